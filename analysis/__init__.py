@@ -1,0 +1,1 @@
+"""Analysis: arrays and descriptions in, results out; opens no file and prints nothing."""

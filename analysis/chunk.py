@@ -1,0 +1,70 @@
+"""A chunk of readings as NumPy arrays, and the protocol every fold obeys."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Literal, Protocol, TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
+TimeArray = NDArray[np.int64]
+Side = Literal["dc", "ac"]
+Sampling = Literal["instant", "mean", "held"]
+
+MICROSECONDS = 1_000_000
+SECONDS_PER_HOUR = 3600.0
+
+Result_co = TypeVar("Result_co", covariant=True)
+
+
+@dataclass(frozen=True)
+class Chunk:
+    """A stretch of consecutive readings of one meter.
+
+    Parameters
+    ----------
+    time_us : array of int64, shape (n,)
+        Instants of the readings since 1970-01-01T00:00:00Z, strictly increasing, also across chunks. [us]
+    quantities : mapping of str to array of float64, shape (n,)
+        Readings by quantity name (``current_A``, ``voltage_V``, ...); NaN where the meter gave none.
+        Draw out of the bank is positive. Units are in the names.
+    """
+
+    time_us: TimeArray
+    quantities: Mapping[str, FloatArray]
+
+    def __len__(self) -> int:
+        """Return the number of readings."""
+        return len(self.time_us)
+
+    def part(self, start: int, stop: int) -> Chunk:
+        """Return the readings from index `start` up to but not including `stop`."""
+        return Chunk(self.time_us[start:stop], {name: x[start:stop] for name, x in self.quantities.items()})
+
+
+class Fold(Protocol[Result_co]):
+    """An analysis that is fed chunk by chunk.
+
+    The law: cut the readings anywhere, the result is the same (floating-point sums to 1e-9 relative).
+    ``result`` changes nothing and may be asked for at any time.
+    """
+
+    def add(self, chunk: Chunk) -> None:
+        """Take the next readings in."""
+
+    def result(self) -> Result_co:
+        """Return what all readings so far amount to."""
+
+
+def join(parts: list[Chunk]) -> Chunk:
+    """Return consecutive chunks, all with the same quantities, as one."""
+    if len(parts) == 1:
+        return parts[0]
+    names = parts[0].quantities
+    return Chunk(
+        np.concatenate([part.time_us for part in parts]),
+        {name: np.concatenate([part.quantities[name] for part in parts]) for name in names},
+    )

@@ -1,0 +1,133 @@
+"""Turn readings into the intervals that an integral runs over, for each kind of sampling."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from .chunk import MICROSECONDS, FloatArray, Sampling, TimeArray
+
+
+@dataclass(frozen=True)
+class Intervals:
+    """Intervals on which every quantity runs linearly from a first to a last value.
+
+    Parameters
+    ----------
+    start_us, stop_us : array of int64, shape (n,)
+        Where each interval begins and ends. [us]
+    first, last : mapping of str to array, shape (n,)
+        Value of each quantity at either end, in the quantity's own unit.
+    """
+
+    start_us: TimeArray
+    stop_us: TimeArray
+    first: dict[str, FloatArray]
+    last: dict[str, FloatArray]
+
+    @property
+    def length_s(self) -> FloatArray:
+        """Length of each interval. [s]"""
+        return np.asarray((self.stop_us - self.start_us) / MICROSECONDS, dtype=np.float64)
+
+    def clipped(self, from_us: int | None, to_us: int | None) -> Intervals:
+        """Return what lies between two instants; an interval cut by one is cut linearly.
+
+        Parameters
+        ----------
+        from_us, to_us : int or None
+            The window; None leaves that end open. [us]
+        """
+        if from_us is None and to_us is None:
+            return self
+        low = self.start_us if from_us is None else np.maximum(self.start_us, from_us)
+        high = self.stop_us if to_us is None else np.minimum(self.stop_us, to_us)
+        keep = high > low
+        low, high = low[keep], high[keep]
+        start, length = self.start_us[keep], (self.stop_us - self.start_us)[keep]
+        near, far = (low - start) / length, (high - start) / length
+        first, last = {}, {}
+        for name, values in self.first.items():
+            a, b = values[keep], self.last[name][keep]
+            rise = b - a
+            first[name] = np.where(near > 0, a + near * rise, a)
+            last[name] = np.where(far < 1, a + far * rise, b)
+        return Intervals(low, high, first, last)
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """Intervals that were measured, and the gaps between them."""
+
+    measured: Intervals
+    gap_start_us: TimeArray
+    gap_stop_us: TimeArray
+
+
+def between_readings(
+    time_us: TimeArray,
+    values: dict[str, FloatArray],
+    *,
+    sampling: Sampling,
+    gap_limit_s: float,
+    usual_interval_s: float | None,
+    first_of_log: bool,
+) -> Stretch:
+    """Return the intervals that consecutive readings stand for, and the gaps that none stands for.
+
+    Parameters
+    ----------
+    time_us : array of int64, shape (n,)
+        Instants of the readings, strictly increasing. [us]
+    values : dict of str to array, shape (n,)
+        The quantities, none of them NaN.
+    sampling : {'instant', 'mean', 'held'}
+        ``instant``: linear between readings. ``mean``: a reading is the average since the one before it; the first
+        of a log, and one after a gap, stands for one usual interval. ``held``: a reading stands until the next,
+        however long that takes.
+    gap_limit_s : float
+        Longest spacing that is still one measurement; a longer one is a gap and is never bridged. [s]
+    usual_interval_s : float or None
+        The log's usual spacing; needed for ``mean``. [s]
+    first_of_log : bool
+        Whether the first reading is the log's very first, which a mean extends backwards.
+    """
+    before, after = slice(None, -1), slice(1, None)
+    start, stop = time_us[before], time_us[after]
+    if sampling == "held":
+        is_gap = np.zeros(len(start), dtype=bool)
+    else:
+        is_gap = (stop - start) > gap_limit_s * MICROSECONDS
+    gap_start, gap_stop = start[is_gap], stop[is_gap]
+    ends = {name: (x[before], x[after]) for name, x in values.items()}
+    if sampling == "instant":
+        measured = _select(start, stop, ends, ~is_gap)
+    elif sampling == "held":
+        measured = Intervals(start, stop, {n: a for n, (a, _) in ends.items()}, {n: a for n, (a, _) in ends.items()})
+    else:
+        usual_us = round((usual_interval_s or 0.0) * MICROSECONDS)
+        start = np.where(is_gap, stop - usual_us, start)
+        gap_stop = gap_stop - usual_us
+        if first_of_log:
+            start = np.concatenate([time_us[:1] - usual_us, start])
+            stop = time_us
+            held = values
+        else:
+            held = {name: x[after] for name, x in values.items()}
+        measured = Intervals(start, stop, held, held)
+    return Stretch(measured, gap_start, gap_stop)
+
+
+def _select(
+    start: TimeArray, stop: TimeArray, ends: dict[str, tuple[FloatArray, FloatArray]], keep: np.ndarray
+) -> Intervals:
+    """Return the intervals that `keep` marks."""
+    if keep.all():
+        return Intervals(start, stop, {n: a for n, (a, _) in ends.items()}, {n: b for n, (_, b) in ends.items()})
+    return Intervals(
+        start[keep],
+        stop[keep],
+        {n: a[keep] for n, (a, _) in ends.items()},
+        {n: b[keep] for n, (_, b) in ends.items()},
+    )

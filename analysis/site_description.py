@@ -1,0 +1,179 @@
+"""What a site file says, in plain words: the answer to "have I written what I meant?"."""
+
+from __future__ import annotations
+
+from .site import Array, Bank, Conductor, Inverter, Limits, Load, Meter, Site, Water
+from .unit_factors import KPA_PER_PSI, L_PER_GAL, M_PER_FT
+
+_CHEMISTRY = {"flooded_lead_acid": "flooded lead-acid", "agm": "AGM", "gel": "gel", "lifepo4": "LiFePO4", "other": ""}
+_SAMPLING = {
+    "instant": "each reading is an instant",
+    "mean": "each reading is the mean since the one before",
+    "held": "each reading stands until the next",
+}
+
+
+def describe(site: Site) -> list[str]:
+    """Say what a site file means, one sentence or two for each table.
+
+    Parameters
+    ----------
+    site : Site
+        The checked site file.
+
+    Returns
+    -------
+    list of str
+        Plain sentences with units, in the order of the file's tables.
+    """
+    zone = f"times of day in {site.zone}" if site.zone else "no time zone given, the computer's own is assumed"
+    return [
+        f"Site: {site.name}, {zone}.",
+        _bank(site.bank),
+        *map(_inverter, site.inverters),
+        *(_load(load, site) for load in site.loads),
+        *([_array(site.array)] if site.array else []),
+        *map(_conductor, site.conductors),
+        *([_water(site.water)] if site.water else []),
+        *map(_meter, site.meters),
+        *_limits(site.limits),
+    ]
+
+
+def _bank(bank: Bank) -> str:
+    rate = f" at the {_n(bank.hour_rate_h)} h rate" if bank.hour_rate_h else ""
+    strings = f" in {bank.strings} string{'s' if bank.strings > 1 else ''}" if bank.strings else ""
+    made_of = f", made of {bank.batteries} batteries" if bank.batteries else ""
+    made_of += f" of {_n(bank.battery_V)} V" if bank.battery_V and bank.batteries else ""
+    chemistry = _CHEMISTRY[bank.chemistry or "other"]
+    kind = f"Bank: {_n(bank.nominal_V)} V {chemistry}".rstrip()
+    words = [f"{kind}, {_n(bank.capacity_Ah)} Ah{rate}{strings}{made_of}"]
+    if bank.usable_Ah is not None:
+        energy_kWh = bank.usable_Ah * bank.nominal_V / 1000
+        words.append(f"; {_n(bank.usable_depth_pct)} % usable is {_n(bank.usable_Ah)} Ah")
+        words.append(f", about {energy_kWh:.1f} kWh at nominal voltage")
+    if bank.cut_off_V:
+        words.append(f"; not to go below {_n(bank.cut_off_V)} V")
+    return "".join(words) + "."
+
+
+def _inverter(inverter: Inverter) -> str:
+    continuous = _power(inverter.continuous_VA, inverter.continuous_W)
+    words = [f"Inverter '{inverter.name}': {_n(inverter.output_V)} V AC, {continuous} without a break"]
+    if inverter.surge_VA or inverter.surge_W:
+        seconds = f"for {_n(inverter.surge_s)} s" if inverter.surge_s else "for a time not given"
+        words.append(f"{_power(inverter.surge_VA, inverter.surge_W)} {seconds}")
+    if inverter.efficiency_pct:
+        words.append(f"{_n(inverter.efficiency_pct)} % efficient while it works")
+    if inverter.efficiency_curve:
+        points = ", ".join(f"{_n(percent)} % at {_n(watts)} W" for watts, percent in inverter.efficiency_curve)
+        words.append(f"efficiency {points}")
+    if inverter.idle_W is not None:
+        words.append(f"{_n(inverter.idle_W)} W when idle{' and never switched off' if inverter.always_on else ''}")
+    if inverter.cut_off_V:
+        words.append(f"stops below {_n(inverter.cut_off_V)} V of the bank")
+    return "; ".join(words) + "."
+
+
+def _load(load: Load, site: Site) -> str:
+    fed = f"on '{load.inverter}'" if load.inverter else "on the DC side"
+    plate = [
+        f"{_n(value)} {unit}"
+        for value, unit in (
+            (load.voltage_V, "V"),
+            (load.current_A, "A"),
+            (load.power_W, "W in"),
+            (load.hp, "hp at the shaft"),
+        )
+        if value is not None
+    ]
+    plate += [f"power factor {_n(load.power_factor)}"] if load.power_factor else []
+    plate += [f"code letter {load.code_letter}"] if load.code_letter else []
+    plate += [f"{_n(load.locked_rotor_A)} A before it turns"] if load.locked_rotor_A else []
+    main = ", the main pump" if site.main_pump() is load else ""
+    running = f"; runs {_n(load.duty_pct)} % of the time" if load.duty_pct else ""
+    phases = ", three-phase" if load.phases == 3 else ""
+    figures = ", ".join(plate) if plate else "nothing given from its plate"
+    return f"Load '{load.name}': {load.kind}{main}, {fed}{phases}; {figures}{running}."
+
+
+def _array(array: Array) -> str:
+    words = f"Array: {_n(array.power_W)} W"
+    if array.controller:
+        words += f" on {'an MPPT' if array.controller == 'mppt' else 'a PWM'} charge controller"
+    if array.sun_hours_h and array.performance_ratio:
+        day_kWh = array.power_W * array.sun_hours_h * array.performance_ratio / 1000
+        return (
+            f"{words}; {_n(array.sun_hours_h)} h of full sun a day at a performance ratio of "
+            f"{_n(array.performance_ratio)} give about {day_kWh:.1f} kWh a day."
+        )
+    return words + "; give sun_hours_h and performance_ratio for what it brings in a day."
+
+
+def _conductor(conductor: Conductor) -> str:
+    size = f"{conductor.gauge_AWG} AWG" if conductor.gauge_AWG else f"{_n(conductor.area_mm2)} mm2"
+    fuse = f"fuse {_n(conductor.fuse_A)} A" if conductor.fuse_A else "no fuse given"
+    carries = f"; carries {', '.join(conductor.carries)}" if conductor.carries else ""
+    length = f"{_n(conductor.one_way_m)} m ({conductor.one_way_m / M_PER_FT:.1f} ft) one way"
+    return f"Conductor '{conductor.name}': {size}, {length}, {fuse}{carries}."
+
+
+def _water(water: Water) -> str:
+    words = [
+        f"Water: '{water.load}' fills a tank of {_litres(water.volume_L)}",
+        f"starts at {_pressure(water.start_kPa)} and stops at {_pressure(water.stop_kPa)}",
+    ]
+    words.append("pre-charge not given" if water.air_kPa is None else f"pre-charge {_pressure(water.air_kPa)}")
+    if water.pump_L_per_min:
+        words.append(f"flow {_litres(water.pump_L_per_min)} a minute")
+    if water.lift_m:
+        words.append(f"head {_n(water.lift_m)} m ({water.lift_m / M_PER_FT:.0f} ft)")
+    return "; ".join(words) + "."
+
+
+def _meter(meter: Meter) -> str:
+    behind = f", behind '{meter.inverter}'" if meter.inverter else ""
+    words = [f"Meter '{meter.name}': on the {meter.side.upper()} side{behind}"]
+    words += [f"range {_n(meter.range_A)} A"] if meter.range_A else []
+    accuracy = [
+        f"{_n(percent)} % of {what}"
+        for percent, what in ((meter.reading_pct, "reading"), (meter.range_pct, "range"))
+        if percent is not None
+    ]
+    words.append(f"accuracy {' plus '.join(accuracy)}" if accuracy else "accuracy not given, the usual one is assumed")
+    words += [f"shows steps of {_n(meter.resolution_A)} A"] if meter.resolution_A else []
+    words += [_SAMPLING[meter.sampling]] if meter.sampling else []
+    return "; ".join(words) + "."
+
+
+def _limits(limits: Limits) -> list[str]:
+    words = [
+        words.format(_n(value))
+        for value, words in (
+            (limits.minimum_run_s, "a run of at least {} s"),
+            (limits.minimum_off_s, "a rest of at least {} s"),
+            (limits.starts_per_day, "at most {} starts a day"),
+            (limits.low_voltage_V, "at least {} V at the bank"),
+            (limits.standing_draw_W, "at most {} W when nothing runs"),
+        )
+        if value is not None
+    ]
+    return [f"Your own limits: {', '.join(words)}."] if words else []
+
+
+def _power(apparent_VA: float | None, power_W: float | None) -> str:
+    given = ((apparent_VA, "VA"), (power_W, "W"))
+    return " and ".join(f"{_n(value)} {unit}" for value, unit in given if value is not None)
+
+
+def _litres(volume_L: float) -> str:
+    return f"{volume_L:.0f} L ({volume_L / L_PER_GAL:.1f} US gal)"
+
+
+def _pressure(pressure_kPa: float) -> str:
+    return f"{pressure_kPa:.0f} kPa ({pressure_kPa / KPA_PER_PSI:.0f} psi)"
+
+
+def _n(value: float | None) -> str:
+    """Return a number as people write it: no needless digits, thousands marked."""
+    return "" if value is None else f"{value:,.6g}"

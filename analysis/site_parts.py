@@ -1,0 +1,262 @@
+"""The tables of a site file: bank, inverter, load, array, conductor, water, meter, limits.
+
+Every key ends in its unit; where people know a figure in US units there is a second key,
+and the properties give it in the units used inside.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from itertools import pairwise
+from typing import Annotated, Literal, cast
+
+from pydantic import AfterValidator, Field, StringConstraints
+
+from .chunk import Sampling, Side
+from .motor_tables import CODE_LETTERS_KVA_PER_HP
+from .table import Fault, Several, Table
+from .unit_factors import KPA_PER_PSI, L_PER_GAL, M_PER_FT
+
+Positive = Annotated[float, Field(gt=0)]
+NotNegative = Annotated[float, Field(ge=0)]
+Percent = Annotated[float, Field(gt=0, le=100)]
+Fraction = Annotated[float, Field(gt=0, le=1)]
+Name = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1)]
+Point = Annotated[tuple[Positive, Percent], Field(strict=False)]
+
+Chemistry = Literal["flooded_lead_acid", "agm", "gel", "lifepo4", "other"]
+Kind = Literal["pump", "motor", "compressor", "heater", "electronics", "lights", "other"]
+
+
+def _phases(phases: int) -> int:
+    if phases not in (1, 3):
+        raise ValueError("must be 1 or 3")
+    return phases
+
+
+def _code_letter(letter: str) -> str:
+    if letter not in CODE_LETTERS_KVA_PER_HP:
+        raise ValueError("must be a motor's code letter: one capital from A to V, but not I, O or Q")
+    return letter
+
+
+def _gauge(gauge: str) -> str:
+    sizes = [*(str(size) for size in range(1, 41)), "1/0", "2/0", "3/0", "4/0"]
+    if gauge not in sizes:
+        raise ValueError("must be a wire size in AWG such as '6' or '2/0'")
+    return gauge
+
+
+def _rising(points: tuple[Point, ...]) -> tuple[Point, ...]:
+    if not points:
+        raise ValueError("needs at least one pair of AC watts and percent, such as [300, 88]")
+    watts = [point[0] for point in points]
+    if any(later <= earlier for earlier, later in pairwise(watts)):
+        raise ValueError("must have its AC watts in rising order")
+    return points
+
+
+class Bank(Table):
+    """The battery bank as a whole. Needs ``nominal_V`` and ``capacity_Ah``."""
+
+    chemistry: Chemistry | None = None
+    nominal_V: Positive
+    capacity_Ah: Positive  # of the whole bank
+    hour_rate_h: Positive | None = None
+    strings: Annotated[int, Field(ge=1)] | None = None
+    batteries: Annotated[int, Field(ge=1)] | None = None  # in the whole bank
+    battery_V: Positive | None = None  # of one of them
+    usable_depth_pct: Percent | None = None
+    cut_off_V: Positive | None = None
+    peukert_exponent: Annotated[float, Field(ge=1, le=2)] | None = None
+    charge_efficiency_pct: Percent | None = None
+    temperature_degC: Annotated[float, Field(ge=-60, le=80)] | None = None
+
+    @property
+    def usable_Ah(self) -> float | None:
+        """Charge down to the depth the owner allows [Ah]; None where no depth is given."""
+        return None if self.usable_depth_pct is None else self.capacity_Ah * self.usable_depth_pct / 100
+
+
+class Inverter(Table):
+    """An inverter; its surge rating is held as given, in VA or W, with its seconds."""
+
+    same_thing = (("efficiency_pct", "efficiency_curve"),)
+    needed = (("continuous_VA", "continuous_W"),)
+
+    name: Name
+    continuous_VA: Positive | None = None
+    continuous_W: Positive | None = None
+    surge_VA: Positive | None = None
+    surge_W: Positive | None = None
+    surge_s: Positive | None = None
+    output_V: Positive = 230.0
+    efficiency_pct: Percent | None = None  # without its idle draw
+    efficiency_curve: Annotated[Several[Point], AfterValidator(_rising)] | None = None  # [AC W, %], with its idle draw
+    idle_W: NotNegative | None = None
+    always_on: bool = False  # then its idle draw belongs to no load
+    cut_off_V: Positive | None = None
+
+
+class Load(Table):
+    """A load; without an inverter it is on the DC side. ``power_W`` is what goes in, ``hp`` what the shaft gives."""
+
+    same_thing = (("code_letter", "locked_rotor_A"),)
+
+    name: Name
+    kind: Kind = "other"
+    inverter: Name | None = None
+    voltage_V: Positive | None = None
+    current_A: Positive | None = None
+    power_W: Positive | None = None
+    hp: Positive | None = None
+    phases: Annotated[int, AfterValidator(_phases)] = 1
+    power_factor: Fraction | None = None
+    code_letter: Annotated[str, AfterValidator(_code_letter)] | None = None
+    locked_rotor_A: Positive | None = None
+    start_s: Positive | None = None
+    duty_pct: Percent | None = None
+
+
+class Array(Table):
+    """The solar array: its peak power, and the sun it gets."""
+
+    power_W: Positive
+    sun_hours_h: Annotated[float, Field(gt=0, le=24)] | None = None  # a day, at full sun
+    performance_ratio: Fraction | None = None
+    controller: Literal["pwm", "mppt"] | None = None
+
+
+class Conductor(Table):
+    """A pair of conductors, out and back; its length is one way."""
+
+    same_thing = (("gauge_AWG", "area_mm2"), ("length_m", "length_ft"))
+    needed = same_thing
+
+    name: Name
+    gauge_AWG: Annotated[str, AfterValidator(_gauge)] | None = None
+    area_mm2: Positive | None = None
+    length_m: Positive | None = None
+    length_ft: Positive | None = None
+    fuse_A: Positive | None = None
+    carries: Several[Name] = ()
+
+    @property
+    def one_way_m(self) -> float:
+        """Length from one end to the other [m]."""
+        return _needed_SI(self.length_m, self.length_ft, M_PER_FT)
+
+
+class Water(Table):
+    """The pressure system of the pump ``load``; pressures are gauge pressures."""
+
+    same_thing = (
+        ("tank_volume_L", "tank_volume_gal"),
+        ("cut_in_kPa", "cut_in_psi"),
+        ("cut_out_kPa", "cut_out_psi"),
+        ("precharge_kPa", "precharge_psi"),
+        ("flow_L_per_min", "flow_gal_per_min"),
+        ("head_m", "head_ft"),
+    )
+    needed = same_thing[:3]
+
+    load: Name
+    tank_volume_L: Positive | None = None
+    tank_volume_gal: Positive | None = None
+    cut_in_kPa: Positive | None = None
+    cut_in_psi: Positive | None = None
+    cut_out_kPa: Positive | None = None
+    cut_out_psi: Positive | None = None
+    precharge_kPa: NotNegative | None = None
+    precharge_psi: NotNegative | None = None
+    flow_L_per_min: Positive | None = None
+    flow_gal_per_min: Positive | None = None
+    head_m: Positive | None = None
+    head_ft: Positive | None = None
+    altitude_m: Annotated[float, Field(ge=-500, le=9000)] = 0.0
+
+    @classmethod
+    def faults(cls, data: Mapping[str, object]) -> Iterator[Fault]:
+        """Yield also a pump that would be switched off before it is switched on."""
+        yield from super().faults(data)
+        on_kPa, off_kPa = _raw_kPa(data, "cut_in"), _raw_kPa(data, "cut_out")
+        if on_kPa is not None and off_kPa is not None and on_kPa >= off_kPa:
+            key = "cut_in_kPa" if "cut_in_kPa" in data else "cut_in_psi"
+            yield Fault((key,), "must be below the cut-out pressure: the pump starts at cut-in and stops at cut-out")
+
+    @property
+    def volume_L(self) -> float:
+        """Volume of the whole tank, air and water [L]."""
+        return _needed_SI(self.tank_volume_L, self.tank_volume_gal, L_PER_GAL)
+
+    @property
+    def start_kPa(self) -> float:
+        """Gauge pressure at which the pump starts: cut-in [kPa]."""
+        return _needed_SI(self.cut_in_kPa, self.cut_in_psi, KPA_PER_PSI)
+
+    @property
+    def stop_kPa(self) -> float:
+        """Gauge pressure at which the pump stops: cut-out [kPa]."""
+        return _needed_SI(self.cut_out_kPa, self.cut_out_psi, KPA_PER_PSI)
+
+    @property
+    def air_kPa(self) -> float | None:
+        """Gauge pressure of the air in the empty tank: pre-charge [kPa]."""
+        return _SI(self.precharge_kPa, self.precharge_psi, KPA_PER_PSI)
+
+    @property
+    def pump_L_per_min(self) -> float | None:
+        """Flow of the pump [L/min]."""
+        return _SI(self.flow_L_per_min, self.flow_gal_per_min, L_PER_GAL)
+
+    @property
+    def lift_m(self) -> float | None:
+        """Total head the pump works against [m]."""
+        return _SI(self.head_m, self.head_ft, M_PER_FT)
+
+
+class Meter(Table):
+    """A meter: where it sits, how to read it, and how far to trust it."""
+
+    name: Name
+    side: Side
+    inverter: Name | None = None  # the one it sits behind, on side "ac"
+    range_A: Positive | None = None
+    reading_pct: NotNegative | None = None
+    range_pct: NotNegative | None = None
+    resolution_A: NotNegative | None = None
+    sampling: Sampling | None = None
+    source: Name | None = None
+    profile: Name | None = None
+    every_s: Positive | None = None
+    gap_s: Positive | None = None
+
+
+class Limits(Table):
+    """The owner's own limits for findings; they go before published ones."""
+
+    minimum_run_s: Positive | None = None
+    minimum_off_s: Positive | None = None
+    starts_per_day: Positive | None = None
+    low_voltage_V: Positive | None = None
+    standing_draw_W: Positive | None = None
+
+
+def _SI(value: float | None, us_value: float | None, factor: float) -> float | None:
+    """Return the figure in the units used inside, from whichever key was given."""
+    if us_value is not None:
+        return us_value * factor
+    return value
+
+
+def _needed_SI(value: float | None, us_value: float | None, factor: float) -> float:
+    """Return the same for a figure without which the table is not accepted."""
+    return cast(float, _SI(value, us_value, factor))
+
+
+def _raw_kPa(data: Mapping[str, object], key: str) -> float | None:
+    for unit, factor in (("kPa", 1.0), ("psi", KPA_PER_PSI)):
+        value = data.get(f"{key}_{unit}")
+        if isinstance(value, int | float) and not isinstance(value, bool):
+            return value * factor
+    return None

@@ -1,0 +1,1 @@
+"""The command line: it knows ingest and analysis, and decides nothing itself."""

@@ -1,0 +1,37 @@
+"""The command that checks a site file and says what it means."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import click
+
+from ...analysis.site import Site
+from ...analysis.site_contradictions import contradictions
+from ...analysis.site_description import describe
+from ...ingest.toml_file import read_toml
+
+
+@click.command("check-site")
+@click.argument("site", type=click.Path(path_type=Path))
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON document alone.")
+def command(site: Path, as_json: bool) -> None:
+    """Check a site file and say what it means in plain words.
+
+    Every mistake is told with its line. Figures that are possible but do not go together are warnings.
+
+    Example: shuntbook check-site site.toml
+    """
+    checked = read_toml(site, Site)
+    meaning, warnings = describe(checked), contradictions(checked)
+    if as_json:
+        document = {"site": checked.name, "description": meaning, "warnings": warnings}
+        click.echo(json.dumps(document, indent=2, ensure_ascii=False))
+        return
+    for sentence in meaning:
+        click.echo(sentence)
+    for sentence in warnings:
+        click.echo(f"Look again: {sentence}")
+    if not warnings:
+        click.echo("Nothing in it contradicts itself.")

@@ -1,0 +1,121 @@
+"""The entry point: commands by name, loaded only when asked for, and the one place where errors end."""
+
+from __future__ import annotations
+
+import errno
+import importlib
+import os
+import signal
+import sys
+from collections.abc import Sequence
+from difflib import get_close_matches
+from types import FrameType
+
+import click
+
+from .. import __version__
+from ..analysis.refusal import Refusal
+from ..ingest.errors import InputError
+from .exit import Exit
+
+#: Command name, the module that holds its ``command``, and its line in ``--help``: nothing else is imported for that.
+COMMANDS = {
+    "demo": ("demo", "Show it all on the invented scenario: convert, analyse, make the page."),
+    "convert": ("convert", "Turn CSV exports into a log."),
+    "look": ("look", "Say what is in a log and how good it is."),
+    "charge": ("charge", "Ah and Wh drawn and returned."),
+    "cycles": ("cycles", "Runs of a load, surges, duty cycle, findings."),
+    "report": ("report", "Make the page others understand."),
+    "check-site": ("check_site", "Check a site file and say what it means."),
+}
+
+
+class LazyGroup(click.Group):
+    """A group whose commands are imported when they are run or asked for their own help."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002 - click's signature
+        """Return the names in the order a newcomer meets them."""
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Import a command; an unknown name is answered with the nearest known ones."""
+        if cmd_name not in COMMANDS:
+            near = get_close_matches(cmd_name, COMMANDS, n=1)
+            hint = f"did you mean {near[0]}?" if near else f"the commands are {', '.join(COMMANDS)}"
+            raise click.UsageError(f"there is no command {cmd_name!r}; {hint}", ctx=ctx)
+        module = importlib.import_module(f".commands.{COMMANDS[cmd_name][0]}", __package__)
+        command: click.Command = module.command
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002
+        """Write the list of commands without importing one."""
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, line) for name, (_, line) in COMMANDS.items()])
+
+
+@click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.version_option(__version__, prog_name="shuntbook")
+def group() -> None:
+    """Turn a shunt's or power meter's log into amp-hours, pump cycles and a page others understand.
+
+    Start with `shuntbook demo`; then, with an export of your own,
+    `shuntbook convert export.csv --out pump.parquet` and `shuntbook charge pump.parquet`.
+    """
+
+
+def main(argv: Sequence[str] | None = None) -> None:
+    """Run one command and end the process: results on stdout, everything else on stderr."""
+    signal.signal(signal.SIGTERM, _terminated)
+    sys.exit(run(sys.argv[1:] if argv is None else argv))
+
+
+def run(argv: Sequence[str]) -> int:
+    """Run one command and return its exit status."""
+    try:
+        status = group.main(args=list(argv), prog_name="shuntbook", standalone_mode=False)
+        sys.stdout.flush()
+        return int(status or Exit.DONE)
+    except (InputError, Refusal) as error:
+        return _say(str(error), Exit.BAD_INPUT)
+    except click.ClickException as error:
+        return _say(_usage(error), Exit.BAD_INPUT)
+    except click.exceptions.Exit as ended:
+        return ended.exit_code
+    except (click.Abort, KeyboardInterrupt):
+        return _say("stopped; nothing half-written is left behind", Exit.INTERRUPTED)
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return Exit.DONE
+    except Exception as error:  # noqa: BLE001 - the one place where what nobody foresaw ends
+        if os.environ.get("SHUNTBOOK_DEBUG"):
+            raise
+        return _unforeseen(error)
+
+
+def _unforeseen(error: Exception) -> int:
+    if isinstance(error, OSError) and error.errno in (errno.ENOSPC, errno.EDQUOT, errno.EIO, errno.EROFS):
+        return _say(f"{error.filename or 'the disk'}: {error.strerror}; nothing that was there has been changed", Exit.DEVICE_FAILED)
+    if isinstance(error, PermissionError):
+        return _say(f"{error.filename}: {error.strerror}; choose a place you may read and write", Exit.BAD_INPUT)
+    if isinstance(error, MemoryError):
+        return _say("the computer's memory is not enough for this; nothing was written", Exit.FAULT_OF_OURS)
+    return _say(
+        f"a fault of ours ({type(error).__name__}: {error}); your files are as they were. "
+        "Run it again with SHUNTBOOK_DEBUG=1 to see where, and tell the developers",
+        Exit.FAULT_OF_OURS,
+    )
+
+
+def _usage(error: click.ClickException) -> str:
+    context = getattr(error, "ctx", None)
+    hint = f"; see {context.command_path} --help" if context is not None else ""
+    return error.format_message().rstrip(".") + hint
+
+
+def _say(sentence: str, status: Exit) -> int:
+    click.echo(f"shuntbook: {sentence}", err=True)
+    return int(status)
+
+
+def _terminated(_number: int, _frame: FrameType | None) -> None:
+    raise SystemExit(int(Exit.TERMINATED))

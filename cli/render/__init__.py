@@ -1,0 +1,1 @@
+"""Rendering: terminal tables, the page and its charts."""

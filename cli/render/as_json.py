@@ -1,0 +1,170 @@
+"""Results as JSON: the keys scripts rely on."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from datetime import UTC, datetime, timedelta
+from math import isfinite
+from typing import TYPE_CHECKING, Any
+
+import click
+
+if TYPE_CHECKING:
+    from ...analysis.charge import Amounts, Charge
+    from ...analysis.cycle_record import Cycle, Cycles
+    from ...analysis.finding import Finding
+    from ...analysis.report import LogFacts
+    from ...ingest.convert import Converted
+    from ...ingest.csv_export import CsvExport
+
+Document = dict[str, Any]
+_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+
+
+def print_json(document: Mapping[str, Any]) -> None:
+    """Print one document alone; what is not a finite number becomes null."""
+    click.echo(json.dumps(_clean(document), indent=2, ensure_ascii=False, allow_nan=False))
+
+
+def _clean(value: Any) -> Any:  # noqa: ANN401 - any JSON value
+    if isinstance(value, float):
+        return value if isfinite(value) else None
+    if isinstance(value, Mapping):
+        return {key: _clean(item) for key, item in value.items()}
+    return [_clean(item) for item in value] if isinstance(value, (list, tuple)) else value
+
+
+def instant(us: int | None) -> str | None:
+    """Return an instant as ISO 8601 in UTC, to the microsecond where it has any. [us]"""
+    if us is None:
+        return None
+    return (_EPOCH + timedelta(microseconds=us)).isoformat().replace("+00:00", "Z")
+
+
+def convert_document(done: Converted, export: CsvExport) -> Document:
+    """Return what a conversion did."""
+    meta, layout = done.meta, export.layouts[0]
+    return {
+        "log": str(done.log),
+        "rows_read": meta.rows_read,
+        "rows_kept": meta.rows_kept,
+        "rows_rejected": meta.rows_rejected,
+        "rejects_file": str(done.rejects_file) if done.rejects_file else None,
+        "rows_merged": meta.rows_merged,
+        "repeated_headers": done.repeated_headers,
+        "dialect": {
+            "encoding": layout.encoding,
+            "delimiter": layout.dialect.delimiter,
+            "header_line": layout.dialect.header_line,
+            "units_row": bool(layout.dialect.units),
+            "first_line": layout.dialect.first_line,
+            "decimal": {column.quantity: column.decimal for column in layout.columns},
+        },
+        "quantities": [
+            {"name": c.quantity, "column": layout.dialect.names[c.index], "unit": c.unit.symbol} for c in layout.columns
+        ],
+        "time": {
+            "columns": [layout.dialect.names[k] for k in layout.time.indices],
+            "style": layout.time.style.describe(),
+            "zone": meta.zone,
+            "zone_assumed": meta.zone_assumed,
+            "undated": meta.undated,
+            "start": instant(done.first_us),
+            "stop": instant(done.last_us),
+            "usual_interval_s": meta.usual_interval_s,
+            "gap_limit_s": meta.gap_limit_s,
+            "clock_steps": meta.clock_steps,
+            "rows_in_a_repeated_hour": done.ambiguous,
+        },
+        "side": meta.side,
+        "sampling": meta.sampling,
+        "notes": meta.said,
+    }
+
+
+def facts_document(facts: LogFacts) -> Document:
+    """Return where a log comes from."""
+    return {
+        "name": facts.name,
+        "meter": facts.meter,
+        "side": facts.side,
+        "sampling": facts.sampling,
+        "zone": facts.zone,
+        "zone_assumed": facts.zone_assumed,
+        "undated": facts.undated,
+        "gap_limit_s": facts.gap_limit_s,
+        "usual_interval_s": facts.usual_interval_s,
+        "source": facts.source,
+        "rows_read": facts.rows_read,
+        "rows_kept": facts.rows_kept,
+        "rows_rejected": facts.rows_rejected,
+        "rows_merged": facts.rows_merged,
+        "notes": list(facts.said),
+    }
+
+
+def charge_document(facts: LogFacts, charge: Charge) -> Document:
+    """Return charge and energy."""
+    span, counter = charge.span, charge.counter
+    return {
+        "log": facts_document(facts),
+        "span": {
+            "start": instant(span.start_us),
+            "stop": instant(span.stop_us),
+            "readings": span.readings,
+            "covered_s": span.covered_s,
+            "uncovered_s": span.uncovered_s,
+            "gaps": [{"start": instant(gap.start_us), "stop": instant(gap.stop_us)} for gap in span.gaps],
+        },
+        "charge": _amounts(charge.charge, "Ah"),
+        "energy": {**_amounts(charge.energy, "Wh"), "from": charge.energy_by},
+        "uncertainty": [],
+        "meter_counter": None
+        if counter is None
+        else {
+            "charge_Ah": counter.charge_Ah,
+            "difference_Ah": counter.difference_Ah,
+            "against": counter.against,
+            "resets": counter.resets,
+            "counts_down": counter.counts_down,
+        },
+    }
+
+
+def _amounts(amounts: Amounts | None, unit: str) -> Document:
+    keys = ("drawn", "returned", "net")
+    if amounts is None:
+        return {f"{key}_{suffix}": None for suffix in (unit, f"u95_{unit}") for key in keys}
+    return {f"{key}_{unit}": getattr(amounts, key) for key in keys} | {
+        f"{key}_u95_{unit}": getattr(amounts, f"{key}_u95") for key in keys
+    }
+
+
+def cycles_document(facts: LogFacts, cycles: Cycles, findings: tuple[Finding, ...]) -> Document:
+    """Return the cycles, their summary and the findings."""
+    summary = cycles.summary
+    return {
+        "log": facts_document(facts),
+        "cycles": [_cycle(cycle) for cycle in cycles.cycles],
+        "summary": {
+            "count": summary.count,
+            "starts_per_hour": summary.starts_per_hour,
+            "duty_cycle": summary.duty_cycle,
+            "median_run_s": summary.median_run_s,
+            "median_off_s": summary.median_off_s,
+            "other_runs": summary.other_runs,
+            "signal": cycles.signal,
+        },
+        "findings": [finding_document(finding) for finding in findings],
+    }
+
+
+def _cycle(cycle: Cycle) -> Document:
+    document = {name: getattr(cycle, name) for name in cycle.__dataclass_fields__ if not name.endswith("_us")}
+    return {"load": document.pop("load"), "start": instant(cycle.start_us), "stop": instant(cycle.stop_us), **document}
+
+
+def finding_document(finding: Finding) -> Document:
+    """Return a finding."""
+    return {name: getattr(finding, name) for name in finding.__dataclass_fields__}

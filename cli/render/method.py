@@ -1,0 +1,116 @@
+"""How the page's figures were computed, in words and formulas enough to do it again by hand."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import TYPE_CHECKING
+
+from . import sentences, words
+
+if TYPE_CHECKING:
+    from ...analysis.report import LogReport, Report
+
+_CHARGE = {
+    "instant": "Between two readings i0 and i1, dt seconds apart, the current is taken to run in a straight line: "
+    "(i0 + i1) / 2 × dt / 3600 amp-hours. Where the line crosses zero it is cut there: what lies above was drawn, "
+    "what lies below was returned.",
+    "mean": "A reading i is the average of the dt seconds since the one before it: i × dt / 3600 amp-hours. The first "
+    "reading, and one after a gap, stands for one usual interval.",
+    "held": "A reading i stands until the next one, dt seconds later: i × dt / 3600 amp-hours.",
+}
+_PRODUCT = {
+    "instant": "Volts and amps both run in straight lines between readings, so the energy of an interval is "
+    "dt / 6 × (2 v0 i0 + v0 i1 + v1 i0 + 2 v1 i1) / 3600 watt-hours (Simpson's rule, exact for such a product).",
+    "mean": "v × i × dt / 3600 watt-hours. The product of two averages is not the average of the product: where a load "
+    "switches within an interval the true figure differs.",
+    "held": "v × i × dt / 3600 watt-hours.",
+}
+
+
+def method(report: Report) -> tuple[tuple[str, str], ...]:
+    """Return what was done, each a term and its explanation."""
+    logs = report.logs
+    entries = [
+        (
+            "Signs",
+            "Current out of the bank is positive (drawn), into it negative (returned). Net is drawn less returned.",
+        )
+    ]
+    if any(log.charge.charge is not None for log in logs):
+        entries += [("Charge", text) for text in _once(_CHARGE[log.facts.sampling] for log in logs)]
+    if any(log.facts.side == "ac" for log in logs):
+        text = "Behind an inverter amps have no direction and volts × amps is VA, not W; so there is energy only."
+        entries.append(("Behind an inverter", text))
+    entries += [("Energy", text) for text in _once(_energy(log) for log in logs if log.charge.energy_by)]
+    entries.append(
+        ("Gaps", "Readings further apart than the gap limit are a gap. Nothing is added for it; its time is stated.")
+    )
+    if any(_has_interval(log) for log in logs):
+        entries.append(
+            ("After ±", "Half of the interval that holds the true value with 95 % probability, gaps left out.")
+        )
+    entries += _RUNS
+    if any(log.plate for log in logs):
+        entries.append(("Nameplate", _NAMEPLATE))
+    entries += [(f"By hand: {sentences.log_title(log.facts)}", text) for log in logs for text in _by_hand(log)]
+    return tuple(entries)
+
+
+_RUNS = [
+    (
+        "Runs",
+        "A step up in the draw is matched with the step down of like size that ends it (steady-state transitions, Hart "
+        "1992), so other loads do not hide a run. Everything said of a run is above what was drawn just before it.",
+    ),
+    (
+        "Of each run",
+        "Settled: the median while it runs after the start. Highest at start: the highest reading of the start. Start "
+        "over settled: one divided by the other. Voltage sag: volts before the start less the lowest during the run.",
+    ),
+    ("How often", "Starts an hour: starts / hours measured. Running: time run / time measured. Usual: the median."),
+]
+_NAMEPLATE = (
+    "On paper: plate watts (or volts × amps) × hours, as people do the sum. The estimate goes on from there: volts × "
+    "amps is VA; × power factor is W; / the inverter's efficiency is W at the bank; / the bank's volts is A; × hours "
+    "is Ah. Each step stands in its table with where it comes from."
+)
+
+
+def _once(texts: Iterable[str]) -> list[str]:
+    return list(dict.fromkeys(texts))
+
+
+def _energy(log: LogReport) -> str:
+    by = log.charge.energy_by or ""
+    if by.startswith("the power column"):
+        return "From the meter's power readings, by the same rule as charge, with watts in the place of amps."
+    if "power factor" in by:
+        return "volts × amps × power factor gives watts, added up over time as charge is."
+    return _PRODUCT[log.facts.sampling]
+
+
+def _has_interval(log: LogReport) -> bool:
+    parts = (log.charge.charge, log.charge.energy)
+    return any(x is not None and x.drawn_u95 is not None for x in parts)
+
+
+def _by_hand(log: LogReport) -> list[str]:
+    """Return sums that a reader can check with a pocket calculator."""
+    said, hours, charge, energy = [], log.charge.span.covered_s / 3600, log.charge.charge, log.charge.energy
+    if charge is not None and hours:
+        ah, amps = words.amount(charge.net, "Ah"), words.amount(charge.net / hours, "A")
+        said.append(f"{ah} net / {words.amount(hours, 'h')} measured = {amps} on average.")
+    if charge is not None and energy is not None and charge.drawn > 0:
+        volts = words.amount(energy.drawn / charge.drawn, "V")
+        drawn = f"{words.amount(energy.drawn, 'Wh')} / {words.amount(charge.drawn, 'Ah')} drawn"
+        said.append(f"{drawn} = {volts}, the bank's voltage while it gave.")
+    for cycle in log.cycles.cycles:
+        if cycle.complete and cycle.run_A and cycle.run_s and cycle.charge_Ah:
+            settled, product = words.amount(cycle.run_A, "A"), words.amount(cycle.run_A * cycle.run_s / 3600, "Ah")
+            said.append(
+                f"The first whole run: {settled} settled × {words.number(cycle.run_s)} s / 3600 = {product}; summed "
+                f"reading by reading it is {words.amount(cycle.charge_Ah, 'Ah')}. The start and the edges make "
+                f"the difference."
+            )
+            break
+    return said

@@ -1,0 +1,231 @@
+"""The page's tables: rows of text from a report."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from . import sentences, words
+
+if TYPE_CHECKING:
+    from ...analysis.charge import Amounts
+    from ...analysis.cycle_record import Cycle
+    from ...analysis.report import CloseUp, LogFacts, LogReport, PlateCheck, Report
+
+MOST_ROWS = 30
+_QUANTITIES = {"current_A": ("Current", "A"), "voltage_V": ("Voltage", "V"), "power_W": ("Power", "W")}
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table of text. The first column heads its row; ``prose`` columns hold sentences, others figures."""
+
+    caption: str
+    head: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    note: str = ""
+    prose: bool = False
+
+
+def took(log: LogReport) -> Table:
+    """Return charge and energy: drawn, returned and net, and the average draw over the measured time."""
+    hours = log.charge.span.covered_s / 3600
+    rows = []
+    for what, x, unit, rate in (("Charge", log.charge.charge, "Ah", "A"), ("Energy", log.charge.energy, "Wh", "W")):
+        if x is not None:
+            average = words.amount(x.net / hours, rate) if hours else words.UNKNOWN
+            rows.append((what, *_amounts(x, unit), average))
+    return Table("What went out and what came back", ("", "Drawn", "Returned", "Net", "Average of net"), tuple(rows))
+
+
+def _amounts(x: Amounts, unit: str) -> tuple[str, str, str]:
+    return (
+        words.plus_minus(x.drawn, x.drawn_u95, unit),
+        words.plus_minus(x.returned, x.returned_u95, unit),
+        words.plus_minus(x.net, x.net_u95, unit),
+    )
+
+
+def ranges(log: LogReport) -> Table:
+    """Return the lowest and the highest reading of each quantity that was followed."""
+    rows = tuple(
+        (what, words.amount(float(seen.low.min()), unit), words.amount(float(seen.high.max()), unit))
+        for quantity, (what, unit) in _QUANTITIES.items()
+        if (seen := log.envelopes.get(quantity)) is not None and len(seen.low)
+    )
+    return Table("Lowest and highest reading", ("", "Lowest", "Highest"), rows)
+
+
+def gaps(log: LogReport) -> Table:
+    """Return the gaps, the first of them where there are many."""
+    found = log.charge.span.gaps
+    rows = tuple(
+        (
+            words.clock(gap.start_us, log.facts, near_us=log.charge.span.start_us),
+            words.clock(gap.stop_us, log.facts, near_us=log.charge.span.start_us),
+            words.duration(gap.length_s),
+        )
+        for gap in found[:MOST_ROWS]
+    )
+    return Table("Gaps: no readings, nothing added", ("From", "To", "Length"), rows, _more(len(found)))
+
+
+def markers(log: LogReport) -> Table:
+    """Return the markers with the numbers they have in the chart."""
+    rows = tuple(
+        (str(place), words.clock(us, log.facts, near_us=log.charge.span.start_us), words.shortened(text, 200))
+        for place, (us, text) in enumerate(log.facts.markers[:MOST_ROWS], start=1)
+    )
+    return Table("Markers", ("No.", "When", "What was noted"), rows, _more(len(log.facts.markers)), prose=True)
+
+
+def cycles(log: LogReport) -> Table:
+    """Return the runs, the first of them where there are many; columns that are unknown throughout are left out."""
+    near_us, shown = log.charge.span.start_us, log.cycles.cycles[:MOST_ROWS]
+    columns: list[tuple[str, Callable[[Cycle], str]]] = [
+        ("Start", lambda c: words.clock(c.start_us, log.facts, near_us=near_us)),
+        ("Rest before", lambda c: words.duration(c.off_before_s)),
+        ("Ran", lambda c: words.duration(c.run_s)),
+        ("Highest at start", lambda c: _bound(words.amount(c.surge_A, "A"), c, "≥")),
+        ("Peak power", lambda c: words.amount(c.peak_W, "W")),
+        ("Settled", lambda c: words.amount(c.run_A, "A")),
+        ("Settled power", lambda c: words.amount(c.run_W, "W")),
+        ("Start / settled", lambda c: _bound(words.number(c.surge_ratio), c, "≥")),
+        ("Charge", lambda c: words.amount(c.charge_Ah, "Ah")),
+        ("Energy", lambda c: words.amount(c.energy_Wh, "Wh")),
+        ("Voltage sag", lambda c: words.amount(c.sag_V, "V")),
+        ("Seen whole", lambda c: "yes" if c.complete else "no"),
+    ]
+    filled = [(head, [cell(c) for c in shown]) for head, cell in columns]
+    kept = [(head, cells) for head, cells in filled if any(cell != words.UNKNOWN for cell in cells)]
+    rows = tuple(zip(*(cells for _, cells in kept), strict=True))
+    caption = f"Runs of {sentences.load_name(log)}; amps, watts, charge and energy are above what was drawn before"
+    note = _more(len(log.cycles.cycles))
+    if any("≥" in cell for row in rows for cell in row):
+        note = f"{note} ≥: at least this much; readings came too slowly to see the top of the start.".strip()
+    return Table(caption, tuple(head for head, _ in kept), rows, note)
+
+
+def _bound(text: str, cycle: Cycle, at_least: str = "at least") -> str:
+    return text if cycle.surge_resolved or text == words.UNKNOWN else f"{at_least} {text}"
+
+
+def _more(count: int) -> str:
+    return f"… and {count - MOST_ROWS:,} more, see --json." if count > MOST_ROWS else ""
+
+
+def start(close_up: CloseUp, facts: LogFacts) -> Table:
+    """Return what is known of one start."""
+    cycle = close_up.cycle
+    rows = (
+        ("When", words.clock(cycle.start_us, facts)),
+        ("Highest reading above what was drawn before", _bound(words.amount(cycle.surge_A, "A"), cycle)),
+        ("Settled draw", words.amount(cycle.run_A, "A")),
+        ("Start over settled", _bound(words.number(cycle.surge_ratio), cycle)),
+        ("Highest power", words.amount(cycle.peak_W, "W")),
+        ("Settled power", words.amount(cycle.run_W, "W")),
+        ("Voltage sag", words.amount(cycle.sag_V, "V")),
+        ("Ran for", words.duration(cycle.run_s)),
+    )
+    known = tuple(row for row in rows if row[1] != words.UNKNOWN)
+    return Table("This start", ("", "Value"), known, prose=True)
+
+
+def usual_run(log: LogReport) -> Table:
+    """Return the usual run and rest, and the shortest and longest."""
+    summary, seen = log.cycles.summary, log.cycles.cycles
+    rows = []
+    for what, median_s, lengths in (
+        ("Run", summary.median_run_s, [c.run_s for c in seen if c.run_s is not None]),
+        ("Rest before a run", summary.median_off_s, [c.off_before_s for c in seen if c.off_before_s is not None]),
+    ):
+        if lengths:
+            rows.append((what, words.duration(min(lengths)), words.duration(median_s), words.duration(max(lengths))))
+    return Table("How long", ("", "Shortest", "Median", "Longest"), tuple(rows))
+
+
+def plate(check: PlateCheck) -> Table:
+    """Return the steps of the estimate from the nameplate, each with where it comes from."""
+    rows = tuple(
+        (words.shortened(step.step, 200), words.amount(step.value, step.unit), words.shortened(step.origin, 300))
+        for step in check.estimate.steps
+    )
+    return Table("The estimate, step by step", ("Step", "Value", "Where it comes from"), rows, prose=True)
+
+
+def plate_compared(check: PlateCheck) -> Table:
+    """Return paper, estimate and measurement beside each other."""
+    estimate, seen = check.estimate, check.comparison
+    rows = (
+        ("On paper", estimate.paper_Wh, estimate.paper_Ah, seen.paper_energy_ratio),
+        ("From the nameplate", estimate.energy_Wh, estimate.charge_Ah, seen.energy_ratio),
+        ("Measured", seen.measured_energy_Wh, seen.measured_charge_Ah, 1.0),
+    )
+    return Table(
+        f"The same {words.duration(estimate.hours * 3600)}, three ways",
+        ("", "Energy", "Charge", "Measured / this"),
+        tuple(
+            (what, words.amount(Wh, "Wh"), words.amount(Ah, "Ah"), words.percent(ratio)) for what, Wh, Ah, ratio in rows
+        ),
+    )
+
+
+def quality(log: LogReport) -> Table:
+    """Return how the log was read, and with which settings."""
+    facts, span = log.facts, log.charge.span
+    zone = f"{words.zone_of(facts)[0]}{', assumed: it is the zone of the computer' if facts.zone_assumed else ''}"
+    rows = (
+        ("Log", words.shortened(facts.name, 200)),
+        ("Meter", words.shortened(facts.meter, 200) if facts.meter else words.UNKNOWN),
+        ("Source", words.shortened(facts.source, 200)),
+        ("Where the meter sits", "at the bank (dc)" if facts.side == "dc" else "behind an inverter (ac)"),
+        ("Rows read", f"{facts.rows_read:,}"),
+        ("Rows kept", f"{facts.rows_kept:,}"),
+        ("Rows rejected", f"{facts.rows_rejected:,}"),
+        ("Rows with the same time, merged", f"{facts.rows_merged:,}"),
+        ("Usual interval", words.duration(facts.usual_interval_s)),
+        ("What a reading is", sentences.sampling(facts)),
+        ("Gap limit", "none" if facts.sampling == "held" else words.duration(facts.gap_limit_s)),
+        ("Measured", words.duration(span.covered_s)),
+        ("Not measured", f"{words.duration(span.uncovered_s)} in {words.counted(len(span.gaps), 'gap')}"),
+        ("Times", "no dates: counted from the log's start" if facts.undated else f"in the zone {zone}"),
+        ("Energy from", log.charge.energy_by or words.UNKNOWN),
+        ("Runs found in", _QUANTITIES.get(log.cycles.signal, (log.cycles.signal, ""))[0].lower()),
+    )
+    return Table("How the log was read", ("", "What we know"), rows, prose=True)
+
+
+def compared(report: Report) -> Table:
+    """Return the logs side by side."""
+    lines: tuple[tuple[str, Callable[[LogReport], str]], ...] = (
+        ("Measured", lambda log: words.duration(log.charge.span.covered_s)),
+        ("Drawn, charge", lambda log: drawn(log.charge.charge, "Ah")),
+        ("Drawn, energy", lambda log: drawn(log.charge.energy, "Wh")),
+        ("Drawn in an hour of readings", _drawn_per_hour),
+        ("Starts", lambda log: f"{log.cycles.summary.count:,}"),
+        ("Starts an hour", lambda log: words.number(log.cycles.summary.starts_per_hour)),
+        ("Running", lambda log: words.percent(log.cycles.summary.duty_cycle)),
+        ("Usual run", lambda log: words.duration(log.cycles.summary.median_run_s)),
+        ("Usual rest", lambda log: words.duration(log.cycles.summary.median_off_s)),
+        ("Findings", _finding_titles),
+    )
+    head = ("", *(sentences.log_title(log.facts) for log in report.logs))
+    rows = tuple((what, *(cell(log) for log in report.logs)) for what, cell in lines)
+    return Table("What each log shows", head, rows, prose=True)
+
+
+def drawn(x: Amounts | None, unit: str) -> str:
+    """Return what was drawn, with its interval where that is known."""
+    return words.UNKNOWN if x is None else words.plus_minus(x.drawn, x.drawn_u95, unit)
+
+
+def _drawn_per_hour(log: LogReport) -> str:
+    hours = log.charge.span.covered_s / 3600
+    x, unit = (log.charge.charge, "Ah") if log.charge.charge is not None else (log.charge.energy, "Wh")
+    return words.amount(x.drawn / hours, unit) if x is not None and hours else words.UNKNOWN
+
+
+def _finding_titles(log: LogReport) -> str:
+    serious = [finding for finding in sentences.by_severity(log) if finding.severity != "note"]
+    return "; ".join(f"{f.severity}: {words.shortened(f.title, 120)}" for f in serious) or "nothing to act on"

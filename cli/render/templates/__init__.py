@@ -1,0 +1,1 @@
+"""Templates of the page, as package data."""

@@ -1,0 +1,155 @@
+"""Numbers, durations and instants as people write them; the same on the terminal and on the page."""
+
+from __future__ import annotations
+
+import re
+from datetime import UTC, datetime, timedelta, timezone, tzinfo
+from math import floor, isfinite, log10
+from typing import TYPE_CHECKING
+from unicodedata import bidirectional
+from zoneinfo import ZoneInfo
+
+from ...analysis.chunk import MICROSECONDS
+
+if TYPE_CHECKING:
+    from ...analysis.report import LogFacts
+
+UNKNOWN = "unknown"
+_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+_OFFSET = re.compile(r"(?:UTC|GMT)?([+-])(\d{1,2}):?(\d{2})?")
+
+
+def number(x: float | None) -> str:
+    """Return a number with three significant digits, or whole from a thousand on; ``unknown`` for None or NaN."""
+    if x is None or not isfinite(x):
+        return UNKNOWN
+    rounded = float(f"{x:.3g}")
+    if abs(rounded) >= 1000:
+        return f"{x:,.0f}"
+    # Nobody acts on a millionth of a unit: what is smaller is the rounding of the sum itself.
+    if abs(rounded) < 1e-6:
+        return "0"
+    return f"{x:.{max(0, 2 - floor(log10(abs(rounded))))}f}"
+
+
+def amount(x: float | None, unit: str) -> str:
+    """Return a number with its unit, for instance ``12.3 Ah``; ``unknown`` for None or NaN."""
+    text = number(x)
+    return text if text == UNKNOWN else f"{text} {unit}"
+
+
+def plus_minus(x: float | None, u95: float | None, unit: str) -> str:
+    """Return a number with half its 95 % interval, both to the interval's second digit.
+
+    Parameters
+    ----------
+    x : float or None
+        The value. [unit]
+    u95 : float or None
+        Half of the 95 % interval; without it the value stands alone. [unit]
+    unit : str
+        The unit's symbol.
+    """
+    if x is None or not isfinite(x) or u95 is None or not isfinite(u95) or u95 <= 0:
+        return amount(x, unit)
+    digits = max(0, 1 - floor(log10(float(f"{u95:.2g}"))))
+    return f"{x:,.{digits}f} ± {u95:,.{digits}f} {unit}"
+
+
+def percent(ratio: float | None) -> str:
+    """Return a ratio of one as per cent, for instance ``34 %``; ``unknown`` for None or NaN."""
+    if ratio is None or not isfinite(ratio):
+        return UNKNOWN
+    return f"{100 * ratio:.{0 if abs(ratio) >= 0.0995 or ratio == 0 else 1}f} %"
+
+
+def counted(n: int, one: str, many: str | None = None) -> str:
+    """Return a count with its noun, for instance ``1 start`` or ``12 starts``."""
+    return f"{n:,} {one if n == 1 else many or one + 's'}"
+
+
+def duration(length_s: float | None) -> str:
+    """Return a length of time by its two largest units: ``0.25 s``, ``13 s``, ``1 min 12 s``, ``2 h 05 min``."""
+    if length_s is None or not isfinite(length_s):
+        return UNKNOWN
+    if length_s < 9.95:
+        return "0 s" if length_s < 0.005 else f"{length_s:.{2 if length_s < 0.995 else 1}f} s"
+    seconds = round(length_s)
+    if seconds < 60:
+        return f"{seconds} s"
+    if seconds < 3600:
+        return _two(seconds // 60, "min", seconds % 60, "s")
+    minutes = round(length_s / 60)
+    if minutes < 24 * 60:
+        return _two(minutes // 60, "h", minutes % 60, "min")
+    hours = round(length_s / 3600)
+    return _two(hours // 24, "d", hours % 24, "h")
+
+
+def _two(large: int, large_unit: str, small: int, small_unit: str) -> str:
+    return f"{large} {large_unit} {small:02d} {small_unit}" if small else f"{large} {large_unit}"
+
+
+def zone_of(facts: LogFacts) -> tuple[str, tzinfo]:
+    """Return the name and the rules of the zone a log's times are shown in; UTC where its own is not known here."""
+    if found := _OFFSET.fullmatch(facts.zone):
+        sign, hours, minutes = found.groups()
+        east = timedelta(hours=int(hours), minutes=int(minutes or 0)) * (-1 if sign == "-" else 1)
+        return facts.zone, timezone(east)
+    try:
+        return facts.zone, ZoneInfo(facts.zone)
+    except (KeyError, ValueError, OSError):  # unknown, not a name, or a folder of names
+        return "UTC", UTC
+
+
+def clock(us: int | None, facts: LogFacts, *, near_us: int | None = None) -> str:
+    """Return an instant as its log's reader would read it off a clock.
+
+    Parameters
+    ----------
+    us : int or None
+        The instant since 1970-01-01T00:00:00Z, or since the log's start where the log is undated. [us]
+    facts : LogFacts
+        The log: its zone, and whether it is dated.
+    near_us : int or None
+        An instant that is already on show: the date is left out where both fall on the same day. [us]
+
+    Returns
+    -------
+    str
+        ``13 Jun 2026 10:04:30``, ``10:04:30``, or ``+0:04:30`` for a log without dates. An hour that the clocks pass
+        twice carries the zone's abbreviation.
+    """
+    if us is None:
+        return UNKNOWN
+    if facts.undated:
+        return elapsed(us)
+    moment = local(us, facts)
+    text = f"{moment:%H:%M:%S}"
+    if near_us is None or local(near_us, facts).date() != moment.date():
+        text = f"{moment.day} {moment:%b %Y} {text}"
+    passed_twice = moment.replace(fold=0).utcoffset() != moment.replace(fold=1).utcoffset()
+    return f"{text} {moment:%Z}" if passed_twice else text
+
+
+def local(us: int, facts: LogFacts) -> datetime:
+    """Return an instant, microseconds since 1970-01-01T00:00:00Z, as date and time in the log's zone."""
+    return (_EPOCH + timedelta(microseconds=us)).astimezone(zone_of(facts)[1])
+
+
+def elapsed(us: int) -> str:
+    """Return a time since the log's start, microseconds, as ``+h:mm:ss``."""
+    seconds = round(us / MICROSECONDS)
+    return f"{'-' if seconds < 0 else '+'}{abs(seconds) // 3600}:{abs(seconds) // 60 % 60:02d}:{abs(seconds) % 60:02d}"
+
+
+def shortened(text: str, most: int = 60) -> str:
+    """Return a user's text fit for a line of ours: no control characters, and cut with an ellipsis after `most`.
+
+    Text with letters that run from right to left is set apart by isolates, so that it cannot reorder what is around it.
+    """
+    visible = "".join(c if c.isprintable() else " " if c.isspace() else "\N{REPLACEMENT CHARACTER}" for c in text)
+    short = visible if len(visible) <= most else f"{visible[: most - 1].rstrip()}…"
+    if any(bidirectional(c) in {"R", "AL", "AN"} for c in short):
+        return f"\N{FIRST STRONG ISOLATE}{short}\N{POP DIRECTIONAL ISOLATE}"
+    return short

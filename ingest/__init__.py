@@ -1,0 +1,1 @@
+"""Ingest: everything that touches files, ports and clocks; it knows no analysis."""

@@ -1,0 +1,291 @@
+"""Write what an adapter yields as a log: whole or not at all, its rejects beside it."""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import IO
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.parquet as pq
+
+from .csv_export import CsvExport
+from .delimited.rows import Reject
+from .errors import InputError
+from .intervals import IntervalCount
+from .log import LogMeta, LogWriter, Readings, new_log, to_batch
+from .timeline import settle
+from .whole_file import whole_file
+
+#: Share of rows that may be unreadable before the person is asked.
+MOST_REJECTED = 0.05
+_REJECTS_HEADER = ["file", "line", "reason", "text"]
+
+
+@dataclass
+class Converted:
+    """What a conversion did."""
+
+    log: Path
+    meta: LogMeta
+    rejects_file: Path | None
+    first_us: int
+    last_us: int
+    repeated_headers: int = 0
+    ambiguous: int = 0
+
+
+@dataclass
+class _Tally:
+    read: int = 0
+    kept: int = 0
+    rejected: int = 0
+    repeated_headers: int = 0
+    increasing: bool = True
+    last_us: int | None = None
+    first_reject: Reject | None = None
+    intervals: IntervalCount = field(default_factory=IntervalCount)
+
+    def count(self, time_us: np.ndarray, rejects: list[Reject], repeated: int) -> None:
+        self.kept += len(time_us)
+        self.rejected += len(rejects)
+        self.read += len(time_us) + len(rejects)
+        self.repeated_headers += repeated
+        self.first_reject = self.first_reject or (rejects[0] if rejects else None)
+        if len(time_us):
+            follows = self.last_us is None or time_us[0] > self.last_us
+            self.increasing = self.increasing and bool(follows and (np.diff(time_us) > 0).all())
+            self.last_us = int(time_us[-1])
+            if self.increasing:
+                self.intervals.add(time_us)
+
+
+def rejects_path(out: Path) -> Path:
+    """Return where a log's unreadable rows are kept."""
+    return out.with_name(out.name + ".rejects.csv")
+
+
+def convert(
+    export: CsvExport, out: Path, meta: LogMeta, *, reverse_sign: bool, allow_rejects: bool, gap_limit_s: float | None
+) -> Converted:
+    """Read an export to its end and write the log.
+
+    Parameters
+    ----------
+    export : CsvExport
+        The source.
+    out : Path
+        The log's place; what is there is replaced.
+    meta : LogMeta
+        What is known beforehand; the counts, limits and remarks are filled in.
+    reverse_sign : bool
+        Turn the sign of current and power (side ``dc``).
+    allow_rejects : bool
+        Go on even if more than `MOST_REJECTED` of the rows cannot be read.
+    gap_limit_s : float or None
+        The gap limit, if it is stated. [s]
+
+    Raises
+    ------
+    InputError
+        If too many rows cannot be read; only the rejects file is written then.
+    """
+    tally = _Tally()
+    with ExitStack() as stack:
+        rejects = stack.enter_context(_rejects_file(rejects_path(out)))
+        spool = stack.enter_context(_spool(out))
+        writer = LogWriter(spool, export.quantities)
+        try:
+            for batch in export.batches():
+                tally.count(batch.readings.time_us, batch.rejects, batch.repeated_headers)
+                rejects.add(batch.rejects)
+                if len(batch.readings.time_us):
+                    writer.write(to_batch(_turned(batch.readings, reverse_sign)))
+            _check(tally, allow_rejects, rejects.path, export)
+            for source in export.sources:
+                source.stamp()
+            meta = _filled(meta, export, tally, gap_limit_s)
+            if tally.increasing:
+                writer.finish(meta)
+                first = _keep(spool, out)
+                return _converted(out, meta, rejects, tally, export, first)
+            writer.finish(meta)
+        except BaseException:
+            writer.abandon()
+            raise
+        settled = settle(_load(spool, export.quantities))
+        meta = _settled_meta(meta, settled.readings, settled.said(), settled.merged, settled.clock_steps, gap_limit_s)
+        with new_log(out, export.quantities) as final:
+            _write_slices(final, settled.readings)
+            final.finish(meta)
+        first = (int(settled.readings.time_us[0]), int(settled.readings.time_us[-1]))
+        return _converted(out, meta, rejects, tally, export, first)
+
+
+def _turned(readings: Readings, reverse: bool) -> Readings:
+    if not reverse:
+        return readings
+    turned = {"current_A", "power_W"}
+    return Readings(readings.time_us, {q: (0.0 - x if q in turned else x) for q, x in readings.quantities.items()})
+
+
+def _check(tally: _Tally, allow: bool, rejects: Path, export: CsvExport) -> None:
+    name, first = export.sources[0].name, tally.first_reject
+    where = f"{first.file}, line {first.line}: {first.reason}" if first else ""
+    if not tally.kept:
+        if first is None:
+            raise InputError(f"{name}: holds no row of readings")
+        raise InputError(f"{name}: none of its {tally.read} rows could be read; the first: {where}. All are in {rejects}")
+    if tally.rejected > MOST_REJECTED * tally.read and not allow:
+        share = 100 * tally.rejected / tally.read
+        raise InputError(
+            f"{name}: {tally.rejected} of {tally.read} rows ({share:.0f} %) could not be read, so no log was written; the first: "
+            f"{where}. All are in {rejects}; add --allow-rejects to keep the rest"
+        )
+
+
+def _filled(meta: LogMeta, export: CsvExport, tally: _Tally, gap_limit_s: float | None) -> LogMeta:
+    said = [*meta.said, *dict.fromkeys(line for layout in export.layouts for line in layout.said)]
+    if export.clock.local is not None and export.clock.local.ambiguous:
+        said.append(
+            f"{export.clock.local.ambiguous} rows stand in an hour that the clocks went through twice; "
+            "the second time is taken from where they step back"
+        )
+    return replace(
+        meta,
+        source=[{"name": Path(s.name).name, "sha256": s.digest, "bytes": s.size} for s in export.sources],
+        rows_read=tally.read,
+        rows_kept=tally.kept,
+        rows_rejected=tally.rejected,
+        gap_limit_s=gap_limit_s if gap_limit_s is not None else tally.intervals.gap_limit_s(),
+        usual_interval_s=tally.intervals.median_s(),
+        said=said,
+    )
+
+
+def _settled_meta(
+    meta: LogMeta, readings: Readings, said: list[str], merged: int, steps: list[dict[str, float]], gap_limit_s: float | None
+) -> LogMeta:
+    intervals = IntervalCount()
+    intervals.add(readings.time_us)
+    return replace(
+        meta,
+        rows_kept=len(readings.time_us),
+        rows_merged=merged,
+        clock_steps=steps,
+        said=[*meta.said, *said],
+        gap_limit_s=gap_limit_s if gap_limit_s is not None else intervals.gap_limit_s(),
+        usual_interval_s=intervals.median_s(),
+    )
+
+
+def _converted(
+    out: Path, meta: LogMeta, rejects: _RejectsFile, tally: _Tally, export: CsvExport, ends: tuple[int, int]
+) -> Converted:
+    local = export.clock.local
+    return Converted(
+        log=out,
+        meta=meta,
+        rejects_file=rejects.path if rejects.count else None,
+        first_us=ends[0],
+        last_us=ends[1],
+        repeated_headers=tally.repeated_headers,
+        ambiguous=local.ambiguous if local else 0,
+    )
+
+
+@contextmanager
+def _spool(out: Path) -> Iterator[Path]:
+    """Give a hidden place beside the log for readings in the order they come; nothing of it is left behind."""
+    spool = out.with_name(f".{out.name}.spool")
+    try:
+        yield spool
+    finally:
+        spool.unlink(missing_ok=True)
+
+
+def _keep(spool: Path, out: Path) -> tuple[int, int]:
+    """Let the spooled readings, already in order, become the log."""
+    with whole_file(out) as hidden:
+        spool.replace(hidden)
+    with pq.ParquetFile(out) as file:
+        groups = file.metadata.num_row_groups
+        first = file.read_row_group(0, columns=["time"])["time"].cast(pa.int64())[0].as_py()
+        last = file.read_row_group(groups - 1, columns=["time"])["time"].cast(pa.int64())[-1].as_py()
+    return int(first), int(last)
+
+
+def _load(spool: Path, quantities: tuple[str, ...]) -> Readings:
+    table = pq.read_table(spool)
+    time_us = table["time"].cast(pa.int64()).to_numpy()
+    return Readings(time_us, {q: np.asarray(table[q].to_numpy(), dtype=np.float64) for q in quantities})
+
+
+def _write_slices(writer: LogWriter, readings: Readings) -> None:
+    step = 1 << 18
+    for start in range(0, len(readings.time_us), step):
+        part = slice(start, start + step)
+        writer.write(to_batch(Readings(readings.time_us[part], {q: x[part] for q, x in readings.quantities.items()})))
+
+
+class _RejectsFile:
+    """Collects unreadable rows in a CSV file, which exists only if there are any."""
+
+    def __init__(self, path: Path, hidden: Path) -> None:
+        self.path = path
+        self.count = 0
+        self._hidden = hidden
+        self._file: IO[str] | None = None
+
+    def add(self, rejects: list[Reject]) -> None:
+        if not rejects:
+            return
+        if self._file is None:
+            self._file = self._hidden.open("w", encoding="utf-8", newline="")
+            csv.writer(self._file).writerow(_REJECTS_HEADER)
+        rows = ([reject.file, reject.line, reject.reason, reject.text] for reject in rejects)
+        csv.writer(self._file).writerows(rows)
+        self.count += len(rejects)
+
+    def finish(self) -> None:
+        if self._file is not None:
+            self._file.close()
+            self._hidden.replace(self.path)
+
+
+@contextmanager
+def _rejects_file(path: Path) -> Iterator[_RejectsFile]:
+    """Open a rejects file; it is kept however the conversion ends, except when it is broken off.
+
+    Raises
+    ------
+    InputError
+        If something that is no rejects file of ours stands in its place.
+    """
+    if path.exists() and not _is_ours(path):
+        raise InputError(f"{path}: stands where unreadable rows would be kept and is not ours; move it or choose another --out")
+    hidden = path.with_name(f".{path.name}.part")
+    rejects = _RejectsFile(path, hidden)
+    try:
+        yield rejects
+    except InputError:
+        rejects.finish()
+        raise
+    else:
+        rejects.finish()
+        if not rejects.count:
+            path.unlink(missing_ok=True)  # an earlier run's rows are not this log's
+    finally:
+        hidden.unlink(missing_ok=True)
+
+
+def _is_ours(path: Path) -> bool:
+    try:
+        with path.open(encoding="utf-8", newline="") as file:
+            return next(csv.reader(file), None) == _REJECTS_HEADER
+    except (OSError, UnicodeDecodeError):
+        return False

@@ -1,0 +1,155 @@
+"""The adapter for CSV exports: one file or several, in order, to readings in canonical quantities."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+
+import numpy as np
+import pyarrow as pa
+from numpy.typing import NDArray
+
+from .delimited.decode import Source, blocks
+from .delimited.layout import Layout, Wishes, find_layout
+from .delimited.rows import RowBatch, RowReader
+from .delimited.stamps import Order, leading_numbers
+from .errors import InputError
+from .zone import LocalClock, zone_named
+
+_DAY_US = 86_400_000_000
+_MONTHS = 12
+
+
+@dataclass
+class Clock:
+    """Turns a source's stamps into UTC: by a zone, from a start, or not at all.
+
+    A clock of hours, minutes and seconds without a date that falls from the end of a day to its beginning has passed
+    midnight: a day is added from there on.
+    """
+
+    local: LocalClock | None
+    start_us: int
+    wraps: bool
+    _days_us: int = 0
+    _last_us: int | None = None
+
+    def to_utc(self, time_us: NDArray[np.int64]) -> NDArray[np.int64]:
+        """Return UTC; shape (n,). [us]"""
+        if self.local is not None:
+            return self.local.to_utc(time_us)
+        if self.wraps and len(time_us):
+            before = np.concatenate([[time_us[0] if self._last_us is None else self._last_us], time_us[:-1]])
+            midnights = (before - time_us > _DAY_US * 9 // 10) & (before <= _DAY_US)
+            self._last_us = int(time_us[-1])
+            days = self._days_us + np.cumsum(midnights) * _DAY_US
+            self._days_us = int(days[-1])
+            time_us = time_us + days
+        return time_us + self.start_us
+
+
+class CsvExport:
+    """One meter's export in delimited text.
+
+    Parameters
+    ----------
+    sources : sequence of Source
+        The files, in order; all must hold the same quantities.
+    wishes : Wishes
+        What is stated about them.
+    zone : str
+        The zone of stamps without an offset, an IANA name.
+    start : datetime, optional
+        When elapsed time began; without it the log is undated.
+
+    Raises
+    ------
+    InputError
+        If a file is no such export, or what it is cannot be decided.
+    """
+
+    def __init__(self, sources: Sequence[Source], wishes: Wishes, *, zone: str, start: datetime | None) -> None:
+        self.sources = list(sources)
+        self.layouts = _with_orders([find_layout(source, wishes) for source in self.sources], self.sources)
+        first = self.layouts[0]
+        for layout in self.layouts[1:]:
+            if layout.quantities != first.quantities or layout.time.style.kind != first.time.style.kind:
+                raise InputError(f"{layout.name}: holds other columns than {first.name}; convert them one at a time")
+        style = first.time.style
+        self.undated = style.kind == "elapsed" and start is None
+        self.needs_zone = not style.absolute and not self.undated
+        local = LocalClock(zone_named(zone, what="--zone")) if style.kind == "calendar" and not style.zoned else None
+        start_us = _start_us(start, zone) if style.kind == "elapsed" and start is not None else 0
+        self.clock = Clock(local, start_us, wraps=style.unit == "h:m:s")
+
+    @property
+    def quantities(self) -> tuple[str, ...]:
+        """The quantities it holds."""
+        return self.layouts[0].quantities
+
+    def batches(self) -> Iterator[RowBatch]:
+        """Yield the readings in the order they were written, and the rows that could not be read."""
+        for source, layout in zip(self.sources, self.layouts, strict=True):
+            reader = RowReader(layout, self.clock.to_utc)
+            for block in blocks(source, layout.encoding):
+                yield reader.read(block)
+
+
+def _start_us(start: datetime, zone: str) -> int:
+    if start.tzinfo is None:
+        start = start.replace(tzinfo=zone_named(zone, what="--zone"))
+    delta = start - datetime(1970, 1, 1, tzinfo=UTC)
+    return (delta.days * 86_400 + delta.seconds) * 1_000_000 + delta.microseconds
+
+
+def _with_orders(layouts: list[Layout], sources: list[Source]) -> list[Layout]:
+    """Decide between day and month first from all rows of all files, where their beginnings leave it open."""
+    open_ = [k for k, layout in enumerate(layouts) if _is_open(layout)]
+    if not open_:
+        return layouts
+    decided = {layout.time.style.order for k, layout in enumerate(layouts) if k not in open_}
+    order: Order | None = decided.pop() if len(decided) == 1 else None
+    if order is None:
+        order = _order_of_rows([(layouts[k], sources[k]) for k in open_])
+    return [layout.with_order(order) if k in open_ else layout for k, layout in enumerate(layouts)]
+
+
+def _is_open(layout: Layout) -> bool:
+    return layout.time.style.kind == "calendar" and layout.time.style.order is None
+
+
+def _order_of_rows(files: list[tuple[Layout, Source]]) -> Order:
+    first = second = 0
+    for layout, source in files:
+        for cells in _first_cells(layout, source):
+            a, b = leading_numbers(cells)
+            first, second = max(first, a), max(second, b)
+    name = files[0][0].name
+    if first > _MONTHS and second > _MONTHS:
+        raise InputError(f"{name}: its dates are neither all day/month/year nor all month/day/year; say --dates d/m/y or --dates m/d/y")
+    if first <= _MONTHS and second <= _MONTHS:
+        layout = files[0][0]
+        cell = layout.dialect.column(layout.time.indices[0])[0]
+        raise InputError(
+            f"{name}: dates such as {cell!r} could be day/month/year or month/day/year and no row decides it; "
+            "say --dates d/m/y or --dates m/d/y"
+        )
+    return "d/m/y" if first > _MONTHS else "m/d/y"
+
+
+def _first_cells(layout: Layout, source: Source) -> Iterator[pa.Array]:
+    """Yield the column that holds the dates, as it is written."""
+    index = layout.time.indices[0]
+    for block in blocks(source, layout.encoding):
+        yield pa.array(_nth_cells(block.text, layout.dialect.delimiter, index))
+
+
+def _nth_cells(text: bytes, delimiter: str, index: int) -> list[str]:
+    mark = delimiter.encode()
+    cells = []
+    for line in text.split(b"\n"):
+        parts = line.split(mark, index + 1)
+        if len(parts) > index:
+            cells.append(parts[index].strip(b' "').decode(errors="replace"))
+    return cells

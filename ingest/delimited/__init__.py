@@ -1,0 +1,1 @@
+"""Reading delimited text: bytes, dialect, header words, numbers and time stamps."""

@@ -1,0 +1,291 @@
+"""Blocks of lines to readings, with every row that cannot be read kept beside, its line number and the reason."""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+import pyarrow.csv as pcsv
+from numpy.typing import NDArray
+
+from ..log import Readings
+from ..zone import NO_TIME
+from .decode import Block
+from .layout import ColumnPlan, Layout
+from .numbers import NULLS, to_numbers
+from .stamps import parse
+
+ToUtc = Callable[[NDArray[np.int64]], NDArray[np.int64]]
+
+
+@dataclass(frozen=True)
+class Reject:
+    """A row that could not be read."""
+
+    file: str
+    line: int
+    reason: str
+    text: str
+
+
+@dataclass
+class RowBatch:
+    """The readings of a block, in the order they were written, and what was left out."""
+
+    readings: Readings
+    rejects: list[Reject] = field(default_factory=list)
+    repeated_headers: int = 0
+
+
+class RowReader:
+    """Reads the rows of one export.
+
+    Parameters
+    ----------
+    layout : Layout
+        What each column is.
+    to_utc : callable
+        Turns the stamps, in the order they were written, into UTC; `NO_TIME` for a clock time that never was.
+    """
+
+    def __init__(self, layout: Layout, to_utc: ToUtc) -> None:
+        self._layout = layout
+        self._to_utc = to_utc
+        needed = {*layout.time.indices}
+        for column in layout.columns:
+            needed |= {column.index} | ({column.directions.index} if column.directions else set())
+        self._needed = sorted(needed)
+        self._names = [str(k) for k in range(len(layout.dialect.names))]
+
+    def read(self, block: Block) -> RowBatch:
+        """Read a block's rows."""
+        skip = max(self._layout.dialect.first_line - block.first_line, 0)
+        text = block.text
+        for _ in range(skip):
+            text = text[text.find(b"\n") + 1 :] if b"\n" in text else b""
+        rows = _Rows(text, block.first_line + skip, self._layout)
+        batch = RowBatch(Readings(np.empty(0, np.int64), {q: np.empty(0) for q in self._layout.quantities}))
+        if block.unfinished and (why := self._cut_short(text)):
+            batch.rejects.append(Reject(self._layout.name, block.first_line, why, _shown(text)))
+            return batch
+        if not text.strip():
+            return batch
+        table = rows.parse(self._names, self._needed)
+        if table.num_rows:
+            self._convert(table, rows, batch)
+        batch.rejects += rows.rejects()
+        batch.rejects.sort(key=lambda reject: reject.line)
+        return batch
+
+    def _convert(self, table: pa.Table, rows: _Rows, batch: RowBatch) -> None:
+        stamps = self._stamps(table)
+        time_us = parse(stamps, self._layout.time.style)
+        known = time_us != NO_TIME
+        if known.all():
+            time_us = self._to_utc(time_us)
+        else:
+            time_us = time_us.copy()
+            time_us[known] = self._to_utc(time_us[known])
+        reasons: dict[int, str] = {}
+        for k in np.flatnonzero(time_us == NO_TIME).tolist():
+            reasons[k] = self._why_no_time(stamps[k].as_py(), parsed=bool(known[k]))
+        quantities = {}
+        for column in self._layout.columns:
+            quantities[column.quantity] = self._quantity(column, table, reasons)
+        self._without_reading(quantities, reasons)
+        headers = {k for k in reasons if self._is_header(stamps[k].as_py())}
+        batch.repeated_headers = len(headers)
+        for k in sorted(reasons.keys() - headers):
+            rows.reject_parsed(k, reasons[k])
+        keep = np.ones(len(time_us), dtype=bool)
+        keep[list(reasons)] = False
+        ordered = {q: quantities[q] if keep.all() else quantities[q][keep] for q in self._layout.quantities}
+        batch.readings = Readings(time_us if keep.all() else time_us[keep], ordered)
+
+    def _stamps(self, table: pa.Table) -> pa.Array:
+        columns = [_flat(table.column(str(k))) for k in self._layout.time.indices]
+        return columns[0] if len(columns) == 1 else pc.binary_join_element_wise(*columns, " ")
+
+    def _quantity(self, plan: ColumnPlan, table: pa.Table, reasons: dict[int, str]) -> NDArray[np.float64]:
+        cells = _flat(table.column(str(plan.index)))
+        numbers = to_numbers(cells, plan.decimal)
+        name = self._layout.dialect.names[plan.index]
+        for k in np.flatnonzero(numbers.bad).tolist():
+            reasons.setdefault(k, f"column {name!r}: found {cells[k].as_py()!r}, expected a number")
+        x = numbers.values
+        if plan.scale != 1.0:
+            x = x * plan.scale
+        if plan.offset:
+            x = x + plan.offset
+        x = plan.unit.to_canonical(x)
+        return x if plan.directions is None else self._signed(x, plan, table, reasons)
+
+    def _signed(
+        self, x: NDArray[np.float64], plan: ColumnPlan, table: pa.Table, reasons: dict[int, str]
+    ) -> NDArray[np.float64]:
+        """Give an unsigned reading the sign its direction letter says."""
+        assert plan.directions is not None  # noqa: S101 - only called with directions
+        cells = pc.fill_null(pc.utf8_trim_whitespace(_flat(table.column(str(plan.directions.index)))), "")
+        letters, inverse = np.unique(cells.to_numpy(zero_copy_only=False).astype(str), return_inverse=True)
+        sign = {**dict.fromkeys(plan.directions.none, 0.0), **dict.fromkeys(plan.directions.returned, -1.0), **dict.fromkeys(plan.directions.draw, 1.0)}
+        factor = np.array([sign.get(letter, np.nan) for letter in letters])[inverse]
+        name = self._layout.dialect.names[plan.directions.index]
+        for k in np.flatnonzero(np.isnan(factor)).tolist():
+            reasons.setdefault(k, f"column {name!r}: {letters[inverse[k]]!r} is none of the profile's draw, return and none")
+        return np.abs(x) * factor + 0.0  # no negative zeros
+
+    @staticmethod
+    def _without_reading(quantities: dict[str, NDArray[np.float64]], reasons: dict[int, str]) -> None:
+        empty = np.logical_and.reduce([np.isnan(x) for x in quantities.values()])
+        for k in np.flatnonzero(empty).tolist():
+            reasons.setdefault(k, "no reading in any column")
+
+    def _why_no_time(self, cell: str | None, *, parsed: bool) -> str:
+        names = " and ".join(repr(self._layout.dialect.names[k]) for k in self._layout.time.indices)
+        if not cell:
+            return f"column {names}: no time"
+        if parsed:
+            return f"column {names}: {cell!r} never was on the clocks of this zone (they went forward)"
+        return f"column {names}: found {cell!r}, expected {self._layout.time.style.describe()}"
+
+    def _is_header(self, stamp: str | None) -> bool:
+        dialect = self._layout.dialect
+        for cells in (dialect.names if dialect.header_line else (), dialect.units):
+            if cells and (stamp or "").strip() == " ".join(cells[k] for k in self._layout.time.indices).strip():
+                return True
+        return False
+
+    def _cut_short(self, text: bytes) -> str | None:
+        """Return why a last line without a line end is not trusted; None where it is surely whole."""
+        dialect = self._layout.dialect
+        cells = next(csv.reader([text.decode(errors="replace")], delimiter=dialect.delimiter), [])
+        why = "the last line has no line end and may have been cut short"
+        if len(cells) != len(dialect.names):
+            return why
+        last = cells[-1].strip()
+        seen = [row[-1] for row in dialect.sample]
+        if not any(seen):
+            return None
+        return None if last and _is_whole(last, seen) else why
+
+
+def _is_whole(last: str, seen: list[str]) -> bool:
+    """Tell whether a cell is surely uncut: as many decimals as the column ever has, and no shorter than usual."""
+    decimals = [_decimals(cell) for cell in seen]
+    if _decimals(last) < max(decimals):
+        return False
+    return max(decimals) > 0 or len(last) >= min(len(cell) for cell in seen if cell)
+
+
+def _decimals(cell: str) -> int:
+    for mark in ".,":
+        if mark in cell:
+            return len(cell) - cell.rfind(mark) - 1
+    return 0
+
+
+def _flat(column: pa.ChunkedArray) -> pa.Array:
+    return column.combine_chunks() if column.num_chunks != 1 else column.chunk(0)
+
+
+def _shown(line: bytes) -> str:
+    return line.decode("utf-8", errors="replace").rstrip("\n")[:2000]
+
+
+class _Rows:
+    """The lines of a block: parsed together, and found again one by one when a row is rejected."""
+
+    def __init__(self, text: bytes, first_line: int, layout: Layout) -> None:
+        self._text = text
+        self._first_line = first_line
+        self._layout = layout
+        self._removed: dict[int, str] = {}  # line index -> reason: never shown to the parser
+        self._misfits: dict[int, str] = {}  # row number of the parser -> reason
+        self._rejected: dict[int, str] = {}  # index among the parsed rows -> reason
+
+    def parse(self, names: list[str], needed: list[int]) -> pa.Table:
+        text = self._without_open_quotes() if self._layout.dialect.quoted else self._text
+        try:
+            return self._parse(text, names, needed)
+        except pa.ArrowInvalid:
+            self._misfits.clear()
+            return self._line_by_line(names, needed)
+
+    def _parse(self, text: bytes, names: list[str], needed: list[int]) -> pa.Table:
+        def misfit(row: pcsv.InvalidRow) -> str:
+            if row.text.strip():
+                self._misfits[row.number - 1] = f"has {row.actual_columns} fields, expected {row.expected_columns}"
+            else:
+                self._misfits[row.number - 1] = ""
+            return "skip"
+
+        include = [names[k] for k in needed]
+        return pcsv.read_csv(
+            pa.BufferReader(text),
+            read_options=pcsv.ReadOptions(column_names=names, use_threads=False, block_size=len(text) + 1),
+            parse_options=pcsv.ParseOptions(
+                delimiter=self._layout.dialect.delimiter,
+                quote_char='"' if self._layout.dialect.quoted else False,
+                invalid_row_handler=misfit,
+            ),
+            convert_options=pcsv.ConvertOptions(
+                column_types=dict.fromkeys(include, pa.string()),
+                include_columns=include,
+                strings_can_be_null=True,
+                quoted_strings_can_be_null=True,
+                null_values=NULLS,
+            ),
+        )
+
+    def _line_by_line(self, names: list[str], needed: list[int]) -> pa.Table:
+        """Parse lines one at a time, for a block that the fast parser gives up on."""
+        columns: list[list[str | None]] = [[] for _ in needed]
+        number = -1
+        for k, line in enumerate(self._text.split(b"\n")):
+            if not line or k in self._removed:
+                continue
+            number += 1
+            try:
+                cells = next(csv.reader([line.decode()], delimiter=self._layout.dialect.delimiter), [])
+            except csv.Error:
+                cells = []
+            if len(cells) != len(names):
+                self._misfits[number] = f"has {len(cells)} fields, expected {len(names)}" if line.strip() else ""
+                continue
+            for column, index in zip(columns, needed, strict=True):
+                column.append(None if cells[index].strip() in NULLS else cells[index])
+        return pa.table({names[k]: pa.array(column, pa.string()) for k, column in zip(needed, columns, strict=True)})
+
+    def _without_open_quotes(self) -> bytes:
+        """Take out lines with an odd number of quotes: a quote left open would swallow the rows after it."""
+        raw = np.frombuffer(self._text, np.uint8)
+        ends = np.flatnonzero(raw == ord("\n"))
+        quotes = np.cumsum(raw == ord('"'))[ends]
+        odd = np.flatnonzero(np.diff(quotes, prepend=0) % 2)
+        if not len(odd):
+            return self._text
+        lines = self._text.split(b"\n")
+        for k in odd.tolist():
+            self._removed[k] = "a double quote is left open"
+        return b"\n".join(line for k, line in enumerate(lines) if k not in self._removed)
+
+    def reject_parsed(self, index: int, reason: str) -> None:
+        """Reject a row by its index among the parsed ones."""
+        self._rejected[index] = reason
+
+    def rejects(self) -> list[Reject]:
+        """Return all rejected rows with their line and text."""
+        if not (self._removed or self._misfits or self._rejected):
+            return []
+        lines = self._text.split(b"\n")
+        filled = [k for k, line in enumerate(lines) if line and k not in self._removed]
+        parsed = [k for number, k in enumerate(filled) if number not in self._misfits]
+        reasons = dict(self._removed)
+        reasons |= {filled[number]: why for number, why in self._misfits.items() if why}
+        reasons |= {parsed[index]: why for index, why in self._rejected.items()}
+        name, first = self._layout.name, self._first_line
+        return [Reject(name, first + k, why, _shown(lines[k])) for k, why in reasons.items()]

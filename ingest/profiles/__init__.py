@@ -1,0 +1,1 @@
+"""Source profiles: TOML that says how a source's fields become quantities."""

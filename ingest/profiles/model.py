@@ -1,0 +1,110 @@
+"""What a source profile may say, checked strictly."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, model_validator
+
+from ..errors import InputError
+from ..quantities import QUANTITIES
+from ..toml_file import read_toml
+
+Place = Annotated[str, Field(min_length=1)] | Annotated[int, Field(ge=1)]
+TimeStyle = Literal[
+    "y-m-d", "d/m/y", "m/d/y", "epoch s", "epoch ms", "epoch us", "epoch ns",
+    "elapsed ms", "elapsed s", "elapsed min", "elapsed h", "elapsed h:m:s",
+]  # fmt: skip
+
+
+class _Part(BaseModel):
+    model_config = ConfigDict(strict=True, extra="forbid", allow_inf_nan=False, frozen=True, populate_by_name=True)
+
+
+class Direction(_Part):
+    """A column of letters or words that say which way an unsigned current flows."""
+
+    column: Place
+    draw: list[str] = Field(min_length=1)
+    returned: list[str] = Field(alias="return", default_factory=list)
+    none: list[str] = Field(default_factory=list)
+
+
+class ColumnEntry(_Part):
+    """Where a quantity stands and how it is written.
+
+    ``column`` is the header's word or the position counted from 1. A reading becomes
+    ``(cell x scale + offset)`` in ``unit``, with its sign turned where ``sign`` says that return is positive.
+    """
+
+    column: Place
+    unit: str | None = None
+    scale: float = Field(default=1.0)
+    offset: float = 0.0
+    sign: Literal["draw_positive", "return_positive"] = "draw_positive"
+    direction: Direction | None = None
+
+
+class FileEntry(_Part):
+    """How the text is laid out, where it cannot be recognised."""
+
+    delimiter: Literal["comma", "semicolon", "tab", "bar"] | None = None
+    decimal: Literal["point", "comma"] | None = None
+    encoding: str | None = None
+    header_line: int | None = Field(default=None, ge=0)
+
+
+class TimeEntry(_Part):
+    """Which column, or which two, hold the time."""
+
+    column: Place | None = None
+    date: Place | None = None
+    clock: Place | None = None
+    style: TimeStyle | None = None
+
+    @model_validator(mode="after")
+    def _one_way(self) -> TimeEntry:
+        if (self.column is None) == (self.date is None) or (self.date is None) != (self.clock is None):
+            raise ValueError("name either column, or both date and clock")
+        return self
+
+
+class Profile(_Part):
+    """How a source's fields become quantities."""
+
+    name: str | None = None
+    side: Literal["dc", "ac"] | None = None
+    sampling: Literal["instant", "mean", "held"] | None = None
+    counter: Literal["net", "moved"] | None = None
+    zone: str | None = None
+    gap: str | None = None
+    file: FileEntry = Field(default_factory=FileEntry)
+    time: TimeEntry | None = None
+    quantities: dict[str, ColumnEntry] = Field(default_factory=dict)
+
+    @model_validator(mode="after")
+    def _known_quantities(self) -> Profile:
+        unknown = [name for name in self.quantities if name not in QUANTITIES]
+        if unknown:
+            raise ValueError(f"{unknown[0]!r} is no quantity; the quantities are {', '.join(QUANTITIES)}")
+        return self
+
+
+def load_profile(name: str) -> Profile:
+    """Return a profile by its path, or by its name if it comes with shuntbook.
+
+    Raises
+    ------
+    InputError
+        If there is none, or it holds mistakes: all of them, each with its line and key.
+    """
+    path = Path(name)
+    if not path.exists():
+        own = sorted(Path(__file__).parent.glob("*.toml"))
+        known = {file.stem: file for file in own}
+        if name not in known:
+            choices = f"; those that come with shuntbook are {', '.join(known)}" if known else ""
+            raise InputError(f"--profile: there is no file {name}{choices}")
+        path = known[name]
+    return read_toml(path, Profile)

@@ -1,0 +1,103 @@
+"""Local clock times to UTC: zones, hours that happen twice, hours that never happen."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import UTC, datetime, timedelta
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .errors import InputError
+
+NO_TIME = int(np.iinfo(np.int64).min)
+_QUARTER_US = 900_000_000
+_EPOCH = datetime(1970, 1, 1)
+
+
+def zone_named(name: str, *, what: str) -> ZoneInfo:
+    """Return a zone by its IANA name; `what` names the option or key in the error.
+
+    Raises
+    ------
+    InputError
+        If there is no such zone.
+    """
+    try:
+        return ZoneInfo(name)
+    except (ZoneInfoNotFoundError, ValueError, OSError):
+        raise InputError(f"{what}: no time zone is called {name!r}; use an IANA name such as Europe/London or UTC") from None
+
+
+def zone_of_computer() -> str:
+    """Return the IANA name of the zone this computer is set to."""
+    import tzlocal
+
+    try:
+        return str(tzlocal.get_localzone_name() or "UTC")
+    except (LookupError, ValueError, OSError):
+        return "UTC"
+
+
+@dataclass
+class LocalClock:
+    """Turn a meter's local clock times, in the order they were written, into UTC.
+
+    Offsets are looked up once per quarter hour: every zone's changes since 1970 fall on one. An hour that happens twice
+    is resolved by order: it is the first one until the clock is seen to step back within it, then the second. A time
+    that never happens has no UTC and comes back as `NO_TIME`.
+
+    Attributes
+    ----------
+    ambiguous : int
+        Rows that stood in an hour that happens twice.
+    """
+
+    zone: ZoneInfo
+    ambiguous: int = 0
+    _second_pass: bool = False
+    _last_us: int | None = None
+    _cache: dict[int, tuple[int, int, bool]] = field(default_factory=dict)
+
+    def to_utc(self, local_us: NDArray[np.int64]) -> NDArray[np.int64]:
+        """Return UTC instants; shape (n,), both in microseconds since 1970-01-01 00:00. [us]"""
+        if not len(local_us):
+            return local_us
+        quarters, inverse = np.unique(local_us // _QUARTER_US, return_inverse=True)
+        table = np.array([self._offsets(int(q)) for q in quarters], dtype=np.int64)
+        first, second, exists = table[inverse, 0], table[inverse, 1], table[inverse, 2].astype(bool)
+        twice = exists & (first != second)
+        offset = first
+        if twice.any():
+            self.ambiguous += int(twice.sum())
+            offset = np.where(self._is_second(local_us, twice), second, first)
+        else:
+            self._second_pass = False
+        self._last_us = int(local_us[-1])
+        return np.where(exists, local_us - offset, NO_TIME)
+
+    def _is_second(self, local_us: NDArray[np.int64], twice: NDArray[np.bool_]) -> NDArray[np.bool_]:
+        """Mark the rows of the repeated hour that come after the clock stepped back in it."""
+        before = np.concatenate([[local_us[0] if self._last_us is None else self._last_us], local_us[:-1]])
+        turned = twice & (local_us < before)
+        # the state changes at a step back (to second) and outside the repeated hour (to first): last change wins
+        change = np.where(turned, 1, np.where(twice, -1, 0))
+        at = np.maximum.accumulate(np.where(change >= 0, np.arange(len(change)), -1))
+        state = np.where(at >= 0, change[np.maximum(at, 0)], int(self._second_pass)).astype(bool)
+        self._second_pass = bool(state[-1] and twice[-1])
+        return twice & state
+
+    def _offsets(self, quarter: int) -> tuple[int, int, bool]:
+        """Return the UTC offsets of a local quarter hour's first and second occurrence, and whether it exists. [us]"""
+        if quarter not in self._cache:
+            try:
+                local = _EPOCH + timedelta(microseconds=quarter * _QUARTER_US)
+                early, late = (local.replace(tzinfo=self.zone, fold=fold) for fold in (0, 1))
+                offsets = [round((early.utcoffset() or timedelta()).total_seconds() * 1e6)]
+                offsets += [round((late.utcoffset() or timedelta()).total_seconds() * 1e6)]
+                back = early.astimezone(UTC).astimezone(self.zone).replace(tzinfo=None)
+                self._cache[quarter] = (offsets[0], offsets[1], back == local)
+            except (OverflowError, ValueError):
+                self._cache[quarter] = (0, 0, False)
+        return self._cache[quarter]
