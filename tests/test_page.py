@@ -1,6 +1,8 @@
 """The page says what the report holds, asks nothing of a network, and stays whole whatever a log brings along."""
 
 import re
+import subprocess
+import sys
 from dataclasses import replace
 from html.parser import HTMLParser
 from xml.etree import ElementTree
@@ -19,6 +21,7 @@ from shuntbook.analysis.report import CloseUp, LogFacts, LogReport, PlateCheck, 
 from shuntbook.analysis.site import Site
 from shuntbook.cli.render import charts, svg
 from shuntbook.cli.render.page import render
+from shuntbook.cli.render.thinning import thinned
 
 SECOND_US = 1_000_000
 START_US = 1_781_000_000 * SECOND_US  # 9 June 2026, 10:13:20 UTC
@@ -413,7 +416,7 @@ def test_chart_keeps_every_peak():
     rng = np.random.default_rng(7)
     readings = Chunk(START_US + np.arange(50_000) * SECOND_US, {"current_A": rng.normal(size=50_000)})
     whole = folded(readings, "current_A")
-    thin = charts.thinned(whole, 300)
+    thin = thinned(whole, 300)
     assert len(thin.time_us) <= 300
     assert thin.high.max() == readings.quantities["current_A"].max()
     assert thin.low.min() == readings.quantities["current_A"].min()
@@ -428,6 +431,24 @@ def test_chart_stays_small_with_many_cycles_and_gaps():
     log = replace(log, charge=replace(log.charge, span=span), cycles=replace(log.cycles, cycles=cycles))
     assert len(charts.whole_log(log)) < 400_000
     assert len(charts.run_and_rest(log, minimum_run_s=60.0)) < 400_000
+
+
+def test_nothing_heavy_is_loaded_before_rendering():
+    """Importing the page costs neither matplotlib nor jinja2."""
+    code = "import sys, shuntbook.cli.render.page; print(sorted({'matplotlib', 'jinja2'} & set(sys.modules)))"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"
+
+
+def test_markers_close_together_share_a_label():
+    """Numbers of markers never lie on top of each other."""
+    log = make_log()
+    at = [START_US + second * SECOND_US for second in (100, 110, 120, 2000)]
+    drawing = charts.whole_log(with_facts(log, markers=tuple((us, "crates") for us in at)))
+    texts = re.findall(r"<text[^>]*>([^<]*)</text>", drawing)
+    assert "1–3" in texts
+    assert "4" in texts
+    assert "crates" not in drawing
 
 
 def test_colours_follow_the_page():

@@ -10,32 +10,22 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
-from matplotlib import dates, ticker
 
-from ...analysis.chunk import MICROSECONDS, Chunk, FloatArray, TimeArray
-from ...analysis.envelope import Envelope
+from ...analysis.chunk import MICROSECONDS, Chunk, FloatArray
 from . import svg, words
-from .svg import ALERT, DRAW, GAP, GRID, INK, PAPER, REST, WIDE, Frame
+from .axis import duration_axis, on_axis, span_of, time_axis
+from .svg import ALERT, DRAW, GAP, INK, PAPER, REST, SOFT, WIDE, Frame
+from .thinning import Span, drawable, extremes, thinned
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
     from ...analysis.cycle_record import Cycle
+    from ...analysis.envelope import Envelope
     from ...analysis.report import CloseUp, LogFacts, LogReport, PlateCheck
 
-# A published palette for all kinds of colour vision is named in the style sheet, where the colours are.
 _STEP = {"instant": None, "mean": "pre", "held": "post"}
 _NAMES = {"current_A": ("current", "A"), "power_W": ("power", "W")}
-# Narrower stretches than this share of the chart's width could not be seen, so they are drawn this wide.
-_LEAST_SHARE = 1 / 600
-
-# Lengths of time that people say.
-_LENGTHS_S = (
-    *(0.01, 0.03, 0.1, 0.3, 1, 3, 10, 20, 30, 60, 120, 300, 600, 1200, 1800),
-    *(3600 * h for h in (1, 2, 3, 6, 12, 24, 48, 168, 672)),
-)
-
-Span = tuple[float, float]
 
 
 def whole_log(log: LogReport, *, name: str = "whole", frame: Frame = WIDE) -> str:
@@ -60,16 +50,16 @@ def whole_log(log: LogReport, *, name: str = "whole", frame: Frame = WIDE) -> st
     start_us, stop_us = _ends(log, envelope)
     with svg.drawing(frame) as figure:
         axes, strip = figure.subplots(2, 1, sharex=True, height_ratios=[8, 1])
-        _time_axis(strip, facts, start_us, stop_us, frame)
+        time_axis(strip, facts, start_us, stop_us, frame)
         _draw_envelope(axes, envelope, log)
         _draw_gaps(axes, log, start_us, stop_us)
-        _draw_markers(axes, facts)
+        _draw_markers(axes, facts, span_of(start_us, stop_us, facts))
         axes.set_ylabel(_axis_title(quantity))
         axes.axhline(0, color=INK, linewidth=0.8)
         svg.frame_axes(axes)
         axes.spines["bottom"].set_visible(False)
-        runs = [_span(cycle.start_us, cycle.stop_us or stop_us, facts) for cycle in log.cycles.cycles]
-        _draw_bars(strip, _drawable(runs, _span(start_us, stop_us, facts)))
+        runs = [span_of(cycle.start_us, cycle.stop_us or stop_us, facts) for cycle in log.cycles.cycles]
+        _draw_bars(strip, drawable(runs, span_of(start_us, stop_us, facts)))
         label = f"{_NAMES[quantity][0].capitalize()} over the whole log, with its gaps, cycles and markers"
         return svg.inline(figure, name=name, label=label)
 
@@ -142,16 +132,18 @@ def run_and_rest(
     with svg.drawing(frame) as figure:
         axes = figure.add_subplot()
         axes.set_yscale("log")
-        _time_axis(axes, log.facts, min(starts), max(starts), frame)
+        time_axis(axes, log.facts, min(starts), max(starts), frame)
         for points, colour, marker, label in ((rests, REST, "s", "rest before it"), (runs, DRAW, "o", "run")):
-            us, length_s = _extremes(points, frame.points // 4)
+            us, length_s = extremes(points, frame.points // 4)
             filled = "full" if marker == "o" else "none"
-            axes.plot(_x(us, log.facts), length_s, marker, color=colour, fillstyle=filled, markersize=4.5, label=label)
+            axes.plot(
+                on_axis(us, log.facts), length_s, marker, color=colour, fillstyle=filled, markersize=4.5, label=label
+            )
         for limit_s, style, what in ((minimum_run_s, "--", "run"), (minimum_off_s, ":", "rest")):
             if limit_s is not None:
                 said = f"shortest good {what}, {words.duration(limit_s)}"
                 axes.axhline(limit_s, color=ALERT, linestyle=style, linewidth=1.6, label=said)
-        _duration_axis(axes)
+        duration_axis(axes)
         svg.frame_axes(axes)
         figure.legend(loc="outside upper left", ncols=4 if frame is WIDE else 2, handlelength=1.6)
         return svg.inline(figure, name=name, label="Length of each run and of the rest before it, over time")
@@ -208,17 +200,6 @@ def _drawstyle(facts: LogFacts) -> str:
     return f"steps-{step}" if step else "default"
 
 
-def thinned(envelope: Envelope, most: int) -> Envelope:
-    """Put neighbouring buckets together until at most `most` are left; no peak is lost."""
-    width, bucket = envelope.width_us, envelope.time_us // envelope.width_us
-    low, high = envelope.low, envelope.high
-    while len(bucket) > most:
-        width, bucket = width * 2, bucket // 2
-        first = np.flatnonzero(np.diff(bucket, prepend=bucket[0] - 1))
-        bucket, low, high = bucket[first], np.minimum.reduceat(low, first), np.maximum.reduceat(high, first)
-    return Envelope(bucket * width, width, low, high)
-
-
 def _ends(log: LogReport, envelope: Envelope) -> tuple[int, int]:
     """Return where the chart begins and ends."""
     span = log.charge.span
@@ -236,31 +217,43 @@ def _draw_envelope(axes: Axes, envelope: Envelope, log: LogReport) -> None:
         breaks = breaks[:0]
     pieces = np.split(np.arange(len(time_us)), breaks)
     alone = np.array([piece[0] for piece in pieces if len(piece) == 1], dtype=np.intp)
-    middle = _x(time_us, log.facts)
+    middle = on_axis(time_us, log.facts)
     x, low_cut, high_cut = (np.insert(v, breaks, np.nan) for v in (middle, low, high))
-    step = _STEP[log.facts.sampling] if envelope.width_us < MICROSECONDS else None
+    stepped = log.facts.sampling == "held" or envelope.width_us < MICROSECONDS
+    step = _STEP[log.facts.sampling] if stepped else None
     axes.fill_between(x, low_cut, high_cut, step=step, color=DRAW, linewidth=1.0)  # type: ignore[arg-type]
     axes.plot(middle[alone], high[alone], ".", color=DRAW, markersize=4)
 
 
 def _draw_gaps(axes: Axes, log: LogReport, start_us: int, stop_us: int) -> None:
     """Hatch each gap from top to bottom, and say what it is where there is room."""
-    whole = _span(start_us, stop_us, log.facts)
-    gaps = _drawable([_span(gap.start_us, gap.stop_us, log.facts) for gap in log.charge.span.gaps], whole)
+    whole = span_of(start_us, stop_us, log.facts)
+    gaps = drawable([span_of(gap.start_us, gap.stop_us, log.facts) for gap in log.charge.span.gaps], whole)
     high = axes.get_xaxis_transform()
     for left, right in gaps:
-        axes.axvspan(left, right, facecolor=GAP, edgecolor=GRID, hatch="//", linewidth=0)
+        axes.axvspan(left, right, facecolor=GAP, edgecolor=SOFT, hatch="//", linewidth=0)
         if right - left > 0.12 * (whole[1] - whole[0]):
             patch = {"facecolor": PAPER, "edgecolor": "none", "pad": 2}
             axes.text((left + right) / 2, 0.5, "no readings", transform=high, ha="center", va="center", bbox=patch)
 
 
-def _draw_markers(axes: Axes, facts: LogFacts) -> None:
-    """Draw a numbered line for each marker."""
-    for place, (us, _) in enumerate(facts.markers[:99], start=1):
-        at = float(_x(np.array([us]), facts)[0])
-        axes.axvline(at, color=INK, linewidth=0.9, dashes=(2, 2))
-        axes.text(at, 1.0, str(place), transform=axes.get_xaxis_transform(), ha="center", va="bottom", weight="bold")
+def _draw_markers(axes: Axes, facts: LogFacts, whole: Span) -> None:
+    """Draw a line for each marker, and its number; those that stand close share one label, ``2–4``."""
+    near = 0.025 * (whole[1] - whole[0])
+    groups: list[list[tuple[int, float]]] = []
+    for place, (us, _) in enumerate(facts.markers, start=1):
+        at = span_of(us, us, facts)[0]
+        if groups and at - groups[-1][-1][1] < near:
+            groups[-1].append((place, at))
+        else:
+            groups.append([(place, at)])
+    for group in groups:
+        for _, at in group[:100]:
+            axes.axvline(at, color=INK, linewidth=0.9, dashes=(2, 2))
+        (first, left), (last, right) = group[0], group[-1]
+        label = str(first) if first == last else f"{first}–{last}"
+        middle = (left + right) / 2
+        axes.text(middle, 1.0, label, transform=axes.get_xaxis_transform(), ha="center", va="bottom", weight="bold")
 
 
 def _draw_bars(strip: Axes, spans: Sequence[Span]) -> None:
@@ -268,32 +261,6 @@ def _draw_bars(strip: Axes, spans: Sequence[Span]) -> None:
     strip.set_ylim(0, 1)
     strip.set_yticks([0.5], ["on"])
     svg.frame_axes(strip, grid="x")
-
-
-def _drawable(spans: Sequence[Span], whole: Span) -> list[Span]:
-    """Return stretches wide enough to be seen, those that then touch put together."""
-    least = (whole[1] - whole[0]) * _LEAST_SHARE
-    drawn: list[Span] = []
-    for left, right in sorted(spans):
-        far = max(right, left + least)
-        if drawn and left <= drawn[-1][1] + least / 4:
-            drawn[-1] = (drawn[-1][0], max(far, drawn[-1][1]))
-        else:
-            drawn.append((left, far))
-    return drawn
-
-
-def _extremes(points: Sequence[tuple[int, float]], buckets: int) -> tuple[TimeArray, FloatArray]:
-    """Return at most the lowest and the highest value in each of `buckets` stretches of equally many points."""
-    us = np.array([t for t, _ in points], dtype=np.int64)
-    values = np.array([value for _, value in points], dtype=np.float64)
-    if len(points) <= 2 * buckets:
-        return us, values
-    kept = set()
-    for part in np.array_split(np.arange(len(points)), buckets):
-        kept |= {int(part[values[part].argmin()]), int(part[values[part].argmax()])}
-    order = sorted(kept)
-    return us[order], values[order]
 
 
 def _settled(cycle: Cycle, quantity: str, seconds: FloatArray, x: FloatArray) -> float | None:
@@ -308,44 +275,3 @@ def _highest(cycle: Cycle, seconds: FloatArray, x: FloatArray) -> int | None:
     stop_s = np.inf if cycle.run_s is None else cycle.run_s
     during = np.flatnonzero((seconds >= 0) & (seconds <= stop_s))
     return int(during[x[during].argmax()]) if len(during) else None
-
-
-def _x(us: TimeArray, facts: LogFacts) -> FloatArray:
-    """Return instants on the chart's time axis: days since 1970, or seconds since the start without dates."""
-    return np.asarray(us / MICROSECONDS if facts.undated else us / (86400 * MICROSECONDS), dtype=np.float64)
-
-
-def _span(start_us: int, stop_us: int, facts: LogFacts) -> Span:
-    left, right = _x(np.array([start_us, stop_us]), facts).tolist()
-    return left, right
-
-
-def _time_axis(axes: Axes, facts: LogFacts, start_us: int, stop_us: int, frame: Frame) -> None:
-    """Give an axis the log's span with ticks at round times of its zone, or at round times from its start."""
-    left, right = _span(start_us, stop_us, facts)
-    room = (right - left) * 0.01 or 1 / 86400
-    axes.set_xlim(left - room, right + room)
-    most = 9 if frame is WIDE else 4
-    if facts.undated:
-        axes.xaxis.set_major_locator(ticker.MaxNLocator(most, steps=[1, 1.2, 1.5, 1.8, 3, 3.6, 6, 9, 10]))
-        axes.xaxis.set_major_formatter(lambda seconds, _: words.elapsed(round(seconds * MICROSECONDS)))
-        return
-    zone = words.zone_of(facts)[1]
-    locator = dates.AutoDateLocator(tz=zone, minticks=2, maxticks=most)
-    axes.xaxis.set_major_locator(locator)
-    plain = ["%Y", "%b %Y", "%d %b", "%H:%M", "%H:%M", "%H:%M:%S"]
-    first = ["", "%Y", "%b %Y", "%d %b", "%H:%M", "%H:%M"]
-    axes.xaxis.set_major_formatter(
-        dates.ConciseDateFormatter(locator, tz=zone, formats=plain, zero_formats=first, show_offset=False)
-    )
-
-
-def _duration_axis(axes: Axes) -> None:
-    """Mark a logarithmic axis of seconds at lengths people say, within what it shows."""
-    low, high = axes.get_ylim()
-    low, high = low / 1.3, high * 1.3
-    axes.set_ylim(low, high)
-    inside = [s for s in _LENGTHS_S if low <= s <= high]
-    inside = inside[:: 1 + len(inside) // 7]
-    axes.set_yticks(inside, [words.duration(s) for s in inside])
-    axes.set_yticks([], minor=True)

@@ -60,8 +60,8 @@ def runs(log: LogReport, limits: Limits | None, name: str) -> Figure | None:
     """Return the chart of runs and rests; None where no run was seen whole."""
     if not any(cycle.run_s for cycle in log.cycles.cycles):
         return None
-    minimum_run_s = (limits and limits.minimum_run_s) or MINIMUM_RUN_S
-    minimum_off_s = limits and limits.minimum_off_s
+    own_run_s, minimum_off_s = (limits.minimum_run_s, limits.minimum_off_s) if limits else (None, None)
+    minimum_run_s = own_run_s or MINIMUM_RUN_S
     draw = charts.run_and_rest
     wide, narrow = _both(
         lambda frame, unique: draw(
@@ -69,9 +69,7 @@ def runs(log: LogReport, limits: Limits | None, name: str) -> Figure | None:
         ),
         name,
     )
-    whose = (
-        "the owner's own limit" if limits and limits.minimum_run_s else "a submersible-motor manual's table of starts"
-    )
+    whose = "the owner's own limit" if own_run_s else "a submersible-motor manual's table of starts"
     caption = "How long each run (dots) and the rest before it (open squares) lasted."
     caption += f" Shortest good run: {words.duration(minimum_run_s)}, {whose}."
     return Figure(wide, narrow, f"{caption} {_times(log)}", "", (tables.usual_run(log),))

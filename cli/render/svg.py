@@ -16,9 +16,11 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 # Colours that stand for a variable of the style sheet, so that one drawing serves light, dark and paper.
-INK, GRID, DRAW, REST, ALERT, GAP, PAPER = "#010101", "#020202", "#030303", "#040404", "#050505", "#060606", "#070707"
+INK, SOFT, GRID, GAP, PAPER = "#010101", "#020202", "#030303", "#040404", "#050505"
+DRAW, REST, ALERT = "#060606", "#070707", "#080808"
 _VARIABLES = {
     INK: "var(--ink)",
+    SOFT: "var(--soft)",
     GRID: "var(--rule)",
     DRAW: "var(--draw)",
     REST: "var(--rest)",
@@ -54,7 +56,7 @@ def drawing(frame: Frame) -> Iterator[Figure]:
         yield Figure(figsize=(frame.width_px / 72, frame.height_px / 72), dpi=72, layout="constrained")
 
 
-def _settings(frame: Frame) -> dict[str, Any]:
+def _settings(frame: Frame) -> dict[Any, Any]:
     return {
         "svg.fonttype": "none",
         "text.parse_math": False,
@@ -73,7 +75,7 @@ def _settings(frame: Frame) -> dict[str, Any]:
         "ytick.color": GRID,
         "xtick.labelcolor": INK,
         "ytick.labelcolor": INK,
-        "hatch.linewidth": 1.0,
+        "hatch.linewidth": 0.7,
         "legend.frameon": False,
         "axes.unicode_minus": True,
         "figure.constrained_layout.h_pad": 0.04,

@@ -1,0 +1,51 @@
+"""Fewer things to draw, with nothing lost that could be seen."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from ...analysis.chunk import FloatArray, TimeArray
+from ...analysis.envelope import Envelope
+
+Span = tuple[float, float]
+# Narrower stretches than this share of the chart's width could not be seen, so they are drawn this wide.
+LEAST_SHARE = 1 / 600
+
+
+def thinned(envelope: Envelope, most: int) -> Envelope:
+    """Put neighbouring buckets together until at most `most` are left; no peak is lost."""
+    width, bucket = envelope.width_us, envelope.time_us // envelope.width_us
+    low, high = envelope.low, envelope.high
+    while len(bucket) > most:
+        width, bucket = width * 2, bucket // 2
+        first = np.flatnonzero(np.diff(bucket, prepend=bucket[0] - 1))
+        bucket, low, high = bucket[first], np.minimum.reduceat(low, first), np.maximum.reduceat(high, first)
+    return Envelope(bucket * width, width, low, high)
+
+
+def drawable(spans: Sequence[Span], whole: Span) -> list[Span]:
+    """Return stretches wide enough to be seen, those that then touch put together."""
+    least = (whole[1] - whole[0]) * LEAST_SHARE
+    drawn: list[Span] = []
+    for left, right in sorted(spans):
+        far = max(right, left + least)
+        if drawn and left <= drawn[-1][1] + least / 4:
+            drawn[-1] = (drawn[-1][0], max(far, drawn[-1][1]))
+        else:
+            drawn.append((left, far))
+    return drawn
+
+
+def extremes(points: Sequence[tuple[int, float]], buckets: int) -> tuple[TimeArray, FloatArray]:
+    """Return at most the lowest and the highest value in each of `buckets` stretches of equally many points."""
+    us = np.array([t for t, _ in points], dtype=np.int64)
+    values = np.array([value for _, value in points], dtype=np.float64)
+    if len(points) <= 2 * buckets:
+        return us, values
+    kept = set()
+    for part in np.array_split(np.arange(len(points)), buckets):
+        kept |= {int(part[values[part].argmin()]), int(part[values[part].argmax()])}
+    order = sorted(kept)
+    return us[order], values[order]
