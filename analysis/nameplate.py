@@ -103,7 +103,9 @@ class _Draw:
     dc_W: float
 
 
-def estimate(site: Site, load_name: str, *, hours: float, dc_voltage_V: float | None = None) -> Estimate:
+def estimate(
+    site: Site, load_name: str, *, hours: float, dc_voltage_V: float | None = None, running: bool = False
+) -> Estimate:
     """Estimate from the plate what a load takes out of the bank.
 
     Parameters
@@ -116,6 +118,8 @@ def estimate(site: Site, load_name: str, *, hours: float, dc_voltage_V: float | 
         Time to look at; the load runs for ``duty_pct`` of it where that is given, else for all of it. [h]
     dc_voltage_V : float, optional
         Bank voltage to reckon with, best a measured one; else 95 % of nominal (IEEE 1013-2007, 5.2). [V]
+    running : bool
+        Whether `hours` is time that the load was running, so that its duty cycle does not count.
 
     Returns
     -------
@@ -140,7 +144,7 @@ def estimate(site: Site, load_name: str, *, hours: float, dc_voltage_V: float | 
     draw = _draw(chain, load, site)
     voltage_V = _bank_voltage_V(chain, site.bank, dc_voltage_V)
     dc_A = chain.add("DC current", draw.dc_W / voltage_V, "A", "DC power / bank voltage")
-    run_h = chain.add("running time", hours * _duty(chain, load), "h", f"duty cycle x {hours:g} h")
+    run_h = _run_h(chain, load, hours, running)
     resting_Wh = draw.idle_W * (hours - run_h)
     idle = " + idle draw x the rest of the time" if resting_Wh else ""
     energy_Wh = chain.add("energy", draw.dc_W * run_h + resting_Wh, "Wh", f"DC power x running time{idle}")
@@ -280,6 +284,12 @@ def _bank_voltage_V(chain: Chain, bank: Bank, stated_V: float | None) -> float:
         source=LOADED_VOLTAGE_SOURCE,
         because="The bank's voltage under load is not stated",
     )
+
+
+def _run_h(chain: Chain, load: Load, hours: float, running: bool) -> float:
+    if running:
+        return chain.add("running time", hours, "h", "the time that the load was running")
+    return chain.add("running time", hours * _duty(chain, load), "h", f"duty cycle x {hours:g} h")
 
 
 def _duty(chain: Chain, load: Load) -> float:

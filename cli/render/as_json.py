@@ -14,7 +14,9 @@ if TYPE_CHECKING:
     from ...analysis.charge import Amounts, Charge
     from ...analysis.cycle_record import Cycle, Cycles
     from ...analysis.finding import Finding
-    from ...analysis.report import LogFacts
+    from ...analysis.charge import Span
+    from ...analysis.quality import Quality
+    from ...analysis.report import LogFacts, LogReport, PlateCheck, Report
     from ...ingest.convert import Converted
     from ...ingest.csv_export import CsvExport
 
@@ -106,17 +108,10 @@ def facts_document(facts: LogFacts) -> Document:
 
 def charge_document(facts: LogFacts, charge: Charge) -> Document:
     """Return charge and energy."""
-    span, counter = charge.span, charge.counter
+    counter = charge.counter
     return {
         "log": facts_document(facts),
-        "span": {
-            "start": instant(span.start_us),
-            "stop": instant(span.stop_us),
-            "readings": span.readings,
-            "covered_s": span.covered_s,
-            "uncovered_s": span.uncovered_s,
-            "gaps": [{"start": instant(gap.start_us), "stop": instant(gap.stop_us)} for gap in span.gaps],
-        },
+        "span": _span(charge.span),
         "charge": _amounts(charge.charge, "Ah"),
         "energy": {**_amounts(charge.energy, "Wh"), "from": charge.energy_by},
         "uncertainty": [],
@@ -130,6 +125,32 @@ def charge_document(facts: LogFacts, charge: Charge) -> Document:
             "counts_down": counter.counts_down,
         },
     }
+
+
+def _span(span: Span) -> Document:
+    return {
+        "start": instant(span.start_us),
+        "stop": instant(span.stop_us),
+        "readings": span.readings,
+        "covered_s": span.covered_s,
+        "uncovered_s": span.uncovered_s,
+        "gaps": [{"start": instant(gap.start_us), "stop": instant(gap.stop_us)} for gap in span.gaps],
+    }
+
+
+def look_document(facts: LogFacts, span: Span, quality: Quality) -> Document:
+    """Return what is in a log."""
+    sign = quality.sign
+    return {
+        "log": facts_document(facts),
+        "span": _span(span),
+        "quantities": {name: _fields(part) for name, part in quality.ranges.items()},
+        "sign": None if sign is None else _fields(sign),
+    }
+
+
+def _fields(item: Any) -> Document:  # noqa: ANN401 - any flat dataclass
+    return {name: getattr(item, name) for name in item.__dataclass_fields__}
 
 
 def _amounts(amounts: Amounts | None, unit: str) -> Document:
@@ -161,10 +182,44 @@ def cycles_document(facts: LogFacts, cycles: Cycles, findings: tuple[Finding, ..
 
 
 def _cycle(cycle: Cycle) -> Document:
-    document = {name: getattr(cycle, name) for name in cycle.__dataclass_fields__ if not name.endswith("_us")}
+    document = {name: value for name, value in _fields(cycle).items() if not name.endswith("_us")}
     return {"load": document.pop("load"), "start": instant(cycle.start_us), "stop": instant(cycle.stop_us), **document}
 
 
 def finding_document(finding: Finding) -> Document:
     """Return a finding."""
-    return {name: getattr(finding, name) for name in finding.__dataclass_fields__}
+    return _fields(finding)
+
+
+def report_document(report: Report) -> Document:
+    """Return a report: the first log's parts at the top, and every log's under ``logs``.
+
+    Parts that are not worked out are null.
+    """
+    logs = [_log_parts(log) for log in report.logs]
+    not_yet = dict.fromkeys(("ledger", "bank", "inverters", "conductors", "water", "solar"))
+    site = report.site.name if report.site is not None else None
+    return {**logs[0], **not_yet, "cautions": list(report.cautions), "site": site, "version": report.version, "logs": logs}
+
+
+def _log_parts(log: LogReport) -> Document:
+    cycles = cycles_document(log.facts, log.cycles, log.findings)
+    return {
+        "charge": charge_document(log.facts, log.charge),
+        "cycles": cycles,
+        "nameplate": _plate(log.plate),
+        "findings": cycles["findings"],
+    }
+
+
+def _plate(plate: PlateCheck | None) -> Document | None:
+    if plate is None:
+        return None
+    steps = [{"step": s.step, "value": s.value, "unit": s.unit, "from": s.origin} for s in plate.estimate.steps]
+    return {
+        "load": plate.estimate.load,
+        "run_h": plate.estimate.run_h,
+        "chain": steps,
+        "assumptions": list(plate.estimate.assumptions),
+        **_fields(plate.comparison),
+    }

@@ -5,11 +5,17 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from .words import amount, clock, duration, plus_minus, zone_of
+from .words import amount, clock, counted, duration, number, percent, plus_minus, zone_of
 
 if TYPE_CHECKING:
     from ...analysis.charge import Amounts, Charge, Span
-    from ...analysis.report import LogFacts
+    from ...analysis.cycle_record import Cycle
+    from ...analysis.finding import Finding
+    from ...analysis.quality import Quality
+    from ...analysis.report import LogFacts, LogReport
+
+#: A terminal shows this many cycles; all are in ``--json``.
+_MOST_CYCLES = 20
 
 
 def table(rows: Sequence[Sequence[str]], *, right: Sequence[int] = ()) -> list[str]:
@@ -71,3 +77,93 @@ def _cell(amounts: Amounts | None, word: str, unit: str) -> str:
     if amounts is None:
         return ""
     return plus_minus(getattr(amounts, word), getattr(amounts, f"{word}_u95"), unit)
+
+
+def cycles_lines(log: LogReport) -> list[str]:
+    """Return a load's cycles as a table, their summary and the findings."""
+    facts, cycles = log.facts, log.cycles
+    summary = cycles.summary
+    name = next((cycle.load for cycle in cycles.cycles if cycle.load), None) or "the largest load that matters"
+    lines = [f"{facts.name}: runs of {name}, from {cycles.signal}", *span_lines(facts, log.charge.span), ""]
+    if not cycles.cycles:
+        return [*lines, "no start of it was seen", *_other_runs(summary.other_runs)]
+    lines += table([_CYCLE_HEAD, *(_cycle_row(facts, k, cycles.cycles) for k in range(min(len(cycles.cycles), _MOST_CYCLES)))], right=range(1, 8))
+    if len(cycles.cycles) > _MOST_CYCLES:
+        lines.append(f"... and {len(cycles.cycles) - _MOST_CYCLES} more (all with --json)")
+    if any(not cycle.surge_resolved for cycle in cycles.cycles):
+        lines.append("> the readings are too far apart to see the whole surge: it was at least that")
+    lines += [
+        "",
+        f"{counted(summary.count, 'start')}, {number(summary.starts_per_hour)} an hour; running {percent(summary.duty_cycle)} of the time",
+        f"usual run {duration(summary.median_run_s)}, usual rest {duration(summary.median_off_s)}",
+        *_other_runs(summary.other_runs),
+        "",
+    ]
+    return lines + _finding_lines(log.findings)
+
+
+def _other_runs(count: int) -> list[str]:
+    return [f"runs of other loads seen meanwhile: {count}"] if count else []
+
+
+_CYCLE_HEAD = ["start", "run", "rest before", "surge", "settled", "settled", "took", "took"]
+
+
+def _cycle_row(facts: LogFacts, k: int, cycles: Sequence[Cycle]) -> list[str]:
+    cycle = cycles[k]
+    near = cycles[k - 1].start_us if k else None
+    surge = amount(cycle.surge_A, "A") if cycle.surge_A is not None else f"x {number(cycle.surge_ratio)}"
+    return [
+        clock(cycle.start_us, facts, near_us=near),
+        duration(cycle.run_s) if cycle.complete else "not seen whole",
+        duration(cycle.off_before_s) if cycle.off_before_s is not None else "-",
+        surge if cycle.surge_resolved else f"> {surge}",
+        amount(cycle.run_A, "A") if cycle.run_A is not None else "-",
+        amount(cycle.run_W, "W") if cycle.run_W is not None else "-",
+        amount(cycle.charge_Ah, "Ah") if cycle.charge_Ah is not None else "-",
+        amount(cycle.energy_Wh, "Wh") if cycle.energy_Wh is not None else "-",
+    ]
+
+
+def _finding_lines(findings: Sequence[Finding]) -> list[str]:
+    if not findings:
+        return ["no findings: nothing in these cycles crosses a limit that was checked"]
+    lines = []
+    for finding in findings:
+        lines += [
+            f"{finding.severity.upper()}: {finding.title} ({finding.code})",
+            f"  seen: {finding.evidence}",
+            f"  limit: {finding.limit}",
+            f"  source: {finding.source}",
+        ]
+        lines += [f"  usual causes: {finding.causes}"] if finding.causes else []
+        lines += [f"  check first: {finding.check_first}"] if finding.check_first else []
+    return lines
+
+
+def look_lines(facts: LogFacts, span: Span, quality: Quality) -> list[str]:
+    """Return in words what is in a log."""
+    stands = {"instant": "the value at its instant", "mean": "the mean since the one before", "held": "what stands until the next"}
+    lines = [f"{facts.name}: {facts.meter or 'a meter'} on side {facts.side}, from {facts.source}", *span_lines(facts, span)]
+    usual = f"every {facts.usual_interval_s:g} s as a rule" if facts.usual_interval_s else "at no usual spacing"
+    lines.append(f"a reading {usual}, each {stands[facts.sampling]}; a gap is longer than {facts.gap_limit_s:g} s")
+    kept = f"{facts.rows_kept:,} of {facts.rows_read:,} rows kept, {facts.rows_rejected:,} not readable, {facts.rows_merged:,} merged"
+    lines += [kept, ""]
+    rows = [["quantity", "lowest", "mean", "highest", "missing"]]
+    for name, part in quality.ranges.items():
+        rows.append([name, number(part.low), number(part.mean), number(part.high), f"{part.missing:,}" if part.missing else "none"])
+    lines += [*table(rows, right=range(1, 5)), ""]
+    lines += _sign_lines(facts, quality)
+    lines += [f"note: {said}" for said in facts.said]
+    return lines
+
+
+def _sign_lines(facts: LogFacts, quality: Quality) -> list[str]:
+    sign = quality.sign
+    if sign is None or facts.side == "ac":
+        return []
+    if sign.plausible is None:
+        return ["sign: volts and amps do not move together enough to tell whether draw is positive"]
+    if sign.plausible:
+        return [f"sign: plausible, the voltage falls when the draw rises ({number((sign.resistance_ohm or 0) * 1000)} mohm)"]
+    return ["sign: PROBABLY TURNED, the voltage rises when the draw does; convert again with --reverse-sign (or without)"]

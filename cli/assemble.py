@@ -1,0 +1,53 @@
+"""Put the report of one log or several together: one pass over each, and a second look at one start."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from pathlib import Path
+
+from .. import __version__
+from ..analysis.cautions import CAUTIONS
+from ..analysis.chunk import MICROSECONDS, Chunk, join
+from ..analysis.cycle_record import Cycles
+from ..analysis.log_analysis import LogAnalysis, best_start
+from ..analysis.report import CloseUp, LogReport, Report
+from ..analysis.site import Site
+from ..ingest.log import Log, open_log
+from .feeding import facts_of, feed, how_read
+
+#: What is shown of a start: from this long before it to this long after. [s]
+_BEFORE_S, _AFTER_S = 2.0, 8.0
+
+
+def report_of(logs: Sequence[Path], site: Site | None, load: str | None) -> Report:
+    """Return the report of these logs.
+
+    Raises
+    ------
+    InputError, Refusal
+        If one cannot be opened or nothing can be worked out from it.
+    """
+    return Report(site, tuple(_log_report(open_log(path), site, load) for path in logs), CAUTIONS, __version__)
+
+
+def _log_report(log: Log, site: Site | None, load: str | None) -> LogReport:
+    analysis = LogAnalysis(facts_of(log, site), how_read(log), set(log.quantities), site=site, load=load)
+    feed(log, [analysis])
+    result = analysis.result()
+    return replace(result, close_up=_close_up(log, result.cycles))
+
+
+def _close_up(log: Log, cycles: Cycles) -> CloseUp | None:
+    cycle = best_start(cycles)
+    if cycle is None:
+        return None
+    spacing_s = log.meta.usual_interval_s or 1.0
+    low = cycle.start_us - round(max(_BEFORE_S, 5 * spacing_s) * MICROSECONDS)
+    high = cycle.start_us + round(max(_AFTER_S, 15 * spacing_s) * MICROSECONDS)
+    parts = []
+    for readings in log.scan(from_us=low, to_us=high):
+        inside = (readings.time_us >= low) & (readings.time_us <= high)
+        if inside.any():
+            parts.append(Chunk(readings.time_us[inside], {name: x[inside] for name, x in readings.quantities.items()}))
+    return CloseUp(cycle, join(parts)) if parts else None

@@ -1,0 +1,45 @@
+"""The command that makes the page."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from ...ingest.errors import InputError
+from ...ingest.whole_file import refuse_existing, write_text
+from ..assemble import report_of
+from ..exit import Exit
+from ..feeding import open_site
+from ..render.as_json import print_json, report_document
+
+
+@click.command("report")
+@click.argument("logs", nargs=-1, required=True, metavar="LOG...", type=click.Path(path_type=Path))
+@click.option("--site", type=click.Path(path_type=Path), help="The site file: bank, inverters, loads, limits, zone.")
+@click.option("--out", type=click.Path(path_type=Path), help="The page to write (HTML).")
+@click.option("--load", help="The load to look for, by its name in the site file. Default: the pump.")
+@click.option("--strict", is_flag=True, help="End with status 4 if a finding wants watching or acting on.")
+@click.option("--force", is_flag=True, help="Replace an existing page.")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON document alone.")
+def command(
+    logs: tuple[Path, ...], site: Path | None, out: Path | None, load: str | None, strict: bool, force: bool, as_json: bool
+) -> int:
+    """Make the page of a log, or of several of one site: one HTML file that opens anywhere, offline.
+
+    Example: shuntbook report pump.parquet --site site.toml --out pump.html
+    """
+    if out is None and not as_json:
+        raise InputError("say where the page goes (--out PAGE.html), or ask for the numbers alone (--json)")
+    if out is not None:
+        refuse_existing(out, force=force)
+    report = report_of(logs, open_site(site), load)
+    if out is not None:
+        from ..render.page import render
+
+        write_text(out, render(report))
+        click.echo(f"wrote {out}; open it in a browser", err=as_json)
+    if as_json:
+        print_json(report_document(report))
+    serious = any(finding.severity in ("watch", "act") for log in report.logs for finding in log.findings)
+    return int(Exit.FINDING if strict and serious else Exit.DONE)
