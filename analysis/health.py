@@ -113,7 +113,9 @@ def _short_cycling(cycles: Cycles, limits: CycleLimits) -> Finding | None:
     return Finding(
         code="short_cycling",
         severity="act" if often and limits.is_motor else "watch",
-        title=f"{name} starts too often and runs too briefly{condition}" if often else f"{name} runs too briefly{condition}",
+        title=f"{name} starts too often and runs too briefly{condition}"
+        if often
+        else f"{name} runs too briefly{condition}",
         evidence=(
             f"{len(short)} of {len(whole)} whole runs are shorter than {limits.minimum_run_s:g} s "
             f"(median {float(np.median(runs)):.0f} s, shortest {min(runs):.0f} s); {busiest} starts in the busiest hour"
@@ -124,18 +126,19 @@ def _short_cycling(cycles: Cycles, limits: CycleLimits) -> Finding | None:
         ),
         source=f"run: {limits.run_source}; starts: {limits.starts_source}",
         causes=(
-            "A pressure tank that has lost its air charge, a tank too small for the pump, a pressure switch set too narrow, "
-            "or a leak. Every start heats the motor, and a short run does not carry the heat off."
+            "A pressure tank that has lost its air charge, a tank too small for the pump, a pressure switch set too "
+            "narrow, or a leak. Every start heats the motor, and a short run does not carry the heat off."
         ),
         check_first=(
-            "With the pump isolated and locked off and the tank's pressure relieved, let a licensed pump installer check the "
-            "tank's air pressure: it should be about 2 psi (14 kPa) below the switch's cut-in with the tank empty of water."
+            "With the pump isolated and locked off and the tank's pressure relieved, let a licensed pump installer "
+            "check the tank's air pressure: it should be about 2 psi (14 kPa) below the switch's cut-in with the tank "
+            "empty of water."
         ),
     )
 
 
 def busiest_hour(cycles: tuple[Cycle, ...]) -> int:
-    """Return the most starts that any 60 minutes hold. [1]"""
+    """Return the most starts that any 60 minutes hold."""
     starts = np.array([cycle.start_us for cycle in cycles], dtype=np.int64)
     if not len(starts):
         return 0

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from .charge import ChargeFold, HowRead
-from .chunk import SECONDS_PER_HOUR, Chunk
+from .chunk import SECONDS_PER_HOUR, Chunk, Fold
 from .cycle_record import Cycle, Cycles
 from .cycles import CycleFold
 from .envelope import EnvelopeFold
@@ -50,7 +50,10 @@ def watched_load(site: Site | None, name: str | None, how: HowRead, quantities: 
     except Refusal:
         return Watched(load, None)
     signal = signal_of(how, quantities)
-    by_signal = {"current_A": plate.dc_A if how.side == "dc" else None, "power_W": plate.dc_W if how.side == "dc" else plate.ac_W}
+    by_signal = {
+        "current_A": plate.dc_A if how.side == "dc" else None,
+        "power_W": plate.dc_W if how.side == "dc" else plate.ac_W,
+    }
     return Watched(load, by_signal.get(signal or ""))
 
 
@@ -88,7 +91,8 @@ class LogAnalysis:
 
     def add(self, chunk: Chunk) -> None:
         """Take the next readings in."""
-        for fold in (self._charge, self._cycles, *self._envelopes.values()):
+        folds: list[Fold[object]] = [self._charge, self._cycles, *self._envelopes.values()]
+        for fold in folds:
             fold.add(chunk)
 
     def result(self) -> LogReport:

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, cast
 
 from ..analysis.charge import HowRead
-from ..analysis.chunk import Chunk, Fold
+from ..analysis.chunk import Chunk, Fold, Sampling, Side
+from ..analysis.counter import CounterKind
 from ..analysis.report import LogFacts
 
 if TYPE_CHECKING:
@@ -15,9 +16,7 @@ if TYPE_CHECKING:
     from ..ingest.log import Log
 
 
-def feed(
-    log: Log, folds: Iterable[Fold[Any]], *, from_us: int | None = None, to_us: int | None = None
-) -> None:
+def feed(log: Log, folds: Iterable[Fold[Any]], *, from_us: int | None = None, to_us: int | None = None) -> None:
     """Run every reading of a log through all folds."""
     folds = list(folds)
     for readings in log.scan(from_us=from_us, to_us=to_us):
@@ -27,15 +26,20 @@ def feed(
 
 
 def how_read(log: Log) -> HowRead:
-    """Return what a reading of a log stands for."""
+    """Return what a reading of a log stands for; the metadata was checked when the log was opened."""
     meta = log.meta
     return HowRead(
-        side=meta.side,  # type: ignore[arg-type] - checked when the log was opened
-        sampling=meta.sampling,  # type: ignore[arg-type]
-        gap_limit_s=meta.gap_limit_s or 10.0,
+        side=cast(Side, meta.side),
+        sampling=cast(Sampling, meta.sampling),
+        gap_limit_s=_gap_limit_s(log),
         usual_interval_s=meta.usual_interval_s,
-        counter_kind=meta.counter_kind,  # type: ignore[arg-type]
+        counter_kind=cast(CounterKind, meta.counter_kind),
     )
+
+
+def _gap_limit_s(log: Log) -> float:
+    assert log.meta.gap_limit_s is not None
+    return log.meta.gap_limit_s
 
 
 def facts_of(log: Log, site: Site | None = None) -> LogFacts:
@@ -45,9 +49,9 @@ def facts_of(log: Log, site: Site | None = None) -> LogFacts:
     return LogFacts(
         name=log.path.name,
         meter=meta.meter,
-        side=meta.side,  # type: ignore[arg-type]
-        sampling=meta.sampling,  # type: ignore[arg-type]
-        gap_limit_s=meta.gap_limit_s or 10.0,
+        side=cast(Side, meta.side),
+        sampling=cast(Sampling, meta.sampling),
+        gap_limit_s=_gap_limit_s(log),
         usual_interval_s=meta.usual_interval_s,
         zone=zone,
         zone_assumed=meta.zone_assumed,

@@ -30,6 +30,10 @@ COMMANDS = {
 }
 
 
+_WRONG_PLACE = (PermissionError, NotADirectoryError, IsADirectoryError, FileNotFoundError, FileExistsError)
+_DISK_FAILED = {errno.ENOSPC, errno.EDQUOT, errno.EIO, errno.EROFS}
+
+
 class LazyGroup(click.Group):
     """A group whose commands are imported when they are run or asked for their own help."""
 
@@ -75,31 +79,31 @@ def run(argv: Sequence[str]) -> int:
         status = group.main(args=list(argv), prog_name="shuntbook", standalone_mode=False)
         sys.stdout.flush()
         return int(status or Exit.DONE)
-    except (InputError, Refusal) as error:
-        return _say(str(error), Exit.BAD_INPUT)
-    except click.ClickException as error:
-        return _say(_usage(error), Exit.BAD_INPUT)
     except click.exceptions.Exit as ended:
         return ended.exit_code
-    except (click.Abort, KeyboardInterrupt):
-        return _say("stopped; nothing half-written is left behind", Exit.INTERRUPTED)
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return Exit.DONE
-    except Exception as error:  # noqa: BLE001 - the one place where what nobody foresaw ends
+        return int(Exit.DONE)
+    except (click.Abort, KeyboardInterrupt):
+        return _say("stopped; nothing half-written is left behind", Exit.INTERRUPTED)
+    except Exception as error:
         if os.environ.get("SHUNTBOOK_DEBUG"):
             raise
-        return _unforeseen(error)
+        return _say(*_ended_by(error))
 
 
-def _unforeseen(error: Exception) -> int:
-    if isinstance(error, OSError) and error.errno in (errno.ENOSPC, errno.EDQUOT, errno.EIO, errno.EROFS):
-        return _say(f"{error.filename or 'the disk'}: {error.strerror}; nothing that was there has been changed", Exit.DEVICE_FAILED)
-    if isinstance(error, PermissionError):
-        return _say(f"{error.filename}: {error.strerror}; choose a place you may read and write", Exit.BAD_INPUT)
-    if isinstance(error, MemoryError):
-        return _say("the computer's memory is not enough for this; nothing was written", Exit.FAULT_OF_OURS)
-    return _say(
+def _ended_by(error: Exception) -> tuple[str, Exit]:
+    """Return the sentence and the status that an error ends in."""
+    if isinstance(error, (InputError, Refusal)):
+        return str(error), Exit.BAD_INPUT
+    if isinstance(error, click.ClickException):
+        return _usage(error), Exit.BAD_INPUT
+    if isinstance(error, OSError) and error.errno in _DISK_FAILED:
+        name = error.filename or "the disk"
+        return f"{name}: {error.strerror}; nothing that was there has been changed", Exit.DEVICE_FAILED
+    if isinstance(error, _WRONG_PLACE):
+        return f"{error.filename}: {error.strerror}; name another file or folder", Exit.BAD_INPUT
+    return (
         f"a fault of ours ({type(error).__name__}: {error}); your files are as they were. "
         "Run it again with SHUNTBOOK_DEBUG=1 to see where, and tell the developers",
         Exit.FAULT_OF_OURS,

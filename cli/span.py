@@ -54,7 +54,9 @@ def instant_of(text: str | None, facts: LogFacts, *, first_us: int, option: str)
     except ValueError:
         notes = ", ".join(repr(note) for _, note in facts.markers)
         known = f"; the log's markers are {notes}" if notes else ""
-        raise InputError(f"{option}: {text!r} is no time such as 10:30 or 2026-06-13T10:30, and no marker of this log{known}") from None
+        raise InputError(
+            f"{option}: {text!r} is no time such as 10:30 or 2026-06-13T10:30, and no marker of this log{known}"
+        ) from None
     return _microseconds(moment if moment.tzinfo else moment.replace(tzinfo=zone_of(facts)[1]))
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, cast
 
 import click
 
@@ -20,8 +20,10 @@ from ...ingest.log import LogMeta
 from ...ingest.whole_file import refuse_existing
 from ...ingest.zone import zone_named, zone_of_computer
 from ..render.as_json import convert_document, print_json
+from ..render.words import SAMPLING
 
 if TYPE_CHECKING:
+    from ...ingest.delimited.stamps import Order
     from ...ingest.profiles.model import Profile
 
 
@@ -122,7 +124,7 @@ def _wishes(profile: Profile | None, options: dict[str, str | bool | None]) -> W
         decimal=_text(options, "decimal") or (file.decimal if file else None),
         encoding=file.encoding if file else None,
         header_line=file.header_line if file else None,
-        dates=_text(options, "dates"),  # type: ignore[arg-type] - the option's choices are the orders
+        dates=cast("Order | None", options["dates"]),
     )
 
 
@@ -163,12 +165,17 @@ def _meta(
 
 def _words(done: Converted, export: CsvExport, *, reverse: bool) -> list[str]:
     meta = done.meta
-    lines = [f"took {export.sources[0].name}" + (f" and {len(export.sources) - 1} more" if len(export.sources) > 1 else "")]
+    lines = [
+        f"took {export.sources[0].name}" + (f" and {len(export.sources) - 1} more" if len(export.sources) > 1 else "")
+    ]
     lines += [f"  {line}" for line in export.layouts[0].describe()]
-    stands = {"instant": "a reading is the value at its instant", "mean": "a reading is the mean since the one before", "held": "a reading stands until the next"}  # fmt: skip
-    lines.append(f"  side {meta.side}; {stands[meta.sampling]}")
+    lines.append(f"  side {meta.side}; {SAMPLING[meta.sampling]}")
     if meta.side == "dc":
-        which = "turned, so that draw out of the bank is positive" if reverse else "positive is taken as draw out of the bank (if not, add --reverse-sign)"
+        which = (
+            "turned, so that draw out of the bank is positive"
+            if reverse
+            else "positive is taken as draw out of the bank (if not, add --reverse-sign)"
+        )
         lines.append(f"  sign: {which}")
     lines += [f"  note: {line}" for line in meta.said]
     counts = [f"{meta.rows_read:,} rows read, {meta.rows_kept:,} kept"]

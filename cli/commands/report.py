@@ -23,7 +23,13 @@ from ..render.as_json import print_json, report_document
 @click.option("--force", is_flag=True, help="Replace an existing page.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document alone.")
 def command(
-    logs: tuple[Path, ...], site: Path | None, out: Path | None, load: str | None, strict: bool, force: bool, as_json: bool
+    logs: tuple[Path, ...],
+    site: Path | None,
+    out: Path | None,
+    load: str | None,
+    strict: bool,
+    force: bool,
+    as_json: bool,
 ) -> int:
     """Make the page of a log, or of several of one site: one HTML file that opens anywhere, offline.
 

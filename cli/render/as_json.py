@@ -11,10 +11,9 @@ from typing import TYPE_CHECKING, Any
 import click
 
 if TYPE_CHECKING:
-    from ...analysis.charge import Amounts, Charge
+    from ...analysis.charge import Amounts, Charge, Span
     from ...analysis.cycle_record import Cycle, Cycles
     from ...analysis.finding import Finding
-    from ...analysis.charge import Span
     from ...analysis.quality import Quality
     from ...analysis.report import LogFacts, LogReport, PlateCheck, Report
     from ...ingest.convert import Converted
@@ -38,7 +37,7 @@ def _clean(value: Any) -> Any:  # noqa: ANN401 - any JSON value
 
 
 def instant(us: int | None) -> str | None:
-    """Return an instant as ISO 8601 in UTC, to the microsecond where it has any. [us]"""
+    """Return an instant, microseconds since 1970, as ISO 8601 in UTC."""
     if us is None:
         return None
     return (_EPOCH + timedelta(microseconds=us)).isoformat().replace("+00:00", "Z")
@@ -199,7 +198,14 @@ def report_document(report: Report) -> Document:
     logs = [_log_parts(log) for log in report.logs]
     not_yet = dict.fromkeys(("ledger", "bank", "inverters", "conductors", "water", "solar"))
     site = report.site.name if report.site is not None else None
-    return {**logs[0], **not_yet, "cautions": list(report.cautions), "site": site, "version": report.version, "logs": logs}
+    return {
+        **logs[0],
+        **not_yet,
+        "cautions": list(report.cautions),
+        "site": site,
+        "version": report.version,
+        "logs": logs,
+    }
 
 
 def _log_parts(log: LogReport) -> Document:

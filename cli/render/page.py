@@ -30,9 +30,9 @@ def render(report: Report) -> str:
         gives the same bytes.
     """
     # Loaded here, so that commands which only share this module's words do not pay for drawing.
-    from jinja2 import Environment, StrictUndefined  # noqa: PLC0415
+    from jinja2 import Environment, StrictUndefined
 
-    from .views import view_of  # noqa: PLC0415
+    from .views import view_of
 
     templates = files(__package__).joinpath("templates")
     environment = Environment(

@@ -11,16 +11,10 @@ if TYPE_CHECKING:
     from ...analysis.finding import Finding, Severity
     from ...analysis.report import CloseUp, LogFacts, LogReport
 
-_SAMPLING = {
-    "instant": "each reading is the value at its instant",
-    "mean": "each reading is the average since the one before it",
-    "held": "each reading was read by eye and stands until the next",
-}
-
 
 def log_title(facts: LogFacts) -> str:
-    """Return what a log is called in a heading."""
-    return words.shortened(facts.name)
+    """Return what a log is called in a heading: its file's name, without the ending."""
+    return words.shortened(facts.name.removesuffix(".parquet").replace("_", " ") or facts.name)
 
 
 def load_name(log: LogReport) -> str:
@@ -114,7 +108,7 @@ def by_severity(log: LogReport) -> list[Finding]:
 
 def sampling(facts: LogFacts) -> str:
     """Say what one reading stands for."""
-    return _SAMPLING[facts.sampling]
+    return words.SAMPLING[facts.sampling]
 
 
 def surge(close_up: CloseUp, facts: LogFacts) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from .words import amount, clock, counted, duration, number, percent, plus_minus, zone_of
+from .words import SAMPLING, amount, clock, counted, duration, number, percent, plus_minus, zone_of
 
 if TYPE_CHECKING:
     from ...analysis.charge import Amounts, Charge, Span
@@ -87,14 +87,18 @@ def cycles_lines(log: LogReport) -> list[str]:
     lines = [f"{facts.name}: runs of {name}, from {cycles.signal}", *span_lines(facts, log.charge.span), ""]
     if not cycles.cycles:
         return [*lines, "no start of it was seen", *_other_runs(summary.other_runs)]
-    lines += table([_CYCLE_HEAD, *(_cycle_row(facts, k, cycles.cycles) for k in range(min(len(cycles.cycles), _MOST_CYCLES)))], right=range(1, 8))
+    lines += table(
+        [_CYCLE_HEAD, *(_cycle_row(facts, k, cycles.cycles) for k in range(min(len(cycles.cycles), _MOST_CYCLES)))],
+        right=range(1, 8),
+    )
     if len(cycles.cycles) > _MOST_CYCLES:
         lines.append(f"... and {len(cycles.cycles) - _MOST_CYCLES} more (all with --json)")
     if any(not cycle.surge_resolved for cycle in cycles.cycles):
         lines.append("> the readings are too far apart to see the whole surge: it was at least that")
     lines += [
         "",
-        f"{counted(summary.count, 'start')}, {number(summary.starts_per_hour)} an hour; running {percent(summary.duty_cycle)} of the time",
+        f"{counted(summary.count, 'start')}, {number(summary.starts_per_hour)} an hour; "
+        f"running {percent(summary.duty_cycle)} of the time",
         f"usual run {duration(summary.median_run_s)}, usual rest {duration(summary.median_off_s)}",
         *_other_runs(summary.other_runs),
         "",
@@ -143,15 +147,28 @@ def _finding_lines(findings: Sequence[Finding]) -> list[str]:
 
 def look_lines(facts: LogFacts, span: Span, quality: Quality) -> list[str]:
     """Return in words what is in a log."""
-    stands = {"instant": "the value at its instant", "mean": "the mean since the one before", "held": "what stands until the next"}
-    lines = [f"{facts.name}: {facts.meter or 'a meter'} on side {facts.side}, from {facts.source}", *span_lines(facts, span)]
+    lines = [
+        f"{facts.name}: {facts.meter or 'a meter'} on side {facts.side}, from {facts.source}",
+        *span_lines(facts, span),
+    ]
     usual = f"every {facts.usual_interval_s:g} s as a rule" if facts.usual_interval_s else "at no usual spacing"
-    lines.append(f"a reading {usual}, each {stands[facts.sampling]}; a gap is longer than {facts.gap_limit_s:g} s")
-    kept = f"{facts.rows_kept:,} of {facts.rows_read:,} rows kept, {facts.rows_rejected:,} not readable, {facts.rows_merged:,} merged"
-    lines += [kept, ""]
+    lines.append(f"a reading {usual}, {SAMPLING[facts.sampling]}; a gap is longer than {facts.gap_limit_s:g} s")
+    lines.append(
+        f"{facts.rows_kept:,} of {facts.rows_read:,} rows kept, {facts.rows_rejected:,} not readable, "
+        f"{facts.rows_merged:,} merged"
+    )
+    lines.append("")
     rows = [["quantity", "lowest", "mean", "highest", "missing"]]
     for name, part in quality.ranges.items():
-        rows.append([name, number(part.low), number(part.mean), number(part.high), f"{part.missing:,}" if part.missing else "none"])
+        rows.append(
+            [
+                name,
+                number(part.low),
+                number(part.mean),
+                number(part.high),
+                f"{part.missing:,}" if part.missing else "none",
+            ]
+        )
     lines += [*table(rows, right=range(1, 5)), ""]
     lines += _sign_lines(facts, quality)
     lines += [f"note: {said}" for said in facts.said]
@@ -165,5 +182,9 @@ def _sign_lines(facts: LogFacts, quality: Quality) -> list[str]:
     if sign.plausible is None:
         return ["sign: volts and amps do not move together enough to tell whether draw is positive"]
     if sign.plausible:
-        return [f"sign: plausible, the voltage falls when the draw rises ({number((sign.resistance_ohm or 0) * 1000)} mohm)"]
-    return ["sign: PROBABLY TURNED, the voltage rises when the draw does; convert again with --reverse-sign (or without)"]
+        return [
+            f"sign: plausible, the voltage falls when the draw rises ({number((sign.resistance_ohm or 0) * 1000)} mohm)"
+        ]
+    return [
+        "sign: PROBABLY TURNED, the voltage rises when the draw does; convert again with --reverse-sign (or without)"
+    ]

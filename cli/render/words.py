@@ -15,6 +15,12 @@ if TYPE_CHECKING:
     from ...analysis.report import LogFacts
 
 UNKNOWN = "unknown"
+#: What one reading stands for.
+SAMPLING = {
+    "instant": "each reading is the value at its instant",
+    "mean": "each reading is the average since the one before it",
+    "held": "each reading was read by eye and stands until the next",
+}
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _OFFSET = re.compile(r"(?:UTC|GMT)?([+-])(\d{1,2}):?(\d{2})?")
 

@@ -1,0 +1,138 @@
+"""The command that shows it all on the invented scenario."""
+
+from __future__ import annotations
+
+from importlib.resources import as_file, files
+from pathlib import Path
+
+import click
+
+from ... import __version__
+from ...analysis.nameplate import Comparison
+from ...analysis.report import LogReport, Report
+from ...ingest.convert import convert
+from ...ingest.csv_export import CsvExport
+from ...ingest.delimited.decode import open_source
+from ...ingest.delimited.layout import Wishes
+from ...ingest.errors import InputError
+from ...ingest.log import LogMeta
+from ...ingest.whole_file import copy_file, write_text
+from ..assemble import report_of
+from ..feeding import open_site
+from ..render.words import amount, counted, duration, number, percent
+
+_ZONE = "Europe/London"
+#: Export, log, and whether its meter counts charging as positive.
+_EXPORTS = (("open_day.csv.gz", "open_day.parquet", False), ("week_later.csv.gz", "week_later.parquet", True))
+_SITE, _PAGE, _LIST = "site.toml", "page.html", "written-by-demo.txt"
+#: What an earlier run may have left beside the logs.
+_FILES = (*(name for row in _EXPORTS for name in row[:2]), *(f"{row[1]}.rejects.csv" for row in _EXPORTS), _SITE, _PAGE)
+
+
+@click.command("demo")
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    default=Path("shuntbook-demo"),
+    show_default=True,
+    help="The folder to write to; it is made if it is not there.",
+)
+def command(out: Path) -> None:
+    """Show it all on the invented scenario: two exports become logs, figures and a page.
+
+    Marrowbrook, a hillside market garden, runs its well pump from a 24 V bank: on its open day, and a week later when
+    the pressure tank has lost its air. Nothing is opened and no network is used; run again, only files that the demo
+    wrote before are replaced.
+
+    Example: shuntbook demo --out my-demo
+    """
+    _prepare(out)
+    samples = files(f"{__package__.rsplit('.', 2)[0]}.sample_data")
+    for name in (_SITE, *(row[0] for row in _EXPORTS)):
+        with as_file(samples.joinpath(name)) as path:
+            copy_file(path, out / name)
+    for export, log, reverse in _EXPORTS:
+        _convert(out / export, out / log, reverse=reverse)
+    report = report_of([out / log for _, log, _ in _EXPORTS], open_site(out / _SITE), None)
+    from ..render.page import render
+
+    write_text(out / _PAGE, render(report))
+    for line in _found(report, out):
+        click.echo(line)
+
+
+def _prepare(out: Path) -> None:
+    """Make the folder, and refuse to replace what the demo did not write."""
+    if out.exists() and not out.is_dir():
+        raise InputError(f"--out: {out} is a file; name a folder")
+    listed = set()
+    if (out / _LIST).is_file():
+        listed = set((out / _LIST).read_text(encoding="utf-8").splitlines())
+    foreign = [name for name in (*_FILES, _LIST) if (out / name).exists() and name not in listed]
+    if foreign:
+        raise InputError(f"--out: {out} holds {foreign[0]}, which the demo did not write; choose another folder")
+    try:
+        out.mkdir(parents=True, exist_ok=True)
+    except FileExistsError:
+        raise InputError(f"--out: a part of {out} is a file; name a folder") from None
+    write_text(out / _LIST, "\n".join([*_FILES, _LIST]) + "\n")
+
+
+def _convert(export: Path, log: Path, *, reverse: bool) -> None:
+    source = CsvExport([open_source(str(export))], Wishes(), zone=_ZONE, start=None)
+    meta = LogMeta(meter="bank shunt", zone=_ZONE, sign_applied=-1 if reverse else 1, tool_version=__version__)
+    convert(source, log, meta, reverse_sign=reverse, allow_rejects=False, gap_limit_s=None)
+
+
+def _found(report: Report, out: Path) -> list[str]:
+    """Return in six lines what the demo found."""
+    day, week = report.logs
+    return [
+        f"Open day, {duration(day.charge.span.covered_s)} at the bank: {_took(day)}.",
+        _pump(day),
+        _plate(day),
+        f"A week later, {duration(week.charge.span.covered_s)}: {_took(week)}.",
+        _verdict(week),
+        f"The page: {out / _PAGE} (open it in a browser).",
+    ]
+
+
+def _took(log: LogReport) -> str:
+    charge, energy = log.charge.charge, log.charge.energy
+    assert charge is not None and energy is not None
+    return (
+        f"{amount(charge.drawn, 'Ah')} ({amount(energy.drawn, 'Wh')}) drawn, "
+        f"{amount(charge.returned, 'Ah')} ({amount(energy.returned, 'Wh')}) returned by the sun"
+    )
+
+
+def _pump(log: LogReport) -> str:
+    summary, cycles = log.cycles.summary, log.cycles.cycles
+    surge = max(cycles, key=lambda cycle: cycle.surge_A or 0.0)
+    return (
+        f"The well pump ran {counted(summary.count, 'time')}, usually {duration(summary.median_run_s)}; "
+        f"its starts reached {amount(surge.surge_A, 'A')}, {number(surge.surge_ratio)} times the settled draw."
+    )
+
+
+def _plate(log: LogReport) -> str:
+    assert log.plate is not None
+    found = log.plate.comparison
+    paper, plate = _off(found.paper_energy_Wh, found), _off(found.estimated_energy_Wh, found)
+    return (
+        f"Its runs took {amount(found.measured_energy_Wh, 'Wh')}; volts x amps x hours on paper says {paper}, "
+        f"the nameplate with power factor and losses {plate}."
+    )
+
+
+def _off(said_Wh: float, found: Comparison) -> str:
+    """Return what was said beforehand, and how far it is from what was measured."""
+    off = said_Wh / found.measured_energy_Wh - 1.0
+    return f"{amount(said_Wh, 'Wh')} ({percent(abs(off))} too {'much' if off > 0 else 'little'})"
+
+
+def _verdict(log: LogReport) -> str:
+    if not log.findings:
+        return "No finding: the pump is well."
+    finding = log.findings[0]
+    return f"{finding.title}: {finding.evidence}."

@@ -1,0 +1,101 @@
+"""The demo: the invented scenario, from exports to page."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+
+from shuntbook.cli.main import run
+
+
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory):
+    """A folder the demo has written."""
+    out = tmp_path_factory.mktemp("demo") / "out"
+    assert run(["demo", "--out", str(out)]) == 0
+    return out
+
+
+def _json(capsys, *words):
+    capsys.readouterr()
+    assert run([*words, "--json"]) in (0, 4)
+    return json.loads(capsys.readouterr().out)
+
+
+def test_it_writes_what_its_list_names(demo):
+    """The list in the folder names every file in it."""
+    listed = set((demo / "written-by-demo.txt").read_text(encoding="utf-8").split("\n")) - {""}
+    there = {path.name for path in demo.iterdir()}
+    assert {"page.html", "open_day.parquet", "week_later.parquet", "site.toml"} <= there <= listed
+
+
+def test_it_says_in_six_lines_what_it_found(demo, capsys):
+    """Ah and Wh of the open day, paper and nameplate beside them, and that the second week's pump short-cycles."""
+    assert run(["demo", "--out", str(demo)]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert len(lines) == 6
+    charge = _json(capsys, "charge", str(demo / "open_day.parquet"))
+    assert f"{charge['charge']['drawn_Ah']:.2f} Ah" in lines[0]
+    assert "Wh" in lines[2]
+    assert "on paper" in lines[2]
+    assert "starts too often" in lines[4]
+
+
+def test_only_the_second_week_short_cycles(demo, capsys):
+    """The healthy day has no finding; the week later one that asks for action, and --strict says so."""
+    site = str(demo / "site.toml")
+    assert _json(capsys, "cycles", str(demo / "open_day.parquet"), "--site", site)["findings"] == []
+    found = _json(capsys, "cycles", str(demo / "week_later.parquet"), "--site", site)["findings"]
+    assert [(f["code"], f["severity"]) for f in found] == [("short_cycling", "act")]
+    assert run(["cycles", str(demo / "week_later.parquet"), "--site", site, "--strict"]) == 4
+
+
+def test_a_foreign_file_is_not_replaced(tmp_path, capsys):
+    """A file that the demo did not write stops it, and stays."""
+    page = tmp_path / "page.html"
+    page.write_text("mine", encoding="utf-8")
+    assert run(["demo", "--out", str(tmp_path)]) == 2
+    assert "page.html" in capsys.readouterr().err
+    assert page.read_text(encoding="utf-8") == "mine"
+    assert [path.name for path in tmp_path.iterdir()] == ["page.html"]
+
+
+def test_report_json_has_the_contract_s_keys(demo, capsys):
+    """Scripts find every part; what is not worked out is null."""
+    document = _json(capsys, "report", str(demo / "open_day.parquet"), "--site", str(demo / "site.toml"))
+    for key in (
+        "charge",
+        "cycles",
+        "nameplate",
+        "ledger",
+        "bank",
+        "inverters",
+        "conductors",
+        "water",
+        "solar",
+        "findings",
+        "cautions",
+    ):
+        assert key in document
+    assert document["nameplate"]["chain"][0]["step"] == "paper"
+    assert document["cautions"]
+
+
+def test_the_page_shows_the_numbers_of_the_json(demo, capsys):
+    """What the page prints is what --json says."""
+    page = (demo / "page.html").read_text(encoding="utf-8").replace("\N{NO-BREAK SPACE}", " ")
+    document = _json(capsys, "report", str(demo / "open_day.parquet"), "--site", str(demo / "site.toml"))
+    assert f"{document['charge']['charge']['drawn_Ah']:.2f} Ah" in page
+    assert f"{document['nameplate']['measured_energy_Wh']:.0f} Wh" in page
+    assert f"{document['cycles']['summary']['count']} starts" in page
+
+
+def test_a_notebook_opens_the_log(demo):
+    """``shuntbook.open_log(path).to_pandas()`` gives a table indexed by UTC."""
+    import shuntbook
+
+    frame = shuntbook.open_log(demo / "open_day.parquet").to_pandas()
+    assert list(frame.columns) == ["current_A", "voltage_V", "power_W"]
+    assert str(frame.index.tz) == "UTC"
+    assert frame.index.is_monotonic_increasing
