@@ -2,19 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Set
 from dataclasses import dataclass, field
 
 import numpy as np
 
 from .chunk import MICROSECONDS, SECONDS_PER_HOUR, Chunk, FloatArray, Sampling, Side, TimeArray
 from .counter import CounterComparison, CounterFold, CounterKind
-from .integral import linear_split, product_split
+from .energy import POWER, contradicts, energy_of, energy_signals, energy_source, why_nothing
+from .integral import linear_split
 from .intervals import Intervals, between_readings
 from .refusal import Refusal
 
-
 Integral = Callable[[Intervals], tuple[float, float]]
+Window = tuple[int | None, int | None]
+
+#: From this share of all that the power column says on, it is told that its sign contradicts the current's: common
+#: practice, no source; readings about zero disagree by noise alone. [1]
+WORTH_TELLING = 0.01
 
 
 @dataclass(frozen=True)
@@ -45,7 +50,7 @@ class Gap:
 
     @property
     def length_s(self) -> float:
-        """How long nothing was measured. [s]"""
+        """How long nothing was measured. [s]."""
         return (self.stop_us - self.start_us) / MICROSECONDS
 
 
@@ -61,7 +66,7 @@ class Span:
 
     @property
     def uncovered_s(self) -> float:
-        """Time within the span that no reading stands for. [s]"""
+        """Time within the span that no reading stands for. [s]."""
         return float(sum(gap.length_s for gap in self.gaps))
 
 
@@ -70,7 +75,8 @@ class Charge:
     """Charge and energy over a span.
 
     ``charge`` is None on side ``ac`` and for a log without current; ``energy`` is None where neither power nor
-    voltage was measured. ``energy_by`` says in words what the energy was computed from.
+    voltage was measured. ``energy_by`` says in words what the energy was computed from. ``span`` is that of the
+    charge where there is one; ``energy_span`` that of the energy, which is shorter where only volts are missing.
     """
 
     span: Span
@@ -78,6 +84,7 @@ class Charge:
     energy: Amounts | None
     energy_by: str | None
     counter: CounterComparison | None
+    energy_span: Span | None = None
 
 
 @dataclass(frozen=True)
@@ -134,16 +141,18 @@ class ChargeFold:
     """
 
     def __init__(
-        self, how: HowRead, quantities: set[str], *, from_us: int | None = None, to_us: int | None = None
+        self, how: HowRead, quantities: Set[str], *, from_us: int | None = None, to_us: int | None = None
     ) -> None:
         self._how = how
         self._window = (from_us, to_us)
-        self._energy_by = _energy_source(how.side, quantities)
         self._charge = _Signal(how, self._window) if how.side == "dc" and "current_A" in quantities else None
-        self._energy = _Signal(how, self._window) if self._energy_by else None
+        self._energy = _EnergySignal(how, self._window, quantities) if energy_source(how.side, quantities) else None
         if self._charge is None and self._energy is None:
-            raise Refusal(_why_nothing(how.side, quantities))
-        self._counter = CounterFold(how.counter_kind) if "charge_Ah" in quantities and self._charge else None
+            raise Refusal(why_nothing(how.side, quantities))
+        gap_limit_s = None if how.sampling == "held" else how.gap_limit_s
+        self._counter = (
+            CounterFold(how.counter_kind, gap_limit_s) if self._charge and "charge_Ah" in quantities else None
+        )
 
     def add(self, chunk: Chunk) -> None:
         """Take the next readings in."""
@@ -153,25 +162,27 @@ class ChargeFold:
         if self._charge is not None:
             self._charge.add(chunk.time_us, {"i": q["current_A"]}, _charge_of)
         if self._energy is not None:
-            signals = _energy_signals(self._how.side, self._energy_by, q)
-            self._energy.add(chunk.time_us, signals, _energy_of)
+            self._energy.take(chunk)
         if self._counter is not None:
-            self._counter.add(*_within(chunk, self._window))
+            inside = _inside(chunk.time_us, self._window)
+            self._counter.add(chunk.time_us[inside], q["charge_Ah"][inside], q["current_A"][inside])
 
     def result(self) -> Charge:
         """Return charge and energy so far; the counter is compared where the log has one."""
         leading = self._charge or self._energy
-        assert leading is not None  # noqa: S101 - the constructor refuses a log with neither
+        assert leading is not None
         charge = self._charge.amounts() if self._charge else None
         counter = None
         if self._counter is not None and charge is not None:
             counter = self._counter.compared(drawn_Ah=charge.drawn, returned_Ah=charge.returned)
+        energy = self._energy.amounts() if self._energy else None
         return Charge(
             span=leading.span(),
             charge=charge,
-            energy=self._energy.amounts() if self._energy else None,
-            energy_by=self._energy_by,
+            energy=energy,
+            energy_by=self._energy.source_in_words() if self._energy and energy else None,
             counter=counter,
+            energy_span=self._energy.span() if self._energy and energy else None,
         )
 
 
@@ -180,7 +191,7 @@ class _Signal:
     """One integral: carries the last reading, sums the two directions, lists the gaps."""
 
     how: HowRead
-    window: tuple[int | None, int | None]
+    window: Window
     positive: float = 0.0
     negative: float = 0.0
     covered_s: float = 0.0
@@ -222,9 +233,10 @@ class _Signal:
         self.covered_s += float(measured.length_s.sum())
         gaps = _clipped_gaps(stretch.gap_start_us, stretch.gap_stop_us, self.window)
         self.gaps.extend(gaps)
-        inside = _inside(time_us if first_of_log else time_us[1:], self.window)
-        self.readings += len(inside)
-        edges = [inside[:1], inside[-1:], measured.start_us[:1], measured.stop_us[-1:]]
+        new = time_us if first_of_log else time_us[1:]
+        new = new[_inside(new, self.window)]
+        self.readings += len(new)
+        edges = [new[:1], new[-1:], measured.start_us[:1], measured.stop_us[-1:]]
         self._widen([int(t) for edge in edges for t in edge] + [t for gap in gaps for t in (gap.start_us, gap.stop_us)])
 
     def _widen(self, instants: list[int]) -> None:
@@ -235,20 +247,45 @@ class _Signal:
     def span(self) -> Span:
         return Span(self.start_us, self.stop_us, self.readings, self.covered_s, tuple(self.gaps))
 
-    def amounts(self) -> Amounts:
+    def amounts(self) -> Amounts | None:
+        """Return the two sums; None where nothing was read that they could come from."""
+        if self.start_us is None:
+            return None
         return Amounts(self.positive / SECONDS_PER_HOUR, self.negative / SECONDS_PER_HOUR)
 
 
-def _inside(time_us: TimeArray, window: tuple[int | None, int | None]) -> TimeArray:
+class _EnergySignal(_Signal):
+    """The integral of power, which also weighs how much of the power column contradicts the current."""
+
+    def __init__(self, how: HowRead, window: Window, quantities: Set[str]) -> None:
+        super().__init__(how, window)
+        self._source = energy_source(how.side, quantities) or ""
+        self._checks = self._source == POWER and how.side == "dc" and "current_A" in quantities
+        self._replaced_by = "volts x amps instead" if "voltage_V" in quantities else "left out"
+        self._all_W = self._wrong_W = 0.0
+
+    def take(self, chunk: Chunk) -> None:
+        q = chunk.quantities
+        if self._checks:
+            p, i = (np.nan_to_num(q[name][_inside(chunk.time_us, self.window)]) for name in ("power_W", "current_A"))
+            self._all_W += float(np.abs(p).sum())
+            self._wrong_W += float(np.abs(p[contradicts(p, i)]).sum())
+        self.add(chunk.time_us, energy_signals(self.how.side, self._source, q), energy_of)
+
+    def source_in_words(self) -> str:
+        if self._wrong_W <= WORTH_TELLING * self._all_W:
+            return self._source
+        return f"{self._source} ({self._replaced_by} where its sign contradicts the current's)"
+
+
+def _inside(time_us: TimeArray, window: Window) -> slice:
+    """Return which of the instants, which increase, lie in the window, its ends included."""
     low, high = window
-    if low is not None:
-        time_us = time_us[time_us >= low]
-    if high is not None:
-        time_us = time_us[time_us <= high]
-    return time_us
+    first = 0 if low is None else int(np.searchsorted(time_us, low, side="left"))
+    return slice(first, len(time_us) if high is None else int(np.searchsorted(time_us, high, side="right")))
 
 
-def _clipped_gaps(start_us: TimeArray, stop_us: TimeArray, window: tuple[int | None, int | None]) -> list[Gap]:
+def _clipped_gaps(start_us: TimeArray, stop_us: TimeArray, window: Window) -> list[Gap]:
     low, high = window
     gaps = []
     for a, b in zip(start_us.tolist(), stop_us.tolist(), strict=True):
@@ -261,71 +298,3 @@ def _clipped_gaps(start_us: TimeArray, stop_us: TimeArray, window: tuple[int | N
 def _charge_of(pieces: Intervals) -> tuple[float, float]:
     above, below = linear_split(pieces.first["i"], pieces.last["i"], pieces.length_s)
     return float(above.sum()), float(below.sum())
-
-
-def _energy_of(pieces: Intervals) -> tuple[float, float]:
-    """Integrate power where it is given and agrees in sign with the current, else the product of volts and amps."""
-    first, last = pieces.first, pieces.last
-    length_s = pieces.length_s
-    if "i" not in first:
-        above, below = linear_split(first["p"], last["p"], length_s)
-        return float(above.sum()), float(below.sum())
-    above, below = product_split(first["v"], last["v"], first["i"], last["i"], length_s)
-    if "p" in first:
-        agrees = (first["p"] * first["i"] >= 0) & (last["p"] * last["i"] >= 0)
-        by_power = linear_split(first["p"], last["p"], length_s)
-        above, below = np.where(agrees, by_power[0], above), np.where(agrees, by_power[1], below)
-    return float(above.sum()), float(below.sum())
-
-
-def _energy_source(side: Side, quantities: set[str]) -> str | None:
-    """Return in words what energy is computed from, or None where nothing allows it."""
-    if side == "ac":
-        if "power_W" in quantities:
-            return "the power column"
-        return "volts x amps x power factor" if {"voltage_V", "current_A", "power_factor"} <= quantities else None
-    if "power_W" in quantities:
-        return "the power column"
-    return "volts x amps" if {"voltage_V", "current_A"} <= quantities else None
-
-
-def _energy_signals(side: Side, source: str | None, q: Mapping[str, FloatArray]) -> dict[str, FloatArray]:
-    """Return the signals that energy is integrated from; NaN where a reading lacks them."""
-    if source == "volts x amps x power factor":
-        return {"p": q["voltage_V"] * q["current_A"] * q["power_factor"]}
-    if source == "volts x amps":
-        return {"i": q["current_A"], "v": q["voltage_V"]}
-    if side == "ac" or "current_A" not in q:
-        return {"p": q["power_W"]}
-    p, i = q["power_W"], q["current_A"]
-    agrees = i * p >= 0
-    if "voltage_V" not in q:  # a sign that contradicts the current's, and nothing to put in its place
-        return {"p": np.where(agrees, p, np.nan)}
-    v = q["voltage_V"]
-    with np.errstate(divide="ignore", invalid="ignore"):
-        implied_V = np.where(i == 0, 0.0, p / i)
-    return {
-        "p": np.where(np.isnan(p), v * i, p),
-        "i": i,
-        "v": np.where(np.isnan(v) & agrees, implied_V, v),
-    }
-
-
-def _why_nothing(side: Side, quantities: set[str]) -> str:
-    if side == "ac" and {"voltage_V", "current_A"} <= quantities:
-        return (
-            "volts times amps behind an inverter are VA, not watts: this log needs a power column (power_W) or a "
-            "power factor beside volts and amps before energy can be worked out"
-        )
-    if side == "ac" and "current_A" in quantities:
-        return "amps behind an inverter are no charge out of the bank: this log needs a power column (power_W)"
-    return "this log has neither current (current_A) nor power (power_W), so there is nothing to integrate"
-
-
-def _within(chunk: Chunk, window: tuple[int | None, int | None]) -> tuple[TimeArray, FloatArray, FloatArray]:
-    """Return time, counter and current of the readings inside the window."""
-    low, high = window
-    first = 0 if low is None else int(np.searchsorted(chunk.time_us, low, side="left"))
-    stop = len(chunk) if high is None else int(np.searchsorted(chunk.time_us, high, side="right"))
-    part = chunk.part(first, stop)
-    return part.time_us, part.quantities["charge_Ah"], part.quantities["current_A"]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Set
 from dataclasses import replace
 
 import numpy as np
@@ -9,15 +11,10 @@ import numpy as np
 from .charge import HowRead
 from .chunk import MICROSECONDS, SECONDS_PER_HOUR, Chunk
 from .cycle_record import Cycle, Cycles, CycleSummary
+from .one_load import runs_of_one_load
 from .pairing import Levels, Run
 from .steps import StepFold
 
-#: Two draws belong to different loads if one is this many times the other.
-OTHER_LOAD = 1.35
-#: The load that matters has at least this share of what all runs drew.
-WORTH_LOOKING = 0.2
-#: A load known by its nameplate may draw this many times more or less than its plate says.
-NEAR_PLATE = 2.5
 #: Spacing of readings that can show the surge of a small motor, which is over in well under a second: common
 #: practice, no source (no standard gives a duration for a small single-phase pump). [s]
 SURGE_SPACING_S = 0.2
@@ -36,7 +33,7 @@ class CycleFold:
         What to call the load.
     expected : float, optional
         Its draw by the nameplate, in the unit of the signal: the runs nearest to it are taken, within a factor of
-        `NEAR_PLATE`. Without it, those of the largest draw among the loads that matter.
+        `one_load.NEAR_PLATE`. Without it, those of the largest draw among the loads that matter.
 
     Notes
     -----
@@ -45,7 +42,7 @@ class CycleFold:
     """
 
     def __init__(
-        self, how: HowRead, quantities: set[str], *, load: str | None = None, expected: float | None = None
+        self, how: HowRead, quantities: Set[str], *, load: str | None = None, expected: float | None = None
     ) -> None:
         self._steps = StepFold(how, quantities)
         self._how = how
@@ -65,33 +62,18 @@ class CycleFold:
         """Return the cycles so far."""
         plateaus = self._steps.result()
         levels = Levels(plateaus)
-        own = _of_one_load(levels, self._expected)
+        own = runs_of_one_load(levels, self._expected)
         shortest_s = min((levels.length_s(run) for run in own if run.after is not None), default=0.0)
         cycles = [
-            replace(_cycle(levels, run, self._how), load=self._load, off_before_s=_rest_before(levels, run, previous, shortest_s))
+            replace(
+                _cycle(levels, run, self._how),
+                load=self._load,
+                off_before_s=_rest_before(levels, run, previous, shortest_s),
+            )
             for run, previous in zip(own, [None, *own], strict=False)
         ]
         summary = _summary(levels, own, cycles, plateaus.covered_s)
         return Cycles(tuple(cycles), summary, plateaus.signal)
-
-
-def _of_one_load(levels: Levels, expected: float | None) -> list[Run]:
-    """Return the runs of the expected load, or of the largest draw that matters."""
-    runs = levels.runs
-    if not runs:
-        return []
-    draws = np.array([max(levels.settled(run, levels.signal), 1e-12) for run in runs])
-    order = np.argsort(draws)
-    parts = np.split(order, np.flatnonzero(np.diff(np.log(draws[order])) > np.log(OTHER_LOAD)) + 1)
-    if expected is not None:
-        away = np.array([abs(np.log(np.median(draws[part]) / expected)) for part in parts])
-        best = int(np.argmin(away))
-        own = parts[best] if away[best] <= np.log(NEAR_PLATE) else np.empty(0, dtype=np.int64)
-    else:
-        lengths = np.array([levels.length_s(run) for run in runs])
-        drawn = np.array([float((draws[part] * lengths[part]).sum()) for part in parts])
-        own = parts[int(np.flatnonzero(drawn >= WORTH_LOOKING * drawn.sum())[-1])]
-    return [runs[i] for i in sorted(own.tolist())]
 
 
 def _cycle(levels: Levels, run: Run, how: HowRead) -> Cycle:
@@ -99,8 +81,8 @@ def _cycle(levels: Levels, run: Run, how: HowRead) -> Cycle:
     first, before = levels.levels[run.inside], levels.before(run)
     start_us, stop_us = round(levels.start_us(run)), levels.stop_us(run)
     names = before.parts[0].traces.keys()
-    run_A = levels.settled(run, "current_A") if "current_A" in names else None
-    surge_A = first.peak("current_A") - before.last("current_A") if run_A is not None else None
+    run_A = _known(levels.settled(run, "current_A")) if "current_A" in names else None
+    surge_A = _known(first.peak("current_A") - before.last("current_A")) if run_A is not None else None
     return Cycle(
         load=None,
         start_us=start_us,
@@ -111,17 +93,22 @@ def _cycle(levels: Levels, run: Run, how: HowRead) -> Cycle:
         surge_ratio=_surge_ratio(levels, run, surge_A, run_A),
         surge_resolved=how.sampling != "held" and 0 < first.spacing_s <= SURGE_SPACING_S,
         run_A=run_A,
-        peak_W=_peak_W(levels, run) if "power_W" in names else None,
-        run_W=levels.settled(run, "power_W") if "power_W" in names else None,
+        peak_W=_known(_peak_W(levels, run)) if "power_W" in names else None,
+        run_W=_known(levels.settled(run, "power_W")) if "power_W" in names else None,
         charge_Ah=_above_base(levels, run, "current_A") if how.side == "dc" else None,
         energy_Wh=_above_base(levels, run, "power_W"),
-        sag_V=_sag_V(levels, run) if "voltage_V" in names and how.side == "dc" else None,
+        sag_V=_known(_sag_V(levels, run)) if "voltage_V" in names and how.side == "dc" else None,
         complete=stop_us is not None,
     )
 
 
+def _known(x: float) -> float | None:
+    """Return a number, or None for one that was not measured throughout."""
+    return None if math.isnan(x) else x
+
+
 def _surge_ratio(levels: Levels, run: Run, surge_A: float | None, run_A: float | None) -> float | None:
-    """Return the surge over the settled draw: of amps, or of watts where the log has no amps. [1]"""
+    """Return the surge over the settled draw: of amps, or of watts where the log has no amps. [1]."""
     if surge_A is not None and run_A is not None:
         return surge_A / run_A if run_A > 0 else None
     before = levels.before(run).last(levels.signal)
@@ -140,7 +127,7 @@ def _sag_V(levels: Levels, run: Run) -> float:
 
 
 def _rest_before(levels: Levels, run: Run, previous: Run | None, shortest_s: float) -> float | None:
-    """Return the time since the load's last stop. [s]
+    """Return the time since the load's last stop. [s].
 
     None for the first run, and where a gap lies between that is long enough to hide a run of the load: as long as its
     shortest one.
@@ -150,12 +137,12 @@ def _rest_before(levels: Levels, run: Run, previous: Run | None, shortest_s: flo
     if any(gap_s >= shortest_s for gap_s in levels.gaps_s(previous.after + 1, run.inside)):
         return None
     stop_us = levels.stop_us(previous)
-    assert stop_us is not None  # noqa: S101 - it has a level after it
+    assert stop_us is not None
     return (levels.start_us(run) - stop_us) / MICROSECONDS
 
 
 def _above_base(levels: Levels, run: Run, name: str) -> float | None:
-    """Return the integral of a quantity over a run, above what it stands on. [unit h]
+    """Return the integral of a quantity over a run, above what it stands on. [unit h].
 
     What it stands on is the level before the run, plus the steps of other loads meanwhile, plus the drift between the
     levels before and after, taken as linear.
@@ -167,10 +154,10 @@ def _above_base(levels: Levels, run: Run, name: str) -> float | None:
     length_us = after.first_us - before.last_us
     base = before.last(name)
     others = [(levels.change(k, name), after.first_us - levels.levels[k].start_us) for k in run.others]
-    drift = after.first(name) - base - sum(change for change, _ in others)
+    drift = levels.drift(run, name)
     below = base * length_us + sum(change * rest_us for change, rest_us in others) + drift * length_us / 2
     whole = after.parts[0].sums[name][0] - before.parts[-1].sums[name][1]
-    return (whole - below / MICROSECONDS) / SECONDS_PER_HOUR
+    return _known((whole - below / MICROSECONDS) / SECONDS_PER_HOUR)
 
 
 def _summary(levels: Levels, own: list[Run], cycles: list[Cycle], covered_s: float) -> CycleSummary:

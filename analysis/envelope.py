@@ -49,7 +49,9 @@ class EnvelopeFold:
         x = chunk.quantities[self._quantity]
         there = ~np.isnan(x)
         bucket, x = chunk.time_us[there] // self._width_us, x[there]
-        self._merge(np.concatenate([self._bucket, bucket]), np.concatenate([self._low, x]), np.concatenate([self._high, x]))
+        self._merge(
+            np.concatenate([self._bucket, bucket]), np.concatenate([self._low, x]), np.concatenate([self._high, x])
+        )
         while len(self._bucket) > self._most:
             self._width_us *= 2
             self._merge(self._bucket // 2, self._low, self._high)

@@ -28,7 +28,7 @@ class Intervals:
 
     @property
     def length_s(self) -> FloatArray:
-        """Length of each interval. [s]"""
+        """Length of each interval. [s]."""
         return np.asarray((self.stop_us - self.start_us) / MICROSECONDS, dtype=np.float64)
 
     def clipped(self, from_us: int | None, to_us: int | None) -> Intervals:
@@ -95,10 +95,7 @@ def between_readings(
     """
     before, after = slice(None, -1), slice(1, None)
     start, stop = time_us[before], time_us[after]
-    if sampling == "held":
-        is_gap = np.zeros(len(start), dtype=bool)
-    else:
-        is_gap = (stop - start) > gap_limit_s * MICROSECONDS
+    is_gap = np.asarray((stop - start) > gap_limit_s * MICROSECONDS) & (sampling != "held")
     gap_start, gap_stop = start[is_gap], stop[is_gap]
     ends = {name: (x[before], x[after]) for name, x in values.items()}
     if sampling == "instant":
@@ -107,8 +104,8 @@ def between_readings(
         measured = Intervals(start, stop, {n: a for n, (a, _) in ends.items()}, {n: a for n, (a, _) in ends.items()})
     else:
         usual_us = round((usual_interval_s or 0.0) * MICROSECONDS)
-        start = np.where(is_gap, stop - usual_us, start)
-        gap_stop = gap_stop - usual_us
+        start = np.where(is_gap, np.maximum(stop - usual_us, start), start)
+        gap_stop = start[is_gap]
         if first_of_log:
             start = np.concatenate([time_us[:1] - usual_us, start])
             stop = time_us

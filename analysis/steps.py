@@ -8,21 +8,27 @@ between two of them is a step.
 from __future__ import annotations
 
 import copy
+from collections.abc import Set
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
 from .blocks import Blocks
 from .charge import HowRead
-from .chunk import MICROSECONDS, Chunk, FloatArray, TimeArray
+from .chunk import MICROSECONDS, Chunk, FloatArray, join
+from .energy import contradicts
 from .intervals import between_readings
-from .plateau import Plateau, Trace
+from .plateau import Growing, OpenPlateau, Plateau, trace_of
+from .threshold import Threshold
 
 #: Readings looked at together when the noise is judged.
 BLOCK = 4096
-#: A step is a change beyond this many standard deviations of the noise, and this many of its smallest change.
-NOISE_TIMES, GRAIN_TIMES = 6.0, 5.0
+#: A reading's neighbours on either side that must be known before it can be judged.
+AROUND = 2
+#: Of a step this share is still there between the readings one further out.
+STANDS = 0.6
 
 
 @dataclass(frozen=True)
@@ -37,7 +43,7 @@ class Plateaus:
     covered_s: float
 
 
-def signal_of(how: HowRead, quantities: set[str]) -> str | None:
+def signal_of(how: HowRead, quantities: Set[str]) -> str | None:
     """Return the quantity in which a load's steps add up: amps at the bank, watts behind an inverter.
 
     RMS amps of loads with different power factors do not add; they are taken only where there are no watts.
@@ -63,20 +69,19 @@ class StepFold:
 
     Notes
     -----
-    Readings are looked at in blocks of `BLOCK`, counted from the log's first, with two readings of the next one held
-    back: so where chunks end makes no difference. The tail carried is one block, two readings and the open plateau.
+    Readings are looked at in blocks of `BLOCK`, counted from the log's first, with `AROUND` readings of the next one
+    held back: so where chunks end makes no difference. The tail carried is one block and the open plateau.
     A lone reading far off its neighbours, which agree with each other and with the one before, is a spike: it makes no
-    step.
+    step. A reading without a signal is as if it had not been made; where only volts or watts are missing, they are
+    taken from the line between those around, within the block.
     """
 
-    def __init__(self, how: HowRead, quantities: set[str]) -> None:
+    def __init__(self, how: HowRead, quantities: Set[str]) -> None:
         signal = signal_of(how, quantities)
         if signal is None:
             raise ValueError("no current and no power to find steps in")
         self.signal = signal
-        self._how = how
         self._names = [n for n in ("current_A", "power_W", "voltage_V") if n in quantities]
-        self._makes_power = "power_W" not in quantities and {"current_A", "voltage_V"} <= quantities and how.side == "dc"
         self._blocks = Blocks(BLOCK)
         self._state = _State(how, signal)
 
@@ -89,16 +94,13 @@ class StepFold:
         """Return the plateaus so far."""
         state = self._state.twin()
         rest = self._blocks.rest()
-        empty = Chunk(np.empty(0, np.int64), {})
-        state.take(rest if rest is not None else empty, final=True)
-        plateaus = [*state.done, *([state.open] if state.open else [])]
+        state.take(rest if rest is not None else Chunk(np.empty(0, np.int64), {}), final=True)
+        plateaus = [*state.done, *([state.open.closed()] if state.open else [])]
         return Plateaus(self.signal, tuple(plateaus), state.covered_s)
 
     def _usable(self, chunk: Chunk) -> Chunk:
-        """Return the readings that have a signal, with power worked out where volts and amps allow it."""
+        """Return the readings that have a signal."""
         q = {name: chunk.quantities[name] for name in self._names}
-        if self._makes_power:
-            q["power_W"] = q["current_A"] * q["voltage_V"]
         there = ~np.isnan(q[self.signal])
         if there.all():
             return Chunk(chunk.time_us, q)
@@ -109,24 +111,39 @@ class StepFold:
 class _Cut:
     """Readings that are being cut into plateaus: those from `before` up to `keep`."""
 
-    time_us: TimeArray
-    values: dict[str, FloatArray]
+    readings: Chunk
+    signal: FloatArray
     sums: dict[str, FloatArray]
     is_gap: NDArray[np.bool_]
+    least: float
     before: int
     keep: int
 
-    def plateau(self, a: int, b: int) -> Plateau:
-        """Return the plateau of the readings from `a` up to `b`."""
-        return Plateau(
-            int(self.time_us[a]),
-            int(self.time_us[b - 1]),
-            b - a,
-            {n: Trace.of(v[a:b]) for n, v in self.values.items()},
-            {n: (float(total[a]), float(total[b - 1])) for n, total in self.sums.items()},
-            after_gap=bool(self.is_gap[a]) or a == 0,
-            step_s=float((self.time_us[a] - self.time_us[a - 1]) / MICROSECONDS) if a else 0.0,
-        )
+    def whole(self, a: int, b: int) -> Plateau:
+        """Return the plateau of the readings from `a` up to `b`, which ends there."""
+        traces = {name: trace_of(x[a:b]) for name, x in self.readings.quantities.items()}
+        time_us = self.readings.time_us
+        return Plateau(int(time_us[a]), int(time_us[b - 1]), b - a, traces, *self._rest(a, b))
+
+    def begun(self, a: int, b: int) -> OpenPlateau:
+        """Return the plateau of the readings from `a` up to `b`, which may go on."""
+        growing = {name: Growing.of(x[a:b]) for name, x in self.readings.quantities.items()}
+        time_us = self.readings.time_us
+        return OpenPlateau(int(time_us[a]), int(time_us[b - 1]), b - a, growing, *self._rest(a, b))
+
+    def _rest(self, a: int, b: int) -> tuple[dict[str, tuple[float, float]], float, float, bool, float]:
+        sums = {name: (float(total[a]), float(total[b - 1])) for name, total in self.sums.items()}
+        time_us = self.readings.time_us
+        if not a:
+            return sums, self.least, 0.0, True, 0.0
+        step_s = float((time_us[a] - time_us[a - 1]) / MICROSECONDS)
+        return sums, self.least, float(self.signal[a] - self.signal[a - 1]), bool(self.is_gap[a]), step_s
+
+    def grown(self, plateau: OpenPlateau, stop: int) -> OpenPlateau:
+        """Return a plateau from before with the readings up to `stop`."""
+        part = self.readings.part(self.before, stop)
+        at_end = {name: float(total[stop - 1]) for name, total in self.sums.items()}
+        return plateau.extended(part.time_us, dict(part.quantities), at_end)
 
 
 class _State:
@@ -135,112 +152,124 @@ class _State:
     def __init__(self, how: HowRead, signal: str) -> None:
         self._how = how
         self._signal = signal
-        self._held: Chunk | None = None
-        self._last: Chunk | None = None
+        self._carried: Chunk | None = None  # the last readings that were cut, and those held back
+        self._before = 0  # how many of these were cut
+        self._threshold = Threshold()
         self._sums: dict[str, float] = {}
         self.covered_s = 0.0
         self.done: list[Plateau] = []
-        self.open: Plateau | None = None
+        self.open: OpenPlateau | None = None
 
     def twin(self) -> _State:
         """Return a state that can go on without changing this one."""
         twin = copy.copy(self)
-        twin._sums = dict(self._sums)
-        twin.done = list(self.done)
+        twin._sums, twin.done, twin._threshold = dict(self._sums), list(self.done), copy.copy(self._threshold)
         return twin
 
     def take(self, block: Chunk, *, final: bool) -> None:
-        """Take the next block in; the last two readings wait for the next unless it is the final one."""
-        parts = [part for part in (self._held, block) if part is not None and len(part)]
+        """Take the next block in; its last readings wait for the next unless it is the final one."""
+        parts = [self._carried] if self._carried is not None else []
+        parts += [_completed(block, self._how)] if len(block) else []
         if not parts:
             return
-        time_us = np.concatenate([part.time_us for part in parts])
-        names = list(parts[0].quantities)
-        values = {name: np.concatenate([part.quantities[name] for part in parts]) for name in names}
-        keep = len(time_us) if final else len(time_us) - 2
-        self._held = None if final else Chunk(time_us[keep:], {n: x[keep:] for n, x in values.items()})
-        if keep > 0:
-            self._cut(time_us, values, keep)
+        readings = join(parts)
+        keep = len(readings) if final else len(readings) - AROUND
+        if keep > self._before:
+            level = self._cut(readings, keep)
+            self._before = min(keep, AROUND)
+            self._carried = join([level.part(keep - self._before, keep), readings.part(keep, len(readings))])
 
-    def _cut(self, time_us: TimeArray, values: dict[str, FloatArray], keep: int) -> None:
-        """Cut the first `keep` readings into plateaus, looking at those around them."""
-        before = 0
-        if self._last is not None:
-            before = 1
-            time_us = np.concatenate([self._last.time_us, time_us])
-            values = {n: np.concatenate([self._last.quantities[n], x]) for n, x in values.items()}
-        keep += before
-        x = values[self._signal]
+    def _cut(self, readings: Chunk, keep: int) -> Chunk:
+        """Cut the readings up to `keep` into plateaus, looking at those around them; return them without spikes."""
+        x = readings.quantities[self._signal]
         is_gap = np.zeros(len(x), dtype=bool)
         if self._how.sampling != "held":
-            is_gap[1:] = np.diff(time_us) > self._how.gap_limit_s * MICROSECONDS
-        spikes, least = _spikes(x, is_gap)
-        smooth = {n: _levelled(v, spikes) for n, v in values.items()}
-        steps = np.zeros(len(x), dtype=bool)
-        steps[1:] = np.abs(np.diff(smooth[self._signal])) > least
-        sums = self._integrated(time_us[:keep], values, keep, first=before == 0)
-        starts = np.flatnonzero((steps | is_gap)[:keep])
-        starts = starts[starts >= before]
-        if not before and (not len(starts) or starts[0] != 0):
-            starts = np.concatenate([[0], starts])
-        self._gather(_Cut(time_us, smooth, sums, is_gap, before, keep), starts)
-        self._last = Chunk(time_us[keep - 1 : keep], {n: v[keep - 1 : keep] for n, v in values.items()})
+            is_gap[1:] = np.diff(readings.time_us) > self._how.gap_limit_s * MICROSECONDS
+        least = self._threshold.of(x, is_gap)
+        spikes = _spikes(x, is_gap, least)
+        level = Chunk(readings.time_us, {n: _levelled(v, spikes) for n, v in readings.quantities.items()})
+        smooth = level.quantities[self._signal]
+        starts = np.flatnonzero((_steps(smooth, is_gap, least) | is_gap)[:keep])
+        if not self._before:
+            starts = np.unique(np.append(starts, 0))
+        self._gather(_Cut(level, smooth, self._integrated(level, keep), is_gap, least, self._before, keep), starts)
+        return level
 
     def _gather(self, cut: _Cut, starts: NDArray[np.int64]) -> None:
-        """Let the open plateau grow to the first start, and open a new one at each."""
-        stops = np.concatenate([starts[1:], [cut.keep]])[: len(starts)]
-        first = int(starts[0]) if len(starts) else cut.keep
-        if self.open is not None and first > cut.before:
-            part = slice(cut.before, first)
-            self.open = self.open.extended(
-                cut.time_us[part],
-                {n: v[part] for n, v in cut.values.items()},
-                {n: float(total[first - 1]) for n, total in cut.sums.items()},
-            )
-        for a, b in zip(starts.tolist(), stops.tolist(), strict=True):
-            if self.open is not None:
-                self.done.append(self.open)
-            self.open = cut.plateau(a, b)
+        """Let the open plateau grow to the first start, and open a new one at the last."""
+        bounds = [*starts[starts >= cut.before].tolist(), cut.keep]
+        if self.open is not None and bounds[0] > cut.before:
+            self.open = cut.grown(self.open, bounds[0])
+        if len(bounds) == 1:
+            return
+        if self.open is not None:
+            self.done.append(self.open.closed())
+        self.done += [cut.whole(a, b) for a, b in pairwise(bounds[:-1])]
+        self.open = cut.begun(bounds[-2], bounds[-1])
 
-    def _integrated(
-        self, time_us: TimeArray, values: dict[str, FloatArray], keep: int, *, first: bool
-    ) -> dict[str, FloatArray]:
-        """Return the running integral of each quantity at each reading. [unit s]"""
-        sums = {}
-        for name, whole in values.items():
-            x = np.nan_to_num(whole[:keep])
-            stretch = between_readings(
-                time_us,
-                {name: x},
-                sampling=self._how.sampling,
-                gap_limit_s=self._how.gap_limit_s,
-                usual_interval_s=self._how.usual_interval_s,
-                first_of_log=first,
-            )
-            pieces = stretch.measured
-            area = (pieces.first[name] + pieces.last[name]) / 2 * pieces.length_s
-            at = np.searchsorted(time_us, pieces.stop_us)
+    def _integrated(self, readings: Chunk, keep: int) -> dict[str, FloatArray]:
+        """Return the running integral of amps and of watts at each reading. [unit s]."""
+        values = {n: np.nan_to_num(x[:keep]) for n, x in readings.quantities.items() if n != "voltage_V"}
+        time_us = readings.time_us[:keep]
+        pieces = between_readings(
+            time_us,
+            values,
+            sampling=self._how.sampling,
+            gap_limit_s=self._how.gap_limit_s,
+            usual_interval_s=self._how.usual_interval_s,
+            first_of_log=not self._before,
+        ).measured
+        at, length_s, sums = np.searchsorted(time_us, pieces.stop_us), pieces.length_s, {}
+        for name in values:
             increments = np.zeros(keep)
-            increments[at] = area
+            increments[at] = (pieces.first[name] + pieces.last[name]) / 2 * length_s
             sums[name] = self._sums.get(name, 0.0) + np.cumsum(increments)
             self._sums[name] = float(sums[name][-1])
-            if name == self._signal:
-                self.covered_s += float(pieces.length_s.sum())
+        self.covered_s += float(length_s.sum())
         return sums
 
 
-def _spikes(x: FloatArray, is_gap: NDArray[np.bool_]) -> tuple[NDArray[np.int64], float]:
-    """Return where lone spikes stand, and the smallest change that is a step. [unit]"""
+def _completed(block: Chunk, how: HowRead) -> Chunk:
+    """Return a block with what is missing filled in, and with watts that the current at the bank agrees with."""
+    index = np.arange(len(block))
+    q = {name: _filled(x, index) for name, x in block.quantities.items()}
+    if how.side == "dc" and {"current_A", "voltage_V"} <= q.keys():
+        product_W = q["current_A"] * q["voltage_V"]
+        power_W = q.get("power_W", product_W)
+        q["power_W"] = np.where(contradicts(power_W, q["current_A"]), product_W, power_W)
+    return Chunk(block.time_us, q)
+
+
+def _filled(x: FloatArray, index: NDArray[np.int64]) -> FloatArray:
+    missing = np.isnan(x)
+    if not missing.any() or missing.all():
+        return x
+    return np.asarray(np.interp(index, index[~missing], x[~missing]))
+
+
+def _steps(x: FloatArray, is_gap: NDArray[np.bool_], least: float) -> NDArray[np.bool_]:
+    """Return at which readings the signal has stepped: by more than `least`, and not because one reading stands out.
+
+    The readings one further out on either side, where there are any, differ too, by more than half as much.
+    """
+    steps = np.zeros(len(x), dtype=bool)
+    steps[1:] = np.abs(np.diff(x)) > least
+    stands = np.abs(x[3:] - x[:-3]) > STANDS * least
+    steps[2:-1] &= stands | is_gap[1:-2] | is_gap[3:]
+    return steps
+
+
+def _spikes(x: FloatArray, is_gap: NDArray[np.bool_], least: float) -> NDArray[np.int64]:
+    """Return where lone spikes stand; `least` is the smallest change that is a step. [unit]."""
+    if len(x) < 3:
+        return np.empty(0, dtype=np.int64)
     rise = np.diff(x)
-    least = _least_step(rise[~is_gap[1:]])
-    if len(x) < 3:  # noqa: PLR2004 - a spike has two neighbours
-        return np.empty(0, dtype=np.int64), least
     up, down = rise[:-1], rise[1:]
     smaller = np.minimum(np.abs(up), np.abs(down))
     spike = (up * down < 0) & (smaller > least) & (np.abs(x[2:] - x[:-2]) < np.maximum(least, 0.1 * smaller))
     spike &= ~(is_gap[1:-1] | is_gap[2:])
     spike[1:] &= np.abs(rise[:-2]) <= np.maximum(least, 0.1 * smaller[1:])  # the top of a start is no spike
-    return np.flatnonzero(spike) + 1, least
+    return np.flatnonzero(spike) + 1
 
 
 def _levelled(x: FloatArray, spikes: NDArray[np.int64]) -> FloatArray:
@@ -250,18 +279,3 @@ def _levelled(x: FloatArray, spikes: NDArray[np.int64]) -> FloatArray:
     smooth = x.copy()
     smooth[spikes] = (x[spikes - 1] + x[spikes + 1]) / 2
     return smooth
-
-
-def _least_step(rise: FloatArray) -> float:
-    """Return the smallest change that stands out from the noise of these differences.
-
-    The noise is judged by the median of the differences, which a few steps cannot move; the grain of a meter is its
-    smallest change. [unit]
-    """
-    size = np.abs(rise)
-    if not len(size):
-        return 0.0
-    noise = 1.4826 * float(np.median(size)) / np.sqrt(2.0)
-    moving = size[size > 0]
-    grain = float(moving.min()) if len(moving) else 0.0
-    return max(NOISE_TIMES * noise, GRAIN_TIMES * grain)

@@ -1,0 +1,194 @@
+"""Levels: plateaus put together where they differ only by a start's moment, a slow fall or noise."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from .chunk import MICROSECONDS
+from .plateau import EDGE, Plateau, median
+
+#: A level holds for at least this many readings and this long; what is shorter belongs to a start or a stop. [s]
+LEVEL_READINGS, LEVEL_S = 3, 1.0
+#: A start is over within this time: trade guides give 0.1 to 5 s for a motor's surge (no standard does). [s]
+START_S = 5.0
+#: What remains after a start is less than this share of its top, and more than that.
+START_FALLS_TO, START_STAYS_ABOVE = 0.65, 0.1
+#: Neighbouring plateaus differ by no more than this share of the step before, if the second is short, or if it holds.
+SLOPE_SHORT, SLOPE_LONG = 0.1, 0.03
+#: A step belongs to the stair up to a larger one if it has this share of it.
+OF_STAIR = 0.3
+#: Medians of several readings differ by less than this share of the least step where only noise lies between them.
+LIKE_NOISE = 0.7
+
+
+@dataclass
+class Level:
+    """Plateaus that together hold long enough, and the short ones between them and the level before.
+
+    Neighbouring plateaus are one level where they differ little beside the step that led there (a pump's draw falls
+    slowly while the pressure rises), or no more than noise does.
+    """
+
+    parts: list[Plateau]
+    between: list[Plateau]
+    after_gap: bool
+
+    @property
+    def first_us(self) -> int:
+        """Its first reading. [us]."""
+        return self.parts[0].first_us
+
+    @property
+    def last_us(self) -> int:
+        """Its last reading. [us]."""
+        return self.parts[-1].last_us
+
+    @property
+    def length_s(self) -> float:
+        """From its first to its last reading. [s]."""
+        return (self.last_us - self.first_us) / MICROSECONDS
+
+    @property
+    def holds(self) -> bool:
+        """Whether it is more than a moment of a start or a stop."""
+        return sum(part.count for part in self.parts) >= LEVEL_READINGS and self.length_s >= LEVEL_S
+
+    @property
+    def start_us(self) -> float:
+        """The middle between the last reading before the change and the first after it. [us]."""
+        return self.changed.first_us - self.spacing_s * MICROSECONDS / 2
+
+    @property
+    def spacing_s(self) -> float:
+        """Time between those two readings. [s]."""
+        return self.changed.step_s
+
+    @cached_property
+    def changed(self) -> Plateau:
+        """The plateau with which the change began: that of the largest step, or the first of a stair up to it.
+
+        What lies before that among the short plateaus is another load's doing.
+        """
+        if not self.between:
+            return self.parts[0]
+        change = [*self.between, self.parts[0]]
+        direction = 1.0 if sum(plateau.step for plateau in change) > 0 else -1.0
+        steps = [direction * plateau.step for plateau in change]
+        first = steps.index(max(steps))
+        largest = steps[first]
+        while first and steps[first - 1] > OF_STAIR * largest:
+            first -= 1
+        return change[first]
+
+    def first(self, name: str) -> float:
+        """Return how it begins: the median of its first readings. [unit]."""
+        return self._edge(self.parts, name, at_end=False)
+
+    def last(self, name: str) -> float:
+        """Return how it ends: the median of its last readings. [unit]."""
+        return self._edge(self.parts[::-1] if len(self.parts) > 1 else self.parts, name, at_end=True)
+
+    def _edge(self, parts: Sequence[Plateau], name: str, *, at_end: bool) -> float:
+        nearest = parts[0].traces[name]
+        if len(parts) == 1 or parts[0].count >= EDGE:
+            return nearest.last if at_end else nearest.first
+        readings: list[float] = []
+        for part in parts:
+            trace = part.traces[name]
+            if part.count > EDGE:  # its readings are not kept; its median stands for them
+                readings += [trace.last if at_end else trace.first] * EDGE
+            else:
+                readings += (trace.readings[::-1] if at_end else trace.readings).tolist()
+            if len(readings) >= EDGE:
+                break
+        return median(np.array(readings[:EDGE]))
+
+    def usual(self, name: str) -> float:
+        """Return its usual reading: the median of its plateaus' medians, each counted by its readings. [unit]."""
+        if len(self.parts) == 1:
+            return self.parts[0].traces[name].usual
+        medians = np.array([part.traces[name].usual for part in self.parts])
+        counts = np.array([part.count for part in self.parts])
+        order = np.argsort(medians)
+        reached = np.cumsum(counts[order])
+        return float(medians[order][np.searchsorted(reached, reached[-1] / 2)])
+
+    def peak(self, name: str) -> float:
+        """Return the highest reading of the change and of the plateaus that begin within a start's time. [unit]."""
+        until_us = self.changed.first_us + START_S * MICROSECONDS
+        early = [part for part in self.parts[1:] if part.first_us <= until_us]
+        return max(part.traces[name].high for part in (*self.between, self.parts[0], *early))
+
+    def high(self, name: str) -> float:
+        """Return the highest reading of the change and of the whole level. [unit]."""
+        return max(part.traces[name].high for part in (*self.between, *self.parts))
+
+    def low(self, name: str) -> float:
+        """Return the lowest reading of the change and of the whole level. [unit]."""
+        return min(part.traces[name].low for part in (*self.between, *self.parts))
+
+
+def levels_of(plateaus: Sequence[Plateau], signal: str) -> list[Level]:
+    """Return the levels of a signal, in order."""
+    return _without_starts(_gathered(plateaus, signal), signal)
+
+
+def _gathered(plateaus: Sequence[Plateau], signal: str) -> list[Level]:
+    """Put plateaus together to levels, and what lies between levels with the one that follows."""
+    levels: list[Level] = []
+    between: list[Plateau] = []  # of the level that is forming
+    forming: Level | None = None
+    for plateau in plateaus:
+        if plateau.after_gap:
+            forming, between = None, []
+        if forming is not None and _continues(forming, plateau, levels, signal):
+            forming.parts.append(plateau)
+        else:
+            if forming is not None and not _kept(forming, levels):
+                between += forming.parts
+            forming = Level([plateau], between, plateau.after_gap)
+        if not _kept(forming, levels) and (forming.holds or forming.after_gap):
+            levels.append(forming)
+        if _kept(forming, levels):
+            between = []
+    return levels
+
+
+def _kept(level: Level, levels: list[Level]) -> bool:
+    return bool(levels) and levels[-1] is level
+
+
+def _continues(level: Level, plateau: Plateau, levels: list[Level], signal: str) -> bool:
+    """Tell whether a plateau goes on with a level: it differs no more than noise, or little beside the step before."""
+    jump = abs(plateau.traces[signal].first - level.parts[-1].traces[signal].last)
+    is_short = plateau.count < LEVEL_READINGS
+    if jump <= LIKE_NOISE * plateau.least and not is_short and level.parts[-1].count >= LEVEL_READINGS:
+        return True
+    held = len(levels) - (2 if _kept(level, levels) else 1)
+    if level.after_gap or held < 0:
+        return False
+    step = abs(level.first(signal) - levels[held].last(signal))
+    return jump <= (SLOPE_SHORT if is_short else SLOPE_LONG) * step
+
+
+def _without_starts(levels: list[Level], signal: str) -> list[Level]:
+    """Count a short level right after a step up, with a lower one above its base behind it, to that one's start."""
+    kept = levels[:1]
+    for level, following in zip(levels[1:], [*levels[2:], None], strict=False):
+        if following is not None and _is_start(kept[-1], level, following, signal):
+            following.between = [*level.between, *level.parts, *following.between]
+        else:
+            kept.append(level)
+    return kept
+
+
+def _is_start(base: Level, level: Level, following: Level, signal: str) -> bool:
+    if level.after_gap or following.after_gap or level.length_s > START_S:
+        return False
+    rise = level.first(signal) - base.last(signal)
+    stays = following.first(signal) - base.last(signal)
+    return START_STAYS_ABOVE * rise < stays < START_FALLS_TO * rise

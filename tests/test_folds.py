@@ -1,0 +1,152 @@
+"""The law of the folds: cut the log anywhere, the result is the same; asking changes nothing."""
+
+from itertools import pairwise
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from readings import T0_US, assert_same, chunk_of, fed, how
+
+from shuntbook.analysis.charge import ChargeFold
+from shuntbook.analysis.chunk import Chunk
+from shuntbook.analysis.counter import CounterFold
+from shuntbook.analysis.cycles import CycleFold
+from shuntbook.analysis.envelope import EnvelopeFold
+from shuntbook.analysis.steps import BLOCK, StepFold
+
+
+class CounterAlone:
+    """The counter's fold in the clothes of the others."""
+
+    def __init__(self, kind):
+        self._fold = CounterFold(kind, 10.0)
+
+    def add(self, chunk):
+        """Hand the three columns over."""
+        q = chunk.quantities
+        self._fold.add(chunk.time_us, q["charge_Ah"], q["current_A"])
+
+    def result(self):
+        """Compare with an integral of nothing."""
+        return self._fold.compared(drawn_Ah=0.0, returned_Ah=0.0)
+
+
+FOLDS = {
+    "charge": lambda q: ChargeFold(how(), q),
+    "charge of means": lambda q: ChargeFold(how(sampling="mean"), q),
+    "charge of held": lambda q: ChargeFold(how(sampling="held"), q),
+    "charge in a window": lambda q: ChargeFold(how(), q, from_us=T0_US + 77_777_777, to_us=T0_US + 1_234_567_890),
+    "charge behind an inverter": lambda q: ChargeFold(how(side="ac"), q),
+    "net counter": lambda q: CounterAlone("net"),
+    "moved counter": lambda q: CounterAlone("moved"),
+    "steps": lambda q: StepFold(how(), q),
+    "steps of means": lambda q: StepFold(how(sampling="mean"), q),
+    "steps behind an inverter": lambda q: StepFold(how(side="ac"), q),
+    "cycles": lambda q: CycleFold(how(), q),
+    "cycles of held": lambda q: CycleFold(how(sampling="held"), q),
+    "envelope": lambda q: EnvelopeFold("current_A", most=50),
+}
+EXACT = {"steps", "steps of means", "steps behind an inverter", "cycles", "cycles of held", "envelope"}
+
+
+def a_log(seed, count):
+    """A log with all that can be in one: loads, noise, spikes, gaps, missing cells, a counter set back."""
+    rng = np.random.default_rng(seed)
+    time_s = np.cumsum(np.where(rng.random(count) < 0.002, rng.uniform(11, 900, count), rng.uniform(0.4, 1.6, count)))
+    current_A = rng.choice([-3.0, 2.0, 30.0], max(count // 40, 1), p=[0.2, 0.5, 0.3]).repeat(40)[:count]
+    current_A = np.concatenate([current_A, np.full(count - len(current_A), 2.0)]) + rng.normal(0, 0.02, count)
+    current_A[rng.random(count) < 0.001] += 500.0
+    voltage_V = 25.0 - 0.02 * current_A
+    count_Ah = np.cumsum(current_A) / 3600
+    count_Ah -= np.where(np.arange(count) > count // 2, count_Ah[count // 2], 0.0) if count else 0.0
+    q = {"current_A": current_A, "voltage_V": voltage_V, "power_W": voltage_V * current_A, "charge_Ah": count_Ah}
+    for name, x in q.items():
+        x[rng.random(count) < (0.03 if name != "current_A" else 0.005)] = np.nan
+    return chunk_of(time_s, **q)
+
+
+LOGS = st.builds(a_log, st.integers(0, 10**6), st.integers(0, 2 * BLOCK + 500))
+CUTS = st.lists(st.integers(0, 10**6), max_size=6).map(
+    lambda cuts: cuts + [c for cut in cuts[:1] for c in (cut, cut + 1)]
+)
+
+
+@pytest.mark.parametrize("name", FOLDS)
+@settings(max_examples=25, deadline=None)
+@given(chunk=LOGS, cuts=CUTS)
+def test_cut_anywhere_the_result_is_the_same(name, chunk, cuts):
+    """Chunks of any length, empty ones and single readings among them, give what the whole log gives at once."""
+    whole = fed(FOLDS[name](set(chunk.quantities)), chunk).result()
+    parts = fed(FOLDS[name](set(chunk.quantities)), chunk, cuts).result()
+    assert_same(parts, whole, within=0.0 if name in EXACT else 1e-9)
+
+
+@pytest.mark.parametrize("name", FOLDS)
+def test_reading_by_reading_is_the_same(name):
+    """As in a live capture, where each chunk holds one reading."""
+    chunk = a_log(5, BLOCK + 50)
+    whole = fed(FOLDS[name](set(chunk.quantities)), chunk).result()
+    single = fed(FOLDS[name](set(chunk.quantities)), chunk, range(len(chunk))).result()
+    assert_same(single, whole)
+
+
+@pytest.mark.parametrize("name", FOLDS)
+@settings(max_examples=10, deadline=None)
+@given(chunk=LOGS, cuts=CUTS)
+def test_asking_on_the_way_changes_nothing(name, chunk, cuts):
+    """`result` may be asked at any time, twice as well, and gives what the readings so far give."""
+    asked, silent = FOLDS[name](set(chunk.quantities)), FOLDS[name](set(chunk.quantities))
+    bounds = [0, *sorted(cut % (len(chunk) + 1) for cut in cuts), len(chunk)]
+    for start, stop in pairwise(bounds):
+        asked.add(chunk.part(start, stop))
+        silent.add(chunk.part(start, stop))
+        so_far = asked.result()
+        assert_same(asked.result(), so_far, within=0.0)
+        assert_same(fed(FOLDS[name](set(chunk.quantities)), chunk.part(0, stop)).result(), so_far)
+    assert_same(asked.result(), silent.result(), within=0.0)
+
+
+@settings(max_examples=15, deadline=None)
+@given(chunk=LOGS, shift_s=st.integers(-(10**9), 10**9))
+def test_time_shift_changes_only_the_times(chunk, shift_s):
+    """The same readings at another date: the same charge, runs and draws."""
+    later = Chunk(chunk.time_us + shift_s * 1_000_000, chunk.quantities)
+    here, there = (fed(CycleFold(how(), set(c.quantities)), c).result() for c in (chunk, later))
+    assert [c.start_us + shift_s * 1_000_000 for c in here.cycles] == [c.start_us for c in there.cycles]
+    assert_same(there.summary, here.summary)
+    for a, b in zip(here.cycles, there.cycles, strict=True):
+        assert (a.run_s, a.surge_A, a.run_A, a.complete) == (b.run_s, b.surge_A, b.run_A, b.complete)
+    charges = [fed(ChargeFold(how(), set(c.quantities)), c).result() for c in (chunk, later)]
+    assert_same(charges[0].charge, charges[1].charge)
+
+
+@settings(max_examples=15, deadline=None)
+@given(chunk=LOGS)
+def test_turned_sign_swaps_drawn_and_returned(chunk):
+    """A log whose signs are turned has drawn what the other has returned."""
+    turned = Chunk(chunk.time_us, {n: -x if n != "voltage_V" else x for n, x in chunk.quantities.items()})
+    a, b = (fed(ChargeFold(how(), set(c.quantities)), c).result() for c in (chunk, turned))
+    if a.charge is None:
+        assert b.charge is None
+    else:
+        assert_same((a.charge.drawn, a.charge.returned), (b.charge.returned, b.charge.drawn))
+        assert_same(a.charge.net, -b.charge.net)
+
+
+def test_envelope_loses_no_peak():
+    """However long the log, the highest and lowest reading are still there, in order of time."""
+    chunk = a_log(3, 3 * BLOCK)
+    x = chunk.quantities["current_A"]
+    shown = fed(EnvelopeFold("current_A", most=100), chunk).result()
+    assert len(shown.time_us) <= 100
+    assert (shown.low.min(), shown.high.max()) == (np.nanmin(x), np.nanmax(x))
+    assert (np.diff(shown.time_us) > 0).all()
+    at = int(np.nanargmax(x))
+    bucket = np.searchsorted(shown.time_us, chunk.time_us[at], side="right") - 1
+    assert shown.high[bucket] == x[at]
+
+
+def test_envelope_of_nothing_is_empty():
+    """No readings, no buckets."""
+    assert len(EnvelopeFold("current_A").result().time_us) == 0
