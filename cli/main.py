@@ -31,7 +31,7 @@ COMMANDS = {
 
 
 _WRONG_PLACE = (PermissionError, NotADirectoryError, IsADirectoryError, FileNotFoundError, FileExistsError)
-_DISK_FAILED = {errno.ENOSPC, errno.EDQUOT, errno.EIO, errno.EROFS}
+_DISK_FAILED = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO, errno.EROFS}
 
 
 class LazyGroup(click.Group):

@@ -10,11 +10,11 @@ from pathlib import Path
 from typing import IO
 
 import numpy as np
-import pyarrow as pa
 import pyarrow.parquet as pq
 
+from .arrow import flat, floats, integers
 from .csv_export import CsvExport
-from .delimited.rows import Reject
+from .delimited.rows import Reject, RowBatch
 from .errors import InputError
 from .intervals import IntervalCount
 from .log import LogMeta, LogWriter, Readings, new_log, to_batch
@@ -44,17 +44,20 @@ class _Tally:
     read: int = 0
     kept: int = 0
     rejected: int = 0
+    torn: int = 0
     repeated_headers: int = 0
     increasing: bool = True
     last_us: int | None = None
     first_reject: Reject | None = None
     intervals: IntervalCount = field(default_factory=IntervalCount)
 
-    def count(self, time_us: np.ndarray, rejects: list[Reject], repeated: int) -> None:
+    def count(self, batch: RowBatch) -> None:
+        time_us, rejects = batch.readings.time_us, batch.rejects
         self.kept += len(time_us)
+        self.torn += batch.torn
         self.rejected += len(rejects)
         self.read += len(time_us) + len(rejects)
-        self.repeated_headers += repeated
+        self.repeated_headers += batch.repeated_headers
         self.first_reject = self.first_reject or (rejects[0] if rejects else None)
         if len(time_us):
             follows = self.last_us is None or time_us[0] > self.last_us
@@ -101,7 +104,7 @@ def convert(
         writer = LogWriter(spool, export.quantities)
         try:
             for batch in export.batches():
-                tally.count(batch.readings.time_us, batch.rejects, batch.repeated_headers)
+                tally.count(batch)
                 rejects.add(batch.rejects)
                 if len(batch.readings.time_us):
                     writer.write(to_batch(_turned(batch.readings, reverse_sign)))
@@ -139,12 +142,14 @@ def _check(tally: _Tally, allow: bool, rejects: Path, export: CsvExport) -> None
     if not tally.kept:
         if first is None:
             raise InputError(f"{name}: holds no row of readings")
-        raise InputError(f"{name}: none of its {tally.read} rows could be read; the first: {where}. All are in {rejects}")
-    if tally.rejected > MOST_REJECTED * tally.read and not allow:
+        raise InputError(
+            f"{name}: none of its {tally.read} rows could be read; the first: {where}. All are in {rejects}"
+        )
+    if tally.rejected - tally.torn > MOST_REJECTED * tally.read and not allow:
         share = 100 * tally.rejected / tally.read
         raise InputError(
-            f"{name}: {tally.rejected} of {tally.read} rows ({share:.0f} %) could not be read, so no log was written; the first: "
-            f"{where}. All are in {rejects}; add --allow-rejects to keep the rest"
+            f"{name}: {tally.rejected} of {tally.read} rows ({share:.0f} %) could not be read, so no log was written; "
+            f"the first: {where}. All are in {rejects}; add --allow-rejects to keep the rest"
         )
 
 
@@ -168,7 +173,12 @@ def _filled(meta: LogMeta, export: CsvExport, tally: _Tally, gap_limit_s: float 
 
 
 def _settled_meta(
-    meta: LogMeta, readings: Readings, said: list[str], merged: int, steps: list[dict[str, float]], gap_limit_s: float | None
+    meta: LogMeta,
+    readings: Readings,
+    said: list[str],
+    merged: int,
+    steps: list[dict[str, float]],
+    gap_limit_s: float | None,
 ) -> LogMeta:
     intervals = IntervalCount()
     intervals.add(readings.time_us)
@@ -214,15 +224,15 @@ def _keep(spool: Path, out: Path) -> tuple[int, int]:
         spool.replace(hidden)
     with pq.ParquetFile(out) as file:
         groups = file.metadata.num_row_groups
-        first = file.read_row_group(0, columns=["time"])["time"].cast(pa.int64())[0].as_py()
-        last = file.read_row_group(groups - 1, columns=["time"])["time"].cast(pa.int64())[-1].as_py()
+        first = integers(flat(file.read_row_group(0, columns=["time"])["time"]), 0)[0]
+        last = integers(flat(file.read_row_group(groups - 1, columns=["time"])["time"]), 0)[-1]
     return int(first), int(last)
 
 
 def _load(spool: Path, quantities: tuple[str, ...]) -> Readings:
-    table = pq.read_table(spool)
-    time_us = table["time"].cast(pa.int64()).to_numpy()
-    return Readings(time_us, {q: np.asarray(table[q].to_numpy(), dtype=np.float64) for q in quantities})
+    with pq.ParquetFile(spool) as file:
+        time_us = integers(flat(file.read(columns=["time"])["time"]), 0)
+        return Readings(time_us, {q: floats(flat(file.read(columns=[q])[q])) for q in quantities})
 
 
 def _write_slices(writer: LogWriter, readings: Readings) -> None:
@@ -267,7 +277,9 @@ def _rejects_file(path: Path) -> Iterator[_RejectsFile]:
         If something that is no rejects file of ours stands in its place.
     """
     if path.exists() and not _is_ours(path):
-        raise InputError(f"{path}: stands where unreadable rows would be kept and is not ours; move it or choose another --out")
+        raise InputError(
+            f"{path}: stands where unreadable rows would be kept and is not ours; move it or choose another --out"
+        )
     hidden = path.with_name(f".{path.name}.part")
     rejects = _RejectsFile(path, hidden)
     try:

@@ -10,15 +10,16 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
+from .arrow import strings
 from .delimited.decode import Source, blocks
-from .delimited.layout import Layout, Wishes, find_layout
+from .delimited.layout import Layout, Wishes, find_layout, joined_cells
 from .delimited.rows import RowBatch, RowReader
-from .delimited.stamps import Order, leading_numbers
+from .delimited.stamps import Highest, Order, highest_numbers, parse, possible_orders
 from .errors import InputError
-from .zone import LocalClock, zone_named
+from .zone import NO_TIME, LocalClock, zone_named
 
 _DAY_US = 86_400_000_000
-_MONTHS = 12
+_ORDER_WORDS: dict[Order, str] = {"d/m/y": "day/month/year", "m/d/y": "month/day/year", "y-m-d": "year-month-day"}
 
 
 @dataclass
@@ -36,7 +37,7 @@ class Clock:
     _last_us: int | None = None
 
     def to_utc(self, time_us: NDArray[np.int64]) -> NDArray[np.int64]:
-        """Return UTC; shape (n,). [us]"""
+        """Return UTC; shape (n,) [us]."""
         if self.local is not None:
             return self.local.to_utc(time_us)
         if self.wraps and len(time_us):
@@ -74,12 +75,17 @@ class CsvExport:
         self.layouts = _with_orders([find_layout(source, wishes) for source in self.sources], self.sources)
         first = self.layouts[0]
         for layout in self.layouts[1:]:
-            if layout.quantities != first.quantities or layout.time.style.kind != first.time.style.kind:
+            if layout.quantities != first.quantities:
                 raise InputError(f"{layout.name}: holds other columns than {first.name}; convert them one at a time")
+            if _kind(layout) != _kind(first):
+                raise InputError(
+                    f"{layout.name}: tells the time in another way than {first.name}; convert them one at a time"
+                )
         style = first.time.style
         self.undated = style.kind == "elapsed" and start is None
-        self.needs_zone = not style.absolute and not self.undated
-        local = LocalClock(zone_named(zone, what="--zone")) if style.kind == "calendar" and not style.zoned else None
+        by_zone = style.kind == "calendar" and not style.zoned
+        self.needs_zone = by_zone or (style.kind == "elapsed" and start is not None and start.tzinfo is None)
+        local = LocalClock(zone_named(zone, what="--zone"), newest_first=_is_newest_first(first)) if by_zone else None
         start_us = _start_us(start, zone) if style.kind == "elapsed" and start is not None else 0
         self.clock = Clock(local, start_us, wraps=style.unit == "h:m:s")
 
@@ -94,6 +100,17 @@ class CsvExport:
             reader = RowReader(layout, self.clock.to_utc)
             for block in blocks(source, layout.encoding):
                 yield reader.read(block)
+
+
+def _kind(layout: Layout) -> tuple[str, bool, bool]:
+    style = layout.time.style
+    return style.kind, style.zoned, style.unit == "h:m:s"
+
+
+def _is_newest_first(layout: Layout) -> bool:
+    time_us = parse(strings(joined_cells(layout.dialect, layout.time.indices)), layout.time.style)
+    steps = np.diff(time_us[time_us != NO_TIME])
+    return bool((steps < 0).sum() > (steps > 0).sum())
 
 
 def _start_us(start: datetime, zone: str) -> int:
@@ -120,29 +137,28 @@ def _is_open(layout: Layout) -> bool:
 
 
 def _order_of_rows(files: list[tuple[Layout, Source]]) -> Order:
-    first = second = 0
+    highest = Highest()
     for layout, source in files:
         for cells in _first_cells(layout, source):
-            a, b = leading_numbers(cells)
-            first, second = max(first, a), max(second, b)
-    name = files[0][0].name
-    if first > _MONTHS and second > _MONTHS:
-        raise InputError(f"{name}: its dates are neither all day/month/year nor all month/day/year; say --dates d/m/y or --dates m/d/y")
-    if first <= _MONTHS and second <= _MONTHS:
-        layout = files[0][0]
-        cell = layout.dialect.column(layout.time.indices[0])[0]
+            highest = highest.with_(highest_numbers(cells))
+    orders = possible_orders(highest)
+    if len(orders) == 1:
+        return orders[0]
+    layout = files[0][0]
+    if not orders:
         raise InputError(
-            f"{name}: dates such as {cell!r} could be day/month/year or month/day/year and no row decides it; "
-            "say --dates d/m/y or --dates m/d/y"
+            f"{layout.name}: its dates follow no one order of day, month and year; say --dates d/m/y, m/d/y or y-m-d"
         )
-    return "d/m/y" if first > _MONTHS else "m/d/y"
+    cell = layout.dialect.column(layout.time.indices[0])[0]
+    could, options = " or ".join(_ORDER_WORDS[o] for o in orders), " or ".join(f"--dates {o}" for o in orders)
+    raise InputError(f"{layout.name}: dates such as {cell!r} could be {could} and no row decides it; say {options}")
 
 
 def _first_cells(layout: Layout, source: Source) -> Iterator[pa.Array]:
     """Yield the column that holds the dates, as it is written."""
     index = layout.time.indices[0]
     for block in blocks(source, layout.encoding):
-        yield pa.array(_nth_cells(block.text, layout.dialect.delimiter, index))
+        yield strings(_nth_cells(block.text, layout.dialect.delimiter, index))
 
 
 def _nth_cells(text: bytes, delimiter: str, index: int) -> list[str]:

@@ -12,7 +12,7 @@ _CLOCK = re.compile(r"(?:(\d+):)?(\d+):(\d+(?:\.\d+)?)")
 
 
 def seconds(text: str, *, what: str) -> float:
-    """Return a length of time. [s]
+    """Return a length of time [s].
 
     Parameters
     ----------

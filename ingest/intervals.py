@@ -20,7 +20,7 @@ class IntervalCount:
         self._last: int | None = None
 
     def add(self, time_us: NDArray[np.int64]) -> None:
-        """Take the next instants in; shape (n,), increasing. [us]"""
+        """Take the next instants in; shape (n,), increasing [us]."""
         if not len(time_us):
             return
         before = time_us[:0] if self._last is None else np.array([self._last])
@@ -41,16 +41,16 @@ class IntervalCount:
         self._kinds = kinds
 
     def quantile_s(self, share: float) -> float | None:
-        """Return the spacing that `share` of all spacings do not exceed; None with fewer than two readings. [s]"""
+        """Return the spacing that `share` of all spacings do not exceed; None with fewer than two readings [s]."""
         if not len(self._kinds):
             return None
         reached = np.searchsorted(np.cumsum(self._counts), share * self._counts.sum())
         return float(self._kinds[min(int(reached), len(self._kinds) - 1)] * self._grain_us / 1e6)
 
     def median_s(self) -> float | None:
-        """Return the usual spacing. [s]"""
+        """Return the usual spacing [s]."""
         return self.quantile_s(0.5)
 
     def gap_limit_s(self) -> float:
-        """Return the longest spacing that is still one measurement: ``max(5 x the 95th percentile, 10 s)``. [s]"""
+        """Return the longest spacing that is still one measurement: ``max(5 x the 95th percentile, 10 s)`` [s]."""
         return max(GAP_TIMES * (self.quantile_s(0.95) or 0.0), GAP_LEAST_S)

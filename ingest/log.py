@@ -14,6 +14,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 from numpy.typing import NDArray
 
+from .arrow import column, flat, floats, integers
 from .errors import InputError
 from .intervals import IntervalCount
 from .quantities import QUANTITIES
@@ -46,6 +47,8 @@ class LogMeta:
         ``at_us`` and ``step_s`` of each jump of the meter's clock that was taken out.
     said : list of str
         What was assumed or noticed while reading, in sentences.
+    capture_id : str or None
+        Of a captured log: the mark that its journal carries too.
     """
 
     meter: str | None = None
@@ -68,6 +71,7 @@ class LogMeta:
     clock_steps: list[dict[str, float]] = field(default_factory=list)
     said: list[str] = field(default_factory=list)
     tool_version: str = ""
+    capture_id: str | None = None
 
     def to_json(self) -> bytes:
         """Return the metadata as it stands in the file."""
@@ -88,8 +92,8 @@ def schema_for(quantities: Sequence[str]) -> pa.Schema:
 
 def to_batch(readings: Readings) -> pa.RecordBatch:
     """Return readings as a record batch of the log's schema; NaN becomes null."""
-    columns = [pa.array(readings.time_us, pa.int64()).cast(TIME_TYPE)]
-    columns += [pa.array(x, pa.float64(), from_pandas=True) for x in readings.quantities.values()]
+    columns = [column(readings.time_us, TIME_TYPE)]
+    columns += [column(x, pa.float64(), ~np.isnan(x)) for x in readings.quantities.values()]
     return pa.RecordBatch.from_arrays(columns, schema=schema_for(list(readings.quantities)))
 
 
@@ -189,8 +193,6 @@ class Log:
 
     def to_pandas(self) -> pd.DataFrame:
         """Return the whole log as a DataFrame indexed by time (UTC), a column a quantity."""
-        import pandas as pd
-
         parts = [pq.read_table(file, columns=["time", *self.quantities]) for file in self.files]
         frame: pd.DataFrame = pa.concat_tables(parts).to_pandas()
         return frame.set_index("time")
@@ -220,7 +222,9 @@ def open_log(path: str | Path) -> Log:
     first = opened[0]
     for other in opened[1:]:
         if set(other[2]) != set(first[2]) or other[1].side != first[1].side:
-            raise InputError(f"{other[0]}: holds other quantities than {first[0].name}; a folder must hold one meter's log")
+            raise InputError(
+                f"{other[0]}: holds other quantities than {first[0].name}; a folder must hold one meter's log"
+            )
     rows = sum(item[4] for item in opened)
     return Log(path, tuple(item[0] for item in opened), _with_limits(opened), first[2], rows)
 
@@ -236,7 +240,9 @@ def _open_file(path: Path) -> tuple[LogMeta, tuple[str, ...], int, int]:
             first = _first_instant(file)
     except (pa.ArrowInvalid, OSError) as error:
         kind = "is not a log (Parquet); make one from an export with 'shuntbook convert'"
-        raise InputError(f"{path}: {kind if isinstance(error, pa.ArrowInvalid) else 'cannot be read: ' + str(error)}") from None
+        raise InputError(
+            f"{path}: {kind if isinstance(error, pa.ArrowInvalid) else 'cannot be read: ' + str(error)}"
+        ) from None
     quantities = tuple(name for name in schema.names if name in QUANTITIES)
     return _meta_from(path, raw.get(METADATA_KEY)), quantities, first, rows
 
@@ -256,22 +262,25 @@ def _check_schema(path: Path, schema: pa.Schema) -> None:
 def _first_instant(file: pq.ParquetFile) -> int:
     for batch in file.iter_batches(batch_size=1, columns=["time"]):
         if len(batch):
-            return int(batch.column(0).cast(pa.int64())[0].as_py())
+            return int(integers(batch.column(0), 0)[0])
     return 0
 
 
 def _meta_from(path: Path, raw: bytes | None) -> LogMeta:
     if raw is None:
-        return LogMeta(said=["this file carries no notes of ours: side dc, instant readings and draw positive are assumed"])
+        return LogMeta(
+            said=["this file carries no notes of ours: side dc, instant readings and draw positive are assumed"]
+        )
     try:
         stored = json.loads(raw)
         version = str(stored.pop("format"))
-        major = int(version.split(".")[0])
+        major = int(version.partition(".")[0])
     except (ValueError, KeyError, AttributeError):
         raise InputError(f"{path}: the log's notes (metadata) are damaged; convert its source again") from None
     if major > FORMAT_MAJOR:
         raise InputError(
-            f"{path}: was written by a newer shuntbook (format {version}, this one reads up to {FORMAT_MAJOR}); update shuntbook"
+            f"{path}: was written by a newer shuntbook (format {version}, "
+            f"this one reads up to {FORMAT_MAJOR}); update shuntbook"
         )
     known = {name: value for name, value in stored.items() if name in LogMeta.__dataclass_fields__}
     meta = LogMeta(**known)
@@ -285,7 +294,10 @@ def _with_limits(opened: list[tuple[Path, LogMeta, tuple[str, ...], int, int]]) 
     metas = [meta for _, meta, *_ in opened]
     meta = metas[0]
     if len(metas) > 1:
-        totals = {name: sum(getattr(m, name) for m in metas) for name in ("rows_read", "rows_kept", "rows_rejected", "rows_merged")}
+        totals = {
+            name: sum(getattr(m, name) for m in metas)
+            for name in ("rows_read", "rows_kept", "rows_rejected", "rows_merged")
+        }
         markers = sorted(marker for m in metas for marker in m.markers)
         meta = replace(meta, **totals, markers=markers, said=list(dict.fromkeys(s for m in metas for s in m.said)))
     if meta.gap_limit_s is not None and meta.usual_interval_s is not None:
@@ -305,12 +317,11 @@ def _row_groups(path: Path, names: list[str], from_us: int | None, to_us: int | 
                 if _outside(file, index, from_us, to_us):
                     continue
                 table = file.read_row_group(index, columns=["time", *names])
-                yield Readings(
-                    table["time"].cast(pa.int64()).to_numpy(),
-                    {name: np.asarray(table[name].to_numpy(), dtype=np.float64) for name in names},
-                )
+                yield Readings(integers(flat(table["time"]), 0), {name: floats(flat(table[name])) for name in names})
     except (pa.ArrowException, OSError) as error:
-        raise InputError(f"{path}: this log is damaged ({str(error).splitlines()[0]}); convert its source again") from None
+        raise InputError(
+            f"{path}: this log is damaged ({str(error).splitlines()[0]}); convert its source again"
+        ) from None
 
 
 def _outside(file: pq.ParquetFile, index: int, from_us: int | None, to_us: int | None) -> bool:

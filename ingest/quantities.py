@@ -111,13 +111,17 @@ UNITS = _units()
 #: Other spellings, compared without case, spaces, dots, hyphens and middle dots.
 ALIASES = {
     "amp": "A", "amps": "A", "ampere": "A", "amperes": "A", "adc": "A", "aac": "A", "arms": "A",
-    "milliamp": "mA", "milliamps": "mA",
+    "milliamp": "mA", "milliamps": "mA", "milliampere": "mA", "milliamperes": "mA",
     "volt": "V", "volts": "V", "vdc": "V", "vac": "V", "vrms": "V", "millivolt": "mV", "millivolts": "mV",
     "watt": "W", "watts": "W", "kilowatt": "kW", "kilowatts": "kW",
-    "amphour": "Ah", "amphours": "Ah", "amphr": "Ah", "amphrs": "Ah", "amperehour": "Ah", "amperehours": "Ah", "ahr": "Ah",
-    "watthour": "Wh", "watthours": "Wh", "watthr": "Wh", "watthrs": "Wh", "kilowatthours": "kWh", "whr": "Wh", "kwhr": "kWh",
+    "amphour": "Ah", "amphours": "Ah", "amphr": "Ah", "amphrs": "Ah", "amperehour": "Ah", "amperehours": "Ah",
+    "ahr": "Ah",
+    "watthour": "Wh", "watthours": "Wh", "watthr": "Wh", "watthrs": "Wh", "kilowatthours": "kWh",
+    "whr": "Wh", "kwhr": "kWh",
     "ampereseconds": "As", "coulomb": "As", "coulombs": "As", "joule": "J", "joules": "J", "ws": "J",
-    "c": "degC", "°c": "degC", "celsius": "degC", "degreesc": "degC", "f": "degF", "°f": "degF", "fahrenheit": "degF",
+    "c": "degC", "°c": "degC", "ºc": "degC", "℃": "degC", "celsius": "degC",
+    "degreesc": "degC", "f": "degF", "°f": "degF", "ºf": "degF", "℉": "degF", "degreesf": "degF",
+    "fahrenheit": "degF",
     "kelvin": "K", "hertz": "Hz", "lpm": "L/min", "l/m": "L/min", "gpm": "gal/min", "m³/h": "m3/h", "psig": "psi",
     "vars": "var",
 }  # fmt: skip
@@ -189,6 +193,7 @@ def unit_of(quantity: str, text: str | None, *, column: str) -> Unit:
         raise InputError(f"column {column!r}: {reason}; units of {dimension} are {known}") from None
     if unit.dimension != dimension:
         raise InputError(
-            f"column {column!r}: {text!r} is a unit of {unit.dimension}, not of {dimension}; units of {dimension} are {known}"
+            f"column {column!r}: {text!r} is a unit of {unit.dimension}, not of {dimension}; "
+            f"units of {dimension} are {known}"
         )
     return unit

@@ -5,17 +5,19 @@ The rules, in this order:
 1. A source written newest first is turned round.
 2. Rows stamped before the row ahead of them are put in their place, if few (up to `LATE_ROWS` at a stretch) or if
    they overlap nothing (files given in another order).
-3. A longer stretch that overlaps what is already there means that the meter's clock was set back: from there on
-   everything is moved forward, so that the readings keep their order and follow at the usual interval. The step is
-   recorded.
-4. Where all stamps are whole seconds and the source steadily gives several rows a second, the rows of a second are
-   spread evenly within it.
+3. A longer stretch that overlaps what is already there, or one of more than `FEW_ROWS` that runs steadily on past the
+   end of it, means that the meter's clock was set back: from there on everything is moved forward, so that the
+   readings keep their order and follow at the usual interval. The step is recorded. A stretch that only says again
+   what is there, as exports that overlap do, is no such thing.
+4. Where all stamps are whole seconds (or whole minutes) and the source steadily gives several rows in each, the rows
+   of a second (or minute) are spread evenly within it.
 5. Other rows with the same stamp are merged: quantities become their mean, counters their last value.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,7 +25,7 @@ from numpy.typing import NDArray
 from .log import Readings
 from .quantities import COUNTERS
 
-LATE_ROWS = 100
+LATE_ROWS, FEW_ROWS = 100, 3
 _SECOND_US = 1_000_000
 
 
@@ -34,7 +36,7 @@ class Settled:
     readings: Readings
     merged: int = 0
     late: int = 0
-    spread: bool = False
+    spread_us: int = 0
     turned: bool = False
     clock_steps: list[dict[str, float]] = field(default_factory=list)
 
@@ -47,10 +49,14 @@ class Settled:
             lines.append(f"{self.late} rows came late and were put in their place by their time stamps")
         for step in self.clock_steps:
             lines.append(
-                f"the meter's clock was set back by {step['step_s']:g} s; the readings after that were moved forward to follow on"
+                f"the meter's clock was set back by {step['step_s']:g} s; "
+                "the readings after that were moved forward to follow on"
             )
-        if self.spread:
-            lines.append("stamps have whole seconds but there are several rows a second; they were spread evenly within it")
+        if self.spread_us:
+            word = "second" if self.spread_us == _SECOND_US else "minute"
+            lines.append(
+                f"stamps have whole {word}s but there are several rows a {word}; they were spread evenly within it"
+            )
         if self.merged:
             lines.append(f"{self.merged} rows shared a time stamp with another and were merged into it (their mean)")
         return lines
@@ -71,12 +77,12 @@ def settle(readings: Readings) -> Settled:
         time_us, quantities = time_us[::-1].copy(), {name: x[::-1] for name, x in quantities.items()}
         settled.turned = True
     if (np.diff(time_us) < 0).any():
-        time_us = _set_back(time_us, settled)
+        time_us = _set_back(time_us, quantities, settled)
         order = np.argsort(time_us, kind="stable")
         settled.late = _late_rows(time_us)
         time_us, quantities = time_us[order], {name: x[order] for name, x in quantities.items()}
-    if _is_steady(time_us):
-        time_us, settled.spread = _spread(time_us), True
+    if grain_us := _steady_grain(time_us):
+        time_us, settled.spread_us = _spread(time_us, grain_us), grain_us
     settled.readings = _merge(time_us, quantities)
     settled.merged = len(time_us) - len(settled.readings.time_us)
     return settled
@@ -86,40 +92,62 @@ def _late_rows(time_us: NDArray[np.int64]) -> int:
     return int((time_us[1:] < np.maximum.accumulate(time_us)[:-1]).sum())
 
 
-def _set_back(time_us: NDArray[np.int64], settled: Settled) -> NDArray[np.int64]:
+def _set_back(
+    time_us: NDArray[np.int64], quantities: dict[str, NDArray[np.float64]], settled: Settled
+) -> NDArray[np.int64]:
     """Move forward what follows each setting back of the clock (rule 3)."""
-    cuts = np.flatnonzero(np.diff(time_us) < 0) + 1
-    bounds = np.concatenate([[0], cuts, [len(time_us)]])
-    sizes = np.diff(bounds)
-    usual = int(np.median(np.diff(time_us)[np.diff(time_us) > 0])) if (np.diff(time_us) > 0).any() else _SECOND_US
+    steps = np.diff(time_us)
+    usual = int(np.median(steps[steps > 0])) if (steps > 0).any() else _SECOND_US
+    bounds = [0, *(np.flatnonzero(steps < 0) + 1).tolist(), len(time_us)]
     placed: list[tuple[int, int]] = []
     shift = 0
-    for k, size in enumerate(sizes.tolist()):
-        start, stop = int(bounds[k]), int(bounds[k + 1])
-        if size <= LATE_ROWS and k:
-            time_us[start:stop] += shift
-            continue
-        low, high = int(time_us[start]) + shift, int(time_us[stop - 1]) + shift
-        if any(low <= b and a <= high for a, b in placed):
-            end = max(b for _, b in placed)
-            settled.clock_steps.append({"at_us": end, "step_s": (end + usual - low) / _SECOND_US})
-            shift += end + usual - low
-            low, high = low + (end + usual - low), high + (end + usual - low)
-        time_us[start:stop] += shift
-        placed.append((low, high))
+    for start, stop in pairwise(bounds):
+        run = time_us[start:stop]  # a view: the stamps themselves are moved
+        run[:] += shift
+        inside = _rows_set_back(run, placed, usual)
+        if inside and not _say_again(time_us, quantities, start, start + inside):
+            end = max(last for _, last in placed)
+            step = end + usual - int(run[0])
+            settled.clock_steps.append({"at_us": end, "step_s": step / _SECOND_US})
+            run[:] += step
+            shift += step
+        placed.append((int(run[0]), int(run[-1])))
     return time_us
 
 
-def _is_steady(time_us: NDArray[np.int64]) -> bool:
-    """Tell whether stamps are whole seconds and at least four in five seconds hold several rows."""
-    if len(time_us) < 4 or (time_us % _SECOND_US).any():  # noqa: PLR2004 - two seconds with two rows
-        return False
+def _rows_set_back(run: NDArray[np.int64], placed: list[tuple[int, int]], usual: int) -> int:
+    """Return how many rows of a stretch overlap what is there; 0 if none, or if they only come late."""
+    if not any(run[0] <= last and first <= run[-1] for first, last in placed):
+        return 0
+    end = max(last for _, last in placed)
+    inside = int(np.searchsorted(run, end, side="right"))
+    goes_on = FEW_ROWS < inside < len(run) and run[inside] - run[inside - 1] <= 1.5 * usual
+    return inside if inside > LATE_ROWS or goes_on else 0
+
+
+def _say_again(time_us: NDArray[np.int64], quantities: dict[str, NDArray[np.float64]], start: int, stop: int) -> bool:
+    """Tell whether most rows from `start` to `stop` have the stamp and the readings of a row before them."""
+    order = np.argsort(time_us[:start], kind="stable")
+    before = time_us[:start][order]
+    at = np.minimum(np.searchsorted(before, time_us[start:stop]), start - 1)
+    same = before[at] == time_us[start:stop]
+    for x in quantities.values():
+        one, other = x[:start][order][at], x[start:stop]
+        same &= (one == other) | (np.isnan(one) & np.isnan(other))
+    return bool(same.mean() > 0.5)
+
+
+def _steady_grain(time_us: NDArray[np.int64]) -> int:
+    """Return a second or a minute if stamps are whole and four in five of those that occur hold several rows [us]."""
+    grain = next((g for g in (60 * _SECOND_US, _SECOND_US) if not (time_us % g).any()), 0)
+    if len(time_us) < 4 or not grain:  # two stamps with two rows
+        return 0
     _, counts = np.unique(time_us, return_counts=True)
-    return len(counts) > 1 and bool((counts > 1).mean() >= 0.8)  # noqa: PLR2004
+    return grain if len(counts) > 1 and (counts > 1).mean() >= 0.8 else 0
 
 
-def _spread(time_us: NDArray[np.int64]) -> NDArray[np.int64]:
-    """Spread the rows of each second evenly; a first and last second not full keep the usual spacing."""
+def _spread(time_us: NDArray[np.int64], grain_us: int) -> NDArray[np.int64]:
+    """Spread the rows of each stamp evenly over `grain_us`; a first and last not full keep the usual spacing."""
     _, start, inverse, counts = np.unique(time_us, return_index=True, return_inverse=True, return_counts=True)
     usual = int(np.bincount(counts).argmax())
     room = counts.copy()
@@ -127,7 +155,7 @@ def _spread(time_us: NDArray[np.int64]) -> NDArray[np.int64]:
     place = np.arange(len(time_us)) - start[inverse]
     late = np.zeros(len(counts), dtype=np.int64)
     late[0] = room[0] - counts[0]  # a log that begins within a second has its last rows
-    return time_us + (place + late[inverse]) * _SECOND_US // room[inverse]
+    return time_us + (place + late[inverse]) * grain_us // room[inverse]
 
 
 def _merge(time_us: NDArray[np.int64], quantities: dict[str, NDArray[np.float64]]) -> Readings:

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from .errors import InputError
 
 NO_TIME = int(np.iinfo(np.int64).min)
+JITTER_US = 60_000_000
 _QUARTER_US = 900_000_000
 _EPOCH = datetime(1970, 1, 1)
 
@@ -27,7 +28,9 @@ def zone_named(name: str, *, what: str) -> ZoneInfo:
     try:
         return ZoneInfo(name)
     except (ZoneInfoNotFoundError, ValueError, OSError):
-        raise InputError(f"{what}: no time zone is called {name!r}; use an IANA name such as Europe/London or UTC") from None
+        raise InputError(
+            f"{what}: no time zone is called {name!r}; use an IANA name such as Europe/London or UTC"
+        ) from None
 
 
 def zone_of_computer() -> str:
@@ -45,23 +48,27 @@ class LocalClock:
     """Turn a meter's local clock times, in the order they were written, into UTC.
 
     Offsets are looked up once per quarter hour: every zone's changes since 1970 fall on one. An hour that happens twice
-    is resolved by order: it is the first one until the clock is seen to step back within it, then the second. A time
-    that never happens has no UTC and comes back as `NO_TIME`.
+    is resolved by order: it is the first one until the clock is seen to step back within it (by more than `JITTER_US`,
+    which a row that comes late may), then the second. Where the newest row comes first, it is the second until the
+    clock steps forward. A time that never happens has no UTC and comes back as `NO_TIME`.
 
     Attributes
     ----------
+    newest_first : bool
+        Whether the rows run backwards.
     ambiguous : int
         Rows that stood in an hour that happens twice.
     """
 
     zone: ZoneInfo
+    newest_first: bool = False
     ambiguous: int = 0
-    _second_pass: bool = False
+    _turned: bool = False
     _last_us: int | None = None
     _cache: dict[int, tuple[int, int, bool]] = field(default_factory=dict)
 
     def to_utc(self, local_us: NDArray[np.int64]) -> NDArray[np.int64]:
-        """Return UTC instants; shape (n,), both in microseconds since 1970-01-01 00:00. [us]"""
+        """Return UTC instants; shape (n,), both in microseconds since 1970-01-01 00:00 [us]."""
         if not len(local_us):
             return local_us
         quarters, inverse = np.unique(local_us // _QUARTER_US, return_inverse=True)
@@ -73,23 +80,24 @@ class LocalClock:
             self.ambiguous += int(twice.sum())
             offset = np.where(self._is_second(local_us, twice), second, first)
         else:
-            self._second_pass = False
+            self._turned = False
         self._last_us = int(local_us[-1])
         return np.where(exists, local_us - offset, NO_TIME)
 
     def _is_second(self, local_us: NDArray[np.int64], twice: NDArray[np.bool_]) -> NDArray[np.bool_]:
-        """Mark the rows of the repeated hour that come after the clock stepped back in it."""
+        """Mark the rows of the repeated hour that belong to its second time."""
         before = np.concatenate([[local_us[0] if self._last_us is None else self._last_us], local_us[:-1]])
-        turned = twice & (local_us < before)
-        # the state changes at a step back (to second) and outside the repeated hour (to first): last change wins
+        back = local_us - before if self.newest_first else before - local_us
+        turned = twice & (back > JITTER_US)
+        # the state changes at a step back (to turned) and outside the repeated hour (to not turned): last change wins
         change = np.where(turned, 1, np.where(twice, -1, 0))
         at = np.maximum.accumulate(np.where(change >= 0, np.arange(len(change)), -1))
-        state = np.where(at >= 0, change[np.maximum(at, 0)], int(self._second_pass)).astype(bool)
-        self._second_pass = bool(state[-1] and twice[-1])
-        return twice & state
+        state = np.where(at >= 0, change[np.maximum(at, 0)], int(self._turned)).astype(bool)
+        self._turned = bool(state[-1] and twice[-1])
+        return twice & (state ^ self.newest_first)
 
     def _offsets(self, quarter: int) -> tuple[int, int, bool]:
-        """Return the UTC offsets of a local quarter hour's first and second occurrence, and whether it exists. [us]"""
+        """Return the UTC offsets of a local quarter hour's first and second occurrence, and whether it exists [us]."""
         if quarter not in self._cache:
             try:
                 local = _EPOCH + timedelta(microseconds=quarter * _QUARTER_US)

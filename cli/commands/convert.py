@@ -44,7 +44,9 @@ class Stated:
 @click.option("--profile", help="A source profile: says what the columns are where that cannot be recognised.")
 @click.option("--zone", help="Time zone of stamps without an offset, such as Europe/London. Default: this computer's.")
 @click.option("--start", help="When elapsed time began, such as 2026-06-13T09:30.")
-@click.option("--dates", type=click.Choice(["d/m/y", "m/d/y"]), help="Day or month first, where no row decides it.")
+@click.option(
+    "--dates", type=click.Choice(["d/m/y", "m/d/y", "y-m-d"]), help="Day or month first, where no row decides it."
+)
 @click.option("--decimal", type=click.Choice(["point", "comma"]), help="Decimal mark, where the cells leave it open.")
 @click.option("--reverse-sign", is_flag=True, help="The source counts charging as positive: turn the sign.")
 @click.option("--side", type=click.Choice(["dc", "ac"]), help="At the bank (dc) or behind an inverter (ac).")
@@ -183,7 +185,17 @@ def _words(done: Converted, export: CsvExport, *, reverse: bool) -> list[str]:
     counts += [f"{meta.rows_rejected:,} not readable (see {rejects_path(done.log)})"] if meta.rows_rejected else []
     counts += [f"{done.repeated_headers} repeated headers passed over"] if done.repeated_headers else []
     lines.append(", ".join(counts))
+    lines.append(_span(done))
     usual = f"a reading every {meta.usual_interval_s:g} s as a rule; " if meta.usual_interval_s else ""
     lines.append(f"{usual}longer than {meta.gap_limit_s:g} s without one is a gap")
     lines.append(f"wrote {done.log}; next: shuntbook charge {done.log}")
     return lines
+
+
+def _span(done: Converted) -> str:
+    """Return the first and last reading's time, for a check by eye that day and month are where they belong."""
+    if done.meta.undated:
+        return f"{(done.last_us - done.first_us) / 1e6:,.1f} s from the first reading to the last"
+    zone = zone_named(done.meta.zone, what="--zone")
+    first, last = (datetime.fromtimestamp(us // 1_000_000, zone) for us in (done.first_us, done.last_us))
+    return f"from {first:%d %B %Y %H:%M:%S} to {last:%d %B %Y %H:%M:%S} ({done.meta.zone})"

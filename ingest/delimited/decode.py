@@ -8,6 +8,7 @@ import io
 import shutil
 import sys
 import tempfile
+import weakref
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -46,17 +47,14 @@ class Source:
     def __post_init__(self) -> None:
         """Look at the first bytes for a compression."""
         with self._raw() as raw:
-            self.compression = _MAGIC.get(raw.read(4)[:2]) or _MAGIC.get(self._first(4))
-
-    def _first(self, count: int) -> bytes:
-        with self._raw() as raw:
-            return raw.read(count)
+            first = raw.read(4)
+        self.compression = next((kind for magic, kind in _MAGIC.items() if first.startswith(magic)), None)
 
     def _raw(self) -> BinaryIO:
         if self.copy is not None:
             self.copy.seek(0)
-            return io.BufferedReader(_Unclosed(self.copy))  # type: ignore[arg-type]
-        assert self.path is not None  # noqa: S101 - either a path or a copy
+            return io.BufferedReader(_Unclosed(self.copy))
+        assert self.path is not None  # either a path or a copy
         try:
             return self.path.open("rb")
         except OSError as error:
@@ -128,6 +126,7 @@ def open_source(name: str) -> Source:
         copy = tempfile.TemporaryFile()  # noqa: SIM115 - lives as long as the source
         shutil.copyfileobj(sys.stdin.buffer, copy)
         source = Source("standard input", None, copy)
+        weakref.finalize(source, copy.close)
     else:
         path = Path(name)
         if path.is_dir():
@@ -161,8 +160,8 @@ def find_encoding(head: bytes, name: str) -> str:
     if even > len(head) // 4 and odd <= even // 16:
         return "utf-16-be"
     _refuse_binary(head, name)
-    try:
-        head[: head.rfind(b"\n") + 1 or None].decode("utf-8")
+    try:  # the last character may have been cut
+        codecs.getincrementaldecoder("utf-8")().decode(head, final=False)
     except UnicodeDecodeError:
         return "cp1252"
     return "utf-8"
@@ -173,7 +172,11 @@ def _refuse_binary(head: bytes, name: str) -> None:
     control = sum(head.count(c) for c in range(32) if c not in b"\t\n\r\f\x1a\x1b\x00")
     magic = head[:4] in (b"PAR1", b"PK\x03\x04", b"\x89PNG", b"%PDF", b"\x7fELF")
     if magic or control > len(head) // 100 or head.count(0) > len(head) // 2:
-        kind = "is a log already" if head[:4] == b"PAR1" else "is not text but binary data"
+        kinds = {
+            b"PAR1": "is a log already",
+            b"PK\x03\x04": "is a spreadsheet or a zip archive (save or unpack it as CSV)",
+        }
+        kind = kinds.get(head[:4], "is not text but binary data")
         raise InputError(f"{name}: {kind}; convert reads CSV exports (text, or text packed with gzip or zstd)")
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from ..errors import InputError
@@ -11,7 +11,7 @@ from ..quantities import OF_DIMENSION, Unit, UnknownUnitError, find_unit, unit_o
 
 #: Words that name a quantity, and words that come with it and change nothing.
 _WORDS = {
-    "current_A": {"current", "amps", "amp", "ampere", "amperes", "amperage", "i", "curr", "discharge"},
+    "current_A": {"current", "amps", "amp", "ampere", "amperes", "amperage", "i", "curr"},
     "voltage_V": {"voltage", "volts", "volt", "v", "u"},
     "power_W": {"power", "watts", "watt", "p", "active", "real", "wattage", "w"},
     "charge_Ah": {"charge", "capacity", "consumed", "used", "counter", "amp", "hours", "hour", "hr", "ah"},
@@ -25,7 +25,9 @@ _WORDS = {
 }
 #: The word without which a column is not that quantity, whatever its unit.
 _NAMING = {
-    **{q: _WORDS[q] - {"discharge", "active", "real"} for q in ("current_A", "voltage_V", "power_W")},
+    "current_A": _WORDS["current_A"],
+    "voltage_V": _WORDS["voltage_V"],
+    "power_W": _WORDS["power_W"] - {"active", "real"},
     "temperature_degC": {"temperature", "temp"},
     "power_factor": {"factor", "pf", "cosphi", "cosφ", "phi"},
     "state_of_charge_pct": {"soc"},
@@ -33,20 +35,51 @@ _NAMING = {
     "pressure_kPa": {"pressure"},
     "flow_L_per_min": {"flow"},
 }
-_BANK = {"battery", "batteries", "batt", "bat", "bank", "pack", "shunt", "main", "total", "dc", "ac", "rms", "net", "the", "in", "at"}
+_BANK = {
+    "battery",
+    "batteries",
+    "batt",
+    "bat",
+    "bank",
+    "pack",
+    "shunt",
+    "main",
+    "total",
+    "dc",
+    "ac",
+    "rms",
+    "net",
+    "the",
+    "in",
+    "at",
+}
+#: Words of something other than the bank: such a column is taken only where there is no plainer one, and that is said.
 _ELSEWHERE = {
-    "pv", "panel", "panels", "solar", "array", "load", "charger", "peak", "max", "maximum", "min", "minimum", "average",
-    "avg", "mean", "cell", "aux", "limit", "set", "setpoint", "spec", "open", "circuit", "charging", "step",
+    "pv", "panel", "panels", "solar", "array", "load", "charger", "average", "avg", "mean", "cell", "aux", "step",
+}  # fmt: skip
+#: Words of a figure that is not the reading itself: such a column is never taken unless a profile says so.
+_NO_READING = {
+    "peak", "max", "maximum", "min", "minimum", "limit", "limits", "set", "setpoint", "setpoints", "spec", "open",
+    "ocv", "target", "rated", "nominal", "threshold", "alarm", "cutoff", "remaining", "left", "available", "design",
+    "offset",
 }  # fmt: skip
 _NEVER = {
     "power_W": {"apparent", "reactive", "factor"},
     "current_A": {"hour", "hours", "hr", "hrs"},
-    "voltage_V": set(),
+    "voltage_V": set[str](),
 }
-_REMARKS = _BANK | _ELSEWHERE | {"instant", "now", "filtered", "out", "calculated", "measured"}
+_CHARGING, _DISCHARGING = {"charge", "charging", "chg"}, {"discharge", "discharging", "dischg", "dsg"}
+_ONE_WAY = ("current_A", "power_W", "charge_Ah", "energy_Wh")
+_TIME_UNITS = {
+    "%", "s", "sec", "seconds", "ms", "min", "h", "h:m:s", "hh:mm:ss", "date", "time", "iso", "utc", "local",
+}  # fmt: skip
+_REMARKS = _BANK | _ELSEWHERE | _NO_READING | {"instant", "now", "filtered", "out", "calculated", "measured"}
 _REQUIRED = ("current_A", "voltage_V", "power_W")
 _BRACKET = re.compile(r"\[([^\[\]]*)\]|\(([^()]*)\)")
-_LIKELY_UNIT = re.compile(r"[%°µμ]?[A-Za-z°%µμ·./³\d-]{1,8}")
+_LIKE_A_UNIT = re.compile(r"[%°µμ]?[A-Za-z°%µμ·./³]{1,4}|.*([Aa]mp|[Vv]olt|[Ww]att|[Jj]oul|[Dd]eg|[Hh]our|[Hh]ertz).*")
+_LETTER_AND_PLACE = re.compile(
+    r"([VvUuIiPp])(?=(?:bat|batt|battery|bank|pack|shunt|dc|ac|load|pv|solar)$)", re.IGNORECASE
+)
 
 
 @dataclass(frozen=True)
@@ -59,6 +92,17 @@ class Meaning:
     quantity: str
     unit: Unit
     strangeness: int
+    words: frozenset[str] = frozenset()
+
+    @property
+    def charging(self) -> bool:
+        """Whether the words say that it counts what goes into the bank."""
+        return bool(self.words & _CHARGING) and not self.discharging
+
+    @property
+    def discharging(self) -> bool:
+        """Whether the words say that it counts what goes out of the bank."""
+        return bool(self.words & _DISCHARGING)
 
 
 @dataclass(frozen=True)
@@ -71,15 +115,11 @@ class _Parsed:
 def is_unit_cell(cell: str) -> bool:
     """Tell whether a cell of a units row names a unit, bare or in brackets, or the shape of a time stamp."""
     text = cell.strip().strip("[]()").strip()
-    if text.lower() in {"%", "s", "sec", "seconds", "ms", "min", "h", "h:m:s", "hh:mm:ss", "date", "time", "iso", "utc", "local"}:
+    if text.lower() in _TIME_UNITS:
         return True
     if re.fullmatch(r"[dmy]{1,4}[-/.][dmy]{1,4}[-/.][dmy]{1,4}.*", text.lower()):
         return True
-    try:
-        find_unit(text)
-    except UnknownUnitError as reason:
-        return "could be" in str(reason)
-    return True
+    return _names_unit(text)
 
 
 def meaning(name: str, units_cell: str = "") -> Meaning | None:
@@ -91,11 +131,12 @@ def meaning(name: str, units_cell: str = "") -> Meaning | None:
         If the words say current, voltage or power but the unit is unknown or of something else.
     """
     parsed = _parse(name, units_cell)
+    words = frozenset(parsed.words)
     unit = _unit_or_none(parsed.unit_text)
-    quantity = _by_words(parsed.words, unit)
-    if quantity is None:
+    quantity = _by_words(words, unit)
+    if quantity is None or words & _NO_READING:
         return None
-    if quantity in _REQUIRED and parsed.unit_text is not None and unit is not None and unit.dimension in ("apparent power", "reactive power"):
+    if quantity in _REQUIRED and unit is not None and unit.dimension in ("apparent power", "reactive power"):
         return None  # VA and var are never watts
     try:
         unit = unit_of(quantity, parsed.unit_text, column=name)
@@ -103,33 +144,79 @@ def meaning(name: str, units_cell: str = "") -> Meaning | None:
         if quantity in _REQUIRED and parsed.sure:
             raise
         return None
-    return Meaning(quantity, unit, _strangeness(parsed.words, quantity))
+    return Meaning(quantity, unit, _strangeness(parsed.words, quantity), words)
 
 
 def _parse(name: str, units_cell: str) -> _Parsed:
-    unit_text: str | None = units_cell.strip().strip("[]()").strip() or None
+    cell = units_cell.strip().strip("[]()").strip() or None
+    rest, bracket = _brackets(name.strip())
+    unit_text = bracket or cell
+    if bracket and cell:
+        _check_agree(bracket, cell, name)
     sure = unit_text is not None
-    rest = name.strip()
+    if unit_text is None:
+        rest, unit_text, sure = _trailing_unit(rest)
+    return _Parsed(tuple(word.lower() for word in _split(rest)), unit_text, sure)
+
+
+def _brackets(rest: str) -> tuple[str, str | None]:
+    """Return a name without its brackets, and what stands in them if it is meant as a unit; a remark becomes words."""
+    unit = None
     for match in list(_BRACKET.finditer(rest)):
         square, round_ = match.groups()
         content = (square if square is not None else round_).strip()
         rest = rest.replace(match[0], " ", 1)
-        is_remark = square is None and all(w in _REMARKS for w in re.findall(r"[a-z]+", content.lower()))
-        if content and not is_remark:
-            unit_text, sure = content, True
-        elif content:
+        if square is None and _is_remark(content):
             rest += " " + content
-    words = _split(rest)
-    if unit_text is None and len(words) > 1 and _names_unit(words[-1]):
-        unit_text, sure, words = words[-1], True, words[:-1]
-    elif unit_text is None and (rest.strip() in ("A", "W") or (len(rest.strip()) > 1 and _names_unit(rest.strip()))):
-        unit_text = rest.strip()  # the unit is the whole name
-    return _Parsed(tuple(w.lower() for w in words), unit_text, sure)
+        elif content:
+            unit = content
+    return rest, unit
+
+
+def _is_remark(content: str) -> bool:
+    words = re.findall(r"[a-z]+", content.lower())
+    return all(word in _REMARKS for word in words) or not (_LIKE_A_UNIT.fullmatch(content) or _names_unit(content))
+
+
+def _check_agree(bracket: str, cell: str, name: str) -> None:
+    one, other = _unit_or_none(bracket), _unit_or_none(cell)
+    if one is not None and other is not None and one != other:
+        raise InputError(
+            f"column {name!r}: its name says {bracket}, the units row {cell}; say the unit in a profile (--profile)"
+        )
+
+
+def _trailing_unit(rest: str) -> tuple[str, str | None, bool]:
+    """Return a name without the unit at its end, the unit, and whether it is surely meant as one.
+
+    A single letter is a unit only after words that go with it: ``Bank A`` and ``Voltage V``, but not ``Phase A``.
+    """
+    whole = rest.strip()
+    if whole in ("A", "W") or (len(whole) > 1 and _names_unit(whole)):
+        return whole, whole, False  # the unit is the whole name
+    parts = re.split(r"[\s_,;:|#]+", whole)
+    for count in (2, 1):
+        unit_text = " ".join(parts[-count:])
+        if len(parts) <= count or not _names_unit(unit_text):
+            continue
+        before = " ".join(parts[:-count])
+        if len(unit_text) == 1 and not _goes_with(unit_text, before):
+            continue
+        return before, unit_text, True
+    return rest, None, False
+
+
+def _goes_with(letter: str, before: str) -> bool:
+    words = {word.lower() for word in _split(before)}
+    unit = _unit_or_none(letter)
+    named = _by_words(frozenset(words), None)
+    return words <= _BANK or (unit is not None and named is not None and OF_DIMENSION.get(unit.dimension) == named)
 
 
 def _split(text: str) -> list[str]:
     text = re.sub(r"(?<=[a-z][a-z])(?=[A-Z][a-z])", " ", text)
-    return [word for word in re.split(r"[\s_,;:/|.#]+|(?<=[A-Za-z])-(?=[A-Za-z])", text) if word]
+    words = [word for word in re.split(r"[\s_,;:/|.#]+|(?<=[A-Za-z])-(?=[A-Za-z])", text) if word]
+    return [part for word in words for part in _LETTER_AND_PLACE.sub(r"\1 ", word).split()]
 
 
 def _names_unit(word: str) -> bool:
@@ -147,22 +234,21 @@ def _unit_or_none(text: str | None) -> Unit | None:
         return None
 
 
-def _by_words(words: tuple[str, ...], unit: Unit | None) -> str | None:
+def _by_words(there: frozenset[str], unit: Unit | None) -> str | None:
     """Return the quantity that words and unit agree on; words decide, a unit alone may."""
-    there = set(words)
     if {"state", "charge"} <= there:
         return "state_of_charge_pct"
     if unit is not None and unit.dimension in ("charge", "energy"):
         return OF_DIMENSION[unit.dimension]
-    for quantity in ("power_factor", "state_of_charge_pct", "temperature_degC", "frequency_Hz", "pressure_kPa", "flow_L_per_min"):
-        if there & _NAMING[quantity]:
+    for quantity, naming in _NAMING.items():
+        if quantity not in _REQUIRED and there & naming:
             return quantity
     named = [q for q in _REQUIRED if there & _NAMING[q] and not there & _NEVER[q]]
     if len(named) == 1:
         return named[0]
     if unit is not None and unit.dimension in OF_DIMENSION:
-        quantity = OF_DIMENSION[unit.dimension]
-        return None if there & _NEVER.get(quantity, set()) else quantity
+        by_unit = OF_DIMENSION[unit.dimension]
+        return None if there & _NEVER.get(by_unit, set()) else by_unit
     return None
 
 
@@ -171,43 +257,97 @@ def _strangeness(words: tuple[str, ...], quantity: str) -> int:
     return sum(10 if word in _ELSEWHERE else 1 for word in words if word not in own and word not in _BANK)
 
 
-def choose(names: Iterable[str], units: Iterable[str]) -> tuple[dict[str, tuple[int, Unit]], list[str]]:
+@dataclass(frozen=True)
+class _Candidate:
+    index: int
+    name: str
+    meaning: Meaning
+    filled: bool
+
+    @property
+    def rank(self) -> tuple[int, bool]:
+        return self.meaning.strangeness, not self.filled
+
+
+def choose(
+    names: Sequence[str], units: Sequence[str], filled: Sequence[bool] | None = None
+) -> tuple[dict[str, tuple[int, Unit]], list[str]]:
     """Choose the column for each quantity by the header's words.
 
     Parameters
     ----------
-    names, units : iterable of str
+    names, units : sequence of str
         The header's cells, and the units row's ('' where there is none).
+    filled : sequence of bool, optional
+        Whether a column holds any reading: of two alike, the one that does is taken.
 
     Returns
     -------
     chosen : dict of str to (int, Unit)
         Column index and unit by quantity.
     said : list of str
-        What was left out although it looks like a quantity.
+        What was left out although it looks like a quantity, and what to look at twice.
 
     Raises
     ------
     InputError
-        If two columns could equally be the current, voltage or power, or a unit is wrong.
+        If two columns could equally be the current or voltage (or the power, where it is needed), or a unit is wrong.
     """
-    names = list(names)
-    found: dict[str, list[tuple[int, int, Unit]]] = {}
+    found: dict[str, list[_Candidate]] = {}
     for index, (name, cell) in enumerate(zip(names, units, strict=True)):
         if name and (what := meaning(name, cell)) is not None:
-            found.setdefault(what.quantity, []).append((what.strangeness, index, what.unit))
-    chosen, said = {}, []
-    for quantity, columns in found.items():
-        columns.sort(key=lambda column: column[:2])
-        alike = [column for column in columns if column[0] == columns[0][0]]
-        if len(alike) == 1:
-            chosen[quantity] = (columns[0][1], columns[0][2])
-            continue
-        both = " and ".join(repr(names[column[1]]) for column in alike[:2])
-        if quantity in _REQUIRED:
-            raise InputError(f"columns {both} could both be {quantity}; say which one in a profile (--profile)")
-        said.append(f"columns {both} could both be {quantity}; neither is taken (a profile can say which)")
+            there = filled is None or filled[index]
+            found.setdefault(what.quantity, []).append(_Candidate(index, name, what, there))
+    chosen: dict[str, tuple[int, Unit]] = {}
+    said: list[str] = []
+    for quantity in sorted(found, key=lambda q: q == "power_W"):  # last: whether it is needed shows then
+        needed = quantity in _REQUIRED and not (quantity == "power_W" and {"current_A", "voltage_V"} <= chosen.keys())
+        best, trouble = _best(quantity, found[quantity])
+        if best is not None:
+            chosen[quantity] = (best.index, best.meaning.unit)
+            said += _look_twice(quantity, best)
+        elif needed:
+            raise InputError(trouble)
+        else:
+            said.append(f"{trouble}; neither is taken")
     return chosen, said
+
+
+def _best(quantity: str, columns: list[_Candidate]) -> tuple[_Candidate | None, str]:
+    """Return the column to take, or None and why it cannot be said which."""
+    columns = sorted(columns, key=lambda column: (column.rank, column.index))
+    out = [column for column in columns if column.meaning.discharging]
+    into = [column for column in columns if column.meaning.charging and column.filled]
+    if quantity in _ONE_WAY and out and into and columns[0] in (out[0], into[0]):
+        return None, (
+            f"columns {out[0].name!r} and {into[0].name!r} each hold one way of {quantity}; "
+            f"put them together in a profile: [quantities.{quantity}] "
+            f"column = {_quoted(out[0].name)}, minus = {_quoted(into[0].name)}"
+        )
+    alike = [column for column in columns if column.rank == columns[0].rank]
+    if len(alike) > 1:
+        both = " and ".join(repr(column.name) for column in alike[:2])
+        return None, f"columns {both} could both be {quantity}; say which one in a profile (--profile)"
+    return columns[0], ""
+
+
+def _quoted(name: str) -> str:
+    return "'" + name + "'" if '"' in name else '"' + name + '"'
+
+
+def _look_twice(quantity: str, taken: _Candidate) -> list[str]:
+    lines = []
+    if quantity in ("current_A", "power_W") and taken.meaning.charging:
+        lines.append(
+            f"{taken.name!r} speaks of charging, so it probably counts into the bank as positive: "
+            "then add --reverse-sign, since draw is positive in a log"
+        )
+    if elsewhere := sorted(taken.meaning.words & _ELSEWHERE):
+        lines.append(
+            f"{taken.name!r} is taken as {quantity} for want of a plainer column, "
+            f"though it speaks of {elsewhere[0]!r}: check that it is the reading you mean"
+        )
+    return lines
 
 
 def looks_ac(names: Iterable[str], quantities: Iterable[str]) -> bool:

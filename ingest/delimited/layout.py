@@ -2,22 +2,41 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import codecs
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING
+from itertools import pairwise
+from typing import TYPE_CHECKING, cast, get_args
 
 from ..errors import InputError
 from ..quantities import QUANTITIES, Unit, unit_of
 from .decode import Source, find_encoding
 from .dialect import DELIMITERS, Dialect, find_dialect
-from .header import choose, looks_ac
-from .numbers import find_decimal
-from .stamps import Order, Style, find_style, is_clock_only, is_date_only
+from .header import choose, looks_ac, meaning
+from .numbers import NumberForm, find_form
+from .stamps import MOST, Kind, Order, Style, find_style, is_clock_only, is_date_only
 
 if TYPE_CHECKING:
     from ..profiles.model import ColumnEntry, Profile
 
-_TIME_WORDS = {"time", "timestamp", "date", "datetime", "utc", "local", "stamp", "and", "iso", "clock", "epoch", "unix", "cumulative", "total", "test", "elapsed"}  # fmt: skip
+_TIME_WORDS = {
+    "time", "timestamp", "date", "datetime", "utc", "local", "stamp", "and", "iso", "clock", "epoch", "unix",
+    "cumulative", "total", "test", "elapsed",
+}  # fmt: skip
+_DIRECTIONS = {"c", "d", "charge", "discharge", "charging", "discharging", "chg", "dsg", "dchg", "cc_chg", "cc_dchg"}
+_METERS = {
+    "device",
+    "device id",
+    "device name",
+    "meter",
+    "meter id",
+    "sensor",
+    "sensor id",
+    "channel",
+    "node",
+    "serial",
+}
+_RANK = {"calendar": 0, "epoch": 2, "elapsed": 3}
 
 
 @dataclass(frozen=True)
@@ -44,15 +63,21 @@ class Directions:
 
 @dataclass(frozen=True)
 class ColumnPlan:
-    """How one column becomes one quantity."""
+    """How one column becomes one quantity; ``minus`` is the index of a column that is taken off."""
 
     quantity: str
     index: int
     unit: Unit
-    decimal: str = "."
+    form: NumberForm = field(default_factory=NumberForm)
     scale: float = 1.0
     offset: float = 0.0
     directions: Directions | None = None
+    minus: int | None = None
+
+    @property
+    def decimal(self) -> str:
+        """The decimal mark."""
+        return self.form.decimal
 
 
 @dataclass(frozen=True)
@@ -92,8 +117,9 @@ class Layout:
         places = " and ".join(repr(names[k]) for k in self.time.indices)
         lines.append(f"time: {places}, {self.time.style.describe()}")
         for column in self.columns:
-            comma = ", decimal comma" if column.decimal == "," else ""
-            lines.append(f"{column.quantity}: {names[column.index]!r} in {column.unit.symbol}{comma}")
+            comma = ", decimal comma" if column.form.decimal == "," else ""
+            less = f" less {names[column.minus]!r}" if column.minus is not None else ""
+            lines.append(f"{column.quantity}: {names[column.index]!r}{less} in {column.unit.symbol}{comma}")
         return lines
 
 
@@ -106,7 +132,7 @@ def find_layout(source: Source, wishes: Wishes) -> Layout:
         If there is no table, no time or no quantity in it, or a stated column is missing.
     """
     head = source.head()
-    encoding = wishes.encoding or find_encoding(head, source.name)
+    encoding = _stated_encoding(wishes.encoding, head) or find_encoding(head, source.name)
     dialect = find_dialect(
         _head_text(head, encoding, source.name),
         name=source.name,
@@ -119,10 +145,26 @@ def find_layout(source: Source, wishes: Wishes) -> Layout:
         columns = [_stated(dialect, quantity, entry, source.name) for quantity, entry in profile.quantities.items()]
     else:
         columns, said = _recognised(dialect, source.name)
-    columns = [replace(c, decimal=_decimal(dialect, c, wishes.decimal, source.name)) for c in columns]
     time = _time_plan(dialect, wishes, source.name)
+    columns = _with_forms(dialect, columns, time, wishes.decimal, source.name)
+    said += _two_parts(dialect, time)
     ac = looks_ac(dialect.names, [c.quantity for c in columns])
     return Layout(source.name, encoding, dialect, time, tuple(columns), ac, tuple(said))
+
+
+def _two_parts(dialect: Dialect, time: TimePlan) -> list[str]:
+    """Return a remark where a clock of two numbers leaves open which they are."""
+    if time.style.unit != "h:m:s" or not all(c.count(":") == 1 for c in joined_cells(dialect, time.indices)):
+        return []
+    word = dialect.names[time.indices[0]]
+    return [
+        f'{word!r} is taken as hours:minutes; if it is minutes:seconds, say time.style = "elapsed m:s" in a profile'
+    ]
+
+
+def _stated_encoding(stated: str | None, head: bytes) -> str | None:
+    is_utf8 = stated is not None and stated.lower() in ("utf-8", "utf8")
+    return "utf-8-sig" if is_utf8 and head.startswith(codecs.BOM_UTF8) else "utf-8" if is_utf8 else stated
 
 
 def _head_text(head: bytes, encoding: str, name: str) -> str:
@@ -132,35 +174,115 @@ def _head_text(head: bytes, encoding: str, name: str) -> str:
         raise InputError(f"{name}: encoding {encoding!r} is not known; utf-8, utf-16, latin-1 and cp1252 are") from None
     text = text.replace("\r\n", "\n").replace("\r", "\n")
     # the last line of a long head was cut by us, that of a short file perhaps by a power cut; a row or two are enough
-    whole = text[: text.rfind("\n")] if text.count("\n") > 2 else text  # noqa: PLR2004
+    whole = text[: text.rfind("\n")] if text.count("\n") > 2 else text
     return whole.replace("\x00", "")
 
 
 def _recognised(dialect: Dialect, name: str) -> tuple[list[ColumnPlan], list[str]]:
     units = dialect.units or ("",) * len(dialect.names)
     if not dialect.header_line:
-        raise InputError(f"{name}: has no header that says what its columns are; say so in a profile (--profile, see README)")
+        raise InputError(
+            f"{name}: has no header that says what its columns are; say so in a profile (--profile, see README)"
+        )
+    columns = [dialect.column(index) for index in range(len(dialect.names))]
+    # a column of words is no reading, whatever its name; an empty one may be filled later
+    names = [
+        word if not cells or _are_numbers(cells) else "" for word, cells in zip(dialect.names, columns, strict=True)
+    ]
     try:
-        chosen, said = choose(dialect.names, units)
+        chosen, said = choose(names, units, [bool(cells) for cells in columns])
     except InputError as error:
         raise InputError(f"{name}, line {dialect.header_line}, {error}") from None
     if not chosen:
         words = ", ".join(repr(word) for word in dialect.names if word)
-        raise InputError(f"{name}, line {dialect.header_line}: none of the columns {words} is a quantity I know; name them in a profile")
-    return [ColumnPlan(quantity, index, unit) for quantity, (index, unit) in chosen.items()], said
+        raise InputError(
+            f"{name}, line {dialect.header_line}: none of the columns {words} is a quantity I know; "
+            "name them in a profile (--profile, see README)"
+        )
+    _check_one_meter(dialect, columns, name)
+    plans = [ColumnPlan(quantity, index, unit) for quantity, (index, unit) in chosen.items()]
+    return plans, said + (_letters(dialect, columns) if {"current_A", "power_W"} & chosen.keys() else [])
+
+
+def _check_one_meter(dialect: Dialect, columns: Sequence[Sequence[str]], name: str) -> None:
+    """Refuse rows of several meters in turns: together they are no log."""
+    for word, cells in zip(dialect.names, columns, strict=True):
+        turns = sum(one != other for one, other in pairwise(cells))
+        if word.lower() in _METERS and 1 < len(set(cells)) < 50 and turns > 2 * len(set(cells)):
+            raise InputError(
+                f"{name}: column {word!r} names {len(set(cells))} of them in turns, but a log holds one meter; "
+                "export each alone, or name the columns in a profile if this is none"
+            )
+
+
+def _letters(dialect: Dialect, columns: Sequence[Sequence[str]]) -> list[str]:
+    """Return a remark on a column of words that seems to give the current its sign."""
+    for word, cells in zip(dialect.names, columns, strict=True):
+        if len({cell.lower() for cell in cells} & _DIRECTIONS) > 1:
+            return [
+                f"column {word!r} seems to say which way the current flows; if the current has no sign of its own, "
+                "say so in a profile ([quantities.current_A.direction])"
+            ]
+    return []
+
+
+def _are_numbers(cells: Sequence[str]) -> bool:
+    return 2 * sum(any(c.isdigit() for c in cell) for cell in cells) >= len(cells)
 
 
 def _stated(dialect: Dialect, quantity: str, entry: ColumnEntry, name: str) -> ColumnPlan:
     index = find_column(dialect, entry.column, f"quantities.{quantity}.column", name)
-    directions = None
+    directions = minus = None
     if entry.direction is not None:
         at = find_column(dialect, entry.direction.column, f"quantities.{quantity}.direction.column", name)
         directions = Directions(
             at, frozenset(entry.direction.draw), frozenset(entry.direction.returned), frozenset(entry.direction.none)
         )
-    unit = unit_of(quantity, entry.unit, column=dialect.names[index])
+    if entry.minus is not None:
+        minus = find_column(dialect, entry.minus, f"quantities.{quantity}.minus", name)
+    try:
+        unit = _unit_for(dialect, quantity, index, entry.unit)
+    except InputError as error:
+        raise InputError(f"{name}, {error}") from None
     sign = -1.0 if entry.sign == "return_positive" else 1.0
-    return ColumnPlan(quantity, index, unit, scale=entry.scale * sign, offset=entry.offset * sign, directions=directions)
+    return ColumnPlan(
+        quantity, index, unit, scale=entry.scale * sign, offset=entry.offset * sign, directions=directions, minus=minus
+    )
+
+
+def _unit_for(dialect: Dialect, quantity: str, index: int, stated: str | None) -> Unit:
+    """Return the stated unit, else the one in the column's own name or the units row, else the quantity's."""
+    if stated is not None:
+        return unit_of(quantity, stated, column=dialect.names[index])
+    said = meaning(dialect.names[index], dialect.units[index] if dialect.units else "")
+    return said.unit if said is not None and said.quantity == quantity else unit_of(quantity, None, column="")
+
+
+def _with_forms(
+    dialect: Dialect, columns: list[ColumnPlan], time: TimePlan, stated: str | None, name: str
+) -> list[ColumnPlan]:
+    """Add how each column writes its numbers, and the unit that its cells may carry."""
+    mark = {"comma": ",", "point": "."}.get(stated or "")
+    others = [cell for k in range(len(dialect.names)) if k not in time.indices for cell in dialect.column(k)]
+    ready = []
+    for plan in columns:
+        cells = dialect.column(plan.index) + (dialect.column(plan.minus) if plan.minus is not None else [])
+        try:
+            form = find_form(cells, others, column=dialect.names[plan.index], stated=mark)
+            unit = _with_suffix(plan, form.suffix, dialect.names[plan.index])
+        except InputError as error:
+            raise InputError(f"{name}, {error}") from None
+        ready.append(replace(plan, form=form, unit=unit))
+    return ready
+
+
+def _with_suffix(plan: ColumnPlan, suffix: str, column: str) -> Unit:
+    if not suffix:
+        return plan.unit
+    unit = unit_of(plan.quantity, suffix, column=column)
+    if plan.unit not in (unit, unit_of(plan.quantity, None, column=column)):
+        raise InputError(f"column {column!r}: is in {plan.unit.symbol} by its name, but its cells say {suffix}")
+    return unit
 
 
 def find_column(dialect: Dialect, place: str | int, key: str, name: str) -> int:
@@ -176,23 +298,17 @@ def find_column(dialect: Dialect, place: str | int, key: str, name: str) -> int:
             raise InputError(f"{name}: the profile's {key} is {place}, but there are only {len(dialect.names)} columns")
         return place - 1
     words = [word.strip() for word in dialect.names]
-    for candidates in (words, [word.lower() for word in words]):
-        wanted = place.strip() if candidates is words else place.strip().lower()
-        if wanted in candidates:
-            return candidates.index(wanted)
+    for candidates, wanted in ((words, place.strip()), ([word.lower() for word in words], place.strip().lower())):
+        at = [k for k, word in enumerate(candidates) if word == wanted]
+        if len(at) > 1:
+            numbers = " and ".join(str(k + 1) for k in at)
+            raise InputError(
+                f"{name}: the profile's {key} is {place!r}, but columns {numbers} are called so; name it by its number"
+            )
+        if at:
+            return at[0]
     there = ", ".join(repr(word) for word in words if word)
     raise InputError(f"{name}: the profile's {key} is {place!r}, but the header has {there}")
-
-
-def _decimal(dialect: Dialect, column: ColumnPlan, stated: str | None, name: str) -> str:
-    if stated is not None:
-        return {"comma": ",", "point": "."}[stated]
-    try:
-        return find_decimal(
-            dialect.column(column.index), delimiter=dialect.delimiter, column=dialect.names[column.index]
-        )
-    except InputError as error:
-        raise InputError(f"{name}, {error}") from None
 
 
 def _time_plan(dialect: Dialect, wishes: Wishes, name: str) -> TimePlan:
@@ -214,12 +330,20 @@ def _stated_style(dialect: Dialect, indices: tuple[int, ...], stated: str | None
     found = find_style(cells, header="time " + " ".join(dialect.names[k] for k in indices))
     if stated is None:
         if found is None:
-            raise InputError(f"{name}: the cells of {dialect.names[indices[0]]!r} ({cells[0] if cells else 'empty'}) are no time I know; state time.style in the profile")
+            raise InputError(
+                f"{name}: the cells of {dialect.names[indices[0]]!r} ({cells[0] if cells else 'empty'}) "
+                "are no time I know; state time.style in the profile"
+            )
         return found
     kind, _, unit = stated.partition(" ")
-    if kind in ("epoch", "elapsed"):
-        return Style(kind, unit=unit)  # type: ignore[arg-type]
-    return Style("calendar", stated, zoned=bool(found and found.zoned))  # type: ignore[arg-type]
+    if kind in get_args(Kind):
+        return Style(cast("Kind", kind), unit=unit)
+    if found is None or found.kind != "calendar":
+        raise InputError(
+            f"{name}: the profile's time.style is {stated}, but the cells of {dialect.names[indices[0]]!r} "
+            f"({cells[0] if cells else 'empty'}) are no such dates"
+        )
+    return replace(found, order=cast("Order", stated))
 
 
 def joined_cells(dialect: Dialect, indices: Sequence[int]) -> list[str]:
@@ -234,28 +358,48 @@ def _find_time(dialect: Dialect, name: str) -> TimePlan:
     dates, clocks = [], []
     for index, word in enumerate(dialect.names):
         cells = dialect.column(index)
-        if not cells or (len(cells) > 2 and len(set(cells)) == 1 and not is_date_only(cells[0])):  # noqa: PLR2004
+        if not cells:
             continue
-        if all(map(is_date_only, cells)):
+        if _mostly(is_date_only, cells):
             dates.append(index)
-        elif all(map(is_clock_only, cells)):
+            continue
+        if len(cells) > 2 and len(set(cells)) == 1:
+            continue  # stands still
+        if _mostly(is_clock_only, cells):
             clocks.append(index)
         style = find_style(cells, header=f"{word} {units[index]}")
-        if style is not None and not all(map(is_date_only, cells)):
-            rank = {"calendar": 0, "epoch": 2, "elapsed": 3}[style.kind]
-            ranked.append((rank, _time_strangeness(word), TimePlan((index,), style)))
-    if dates and clocks:
-        pair = (dates[0], clocks[0])
-        if (style := find_style(joined_cells(dialect, pair))) is not None:
-            ranked.append((1, 0, TimePlan(pair, style)))
-    elif dates:
-        style = find_style(dialect.column(dates[0]))
-        ranked += [(4, 0, TimePlan((dates[0],), style))] if style else []
+        if style is not None:
+            ranked.append((_RANK[style.kind], _time_strangeness(word), TimePlan((index,), style)))
+    ranked += _dates_with_clock(dialect, dates, clocks)
     if not ranked:
-        words = ", ".join(repr(word) for word in dialect.names if word)
-        raise InputError(f"{name}: none of the columns {words} holds times; say which does in a profile ([time] column = …)")
+        raise InputError(_no_time(dialect, dates, name))
     return min(ranked, key=lambda item: item[:2])[2]
 
 
+def _mostly(test: Callable[[str], bool], cells: Sequence[str]) -> bool:
+    return sum(map(test, cells)) >= MOST * len(cells)
+
+
+def _dates_with_clock(dialect: Dialect, dates: list[int], clocks: list[int]) -> list[tuple[int, int, TimePlan]]:
+    """Return a date's and a clock's column taken together, or else dates alone where there is one a row."""
+    if not dates:
+        return []
+    if clocks and (style := find_style(joined_cells(dialect, (dates[0], clocks[0])))) is not None:
+        return [(1, 0, TimePlan((dates[0], clocks[0]), style))]
+    cells = dialect.column(dates[0])
+    style = find_style(cells) if len(set(cells)) == len(cells) else None
+    return [(4, 0, TimePlan((dates[0],), style))] if style is not None else []
+
+
+def _no_time(dialect: Dialect, dates: list[int], name: str) -> str:
+    if dates:
+        word = dialect.names[dates[0]]
+        return (
+            f"{name}: column {word!r} holds dates but no time of day, and no other column does; export it with the time"
+        )
+    words = ", ".join(repr(word) for word in dialect.names if word)
+    return f"{name}: none of the columns {words} holds times; say which does in a profile ([time] column = …)"
+
+
 def _time_strangeness(word: str) -> int:
-    return sum(1 for part in word.lower().replace("_", " ").split() if part.strip("[]()") not in _TIME_WORDS)
+    return sum(1 for part in word.lower().replace("_", " ").split() if part.strip("[]()#") not in _TIME_WORDS)

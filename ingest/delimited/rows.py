@@ -12,6 +12,7 @@ import pyarrow.compute as pc
 import pyarrow.csv as pcsv
 from numpy.typing import NDArray
 
+from ..arrow import flat, integers, strings
 from ..log import Readings
 from ..zone import NO_TIME
 from .decode import Block
@@ -19,6 +20,7 @@ from .layout import ColumnPlan, Layout
 from .numbers import NULLS, to_numbers
 from .stamps import parse
 
+_BLANK, _EMPTY = strings([" ", ""])
 ToUtc = Callable[[NDArray[np.int64]], NDArray[np.int64]]
 
 
@@ -34,11 +36,16 @@ class Reject:
 
 @dataclass
 class RowBatch:
-    """The readings of a block, in the order they were written, and what was left out."""
+    """The readings of a block, in the order they were written, and what was left out.
+
+    ``torn`` is 1 where a last line without a line end was left out: it is among the rejects, but speaks for nothing
+    but itself.
+    """
 
     readings: Readings
     rejects: list[Reject] = field(default_factory=list)
     repeated_headers: int = 0
+    torn: int = 0
 
 
 class RowReader:
@@ -58,6 +65,7 @@ class RowReader:
         needed = {*layout.time.indices}
         for column in layout.columns:
             needed |= {column.index} | ({column.directions.index} if column.directions else set())
+            needed |= {column.minus} if column.minus is not None else set()
         self._needed = sorted(needed)
         self._names = [str(k) for k in range(len(layout.dialect.names))]
 
@@ -71,6 +79,7 @@ class RowReader:
         batch = RowBatch(Readings(np.empty(0, np.int64), {q: np.empty(0) for q in self._layout.quantities}))
         if block.unfinished and (why := self._cut_short(text)):
             batch.rejects.append(Reject(self._layout.name, block.first_line, why, _shown(text)))
+            batch.torn = 1
             return batch
         if not text.strip():
             return batch
@@ -107,16 +116,14 @@ class RowReader:
         batch.readings = Readings(time_us if keep.all() else time_us[keep], ordered)
 
     def _stamps(self, table: pa.Table) -> pa.Array:
-        columns = [_flat(table.column(str(k))) for k in self._layout.time.indices]
-        return columns[0] if len(columns) == 1 else pc.binary_join_element_wise(*columns, " ")
+        columns = [flat(table.column(str(k))) for k in self._layout.time.indices]
+        return columns[0] if len(columns) == 1 else pc.binary_join_element_wise(*columns, _BLANK)
 
     def _quantity(self, plan: ColumnPlan, table: pa.Table, reasons: dict[int, str]) -> NDArray[np.float64]:
-        cells = _flat(table.column(str(plan.index)))
-        numbers = to_numbers(cells, plan.decimal)
-        name = self._layout.dialect.names[plan.index]
-        for k in np.flatnonzero(numbers.bad).tolist():
-            reasons.setdefault(k, f"column {name!r}: found {cells[k].as_py()!r}, expected a number")
-        x = numbers.values
+        x = self._numbers(plan, plan.index, table, reasons)
+        if plan.minus is not None:
+            less = self._numbers(plan, plan.minus, table, reasons)
+            x = np.where(np.isnan(x) & np.isnan(less), np.nan, np.nan_to_num(x) - np.nan_to_num(less))
         if plan.scale != 1.0:
             x = x * plan.scale
         if plan.offset:
@@ -124,19 +131,34 @@ class RowReader:
         x = plan.unit.to_canonical(x)
         return x if plan.directions is None else self._signed(x, plan, table, reasons)
 
+    def _numbers(self, plan: ColumnPlan, index: int, table: pa.Table, reasons: dict[int, str]) -> NDArray[np.float64]:
+        cells = flat(table.column(str(index)))
+        numbers = to_numbers(cells, plan.form)
+        name = self._layout.dialect.names[index]
+        for k in np.flatnonzero(numbers.bad).tolist():
+            cell = cells[k].as_py()
+            hint = " (is its comma a decimal mark? then say --decimal comma)" if "," in cell else ""
+            reasons.setdefault(k, f"column {name!r}: found {cell!r}, expected a number{hint}")
+        return numbers.values
+
     def _signed(
         self, x: NDArray[np.float64], plan: ColumnPlan, table: pa.Table, reasons: dict[int, str]
     ) -> NDArray[np.float64]:
         """Give an unsigned reading the sign its direction letter says."""
-        assert plan.directions is not None  # noqa: S101 - only called with directions
-        cells = pc.fill_null(pc.utf8_trim_whitespace(_flat(table.column(str(plan.directions.index)))), "")
-        letters, inverse = np.unique(cells.to_numpy(zero_copy_only=False).astype(str), return_inverse=True)
-        sign = {**dict.fromkeys(plan.directions.none, 0.0), **dict.fromkeys(plan.directions.returned, -1.0), **dict.fromkeys(plan.directions.draw, 1.0)}
-        factor = np.array([sign.get(letter, np.nan) for letter in letters])[inverse]
+        assert plan.directions is not None  # only called with directions
+        cells = pc.coalesce(pc.utf8_trim_whitespace(flat(table.column(str(plan.directions.index)))), _EMPTY)
+        coded = flat(pc.dictionary_encode(cells))
+        found, inverse = coded.dictionary.to_pylist(), integers(pc.cast(coded.indices, pa.int64()), 0)
+        ways = ((plan.directions.none, 0.0), (plan.directions.returned, -1.0), (plan.directions.draw, 1.0))
+        # a letter that stands for "nothing" elsewhere, such as a hyphen, has become an empty cell
+        sign = {"" if letter in NULLS else letter: way for letters, way in ways for letter in letters}
+        factor = np.array([sign.get(letter, np.nan) for letter in found], dtype=np.float64)[inverse]
         name = self._layout.dialect.names[plan.directions.index]
         for k in np.flatnonzero(np.isnan(factor)).tolist():
-            reasons.setdefault(k, f"column {name!r}: {letters[inverse[k]]!r} is none of the profile's draw, return and none")
-        return np.abs(x) * factor + 0.0  # no negative zeros
+            reasons.setdefault(
+                k, f"column {name!r}: {found[inverse[k]]!r} is none of the profile's draw, return and none"
+            )
+        return np.asarray(np.abs(x) * factor + 0.0)  # no negative zeros
 
     @staticmethod
     def _without_reading(quantities: dict[str, NDArray[np.float64]], reasons: dict[int, str]) -> None:
@@ -166,6 +188,8 @@ class RowReader:
         why = "the last line has no line end and may have been cut short"
         if len(cells) != len(dialect.names):
             return why
+        if text.rstrip().endswith(b'"'):
+            return None  # a closing quote
         last = cells[-1].strip()
         seen = [row[-1] for row in dialect.sample]
         if not any(seen):
@@ -188,10 +212,6 @@ def _decimals(cell: str) -> int:
     return 0
 
 
-def _flat(column: pa.ChunkedArray) -> pa.Array:
-    return column.combine_chunks() if column.num_chunks != 1 else column.chunk(0)
-
-
 def _shown(line: bytes) -> str:
     return line.decode("utf-8", errors="replace").rstrip("\n")[:2000]
 
@@ -208,12 +228,8 @@ class _Rows:
         self._rejected: dict[int, str] = {}  # index among the parsed rows -> reason
 
     def parse(self, names: list[str], needed: list[int]) -> pa.Table:
-        text = self._without_open_quotes() if self._layout.dialect.quoted else self._text
-        try:
-            return self._parse(text, names, needed)
-        except pa.ArrowInvalid:
-            self._misfits.clear()
-            return self._line_by_line(names, needed)
+        text = self._without_open_quotes() if b'"' in self._text else self._text
+        return self._parse(text, names, needed)
 
     def _parse(self, text: bytes, names: list[str], needed: list[int]) -> pa.Table:
         def misfit(row: pcsv.InvalidRow) -> str:
@@ -229,7 +245,6 @@ class _Rows:
             read_options=pcsv.ReadOptions(column_names=names, use_threads=False, block_size=len(text) + 1),
             parse_options=pcsv.ParseOptions(
                 delimiter=self._layout.dialect.delimiter,
-                quote_char='"' if self._layout.dialect.quoted else False,
                 invalid_row_handler=misfit,
             ),
             convert_options=pcsv.ConvertOptions(
@@ -240,25 +255,6 @@ class _Rows:
                 null_values=NULLS,
             ),
         )
-
-    def _line_by_line(self, names: list[str], needed: list[int]) -> pa.Table:
-        """Parse lines one at a time, for a block that the fast parser gives up on."""
-        columns: list[list[str | None]] = [[] for _ in needed]
-        number = -1
-        for k, line in enumerate(self._text.split(b"\n")):
-            if not line or k in self._removed:
-                continue
-            number += 1
-            try:
-                cells = next(csv.reader([line.decode()], delimiter=self._layout.dialect.delimiter), [])
-            except csv.Error:
-                cells = []
-            if len(cells) != len(names):
-                self._misfits[number] = f"has {len(cells)} fields, expected {len(names)}" if line.strip() else ""
-                continue
-            for column, index in zip(columns, needed, strict=True):
-                column.append(None if cells[index].strip() in NULLS else cells[index])
-        return pa.table({names[k]: pa.array(column, pa.string()) for k, column in zip(needed, columns, strict=True)})
 
     def _without_open_quotes(self) -> bytes:
         """Take out lines with an odd number of quotes: a quote left open would swallow the rows after it."""

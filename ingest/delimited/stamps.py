@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, cast
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
+from ..arrow import booleans, flat, floats, integers, strings, valid
 from ..zone import NO_TIME
 
 Kind = Literal["calendar", "epoch", "elapsed"]
@@ -20,21 +22,55 @@ IntArray = NDArray[np.int64]
 
 _MONTHS = ["jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec"]
 _SEP = r"[-/. ]"
+_NOTHING, _EMPTY, _HYPHEN, _ZERO = strings([None, "", "-", "0"])
 _DATES = {
-    "y-m-d": rf"(?P<y>\d{{4}}){_SEP}(?P<m>\d{{1,2}}){_SEP}(?P<d>\d{{1,2}})",
+    "y-m-d": rf"(?P<y>\d{{4}}|\d{{2}}){_SEP}(?P<m>\d{{1,2}}){_SEP}(?P<d>\d{{1,2}})",
     "d/m/y": rf"(?P<d>\d{{1,2}}){_SEP}(?P<m>\d{{1,2}}|[A-Za-z]{{3,9}}){_SEP}(?P<y>\d{{4}}|\d{{2}})",
     "m/d/y": rf"(?P<m>\d{{1,2}}|[A-Za-z]{{3,9}}){_SEP}(?P<d>\d{{1,2}}),?{_SEP}(?P<y>\d{{4}}|\d{{2}})",
 }
 _CLOCK = r"(?P<h>\d{1,2}):(?P<n>\d{1,2})(?::(?P<s>\d{1,2})(?:[.,](?P<f>\d+))?)?\s*(?P<p>[AaPp]\.?[Mm]\.?)?"
 _OFFSET = r"\s*(?P<z>Z|z|UTC|GMT|[+-]\d{2}:?\d{2}|[+-]\d{2})?"
-_HMS = r"^\s*(?:(?P<D>\d+)\s*d(?:ays?)?[ ,]*)?(?P<h>\d+):(?P<n>\d{1,2})(?::(?P<s>\d{1,2})(?:[.,](?P<f>\d+))?)?\s*$"
-_CALENDAR = {order: rf"^\s*{date}(?:[T ,]+{_CLOCK})?{_OFFSET}\s*$" for order, date in _DATES.items()}
-_TWO_FIRST = re.compile(r"\s*(\d{1,2})[-/. ](\d{1,2})[-/. ]\d")
-_DATE_ONLY = re.compile("|".join(re.sub(r"\?P<\w+>", "?:", date) for date in _DATES.values()))
+_HMS = (
+    r"^\s*'?(?:(?P<D>\d+)\s*d(?:ays?)?[ ,]*)?(?P<h>\d+):(?P<n>\d{1,2})(?::(?P<s>\d{1,2})(?:[.,](?P<f>\d+))?)?"
+    r"\s*(?P<p>[AaPp]\.?[Mm]\.?)?\s*$"
+)
+_MS = r"^\s*'?(?P<n>\d+):(?P<s>\d{1,2})(?:[.,](?P<f>\d+))?\s*$"
+_DAY = r"(?:(?i:mon|tue|wed|thu|fri|sat|sun)[a-z]*,?\s+)?"
+_CALENDAR = {order: rf"^\s*'?{_DAY}{date}(?:[T ,]+{_CLOCK})?{_OFFSET}\s*$" for order, date in _DATES.items()}
+#: ISO 8601 without separators; kept under its own name, since its parts have fixed widths.
+_BASIC = (
+    r"^\s*'?(?P<y>\d{4})(?P<m>\d{2})(?P<d>\d{2})"
+    r"(?:[T ]*(?P<h>\d{2}):?(?P<n>\d{2})(?::?(?P<s>\d{2})(?:[.,](?P<f>\d+))?)?"
+    rf"(?P<p>))?{_OFFSET}\s*$"
+)
+#: Three numbers that could be a date in another order than they seem; the last one only if it has two digits.
+_THREE = r"^\s*'?(?P<a>\d{1,2})(?P<sep>[-/. ])(?P<b>\d{1,2})[-/. ](?P<c>\d{4}|\d{2})"
+_HIGHEST = {"d/m/y": (31, 12, 9999), "m/d/y": (12, 31, 9999), "y-m-d": (99, 12, 31)}
+_DATE_ONLY = re.compile(
+    rf"'?{_DAY}(?:"
+    + "|".join(re.sub(r"\?P<\w+>", "?:", date) for date in _DATES.values())
+    + r")|(?:19|20)\d\d[01]\d[0-3]\d"
+)
 _CLOCK_ONLY = re.compile(re.sub(r"\?P<\w+>", "?:", _CLOCK))
-_UNITS_US = {"s": 1_000_000, "ms": 1_000, "us": 1, "min": 60_000_000, "h": 3_600_000_000}
+_UNITS_US = {"s": 1_000_000, "ms": 1_000, "us": 1, "min": 60_000_000, "h": 3_600_000_000, "days": 86_400_000_000}
 #: Epoch numbers between 1990 and 2100 by unit; the four ranges do not touch.
 _EPOCH_S = (6.3e8, 4.2e9)
+_EPOCH_UNITS = {"s": 1.0, "ms": 1e3, "us": 1e6, "ns": 1e9}
+#: A spreadsheet's day numbers count from 1899-12-30; these are 1990 and 2100.
+_SHEET_DAYS, _SHEET_ZERO = (32_874.0, 73_051.0), 25_569.0
+#: Share of a sample's cells that must agree on a style: a damaged cell or two do not hide it.
+MOST = 0.9
+_TIMELY = {
+    "time", "timestamp", "timestamps", "stamp", "ts", "epoch", "unix", "unixtime", "utime", "clock", "date", "datetime",
+    "elapsed", "seconds", "sec", "secs", "uptime", "runtime", "millis", "milliseconds", "ms", "t", "minutes", "hours",
+}  # fmt: skip
+_HEAT = {"temp", "temperature", "degc", "degf", "c", "f", "k", "celsius", "fahrenheit"}
+_ELAPSED_WORDS = {
+    "ms": {"ms", "millis", "milliseconds"},
+    "us": {"us", "micros"},
+    "min": {"min", "minutes", "mins"},
+    "h": {"h", "hours", "hrs"},
+}
 
 
 @dataclass(frozen=True)
@@ -48,7 +84,8 @@ class Style:
     order : {'y-m-d', 'd/m/y', 'm/d/y'} or None
         Of a calendar's parts; None is not yet decided between day and month first.
     unit : str
-        Of an epoch (``s``, ``ms``, ``us``, ``ns``) or elapsed time (also ``min``, ``h``, ``h:m:s``).
+        Of an epoch (``s``, ``ms``, ``us``, ``ns``) or elapsed time (also ``min``, ``h``, ``h:m:s``, ``m:s``); of a
+        calendar ``basic`` (no separators) or ``days`` (a spreadsheet's day number).
     zoned : bool
         Whether the stamps say their own offset from UTC.
     """
@@ -66,11 +103,13 @@ class Style:
     def describe(self) -> str:
         """Return the style in words."""
         if self.kind == "calendar":
+            if self.unit == "days":
+                return "a spreadsheet's day number"
             words = {"y-m-d": "year-month-day", "d/m/y": "day/month/year", "m/d/y": "month/day/year", None: "undecided"}
-            return f"date and time, {words[self.order]}" + (", with its own offset from UTC" if self.zoned else "")
+            return f"date and time, {words[self.order]}, {'with its own' if self.zoned else 'no'} offset from UTC"
         if self.kind == "epoch":
             return f"{self.unit} since 1970 (UTC)"
-        return f"elapsed time in {self.unit}"
+        return f"elapsed time in {self.unit}, counted from the start"
 
 
 def find_style(cells: Sequence[str], *, header: str = "") -> Style | None:
@@ -83,36 +122,74 @@ def find_style(cells: Sequence[str], *, header: str = "") -> Style | None:
     header : str
         Its name: small numbers are elapsed time only where it says so.
     """
-    if not cells:
-        return None
     for order, pattern in _CALENDAR.items():
-        matches = [re.match(pattern, cell) for cell in cells]
-        if all(matches):
-            zoned = all(match and match["z"] for match in matches)
-            decided: Order | None = order  # type: ignore[assignment]
-            if order == "d/m/y" and not any(match and match["m"].isalpha() for match in matches):
-                decided = order_from([m for m in (_TWO_FIRST.match(cell) for cell in cells) if m])
-            return Style("calendar", decided, zoned=zoned)
-    if all(re.match(_CALENDAR["m/d/y"], cell) for cell in cells):
-        return Style("calendar", "m/d/y")
-    if all(re.match(_HMS, cell) for cell in cells):
+        matches = _agreeing(pattern, cells)
+        if matches and not (order == "y-m-d" and len(matches[0]["y"]) < 4):
+            named = any(match["m"].isalpha() for match in matches)
+            decided = cast("Order", order) if order == "y-m-d" or named else order_of(strings(cells))
+            return Style("calendar", decided, zoned=_mostly_zoned(matches))
+    if (matches := _agreeing(_BASIC, cells)) and all(map(_is_day, matches)):
+        return Style("calendar", "y-m-d", unit="basic", zoned=_mostly_zoned(matches))
+    if _agreeing(_HMS, cells):
         return Style("elapsed", unit="h:m:s")
+    if _agreeing(_MS, cells):  # with a fraction, or the cells would have been h:m
+        return Style("elapsed", unit="m:s")
     return _numeric_style(cells, header.lower())
 
 
-def order_from(matches: Sequence[re.Match[str]]) -> Order | None:
-    """Return which of two leading numbers is the day, if any is above twelve; None if none is, or both kinds are."""
-    first, second = (any(int(m[k]) > 12 for m in matches) for k in (1, 2))  # noqa: PLR2004 - months in a year
-    if first == second:
-        return None
-    return "d/m/y" if first else "m/d/y"
+def _agreeing(pattern: str, cells: Sequence[str]) -> list[re.Match[str]]:
+    """Return the matches if most cells of a sample match, else none."""
+    matches = [match for match in (re.match(pattern, cell) for cell in cells) if match]
+    return matches if matches and len(matches) >= MOST * len(cells) else []
 
 
-def leading_numbers(cells: pa.Array) -> tuple[int, int]:
-    """Return the highest of the first and of the second numbers of a column of dates."""
-    parts = pc.extract_regex(cells, r"^\s*(?P<a>\d{1,2})[-/. ](?P<b>\d{1,2})[-/. ]\d")
-    highest = [pc.max(pc.cast(pc.struct_field(parts, name), pa.int64())).as_py() or 0 for name in ("a", "b")]
-    return highest[0], highest[1]
+def _mostly_zoned(matches: Sequence[re.Match[str]]) -> bool:
+    return 2 * sum(match["z"] is not None for match in matches) > len(matches)
+
+
+def _is_day(match: re.Match[str]) -> bool:
+    return 1970 <= int(match["y"]) < 2100 and 1 <= int(match["m"]) <= 12 and 1 <= int(match["d"]) <= 31
+
+
+def order_of(cells: pa.Array) -> Order | None:
+    """Return which of a date's three numbers is which, if the cells leave one way only; see `possible_orders`."""
+    orders = possible_orders(highest_numbers(cells))
+    return orders[0] if len(orders) == 1 else None
+
+
+@dataclass(frozen=True)
+class Highest:
+    """The highest of the first, second and third numbers of a column of dates, and whether hyphens part them."""
+
+    numbers: tuple[int, int, int] = (0, 0, 0)
+    hyphens: bool = False
+
+    def with_(self, other: Highest) -> Highest:
+        """Return the highest of both."""
+        a, b = self.numbers, other.numbers
+        return Highest((max(a[0], b[0]), max(a[1], b[1]), max(a[2], b[2])), self.hyphens or other.hyphens)
+
+
+def highest_numbers(cells: pa.Array) -> Highest:
+    """Return the highest numbers of a column of dates that begin with a number of one or two digits."""
+    parts = pc.extract_regex(cells, _THREE)
+    a, b, c = (pc.max(pc.cast(pc.struct_field(parts, name), pa.int64())).as_py() or 0 for name in "abc")
+    return Highest((a, b, c), bool(pc.any(pc.equal(pc.struct_field(parts, "sep"), _HYPHEN)).as_py()))
+
+
+def possible_orders(highest: Highest) -> list[Order]:
+    """Return the orders that no date contradicts.
+
+    A year of two digits stands last, as is common practice with slashes and points; with hyphens (``26-06-13``) or a
+    first number above 31 it may stand first.
+    """
+    orders: list[Order] = [
+        cast("Order", o)
+        for o, top in _HIGHEST.items()
+        if all(n <= t for n, t in zip(highest.numbers, top, strict=True))
+    ]
+    year_first = highest.hyphens or highest.numbers[0] > 31
+    return [order for order in orders if order != "y-m-d" or year_first]
 
 
 def is_date_only(cell: str) -> bool:
@@ -126,24 +203,34 @@ def is_clock_only(cell: str) -> bool:
 
 
 def _numeric_style(cells: Sequence[str], header: str) -> Style | None:
-    try:
-        x = np.array([float(cell.replace(",", ".")) for cell in cells])
-    except ValueError:
+    x = _numbers(cells)
+    if x is None:
         return None
     words = set(re.findall(r"[a-z]+", header))
-    timely = words & {"time", "timestamp", "epoch", "unix", "date", "datetime", "elapsed", "seconds", "sec", "t", "secs", "uptime"}
-    if not timely:
-        return None
-    for unit, scale in (("s", 1.0), ("ms", 1e3), ("us", 1e6), ("ns", 1e9)):
-        if _EPOCH_S[0] * scale <= x.min() and x.max() <= _EPOCH_S[1] * scale:
+    low, high = np.quantile(x, [0.05, 0.95])
+    steps = np.diff(x)
+    rising = len(x) < 2 or (steps >= 0).mean() > 0.9  # a step counter that resets is no clock
+    timely = bool(words & _TIMELY) and not words & _HEAT
+    for unit, scale in _EPOCH_UNITS.items():
+        if _EPOCH_S[0] * scale <= low and high <= _EPOCH_S[1] * scale and (timely or (rising and high > low)):
             return Style("epoch", unit=unit)
-    rising = len(x) < 2 or (np.diff(x) >= 0).mean() > 0.9  # noqa: PLR2004 - a step counter that resets is no clock
-    if not rising or words & {"epoch", "unix"}:
+    if not timely or words & {"epoch", "unix"} or high > _EPOCH_S[0]:
         return None
-    for unit, names in (("ms", {"ms", "millis"}), ("us", {"us"}), ("min", {"min", "minutes", "mins"}), ("h", {"h", "hours", "hrs"})):
-        if words & names:
-            return Style("elapsed", unit=unit)
-    return Style("elapsed", unit="s")
+    if _SHEET_DAYS[0] <= low and high <= _SHEET_DAYS[1] and len(x) > 1 and 0 < np.median(np.abs(steps)) < 0.02:
+        return Style("calendar", "y-m-d", unit="days")
+    if not rising:
+        return None
+    return Style("elapsed", unit=next((unit for unit, names in _ELAPSED_WORDS.items() if words & names), "s"))
+
+
+def _numbers(cells: Sequence[str]) -> NDArray[np.float64] | None:
+    """Return a sample's numbers if most cells are such."""
+    found = []
+    for cell in cells:
+        with suppress(ValueError):
+            found.append(float(cell.replace(",", ".")))
+    x = np.array(found)
+    return x if len(x) and len(x) >= MOST * len(cells) and np.isfinite(x).all() else None
 
 
 def parse(cells: pa.Array, style: Style) -> IntArray:
@@ -162,15 +249,19 @@ def parse(cells: pa.Array, style: Style) -> IntArray:
         Since 1970-01-01 00:00, UTC for absolute styles, else on the meter's own clock; since the start for elapsed
         ones. `NO_TIME` where a cell is no such stamp. Rounded to the microsecond. [us]
     """
+    if style.unit == "days":
+        return _sheet_days(cells)
     if style.kind == "calendar":
         return _calendar(cells, style)
-    if style.unit == "h:m:s":
-        return _hms(cells)
-    return _count(cells, style.unit)
+    if style.unit in ("h:m:s", "m:s"):
+        return _hms(cells) if style.unit == "h:m:s" else _minutes(cells)
+    us = _count(cells, style.unit)
+    low, high = (round(limit * 1e6) for limit in _EPOCH_S)
+    return us if style.kind == "elapsed" else np.where((us < low) | (us > high), NO_TIME, us)
 
 
 def _calendar(cells: pa.Array, style: Style) -> IntArray:
-    if style.order == "y-m-d" and (fast := _iso(cells, style)) is not None:
+    if style.order == "y-m-d" and style.unit != "basic" and (fast := _iso(cells, style)) is not None:
         return fast
     if not style.zoned and (fixed := _fixed_width(cells, style)) is not None:
         return fixed
@@ -187,7 +278,7 @@ def _iso(cells: pa.Array, style: Style) -> IntArray | None:
 
 
 def _integers(array: pa.Array) -> IntArray:
-    return np.asarray(pc.fill_null(pc.cast(array, pa.int64()), NO_TIME).to_numpy(zero_copy_only=False), dtype=np.int64)
+    return integers(pc.cast(array, pa.int64()), NO_TIME)
 
 
 def _count(cells: pa.Array, unit: str) -> IntArray:
@@ -197,47 +288,75 @@ def _count(cells: pa.Array, unit: str) -> IntArray:
         whole = pc.cast(cells, pa.int64())
     except pa.ArrowInvalid:
         whole = None
-    missing = pc.is_null(cells).to_numpy(zero_copy_only=False)
     if whole is not None:
-        x = pc.fill_null(whole, 0).to_numpy(zero_copy_only=False)
-        us = (x + 500) // 1000 if unit == "ns" else x * _UNITS_US[unit]
-        return np.where(missing, NO_TIME, us)
+        x = integers(whole, 0)
+        fits = valid(whole) & (np.abs(x) < 2**62 // _UNITS_US.get(unit, 1))
+        x = np.where(fits, x, 0)
+        return np.where(fits, (x + 500) // 1000 if unit == "ns" else x * _UNITS_US[unit], NO_TIME)
     number = pc.replace_substring(cells, ",", ".")
-    good = pc.fill_null(pc.match_substring_regex(number, r"^[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?$"), False)
-    y = pc.cast(pc.if_else(good, number, pa.scalar(None, pa.string())), pa.float64()).to_numpy(zero_copy_only=False)
+    good = pc.match_substring_regex(number, r"^[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?$")
+    y = floats(pc.cast(pc.if_else(good, number, _NOTHING), pa.float64()))
     scaled = y / 1000.0 if unit == "ns" else y * _UNITS_US[unit]
     fits = np.abs(np.nan_to_num(scaled, nan=1e19)) < 2.0**62
     return np.where(fits, np.rint(np.where(fits, scaled, 0.0)).astype(np.int64), NO_TIME)
 
 
+def _sheet_days(cells: pa.Array) -> IntArray:
+    """Parse a spreadsheet's day numbers, which are exact to about a millisecond."""
+    days_us = _count(cells, "days")
+    return np.where(
+        days_us == NO_TIME, NO_TIME, (days_us - round(_SHEET_ZERO * _UNITS_US["days"]) + 500) // 1000 * 1000
+    )
+
+
 def _hms(cells: pa.Array) -> IntArray:
     parts = pc.extract_regex(cells, _HMS)
-    missing = pc.is_null(parts).to_numpy(zero_copy_only=False)
+    missing = ~valid(parts)
     day, hour, minute, second = (_part(parts, name) for name in "Dhns")
+    hour, wrong = _of_24_hours(hour, parts)
     us = ((day * 24 + hour) * 60 + minute) * 60_000_000 + second * 1_000_000 + _fraction(parts)
-    return np.where(missing | (minute > 59) | (second > 60), NO_TIME, us)
+    return np.where(missing | wrong | (minute > 59) | (second > 60), NO_TIME, us)
+
+
+def _minutes(cells: pa.Array) -> IntArray:
+    parts = pc.extract_regex(cells, _MS)
+    second = _part(parts, "s")
+    us = (_part(parts, "n") * 60 + second) * 1_000_000 + _fraction(parts)
+    return np.where(~valid(parts) | (second > 59), NO_TIME, us)
+
+
+def _of_24_hours(hour: IntArray, parts: pa.Array) -> tuple[IntArray, NDArray[np.bool_]]:
+    """Return the hours of a clock that may say AM and PM, and where they are none of its twelve."""
+    half = pc.utf8_lower(pc.struct_field(parts, "p"))
+    has_half = booleans(pc.not_equal(half, _EMPTY))
+    is_pm = booleans(pc.starts_with(half, "p"))
+    return np.where(has_half, hour % 12 + 12 * is_pm, hour), has_half & ((hour < 1) | (hour > 12))
 
 
 def _by_parts(cells: pa.Array, style: Style) -> IntArray:
     """Parse dates of any width by a regular expression; the slow way, about a million rows a second."""
-    parts = pc.extract_regex(cells, _CALENDAR[style.order or "y-m-d"])
-    missing = pc.is_null(parts).to_numpy(zero_copy_only=False)
+    parts = pc.extract_regex(cells, _BASIC if style.unit == "basic" else _CALENDAR[style.order or "y-m-d"])
+    missing = ~valid(parts)
+    has_zone = booleans(pc.not_equal(pc.struct_field(parts, "z"), _EMPTY))
+    missing = missing | (has_zone != style.zoned)  # a row that says its offset among rows that do not, or the reverse
     year, day = _part(parts, "y"), _part(parts, "d")
-    year = np.where(year < 70, year + 2000, np.where(year < 100, year + 1900, year))  # POSIX's rule for two digits
+    year = np.where(year < 69, year + 2000, np.where(year < 100, year + 1900, year))  # POSIX's rule for two digits
     month = _month(pc.struct_field(parts, "m"))
     hour, minute, second = (_part(parts, name) for name in "hns")
-    half = pc.utf8_lower(pc.fill_null(pc.struct_field(parts, "p"), ""))
-    has_half = pc.not_equal(half, "").to_numpy(zero_copy_only=False)
-    is_pm = pc.starts_with(half, "p").to_numpy(zero_copy_only=False)
-    wrong = missing | (has_half & ((hour < 1) | (hour > 12)))
-    hour = np.where(has_half, hour % 12 + 12 * is_pm, hour)
-    us = _assemble(year, month, day, hour, minute, second, wrong)
+    hour, wrong = _of_24_hours(hour, parts)
+    us = _assemble(year, month, day, hour, minute, second, missing | wrong)
     us = np.where(us == NO_TIME, us, us + _fraction(parts))
     return us if not style.zoned else np.where(us == NO_TIME, us, us - _offset(pc.struct_field(parts, "z")))
 
 
 def _assemble(
-    year: IntArray, month: IntArray, day: IntArray, hour: IntArray, minute: IntArray, second: IntArray, wrong: NDArray[np.bool_]
+    year: IntArray,
+    month: IntArray,
+    day: IntArray,
+    hour: IntArray,
+    minute: IntArray,
+    second: IntArray,
+    wrong: NDArray[np.bool_],
 ) -> IntArray:
     """Put date and clock together, refusing days and hours that do not exist; second 60 is a leap second."""
     wrong = wrong | (month < 1) | (month > 12) | (day < 1) | (day > 31) | (hour > 23) | (minute > 59) | (second > 60)
@@ -250,33 +369,31 @@ def _assemble(
 
 def _part(parts: pa.Array, name: str) -> IntArray:
     text = pc.struct_field(parts, name)
-    text = pc.if_else(pc.equal(text, ""), pa.scalar(None, pa.string()), text)
-    return np.asarray(pc.fill_null(pc.cast(text, pa.int64()), 0).to_numpy(zero_copy_only=False), dtype=np.int64)
+    text = pc.if_else(pc.equal(text, _EMPTY), _NOTHING, text)
+    return integers(pc.cast(text, pa.int64()), 0)
 
 
 def _fraction(parts: pa.Array) -> IntArray:
-    """Return a fraction of a second from its digits, rounded. [us]"""
-    digits = pc.utf8_slice_codeunits(pc.utf8_rpad(pc.fill_null(pc.struct_field(parts, "f"), ""), 9, "0"), 0, 9)
-    return (np.asarray(pc.cast(digits, pa.int64()).to_numpy(zero_copy_only=False)) + 500) // 1000
+    """Return a fraction of a second from its digits, rounded [us]."""
+    digits = pc.utf8_slice_codeunits(pc.utf8_rpad(pc.coalesce(pc.struct_field(parts, "f"), _EMPTY), 9, "0"), 0, 9)
+    return (integers(pc.cast(digits, pa.int64()), 0) + 500) // 1000
 
 
 def _month(text: pa.Array) -> IntArray:
-    if pc.any(pc.utf8_is_alpha(text)).as_py():
-        name = pc.utf8_slice_codeunits(pc.utf8_lower(text), 0, 3)
-        number = pc.add(pc.index_in(name, pa.array(_MONTHS)), 1)
-        digits = pc.if_else(pc.utf8_is_decimal(text), text, pa.scalar("0"))
-        text = pc.if_else(pc.is_valid(number), pc.cast(number, pa.string()), digits)
-    return np.asarray(pc.fill_null(pc.cast(text, pa.int64()), 0).to_numpy(zero_copy_only=False), dtype=np.int64)
+    names = pc.utf8_slice_codeunits(pc.utf8_lower(text), 0, 3)
+    number = integers(pc.cast(pc.index_in(names, strings(_MONTHS)), pa.int64()), -1) + 1
+    digits = pc.if_else(pc.utf8_is_decimal(text), text, _ZERO)
+    return np.where(number > 0, number, integers(pc.cast(digits, pa.int64()), 0))
 
 
 def _offset(text: pa.Array) -> IntArray:
-    """Return offsets from UTC such as ``+01:00``, ``-0700``, ``Z``; an absent one is UTC. [us]"""
-    kinds, inverse = np.unique(pc.fill_null(text, "").to_numpy(zero_copy_only=False).astype(str), return_inverse=True)
+    """Return offsets from UTC such as ``+01:00``, ``-0700``, ``Z``; an absent one is UTC [us]."""
+    coded = flat(pc.dictionary_encode(pc.coalesce(text, _EMPTY)))
     minutes = []
-    for kind in kinds:
+    for kind in coded.dictionary.to_pylist():
         found = re.fullmatch(r"([+-])(\d{2}):?(\d{2})?", kind)
         minutes.append(0 if found is None else int(found[1] + "1") * (int(found[2]) * 60 + int(found[3] or 0)))
-    return np.asarray(minutes, dtype=np.int64)[inverse] * 60_000_000
+    return np.asarray(minutes, dtype=np.int64)[integers(pc.cast(coded.indices, pa.int64()), 0)] * 60_000_000
 
 
 _FIXED = re.compile(r"(\d{2})([-/. ])(\d{2})\2(\d{4})([T ])(\d{2}):(\d{2}):(\d{2})(?:([.,])(\d{1,6}))?( [AaPp][Mm])?")
@@ -288,7 +405,7 @@ def _fixed_width(cells: pa.Array, style: Style) -> IntArray | None:
         return None
     if (first := _FIXED.fullmatch(cells[0].as_py())) is None:
         return None
-    text = cells.combine_chunks() if isinstance(cells, pa.ChunkedArray) else cells
+    text = flat(cells)
     width, n = len(first[0]), len(text)
     bounds = np.frombuffer(text.buffers()[1], np.int32)[text.offset : text.offset + n + 1]
     if not (np.diff(bounds) == width).all():

@@ -14,7 +14,7 @@ from ..toml_file import read_toml
 Place = Annotated[str, Field(min_length=1)] | Annotated[int, Field(ge=1)]
 TimeStyle = Literal[
     "y-m-d", "d/m/y", "m/d/y", "epoch s", "epoch ms", "epoch us", "epoch ns",
-    "elapsed ms", "elapsed s", "elapsed min", "elapsed h", "elapsed h:m:s",
+    "elapsed ms", "elapsed s", "elapsed min", "elapsed h", "elapsed h:m:s", "elapsed m:s",
 ]  # fmt: skip
 
 
@@ -35,15 +35,24 @@ class ColumnEntry(_Part):
     """Where a quantity stands and how it is written.
 
     ``column`` is the header's word or the position counted from 1. A reading becomes
-    ``(cell x scale + offset)`` in ``unit``, with its sign turned where ``sign`` says that return is positive.
+    ``((cell - minus) x scale + offset)`` in ``unit``, with its sign turned where ``sign`` says that return is positive.
+    Without ``unit`` the column's own name decides, then the quantity's unit. ``minus`` is for meters that give the two
+    ways of the current in two columns; an empty cell counts as 0 where the other one is filled.
     """
 
     column: Place
+    minus: Place | None = None
     unit: str | None = None
     scale: float = Field(default=1.0)
     offset: float = 0.0
     sign: Literal["draw_positive", "return_positive"] = "draw_positive"
     direction: Direction | None = None
+
+    @model_validator(mode="after")
+    def _one_sign(self) -> ColumnEntry:
+        if self.minus is not None and self.direction is not None:
+            raise ValueError("give either minus or direction, not both")
+        return self
 
 
 class FileEntry(_Part):

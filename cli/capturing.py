@@ -1,0 +1,313 @@
+"""A capture from its plan to its summary: open journals, read, show, finish the logs."""
+
+from __future__ import annotations
+
+import signal
+import sys
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+from types import FrameType
+
+import click
+
+from .. import __version__
+from ..analysis.charge import HowRead
+from ..analysis.health import limits_for
+from ..analysis.log_analysis import watched_load
+from ..analysis.site import Site
+from ..ingest.capture import Capture, Happened
+from ..ingest.capture import Meter as Metered
+from ..ingest.compaction import Compacted, finish
+from ..ingest.errors import InputError
+from ..ingest.intervals import GAP_LEAST_S, GAP_TIMES
+from ..ingest.journal import Journal
+from ..ingest.journal_lines import NothingCaptured
+from ..ingest.log import LogMeta
+from ..ingest.source import LiveSource, Reading, SourceLost, SteadyClock
+from ..ingest.sources import make_source
+from ..ingest.whole_file import refuse_existing
+from ..ingest.zone import zone_of_computer
+from .exit import Exit
+from .feeding import open_site
+from .keyboard import Keyboard
+from .live import LiveMeter, Snapshot
+from .render.live_screen import plain_line, screen, summary_lines
+
+_DEFAULT_EVERY_S = 1.0
+_REFRESHES = 4.0
+_PLAIN_EVERY_S = 10.0
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """What the command line states for every meter; None leaves it to the profile or site file."""
+
+    profile: str | None
+    every_s: float | None
+    side: str | None
+
+
+@dataclass
+class Plan:
+    """One meter to be captured: where from, where to, and what to look for in it."""
+
+    name: str
+    source: LiveSource
+    log: Path
+    every_s: float
+    gap_s: float | None
+    site: Site | None = None
+    zone: str = field(default_factory=zone_of_computer)
+
+    @property
+    def gap_limit_s(self) -> float:
+        """Longest spacing that is still one measurement while it runs. [s]"""
+        return self.gap_s if self.gap_s is not None else max(GAP_TIMES * self.every_s, GAP_LEAST_S)
+
+
+def plan_for_source(source: str, out: Path, wanted: Wanted, clock: SteadyClock) -> Plan:
+    """Return the plan for one source that the command line names."""
+    refuse_existing(out, force=False)
+    made = make_source(source, wanted.profile, clock, side=wanted.side)
+    return Plan(out.stem, made, out, wanted.every_s or _DEFAULT_EVERY_S, None)
+
+
+def plans_for_site(
+    path: Path | None, names: Sequence[str], out: Path, wanted: Wanted, clock: SteadyClock
+) -> list[Plan]:
+    """Return a plan for each meter of a site file, or for those that are named.
+
+    Raises
+    ------
+    InputError, Refusal
+        If the site has no such meter, one has no source, or a log exists already.
+    """
+    site = open_site(path)
+    assert site is not None and path is not None
+    chosen = [site.meter(name) for name in names] or [meter for meter in site.meters if meter.source is not None]
+    if not chosen:
+        raise InputError(f"{path}: none of its meters says how to read it; add source = \"serial:...\" to one")
+    several = len(chosen) > 1
+    if several:
+        out.mkdir(parents=True, exist_ok=True)
+    plans = []
+    for meter in chosen:
+        if meter.source is None:
+            raise InputError(f"{path}: the meter '{meter.name}' does not say how to read it; add source = \"serial:...\"")
+        log = out / f"{_file_name(meter.name)}.parquet" if several else out
+        refuse_existing(log, force=False)
+        profile = wanted.profile or (str(path.parent / meter.profile) if meter.profile else None)
+        made = make_source(meter.source, profile, clock, side=wanted.side or meter.side, sampling=meter.sampling)
+        every_s = wanted.every_s or meter.every_s or _DEFAULT_EVERY_S
+        plans.append(Plan(meter.name, made, log, every_s, meter.gap_s, site, site.zone or zone_of_computer()))
+    return plans
+
+
+def _file_name(name: str) -> str:
+    return "".join(c if c.isalnum() or c in "-_" else "_" for c in name.strip()) or "meter"
+
+
+def run_capture(
+    plans: Sequence[Plan],
+    clock: SteadyClock,
+    *,
+    length_s: float | None,
+    marks: Sequence[tuple[int, str]],
+    quiet: bool,
+) -> int:
+    """Capture until it is over, finish the logs, and say what came of it; return the exit status."""
+    journals: list[Journal] = []
+    try:
+        for plan in plans:
+            journals.append(Journal(plan.log, _meta(plan), plan.source.quantities))
+    except BaseException:
+        for journal in journals:
+            _discard(journal)
+        raise
+    meters = [Metered(p.name, p.source, journal, p.every_s) for p, journal in zip(plans, journals, strict=True)]
+    capture = Capture(meters, clock, length_s=length_s)
+    show = _Show(capture, plans, clock, marks, length_s=length_s, quiet=quiet)
+    with _ended_by_signals(capture):
+        capture.start()
+        show.run()
+        capture.stop()
+        capture.join()
+    show.take_rest()
+    return _finish(meters, journals, show)
+
+
+def _discard(journal: Journal) -> None:
+    try:
+        finish(journal)
+    except NothingCaptured:
+        pass
+
+
+def _meta(plan: Plan) -> LogMeta:
+    return LogMeta(
+        meter=plan.name,
+        side=plan.source.side,
+        sampling=plan.source.sampling,
+        zone=plan.zone,
+        gap_limit_s=plan.gap_s,
+        usual_interval_s=plan.every_s,
+        tool_version=__version__,
+    )
+
+
+@contextmanager
+def _ended_by_signals(capture: Capture) -> Iterator[None]:
+    """Let Ctrl-C and a termination signal end the capture cleanly."""
+
+    def end(_number: int, _frame: FrameType | None) -> None:
+        capture.stop()
+
+    before = {number: signal.signal(number, end) for number in (signal.SIGINT, signal.SIGTERM)}
+    try:
+        yield
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
+
+
+class _Show:
+    """Feeds the folds and keeps the screen, or the plain lines, up to date."""
+
+    def __init__(
+        self,
+        capture: Capture,
+        plans: Sequence[Plan],
+        clock: SteadyClock,
+        marks: Sequence[tuple[int, str]],
+        *,
+        length_s: float | None,
+        quiet: bool,
+    ) -> None:
+        self._capture, self._clock, self._length_s = capture, clock, length_s
+        self._marks = list(marks)
+        self._live = {m.name: _live(plan) for m, plan in zip(capture.meters, plans, strict=True)}
+        self._sources = [plan.source for plan in plans]
+        self._quiet = quiet
+        self._said_us = clock.now_us()
+
+    def run(self) -> None:
+        """Follow the capture to its end."""
+        with Keyboard() as keyboard:
+            if self._quiet or not sys.stderr.isatty():
+                while self._capture.running:
+                    self._step(keyboard)
+                    self._say_plainly()
+                return
+            from rich.console import Console
+            from rich.live import Live
+
+            with Live(console=Console(stderr=True), refresh_per_second=_REFRESHES, transient=True) as live:
+                while self._capture.running:
+                    self._step(keyboard)
+                    live.update(self._screen(keyboard.typed))
+
+    def take_rest(self) -> None:
+        """Take in what the meters told last."""
+        self._feed(list(self._capture.events(0.0)))
+
+    def snapshots(self) -> list[Snapshot]:
+        """Return how every meter stands."""
+        return [
+            self._live[m.name].snapshot(connected=m.connected, trouble=Counter(m.refused) + Counter(m.remarks))
+            for m in self._capture.meters
+        ]
+
+    def _step(self, keyboard: Keyboard) -> None:
+        self._feed(list(self._capture.events(1.0 / _REFRESHES)))
+        for line in keyboard.lines():
+            self._typed(line)
+        while self._marks and self._marks[0][0] <= self._clock.now_us():
+            at_us, text = self._marks.pop(0)
+            self._mark(text, at_us)
+
+    def _feed(self, happened: list[Happened]) -> None:
+        for name, live in self._live.items():
+            live.add(h.event for h in happened if h.meter.name == name and isinstance(h.event, Reading))
+
+    def _typed(self, line: str) -> None:
+        """Give a line to a source that takes typed readings; what is none is a note."""
+        for source in self._sources:
+            typed = getattr(source, "typed", None)
+            if typed is not None and typed(line):
+                return
+        self._mark(line, None)
+
+    def _mark(self, text: str, at_us: int | None) -> None:
+        self._capture.mark(text, at_us)
+        for live in self._live.values():
+            live.marked(text)
+
+    def _screen(self, typed: str) -> object:
+        elapsed_s = (self._clock.now_us() - self._capture.start_us) / 1e6
+        left_s = None if self._length_s is None else max(self._length_s - elapsed_s, 0.0)
+        return screen(self.snapshots(), elapsed_s=elapsed_s, left_s=left_s, typed=typed)
+
+    def _say_plainly(self) -> None:
+        now = self._clock.now_us()
+        if self._quiet or now - self._said_us < _PLAIN_EVERY_S * 1e6:
+            return
+        self._said_us = now
+        for snapshot in self.snapshots():
+            click.echo(plain_line(snapshot), err=True)
+
+
+def _live(plan: Plan) -> LiveMeter:
+    source = plan.source
+    how = HowRead(source.side, source.sampling, plan.gap_limit_s, plan.every_s)  # type: ignore[arg-type]
+    quantities = tuple(source.quantities)
+    watched = watched_load(plan.site, None, how, set(quantities))
+    limits = limits_for(plan.site, watched.load)
+    return LiveMeter(plan.name, how, quantities, limits, watched.name, watched.expected)
+
+
+def _finish(meters: Sequence[Metered], journals: Sequence[Journal], show: _Show) -> int:
+    """Finish every log, whatever happened to the others, and say what came of it."""
+    status = Exit.DONE
+    for meter, journal, snapshot in zip(meters, journals, show.snapshots(), strict=True):
+        done: Compacted | None = None
+        try:
+            done = finish(journal)
+        except NothingCaptured:
+            status = Exit.DEVICE_FAILED
+        except OSError as error:
+            status = Exit.DEVICE_FAILED
+            click.echo(f"shuntbook: {error.filename or journal.path}: {error.strerror}; what was read is kept in {journal.path}", err=True)
+        status = max(status, _say_failure(meter))
+        if done is not None:
+            _say_summary(snapshot, done)
+        elif not meter.readings:
+            click.echo(f"shuntbook: {meter.name}: no reading came, so no log was written", err=True)
+    return int(status)
+
+
+def _say_failure(meter: Metered) -> Exit:
+    failure = meter.failure
+    if failure is None:
+        return Exit.DONE
+    if isinstance(failure, InputError):
+        click.echo(f"shuntbook: {failure}", err=True)
+        return Exit.BAD_INPUT
+    if isinstance(failure, OSError):
+        click.echo(f"shuntbook: {meter.name}: {failure.filename or 'the disk'}: {failure.strerror}; what was read is kept", err=True)
+        return Exit.DEVICE_FAILED
+    if isinstance(failure, SourceLost):
+        click.echo(f"shuntbook: {meter.name}: {failure}", err=True)
+        return Exit.DEVICE_FAILED
+    raise failure
+
+
+def _say_summary(snapshot: Snapshot, done: Compacted) -> None:
+    click.echo(f"{snapshot.name}: {snapshot.readings:,} readings in {done.log}")
+    for line in summary_lines(snapshot):
+        click.echo(f"  {line}")
+    for finding in snapshot.findings:
+        click.echo(f"  {finding.severity.upper()}: {finding.title}")
+    click.echo(f"  next: shuntbook charge {done.log}")

@@ -1,0 +1,57 @@
+"""The command that reads meters while something runs, and never loses what it has read."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from ...ingest.durations import seconds
+from ...ingest.errors import InputError
+from ...ingest.source import SteadyClock
+from ..capturing import Plan, Wanted, plans_for_site, plan_for_source, run_capture
+from ..marks import parse_marks
+
+
+@click.command("capture")
+@click.argument("source", required=False)
+@click.option("--out", required=True, type=click.Path(path_type=Path), help="The log; of several meters, a folder.")
+@click.option("--site", type=click.Path(path_type=Path), help="Read the meters of a site file, all at once.")
+@click.option("--meter", "meters", multiple=True, help="Only this meter of the site file; may be given again.")
+@click.option("--profile", help="A source profile: how the meter's fields or registers become quantities.")
+@click.option("--every", help="How often a meter is asked, such as 1s or 100ms. Default: 1s.")
+@click.option("--for", "length", help="How long, such as 15m. Default: until Ctrl-C.")
+@click.option("--mark", "marks", multiple=True, metavar="TIME=TEXT", help="A note at a time, such as 10:30=crates.")
+@click.option("--side", type=click.Choice(["dc", "ac"]), help="At the bank (dc) or behind an inverter (ac).")
+@click.option("--quiet", is_flag=True, help="Show nothing until the end.")
+def command(
+    source: str | None,
+    out: Path,
+    site: Path | None,
+    meters: tuple[str, ...],
+    profile: str | None,
+    every: str | None,
+    length: str | None,
+    marks: tuple[str, ...],
+    side: str | None,
+    quiet: bool,
+) -> int:
+    """Read a meter, or all meters of a site, into a log.
+
+    SOURCE is serial:PORT?baud=..., modbus-tcp:HOST:PORT?unit=..., modbus-rtu:PORT?..., sunspec-tcp:..., sunspec-rtu:...,
+    hand: (readings typed from a display) or replay:FILE?speed=... . What was read is safe at once, even if the power
+    goes; a line you type becomes a note in the log. Ctrl-C ends it cleanly.
+
+    Example: shuntbook capture modbus-tcp:192.0.2.7:502?unit=1 --profile shunt.toml --out demo.parquet --for 15m
+    """
+    if (source is None) == (site is None):
+        raise InputError("say what to read: either a SOURCE or --site with its meters; see shuntbook capture --help")
+    clock = SteadyClock()
+    wanted = Wanted(profile, seconds(every, what="--every") if every else None, side)
+    plans: list[Plan]
+    if source is not None:
+        plans = [plan_for_source(source, out, wanted, clock)]
+    else:
+        plans = plans_for_site(site, meters, out, wanted, clock)
+    length_s = seconds(length, what="--for") if length else None
+    return run_capture(plans, clock, length_s=length_s, marks=parse_marks(marks, clock.now_us()), quiet=quiet)

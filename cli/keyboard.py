@@ -1,0 +1,95 @@
+"""Lines typed while a screen is being drawn: read key by key, shown by the screen itself."""
+
+from __future__ import annotations
+
+import codecs
+import os
+import queue
+import select
+import sys
+import threading
+from types import TracebackType
+
+_ENTER, _BACKSPACE = "\r\n", "\x7f\x08"
+_MOST = 500
+
+
+class Keyboard:
+    """Collects typed lines from standard input, in a thread of its own.
+
+    On a terminal (POSIX) keys are taken one by one and not echoed, so that what is typed does not break the screen;
+    elsewhere whole lines are read. Nothing is read where standard input is closed or a file that has ended.
+    """
+
+    def __init__(self) -> None:
+        self.typed = ""
+        self._lines: queue.SimpleQueue[str] = queue.SimpleQueue()
+        self._settings: list[object] | None = None
+        self._ended = threading.Event()
+
+    def __enter__(self) -> Keyboard:
+        """Begin to listen."""
+        if sys.stdin is None or sys.stdin.closed:
+            return self
+        by_key = sys.stdin.isatty() and os.name == "posix"
+        if by_key:
+            self._take_terminal()
+        listen = self._by_key if by_key else self._by_line
+        threading.Thread(target=listen, name="keyboard", daemon=True).start()
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        """Give the terminal back as it was."""
+        self._ended.set()
+        if self._settings is not None:
+            import termios
+
+            termios.tcsetattr(sys.stdin.fileno(), termios.TCSADRAIN, self._settings)
+
+    def lines(self) -> list[str]:
+        """Return the lines that were finished since the last call."""
+        finished = []
+        while not self._lines.empty():
+            finished.append(self._lines.get())
+        return finished
+
+    def _take_terminal(self) -> None:
+        import termios
+        import tty
+
+        handle = sys.stdin.fileno()
+        self._settings = termios.tcgetattr(handle)
+        tty.setcbreak(handle)
+
+    def _by_key(self) -> None:
+        handle, decoder = sys.stdin.fileno(), codecs.getincrementaldecoder("utf-8")("replace")
+        while not self._ended.is_set():
+            if not select.select([handle], [], [], 0.2)[0]:
+                continue
+            try:
+                data = os.read(handle, 1024)
+            except OSError:
+                return
+            if not data:
+                return
+            for key in decoder.decode(data):
+                self._press(key)
+
+    def _press(self, key: str) -> None:
+        if key in _ENTER:
+            if self.typed.strip():
+                self._lines.put(self.typed.strip())
+            self.typed = ""
+        elif key in _BACKSPACE:
+            self.typed = self.typed[:-1]
+        elif key.isprintable() and len(self.typed) < _MOST:
+            self.typed += key
+
+    def _by_line(self) -> None:
+        for line in sys.stdin:
+            if line.strip():
+                self._lines.put(line.strip()[:_MOST])
+            if self._ended.is_set():
+                return

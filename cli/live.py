@@ -1,0 +1,154 @@
+"""What a capture shows while it runs: the report's own folds, fed as readings come."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from ..analysis.charge import Charge, ChargeFold, HowRead
+from ..analysis.chunk import MICROSECONDS, Chunk
+from ..analysis.cycle_record import Cycles
+from ..analysis.cycles import CycleFold
+from ..analysis.finding import Finding
+from ..analysis.health import CycleLimits, findings_of
+from ..analysis.refusal import Refusal
+from ..ingest.source import Reading
+
+#: Cycles are paired again no more often than this: it looks at all of them. [s]
+_CYCLES_EVERY_S = 2.0
+
+
+@dataclass(frozen=True)
+class Snapshot:
+    """One meter as it stands now; amounts are since the start, and since the last marker."""
+
+    name: str
+    side: str
+    now: dict[str, float]
+    last_us: int | None
+    charge: Charge | None
+    since_mark: Charge | None
+    mark: str | None
+    peak_A: float | None
+    peak_W: float | None
+    cycles: Cycles | None
+    running_s: float | None
+    findings: tuple[Finding, ...]
+    readings: int
+    connected: bool
+    trouble: Counter[str]
+
+
+@dataclass
+class LiveMeter:
+    """The folds of one meter of a capture.
+
+    Parameters
+    ----------
+    name : str
+        The meter's name.
+    how : HowRead
+        What a reading stands for.
+    quantities : tuple of str
+        What the source can give.
+    limits : CycleLimits
+        What cycles are held against.
+    load, expected : str or None, float or None
+        The load to look for, and its draw by the plate.
+    """
+
+    name: str
+    how: HowRead
+    quantities: tuple[str, ...]
+    limits: CycleLimits
+    load: str | None = None
+    expected: float | None = None
+    mark: str | None = None
+    _whole: ChargeFold | None = None
+    _since: ChargeFold | None = None
+    _cycles: CycleFold | None = None
+    _found: Cycles | None = None
+    _looked_us: int = -1
+    _last: Reading | None = None
+    _peaks: dict[str, float] = field(default_factory=dict)
+    _readings: int = 0
+
+    def __post_init__(self) -> None:
+        """Make the folds that the source's quantities allow."""
+        self._whole = self._new_charge()
+        self._since = self._new_charge()
+        if {"current_A", "power_W"} & set(self.quantities):
+            self._cycles = CycleFold(self.how, set(self.quantities), load=self.load, expected=self.expected)
+
+    def _new_charge(self) -> ChargeFold | None:
+        try:
+            return ChargeFold(self.how, set(self.quantities))
+        except Refusal:
+            return None
+
+    def add(self, readings: Iterable[Reading]) -> None:
+        """Take the next readings in, all at once."""
+        readings = list(readings)
+        if not readings:
+            return
+        chunk = self._chunk(readings)
+        for fold in (self._whole, self._since, self._cycles):
+            if fold is not None:
+                fold.add(chunk)
+        for name in ("current_A", "power_W"):
+            x = chunk.quantities.get(name)
+            if x is not None and not np.isnan(x).all():
+                self._peaks[name] = max(self._peaks.get(name, -np.inf), float(np.nanmax(x)))
+        self._last = readings[-1]
+        self._readings += len(readings)
+
+    def marked(self, text: str) -> None:
+        """Begin a new stretch at a marker; it starts from the last reading."""
+        self.mark, self._since = text, self._new_charge()
+        if self._since is not None and self._last is not None:
+            self._since.add(self._chunk([self._last]))
+
+    def _chunk(self, readings: list[Reading]) -> Chunk:
+        time_us = np.array([reading.time_us for reading in readings], dtype=np.int64)
+        values = {q: np.array([reading.values.get(q, np.nan) for reading in readings]) for q in self.quantities}
+        return Chunk(time_us, values)
+
+    def snapshot(self, *, connected: bool, trouble: Counter[str]) -> Snapshot:
+        """Return how the meter stands now."""
+        last_us = self._last.time_us if self._last is not None else None
+        cycles = self._cycles_now(last_us)
+        findings = findings_of(cycles, self.limits, self.how.usual_interval_s) if cycles is not None else ()
+        return Snapshot(
+            name=self.name,
+            side=self.how.side,
+            now=dict(self._last.values) if self._last is not None else {},
+            last_us=last_us,
+            charge=self._whole.result() if self._whole is not None else None,
+            since_mark=self._since.result() if self._since is not None and self.mark is not None else None,
+            mark=self.mark,
+            peak_A=self._peaks.get("current_A"),
+            peak_W=self._peaks.get("power_W"),
+            cycles=cycles,
+            running_s=_running_s(cycles, last_us),
+            findings=findings,
+            readings=self._readings,
+            connected=connected,
+            trouble=trouble,
+        )
+
+    def _cycles_now(self, last_us: int | None) -> Cycles | None:
+        if self._cycles is None or last_us is None:
+            return None
+        if self._found is None or last_us - self._looked_us >= _CYCLES_EVERY_S * MICROSECONDS:
+            self._found, self._looked_us = self._cycles.result(), last_us
+        return self._found
+
+
+def _running_s(cycles: Cycles | None, last_us: int | None) -> float | None:
+    """Return how long the load has been running, if it is. [s]"""
+    if cycles is None or not cycles.cycles or last_us is None or cycles.cycles[-1].complete:
+        return None
+    return (last_us - cycles.cycles[-1].start_us) / MICROSECONDS

@@ -1,0 +1,104 @@
+"""The screen of a running capture: amps, volts and watts large, then what it all comes to."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from .big import big
+from .words import amount, counted, duration, number, shortened
+
+if TYPE_CHECKING:
+    from rich.console import Group, RenderableType
+    from rich.table import Table
+
+    from ...analysis.charge import Charge
+    from ..live import Snapshot
+
+_LARGE = (("current_A", "amps", "A"), ("voltage_V", "volts", "V"), ("power_W", "watts", "W"))
+_MOST_FINDINGS = 3
+
+
+def screen(snapshots: Sequence[Snapshot], *, elapsed_s: float, left_s: float | None, typed: str) -> Group:
+    """Return the whole screen: one block a meter, then the line that is being typed."""
+    from rich.console import Group
+    from rich.text import Text
+
+    time = f"{duration(elapsed_s)} captured" + (f", {duration(left_s)} to go" if left_s is not None else "")
+    parts: list[RenderableType] = [Text(time, style="bold")]
+    for snapshot in snapshots:
+        parts += [Text(), *_block(snapshot)]
+    parts += [Text(), Text(f"note: {shortened(typed, 200)}▏", no_wrap=True, overflow="ellipsis")]
+    parts.append(Text("type a note and press Enter to mark this moment; Ctrl-C ends", style="dim"))
+    return Group(*parts)
+
+
+def _block(snapshot: Snapshot) -> list[RenderableType]:
+    from rich.text import Text
+
+    link = "connected" if snapshot.connected else "NOT CONNECTED, trying again"
+    lines: list[RenderableType] = [Text(f"{shortened(snapshot.name)}, side {snapshot.side}: {link}"), _large(snapshot)]
+    lines += [Text(line) for line in summary_lines(snapshot)]
+    for finding in snapshot.findings[:_MOST_FINDINGS]:
+        lines.append(Text(f"{finding.severity.upper()}: {finding.title}", style="bold"))
+    return lines
+
+
+def _large(snapshot: Snapshot) -> Table:
+    """Return the quantities that the meter gives, large and side by side."""
+    from rich.table import Table
+    from rich.text import Text
+
+    table = Table.grid(padding=(0, 3))
+    cells = []
+    for quantity, word, unit in _LARGE:
+        if (value := live_value(snapshot, quantity)) is not None:
+            rows = big(number(value))
+            cells.append(Text("\n".join([word, *rows[:-1], f"{rows[-1]} {unit}"])))
+    table.add_row(*(cells or [Text("no reading yet")]))
+    return table
+
+
+def live_value(snapshot: Snapshot, quantity: str) -> float | None:
+    """Return a quantity as it is now; watts at the bank are worked out from volts and amps where they are not given."""
+    now = snapshot.now
+    if quantity == "power_W" and quantity not in now and snapshot.side == "dc" and {"current_A", "voltage_V"} <= now.keys():
+        return now["current_A"] * now["voltage_V"]
+    return now.get(quantity)
+
+
+def summary_lines(snapshot: Snapshot) -> list[str]:
+    """Return in words what the capture has come to so far."""
+    lines = [f"since the start: {_amounts(snapshot.charge)}"]
+    if snapshot.since_mark is not None:
+        lines.append(f"since '{shortened(snapshot.mark or '', 24)}': {_amounts(snapshot.since_mark)}")
+    parts = []
+    if snapshot.peak_A is not None:
+        parts.append(f"highest {amount(snapshot.peak_A, 'A')}")
+    elif snapshot.peak_W is not None:
+        parts.append(f"highest {amount(snapshot.peak_W, 'W')}")
+    if snapshot.cycles is not None:
+        parts.append(counted(snapshot.cycles.summary.count, "start"))
+        parts.append(f"running for {duration(snapshot.running_s)}" if snapshot.running_s is not None else "not running")
+    parts.append(counted(snapshot.readings, "reading"))
+    lines.append(", ".join(parts))
+    if snapshot.trouble:
+        lines.append("trouble: " + ", ".join(f"{count} x {kind}" for kind, count in sorted(snapshot.trouble.items())))
+    return lines
+
+
+def _amounts(charge: Charge | None) -> str:
+    if charge is None:
+        return "nothing to add up (neither amps at the bank nor watts)"
+    words = []
+    for amounts, unit in ((charge.charge, "Ah"), (charge.energy, "Wh")):
+        if amounts is not None:
+            words.append(f"{amount(amounts.drawn, unit)} drawn, {amount(amounts.returned, unit)} returned")
+    return "; ".join(words)
+
+
+def plain_line(snapshot: Snapshot) -> str:
+    """Return one meter as a single line, for a capture without a terminal."""
+    now = [amount(value, unit) for quantity, _, unit in _LARGE if (value := live_value(snapshot, quantity)) is not None]
+    link = "" if snapshot.connected else " (not connected)"
+    return f"{shortened(snapshot.name)}{link}: {', '.join(now) or 'no reading'}; {_amounts(snapshot.charge)}"

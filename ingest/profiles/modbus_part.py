@@ -1,0 +1,149 @@
+"""What a source profile may say about Modbus registers and SunSpec models, checked strictly."""
+
+from __future__ import annotations
+
+from typing import Literal, Protocol
+
+from pydantic import BaseModel, ConfigDict, Field, model_validator
+
+from ..errors import InputError
+from ..modbus_values import SIZES, Kind, Order
+from ..quantities import QUANTITIES, unit_of
+
+Table = Literal["holding", "input"]
+Sign = Literal["draw_positive", "return_positive"]
+#: Registers of a table: 0 to 65535 on the wire (Modbus Application Protocol V1.1b3, section 4.4).
+TABLE_SIZE = 65536
+
+
+class _Part(BaseModel):
+    model_config = ConfigDict(strict=True, extra="forbid", allow_inf_nan=False, frozen=True, populate_by_name=True)
+
+
+class LinePart(_Part):
+    """How the device is reached; a setting in the source's address goes before these."""
+
+    unit: int = Field(default=1, ge=0, le=255)
+    timeout_s: float = Field(default=1.0, gt=0, le=60)
+    pause_s: float | None = Field(default=None, ge=0, le=60)
+    baud: int = Field(default=9600, ge=50)
+    parity: Literal["none", "even", "odd"] = "none"
+    stop_bits: Literal[1, 2] = 1
+
+
+class DirectionRegister(_Part):
+    """A register whose raw value says which way an unsigned current flows; it stands in the current's table."""
+
+    address: int
+    draw: list[int] = Field(min_length=1)
+    returned: list[int] = Field(alias="return", default_factory=list)
+    none: list[int] = Field(default_factory=list)
+
+
+class RegisterEntry(_Part):
+    """Where a quantity stands and how its registers are to be read.
+
+    A reading becomes ``(raw x scale + offset)`` in ``unit``, with its sign turned where ``sign`` says that return is
+    positive. Without ``unit`` it is in the quantity's own. ``not_a_value`` lists raw numbers with which the device says
+    that it has none, as the type reads them or as the bare bits (for an int16: -32768 or 0x8000); a float that is no
+    number never is one.
+    """
+
+    address: int
+    type: Kind
+    table: Table = "holding"
+    word_order: Order | None = None
+    byte_order: Order | None = None
+    unit: str | None = None
+    scale: float = 1.0
+    offset: float = 0.0
+    sign: Sign = "draw_positive"
+    not_a_value: list[int | float] = Field(default_factory=list)
+    direction: DirectionRegister | None = None
+
+
+class ModbusPart(LinePart):
+    """Which registers hold which quantities.
+
+    Notes
+    -----
+    ``address_base`` says how the addresses are counted: ``zero`` as on the wire, ``one`` as many documents do. A
+    leading 3 or 4 of a document ("40108") names the table and is left out: 108, ``address_base = "one"``.
+
+    ``word_order`` says which register of a value of several comes first, ``byte_order`` which byte of a register;
+    ``big`` is the more significant one first. ``gap`` is how many registers that nobody asked for may be read between
+    two that are wanted, to have both in one request; many devices refuse to give such registers, hence 0.
+    """
+
+    word_order: Order = "big"
+    byte_order: Order = "big"
+    address_base: Literal["zero", "one"] = "zero"
+    gap: int = Field(default=0, ge=0, le=123)
+    registers: dict[str, RegisterEntry] = Field(min_length=1)
+
+    @model_validator(mode="after")
+    def _usable(self) -> ModbusPart:
+        for quantity, entry in self.registers.items():
+            if quantity not in QUANTITIES:
+                raise ValueError(f"{quantity!r} is no quantity; the quantities are {', '.join(QUANTITIES)}")
+            self._check_unit(quantity, entry)
+            self._check_place(f"{quantity}.address", entry.address, SIZES[entry.type])
+            if entry.direction is not None:
+                self._check_direction(quantity, entry.direction)
+        return self
+
+    def wire(self, address: int) -> int:
+        """Return an address as it goes over the wire, counted from 0."""
+        return address - (self.address_base == "one")
+
+    def _check_place(self, name: str, address: int, size: int) -> None:
+        if not 0 <= self.wire(address) <= TABLE_SIZE - size:
+            first = int(self.address_base == "one")
+            raise ValueError(
+                f"registers.{name} must be from {first} to {TABLE_SIZE - size + first} for what it holds, not {address}"
+            )
+
+    def _check_direction(self, quantity: str, direction: DirectionRegister) -> None:
+        self._check_place(f"{quantity}.direction.address", direction.address, 1)
+        said = [*direction.draw, *direction.returned, *direction.none]
+        if any(not 0 <= raw < 65536 for raw in said) or len(set(said)) != len(said):
+            raise ValueError(
+                f"registers.{quantity}.direction: each of draw, return and none lists raw register values "
+                "from 0 to 65535, and no value stands twice"
+            )
+
+    @staticmethod
+    def _check_unit(quantity: str, entry: RegisterEntry) -> None:
+        try:
+            unit_of(quantity, entry.unit, column=quantity)
+        except InputError as error:
+            raise ValueError(str(error).replace("column", "register", 1)) from None
+
+
+class SunSpecPart(LinePart):
+    """Which SunSpec model is read, where a device has several, and what its signs mean."""
+
+    model: int | None = Field(default=None, ge=1, le=65534)
+    nth: int = Field(default=1, ge=1)
+    side: Literal["dc", "ac"] | None = None
+    sign: Sign | None = None
+
+
+class LiveProfile(Protocol):
+    """What a Modbus or SunSpec source needs of a profile."""
+
+    @property
+    def side(self) -> Literal["dc", "ac"] | None:
+        """Where the meter sits."""
+
+    @property
+    def sampling(self) -> Literal["instant", "mean", "held"] | None:
+        """What a reading stands for."""
+
+    @property
+    def modbus(self) -> ModbusPart | None:
+        """The table ``[modbus]``."""
+
+    @property
+    def sunspec(self) -> SunSpecPart | None:
+        """The table ``[sunspec]``."""

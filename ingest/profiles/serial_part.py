@@ -1,0 +1,210 @@
+"""What a source profile may say about a meter that sends lines of text over a serial port, checked strictly."""
+
+from __future__ import annotations
+
+import codecs
+import re
+from collections.abc import Iterator, Mapping
+from itertools import pairwise
+from typing import TYPE_CHECKING, Literal, Protocol
+
+from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
+
+from ..checksums import Kind
+
+if TYPE_CHECKING:
+    from .model import ColumnEntry
+
+Delimiter = Literal["comma", "semicolon", "tab", "bar", "blank"]
+LineLayout = Literal["fields", "pairs", "json", "pattern"]
+#: A longer pattern is no line's description. [characters]
+PATTERN_MOST = 500
+#: More dots that take any number of characters make a line that does not fit very slow to refuse.
+_MOST_OPEN_DOTS = 2
+_ESCAPE = re.compile(r"\\(?:x([0-9A-Fa-f]{2})|(.))", re.DOTALL)
+_LETTERS = {"r": b"\r", "n": b"\n", "t": b"\t", "0": b"\x00", "\\": b"\\"}
+_TOKEN = re.compile(
+    r"(?P<skip>\\.|\[\^?\]?(?:\\.|[^\]\\])*\])|(?P<open>\((?:\?(?:P<\w+>|P=\w+|<?[=!]|[:>]|[aiLmsux-]+:?))?)|(?P<close>\))"
+    r"|(?P<repeat>[*+?]|\{\d*,?\d*\})[?+]?|(?P<bar>\|)|(?P<other>.)",
+    re.DOTALL,
+)
+
+
+class _Part(BaseModel):
+    model_config = ConfigDict(strict=True, extra="forbid", allow_inf_nan=False, frozen=True, populate_by_name=True)
+
+
+class ChecksumPart(_Part):
+    r"""The checksum at the end of each line, in hexadecimal digits.
+
+    It stands after the last ``mark``, and covers what is between ``start`` (not itself covered; without one, from the
+    line's beginning) and the mark, which counts too if ``with_mark`` says so. The sum and the exclusive or are of
+    eight bits, two digits; a CRC has four, the low byte first if ``low_byte_first`` says so. With
+    ``kind = "xor8", start = "$", mark = "*"`` the line ``$11.92,74.5*1B`` covers ``11.92,74.5``.
+    """
+
+    kind: Kind
+    mark: str = Field(default="*", min_length=1, max_length=10)
+    start: str = Field(default="", max_length=10)
+    with_mark: bool = False
+    low_byte_first: bool = False
+
+
+class SerialPart(_Part):
+    r"""How a line comes, and where its values stand.
+
+    ``layout`` is one of
+
+    - ``fields``: values between delimiters; ``fields`` names them in order, and then a line must have as many;
+    - ``pairs``: ``V=11.92, A=74.5``, with ``equals`` between name and value;
+    - ``json``: an object a line; an inner value is named with a point, ``bank.volts``;
+    - ``pattern``: a regular expression that must fit the whole line, with named groups.
+
+    ``ask`` is what to send for a reading, with ``\r``, ``\n``, ``\t``, ``\\`` and ``\x1b`` for bytes that cannot be
+    typed; without it the meter sends by itself. An answer is waited for ``timeout_s`` long. [s]
+    """
+
+    baud: int = Field(default=9600, ge=50, le=10_000_000)
+    parity: Literal["none", "even", "odd"] = "none"
+    stop_bits: Literal[1, 2] = 1
+    data_bits: Literal[7, 8] = 8
+    line_end: Literal["\n", "\r\n", "\r"] = "\n"
+    encoding: str = "utf-8"
+    ask: str | None = Field(default=None, min_length=1, max_length=200)
+    timeout_s: float = Field(default=1.0, gt=0, le=60)
+    layout: LineLayout
+    delimiter: Delimiter | None = None
+    equals: str = Field(default="=", min_length=1, max_length=5)
+    fields: list[str] = Field(default_factory=list, max_length=100)
+    pattern: str | None = None
+    decimal: Literal["point", "comma"] = "point"
+    checksum: ChecksumPart | None = None
+
+    @field_validator("encoding")
+    @classmethod
+    def _is_encoding(cls, name: str) -> str:
+        try:
+            plain = codecs.lookup(name).name and "\n0,".encode(name) == b"\n0,"
+        except (LookupError, UnicodeError, TypeError, AttributeError):
+            plain = False
+        if not plain:
+            raise ValueError("is no encoding that lines can be read in; utf-8, latin-1, cp1252 and ascii are")
+        return name
+
+    @field_validator("ask")
+    @classmethod
+    def _is_ask(cls, text: str | None) -> str | None:
+        if text is not None:
+            unescaped(text, "utf-8")
+        return text
+
+    @model_validator(mode="after")
+    def _fits_together(self) -> SerialPart:
+        if (self.pattern is None) == (self.layout == "pattern"):
+            raise ValueError('layout = "pattern" and a pattern belong together: give both or neither')
+        if self.pattern is not None:
+            check_pattern(self.pattern)
+        if self.fields and self.layout != "fields":
+            raise ValueError('fields belongs to layout = "fields"')
+        named = [name for name in self.fields if name]
+        if len(set(named)) != len(named):
+            raise ValueError("fields has the same name twice; leave what is not read empty")
+        if self.decimal == "comma" and (self.layout == "json" or self.delimiter == "comma"):
+            raise ValueError("decimal cannot be a comma here: JSON has points, and a delimiter would cut it in two")
+        return self
+
+    @property
+    def question(self) -> bytes | None:
+        """The bytes that ask for a reading; None where the meter sends by itself."""
+        return None if self.ask is None else unescaped(self.ask, self.encoding)
+
+
+def unescaped(text: str, encoding: str) -> bytes:
+    r"""Return a text as bytes, with ``\r``, ``\n``, ``\t``, ``\0``, ``\\`` and ``\x1b`` put in.
+
+    Raises
+    ------
+    ValueError
+        If a backslash is followed by anything else, or a character is none of the encoding.
+    """
+    parts, at = [], 0
+    for escape in _ESCAPE.finditer(text):
+        parts.append(text[at : escape.start()].encode(encoding))
+        if escape[1] is None and escape[2] not in _LETTERS:
+            raise ValueError(rf"has {escape[0]}, which is none of \r, \n, \t, \0, \\ and \x with two digits")
+        parts.append(bytes.fromhex(escape[1]) if escape[1] is not None else _LETTERS[escape[2]])
+        at = escape.end()
+    if "\\" in text[at:]:
+        raise ValueError(r"ends with a single backslash; write \\ for one")
+    return b"".join([*parts, text[at:].encode(encoding)])
+
+
+def check_pattern(pattern: str) -> None:
+    """Refuse a regular expression that is none, names nothing, or could take forever on a garbled line.
+
+    Raises
+    ------
+    ValueError
+        With the reason in words.
+    """
+    if len(pattern) > PATTERN_MOST:
+        raise ValueError(f"the pattern is longer than {PATTERN_MOST} characters; shorten it")
+    try:
+        compiled = re.compile(pattern)
+    except (re.error, RecursionError, OverflowError) as error:
+        raise ValueError(f"the pattern is no regular expression: {error}") from None
+    if not compiled.groupindex:
+        raise ValueError(r"the pattern names no value; write it like V:(?P<volts>\d+\.\d+)")
+    if _repeats_a_choice(pattern):
+        raise ValueError(
+            "a group of the pattern that is repeated (*, + or {}) holds a repetition or alternatives (|) itself, which "
+            "can take forever on a garbled line; write it without the one or the other"
+        )
+    if len(re.findall(r"(?<!\\)\.(?:[*+]|\{\d*,\})", pattern)) > _MOST_OPEN_DOTS:
+        raise ValueError(
+            f"the pattern has more than {_MOST_OPEN_DOTS} times .* or .+, which can take very long on a garbled line; "
+            "say what may stand there, such as [^,]* for anything but a comma"
+        )
+
+
+def _repeats_a_choice(pattern: str) -> bool:
+    """Tell whether a repeated group holds a repetition or alternatives, so that it fits a text in many ways."""
+    choices = [False]
+    tokens = [*_tokens(pattern), ("other", "")]
+    for (kind, _), (following, text) in pairwise(tokens):
+        if kind == "open":
+            choices.append(False)
+        elif kind == "close" and len(choices) > 1:
+            inside, repeated = choices.pop(), following == "repeat" and text != "?"
+            if inside and repeated:
+                return True
+            choices[-1] |= inside
+        elif kind in ("repeat", "bar"):
+            choices[-1] = True
+    return False
+
+
+def _tokens(pattern: str) -> Iterator[tuple[str, str]]:
+    for token in _TOKEN.finditer(pattern):
+        kind = token.lastgroup or ""
+        yield kind, token[kind]
+
+
+class SerialProfile(Protocol):
+    """What a serial source needs of a profile."""
+
+    @property
+    def side(self) -> Literal["dc", "ac"] | None:
+        """Where the meter sits."""
+
+    @property
+    def sampling(self) -> Literal["instant", "mean", "held"] | None:
+        """What a reading stands for."""
+
+    @property
+    def serial(self) -> SerialPart | None:
+        """The table ``[serial]``."""
+
+    @property
+    def quantities(self) -> Mapping[str, ColumnEntry]:
+        """The tables ``[quantities.…]``."""
