@@ -13,8 +13,8 @@ from ..analysis.cycle_record import Cycles
 from ..analysis.log_analysis import LogAnalysis, best_start
 from ..analysis.report import CloseUp, LogReport, Report
 from ..analysis.site import Site
-from ..ingest.log import Log, open_log
-from .feeding import facts_of, feed, how_read
+from ..ingest.log import Log
+from .feeding import facts_of, feed, how_read, open_and_tell
 
 #: What is shown of a start: from this long before it to this long after. [s]
 _BEFORE_S, _AFTER_S = 2.0, 8.0
@@ -28,7 +28,7 @@ def report_of(logs: Sequence[Path], site: Site | None, load: str | None) -> Repo
     InputError, Refusal
         If one cannot be opened or nothing can be worked out from it.
     """
-    return Report(site, tuple(_log_report(open_log(path), site, load) for path in logs), CAUTIONS, __version__)
+    return Report(site, tuple(_log_report(open_and_tell(path), site, load) for path in logs), CAUTIONS, __version__)
 
 
 def _log_report(log: Log, site: Site | None, load: str | None) -> LogReport:

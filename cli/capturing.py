@@ -6,10 +6,11 @@ import signal
 import sys
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 from types import FrameType
+from typing import TYPE_CHECKING
 
 import click
 
@@ -20,7 +21,7 @@ from ..analysis.log_analysis import watched_load
 from ..analysis.site import Site
 from ..ingest.capture import Capture, Happened
 from ..ingest.capture import Meter as Metered
-from ..ingest.compaction import Compacted, finish
+from ..ingest.compaction import finish
 from ..ingest.errors import InputError
 from ..ingest.intervals import GAP_LEAST_S, GAP_TIMES
 from ..ingest.journal import Journal
@@ -36,9 +37,13 @@ from .keyboard import Keyboard
 from .live import LiveMeter, Snapshot
 from .render.live_screen import plain_line, screen, summary_lines
 
+if TYPE_CHECKING:
+    from rich.console import Group
+
 _DEFAULT_EVERY_S = 1.0
 _REFRESHES = 4.0
 _PLAIN_EVERY_S = 10.0
+_ADD_SOURCE = 'add a line such as source = "serial:PORT?baud=19200"'
 
 
 @dataclass(frozen=True)
@@ -89,14 +94,16 @@ def plans_for_site(
     assert site is not None and path is not None
     chosen = [site.meter(name) for name in names] or [meter for meter in site.meters if meter.source is not None]
     if not chosen:
-        raise InputError(f"{path}: none of its meters says how to read it; add source = \"serial:...\" to one")
+        raise InputError(f'{path}: none of its meters says how to read it; add source = "serial:..." to one')
     several = len(chosen) > 1
     if several:
         out.mkdir(parents=True, exist_ok=True)
     plans = []
     for meter in chosen:
         if meter.source is None:
-            raise InputError(f"{path}: the meter '{meter.name}' does not say how to read it; add source = \"serial:...\"")
+            raise InputError(
+                f"{path}: the meter '{meter.name}' does not say how to read it; add source = \"serial:...\""
+            )
         log = out / f"{_file_name(meter.name)}.parquet" if several else out
         refuse_existing(log, force=False)
         profile = wanted.profile or (str(path.parent / meter.profile) if meter.profile else None)
@@ -140,10 +147,8 @@ def run_capture(
 
 
 def _discard(journal: Journal) -> None:
-    try:
+    with suppress(NothingCaptured):
         finish(journal)
-    except NothingCaptured:
-        pass
 
 
 def _meta(plan: Plan) -> LogMeta:
@@ -245,7 +250,7 @@ class _Show:
         for live in self._live.values():
             live.marked(text)
 
-    def _screen(self, typed: str) -> object:
+    def _screen(self, typed: str) -> Group:
         elapsed_s = (self._clock.now_us() - self._capture.start_us) / 1e6
         left_s = None if self._length_s is None else max(self._length_s - elapsed_s, 0.0)
         return screen(self.snapshots(), elapsed_s=elapsed_s, left_s=left_s, typed=typed)
@@ -272,20 +277,33 @@ def _finish(meters: Sequence[Metered], journals: Sequence[Journal], show: _Show)
     """Finish every log, whatever happened to the others, and say what came of it."""
     status = Exit.DONE
     for meter, journal, snapshot in zip(meters, journals, show.snapshots(), strict=True):
-        done: Compacted | None = None
-        try:
-            done = finish(journal)
-        except NothingCaptured:
-            status = Exit.DEVICE_FAILED
-        except OSError as error:
-            status = Exit.DEVICE_FAILED
-            click.echo(f"shuntbook: {error.filename or journal.path}: {error.strerror}; what was read is kept in {journal.path}", err=True)
-        status = max(status, _say_failure(meter))
-        if done is not None:
-            _say_summary(snapshot, done)
-        elif not meter.readings:
-            click.echo(f"shuntbook: {meter.name}: no reading came, so no log was written", err=True)
+        status = max(status, _say_failure(meter), _finish_log(journal, snapshot))
     return int(status)
+
+
+def _finish_log(journal: Journal, snapshot: Snapshot) -> Exit:
+    try:
+        done = finish(journal)
+    except NothingCaptured:
+        click.echo(f"shuntbook: {snapshot.name}: no reading came, so no log was written", err=True)
+        return Exit.DEVICE_FAILED
+    except OSError as error:
+        _say(
+            snapshot.name,
+            error,
+            f"what was read is kept in {journal.path}; make room and run shuntbook look on the log",
+        )
+        return Exit.DEVICE_FAILED
+    except InputError as error:
+        click.echo(f"shuntbook: {error}; what was read is kept in {journal.path}", err=True)
+        return Exit.BAD_INPUT
+    click.echo(f"{snapshot.name}: {snapshot.readings:,} readings in {done.log}")
+    for line in summary_lines(snapshot):
+        click.echo(f"  {line}")
+    for finding in snapshot.findings:
+        click.echo(f"  {finding.severity.upper()}: {finding.title}")
+    click.echo(f"  next: shuntbook charge {done.log}")
+    return Exit.DONE
 
 
 def _say_failure(meter: Metered) -> Exit:
@@ -296,7 +314,7 @@ def _say_failure(meter: Metered) -> Exit:
         click.echo(f"shuntbook: {failure}", err=True)
         return Exit.BAD_INPUT
     if isinstance(failure, OSError):
-        click.echo(f"shuntbook: {meter.name}: {failure.filename or 'the disk'}: {failure.strerror}; what was read is kept", err=True)
+        _say(meter.name, failure, "what was read before is kept")
         return Exit.DEVICE_FAILED
     if isinstance(failure, SourceLost):
         click.echo(f"shuntbook: {meter.name}: {failure}", err=True)
@@ -304,10 +322,5 @@ def _say_failure(meter: Metered) -> Exit:
     raise failure
 
 
-def _say_summary(snapshot: Snapshot, done: Compacted) -> None:
-    click.echo(f"{snapshot.name}: {snapshot.readings:,} readings in {done.log}")
-    for line in summary_lines(snapshot):
-        click.echo(f"  {line}")
-    for finding in snapshot.findings:
-        click.echo(f"  {finding.severity.upper()}: {finding.title}")
-    click.echo(f"  next: shuntbook charge {done.log}")
+def _say(name: str, error: OSError, kept: str) -> None:
+    click.echo(f"shuntbook: {name}: {error.filename or 'the disk'}: {error.strerror}; {kept}", err=True)

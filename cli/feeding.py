@@ -6,6 +6,8 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, cast
 
+import click
+
 from ..analysis.charge import HowRead
 from ..analysis.chunk import Chunk, Fold, Sampling, Side
 from ..analysis.counter import CounterKind
@@ -64,6 +66,16 @@ def facts_of(log: Log, site: Site | None = None) -> LogFacts:
         said=tuple(meta.said),
         markers=tuple(meta.markers),
     )
+
+
+def open_and_tell(path: Path) -> Log:
+    """Open a log, and say so if an unfinished capture had to be completed for it."""
+    from ..ingest.log import open_log
+
+    log = open_log(path)
+    if log.completed is not None:
+        click.echo(f"note: {log.completed}", err=True)
+    return log
 
 
 def open_site(path: Path | None) -> Site | None:

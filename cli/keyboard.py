@@ -9,6 +9,7 @@ import select
 import sys
 import threading
 from types import TracebackType
+from typing import Any
 
 _ENTER, _BACKSPACE = "\r\n", "\x7f\x08"
 _MOST = 500
@@ -24,7 +25,7 @@ class Keyboard:
     def __init__(self) -> None:
         self.typed = ""
         self._lines: queue.SimpleQueue[str] = queue.SimpleQueue()
-        self._settings: list[object] | None = None
+        self._settings: Any = None
         self._ended = threading.Event()
 
     def __enter__(self) -> Keyboard:

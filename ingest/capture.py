@@ -135,7 +135,7 @@ class Capture:
         """Read one meter to the end; whatever goes wrong is kept for the one who started it."""
         try:
             self._read(meter)
-        except BaseException as error:  # noqa: BLE001 - told in the main thread
+        except BaseException as error:
             meter.failure = error
             self._stop.set()
         finally:
@@ -216,9 +216,8 @@ class Capture:
 
     def _take(self, meter: Meter, events: Sequence[Event]) -> None:
         for event in events:
-            if isinstance(event, Reading) and meter.last_us is not None and event.time_us <= meter.last_us:
-                event = Refused(event.time_us, "not later", str(dict(event.values)), "came no later than the reading before")
-            self._tell(meter, event)
+            late = isinstance(event, Reading) and meter.last_us is not None and event.time_us <= meter.last_us
+            self._tell(meter, _refused_as_late(event) if late else event)
 
     def _tell(self, meter: Meter, event: Event) -> None:
         """Keep an event first, then count it and tell it."""
@@ -230,6 +229,11 @@ class Capture:
             meter.journal.append_event(event)
             (meter.refused if isinstance(event, Refused) else meter.remarks)[event.kind] += 1
         self._events.put(Happened(meter, event))
+
+
+def _refused_as_late(event: Event) -> Refused:
+    text = str(dict(event.values)) if isinstance(event, Reading) else ""
+    return Refused(event.time_us, "not later", text, "came no later than the reading before")
 
 
 class _ClockWatch:

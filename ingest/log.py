@@ -154,6 +154,8 @@ class Log:
         Its metadata; of a folder that of its first file, with the rows of all.
     quantities : tuple of str
         The quantities it holds, in the file's order.
+    completed : str or None
+        What is to be said of an unfinished capture that opening it completed.
     """
 
     path: Path
@@ -161,6 +163,7 @@ class Log:
     meta: LogMeta
     quantities: tuple[str, ...]
     rows: int
+    completed: str | None = None
 
     def scan(
         self, quantities: Sequence[str] | None = None, *, from_us: int | None = None, to_us: int | None = None
@@ -204,14 +207,17 @@ def open_log(path: str | Path) -> Log:
     Parameters
     ----------
     path : str or Path
-        A Parquet file, or a folder of them.
+        A Parquet file, or a folder of them. An unfinished capture found there is completed first.
 
     Raises
     ------
     InputError
         If there is none, it cannot be read, is not a log, or was written by a newer format version.
     """
+    from .compaction import settle_unfinished  # it writes logs, and so knows this module
+
     path = Path(path)
+    completed = settle_unfinished(path)
     files = [path]
     if path.is_dir():
         files = sorted(path.glob("*.parquet"))
@@ -226,7 +232,7 @@ def open_log(path: str | Path) -> Log:
                 f"{other[0]}: holds other quantities than {first[0].name}; a folder must hold one meter's log"
             )
     rows = sum(item[4] for item in opened)
-    return Log(path, tuple(item[0] for item in opened), _with_limits(opened), first[2], rows)
+    return Log(path, tuple(item[0] for item in opened), _with_limits(opened), first[2], rows, completed)
 
 
 def _open_file(path: Path) -> tuple[LogMeta, tuple[str, ...], int, int]:

@@ -25,6 +25,8 @@ if TYPE_CHECKING:
 #: As many readings are handed over at once, so that a replay at full speed can still be stopped.
 READINGS_AT_ONCE = 1000
 _LOG_BEGINS = b"PAR1"
+#: Settings that a log has no use for: it knows.
+_OF_EXPORTS = ("zone", "sign")
 
 
 class Replay:
@@ -36,7 +38,8 @@ class Replay:
     Parameters
     ----------
     address : Address
-        ``replay:FILE?speed=10``; ``speed=max`` plays as fast as can be. ``zone`` is that of an export's stamps.
+        ``replay:FILE?speed=10``; ``speed=max`` plays as fast as can be. Of an export, ``zone`` is that of its
+        stamps, and ``sign=return_positive`` says that it counts charging as positive.
     profile : Profile or None
         What the columns of an export are.
     clock : Clock
@@ -58,14 +61,16 @@ class Replay:
     cadence: Cadence = "pushed"
 
     def __init__(self, address: Address, profile: Profile | None, clock: Clock) -> None:
-        address.only("speed", "zone")
+        address.only("speed", *_OF_EXPORTS)
         self._clock = clock
         self._speed = float("inf") if address.settings.get("speed") == "max" else address.number("speed", 1.0)
         self._refused: list[tuple[str, str]] = []
         path = Path(address.place)
         if _is_log(path):
-            if profile is not None or "zone" in address.settings:
-                raise InputError(f"{address.text}: {path} is a log, which knows its columns and zone; leave them out")
+            if profile is not None or address.settings.keys() & set(_OF_EXPORTS):
+                raise InputError(
+                    f"{address.text}: {path} is a log, which knows its columns, zone and sign; leave out what says so"
+                )
             self._log = open_log(path)
         else:
             self._log = self._converted(address, profile)
@@ -157,6 +162,10 @@ def _convert(address: Address, profile: Profile | None, log: Path) -> Path | Non
     from .delimited.layout import Wishes
     from .durations import seconds
 
+    sign = address.settings.get("sign", "draw_positive")
+    if sign not in ("draw_positive", "return_positive"):
+        raise InputError(f"{address.text}: sign must be draw_positive or return_positive, not {sign!r}")
+    reverse = sign == "return_positive"
     wishes = Wishes(profile=profile)
     gap_s = None
     if profile is not None:
@@ -174,8 +183,9 @@ def _convert(address: Address, profile: Profile | None, log: Path) -> Path | Non
         zone="UTC" if export.undated else zone,
         zone_assumed=stated_zone is None and export.needs_zone,
         undated=export.undated,
+        sign_applied=-1 if reverse else 1,
     )
-    return convert(export, log, meta, reverse_sign=False, allow_rejects=False, gap_limit_s=gap_s).rejects_file
+    return convert(export, log, meta, reverse_sign=reverse, allow_rejects=False, gap_limit_s=gap_s).rejects_file
 
 
 def _rejected(rejects: Path) -> list[tuple[str, str]]:

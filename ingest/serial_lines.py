@@ -69,12 +69,21 @@ class SerialLines:
         self._cutter = LineCutter(end.encode(), self._settings.byte_us)
         self.cadence: Cadence = "pushed" if self._question is None else "polled"
         self.quantities: Sequence[str] = self._reader.quantities if self._reader else tuple(QUANTITIES)
-        self.side: str = (profile and profile.side) or "dc"
+        self._side: str = (profile and profile.side) or "dc"
         self.sampling: str = (profile and profile.sampling) or "instant"
         self._side_is_stated = profile is not None and profile.side is not None
         self._port: serial.Serial | None = None
         self._ever_open = self._in_doubt = False
         self._waiting: list[Event] = []
+
+    @property
+    def side(self) -> str:
+        """Where the meter sits; once it was set, what the lines speak of does not change it."""
+        return self._side
+
+    @side.setter
+    def side(self, side: str) -> None:
+        self._side, self._side_is_stated = side, True
 
     def open(self) -> None:
         """Open the port; without a profile, listen until a line explains itself.
@@ -244,7 +253,7 @@ class SerialLines:
             self._reader, names = found
             self.quantities = self._reader.quantities
             if not self._side_is_stated and looks_ac(names, self.quantities):
-                self.side = "ac"
+                self._side = "ac"
 
     def _not_understood(self, lines: Sequence[RawLine]) -> InputError | SourceLost:
         at = f"{self._address.place} at {self._settings.baud} baud"

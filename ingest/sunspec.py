@@ -151,6 +151,14 @@ class SunSpec:
         """
         self._line.open()
         try:
+            self._look()
+        except BaseException:
+            self._line.close()
+            raise
+        self._ever_open = True
+
+    def _look(self) -> None:
+        try:
             self._choose(find_models(self._line))
         except ModbusFault as fault:
             raise SourceLost(fault.kind, str(fault)) from None
@@ -158,7 +166,6 @@ class SunSpec:
             if self._ever_open:  # it may still be starting
                 raise SourceLost("no SunSpec", str(error)) from None
             raise InputError(str(error)) from None
-        self._ever_open = True
 
     def close(self) -> None:
         """Close it."""

@@ -11,7 +11,10 @@ The rules, in this order:
    what is there, as exports that overlap do, is no such thing.
 4. Where all stamps are whole seconds (or whole minutes) and the source steadily gives several rows in each, the rows
    of a second (or minute) are spread evenly within it.
-5. Other rows with the same stamp are merged: quantities become their mean, counters their last value.
+5. Where stamps are whole seconds and usually `SPARSE` or more of them lie between readings, two rows of one second
+   of which the first goes on with the reading before and the second with the one after are the two sides of a step:
+   both are kept, half a second apart.
+6. Other rows with the same stamp are merged: quantities become their mean, counters their last value.
 """
 
 from __future__ import annotations
@@ -26,6 +29,7 @@ from .log import Readings
 from .quantities import COUNTERS
 
 LATE_ROWS, FEW_ROWS = 100, 3
+SPARSE = 10
 _SECOND_US = 1_000_000
 
 
@@ -37,6 +41,7 @@ class Settled:
     merged: int = 0
     late: int = 0
     spread_us: int = 0
+    steps: int = 0
     turned: bool = False
     clock_steps: list[dict[str, float]] = field(default_factory=list)
 
@@ -57,6 +62,8 @@ class Settled:
             lines.append(
                 f"stamps have whole {word}s but there are several rows a {word}; they were spread evenly within it"
             )
+        if self.steps:
+            lines.append(f"{self.steps} steps were caught by two rows of one second; both were kept")
         if self.merged:
             lines.append(f"{self.merged} rows shared a time stamp with another and were merged into it (their mean)")
         return lines
@@ -83,6 +90,8 @@ def settle(readings: Readings) -> Settled:
         time_us, quantities = time_us[order], {name: x[order] for name, x in quantities.items()}
     if grain_us := _steady_grain(time_us):
         time_us, settled.spread_us = _spread(time_us, grain_us), grain_us
+    else:
+        time_us, settled.steps = _sides_of_steps(time_us, quantities)
     settled.readings = _merge(time_us, quantities)
     settled.merged = len(time_us) - len(settled.readings.time_us)
     return settled
@@ -156,6 +165,25 @@ def _spread(time_us: NDArray[np.int64], grain_us: int) -> NDArray[np.int64]:
     late = np.zeros(len(counts), dtype=np.int64)
     late[0] = room[0] - counts[0]  # a log that begins within a second has its last rows
     return time_us + (place + late[inverse]) * grain_us // room[inverse]
+
+
+def _sides_of_steps(
+    time_us: NDArray[np.int64], quantities: dict[str, NDArray[np.float64]]
+) -> tuple[NDArray[np.int64], int]:
+    """Set the second of two rows with one stamp half a second later where they are the two sides of a step (rule 5)."""
+    x = next((quantities[name] for name in ("current_A", "power_W") if name in quantities), None)
+    gaps = np.diff(time_us)
+    if x is None or len(time_us) < 4 or (time_us % _SECOND_US).any() or not (gaps == 0).any():
+        return time_us, 0
+    if np.median(gaps[gaps > 0]) < SPARSE * _SECOND_US:
+        return time_us, 0
+    twice = np.flatnonzero((gaps[1:-1] == 0) & (gaps[:-2] > 0) & (gaps[2:] > 0)) + 1
+    step = np.abs(x[twice + 1] - x[twice])
+    apart = np.abs(x[twice] - x[twice - 1]) + np.abs(x[twice + 2] - x[twice + 1])
+    second = twice[step > 2 * apart] + 1
+    moved = time_us.copy()
+    moved[second] += _SECOND_US // 2
+    return moved, len(second)
 
 
 def _merge(time_us: NDArray[np.int64], quantities: dict[str, NDArray[np.float64]]) -> Readings:

@@ -67,7 +67,7 @@ def fill(server, unit, blocks):
 def tcp_server(units, port=None):
     """A modbus-tk server over TCP; yields its port. `units`: blocks by unit id."""
     port = port or free_port()
-    server = modbus_tcp.TcpServer(port=port, address="127.0.0.1", timeout_in_sec=0.05)
+    server = modbus_tcp.TcpServer(port=port, address="127.0.0.1")
     for unit, blocks in units.items():
         fill(server, unit, blocks)
     server.start()
@@ -75,7 +75,10 @@ def tcp_server(units, port=None):
         wait_until_listening(port)
         yield port
     finally:
+        nudge = threading.Timer(0.02, knock, [port])  # it looks whether to stop only when something comes
+        nudge.start()
         server.stop()
+        nudge.join()
 
 
 @contextmanager
@@ -101,13 +104,19 @@ def free_port():
 
 def wait_until_listening(port):
     for _ in range(500):
-        try:
-            socket.create_connection(("127.0.0.1", port), timeout=1).close()
-        except OSError:
-            time.sleep(0.02)
-        else:
+        if knock(port):
             return
+        time.sleep(0.02)
     raise AssertionError("the server does not listen")
+
+
+def knock(port):
+    """Tell whether anybody listens."""
+    try:
+        socket.create_connection(("127.0.0.1", port), timeout=1).close()
+    except OSError:
+        return False
+    return True
 
 
 class ScriptedPort:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import threading
+from itertools import pairwise
 
 import pytest
 
@@ -122,8 +123,8 @@ def test_a_lost_source_comes_back_and_the_hole_stays():
     clock = SimulatedClock()
     lost = SourceLost("unplugged", "the port is gone")
     source = Script(clock, at={4: lost}, opens=[None, lost, lost, None])
-    capture, meter, journal = captured(source, clock, length_s=20.0)
-    gaps = [b.time_us - a.time_us for a, b in zip(journal.readings, journal.readings[1:], strict=False)]
+    _, meter, journal = captured(source, clock, length_s=20.0)
+    gaps = [b.time_us - a.time_us for a, b in pairwise(journal.readings)]
     assert max(gaps) > 1_400_000
     assert meter.remarks["unplugged"] == 3
     assert meter.remarks["reconnected"] == 1
@@ -138,7 +139,7 @@ def test_pauses_grow_between_tries():
     source = Script(clock, at={2: lost}, opens=[None, *[lost] * 50])
     _, _, journal = captured(source, clock, length_s=100.0)
     tries = [event.time_us for event in journal.events if isinstance(event, Remark)]
-    pauses = [b - a for a, b in zip(tries[1:], tries[2:], strict=False)]
+    pauses = [b - a for a, b in pairwise(tries[1:])]
     assert pauses == sorted(pauses)
     assert pauses[-1] >= 16_000_000
 
@@ -181,7 +182,7 @@ def test_a_clock_set_by_an_hour_is_noted_and_times_go_on():
     _, meter, journal = captured(source, clock)
     assert [step for _, step in journal.steps] == [3600.0, -3600.0]
     assert meter.remarks["clock step"] == 2
-    steps = {b.time_us - a.time_us for a, b in zip(journal.readings, journal.readings[1:], strict=False)}
+    steps = {b.time_us - a.time_us for a, b in pairwise(journal.readings)}
     assert max(steps) < 1_100_000
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import time
+from itertools import pairwise
 
 import pytest
 from hypothesis import given, settings
@@ -55,7 +55,9 @@ def test_positions_count_from_one():
     expected = {"voltage_V": 11.92, "current_A": 74.5}
     assert LineReader(part(layout="fields"), entries).read("74.5,11.92,99") == expected
     assert LineReader(part(layout="pairs"), entries).read("i=74.5,u=11.92") == expected
-    assert LineReader(part(layout="pattern", pattern=r"(\d+\.\d) (?P<u>\d+\.\d+)"), entries).read("74.5 11.92") == expected
+    assert (
+        LineReader(part(layout="pattern", pattern=r"(\d+\.\d) (?P<u>\d+\.\d+)"), entries).read("74.5 11.92") == expected
+    )
 
 
 def test_units_scale_offset_and_sign_are_applied_in_this_order():
@@ -75,7 +77,9 @@ def test_units_scale_offset_and_sign_are_applied_in_this_order():
 def test_a_letter_gives_the_direction(letter, expected):
     """Of an unsigned current."""
     entry = column("amps", direction={"column": "way", "draw": ["D"], "return": ["C"], "none": ["-"]})
-    assert LineReader(part(layout="pairs"), {"current_A": entry}).read(f"amps=5,way={letter}") == {"current_A": expected}
+    assert LineReader(part(layout="pairs"), {"current_A": entry}).read(f"amps=5,way={letter}") == {
+        "current_A": expected
+    }
 
 
 @pytest.mark.parametrize(
@@ -119,7 +123,9 @@ def test_no_text_breaks_a_reader(text):
 def test_a_profile_that_names_what_is_not_there_is_refused():
     """By the profile's own key, before the port is opened."""
     fields = part(layout="fields", fields=["a", "b"])
-    with pytest.raises(InputError, match=r"quantities\.current_A names 'c', but the values of a line are called 'a', 'b'"):
+    with pytest.raises(
+        InputError, match=r"quantities\.current_A names 'c', but the values of a line are called 'a', 'b'"
+    ):
         LineReader(fields, {"current_A": column("c")})
     with pytest.raises(InputError, match=r"quantities\.current_A names value 3, but a line has only 2"):
         LineReader(fields, {"current_A": column(3)})
@@ -219,7 +225,7 @@ def test_lines_do_not_depend_on_how_they_are_cut_into_chunks(texts, data):
     assert [line.data for line in found] == [text for text in texts if text]
     assert all(line.whole for line in found)
     stamps = [line.time_us for line in found]
-    assert all(b > a for a, b in zip(stamps, stamps[1:], strict=False))
+    assert all(b > a for a, b in pairwise(stamps))
 
 
 def test_lines_of_one_chunk_are_dated_back_by_what_the_wire_allows():

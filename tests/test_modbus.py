@@ -44,7 +44,7 @@ pytestmark = pytest.mark.filterwarnings("ignore:isSet:DeprecationWarning")  # mo
 
 ROOT = Path(__file__).parents[1]
 PATIENT_S = 10.0  # for devices that answer; a busy machine may take its time
-SHORT_S = 0.8  # for devices that do not
+SHORT_S = 0.6  # for devices that do not
 
 # Modbus Application Protocol V1.1b3, section 6.3: registers 108 to 110; check bytes by Serial Line V1.02, appendix B.
 HOLDING_ASKED, HOLDING_ANSWERED = bytes.fromhex("0103006B00037417"), bytes.fromhex("010306022B00000064057A")
@@ -344,7 +344,7 @@ def test_on_a_serial_line_nothing_but_the_answer_becomes_a_reading(fault):
 
 def test_a_stray_byte_before_an_answer_never_makes_a_wrong_reading():
     """Either the right value or none."""
-    for stray in (0x00, 0x01, 0x03, 0x55, 0xFF):
+    for stray in (0x01, 0x03, 0xFF):
         script = Counting({2: lambda frame, good, stray=stray: [bytes([stray]) + good]})
         with ScriptedPort(script) as device:
             source = opened(on_port(device.name, volts(), timeout_s=SHORT_S))

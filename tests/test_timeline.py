@@ -169,3 +169,27 @@ def test_no_interval_gives_the_least_gap_limit():
     count = IntervalCount()
     count.add(np.array([5], dtype=np.int64))
     assert (count.median_s(), count.gap_limit_s()) == (None, 10.0)
+
+
+def _minutes(stamps, current_A):
+    """Readings at whole seconds after a start."""
+    time_us = 1_780_000_000_000_000 + np.array(stamps, dtype=np.int64) * 1_000_000
+    return Readings(time_us, {"current_A": np.array(current_A, dtype=float)})
+
+
+def test_two_rows_of_one_second_at_a_step_are_both_kept():
+    """A source of one row a minute that writes both sides of a step in one second loses none of its charge."""
+    settled = settle(_minutes([0, 60, 120, 120, 180, 240], [0.0, 0.0, 0.0, 5.0, 5.0, 5.0]))
+    assert settled.steps == 1
+    assert settled.merged == 0
+    assert (np.diff(settled.readings.time_us) / 1e6).tolist() == [60.0, 60.0, 0.5, 59.5, 60.0]
+    assert settled.readings.quantities["current_A"].tolist() == [0.0, 0.0, 0.0, 5.0, 5.0, 5.0]
+
+
+def test_two_rows_of_one_second_that_are_no_step_are_merged():
+    """An odd second row, or one at a second's spacing, is merged by its mean."""
+    odd = settle(_minutes([0, 60, 120, 120, 180, 240], [5.0, 5.0, 5.0, 7.0, 5.0, 5.0]))
+    assert (odd.steps, odd.merged) == (0, 1)
+    assert odd.readings.quantities["current_A"].tolist() == [5.0, 5.0, 6.0, 5.0, 5.0]
+    dense = settle(_minutes([0, 1, 2, 2, 3, 4], [0.0, 0.0, 0.0, 5.0, 5.0, 5.0]))
+    assert (dense.steps, dense.merged) == (0, 1)

@@ -9,7 +9,7 @@ import click
 from ...ingest.durations import seconds
 from ...ingest.errors import InputError
 from ...ingest.source import SteadyClock
-from ..capturing import Plan, Wanted, plans_for_site, plan_for_source, run_capture
+from ..capturing import Plan, Wanted, plan_for_source, plans_for_site, run_capture
 from ..marks import parse_marks
 
 
@@ -38,9 +38,9 @@ def command(
 ) -> int:
     """Read a meter, or all meters of a site, into a log.
 
-    SOURCE is serial:PORT?baud=..., modbus-tcp:HOST:PORT?unit=..., modbus-rtu:PORT?..., sunspec-tcp:..., sunspec-rtu:...,
-    hand: (readings typed from a display) or replay:FILE?speed=... . What was read is safe at once, even if the power
-    goes; a line you type becomes a note in the log. Ctrl-C ends it cleanly.
+    SOURCE is serial:PORT?baud=..., modbus-tcp:HOST:PORT?unit=..., modbus-rtu:PORT?..., sunspec-tcp:...,
+    sunspec-rtu:..., hand: (readings typed from a display) or replay:FILE?speed=... . What was read is safe at once,
+    even if the power goes; a line you type becomes a note in the log. Ctrl-C ends it cleanly.
 
     Example: shuntbook capture modbus-tcp:192.0.2.7:502?unit=1 --profile shunt.toml --out demo.parquet --for 15m
     """

@@ -8,8 +8,7 @@ import click
 
 from ...analysis.charge import ChargeFold
 from ...ingest.errors import InputError
-from ...ingest.log import open_log
-from ..feeding import facts_of, feed, how_read, open_site
+from ..feeding import facts_of, feed, how_read, open_and_tell, open_site
 from ..render.as_json import charge_document, print_json
 from ..render.terminal import charge_lines
 from ..span import check_span, instant_of
@@ -28,7 +27,7 @@ def command(log: Path, site: Path | None, since: str | None, until: str | None, 
 
     Example: shuntbook charge pump.parquet --from 10:30 --to 10:45
     """
-    opened = open_log(log)
+    opened = open_and_tell(log)
     facts = facts_of(opened, open_site(site))
     first = next((int(r.time_us[0]) for r in opened.scan([])), 0)
     from_us = instant_of(since, facts, first_us=first, option="--from")

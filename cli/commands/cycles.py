@@ -7,9 +7,8 @@ from pathlib import Path
 import click
 
 from ...analysis.log_analysis import LogAnalysis
-from ...ingest.log import open_log
 from ..exit import Exit
-from ..feeding import facts_of, feed, how_read, open_site
+from ..feeding import facts_of, feed, how_read, open_and_tell, open_site
 from ..render.as_json import cycles_document, print_json
 from ..render.terminal import cycles_lines
 
@@ -27,7 +26,7 @@ def command(log: Path, site: Path | None, load: str | None, strict: bool, as_jso
 
     Example: shuntbook cycles pump.parquet --site site.toml
     """
-    opened, checked = open_log(log), open_site(site)
+    opened, checked = open_and_tell(log), open_site(site)
     facts = facts_of(opened, checked)
     analysis = LogAnalysis(facts, how_read(opened), set(opened.quantities), site=checked, load=load)
     feed(opened, [analysis])

@@ -8,8 +8,7 @@ import click
 
 from ...analysis.charge import ChargeFold
 from ...analysis.quality import QualityFold
-from ...ingest.log import open_log
-from ..feeding import facts_of, feed, how_read, open_site
+from ..feeding import facts_of, feed, how_read, open_and_tell, open_site
 from ..render.as_json import look_document, print_json
 from ..render.terminal import look_lines
 
@@ -23,7 +22,7 @@ def command(log: Path, site: Path | None, as_json: bool) -> None:
 
     Example: shuntbook look pump.parquet
     """
-    opened = open_log(log)
+    opened = open_and_tell(log)
     facts, how = facts_of(opened, open_site(site)), how_read(opened)
     charge, quality = ChargeFold(how, set(opened.quantities)), QualityFold(opened.quantities)
     feed(opened, [charge, quality])

@@ -62,7 +62,12 @@ def _large(snapshot: Snapshot) -> Table:
 def live_value(snapshot: Snapshot, quantity: str) -> float | None:
     """Return a quantity as it is now; watts at the bank are worked out from volts and amps where they are not given."""
     now = snapshot.now
-    if quantity == "power_W" and quantity not in now and snapshot.side == "dc" and {"current_A", "voltage_V"} <= now.keys():
+    if (
+        quantity == "power_W"
+        and quantity not in now
+        and snapshot.side == "dc"
+        and {"current_A", "voltage_V"} <= now.keys()
+    ):
         return now["current_A"] * now["voltage_V"]
     return now.get(quantity)
 
