@@ -4,24 +4,26 @@ from __future__ import annotations
 
 import signal
 import sys
+import threading
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from types import FrameType
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, cast
 
 import click
 
 from .. import __version__
 from ..analysis.charge import HowRead
+from ..analysis.chunk import Sampling, Side
 from ..analysis.health import limits_for
 from ..analysis.log_analysis import watched_load
 from ..analysis.site import Site
-from ..ingest.capture import Capture, Happened
+from ..ingest.capture import Capture, Happened, open_first
 from ..ingest.capture import Meter as Metered
-from ..ingest.compaction import finish
+from ..ingest.compaction import finish, settle_unfinished
 from ..ingest.errors import InputError
 from ..ingest.intervals import GAP_LEAST_S, GAP_TIMES
 from ..ingest.journal import Journal
@@ -75,7 +77,7 @@ class Plan:
 
 def plan_for_source(source: str, out: Path, wanted: Wanted, clock: SteadyClock) -> Plan:
     """Return the plan for one source that the command line names."""
-    refuse_existing(out, force=False)
+    _free(out)
     made = make_source(source, wanted.profile, clock, side=wanted.side)
     return Plan(out.stem, made, out, wanted.every_s or _DEFAULT_EVERY_S, None)
 
@@ -105,12 +107,19 @@ def plans_for_site(
                 f"{path}: the meter '{meter.name}' does not say how to read it; add source = \"serial:...\""
             )
         log = out / f"{_file_name(meter.name)}.parquet" if several else out
-        refuse_existing(log, force=False)
+        _free(log)
         profile = wanted.profile or (str(path.parent / meter.profile) if meter.profile else None)
         made = make_source(meter.source, profile, clock, side=wanted.side or meter.side, sampling=meter.sampling)
         every_s = wanted.every_s or meter.every_s or _DEFAULT_EVERY_S
         plans.append(Plan(meter.name, made, log, every_s, meter.gap_s, site, site.zone or zone_of_computer()))
     return plans
+
+
+def _free(log: Path) -> None:
+    """Complete an unfinished capture that lies in the place of a log, and refuse to write over any log."""
+    if (said := settle_unfinished(log)) is not None:
+        click.echo(f"note: {said}", err=True)
+    refuse_existing(log, force=False)
 
 
 def _file_name(name: str) -> str:
@@ -126,6 +135,31 @@ def run_capture(
     quiet: bool,
 ) -> int:
     """Capture until it is over, finish the logs, and say what came of it; return the exit status."""
+    stopped = threading.Event()
+    with _ended_by_signals(stopped):
+        try:
+            for plan in plans:
+                open_first(plan.source, clock, given_up=stopped.is_set)
+            journals = _open_journals(plans)
+        except SourceLost as lost:
+            click.echo(f"shuntbook: {lost}", err=True)
+            return int(Exit.DONE if stopped.is_set() else Exit.DEVICE_FAILED)
+        meters = [
+            Metered(plan.name, plan.source, journal, plan.every_s, connected=True)
+            for plan, journal in zip(plans, journals, strict=True)
+        ]
+        capture = Capture(meters, clock, length_s=length_s)
+        show = _Show(capture, plans, clock, marks, length_s=length_s, quiet=quiet)
+        capture.start()
+        show.run(stopped)
+        capture.stop()
+        capture.join()
+    show.take_rest()
+    return _finish(meters, journals, show)
+
+
+def _open_journals(plans: Sequence[Plan]) -> list[Journal]:
+    """Open a journal for each meter, or none at all."""
     journals: list[Journal] = []
     try:
         for plan in plans:
@@ -134,16 +168,7 @@ def run_capture(
         for journal in journals:
             _discard(journal)
         raise
-    meters = [Metered(p.name, p.source, journal, p.every_s) for p, journal in zip(plans, journals, strict=True)]
-    capture = Capture(meters, clock, length_s=length_s)
-    show = _Show(capture, plans, clock, marks, length_s=length_s, quiet=quiet)
-    with _ended_by_signals(capture):
-        capture.start()
-        show.run()
-        capture.stop()
-        capture.join()
-    show.take_rest()
-    return _finish(meters, journals, show)
+    return journals
 
 
 def _discard(journal: Journal) -> None:
@@ -152,6 +177,10 @@ def _discard(journal: Journal) -> None:
 
 
 def _meta(plan: Plan) -> LogMeta:
+    """Return the log's metadata; a recording that is replayed brings most of it along."""
+    recorded: LogMeta | None = getattr(plan.source, "meta", None)
+    if recorded is not None:
+        return replace(recorded, meter=recorded.meter or plan.name, tool_version=__version__)
     return LogMeta(
         meter=plan.name,
         side=plan.source.side,
@@ -164,11 +193,11 @@ def _meta(plan: Plan) -> LogMeta:
 
 
 @contextmanager
-def _ended_by_signals(capture: Capture) -> Iterator[None]:
+def _ended_by_signals(stopped: threading.Event) -> Iterator[None]:
     """Let Ctrl-C and a termination signal end the capture cleanly."""
 
     def end(_number: int, _frame: FrameType | None) -> None:
-        capture.stop()
+        stopped.set()
 
     before = {number: signal.signal(number, end) for number in (signal.SIGINT, signal.SIGTERM)}
     try:
@@ -198,11 +227,11 @@ class _Show:
         self._quiet = quiet
         self._said_us = clock.now_us()
 
-    def run(self) -> None:
-        """Follow the capture to its end."""
+    def run(self, stopped: threading.Event) -> None:
+        """Follow the capture until it ends or is stopped."""
         with Keyboard() as keyboard:
             if self._quiet or not sys.stderr.isatty():
-                while self._capture.running:
+                while self._capture.running and not stopped.is_set():
                     self._step(keyboard)
                     self._say_plainly()
                 return
@@ -210,7 +239,7 @@ class _Show:
             from rich.live import Live
 
             with Live(console=Console(stderr=True), refresh_per_second=_REFRESHES, transient=True) as live:
-                while self._capture.running:
+                while self._capture.running and not stopped.is_set():
                     self._step(keyboard)
                     live.update(self._screen(keyboard.typed))
 
@@ -246,7 +275,9 @@ class _Show:
         self._mark(line, None)
 
     def _mark(self, text: str, at_us: int | None) -> None:
-        self._capture.mark(text, at_us)
+        """Put a note into the logs; during a replay its time is that of the recording."""
+        recorded_us = getattr(self._sources[0], "now_us", None)
+        self._capture.mark(text, recorded_us() if at_us is None and recorded_us is not None else at_us)
         for live in self._live.values():
             live.marked(text)
 
@@ -266,7 +297,10 @@ class _Show:
 
 def _live(plan: Plan) -> LiveMeter:
     source = plan.source
-    how = HowRead(source.side, source.sampling, plan.gap_limit_s, plan.every_s)  # type: ignore[arg-type]
+    recorded: LogMeta | None = getattr(source, "meta", None)
+    usual_s = plan.every_s if recorded is None else recorded.usual_interval_s
+    gap_s = plan.gap_limit_s if recorded is None or recorded.gap_limit_s is None else recorded.gap_limit_s
+    how = HowRead(cast(Side, source.side), cast(Sampling, source.sampling), gap_s, usual_s)
     quantities = tuple(source.quantities)
     watched = watched_load(plan.site, None, how, set(quantities))
     limits = limits_for(plan.site, watched.load)

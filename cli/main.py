@@ -16,12 +16,16 @@ import click
 from .. import __version__
 from ..analysis.refusal import Refusal
 from ..ingest.errors import InputError
+from ..ingest.source import SourceLost
 from .exit import Exit
 
 #: Command name, the module that holds its ``command``, and its line in ``--help``: nothing else is imported for that.
 COMMANDS = {
     "demo": ("demo", "Show it all on the invented scenario: convert, analyse, make the page."),
     "convert": ("convert", "Turn CSV exports into a log."),
+    "capture": ("capture", "Read a meter while something runs, into a log that survives anything."),
+    "ports": ("ports", "List the serial ports of this computer."),
+    "probe": ("probe", "Say what a Modbus or SunSpec device answers."),
     "look": ("look", "Say what is in a log and how good it is."),
     "charge": ("charge", "Ah and Wh drawn and returned."),
     "cycles": ("cycles", "Runs of a load, surges, duty cycle, findings."),
@@ -98,6 +102,8 @@ def _ended_by(error: Exception) -> tuple[str, Exit]:
         return str(error), Exit.BAD_INPUT
     if isinstance(error, click.ClickException):
         return _usage(error), Exit.BAD_INPUT
+    if isinstance(error, SourceLost):
+        return str(error), Exit.DEVICE_FAILED
     if isinstance(error, OSError) and error.errno in _DISK_FAILED:
         name = error.filename or "the disk"
         return f"{name}: {error.strerror}; nothing that was there has been changed", Exit.DEVICE_FAILED

@@ -5,7 +5,7 @@ from __future__ import annotations
 import queue
 import threading
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Protocol
 
@@ -19,6 +19,29 @@ FIRST_TRIES = 3
 CLOCK_STEP_S = 0.5
 #: The longest a thread waits without looking whether it should stop. [s]
 _SLICE_S = 0.2
+
+
+def open_first(source: LiveSource, clock: Clock, *, given_up: Callable[[], bool] = lambda: False) -> None:
+    """Open a source before a capture begins: only then is it known for sure what it can give.
+
+    Raises
+    ------
+    InputError
+        If it can never work.
+    SourceLost
+        If it did not open at `FIRST_TRIES` tries, or was given up meanwhile.
+    """
+    pause_s = FIRST_PAUSE_S
+    for tries_left in range(FIRST_TRIES - 1, -1, -1):
+        try:
+            source.open()
+        except SourceLost:
+            if not tries_left or given_up():
+                raise
+            clock.sleep(pause_s)
+            pause_s *= 2
+        else:
+            return
 
 
 class Keeper(Protocol):
@@ -79,8 +102,9 @@ class Capture:
 
     Notes
     -----
-    Polls fall on whole multiples of a meter's interval after the start: a poll that comes late does not move those
-    after it, and polls missed while the meter did not answer are left out, not made up for.
+    The meters' sources are open when it starts (`open_first`). Polls fall on whole multiples of a meter's interval
+    after the start: a poll that comes late does not move those after it, and polls missed while the meter did not
+    answer are left out, not made up for.
     """
 
     def __init__(self, meters: Sequence[Meter], clock: Clock, *, length_s: float | None) -> None:
@@ -140,14 +164,15 @@ class Capture:
             self._stop.set()
         finally:
             meter.connected = False
-            meter.source.close()
+            self._close(meter)
 
     def _read(self, meter: Meter) -> None:
         watch = _ClockWatch(self._clock)
         due_us = self.start_us
         while not self._over() and not meter.finished:
-            if not meter.connected and not self._connect(meter):
-                return
+            if not meter.connected:
+                self._reconnect(meter)
+                continue
             try:
                 if meter.source.cadence == "polled":
                     due_us = self._poll(meter, due_us)
@@ -162,6 +187,17 @@ class Capture:
                 self._note_step(meter, step_s)
             meter.journal.flush_due(self._clock.now_us())
 
+    def _close(self, meter: Meter) -> None:
+        """Take what a source still has to say at its end, and close it."""
+        ending = getattr(meter.source, "ending", None)
+        try:
+            if ending is not None and meter.failure is None:
+                self._take(meter, ending())
+        except OSError as error:
+            meter.failure = error
+        finally:
+            meter.source.close()
+
     def _poll(self, meter: Meter, due_us: int) -> int:
         """Wait for the next poll, ask, and return when the one after it is due. [us]"""
         every_us = round(meter.every_s * 1e6)
@@ -175,27 +211,23 @@ class Capture:
         self._take(meter, meter.source.read(meter.every_s))
         return due_us + every_us
 
-    def _connect(self, meter: Meter) -> bool:
-        """Open the source, with growing pauses; False if that was to be given up."""
-        pause_s, tries, lost_us = FIRST_PAUSE_S, 0, self._clock.now_us()
-        ever = meter.readings > 0 or meter.remarks["reconnected"] > 0
+    def _reconnect(self, meter: Meter) -> None:
+        """Open a lost source again, with growing pauses, for as long as the capture lasts."""
+        pause_s, lost_us = FIRST_PAUSE_S, self._clock.now_us()
         while not self._over():
+            self._pause(meter, pause_s)
+            pause_s = min(2 * pause_s, LONGEST_PAUSE_S)
+            if self._over():
+                return
             try:
                 meter.source.open()
             except SourceLost as lost:
-                tries += 1
                 self._tell(meter, Remark(self._clock.now_us(), lost.kind, str(lost)))
-                if not ever and tries >= FIRST_TRIES:
-                    raise
-                self._pause(meter, pause_s)
-                pause_s = min(2 * pause_s, LONGEST_PAUSE_S)
             else:
                 meter.connected = True
-                if ever:
-                    away_s = (self._clock.now_us() - lost_us) / 1e6
-                    self._tell(meter, Remark(self._clock.now_us(), "reconnected", f"back after {away_s:.1f} s"))
-                return True
-        return False
+                away_s = (self._clock.now_us() - lost_us) / 1e6
+                self._tell(meter, Remark(self._clock.now_us(), "reconnected", f"back after {away_s:.1f} s"))
+                return
 
     def _note_step(self, meter: Meter, step_s: float) -> None:
         now = self._clock.now_us()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import csv
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -13,9 +13,9 @@ import numpy as np
 import pyarrow.parquet as pq
 
 from .arrow import flat, floats, integers
-from .csv_export import CsvExport
 from .delimited.rows import Reject, RowBatch
 from .errors import InputError
+from .export import Export
 from .intervals import IntervalCount
 from .log import LogMeta, LogWriter, Readings, new_log, to_batch
 from .timeline import settle
@@ -73,7 +73,7 @@ def rejects_path(out: Path) -> Path:
 
 
 def convert(
-    export: CsvExport, out: Path, meta: LogMeta, *, reverse_sign: bool, allow_rejects: bool, gap_limit_s: float | None
+    export: Export, out: Path, meta: LogMeta, *, reverse_sign: bool, allow_rejects: bool, gap_limit_s: float | None
 ) -> Converted:
     """Read an export to its end and write the log.
 
@@ -136,7 +136,7 @@ def _turned(readings: Readings, reverse: bool) -> Readings:
     return Readings(readings.time_us, {q: (0.0 - x if q in turned else x) for q, x in readings.quantities.items()})
 
 
-def _check(tally: _Tally, allow: bool, rejects: Path, export: CsvExport) -> None:
+def _check(tally: _Tally, allow: bool, rejects: Path, export: Export) -> None:
     name, first = export.sources[0].name, tally.first_reject
     where = f"{first.file}, line {first.line}: {first.reason}" if first else ""
     if not tally.kept:
@@ -153,7 +153,7 @@ def _check(tally: _Tally, allow: bool, rejects: Path, export: CsvExport) -> None
         )
 
 
-def _filled(meta: LogMeta, export: CsvExport, tally: _Tally, gap_limit_s: float | None) -> LogMeta:
+def _filled(meta: LogMeta, export: Export, tally: _Tally, gap_limit_s: float | None) -> LogMeta:
     said = [*meta.said, *dict.fromkeys(line for layout in export.layouts for line in layout.said)]
     if export.clock.local is not None and export.clock.local.ambiguous:
         said.append(
@@ -194,7 +194,7 @@ def _settled_meta(
 
 
 def _converted(
-    out: Path, meta: LogMeta, rejects: _RejectsFile, tally: _Tally, export: CsvExport, ends: tuple[int, int]
+    out: Path, meta: LogMeta, rejects: _RejectsFile, tally: _Tally, export: Export, ends: tuple[int, int]
 ) -> Converted:
     local = export.clock.local
     return Converted(
@@ -229,7 +229,7 @@ def _keep(spool: Path, out: Path) -> tuple[int, int]:
     return int(first), int(last)
 
 
-def _load(spool: Path, quantities: tuple[str, ...]) -> Readings:
+def _load(spool: Path, quantities: Sequence[str]) -> Readings:
     with pq.ParquetFile(spool) as file:
         time_us = integers(flat(file.read(columns=["time"])["time"]), 0)
         return Readings(time_us, {q: floats(flat(file.read(columns=[q])[q])) for q in quantities})

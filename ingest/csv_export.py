@@ -89,6 +89,9 @@ class CsvExport:
         start_us = _start_us(start, zone) if style.kind == "elapsed" and start is not None else 0
         self.clock = Clock(local, start_us, wraps=style.unit == "h:m:s")
 
+    #: A table holds no notes.
+    markers: Sequence[tuple[int, str]] = ()
+
     @property
     def quantities(self) -> tuple[str, ...]:
         """The quantities it holds."""

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -36,6 +37,14 @@ class NotesLayout:
     quantities: tuple[str, ...]
     ac: bool = False
     said: tuple[str, ...] = ()
+
+    def as_document(self) -> dict[str, Any]:
+        """Return the same for JSON."""
+        return {
+            "dialect": {"encoding": self.encoding, "delimiter": None},
+            "quantities": [{"name": name, "column": None, "unit": name.rsplit("_", 1)[1]} for name in self.quantities],
+            "time": {"columns": [], "style": "a clock time at the beginning of each line"},
+        }
 
     def describe(self) -> list[str]:
         """Return in words, a line each, what was taken for what."""

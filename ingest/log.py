@@ -243,14 +243,28 @@ def _open_file(path: Path) -> tuple[LogMeta, tuple[str, ...], int, int]:
         with pq.ParquetFile(path) as file:
             schema, raw, rows = file.schema_arrow, file.metadata.metadata or {}, file.metadata.num_rows
             _check_schema(path, schema)
-            first = _first_instant(file)
+            first, empty = _first_instant(file), _never_filled(file)
     except (pa.ArrowInvalid, OSError) as error:
         kind = "is not a log (Parquet); make one from an export with 'shuntbook convert'"
         raise InputError(
             f"{path}: {kind if isinstance(error, pa.ArrowInvalid) else 'cannot be read: ' + str(error)}"
         ) from None
-    quantities = tuple(name for name in schema.names if name in QUANTITIES)
+    quantities = tuple(name for name in schema.names if name in QUANTITIES and name not in empty)
     return _meta_from(path, raw.get(METADATA_KEY)), quantities, first, rows
+
+
+def _never_filled(file: pq.ParquetFile) -> set[str]:
+    """Return the quantities that no row holds, as the file's statistics tell; none if that would be all of them."""
+    names = [name for name in file.schema_arrow.names if name in QUANTITIES]
+    filled = set()
+    for group in range(file.metadata.num_row_groups):
+        row_group = file.metadata.row_group(group)
+        for name in names:
+            column = row_group.column(file.schema_arrow.get_field_index(name))
+            statistics = column.statistics
+            if statistics is None or not statistics.has_null_count or statistics.null_count < column.num_values:
+                filled.add(name)
+    return set(names) - filled if filled else set()
 
 
 def _check_schema(path: Path, schema: pa.Schema) -> None:

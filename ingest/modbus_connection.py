@@ -7,6 +7,7 @@ import logging
 import socket
 import threading
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass, replace
 
 import serial
@@ -169,7 +170,8 @@ class Bus:
 
     def drop(self) -> None:
         """Close the connection; it is opened again when next needed."""
-        self.client.close()  # type: ignore[no-untyped-call]
+        with suppress(OSError):
+            self.client.close()  # type: ignore[no-untyped-call]
 
 
 _PORTS: dict[str, tuple[LineSettings, Bus]] = {}
@@ -249,8 +251,8 @@ def cannot_open(place: str, error: Exception, *, is_serial: bool, ever_open: boo
     text = str(error)
     if not is_serial:
         return SourceLost("no connection", f"{place}: {_why_not_connected(error)}")
-    if ever_open and number not in (errno.EACCES, errno.EPERM):
-        return SourceLost("port gone", f"{place}: the port is gone; it is tried again")
+    if ever_open:  # plugged in again, it may for a moment not be ours yet
+        return SourceLost("port gone", f"{place}: the port is gone; it is tried again ({text})")
     if number in (errno.EACCES, errno.EPERM) or "PermissionError" in text:
         return InputError(
             f"{place}: may not be opened (permission denied); on Linux your user must be in the group that owns the "

@@ -224,8 +224,7 @@ class ModbusLine:
             bus.connect()
         except (OSError, ValueError) as error:
             bus.drop()
-            lost = cannot_open(bus.place, error, is_serial=bus.is_serial, ever_open=True)
-            raise lost if isinstance(lost, SourceLost) else SourceLost("port gone", str(lost)) from None
+            raise cannot_open(bus.place, error, is_serial=bus.is_serial, ever_open=True) from None
 
     def _unheard(self) -> ModbusFault:
         """Return the fault of a request that got no answer, or none that could be understood."""
@@ -267,8 +266,9 @@ class ModbusLine:
 
 
 def _named(table: Table, address: int, count: int) -> str:
-    """Return registers in words; addresses as on the wire."""
-    return f"{table} registers {address} to {address + count - 1}" if count > 1 else f"{table} register {address}"
+    """Return registers in words."""
+    which = f"registers {address} to {address + count - 1}" if count > 1 else f"register {address}"
+    return f"{table} {which} (counted from 0)"
 
 
 def tcp_line(address: Address, settings: LineSettings, clock: Clock) -> ModbusLine:

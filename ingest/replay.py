@@ -7,7 +7,6 @@ import shutil
 import tempfile
 import weakref
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -17,7 +16,6 @@ from .address import Address
 from .errors import InputError
 from .log import Log, LogMeta, open_log
 from .source import Cadence, Clock, Event, Reading, Refused
-from .zone import zone_of_computer
 
 if TYPE_CHECKING:
     from .profiles.model import Profile
@@ -157,35 +155,17 @@ def _readings(log: Log) -> Iterator[Reading]:
 def _convert(address: Address, profile: Profile | None, log: Path) -> Path | None:
     """Convert an export as the command does when nothing is stated; return where its rejects are, if any."""
     from .convert import convert
-    from .csv_export import CsvExport
-    from .delimited.decode import open_source
-    from .delimited.layout import Wishes
-    from .durations import seconds
+    from .intake import Stated, take_in
 
     sign = address.settings.get("sign", "draw_positive")
     if sign not in ("draw_positive", "return_positive"):
         raise InputError(f"{address.text}: sign must be draw_positive or return_positive, not {sign!r}")
     reverse = sign == "return_positive"
-    wishes = Wishes(profile=profile)
-    gap_s = None
-    if profile is not None:
-        file = profile.file
-        wishes = replace(wishes, **file.model_dump())
-        gap_s = seconds(profile.gap, what="the profile's gap") if profile.gap else None
-    stated_zone = address.settings.get("zone") or (profile.zone if profile else None)
-    zone = stated_zone or zone_of_computer()
-    export = CsvExport([open_source(address.place)], wishes, zone=zone, start=None)
-    meta = LogMeta(
-        side=(profile and profile.side) or ("ac" if export.layouts[0].ac else "dc"),
-        sampling=(profile and profile.sampling) or "instant",
-        counter_kind=(profile and profile.counter) or "net",
-        profile=profile.name if profile else None,
-        zone="UTC" if export.undated else zone,
-        zone_assumed=stated_zone is None and export.needs_zone,
-        undated=export.undated,
-        sign_applied=-1 if reverse else 1,
+    intake = take_in([address.place], Stated(profile=profile, zone=address.settings.get("zone"), reverse_sign=reverse))
+    done = convert(
+        intake.export, log, intake.meta, reverse_sign=reverse, allow_rejects=False, gap_limit_s=intake.gap_limit_s
     )
-    return convert(export, log, meta, reverse_sign=reverse, allow_rejects=False, gap_limit_s=gap_s).rejects_file
+    return done.rejects_file
 
 
 def _rejected(rejects: Path) -> list[tuple[str, str]]:

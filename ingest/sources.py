@@ -40,6 +40,8 @@ def make_source(
     source: LiveSource = maker(address, made, clock)
     if side is not None:
         source.side = side
-    if sampling is not None:
+    if (
+        sampling is not None and source.sampling != "held"
+    ):  # what a person types stands until the next, whatever is said
         source.sampling = sampling
     return source

@@ -162,7 +162,7 @@ class SunSpec:
             self._choose(find_models(self._line))
         except ModbusFault as fault:
             raise SourceLost(fault.kind, str(fault)) from None
-        except NoSunSpecError as error:
+        except (NoSunSpecError, InputError) as error:
             if self._ever_open:  # it may still be starting
                 raise SourceLost("no SunSpec", str(error)) from None
             raise InputError(str(error)) from None

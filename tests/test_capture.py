@@ -8,7 +8,7 @@ from itertools import pairwise
 
 import pytest
 
-from shuntbook.ingest.capture import Capture, Meter
+from shuntbook.ingest.capture import FIRST_TRIES, Capture, Meter, open_first
 from shuntbook.ingest.source import Reading, Refused, Remark, SourceLost
 
 
@@ -86,7 +86,8 @@ class Script:
 def captured(source, clock, *, every_s=1.0, length_s=10.0, journal=None):
     """Run a capture to its end and return its meter and journal."""
     journal = journal or Kept()
-    meter = Meter("shunt", source, journal, every_s)
+    open_first(source, clock)
+    meter = Meter("shunt", source, journal, every_s, connected=True)
     capture = Capture([meter], clock, length_s=length_s)
     capture.start()
     capture.join()
@@ -147,10 +148,30 @@ def test_pauses_grow_between_tries():
 def test_a_source_that_never_opens_is_given_up():
     """Nothing on the port: after a few tries the capture ends and says why."""
     clock = SimulatedClock()
-    lost = SourceLost("no answer", "nothing answers at the address")
-    _, meter, journal = captured(Script(clock, opens=[lost] * 9), clock, length_s=None)
-    assert isinstance(meter.failure, SourceLost)
-    assert journal.readings == []
+    source = Script(clock, opens=[SourceLost("no answer", "nothing answers at the address")] * 9)
+    with pytest.raises(SourceLost, match="nothing answers"):
+        open_first(source, clock)
+    assert source.opened == FIRST_TRIES
+
+
+def test_a_source_may_open_at_the_second_try():
+    """A device that is slow to start is waited for."""
+    clock = SimulatedClock()
+    source = Script(clock, opens=[SourceLost("no answer", "nothing answers yet"), None])
+    open_first(source, clock)
+    assert source.opened == 2
+
+
+def test_what_a_source_says_at_its_end_is_kept():
+    """A reading that stands until the end is closed by the source when the capture ends."""
+    clock = SimulatedClock()
+
+    class Held(Script):
+        def ending(self):
+            return [Reading(clock.now_us() + 1, {"current_A": 0.0})]
+
+    _, _, journal = captured(Held(clock), clock, length_s=3.0)
+    assert journal.readings[-1].values == {"current_A": 0.0}
 
 
 def test_time_outs_and_odd_answers_are_counted_and_kept():
@@ -230,7 +251,7 @@ def test_every_event_is_kept_before_it_is_told():
     """What the listener hears is in the journal already."""
     clock = SimulatedClock()
     journal = Kept()
-    meter = Meter("shunt", Script(clock), journal, 1.0)
+    meter = Meter("shunt", Script(clock), journal, 1.0, connected=True)
     capture = Capture([meter], clock, length_s=5.0)
     capture.start()
     while capture.running:
@@ -244,7 +265,7 @@ def test_stop_ends_it_cleanly():
     """Asked to stop, every meter ends, its source is closed, and nothing is amiss."""
     clock = SimulatedClock()
     source = Script(clock)
-    capture = Capture([Meter("shunt", source, Kept(), 1.0)], clock, length_s=None)
+    capture = Capture([Meter("shunt", source, Kept(), 1.0, connected=True)], clock, length_s=None)
     capture.start()
     capture.stop()
     capture.join()

@@ -9,6 +9,7 @@ import random
 import struct
 import subprocess
 import sys
+import threading
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -27,7 +28,6 @@ from modbus_devices import (
     tcp_server,
     with_crc,
 )
-from pydantic import BaseModel, ConfigDict
 from pymodbus.client.mixin import ModbusClientMixin
 
 from shuntbook.ingest.address import parse_address
@@ -37,6 +37,7 @@ from shuntbook.ingest.modbus_line import EXCEPTIONS, ModbusFault, rtu_line
 from shuntbook.ingest.modbus_registers import Span, join, over_rtu, over_tcp
 from shuntbook.ingest.modbus_values import decode
 from shuntbook.ingest.profiles.modbus_part import ModbusPart, SunSpecPart
+from shuntbook.ingest.profiles.model import Profile
 from shuntbook.ingest.source import Reading, Refused, Remark, SourceLost, SteadyClock
 from shuntbook.ingest.toml_file import read_toml
 
@@ -466,7 +467,9 @@ def test_an_exception_is_said_in_words(code, words):
         source.close()
     assert isinstance(event, Remark)
     assert event.kind == "exception"
-    assert f"unit 1, holding register 7: the device refused with exception {code}, {words}" in event.text
+    assert (
+        f"unit 1, holding register 7 (counted from 0): the device refused with exception {code}, {words}" in event.text
+    )
     assert readings(after) == [{"voltage_V": 2.0}]
 
 
@@ -572,17 +575,34 @@ def test_a_port_that_vanishes_is_lost():
         source.open()
 
 
+def test_a_port_plugged_in_again_is_read_again(monkeypatch):
+    """For a moment it may be there but not yet ours (EACCES): that is waited for."""
+    with ScriptedPort(Counting({})) as device:
+        source = opened(on_port(device.name, volts()))
+        source.close()
+        with monkeypatch.context() as patched:
+            patched.setattr(serial, "serial_for_url", refusing(13))
+            with pytest.raises(SourceLost, match="the port is gone"):
+                source.open()
+        source.open()
+        assert readings(source.read(1.0)) == [{"voltage_V": 1.0}]
+        source.close()
+
+
+def refusing(number):
+    def refuse(*_, **__):
+        raise serial.SerialException(number, "injected")
+
+    return refuse
+
+
 @pytest.mark.parametrize(("number", "words"), [
     (13, "may not be opened (permission denied)"), (2, "there is no such port; 'shuntbook ports'"),
     (16, "another program"), (11, "another program"), (5, "cannot be opened as a serial port"),
 ])  # fmt: skip
 def test_a_port_that_cannot_be_opened_says_why(monkeypatch, number, words):
     """EACCES, ENOENT, EBUSY, EAGAIN and another error, injected: tests may run as root."""
-
-    def refuse(*_, **__):
-        raise serial.SerialException(number, "injected")
-
-    monkeypatch.setattr(serial, "serial_for_url", refuse)
+    monkeypatch.setattr(serial, "serial_for_url", refusing(number))
     with pytest.raises(InputError) as caught:
         on_port("ttyNONE", volts()).open()
     assert words in str(caught.value)
@@ -590,15 +610,24 @@ def test_a_port_that_cannot_be_opened_says_why(monkeypatch, number, words):
 
 
 def test_two_meters_on_one_serial_port_take_turns():
-    """Two sources, one bus, one clock; when one is closed the other reads on."""
+    """Two sources in two threads, one bus, one clock; when one is closed the other reads on."""
     clock = SteadyClock()
+    got = {1: [], 2: []}
     with rtu_server({1: [("holding", 0, [11])], 2: [("holding", 0, [22])]}) as port:
-        one, two = (opened(on_port(port, volts(), unit=unit, clock=clock)) for unit in (1, 2))
-        both = [[readings(source.read(1.0)) for source in (one, two)] for _ in range(3)]
-        one.close()
-        after = readings(two.read(1.0))
-        two.close()
-    assert both == [[[{"voltage_V": 11.0}], [{"voltage_V": 22.0}]]] * 3
+        sources = {unit: opened(on_port(port, volts(), unit=unit, clock=clock)) for unit in got}
+
+        def poll(unit):
+            got[unit] = [readings(sources[unit].read(1.0)) for _ in range(10)]
+
+        threads = [threading.Thread(target=poll, args=(unit,)) for unit in got]
+        for thread in threads:
+            thread.start()
+        for thread in threads:
+            thread.join()
+        sources[1].close()
+        after = readings(sources[2].read(1.0))
+        sources[2].close()
+    assert got == {1: [[{"voltage_V": 11.0}]] * 10, 2: [[{"voltage_V": 22.0}]] * 10}
     assert after == [{"voltage_V": 22.0}]
 
 
@@ -624,11 +653,6 @@ def test_time_outs_are_events_and_not_lines_on_the_terminal(capfd, caplog):
 # --- profiles and addresses ---
 
 
-class Wrapper(BaseModel):
-    model_config = ConfigDict(strict=True, extra="forbid")
-    modbus: ModbusPart
-
-
 GOOD = """[modbus]
 unit = 3
 address_base = "one"
@@ -644,10 +668,13 @@ def test_a_profile_as_a_person_writes_it(tmp_path):
     """What is not said has its default."""
     path = tmp_path / "meter.toml"
     path.write_text(GOOD, encoding="utf-8")
-    part = read_toml(path, Wrapper).modbus
+    part = read_toml(path, Profile).modbus
     entry = part.registers["current_A"]
     assert (part.unit, part.wire(entry.address), entry.table, entry.scale) == (3, 107, "holding", 1.0)
     assert entry.not_a_value == [32768]
+    assert over_tcp(parse_address("modbus-tcp:box"), read_toml(path, Profile), SteadyClock()).quantities == (
+        "current_A",
+    )
 
 
 @pytest.mark.parametrize(("change", "words"), [
@@ -667,7 +694,7 @@ def test_mistakes_in_a_profile_are_told_plainly(tmp_path, change, words):
     assert change[0] in GOOD
     path.write_text(GOOD.replace(*change), encoding="utf-8")
     with pytest.raises(InputError) as caught:
-        read_toml(path, Wrapper)
+        read_toml(path, Profile)
     assert words in str(caught.value)
 
 
@@ -722,22 +749,17 @@ def test_no_command_ever_writes_to_a_device():
         "read_holding_registers", "read_input_registers", "connect", "close",
     }  # fmt: skip
     assert any(name.startswith("write_") for name in dangerous)
-    wrong = []
-    for path in sorted(ROOT.glob("ingest/*.py")):
-        text = path.read_text(encoding="utf-8")
-        if "pymodbus" not in text:
-            continue
-        for node in ast.walk(ast.parse(text)):
-            if isinstance(node, ast.Attribute) and node.attr in dangerous:
-                wrong.append(f"{path.name}:{node.lineno} {node.attr}")
-            if isinstance(node, ast.Name) and node.id == "getattr":
-                line = text.splitlines()[node.lineno - 1]
-                wrong += [] if "error" in line else [f"{path.name}:{node.lineno} getattr"]
-    assert wrong == []
-    holders = [
-        path.name for path in sorted(ROOT.glob("*/**/*.py")) if "import pymodbus" in path.read_text(encoding="utf-8")
-    ]
-    assert [name for name in holders if not name.startswith("test_")] == []
+    users = {
+        path: ast.parse(path.read_text(encoding="utf-8"))
+        for room in ("ingest", "analysis", "cli")
+        for path in sorted((ROOT / room).rglob("*.py"))
+        if "pymodbus" in path.read_text(encoding="utf-8")
+    }
+    attributes = {
+        path.name: {n.attr for n in ast.walk(tree) if isinstance(n, ast.Attribute)} for path, tree in users.items()
+    }
+    assert {name: found & dangerous for name, found in attributes.items()} == {name: set() for name in attributes}
+    assert "read_holding_registers" in attributes["modbus_line.py"]  # the search sees what it should
 
 
 def test_the_modbus_adapters_load_nothing_heavy():

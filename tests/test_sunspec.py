@@ -290,7 +290,8 @@ def test_of_several_models_one_must_be_named():
 
 @pytest.mark.parametrize(("query", "words"), [
     ("&model=1", "model 1 is none of those that can be read: 201, 202"),
-    ("&sign=minus", "sign must be draw_positive or"), ("&side=solar", "side must be dc or ac"), ("&register=5", "no setting 'register'"),
+    ("&sign=minus", "sign must be draw_positive or"),
+    ("&side=solar", "side must be dc or ac"), ("&register=5", "no setting 'register'"),
 ])  # fmt: skip
 def test_mistakes_in_an_address_are_told_plainly(query, words):
     """One sentence with the address."""
@@ -341,6 +342,10 @@ def test_a_device_whose_models_move_is_looked_at_anew():
         with pytest.raises(SourceLost, match="no longer where it was"):
             source.read(1.0)
         source.close()
+        now["words"] = device(packed(1))  # and while it starts, none at all
+        with pytest.raises(SourceLost, match="no model that can be read"):
+            source.open()
+        now["words"] = moved
         source.open()
         assert source.read(1.0)[0].values["current_A"] == 6.0
         source.close()

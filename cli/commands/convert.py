@@ -2,40 +2,25 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, cast
 
 import click
 
-from ... import __version__
 from ...ingest.convert import Converted, convert, rejects_path
-from ...ingest.csv_export import CsvExport
-from ...ingest.delimited.decode import open_source
-from ...ingest.delimited.layout import Wishes
 from ...ingest.durations import seconds
 from ...ingest.errors import InputError
-from ...ingest.log import LogMeta
+from ...ingest.export import Export
+from ...ingest.intake import Stated, take_in
 from ...ingest.whole_file import refuse_existing
-from ...ingest.zone import zone_named, zone_of_computer
+from ...ingest.zone import zone_named
 from ..render.as_json import convert_document, print_json
 from ..render.words import SAMPLING
 
 if TYPE_CHECKING:
     from ...ingest.delimited.stamps import Order
     from ...ingest.profiles.model import Profile
-
-
-@dataclass(frozen=True)
-class Stated:
-    """What options and profile together say about a source; options win."""
-
-    side: str | None
-    sampling: str | None
-    zone: str | None
-    gap_s: float | None
-    counter: str
 
 
 @click.command("convert")
@@ -67,24 +52,19 @@ def command(sources: tuple[str, ...], out: Path, **options: str | bool | None) -
     refuse_existing(out, force=bool(options["force"]))
     if any(name != "-" and Path(name).resolve() == out.resolve() for name in sources):
         raise InputError(f"--out: {out} is the export itself; choose another name")
-    profile = _profile(options["profile"])
-    stated = _stated(profile, options)
-    zone = stated.zone or zone_of_computer()
-    export = CsvExport(
-        [open_source(name) for name in sources], _wishes(profile, options), zone=zone, start=_start(options["start"])
-    )
+    intake = take_in(sources, _stated(options))
     done = convert(
-        export,
+        intake.export,
         out,
-        _meta(export, stated, zone, profile, options),
+        intake.meta,
         reverse_sign=bool(options["reverse_sign"]),
         allow_rejects=bool(options["allow_rejects"]),
-        gap_limit_s=stated.gap_s,
+        gap_limit_s=intake.gap_limit_s,
     )
     if options["as_json"]:
-        print_json(convert_document(done, export))
+        print_json(convert_document(done, intake.export))
         return
-    for line in _words(done, export, reverse=bool(options["reverse_sign"])):
+    for line in _words(done, intake.export, reverse=bool(options["reverse_sign"])):
         click.echo(line)
 
 
@@ -101,32 +81,19 @@ def _text(options: dict[str, str | bool | None], name: str) -> str | None:
     return str(value) if value else None
 
 
-def _stated(profile: Profile | None, options: dict[str, str | bool | None]) -> Stated:
+def _stated(options: dict[str, str | bool | None]) -> Stated:
     gap = _text(options, "gap")
-    gap_s = seconds(gap, what="--gap") if gap else None
-    if gap_s is None and profile is not None and profile.gap is not None:
-        gap_s = seconds(profile.gap, what="the profile's gap")
-    zone = _text(options, "zone") or (profile.zone if profile else None)
-    if zone is not None:
-        zone_named(zone, what="--zone" if options["zone"] else "the profile's zone")
     return Stated(
-        side=_text(options, "side") or (profile.side if profile else None),
-        sampling=_text(options, "sampling") or (profile.sampling if profile else None),
-        zone=zone,
-        gap_s=gap_s,
-        counter=(profile.counter if profile else None) or "net",
-    )
-
-
-def _wishes(profile: Profile | None, options: dict[str, str | bool | None]) -> Wishes:
-    file = profile.file if profile else None
-    return Wishes(
-        profile=profile,
-        delimiter=file.delimiter if file else None,
-        decimal=_text(options, "decimal") or (file.decimal if file else None),
-        encoding=file.encoding if file else None,
-        header_line=file.header_line if file else None,
+        profile=_profile(options["profile"]),
+        zone=_text(options, "zone"),
+        start=_start(options["start"]),
         dates=cast("Order | None", options["dates"]),
+        decimal=_text(options, "decimal"),
+        side=_text(options, "side"),
+        sampling=_text(options, "sampling"),
+        gap_s=seconds(gap, what="--gap") if gap else None,
+        meter=_text(options, "meter"),
+        reverse_sign=bool(options["reverse_sign"]),
     )
 
 
@@ -139,33 +106,7 @@ def _start(text: str | bool | None) -> datetime | None:
         raise InputError(f"--start: {text!r} is no date and time; write it like 2026-06-13T09:30") from None
 
 
-def _meta(
-    export: CsvExport, stated: Stated, zone: str, profile: Profile | None, options: dict[str, str | bool | None]
-) -> LogMeta:
-    side = stated.side or ("ac" if export.layouts[0].ac else "dc")
-    said = []
-    if export.needs_zone and stated.zone is None:
-        said.append(f"the times carry no zone; this computer's own, {zone}, is assumed (--zone says another)")
-    if export.undated:
-        said.append("the times only count from the start, so no dates are known (--start says when it began)")
-    if stated.side is None and side == "ac":
-        said.append("the columns speak of alternating current: taken as a meter behind an inverter (side ac)")
-    return LogMeta(
-        meter=_text(options, "meter"),
-        side=side,
-        sampling=stated.sampling or "instant",
-        counter_kind=stated.counter,
-        profile=profile.name if profile else None,
-        zone=zone if not export.undated else "UTC",
-        zone_assumed=stated.zone is None and export.needs_zone,
-        undated=export.undated,
-        sign_applied=-1 if options["reverse_sign"] else 1,
-        said=said,
-        tool_version=__version__,
-    )
-
-
-def _words(done: Converted, export: CsvExport, *, reverse: bool) -> list[str]:
+def _words(done: Converted, export: Export, *, reverse: bool) -> list[str]:
     meta = done.meta
     lines = [
         f"took {export.sources[0].name}" + (f" and {len(export.sources) - 1} more" if len(export.sources) > 1 else "")

@@ -7,15 +7,11 @@ from pathlib import Path
 
 import click
 
-from ... import __version__
 from ...analysis.nameplate import Comparison
 from ...analysis.report import LogReport, Report
 from ...ingest.convert import convert
-from ...ingest.csv_export import CsvExport
-from ...ingest.delimited.decode import open_source
-from ...ingest.delimited.layout import Wishes
 from ...ingest.errors import InputError
-from ...ingest.log import LogMeta
+from ...ingest.intake import Stated, take_in
 from ...ingest.whole_file import copy_file, write_text
 from ..assemble import report_of
 from ..feeding import open_site
@@ -79,9 +75,8 @@ def _prepare(out: Path) -> None:
 
 
 def _convert(export: Path, log: Path, *, reverse: bool) -> None:
-    source = CsvExport([open_source(str(export))], Wishes(), zone=_ZONE, start=None)
-    meta = LogMeta(meter="bank shunt", zone=_ZONE, sign_applied=-1 if reverse else 1, tool_version=__version__)
-    convert(source, log, meta, reverse_sign=reverse, allow_rejects=False, gap_limit_s=None)
+    intake = take_in([str(export)], Stated(zone=_ZONE, meter="bank shunt", reverse_sign=reverse))
+    convert(intake.export, log, intake.meta, reverse_sign=reverse, allow_rejects=False, gap_limit_s=None)
 
 
 def _found(report: Report, out: Path) -> list[str]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from ...ingest.serial_lines import list_ports
+from ...ingest.serial_port import list_ports
 from ..render.as_json import print_json
 from ..render.terminal import table
 

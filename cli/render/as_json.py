@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from ...analysis.quality import Quality
     from ...analysis.report import LogFacts, LogReport, PlateCheck, Report
     from ...ingest.convert import Converted
-    from ...ingest.csv_export import CsvExport
+    from ...ingest.export import Export
 
 Document = dict[str, Any]
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
@@ -43,9 +43,9 @@ def instant(us: int | None) -> str | None:
     return (_EPOCH + timedelta(microseconds=us)).isoformat().replace("+00:00", "Z")
 
 
-def convert_document(done: Converted, export: CsvExport) -> Document:
+def convert_document(done: Converted, export: Export) -> Document:
     """Return what a conversion did."""
-    meta, layout = done.meta, export.layouts[0]
+    meta, taken = done.meta, export.layouts[0].as_document()
     return {
         "log": str(done.log),
         "rows_read": meta.rows_read,
@@ -54,20 +54,10 @@ def convert_document(done: Converted, export: CsvExport) -> Document:
         "rejects_file": str(done.rejects_file) if done.rejects_file else None,
         "rows_merged": meta.rows_merged,
         "repeated_headers": done.repeated_headers,
-        "dialect": {
-            "encoding": layout.encoding,
-            "delimiter": layout.dialect.delimiter,
-            "header_line": layout.dialect.header_line,
-            "units_row": bool(layout.dialect.units),
-            "first_line": layout.dialect.first_line,
-            "decimal": {column.quantity: column.decimal for column in layout.columns},
-        },
-        "quantities": [
-            {"name": c.quantity, "column": layout.dialect.names[c.index], "unit": c.unit.symbol} for c in layout.columns
-        ],
+        "dialect": taken["dialect"],
+        "quantities": taken["quantities"],
         "time": {
-            "columns": [layout.dialect.names[k] for k in layout.time.indices],
-            "style": layout.time.style.describe(),
+            **taken["time"],
             "zone": meta.zone,
             "zone_assumed": meta.zone_assumed,
             "undated": meta.undated,

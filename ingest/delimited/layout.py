@@ -6,7 +6,7 @@ import codecs
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
-from typing import TYPE_CHECKING, cast, get_args
+from typing import TYPE_CHECKING, Any, cast, get_args
 
 from ..errors import InputError
 from ..quantities import QUANTITIES, Unit, unit_of
@@ -109,6 +109,22 @@ class Layout:
     def with_order(self, order: Order) -> Layout:
         """Return the layout with day or month first decided."""
         return replace(self, time=replace(self.time, style=replace(self.time.style, order=order)))
+
+    def as_document(self) -> dict[str, Any]:
+        """Return what was taken for what, for JSON."""
+        names = self.dialect.names
+        return {
+            "dialect": {
+                "encoding": self.encoding,
+                "delimiter": self.dialect.delimiter,
+                "header_line": self.dialect.header_line,
+                "units_row": bool(self.dialect.units),
+                "first_line": self.dialect.first_line,
+                "decimal": {column.quantity: column.decimal for column in self.columns},
+            },
+            "quantities": [{"name": c.quantity, "column": names[c.index], "unit": c.unit.symbol} for c in self.columns],
+            "time": {"columns": [names[k] for k in self.time.indices], "style": self.time.style.describe()},
+        }
 
     def describe(self) -> list[str]:
         """Return in words, a line each, what was taken for what."""

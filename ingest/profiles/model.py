@@ -10,6 +10,8 @@ from pydantic import BaseModel, ConfigDict, Field, model_validator
 from ..errors import InputError
 from ..quantities import QUANTITIES
 from ..toml_file import read_toml
+from .modbus_part import ModbusPart, SunSpecPart
+from .serial_part import SerialPart
 
 Place = Annotated[str, Field(min_length=1)] | Annotated[int, Field(ge=1)]
 TimeStyle = Literal[
@@ -88,6 +90,10 @@ class Profile(_Part):
     counter: Literal["net", "moved"] | None = None
     zone: str | None = None
     gap: str | None = None
+    notes: bool = False
+    serial: SerialPart | None = None
+    modbus: ModbusPart | None = None
+    sunspec: SunSpecPart | None = None
     file: FileEntry = Field(default_factory=FileEntry)
     time: TimeEntry | None = None
     quantities: dict[str, ColumnEntry] = Field(default_factory=dict)

@@ -1,0 +1,111 @@
+"""The command that says what a device answers, without writing to it."""
+
+from __future__ import annotations
+
+import re
+
+import click
+
+from ...ingest.address import parse_address
+from ...ingest.errors import InputError
+from ...ingest.probe import UNITS, ModelSeen, Probed, RegisterSeen, UnitSeen, probe
+from ...ingest.profiles.modbus_part import Table
+from ...ingest.source import SteadyClock
+from ..render.as_json import print_json
+from ..render.terminal import table
+from ..render.words import shortened
+
+_RANGE = re.compile(r"(\d+)(?:-(\d+))?")
+
+
+@click.command("probe")
+@click.argument("source")
+@click.option("--units", help="Unit ids to try, such as 1-10 (the default).")
+@click.option("--registers", help="Also show these registers, as on the wire, such as 0-39.")
+@click.option("--input", "from_input", is_flag=True, help="Show input registers instead of holding registers.")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON document alone.")
+def command(source: str, units: str | None, registers: str | None, from_input: bool, as_json: bool) -> None:
+    """Ask a Modbus or SunSpec device what it is; nothing is ever written to it.
+
+    SOURCE is modbus-tcp:HOST:PORT, modbus-rtu:PORT?baud=..., sunspec-tcp:HOST:PORT or sunspec-rtu:PORT?baud=... .
+
+    Example: shuntbook probe modbus-tcp:192.0.2.7:502 --registers 0-39
+    """
+    tried = UNITS if units is None else range(_pair(units, "--units")[0], _pair(units, "--units")[1] + 1)
+    which: Table = "input" if from_input else "holding"
+    span = _pair(registers, "--registers") if registers is not None else None
+    found = probe(
+        parse_address(source),
+        SteadyClock(),
+        units=tried,
+        table=which,
+        registers=span,
+        tell=lambda words: click.echo(words, err=True),
+    )
+    if as_json:
+        print_json(_document(found))
+        return
+    for line in _lines(found, which):
+        click.echo(line)
+
+
+def _pair(text: str, option: str) -> tuple[int, int]:
+    parts = _RANGE.fullmatch(text.strip())
+    if parts is None:
+        raise InputError(f"{option}: {text!r} must be a number or FIRST-LAST, such as 0-39")
+    first = int(parts[1])
+    return first, int(parts[2]) if parts[2] else first
+
+
+def _lines(found: Probed, which: Table) -> list[str]:
+    if not found.units:
+        tried = f"{found.tried[0]} to {found.tried[-1]}" if len(found.tried) > 1 else f"{found.tried[0]}"
+        return [f"{found.place}: nothing answers as unit {tried}; check wiring, baud and parity, or try other --units"]
+    lines = []
+    for unit in found.units:
+        lines += [f"unit {unit.unit} answers", *(f"  {said}" for said in unit.said)]
+        for model in unit.models:
+            lines += _model_lines(model)
+        if unit.registers:
+            lines += ["", f"  {which} registers, by their address on the wire:"]
+            lines += [f"  {line}" for line in table(_register_rows(unit.registers), right=(0, 1, 2))]
+    return lines
+
+
+def _model_lines(model: ModelSeen) -> list[str]:
+    can = "can be captured" if model.readable else "is not read by capture"
+    lines = [f"  SunSpec model {model.number}, {shortened(model.label)}, at {model.address}: {can}"]
+    rows = [[name, _shown(value), unit] for name, (value, unit) in model.values.items()]
+    return lines + [f"    {line}" for line in (table(rows, right=(1,)) if rows else [])]
+
+
+def _shown(value: float | str) -> str:
+    return shortened(value) if isinstance(value, str) else f"{value:g}"
+
+
+def _register_rows(registers: tuple[RegisterSeen, ...]) -> list[list[str]]:
+    rows = [["address", "raw", "hex", "may also be"]]
+    for seen in registers:
+        others = ", ".join(f"{kind} {value:g}" for kind, value in seen.decoded.items() if kind != "uint16")
+        rows.append([str(seen.address), str(seen.raw), f"{seen.raw:04X}", others])
+    return rows
+
+
+def _document(found: Probed) -> dict[str, object]:
+    return {"place": found.place, "tried": list(found.tried), "units": [_unit(unit) for unit in found.units]}
+
+
+def _unit(unit: UnitSeen) -> dict[str, object]:
+    models = [
+        {
+            "number": m.number,
+            "label": m.label,
+            "address": m.address,
+            "length": m.length,
+            "readable": m.readable,
+            "values": {name: {"value": value, "unit": symbol} for name, (value, symbol) in m.values.items()},
+        }
+        for m in unit.models
+    ]
+    registers = [{"address": r.address, "raw": r.raw, "decoded": r.decoded} for r in unit.registers]
+    return {"unit": unit.unit, "said": list(unit.said), "models": models, "registers": registers}

@@ -1,0 +1,129 @@
+"""From what a person and a profile state to an export that can be read, and the log's metadata to begin with."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import TYPE_CHECKING
+
+from .. import __version__
+from .csv_export import CsvExport
+from .delimited.decode import open_source
+from .delimited.layout import Wishes
+from .durations import seconds
+from .errors import InputError
+from .export import Export
+from .log import LogMeta
+from .zone import zone_named, zone_of_computer
+
+if TYPE_CHECKING:
+    from .delimited.stamps import Order
+    from .profiles.model import Profile
+
+
+@dataclass(frozen=True)
+class Stated:
+    """What a person states about an export; None leaves it to the profile, and then to be recognised."""
+
+    profile: Profile | None = None
+    zone: str | None = None
+    start: datetime | None = None
+    dates: Order | None = None
+    decimal: str | None = None
+    side: str | None = None
+    sampling: str | None = None
+    gap_s: float | None = None
+    meter: str | None = None
+    reverse_sign: bool = False
+
+
+@dataclass(frozen=True)
+class Intake:
+    """An export ready to be converted, and what is known of it beforehand."""
+
+    export: Export
+    meta: LogMeta
+    gap_limit_s: float | None
+
+
+def take_in(names: Sequence[str], stated: Stated) -> Intake:
+    """Return the export that these files are.
+
+    Parameters
+    ----------
+    names : sequence of str
+        Paths in order; ``-`` is standard input.
+    stated : Stated
+        What is known about them.
+
+    Raises
+    ------
+    InputError
+        If one cannot be read, or what it is cannot be decided.
+    """
+    profile = stated.profile
+    zone = _zone(stated)
+    export = _export(names, stated, zone or zone_of_computer())
+    gap_s = stated.gap_s
+    if gap_s is None and profile is not None and profile.gap is not None:
+        gap_s = seconds(profile.gap, what="the profile's gap")
+    return Intake(export, _meta(export, stated, zone), gap_s)
+
+
+def _zone(stated: Stated) -> str | None:
+    if stated.zone is not None:
+        zone_named(stated.zone, what="--zone")
+        return stated.zone
+    if stated.profile is None or stated.profile.zone is None:
+        return None
+    zone_named(stated.profile.zone, what="the profile's zone")
+    return stated.profile.zone
+
+
+def _export(names: Sequence[str], stated: Stated, zone: str) -> Export:
+    profile = stated.profile
+    if profile is not None and profile.notes:
+        from .hand_notes import HandNotes
+
+        if len(names) > 1:
+            raise InputError("notes typed by hand are converted one file at a time")
+        return HandNotes(names[0], zone, stated.start, side=stated.side or "dc")
+    wishes = Wishes(profile=profile, decimal=stated.decimal, dates=stated.dates)
+    if profile is not None:
+        file = profile.file
+        wishes = Wishes(
+            profile=profile,
+            delimiter=file.delimiter,
+            decimal=stated.decimal or file.decimal,
+            encoding=file.encoding,
+            header_line=file.header_line,
+            dates=stated.dates,
+        )
+    return CsvExport([open_source(name) for name in names], wishes, zone=zone, start=stated.start)
+
+
+def _meta(export: Export, stated: Stated, zone: str | None) -> LogMeta:
+    profile, assumed = stated.profile, zone or zone_of_computer()
+    side = stated.side or (profile.side if profile else None)
+    said = []
+    if export.needs_zone and zone is None:
+        said.append(f"the times carry no zone; this computer's own, {assumed}, is assumed (--zone says another)")
+    if export.undated:
+        said.append("the times only count from the start, so no dates are known (--start says when it began)")
+    if side is None and export.layouts[0].ac:
+        said.append("the columns speak of alternating current: taken as a meter behind an inverter (side ac)")
+    return LogMeta(
+        meter=stated.meter,
+        side=side or ("ac" if export.layouts[0].ac else "dc"),
+        sampling=stated.sampling or (profile.sampling if profile else None) or "instant",
+        counter_kind=(profile.counter if profile else None) or "net",
+        profile=profile.name if profile else None,
+        zone="UTC" if export.undated else assumed,
+        zone_assumed=zone is None and export.needs_zone,
+        undated=export.undated,
+        sign_applied=-1 if stated.reverse_sign else 1,
+        markers=list(export.markers),
+        said=said,
+        tool_version=__version__,
+    )
