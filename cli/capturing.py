@@ -24,6 +24,7 @@ from ..analysis.site import Site
 from ..ingest.capture import Capture, Happened, open_first
 from ..ingest.capture import Meter as Metered
 from ..ingest.compaction import finish, settle_unfinished
+from ..ingest.durations import seconds
 from ..ingest.errors import InputError
 from ..ingest.intervals import GAP_LEAST_S, GAP_TIMES
 from ..ingest.journal import Journal
@@ -34,13 +35,16 @@ from ..ingest.sources import make_source
 from ..ingest.whole_file import refuse_existing
 from ..ingest.zone import zone_of_computer
 from .exit import Exit
-from .feeding import open_site
+from .feeding import read_site
 from .keyboard import Keyboard
 from .live import LiveMeter, Snapshot
 from .render.live_screen import plain_line, screen, summary_lines
 
 if TYPE_CHECKING:
     from rich.console import Group
+
+    from ..analysis.site import Meter as SiteMeter
+    from ..ingest.profiles.model import Profile
 
 _DEFAULT_EVERY_S = 1.0
 _REFRESHES = 4.0
@@ -66,6 +70,7 @@ class Plan:
     log: Path
     every_s: float
     gap_s: float | None
+    profile: Profile | None = None
     site: Site | None = None
     zone: str = field(default_factory=zone_of_computer)
 
@@ -78,13 +83,12 @@ class Plan:
 def plan_for_source(source: str, out: Path, wanted: Wanted, clock: SteadyClock) -> Plan:
     """Return the plan for one source that the command line names."""
     _free(out)
-    made = make_source(source, wanted.profile, clock, side=wanted.side)
-    return Plan(out.stem, made, out, wanted.every_s or _DEFAULT_EVERY_S, None)
+    profile = _profile(wanted.profile)
+    made = make_source(source, profile, clock, side=wanted.side)
+    return Plan(out.stem, made, out, wanted.every_s or _DEFAULT_EVERY_S, _gap_s(profile), profile)
 
 
-def plans_for_site(
-    path: Path | None, names: Sequence[str], out: Path, wanted: Wanted, clock: SteadyClock
-) -> list[Plan]:
+def plans_for_site(path: Path, names: Sequence[str], out: Path, wanted: Wanted, clock: SteadyClock) -> list[Plan]:
     """Return a plan for each meter of a site file, or for those that are named.
 
     Raises
@@ -92,27 +96,45 @@ def plans_for_site(
     InputError, Refusal
         If the site has no such meter, one has no source, or a log exists already.
     """
-    site = open_site(path)
-    assert site is not None and path is not None
+    site = read_site(path)
     chosen = [site.meter(name) for name in names] or [meter for meter in site.meters if meter.source is not None]
     if not chosen:
-        raise InputError(f'{path}: none of its meters says how to read it; add source = "serial:..." to one')
-    several = len(chosen) > 1
-    if several:
-        out.mkdir(parents=True, exist_ok=True)
-    plans = []
+        raise InputError(f"{path}: none of its meters says how to read it; {_ADD_SOURCE}")
     for meter in chosen:
         if meter.source is None:
-            raise InputError(
-                f"{path}: the meter '{meter.name}' does not say how to read it; add source = \"serial:...\""
-            )
-        log = out / f"{_file_name(meter.name)}.parquet" if several else out
-        _free(log)
-        profile = wanted.profile or (str(path.parent / meter.profile) if meter.profile else None)
-        made = make_source(meter.source, profile, clock, side=wanted.side or meter.side, sampling=meter.sampling)
-        every_s = wanted.every_s or meter.every_s or _DEFAULT_EVERY_S
-        plans.append(Plan(meter.name, made, log, every_s, meter.gap_s, site, site.zone or zone_of_computer()))
-    return plans
+            raise InputError(f"{path}: the meter '{meter.name}' does not say how to read it; {_ADD_SOURCE}")
+    if len(chosen) == 1:
+        return [_plan_for_meter(chosen[0], path, site, out, wanted, clock)]
+    out.mkdir(parents=True, exist_ok=True)
+    logs = [out / f"{_file_name(meter.name)}.parquet" for meter in chosen]
+    return [_plan_for_meter(m, path, site, log, wanted, clock) for m, log in zip(chosen, logs, strict=True)]
+
+
+def _plan_for_meter(meter: SiteMeter, path: Path, site: Site, log: Path, wanted: Wanted, clock: SteadyClock) -> Plan:
+    _free(log)
+    profile = _profile(wanted.profile or (_beside(path, meter.profile) if meter.profile else None))
+    source = make_source(meter.source or "", profile, clock, side=wanted.side or meter.side, sampling=meter.sampling)
+    every_s = wanted.every_s or meter.every_s or _DEFAULT_EVERY_S
+    gap_s = meter.gap_s or _gap_s(profile)
+    return Plan(meter.name, source, log, every_s, gap_s, profile, site, site.zone or zone_of_computer())
+
+
+def _beside(site: Path, profile: str) -> str:
+    """Return a profile that a site file names: a file beside it, or one that comes with shuntbook."""
+    file = site.parent / profile
+    return str(file) if file.exists() else profile
+
+
+def _profile(name: str | None) -> Profile | None:
+    if name is None:
+        return None
+    from ..ingest.profiles.model import load_profile
+
+    return load_profile(name)
+
+
+def _gap_s(profile: Profile | None) -> float | None:
+    return seconds(profile.gap, what="the profile's gap") if profile is not None and profile.gap is not None else None
 
 
 def _free(log: Path) -> None:
@@ -185,6 +207,8 @@ def _meta(plan: Plan) -> LogMeta:
         meter=plan.name,
         side=plan.source.side,
         sampling=plan.source.sampling,
+        counter_kind=(plan.profile.counter if plan.profile else None) or "net",
+        profile=plan.profile.name if plan.profile else None,
         zone=plan.zone,
         gap_limit_s=plan.gap_s,
         usual_interval_s=plan.every_s,

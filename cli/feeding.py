@@ -80,8 +80,11 @@ def open_and_tell(path: Path) -> Log:
 
 def open_site(path: Path | None) -> Site | None:
     """Return the checked site file, if one is named."""
-    if path is None:
-        return None
+    return None if path is None else read_site(path)
+
+
+def read_site(path: Path) -> Site:
+    """Return the checked site file."""
     from ..analysis.site import Site
     from ..ingest.toml_file import read_toml
 

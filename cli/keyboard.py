@@ -89,8 +89,11 @@ class Keyboard:
             self.typed += key
 
     def _by_line(self) -> None:
-        for line in sys.stdin:
-            if line.strip():
-                self._lines.put(line.strip()[:_MOST])
-            if self._ended.is_set():
-                return
+        try:
+            for line in sys.stdin:
+                if line.strip():
+                    self._lines.put(line.strip()[:_MOST])
+                if self._ended.is_set():
+                    return
+        except (OSError, ValueError):  # standard input was closed, or cannot be read
+            return

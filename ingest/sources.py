@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import importlib
+from typing import TYPE_CHECKING
 
 from .address import KINDS, parse_address
 from .source import Clock, LiveSource
 
+if TYPE_CHECKING:
+    from .profiles.model import Profile
+
 
 def make_source(
-    text: str, profile: str | None, clock: Clock, *, side: str | None = None, sampling: str | None = None
+    text: str, profile: Profile | None, clock: Clock, *, side: str | None = None, sampling: str | None = None
 ) -> LiveSource:
     """Return the source that an address names; nothing is opened yet.
 
@@ -17,8 +21,8 @@ def make_source(
     ----------
     text : str
         The address, such as ``serial:PORT?baud=19200``.
-    profile : str or None
-        A profile's path or name.
+    profile : Profile or None
+        How its fields or registers become quantities.
     clock : Clock
         The capture's clock.
     side, sampling : str, optional
@@ -27,21 +31,14 @@ def make_source(
     Raises
     ------
     InputError
-        If the address or the profile is wrong.
+        If the address is wrong or the profile does not fit it.
     """
     address = parse_address(text)
     module, name = KINDS[address.kind].split(":")
-    made = None
-    if profile is not None:
-        from .profiles.model import load_profile
-
-        made = load_profile(profile)
     maker = getattr(importlib.import_module(f".{module}", __package__), name)
-    source: LiveSource = maker(address, made, clock)
+    source: LiveSource = maker(address, profile, clock)
     if side is not None:
         source.side = side
-    if (
-        sampling is not None and source.sampling != "held"
-    ):  # what a person types stands until the next, whatever is said
+    if sampling is not None and source.sampling != "held":  # what a person types stands until the next
         source.sampling = sampling
     return source

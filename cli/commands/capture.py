@@ -9,7 +9,7 @@ import click
 from ...ingest.durations import seconds
 from ...ingest.errors import InputError
 from ...ingest.source import SteadyClock
-from ..capturing import Plan, Wanted, plan_for_source, plans_for_site, run_capture
+from ..capturing import Wanted, plan_for_source, plans_for_site, run_capture
 from ..marks import parse_marks
 
 
@@ -48,10 +48,9 @@ def command(
         raise InputError("say what to read: either a SOURCE or --site with its meters; see shuntbook capture --help")
     clock = SteadyClock()
     wanted = Wanted(profile, seconds(every, what="--every") if every else None, side)
-    plans: list[Plan]
-    if source is not None:
-        plans = [plan_for_source(source, out, wanted, clock)]
-    else:
+    if site is not None:
         plans = plans_for_site(site, meters, out, wanted, clock)
+    else:
+        plans = [plan_for_source(source or "", out, wanted, clock)]
     length_s = seconds(length, what="--for") if length else None
     return run_capture(plans, clock, length_s=length_s, marks=parse_marks(marks, clock.now_us()), quiet=quiet)

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from .big import big
-from .words import amount, counted, duration, number, shortened
+from .words import amount, counted, duration, shortened
 
 if TYPE_CHECKING:
     from rich.console import Group, RenderableType
@@ -53,7 +53,7 @@ def _large(snapshot: Snapshot) -> Table:
     cells = []
     for quantity, word, unit in _LARGE:
         if (value := live_value(snapshot, quantity)) is not None:
-            rows = big(number(value))
+            rows = big(live_number(quantity, value))
             cells.append(Text("\n".join([word, *rows[:-1], f"{rows[-1]} {unit}"])))
     table.add_row(*(cells or [Text("no reading yet")]))
     return table
@@ -92,14 +92,27 @@ def summary_lines(snapshot: Snapshot) -> list[str]:
     return lines
 
 
+def live_number(quantity: str, value: float) -> str:
+    """Return a reading with as many decimals as its kind ever needs, so that the figures do not jump about."""
+    decimals = {
+        "current_A": 1 if abs(value) >= 9.995 else 2,
+        "voltage_V": 2,
+        "power_W": 0 if abs(value) >= 99.95 else 1,
+    }
+    return f"{value:.{decimals[quantity]}f}"
+
+
 def _amounts(charge: Charge | None) -> str:
-    if charge is None:
+    """Return what was drawn and returned, in Ah with the Wh behind it, or in the one of them that there is."""
+    kinds = [] if charge is None else [(charge.charge, "Ah"), (charge.energy, "Wh")]
+    there = [(amounts, unit) for amounts, unit in kinds if amounts is not None]
+    if not there:
         return "nothing to add up (neither amps at the bank nor watts)"
     words = []
-    for amounts, unit in ((charge.charge, "Ah"), (charge.energy, "Wh")):
-        if amounts is not None:
-            words.append(f"{amount(amounts.drawn, unit)} drawn, {amount(amounts.returned, unit)} returned")
-    return "; ".join(words)
+    for way in ("drawn", "returned"):
+        shown = [amount(getattr(amounts, way), unit) for amounts, unit in there]
+        words.append(f"{shown[0]}{''.join(f' ({other})' for other in shown[1:])} {way}")
+    return ", ".join(words)
 
 
 def plain_line(snapshot: Snapshot) -> str:
