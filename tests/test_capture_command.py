@@ -207,3 +207,33 @@ def test_mistakes_are_told_in_one_sentence(words, said, capsys, tmp_path, monkey
     assert err.startswith("shuntbook: ")
     assert err.count("\n") == 1
     assert list(tmp_path.iterdir()) == []
+
+
+def _toml_blocks():
+    text = (Path(__file__).parents[1] / "README.md").read_text(encoding="utf-8")
+    return [block.split("```")[0] for block in text.split("```toml\n")[1:]]
+
+
+@pytest.mark.parametrize("block", _toml_blocks(), ids=lambda block: block.strip().splitlines()[0][:30])
+def test_the_profiles_of_the_readme_are_profiles(block, tmp_path):
+    """Every profile that the README shows can be loaded as it stands."""
+    from shuntbook.ingest.profiles.model import load_profile
+
+    path = tmp_path / "shown.toml"
+    path.write_text(block, encoding="utf-8")
+    profile = load_profile(str(path))
+    assert profile.quantities or profile.modbus or profile.serial
+
+
+def test_every_command_is_in_the_readme_and_has_an_example():
+    """A command that exists is documented, and its help shows how it is used."""
+    from click.testing import CliRunner
+
+    from shuntbook.cli.main import COMMANDS, group
+
+    text = (Path(__file__).parents[1] / "README.md").read_text(encoding="utf-8")
+    for name in COMMANDS:
+        assert f"`{name}" in text or f"shuntbook {name}" in text
+        shown = CliRunner().invoke(group, [name, "--help"])
+        assert shown.exit_code == 0
+        assert "Example: shuntbook" in shown.output
