@@ -248,8 +248,8 @@ class _Signal:
         return Span(self.start_us, self.stop_us, self.readings, self.covered_s, tuple(self.gaps))
 
     def amounts(self) -> Amounts | None:
-        """Return the two sums; None where nothing was read that they could come from."""
-        if self.start_us is None:
+        """Return the two sums; None where no reading stands for any time that they could come from."""
+        if self.covered_s <= 0:
             return None
         return Amounts(self.positive / SECONDS_PER_HOUR, self.negative / SECONDS_PER_HOUR)
 

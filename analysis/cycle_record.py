@@ -48,8 +48,14 @@ class CycleSummary:
 
 @dataclass(frozen=True)
 class Cycles:
-    """The cycles of the load that was asked for, or of the one that draws most."""
+    """The cycles of the load that was asked for, or of the one that draws most.
+
+    ``signal`` is the quantity they were sought in; ``load`` and ``expected`` are the load that was asked for and its
+    draw by the plate, in the unit of the signal; None where none was.
+    """
 
     cycles: tuple[Cycle, ...]
     summary: CycleSummary
     signal: str
+    load: str | None = None
+    expected: float | None = None

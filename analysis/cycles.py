@@ -73,7 +73,7 @@ class CycleFold:
             for run, previous in zip(own, [None, *own], strict=False)
         ]
         summary = _summary(levels, own, cycles, plateaus.covered_s)
-        return Cycles(tuple(cycles), summary, plateaus.signal)
+        return Cycles(tuple(cycles), summary, plateaus.signal, self._load, self._expected)
 
 
 def _cycle(levels: Levels, run: Run, how: HowRead) -> Cycle:

@@ -11,6 +11,7 @@ from .chunk import MICROSECONDS
 from .cycle_record import Cycle, Cycles
 from .finding import Finding
 from .motor_tables import starts_limit
+from .quality import SignCheck
 from .refusal import Refusal
 from .site import Load, Site
 
@@ -134,6 +135,25 @@ def _short_cycling(cycles: Cycles, limits: CycleLimits) -> Finding | None:
             "check the tank's air pressure: it should be about 2 psi (14 kPa) below the switch's cut-in with the tank "
             "empty of water."
         ),
+    )
+
+
+def wrong_sign(sign: SignCheck | None) -> Finding | None:
+    """Return the finding that a log's current seems to be turned: its voltage rises when the draw does."""
+    if sign is None or sign.plausible is not False or sign.resistance_ohm is None or sign.correlation is None:
+        return None
+    return Finding(
+        code="charge_wrong_sign",
+        severity="act",
+        title="Draw and return seem to be swapped",
+        evidence=(
+            f"the voltage rises by {-1000 * sign.resistance_ohm:.3g} mV for each amp more that is drawn "
+            f"(correlation {sign.correlation:.2f}); at a bank it falls"
+        ),
+        limit="voltage must not rise with the draw",
+        source="a bank's internal resistance; common practice, no source",
+        causes="The meter counts charging as positive, or its shunt is wired the other way round.",
+        check_first="Convert the export again with --reverse-sign, or without; until then nothing here can be right.",
     )
 
 

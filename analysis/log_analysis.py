@@ -9,8 +9,10 @@ from .chunk import SECONDS_PER_HOUR, Chunk, Fold
 from .cycle_record import Cycle, Cycles
 from .cycles import CycleFold
 from .envelope import EnvelopeFold
-from .health import findings_of, limits_for
+from .finding import Finding
+from .health import findings_of, limits_for, wrong_sign
 from .nameplate import compare, estimate
+from .quality import QualityFold
 from .refusal import Refusal
 from .report import LogFacts, LogReport, PlateCheck
 from .site import Load, Site
@@ -88,10 +90,13 @@ class LogAnalysis:
         self._cycles = CycleFold(how, quantities, load=self._watched.name, expected=self._watched.expected)
         shown = [name for name in ("current_A", "power_W", "voltage_V") if name in quantities]
         self._envelopes = {name: EnvelopeFold(name) for name in shown}
+        self._quality = QualityFold(tuple(shown)) if how.side == "dc" else None
 
     def add(self, chunk: Chunk) -> None:
         """Take the next readings in."""
         folds: list[Fold[object]] = [self._charge, self._cycles, *self._envelopes.values()]
+        if self._quality is not None:
+            folds.append(self._quality)
         for fold in folds:
             fold.add(chunk)
 
@@ -103,18 +108,24 @@ class LogAnalysis:
             facts=self._facts,
             charge=self._charge.result(),
             cycles=cycles,
-            findings=findings_of(cycles, limits, self._facts.usual_interval_s),
+            findings=(*self._of_sign(), *findings_of(cycles, limits, self._facts.usual_interval_s)),
             envelopes={name: fold.result() for name, fold in self._envelopes.items()},
             plate=self._plate(cycles),
         )
+
+    def _of_sign(self) -> tuple[Finding, ...]:
+        found = wrong_sign(self._quality.result().sign) if self._quality is not None else None
+        return () if found is None else (found,)
 
     def _plate(self, cycles: Cycles) -> PlateCheck | None:
         """Set the plate beside what the whole runs took at the bank, over the time they ran."""
         whole = [cycle for cycle in cycles.cycles if cycle.complete]
         if self._site is None or self._watched.load is None or self._how.side != "dc" or not whole:
             return None
-        run_h = _total(whole, "run_s") / SECONDS_PER_HOUR
+        run_h = (_total(whole, "run_s") or 0.0) / SECONDS_PER_HOUR
         energy_Wh, charge_Ah = _total(whole, "energy_Wh"), _total(whole, "charge_Ah")
+        if energy_Wh is None:
+            return None
         try:
             plate = estimate(self._site, self._watched.load.name, hours=run_h, running=True)
             return PlateCheck(plate, compare(plate, measured_energy_Wh=energy_Wh, measured_charge_Ah=charge_Ah))
@@ -122,8 +133,10 @@ class LogAnalysis:
             return None
 
 
-def _total(cycles: list[Cycle], name: str) -> float:
-    return float(sum(getattr(cycle, name) or 0.0 for cycle in cycles))
+def _total(cycles: list[Cycle], name: str) -> float | None:
+    """Return the sum over the cycles; None where one of them does not have it."""
+    values = [getattr(cycle, name) for cycle in cycles]
+    return None if any(value is None for value in values) else float(sum(values))
 
 
 def best_start(cycles: Cycles) -> Cycle | None:

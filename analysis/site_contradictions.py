@@ -26,12 +26,23 @@ def contradictions(site: Site) -> list[str]:
         Plain sentences, each with the keys and what to look at; empty if nothing is odd.
     """
     return [
+        *_fractions(site),
         *_bank(site.bank),
         *(warning for inverter in site.inverters for warning in _inverter(inverter, site.bank)),
         *(warning for load in site.loads for warning in _load(load, site)),
         *(_water(site.water, site) if site.water else ()),
         *_meters(site),
     ]
+
+
+def _fractions(site: Site) -> Iterator[str]:
+    """Name shares of one or less where percent are wanted: 0.9 was probably meant as 90 %."""
+    parts = [("bank", site.bank), *((f"inverter '{i.name}'", i) for i in site.inverters)]
+    for name, part in parts:
+        for key in ("usable_depth_pct", "charge_efficiency_pct", "efficiency_pct"):
+            value = getattr(part, key, None)
+            if value is not None and value <= 1:
+                yield f"The {key} of the {name} is {value:g} %; if {100 * value:g} % is meant, write {100 * value:g}."
 
 
 def _bank(bank: Bank) -> Iterator[str]:

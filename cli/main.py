@@ -80,7 +80,7 @@ def main(argv: Sequence[str] | None = None) -> None:
 def run(argv: Sequence[str]) -> int:
     """Run one command and return its exit status."""
     try:
-        status = group.main(args=list(argv), prog_name="shuntbook", standalone_mode=False)
+        status = group.main(args=list(argv) or ["--help"], prog_name="shuntbook", standalone_mode=False)
         sys.stdout.flush()
         return int(status or Exit.DONE)
     except click.exceptions.Exit as ended:
@@ -108,7 +108,10 @@ def _ended_by(error: Exception) -> tuple[str, Exit]:
         name = error.filename or "the disk"
         return f"{name}: {error.strerror}; nothing that was there has been changed", Exit.DEVICE_FAILED
     if isinstance(error, _WRONG_PLACE):
-        return f"{error.filename}: {error.strerror}; name another file or folder", Exit.BAD_INPUT
+        return (
+            f"{error.filename or error}: {error.strerror or 'cannot be used'}; name another file or folder",
+            Exit.BAD_INPUT,
+        )
     return (
         f"a fault of ours ({type(error).__name__}: {error}); your files are as they were. "
         "Run it again with SHUNTBOOK_DEBUG=1 to see where, and tell the developers",

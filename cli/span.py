@@ -44,8 +44,10 @@ def instant_of(text: str | None, facts: LogFacts, *, first_us: int, option: str)
     if named:
         return named[0]
     if facts.undated:
-        return first_us + round(seconds(text, what=option) * 1e6)
+        return first_us + round(seconds(text.strip().removeprefix("+"), what=option) * 1e6)
     if clock := _CLOCK.fullmatch(text.strip()):
+        if int(clock[1]) > 24 or int(clock[2]) > 59 or float(clock[3] or 0) >= 60:
+            raise InputError(f"{option}: {text!r} is no time of day; write it like 10:30 or 10:30:15")
         day = local(first_us, facts).replace(hour=0, minute=0, second=0, microsecond=0)
         moment = day + timedelta(hours=int(clock[1]), minutes=int(clock[2]), seconds=float(clock[3] or 0))
         return _microseconds(moment)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import shutil
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
@@ -25,6 +25,19 @@ def refuse_existing(path: Path, *, force: bool, what: str = "--out") -> None:
         raise InputError(f"{what}: {path} exists already and is left as it is; choose another name or add --force")
     if not path.parent.is_dir():
         raise InputError(f"{what}: there is no folder {path.parent}; make it first or choose another place")
+
+
+def refuse_input(out: Path, inputs: Iterable[str | Path | None], *, what: str = "--out") -> None:
+    """Stop before a result would replace what it is made from, whatever --force says.
+
+    Raises
+    ------
+    InputError
+        If `out` is one of `inputs`.
+    """
+    for name in inputs:
+        if name is not None and Path(name).resolve() == out.resolve():
+            raise InputError(f"{what}: {out} is what this is made from; choose another name")
 
 
 @contextmanager

@@ -186,8 +186,8 @@ def test_covered_and_uncovered_make_up_the_span(steps_s, sampling):
 
 
 def test_a_single_reading_covers_nothing():
-    """One reading moves no charge, unless it is a mean."""
-    assert charge_of(chunk_of([0.0], current_A=5.0)).charge.drawn == 0.0
+    """One reading says nothing about charge, and the answer is none, not 0; a mean stands for its interval."""
+    assert charge_of(chunk_of([0.0], current_A=5.0)).charge is None
     assert charge_of(chunk_of([0.0], current_A=5.0), how(sampling="mean")).charge.drawn == pytest.approx(5 / 3600)
 
 

@@ -115,7 +115,8 @@ def _plate(log: LogReport) -> str:
     found = log.plate.comparison
     paper, plate = _off(found.paper_energy_Wh, found), _off(found.estimated_energy_Wh, found)
     return (
-        f"Its runs took {amount(found.measured_energy_Wh, 'Wh')}; volts x amps x hours on paper says {paper}, "
+        f"Its runs took {amount(found.measured_energy_Wh, 'Wh')}, part of it straight from the sun; "
+        f"volts x amps x hours on paper says {paper}, "
         f"the nameplate with power factor and losses {plate}."
     )
 

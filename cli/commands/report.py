@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from ...ingest.errors import InputError
-from ...ingest.whole_file import refuse_existing, write_text
+from ...ingest.whole_file import refuse_existing, refuse_input, write_text
 from ..assemble import report_of
 from ..exit import Exit
 from ..feeding import open_site
@@ -38,6 +38,7 @@ def command(
     if out is None and not as_json:
         raise InputError("say where the page goes (--out PAGE.html), or ask for the numbers alone (--json)")
     if out is not None:
+        refuse_input(out, [*logs, site])
         refuse_existing(out, force=force)
     report = report_of(logs, open_site(site), load)
     if out is not None:

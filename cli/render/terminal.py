@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from ...analysis.charge import Amounts, Charge, Span
     from ...analysis.cycle_record import Cycle
     from ...analysis.finding import Finding
-    from ...analysis.quality import Quality
+    from ...analysis.quality import Quality, SignCheck
     from ...analysis.report import LogFacts, LogReport
 
 #: A terminal shows this many cycles; all are in ``--json``.
@@ -33,7 +33,7 @@ def span_lines(facts: LogFacts, span: Span) -> list[str]:
     zone = "" if facts.undated else f" ({zone_of(facts)[0]}{', assumed' if facts.zone_assumed else ''})"
     lines = [
         f"from {clock(span.start_us, facts)} to {clock(span.stop_us, facts, near_us=span.start_us)}{zone}: "
-        f"{duration(span.covered_s)} measured, {span.readings:,} readings"
+        f"{duration(span.covered_s)} measured, {counted(span.readings, 'reading')}"
     ]
     if span.gaps:
         gaps = "1 gap" if len(span.gaps) == 1 else f"{len(span.gaps)} gaps"
@@ -41,30 +41,48 @@ def span_lines(facts: LogFacts, span: Span) -> list[str]:
     return lines
 
 
-def charge_lines(facts: LogFacts, charge: Charge) -> list[str]:
+def charge_lines(facts: LogFacts, charge: Charge, sign: SignCheck | None = None) -> list[str]:
     """Return charge and energy as a small table with what they rest on."""
     lines = [f"{facts.name}: {facts.meter or 'a meter'} on side {facts.side}", *span_lines(facts, charge.span), ""]
+    if charge.charge is None and charge.energy is None:
+        return [*lines, "too little was measured: no two readings lie close enough together (see the gap limit)"]
     rows = [["", *(["charge"] if charge.charge else []), *(["energy"] if charge.energy else [])]]
     for word, meaning in (("drawn", "out of the bank"), ("returned", "into the bank"), ("net", "")):
         row = [f"{word} {'' if facts.side == 'ac' else meaning}".rstrip()]
         row += [_cell(charge.charge, word, "Ah")] if charge.charge else []
         row += [_cell(charge.energy, word, "Wh")] if charge.energy else []
         rows.append(row)
-    lines += table(rows, right=(1, 2))
-    lines.append("")
+    return [*lines, *table(rows, right=(1, 2)), "", *_rests_on(facts, charge), *wrong_sign_lines(sign)]
+
+
+def _rests_on(facts: LogFacts, charge: Charge) -> list[str]:
+    """Return what the amounts were computed from, and what they leave out."""
+    lines = []
     if charge.charge is None and facts.side == "ac":
         lines.append("behind an inverter: amps there are no charge out of the bank, so energy only")
     if charge.energy is None:
         lines.append("no energy: the log has neither volts nor watts")
     else:
         lines.append(f"energy from {charge.energy_by}" + _of_means(facts, charge))
-    if charge.counter is not None:
-        counter = charge.counter
+    span = charge.energy_span
+    if charge.charge is not None and span is not None and abs(span.covered_s - charge.span.covered_s) > 1.0:
+        lines.append(
+            f"amps and energy were not read for the same time: energy covers {duration(span.covered_s)}, "
+            f"charge {duration(charge.span.covered_s)}"
+        )
+    if (counter := charge.counter) is not None:
         lines.append(
             f"the meter's own counter says {amount(counter.charge_Ah, 'Ah')} ({counter.against}); "
             f"ours differs by {amount(counter.difference_Ah, 'Ah')}"
         )
     return lines
+
+
+def wrong_sign_lines(sign: SignCheck | None) -> list[str]:
+    """Return a warning where the log's own voltage says that draw and return are swapped."""
+    if sign is None or sign.plausible is not False:
+        return []
+    return ["WARNING: draw and return seem to be swapped (the voltage rises with the draw); see shuntbook look"]
 
 
 def _of_means(facts: LogFacts, charge: Charge) -> str:
@@ -83,10 +101,10 @@ def cycles_lines(log: LogReport) -> list[str]:
     """Return a load's cycles as a table, their summary and the findings."""
     facts, cycles = log.facts, log.cycles
     summary = cycles.summary
-    name = next((cycle.load for cycle in cycles.cycles if cycle.load), None) or "the largest load that matters"
+    name = cycles.load or "the largest load that matters"
     lines = [f"{facts.name}: runs of {name}, from {cycles.signal}", *span_lines(facts, log.charge.span), ""]
     if not cycles.cycles:
-        return [*lines, "no start of it was seen", *_other_runs(summary.other_runs)]
+        return [*lines, *_no_start(log), "", *_finding_lines(log.findings)]
     lines += table(
         [_CYCLE_HEAD, *(_cycle_row(facts, k, cycles.cycles) for k in range(min(len(cycles.cycles), _MOST_CYCLES)))],
         right=range(1, 8),
@@ -106,11 +124,22 @@ def cycles_lines(log: LogReport) -> list[str]:
     return lines + _finding_lines(log.findings)
 
 
+def _no_start(log: LogReport) -> list[str]:
+    """Say that no start of the load was seen, and what there was instead."""
+    cycles, others = log.cycles, log.cycles.summary.other_runs
+    if cycles.expected is None:
+        return ["no start of it was seen", *_other_runs(others)]
+    unit = cycles.signal.rsplit("_", 1)[1]
+    said = f"no run like it was seen (by its plate it draws about {amount(cycles.expected, unit)})"
+    hint = "; if one of them is it, look at its plate and inverter in the site file" if others else ""
+    return [said, *(f"{line}{hint}" for line in _other_runs(others))]
+
+
 def _other_runs(count: int) -> list[str]:
     return [f"runs of other loads seen meanwhile: {count}"] if count else []
 
 
-_CYCLE_HEAD = ["start", "run", "rest before", "surge", "settled", "settled", "took", "took"]
+_CYCLE_HEAD = ["start", "run", "rest before", "surge", "settled A", "settled W", "took Ah", "took Wh"]
 
 
 def _cycle_row(facts: LogFacts, k: int, cycles: Sequence[Cycle]) -> list[str]:
@@ -122,10 +151,7 @@ def _cycle_row(facts: LogFacts, k: int, cycles: Sequence[Cycle]) -> list[str]:
         duration(cycle.run_s) if cycle.complete else "not seen whole",
         duration(cycle.off_before_s) if cycle.off_before_s is not None else "-",
         surge if cycle.surge_resolved else f"> {surge}",
-        amount(cycle.run_A, "A") if cycle.run_A is not None else "-",
-        amount(cycle.run_W, "W") if cycle.run_W is not None else "-",
-        amount(cycle.charge_Ah, "Ah") if cycle.charge_Ah is not None else "-",
-        amount(cycle.energy_Wh, "Wh") if cycle.energy_Wh is not None else "-",
+        *("-" if x is None else number(x) for x in (cycle.run_A, cycle.run_W, cycle.charge_Ah, cycle.energy_Wh)),
     ]
 
 

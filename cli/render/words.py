@@ -130,7 +130,7 @@ def clock(us: int | None, facts: LogFacts, *, near_us: int | None = None) -> str
         return UNKNOWN
     if facts.undated:
         return elapsed(us)
-    moment = local(us, facts)
+    moment = local(round(us / MICROSECONDS) * MICROSECONDS, facts)
     text = f"{moment:%H:%M:%S}"
     if near_us is None or local(near_us, facts).date() != moment.date():
         text = f"{moment.day} {moment:%b %Y} {text}"

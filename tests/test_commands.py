@@ -1,0 +1,160 @@
+"""charge, look, cycles and report as a person meets them: warnings, refusals, and what is not known."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+
+from shuntbook.cli.main import run
+
+SITE = """
+name = "field shed"
+zone = "UTC"
+[bank]
+nominal_V = {volts}
+capacity_Ah = 200
+[[loads]]
+name = "feed pump"
+kind = "pump"
+voltage_V = {volts}
+current_A = {amps}
+"""
+
+
+def export_of(path, *, sign=1, runs=8, run_s=20, rest_s=100, amps=20.0):
+    """Write a pump's runs at 1 s: the bank sags by 10 milliohms."""
+    rows = ["time,current [A],voltage [V]"]
+    at = 0
+    for _ in range(runs):
+        for k in range(rest_s + run_s):
+            current = amps if k >= rest_s else 1.0
+            clock = f"{10 + at // 3600:02d}:{at // 60 % 60:02d}:{at % 60:02d}"
+            rows.append(f"2026-06-13T{clock}Z,{sign * current:.2f},{25.2 - 0.01 * current:.2f}")
+            at += 1
+    path.write_text("\n".join(rows) + "\n", encoding="utf-8")
+    return path
+
+
+@pytest.fixture
+def log(tmp_path):
+    """A log of eight runs, and a function that makes others."""
+
+    def make(name="a", **how):
+        export, out = export_of(tmp_path / f"{name}.csv", **how), tmp_path / f"{name}.parquet"
+        assert run(["convert", str(export), "--out", str(out)]) == 0
+        return out
+
+    return make
+
+
+def said(capsys, *words):
+    """Return status, standard output and standard error of a command."""
+    capsys.readouterr()
+    status = run([str(word) for word in words])
+    return status, *capsys.readouterr()
+
+
+def test_a_turned_sign_is_warned_of_by_every_command(log, capsys):
+    """look, charge, cycles and report all say that draw and return seem to be swapped; a right log is not accused."""
+    turned, right = log("turned", sign=-1), log("right")
+    assert "PROBABLY TURNED" in said(capsys, "look", turned)[1]
+    assert "WARNING" in said(capsys, "charge", turned)[1]
+    assert "WARNING" not in said(capsys, "charge", right)[1]
+    for name, codes in ((turned, {"charge_wrong_sign"}), (right, set())):
+        document = json.loads(said(capsys, "report", name, "--json")[1])
+        assert {f["code"] for f in document["findings"]} & {"charge_wrong_sign"} == codes
+    assert said(capsys, "cycles", turned, "--strict")[0] == 4
+
+
+@pytest.mark.parametrize("target", ["a.parquet", "site.toml"])
+def test_a_page_never_replaces_what_it_is_made_from(log, tmp_path, capsys, target):
+    """Not even with --force: the log and the site file stay as they are."""
+    pump, site = log(), tmp_path / "site.toml"
+    site.write_text(SITE.format(volts=24, amps=20), encoding="utf-8")
+    before = (tmp_path / target).read_bytes()
+    status, _, err = said(capsys, "report", pump, "--site", site, "--out", tmp_path / target, "--force")
+    assert status == 2
+    assert "made from" in err
+    assert (tmp_path / target).read_bytes() == before
+
+
+def test_a_load_that_was_expected_but_not_seen_is_said(log, tmp_path, capsys):
+    """A plate far from every run that was seen: the load's name, its draw by the plate, and the runs of others."""
+    site = tmp_path / "site.toml"
+    site.write_text(SITE.format(volts=24, amps=200), encoding="utf-8")
+    status, out, _ = said(capsys, "cycles", log(), "--site", site)
+    assert status == 0
+    assert "runs of feed pump" in out
+    assert "no run like it was seen" in out
+    assert "211 A" in out  # 24 V x 200 A over 95 % of 24 V, IEEE 1013-2007 5.2
+    assert "runs of other loads seen meanwhile: 8" in out
+    status, _, err = said(capsys, "cycles", tmp_path / "a.parquet", "--site", site, "--load", "barn light")
+    assert status == 2
+    assert "barn light" in err
+
+
+def test_nothing_measured_is_not_zero(tmp_path, capsys):
+    """A log of one reading has no charge; JSON says null and the terminal says that too little was measured."""
+    export, out = tmp_path / "one.csv", tmp_path / "one.parquet"
+    export.write_text("time,current [A],voltage [V]\n2026-06-13T10:00:00Z,5.0,25.0\n", encoding="utf-8")
+    assert run(["convert", str(export), "--out", str(out)]) == 0
+    document = json.loads(said(capsys, "charge", out, "--json")[1])
+    assert document["charge"]["drawn_Ah"] is None
+    assert document["energy"]["drawn_Wh"] is None
+    assert "too little was measured" in said(capsys, "charge", out)[1]
+
+
+def test_watts_alone_give_no_amp_hours_anywhere(tmp_path, capsys):
+    """A log of watts beside a plate: energy is compared, amp-hours stay unknown."""
+    site, export, out = (tmp_path / name for name in ("site.toml", "w.csv", "w.parquet"))
+    site.write_text(SITE.format(volts=24, amps=20), encoding="utf-8")
+    rows = [f"2026-06-13T10:{k // 60:02d}:{k % 60:02d}Z,{480.0 if k % 60 >= 40 else 20.0}" for k in range(600)]
+    export.write_text("\n".join(["time,power [W]", *rows]) + "\n", encoding="utf-8")
+    assert run(["convert", str(export), "--out", str(out)]) == 0
+    plate = json.loads(said(capsys, "report", out, "--site", site, "--json")[1])["nameplate"]
+    assert plate["measured_charge_Ah"] is None
+    assert plate["charge_ratio"] is None
+    assert plate["measured_energy_Wh"] == pytest.approx(9 * 460 * 20 / 3600, rel=0.1)
+
+
+@pytest.mark.parametrize(
+    ("words", "sentence"),
+    [
+        (["--from", "25:00"], "no time of day"),
+        (["--from", "noon"], "no time such as"),
+        (["--from", "10:10", "--to", "10:05"], "swap them"),
+        (["--from", "2027-01-01T00:00"], "no reading lies"),
+    ],
+)
+def test_spans_that_cannot_be(log, capsys, words, sentence):
+    """A time that is none, or a span that is empty, is told in one sentence."""
+    status, _, err = said(capsys, "charge", log(), *words)
+    assert status == 2
+    assert sentence in err
+    assert err.count("\n") == 1
+
+
+def test_parts_of_a_span_add_up(log, capsys):
+    """--from and --to cut between readings: two halves are the whole."""
+    pump = log()
+    parts = [["--to", "10:06:30"], ["--from", "10:06:30"], []]
+    drawn = [json.loads(said(capsys, "charge", pump, *p, "--json")[1])["charge"]["drawn_Ah"] for p in parts]
+    assert drawn[0] + drawn[1] == pytest.approx(drawn[2], rel=1e-9)
+
+
+def test_without_a_command_the_help_is_shown(capsys):
+    """A bare call shows what there is."""
+    status, out, _ = said(capsys)
+    assert status == 0
+    assert "Commands:" in out
+
+
+def test_a_fraction_where_percent_are_wanted_is_questioned(tmp_path, capsys):
+    """efficiency_pct = 0.9 is possible, and hardly meant."""
+    site = tmp_path / "site.toml"
+    text = SITE.format(volts=24, amps=20) + '[[inverters]]\nname = "small"\ncontinuous_W = 600\nefficiency_pct = 0.9\n'
+    site.write_text(text, encoding="utf-8")
+    status, out, _ = said(capsys, "check-site", site)
+    assert status == 0
+    assert "if 90 % is meant" in out
