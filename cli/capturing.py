@@ -271,10 +271,12 @@ class _Show:
         """Take in what the meters told last."""
         self._feed(list(self._capture.events(0.0)))
 
-    def snapshots(self) -> list[Snapshot]:
+    def snapshots(self, *, final: bool = False) -> list[Snapshot]:
         """Return how every meter stands."""
         return [
-            self._live[m.name].snapshot(connected=m.connected, trouble=Counter(m.refused) + Counter(m.remarks))
+            self._live[m.name].snapshot(
+                connected=m.connected, trouble=Counter(m.refused) + Counter(m.remarks), final=final
+            )
             for m in self._capture.meters
         ]
 
@@ -334,7 +336,7 @@ def _live(plan: Plan) -> LiveMeter:
 def _finish(meters: Sequence[Metered], journals: Sequence[Journal], show: _Show) -> int:
     """Finish every log, whatever happened to the others, and say what came of it."""
     status = Exit.DONE
-    for meter, journal, snapshot in zip(meters, journals, show.snapshots(), strict=True):
+    for meter, journal, snapshot in zip(meters, journals, show.snapshots(final=True), strict=True):
         status = max(status, _say_failure(meter), _finish_log(journal, snapshot))
     return int(status)
 

@@ -9,7 +9,7 @@ import select
 import sys
 import threading
 from types import TracebackType
-from typing import Any
+from typing import Any, TextIO
 
 _ENTER, _BACKSPACE = "\r\n", "\x7f\x08"
 _MOST = 500
@@ -22,21 +22,24 @@ class Keyboard:
     elsewhere whole lines are read. Nothing is read where standard input is closed or a file that has ended.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, stdin: TextIO | None = None) -> None:
+        self._stdin = sys.stdin if stdin is None else stdin
         self.typed = ""
         self._lines: queue.SimpleQueue[str] = queue.SimpleQueue()
         self._settings: Any = None
+        self._listener: threading.Thread | None = None
         self._ended = threading.Event()
 
     def __enter__(self) -> Keyboard:
         """Begin to listen."""
-        if sys.stdin is None or sys.stdin.closed:
+        if self._stdin is None or self._stdin.closed:
             return self
-        by_key = sys.stdin.isatty() and os.name == "posix"
+        by_key = self._stdin.isatty() and os.name == "posix"
         if by_key:
             self._take_terminal()
         listen = self._by_key if by_key else self._by_line
-        threading.Thread(target=listen, name="keyboard", daemon=True).start()
+        self._listener = threading.Thread(target=listen, name="keyboard", daemon=True)
+        self._listener.start()
         return self
 
     def __exit__(
@@ -44,10 +47,12 @@ class Keyboard:
     ) -> None:
         """Give the terminal back as it was."""
         self._ended.set()
+        if self._listener is not None and self._settings is not None:
+            self._listener.join(timeout=2.0)  # it looks up every fifth of a second
         if self._settings is not None:
             import termios
 
-            termios.tcsetattr(sys.stdin.fileno(), termios.TCSADRAIN, self._settings)
+            termios.tcsetattr(self._stdin.fileno(), termios.TCSADRAIN, self._settings)
 
     def lines(self) -> list[str]:
         """Return the lines that were finished since the last call."""
@@ -60,12 +65,12 @@ class Keyboard:
         import termios
         import tty
 
-        handle = sys.stdin.fileno()
+        handle = self._stdin.fileno()
         self._settings = termios.tcgetattr(handle)
         tty.setcbreak(handle)
 
     def _by_key(self) -> None:
-        handle, decoder = sys.stdin.fileno(), codecs.getincrementaldecoder("utf-8")("replace")
+        handle, decoder = self._stdin.fileno(), codecs.getincrementaldecoder("utf-8")("replace")
         while not self._ended.is_set():
             if not select.select([handle], [], [], 0.2)[0]:
                 continue
@@ -90,7 +95,7 @@ class Keyboard:
 
     def _by_line(self) -> None:
         try:
-            for line in sys.stdin:
+            for line in self._stdin:
                 if line.strip():
                     self._lines.put(line.strip()[:_MOST])
                 if self._ended.is_set():

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass, field
@@ -17,8 +18,9 @@ from ..analysis.health import CycleLimits, findings_of
 from ..analysis.refusal import Refusal
 from ..ingest.source import Reading
 
-#: Cycles are paired again no more often than this: it looks at all of them. [s]
-_CYCLES_EVERY_S = 2.0
+#: Cycles are paired again no more often than this, and so that it takes no more than a fiftieth of the time: it looks
+#: at all of them. [s]
+_CYCLES_EVERY_S, _CYCLES_SHARE = 2.0, 50.0
 
 
 @dataclass(frozen=True)
@@ -71,7 +73,7 @@ class LiveMeter:
     _since: ChargeFold | None = None
     _cycles: CycleFold | None = None
     _found: Cycles | None = None
-    _looked_us: int = -1
+    _look_again: float = 0.0
     _last: Reading | None = None
     _peaks: dict[str, float] = field(default_factory=dict)
     _readings: int = 0
@@ -116,8 +118,10 @@ class LiveMeter:
         values = {q: np.array([reading.values.get(q, np.nan) for reading in readings]) for q in self.quantities}
         return Chunk(time_us, values)
 
-    def snapshot(self, *, connected: bool, trouble: Counter[str]) -> Snapshot:
-        """Return how the meter stands now."""
+    def snapshot(self, *, connected: bool, trouble: Counter[str], final: bool = False) -> Snapshot:
+        """Return how the meter stands now; `final` looks at all cycles once more."""
+        if final:
+            self._found = None
         last_us = self._last.time_us if self._last is not None else None
         cycles = self._cycles_now(last_us)
         findings = findings_of(cycles, self.limits, self.how.usual_interval_s) if cycles is not None else ()
@@ -142,8 +146,11 @@ class LiveMeter:
     def _cycles_now(self, last_us: int | None) -> Cycles | None:
         if self._cycles is None or last_us is None:
             return None
-        if self._found is None or last_us - self._looked_us >= _CYCLES_EVERY_S * MICROSECONDS:
-            self._found, self._looked_us = self._cycles.result(), last_us
+        now = time.perf_counter()
+        if self._found is None or now >= self._look_again:
+            self._found = self._cycles.result()
+            took = time.perf_counter() - now
+            self._look_again = now + max(_CYCLES_EVERY_S, _CYCLES_SHARE * took)
         return self._found
 
 
