@@ -11,6 +11,7 @@ from .cycles import CycleFold
 from .envelope import EnvelopeFold
 from .finding import Finding
 from .health import findings_of, limits_for, wrong_sign
+from .marked import MarkedFold
 from .nameplate import compare, estimate
 from .quality import QualityFold
 from .refusal import Refusal
@@ -90,6 +91,7 @@ class LogAnalysis:
         self._cycles = CycleFold(how, quantities, load=self._watched.name, expected=self._watched.expected)
         shown = [name for name in ("current_A", "power_W", "voltage_V") if name in quantities]
         self._envelopes = {name: EnvelopeFold(name) for name in shown}
+        self._marked = MarkedFold(how, quantities, facts.markers)
         self._quality = QualityFold(tuple(shown)) if how.side == "dc" else None
 
     def add(self, chunk: Chunk) -> None:
@@ -97,6 +99,7 @@ class LogAnalysis:
         folds: list[Fold[object]] = [self._charge, self._cycles, *self._envelopes.values()]
         if self._quality is not None:
             folds.append(self._quality)
+        folds.append(self._marked)
         for fold in folds:
             fold.add(chunk)
 
@@ -111,6 +114,7 @@ class LogAnalysis:
             findings=(*self._of_sign(), *findings_of(cycles, limits, self._facts.usual_interval_s)),
             envelopes={name: fold.result() for name, fold in self._envelopes.items()},
             plate=self._plate(cycles),
+            marked=self._marked.result(),
         )
 
     def _of_sign(self) -> tuple[Finding, ...]:

@@ -9,6 +9,7 @@ from .chunk import Chunk, Sampling, Side
 from .cycle_record import Cycle, Cycles
 from .envelope import Envelope
 from .finding import Finding
+from .marked import MarkedStretch
 from .nameplate import Comparison, Estimate
 from .site import Site
 
@@ -69,6 +70,7 @@ class LogReport:
     envelopes: dict[str, Envelope] = field(default_factory=dict)
     close_up: CloseUp | None = None
     plate: PlateCheck | None = None
+    marked: tuple[MarkedStretch, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -284,7 +284,7 @@ class _Show:
         self._feed(list(self._capture.events(1.0 / _REFRESHES)))
         for line in keyboard.lines():
             self._typed(line)
-        while self._marks and self._marks[0][0] <= self._clock.now_us():
+        while self._marks and self._marks[0][0] <= self._now_us():
             at_us, text = self._marks.pop(0)
             self._mark(text, at_us)
 
@@ -302,10 +302,14 @@ class _Show:
 
     def _mark(self, text: str, at_us: int | None) -> None:
         """Put a note into the logs; during a replay its time is that of the recording."""
-        recorded_us = getattr(self._sources[0], "now_us", None)
-        self._capture.mark(text, recorded_us() if at_us is None and recorded_us is not None else at_us)
+        self._capture.mark(text, self._now_us() if at_us is None else at_us)
         for live in self._live.values():
             live.marked(text)
+
+    def _now_us(self) -> int:
+        """Return the time of the capture, or of the recording that is replayed. [us]"""
+        recorded_us = getattr(self._sources[0], "now_us", self._clock.now_us)
+        return int(recorded_us())
 
     def _screen(self, typed: str) -> Group:
         elapsed_s = (self._clock.now_us() - self._capture.start_us) / 1e6

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import errno
 import importlib
 import os
 import signal
@@ -17,6 +16,7 @@ from .. import __version__
 from ..analysis.refusal import Refusal
 from ..ingest.errors import InputError
 from ..ingest.source import SourceLost
+from ..ingest.whole_file import DISK_FAILED
 from .exit import Exit
 
 #: Command name, the module that holds its ``command``, and its line in ``--help``: nothing else is imported for that.
@@ -35,7 +35,6 @@ COMMANDS = {
 
 
 _WRONG_PLACE = (PermissionError, NotADirectoryError, IsADirectoryError, FileNotFoundError, FileExistsError)
-_DISK_FAILED = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO, errno.EROFS}
 
 
 class LazyGroup(click.Group):
@@ -104,7 +103,7 @@ def _ended_by(error: Exception) -> tuple[str, Exit]:
         return _usage(error), Exit.BAD_INPUT
     if isinstance(error, SourceLost):
         return str(error), Exit.DEVICE_FAILED
-    if isinstance(error, OSError) and error.errno in _DISK_FAILED:
+    if isinstance(error, OSError) and error.errno in DISK_FAILED:
         name = error.filename or "the disk"
         return f"{name}: {error.strerror}; nothing that was there has been changed", Exit.DEVICE_FAILED
     if isinstance(error, _WRONG_PLACE):

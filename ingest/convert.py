@@ -19,7 +19,7 @@ from .export import Export
 from .intervals import IntervalCount
 from .log import LogMeta, LogWriter, Readings, new_log, to_batch
 from .timeline import settle
-from .whole_file import whole_file
+from .whole_file import told_by_name, whole_file
 
 #: Share of rows that may be unreadable before the person is asked.
 MOST_REJECTED = 0.05
@@ -95,7 +95,7 @@ def convert(
     Raises
     ------
     InputError
-        If too many rows cannot be read; only the rejects file is written then.
+        If too many rows cannot be read, and only the rejects file is written then; or if nothing can be written there.
     """
     tally = _Tally()
     with ExitStack() as stack:
@@ -111,8 +111,9 @@ def convert(
             _check(tally, allow_rejects, rejects.path, export)
             for source in export.sources:
                 source.stamp()
-            meta = _filled(meta, export, tally, gap_limit_s)
+            meta = _filled(meta, export, tally)
             if tally.increasing:
+                meta = _with_limits(meta, tally.intervals, gap_limit_s)
                 writer.finish(meta)
                 first = _keep(spool, out)
                 return _converted(out, meta, rejects, tally, export, first)
@@ -153,7 +154,7 @@ def _check(tally: _Tally, allow: bool, rejects: Path, export: Export) -> None:
         )
 
 
-def _filled(meta: LogMeta, export: Export, tally: _Tally, gap_limit_s: float | None) -> LogMeta:
+def _filled(meta: LogMeta, export: Export, tally: _Tally) -> LogMeta:
     said = [*meta.said, *dict.fromkeys(line for layout in export.layouts for line in layout.said)]
     if export.clock.local is not None and export.clock.local.ambiguous:
         said.append(
@@ -166,10 +167,21 @@ def _filled(meta: LogMeta, export: Export, tally: _Tally, gap_limit_s: float | N
         rows_read=tally.read,
         rows_kept=tally.kept,
         rows_rejected=tally.rejected,
-        gap_limit_s=gap_limit_s if gap_limit_s is not None else tally.intervals.gap_limit_s(),
-        usual_interval_s=tally.intervals.median_s(),
         said=said,
     )
+
+
+def _with_limits(meta: LogMeta, intervals: IntervalCount, gap_limit_s: float | None) -> LogMeta:
+    """Return the metadata with the gap limit, stated or counted, and the usual interval."""
+    usual_s = intervals.median_s()
+    said = list(meta.said)
+    if gap_limit_s is not None and usual_s is not None and gap_limit_s < usual_s and meta.sampling == "instant":
+        said.append(
+            f"the gap limit ({gap_limit_s:g} s) is shorter than the usual spacing ({usual_s:g} s), "
+            "so nothing can be measured between readings; a longer --gap mends that"
+        )
+    limit_s = gap_limit_s if gap_limit_s is not None else intervals.gap_limit_s()
+    return replace(meta, gap_limit_s=limit_s, usual_interval_s=usual_s, said=said)
 
 
 def _settled_meta(
@@ -182,15 +194,10 @@ def _settled_meta(
 ) -> LogMeta:
     intervals = IntervalCount()
     intervals.add(readings.time_us)
-    return replace(
-        meta,
-        rows_kept=len(readings.time_us),
-        rows_merged=merged,
-        clock_steps=steps,
-        said=[*meta.said, *said],
-        gap_limit_s=gap_limit_s if gap_limit_s is not None else intervals.gap_limit_s(),
-        usual_interval_s=intervals.median_s(),
+    meta = replace(
+        meta, rows_kept=len(readings.time_us), rows_merged=merged, clock_steps=steps, said=[*meta.said, *said]
     )
+    return _with_limits(meta, intervals, gap_limit_s)
 
 
 def _converted(
@@ -210,8 +217,16 @@ def _converted(
 
 @contextmanager
 def _spool(out: Path) -> Iterator[Path]:
-    """Give a hidden place beside the log for readings in the order they come; nothing of it is left behind."""
+    """Give a hidden place beside the log for readings in the order they come; nothing of it is left behind.
+
+    Raises
+    ------
+    InputError
+        If nothing can be written there.
+    """
     spool = out.with_name(f".{out.name}.spool")
+    with told_by_name(out):
+        spool.touch()
     try:
         yield spool
     finally:
@@ -276,7 +291,9 @@ def _rejects_file(path: Path) -> Iterator[_RejectsFile]:
     InputError
         If something that is no rejects file of ours stands in its place.
     """
-    if path.exists() and not _is_ours(path):
+    with told_by_name(path):
+        stands_there = path.exists()
+    if stands_there and not _is_ours(path):
         raise InputError(
             f"{path}: stands where unreadable rows would be kept and is not ours; move it or choose another --out"
         )

@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 
 from .arrow import strings
 from .delimited.decode import Source, blocks
-from .delimited.layout import Layout, Wishes, find_layout, joined_cells
+from .delimited.layout import find_layout, joined_cells
+from .delimited.plan import Layout, Wishes
 from .delimited.rows import RowBatch, RowReader
 from .delimited.stamps import Highest, Order, highest_numbers, parse, possible_orders
 from .errors import InputError

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from .. import __version__
 from .csv_export import CsvExport
-from .delimited.decode import open_source
-from .delimited.layout import Wishes
+from .delimited.decode import Source, open_source
+from .delimited.plan import Wishes
 from .durations import seconds
 from .errors import InputError
 from .export import Export
@@ -89,18 +90,55 @@ def _export(names: Sequence[str], stated: Stated, zone: str) -> Export:
         if len(names) > 1:
             raise InputError("notes typed by hand are converted one file at a time")
         return HandNotes(names[0], zone, stated.start, side=stated.side or "dc")
-    wishes = Wishes(profile=profile, decimal=stated.decimal, dates=stated.dates)
-    if profile is not None:
-        file = profile.file
-        wishes = Wishes(
-            profile=profile,
-            delimiter=file.delimiter,
-            decimal=stated.decimal or file.decimal,
-            encoding=file.encoding,
-            header_line=file.header_line,
-            dates=stated.dates,
-        )
-    return CsvExport([open_source(name) for name in names], wishes, zone=zone, start=stated.start)
+    _refuse_names_given_twice(names)
+    sources = [open_source(name) for name in names]
+    _refuse_copies(sources)
+    return CsvExport(sources, _wishes(stated), zone=zone, start=stated.start)
+
+
+def _refuse_names_given_twice(names: Sequence[str]) -> None:
+    places: set[str | Path] = set()
+    for name in names:
+        place = name if name == "-" else Path(name).resolve()
+        if place in places:
+            raise InputError(f"{name}: is given twice; name each export once")
+        places.add(place)
+
+
+def _refuse_copies(sources: Sequence[Source]) -> None:
+    """Refuse an export under two names; those that only overlap are put together row by row."""
+    found: dict[str, str] = {}
+    for source in sources if len(sources) > 1 else ():
+        source.stamp()
+        if source.digest in found:
+            raise InputError(
+                f"{source.name}: is given twice, since {found[source.digest]} holds the same, byte for byte; "
+                "leave one of them out"
+            )
+        found[source.digest] = source.name
+
+
+def _wishes(stated: Stated) -> Wishes:
+    profile = stated.profile
+    wishes = Wishes(
+        decimal=stated.decimal,
+        dates=stated.dates,
+        side=stated.side,
+        sampling=stated.sampling,
+        started=stated.start is not None,
+    )
+    if profile is None:
+        return wishes
+    return replace(
+        wishes,
+        profile=profile,
+        delimiter=profile.file.delimiter,
+        decimal=stated.decimal or profile.file.decimal,
+        encoding=profile.file.encoding,
+        header_line=profile.file.header_line,
+        side=stated.side or profile.side,
+        sampling=stated.sampling or profile.sampling,
+    )
 
 
 def _meta(export: Export, stated: Stated, zone: str | None) -> LogMeta:
@@ -111,8 +149,6 @@ def _meta(export: Export, stated: Stated, zone: str | None) -> LogMeta:
         said.append(f"the times carry no zone; this computer's own, {assumed}, is assumed (--zone says another)")
     if export.undated:
         said.append("the times only count from the start, so no dates are known (--start says when it began)")
-    if side is None and export.layouts[0].ac:
-        said.append("the columns speak of alternating current: taken as a meter behind an inverter (side ac)")
     return LogMeta(
         meter=stated.meter,
         side=side or ("ac" if export.layouts[0].ac else "dc"),

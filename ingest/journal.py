@@ -18,6 +18,7 @@ from .journal_lines import header, plain, seal
 from .log import LogMeta
 from .source import Reading, Refused, Remark
 from .whole_file import _sync as sync_path
+from .whole_file import told_by_name
 
 FLUSH_S: Final = 1.0
 #: Share of the flush interval after which a flush is due: the next chance may come only when the interval is over.
@@ -60,7 +61,7 @@ class Journal:
     Raises
     ------
     InputError
-        If another capture is writing here, or an unfinished one lies here.
+        If another capture is writing here, an unfinished one lies here, or nothing can be written here.
     OSError
         If the disk is full or cannot be written to; nothing is left behind then.
     """
@@ -186,7 +187,8 @@ class Journal:
 
 def _new_file(log: Path) -> int:
     path = journal_path(log)
-    handle = hold(path, os.O_RDWR | os.O_CREAT | os.O_APPEND)
+    with told_by_name(log):
+        handle = hold(path, os.O_RDWR | os.O_CREAT | os.O_APPEND)
     if handle is None:
         raise InputError(f"{log}: another capture is writing here; stop it first or choose another --out")
     if os.fstat(handle).st_size:

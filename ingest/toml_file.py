@@ -29,6 +29,9 @@ _PARTS = re.compile(rf'{_LONG_STRING.pattern}|"(?:\\.|[^"\\\n])*"|\'[^\'\n]*\'|#
 _TABLE = re.compile(r"\s*(\[\[?)\s*([^\]]+?)\s*\]")
 _KEY = re.compile(r"\s*([^=\[\]{}]+?)\s*=")
 
+#: How tomllib begins to speak of a text whose closing quote is missing: at the line's end, or at the file's.
+_OPEN_QUOTE = (r"Illegal character '\n'", r"Found invalid character '\n'", "Unterminated string", "Expected \"'")
+
 _PLAIN = {
     "missing": "is missing",
     "float_type": "must be a number",
@@ -108,11 +111,21 @@ def _parse(path: Path, text: str) -> dict[str, Any]:
     except ValueError as error:  # also a whole number of thousands of digits
         place = re.fullmatch(r"(.*) \(at (?:line (\d+), column \d+|end of document)\)", str(error), re.DOTALL)
         what = place[1] if place else str(error)
-        line = (place[2] if place else None) or text.count("\n") + 1
+        if what.startswith(_OPEN_QUOTE):
+            line = _line_of_open_quote(text)
+            what = "a text in quotes is opened but not closed; put the same quote at its end"
+        else:
+            line = int(place[2]) if place and place[2] else text.count("\n") + 1
         hint = (
             '; text needs "quotes", a decimal a point' if what.startswith(("Invalid value", "Expected newline")) else ""
         )
         raise InputError(f"{path}:{line}: is not valid TOML: {_small(what)}{hint}") from None
+
+
+def _line_of_open_quote(text: str) -> int:
+    """Return the line of the first quote that belongs to no whole text in quotes; the reader may tell the last one."""
+    rest = _PARTS.sub(lambda part: "\n" * part[0].count("\n"), text)
+    return re.split("[\"']", rest, maxsplit=1)[0].count("\n") + 1
 
 
 def _mistakes(path: Path, text: str, data: dict[str, Any], model: type[BaseModel], error: ValidationError) -> list[str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import shutil
 from collections.abc import Iterable, Iterator
@@ -9,6 +10,9 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from .errors import InputError
+
+#: Errors of the disk itself, whatever the place and name.
+DISK_FAILED = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO, errno.EROFS}
 
 
 def refuse_existing(path: Path, *, force: bool, what: str = "--out") -> None:
@@ -19,9 +23,11 @@ def refuse_existing(path: Path, *, force: bool, what: str = "--out") -> None:
     InputError
         If `path` exists and `force` is false, is a folder, or lies in a folder that does not exist.
     """
-    if path.is_dir():
+    with told_by_name(path, what=what):
+        is_folder, is_there = path.is_dir(), path.exists()
+    if is_folder:
         raise InputError(f"{what}: {path} is a folder; name a file in it")
-    if path.exists() and not force:
+    if is_there and not force:
         raise InputError(f"{what}: {path} exists already and is left as it is; choose another name or add --force")
     if not path.parent.is_dir():
         raise InputError(f"{what}: there is no folder {path.parent}; make it first or choose another place")
@@ -38,6 +44,26 @@ def refuse_input(out: Path, inputs: Iterable[str | Path | None], *, what: str = 
     for name in inputs:
         if name is not None and Path(name).resolve() == out.resolve():
             raise InputError(f"{what}: {out} is what this is made from; choose another name")
+
+
+@contextmanager
+def told_by_name(out: Path, *, what: str = "--out") -> Iterator[None]:
+    """Tell what goes wrong in opening `out`, or a hidden file beside it, by the name that the person gave.
+
+    Raises
+    ------
+    InputError
+        If nothing can be written in that place.
+    OSError
+        If it is the disk that failed; with `out` for the file's name.
+    """
+    try:
+        yield
+    except OSError as error:
+        reason = error.strerror or str(error)
+        if error.errno in DISK_FAILED:
+            raise OSError(error.errno, reason, str(out)) from error
+        raise InputError(f"{what}: {out} cannot be written ({reason}); choose another place or name") from None
 
 
 @contextmanager

@@ -80,6 +80,18 @@ CONVERT = {
         ["column 'Current (V)'", "unit of voltage, not of current"],
     ),
     "ambiguous dates": (wrote("a.csv", AMBIGUOUS), ["'05/06/2026 10:00:00'", "--dates d/m/y or --dates m/d/y"]),
+    "volt-amperes alone": (
+        wrote("a.csv", TABLE.replace("Current ({}),Voltage (V)", "Power (VA),Pump")),
+        ["a.csv, line 1: column 'Power (VA)' is apparent power", "VA is not W", "active power in W"],
+    ),
+    "vars alone": (
+        wrote("a.csv", TABLE.replace("Current ({}),Voltage (V)", "Reactive power,Pump")),
+        ["column 'Reactive power' is reactive power", "var is not W"],
+    ),
+    "two ways of a current": (
+        wrote("a.csv", TABLE.replace("Current ({}),Voltage (V)", "Discharge (A),Charge (A)")),
+        ['{column = "Discharge (A)", minus = "Charge (A)"}', "a profile takes only the columns it names"],
+    ),
     "two currents": (
         wrote("a.csv", TABLE.format("A").replace("Voltage (V)", "Amps")),
         ["'Current (A)' and 'Amps'", "profile"],
@@ -107,9 +119,30 @@ CONVERT = {
         with_profile('[quantities.current_A]\ncolumn = "Strom"\n'),
         ["quantities.current_A.column is 'Strom'", "'Current (A)'"],
     ),
+    "profile with a quote left open": (
+        with_profile('name = "bench\nside = "dc"\n'),
+        ["p.toml:1", "opened but not closed", "the same quote"],
+    ),
+    "profile with another delimiter": (
+        with_profile('[file]\ndelimiter = "bar"\n'),
+        ["good.csv", 'the profile says delimiter = "bar"', "look comma-separated", "leave it out"],
+    ),
+    "a site file for a profile": (
+        with_profile('name = "Marrowbrook"\n[bank]\nnominal_V = 24\n[[loads]]\nname = "fridge"\n'),
+        ["p.toml: this looks like a site file (it has bank, loads)", "not a source profile"],
+    ),
     "profile unit of something else": (
         with_profile('[quantities.current_A]\ncolumn = 2\nunit = "psi"\n'),
         ["column 'Current (A)'", "unit of pressure"],
+    ),
+    "the same export twice": (
+        lambda folder: [*good()(folder), str(folder / ".." / folder.name / "good.csv")],
+        ["good.csv: is given twice", "name each export once"],
+    ),
+    "standard input twice": (good("-", "-"), ["-: is given twice"]),
+    "a copy of the export": (
+        lambda folder: [*good()(folder), *wrote("copy.csv", GOOD)(folder)],
+        ["copy.csv: is given twice", "good.csv holds the same", "leave one of them out"],
     ),
     "wrong zone": (good("--zone", "Mars/Base"), ["--zone", "'Mars/Base'", "Europe/London"]),
     "wrong start": (good("--start", "noon"), ["--start", "2026-06-13T09:30"]),
@@ -166,6 +199,9 @@ def test_all_rows_bad_writes_the_rejects_alone(tmp_path):
         ("there.parquet", ["--out", "exists already", "--force"]),
         ("folder", ["--out", "is a folder"]),
         ("missing/log.parquet", ["--out", "there is no folder", "make it first"]),
+        # file systems take names of up to 255 bytes (from memory): the hidden name beside it, or it itself, is too long
+        ("x" * 250, ["--out", "x" * 250, "cannot be written", "choose another place or name"]),
+        ("x" * 300, ["--out", "x" * 300, "cannot be written", "choose another place or name"]),
     ],
 )
 def test_a_place_where_no_log_can_be(tmp_path, place, words):

@@ -237,3 +237,52 @@ def test_every_command_is_in_the_readme_and_has_an_example():
         shown = CliRunner().invoke(group, [name, "--help"])
         assert shown.exit_code == 0
         assert "Example: shuntbook" in shown.output
+
+
+SHUNT = """
+[modbus.registers.voltage_V]
+address = 0
+type = "uint16"
+scale = 0.01
+
+[modbus.registers.current_A]
+address = 1
+type = "int16"
+scale = 0.01
+"""
+
+
+@pytest.mark.filterwarnings("ignore:isSet:DeprecationWarning")  # modbus-tk's server thread
+def test_a_device_that_stops_and_comes_back_leaves_a_hole(tmp_path):
+    """A Modbus device goes away and returns: readings before and after, nothing in between, and it is said."""
+    from modbus_devices import free_port, tcp_server
+
+    port, log, profile = free_port(), tmp_path / "a.parquet", tmp_path / "shunt.toml"
+    profile.write_text(SHUNT, encoding="utf-8")
+    units = {1: [("holding", 0, [2512, 3050])]}
+    journal = tmp_path / "a.parquet.journal"
+    with tcp_server(units, port):
+        child = _child(
+            "capture",
+            f"modbus-tcp:127.0.0.1:{port}?timeout=0.5",
+            "--profile",
+            profile,
+            "--out",
+            log,
+            "--every",
+            "100ms",
+        )
+        _until(lambda: journal.exists() and journal.read_bytes().count(b'"reading"') > 10)
+    _until(lambda: b'"remark"' in journal.read_bytes())
+    time.sleep(1.0)
+    with tcp_server(units, port):
+        before = journal.read_bytes().count(b'"reading"')
+        _until(lambda: journal.read_bytes().count(b'"reading"') > before + 10)
+        child.send_signal(signal.SIGINT)
+        out, err = child.communicate(timeout=30)
+    assert child.returncode == 0, err
+    assert "reconnected" in out
+    frame = open_log(log).to_pandas()
+    assert set(frame["current_A"]) == {30.5}
+    assert set(frame["voltage_V"]) == {25.12}
+    assert frame.index.to_series().diff().dt.total_seconds().max() > 1.0

@@ -13,6 +13,8 @@ from shuntbook.analysis.chunk import Chunk
 from shuntbook.analysis.counter import CounterFold
 from shuntbook.analysis.cycles import CycleFold
 from shuntbook.analysis.envelope import EnvelopeFold
+from shuntbook.analysis.marked import MarkedFold
+from shuntbook.analysis.quality import QualityFold
 from shuntbook.analysis.steps import BLOCK, StepFold
 
 
@@ -46,6 +48,8 @@ FOLDS = {
     "cycles": lambda q: CycleFold(how(), q),
     "cycles of held": lambda q: CycleFold(how(sampling="held"), q),
     "envelope": lambda q: EnvelopeFold("current_A", most=50),
+    "between markers": lambda q: MarkedFold(how(), q, [(T0_US + k * 111_111_111, f"note {k}") for k in (5, 1, 3, 3)]),
+    "quality": lambda q: QualityFold(tuple(sorted(q))),
 }
 EXACT = {"steps", "steps of means", "steps behind an inverter", "cycles", "cycles of held", "envelope"}
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from shuntbook.ingest.delimited.header import choose, is_unit_cell, looks_ac, meaning
+from shuntbook.ingest.delimited.header import ac_column, choose, is_unit_cell, looks_ac, meaning
 from shuntbook.ingest.errors import InputError
 
 TAKEN = [
@@ -196,7 +196,36 @@ def test_unit_cells(cell, expected):
 
 
 def test_alternating_current_shows():
-    """By its words, or by a power factor."""
+    """By its words, also in brackets, or by a power factor."""
+    assert looks_ac(["Current (RMS)"], ["current_A"])
     assert looks_ac(["RMS Current", "Time"], ["current_A"])
     assert looks_ac(["Amps", "PF"], ["current_A", "power_factor"])
     assert not looks_ac(["Pack current", "Time"], ["current_A"])
+
+
+@pytest.mark.parametrize(
+    ("names", "speaks"),
+    [
+        (("V", "A", "VA"), "VA"),
+        (("Volts", "Amps", "Power (kVA)"), "Power (kVA)"),
+        (("Volts", "Amps", "Apparent power"), "Apparent power"),
+        (("Volts", "Amps", "Q [var]"), "Q [var]"),
+        (("Voltage (VAC)", "Current"), "Voltage (VAC)"),
+        (("Volts", "Amps", "PF"), "PF"),
+        (("Volts", "Amps", "Power (W)"), None),
+        (("Battery voltage", "Battery current", "Inverter apparent power (VA)"), None),
+        (("DC volts", "DC amps", "AC power (W)"), None),
+        (("Volts", "Amps", "AC power (W)"), None),
+        (("AC power (W)",), "AC power (W)"),
+    ],
+)
+def test_the_column_that_speaks_of_alternating_current(names, speaks):
+    """Volt-amperes and their like anywhere, AC only in what is taken; a bank's own readings are DC all the same."""
+    found, _ = choose(names, [""] * len(names))
+    taken = {quantity: index for quantity, (index, _) in found.items()}
+    assert ac_column(names, (), taken) == speaks
+
+
+def test_the_units_row_speaks_of_alternating_current_too():
+    """Where the unit stands below the name."""
+    assert ac_column(("U", "I", "S"), ("V", "A", "VA"), {"voltage_V": 0, "current_A": 1}) == "S"

@@ -7,168 +7,34 @@ from dataclasses import replace
 from html.parser import HTMLParser
 from xml.etree import ElementTree
 
-import numpy as np
 import pytest
+from report_scenes import (
+    SECOND_US,
+    START_US,
+    folded,
+    make_cycle,
+    make_later,
+    make_log,
+    make_plate,
+    make_readings,
+    make_report,
+    make_site,
+    with_facts,
+)
 
 from shuntbook.analysis.cautions import CAUTIONS
-from shuntbook.analysis.charge import Amounts, Charge, Gap, Span
+from shuntbook.analysis.charge import Amounts, Charge, Span
 from shuntbook.analysis.chunk import Chunk
-from shuntbook.analysis.cycle_record import Cycle, Cycles, CycleSummary
-from shuntbook.analysis.envelope import EnvelopeFold
+from shuntbook.analysis.cycle_record import Cycles, CycleSummary
 from shuntbook.analysis.finding import Finding
-from shuntbook.analysis.nameplate import compare, estimate
-from shuntbook.analysis.report import CloseUp, LogFacts, LogReport, PlateCheck, Report
-from shuntbook.analysis.site import Site
-from shuntbook.cli.render import charts, svg
+from shuntbook.analysis.nameplate import compare
+from shuntbook.analysis.report import CloseUp, PlateCheck
+from shuntbook.cli.render import method
 from shuntbook.cli.render.page import render
-from shuntbook.cli.render.thinning import thinned
 
-SECOND_US = 1_000_000
-START_US = 1_781_000_000 * SECOND_US  # 9 June 2026, 10:13:20 UTC
 # Elements that HTML never closes (HTML standard, "void elements").
 VOID = {"meta", "br", "hr", "img", "input", "link", "area", "base", "col", "embed", "source", "track", "wbr"}
 NASTY = '<script>alert("x")</script> & \' " $x^2$ \u202eabc\u200f \x07 עברית'
-
-
-def make_site():
-    """Marrowbrook, as far as the page needs it."""
-    return Site.model_validate(
-        {
-            "name": "Marrowbrook",
-            "bank": {"nominal_V": 24, "capacity_Ah": 420, "hour_rate_h": 20},
-            "inverters": [{"name": "wash shed inverter", "continuous_VA": 3000, "efficiency_pct": 88, "idle_W": 28}],
-            "loads": [
-                {
-                    "name": "well pump",
-                    "kind": "pump",
-                    "inverter": "wash shed inverter",
-                    "voltage_V": 230,
-                    "current_A": 5.0,
-                    "hp": 0.5,
-                    "power_factor": 0.58,
-                }
-            ],
-        }
-    )
-
-
-def make_readings(cycles, length_s=3600):
-    """Readings once a second: a fridge that comes and goes, and the pump on top while it runs."""
-    second = np.arange(length_s)
-    current_A = 3.0 + 2.0 * (second % 900 < 300) + 0.2 * np.sin(second / 7.0)
-    for cycle in cycles:
-        since_s = second - (cycle.start_us - START_US) / SECOND_US
-        running = (since_s >= 0) & (since_s < (cycle.run_s or 0))
-        current_A = current_A + running * (cycle.run_A or 0) + (since_s == 0) * 20.0
-    voltage_V = 25.4 - 0.012 * current_A - second * 1e-4
-    return Chunk(START_US + second * SECOND_US, {"current_A": current_A, "voltage_V": voltage_V})
-
-
-def make_cycle(start_s, run_s=72.0, off_s=148.0, **changes):
-    """One run of the pump, `start_s` after the log's start."""
-    cycle = Cycle(
-        load="well pump",
-        start_us=START_US + round(start_s * SECOND_US),
-        stop_us=START_US + round((start_s + run_s) * SECOND_US),
-        run_s=run_s,
-        off_before_s=off_s,
-        surge_A=51.0,
-        surge_ratio=1.65,
-        surge_resolved=False,
-        run_A=31.0,
-        peak_W=1290.0,
-        run_W=765.0,
-        charge_Ah=0.625,
-        energy_Wh=15.4,
-        sag_V=0.63,
-        complete=True,
-    )
-    return replace(cycle, **changes)
-
-
-def make_log(name="open_day", **changes):
-    """An hour of the open day, or of the week after with ``run_s`` and ``off_s`` to shorten its runs."""
-    run_s, off_s = changes.pop("run_s", 72.0), changes.pop("off_s", 148.0)
-    cycles = tuple(make_cycle(t, run_s, off_s) for t in np.arange(100.0, 3400.0, run_s + off_s))
-    readings = make_readings(cycles)
-    gap = Gap(START_US + 1500 * SECOND_US, START_US + 1740 * SECOND_US)
-    seconds = (readings.time_us - START_US) / SECOND_US
-    kept = (seconds <= 1500) | (seconds >= 1740)
-    kept_readings = Chunk(readings.time_us[kept], {n: x[kept] for n, x in readings.quantities.items()})
-    log = LogReport(
-        facts=LogFacts(
-            name=name,
-            meter="bank shunt",
-            side="dc",
-            sampling="instant",
-            gap_limit_s=10.0,
-            usual_interval_s=1.0,
-            zone="Europe/London",
-            zone_assumed=True,
-            undated=False,
-            source=f"{name}.csv",
-            rows_read=3371,
-            rows_kept=3362,
-            rows_rejected=7,
-            rows_merged=2,
-            said=("Decimal comma taken from the rows.",),
-            markers=((START_US + 200 * SECOND_US, "first crates"), (START_US + 2400 * SECOND_US, "visitors arrive")),
-        ),
-        charge=Charge(
-            Span(START_US, START_US + 3599 * SECOND_US, int(kept.sum()), 3359.0, (gap,)),
-            Amounts(13.254, 0.0),
-            Amounts(331.7, 0.0),
-            "volts x amps",
-            None,
-        ),
-        cycles=Cycles(cycles, CycleSummary(len(cycles), 16.1, 0.322, run_s, off_s), "current_A"),
-        findings=(
-            Finding("sampling_too_slow", "note", "Starts are not resolved", "All starts.", "0.2 s", "common practice"),
-        ),
-        envelopes={q: folded(kept_readings, q) for q in ("current_A", "voltage_V")},
-        close_up=CloseUp(cycles[0], readings.part(90, 190)),
-        plate=make_plate(),
-    )
-    return replace(log, **changes)
-
-
-def make_plate():
-    """The pump's plate beside an hour's measurement."""
-    reckoned = estimate(make_site(), "well pump", hours=0.322)
-    return PlateCheck(reckoned, compare(reckoned, measured_energy_Wh=246.0, measured_charge_Ah=9.9))
-
-
-def folded(readings, quantity):
-    """The envelope of a quantity."""
-    fold = EnvelopeFold(quantity)
-    fold.add(readings)
-    return fold.result()
-
-
-def make_later():
-    """The week after: the tank has lost its air."""
-    short = Finding(
-        "short_cycling",
-        "act",
-        "The pump short-cycles",
-        "Runs 1 to 117 lasted 9 s in the median.",
-        "A run of at least 60 s",
-        "a submersible-motor manual's table of starts",
-        "The tank has lost its air.",
-        "Let the pressure down and measure the air.",
-    )
-    watch = Finding("standing_draw", "watch", "Something draws all the time", "3.0 A.", "25 W", "common practice")
-    return make_log("week_later", run_s=9.0, off_s=19.0, findings=(watch, short))
-
-
-def make_report(*logs, **changes):
-    """A report of one log or several."""
-    return replace(Report(make_site(), logs or (make_log(),), CAUTIONS, "0.0.test"), **changes)
-
-
-def with_facts(log, **changes):
-    """The log with other facts."""
-    return replace(log, facts=replace(log.facts, **changes))
 
 
 class Reader(HTMLParser):
@@ -284,19 +150,25 @@ def test_two_logs_start_with_a_comparison(pages):
 
 
 def test_long_lists_are_cut_and_say_so(pages):
-    """Of 118 runs thirty are listed, and the page says where the others are."""
-    count = len(make_later().cycles.cycles)
-    assert f"… and {count - 30} more, see --json" in Reader(pages["two"]).said
+    """Of many runs thirty are listed, and the page says so in words for its reader."""
+    said, count = Reader(pages["two"]).said, len(make_later().cycles.cycles)
+    assert f"Listed here are the first 30 of {count}; all of them count in the figures of this page." in said
+    assert "--" not in said
 
 
 def test_unresolved_surge_is_a_lower_bound(pages):
-    """Where sampling is too slow for the surge the page says `at least`, and why."""
-    said = Reader(pages["one"]).said
-    assert "at least 51.0 A" in said
+    """Where sampling is too slow for the surge, what hangs on it is a bound in both tables, and the page says why."""
+    said = Reader(pages["one"]).said.replace("\N{NO-BREAK SPACE}", " ")
+    runs, start = said.split("Runs of the well pump", 1)[1].split("This start", 1)
+    for bound in ("≥ 51.0 A", "≥ 1,290 W", "≥ 1.65", "≥ 0.630 V"):
+        assert bound in runs
+        assert bound in start
     assert "is a lower bound" in said
     log = make_log()
     seen = replace(log.close_up, cycle=replace(log.close_up.cycle, surge_resolved=True))
-    assert "The start rose to 51.0 A" in assert_sound(render(make_report(replace(log, close_up=seen))))
+    known = assert_sound(render(make_report(replace(log, close_up=seen)))).replace("\N{NO-BREAK SPACE}", " ")
+    assert "The start rose to 51.0 A" in known
+    assert "≥" not in known.split("This start", 1)[1]
 
 
 def test_nameplate_steps_stand_with_their_origin(pages):
@@ -307,7 +179,19 @@ def test_nameplate_steps_stand_with_their_origin(pages):
         assert " ".join(step.origin.split()) in said
     for text in check.estimate.assumptions:
         assert text in said
-    assert check.comparison.sentence in said
+
+
+def test_plate_is_compared_with_the_figures_of_the_table():
+    """Sentence and table round alike, and charge that was not measured is left out and unknown, never 0."""
+    said = assert_sound(render(make_report())).replace("\N{NO-BREAK SPACE}", " ")
+    # 230 V x 5 A x 0.322 h = 370 Wh on paper; x 0.58 / 0.88 and 28 W idle, x 0.322 h = 253 Wh; 246 is 97 % and 66 %.
+    assert "took 246 Wh: 3 % less than the 253 Wh reckoned from its nameplate, and 34 % less than the 370 Wh" in said
+    assert "On paper 370 Wh 15.4 Ah 66 % From the nameplate 253 Wh 11.1 Ah 97 % Measured 246 Wh 9.90 Ah" in said
+    check = make_plate()
+    no_charge = PlateCheck(check.estimate, compare(check.estimate, measured_energy_Wh=246.0))
+    said = assert_sound(render(make_report(make_log(plate=no_charge)))).replace("\N{NO-BREAK SPACE}", " ")
+    assert "In charge" not in said
+    assert "Measured 246 Wh — unknown 100 %" in said
 
 
 def test_cautions_and_method_are_on_every_page(pages):
@@ -374,6 +258,9 @@ def test_side_ac_has_energy_only():
     )
     said = assert_sound(render(make_report(log)))
     assert "Amps behind an inverter are no charge of the bank" in said
+    assert "The energy" in said
+    assert "The bank" not in said
+    assert "charge drawn" not in said
     assert not re.search(r"\d Ah", said)
     assert "VA, not W" in said
 
@@ -402,7 +289,78 @@ def test_no_cycles_is_said():
     log = make_log(cycles=Cycles((), CycleSummary(0, None, None, None, None), "current_A"), close_up=None, findings=())
     said = assert_sound(render(make_report(log)))
     assert "No load was seen to start and stop." in said
-    assert "No finding" in said
+    assert "No finding: there was no run to check." in said
+
+
+@pytest.mark.parametrize(
+    ("others", "words"),
+    [(10, "(its plate says about 33 A); 10 runs of other loads were."), (0, "(its plate says about 33 A).")],
+)
+def test_a_load_that_did_not_run_is_named(others, words):
+    """Where the load that was looked for did not run, the page says what was expected and what there was instead."""
+    summary = CycleSummary(0, 0.0, 0.0, None, None, others)
+    cycles = Cycles((), summary, "current_A", "well pump", 33.2456)
+    said = assert_sound(render(make_report(make_log(cycles=cycles, close_up=None, findings=()))))
+    assert f"No run like the well pump's was seen {words}" in said.replace("\N{NO-BREAK SPACE}", " ")
+    assert "largest load" not in said
+    assert "of the well pump 0 starts" in said
+
+
+def test_a_motor_alone_is_asked_about_its_health():
+    """The pump is named in its heading; a load that nobody named, or that is no motor, is not asked how it is."""
+    assert "Is the well pump healthy?" in assert_sound(render(make_report()))
+    log = make_log()
+    unnamed = replace(log.cycles, cycles=tuple(replace(c, load=None) for c in log.cycles.cycles))
+    heater = make_site().loads[0].model_copy(update={"kind": "heater"})
+    site = make_site().model_copy(update={"loads": (heater,)})
+    for report in (make_report(replace(log, cycles=unnamed), site=None), make_report(log, site=site)):
+        said = assert_sound(render(report))
+        assert "What the runs show" in said
+        assert "healthy" not in said
+
+
+@pytest.mark.parametrize("side", ["dc", "ac"])
+def test_too_little_measured_is_never_zero(side):
+    """Where no reading stands for any time, charge and energy are not 0 but unknown."""
+    nothing = Charge(Span(START_US, START_US, 1, 0.0, ()), None, None, None, None)
+    log = make_log(charge=nothing, cycles=Cycles((), CycleSummary(0, None, None, None, None), "power_W"), close_up=None)
+    said = assert_sound(render(make_report(with_facts(replace(log, plate=None), side=side))))
+    assert "Too little was measured" in said
+    assert not re.search(r"\d\W+(Ah|Wh)\b", said.split("How this was computed")[0])
+
+
+def test_energy_measured_for_less_time_has_its_own_average():
+    """Where volts are missing for half of the time, watts are averaged over the other half."""
+    log = make_log()
+    half = Span(START_US, START_US + 1800 * SECOND_US, 1800, 1800.0, ())
+    log = replace(log, charge=replace(log.charge, energy=Amounts(150.0, 0.0), energy_span=half))
+    said = assert_sound(render(make_report(log))).replace("\N{NO-BREAK SPACE}", " ")
+    assert "Energy 150 Wh 0 Wh 150 Wh 300 W" in said  # 150 Wh in half an hour
+    assert "the bank's voltage while it gave" not in said
+
+
+def test_rows_beside_each_other_have_one_unit():
+    """Charge and energy of an hour stand in rows of their own, so that no row holds both."""
+    ac = replace(with_facts(make_log("ac"), side="ac"), charge=replace(make_log().charge, charge=None))
+    said = assert_sound(render(make_report(make_log(), ac))).replace("\N{NO-BREAK SPACE}", " ")
+    assert "Charge drawn in an hour of readings 14.2 Ah — unknown" in said  # 13.254 Ah in 3,359 s
+    assert "Energy drawn in an hour of readings 355 Wh 355 Wh" in said  # 331.7 Wh in 3,359 s
+
+
+def test_method_says_which_log_a_rule_is_for():
+    """Two logs with two rules have a term each, with the log's name; no term stands twice."""
+    power = make_log("week_later")
+    power = replace(power, charge=replace(power.charge, energy_by="the power column"))
+    terms = [term for term, _ in method.method(make_report(make_log(), power))]
+    assert {"Charge", "Energy: open day", "Energy: week later", "By hand: open day"} <= set(terms)
+    assert len(terms) == len(set(terms))
+    assert {"Energy", "By hand"} <= {term for term, _ in method.method(make_report())}
+
+
+def test_without_a_site_the_title_says_what_it_names():
+    """A log's name alone would be no title."""
+    assert "<h1>Log: open day</h1>" in render(make_report(site=None))
+    assert "<h1>Logs: open day and week later</h1>" in render(make_report(make_log(), make_later(), site=None))
 
 
 def test_held_and_mean_readings_have_their_own_formulas():
@@ -411,56 +369,8 @@ def test_held_and_mean_readings_have_their_own_formulas():
         assert words in assert_sound(render(make_report(with_facts(make_log(), sampling=sampling))))
 
 
-def test_chart_keeps_every_peak():
-    """Putting buckets together for the screen loses no lowest and no highest reading."""
-    rng = np.random.default_rng(7)
-    readings = Chunk(START_US + np.arange(50_000) * SECOND_US, {"current_A": rng.normal(size=50_000)})
-    whole = folded(readings, "current_A")
-    thin = thinned(whole, 300)
-    assert len(thin.time_us) <= 300
-    assert thin.high.max() == readings.quantities["current_A"].max()
-    assert thin.low.min() == readings.quantities["current_A"].min()
-
-
-def test_chart_stays_small_with_many_cycles_and_gaps():
-    """Ten thousand short runs and a thousand gaps make no heavier a drawing than the page can bear."""
-    cycles = tuple(make_cycle(60.0 * i, 9.0, 51.0) for i in range(10_000))
-    gaps = tuple(Gap(START_US + i * 600 * SECOND_US, START_US + (i * 600 + 60) * SECOND_US) for i in range(1000))
-    log = make_log()
-    span = Span(START_US, START_US + 600_000 * SECOND_US, 5, 1.0, gaps)
-    log = replace(log, charge=replace(log.charge, span=span), cycles=replace(log.cycles, cycles=cycles))
-    assert len(charts.whole_log(log)) < 400_000
-    assert len(charts.run_and_rest(log, minimum_run_s=60.0)) < 400_000
-
-
 def test_nothing_heavy_is_loaded_before_rendering():
     """Importing the page costs neither matplotlib nor jinja2."""
     code = "import sys, shuntbook.cli.render.page; print(sorted({'matplotlib', 'jinja2'} & set(sys.modules)))"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
-
-
-def test_markers_close_together_share_a_label():
-    """Numbers of markers never lie on top of each other."""
-    log = make_log()
-    at = [START_US + second * SECOND_US for second in (100, 110, 120, 2000)]
-    drawing = charts.whole_log(with_facts(log, markers=tuple((us, "crates") for us in at)))
-    texts = re.findall(r"<text[^>]*>([^<]*)</text>", drawing)
-    assert "1–3" in texts
-    assert "4" in texts
-    assert "crates" not in drawing
-
-
-def test_colours_follow_the_page():
-    """No colour is fixed in a drawing: all are variables that the style sheet sets for light, dark and paper."""
-    drawing = charts.whole_log(make_log())
-    assert not re.search(r"(fill|stroke): #(?!000000)[0-9a-f]{6}", drawing)
-    assert "var(--draw)" in drawing
-
-
-def test_label_of_a_drawing_is_escaped():
-    """A drawing's label may hold any sign."""
-    with svg.drawing(svg.NARROW) as figure:
-        figure.add_subplot()
-        drawing = svg.inline(figure, name="t", label='a "b" <c> & d')
-    assert ElementTree.fromstring(drawing).attrib["aria-label"] == 'a "b" <c> & d'

@@ -7,11 +7,12 @@ from pathlib import Path
 import click
 
 from ...analysis.charge import ChargeFold
+from ...analysis.marked import MarkedFold
 from ...analysis.quality import QualityFold
 from ...ingest.errors import InputError
 from ..feeding import facts_of, feed, how_read, open_and_tell, open_site
 from ..render.as_json import charge_document, print_json
-from ..render.terminal import charge_lines
+from ..render.terminal import charge_lines, marked_lines
 from ..span import check_span, instant_of
 
 
@@ -36,12 +37,15 @@ def command(log: Path, site: Path | None, since: str | None, until: str | None, 
     check_span(from_us, to_us)
     fold = ChargeFold(how_read(opened), set(opened.quantities), from_us=from_us, to_us=to_us)
     quality = QualityFold(opened.quantities) if opened.meta.side == "dc" else None
-    feed(opened, [fold, *([quality] if quality is not None else [])])
+    marked = MarkedFold(how_read(opened), set(opened.quantities), facts.markers)
+    feed(opened, [fold, marked, *([quality] if quality is not None else [])])
     result = fold.result()
     if result.span.start_us is None:
         raise InputError(f"{log}: no reading lies in the span that was asked for")
     if as_json:
-        print_json(charge_document(facts, result))
+        print_json(charge_document(facts, result, marked.result()))
         return
     for line in charge_lines(facts, result, quality.result().sign if quality is not None else None):
+        click.echo(line)
+    for line in marked_lines(facts, marked.result()):
         click.echo(line)

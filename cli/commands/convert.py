@@ -16,7 +16,7 @@ from ...ingest.intake import Stated, take_in
 from ...ingest.whole_file import refuse_existing
 from ...ingest.zone import zone_named
 from ..render.as_json import convert_document, print_json
-from ..render.words import SAMPLING
+from ..render.words import SAMPLING, date_and_clock
 
 if TYPE_CHECKING:
     from ...ingest.delimited.stamps import Order
@@ -28,14 +28,26 @@ if TYPE_CHECKING:
 @click.option("--out", required=True, type=click.Path(path_type=Path), help="The log to write (Parquet).")
 @click.option("--profile", help="A source profile: says what the columns are where that cannot be recognised.")
 @click.option("--zone", help="Time zone of stamps without an offset, such as Europe/London. Default: this computer's.")
-@click.option("--start", help="When elapsed time began, such as 2026-06-13T09:30.")
+@click.option("--start", help="When elapsed time began, such as 2026-06-13T09:30; times with dates need none.")
 @click.option(
-    "--dates", type=click.Choice(["d/m/y", "m/d/y", "y-m-d"]), help="Day or month first, where no row decides it."
+    "--dates",
+    type=click.Choice(["d/m/y", "m/d/y", "y-m-d"]),
+    help="Order of day, month and year, where no row decides it: 5 June is 05/06/26 (d/m/y), 06/05/26 (m/d/y) or "
+    "26-06-05 (y-m-d).",
 )
-@click.option("--decimal", type=click.Choice(["point", "comma"]), help="Decimal mark, where the cells leave it open.")
+@click.option(
+    "--decimal",
+    type=click.Choice(["point", "comma"]),
+    help="Decimal mark, where the cells leave it open: 1,250 is 1250 (point) or 1.25 (comma).",
+)
 @click.option("--reverse-sign", is_flag=True, help="The source counts charging as positive: turn the sign.")
 @click.option("--side", type=click.Choice(["dc", "ac"]), help="At the bank (dc) or behind an inverter (ac).")
-@click.option("--sampling", type=click.Choice(["instant", "mean", "held"]), help="What one reading stands for.")
+@click.option(
+    "--sampling",
+    type=click.Choice(["instant", "mean", "held"]),
+    help="What one reading stands for: instant, the value at its time (the default); mean, the average since the "
+    "reading before; held, read by eye and true until the next.",
+)
 @click.option("--gap", help="Longest spacing that is still one measurement, such as 150s.")
 @click.option("--meter", help="The meter's name, kept with the log.")
 @click.option("--allow-rejects", is_flag=True, help="Go on even if more than 5 % of the rows cannot be read.")
@@ -138,5 +150,5 @@ def _span(done: Converted) -> str:
     if done.meta.undated:
         return f"{(done.last_us - done.first_us) / 1e6:,.1f} s from the first reading to the last"
     zone = zone_named(done.meta.zone, what="--zone")
-    first, last = (datetime.fromtimestamp(us // 1_000_000, zone) for us in (done.first_us, done.last_us))
-    return f"from {first:%d %B %Y %H:%M:%S} to {last:%d %B %Y %H:%M:%S} ({done.meta.zone})"
+    first, last = (datetime.fromtimestamp(round(us / 1e6), zone) for us in (done.first_us, done.last_us))
+    return f"from {date_and_clock(first)} to {date_and_clock(last)} ({done.meta.zone})"

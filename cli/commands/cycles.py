@@ -32,7 +32,7 @@ def command(log: Path, site: Path | None, load: str | None, strict: bool, as_jso
     feed(opened, [analysis])
     result = analysis.result()
     if as_json:
-        print_json(cycles_document(facts, result.cycles, result.findings))
+        print_json(cycles_document(facts, result.cycles, result.findings, result.marked))
     else:
         for line in cycles_lines(result):
             click.echo(line)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime, timedelta
 from math import isfinite
 from typing import TYPE_CHECKING, Any
@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from ...analysis.charge import Amounts, Charge, Span
     from ...analysis.cycle_record import Cycle, Cycles
     from ...analysis.finding import Finding
+    from ...analysis.marked import MarkedStretch
     from ...analysis.quality import Quality
     from ...analysis.report import LogFacts, LogReport, PlateCheck, Report
     from ...ingest.convert import Converted
@@ -95,7 +96,7 @@ def facts_document(facts: LogFacts) -> Document:
     }
 
 
-def charge_document(facts: LogFacts, charge: Charge) -> Document:
+def charge_document(facts: LogFacts, charge: Charge, marked: Sequence[MarkedStretch] = ()) -> Document:
     """Return charge and energy."""
     counter = charge.counter
     return {
@@ -113,7 +114,24 @@ def charge_document(facts: LogFacts, charge: Charge) -> Document:
             "resets": counter.resets,
             "counts_down": counter.counts_down,
         },
+        "marked": marked_document(marked),
     }
+
+
+def marked_document(marked: Sequence[MarkedStretch]) -> list[Document]:
+    """Return what was drawn from each marker to the next."""
+    return [
+        {
+            "text": stretch.text,
+            "start": instant(stretch.start_us),
+            "stop": instant(stretch.stop_us),
+            "drawn_Ah": stretch.charge.drawn if stretch.charge else None,
+            "drawn_u95_Ah": stretch.charge.drawn_u95 if stretch.charge else None,
+            "energy_Wh": stretch.energy.drawn if stretch.energy else None,
+            "energy_u95_Wh": stretch.energy.drawn_u95 if stretch.energy else None,
+        }
+        for stretch in marked
+    ]
 
 
 def _span(span: Span) -> Document:
@@ -151,7 +169,9 @@ def _amounts(amounts: Amounts | None, unit: str) -> Document:
     }
 
 
-def cycles_document(facts: LogFacts, cycles: Cycles, findings: tuple[Finding, ...]) -> Document:
+def cycles_document(
+    facts: LogFacts, cycles: Cycles, findings: tuple[Finding, ...], marked: Sequence[MarkedStretch] = ()
+) -> Document:
     """Return the cycles, their summary and the findings."""
     summary = cycles.summary
     return {
@@ -167,6 +187,7 @@ def cycles_document(facts: LogFacts, cycles: Cycles, findings: tuple[Finding, ..
             "signal": cycles.signal,
         },
         "findings": [finding_document(finding) for finding in findings],
+        "marked": marked_document(marked),
     }
 
 
@@ -199,12 +220,13 @@ def report_document(report: Report) -> Document:
 
 
 def _log_parts(log: LogReport) -> Document:
-    cycles = cycles_document(log.facts, log.cycles, log.findings)
+    cycles = cycles_document(log.facts, log.cycles, log.findings, log.marked)
     return {
-        "charge": charge_document(log.facts, log.charge),
+        "charge": charge_document(log.facts, log.charge, log.marked),
         "cycles": cycles,
         "nameplate": _plate(log.plate),
         "findings": cycles["findings"],
+        "marked": cycles["marked"],
     }
 
 

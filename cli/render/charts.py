@@ -1,4 +1,4 @@
-"""The page's charts: the whole log, one start, runs and rests, and the nameplate beside the measurement.
+"""The page's charts: the whole log, runs and rests, and the nameplate beside the measurement.
 
 No text of the user's goes into a drawing: markers are numbered, and the page says beside it what each number is.
 Meaning is never carried by colour alone: it has a shape, a hatch or a word as well.
@@ -6,30 +6,25 @@ Meaning is never carried by colour alone: it has a shape, a hatch or a word as w
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ...analysis.chunk import MICROSECONDS, Chunk, FloatArray
-from . import svg, words
-from .axis import duration_axis, on_axis, span_of, time_axis
+from ...analysis.chunk import MICROSECONDS
+from . import on_strip, svg, words
+from .axis import NAMES, STEPS, charted, duration_axis, ends, on_axis, span_of, time_axis
 from .svg import ALERT, DRAW, GAP, INK, PAPER, REST, SOFT, WIDE, Frame
 from .thinning import Span, drawable, extremes, thinned
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-    from ...analysis.cycle_record import Cycle
     from ...analysis.envelope import Envelope
-    from ...analysis.report import CloseUp, LogFacts, LogReport, PlateCheck
-
-_STEP = {"instant": None, "mean": "pre", "held": "post"}
-_NAMES = {"current_A": ("current", "A"), "power_W": ("power", "W")}
+    from ...analysis.report import LogFacts, LogReport, PlateCheck
 
 
 def whole_log(log: LogReport, *, name: str = "whole", frame: Frame = WIDE) -> str:
-    """Draw the whole log: lowest to highest reading over time, gaps hatched, cycles as bars, markers as numbers.
+    """Draw the whole log: lowest to highest reading over time, gaps hatched, runs below, markers as numbers.
 
     Parameters
     ----------
@@ -47,62 +42,20 @@ def whole_log(log: LogReport, *, name: str = "whole", frame: Frame = WIDE) -> st
     """
     quantity = charted(log)
     envelope, facts = thinned(log.envelopes[quantity], frame.points), log.facts
-    start_us, stop_us = _ends(log, envelope)
+    start_us, stop_us = ends(log)
     with svg.drawing(frame) as figure:
-        axes, strip = figure.subplots(2, 1, sharex=True, height_ratios=[8, 1])
+        axes, strip = figure.subplots(2, 1, sharex=True, height_ratios=[7, 1])
         time_axis(strip, facts, start_us, stop_us, frame)
         _draw_envelope(axes, envelope, log)
         _draw_gaps(axes, log, start_us, stop_us)
         _draw_markers(axes, facts, span_of(start_us, stop_us, facts))
-        axes.set_ylabel(_axis_title(quantity))
+        axes.set_ylabel("{} [{}]".format(*NAMES[quantity]))
         axes.axhline(0, color=INK, linewidth=0.8)
         svg.frame_axes(axes)
         axes.spines["bottom"].set_visible(False)
-        runs = [span_of(cycle.start_us, cycle.stop_us or stop_us, facts) for cycle in log.cycles.cycles]
-        _draw_bars(strip, drawable(runs, span_of(start_us, stop_us, facts)))
-        label = f"{_NAMES[quantity][0].capitalize()} over the whole log, with its gaps, cycles and markers"
+        on_strip.draw(strip, log)
+        label = f"{NAMES[quantity][0].capitalize()} over the whole log, with its gaps, cycles and markers"
         return svg.inline(figure, name=name, label=label)
-
-
-def start_close_up(close_up: CloseUp, facts: LogFacts, *, name: str = "start", frame: Frame = WIDE) -> str:
-    """Draw the readings around one start: each reading a dot, the settled draw a line, the highest reading ringed.
-
-    Parameters
-    ----------
-    close_up : CloseUp
-        The cycle and its readings; they must hold current or power.
-    facts : LogFacts
-        The log it is from.
-    name : str
-        Unique on the page.
-    frame : Frame
-        The size to draw for.
-    """
-    cycle, readings = close_up.cycle, close_up.readings
-    quantity = quantity_of(readings)
-    there = ~np.isnan(readings.quantities[quantity])
-    seconds = (readings.time_us[there] - cycle.start_us) / MICROSECONDS
-    x = readings.quantities[quantity][there]
-    unit = _NAMES[quantity][1]
-    with svg.drawing(frame) as figure:
-        axes = figure.add_subplot()
-        axes.plot(seconds, x, drawstyle=_drawstyle(facts), color=DRAW, linewidth=1.0)
-        axes.plot(seconds, x, "o", color=DRAW, markersize=3.5, label="a reading")
-        settled = _settled(cycle, quantity, seconds, x)
-        if settled is not None:
-            said = f"settled, {words.amount(settled, unit)}"
-            axes.axhline(settled, color=REST, linewidth=2, dashes=(5, 3), label=said)
-        top = _highest(cycle, seconds, x)
-        if top is not None:
-            said = f"highest, {words.amount(float(x[top]), unit)}"
-            axes.plot(seconds[top], x[top], "o", color=ALERT, markersize=11, fillstyle="none", mew=2, label=said)
-        axes.axhline(0, color=INK, linewidth=0.8)
-        axes.set_xlabel("seconds from the start")
-        axes.set_ylabel(_axis_title(quantity))
-        svg.frame_axes(axes)
-        axes.spines["bottom"].set_visible(False)
-        figure.legend(loc="outside upper left", ncols=3 if frame is WIDE else 1, handlelength=1.6)
-        return svg.inline(figure, name=name, label=f"{_NAMES[quantity][0].capitalize()} around one start")
 
 
 def run_and_rest(
@@ -179,36 +132,6 @@ def plate_bars(plate: PlateCheck, *, name: str = "plate", frame: Frame = WIDE) -
         return svg.inline(figure, name=name, label="Energy on paper, from the nameplate and measured")
 
 
-def quantity_of(readings: Chunk) -> str:
-    """Return which quantity the chart of a start shows; empty where the readings hold none to draw."""
-    return next((q for q in _NAMES if q in readings.quantities and not np.isnan(readings.quantities[q]).all()), "")
-
-
-def charted(log: LogReport) -> str:
-    """Return which quantity the chart of the whole log shows: current, or power where current has no sign."""
-    order = ("current_A", "power_W") if log.facts.side == "dc" else ("power_W", "current_A")
-    return next(quantity for quantity in order if quantity in log.envelopes)
-
-
-def _axis_title(quantity: str) -> str:
-    title, unit = _NAMES[quantity]
-    return f"{title} [{unit}]"
-
-
-def _drawstyle(facts: LogFacts) -> str:
-    step = _STEP[facts.sampling]
-    return f"steps-{step}" if step else "default"
-
-
-def _ends(log: LogReport, envelope: Envelope) -> tuple[int, int]:
-    """Return where the chart begins and ends."""
-    span = log.charge.span
-    times = [t for t in (span.start_us, span.stop_us) if t is not None]
-    if len(envelope.time_us):
-        times += [int(envelope.time_us[0]), int(envelope.time_us[-1])]
-    return min(times, default=0), max([*times, min(times, default=0) + MICROSECONDS])
-
-
 def _draw_envelope(axes: Axes, envelope: Envelope, log: LogReport) -> None:
     """Fill between lowest and highest; a gap breaks it, and a reading alone between gaps is a dot."""
     time_us, low, high = envelope.time_us, envelope.low, envelope.high
@@ -220,7 +143,7 @@ def _draw_envelope(axes: Axes, envelope: Envelope, log: LogReport) -> None:
     middle = on_axis(time_us, log.facts)
     x, low_cut, high_cut = (np.insert(v, breaks, np.nan) for v in (middle, low, high))
     stepped = log.facts.sampling == "held" or envelope.width_us < MICROSECONDS
-    step = _STEP[log.facts.sampling] if stepped else None
+    step = STEPS[log.facts.sampling] if stepped else None
     axes.fill_between(x, low_cut, high_cut, step=step, color=DRAW, linewidth=1.0)  # type: ignore[arg-type]
     axes.plot(middle[alone], high[alone], ".", color=DRAW, markersize=4)
 
@@ -254,24 +177,3 @@ def _draw_markers(axes: Axes, facts: LogFacts, whole: Span) -> None:
         label = str(first) if first == last else f"{first}–{last}"
         middle = (left + right) / 2
         axes.text(middle, 1.0, label, transform=axes.get_xaxis_transform(), ha="center", va="bottom", weight="bold")
-
-
-def _draw_bars(strip: Axes, spans: Sequence[Span]) -> None:
-    strip.broken_barh([(left, right - left) for left, right in spans], (0.15, 0.7), facecolor=REST)
-    strip.set_ylim(0, 1)
-    strip.set_yticks([0.5], ["on"])
-    svg.frame_axes(strip, grid="x")
-
-
-def _settled(cycle: Cycle, quantity: str, seconds: FloatArray, x: FloatArray) -> float | None:
-    """Return the settled draw as the meter would show it: above what was drawn before the start."""
-    above = cycle.run_A if quantity == "current_A" else cycle.run_W
-    before = x[seconds < 0]
-    return None if above is None or not len(before) else float(np.median(before)) + above
-
-
-def _highest(cycle: Cycle, seconds: FloatArray, x: FloatArray) -> int | None:
-    """Return the place of the highest reading of the run; None where there is none."""
-    stop_s = np.inf if cycle.run_s is None else cycle.run_s
-    during = np.flatnonzero((seconds >= 0) & (seconds <= stop_s))
-    return int(during[x[during].argmax()]) if len(during) else None

@@ -6,7 +6,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from . import charts, sentences, svg, tables, words
+from . import charts, close_up_chart, on_strip, sentences, svg, tables, words
+from .axis import NAMES
 
 if TYPE_CHECKING:
     from ...analysis.report import LogReport
@@ -34,7 +35,7 @@ def whole_log(log: LogReport, name: str) -> Figure | None:
         return None
     caption = "Lowest to highest reading over the whole log."
     if log.cycles.cycles:
-        caption += f" The bars below it are the runs of {sentences.load_name(log)}."
+        caption += _strip(log)
     if log.charge.span.gaps:
         caption += " Hatched from top to bottom: no readings."
     if log.facts.markers:
@@ -47,11 +48,12 @@ def whole_log(log: LogReport, name: str) -> Figure | None:
 def start(log: LogReport, name: str) -> Figure | None:
     """Return the chart of one start; None where no start was seen."""
     close_up = log.close_up
-    if close_up is None or not charts.quantity_of(close_up.readings):
+    if close_up is None or not (quantity := close_up_chart.quantity_of(close_up.readings)):
         return None
-    draw = charts.start_close_up
+    draw = close_up_chart.start_close_up
     wide, narrow = _both(lambda frame, unique: draw(close_up, log.facts, name=unique, frame=frame), name)
-    caption = f"One start close up, at {words.clock(close_up.cycle.start_us, log.facts)}. Each dot is a reading."
+    before = words.amount(close_up_chart.before(close_up), NAMES[quantity][1])
+    caption = sentences.start_as_read(close_up, log.facts, before)
     shown = (tables.start(close_up, log.facts),)
     return Figure(wide, narrow, caption, sentences.surge(close_up, log.facts), shown)
 
@@ -71,6 +73,7 @@ def runs(log: LogReport, limits: Limits | None, name: str) -> Figure | None:
     )
     whose = "the owner's own limit" if own_run_s else "a submersible-motor manual's table of starts"
     caption = "How long each run (dots) and the rest before it (open squares) lasted."
+    caption += " The scale is logarithmic: a step up multiplies the length."
     caption += f" Shortest good run: {words.duration(minimum_run_s)}, {whose}."
     return Figure(wide, narrow, f"{caption} {_times(log)}", "", (tables.usual_run(log),))
 
@@ -81,12 +84,24 @@ def plate(log: LogReport, name: str) -> Figure | None:
     if check is None:
         return None
     wide, narrow = _both(lambda frame, unique: charts.plate_bars(check, name=unique, frame=frame), name)
-    caption = (
-        f"Energy out of the bank for {words.shortened(check.estimate.load)}. Dotted, hatched: reckoned. Full: measured."
-    )
-    return Figure(
-        wide, narrow, caption, words.shortened(check.comparison.sentence, 600), (tables.plate_compared(check),)
-    )
+    caption = f"Energy that the {words.shortened(check.estimate.load)} took. Dotted, hatched: reckoned. Full: measured."
+    return Figure(wide, narrow, caption, sentences.plate(check), (tables.plate_compared(check),))
+
+
+def _strip(log: LogReport) -> str:
+    """Say what the strip below the chart shows."""
+    name, length_s = sentences.load_name(log), on_strip.bucket_s(log)
+    if length_s is not None:
+        each = f"the share of each {_length(length_s)} that {name} was on"
+        return f" Below it: {each}; its runs are too many to be shown one by one."
+    text = f" The bars below it are the runs of {name}."
+    if any(cycle.stop_us is None for cycle in log.cycles.cycles):
+        text += " A low, hatched bar is a run whose end was not seen, up to where it last was."
+    return text
+
+
+def _length(length_s: float) -> str:
+    return {3600.0: "hour", 86400.0: "day", 7 * 86400.0: "week"}.get(length_s, words.duration(length_s))
 
 
 def _both(draw: Callable[[svg.Frame, str], str], name: str) -> tuple[str, str]:

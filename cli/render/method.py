@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
 from . import sentences, words
@@ -27,21 +27,16 @@ _PRODUCT = {
 }
 
 
-def method(report: Report) -> tuple[tuple[str, str], ...]:
-    """Return what was done, each a term and its explanation."""
+def method(report: Report) -> tuple[tuple[str, tuple[str, ...]], ...]:
+    """Return what was done, each a term and its explanations."""
     logs = report.logs
-    entries = [
-        (
-            "Signs",
-            "Current out of the bank is positive (drawn), into it negative (returned). Net is drawn less returned.",
-        )
-    ]
-    if any(log.charge.charge is not None for log in logs):
-        entries += [("Charge", text) for text in _once(_CHARGE[log.facts.sampling] for log in logs)]
+    entries = [("Signs", _SIGNS)]
+    of_charge = [log for log in logs if log.charge.charge is not None]
+    entries += _by_log("Charge", of_charge, logs, lambda log: _CHARGE[log.facts.sampling])
     if any(log.facts.side == "ac" for log in logs):
         text = "Behind an inverter amps have no direction and volts × amps is VA, not W; so there is energy only."
         entries.append(("Behind an inverter", text))
-    entries += [("Energy", text) for text in _once(_energy(log) for log in logs if log.charge.energy_by)]
+    entries += _by_log("Energy", [log for log in logs if log.charge.energy_by], logs, _energy)
     entries.append(
         ("Gaps", "Readings further apart than the gap limit are a gap. Nothing is added for it; its time is stated.")
     )
@@ -52,10 +47,11 @@ def method(report: Report) -> tuple[tuple[str, str], ...]:
     entries += _RUNS
     if any(log.plate for log in logs):
         entries.append(("Nameplate", _NAMEPLATE))
-    entries += [(f"By hand: {sentences.log_title(log.facts)}", text) for log in logs for text in _by_hand(log)]
-    return tuple(entries)
+    sums = [(_of("By hand", [log], logs), tuple(texts)) for log in logs if (texts := _by_hand(log))]
+    return (*((term, (text,)) for term, text in entries), *sums)
 
 
+_SIGNS = "Current out of the bank is positive (drawn), into it negative (returned). Net is drawn less returned."
 _RUNS = [
     (
         "Runs",
@@ -76,8 +72,21 @@ _NAMEPLATE = (
 )
 
 
-def _once(texts: Iterable[str]) -> list[str]:
-    return list(dict.fromkeys(texts))
+def _by_log(
+    term: str, having: Sequence[LogReport], logs: Sequence[LogReport], explain: Callable[[LogReport], str]
+) -> list[tuple[str, str]]:
+    """Return each explanation once; where there are several, its term says which logs it is for."""
+    grouped: dict[str, list[LogReport]] = {}
+    for log in having:
+        grouped.setdefault(explain(log), []).append(log)
+    if len(grouped) == 1:
+        return [(term, text) for text in grouped]
+    return [(_of(term, group, logs), text) for text, group in grouped.items()]
+
+
+def _of(term: str, some: Sequence[LogReport], logs: Sequence[LogReport]) -> str:
+    """Return a term with the logs it is for; alone where there is no other log."""
+    return term if len(logs) == 1 else f"{term}: {', '.join(sentences.log_title(log.facts) for log in some)}"
 
 
 def _energy(log: LogReport) -> str:
@@ -100,7 +109,8 @@ def _by_hand(log: LogReport) -> list[str]:
     if charge is not None and hours:
         ah, amps = words.amount(charge.net, "Ah"), words.amount(charge.net / hours, "A")
         said.append(f"{ah} net / {words.amount(hours, 'h')} measured = {amps} on average.")
-    if charge is not None and energy is not None and charge.drawn > 0:
+    same_time = log.charge.energy_span is None or log.charge.energy_span.covered_s == log.charge.span.covered_s
+    if charge is not None and energy is not None and charge.drawn > 0 and same_time:
         volts = words.amount(energy.drawn / charge.drawn, "V")
         drawn = f"{words.amount(energy.drawn, 'Wh')} / {words.amount(charge.drawn, 'Ah')} drawn"
         said.append(f"{drawn} = {volts}, the bank's voltage while it gave.")

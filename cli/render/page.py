@@ -62,4 +62,5 @@ def _kept_together(value: object) -> object:
 def _title(report: Report) -> str:
     if report.site is not None:
         return words.shortened(report.site.name, 120)
-    return " and ".join(sentences.log_title(log.facts) for log in report.logs)
+    names = " and ".join(sentences.log_title(log.facts) for log in report.logs)
+    return f"{'Log' if len(report.logs) == 1 else 'Logs'}: {names}"

@@ -9,7 +9,7 @@ from . import words
 if TYPE_CHECKING:
     from ...analysis.charge import Amounts
     from ...analysis.finding import Finding, Severity
-    from ...analysis.report import CloseUp, LogFacts, LogReport
+    from ...analysis.report import CloseUp, LogFacts, LogReport, PlateCheck
 
 
 def log_title(facts: LogFacts) -> str:
@@ -19,8 +19,13 @@ def log_title(facts: LogFacts) -> str:
 
 def load_name(log: LogReport) -> str:
     """Return the name of the load whose runs were looked for, with its article."""
-    named = next((cycle.load for cycle in log.cycles.cycles if cycle.load), None)
+    named = named_load(log)
     return f"the {words.shortened(named)}" if named else "the largest load"
+
+
+def named_load(log: LogReport) -> str | None:
+    """Return the load that was looked for, as its site file calls it; None where none was named."""
+    return log.cycles.load or next((cycle.load for cycle in log.cycles.cycles if cycle.load), None)
 
 
 def when(log: LogReport) -> str:
@@ -39,20 +44,22 @@ def when(log: LogReport) -> str:
 
 def took(log: LogReport) -> str:
     """Say what went out of the bank and what came back."""
-    measured = f"In {words.duration(log.charge.span.covered_s)} of readings"
-    charge, energy = log.charge.charge, log.charge.energy
-    if log.facts.side == "ac":
-        if energy is None:
-            return "The meter sits behind an inverter and gave no power, so neither energy nor charge can be told."
-        return (
-            f"{measured} the loads behind the inverter took {_drawn(energy, 'Wh')}. Amps behind an inverter "
-            f"are no charge of the bank, so no amp-hours are given."
-        )
+    charge, energy, facts = log.charge.charge, log.charge.energy, log.facts
     both = [_drawn(x, unit) for x, unit in ((charge, "Ah"), (energy, "Wh")) if x is not None]
     back = [_returned(x, unit) for x, unit in ((charge, "Ah"), (energy, "Wh")) if x is not None and x.returned]
     if not both:
-        return "The log holds neither current nor power, so nothing can be told of the bank."
-    return f"{measured} the bank gave {_beside(both)} and took {_beside(back) if back else 'nothing'} back."
+        return "Too little was measured to tell what was drawn: no readings that stand close enough together to add up."
+    span = log.charge.span if charge is not None else log.charge.energy_span or log.charge.span
+    measured = f"In {words.duration(span.covered_s)} of readings"
+    if facts.side == "ac":
+        return (
+            f"{measured} the loads behind the inverter took {_beside(both)}. Amps behind an inverter "
+            f"are no charge of the bank, so no amp-hours are given."
+        )
+    text = f"{measured} the bank gave {_beside(both)} and took {_beside(back) if back else 'nothing'} back."
+    if energy is None and log.envelopes.keys() & {"voltage_V", "power_W"}:
+        text += " Of volts and watts too little was measured to tell the energy."
+    return text
 
 
 def _drawn(x: Amounts, unit: str) -> str:
@@ -71,7 +78,7 @@ def ran(log: LogReport) -> str:
     """Say how often the load started and how long it ran."""
     summary, name = log.cycles.summary, load_name(log)
     if not summary.count:
-        return "No load was seen to start and stop."
+        return _not_seen(log)
     text = f"{name[0].upper()}{name[1:]} started {words.counted(summary.count, 'time')}"
     if summary.starts_per_hour is not None:
         text += f", {words.number(summary.starts_per_hour)} an hour"
@@ -84,6 +91,20 @@ def ran(log: LogReport) -> str:
     return f"{text}."
 
 
+def _not_seen(log: LogReport) -> str:
+    """Say that no run of the load was seen, and what there was instead."""
+    cycles, others = log.cycles, log.cycles.summary.other_runs
+    if named_load(log) is None:
+        return "No load was seen to start and stop."
+    text = f"No run of {load_name(log)} was seen"
+    if cycles.expected is not None:
+        about, unit = float(f"{cycles.expected:.2g}"), cycles.signal.rsplit("_", 1)[-1]
+        text = f"No run like {load_name(log)}'s was seen (its plate says about {about:,g} {unit})"
+    if others:
+        text += f"; {words.counted(others, 'run')} of other loads {'was' if others == 1 else 'were'}"
+    return f"{text}."
+
+
 def verdict(log: LogReport) -> str:
     """Say what asks for action, or that nothing does."""
     act, watch = _titles(log, "act"), _titles(log, "watch")
@@ -93,6 +114,8 @@ def verdict(log: LogReport) -> str:
     if watch:
         verb = "wants" if len(watch) == 1 else "want"
         return f"Nothing asks for action, but {words.counted(len(watch), 'thing')} {verb} watching: {'; '.join(watch)}."
+    if not log.cycles.cycles:
+        return "Without a run there is nothing to judge a load's health by."
     return "Nothing in this log asks for action."
 
 
@@ -125,6 +148,38 @@ def surge(close_up: CloseUp, facts: LogFacts) -> str:
         f"Readings came {every}, and a start can rise and fall between two of them. The highest seen, {highest} above "
         f"what was drawn before, is a lower bound: the true surge may have been higher."
     )
+
+
+def start_as_read(close_up: CloseUp, facts: LogFacts, before: str) -> str:
+    """Say what the picture of a start shows; `before` is what was read before it, with its unit, or ``unknown``."""
+    text = f"One start close up, at {words.clock(close_up.cycle.start_us, facts)}. Each dot is a reading, as read"
+    if before == words.UNKNOWN:
+        return f"{text}; the table counts from what was read before the start."
+    return f"{text}: before the start that was {before}, and the table counts from there."
+
+
+def plate(check: PlateCheck) -> str:
+    """Set the measurement beside estimate and paper, with the figures of the table."""
+    estimate, seen = check.estimate, check.comparison
+    text = (
+        f"In {words.duration(estimate.hours * 3600)} of running the {words.shortened(estimate.load)} took "
+        f"{words.amount(seen.measured_energy_Wh, 'Wh')}: {_against(seen.energy_ratio, estimate.energy_Wh, 'Wh')} "
+        f"reckoned from its nameplate, and {_against(seen.paper_energy_ratio, estimate.paper_Wh, 'Wh')} on paper."
+    )
+    if seen.charge_ratio is None or seen.paper_charge_ratio is None:
+        return text
+    return (
+        f"{text} In charge it took {words.amount(seen.measured_charge_Ah, 'Ah')}: "
+        f"{_against(seen.charge_ratio, estimate.charge_Ah, 'Ah')} from the nameplate, and "
+        f"{_against(seen.paper_charge_ratio, estimate.paper_Ah, 'Ah')} on paper."
+    )
+
+
+def _against(ratio: float, expected: float, unit: str) -> str:
+    """Say by how much more or less something is than expected, in the whole per cents of the table's ratio."""
+    percent = round(100 * ratio) - 100
+    beside = words.amount(expected, unit)
+    return f"{abs(percent)} % {'more' if percent > 0 else 'less'} than the {beside}" if percent else f"as the {beside}"
 
 
 def counter(log: LogReport) -> str | None:

@@ -9,11 +9,12 @@ from typing import TYPE_CHECKING
 from . import sentences, words
 
 if TYPE_CHECKING:
-    from ...analysis.charge import Amounts
+    from ...analysis.charge import Amounts, Span
     from ...analysis.cycle_record import Cycle
     from ...analysis.report import CloseUp, LogFacts, LogReport, PlateCheck, Report
 
 MOST_ROWS = 30
+_AT_LEAST = "≥: at least this much; readings came too slowly to see the top of the start."
 _QUANTITIES = {"current_A": ("Current", "A"), "voltage_V": ("Voltage", "V"), "power_W": ("Power", "W")}
 
 
@@ -30,13 +31,19 @@ class Table:
 
 def took(log: LogReport) -> Table:
     """Return charge and energy: drawn, returned and net, and the average draw over the measured time."""
-    hours = log.charge.span.covered_s / 3600
     rows = []
     for what, x, unit, rate in (("Charge", log.charge.charge, "Ah", "A"), ("Energy", log.charge.energy, "Wh", "W")):
         if x is not None:
-            average = words.amount(x.net / hours, rate) if hours else words.UNKNOWN
-            rows.append((what, *_amounts(x, unit), average))
-    return Table("What went out and what came back", ("", "Drawn", "Returned", "Net", "Average of net"), tuple(rows))
+            rows.append((what, *_amounts(x, unit), words.amount(_an_hour(log, x, x.net), rate)))
+    caption = "What went out and what came back" if log.facts.side == "dc" else "What the loads took"
+    return Table(caption, ("", "Drawn", "Returned", "Net", "Average of net"), tuple(rows))
+
+
+def _an_hour(log: LogReport, x: Amounts, value: float) -> float | None:
+    """Return a value of charge or energy by the hours measured for it; None where there are none. [unit/h]."""
+    span = log.charge.energy_span if x is log.charge.energy else None
+    covered_s = (span or log.charge.span).covered_s
+    return value / (covered_s / 3600) if covered_s else None
 
 
 def _amounts(x: Amounts, unit: str) -> tuple[str, str, str]:
@@ -68,7 +75,7 @@ def gaps(log: LogReport) -> Table:
         )
         for gap in found[:MOST_ROWS]
     )
-    return Table("Gaps: no readings, nothing added", ("From", "To", "Length"), rows, _more(len(found)))
+    return Table("Gaps: no readings, nothing added", ("From", "To", "Length"), rows, more(len(found)))
 
 
 def markers(log: LogReport) -> Table:
@@ -77,7 +84,7 @@ def markers(log: LogReport) -> Table:
         (str(place), words.clock(us, log.facts, near_us=log.charge.span.start_us), words.shortened(text, 200))
         for place, (us, text) in enumerate(log.facts.markers[:MOST_ROWS], start=1)
     )
-    return Table("Markers", ("No.", "When", "What was noted"), rows, _more(len(log.facts.markers)), prose=True)
+    return Table("Markers", ("No.", "When", "What was noted"), rows, more(len(log.facts.markers)), prose=True)
 
 
 def cycles(log: LogReport) -> Table:
@@ -87,32 +94,36 @@ def cycles(log: LogReport) -> Table:
         ("Start", lambda c: words.clock(c.start_us, log.facts, near_us=near_us)),
         ("Rest before", lambda c: words.duration(c.off_before_s)),
         ("Ran", lambda c: words.duration(c.run_s)),
-        ("Highest at start", lambda c: _bound(words.amount(c.surge_A, "A"), c, "≥")),
-        ("Peak power", lambda c: words.amount(c.peak_W, "W")),
+        ("Highest at start", lambda c: _bound(words.amount(c.surge_A, "A"), c)),
+        ("Peak power", lambda c: _bound(words.amount(c.peak_W, "W"), c)),
         ("Settled", lambda c: words.amount(c.run_A, "A")),
         ("Settled power", lambda c: words.amount(c.run_W, "W")),
-        ("Start / settled", lambda c: _bound(words.number(c.surge_ratio), c, "≥")),
+        ("Start / settled", lambda c: _bound(words.number(c.surge_ratio), c)),
         ("Charge", lambda c: words.amount(c.charge_Ah, "Ah")),
         ("Energy", lambda c: words.amount(c.energy_Wh, "Wh")),
-        ("Voltage sag", lambda c: words.amount(c.sag_V, "V")),
-        ("Seen whole", lambda c: "yes" if c.complete else "no"),
+        ("Voltage sag", lambda c: _bound(words.amount(c.sag_V, "V"), c)),
     ]
+    if not all(c.complete for c in shown):
+        columns.append(("Seen whole", lambda c: "yes" if c.complete else "no"))
     filled = [(head, [cell(c) for c in shown]) for head, cell in columns]
     kept = [(head, cells) for head, cells in filled if any(cell != words.UNKNOWN for cell in cells)]
     rows = tuple(zip(*(cells for _, cells in kept), strict=True))
     caption = f"Runs of {sentences.load_name(log)}; amps, watts, charge and energy are above what was drawn before"
-    note = _more(len(log.cycles.cycles))
-    if any("≥" in cell for row in rows for cell in row):
-        note = f"{note} ≥: at least this much; readings came too slowly to see the top of the start.".strip()
-    return Table(caption, tuple(head for head, _ in kept), rows, note)
+    notes = [more(len(log.cycles.cycles), "; all of them count in the figures of this page"), _at_least(rows)]
+    return Table(caption, tuple(head for head, _ in kept), rows, " ".join(note for note in notes if note))
 
 
-def _bound(text: str, cycle: Cycle, at_least: str = "at least") -> str:
-    return text if cycle.surge_resolved or text == words.UNKNOWN else f"{at_least} {text}"
+def _bound(text: str, cycle: Cycle) -> str:
+    return text if cycle.surge_resolved or text == words.UNKNOWN else f"≥\N{NO-BREAK SPACE}{text}"
 
 
-def _more(count: int) -> str:
-    return f"… and {count - MOST_ROWS:,} more, see --json." if count > MOST_ROWS else ""
+def _at_least(rows: tuple[tuple[str, ...], ...]) -> str:
+    return _AT_LEAST if any("≥" in cell for row in rows for cell in row) else ""
+
+
+def more(count: int, what_of_them: str = "") -> str:
+    """Say how many of a long list's items are listed; empty where all are."""
+    return f"Listed here are the first {MOST_ROWS} of {count:,}{what_of_them}." if count > MOST_ROWS else ""
 
 
 def start(close_up: CloseUp, facts: LogFacts) -> Table:
@@ -120,16 +131,17 @@ def start(close_up: CloseUp, facts: LogFacts) -> Table:
     cycle = close_up.cycle
     rows = (
         ("When", words.clock(cycle.start_us, facts)),
-        ("Highest reading above what was drawn before", _bound(words.amount(cycle.surge_A, "A"), cycle)),
-        ("Settled draw", words.amount(cycle.run_A, "A")),
+        ("Highest reading", _bound(words.amount(cycle.surge_A, "A"), cycle)),
+        ("Settled draw, over the whole run", words.amount(cycle.run_A, "A")),
         ("Start over settled", _bound(words.number(cycle.surge_ratio), cycle)),
-        ("Highest power", words.amount(cycle.peak_W, "W")),
-        ("Settled power", words.amount(cycle.run_W, "W")),
-        ("Voltage sag", words.amount(cycle.sag_V, "V")),
+        ("Highest power", _bound(words.amount(cycle.peak_W, "W"), cycle)),
+        ("Settled power, over the whole run", words.amount(cycle.run_W, "W")),
+        ("Voltage sag", _bound(words.amount(cycle.sag_V, "V"), cycle)),
         ("Ran for", words.duration(cycle.run_s)),
     )
     known = tuple(row for row in rows if row[1] != words.UNKNOWN)
-    return Table("This start", ("", "Value"), known, prose=True)
+    caption = "This start; amps and watts are above what was drawn before it"
+    return Table(caption, ("", "Value"), known, _at_least(known), prose=True)
 
 
 def usual_run(log: LogReport) -> Table:
@@ -188,7 +200,7 @@ def quality(log: LogReport) -> Table:
         ("What a reading is", sentences.sampling(facts)),
         ("Gap limit", "none" if facts.sampling == "held" else words.duration(facts.gap_limit_s)),
         ("Measured", words.duration(span.covered_s)),
-        ("Not measured", f"{words.duration(span.uncovered_s)} in {words.counted(len(span.gaps), 'gap')}"),
+        ("Not measured", _not_measured(span)),
         ("Times", "no dates: counted from the log's start" if facts.undated else f"in the zone {zone}"),
         ("Energy from", log.charge.energy_by or words.UNKNOWN),
         ("Runs found in", _QUANTITIES.get(log.cycles.signal, (log.cycles.signal, ""))[0].lower()),
@@ -196,13 +208,18 @@ def quality(log: LogReport) -> Table:
     return Table("How the log was read", ("", "What we know"), rows, prose=True)
 
 
+def _not_measured(span: Span) -> str:
+    return f"{words.duration(span.uncovered_s)} in {words.counted(len(span.gaps), 'gap')}" if span.gaps else "no gap"
+
+
 def compared(report: Report) -> Table:
     """Return the logs side by side."""
     lines: tuple[tuple[str, Callable[[LogReport], str]], ...] = (
         ("Measured", lambda log: words.duration(log.charge.span.covered_s)),
-        ("Drawn, charge", lambda log: drawn(log.charge.charge, "Ah")),
-        ("Drawn, energy", lambda log: drawn(log.charge.energy, "Wh")),
-        ("Drawn in an hour of readings", _drawn_per_hour),
+        ("Charge drawn", lambda log: drawn(log.charge.charge, "Ah")),
+        ("Energy drawn", lambda log: drawn(log.charge.energy, "Wh")),
+        ("Charge drawn in an hour of readings", lambda log: _drawn_an_hour(log, log.charge.charge, "Ah")),
+        ("Energy drawn in an hour of readings", lambda log: _drawn_an_hour(log, log.charge.energy, "Wh")),
         ("Starts", lambda log: f"{log.cycles.summary.count:,}"),
         ("Starts an hour", lambda log: words.number(log.cycles.summary.starts_per_hour)),
         ("Running", lambda log: words.percent(log.cycles.summary.duty_cycle)),
@@ -212,6 +229,7 @@ def compared(report: Report) -> Table:
     )
     head = ("", *(sentences.log_title(log.facts) for log in report.logs))
     rows = tuple((what, *(cell(log) for log in report.logs)) for what, cell in lines)
+    rows = tuple(row for row in rows if any(cell != words.UNKNOWN for cell in row[1:]))
     return Table("What each log shows", head, rows, prose=True)
 
 
@@ -220,12 +238,11 @@ def drawn(x: Amounts | None, unit: str) -> str:
     return words.UNKNOWN if x is None else words.plus_minus(x.drawn, x.drawn_u95, unit)
 
 
-def _drawn_per_hour(log: LogReport) -> str:
-    hours = log.charge.span.covered_s / 3600
-    x, unit = (log.charge.charge, "Ah") if log.charge.charge is not None else (log.charge.energy, "Wh")
-    return words.amount(x.drawn / hours, unit) if x is not None and hours else words.UNKNOWN
+def _drawn_an_hour(log: LogReport, x: Amounts | None, unit: str) -> str:
+    return words.UNKNOWN if x is None else words.amount(_an_hour(log, x, x.drawn), unit)
 
 
 def _finding_titles(log: LogReport) -> str:
+    none = "nothing to act on" if log.cycles.cycles else "no run to judge"
     serious = [finding for finding in sentences.by_severity(log) if finding.severity != "note"]
-    return "; ".join(f"{f.severity}: {words.shortened(f.title, 120)}" for f in serious) or "nothing to act on"
+    return "; ".join(f"{f.severity}: {words.shortened(f.title, 120)}" for f in serious) or none

@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from .words import SAMPLING, amount, clock, counted, duration, number, percent, plus_minus, zone_of
+from .words import SAMPLING, amount, clock, counted, duration, number, percent, plus_minus, shortened, zone_of
 
 if TYPE_CHECKING:
     from ...analysis.charge import Amounts, Charge, Span
     from ...analysis.cycle_record import Cycle
     from ...analysis.finding import Finding
+    from ...analysis.marked import MarkedStretch
     from ...analysis.quality import Quality, SignCheck
     from ...analysis.report import LogFacts, LogReport
 
@@ -76,6 +77,24 @@ def _rests_on(facts: LogFacts, charge: Charge) -> list[str]:
             f"ours differs by {amount(counter.difference_Ah, 'Ah')}"
         )
     return lines
+
+
+def marked_lines(facts: LogFacts, marked: Sequence[MarkedStretch]) -> list[str]:
+    """Return what was drawn from each note to the next as a table."""
+    if not marked:
+        return []
+    rows = [["from the note", "at", "for", "drawn Ah", "drawn Wh"]]
+    for stretch in marked:
+        rows.append(
+            [
+                shortened(stretch.text, 40),
+                clock(stretch.start_us, facts, near_us=marked[0].start_us),
+                duration((stretch.stop_us - stretch.start_us) / 1e6),
+                "-" if stretch.charge is None else number(stretch.charge.drawn),
+                "-" if stretch.energy is None else number(stretch.energy.drawn),
+            ]
+        )
+    return ["", *table(rows, right=(3, 4))]
 
 
 def wrong_sign_lines(sign: SignCheck | None) -> list[str]:

@@ -38,6 +38,29 @@ def drawable(spans: Sequence[Span], whole: Span) -> list[Span]:
     return drawn
 
 
+def joined(spans: Sequence[tuple[int, int]]) -> list[tuple[int, int]]:
+    """Return the same stretches in order, those that overlap or touch put together."""
+    apart: list[tuple[int, int]] = []
+    for left, right in sorted(spans):
+        if apart and left <= apart[-1][1]:
+            apart[-1] = (apart[-1][0], max(right, apart[-1][1]))
+        else:
+            apart.append((left, right))
+    return apart
+
+
+def within(spans: Sequence[tuple[int, int]], edges_us: TimeArray) -> FloatArray:
+    """Return how much of each stretch between neighbouring edges lies within `spans`, which do not overlap. [us]."""
+    if not spans:
+        return np.zeros(len(edges_us) - 1)
+    left, right = np.array(spans, dtype=np.int64).T
+    so_far = np.cumsum(right - left)
+    # The time within all spans up to an instant rises along each of them, and stands still between.
+    at = np.column_stack([left, right]).ravel()
+    total = np.column_stack([so_far - (right - left), so_far]).ravel()
+    return np.diff(np.interp(edges_us - edges_us[0], at - edges_us[0], total))
+
+
 def extremes(points: Sequence[tuple[int, float]], buckets: int) -> tuple[TimeArray, FloatArray]:
     """Return at most the lowest and the highest value in each of `buckets` stretches of equally many points."""
     us = np.array([t for t, _ in points], dtype=np.int64)

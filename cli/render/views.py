@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from ...analysis.health import limits_for
 from . import figures, sentences, tables, words
 
 if TYPE_CHECKING:
@@ -15,19 +16,29 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True)
+class Headings:
+    """What the parts of a log are called in their headings and, shorter, in the list of links."""
+
+    took: str
+    took_short: str
+    runs: str
+    runs_short: str
+
+
+@dataclass(frozen=True)
 class LogView:
     """One log as text, tables and figures: nothing is left for the template to decide."""
 
     anchor: str
     title: str
-    side: str
     when: str
     brief: tuple[str, ...]
     numbers: tuple[tuple[str, str], ...]
     took: Table
+    headings: Headings
     counter: str | None
     whole: Figure | None
-    load: str
+    ran: str
     findings: list[Finding]
     runs: Figure | None
     start: Figure | None
@@ -45,14 +56,14 @@ def view_of(report: Report, log: LogReport, anchor: str) -> LogView:
     return LogView(
         anchor=anchor,
         title=sentences.log_title(log.facts),
-        side=log.facts.side,
         when=sentences.when(log),
         brief=(sentences.took(log), sentences.ran(log), sentences.verdict(log)),
         numbers=_numbers(log),
         took=tables.took(log),
+        headings=_headings(report, log),
         counter=sentences.counter(log),
         whole=figures.whole_log(log, f"{anchor}-whole"),
-        load=sentences.load_name(log),
+        ran=sentences.ran(log),
         findings=sentences.by_severity(log),
         runs=figures.runs(log, limits, f"{anchor}-runs"),
         start=figures.start(log, f"{anchor}-start"),
@@ -65,12 +76,32 @@ def view_of(report: Report, log: LogReport, anchor: str) -> LogView:
     )
 
 
+def _headings(report: Report, log: LogReport) -> Headings:
+    """Return what the log's parts are called: only a motor is asked whether it is healthy."""
+    at_bank, name = log.facts.side == "dc", sentences.named_load(log)
+    loads = report.site.loads if report.site is not None else ()
+    load = next((load for load in loads if load.name == name), None)
+    motor = bool(limits_for(report.site, load).is_motor)
+    return Headings(
+        took="What it took out of the bank" if at_bank else "What the loads took behind the inverter",
+        took_short="The bank" if at_bank else "The energy",
+        runs=f"Is {sentences.load_name(log)} healthy?" if motor else "What the runs show",
+        runs_short=_capital(sentences.load_name(log)) if motor else "The runs",
+    )
+
+
 def _numbers(log: LogReport) -> tuple[tuple[str, str], ...]:
-    """Return the three figures that matter, each with what it is."""
+    """Return the figures that matter, each with what it is; what was not measured is left out."""
     summary, charge, energy = log.cycles.summary, log.charge.charge, log.charge.energy
     running = "" if summary.duty_cycle is None else f", running {words.percent(summary.duty_cycle)} of the time"
-    return (
+    of = "any load" if not summary.count and sentences.named_load(log) is None else sentences.load_name(log)
+    cards = [
         (tables.drawn(charge, "Ah"), "charge drawn"),
         (tables.drawn(energy, "Wh"), "energy drawn"),
-        (words.counted(summary.count, "start"), f"of {sentences.load_name(log)}{running}"),
-    )
+        (words.counted(summary.count, "start"), f"of {of}{running if summary.count else ''}"),
+    ]
+    return tuple(card for card in cards if card[0] != words.UNKNOWN)
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]

@@ -131,9 +131,15 @@ def clock(us: int | None, facts: LogFacts, *, near_us: int | None = None) -> str
     if facts.undated:
         return elapsed(us)
     moment = local(round(us / MICROSECONDS) * MICROSECONDS, facts)
-    text = f"{moment:%H:%M:%S}"
-    if near_us is None or local(near_us, facts).date() != moment.date():
-        text = f"{moment.day} {moment:%b %Y} {text}"
+    return date_and_clock(moment, date=near_us is None or local(near_us, facts).date() != moment.date())
+
+
+def date_and_clock(moment: datetime, *, date: bool = True) -> str:
+    """Return a local time as ``13 Jun 2026 10:04:30``, or its clock alone.
+
+    In an hour that the clocks pass twice it carries the zone's abbreviation.
+    """
+    text = f"{moment.day} {moment:%b %Y} {moment:%H:%M:%S}" if date else f"{moment:%H:%M:%S}"
     passed_twice = moment.replace(fold=0).utcoffset() != moment.replace(fold=1).utcoffset()
     return f"{text} {moment:%Z}" if passed_twice else text
 

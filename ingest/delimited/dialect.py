@@ -55,10 +55,9 @@ class Dialect:
 
     def describe(self) -> str:
         """Return the layout in words."""
-        word = next(word for word, mark in DELIMITERS.items() if mark == self.delimiter)
         header = f"header on line {self.header_line}" if self.header_line else "no header"
         units = ", units in the row below it" if self.units else ""
-        return f"{word}-separated, {header}{units}, readings from line {self.first_line}"
+        return f"{_word(self.delimiter)}-separated, {header}{units}, readings from line {self.first_line}"
 
 
 @dataclass(frozen=True)
@@ -108,14 +107,26 @@ def find_dialect(text: str, *, name: str, delimiter: str | None = None, header_l
     runs = [_longest_run(rows, after=header_line or 0) for rows in tables]
     best = max(range(len(marks)), key=lambda k: _worth(runs[k]))
     if not _worth(runs[best]):
-        raise InputError(
-            f"{name}: no table of readings found: no rows of a time and numbers, "
-            "separated by comma, semicolon, tab or bar"
-        )
+        raise InputError(f"{name}: {_no_table(lines, delimiter, after=header_line or 0)}")
     rows = tables[best]
     first, sample = _body(rows, runs[best], after=header_line or 0)
     names, units, line, first = _header(rows, first, sample, header_line, name)
     return Dialect(marks[best], names, units, line, first, sample)
+
+
+def _no_table(lines: Sequence[str], stated: str | None, *, after: int) -> str:
+    worth = {word: _worth(_longest_run(_rows(lines, mark), after=after)) for word, mark in DELIMITERS.items()}
+    word = max(worth, key=lambda word: worth[word])
+    if stated is not None and worth[word]:
+        return (
+            f'the profile says delimiter = "{_word(stated)}", but the lines look {word}-separated; '
+            "mend the profile's delimiter or leave it out"
+        )
+    return "no table of readings found: no rows of a time and numbers, separated by comma, semicolon, tab or bar"
+
+
+def _word(delimiter: str) -> str:
+    return next(word for word, mark in DELIMITERS.items() if mark == delimiter)
 
 
 def _rows(lines: Sequence[str], delimiter: str) -> list[_Row]:

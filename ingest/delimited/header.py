@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from ..errors import InputError
@@ -54,9 +54,14 @@ _BANK = {
     "at",
 }
 #: Words of something other than the bank: such a column is taken only where there is no plainer one, and that is said.
-_ELSEWHERE = {
-    "pv", "panel", "panels", "solar", "array", "load", "charger", "average", "avg", "mean", "cell", "aux", "step",
-}  # fmt: skip
+_ELSEWHERE = {"pv", "panel", "panels", "solar", "array", "load", "charger", "cell", "aux", "step"}
+#: Words of a reading that stands for a stretch of time; there, too, a plainer column is preferred.
+AVERAGES = {"average", "avg", "mean"}
+#: Words that speak of alternating current wherever they stand, and in the name of what is taken; words against it.
+_AC_ANYWHERE = {"rms", "apparent", "reactive", "vrms", "arms"}
+_AC, _DC = {"ac", "vac", "aac"}, {"battery", "batteries", "batt", "bat", "bank", "pack", "shunt", "dc", "vdc", "adc"}
+#: Dimensions that are taken for power by mistake.
+NOT_WATTS = ("apparent power", "reactive power")
 #: Words of a figure that is not the reading itself: such a column is never taken unless a profile says so.
 _NO_READING = {
     "peak", "max", "maximum", "min", "minimum", "limit", "limits", "set", "setpoint", "setpoints", "spec", "open",
@@ -73,7 +78,7 @@ _ONE_WAY = ("current_A", "power_W", "charge_Ah", "energy_Wh")
 _TIME_UNITS = {
     "%", "s", "sec", "seconds", "ms", "min", "h", "h:m:s", "hh:mm:ss", "date", "time", "iso", "utc", "local",
 }  # fmt: skip
-_REMARKS = _BANK | _ELSEWHERE | _NO_READING | {"instant", "now", "filtered", "out", "calculated", "measured"}
+_REMARKS = _BANK | _ELSEWHERE | AVERAGES | _NO_READING | {"instant", "now", "filtered", "out", "calculated", "measured"}
 _REQUIRED = ("current_A", "voltage_V", "power_W")
 _BRACKET = re.compile(r"\[([^\[\]]*)\]|\(([^()]*)\)")
 _LIKE_A_UNIT = re.compile(r"[%°µμ]?[A-Za-z°%µμ·./³]{1,4}|.*([Aa]mp|[Vv]olt|[Ww]att|[Jj]oul|[Dd]eg|[Hh]our|[Hh]ertz).*")
@@ -136,7 +141,7 @@ def meaning(name: str, units_cell: str = "") -> Meaning | None:
     quantity = _by_words(words, unit)
     if quantity is None or words & _NO_READING:
         return None
-    if quantity in _REQUIRED and unit is not None and unit.dimension in ("apparent power", "reactive power"):
+    if quantity in _REQUIRED and unit is not None and unit.dimension in NOT_WATTS:
         return None  # VA and var are never watts
     try:
         unit = unit_of(quantity, parsed.unit_text, column=name)
@@ -254,7 +259,7 @@ def _by_words(there: frozenset[str], unit: Unit | None) -> str | None:
 
 def _strangeness(words: tuple[str, ...], quantity: str) -> int:
     own = _WORDS[quantity]
-    return sum(10 if word in _ELSEWHERE else 1 for word in words if word not in own and word not in _BANK)
+    return sum(10 if word in _ELSEWHERE | AVERAGES else 1 for word in words if word not in own and word not in _BANK)
 
 
 @dataclass(frozen=True)
@@ -321,8 +326,9 @@ def _best(quantity: str, columns: list[_Candidate]) -> tuple[_Candidate | None, 
     if quantity in _ONE_WAY and out and into and columns[0] in (out[0], into[0]):
         return None, (
             f"columns {out[0].name!r} and {into[0].name!r} each hold one way of {quantity}; "
-            f"put them together in a profile: [quantities.{quantity}] "
-            f"column = {_quoted(out[0].name)}, minus = {_quoted(into[0].name)}"
+            f"put them together in a profile: quantities.{quantity} = "
+            f"{{column = {_quoted(out[0].name)}, minus = {_quoted(into[0].name)}}}; "
+            "a profile takes only the columns it names, so name the others you want there, too"
         )
     alike = [column for column in columns if column.rank == columns[0].rank]
     if len(alike) > 1:
@@ -350,7 +356,54 @@ def _look_twice(quantity: str, taken: _Candidate) -> list[str]:
     return lines
 
 
-def looks_ac(names: Iterable[str], quantities: Iterable[str]) -> bool:
-    """Tell whether the header speaks of alternating current: RMS, apparent or reactive power, a power factor."""
-    there = {word.lower() for name in names for word in _split(name)}
-    return bool(there & {"rms", "apparent", "reactive", "vrms", "arms"}) or "power_factor" in set(quantities)
+def words_of(name: str) -> set[str]:
+    """Return the words of a column's name, in small letters, those in brackets too."""
+    return {word.lower() for word in _split(re.sub(r"[\[\]()]", " ", name))}
+
+
+def unit_said(name: str, units_cell: str = "") -> Unit | None:
+    """Return the unit that a column's name or the units row says; None where neither does, or they do not agree."""
+    try:
+        return _unit_or_none(_parse(name, units_cell).unit_text)
+    except InputError:
+        return None
+
+
+def not_watts(name: str, units_cell: str = "") -> str | None:
+    """Return ``apparent power`` or ``reactive power`` if a column is that by its words or unit, else None."""
+    unit, words = unit_said(name, units_cell), words_of(name)
+    by_unit = unit.dimension if unit is not None else ""
+    return next((kind for kind in NOT_WATTS if kind == by_unit or kind.split()[0] in words), None)
+
+
+def ac_column(names: Sequence[str], units: Sequence[str], taken: Mapping[str, int]) -> str | None:
+    """Return a column that speaks of alternating current; None where none does.
+
+    RMS, a power factor, apparent and reactive power (VA, var) do, wherever they stand, and AC in the name of the
+    current or voltage that is taken, or of the power if it is alone; unless what is taken is the bank's, or DC, by
+    its name.
+
+    Parameters
+    ----------
+    names, units : sequence of str
+        The header's cells, and the units row's (empty where there is none).
+    taken : dict of str to int
+        Column index by quantity.
+    """
+    own = {names[taken[quantity]] for quantity in _REQUIRED if quantity in taken}
+    if any(words_of(name) & _DC for name in own):
+        return None
+    if len(own) > 1 and "power_W" in taken:
+        own.discard(names[taken["power_W"]])
+    if "power_factor" in taken:
+        return names[taken["power_factor"]]
+    for name, cell in zip(names, units or [""] * len(names), strict=True):
+        words = words_of(name)
+        if words & _AC_ANYWHERE or not_watts(name, cell) or (name in own and words & _AC):
+            return name
+    return None
+
+
+def looks_ac(names: Sequence[str], quantities: Iterable[str]) -> bool:
+    """Tell whether names that are all taken speak of alternating current."""
+    return "power_factor" in set(quantities) or ac_column(names, (), {}) is not None

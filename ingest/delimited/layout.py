@@ -4,20 +4,22 @@ from __future__ import annotations
 
 import codecs
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from itertools import pairwise
-from typing import TYPE_CHECKING, Any, cast, get_args
+from typing import TYPE_CHECKING, cast, get_args
 
 from ..errors import InputError
-from ..quantities import QUANTITIES, Unit, unit_of
+from ..quantities import Unit, unit_of
 from .decode import Source, find_encoding
 from .dialect import DELIMITERS, Dialect, find_dialect
-from .header import choose, looks_ac, meaning
-from .numbers import NumberForm, find_form
+from .header import ac_column, choose, meaning, not_watts
+from .numbers import find_form
+from .plan import ColumnPlan, Directions, Layout, TimePlan, Wishes
+from .remarks import remarks
 from .stamps import MOST, Kind, Order, Style, find_style, is_clock_only, is_date_only
 
 if TYPE_CHECKING:
-    from ..profiles.model import ColumnEntry, Profile
+    from ..profiles.model import ColumnEntry
 
 _TIME_WORDS = {
     "time", "timestamp", "date", "datetime", "utc", "local", "stamp", "and", "iso", "clock", "epoch", "unix",
@@ -37,106 +39,6 @@ _METERS = {
     "serial",
 }
 _RANK = {"calendar": 0, "epoch": 2, "elapsed": 3}
-
-
-@dataclass(frozen=True)
-class Wishes:
-    """What the person or a profile states about an export; None leaves it to be recognised."""
-
-    profile: Profile | None = None
-    delimiter: str | None = None
-    decimal: str | None = None
-    encoding: str | None = None
-    header_line: int | None = None
-    dates: Order | None = None
-
-
-@dataclass(frozen=True)
-class Directions:
-    """The column of letters that gives an unsigned current its sign."""
-
-    index: int
-    draw: frozenset[str]
-    returned: frozenset[str]
-    none: frozenset[str]
-
-
-@dataclass(frozen=True)
-class ColumnPlan:
-    """How one column becomes one quantity; ``minus`` is the index of a column that is taken off."""
-
-    quantity: str
-    index: int
-    unit: Unit
-    form: NumberForm = field(default_factory=NumberForm)
-    scale: float = 1.0
-    offset: float = 0.0
-    directions: Directions | None = None
-    minus: int | None = None
-
-    @property
-    def decimal(self) -> str:
-        """The decimal mark."""
-        return self.form.decimal
-
-
-@dataclass(frozen=True)
-class TimePlan:
-    """The column, or the date's and the clock's, that hold the time."""
-
-    indices: tuple[int, ...]
-    style: Style
-
-
-@dataclass(frozen=True)
-class Layout:
-    """Everything needed to read the rows of one export."""
-
-    name: str
-    encoding: str
-    dialect: Dialect
-    time: TimePlan
-    columns: tuple[ColumnPlan, ...]
-    ac: bool
-    said: tuple[str, ...] = field(default=())
-
-    @property
-    def quantities(self) -> tuple[str, ...]:
-        """The quantities the export holds, in the glossary's order."""
-        there = {column.quantity for column in self.columns}
-        return tuple(name for name in QUANTITIES if name in there)
-
-    def with_order(self, order: Order) -> Layout:
-        """Return the layout with day or month first decided."""
-        return replace(self, time=replace(self.time, style=replace(self.time.style, order=order)))
-
-    def as_document(self) -> dict[str, Any]:
-        """Return what was taken for what, for JSON."""
-        names = self.dialect.names
-        return {
-            "dialect": {
-                "encoding": self.encoding,
-                "delimiter": self.dialect.delimiter,
-                "header_line": self.dialect.header_line,
-                "units_row": bool(self.dialect.units),
-                "first_line": self.dialect.first_line,
-                "decimal": {column.quantity: column.decimal for column in self.columns},
-            },
-            "quantities": [{"name": c.quantity, "column": names[c.index], "unit": c.unit.symbol} for c in self.columns],
-            "time": {"columns": [names[k] for k in self.time.indices], "style": self.time.style.describe()},
-        }
-
-    def describe(self) -> list[str]:
-        """Return in words, a line each, what was taken for what."""
-        names = self.dialect.names
-        lines = [f"layout: {self.dialect.describe()}, {self.encoding}"]
-        places = " and ".join(repr(names[k]) for k in self.time.indices)
-        lines.append(f"time: {places}, {self.time.style.describe()}")
-        for column in self.columns:
-            comma = ", decimal comma" if column.form.decimal == "," else ""
-            less = f" less {names[column.minus]!r}" if column.minus is not None else ""
-            lines.append(f"{column.quantity}: {names[column.index]!r}{less} in {column.unit.symbol}{comma}")
-        return lines
 
 
 def find_layout(source: Source, wishes: Wishes) -> Layout:
@@ -163,9 +65,9 @@ def find_layout(source: Source, wishes: Wishes) -> Layout:
         columns, said = _recognised(dialect, source.name)
     time = _time_plan(dialect, wishes, source.name)
     columns = _with_forms(dialect, columns, time, wishes.decimal, source.name)
-    said += _two_parts(dialect, time)
-    ac = looks_ac(dialect.names, [c.quantity for c in columns])
-    return Layout(source.name, encoding, dialect, time, tuple(columns), ac, tuple(said))
+    speaks_of_ac = ac_column(dialect.names, dialect.units, {plan.quantity: plan.index for plan in columns})
+    said += [*_two_parts(dialect, time), *remarks(dialect, time, columns, wishes, speaks_of_ac)]
+    return Layout(source.name, encoding, dialect, time, tuple(columns), speaks_of_ac is not None, tuple(said))
 
 
 def _two_parts(dialect: Dialect, time: TimePlan) -> list[str]:
@@ -210,14 +112,21 @@ def _recognised(dialect: Dialect, name: str) -> tuple[list[ColumnPlan], list[str
     except InputError as error:
         raise InputError(f"{name}, line {dialect.header_line}, {error}") from None
     if not chosen:
-        words = ", ".join(repr(word) for word in dialect.names if word)
-        raise InputError(
-            f"{name}, line {dialect.header_line}: none of the columns {words} is a quantity I know; "
-            "name them in a profile (--profile, see README)"
-        )
+        raise InputError(f"{name}, line {dialect.header_line}: {_nothing_known(dialect, units)}")
     _check_one_meter(dialect, columns, name)
     plans = [ColumnPlan(quantity, index, unit) for quantity, (index, unit) in chosen.items()]
     return plans, said + (_letters(dialect, columns) if {"current_A", "power_W"} & chosen.keys() else [])
+
+
+def _nothing_known(dialect: Dialect, units: Sequence[str]) -> str:
+    for word, cell in zip(dialect.names, units, strict=True):
+        if (kind := not_watts(word, cell)) is not None:
+            return (
+                f"column {word!r} is {kind}, and {'VA' if kind.startswith('apparent') else 'var'} is not W; "
+                "export a column of active power in W, or those of volts, amps and power factor"
+            )
+    words = ", ".join(repr(word) for word in dialect.names if word)
+    return f"none of the columns {words} is a quantity I know; name them in a profile (--profile, see README)"
 
 
 def _check_one_meter(dialect: Dialect, columns: Sequence[Sequence[str]], name: str) -> None:
@@ -260,9 +169,17 @@ def _stated(dialect: Dialect, quantity: str, entry: ColumnEntry, name: str) -> C
         unit = _unit_for(dialect, quantity, index, entry.unit)
     except InputError as error:
         raise InputError(f"{name}, {error}") from None
-    sign = -1.0 if entry.sign == "return_positive" else 1.0
+    turned = entry.sign == "return_positive"
+    sign = -1.0 if turned else 1.0
     return ColumnPlan(
-        quantity, index, unit, scale=entry.scale * sign, offset=entry.offset * sign, directions=directions, minus=minus
+        quantity,
+        index,
+        unit,
+        scale=entry.scale * sign,
+        offset=entry.offset * sign,
+        turned=turned,
+        directions=directions,
+        minus=minus,
     )
 
 

@@ -16,8 +16,8 @@ from ..arrow import flat, integers, strings
 from ..log import Readings
 from ..zone import NO_TIME
 from .decode import Block
-from .layout import ColumnPlan, Layout
 from .numbers import NULLS, to_numbers
+from .plan import ColumnPlan, Layout
 from .stamps import parse
 
 _BLANK, _EMPTY = strings([" ", ""])
@@ -62,11 +62,7 @@ class RowReader:
     def __init__(self, layout: Layout, to_utc: ToUtc) -> None:
         self._layout = layout
         self._to_utc = to_utc
-        needed = {*layout.time.indices}
-        for column in layout.columns:
-            needed |= {column.index} | ({column.directions.index} if column.directions else set())
-            needed |= {column.minus} if column.minus is not None else set()
-        self._needed = sorted(needed)
+        self._needed = layout.indices
         self._names = [str(k) for k in range(len(layout.dialect.names))]
 
     def read(self, block: Block) -> RowBatch:

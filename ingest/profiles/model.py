@@ -19,6 +19,9 @@ TimeStyle = Literal[
     "elapsed ms", "elapsed s", "elapsed min", "elapsed h", "elapsed h:m:s", "elapsed m:s",
 ]  # fmt: skip
 
+#: Keys by which a site file shows that it was given in a profile's place.
+SITE_KEYS = ("bank", "inverters", "loads")
+
 
 class _Part(BaseModel):
     model_config = ConfigDict(strict=True, extra="forbid", allow_inf_nan=False, frozen=True, populate_by_name=True)
@@ -97,6 +100,17 @@ class Profile(_Part):
     file: FileEntry = Field(default_factory=FileEntry)
     time: TimeEntry | None = None
     quantities: dict[str, ColumnEntry] = Field(default_factory=dict)
+
+    @model_validator(mode="before")
+    @classmethod
+    def _no_site_file(cls, data: object) -> object:
+        theirs = [key for key in SITE_KEYS if isinstance(data, dict) and key in data]
+        if theirs:
+            raise ValueError(
+                f"this looks like a site file (it has {', '.join(theirs)}), not a source profile; "
+                "a profile says what an export's columns or a meter's fields are"
+            )
+        return data
 
     @model_validator(mode="after")
     def _known_quantities(self) -> Profile:

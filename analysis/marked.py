@@ -1,0 +1,78 @@
+"""What was drawn between the notes of a log: one stretch from each marker to the next."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import zip_longest
+
+from .charge import Amounts, ChargeFold, HowRead
+from .chunk import Chunk
+
+
+@dataclass(frozen=True)
+class MarkedStretch:
+    """What went out and came back from one marker to the next, or to the log's end.
+
+    Parameters
+    ----------
+    text : str
+        The marker's text.
+    start_us, stop_us : int
+        The stretch, as far as it was measured. [us]
+    charge, energy : Amounts or None
+        [Ah], [Wh]; None where the log cannot say.
+    """
+
+    text: str
+    start_us: int
+    stop_us: int
+    charge: Amounts | None
+    energy: Amounts | None
+
+
+class MarkedFold:
+    """Integrate each stretch between markers, as a fold.
+
+    Parameters
+    ----------
+    how : HowRead
+        What a reading stands for.
+    quantities : set of str
+        The quantities the log has; charge or energy must follow from them.
+    markers : sequence of (int, str)
+        Instants [us] and texts, in any order.
+
+    Notes
+    -----
+    What it carries is what `ChargeFold` carries, for each marker.
+    """
+
+    def __init__(self, how: HowRead, quantities: set[str], markers: Sequence[tuple[int, str]]) -> None:
+        ordered = sorted(markers)
+        ends = [at for at, _ in ordered[1:]]
+        self._stretches = [
+            (text, at, end, ChargeFold(how, quantities, from_us=at, to_us=end))
+            for (at, text), end in zip_longest(ordered, ends)
+            if end is None or end > at
+        ]
+        self._last_us: int | None = None
+
+    def add(self, chunk: Chunk) -> None:
+        """Take the next readings in."""
+        if not len(chunk):
+            return
+        for _, _, end, fold in self._stretches:
+            if end is None or self._last_us is None or self._last_us <= end:
+                fold.add(chunk)
+        self._last_us = int(chunk.time_us[-1])
+
+    def result(self) -> tuple[MarkedStretch, ...]:
+        """Return the stretches in which anything was measured, in order."""
+        found = []
+        for text, at, _, fold in self._stretches:
+            charge = fold.result()
+            if charge.span.start_us is not None and charge.span.stop_us is not None:
+                start_us = max(charge.span.start_us, at)
+                found.append(MarkedStretch(text, start_us, charge.span.stop_us, charge.charge, charge.energy))
+        return tuple(found)
