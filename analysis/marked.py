@@ -16,14 +16,15 @@ class MarkedStretch:
 
     Parameters
     ----------
-    text : str
-        The marker's text.
+    at_us, text : int, str
+        The marker. [us]
     start_us, stop_us : int
         The stretch, as far as it was measured. [us]
     charge, energy : Amounts or None
         [Ah], [Wh]; None where the log cannot say.
     """
 
+    at_us: int
     text: str
     start_us: int
     stop_us: int
@@ -74,5 +75,5 @@ class MarkedFold:
             charge = fold.result()
             if charge.span.start_us is not None and charge.span.stop_us is not None:
                 start_us = max(charge.span.start_us, at)
-                found.append(MarkedStretch(text, start_us, charge.span.stop_us, charge.charge, charge.energy))
+                found.append(MarkedStretch(at, text, start_us, charge.span.stop_us, charge.charge, charge.energy))
         return tuple(found)

@@ -216,7 +216,7 @@ def _paper(chain: Chain, load: Load, site: Site, hours: float) -> tuple[float, f
     power_W, words = paper_W(load, site)
     paper_Wh = power_W * hours
     origin = (
-        f"the sum as people do it: {words}, / {site.bank.nominal_V:g} V nominal x {hours:g} h; "
+        f"the sum as people do it: {words}, / {site.bank.nominal_V:g} V nominal x {hours:.4g} h; "
         "no power factor, losses, duty cycle or real voltage"
     )
     return paper_Wh, chain.add("paper", paper_Wh / site.bank.nominal_V, "Ah", origin)
@@ -289,7 +289,7 @@ def _bank_voltage_V(chain: Chain, bank: Bank, stated_V: float | None) -> float:
 def _run_h(chain: Chain, load: Load, hours: float, running: bool) -> float:
     if running:
         return chain.add("running time", hours, "h", "the time that the load was running")
-    return chain.add("running time", hours * _duty(chain, load), "h", f"duty cycle x {hours:g} h")
+    return chain.add("running time", hours * _duty(chain, load), "h", f"duty cycle x {hours:.4g} h")
 
 
 def _duty(chain: Chain, load: Load) -> float:

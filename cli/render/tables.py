@@ -79,12 +79,17 @@ def gaps(log: LogReport) -> Table:
 
 
 def markers(log: LogReport) -> Table:
-    """Return the markers with the numbers they have in the chart."""
-    rows = tuple(
-        (str(place), words.clock(us, log.facts, near_us=log.charge.span.start_us), words.shortened(text, 200))
-        for place, (us, text) in enumerate(log.facts.markers[:MOST_ROWS], start=1)
-    )
-    return Table("Markers", ("No.", "When", "What was noted"), rows, more(len(log.facts.markers)), prose=True)
+    """Return the markers with the numbers they have in the chart, and what was drawn from each to the next."""
+    stretches = {(stretch.at_us, stretch.text): stretch for stretch in log.marked}
+    rows = []
+    for place, (us, text) in enumerate(log.facts.markers[:MOST_ROWS], start=1):
+        stretch = stretches.get((us, text))
+        amounts = [(stretch.charge, "Ah"), (stretch.energy, "Wh")] if stretch is not None else []
+        until = ", ".join(drawn(x, unit) for x, unit in amounts if x is not None)
+        when = words.clock(us, log.facts, near_us=log.charge.span.start_us)
+        rows.append((str(place), when, words.shortened(text, 200), until or words.UNKNOWN))
+    head = ("No.", "When", "What was noted", "Drawn until the next")
+    return Table("Markers", head, tuple(rows), more(len(log.facts.markers)), prose=True)
 
 
 def cycles(log: LogReport) -> Table:
