@@ -13,7 +13,7 @@ from .chunk import MICROSECONDS, SECONDS_PER_HOUR, Chunk
 from .cycle_record import Cycle, Cycles, CycleSummary
 from .one_load import runs_of_one_load
 from .pairing import Levels, Run
-from .steps import StepFold
+from .steps import StepFold, unknown_of
 
 #: Spacing of readings that can show the surge of a small motor, which is over in well under a second: common
 #: practice, no source (no standard gives a duration for a small single-phase pump). [s]
@@ -118,12 +118,12 @@ def _surge_ratio(levels: Levels, run: Run, surge_A: float | None, run_A: float |
 
 def _peak_W(levels: Levels, run: Run) -> float:
     before = levels.before(run).last("power_W")
-    return max(levels.levels[k].high("power_W") for k in range(run.inside, run.last + 1)) - before
+    return float(np.max([levels.levels[k].high("power_W") for k in range(run.inside, run.last + 1)])) - before
 
 
 def _sag_V(levels: Levels, run: Run) -> float:
     before = levels.before(run).last("voltage_V")
-    return before - min(levels.levels[k].low("voltage_V") for k in range(run.inside, run.last + 1))
+    return before - float(np.min([levels.levels[k].low("voltage_V") for k in range(run.inside, run.last + 1)]))
 
 
 def _rest_before(levels: Levels, run: Run, previous: Run | None, shortest_s: float) -> float | None:
@@ -145,18 +145,21 @@ def _above_base(levels: Levels, run: Run, name: str) -> float | None:
     """Return the integral of a quantity over a run, above what it stands on. [unit h].
 
     What it stands on is the level before the run, plus the steps of other loads meanwhile, plus the drift between the
-    levels before and after, taken as linear.
+    levels before and after, taken as linear. None where the run's end was not seen, or the quantity not throughout.
     """
     before = levels.before(run)
     if run.after is None or name not in before.parts[0].traces:
         return None
     after = levels.levels[run.after]
+    first, last = before.parts[-1].sums, after.parts[0].sums
+    if (unknown := unknown_of(name)) in last and last[unknown][0] > first[unknown][1]:
+        return None
     length_us = after.first_us - before.last_us
     base = before.last(name)
     others = [(levels.change(k, name), after.first_us - levels.levels[k].start_us) for k in run.others]
     drift = levels.drift(run, name)
     below = base * length_us + sum(change * rest_us for change, rest_us in others) + drift * length_us / 2
-    whole = after.parts[0].sums[name][0] - before.parts[-1].sums[name][1]
+    whole = last[name][0] - first[name][1]
     return _known((whole - below / MICROSECONDS) / SECONDS_PER_HOUR)
 
 

@@ -112,6 +112,8 @@ class Level:
         if len(self.parts) == 1:
             return self.parts[0].traces[name].usual
         medians = np.array([part.traces[name].usual for part in self.parts])
+        if np.isnan(medians).any():
+            return float("nan")
         counts = np.array([part.count for part in self.parts])
         order = np.argsort(medians)
         reached = np.cumsum(counts[order])
@@ -121,15 +123,15 @@ class Level:
         """Return the highest reading of the change and of the plateaus that begin within a start's time. [unit]."""
         until_us = self.changed.first_us + START_S * MICROSECONDS
         early = [part for part in self.parts[1:] if part.first_us <= until_us]
-        return max(part.traces[name].high for part in (*self.between, self.parts[0], *early))
+        return float(np.max([part.traces[name].high for part in (*self.between, self.parts[0], *early)]))
 
     def high(self, name: str) -> float:
-        """Return the highest reading of the change and of the whole level. [unit]."""
-        return max(part.traces[name].high for part in (*self.between, *self.parts))
+        """Return the highest reading of the change and of the whole level; NaN where some are unknown. [unit]."""
+        return float(np.max([part.traces[name].high for part in (*self.between, *self.parts)]))
 
     def low(self, name: str) -> float:
         """Return the lowest reading of the change and of the whole level. [unit]."""
-        return min(part.traces[name].low for part in (*self.between, *self.parts))
+        return float(np.min([part.traces[name].low for part in (*self.between, *self.parts)]))
 
 
 def levels_of(plateaus: Sequence[Plateau], signal: str) -> list[Level]:

@@ -80,8 +80,8 @@ class Growing:
             np.concatenate([self.head, x])[:EDGE],
             np.concatenate([self.tail, x])[-EDGE:],
             np.concatenate([self.sample, x[start :: self.stride]]),
-            min(self.low, float(x.min())),
-            max(self.high, float(x.max())),
+            float(np.minimum(self.low, x.min())),
+            float(np.maximum(self.high, x.max())),
             self.stride,
         )
         growing._thin()

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from .blocks import Blocks
 from .charge import HowRead
-from .chunk import MICROSECONDS, Chunk, FloatArray, join
+from .chunk import MICROSECONDS, Chunk, FloatArray, TimeArray, join
 from .energy import contradicts
 from .intervals import between_readings
 from .plateau import Growing, OpenPlateau, Plateau, trace_of
@@ -73,7 +73,7 @@ class StepFold:
     held back: so where chunks end makes no difference. The tail carried is one block and the open plateau.
     A lone reading far off its neighbours, which agree with each other and with the one before, is a spike: it makes no
     step. A reading without a signal is as if it had not been made; where only volts or watts are missing, they are
-    taken from the line between those around, within the block.
+    taken from the line between those around, as far as the gap limit reaches.
     """
 
     def __init__(self, how: HowRead, quantities: Set[str]) -> None:
@@ -208,9 +208,14 @@ class _State:
         self.open = cut.begun(bounds[-2], bounds[-1])
 
     def _integrated(self, readings: Chunk, keep: int) -> dict[str, FloatArray]:
-        """Return the running integral of amps and of watts at each reading. [unit s]."""
-        values = {n: np.nan_to_num(x[:keep]) for n, x in readings.quantities.items() if n != "voltage_V"}
+        """Return the running integral of amps and of watts at each reading [unit s], and of the time unknown [s]."""
         time_us = readings.time_us[:keep]
+        values: dict[str, FloatArray] = {}
+        for name, x in readings.quantities.items():
+            if name != "voltage_V":
+                values[name] = np.nan_to_num(x[:keep])
+                if name != self._signal:
+                    values[unknown_of(name)] = np.isnan(x[:keep]).astype(np.float64)
         pieces = between_readings(
             time_us,
             values,
@@ -229,10 +234,14 @@ class _State:
         return sums
 
 
+def unknown_of(name: str) -> str:
+    """Return the name of the running time for which a quantity was not known."""
+    return f"{name} unknown"
+
+
 def _completed(block: Chunk, how: HowRead) -> Chunk:
-    """Return a block with what is missing filled in, and with watts that the current at the bank agrees with."""
-    index = np.arange(len(block))
-    q = {name: _filled(x, index) for name, x in block.quantities.items()}
+    """Return a block with short holes filled in, and with watts that the current at the bank agrees with."""
+    q = {name: _filled(x, block.time_us, how.gap_limit_s) for name, x in block.quantities.items()}
     if how.side == "dc" and {"current_A", "voltage_V"} <= q.keys():
         product_W = q["current_A"] * q["voltage_V"]
         power_W = q.get("power_W", product_W)
@@ -240,11 +249,22 @@ def _completed(block: Chunk, how: HowRead) -> Chunk:
     return Chunk(block.time_us, q)
 
 
-def _filled(x: FloatArray, index: NDArray[np.int64]) -> FloatArray:
+def _filled(x: FloatArray, time_us: TimeArray, gap_limit_s: float) -> FloatArray:
+    """Return a quantity with its holes filled linearly where they are no longer than the gap limit, else NaN.
+
+    At the block's ends the nearest reading stands for those it has no other side for, within the same limit.
+    """
     missing = np.isnan(x)
     if not missing.any() or missing.all():
         return x
-    return np.asarray(np.interp(index, index[~missing], x[~missing]))
+    known = np.flatnonzero(~missing)
+    after = np.searchsorted(known, np.flatnonzero(missing))
+    left, right = known[np.maximum(after - 1, 0)], known[np.minimum(after, len(known) - 1)]
+    at = time_us[missing]
+    hole_us = np.maximum(at, time_us[right]) - np.minimum(at, time_us[left])
+    filled = x.copy()
+    filled[missing] = np.where(hole_us <= gap_limit_s * MICROSECONDS, np.interp(at, time_us[known], x[known]), np.nan)
+    return filled
 
 
 def _steps(x: FloatArray, is_gap: NDArray[np.bool_], least: float) -> NDArray[np.bool_]:

@@ -5,8 +5,9 @@ from math import gamma
 import numpy as np
 import pytest
 from load_scenes import Load, Scene, cycles_of, evenly
-from readings import T0_US, US, chunk_of
+from readings import T0_US, US, chunk_of, how
 
+from shuntbook.analysis.cycles import CycleFold
 from shuntbook.sample_data.generate import simulate_open_day, simulate_week_later
 
 AMPS_AND_VOLTS = {"current_A": lambda i, v: i, "voltage_V": lambda i, v: v}
@@ -363,3 +364,23 @@ def test_sample_data_have_the_runs_of_the_simulator(simulate, every_s, count, re
     assert_runs(result, np.transpose([truth.pump_starts_s, truth.pump_stops_s]) - first_s, within_s=2 * every_s)
     assert sum(cycle.energy_Wh for cycle in result.cycles) == pytest.approx(truth.pump_energy_Wh, rel=0.03)
     assert {cycle.surge_resolved for cycle in result.cycles} == {resolved}
+
+
+def test_a_run_whose_volts_are_missing_has_no_energy():
+    """Volts that were not read for longer than the gap limit give no watt-hours, no watts and no sag; amps do."""
+    count = 6000
+    time_s = np.arange(count, dtype=float)
+    current_A = np.where((time_s % 2000 > 500) & (time_s % 2000 < 1500), 30.0, 1.0)
+    voltage_V = np.full(count, 24.0)
+    voltage_V[2800:3200] = np.nan  # in the middle of the second run
+    voltage_V[4600] = np.nan  # a single one in the third
+    chunk = chunk_of(time_s, current_A=current_A, voltage_V=voltage_V)
+    fold = CycleFold(how(), {"current_A", "voltage_V"})
+    fold.add(chunk)
+    first, second, third = fold.result().cycles
+    assert second.energy_Wh is None
+    assert second.peak_W is None
+    assert second.sag_V is None
+    assert second.charge_Ah == pytest.approx(first.charge_Ah, rel=1e-6)
+    assert third.energy_Wh == pytest.approx(first.energy_Wh, rel=1e-6)
+    assert first.energy_Wh == pytest.approx(24 * 29 * 999 / 3600, rel=0.01)
