@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import zip_longest
 
 from .charge import Amounts, ChargeFold, HowRead
 from .chunk import Chunk
@@ -43,35 +42,42 @@ class MarkedFold:
         The quantities the log has; charge or energy must follow from them.
     markers : sequence of (int, str)
         Instants [us] and texts, in any order.
+    from_us, to_us : int or None
+        Only what lies between these instants. [us]
 
     Notes
     -----
     What it carries is what `ChargeFold` carries, for each marker.
     """
 
-    def __init__(self, how: HowRead, quantities: set[str], markers: Sequence[tuple[int, str]]) -> None:
+    def __init__(
+        self,
+        how: HowRead,
+        quantities: set[str],
+        markers: Sequence[tuple[int, str]],
+        *,
+        from_us: int | None = None,
+        to_us: int | None = None,
+    ) -> None:
         ordered = sorted(markers)
         ends = [at for at, _ in ordered[1:]]
-        self._stretches = [
-            (text, at, end, ChargeFold(how, quantities, from_us=at, to_us=end))
-            for (at, text), end in zip_longest(ordered, ends)
-            if end is None or end > at
-        ]
-        self._last_us: int | None = None
+        self._stretches = []
+        for k, (at, text) in enumerate(ordered):
+            end = ends[k] if k < len(ends) else None
+            low = at if from_us is None else max(at, from_us)
+            high = end if to_us is None else to_us if end is None else min(end, to_us)
+            if high is None or high > low:
+                self._stretches.append((text, at, ChargeFold(how, quantities, from_us=low, to_us=high)))
 
     def add(self, chunk: Chunk) -> None:
         """Take the next readings in."""
-        if not len(chunk):
-            return
-        for _, _, end, fold in self._stretches:
-            if end is None or self._last_us is None or self._last_us <= end:
-                fold.add(chunk)
-        self._last_us = int(chunk.time_us[-1])
+        for _, _, fold in self._stretches:
+            fold.add(chunk)
 
     def result(self) -> tuple[MarkedStretch, ...]:
         """Return the stretches in which anything was measured, in order."""
         found = []
-        for text, at, _, fold in self._stretches:
+        for text, at, fold in self._stretches:
             charge = fold.result()
             if charge.span.start_us is not None and charge.span.stop_us is not None:
                 start_us = max(charge.span.start_us, at)

@@ -38,6 +38,7 @@ from .exit import Exit
 from .feeding import read_site
 from .keyboard import Keyboard
 from .live import LiveMeter, Snapshot
+from .marks import parse_marks
 from .render.live_screen import plain_line, screen, summary_lines
 
 if TYPE_CHECKING:
@@ -107,6 +108,8 @@ def plans_for_site(path: Path, names: Sequence[str], out: Path, wanted: Wanted, 
         return [_plan_for_meter(chosen[0], path, site, out, wanted, clock)]
     out.mkdir(parents=True, exist_ok=True)
     logs = [out / f"{_file_name(meter.name)}.parquet" for meter in chosen]
+    if len(set(logs)) < len(logs):
+        raise InputError(f"{path}: two of the meters would get the same log; give them names that differ in letters")
     return [_plan_for_meter(m, path, site, log, wanted, clock) for m, log in zip(chosen, logs, strict=True)]
 
 
@@ -153,7 +156,7 @@ def run_capture(
     clock: SteadyClock,
     *,
     length_s: float | None,
-    marks: Sequence[tuple[int, str]],
+    marks: Sequence[str],
     quiet: bool,
 ) -> int:
     """Capture until it is over, finish the logs, and say what came of it; return the exit status."""
@@ -239,15 +242,18 @@ class _Show:
         capture: Capture,
         plans: Sequence[Plan],
         clock: SteadyClock,
-        marks: Sequence[tuple[int, str]],
+        marks: Sequence[str],
         *,
         length_s: float | None,
         quiet: bool,
     ) -> None:
         self._capture, self._clock, self._length_s = capture, clock, length_s
-        self._marks = list(marks)
         self._live = {m.name: _live(plan) for m, plan in zip(capture.meters, plans, strict=True)}
         self._sources = [plan.source for plan in plans]
+        recorded: LogMeta | None = getattr(plans[0].source, "meta", None)
+        self._is_replay = recorded is not None
+        zone = plans[0].zone if recorded is None else recorded.zone
+        self._marks = parse_marks(marks, self._now_us(), zone)
         self._quiet = quiet
         self._said_us = clock.now_us()
 
@@ -268,8 +274,13 @@ class _Show:
                     live.update(self._screen(keyboard.typed))
 
     def take_rest(self) -> None:
-        """Take in what the meters told last."""
+        """Take in what the meters told last, and place the notes whose time was reached."""
         self._feed(list(self._capture.events(0.0)))
+        for at_us, text in self._marks:
+            if at_us <= self._reached_us():
+                self._mark(text, at_us)
+            else:
+                click.echo(f"note: the time of --mark {text!r} was not reached", err=True)
 
     def snapshots(self, *, final: bool = False) -> list[Snapshot]:
         """Return how every meter stands."""
@@ -284,7 +295,7 @@ class _Show:
         self._feed(list(self._capture.events(1.0 / _REFRESHES)))
         for line in keyboard.lines():
             self._typed(line)
-        while self._marks and self._marks[0][0] <= self._now_us():
+        while self._marks and self._marks[0][0] <= self._reached_us():
             at_us, text = self._marks.pop(0)
             self._mark(text, at_us)
 
@@ -305,6 +316,12 @@ class _Show:
         self._capture.mark(text, self._now_us() if at_us is None else at_us)
         for live in self._live.values():
             live.marked(text)
+
+    def _reached_us(self) -> int:
+        """Return up to when a note may be placed: now, or the last reading of a recording. [us]"""
+        if not self._is_replay:
+            return self._clock.now_us()
+        return max(meter.last_us or 0 for meter in self._capture.meters)
 
     def _now_us(self) -> int:
         """Return the time of the capture, or of the recording that is replayed. [us]"""
@@ -340,8 +357,10 @@ def _live(plan: Plan) -> LiveMeter:
 def _finish(meters: Sequence[Metered], journals: Sequence[Journal], show: _Show) -> int:
     """Finish every log, whatever happened to the others, and say what came of it."""
     status = Exit.DONE
-    for meter, journal, snapshot in zip(meters, journals, show.snapshots(final=True), strict=True):
-        status = max(status, _say_failure(meter), _finish_log(journal, snapshot))
+    for journal, snapshot in zip(journals, show.snapshots(final=True), strict=True):
+        status = max(status, _finish_log(journal, snapshot))
+    for meter in meters:
+        status = max(status, _say_failure(meter))
     return int(status)
 
 

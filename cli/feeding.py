@@ -27,6 +27,15 @@ def feed(log: Log, folds: Iterable[Fold[Any]], *, from_us: int | None = None, to
             fold.add(chunk)
 
 
+def ends_of(log: Log) -> tuple[int, int]:
+    """Return a log's first and last instant; both 0 for an empty one. [us]"""
+    first = last = 0
+    for k, readings in enumerate(log.scan([])):
+        first = int(readings.time_us[0]) if k == 0 else first
+        last = int(readings.time_us[-1])
+    return first, last
+
+
 def how_read(log: Log) -> HowRead:
     """Return what a reading of a log stands for; the metadata was checked when the log was opened."""
     meta = log.meta

@@ -14,7 +14,8 @@ from ..analysis.chunk import MICROSECONDS, Chunk
 from ..analysis.cycle_record import Cycles
 from ..analysis.cycles import CycleFold
 from ..analysis.finding import Finding
-from ..analysis.health import CycleLimits, findings_of
+from ..analysis.health import CycleLimits, findings_of, wrong_sign
+from ..analysis.quality import QualityFold
 from ..analysis.refusal import Refusal
 from ..ingest.source import Reading
 
@@ -72,6 +73,7 @@ class LiveMeter:
     _whole: ChargeFold | None = None
     _since: ChargeFold | None = None
     _cycles: CycleFold | None = None
+    _quality: QualityFold | None = None
     _found: Cycles | None = None
     _look_again: float = 0.0
     _last: Reading | None = None
@@ -82,6 +84,8 @@ class LiveMeter:
         """Make the folds that the source's quantities allow."""
         self._whole = self._new_charge()
         self._since = self._new_charge()
+        if self.how.side == "dc" and {"current_A", "voltage_V"} <= set(self.quantities):
+            self._quality = QualityFold(self.quantities)
         if {"current_A", "power_W"} & set(self.quantities):
             self._cycles = CycleFold(self.how, set(self.quantities), load=self.load, expected=self.expected)
 
@@ -97,7 +101,7 @@ class LiveMeter:
         if not readings:
             return
         chunk = self._chunk(readings)
-        for fold in (self._whole, self._since, self._cycles):
+        for fold in (self._whole, self._since, self._cycles, self._quality):
             if fold is not None:
                 fold.add(chunk)
         for name in ("current_A", "power_W"):
@@ -125,6 +129,8 @@ class LiveMeter:
         last_us = self._last.time_us if self._last is not None else None
         cycles = self._cycles_now(last_us)
         findings = findings_of(cycles, self.limits, self.how.usual_interval_s) if cycles is not None else ()
+        turned = wrong_sign(self._quality.result().sign) if self._quality is not None else None
+        findings = findings if turned is None else (turned, *findings)
         return Snapshot(
             name=self.name,
             side=self.how.side,

@@ -90,9 +90,10 @@ def run(argv: Sequence[str]) -> int:
     except (click.Abort, KeyboardInterrupt):
         return _say("stopped; nothing half-written is left behind", Exit.INTERRUPTED)
     except Exception as error:
-        if os.environ.get("SHUNTBOOK_DEBUG"):
+        sentence, status = _ended_by(error)
+        if status is Exit.FAULT_OF_OURS and os.environ.get("SHUNTBOOK_DEBUG"):
             raise
-        return _say(*_ended_by(error))
+        return _say(sentence, status)
 
 
 def _ended_by(error: Exception) -> tuple[str, Exit]:

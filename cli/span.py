@@ -11,46 +11,52 @@ from ..ingest.errors import InputError
 from .render.words import local, zone_of
 
 _CLOCK = re.compile(r"(\d{1,2}):(\d{2})(?::(\d{2}(?:\.\d+)?))?")
+_NOUGHT = re.compile(r"0+(:0+)*(\.0+)?\s*s?")
+_LONGEST_S = 1e9
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
 
-def instant_of(text: str | None, facts: LogFacts, *, first_us: int, option: str) -> int | None:
-    """Return the instant an option means.
+def span_of(
+    since: str | None, until: str | None, facts: LogFacts, *, first_us: int, last_us: int
+) -> tuple[int | None, int | None]:
+    """Return the instants that ``--from`` and ``--to`` mean. [us]
+
+    A clock time is that of the log's first day, or of the next one where it has passed before the log (or before
+    ``--from``) and still lies in the log.
 
     Parameters
     ----------
-    text : str or None
+    since, until : str or None
         What the person wrote; None stays None.
     facts : LogFacts
         The log: its zone, whether it is dated, its markers.
-    first_us : int
-        The log's first instant. [us]
-    option : str
-        For the error.
-
-    Returns
-    -------
-    int or None
-        Since 1970-01-01T00:00:00Z. [us]
+    first_us, last_us : int
+        The log's first and last instant. [us]
 
     Raises
     ------
     InputError
-        If it is neither a time nor a marker's text.
+        If one is neither a time nor a marker's text, or the span ends before it begins.
     """
-    if text is None:
-        return None
+    ends = (first_us, last_us)
+    from_us = None if since is None else _instant(since, facts, ends, not_before_us=first_us, option="--from")
+    after_us = (first_us if from_us is None else from_us) + 1
+    to_us = None if until is None else _instant(until, facts, ends, not_before_us=after_us, option="--to")
+    if from_us is not None and to_us is not None and to_us <= from_us:
+        raise InputError("--to: does not lie after --from")
+    return from_us, to_us
+
+
+def _instant(text: str, facts: LogFacts, ends: tuple[int, int], *, not_before_us: int, option: str) -> int:
     named = [at for at, note in facts.markers if note.strip().lower() == text.strip().lower()]
     if named:
         return named[0]
     if facts.undated:
-        return first_us + round(seconds(text.strip().removeprefix("+"), what=option) * 1e6)
-    if clock := _CLOCK.fullmatch(text.strip()):
-        if int(clock[1]) > 24 or int(clock[2]) > 59 or float(clock[3] or 0) >= 60:
-            raise InputError(f"{option}: {text!r} is no time of day; write it like 10:30 or 10:30:15")
-        day = local(first_us, facts).replace(hour=0, minute=0, second=0, microsecond=0)
-        moment = day + timedelta(hours=int(clock[1]), minutes=int(clock[2]), seconds=float(clock[3] or 0))
-        return _microseconds(moment)
+        return ends[0] + _elapsed_us(text.strip().removeprefix("+"), option)
+    if (clock := clock_time(text, what=option)) is not None:
+        day = local(not_before_us, facts).replace(hour=0, minute=0, second=0, microsecond=0)
+        here, next_day = (_microseconds(day + clock + timedelta(days=days)) for days in (0, 1))
+        return next_day if here < not_before_us and next_day <= ends[1] else here
     try:
         moment = datetime.fromisoformat(text.strip())
     except ValueError:
@@ -62,17 +68,28 @@ def instant_of(text: str | None, facts: LogFacts, *, first_us: int, option: str)
     return _microseconds(moment if moment.tzinfo else moment.replace(tzinfo=zone_of(facts)[1]))
 
 
-def _microseconds(moment: datetime) -> int:
-    return (moment - _EPOCH) // timedelta(microseconds=1)
+def _elapsed_us(text: str, option: str) -> int:
+    """Return a time since a log's start; nought is one. [us]"""
+    if _NOUGHT.fullmatch(text):
+        return 0
+    return round(min(seconds(text, what=option), _LONGEST_S) * 1e6)
 
 
-def check_span(from_us: int | None, to_us: int | None) -> None:
-    """Refuse a span that ends before it begins.
+def clock_time(text: str, *, what: str) -> timedelta | None:
+    """Return a time of day such as ``10:30`` since midnight; None where the text is written otherwise.
 
     Raises
     ------
     InputError
-        If it does.
+        If it is written so but no day has it.
     """
-    if from_us is not None and to_us is not None and to_us <= from_us:
-        raise InputError("--to: lies before --from; swap them")
+    if (clock := _CLOCK.fullmatch(text.strip())) is None:
+        return None
+    since = timedelta(hours=int(clock[1]), minutes=int(clock[2]), seconds=float(clock[3] or 0))
+    if int(clock[2]) > 59 or float(clock[3] or 0) >= 60 or since > timedelta(days=1):
+        raise InputError(f"{what}: {text!r} is no time of day; write it like 10:30 or 10:30:15")
+    return since
+
+
+def _microseconds(moment: datetime) -> int:
+    return (moment - _EPOCH) // timedelta(microseconds=1)

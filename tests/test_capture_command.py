@@ -80,17 +80,22 @@ def test_a_replayed_capture_gives_the_numbers_of_a_conversion(tmp_path, capsys):
         assert _without_origin(a) == _without_origin(b)
     a, b = (_json(capsys, "report", log, *site) for log in (captured, converted))
     assert a["nameplate"] == b["nameplate"]
-    assert a["findings"] == b["findings"]
+    assert a["logs"][0]["findings"] == b["logs"][0]["findings"]
 
 
-def test_a_note_at_a_time_stands_in_the_log(tmp_path):
+def test_a_note_at_a_time_stands_in_the_log(tmp_path, capsys):
     """--mark puts a note where it belongs, and it is kept as a marker."""
     log = tmp_path / "a.parquet"
     assert run(["capture", "hand:", "--out", str(log), "--for", "1s", "--mark", "0.1s=crates", "--quiet"]) == 3
     assert not log.exists()  # nothing was typed, so there is no log
-    source = WEEK.replace("speed=max", "speed=3000")
-    assert run(["capture", source, "--out", str(log), "--mark", "0.5s=crates", "--quiet"]) == 0
-    assert [text for _, text in open_log(log).meta.markers] == ["crates"]
+    marks = ["--mark", "10m=crates", "--mark", "11:30=lunch", "--mark", "1d=tomorrow"]
+    capsys.readouterr()
+    assert run(["capture", WEEK, "--out", str(log), *marks, "--quiet"]) == 0
+    assert "tomorrow" in capsys.readouterr().err
+    opened = open_log(log)
+    start_us = int(next(iter(opened.scan([]))).time_us[0])
+    assert [text for _, text in opened.meta.markers] == ["crates", "lunch"]
+    assert opened.meta.markers[0][0] == start_us + 600_000_000
 
 
 def test_all_meters_of_a_site_at_once(tmp_path, capsys):

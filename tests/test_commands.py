@@ -123,7 +123,7 @@ def test_watts_alone_give_no_amp_hours_anywhere(tmp_path, capsys):
     [
         (["--from", "25:00"], "no time of day"),
         (["--from", "noon"], "no time such as"),
-        (["--from", "10:10", "--to", "10:05"], "swap them"),
+        (["--from", "10:10", "--to", "10:05"], "does not lie after"),
         (["--from", "2027-01-01T00:00"], "no reading lies"),
     ],
 )
@@ -158,3 +158,90 @@ def test_a_fraction_where_percent_are_wanted_is_questioned(tmp_path, capsys):
     status, out, _ = said(capsys, "check-site", site)
     assert status == 0
     assert "if 90 % is meant" in out
+
+
+def night_log(tmp_path):
+    """Ten amps from 22:00 to 06:00, a reading a minute."""
+    rows = []
+    for k in range(481):
+        day, minute = 13 + (22 * 60 + k) // 1440, (22 * 60 + k) % 1440
+        rows.append(f"2026-06-{day}T{minute // 60:02d}:{minute % 60:02d}:00Z,10.0,25.0")
+    export, out = tmp_path / "night.csv", tmp_path / "night.parquet"
+    export.write_text("\n".join(["time,current [A],voltage [V]", *rows]) + "\n", encoding="utf-8")
+    assert run(["convert", str(export), "--out", str(out), "--zone", "UTC"]) == 0
+    return out
+
+
+@pytest.mark.parametrize(
+    ("words", "drawn_Ah"),
+    [
+        (["--from", "01:00"], 50.0),
+        (["--to", "01:00"], 30.0),
+        (["--from", "23:00", "--to", "01:00"], 20.0),
+        (["--from", "01:00", "--to", "05:00"], 40.0),
+        (["--to", "24:00"], 20.0),
+        ([], 80.0),
+    ],
+)
+def test_clock_times_of_a_log_past_midnight(tmp_path, capsys, words, drawn_Ah):
+    """A clock time that has passed before the log began is that of the next day (10 A x hours, arithmetic)."""
+    document = json.loads(said(capsys, "charge", night_log(tmp_path), "--json", *words)[1])
+    assert document["charge"]["drawn_Ah"] == pytest.approx(drawn_Ah, rel=1e-9)
+
+
+def test_elapsed_times_begin_at_nought(tmp_path, capsys):
+    """A log without dates takes times since its start, 0 and very long ones included."""
+    export, out = tmp_path / "e.csv", tmp_path / "e.parquet"
+    rows = [f"{k},10.0,25.0" for k in range(0, 3601)]
+    export.write_text("\n".join(["elapsed [s],current [A],voltage [V]", *rows]) + "\n", encoding="utf-8")
+    assert run(["convert", str(export), "--out", str(out)]) == 0
+    for words in (["--from", "0"], ["--from", "0:00:00"], ["--from", "0s", "--to", "99999999999d"]):
+        document = json.loads(said(capsys, "charge", out, "--json", *words)[1])
+        assert document["charge"]["drawn_Ah"] == pytest.approx(10.0, rel=1e-9)
+    half = json.loads(said(capsys, "charge", out, "--json", "--from", "+0:30:00")[1])
+    assert half["charge"]["drawn_Ah"] == pytest.approx(5.0, rel=1e-9)
+
+
+def test_look_shows_a_log_that_cannot_be_integrated(tmp_path, capsys):
+    """Pressure alone gives no charge, but its span and range can be looked at."""
+    export, out = tmp_path / "p.csv", tmp_path / "p.parquet"
+    rows = [f"2026-06-13T10:00:{k:02d}Z,{40 + k / 10}" for k in range(60)]
+    export.write_text("\n".join(["time,pressure [psi]", *rows]) + "\n", encoding="utf-8")
+    assert run(["convert", str(export), "--out", str(out)]) == 0
+    status, shown, _ = said(capsys, "look", out)
+    assert status == 0
+    assert "pressure_kPa" in shown
+    assert "59 s measured, 60 readings" in shown
+    assert said(capsys, "charge", out)[0] == 2
+
+
+def test_findings_of_all_logs_stand_at_the_top(log, capsys):
+    """The findings key of several logs names the log of each."""
+    right, turned = log("right"), log("turned", sign=-1)
+    document = json.loads(said(capsys, "report", right, turned, "--json")[1])
+    found = {(f["code"], f["log"]) for f in document["findings"]}
+    assert ("charge_wrong_sign", "turned.parquet") in found
+
+
+def test_the_user_s_own_error_keeps_its_status_when_debugging(capsys, monkeypatch):
+    """SHUNTBOOK_DEBUG shows where a fault of ours is; a missing file is none."""
+    monkeypatch.setenv("SHUNTBOOK_DEBUG", "1")
+    status, _, err = said(capsys, "charge", "nowhere.parquet")
+    assert status == 2
+    assert err.startswith("shuntbook: ")
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["probe", "modbus-tcp:127.0.0.1:1", "--units", "5-1"],
+        ["probe", "modbus-tcp:127.0.0.1:1", "--units", "300-400"],
+        ["convert", "x.csv", "--out", "y.parquet", "--start", "9999-12-31T23:59"],
+        ["convert", "x.csv", "--out", "y.parquet", "--start", "0001-01-01"],
+    ],
+)
+def test_numbers_out_of_range_are_told(words, capsys):
+    """Unit ids and years that cannot be end with status 2."""
+    status, _, err = said(capsys, *words)
+    assert status == 2
+    assert err.count("\n") == 1

@@ -16,6 +16,7 @@ from shuntbook.analysis.envelope import EnvelopeFold
 from shuntbook.analysis.marked import MarkedFold
 from shuntbook.analysis.quality import QualityFold
 from shuntbook.analysis.steps import BLOCK, StepFold
+from shuntbook.analysis.time_span import SpanFold
 
 
 class CounterAlone:
@@ -50,6 +51,8 @@ FOLDS = {
     "envelope": lambda q: EnvelopeFold("current_A", most=50),
     "between markers": lambda q: MarkedFold(how(), q, [(T0_US + k * 111_111_111, f"note {k}") for k in (5, 1, 3, 3)]),
     "quality": lambda q: QualityFold(tuple(sorted(q))),
+    "time span": lambda q: SpanFold(how()),
+    "time span of means": lambda q: SpanFold(how(sampling="mean")),
 }
 EXACT = {"steps", "steps of means", "steps behind an inverter", "cycles", "cycles of held", "envelope"}
 

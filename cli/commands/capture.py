@@ -47,10 +47,11 @@ def command(
     if (source is None) == (site is None):
         raise InputError("say what to read: either a SOURCE or --site with its meters; see shuntbook capture --help")
     clock = SteadyClock()
+    parse_marks(marks, clock.now_us())  # a mistake in one is told before anything is opened
     wanted = Wanted(profile, seconds(every, what="--every") if every else None, side)
     if site is not None:
         plans = plans_for_site(site, meters, out, wanted, clock)
     else:
         plans = [plan_for_source(source or "", out, wanted, clock)]
     length_s = seconds(length, what="--for") if length else None
-    return run_capture(plans, clock, length_s=length_s, marks=parse_marks(marks, clock.now_us()), quiet=quiet)
+    return run_capture(plans, clock, length_s=length_s, marks=marks, quiet=quiet)

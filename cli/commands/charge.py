@@ -10,10 +10,10 @@ from ...analysis.charge import ChargeFold
 from ...analysis.marked import MarkedFold
 from ...analysis.quality import QualityFold
 from ...ingest.errors import InputError
-from ..feeding import facts_of, feed, how_read, open_and_tell, open_site
+from ..feeding import ends_of, facts_of, feed, how_read, open_and_tell, open_site
 from ..render.as_json import charge_document, print_json
 from ..render.terminal import charge_lines, marked_lines
-from ..span import check_span, instant_of
+from ..span import span_of
 
 
 @click.command("charge")
@@ -31,13 +31,13 @@ def command(log: Path, site: Path | None, since: str | None, until: str | None, 
     """
     opened = open_and_tell(log)
     facts = facts_of(opened, open_site(site))
-    first = next((int(r.time_us[0]) for r in opened.scan([])), 0)
-    from_us = instant_of(since, facts, first_us=first, option="--from")
-    to_us = instant_of(until, facts, first_us=first, option="--to")
-    check_span(from_us, to_us)
+    from_us, to_us = None, None
+    if since is not None or until is not None:
+        first_us, last_us = ends_of(opened)
+        from_us, to_us = span_of(since, until, facts, first_us=first_us, last_us=last_us)
     fold = ChargeFold(how_read(opened), set(opened.quantities), from_us=from_us, to_us=to_us)
     quality = QualityFold(opened.quantities) if opened.meta.side == "dc" else None
-    marked = MarkedFold(how_read(opened), set(opened.quantities), facts.markers)
+    marked = MarkedFold(how_read(opened), set(opened.quantities), facts.markers, from_us=from_us, to_us=to_us)
     feed(opened, [fold, marked, *([quality] if quality is not None else [])])
     result = fold.result()
     if result.span.start_us is None:

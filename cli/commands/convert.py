@@ -23,6 +23,10 @@ if TYPE_CHECKING:
     from ...ingest.profiles.model import Profile
 
 
+#: Years in which a log can begin.
+_FIRST_YEAR, _LAST_YEAR = 1970, 2200
+
+
 @click.command("convert")
 @click.argument("sources", nargs=-1, required=True, metavar="SOURCE...")
 @click.option("--out", required=True, type=click.Path(path_type=Path), help="The log to write (Parquet).")
@@ -113,9 +117,12 @@ def _start(text: str | bool | None) -> datetime | None:
     if not text:
         return None
     try:
-        return datetime.fromisoformat(str(text))
+        start = datetime.fromisoformat(str(text))
     except ValueError:
-        raise InputError(f"--start: {text!r} is no date and time; write it like 2026-06-13T09:30") from None
+        start = datetime.min
+    if _FIRST_YEAR <= start.year <= _LAST_YEAR:
+        return start
+    raise InputError(f"--start: {text!r} is no date and time; write it like 2026-06-13T09:30")
 
 
 def _words(done: Converted, export: Export, *, reverse: bool) -> list[str]:
@@ -140,8 +147,9 @@ def _words(done: Converted, export: Export, *, reverse: bool) -> list[str]:
     lines.append(", ".join(counts))
     lines.append(_span(done))
     usual = f"a reading every {meta.usual_interval_s:g} s as a rule; " if meta.usual_interval_s else ""
-    lines.append(f"{usual}longer than {meta.gap_limit_s:g} s without one is a gap")
-    lines.append(f"wrote {done.log}; next: shuntbook charge {done.log}")
+    if meta.sampling != "held":
+        lines.append(f"{usual}longer than {meta.gap_limit_s:g} s without one is a gap")
+    lines.append(f"wrote {done.log}; next: shuntbook look {done.log}, then shuntbook charge {done.log}")
     return lines
 
 

@@ -6,8 +6,8 @@ from pathlib import Path
 
 import click
 
-from ...analysis.charge import ChargeFold
 from ...analysis.quality import QualityFold
+from ...analysis.time_span import SpanFold
 from ..feeding import facts_of, feed, how_read, open_and_tell, open_site
 from ..render.as_json import look_document, print_json
 from ..render.terminal import look_lines
@@ -24,9 +24,9 @@ def command(log: Path, site: Path | None, as_json: bool) -> None:
     """
     opened = open_and_tell(log)
     facts, how = facts_of(opened, open_site(site)), how_read(opened)
-    charge, quality = ChargeFold(how, set(opened.quantities)), QualityFold(opened.quantities)
-    feed(opened, [charge, quality])
-    span, found = charge.result().span, quality.result()
+    time, quality = SpanFold(how), QualityFold(opened.quantities)
+    feed(opened, [time, quality])
+    span, found = time.result(), quality.result()
     if as_json:
         print_json(look_document(facts, span, found))
         return

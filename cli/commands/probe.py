@@ -15,6 +15,8 @@ from ..render.as_json import print_json
 from ..render.terminal import table
 from ..render.words import shortened
 
+#: Unit ids end here (Modbus over Serial Line V1.02, section 2.2); 255 is a device's own over TCP.
+_LAST_UNIT = 255
 _RANGE = re.compile(r"(\d+)(?:-(\d+))?")
 
 
@@ -31,7 +33,7 @@ def command(source: str, units: str | None, registers: str | None, from_input: b
 
     Example: shuntbook probe modbus-tcp:192.0.2.7:502 --registers 0-39
     """
-    tried = UNITS if units is None else range(_pair(units, "--units")[0], _pair(units, "--units")[1] + 1)
+    tried = UNITS if units is None else _units(units)
     which: Table = "input" if from_input else "holding"
     span = _pair(registers, "--registers") if registers is not None else None
     found = probe(
@@ -47,6 +49,13 @@ def command(source: str, units: str | None, registers: str | None, from_input: b
         return
     for line in _lines(found, which):
         click.echo(line)
+
+
+def _units(text: str) -> range:
+    first, last = _pair(text, "--units")
+    if not first <= last <= _LAST_UNIT:
+        raise InputError(f"--units: {text!r} must rise, and end at {_LAST_UNIT} at most")
+    return range(first, last + 1)
 
 
 def _pair(text: str, option: str) -> tuple[int, int]:

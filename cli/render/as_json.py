@@ -103,7 +103,12 @@ def charge_document(facts: LogFacts, charge: Charge, marked: Sequence[MarkedStre
         "log": facts_document(facts),
         "span": _span(charge.span),
         "charge": _amounts(charge.charge, "Ah"),
-        "energy": {**_amounts(charge.energy, "Wh"), "from": charge.energy_by},
+        "energy": {
+            **_amounts(charge.energy, "Wh"),
+            "from": charge.energy_by,
+            "covered_s": charge.energy_span.covered_s if charge.energy_span else None,
+            "uncovered_s": charge.energy_span.uncovered_s if charge.energy_span else None,
+        },
         "uncertainty": [],
         "meter_counter": None
         if counter is None
@@ -113,6 +118,7 @@ def charge_document(facts: LogFacts, charge: Charge, marked: Sequence[MarkedStre
             "against": counter.against,
             "resets": counter.resets,
             "counts_down": counter.counts_down,
+            "in_gaps_Ah": counter.in_gaps_Ah,
         },
         "marked": marked_document(marked),
     }
@@ -212,6 +218,9 @@ def report_document(report: Report) -> Document:
     return {
         **logs[0],
         **not_yet,
+        "findings": [
+            {**finding_document(finding), "log": log.facts.name} for log in report.logs for finding in log.findings
+        ],
         "cautions": list(report.cautions),
         "site": site,
         "version": report.version,

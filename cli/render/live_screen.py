@@ -106,6 +106,8 @@ def _amounts(charge: Charge | None) -> str:
     """Return what was drawn and returned, in Ah with the Wh behind it, or in the one of them that there is."""
     kinds = [] if charge is None else [(charge.charge, "Ah"), (charge.energy, "Wh")]
     there = [(amounts, unit) for amounts, unit in kinds if amounts is not None]
+    if charge is not None and not there:
+        return "nothing yet"
     if not there:
         return "nothing to add up (neither amps at the bank nor watts)"
     words = []

@@ -62,7 +62,7 @@ def _rests_on(facts: LogFacts, charge: Charge) -> list[str]:
     if charge.charge is None and facts.side == "ac":
         lines.append("behind an inverter: amps there are no charge out of the bank, so energy only")
     if charge.energy is None:
-        lines.append("no energy: the log has neither volts nor watts")
+        lines.append("no energy: volts and amps, or watts, were never read together")
     else:
         lines.append(f"energy from {charge.energy_by}" + _of_means(facts, charge))
     span = charge.energy_span
@@ -197,7 +197,8 @@ def look_lines(facts: LogFacts, span: Span, quality: Quality) -> list[str]:
         *span_lines(facts, span),
     ]
     usual = f"every {facts.usual_interval_s:g} s as a rule" if facts.usual_interval_s else "at no usual spacing"
-    lines.append(f"a reading {usual}, {SAMPLING[facts.sampling]}; a gap is longer than {facts.gap_limit_s:g} s")
+    gap = "" if facts.sampling == "held" else f"; a gap is longer than {facts.gap_limit_s:g} s"
+    lines.append(f"a reading {usual}, {SAMPLING[facts.sampling]}{gap}")
     lines.append(
         f"{facts.rows_kept:,} of {facts.rows_read:,} rows kept, {facts.rows_rejected:,} not readable, "
         f"{facts.rows_merged:,} merged"
