@@ -10,5 +10,4 @@ from typing import Final
 L_PER_GAL: Final = 3.785411784
 KPA_PER_PSI: Final = 6.894757293168
 M_PER_FT: Final = 0.3048
-M_PER_IN: Final = 0.0254
 W_PER_HP: Final = 745.69987158  # mechanical horsepower, 550 ft lbf/s
