@@ -11,15 +11,15 @@ from pathlib import Path
 import pyarrow as pa
 import pyarrow.parquet as pq
 
-from .convert import _rejects_file as rejects_file
-from .convert import rejects_path
 from .errors import InputError
 from .file_lock import hold, in_turn, put_away
 from .journal import Journal, journal_path
 from .journal_lines import JournalReader, NothingCaptured
 from .journal_readings import Tally, in_order
-from .log import METADATA_KEY, LogMeta, _meta_from, new_log, to_batch
-from .whole_file import _sync as sync_path
+from .log import new_log, to_batch
+from .log_meta import METADATA_KEY, LogMeta, meta_from
+from .rejects import rejects_file, rejects_path
+from .whole_file import sync_path
 from .zone import zone_named
 
 #: A damaged end longer than this is more than a flush interval can cost, so the journal is kept. [bytes]
@@ -191,7 +191,7 @@ def _meta_of(log: Path) -> LogMeta | None:
     """Return a log file's metadata; None if it is not there or is no log."""
     try:
         stored = pq.read_metadata(log).metadata or {}
-        return _meta_from(log, stored.get(METADATA_KEY))
+        return meta_from(log, stored.get(METADATA_KEY))
     except (OSError, pa.ArrowException, InputError):
         return None
 
@@ -199,7 +199,7 @@ def _meta_of(log: Path) -> LogMeta | None:
 def _write(log: Path, journal: JournalReader, *, cut_off: bool) -> Compacted:
     tally = Tally(journal.path.name)
     with new_log(log, journal.quantities) as writer:
-        with rejects_file(rejects_path(log)) as rejects:
+        with rejects_file(log, {journal.path.name}) as rejects:
             for readings in in_order(journal, tally, rejects):
                 writer.write(to_batch(readings))
             if not tally.kept:

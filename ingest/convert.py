@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import csv
 from collections.abc import Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import IO
 
 import numpy as np
 import pyarrow.parquet as pq
@@ -17,13 +15,16 @@ from .delimited.rows import Reject, RowBatch
 from .errors import InputError
 from .export import Export
 from .intervals import IntervalCount
-from .log import LogMeta, LogWriter, Readings, new_log, to_batch
+from .log import LogWriter, Readings, new_log, to_batch
+from .log_meta import LogMeta
+from .rejects import RejectsFile, rejects_file, rejects_path
 from .timeline import settle
 from .whole_file import told_by_name, whole_file
 
+__all__ = ["MOST_REJECTED", "Converted", "convert", "rejects_path"]
+
 #: Share of rows that may be unreadable before the person is asked.
 MOST_REJECTED = 0.05
-_REJECTS_HEADER = ["file", "line", "reason", "text"]
 
 
 @dataclass
@@ -67,11 +68,6 @@ class _Tally:
                 self.intervals.add(time_us)
 
 
-def rejects_path(out: Path) -> Path:
-    """Return where a log's unreadable rows are kept."""
-    return out.with_name(out.name + ".rejects.csv")
-
-
 def convert(
     export: Export, out: Path, meta: LogMeta, *, reverse_sign: bool, allow_rejects: bool, gap_limit_s: float | None
 ) -> Converted:
@@ -95,11 +91,12 @@ def convert(
     Raises
     ------
     InputError
-        If too many rows cannot be read, and only the rejects file is written then; or if nothing can be written there.
+        If too many rows cannot be read, and only the rejects file is written then; if nothing can be written there;
+        or if another log's rejects stand there.
     """
     tally = _Tally()
     with ExitStack() as stack:
-        rejects = stack.enter_context(_rejects_file(rejects_path(out)))
+        rejects = stack.enter_context(rejects_file(out, {source.name for source in export.sources}))
         spool = stack.enter_context(_spool(out))
         writer = LogWriter(spool, export.quantities)
         try:
@@ -201,7 +198,7 @@ def _settled_meta(
 
 
 def _converted(
-    out: Path, meta: LogMeta, rejects: _RejectsFile, tally: _Tally, export: Export, ends: tuple[int, int]
+    out: Path, meta: LogMeta, rejects: RejectsFile, tally: _Tally, export: Export, ends: tuple[int, int]
 ) -> Converted:
     local = export.clock.local
     return Converted(
@@ -255,66 +252,3 @@ def _write_slices(writer: LogWriter, readings: Readings) -> None:
     for start in range(0, len(readings.time_us), step):
         part = slice(start, start + step)
         writer.write(to_batch(Readings(readings.time_us[part], {q: x[part] for q, x in readings.quantities.items()})))
-
-
-class _RejectsFile:
-    """Collects unreadable rows in a CSV file, which exists only if there are any."""
-
-    def __init__(self, path: Path, hidden: Path) -> None:
-        self.path = path
-        self.count = 0
-        self._hidden = hidden
-        self._file: IO[str] | None = None
-
-    def add(self, rejects: list[Reject]) -> None:
-        if not rejects:
-            return
-        if self._file is None:
-            self._file = self._hidden.open("w", encoding="utf-8", newline="")
-            csv.writer(self._file).writerow(_REJECTS_HEADER)
-        rows = ([reject.file, reject.line, reject.reason, reject.text] for reject in rejects)
-        csv.writer(self._file).writerows(rows)
-        self.count += len(rejects)
-
-    def finish(self) -> None:
-        if self._file is not None:
-            self._file.close()
-            self._hidden.replace(self.path)
-
-
-@contextmanager
-def _rejects_file(path: Path) -> Iterator[_RejectsFile]:
-    """Open a rejects file; it is kept however the conversion ends, except when it is broken off.
-
-    Raises
-    ------
-    InputError
-        If something that is no rejects file of ours stands in its place.
-    """
-    with told_by_name(path):
-        stands_there = path.exists()
-    if stands_there and not _is_ours(path):
-        raise InputError(
-            f"{path}: stands where unreadable rows would be kept and is not ours; move it or choose another --out"
-        )
-    hidden = path.with_name(f".{path.name}.part")
-    rejects = _RejectsFile(path, hidden)
-    try:
-        yield rejects
-    except InputError:
-        rejects.finish()
-        raise
-    else:
-        rejects.finish()
-        if not rejects.count:
-            path.unlink(missing_ok=True)  # an earlier run's rows are not this log's
-    finally:
-        hidden.unlink(missing_ok=True)
-
-
-def _is_ours(path: Path) -> bool:
-    try:
-        with path.open(encoding="utf-8", newline="") as file:
-            return next(csv.reader(file), None) == _REJECTS_HEADER
-    except (OSError, UnicodeDecodeError):
-        return False

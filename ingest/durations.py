@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import re
+from math import inf
 
 from .errors import InputError
 
 _SECONDS = {"ms": 0.001, "s": 1.0, "sec": 1.0, "m": 60.0, "min": 60.0, "h": 3600.0, "d": 86400.0}
-_PART = re.compile(r"(\d+(?:\.\d+)?)\s*([a-z]*)\s*")
+_NUMBER = re.compile(r"\d+(?:\.\d+)?")
+_PART = re.compile(r"(\d+(?:\.\d+)?)\s*([a-z]+)\s*")
 _CLOCK = re.compile(r"(?:(\d+):)?(\d+):(\d+(?:\.\d+)?)")
 
 
@@ -17,7 +19,7 @@ def seconds(text: str, *, what: str) -> float:
     Parameters
     ----------
     text : str
-        A number of seconds, or numbers with ``ms``, ``s``, ``m``, ``h`` or ``d``, or ``h:m:s``.
+        One number of seconds, or numbers each with ``ms``, ``s``, ``m``, ``h`` or ``d``, or ``h:m:s``.
     what : str
         The option or key, for the error.
 
@@ -26,19 +28,20 @@ def seconds(text: str, *, what: str) -> float:
     InputError
         If the text is no length of time above zero.
     """
-    plain = text.strip().lower()
-    if clock := _CLOCK.fullmatch(plain):
-        hours, minutes, rest = clock.groups()
-        total = int(hours or 0) * 3600 + int(minutes) * 60 + float(rest)
-    else:
-        total, at = 0.0, 0
-        while at < len(plain) and (part := _PART.match(plain, at)):
-            unit = part[2] or "s"
-            if unit not in _SECONDS:
-                break
-            total, at = total + float(part[1]) * _SECONDS[unit], part.end()
-        if at < len(plain):
-            total = 0.0
-    if total <= 0:
+    total = _total(text.strip().lower())
+    if not 0 < total < inf:
         raise InputError(f"{what}: {text!r} is not a length of time; write it like 150s, 15m or 1h30m")
     return total
+
+
+def _total(plain: str) -> float:
+    """Return the seconds; 0 if they cannot be told."""
+    if clock := _CLOCK.fullmatch(plain):
+        hours, minutes, rest = clock.groups()
+        return float(hours or 0) * 3600 + float(minutes) * 60 + float(rest)
+    if _NUMBER.fullmatch(plain):
+        return float(plain)
+    parts = list(_PART.finditer(plain))
+    if "".join(part[0] for part in parts) != plain or any(part[2] not in _SECONDS for part in parts):
+        return 0.0
+    return sum(float(part[1]) * _SECONDS[part[2]] for part in parts)

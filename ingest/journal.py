@@ -15,10 +15,10 @@ from typing import Final
 from .errors import InputError
 from .file_lock import hold, put_away
 from .journal_lines import header, plain, seal
-from .log import LogMeta
+from .log_meta import LogMeta
+from .rejects import refuse_others_rejects
 from .source import Reading, Refused, Remark
-from .whole_file import _sync as sync_path
-from .whole_file import told_by_name
+from .whole_file import sync_path, told_by_name
 
 FLUSH_S: Final = 1.0
 #: Share of the flush interval after which a flush is due: the next chance may come only when the interval is over.
@@ -61,7 +61,8 @@ class Journal:
     Raises
     ------
     InputError
-        If another capture is writing here, an unfinished one lies here, or nothing can be written here.
+        If another capture is writing here, an unfinished one or another log's rejects lie here, or nothing can be
+        written here.
     OSError
         If the disk is full or cannot be written to; nothing is left behind then.
     """
@@ -187,6 +188,7 @@ class Journal:
 
 def _new_file(log: Path) -> int:
     path = journal_path(log)
+    refuse_others_rejects(log, {path.name})  # now, not when the capture ends
     with told_by_name(log):
         handle = hold(path, os.O_RDWR | os.O_CREAT | os.O_APPEND)
     if handle is None:

@@ -21,7 +21,7 @@ from pathlib import Path
 from typing import IO, Any, Final, TypeGuard
 
 from .errors import InputError
-from .log import LogMeta, _meta_from
+from .log_meta import LogMeta, meta_from
 from .quantities import QUANTITIES
 
 FORMAT: Final = 1
@@ -146,7 +146,7 @@ class JournalReader:
             raise InputError(f"{self.path}, line 1: is not the beginning of a journal of ours; move this file away")
         self.quantities = tuple(str(name) for name in names)
         self.replaces = bool(stated.get("replaces"))
-        self.meta = _meta_from(self.path, json.dumps(stated.get("meta")).encode())
+        self.meta = meta_from(self.path, json.dumps(stated.get("meta")).encode())
 
     def __iter__(self) -> Iterator[Record]:
         """Yield the records in the order they were written, until a line is damaged."""

@@ -9,12 +9,12 @@ from typing import Final
 
 import numpy as np
 
-from .convert import _RejectsFile as RejectsFile
 from .delimited.rows import Reject
 from .intervals import IntervalCount
 from .journal_lines import JournalReader, Record
 from .log import Readings
-from .timeline import _merge as merge_equal
+from .rejects import RejectsFile
+from .timeline import merge_equal
 
 ROWS_A_CHUNK: Final = 1 << 14
 

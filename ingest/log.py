@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import asdict, dataclass, field, replace
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple, TypeAlias
 
 import numpy as np
 import pyarrow as pa
@@ -17,65 +16,39 @@ from numpy.typing import NDArray
 from .arrow import column, flat, floats, integers
 from .errors import InputError
 from .intervals import IntervalCount
+from .log_meta import METADATA_KEY, LogMeta, meta_from
 from .quantities import QUANTITIES
 from .whole_file import whole_file
 
 if TYPE_CHECKING:
     import pandas as pd
 
-FORMAT_MAJOR, FORMAT_MINOR = 1, 0
-METADATA_KEY = b"shuntbook"
+#: With the names of `log_meta` that whoever handles logs needs, too.
+__all__ = [
+    "METADATA_KEY",
+    "TIME_TYPE",
+    "Log",
+    "LogMeta",
+    "LogWriter",
+    "Readings",
+    "new_log",
+    "open_log",
+    "schema_for",
+    "to_batch",
+]
+
 TIME_TYPE = pa.timestamp("us", tz="UTC")
 ROWS_A_GROUP = 1 << 18
-
-
-@dataclass(frozen=True)
-class LogMeta:
-    """What a log's metadata says; everything but the readings themselves.
-
-    Parameters
-    ----------
-    side, sampling, counter_kind : str
-        ``dc`` or ``ac``; ``instant``, ``mean`` or ``held``; ``net`` or ``moved``.
-    sign_applied : int
-        -1 where the source counted return as positive and the signs were turned, else 1.
-    gap_limit_s, usual_interval_s : float or None
-        Longest spacing that is still one measurement, and the median spacing. [s]
-    markers : list of [int, str]
-        Instants [us] and what was noted at them.
-    clock_steps : list of dict
-        ``at_us`` and ``step_s`` of each jump of the meter's clock that was taken out.
-    said : list of str
-        What was assumed or noticed while reading, in sentences.
-    capture_id : str or None
-        Of a captured log: the mark that its journal carries too.
-    """
-
-    meter: str | None = None
-    side: str = "dc"
-    sampling: str = "instant"
-    counter_kind: str = "net"
-    profile: str | None = None
-    zone: str = "UTC"
-    zone_assumed: bool = False
-    undated: bool = False
-    sign_applied: int = 1
-    source: list[dict[str, Any]] = field(default_factory=list)
-    rows_read: int = 0
-    rows_kept: int = 0
-    rows_rejected: int = 0
-    rows_merged: int = 0
-    gap_limit_s: float | None = None
-    usual_interval_s: float | None = None
-    markers: list[tuple[int, str]] = field(default_factory=list)
-    clock_steps: list[dict[str, float]] = field(default_factory=list)
-    said: list[str] = field(default_factory=list)
-    tool_version: str = ""
-    capture_id: str | None = None
-
-    def to_json(self) -> bytes:
-        """Return the metadata as it stands in the file."""
-        return json.dumps({"format": f"{FORMAT_MAJOR}.{FORMAT_MINOR}", **asdict(self)}, ensure_ascii=False).encode()
+#: What is the same in all files of one meter's log, and how it is called.
+_OF_ONE_METER = {
+    "meter": "meter",
+    "side": "side",
+    "sampling": "sampling",
+    "counter_kind": "counter",
+    "undated": "undated",
+}
+#: A file, its metadata, quantities, first instant [us] and number of rows.
+_Opened: TypeAlias = tuple[Path, LogMeta, tuple[str, ...], int, int]
 
 
 class Readings(NamedTuple):
@@ -151,7 +124,7 @@ class Log:
     path : Path
         What was opened.
     meta : LogMeta
-        Its metadata; of a folder that of its first file, with the rows of all.
+        Its metadata; of a folder that of its first file, with the rows of all and the largest gap limit.
     quantities : tuple of str
         The quantities it holds, in the file's order.
     completed : str or None
@@ -212,7 +185,8 @@ def open_log(path: str | Path) -> Log:
     Raises
     ------
     InputError
-        If there is none, it cannot be read, is not a log, or was written by a newer format version.
+        If there is none, it cannot be read, is not a log, was written by a newer format version, or is a folder with
+        the logs of several meters.
     """
     from .compaction import settle_unfinished  # it writes logs, and so knows this module
 
@@ -227,12 +201,30 @@ def open_log(path: str | Path) -> Log:
     opened.sort(key=lambda item: item[3])
     first = opened[0]
     for other in opened[1:]:
-        if set(other[2]) != set(first[2]) or other[1].side != first[1].side:
-            raise InputError(
-                f"{other[0]}: holds other quantities than {first[0].name}; a folder must hold one meter's log"
-            )
+        _check_same_meter(first, other)
     rows = sum(item[4] for item in opened)
     return Log(path, tuple(item[0] for item in opened), _with_limits(opened), first[2], rows, completed)
+
+
+def _check_same_meter(first: _Opened, other: _Opened) -> None:
+    """Stop where two files of a folder cannot be one log."""
+    apart = [
+        f"{word} {_told(getattr(other[1], name))}, not {_told(getattr(first[1], name))}"
+        for name, word in _OF_ONE_METER.items()
+        if getattr(other[1], name) != getattr(first[1], name)
+    ]
+    if set(other[2]) != set(first[2]):
+        apart.append(f"quantities {', '.join(other[2])}, not {', '.join(first[2])}")
+    if apart:
+        raise InputError(
+            f"{other[0]}: holds another meter's log ({'; '.join(apart)}) than {first[0].name}; name one file"
+        )
+
+
+def _told(value: str | bool | None) -> str:
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return value or "unnamed"
 
 
 def _open_file(path: Path) -> tuple[LogMeta, tuple[str, ...], int, int]:
@@ -250,7 +242,7 @@ def _open_file(path: Path) -> tuple[LogMeta, tuple[str, ...], int, int]:
             f"{path}: {kind if isinstance(error, pa.ArrowInvalid) else 'cannot be read: ' + str(error)}"
         ) from None
     quantities = tuple(name for name in schema.names if name in QUANTITIES and name not in empty)
-    return _meta_from(path, raw.get(METADATA_KEY)), quantities, first, rows
+    return meta_from(path, raw.get(METADATA_KEY)), quantities, first, rows
 
 
 def _never_filled(file: pq.ParquetFile) -> set[str]:
@@ -286,48 +278,31 @@ def _first_instant(file: pq.ParquetFile) -> int:
     return 0
 
 
-def _meta_from(path: Path, raw: bytes | None) -> LogMeta:
-    if raw is None:
-        return LogMeta(
-            said=["this file carries no notes of ours: side dc, instant readings and draw positive are assumed"]
-        )
-    try:
-        stored = json.loads(raw)
-        version = str(stored.pop("format"))
-        major = int(version.partition(".")[0])
-    except (ValueError, KeyError, AttributeError):
-        raise InputError(f"{path}: the log's notes (metadata) are damaged; convert its source again") from None
-    if major > FORMAT_MAJOR:
-        raise InputError(
-            f"{path}: was written by a newer shuntbook (format {version}, "
-            f"this one reads up to {FORMAT_MAJOR}); update shuntbook"
-        )
-    known = {name: value for name, value in stored.items() if name in LogMeta.__dataclass_fields__}
-    meta = LogMeta(**known)
-    if meta.side not in ("dc", "ac") or meta.sampling not in ("instant", "mean", "held"):
-        raise InputError(f"{path}: the log's notes (metadata) are damaged; convert its source again")
-    return replace(meta, markers=[(int(at), str(text)) for at, text in meta.markers])
+def _with_limits(opened: list[_Opened]) -> LogMeta:
+    """Return the metadata of all files as one, with the largest gap limit."""
+    metas = [_counted(file, meta) for file, meta, *_ in opened]
+    totals = {
+        name: sum(getattr(m, name) for m in metas)
+        for name in ("rows_read", "rows_kept", "rows_rejected", "rows_merged")
+    }
+    return replace(
+        metas[0],
+        **totals,
+        markers=sorted(marker for m in metas for marker in m.markers) if len(metas) > 1 else metas[0].markers,
+        said=list(dict.fromkeys(s for m in metas for s in m.said)) if len(metas) > 1 else metas[0].said,
+        gap_limit_s=max(m.gap_limit_s for m in metas if m.gap_limit_s is not None),
+    )
 
 
-def _with_limits(opened: list[tuple[Path, LogMeta, tuple[str, ...], int, int]]) -> LogMeta:
-    """Return the metadata with a gap limit; where a file has none its time column is read once."""
-    metas = [meta for _, meta, *_ in opened]
-    meta = metas[0]
-    if len(metas) > 1:
-        totals = {
-            name: sum(getattr(m, name) for m in metas)
-            for name in ("rows_read", "rows_kept", "rows_rejected", "rows_merged")
-        }
-        markers = sorted(marker for m in metas for marker in m.markers)
-        meta = replace(meta, **totals, markers=markers, said=list(dict.fromkeys(s for m in metas for s in m.said)))
+def _counted(file: Path, meta: LogMeta) -> LogMeta:
+    """Return a file's metadata with its gap limit; where it has none its time column is read once."""
     if meta.gap_limit_s is not None and meta.usual_interval_s is not None:
         return meta
     count = IntervalCount()
-    for file, *_ in opened:
-        for readings in _row_groups(file, [], None, None):
-            count.add(readings.time_us)
-    gap = meta.gap_limit_s if meta.gap_limit_s is not None else count.gap_limit_s()
-    return replace(meta, gap_limit_s=gap, usual_interval_s=count.median_s())
+    for readings in _row_groups(file, [], None, None):
+        count.add(readings.time_us)
+    limit_s = meta.gap_limit_s if meta.gap_limit_s is not None else count.gap_limit_s()
+    return replace(meta, gap_limit_s=limit_s, usual_interval_s=count.median_s())
 
 
 def _row_groups(path: Path, names: list[str], from_us: int | None, to_us: int | None) -> Iterator[Readings]:
@@ -337,11 +312,19 @@ def _row_groups(path: Path, names: list[str], from_us: int | None, to_us: int | 
                 if _outside(file, index, from_us, to_us):
                     continue
                 table = file.read_row_group(index, columns=["time", *names])
-                yield Readings(integers(flat(table["time"]), 0), {name: floats(flat(table[name])) for name in names})
+                yield Readings(
+                    integers(flat(table["time"]), 0), {name: _finite(floats(flat(table[name]))) for name in names}
+                )
     except (pa.ArrowException, OSError) as error:
         raise InputError(
             f"{path}: this log is damaged ({str(error).splitlines()[0]}); convert its source again"
         ) from None
+
+
+def _finite(x: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return readings with NaN for infinity, which only a foreign file can hold and no meter can have meant."""
+    good = np.isfinite(x)
+    return x if good.all() else np.where(good, x, np.nan)
 
 
 def _outside(file: pq.ParquetFile, index: int, from_us: int | None, to_us: int | None) -> bool:

@@ -92,7 +92,7 @@ def settle(readings: Readings) -> Settled:
         time_us, settled.spread_us = _spread(time_us, grain_us), grain_us
     else:
         time_us, settled.steps = _sides_of_steps(time_us, quantities)
-    settled.readings = _merge(time_us, quantities)
+    settled.readings = merge_equal(time_us, quantities)
     settled.merged = len(time_us) - len(settled.readings.time_us)
     return settled
 
@@ -186,7 +186,16 @@ def _sides_of_steps(
     return moved, len(second)
 
 
-def _merge(time_us: NDArray[np.int64], quantities: dict[str, NDArray[np.float64]]) -> Readings:
+def merge_equal(time_us: NDArray[np.int64], quantities: dict[str, NDArray[np.float64]]) -> Readings:
+    """Merge rows with one time stamp: quantities become their mean, counters their last value.
+
+    Parameters
+    ----------
+    time_us : array, shape (n,)
+        Instants that never decrease. [us]
+    quantities : dict of arrays, shape (n,)
+        Readings by name; NaN where the meter gave none.
+    """
     first = np.flatnonzero(np.concatenate([[True], np.diff(time_us) > 0]))
     if len(first) == len(time_us):
         return Readings(time_us, quantities)

@@ -75,15 +75,22 @@ def whole_file(path: Path) -> Iterator[Path]:
     hidden = path.with_name(f".{path.name}.{os.getpid()}.part")
     try:
         yield hidden
-        _sync(hidden)
+        sync_path(hidden)
         hidden.replace(path)
-        _sync(path.parent)
+        sync_path(path.parent)
     finally:
         with suppress(OSError):
             hidden.unlink(missing_ok=True)
 
 
-def _sync(path: Path) -> None:
+def sync_path(path: Path) -> None:
+    """Put a file, or a folder's list of names, on the disk; a folder only where the system can do that.
+
+    Raises
+    ------
+    OSError
+        If the disk failed.
+    """
     if path.is_dir() and os.name != "posix":
         return
     handle = os.open(path, os.O_RDONLY)

@@ -246,7 +246,7 @@ def test_charge_refuses_what_is_no_log(tmp_path, fault):
     ("options", "words"),
     [
         (("--from", "breakfast"), ["--from", "'breakfast'", "10:30"]),
-        (("--from", "10:00:30", "--to", "10:00:10"), ["--to", "before --from"]),
+        (("--from", "10:00:30", "--to", "10:00:10"), ["--to", "does not lie after --from"]),
         (("--from", "23:00"), ["no reading lies in the span"]),
         (("--site", "nowhere.toml"), ["nowhere.toml", "there is no such file"]),
     ],

@@ -18,7 +18,7 @@ from exporting import convert, document, shuntbook, us
 import shuntbook as package
 from shuntbook.ingest.convert import MOST_REJECTED
 from shuntbook.ingest.errors import InputError
-from shuntbook.ingest.log import METADATA_KEY, open_log
+from shuntbook.ingest.log import METADATA_KEY, LogMeta, Readings, new_log, open_log, to_batch
 
 HEADER = "Time,Current (A),Voltage (V)"
 
@@ -158,6 +158,34 @@ def test_a_foreign_rejects_file_is_left_alone(tmp_path):
     assert (status, foreign.read_text()) == (2, "mine\n")
     assert "is not ours" in error
     assert done.log_path.exists()
+
+
+def test_the_rejects_of_a_log_that_was_renamed_are_left_alone(tmp_path):
+    """A clean export converted to the old name would have removed them: they are to be moved first."""
+    first, clean, log = tmp_path / "first.csv", tmp_path / "clean.csv", tmp_path / "a.parquet"
+    rejects = tmp_path / "a.parquet.rejects.csv"
+    first.write_text(text([HEADER, *rows(40), "x,1,2"]))
+    clean.write_text(text([HEADER, *rows(40)]))
+    assert shuntbook("convert", str(first), "--out", str(log), "--zone", "UTC")[0] == 0
+    kept = rejects.read_bytes()
+    log.rename(tmp_path / "kept.parquet")
+    status, _, error = shuntbook("convert", str(clean), "--out", str(log), "--zone", "UTC")
+    assert (status, rejects.read_bytes(), log.exists()) == (2, kept, False)
+    assert "move it" in error
+    rejects.rename(tmp_path / "kept.parquet.rejects.csv")
+    assert shuntbook("convert", str(clean), "--out", str(log), "--zone", "UTC")[0] == 0
+
+
+def test_a_refused_try_may_be_made_again(tmp_path):
+    """What it left in the rejects' place names the same export, so the second try replaces it."""
+    export, log = tmp_path / "a.csv", tmp_path / "a.parquet"
+    export.write_text(text([HEADER, *rows(4), "x,1,2", "y,1,2"]))
+    arguments = ("convert", str(export), "--out", str(log), "--zone", "UTC")
+    assert shuntbook(*arguments)[0] == 2
+    assert (tmp_path / "a.parquet.rejects.csv").exists()
+    export.write_text(text([HEADER, *rows(4)]))
+    assert shuntbook(*arguments)[0] == 0
+    assert not (tmp_path / "a.parquet.rejects.csv").exists()
 
 
 # --- whole or not at all ---------------------------------------------------------------------------------------------
@@ -457,6 +485,82 @@ def test_a_folder_of_logs_opens_as_one(tmp_path):
     frame = package.open_log(folder).to_pandas()
     assert frame.index.is_monotonic_increasing
     assert frame.columns.tolist() == ["current_A", "voltage_V"]
+
+
+def stored_log(path: Path, start_s: int, *, volts: bool = False, **meta: object) -> None:
+    """Write a small log with this metadata."""
+    time_us = (start_s + np.arange(4)) * 1_000_000
+    quantities = {"current_A": np.ones(4)} | ({"voltage_V": np.ones(4)} if volts else {})
+    with new_log(path, list(quantities)) as writer:
+        writer.write(to_batch(Readings(time_us, quantities)))
+        writer.finish(LogMeta(**({"meter": "bank", "gap_limit_s": 10.0, "usual_interval_s": 1.0} | meta)))
+
+
+@pytest.mark.parametrize(
+    ("other", "words"),
+    [
+        ({"meter": "shed"}, "meter shed, not bank"),
+        ({"meter": None}, "meter unnamed, not bank"),
+        ({"side": "ac"}, "side ac, not dc"),
+        ({"sampling": "mean"}, "sampling mean, not instant"),
+        ({"counter_kind": "moved"}, "counter moved, not net"),
+        ({"undated": True}, "undated yes, not no"),
+        ({"volts": True}, "quantities current_A, voltage_V, not current_A"),
+    ],
+)
+def test_logs_of_different_meters_are_not_read_as_one(tmp_path, other, words):
+    """The sentence says which file, what differs, and what to do."""
+    stored_log(tmp_path / "a.parquet", 0)
+    stored_log(tmp_path / "b.parquet", 100, **other)
+    with pytest.raises(
+        InputError, match=rf"b\.parquet: holds another meter's log \({words}\) than a\.parquet; name one"
+    ):
+        open_log(tmp_path)
+
+
+def test_the_largest_gap_limit_of_a_folder_counts(tmp_path):
+    """Whichever file it stands in; one that is missing is counted."""
+    for k, limit_s in enumerate([30.0, 150.0, 10.0]):
+        stored_log(tmp_path / f"{k}.parquet", 100 * k, gap_limit_s=limit_s)
+    assert open_log(tmp_path).meta.gap_limit_s == 150
+    stored_log(tmp_path / "3.parquet", 300, gap_limit_s=None)
+    assert open_log(tmp_path).meta.gap_limit_s == 150
+
+
+DAMAGED = [
+    *[{name: 5} for name in ("meter", "side", "sampling", "zone", "profile", "tool_version", "capture_id", "undated")],
+    *[{name: "text"} for name in ("gap_limit_s", "usual_interval_s", "rows_kept", "markers", "said", "source")],
+    *[
+        {"markers": wrong}
+        for wrong in (5, [5], [[1]], [["1", "x"]], [[1, 5]], [[10**30, "x"]], {"1": "x"}, [True, "x"])
+    ],
+    *[{"clock_steps": wrong} for wrong in (5, [5], [{"at_us": 1}], [{"at_us": 1, "step_s": "x"}])],
+    *[{"said": [5]}, {"source": [5]}, {"source": {}}, {"sign_applied": 2}, {"zone_assumed": "no"}, {"rows_read": -1}],
+    *[{"counter_kind": "some"}, {"counter_kind": []}, {"zone": "Nowhere/Farm"}, {"zone": ""}, {"side": ["dc"]}],
+    *[{"gap_limit_s": wrong} for wrong in (0, -5, True, [], float("inf"), float("nan"), 10**400)],
+    *[{"format": wrong} for wrong in (None, [], "x", {})],
+]
+
+
+@pytest.mark.parametrize("wrong", [*DAMAGED, [], 5, "text", None], ids=lambda x: str(x)[:50])
+def test_odd_notes_are_called_damaged(tmp_path, wrong):
+    """Whatever kind of value stands where another belongs, the person gets the one sentence."""
+    path = tmp_path / "a.parquet"
+    stored_log(path, 0)
+    table, stored = pq.read_table(path), pq.read_metadata(path).metadata[METADATA_KEY]
+    notes = json.loads(stored) | wrong if isinstance(wrong, dict) else wrong
+    pq.write_table(table.replace_schema_metadata({METADATA_KEY: json.dumps(notes).encode()}), path)
+    with pytest.raises(InputError, match=r"a\.parquet: the log's notes \(metadata\) are damaged; convert"):
+        open_log(path)
+
+
+@pytest.mark.filterwarnings("error")
+def test_infinity_in_a_foreign_log_is_no_reading(tmp_path):
+    """It comes back as NaN, as if the meter had given nothing; what is beside it stays."""
+    time = pa.array([k * 1_000_000 for k in range(4)], pa.timestamp("us", tz="UTC"))
+    pq.write_table(pa.table({"time": time, "current_A": [1.0, np.inf, -np.inf, None]}), tmp_path / "a.parquet")
+    (part,) = open_log(tmp_path / "a.parquet").scan()
+    np.testing.assert_array_equal([1.0, np.nan, np.nan, np.nan], part.quantities["current_A"])
 
 
 def test_a_newer_format_is_refused(tmp_path):

@@ -119,9 +119,11 @@ def test_every_module_function_and_class_in_public_has_a_docstring():
     assert missing == []
 
 
-@pytest.mark.parametrize("command", [["--help"], ["convert", "--help"], ["charge", "--help"], ["look", "--help"]])
+@pytest.mark.parametrize(
+    "command", [["--help"], ["convert", "--help"], ["charge", "--help"], ["look", "--help"], ["capture", "--help"]]
+)
 def test_light_commands_load_nothing_heavy(command):
-    """Help, convert, charge and look start quickly: the libraries of the report stay out."""
+    """Help, convert, charge, look and capture start quickly: the libraries of the report stay out."""
     code = (
         "import sys\nfrom shuntbook.cli.main import run\n"
         f"run({command!r})\nprint('LOADED', [m for m in {HEAVY!r} if m in sys.modules])"
@@ -142,6 +144,28 @@ def test_convert_and_charge_at_work_load_nothing_heavy(tmp_path):
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=ROOT.parent)
     assert done.stdout.splitlines()[-1] == "LOADED 0 0 []"
+
+
+def test_capture_at_work_loads_nothing_heavy(tmp_path):
+    """A replayed meter goes all the way to its log without them."""
+    export, log = tmp_path / "a.csv", tmp_path / "a.parquet"
+    rows = [f"2026-06-13T10:00:{second:02d}Z,75.0" for second in range(20)]
+    export.write_text("\n".join(["time,current [A]", *rows, ""]), encoding="utf-8")
+    code = (
+        "import sys\nfrom shuntbook.cli.main import run\n"
+        f"status = run(['capture', {f'replay:{export}?speed=max&zone=UTC'!r}, '--out', {str(log)!r}])\n"
+        f"print('LOADED', status, [m for m in {HEAVY!r} if m in sys.modules])"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code],
+        stdin=subprocess.DEVNULL,
+        capture_output=True,
+        text=True,
+        check=True,
+        cwd=ROOT.parent,
+    )
+    assert done.stdout.splitlines()[-1] == "LOADED 0 []"
+    assert log.exists()
 
 
 def test_no_address_of_a_registry_and_no_path_of_a_machine():

@@ -411,6 +411,16 @@ def test_an_unfinished_capture_is_not_written_over(tmp_path):
     assert journal_path(log).read_bytes() == content
 
 
+def test_the_rejects_of_another_log_stop_a_capture_before_it_begins(tmp_path):
+    """They would be lost when it ends; nothing is left behind."""
+    log = tmp_path / "pump.parquet"
+    rejects = tmp_path / "pump.parquet.rejects.csv"
+    rejects.write_text("file,line,reason,text\nexport.csv,5,no number,x\n")
+    with pytest.raises(InputError, match=r"another log.*move it"):
+        Journal(log, LogMeta(), QUANTITIES)
+    assert list(tmp_path.iterdir()) == [rejects]
+
+
 def test_the_lock_ends_with_the_process(tmp_path):
     """A capture that was killed does not keep the next command out."""
     log = tmp_path / "pump.parquet"

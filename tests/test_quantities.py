@@ -191,6 +191,7 @@ def test_what_the_cells_leave_open(cells, words):
         ("0:02:30", 150),
         ("2:30", 150),
         ("1.5 h", 5400),
+        ("1 h 30 m", 5400),
         ("250ms", 0.25),
         ("90", 90),
         ("1d", 86400),
@@ -201,7 +202,7 @@ def test_lengths_of_time(text, expected):
     assert seconds(text, what="--gap") == expected
 
 
-@pytest.mark.parametrize("text", ["", "0", "-5s", "5 parsecs", "1h 2x", "s", "0s"])
+@pytest.mark.parametrize("text", ["", "0", "-5s", "5 parsecs", "1h 2x", "s", "0s", "1 000s", "5 5", "1h 30", "9" * 400])
 def test_no_length_of_time(text):
     """The option is named, and how to write it."""
     with pytest.raises(InputError, match=r"--gap: .*150s"):
