@@ -33,17 +33,17 @@ def refuse_existing(path: Path, *, force: bool, what: str = "--out") -> None:
         raise InputError(f"{what}: there is no folder {path.parent}; make it first or choose another place")
 
 
-def refuse_input(out: Path, inputs: Iterable[str | Path | None], *, what: str = "--out") -> None:
+def refuse_input(out: Path, inputs: Iterable[str | Path | None], *, called: str = "what this is made from") -> None:
     """Stop before a result would replace what it is made from, whatever --force says.
 
     Raises
     ------
     InputError
-        If `out` is one of `inputs`.
+        If `out` is one of `inputs`; the sentence says what they are `called`.
     """
     for name in inputs:
         if name is not None and Path(name).resolve() == out.resolve():
-            raise InputError(f"{what}: {out} is what this is made from; choose another name")
+            raise InputError(f"--out: {out} is {called}; choose another name")
 
 
 @contextmanager

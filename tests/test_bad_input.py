@@ -9,6 +9,8 @@ from pathlib import Path
 import pytest
 from exporting import convert, shuntbook
 
+from shuntbook.cli.main import run
+
 GOOD = "Time,Current (A),Voltage (V)\n" + "".join(f"2026-06-13 10:00:{k:02d},{k}.5,12.5\n" for k in range(40))
 LOCAL = ("--zone", "UTC")
 
@@ -272,3 +274,14 @@ def test_a_typo_in_a_site_file(tmp_path):
     assert "did you mean capacity_Ah?" in error
     assert "Traceback" not in error
     assert snapshot(tmp_path) == before
+
+
+def test_a_log_never_replaces_the_profile_it_is_read_by(tmp_path, capsys):
+    """Not even with --force: the profile stays as it is."""
+    export, profile = tmp_path / "a.csv", tmp_path / "shunt.toml"
+    export.write_text("time,current [A]\n2026-06-13T10:00:00Z,1.5\n2026-06-13T10:00:01Z,1.5\n", encoding="utf-8")
+    profile.write_text('[quantities.current_A]\ncolumn = "current [A]"\n', encoding="utf-8")
+    before = profile.read_bytes()
+    assert run(["convert", str(export), "--profile", str(profile), "--out", str(profile), "--force"]) == 2
+    assert "is the profile" in capsys.readouterr().err
+    assert profile.read_bytes() == before

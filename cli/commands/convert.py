@@ -13,7 +13,7 @@ from ...ingest.durations import seconds
 from ...ingest.errors import InputError
 from ...ingest.export import Export
 from ...ingest.intake import Stated, take_in
-from ...ingest.whole_file import refuse_existing
+from ...ingest.whole_file import refuse_existing, refuse_input
 from ...ingest.zone import zone_named
 from ..render.as_json import convert_document, print_json
 from ..render.words import SAMPLING, date_and_clock
@@ -66,8 +66,8 @@ def command(sources: tuple[str, ...], out: Path, **options: str | bool | None) -
     Example: shuntbook convert export.csv --out pump.parquet --zone Europe/London
     """
     refuse_existing(out, force=bool(options["force"]))
-    if any(name != "-" and Path(name).resolve() == out.resolve() for name in sources):
-        raise InputError(f"--out: {out} is the export itself; choose another name")
+    refuse_input(out, (name for name in sources if name != "-"), called="the export itself")
+    refuse_input(out, [_text(options, "profile")], called="the profile")
     intake = take_in(sources, _stated(options))
     done = convert(
         intake.export,
