@@ -13,7 +13,7 @@ from .finding import Finding
 from .health import findings_of, limits_for, wrong_sign
 from .marked import MarkedFold
 from .nameplate import compare, estimate
-from .quality import QualityFold
+from .quality import SignFold
 from .refusal import Refusal
 from .report import LogFacts, LogReport, PlateCheck
 from .site import Load, Site
@@ -92,15 +92,18 @@ class LogAnalysis:
         shown = [name for name in ("current_A", "power_W", "voltage_V") if name in quantities]
         self._envelopes = {name: EnvelopeFold(name) for name in shown}
         self._marked = MarkedFold(how, quantities, facts.markers)
-        self._quality = QualityFold(tuple(shown)) if how.side == "dc" else None
+        self._sign = SignFold(quantities if how.side == "dc" else ())
+        self._folds: list[Fold[object]] = [
+            self._charge,
+            self._cycles,
+            self._marked,
+            self._sign,
+            *self._envelopes.values(),
+        ]
 
     def add(self, chunk: Chunk) -> None:
         """Take the next readings in."""
-        folds: list[Fold[object]] = [self._charge, self._cycles, *self._envelopes.values()]
-        if self._quality is not None:
-            folds.append(self._quality)
-        folds.append(self._marked)
-        for fold in folds:
+        for fold in self._folds:
             fold.add(chunk)
 
     def result(self) -> LogReport:
@@ -118,7 +121,7 @@ class LogAnalysis:
         )
 
     def _of_sign(self) -> tuple[Finding, ...]:
-        found = wrong_sign(self._quality.result().sign) if self._quality is not None else None
+        found = wrong_sign(self._sign.result())
         return () if found is None else (found,)
 
     def _plate(self, cycles: Cycles) -> PlateCheck | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Final
 
@@ -45,32 +46,28 @@ class Quality:
     sign: SignCheck | None
 
 
-class QualityFold:
-    """Look at each quantity's range and at the current's sign, as a fold.
+class SignFold:
+    """See how volts move when amps do, as a fold.
 
-    The tail it carries is one reading. Sums of products of the changes from reading to reading are kept, so slow drift
-    of the voltage counts for nothing.
+    Sums of products of the changes from reading to reading are kept, so slow drift of the voltage counts for nothing.
+    The tail it carries is one reading.
 
     Parameters
     ----------
-    quantities : sequence of str
-        The quantities to look at.
+    quantities : iterable of str
+        The quantities the log has; without both amps and volts nothing can be said.
     """
 
-    def __init__(self, quantities: tuple[str, ...]) -> None:
-        self._ranges = {name: _Range() for name in quantities}
+    def __init__(self, quantities: Iterable[str]) -> None:
         self._sees_sign = {"current_A", "voltage_V"} <= set(quantities)
         self._tail: tuple[FloatArray, FloatArray] | None = None
         self._changes = np.zeros(3)
 
     def add(self, chunk: Chunk) -> None:
         """Take the next readings in."""
-        for name, part in self._ranges.items():
-            part.add(chunk.quantities[name])
-        if self._sees_sign and len(chunk):
-            self._add_changes(chunk.quantities["current_A"], chunk.quantities["voltage_V"])
-
-    def _add_changes(self, current_A: FloatArray, voltage_V: FloatArray) -> None:
+        if not self._sees_sign or not len(chunk):
+            return
+        current_A, voltage_V = chunk.quantities["current_A"], chunk.quantities["voltage_V"]
         there = ~(np.isnan(current_A) | np.isnan(voltage_V))
         current_A, voltage_V = current_A[there], voltage_V[there]
         if self._tail is not None:
@@ -80,11 +77,8 @@ class QualityFold:
         di, dv = np.diff(current_A), np.diff(voltage_V)
         self._changes += [float(di @ di), float(di @ dv), float(dv @ dv)]
 
-    def result(self) -> Quality:
-        """Return what is known so far."""
-        return Quality({name: part.result() for name, part in self._ranges.items()}, self._sign())
-
-    def _sign(self) -> SignCheck | None:
+    def result(self) -> SignCheck | None:
+        """Return what is known so far; None where amps or volts are not read at all."""
         if not self._sees_sign:
             return None
         ii, iv, vv = self._changes.tolist()
@@ -93,6 +87,30 @@ class QualityFold:
         correlation = iv / float(np.sqrt(ii * vv))
         plausible = None if abs(correlation) < LEAST_CORRELATION else correlation < 0
         return SignCheck(plausible, -iv / ii, correlation)
+
+
+class QualityFold:
+    """Look at each quantity's range and at the current's sign, as a fold; it carries what `SignFold` carries.
+
+    Parameters
+    ----------
+    quantities : sequence of str
+        The quantities to look at.
+    """
+
+    def __init__(self, quantities: tuple[str, ...]) -> None:
+        self._ranges = {name: _Range() for name in quantities}
+        self._sign = SignFold(quantities)
+
+    def add(self, chunk: Chunk) -> None:
+        """Take the next readings in."""
+        for name, part in self._ranges.items():
+            part.add(chunk.quantities[name])
+        self._sign.add(chunk)
+
+    def result(self) -> Quality:
+        """Return what is known so far."""
+        return Quality({name: part.result() for name, part in self._ranges.items()}, self._sign.result())
 
 
 class _Range:

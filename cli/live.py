@@ -15,7 +15,7 @@ from ..analysis.cycle_record import Cycles
 from ..analysis.cycles import CycleFold
 from ..analysis.finding import Finding
 from ..analysis.health import CycleLimits, findings_of, wrong_sign
-from ..analysis.quality import QualityFold
+from ..analysis.quality import SignFold
 from ..analysis.refusal import Refusal
 from ..ingest.source import Reading
 
@@ -73,7 +73,7 @@ class LiveMeter:
     _whole: ChargeFold | None = None
     _since: ChargeFold | None = None
     _cycles: CycleFold | None = None
-    _quality: QualityFold | None = None
+    _sign: SignFold = field(default_factory=lambda: SignFold(()))
     _found: Cycles | None = None
     _look_again: float = 0.0
     _last: Reading | None = None
@@ -84,8 +84,8 @@ class LiveMeter:
         """Make the folds that the source's quantities allow."""
         self._whole = self._new_charge()
         self._since = self._new_charge()
-        if self.how.side == "dc" and {"current_A", "voltage_V"} <= set(self.quantities):
-            self._quality = QualityFold(self.quantities)
+        if self.how.side == "dc":
+            self._sign = SignFold(self.quantities)
         if {"current_A", "power_W"} & set(self.quantities):
             self._cycles = CycleFold(self.how, set(self.quantities), load=self.load, expected=self.expected)
 
@@ -101,7 +101,7 @@ class LiveMeter:
         if not readings:
             return
         chunk = self._chunk(readings)
-        for fold in (self._whole, self._since, self._cycles, self._quality):
+        for fold in (self._whole, self._since, self._cycles, self._sign):
             if fold is not None:
                 fold.add(chunk)
         for name in ("current_A", "power_W"):
@@ -129,7 +129,7 @@ class LiveMeter:
         last_us = self._last.time_us if self._last is not None else None
         cycles = self._cycles_now(last_us)
         findings = findings_of(cycles, self.limits, self.how.usual_interval_s) if cycles is not None else ()
-        turned = wrong_sign(self._quality.result().sign) if self._quality is not None else None
+        turned = wrong_sign(self._sign.result())
         findings = findings if turned is None else (turned, *findings)
         return Snapshot(
             name=self.name,

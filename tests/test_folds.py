@@ -14,7 +14,7 @@ from shuntbook.analysis.counter import CounterFold
 from shuntbook.analysis.cycles import CycleFold
 from shuntbook.analysis.envelope import EnvelopeFold
 from shuntbook.analysis.marked import MarkedFold
-from shuntbook.analysis.quality import QualityFold
+from shuntbook.analysis.quality import QualityFold, SignFold
 from shuntbook.analysis.steps import BLOCK, StepFold
 from shuntbook.analysis.time_span import SpanFold
 
@@ -51,6 +51,7 @@ FOLDS = {
     "envelope": lambda q: EnvelopeFold("current_A", most=50),
     "between markers": lambda q: MarkedFold(how(), q, [(T0_US + k * 111_111_111, f"note {k}") for k in (5, 1, 3, 3)]),
     "quality": lambda q: QualityFold(tuple(sorted(q))),
+    "sign": SignFold,
     "time span": lambda q: SpanFold(how()),
     "time span of means": lambda q: SpanFold(how(sampling="mean")),
 }

@@ -8,7 +8,7 @@ import click
 
 from ...analysis.charge import ChargeFold
 from ...analysis.marked import MarkedFold
-from ...analysis.quality import QualityFold
+from ...analysis.quality import SignFold
 from ...ingest.errors import InputError
 from ..feeding import ends_of, facts_of, feed, how_read, open_and_tell, open_site
 from ..render.as_json import charge_document, print_json
@@ -36,16 +36,16 @@ def command(log: Path, site: Path | None, since: str | None, until: str | None, 
         first_us, last_us = ends_of(opened)
         from_us, to_us = span_of(since, until, facts, first_us=first_us, last_us=last_us)
     fold = ChargeFold(how_read(opened), set(opened.quantities), from_us=from_us, to_us=to_us)
-    quality = QualityFold(opened.quantities) if opened.meta.side == "dc" else None
+    sign = SignFold(opened.quantities if opened.meta.side == "dc" else ())
     marked = MarkedFold(how_read(opened), set(opened.quantities), facts.markers, from_us=from_us, to_us=to_us)
-    feed(opened, [fold, marked, *([quality] if quality is not None else [])])
+    feed(opened, [fold, marked, sign])
     result = fold.result()
     if result.span.start_us is None:
         raise InputError(f"{log}: no reading lies in the span that was asked for")
     if as_json:
         print_json(charge_document(facts, result, marked.result()))
         return
-    for line in charge_lines(facts, result, quality.result().sign if quality is not None else None):
+    for line in charge_lines(facts, result, sign.result()):
         click.echo(line)
     for line in marked_lines(facts, marked.result()):
         click.echo(line)
