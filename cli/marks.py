@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 
 from ..ingest.durations import seconds
 from ..ingest.errors import InputError
+from .render.words import microseconds_of, moment_of
 from .span import clock_time
 
 
@@ -30,16 +31,12 @@ def _mark(mark: str, start_us: int, zone: ZoneInfo | None) -> tuple[int, str]:
     when, text = when.strip(), text.strip()
     if not sign or not when or not text:
         raise InputError(f"--mark: {mark!r} must read TIME=TEXT, such as 10:30=crates")
-    start = datetime.fromtimestamp(start_us / 1e6).astimezone(zone)
+    start = moment_of(start_us).astimezone(zone)
     if (clock := clock_time(when, what="--mark")) is not None:
         moment = start.replace(hour=0, minute=0, second=0, microsecond=0) + clock
-        return _us(moment if moment >= start else moment + timedelta(days=1)), text
+        return microseconds_of(moment if moment >= start else moment + timedelta(days=1)), text
     try:
         moment = datetime.fromisoformat(when)
-        return _us(moment if moment.tzinfo else moment.replace(tzinfo=start.tzinfo)), text
+        return microseconds_of(moment if moment.tzinfo else moment.replace(tzinfo=start.tzinfo)), text
     except ValueError:
         return start_us + round(seconds(when, what="--mark") * 1e6), text
-
-
-def _us(moment: datetime) -> int:
-    return round(moment.timestamp() * 1e6)

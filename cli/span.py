@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 import re
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 
 from ..analysis.report import LogFacts
 from ..ingest.durations import seconds
 from ..ingest.errors import InputError
-from .render.words import local, zone_of
+from .render.words import local, microseconds_of, zone_of
 
 _CLOCK = re.compile(r"(\d{1,2}):(\d{2})(?::(\d{2}(?:\.\d+)?))?")
 _NOUGHT = re.compile(r"0+(:0+)*(\.0+)?\s*s?")
 _LONGEST_S = 1e9
-_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
 
 def span_of(
@@ -55,7 +54,7 @@ def _instant(text: str, facts: LogFacts, ends: tuple[int, int], *, not_before_us
         return ends[0] + _elapsed_us(text.strip().removeprefix("+"), option)
     if (clock := clock_time(text, what=option)) is not None:
         day = local(not_before_us, facts).replace(hour=0, minute=0, second=0, microsecond=0)
-        here, next_day = (_microseconds(day + clock + timedelta(days=days)) for days in (0, 1))
+        here, next_day = (microseconds_of(day + clock + timedelta(days=days)) for days in (0, 1))
         return next_day if here < not_before_us and next_day <= ends[1] else here
     try:
         moment = datetime.fromisoformat(text.strip())
@@ -65,7 +64,7 @@ def _instant(text: str, facts: LogFacts, ends: tuple[int, int], *, not_before_us
         raise InputError(
             f"{option}: {text!r} is no time such as 10:30 or 2026-06-13T10:30, and no marker of this log{known}"
         ) from None
-    return _microseconds(moment if moment.tzinfo else moment.replace(tzinfo=zone_of(facts)[1]))
+    return microseconds_of(moment if moment.tzinfo else moment.replace(tzinfo=zone_of(facts)[1]))
 
 
 def _elapsed_us(text: str, option: str) -> int:
@@ -89,7 +88,3 @@ def clock_time(text: str, *, what: str) -> timedelta | None:
     if int(clock[2]) > 59 or float(clock[3] or 0) >= 60 or since > timedelta(days=1):
         raise InputError(f"{what}: {text!r} is no time of day; write it like 10:30 or 10:30:15")
     return since
-
-
-def _microseconds(moment: datetime) -> int:
-    return (moment - _EPOCH) // timedelta(microseconds=1)

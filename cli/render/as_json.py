@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping, Sequence
-from datetime import UTC, datetime, timedelta
 from math import isfinite
 from typing import TYPE_CHECKING, Any
 
 import click
+
+from .words import moment_of
 
 if TYPE_CHECKING:
     from ...analysis.charge import Amounts, Charge, Span
@@ -21,7 +22,6 @@ if TYPE_CHECKING:
     from ...ingest.export import Export
 
 Document = dict[str, Any]
-_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
 
 def print_json(document: Mapping[str, Any]) -> None:
@@ -41,7 +41,7 @@ def instant(us: int | None) -> str | None:
     """Return an instant, microseconds since 1970, as ISO 8601 in UTC."""
     if us is None:
         return None
-    return (_EPOCH + timedelta(microseconds=us)).isoformat().replace("+00:00", "Z")
+    return moment_of(us).isoformat().replace("+00:00", "Z")
 
 
 def convert_document(done: Converted, export: Export) -> Document:

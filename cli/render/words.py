@@ -146,7 +146,17 @@ def date_and_clock(moment: datetime, *, date: bool = True) -> str:
 
 def local(us: int, facts: LogFacts) -> datetime:
     """Return an instant, microseconds since 1970-01-01T00:00:00Z, as date and time in the log's zone."""
-    return (_EPOCH + timedelta(microseconds=us)).astimezone(zone_of(facts)[1])
+    return moment_of(us).astimezone(zone_of(facts)[1])
+
+
+def moment_of(us: int) -> datetime:
+    """Return an instant, microseconds since 1970-01-01T00:00:00Z, as date and time in UTC."""
+    return _EPOCH + timedelta(microseconds=us)
+
+
+def microseconds_of(moment: datetime) -> int:
+    """Return a date and time with a zone as microseconds since 1970-01-01T00:00:00Z."""
+    return (moment - _EPOCH) // timedelta(microseconds=1)
 
 
 def elapsed(us: int) -> str:
