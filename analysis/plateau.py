@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -172,16 +172,12 @@ class OpenPlateau:
 
     def extended(self, time_us: TimeArray, values: dict[str, FloatArray], sums: dict[str, float]) -> OpenPlateau:
         """Return the plateau with its next readings; `sums` are the running integrals at the last of them."""
-        return OpenPlateau(
-            self.first_us,
-            int(time_us[-1]),
-            self.count + len(time_us),
-            {name: growing.extended(values[name], self.count) for name, growing in self.growing.items()},
-            {name: (first, sums[name]) for name, (first, _) in self.sums.items()},
-            self.least,
-            self.step,
-            self.after_gap,
-            self.step_s,
+        return replace(
+            self,
+            last_us=int(time_us[-1]),
+            count=self.count + len(time_us),
+            growing={name: growing.extended(values[name], self.count) for name, growing in self.growing.items()},
+            sums={name: (first, sums[name]) for name, (first, _) in self.sums.items()},
         )
 
     def closed(self) -> Plateau:

@@ -76,6 +76,12 @@ class Plan:
     zone: str = field(default_factory=zone_of_computer)
 
     @property
+    def recorded(self) -> LogMeta | None:
+        """What a recording that is replayed says of itself; None for a meter."""
+        meta: LogMeta | None = getattr(self.source, "meta", None)
+        return meta
+
+    @property
     def gap_limit_s(self) -> float:
         """Longest spacing that is still one measurement while it runs. [s]"""
         return self.gap_s if self.gap_s is not None else max(GAP_TIMES * self.every_s, GAP_LEAST_S)
@@ -106,10 +112,10 @@ def plans_for_site(path: Path, names: Sequence[str], out: Path, wanted: Wanted, 
             raise InputError(f"{path}: the meter '{meter.name}' does not say how to read it; {_ADD_SOURCE}")
     if len(chosen) == 1:
         return [_plan_for_meter(chosen[0], path, site, out, wanted, clock)]
-    out.mkdir(parents=True, exist_ok=True)
     logs = [out / f"{_file_name(meter.name)}.parquet" for meter in chosen]
     if len(set(logs)) < len(logs):
         raise InputError(f"{path}: two of the meters would get the same log; give them names that differ in letters")
+    out.mkdir(parents=True, exist_ok=True)
     return [_plan_for_meter(m, path, site, log, wanted, clock) for m, log in zip(chosen, logs, strict=True)]
 
 
@@ -203,8 +209,7 @@ def _discard(journal: Journal) -> None:
 
 def _meta(plan: Plan) -> LogMeta:
     """Return the log's metadata; a recording that is replayed brings most of it along."""
-    recorded: LogMeta | None = getattr(plan.source, "meta", None)
-    if recorded is not None:
+    if (recorded := plan.recorded) is not None:
         return replace(recorded, meter=recorded.meter or plan.name, tool_version=__version__)
     return LogMeta(
         meter=plan.name,
@@ -250,7 +255,7 @@ class _Show:
         self._capture, self._clock, self._length_s = capture, clock, length_s
         self._live = {m.name: _live(plan) for m, plan in zip(capture.meters, plans, strict=True)}
         self._sources = [plan.source for plan in plans]
-        recorded: LogMeta | None = getattr(plans[0].source, "meta", None)
+        recorded = plans[0].recorded
         self._is_replay = recorded is not None
         zone = plans[0].zone if recorded is None else recorded.zone
         self._marks = parse_marks(marks, self._now_us(), zone)
@@ -344,7 +349,7 @@ class _Show:
 
 def _live(plan: Plan) -> LiveMeter:
     source = plan.source
-    recorded: LogMeta | None = getattr(source, "meta", None)
+    recorded = plan.recorded
     usual_s = plan.every_s if recorded is None else recorded.usual_interval_s
     gap_s = plan.gap_limit_s if recorded is None or recorded.gap_limit_s is None else recorded.gap_limit_s
     how = HowRead(cast(Side, source.side), cast(Sampling, source.sampling), gap_s, usual_s)

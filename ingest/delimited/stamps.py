@@ -95,11 +95,6 @@ class Style:
     unit: str = ""
     zoned: bool = False
 
-    @property
-    def absolute(self) -> bool:
-        """Whether the stamps need no zone."""
-        return self.kind == "epoch" or self.zoned
-
     def describe(self) -> str:
         """Return the style in words."""
         if self.kind == "calendar":
