@@ -12,6 +12,12 @@ class Cycle:
     All amps, watts, charge and energy are above the baseline before the start. What is unknown, or cut by a gap or the
     log's end, is None and ``complete`` is false. ``surge_A`` is the highest reading of the start: a lower bound where
     ``surge_resolved`` is false. ``sag_V`` is the voltage before the start minus the lowest during the run.
+
+    ``start_within_s`` and ``stop_within_s`` say how well the edges are known: half the spacing of the readings on
+    either side [s]. ``before_V`` and ``lowest_V`` are the voltage before the start and the lowest during the run.
+    ``array_may_share``: the array may have given part of the draw, because the bank stood at its regulation voltage;
+    draw, charge and energy are lower bounds then. ``charge_u95_Ah`` and ``energy_u95_Wh`` are half of the 95 %
+    interval; None until it is worked out.
     """
 
     load: str | None
@@ -29,6 +35,33 @@ class Cycle:
     energy_Wh: float | None
     sag_V: float | None
     complete: bool
+    start_within_s: float | None = None
+    stop_within_s: float | None = None
+    before_V: float | None = None
+    lowest_V: float | None = None
+    array_may_share: bool = False
+    charge_u95_Ah: float | None = None
+    energy_u95_Wh: float | None = None
+
+
+@dataclass(frozen=True)
+class Attempt:
+    """A start that did not become a run: the surge came, and the load was off again before it settled.
+
+    Parameters
+    ----------
+    start_us : int
+        When it began. [us]
+    lasted_s : float
+        How long anything was drawn. [s]
+    peak_A, peak_W : float or None
+        The highest reading above the baseline: a lower bound.
+    """
+
+    start_us: int
+    lasted_s: float
+    peak_A: float | None
+    peak_W: float | None
 
 
 @dataclass(frozen=True)
@@ -51,7 +84,10 @@ class Cycles:
     """The cycles of the load that was asked for, or of the one that draws most.
 
     ``signal`` is the quantity they were sought in; ``load`` and ``expected`` are the load that was asked for and its
-    draw by the plate, in the unit of the signal; None where none was.
+    draw by the plate, in the unit of the signal; None where none was. ``attempts`` are starts that failed. ``base_A``
+    and ``base_W`` are what went on while the load rested: the usual level between its runs. ``shortest_run_s`` is the
+    shortest run, and rest, that the spacing of the readings lets one see. ``covered_s`` is the time measured;
+    ``first_us`` and ``last_us`` are the log's ends.
     """
 
     cycles: tuple[Cycle, ...]
@@ -59,3 +95,10 @@ class Cycles:
     signal: str
     load: str | None = None
     expected: float | None = None
+    attempts: tuple[Attempt, ...] = ()
+    base_A: float | None = None
+    base_W: float | None = None
+    shortest_run_s: float | None = None
+    covered_s: float = 0.0
+    first_us: int | None = None
+    last_us: int | None = None
