@@ -222,9 +222,20 @@ class Meter(Table):
     side: Side
     inverter: Name | None = None  # the one it sits behind, on side "ac"
     range_A: Positive | None = None
-    reading_pct: NotNegative | None = None
+    reading_pct: NotNegative | None = None  # of its amps: limits of error as the data sheet gives them
     range_pct: NotNegative | None = None
+    shunt_class_pct: NotNegative | None = None
+    zero_A: NotNegative | None = None
     resolution_A: NotNegative | None = None
+    range_V: Positive | None = None
+    voltage_reading_pct: NotNegative | None = None
+    voltage_range_pct: NotNegative | None = None
+    resolution_V: NotNegative | None = None
+    range_W: Positive | None = None
+    power_reading_pct: NotNegative | None = None
+    power_range_pct: NotNegative | None = None
+    resolution_W: NotNegative | None = None
+    clock_ppm: NotNegative | None = None
     sampling: Sampling | None = None
     source: Name | None = None
     profile: Name | None = None
