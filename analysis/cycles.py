@@ -8,7 +8,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from .charge import HowRead
+from .amounts import HowRead
 from .chunk import MICROSECONDS, SECONDS_PER_HOUR, Chunk
 from .cycle_record import Cycle, Cycles, CycleSummary
 from .one_load import runs_of_one_load

@@ -123,10 +123,7 @@ def _half(widths: Sequence[float], spread: float, level: float) -> float:
     reach = sum(widths) + _REACH * spread
     x = np.linspace(-reach, reach, _GRID)
     rest = sorted(widths, reverse=True)
-    if spread > reach / _GRID:
-        F = _normal(x / spread)
-    else:
-        F = np.clip((x / rest.pop(0) + 1) / 2, 0, 1)
+    F = _normal(x / spread) if spread > reach / _GRID else np.clip((x / rest.pop(0) + 1) / 2, 0, 1)
     for a in rest:
         if a > reach / _GRID:
             F = _running_mean(x, F, a)

@@ -77,24 +77,31 @@ def contradicts(p: FloatArray, i: FloatArray) -> np.ndarray:
     return np.asarray(p * i < 0)
 
 
-def energy_of(pieces: Intervals) -> tuple[float, float]:
+def energy_of(pieces: Intervals) -> tuple[FloatArray, FloatArray]:
     """Integrate power where it is given and agrees in sign with the current, else the product of volts and amps.
 
     Returns
     -------
-    drawn, returned : float
+    drawn, returned : array, shape (n,)
         Both positive. [W s]
     """
     first, last, length_s = pieces.first, pieces.last, pieces.length_s
     if "i" not in first:
-        above, below = linear_split(first["p"], last["p"], length_s)
-        return float(above.sum()), float(below.sum())
+        return linear_split(first["p"], last["p"], length_s)
     above, below = product_split(first["v"], last["v"], first["i"], last["i"], length_s)
     if "p" in first:
         wrong = contradicts(first["p"], first["i"]) | contradicts(last["p"], last["i"])
         by_power = linear_split(first["p"], last["p"], length_s)
         above, below = np.where(wrong, above, by_power[0]), np.where(wrong, below, by_power[1])
-    return float(above.sum()), float(below.sum())
+    return above, below
+
+
+def power_at(values: Mapping[str, FloatArray]) -> FloatArray:
+    """Return power at one end of intervals, of the signals that `energy_signals` gave; shape (n,). [W]"""
+    if "i" not in values:
+        return values["p"]
+    product = values["v"] * values["i"]
+    return np.where(contradicts(values["p"], values["i"]), product, values["p"]) if "p" in values else product
 
 
 def why_nothing(side: Side, quantities: Set[str]) -> str:

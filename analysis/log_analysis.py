@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from .charge import ChargeFold, HowRead
+from .amounts import HowRead
+from .charge import ChargeFold
 from .chunk import SECONDS_PER_HOUR, Chunk, Fold
 from .cycle_record import Cycle, Cycles
 from .cycles import CycleFold

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from .charge import Amounts, ChargeFold, HowRead
+from .amounts import Amounts, HowRead
+from .charge import ChargeFold
 from .chunk import Chunk
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from .charge import Charge
+from .amounts import Charge
 from .chunk import Chunk, Sampling, Side
 from .cycle_record import Cycle, Cycles
 from .envelope import Envelope

@@ -15,8 +15,8 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from .amounts import HowRead
 from .blocks import Blocks
-from .charge import HowRead
 from .chunk import MICROSECONDS, Chunk, FloatArray, TimeArray, join
 from .energy import contradicts
 from .intervals import between_readings

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from .charge import Gap, HowRead, Span
+from .amounts import Gap, HowRead, Span
 from .chunk import Chunk, TimeArray
 from .intervals import between_readings
 

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, cast
 import click
 
 from .. import __version__
-from ..analysis.charge import HowRead
+from ..analysis.amounts import HowRead
 from ..analysis.chunk import Sampling, Side
 from ..analysis.health import limits_for
 from ..analysis.log_analysis import watched_load

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, cast
 
 import click
 
-from ..analysis.charge import HowRead
+from ..analysis.amounts import HowRead
 from ..analysis.chunk import Chunk, Fold, Sampling, Side
 from ..analysis.counter import CounterKind
 from ..analysis.report import LogFacts

@@ -9,7 +9,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from ..analysis.charge import Charge, ChargeFold, HowRead
+from ..analysis.amounts import Charge, HowRead
+from ..analysis.charge import ChargeFold
 from ..analysis.chunk import MICROSECONDS, Chunk
 from ..analysis.cycle_record import Cycles
 from ..analysis.cycles import CycleFold

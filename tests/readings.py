@@ -5,7 +5,8 @@ from itertools import pairwise
 
 import numpy as np
 
-from shuntbook.analysis.charge import ChargeFold, HowRead
+from shuntbook.analysis.amounts import HowRead
+from shuntbook.analysis.charge import ChargeFold
 from shuntbook.analysis.chunk import Chunk
 
 US = 1_000_000
@@ -47,7 +48,7 @@ def flat(x):
     if isinstance(x, tuple | list):
         return [len(x), *(y for item in x for y in flat(item))]
     if isinstance(x, np.ndarray):
-        return [len(x), *x.tolist()]
+        return [len(x), x]
     return [x]
 
 
@@ -56,7 +57,7 @@ def assert_same(got, expected, *, within=1e-9):
     a, b = flat(got), flat(expected)
     assert len(a) == len(b)
     for x, y in zip(a, b, strict=True):
-        if isinstance(x, float) and isinstance(y, float):
+        if isinstance(x, float | np.ndarray) and isinstance(y, float | np.ndarray):
             np.testing.assert_allclose(x, y, rtol=within, atol=within, equal_nan=True)
         else:
             assert x == y

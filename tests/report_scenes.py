@@ -4,8 +4,8 @@ from dataclasses import replace
 
 import numpy as np
 
+from shuntbook.analysis.amounts import Amounts, Charge, Gap, Span
 from shuntbook.analysis.cautions import CAUTIONS
-from shuntbook.analysis.charge import Amounts, Charge, Gap, Span
 from shuntbook.analysis.chunk import Chunk
 from shuntbook.analysis.cycle_record import Cycle, Cycles, CycleSummary
 from shuntbook.analysis.envelope import EnvelopeFold

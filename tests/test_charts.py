@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from report_scenes import SECOND_US, START_US, folded, make_cycle, make_log, make_report, with_facts
 
-from shuntbook.analysis.charge import Gap, Span
+from shuntbook.analysis.amounts import Gap, Span
 from shuntbook.analysis.chunk import Chunk
 from shuntbook.analysis.report import CloseUp
 from shuntbook.cli.render import axis, charts, close_up_chart, figures, on_strip, svg

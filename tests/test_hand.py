@@ -10,7 +10,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from shuntbook.analysis.charge import ChargeFold, HowRead
+from shuntbook.analysis.amounts import HowRead
+from shuntbook.analysis.charge import ChargeFold
 from shuntbook.analysis.chunk import Chunk
 from shuntbook.ingest.address import parse_address
 from shuntbook.ingest.convert import convert

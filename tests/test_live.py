@@ -10,7 +10,8 @@ import numpy as np
 import pytest
 from rich.console import Console
 
-from shuntbook.analysis.charge import ChargeFold, HowRead
+from shuntbook.analysis.amounts import HowRead
+from shuntbook.analysis.charge import ChargeFold
 from shuntbook.analysis.chunk import Chunk
 from shuntbook.analysis.health import limits_for
 from shuntbook.cli.keyboard import Keyboard

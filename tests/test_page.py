@@ -22,8 +22,8 @@ from report_scenes import (
     with_facts,
 )
 
+from shuntbook.analysis.amounts import Amounts, Charge, Span
 from shuntbook.analysis.cautions import CAUTIONS
-from shuntbook.analysis.charge import Amounts, Charge, Span
 from shuntbook.analysis.chunk import Chunk
 from shuntbook.analysis.cycle_record import Cycles, CycleSummary
 from shuntbook.analysis.finding import Finding

@@ -12,7 +12,7 @@ import click
 from .words import moment_of
 
 if TYPE_CHECKING:
-    from ...analysis.charge import Amounts, Charge, Span
+    from ...analysis.amounts import Amounts, Charge, Span
     from ...analysis.cycle_record import Cycle, Cycles
     from ...analysis.finding import Finding
     from ...analysis.marked import MarkedStretch

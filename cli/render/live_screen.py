@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from rich.console import Group, RenderableType
     from rich.table import Table
 
-    from ...analysis.charge import Charge
+    from ...analysis.amounts import Charge
     from ..live import Snapshot
 
 _LARGE = (("current_A", "amps", "A"), ("voltage_V", "volts", "V"), ("power_W", "watts", "W"))

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from . import words
 
 if TYPE_CHECKING:
-    from ...analysis.charge import Amounts
+    from ...analysis.amounts import Amounts
     from ...analysis.finding import Finding, Severity
     from ...analysis.report import CloseUp, LogFacts, LogReport, PlateCheck
 

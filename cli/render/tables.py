@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from . import sentences, words
 
 if TYPE_CHECKING:
-    from ...analysis.charge import Amounts, Span
+    from ...analysis.amounts import Amounts, Span
     from ...analysis.cycle_record import Cycle
     from ...analysis.report import CloseUp, LogFacts, LogReport, PlateCheck, Report
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from .words import SAMPLING, amount, clock, counted, duration, number, percent, plus_minus, shortened, zone_of
 
 if TYPE_CHECKING:
-    from ...analysis.charge import Amounts, Charge, Span
+    from ...analysis.amounts import Amounts, Charge, Span
     from ...analysis.cycle_record import Cycle
     from ...analysis.finding import Finding
     from ...analysis.marked import MarkedStretch

@@ -1,0 +1,148 @@
+"""What a span of a log amounts to: charge, energy, and the time that was and was not measured."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from .chunk import MICROSECONDS, Sampling, Side
+from .counter import CounterComparison, CounterKind
+from .error_sums import ErrorFacts
+from .how_sure import HowSure
+
+
+@dataclass(frozen=True)
+class HowRead:
+    """What a log's metadata says about its readings.
+
+    Parameters
+    ----------
+    side : {'dc', 'ac'}
+        Where the meter sits.
+    sampling : {'instant', 'mean', 'held'}
+        What one reading stands for.
+    gap_limit_s : float
+        Longest spacing that is still one measurement. [s]
+    usual_interval_s : float or None
+        Median spacing of the readings; needed for means. [s]
+    counter_kind : {'net', 'moved'}
+        What the meter's own counters count.
+    """
+
+    side: Side
+    sampling: Sampling
+    gap_limit_s: float
+    usual_interval_s: float | None = None
+    counter_kind: CounterKind = "net"
+
+
+@dataclass(frozen=True)
+class Sureness:
+    """How sure the three figures of an amount are; each in its unit."""
+
+    drawn: HowSure
+    returned: HowSure
+    net: HowSure
+
+
+@dataclass(frozen=True)
+class Amounts:
+    """What went out of the bank and what came back, in Ah or in Wh.
+
+    ``sure`` holds the 95 % intervals; None until they are worked out.
+    """
+
+    drawn: float
+    returned: float
+    sure: Sureness | None = None
+
+    @property
+    def net(self) -> float:
+        """Drawn minus returned: positive when the bank gave more than it took."""
+        return self.drawn - self.returned
+
+    @property
+    def drawn_u95(self) -> float | None:
+        """Half of the 95 % interval of what was drawn; None until it is worked out."""
+        return self.sure.drawn.u95 if self.sure else None
+
+    @property
+    def returned_u95(self) -> float | None:
+        """Half of the 95 % interval of what was returned; None until it is worked out."""
+        return self.sure.returned.u95 if self.sure else None
+
+    @property
+    def net_u95(self) -> float | None:
+        """Half of the 95 % interval of the difference; None until it is worked out."""
+        return self.sure.net.u95 if self.sure else None
+
+
+@dataclass(frozen=True)
+class Gap:
+    """A stretch with no readings longer than the log's gap limit; never bridged."""
+
+    start_us: int
+    stop_us: int
+
+    @property
+    def length_s(self) -> float:
+        """How long nothing was measured. [s]"""
+        return (self.stop_us - self.start_us) / MICROSECONDS
+
+
+@dataclass(frozen=True)
+class Span:
+    """The time a log covers, and the time within it that was not measured."""
+
+    start_us: int | None
+    stop_us: int | None
+    readings: int
+    covered_s: float
+    gaps: tuple[Gap, ...]
+
+    @property
+    def uncovered_s(self) -> float:
+        """Time within the span that no reading stands for. [s]"""
+        return float(sum(gap.length_s for gap in self.gaps))
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """What the readings say, beside the amounts, about how sure these are.
+
+    Parameters
+    ----------
+    current, power : ErrorFacts or None
+        Of the current [A] that charge, and the power [W] that energy, was integrated from.
+    mean_V : float or None
+        Mean voltage over the measured time. [V]
+    swing_Ws : float
+        Sum of change of volts x change of amps x length from mean to mean: what products of means can miss. [W s]
+    """
+
+    current: ErrorFacts | None
+    power: ErrorFacts | None
+    mean_V: float | None
+    swing_Ws: float
+
+
+@dataclass(frozen=True)
+class Charge:
+    """Charge and energy over a span.
+
+    ``charge`` is None on side ``ac`` and for a log without current; ``energy`` is None where neither power nor
+    voltage was measured. ``energy_from`` says what the energy was computed from, ``energy_by`` the same in words.
+    ``span`` is that of the charge where there is one; ``energy_span`` that of the energy, which is shorter where only
+    volts are missing. ``in_gaps`` is what might have been drawn and returned in the gaps, had they been like the
+    hours around them: a guess [Ah], or [Wh] where there is no charge; None without gaps.
+    """
+
+    how: HowRead
+    span: Span
+    charge: Amounts | None
+    energy: Amounts | None
+    energy_by: str | None
+    counter: CounterComparison | None
+    energy_span: Span | None = None
+    energy_from: str | None = None
+    evidence: Evidence | None = None
+    in_gaps: Amounts | None = None

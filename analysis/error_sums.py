@@ -1,0 +1,253 @@
+"""What must be known of a signal, beside its integral, to tell how sure that is."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .chunk import FloatArray
+
+#: The noise is read off this quantile of the second differences: low, so that steps between readings do not count even
+#: where a load switches every few readings.
+_QUIET_SHARE: Final = 0.25
+#: That quantile of the distance of a normal variable from its mean, in standard deviations (a table of the normal
+#: distribution: half of the share above 0.6253).
+_QUIET_Z: Final = 0.318639
+#: The second difference of white noise is so many times as wide as the noise itself: 1, -2, 1 in quadrature.
+_SECOND_DIFFERENCE: Final = math.sqrt(6.0)
+#: A double's sign and exponent make so many sizes, and with four bits of its fraction so many finer ones.
+_SIZES: Final = 4096
+_FINE_SIZES: Final = 1 << 15
+
+
+@dataclass(frozen=True)
+class Parts:
+    """One figure for what is drawn, for what is returned, and for both with their signs."""
+
+    drawn: float
+    returned: float
+    net: float
+
+
+@dataclass(frozen=True)
+class ErrorFacts:
+    """What a signal was like, in the unit of the signal and in seconds.
+
+    Parameters
+    ----------
+    intervals : int
+        Number of intervals. [1]
+    time_s : Parts
+        Time above zero, time below it, and all of it with that at zero. [s]
+    steps2, steps4 : Parts
+        Sums of the second and fourth power of change x length, over intervals: what the instants of steps can do.
+    lengths2 : float
+        Sum of the squares of the intervals' lengths. [s2]
+    runs2 : Parts
+        Sum of the squares of the lengths of runs of equal readings. [s2]
+    squares : float
+        Integral of the signal's square. [unit2 s]
+    highest : float
+        Highest reading, without its sign. [unit]
+    sizes_s, sizes_amount : array, shape (4096,)
+        Time and integral by the sign and the power of two of the signal's size. [s], [unit s]
+    wobble : array, shape (32768,)
+        Second differences of the readings counted by their size.
+    """
+
+    intervals: int
+    time_s: Parts
+    steps2: Parts
+    steps4: Parts
+    lengths2: float
+    runs2: Parts
+    squares: float
+    highest: float
+    sizes_s: FloatArray
+    sizes_amount: FloatArray
+    wobble: NDArray[np.int64]
+
+    def noise(self, resolution: float = 0.0) -> float:
+        """Return the standard deviation of the readings' noise. [unit]
+
+        Parameters
+        ----------
+        resolution : float
+            The last digit. Where so many readings are equal that the noise is hidden by it, the share of equal ones
+            tells how much of it there can be. [unit]
+        """
+        total = int(self.wobble.sum())
+        if total == 0:
+            return 0.0
+        still = int(self.wobble[0]) / total
+        if still < _QUIET_SHARE:
+            at = int(np.searchsorted(np.cumsum(self.wobble), _QUIET_SHARE * total))
+            return _middle(at) / _QUIET_Z / _SECOND_DIFFERENCE
+        if resolution <= 0 or still > 1 - _QUIET_SHARE:
+            return 0.0
+        return resolution / 2 / _z_within(still) / _SECOND_DIFFERENCE
+
+    def near_zero(self, limit: float) -> tuple[float, float, float, float]:
+        """Return time and integral of what lies closer to zero than `limit`, above and below it apart.
+
+        Sizes are known by powers of two, so what is up to twice as far may be counted too.
+
+        Returns
+        -------
+        above_s, below_s, above, below : float
+            All positive. [s], [s], [unit s], [unit s]
+        """
+        half = _SIZES // 2
+        top = int(_size(np.array([abs(limit)]))[0]) + 1 if limit > 0 else 1
+        s, amount = self.sizes_s, self.sizes_amount
+        return (
+            float(s[:top].sum()),
+            float(s[half : half + top].sum()),
+            float(amount[:top].sum()),
+            float(-amount[half : half + top].sum()),
+        )
+
+
+class ErrorSums:
+    """Add up `ErrorFacts`, interval by interval; part of a fold.
+
+    What it carries are two readings and one open run of equal readings.
+
+    Parameters
+    ----------
+    linear : bool
+        Whether the signal runs linearly between readings; else it stands still, and has no steps within an interval.
+    """
+
+    def __init__(self, *, linear: bool) -> None:
+        self._linear = linear
+        self._intervals = 0
+        self._steps2, self._steps4 = np.zeros(3), np.zeros(3)
+        self._lengths2 = self._squares = self._highest = 0.0
+        self._sizes_s, self._sizes_amount = np.zeros(_SIZES), np.zeros(_SIZES)
+        self._wobble = np.zeros(_FINE_SIZES, np.int64)
+        self._last = np.empty(0)
+        self._runs = _Runs()
+
+    def add(self, first: FloatArray, last: FloatArray, length_s: FloatArray) -> None:
+        """Take the next intervals in.
+
+        Parameters
+        ----------
+        first, last : array, shape (n,)
+            The signal at either end. [unit]
+        length_s : array, shape (n,)
+            Length of each interval. [s]
+        """
+        if not len(length_s):
+            return
+        self._intervals += len(length_s)
+        self._lengths2 += float(length_s @ length_s)
+        middle = (first + last) / 2 if self._linear else last
+        amount = middle * length_s
+        self._squares += float(middle @ amount)
+        self._highest = max(self._highest, float(np.max(last)), float(-np.min(last)))
+        sizes = _size(middle)
+        np.add.at(self._sizes_s, sizes, length_s)
+        np.add.at(self._sizes_amount, sizes, amount)
+        self._runs.add(last, length_s)
+        self._add_wobble(last)
+        if self._linear:
+            self._add_steps(first, last, length_s)
+
+    def _add_steps(self, first: FloatArray, last: FloatArray, length_s: FloatArray) -> None:
+        net = (last - first) * length_s
+        low, high = min(float(first.min()), float(last.min())), max(float(first.max()), float(last.max()))
+        nothing = np.zeros(1)
+        if low >= 0:
+            parts = (net, nothing, net)
+        elif high <= 0:
+            parts = (nothing, net, net)
+        else:
+            above = (np.maximum(last, 0) - np.maximum(first, 0)) * length_s
+            parts = (above, above - net, net)
+        for k, part in enumerate(parts):
+            square = part * part
+            self._steps2[k] += square.sum()
+            self._steps4[k] += square @ square
+
+    def _add_wobble(self, last: FloatArray) -> None:
+        readings = np.concatenate([self._last, last])
+        self._last = readings[-2:]
+        if len(readings) > 2:
+            change = np.diff(readings)
+            np.add.at(self._wobble, np.abs(change[1:] - change[:-1]).view(np.int64) >> 48, 1)
+
+    def result(self) -> ErrorFacts:
+        """Return the facts so far."""
+        half = _SIZES // 2
+        # A reading of exactly zero may hide a little of either.
+        at_zero = float(self._sizes_s[0] + self._sizes_s[half])
+        above = float(self._sizes_s[1:half].sum())
+        below = float(self._sizes_s[half + 1 :].sum())
+        return ErrorFacts(
+            intervals=self._intervals,
+            time_s=Parts(above, below, above + below + at_zero),
+            steps2=Parts(*self._steps2.tolist()),
+            steps4=Parts(*self._steps4.tolist()),
+            lengths2=self._lengths2,
+            runs2=self._runs.result(),
+            squares=self._squares,
+            highest=self._highest,
+            sizes_s=self._sizes_s.copy(),
+            sizes_amount=self._sizes_amount.copy(),
+            wobble=self._wobble.copy(),
+        )
+
+
+class _Runs:
+    """Sum the squares of the lengths of runs of equal readings: within one, the error of the last digit is one."""
+
+    def __init__(self) -> None:
+        self._done = np.zeros(3)
+        self._value = math.nan
+        self._open_s = 0.0
+
+    def add(self, x: FloatArray, length_s: FloatArray) -> None:
+        ends = np.flatnonzero(x[1:] != x[:-1])
+        until = np.concatenate([[0.0], np.cumsum(length_s)[ends] if len(ends) else [], [float(length_s.sum())]])
+        runs_s, values = np.diff(until), x[np.concatenate([ends, [len(x) - 1]])]
+        if values[0] == self._value:
+            runs_s[0] += self._open_s
+        elif self._open_s > 0:
+            self._done += _by_sign(np.array([self._value]), np.array([self._open_s]))
+        self._done += _by_sign(values[:-1], runs_s[:-1])
+        self._value, self._open_s = float(values[-1]), float(runs_s[-1])
+
+    def result(self) -> Parts:
+        so_far = self._done + _by_sign(np.array([self._value]), np.array([self._open_s]))
+        return Parts(*so_far.tolist())
+
+
+def _by_sign(values: FloatArray, runs_s: FloatArray) -> FloatArray:
+    """Return sums of squares where nothing is returned, where nothing is drawn, and of all. [s2]"""
+    square = runs_s * runs_s
+    return np.array([square[values >= 0].sum(), square[values <= 0].sum(), square.sum()])
+
+
+def _size(x: FloatArray) -> NDArray[np.int64]:
+    """Return sign and power of two of each number, as one index: an order of size that costs no logarithm."""
+    return (np.ascontiguousarray(x).view(np.int64) >> 52) & (_SIZES - 1)
+
+
+def _middle(fine_size: int) -> float:
+    """Return the middle of what one finer size holds. [unit]"""
+    edges = np.array([fine_size << 48, (fine_size + 1) << 48], np.int64).view(np.float64)
+    return float(edges.mean())
+
+
+def _z_within(share: float) -> float:
+    """Return how many standard deviations from its mean a normal variable stays with this probability. [1]"""
+    z = np.linspace(0, 6, 6001)
+    density = np.exp(-z * z / 2)
+    area = np.concatenate([[0.0], np.cumsum(density[1:] + density[:-1])])
+    return float(np.interp(share * area[-1], area, z))

@@ -1,0 +1,61 @@
+"""What was drawn and returned hour by hour, to say what a gap may have held."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+
+import numpy as np
+
+from .amounts import Gap
+from .chunk import MICROSECONDS, FloatArray, TimeArray
+
+_HOUR_US = 3600 * MICROSECONDS
+
+
+class Hours:
+    """Totals by hour of the clock (UTC); part of a fold. It grows by three numbers an hour.
+
+    An interval counts wholly for the hour it begins in: good enough for a guess, which is all it serves.
+    """
+
+    def __init__(self) -> None:
+        self._totals: defaultdict[int, list[float]] = defaultdict(lambda: [0.0, 0.0, 0.0])
+
+    def add(self, start_us: TimeArray, above: FloatArray, below: FloatArray, length_s: FloatArray) -> None:
+        """Take the next intervals in: where they begin [us], what was drawn and returned [unit s], how long [s]."""
+        if not len(start_us):
+            return
+        hour = start_us // _HOUR_US
+        first = np.concatenate([[0], np.flatnonzero(np.diff(hour)) + 1])
+        for k, *parts in zip(
+            hour[first].tolist(),
+            *(np.add.reduceat(x, first).tolist() for x in (above, below, length_s)),
+            strict=True,
+        ):
+            total = self._totals[k]
+            for j, part in enumerate(parts):
+                total[j] += part
+
+    def like_around(self, gaps: list[Gap]) -> tuple[float, float] | None:
+        """Return what gaps would have held had they been like the hours around them.
+
+        Parameters
+        ----------
+        gaps : list of Gap
+            The gaps.
+
+        Returns
+        -------
+        drawn, returned : float
+            Both positive [unit s]; None where nothing was measured around one of them.
+        """
+        drawn = returned = 0.0
+        for gap in gaps:
+            low, high = (gap.start_us - _HOUR_US) // _HOUR_US, (gap.stop_us + _HOUR_US) // _HOUR_US
+            near = [k for k in {low, low + 1, high - 1, high} if k in self._totals]
+            above, below, length_s = (sum(self._totals[k][j] for k in near) for j in range(3))
+            if length_s <= 0:
+                return None
+            drawn += above / length_s * gap.length_s
+            returned += below / length_s * gap.length_s
+        return drawn, returned

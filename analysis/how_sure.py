@@ -1,0 +1,68 @@
+"""A figure's 95 % interval, and the budget it rests on."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from .distribution import Component, combine
+
+
+@dataclass(frozen=True)
+class HowSure:
+    """How sure one figure is, in the figure's own unit.
+
+    Parameters
+    ----------
+    low, high : float
+        The ends of the 95 % interval.
+    u : float
+        Standard uncertainty: the components in quadrature. One-sided bounds are not in it.
+    factor : float or None
+        Coverage factor: half of the interval without one-sided bounds, over `u`; None where nothing is uncertain. [1]
+    u95 : float
+        Half of the interval; its larger half where it is lopsided.
+    components : tuple of Component
+        The budget, largest first.
+    """
+
+    low: float
+    high: float
+    u: float
+    factor: float | None
+    u95: float
+    components: tuple[Component, ...]
+
+    @property
+    def lopsided(self) -> bool:
+        """Whether one half of the interval is longer than the other by more than the last digit that is shown."""
+        return abs((self.high - self.low) - 2 * self.u95) > 0.05 * self.u95
+
+    def share(self, component: Component) -> float:
+        """Return a component's share of the squared uncertainty. [1]"""
+        return component.u**2 / self.u**2 if self.u > 0 else 0.0
+
+
+def judged(value: float, components: Sequence[Component], *, lower: float = 0.0, higher: float = 0.0) -> HowSure:
+    """Return how sure a figure is.
+
+    Parameters
+    ----------
+    value : float
+        The figure. [unit]
+    components : sequence of Component
+        Independent sources of error. [unit]
+    lower, higher : float
+        One-sided bounds: how much further the truth may lie below, or above, for a reason that no distribution
+        describes. [unit]
+    """
+    there = sorted((part for part in components if part.u > 0), key=lambda part: -part.u)
+    whole = combine(there)
+    return HowSure(
+        low=value - whole.half - lower,
+        high=value + whole.half + higher,
+        u=whole.u,
+        factor=whole.factor,
+        u95=whole.half + max(lower, higher),
+        components=tuple(there),
+    )
