@@ -49,8 +49,8 @@ class ErrorFacts:
         Sum of the squares of the intervals' lengths. [s2]
     runs2 : Parts
         Sum of the squares of the lengths of runs of equal readings. [s2]
-    squares : float
-        Integral of the signal's square. [unit2 s]
+    net, squares : float
+        Integral of the signal, and of its square. [unit s], [unit2 s]
     highest : float
         Highest reading, without its sign. [unit]
     sizes_s, sizes_amount : array, shape (4096,)
@@ -65,6 +65,7 @@ class ErrorFacts:
     steps4: Parts
     lengths2: float
     runs2: Parts
+    net: float
     squares: float
     highest: float
     sizes_s: FloatArray
@@ -127,7 +128,7 @@ class ErrorSums:
         self._linear = linear
         self._intervals = 0
         self._steps2, self._steps4 = np.zeros(3), np.zeros(3)
-        self._lengths2 = self._squares = self._highest = 0.0
+        self._lengths2 = self._net = self._squares = self._highest = 0.0
         self._sizes_s, self._sizes_amount = np.zeros(_SIZES), np.zeros(_SIZES)
         self._wobble = np.zeros(_FINE_SIZES, np.int64)
         self._last = np.empty(0)
@@ -149,6 +150,7 @@ class ErrorSums:
         self._lengths2 += float(length_s @ length_s)
         middle = (first + last) / 2 if self._linear else last
         amount = middle * length_s
+        self._net += float(amount.sum())
         self._squares += float(middle @ amount)
         self._highest = max(self._highest, float(np.max(last)), float(-np.min(last)))
         sizes = _size(middle)
@@ -196,6 +198,7 @@ class ErrorSums:
             steps4=Parts(*self._steps4.tolist()),
             lengths2=self._lengths2,
             runs2=self._runs.result(),
+            net=self._net,
             squares=self._squares,
             highest=self._highest,
             sizes_s=self._sizes_s.copy(),

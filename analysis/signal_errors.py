@@ -1,0 +1,160 @@
+"""What readings of one signal do to its integral: last digit, noise, and what lies between two readings."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Final, Literal
+
+from .amounts import Charge
+from .distribution import Component
+from .error_sums import ErrorFacts
+
+Part = Literal["drawn", "returned", "net"]
+
+#: A limit of error a, anything within it equally likely, has the standard uncertainty a / sqrt(3).
+EVEN: Final = math.sqrt(3.0)
+#: The instant of a step, or a rounded value, is anywhere within its interval: length / sqrt(12).
+WITHIN: Final = math.sqrt(12.0)
+#: From so many expected catches on, the chance of catching starts is a component like others.
+_ENOUGH_CATCHES: Final = 5.0
+#: Noise about zero is looked for this far out. [standard deviations]
+_NOISE_REACH: Final = 3.0
+
+
+@dataclass(frozen=True)
+class UnseenStarts:
+    """Starts of a motor that readings may have missed.
+
+    Parameters
+    ----------
+    count : int
+        Number of starts. [1]
+    extra_A, extra_W : float
+        What a start draws above the settled running draw, at the meter. [A], [W]
+    lasts_s : float
+        How long it lasts. [s]
+    """
+
+    count: int
+    extra_A: float
+    extra_W: float
+    lasts_s: float
+
+
+class SignalErrors:
+    """What readings of one signal do to its integral, whatever the signal."""
+
+    def __init__(self, charge: Charge, facts: ErrorFacts, resolution: float, starts: UnseenStarts | None) -> None:
+        self._how = charge.how
+        self._gaps = len(charge.span.gaps)
+        self._facts = facts
+        self._resolution = resolution
+        self._starts = starts
+        self._noise = facts.noise(resolution)
+
+    def time_s(self, part: Part, offset: float) -> float:
+        """Return the time over which an offset adds to a part: also that in which the signal is nearer to zero. [s]"""
+        t = self._facts.time_s
+        if part == "net":
+            return t.net
+        above_s, below_s, *_ = self._facts.near_zero(offset)
+        return t.drawn + below_s if part == "drawn" else t.returned + above_s
+
+    def of_readings(self, part: Part, value: float, unit_s: float) -> Iterator[Component]:
+        """Yield resolution, noise and what lies between readings.
+
+        Parameters
+        ----------
+        part : {'drawn', 'returned', 'net'}
+            Which amount.
+        value : float
+            The amount. [unit h]
+        unit_s : float
+            Seconds in the amount's unit of time: 3600. [s]
+        """
+        facts, all_s = self._facts, max(self._facts.time_s.net, 1e-12)
+        time_s = self.time_s(part, 0.0)
+        share = min(time_s / all_s, 1.0)
+        runs2 = getattr(facts.runs2, part)
+        yield Component(
+            "last digit",
+            self._resolution * math.sqrt(runs2) / WITHIN / unit_s,
+            even=max(1.0, time_s**2 / runs2) if runs2 > 0 else 1.0,
+            reason="readings are rounded; one error for as long as they stand still",
+        )
+        noise2 = self._noise**2 * facts.lengths2 * share
+        yield Component("noise", math.sqrt(noise2) / unit_s, reason="as wide as the log's own readings scatter")
+        if self._how.sampling == "instant":
+            yield from self._of_steps(part, 2 * noise2, unit_s)
+            yield from self._of_starts(part, unit_s)
+        elif self._how.sampling == "mean":
+            yield self._of_first_mean(value, all_s, unit_s)
+        else:
+            yield self._of_held(share, all_s, unit_s)
+
+    def _of_steps(self, part: Part, by_noise: float, unit_s: float) -> Iterator[Component]:
+        squares, fourths = getattr(self._facts.steps2, part), getattr(self._facts.steps4, part)
+        if squares <= 0:
+            return
+        yield Component(
+            "instants of steps",
+            math.sqrt(max(squares - by_noise, 0.0)) / WITHIN / unit_s,
+            even=squares**2 / fourths,
+            reason="what changed between two readings may have changed at any instant between them",
+        )
+
+    def _of_starts(self, part: Part, unit_s: float) -> Iterator[Component]:
+        interval_s = self._how.usual_interval_s or 0.0
+        starts = self._starts
+        if part == "returned" or starts is None or starts.count * starts.lasts_s < _ENOUGH_CATCHES * interval_s:
+            return
+        seldom = max(interval_s / starts.lasts_s - 1, 0.0)
+        yield Component(
+            "unseen start surges",
+            self._extra * starts.lasts_s * math.sqrt(starts.count * seldom) / unit_s,
+            reason=f"{starts.count} starts of {starts.lasts_s:g} s between readings {interval_s:g} s apart",
+        )
+
+    def unseen(self, part: Part, unit_s: float) -> float:
+        """Return what too few starts to be caught by chance may have drawn unseen. [unit h]"""
+        interval_s, starts = self._how.usual_interval_s or 0.0, self._starts
+        if part == "returned" or starts is None or self._how.sampling != "instant" or interval_s <= starts.lasts_s:
+            return 0.0
+        if starts.count * starts.lasts_s >= _ENOUGH_CATCHES * interval_s:
+            return 0.0
+        return self._extra * starts.lasts_s * starts.count / unit_s
+
+    @property
+    def _extra(self) -> float:
+        raise NotImplementedError
+
+    def _of_first_mean(self, value: float, all_s: float, unit_s: float) -> Component:
+        usual_s = self._how.usual_interval_s or 0.0
+        rate = abs(value) * unit_s / all_s
+        return Component(
+            "first readings of means",
+            rate * usual_s * math.sqrt(1 + self._gaps) / WITHIN / unit_s,
+            even=1 + self._gaps,
+            reason="how long the first mean of the log, and after a gap, was taken over is not known",
+        )
+
+    def _of_held(self, share: float, all_s: float, unit_s: float) -> Component:
+        facts = self._facts
+        mean = facts.net / all_s
+        # The fewer glances, the less is known of what else there was: one alone tells nothing of it.
+        wander = math.sqrt(max(facts.squares / all_s - mean**2, 0.0) + mean**2 / facts.intervals)
+        return Component(
+            "between readings by eye",
+            wander * math.sqrt(facts.lengths2 * share) / unit_s,
+            even=max(1.0, all_s**2 / facts.lengths2),
+            reason="between two glances at the display the load may have done anything it does elsewhere in the log",
+        )
+
+    def about_zero(self, part: Part, unit_s: float) -> float:
+        """Return how much of a part may be noise about zero, which counts as drawn and as returned. [unit h]"""
+        if part == "net":
+            return 0.0
+        *_, above, below = self._facts.near_zero(_NOISE_REACH * self._noise + self._resolution / 2)
+        return min(above, below) / unit_s

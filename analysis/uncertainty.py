@@ -1,0 +1,235 @@
+"""How sure charge and energy are: their components, each with its reason, and the 95 % intervals.
+
+After the GUM (JCGM 100:2008): a limit of error from a data sheet is an even (rectangular) distribution (4.3.7); what is
+the same unknown error in all readings of a log (gain, zero, clock) is one component that grows with the sum, never one
+of each reading.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+from typing import Final
+
+from .amounts import Amounts, Charge, Evidence, Sureness
+from .chunk import SECONDS_PER_HOUR
+from .distribution import Component
+from .energy import POWER, VOLTS_AMPS, VOLTS_AMPS_FACTOR
+from .error_sums import ErrorFacts
+from .how_sure import HowSure, judged
+from .meter_figures import USUAL_READING_PCT, Accuracy, MeterFigures
+from .signal_errors import EVEN, Part, SignalErrors, UnseenStarts
+
+_RANGE: Final = "a share of the range is an offset: it grows with time"
+_FACTOR: Final = "power factor readings are taken as ± 1 %: common practice, no source"
+_OF_MEANS: Final = "a load that switches within a reading: the mean of a product is not the product of means"
+
+
+def with_intervals(charge: Charge, figures: MeterFigures, starts: UnseenStarts | None = None) -> Charge:
+    """Return charge and energy with their 95 % intervals.
+
+    Parameters
+    ----------
+    charge : Charge
+        What a `ChargeFold` found.
+    figures : MeterFigures
+        How far the meter's readings may be off.
+    starts : UnseenStarts, optional
+        Starts whose surge the readings may have missed.
+
+    Returns
+    -------
+    Charge
+        The same amounts; intervals and budgets filled. Gaps are outside: nothing is added for them.
+    """
+    evidence = charge.evidence
+    if evidence is None:
+        return charge
+    new = charge
+    if charge.charge is not None and evidence.current is not None:
+        new = replace(new, charge=_sure(charge.charge, _OfCharge(charge, evidence.current, figures, starts)))
+    if charge.energy is not None and evidence.power is not None:
+        new = replace(new, energy=_sure(charge.energy, _OfEnergy(charge, evidence, figures, starts)))
+    return new
+
+
+def _sure(amounts: Amounts, errors: _OfCharge | _OfEnergy) -> Amounts:
+    return replace(amounts, sure=Sureness(errors.of("drawn"), errors.of("returned"), errors.of("net")))
+
+
+class _OfCharge(SignalErrors):
+    """Errors of charge, in Ah."""
+
+    def __init__(self, charge: Charge, facts: ErrorFacts, figures: MeterFigures, starts: UnseenStarts | None) -> None:
+        super().__init__(charge, facts, figures.current.resolution, starts)
+        assert charge.charge is not None
+        self._amounts = charge.charge
+        self._figures = figures
+
+    @property
+    def _extra(self) -> float:
+        return self._starts.extra_A if self._starts else 0.0
+
+    def of(self, part: Part) -> HowSure:
+        """Return how sure one of the amounts is."""
+        value = getattr(self._amounts, part)
+        components = [
+            *gains(value, self._figures.current),
+            *offsets(self, part, self._figures, self._facts.highest),
+            _clock(value, self._figures),
+            *self.of_readings(part, value, SECONDS_PER_HOUR),
+        ]
+        return judged(
+            value,
+            components,
+            lower=self.about_zero(part, SECONDS_PER_HOUR),
+            higher=self.unseen(part, SECONDS_PER_HOUR),
+        )
+
+
+class _OfEnergy(SignalErrors):
+    """Errors of energy, in Wh."""
+
+    def __init__(self, charge: Charge, evidence: Evidence, figures: MeterFigures, starts: UnseenStarts | None) -> None:
+        assert evidence.power is not None
+        assert charge.energy is not None
+        self._amounts = charge.energy
+        self._own = figures.power if charge.energy_from == POWER else None
+        self._figures = figures
+        self._source = charge.energy_from
+        self._charge = charge.charge
+        self._evidence = evidence
+        self._volts = evidence.mean_V or _volts(charge) or 0.0
+        resolution = self._own.resolution if self._own else figures.current.resolution * self._volts
+        super().__init__(charge, evidence.power, resolution, starts)
+
+    @property
+    def _extra(self) -> float:
+        return self._starts.extra_W if self._starts else 0.0
+
+    def of(self, part: Part) -> HowSure:
+        """Return how sure one of the amounts is."""
+        value = getattr(self._amounts, part)
+        components = [
+            *(self._by_power(part, value) if self._own else self._by_product(part, value)),
+            _clock(value, self._figures),
+            *self.of_readings(part, value, SECONDS_PER_HOUR),
+        ]
+        return judged(
+            value,
+            components,
+            lower=self.about_zero(part, SECONDS_PER_HOUR),
+            higher=self.unseen(part, SECONDS_PER_HOUR),
+        )
+
+    def _by_power(self, part: Part, value: float) -> Iterator[Component]:
+        """Yield what a power column of known accuracy does."""
+        assert self._own is not None
+        yield from gains(value, self._own, "power ")
+        offset_W = self._own.range_offset(self._facts.highest)
+        time_h = self.time_s(part, offset_W) / SECONDS_PER_HOUR
+        yield Component("power share of range", offset_W * time_h / EVEN, even=1, reason=_RANGE)
+
+    def _by_product(self, part: Part, value: float) -> Iterator[Component]:
+        """Yield what volts and amps do to their product; a power column is taken to be no better."""
+        current, voltage = self._figures.current, self._figures.voltage
+        yield from gains(value, current)
+        yield from gains(value, voltage, "voltage ")
+        highest_A = self._evidence.current.highest if self._evidence.current else self._highest_A()
+        yield from offsets(self, part, self._figures, highest_A, by=max(self._volts, 1e-12))
+        ampere_hours = abs(getattr(self._charge, part)) if self._charge else self._time_A_h(value)
+        limit_V = voltage.range_offset(self._volts)
+        yield Component("voltage share of range", limit_V * ampere_hours / EVEN, even=1, reason=_RANGE)
+        half_V = voltage.resolution / 2
+        yield Component("voltage last digit", half_V * ampere_hours / EVEN, even=1, reason="volts are rounded")
+        if self._source == VOLTS_AMPS and self._how.sampling == "mean":
+            swing_Wh = self._evidence.swing_Ws / 2 / SECONDS_PER_HOUR
+            share = min(self.time_s(part, 0.0) / max(self._facts.time_s.net, 1e-12), 1.0)
+            yield Component("volts x amps of means", swing_Wh * share / EVEN, even=1, reason=_OF_MEANS)
+        if self._source == VOLTS_AMPS_FACTOR:
+            factor_Wh = USUAL_READING_PCT / 100 * abs(value)
+            yield Component(
+                "power factor", factor_Wh / EVEN, even=1, reason="taken as ± 1 %: common practice, no source"
+            )
+
+    def _highest_A(self) -> float:
+        return self._facts.highest / self._volts if self._volts > 0 else 0.0
+
+    def _time_A_h(self, value: float) -> float:
+        return abs(value) / self._volts if self._volts > 0 else 0.0
+
+
+def gains(value: float, accuracy: Accuracy, of: str = "") -> Iterator[Component]:
+    """Yield what grows with the amount itself: the meter's gain, and its shunt's.
+
+    Parameters
+    ----------
+    value : float
+        The amount. [unit]
+    accuracy : Accuracy
+        Limits of error.
+    of : str
+        What is measured, where it is not the current.
+    """
+    yield Component(
+        f"{of}gain",
+        accuracy.reading_pct / 100 * abs(value) / EVEN,
+        even=1,
+        reason=f"± {accuracy.reading_pct:g} % of reading: one factor for the whole log",
+    )
+    yield Component(
+        f"{of}shunt class",
+        accuracy.class_pct / 100 * abs(value) / EVEN,
+        even=1,
+        reason=f"± {accuracy.class_pct:g} % of reading: one factor for the whole log",
+    )
+
+
+def offsets(
+    errors: SignalErrors, part: Part, figures: MeterFigures, highest_A: float, by: float = 1.0
+) -> Iterator[Component]:
+    """Yield what an error of the current's zero does over time; one offset for the whole log.
+
+    Parameters
+    ----------
+    errors : SignalErrors
+        Knows over which time an offset counts.
+    part : {'drawn', 'returned', 'net'}
+        Which amount.
+    figures : MeterFigures
+        Limits of error, or a zero check in their stead.
+    highest_A : float
+        Highest reading. [A]
+    by : float
+        What amps are multiplied with: volts, for energy. [V] or [1]
+    """
+    if (check := figures.zero_check) is not None:
+        time_h = errors.time_s(part, 2 * check.u_A * by) / SECONDS_PER_HOUR
+        yield Component(
+            "zero check", check.u_A * by * time_h, dof=check.dof, reason="the measured zero is known no better"
+        )
+        return
+    limits = (
+        ("share of range", figures.current.range_offset(highest_A), _RANGE),
+        ("zero", figures.current.zero, "the meter's zero may be off all the time: it grows with time"),
+    )
+    for source, limit_A, reason in limits:
+        time_h = errors.time_s(part, limit_A * by) / SECONDS_PER_HOUR
+        yield Component(source, limit_A * by * time_h / EVEN, even=1, reason=reason)
+
+
+def _clock(value: float, figures: MeterFigures) -> Component:
+    return Component(
+        "clock",
+        figures.clock_ppm * 1e-6 * abs(value) / EVEN,
+        even=1,
+        reason=f"± {figures.clock_ppm:g} millionths: all seconds too long or too short",
+    )
+
+
+def _volts(charge: Charge) -> float | None:
+    """Return the mean voltage that energy over charge amounts to. [V]"""
+    if charge.charge is None or charge.energy is None:
+        return None
+    moved_Ah = charge.charge.drawn + charge.charge.returned
+    return (charge.energy.drawn + charge.energy.returned) / moved_Ah if moved_Ah > 0 else None
