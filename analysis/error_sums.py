@@ -42,7 +42,9 @@ class ErrorFacts:
     intervals : int
         Number of intervals. [1]
     time_s : Parts
-        Time above zero, time below it, and all of it with that at zero. [s]
+        Time above zero, time below it, and both; what reads exactly zero is in none. [s]
+    all_s : float
+        All of the time. [s]
     steps2, steps4 : Parts
         Sums of the second and fourth power of change x length, over intervals: what the instants of steps can do.
     lengths2 : float
@@ -61,6 +63,7 @@ class ErrorFacts:
 
     intervals: int
     time_s: Parts
+    all_s: float
     steps2: Parts
     steps4: Parts
     lengths2: float
@@ -95,7 +98,8 @@ class ErrorFacts:
     def near_zero(self, limit: float) -> tuple[float, float, float, float]:
         """Return time and integral of what lies closer to zero than `limit`, above and below it apart.
 
-        Sizes are known by powers of two, so what is up to twice as far may be counted too.
+        Sizes are known by powers of two, so what is up to twice as far may be counted too. What reads exactly zero is
+        left out: a zero that is off would show.
 
         Returns
         -------
@@ -106,10 +110,10 @@ class ErrorFacts:
         top = int(_size(np.array([abs(limit)]))[0]) + 1 if limit > 0 else 1
         s, amount = self.sizes_s, self.sizes_amount
         return (
-            float(s[:top].sum()),
-            float(s[half : half + top].sum()),
-            float(amount[:top].sum()),
-            float(-amount[half : half + top].sum()),
+            float(s[1:top].sum()),
+            float(s[half + 1 : half + top].sum()),
+            float(amount[1:top].sum()),
+            float(-amount[half + 1 : half + top].sum()),
         )
 
 
@@ -187,13 +191,12 @@ class ErrorSums:
     def result(self) -> ErrorFacts:
         """Return the facts so far."""
         half = _SIZES // 2
-        # A reading of exactly zero may hide a little of either.
-        at_zero = float(self._sizes_s[0] + self._sizes_s[half])
         above = float(self._sizes_s[1:half].sum())
         below = float(self._sizes_s[half + 1 :].sum())
         return ErrorFacts(
             intervals=self._intervals,
-            time_s=Parts(above, below, above + below + at_zero),
+            time_s=Parts(above, below, above + below),
+            all_s=float(self._sizes_s.sum()),
             steps2=Parts(*self._steps2.tolist()),
             steps4=Parts(*self._steps4.tolist()),
             lengths2=self._lengths2,

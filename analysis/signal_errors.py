@@ -74,7 +74,7 @@ class SignalErrors:
         unit_s : float
             Seconds in the amount's unit of time: 3600. [s]
         """
-        facts, all_s = self._facts, max(self._facts.time_s.net, 1e-12)
+        facts, all_s = self._facts, max(self._facts.all_s, 1e-12)
         time_s = self.time_s(part, 0.0)
         share = min(time_s / all_s, 1.0)
         runs2 = getattr(facts.runs2, part)

@@ -144,7 +144,7 @@ class _OfEnergy(SignalErrors):
         yield Component("voltage last digit", half_V * ampere_hours / EVEN, even=1, reason="volts are rounded")
         if self._source == VOLTS_AMPS and self._how.sampling == "mean":
             swing_Wh = self._evidence.swing_Ws / 2 / SECONDS_PER_HOUR
-            share = min(self.time_s(part, 0.0) / max(self._facts.time_s.net, 1e-12), 1.0)
+            share = min(self.time_s(part, 0.0) / max(self._facts.all_s, 1e-12), 1.0)
             yield Component("volts x amps of means", swing_Wh * share / EVEN, even=1, reason=_OF_MEANS)
         if self._source == VOLTS_AMPS_FACTOR:
             factor_Wh = USUAL_READING_PCT / 100 * abs(value)
