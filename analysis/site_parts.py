@@ -94,7 +94,7 @@ class Bank(Table):
 
 
 class LossModel(Table):
-    """An inverter's losses: DC power = ``idle_W`` + ``proportional`` x AC power + ``square_per_W`` x AC power squared."""
+    """Losses of an inverter: DC W = ``idle_W`` + ``proportional`` x AC W + ``square_per_W`` x AC W squared."""
 
     idle_W: NotNegative
     proportional: Annotated[float, Field(ge=1)]
