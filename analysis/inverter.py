@@ -30,9 +30,9 @@ class Judged:
     Parameters
     ----------
     asked : Within
-        What the loads ask. [VA], or [W] where `unit` says so
+        What the loads ask. [VA]; watts only where the inverter has ratings in both, and that in W is the nearer.
     rating : float
-        What the inverter may give, in the same unit.
+        What the inverter may give, in `unit`.
     unit : str
         ``VA`` or ``W``, as the rating was entered.
     verdict : {'holds', 'doubtful', 'fails'}
@@ -103,17 +103,44 @@ def check_inverter(inverter: Inverter, site: Site) -> InverterCheck:
     hardest = max(known, key=lambda each: each.extra_VA.high, default=None)
     running = _running(inverter, known)
     starting = _starting(inverter, known, hardest)
-    verdicts = [each.verdict if isinstance(each, Judged) else "doubtful" for each in (running, starting)]
+    verdicts: list[Verdict] = [
+        each.verdict if isinstance(each, Judged) else "doubtful" for each in (running, starting, *left_out)
+    ]
     return InverterCheck(
         inverter.name,
         known,
         running,
         starting,
         None if hardest is None else hardest.load,
-        worst(*verdicts, *(["doubtful"] if left_out else [])),
+        worst(*verdicts),
         left_out,
         (*_SAID, *(said for each in known for said in each.assumptions), *_as_VA(inverter)),
     )
+
+
+def check_seen(inverter: Inverter, *, peak_W: float, sustained_W: float) -> tuple[Judged, Judged | Missing]:
+    """Set measured AC power beside what an inverter may give without a break, and for its seconds.
+
+    Parameters
+    ----------
+    inverter : Inverter
+        The inverter.
+    peak_W, sustained_W : float
+        Highest seen, and running, on its AC side. [W]
+
+    Returns
+    -------
+    tuple of Judged and (Judged or Missing)
+        Sustained against continuous, and highest against surge. Watts are the least that the volt-amperes can be, so
+        ``holds`` means no more than that the watts do.
+    """
+    continuous = inverter.continuous_W or inverter.continuous_VA or 0.0
+    unit = "W" if inverter.continuous_W else "VA"
+    running = _compared(_same(sustained_W), continuous, unit, "sustained", "W")
+    surge = inverter.surge_W or inverter.surge_VA
+    if surge is None:
+        return running, Missing(f"word on what '{inverter.name}' gave at most", ("inverters.surge_VA",))
+    return running, _compared(_same(peak_W), surge, "W" if inverter.surge_W else "VA", "at most", "W")
 
 
 def _running(inverter: Inverter, loads: tuple[Demand, ...]) -> Judged | Missing:
@@ -126,7 +153,8 @@ def _running(inverter: Inverter, loads: tuple[Demand, ...]) -> Judged | Missing:
     if inverter.continuous_W is not None:
         # Where only watts are given, volt-amperes are held against them: the inverter's amps are what heats it.
         asked = watts if inverter.continuous_VA is not None else apparent_VA
-        checks.append(_compared(_same(asked), inverter.continuous_W, "W", "running"))
+        of = "W" if inverter.continuous_VA is not None else "VA"
+        checks.append(_compared(_same(asked), inverter.continuous_W, "W", "running", of))
     return max(checks, key=lambda check: check.asked.value / check.rating)
 
 
@@ -164,10 +192,10 @@ def _within_seconds(judged: Judged, hardest: Demand, surge_s: float | None) -> J
     return Judged(judged.asked, judged.rating, judged.unit, verdict, judged.sentence + more)
 
 
-def _compared(asked: Within, rating: float, unit: str, what: str) -> Judged:
+def _compared(asked: Within, rating: float, unit: str, what: str, of: str = "VA") -> Judged:
     verdict = under(asked.low, asked.high, rating)
     between = f"{asked.high:,.0f}" if asked.low == asked.high else f"{asked.low:,.0f} to {asked.high:,.0f}"
-    return Judged(asked, rating, unit, verdict, f"{between} VA {what}, of {rating:,.0f} {unit}: {verdict}.")
+    return Judged(asked, rating, unit, verdict, f"{between} {of} {what}, of {rating:,.0f} {unit}: {verdict}.")
 
 
 def _as_VA(inverter: Inverter) -> list[str]:

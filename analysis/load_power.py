@@ -50,9 +50,8 @@ class Demand:
     @property
     def extra_VA(self) -> Within:
         """What the start adds to the running draw [VA]."""
-        return Within(
-            *(max(x - self.running_VA, 0.0) for x in (self.start_VA.value, self.start_VA.low, self.start_VA.high))
-        )
+        start = self.start_VA
+        return Within(*(max(x - self.running_VA, 0.0) for x in (start.value, start.low, start.high)))
 
 
 def demand(load: Load, inverter: Inverter) -> Demand | Missing:
@@ -111,7 +110,8 @@ def _start_VA(load: Load, inverter: Inverter, running_VA: float, said: list[str]
         amps = locked_rotor(load.code_letter, load.hp, volts, load.phases)
         said.append(f"The start of '{load.name}' is by its code letter {load.code_letter} ({CODE_LETTER_SOURCE}).")
         low_VA = volts * amps.low_A * _phases(load)
-        # Letter V has no upper end: at least as far above as the widest letter before it reaches, and doubtful anyhow.
+        if amps.high_A is None:
+            said.append(f"Letter {load.code_letter} has no upper end; twice its lower end was taken (no source).")
         high_VA = 2 * low_VA if amps.high_A is None else volts * amps.high_A * _phases(load)
         return Within((low_VA + high_VA) / 2, low_VA, high_VA)
     if load.kind not in TURNING:
