@@ -144,7 +144,7 @@ def _huber(X: FloatArray, y: FloatArray) -> tuple[FloatArray, FloatArray, float]
             break
     residual = y - X @ beta
     sigma = _sigma(residual)
-    return beta, _covariance(X, residual, sigma), sigma
+    return np.asarray(beta, dtype=np.float64), _covariance(X, residual, sigma), sigma
 
 
 def _covariance(X: FloatArray, residual: FloatArray, sigma: float) -> FloatArray:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence, Set
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -81,7 +81,7 @@ class PaybackFold:
         if stretch is None:
             return
         for debt in self._debts:
-            debt.gaps(stretch.gap_start_us.tolist(), stretch.gap_stop_us.tolist())
+            debt.gaps += zip(stretch.gap_start_us.tolist(), stretch.gap_stop_us.tolist(), strict=True)
             debt.follow(stretch.measured, self._efficiency)
 
     def result(self) -> tuple[Payback, ...]:
@@ -103,12 +103,7 @@ class _Debt:
     balance: float = 0.0
     owed: float | None = None
     paid_us: int | None = None
-    gap_us: int = 0
-
-    def gaps(self, starts: list[int], stops: list[int]) -> None:
-        for start, stop in zip(starts, stops, strict=True):
-            if self.paid_us is None:
-                self.gap_us += max(0, stop - max(start, self.start_us))
+    gaps: list[tuple[int, int]] = field(default_factory=list)
 
     def follow(self, measured: Intervals, efficiency: float) -> None:
         if self.paid_us is not None:
@@ -137,9 +132,12 @@ class _Debt:
     def payback(self, said: tuple[str, ...]) -> Payback:
         owed_Ah = None if self.owed is None else self.owed / SECONDS_PER_HOUR
         still = 0.0 if self.paid_us is not None else self.balance / SECONDS_PER_HOUR
-        return Payback(
-            self.text, self.start_us, self.stop_us, owed_Ah, self.paid_us, still, self.gap_us / MICROSECONDS, said
-        )
+        return Payback(self.text, self.start_us, self.stop_us, owed_Ah, self.paid_us, still, self._uncovered_s(), said)
+
+    def _uncovered_s(self) -> float:
+        """Return the time in gaps from the beginning until the debt was paid [s]."""
+        ends = ((start, stop if self.paid_us is None else min(stop, self.paid_us)) for start, stop in self.gaps)
+        return sum(max(0, stop - max(start, self.start_us)) for start, stop in ends) / MICROSECONDS
 
 
 def _owing(pieces: Intervals, efficiency: float) -> FloatArray:

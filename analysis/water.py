@@ -294,14 +294,16 @@ def water_cost(water: Water | None, *, energy_Wh: float, run_s: float | None = N
     """
     if water is not None and water.pump_L_per_min is not None and run_s is not None:
         water_L = water.pump_L_per_min * run_s / 60
-        said = ("Water is the pump's flow in the site file x running time; its true flow falls as pressure rises.",)
+        said: tuple[str, ...] = (
+            "Water is the pump's flow in the site file x running time; its true flow falls as pressure rises.",
+        )
     else:
         plan = tank_plan(water)
         if isinstance(plan, Missing):
             return plan
         water_L = plan.drawdown_L
         said = (
-            "Water is the tank's drawdown alone; what is drawn while the pump runs comes on top.",
+            "Water is the tank's drawdown alone; what is drawn while the pump runs is extra.",
             *plan.assumptions,
         )
     if water_L <= 0:
