@@ -21,6 +21,7 @@ Positive = Annotated[float, Field(gt=0)]
 NotNegative = Annotated[float, Field(ge=0)]
 Percent = Annotated[float, Field(gt=0, le=100)]
 Fraction = Annotated[float, Field(gt=0, le=1)]
+Share = Annotated[float, Field(ge=0, lt=100)]  # [%]
 Name = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1)]
 Point = Annotated[tuple[Positive, Percent], Field(strict=False)]
 
@@ -59,6 +60,8 @@ def _rising(points: tuple[Point, ...]) -> tuple[Point, ...]:
 class Bank(Table):
     """The battery bank as a whole. Needs ``nominal_V`` and ``capacity_Ah``."""
 
+    same_thing = (("temperature_degC", "temperature_degF"), ("start_state_pct", "rested_V"))
+
     chemistry: Chemistry | None = None
     nominal_V: Positive
     capacity_Ah: Positive  # of the whole bank
@@ -71,6 +74,18 @@ class Bank(Table):
     peukert_exponent: Annotated[float, Field(ge=1, le=2)] | None = None
     charge_efficiency_pct: Percent | None = None
     temperature_degC: Annotated[float, Field(ge=-60, le=80)] | None = None
+    temperature_degF: Annotated[float, Field(ge=-76, le=176)] | None = None
+    start_state_pct: Annotated[float, Field(ge=0, le=100)] | None = None  # when the log begins
+    rested_V: Positive | None = None  # before the log, after hours without charge or load
+    resistance_mohm: Positive | None = None  # of the whole bank, if it is known
+    charging_V: Positive | None = None  # at which the array charges it
+
+    @property
+    def at_degC(self) -> float | None:
+        """Temperature of the cells [degC]."""
+        if self.temperature_degF is not None:
+            return (self.temperature_degF - 32) / 1.8
+        return self.temperature_degC
 
     @property
     def usable_Ah(self) -> float | None:
@@ -78,10 +93,18 @@ class Bank(Table):
         return None if self.usable_depth_pct is None else self.capacity_Ah * self.usable_depth_pct / 100
 
 
+class LossModel(Table):
+    """Losses of an inverter: DC W = ``idle_W`` + ``proportional`` x AC W + ``square_per_W`` x AC W squared."""
+
+    idle_W: NotNegative
+    proportional: Annotated[float, Field(ge=1)]
+    square_per_W: NotNegative = 0.0
+
+
 class Inverter(Table):
     """An inverter; its surge rating is held as given, in VA or W, with its seconds."""
 
-    same_thing = (("efficiency_pct", "efficiency_curve"),)
+    same_thing = (("efficiency_pct", "efficiency_curve", "loss_model"), ("idle_W", "loss_model"))
     needed = (("continuous_VA", "continuous_W"),)
 
     name: Name
@@ -93,9 +116,15 @@ class Inverter(Table):
     output_V: Positive = 230.0
     efficiency_pct: Percent | None = None  # without its idle draw
     efficiency_curve: Annotated[Several[Point], AfterValidator(_rising)] | None = None  # [AC W, %], with its idle draw
+    loss_model: LossModel | None = None  # with its idle draw
     idle_W: NotNegative | None = None
     always_on: bool = False  # then its idle draw belongs to no load
     cut_off_V: Positive | None = None
+
+    @property
+    def standby_W(self) -> float | None:
+        """What it takes while on with nothing running, from either key [W]."""
+        return self.loss_model.idle_W if self.loss_model is not None else self.idle_W
 
 
 class Load(Table):
@@ -121,9 +150,13 @@ class Load(Table):
 class Array(Table):
     """The solar array: its peak power, and the sun it gets."""
 
+    same_thing = (("performance_ratio", "losses_pct"),)
+
     power_W: Positive
     sun_hours_h: Annotated[float, Field(gt=0, le=24)] | None = None  # a day, at full sun
     performance_ratio: Fraction | None = None
+    losses_pct: Annotated[Several[Share], Field(min_length=1)] | None = None  # one after another; they compound
+    current_A: Positive | None = None  # at peak power: what a PWM controller passes on
     controller: Literal["pwm", "mppt"] | None = None
 
 
@@ -139,6 +172,8 @@ class Conductor(Table):
     length_m: Positive | None = None
     length_ft: Positive | None = None
     fuse_A: Positive | None = None
+    strands: Literal["stranded", "solid"] = "stranded"
+    temperature_degC: Annotated[float, Field(ge=-60, le=120)] | None = None  # of the copper
     carries: Several[Name] = ()
 
     @property
@@ -157,6 +192,7 @@ class Water(Table):
         ("precharge_kPa", "precharge_psi"),
         ("flow_L_per_min", "flow_gal_per_min"),
         ("head_m", "head_ft"),
+        ("altitude_m", "altitude_ft"),
     )
     needed = same_thing[:3]
 
@@ -173,7 +209,8 @@ class Water(Table):
     flow_gal_per_min: Positive | None = None
     head_m: Positive | None = None
     head_ft: Positive | None = None
-    altitude_m: Annotated[float, Field(ge=-500, le=9000)] = 0.0
+    altitude_m: Annotated[float, Field(ge=-500, le=9000)] | None = None
+    altitude_ft: Annotated[float, Field(ge=-1640, le=29500)] | None = None
 
     @classmethod
     def faults(cls, data: Mapping[str, object]) -> Iterator[Fault]:
@@ -213,6 +250,11 @@ class Water(Table):
     def lift_m(self) -> float | None:
         """Total head the pump works against [m]."""
         return _SI(self.head_m, self.head_ft, M_PER_FT)
+
+    @property
+    def height_m(self) -> float:
+        """Height above the sea, 0 where it is not given [m]."""
+        return _SI(self.altitude_m, self.altitude_ft, M_PER_FT) or 0.0
 
 
 class Meter(Table):

@@ -1,0 +1,297 @@
+"""Voltage lost in a pair of conductors, and a screening of conductor and fuse against published tables.
+
+A screening, not a design: it knows nothing of the insulation, the way the cable is laid, the terminals or the fuse's
+kind. Local codes and a licensed electrician decide.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+from .conductor_tables import AMPACITY_SOURCE, GAUGES, RESISTANCE_SOURCE, gauge_under
+from .inverter_losses import losses_of
+from .load_power import demand
+from .missing import Missing
+from .refusal import Refusal
+from .site import Site
+from .site_parts import Conductor, Inverter, Load
+from .solar import charging_A
+from .unit_factors import M_PER_FT
+from .verdict import Verdict
+
+#: Change of copper's resistance for each degC from 75 degC (NEC chapter 9, table 8, note 2; from memory). [1/K]
+PER_K: Final = 0.00323
+#: Annealed copper at 20 degC, 100 % IACS, its coefficient, and 2 % for the lay of strands (from memory). [ohm mm2/m]
+COPPER_20C: Final = 0.017241
+PER_K_AT_20C: Final = 0.00393
+STRANDING: Final = 1.02
+#: NEC 690.8(B): conductors for 125 % of the greatest current.
+CONTINUOUS_FACTOR: Final = 1.25
+#: NEC 210.19(A), informational note: 3 % is advice for efficiency, not a requirement. [%]
+ADVISED_DROP_PCT: Final = 3.0
+#: IEEE 1013-2007, 5.2: a running load may be reckoned at 95 % of system voltage.
+LOADED_FRACTION: Final = 0.95
+
+
+@dataclass(frozen=True)
+class Drop:
+    """Voltage lost out and back at a current: [A], [V], and that as a share of the supply's voltage [%]."""
+
+    current_A: float
+    drop_V: float
+    drop_pct: float
+
+
+@dataclass(frozen=True)
+class Screened:
+    """One comparison of a screening: the word on it, a plain sentence, and the source of its limit."""
+
+    verdict: Verdict
+    sentence: str
+    source: str
+
+
+@dataclass(frozen=True)
+class ConductorCheck:
+    """What a pair of conductors loses and how it stands to the tables.
+
+    Parameters
+    ----------
+    conductor : str
+        Its name.
+    resistance_mohm : float
+        Out and back. [mohm]
+    running, starting : Drop or Missing
+        With what it carries running together, and with the hardest start on top.
+    screened : tuple of Screened
+        Fuse and conductor against running and greatest current and against one another, as far as they are known.
+    assumptions : tuple of str
+        What was assumed, in plain sentences.
+    """
+
+    conductor: str
+    resistance_mohm: float
+    running: Drop | Missing
+    starting: Drop | Missing
+    screened: tuple[Screened, ...]
+    assumptions: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Carried:
+    """Currents through a conductor: running together, at the hardest start, and the greatest that lasts [A]."""
+
+    running_A: float
+    starting_A: float
+    greatest_A: float
+    assumptions: tuple[str, ...]
+
+
+def ohm_per_m(conductor: Conductor) -> float:
+    """Return the resistance of one metre of one conductor, at its temperature.
+
+    Parameters
+    ----------
+    conductor : Conductor
+        By gauge from the table, by area from copper's resistivity; 75 degC where no temperature is given.
+
+    Returns
+    -------
+    float
+        [ohm/m]
+
+    Raises
+    ------
+    Refusal
+        If the table has no such gauge, or none that is solid.
+    """
+    warm_K = (conductor.temperature_degC if conductor.temperature_degC is not None else 75.0) - 75.0
+    if conductor.gauge_AWG is None:
+        area_mm2 = conductor.area_mm2 or 0.0
+        if not area_mm2 > 0:
+            raise Refusal(f"the conductor '{conductor.name}' has no size; give gauge_AWG or area_mm2")
+        lay = STRANDING if conductor.strands == "stranded" else 1.0
+        return COPPER_20C * (1 + PER_K_AT_20C * (55.0 + warm_K)) * lay / area_mm2
+    gauge = GAUGES.get(conductor.gauge_AWG)
+    if gauge is None:
+        raise Refusal(f"{RESISTANCE_SOURCE} is kept here from 18 to 4/0 AWG; give area_mm2 of '{conductor.name}'")
+    per_kft = gauge.stranded_ohm_per_kft if conductor.strands == "stranded" else gauge.solid_ohm_per_kft
+    if per_kft is None:
+        raise Refusal(f"{conductor.gauge_AWG} AWG is not in the table as solid; correct strands of '{conductor.name}'")
+    return per_kft / (1000 * M_PER_FT) * (1 + PER_K * warm_K)
+
+
+def drop(conductor: Conductor, current_A: float, supply_V: float) -> Drop:
+    """Return the voltage lost out and back.
+
+    Parameters
+    ----------
+    conductor : Conductor
+        Its length is one way; both ways count.
+    current_A : float
+        [A]
+    supply_V : float
+        What it is a share of. [V]
+    """
+    lost_V = 2 * conductor.one_way_m * ohm_per_m(conductor) * current_A
+    return Drop(current_A, lost_V, 100 * lost_V / supply_V)
+
+
+def check_conductors(site: Site) -> tuple[ConductorCheck | Missing, ...]:
+    """Check every conductor of a site, in the order of the file."""
+    return tuple(check_conductor(conductor, site) for conductor in site.conductors)
+
+
+def check_conductor(conductor: Conductor, site: Site) -> ConductorCheck | Missing:
+    """Work out a conductor's losses and screen it and its fuse.
+
+    Parameters
+    ----------
+    conductor : Conductor
+        One of the site's.
+    site : Site
+        What it carries is looked up there.
+
+    Returns
+    -------
+    ConductorCheck or Missing
+        Missing where its resistance cannot be had; drops are missing where what it carries is not known.
+    """
+    try:
+        loop_ohm = 2 * conductor.one_way_m * ohm_per_m(conductor)
+    except Refusal as why:
+        return Missing(f"word on conductor '{conductor.name}'", ("conductors.area_mm2",), str(why))
+    carried = currents(conductor, site)
+    said = _said(conductor)
+    if isinstance(carried, Missing):
+        return ConductorCheck(conductor.name, 1000 * loop_ohm, carried, carried, (), said)
+    supply_V = site.bank.nominal_V
+    running, starting = (drop(conductor, amps, supply_V) for amps in (carried.running_A, carried.starting_A))
+    screened = (_of_drop(running), *_of_fuse(conductor, carried), *_of_ampacity(conductor, carried))
+    return ConductorCheck(conductor.name, 1000 * loop_ohm, running, starting, screened, (*said, *carried.assumptions))
+
+
+def currents(conductor: Conductor, site: Site) -> Carried | Missing:
+    """Return the currents of what a conductor carries.
+
+    Parameters
+    ----------
+    conductor : Conductor
+        Its ``carries`` names inverters, loads on the DC side, or the array.
+    site : Site
+        The site.
+
+    Returns
+    -------
+    Carried or Missing
+        Running at 95 % of nominal voltage (IEEE 1013-2007, 5.2); an inverter's greatest lasting current is its rated
+        output at its lowest bank voltage (NEC 690.8(A), from memory).
+    """
+    parts = [_carried(name, site) for name in conductor.carries]
+    if not parts:
+        return Missing(f"word on what flows in '{conductor.name}'", ("conductors.carries",))
+    missing = next((part for part in parts if isinstance(part, Missing)), None)
+    if missing is not None:
+        return missing
+    known = [part for part in parts if isinstance(part, Carried)]
+    running_A = sum(part.running_A for part in known)
+    return Carried(
+        running_A,
+        running_A + max(part.starting_A - part.running_A for part in known),
+        sum(part.greatest_A for part in known),
+        tuple(said for part in known for said in part.assumptions),
+    )
+
+
+def _carried(name: str, site: Site) -> Carried | Missing:
+    if name == "array" and site.array is not None:
+        amps = charging_A(site.array, site.bank)
+        if isinstance(amps, Missing):
+            return amps
+        # NEC 690.8(A): source circuits are reckoned at 125 % of their short-circuit current, which is not known here.
+        return Carried(amps.current_A, amps.current_A, amps.current_A, amps.assumptions)
+    for inverter in site.inverters:
+        if inverter.name == name:
+            return _of_inverter(inverter, site)
+    load = site.load(name)
+    if load.inverter is not None:
+        return Missing(f"word on what carries '{name}'", (), "it hangs on an inverter: name the inverter instead")
+    return _of_dc_load(load, site)
+
+
+def _of_inverter(inverter: Inverter, site: Site) -> Carried | Missing:
+    losses = losses_of(inverter)
+    demands = [demand(load, inverter) for load in site.loads if load.inverter == inverter.name]
+    known = [each for each in demands if not isinstance(each, Missing)]
+    if len(known) < len(demands):
+        return next(each for each in demands if isinstance(each, Missing))
+    loaded_V = LOADED_FRACTION * site.bank.nominal_V
+    lowest_V = inverter.cut_off_V or site.bank.cut_off_V or loaded_V
+    watts = sum(each.running_W for each in known)
+    extra_VA = max((each.extra_VA.high for each in known), default=0.0)
+    rated = inverter.continuous_W or inverter.continuous_VA or 0.0
+    return Carried(
+        losses.dc_W(watts) / loaded_V,
+        losses.dc_W(watts + extra_VA) / lowest_V,
+        losses.dc_W(rated) / lowest_V,
+        (
+            f"Running current of '{inverter.name}' at {loaded_V:.4g} V, 95 % of nominal (IEEE 1013-2007, 5.2).",
+            f"Its greatest current is that of its rating, {rated:g} taken as W, at {lowest_V:g} V.",
+            "At a start all volt-amperes were taken as watts, and the inverter to give them: the most it can be.",
+            *losses.assumptions,
+        ),
+    )
+
+
+def _of_dc_load(load: Load, site: Site) -> Carried | Missing:
+    if load.current_A is None and load.power_W is None:
+        return Missing(f"word on what '{load.name}' draws", ("loads.current_A", "loads.power_W"))
+    running_A = load.current_A or (load.power_W or 0.0) / (LOADED_FRACTION * site.bank.nominal_V)
+    starting_A = max(load.locked_rotor_A or running_A, running_A)
+    return Carried(running_A, starting_A, running_A, ())
+
+
+def _of_drop(running: Drop) -> Screened:
+    verdict: Verdict = "holds" if running.drop_pct <= ADVISED_DROP_PCT else "doubtful"
+    sentence = f"It loses {running.drop_V:.2f} V ({running.drop_pct:.1f} %) at the running {running.current_A:.0f} A."
+    return Screened(verdict, sentence, "NEC 210.19(A), informational note: 3 % is advice, not a requirement")
+
+
+def _of_fuse(conductor: Conductor, carried: Carried) -> list[Screened]:
+    if conductor.fuse_A is None:
+        return [Screened("doubtful", "No fuse is given (conductors.fuse_A).", "a bank's cables need one near the bank")]
+    fuse_A, wanted_A = conductor.fuse_A, CONTINUOUS_FACTOR * carried.greatest_A
+    if fuse_A < carried.running_A:
+        return [
+            Screened("fails", f"The {fuse_A:g} A fuse is under the running {carried.running_A:.0f} A.", "plain sum")
+        ]
+    verdict: Verdict = "holds" if fuse_A >= wanted_A else "doubtful"
+    sentence = f"The {fuse_A:g} A fuse against 125 % of the greatest {carried.greatest_A:.0f} A, {wanted_A:.0f} A."
+    return [Screened(verdict, sentence, "NEC 690.8(B): 125 %")]
+
+
+def _of_ampacity(conductor: Conductor, carried: Carried) -> list[Screened]:
+    gauge = conductor.gauge_AWG or gauge_under(conductor.area_mm2 or 0.0)
+    if gauge is None or gauge not in GAUGES:
+        return []
+    allowed_A, wanted_A = GAUGES[gauge].ampacity_A, CONTINUOUS_FACTOR * carried.greatest_A
+    rounded = "" if conductor.gauge_AWG else f" (the next smaller gauge, {gauge} AWG)"
+    verdict: Verdict = "holds" if allowed_A >= wanted_A else "fails" if allowed_A < carried.running_A else "doubtful"
+    sentence = f"The table allows {allowed_A:g} A{rounded}; 125 % of the greatest current is {wanted_A:.0f} A."
+    found = [Screened(verdict, sentence, AMPACITY_SOURCE)]
+    if conductor.fuse_A is not None:
+        fits: Verdict = "holds" if conductor.fuse_A <= allowed_A else "doubtful"
+        sentence = f"The {conductor.fuse_A:g} A fuse is to protect a conductor that the table allows {allowed_A:g} A."
+        found.append(Screened(fits, sentence, AMPACITY_SOURCE))
+    return found
+
+
+def _said(conductor: Conductor) -> tuple[str, ...]:
+    warm = conductor.temperature_degC
+    by = RESISTANCE_SOURCE if conductor.gauge_AWG else "copper's resistivity (from memory)"
+    return (
+        f"Copper, {conductor.strands}, at {75 if warm is None else warm:g} degC, by {by}; no terminals, no fuse.",
+        "A screening against tables for one way of laying a cable. It is not a design; local codes and a licensed "
+        "electrician decide, also on the fuse's kind, which must be made for direct current.",
+    )

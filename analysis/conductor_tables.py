@@ -1,0 +1,54 @@
+"""Published tables of copper conductors: size, resistance, and what current a table allows."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+RESISTANCE_SOURCE: Final = "NEC chapter 9, table 8 (uncoated copper, direct current, 75 degC)"
+AMPACITY_SOURCE: Final = (
+    "NEC table 310.16, copper at 75 degC, at most three conductors in a raceway, 30 degC around (from memory)"
+)
+MM2_PER_CIRCULAR_MIL: Final = 5.067075e-4  # pi/4 x (25.4 / 1000)^2
+
+
+@dataclass(frozen=True)
+class Gauge:
+    """One row: area in circular mils, ohms per 1,000 ft solid (None: not made so) and stranded, and ampacity [A]."""
+
+    circular_mils: float
+    solid_ohm_per_kft: float | None
+    stranded_ohm_per_kft: float
+    ampacity_A: float
+
+    @property
+    def area_mm2(self) -> float:
+        """Copper area [mm2]."""
+        return self.circular_mils * MM2_PER_CIRCULAR_MIL
+
+
+# Ampacities of 14, 12 and 10 AWG are cut to 15, 20 and 30 A by NEC 240.4(D) (from memory); 18 and 16 have none there:
+# 7 and 10 A are what that section allows at most (from memory).
+GAUGES: Final[dict[str, Gauge]] = {
+    "18": Gauge(1620, 7.77, 7.95, 7),
+    "16": Gauge(2580, 4.89, 4.99, 10),
+    "14": Gauge(4110, 3.07, 3.14, 15),
+    "12": Gauge(6530, 1.93, 1.98, 20),
+    "10": Gauge(10380, 1.21, 1.24, 30),
+    "8": Gauge(16510, 0.764, 0.778, 50),
+    "6": Gauge(26240, None, 0.491, 65),
+    "4": Gauge(41740, None, 0.308, 85),
+    "3": Gauge(52620, None, 0.245, 100),
+    "2": Gauge(66360, None, 0.194, 115),
+    "1": Gauge(83690, None, 0.154, 130),
+    "1/0": Gauge(105600, None, 0.122, 150),
+    "2/0": Gauge(133100, None, 0.0967, 175),
+    "3/0": Gauge(167800, None, 0.0766, 200),
+    "4/0": Gauge(211600, None, 0.0608, 230),
+}
+
+
+def gauge_under(area_mm2: float) -> str | None:
+    """Return the largest gauge of the table that is no larger than an area; None if even the smallest is larger."""
+    fitting = [name for name, gauge in GAUGES.items() if gauge.area_mm2 <= area_mm2 * 1.001]
+    return fitting[-1] if fitting else None

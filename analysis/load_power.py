@@ -1,0 +1,142 @@
+"""What a load asks of its inverter while it runs and while it starts, in volt-amperes, with how sure that is."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import sqrt
+from typing import Final
+
+from .missing import Missing
+from .motor_tables import CODE_LETTER_SOURCE, FULL_LOAD_SOURCE, full_load_A, locked_rotor
+from .plate_power import USUAL_POWER_FACTORS
+from .refusal import Refusal
+from .site_parts import Inverter, Load
+from .within import Within
+
+TURNING: Final = ("pump", "motor", "compressor")
+#: Locked-rotor over running current where the plate says nothing: 6 is behind NEC Table 430.251(A) (from memory);
+#: pages of the trade give 3 to 7 for pumps and compressors.
+USUAL_START: Final = Within(6.0, 3.0, 7.0)
+#: A lightly loaded submersible usually starts in well under this (from memory; no standard gives a duration). [s]
+USUAL_START_S: Final = 1.0
+
+
+@dataclass(frozen=True)
+class Demand:
+    """What a load asks of its inverter.
+
+    Parameters
+    ----------
+    load : str
+        Its name.
+    running_VA, running_W : float
+        While it runs. [VA], [W]
+    start_VA : Within
+        While it starts; the ends are those of its code letter or of what is usual. The same as running for a load
+        that does not turn. [VA]
+    start_s : float
+        How long the start lasts. [s]
+    assumptions : tuple of str
+        What was assumed, in plain sentences.
+    """
+
+    load: str
+    running_VA: float
+    running_W: float
+    start_VA: Within
+    start_s: float
+    assumptions: tuple[str, ...]
+
+    @property
+    def extra_VA(self) -> Within:
+        """What the start adds to the running draw [VA]."""
+        start = self.start_VA
+        return Within(*(max(x - self.running_VA, 0.0) for x in (start.value, start.low, start.high)))
+
+
+def demand(load: Load, inverter: Inverter) -> Demand | Missing:
+    """Return what a load asks of the inverter it hangs on.
+
+    Parameters
+    ----------
+    load : Load
+        A load on `inverter`.
+    inverter : Inverter
+        Its output voltage stands in where the plate gives none.
+
+    Returns
+    -------
+    Demand or Missing
+        Missing where the plate gives neither watts, amps nor horsepower.
+    """
+    said: list[str] = []
+    try:
+        running_VA = _running_VA(load, inverter, said)
+    except Refusal as why:
+        return Missing(f"word on '{load.name}'", ("loads.current_A", "loads.power_W"), str(why))
+    running_W = min(load.power_W or running_VA * _power_factor(load, said), running_VA)
+    start_VA = _start_VA(load, inverter, running_VA, said)
+    return Demand(load.name, running_VA, running_W, start_VA, _start_s(load, said), tuple(dict.fromkeys(said)))
+
+
+def _running_VA(load: Load, inverter: Inverter, said: list[str]) -> float:
+    volts = load.voltage_V or inverter.output_V
+    if load.current_A is not None:
+        return volts * load.current_A * _phases(load)
+    if load.power_W is not None:
+        return load.power_W / _power_factor(load, said)
+    if load.hp is None:
+        raise Refusal("its plate gives neither watts, amps nor horsepower")
+    if load.phases == 3:
+        raise Refusal("horsepower alone is not enough for three phases")
+    said.append(f"The amps of '{load.name}' are from {FULL_LOAD_SOURCE}, a sizing value on the safe side.")
+    return volts * full_load_A(load.hp, volts)
+
+
+def _power_factor(load: Load, said: list[str]) -> float:
+    if load.power_factor is not None:
+        return load.power_factor
+    usual = USUAL_POWER_FACTORS[load.kind]
+    if usual.low < usual.high:
+        said.append(f"The power factor of '{load.name}' is not given; {usual.value:g} was taken ({usual.source}).")
+    return usual.value
+
+
+def _start_VA(load: Load, inverter: Inverter, running_VA: float, said: list[str]) -> Within:
+    volts = load.voltage_V or inverter.output_V
+    if load.locked_rotor_A is not None:
+        return _same(volts * load.locked_rotor_A * _phases(load))
+    if load.code_letter is not None and load.hp is not None:
+        amps = locked_rotor(load.code_letter, load.hp, volts, load.phases)
+        said.append(f"The start of '{load.name}' is by its code letter {load.code_letter} ({CODE_LETTER_SOURCE}).")
+        low_VA = volts * amps.low_A * _phases(load)
+        if amps.high_A is None:
+            said.append(f"Letter {load.code_letter} has no upper end; twice its lower end was taken (no source).")
+        high_VA = 2 * low_VA if amps.high_A is None else volts * amps.high_A * _phases(load)
+        return Within((low_VA + high_VA) / 2, low_VA, high_VA)
+    if load.kind not in TURNING:
+        said.append(f"'{load.name}' was taken to draw no more at its start than while it runs.")
+        return _same(running_VA)
+    said.append(
+        f"What '{load.name}' draws before it turns is not given; {USUAL_START.low:g} to {USUAL_START.high:g} times its "
+        "running draw was assumed (usual for pumps and compressors; add locked_rotor_A or code_letter)."
+    )
+    return USUAL_START.scaled(running_VA)
+
+
+def _start_s(load: Load, said: list[str]) -> float:
+    if load.start_s is not None or load.kind not in TURNING:
+        return load.start_s or 0.0
+    said.append(
+        f"How long '{load.name}' takes to start is not given; {USUAL_START_S:g} s was assumed (from memory: usually "
+        "well under that for a light submersible; no standard says; add start_s)."
+    )
+    return USUAL_START_S
+
+
+def _phases(load: Load) -> float:
+    return sqrt(3) if load.phases == 3 else 1.0
+
+
+def _same(x: float) -> Within:
+    return Within(x, x, x)

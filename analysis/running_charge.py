@@ -1,0 +1,144 @@
+"""Drawn and returned charge as they grow over time, in a bounded number of points: the base of every state."""
+
+from __future__ import annotations
+
+from collections.abc import Set
+from dataclasses import dataclass
+
+import numpy as np
+
+from .charge import HowRead
+from .chunk import SECONDS_PER_HOUR, Chunk, FloatArray, TimeArray
+from .integral import linear_split
+from .intervals import Stretch, between_readings
+from .refusal import Refusal
+
+
+class Pieces:
+    """Turns readings of current into measured intervals; carries one reading.
+
+    Parameters
+    ----------
+    how : HowRead
+        What a reading stands for.
+    quantities : set of str
+        The quantities the log has.
+
+    Raises
+    ------
+    Refusal
+        If the log cannot say what went in and out of the bank.
+    """
+
+    def __init__(self, how: HowRead, quantities: Set[str]) -> None:
+        if how.side != "dc" or "current_A" not in quantities:
+            raise Refusal("what goes in and out of the bank needs amps measured on its DC side; this log has none")
+        self._how = how
+        self._tail: tuple[TimeArray, FloatArray] | None = None
+
+    def take(self, chunk: Chunk) -> Stretch | None:
+        """Return the intervals that the next readings complete; None if they complete none."""
+        i = chunk.quantities["current_A"]
+        there = ~np.isnan(i)
+        time_us, i = chunk.time_us[there], i[there]
+        if not len(time_us):
+            return None
+        first_of_log = self._tail is None
+        if self._tail is not None:
+            time_us, i = np.concatenate([self._tail[0], time_us]), np.concatenate([self._tail[1], i])
+        self._tail = (time_us[-1:], i[-1:])
+        return between_readings(
+            time_us,
+            {"i": i},
+            sampling=self._how.sampling,
+            gap_limit_s=self._how.gap_limit_s,
+            usual_interval_s=self._how.usual_interval_s,
+            first_of_log=first_of_log,
+        )
+
+
+@dataclass(frozen=True)
+class RunningCharge:
+    """What had gone out and come back by each of some instants.
+
+    Parameters
+    ----------
+    time_us : array of int64, shape (n,)
+        Instants, rising. [us]
+    drawn_Ah, returned_Ah : array, shape (n,)
+        Since the log's first reading, both positive. [Ah]
+    covered_h : array, shape (n,)
+        Measured time until then; gaps add nothing. [h]
+    highest_A : float
+        The highest current either way. [A]
+    uncovered_s : float
+        Time in gaps: what flowed then is not counted. [s]
+    """
+
+    time_us: TimeArray
+    drawn_Ah: FloatArray
+    returned_Ah: FloatArray
+    covered_h: FloatArray
+    highest_A: float
+    uncovered_s: float
+
+
+class RunningChargeFold:
+    """Follow drawn and returned charge over time, as a fold; it carries one reading.
+
+    Points are the last interval's end in each bucket of time; buckets are whole multiples of their width since 1970,
+    and where there are more than `most`, neighbours are put together and the width doubles.
+
+    Parameters
+    ----------
+    how : HowRead
+        What a reading stands for.
+    quantities : set of str
+        The quantities the log has.
+    most : int
+        Highest number of points kept. [1]
+
+    Raises
+    ------
+    Refusal
+        If the log has no current on the DC side.
+    """
+
+    def __init__(self, how: HowRead, quantities: Set[str], *, most: int = 400) -> None:
+        self._pieces = Pieces(how, quantities)
+        self._most = most
+        self._width_us = 1_000_000
+        self._time_us: TimeArray = np.empty(0, dtype=np.int64)
+        self._sums: FloatArray = np.empty((0, 3))  # drawn, returned [A s], covered [s]
+        self._last: FloatArray = np.zeros(3)
+        self._highest_A = 0.0
+        self._gap_us = 0
+
+    def add(self, chunk: Chunk) -> None:
+        """Take the next readings in."""
+        stretch = self._pieces.take(chunk)
+        if stretch is None:
+            return
+        self._gap_us += int((stretch.gap_stop_us - stretch.gap_start_us).sum())
+        measured = stretch.measured
+        i0, i1 = measured.first["i"], measured.last["i"]
+        self._highest_A = max(self._highest_A, float(np.abs(np.concatenate([i0, i1])).max(initial=0.0)))
+        above, below = linear_split(i0, i1, measured.length_s)
+        sums = self._last + np.cumsum(np.stack([above, below, measured.length_s], axis=1), axis=0)
+        if len(sums):
+            self._last = sums[-1]
+        self._merge(np.concatenate([self._time_us, measured.stop_us]), np.concatenate([self._sums, sums]))
+        while len(self._time_us) > self._most:
+            self._width_us *= 2
+            self._merge(self._time_us, self._sums)
+
+    def _merge(self, time_us: TimeArray, sums: FloatArray) -> None:
+        """Keep the last point of each bucket."""
+        bucket = time_us // self._width_us
+        last = np.flatnonzero(np.concatenate([bucket[1:] != bucket[:-1], np.ones(min(len(bucket), 1), dtype=bool)]))
+        self._time_us, self._sums = time_us[last], sums[last]
+
+    def result(self) -> RunningCharge:
+        """Return the points so far."""
+        drawn, returned, covered = (self._sums / SECONDS_PER_HOUR).T
+        return RunningCharge(self._time_us, drawn, returned, covered, self._highest_A, self._gap_us / 1e6)
