@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from .amounts import Amounts, HowRead
+from .amounts import Amounts, Charge, HowRead
 from .charge import ChargeFold
 from .chunk import Chunk
 
@@ -20,16 +20,25 @@ class MarkedStretch:
         The marker. [us]
     start_us, stop_us : int
         The stretch, as far as it was measured. [us]
-    charge, energy : Amounts or None
-        [Ah], [Wh]; None where the log cannot say.
+    whole : Charge
+        All that was found in it.
     """
 
     at_us: int
     text: str
     start_us: int
     stop_us: int
-    charge: Amounts | None
-    energy: Amounts | None
+    whole: Charge
+
+    @property
+    def charge(self) -> Amounts | None:
+        """What went out and came back [Ah]; None where the log cannot say."""
+        return self.whole.charge
+
+    @property
+    def energy(self) -> Amounts | None:
+        """What went out and came back [Wh]; None where the log cannot say."""
+        return self.whole.energy
 
 
 class MarkedFold:
@@ -82,5 +91,5 @@ class MarkedFold:
             charge = fold.result()
             if charge.span.start_us is not None and charge.span.stop_us is not None:
                 start_us = max(charge.span.start_us, at)
-                found.append(MarkedStretch(at, text, start_us, charge.span.stop_us, charge.charge, charge.energy))
+                found.append(MarkedStretch(at, text, start_us, charge.span.stop_us, charge))
         return tuple(found)
