@@ -46,7 +46,9 @@ def cycles_with_intervals(cycles: Cycles, figures: MeterFigures, how: HowRead, *
     gain_W = _gain(own) if figures.power else math.hypot(_gain(figures.current), _gain(figures.voltage))
     done = []
     for cycle in cycles.cycles:
-        charge = _u95(cycle, cycle.charge_Ah, cycle.run_A, how, _gain(figures.current), noise_A, figures.current.resolution)
+        charge = _u95(
+            cycle, cycle.charge_Ah, cycle.run_A, how, _gain(figures.current), noise_A, figures.current.resolution
+        )
         energy = _u95(cycle, cycle.energy_Wh, cycle.run_W, how, gain_W, noise_W, resolution_W)
         done.append(replace(cycle, charge_u95_Ah=charge, energy_u95_Wh=energy))
     return replace(cycles, cycles=tuple(done))

@@ -93,7 +93,7 @@ class LogAnalysis:
         shown = [name for name in ("current_A", "power_W", "voltage_V") if name in quantities]
         self._envelopes = {name: EnvelopeFold(name) for name in shown}
         self._marked = MarkedFold(how, quantities, facts.markers)
-        self._sign = SignFold(quantities if how.side == "dc" else ())
+        self._sign = SignFold(quantities if how.side == "dc" else (), how.gap_limit_s)
         self._folds: list[Fold[object]] = [
             self._charge,
             self._cycles,

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from .look_words import verdict_line
 from .words import moment_of
 
 if TYPE_CHECKING:
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
     from ...analysis.marked import MarkedStretch
     from ...analysis.quality import Quality
     from ...analysis.report import LogFacts, LogReport, PlateCheck, Report
+    from ...analysis.verdict import Verdict
     from ...ingest.convert import Converted
     from ...ingest.export import Export
 
@@ -151,14 +153,35 @@ def _span(span: Span) -> Document:
     }
 
 
-def look_document(facts: LogFacts, span: Span, quality: Quality) -> Document:
-    """Return what is in a log."""
-    sign = quality.sign
+def look_document(facts: LogFacts, quality: Quality, verdict: Verdict) -> Document:
+    """Return what is in a log, what it is good for, and what is the matter with it."""
     return {
         "log": facts_document(facts),
-        "span": _span(span),
+        "span": _span(quality.span),
+        "availability": quality.availability,
+        "spacing": _told(quality.spacing) | {"irregularity": quality.spacing.irregularity},
         "quantities": {name: _fields(part) for name, part in quality.ranges.items()},
-        "sign": None if sign is None else _fields(sign),
+        "verdict": {"text": verdict_line(verdict)} | _told(verdict),
+        "sign": _told(quality.sign),
+        "spikes": _told(quality.spikes),
+        "stuck": _told(quality.stuck),
+        "clipping": _told(quality.clipping),
+        "power_against_volts_amps": _told(quality.agreement),
+        "counter_resets": quality.counter_resets,
+        "rest": _told(quality.rest),
+        "doubts": _told(quality.doubts),
+    }
+
+
+def _told(item: Any) -> Any:  # noqa: ANN401 - any dataclass, nested
+    """Return a dataclass with all in it; instants as in the rest of the document."""
+    if isinstance(item, tuple):
+        return [_told(part) for part in item]
+    if not hasattr(item, "__dataclass_fields__"):
+        return item
+    return {
+        name.removesuffix("_us"): instant(value) if name.endswith("_us") else _told(value)
+        for name, value in _fields(item).items()
     }
 
 

@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from .words import SAMPLING, amount, clock, counted, duration, number, percent, plus_minus, shortened, zone_of
+from .words import amount, clock, counted, duration, number, percent, plus_minus, shortened, zone_of
 
 if TYPE_CHECKING:
     from ...analysis.amounts import Amounts, Charge, Span
     from ...analysis.cycle_record import Cycle
     from ...analysis.finding import Finding
     from ...analysis.marked import MarkedStretch
-    from ...analysis.quality import Quality, SignCheck
+    from ...analysis.quality import SignCheck
     from ...analysis.report import LogFacts, LogReport
 
 #: A terminal shows this many cycles; all are in ``--json``.
@@ -188,49 +188,3 @@ def _finding_lines(findings: Sequence[Finding]) -> list[str]:
         lines += [f"  usual causes: {finding.causes}"] if finding.causes else []
         lines += [f"  check first: {finding.check_first}"] if finding.check_first else []
     return lines
-
-
-def look_lines(facts: LogFacts, span: Span, quality: Quality) -> list[str]:
-    """Return in words what is in a log."""
-    lines = [
-        f"{facts.name}: {facts.meter or 'a meter'} on side {facts.side}, from {facts.source}",
-        *span_lines(facts, span),
-    ]
-    usual = f"every {facts.usual_interval_s:g} s as a rule" if facts.usual_interval_s else "at no usual spacing"
-    gap = "" if facts.sampling == "held" else f"; a gap is longer than {facts.gap_limit_s:g} s"
-    lines.append(f"a reading {usual}, {SAMPLING[facts.sampling]}{gap}")
-    lines.append(
-        f"{facts.rows_kept:,} of {facts.rows_read:,} rows kept, {facts.rows_rejected:,} not readable, "
-        f"{facts.rows_merged:,} merged"
-    )
-    lines.append("")
-    rows = [["quantity", "lowest", "mean", "highest", "missing"]]
-    for name, part in quality.ranges.items():
-        rows.append(
-            [
-                name,
-                number(part.low),
-                number(part.mean),
-                number(part.high),
-                f"{part.missing:,}" if part.missing else "none",
-            ]
-        )
-    lines += [*table(rows, right=range(1, 5)), ""]
-    lines += _sign_lines(facts, quality)
-    lines += [f"note: {said}" for said in facts.said]
-    return lines
-
-
-def _sign_lines(facts: LogFacts, quality: Quality) -> list[str]:
-    sign = quality.sign
-    if sign is None or facts.side == "ac":
-        return []
-    if sign.plausible is None:
-        return ["sign: volts and amps do not move together enough to tell whether draw is positive"]
-    if sign.plausible:
-        return [
-            f"sign: plausible, the voltage falls when the draw rises ({number((sign.resistance_ohm or 0) * 1000)} mohm)"
-        ]
-    return [
-        "sign: PROBABLY TURNED, the voltage rises when the draw does; convert again with --reverse-sign (or without)"
-    ]
