@@ -8,10 +8,10 @@ from typing import Final
 
 import numpy as np
 
-from .charge import WORTH_TELLING
 from .chunk import Side
 from .energy import contradicts
 from .pieces import Piece
+from .signal_integral import WORTH_TELLING
 
 #: Columns agree where watts are volts times amps to within this share: common practice, no source; a meter's own
 #: rounding, and means of what switches within a reading, stay well below it. [1]

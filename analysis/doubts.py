@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 from .agreement import AGREES, Agreement
-from .charge import WORTH_TELLING
 from .chunk import SECONDS_PER_HOUR, Side
 from .ranges import QuantityRange
+from .signal_integral import WORTH_TELLING
 
 Grade = Literal["good", "with care", "not"]
 

@@ -10,6 +10,7 @@ from .cycle_record import Cycle, Cycles
 from .envelope import Envelope
 from .finding import Finding
 from .marked import MarkedStretch
+from .meter_figures import NOTHING_STATED, MeterFigures
 from .nameplate import Comparison, Estimate
 from .site import Site
 
@@ -71,6 +72,7 @@ class LogReport:
     close_up: CloseUp | None = None
     plate: PlateCheck | None = None
     marked: tuple[MarkedStretch, ...] = ()
+    figures: MeterFigures = NOTHING_STATED
 
 
 @dataclass(frozen=True)

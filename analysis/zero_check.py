@@ -133,3 +133,21 @@ class ZeroFold:
                 f"the stretch named for the zero check is no rest: the current goes from {blocks.min():.3g} A to "
                 f"{blocks.max():.3g} A within it; name one in which nothing is switched"
             )
+
+
+def without_offset(chunk: Chunk, offset_A: float) -> Chunk:
+    """Return readings with an offset taken off the current, and what it made of it off the power.
+
+    Parameters
+    ----------
+    chunk : Chunk
+        The readings.
+    offset_A : float
+        What the meter shows while nothing flows. [A]
+    """
+    q = dict(chunk.quantities)
+    q["current_A"] = q["current_A"] - offset_A
+    if "power_W" in q and "voltage_V" in q:
+        # A meter works its watts out from the same amps.
+        q["power_W"] = q["power_W"] - offset_A * np.nan_to_num(q["voltage_V"])
+    return Chunk(chunk.time_us, q)

@@ -9,7 +9,8 @@ import click
 from ...analysis.quality import QualityFold
 from ...analysis.verdict import verdict_of
 from ..feeding import facts_of, feed, how_read, meter_of, open_and_tell, open_site
-from ..render.as_json import look_document, print_json
+from ..render.as_json import look_document
+from ..render.json_parts import print_json
 from ..render.look_words import look_lines
 
 
