@@ -132,6 +132,7 @@ class LogAnalysis:
             plate=self._plate(cycles),
             marked=marked,
             figures=self._figures,
+            starts_known=self._starts() is not None,
         )
 
     def _starts(self) -> UnseenStarts | None:

@@ -61,6 +61,8 @@ class PlateCheck:
 class LogReport:
     """Everything worked out from one log.
 
+    ``starts_known`` tells whether surges that fall between readings are in the intervals.
+
     ``envelopes`` holds the whole log by quantity name; ``close_up`` is None where no start was seen.
     """
 
@@ -73,6 +75,7 @@ class LogReport:
     plate: PlateCheck | None = None
     marked: tuple[MarkedStretch, ...] = ()
     figures: MeterFigures = NOTHING_STATED
+    starts_known: bool = False
 
 
 @dataclass(frozen=True)

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from ...analysis.health import limits_for
-from . import figures, sentences, tables, words
+from . import budget_table, figures, sentences, tables, words
 
 if TYPE_CHECKING:
     from ...analysis.finding import Finding
@@ -48,6 +48,8 @@ class LogView:
     assumptions: tuple[str, ...]
     quality: Table
     said: tuple[str, ...]
+    budget: Table | None
+    remarks: tuple[str, ...]
 
 
 def view_of(report: Report, log: LogReport, anchor: str) -> LogView:
@@ -73,6 +75,8 @@ def view_of(report: Report, log: LogReport, anchor: str) -> LogView:
         assumptions=log.plate.estimate.assumptions if log.plate else (),
         quality=tables.quality(log),
         said=log.facts.said,
+        budget=budget_table.budget(log),
+        remarks=budget_table.remarks(log),
     )
 
 
