@@ -6,17 +6,18 @@ from dataclasses import dataclass
 
 from .amounts import HowRead
 from .charge import ChargeFold
-from .chunk import SECONDS_PER_HOUR, Chunk, Fold
+from .chunk import Chunk, Fold
 from .cycle_record import Cycle, Cycles
 from .cycles import CycleFold
 from .envelope import EnvelopeFold
 from .finding import Finding
 from .health import findings_of, limits_for, wrong_sign
 from .marked import MarkedFold
-from .nameplate import compare, estimate
+from .nameplate import estimate
+from .plate_check import PlateCheck, check_plate
 from .quality import SignFold
 from .refusal import Refusal
-from .report import LogFacts, LogReport, PlateCheck
+from .report import LogFacts, LogReport
 from .site import Load, Site
 from .steps import signal_of
 
@@ -109,15 +110,17 @@ class LogAnalysis:
 
     def result(self) -> LogReport:
         """Return everything but the close-up of a start, which needs readings again."""
-        cycles = self._cycles.result()
+        cycles, charge = self._cycles.result(), self._charge.result()
         limits = limits_for(self._site, self._watched.load)
+        plate, no_plate = self._plate(cycles, charge.span.covered_s)
         return LogReport(
             facts=self._facts,
-            charge=self._charge.result(),
+            charge=charge,
             cycles=cycles,
             findings=(*self._of_sign(), *findings_of(cycles, limits, self._facts.usual_interval_s)),
             envelopes={name: fold.result() for name, fold in self._envelopes.items()},
-            plate=self._plate(cycles),
+            plate=plate,
+            no_plate=no_plate,
             marked=self._marked.result(),
         )
 
@@ -125,26 +128,14 @@ class LogAnalysis:
         found = wrong_sign(self._sign.result())
         return () if found is None else (found,)
 
-    def _plate(self, cycles: Cycles) -> PlateCheck | None:
-        """Set the plate beside what the whole runs took at the bank, over the time they ran."""
-        whole = [cycle for cycle in cycles.cycles if cycle.complete]
-        if self._site is None or self._watched.load is None or self._how.side != "dc" or not whole:
-            return None
-        run_h = (_total(whole, "run_s") or 0.0) / SECONDS_PER_HOUR
-        energy_Wh, charge_Ah = _total(whole, "energy_Wh"), _total(whole, "charge_Ah")
-        if energy_Wh is None:
-            return None
+    def _plate(self, cycles: Cycles, covered_s: float) -> tuple[PlateCheck | None, str | None]:
+        """Set the plate beside what the whole runs took at the bank, over the time they ran; or say why not."""
+        if self._site is None or self._watched.load is None or self._how.side != "dc":
+            return None, None
         try:
-            plate = estimate(self._site, self._watched.load.name, hours=run_h, running=True)
-            return PlateCheck(plate, compare(plate, measured_energy_Wh=energy_Wh, measured_charge_Ah=charge_Ah))
-        except Refusal:
-            return None
-
-
-def _total(cycles: list[Cycle], name: str) -> float | None:
-    """Return the sum over the cycles; None where one of them does not have it."""
-    values = [getattr(cycle, name) for cycle in cycles]
-    return None if any(value is None for value in values) else float(sum(values))
+            return check_plate(self._site, self._watched.load.name, cycles, covered_s=covered_s), None
+        except Refusal as why:
+            return None, str(why)
 
 
 def best_start(cycles: Cycles) -> Cycle | None:

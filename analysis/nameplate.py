@@ -13,7 +13,7 @@ from typing import Final
 import numpy as np
 
 from .chain import Chain, Step
-from .plate_power import ac_power_W, dc_power_W, paper_W
+from .plate_power import PaperOf, PaperPower, ac_power_W, dc_power_W, paper_power
 from .refusal import Refusal
 from .site import Bank, Inverter, Load, Site
 
@@ -53,6 +53,8 @@ class Estimate:
         The inverter's idle draw, as far as it is this load's. [W]
     run_h : float
         Running time reckoned with. [h]
+    paper_of : {"W", "VA", "hp"}
+        What the watts on paper are made of: plate watts, volts times amps, horsepower.
     """
 
     load: str
@@ -70,6 +72,7 @@ class Estimate:
     efficiency: float | None
     idle_W: float
     run_h: float
+    paper_of: PaperOf = "W"
 
 
 @dataclass(frozen=True)
@@ -140,7 +143,8 @@ def estimate(
     """
     _check_above_zero("hours", hours)
     load, chain = site.load(load_name), Chain()
-    paper_Wh, paper_Ah = _paper(chain, load, site, hours)
+    paper = paper_power(load, site)
+    paper_Wh, paper_Ah = _paper(chain, paper, site, hours)
     draw = _draw(chain, load, site)
     voltage_V = _bank_voltage_V(chain, site.bank, dc_voltage_V)
     dc_A = chain.add("DC current", draw.dc_W / voltage_V, "A", "DC power / bank voltage")
@@ -165,6 +169,7 @@ def estimate(
         efficiency=draw.efficiency,
         idle_W=draw.idle_W,
         run_h=run_h,
+        paper_of=paper.of,
     )
 
 
@@ -211,12 +216,11 @@ def compare(estimate: Estimate, *, measured_energy_Wh: float, measured_charge_Ah
     )
 
 
-def _paper(chain: Chain, load: Load, site: Site, hours: float) -> tuple[float, float]:
+def _paper(chain: Chain, paper: PaperPower, site: Site, hours: float) -> tuple[float, float]:
     """Add the sum as people do it, and return its Wh and Ah."""
-    power_W, words = paper_W(load, site)
-    paper_Wh = power_W * hours
+    paper_Wh = paper.power_W * hours
     origin = (
-        f"the sum as people do it: {words}, / {site.bank.nominal_V:g} V nominal x {hours:.4g} h; "
+        f"the sum as people do it: {paper.words}, / {site.bank.nominal_V:g} V nominal x {hours:.4g} h; "
         "no power factor, losses, duty cycle or real voltage"
     )
     return paper_Wh, chain.add("paper", paper_Wh / site.bank.nominal_V, "Ah", origin)

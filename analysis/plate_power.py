@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from math import sqrt
-from typing import Final
+from typing import Final, Literal
 
 from .chain import Chain
 from .motor_tables import FULL_LOAD_SOURCE, full_load_A
 from .refusal import Refusal
 from .site import Inverter, Load, Site
 from .unit_factors import W_PER_HP
+
+PaperOf = Literal["W", "VA", "hp"]
 
 
 @dataclass(frozen=True)
@@ -39,8 +41,27 @@ USUAL_POWER_FACTORS: Final = {
 }
 
 
-def paper_W(load: Load, site: Site) -> tuple[float, str]:
-    """Return what people take for the watts of a load, and in words how they get there.
+@dataclass(frozen=True)
+class PaperPower:
+    """What people take for the watts of a load.
+
+    Parameters
+    ----------
+    power_W : float
+        The figure. [W], or what is taken for it
+    words : str
+        How they get there.
+    of : {"W", "VA", "hp"}
+        What it is made of: plate watts, volts times amps, horsepower.
+    """
+
+    power_W: float
+    words: str
+    of: PaperOf
+
+
+def paper_power(load: Load, site: Site) -> PaperPower:
+    """Return what people take for the watts of a load.
 
     Parameters
     ----------
@@ -51,8 +72,8 @@ def paper_W(load: Load, site: Site) -> tuple[float, str]:
 
     Returns
     -------
-    tuple of float and str
-        Plate watts, else volts times amps as if they were watts, else 746 W for each horsepower [W].
+    PaperPower
+        Plate watts, else volts times amps as if they were watts, else 746 W for each horsepower.
 
     Raises
     ------
@@ -60,12 +81,13 @@ def paper_W(load: Load, site: Site) -> tuple[float, str]:
         If the plate gives none of them.
     """
     if load.power_W is not None:
-        return load.power_W, f"{load.power_W:g} W from the plate"
+        return PaperPower(load.power_W, f"{load.power_W:g} W from the plate", "W")
     if load.current_A is not None:
         voltage_V = supply_V(load, site)
-        return voltage_V * load.current_A, f"{voltage_V:g} V x {load.current_A:g} A, taken for watts"
+        words = f"{voltage_V:g} V x {load.current_A:g} A, taken for watts"
+        return PaperPower(voltage_V * load.current_A, words, "VA")
     if load.hp is not None:
-        return load.hp * W_PER_HP, f"{load.hp:g} hp x {W_PER_HP:.0f} W"
+        return PaperPower(load.hp * W_PER_HP, f"{load.hp:g} hp x {W_PER_HP:.0f} W", "hp")
     raise _too_little(load)
 
 

@@ -10,7 +10,7 @@ from .cycle_record import Cycle, Cycles
 from .envelope import Envelope
 from .finding import Finding
 from .marked import MarkedStretch
-from .nameplate import Comparison, Estimate
+from .plate_check import PlateCheck
 from .site import Site
 
 
@@ -49,18 +49,11 @@ class CloseUp:
 
 
 @dataclass(frozen=True)
-class PlateCheck:
-    """The nameplate's estimate for a load beside what the log measured for it, over the same running time."""
-
-    estimate: Estimate
-    comparison: Comparison
-
-
-@dataclass(frozen=True)
 class LogReport:
     """Everything worked out from one log.
 
-    ``envelopes`` holds the whole log by quantity name; ``close_up`` is None where no start was seen.
+    ``envelopes`` holds the whole log by quantity name; ``close_up`` is None where no start was seen. ``plate`` is None
+    where there is nothing to compare; where a plate was to be compared, ``no_plate`` says why not.
     """
 
     facts: LogFacts
@@ -70,6 +63,7 @@ class LogReport:
     envelopes: dict[str, Envelope] = field(default_factory=dict)
     close_up: CloseUp | None = None
     plate: PlateCheck | None = None
+    no_plate: str | None = None
     marked: tuple[MarkedStretch, ...] = ()
 
 

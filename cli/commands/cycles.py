@@ -10,6 +10,7 @@ from ...analysis.log_analysis import LogAnalysis
 from ..exit import Exit
 from ..feeding import facts_of, feed, how_read, open_and_tell, open_site
 from ..render.as_json import cycles_document, print_json
+from ..render.plate_lines import plate_lines
 from ..render.terminal import cycles_lines
 
 
@@ -34,7 +35,7 @@ def command(log: Path, site: Path | None, load: str | None, strict: bool, as_jso
     if as_json:
         print_json(cycles_document(facts, result.cycles, result.findings, result.marked))
     else:
-        for line in cycles_lines(result):
+        for line in (*cycles_lines(result), *plate_lines(result)):
             click.echo(line)
     serious = any(finding.severity in ("watch", "act") for finding in result.findings)
     return int(Exit.FINDING if strict and serious else Exit.DONE)

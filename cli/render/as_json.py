@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from .plate_json import plate_document
 from .words import moment_of
 
 if TYPE_CHECKING:
@@ -17,7 +18,7 @@ if TYPE_CHECKING:
     from ...analysis.finding import Finding
     from ...analysis.marked import MarkedStretch
     from ...analysis.quality import Quality
-    from ...analysis.report import LogFacts, LogReport, PlateCheck, Report
+    from ...analysis.report import LogFacts, LogReport, Report
     from ...ingest.convert import Converted
     from ...ingest.export import Export
 
@@ -233,20 +234,7 @@ def _log_parts(log: LogReport) -> Document:
     return {
         "charge": charge_document(log.facts, log.charge, log.marked),
         "cycles": cycles,
-        "nameplate": _plate(log.plate),
+        "nameplate": plate_document(log.plate),
         "findings": cycles["findings"],
         "marked": cycles["marked"],
-    }
-
-
-def _plate(plate: PlateCheck | None) -> Document | None:
-    if plate is None:
-        return None
-    steps = [{"step": s.step, "value": s.value, "unit": s.unit, "from": s.origin} for s in plate.estimate.steps]
-    return {
-        "load": plate.estimate.load,
-        "run_h": plate.estimate.run_h,
-        "chain": steps,
-        "assumptions": list(plate.estimate.assumptions),
-        **_fields(plate.comparison),
     }

@@ -9,7 +9,8 @@ from . import words
 if TYPE_CHECKING:
     from ...analysis.amounts import Amounts
     from ...analysis.finding import Finding, Severity
-    from ...analysis.report import CloseUp, LogFacts, LogReport, PlateCheck
+    from ...analysis.plate_check import PlateCheck
+    from ...analysis.report import CloseUp, LogFacts, LogReport
 
 
 def log_title(facts: LogFacts) -> str:
@@ -163,7 +164,8 @@ def plate(check: PlateCheck) -> str:
     estimate, seen = check.estimate, check.comparison
     text = (
         f"In {words.duration(estimate.hours * 3600)} of running the {words.shortened(estimate.load)} took "
-        f"{words.amount(seen.measured_energy_Wh, 'Wh')}: {_against(seen.energy_ratio, estimate.energy_Wh, 'Wh')} "
+        f"{words.plus_minus(seen.measured_energy_Wh, check.runs.energy_u95_Wh, 'Wh')}: "
+        f"{_against(seen.energy_ratio, estimate.energy_Wh, 'Wh')} "
         f"reckoned from its nameplate, and {_against(seen.paper_energy_ratio, estimate.paper_Wh, 'Wh')} on paper."
     )
     if seen.charge_ratio is None or seen.paper_charge_ratio is None:
@@ -172,6 +174,19 @@ def plate(check: PlateCheck) -> str:
         f"{text} In charge it took {words.amount(seen.measured_charge_Ah, 'Ah')}: "
         f"{_against(seen.charge_ratio, estimate.charge_Ah, 'Ah')} from the nameplate, and "
         f"{_against(seen.paper_charge_ratio, estimate.paper_Ah, 'Ah')} on paper."
+    )
+
+
+def by_habit(check: PlateCheck) -> str | None:
+    """Say what the sum by habit comes to, for all the time measured; None where not every run was seen whole."""
+    if check.habit is None:
+        return None
+    name, hours = words.shortened(check.estimate.load), words.duration(check.habit.hours * 3600)
+    paper = words.amount(check.habit.paper_Wh, "Wh")
+    return (
+        f"By habit one reckons all the time: {hours} on paper are {paper}. The {name} ran "
+        f"{words.percent(check.runs.run_h / check.habit.hours)} of it and took "
+        f"{words.plus_minus(check.runs.energy_Wh, check.runs.energy_u95_Wh, 'Wh')}."
     )
 
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from ...analysis.health import limits_for
-from . import figures, sentences, tables, words
+from . import figures, plate_tables, sentences, tables, words
 
 if TYPE_CHECKING:
     from ...analysis.finding import Finding
@@ -44,8 +44,11 @@ class LogView:
     start: Figure | None
     cycles: Table
     plate: Figure | None
+    reasons: tuple[Table, ...]
+    by_habit: str | None
     steps: Table | None
     assumptions: tuple[str, ...]
+    remarks: tuple[str, ...]
     quality: Table
     said: tuple[str, ...]
 
@@ -69,11 +72,29 @@ def view_of(report: Report, log: LogReport, anchor: str) -> LogView:
         start=figures.start(log, f"{anchor}-start"),
         cycles=tables.cycles(log),
         plate=figures.plate(log, f"{anchor}-plate"),
-        steps=tables.plate(log.plate) if log.plate else None,
+        reasons=_reasons(log),
+        by_habit=sentences.by_habit(log.plate) if log.plate else None,
+        steps=plate_tables.steps(log.plate) if log.plate else None,
         assumptions=log.plate.estimate.assumptions if log.plate else (),
+        remarks=_plate_remarks(log),
         quality=tables.quality(log),
         said=log.facts.said,
     )
+
+
+def _reasons(log: LogReport) -> tuple[Table, ...]:
+    """Return the reasons for what lies between paper, nameplate and measurement."""
+    if log.plate is None:
+        return ()
+    shown = (plate_tables.left_out_on_paper(log.plate), plate_tables.why(log.plate), plate_tables.by_habit(log.plate))
+    return tuple(table for table in shown if table is not None)
+
+
+def _plate_remarks(log: LogReport) -> tuple[str, ...]:
+    """Return what limits the comparison with the plate, or why there is none."""
+    if log.plate is not None:
+        return log.plate.remarks
+    return () if log.no_plate is None else (f"The nameplate is not compared: {log.no_plate}.",)
 
 
 def _headings(report: Report, log: LogReport) -> Headings:
