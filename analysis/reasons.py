@@ -42,8 +42,8 @@ class Reason:
         Their unit.
     basis : {"measured", "estimated", "assumed"}
         What the second value rests on.
-    sentence : str
-        The same in plain words.
+    because : str
+        The same in plain words, without the amounts.
     """
 
     source: str
@@ -54,7 +54,14 @@ class Reason:
     after: float
     unit: str
     basis: Basis
-    sentence: str
+    because: str
+
+    @property
+    def sentence(self) -> str:
+        """The reason in plain words, with its amounts: ``the pump drew less than its plate ...: −42 Wh``."""
+        effects = [signed(self.energy_Wh, "Wh")] if self.energy_Wh or not self.charge_Ah else []
+        effects += [signed(self.charge_Ah, "Ah")] if self.charge_Ah else []
+        return f"{self.because}: {', '.join(effects)}"
 
 
 @dataclass(frozen=True)
@@ -92,10 +99,10 @@ def explained(load: str, energy: Decomposition, charge: Decomposition | None, *,
     for name, factor in factors.items():
         energy_Wh = _of(energy.parts, name)
         charge_Ah = None if charge is None else _of(in_charge, name)
-        share = energy_Wh / energy.difference if energy.difference else None
-        sentence = _sentence(words, load, factor, energy_Wh, charge_Ah)
+        share = energy_Wh / energy.difference + 0.0 if energy.difference else None  # + 0.0: no minus before nothing
+        because = _because(words[name], load, factor, more=(energy_Wh or charge_Ah or 0.0) > 0)
         values = factor.estimated, factor.measured, factor.unit, factor.basis
-        reasons.append(Reason(name, energy_Wh, charge_Ah, share, *values, sentence))
+        reasons.append(Reason(name, energy_Wh, charge_Ah, share, *values, because))
     return Explained(energy, charge, tuple(reasons))
 
 
@@ -144,7 +151,7 @@ _MEASURED: Final = {
 _ON_PAPER: Final = _MEASURED | {
     DUTY: ("", "the sum on paper has {load} running all the time, the estimate {after} of it"),
     FROM_VA: (
-        "the sum on paper leaves out the square root of 3 of three phases and the power factor: watts are {after} of it",
+        "the sum on paper leaves out the root of 3 of three phases, and the power factor: watts are {after} of it",
         "the sum on paper takes volt-amperes for watts; the power factor leaves {after} of them",
     ),
     FROM_HP: (
@@ -160,21 +167,15 @@ _ON_PAPER: Final = _MEASURED | {
 }
 
 
-def _sentence(
-    words: dict[str, tuple[str, str]], load: str, factor: Factor, energy_Wh: float, charge_Ah: float | None
-) -> str:
-    more = (energy_Wh or charge_Ah or 0.0) > 0
-    text = words[factor.name][0 if more else 1].format(
+def _because(words: tuple[str, str], load: str, factor: Factor, *, more: bool) -> str:
+    return words[0 if more else 1].format(
         load=f"the {load}", before=_value(factor.estimated, factor.unit), after=_value(factor.measured, factor.unit)
     )
-    effects = [signed(energy_Wh, "Wh")] if energy_Wh or not charge_Ah else []
-    effects += [signed(charge_Ah, "Ah")] if charge_Ah else []
-    return f"{text}: {', '.join(effects)}"
 
 
 def signed(x: float, unit: str) -> str:
     """Return an amount with its sign, to three digits: ``+12.3 Wh``, ``−0.42 Ah``."""
-    text = f"{x:+,.0f}" if abs(x) >= 999.5 else f"{x:+.3g}"
+    text = f"{x:+,.0f}" if abs(x) >= 999.5 else f"{x:+.3g}" if x else "0"
     return f"{text.replace('-', '−')} {unit}"
 
 

@@ -10,6 +10,7 @@ from shuntbook.analysis.chunk import Chunk
 from shuntbook.analysis.cycle_record import Cycle, Cycles, CycleSummary
 from shuntbook.analysis.envelope import EnvelopeFold
 from shuntbook.analysis.finding import Finding
+from shuntbook.analysis.plate_check import check_plate
 from shuntbook.analysis.report import CloseUp, LogFacts, LogReport, Report
 from shuntbook.analysis.site import Site
 
@@ -121,7 +122,8 @@ def make_log(name="open_day", **changes):
 
 def make_plate(**changes):
     """The pump's plate beside an hour's measurement: 16 runs like those of the log."""
-    cycles = tuple(make_cycle(0.0, 72.45, energy_Wh=246 / 16, charge_Ah=9.9 / 16, **changes) for _ in range(16))
+    taken = {"energy_Wh": 246 / 16, "charge_Ah": 9.9 / 16} | changes
+    cycles = tuple(make_cycle(0.0, 72.45, **taken) for _ in range(16))
     summary = CycleSummary(16, 16.0, 0.322, 72.45, 148.0)
     return check_plate(make_site(), "well pump", Cycles(cycles, summary, "current_A"), covered_s=3600.0)
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from ...analysis.nameplate import Estimate
     from ...analysis.plate_check import PlateCheck
-    from ...analysis.reasons import Explained
+    from ...analysis.reasons import Explained, Reason
 
 Document = dict[str, Any]
 
@@ -62,5 +62,9 @@ def _explained(found: Explained) -> Document:
         "charge_from_Ah": None if charge is None else charge.estimated,
         "charge_to_Ah": None if charge is None else charge.measured,
         "charge_difference_Ah": None if charge is None else charge.difference,
-        "parts": [{name: getattr(part, name) for name in part.__dataclass_fields__} for part in found.reasons],
+        "parts": [_part(reason) for reason in found.reasons],
     }
+
+
+def _part(reason: Reason) -> Document:
+    return {name: getattr(reason, name) for name in reason.__dataclass_fields__} | {"sentence": reason.sentence}

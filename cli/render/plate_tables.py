@@ -51,26 +51,24 @@ def why(check: PlateCheck) -> Table:
 
 def by_habit(check: PlateCheck) -> Table | None:
     """Return what lies between the estimate for all the time measured and what was taken; None where not known."""
-    if check.habit is None or check.by_habit is None:
+    if check.by_habit is None:
         return None
-    span = words.duration(check.habit.hours * 3600)
-    return _reasons(f"All of the {span} measured: from the estimate to the measurement", check.by_habit)
+    return _reasons("All the time measured: from the estimate to the measurement", check.by_habit)
 
 
 def _reasons(caption: str, found: Explained) -> Table:
     rows = [
         (
-            _capital(reason.source),
+            f"{_capital(reason.source)} ({reason.basis}): {words.shortened(reason.because, 300)}.",
             signed(reason.energy_Wh, "Wh"),
             words.UNKNOWN if reason.charge_Ah is None else signed(reason.charge_Ah, "Ah"),
-            reason.basis,
-            f"{_capital(words.shortened(reason.sentence, 300))}.",
+            words.percent(reason.share),
         )
         for reason in found.reasons
     ]
     charge = words.UNKNOWN if found.charge is None else signed(found.charge.difference, "Ah")
-    rows.append(("Together", signed(found.energy.difference, "Wh"), charge, "", ""))
-    return Table(caption, ("What", "Energy", "Charge", "Rests on", "In words"), tuple(rows), prose=True)
+    rows.append(("Together", signed(found.energy.difference, "Wh"), charge, ""))
+    return Table(caption, ("Reason", "Energy", "Charge", "Share of the energy"), tuple(rows), prose=True)
 
 
 def _capital(text: str) -> str:

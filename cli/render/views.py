@@ -46,6 +46,7 @@ class LogView:
     plate: Figure | None
     reasons: tuple[Table, ...]
     by_habit: str | None
+    habit: Table | None
     steps: Table | None
     assumptions: tuple[str, ...]
     remarks: tuple[str, ...]
@@ -74,6 +75,7 @@ def view_of(report: Report, log: LogReport, anchor: str) -> LogView:
         plate=figures.plate(log, f"{anchor}-plate"),
         reasons=_reasons(log),
         by_habit=sentences.by_habit(log.plate) if log.plate else None,
+        habit=plate_tables.by_habit(log.plate) if log.plate else None,
         steps=plate_tables.steps(log.plate) if log.plate else None,
         assumptions=log.plate.estimate.assumptions if log.plate else (),
         remarks=_plate_remarks(log),
@@ -86,8 +88,7 @@ def _reasons(log: LogReport) -> tuple[Table, ...]:
     """Return the reasons for what lies between paper, nameplate and measurement."""
     if log.plate is None:
         return ()
-    shown = (plate_tables.left_out_on_paper(log.plate), plate_tables.why(log.plate), plate_tables.by_habit(log.plate))
-    return tuple(table for table in shown if table is not None)
+    return (plate_tables.left_out_on_paper(log.plate), plate_tables.why(log.plate))
 
 
 def _plate_remarks(log: LogReport) -> tuple[str, ...]:
