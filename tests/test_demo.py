@@ -39,7 +39,8 @@ def test_it_says_in_seven_lines_what_it_found(demo, capsys):
     assert f"{charge['charge']['drawn_Ah']:.2f} Ah" in lines[0]
     assert "Wh" in lines[2]
     assert "on paper" in lines[2]
-    assert "starts too often" in lines[4]
+    assert lines[3].startswith("Why: from paper to nameplate power factor −")
+    assert "starts too often" in lines[5]
 
 
 def test_only_the_second_week_short_cycles(demo, capsys):
