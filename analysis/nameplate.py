@@ -13,7 +13,7 @@ from typing import Final
 import numpy as np
 
 from .chain import Chain, Step
-from .plate_power import PaperOf, PaperPower, ac_power_W, dc_power_W, paper_power
+from .plate_power import PaperOf, ac_power_W, dc_power_W, paper_of, paper_W
 from .refusal import Refusal
 from .site import Bank, Inverter, Load, Site
 
@@ -137,14 +137,13 @@ def estimate(
     Notes
     -----
     An efficiency given as one figure is taken to leave out the inverter's idle draw, which is then added for the
-    whole time. An efficiency curve is taken to hold the idle draw, as such curves are measured; it is then added only
-    while the load rests. The idle draw of an inverter that is ``always_on`` belongs to the standing draw and is not
-    added. The extra draw of starts is left out: no plate tells it.
+    whole time, as is that of a loss model. An efficiency curve is taken to hold the idle draw, as such curves are
+    measured; it is then added only while the load rests. The idle draw of an inverter that is ``always_on`` belongs to
+    the standing draw and is not added. The extra draw of starts is left out: no plate tells it.
     """
     _check_above_zero("hours", hours)
     load, chain = site.load(load_name), Chain()
-    paper = paper_power(load, site)
-    paper_Wh, paper_Ah = _paper(chain, paper, site, hours)
+    paper_Wh, paper_Ah = _paper(chain, load, site, hours)
     draw = _draw(chain, load, site)
     voltage_V = _bank_voltage_V(chain, site.bank, dc_voltage_V)
     dc_A = chain.add("DC current", draw.dc_W / voltage_V, "A", "DC power / bank voltage")
@@ -169,7 +168,7 @@ def estimate(
         efficiency=draw.efficiency,
         idle_W=draw.idle_W,
         run_h=run_h,
-        paper_of=paper.of,
+        paper_of=paper_of(load),
     )
 
 
@@ -216,11 +215,12 @@ def compare(estimate: Estimate, *, measured_energy_Wh: float, measured_charge_Ah
     )
 
 
-def _paper(chain: Chain, paper: PaperPower, site: Site, hours: float) -> tuple[float, float]:
+def _paper(chain: Chain, load: Load, site: Site, hours: float) -> tuple[float, float]:
     """Add the sum as people do it, and return its Wh and Ah."""
-    paper_Wh = paper.power_W * hours
+    power_W, words = paper_W(load, site)
+    paper_Wh = power_W * hours
     origin = (
-        f"the sum as people do it: {paper.words}, / {site.bank.nominal_V:g} V nominal x {hours:.4g} h; "
+        f"the sum as people do it: {words}, / {site.bank.nominal_V:g} V nominal x {hours:.4g} h; "
         "no power factor, losses, duty cycle or real voltage"
     )
     return paper_Wh, chain.add("paper", paper_Wh / site.bank.nominal_V, "Ah", origin)
@@ -243,6 +243,9 @@ def _draw(chain: Chain, load: Load, site: Site) -> _Draw:
 
 
 def _efficiency(chain: Chain, inverter: Inverter, ac_W: float) -> float:
+    if (model := inverter.loss_model) is not None:
+        efficiency = 1 / (model.proportional + model.square_per_W * ac_W)
+        return chain.add("inverter efficiency", efficiency, "", f"loss_model at {ac_W:.0f} W, without its idle draw")
     if inverter.efficiency_curve:
         return _efficiency_of_curve(chain, inverter.efficiency_curve, ac_W)
     if inverter.efficiency_pct is not None:
@@ -271,10 +274,10 @@ def _efficiency_of_curve(chain: Chain, curve: tuple[tuple[float, float], ...], a
 def _idle_W(chain: Chain, inverter: Inverter) -> float:
     if inverter.always_on:
         return chain.add("idle draw", 0.0, "W", "not counted: the inverter is always on, so it is standing draw")
-    if inverter.idle_W is None:
+    if (idle_W := inverter.standby_W) is None:
         chain.assumptions.append(f"The idle draw of '{inverter.name}' is not given and not counted.")
         return 0.0
-    return chain.add("idle draw", inverter.idle_W, "W", "idle_W of the site file: the inverter is on for this load")
+    return chain.add("idle draw", idle_W, "W", "idle_W of the site file: the inverter is on for this load")
 
 
 def _bank_voltage_V(chain: Chain, bank: Bank, stated_V: float | None) -> float:

@@ -41,27 +41,8 @@ USUAL_POWER_FACTORS: Final = {
 }
 
 
-@dataclass(frozen=True)
-class PaperPower:
-    """What people take for the watts of a load.
-
-    Parameters
-    ----------
-    power_W : float
-        The figure. [W], or what is taken for it
-    words : str
-        How they get there.
-    of : {"W", "VA", "hp"}
-        What it is made of: plate watts, volts times amps, horsepower.
-    """
-
-    power_W: float
-    words: str
-    of: PaperOf
-
-
-def paper_power(load: Load, site: Site) -> PaperPower:
-    """Return what people take for the watts of a load.
+def paper_W(load: Load, site: Site) -> tuple[float, str]:
+    """Return what people take for the watts of a load, and in words how they get there.
 
     Parameters
     ----------
@@ -72,8 +53,8 @@ def paper_power(load: Load, site: Site) -> PaperPower:
 
     Returns
     -------
-    PaperPower
-        Plate watts, else volts times amps as if they were watts, else 746 W for each horsepower.
+    tuple of float and str
+        Plate watts, else volts times amps as if they were watts, else 746 W for each horsepower [W].
 
     Raises
     ------
@@ -81,14 +62,18 @@ def paper_power(load: Load, site: Site) -> PaperPower:
         If the plate gives none of them.
     """
     if load.power_W is not None:
-        return PaperPower(load.power_W, f"{load.power_W:g} W from the plate", "W")
+        return load.power_W, f"{load.power_W:g} W from the plate"
     if load.current_A is not None:
         voltage_V = supply_V(load, site)
-        words = f"{voltage_V:g} V x {load.current_A:g} A, taken for watts"
-        return PaperPower(voltage_V * load.current_A, words, "VA")
+        return voltage_V * load.current_A, f"{voltage_V:g} V x {load.current_A:g} A, taken for watts"
     if load.hp is not None:
-        return PaperPower(load.hp * W_PER_HP, f"{load.hp:g} hp x {W_PER_HP:.0f} W", "hp")
+        return load.hp * W_PER_HP, f"{load.hp:g} hp x {W_PER_HP:.0f} W"
     raise _too_little(load)
+
+
+def paper_of(load: Load) -> PaperOf:
+    """Return what `paper_W` makes its watts of: plate watts, volts times amps, or horsepower."""
+    return "W" if load.power_W is not None else "VA" if load.current_A is not None else "hp"
 
 
 def supply_V(load: Load, site: Site) -> float:

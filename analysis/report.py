@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 from .amounts import Charge
 from .chunk import Chunk, Sampling, Side
@@ -12,6 +13,9 @@ from .finding import Finding
 from .marked import MarkedStretch
 from .plate_check import PlateCheck
 from .site import Site
+
+if TYPE_CHECKING:  # it fits losses with scipy, which light commands must not load
+    from .paired_logs import InverterMeasured
 
 
 @dataclass(frozen=True)
@@ -68,10 +72,21 @@ class LogReport:
 
 
 @dataclass(frozen=True)
+class PairedLogs:
+    """A log at the bank and one behind an inverter, by name, and what they say together; or why they say nothing."""
+
+    at_bank: str
+    behind: str
+    measured: InverterMeasured | None
+    why_not: str | None = None
+
+
+@dataclass(frozen=True)
 class Report:
-    """One site, one log or several."""
+    """One site, one log or several; ``paired`` holds those that show both sides of an inverter."""
 
     site: Site | None
     logs: tuple[LogReport, ...]
     cautions: tuple[str, ...]
     version: str
+    paired: tuple[PairedLogs, ...] = ()

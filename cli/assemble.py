@@ -11,7 +11,7 @@ from ..analysis.cautions import CAUTIONS
 from ..analysis.chunk import MICROSECONDS, Chunk, join
 from ..analysis.cycle_record import Cycles
 from ..analysis.log_analysis import LogAnalysis, best_start
-from ..analysis.report import CloseUp, LogReport, Report
+from ..analysis.report import CloseUp, LogReport, PairedLogs, Report
 from ..analysis.site import Site
 from ..ingest.log import Log
 from .feeding import facts_of, feed, how_read, open_and_tell
@@ -28,7 +28,14 @@ def report_of(logs: Sequence[Path], site: Site | None, load: str | None) -> Repo
     InputError, Refusal
         If one cannot be opened or nothing can be worked out from it.
     """
-    return Report(site, tuple(_log_report(open_and_tell(path), site, load) for path in logs), CAUTIONS, __version__)
+    opened = [open_and_tell(path) for path in logs]
+    reports = tuple(_log_report(log, site, load) for log in opened)
+    pairs: tuple[PairedLogs, ...] = ()
+    if len({report.facts.side for report in reports}) > 1:
+        from .pair_logs import paired  # it fits losses, which one log alone needs not
+
+        reports, pairs = paired(opened, reports, site)
+    return Report(site, reports, CAUTIONS, __version__, pairs)
 
 
 def _log_report(log: Log, site: Site | None, load: str | None) -> LogReport:

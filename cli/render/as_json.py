@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from .plate_json import plate_document
+from .plate_json import paired_document, plate_document
 from .words import moment_of
 
 if TYPE_CHECKING:
@@ -222,6 +222,7 @@ def report_document(report: Report) -> Document:
         "findings": [
             {**finding_document(finding), "log": log.facts.name} for log in report.logs for finding in log.findings
         ],
+        "paired": [paired_document(pair) for pair in report.paired],
         "cautions": list(report.cautions),
         "site": site,
         "version": report.version,

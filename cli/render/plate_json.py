@@ -4,10 +4,15 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from ...analysis.missing import Missing
+
 if TYPE_CHECKING:
+    from ...analysis.loss_fit import LossFit
     from ...analysis.nameplate import Estimate
     from ...analysis.plate_check import PlateCheck
     from ...analysis.reasons import Explained, Reason
+    from ...analysis.report import PairedLogs
+    from ...analysis.within import Within
 
 Document = dict[str, Any]
 
@@ -68,3 +73,41 @@ def _explained(found: Explained) -> Document:
 
 def _part(reason: Reason) -> Document:
     return {name: getattr(reason, name) for name in reason.__dataclass_fields__} | {"sentence": reason.sentence}
+
+
+def paired_document(pair: PairedLogs) -> Document:
+    """Return what a log at the bank and one behind an inverter say together, or why they do not."""
+    found = pair.measured
+    document: Document = {"at_bank": pair.at_bank, "behind": pair.behind, "why_not": pair.why_not}
+    if found is None:
+        return document
+    clocks = found.clocks
+    return document | {
+        "clock_offset": {
+            "offset_s": clocks.offset_s,
+            "offset_u95_s": clocks.u95_s,
+            "drift_ppm": clocks.drift_ppm,
+            "drift_u95_ppm": clocks.u95_ppm,
+            "steps_matched": clocks.steps_matched,
+            "steps_missed": clocks.steps_missed,
+        },
+        "load_W": found.load_W,
+        "efficiency": _within(found.efficiency),
+        "steps": found.steps,
+        "idle_W": _within(found.idle_W),
+        "losses": _losses(found.losses),
+        "said": list(found.said),
+    }
+
+
+def _within(figure: Within | Missing) -> Document:
+    if isinstance(figure, Missing):
+        return {"value": None, "low": None, "high": None, "why_not": figure.sentence}
+    return {"value": figure.value, "low": figure.low, "high": figure.high, "why_not": None}
+
+
+def _losses(losses: LossFit | Missing) -> Document:
+    if isinstance(losses, Missing):
+        return {"why_not": losses.sentence}
+    terms = {name: _within(getattr(losses, name)) for name in ("idle_W", "proportional", "square_per_W")}
+    return {"why_not": None, **terms, "assumptions": list(losses.assumptions)}

@@ -50,6 +50,7 @@ class LogView:
     steps: Table | None
     assumptions: tuple[str, ...]
     remarks: tuple[str, ...]
+    both_sides: tuple[str, ...]
     quality: Table
     said: tuple[str, ...]
 
@@ -79,6 +80,7 @@ def view_of(report: Report, log: LogReport, anchor: str) -> LogView:
         steps=plate_tables.steps(log.plate) if log.plate else None,
         assumptions=log.plate.estimate.assumptions if log.plate else (),
         remarks=_plate_remarks(log),
+        both_sides=sentences.both_sides(report, log),
         quality=tables.quality(log),
         said=log.facts.said,
     )
