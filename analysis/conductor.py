@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from .conductor_tables import AMPACITY_SOURCE, GAUGES, RESISTANCE_SOURCE, gauge_under
+from .holds import Verdict
 from .inverter_losses import losses_of
 from .load_power import demand
 from .missing import Missing
@@ -18,7 +19,6 @@ from .site import Site
 from .site_parts import Conductor, Inverter, Load
 from .solar import charging_A
 from .unit_factors import M_PER_FT
-from .verdict import Verdict
 
 #: Change of copper's resistance for each degC from 75 degC (NEC chapter 9, table 8, note 2; from memory). [1/K]
 PER_K: Final = 0.00323

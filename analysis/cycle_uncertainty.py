@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -38,18 +38,26 @@ def cycles_with_intervals(cycles: Cycles, figures: MeterFigures, how: HowRead, *
     noise : float
         Standard deviation of the signal's noise, in the unit of the signal. [A] or [W]
     """
-    by_amps = cycles.signal == "current_A"
     volts = _volts(cycles)
-    noise_A, noise_W = (noise, noise * volts) if by_amps else (noise / volts, noise)
-    own = figures.power or figures.current
-    resolution_W = figures.power.resolution if figures.power else figures.current.resolution * volts
-    gain_W = _gain(own) if figures.power else math.hypot(_gain(figures.current), _gain(figures.voltage))
-    done = []
-    for cycle in cycles.cycles:
-        charge = _u95(cycle, cycle.charge_Ah, cycle.run_A, how, _gain(figures.current), noise_A, figures.current.resolution)
-        energy = _u95(cycle, cycle.energy_Wh, cycle.run_W, how, gain_W, noise_W, resolution_W)
-        done.append(replace(cycle, charge_u95_Ah=charge, energy_u95_Wh=energy))
-    return replace(cycles, cycles=tuple(done))
+    noise_A = noise if cycles.signal == "current_A" else noise / volts
+    current, power = figures.current, figures.power
+    amps = _Errors(_gain(current), noise_A, current.resolution)
+    if power is not None:
+        watts = _Errors(_gain(power), noise_A * volts, power.resolution)
+    else:
+        gain = math.hypot(_gain(current), _gain(figures.voltage))
+        watts = _Errors(gain, noise_A * volts, current.resolution * volts)
+    return replace(
+        cycles,
+        cycles=tuple(
+            replace(
+                cycle,
+                charge_u95_Ah=amps.u95(cycle, cycle.charge_Ah, cycle.run_A, how),
+                energy_u95_Wh=watts.u95(cycle, cycle.energy_Wh, cycle.run_W, how),
+            )
+            for cycle in cycles.cycles
+        ),
+    )
 
 
 def _gain(accuracy: Accuracy) -> float:
@@ -63,28 +71,33 @@ def _volts(cycles: Cycles) -> float:
     return abs(float(np.median(ratios))) if ratios else 1.0
 
 
-def _u95(
-    cycle: Cycle,
-    amount: float | None,
-    run: float | None,
-    how: HowRead,
-    gain: float,
-    noise: float,
-    resolution: float,
-) -> float | None:
-    """Return half of the 95 % interval of one amount of a cycle [unit h]; None where the amount is not known."""
-    if amount is None or cycle.run_s is None:
-        return None
-    interval_s = how.usual_interval_s or 0.0
-    settled = run if run is not None else amount * SECONDS_PER_HOUR / max(cycle.run_s, 1e-9)
-    edges = [0.0, 0.0]
-    if how.sampling != "mean":
-        edges = [2 * (s or interval_s / 2) * abs(settled) / WITHIN for s in (cycle.start_within_s, cycle.stop_within_s)]
-    readings = max(cycle.run_s / interval_s, 1.0) if interval_s else 1.0
-    base = noise * cycle.run_s * math.sqrt(1 / _BASE_READINGS + 1 / readings)
-    digit = math.sqrt(2) * resolution / WITHIN * cycle.run_s
-    even = np.array([gain * abs(amount) * SECONDS_PER_HOUR, *edges, digit])
-    return float(_half(even, base)) / SECONDS_PER_HOUR
+@dataclass(frozen=True)
+class _Errors:
+    """Standard uncertainty of the gain [1], of the noise, and the last digit, in the unit of a signal."""
+
+    gain: float
+    noise: float
+    resolution: float
+
+    def u95(self, cycle: Cycle, amount: float | None, run: float | None, how: HowRead) -> float | None:
+        """Return half of the 95 % interval of one amount of a cycle [unit h]; None where the amount is not known."""
+        if amount is None or cycle.run_s is None:
+            return None
+        interval_s = how.usual_interval_s or 0.0
+        settled = abs(run if run is not None else amount * SECONDS_PER_HOUR / max(cycle.run_s, 1e-9))
+        readings = max(cycle.run_s / interval_s, 1.0) if interval_s else 1.0
+        base = self.noise * cycle.run_s * math.sqrt(1 / _BASE_READINGS + 1 / readings)
+        digit = math.sqrt(2) * self.resolution / WITHIN * cycle.run_s
+        even = np.array([self.gain * abs(amount) * SECONDS_PER_HOUR, digit, *_edges_s(cycle, how) * settled / WITHIN])
+        return _half(even, base) / SECONDS_PER_HOUR
+
+
+def _edges_s(cycle: Cycle, how: HowRead) -> FloatArray:
+    """Return the spacing of the readings around start and stop [s]; means know what was drawn meanwhile."""
+    if how.sampling == "mean":
+        return np.zeros(2)
+    usual_s = (how.usual_interval_s or 0.0) / 2
+    return 2 * np.array([usual_s if s is None else s for s in (cycle.start_within_s, cycle.stop_within_s)])
 
 
 def _half(even: FloatArray, normal: float) -> float:

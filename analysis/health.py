@@ -11,8 +11,8 @@ from .chunk import MICROSECONDS
 from .cycle_record import Cycle, Cycles
 from .finding import Finding
 from .motor_tables import starts_limit
-from .quality import SignCheck
 from .refusal import Refusal
+from .sign_check import LEAST_SHARE, SignCheck
 from .site import Load, Site
 
 #: A submersible motor should run at least a minute, so that the heat of the start is carried off.
@@ -140,17 +140,20 @@ def _short_cycling(cycles: Cycles, limits: CycleLimits) -> Finding | None:
 
 def wrong_sign(sign: SignCheck | None) -> Finding | None:
     """Return the finding that a log's current seems to be turned: its voltage rises when the draw does."""
-    if sign is None or sign.plausible is not False or sign.resistance_ohm is None or sign.correlation is None:
+    if sign is None or sign.plausible is not False:
         return None
+    by = ""
+    if sign.resistance_ohm is not None and sign.resistance_ohm < 0:
+        by = f", by {-1000 * sign.resistance_ohm:.3g} mV for each amp more that is drawn"
     return Finding(
         code="charge_wrong_sign",
         severity="act",
         title="Draw and return seem to be swapped",
         evidence=(
-            f"the voltage rises by {-1000 * sign.resistance_ohm:.3g} mV for each amp more that is drawn "
-            f"(correlation {sign.correlation:.2f}); at a bank it falls"
+            f"in {sign.against} of {sign.steps} sudden steps of the current the voltage rises with the draw{by}; "
+            "at a bank it falls"
         ),
-        limit="voltage must not rise with the draw",
+        limit=f"the voltage must not rise with the draw in {LEAST_SHARE:.0%} of the steps or more",
         source="a bank's internal resistance; common practice, no source",
         causes="The meter counts charging as positive, or its shunt is wired the other way round.",
         check_first="Convert the export again with --reverse-sign, or without; until then nothing here can be right.",

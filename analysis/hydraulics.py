@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
+from .holds import Verdict
 from .missing import Missing
 from .refusal import Refusal
 from .site_parts import Water
-from .verdict import Verdict
 
 #: Weight of a litre of water: 9.81 N, as course notes on pumping use it.
 N_PER_L: Final = 9.81

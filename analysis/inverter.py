@@ -9,11 +9,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
+from .holds import Verdict, under, worst
 from .load_power import Demand, demand
 from .missing import Missing
 from .site import Site
 from .site_parts import Inverter
-from .verdict import Verdict, under, worst
 from .within import Within
 
 _SAID: Final = (

@@ -4,21 +4,24 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from .amounts import HowRead
-from .charge import ChargeFold
+from .amounts import Charge, HowRead
+from .amounts_analysis import AmountsAnalysis
 from .chunk import Chunk, Fold
 from .cycle_record import Cycle, Cycles
+from .cycle_uncertainty import cycles_with_intervals
 from .cycles import CycleFold
 from .envelope import EnvelopeFold
 from .finding import Finding
 from .health import findings_of, limits_for, wrong_sign
-from .marked import MarkedFold
+from .meter_figures import NOTHING_STATED, Accuracy, MeterFigures
 from .nameplate import estimate
 from .plate_check import PlateCheck, check_plate
 from .quality import SignFold
 from .refusal import Refusal
 from .report import LogFacts, LogReport
+from .signal_errors import UnseenStarts
 from .site import Load, Site
+from .start_surge import unseen_starts
 from .steps import signal_of
 
 
@@ -77,6 +80,8 @@ class LogAnalysis:
         The site.
     load : str, optional
         The load whose runs are sought; the site's main pump by default.
+    figures : MeterFigures
+        How far the meter's readings may be off.
 
     Raises
     ------
@@ -85,20 +90,25 @@ class LogAnalysis:
     """
 
     def __init__(
-        self, facts: LogFacts, how: HowRead, quantities: set[str], *, site: Site | None = None, load: str | None = None
+        self,
+        facts: LogFacts,
+        how: HowRead,
+        quantities: set[str],
+        *,
+        site: Site | None = None,
+        load: str | None = None,
+        figures: MeterFigures = NOTHING_STATED,
     ) -> None:
-        self._facts, self._how, self._site = facts, how, site
+        self._facts, self._how, self._site, self._figures = facts, how, site, figures
         self._watched = watched_load(site, load, how, quantities)
-        self._charge = ChargeFold(how, quantities)
+        self._amounts = AmountsAnalysis(how, quantities, figures, facts.markers)
         self._cycles = CycleFold(how, quantities, load=self._watched.name, expected=self._watched.expected)
         shown = [name for name in ("current_A", "power_W", "voltage_V") if name in quantities]
         self._envelopes = {name: EnvelopeFold(name) for name in shown}
-        self._marked = MarkedFold(how, quantities, facts.markers)
-        self._sign = SignFold(quantities if how.side == "dc" else ())
+        self._sign = SignFold(quantities if how.side == "dc" else (), how.gap_limit_s)
         self._folds: list[Fold[object]] = [
-            self._charge,
+            self._amounts,
             self._cycles,
-            self._marked,
             self._sign,
             *self._envelopes.values(),
         ]
@@ -110,7 +120,9 @@ class LogAnalysis:
 
     def result(self) -> LogReport:
         """Return everything but the close-up of a start, which needs readings again."""
-        cycles, charge = self._cycles.result(), self._charge.result()
+        cycles = self._cycles.result()
+        charge, marked = self._amounts.result(self._starts(), [cycle.start_us for cycle in cycles.cycles])
+        cycles = self._sure(cycles, charge)
         limits = limits_for(self._site, self._watched.load)
         plate, no_plate = self._plate(cycles, charge.span.covered_s)
         return LogReport(
@@ -121,8 +133,22 @@ class LogAnalysis:
             envelopes={name: fold.result() for name, fold in self._envelopes.items()},
             plate=plate,
             no_plate=no_plate,
-            marked=self._marked.result(),
+            marked=marked,
+            figures=self._figures,
         )
+
+    def _starts(self) -> UnseenStarts | None:
+        if self._site is None or self._watched.load is None:
+            return None
+        return unseen_starts(self._site, self._watched.load, 1, self._how)
+
+    def _sure(self, cycles: Cycles, charge: Charge) -> Cycles:
+        evidence = charge.evidence
+        by_amps = cycles.signal == "current_A"
+        facts = None if evidence is None else evidence.current if by_amps else evidence.power
+        accuracy = self._figures.current if by_amps else self._figures.power or Accuracy()
+        noise = facts.noise(accuracy.resolution) if facts is not None else 0.0
+        return cycles_with_intervals(cycles, self._figures, self._how, noise=noise)
 
     def _of_sign(self) -> tuple[Finding, ...]:
         found = wrong_sign(self._sign.result())

@@ -75,6 +75,17 @@ class MeterFigures:
         return replace(self, zero_check=check)
 
 
+def _unknown(what: str) -> str:
+    return (
+        f"nothing is stated about the accuracy of {what}: taken as ± ({USUAL_READING_PCT:g} % of reading + "
+        f"{USUAL_RANGE_PCT:g} % of range) (common practice, no source)"
+    )
+
+
+#: What is assumed of a meter that nothing is stated of.
+NOTHING_STATED: Final = MeterFigures(assumed=(_unknown("the meter"),))
+
+
 def figures_of(meter: Meter | None) -> MeterFigures:
     """Return a meter's figures from its table in the site file; wide ones, and a sentence, where it says nothing.
 
@@ -84,7 +95,7 @@ def figures_of(meter: Meter | None) -> MeterFigures:
         The table of the site file; None where there is none.
     """
     if meter is None:
-        return MeterFigures(assumed=(_unknown("the meter"),))
+        return NOTHING_STATED
     said: list[str] = []
     current = _stated(meter.reading_pct, meter.range_pct, said, "amps")
     current = replace(
@@ -111,13 +122,6 @@ def _stated(reading_pct: float | None, range_pct: float | None, said: list[str],
         said.append(_unknown(f"its {what}"))
         return Accuracy()
     return Accuracy(reading_pct or 0.0, range_pct or 0.0)
-
-
-def _unknown(what: str) -> str:
-    return (
-        f"nothing is stated about the accuracy of {what}: taken as ± ({USUAL_READING_PCT:g} % of reading + "
-        f"{USUAL_RANGE_PCT:g} % of range) (common practice, no source)"
-    )
 
 
 def _range_unknown(meter: Meter, current: Accuracy) -> list[str]:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from .charge import HowRead
+from .amounts import HowRead
 from .chunk import MICROSECONDS, SECONDS_PER_HOUR, Chunk, FloatArray
 from .integral import linear_split
 from .intervals import Intervals

@@ -1,133 +1,183 @@
-"""How good a log is: what each quantity covers, and whether its sign can be right."""
+"""How good a log is: what its readings cover, and what is the matter with them."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import Any
 
-import numpy as np
+from .agreement import Agreement, AgreementPart
+from .amounts import HowRead, Span
+from .chunk import Chunk
+from .clipping import Clipping, ClippingPart
+from .counter import CounterFold
+from .doubts import Doubt, Seen, doubts_of
+from .pieces import InPieces, Part, Piece
+from .ranges import QuantityRange, RangePart
+from .rest import Rest, RestPart
+from .sign_check import SignCheck, SignFold, SignPart
+from .spacing import Spacing, SpacingPart
+from .spikes import SpikePart, Spikes
+from .stuck import Stuck, StuckPart
+from .time_span import SpanFold
 
-from .chunk import Chunk, FloatArray
+__all__ = ["Quality", "QualityFold", "QuantityRange", "SignCheck", "SignFold"]
 
-#: Voltage and current must move together at least this strongly before their direction says anything.
-LEAST_CORRELATION: Final = 0.3
-
-
-@dataclass(frozen=True)
-class QuantityRange:
-    """What one quantity's readings cover; in its own unit, None where it was never read."""
-
-    readings: int
-    missing: int
-    low: float | None
-    high: float | None
-    mean: float | None
-
-
-@dataclass(frozen=True)
-class SignCheck:
-    """How volts move when amps do.
-
-    A bank's voltage falls when more is drawn. ``resistance_ohm`` is the fall per amp; negative means that the sign is
-    probably turned. ``plausible`` is None where volts and amps do not move together strongly enough to tell.
-    """
-
-    plausible: bool | None
-    resistance_ohm: float | None
-    correlation: float | None
+#: The quantities that are watched for standing still.
+_WATCHED = ("current_A", "voltage_V", "power_W")
 
 
 @dataclass(frozen=True)
 class Quality:
-    """What a log's readings cover, by quantity, and whether the current's sign is plausible."""
-
-    ranges: dict[str, QuantityRange]
-    sign: SignCheck | None
-
-
-class SignFold:
-    """See how volts move when amps do, as a fold.
-
-    Sums of products of the changes from reading to reading are kept, so slow drift of the voltage counts for nothing.
-    The tail it carries is one reading.
+    """What a log's readings cover, and what is the matter with them.
 
     Parameters
     ----------
-    quantities : iterable of str
-        The quantities the log has; without both amps and volts nothing can be said.
+    span : Span
+        The time covered, and the gaps.
+    spacing : Spacing
+        How evenly the readings follow each other.
+    ranges : dict of str to QuantityRange
+        What each quantity covers.
+    sign : SignCheck or None
+        Whether draw and return can be the right way round; None behind an inverter, or without amps and volts.
+    spikes : Spikes
+        Lone readings far off their neighbours.
+    stuck : tuple of Stuck
+        Stretches in which a quantity stood still, in order.
+    clipping : tuple of Clipping
+        The quantities that stand at the end of the meter's range.
+    agreement : Agreement or None
+        The power column against volts times amps.
+    counter_resets : int or None
+        How often the meter's own counter was set back; None where there is none.
+    rest : Rest or None
+        A stretch that could serve for a check of the meter's zero.
+    doubts : tuple of Doubt
+        Figures that can hardly be what they are called.
     """
 
-    def __init__(self, quantities: Iterable[str]) -> None:
-        self._sees_sign = {"current_A", "voltage_V"} <= set(quantities)
-        self._tail: tuple[FloatArray, FloatArray] | None = None
-        self._changes = np.zeros(3)
+    span: Span
+    spacing: Spacing
+    ranges: dict[str, QuantityRange]
+    sign: SignCheck | None
+    spikes: Spikes
+    stuck: tuple[Stuck, ...] = ()
+    clipping: tuple[Clipping, ...] = ()
+    agreement: Agreement | None = None
+    counter_resets: int | None = None
+    rest: Rest | None = None
+    doubts: tuple[Doubt, ...] = ()
 
-    def add(self, chunk: Chunk) -> None:
-        """Take the next readings in."""
-        if not self._sees_sign or not len(chunk):
-            return
-        current_A, voltage_V = chunk.quantities["current_A"], chunk.quantities["voltage_V"]
-        there = ~(np.isnan(current_A) | np.isnan(voltage_V))
-        current_A, voltage_V = current_A[there], voltage_V[there]
-        if self._tail is not None:
-            current_A = np.concatenate([self._tail[0], current_A])
-            voltage_V = np.concatenate([self._tail[1], voltage_V])
-        self._tail = (current_A[-1:], voltage_V[-1:])
-        di, dv = np.diff(current_A), np.diff(voltage_V)
-        self._changes += [float(di @ di), float(di @ dv), float(dv @ dv)]
-
-    def result(self) -> SignCheck | None:
-        """Return what is known so far; None where amps or volts are not read at all."""
-        if not self._sees_sign:
-            return None
-        ii, iv, vv = self._changes.tolist()
-        if ii <= 0 or vv <= 0:
-            return SignCheck(None, None, None)
-        correlation = iv / float(np.sqrt(ii * vv))
-        plausible = None if abs(correlation) < LEAST_CORRELATION else correlation < 0
-        return SignCheck(plausible, -iv / ii, correlation)
+    @property
+    def availability(self) -> float | None:
+        """Share of the span that was measured, data availability in IEC 61724-1's sense; None of no span. [1]."""
+        whole_s = self.span.covered_s + self.span.uncovered_s
+        return self.span.covered_s / whole_s if whole_s > 0 else None
 
 
 class QualityFold:
-    """Look at each quantity's range and at the current's sign, as a fold; it carries what `SignFold` carries.
+    """Look at all that tells how good a log is, as a fold.
+
+    It carries one piece of readings with its neighbours, and what each part of it states.
 
     Parameters
     ----------
+    how : HowRead
+        What a reading stands for, and the gap limit.
     quantities : sequence of str
         The quantities to look at.
+    range_A : float, optional
+        The meter's range. [A]
+    has_array : bool, optional
+        Whether an array is known to charge the bank.
     """
 
-    def __init__(self, quantities: tuple[str, ...]) -> None:
-        self._ranges = {name: _Range() for name in quantities}
-        self._sign = SignFold(quantities)
+    def __init__(
+        self, how: HowRead, quantities: Sequence[str], *, range_A: float | None = None, has_array: bool = False
+    ) -> None:
+        self._how, self._range_A, self._has_array = how, range_A, has_array
+        self._span = SpanFold(how)
+        counts = {"charge_Ah", "current_A"} <= set(quantities) and how.side == "dc"
+        self._counter = CounterFold(how.counter_kind, _limit_s(how)) if counts else None
+        self._parts = InPieces(_Parts(how, tuple(quantities), range_A))
 
     def add(self, chunk: Chunk) -> None:
         """Take the next readings in."""
-        for name, part in self._ranges.items():
-            part.add(chunk.quantities[name])
-        self._sign.add(chunk)
+        self._span.add(chunk)
+        self._parts.add(chunk)
+        if self._counter is not None:
+            self._counter.add(chunk.time_us, chunk.quantities["charge_Ah"], chunk.quantities["current_A"])
 
     def result(self) -> Quality:
         """Return what is known so far."""
-        return Quality({name: part.result() for name, part in self._ranges.items()}, self._sign.result())
+        span, found = self._span.result(), self._parts.result()
+        agreement = found["agreement"]
+        ranges = _ended(found, "range")
+        counter = self._counter.compared(drawn_Ah=0.0, returned_Ah=0.0) if self._counter is not None else None
+        seen = Seen(self._how.side, ranges, agreement, span.covered_s, self._range_A, self._has_array)
+        return Quality(
+            span=span,
+            spacing=found["spacing"],
+            ranges=ranges,
+            sign=found.get("sign"),
+            spikes=found["spikes"],
+            stuck=_in_order([run for repeats in _ended(found, "repeats").values() for run in repeats.stuck]),
+            clipping=tuple(part for part in _ended(found, "clipping").values() if part.clipped),
+            agreement=agreement,
+            counter_resets=counter.resets if counter is not None else None,
+            rest=found.get("rest"),
+            doubts=doubts_of(seen),
+        )
 
 
-class _Range:
-    def __init__(self) -> None:
-        self.readings = self.missing = 0
-        self.total = 0.0
-        self.low, self.high = np.inf, -np.inf
+class _Parts:
+    """All parts by name; those of one quantity are called by it and their kind."""
 
-    def add(self, x: FloatArray) -> None:
-        there = x[~np.isnan(x)]
-        self.readings += len(there)
-        self.missing += len(x) - len(there)
-        if len(there):
-            self.total += float(there.sum())
-            self.low, self.high = min(self.low, float(there.min())), max(self.high, float(there.max()))
+    def __init__(self, how: HowRead, quantities: tuple[str, ...], range_A: float | None) -> None:
+        watched = tuple(name for name in _WATCHED if name in quantities)
+        limit_s = _limit_s(how)
+        self._parts: dict[str, Part[Any]] = {
+            "spacing": SpacingPart(limit_s),
+            "spikes": SpikePart(how, set(quantities)),
+            "agreement": AgreementPart(how.side, quantities),
+        }
+        if how.side == "dc" and {"current_A", "voltage_V"} <= set(quantities):
+            self._parts["sign"] = SignPart(limit_s)
+        if how.side == "dc" and "current_A" in quantities and how.sampling != "held":
+            self._parts["rest"] = RestPart(limit_s)
+        self._parts |= {f"{name} range": RangePart(name) for name in quantities}
+        if how.sampling != "held":
+            self._parts |= {f"{name} repeats": StuckPart(name, _others(watched, name)) for name in watched}
+        ends = {"current_A": range_A, "power_W": None}
+        self._clipping = {name: ClippingPart(name, end) for name, end in ends.items() if name in quantities}
 
-    def result(self) -> QuantityRange:
-        if not self.readings:
-            return QuantityRange(0, self.missing, None, None, None)
-        return QuantityRange(self.readings, self.missing, self.low, self.high, self.total / self.readings)
+    def take(self, piece: Piece) -> None:
+        """Take the next piece in."""
+        for part in (*self._parts.values(), *self._clipping.values()):
+            part.take(piece)
+
+    def result(self) -> dict[str, Any]:
+        """Return what each part has found so far, by its name."""
+        found = {name: part.result() for name, part in self._parts.items()}
+        for name, clipping in self._clipping.items():
+            repeats = found.get(f"{name} repeats")
+            found[f"{name} clipping"] = clipping.result(repeats.share if repeats is not None else None)
+        return found
+
+
+def _ended(found: dict[str, Any], kind: str) -> dict[str, Any]:
+    """Return what the parts of one kind have found, by quantity."""
+    return {name.removesuffix(f" {kind}"): part for name, part in found.items() if name.endswith(f" {kind}")}
+
+
+def _others(names: tuple[str, ...], name: str) -> tuple[str, ...]:
+    return tuple(other for other in names if other != name)
+
+
+def _in_order(stuck: list[Stuck]) -> tuple[Stuck, ...]:
+    return tuple(sorted(stuck, key=lambda run: (run.start_us, run.quantity)))
+
+
+def _limit_s(how: HowRead) -> float | None:
+    return None if how.sampling == "held" else how.gap_limit_s

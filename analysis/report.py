@@ -11,6 +11,7 @@ from .cycle_record import Cycle, Cycles
 from .envelope import Envelope
 from .finding import Finding
 from .marked import MarkedStretch
+from .meter_figures import NOTHING_STATED, MeterFigures
 from .plate_check import PlateCheck
 from .site import Site
 
@@ -69,6 +70,7 @@ class LogReport:
     plate: PlateCheck | None = None
     no_plate: str | None = None
     marked: tuple[MarkedStretch, ...] = ()
+    figures: MeterFigures = NOTHING_STATED
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .charge import HowRead
+from .amounts import HowRead
 from .chunk import SECONDS_PER_HOUR, Chunk, FloatArray, TimeArray
 from .integral import linear_split
 from .intervals import Stretch, between_readings

@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from math import sqrt
 
+from .holds import Verdict, above
 from .missing import Missing
 from .refusal import Refusal
-from .verdict import Verdict, above
 from .within import Within
 
 

@@ -9,7 +9,6 @@ from zoneinfo import ZoneInfo, available_timezones
 
 from pydantic import AfterValidator
 
-from .chunk import Side
 from .refusal import Refusal
 from .site_parts import Array, Bank, Conductor, Inverter, Limits, Load, Meter, Name, Water
 from .table import Fault, Several, Table
@@ -79,12 +78,6 @@ class Site(Table):
     def inverter_of(self, load: Load) -> Inverter | None:
         """Return the inverter that feeds `load`; None for a load on the DC side."""
         return None if load.inverter is None else self.inverter(load.inverter)
-
-    def meter_for(self, name: str | None, side: Side) -> Meter | None:
-        """Return the meter that a log is of: the one of its name, else the only one on its side, else None."""
-        named = [meter for meter in self.meters if name is not None and meter.name == name]
-        there = named or [meter for meter in self.meters if meter.side == side]
-        return there[0] if len(there) == 1 else None
 
     def main_pump(self) -> Load | None:
         """Return the pump of the water system, else the only pump of the site, else None."""

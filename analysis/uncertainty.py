@@ -128,7 +128,7 @@ class _OfEnergy(SignalErrors):
         yield from gains(value, self._own, "power ")
         offset_W = self._own.range_offset(self._facts.highest)
         time_h = self.time_s(part, offset_W) / SECONDS_PER_HOUR
-        yield Component("power share of range", offset_W * time_h / EVEN, even=1, reason=_RANGE)
+        yield Component("power offset (share of range)", offset_W * time_h / EVEN, even=1, reason=_RANGE)
 
     def _by_product(self, part: Part, value: float) -> Iterator[Component]:
         """Yield what volts and amps do to their product; a power column is taken to be no better."""
@@ -139,7 +139,7 @@ class _OfEnergy(SignalErrors):
         yield from offsets(self, part, self._figures, highest_A, by=max(self._volts, 1e-12))
         ampere_hours = abs(getattr(self._charge, part)) if self._charge else self._time_A_h(value)
         limit_V = voltage.range_offset(self._volts)
-        yield Component("voltage share of range", limit_V * ampere_hours / EVEN, even=1, reason=_RANGE)
+        yield Component("voltage offset (share of range)", limit_V * ampere_hours / EVEN, even=1, reason=_RANGE)
         half_V = voltage.resolution / 2
         yield Component("voltage last digit", half_V * ampere_hours / EVEN, even=1, reason="volts are rounded")
         if self._source == VOLTS_AMPS and self._how.sampling == "mean":
@@ -210,7 +210,7 @@ def offsets(
         )
         return
     limits = (
-        ("share of range", figures.current.range_offset(highest_A), _RANGE),
+        ("offset (share of range)", figures.current.range_offset(highest_A), _RANGE),
         ("zero", figures.current.zero, "the meter's zero may be off all the time: it grows with time"),
     )
     for source, limit_A, reason in limits:

@@ -13,14 +13,18 @@ from ..analysis.cycle_record import Cycles
 from ..analysis.log_analysis import LogAnalysis, best_start
 from ..analysis.report import CloseUp, LogReport, PairedLogs, Report
 from ..analysis.site import Site
-from ..ingest.log import Log
-from .feeding import facts_of, feed, how_read, open_and_tell
+from .prepared import AS_READ, Corrections, Prepared, prepared
 
 #: What is shown of a start: from this long before it to this long after. [s]
 _BEFORE_S, _AFTER_S = 2.0, 8.0
 
 
-def report_of(logs: Sequence[Path], site: Site | None, load: str | None) -> Report:
+def report_of(
+    logs: Sequence[Path],
+    site: Site | None,
+    load: str | None,
+    corrections: Corrections = AS_READ,
+) -> Report:
     """Return the report of these logs.
 
     Raises
@@ -28,32 +32,32 @@ def report_of(logs: Sequence[Path], site: Site | None, load: str | None) -> Repo
     InputError, Refusal
         If one cannot be opened or nothing can be worked out from it.
     """
-    opened = [open_and_tell(path) for path in logs]
-    reports = tuple(_log_report(log, site, load) for log in opened)
+    ready = [prepared(path, site, corrections) for path in logs]
+    reports = tuple(_log_report(log, site, load) for log in ready)
     pairs: tuple[PairedLogs, ...] = ()
     if len({report.facts.side for report in reports}) > 1:
         from .pair_logs import paired  # it fits losses, which one log alone needs not
 
-        reports, pairs = paired(opened, reports, site)
+        reports, pairs = paired(ready, reports, site)
     return Report(site, reports, CAUTIONS, __version__, pairs)
 
 
-def _log_report(log: Log, site: Site | None, load: str | None) -> LogReport:
-    analysis = LogAnalysis(facts_of(log, site), how_read(log), set(log.quantities), site=site, load=load)
-    feed(log, [analysis])
+def _log_report(log: Prepared, site: Site | None, load: str | None) -> LogReport:
+    analysis = LogAnalysis(log.facts, log.how, log.quantities, site=site, load=load, figures=log.figures)
+    log.feed(analysis)
     result = analysis.result()
     return replace(result, close_up=_close_up(log, result.cycles))
 
 
-def _close_up(log: Log, cycles: Cycles) -> CloseUp | None:
+def _close_up(log: Prepared, cycles: Cycles) -> CloseUp | None:
     cycle = best_start(cycles)
     if cycle is None:
         return None
-    spacing_s = log.meta.usual_interval_s or 1.0
+    spacing_s = log.how.usual_interval_s or 1.0
     low = cycle.start_us - round(max(_BEFORE_S, 5 * spacing_s) * MICROSECONDS)
     high = cycle.start_us + round(max(_AFTER_S, 15 * spacing_s) * MICROSECONDS)
     parts = []
-    for readings in log.scan(from_us=low, to_us=high):
+    for readings in log.chunks(from_us=low, to_us=high):
         inside = (readings.time_us >= low) & (readings.time_us <= high)
         if inside.any():
             parts.append(Chunk(readings.time_us[inside], {name: x[inside] for name, x in readings.quantities.items()}))

@@ -14,7 +14,7 @@ from ..analysis.counter import CounterKind
 from ..analysis.report import LogFacts
 
 if TYPE_CHECKING:
-    from ..analysis.site import Site
+    from ..analysis.site import Meter, Site
     from ..ingest.log import Log
 
 
@@ -75,6 +75,14 @@ def facts_of(log: Log, site: Site | None = None) -> LogFacts:
         said=tuple(meta.said),
         markers=tuple(meta.markers),
     )
+
+
+def meter_of(site: Site | None, facts: LogFacts) -> Meter | None:
+    """Return the site's table of the meter that made a log: by its name, else the only one on its side."""
+    meters = site.meters if site is not None else ()
+    named = [meter for meter in meters if meter.name == facts.meter]
+    beside = [meter for meter in meters if meter.side == facts.side]
+    return named[0] if named else beside[0] if len(beside) == 1 else None
 
 
 def open_and_tell(path: Path) -> Log:

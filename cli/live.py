@@ -86,7 +86,7 @@ class LiveMeter:
         self._whole = self._new_charge()
         self._since = self._new_charge()
         if self.how.side == "dc":
-            self._sign = SignFold(self.quantities)
+            self._sign = SignFold(self.quantities, self.how.gap_limit_s)
         if {"current_A", "power_W"} & set(self.quantities):
             self._cycles = CycleFold(self.how, set(self.quantities), load=self.load, expected=self.expected)
 

@@ -8,7 +8,6 @@ from math import hypot
 
 from ..analysis.amounts import Span
 from ..analysis.log_steps import LogStep, steps_of
-from ..analysis.meter_figures import MeterFigures, figures_of
 from ..analysis.paired_logs import InverterMeasured, inverter_measured, same_runs_W, set_beside
 from ..analysis.plate_check import check_plate
 from ..analysis.refusal import Refusal
@@ -16,18 +15,17 @@ from ..analysis.report import LogReport, PairedLogs
 from ..analysis.site import Site
 from ..analysis.steps import StepFold
 from ..analysis.stretch_means import Stretch, StretchMeansFold
-from ..ingest.log import Log
-from .feeding import feed, how_read
+from .prepared import Prepared
 
 
 def paired(
-    logs: Sequence[Log], reports: Sequence[LogReport], site: Site | None
+    logs: Sequence[Prepared], reports: Sequence[LogReport], site: Site | None
 ) -> tuple[tuple[LogReport, ...], tuple[PairedLogs, ...]]:
     """Return the reports, those at the bank completed by what logs behind an inverter add, and what the pairs say.
 
     Parameters
     ----------
-    logs : sequence of Log
+    logs : sequence of Prepared
         The logs.
     reports : sequence of LogReport
         Their reports, in the same order.
@@ -38,7 +36,7 @@ def paired(
     for k, report in enumerate(reports):
         for log, other in zip(logs, reports, strict=True):
             if report.facts.side == "dc" and other.facts.side == "ac" and _may_belong(report, other, reports):
-                pair = _pair(logs[k], report, log, other, site)
+                pair = _pair(logs[k], report, log, other)
                 pairs.append(pair)
                 done[k] = _completed(done[k], other, pair, site)
     return tuple(done), tuple(pairs)
@@ -52,27 +50,25 @@ def _may_belong(bank: LogReport, behind: LogReport, reports: Sequence[LogReport]
     return (a.start_us or 0) < (b.stop_us or 0) and (b.start_us or 0) < (a.stop_us or 0)
 
 
-def _pair(bank_log: Log, bank: LogReport, behind_log: Log, behind: LogReport, site: Site | None) -> PairedLogs:
+def _pair(bank_log: Prepared, bank: LogReport, behind_log: Prepared, behind: LogReport) -> PairedLogs:
     try:
-        measured = _measured(bank_log, bank, behind_log, behind, site)
+        measured = _measured(bank_log, bank, behind_log, behind)
     except (Refusal, ValueError) as why:
         return PairedLogs(bank.facts.name, behind.facts.name, None, str(why))
     return PairedLogs(bank.facts.name, behind.facts.name, measured)
 
 
-def _measured(
-    bank_log: Log, bank: LogReport, behind_log: Log, behind: LogReport, site: Site | None
-) -> InverterMeasured:
+def _measured(bank_log: Prepared, bank: LogReport, behind_log: Prepared, behind: LogReport) -> InverterMeasured:
     """Return what two logs say together: one pass over each for the steps, and one for the means between them."""
     ours, theirs = _steps(bank_log), _steps(behind_log)
     span = behind.charge.span
     clocks, levels = set_beside(ours, theirs, _stretches(bank.charge.span), (span.start_us or 0, span.stop_us or 0))
-    bank_W = StretchMeansFold(how_read(bank_log), set(bank_log.quantities), levels.at_bank)
-    behind_W = StretchMeansFold(how_read(behind_log), set(behind_log.quantities), levels.behind)
-    feed(bank_log, [bank_W])
-    feed(behind_log, [behind_W])
-    ours_pct, zero_W = _limits(_figures(bank, site), bank)
-    theirs_pct, _ = _limits(_figures(behind, site), behind)
+    bank_W = StretchMeansFold(bank_log.how, bank_log.quantities, levels.at_bank)
+    behind_W = StretchMeansFold(behind_log.how, behind_log.quantities, levels.behind)
+    bank_log.feed(bank_W)
+    behind_log.feed(behind_W)
+    ours_pct, zero_W = _limits(bank)
+    theirs_pct, _ = _limits(behind)
     return inverter_measured(
         ours,
         theirs,
@@ -86,11 +82,10 @@ def _measured(
     )
 
 
-def _steps(log: Log) -> tuple[LogStep, ...]:
-    how = how_read(log)
-    fold = StepFold(how, set(log.quantities))
-    feed(log, [fold])
-    return steps_of(fold.result(), how.sampling)
+def _steps(log: Prepared) -> tuple[LogStep, ...]:
+    fold = StepFold(log.how, log.quantities)
+    log.feed(fold)
+    return steps_of(fold.result(), log.how.sampling)
 
 
 def _stretches(span: Span) -> list[Stretch]:
@@ -101,14 +96,9 @@ def _stretches(span: Span) -> list[Stretch]:
     return list(zip(starts, [*(gap.start_us for gap in span.gaps), span.stop_us], strict=True))
 
 
-def _figures(report: LogReport, site: Site | None) -> MeterFigures:
-    """Return what is known of the accuracy of a log's meter; wide figures where nothing is."""
-    meters = () if site is None else site.meters
-    return figures_of(next((meter for meter in meters if meter.name == report.facts.meter), None))
-
-
-def _limits(figures: MeterFigures, report: LogReport) -> tuple[float, float]:
+def _limits(report: LogReport) -> tuple[float, float]:
     """Return the limits of error of a meter's watts: of their size [%], and of their zero [W]."""
+    figures = report.figures
     if figures.power is not None:
         own = figures.power
         return own.reading_pct + own.class_pct, own.zero

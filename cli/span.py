@@ -16,7 +16,13 @@ _LONGEST_S = 1e9
 
 
 def span_of(
-    since: str | None, until: str | None, facts: LogFacts, *, first_us: int, last_us: int
+    since: str | None,
+    until: str | None,
+    facts: LogFacts,
+    *,
+    first_us: int,
+    last_us: int,
+    options: tuple[str, str] = ("--from", "--to"),
 ) -> tuple[int | None, int | None]:
     """Return the instants that ``--from`` and ``--to`` mean. [us]
 
@@ -31,6 +37,8 @@ def span_of(
         The log: its zone, whether it is dated, its markers.
     first_us, last_us : int
         The log's first and last instant. [us]
+    options : (str, str)
+        What the two are called where one is wrong.
 
     Raises
     ------
@@ -38,11 +46,15 @@ def span_of(
         If one is neither a time nor a marker's text, or the span ends before it begins.
     """
     ends = (first_us, last_us)
-    from_us = None if since is None else _instant(since, facts, ends, not_before_us=first_us, option="--from")
+    from_us = None if since is None else _instant(since, facts, ends, not_before_us=first_us, option=options[0])
     after_us = (first_us if from_us is None else from_us) + 1
-    to_us = None if until is None else _instant(until, facts, ends, not_before_us=after_us, option="--to")
+    to_us = None if until is None else _instant(until, facts, ends, not_before_us=after_us, option=options[1])
     if from_us is not None and to_us is not None and to_us <= from_us:
-        raise InputError("--to: does not lie after --from")
+        raise InputError(
+            f"{options[1]}: does not lie after {options[0]}"
+            if len(set(options)) > 1
+            else f"{options[0]}: ends before it begins"
+        )
     return from_us, to_us
 
 

@@ -14,9 +14,14 @@ from shuntbook.analysis.counter import CounterFold
 from shuntbook.analysis.cycles import CycleFold
 from shuntbook.analysis.envelope import EnvelopeFold
 from shuntbook.analysis.marked import MarkedFold
-from shuntbook.analysis.quality import QualityFold, SignFold
+from shuntbook.analysis.quality import QualityFold
+from shuntbook.analysis.refusal import Refusal
+from shuntbook.analysis.rest import RestFold
+from shuntbook.analysis.sign_check import SignFold
+from shuntbook.analysis.spikes import SpikeFold, without_spikes
 from shuntbook.analysis.steps import BLOCK, StepFold
 from shuntbook.analysis.time_span import SpanFold
+from shuntbook.analysis.zero_check import ZeroFold
 
 
 class CounterAlone:
@@ -35,6 +40,17 @@ class CounterAlone:
         return self._fold.compared(drawn_Ah=0.0, returned_Ah=0.0)
 
 
+class ZeroOrWhyNot(ZeroFold):
+    """A zero check whose refusal is a result as well."""
+
+    def result(self):
+        """Return the offset, or why there is none."""
+        try:
+            return super().result()
+        except Refusal as refusal:
+            return str(refusal)
+
+
 FOLDS = {
     "charge": lambda q: ChargeFold(how(), q),
     "charge of means": lambda q: ChargeFold(how(sampling="mean"), q),
@@ -50,12 +66,29 @@ FOLDS = {
     "cycles of held": lambda q: CycleFold(how(sampling="held"), q),
     "envelope": lambda q: EnvelopeFold("current_A", most=50),
     "between markers": lambda q: MarkedFold(how(), q, [(T0_US + k * 111_111_111, f"note {k}") for k in (5, 1, 3, 3)]),
-    "quality": lambda q: QualityFold(tuple(sorted(q))),
-    "sign": SignFold,
+    "quality": lambda q: QualityFold(how(), sorted(q), range_A=500.0, has_array=True),
+    "quality of means": lambda q: QualityFold(how(sampling="mean"), sorted(q)),
+    "quality of held": lambda q: QualityFold(how(sampling="held"), sorted(q)),
+    "quality behind an inverter": lambda q: QualityFold(how(side="ac"), sorted(q)),
+    "sign": lambda q: SignFold(q, 10.0),
+    "spikes": lambda q: SpikeFold(how(), q),
+    "rest": lambda q: RestFold(10.0),
+    "zero check": lambda q: ZeroOrWhyNot(T0_US + 7_000_000, T0_US + 33_000_000),
+    "zero check of a log": lambda q: ZeroOrWhyNot(T0_US, T0_US + 10**12, resolution_A=100.0),
     "time span": lambda q: SpanFold(how()),
     "time span of means": lambda q: SpanFold(how(sampling="mean")),
 }
-EXACT = {"steps", "steps of means", "steps behind an inverter", "cycles", "cycles of held", "envelope"}
+EXACT = {
+    "spikes",
+    "sign",
+    "rest",
+    "steps",
+    "steps of means",
+    "steps behind an inverter",
+    "cycles",
+    "cycles of held",
+    "envelope",
+}
 
 
 def a_log(seed, count):
@@ -140,6 +173,23 @@ def test_turned_sign_swaps_drawn_and_returned(chunk):
     else:
         assert_same((a.charge.drawn, a.charge.returned), (b.charge.returned, b.charge.drawn))
         assert_same(a.charge.net, -b.charge.net)
+
+
+@settings(max_examples=25, deadline=None)
+@given(chunk=LOGS, cuts=CUTS)
+def test_what_is_left_without_spikes_does_not_depend_on_the_cuts(chunk, cuts):
+    """The same readings come out, all but those that the fold counts, however the log is cut."""
+    bounds = [0, *sorted(cut % (len(chunk) + 1) for cut in cuts), len(chunk)]
+    parts = [chunk.part(start, stop) for start, stop in pairwise(bounds)]
+    q = set(chunk.quantities)
+    whole, cut = (list(without_spikes(chunks, how(), q)) for chunks in ([chunk], parts))
+    for name in ("time_us", *q):
+        a, b = (
+            [x for c in out for x in (c.time_us if name == "time_us" else c.quantities[name]).tolist()]
+            for out in (whole, cut)
+        )
+        np.testing.assert_array_equal(a, b)
+    assert sum(map(len, cut)) == len(chunk) - fed(SpikeFold(how(), q), chunk).result().count
 
 
 def test_envelope_loses_no_peak():

@@ -15,7 +15,8 @@ from ...ingest.export import Export
 from ...ingest.intake import Stated, take_in
 from ...ingest.whole_file import refuse_existing, refuse_input
 from ...ingest.zone import zone_named
-from ..render.as_json import convert_document, print_json
+from ..render.as_json import convert_document
+from ..render.json_parts import print_json
 from ..render.words import SAMPLING, date_and_clock
 
 if TYPE_CHECKING:

@@ -8,8 +8,10 @@ import click
 
 from ...analysis.log_analysis import LogAnalysis
 from ..exit import Exit
-from ..feeding import facts_of, feed, how_read, open_and_tell, open_site
-from ..render.as_json import cycles_document, print_json
+from ..feeding import open_site
+from ..prepared import Corrections, correction_options, prepared
+from ..render.as_json import cycles_document
+from ..render.json_parts import print_json
 from ..render.plate_lines import plate_lines
 from ..render.terminal import cycles_lines
 
@@ -19,21 +21,30 @@ from ..render.terminal import cycles_lines
 @click.option("--site", type=click.Path(path_type=Path), help="The site file: its loads, limits and zone.")
 @click.option("--load", help="The load to look for, by its name in the site file. Default: the pump.")
 @click.option("--strict", is_flag=True, help="End with status 4 if a finding wants watching or acting on.")
+@correction_options
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document alone.")
-def command(log: Path, site: Path | None, load: str | None, strict: bool, as_json: bool) -> int:
+def command(
+    log: Path,
+    site: Path | None,
+    load: str | None,
+    strict: bool,
+    zero_at: str | None,
+    drop_spikes: bool,
+    as_json: bool,
+) -> int:
     """Find the runs of a load: starts and stops, surges, what each took, duty cycle, and findings.
 
     Without a site file the largest draw that matters is looked at.
 
     Example: shuntbook cycles pump.parquet --site site.toml
     """
-    opened, checked = open_and_tell(log), open_site(site)
-    facts = facts_of(opened, checked)
-    analysis = LogAnalysis(facts, how_read(opened), set(opened.quantities), site=checked, load=load)
-    feed(opened, [analysis])
+    known = open_site(site)
+    ready = prepared(log, known, Corrections(zero_at, drop_spikes))
+    analysis = LogAnalysis(ready.facts, ready.how, ready.quantities, site=known, load=load, figures=ready.figures)
+    ready.feed(analysis)
     result = analysis.result()
     if as_json:
-        print_json(cycles_document(facts, result.cycles, result.findings, result.marked))
+        print_json(cycles_document(ready.facts, result.cycles, result.findings, result.marked))
     else:
         for line in (*cycles_lines(result), *plate_lines(result)):
             click.echo(line)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import click
 
 from ...ingest.serial_port import list_ports
-from ..render.as_json import print_json
+from ..render.json_parts import print_json
 from ..render.terminal import table
 
 

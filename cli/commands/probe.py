@@ -11,7 +11,7 @@ from ...ingest.errors import InputError
 from ...ingest.probe import UNITS, ModelSeen, Probed, RegisterSeen, UnitSeen, probe
 from ...ingest.profiles.modbus_part import Table
 from ...ingest.source import SteadyClock
-from ..render.as_json import print_json
+from ..render.json_parts import print_json
 from ..render.terminal import table
 from ..render.words import shortened
 

@@ -11,7 +11,9 @@ from ...ingest.whole_file import refuse_existing, refuse_input, write_text
 from ..assemble import report_of
 from ..exit import Exit
 from ..feeding import open_site
-from ..render.as_json import print_json, report_document
+from ..prepared import Corrections, correction_options
+from ..render.as_json import report_document
+from ..render.json_parts import print_json
 
 
 @click.command("report")
@@ -20,6 +22,7 @@ from ..render.as_json import print_json, report_document
 @click.option("--out", type=click.Path(path_type=Path), help="The page to write (HTML).")
 @click.option("--load", help="The load to look for, by its name in the site file. Default: the pump.")
 @click.option("--strict", is_flag=True, help="End with status 4 if a finding wants watching or acting on.")
+@correction_options
 @click.option("--force", is_flag=True, help="Replace an existing page.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document alone.")
 def command(
@@ -28,6 +31,8 @@ def command(
     out: Path | None,
     load: str | None,
     strict: bool,
+    zero_at: str | None,
+    drop_spikes: bool,
     force: bool,
     as_json: bool,
 ) -> int:
@@ -40,7 +45,7 @@ def command(
     if out is not None:
         refuse_input(out, [*logs, site])
         refuse_existing(out, force=force)
-    report = report_of(logs, open_site(site), load)
+    report = report_of(logs, open_site(site), load, Corrections(zero_at, drop_spikes))
     if out is not None:
         from ..render.page import render
 

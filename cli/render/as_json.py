@@ -2,47 +2,23 @@
 
 from __future__ import annotations
 
-import json
-from collections.abc import Mapping, Sequence
-from math import isfinite
-from typing import TYPE_CHECKING, Any
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
-import click
-
+from .charge_json import charge_document, marked_document
+from .json_parts import Document, facts_document, fields, instant, span_document, told
+from .look_words import verdict_line
 from .plate_json import paired_document, plate_document
-from .words import moment_of
 
 if TYPE_CHECKING:
-    from ...analysis.amounts import Amounts, Charge, Span
     from ...analysis.cycle_record import Cycle, Cycles
     from ...analysis.finding import Finding
     from ...analysis.marked import MarkedStretch
     from ...analysis.quality import Quality
     from ...analysis.report import LogFacts, LogReport, Report
+    from ...analysis.verdict import Verdict
     from ...ingest.convert import Converted
     from ...ingest.export import Export
-
-Document = dict[str, Any]
-
-
-def print_json(document: Mapping[str, Any]) -> None:
-    """Print one document alone; what is not a finite number becomes null."""
-    click.echo(json.dumps(_clean(document), indent=2, ensure_ascii=False, allow_nan=False))
-
-
-def _clean(value: Any) -> Any:  # noqa: ANN401 - any JSON value
-    if isinstance(value, float):
-        return value if isfinite(value) else None
-    if isinstance(value, Mapping):
-        return {key: _clean(item) for key, item in value.items()}
-    return [_clean(item) for item in value] if isinstance(value, (list, tuple)) else value
-
-
-def instant(us: int | None) -> str | None:
-    """Return an instant, microseconds since 1970, as ISO 8601 in UTC."""
-    if us is None:
-        return None
-    return moment_of(us).isoformat().replace("+00:00", "Z")
 
 
 def convert_document(done: Converted, export: Export) -> Document:
@@ -76,103 +52,23 @@ def convert_document(done: Converted, export: Export) -> Document:
     }
 
 
-def facts_document(facts: LogFacts) -> Document:
-    """Return where a log comes from."""
-    return {
-        "name": facts.name,
-        "meter": facts.meter,
-        "side": facts.side,
-        "sampling": facts.sampling,
-        "zone": facts.zone,
-        "zone_assumed": facts.zone_assumed,
-        "undated": facts.undated,
-        "gap_limit_s": facts.gap_limit_s,
-        "usual_interval_s": facts.usual_interval_s,
-        "source": facts.source,
-        "rows_read": facts.rows_read,
-        "rows_kept": facts.rows_kept,
-        "rows_rejected": facts.rows_rejected,
-        "rows_merged": facts.rows_merged,
-        "notes": list(facts.said),
-    }
-
-
-def charge_document(facts: LogFacts, charge: Charge, marked: Sequence[MarkedStretch] = ()) -> Document:
-    """Return charge and energy."""
-    counter = charge.counter
+def look_document(facts: LogFacts, quality: Quality, verdict: Verdict) -> Document:
+    """Return what is in a log, what it is good for, and what is the matter with it."""
     return {
         "log": facts_document(facts),
-        "span": _span(charge.span),
-        "charge": _amounts(charge.charge, "Ah"),
-        "energy": {
-            **_amounts(charge.energy, "Wh"),
-            "from": charge.energy_by,
-            "covered_s": charge.energy_span.covered_s if charge.energy_span else None,
-            "uncovered_s": charge.energy_span.uncovered_s if charge.energy_span else None,
-        },
-        "uncertainty": [],
-        "meter_counter": None
-        if counter is None
-        else {
-            "charge_Ah": counter.charge_Ah,
-            "difference_Ah": counter.difference_Ah,
-            "against": counter.against,
-            "resets": counter.resets,
-            "counts_down": counter.counts_down,
-            "in_gaps_Ah": counter.in_gaps_Ah,
-        },
-        "marked": marked_document(marked),
-    }
-
-
-def marked_document(marked: Sequence[MarkedStretch]) -> list[Document]:
-    """Return what was drawn from each marker to the next."""
-    return [
-        {
-            "text": stretch.text,
-            "start": instant(stretch.start_us),
-            "stop": instant(stretch.stop_us),
-            "drawn_Ah": stretch.charge.drawn if stretch.charge else None,
-            "drawn_u95_Ah": stretch.charge.drawn_u95 if stretch.charge else None,
-            "energy_Wh": stretch.energy.drawn if stretch.energy else None,
-            "energy_u95_Wh": stretch.energy.drawn_u95 if stretch.energy else None,
-        }
-        for stretch in marked
-    ]
-
-
-def _span(span: Span) -> Document:
-    return {
-        "start": instant(span.start_us),
-        "stop": instant(span.stop_us),
-        "readings": span.readings,
-        "covered_s": span.covered_s,
-        "uncovered_s": span.uncovered_s,
-        "gaps": [{"start": instant(gap.start_us), "stop": instant(gap.stop_us)} for gap in span.gaps],
-    }
-
-
-def look_document(facts: LogFacts, span: Span, quality: Quality) -> Document:
-    """Return what is in a log."""
-    sign = quality.sign
-    return {
-        "log": facts_document(facts),
-        "span": _span(span),
-        "quantities": {name: _fields(part) for name, part in quality.ranges.items()},
-        "sign": None if sign is None else _fields(sign),
-    }
-
-
-def _fields(item: Any) -> Document:  # noqa: ANN401 - any flat dataclass
-    return {name: getattr(item, name) for name in item.__dataclass_fields__}
-
-
-def _amounts(amounts: Amounts | None, unit: str) -> Document:
-    keys = ("drawn", "returned", "net")
-    if amounts is None:
-        return {f"{key}_{suffix}": None for suffix in (unit, f"u95_{unit}") for key in keys}
-    return {f"{key}_{unit}": getattr(amounts, key) for key in keys} | {
-        f"{key}_u95_{unit}": getattr(amounts, f"{key}_u95") for key in keys
+        "span": span_document(quality.span),
+        "availability": quality.availability,
+        "spacing": told(quality.spacing) | {"irregularity": quality.spacing.irregularity},
+        "quantities": {name: fields(part) for name, part in quality.ranges.items()},
+        "verdict": {"text": verdict_line(verdict)} | told(verdict),
+        "sign": told(quality.sign),
+        "spikes": told(quality.spikes),
+        "stuck": told(quality.stuck),
+        "clipping": told(quality.clipping),
+        "power_against_volts_amps": told(quality.agreement),
+        "counter_resets": quality.counter_resets,
+        "rest": told(quality.rest),
+        "doubts": told(quality.doubts),
     }
 
 
@@ -199,13 +95,13 @@ def cycles_document(
 
 
 def _cycle(cycle: Cycle) -> Document:
-    document = {name: value for name, value in _fields(cycle).items() if not name.endswith("_us")}
+    document = {name: value for name, value in fields(cycle).items() if not name.endswith("_us")}
     return {"load": document.pop("load"), "start": instant(cycle.start_us), "stop": instant(cycle.stop_us), **document}
 
 
 def finding_document(finding: Finding) -> Document:
     """Return a finding."""
-    return _fields(finding)
+    return fields(finding)
 
 
 def report_document(report: Report) -> Document:
@@ -233,7 +129,7 @@ def report_document(report: Report) -> Document:
 def _log_parts(log: LogReport) -> Document:
     cycles = cycles_document(log.facts, log.cycles, log.findings, log.marked)
     return {
-        "charge": charge_document(log.facts, log.charge, log.marked),
+        "charge": charge_document(log.facts, log.charge, log.marked, log.figures),
         "cycles": cycles,
         "nameplate": plate_document(log.plate),
         "findings": cycles["findings"],

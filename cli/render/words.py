@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from datetime import UTC, datetime, timedelta, timezone, tzinfo
-from math import floor, isfinite, log10
+from math import ceil, floor, isfinite, log10
 from typing import TYPE_CHECKING
 from unicodedata import bidirectional
 from zoneinfo import ZoneInfo
@@ -45,7 +45,10 @@ def amount(x: float | None, unit: str) -> str:
 
 
 def plus_minus(x: float | None, u95: float | None, unit: str) -> str:
-    """Return a number with half its 95 % interval, both to the interval's second digit.
+    """Return a number with half its 95 % interval, for instance ``31.4 Ah ± 0.6``.
+
+    The interval has at most two digits, one where the first of them says enough, and is rounded up where rounding down
+    would take much from it (GUM 7.2.6, from memory); the value ends at the same digit.
 
     Parameters
     ----------
@@ -58,8 +61,19 @@ def plus_minus(x: float | None, u95: float | None, unit: str) -> str:
     """
     if x is None or not isfinite(x) or u95 is None or not isfinite(u95) or u95 <= 0:
         return amount(x, unit)
-    digits = max(0, 1 - floor(log10(float(f"{u95:.2g}"))))
-    return f"{x:,.{digits}f} ± {u95:,.{digits}f} {unit}"
+    digits, shown = rounded_u95(u95)
+    return f"{round(x, digits):,.{max(digits, 0)}f} {unit} ± {shown:,.{max(digits, 0)}f}"
+
+
+def rounded_u95(u95: float) -> tuple[int, float]:
+    """Return at which decimal place an uncertainty ends, and what it is rounded to."""
+    place = floor(log10(u95))
+    for digits in ((1 if u95 / 10**place < 3 else 0) - place, 1 - place):
+        scaled = u95 * 10.0**digits
+        shown = ceil(scaled) if round(scaled) < 0.95 * scaled else round(scaled)
+        if shown <= 1.05 * scaled:
+            break
+    return digits, shown / 10.0**digits
 
 
 def percent(ratio: float | None) -> str:

@@ -1,0 +1,77 @@
+"""Charge and energy of a log, whole and from marker to marker, with how sure they are."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from .amounts import Charge, HowRead
+from .charge import ChargeFold
+from .chunk import Chunk
+from .marked import MarkedFold, MarkedStretch
+from .meter_figures import MeterFigures
+from .signal_errors import UnseenStarts
+from .uncertainty import with_intervals
+
+
+class AmountsAnalysis:
+    """Integrate a log, and each stretch between its markers, as a fold; it carries what `MarkedFold` carries.
+
+    Parameters
+    ----------
+    how : HowRead
+        What a reading stands for.
+    quantities : set of str
+        The quantities the log has.
+    figures : MeterFigures
+        How far the meter's readings may be off.
+    markers : sequence of (int, str)
+        Instants [us] and texts.
+    from_us, to_us : int or None
+        Only what lies between these instants. [us]
+    """
+
+    def __init__(
+        self,
+        how: HowRead,
+        quantities: set[str],
+        figures: MeterFigures,
+        markers: Sequence[tuple[int, str]] = (),
+        *,
+        from_us: int | None = None,
+        to_us: int | None = None,
+    ) -> None:
+        self._figures = figures
+        self._charge = ChargeFold(how, quantities, from_us=from_us, to_us=to_us)
+        self._marked = MarkedFold(how, quantities, markers, from_us=from_us, to_us=to_us)
+
+    def add(self, chunk: Chunk) -> None:
+        """Take the next readings in."""
+        self._charge.add(chunk)
+        self._marked.add(chunk)
+
+    def result(
+        self, starts: UnseenStarts | None = None, starts_us: Sequence[int] = ()
+    ) -> tuple[Charge, tuple[MarkedStretch, ...]]:
+        """Return what all readings so far amount to.
+
+        Parameters
+        ----------
+        starts : UnseenStarts, optional
+            What one start may have drawn unseen; its count is taken from `starts_us`.
+        starts_us : sequence of int
+            When the load started. [us]
+        """
+        at_us = np.asarray(starts_us, dtype=np.int64)
+
+        def sure(charge: Charge) -> Charge:
+            low, high = charge.span.start_us, charge.span.stop_us
+            if starts is None or low is None or high is None:
+                return with_intervals(charge, self._figures)
+            inside = int(((at_us >= low) & (at_us <= high)).sum())
+            return with_intervals(charge, self._figures, replace(starts, count=inside) if inside else None)
+
+        marked = tuple(replace(stretch, whole=sure(stretch.whole)) for stretch in self._marked.result())
+        return sure(self._charge.result()), marked

@@ -1,0 +1,163 @@
+"""Figures that can hardly be what they are called: units, sides, dead wires, columns that contradict each other."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Final, Literal
+
+from .agreement import AGREES, Agreement
+from .chunk import SECONDS_PER_HOUR, Side
+from .ranges import QuantityRange
+from .signal_integral import WORTH_TELLING
+
+Grade = Literal["good", "with care", "not"]
+
+#: No bank or inverter of this kind has more volts or amps than this, and no cell less: common practice, no source.
+MOST_V, LEAST_V, MOST_A = 1000.0, 0.1, 10_000.0
+#: Mains as IEC 60038 and ANSI C84.1 have it (100 to 240 V), with what it may be off; banks of 12 to 48 V nominal, from
+#: empty to charging: common practice, no source. [V]
+MAINS_V: Final = (90.0, 265.0)
+BANK_V: Final = (9.0, 65.0)
+#: The voltage moves where it covers this share of its mean: common practice, no source. [1]
+MOVES: Final = 0.01
+#: Within this share of 1000 a factor is one of units. [1]
+ROUND: Final = 0.2
+#: With an array, something comes back within so much time: a day less what is not measured. [h]
+DAY_H: Final = 20.0
+#: Beyond so many times its range no meter reads. [1]
+BEYOND_RANGE: Final = 1.5
+
+
+@dataclass(frozen=True)
+class Doubt:
+    """Something that can hardly be right.
+
+    Parameters
+    ----------
+    code : str
+        A short name that stays.
+    text : str
+        What is seen, and what to do, in a plain sentence.
+    spoils : {'good', 'with care', 'not'}
+        What the log is good for at best until it is settled, in Ah (behind an inverter: Wh).
+    """
+
+    code: str
+    text: str
+    spoils: Grade
+
+
+@dataclass(frozen=True)
+class Seen:
+    """What the doubts are judged by.
+
+    Parameters
+    ----------
+    side : {'dc', 'ac'}
+        Where the meter sits.
+    ranges : mapping of str to QuantityRange
+        What each quantity covers.
+    agreement : Agreement or None
+        The power column against volts times amps.
+    covered_s : float
+        The time measured. [s]
+    range_A : float or None
+        The meter's range. [A]
+    has_array : bool
+        Whether an array is known to charge the bank.
+    """
+
+    side: Side
+    ranges: Mapping[str, QuantityRange]
+    agreement: Agreement | None
+    covered_s: float
+    range_A: float | None
+    has_array: bool
+
+    def ends(self, name: str) -> tuple[float, float] | None:
+        """Return the lowest and highest reading of a quantity; None where it was never read."""
+        part = self.ranges.get(name)
+        return None if part is None or part.low is None or part.high is None else (part.low, part.high)
+
+    def mean(self, name: str) -> float | None:
+        """Return the mean reading of a quantity; None where it was never read."""
+        part = self.ranges.get(name)
+        return None if part is None else part.mean
+
+
+def doubts_of(seen: Seen) -> tuple[Doubt, ...]:
+    """Return what can hardly be right in a log."""
+    return (*_of_units(seen), *_of_columns(seen), *_of_side(seen), *_of_amps(seen))
+
+
+def _of_units(seen: Seen) -> Iterator[Doubt]:
+    mean_V, amps = seen.mean("voltage_V"), seen.ends("current_A")
+    if mean_V is not None and abs(mean_V) > MOST_V:
+        yield _unit("volts_unit", f"the voltage is {mean_V:,.0f} V on average: probably millivolts read as volts")
+    elif mean_V is not None and seen.side == "dc" and 0 < abs(mean_V) < LEAST_V:
+        yield _unit("volts_unit", f"the voltage is {mean_V:.2g} V on average: probably kilovolts read as volts")
+    if amps is None:
+        return
+    most_A = max(abs(end) for end in amps)
+    if seen.range_A is not None and most_A > BEYOND_RANGE * seen.range_A:
+        text = f"the current reaches {most_A:,.0f} A with a meter of {seen.range_A:g} A: milliamps, or a wrong factor"
+        yield _unit("amps_unit", text)
+    elif most_A > MOST_A:
+        yield _unit("amps_unit", f"the current reaches {most_A:,.0f} A: probably milliamps read as amps")
+
+
+def _unit(code: str, text: str) -> Doubt:
+    return Doubt(code, f"{text}; convert again with a profile that names the unit", "not")
+
+
+def _of_columns(seen: Seen) -> Iterator[Doubt]:
+    found = seen.agreement
+    if found is None or found.agrees:
+        return
+    size = abs(found.ratio)
+    product = "volts x amps" if seen.side == "dc" else "volts x amps x power factor"
+    if found.opposite > WORTH_TELLING:
+        share = f"{100 * found.opposite:.0f} %"
+        yield Doubt("power_sign", f"the power's sign is not the current's for {share} of the power", "with care")
+    if found.scatter > 2 * AGREES:
+        yield Doubt("columns_disagree", f"the power column does not follow {product}", "with care")
+    elif any(abs(size / factor - 1) < ROUND for factor in (1000.0, 0.001)):
+        times = "1000 times" if size > 1 else "a thousandth of"
+        yield _unit(
+            "power_unit", f"the power is {times} {product}: one of the columns is not in the unit it is taken for"
+        )
+    elif abs(size - 1) > AGREES:
+        text = f"the power column is {size:.3g} times {product}: check the meter's shunt rating or factor"
+        yield Doubt("columns_disagree", text, "with care")
+
+
+def _of_side(seen: Seen) -> Iterator[Doubt]:
+    mean_V = abs(seen.mean("voltage_V") or 0.0)
+    if seen.side == "dc" and MAINS_V[0] <= mean_V <= MAINS_V[1]:
+        text = f"{mean_V:.0f} V is mains and hardly a bank: if the meter sits behind an inverter, its side is 'ac'"
+        yield Doubt("mains_on_dc", text, "not")
+    if seen.side == "ac" and BANK_V[0] <= mean_V <= BANK_V[1]:
+        text = f"{mean_V:.1f} V is a bank's and no inverter's output: if the meter sits at the bank, its side is 'dc'"
+        yield Doubt("bank_on_ac", text, "with care")
+    if seen.side == "dc" and seen.mean("power_factor") is not None:
+        text = "there is a power factor, which direct current has not: is the meter behind an inverter (side 'ac')?"
+        yield Doubt("power_factor_on_dc", text, "with care")
+
+
+def _of_amps(seen: Seen) -> Iterator[Doubt]:
+    amps, volts, mean_V = (seen.ends("current_A"), seen.ends("voltage_V"), seen.mean("voltage_V"))
+    if amps is None:
+        return
+    if volts is not None and mean_V and amps[0] == amps[1] and volts[1] - volts[0] > MOVES * abs(mean_V):
+        text = (
+            f"the current is {amps[0]:g} A all along while the voltage moves from {volts[0]:.4g} to {volts[1]:.4g} V: "
+            "check the shunt's leads and the meter's input"
+        )
+        yield Doubt("dead_current", text, "not")
+    elif seen.side == "dc" and seen.has_array and amps[0] >= 0 and seen.covered_s > DAY_H * SECONDS_PER_HOUR:
+        text = (
+            f"in {seen.covered_s / SECONDS_PER_HOUR:.0f} h nothing ever came back from the array: the amps may have "
+            "lost their sign, or the meter sits where the array's current does not pass"
+        )
+        yield Doubt("never_returned", text, "with care")

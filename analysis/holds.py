@@ -1,0 +1,28 @@
+"""Whether something holds: one word for every check against a figure that was entered."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+Verdict = Literal["holds", "doubtful", "fails"]
+
+_WORSE: dict[Verdict, int] = {"holds": 0, "doubtful": 1, "fails": 2}
+
+
+def worst(*verdicts: Verdict) -> Verdict:
+    """Return the worst of some verdicts; ``holds`` where there is none."""
+    return max(verdicts, key=_WORSE.__getitem__, default="holds")
+
+
+def under(low: float, high: float, rating: float) -> Verdict:
+    """Judge something that lies between `low` and `high` against the most it may be, all in one unit."""
+    if high <= rating:
+        return "holds"
+    return "fails" if low > rating else "doubtful"
+
+
+def above(low: float, high: float, floor: float) -> Verdict:
+    """Judge something that lies between `low` and `high` against the least it may be, all in one unit."""
+    if low >= floor:
+        return "holds"
+    return "fails" if high < floor else "doubtful"

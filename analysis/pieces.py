@@ -1,0 +1,116 @@
+"""Hand a stream of readings on in fixed pieces with their neighbours, so that where chunks end makes no difference."""
+
+from __future__ import annotations
+
+import copy
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Final, Generic, Protocol, TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .blocks import Blocks
+from .chunk import MICROSECONDS, Chunk, TimeArray, join
+
+#: Readings in a piece, and the neighbours on either side that stand around it.
+BLOCK: Final = 4096
+AROUND: Final = 3
+
+Result = TypeVar("Result")
+Result_co = TypeVar("Result_co", covariant=True)
+
+
+@dataclass(frozen=True)
+class Piece:
+    """Readings that are looked at now, those from `start` up to `stop`, among their neighbours.
+
+    At the log's beginning and end there are no neighbours; `start` is 0 only there or where nothing stands before.
+    """
+
+    readings: Chunk
+    start: int
+    stop: int
+
+    def having(self, *names: str) -> Piece:
+        """Return the piece without the readings in which one of these quantities is missing."""
+        there = np.ones(len(self.readings), dtype=bool)
+        for name in names:
+            there &= ~np.isnan(self.readings.quantities[name])
+        if there.all():
+            return self
+        kept = Chunk(self.readings.time_us[there], {n: x[there] for n, x in self.readings.quantities.items()})
+        return Piece(kept, int(there[: self.start].sum()), int(there[: self.stop].sum()))
+
+    def new(self) -> Chunk:
+        """Return the readings that are looked at now, without their neighbours."""
+        return self.readings.part(self.start, self.stop)
+
+    def inside(self, marked: NDArray[np.bool_]) -> NDArray[np.int64]:
+        """Return the indices of the marked readings that are looked at now; `marked` is of all, shape (n,)."""
+        return np.flatnonzero(marked[self.start : self.stop]) + self.start
+
+
+class Pieces:
+    """Collects chunks and gives them out again in pieces of `BLOCK` readings, with `AROUND` neighbours each side."""
+
+    def __init__(self) -> None:
+        self._blocks = Blocks(BLOCK)
+        self._carried: Chunk | None = None
+        self._before = 0
+
+    def add(self, chunk: Chunk) -> Iterator[Piece]:
+        """Take a chunk in and yield the pieces whose neighbours are known."""
+        for block in self._blocks.add(chunk):
+            readings = block if self._carried is None else join([self._carried, block])
+            stop = len(readings) - AROUND
+            yield Piece(readings, self._before, stop)
+            self._before = min(stop, AROUND)
+            self._carried = readings.part(stop - self._before, len(readings))
+
+    def rest(self) -> Piece | None:
+        """Return the readings that wait for neighbours, as if the log ended here; None if there are none."""
+        parts = [part for part in (self._carried, self._blocks.rest()) if part is not None]
+        if not parts:
+            return None
+        readings = join(parts)
+        return Piece(readings, self._before, len(readings))
+
+
+class Part(Protocol[Result_co]):
+    """An analysis that is fed piece by piece; it never sees where chunks end."""
+
+    def take(self, piece: Piece) -> None:
+        """Take the next piece in."""
+
+    def result(self) -> Result_co:
+        """Return what the pieces so far amount to."""
+
+
+class InPieces(Generic[Result]):
+    """Make a fold of a part: the tail carried is one piece and its neighbours."""
+
+    def __init__(self, part: Part[Result]) -> None:
+        self._pieces = Pieces()
+        self._part = part
+
+    def add(self, chunk: Chunk) -> None:
+        """Take the next readings in."""
+        for piece in self._pieces.add(chunk):
+            self._part.take(piece)
+
+    def result(self) -> Result:
+        """Return what all readings so far amount to."""
+        part, rest = self._part, self._pieces.rest()
+        if rest is not None:
+            part = copy.deepcopy(part)
+            part.take(rest)
+        return part.result()
+
+
+def gaps_before(time_us: TimeArray, gap_limit_s: float | None) -> NDArray[np.bool_]:
+    """Return whether nothing was measured right before each reading; None bridges every spacing. [us], [s]."""
+    is_gap = np.zeros(len(time_us), dtype=bool)
+    if gap_limit_s is not None:
+        is_gap[1:] = np.diff(time_us) > gap_limit_s * MICROSECONDS
+    return is_gap

@@ -1,0 +1,123 @@
+"""A log made ready for analysis: its readings as they are to be fed, and how far its meter is to be trusted."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+import click
+
+from ..analysis.amounts import HowRead
+from ..analysis.chunk import Chunk, Fold
+from ..analysis.meter_figures import MeterFigures, figures_of
+from ..analysis.report import LogFacts
+from ..ingest.errors import InputError
+from .feeding import ends_of, facts_of, how_read, meter_of, open_and_tell
+from .span import span_of
+
+if TYPE_CHECKING:
+    from ..analysis.site import Site
+    from ..ingest.log import Log
+
+Command = Callable[..., Any]
+
+
+@dataclass(frozen=True)
+class Corrections:
+    """What a person asked to be done to the readings: ``zero_at`` as written, and whether lone spikes are dropped."""
+
+    zero_at: str | None = None
+    drop_spikes: bool = False
+
+
+#: Nothing was asked for.
+AS_READ: Final = Corrections()
+
+
+def correction_options(command: Command) -> Command:
+    """Give a command the options that `Corrections` holds, as ``zero_at`` and ``drop_spikes``."""
+    for option in (
+        click.option(
+            "--drop-spikes", is_flag=True, help="Leave lone spikes out. They are counted and kept as a rule; see look."
+        ),
+        click.option(
+            "--zero-at",
+            metavar="FROM..TO",
+            help="Nothing flowed between these times: take what the meter showed then off all readings.",
+        ),
+    ):
+        command = option(command)
+    return command
+
+
+@dataclass(frozen=True)
+class Prepared:
+    """A log, what a reading of it stands for, and its meter's figures.
+
+    ``figures`` holds the zero check where one was asked for; its offset is taken off the readings that `chunks` gives.
+    """
+
+    log: Log
+    facts: LogFacts
+    how: HowRead
+    figures: MeterFigures
+    drop_spikes: bool = False
+
+    @property
+    def quantities(self) -> set[str]:
+        """The quantities the log has."""
+        return set(self.log.quantities)
+
+    def chunks(self, *, from_us: int | None = None, to_us: int | None = None) -> Iterator[Chunk]:
+        """Yield the readings, corrected as was asked."""
+        from ..analysis.spikes import without_spikes
+        from ..analysis.zero_check import without_offset
+
+        readings = self.log.scan(from_us=from_us, to_us=to_us)
+        chunks: Iterable[Chunk] = (Chunk(part.time_us, part.quantities) for part in readings)
+        if self.drop_spikes:
+            chunks = without_spikes(chunks, self.how, self.quantities)
+        check = self.figures.zero_check
+        yield from chunks if check is None else (without_offset(chunk, check.offset_A) for chunk in chunks)
+
+    def feed(self, *folds: Fold[Any]) -> None:
+        """Run every reading through all folds."""
+        for chunk in self.chunks():
+            for fold in folds:
+                fold.add(chunk)
+
+
+def prepared(path: Path, site: Site | None, corrections: Corrections = AS_READ) -> Prepared:
+    """Open a log and make it ready.
+
+    Raises
+    ------
+    InputError, Refusal
+        If it cannot be opened, or the stretch named for the zero check is none.
+    """
+    log = open_and_tell(path)
+    facts, how = facts_of(log, site), how_read(log)
+    figures = figures_of(meter_of(site, facts))
+    ready = Prepared(log, facts, how, figures, corrections.drop_spikes)
+    if corrections.zero_at is None:
+        return ready
+    return Prepared(log, facts, how, _checked(ready, corrections.zero_at), corrections.drop_spikes)
+
+
+def _checked(ready: Prepared, zero_at: str) -> MeterFigures:
+    from ..analysis.zero_check import ZeroFold
+
+    if "current_A" not in ready.quantities or ready.how.side == "ac":
+        raise InputError("--zero-at: a zero check needs the current at the bank (current_A on side dc)")
+    since, dots, until = zero_at.partition("..")
+    if not dots or not since.strip() or not until.strip():
+        raise InputError(f"--zero-at: {zero_at!r} is no stretch; write it like 02:10..02:40")
+    first_us, last_us = ends_of(ready.log)
+    from_us, to_us = span_of(since, until, ready.facts, first_us=first_us, last_us=last_us, options=("--zero-at",) * 2)
+    assert from_us is not None
+    assert to_us is not None
+    fold = ZeroFold(from_us, to_us, resolution_A=ready.figures.current.resolution or None)
+    ready.feed(fold)
+    return ready.figures.after_zero_check(fold.result())

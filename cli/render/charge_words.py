@@ -1,0 +1,172 @@
+"""Charge and energy in words: the amounts, how sure they are, and what they rest on."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import TYPE_CHECKING
+
+from .terminal import span_lines, table
+from .words import amount, clock, duration, number, percent, plus_minus, shortened
+
+if TYPE_CHECKING:
+    from ...analysis.amounts import Amounts, Charge
+    from ...analysis.how_sure import HowSure
+    from ...analysis.marked import MarkedStretch
+    from ...analysis.meter_figures import MeterFigures
+    from ...analysis.quality import SignCheck
+    from ...analysis.report import LogFacts
+
+#: Shares of the squared uncertainty below this are not worth a word. [1]
+_WORTH_NAMING = 0.05
+
+
+def charge_lines(
+    facts: LogFacts, charge: Charge, figures: MeterFigures, sign: SignCheck | None = None, *, starts_known: bool = False
+) -> list[str]:
+    """Return charge and energy as a small table, how sure they are and what they rest on.
+
+    Parameters
+    ----------
+    facts, charge, figures : LogFacts, Charge, MeterFigures
+        The log, what was found in it, and how far its meter was trusted.
+    sign : SignCheck, optional
+        What the volts say about the sign of the amps.
+    starts_known : bool
+        Whether surges that readings miss were looked for.
+    """
+    lines = [f"{facts.name}: {facts.meter or 'a meter'} on side {facts.side}", *span_lines(facts, charge.span), ""]
+    if charge.charge is None and charge.energy is None:
+        return [*lines, "too little was measured: no two readings lie close enough together (see the gap limit)"]
+    rows = [["", *(["charge"] if charge.charge else []), *(["energy"] if charge.energy else [])]]
+    for word, meaning in (("drawn", "out of the bank"), ("returned", "into the bank"), ("net", "")):
+        row = [f"{word} {'' if facts.side == 'ac' else meaning}".rstrip()]
+        row += [_cell(charge.charge, word, "Ah")] if charge.charge else []
+        row += [_cell(charge.energy, word, "Wh")] if charge.energy else []
+        rows.append(row)
+    return [
+        *lines,
+        *table(rows),
+        "",
+        *in_gaps_lines(charge),
+        *sureness_lines(charge, figures, starts_known=starts_known),
+        *_rests_on(facts, charge),
+        *wrong_sign_lines(sign),
+    ]
+
+
+def _cell(amounts: Amounts | None, word: str, unit: str) -> str:
+    """Return an amount with its 95 % interval; where that is lopsided, with both of its ends."""
+    if amounts is None:
+        return ""
+    value, sure = getattr(amounts, word), getattr(amounts.sure, word) if amounts.sure else None
+    text = plus_minus(value, sure.u95 if sure else None, unit)
+    if sure is None or sure.u95 <= 0:
+        return text
+    if sure.lopsided:
+        return f"{amount(value, unit)}, {number(max(sure.low, 0.0))} to {number(sure.high)} (95 %)"
+    return f"{text} (95 %)"
+
+
+def in_gaps_lines(charge: Charge) -> list[str]:
+    """Return in words what the gaps may have held; a guess, in no figure."""
+    guess = charge.in_gaps
+    if guess is None:
+        return []
+    unit = "Ah" if charge.charge is not None else "Wh"
+    gaps = "the gap" if len(charge.span.gaps) == 1 else "the gaps"
+    sign = "+" if guess.net >= 0 else "-"
+    return [f"had {gaps} run like the hours around, about {sign}{amount(abs(guess.net), unit)} more (net); not counted"]
+
+
+def sureness_lines(charge: Charge, figures: MeterFigures, *, starts_known: bool = False) -> list[str]:
+    """Return in words where the uncertainty comes from, and what was assumed for it."""
+    amounts = charge.charge or charge.energy
+    if amounts is None or amounts.sure is None:
+        return []
+    largest = amounts.sure.drawn if amounts.drawn >= amounts.returned else amounts.sure.returned
+    lines = []
+    if largest.components:
+        shares = "; ".join(_shares(largest))
+        lines.append(f"where ± comes from: {shares}")
+    if largest.factor is not None:
+        lines.append(f"the interval holds 95 %: {largest.factor:.2f} standard uncertainties here (GUM)")
+    lines += [f"meter: {said}" for said in figures.assumed]
+    lines += _zero_lines(figures)
+    if charge.how.sampling == "instant" and not starts_known and _may_miss_starts(charge):
+        lines.append("surges of motor starts between two readings are not in it: a site file (--site) says how large")
+    return lines
+
+
+def _may_miss_starts(charge: Charge) -> bool:
+    """Tell whether a start of half a second may fall between two readings."""
+    return (charge.how.usual_interval_s or 0.0) > 0.5
+
+
+def _shares(sure: HowSure) -> Iterator[str]:
+    for component in sure.components:
+        if (share := sure.share(component)) >= _WORTH_NAMING:
+            yield f"{component.source} {percent(share)}"
+
+
+def _zero_lines(figures: MeterFigures) -> list[str]:
+    check = figures.zero_check
+    if check is None:
+        return []
+    return [
+        f"zero check: {plus_minus(check.offset_A, 2 * check.u_A, 'A')} from {check.readings:,} readings was taken off "
+        "all of them"
+    ]
+
+
+def _rests_on(facts: LogFacts, charge: Charge) -> list[str]:
+    """Return what the amounts were computed from, and what they leave out."""
+    lines = []
+    if charge.charge is None and facts.side == "ac":
+        lines.append("behind an inverter: amps there are no charge out of the bank, so energy only")
+    if charge.energy is None:
+        lines.append("no energy: volts and amps, or watts, were never read together")
+    else:
+        lines.append(f"energy from {charge.energy_by}" + _of_means(facts, charge))
+    span = charge.energy_span
+    if charge.charge is not None and span is not None and abs(span.covered_s - charge.span.covered_s) > 1.0:
+        lines.append(
+            f"amps and energy were not read for the same time: energy covers {duration(span.covered_s)}, "
+            f"charge {duration(charge.span.covered_s)}"
+        )
+    if (counter := charge.counter) is not None:
+        lines.append(
+            f"the meter's own counter says {amount(counter.charge_Ah, 'Ah')} ({counter.against}); "
+            f"ours differs by {amount(counter.difference_Ah, 'Ah')}"
+        )
+    return lines
+
+
+def marked_lines(facts: LogFacts, marked: Sequence[MarkedStretch]) -> list[str]:
+    """Return what was drawn from each note to the next as a table."""
+    if not marked:
+        return []
+    rows = [["from the note", "at", "for", "drawn Ah", "drawn Wh"]]
+    for stretch in marked:
+        rows.append(
+            [
+                shortened(stretch.text, 40),
+                clock(stretch.start_us, facts, near_us=marked[0].start_us),
+                duration((stretch.stop_us - stretch.start_us) / 1e6),
+                "-" if stretch.charge is None else number(stretch.charge.drawn),
+                "-" if stretch.energy is None else number(stretch.energy.drawn),
+            ]
+        )
+    return ["", *table(rows, right=(3, 4))]
+
+
+def wrong_sign_lines(sign: SignCheck | None) -> list[str]:
+    """Return a warning where the log's own voltage says that draw and return are swapped."""
+    if sign is None or sign.plausible is not False:
+        return []
+    return ["WARNING: draw and return seem to be swapped (the voltage rises with the draw); see shuntbook look"]
+
+
+def _of_means(facts: LogFacts, charge: Charge) -> str:
+    if facts.sampling == "mean" and charge.energy_by == "volts x amps":
+        return " (of means: what switched within a reading makes it a little wrong)"
+    return ""

@@ -1,0 +1,39 @@
+"""Starts of the site's pump, looked for where its surges may fall between two readings."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from ..analysis.cycles import CycleFold
+    from ..analysis.signal_errors import UnseenStarts
+    from ..analysis.site import Site
+    from .prepared import Prepared
+
+
+@dataclass(frozen=True)
+class SeenStarts:
+    """A fold that finds the starts, and what each may have drawn unseen."""
+
+    fold: CycleFold
+    each: UnseenStarts
+
+    def found(self) -> tuple[UnseenStarts, list[int]]:
+        """Return what a start may have drawn, and when there was one [us]."""
+        return self.each, [cycle.start_us for cycle in self.fold.result().cycles]
+
+
+def seen_starts(ready: Prepared, site: Site | None) -> SeenStarts | None:
+    """Return what finds the starts of a site's pump; None where no surge of it can fall between readings."""
+    if site is None or not {"current_A", "power_W"} & ready.quantities:
+        return None
+    from ..analysis.cycles import CycleFold
+    from ..analysis.log_analysis import watched_load
+    from ..analysis.start_surge import unseen_starts
+
+    watched = watched_load(site, None, ready.how, ready.quantities)
+    each = unseen_starts(site, watched.load, 1, ready.how) if watched.load is not None else None
+    if each is None or (ready.how.usual_interval_s or 0.0) <= each.lasts_s:
+        return None
+    return SeenStarts(CycleFold(ready.how, ready.quantities, load=watched.name, expected=watched.expected), each)
