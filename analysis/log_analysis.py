@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from .amounts import Charge, HowRead
 from .amounts_analysis import AmountsAnalysis
-from .chunk import SECONDS_PER_HOUR, Chunk, Fold
+from .chunk import Chunk, Fold
 from .cycle_record import Cycle, Cycles
 from .cycle_uncertainty import cycles_with_intervals
 from .cycles import CycleFold
@@ -14,10 +14,11 @@ from .envelope import EnvelopeFold
 from .finding import Finding
 from .health import findings_of, limits_for, wrong_sign
 from .meter_figures import NOTHING_STATED, Accuracy, MeterFigures
-from .nameplate import compare, estimate
+from .nameplate import estimate
+from .plate_check import PlateCheck, check_plate
 from .quality import SignFold
 from .refusal import Refusal
-from .report import LogFacts, LogReport, PlateCheck
+from .report import LogFacts, LogReport
 from .signal_errors import UnseenStarts
 from .site import Load, Site
 from .start_surge import unseen_starts
@@ -123,13 +124,15 @@ class LogAnalysis:
         charge, marked = self._amounts.result(self._starts(), [cycle.start_us for cycle in cycles.cycles])
         cycles = self._sure(cycles, charge)
         limits = limits_for(self._site, self._watched.load)
+        plate, no_plate = self._plate(cycles, charge.span.covered_s)
         return LogReport(
             facts=self._facts,
             charge=charge,
             cycles=cycles,
             findings=(*self._of_sign(), *findings_of(cycles, limits, self._facts.usual_interval_s)),
             envelopes={name: fold.result() for name, fold in self._envelopes.items()},
-            plate=self._plate(cycles),
+            plate=plate,
+            no_plate=no_plate,
             marked=marked,
             figures=self._figures,
             starts_known=self._starts() is not None,
@@ -152,26 +155,14 @@ class LogAnalysis:
         found = wrong_sign(self._sign.result())
         return () if found is None else (found,)
 
-    def _plate(self, cycles: Cycles) -> PlateCheck | None:
-        """Set the plate beside what the whole runs took at the bank, over the time they ran."""
-        whole = [cycle for cycle in cycles.cycles if cycle.complete]
-        if self._site is None or self._watched.load is None or self._how.side != "dc" or not whole:
-            return None
-        run_h = (_total(whole, "run_s") or 0.0) / SECONDS_PER_HOUR
-        energy_Wh, charge_Ah = _total(whole, "energy_Wh"), _total(whole, "charge_Ah")
-        if energy_Wh is None:
-            return None
+    def _plate(self, cycles: Cycles, covered_s: float) -> tuple[PlateCheck | None, str | None]:
+        """Set the plate beside what the whole runs took at the bank, over the time they ran; or say why not."""
+        if self._site is None or self._watched.load is None or self._how.side != "dc":
+            return None, None
         try:
-            plate = estimate(self._site, self._watched.load.name, hours=run_h, running=True)
-            return PlateCheck(plate, compare(plate, measured_energy_Wh=energy_Wh, measured_charge_Ah=charge_Ah))
-        except Refusal:
-            return None
-
-
-def _total(cycles: list[Cycle], name: str) -> float | None:
-    """Return the sum over the cycles; None where one of them does not have it."""
-    values = [getattr(cycle, name) for cycle in cycles]
-    return None if any(value is None for value in values) else float(sum(values))
+            return check_plate(self._site, self._watched.load.name, cycles, covered_s=covered_s), None
+        except Refusal as why:
+            return None, str(why)
 
 
 def best_start(cycles: Cycles) -> Cycle | None:

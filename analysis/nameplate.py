@@ -13,7 +13,7 @@ from typing import Final
 import numpy as np
 
 from .chain import Chain, Step
-from .plate_power import ac_power_W, dc_power_W, paper_W
+from .plate_power import PaperOf, ac_power_W, dc_power_W, paper_of, paper_W
 from .refusal import Refusal
 from .site import Bank, Inverter, Load, Site
 
@@ -53,6 +53,8 @@ class Estimate:
         The inverter's idle draw, as far as it is this load's. [W]
     run_h : float
         Running time reckoned with. [h]
+    paper_of : {"W", "VA", "hp"}
+        What the watts on paper are made of: plate watts, volts times amps, horsepower.
     """
 
     load: str
@@ -70,6 +72,7 @@ class Estimate:
     efficiency: float | None
     idle_W: float
     run_h: float
+    paper_of: PaperOf = "W"
 
 
 @dataclass(frozen=True)
@@ -134,9 +137,9 @@ def estimate(
     Notes
     -----
     An efficiency given as one figure is taken to leave out the inverter's idle draw, which is then added for the
-    whole time. An efficiency curve is taken to hold the idle draw, as such curves are measured; it is then added only
-    while the load rests. The idle draw of an inverter that is ``always_on`` belongs to the standing draw and is not
-    added. The extra draw of starts is left out: no plate tells it.
+    whole time, as is that of a loss model. An efficiency curve is taken to hold the idle draw, as such curves are
+    measured; it is then added only while the load rests. The idle draw of an inverter that is ``always_on`` belongs to
+    the standing draw and is not added. The extra draw of starts is left out: no plate tells it.
     """
     _check_above_zero("hours", hours)
     load, chain = site.load(load_name), Chain()
@@ -165,6 +168,7 @@ def estimate(
         efficiency=draw.efficiency,
         idle_W=draw.idle_W,
         run_h=run_h,
+        paper_of=paper_of(load),
     )
 
 
@@ -239,6 +243,9 @@ def _draw(chain: Chain, load: Load, site: Site) -> _Draw:
 
 
 def _efficiency(chain: Chain, inverter: Inverter, ac_W: float) -> float:
+    if (model := inverter.loss_model) is not None:
+        efficiency = 1 / (model.proportional + model.square_per_W * ac_W)
+        return chain.add("inverter efficiency", efficiency, "", f"loss_model at {ac_W:.0f} W, without its idle draw")
     if inverter.efficiency_curve:
         return _efficiency_of_curve(chain, inverter.efficiency_curve, ac_W)
     if inverter.efficiency_pct is not None:
@@ -267,10 +274,10 @@ def _efficiency_of_curve(chain: Chain, curve: tuple[tuple[float, float], ...], a
 def _idle_W(chain: Chain, inverter: Inverter) -> float:
     if inverter.always_on:
         return chain.add("idle draw", 0.0, "W", "not counted: the inverter is always on, so it is standing draw")
-    if inverter.idle_W is None:
+    if (idle_W := inverter.standby_W) is None:
         chain.assumptions.append(f"The idle draw of '{inverter.name}' is not given and not counted.")
         return 0.0
-    return chain.add("idle draw", inverter.idle_W, "W", "idle_W of the site file: the inverter is on for this load")
+    return chain.add("idle draw", idle_W, "W", "idle_W of the site file: the inverter is on for this load")
 
 
 def _bank_voltage_V(chain: Chain, bank: Bank, stated_V: float | None) -> float:

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from math import sqrt
-from typing import Final
+from typing import Final, Literal
 
 from .chain import Chain
 from .motor_tables import FULL_LOAD_SOURCE, full_load_A
 from .refusal import Refusal
 from .site import Inverter, Load, Site
 from .unit_factors import W_PER_HP
+
+PaperOf = Literal["W", "VA", "hp"]
 
 
 @dataclass(frozen=True)
@@ -67,6 +69,11 @@ def paper_W(load: Load, site: Site) -> tuple[float, str]:
     if load.hp is not None:
         return load.hp * W_PER_HP, f"{load.hp:g} hp x {W_PER_HP:.0f} W"
     raise _too_little(load)
+
+
+def paper_of(load: Load) -> PaperOf:
+    """Return what `paper_W` makes its watts of: plate watts, volts times amps, or horsepower."""
+    return "W" if load.power_W is not None else "VA" if load.current_A is not None else "hp"
 
 
 def supply_V(load: Load, site: Site) -> float:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 from .amounts import Charge
 from .chunk import Chunk, Sampling, Side
@@ -11,8 +12,11 @@ from .envelope import Envelope
 from .finding import Finding
 from .marked import MarkedStretch
 from .meter_figures import NOTHING_STATED, MeterFigures
-from .nameplate import Comparison, Estimate
+from .plate_check import PlateCheck
 from .site import Site
+
+if TYPE_CHECKING:  # it fits losses with scipy, which light commands must not load
+    from .paired_logs import InverterMeasured
 
 
 @dataclass(frozen=True)
@@ -50,20 +54,13 @@ class CloseUp:
 
 
 @dataclass(frozen=True)
-class PlateCheck:
-    """The nameplate's estimate for a load beside what the log measured for it, over the same running time."""
-
-    estimate: Estimate
-    comparison: Comparison
-
-
-@dataclass(frozen=True)
 class LogReport:
     """Everything worked out from one log.
 
     ``starts_known`` tells whether surges that fall between readings are in the intervals.
 
-    ``envelopes`` holds the whole log by quantity name; ``close_up`` is None where no start was seen.
+    ``envelopes`` holds the whole log by quantity name; ``close_up`` is None where no start was seen. ``plate`` is None
+    where there is nothing to compare; where a plate was to be compared, ``no_plate`` says why not.
     """
 
     facts: LogFacts
@@ -73,16 +70,28 @@ class LogReport:
     envelopes: dict[str, Envelope] = field(default_factory=dict)
     close_up: CloseUp | None = None
     plate: PlateCheck | None = None
+    no_plate: str | None = None
     marked: tuple[MarkedStretch, ...] = ()
     figures: MeterFigures = NOTHING_STATED
     starts_known: bool = False
 
 
 @dataclass(frozen=True)
+class PairedLogs:
+    """A log at the bank and one behind an inverter, by name, and what they say together; or why they say nothing."""
+
+    at_bank: str
+    behind: str
+    measured: InverterMeasured | None
+    why_not: str | None = None
+
+
+@dataclass(frozen=True)
 class Report:
-    """One site, one log or several."""
+    """One site, one log or several; ``paired`` holds those that show both sides of an inverter."""
 
     site: Site | None
     logs: tuple[LogReport, ...]
     cautions: tuple[str, ...]
     version: str
+    paired: tuple[PairedLogs, ...] = ()

@@ -11,7 +11,7 @@ from ..analysis.cautions import CAUTIONS
 from ..analysis.chunk import MICROSECONDS, Chunk, join
 from ..analysis.cycle_record import Cycles
 from ..analysis.log_analysis import LogAnalysis, best_start
-from ..analysis.report import CloseUp, LogReport, Report
+from ..analysis.report import CloseUp, LogReport, PairedLogs, Report
 from ..analysis.site import Site
 from .prepared import AS_READ, Corrections, Prepared, prepared
 
@@ -33,7 +33,13 @@ def report_of(
         If one cannot be opened or nothing can be worked out from it.
     """
     ready = [prepared(path, site, corrections) for path in logs]
-    return Report(site, tuple(_log_report(log, site, load) for log in ready), CAUTIONS, __version__)
+    reports = tuple(_log_report(log, site, load) for log in ready)
+    pairs: tuple[PairedLogs, ...] = ()
+    if len({report.facts.side for report in reports}) > 1:
+        from .pair_logs import paired  # it fits losses, which one log alone needs not
+
+        reports, pairs = paired(ready, reports, site)
+    return Report(site, reports, CAUTIONS, __version__, pairs)
 
 
 def _log_report(log: Prepared, site: Site | None, load: str | None) -> LogReport:

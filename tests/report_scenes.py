@@ -10,8 +10,8 @@ from shuntbook.analysis.chunk import Chunk
 from shuntbook.analysis.cycle_record import Cycle, Cycles, CycleSummary
 from shuntbook.analysis.envelope import EnvelopeFold
 from shuntbook.analysis.finding import Finding
-from shuntbook.analysis.nameplate import compare, estimate
-from shuntbook.analysis.report import CloseUp, LogFacts, LogReport, PlateCheck, Report
+from shuntbook.analysis.plate_check import check_plate
+from shuntbook.analysis.report import CloseUp, LogFacts, LogReport, Report
 from shuntbook.analysis.site import Site
 
 SECOND_US = 1_000_000
@@ -121,10 +121,12 @@ def make_log(name="open_day", **changes):
     return replace(log, **changes)
 
 
-def make_plate():
-    """The pump's plate beside an hour's measurement."""
-    reckoned = estimate(make_site(), "well pump", hours=0.322)
-    return PlateCheck(reckoned, compare(reckoned, measured_energy_Wh=246.0, measured_charge_Ah=9.9))
+def make_plate(**changes):
+    """The pump's plate beside an hour's measurement: 16 runs like those of the log."""
+    taken = {"energy_Wh": 246 / 16, "charge_Ah": 9.9 / 16} | changes
+    cycles = tuple(make_cycle(0.0, 72.45, **taken) for _ in range(16))
+    summary = CycleSummary(16, 16.0, 0.322, 72.45, 148.0)
+    return check_plate(make_site(), "well pump", Cycles(cycles, summary, "current_A"), covered_s=3600.0)
 
 
 def folded(readings, quantity):

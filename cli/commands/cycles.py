@@ -12,6 +12,7 @@ from ..feeding import open_site
 from ..prepared import Corrections, correction_options, prepared
 from ..render.as_json import cycles_document
 from ..render.json_parts import print_json
+from ..render.plate_lines import plate_lines
 from ..render.terminal import cycles_lines
 
 
@@ -45,7 +46,7 @@ def command(
     if as_json:
         print_json(cycles_document(ready.facts, result.cycles, result.findings, result.marked))
     else:
-        for line in cycles_lines(result):
+        for line in (*cycles_lines(result), *plate_lines(result)):
             click.echo(line)
     serious = any(finding.severity in ("watch", "act") for finding in result.findings)
     return int(Exit.FINDING if strict and serious else Exit.DONE)

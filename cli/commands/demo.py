@@ -8,6 +8,7 @@ from pathlib import Path
 import click
 
 from ...analysis.nameplate import Comparison
+from ...analysis.reasons import signed
 from ...analysis.report import LogReport, Report
 from ...ingest.convert import convert
 from ...ingest.errors import InputError
@@ -80,12 +81,13 @@ def _convert(export: Path, log: Path, *, reverse: bool) -> None:
 
 
 def _found(report: Report, out: Path) -> list[str]:
-    """Return in six lines what the demo found."""
+    """Return in seven lines what the demo found."""
     day, week = report.logs
     return [
         f"Open day, {duration(day.charge.span.covered_s)} at the bank: {_took(day)}.",
         _pump(day),
         _plate(day),
+        _why(day),
         f"A week later, {duration(week.charge.span.covered_s)}: {_took(week)}.",
         _verdict(week),
         f"The page: {out / _PAGE} (open it in a browser).",
@@ -119,6 +121,17 @@ def _plate(log: LogReport) -> str:
         f"volts x amps x hours on paper says {paper}, "
         f"the nameplate with power factor and losses {plate}."
     )
+
+
+def _why(log: LogReport) -> str:
+    """Return the reasons in a line: from paper to nameplate, and from there to the measurement."""
+    assert log.plate is not None
+    steps = (log.plate.left_out_on_paper, log.plate.why)
+    paper, plate = (
+        ", ".join(f"{reason.source} {signed(reason.energy_Wh, 'Wh')}" for reason in found.reasons if reason.energy_Wh)
+        for found in steps
+    )
+    return f"Why: from paper to nameplate {paper}; from there to what was measured {plate}."
 
 
 def _off(said_Wh: float, found: Comparison) -> str:

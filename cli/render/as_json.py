@@ -8,13 +8,14 @@ from typing import TYPE_CHECKING
 from .charge_json import charge_document, marked_document
 from .json_parts import Document, facts_document, fields, instant, span_document, told
 from .look_words import verdict_line
+from .plate_json import paired_document, plate_document
 
 if TYPE_CHECKING:
     from ...analysis.cycle_record import Cycle, Cycles
     from ...analysis.finding import Finding
     from ...analysis.marked import MarkedStretch
     from ...analysis.quality import Quality
-    from ...analysis.report import LogFacts, LogReport, PlateCheck, Report
+    from ...analysis.report import LogFacts, LogReport, Report
     from ...analysis.verdict import Verdict
     from ...ingest.convert import Converted
     from ...ingest.export import Export
@@ -117,6 +118,7 @@ def report_document(report: Report) -> Document:
         "findings": [
             {**finding_document(finding), "log": log.facts.name} for log in report.logs for finding in log.findings
         ],
+        "paired": [paired_document(pair) for pair in report.paired],
         "cautions": list(report.cautions),
         "site": site,
         "version": report.version,
@@ -129,20 +131,7 @@ def _log_parts(log: LogReport) -> Document:
     return {
         "charge": charge_document(log.facts, log.charge, log.marked, log.figures),
         "cycles": cycles,
-        "nameplate": _plate(log.plate),
+        "nameplate": plate_document(log.plate),
         "findings": cycles["findings"],
         "marked": cycles["marked"],
-    }
-
-
-def _plate(plate: PlateCheck | None) -> Document | None:
-    if plate is None:
-        return None
-    steps = [{"step": s.step, "value": s.value, "unit": s.unit, "from": s.origin} for s in plate.estimate.steps]
-    return {
-        "load": plate.estimate.load,
-        "run_h": plate.estimate.run_h,
-        "chain": steps,
-        "assumptions": list(plate.estimate.assumptions),
-        **fields(plate.comparison),
     }

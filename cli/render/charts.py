@@ -1,4 +1,4 @@
-"""The page's charts: the whole log, runs and rests, and the nameplate beside the measurement.
+"""The page's charts: the whole log, and runs and rests.
 
 No text of the user's goes into a drawing: markers are numbered, and the page says beside it what each number is.
 Meaning is never carried by colour alone: it has a shape, a hatch or a word as well.
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
     from ...analysis.envelope import Envelope
-    from ...analysis.report import LogFacts, LogReport, PlateCheck
+    from ...analysis.report import LogFacts, LogReport
 
 
 def whole_log(log: LogReport, *, name: str = "whole", frame: Frame = WIDE) -> str:
@@ -100,36 +100,6 @@ def run_and_rest(
         svg.frame_axes(axes)
         figure.legend(loc="outside upper left", ncols=4 if frame is WIDE else 2, handlelength=1.6)
         return svg.inline(figure, name=name, label="Length of each run and of the rest before it, over time")
-
-
-def plate_bars(plate: PlateCheck, *, name: str = "plate", frame: Frame = WIDE) -> str:
-    """Draw three bars of energy: the sum on paper, the estimate from the nameplate, and the measurement.
-
-    Parameters
-    ----------
-    plate : PlateCheck
-        Estimate and measurement over the same running time.
-    name : str
-        Unique on the page.
-    frame : Frame
-        The size to draw for.
-    """
-    bars = (
-        ("on paper", plate.estimate.paper_Wh, ".."),
-        ("from the nameplate", plate.estimate.energy_Wh, "//"),
-        ("measured", plate.comparison.measured_energy_Wh, ""),
-    )
-    low = Frame(frame.name, frame.width_px, 170, frame.text_px, frame.points)
-    with svg.drawing(low) as figure:
-        axes = figure.add_subplot()
-        for place, (title, energy_Wh, hatch) in enumerate(bars):
-            face = PAPER if hatch else DRAW
-            axes.barh(-place, energy_Wh, height=0.42, facecolor=face, edgecolor=DRAW, hatch=hatch, linewidth=1.2)
-            axes.text(0, -place + 0.3, f"{title}: {words.amount(energy_Wh, 'Wh')}", va="bottom", ha="left")
-        axes.set_ylim(-len(bars) + 0.7, 0.75)
-        axes.set_xlim(0, max(value for _, value, _ in bars) * 1.02 or 1.0)
-        axes.axis("off")
-        return svg.inline(figure, name=name, label="Energy on paper, from the nameplate and measured")
 
 
 def _draw_envelope(axes: Axes, envelope: Envelope, log: LogReport) -> None:

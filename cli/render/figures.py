@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from . import charts, close_up_chart, on_strip, sentences, svg, tables, words
+from . import charts, close_up_chart, on_strip, plate_tables, sentences, svg, tables, waterfall_chart, words
 from .axis import NAMES
 
 if TYPE_CHECKING:
@@ -79,13 +79,17 @@ def runs(log: LogReport, limits: Limits | None, name: str) -> Figure | None:
 
 
 def plate(log: LogReport, name: str) -> Figure | None:
-    """Return the bars of paper, nameplate and measurement; None where they were not compared."""
+    """Return the way from paper over nameplate to measurement; None where they were not compared."""
     check = log.plate
     if check is None:
         return None
-    wide, narrow = _both(lambda frame, unique: charts.plate_bars(check, name=unique, frame=frame), name)
-    caption = f"Energy that the {words.shortened(check.estimate.load)} took. Dotted, hatched: reckoned. Full: measured."
-    return Figure(wide, narrow, caption, sentences.plate(check), (tables.plate_compared(check),))
+    wide, narrow = _both(lambda frame, unique: waterfall_chart.waterfall(check, name=unique, frame=frame), name)
+    caption = (
+        f"Energy that the {words.shortened(check.estimate.load)} took while it ran. Tall bars are sums: dotted and "
+        "hatched reckoned, full measured. The low bars between them are the reasons, each beginning where the one "
+        "above ends."
+    )
+    return Figure(wide, narrow, caption, sentences.plate(check), (plate_tables.compared(check),))
 
 
 def _strip(log: LogReport) -> str:

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from ...analysis.missing import Missing
 from . import words
 
 if TYPE_CHECKING:
     from ...analysis.amounts import Amounts
     from ...analysis.finding import Finding, Severity
-    from ...analysis.report import CloseUp, LogFacts, LogReport, PlateCheck
+    from ...analysis.plate_check import PlateCheck
+    from ...analysis.report import CloseUp, LogFacts, LogReport, PairedLogs, Report
 
 
 def log_title(facts: LogFacts) -> str:
@@ -163,7 +165,8 @@ def plate(check: PlateCheck) -> str:
     estimate, seen = check.estimate, check.comparison
     text = (
         f"In {words.duration(estimate.hours * 3600)} of running the {words.shortened(estimate.load)} took "
-        f"{words.amount(seen.measured_energy_Wh, 'Wh')}: {_against(seen.energy_ratio, estimate.energy_Wh, 'Wh')} "
+        f"{words.plus_minus(seen.measured_energy_Wh, check.runs.energy_u95_Wh, 'Wh')}: "
+        f"{_against(seen.energy_ratio, estimate.energy_Wh, 'Wh')} "
         f"reckoned from its nameplate, and {_against(seen.paper_energy_ratio, estimate.paper_Wh, 'Wh')} on paper."
     )
     if seen.charge_ratio is None or seen.paper_charge_ratio is None:
@@ -173,6 +176,48 @@ def plate(check: PlateCheck) -> str:
         f"{_against(seen.charge_ratio, estimate.charge_Ah, 'Ah')} from the nameplate, and "
         f"{_against(seen.paper_charge_ratio, estimate.paper_Ah, 'Ah')} on paper."
     )
+
+
+def by_habit(check: PlateCheck) -> str | None:
+    """Say what the sum by habit comes to, for all the time measured; None where not every run was seen whole."""
+    if check.habit is None:
+        return None
+    name, hours = words.shortened(check.estimate.load), words.duration(check.habit.hours * 3600)
+    paper = words.amount(check.habit.paper_Wh, "Wh")
+    return (
+        f"By habit one reckons all the time: {hours} on paper are {paper}. The {name} ran "
+        f"{words.percent(check.runs.run_h / check.habit.hours)} of it and took "
+        f"{words.plus_minus(check.runs.energy_Wh, check.runs.energy_u95_Wh, 'Wh')}."
+    )
+
+
+def both_sides(report: Report, log: LogReport) -> tuple[str, ...]:
+    """Say what this log at the bank and those behind an inverter tell together; empty where there is no such pair."""
+    said: list[str] = []
+    for pair in report.paired:
+        if pair.at_bank == log.facts.name:
+            said += _both_sides(pair)
+    return tuple(said)
+
+
+def _both_sides(pair: PairedLogs) -> list[str]:
+    other, found = words.shortened(pair.behind.removesuffix(".parquet")), pair.measured
+    if found is None:
+        return [f"The log {other}, behind an inverter, could not be set beside this one: {pair.why_not}."]
+    share = found.efficiency
+    text = (
+        f"Together with the log {other} behind the inverter: at {words.amount(found.load_W, 'W')} of load "
+        f"{words.percent(share.value)} of what the inverter takes comes out (95 % interval {100 * share.low:.1f} to "
+        f"{100 * share.high:.1f} %), its idle draw apart."
+    )
+    idle = found.idle_W
+    if isinstance(idle, Missing):
+        return [text, idle.sentence, *found.said]
+    half_W = max(idle.high - idle.value, idle.value - idle.low)
+    rest = (
+        f"With nothing running it drew {words.plus_minus(idle.value, half_W, 'W')}, with whatever else drew steadily."
+    )
+    return [text, rest, *found.said]
 
 
 def _against(ratio: float, expected: float, unit: str) -> str:

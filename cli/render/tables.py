@@ -11,7 +11,7 @@ from . import sentences, words
 if TYPE_CHECKING:
     from ...analysis.amounts import Amounts, Span
     from ...analysis.cycle_record import Cycle
-    from ...analysis.report import CloseUp, LogFacts, LogReport, PlateCheck, Report
+    from ...analysis.report import CloseUp, LogFacts, LogReport, Report
 
 MOST_ROWS = 30
 _AT_LEAST = "≥: at least this much; readings came too slowly to see the top of the start."
@@ -160,32 +160,6 @@ def usual_run(log: LogReport) -> Table:
         if lengths:
             rows.append((what, words.duration(min(lengths)), words.duration(median_s), words.duration(max(lengths))))
     return Table("How long", ("", "Shortest", "Median", "Longest"), tuple(rows))
-
-
-def plate(check: PlateCheck) -> Table:
-    """Return the steps of the estimate from the nameplate, each with where it comes from."""
-    rows = tuple(
-        (words.shortened(step.step, 200), words.amount(step.value, step.unit), words.shortened(step.origin, 300))
-        for step in check.estimate.steps
-    )
-    return Table("The estimate, step by step", ("Step", "Value", "Where it comes from"), rows, prose=True)
-
-
-def plate_compared(check: PlateCheck) -> Table:
-    """Return paper, estimate and measurement beside each other."""
-    estimate, seen = check.estimate, check.comparison
-    rows = (
-        ("On paper", estimate.paper_Wh, estimate.paper_Ah, seen.paper_energy_ratio),
-        ("From the nameplate", estimate.energy_Wh, estimate.charge_Ah, seen.energy_ratio),
-        ("Measured", seen.measured_energy_Wh, seen.measured_charge_Ah, 1.0),
-    )
-    return Table(
-        f"The same {words.duration(estimate.hours * 3600)}, three ways",
-        ("", "Energy", "Charge", "Measured / this"),
-        tuple(
-            (what, words.amount(Wh, "Wh"), words.amount(Ah, "Ah"), words.percent(ratio)) for what, Wh, Ah, ratio in rows
-        ),
-    )
 
 
 def quality(log: LogReport) -> Table:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from ...analysis.health import limits_for
-from . import budget_table, figures, sentences, tables, words
+from . import budget_table, figures, plate_tables, sentences, tables, words
 
 if TYPE_CHECKING:
     from ...analysis.finding import Finding
@@ -44,12 +44,17 @@ class LogView:
     start: Figure | None
     cycles: Table
     plate: Figure | None
+    reasons: tuple[Table, ...]
+    by_habit: str | None
+    habit: Table | None
     steps: Table | None
     assumptions: tuple[str, ...]
+    remarks: tuple[str, ...]
+    both_sides: tuple[str, ...]
     quality: Table
     said: tuple[str, ...]
     budget: Table | None
-    remarks: tuple[str, ...]
+    sureness: tuple[str, ...]
 
 
 def view_of(report: Report, log: LogReport, anchor: str) -> LogView:
@@ -71,13 +76,32 @@ def view_of(report: Report, log: LogReport, anchor: str) -> LogView:
         start=figures.start(log, f"{anchor}-start"),
         cycles=tables.cycles(log),
         plate=figures.plate(log, f"{anchor}-plate"),
-        steps=tables.plate(log.plate) if log.plate else None,
+        reasons=_reasons(log),
+        by_habit=sentences.by_habit(log.plate) if log.plate else None,
+        habit=plate_tables.by_habit(log.plate) if log.plate else None,
+        steps=plate_tables.steps(log.plate) if log.plate else None,
         assumptions=log.plate.estimate.assumptions if log.plate else (),
+        remarks=_plate_remarks(log),
+        both_sides=sentences.both_sides(report, log),
         quality=tables.quality(log),
         said=log.facts.said,
         budget=budget_table.budget(log),
-        remarks=budget_table.remarks(log),
+        sureness=budget_table.remarks(log),
     )
+
+
+def _reasons(log: LogReport) -> tuple[Table, ...]:
+    """Return the reasons for what lies between paper, nameplate and measurement."""
+    if log.plate is None:
+        return ()
+    return (plate_tables.left_out_on_paper(log.plate), plate_tables.why(log.plate))
+
+
+def _plate_remarks(log: LogReport) -> tuple[str, ...]:
+    """Return what limits the comparison with the plate, or why there is none."""
+    if log.plate is not None:
+        return log.plate.remarks
+    return () if log.no_plate is None else (f"The nameplate is not compared: {log.no_plate}.",)
 
 
 def _headings(report: Report, log: LogReport) -> Headings:
