@@ -14,9 +14,11 @@ from shuntbook.analysis.counter import CounterFold
 from shuntbook.analysis.cycles import CycleFold
 from shuntbook.analysis.envelope import EnvelopeFold
 from shuntbook.analysis.marked import MarkedFold
+from shuntbook.analysis.payback import PaybackFold
 from shuntbook.analysis.quality import QualityFold
 from shuntbook.analysis.refusal import Refusal
 from shuntbook.analysis.rest import RestFold
+from shuntbook.analysis.running_charge import RunningChargeFold
 from shuntbook.analysis.sign_check import SignFold
 from shuntbook.analysis.spikes import SpikeFold, without_spikes
 from shuntbook.analysis.steps import BLOCK, StepFold
@@ -76,6 +78,10 @@ FOLDS = {
     "zero check": lambda q: ZeroOrWhyNot(T0_US + 7_000_000, T0_US + 33_000_000),
     "zero check of a log": lambda q: ZeroOrWhyNot(T0_US, T0_US + 10**12, resolution_A=100.0),
     "time span": lambda q: SpanFold(how()),
+    "running charge": lambda q: RunningChargeFold(how(), q, most=40),
+    "payback": lambda q: PaybackFold(
+        how(), q, [(T0_US + k * 55_555_555, T0_US + k * 99_999_999, f"demo {k}") for k in (1, 4, 9)], efficiency=0.9
+    ),
     "time span of means": lambda q: SpanFold(how(sampling="mean")),
 }
 EXACT = {
