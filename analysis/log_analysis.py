@@ -9,8 +9,8 @@ from .chunk import SECONDS_PER_HOUR, Chunk, Fold
 from .cycle_record import Cycle, Cycles
 from .cycles import CycleFold
 from .envelope import EnvelopeFold
-from .finding import Finding
-from .health import findings_of, limits_for, wrong_sign
+from .health import health_of, sign_check
+from .health_limits import limits_for
 from .marked import MarkedFold
 from .nameplate import compare, estimate
 from .quality import SignFold
@@ -108,21 +108,22 @@ class LogAnalysis:
 
     def result(self) -> LogReport:
         """Return everything but the close-up of a start, which needs readings again."""
-        cycles = self._cycles.result()
-        limits = limits_for(self._site, self._watched.load)
+        cycles, charge = self._cycles.result(), self._charge.result()
+        limits = limits_for(self._site, self._watched.load, self._how.side)
+        gaps = charge.span.gaps
+        health = health_of(cycles, limits, self._facts.usual_interval_s, gaps[-1].stop_us if gaps else None)
+        checks = (*([sign_check(self._sign.result())] if self._how.side == "dc" else []), *health.checks)
         return LogReport(
             facts=self._facts,
-            charge=self._charge.result(),
+            charge=charge,
             cycles=cycles,
-            findings=(*self._of_sign(), *findings_of(cycles, limits, self._facts.usual_interval_s)),
+            findings=tuple(check.finding for check in checks if check.finding is not None),
+            checks=checks,
+            trends=health.trends,
             envelopes={name: fold.result() for name, fold in self._envelopes.items()},
             plate=self._plate(cycles),
             marked=self._marked.result(),
         )
-
-    def _of_sign(self) -> tuple[Finding, ...]:
-        found = wrong_sign(self._sign.result())
-        return () if found is None else (found,)
 
     def _plate(self, cycles: Cycles) -> PlateCheck | None:
         """Set the plate beside what the whole runs took at the bank, over the time they ran."""

@@ -8,10 +8,11 @@ from .charge import Charge
 from .chunk import Chunk, Sampling, Side
 from .cycle_record import Cycle, Cycles
 from .envelope import Envelope
-from .finding import Finding
+from .finding import Check, Finding
 from .marked import MarkedStretch
 from .nameplate import Comparison, Estimate
 from .site import Site
+from .trends import Trend
 
 
 @dataclass(frozen=True)
@@ -60,7 +61,8 @@ class PlateCheck:
 class LogReport:
     """Everything worked out from one log.
 
-    ``envelopes`` holds the whole log by quantity name; ``close_up`` is None where no start was seen.
+    ``envelopes`` holds the whole log by quantity name; ``close_up`` is None where no start was seen. ``checks`` are all
+    limits that were looked at, ``findings`` those that were crossed; ``trends`` is empty where a log is too short.
     """
 
     facts: LogFacts
@@ -71,6 +73,8 @@ class LogReport:
     close_up: CloseUp | None = None
     plate: PlateCheck | None = None
     marked: tuple[MarkedStretch, ...] = ()
+    checks: tuple[Check, ...] = ()
+    trends: tuple[Trend, ...] = ()
 
 
 @dataclass(frozen=True)

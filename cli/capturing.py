@@ -18,7 +18,7 @@ import click
 from .. import __version__
 from ..analysis.charge import HowRead
 from ..analysis.chunk import Sampling, Side
-from ..analysis.health import limits_for
+from ..analysis.health_limits import limits_for
 from ..analysis.log_analysis import watched_load
 from ..analysis.site import Site
 from ..ingest.capture import Capture, Happened, open_first
@@ -355,7 +355,7 @@ def _live(plan: Plan) -> LiveMeter:
     how = HowRead(cast(Side, source.side), cast(Sampling, source.sampling), gap_s, usual_s)
     quantities = tuple(source.quantities)
     watched = watched_load(plan.site, None, how, set(quantities))
-    limits = limits_for(plan.site, watched.load)
+    limits = limits_for(plan.site, watched.load, how.side)
     return LiveMeter(plan.name, how, quantities, limits, watched.name, watched.expected)
 
 
