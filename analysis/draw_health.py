@@ -7,7 +7,7 @@ from typing import Final
 import numpy as np
 
 from .chunk import SECONDS_PER_HOUR, FloatArray
-from .finding import Check, Rule, spell
+from .finding import Check, Rule, figure, spell
 from .health_limits import HealthLimits
 from .health_runs import LEAST_CYCLES, BoolArray, Runs
 from .trends import trend_of
@@ -43,6 +43,8 @@ LEAST_DRY_S: Final = 600.0
 #: What a motor may draw beyond its plate: a 4-inch submersible at its service factor draws 1.43 times the plate's watts
 #: (960 W for 670 W; a submersible-motor manual, from memory), and a tenth for what the estimate does not know. [1]
 OVER_PLATE: Final = 1.6
+#: Change of the runs' own length that makes their draws different things: a pump's draw falls within each run. [1]
+RUNS_ALIKE: Final = 0.5
 #: Days with runs that a drift must be seen on. [1]
 LEAST_DAYS: Final = 3
 
@@ -79,14 +81,14 @@ def prime_lost(runs: Runs, limits: HealthLimits) -> Check:
     dry = dry_runs(runs, limits)
     dry_s = float(_lengths_s(runs)[dry].sum())
     if not dry.any() or (dry.sum() < LEAST_DRY and dry_s < LEAST_DRY_S) or not _alike(runs.draw[dry]):
-        return rule.passed(f"usual draw {usual:.3g} {unit}, lowest {np.nanmin(runs.draw):.3g} {unit}")
+        return rule.passed(f"usual draw {figure(usual, unit)}, lowest {figure(float(np.nanmin(runs.draw)), unit)}")
     low = float(np.median(runs.draw[dry]))
     condition = "" if limits.is_pump else " (if it is a pump)"
     return rule.found(
         "act" if limits.is_pump else "watch",
         f"{runs.name} has possibly lost its prime or runs dry{condition}",
-        f"{int(dry.sum())} runs, {spell(dry_s)} together, drew {low:.3g} {unit}, {100 * low / usual:.0f} % of the "
-        f"usual {usual:.3g} {unit}",
+        f"{int(dry.sum())} runs, {spell(dry_s)} together, drew {figure(low, unit)}, {100 * low / usual:.0f} % of the "
+        f"usual {figure(usual, unit)}",
         DRY_ADVICE,
         runs.starts(dry),
     )
@@ -118,6 +120,9 @@ def draw_drift(runs: Runs, limits: HealthLimits) -> Check:
     if trend is None:
         return rule.not_judged("the log has too few runs, or covers too few days, for a trend")
     a_day = f"{trend.per_day:+.3g} {runs.draw_unit} a day (95 %: {trend.low:+.3g} to {trend.high:+.3g})"
+    length = trend_of(runs, "run_s", runs.run_s)
+    if length is not None and length.sure and abs(length.change) > RUNS_ALIKE:
+        return rule.not_judged("the runs grow shorter or longer from day to day, so their draws cannot be compared")
     said = f"{a_day}, {100 * trend.change:+.1f} % in {trend.span_d:.1f} days, from {trend.count} runs"
     if not trend.sure or abs(trend.change) < share.value or not _every_day(runs, draw, trend.change):
         return rule.passed(said)
@@ -143,7 +148,7 @@ def overload(runs: Runs, limits: HealthLimits) -> Check:
     """Judge the running draw against the inverter's continuous rating, and against the plate."""
     rating, expected = limits.continuous_W, runs.cycles.expected
     draw = runs.of("run_W")
-    allowed = [f"{rating.value:.0f} W at the meter for the inverter"] if rating is not None else []
+    allowed = [f"{figure(rating.value, 'W')} at the meter for the inverter"] if rating is not None else []
     allowed += [f"{OVER_PLATE:g} times the plate's estimate"] if expected else []
     if not allowed:
         return Rule("overload").not_judged("the site file gives neither the inverter's rating nor the load's plate")
@@ -153,7 +158,8 @@ def overload(runs: Runs, limits: HealthLimits) -> Check:
     over = np.zeros(len(draw), dtype=bool) if rating is None else draw > rating.value
     if over.sum() >= LEAST_DRY:
         assert rating is not None
-        said = f"{int(over.sum())} runs drew {np.median(draw[over]):.0f} W (median), the rating is {rating.value:.0f} W"
+        drew, rated = figure(float(np.median(draw[over])), "W"), figure(rating.value, "W")
+        said = f"{int(over.sum())} runs drew {drew} (median), the rating is {rated}"
         title = f"{runs.name} draws more than its inverter can give for good"
         return rule.found("act", title, said, OVERLOAD_ADVICE, runs.starts(over))
     return _against_plate(rule, runs)
@@ -167,8 +173,9 @@ def _against_plate(rule: Rule, runs: Runs) -> Check:
         return rule.not_judged("the running draw is not known")
     usual = float(np.median(known))
     if expected is None or len(known) < LEAST_CYCLES or usual <= OVER_PLATE * expected:
-        return rule.passed(f"usual running draw {usual:.3g} {unit}")
-    said = f"usual running draw {usual:.3g} {unit}, {usual / expected:.1f} times the {expected:.3g} {unit} of its plate"
+        return rule.passed(f"usual running draw {figure(usual, unit)}")
+    plate = figure(expected, unit)
+    said = f"usual running draw {figure(usual, unit)}, {usual / expected:.1f} times the {plate} of its plate"
     return rule.found(
         "watch", f"{runs.name} draws far more than its plate says", said, OVERLOAD_ADVICE, runs.starts(~np.isnan(draw))
     )

@@ -9,7 +9,7 @@ from typing import Final
 from .cycle_record import Cycles
 from .draw_health import draw_drift, overload, prime_lost, standing_draw
 from .finding import Check, Finding, Rule, spell
-from .health_limits import COMMON_PRACTICE, HealthLimits
+from .health_limits import COMMON_PRACTICE, HealthLimits, limits_for
 from .health_runs import LEAST_READINGS, Runs
 from .quality import SignCheck
 from .short_cycles import short_cycling
@@ -17,6 +17,8 @@ from .start_health import stalled_start, start_trip, surge_over_rating
 from .tank_health import air_charge_lost, leak_down, never_cuts_out
 from .trends import Trend, trends_of
 from .voltage_health import low_voltage
+
+__all__ = ["Health", "HealthLimits", "findings_of", "health_of", "limits_for", "sign_check", "wrong_sign"]
 
 Judge = Callable[[Runs, HealthLimits], Check]
 
@@ -92,9 +94,9 @@ def sampling_too_slow(runs: Runs, limits: HealthLimits) -> Check:
         return rule.found(
             "note", title, f"{short} of {count} runs, or the rests before them, are shorter: {withheld}", advice
         )
-    if not count and runs.least_s > limits.minimum_run_s.value:
+    if runs.least_s > limits.minimum_run_s.value:
         title = "Readings are too far apart to see short runs"
-        return rule.found("note", title, f"no run was seen, and {withheld}", advice)
+        return rule.found("note", title, f"{count} runs were seen; {withheld}", advice)
     return rule.passed(f"{short} of {count} runs are shorter than {spell(runs.least_s)}, the shortest that can be told")
 
 

@@ -9,8 +9,7 @@ from .chunk import SECONDS_PER_HOUR, Chunk, Fold
 from .cycle_record import Cycle, Cycles
 from .cycles import CycleFold
 from .envelope import EnvelopeFold
-from .health import health_of, sign_check
-from .health_limits import limits_for
+from .health import health_of, limits_for, sign_check
 from .marked import MarkedFold
 from .nameplate import compare, estimate
 from .quality import SignFold

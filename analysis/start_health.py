@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
 
 from .chunk import MICROSECONDS
 from .cycle_record import Attempt
-from .finding import Check, Rule, Severity, spell
+from .finding import Check, Rule, Severity, figure, spell
 from .health_limits import COMMON_PRACTICE, HealthLimits
 from .health_runs import Runs
 
@@ -33,7 +34,7 @@ SURGE_ADVICE: Final = (
 )
 #: An inverter that trips does so within seconds of the surge; a motor that does not turn draws until its overload
 #: opens: common practice, no source. [s]
-TRIP_S: Final = 3.0
+TRIP_S: Final = 2.0
 #: One attempt may be chance; so many are a finding, and so many ask for action.
 LEAST_ATTEMPTS: Final = 2
 MANY_ATTEMPTS: Final = 4
@@ -45,54 +46,45 @@ LEAST_SURGES: Final = 2
 
 def start_trip(runs: Runs, limits: HealthLimits) -> Check:
     """Judge whether starts are cut off within seconds and tried again."""
-    rule = Rule("start_trip", f"no more than one start cut off within {TRIP_S:g} s", COMMON_PRACTICE)
-    which = [attempt for attempt in runs.cycles.attempts if not _stalls(attempt, runs)]
-    if (none := _none(rule, runs, which)) is not None:
-        return none
-    condition = "" if limits.is_motor else " (if it is a motor)"
-    title = f"{runs.name} was cut off right after its start, and tried again{condition}"
-    return rule.found(_severity(which, limits), title, _said(which), TRIP_ADVICE, _starts(which))
+    rule = Rule("start_trip", f"no more than one start that is cut off within {TRIP_S:g} s", COMMON_PRACTICE)
+    what = "was cut off right after its start, and tried again"
+    return _failed_starts(rule, runs, limits, f"{runs.name} {what}", TRIP_ADVICE, stalled=False)
 
 
 def stalled_start(runs: Runs, limits: HealthLimits) -> Check:
     """Judge whether the load stays at its surge for seconds, gives up, and is tried again."""
     rule = Rule("stalled_start", f"no more than one start that stays at its surge beyond {TRIP_S:g} s", COMMON_PRACTICE)
-    which = [attempt for attempt in runs.cycles.attempts if _stalls(attempt, runs)]
-    if (none := _none(rule, runs, which)) is not None:
-        return none
+    what = "possibly stalls: starts stay at their surge and do not settle"
+    return _failed_starts(rule, runs, limits, f"{runs.name} {what}", STALL_ADVICE, stalled=True)
+
+
+def _failed_starts(
+    rule: Rule, runs: Runs, limits: HealthLimits, title: str, advice: tuple[str, str], *, stalled: bool
+) -> Check:
+    """Judge the attempts, which are of one kind all together: as long as their median."""
+    attempts = runs.cycles.attempts
+    if len(attempts) < LEAST_ATTEMPTS:
+        if runs.usual_interval_s is None or runs.usual_interval_s > ATTEMPT_SPACING_S:
+            return rule.not_judged(f"readings more than {ATTEMPT_SPACING_S:g} s apart do not show a start that fails")
+        return rule.passed(f"starts that failed: {len(attempts)}")
+    lasted_s = float(np.median([attempt.lasted_s for attempt in attempts]))
+    if (lasted_s > TRIP_S) is not stalled:
+        return rule.passed(f"{len(attempts)} starts failed, but they lasted {spell(lasted_s)}")
     condition = "" if limits.is_motor else " (if it is a motor)"
-    title = f"{runs.name} possibly stalled: its starts did not settle{condition}"
-    return rule.found(_severity(which, limits), title, _said(which), STALL_ADVICE, _starts(which))
+    starts = tuple(attempt.start_us for attempt in attempts)
+    severity = _severity(len(attempts), limits)
+    return rule.found(severity, f"{title}{condition}", _said(attempts, lasted_s), advice, starts)
 
 
-def _stalls(attempt: Attempt, runs: Runs) -> bool:
-    """Tell whether an attempt lasted longer than a trip does, by more than the readings' spacing leaves open."""
-    return attempt.lasted_s > TRIP_S + (runs.usual_interval_s or 0.0)
+def _severity(count: int, limits: HealthLimits) -> Severity:
+    return "act" if count >= MANY_ATTEMPTS and limits.is_motor else "watch"
 
 
-def _none(rule: Rule, runs: Runs, which: list[Attempt]) -> Check | None:
-    """Return that nothing, or too little, was seen, or that it could not be; None where there is something."""
-    if len(which) >= LEAST_ATTEMPTS:
-        return None
-    if runs.usual_interval_s is None or runs.usual_interval_s > ATTEMPT_SPACING_S:
-        return rule.not_judged(f"readings more than {ATTEMPT_SPACING_S:g} s apart do not show a start that fails")
-    return rule.passed(f"{len(which)} starts failed")
-
-
-def _severity(which: list[Attempt], limits: HealthLimits) -> Severity:
-    return "act" if len(which) >= MANY_ATTEMPTS and limits.is_motor else "watch"
-
-
-def _said(which: list[Attempt]) -> str:
-    lasted = float(np.median([attempt.lasted_s for attempt in which]))
-    peaks = [attempt.peak_A for attempt in which if attempt.peak_A is not None]
-    highest = f", up to {max(peaks):.3g} A" if peaks else ""
-    span_s = (which[-1].start_us - which[0].start_us) / MICROSECONDS
-    return f"{len(which)} starts failed within {spell(span_s)}; each lasted about {spell(lasted)}{highest}"
-
-
-def _starts(which: list[Attempt]) -> tuple[int, ...]:
-    return tuple(attempt.start_us for attempt in which)
+def _said(attempts: Sequence[Attempt], lasted_s: float) -> str:
+    peaks = [attempt.peak_A for attempt in attempts if attempt.peak_A is not None]
+    highest = f", up to {figure(max(peaks), 'A')}" if peaks else ""
+    span_s = (attempts[-1].start_us - attempts[0].start_us) / MICROSECONDS
+    return f"{len(attempts)} starts failed within {spell(span_s)}; each lasted about {spell(lasted_s)}{highest}"
 
 
 def surge_over_rating(runs: Runs, limits: HealthLimits) -> Check:
@@ -100,14 +92,14 @@ def surge_over_rating(runs: Runs, limits: HealthLimits) -> Check:
     rating = limits.surge_W
     if rating is None:
         return Rule("surge_over_rating").not_judged("the site file gives no surge rating for the load's inverter")
-    rule = Rule("surge_over_rating", f"at most {rating.value:.0f} W at the meter", rating.source)
+    rule = Rule("surge_over_rating", f"at most {figure(rating.value, 'W')} at the meter", rating.source)
     peak_W = runs.of("peak_W")
     known = peak_W[~np.isnan(peak_W)]
     if not len(known):
         return rule.not_judged("watts were not read, or not worked out, during the starts")
     over = peak_W > rating.value
     unseen = "" if all(cycle.surge_resolved for cycle in runs.cycles.cycles) else "; the true surge may be higher"
-    said = f"highest {known.max():.0f} W{unseen}"
+    said = f"highest {figure(float(known.max()), 'W')}{unseen}"
     if over.sum() < LEAST_SURGES:
         return rule.passed(said)
     title = f"The start of {runs.name[0].lower()}{runs.name[1:]} takes more than its inverter is rated for"

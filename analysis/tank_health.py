@@ -51,7 +51,7 @@ ALIKE: Final = 1.25
 #: So many rests in a row, over at least so long, with the pump running no larger share of the time.
 LEAK_RESTS: Final = 6
 LEAK_S: Final = 3 * 3600.0
-LEAK_DUTY: Final = 0.15
+LEAK_DUTY: Final = 0.2
 #: A leak never stops: a rest so many times longer than the alike ones says that it did.
 LEAK_STOPPED: Final = 1.5
 #: A run that goes on is also so many times as long as the longest of the others, before it is worth a look.
@@ -114,25 +114,28 @@ def _against_tank(runs: Runs, limits: HealthLimits) -> tuple[str, BoolArray] | N
 
 
 def _against_before(runs: Runs) -> tuple[str, BoolArray] | None:
-    """Find that runs and rests of the newest third are both far shorter than those of the first."""
+    """Find that the newest third of runs and rests are both far shorter than those the log began with.
+
+    It began with the cycles of its first quarter of time, or the first few: a tank that loses its air makes more and
+    more of them.
+    """
     known = runs.whole & ~np.isnan(runs.rest_s)
-    third = int(known.sum()) // 3
-    if third < LEAST_CYCLES:
+    if known.sum() < 3 * LEAST_CYCLES:
         return None
-    run_s, rest_s = runs.run_s[known], runs.rest_s[known]
-    before, now = slice(None, third), slice(-third, None)
+    run_s, rest_s, start_us = runs.run_s[known], runs.rest_s[known], runs.start_us[known]
+    quarter = int(np.searchsorted(start_us, start_us[0] + (start_us[-1] - start_us[0]) // 4))
+    before, now = slice(None, max(quarter, LEAST_CYCLES)), slice(-(len(run_s) // 3), None)
     shorter = np.median(run_s[now]) < OF_BEFORE * np.quantile(run_s[before], 0.1)
     rests_too = np.median(rest_s[now]) < OF_BEFORE * np.median(rest_s[before])
     water = _tank_s(run_s, rest_s)
     if not (shorter and rests_too and np.median(water[now]) < OF_BEFORE * np.median(water[before])):
         return None
     said = (
-        f"in the first third of the log runs took {spell(float(np.median(run_s[before])))} and rests "
-        f"{spell(float(np.median(rest_s[before])))}, in the last third {spell(float(np.median(run_s[now])))} and "
+        f"at first runs took {spell(float(np.median(run_s[before])))} and rests "
+        f"{spell(float(np.median(rest_s[before])))}, at last {spell(float(np.median(run_s[now])))} and "
         f"{spell(float(np.median(rest_s[now])))} (medians)"
     )
-    newest = known & (np.cumsum(known) > known.sum() - third)
-    return said, newest
+    return said, known & (np.cumsum(known) > known.sum() - len(run_s) // 3)
 
 
 def _far_below(runs: Runs, limits: HealthLimits) -> tuple[str, BoolArray] | None:
@@ -161,8 +164,8 @@ def leak_down(runs: Runs, limits: HealthLimits) -> Check:
     """Judge whether the pump starts at equal intervals for hours, as it does when water leaves the tank by itself."""
     rule = Rule(
         "leak_down",
-        f"not {LEAK_RESTS} rests in a row alike to a quarter, over {spell(LEAK_S)} or more, with the pump running "
-        f"less than {100 * LEAK_DUTY:.0f} % of the time",
+        f"not {LEAK_RESTS} or more rests in a row alike to a quarter, over {spell(LEAK_S)} or more, with the pump "
+        f"running less than {100 * LEAK_DUTY:.0f} % of the time",
         COMMON_PRACTICE,
     )
     if (cannot := runs.cannot_tell(rule)) is not None:
@@ -187,20 +190,22 @@ def leak_down(runs: Runs, limits: HealthLimits) -> Check:
 
 
 def _regular(runs: Runs) -> BoolArray:
-    """Return which cycles belong to a long row of rests, and runs, that are alike."""
+    """Return which cycles belong to a long row of rests, and of runs, that are alike."""
     regular = np.zeros(len(runs.run_s), dtype=bool)
     if len(regular) < LEAK_RESTS:
         return regular
     rests = np.lib.stride_tricks.sliding_window_view(runs.rest_s, LEAK_RESTS)
     lengths = np.lib.stride_tricks.sliding_window_view(runs.run_s, LEAK_RESTS)
-    spacing_s = runs.usual_interval_s or 0.0
-    alike = (rests.max(axis=1) <= ALIKE * rests.min(axis=1)) & (
-        lengths.max(axis=1) <= ALIKE * lengths.min(axis=1) + 2 * spacing_s
-    )
-    total_s = rests.sum(axis=1) + lengths.sum(axis=1)
-    rare = lengths.sum(axis=1) <= LEAK_DUTY * total_s
-    for first in np.flatnonzero(alike & rare & (total_s >= LEAK_S)):
+    slack_s = 2 * (runs.usual_interval_s or 0.0)
+    alike = rests.max(axis=1) <= ALIKE * rests.min(axis=1) + slack_s
+    alike &= lengths.max(axis=1) <= ALIKE * lengths.min(axis=1) + slack_s
+    alike &= lengths.sum(axis=1) <= LEAK_DUTY * (rests + lengths).sum(axis=1)
+    for first in np.flatnonzero(alike):
         regular[first : first + LEAK_RESTS] = True
+    rows = np.cumsum(np.diff(regular, prepend=False))  # odd within a row
+    for row in np.unique(rows[regular]):
+        if np.sum((runs.rest_s + runs.run_s)[rows == row]) < LEAK_S:
+            regular[rows == row] = False
     return regular
 
 

@@ -18,7 +18,7 @@ import click
 from .. import __version__
 from ..analysis.charge import HowRead
 from ..analysis.chunk import Sampling, Side
-from ..analysis.health_limits import limits_for
+from ..analysis.health import limits_for
 from ..analysis.log_analysis import watched_load
 from ..analysis.site import Site
 from ..ingest.capture import Capture, Happened, open_first

@@ -14,8 +14,7 @@ from ..analysis.chunk import MICROSECONDS, Chunk
 from ..analysis.cycle_record import Cycles
 from ..analysis.cycles import CycleFold
 from ..analysis.finding import Finding
-from ..analysis.health import findings_of, wrong_sign
-from ..analysis.health_limits import HealthLimits
+from ..analysis.health import HealthLimits, findings_of, wrong_sign
 from ..analysis.quality import SignFold
 from ..analysis.refusal import Refusal
 from ..ingest.source import Reading

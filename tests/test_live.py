@@ -12,7 +12,7 @@ from rich.console import Console
 
 from shuntbook.analysis.charge import ChargeFold, HowRead
 from shuntbook.analysis.chunk import Chunk
-from shuntbook.analysis.health_limits import limits_for
+from shuntbook.analysis.health import limits_for
 from shuntbook.cli.keyboard import Keyboard
 from shuntbook.cli.live import LiveMeter
 from shuntbook.cli.render.big import big

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from ...analysis.health_limits import limits_for
+from ...analysis.health import limits_for
 from . import figures, sentences, tables, words
 
 if TYPE_CHECKING:
