@@ -79,7 +79,7 @@ def prime_lost(runs: Runs, limits: HealthLimits) -> Check:
     if usual is None:
         return rule.not_judged(f"fewer than {LEAST_CYCLES} runs with a draw that can be compared")
     dry = dry_runs(runs, limits)
-    dry_s = float(_lengths_s(runs)[dry].sum())
+    dry_s = float(runs.lengths_s()[dry].sum())
     if not dry.any() or (dry.sum() < LEAST_DRY and dry_s < LEAST_DRY_S) or not _alike(runs.draw[dry]):
         return rule.passed(f"usual draw {figure(usual, unit)}, lowest {figure(float(np.nanmin(runs.draw)), unit)}")
     low = float(np.median(runs.draw[dry]))
@@ -92,14 +92,6 @@ def prime_lost(runs: Runs, limits: HealthLimits) -> Check:
         DRY_ADVICE,
         runs.starts(dry),
     )
-
-
-def _lengths_s(runs: Runs) -> FloatArray:
-    """Return how long each run was seen running; 0 where that is not known. [s]."""
-    lengths_s = np.nan_to_num(runs.run_s)
-    if (going := runs.going_on()) is not None:
-        lengths_s[-1] = going[1]
-    return lengths_s
 
 
 def _alike(draw: FloatArray) -> bool:

@@ -6,6 +6,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final
 
+import numpy as np
+
 from .cycle_record import Cycles
 from .draw_health import draw_drift, overload, prime_lost, standing_draw
 from .finding import Check, Finding, Rule, spell
@@ -26,6 +28,9 @@ Judge = Callable[[Runs, HealthLimits], Check]
 OF_MOTORS: Final[tuple[Judge, ...]] = (short_cycling, start_trip, stalled_start)
 OF_PUMPS: Final[tuple[Judge, ...]] = (air_charge_lost, leak_down, prime_lost, never_cuts_out)
 OF_ALL: Final[tuple[Judge, ...]] = (draw_drift, low_voltage, overload, surge_over_rating, standing_draw)
+#: Without a site file a load is taken for a pump only if its runs are as short as a household tank's: common practice,
+#: no source. [s]
+PUMP_RUN_S: Final = 300.0
 #: So many runs or rests too short to tell, or this share of them, are worth a note. [1]
 LEAST_SHORT: Final = 2
 SHORT_SHARE: Final = 0.05
@@ -61,15 +66,21 @@ def health_of(
         When the log's last gap ended. [us]
     """
     runs = Runs(cycles, usual_interval_s, last_gap_us)
-    asked = (
-        *(OF_MOTORS if limits.is_motor is not False else ()),
-        *(OF_PUMPS if limits.is_pump is not False else ()),
-        *OF_ALL,
-    )
-    checks = [judge(runs, limits) for judge in asked]
+    checks = [judge(runs, limits) for judge in OF_MOTORS if limits.is_motor is not False]
+    checks += _of_pump(runs, limits) if limits.is_pump is not False else []
+    checks += [judge(runs, limits) for judge in OF_ALL]
     if limits.is_motor is not False:
         checks.append(sampling_too_slow(runs, limits))
     return Health(tuple(checks), trends_of(runs))
+
+
+def _of_pump(runs: Runs, limits: HealthLimits) -> list[Check]:
+    """Ask what is asked of a pump; not of a load that nobody calls one and whose runs are not those of one."""
+    usual_s = float(np.median(runs.run_s[runs.whole])) if runs.whole.any() else 0.0
+    if limits.is_pump is None and usual_s > PUMP_RUN_S:
+        why = f"runs of {spell(usual_s)} are not those of a pump on a tank; a site file can say that it is a pump"
+        return [Rule(judge.__name__).not_judged(why) for judge in OF_PUMPS]
+    return [judge(runs, limits) for judge in OF_PUMPS]
 
 
 def findings_of(

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .chunk import MICROSECONDS, FloatArray, TimeArray
-from .cycle_record import Cycle, Cycles
+from .cycle_record import Cycles
 from .finding import Check, Rule, spell
 
 BoolArray = NDArray[np.bool_]
@@ -109,14 +109,22 @@ class Runs:
         """Return the starts of some of the cycles, to name them. [us]."""
         return tuple(self.start_us[which].tolist())
 
-    def going_on(self) -> tuple[Cycle, float] | None:
-        """Return the last cycle and for how long it has run by the log's end, if it still does. [s]."""
-        last = self.cycles.cycles[-1] if self.cycles.cycles else None
-        if last is None or last.stop_us is not None or self.cycles.last_us is None:
-            return None
-        if self.last_gap_us is not None and self.last_gap_us > last.start_us:
-            return None
-        return last, (self.cycles.last_us - last.start_us) / MICROSECONDS
+    def lengths_s(self) -> FloatArray:
+        """Return how long each run was seen running; the last may still be at the log's end; 0 where unknown. [s]."""
+        lengths_s = np.nan_to_num(self.run_s)
+        if len(lengths_s) and self._goes_on() and self.cycles.last_us is not None:
+            lengths_s[-1] = (self.cycles.last_us - self.start_us[-1]) / MICROSECONDS
+        return lengths_s
+
+    def _goes_on(self) -> bool:
+        """Tell whether the last run was still going on at the log's end, as far as it was measured all the time."""
+        cut = self.last_gap_us is not None and self.last_gap_us > self.start_us[-1]
+        return self.cycles.cycles[-1].stop_us is None and not cut
+
+    def alone(self, lengths_s: FloatArray) -> BoolArray:
+        """Return during which runs no other of them starts: a load cannot run twice, so another one was mispaired."""
+        ends_us = self.start_us + (lengths_s * MICROSECONDS).astype(np.int64)
+        return np.append(self.start_us[1:] >= ends_us[:-1], True)[: len(ends_us)]
 
     def cannot_tell(self, rule: Rule, needed_s: float = 0.0) -> Check | None:
         """Return why a rule on the lengths of runs and rests is withheld; None where it need not be.

@@ -35,18 +35,18 @@ def short_cycling(runs: Runs, limits: HealthLimits) -> Check:
         return cannot
     short = runs.run_s + (runs.usual_interval_s or 0.0) < limits.minimum_run_s.value
     brief = _most_are(short, runs)
-    often = _too_often(runs, limits)
-    said = _said(runs, short)
+    a_day = _too_many_a_day(runs, limits)
+    often = a_day is not None or busiest_hour(runs.start_us) > limits.starts_per_hour.value
+    said = _said(runs, short) + (f"; {a_day:.0f} starts in 24 h on average" if a_day is not None else "")
     if not brief and not often:
         return rule.passed(said)
     condition = "" if limits.is_motor else " (if it is a motor)"
-    what = " and ".join(["starts too often"] * bool(often) + ["runs too briefly"] * brief)
-    evidence = said + (f"; {often}" if often else "")
-    if limits.published_for_pumps and limits.kind in ("motor", "compressor"):
-        evidence += f"; the limit is that of submersible pump motors, and this is a {limits.kind}"
+    what = " and ".join(["starts too often"] * often + ["runs too briefly"] * brief)
+    if _of_another_kind(limits):
+        said += f"; the limit is that of submersible pump motors, and this is a {limits.kind}"
     which = short if brief else np.ones(len(short), dtype=bool)
-    severity = _severity(limits, brief=brief, often=bool(often))
-    return rule.found(severity, f"{runs.name} {what}{condition}", evidence, ADVICE, runs.starts(which))
+    severity = _severity(limits, brief=brief, often=often)
+    return rule.found(severity, f"{runs.name} {what}{condition}", said, ADVICE, runs.starts(which))
 
 
 def _rule(limits: HealthLimits) -> Rule:
@@ -65,14 +65,11 @@ def _most_are(short: BoolArray, runs: Runs) -> bool:
     return bool(2 * whole.sum() > len(whole) or 2 * newest.sum() > len(newest))
 
 
-def _too_often(runs: Runs, limits: HealthLimits) -> str:
-    """Say in which way the load starts too often; nothing where it does not."""
+def _too_many_a_day(runs: Runs, limits: HealthLimits) -> float | None:
+    """Return the starts in 24 h on average where they are too many; None where not, or where the log is too short."""
     hours = runs.cycles.covered_s / SECONDS_PER_HOUR
-    a_day = 24 * len(runs.start_us) / hours if hours else 0.0
-    if hours >= LEAST_HOURS and a_day > limits.starts_per_day.value:
-        return f"{a_day:.0f} starts in 24 h on average"
-    busiest = busiest_hour(runs.start_us)
-    return f"a burst of {busiest} starts in one hour" if busiest > limits.starts_per_hour.value else ""
+    a_day = 24 * len(runs.start_us) / hours if hours >= LEAST_HOURS else 0.0
+    return a_day if a_day > limits.starts_per_day.value else None
 
 
 def _said(runs: Runs, short: BoolArray) -> str:
@@ -86,6 +83,11 @@ def _said(runs: Runs, short: BoolArray) -> str:
 
 def _severity(limits: HealthLimits, *, brief: bool, often: bool) -> Severity:
     """Both together ask for action; a limit that is published for another kind of motor only for a note."""
-    if limits.published_for_pumps and limits.kind in ("motor", "compressor"):
+    if _of_another_kind(limits):
         return "note"
     return "act" if brief and often and limits.is_motor else "watch"
+
+
+def _of_another_kind(limits: HealthLimits) -> bool:
+    """Tell whether the limits are those of submersible pump motors, and the load is another kind of motor."""
+    return limits.published_for_pumps and limits.kind in ("motor", "compressor")

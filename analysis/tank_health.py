@@ -12,6 +12,7 @@ from typing import Final
 import numpy as np
 
 from .chunk import FloatArray
+from .draw_health import dry_runs
 from .finding import Check, Rule, spell
 from .health_limits import COMMON_PRACTICE, HealthLimits
 from .health_runs import LEAST_CYCLES, BoolArray, Runs
@@ -56,8 +57,6 @@ LEAK_DUTY: Final = 0.2
 LEAK_STOPPED: Final = 1.5
 #: A run that goes on is also so many times as long as the longest of the others, before it is worth a look.
 TIMES_USUAL: Final = 5.0
-#: Without a site file a load is taken for a pump only if its runs are as short as a household tank's. [s]
-PUMP_RUN_S: Final = 300.0
 
 
 def air_charge_lost(runs: Runs, limits: HealthLimits) -> Check:
@@ -175,8 +174,6 @@ def leak_down(runs: Runs, limits: HealthLimits) -> Check:
         return rule.passed("the rests differ as use does")
     usual_s = float(np.median(runs.rest_s[regular]))
     run_s = float(np.median(runs.run_s[regular]))
-    if limits.is_pump is None and run_s > PUMP_RUN_S:
-        return rule.passed(f"regular, but runs of {spell(run_s)} are not those of a pump on a tank")
     if _stopped(runs, regular, usual_s):
         return rule.passed("regular for a while, then the load rested for longer: a steady use that ended")
     condition = "" if limits.is_pump else " (if it is a pump)"
@@ -227,19 +224,17 @@ def never_cuts_out(runs: Runs, limits: HealthLimits) -> Check:
     if len(others) < LEAST_CYCLES:
         return rule.not_judged(f"{len(others)} usual runs are too few to tell how long a run usually is")
     usual_s = float(np.median(others))
-    long = runs.run_s > max(limit.value, TIMES_USUAL * usual_s)
-    going = runs.going_on()
-    still = going is not None and going[1] > max(limit.value, TIMES_USUAL * usual_s)
-    if not still and not long.any():
+    lengths_s = runs.lengths_s()
+    long = (lengths_s > max(limit.value, TIMES_USUAL * usual_s)) & runs.alone(lengths_s) & ~dry_runs(runs, limits)
+    if not long.any():
         return rule.passed(f"the longest run took {spell(float(others.max()))}, a usual one {spell(usual_s)}")
-    said = [f"{int(long.sum())} runs of up to {spell(float(runs.run_s[long].max()))}"] if long.any() else []
-    if still and going is not None:
-        said.append(f"the last run was still going on after {spell(going[1])} when the log ended")
-        long[-1] = True
+    said = f"{int(long.sum())} of {len(long)} runs went on for up to {spell(float(lengths_s[long].max()))}"
+    if long[-1] and not runs.whole[-1]:
+        said += ", the last still when the log ended"
     return rule.found(
         "watch",
         f"{runs.name} runs on and does not cut out",
-        f"{' and '.join(said)}; a usual run takes {spell(usual_s)} (median of {len(others)})",
+        f"{said}; a usual run takes {spell(usual_s)} (median of {len(others)})",
         NEVER_ADVICE,
         runs.starts(long),
     )

@@ -43,7 +43,7 @@ def test_it_says_in_six_lines_what_it_found(demo, capsys):
 
 
 def test_only_the_second_week_short_cycles(demo, capsys):
-    """The healthy day has no finding; the week later asks for action, as the tank lost its air, and --strict says so."""
+    """The healthy day has no finding; a week later the tank has lost its air, and --strict says so."""
     site = str(demo / "site.toml")
     assert _json(capsys, "cycles", str(demo / "open_day.parquet"), "--site", site)["findings"] == []
     found = _json(capsys, "cycles", str(demo / "week_later.parquet"), "--site", site)["findings"]

@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from ...analysis.log_analysis import LogAnalysis
-from ..exit import Exit
+from ..exit import Exit, strictly
 from ..feeding import facts_of, feed, how_read, open_and_tell, open_site
 from ..render.as_json import cycles_document, print_json
 from ..render.terminal import cycles_lines
@@ -32,9 +32,8 @@ def command(log: Path, site: Path | None, load: str | None, strict: bool, as_jso
     feed(opened, [analysis])
     result = analysis.result()
     if as_json:
-        print_json(cycles_document(facts, result.cycles, result.findings, result.marked))
+        print_json(cycles_document(result))
     else:
         for line in cycles_lines(result):
             click.echo(line)
-    serious = any(finding.severity in ("watch", "act") for finding in result.findings)
-    return int(Exit.FINDING if strict and serious else Exit.DONE)
+    return int(strictly(result.findings) if strict else Exit.DONE)

@@ -13,8 +13,8 @@ from .words import moment_of
 
 if TYPE_CHECKING:
     from ...analysis.charge import Amounts, Charge, Span
-    from ...analysis.cycle_record import Cycle, Cycles
-    from ...analysis.finding import Finding
+    from ...analysis.cycle_record import Cycle
+    from ...analysis.finding import Check, Finding
     from ...analysis.marked import MarkedStretch
     from ...analysis.quality import Quality
     from ...analysis.report import LogFacts, LogReport, PlateCheck, Report
@@ -175,13 +175,11 @@ def _amounts(amounts: Amounts | None, unit: str) -> Document:
     }
 
 
-def cycles_document(
-    facts: LogFacts, cycles: Cycles, findings: tuple[Finding, ...], marked: Sequence[MarkedStretch] = ()
-) -> Document:
-    """Return the cycles, their summary and the findings."""
-    summary = cycles.summary
+def cycles_document(log: LogReport) -> Document:
+    """Return the cycles, their summary, the findings, all limits that were checked, and trends."""
+    cycles, summary = log.cycles, log.cycles.summary
     return {
-        "log": facts_document(facts),
+        "log": facts_document(log.facts),
         "cycles": [_cycle(cycle) for cycle in cycles.cycles],
         "summary": {
             "count": summary.count,
@@ -192,8 +190,10 @@ def cycles_document(
             "other_runs": summary.other_runs,
             "signal": cycles.signal,
         },
-        "findings": [finding_document(finding) for finding in findings],
-        "marked": marked_document(marked),
+        "findings": [finding_document(finding) for finding in log.findings],
+        "checks": [_check(check) for check in log.checks],
+        "trends": [_fields(trend) for trend in log.trends],
+        "marked": marked_document(log.marked),
     }
 
 
@@ -203,8 +203,13 @@ def _cycle(cycle: Cycle) -> Document:
 
 
 def finding_document(finding: Finding) -> Document:
-    """Return a finding."""
-    return _fields(finding)
+    """Return a finding; the runs it rests on by their starts."""
+    return {**_fields(finding), "cycles": [instant(us) for us in finding.cycles]}
+
+
+def _check(check: Check) -> Document:
+    keys = ("code", "outcome", "limit", "source", "said")
+    return {key: getattr(check, key) or None for key in keys}
 
 
 def report_document(report: Report) -> Document:
@@ -229,7 +234,7 @@ def report_document(report: Report) -> Document:
 
 
 def _log_parts(log: LogReport) -> Document:
-    cycles = cycles_document(log.facts, log.cycles, log.findings, log.marked)
+    cycles = cycles_document(log)
     return {
         "charge": charge_document(log.facts, log.charge, log.marked),
         "cycles": cycles,
