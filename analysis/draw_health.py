@@ -35,9 +35,12 @@ STANDING_ADVICE: Final = (
     "Switch off one circuit after another at its breaker and watch the meter. Do not pull cables at the bank under "
     "load.",
 )
-#: Dry draws are alike: half of them lie within this share of their median. [1]
+#: A load's usual draws, and those of a dry pump, are alike: half of them lie within this share of their median. [1]
+USUAL_ALIKE: Final = 0.1
 DRY_ALIKE: Final = 0.2
-#: Fewer dry runs than this count only where they ran for so long together. [1, s]
+#: From the first dry run to the last this share of the runs are dry: a pump that draws as usual in between is not. [1]
+DRY_IN_A_ROW: Final = 0.8
+#: Fewer dry runs than this count only where one goes on for so long, and so many times as long as usual. [1, s]
 LEAST_DRY: Final = 3
 LEAST_DRY_S: Final = 600.0
 #: What a motor may draw beyond its plate: a 4-inch submersible at its service factor draws 1.43 times the plate's watts
@@ -52,13 +55,16 @@ LEAST_DAYS: Final = 3
 def usual_draw(runs: Runs) -> float | None:
     """Return the pump's own learned draw: the median of the runs that draw most alike at the top. [runs.draw_unit].
 
-    Runs that draw less than 0.8 of the ninth decile are not its usual ones. None where fewer than a handful are left.
+    Runs that draw less than 0.8 of the ninth decile are not its usual ones. None where fewer than a handful are left,
+    or where these differ so much that they are hardly one load's.
     """
     draw = runs.draw[~np.isnan(runs.draw)]
-    if len(draw) < LEAST_CYCLES:
+    if len(draw) < LEAST_CYCLES or runs.mixed:
         return None
     usual = draw[draw >= 0.8 * np.quantile(draw, 0.9)]
-    return float(np.median(usual)) if len(usual) >= LEAST_CYCLES // 2 else None
+    if len(usual) < LEAST_CYCLES // 2 or not _alike(usual, USUAL_ALIKE):
+        return None
+    return float(np.median(usual))
 
 
 def dry_runs(runs: Runs, limits: HealthLimits) -> BoolArray:
@@ -77,11 +83,13 @@ def prime_lost(runs: Runs, limits: HealthLimits) -> Check:
     )
     usual, unit = usual_draw(runs), runs.draw_unit
     if usual is None:
-        return rule.not_judged(f"fewer than {LEAST_CYCLES} runs with a draw that can be compared")
+        return rule.not_judged(
+            f"fewer than {LEAST_CYCLES} runs have a draw that can be compared, or they differ too much"
+        )
     dry = dry_runs(runs, limits)
-    dry_s = float(runs.lengths_s()[dry].sum())
-    if not dry.any() or (dry.sum() < LEAST_DRY and dry_s < LEAST_DRY_S) or not _alike(runs.draw[dry]):
+    if not _is_dry(runs, dry):
         return rule.passed(f"usual draw {figure(usual, unit)}, lowest {figure(float(np.nanmin(runs.draw)), unit)}")
+    dry_s = float(runs.lengths_s()[dry].sum())
     low = float(np.median(runs.draw[dry]))
     condition = "" if limits.is_pump else " (if it is a pump)"
     return rule.found(
@@ -94,9 +102,20 @@ def prime_lost(runs: Runs, limits: HealthLimits) -> Check:
     )
 
 
-def _alike(draw: FloatArray) -> bool:
+def _is_dry(runs: Runs, dry: BoolArray) -> bool:
+    """Tell whether the low draws are those of a dry pump: some of them, in a row, and alike."""
+    lengths_s = runs.lengths_s()
+    usual_s = float(np.median(lengths_s[~dry])) if (~dry).any() else 0.0
+    on_and_on = bool((lengths_s[dry] > max(LEAST_DRY_S, LEAST_DRY * usual_s)).any())
+    if not dry.any() or (dry.sum() < LEAST_DRY and not on_and_on):
+        return False
+    first, last = np.flatnonzero(dry)[[0, -1]]
+    return bool(dry[first : last + 1].mean() >= DRY_IN_A_ROW) and _alike(runs.draw[dry], DRY_ALIKE)
+
+
+def _alike(draw: FloatArray, share: float) -> bool:
     low, mid, high = np.quantile(draw, [0.25, 0.5, 0.75])
-    return bool(high - low <= DRY_ALIKE * mid)
+    return bool(high - low <= share * mid)
 
 
 def draw_drift(runs: Runs, limits: HealthLimits) -> Check:

@@ -21,6 +21,8 @@ LEAST_READINGS: Final = 3
 LEAST_CYCLES: Final = 8
 #: More runs or rests than this share that are too short to tell: what rests on their lengths is withheld. [1]
 TOO_MANY_SHORT: Final = 0.2
+#: A load cannot run twice at once: more overlaps than this share, and the runs are of several loads. [1]
+MOST_OVERLAPS: Final = 0.05
 _HOUR_US: Final = 3600 * MICROSECONDS
 
 
@@ -77,7 +79,7 @@ class Runs:
     @cached_property
     def too_short(self) -> BoolArray:
         """Which cycles have a run, or the rest before it, too short for its length to be told."""
-        return (self.run_s < self.least_s) | (self.rest_s < self.least_s)
+        return (self.run_s < self.least_s) | ((self.rest_s < self.least_s) & (self.rest_s > 0))
 
     @property
     def span_s(self) -> float:
@@ -121,6 +123,12 @@ class Runs:
         cut = self.last_gap_us is not None and self.last_gap_us > self.start_us[-1]
         return self.cycles.cycles[-1].stop_us is None and not cut
 
+    @cached_property
+    def mixed(self) -> bool:
+        """Whether so many runs begin before the one before has ended that they are hardly those of one load."""
+        rests = self.rest_s[~np.isnan(self.rest_s)]
+        return bool(len(rests)) and float(np.mean(rests <= 0)) > MOST_OVERLAPS
+
     def alone(self, lengths_s: FloatArray) -> BoolArray:
         """Return during which runs no other of them starts: a load cannot run twice, so another one was mispaired."""
         ends_us = self.start_us + (lengths_s * MICROSECONDS).astype(np.int64)
@@ -139,6 +147,8 @@ class Runs:
         count = int(self.whole.sum())
         if self.least_s > needed_s > 0 or (count and self.too_short[self.whole].mean() > TOO_MANY_SHORT):
             return rule.not_judged(f"readings too far apart: only what lasts {spell(self.least_s)} can be told")
+        if self.mixed:
+            return rule.not_judged("the runs overlap: they are not those of one load")
         if count < LEAST_CYCLES:
             return rule.not_judged(f"{count} whole runs are too few to judge by; at least {LEAST_CYCLES} are needed")
         return None

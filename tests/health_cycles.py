@@ -15,10 +15,11 @@ DAY_S = 86400.0
 
 def site(*, kind="pump", limits=None, water=True, inverter=None, load=None, bank=None):
     """A garden with one load on one inverter, and a 44-gallon tank on a 40/60 psi switch."""
+    made = {"name": "wash shed inverter", "continuous_VA": 3000, "efficiency_pct": 88, **(inverter or {})}
     tables = {
         "name": "Marrowbrook",
         "bank": {"nominal_V": 24, "capacity_Ah": 420, **(bank or {})},
-        "inverters": [{"name": "wash shed inverter", "continuous_VA": 3000, "efficiency_pct": 88, **(inverter or {})}],
+        "inverters": [{key: value for key, value in made.items() if value is not None}],
         "loads": [{"name": "well pump", "kind": kind, "inverter": "wash shed inverter", "hp": 0.5, **(load or {})}],
         "limits": limits or {},
     }
