@@ -196,6 +196,10 @@ def _limits(limits: Limits) -> list[str]:
             (limits.minimum_run_s, "a run of at least {} s"),
             (limits.minimum_off_s, "a rest of at least {} s"),
             (limits.starts_per_day, "at most {} starts a day"),
+            (limits.starts_per_hour, "at most {} starts in the busiest hour"),
+            (limits.longest_run_s, "a run of at most {} s"),
+            (limits.dry_running_pct, "a running draw of at least {} % of the usual one"),
+            (limits.draw_drift_pct, "a running draw that changes by less than {} %"),
             (limits.low_voltage_V, "at least {} V at the bank"),
             (limits.standing_draw_W, "at most {} W when nothing runs"),
         )

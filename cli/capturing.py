@@ -355,7 +355,7 @@ def _live(plan: Plan) -> LiveMeter:
     how = HowRead(cast(Side, source.side), cast(Sampling, source.sampling), gap_s, usual_s)
     quantities = tuple(source.quantities)
     watched = watched_load(plan.site, None, how, set(quantities))
-    limits = limits_for(plan.site, watched.load)
+    limits = limits_for(plan.site, watched.load, how.side)
     return LiveMeter(plan.name, how, quantities, limits, watched.name, watched.expected)
 
 
