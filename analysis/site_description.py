@@ -177,16 +177,34 @@ def _water(water: Water) -> str:
 def _meter(meter: Meter) -> str:
     behind = f", behind '{meter.inverter}'" if meter.inverter else ""
     words = [f"Meter '{meter.name}': on the {meter.side.upper()} side{behind}"]
-    words += [f"range {_n(meter.range_A)} A"] if meter.range_A else []
-    accuracy = [
-        f"{_n(percent)} % of {what}"
-        for percent, what in ((meter.reading_pct, "reading"), (meter.range_pct, "range"))
-        if percent is not None
-    ]
-    words.append(f"accuracy {' plus '.join(accuracy)}" if accuracy else "accuracy not given, the usual one is assumed")
-    words += [f"shows steps of {_n(meter.resolution_A)} A"] if meter.resolution_A else []
+    stated = {
+        "amps": (meter.range_A, meter.reading_pct, meter.range_pct, meter.resolution_A, "A"),
+        "volts": (meter.range_V, meter.voltage_reading_pct, meter.voltage_range_pct, meter.resolution_V, "V"),
+        "watts": (meter.range_W, meter.power_reading_pct, meter.power_range_pct, meter.resolution_W, "W"),
+    }
+    words += [text for what, figures in stated.items() if (text := _accuracy(what, *figures))]
+    words += [f"its shunt is of class {_n(meter.shunt_class_pct)} %"] if meter.shunt_class_pct else []
+    words += [f"its zero is off by {_n(meter.zero_A)} A at most"] if meter.zero_A else []
+    words += [f"its clock by {_n(meter.clock_ppm)} millionths"] if meter.clock_ppm else []
     words += [_SAMPLING[meter.sampling]] if meter.sampling else []
     return "; ".join(words) + "."
+
+
+def _accuracy(
+    what: str,
+    full_scale: float | None,
+    reading_pct: float | None,
+    range_pct: float | None,
+    resolution: float | None,
+    unit: str,
+) -> str:
+    """Return what is stated of one quantity; amps are never passed over."""
+    limits = [f"{_n(x)} % of {of}" for x, of in ((reading_pct, "reading"), (range_pct, "range")) if x is not None]
+    words = [f"range {_n(full_scale)} {unit}"] if full_scale else []
+    if limits or what == "amps":
+        words.append(f"accuracy {' plus '.join(limits)}" if limits else "accuracy not given, the usual one is assumed")
+    words += [f"steps of {_n(resolution)} {unit}"] if resolution else []
+    return f"{what}: {', '.join(words)}" if words else ""
 
 
 def _limits(limits: Limits) -> list[str]:
