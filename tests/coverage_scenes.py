@@ -54,8 +54,11 @@ class Cell:
 
     @property
     def surge(self):
-        """Extra draw and length of a start's surge. [A], [s]."""
-        return max((load.surge_A, load.surge_s) for load in self.loads)
+        """What a start draws above the running draw, and for how long. [A], [W] at the sagging bank, [s]."""
+        load = max(self.loads, key=lambda load: load.surge_A)
+        rest_V, running_A = sum(self.rest_V) / 2, self.base_A + load.draw_A
+        extra_W = load.surge_A * (rest_V - self.resistance_ohm * (2 * running_A + load.surge_A))
+        return load.surge_A, extra_W, load.surge_s
 
 
 @dataclass(frozen=True)
