@@ -6,8 +6,11 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Final, Literal
 
+import numpy as np
+
 from .agreement import AGREES, Agreement
-from .chunk import SECONDS_PER_HOUR, Side
+from .chunk import SECONDS_PER_HOUR, FloatArray, Side
+from .pieces import Piece
 from .ranges import QuantityRange
 from .signal_integral import WORTH_TELLING
 
@@ -19,8 +22,10 @@ MOST_V, LEAST_V, MOST_A = 1000.0, 0.1, 10_000.0
 #: empty to charging: common practice, no source. [V]
 MAINS_V: Final = (90.0, 265.0)
 BANK_V: Final = (9.0, 65.0)
-#: The voltage moves where it covers this share of its mean: common practice, no source. [1]
-MOVES: Final = 0.01
+#: The voltage jumps where it changes by this share from one reading to the next, and loads are at work where it does so
+#: this often: common practice, no source; a bank at rest and one that slowly charges drift, but do not jump. [1]
+JUMPS: Final = 0.004
+LEAST_JUMPS: Final = 3
 #: Within this share of 1000 a factor is one of units. [1]
 ROUND: Final = 0.2
 #: With an array, something comes back within so much time: a day less what is not measured. [h]
@@ -60,6 +65,8 @@ class Seen:
         What each quantity covers.
     agreement : Agreement or None
         The power column against volts times amps.
+    jumps : int
+        How often the voltage jumped.
     covered_s : float
         The time measured. [s]
     range_A : float or None
@@ -71,6 +78,7 @@ class Seen:
     side: Side
     ranges: Mapping[str, QuantityRange]
     agreement: Agreement | None
+    jumps: int
     covered_s: float
     range_A: float | None
     has_array: bool
@@ -84,6 +92,26 @@ class Seen:
         """Return the mean reading of a quantity; None where it was never read."""
         part = self.ranges.get(name)
         return None if part is None else part.mean
+
+
+class JumpPart:
+    """Count how often the voltage jumps; it carries one reading."""
+
+    def __init__(self, quantities: tuple[str, ...]) -> None:
+        self._sees_volts = "voltage_V" in quantities
+        self._last: FloatArray = np.empty(0)
+        self._jumps = 0
+
+    def take(self, piece: Piece) -> None:
+        """Take the next piece in."""
+        if self._sees_volts:
+            volts = np.concatenate([self._last, piece.having("voltage_V").new().quantities["voltage_V"]])
+            self._last = volts[-1:]
+            self._jumps += int((np.abs(np.diff(volts)) > JUMPS * np.abs(volts[1:])).sum())
+
+    def result(self) -> int:
+        """Return how often it jumped so far."""
+        return self._jumps
 
 
 def doubts_of(seen: Seen) -> tuple[Doubt, ...]:
@@ -146,13 +174,13 @@ def _of_side(seen: Seen) -> Iterator[Doubt]:
 
 
 def _of_amps(seen: Seen) -> Iterator[Doubt]:
-    amps, volts, mean_V = (seen.ends("current_A"), seen.ends("voltage_V"), seen.mean("voltage_V"))
+    amps, volts = seen.ends("current_A"), seen.ends("voltage_V")
     if amps is None:
         return
-    if volts is not None and mean_V and amps[0] == amps[1] and volts[1] - volts[0] > MOVES * abs(mean_V):
+    if volts is not None and amps[0] == amps[1] and seen.jumps >= LEAST_JUMPS:
         text = (
-            f"the current is {amps[0]:g} A all along while the voltage moves from {volts[0]:.4g} to {volts[1]:.4g} V: "
-            "check the shunt's leads and the meter's input"
+            f"the current is {amps[0]:g} A all along while the voltage jumps between {volts[0]:.4g} and "
+            f"{volts[1]:.4g} V: check the shunt's leads and the meter's input"
         )
         yield Doubt("dead_current", text, "not")
     elif seen.side == "dc" and seen.has_array and amps[0] >= 0 and seen.covered_s > DAY_H * SECONDS_PER_HOUR:

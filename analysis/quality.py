@@ -11,18 +11,20 @@ from .amounts import HowRead, Span
 from .chunk import Chunk
 from .clipping import Clipping, ClippingPart
 from .counter import CounterFold
-from .doubts import Doubt, Seen, doubts_of
+from .doubts import Doubt, JumpPart, Seen, doubts_of
 from .pieces import InPieces, Part, Piece
 from .ranges import QuantityRange, RangePart
 from .rest import Rest, RestPart
 from .sign_check import SignCheck, SignFold, SignPart
 from .spacing import Spacing, SpacingPart
 from .spikes import SpikePart, Spikes
-from .stuck import Stuck, StuckPart
+from .stuck import Repeats, Stuck, StuckPart
 from .time_span import SpanFold
 
 __all__ = ["Quality", "QualityFold", "QuantityRange", "SignCheck", "SignFold"]
 
+#: So many of its digits a voltage must follow a current: common practice, no source. [1]
+LEAST_ANSWER = 3.0
 #: The quantities that are watched for standing still.
 _WATCHED = ("current_A", "voltage_V", "power_W")
 
@@ -114,19 +116,20 @@ class QualityFold:
         span, found = self._span.result(), self._parts.result()
         agreement = found["agreement"]
         ranges = _ended(found, "range")
+        stuck = _stuck(_ended(found, "repeats"), found.get("sign"))
         counter = self._counter.compared(drawn_Ah=0.0, returned_Ah=0.0) if self._counter is not None else None
-        seen = Seen(self._how.side, ranges, agreement, span.covered_s, self._range_A, self._has_array)
+        seen = Seen(self._how.side, ranges, agreement, found["jumps"], span.covered_s, self._range_A, self._has_array)
         return Quality(
             span=span,
             spacing=found["spacing"],
             ranges=ranges,
             sign=found.get("sign"),
             spikes=found["spikes"],
-            stuck=_in_order([run for repeats in _ended(found, "repeats").values() for run in repeats.stuck]),
+            stuck=stuck,
             clipping=tuple(part for part in _ended(found, "clipping").values() if part.clipped),
             agreement=agreement,
             counter_resets=counter.resets if counter is not None else None,
-            rest=found.get("rest"),
+            rest=_true_rest(found.get("rest"), stuck),
             doubts=doubts_of(seen),
         )
 
@@ -141,6 +144,7 @@ class _Parts:
             "spacing": SpacingPart(limit_s),
             "spikes": SpikePart(how, set(quantities)),
             "agreement": AgreementPart(how.side, quantities),
+            "jumps": JumpPart(quantities),
         }
         if how.side == "dc" and {"current_A", "voltage_V"} <= set(quantities):
             self._parts["sign"] = SignPart(limit_s)
@@ -171,11 +175,28 @@ def _ended(found: dict[str, Any], kind: str) -> dict[str, Any]:
     return {name.removesuffix(f" {kind}"): part for name, part in found.items() if name.endswith(f" {kind}")}
 
 
+def _true_rest(rest: Rest | None, stuck: tuple[Stuck, ...]) -> Rest | None:
+    """Return the rest, unless the current stood still in it: a meter that hangs is quiet as well."""
+    if rest is None:
+        return None
+    hung = (run.start_us < rest.stop_us and run.stop_us > rest.start_us for run in stuck if run.quantity == "current_A")
+    return None if any(hung) else rest
+
+
 def _others(names: tuple[str, ...], name: str) -> tuple[str, ...]:
     return tuple(other for other in names if other != name)
 
 
-def _in_order(stuck: list[Stuck]) -> tuple[Stuck, ...]:
+def _stuck(repeats: dict[str, Repeats], sign: SignCheck | None) -> tuple[Stuck, ...]:
+    """Return the stretches that stood still, in order.
+
+    A voltage of few digits is constant for long by itself: its own count only where the current swung so much that the
+    voltage, by the resistance its steps show, must have followed by several digits.
+    """
+    stuck = [run for part in repeats.values() for run in part.stuck if run.quantity != "voltage_V"]
+    if sign is not None and sign.resistance_ohm is not None and "voltage_V" in repeats:
+        must_V = LEAST_ANSWER * repeats["voltage_V"].grain
+        stuck += [run for run in repeats["voltage_V"].stuck if abs(sign.resistance_ohm) * run.swing >= must_V]
     return tuple(sorted(stuck, key=lambda run: (run.start_us, run.quantity)))
 
 

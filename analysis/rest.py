@@ -13,6 +13,7 @@ from .block_means import BlockMeans
 from .chunk import MICROSECONDS, Chunk, FloatArray, TimeArray
 from .pieces import InPieces, Piece, gaps_before
 from .threshold import Threshold
+from .zero_check import smallest_step
 
 #: A rest lasts at least this long and has at least so many readings: common practice, no source.
 LEAST_S: Final = 60.0
@@ -21,8 +22,8 @@ LEAST_READINGS: Final = 10
 #: and one of the meter's smallest steps: common practice, no source; sun that balances a load wanders further. [1]
 LEVEL_TIMES: Final = 10.0
 #: It is near zero where it reads less than this share of the most the log reads: common practice, no source; an offset
-#: is a small part of a meter's range, a standing draw may be as small. [1]
-NEAR: Final = 0.02
+#: is a small part of a meter's range; a standing draw may be as small. [1]
+NEAR: Final = 0.01
 
 
 @dataclass(frozen=True)
@@ -122,7 +123,7 @@ class RestPart:
             return None
         blocks = self._means.blocks()
         noise_A = sqrt(self._squares_A2 / (count - 1) / 2)
-        digit_A = self._grain_A if np.isfinite(self._grain_A) else 0.0
+        digit_A = smallest_step(self._grain_A, self._most_A)
         if np.ptp(blocks) > LEVEL_TIMES * noise_A / sqrt(count // len(blocks)) + digit_A:
             return None
         return Rest(self._start_us, self._stop_us, count, self._means.mean, self._means.uncertainty()[0])
@@ -132,7 +133,7 @@ class RestPart:
         best = self._better()
         if best is None or abs(best.mean_A) > NEAR * self._most_A:
             return None
-        digit_A = self._grain_A / sqrt(12) if np.isfinite(self._grain_A) else 0.0
+        digit_A = smallest_step(self._grain_A, self._most_A) / sqrt(12)
         return Rest(best.start_us, best.stop_us, best.readings, best.mean_A, max(best.u_A, digit_A))
 
 

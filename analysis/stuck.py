@@ -19,9 +19,9 @@ LEAST_DIGITS: Final = 20.0
 #: be otherwise: common practice, no source. [1]
 MOST_REPEATS: Final = 0.9
 IMPROBABLE: Final = 1e-15
-#: The other quantities move where at least so many, and this share, of their readings change: common practice, no
-#: source.
-LEAST_MOVES, SHARE_MOVES = 10, 0.2
+#: The other quantities move where at least so many, and this share, of their readings change; they stand still as well
+#: where no more than a few do, about the ends: common practice, no source.
+LEAST_MOVES, SHARE_MOVES, FEW_MOVES = 10, 0.2, 4
 #: The runs before one that tell how often readings repeated just then; and how many long ones are kept.
 _BEFORE: Final = 20
 _KEPT: Final = 16
@@ -32,6 +32,7 @@ class Stuck:
     """A stretch in which a quantity stood still.
 
     ``others_moved`` tells whether the other quantities went on meanwhile; if not, the meter or its line hung.
+    ``swing`` is what the first of them ranged over, in its own unit.
     """
 
     quantity: str
@@ -40,28 +41,37 @@ class Stuck:
     readings: int
     value: float
     others_moved: bool
+    swing: float
 
 
 @dataclass(frozen=True)
 class Repeats:
     """How often a quantity's readings repeat, noughts apart, and the stretches that are improbable.
 
-    ``share`` is that of readings, not nought, that are followed by the same; None where there are none.
+    ``share`` is that of readings, not nought, that are followed by the same; None where there are none. ``grain`` is
+    the smallest change seen, infinite where there was none.
     """
 
     share: float | None
     stuck: tuple[Stuck, ...]
+    grain: float
 
 
 @dataclass(frozen=True)
 class _Run:
-    """A run of equal readings; `moves` of its steps changed another quantity, `before` is the mean length before."""
+    """A run of equal readings.
+
+    `moves` of its steps changed another quantity, the first of which went from `low` to `high`; `before` is the mean
+    length of the runs before.
+    """
 
     start_us: int
     stop_us: int
     readings: int
     value: float
     moves: int
+    low: float
+    high: float
     before: float
 
 
@@ -75,7 +85,7 @@ class StuckPart:
     name : str
         The quantity.
     others : tuple of str
-        The quantities that move when it should.
+        The quantities that move when it should; the first of them is followed closely.
     """
 
     def __init__(self, name: str, others: tuple[str, ...]) -> None:
@@ -116,20 +126,31 @@ class StuckPart:
             count[0] += self._open.readings - 1
             moves[0] += self._open.moves
             start_us[0] = self._open.start_us
+        low, high = self._first_other(readings, first)
         before = _means_before(self._lengths, count)
         worth = np.flatnonzero((count >= LEAST_READINGS) & (x[first] != 0))
-        table = (start_us, readings.time_us[last], count, x[first], moves, before)
+        table = (start_us, readings.time_us[last], count, x[first], moves, low, high, before)
         runs = {int(k): _Run(*(column[k].item() for column in table)) for k in {*worth.tolist(), len(count) - 1}}
         self._open = runs.pop(len(count) - 1)
         self._long = _longest([*self._long, *runs.values()])
         self._lengths = np.concatenate([self._lengths, count[:-1]])[-_BEFORE:]
+
+    def _first_other(self, readings: Chunk, first: NDArray[np.int64]) -> tuple[FloatArray, FloatArray]:
+        """Return the lowest and highest reading of the first other quantity in each run, NaN where it has none."""
+        if not self._others:
+            return np.full(len(first), np.nan), np.full(len(first), np.nan)
+        other = readings.quantities[self._others[0]]
+        low, high = np.fmin.reduceat(other, first), np.fmax.reduceat(other, first)
+        if self._open is not None:
+            low[0], high[0] = np.fmin(low[0], self._open.low), np.fmax(high[0], self._open.high)
+        return low, high
 
     def result(self) -> Repeats:
         """Return the improbable stretches so far, in order."""
         runs = self._long if self._open is None else [*self._long, self._open]
         stuck = [self._told(run) for run in runs if self._is_stuck(run)]
         share = self._repeats / self._pairs if self._pairs else None
-        return Repeats(share, tuple(sorted(stuck, key=lambda run: run.start_us)))
+        return Repeats(share, tuple(sorted(stuck, key=lambda run: run.start_us)), float(self._grain))
 
     def _is_stuck(self, run: _Run) -> bool:
         steps = run.readings - 1
@@ -137,13 +158,14 @@ class StuckPart:
             return False
         elsewhere = (self._repeats - steps) / max(self._pairs - steps, 1)
         share = max(elsewhere, 1 - 1 / run.before if run.before else 0.0)
-        return share <= MOST_REPEATS and share**steps < IMPROBABLE and (self._moved(run) or not run.moves)
+        return share <= MOST_REPEATS and share**steps < IMPROBABLE and (self._moved(run) or run.moves <= FEW_MOVES)
 
     def _moved(self, run: _Run) -> bool:
         return run.moves >= max(LEAST_MOVES, SHARE_MOVES * run.readings)
 
     def _told(self, run: _Run) -> Stuck:
-        return Stuck(self._name, run.start_us, run.stop_us, run.readings, run.value, self._moved(run))
+        swing = run.high - run.low if self._others else 0.0
+        return Stuck(self._name, run.start_us, run.stop_us, run.readings, run.value, self._moved(run), swing)
 
 
 def _means_before(earlier: FloatArray, count: NDArray[np.int64]) -> FloatArray:

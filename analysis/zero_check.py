@@ -48,6 +48,11 @@ class ZeroCheck:
     dof: float
 
 
+def smallest_step(change: float, highest: float) -> float:
+    """Return a meter's smallest step from the smallest change seen in a log and its highest reading, in its unit."""
+    return min(change, highest / _LEAST_COUNTS)
+
+
 class ZeroFold:
     """Take the mean current over a named stretch, as a fold; block means and a histogram are all it carries.
 
@@ -123,7 +128,7 @@ class ZeroFold:
         """Return the meter's smallest step. [A]"""
         if self._stated_A is not None:
             return self._stated_A
-        return min(float(self._grain_A), self._most_A / _LEAST_COUNTS)
+        return smallest_step(float(self._grain_A), self._most_A)
 
     def _check_level(self, noise_A: float) -> None:
         blocks = self._means.blocks()

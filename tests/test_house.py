@@ -132,18 +132,18 @@ def test_light_commands_load_nothing_heavy(command):
     assert done.stdout.splitlines()[-1] == "LOADED []"
 
 
-def test_convert_and_charge_at_work_load_nothing_heavy(tmp_path):
+def test_convert_look_and_charge_at_work_load_nothing_heavy(tmp_path):
     """Nor do they when they do their work."""
     export, log = tmp_path / "a.csv", tmp_path / "a.parquet"
     export.write_text("time,current [A]\n2026-06-13T10:00:00Z,75.0\n2026-06-13T10:15:00Z,75.0\n", encoding="utf-8")
     code = (
         "import sys\nfrom shuntbook.cli.main import run\n"
         f"a = run(['convert', {str(export)!r}, '--out', {str(log)!r}, '--gap', '1h'])\n"
-        f"b = run(['charge', {str(log)!r}])\n"
-        f"print('LOADED', a, b, [m for m in {HEAVY!r} if m in sys.modules])"
+        f"b = run(['look', {str(log)!r}]), run(['charge', {str(log)!r}])\n"
+        f"print('LOADED', a, *b, [m for m in {HEAVY!r} if m in sys.modules])"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=ROOT.parent)
-    assert done.stdout.splitlines()[-1] == "LOADED 0 0 []"
+    assert done.stdout.splitlines()[-1] == "LOADED 0 0 0 []"
 
 
 def test_capture_at_work_loads_nothing_heavy(tmp_path):

@@ -323,3 +323,85 @@ def test_an_array_by_the_minute(data, converted, asked):
     # clipping at the readings instead of at the crossings is off by no more than the crossings' own minutes
     assert energy["returned_Wh"] == pytest.approx(trapezoid(np.maximum(power_W, 0), instants) / 3600, rel=1e-3)
     assert energy["drawn_Wh"] == pytest.approx(trapezoid(np.maximum(-power_W, 0), instants) / 3600, rel=1e-2)
+
+
+# --- how good these logs are ----------------------------------------------------------------------------------------
+
+LOGS = {
+    "cycler_30s": ("*.txt", "unsigned_with_letters", ["good", "with care", "not"]),
+    "cycler_20s": ("*.csv", "milli_units", ["good", "good", "not"]),
+    "cycler_60s": ("*.csv", "signed_minutes", ["good", "with care", "not"]),
+    "pv_minute": ("*.csv", "signed_minutes_with_offset", ["good", "with care", "not"]),
+}
+
+
+@pytest.mark.parametrize("folder", LOGS)
+def test_what_a_log_is_good_for(data, converted, asked, folder):
+    """Rows 20 to 60 s apart: charge or energy, hardly short runs, no surges; and nothing is the matter with them."""
+    pattern, profile, grades = LOGS[folder]
+    log, _ = converted(only(data / folder, pattern), profile)
+    result = asked("look", log)
+    assert [result["verdict"][use]["grade"] for use in ("amounts", "cycles", "surges")] == grades
+    assert result["stuck"] == result["clipping"] == result["doubts"] == []
+    assert result["spikes"]["count"] == 0
+    assert result["availability"] == 1.0
+
+
+@pytest.mark.parametrize("reverse", [False, True])
+@pytest.mark.parametrize(
+    ("folder", "pattern", "profile", "steps"),
+    [("cycler_30s", "*.txt", "unsigned_with_letters", 12), ("cycler_uneven", "*.034", "signed_with_letters", 5)],
+)
+def test_steps_tell_the_sign(data, tmp_path, asked, capsys, folder, pattern, profile, steps, reverse):
+    """Every step that moves the voltage agrees; with the sign turned, every one is against it."""
+    log, source = tmp_path / "log.parquet", only(data / folder, pattern)
+    arguments = ["convert", str(source), "--out", str(log), "--profile", str(PROFILES / f"{profile}.toml")]
+    assert run([*arguments, *(["--reverse-sign"] if reverse else [])]) == 0
+    capsys.readouterr()
+    sign = asked("look", log)["sign"]
+    assert sign["plausible"] is not reverse
+    assert sign["steps"] == steps
+    assert sign["against"] == (steps if reverse else 0)
+
+
+def test_a_cyclers_counter_is_set_back_and_its_rests_are_at_nought(data, converted, asked):
+    """Two hours of rest between the steps; 13 times the counter begins again."""
+    log, _ = converted(only(data / "cycler_30s", "*.txt"), "unsigned_with_letters")
+    result = asked("look", log)
+    assert result["counter_resets"] == 13
+    assert result["rest"]["readings"] > 200
+    assert abs(result["rest"]["mean_A"]) <= 2 * result["rest"]["u_A"]
+
+
+def test_the_false_row_of_the_freezers_day_is_the_only_spike(data, converted, asked):
+    """At 12:27:42 and nowhere else: none of the 29 starts, whose surges take a reading or two."""
+    log, _ = converted(only(data / "appliance_cycles", "freezer_*.csv"), "appliance_day")
+    result = asked("look", log)
+    (spike,) = result["spikes"]["largest"]
+    berlin = datetime.fromisoformat(spike["at"]).astimezone(ZoneInfo("Europe/Berlin"))
+    assert f"{berlin:%H:%M:%S}" == "12:27:42"
+    assert result["spikes"]["count"] == 1
+    # The row of 3275 W shares its second with one of 2 W: their mean, over the 2 s since the row before.
+    assert result["spikes"]["energy_Wh"] == pytest.approx((3275 + 2) / 2 * 2 / 3600, rel=1e-9)
+    assert [result["verdict"][use]["grade"] for use in ("amounts", "cycles", "surges")] == ["good", "good", "with care"]
+
+
+def test_no_start_of_the_fridges_day_is_a_spike(data, converted, asked):
+    """26 starts that reach up to fifteen times the run; the fifteen gaps cost 0.3 % of the day."""
+    log, _ = converted(only(data / "appliance_cycles", "fridge_*.csv"), "appliance_day")
+    result = asked("look", log)
+    assert all(spike["value"] < 20 for spike in result["spikes"]["largest"])  # two rows of 15 and 17 W at rest
+    assert result["availability"] == pytest.approx(1 - 263 / 86400, abs=2e-4)
+    assert result["stuck"] == []
+
+
+@pytest.mark.parametrize("name", ["main", "kettle", "vacuum"])
+def test_mains_loads_by_the_second(data, converted, asked, name):
+    """Watts and cycles; a surge only as a lower bound; no sign behind an inverter."""
+    log, _ = converted(data / "lab_motor" / f"{name}.csv", "behind_inverter")
+    result = asked("look", log)
+    assert [result["verdict"][use]["grade"] for use in ("amounts", "cycles", "surges")] == ["good", "good", "with care"]
+    assert result["verdict"]["amounts"]["what"] == "Wh"
+    assert result["sign"] is None
+    assert result["stuck"] == result["clipping"] == result["doubts"] == []
+    assert result["spikes"]["count"] == 0

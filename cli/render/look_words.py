@@ -30,6 +30,7 @@ def look_lines(facts: LogFacts, quality: Quality, verdict: Verdict) -> list[str]
     remarks = [
         *_sign_lines(facts, quality.sign),
         *(f"check: {line}" for line in _matters(facts, quality)),
+        *_counter_lines(quality),
         *_rest_lines(facts, quality),
         *(f"note: {said}" for said in facts.said),
     ]
@@ -134,8 +135,6 @@ def _matters(facts: LogFacts, quality: Quality) -> Iterator[str]:
     yield from (_clipped(part) for part in quality.clipping)
     if _worth_telling(quality):
         yield _spikes(facts, quality.spikes)
-    if quality.counter_resets:
-        yield f"the meter's own counter was set back {_times(quality.counter_resets)}; charge follows it across that"
 
 
 def _worth_telling(quality: Quality) -> bool:
@@ -178,8 +177,11 @@ def _spikes(facts: LogFacts, spikes: Spikes) -> str:
     )
 
 
-def _times(count: int) -> str:
-    return "once" if count == 1 else f"{count:,} times"
+def _counter_lines(quality: Quality) -> list[str]:
+    if not quality.counter_resets:
+        return []
+    times = "once" if quality.counter_resets == 1 else f"{quality.counter_resets:,} times"
+    return [f"counter: the meter set its own back {times}; charge follows it across that"]
 
 
 def _rest_lines(facts: LogFacts, quality: Quality) -> list[str]:
