@@ -10,13 +10,14 @@ import numpy as np
 from .chunk import FloatArray
 from .pieces import Piece
 
-#: So many readings at exactly the highest value, some of them this many in a row, are a flat top: common practice, no
-#: source. A meter whose readings repeat more often than this by themselves has flat tops anyway.
+#: So many readings at exactly the highest value, and this many times those at the next lower one, are a flat top:
+#: common practice, no source. A meter whose readings repeat more often than this by themselves has flat tops anyway.
 LEAST_READINGS: Final = 5
-LEAST_IN_A_ROW: Final = 3
+TIMES_NEXT: Final = 5.0
 MOST_REPEATS: Final = 0.5
-#: At this share of its range a meter counts as at its end: common practice, no source. [1]
-AT_END: Final = 0.999
+#: Between these shares of its range a meter is at its end; what is far beyond was not read but made: common practice,
+#: no source. [1]
+AT_END: Final = (0.999, 1.2)
 
 
 @dataclass(frozen=True)
@@ -30,7 +31,7 @@ class Clipping:
     high_value, low_value : float or None
         Those values, in the quantity's unit.
     at_range : int or None
-        Readings at the end of the meter's stated range or beyond; None where none is stated.
+        Readings at the end of the meter's stated range; None where none is stated.
     """
 
     quantity: str
@@ -47,24 +48,23 @@ class Clipping:
 
 
 class _Top:
-    """The highest value so far: how often it was read, and how often in a row."""
+    """The two highest values so far, the highest first, and how often each was read."""
 
     def __init__(self) -> None:
-        self.value = -np.inf
-        self.count = self.longest = self._row = 0
+        self.counts: dict[float, int] = {}
 
     def add(self, x: FloatArray) -> None:
-        if len(x) and (highest := float(x.max())) > self.value:
-            self.value, self.count, self.longest, self._row = highest, 0, 0, 0
-        at = x == self.value
-        self.count += int(at.sum())
-        if not at.any():
-            self._row = 0
-            return
-        off = np.concatenate([[-1 - self._row], np.flatnonzero(~at), [len(x)]])
-        rows = np.diff(off) - 1
-        self.longest = max(self.longest, int(rows.max()))
-        self._row = int(rows[-1])
+        for _ in range(2):
+            if len(x):
+                highest = float(x.max())
+                self.counts[highest] = self.counts.get(highest, 0) + int((x == highest).sum())
+                x = x[x < highest]
+        self.counts = dict(sorted(self.counts.items(), reverse=True)[:2])
+
+    def flat(self) -> int:
+        """Return how many readings make a flat top above nought; 0 where it is none."""
+        (value, count), (_, below) = [*self.counts.items(), (0.0, 0), (0.0, 0)][:2]
+        return count if value > 0 and count >= max(LEAST_READINGS, TIMES_NEXT * below) else 0
 
 
 class ClippingPart:
@@ -89,19 +89,18 @@ class ClippingPart:
         self._high.add(x)
         self._low.add(-x)
         if self._end is not None:
-            self._at_range += int((np.abs(x) >= AT_END * self._end).sum())
+            share = np.abs(x) / self._end
+            self._at_range += int(((share >= AT_END[0]) & (share <= AT_END[1])).sum())
 
     def result(self, repeats: float | None = None) -> Clipping:
         """Return what was cut off so far; `repeats` is the share of readings that repeat by themselves. [1]"""
-        high, low = (self._flat(top, repeats) for top in (self._high, self._low))
-        at_range = None if self._end is None else self._at_range
-        return Clipping(
-            self._name, high, low, self._high.value if high else None, -self._low.value if low else None, at_range
-        )
-
-    @staticmethod
-    def _flat(top: _Top, repeats: float | None) -> int:
-        """Return the readings of a flat top that varies elsewhere and is worth cutting off: above nought."""
         varies = repeats is not None and repeats <= MOST_REPEATS
-        flat = top.value > 0 and top.count >= LEAST_READINGS and top.longest >= LEAST_IN_A_ROW
-        return top.count if varies and flat else 0
+        high, low = (top.flat() if varies else 0 for top in (self._high, self._low))
+        return Clipping(
+            self._name,
+            high,
+            low,
+            next(iter(self._high.counts)) if high else None,
+            -next(iter(self._low.counts)) if low else None,
+            None if self._end is None else self._at_range,
+        )

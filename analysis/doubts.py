@@ -67,6 +67,9 @@ class Seen:
         The power column against volts times amps.
     jumps : int
         How often the voltage jumped.
+    most_A : float or None
+        What all but a thousandth of the readings of the current do not exceed, either way: a few false ones do not
+        count. [A]
     covered_s : float
         The time measured. [s]
     range_A : float or None
@@ -79,6 +82,7 @@ class Seen:
     ranges: Mapping[str, QuantityRange]
     agreement: Agreement | None
     jumps: int
+    most_A: float | None
     covered_s: float
     range_A: float | None
     has_array: bool
@@ -120,14 +124,13 @@ def doubts_of(seen: Seen) -> tuple[Doubt, ...]:
 
 
 def _of_units(seen: Seen) -> Iterator[Doubt]:
-    mean_V, amps = seen.mean("voltage_V"), seen.ends("current_A")
+    mean_V, most_A = seen.mean("voltage_V"), seen.most_A
     if mean_V is not None and abs(mean_V) > MOST_V:
         yield _unit("volts_unit", f"the voltage is {mean_V:,.0f} V on average: probably millivolts read as volts")
     elif mean_V is not None and seen.side == "dc" and 0 < abs(mean_V) < LEAST_V:
         yield _unit("volts_unit", f"the voltage is {mean_V:.2g} V on average: probably kilovolts read as volts")
-    if amps is None:
+    if most_A is None:
         return
-    most_A = max(abs(end) for end in amps)
     if seen.range_A is not None and most_A > BEYOND_RANGE * seen.range_A:
         text = f"the current reaches {most_A:,.0f} A with a meter of {seen.range_A:g} A: milliamps, or a wrong factor"
         yield _unit("amps_unit", text)

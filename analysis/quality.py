@@ -13,7 +13,7 @@ from .clipping import Clipping, ClippingPart
 from .counter import CounterFold
 from .doubts import Doubt, JumpPart, Seen, doubts_of
 from .pieces import InPieces, Part, Piece
-from .ranges import QuantityRange, RangePart
+from .ranges import MostPart, QuantityRange, RangePart
 from .rest import Rest, RestPart
 from .sign_check import SignCheck, SignFold, SignPart
 from .spacing import Spacing, SpacingPart
@@ -118,7 +118,18 @@ class QualityFold:
         ranges = _ended(found, "range")
         stuck = _stuck(_ended(found, "repeats"), found.get("sign"))
         counter = self._counter.compared(drawn_Ah=0.0, returned_Ah=0.0) if self._counter is not None else None
-        seen = Seen(self._how.side, ranges, agreement, found["jumps"], span.covered_s, self._range_A, self._has_array)
+        seen = Seen(
+            side=self._how.side,
+            ranges=ranges,
+            agreement=agreement,
+            jumps=found["jumps"],
+            most_A=found.get("most"),
+            covered_s=span.covered_s,
+            range_A=self._range_A,
+            has_array=self._has_array,
+        )
+        doubts = doubts_of(seen)
+        dead = any(doubt.code == "dead_current" for doubt in doubts)
         return Quality(
             span=span,
             spacing=found["spacing"],
@@ -129,8 +140,8 @@ class QualityFold:
             clipping=tuple(part for part in _ended(found, "clipping").values() if part.clipped),
             agreement=agreement,
             counter_resets=counter.resets if counter is not None else None,
-            rest=_true_rest(found.get("rest"), stuck),
-            doubts=doubts_of(seen),
+            rest=None if dead else _true_rest(found.get("rest"), stuck),
+            doubts=doubts,
         )
 
 
@@ -150,6 +161,8 @@ class _Parts:
             self._parts["sign"] = SignPart(limit_s)
         if how.side == "dc" and "current_A" in quantities and how.sampling != "held":
             self._parts["rest"] = RestPart(limit_s)
+        if "current_A" in quantities:
+            self._parts["most"] = MostPart("current_A")
         self._parts |= {f"{name} range": RangePart(name) for name in quantities}
         if how.sampling != "held":
             self._parts |= {f"{name} repeats": StuckPart(name, _others(watched, name)) for name in watched}

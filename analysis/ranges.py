@@ -7,7 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from .chunk import FloatArray
+from .histogram import Histogram
 from .pieces import Piece
+
+#: All but this share of the readings tell how much a quantity reads; the rest may be false ones. [1]
+FALSE_SHARE = 0.001
 
 
 @dataclass(frozen=True)
@@ -46,3 +50,19 @@ class RangePart:
             return QuantityRange(0, self._missing, None, None, None)
         mean = self._total / self._readings
         return QuantityRange(self._readings, self._missing, self._low, self._high, mean)
+
+
+class MostPart:
+    """Find what nearly all readings of a quantity do not exceed, either way: a few false ones do not count."""
+
+    def __init__(self, name: str) -> None:
+        self._name = name
+        self._sizes = Histogram()
+
+    def take(self, piece: Piece) -> None:
+        """Take the next piece in."""
+        self._sizes.add(np.abs(piece.having(self._name).new().quantities[self._name]))
+
+    def result(self) -> float | None:
+        """Return it, to within 0.5 %; None where the quantity was never read."""
+        return self._sizes.quantile(1 - FALSE_SHARE)

@@ -12,6 +12,7 @@ import numpy as np
 from .block_means import BlockMeans
 from .chunk import MICROSECONDS, Chunk, FloatArray, TimeArray
 from .pieces import InPieces, Piece, gaps_before
+from .ranges import MostPart
 from .threshold import Threshold
 from .zero_check import smallest_step
 
@@ -21,8 +22,8 @@ LEAST_READINGS: Final = 10
 #: It is level where means of blocks of it stay within so many times what the noise from reading to reading lets them,
 #: and one of the meter's smallest steps: common practice, no source; sun that balances a load wanders further. [1]
 LEVEL_TIMES: Final = 10.0
-#: It is near zero where it reads less than this share of the most the log reads: common practice, no source; an offset
-#: is a small part of a meter's range; a standing draw may be as small. [1]
+#: It is near zero where it reads less than this share of what the log reads at most (`MostPart`): common practice, no
+#: source; an offset is a small part of a meter's range; a standing draw may be as small. [1]
 NEAR: Final = 0.01
 
 
@@ -75,7 +76,8 @@ class RestPart:
         self._threshold = Threshold()
         self._start_us = self._stop_us = 0
         self._means = BlockMeans()
-        self._squares_A2 = self._most_A = 0.0
+        self._squares_A2 = 0.0
+        self._most = MostPart("current_A")
         self._grain_A = np.inf
         self._best: Rest | None = None
 
@@ -88,7 +90,7 @@ class RestPart:
         is_gap = gaps_before(time_us, self._gap_limit_s)
         change = np.abs(np.diff(x, prepend=x[0]))
         self._grain_A = min(self._grain_A, float(change[change > 0].min(initial=np.inf)))
-        self._most_A = max(self._most_A, float(np.abs(x).max()))
+        self._most.take(piece)
         starts = piece.inside(is_gap | (change > self._threshold.of(x, is_gap))).tolist()
         bounds = [piece.start, *starts, piece.stop]
         for a, b in pairwise(bounds):
@@ -123,7 +125,7 @@ class RestPart:
             return None
         blocks = self._means.blocks()
         noise_A = sqrt(self._squares_A2 / (count - 1) / 2)
-        digit_A = smallest_step(self._grain_A, self._most_A)
+        digit_A = smallest_step(self._grain_A, self._most.result() or 0.0)
         if np.ptp(blocks) > LEVEL_TIMES * noise_A / sqrt(count // len(blocks)) + digit_A:
             return None
         return Rest(self._start_us, self._stop_us, count, self._means.mean, self._means.uncertainty()[0])
@@ -131,9 +133,9 @@ class RestPart:
     def result(self) -> Rest | None:
         """Return the best rest so far; None where no stretch is level and near zero."""
         best = self._better()
-        if best is None or abs(best.mean_A) > NEAR * self._most_A:
+        if best is None or abs(best.mean_A) > NEAR * (self._most.result() or 0.0):
             return None
-        digit_A = smallest_step(self._grain_A, self._most_A) / sqrt(12)
+        digit_A = smallest_step(self._grain_A, self._most.result() or 0.0) / sqrt(12)
         return Rest(best.start_us, best.stop_us, best.readings, best.mean_A, max(best.u_A, digit_A))
 
 

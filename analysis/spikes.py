@@ -17,9 +17,15 @@ from .threshold import Threshold
 #: A spike stands out by more than twice the smallest step, and by five times what its neighbours, two on either side,
 #: differ among themselves, which is no step: common practice, no source.
 STEPS, TIMES = 2.0, 5.0
-#: The voltage answers where it moves by so many times what it usually does, but by no more than half: common practice,
-#: no source.
-ANSWERS, AT_MOST = 4.0, 0.5
+#: The voltage answers a reading where it sags by this share of what the log's other changes bring about, as far as
+#: these and the voltage move together this well; else by so many times its noise; but by no more than half: common
+#: practice, no source.
+ANSWERED_SHARE, TOGETHER, NOISE_TIMES, AT_MOST = 0.3, 0.5, 4.0, 0.5
+#: A quarter of normally distributed values are further from nought than this many standard deviations. [1]
+QUARTER_OF_SIZES: Final = 1.150
+#: With readings further apart a load's run may last only one of them, so that lone ones are judged only where volts are
+#: read: common practice, no source. [s]
+JUDGED_ALONE_S: Final = 5.0
 #: So many spikes, the largest, are told one by one.
 MOST_TOLD: Final = 10
 
@@ -98,10 +104,27 @@ def answered(spike: NDArray[np.bool_], x: FloatArray, voltage_V: FloatArray) -> 
     """
     off, sag_V = np.zeros(len(x)), np.zeros(len(x))
     off[1:-1], sag_V[1:-1] = (y[1:-1] - (y[:-2] + y[2:]) / 2 for y in (x, voltage_V))
-    quiet = sag_V[~spike & ~np.isnan(sag_V)]
-    usual_V = float(np.sqrt(np.mean(np.square(quiet)))) if len(quiet) else 0.0
-    large = (np.abs(sag_V) > ANSWERS * usual_V) & (np.abs(sag_V) < AT_MOST * np.abs(voltage_V))
-    return spike & large & (off * sag_V < 0)
+    others = ~spike & ~np.isnan(sag_V)
+    least_V = _least_answer(off[others], sag_V[others], off)
+    size_V = np.abs(sag_V)
+    return np.asarray(spike & (off * sag_V < 0) & (size_V > least_V) & (size_V < AT_MOST * np.abs(voltage_V)))
+
+
+def _least_answer(off: FloatArray, sag_V: FloatArray, asked: FloatArray) -> FloatArray:
+    """Return the smallest sag that answers each change: a share of what others of its size bring about, if any do.
+
+    Parameters
+    ----------
+    off, sag_V : array, shape (n,)
+        Signal and voltage against their neighbours, where there is no spike.
+    asked : array, shape (m,)
+        The signal against its neighbours, where the answer is asked for.
+    """
+    strength = float(np.sqrt((off @ off) * (sag_V @ sag_V)))
+    if strength > 0 and -float(off @ sag_V) > TOGETHER * strength:
+        return np.asarray(ANSWERED_SHARE * np.abs(asked) * -float(off @ sag_V) / float(off @ off))
+    usual_V = float(np.quantile(np.abs(sag_V), 0.75)) / QUARTER_OF_SIZES if len(sag_V) else 0.0
+    return np.full(len(asked), NOISE_TIMES * usual_V)
 
 
 class SpikeFinder:
@@ -113,7 +136,8 @@ class SpikeFinder:
         self._sees_volts = "voltage_V" in quantities
         self._limit_s = None if how.sampling == "held" else how.gap_limit_s
         # A reading by eye stands as long as the load does, so a lone one is a short run.
-        self._judges = self.signal is not None and how.sampling != "held"
+        close = self._sees_volts or (how.usual_interval_s or 0.0) <= JUDGED_ALONE_S
+        self._judges = self.signal is not None and how.sampling != "held" and close
         self._threshold = Threshold()
 
     def usable(self, piece: Piece) -> Piece:

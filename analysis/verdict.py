@@ -102,8 +102,7 @@ def _of_amounts(quality: Quality, how: HowRead, interval_s: float) -> Iterator[R
         yield "with care", f"what switches between two readings, {interval_s:g} s apart, is not seen"
     if (available := quality.availability) is not None and available < AVAILABLE:
         yield "with care", f"{100 * (1 - available):.2g} % of the time was not measured"
-    if quality.stuck:
-        yield "with care", "readings stood still for a while"
+    yield from _stood_still(quality, ("current_A", "power_W", "voltage_V"))
     if quality.clipping:
         yield "with care", "readings stand at the end of the meter's range"
     if _spikes_matter(quality):
@@ -135,8 +134,13 @@ def _of_cycles(quality: Quality, how: HowRead, interval_s: float) -> Iterator[Re
         yield "with care", f"runs shorter than {shortest_s:.0f} s cannot be judged"
     if (available := quality.availability) is not None and available < AVAILABLE:
         yield "with care", "runs in the gaps are not seen"
-    if any(run.quantity in ("current_A", "power_W") for run in quality.stuck):
-        yield "with care", "readings stood still for a while"
+    yield from _stood_still(quality, ("current_A", "power_W"))
+
+
+def _stood_still(quality: Quality, names: tuple[str, ...]) -> Iterator[Reason]:
+    words = {"current_A": "the current", "power_W": "the power", "voltage_V": "the voltage"}
+    for name in dict.fromkeys(run.quantity for run in quality.stuck if run.quantity in names):
+        yield "with care", f"{words[name]} stood still for a while"
 
 
 def _of_surges(quality: Quality, how: HowRead, interval_s: float) -> Iterator[Reason]:
@@ -145,9 +149,9 @@ def _of_surges(quality: Quality, how: HowRead, interval_s: float) -> Iterator[Re
     elif interval_s > BOUNDS_SURGE_S:
         yield "not", f"a surge falls between readings {interval_s:.3g} s apart"
     elif how.sampling == "mean":
-        yield "with care", f"a surge is averaged over {interval_s:g} s, so it was at least that"
+        yield "with care", f"a surge is averaged over {interval_s:g} s, so it was at least what they show"
     elif interval_s > SHOWS_SURGE_S:
-        yield "with care", f"readings are {interval_s:g} s apart, so a surge was at least that"
+        yield "with care", f"readings are {interval_s:g} s apart, so a surge was at least what they show"
     if any(part.high or part.at_range for part in quality.clipping):
         yield "not", "the highest readings stand at the end of the meter's range"
 

@@ -51,6 +51,8 @@ def verdict_line(verdict: Verdict) -> str:
     parts = [f"good for {_listed(good)}"] if good else []
     parts += [f"for {use.what} with care ({_reasons(use)})" for use in verdict.uses if use.grade == "with care"]
     parts += _not_good([use for use in verdict.uses if use.grade == "not"])
+    if len(parts) == 1 and not good and verdict.amounts.grade == "not":
+        return f"Good for nothing as it is: {_reasons(verdict.amounts)}."
     line = "; ".join(parts)
     return f"{line[0].upper()}{line[1:]}."
 
@@ -90,10 +92,8 @@ def _rows(facts: LogFacts) -> str:
 
 def _evenness(quality: Quality) -> str:
     spacing = quality.spacing
-    if (uneven := spacing.irregularity) is None:
+    if spacing.irregularity is None or spacing.irregularity <= EVEN:
         return ""
-    if uneven <= EVEN:
-        return ", evenly"
     return f" (unevenly: most from {number(spacing.low_s)} to {number(spacing.high_s)} s)"
 
 
