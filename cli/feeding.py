@@ -12,28 +12,17 @@ from ..analysis.amounts import HowRead
 from ..analysis.chunk import Chunk, Fold, Sampling, Side
 from ..analysis.counter import CounterKind
 from ..analysis.report import LogFacts
-from ..analysis.spikes import without_spikes
 
 if TYPE_CHECKING:
     from ..analysis.site import Meter, Site
     from ..ingest.log import Log
 
 
-def feed(
-    log: Log,
-    folds: Iterable[Fold[Any]],
-    *,
-    from_us: int | None = None,
-    to_us: int | None = None,
-    drop_spikes: bool = False,
-) -> None:
-    """Run every reading of a log through all folds; without its lone spikes where these are to be dropped."""
+def feed(log: Log, folds: Iterable[Fold[Any]], *, from_us: int | None = None, to_us: int | None = None) -> None:
+    """Run every reading of a log through all folds."""
     folds = list(folds)
-    scanned = log.scan(from_us=from_us, to_us=to_us)
-    chunks: Iterable[Chunk] = (Chunk(readings.time_us, readings.quantities) for readings in scanned)
-    if drop_spikes:
-        chunks = without_spikes(chunks, how_read(log), set(log.quantities))
-    for chunk in chunks:
+    for readings in log.scan(from_us=from_us, to_us=to_us):
+        chunk = Chunk(readings.time_us, readings.quantities)
         for fold in folds:
             fold.add(chunk)
 

@@ -23,8 +23,8 @@ from shuntbook.analysis.sign_check import SignFold
 from shuntbook.analysis.spikes import SpikeFold, without_spikes
 from shuntbook.analysis.verdict import verdict_of
 from shuntbook.analysis.zero_check import ZeroFold
-from shuntbook.cli.feeding import feed, how_read, open_and_tell
 from shuntbook.cli.main import run
+from shuntbook.cli.prepared import Corrections, prepared
 
 HOUR_S = 3600
 
@@ -605,12 +605,15 @@ def test_look_takes_the_meters_range_from_the_site(look, tmp_path):
 def test_spikes_are_dropped_in_front_of_every_fold(look, tmp_path):
     """Fed with them and without: one reading less, and the charge it added."""
     look(with_spike(bank_log(7)))
-    log = open_and_tell(tmp_path / "a.parquet")
-    kept, dropped = (ChargeFold(how_read(log), set(log.quantities)) for _ in range(2))
-    feed(log, [kept])
-    feed(log, [dropped], drop_spikes=True)
-    assert kept.result().span.readings - dropped.result().span.readings == 1
-    assert kept.result().charge.net - dropped.result().charge.net == pytest.approx(480 / HOUR_S, rel=0.05)
+    charges = []
+    for drop in (False, True):
+        log = prepared(tmp_path / "a.parquet", None, Corrections(drop_spikes=drop))
+        fold = ChargeFold(log.how, log.quantities)
+        log.feed(fold)
+        charges.append(fold.result())
+    kept, dropped = charges
+    assert kept.span.readings - dropped.span.readings == 1
+    assert kept.charge.net - dropped.charge.net == pytest.approx(480 / HOUR_S, rel=0.05)
 
 
 def test_nothing_measured_is_good_for_nothing():
