@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .chunk import FloatArray
+from .crossings import Crossings
 
 #: The noise is read off this quantile of the second differences: low, so that steps between readings do not count even
 #: where a load switches every few readings.
@@ -59,6 +60,8 @@ class ErrorFacts:
         Time by the sign and the power of two of the signal's size. [s]
     sizes_above, sizes_below : array, shape (2048,)
         What was drawn and returned, by the power of two of the signal's size. [unit s]
+    hidden : float
+        What steps through zero hide of draw and of return alike. [unit s]
     wobble : array, shape (32768,)
         Second differences of the readings counted by their size.
     """
@@ -76,6 +79,7 @@ class ErrorFacts:
     sizes_s: FloatArray
     sizes_above: FloatArray
     sizes_below: FloatArray
+    hidden: float
     wobble: NDArray[np.int64]
 
     def noise(self, resolution: float = 0.0) -> float:
@@ -140,6 +144,7 @@ class ErrorSums:
         self._wobble = np.zeros(_FINE_SIZES, np.int64)
         self._last = np.empty(0)
         self._runs = _Runs()
+        self._crossings = Crossings(linear=linear)
 
     def add(
         self, first: FloatArray, last: FloatArray, length_s: FloatArray, above: FloatArray, below: FloatArray
@@ -171,6 +176,7 @@ class ErrorSums:
         np.add.at(self._sizes_below, sizes, below)
         self._runs.add(last, length_s)
         self._add_wobble(last)
+        self._crossings.add(first, last, length_s)
         if self._linear:
             self._add_steps(first, last, length_s)
 
@@ -216,6 +222,7 @@ class ErrorSums:
             sizes_s=self._sizes_s.copy(),
             sizes_above=self._sizes_above.copy(),
             sizes_below=self._sizes_below.copy(),
+            hidden=self._crossings.result(),
             wobble=self._wobble.copy(),
         )
 

@@ -43,7 +43,14 @@ class HowSure:
         return component.u**2 / self.u**2 if self.u > 0 else 0.0
 
 
-def judged(value: float, components: Sequence[Component], *, lower: float = 0.0, higher: float = 0.0) -> HowSure:
+def judged(
+    value: float,
+    components: Sequence[Component],
+    *,
+    lower: float = 0.0,
+    higher: float = 0.0,
+    shift: float = 0.0,
+) -> HowSure:
     """Return how sure a figure is.
 
     Parameters
@@ -55,14 +62,17 @@ def judged(value: float, components: Sequence[Component], *, lower: float = 0.0,
     lower, higher : float
         One-sided bounds: how much further the truth may lie below, or above, for a reason that no distribution
         describes. [unit]
+    shift : float
+        By how much the truth is likely to lie above the figure, because of how that is defined. The interval shifts by
+        as much, but not beyond the figure itself. [unit]
     """
     there = sorted((part for part in components if part.u > 0), key=lambda part: -part.u)
     whole = combine(there)
     return HowSure(
-        low=value - whole.half - lower,
-        high=value + whole.half + higher,
+        low=value - max(whole.half - shift, 0.0) - lower,
+        high=value + shift + whole.half + higher,
         u=whole.u,
         factor=whole.factor,
-        u95=whole.half + max(lower, higher),
+        u95=max(max(whole.half - shift, 0.0) + lower, shift + whole.half + higher),
         components=tuple(there),
     )

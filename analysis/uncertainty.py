@@ -84,6 +84,7 @@ class _OfCharge(SignalErrors):
             components,
             lower=self.about_zero(part, SECONDS_PER_HOUR),
             higher=self.unseen(part, SECONDS_PER_HOUR),
+            shift=self.hidden(part, SECONDS_PER_HOUR),
         )
 
 
@@ -122,6 +123,7 @@ class _OfEnergy(SignalErrors):
             components,
             lower=self.about_zero(part, SECONDS_PER_HOUR),
             higher=self.unseen(part, SECONDS_PER_HOUR),
+            shift=self.hidden(part, SECONDS_PER_HOUR),
         )
 
     def _by_power(self, part: Part, value: float) -> Iterator[Component]:
