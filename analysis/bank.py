@@ -195,15 +195,17 @@ def recharge(bank: Bank, array: Array | None, taken_Ah: float, *, daily_use_Wh: 
     Returns
     -------
     Recharge or Missing
-        Missing without an array or its performance ratio.
+        Missing without an array or its performance ratio, and where more came back than was taken out.
 
     Raises
     ------
     Refusal
-        If the charge or the use is below 0 or no number.
+        If the charge is no number, or the use below 0.
     """
-    if not (isfinite(taken_Ah) and taken_Ah >= 0 and isfinite(daily_use_Wh) and daily_use_Wh >= 0):
-        raise Refusal(f"what is owed to the bank must be 0 Ah or more, not {taken_Ah:g}")
+    if not (isfinite(taken_Ah) and isfinite(daily_use_Wh) and daily_use_Wh >= 0):
+        raise Refusal("a recharge needs the charge taken out, and a daily use of 0 Wh or more")
+    if taken_Ah < 0:
+        return Missing("time to recharge", (), "more was put in than taken out, so nothing is owed")
     if array is None:
         return Missing("time to recharge", ("array",))
     amps = charging_A(array, bank)

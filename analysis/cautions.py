@@ -7,6 +7,7 @@ from typing import Final
 CAUTIONS: Final[tuple[str, ...]] = (
     "A battery bank delivers thousands of amps into a short. Take off rings and watches, use insulated tools, cover "
     "the terminals, and have a fuse made for direct current near the bank's terminal.",
+    "The thin wires from a shunt to its meter can carry the whole bank's current: give each a small fuse at the shunt.",
     "Lead-acid batteries give off hydrogen while they charge. Keep air moving, and flames, sparks and cigarettes "
     "away; the acid burns, so wear eye protection.",
     "An inverter's output is mains and can kill, and it can start by itself. Switch it off, isolate it from the bank, "

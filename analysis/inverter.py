@@ -7,9 +7,11 @@ not; the word given here is against the entered figures only.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import inf
 from typing import Final
 
 from .holds import Verdict, under, worst
+from .inverter_losses import losses_of
 from .load_power import Demand, demand
 from .missing import Missing
 from .site import Site
@@ -116,6 +118,33 @@ def check_inverter(inverter: Inverter, site: Site) -> InverterCheck:
         left_out,
         (*_SAID, *(said for each in known for said in each.assumptions), *_as_VA(inverter)),
     )
+
+
+def start_extra_W(inverter: Inverter, check: InverterCheck) -> Within | Missing:
+    """Return what the hardest start adds to the draw at the bank, by the plates: what a sag is reckoned with.
+
+    Parameters
+    ----------
+    inverter : Inverter
+        The inverter.
+    check : InverterCheck
+        What `check_inverter` said of it.
+
+    Returns
+    -------
+    Within or Missing
+        From volt-amperes at a motor's power factor at standstill, 0.4 to 1 and 0.7 in the middle (from memory; 1 is
+        the most there can be), through the inverter's losses, and at most its surge rating. [W]
+    """
+    hardest = next((load for load in check.loads if load.load == check.hardest), None)
+    if hardest is None:
+        return Missing("extra draw at a start", ("loads.inverter",), f"no load hangs on '{inverter.name}'")
+    losses = losses_of(inverter)
+    before_W = sum(load.running_W for load in check.loads if load is not hardest)
+    most_VA = inverter.surge_VA or inverter.surge_W or inf
+    starts = ((hardest.start_VA.value, 0.7), (hardest.start_VA.low, 0.4), (hardest.start_VA.high, 1.0))
+    taken = (max(min(start_VA, most_VA) * factor, hardest.running_W) for start_VA, factor in starts)
+    return Within(*(losses.dc_W(before_W + watts) - losses.dc_W(before_W) for watts in taken))
 
 
 def check_seen(inverter: Inverter, *, peak_W: float, sustained_W: float) -> tuple[Judged, Judged | Missing]:

@@ -14,6 +14,7 @@ from .cycle_record import Cycle
 from .distribution import combine
 from .meter_figures import Accuracy
 from .missing import Missing
+from .site_parts import Bank
 from .within import Within, limit
 
 #: From six steps on, ranks alone give a two-sided interval of 95 % (Hollander and Wolfe, from memory: 2/64 < 5 %).
@@ -31,7 +32,7 @@ class Resistance:
     mohm : Within
         Resistance and its 95 % interval. [mohm]
     steps : int
-        Steps it is from.
+        Steps it is from; 0 where it was stated.
     assumptions : tuple of str
         What it rests on, in plain sentences.
     """
@@ -91,6 +92,22 @@ def resistance(
     )
 
 
+def stated_resistance(bank: Bank) -> Resistance | Missing:
+    """Return the resistance that the site file states, for a forecast without a log.
+
+    Parameters
+    ----------
+    bank : Bank
+        With ``resistance_mohm``; it is taken as within a quarter, since cold, age and state move it (common practice,
+        no source).
+    """
+    mohm = bank.resistance_mohm
+    if mohm is None:
+        return Missing("internal resistance", ("bank.resistance_mohm",), "no log of starts shows it")
+    said = "The resistance is bank.resistance_mohm, taken as within a quarter: cold, age and state of charge move it."
+    return Resistance(Within(mohm, 0.75 * mohm, 1.25 * mohm), 0, (said,))
+
+
 def resistance_of_cycles(
     cycles: Iterable[Cycle], *, current: Accuracy | None = None, voltage: Accuracy | None = None
 ) -> Resistance | Missing:
@@ -106,7 +123,7 @@ def resistance_of_cycles(
     Returns
     -------
     Resistance or Missing
-        The fall from ``before_V`` to ``lowest_V`` is divided by the highest reading of the start where that was
+        ``sag_V``, from before the start to the lowest, is divided by the highest reading of the start where that was
         resolved, else by the running draw.
     """
     pairs = [pair for cycle in cycles if not cycle.array_may_share and (pair := _step(cycle)) is not None]
@@ -116,9 +133,7 @@ def resistance_of_cycles(
 
 def _step(cycle: Cycle) -> tuple[float, float] | None:
     amps = cycle.surge_A if cycle.surge_resolved else cycle.run_A
-    if amps is None or cycle.before_V is None or cycle.lowest_V is None:
-        return None
-    return amps, cycle.before_V - cycle.lowest_V
+    return None if amps is None or cycle.sag_V is None else (amps, cycle.sag_V)
 
 
 def _factor(accuracy: Accuracy | None) -> float:

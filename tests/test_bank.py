@@ -210,10 +210,15 @@ def test_recharge_without_an_array_says_what_to_add(array, key):
     assert key in got.add
 
 
-def test_recharge_refuses_a_negative_debt():
-    """What was put in more than taken out is owed by nobody."""
-    with pytest.raises(Refusal, match="0 Ah or more"):
-        recharge(bank(), Array(power_W=100.0, performance_ratio=0.6), -1.0)
+def test_nothing_is_owed_where_more_came_back():
+    """A negative debt is none, and said; a charge that is no number is a mistake."""
+    array = Array(power_W=100.0, performance_ratio=0.6)
+    got = recharge(bank(), array, -1.0)
+    assert isinstance(got, Missing)
+    assert "nothing is owed" in got.sentence
+    for figures in ((float("nan"), 0.0), (1.0, -1.0)):
+        with pytest.raises(Refusal, match="needs the charge taken out"):
+            recharge(bank(), array, figures[0], daily_use_Wh=figures[1])
 
 
 @pytest.mark.parametrize(

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from shuntbook.analysis.inverter import Judged, check_inverter, check_inverters, check_seen
+from shuntbook.analysis.inverter import Judged, check_inverter, check_inverters, check_seen, start_extra_W
 from shuntbook.analysis.inverter_losses import LossTerms, dc_current_A, efficiency, losses_of
 from shuntbook.analysis.load_power import Demand, demand
 from shuntbook.analysis.loss_fit import LossFit, fit_losses
@@ -13,6 +13,7 @@ from shuntbook.analysis.missing import Missing
 from shuntbook.analysis.refusal import Refusal
 from shuntbook.analysis.site import Site
 from shuntbook.analysis.site_parts import Inverter, Load, LossModel
+from shuntbook.analysis.within import Within
 
 # A 3,000 VA inverter and a 1/2 hp pump with code letter M: the demo's, invented.
 WASH_SHED = {"name": "wash shed", "continuous_VA": 3000.0, "surge_VA": 6000.0, "surge_s": 5.0}
@@ -188,6 +189,20 @@ def test_a_larger_rating_never_makes_it_worse(current_A, ratio, surge_VA):
     if isinstance(small, Judged):
         assert isinstance(large, Judged)
         assert order.index(large.verdict) <= order.index(small.verdict)
+
+
+def test_the_hardest_start_as_watts_at_the_bank():
+    """5,000 to 5,595 VA at power factors of 0.4 to 1, over 88 %; never less than running, never more than rated."""
+    site = site_of(PUMP, inverters=[{**WASH_SHED, "efficiency_pct": 88.0, "idle_W": 28.0}])
+    inverter = site.inverters[0]
+    got = start_extra_W(inverter, check_inverter(inverter, site))
+    assert isinstance(got, Within)
+    assert (got.low, got.value, got.high) == pytest.approx((5000 * 0.4 / 0.88, 5297.5 * 0.7 / 0.88, 5595 / 0.88))
+    weak = Inverter(**{**WASH_SHED, "surge_VA": 4000.0, "efficiency_pct": 80.0})
+    limited = start_extra_W(weak, check_inverter(weak, site))
+    assert isinstance(limited, Within)
+    assert limited.high == pytest.approx(5000)
+    assert isinstance(start_extra_W(weak, check_inverter(weak, site_of())), Missing)
 
 
 def test_what_was_seen_beside_what_it_may_give():
