@@ -12,7 +12,7 @@ from .motor_tables import starts_limit
 from .refusal import Refusal
 from .site import Inverter, Limits, Load, Site, Water
 from .unit_factors import KPA_PER_PSI
-from .water import drawdown_L
+from .water import atmosphere_kPa, drawdown_L
 
 COMMON_PRACTICE: Final = "common practice, no source"
 OWNER: Final = "the site file"
@@ -179,7 +179,9 @@ def _tank_run_s(water: Water | None, load: Load | None) -> Bound | None:
     assumed = "" if air_kPa is not None else f"; pre-charge assumed ({PRECHARGE_SOURCE})"
     if air_kPa is None:
         air_kPa = water.start_kPa - PRECHARGE_BELOW_KPA
-    usable_L = drawdown_L(water.volume_L, max(air_kPa, 0.0), water.start_kPa, water.stop_kPa)
+    usable_L = drawdown_L(
+        water.volume_L, max(air_kPa, 0.0), water.start_kPa, water.stop_kPa, atmosphere_kPa(water.height_m)
+    )
     if usable_L <= 0:
         return None
     return Bound(usable_L / water.pump_L_per_min * 60, TANK_SOURCE + assumed)

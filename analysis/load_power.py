@@ -17,8 +17,9 @@ TURNING: Final = ("pump", "motor", "compressor")
 #: Locked-rotor over running current where the plate says nothing: 6 is behind NEC Table 430.251(A) (from memory);
 #: pages of the trade give 3 to 7 for pumps and compressors.
 USUAL_START: Final = Within(6.0, 3.0, 7.0)
-#: A lightly loaded submersible usually starts in well under this (from memory; no standard gives a duration). [s]
-USUAL_START_S: Final = 1.0
+#: How long the start of a small motor lasts where the site file does not say: common practice, no source (no standard
+#: gives a duration; a lightly loaded submersible usually takes well under a second, from memory). [s]
+USUAL_START_S: Final = 0.5
 
 
 @dataclass(frozen=True)
@@ -128,8 +129,8 @@ def _start_s(load: Load, said: list[str]) -> float:
     if load.start_s is not None or load.kind not in TURNING:
         return load.start_s or 0.0
     said.append(
-        f"How long '{load.name}' takes to start is not given; {USUAL_START_S:g} s was assumed (from memory: usually "
-        "well under that for a light submersible; no standard says; add start_s)."
+        f"How long '{load.name}' takes to start is not given; {USUAL_START_S:g} s was assumed (common practice, no "
+        "source; no standard says; add start_s)."
     )
     return USUAL_START_S
 

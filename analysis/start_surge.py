@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 from .amounts import HowRead
-from .load_power import TURNING, USUAL_START, demand
+from .inverter_losses import efficiency, losses_of
+from .load_power import TURNING, USUAL_START, USUAL_START_S, demand
 from .missing import Missing
 from .plate_power import paper_W
 from .refusal import Refusal
 from .signal_errors import UnseenStarts
 from .site import Inverter, Load, Site
-
-#: How long the start of a small motor lasts where the site file does not say: common practice, no source. [s]
-USUAL_START_S = 0.5
 
 
 def unseen_starts(site: Site, load: Load, count: int, how: HowRead) -> UnseenStarts | None:
@@ -45,8 +43,9 @@ def unseen_starts(site: Site, load: Load, count: int, how: HowRead) -> UnseenSta
     if how.side == "ac":
         return UnseenStarts(count, 0.0, extra_W, load.start_s or USUAL_START_S)
     inverter = site.inverter_of(load)
-    loss = 100 / inverter.efficiency_pct if inverter is not None and inverter.efficiency_pct else 1.0
-    return UnseenStarts(count, extra_W * loss / site.bank.nominal_V, extra_W * loss, load.start_s or USUAL_START_S)
+    share = 1.0 if inverter is None else efficiency(losses_of(inverter), extra_W) or 1.0
+    extra_W /= share
+    return UnseenStarts(count, extra_W / site.bank.nominal_V, extra_W, load.start_s or USUAL_START_S)
 
 
 def _extra_W(site: Site, load: Load) -> float:

@@ -41,7 +41,7 @@ from coverage_scenes import (
 )
 from readings import charge_of
 
-from shuntbook.analysis.charge import Charge
+from shuntbook.analysis.amounts import Charge
 from shuntbook.analysis.uncertainty import UnseenStarts, with_intervals
 
 QUANTITIES = tuple(f"{way}_{unit}" for unit in ("Ah", "Wh") for way in ("drawn", "returned", "net"))

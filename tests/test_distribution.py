@@ -4,6 +4,7 @@ import math
 
 import numpy as np
 import pytest
+import uncertainties
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
@@ -37,7 +38,7 @@ def test_end_gauge_of_the_guide():
 @given(parts=st.lists(st.floats(1e-6, 1e3), min_size=1, max_size=8))
 def test_combined_as_an_independent_library_does(parts):
     """The combined standard uncertainty is that of the `uncertainties` package for a sum of independent variables."""
-    ufloat = pytest.importorskip("uncertainties").ufloat
+    ufloat = uncertainties.ufloat
     total = sum(ufloat(1.0, u) for u in parts)
     assert combine([Component(str(k), u) for k, u in enumerate(parts)]).u == pytest.approx(total.std_dev, rel=1e-12)
 
