@@ -116,7 +116,10 @@ def limits_for(site: Site | None, load: Load | None, side: Side = "dc") -> Healt
         Where the meter sits: behind an inverter it sees the load's watts, at the bank also the inverter's losses.
     """
     own = site.limits if site is not None else Limits()
-    minimum_run_s = _own(own.minimum_run_s, MINIMUM_RUN_S, MINIMUM_RUN_SOURCE)
+    larger = load is not None and load.hp is not None and load.hp >= 1
+    minimum_run_s = _own(
+        own.minimum_run_s, MINIMUM_RUN_S, MINIMUM_RUN_SOURCE + ("; trade: 2 min from 1 hp on" if larger else "")
+    )
     starts_per_day = _starts(own, load)
     inverter = site.inverter_of(load) if site is not None and load is not None else None
     return HealthLimits(
@@ -164,10 +167,7 @@ def _burst(own: Limits, minimum_run_s: Bound, starts_per_day: Bound) -> Bound:
     if own.starts_per_hour is not None:
         return Bound(own.starts_per_hour, OWNER)
     by_tank = BURST_ALLOWANCE * 3600 / (4 * minimum_run_s.value)
-    said = (
-        "more than any tank allows that runs the pump long enough: at most one start in 4 x the shortest run "
-        "(4 D / Q, from memory), and a third more"
-    )
+    said = "what a tank for such runs allows (at most one start in 4 times the run, from memory), and a third more"
     return Bound(max(by_tank, starts_per_day.value / 24), said)
 
 
@@ -186,20 +186,22 @@ def _tank_run_s(water: Water | None, load: Load | None) -> Bound | None:
 
 
 def _lowest_V(site: Site, inverter: Inverter | None) -> Bound | None:
-    """Return the voltage that a run must not pull the bank below. [V]."""
+    """Return the voltage that not even the dip of a start may pull the bank below. [V]."""
     if site.limits.low_voltage_V is not None:
         return Bound(site.limits.low_voltage_V, OWNER)
     if inverter is not None and inverter.cut_off_V is not None:
         return Bound(inverter.cut_off_V, f"{OWNER}: where '{inverter.name}' switches itself off")
-    if site.bank.chemistry in _LEAD_ACID:
-        source = "1.75 V a lead-acid cell, common practice, from memory"
-        return Bound(round(site.bank.nominal_V * LEAD_ACID_EMPTY, 2), source)
     return None
 
 
 def _resting_V(site: Site) -> Bound | None:
     """Return the voltage below which the bank counts as empty. [V]."""
-    return None if site.bank.cut_off_V is None else Bound(site.bank.cut_off_V, f"{OWNER}: the bank's cut_off_V")
+    if site.bank.cut_off_V is not None:
+        return Bound(site.bank.cut_off_V, f"{OWNER}: the bank's cut_off_V")
+    if site.bank.chemistry in _LEAD_ACID:
+        empty_V = round(site.bank.nominal_V * LEAD_ACID_EMPTY, 2)
+        return Bound(empty_V, "1.75 V a lead-acid cell, common practice, from memory")
+    return None
 
 
 def _at_meter(inverter: Inverter | None, rating: Literal["continuous", "surge"], side: Side) -> Bound | None:
