@@ -9,6 +9,7 @@ import numpy as np
 
 from .chunk import Side
 from .motor_tables import starts_limit
+from .nameplate import estimate
 from .refusal import Refusal
 from .site import Inverter, Limits, Load, Site, Water
 from .unit_factors import KPA_PER_PSI
@@ -73,6 +74,8 @@ class HealthLimits:
         Highest draw while the load rests. [W]
     continuous_W, surge_W : Bound or None
         What the load's inverter can give for good, and at a start, as the meter sees it. [W]
+    plate_W : Bound or None
+        What the load's plate makes one expect, as the meter sees it. [W]
     published_for_pumps : bool
         Whether `minimum_run_s` and `starts_per_day` are those published for submersible pump motors.
     """
@@ -90,6 +93,7 @@ class HealthLimits:
     standing_W: Bound | None
     continuous_W: Bound | None
     surge_W: Bound | None
+    plate_W: Bound | None
     published_for_pumps: bool = True
 
     @property
@@ -136,6 +140,7 @@ def limits_for(site: Site | None, load: Load | None, side: Side = "dc") -> Healt
         standing_W=None if own.standing_draw_W is None else Bound(own.standing_draw_W, OWNER),
         continuous_W=_at_meter(inverter, "continuous", side),
         surge_W=_at_meter(inverter, "surge", side),
+        plate_W=_plate_W(site, load, side) if site is not None and load is not None else None,
         published_for_pumps=own.minimum_run_s is None or own.starts_per_day is None,
     )
 
@@ -221,6 +226,16 @@ def _at_meter(inverter: Inverter | None, rating: Literal["continuous", "surge"],
         return Bound(ac_W, source)
     efficiency, from_where = _efficiency(inverter, ac_W)
     return Bound(ac_W / efficiency, f"{source}, with {100 * efficiency:.0f} % efficiency ({from_where})")
+
+
+def _plate_W(site: Site, load: Load, side: Side) -> Bound | None:
+    """Return the running watts that the plate makes one expect; None where it gives too little. [W]."""
+    try:
+        plate = estimate(site, load.name, hours=1.0)
+    except Refusal:
+        return None
+    watts = plate.dc_W if side == "dc" else plate.ac_W
+    return None if watts is None else Bound(watts, "the estimate from the plate")
 
 
 def _efficiency(inverter: Inverter, ac_W: float) -> tuple[float, str]:
