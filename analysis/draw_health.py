@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
 
 from .chunk import SECONDS_PER_HOUR, FloatArray
-from .finding import Check, Rule, figure, spell
+from .finding import Check, Rule, Severity, figure, spell
 from .health_limits import HealthLimits
 from .health_runs import LEAST_CYCLES, BoolArray, Runs
 from .trends import trend_of
@@ -46,6 +47,15 @@ LEAST_DRY_S: Final = 600.0
 #: What a motor may draw beyond its plate: a 4-inch submersible at its service factor draws 1.43 times the plate's watts
 #: (960 W for 670 W; a submersible-motor manual, from memory), and a tenth for what the estimate does not know. [1]
 OVER_PLATE: Final = 1.6
+OVER_PLATE_WORDS: Final = f"is {OVER_PLATE:g} times the plate's estimate"
+PLATE_SOURCE: Final = (
+    "1.43 times the plate at a motor's service factor (a submersible-motor manual, from memory), and more"
+)
+#: Watts are needed for a drift; amps alone move with the bank's voltage by as much on top. [1]
+BY_VOLTAGE: Final = 0.15
+#: Where starts are resolved, a dry pump's surge over its draw is at least this share of the usual one; clouds have
+#: none. [1]
+SURGE_OF_DRY: Final = 0.6
 #: Change of the runs' own length that makes their draws different things: a pump's draw falls within each run. [1]
 RUNS_ALIKE: Final = 0.5
 #: Days with runs that a drift must be seen on. [1]
@@ -110,7 +120,16 @@ def _is_dry(runs: Runs, dry: BoolArray) -> bool:
     if not dry.any() or (dry.sum() < LEAST_DRY and not on_and_on):
         return False
     first, last = np.flatnonzero(dry)[[0, -1]]
-    return bool(dry[first : last + 1].mean() >= DRY_IN_A_ROW) and _alike(runs.draw[dry], DRY_ALIKE)
+    in_a_row = bool(dry[first : last + 1].mean() >= DRY_IN_A_ROW)
+    return in_a_row and _alike(runs.draw[dry], DRY_ALIKE) and _starts_like_a_motor(runs, dry)
+
+
+def _starts_like_a_motor(runs: Runs, dry: BoolArray) -> bool:
+    """Tell whether the low draws begin with a surge as the usual ones do; True where that was not to be seen."""
+    resolved = np.array([cycle.surge_resolved for cycle in runs.cycles.cycles])
+    ratio = np.where(resolved, runs.of("surge_ratio"), np.nan)
+    theirs, usual = ratio[dry & ~np.isnan(ratio)], ratio[~dry & ~np.isnan(ratio)]
+    return not len(theirs) or not len(usual) or bool(np.median(theirs) >= SURGE_OF_DRY * np.median(usual))
 
 
 def _alike(draw: FloatArray, share: float) -> bool:
@@ -120,12 +139,10 @@ def _alike(draw: FloatArray, share: float) -> bool:
 
 def draw_drift(runs: Runs, limits: HealthLimits) -> Check:
     """Judge whether the running draw changes slowly over days, by a robust slope and its interval."""
-    share = limits.drift_share
-    rule = Rule(
-        "draw_drift", f"a running draw that changes by less than {100 * share.value:g} % over the log", share.source
-    )
-    if runs.draw_unit == "A" and runs.cycles.signal == "current_A":
-        return rule.not_judged("amps follow the bank's voltage; watts are needed")
+    share = limits.drift_share.value + (BY_VOLTAGE if runs.draw_unit == "A" else 0.0)
+    in_amps = " (in amps, which follow the bank's voltage)" if runs.draw_unit == "A" else ""
+    limit = f"a running draw that changes by less than {100 * share:g} % over the log{in_amps}"
+    rule = Rule("draw_drift", limit, limits.drift_share.source)
     draw = np.where(dry_runs(runs, limits), np.nan, runs.draw)
     trend = trend_of(runs, f"run_{runs.draw_unit}", draw)
     if trend is None:
@@ -135,7 +152,7 @@ def draw_drift(runs: Runs, limits: HealthLimits) -> Check:
     if length is not None and length.sure and abs(length.change) > RUNS_ALIKE:
         return rule.not_judged("the runs grow shorter or longer from day to day, so their draws cannot be compared")
     said = f"{a_day}, {100 * trend.change:+.1f} % in {trend.span_d:.1f} days, from {trend.count} runs"
-    if not trend.sure or abs(trend.change) < share.value or not _every_day(runs, draw, trend.change):
+    if not trend.sure or abs(trend.change) < share or not _every_day(runs, draw, trend.change):
         return rule.passed(said)
     way = "rises" if trend.per_day > 0 else "falls"
     return rule.found(
@@ -156,40 +173,32 @@ def _every_day(runs: Runs, draw: FloatArray, change: float) -> bool:
 
 
 def overload(runs: Runs, limits: HealthLimits) -> Check:
-    """Judge the running draw against the inverter's continuous rating, and against the plate."""
-    rating, expected = limits.continuous_W, runs.cycles.expected
-    draw = runs.of("run_W")
-    allowed = [f"{figure(rating.value, 'W')} at the meter for the inverter"] if rating is not None else []
-    allowed += [f"{OVER_PLATE:g} times the plate's estimate"] if expected else []
-    if not allowed:
+    """Judge the running draw against the inverter's continuous rating, and against the plate, in watts."""
+    rating, plate = limits.continuous_W, limits.plate_W
+    bounds = [
+        (rating, "the inverter can give for good", "" if rating is None else rating.source),
+        (None if plate is None else replace(plate, value=OVER_PLATE * plate.value), OVER_PLATE_WORDS, PLATE_SOURCE),
+    ]
+    given = [(bound, words, source) for bound, words, source in bounds if bound is not None]
+    if not given:
         return Rule("overload").not_judged("the site file gives neither the inverter's rating nor the load's plate")
-    plate = "1.43 times the plate at a motor's service factor (a submersible-motor manual, from memory), and a tenth"
-    source = "; ".join([*([rating.source] if rating else []), *([plate] if expected else [])])
-    rule = Rule("overload", "; ".join(allowed), source)
-    over = np.zeros(len(draw), dtype=bool) if rating is None else draw > rating.value
-    if over.sum() >= LEAST_DRY:
-        assert rating is not None
-        drew, rated = figure(float(np.median(draw[over])), "W"), figure(rating.value, "W")
-        said = f"{int(over.sum())} runs drew {drew} (median), the rating is {rated}"
-        title = f"{runs.name} draws more than its inverter can give for good"
-        return rule.found("act", title, said, OVERLOAD_ADVICE, runs.starts(over))
-    return _against_plate(rule, runs)
-
-
-def _against_plate(rule: Rule, runs: Runs) -> Check:
-    expected, unit = runs.cycles.expected, runs.cycles.signal.rsplit("_", 1)[-1]
-    draw = runs.of(f"run_{unit}")
-    known = draw[~np.isnan(draw)]
-    if not len(known):
-        return rule.not_judged("the running draw is not known")
-    usual = float(np.median(known))
-    if expected is None or len(known) < LEAST_CYCLES or usual <= OVER_PLATE * expected:
-        return rule.passed(f"usual running draw {figure(usual, unit)}")
-    plate = figure(expected, unit)
-    said = f"usual running draw {figure(usual, unit)}, {usual / expected:.1f} times the {plate} of its plate"
-    return rule.found(
-        "watch", f"{runs.name} draws far more than its plate says", said, OVERLOAD_ADVICE, runs.starts(~np.isnan(draw))
+    rule = Rule(
+        "overload",
+        "; ".join(f"at most {figure(bound.value, 'W')} at the meter, what {words}" for bound, words, _ in given),
+        "; ".join(source for *_, source in given),
     )
+    draw = runs.of("run_W")
+    known = draw[~np.isnan(draw)]
+    if len(known) < LEAST_CYCLES:
+        return rule.not_judged(f"fewer than {LEAST_CYCLES} runs have a draw in watts")
+    usual_W = float(np.median(known))
+    for bound, words, _ in given:
+        if usual_W > bound.value:
+            said = f"usual running draw {figure(usual_W, 'W')} of {len(known)} runs, more than what {words}"
+            title = f"{runs.name} draws more than what {words}"
+            severity: Severity = "act" if bound is rating else "watch"
+            return rule.found(severity, title, said, OVERLOAD_ADVICE, runs.starts(draw > bound.value))
+    return rule.passed(f"usual running draw {figure(usual_W, 'W')}")
 
 
 def standing_draw(runs: Runs, limits: HealthLimits) -> Check:

@@ -34,6 +34,8 @@ PUMP_RUN_S: Final = 300.0
 #: So many runs or rests too short to tell, or this share of them, are worth a note. [1]
 LEAST_SHORT: Final = 2
 SHORT_SHARE: Final = 0.05
+#: Where runs below this share of the shortest good one cannot be told, a tank without air would not be seen. [1]
+UNSEEN: Final = 0.5
 
 
 @dataclass(frozen=True)
@@ -105,7 +107,7 @@ def sampling_too_slow(runs: Runs, limits: HealthLimits) -> Check:
         return rule.found(
             "note", title, f"{short} of {count} runs, or the rests before them, are shorter: {withheld}", advice
         )
-    if runs.least_s > limits.minimum_run_s.value:
+    if runs.least_s >= UNSEEN * limits.minimum_run_s.value:
         title = "Readings are too far apart to see short runs"
         return rule.found("note", title, f"{count} runs were seen; {withheld}", advice)
     return rule.passed(f"{short} of {count} runs are shorter than {spell(runs.least_s)}, the shortest that can be told")

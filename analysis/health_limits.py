@@ -9,6 +9,7 @@ import numpy as np
 
 from .chunk import Side
 from .motor_tables import starts_limit
+from .nameplate import estimate
 from .refusal import Refusal
 from .site import Inverter, Limits, Load, Site, Water
 from .unit_factors import KPA_PER_PSI
@@ -73,6 +74,8 @@ class HealthLimits:
         Highest draw while the load rests. [W]
     continuous_W, surge_W : Bound or None
         What the load's inverter can give for good, and at a start, as the meter sees it. [W]
+    plate_W : Bound or None
+        What the load's plate makes one expect, as the meter sees it. [W]
     published_for_pumps : bool
         Whether `minimum_run_s` and `starts_per_day` are those published for submersible pump motors.
     """
@@ -90,6 +93,7 @@ class HealthLimits:
     standing_W: Bound | None
     continuous_W: Bound | None
     surge_W: Bound | None
+    plate_W: Bound | None
     published_for_pumps: bool = True
 
     @property
@@ -116,7 +120,10 @@ def limits_for(site: Site | None, load: Load | None, side: Side = "dc") -> Healt
         Where the meter sits: behind an inverter it sees the load's watts, at the bank also the inverter's losses.
     """
     own = site.limits if site is not None else Limits()
-    minimum_run_s = _own(own.minimum_run_s, MINIMUM_RUN_S, MINIMUM_RUN_SOURCE)
+    larger = load is not None and load.hp is not None and load.hp >= 1
+    minimum_run_s = _own(
+        own.minimum_run_s, MINIMUM_RUN_S, MINIMUM_RUN_SOURCE + ("; trade: 2 min from 1 hp on" if larger else "")
+    )
     starts_per_day = _starts(own, load)
     inverter = site.inverter_of(load) if site is not None and load is not None else None
     return HealthLimits(
@@ -133,6 +140,7 @@ def limits_for(site: Site | None, load: Load | None, side: Side = "dc") -> Healt
         standing_W=None if own.standing_draw_W is None else Bound(own.standing_draw_W, OWNER),
         continuous_W=_at_meter(inverter, "continuous", side),
         surge_W=_at_meter(inverter, "surge", side),
+        plate_W=_plate_W(site, load, side) if site is not None and load is not None else None,
         published_for_pumps=own.minimum_run_s is None or own.starts_per_day is None,
     )
 
@@ -164,10 +172,7 @@ def _burst(own: Limits, minimum_run_s: Bound, starts_per_day: Bound) -> Bound:
     if own.starts_per_hour is not None:
         return Bound(own.starts_per_hour, OWNER)
     by_tank = BURST_ALLOWANCE * 3600 / (4 * minimum_run_s.value)
-    said = (
-        "more than any tank allows that runs the pump long enough: at most one start in 4 x the shortest run "
-        "(4 D / Q, from memory), and a third more"
-    )
+    said = "what a tank for such runs allows (at most one start in 4 times the run, from memory), and a third more"
     return Bound(max(by_tank, starts_per_day.value / 24), said)
 
 
@@ -188,20 +193,22 @@ def _tank_run_s(water: Water | None, load: Load | None) -> Bound | None:
 
 
 def _lowest_V(site: Site, inverter: Inverter | None) -> Bound | None:
-    """Return the voltage that a run must not pull the bank below. [V]."""
+    """Return the voltage that not even the dip of a start may pull the bank below. [V]."""
     if site.limits.low_voltage_V is not None:
         return Bound(site.limits.low_voltage_V, OWNER)
     if inverter is not None and inverter.cut_off_V is not None:
         return Bound(inverter.cut_off_V, f"{OWNER}: where '{inverter.name}' switches itself off")
-    if site.bank.chemistry in _LEAD_ACID:
-        source = "1.75 V a lead-acid cell, common practice, from memory"
-        return Bound(round(site.bank.nominal_V * LEAD_ACID_EMPTY, 2), source)
     return None
 
 
 def _resting_V(site: Site) -> Bound | None:
     """Return the voltage below which the bank counts as empty. [V]."""
-    return None if site.bank.cut_off_V is None else Bound(site.bank.cut_off_V, f"{OWNER}: the bank's cut_off_V")
+    if site.bank.cut_off_V is not None:
+        return Bound(site.bank.cut_off_V, f"{OWNER}: the bank's cut_off_V")
+    if site.bank.chemistry in _LEAD_ACID:
+        empty_V = round(site.bank.nominal_V * LEAD_ACID_EMPTY, 2)
+        return Bound(empty_V, "1.75 V a lead-acid cell, common practice, from memory")
+    return None
 
 
 def _at_meter(inverter: Inverter | None, rating: Literal["continuous", "surge"], side: Side) -> Bound | None:
@@ -221,6 +228,16 @@ def _at_meter(inverter: Inverter | None, rating: Literal["continuous", "surge"],
         return Bound(ac_W, source)
     efficiency, from_where = _efficiency(inverter, ac_W)
     return Bound(ac_W / efficiency, f"{source}, with {100 * efficiency:.0f} % efficiency ({from_where})")
+
+
+def _plate_W(site: Site, load: Load, side: Side) -> Bound | None:
+    """Return the running watts that the plate makes one expect; None where it gives too little. [W]."""
+    try:
+        plate = estimate(site, load.name, hours=1.0)
+    except Refusal:
+        return None
+    watts = plate.dc_W if side == "dc" else plate.ac_W
+    return None if watts is None else Bound(watts, "the estimate from the plate")
 
 
 def _efficiency(inverter: Inverter, ac_W: float) -> tuple[float, str]:

@@ -20,7 +20,7 @@ LEAST_READINGS: Final = 3
 #: Nothing is judged from a handful of cycles: common practice, no source.
 LEAST_CYCLES: Final = 8
 #: More runs or rests than this share that are too short to tell: what rests on their lengths is withheld. [1]
-TOO_MANY_SHORT: Final = 0.2
+TOO_MANY_SHORT: Final = 1 / 3
 #: A load cannot run twice at once: more overlaps than this share, and the runs are of several loads. [1]
 MOST_OVERLAPS: Final = 0.05
 _HOUR_US: Final = 3600 * MICROSECONDS
@@ -134,7 +134,7 @@ class Runs:
         ends_us = self.start_us + (lengths_s * MICROSECONDS).astype(np.int64)
         return np.append(self.start_us[1:] >= ends_us[:-1], True)[: len(ends_us)]
 
-    def cannot_tell(self, rule: Rule, needed_s: float = 0.0) -> Check | None:
+    def cannot_tell(self, rule: Rule, needed_s: float = 0.0, least: int = LEAST_CYCLES) -> Check | None:
         """Return why a rule on the lengths of runs and rests is withheld; None where it need not be.
 
         Parameters
@@ -143,14 +143,16 @@ class Runs:
             The rule.
         needed_s : float
             The length that the readings must be able to show. [s]
+        least : int
+            The whole runs that it needs.
         """
         count = int(self.whole.sum())
         if self.least_s > needed_s > 0 or (count and self.too_short[self.whole].mean() > TOO_MANY_SHORT):
             return rule.not_judged(f"readings too far apart: only what lasts {spell(self.least_s)} can be told")
         if self.mixed:
             return rule.not_judged("the runs overlap: they are not those of one load")
-        if count < LEAST_CYCLES:
-            return rule.not_judged(f"{count} whole runs are too few to judge by; at least {LEAST_CYCLES} are needed")
+        if count < least:
+            return rule.not_judged(f"{count} whole runs are too few to judge by; at least {least} are needed")
         return None
 
 

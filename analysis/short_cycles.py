@@ -21,14 +21,16 @@ ADVICE: Final = (
 LEAST_HOURS: Final = 20.0
 #: The newest part of a log is also judged by itself, so that healthy weeks do not hide a bad day. [1]
 NEWEST: Final = 1 / 3
+#: So many runs must be too short: a tank without air makes short ones, not short and long by turns. [1]
+MOST: Final = 2 / 3
 
 
 def short_cycling(runs: Runs, limits: HealthLimits) -> Check:
     """Judge whether runs are too short, and how often the load starts.
 
-    Most runs of the log, or of its newest third, are shorter than the limit even with half the spacing of the
-    readings added at either end. The limit per day is an average over months and needs a log of most of a day; the
-    busiest hour is held against what a tank of the right size allows.
+    Two thirds of the runs of the log, or of its newest third, are shorter than the limit even with half the spacing of
+    the readings added at either end. The limit per day is an average over months and needs a log of most of a day;
+    the busiest hour is held against what a tank of the right size allows.
     """
     rule = _rule(limits)
     if (cannot := runs.cannot_tell(rule, limits.minimum_run_s.value)) is not None:
@@ -62,7 +64,7 @@ def _rule(limits: HealthLimits) -> Rule:
 def _most_are(short: BoolArray, runs: Runs) -> bool:
     whole = short[runs.whole]
     newest = whole[-max(LEAST_CYCLES, round(NEWEST * len(whole))) :]
-    return bool(2 * whole.sum() > len(whole) or 2 * newest.sum() > len(newest))
+    return bool(whole.mean() >= MOST or newest.mean() >= MOST)
 
 
 def _too_many_a_day(runs: Runs, limits: HealthLimits) -> float | None:

@@ -298,6 +298,14 @@ class Limits(Table):
     low_voltage_V: Positive | None = None
     standing_draw_W: Positive | None = None
 
+    @classmethod
+    def faults(cls, data: Mapping[str, object]) -> Iterator[Fault]:
+        """Yield also a longest run that is no longer than the shortest."""
+        yield from super().faults(data)
+        least_s, most_s = data.get("minimum_run_s"), data.get("longest_run_s")
+        if isinstance(least_s, int | float) and isinstance(most_s, int | float) and most_s <= least_s:
+            yield Fault(("longest_run_s",), "must be longer than minimum_run_s")
+
 
 def _SI(value: float | None, us_value: float | None, factor: float) -> float | None:
     """Return the figure in the units used inside, from whichever key was given."""

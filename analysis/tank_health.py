@@ -55,8 +55,11 @@ LEAK_S: Final = 3 * 3600.0
 LEAK_DUTY: Final = 0.2
 #: A leak never stops: a rest so many times longer than the alike ones says that it did.
 LEAK_STOPPED: Final = 1.5
-#: A run that goes on is also so many times as long as the longest of the others, before it is worth a look.
+#: A run of hours is also so many times as long as the usual ones, before it is worth a look. [1]
 TIMES_USUAL: Final = 5.0
+#: A run that still goes on at the log's end is judged earlier, if it is so many times as long as any other. [s, 1]
+STILL_S: Final = 3600.0
+TIMES_LONGEST: Final = 10.0
 
 
 def air_charge_lost(runs: Runs, limits: HealthLimits) -> Check:
@@ -167,7 +170,7 @@ def leak_down(runs: Runs, limits: HealthLimits) -> Check:
         f"running less than {100 * LEAK_DUTY:.0f} % of the time",
         COMMON_PRACTICE,
     )
-    if (cannot := runs.cannot_tell(rule)) is not None:
+    if (cannot := runs.cannot_tell(rule, least=LEAK_RESTS + 1)) is not None:
         return cannot
     regular = _regular(runs)
     if not regular.any():
@@ -217,7 +220,8 @@ def never_cuts_out(runs: Runs, limits: HealthLimits) -> Check:
     limit = limits.longest_run_s
     rule = Rule(
         "never_cuts_out",
-        f"no run longer than {spell(limit.value)} that is also {TIMES_USUAL:g} times as long as the usual ones",
+        f"no run longer than {spell(limit.value)} and {TIMES_USUAL:g} usual ones, nor one that still goes on at the "
+        f"log's end after {spell(STILL_S)} and {TIMES_LONGEST:g} times the longest",
         limit.source,
     )
     others = runs.run_s[runs.whole & (runs.run_s <= limit.value)]
@@ -225,7 +229,9 @@ def never_cuts_out(runs: Runs, limits: HealthLimits) -> Check:
         return rule.not_judged(f"{len(others)} usual runs are too few to tell how long a run usually is")
     usual_s = float(np.median(others))
     lengths_s = runs.lengths_s()
-    long = (lengths_s > max(limit.value, TIMES_USUAL * usual_s)) & runs.alone(lengths_s) & ~dry_runs(runs, limits)
+    long = lengths_s > max(limit.value, TIMES_USUAL * usual_s)
+    long |= ~runs.whole & (lengths_s > max(min(STILL_S, limit.value), TIMES_LONGEST * float(others.max())))
+    long &= runs.alone(lengths_s) & ~dry_runs(runs, limits)
     if not long.any():
         return rule.passed(f"the longest run took {spell(float(others.max()))}, a usual one {spell(usual_s)}")
     said = f"{int(long.sum())} of {len(long)} runs went on for up to {spell(float(lengths_s[long].max()))}"

@@ -170,3 +170,21 @@ def test_checks_and_trends_are_in_the_documents(tmp_path, capsys):
     said = capsys.readouterr().out
     assert "checked and passed: " in said
     assert "not judged: standing_draw (" in said
+
+
+def test_the_page_lists_what_was_checked_and_the_trends():
+    """Every check with outcome, limit and source; a trend with its interval; when a finding's runs began."""
+    from report_scenes import make_log, make_report
+
+    from shuntbook.cli.render.checked import ABOUT
+    from shuntbook.cli.render.page import render
+
+    rng = np.random.default_rng(1)
+    made = cycles(9.0, rng.uniform(2000, 9000, 60))
+    health = health_of(made, limits_for(site(), site().load("well pump")), 1.0)
+    page = render(make_report(make_log(checks=health.checks, trends=health.trends, findings=health.findings)))
+    assert set(ABOUT) == CODES | {"charge_wrong_sign"}
+    assert all(ABOUT[code].replace("'", "&#39;") in page for code in CODES)
+    assert "(60 starts)" in page
+    assert "trade sources disagree" in page
+    assert "From day to day" in page

@@ -75,8 +75,9 @@ def test_the_owner_s_own_limits_go_first():
 def test_voltage_limits_come_from_inverter_bank_and_chemistry():
     """The inverter's cut-off before 1.75 V a cell (common practice); the bank's own for what it rests at."""
     assert limits(inverter={"cut_off_V": 21.5}).lowest_V.value == 21.5
-    assert limits(bank={"chemistry": "agm"}).lowest_V.value == 21.0  # 12 cells of 1.75 V
-    assert limits(bank={"chemistry": "lifepo4"}).lowest_V is None
+    assert limits(bank={"chemistry": "agm"}).resting_V.value == 21.0  # 12 cells of 1.75 V
+    assert limits(bank={"chemistry": "lifepo4"}).resting_V is None
+    assert limits().lowest_V is None
     assert limits(bank={"cut_off_V": 22.0}).resting_V.value == 22.0
 
 

@@ -132,6 +132,14 @@ def test_a_run_that_goes_on_at_the_log_s_end_has_not_cut_out():
     assert judged(made, site(), last_gap_us=made.cycles[-1].start_us - 1)["never_cuts_out"].outcome == "found"
 
 
+def test_a_run_at_the_log_s_end_is_judged_earlier():
+    """80 min and still running, where 200 s was the longest: not cut out. 50 min may be a hose."""
+    made = still_running(healthy(30))
+    for minutes, outcome in ((80, "found"), (50, "passed")):
+        last_us = made.cycles[-1].start_us + minutes * 60 * US
+        assert judged(replace(made, last_us=last_us), site())["never_cuts_out"].outcome == outcome
+
+
 @pytest.mark.parametrize("length_s", [2700.0, 6900.0])
 def test_a_garden_hose_is_no_fault(length_s):
     """The pump runs for most of two hours while the garden is watered."""

@@ -7,7 +7,7 @@ import pytest
 from click.testing import CliRunner
 
 from shuntbook.analysis.refusal import Refusal
-from shuntbook.analysis.site import Site
+from shuntbook.analysis.site import Limits, Site
 from shuntbook.analysis.site_contradictions import contradictions
 from shuntbook.analysis.site_description import describe
 from shuntbook.cli.commands.check_site import command
@@ -159,6 +159,8 @@ def test_without_a_water_system_the_only_pump_is_the_main_one(tmp_path):
         ("cut_in_psi = 40", "", "water", "needs cut_in_kPa or cut_in_psi"),
         ("length_m = 1.8", "length_m = 1.8\nlength_ft = 6", "conductors[1].length_ft", "says again what length_m says"),
         ("length_m = 1.8", "", "conductors[1]", "needs length_m or length_ft"),
+        ("minimum_run_s = 60", "minimum_run_s = 60\nlongest_run_s = 60", "limits.longest_run_s", "must be longer than"),
+        ("minimum_run_s = 60", "dry_running_pct = 170", "limits.dry_running_pct", "must be at most 100 (got 170)"),
         ("continuous_W = 500", "", "inverters[2]", "needs continuous_VA or continuous_W"),
         ("usable_depth_pct = 50", "usable_depth_pct = 120", "bank.usable_depth_pct", "must be at most 100 (got 120)"),
         ("nominal_V = 24", "nominal_V = 0", "bank.nominal_V", "must be greater than 0 (got 0)"),
@@ -375,6 +377,15 @@ def test_every_table_is_described(site):
     assert all(f"'{name}'" in words for name in names)
     assert "167 L (44.0 US gal); starts at 276 kPa (40 psi) and stops at 414 kPa (60 psi)" in words
     assert "a run of at least 60 s" in words
+
+
+def test_every_limit_is_described(tmp_path):
+    """Each key of the owner's limits has its words."""
+    keys = (*Limits.model_fields,)
+    site = read(tmp_path, changed("minimum_run_s = 60", "\n".join(f"{key} = {70 + k}" for k, key in enumerate(keys))))
+    (sentence,) = [sentence for sentence in describe(site) if sentence.startswith("Your own limits")]
+
+    assert all(f" {70 + k} " in sentence for k in range(len(keys)))
 
 
 def test_what_is_left_open_is_said(tmp_path):
