@@ -219,7 +219,8 @@ def recharge(bank: Bank, array: Array | None, taken_Ah: float, *, daily_use_Wh: 
         "A lower bound: near full the charger lets less and less in, and the last 10 to 20 % take hours (from memory).",
     )
     owed_Wh = owed_Ah * volts
-    return Recharge(owed_Ah, owed_Wh, owed_Ah / amps.current_A, _days(array, owed_Wh, daily_use_Wh), said)
+    sun_h, days = owed_Ah / amps.current_A, _days(array, owed_Wh, daily_use_Wh)
+    return Recharge(owed_Ah, owed_Wh, sun_h, days, tuple(dict.fromkeys(said)))
 
 
 def _days(array: Array, owed_Wh: float, daily_use_Wh: float) -> float | Missing:

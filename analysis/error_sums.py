@@ -55,8 +55,10 @@ class ErrorFacts:
         Integral of the signal, and of its square. [unit s], [unit2 s]
     highest : float
         Highest reading, without its sign. [unit]
-    sizes_s, sizes_amount : array, shape (4096,)
-        Time and integral by the sign and the power of two of the signal's size. [s], [unit s]
+    sizes_s : array, shape (4096,)
+        Time by the sign and the power of two of the signal's size. [s]
+    sizes_above, sizes_below : array, shape (2048,)
+        What was drawn and returned, by the power of two of the signal's size. [unit s]
     wobble : array, shape (32768,)
         Second differences of the readings counted by their size.
     """
@@ -72,7 +74,8 @@ class ErrorFacts:
     squares: float
     highest: float
     sizes_s: FloatArray
-    sizes_amount: FloatArray
+    sizes_above: FloatArray
+    sizes_below: FloatArray
     wobble: NDArray[np.int64]
 
     def noise(self, resolution: float = 0.0) -> float:
@@ -108,12 +111,11 @@ class ErrorFacts:
         """
         half = _SIZES // 2
         top = int(_size(np.array([abs(limit)]))[0]) + 1 if limit > 0 else 1
-        s, amount = self.sizes_s, self.sizes_amount
         return (
-            float(s[1:top].sum()),
-            float(s[half + 1 : half + top].sum()),
-            float(amount[1:top].sum()),
-            float(-amount[half + 1 : half + top].sum()),
+            float(self.sizes_s[1:top].sum()),
+            float(self.sizes_s[half + 1 : half + top].sum()),
+            float(self.sizes_above[:top].sum()),
+            float(self.sizes_below[:top].sum()),
         )
 
 
@@ -133,12 +135,15 @@ class ErrorSums:
         self._intervals = 0
         self._steps2, self._steps4 = np.zeros(3), np.zeros(3)
         self._lengths2 = self._net = self._squares = self._highest = 0.0
-        self._sizes_s, self._sizes_amount = np.zeros(_SIZES), np.zeros(_SIZES)
+        self._sizes_s = np.zeros(_SIZES)
+        self._sizes_above, self._sizes_below = np.zeros(_SIZES // 2), np.zeros(_SIZES // 2)
         self._wobble = np.zeros(_FINE_SIZES, np.int64)
         self._last = np.empty(0)
         self._runs = _Runs()
 
-    def add(self, first: FloatArray, last: FloatArray, length_s: FloatArray) -> None:
+    def add(
+        self, first: FloatArray, last: FloatArray, length_s: FloatArray, above: FloatArray, below: FloatArray
+    ) -> None:
         """Take the next intervals in.
 
         Parameters
@@ -147,6 +152,8 @@ class ErrorSums:
             The signal at either end. [unit]
         length_s : array, shape (n,)
             Length of each interval. [s]
+        above, below : array, shape (n,)
+            What was drawn and what was returned in it. [unit s]
         """
         if not len(length_s):
             return
@@ -159,7 +166,9 @@ class ErrorSums:
         self._highest = max(self._highest, float(np.max(last)), float(-np.min(last)))
         sizes = _size(middle)
         np.add.at(self._sizes_s, sizes, length_s)
-        np.add.at(self._sizes_amount, sizes, amount)
+        sizes &= _SIZES // 2 - 1
+        np.add.at(self._sizes_above, sizes, above)
+        np.add.at(self._sizes_below, sizes, below)
         self._runs.add(last, length_s)
         self._add_wobble(last)
         if self._linear:
@@ -205,7 +214,8 @@ class ErrorSums:
             squares=self._squares,
             highest=self._highest,
             sizes_s=self._sizes_s.copy(),
-            sizes_amount=self._sizes_amount.copy(),
+            sizes_above=self._sizes_above.copy(),
+            sizes_below=self._sizes_below.copy(),
             wobble=self._wobble.copy(),
         )
 

@@ -1,4 +1,4 @@
-"""Something a log shows that the person should act on."""
+"""Something a log shows that the person should act on, and what was checked to find it."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 Severity = Literal["note", "watch", "act"]
+Outcome = Literal["passed", "found", "not judged"]
 
 
 @dataclass(frozen=True)
@@ -13,7 +14,8 @@ class Finding:
     """A finding with its evidence, its limit and where the limit comes from.
 
     ``severity``: ``note`` limits the log or states a fact, ``watch`` wants an eye kept on it, ``act`` wants something
-    done. ``causes`` and ``check_first`` are plain sentences.
+    done. ``causes`` and ``check_first`` are plain sentences. ``cycles`` are the starts of the runs, or of the attempts
+    at one, that it rests on [us].
     """
 
     code: str
@@ -24,3 +26,79 @@ class Finding:
     source: str
     causes: str = ""
     check_first: str = ""
+    cycles: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True)
+class Check:
+    """One limit that was checked, whatever came of it.
+
+    Parameters
+    ----------
+    code : str
+        The code of the finding it may lead to.
+    outcome : {'passed', 'found', 'not judged'}
+        What came of it.
+    limit, source : str
+        What was allowed, and where that is from; empty where there is no limit.
+    said : str
+        What was seen, or why it could not be judged.
+    finding : Finding or None
+        What was found.
+    """
+
+    code: str
+    outcome: Outcome
+    limit: str
+    source: str
+    said: str
+    finding: Finding | None = None
+
+
+@dataclass(frozen=True)
+class Rule:
+    """A limit a rule holds cycles against: the three ways a check can end, said in one place.
+
+    Parameters
+    ----------
+    code : str
+        The code of the finding it may lead to.
+    limit, source : str
+        What is allowed, and where that is from.
+    """
+
+    code: str
+    limit: str = ""
+    source: str = ""
+
+    def passed(self, said: str) -> Check:
+        """Return that nothing crossed the limit."""
+        return Check(self.code, "passed", self.limit, self.source, said)
+
+    def not_judged(self, why: str) -> Check:
+        """Return that the limit could not be checked."""
+        return Check(self.code, "not judged", self.limit, self.source, why)
+
+    def found(
+        self, severity: Severity, title: str, evidence: str, advice: tuple[str, str], cycles: tuple[int, ...] = ()
+    ) -> Check:
+        """Return a finding; `advice` is its usual causes and what to check first."""
+        causes, check_first = advice
+        finding = Finding(self.code, severity, title, evidence, self.limit, self.source, causes, check_first, cycles)
+        return Check(self.code, "found", self.limit, self.source, evidence, finding)
+
+
+def spell(length_s: float) -> str:
+    """Return a length of time in the unit that suits it, for a sentence: ``9.5 s``, ``95 s``, ``12 min``, ``3.5 h``."""
+    if length_s < 10:
+        return f"{length_s:.2g} s"
+    if length_s < 120:
+        return f"{length_s:.0f} s"
+    if length_s < 7200:
+        return f"{length_s / 60:.3g} min"
+    return f"{length_s / 3600:.3g} h" if length_s < 172800 else f"{length_s / 86400:.3g} d"
+
+
+def figure(x: float, unit: str) -> str:
+    """Return an amount with three digits, or whole from a thousand on, for a sentence: ``31.6 A``, ``2,220 W``."""
+    return f"{x:,.0f} {unit}" if abs(x) >= 1000 else f"{x:.3g} {unit}"

@@ -1,180 +1,147 @@
-"""What a load's cycles say about its health: findings with evidence, limit and source."""
+"""What a load's cycles say about its health: every limit that was checked, and what was found."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 
-from .chunk import MICROSECONDS
-from .cycle_record import Cycle, Cycles
-from .finding import Finding
-from .motor_tables import starts_limit
-from .refusal import Refusal
+from .cycle_record import Cycles
+from .draw_health import draw_drift, overload, prime_lost, standing_draw
+from .finding import Check, Finding, Rule, spell
+from .health_limits import COMMON_PRACTICE, HealthLimits, limits_for
+from .health_runs import LEAST_READINGS, Runs
+from .short_cycles import short_cycling
 from .sign_check import LEAST_SHARE, SignCheck
-from .site import Load, Site
+from .start_health import stalled_start, start_trip, surge_over_rating
+from .tank_health import air_charge_lost, leak_down, never_cuts_out
+from .trends import Trend, trends_of
+from .voltage_health import low_voltage
 
-#: A submersible motor should run at least a minute, so that the heat of the start is carried off.
-MINIMUM_RUN_S: Final = 60.0
-MINIMUM_RUN_SOURCE: Final = "a submersible-motor manual; National Driller: at least 1 min a run, for all sizes"
-#: Fewer short runs than this may be chance.
-LEAST_CYCLES: Final = 5
-#: A run must last this many readings before its length can be judged.
-LEAST_READINGS: Final = 3
-_HOUR_US: Final = 3600 * MICROSECONDS
+__all__ = ["Health", "HealthLimits", "findings_of", "health_of", "limits_for", "sign_check", "wrong_sign"]
+
+Judge = Callable[[Runs, HealthLimits], Check]
+
+#: What is asked of a motor, of a pump, and of any load. A load of unknown kind is asked all of it.
+OF_MOTORS: Final[tuple[Judge, ...]] = (short_cycling, start_trip, stalled_start)
+OF_PUMPS: Final[tuple[Judge, ...]] = (air_charge_lost, leak_down, prime_lost, never_cuts_out)
+OF_ALL: Final[tuple[Judge, ...]] = (draw_drift, low_voltage, overload, surge_over_rating, standing_draw)
+#: Without a site file a load is taken for a pump only if its runs are as short as a household tank's: common practice,
+#: no source. [s]
+PUMP_RUN_S: Final = 300.0
+#: So many runs or rests too short to tell, or this share of them, are worth a note. [1]
+LEAST_SHORT: Final = 2
+SHORT_SHARE: Final = 0.05
 
 
 @dataclass(frozen=True)
-class CycleLimits:
-    """What a load's runs are held against.
+class Health:
+    """What was checked, in a fixed order, and how the figures of the cycles change over days."""
 
-    Parameters
-    ----------
-    minimum_run_s : float
-        Shortest run that does no harm. [s]
-    starts_per_day : float
-        Starts in 24 h, an average over months. [1/d]
-    run_source, starts_source : str
-        Where each is from.
-    is_motor : bool or None
-        Whether the site file says that the load is a motor; None without a site file.
-    """
+    checks: tuple[Check, ...]
+    trends: tuple[Trend, ...] = ()
 
-    minimum_run_s: float
-    run_source: str
-    starts_per_day: float
-    starts_source: str
-    is_motor: bool | None
+    @property
+    def findings(self) -> tuple[Finding, ...]:
+        """What gives reason to act, to watch, or to know."""
+        return tuple(check.finding for check in self.checks if check.finding is not None)
 
 
-def limits_for(site: Site | None, load: Load | None) -> CycleLimits:
-    """Return the limits for a load: the owner's own first, then the published ones for its size."""
-    own = site.limits if site is not None else None
-    run_s, run_source = MINIMUM_RUN_S, MINIMUM_RUN_SOURCE
-    if own is not None and own.minimum_run_s is not None:
-        run_s, run_source = own.minimum_run_s, f"the site file ({MINIMUM_RUN_SOURCE})"
-    if own is not None and own.starts_per_day is not None:
-        starts, starts_source = own.starts_per_day, "the site file"
-    else:
-        starts, starts_source = _published_starts(load)
-    is_motor = None if load is None else load.kind in ("pump", "motor", "compressor")
-    return CycleLimits(run_s, run_source, starts, starts_source, is_motor)
-
-
-def _published_starts(load: Load | None) -> tuple[float, str]:
-    hp = load.hp if load is not None and load.hp is not None else 0.5
-    phases = load.phases if load is not None and load.phases is not None else 1
-    try:
-        limit = starts_limit(hp, phases)
-    except Refusal:
-        limit = starts_limit(0.5)
-    size = "" if load is not None and load.hp is not None else ", for a motor up to 3/4 hp: the size is not known"
-    return limit.per_day, limit.source + size
-
-
-def findings_of(cycles: Cycles, limits: CycleLimits, usual_interval_s: float | None) -> tuple[Finding, ...]:
-    """Return what a load's cycles give reason to act on.
+def health_of(
+    cycles: Cycles, limits: HealthLimits, usual_interval_s: float | None, last_gap_us: int | None = None
+) -> Health:
+    """Hold a load's cycles against every limit that applies to its kind.
 
     Parameters
     ----------
     cycles : Cycles
         The cycles of one load.
-    limits : CycleLimits
+    limits : HealthLimits
         What they are held against.
     usual_interval_s : float or None
         Median spacing of the readings. [s]
+    last_gap_us : int or None
+        When the log's last gap ended. [us]
     """
-    if limits.is_motor is False:
-        return ()
-    short = _short_cycling(cycles, limits)
-    if short is None:
-        return ()
-    run_s = cycles.summary.median_run_s
-    if usual_interval_s is not None and run_s is not None and run_s < LEAST_READINGS * usual_interval_s:
-        return (_too_slow(run_s, usual_interval_s),)
-    return (short,)
+    runs = Runs(cycles, usual_interval_s, last_gap_us)
+    checks = [judge(runs, limits) for judge in OF_MOTORS if limits.is_motor is not False]
+    checks += _of_pump(runs, limits) if limits.is_pump is not False else []
+    checks += [judge(runs, limits) for judge in OF_ALL]
+    if limits.is_motor is not False:
+        checks.append(sampling_too_slow(runs, limits))
+    return Health(tuple(checks), trends_of(runs))
 
 
-def _short_cycling(cycles: Cycles, limits: CycleLimits) -> Finding | None:
-    """Judge whether runs are too short, and how often the load starts.
+def _of_pump(runs: Runs, limits: HealthLimits) -> list[Check]:
+    """Ask what is asked of a pump; not of a load that nobody calls one and whose runs are not those of one."""
+    usual_s = float(np.median(runs.run_s[runs.whole])) if runs.whole.any() else 0.0
+    if limits.is_pump is None and usual_s > PUMP_RUN_S:
+        why = f"runs of {spell(usual_s)} are not those of a pump on a tank; a site file can say that it is a pump"
+        return [Rule(judge.__name__).not_judged(why) for judge in OF_PUMPS]
+    return [judge(runs, limits) for judge in OF_PUMPS]
 
-    The limit per day is an average over months: a busy hour may exceed its 24th part now and then, but not with runs
-    that are too short as well.
-    """
-    whole = [cycle for cycle in cycles.cycles if cycle.run_s is not None]
-    short = [cycle for cycle in whole if cycle.run_s is not None and cycle.run_s < limits.minimum_run_s]
-    if len(short) < LEAST_CYCLES or 2 * len(short) < len(whole):
-        return None
-    busiest = busiest_hour(cycles.cycles)
-    often = busiest > limits.starts_per_day / 24
-    name = f"The {short[0].load}" if short[0].load else "The load"
-    runs = [cycle.run_s for cycle in short if cycle.run_s is not None]
-    condition = "" if limits.is_motor else " (if it is a motor)"
-    return Finding(
-        code="short_cycling",
-        severity="act" if often and limits.is_motor else "watch",
-        title=f"{name} starts too often and runs too briefly{condition}"
-        if often
-        else f"{name} runs too briefly{condition}",
-        evidence=(
-            f"{len(short)} of {len(whole)} whole runs are shorter than {limits.minimum_run_s:g} s "
-            f"(median {float(np.median(runs)):.0f} s, shortest {min(runs):.0f} s); {busiest} starts in the busiest hour"
-        ),
-        limit=(
-            f"at least {limits.minimum_run_s:g} s a run; {limits.starts_per_day:g} starts in 24 h on average, "
-            f"which is {limits.starts_per_day / 24:.1f} an hour"
-        ),
-        source=f"run: {limits.run_source}; starts: {limits.starts_source}",
-        causes=(
-            "A pressure tank that has lost its air charge, a tank too small for the pump, a pressure switch set too "
-            "narrow, or a leak. Every start heats the motor, and a short run does not carry the heat off."
-        ),
-        check_first=(
-            "With the pump isolated and locked off and the tank's pressure relieved, let a licensed pump installer "
-            "check the tank's air pressure: it should be about 2 psi (14 kPa) below the switch's cut-in with the tank "
-            "empty of water."
-        ),
+
+def findings_of(
+    cycles: Cycles, limits: HealthLimits, usual_interval_s: float | None, last_gap_us: int | None = None
+) -> tuple[Finding, ...]:
+    """Return only what `health_of` found."""
+    return health_of(cycles, limits, usual_interval_s, last_gap_us).findings
+
+
+def sampling_too_slow(runs: Runs, limits: HealthLimits) -> Check:
+    """Judge whether runs or rests are too short for the spacing of the readings, so that findings are withheld."""
+    rule = Rule(
+        "sampling_too_slow", f"a run, and a rest, must span at least {LEAST_READINGS} readings", COMMON_PRACTICE
     )
+    if not runs.least_s:
+        return rule.not_judged("the spacing of the readings is not known")
+    count, short = len(runs.start_us), int(runs.too_short.sum())
+    advice = ("", f"Take a log with a reading every {_interval_for(limits.minimum_run_s.value)} or faster.")
+    withheld = f"what lasts less than {spell(runs.least_s)} is not judged"
+    if short >= LEAST_SHORT and short >= SHORT_SHARE * count:
+        title = "Readings are too far apart to judge the shortest runs or rests"
+        return rule.found(
+            "note", title, f"{short} of {count} runs, or the rests before them, are shorter: {withheld}", advice
+        )
+    if runs.least_s > limits.minimum_run_s.value:
+        title = "Readings are too far apart to see short runs"
+        return rule.found("note", title, f"{count} runs were seen; {withheld}", advice)
+    return rule.passed(f"{short} of {count} runs are shorter than {spell(runs.least_s)}, the shortest that can be told")
+
+
+def _interval_for(run_s: float) -> str:
+    """Return the spacing of readings that shows runs of a tenth of a motor's shortest good one."""
+    return spell(run_s / 10 / LEAST_READINGS)
 
 
 def wrong_sign(sign: SignCheck | None) -> Finding | None:
     """Return the finding that a log's current seems to be turned: its voltage rises when the draw does."""
-    if sign is None or sign.plausible is not False:
-        return None
-    by = ""
-    if sign.resistance_ohm is not None and sign.resistance_ohm < 0:
-        by = f", by {-1000 * sign.resistance_ohm:.3g} mV for each amp more that is drawn"
-    return Finding(
-        code="charge_wrong_sign",
-        severity="act",
-        title="Draw and return seem to be swapped",
-        evidence=(
-            f"in {sign.against} of {sign.steps} sudden steps of the current the voltage rises with the draw{by}; "
-            "at a bank it falls"
-        ),
-        limit=f"the voltage must not rise with the draw in {LEAST_SHARE:.0%} of the steps or more",
-        source="a bank's internal resistance; common practice, no source",
-        causes="The meter counts charging as positive, or its shunt is wired the other way round.",
-        check_first="Convert the export again with --reverse-sign, or without; until then nothing here can be right.",
+    return sign_check(sign).finding
+
+
+def sign_check(sign: SignCheck | None) -> Check:
+    """Judge whether the voltage falls when more is drawn, as a bank's does."""
+    rule = Rule(
+        "charge_wrong_sign",
+        f"the voltage must not rise with the draw in {LEAST_SHARE:.0%} of the steps or more",
+        f"a bank's internal resistance; {COMMON_PRACTICE}",
     )
-
-
-def busiest_hour(cycles: tuple[Cycle, ...]) -> int:
-    """Return the most starts that any 60 minutes hold."""
-    starts = np.array([cycle.start_us for cycle in cycles], dtype=np.int64)
-    if not len(starts):
-        return 0
-    return int((np.searchsorted(starts, starts + _HOUR_US, side="left") - np.arange(len(starts))).max())
-
-
-def _too_slow(run_s: float, interval_s: float) -> Finding:
-    return Finding(
-        code="sampling_too_slow",
-        severity="note",
-        title="Readings are too far apart to judge how long the runs are",
-        evidence=f"the usual run seems to last {run_s:.0f} s, with a reading every {interval_s:g} s",
-        limit=f"a run must span at least {LEAST_READINGS} readings, {LEAST_READINGS * interval_s:g} s",
-        source="common practice, no source",
-        check_first=f"Take a log with a reading every {max(run_s / 10, 0.1):.1g} s or faster.",
+    if sign is None or sign.plausible is None:
+        return rule.not_judged("volts and amps are not both there, or do not step together often enough to tell")
+    by = ""
+    if sign.resistance_ohm is not None:
+        by = f", by {1000 * abs(sign.resistance_ohm):.3g} mV for each amp more that is drawn"
+    said = f"in {sign.against} of {sign.steps} sudden steps of the current the voltage rises with the draw{by}"
+    if sign.plausible:
+        return rule.passed(said)
+    return rule.found(
+        "act",
+        "Draw and return seem to be swapped",
+        f"{said}; at a bank it falls",
+        (
+            "The meter counts charging as positive, or its shunt is wired the other way round.",
+            "Convert the export again with --reverse-sign, or without; until then nothing here can be right.",
+        ),
     )

@@ -11,8 +11,7 @@ from .cycle_record import Cycle, Cycles
 from .cycle_uncertainty import cycles_with_intervals
 from .cycles import CycleFold
 from .envelope import EnvelopeFold
-from .finding import Finding
-from .health import findings_of, limits_for, wrong_sign
+from .health import health_of, limits_for, sign_check
 from .meter_figures import NOTHING_STATED, Accuracy, MeterFigures
 from .nameplate import estimate
 from .plate_check import PlateCheck, check_plate
@@ -123,18 +122,24 @@ class LogAnalysis:
         cycles = self._cycles.result()
         charge, marked = self._amounts.result(self._starts(), [cycle.start_us for cycle in cycles.cycles])
         cycles = self._sure(cycles, charge)
-        limits = limits_for(self._site, self._watched.load)
+        limits = limits_for(self._site, self._watched.load, self._how.side)
+        gaps = charge.span.gaps
+        health = health_of(cycles, limits, self._facts.usual_interval_s, gaps[-1].stop_us if gaps else None)
+        checks = (*([sign_check(self._sign.result())] if self._how.side == "dc" else []), *health.checks)
         plate, no_plate = self._plate(cycles, charge.span.covered_s)
         return LogReport(
             facts=self._facts,
             charge=charge,
             cycles=cycles,
-            findings=(*self._of_sign(), *findings_of(cycles, limits, self._facts.usual_interval_s)),
+            findings=tuple(check.finding for check in checks if check.finding is not None),
+            checks=checks,
+            trends=health.trends,
             envelopes={name: fold.result() for name, fold in self._envelopes.items()},
             plate=plate,
             no_plate=no_plate,
             marked=marked,
             figures=self._figures,
+            starts_known=self._starts() is not None,
         )
 
     def _starts(self) -> UnseenStarts | None:
@@ -149,10 +154,6 @@ class LogAnalysis:
         accuracy = self._figures.current if by_amps else self._figures.power or Accuracy()
         noise = facts.noise(accuracy.resolution) if facts is not None else 0.0
         return cycles_with_intervals(cycles, self._figures, self._how, noise=noise)
-
-    def _of_sign(self) -> tuple[Finding, ...]:
-        found = wrong_sign(self._sign.result())
-        return () if found is None else (found,)
 
     def _plate(self, cycles: Cycles, covered_s: float) -> tuple[PlateCheck | None, str | None]:
         """Set the plate beside what the whole runs took at the bank, over the time they ran; or say why not."""

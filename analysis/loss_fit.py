@@ -13,8 +13,10 @@ from .inverter_losses import LossTerms
 from .missing import Missing
 from .within import Within
 
-#: Huber's bend: 95 % as efficient as least squares on normal errors (Huber 1981, from memory).
+#: Huber's bend and Tukey's cut: 95 % as efficient as least squares on normal errors (Huber 1981, from memory).
 _BEND: Final = 1.345
+_CUT: Final = 4.685
+_ROUNDS: Final = 30
 #: Fewer pairs than this leave no scatter to tell an interval from: common practice, no source.
 FEWEST_PAIRS: Final = 12
 #: Columns nearer to one another than this cannot be told apart: common practice, no source.
@@ -95,8 +97,9 @@ def fit_losses(ac_W: FloatArray, dc_W: FloatArray) -> LossFit | Missing:
 
     Notes
     -----
-    Huber's M-estimator by reweighted least squares, its covariance by the sandwich formula, widened where neighbouring
-    readings err alike (lag-1 correlation). Errors of the AC readings are taken to be small beside the load's changes.
+    Huber's M-estimator, then Tukey's from there, so that wild readings on one side only, such as starts that one meter
+    saw first, do not pull. Covariance by the sandwich formula, widened where neighbouring readings err alike. Errors of
+    the AC readings are taken to be small beside the changes of the load.
     """
     ac, dc = np.asarray(ac_W, dtype=np.float64), np.asarray(dc_W, dtype=np.float64)
     if ac.shape != dc.shape:
@@ -109,7 +112,7 @@ def fit_losses(ac_W: FloatArray, dc_W: FloatArray) -> LossFit | Missing:
     columns = next((n for n in (3, 2) if _told_apart(_design(ac / scale, n))), None)
     if columns is None:
         return Missing("losses of the inverter", (), "the load never changed, so idle and losses cannot be told apart")
-    beta, covariance, scatter_W = _huber(_design(ac / scale, columns), dc)
+    beta, covariance, scatter_W = _robust(_design(ac / scale, columns), dc)
     units = np.array([1.0, 1 / scale, 1 / scale**2])
     full_beta, full = np.zeros(3), np.zeros((3, 3))
     full_beta[:columns], full[:columns, :columns] = beta, covariance
@@ -131,32 +134,30 @@ def _told_apart(X: FloatArray) -> bool:
     return bool(np.linalg.cond(X) < _WORST_CONDITION)
 
 
-def _huber(X: FloatArray, y: FloatArray) -> tuple[FloatArray, FloatArray, float]:
-    """Return the terms, their covariance and the scatter."""
-    beta = np.linalg.lstsq(X, y, rcond=None)[0]
-    for _ in range(50):
-        sigma = _sigma(y - X @ beta)
-        weight = _weights((y - X @ beta) / sigma)
-        new = np.linalg.solve(X.T @ (weight[:, None] * X), X.T @ (weight * y))
-        done = np.allclose(new, beta, rtol=1e-10, atol=1e-10)
-        beta = new
-        if done:
-            break
-    residual = y - X @ beta
-    sigma = _sigma(residual)
-    return np.asarray(beta, dtype=np.float64), _covariance(X, residual, sigma), sigma
+def _robust(X: FloatArray, y: FloatArray) -> tuple[FloatArray, FloatArray, float]:
+    """Return the terms, their covariance and the scatter: Huber's fit, then Tukey's from there at its scatter."""
+    beta = _weighted(X, y, np.ones(len(y)))
+    for _ in range(_ROUNDS):
+        beta = _weighted(X, y, _huber((y - X @ beta) / _sigma(y - X @ beta)))
+    sigma = _sigma(y - X @ beta)
+    for _ in range(_ROUNDS):
+        beta = _weighted(X, y, _tukey((y - X @ beta) / sigma))
+    return beta, _covariance(X, (y - X @ beta) / sigma) * sigma**2, sigma
 
 
-def _covariance(X: FloatArray, residual: FloatArray, sigma: float) -> FloatArray:
+def _weighted(X: FloatArray, y: FloatArray, weight: FloatArray) -> FloatArray:
+    return np.asarray(np.linalg.lstsq(X * np.sqrt(weight)[:, None], y * np.sqrt(weight), rcond=None)[0])
+
+
+def _covariance(X: FloatArray, standard: FloatArray) -> FloatArray:
+    """Return the covariance of the terms for residuals over their scatter, by the sandwich formula."""
     n, p = X.shape
-    standard = residual / sigma
-    psi = standard * _weights(standard)
-    bread = np.linalg.inv(X.T @ ((np.abs(standard) <= _BEND)[:, None] * X))
+    bread = np.linalg.inv(X.T @ X) / _tukey_slope(standard).mean()
     # Leverage takes part of each reading's own error away from its residual (HC3, MacKinnon and White 1985).
     leverage = np.einsum("ij,jk,ik->i", X, np.linalg.inv(X.T @ X), X)
-    spread = (sigma * psi / np.maximum(1 - leverage, 0.05))[:, None] * X
-    covariance = bread @ (spread.T @ spread) @ bread
-    return np.asarray(covariance * _alike(psi) * n / (n - p) if n > p else covariance)
+    psi = standard * _tukey(standard)
+    spread = (psi / np.maximum(1 - leverage, 0.05))[:, None] * X
+    return np.asarray(bread @ (spread.T @ spread) @ bread * _alike(psi) * n / (n - p))
 
 
 def _alike(psi: FloatArray) -> float:
@@ -173,8 +174,18 @@ def _sigma(residual: FloatArray) -> float:
     return max(float(np.median(np.abs(residual))) / 0.6745, 1e-9)
 
 
-def _weights(standard: FloatArray) -> FloatArray:
+def _huber(standard: FloatArray) -> FloatArray:
     return np.asarray(np.minimum(1.0, _BEND / np.maximum(np.abs(standard), 1e-12)))
+
+
+def _tukey(standard: FloatArray) -> FloatArray:
+    return np.asarray(np.where(np.abs(standard) < _CUT, (1 - (standard / _CUT) ** 2) ** 2, 0.0))
+
+
+def _tukey_slope(standard: FloatArray) -> FloatArray:
+    """Return the derivative of the error times its weight."""
+    x = (standard / _CUT) ** 2
+    return np.asarray(np.where(x < 1, (1 - x) * (1 - 5 * x), 0.0))
 
 
 def _said(columns: int) -> tuple[str, ...]:

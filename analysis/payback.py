@@ -11,7 +11,7 @@ from .amounts import HowRead
 from .chunk import MICROSECONDS, SECONDS_PER_HOUR, Chunk, FloatArray
 from .integral import linear_split
 from .intervals import Intervals
-from .running_charge import Pieces
+from .running_charge import MeasuredCurrent
 
 Demo = tuple[int, int, str]
 """Beginning and end [us] of a marked stretch, and its text."""
@@ -71,13 +71,13 @@ class PaybackFold:
     """
 
     def __init__(self, how: HowRead, quantities: Set[str], demos: Sequence[Demo], *, efficiency: float) -> None:
-        self._pieces = Pieces(how, quantities)
+        self._current = MeasuredCurrent(how, quantities)
         self._efficiency = efficiency
         self._debts = [_Debt(*demo) for demo in demos]
 
     def add(self, chunk: Chunk) -> None:
         """Take the next readings in."""
-        stretch = self._pieces.take(chunk)
+        stretch = self._current.take(chunk)
         if stretch is None:
             return
         for debt in self._debts:

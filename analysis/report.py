@@ -9,11 +9,12 @@ from .amounts import Charge
 from .chunk import Chunk, Sampling, Side
 from .cycle_record import Cycle, Cycles
 from .envelope import Envelope
-from .finding import Finding
+from .finding import Check, Finding
 from .marked import MarkedStretch
 from .meter_figures import NOTHING_STATED, MeterFigures
 from .plate_check import PlateCheck
 from .site import Site
+from .trends import Trend
 
 if TYPE_CHECKING:  # it fits losses with scipy, which light commands must not load
     from .paired_logs import InverterMeasured
@@ -58,7 +59,9 @@ class LogReport:
     """Everything worked out from one log.
 
     ``envelopes`` holds the whole log by quantity name; ``close_up`` is None where no start was seen. ``plate`` is None
-    where there is nothing to compare; where a plate was to be compared, ``no_plate`` says why not.
+    where there is nothing to compare; where a plate was to be compared, ``no_plate`` says why not. ``checks`` are all
+    limits that were looked at, ``findings`` those that were crossed; ``trends`` is empty where a log is too short.
+    ``starts_known`` tells whether surges that fall between readings are in the intervals.
     """
 
     facts: LogFacts
@@ -71,6 +74,9 @@ class LogReport:
     no_plate: str | None = None
     marked: tuple[MarkedStretch, ...] = ()
     figures: MeterFigures = NOTHING_STATED
+    starts_known: bool = False
+    checks: tuple[Check, ...] = ()
+    trends: tuple[Trend, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -14,7 +14,7 @@ from .intervals import Stretch, between_readings
 from .refusal import Refusal
 
 
-class Pieces:
+class MeasuredCurrent:
     """Turns readings of current into measured intervals; carries one reading.
 
     Parameters
@@ -105,7 +105,7 @@ class RunningChargeFold:
     """
 
     def __init__(self, how: HowRead, quantities: Set[str], *, most: int = 400) -> None:
-        self._pieces = Pieces(how, quantities)
+        self._current = MeasuredCurrent(how, quantities)
         self._most = most
         self._width_us = 1_000_000
         self._time_us: TimeArray = np.empty(0, dtype=np.int64)
@@ -116,7 +116,7 @@ class RunningChargeFold:
 
     def add(self, chunk: Chunk) -> None:
         """Take the next readings in."""
-        stretch = self._pieces.take(chunk)
+        stretch = self._current.take(chunk)
         if stretch is None:
             return
         self._gap_us += int((stretch.gap_stop_us - stretch.gap_start_us).sum())

@@ -100,7 +100,7 @@ class SignalIntegral:
         self.hours.add(measured.start_us, above, below, length_s)
         last = self.ends(measured.last)
         first = last if measured.first is measured.last else self.ends(measured.first)
-        self.errors.add(first, last, length_s)
+        self.errors.add(first, last, length_s, above, below)
 
     def _widen(self, instants: list[int]) -> None:
         for t in instants:

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from math import sqrt
 
 from .site import Bank, Inverter, Load, Site, Water
+from .site_checks import checks
 from .unit_factors import KPA_PER_PSI, W_PER_HP
 
 PRECHARGE_BELOW_CUT_IN_PSI = 2.0
@@ -32,6 +33,7 @@ def contradictions(site: Site) -> list[str]:
         *(warning for load in site.loads for warning in _load(load, site)),
         *(_water(site.water, site) if site.water else ()),
         *_meters(site),
+        *checks(site),
     ]
 
 

@@ -2,8 +2,14 @@
 
 from __future__ import annotations
 
+from .bank import LEAD_ACID
+from .inverter_losses import losses_of
+from .missing import Missing
+from .peukert import cold_multiplier, peukert_Ah
 from .site import Array, Bank, Conductor, Inverter, Limits, Load, Meter, Site, Water
+from .solar import array_day_Wh, performance_ratio_of
 from .unit_factors import KPA_PER_PSI, L_PER_GAL, M_PER_FT
+from .water import TankPlan, tank_plan
 
 _CHEMISTRY = {"flooded_lead_acid": "flooded lead-acid", "agm": "AGM", "gel": "gel", "lifepo4": "LiFePO4", "other": ""}
 _SAMPLING = {
@@ -30,6 +36,7 @@ def describe(site: Site) -> list[str]:
     return [
         f"Site: {site.name}, {zone}.",
         _bank(site.bank),
+        *_bank_in_use(site.bank),
         *map(_inverter, site.inverters),
         *(_load(load, site) for load in site.loads),
         *([_array(site.array)] if site.array else []),
@@ -57,6 +64,28 @@ def _bank(bank: Bank) -> str:
     return "".join(words) + "."
 
 
+def _bank_in_use(bank: Bank) -> list[str]:
+    """Say what is known of the bank beyond its size; nothing where nothing is."""
+    words = []
+    if bank.at_degC is not None:
+        words.append(f"{bank.at_degC:.3g} degC ({bank.at_degC * 1.8 + 32:.3g} F)")
+        if bank.chemistry in LEAD_ACID and (multiplier := cold_multiplier(bank.at_degC)) > 1:
+            words[-1] += f", where lead-acid gives {100 / multiplier:.0f} % of its charge"
+    if bank.peukert_exponent is not None and bank.hour_rate_h is not None and bank.chemistry in LEAD_ACID:
+        fast_Ah = peukert_Ah(bank.capacity_Ah, bank.hour_rate_h, bank.capacity_Ah / 5, bank.peukert_exponent)
+        words.append(f"Peukert exponent {_n(bank.peukert_exponent)}: at {_n(bank.capacity_Ah / 5)} A, {fast_Ah:.0f} Ah")
+    for value, said in (
+        (bank.charge_efficiency_pct, "{} % of the charge put in comes out again"),
+        (bank.charging_V, "charged at {} V"),
+        (bank.resistance_mohm, "{} milliohm inside"),
+        (bank.start_state_pct, "{} % full when the log begins"),
+        (bank.rested_V, "{} V at rest before the log begins"),
+    ):
+        if value is not None:
+            words.append(said.format(_n(value)))
+    return [f"In use: {'; '.join(words)}."] if words else []
+
+
 def _inverter(inverter: Inverter) -> str:
     continuous = _power(inverter.continuous_VA, inverter.continuous_W)
     words = [f"Inverter '{inverter.name}': {_n(inverter.output_V)} V AC, {continuous} without a break"]
@@ -68,8 +97,11 @@ def _inverter(inverter: Inverter) -> str:
     if inverter.efficiency_curve:
         points = ", ".join(f"{_n(percent)} % at {_n(watts)} W" for watts, percent in inverter.efficiency_curve)
         words.append(f"efficiency {points}")
-    if inverter.idle_W is not None:
-        words.append(f"{_n(inverter.idle_W)} W when idle{' and never switched off' if inverter.always_on else ''}")
+    if inverter.loss_model:
+        dc_W = losses_of(inverter).dc_W(1000)
+        words.append(f"takes {dc_W:.0f} W to give 1,000 W, {100_000 / dc_W:.0f} %, by its loss model")
+    if inverter.standby_W is not None:
+        words.append(f"{_n(inverter.standby_W)} W when idle{' and never switched off' if inverter.always_on else ''}")
     if inverter.cut_off_V:
         words.append(f"stops below {_n(inverter.cut_off_V)} V of the bank")
     return "; ".join(words) + "."
@@ -90,6 +122,7 @@ def _load(load: Load, site: Site) -> str:
     plate += [f"power factor {_n(load.power_factor)}"] if load.power_factor else []
     plate += [f"code letter {load.code_letter}"] if load.code_letter else []
     plate += [f"{_n(load.locked_rotor_A)} A before it turns"] if load.locked_rotor_A else []
+    plate += [f"starts within {_n(load.start_s)} s"] if load.start_s else []
     main = ", the main pump" if site.main_pump() is load else ""
     running = f"; runs {_n(load.duty_pct)} % of the time" if load.duty_pct else ""
     phases = ", three-phase" if load.phases == 3 else ""
@@ -101,11 +134,14 @@ def _array(array: Array) -> str:
     words = f"Array: {_n(array.power_W)} W"
     if array.controller:
         words += f" on {'an MPPT' if array.controller == 'mppt' else 'a PWM'} charge controller"
-    if array.sun_hours_h and array.performance_ratio:
-        day_kWh = array.power_W * array.sun_hours_h * array.performance_ratio / 1000
+    if array.current_A:
+        words += f", {_n(array.current_A)} A at that"
+    ratio = performance_ratio_of(array)
+    if array.sun_hours_h and not isinstance(ratio, Missing):
+        day_kWh = array_day_Wh(array.power_W, array.sun_hours_h, ratio.value) / 1000
         return (
             f"{words}; {_n(array.sun_hours_h)} h of full sun a day at a performance ratio of "
-            f"{_n(array.performance_ratio)} give about {day_kWh:.1f} kWh a day."
+            f"{ratio.value:.3g} give about {day_kWh:.1f} kWh a day."
         )
     return words + "; give sun_hours_h and performance_ratio for what it brings in a day."
 
@@ -115,6 +151,8 @@ def _conductor(conductor: Conductor) -> str:
     fuse = f"fuse {_n(conductor.fuse_A)} A" if conductor.fuse_A else "no fuse given"
     carries = f"; carries {', '.join(conductor.carries)}" if conductor.carries else ""
     length = f"{_n(conductor.one_way_m)} m ({conductor.one_way_m / M_PER_FT:.1f} ft) one way"
+    size += ", solid" if conductor.strands == "solid" else ""
+    size += f", at {_n(conductor.temperature_degC)} degC" if conductor.temperature_degC is not None else ""
     return f"Conductor '{conductor.name}': {size}, {length}, {fuse}{carries}."
 
 
@@ -124,26 +162,49 @@ def _water(water: Water) -> str:
         f"starts at {_pressure(water.start_kPa)} and stops at {_pressure(water.stop_kPa)}",
     ]
     words.append("pre-charge not given" if water.air_kPa is None else f"pre-charge {_pressure(water.air_kPa)}")
+    plan = tank_plan(water)
+    if isinstance(plan, TankPlan):
+        words.append(f"gives {_litres(plan.drawdown_L)} from cut-out to cut-in")
     if water.pump_L_per_min:
         words.append(f"flow {_litres(water.pump_L_per_min)} a minute")
     if water.lift_m:
         words.append(f"head {_n(water.lift_m)} m ({water.lift_m / M_PER_FT:.0f} ft)")
+    if water.height_m:
+        words.append(f"{_n(water.height_m)} m above the sea")
     return "; ".join(words) + "."
 
 
 def _meter(meter: Meter) -> str:
     behind = f", behind '{meter.inverter}'" if meter.inverter else ""
     words = [f"Meter '{meter.name}': on the {meter.side.upper()} side{behind}"]
-    words += [f"range {_n(meter.range_A)} A"] if meter.range_A else []
-    accuracy = [
-        f"{_n(percent)} % of {what}"
-        for percent, what in ((meter.reading_pct, "reading"), (meter.range_pct, "range"))
-        if percent is not None
-    ]
-    words.append(f"accuracy {' plus '.join(accuracy)}" if accuracy else "accuracy not given, the usual one is assumed")
-    words += [f"shows steps of {_n(meter.resolution_A)} A"] if meter.resolution_A else []
+    stated = {
+        "amps": (meter.range_A, meter.reading_pct, meter.range_pct, meter.resolution_A, "A"),
+        "volts": (meter.range_V, meter.voltage_reading_pct, meter.voltage_range_pct, meter.resolution_V, "V"),
+        "watts": (meter.range_W, meter.power_reading_pct, meter.power_range_pct, meter.resolution_W, "W"),
+    }
+    words += [text for what, figures in stated.items() if (text := _accuracy(what, *figures))]
+    words += [f"its shunt is of class {_n(meter.shunt_class_pct)} %"] if meter.shunt_class_pct else []
+    words += [f"its zero is off by {_n(meter.zero_A)} A at most"] if meter.zero_A else []
+    words += [f"its clock by {_n(meter.clock_ppm)} millionths"] if meter.clock_ppm else []
     words += [_SAMPLING[meter.sampling]] if meter.sampling else []
     return "; ".join(words) + "."
+
+
+def _accuracy(
+    what: str,
+    full_scale: float | None,
+    reading_pct: float | None,
+    range_pct: float | None,
+    resolution: float | None,
+    unit: str,
+) -> str:
+    """Return what is stated of one quantity; amps are never passed over."""
+    limits = [f"{_n(x)} % of {of}" for x, of in ((reading_pct, "reading"), (range_pct, "range")) if x is not None]
+    words = [f"range {_n(full_scale)} {unit}"] if full_scale else []
+    if limits or what == "amps":
+        words.append(f"accuracy {' plus '.join(limits)}" if limits else "accuracy not given, the usual one is assumed")
+    words += [f"steps of {_n(resolution)} {unit}"] if resolution else []
+    return f"{what}: {', '.join(words)}" if words else ""
 
 
 def _limits(limits: Limits) -> list[str]:
@@ -153,6 +214,10 @@ def _limits(limits: Limits) -> list[str]:
             (limits.minimum_run_s, "a run of at least {} s"),
             (limits.minimum_off_s, "a rest of at least {} s"),
             (limits.starts_per_day, "at most {} starts a day"),
+            (limits.starts_per_hour, "at most {} starts in the busiest hour"),
+            (limits.longest_run_s, "a run of at most {} s"),
+            (limits.dry_running_pct, "a running draw of at least {} % of the usual one"),
+            (limits.draw_drift_pct, "a running draw that changes by less than {} %"),
             (limits.low_voltage_V, "at least {} V at the bank"),
             (limits.standing_draw_W, "at most {} W when nothing runs"),
         )

@@ -291,6 +291,10 @@ class Limits(Table):
     minimum_run_s: Positive | None = None
     minimum_off_s: Positive | None = None
     starts_per_day: Positive | None = None
+    starts_per_hour: Positive | None = None  # in the busiest hour
+    longest_run_s: Positive | None = None
+    dry_running_pct: Percent | None = None  # of the pump's own usual draw: less is dry running
+    draw_drift_pct: Positive | None = None  # change of the running draw over a log
     low_voltage_V: Positive | None = None
     standing_draw_W: Positive | None = None
 

@@ -6,7 +6,7 @@ charging; both are assumptions, listed with the result.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -174,6 +174,7 @@ def _half_Ah(
     meter = figures.current
     factor = (meter.reading_pct + meter.class_pct) / 100
     zero_A = meter.zero + meter.range_offset(running.highest_A)
+    zero = limit("zero", zero_A) if figures.zero_check is None else Component("zero", figures.zero_check.u_A)
     counted_Ah = running.drawn_Ah - efficiency * running.returned_Ah
     start_Ah = start.u * bank.capacity_Ah / 100
     halves = [
@@ -181,7 +182,7 @@ def _half_Ah(
             [
                 Component("start", start_Ah, even=1),
                 limit("factor", factor * abs(net_Ah)),
-                limit("zero", zero_A * hours),
+                replace(zero, u=zero.u * hours),
                 limit("charge efficiency", off * returned_Ah),
             ]
         ).half

@@ -94,7 +94,9 @@ class _OfEnergy(SignalErrors):
         assert evidence.power is not None
         assert charge.energy is not None
         self._amounts = charge.energy
-        self._own = figures.power if charge.energy_from == POWER else None
+        # Watts alone cannot be set beside volts and amps: they are a quantity like others then.
+        alone = Accuracy() if evidence.current is None else None
+        self._own = figures.power or alone if charge.energy_from == POWER else None
         self._figures = figures
         self._source = charge.energy_from
         self._charge = charge.charge

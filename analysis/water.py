@@ -295,7 +295,7 @@ def water_cost(water: Water | None, *, energy_Wh: float, run_s: float | None = N
     if water is not None and water.pump_L_per_min is not None and run_s is not None:
         water_L = water.pump_L_per_min * run_s / 60
         said: tuple[str, ...] = (
-            "Water is the pump's flow in the site file x running time; its true flow falls as pressure rises.",
+            "Water is the flow of the site file x running time; in truth it falls as pressure rises.",
         )
     else:
         plan = tank_plan(water)

@@ -20,6 +20,7 @@ from ..analysis.amounts import HowRead
 from ..analysis.chunk import Sampling, Side
 from ..analysis.health import limits_for
 from ..analysis.log_analysis import watched_load
+from ..analysis.meter_figures import figures_of
 from ..analysis.site import Site
 from ..ingest.capture import Capture, Happened, open_first
 from ..ingest.capture import Meter as Metered
@@ -35,7 +36,7 @@ from ..ingest.sources import make_source
 from ..ingest.whole_file import refuse_existing
 from ..ingest.zone import zone_of_computer
 from .exit import Exit
-from .feeding import read_site
+from .feeding import meter_of, read_site
 from .keyboard import Keyboard
 from .live import LiveMeter, Snapshot
 from .marks import parse_marks
@@ -355,8 +356,9 @@ def _live(plan: Plan) -> LiveMeter:
     how = HowRead(cast(Side, source.side), cast(Sampling, source.sampling), gap_s, usual_s)
     quantities = tuple(source.quantities)
     watched = watched_load(plan.site, None, how, set(quantities))
-    limits = limits_for(plan.site, watched.load)
-    return LiveMeter(plan.name, how, quantities, limits, watched.name, watched.expected)
+    limits = limits_for(plan.site, watched.load, how.side)
+    figures = figures_of(meter_of(plan.site, plan.name, how.side))
+    return LiveMeter(plan.name, how, quantities, limits, watched.name, watched.expected, figures)
 
 
 def _finish(meters: Sequence[Metered], journals: Sequence[Journal], show: _Show) -> int:

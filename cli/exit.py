@@ -2,7 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from enum import IntEnum
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from ..analysis.finding import Finding
 
 
 class Exit(IntEnum):
@@ -15,3 +20,9 @@ class Exit(IntEnum):
     FINDING = 4
     INTERRUPTED = 130
     TERMINATED = 143
+
+
+def strictly(findings: Iterable[Finding]) -> Exit:
+    """Return how a command with ``--strict`` ends: notes are no reason to wake anybody."""
+    serious = any(finding.severity != "note" for finding in findings)
+    return Exit.FINDING if serious else Exit.DONE

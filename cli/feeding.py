@@ -77,11 +77,11 @@ def facts_of(log: Log, site: Site | None = None) -> LogFacts:
     )
 
 
-def meter_of(site: Site | None, facts: LogFacts) -> Meter | None:
-    """Return the site's table of the meter that made a log: by its name, else the only one on its side."""
+def meter_of(site: Site | None, name: str | None, side: str) -> Meter | None:
+    """Return the site's table of a meter: by its name, else the only one on its side."""
     meters = site.meters if site is not None else ()
-    named = [meter for meter in meters if meter.name == facts.meter]
-    beside = [meter for meter in meters if meter.side == facts.side]
+    named = [meter for meter in meters if meter.name == name]
+    beside = [meter for meter in meters if meter.side == side]
     return named[0] if named else beside[0] if len(beside) == 1 else None
 
 

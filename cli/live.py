@@ -15,9 +15,11 @@ from ..analysis.chunk import MICROSECONDS, Chunk
 from ..analysis.cycle_record import Cycles
 from ..analysis.cycles import CycleFold
 from ..analysis.finding import Finding
-from ..analysis.health import CycleLimits, findings_of, wrong_sign
+from ..analysis.health import HealthLimits, findings_of, wrong_sign
+from ..analysis.meter_figures import NOTHING_STATED, MeterFigures
 from ..analysis.quality import SignFold
 from ..analysis.refusal import Refusal
+from ..analysis.uncertainty import with_intervals
 from ..ingest.source import Reading
 
 #: Cycles are paired again no more often than this, and so that it takes no more than a fiftieth of the time: it looks
@@ -58,18 +60,21 @@ class LiveMeter:
         What a reading stands for.
     quantities : tuple of str
         What the source can give.
-    limits : CycleLimits
+    limits : HealthLimits
         What cycles are held against.
     load, expected : str or None, float or None
         The load to look for, and its draw by the plate.
+    figures : MeterFigures
+        How far the meter's readings may be off.
     """
 
     name: str
     how: HowRead
     quantities: tuple[str, ...]
-    limits: CycleLimits
+    limits: HealthLimits
     load: str | None = None
     expected: float | None = None
+    figures: MeterFigures = NOTHING_STATED
     mark: str | None = None
     _whole: ChargeFold | None = None
     _since: ChargeFold | None = None
@@ -129,7 +134,8 @@ class LiveMeter:
             self._found = None
         last_us = self._last.time_us if self._last is not None else None
         cycles = self._cycles_now(last_us)
-        findings = findings_of(cycles, self.limits, self.how.usual_interval_s) if cycles is not None else ()
+        whole = self._sure(self._whole)
+        findings = self._findings(cycles, whole)
         turned = wrong_sign(self._sign.result())
         findings = findings if turned is None else (turned, *findings)
         return Snapshot(
@@ -137,8 +143,8 @@ class LiveMeter:
             side=self.how.side,
             now=dict(self._last.values) if self._last is not None else {},
             last_us=last_us,
-            charge=self._whole.result() if self._whole is not None else None,
-            since_mark=self._since.result() if self._since is not None and self.mark is not None else None,
+            charge=whole,
+            since_mark=self._sure(self._since if self.mark is not None else None),
             mark=self.mark,
             peak_A=self._peaks.get("current_A"),
             peak_W=self._peaks.get("power_W"),
@@ -149,6 +155,15 @@ class LiveMeter:
             connected=connected,
             trouble=trouble,
         )
+
+    def _sure(self, fold: ChargeFold | None) -> Charge | None:
+        return None if fold is None else with_intervals(fold.result(), self.figures)
+
+    def _findings(self, cycles: Cycles | None, whole: Charge | None) -> tuple[Finding, ...]:
+        if cycles is None:
+            return ()
+        gaps = whole.span.gaps if whole is not None else ()
+        return findings_of(cycles, self.limits, self.how.usual_interval_s, gaps[-1].stop_us if gaps else None)
 
     def _cycles_now(self, last_us: int | None) -> Cycles | None:
         if self._cycles is None or last_us is None:

@@ -99,7 +99,7 @@ def prepared(path: Path, site: Site | None, corrections: Corrections = AS_READ) 
     """
     log = open_and_tell(path)
     facts, how = facts_of(log, site), how_read(log)
-    figures = figures_of(meter_of(site, facts))
+    figures = figures_of(meter_of(site, facts.meter, facts.side))
     ready = Prepared(log, facts, how, figures, corrections.drop_spikes)
     if corrections.zero_at is None:
         return ready

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from shuntbook.analysis.amounts import Amounts, Charge, Gap, Span
+from shuntbook.analysis.amounts import Amounts, Charge, Gap, HowRead, Span
 from shuntbook.analysis.cautions import CAUTIONS
 from shuntbook.analysis.chunk import Chunk
 from shuntbook.analysis.cycle_record import Cycle, Cycles, CycleSummary
@@ -103,6 +103,7 @@ def make_log(name="open_day", **changes):
             markers=((START_US + 200 * SECOND_US, "first crates"), (START_US + 2400 * SECOND_US, "visitors arrive")),
         ),
         charge=Charge(
+            HowRead("dc", "instant", 10.0, 1.0),
             Span(START_US, START_US + 3599 * SECOND_US, int(kept.sum()), 3359.0, (gap,)),
             Amounts(13.254, 0.0),
             Amounts(331.7, 0.0),

@@ -44,11 +44,14 @@ def test_it_says_in_seven_lines_what_it_found(demo, capsys):
 
 
 def test_only_the_second_week_short_cycles(demo, capsys):
-    """The healthy day has no finding; the week later one that asks for action, and --strict says so."""
+    """The healthy day has no finding; a week later the tank has lost its air, and --strict says so."""
     site = str(demo / "site.toml")
     assert _json(capsys, "cycles", str(demo / "open_day.parquet"), "--site", site)["findings"] == []
     found = _json(capsys, "cycles", str(demo / "week_later.parquet"), "--site", site)["findings"]
-    assert [(f["code"], f["severity"]) for f in found] == [("short_cycling", "act")]
+    assert [(f["code"], f["severity"]) for f in found] == [
+        ("short_cycling", "act"),
+        ("air_charge_lost", "act"),
+    ]
     assert run(["cycles", str(demo / "week_later.parquet"), "--site", site, "--strict"]) == 4
 
 

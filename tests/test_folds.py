@@ -14,9 +14,11 @@ from shuntbook.analysis.counter import CounterFold
 from shuntbook.analysis.cycles import CycleFold
 from shuntbook.analysis.envelope import EnvelopeFold
 from shuntbook.analysis.marked import MarkedFold
+from shuntbook.analysis.payback import PaybackFold
 from shuntbook.analysis.quality import QualityFold
 from shuntbook.analysis.refusal import Refusal
 from shuntbook.analysis.rest import RestFold
+from shuntbook.analysis.running_charge import RunningChargeFold
 from shuntbook.analysis.sign_check import SignFold
 from shuntbook.analysis.spikes import SpikeFold, without_spikes
 from shuntbook.analysis.steps import BLOCK, StepFold
@@ -83,6 +85,10 @@ FOLDS = {
         how(sampling="mean"), q, [(T0_US, T0_US + 200_000_000)]
     ),
     "time span": lambda q: SpanFold(how()),
+    "running charge": lambda q: RunningChargeFold(how(), q, most=40),
+    "payback": lambda q: PaybackFold(
+        how(), q, [(T0_US + k * 55_555_555, T0_US + k * 99_999_999, f"demo {k}") for k in (1, 4, 9)], efficiency=0.9
+    ),
     "time span of means": lambda q: SpanFold(how(sampling="mean")),
 }
 EXACT = {

@@ -22,11 +22,13 @@ from report_scenes import (
     with_facts,
 )
 
-from shuntbook.analysis.amounts import Amounts, Charge, Span
+from shuntbook.analysis.amounts import Amounts, Charge, HowRead, Span, Sureness
 from shuntbook.analysis.cautions import CAUTIONS
 from shuntbook.analysis.chunk import Chunk
 from shuntbook.analysis.cycle_record import Cycles, CycleSummary
+from shuntbook.analysis.distribution import Component
 from shuntbook.analysis.finding import Finding
+from shuntbook.analysis.how_sure import judged
 from shuntbook.analysis.report import CloseUp
 from shuntbook.cli.render import method
 from shuntbook.cli.render.page import render
@@ -135,8 +137,9 @@ def test_interval_is_shown_only_where_known(pages):
     """Without an interval there is no ± anywhere; with one it stands beside the value."""
     assert "±" not in Reader(pages["one"]).said
     log = make_log()
-    known = replace(log, charge=replace(log.charge, charge=Amounts(13.254, 0.0, 0.21, 0.05, 0.22)))
-    assert "13.25 ± 0.21 Ah" in assert_sound(render(make_report(known)))
+    sure = Sureness(*(judged(x, [Component("gain", u)]) for x, u in ((13.254, 0.107), (0.0, 0.02), (13.254, 0.11))))
+    known = replace(log, charge=replace(log.charge, charge=Amounts(13.254, 0.0, sure)))
+    assert "13.25 Ah ± 0.21" in assert_sound(render(make_report(known)))
 
 
 def test_two_logs_start_with_a_comparison(pages):
@@ -233,7 +236,7 @@ def test_unknown_is_said_and_never_zero():
     log = make_log(
         cycles=Cycles((blank,), CycleSummary(1, None, None, None, None), "current_A"),
         close_up=CloseUp(blank, make_readings(()).part(90, 190)),
-        charge=Charge(Span(None, None, 0, 0.0, ()), None, None, None, None),
+        charge=Charge(HowRead("dc", "instant", 10.0, 1.0), Span(None, None, 0, 0.0, ()), None, None, None, None),
         envelopes={},
         plate=None,
         findings=(),
@@ -321,7 +324,7 @@ def test_a_motor_alone_is_asked_about_its_health():
 @pytest.mark.parametrize("side", ["dc", "ac"])
 def test_too_little_measured_is_never_zero(side):
     """Where no reading stands for any time, charge and energy are not 0 but unknown."""
-    nothing = Charge(Span(START_US, START_US, 1, 0.0, ()), None, None, None, None)
+    nothing = Charge(HowRead("dc", "instant", 10.0, 1.0), Span(START_US, START_US, 1, 0.0, ()), None, None, None, None)
     log = make_log(charge=nothing, cycles=Cycles((), CycleSummary(0, None, None, None, None), "power_W"), close_up=None)
     said = assert_sound(render(make_report(with_facts(replace(log, plate=None), side=side))))
     assert "Too little was measured" in said

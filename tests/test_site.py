@@ -162,6 +162,50 @@ def test_without_a_water_system_the_only_pump_is_the_main_one(tmp_path):
         ("continuous_W = 500", "", "inverters[2]", "needs continuous_VA or continuous_W"),
         ("usable_depth_pct = 50", "usable_depth_pct = 120", "bank.usable_depth_pct", "must be at most 100 (got 120)"),
         ("nominal_V = 24", "nominal_V = 0", "bank.nominal_V", "must be greater than 0 (got 0)"),
+        ("nominal_V = 24", "nominal_V = 24\nstart_state_pct = 101", "bank.start_state_pct", "at most 100 (got 101)"),
+        ("nominal_V = 24", "nominal_V = 24\nrested_V = 0", "bank.rested_V", "must be greater than 0 (got 0)"),
+        (
+            "nominal_V = 24",
+            "nominal_V = 24\nrested_V = 25.3\nstart_state_pct = 90",
+            "bank.start_state_pct",
+            "says again what rested_V says",
+        ),
+        (
+            "nominal_V = 24",
+            "nominal_V = 24\ntemperature_degC = 15\ntemperature_degF = 59",
+            "bank.temperature_degF",
+            "says again what temperature_degC says",
+        ),
+        ("nominal_V = 24", "nominal_V = 24\nresistance_mohm = -1", "bank.resistance_mohm", "greater than 0"),
+        ("nominal_V = 24", "nominal_V = 24\npeukert_exponent = 0.9", "bank.peukert_exponent", "at least 1"),
+        ("nominal_V = 24", "nominal_V = 24\ncharge_efficiency_pct = 105", "bank.charge_efficiency_pct", "at most 100"),
+        ("capacity_Ah = 420", "capacity_Ah = 0", "bank.capacity_Ah", "must be greater than 0 (got 0)"),
+        ("efficiency_pct = 88", "efficiency_pct = 120", "inverters[1].efficiency_pct", "must be at most 100 (got 120)"),
+        ("[300, 88]", "[300, 120]", "inverters[2].efficiency_curve[2][2]", "must be at most 100 (got 120)"),
+        (
+            "idle_W = 28",
+            "loss_model = { idle_W = 28, proportional = 1.05 }",
+            "inverters[1].loss_model",
+            "says again what efficiency_pct says",
+        ),
+        (
+            "efficiency_pct = 88\nidle_W = 28",
+            "loss_model = { idle_W = 28, proportional = 0.9 }",
+            "inverters[1].loss_model.proportional",
+            "must be at least 1 (got 0.9)",
+        ),
+        ("tank_volume_gal = 44", "tank_volume_gal = 0", "water.tank_volume_gal", "must be greater than 0 (got 0)"),
+        ("head_m = 40", "head_m = 40\naltitude_ft = 60000", "water.altitude_ft", "must be at most 29500"),
+        ("performance_ratio = 0.62", "losses_pct = [2, 100]", "array.losses_pct[2]", "must be less than 100 (got 100)"),
+        ("performance_ratio = 0.62", "losses_pct = []", "array.losses_pct", "1"),
+        (
+            'controller = "pwm"',
+            "losses_pct = [2, 3]",
+            "array.losses_pct",
+            "says again what performance_ratio says",
+        ),
+        ("sun_hours_h = 4.2", "sun_hours_h = 25", "array.sun_hours_h", "must be at most 24 (got 25)"),
+        ("fuse_A = 200", "fuse_A = 0", "conductors[1].fuse_A", "must be greater than 0 (got 0)"),
         ("strings = 2", "strings = 0", "bank.strings", "must be at least 1 (got 0)"),
         ("[300, 88]", "[50, 88]", "inverters[2].efficiency_curve", "rising order"),
         ("[[50, 70], [300, 88]]", "[]", "inverters[2].efficiency_curve", "at least one pair"),
@@ -235,10 +279,45 @@ def test_a_sound_site_contradicts_itself_nowhere(site):
     ],
 )
 def test_what_contradicts_itself_is_a_warning(tmp_path, old, new, words):
-    """Figures that are possible but do not go together give one sentence, and the file is still taken."""
-    (warning,) = contradictions(read(tmp_path, changed(old, new)))
+    """Figures that are possible but do not go together give a sentence, first of all, and the file is still taken."""
+    warning, *_what_follows = contradictions(read(tmp_path, changed(old, new)))
 
     assert words in warning
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        # The pump's (1150 VA x 0.65 / 0.88 + 28 W) / 22.8 V is 38 A.
+        ("fuse_A = 200", "fuse_A = 30", "The 30 A fuse is under the running 38 A"),
+        ('gauge_AWG = "2/0"', 'gauge_AWG = "12"', "The table allows 20 A"),
+        ('gauge_AWG = "2/0"', 'gauge_AWG = "30"', "kept here from 18 to 4/0 AWG"),
+        # Letter M and 1/2 hp: 5,000 to 5,595 VA (NEC Table 430.7(B)).
+        ("surge_VA = 6000", "surge_VA = 4000", "5,000 to 5,595 VA with 'well pump' starting, of 4,000 VA: fails"),
+        ("continuous_VA = 3000", "continuous_VA = 1000", "1,150 VA running, of 1,000 VA: fails"),
+        ("hour_rate_h = 20", "peukert_exponent = 1.25", "says nothing without hour_rate_h"),
+        (
+            'chemistry = "flooded_lead_acid"',
+            'chemistry = "lifepo4"\npeukert_exponent = 1.05',
+            "Peukert's law is made for lead-acid",
+        ),
+        ('chemistry = "flooded_lead_acid"', 'chemistry = "lifepo4"\nrested_V = 26.4', "nearly flat"),
+        ("usable_depth_pct = 50", "usable_depth_pct = 90", "50 % is usual"),
+        ("cut_off_V = 22.0", "charging_V = 24", "not above its nominal_V"),
+        # Plants on the grid come to 0.80 to 0.85 (trade).
+        ("performance_ratio = 0.62", "performance_ratio = 0.95", "more than any array with a bank reaches"),
+        ("sun_hours_h = 4.2", "current_A = 60", "19.2 V, too little to charge a bank of 24 V"),
+        # 50 W at 70 % loses 21 W.
+        ("continuous_W = 500", "continuous_W = 500\nidle_W = 30", "loses 21 W at 50 W"),
+        # 10 gal/min from 60 m against 50 psi are 589 W of 747 W; small pumps and motors do not come to 0.70.
+        ("head_m = 40", "head_m = 60", "589 W of 748 W end up in the water"),
+    ],
+)
+def test_what_cannot_be_done_is_a_warning(tmp_path, old, new, words):
+    """What follows from figures that are each possible: too small a fuse, wire, inverter or pump; said in one go."""
+    warnings = contradictions(read(tmp_path, changed(old, new)))
+
+    assert any(words in warning for warning in warnings), warnings
 
 
 def test_the_bank_is_described_in_words(site):
@@ -247,6 +326,38 @@ def test_the_bank_is_described_in_words(site):
         "Bank: 24 V flooded lead-acid, 420 Ah at the 20 h rate in 2 strings, made of 8 batteries of 6 V; "
         "50 % usable is 210 Ah, about 5.0 kWh at nominal voltage; not to go below 22 V."
     ) in describe(site)
+
+
+def test_all_that_is_given_is_explained_back(tmp_path):
+    """The bank in use, a loss model, a start's seconds, losses of the array, a solid wire and an altitude."""
+    more = (
+        ("batteries = 8", "batteries = 8\npeukert_exponent = 1.25\ntemperature_degF = 40\nrested_V = 25.3"),
+        ("efficiency_pct = 88\nidle_W = 28", "loss_model = { idle_W = 28, proportional = 1.05, square_per_W = 2e-5 }"),
+        ("hp = 0.5", "hp = 0.5\nstart_s = 0.5"),
+        ("performance_ratio = 0.62", "losses_pct = [2, 3, 2, 2, 0.5, 1.5, 1, 3]\ncurrent_A = 33"),
+        ('gauge_AWG = "2/0"', 'gauge_AWG = "10"\nstrands = "solid"\ntemperature_degC = 40'),
+        ("head_m = 40", "head_m = 40\naltitude_m = 1829"),
+    )
+    text = MARROWBROOK
+    for old, new in more:
+        assert old in text
+        text = text.replace(old, new)
+    words = "\n".join(describe(read(tmp_path, text)))
+
+    for phrase in (
+        "4.44 degC (40 F), where lead-acid gives 77 % of its charge",  # 1/1.30, a battery-sizing table
+        "Peukert exponent 1.25: at 84 A, 297 Ah",  # 420 x 4^-0.25
+        "25.3 V at rest before the log begins",
+        "takes 1098 W to give 1,000 W, 91 %",
+        "28 W when idle",
+        "starts within 0.5 s",
+        "33 A at that",
+        "ratio of 0.859 give about 4.2 kWh",  # 1150 x 4.2 x 0.8592; NREL's losses
+        "10 AWG, solid, at 40 degC",
+        "gives 45 L",  # 4 % more than the 43 L at the sea, as National Driller finds for 6,000 ft
+        "1,829 m above the sea",
+    ):
+        assert phrase in words
 
 
 def test_the_array_is_described_in_words(site):

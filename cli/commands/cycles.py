@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from ...analysis.log_analysis import LogAnalysis
-from ..exit import Exit
+from ..exit import Exit, strictly
 from ..feeding import open_site
 from ..prepared import Corrections, correction_options, prepared
 from ..render.as_json import cycles_document
@@ -44,9 +44,8 @@ def command(
     ready.feed(analysis)
     result = analysis.result()
     if as_json:
-        print_json(cycles_document(ready.facts, result.cycles, result.findings, result.marked))
+        print_json(cycles_document(result))
     else:
         for line in (*cycles_lines(result), *plate_lines(result)):
             click.echo(line)
-    serious = any(finding.severity in ("watch", "act") for finding in result.findings)
-    return int(Exit.FINDING if strict and serious else Exit.DONE)
+    return int(strictly(result.findings) if strict else Exit.DONE)

@@ -25,7 +25,7 @@ def command(log: Path, site: Path | None, as_json: bool) -> None:
     """
     opened, known = open_and_tell(log), open_site(site)
     facts, how = facts_of(opened, known), how_read(opened)
-    meter = meter_of(known, facts)
+    meter = meter_of(known, facts.meter, facts.side)
     fold = QualityFold(
         how,
         opened.quantities,

@@ -9,7 +9,7 @@ import click
 from ...ingest.errors import InputError
 from ...ingest.whole_file import refuse_existing, refuse_input, write_text
 from ..assemble import report_of
-from ..exit import Exit
+from ..exit import Exit, strictly
 from ..feeding import open_site
 from ..prepared import Corrections, correction_options
 from ..render.as_json import report_document
@@ -53,5 +53,4 @@ def command(
         click.echo(f"wrote {out}; open it in a browser", err=as_json)
     if as_json:
         print_json(report_document(report))
-    serious = any(finding.severity in ("watch", "act") for log in report.logs for finding in log.findings)
-    return int(Exit.FINDING if strict and serious else Exit.DONE)
+    return int(strictly([finding for log in report.logs for finding in log.findings]) if strict else Exit.DONE)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from .charge_json import charge_document, marked_document
@@ -11,9 +10,8 @@ from .look_words import verdict_line
 from .plate_json import paired_document, plate_document
 
 if TYPE_CHECKING:
-    from ...analysis.cycle_record import Cycle, Cycles
-    from ...analysis.finding import Finding
-    from ...analysis.marked import MarkedStretch
+    from ...analysis.cycle_record import Cycle
+    from ...analysis.finding import Check, Finding
     from ...analysis.quality import Quality
     from ...analysis.report import LogFacts, LogReport, Report
     from ...analysis.verdict import Verdict
@@ -72,13 +70,11 @@ def look_document(facts: LogFacts, quality: Quality, verdict: Verdict) -> Docume
     }
 
 
-def cycles_document(
-    facts: LogFacts, cycles: Cycles, findings: tuple[Finding, ...], marked: Sequence[MarkedStretch] = ()
-) -> Document:
-    """Return the cycles, their summary and the findings."""
-    summary = cycles.summary
+def cycles_document(log: LogReport) -> Document:
+    """Return the cycles, their summary, the findings, all limits that were checked, and trends."""
+    cycles, summary = log.cycles, log.cycles.summary
     return {
-        "log": facts_document(facts),
+        "log": facts_document(log.facts),
         "cycles": [_cycle(cycle) for cycle in cycles.cycles],
         "summary": {
             "count": summary.count,
@@ -89,8 +85,10 @@ def cycles_document(
             "other_runs": summary.other_runs,
             "signal": cycles.signal,
         },
-        "findings": [finding_document(finding) for finding in findings],
-        "marked": marked_document(marked),
+        "findings": [finding_document(finding) for finding in log.findings],
+        "checks": [_check(check) for check in log.checks],
+        "trends": [fields(trend) for trend in log.trends],
+        "marked": marked_document(log.marked),
     }
 
 
@@ -100,8 +98,13 @@ def _cycle(cycle: Cycle) -> Document:
 
 
 def finding_document(finding: Finding) -> Document:
-    """Return a finding."""
-    return fields(finding)
+    """Return a finding; the runs it rests on by their starts."""
+    return {**fields(finding), "cycles": [instant(us) for us in finding.cycles]}
+
+
+def _check(check: Check) -> Document:
+    keys = ("code", "outcome", "limit", "source", "said")
+    return {key: getattr(check, key) or None for key in keys}
 
 
 def report_document(report: Report) -> Document:
@@ -127,7 +130,7 @@ def report_document(report: Report) -> Document:
 
 
 def _log_parts(log: LogReport) -> Document:
-    cycles = cycles_document(log.facts, log.cycles, log.findings, log.marked)
+    cycles = cycles_document(log)
     return {
         "charge": charge_document(log.facts, log.charge, log.marked, log.figures),
         "cycles": cycles,

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from ...analysis.health_limits import MINIMUM_RUN_S, MINIMUM_RUN_SOURCE
 from . import charts, close_up_chart, on_strip, plate_tables, sentences, svg, tables, waterfall_chart, words
 from .axis import NAMES
 
@@ -13,9 +14,6 @@ if TYPE_CHECKING:
     from ...analysis.report import LogReport
     from ...analysis.site import Limits
     from .tables import Table
-
-# One minute for any motor, so that the heat of the start is carried off: a submersible-motor manual's table of starts.
-MINIMUM_RUN_S = 60.0
 
 
 @dataclass(frozen=True)
@@ -71,7 +69,7 @@ def runs(log: LogReport, limits: Limits | None, name: str) -> Figure | None:
         ),
         name,
     )
-    whose = "the owner's own limit" if own_run_s else "a submersible-motor manual's table of starts"
+    whose = "the owner's own limit" if own_run_s else MINIMUM_RUN_SOURCE
     caption = "How long each run (dots) and the rest before it (open squares) lasted."
     caption += " The scale is logarithmic: a step up multiplies the length."
     caption += f" Shortest good run: {words.duration(minimum_run_s)}, {whose}."

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from .big import big
-from .words import amount, counted, duration, shortened
+from .words import amount, counted, duration, plus_minus, shortened
 
 if TYPE_CHECKING:
     from rich.console import Group, RenderableType
@@ -111,9 +111,11 @@ def _amounts(charge: Charge | None) -> str:
     if not there:
         return "nothing to add up (neither amps at the bank nor watts)"
     words = []
+    (first, unit), others = there[0], there[1:]
     for way in ("drawn", "returned"):
-        shown = [amount(getattr(amounts, way), unit) for amounts, unit in there]
-        words.append(f"{shown[0]}{''.join(f' ({other})' for other in shown[1:])} {way}")
+        shown = plus_minus(getattr(first, way), getattr(first, f"{way}_u95"), unit)
+        beside = "".join(f" ({amount(getattr(other, way), its_unit)})" for other, its_unit in others)
+        words.append(f"{shown}{beside} {way}")
     return ", ".join(words)
 
 

@@ -41,9 +41,7 @@ def method(report: Report) -> tuple[tuple[str, tuple[str, ...]], ...]:
         ("Gaps", "Readings further apart than the gap limit are a gap. Nothing is added for it; its time is stated.")
     )
     if any(_has_interval(log) for log in logs):
-        entries.append(
-            ("After ±", "Half of the interval that holds the true value with 95 % probability, gaps left out.")
-        )
+        entries.append(("After ±", _INTERVAL))
     entries += _RUNS
     if any(log.plate for log in logs):
         entries.append(("Nameplate", _NAMEPLATE))
@@ -53,6 +51,12 @@ def method(report: Report) -> tuple[tuple[str, tuple[str, ...]], ...]:
     return (*((term, (text,)) for term, text in entries), *sums)
 
 
+_INTERVAL = (
+    "Half of the interval that holds the true value with 95 % probability, gaps left out. Each source of error is a "
+    "standard uncertainty u (a limit a from a data sheet is a / √3; a step within dt seconds is step × dt / √12). What "
+    "is one and the same error in all readings (gain, zero) counts as one. The whole is √(u1² + u2² + …); the interval "
+    "comes from the parts' distributions convolved (JCGM 100 and 101), not from a fixed factor."
+)
 _SIGNS = "Current out of the bank is positive (drawn), into it negative (returned). Net is drawn less returned."
 _RUNS = [
     (

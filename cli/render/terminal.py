@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from .checked import check_lines, when
 from .words import amount, clock, counted, duration, number, percent, zone_of
 
 if TYPE_CHECKING:
@@ -47,7 +48,7 @@ def cycles_lines(log: LogReport) -> list[str]:
     name = cycles.load or "the largest load that matters"
     lines = [f"{facts.name}: runs of {name}, from {cycles.signal}", *span_lines(facts, log.charge.span), ""]
     if not cycles.cycles:
-        return [*lines, *_no_start(log), "", *_finding_lines(log.findings)]
+        return [*lines, *_no_start(log), "", *_health_lines(log)]
     lines += table(
         [_CYCLE_HEAD, *(_cycle_row(facts, k, cycles.cycles) for k in range(min(len(cycles.cycles), _MOST_CYCLES)))],
         right=range(1, 8),
@@ -64,7 +65,7 @@ def cycles_lines(log: LogReport) -> list[str]:
         *_other_runs(summary.other_runs),
         "",
     ]
-    return lines + _finding_lines(log.findings)
+    return lines + _health_lines(log)
 
 
 def _no_start(log: LogReport) -> list[str]:
@@ -98,17 +99,26 @@ def _cycle_row(facts: LogFacts, k: int, cycles: Sequence[Cycle]) -> list[str]:
     ]
 
 
-def _finding_lines(findings: Sequence[Finding]) -> list[str]:
-    if not findings:
-        return ["no findings: nothing in these cycles crosses a limit that was checked"]
-    lines = []
-    for finding in findings:
-        lines += [
-            f"{finding.severity.upper()}: {finding.title} ({finding.code})",
-            f"  seen: {finding.evidence}",
-            f"  limit: {finding.limit}",
-            f"  source: {finding.source}",
-        ]
-        lines += [f"  usual causes: {finding.causes}"] if finding.causes else []
-        lines += [f"  check first: {finding.check_first}"] if finding.check_first else []
-    return lines
+def _health_lines(log: LogReport) -> list[str]:
+    """Return the findings, then in short what else was checked."""
+    lines = [line for finding in log.findings for line in _finding_lines(finding, log.facts)]
+    return [*(lines or [_none_found(log)]), *check_lines(log.checks, log.trends)]
+
+
+def _none_found(log: LogReport) -> str:
+    if not log.cycles.cycles:
+        return "no findings: there was no run to judge"
+    return "no findings: nothing in these cycles crosses a limit that was checked"
+
+
+def _finding_lines(finding: Finding, facts: LogFacts) -> list[str]:
+    parts = (
+        ("seen", finding.evidence),
+        ("when", when(finding, facts)),
+        ("limit", finding.limit),
+        ("source", finding.source),
+        ("usual causes", finding.causes),
+        ("check first", finding.check_first),
+    )
+    title = f"{finding.severity.upper()}: {finding.title} ({finding.code})"
+    return [title, *(f"  {what}: {text}" for what, text in parts if text)]

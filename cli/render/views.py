@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from ...analysis.health import limits_for
-from . import figures, plate_tables, sentences, tables, words
+from . import budget_table, checked, figures, plate_tables, sentences, tables, words
 
 if TYPE_CHECKING:
     from ...analysis.finding import Finding
@@ -39,7 +39,9 @@ class LogView:
     counter: str | None
     whole: Figure | None
     ran: str
-    findings: list[Finding]
+    findings: list[tuple[Finding, str]]
+    checks: Table
+    trends: Table
     runs: Figure | None
     start: Figure | None
     cycles: Table
@@ -53,6 +55,8 @@ class LogView:
     both_sides: tuple[str, ...]
     quality: Table
     said: tuple[str, ...]
+    budget: Table | None
+    sureness: tuple[str, ...]
 
 
 def view_of(report: Report, log: LogReport, anchor: str) -> LogView:
@@ -69,7 +73,9 @@ def view_of(report: Report, log: LogReport, anchor: str) -> LogView:
         counter=sentences.counter(log),
         whole=figures.whole_log(log, f"{anchor}-whole"),
         ran=sentences.ran(log),
-        findings=sentences.by_severity(log),
+        findings=[(finding, checked.when(finding, log.facts)) for finding in sentences.by_severity(log)],
+        checks=checked.checks(log),
+        trends=checked.trends(log),
         runs=figures.runs(log, limits, f"{anchor}-runs"),
         start=figures.start(log, f"{anchor}-start"),
         cycles=tables.cycles(log),
@@ -83,6 +89,8 @@ def view_of(report: Report, log: LogReport, anchor: str) -> LogView:
         both_sides=sentences.both_sides(report, log),
         quality=tables.quality(log),
         said=log.facts.said,
+        budget=budget_table.budget(log),
+        sureness=budget_table.remarks(log),
     )
 
 

@@ -1,0 +1,212 @@
+"""What the running draw says: a pump that runs dry, a draw that drifts, a load or an inverter that is overloaded."""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+
+from .chunk import SECONDS_PER_HOUR, FloatArray
+from .finding import Check, Rule, figure, spell
+from .health_limits import HealthLimits
+from .health_runs import LEAST_CYCLES, BoolArray, Runs
+from .trends import trend_of
+
+DRY_ADVICE: Final = (
+    "The pump possibly runs dry or has lost its prime: the well is drawn down, air is in the suction line, a foot "
+    "valve leaks. A closed valve, a broken shaft, gas in the water or a low voltage look the same.",
+    "Switch the pump off at its breaker and lock it off: running dry ruins seals and bearings within minutes. Let the "
+    "well recover, then look at water level, valves and voltage; work at the well is for a licensed pump installer.",
+)
+DRIFT_ADVICE: Final = (
+    "Rising: wear, sand or scale, bearings, a failing capacitor, a lower water level. Falling: a worn impeller, a "
+    "leak in the riser, less water. A change of the bank's voltage shows in amps, not in watts.",
+    "Compare volts, amps and flow with those when the pump was new. Anything at the motor's terminals is mains: a "
+    "licensed electrician or pump installer measures there.",
+)
+OVERLOAD_ADVICE: Final = (
+    "The load draws more than it, or its inverter, is made for: a jammed or worn pump, a failing capacitor, a low "
+    "voltage, or an inverter that is too small. Heat shortens the life of both.",
+    "Compare the plate with what was measured, and check that the site file has the right plate and rating. Do not "
+    "reset a tripped overload again and again; let a licensed electrician look for the reason.",
+)
+STANDING_ADVICE: Final = (
+    "Something draws all the time: an inverter's own idling, a charger, a light left on, a leak of current.",
+    "Switch off one circuit after another at its breaker and watch the meter. Do not pull cables at the bank under "
+    "load.",
+)
+#: A load's usual draws, and those of a dry pump, are alike: half of them lie within this share of their median. [1]
+USUAL_ALIKE: Final = 0.1
+DRY_ALIKE: Final = 0.2
+#: From the first dry run to the last this share of the runs are dry: a pump that draws as usual in between is not. [1]
+DRY_IN_A_ROW: Final = 0.8
+#: Fewer dry runs than this count only where one goes on for so long, and so many times as long as usual. [1, s]
+LEAST_DRY: Final = 3
+LEAST_DRY_S: Final = 600.0
+#: What a motor may draw beyond its plate: a 4-inch submersible at its service factor draws 1.43 times the plate's watts
+#: (960 W for 670 W; a submersible-motor manual, from memory), and a tenth for what the estimate does not know. [1]
+OVER_PLATE: Final = 1.6
+#: Change of the runs' own length that makes their draws different things: a pump's draw falls within each run. [1]
+RUNS_ALIKE: Final = 0.5
+#: Days with runs that a drift must be seen on. [1]
+LEAST_DAYS: Final = 3
+
+
+def usual_draw(runs: Runs) -> float | None:
+    """Return the pump's own learned draw: the median of the runs that draw most alike at the top. [runs.draw_unit].
+
+    Runs that draw less than 0.8 of the ninth decile are not its usual ones. None where fewer than a handful are left,
+    or where these differ so much that they are hardly one load's.
+    """
+    draw = runs.draw[~np.isnan(runs.draw)]
+    if len(draw) < LEAST_CYCLES or runs.mixed:
+        return None
+    usual = draw[draw >= 0.8 * np.quantile(draw, 0.9)]
+    if len(usual) < LEAST_CYCLES // 2 or not _alike(usual, USUAL_ALIKE):
+        return None
+    return float(np.median(usual))
+
+
+def dry_runs(runs: Runs, limits: HealthLimits) -> BoolArray:
+    """Return which runs draw so little, against the pump's own usual draw, that it may have run dry."""
+    usual = usual_draw(runs)
+    none = np.zeros(len(runs.draw), dtype=bool)
+    return none if usual is None else runs.draw < limits.dry_share.value * usual
+
+
+def prime_lost(runs: Runs, limits: HealthLimits) -> Check:
+    """Judge whether the running draw has fallen well below this pump's own learned draw."""
+    rule = Rule(
+        "prime_lost",
+        f"a running draw of at least {100 * limits.dry_share.value:.0f} % of this pump's own usual one",
+        limits.dry_share.source,
+    )
+    usual, unit = usual_draw(runs), runs.draw_unit
+    if usual is None:
+        return rule.not_judged(
+            f"fewer than {LEAST_CYCLES} runs have a draw that can be compared, or they differ too much"
+        )
+    dry = dry_runs(runs, limits)
+    if not _is_dry(runs, dry):
+        return rule.passed(f"usual draw {figure(usual, unit)}, lowest {figure(float(np.nanmin(runs.draw)), unit)}")
+    dry_s = float(runs.lengths_s()[dry].sum())
+    low = float(np.median(runs.draw[dry]))
+    condition = "" if limits.is_pump else " (if it is a pump)"
+    return rule.found(
+        "act" if limits.is_pump else "watch",
+        f"{runs.name} has possibly lost its prime or runs dry{condition}",
+        f"{int(dry.sum())} runs, {spell(dry_s)} together, drew {figure(low, unit)}, {100 * low / usual:.0f} % of the "
+        f"usual {figure(usual, unit)}",
+        DRY_ADVICE,
+        runs.starts(dry),
+    )
+
+
+def _is_dry(runs: Runs, dry: BoolArray) -> bool:
+    """Tell whether the low draws are those of a dry pump: some of them, in a row, and alike."""
+    lengths_s = runs.lengths_s()
+    usual_s = float(np.median(lengths_s[~dry])) if (~dry).any() else 0.0
+    on_and_on = bool((lengths_s[dry] > max(LEAST_DRY_S, LEAST_DRY * usual_s)).any())
+    if not dry.any() or (dry.sum() < LEAST_DRY and not on_and_on):
+        return False
+    first, last = np.flatnonzero(dry)[[0, -1]]
+    return bool(dry[first : last + 1].mean() >= DRY_IN_A_ROW) and _alike(runs.draw[dry], DRY_ALIKE)
+
+
+def _alike(draw: FloatArray, share: float) -> bool:
+    low, mid, high = np.quantile(draw, [0.25, 0.5, 0.75])
+    return bool(high - low <= share * mid)
+
+
+def draw_drift(runs: Runs, limits: HealthLimits) -> Check:
+    """Judge whether the running draw changes slowly over days, by a robust slope and its interval."""
+    share = limits.drift_share
+    rule = Rule(
+        "draw_drift", f"a running draw that changes by less than {100 * share.value:g} % over the log", share.source
+    )
+    if runs.draw_unit == "A" and runs.cycles.signal == "current_A":
+        return rule.not_judged("amps follow the bank's voltage; watts are needed")
+    draw = np.where(dry_runs(runs, limits), np.nan, runs.draw)
+    trend = trend_of(runs, f"run_{runs.draw_unit}", draw)
+    if trend is None:
+        return rule.not_judged("the log has too few runs, or covers too few days, for a trend")
+    a_day = f"{trend.per_day:+.3g} {runs.draw_unit} a day (95 %: {trend.low:+.3g} to {trend.high:+.3g})"
+    length = trend_of(runs, "run_s", runs.run_s)
+    if length is not None and length.sure and abs(length.change) > RUNS_ALIKE:
+        return rule.not_judged("the runs grow shorter or longer from day to day, so their draws cannot be compared")
+    said = f"{a_day}, {100 * trend.change:+.1f} % in {trend.span_d:.1f} days, from {trend.count} runs"
+    if not trend.sure or abs(trend.change) < share.value or not _every_day(runs, draw, trend.change):
+        return rule.passed(said)
+    way = "rises" if trend.per_day > 0 else "falls"
+    return rule.found(
+        "watch", f"The running draw {way} from day to day", said, DRIFT_ADVICE, runs.starts(~np.isnan(draw))
+    )
+
+
+def _every_day(runs: Runs, draw: FloatArray, change: float) -> bool:
+    """Tell whether the days' own medians move the same way: day and night may differ without any drift."""
+    known = ~np.isnan(draw)
+    day = (runs.start_us[known] - runs.start_us[0]) // (86400 * 1_000_000)
+    medians = np.array([np.median(draw[known][day == k]) for k in np.unique(day)])
+    if len(medians) < LEAST_DAYS:
+        return False
+    i, j = np.triu_indices(len(medians), k=1)
+    agree = float(np.mean(np.sign(medians[j] - medians[i]) == np.sign(change)))
+    return agree >= 0.75  # of all pairs of days; half of them do by chance
+
+
+def overload(runs: Runs, limits: HealthLimits) -> Check:
+    """Judge the running draw against the inverter's continuous rating, and against the plate."""
+    rating, expected = limits.continuous_W, runs.cycles.expected
+    draw = runs.of("run_W")
+    allowed = [f"{figure(rating.value, 'W')} at the meter for the inverter"] if rating is not None else []
+    allowed += [f"{OVER_PLATE:g} times the plate's estimate"] if expected else []
+    if not allowed:
+        return Rule("overload").not_judged("the site file gives neither the inverter's rating nor the load's plate")
+    plate = "1.43 times the plate at a motor's service factor (a submersible-motor manual, from memory), and a tenth"
+    source = "; ".join([*([rating.source] if rating else []), *([plate] if expected else [])])
+    rule = Rule("overload", "; ".join(allowed), source)
+    over = np.zeros(len(draw), dtype=bool) if rating is None else draw > rating.value
+    if over.sum() >= LEAST_DRY:
+        assert rating is not None
+        drew, rated = figure(float(np.median(draw[over])), "W"), figure(rating.value, "W")
+        said = f"{int(over.sum())} runs drew {drew} (median), the rating is {rated}"
+        title = f"{runs.name} draws more than its inverter can give for good"
+        return rule.found("act", title, said, OVERLOAD_ADVICE, runs.starts(over))
+    return _against_plate(rule, runs)
+
+
+def _against_plate(rule: Rule, runs: Runs) -> Check:
+    expected, unit = runs.cycles.expected, runs.cycles.signal.rsplit("_", 1)[-1]
+    draw = runs.of(f"run_{unit}")
+    known = draw[~np.isnan(draw)]
+    if not len(known):
+        return rule.not_judged("the running draw is not known")
+    usual = float(np.median(known))
+    if expected is None or len(known) < LEAST_CYCLES or usual <= OVER_PLATE * expected:
+        return rule.passed(f"usual running draw {figure(usual, unit)}")
+    plate = figure(expected, unit)
+    said = f"usual running draw {figure(usual, unit)}, {usual / expected:.1f} times the {plate} of its plate"
+    return rule.found(
+        "watch", f"{runs.name} draws far more than its plate says", said, OVERLOAD_ADVICE, runs.starts(~np.isnan(draw))
+    )
+
+
+def standing_draw(runs: Runs, limits: HealthLimits) -> Check:
+    """Judge what is drawn while the load rests, where the owner has set a limit: none is published."""
+    limit = limits.standing_W
+    if limit is None:
+        return Rule("standing_draw").not_judged("no limit is published; set standing_draw_W in the site file")
+    rule = Rule("standing_draw", f"at most {limit.value:g} W while the load rests", limit.source)
+    base_W = runs.cycles.base_W
+    if base_W is None:
+        return rule.not_judged("the draw between runs is not known in watts")
+    said = f"{base_W:.0f} W between runs"
+    if base_W <= limit.value:
+        return rule.passed(said)
+    a_day = f"{said}, {base_W * 24:.0f} Wh a day ({_hours(runs)} measured)"
+    return rule.found("watch", "More is drawn all the time than was meant to be", a_day, STANDING_ADVICE)
+
+
+def _hours(runs: Runs) -> str:
+    return f"{runs.cycles.covered_s / SECONDS_PER_HOUR:.1f} h"

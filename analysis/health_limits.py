@@ -1,0 +1,231 @@
+"""What a load's cycles are held against: the owner's own limits first, then published ones, each with its source."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final, Literal
+
+import numpy as np
+
+from .chunk import Side
+from .motor_tables import starts_limit
+from .refusal import Refusal
+from .site import Inverter, Limits, Load, Site, Water
+from .unit_factors import KPA_PER_PSI
+from .water import drawdown_L
+
+COMMON_PRACTICE: Final = "common practice, no source"
+OWNER: Final = "the site file"
+#: A submersible motor should run at least a minute, so that the heat of the start is carried off. [s]
+MINIMUM_RUN_S: Final = 60.0
+MINIMUM_RUN_SOURCE: Final = "a submersible-motor manual; National Driller: at least 1 min a run, for all sizes"
+#: A tank whose shortest run is T starts the pump at most every 4 T, when half of what the pump gives is drawn (the
+#: shortest cycle of a lift station, 4 D / Q; from memory). A third more often than that, some runs were shorter. [1]
+BURST_ALLOWANCE: Final = 4 / 3
+#: Draw of a pump that runs dry, as a share of its own usual draw: trade sources say 0.4 to 0.75 of full-load amps. [1]
+DRY_SHARE: Final = 0.7
+DRY_SOURCE: Final = "trade sources disagree (dry running draws 40 to 75 % of the usual amps), none is a standard"
+#: A hose may keep a pump running for an hour or more: what goes on far longer than that has not cut out. [s]
+LONGEST_RUN_S: Final = 2 * 3600.0
+#: Slow change of the running draw over a log that is worth a look. [1]
+DRIFT_SHARE: Final = 0.1
+#: Pre-charge where the site file gives none: so far below cut-in. [kPa]
+PRECHARGE_BELOW_KPA: Final = 2 * KPA_PER_PSI
+PRECHARGE_SOURCE: Final = "Water Systems Council, wellcare 'Pressure Tanks' (2007): pre-charge 2 psi below cut-in"
+TANK_SOURCE: Final = "Boyle's law with the site file's tank, pressures and flow (National Driller)"
+#: Inverter efficiency where the site file gives none. [1]
+EFFICIENCY: Final = 0.85
+EFFICIENCY_SOURCE: Final = "0.85, a long-used design value (Sandia/NMSU, PV Power Systems and the NEC)"
+#: Lead-acid is empty at 1.75 V a cell, 10.5 V for 12 V nominal: common practice, from memory. [V per nominal V]
+LEAD_ACID_EMPTY: Final = 10.5 / 12
+_LEAD_ACID: Final = ("flooded_lead_acid", "agm", "gel")
+
+
+@dataclass(frozen=True)
+class Bound:
+    """A limit's value, in the unit its name says, and where it is from."""
+
+    value: float
+    source: str
+
+
+@dataclass(frozen=True)
+class HealthLimits:
+    """What a load's runs are held against; None where there is nothing to hold them against.
+
+    Parameters
+    ----------
+    kind : str or None
+        The load's kind in the site file; None without one.
+    minimum_run_s : Bound
+        Shortest run that does a motor no harm. [s]
+    starts_per_day, starts_per_hour : Bound
+        Starts in 24 h, an average over months; and in the busiest hour. [1/d, 1/h]
+    longest_run_s : Bound
+        A run that goes on for longer has not cut out. [s]
+    dry_share, drift_share : Bound
+        Share of its usual draw that a dry pump draws at most; change of the draw over a log. [1]
+    tank_run_s : Bound or None
+        Shortest run that a sound tank allows: its drawdown over the pump's flow. [s]
+    lowest_V, resting_V : Bound or None
+        Lowest voltage at the bank during a run; and right before a start. [V]
+    standing_W : Bound or None
+        Highest draw while the load rests. [W]
+    continuous_W, surge_W : Bound or None
+        What the load's inverter can give for good, and at a start, as the meter sees it. [W]
+    published_for_pumps : bool
+        Whether `minimum_run_s` and `starts_per_day` are those published for submersible pump motors.
+    """
+
+    kind: str | None
+    minimum_run_s: Bound
+    starts_per_day: Bound
+    starts_per_hour: Bound
+    longest_run_s: Bound
+    dry_share: Bound
+    drift_share: Bound
+    tank_run_s: Bound | None
+    lowest_V: Bound | None
+    resting_V: Bound | None
+    standing_W: Bound | None
+    continuous_W: Bound | None
+    surge_W: Bound | None
+    published_for_pumps: bool = True
+
+    @property
+    def is_motor(self) -> bool | None:
+        """Whether the site file says that the load is a motor; None without a site file."""
+        return None if self.kind is None else self.kind in ("pump", "motor", "compressor")
+
+    @property
+    def is_pump(self) -> bool | None:
+        """Whether the site file says that the load is a pump; None without a site file."""
+        return None if self.kind is None else self.kind == "pump"
+
+
+def limits_for(site: Site | None, load: Load | None, side: Side = "dc") -> HealthLimits:
+    """Return the limits for a load: the owner's own first, then the published ones for its size.
+
+    Parameters
+    ----------
+    site : Site or None
+        The site.
+    load : Load or None
+        The load whose runs are looked at.
+    side : {'dc', 'ac'}
+        Where the meter sits: behind an inverter it sees the load's watts, at the bank also the inverter's losses.
+    """
+    own = site.limits if site is not None else Limits()
+    minimum_run_s = _own(own.minimum_run_s, MINIMUM_RUN_S, MINIMUM_RUN_SOURCE)
+    starts_per_day = _starts(own, load)
+    inverter = site.inverter_of(load) if site is not None and load is not None else None
+    return HealthLimits(
+        kind=None if load is None else load.kind,
+        minimum_run_s=minimum_run_s,
+        starts_per_day=starts_per_day,
+        starts_per_hour=_burst(own, minimum_run_s, starts_per_day),
+        longest_run_s=_own(own.longest_run_s, LONGEST_RUN_S, COMMON_PRACTICE),
+        dry_share=_own_pct(own.dry_running_pct, DRY_SHARE, DRY_SOURCE),
+        drift_share=_own_pct(own.draw_drift_pct, DRIFT_SHARE, COMMON_PRACTICE),
+        tank_run_s=_tank_run_s(site.water, load) if site is not None else None,
+        lowest_V=_lowest_V(site, inverter) if site is not None and side == "dc" else None,
+        resting_V=_resting_V(site) if site is not None and side == "dc" else None,
+        standing_W=None if own.standing_draw_W is None else Bound(own.standing_draw_W, OWNER),
+        continuous_W=_at_meter(inverter, "continuous", side),
+        surge_W=_at_meter(inverter, "surge", side),
+        published_for_pumps=own.minimum_run_s is None or own.starts_per_day is None,
+    )
+
+
+def _own(own: float | None, default: float, source: str) -> Bound:
+    return Bound(default, source) if own is None else Bound(own, OWNER)
+
+
+def _own_pct(own: float | None, default: float, source: str) -> Bound:
+    return Bound(default, source) if own is None else Bound(own / 100, OWNER)
+
+
+def _starts(own: Limits, load: Load | None) -> Bound:
+    """Return the starts a day: the owner's own, else those published for the motor's size. [1/d]."""
+    if own.starts_per_day is not None:
+        return Bound(own.starts_per_day, OWNER)
+    hp = load.hp if load is not None and load.hp is not None else 0.5
+    phases = load.phases if load is not None and load.phases is not None else 1
+    try:
+        limit = starts_limit(hp, phases)
+    except Refusal:
+        limit = starts_limit(0.5)
+    size = "" if load is not None and load.hp is not None else ", for a motor up to 3/4 hp: the size is not known"
+    return Bound(limit.per_day, limit.source + size)
+
+
+def _burst(own: Limits, minimum_run_s: Bound, starts_per_day: Bound) -> Bound:
+    """Return the starts in one hour that no tank for the shortest run allows. [1/h]."""
+    if own.starts_per_hour is not None:
+        return Bound(own.starts_per_hour, OWNER)
+    by_tank = BURST_ALLOWANCE * 3600 / (4 * minimum_run_s.value)
+    said = (
+        "more than any tank allows that runs the pump long enough: at most one start in 4 x the shortest run "
+        "(4 D / Q, from memory), and a third more"
+    )
+    return Bound(max(by_tank, starts_per_day.value / 24), said)
+
+
+def _tank_run_s(water: Water | None, load: Load | None) -> Bound | None:
+    """Return the shortest run that a sound tank allows; None where tank or flow are not known. [s]."""
+    if water is None or load is None or water.load != load.name or water.pump_L_per_min is None:
+        return None
+    air_kPa = water.air_kPa
+    assumed = "" if air_kPa is not None else f"; pre-charge assumed ({PRECHARGE_SOURCE})"
+    if air_kPa is None:
+        air_kPa = water.start_kPa - PRECHARGE_BELOW_KPA
+    usable_L = drawdown_L(water.volume_L, max(air_kPa, 0.0), water.start_kPa, water.stop_kPa)
+    if usable_L <= 0:
+        return None
+    return Bound(usable_L / water.pump_L_per_min * 60, TANK_SOURCE + assumed)
+
+
+def _lowest_V(site: Site, inverter: Inverter | None) -> Bound | None:
+    """Return the voltage that a run must not pull the bank below. [V]."""
+    if site.limits.low_voltage_V is not None:
+        return Bound(site.limits.low_voltage_V, OWNER)
+    if inverter is not None and inverter.cut_off_V is not None:
+        return Bound(inverter.cut_off_V, f"{OWNER}: where '{inverter.name}' switches itself off")
+    if site.bank.chemistry in _LEAD_ACID:
+        source = "1.75 V a lead-acid cell, common practice, from memory"
+        return Bound(round(site.bank.nominal_V * LEAD_ACID_EMPTY, 2), source)
+    return None
+
+
+def _resting_V(site: Site) -> Bound | None:
+    """Return the voltage below which the bank counts as empty. [V]."""
+    return None if site.bank.cut_off_V is None else Bound(site.bank.cut_off_V, f"{OWNER}: the bank's cut_off_V")
+
+
+def _at_meter(inverter: Inverter | None, rating: Literal["continuous", "surge"], side: Side) -> Bound | None:
+    """Return an inverter's rating as watts at the meter; None where it is not given.
+
+    A rating in VA bounds the watts too, since watts are never more than volt-amperes.
+    """
+    if inverter is None:
+        return None
+    given_W, given_VA = (getattr(inverter, f"{rating}_{unit}") for unit in ("W", "VA"))
+    ac_W = given_W if given_W is not None else given_VA
+    if ac_W is None:
+        return None
+    unit = "W" if given_W is not None else "VA"
+    source = f"{OWNER}: '{inverter.name}' gives {ac_W:g} {unit}" + (" for good" if rating == "continuous" else "")
+    if side == "ac":
+        return Bound(ac_W, source)
+    efficiency, from_where = _efficiency(inverter, ac_W)
+    return Bound(ac_W / efficiency, f"{source}, with {100 * efficiency:.0f} % efficiency ({from_where})")
+
+
+def _efficiency(inverter: Inverter, ac_W: float) -> tuple[float, str]:
+    """Return the efficiency at a load, and where it is from. [1]."""
+    if inverter.efficiency_pct is not None:
+        return inverter.efficiency_pct / 100, OWNER
+    if inverter.efficiency_curve is not None:
+        watts, percent = zip(*inverter.efficiency_curve, strict=True)
+        return float(np.interp(ac_W, watts, percent)) / 100, OWNER
+    return EFFICIENCY, EFFICIENCY_SOURCE

@@ -1,0 +1,93 @@
+"""Runs too brief and starts too many: what wears a motor out."""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+
+from .chunk import SECONDS_PER_HOUR
+from .finding import Check, Rule, Severity, spell
+from .health_limits import HealthLimits
+from .health_runs import LEAST_CYCLES, BoolArray, Runs, busiest_hour
+
+ADVICE: Final = (
+    "A pressure tank that has lost its air charge, a tank too small for the pump, a pressure switch set too narrow, or "
+    "a leak. Every start heats the motor, and a short run does not carry the heat off.",
+    "With the pump isolated and locked off and the tank's pressure relieved, let a licensed pump installer check the "
+    "tank's air pressure: it should be about 2 psi (14 kPa) below the switch's cut-in with the tank empty of water.",
+)
+#: A limit per day is an average: a log shorter than this says nothing about it. [h]
+LEAST_HOURS: Final = 20.0
+#: The newest part of a log is also judged by itself, so that healthy weeks do not hide a bad day. [1]
+NEWEST: Final = 1 / 3
+
+
+def short_cycling(runs: Runs, limits: HealthLimits) -> Check:
+    """Judge whether runs are too short, and how often the load starts.
+
+    Most runs of the log, or of its newest third, are shorter than the limit even with half the spacing of the
+    readings added at either end. The limit per day is an average over months and needs a log of most of a day; the
+    busiest hour is held against what a tank of the right size allows.
+    """
+    rule = _rule(limits)
+    if (cannot := runs.cannot_tell(rule, limits.minimum_run_s.value)) is not None:
+        return cannot
+    short = runs.run_s + (runs.usual_interval_s or 0.0) < limits.minimum_run_s.value
+    brief = _most_are(short, runs)
+    a_day = _too_many_a_day(runs, limits)
+    often = a_day is not None or busiest_hour(runs.start_us) > limits.starts_per_hour.value
+    said = _said(runs, short) + (f"; {a_day:.0f} starts in 24 h on average" if a_day is not None else "")
+    if not brief and not often:
+        return rule.passed(said)
+    condition = "" if limits.is_motor else " (if it is a motor)"
+    what = " and ".join(["starts too often"] * often + ["runs too briefly"] * brief)
+    if _of_another_kind(limits):
+        said += f"; the limit is that of submersible pump motors, and this is a {limits.kind}"
+    which = short if brief else np.ones(len(short), dtype=bool)
+    severity = _severity(limits, brief=brief, often=often)
+    return rule.found(severity, f"{runs.name} {what}{condition}", said, ADVICE, runs.starts(which))
+
+
+def _rule(limits: HealthLimits) -> Rule:
+    run, day, hour = limits.minimum_run_s, limits.starts_per_day, limits.starts_per_hour
+    return Rule(
+        "short_cycling",
+        f"at least {run.value:g} s a run; {day.value:g} starts in 24 h on average, which is {day.value / 24:.1f} an "
+        f"hour; {hour.value:g} starts in the busiest hour",
+        f"run: {run.source}; starts: {day.source}; busiest hour: {hour.source}",
+    )
+
+
+def _most_are(short: BoolArray, runs: Runs) -> bool:
+    whole = short[runs.whole]
+    newest = whole[-max(LEAST_CYCLES, round(NEWEST * len(whole))) :]
+    return bool(2 * whole.sum() > len(whole) or 2 * newest.sum() > len(newest))
+
+
+def _too_many_a_day(runs: Runs, limits: HealthLimits) -> float | None:
+    """Return the starts in 24 h on average where they are too many; None where not, or where the log is too short."""
+    hours = runs.cycles.covered_s / SECONDS_PER_HOUR
+    a_day = 24 * len(runs.start_us) / hours if hours >= LEAST_HOURS else 0.0
+    return a_day if a_day > limits.starts_per_day.value else None
+
+
+def _said(runs: Runs, short: BoolArray) -> str:
+    whole = runs.run_s[runs.whole]
+    return (
+        f"{int(short.sum())} of {len(whole)} whole runs are too short "
+        f"(median of all {spell(float(np.median(whole)))}, shortest {spell(float(whole.min()))}); "
+        f"{busiest_hour(runs.start_us)} starts in the busiest hour"
+    )
+
+
+def _severity(limits: HealthLimits, *, brief: bool, often: bool) -> Severity:
+    """Both together ask for action; a limit that is published for another kind of motor only for a note."""
+    if _of_another_kind(limits):
+        return "note"
+    return "act" if brief and often and limits.is_motor else "watch"
+
+
+def _of_another_kind(limits: HealthLimits) -> bool:
+    """Tell whether the limits are those of submersible pump motors, and the load is another kind of motor."""
+    return limits.published_for_pumps and limits.kind in ("motor", "compressor")

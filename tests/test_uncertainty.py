@@ -1,0 +1,238 @@
+"""How sure charge and energy are: each component against its closed form."""
+
+import math
+
+import numpy as np
+import pytest
+from readings import T0_US, US, charge_of, chunk_of, fed, how
+
+from shuntbook.analysis.amounts_analysis import AmountsAnalysis
+from shuntbook.analysis.cycle_uncertainty import cycles_with_intervals
+from shuntbook.analysis.cycles import CycleFold
+from shuntbook.analysis.meter_figures import NOTHING_STATED, Accuracy, MeterFigures, figures_of
+from shuntbook.analysis.signal_errors import UnseenStarts
+from shuntbook.analysis.site_parts import Meter
+from shuntbook.analysis.uncertainty import with_intervals
+from shuntbook.analysis.zero_check import ZeroCheck, without_offset
+
+PERFECT = Accuracy(0.0, 0.0)
+DAY_S = 86_400
+
+
+def figures(**current):
+    """A meter of which only these figures of the current are not perfect."""
+    return MeterFigures(Accuracy(**{"reading_pct": 0.0, "range_pct": 0.0} | current), PERFECT, clock_ppm=0.0)
+
+
+def parts_of(sure):
+    """The standard uncertainties of a budget by source."""
+    return {part.source: part.u for part in sure.components}
+
+
+def steady(current_A=5.0, length_s=DAY_S, noise_A=0.0, every_s=1.0, seed=1, **more):
+    """A steady draw with some noise."""
+    time_s = np.arange(0, length_s + every_s / 2, every_s)
+    noise = np.random.default_rng(seed).normal(0, noise_A, len(time_s)) if noise_A else 0.0
+    return chunk_of(time_s, current_A=current_A + noise, **more)
+
+
+def test_an_offset_grows_with_time():
+    """0.05 A over 24 h is 1.2 Ah (closed form): an even part of that half-width."""
+    sure = with_intervals(charge_of(steady()), figures(zero=0.05)).charge.sure.drawn
+    assert parts_of(sure)["zero"] == pytest.approx(1.2 / math.sqrt(3), rel=1e-9)
+    assert sure.u95 == pytest.approx(0.95 * 1.2, rel=1e-3)
+    assert sure.factor == pytest.approx(0.95 * math.sqrt(3), rel=1e-3)
+
+
+def test_a_share_of_the_range_is_an_offset_too():
+    """0.1 % of 50 A is 0.05 A; without a range the highest reading stands for it."""
+    charge = charge_of(steady())
+    for given, offset_A in ((50.0, 0.05), (None, 0.005)):
+        sure = with_intervals(charge, figures(range_pct=0.1, full_scale=given)).charge.sure.net
+        assert parts_of(sure)["offset (share of range)"] == pytest.approx(offset_A * 24 / math.sqrt(3), rel=1e-9)
+
+
+@pytest.mark.parametrize("length_s", [3600, 4 * 3600, 16 * 3600])
+def test_noise_shrinks_with_the_square_root_of_time(length_s):
+    """White noise s at spacing dt for a time T: s sqrt(T dt) (closed form); the size is found from the log itself."""
+    sure = with_intervals(charge_of(steady(length_s=length_s, noise_A=0.2)), figures()).charge.sure.drawn
+    closed_Ah = 0.2 * math.sqrt(length_s) / 3600
+    assert set(parts_of(sure)) <= {"noise", "instants of steps"}
+    assert sure.u == pytest.approx(closed_Ah, rel=0.06)  # the noise is read off a quantile of the log's own readings
+
+
+def test_gain_and_shunt_class_are_one_factor_each():
+    """1 % of 120 Ah for the whole log, however many readings: never one of each reading."""
+    sure = with_intervals(charge_of(steady()), figures(reading_pct=1.0, class_pct=0.25)).charge.sure.drawn
+    assert parts_of(sure)["gain"] == pytest.approx(1.2 / math.sqrt(3), rel=1e-9)
+    assert parts_of(sure)["shunt class"] == pytest.approx(0.3 / math.sqrt(3), rel=1e-9)
+
+
+def test_one_edge_is_known_to_its_interval():
+    """FACTS of the trade: one edge of 80 A between readings 1 s apart: 80 / sqrt(12) As; 40 runs: sqrt(80) of it."""
+    edge = chunk_of(np.arange(0, 100.0), current_A=np.where(np.arange(100) < 50, 0.0, 80.0))
+    sure = with_intervals(charge_of(edge), figures()).charge.sure.drawn
+    assert parts_of(sure) == {"instants of steps": pytest.approx(80 / math.sqrt(12) / 3600, rel=1e-9)}
+    assert sure.u95 == pytest.approx(0.95 * 80 / 2 / 3600, rel=1e-3)
+    many = chunk_of(np.arange(0, 4001.0), current_A=np.where((np.arange(4001) % 100 < 50), 0.0, 80.0))
+    sure = with_intervals(charge_of(many), figures()).charge.sure.drawn
+    assert sure.u == pytest.approx(0.057, abs=0.0005)  # computed in the facts to two digits: 0.057 Ah
+    assert sure.factor == pytest.approx(1.96, abs=0.01)
+
+
+def test_a_last_digit_does_not_average_out_where_nothing_moves():
+    """A steady reading has one rounding error all day: q / sqrt(12) x T; one that moves by digits has many."""
+    still = with_intervals(charge_of(steady()), figures(resolution=0.1)).charge.sure.drawn
+    assert parts_of(still)["last digit"] == pytest.approx(0.1 / math.sqrt(12) * 24, rel=1e-9)
+    moving = steady(noise_A=0.3)
+    moving.quantities["current_A"][:] = np.round(moving.quantities["current_A"], 1)
+    sure = with_intervals(charge_of(moving), figures(resolution=0.1)).charge.sure.drawn
+    assert parts_of(sure)["last digit"] < 0.01 * parts_of(still)["last digit"]
+
+
+def test_means_and_glances():
+    """Means know what was drawn between readings; a display read by eye does not, and less so the fewer glances."""
+    current_A = np.where(np.arange(400) % 40 < 20, 2.0, 30.0)
+    chunk = chunk_of(np.arange(400.0) * 10, current_A=current_A)
+    by = {
+        sampling: with_intervals(
+            charge_of(chunk, how(sampling=sampling, usual_interval_s=10.0, gap_limit_s=60.0)), figures()
+        ).charge.sure.drawn
+        for sampling in ("mean", "instant", "held")
+    }
+    assert by["mean"].u < by["instant"].u < by["held"].u
+    assert "instants of steps" not in parts_of(by["mean"])
+    few = chunk.part(0, 4)
+    assert (
+        with_intervals(charge_of(few, how(sampling="held")), figures()).charge.sure.drawn.u
+        / charge_of(few, how(sampling="held")).charge.drawn
+        > by["held"].u / charge_of(chunk, how(sampling="held")).charge.drawn
+    )
+
+
+def test_starts_caught_by_chance():
+    """A start counts A dt with probability d/dt, so u = A d sqrt(n (dt/d - 1)); the sum of n such draws (computed)."""
+    charge = charge_of(steady(every_s=2.0), how(usual_interval_s=2.0))
+    starts = UnseenStarts(count=100, extra_A=60.0, extra_W=1500.0, lasts_s=0.5)
+    sure = with_intervals(charge, figures(), starts).charge.sure.drawn
+    rng = np.random.default_rng(3)
+    draws_As = (rng.random((20_000, 100)) < 0.5 / 2.0).sum(axis=1) * 60.0 * 2.0
+    assert parts_of(sure)["unseen start surges"] * 3600 == pytest.approx(draws_As.std(), rel=0.02)
+    assert draws_As.mean() == pytest.approx(100 * 60 * 0.5, rel=0.01)  # right in the mean, so no correction
+
+
+def test_few_starts_are_a_bound_to_one_side():
+    """Ten starts seen every eighth of a time are not caught five times: all of them may be missing, in the high end."""
+    charge = charge_of(steady(every_s=4.0), how(usual_interval_s=4.0))
+    sure = with_intervals(charge, figures(), UnseenStarts(10, 60.0, 1500.0, 0.5)).charge.sure.drawn
+    assert sure.high - 120.0 == pytest.approx(10 * 60 * 0.5 / 3600)
+    assert sure.low == pytest.approx(120.0)
+    assert with_intervals(
+        charge, figures(), UnseenStarts(10, 60.0, 1500.0, 5.0)
+    ).charge.sure.drawn.high == pytest.approx(120)
+
+
+def test_noise_about_zero_counts_both_ways_and_is_told():
+    """A rest with noise adds 0.4 of it to draw and to return (mean of the half normal: 1/sqrt(2 pi)); net has none."""
+    charge = with_intervals(charge_of(steady(0.0, noise_A=0.5)), figures())
+    rectified_Ah = 0.5 / math.sqrt(2 * math.pi) * 24
+    assert charge.charge.drawn == pytest.approx(0.75 * rectified_Ah, rel=0.2)  # lines between readings cut corners
+    assert charge.charge.sure.drawn.low < 0.1 * charge.charge.drawn
+    assert charge.charge.sure.net.low < 0 < charge.charge.sure.net.high
+    assert charge.charge.sure.net.u95 < 0.1
+
+
+def test_energy_has_the_errors_of_volts_as_well():
+    """Volts times amps: both gains; an offset of amps counts times the volts, one of volts times the charge."""
+    charge = charge_of(steady(voltage_V=25.0))
+    meter = MeterFigures(Accuracy(1.0, 0.0, zero=0.05), Accuracy(0.5, 0.1, full_scale=50.0), clock_ppm=0.0)
+    parts = parts_of(with_intervals(charge, meter).energy.sure.drawn)
+    assert parts["gain"] == pytest.approx(30 / math.sqrt(3), rel=1e-9)
+    assert parts["voltage gain"] == pytest.approx(15 / math.sqrt(3), rel=1e-9)
+    assert parts["zero"] == pytest.approx(1.2 * 25 / math.sqrt(3), rel=1e-6)
+    assert parts["voltage offset (share of range)"] == pytest.approx(0.05 * 120 / math.sqrt(3), rel=1e-6)
+
+
+def test_a_power_column_has_its_own_accuracy():
+    """Where the site states it; else watts are taken to be no better than volts times amps."""
+    charge = charge_of(steady(voltage_V=25.0, power_W=125.0))
+    own = with_intervals(charge, MeterFigures(Accuracy(), Accuracy(), Accuracy(0.5, 0.0), clock_ppm=0.0))
+    assert parts_of(own.energy.sure.drawn) == {"power gain": pytest.approx(15 / math.sqrt(3), rel=1e-9)}
+    assert with_intervals(charge, NOTHING_STATED).energy.sure.drawn.u > own.energy.sure.drawn.u
+
+
+def test_behind_an_inverter_there_is_energy_only():
+    """Watts of side ac: an interval for Wh, none for Ah."""
+    chunk = chunk_of(np.arange(0, 3600.0), power_W=700.0)
+    sure = with_intervals(charge_of(chunk, how(side="ac")), NOTHING_STATED)
+    assert sure.charge is None
+    assert sure.energy.sure.drawn.u95 == pytest.approx(0.0096 * sure.energy.drawn, rel=0.05)
+
+
+def test_a_zero_check_takes_the_offset_off():
+    """0.05 A over 24 h is 1.2 Ah, taken off charge and, times the volts, off power; what is left is the check's own."""
+    chunk = steady(0.05, voltage_V=25.0, power_W=1.25)
+    check = ZeroCheck(T0_US, T0_US + 600 * US, 600, 0.05, 0.001, 20.0)
+    mended = charge_of(without_offset(chunk, check.offset_A))
+    assert charge_of(chunk).charge.drawn == pytest.approx(1.2, rel=1e-3)
+    assert mended.charge.drawn == pytest.approx(0, abs=1e-9)
+    assert mended.energy.net == pytest.approx(0, abs=1e-9)
+    charge = charge_of(without_offset(steady(5.05), check.offset_A))
+    sure = with_intervals(charge, figures(zero=0.2).after_zero_check(check)).charge.sure.drawn
+    assert parts_of(sure) == {"zero check": pytest.approx(0.001 * 24, rel=1e-3)}
+    assert sure.factor == pytest.approx(2.086, abs=0.002)  # Student's t for 20 degrees of freedom, any table
+
+
+def test_gaps_are_outside_the_interval():
+    """An hour that was not measured widens nothing; what it may have held is told beside it, like the hours around."""
+    time_s = np.concatenate([np.arange(0, 3600.0), np.arange(7200, 10800.0)])
+    gap = charge_of(chunk_of(time_s, current_A=5.0))
+    whole = with_intervals(gap, figures(reading_pct=1.0))
+    assert whole.charge.sure.drawn.u95 == pytest.approx(0.0095 * gap.charge.drawn, rel=2e-3)
+    assert gap.in_gaps.drawn == pytest.approx(5.0, rel=0.01)
+    assert gap.in_gaps.returned == 0
+    assert charge_of(steady()).in_gaps is None
+
+
+def test_each_stretch_and_each_window_has_its_own():
+    """Half of the time has half of an offset; markers and --from/--to alike."""
+    chunk = steady()
+    half = with_intervals(charge_of(chunk, to_us=T0_US + DAY_S // 2 * US), figures(zero=0.05)).charge.sure.drawn
+    assert half.u == pytest.approx(0.6 / math.sqrt(3), rel=1e-6)
+    fold = AmountsAnalysis(how(), set(chunk.quantities), figures(zero=0.05), [(T0_US + DAY_S // 4 * 3 * US, "evening")])
+    _, (evening,) = fed(fold, chunk).result()
+    assert evening.charge.drawn_u95 == pytest.approx(0.95 * 0.3, rel=1e-3)
+
+
+def test_starts_count_for_the_stretch_they_lie_in():
+    """One of two starts lies after the marker."""
+    chunk = steady(every_s=4.0, length_s=3600)
+    fold = AmountsAnalysis(how(usual_interval_s=4.0), {"current_A"}, figures(), [(T0_US + 1800 * US, "then")])
+    starts = UnseenStarts(1, 60.0, 1500.0, 0.5)
+    whole, (then,) = fed(fold, chunk).result(starts, [T0_US + 60 * US, T0_US + 2000 * US])
+    assert whole.charge.sure.drawn.high - whole.charge.drawn == pytest.approx(2 * 30 / 3600)
+    assert then.charge.sure.drawn.high - then.charge.drawn == pytest.approx(30 / 3600)
+
+
+def test_a_cycle_does_not_feel_the_meters_zero():
+    """It counts above the level before it; gain and edges are left: 30 A edges of 1 s spacing."""
+    time_s = np.arange(0, 300.0)
+    chunk = chunk_of(time_s, current_A=np.where((time_s >= 100) & (time_s < 200), 32.0, 2.0), voltage_V=25.0)
+    cycles = fed(CycleFold(how(), set(chunk.quantities)), chunk).result()
+    (far,) = cycles_with_intervals(cycles, figures(zero=5.0), how(), noise=0.0).cycles
+    assert far.charge_u95_Ah == pytest.approx(1.901766 * 30 * math.sqrt(2 / 12) / 3600, rel=1e-3)
+    (gain,) = cycles_with_intervals(cycles, figures(reading_pct=50.0), how(), noise=0.0).cycles
+    assert gain.charge_u95_Ah == pytest.approx(0.95 * 0.5 * gain.charge_Ah, rel=0.01)
+    (means,) = cycles_with_intervals(cycles, figures(), how(sampling="mean"), noise=0.0).cycles
+    assert means.charge_u95_Ah == 0
+
+
+def test_figures_come_from_the_site_file():
+    """What the table states; half of an accuracy leaves the other half nought; what it does not state is said."""
+    meter = Meter(name="shunt", side="dc", range_A=500.0, reading_pct=0.5, shunt_class_pct=0.25, resolution_A=0.1)
+    found = figures_of(meter)
+    assert (found.current.reading_pct, found.current.range_pct, found.current.class_pct) == (0.5, 0.0, 0.25)
+    assert any("volts" in said for said in found.assumed)
+    assert any("zero" in said for said in found.assumed)
+    assert figures_of(None) is NOTHING_STATED
+    assert "common practice, no source" in NOTHING_STATED.assumed[0]
