@@ -114,6 +114,21 @@ def test_horsepower_on_paper_is_told_as_what_the_shaft_gives():
     assert "horsepower is what the shaft gives, 373 W; the load takes in more, 733 W" in reason.sentence
 
 
+def test_paper_may_start_from_a_display():
+    """900 W on a display, 1,000 W on the plate: the sum on paper takes the display's, and it is said."""
+    plate = estimate(make({"power_W": 1000}, inverter=ALWAYS_ON), "load", hours=0.25, displayed_W=900.0)
+    found = paper_against_estimate(plate)
+
+    assert plate.paper_Ah == pytest.approx(18.75)  # arithmetic, illustrative: 900 / 12 x 0.25
+    assert "900 W from a display" in plate.steps[0].origin
+    assert (
+        "a display showed 900 W; by its plate the load takes 1,000 W" in by_source(found)["the load's power"].sentence
+    )
+    assert_adds_up(found)
+    with pytest.raises(Refusal, match="a display showed must be a number above 0"):
+        estimate(make({"power_W": 1000}), "load", hours=1, displayed_W=0.0)
+
+
 @pytest.mark.parametrize(
     ("inverter", "idle_Wh"),
     [
