@@ -76,8 +76,8 @@ class ClockOffset:
         return (
             f"The clock of the log behind the inverter is {abs(self.offset_s):.2f} s ± {self.u95_s:.2f} s "
             f"{'behind' if self.offset_s > 0 else 'ahead of'} that at the bank, found from {self.steps_matched} steps "
-            f"that both show; they run apart by {self.drift_ppm:.0f} ± {self.u95_ppm:.0f} millionths. This is used for "
-            "the comparison only; the logs stay as they are."
+            f"that both show; the offset grows by {self.drift_ppm:.0f} ± {self.u95_ppm:.0f} µs in a second. This is "
+            "used for the comparison only; the logs stay as they are."
         )
 
 
@@ -106,7 +106,7 @@ def clock_offset(
         interval over the time that both logs share.
     """
     search = _Search(at_bank, behind, bank_spans_us)
-    found = sorted(search.candidates(), key=lambda match: match.score, reverse=True)
+    found = sorted(search.candidates(), key=lambda match: (-len(match.pairs), match.missed))
     if not found or len(found[0].pairs) < LEAST_MATCHED:
         raise Refusal(
             f"the two logs have too few steps in common to set their clocks beside each other ("
@@ -120,9 +120,10 @@ def clock_offset(
             "at the best offset of the clocks: these may not be logs of the same time, or of the same inverter"
         )
     others = [match for match in found[1:] if search.is_other(match, best)]
-    if others and others[0].score > AMBIGUOUS * best.score:
+    rival = max(others, key=lambda match: match.score, default=None)
+    if rival is not None and rival.score > AMBIGUOUS * best.score:
         raise Refusal(
-            f"the steps repeat so evenly that the clocks fit as well {abs(others[0].offset_s - best.offset_s):.0f} s "
+            f"the steps repeat so evenly that the clocks fit as well {abs(rival.offset_s - best.offset_s):.0f} s "
             "further: which steps are the same cannot be told; switch the load on and off at uneven times"
         )
     return search.fitted(best)

@@ -107,7 +107,13 @@ class _Draw:
 
 
 def estimate(
-    site: Site, load_name: str, *, hours: float, dc_voltage_V: float | None = None, running: bool = False
+    site: Site,
+    load_name: str,
+    *,
+    hours: float,
+    dc_voltage_V: float | None = None,
+    running: bool = False,
+    displayed_W: float | None = None,
 ) -> Estimate:
     """Estimate from the plate what a load takes out of the bank.
 
@@ -123,6 +129,8 @@ def estimate(
         Bank voltage to reckon with, best a measured one; else 95 % of nominal (IEEE 1013-2007, 5.2). [V]
     running : bool
         Whether `hours` is time that the load was running, so that its duty cycle does not count.
+    displayed_W : float, optional
+        What a display showed, for the sum on paper; else the plate's figure. [W]
 
     Returns
     -------
@@ -143,7 +151,7 @@ def estimate(
     """
     _check_above_zero("hours", hours)
     load, chain = site.load(load_name), Chain()
-    paper_Wh, paper_Ah = _paper(chain, load, site, hours)
+    paper_Wh, paper_Ah = _paper(chain, load, site, hours, displayed_W)
     draw = _draw(chain, load, site)
     voltage_V = _bank_voltage_V(chain, site.bank, dc_voltage_V)
     dc_A = chain.add("DC current", draw.dc_W / voltage_V, "A", "DC power / bank voltage")
@@ -168,7 +176,7 @@ def estimate(
         efficiency=draw.efficiency,
         idle_W=draw.idle_W,
         run_h=run_h,
-        paper_of=paper_of(load),
+        paper_of="W" if displayed_W is not None else paper_of(load),
     )
 
 
@@ -215,9 +223,13 @@ def compare(estimate: Estimate, *, measured_energy_Wh: float, measured_charge_Ah
     )
 
 
-def _paper(chain: Chain, load: Load, site: Site, hours: float) -> tuple[float, float]:
+def _paper(chain: Chain, load: Load, site: Site, hours: float, displayed_W: float | None) -> tuple[float, float]:
     """Add the sum as people do it, and return its Wh and Ah."""
-    power_W, words = paper_W(load, site)
+    if displayed_W is None:
+        power_W, words = paper_W(load, site)
+    else:
+        _check_above_zero("the watts a display showed", displayed_W)
+        power_W, words = displayed_W, f"{displayed_W:g} W from a display"
     paper_Wh = power_W * hours
     origin = (
         f"the sum as people do it: {words}, / {site.bank.nominal_V:g} V nominal x {hours:.4g} h; "

@@ -176,7 +176,7 @@ def inverter_measured(
     efficiency = _ratio(step_W / taken_W, bank_gain_pct, behind_gain_pct)
     said = [
         f"The efficiency is the mean over {len(step_W)} starts and stops; its interval holds their scatter and both "
-        f"meters' limits of error (± {bank_gain_pct:g} % at the bank, ± {behind_gain_pct:g} % behind the inverter)."
+        f"meters' limits of error (± {bank_gain_pct:.2g} % at the bank, ± {behind_gain_pct:.2g} % behind the inverter)."
     ]
     idle_W, losses = _losses(levels, bank_W, behind_W, (bank_gain_pct, bank_zero_W))
     return InverterMeasured(

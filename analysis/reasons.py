@@ -149,6 +149,10 @@ _MEASURED: Final = {
     ),
 }
 _ON_PAPER: Final = _MEASURED | {
+    LOAD: (
+        "a display showed {before}; by its plate {load} takes {after}",
+        "a display showed {before}; by its plate {load} takes {after}",
+    ),
     DUTY: ("", "the sum on paper has {load} running all the time, the estimate {after} of it"),
     FROM_VA: (
         "the sum on paper leaves out the root of 3 of three phases, and the power factor: watts are {after} of it",

@@ -8,6 +8,7 @@ from math import hypot
 
 from ..analysis.amounts import Span
 from ..analysis.log_steps import LogStep, steps_of
+from ..analysis.meter_figures import Accuracy
 from ..analysis.paired_logs import InverterMeasured, inverter_measured, same_runs_W, set_beside
 from ..analysis.plate_check import check_plate
 from ..analysis.refusal import Refusal
@@ -99,8 +100,8 @@ def _stretches(span: Span) -> list[Stretch]:
 def _limits(report: LogReport) -> tuple[float, float]:
     """Return the limits of error of a meter's watts: of their size [%], and of their zero [W]."""
     figures = report.figures
-    if figures.power is not None:
-        own = figures.power
+    own = figures.power or (Accuracy() if report.facts.side == "ac" else None)
+    if own is not None:
         return own.reading_pct + own.class_pct, own.zero
     current, volts = figures.current, figures.voltage
     gain_pct = hypot(current.reading_pct, current.class_pct, volts.reading_pct)

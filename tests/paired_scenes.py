@@ -6,7 +6,6 @@ import numpy as np
 from load_scenes import gap_limit_s
 from readings import T0_US, US, chunk_of, fed, how
 
-from shuntbook.analysis.chunk import Chunk
 from shuntbook.analysis.clock_offset import clock_offset
 from shuntbook.analysis.log_steps import steps_of
 from shuntbook.analysis.steps import StepFold
@@ -58,7 +57,7 @@ class Pair:
         """The chunk at the bank and the one behind the inverter, each by its own clock."""
         rng = np.random.default_rng(self.seed)
         if self.means:
-            fine_s = np.arange(0.0, self.span_s, 0.02)
+            fine_s = np.arange(0.0, self.span_s, 0.05)
             dc_W, ac_W = self.dc_W(fine_s, rng), self.ac_W(fine_s)
             dc_s, dc_W = _means(fine_s, dc_W, self.every_dc_s)
             ac_s, ac_W = _means(fine_s, ac_W, self.every_ac_s)
@@ -131,6 +130,3 @@ def random_pair(seed, **changes):
         "seed": seed,
     }
     return Pair(**(made | changes))
-
-
-__all__ = ["Chunk", "Pair", "random_pair", "random_runs"]

@@ -22,6 +22,7 @@ from shuntbook.analysis.running_charge import RunningChargeFold
 from shuntbook.analysis.sign_check import SignFold
 from shuntbook.analysis.spikes import SpikeFold, without_spikes
 from shuntbook.analysis.steps import BLOCK, StepFold
+from shuntbook.analysis.stretch_means import StretchMeansFold
 from shuntbook.analysis.time_span import SpanFold
 from shuntbook.analysis.zero_check import ZeroFold
 
@@ -77,6 +78,12 @@ FOLDS = {
     "rest": lambda q: RestFold(10.0),
     "zero check": lambda q: ZeroOrWhyNot(T0_US + 7_000_000, T0_US + 33_000_000),
     "zero check of a log": lambda q: ZeroOrWhyNot(T0_US, T0_US + 10**12, resolution_A=100.0),
+    "means over stretches": lambda q: StretchMeansFold(
+        how(), q, [(T0_US + k * 60_000_000, T0_US + k * 60_000_000 + 45_500_000) for k in range(60)]
+    ),
+    "means of means over stretches": lambda q: StretchMeansFold(
+        how(sampling="mean"), q, [(T0_US, T0_US + 200_000_000)]
+    ),
     "time span": lambda q: SpanFold(how()),
     "running charge": lambda q: RunningChargeFold(how(), q, most=40),
     "payback": lambda q: PaybackFold(

@@ -40,6 +40,16 @@ def test_inverter_current_at_low_bank_voltage():
     assert result.dc_A == pytest.approx(133.6898, abs=5e-5)  # the same sum, to more digits
 
 
+def test_naive_and_honest_inverter_current():
+    """4,000 W at 24 V: 166 A on paper, 214 A at 22 V and 85 %."""
+    # An inverter maker's wiring manual, p. 38: printed 166 (exactly 166.67) and 214 A (exactly 213.90).
+    site = make({"power_W": 4000}, inverter={"efficiency_pct": 85}, nominal_V=24)
+    result = estimate(site, "load", hours=1, dc_voltage_V=22.0)
+
+    assert result.paper_Ah == pytest.approx(166.67, abs=0.005)
+    assert result.dc_A == pytest.approx(213.90, abs=0.005)
+
+
 def test_paper_sum_and_the_honest_one():
     """A thousand watts for a quarter of an hour: 20.83 Ah on paper, 24.93 Ah with loss and real voltage."""
     # Arithmetic, illustrative: 1000/12 x 0.25 = 20.83; 1000/0.85/11.8 x 0.25 = 24.93.
@@ -168,6 +178,17 @@ def test_beside_a_curve_the_idle_draw_counts_only_at_rest():
     assert result.energy_Wh == pytest.approx(125 * 1 + 20 * 3)
 
 
+def test_a_loss_model_gives_the_efficiency_and_its_idle_draw():
+    """25 W idle, 1.05 W in for each W out: an 80 W load takes 109 W, 73 % all told."""
+    # Illustrative: 80 x 1.05 + 25 = 109 W; 80 / 109 = 73 %. The efficiency step leaves the idle draw out: 1 / 1.05.
+    model = {"loss_model": {"idle_W": 25, "proportional": 1.05}}
+    result = estimate(make({"power_W": 80}, inverter=model), "load", hours=1)
+
+    assert result.dc_W == pytest.approx(109)
+    assert result.efficiency == pytest.approx(1 / 1.05)
+    assert result.idle_W == 25
+
+
 def test_outside_a_curve_the_nearest_point_is_used_and_said():
     """A load smaller than the first point gets its efficiency, with a remark."""
     result = estimate(make({"power_W": 10}, inverter={"efficiency_curve": [[100, 70], [300, 90]]}), "load", hours=1)
@@ -263,14 +284,20 @@ def test_comparison_without_measured_charge():
 
 @pytest.mark.parametrize(
     ("hp", "amps"),
-    # NEC Table 430.248: horsepower, and amps at 115, 200, 208 and 230 V.
+    # NEC Table 430.248, all its rows: horsepower, and amps at 115, 200, 208 and 230 V.
     [
+        (1 / 6, (4.4, 2.5, 2.4, 2.2)),
+        (0.25, (5.8, 3.3, 3.2, 2.9)),
+        (1 / 3, (7.2, 4.1, 4.0, 3.6)),
         (0.5, (9.8, 5.6, 5.4, 4.9)),
         (0.75, (13.8, 7.9, 7.6, 6.9)),
         (1, (16, 9.2, 8.8, 8.0)),
         (1.5, (20, 11.5, 11.0, 10)),
         (2, (24, 13.8, 13.2, 12)),
+        (3, (34, 19.6, 18.7, 17)),
         (5, (56, 32.2, 30.8, 28)),
+        (7.5, (80, 46, 44, 40)),
+        (10, (100, 57.5, 55, 50)),
         (0.33, (7.2, 4.1, 4.0, 3.6)),  # the row of 1/3, as plates round it
         (0.6, (13.8, 7.9, 7.6, 6.9)),  # between two rows: the larger
     ],
@@ -298,6 +325,23 @@ def test_code_letter_of_a_three_phase_motor():
     """Letter G, 20 hp: 158 A at 460 V."""
     # A published forum sum: 6.29 kVA/hp x 20 hp / (1.732 x 460 V) = 157.9, printed 158 (its formula says 480 V).
     assert locked_rotor("G", 20, 460, phases=3).high_A == pytest.approx(158, abs=0.5)
+
+
+@pytest.mark.parametrize(
+    ("letter", "low", "high"),
+    # NEC Table 430.7(B), all its rows: kVA per horsepower. B ends at 3.54, where some copies print 3.55.
+    [
+        *[("A", 0, 3.14), ("B", 3.15, 3.54), ("C", 3.55, 3.99), ("D", 4.0, 4.49), ("E", 4.5, 4.99), ("F", 5.0, 5.59)],
+        *[("G", 5.6, 6.29), ("H", 6.3, 7.09), ("J", 7.1, 7.99), ("K", 8.0, 8.99), ("L", 9.0, 9.99), ("M", 10.0, 11.19)],
+        *[("N", 11.2, 12.49), ("P", 12.5, 13.99), ("R", 14.0, 15.99), ("S", 16.0, 17.99), ("T", 18.0, 19.99)],
+        *[("U", 20.0, 22.39), ("V", 22.4, None)],
+    ],
+)
+def test_code_letters_are_the_tables(letter, low, high):
+    """A 1 hp motor at 1,000 V draws the table's kVA per horsepower in amps."""
+    current = locked_rotor(letter, 1.0, 1000.0)
+
+    assert (current.low_A, current.high_A) == pytest.approx((low, high))
 
 
 def test_code_letters_leave_no_hole():

@@ -16,7 +16,7 @@ from ...ingest.intake import Stated, take_in
 from ...ingest.whole_file import copy_file, write_text
 from ..assemble import report_of
 from ..feeding import open_site
-from ..render.words import amount, counted, duration, number, percent
+from ..render.words import amount, counted, duration, number, percent, plus_minus
 
 _ZONE = "Europe/London"
 #: Export, log, and whether its meter counts charging as positive.
@@ -114,10 +114,10 @@ def _pump(log: LogReport) -> str:
 
 def _plate(log: LogReport) -> str:
     assert log.plate is not None
-    found = log.plate.comparison
+    found, runs = log.plate.comparison, log.plate.runs
     paper, plate = _off(found.paper_energy_Wh, found), _off(found.estimated_energy_Wh, found)
     return (
-        f"Its runs took {amount(found.measured_energy_Wh, 'Wh')}, part of it straight from the sun; "
+        f"Its runs took {plus_minus(runs.energy_Wh, runs.energy_u95_Wh, 'Wh')}, part of it straight from the sun; "
         f"volts x amps x hours on paper says {paper}, "
         f"the nameplate with power factor and losses {plate}."
     )

@@ -45,6 +45,8 @@ def method(report: Report) -> tuple[tuple[str, tuple[str, ...]], ...]:
     entries += _RUNS
     if any(log.plate for log in logs):
         entries.append(("Nameplate", _NAMEPLATE))
+    if any(pair.measured for pair in report.paired):
+        entries.append(("Both sides of the inverter", _BOTH_SIDES))
     sums = [(_of("By hand", [log], logs), tuple(texts)) for log in logs if (texts := _by_hand(log))]
     return (*((term, (text,)) for term, text in entries), *sums)
 
@@ -72,7 +74,15 @@ _RUNS = [
 _NAMEPLATE = (
     "On paper: plate watts (or volts × amps) × hours, as people do the sum. The estimate goes on from there: volts × "
     "amps is VA; × power factor is W; / the inverter's efficiency is W at the bank; / the bank's volts is A; × hours "
-    "is Ah. Each step stands in its table with where it comes from."
+    "is Ah. Each step stands in its table with where it comes from. What lies between two sums is divided among their "
+    "factors so that the parts add up to it exactly: a factor that goes from x to x′ while the sum of its term goes "
+    "from V to V′ makes (V′ − V) × ln(x′ / x) / ln(V′ / V) of it (log-mean Divisia index, Ang 2004); a factor that "
+    "agrees makes nothing. Parts of opposite sign cancel, so a share may be above 100 % or below 0."
+)
+_BOTH_SIDES = (
+    "The clocks of the two logs are set beside each other by the starts and stops that both show: the offset at which "
+    "most of them fall together, and a straight line through their instants. The efficiency is the step behind the "
+    "inverter over the same step at the bank, the mean of all; so other loads and the sun do not count in it."
 )
 
 

@@ -62,7 +62,7 @@ def _reasons(caption: str, found: Explained) -> Table:
             f"{_capital(reason.source)} ({reason.basis}): {words.shortened(reason.because, 300)}.",
             signed(reason.energy_Wh, "Wh"),
             words.UNKNOWN if reason.charge_Ah is None else signed(reason.charge_Ah, "Ah"),
-            words.percent(reason.share),
+            words.percent(reason.share).replace("-", "−"),
         )
         for reason in found.reasons
     ]

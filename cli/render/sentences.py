@@ -172,7 +172,7 @@ def plate(check: PlateCheck) -> str:
     if seen.charge_ratio is None or seen.paper_charge_ratio is None:
         return text
     return (
-        f"{text} In charge it took {words.amount(seen.measured_charge_Ah, 'Ah')}: "
+        f"{text} In charge it took {words.plus_minus(seen.measured_charge_Ah, check.runs.charge_u95_Ah, 'Ah')}: "
         f"{_against(seen.charge_ratio, estimate.charge_Ah, 'Ah')} from the nameplate, and "
         f"{_against(seen.paper_charge_ratio, estimate.paper_Ah, 'Ah')} on paper."
     )

@@ -120,7 +120,7 @@ def _body(text: str, name: str) -> str:
     body = _own_ids(body, name)
     for colour, variable in _VARIABLES.items():
         body = body.replace(colour, variable)
-    body = re.sub(r"(\d\.\d{2})\d+", r"\1", body)
+    body = re.sub(r"<[^>]*>", lambda tag: re.sub(r"(\d\.\d{2})\d+", r"\1", tag[0]), body)  # not in the texts
     return re.sub(r"\s*\n\s*", " ", body).replace("> <", "><").strip()
 
 
