@@ -64,7 +64,7 @@ def _of_lines(first: FloatArray, last: FloatArray, length_s: FloatArray) -> Floa
     change = np.abs(last - first)
     slope = (change[at - 1] + change[at + 1]) / 2 / change[at]
     a, b = np.abs(first[at]), np.abs(last[at])
-    return np.maximum(1 - slope, 0) * a * b / (a + b) / 2 * length_s[at]
+    return np.asarray(np.maximum(1 - slope, 0) * a * b / (a + b) / 2 * length_s[at])
 
 
 def _of_means(_: FloatArray, mean: FloatArray, length_s: FloatArray) -> FloatArray:
