@@ -10,6 +10,7 @@ import numpy as np
 
 from .chunk import Side
 from .energy import contradicts
+from .integral import inner
 from .pieces import Piece
 from .signal_integral import WORTH_TELLING
 
@@ -72,7 +73,7 @@ class AgreementPart:
             self._opposite_W += float(np.abs(power_W[contradicts(power_W, q["current_A"])]).sum())
         else:
             power_W, product_W = np.abs(power_W), np.abs(product_W)
-        self._sums += [float(product_W @ product_W), float(product_W @ power_W), float(power_W @ power_W)]
+        self._sums += [inner(product_W, product_W), inner(product_W, power_W), inner(power_W, power_W)]
 
     def result(self) -> Agreement | None:
         """Return the comparison so far; None where there is nothing to compare."""

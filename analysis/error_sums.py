@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from .chunk import FloatArray
 from .crossings import Crossings
+from .integral import inner
 
 #: The noise is read off this quantile of the second differences: low, so that steps between readings do not count even
 #: where a load switches every few readings.
@@ -163,11 +164,11 @@ class ErrorSums:
         if not len(length_s):
             return
         self._intervals += len(length_s)
-        self._lengths2 += float(length_s @ length_s)
+        self._lengths2 += inner(length_s, length_s)
         middle = (first + last) / 2 if self._linear else last
         amount = middle * length_s
         self._net += float(amount.sum())
-        self._squares += float(middle @ amount)
+        self._squares += inner(middle, amount)
         self._highest = max(self._highest, float(np.max(last)), float(-np.min(last)))
         sizes = _size(middle)
         np.add.at(self._sizes_s, sizes, length_s)
@@ -194,7 +195,7 @@ class ErrorSums:
         for k, part in enumerate(parts):
             square = part * part
             self._steps2[k] += square.sum()
-            self._steps4[k] += square @ square
+            self._steps4[k] += inner(square, square)
 
     def _add_wobble(self, last: FloatArray) -> None:
         readings = np.concatenate([self._last, last])

@@ -78,6 +78,14 @@ def product_split(
     return _by_sign(near, far)
 
 
+def inner(a: FloatArray, b: FloatArray) -> float:
+    """Return the sum of products of two arrays; shapes (n,).
+
+    Not by a matrix library, whose threads cost more than they give here and whose sums depend on their number.
+    """
+    return float(np.einsum("i,i->", a, b))
+
+
 def _by_sign(near: FloatArray, far: FloatArray) -> tuple[FloatArray, FloatArray]:
     above = np.maximum(near, 0.0) + np.maximum(far, 0.0)
     below = np.maximum(-near, 0.0) + np.maximum(-far, 0.0)

@@ -11,6 +11,7 @@ import numpy as np
 
 from .block_means import BlockMeans
 from .chunk import MICROSECONDS, Chunk, FloatArray, TimeArray
+from .integral import inner
 from .pieces import InPieces, Piece, gaps_before
 from .ranges import MostPart
 from .threshold import Threshold
@@ -104,7 +105,7 @@ class RestPart:
             self._start_us, self._squares_A2 = int(time_us[0]), 0.0
             change_A = change_A[1:]
         self._stop_us = int(time_us[-1])
-        self._squares_A2 += float(change_A @ change_A)
+        self._squares_A2 += inner(change_A, change_A)
         self._means.add(x)
 
     def _close(self) -> None:

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .chunk import Chunk, FloatArray
+from .integral import inner
 from .pieces import InPieces, Piece, gaps_before
 from .threshold import Threshold
 
@@ -103,7 +104,7 @@ class SignPart:
             self._usual_V = float(np.sqrt(np.mean(np.square(quiet_V))))
 
     def _count(self, di: FloatArray, dv: FloatArray) -> None:
-        self._sums += [float(di @ di), float(di @ dv), float(dv @ dv)]
+        self._sums += [inner(di, di), inner(di, dv), inner(dv, dv)]
         moved = np.abs(dv) > STANDS_OUT * self._usual_V
         self._steps += int(moved.sum())
         self._against += int((moved & (di * dv > 0)).sum())

@@ -12,7 +12,7 @@ from .chunk import SECONDS_PER_HOUR, Chunk, FloatArray, TimeArray
 from .energy import POWER, contradicts, energy_of, energy_signals, energy_source, power_at
 from .error_sums import ErrorSums
 from .hours import Hours
-from .integral import linear_split
+from .integral import inner, linear_split
 from .intervals import Intervals, between_readings
 
 Integral = Callable[[Intervals], tuple[FloatArray, FloatArray]]
@@ -150,13 +150,13 @@ class PowerIntegral(SignalIntegral):
             return
         length_s = measured.length_s
         v = measured.last["v"]
-        self._volt_seconds += float(((measured.first["v"] + v) / 2) @ length_s)
+        self._volt_seconds += inner((measured.first["v"] + v) / 2, length_s)
         if self.how.sampling == "mean":
             means = np.concatenate([self._means, [v, measured.last["i"]]], axis=1)
             self._means = means[:, -1:]
             change = np.diff(means, axis=1)
             self._swing_Ws += (
-                float(np.abs(change[0] * change[1]) @ length_s[-change.shape[1] :]) if change.size else 0.0
+                inner(np.abs(change[0] * change[1]), length_s[-change.shape[1] :]) if change.size else 0.0
             )
 
     @property
