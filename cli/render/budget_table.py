@@ -34,7 +34,7 @@ def budget(log: LogReport) -> Table | None:
     )
     of = "charge" if charge is not None else "energy"
     head = ("Source", "Of Ah", "Of Wh", "Share", "Why")
-    return Table(f"Where ± comes from: standard uncertainties of what was drawn, and shares of that {of}'s", head, rows)
+    return Table(f"Where ± comes from: the standard uncertainty of the {of} drawn, by source", head, rows, prose=True)
 
 
 def remarks(log: LogReport) -> tuple[str, ...]:
