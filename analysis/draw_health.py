@@ -47,6 +47,8 @@ LEAST_DRY_S: Final = 600.0
 #: What a motor may draw beyond its plate: a 4-inch submersible at its service factor draws 1.43 times the plate's watts
 #: (960 W for 670 W; a submersible-motor manual, from memory), and a tenth for what the estimate does not know. [1]
 OVER_PLATE: Final = 1.6
+#: A rating is crossed or not: fewer runs tell than where runs are compared with each other. [1]
+LEAST_RATED: Final = 4
 OVER_PLATE_WORDS: Final = f"is {OVER_PLATE:g} times the plate's estimate"
 PLATE_SOURCE: Final = (
     "1.43 times the plate at a motor's service factor (a submersible-motor manual, from memory), and more"
@@ -189,8 +191,8 @@ def overload(runs: Runs, limits: HealthLimits) -> Check:
     )
     draw = runs.of("run_W")
     known = draw[~np.isnan(draw)]
-    if len(known) < LEAST_CYCLES:
-        return rule.not_judged(f"fewer than {LEAST_CYCLES} runs have a draw in watts")
+    if len(known) < LEAST_RATED:
+        return rule.not_judged(f"fewer than {LEAST_RATED} runs have a draw in watts")
     usual_W = float(np.median(known))
     for bound, words, _ in given:
         if usual_W > bound.value:
