@@ -41,12 +41,15 @@ USUAL_ALIKE: Final = 0.1
 DRY_ALIKE: Final = 0.2
 #: From the first dry run to the last this share of the runs are dry: a pump that draws as usual in between is not. [1]
 DRY_IN_A_ROW: Final = 0.8
-#: Fewer dry runs than this count only where one goes on for so long, and so many times as long as usual. [1, s]
+#: Fewer dry runs than this count only at the log's end, where one goes on for so long and so many times as long as
+#: usual. [1, s]
 LEAST_DRY: Final = 3
 LEAST_DRY_S: Final = 600.0
 #: What a motor may draw beyond its plate: a 4-inch submersible at its service factor draws 1.43 times the plate's watts
 #: (960 W for 670 W; a submersible-motor manual, from memory), and a tenth for what the estimate does not know. [1]
 OVER_PLATE: Final = 1.6
+#: A rating is crossed or not: fewer runs tell than where runs are compared with each other. [1]
+LEAST_RATED: Final = 4
 OVER_PLATE_WORDS: Final = f"is {OVER_PLATE:g} times the plate's estimate"
 PLATE_SOURCE: Final = (
     "1.43 times the plate at a motor's service factor (a submersible-motor manual, from memory), and more"
@@ -117,7 +120,8 @@ def _is_dry(runs: Runs, dry: BoolArray) -> bool:
     lengths_s = runs.lengths_s()
     usual_s = float(np.median(lengths_s[~dry])) if (~dry).any() else 0.0
     on_and_on = bool((lengths_s[dry] > max(LEAST_DRY_S, LEAST_DRY * usual_s)).any())
-    if not dry.any() or (dry.sum() < LEAST_DRY and not on_and_on):
+    for_good = bool(dry[~np.isnan(runs.draw)][-1:].all())
+    if not dry.any() or (dry.sum() < LEAST_DRY and not (on_and_on and for_good)):
         return False
     first, last = np.flatnonzero(dry)[[0, -1]]
     in_a_row = bool(dry[first : last + 1].mean() >= DRY_IN_A_ROW)
@@ -189,8 +193,8 @@ def overload(runs: Runs, limits: HealthLimits) -> Check:
     )
     draw = runs.of("run_W")
     known = draw[~np.isnan(draw)]
-    if len(known) < LEAST_CYCLES:
-        return rule.not_judged(f"fewer than {LEAST_CYCLES} runs have a draw in watts")
+    if len(known) < LEAST_RATED:
+        return rule.not_judged(f"fewer than {LEAST_RATED} runs have a draw in watts")
     usual_W = float(np.median(known))
     for bound, words, _ in given:
         if usual_W > bound.value:

@@ -63,9 +63,9 @@ def _failed_starts(
 ) -> Check:
     """Judge the attempts, which are of one kind all together: as long as their median."""
     attempts = runs.cycles.attempts
+    if runs.usual_interval_s is None or runs.usual_interval_s > ATTEMPT_SPACING_S:
+        return rule.not_judged(f"readings more than {ATTEMPT_SPACING_S:g} s apart do not show a start that fails")
     if len(attempts) < LEAST_ATTEMPTS:
-        if runs.usual_interval_s is None or runs.usual_interval_s > ATTEMPT_SPACING_S:
-            return rule.not_judged(f"readings more than {ATTEMPT_SPACING_S:g} s apart do not show a start that fails")
         return rule.passed(f"starts that failed: {len(attempts)}")
     lasted_s = float(np.median([attempt.lasted_s for attempt in attempts]))
     if (lasted_s > TRIP_S) is not stalled:

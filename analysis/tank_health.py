@@ -181,7 +181,7 @@ def leak_down(runs: Runs, limits: HealthLimits) -> Check:
         return rule.passed("regular for a while, then the load rested for longer: a steady use that ended")
     condition = "" if limits.is_pump else " (if it is a pump)"
     return rule.found(
-        "watch",
+        "watch" if limits.is_pump else "note",  # a thermostat runs a fridge as regularly
         f"Water possibly leaks away: the pump starts at equal intervals{condition}",
         f"{int(regular.sum())} runs of {spell(run_s)} come every {spell(usual_s + run_s)}, alike to a quarter",
         LEAK_ADVICE,

@@ -59,6 +59,13 @@ def test_one_dry_run_that_goes_on_and_on_is_enough():
     assert found(made, site()) == {"prime_lost": "act"}
 
 
+def test_one_odd_run_before_usual_ones_is_no_dry_pump():
+    """The pump that drew as usual afterwards has not lost its prime."""
+    run_s = np.append(np.random.default_rng(1).uniform(68, 150, 30), [1800.0, 90.0])
+    draw_W = np.append(np.full(30, 780.0), [420.0, 780.0])
+    assert found(cycles(run_s, np.full(32, 2000.0) + np.arange(32) * 100, draw_W=draw_W), site()) == {}
+
+
 def test_a_dry_run_of_hours_is_no_pump_that_never_cuts_out():
     """Its reason is known: it is not said twice."""
     run_s = np.append(np.random.default_rng(1).uniform(68, 150, 30), 4 * 3600.0)

@@ -80,6 +80,11 @@ def test_like_rests_for_hours_say_that_water_leaks_away(seed):
     assert "29 runs of 70 s" in check.said
 
 
+def test_without_a_site_file_like_rests_are_a_note():
+    """A thermostat runs a small freezer as regularly: that it is a pump must be said, or it wakes nobody."""
+    assert found(leaking()) == {"leak_down": "note"}
+
+
 def test_a_leak_is_found_below_a_day_s_use():
     """By day use comes between, by night the rests are alike."""
     rng = np.random.default_rng(3)
