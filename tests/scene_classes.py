@@ -98,15 +98,6 @@ def every_60s(rng):
 
 
 @scene_class
-def too_slow(rng):
-    """A reading a minute, and runs not much longer: the log cannot show them."""
-    made = usual(rng, (20.0, 40.0), (60.0,))
-    made = watered(made, run_s=(40, 70), share=(0.1, 0.3))
-    made.must, made.may = {"sampling_too_slow"}, set()
-    return made
-
-
-@scene_class
 def irregular(rng):
     """Readings when they come: spacings that scatter by a factor of two and more."""
     made = usual(rng, every_s=(0.5, 1.0, 3.0))
@@ -131,89 +122,6 @@ def soft_start(rng):
     made = usual(rng)
     made.pump |= {"surge": 1.0, "soft_s": rng.uniform(1.0, 6.0)}
     return watered(made)
-
-
-@scene_class
-def inverter_trips(rng):
-    """The start is too much for the inverter at times: it cuts out, and tries again; mostly it succeeds in the end."""
-    made = watered(usual(rng, (2.0, 5.0), (0.1, 0.2, 0.5)))
-    made.attempt_W = made.pump_W * made.pump["surge"]
-    previous = 0.0
-    chosen = rng.random(len(made.runs)) < rng.uniform(0.3, 0.8)
-    for (start, stop), tries in zip(made.runs, chosen, strict=True):
-        now = start
-        for _ in range(int(rng.integers(1, 4)) if tries else 0):
-            now -= rng.uniform(6.0, 25.0)
-            lasted = rng.uniform(max(0.3, 2.5 * made.every_s), 1.3)
-            if now - previous > 40:
-                made.attempts.append((now, now + lasted))
-        previous = stop
-    made.attempts.sort()
-    made.must = {"start_trip"} if len(made.attempts) >= 3 else set()
-    made.may |= {"start_trip", "stalled_start", "surge_over_rating", "overload"}
-    return made
-
-
-@scene_class
-def waterlogged(rng):
-    """The tank has lost its air: runs of seconds while water is drawn."""
-    made = usual(rng, (1.5, 4.0), (0.2, 0.5, 1.0))
-    flow = flow_of(made)
-    usable_L = flow * rng.uniform(4, 14) / 60
-    draws = hose(rng, made.span_s, (60, 400), (100, 500), (0.25 * flow, 0.6 * flow))
-    made.runs = well_runs(draws, usable_L, flow, made.span_s)
-    made.water = {"tank_volume_L": 160.0, "cut_in_psi": 40, "cut_out_psi": 60, "precharge_psi": 38}
-    made.must, made.may = {"short_cycling"}, {"air_charge_lost"}
-    return made
-
-
-@scene_class
-def losing_air(rng):
-    """The tank loses its air over days: runs and rests both shorten."""
-    made = usual(rng, (72.0, 120.0), (1.0, 2.0))
-    flow = flow_of(made)
-    full_L = flow * rng.uniform(70, 110) / 60
-    left = rng.uniform(0.08, 0.15)
-    usable = lambda t: full_L * (1 - (1 - left) * min(t / (0.8 * made.span_s), 1.0))  # noqa: E731
-    draws = household(rng, made.span_s, made.first_hour, rng.uniform(300, 600))
-    made.runs = well_runs(draws, usable, flow, made.span_s)
-    made.water = {"tank_volume_L": full_L / 0.258, "cut_in_psi": 40, "cut_out_psi": 60, "precharge_psi": 38}
-    made.must, made.may = {"air_charge_lost"}, {"short_cycling"}
-    return made
-
-
-@scene_class
-def leak_at_night(rng):
-    """Nobody draws water, yet the pump runs at regular times."""
-    made = usual(rng, (14.0, 30.0), (0.5, 1.0, 2.0))
-    made.first_hour = 18.0
-    flow = flow_of(made)
-    usable_L = flow * rng.uniform(65, 120) / 60
-    leak = usable_L / rng.uniform(12, 50)
-    draws = [*household(rng, made.span_s, 18.0, 400.0), (0.0, 1e9, leak)]
-    made.runs = well_runs(draws, usable_L, flow, made.span_s)
-    made.must, made.may = {"leak_down"}, {"short_cycling"}
-    return made
-
-
-@scene_class
-def prime_lost(rng):
-    """The water fails within a run: the draw falls to half and the pump runs on, is stopped, and tried again dry."""
-    made = watered(usual(rng, (3.0, 6.0), (0.5, 1.0, 2.0)))
-    runs = [run for run in made.runs if run[1] < made.span_s - 1800]
-    start = runs[int(rng.integers(len(runs) // 2, len(runs)))][0]
-    factor = rng.uniform(0.4, 0.65)
-    fails = start + rng.uniform(15, 40)
-    stop = fails + rng.uniform(120, 900)
-    kept = [run for run in runs if run[0] < start]
-    kept.append((start, stop))
-    for _ in range(int(rng.integers(2, 5))):
-        again = kept[-1][1] + rng.uniform(60, 200)
-        kept.append((again, again + rng.uniform(40, 120)))
-    made.runs = [run for run in kept if run[1] < made.span_s]
-    made.pump["spells"] = ((fails, 1e9, factor),)
-    made.must, made.may = {"prime_lost"}, {"never_cuts_out", "draw_drift", "short_cycling"}
-    return made
 
 
 @scene_class
@@ -277,7 +185,7 @@ def noon_float(rng):
     """A full bank at noon, held at its regulation voltage: the array carries part of the pump."""
     made = usual(rng, (3.0, 5.0), (0.2, 0.5, 1.0, 2.0))
     made.first_hour = rng.uniform(9.5, 11.0)
-    peak_W = 150 + made.pump_W * rng.uniform(0.2, 1.5)
+    peak_W = 100 + made.pump_W * rng.uniform(0.1, 0.9)
     made.sky = wavy(rng, made.span_s, peak_W, made.first_hour, 0.1)
     made.bank = {"floats": True, "accepts_A": rng.uniform(0.5, 4.0)}
     return watered(made)
@@ -348,23 +256,6 @@ def means(rng):
 
 
 @scene_class
-def stalled(rng):
-    """The rotor does not turn at times: the full standstill draw for seconds until the protection opens."""
-    made = watered(usual(rng, (2.0, 5.0), (0.2, 0.5, 1.0)))
-    made.attempt_W = made.pump_W * made.pump["surge"]
-    previous = 0.0
-    for start, stop in made.runs:
-        if rng.random() < 0.5:
-            now = start - rng.uniform(30, 90)
-            if now - previous > 60:
-                made.attempts.append((now, now + rng.uniform(max(2.5, 3 * made.every_s), 6.0)))
-        previous = stop
-    made.must = {"stalled_start"} if len(made.attempts) >= 3 else set()
-    made.may |= {"stalled_start", "start_trip", "surge_over_rating", "overload"}
-    return made
-
-
-@scene_class
 def healthy(rng):
     """A sound household: two hours to days, any sky, any loads, some with a site file."""
     kind = rng.choice(["hours", "day", "days", "cistern"], p=[0.4, 0.3, 0.2, 0.1])
@@ -378,7 +269,7 @@ def healthy(rng):
         made.sky = wavy(rng, made.span_s, made.pump_W * rng.uniform(0.3, 1.2), made.first_hour)
         made.bank = {"floats": sky == "float"}
     if kind == "cistern":
-        return watered(made, run_s=(420, 1800), on_s=(600, 3000), rests_s=(2400, 9000))
+        return watered(made, run_s=(420, 1800), on_s=(600, 3000), rests_s=(2400, 9000), share=(0.2, 0.5))
     flow = flow_of(made)
     usable_L = flow * rng.uniform(70, 130) / 60
     if kind == "hours":
@@ -389,5 +280,3 @@ def healthy(rng):
     made.uneven = float(rng.choice([0.0, 0.3], p=[0.8, 0.2]))
     made.spikes = int(rng.choice([0, 3], p=[0.8, 0.2]))
     return made
-
-

@@ -1,19 +1,23 @@
 """Seeded, physical logs of loads at a bank, with the truth of every run: what `score_cycles.py` scores against.
 
-`make(name, seed)` makes one log of a class; `CLASSES` names them all, `make_healthy(seed)` makes a log of a place where
-nothing is wrong. The parts are in `scenes_parts`, the classes in `scene_classes`. What counts as what:
+`make(name, seed)` makes one log of a class, `class_names()` names them all; ``healthy`` is a class apart: sound places
+of all sorts. The parts are in `scenes_parts`, the classes in `scene_classes`, those in which something is wrong in
+`scene_faults`, harder ones in `scene_harder`. What counts as what:
 
 - A true run is a run of the load that is asked for (the site's pump; without a site the largest draw, which is a pump,
   or a fridge where there is nothing else). Its charge is the integral of the current at the shunt less what would have
   flowed without the load, between switching on and off; behind an inverter there is energy only.
 - ``seen`` is the share of its draw that reaches the shunt, the rest coming from the array while that holds the bank at
-  its regulation voltage. Runs of which less than half is seen are not to be found, nor false if they are.
+  its regulation voltage. Runs of which less than half is seen need not be found, and are not false if they are.
+- ``sure`` is false for a run that is the load's but does not look like its others (a pump that is dry from its start),
+  in a log without a site file: nobody could tell it from another load's. It need not be found either.
 - An attempt (the inverter trips, or the motor stalls) is no run.
 - ``must`` are the findings that a log has to give, ``may`` those that would be true as well; notes are always free.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
+from importlib import import_module
 
 import numpy as np
 from readings import T0_US, US, how
@@ -29,7 +33,10 @@ PUMP, FRIDGE = "well pump", "fridge"
 
 @dataclass(frozen=True)
 class TrueRun:
-    """A run of the load that is asked for; `stop_s` is infinite where the log ends first. Times from the log's start."""
+    """A run of the load that is asked for; `stop_s` is infinite where the log ends first. Times from the log's start.
+
+    ``charge_Ah`` is what it took at the shunt, ``full_Ah`` what it took of bank and array together.
+    """
 
     start_s: float
     stop_s: float
@@ -37,6 +44,8 @@ class TrueRun:
     energy_Wh: float | None
     surge_A: float
     seen: float = 1.0
+    sure: bool = True
+    full_Ah: float | None = None
 
 
 @dataclass(frozen=True)
@@ -101,6 +110,8 @@ class Plan:
     may: set = field(default_factory=set)
     water: dict | None = None
     plate_off: float = 1.0
+    lowest_V: float | None = None
+    unsure_from_s: float = np.inf
 
     @property
     def pump_W(self) -> float:
@@ -140,7 +151,9 @@ def plan(rng, span_s, every_s, *, hp=None, bank_V=None) -> Plan:
 def lights(made: Plan, count=6, most_W=60.0, longest_s=3600.0):
     """Lamps and small things on the DC side, on and off at odd times."""
     return [
-        load_of(f"light {k}", spans_at_random(made.rng, made.span_s, longest_s), made.rng.uniform(5.0, most_W), ac=False)
+        load_of(
+            f"light {k}", spans_at_random(made.rng, made.span_s, longest_s), made.rng.uniform(5.0, most_W), ac=False
+        )
         for k in range(count)
     ]
 
@@ -171,7 +184,6 @@ def fridge(made: Plan, run_W=None, *, ac=False):
 
 def build(name: str, seed: int, made: Plan) -> Scene:
     """Make the log of a plan."""
-    rng = made.rng
     place = _place(made)
     time_s = _times(made)
     meter = Meter(**made.meter)
@@ -301,13 +313,17 @@ def _true_runs(made: Plan, place: Place) -> tuple[TrueRun, ...]:
         i, v = place.at_bank(ends)
         i0 = place.without_A(ends, load.name)
         hours = ends / 3600
-        usual = float(np.median(load.power_W(t[t - start > min(6, (until - start) / 2)]))) / float(np.median(v))
-        seen = float(np.median((i - i0)[ends - start > min(6, (until - start) / 2)])) / max(usual, 1e-9)
+        settled = ends - start > min(6, (until - start) / 2)
+        usual_A = np.median((place.own_W(ends, load.name) / v)[settled])
+        seen = float(np.median((i - i0)[settled]) / max(usual_A, 1e-9))
         is_whole = stop < made.span_s
         energy_Wh = float(np.trapezoid(own_W, hours)) if made.side == "ac" and is_whole else None
         charge_Ah = float(np.trapezoid(i - i0, hours)) if made.side == "dc" and is_whole else None
         surge = float(np.max((i - i0)[ends - start <= 5])) if made.side == "dc" else float("nan")
-        runs.append(TrueRun(start, stop, charge_Ah, energy_Wh, surge, min(seen, 1.0) if made.side == "dc" else 1.0))
+        full_Ah = float(np.trapezoid(place.own_W(ends, load.name) / v, hours)) if charge_Ah is not None else None
+        seen = min(seen, 1.0) if made.side == "dc" else 1.0
+        sure = made.with_site or start < made.unsure_from_s
+        runs.append(TrueRun(start, stop, charge_Ah, energy_Wh, surge, seen, sure, full_Ah))
     return tuple(runs)
 
 
@@ -318,12 +334,20 @@ def _site(made: Plan) -> Site:
         "name": "a made-up place",
         "bank": {"nominal_V": made.bank_V, "capacity_Ah": 400, "hour_rate_h": 20},
         "inverters": [
-            {"name": "inverter", "continuous_VA": 6 * made.pump_W, "efficiency_pct": 90, "idle_W": 20, "always_on": True}
+            {
+                "name": "inverter",
+                "continuous_VA": 6 * made.pump_W,
+                "efficiency_pct": 90,
+                "idle_W": 20,
+                "always_on": True,
+            }
         ],
         "loads": [
             {"name": PUMP, "kind": "pump", "inverter": "inverter", "voltage_V": 230, "power_W": plate_W, "hp": made.hp}
         ],
     }
+    if made.lowest_V is not None:
+        tables["limits"] = {"low_voltage_V": made.lowest_V}
     if made.water is not None:
         tables["water"] = {"load": PUMP, **made.water}
     return Site.model_validate(tables)
@@ -338,21 +362,20 @@ def scene_class(maker):
     return maker
 
 
+def enter_classes() -> None:
+    """Import the modules that enter their classes into `MAKERS`; they build on this one, so not before it is there."""
+    for module in ("scene_classes", "scene_faults", "scene_harder"):
+        import_module(module)
+
+
 def make(name: str, seed: int) -> Scene:
     """Make the log of a class and a seed; the same again each time."""
-    import scene_classes  # noqa: F401  enters the classes
-
+    enter_classes()
     number = int.from_bytes(name.encode(), "little") % 2**31
     return build(name, seed, MAKERS[name](np.random.default_rng([number, seed])))
 
 
 def class_names() -> list[str]:
     """Return the names of all classes, healthy logs apart."""
-    import scene_classes  # noqa: F401
-
+    enter_classes()
     return [name for name in MAKERS if name != "healthy"]
-
-
-def without(scene: Scene, **changes) -> Scene:
-    """Return a scene with some of it changed."""
-    return replace(scene, **changes)

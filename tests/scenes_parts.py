@@ -294,6 +294,10 @@ class Place:
         total = total + self.base_W + self.drift_W * np.sin(2 * np.pi * time_s / self.drift_period_s)
         return total + self.hum_W * np.sin(time_s / 1.7 + 5 * np.sin(time_s / 23.0))
 
+    def own_W(self, time_s, name):
+        """Watts at the bank that one load takes, with what the inverter loses for it. [W]."""
+        return self.dc_W(time_s) - self.dc_W(time_s, name)
+
     def settled(self):
         """This place with the bank's slow state worked out."""
         step_s = float(np.clip(self.span_s / 60000, 0.5, 5.0))

@@ -9,7 +9,8 @@ Run it from the repository's root::
 
 What counts is written in `scoring`. Shown are precision and recall over the runs that count; the charge's error (median
 and 95th percentile, and the share within 3 % or the cycle's own interval); the share of logs with the right findings
-and no others; the logs to look at. `--from-seed` begins at another seed, for logs that nobody has tuned to.
+and no others; of the runs that do not count, and of the attempts, how many were found; the logs to look at.
+`--from-seed` begins at another seed, for logs that nobody has tuned to.
 """
 
 import argparse
@@ -33,6 +34,8 @@ def tally(name, seed):
         "fair": len(made.fair),
         "right": len(made.matched),
         "false": len(made.false),
+        "apart": made.others_found,
+        "attempts": made.attempts_found,
         "charge": made.charge_errors,
         "findings": made.findings_right,
         "must": sorted(made.scene.must),
@@ -56,7 +59,9 @@ def row(name, logs):
     return {
         "name": name,
         "fair": fair,
-        "precision": ratio(right, right + false) if right + false else 1.0,
+        "precision": ratio(right, right + false) if fair or false else 1.0,
+        "apart": [sum(log["apart"][k] for log in logs) for k in (0, 1)],
+        "attempts": [sum(log["attempts"][k] for log in logs) for k in (0, 1)],
         "recall": ratio(right, fair),
         "charge_median": np.median(errors) if errors else np.nan,
         "charge_95": np.percentile(errors, 95, method="lower") if errors else np.nan,
@@ -72,17 +77,22 @@ def _blame(log):
     return f"{log['seed']}(-{log['fair'] - log['right']}+{log['false']})"
 
 
+def _of(pair):
+    return f"{pair[1]}/{pair[0]}" if pair[0] else ""
+
+
 def table(rows, *, findings=False):
     """Return the table as text."""
     head = (
         f"{'class':<16} {'runs':>5} {'prec.':>6} {'recall':>6}  {'charge error: med.':>18} {'95 %':>6} {'ok':>6} "
-        f"{'findings':>8}  logs to look at (-missed +false)"
+        f"{'findings':>8} {'apart':>9} {'attempts':>8}  logs to look at (-missed +false)"
     )
     lines = [head]
     for r in rows:
         lines.append(
             f"{r['name']:<16} {r['fair']:>5} {r['precision']:>6.3f} {r['recall']:>6.3f}  {r['charge_median']:>18.2%} "
-            f"{r['charge_95']:>6.1%} {r['charge_ok']:>6.1%} {r['findings']:>8.0%}  {' '.join(r['look_at'][:8])}"
+            f"{r['charge_95']:>6.1%} {r['charge_ok']:>6.1%} {r['findings']:>8.0%} "
+            f"{_of(r['apart']):>9} {_of(r['attempts']):>8}  {' '.join(r['look_at'][:8])}"
         )
     for key in ("precision", "recall", "charge_ok", "findings"):
         values = [r[key] for r in rows if not np.isnan(r[key])]

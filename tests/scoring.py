@@ -1,8 +1,9 @@
 """Hold what the folds find in a scene against its truth.
 
 A true run counts (is `fair`) if it and the rests on both sides of it last at least three intervals between readings,
-no gap lies within it or within three readings of its ends, and at least half of its draw reaches the shunt. An interval
-is the usual spacing, or the longest one right around the run's ends where that is longer.
+no gap lies within it or within three readings of its ends, at least half of its draw reaches the shunt, and it looks
+like the load's (`scenes` says when not). An interval is the usual spacing, or the longest one right around the run's
+ends where that is longer. Runs that are too short for that are scored apart.
 
 A found run is right if start and stop are within two intervals (at least 1 s) of a fair run's. It is false if it is
 not right, unless all it overlaps are runs that do not count. A run found without an end counts as its start.
@@ -44,6 +45,21 @@ class Score:
         return [k for k in self.fair if k not in self.matched]
 
     @property
+    def others_found(self):
+        """Of the runs that do not count, how many there are and how many were found within two intervals."""
+        apart = [k for k in range(len(self.scene.runs)) if k not in self.fair]
+        return len(apart), sum(bool(_right(self, k, range(len(self.found)))) for k in apart)
+
+    @property
+    def attempts_found(self):
+        """How many attempts there were, and how many were found, to two intervals or 1 s."""
+        found = [(a.start_us - T0_US) / US for a in self.cycles.attempts]
+        within = max(WITHIN_INTERVALS * self.scene.spacing_s, WITHIN_S)
+        return len(self.scene.attempts), sum(
+            any(abs(at - start) <= within for at in found) for start, _ in self.scene.attempts
+        )
+
+    @property
     def charge_errors(self):
         """Relative error of each matched run's charge (energy behind an inverter), and whether it is as stated."""
         return [error for k, j in self.matched.items() if (error := self._charge_error(k, j)) is not None]
@@ -58,7 +74,10 @@ class Score:
         if got is None:
             return np.inf, False
         error = got / truth - 1
-        return error, abs(error) <= CHARGE_SHARE or (u95 is not None and abs(got - truth) <= u95)
+        is_right = abs(error) <= CHARGE_SHARE or (u95 is not None and abs(got - truth) <= u95)
+        if cycle.array_may_share and true.full_Ah is not None:  # then it is stated as a lower bound
+            is_right = got <= (1 + CHARGE_SHARE) * true.full_Ah
+        return error, is_right
 
     @property
     def alarms(self):
@@ -104,7 +123,7 @@ def interval_s(scene: Scene, at_s: float) -> float:
 def is_fair(scene: Scene, k: int) -> bool:
     """Tell whether a true run counts."""
     run, time_s = scene.runs[k], scene.time_s
-    if run.seen < LEAST_SEEN or run.stop_s >= time_s[-1]:
+    if run.seen < LEAST_SEEN or not run.sure or run.stop_s >= time_s[-1]:
         return False
     reach = [LEAST_INTERVALS * interval_s(scene, at) for at in (run.start_s, run.stop_s)]
     before = scene.runs[k - 1].stop_s if k else time_s[0]
@@ -114,19 +133,20 @@ def is_fair(scene: Scene, k: int) -> bool:
     return all(b <= run.start_s - reach[0] or a >= run.stop_s + reach[1] for a, b in scene.gaps)
 
 
+def _right(made: Score, k: int, among) -> list[int]:
+    """Return which of the found runs have start and stop right for a true one."""
+    run = made.scene.runs[k]
+    within = [max(WITHIN_INTERVALS * interval_s(made.scene, at), WITHIN_S) for at in (run.start_s, run.stop_s)]
+    starts_stops = [(j, *made.found[j]) for j in among]
+    return [j for j, a, b in starts_stops if abs(a - run.start_s) <= within[0] and abs(b - run.stop_s) <= within[1]]
+
+
 def _match(made: Score) -> None:
-    scene, free = made.scene, set(range(len(made.found)))
-    for k, run in enumerate(scene.runs):
-        within = [max(WITHIN_INTERVALS * interval_s(scene, at), WITHIN_S) for at in (run.start_s, run.stop_s)]
-        right = [
-            j
-            for j in free
-            if abs(made.found[j][0] - run.start_s) <= within[0] and abs(made.found[j][1] - run.stop_s) <= within[1]
-        ]
-        if right and k in set(made.fair):
-            best = min(right, key=lambda j: abs(made.found[j][0] - run.start_s))
-            made.matched[k] = best
-            free.discard(best)
+    free = set(range(len(made.found)))
+    for k in made.fair:
+        if right := _right(made, k, free):
+            made.matched[k] = min(right, key=lambda j: abs(made.found[j][0] - made.scene.runs[k].start_s))
+            free.discard(made.matched[k])
 
 
 def _is_false(made: Score, j: int) -> bool:
@@ -136,11 +156,7 @@ def _is_false(made: Score, j: int) -> bool:
     start, stop = made.found[j]
     within = max(WITHIN_INTERVALS * interval_s(made.scene, start), WITHIN_S)
     stop = start + within if np.isnan(stop) else stop
-    over = [
-        k
-        for k, run in enumerate(made.scene.runs)
-        if run.start_s <= stop + within and run.stop_s >= start - within
-    ]
+    over = [k for k, run in enumerate(made.scene.runs) if run.start_s <= stop + within and run.stop_s >= start - within]
     return not over or all(k in made.fair for k in over)
 
 
