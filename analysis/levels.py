@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -9,7 +10,7 @@ from functools import cached_property
 import numpy as np
 
 from .chunk import MICROSECONDS
-from .plateau import EDGE, Plateau, median
+from .plateau import EDGE, Plateau
 
 #: A level holds for at least this many readings and this long; what is shorter belongs to a start or a stop. [s]
 LEVEL_READINGS, LEVEL_S = 3, 1.0
@@ -102,10 +103,10 @@ class Level:
             if part.count > EDGE:  # its readings are not kept; its median stands for them
                 readings += [trace.last if at_end else trace.first] * EDGE
             else:
-                readings += (trace.readings[::-1] if at_end else trace.readings).tolist()
+                readings += trace.readings[::-1] if at_end else trace.readings
             if len(readings) >= EDGE:
                 break
-        return median(np.array(readings[:EDGE]))
+        return _median(readings[:EDGE])
 
     def usual(self, name: str) -> float:
         """Return its usual reading: the median of its plateaus' medians, each counted by its readings. [unit]."""
@@ -132,6 +133,14 @@ class Level:
     def low(self, name: str) -> float:
         """Return the lowest reading of the change and of the whole level. [unit]."""
         return float(np.min([part.traces[name].low for part in (*self.between, *self.parts)]))
+
+
+def _median(x: Sequence[float]) -> float:
+    """Return the median of readings; NaN if one of them is."""
+    ordered, middle = sorted(x), len(x) // 2
+    if math.isnan(sum(x)):
+        return math.nan
+    return ordered[middle] if len(x) % 2 else (ordered[middle - 1] + ordered[middle]) / 2
 
 
 def levels_of(plateaus: Sequence[Plateau], signal: str) -> list[Level]:
