@@ -122,9 +122,9 @@ def traces_of(names: Sequence[str], x: FloatArray, bounds: Counts) -> list[dict[
     short = np.minimum(counts, EDGE)
     stride = 1 << np.ceil(np.log2(np.maximum(counts / SAMPLE, 1.0))).astype(np.int64)
     inside = x[:, : bounds[-1]]
+    edges = medians(x, np.append(starts, stops - short), np.append(short, short))
     columns = (
-        medians(x, starts, short),
-        medians(x, stops - short, short),
+        *np.split(edges, 2, axis=1),
         medians(x, starts, -(-counts // stride), stride),
         np.minimum.reduceat(inside, starts, axis=1),
         np.maximum.reduceat(inside, starts, axis=1),

@@ -89,8 +89,13 @@ class StepFold:
         for block in self._blocks.add(self._usable(chunk)):
             self._state.take(block, final=False)
 
+    def handed_over(self) -> list[Plateau]:
+        """Return the plateaus that will not change any more, and forget them."""
+        done, self._state.done = self._state.done, []
+        return done
+
     def result(self) -> Plateaus:
-        """Return the plateaus so far."""
+        """Return the plateaus so far, without those that were handed over."""
         state = self._state.twin()
         rest = self._blocks.rest()
         state.take(rest if rest is not None else Chunk(np.empty(0, np.int64), {}), final=True)
@@ -137,12 +142,12 @@ class _Cut:
         return plateau.extended(self.time_us[part], self.x[:, part], at_end)
 
     def _plateau(self, traces: dict[str, Trace], a: int, b: int) -> Plateau:
-        sums = {name: (float(total[a]), float(total[b - 1])) for name, total in self.sums.items()}
+        sums = {name: (total.item(a), total.item(b - 1)) for name, total in self.sums.items()}
         step, after_gap, step_s = 0.0, True, 0.0
         if a:
-            step, after_gap = float(self.signal[a] - self.signal[a - 1]), bool(self.is_gap[a])
-            step_s = float((self.time_us[a] - self.time_us[a - 1]) / MICROSECONDS)
-        times = int(self.time_us[a]), int(self.time_us[b - 1])
+            step, after_gap = self.signal.item(a) - self.signal.item(a - 1), self.is_gap.item(a)
+            step_s = (self.time_us.item(a) - self.time_us.item(a - 1)) / MICROSECONDS
+        times = self.time_us.item(a), self.time_us.item(b - 1)
         return Plateau(*times, b - a, traces, sums, self.least, step, after_gap, step_s)
 
 
