@@ -131,7 +131,7 @@ def traces_of(names: Sequence[str], x: FloatArray, bounds: Counts) -> list[dict[
     )
     figures = np.stack(columns, axis=2).tolist()
     kept = [x[:, a:b].tolist() if b - a <= EDGE else [[]] * len(names) for a, b in zip(starts, stops, strict=True)]
-    return [{name: Trace(*figures[q][m], kept[m][q]) for q, name in enumerate(names)} for m in range(len(starts))]
+    return [{name: Trace._make([*figures[q][m], kept[m][q]]) for q, name in enumerate(names)} for m in range(len(starts))]
 
 
 @dataclass(frozen=True)
@@ -189,5 +189,5 @@ class OpenPlateau:
         figures = np.stack([*edges, self.low, self.high], axis=1).tolist()
         is_short = self.begun.count <= EDGE
         kept = self.head.tolist() if is_short else [[]] * len(self.names)
-        traces = {name: Trace(*figures[q], kept[q]) for q, name in enumerate(self.names)}
+        traces = {name: Trace._make([*figures[q], kept[q]]) for q, name in enumerate(self.names)}
         return replace(self.begun, traces=traces)
