@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
-from .pairing import Levels, Run
+from .run_seen import SeenRun
 
 #: Two draws belong to different loads if one is this many times the other.
 OTHER_LOAD = 1.35
@@ -16,56 +18,55 @@ NEAR_PLATE = 2.5
 #: A load cannot run twice at once: where more than this share of like runs overlap, there are two loads among them.
 OVERLAPPING = 0.1
 
+Picked = NDArray[np.int64]
 
-def runs_of_one_load(levels: Levels, expected: float | None) -> list[Run]:
+
+def runs_of_one_load(runs: Sequence[SeenRun], expected: float | None) -> list[SeenRun]:
     """Return the runs of the expected load, or of the largest draw that matters, in order of time.
 
     Parameters
     ----------
-    levels : Levels
-        The signal's levels and all runs among them.
+    runs : sequence of SeenRun
+        All runs, in order of their starts.
     expected : float or None
         The load's draw by its nameplate, in the unit of the signal.
     """
-    runs = levels.runs
     if not runs:
         return []
-    draws = np.array([max(levels.settled(run, levels.signal), 1e-12) for run in runs])
-    order = np.argsort(draws)
+    draws = np.array([max(run.draw, 1e-12) for run in runs])
+    order = np.argsort(draws, kind="stable")
     likely = np.split(order, np.flatnonzero(np.diff(np.log(draws[order])) > np.log(OTHER_LOAD)) + 1)
-    parts = [part for like in likely for part in _apart(levels, draws, like)]
-    own = _largest(levels, draws, parts) if expected is None else _nearest(draws, parts, expected)
+    parts = [part for like in likely for part in _apart(runs, draws, like)]
+    own = _largest(runs, draws, parts) if expected is None else _nearest(draws, parts, expected)
     return [runs[i] for i in sorted(own.tolist())]
 
 
-def _apart(
-    levels: Levels, draws: NDArray[np.float64], like: NDArray[np.int64], times: int = 3
-) -> list[NDArray[np.int64]]:
+def _apart(runs: Sequence[SeenRun], draws: NDArray[np.float64], like: Picked, times: int = 3) -> list[Picked]:
     """Split runs of like draw, in order of draw, where these differ most, as long as one would run twice at once.
 
     After so many `times` it is no matter of loads any more, and they stay together.
     """
-    if not times or len(like) < 2 or _overlaps(levels, like) <= OVERLAPPING * len(like):
+    if not times or len(like) < 2 or _overlaps(runs, like) <= OVERLAPPING * len(like):
         return [like]
     at = int(np.argmax(np.diff(np.log(draws[like])))) + 1
-    return [*_apart(levels, draws, like[:at], times - 1), *_apart(levels, draws, like[at:], times - 1)]
+    return [*_apart(runs, draws, like[:at], times - 1), *_apart(runs, draws, like[at:], times - 1)]
 
 
-def _overlaps(levels: Levels, part: NDArray[np.int64]) -> int:
+def _overlaps(runs: Sequence[SeenRun], part: Picked) -> int:
     """Count the runs that begin while another of them goes on."""
-    runs = [levels.runs[i] for i in sorted(part.tolist())]
-    ends = np.maximum.accumulate([run.last for run in runs])
-    return int(np.sum([run.inside for run in runs[1:]] <= ends[:-1]))
+    picked = [runs[i] for i in sorted(part.tolist())]
+    ends = np.maximum.accumulate([run.stop_us for run in picked])
+    return int(np.sum([run.cycle.start_us for run in picked[1:]] < ends[:-1]))
 
 
-def _nearest(draws: NDArray[np.float64], parts: list[NDArray[np.int64]], expected: float) -> NDArray[np.int64]:
+def _nearest(draws: NDArray[np.float64], parts: list[Picked], expected: float) -> Picked:
     away = [abs(np.log(np.median(draws[part]) / expected)) for part in parts]
     best = int(np.argmin(away))
     return parts[best] if away[best] <= np.log(NEAR_PLATE) else np.empty(0, dtype=np.int64)
 
 
-def _largest(levels: Levels, draws: NDArray[np.float64], parts: list[NDArray[np.int64]]) -> NDArray[np.int64]:
-    lengths = np.array([levels.length_s(run) for run in levels.runs])
+def _largest(runs: Sequence[SeenRun], draws: NDArray[np.float64], parts: list[Picked]) -> Picked:
+    lengths = np.array([run.length_s for run in runs])
     drawn = np.array([float((draws[part] * lengths[part]).sum()) for part in parts])
     enough = min(WORTH_LOOKING * drawn.sum(), drawn.max())
     return parts[int(np.flatnonzero(drawn >= enough)[-1])]

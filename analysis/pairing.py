@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import copy
+import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 import numpy as np
 
-from .chunk import MICROSECONDS
-from .levels import Level, levels_of
-from .steps import Plateaus
+from .levels import Level
 
 #: A step down ends a run whose draw it equals to within this share.
 LIKE_SIZE = 0.35
@@ -18,167 +20,185 @@ BACK_AT_BASE = 0.3
 OWN_FALL = 0.5
 #: As many runs are held open at once; beyond that the smallest is given up.
 MOST_GOING = 16
-#: What draws less is no load worth a run: common practice, no source.
-LEAST_LOAD = {"current_A": 0.15, "power_W": 2.5}
+#: As many steps of other loads are remembered within a run; one with more of them is given up.
+MOST_OTHERS = 1000
+
+
+class Step(NamedTuple):
+    """A step from one level to the next: when, by how much of each quantity, and whether a run ended with it."""
+
+    at_us: float
+    changes: dict[str, float]
+    ends_run: bool
 
 
 @dataclass(eq=False)
 class Run:
-    """A load's run among the levels.
+    """A load's run among the levels, which may still go on.
 
     Attributes
     ----------
-    inside : int
-        Index of its first level; the one before is what it stands on.
-    size : float
-        The step up, in the unit of the signal.
-    last : int
-        Index of its last level.
-    after : int or None
-        Index of the level that follows its end; None where the end was not seen.
-    others : list of int
-        Indices of levels within it at which another load stepped.
-    others_size : float
-        The sum of these steps, in the unit of the signal.
-    ended_with : list of int
-        Indices of the first levels of other loads' runs that ended at the same level.
+    before : Level
+        What it stands on.
+    first : Level
+        Its first level.
+    step : Step
+        The step up.
+    longest : Level
+        Its longest level so far, and ``before_longest`` the steps of other loads up to it.
+    last_us : int
+        Its last reading so far. [us]
+    after : Level or None
+        The level that follows its end; None where the end was not seen.
+    others : list of Step
+        Steps of other loads within it.
+    lowest_V, highest_W : float
+        Extremes; NaN where some readings, or all, are unknown.
+    ended_with : list of Run
+        Runs of other loads that ended with the same step.
     """
 
-    inside: int
+    before: Level
+    first: Level
+    step: Step
     size: float
-    last: int
-    after: int | None = None
-    others: list[int] = field(default_factory=list)
-    others_size: float = 0.0
-    ended_with: list[int] = field(default_factory=list)
+    longest: Level
+    last_us: int
+    before_longest: int = 0
+    after: Level | None = None
+    others: list[Step] = field(default_factory=list)
+    lowest_V: float = math.inf
+    highest_W: float = -math.inf
+    ended_with: list[Run] = field(default_factory=list)
 
+    @classmethod
+    def begun(cls, before: Level, first: Level, step: Step, size: float) -> Run:
+        """Return a run that begins with a level."""
+        run = cls(before, first, step, size, first, first.last_us)
+        run._reach(first)
+        return run
 
-class Levels:
-    """The levels of a signal, and the runs of loads among them."""
+    def going_on(self, level: Level, other: Step | None) -> None:
+        """Count a level to the run; `other` is the step of another load that led there."""
+        if other is not None:
+            self.others.append(other)
+        self.last_us = level.last_us
+        if level.length_s > self.longest.length_s:
+            self.longest, self.before_longest = level, len(self.others)
+        self._reach(level)
 
-    def __init__(self, plateaus: Plateaus) -> None:
-        self.signal = plateaus.signal
-        self.levels = levels_of(plateaus.plateaus, plateaus.signal)
-        self.runs: list[Run] = []
-        self._ends: set[int] = set()  # levels at which a run ended
-        self._pair()
+    def _reach(self, level: Level) -> None:
+        self.lowest_V = math.nan if math.isnan(low_V := level.low("voltage_V")) else min(self.lowest_V, low_V)
+        self.highest_W = math.nan if math.isnan(high_W := level.high("power_W")) else max(self.highest_W, high_W)
 
-    def before(self, run: Run) -> Level:
-        """Return the level that a run stands on."""
-        return self.levels[run.inside - 1]
+    def others_size(self, name: str) -> float:
+        """Return by how much other loads' steps have changed a quantity. [unit]."""
+        return sum(step.changes[name] for step in self.others)
 
-    def change(self, k: int, name: str) -> float:
-        """Return the step at the beginning of a level. [unit]."""
-        return self.levels[k].first(name) - self.levels[k - 1].last(name)
+    def settled(self, name: str) -> float:
+        """Return its settled draw: its longest level's usual reading, less what others draw meanwhile. [unit]."""
+        others = sum(step.changes[name] for step in self.others[: self.before_longest])
+        return self.longest.usual(name) - self.before.last(name) - others
 
-    def start_us(self, run: Run) -> float:
-        """Return when a run began. [us]."""
-        return self.levels[run.inside].start_us
-
-    def stop_us(self, run: Run) -> float | None:
-        """Return when a run ended; None where that was not seen. [us]."""
-        return None if run.after is None else self.levels[run.after].start_us
-
-    def length_s(self, run: Run) -> float:
-        """Return how long a run was seen running. [s]."""
-        stop = self.stop_us(run)
-        return ((self.levels[run.last].last_us if stop is None else stop) - self.start_us(run)) / MICROSECONDS
-
-    def gaps_s(self, first: int, last: int) -> list[float]:
-        """Return how long nothing was measured right before each of the levels from `first` to `last`. [s]."""
-        pairs = [(self.levels[k - 1], self.levels[k]) for k in range(first, last + 1) if self.levels[k].after_gap]
-        return [(level.first_us - before.last_us) / MICROSECONDS for before, level in pairs]
-
-    def settled(self, run: Run, name: str) -> float:
-        """Return a run's settled draw: its longest level's usual reading, less what others draw meanwhile. [unit]."""
-        longest = max(range(run.inside, run.last + 1), key=lambda k: self.levels[k].length_s)
-        others = sum(self.change(k, name) for k in run.others if k <= longest)
-        return self.levels[longest].usual(name) - self.before(run).last(name) - others
-
-    def drift(self, run: Run, name: str) -> float:
+    def drift(self, name: str) -> float:
         """Return how far the baseline has moved by the end of a run that has one, other loads' steps apart. [unit]."""
-        assert run.after is not None
-        moved = self.levels[run.after].first(name) - self.before(run).last(name)
-        switched = sum(self.change(j, name) for j in run.others)
-        return moved - switched + sum(self.change(j, name) for j in run.ended_with)
+        assert self.after is not None
+        moved = self.after.first(name) - self.before.last(name)
+        return moved - self.others_size(name) + sum(run.step.changes[name] for run in self.ended_with)
 
-    def _pair(self) -> None:
-        going: list[Run] = []
-        for k in range(1, len(self.levels)):
-            if self.levels[k].after_gap:
-                going = []
-                continue
-            change = self.change(k, self.signal)
-            if abs(change) < self._least(k):
-                for run in going:
-                    run.last = k
-                continue
-            self._end(going, k, change)
-            for run in going:
-                run.last = k
-                run.others.append(k)
-                run.others_size += change
-            if change > 0:
-                going.append(Run(k, change, k))
-                self.runs.append(going[-1])
-            if len(going) > MOST_GOING:
-                going.remove(min(going, key=lambda run: run.size))
-
-    def _least(self, k: int) -> float:
-        """Return the smallest change at a level that is a load's. [unit]."""
-        return max(LEAST_LOAD[self.signal], self.levels[k].changed.least / 2)
-
-    def _end(self, going: list[Run], k: int, change: float) -> None:
-        """End the runs that a step down ends."""
-        ended = self._ended(going, k, -change) if change < 0 else []
-        for run in ended:
-            run.after = k
-            run.ended_with = [other.inside for other in ended if other is not run]
-            self._ends.add(k)
-            run.others = self._of_others(run)
-            going.remove(run)
-
-    def _of_others(self, run: Run) -> list[int]:
-        """Return at which levels within a run that has ended another load stepped, rather than the run itself.
+    def end(self, after: Level, ended_with: Sequence[Run], signal: str) -> None:
+        """End the run before a level, and tell other loads' steps within it from the run's own.
 
         A step down that ended no other run may be the run's own falling draw, or a load's that was on before. Where
         the run ends, the level is back at the base plus what others switched meanwhile; a step that makes this sum
         worse was the run's own.
         """
-        left = self.drift(run, self.signal)
-        theirs = set(run.others)
-        changes = {j: self.change(j, self.signal) for j in run.others if j not in self._ends}
-        for j in sorted(changes, key=changes.__getitem__):
-            if -OWN_FALL * run.size < changes[j] < 0 and abs(left + changes[j]) < abs(left):
-                left += changes[j]
-                theirs.remove(j)
-        return sorted(theirs)
+        self.after, self.ended_with = after, list(ended_with)
+        left = self.drift(signal)
+        own: set[int] = set()
+        for k in sorted(range(len(self.others)), key=lambda k: self.others[k].changes[signal]):
+            change = self.others[k].changes[signal]
+            if not self.others[k].ends_run and -OWN_FALL * self.size < change < 0 and abs(left + change) < abs(left):
+                left += change
+                own.add(k)
+        self.before_longest -= sum(k < self.before_longest for k in own)
+        self.others = [step for k, step in enumerate(self.others) if k not in own]
 
-    def _ended(self, going: list[Run], k: int, size: float) -> list[Run]:
+
+class Pairing:
+    """Finds runs among levels, one level after the other."""
+
+    def __init__(self, signal: str) -> None:
+        self._signal = signal
+        self._before: Level | None = None
+        self.going: list[Run] = []
+
+    def twin(self) -> Pairing:
+        """Return a pairing that can go on without changing this one."""
+        twin = copy.copy(self)
+        twin.going = [_twin(run) for run in self.going]
+        return twin
+
+    def add(self, level: Level) -> list[Run]:
+        """Take the next level in and return the runs that are over, those with no end seen among them."""
+        before, self._before = self._before, level
+        if level.after_gap or before is None:
+            over, self.going = self.going, []
+            return over
+        changes = {name: level.first(name) - before.last(name) for name in level.names}
+        change = changes[self._signal]
+        if abs(change) < level.changed.least / 2:
+            for run in self.going:
+                run.going_on(level, None)
+            return []
+        over = self._ended(before, level, -changes[self._signal]) if change < 0 else []
+        self.going = [run for run in self.going if run not in over]
+        for run in over:
+            run.end(level, [other for other in over if other is not run], self._signal)
+        step = Step(level.start_us, changes, bool(over))
+        for run in self.going:
+            run.going_on(level, step)
+        if change > 0:
+            self.going.append(Run.begun(before, level, step, change))
+        return over + self._given_up()
+
+    def _given_up(self) -> list[Run]:
+        """Return runs that are followed no longer, as those whose end was not seen."""
+        over = [run for run in self.going if len(run.others) > MOST_OTHERS]
+        if len(self.going) > MOST_GOING:
+            over.append(min(self.going, key=lambda run: run.size))
+        self.going = [run for run in self.going if run not in over]
+        return over
+
+    def _ended(self, before: Level, level: Level, size: float) -> list[Run]:
         """Return the runs that a step down ends.
 
         That is the one whose draw it equals, or all those together above whose beginning the level has fallen back,
         whichever fits better. Where nothing fits, these are over all the same if the largest run is among them.
         """
-        if not going:
+        if not self.going:
             return []
-        level = self.levels[k].first(self.signal)
-        draws = [self._draw(run, k) if len(going) == 1 else run.size for run in going]
+        now = level.first(self._signal)
+        draws = [run.size for run in self.going]
+        if len(draws) == 1:  # what it draws right before, since it is the only one
+            draws = [before.last(self._signal) - self._base(run) - run.others_size(self._signal) for run in self.going]
         misfits = [_misfit(size, draw) for draw in draws]
         best = int(np.argmin(misfits))
-        back = [run for run in going if level <= self._base(run) + BACK_AT_BASE * run.size]
+        back = [run for run in self.going if now <= self._base(run) + BACK_AT_BASE * run.size]
         together = _misfit(size, sum(run.size for run in back))
         if misfits[best] <= min(together, LIKE_SIZE):
-            return [going[best]]
-        is_over = together <= LIKE_SIZE or max(going, key=lambda run: run.size) in back
+            return [self.going[best]]
+        is_over = together <= LIKE_SIZE or max(self.going, key=lambda run: run.size) in back
         return back if is_over else []
 
     def _base(self, run: Run) -> float:
-        return self.before(run).last(self.signal)
+        return run.before.last(self._signal)
 
-    def _draw(self, run: Run, k: int) -> float:
-        """Return what a run draws right before level `k`, when it is the only one going."""
-        return self.levels[k - 1].last(self.signal) - self._base(run) - run.others_size
+
+def _twin(run: Run) -> Run:
+    twin = copy.copy(run)
+    twin.others = list(run.others)
+    return twin
 
 
 def _misfit(size: float, draw: float) -> float:
