@@ -176,6 +176,8 @@ def sagging_bank(rng):
         "lag_ohm": 1.0 * volts / amps * rng.uniform(0.5, 1.0),
         "lag_s": rng.uniform(40, 250),
     }
+    constant_W = made.pump_W * rng.uniform(0.2, 0.6)
+    made.others.append(load_of("constant power", [(0.1 * made.span_s, 0.9 * made.span_s)], constant_W))
     made.may = {"low_voltage"}
     return watered(made, run_s=(120, 400), on_s=(200, 900))
 

@@ -154,5 +154,6 @@ def low_voltage(rng):
         "lag_s": 60.0,
     }
     made.with_site, made.lowest_V = True, 11.3 * volts
+    made.columns = ("current_A", "voltage_V")
     made.must = {"low_voltage"}
     return made

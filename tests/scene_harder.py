@@ -116,3 +116,34 @@ def slow_meter(rng):
     made = usual(rng, every_s=(0.5, 1.0))
     made.meter |= {"window_s": made.every_s * rng.uniform(1.5, 3)}
     return watered(made)
+
+
+@scene_class
+def coarse(rng):
+    """A meter that shows whole or half amps, or tens of watts."""
+    made = usual(rng)
+    made.meter |= {"resolution": float(rng.choice([0.5, 1.0])), "noise": rng.uniform(0.05, 0.4), "resolution_V": 0.1}
+    return watered(made)
+
+
+@scene_class
+def limited_start(rng):
+    """An inverter that holds the start at its limit: the motor takes seconds to come up, at twice the running draw."""
+    made = usual(rng, every_s=(0.1, 0.2, 0.5, 1.0))
+    made.pump |= {"surge": 4.0, "surge_s": rng.uniform(0.8, 3.0), "limit_W": made.pump_W * rng.uniform(1.6, 2.6)}
+    return watered(made)
+
+
+@scene_class
+def search_mode(rng):
+    """An inverter that sleeps and looks for a load once a second or so: pulses while nothing runs."""
+    made = usual(rng, every_s=(0.1, 0.2, 0.5))
+    looks, now, period_s = [], 0.0, rng.uniform(0.9, 3.0)
+    while now < made.span_s:
+        looks.append((now, now + 0.12))
+        now += period_s
+    made = watered(made)
+    busy = np.array([(a - 1, b + 5) for a, b in made.runs])
+    kept = [(a, b) for a, b in looks if not np.any((a >= busy[:, 0]) & (a < busy[:, 1]))]
+    made.others.append(load_of("looking", kept, rng.uniform(15, 60), ac=False))
+    return made

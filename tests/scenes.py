@@ -6,7 +6,7 @@ of all sorts. The parts are in `scenes_parts`, the classes in `scene_classes`, t
 
 - A true run is a run of the load that is asked for (the site's pump; without a site the largest draw, which is a pump,
   or a fridge where there is nothing else). Its charge is the integral of the current at the shunt less what would have
-  flowed without the load, between switching on and off; behind an inverter there is energy only.
+  flowed without the load, between switching on and off, and its energy likewise; behind an inverter it has energy only.
 - ``seen`` is the share of its draw that reaches the shunt, the rest coming from the array while that holds the bank at
   its regulation voltage. Runs of which less than half is seen need not be found, and are not false if they are.
 - ``sure`` is false for a run that is the load's but does not look like its others (a pump that is dry from its start),
@@ -97,7 +97,7 @@ class Plan:
     meter: dict = field(default_factory=dict)
     side: str = "dc"
     with_site: bool = True
-    with_power: bool = False
+    columns: tuple[str, ...] = ("current_A", "voltage_V")
     jitter: float = 0.0
     uneven: float = 0.0
     whole_seconds: bool = False
@@ -143,9 +143,16 @@ def plan(rng, span_s, every_s, *, hp=None, bank_V=None) -> Plan:
         "resolution_V": rng.choice([0.001, 0.01]),
         "window_s": rng.choice([0.0, min(every_s, 0.5)]),
     }
-    made.with_power = bool(rng.random() < 0.3)
+    made.columns = _columns(rng.spawn(1)[0])
+    rng.random()
     made.first_hour = rng.uniform(7.0, 17.0)
     return made
+
+
+def _columns(rng) -> tuple[str, ...]:
+    """What a meter at the bank writes: mostly amps and volts, some amps alone, some watts."""
+    columns = ("current_A", "voltage_V"), ("current_A", "voltage_V", "power_W"), ("current_A",), ("power_W",)
+    return columns[rng.choice(4, p=[0.55, 0.25, 0.1, 0.1])]
 
 
 def lights(made: Plan, count=6, most_W=60.0, longest_s=3600.0):
@@ -212,7 +219,7 @@ def build(name: str, seed: int, made: Plan) -> Scene:
         must=frozenset(made.must),
         may=frozenset(made.may),
         told=f"{made.hp:.2g} hp, {made.bank_V:g} V, every {made.every_s:g} s, {meter.sampling}, "
-        f"{'site' if made.with_site else 'no site'}, {len(runs)} runs, {made.span_s / 3600:.1f} h",
+        f"{' '.join(quantities)}, {'site' if made.with_site else 'no site'}, {len(runs)} runs, {made.span_s / 3600:.1f} h",
     )
 
 
@@ -264,16 +271,14 @@ def _shown(made: Plan, meter: Meter, parts):
             "voltage_V": volts + np.round(rng.normal(0, 0.3, len(volts)), 1),
         }
     shown_A, shown_V = meter.shown(parts[0], rng), meter.shown_V(parts[1], rng)
-    quantities = {"current_A": shown_A, "voltage_V": shown_V}
-    if made.with_power:
-        quantities["power_W"] = np.round(shown_A * shown_V, 1)
-    return quantities
+    every = {"current_A": shown_A, "voltage_V": shown_V, "power_W": np.round(shown_A * shown_V, 1)}
+    return {name: every[name] for name in made.columns}
 
 
 def _spoilt(made: Plan, time_s, quantities):
     """Spikes, dropped rows, gaps, and stamps of whole seconds."""
     rng = made.rng
-    main = quantities["power_W" if made.side == "ac" else "current_A"]
+    main = quantities["power_W" if made.side == "ac" or "current_A" not in quantities else "current_A"]
     if made.spikes:
         at = rng.choice(len(main), made.spikes, replace=False)
         largest = np.max(np.abs(main))
@@ -311,13 +316,14 @@ def _true_runs(made: Plan, place: Place) -> tuple[TrueRun, ...]:
         ends = np.append(t, until - 1e-6)
         own_W = load.power_W(ends)
         i, v = place.at_bank(ends)
-        i0 = place.without_A(ends, load.name)
+        i0, v0 = place.without(ends, load.name)
         hours = ends / 3600
         settled = ends - start > min(6, (until - start) / 2)
         usual_A = np.median((place.own_W(ends, load.name) / v)[settled])
         seen = float(np.median((i - i0)[settled]) / max(usual_A, 1e-9))
         is_whole = stop < made.span_s
-        energy_Wh = float(np.trapezoid(own_W, hours)) if made.side == "ac" and is_whole else None
+        above_W = own_W if made.side == "ac" else i * v - i0 * v0
+        energy_Wh = float(np.trapezoid(above_W, hours)) if is_whole else None
         charge_Ah = float(np.trapezoid(i - i0, hours)) if made.side == "dc" and is_whole else None
         surge = float(np.max((i - i0)[ends - start <= 5])) if made.side == "dc" else float("nan")
         full_Ah = float(np.trapezoid(place.own_W(ends, load.name) / v, hours)) if charge_Ah is not None else None

@@ -310,8 +310,8 @@ class Place:
         net_W = self.dc_W(time_s) - self.sky.power_W(time_s)
         return self.bank.carries(net_W, np.interp(time_s, self.slow_s, self.rested_V - self.lag_V))
 
-    def without_A(self, time_s, name):
-        """The current there would be, from the first of these times on, if a load had not been switched on then. [A].
+    def without(self, time_s, name):
+        """Current and voltage there would be, from the first of these times on, had a load not been switched on then.
 
         The bank goes on from its state at that time: what is left of the polarisation fades to what the other loads
         alone keep up.
@@ -320,7 +320,7 @@ class Place:
         rested_V, lag_V = (np.interp(time_s[0], self.slow_s, x) for x in (self.rested_V, self.lag_V))
         stays_V = self.bank.lags_by(self.bank.carries(net_W, rested_V - lag_V)[0][0])
         lag_V = stays_V + (lag_V - stays_V) * np.exp(-(time_s - time_s[0]) / self.bank.lag_s)
-        return self.bank.carries(net_W, rested_V - lag_V)[0]
+        return self.bank.carries(net_W, rested_V - lag_V)
 
     def behind_inverter(self, time_s):
         """AC watts, RMS amps and volts behind the inverter: apparent power adds as vectors do."""

@@ -67,7 +67,7 @@ class Score:
     def _charge_error(self, k, j):
         true, cycle = self.scene.runs[k], self.cycles.cycles[j]
         truth, got, u95 = true.charge_Ah, cycle.charge_Ah, cycle.charge_u95_Ah
-        if self.scene.how.side == "ac":
+        if self.scene.how.side == "ac" or "current_A" not in self.scene.chunk.quantities:
             truth, got, u95 = true.energy_Wh, cycle.energy_Wh, cycle.energy_u95_Wh
         if truth is None:
             return None
