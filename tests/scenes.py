@@ -218,9 +218,19 @@ def build(name: str, seed: int, made: Plan) -> Scene:
         gaps=tuple(_gaps(chunk, gap_limit_s)),
         must=frozenset(made.must),
         may=frozenset(made.may),
-        told=f"{made.hp:.2g} hp, {made.bank_V:g} V, every {made.every_s:g} s, {meter.sampling}, "
-        f"{' '.join(quantities)}, {'site' if made.with_site else 'no site'}, {len(runs)} runs, {made.span_s / 3600:.1f} h",
+        told=_told(made, len(runs)),
     )
+
+
+def _told(made: Plan, runs: int) -> str:
+    """Say in a line what was made."""
+    parts = [f"{made.hp:.2g} hp, {made.bank_V:g} V, every {made.every_s:g} s, {made.meter.get('sampling', 'instant')}"]
+    parts += [
+        " ".join(made.columns),
+        "site" if made.with_site else "no site",
+        f"{runs} runs in {made.span_s / 3600:.1f} h",
+    ]
+    return ", ".join(parts)
 
 
 def _place(made: Plan) -> Place:

@@ -15,9 +15,8 @@ import numpy as np
 from readings import T0_US, US, fed
 from scenes import Scene
 
-from shuntbook.analysis.cycles import CycleFold
-from shuntbook.analysis.health import findings_of, limits_for
-from shuntbook.analysis.log_analysis import watched_load
+from shuntbook.analysis.log_analysis import LogAnalysis
+from shuntbook.analysis.report import LogFacts
 
 #: Rests and runs must last so many intervals; ends may be off by so many; but by 1 s in any case (the issue's figures).
 LEAST_INTERVALS, WITHIN_INTERVALS, WITHIN_S = 3, 2, 1.0
@@ -91,13 +90,15 @@ class Score:
 
 
 def analysed(scene: Scene):
-    """Run the folds over a scene: its cycles and its findings."""
-    quantities = set(scene.chunk.quantities)
-    watched = watched_load(scene.site, None, scene.how, quantities)
-    fold = CycleFold(scene.how, quantities, load=watched.name, expected=watched.expected)
-    cycles = fed(fold, scene.chunk).result()
-    findings = findings_of(cycles, limits_for(scene.site, watched.load), scene.how.usual_interval_s)
-    return cycles, findings
+    """Do with a scene what the tool does with a log: its cycles and its findings."""
+    rows, spacing_s = len(scene.chunk), scene.how.usual_interval_s
+    facts = LogFacts(
+        *(scene.name, None, scene.how.side, scene.how.sampling, scene.how.gap_limit_s, spacing_s),
+        *("UTC", False, False, "simulated", rows, rows, 0, 0),
+    )
+    fold = LogAnalysis(facts, scene.how, set(scene.chunk.quantities), site=scene.site)
+    report = fed(fold, scene.chunk).result()
+    return report.cycles, report.findings
 
 
 def score(scene: Scene) -> Score:
