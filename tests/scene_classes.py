@@ -76,7 +76,7 @@ def two_pumps(rng):
     made = usual(rng, every_s=(0.2, 0.5, 1.0))
     made = watered(made)
     second = hose(rng, made.span_s, (60, 600), (200, 900), (1, 1))
-    watts = made.pump_W * rng.uniform(0.35, 0.7)
+    watts = made.pump_W * rng.uniform(0.35, 0.75)
     runs = [(a, b) for a, b, _ in second]
     made.others.append(load_of("second pump", runs, watts, surge=rng.uniform(2, 4), surge_s=0.3, power_factor=0.7))
     return made

@@ -153,7 +153,52 @@ def low_voltage(rng):
         "lag_ohm": 0.5 * volts / amps,
         "lag_s": 60.0,
     }
-    made.with_site, made.lowest_V = True, 11.3 * volts
+    made.with_site, made.limits = True, {"low_voltage_V": 11.3 * volts}
     made.columns = ("current_A", "voltage_V")
     made.must = {"low_voltage"}
+    return made
+
+
+@scene_class
+def waterlogged_slow(rng):
+    """A tank without air, and a reading each 10 to 30 s: runs of seconds cannot be told apart, and are not judged."""
+    made = usual(rng, (4.0, 8.0), (10.0, 20.0, 30.0))
+    made.with_site, flow = True, flow_of(made)
+    usable_L = flow * rng.uniform(6, 12) / 60
+    draws = hose(rng, made.span_s, (200, 900), (100, 500), (0.3 * flow, 0.6 * flow))
+    made.runs = well_runs(draws, usable_L, flow, made.span_s)
+    made.must = {"sampling_too_slow"}
+    return made
+
+
+@scene_class
+def overload(rng):
+    """An inverter whose plate says that it cannot give for good what the pump takes."""
+    made = watered(usual(rng))
+    made.with_site, made.columns = True, ("current_A", "voltage_V")
+    made.rating = {"continuous_VA": made.pump_W * rng.uniform(0.6, 0.8)}
+    made.must, made.may = {"overload"}, {"surge_over_rating"}
+    return made
+
+
+@scene_class
+def surge_over_rating(rng):
+    """A start above what the inverter's plate allows, in a log fast enough to see it."""
+    made = watered(usual(rng, (1.0, 2.0), (0.05, 0.1)), rests_s=(60, 400))
+    made.with_site, made.columns = True, ("current_A", "voltage_V")
+    made.meter |= {"window_s": 0.0}
+    made.pump |= {"surge": rng.uniform(3.0, 5.0), "surge_s": rng.uniform(0.25, 0.6)}
+    made.rating = {"continuous_VA": 1.3 * made.pump_W, "surge_VA": 2.0 * made.pump_W, "surge_s": 5}
+    made.must, made.may = {"surge_over_rating"}, {"start_trip"}
+    return made
+
+
+@scene_class
+def standing_draw(rng):
+    """Something draws all the time, more than the owner allows."""
+    made = watered(usual(rng))
+    made.with_site, made.columns = True, ("current_A", "voltage_V")
+    made.place = {"base_W": rng.uniform(120, 300)}
+    made.limits = {"standing_draw_W": 60.0}
+    made.must = {"standing_draw"}
     return made

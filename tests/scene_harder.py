@@ -96,7 +96,7 @@ def larger_pump(rng):
     made = watered(usual(rng, every_s=(0.2, 0.5, 1.0), hp=float(rng.choice([1 / 3, 0.5, 0.75]))))
     made.with_site, made.plate_off = True, rng.uniform(0.9, 1.12)
     runs = [(a, b) for a, b in spans_at_random(rng, made.span_s, 1800)]
-    watts = made.pump_W * rng.uniform(1.6, 2.5)
+    watts = made.pump_W * rng.uniform(1.45, 2.5)
     made.others.append(load_of("larger pump", runs, watts, surge=rng.uniform(2.5, 4), fall=0.05, power_factor=0.7))
     return made
 
@@ -147,3 +147,11 @@ def search_mode(rng):
     kept = [(a, b) for a, b in looks if not np.any((a >= busy[:, 0]) & (a < busy[:, 1]))]
     made.others.append(load_of("looking", kept, rng.uniform(15, 60), ac=False))
     return made
+
+
+@scene_class
+def runs_down(rng):
+    """A bank that runs down within a day or two: the same watts take more and more amps, and nothing is wrong."""
+    made = usual(rng, (20.0, 40.0), (1.0, 2.0, 5.0))
+    made.bank = {"soc_pct": 95.0, "capacity_Ah": made.pump_W / made.bank_V * rng.uniform(3.0, 5.0)}
+    return watered(made, run_s=(70, 200), rests_s=(600, 2400), share=(0.2, 0.5))

@@ -110,7 +110,8 @@ class Plan:
     may: set = field(default_factory=set)
     water: dict | None = None
     plate_off: float = 1.0
-    lowest_V: float | None = None
+    limits: dict = field(default_factory=dict)
+    rating: dict = field(default_factory=dict)
     unsure_from_s: float = np.inf
 
     @property
@@ -362,8 +363,9 @@ def _site(made: Plan) -> Site:
             {"name": PUMP, "kind": "pump", "inverter": "inverter", "voltage_V": 230, "power_W": plate_W, "hp": made.hp}
         ],
     }
-    if made.lowest_V is not None:
-        tables["limits"] = {"low_voltage_V": made.lowest_V}
+    tables["inverters"][0] |= made.rating
+    if made.limits:
+        tables["limits"] = made.limits
     if made.water is not None:
         tables["water"] = {"load": PUMP, **made.water}
     return Site.model_validate(tables)
