@@ -11,6 +11,7 @@ from functools import cached_property
 import numpy as np
 
 from .chunk import MICROSECONDS
+from .level_record import LevelRecord
 from .plateau import EDGE, Plateau
 
 #: A level holds for at least this many readings and this long; what is shorter belongs to a start or a stop. [s]
@@ -141,6 +142,28 @@ class Level:
     def low(self, name: str) -> float:
         """Return the lowest reading of the change and of the whole level; NaN where some are unknown. [unit]."""
         return -_highest([-part.traces[name].low for part in (*self.between, *self.parts) if name in part.traces])
+
+
+def record(level: Level) -> LevelRecord:
+    """Return what is kept of a level that is complete."""
+    names = level.names
+    return LevelRecord(
+        start_us=level.start_us,
+        spacing_s=level.spacing_s,
+        first_us=level.first_us,
+        last_us=level.last_us,
+        after_gap=level.after_gap,
+        least=level.changed.least,
+        first={name: level.first(name) for name in names},
+        last={name: level.last(name) for name in names},
+        usual={name: level.usual(name) for name in names},
+        peak={name: level.peak(name) for name in names},
+        lowest_V=level.low("voltage_V"),
+        highest_W=level.high("power_W"),
+        sums_first={name: sums[0] for name, sums in level.parts[0].sums.items()},
+        sums_last={name: sums[1] for name, sums in level.parts[-1].sums.items()},
+        burst=None,
+    )
 
 
 def _highest(x: Sequence[float]) -> float:

@@ -131,7 +131,9 @@ def traces_of(names: Sequence[str], x: FloatArray, bounds: Counts) -> list[dict[
     )
     figures = np.stack(columns, axis=2).tolist()
     kept = [x[:, a:b].tolist() if b - a <= EDGE else [[]] * len(names) for a, b in zip(starts, stops, strict=True)]
-    return [{name: Trace._make([*figures[q][m], kept[m][q]]) for q, name in enumerate(names)} for m in range(len(starts))]
+    return [
+        {name: Trace._make([*figures[q][m], kept[m][q]]) for q, name in enumerate(names)} for m in range(len(starts))
+    ]
 
 
 @dataclass(frozen=True)

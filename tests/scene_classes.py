@@ -389,5 +389,3 @@ def healthy(rng):
     made.uneven = float(rng.choice([0.0, 0.3], p=[0.8, 0.2]))
     made.spikes = int(rng.choice([0, 3], p=[0.8, 0.2]))
     return made
-
-

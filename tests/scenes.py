@@ -140,7 +140,9 @@ def plan(rng, span_s, every_s, *, hp=None, bank_V=None) -> Plan:
 def lights(made: Plan, count=6, most_W=60.0, longest_s=3600.0):
     """Lamps and small things on the DC side, on and off at odd times."""
     return [
-        load_of(f"light {k}", spans_at_random(made.rng, made.span_s, longest_s), made.rng.uniform(5.0, most_W), ac=False)
+        load_of(
+            f"light {k}", spans_at_random(made.rng, made.span_s, longest_s), made.rng.uniform(5.0, most_W), ac=False
+        )
         for k in range(count)
     ]
 
@@ -318,7 +320,13 @@ def _site(made: Plan) -> Site:
         "name": "a made-up place",
         "bank": {"nominal_V": made.bank_V, "capacity_Ah": 400, "hour_rate_h": 20},
         "inverters": [
-            {"name": "inverter", "continuous_VA": 6 * made.pump_W, "efficiency_pct": 90, "idle_W": 20, "always_on": True}
+            {
+                "name": "inverter",
+                "continuous_VA": 6 * made.pump_W,
+                "efficiency_pct": 90,
+                "idle_W": 20,
+                "always_on": True,
+            }
         ],
         "loads": [
             {"name": PUMP, "kind": "pump", "inverter": "inverter", "voltage_V": 230, "power_W": plate_W, "hp": made.hp}

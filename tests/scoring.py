@@ -136,11 +136,7 @@ def _is_false(made: Score, j: int) -> bool:
     start, stop = made.found[j]
     within = max(WITHIN_INTERVALS * interval_s(made.scene, start), WITHIN_S)
     stop = start + within if np.isnan(stop) else stop
-    over = [
-        k
-        for k, run in enumerate(made.scene.runs)
-        if run.start_s <= stop + within and run.stop_s >= start - within
-    ]
+    over = [k for k, run in enumerate(made.scene.runs) if run.start_s <= stop + within and run.stop_s >= start - within]
     return not over or all(k in made.fair for k in over)
 
 
