@@ -132,9 +132,8 @@ def _chosen(levels: LevelList, expected: float | None) -> tuple[list[SeenRun], i
     if len(levels.levels) < 2:
         return [], 0
     changes, per_unit = _sizes(levels)
-    lengths_s = np.array([level.length_s for level in levels.levels])
     loads = loads_of(changes)
-    load = the_load(loads, changes, lengths_s, None if expected is None else expected * per_unit)
+    load = the_load(loads, changes, None if expected is None else expected * per_unit)
     if load is None:
         return [], sum(len(other.runs) for other in loads)
     return [seen(levels, found) for found in load.runs], sum(len(other.runs) for other in loads if other.up != load.up)

@@ -16,7 +16,7 @@ ALIKE = 0.08
 AT_STOP = 0.92
 #: So many draws at most are looked at.
 MOST_DRAWS = 10
-#: The load that matters has at least this share of what all runs drew.
+#: The load that matters has at least this share of all that was switched on.
 WORTH_LOOKING = 0.1
 #: A load known by its nameplate may draw this many times more or less than its plate says; the farther away, the less
 #: likely: by this much as a standard deviation. [log]
@@ -89,9 +89,7 @@ def _is_two(load: Followed, loads: Sequence[Followed]) -> bool:
     return any(abs(abs(a + sign * b) / load.up - 1) < ALIKE for a in frequent for b in frequent for sign in (1, -1))
 
 
-def the_load(
-    loads: Sequence[Followed], changes: FloatArray, lengths_s: FloatArray, expected: float | None
-) -> Followed | None:
+def the_load(loads: Sequence[Followed], changes: FloatArray, expected: float | None) -> Followed | None:
     """Return the load that is asked for, or that of the largest draw among those that matter.
 
     Parameters
@@ -100,12 +98,10 @@ def the_load(
         All that were told apart.
     changes : array, shape (n,)
         As of `loads_of`.
-    lengths_s : array, shape (n,)
-        How long each level lasted. [s]
     expected : float or None
         The load's draw by its nameplate. [unit]
     """
-    load = _largest(loads, lengths_s) if expected is None else _nearest(loads, expected)
+    load = _largest(loads) if expected is None else _nearest(loads, expected)
     if load is None:
         return None
     return load.again(changes, _good_among(load, [other for other in loads if other is not load], changes))
@@ -128,19 +124,12 @@ def _good_among(load: Followed, others: Sequence[Followed], changes: FloatArray)
     return good
 
 
-def _largest(loads: Sequence[Followed], lengths_s: FloatArray) -> Followed | None:
-    if not loads:
-        return None
-    drawn = np.array([load.up * _usual_length_s(load, lengths_s) * len(load.runs) for load in loads])
-    enough = min(WORTH_LOOKING * drawn.sum(), drawn.max())
-    return max((load for load, much in zip(loads, drawn, strict=True) if much >= enough), key=lambda load: load.up)
-
-
-def _usual_length_s(load: Followed, lengths_s: FloatArray) -> float:
-    """Return how long a load's runs usually last; a few that were put together wrongly do not matter. [s]."""
-    ends_s = np.concatenate([[0.0], np.cumsum(lengths_s)])
-    stops = [len(lengths_s) if run.stop is None else run.stop for run in load.runs]
-    return float(np.median(ends_s[stops] - ends_s[[run.start for run in load.runs]]))
+def _largest(loads: Sequence[Followed]) -> Followed | None:
+    """Return the load of the largest draw among those that switch a good part of all that is switched."""
+    switched = [load.up * len(load.runs) for load in loads]
+    enough = min(WORTH_LOOKING * sum(switched), max(switched, default=0.0))
+    much = [load for load, watts in zip(loads, switched, strict=True) if watts >= enough]
+    return max(much, key=lambda load: load.up, default=None)
 
 
 def _nearest(loads: Sequence[Followed], expected: float) -> Followed | None:
