@@ -13,9 +13,9 @@ from .charge import HowRead
 from .chunk import MICROSECONDS, SECONDS_PER_HOUR, Chunk, FloatArray
 from .cycle_record import Cycle, Cycles, CycleSummary
 from .level_record import LevelList
-from .levels import Level, LevelMaker, record
+from .levels import Level, LevelMaker, edge_readings, record
 from .one_load import loads_of, the_load
-from .plateau import Plateau
+from .plateau import EDGE, Plateau
 from .run_seen import SeenRun, cycle_of, seen
 from .steps import StepFold
 
@@ -103,6 +103,8 @@ class _Levels:
 
     def __init__(self, signal: str) -> None:
         self._maker = LevelMaker(signal)
+        self._last: Level | None = None
+        self._at_start = EDGE  # readings that stand for the beginning of the last one
         self.list = LevelList(signal)
         self.first_us: int | None = None
         self.last_us: int | None = None
@@ -120,11 +122,24 @@ class _Levels:
         twin._maker, twin.list = copy.copy(self._maker), LevelList(self.list.signal, list(self.list.levels))
         twin.add(plateaus)
         twin._keep(twin._maker.rest())
+        twin._record(EDGE)
         return twin
 
     def _keep(self, levels: Iterable[Level]) -> None:
+        """Record levels; each waits for the next, which decides how its end is judged."""
         for level in levels:
-            self.list.levels.append(record(level))
+            if self._last is None or level.after_gap:
+                self._record(EDGE)
+                self._at_start = EDGE
+            else:
+                readings = edge_readings(self._last, level, self.list.signal)
+                self._record(readings)
+                self._at_start = readings
+            self._last = level
+
+    def _record(self, at_end: int) -> None:
+        if self._last is not None:
+            self.list.levels.append(record(self._last, (self._at_start, at_end)))
 
 
 def _chosen(levels: LevelList, expected: float | None) -> tuple[list[SeenRun], int]:

@@ -46,10 +46,10 @@ class Followed:
         """Return steps over what is expected of this load. [1]."""
         return np.where(changes > 0, changes / self.up, changes / self.down)
 
-    def again(self, changes: FloatArray, good: FloatArray | None = None) -> Followed:
-        """Return the load with the runs that explain the steps best."""
+    def again(self, changes: FloatArray, looked_at: tuple[FloatArray, FloatArray] | None = None) -> Followed:
+        """Return the load with the runs that explain the steps best; `looked_at` are their shares and how they fit."""
         share = self.share(changes)
-        good = fit(share, self.tolerance) if good is None else good
+        share, good = looked_at or (share, fit(share, self.tolerance))
         return replace(self, runs=tuple(follow(steps_of(changes, share, good))))
 
     def learned(self, changes: FloatArray) -> Followed:
@@ -104,24 +104,27 @@ def the_load(loads: Sequence[Followed], changes: FloatArray, expected: float | N
     load = _largest(loads) if expected is None else _nearest(loads, expected)
     if load is None:
         return None
-    return load.again(changes, _good_among(load, [other for other in loads if other is not load], changes))
+    return load.again(changes, _where_two_stepped(load, [other for other in loads if other is not load], changes))
 
 
-def _good_among(load: Followed, others: Sequence[Followed], changes: FloatArray) -> FloatArray:
-    """Return how well steps fit a load where another may have stepped at once.
+def _where_two_stepped(
+    load: Followed, others: Sequence[Followed], changes: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Return steps over what is expected of a load, and how well they fit, where another may have stepped at once.
 
-    A step that another load explains by itself is not looked at so.
+    A step that one load explains by itself is not looked at so, nor one in which too little is left of the load's.
     """
-    good = fit(load.share(changes), load.tolerance)
+    share = load.share(changes)
+    good = fit(share, load.tolerance)
     alone = np.max([good, *(fit(other.share(changes), other.tolerance) for other in others)], axis=0)
-    unexplained = alone < WELL
+    is_open = (alone < WELL) & (np.abs(changes) > LEAST_LEFT * load.down)
     for other in others:
-        for sign in (1.0, -1.0):
-            part = np.sign(changes) * (np.abs(changes) - sign * np.where(changes * sign > 0, other.up, other.down))
-            is_like = (part * changes > 0) & (np.abs(changes) > LEAST_LEFT * load.down)
-            together = np.where(is_like, fit(load.share(part), load.tolerance) - TOGETHER_COST, good)
-            good = np.where(unexplained, np.fmax(good, together), good)
-    return good
+        for change in (other.up, -other.down):
+            own = load.share(changes - change)
+            together = fit(own, load.tolerance) - TOGETHER_COST
+            better = is_open & (together > good)
+            share, good = np.where(better, own, share), np.where(better, together, good)
+    return share, good
 
 
 def _largest(loads: Sequence[Followed]) -> Followed | None:

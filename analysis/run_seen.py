@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from bisect import bisect_left
 from dataclasses import dataclass
-from itertools import accumulate
+from itertools import accumulate, chain, combinations
 
 from .charge import HowRead
 from .chunk import MICROSECONDS, SECONDS_PER_HOUR
@@ -19,6 +19,8 @@ from .steps import unknown_of
 SURGE_SPACING_S = 0.2
 #: A load's draw may fall by this share of its start's within a run.
 OWN_FALL = 0.5
+#: So many steps down within a run may be its own.
+MOST_FALLS = 6
 #: Steps within a run that are smaller than this share of it are its own unrest.
 OWN_WOBBLE = 0.04
 
@@ -93,12 +95,20 @@ def seen(levels: LevelList, found: Found) -> SeenRun:
     run = SeenRun(levels, found.start, found.stop, end - 1, list(others))
     if found.stop is None:
         return run
-    left = run.drift(signal)
-    for k in sorted(others, key=others.__getitem__):
-        if -OWN_FALL * size < others[k] < 0 and abs(left + others[k]) < abs(left):
-            left += others[k]
-            run.others.remove(k)
+    for k in _own_falls(others, run.drift(signal), size):
+        run.others.remove(k)
     return run
+
+
+def _own_falls(others: dict[int, float], left: float, size: float) -> tuple[int, ...]:
+    """Return which steps down within a run were its own: those that leave least to be explained at its end.
+
+    `left` is what the baseline would have moved if none were, `size` the run's step up. [unit of the signal]
+    """
+    falls = [k for k in others if -OWN_FALL * size < others[k] < 0]
+    falls = sorted(sorted(falls, key=others.__getitem__)[:MOST_FALLS])
+    ways = chain.from_iterable(combinations(falls, count) for count in range(len(falls) + 1))
+    return min(ways, key=lambda way: abs(left + sum(others[k] for k in way)))
 
 
 def _end(levels: LevelList, found: Found) -> int:
