@@ -9,6 +9,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from .attempts import attempts_of, without_failed
 from .charge import HowRead
 from .chunk import MICROSECONDS, SECONDS_PER_HOUR, Chunk, FloatArray
 from .cycle_record import Cycle, Cycles, CycleSummary
@@ -77,6 +78,7 @@ class CycleFold:
             plateaus.signal,
             self._load,
             self._expected,
+            attempts=attempts_of(levels.list, own, self._expected),
             base_A=_usual_base(own, "current_A"),
             base_W=_usual_base(own, "power_W"),
             shortest_run_s=None if usual_s is None else SHORTEST_INTERVALS * usual_s,
@@ -104,6 +106,7 @@ class _Levels:
     def __init__(self, signal: str) -> None:
         self._maker = LevelMaker(signal)
         self._last: Level | None = None
+        self._before_last: Level | None = None
         self._at_start = EDGE  # readings that stand for the beginning of the last one
         self.list = LevelList(signal)
         self.first_us: int | None = None
@@ -135,11 +138,12 @@ class _Levels:
                 readings = edge_readings(self._last, level, self.list.signal)
                 self._record(readings)
                 self._at_start = readings
-            self._last = level
+            self._before_last, self._last = self._last, level
 
     def _record(self, at_end: int) -> None:
         if self._last is not None:
-            self.list.levels.append(record(self._last, (self._at_start, at_end)))
+            readings = self._at_start, at_end
+            self.list.levels.append(record(self._last, self._before_last, self.list.signal, readings))
 
 
 def _chosen(levels: LevelList, expected: float | None) -> tuple[list[SeenRun], int]:
@@ -148,7 +152,8 @@ def _chosen(levels: LevelList, expected: float | None) -> tuple[list[SeenRun], i
         return [], 0
     changes, per_unit = _sizes(levels)
     loads = loads_of(changes)
-    load = the_load(loads, changes, None if expected is None else expected * per_unit)
+    at_us = np.array([*(level.start_us for level in levels.levels), levels.levels[-1].last_us])
+    load = the_load(without_failed(loads, at_us), changes, None if expected is None else expected * per_unit)
     if load is None:
         return [], sum(len(other.runs) for other in loads)
     return [seen(levels, found) for found in load.runs], sum(len(other.runs) for other in loads if other.up != load.up)

@@ -62,12 +62,25 @@ class LevelRecord:
 
 @dataclass(frozen=True, slots=True)
 class Burst:
-    """Readings above both the level before and the one after: when, how many, and the highest by quantity. [unit]."""
+    """Readings that stand out above the same level before and after.
+
+    Attributes
+    ----------
+    start_us, stop_us : float
+        From the middle before its first reading to the middle after its last. [us]
+    readings : int
+        How many there are, or as many as are enough.
+    peak : dict of str to float
+        The highest above the level before, by quantity. [unit]
+    sag_V : float
+        By how much the voltage fell; NaN where unknown.
+    """
 
     start_us: float
     stop_us: float
     readings: int
     peak: dict[str, float]
+    sag_V: float
 
 
 @dataclass

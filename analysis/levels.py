@@ -11,7 +11,7 @@ from functools import cached_property
 import numpy as np
 
 from .chunk import MICROSECONDS
-from .level_record import LevelRecord
+from .level_record import Burst, LevelRecord
 from .plateau import EDGE, Plateau
 
 #: A level holds for at least this many readings and this long; what is shorter belongs to a start or a stop. [s]
@@ -22,6 +22,8 @@ START_S = 5.0
 EDGE_S = 3.0
 #: And by so many that the median's error is 1 % of the step: 1.25 x (least step / 6) / sqrt(n) = 0.01 x step.
 NOISE_AT_EDGE = 1.25 / 6.0 / 0.01
+#: Readings between two levels are a burst and no step if the levels differ by less than this share of it.
+SMALL_CHANGE = 0.1
 #: What remains after a start is less than this share of its top, and more than that.
 START_FALLS_TO, START_STAYS_ABOVE = 0.65, 0.1
 #: Neighbouring plateaus differ by no more than this share of the step before, if the second is short, or if it holds.
@@ -162,8 +164,37 @@ def edge_readings(before: Level, level: Level, signal: str) -> int:
     return math.ceil(min(max(by_noise, by_time, LEVEL_READINGS), EDGE))
 
 
-def record(level: Level, readings: tuple[int, int]) -> LevelRecord:
-    """Return what is kept of a level that is complete; `readings` are how many stand for its beginning and its end."""
+def _burst(before: Level | None, level: Level, signal: str) -> Burst | None:
+    """Return what stood out between two levels that hardly differ; None if nothing did."""
+    if before is None or level.after_gap or not level.between:
+        return None
+    base = before.last(signal)
+    top = _highest([part.traces[signal].high for part in level.between]) - base
+    high = [part for part in level.between if part.traces[signal].usual - base > top / 2]
+    if not high or top < level.changed.least or abs(level.first(signal) - base) > SMALL_CHANGE * top:
+        return None
+    after = level.between[level.between.index(high[-1]) + 1] if high[-1] is not level.between[-1] else level.parts[0]
+    peak = {name: _highest([part.traces[name].high for part in high]) - before.last(name) for name in level.names}
+    sag_V = math.nan
+    if "voltage_V" in level.names:
+        sag_V = before.last("voltage_V") + _highest([-part.traces["voltage_V"].low for part in high])
+    start_us = high[0].first_us - high[0].step_s * MICROSECONDS / 2
+    stop_us = after.first_us - after.step_s * MICROSECONDS / 2
+    return Burst(start_us, stop_us, sum(part.count for part in high), peak, sag_V)
+
+
+def record(level: Level, before: Level | None, signal: str, readings: tuple[int, int]) -> LevelRecord:
+    """Return what is kept of a level that is complete.
+
+    Parameters
+    ----------
+    level, before : Level
+        The level, and the one before it.
+    signal : str
+        The quantity in which steps are sought.
+    readings : (int, int)
+        How many readings stand for its beginning and its end.
+    """
     names = level.names
     return LevelRecord(
         start_us=level.start_us,
@@ -180,7 +211,7 @@ def record(level: Level, readings: tuple[int, int]) -> LevelRecord:
         highest_W=level.high("power_W"),
         sums_first={name: sums[0] for name, sums in level.parts[0].sums.items()},
         sums_last={name: sums[1] for name, sums in level.parts[-1].sums.items()},
-        burst=None,
+        burst=_burst(before, level, signal),
     )
 
 
