@@ -25,6 +25,8 @@ WORST = -3.0
 FALL = (0.2, 0.75)
 #: What such a fall costs: it is rarer than none.
 FALL_COST = 0.8
+#: What it costs to leave a run without its end, at a gap or the log's end.
+OPEN_COST = 0.5
 
 
 class Step(NamedTuple):
@@ -86,12 +88,20 @@ def fit(share: FloatArray, tolerance: float = TOLERANCE) -> FloatArray:
     return np.maximum(1.0 - np.square((np.abs(share) - 1.0) / tolerance), WORST)
 
 
-def follow(steps: Iterable[Step]) -> list[Found]:
-    """Return the runs of a load, in order, from the steps that may be its own."""
+def follow(steps: Iterable[Step], at_start: float = 1.0) -> list[Found]:
+    """Return the runs of a load, in order, from the steps that may be its own.
+
+    Parameters
+    ----------
+    steps : iterable of Step
+        What may be its own.
+    at_start : float
+        Its draw after its start over that before its stop. [1]
+    """
     off, on, fallen, unseen = _Path(0.0), _NEVER, _NEVER, _Path(0.0)
     for k, share, good in steps:
         if math.isnan(share):
-            unseen = off = _best(off, unseen, on.ending(None), fallen.ending(None))
+            unseen = off = _best(off, unseen, on.ending(None, -OPEN_COST), fallen.ending(None, -OPEN_COST))
             on = fallen = _NEVER
         elif share > 0:
             begun = _Path(off.score + good, off.found, k)
@@ -103,10 +113,10 @@ def follow(steps: Iterable[Step]) -> list[Found]:
             if fallen is not _NEVER:
                 ended.append(fallen.ending(k, _fit_of_rest(-share, fallen.left)))
             if FALL[0] <= -share <= FALL[1]:
-                less = _Path(on.score - FALL_COST, on.found, on.start, k, 1.0 + share)
+                less = _Path(on.score - FALL_COST, on.found, on.start, k, at_start + share)
             off, on, unseen = _best(off.skipping(good), *ended), on.skipping(good), unseen.skipping(good)
             fallen = _best(fallen.skipping(good), less)
-    return _listed(_best(off, unseen, on.ending(None), fallen.ending(None)).found)[::-1]
+    return _listed(_best(off, unseen, on.ending(None, -OPEN_COST), fallen.ending(None, -OPEN_COST)).found)[::-1]
 
 
 def _fit_of_rest(share: float, left: float) -> float:

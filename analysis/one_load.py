@@ -50,7 +50,7 @@ class Followed:
         """Return the load with the runs that explain the steps best; `looked_at` are their shares and how they fit."""
         share = self.share(changes)
         share, good = looked_at or (share, fit(share, self.tolerance))
-        return replace(self, runs=tuple(follow(steps_of(changes, share, good))))
+        return replace(self, runs=tuple(follow(steps_of(changes, share, good), self.up / self.down)))
 
     def learned(self, changes: FloatArray) -> Followed:
         """Return the load with the steps that its runs have shown."""
@@ -78,8 +78,7 @@ def loads_of(changes: FloatArray) -> list[Followed]:
         for load in _told_apart(left, draw):
             if load.runs:
                 loads.append(load)
-                left = left.copy()
-                left[[k for run in load.runs for k in (run.start, run.stop) if k is not None]] = 0.0
+                left = _without(left, load)
     return [load for load in loads if not _is_two(load, loads)]
 
 
@@ -104,7 +103,23 @@ def the_load(loads: Sequence[Followed], changes: FloatArray, expected: float | N
     load = _largest(loads) if expected is None else _nearest(loads, expected)
     if load is None:
         return None
-    return load.again(changes, _where_two_stepped(load, [other for other in loads if other is not load], changes))
+    others = [other for other in loads if other is not load]
+    less = [other for other in others if _is_what_is_left(other, load, changes)]
+    load = load.again(changes, _where_two_stepped(load, [other for other in others if other not in less], changes))
+    return replace(load, runs=tuple(sorted({*load.runs, *(run for other in less for run in other.runs)})))
+
+
+def _is_what_is_left(other: Followed, load: Followed, changes: FloatArray) -> bool:
+    """Tell whether another load's runs are a load's own with less draw: a pump that has lost its water.
+
+    So it is if the draw fell to that much within a run, and all the other's runs come between that run and the next.
+    """
+    first, last = other.runs[0].start, other.runs[-1].start
+    before = [run for run in load.runs if run.start < first]
+    if not before or before[-1].fall is None or any(first < run.start < last for run in load.runs):
+        return False
+    left = load.up + changes[before[-1].fall]
+    return bool(abs(other.up / left - 1) <= TOLERANCE)
 
 
 def _where_two_stepped(
@@ -172,4 +187,13 @@ def _told_apart(changes: FloatArray, draw: float) -> list[Followed]:
     at = int(np.argmax(np.diff(np.log(sizes)))) + 1
     lower, upper = float(np.median(sizes[:at])), float(np.median(sizes[at:]))
     tolerance = min(TOLERANCE, max(upper / lower - 1, ALIKE) / 2)
-    return [Followed(size, size, tolerance).again(changes).learned(changes).again(changes) for size in (upper, lower)]
+    larger = Followed(upper, upper, tolerance).again(changes).learned(changes).again(changes)
+    left = _without(changes, larger)
+    return [larger, Followed(lower, lower, tolerance).again(left).learned(left).again(left)]
+
+
+def _without(changes: FloatArray, load: Followed) -> FloatArray:
+    """Return the steps that are left when those of a load are taken out. [unit]."""
+    left = changes.copy()
+    left[[k for run in load.runs for k in (run.start, run.stop) if k is not None]] = 0.0
+    return left
