@@ -108,14 +108,12 @@ def follow(steps: Iterable[Step], at_start: float = 1.0) -> list[Found]:
             off, fallen, unseen = off.skipping(good), fallen.skipping(good), unseen.skipping(good)
             on = _best(on.skipping(good), begun)
         else:
-            ended = [on.ending(k, good), _Path(unseen.score + good, unseen.found)]
-            less = _NEVER
-            if fallen is not _NEVER:
-                ended.append(fallen.ending(k, _fit_of_rest(-share, fallen.left)))
-            if FALL[0] <= -share <= FALL[1]:
-                less = _Path(on.score - FALL_COST, on.found, on.start, k, at_start + share)
+            rest = _fit_of_rest(-share, fallen.left)
+            ended = on.ending(k, good), fallen.ending(k, rest), _Path(unseen.score + good, unseen.found)
+            falls = FALL[0] <= -share <= FALL[1]
+            less = _Path(on.score - FALL_COST, on.found, on.start, k, at_start + share) if falls else _NEVER
             off, on, unseen = _best(off.skipping(good), *ended), on.skipping(good), unseen.skipping(good)
-            fallen = _best(fallen.skipping(good), less)
+            fallen = _best(fallen.skipping(rest), less)
     return _listed(_best(off, unseen, on.ending(None, -OPEN_COST), fallen.ending(None, -OPEN_COST)).found)[::-1]
 
 
