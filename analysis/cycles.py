@@ -3,20 +3,21 @@
 from __future__ import annotations
 
 import copy
-from bisect import bisect_left
+import math
 from collections.abc import Iterable, Sequence, Set
 from dataclasses import replace
 
 import numpy as np
 
+from .attempts import attempts_of, without_failed
 from .charge import HowRead
-from .chunk import MICROSECONDS, SECONDS_PER_HOUR, Chunk
+from .chunk import MICROSECONDS, SECONDS_PER_HOUR, Chunk, FloatArray
 from .cycle_record import Cycle, Cycles, CycleSummary
-from .levels import Level, LevelMaker
-from .one_load import runs_of_one_load
-from .pairing import Pairing
-from .plateau import Plateau
-from .run_seen import SeenRun, seen
+from .level_record import LevelList
+from .levels import Level, LevelMaker, edge_readings, record
+from .one_load import loads_of, the_load
+from .plateau import EDGE, Plateau
+from .run_seen import SeenRun, cycle_of, seen
 from .steps import StepFold
 
 #: A run, or a rest, of fewer usual intervals may be missed.
@@ -40,16 +41,16 @@ class CycleFold:
 
     Notes
     -----
-    Plateaus become levels, and levels runs, as they come; what is carried is what `StepFold` carries, the levels that
-    runs still going stand on, and a record of each run that is over. Which runs are the load's own is decided in
-    `result`, from these records. The last cycle may still be open: ``complete`` is false then.
+    Plateaus become levels as they come; what is carried is what `StepFold` carries and the list of levels. Which steps
+    between levels are the load's own is decided in `result`, from that list. The last cycle may still be open:
+    ``complete`` is false then.
     """
 
     def __init__(
         self, how: HowRead, quantities: Set[str], *, load: str | None = None, expected: float | None = None
     ) -> None:
         self._steps = StepFold(how, quantities)
-        self._runs = _Runs(how, self._steps.signal)
+        self._levels = _Levels(self._steps.signal)
         self._how = how
         self._load = load
         self._expected = expected
@@ -62,98 +63,149 @@ class CycleFold:
     def add(self, chunk: Chunk) -> None:
         """Take the next readings in."""
         self._steps.add(chunk)
-        self._runs.add(self._steps.handed_over())
+        self._levels.add(self._steps.handed_over())
 
     def result(self) -> Cycles:
         """Return the cycles so far."""
         plateaus = self._steps.result()
-        runs = self._runs.with_rest(plateaus.plateaus)
-        own = runs_of_one_load(runs.over, self._expected)
-        cycles = runs.cycles_of(own, self._load)
+        levels = self._levels.with_rest(plateaus.plateaus)
+        own, others = _chosen(levels.list, self._expected)
+        cycles = self._cycles_of(own)
         usual_s = self._how.usual_interval_s
         return Cycles(
             tuple(cycles),
-            _summary(own, cycles, len(runs.over), plateaus.covered_s),
+            _summary(own, cycles, others, plateaus.covered_s),
             plateaus.signal,
             self._load,
             self._expected,
-            base_A=_usual([run.before_A for run in own]),
-            base_W=_usual([run.before_W for run in own]),
+            attempts=attempts_of(levels.list, own, self._expected),
+            base_A=_usual_base(own, "current_A"),
+            base_W=_usual_base(own, "power_W"),
             shortest_run_s=None if usual_s is None else SHORTEST_INTERVALS * usual_s,
             covered_s=plateaus.covered_s,
-            first_us=runs.first_us,
-            last_us=runs.last_us,
+            first_us=levels.first_us,
+            last_us=levels.last_us,
         )
 
+    def _cycles_of(self, own: Sequence[SeenRun]) -> list[Cycle]:
+        """Return the cycles, each with the rest before it."""
+        shortest_s = min((run.length_s for run in own if run.stop is not None), default=0.0)
+        return [
+            replace(
+                cycle_of(run, self._how),
+                load=self._load,
+                off_before_s=_rest_before(run.levels, run, previous, shortest_s),
+            )
+            for run, previous in zip(own, [None, *own], strict=False)
+        ]
 
-class _Runs:
-    """From plateaus to runs, as they come."""
 
-    def __init__(self, how: HowRead, signal: str) -> None:
-        self._how, self._signal = how, signal
-        self._levels = LevelMaker(signal)
-        self._pairing = Pairing(signal)
-        self._gaps: list[tuple[int, int]] = []  # from the last reading before to the first after. [us]
-        self.over: list[SeenRun] = []
+class _Levels:
+    """From plateaus to levels, as they come."""
+
+    def __init__(self, signal: str) -> None:
+        self._maker = LevelMaker(signal)
+        self._last: Level | None = None
+        self._before_last: Level | None = None
+        self._at_start = EDGE  # readings that stand for the beginning of the last one
+        self.list = LevelList(signal)
         self.first_us: int | None = None
         self.last_us: int | None = None
 
     def add(self, plateaus: Iterable[Plateau]) -> None:
         """Take plateaus in that will not change any more."""
         for plateau in plateaus:
-            if self.last_us is None:
-                self.first_us = plateau.first_us
-            elif plateau.after_gap:
-                self._gaps.append((self.last_us, plateau.first_us))
+            self.first_us = plateau.first_us if self.first_us is None else self.first_us
             self.last_us = plateau.last_us
-            self._pair(self._levels.add(plateau))
+            self._keep(self._maker.add(plateau))
 
-    def with_rest(self, plateaus: Iterable[Plateau]) -> _Runs:
-        """Return all runs, in order of their starts, as if the log ended with these plateaus."""
+    def with_rest(self, plateaus: Iterable[Plateau]) -> _Levels:
+        """Return all levels as if the log ended with these plateaus."""
         twin = copy.copy(self)
-        twin._levels, twin._pairing = copy.copy(self._levels), self._pairing.twin()
-        twin._gaps, twin.over = list(self._gaps), list(self.over)
+        twin._maker, twin.list = copy.copy(self._maker), LevelList(self.list.signal, list(self.list.levels))
         twin.add(plateaus)
-        twin._pair(twin._levels.rest())
-        twin.over += [seen(run, self._how, self._signal) for run in twin._pairing.going]
-        twin.over.sort(key=lambda run: run.cycle.start_us)
+        twin._keep(twin._maker.rest())
+        twin._record(EDGE)
         return twin
 
-    def _pair(self, levels: Iterable[Level]) -> None:
+    def _keep(self, levels: Iterable[Level]) -> None:
+        """Record levels; each waits for the next, which decides how its end is judged."""
         for level in levels:
-            self.over += [seen(run, self._how, self._signal) for run in self._pairing.add(level)]
+            if self._last is None or level.after_gap:
+                self._record(EDGE)
+                self._at_start = EDGE
+            else:
+                readings = edge_readings(self._last, level, self.list.signal)
+                self._record(readings)
+                self._at_start = readings
+            self._before_last, self._last = self._last, level
 
-    def cycles_of(self, own: Sequence[SeenRun], load: str | None) -> list[Cycle]:
-        """Return the cycles of one load, each with the rest before it."""
-        shortest_s = min((run.length_s for run in own if run.cycle.complete), default=0.0)
-        pairs = zip(own, [None, *own], strict=False)
-        return [
-            replace(run.cycle, load=load, off_before_s=self._rest_before(run, previous, shortest_s))
-            for run, previous in pairs
-        ]
-
-    def _rest_before(self, run: SeenRun, previous: SeenRun | None, shortest_s: float) -> float | None:
-        """Return the time since the load's last stop. [s].
-
-        None for the first run, and where a gap lies between that is long enough to hide a run of the load: as long as
-        its shortest one.
-        """
-        if previous is None or not previous.cycle.complete:
-            return None
-        first = bisect_left(self._gaps, (previous.cycle.stop_us or 0, 0))
-        last = bisect_left(self._gaps, (run.cycle.start_us, 0))
-        if any(stop - start >= shortest_s * MICROSECONDS for start, stop in self._gaps[first:last]):
-            return None
-        return (run.cycle.start_us - (previous.cycle.stop_us or 0)) / MICROSECONDS
+    def _record(self, at_end: int) -> None:
+        if self._last is not None:
+            readings = self._at_start, at_end
+            self.list.levels.append(record(self._last, self._before_last, self.list.signal, readings))
 
 
-def _usual(values: Sequence[float | None]) -> float | None:
+def _chosen(levels: LevelList, expected: float | None) -> tuple[list[SeenRun], int]:
+    """Return the runs of the load that is asked for, in order, and how many others were seen."""
+    if len(levels.levels) < 2:
+        return [], 0
+    changes, per_unit = _sizes(levels)
+    loads = loads_of(changes)
+    at_us = np.array([*(level.start_us for level in levels.levels), levels.levels[-1].last_us])
+    load = the_load(without_failed(loads, at_us), changes, None if expected is None else expected * per_unit)
+    if load is None:
+        return [], sum(len(other.runs) for other in loads)
+    return [seen(levels, found) for found in load.runs], sum(len(other.runs) for other in loads if other.up != load.up)
+
+
+def _sizes(levels: LevelList) -> tuple[FloatArray, float]:
+    """Return the steps by which loads are told apart, and how much of that is one unit of the signal.
+
+    That is watts where there are any, since an inverter takes more amps for the same watts while the bank sags. NaN
+    stands for a gap; a step within the noise is nought.
+    """
+    steps = levels.changes(levels.signal)
+    small = np.abs(steps) < np.array([level.least for level in levels.levels]) / 2
+    per_unit = 1.0
+    if levels.signal != "power_W" and "power_W" in levels.names:
+        watts = levels.changes("power_W")
+        known = ~np.isnan(watts) & ~small
+        if known.any():
+            per_unit = float(np.median(watts[known] / steps[known]))
+            steps = np.where(np.isnan(watts), steps * per_unit, watts)
+    steps = np.where(small, 0.0, steps)
+    steps[[level.after_gap for level in levels.levels]] = np.nan
+    return steps, per_unit
+
+
+def _rest_before(levels: LevelList, run: SeenRun, previous: SeenRun | None, shortest_s: float) -> float | None:
+    """Return the time since the load's last stop. [s].
+
+    None for the first run, and where a gap lies between that is long enough to hide a run of the load: as long as its
+    shortest one.
+    """
+    if previous is None or previous.stop is None:
+        return None
+    between = [k for k in range(previous.stop + 1, run.start + 1) if levels.levels[k].after_gap]
+    gaps_us = [levels.levels[k].first_us - levels.levels[k - 1].last_us for k in between]
+    if any(gap_us >= shortest_s * MICROSECONDS for gap_us in gaps_us):
+        return None
+    return (round(run.start_us) - round(previous.stop_us)) / MICROSECONDS
+
+
+def _usual(values: Sequence[float]) -> float | None:
     """Return the median of what is known. [unit]."""
-    known = [value for value in values if value is not None]
+    known = [value for value in values if not math.isnan(value)]
     return float(np.median(known)) if known else None
 
 
-def _summary(own: Sequence[SeenRun], cycles: Sequence[Cycle], runs_count: int, covered_s: float) -> CycleSummary:
+def _usual_base(own: Sequence[SeenRun], name: str) -> float | None:
+    """Return the level that runs usually stand on. [unit]."""
+    return _usual([run.before(name) for run in own if name in run.levels.names])
+
+
+def _summary(own: Sequence[SeenRun], cycles: Sequence[Cycle], others: int, covered_s: float) -> CycleSummary:
     runs = [cycle.run_s for cycle in cycles if cycle.run_s is not None]
     rests = [cycle.off_before_s for cycle in cycles if cycle.off_before_s is not None]
     running_s = sum(run.length_s for run in own)
@@ -163,5 +215,5 @@ def _summary(own: Sequence[SeenRun], cycles: Sequence[Cycle], runs_count: int, c
         duty_cycle=running_s / covered_s if covered_s > 0 else None,
         median_run_s=_usual(runs),
         median_off_s=_usual(rests),
-        other_runs=runs_count - len(own),
+        other_runs=others,
     )

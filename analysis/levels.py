@@ -11,12 +11,19 @@ from functools import cached_property
 import numpy as np
 
 from .chunk import MICROSECONDS
+from .level_record import Burst, LevelRecord
 from .plateau import EDGE, Plateau
 
 #: A level holds for at least this many readings and this long; what is shorter belongs to a start or a stop. [s]
 LEVEL_READINGS, LEVEL_S = 3, 1.0
 #: A start is over within this time: trade guides give 0.1 to 5 s for a motor's surge (no standard does). [s]
 START_S = 5.0
+#: A level's beginning is judged by the readings of so long. [s]
+EDGE_S = 3.0
+#: And by so many that the median's error is 1 % of the step: 1.25 x (least step / 6) / sqrt(n) = 0.01 x step.
+NOISE_AT_EDGE = 1.25 / 6.0 / 0.01
+#: Readings between two levels are a burst and no step if the levels differ by less than this share of it.
+SMALL_CHANGE = 0.1
 #: What remains after a start is less than this share of its top, and more than that.
 START_FALLS_TO, START_STAYS_ABOVE = 0.65, 0.1
 #: Neighbouring plateaus differ by no more than this share of the step before, if the second is short, or if it holds.
@@ -64,7 +71,12 @@ class Level:
     @property
     def holds(self) -> bool:
         """Whether it is more than a moment of a start or a stop."""
-        return sum(part.count for part in self.parts) >= LEVEL_READINGS and self.length_s >= LEVEL_S
+        return self.count >= LEVEL_READINGS and self.length_s >= LEVEL_S
+
+    @property
+    def count(self) -> int:
+        """Number of its readings. [1]."""
+        return sum(part.count for part in self.parts)
 
     @property
     def start_us(self) -> float:
@@ -93,28 +105,25 @@ class Level:
             first -= 1
         return change[first]
 
-    def first(self, name: str) -> float:
+    def first(self, name: str, readings: int = EDGE) -> float:
         """Return how it begins: the median of its first readings. [unit]."""
-        return self._edge(self.parts, name, at_end=False)
+        return self._edge(self.parts, name, readings, at_end=False)
 
-    def last(self, name: str) -> float:
+    def last(self, name: str, readings: int = EDGE) -> float:
         """Return how it ends: the median of its last readings. [unit]."""
-        return self._edge(self.parts[::-1] if len(self.parts) > 1 else self.parts, name, at_end=True)
+        return self._edge(self.parts[::-1] if len(self.parts) > 1 else self.parts, name, readings, at_end=True)
 
-    def _edge(self, parts: Sequence[Plateau], name: str, *, at_end: bool) -> float:
+    def _edge(self, parts: Sequence[Plateau], name: str, readings: int, *, at_end: bool) -> float:
         nearest = parts[0].traces[name]
-        if len(parts) == 1 or parts[0].count >= EDGE:
+        if readings == EDGE and (len(parts) == 1 or parts[0].count >= EDGE):
             return nearest.last if at_end else nearest.first
-        readings: list[float] = []
+        x: list[float] = []
         for part in parts:
             trace = part.traces[name]
-            if part.count > EDGE:  # its readings are not kept; its median stands for them
-                readings += [trace.last if at_end else trace.first] * EDGE
-            else:
-                readings += trace.readings[::-1] if at_end else trace.readings
-            if len(readings) >= EDGE:
+            x += trace.tail[::-1] if at_end else trace.head
+            if len(x) >= readings:
                 break
-        return _median(readings[:EDGE])
+        return _median(x[:readings])
 
     def usual(self, name: str) -> float:
         """Return its usual reading: the median of its plateaus' medians, each counted by its readings. [unit]."""
@@ -141,6 +150,69 @@ class Level:
     def low(self, name: str) -> float:
         """Return the lowest reading of the change and of the whole level; NaN where some are unknown. [unit]."""
         return -_highest([-part.traces[name].low for part in (*self.between, *self.parts) if name in part.traces])
+
+
+def edge_readings(before: Level, level: Level, signal: str) -> int:
+    """Return of how many readings next to a step the median is taken on either side. [1].
+
+    As few as the noise allows, since a cloud may move the level meanwhile; but no fewer than there are in `EDGE_S`, in
+    which a start's surge dies away.
+    """
+    step = abs(level.first(signal) - before.last(signal))
+    by_noise = (NOISE_AT_EDGE * level.changed.least / step) ** 2 if step > 0 else EDGE
+    by_time = EDGE_S * (level.count - 1) / level.length_s if level.length_s > 0 else LEVEL_READINGS
+    return math.ceil(min(max(by_noise, by_time, LEVEL_READINGS), EDGE))
+
+
+def _burst(before: Level | None, level: Level, signal: str) -> Burst | None:
+    """Return what stood out between two levels that hardly differ; None if nothing did."""
+    if before is None or level.after_gap or not level.between:
+        return None
+    base = before.last(signal)
+    top = _highest([part.traces[signal].high for part in level.between]) - base
+    high = [part for part in level.between if part.traces[signal].usual - base > top / 2]
+    if not high or top < level.changed.least or abs(level.first(signal) - base) > SMALL_CHANGE * top:
+        return None
+    after = level.between[level.between.index(high[-1]) + 1] if high[-1] is not level.between[-1] else level.parts[0]
+    peak = {name: _highest([part.traces[name].high for part in high]) - before.last(name) for name in level.names}
+    sag_V = math.nan
+    if "voltage_V" in level.names:
+        sag_V = before.last("voltage_V") + _highest([-part.traces["voltage_V"].low for part in high])
+    start_us = high[0].first_us - high[0].step_s * MICROSECONDS / 2
+    stop_us = after.first_us - after.step_s * MICROSECONDS / 2
+    return Burst(start_us, stop_us, sum(part.count for part in high), peak, sag_V)
+
+
+def record(level: Level, before: Level | None, signal: str, readings: tuple[int, int]) -> LevelRecord:
+    """Return what is kept of a level that is complete.
+
+    Parameters
+    ----------
+    level, before : Level
+        The level, and the one before it.
+    signal : str
+        The quantity in which steps are sought.
+    readings : (int, int)
+        How many readings stand for its beginning and its end.
+    """
+    names = level.names
+    return LevelRecord(
+        start_us=level.start_us,
+        spacing_s=level.spacing_s,
+        first_us=level.first_us,
+        last_us=level.last_us,
+        after_gap=level.after_gap,
+        least=level.changed.least,
+        first={name: level.first(name, readings[0]) for name in names},
+        last={name: level.last(name, readings[1]) for name in names},
+        usual={name: level.usual(name) for name in names},
+        peak={name: level.peak(name) for name in names},
+        lowest_V=level.low("voltage_V"),
+        highest_W=level.high("power_W"),
+        sums_first={name: sums[0] for name, sums in level.parts[0].sums.items()},
+        sums_last={name: sums[1] for name, sums in level.parts[-1].sums.items()},
+        burst=_burst(before, level, signal),
+    )
 
 
 def _highest(x: Sequence[float]) -> float:
@@ -212,17 +284,23 @@ class LevelMaker:
         return [waiting]
 
     def _continues(self, level: Level, plateau: Plateau) -> bool:
-        """Tell whether a plateau goes on with a level: it differs as noise does, or little beside the step before."""
+        """Tell whether a plateau goes on with a level: it differs as noise does, or little beside the step before.
+
+        What climbs on, reading by reading, within a start's time is not a level yet: a motor that is brought up softly.
+        """
         if len(level.parts) >= MOST_PARTS:
             return False
-        jump = abs(plateau.traces[self._signal].first - level.parts[-1].traces[self._signal].last)
+        jump = plateau.traces[self._signal].first - level.parts[-1].traces[self._signal].last
         is_short = plateau.count < LEVEL_READINGS
-        if jump <= LIKE_NOISE * plateau.least and not is_short and level.parts[-1].count >= LEVEL_READINGS:
+        if abs(jump) <= LIKE_NOISE * plateau.least and not is_short and level.parts[-1].count >= LEVEL_READINGS:
             return True
         if level.after_gap or self._base is None:
             return False
-        step = abs(level.first(self._signal) - self._base.last(self._signal))
-        return jump <= (SLOPE_SHORT if is_short else SLOPE_LONG) * step
+        step = level.first(self._signal) - self._base.last(self._signal)
+        is_early = not self._is_kept and plateau.first_us - level.changed.first_us <= START_S * MICROSECONDS
+        if is_early and jump * step > 0 and abs(jump) > LIKE_NOISE * plateau.least:
+            return False
+        return abs(jump) <= (SLOPE_SHORT if is_short else SLOPE_LONG) * abs(step)
 
 
 def _is_start(base: Level, level: Level, following: Level, signal: str) -> bool:

@@ -27,8 +27,8 @@ class Trace(NamedTuple):
         Level at the beginning, at the end and as a rule: medians of readings. [unit]
     low, high : float
         Extremes. [unit]
-    readings : list of float
-        All of them where there are no more than `EDGE`; else empty. [unit]
+    head, tail : list of float
+        Its first and last readings, `EDGE` of them or all. [unit]
     """
 
     first: float
@@ -36,7 +36,8 @@ class Trace(NamedTuple):
     usual: float
     low: float
     high: float
-    readings: list[float]
+    head: list[float]
+    tail: list[float]
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,8 +131,12 @@ def traces_of(names: Sequence[str], x: FloatArray, bounds: Counts) -> list[dict[
         np.maximum.reduceat(inside, starts, axis=1),
     )
     figures = np.stack(columns, axis=2).tolist()
-    kept = [x[:, a:b].tolist() if b - a <= EDGE else [[]] * len(names) for a, b in zip(starts, stops, strict=True)]
-    return [{name: Trace._make([*figures[q][m], kept[m][q]]) for q, name in enumerate(names)} for m in range(len(starts))]
+    heads = [x[:, a : a + n].tolist() for a, n in zip(starts, short, strict=True)]
+    tails = [x[:, b - n : b].tolist() for b, n in zip(stops, short, strict=True)]
+    return [
+        {name: Trace._make([*figures[q][m], heads[m][q], tails[m][q]]) for q, name in enumerate(names)}
+        for m in range(len(starts))
+    ]
 
 
 @dataclass(frozen=True)
@@ -187,7 +192,6 @@ class OpenPlateau:
         """Return it as it stands."""
         edges = [medians(x, _FROM_START, np.array([x.shape[1]]))[:, 0] for x in (self.head, self.tail, self.sample)]
         figures = np.stack([*edges, self.low, self.high], axis=1).tolist()
-        is_short = self.begun.count <= EDGE
-        kept = self.head.tolist() if is_short else [[]] * len(self.names)
-        traces = {name: Trace._make([*figures[q], kept[q]]) for q, name in enumerate(self.names)}
+        heads, tails = self.head.tolist(), self.tail.tolist()
+        traces = {name: Trace._make([*figures[q], heads[q], tails[q]]) for q, name in enumerate(self.names)}
         return replace(self.begun, traces=traces)

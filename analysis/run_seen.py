@@ -1,67 +1,135 @@
-"""What is kept of a run once it is over: its figures, without the readings they come from."""
+"""What a run was like: its figures, from the levels it stands on, went through and left behind."""
 
 from __future__ import annotations
 
 import math
+from bisect import bisect_left
 from dataclasses import dataclass
+from itertools import accumulate, chain, combinations
 
 from .charge import HowRead
 from .chunk import MICROSECONDS, SECONDS_PER_HOUR
 from .cycle_record import Cycle
-from .pairing import Run
+from .follow import Found
+from .level_record import LevelList
 from .steps import unknown_of
 
 #: Spacing of readings that can show the surge of a small motor, which is over in well under a second: common
 #: practice, no source (no standard gives a duration for a small single-phase pump). [s]
 SURGE_SPACING_S = 0.2
+#: A load's draw may fall by this share of its start's within a run.
+OWN_FALL = 0.5
+#: So many steps down within a run may be its own.
+MOST_FALLS = 6
+#: Steps within a run that are smaller than this share of it are its own unrest.
+OWN_WOBBLE = 0.04
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class SeenRun:
-    """A run of any load.
+    """A run among the levels, and the steps of other loads within it.
 
     Attributes
     ----------
-    cycle : Cycle
-        What it was like by itself: neither load nor the rest before it.
-    draw : float
-        Its settled draw. [unit of the signal]
-    stop_us : float
-        When it ended, or was last seen running. [us]
-    before_A, before_W : float or None
-        The level that it stands on.
+    levels : LevelList
+        All levels.
+    start, stop : int, int or None
+        Its first level, and the one after its end; None where that was not seen.
+    last : int
+        Its last level.
+    others : list of int
+        Levels within it to which another load's step led.
     """
 
-    cycle: Cycle
-    draw: float
-    stop_us: float
-    before_A: float | None
-    before_W: float | None
+    levels: LevelList
+    start: int
+    stop: int | None
+    last: int
+    others: list[int]
+
+    @property
+    def start_us(self) -> float:
+        """When it began. [us]."""
+        return self.levels.levels[self.start].start_us
+
+    @property
+    def stop_us(self) -> float:
+        """When it ended, or was last seen running. [us]."""
+        levels = self.levels.levels
+        return levels[self.last].last_us if self.stop is None else levels[self.stop].start_us
 
     @property
     def length_s(self) -> float:
         """How long it was seen running. [s]."""
-        return (self.stop_us - self.cycle.start_us) / MICROSECONDS
+        return (self.stop_us - self.start_us) / MICROSECONDS
+
+    def before(self, name: str) -> float:
+        """Return the level that it stands on. [unit]."""
+        return self.levels.levels[self.start - 1].last[name]
+
+    def settled(self, name: str) -> float:
+        """Return its settled draw: the median of its levels by their length, less what others draw then. [unit]."""
+        levels, others = self.levels.levels, 0.0
+        readings: list[tuple[float, float]] = []
+        for k in range(self.start, self.last + 1):
+            others += self.levels.change(k, name) if k in self.others else 0.0
+            readings.append((levels[k].usual[name] - others, levels[k].length_s))
+        return _weighted_median(readings) - self.before(name)
+
+    def drift(self, name: str) -> float:
+        """Return how far the baseline has moved by the end of a run that has one, other loads' steps apart. [unit]."""
+        assert self.stop is not None
+        moved = self.levels.levels[self.stop].first[name] - self.before(name)
+        return moved - sum(self.levels.change(k, name) for k in self.others)
 
 
-def seen(run: Run, how: HowRead, signal: str) -> SeenRun:
-    """Return the figures of a run."""
-    names = run.first.names
-    stop_us = run.last_us if run.after is None else run.after.start_us
-    before = {name: _known(run.before.last(name)) for name in names}
-    cycle = _cycle(run, how, signal)
-    return SeenRun(cycle, run.settled(signal), stop_us, before.get("current_A"), before.get("power_W"))
+def seen(levels: LevelList, found: Found) -> SeenRun:
+    """Return a run that was found, with other loads' steps within it told from its own.
+
+    A step down within a run may be the run's own falling draw, or a load's that was on before. Where the run ends, the
+    level is back at the base plus what others switched meanwhile; a step that makes this sum worse was the run's own.
+    """
+    signal, end = levels.signal, _end(levels, found)
+    steps, size = {k: levels.change(k, signal) for k in range(found.start + 1, end)}, levels.change(found.start, signal)
+    others = {k: x for k, x in steps.items() if abs(x) >= max(levels.levels[k].least / 2, OWN_WOBBLE * size)}
+    run = SeenRun(levels, found.start, found.stop, end - 1, list(others))
+    if found.stop is None:
+        return run
+    for k in _own_falls(others, run.drift(signal), size):
+        run.others.remove(k)
+    return run
 
 
-def _cycle(run: Run, how: HowRead, signal: str) -> Cycle:
+def _own_falls(others: dict[int, float], left: float, size: float) -> tuple[int, ...]:
+    """Return which steps down within a run were its own: those that leave least to be explained at its end.
+
+    `left` is what the baseline would have moved if none were, `size` the run's step up. [unit of the signal]
+    """
+    falls = [k for k in others if -OWN_FALL * size < others[k] < 0]
+    falls = sorted(sorted(falls, key=others.__getitem__)[:MOST_FALLS])
+    ways = chain.from_iterable(combinations(falls, count) for count in range(len(falls) + 1))
+    return min(ways, key=lambda way: abs(left + sum(others[k] for k in way)))
+
+
+def _end(levels: LevelList, found: Found) -> int:
+    """Return the level that follows a run's last."""
+    if found.stop is not None:
+        return found.stop
+    after = range(found.start + 1, len(levels.levels))
+    return next((k for k in after if levels.levels[k].after_gap), len(levels.levels))
+
+
+def cycle_of(run: SeenRun, how: HowRead) -> Cycle:
     """Return what a run was like, by itself."""
-    first, before, after, names = run.first, run.before, run.after, run.first.names
+    levels, names, signal = run.levels.levels, run.levels.names, run.levels.signal
+    first, after = levels[run.start], None if run.stop is None else levels[run.stop]
     start_us, stop_us = round(first.start_us), None if after is None else round(after.start_us)
     has_A, has_W, has_V = "current_A" in names, "power_W" in names, "voltage_V" in names and how.side == "dc"
     run_A = _known(run.settled("current_A")) if has_A else None
-    surge_A = _known(first.peak("current_A") - before.last("current_A")) if run_A is not None else None
-    before_V = _known(before.last("voltage_V")) if has_V else None
-    lowest_V = _known(run.lowest_V) if has_V else None
+    surge_A = _known(first.peak["current_A"] - run.before("current_A")) if run_A is not None else None
+    before_V = _known(run.before("voltage_V")) if has_V else None
+    lowest_V = _known(-_highest([-level.lowest_V for level in levels[run.start : run.last + 1]])) if has_V else None
+    peak_W = _highest([level.highest_W for level in levels[run.start : run.last + 1]])
     return Cycle(
         load=None,
         start_us=start_us,
@@ -69,10 +137,12 @@ def _cycle(run: Run, how: HowRead, signal: str) -> Cycle:
         run_s=None if stop_us is None else (stop_us - start_us) / MICROSECONDS,
         off_before_s=None,
         surge_A=surge_A,
-        surge_ratio=_surge_ratio(run, signal, surge_A, run_A),
+        surge_ratio=_ratio(surge_A, run_A)
+        if has_A and run_A is not None
+        else _ratio(first.peak[signal] - run.before(signal), run.settled(signal)),
         surge_resolved=how.sampling != "held" and 0 < first.spacing_s <= SURGE_SPACING_S,
         run_A=run_A,
-        peak_W=_known(run.highest_W - before.last("power_W")) if has_W else None,
+        peak_W=_known(peak_W - run.before("power_W")) if has_W else None,
         run_W=_known(run.settled("power_W")) if has_W else None,
         charge_Ah=_above_base(run, "current_A") if how.side == "dc" else None,
         energy_Wh=_above_base(run, "power_W"),
@@ -85,33 +155,44 @@ def _cycle(run: Run, how: HowRead, signal: str) -> Cycle:
     )
 
 
+def _weighted_median(x: list[tuple[float, float]]) -> float:
+    """Return the median of numbers, each counted by its weight; NaN if one of them is."""
+    if math.isnan(sum(number for number, _ in x)):
+        return math.nan
+    x = sorted(x)
+    reached = list(accumulate(weight for _, weight in x))
+    return x[bisect_left(reached, reached[-1] / 2)][0]
+
+
 def _known(x: float) -> float | None:
     """Return a number, or None for one that was not measured throughout."""
     return None if math.isnan(x) else x
 
 
-def _surge_ratio(run: Run, signal: str, surge_A: float | None, run_A: float | None) -> float | None:
-    """Return the surge over the settled draw: of amps, or of watts where the log has no amps. [1]."""
-    if surge_A is not None and run_A is not None:
-        return surge_A / run_A if run_A > 0 else None
-    settled = run.settled(signal)
-    return (run.first.peak(signal) - run.before.last(signal)) / settled if settled > 0 else None
+def _highest(x: list[float]) -> float:
+    """Return the highest number; NaN if one of them is."""
+    return math.nan if math.isnan(sum(x)) else max(x)
 
 
-def _above_base(run: Run, name: str) -> float | None:
+def _ratio(surge: float | None, settled: float | None) -> float | None:
+    """Return the surge over the settled draw. [1]."""
+    return surge / settled if surge is not None and settled is not None and settled > 0 else None
+
+
+def _above_base(run: SeenRun, name: str) -> float | None:
     """Return the integral of a quantity over a run, above what it stands on. [unit h].
 
     What it stands on is the level before the run, plus the steps of other loads meanwhile, plus the drift between the
     levels before and after, taken as linear. None where the run's end was not seen, or the quantity not throughout.
     """
-    before, after = run.before, run.after
-    if after is None or name not in before.names:
+    if run.stop is None or name not in run.levels.names:
         return None
-    first, last = before.parts[-1].sums, after.parts[0].sums
-    if (unknown := unknown_of(name)) in last and last[unknown][0] > first[unknown][1]:
+    levels = run.levels.levels
+    before, after = levels[run.start - 1], levels[run.stop]
+    if (unknown := unknown_of(name)) in after.sums_first and after.sums_first[unknown] > before.sums_last[unknown]:
         return None
     length_us = after.first_us - before.last_us
-    below = before.last(name) * length_us + run.drift(name) * length_us / 2
-    below += sum(step.changes[name] * (after.first_us - step.at_us) for step in run.others)
-    whole = last[name][0] - first[name][1]
+    below = run.before(name) * length_us + run.drift(name) * length_us / 2
+    below += sum(run.levels.change(k, name) * (after.first_us - levels[k].start_us) for k in run.others)
+    whole = after.sums_first[name] - before.sums_last[name]
     return _known((whole - below / MICROSECONDS) / SECONDS_PER_HOUR)
