@@ -20,10 +20,9 @@ from dataclasses import dataclass, field
 from importlib import import_module
 
 import numpy as np
-from readings import T0_US, US, how
+from readings import T0_US, US, HowRead, how
 from scenes_parts import MOTOR_W, Bank, Load, Meter, Place, load_of, no_sky
 
-from shuntbook.analysis.charge import HowRead
 from shuntbook.analysis.chunk import Chunk
 from shuntbook.analysis.site import Site
 from shuntbook.sample_data.physics import Inverter
