@@ -106,6 +106,7 @@ def weak_signal(rng):
     """A small pump over a large, restless base: the pump is a fraction of what flows."""
     made = usual(rng, every_s=(0.5, 1.0, 2.0), hp=1 / 3, bank_V=48.0)
     made.place = {"base_W": rng.uniform(800, 1500), "hum_W": rng.uniform(8, 25), "drift_W": rng.uniform(50, 200)}
+    made.bank = {"ohm": rng.uniform(0.02, 0.05), "lag_ohm": rng.uniform(0.02, 0.04)}  # a bank that suits the base
     made.meter |= {"noise": 0.15, "resolution": 0.1}
     return watered(made)
 

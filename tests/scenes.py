@@ -34,7 +34,8 @@ PUMP, FRIDGE = "well pump", "fridge"
 class TrueRun:
     """A run of the load that is asked for; `stop_s` is infinite where the log ends first. Times from the log's start.
 
-    ``charge_Ah`` is what it took at the shunt, ``full_Ah`` what it took of bank and array together.
+    ``charge_Ah`` and ``energy_Wh`` are what flowed at the shunt more than without it, ``full_Ah`` and ``full_Wh`` what
+    it took itself, of bank and array together.
     """
 
     start_s: float
@@ -45,6 +46,7 @@ class TrueRun:
     seen: float = 1.0
     sure: bool = True
     full_Ah: float | None = None
+    full_Wh: float | None = None
 
 
 @dataclass(frozen=True)
@@ -312,35 +314,41 @@ def _gaps(chunk: Chunk, limit_s: float):
 
 
 def _true_runs(made: Plan, place: Place) -> tuple[TrueRun, ...]:
-    """Work out each run's charge and energy above what would have been without the load."""
+    """Work out each run of the load that is asked for."""
     load = next((x for x in place.loads if x.name == made.target), None)
     if load is None:
         return ()
-    runs = []
-    for start, stop in zip(load.starts.tolist(), load.stops.tolist(), strict=True):
-        if start >= made.span_s:
-            continue
-        until = min(stop, made.span_s)
-        t = np.unique(np.concatenate([np.linspace(start, min(start + 6, until), 300), np.linspace(start, until, 400)]))
-        t = t[:-1] if stop < made.span_s else t
-        ends = np.append(t, until - 1e-6)
-        own_W = load.power_W(ends)
-        i, v = place.at_bank(ends)
-        i0, v0 = place.without(ends, load.name)
-        hours = ends / 3600
-        settled = ends - start > min(6, (until - start) / 2)
-        usual_A = np.median((place.own_W(ends, load.name) / v)[settled])
-        seen = float(np.median((i - i0)[settled]) / max(usual_A, 1e-9))
-        is_whole = stop < made.span_s
-        above_W = own_W if made.side == "ac" else i * v - i0 * v0
-        energy_Wh = float(np.trapezoid(above_W, hours)) if is_whole else None
-        charge_Ah = float(np.trapezoid(i - i0, hours)) if made.side == "dc" and is_whole else None
-        surge = float(np.max((i - i0)[ends - start <= 5])) if made.side == "dc" else float("nan")
-        full_Ah = float(np.trapezoid(place.own_W(ends, load.name) / v, hours)) if charge_Ah is not None else None
-        seen = min(seen, 1.0) if made.side == "dc" else 1.0
-        sure = made.with_site or start < made.unsure_from_s
-        runs.append(TrueRun(start, stop, charge_Ah, energy_Wh, surge, seen, sure, full_Ah))
-    return tuple(runs)
+    runs = zip(load.starts.tolist(), load.stops.tolist(), strict=True)
+    return tuple(_true_run(made, place, load, start, stop) for start, stop in runs if start < made.span_s)
+
+
+def _true_run(made: Plan, place: Place, load: Load, start: float, stop: float) -> TrueRun:
+    """Integrate a run's draw over instants of its own: close together at its start, up to right before its stop."""
+    until = min(stop, made.span_s) - 1e-6
+    close_s = min(start + 6, until)
+    t = np.unique(np.concatenate([np.linspace(start, close_s, 300), np.linspace(start, until, 400)]))
+    hours = t / 3600
+    own_W = load.power_W(t) if made.side == "ac" else place.own_W(t, load.name)
+    i, v = place.at_bank(t)
+    i0, v0 = place.without(t, load.name)
+    above_W = own_W if made.side == "ac" else i * v - i0 * v0
+    sums = [None] * 4
+    if stop < made.span_s:
+        sums = [float(np.trapezoid(x, hours)) for x in (i - i0, above_W, own_W / v, own_W)]
+    charge_Ah, energy_Wh, full_Ah, full_Wh = sums
+    settled = t - start > min(6, (until - start) / 2)
+    share = np.median((i - i0)[settled]) / np.median((own_W / v)[settled])
+    return TrueRun(
+        start,
+        stop,
+        charge_Ah,
+        energy_Wh,
+        surge_A=float(np.max((i - i0)[t - start <= 5])),
+        seen=1.0 if made.side == "ac" else min(float(share), 1.0),
+        sure=made.with_site or start < made.unsure_from_s,
+        full_Ah=full_Ah,
+        full_Wh=full_Wh,
+    )
 
 
 def _site(made: Plan) -> Site:

@@ -5,6 +5,9 @@ no gap lies within it or within three readings of its ends, at least half of its
 like the load's (`scenes` says when not). An interval is the usual spacing, or the longest one right around the run's
 ends where that is longer. Runs that are too short for that are scored apart.
 
+A run's charge has two fair readings, and what lies between them counts as right: what the load itself took, and what
+flowed more than without it. They differ where other loads draw more amps because the load makes the volts sag.
+
 A found run is right if start and stop are within two intervals (at least 1 s) of a fair run's. It is false if it is
 not right, unless all it overlaps are runs that do not count. A run found without an end counts as its start.
 """
@@ -22,6 +25,8 @@ from shuntbook.analysis.report import LogFacts
 LEAST_INTERVALS, WITHIN_INTERVALS, WITHIN_S = 3, 2, 1.0
 #: Less than this share of a run's draw at the shunt is not held to be found. Common sense, no source.
 LEAST_SEEN = 0.5
+#: With more than this share of it at the shunt, the array gave nothing worth speaking of.
+ALL_SEEN = 0.97
 #: A cycle's charge is to be within this share, or its own interval.
 CHARGE_SHARE = 0.03
 
@@ -61,22 +66,22 @@ class Score:
     @property
     def charge_errors(self):
         """Relative error of each matched run's charge (energy behind an inverter), and whether it is as stated."""
-        return [error for k, j in self.matched.items() if (error := self._charge_error(k, j)) is not None]
+        return [self.charge_error(k, j) for k, j in self.matched.items()]
 
-    def _charge_error(self, k, j):
+    def charge_error(self, k, j):
+        """Return a matched run's relative error, and whether that is within 3 % or the cycle's own interval."""
         true, cycle = self.scene.runs[k], self.cycles.cycles[j]
-        truth, got, u95 = true.charge_Ah, cycle.charge_Ah, cycle.charge_u95_Ah
-        if self.scene.how.side == "ac" or "current_A" not in self.scene.chunk.quantities:
-            truth, got, u95 = true.energy_Wh, cycle.energy_Wh, cycle.energy_u95_Wh
-        if truth is None:
-            return None
+        by_energy = self.scene.how.side == "ac" or "current_A" not in self.scene.chunk.quantities
+        above, full = (true.energy_Wh, true.full_Wh) if by_energy else (true.charge_Ah, true.full_Ah)
+        got, u95 = (cycle.energy_Wh, cycle.energy_u95_Wh) if by_energy else (cycle.charge_Ah, cycle.charge_u95_Ah)
         if got is None:
             return np.inf, False
-        error = got / truth - 1
-        is_right = abs(error) <= CHARGE_SHARE or (u95 is not None and abs(got - truth) <= u95)
-        if cycle.array_may_share and true.full_Ah is not None:  # then it is stated as a lower bound
-            is_right = got <= (1 + CHARGE_SHARE) * true.full_Ah
-        return error, is_right
+        low, high = sorted((above, full if true.seen > ALL_SEEN else above))
+        truth = min(max(got, low), high)
+        is_right = abs(got - truth) <= max(CHARGE_SHARE * truth, u95 or 0.0)
+        if cycle.array_may_share:  # then it is stated as a lower bound
+            is_right = got <= (1 + CHARGE_SHARE) * full
+        return got / truth - 1, is_right
 
     @property
     def alarms(self):
@@ -171,7 +176,8 @@ def shown(made: Score) -> str:
         verdict = "right" if k in made.matched else "MISSED" if k in made.fair else "not counted"
         line = f"true  {run.start_s:10.2f} to {run.stop_s:10.2f} ({run.stop_s - run.start_s:8.2f} s) {verdict}"
         line += "" if run.seen > 0.95 else f", {run.seen:.0%} seen"
-        if k in made.matched and (error := made._charge_error(k, made.matched[k])) is not None:
+        if k in made.matched:
+            error = made.charge_error(k, made.matched[k])
             line += f", charge {error[0]:+.1%}{'' if error[1] else ' OFF'}"
         near = [j for j, (a, b) in enumerate(made.found) if a <= run.stop_s and not b < run.start_s]
         if k in made.missed:
