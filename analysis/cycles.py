@@ -9,15 +9,17 @@ from dataclasses import replace
 
 import numpy as np
 
+from .array_share import may_share, prompt_ohm, regulation_V
 from .attempts import attempts_of, without_failed
 from .charge import HowRead
 from .chunk import MICROSECONDS, SECONDS_PER_HOUR, Chunk, FloatArray
+from .coincidence import coincidences
 from .cycle_record import Cycle, Cycles, CycleSummary
 from .level_record import LevelList
 from .levels import Level, LevelMaker, edge_readings, record
 from .one_load import loads_of, the_load
 from .plateau import EDGE, Plateau
-from .run_seen import SeenRun, cycle_of, seen
+from .run_seen import NOTHING, SeenRun, cycle_of, seen
 from .steps import StepFold
 
 #: A run, or a rest, of fewer usual intervals may be missed.
@@ -156,7 +158,11 @@ def _chosen(levels: LevelList, expected: float | None) -> tuple[list[SeenRun], i
     load = the_load(without_failed(loads, at_us), changes, None if expected is None else expected * per_unit)
     if load is None:
         return [], sum(len(other.runs) for other in loads)
-    return [seen(levels, found) for found in load.runs], sum(len(other.runs) for other in loads if other.up != load.up)
+    strange = coincidences(levels, load.runs)
+    own = [seen(levels, found, strange.get(found, NOTHING)) for found in load.runs]
+    top_V, ohm = regulation_V(levels), prompt_ohm(own)
+    own = [replace(run, shared=may_share(run, top_V, ohm)) for run in own]
+    return own, sum(len(other.runs) for other in loads if other.up != load.up)
 
 
 def _sizes(levels: LevelList) -> tuple[FloatArray, float]:

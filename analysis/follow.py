@@ -23,6 +23,8 @@ TOLERANCE = 0.25
 WORST = -3.0
 #: Draws may fall within a run by these shares (a pump that loses its water; a compressor after its start).
 FALL = (0.2, 0.75)
+#: And no less than this is left. [1]
+LEAST_REST = 0.1
 #: What such a fall costs: it is rarer than none.
 FALL_COST = 0.8
 #: What it costs to leave a run without its end, at a gap or the log's end.
@@ -110,7 +112,7 @@ def follow(steps: Iterable[Step], at_start: float = 1.0) -> list[Found]:
         else:
             rest = _fit_of_rest(-share, fallen.left)
             ended = on.ending(k, good), fallen.ending(k, rest), _Path(unseen.score + good, unseen.found)
-            falls = FALL[0] <= -share <= FALL[1]
+            falls = FALL[0] <= -share <= FALL[1] and share + at_start > LEAST_REST
             less = _Path(on.score - FALL_COST, on.found, on.start, k, at_start + share) if falls else _NEVER
             off, on, unseen = _best(off.skipping(good), *ended), on.skipping(good), unseen.skipping(good)
             fallen = _best(fallen.skipping(rest), less)

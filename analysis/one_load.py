@@ -12,8 +12,9 @@ from .follow import TOLERANCE, Found, fit, follow, steps_of
 
 #: Steps of one load are alike to within this share.
 ALIKE = 0.08
-#: Most loads draw less when they stop than right after their start; before it is known, this share.
-AT_STOP = 0.92
+#: A step down over the step up, before it is known: most loads draw less when they stop than right after their start;
+#: where the array holds the bank at its regulation voltage, the bank takes back after a run what the run took.
+AT_STOP = (0.92, 1.3, 1.7)
 #: So many draws at most are looked at.
 MOST_DRAWS = 10
 #: The load that matters has at least this share of all that was switched on.
@@ -45,6 +46,10 @@ class Followed:
     def share(self, changes: FloatArray) -> FloatArray:
         """Return steps over what is expected of this load. [1]."""
         return np.where(changes > 0, changes / self.up, changes / self.down)
+
+    def whole_runs(self) -> int:
+        """Return how many of its runs have a stop. [1]."""
+        return sum(run.stop is not None for run in self.runs)
 
     def again(self, changes: FloatArray, looked_at: tuple[FloatArray, FloatArray] | None = None) -> Followed:
         """Return the load with the runs that explain the steps best; `looked_at` are their shares and how they fit."""
@@ -178,7 +183,8 @@ def _usual_draws(changes: FloatArray) -> list[float]:
 
 def _told_apart(changes: FloatArray, draw: float) -> list[Followed]:
     """Follow a load of about this draw; where steps of its size are left over, follow two that differ."""
-    load = Followed(draw, AT_STOP * draw, TOLERANCE).again(changes).learned(changes).again(changes)
+    ways = [Followed(draw, ratio * draw, TOLERANCE).again(changes).learned(changes).again(changes) for ratio in AT_STOP]
+    load = max(ways, key=Followed.whole_runs)
     share = load.share(changes)
     alike = share[(share > 0) & (fit(share) > WELL)]
     if len(alike) - len(load.runs) <= OVERLAPPING * len(load.runs) or len(alike) < 2:

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import math
 from bisect import bisect_left
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import accumulate, chain, combinations
 
 from .charge import HowRead
 from .chunk import MICROSECONDS, SECONDS_PER_HOUR
+from .coincidence import Coincidence
 from .cycle_record import Cycle
 from .follow import Found
 from .level_record import LevelList
@@ -19,10 +20,16 @@ from .steps import unknown_of
 SURGE_SPACING_S = 0.2
 #: A load's draw may fall by this share of its start's within a run.
 OWN_FALL = 0.5
+#: Of two ways to explain a run the one is taken that leaves least unexplained; an own fall counts by this share of it,
+#: another load's step at the very moment of a start or stop by this share of the run's: common practice, no source.
+FALL_COST, COINCIDENCE_COST = 0.3, 0.05
 #: So many steps down within a run may be its own.
 MOST_FALLS = 6
 #: Steps within a run that are smaller than this share of it are its own unrest.
 OWN_WOBBLE = 0.04
+
+
+NOTHING = Coincidence({}, {})
 
 
 @dataclass(frozen=True)
@@ -39,6 +46,10 @@ class SeenRun:
         Its last level.
     others : list of int
         Levels within it to which another load's step led.
+    shared : bool
+        Whether the array may have given part of its draw.
+    coincidence : Coincidence
+        What other loads switched at its start and its stop.
     """
 
     levels: LevelList
@@ -46,6 +57,8 @@ class SeenRun:
     stop: int | None
     last: int
     others: list[int]
+    shared: bool = False
+    coincidence: Coincidence = NOTHING
 
     @property
     def start_us(self) -> float:
@@ -74,20 +87,22 @@ class SeenRun:
         for k in range(self.start, self.last + 1):
             others += self.levels.change(k, name) if k in self.others else 0.0
             readings.append((levels[k].usual[name] - others, levels[k].length_s))
-        return _weighted_median(readings) - self.before(name)
+        return _weighted_median(readings) - self.before(name) - self.coincidence.at_start.get(name, 0.0)
 
     def drift(self, name: str) -> float:
         """Return how far the baseline has moved by the end of a run that has one, other loads' steps apart. [unit]."""
         assert self.stop is not None
         moved = self.levels.levels[self.stop].first[name] - self.before(name)
-        return moved - sum(self.levels.change(k, name) for k in self.others)
+        switched = self.coincidence.at_start.get(name, 0.0) + self.coincidence.at_stop.get(name, 0.0)
+        return moved - switched - sum(self.levels.change(k, name) for k in self.others)
 
 
-def seen(levels: LevelList, found: Found) -> SeenRun:
-    """Return a run that was found, with other loads' steps within it told from its own.
+def seen(levels: LevelList, found: Found, coincidence: Coincidence = NOTHING) -> SeenRun:
+    """Return a run that was found, with other loads' steps told from its own.
 
-    A step down within a run may be the run's own falling draw, or a load's that was on before. Where the run ends, the
-    level is back at the base plus what others switched meanwhile; a step that makes this sum worse was the run's own.
+    A step down within a run may be the run's own falling draw, or a load's that was on before; a strange step at its
+    start or stop may be its own as well, or hide another load's. Where the run ends, the level is back at the base plus
+    what others switched meanwhile: that is taken which leaves least to be explained there, and is least far-fetched.
     """
     signal, end = levels.signal, _end(levels, found)
     steps, size = {k: levels.change(k, signal) for k in range(found.start + 1, end)}, levels.change(found.start, signal)
@@ -95,20 +110,25 @@ def seen(levels: LevelList, found: Found) -> SeenRun:
     run = SeenRun(levels, found.start, found.stop, end - 1, list(others))
     if found.stop is None:
         return run
-    for k in _own_falls(others, run.drift(signal), size):
-        run.others.remove(k)
-    return run
+    ways = [(run, 0.0)]
+    if coincidence is not NOTHING:
+        ways.append((replace(run, coincidence=coincidence), COINCIDENCE_COST * size))
+    explained = [_with_own_falls(way, others, size, cost) for way, cost in ways]
+    return min(explained, key=lambda way: way[0])[1]
 
 
-def _own_falls(others: dict[int, float], left: float, size: float) -> tuple[int, ...]:
-    """Return which steps down within a run were its own: those that leave least to be explained at its end.
-
-    `left` is what the baseline would have moved if none were, `size` the run's step up. [unit of the signal]
-    """
+def _with_own_falls(run: SeenRun, others: dict[int, float], size: float, cost: float) -> tuple[float, SeenRun]:
+    """Return a run with those steps down that are its own, and how far-fetched that is. [unit of the signal]."""
+    left = run.drift(run.levels.signal)
     falls = [k for k in others if -OWN_FALL * size < others[k] < 0]
     falls = sorted(sorted(falls, key=others.__getitem__)[:MOST_FALLS])
-    ways = chain.from_iterable(combinations(falls, count) for count in range(len(falls) + 1))
-    return min(ways, key=lambda way: abs(left + sum(others[k] for k in way)))
+
+    def far_fetched(own: tuple[int, ...]) -> float:
+        fallen = sum(others[k] for k in own)
+        return abs(left + fallen) - FALL_COST * fallen
+
+    own = min(chain.from_iterable(combinations(falls, n) for n in range(len(falls) + 1)), key=far_fetched)
+    return far_fetched(own) + cost, replace(run, others=[k for k in others if k not in own])
 
 
 def _end(levels: LevelList, found: Found) -> int:
@@ -152,6 +172,7 @@ def cycle_of(run: SeenRun, how: HowRead) -> Cycle:
         stop_within_s=None if after is None else after.spacing_s / 2,
         before_V=before_V,
         lowest_V=lowest_V,
+        array_may_share=run.shared,
     )
 
 
@@ -192,7 +213,8 @@ def _above_base(run: SeenRun, name: str) -> float | None:
     if (unknown := unknown_of(name)) in after.sums_first and after.sums_first[unknown] > before.sums_last[unknown]:
         return None
     length_us = after.first_us - before.last_us
-    below = run.before(name) * length_us + run.drift(name) * length_us / 2
+    drift = 0.0 if run.shared else run.drift(name)  # after a shared run the bank takes back what the run took
+    below = (run.before(name) + run.coincidence.at_start.get(name, 0.0)) * length_us + drift * length_us / 2
     below += sum(run.levels.change(k, name) * (after.first_us - levels[k].start_us) for k in run.others)
     whole = after.sums_first[name] - before.sums_last[name]
     return _known((whole - below / MICROSECONDS) / SECONDS_PER_HOUR)
