@@ -2,22 +2,28 @@
 
 from __future__ import annotations
 
+import copy
 import math
-from collections.abc import Set
+from collections.abc import Iterable, Sequence, Set
 from dataclasses import replace
 
 import numpy as np
 
 from .amounts import HowRead
-from .chunk import MICROSECONDS, SECONDS_PER_HOUR, Chunk
+from .array_share import may_share, prompt_ohm, regulation_V
+from .attempts import attempts_of, without_failed
+from .chunk import MICROSECONDS, SECONDS_PER_HOUR, Chunk, FloatArray
+from .coincidence import coincidences
 from .cycle_record import Cycle, Cycles, CycleSummary
-from .one_load import runs_of_one_load
-from .pairing import Levels, Run
-from .steps import StepFold, unknown_of
+from .level_record import LevelList
+from .levels import Level, LevelMaker, edge_readings, record
+from .one_load import loads_of, the_load
+from .plateau import EDGE, Plateau
+from .run_seen import NOTHING, SeenRun, cycle_of, seen
+from .steps import StepFold
 
-#: Spacing of readings that can show the surge of a small motor, which is over in well under a second: common
-#: practice, no source (no standard gives a duration for a small single-phase pump). [s]
-SURGE_SPACING_S = 0.2
+#: A run, or a rest, of fewer usual intervals may be missed.
+SHORTEST_INTERVALS = 3
 
 
 class CycleFold:
@@ -37,14 +43,16 @@ class CycleFold:
 
     Notes
     -----
-    All pairing happens in `result`, from the list of plateaus; what is carried is what `StepFold` carries. The last
-    cycle may still be open: ``complete`` is false then.
+    Plateaus become levels as they come; what is carried is what `StepFold` carries and the list of levels. Which steps
+    between levels are the load's own is decided in `result`, from that list. The last cycle may still be open:
+    ``complete`` is false then.
     """
 
     def __init__(
         self, how: HowRead, quantities: Set[str], *, load: str | None = None, expected: float | None = None
     ) -> None:
         self._steps = StepFold(how, quantities)
+        self._levels = _Levels(self._steps.signal)
         self._how = how
         self._load = load
         self._expected = expected
@@ -57,121 +65,161 @@ class CycleFold:
     def add(self, chunk: Chunk) -> None:
         """Take the next readings in."""
         self._steps.add(chunk)
+        self._levels.add(self._steps.handed_over())
 
     def result(self) -> Cycles:
         """Return the cycles so far."""
         plateaus = self._steps.result()
-        levels = Levels(plateaus)
-        own = runs_of_one_load(levels, self._expected)
-        shortest_s = min((levels.length_s(run) for run in own if run.after is not None), default=0.0)
-        cycles = [
+        levels = self._levels.with_rest(plateaus.plateaus)
+        own, others = _chosen(levels.list, self._expected)
+        cycles = self._cycles_of(own)
+        usual_s = self._how.usual_interval_s
+        return Cycles(
+            tuple(cycles),
+            _summary(own, cycles, others, plateaus.covered_s),
+            plateaus.signal,
+            self._load,
+            self._expected,
+            attempts=attempts_of(levels.list, own, self._expected),
+            base_A=_usual_base(own, "current_A"),
+            base_W=_usual_base(own, "power_W"),
+            shortest_run_s=None if usual_s is None else SHORTEST_INTERVALS * usual_s,
+            covered_s=plateaus.covered_s,
+            first_us=levels.first_us,
+            last_us=levels.last_us,
+        )
+
+    def _cycles_of(self, own: Sequence[SeenRun]) -> list[Cycle]:
+        """Return the cycles, each with the rest before it."""
+        shortest_s = min((run.length_s for run in own if run.stop is not None), default=0.0)
+        return [
             replace(
-                _cycle(levels, run, self._how),
+                cycle_of(run, self._how),
                 load=self._load,
-                off_before_s=_rest_before(levels, run, previous, shortest_s),
+                off_before_s=_rest_before(run.levels, run, previous, shortest_s),
             )
             for run, previous in zip(own, [None, *own], strict=False)
         ]
-        summary = _summary(levels, own, cycles, plateaus.covered_s)
-        return Cycles(tuple(cycles), summary, plateaus.signal, self._load, self._expected)
 
 
-def _cycle(levels: Levels, run: Run, how: HowRead) -> Cycle:
-    """Return what a run was like, by itself."""
-    first, before = levels.levels[run.inside], levels.before(run)
-    start_us, stop_us = round(levels.start_us(run)), levels.stop_us(run)
-    names = before.parts[0].traces.keys()
-    run_A = _known(levels.settled(run, "current_A")) if "current_A" in names else None
-    surge_A = _known(first.peak("current_A") - before.last("current_A")) if run_A is not None else None
-    return Cycle(
-        load=None,
-        start_us=start_us,
-        stop_us=None if stop_us is None else round(stop_us),
-        run_s=None if stop_us is None else (round(stop_us) - start_us) / MICROSECONDS,
-        off_before_s=None,
-        surge_A=surge_A,
-        surge_ratio=_surge_ratio(levels, run, surge_A, run_A),
-        surge_resolved=how.sampling != "held" and 0 < first.spacing_s <= SURGE_SPACING_S,
-        run_A=run_A,
-        peak_W=_known(_peak_W(levels, run)) if "power_W" in names else None,
-        run_W=_known(levels.settled(run, "power_W")) if "power_W" in names else None,
-        charge_Ah=_above_base(levels, run, "current_A") if how.side == "dc" else None,
-        energy_Wh=_above_base(levels, run, "power_W"),
-        sag_V=_known(_sag_V(levels, run)) if "voltage_V" in names and how.side == "dc" else None,
-        complete=stop_us is not None,
-    )
+class _Levels:
+    """From plateaus to levels, as they come."""
+
+    def __init__(self, signal: str) -> None:
+        self._maker = LevelMaker(signal)
+        self._last: Level | None = None
+        self._before_last: Level | None = None
+        self._at_start = EDGE  # readings that stand for the beginning of the last one
+        self.list = LevelList(signal)
+        self.first_us: int | None = None
+        self.last_us: int | None = None
+
+    def add(self, plateaus: Iterable[Plateau]) -> None:
+        """Take plateaus in that will not change any more."""
+        for plateau in plateaus:
+            self.first_us = plateau.first_us if self.first_us is None else self.first_us
+            self.last_us = plateau.last_us
+            self._keep(self._maker.add(plateau))
+
+    def with_rest(self, plateaus: Iterable[Plateau]) -> _Levels:
+        """Return all levels as if the log ended with these plateaus."""
+        twin = copy.copy(self)
+        twin._maker, twin.list = copy.copy(self._maker), LevelList(self.list.signal, list(self.list.levels))
+        twin.add(plateaus)
+        twin._keep(twin._maker.rest())
+        twin._record(EDGE)
+        return twin
+
+    def _keep(self, levels: Iterable[Level]) -> None:
+        """Record levels; each waits for the next, which decides how its end is judged."""
+        for level in levels:
+            if self._last is None or level.after_gap:
+                self._record(EDGE)
+                self._at_start = EDGE
+            else:
+                readings = edge_readings(self._last, level, self.list.signal)
+                self._record(readings)
+                self._at_start = readings
+            self._before_last, self._last = self._last, level
+
+    def _record(self, at_end: int) -> None:
+        if self._last is not None:
+            readings = self._at_start, at_end
+            self.list.levels.append(record(self._last, self._before_last, self.list.signal, readings))
 
 
-def _known(x: float) -> float | None:
-    """Return a number, or None for one that was not measured throughout."""
-    return None if math.isnan(x) else x
+def _chosen(levels: LevelList, expected: float | None) -> tuple[list[SeenRun], int]:
+    """Return the runs of the load that is asked for, in order, and how many others were seen."""
+    if len(levels.levels) < 2:
+        return [], 0
+    changes, per_unit = _sizes(levels)
+    loads = loads_of(changes)
+    at_us = np.array([*(level.start_us for level in levels.levels), levels.levels[-1].last_us])
+    load = the_load(without_failed(loads, at_us), changes, None if expected is None else expected * per_unit)
+    if load is None:
+        return [], sum(len(other.runs) for other in loads)
+    strange = coincidences(levels, load.runs)
+    own = [seen(levels, found, strange.get(found, NOTHING)) for found in load.runs]
+    top_V, ohm = regulation_V(levels), prompt_ohm(own)
+    own = [replace(run, shared=may_share(run, top_V, ohm)) for run in own]
+    return own, sum(len(other.runs) for other in loads if other.up != load.up)
 
 
-def _surge_ratio(levels: Levels, run: Run, surge_A: float | None, run_A: float | None) -> float | None:
-    """Return the surge over the settled draw: of amps, or of watts where the log has no amps. [1]."""
-    if surge_A is not None and run_A is not None:
-        return surge_A / run_A if run_A > 0 else None
-    before = levels.before(run).last(levels.signal)
-    settled = levels.settled(run, levels.signal)
-    return (levels.levels[run.inside].peak(levels.signal) - before) / settled if settled > 0 else None
+def _sizes(levels: LevelList) -> tuple[FloatArray, float]:
+    """Return the steps by which loads are told apart, and how much of that is one unit of the signal.
+
+    That is watts where there are any, since an inverter takes more amps for the same watts while the bank sags. NaN
+    stands for a gap; a step within the noise is nought.
+    """
+    steps = levels.changes(levels.signal)
+    small = np.abs(steps) < np.array([level.least for level in levels.levels]) / 2
+    per_unit = 1.0
+    if levels.signal != "power_W" and "power_W" in levels.names:
+        watts = levels.changes("power_W")
+        known = ~np.isnan(watts) & ~small
+        if known.any():
+            per_unit = float(np.median(watts[known] / steps[known]))
+            steps = np.where(np.isnan(watts), steps * per_unit, watts)
+    steps = np.where(small, 0.0, steps)
+    steps[[level.after_gap for level in levels.levels]] = np.nan
+    return steps, per_unit
 
 
-def _peak_W(levels: Levels, run: Run) -> float:
-    before = levels.before(run).last("power_W")
-    return float(np.max([levels.levels[k].high("power_W") for k in range(run.inside, run.last + 1)])) - before
-
-
-def _sag_V(levels: Levels, run: Run) -> float:
-    before = levels.before(run).last("voltage_V")
-    return before - float(np.min([levels.levels[k].low("voltage_V") for k in range(run.inside, run.last + 1)]))
-
-
-def _rest_before(levels: Levels, run: Run, previous: Run | None, shortest_s: float) -> float | None:
+def _rest_before(levels: LevelList, run: SeenRun, previous: SeenRun | None, shortest_s: float) -> float | None:
     """Return the time since the load's last stop. [s].
 
     None for the first run, and where a gap lies between that is long enough to hide a run of the load: as long as its
     shortest one.
     """
-    if previous is None or previous.after is None:
+    if previous is None or previous.stop is None:
         return None
-    if any(gap_s >= shortest_s for gap_s in levels.gaps_s(previous.after + 1, run.inside)):
+    between = [k for k in range(previous.stop + 1, run.start + 1) if levels.levels[k].after_gap]
+    gaps_us = [levels.levels[k].first_us - levels.levels[k - 1].last_us for k in between]
+    if any(gap_us >= shortest_s * MICROSECONDS for gap_us in gaps_us):
         return None
-    stop_us = levels.stop_us(previous)
-    assert stop_us is not None
-    return (levels.start_us(run) - stop_us) / MICROSECONDS
+    return (round(run.start_us) - round(previous.stop_us)) / MICROSECONDS
 
 
-def _above_base(levels: Levels, run: Run, name: str) -> float | None:
-    """Return the integral of a quantity over a run, above what it stands on. [unit h].
-
-    What it stands on is the level before the run, plus the steps of other loads meanwhile, plus the drift between the
-    levels before and after, taken as linear. None where the run's end was not seen, or the quantity not throughout.
-    """
-    before = levels.before(run)
-    if run.after is None or name not in before.parts[0].traces:
-        return None
-    after = levels.levels[run.after]
-    first, last = before.parts[-1].sums, after.parts[0].sums
-    if (unknown := unknown_of(name)) in last and last[unknown][0] > first[unknown][1]:
-        return None
-    length_us = after.first_us - before.last_us
-    base = before.last(name)
-    others = [(levels.change(k, name), after.first_us - levels.levels[k].start_us) for k in run.others]
-    drift = levels.drift(run, name)
-    below = base * length_us + sum(change * rest_us for change, rest_us in others) + drift * length_us / 2
-    whole = last[name][0] - first[name][1]
-    return _known((whole - below / MICROSECONDS) / SECONDS_PER_HOUR)
+def _usual(values: Sequence[float]) -> float | None:
+    """Return the median of what is known. [unit]."""
+    known = [value for value in values if not math.isnan(value)]
+    return float(np.median(known)) if known else None
 
 
-def _summary(levels: Levels, own: list[Run], cycles: list[Cycle], covered_s: float) -> CycleSummary:
+def _usual_base(own: Sequence[SeenRun], name: str) -> float | None:
+    """Return the level that runs usually stand on. [unit]."""
+    return _usual([run.before(name) for run in own if name in run.levels.names])
+
+
+def _summary(own: Sequence[SeenRun], cycles: Sequence[Cycle], others: int, covered_s: float) -> CycleSummary:
     runs = [cycle.run_s for cycle in cycles if cycle.run_s is not None]
     rests = [cycle.off_before_s for cycle in cycles if cycle.off_before_s is not None]
-    running_s = sum(levels.length_s(run) for run in own)
+    running_s = sum(run.length_s for run in own)
     return CycleSummary(
         count=len(cycles),
         starts_per_hour=len(cycles) / covered_s * SECONDS_PER_HOUR if covered_s > 0 else None,
         duty_cycle=running_s / covered_s if covered_s > 0 else None,
-        median_run_s=float(np.median(runs)) if runs else None,
-        median_off_s=float(np.median(rests)) if rests else None,
-        other_runs=len(levels.runs) - len(own),
+        median_run_s=_usual(runs),
+        median_off_s=_usual(rests),
+        other_runs=others,
     )

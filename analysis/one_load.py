@@ -1,71 +1,205 @@
-"""Which of the runs that a signal shows are those of one load."""
+"""Which load to follow: its draw, learned from the steps of a log or looked for near its nameplate's."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
 import numpy as np
-from numpy.typing import NDArray
 
-from .pairing import Levels, Run
+from .chunk import FloatArray
+from .follow import TOLERANCE, Found, fit, follow, steps_of
 
-#: Two draws belong to different loads if one is this many times the other.
-OTHER_LOAD = 1.35
-#: The load that matters has at least this share of what all runs drew.
-WORTH_LOOKING = 0.2
-#: A load known by its nameplate may draw this many times more or less than its plate says.
-NEAR_PLATE = 2.5
-#: A load cannot run twice at once: where more than this share of like runs overlap, there are two loads among them.
+#: Steps of one load are alike to within this share.
+ALIKE = 0.08
+#: A step down over the step up, before it is known: most loads draw less when they stop than right after their start;
+#: where the array holds the bank at its regulation voltage, the bank takes back after a run what the run took.
+AT_STOP = (0.92, 1.3, 1.7)
+#: So many draws at most are looked at.
+MOST_DRAWS = 10
+#: The load that matters has at least this share of all that was switched on.
+WORTH_LOOKING = 0.1
+#: A load known by its nameplate may draw this many times more or less than its plate says; the farther away, the less
+#: likely: by this much as a standard deviation. [log]
+NEAR_PLATE, PLATE_SPREAD = 2.5, 0.35
+#: A load cannot run twice at once: where more than this share of like steps are left over, there are two loads.
 OVERLAPPING = 0.1
+#: A step that fits better than this is one of the load's size.
+WELL = 0.5
+#: Two loads that step at once explain a step less well than one, by so much.
+TOGETHER_COST = 0.5
+#: Where two loads stepped at once in opposite directions, at least this share of the load's draw is left.
+LEAST_LEFT = 0.3
+#: Two loads that step at once by chance do so less often than each by itself, by this much at least.
+MORE_OFTEN = 3
 
 
-def runs_of_one_load(levels: Levels, expected: float | None) -> list[Run]:
-    """Return the runs of the expected load, or of the largest draw that matters, in order of time.
+@dataclass(frozen=True)
+class Followed:
+    """A load: its step up and its step down [unit], by which share they may differ, and its runs."""
+
+    up: float
+    down: float
+    tolerance: float
+    runs: tuple[Found, ...] = ()
+
+    def share(self, changes: FloatArray) -> FloatArray:
+        """Return steps over what is expected of this load. [1]."""
+        return np.where(changes > 0, changes / self.up, changes / self.down)
+
+    def whole_runs(self) -> int:
+        """Return how many of its runs have a stop. [1]."""
+        return sum(run.stop is not None for run in self.runs)
+
+    def again(self, changes: FloatArray, looked_at: tuple[FloatArray, FloatArray] | None = None) -> Followed:
+        """Return the load with the runs that explain the steps best; `looked_at` are their shares and how they fit."""
+        share = self.share(changes)
+        share, good = looked_at or (share, fit(share, self.tolerance))
+        return replace(self, runs=tuple(follow(steps_of(changes, share, good), self.up / self.down)))
+
+    def learned(self, changes: FloatArray) -> Followed:
+        """Return the load with the steps that its runs have shown."""
+        whole = [run for run in self.runs if run.fall is None]
+        ups = changes[[run.start for run in whole]]
+        downs = -changes[[run.stop for run in whole if run.stop is not None]]
+        return replace(
+            self,
+            up=float(np.median(ups)) if len(ups) else self.up,
+            down=float(np.median(downs)) if len(downs) else self.down,
+        )
+
+
+def loads_of(changes: FloatArray) -> list[Followed]:
+    """Return the loads that can be told apart in the steps of a log, those with most steps first.
 
     Parameters
     ----------
-    levels : Levels
-        The signal's levels and all runs among them.
+    changes : array, shape (n,)
+        The step that led to each level; NaN where nothing was measured before it, nought where it is no load's. [unit]
+    """
+    loads: list[Followed] = []
+    left = changes
+    for draw in _usual_draws(changes):
+        for load in _told_apart(left, draw):
+            if load.runs:
+                loads.append(load)
+                left = _without(left, load)
+    return [load for load in loads if not _is_two(load, loads)]
+
+
+def _is_two(load: Followed, loads: Sequence[Followed]) -> bool:
+    """Tell whether what looks like a load is rather two that stepped at once: the sum or difference of two frequent."""
+    frequent = [other.up for other in loads if len(other.runs) > MORE_OFTEN * len(load.runs)]
+    return any(abs(abs(a + sign * b) / load.up - 1) < ALIKE for a in frequent for b in frequent for sign in (1, -1))
+
+
+def the_load(loads: Sequence[Followed], changes: FloatArray, expected: float | None) -> Followed | None:
+    """Return the load that is asked for, or that of the largest draw among those that matter.
+
+    Parameters
+    ----------
+    loads : sequence of Followed
+        All that were told apart.
+    changes : array, shape (n,)
+        As of `loads_of`.
     expected : float or None
-        The load's draw by its nameplate, in the unit of the signal.
+        The load's draw by its nameplate. [unit]
     """
-    runs = levels.runs
-    if not runs:
+    load = _largest(loads) if expected is None else _nearest(loads, expected)
+    if load is None:
+        return None
+    others = [other for other in loads if other is not load]
+    less = [other for other in others if _is_what_is_left(other, load, changes)]
+    load = load.again(changes, _where_two_stepped(load, [other for other in others if other not in less], changes))
+    return replace(load, runs=tuple(sorted({*load.runs, *(run for other in less for run in other.runs)})))
+
+
+def _is_what_is_left(other: Followed, load: Followed, changes: FloatArray) -> bool:
+    """Tell whether another load's runs are a load's own with less draw: a pump that has lost its water.
+
+    So it is if the draw fell to that much within a run, and all the other's runs come between that run and the next.
+    """
+    first, last = other.runs[0].start, other.runs[-1].start
+    before = [run for run in load.runs if run.start < first]
+    if not before or before[-1].fall is None or any(first < run.start < last for run in load.runs):
+        return False
+    left = load.up + changes[before[-1].fall]
+    return bool(abs(other.up / left - 1) <= TOLERANCE)
+
+
+def _where_two_stepped(
+    load: Followed, others: Sequence[Followed], changes: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Return steps over what is expected of a load, and how well they fit, where another may have stepped at once.
+
+    A step that one load explains by itself is not looked at so, nor one in which too little is left of the load's.
+    """
+    share = load.share(changes)
+    good = fit(share, load.tolerance)
+    alone = np.max([good, *(fit(other.share(changes), other.tolerance) for other in others)], axis=0)
+    is_open = (alone < WELL) & (np.abs(changes) > LEAST_LEFT * load.down)
+    for other in others:
+        for change in (other.up, -other.down):
+            own = load.share(changes - change)
+            together = fit(own, load.tolerance) - TOGETHER_COST
+            better = is_open & (together > good)
+            share, good = np.where(better, own, share), np.where(better, together, good)
+    return share, good
+
+
+def _largest(loads: Sequence[Followed]) -> Followed | None:
+    """Return the load of the largest draw among those that switch a good part of all that is switched."""
+    switched = [load.up * len(load.runs) for load in loads]
+    enough = min(WORTH_LOOKING * sum(switched), max(switched, default=0.0))
+    much = [load for load, watts in zip(loads, switched, strict=True) if watts >= enough]
+    return max(much, key=lambda load: load.up, default=None)
+
+
+def _nearest(loads: Sequence[Followed], expected: float) -> Followed | None:
+    """Return the load near the plate's draw that has most runs, those nearest counting most."""
+    near = [load for load in loads if abs(np.log(load.up / expected)) <= np.log(NEAR_PLATE)]
+    return max(
+        near,
+        key=lambda load: len(load.runs) * np.exp(-((np.log(load.up / expected) / PLATE_SPREAD) ** 2)),
+        default=None,
+    )
+
+
+def _usual_draws(changes: FloatArray) -> list[float]:
+    """Return the sizes that steps up often have, those that matter most first."""
+    up, down = np.sort(changes[changes > 0]), np.sort(-changes[changes < 0])
+    if not len(up):
         return []
-    draws = np.array([max(levels.settled(run, levels.signal), 1e-12) for run in runs])
-    order = np.argsort(draws)
-    likely = np.split(order, np.flatnonzero(np.diff(np.log(draws[order])) > np.log(OTHER_LOAD)) + 1)
-    parts = [part for like in likely for part in _apart(levels, draws, like)]
-    own = _largest(levels, draws, parts) if expected is None else _nearest(draws, parts, expected)
-    return [runs[i] for i in sorted(own.tolist())]
+    alike = np.searchsorted(up, up * (1 + ALIKE), side="right") - np.searchsorted(up, up * (1 - ALIKE))
+    back = np.searchsorted(down, up * (1 + ALIKE), side="right") - np.searchsorted(down, up * (1 - 2 * ALIKE))
+    weight = up * (alike + np.minimum(back, alike))
+    draws: list[float] = []
+    for k in np.argsort(-weight, kind="stable").tolist():
+        if len(draws) < MOST_DRAWS and all(abs(np.log(up[k] / draw)) > ALIKE for draw in draws):
+            near = up[(up >= up[k] * (1 - ALIKE)) & (up <= up[k] * (1 + ALIKE))]
+            draws.append(float(np.median(near)))
+    return draws
 
 
-def _apart(
-    levels: Levels, draws: NDArray[np.float64], like: NDArray[np.int64], times: int = 3
-) -> list[NDArray[np.int64]]:
-    """Split runs of like draw, in order of draw, where these differ most, as long as one would run twice at once.
-
-    After so many `times` it is no matter of loads any more, and they stay together.
-    """
-    if not times or len(like) < 2 or _overlaps(levels, like) <= OVERLAPPING * len(like):
-        return [like]
-    at = int(np.argmax(np.diff(np.log(draws[like])))) + 1
-    return [*_apart(levels, draws, like[:at], times - 1), *_apart(levels, draws, like[at:], times - 1)]
-
-
-def _overlaps(levels: Levels, part: NDArray[np.int64]) -> int:
-    """Count the runs that begin while another of them goes on."""
-    runs = [levels.runs[i] for i in sorted(part.tolist())]
-    ends = np.maximum.accumulate([run.last for run in runs])
-    return int(np.sum([run.inside for run in runs[1:]] <= ends[:-1]))
+def _told_apart(changes: FloatArray, draw: float) -> list[Followed]:
+    """Follow a load of about this draw; where steps of its size are left over, follow two that differ."""
+    ways = [Followed(draw, ratio * draw, TOLERANCE).again(changes).learned(changes).again(changes) for ratio in AT_STOP]
+    load = max(ways, key=Followed.whole_runs)
+    share = load.share(changes)
+    alike = share[(share > 0) & (fit(share) > WELL)]
+    if len(alike) - len(load.runs) <= OVERLAPPING * len(load.runs) or len(alike) < 2:
+        return [load]
+    sizes = np.sort(alike) * load.up
+    at = int(np.argmax(np.diff(np.log(sizes)))) + 1
+    lower, upper = float(np.median(sizes[:at])), float(np.median(sizes[at:]))
+    tolerance = min(TOLERANCE, max(upper / lower - 1, ALIKE) / 2)
+    larger = Followed(upper, upper, tolerance).again(changes).learned(changes).again(changes)
+    left = _without(changes, larger)
+    return [larger, Followed(lower, lower, tolerance).again(left).learned(left).again(left)]
 
 
-def _nearest(draws: NDArray[np.float64], parts: list[NDArray[np.int64]], expected: float) -> NDArray[np.int64]:
-    away = [abs(np.log(np.median(draws[part]) / expected)) for part in parts]
-    best = int(np.argmin(away))
-    return parts[best] if away[best] <= np.log(NEAR_PLATE) else np.empty(0, dtype=np.int64)
-
-
-def _largest(levels: Levels, draws: NDArray[np.float64], parts: list[NDArray[np.int64]]) -> NDArray[np.int64]:
-    lengths = np.array([levels.length_s(run) for run in levels.runs])
-    drawn = np.array([float((draws[part] * lengths[part]).sum()) for part in parts])
-    enough = min(WORTH_LOOKING * drawn.sum(), drawn.max())
-    return parts[int(np.flatnonzero(drawn >= enough)[-1])]
+def _without(changes: FloatArray, load: Followed) -> FloatArray:
+    """Return the steps that are left when those of a load are taken out. [unit]."""
+    left = changes.copy()
+    left[[k for run in load.runs for k in (run.start, run.stop) if k is not None]] = 0.0
+    return left

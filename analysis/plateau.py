@@ -2,33 +2,20 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from .chunk import MICROSECONDS, FloatArray, TimeArray
 
 #: Readings kept from either end of a plateau, and from all of it: enough for a median, whatever its length.
-EDGE, SAMPLE = 15, 128
-_SHORT = 40  # up to this many numbers Python sorts faster than NumPy
+EDGE, SAMPLE = 15, 64
 
-
-def median(x: FloatArray) -> float:
-    """Return the median of readings, shape (n,); NaN if one of them is NaN or there are none."""
-    n = len(x)
-    middle = n // 2
-    if n > _SHORT:
-        ordered: Sequence[float] | FloatArray = np.partition(x, [middle - 1, middle])
-        total = float(x.sum())
-    else:
-        ordered = sorted(x.tolist())
-        total = sum(ordered)
-    if not n or math.isnan(total):
-        return math.nan
-    return float(ordered[middle] if n % 2 else (ordered[middle - 1] + ordered[middle]) / 2)
+Counts = NDArray[np.int64]
+_FROM_START = np.zeros(1, dtype=np.int64)
 
 
 class Trace(NamedTuple):
@@ -40,8 +27,8 @@ class Trace(NamedTuple):
         Level at the beginning, at the end and as a rule: medians of readings. [unit]
     low, high : float
         Extremes. [unit]
-    readings : array
-        All of them where there are no more than `EDGE`; else empty. [unit]
+    head, tail : list of float
+        Its first and last readings, `EDGE` of them or all. [unit]
     """
 
     first: float
@@ -49,71 +36,8 @@ class Trace(NamedTuple):
     usual: float
     low: float
     high: float
-    readings: FloatArray
-
-
-_NONE = np.empty(0)
-
-
-@dataclass
-class Growing:
-    """One quantity over a plateau that may still grow: its ends, a thinned sample, the extremes."""
-
-    head: FloatArray
-    tail: FloatArray
-    sample: FloatArray
-    low: float
-    high: float
-    stride: int = 1
-
-    @classmethod
-    def of(cls, x: FloatArray) -> Growing:
-        """Return the beginning of a plateau; `x` has shape (n,), in the quantity's unit."""
-        growing = cls(x[:EDGE].copy(), x[-EDGE:].copy(), x.copy(), float(x.min()), float(x.max()))
-        growing._thin()
-        return growing
-
-    def extended(self, x: FloatArray, offset: int) -> Growing:
-        """Return the same with the plateau's next readings; `offset` is the number of readings before them."""
-        start = -offset % self.stride
-        growing = Growing(
-            np.concatenate([self.head, x])[:EDGE],
-            np.concatenate([self.tail, x])[-EDGE:],
-            np.concatenate([self.sample, x[start :: self.stride]]),
-            float(np.minimum(self.low, x.min())),
-            float(np.maximum(self.high, x.max())),
-            self.stride,
-        )
-        growing._thin()
-        return growing
-
-    def _thin(self) -> None:
-        while len(self.sample) > SAMPLE:
-            self.sample = self.sample[::2].copy()
-            self.stride *= 2
-
-    def closed(self, count: int) -> Trace:
-        """Return what is kept of it; `count` is the number of readings."""
-        return _trace(self.head, self.tail, self.sample, (self.low, self.high), count)
-
-
-def trace_of(x: FloatArray) -> Trace:
-    """Return what is kept of a whole plateau's readings; shape (n,), in the quantity's unit."""
-    n = len(x)
-    if n == 1:
-        value = float(x[0])
-        return Trace(value, value, value, value, value, x.copy())
-    stride = 1
-    while (n - 1) // stride + 1 > SAMPLE:
-        stride *= 2
-    return _trace(x[:EDGE], x[-EDGE:], x[::stride], (float(x.min()), float(x.max())), n)
-
-
-def _trace(head: FloatArray, tail: FloatArray, sample: FloatArray, extremes: tuple[float, float], count: int) -> Trace:
-    first = median(head)
-    if count <= EDGE:
-        return Trace(first, first, first, *extremes, head.copy())
-    return Trace(first, median(tail), median(sample), *extremes, _NONE)
+    head: list[float]
+    tail: list[float]
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,32 +80,118 @@ class Plateau:
         return (self.last_us - self.first_us) / MICROSECONDS
 
 
-@dataclass
+def medians(x: FloatArray, first: Counts, counts: Counts, stride: Counts | int = 1) -> FloatArray:
+    """Return medians of several stretches of readings at once; NaN where one of them is.
+
+    Parameters
+    ----------
+    x : array, shape (q, n)
+        Readings of several quantities, in their own units.
+    first, counts : array of int, shape (m,)
+        Where each stretch begins and how many readings it has.
+    stride : array of int, shape (m,), or int
+        Every how many readings one is taken.
+
+    Returns
+    -------
+    array, shape (q, m)
+    """
+    along = np.arange(counts.max())
+    inside = along < counts[:, None]
+    at = first[:, None] + np.where(inside, along, 0) * np.reshape(stride, (-1, 1))
+    ordered = np.where(inside, x[:, at], np.inf)
+    ordered.sort(axis=2)
+    rows = np.arange(len(counts))
+    middle = (ordered[:, rows, (counts - 1) // 2] + ordered[:, rows, counts // 2]) / 2
+    return np.where(np.isnan(ordered[:, :, -1]), np.nan, middle)
+
+
+def traces_of(names: Sequence[str], x: FloatArray, bounds: Counts) -> list[dict[str, Trace]]:
+    """Return what is kept of consecutive plateaus.
+
+    Parameters
+    ----------
+    names : sequence of str, length q
+        The quantities.
+    x : array, shape (q, n)
+        Their readings, in their own units.
+    bounds : array of int, shape (m + 1,)
+        Where each of `m` plateaus begins, and where the last ends.
+    """
+    starts, stops = bounds[:-1], bounds[1:]
+    counts = stops - starts
+    short = np.minimum(counts, EDGE)
+    stride = 1 << np.ceil(np.log2(np.maximum(counts / SAMPLE, 1.0))).astype(np.int64)
+    inside = x[:, : bounds[-1]]
+    edges = medians(x, np.append(starts, stops - short), np.append(short, short))
+    columns = (
+        *np.split(edges, 2, axis=1),
+        medians(x, starts, -(-counts // stride), stride),
+        np.minimum.reduceat(inside, starts, axis=1),
+        np.maximum.reduceat(inside, starts, axis=1),
+    )
+    figures = np.stack(columns, axis=2).tolist()
+    heads = [x[:, a : a + n].tolist() for a, n in zip(starts, short, strict=True)]
+    tails = [x[:, b - n : b].tolist() for b, n in zip(stops, short, strict=True)]
+    return [
+        {name: Trace._make([*figures[q][m], heads[m][q], tails[m][q]]) for q, name in enumerate(names)}
+        for m in range(len(starts))
+    ]
+
+
+@dataclass(frozen=True)
 class OpenPlateau:
-    """The last plateau of the readings so far, which the next may continue; attributes as of `Plateau`."""
+    """The last plateau of the readings so far, which the next may continue.
 
-    first_us: int
-    last_us: int
-    count: int
-    growing: dict[str, Growing]
-    sums: dict[str, tuple[float, float]]
-    least: float
-    step: float
-    after_gap: bool
-    step_s: float
+    ``begun`` is what is settled of it since its first reading; ``head``, ``tail`` and the thinned ``sample`` are
+    readings of all quantities, shape (q, m), ``low`` and ``high`` their extremes, shape (q,).
+    """
 
-    def extended(self, time_us: TimeArray, values: dict[str, FloatArray], sums: dict[str, float]) -> OpenPlateau:
-        """Return the plateau with its next readings; `sums` are the running integrals at the last of them."""
-        return replace(
-            self,
+    begun: Plateau
+    names: Sequence[str]
+    head: FloatArray
+    tail: FloatArray
+    sample: FloatArray
+    low: FloatArray
+    high: FloatArray
+    stride: int = 1
+
+    @classmethod
+    def of(cls, begun: Plateau, names: Sequence[str], x: FloatArray) -> OpenPlateau:
+        """Return the beginning of a plateau; `x` are its readings so far, shape (q, n)."""
+        edges = x[:, :EDGE].copy(), x[:, -EDGE:].copy()
+        return cls(begun, names, *edges, x.copy(), x.min(axis=1), x.max(axis=1))._thinned()
+
+    def extended(self, time_us: TimeArray, x: FloatArray, sums: Mapping[str, float]) -> OpenPlateau:
+        """Return the plateau with its next readings, shape (q, n); `sums` are the running integrals at the last."""
+        count = self.begun.count
+        begun = replace(
+            self.begun,
             last_us=int(time_us[-1]),
-            count=self.count + len(time_us),
-            growing={name: growing.extended(values[name], self.count) for name, growing in self.growing.items()},
-            sums={name: (first, sums[name]) for name, (first, _) in self.sums.items()},
+            count=count + len(time_us),
+            sums={name: (first, sums[name]) for name, (first, _) in self.begun.sums.items()},
         )
+        return OpenPlateau(
+            begun,
+            self.names,
+            np.concatenate([self.head, x[:, :EDGE]], axis=1)[:, :EDGE],
+            np.concatenate([self.tail, x[:, -EDGE:]], axis=1)[:, -EDGE:],
+            np.concatenate([self.sample, x[:, -count % self.stride :: self.stride]], axis=1),
+            np.minimum(self.low, x.min(axis=1)),
+            np.maximum(self.high, x.max(axis=1)),
+            self.stride,
+        )._thinned()
+
+    def _thinned(self) -> OpenPlateau:
+        sample, stride = self.sample, self.stride
+        while sample.shape[1] > SAMPLE:
+            sample, stride = sample[:, ::2], stride * 2
+        return self if stride == self.stride else replace(self, sample=sample.copy(), stride=stride)
 
     def closed(self) -> Plateau:
         """Return it as it stands."""
-        traces = {name: growing.closed(self.count) for name, growing in self.growing.items()}
-        rest = self.sums, self.least, self.step, self.after_gap, self.step_s
-        return Plateau(self.first_us, self.last_us, self.count, traces, *rest)
+        edges = [medians(x, _FROM_START, np.array([x.shape[1]]))[:, 0] for x in (self.head, self.tail, self.sample)]
+        figures = np.stack([*edges, self.low, self.high], axis=1).tolist()
+        heads, tails = self.head.tolist(), self.tail.tolist()
+        traces = {name: Trace._make([*figures[q], heads[q], tails[q]]) for q, name in enumerate(self.names)}
+        return replace(self.begun, traces=traces)

@@ -155,9 +155,7 @@ class PowerIntegral(SignalIntegral):
             means = np.concatenate([self._means, [v, measured.last["i"]]], axis=1)
             self._means = means[:, -1:]
             change = np.diff(means, axis=1)
-            self._swing_Ws += (
-                inner(np.abs(change[0] * change[1]), length_s[-change.shape[1] :]) if change.size else 0.0
-            )
+            self._swing_Ws += inner(np.abs(change[0] * change[1]), length_s[-change.shape[1] :]) if change.size else 0.0
 
     @property
     def mean_V(self) -> float | None:

@@ -10,7 +10,6 @@ from __future__ import annotations
 import copy
 from collections.abc import Set
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,7 +19,7 @@ from .blocks import Blocks
 from .chunk import MICROSECONDS, Chunk, FloatArray, TimeArray, join
 from .energy import contradicts
 from .intervals import between_readings
-from .plateau import Growing, OpenPlateau, Plateau, trace_of
+from .plateau import OpenPlateau, Plateau, Trace, traces_of
 from .threshold import Threshold
 
 #: Readings looked at together when the noise is judged.
@@ -90,8 +89,13 @@ class StepFold:
         for block in self._blocks.add(self._usable(chunk)):
             self._state.take(block, final=False)
 
+    def handed_over(self) -> list[Plateau]:
+        """Return the plateaus that will not change any more, and forget them."""
+        done, self._state.done = self._state.done, []
+        return done
+
     def result(self) -> Plateaus:
-        """Return the plateaus so far."""
+        """Return the plateaus so far, without those that were handed over."""
         state = self._state.twin()
         rest = self._blocks.rest()
         state.take(rest if rest is not None else Chunk(np.empty(0, np.int64), {}), final=True)
@@ -109,9 +113,11 @@ class StepFold:
 
 @dataclass(frozen=True)
 class _Cut:
-    """Readings that are being cut into plateaus: those from `before` up to `keep`."""
+    """Readings that are being cut into plateaus: those from `before` up to `keep`; `x` has a row for each quantity."""
 
-    readings: Chunk
+    time_us: TimeArray
+    names: tuple[str, ...]
+    x: FloatArray
     signal: FloatArray
     sums: dict[str, FloatArray]
     is_gap: NDArray[np.bool_]
@@ -119,31 +125,30 @@ class _Cut:
     before: int
     keep: int
 
-    def whole(self, a: int, b: int) -> Plateau:
-        """Return the plateau of the readings from `a` up to `b`, which ends there."""
-        traces = {name: trace_of(x[a:b]) for name, x in self.readings.quantities.items()}
-        time_us = self.readings.time_us
-        return Plateau(int(time_us[a]), int(time_us[b - 1]), b - a, traces, *self._rest(a, b))
+    def plateaus(self, bounds: NDArray[np.int64]) -> list[Plateau]:
+        """Return the plateaus between these readings, each of which begins one."""
+        traces = traces_of(self.names, self.x, bounds) if len(bounds) > 1 else []
+        ends = zip(traces, bounds[:-1].tolist(), bounds[1:].tolist(), strict=True)
+        return [self._plateau(trace, a, b) for trace, a, b in ends]
 
-    def begun(self, a: int, b: int) -> OpenPlateau:
-        """Return the plateau of the readings from `a` up to `b`, which may go on."""
-        growing = {name: Growing.of(x[a:b]) for name, x in self.readings.quantities.items()}
-        time_us = self.readings.time_us
-        return OpenPlateau(int(time_us[a]), int(time_us[b - 1]), b - a, growing, *self._rest(a, b))
-
-    def _rest(self, a: int, b: int) -> tuple[dict[str, tuple[float, float]], float, float, bool, float]:
-        sums = {name: (float(total[a]), float(total[b - 1])) for name, total in self.sums.items()}
-        time_us = self.readings.time_us
-        if not a:
-            return sums, self.least, 0.0, True, 0.0
-        step_s = float((time_us[a] - time_us[a - 1]) / MICROSECONDS)
-        return sums, self.least, float(self.signal[a] - self.signal[a - 1]), bool(self.is_gap[a]), step_s
+    def opened(self, a: int) -> OpenPlateau:
+        """Return the plateau that begins at `a` and may go on after the last reading."""
+        return OpenPlateau.of(self._plateau({}, a, self.keep), self.names, self.x[:, a : self.keep])
 
     def grown(self, plateau: OpenPlateau, stop: int) -> OpenPlateau:
         """Return a plateau from before with the readings up to `stop`."""
-        part = self.readings.part(self.before, stop)
+        part = slice(self.before, stop)
         at_end = {name: float(total[stop - 1]) for name, total in self.sums.items()}
-        return plateau.extended(part.time_us, dict(part.quantities), at_end)
+        return plateau.extended(self.time_us[part], self.x[:, part], at_end)
+
+    def _plateau(self, traces: dict[str, Trace], a: int, b: int) -> Plateau:
+        sums = {name: (total.item(a), total.item(b - 1)) for name, total in self.sums.items()}
+        step, after_gap, step_s = 0.0, True, 0.0
+        if a:
+            step, after_gap = self.signal.item(a) - self.signal.item(a - 1), self.is_gap.item(a)
+            step_s = (self.time_us.item(a) - self.time_us.item(a - 1)) / MICROSECONDS
+        times = self.time_us.item(a), self.time_us.item(b - 1)
+        return Plateau(*times, b - a, traces, sums, self.least, step, after_gap, step_s)
 
 
 class _State:
@@ -192,20 +197,23 @@ class _State:
         starts = np.flatnonzero((_steps(smooth, is_gap, least) | is_gap)[:keep])
         if not self._before:
             starts = np.unique(np.append(starts, 0))
-        self._gather(_Cut(level, smooth, self._integrated(level, keep), is_gap, least, self._before, keep), starts)
+        names, rows = tuple(level.quantities), np.array(list(level.quantities.values()))
+        sums = self._integrated(level, keep)
+        self._gather(_Cut(level.time_us, names, rows, smooth, sums, is_gap, least, self._before, keep), starts)
         return level
 
     def _gather(self, cut: _Cut, starts: NDArray[np.int64]) -> None:
         """Let the open plateau grow to the first start, and open a new one at the last."""
-        bounds = [*starts[starts >= cut.before].tolist(), cut.keep]
-        if self.open is not None and bounds[0] > cut.before:
-            self.open = cut.grown(self.open, bounds[0])
-        if len(bounds) == 1:
+        starts = starts[starts >= cut.before]
+        until = int(starts[0]) if len(starts) else cut.keep
+        if self.open is not None and until > cut.before:
+            self.open = cut.grown(self.open, until)
+        if not len(starts):
             return
         if self.open is not None:
             self.done.append(self.open.closed())
-        self.done += [cut.whole(a, b) for a, b in pairwise(bounds[:-1])]
-        self.open = cut.begun(bounds[-2], bounds[-1])
+        self.done += cut.plateaus(starts)
+        self.open = cut.opened(int(starts[-1]))
 
     def _integrated(self, readings: Chunk, keep: int) -> dict[str, FloatArray]:
         """Return the running integral of amps and of watts at each reading [unit s], and of the time unknown [s]."""
@@ -213,9 +221,10 @@ class _State:
         values: dict[str, FloatArray] = {}
         for name, x in readings.quantities.items():
             if name != "voltage_V":
-                values[name] = np.nan_to_num(x[:keep])
+                unknown = np.isnan(x[:keep])
+                values[name] = np.where(unknown, 0.0, x[:keep]) if unknown.any() else x[:keep]
                 if name != self._signal:
-                    values[unknown_of(name)] = np.isnan(x[:keep]).astype(np.float64)
+                    values[unknown_of(name)] = unknown.astype(np.float64)
         pieces = between_readings(
             time_us,
             values,
@@ -224,7 +233,10 @@ class _State:
             usual_interval_s=self._how.usual_interval_s,
             first_of_log=not self._before,
         ).measured
-        at, length_s, sums = np.searchsorted(time_us, pieces.stop_us), pieces.length_s, {}
+        at: slice | NDArray[np.int64] = slice(1, None)
+        if len(pieces.stop_us) != keep - 1:
+            at = np.searchsorted(time_us, pieces.stop_us)
+        length_s, sums = pieces.length_s, {}
         for name in values:
             increments = np.zeros(keep)
             increments[at] = (pieces.first[name] + pieces.last[name]) / 2 * length_s

@@ -24,9 +24,7 @@ def _small(name):
     cells = cells_of(name, CELLS, 1)
     if cells[0].sampling == "held":
         return cells
-    return [
-        replace(cell, length_s=min(cell.length_s, max(SHORTEST_S, MOST_READINGS * cell.every_s))) for cell in cells
-    ]
+    return [replace(cell, length_s=min(cell.length_s, max(SHORTEST_S, MOST_READINGS * cell.every_s))) for cell in cells]
 
 
 @pytest.fixture(scope="module")
@@ -75,7 +73,9 @@ def test_figures_stated_too_small_are_noticed():
 def test_table_knows_a_true_interval():
     """Normal errors of 1 and ends at 1.96 on either side: covered 95 %, as wide as the range, none of it to spare."""
     chance = np.random.default_rng(2)
-    cells = [np.stack([np.full(500, 9.0), 9 + x, 9 + x - 1.96, 9 + x + 1.96], axis=1) for x in chance.normal(0, 1, (20, 500))]
+    cells = [
+        np.stack([np.full(500, 9.0), 9 + x, 9 + x - 1.96, 9 + x + 1.96], axis=1) for x in chance.normal(0, 1, (20, 500))
+    ]
     r = row("any", "net_Ah", cells)
     # of 10,000 logs the share covered scatters by 0.2 %, the range of 500 errors by 4 % (a mean of twenty: 1 %)
     assert (r.covers, r.wide, r.pooled, r.needed) == pytest.approx((0.95, 1, 1, 1), abs=0.03)

@@ -1,0 +1,220 @@
+"""What a run was like: its figures, from the levels it stands on, went through and left behind."""
+
+from __future__ import annotations
+
+import math
+from bisect import bisect_left
+from dataclasses import dataclass, replace
+from itertools import accumulate, chain, combinations
+
+from .amounts import HowRead
+from .chunk import MICROSECONDS, SECONDS_PER_HOUR
+from .coincidence import Coincidence
+from .cycle_record import Cycle
+from .follow import Found
+from .level_record import LevelList
+from .steps import unknown_of
+
+#: Spacing of readings that can show the surge of a small motor, which is over in well under a second: common
+#: practice, no source (no standard gives a duration for a small single-phase pump). [s]
+SURGE_SPACING_S = 0.2
+#: A load's draw may fall by this share of its start's within a run.
+OWN_FALL = 0.5
+#: Of two ways to explain a run the one is taken that leaves least unexplained; an own fall counts by this share of it,
+#: another load's step at the very moment of a start or stop by this share of the run's: common practice, no source.
+FALL_COST, COINCIDENCE_COST = 0.3, 0.05
+#: So many steps down within a run may be its own.
+MOST_FALLS = 6
+#: Steps within a run that are smaller than this share of it are its own unrest.
+OWN_WOBBLE = 0.04
+
+
+NOTHING = Coincidence({}, {})
+
+
+@dataclass(frozen=True)
+class SeenRun:
+    """A run among the levels, and the steps of other loads within it.
+
+    Attributes
+    ----------
+    levels : LevelList
+        All levels.
+    start, stop : int, int or None
+        Its first level, and the one after its end; None where that was not seen.
+    last : int
+        Its last level.
+    others : list of int
+        Levels within it to which another load's step led.
+    shared : bool
+        Whether the array may have given part of its draw.
+    coincidence : Coincidence
+        What other loads switched at its start and its stop.
+    """
+
+    levels: LevelList
+    start: int
+    stop: int | None
+    last: int
+    others: list[int]
+    shared: bool = False
+    coincidence: Coincidence = NOTHING
+
+    @property
+    def start_us(self) -> float:
+        """When it began. [us]."""
+        return self.levels.levels[self.start].start_us
+
+    @property
+    def stop_us(self) -> float:
+        """When it ended, or was last seen running. [us]."""
+        levels = self.levels.levels
+        return levels[self.last].last_us if self.stop is None else levels[self.stop].start_us
+
+    @property
+    def length_s(self) -> float:
+        """How long it was seen running. [s]."""
+        return (self.stop_us - self.start_us) / MICROSECONDS
+
+    def before(self, name: str) -> float:
+        """Return the level that it stands on. [unit]."""
+        return self.levels.levels[self.start - 1].last[name]
+
+    def settled(self, name: str) -> float:
+        """Return its settled draw: the median of its levels by their length, less what others draw then. [unit]."""
+        levels, others = self.levels.levels, 0.0
+        readings: list[tuple[float, float]] = []
+        for k in range(self.start, self.last + 1):
+            others += self.levels.change(k, name) if k in self.others else 0.0
+            readings.append((levels[k].usual[name] - others, levels[k].length_s))
+        return _weighted_median(readings) - self.before(name) - self.coincidence.at_start.get(name, 0.0)
+
+    def drift(self, name: str) -> float:
+        """Return how far the baseline has moved by the end of a run that has one, other loads' steps apart. [unit]."""
+        assert self.stop is not None
+        moved = self.levels.levels[self.stop].first[name] - self.before(name)
+        switched = self.coincidence.at_start.get(name, 0.0) + self.coincidence.at_stop.get(name, 0.0)
+        return moved - switched - sum(self.levels.change(k, name) for k in self.others)
+
+
+def seen(levels: LevelList, found: Found, coincidence: Coincidence = NOTHING) -> SeenRun:
+    """Return a run that was found, with other loads' steps told from its own.
+
+    A step down within a run may be the run's own falling draw, or a load's that was on before; a strange step at its
+    start or stop may be its own as well, or hide another load's. Where the run ends, the level is back at the base plus
+    what others switched meanwhile: that is taken which leaves least to be explained there, and is least far-fetched.
+    """
+    signal, end = levels.signal, _end(levels, found)
+    steps, size = {k: levels.change(k, signal) for k in range(found.start + 1, end)}, levels.change(found.start, signal)
+    others = {k: x for k, x in steps.items() if abs(x) >= max(levels.levels[k].least / 2, OWN_WOBBLE * size)}
+    run = SeenRun(levels, found.start, found.stop, end - 1, list(others))
+    if found.stop is None:
+        return run
+    ways = [(run, 0.0)]
+    if coincidence is not NOTHING:
+        ways.append((replace(run, coincidence=coincidence), COINCIDENCE_COST * size))
+    explained = [_with_own_falls(way, others, size, cost) for way, cost in ways]
+    return min(explained, key=lambda way: way[0])[1]
+
+
+def _with_own_falls(run: SeenRun, others: dict[int, float], size: float, cost: float) -> tuple[float, SeenRun]:
+    """Return a run with those steps down that are its own, and how far-fetched that is. [unit of the signal]."""
+    left = run.drift(run.levels.signal)
+    falls = [k for k in others if -OWN_FALL * size < others[k] < 0]
+    falls = sorted(sorted(falls, key=others.__getitem__)[:MOST_FALLS])
+
+    def far_fetched(own: tuple[int, ...]) -> float:
+        fallen = sum(others[k] for k in own)
+        return abs(left + fallen) - FALL_COST * fallen
+
+    own = min(chain.from_iterable(combinations(falls, n) for n in range(len(falls) + 1)), key=far_fetched)
+    return far_fetched(own) + cost, replace(run, others=[k for k in others if k not in own])
+
+
+def _end(levels: LevelList, found: Found) -> int:
+    """Return the level that follows a run's last."""
+    if found.stop is not None:
+        return found.stop
+    after = range(found.start + 1, len(levels.levels))
+    return next((k for k in after if levels.levels[k].after_gap), len(levels.levels))
+
+
+def cycle_of(run: SeenRun, how: HowRead) -> Cycle:
+    """Return what a run was like, by itself."""
+    levels, names, signal = run.levels.levels, run.levels.names, run.levels.signal
+    first, after = levels[run.start], None if run.stop is None else levels[run.stop]
+    start_us, stop_us = round(first.start_us), None if after is None else round(after.start_us)
+    has_A, has_W, has_V = "current_A" in names, "power_W" in names, "voltage_V" in names and how.side == "dc"
+    run_A = _known(run.settled("current_A")) if has_A else None
+    surge_A = _known(first.peak["current_A"] - run.before("current_A")) if run_A is not None else None
+    before_V = _known(run.before("voltage_V")) if has_V else None
+    lowest_V = _known(-_highest([-level.lowest_V for level in levels[run.start : run.last + 1]])) if has_V else None
+    peak_W = _highest([level.highest_W for level in levels[run.start : run.last + 1]])
+    return Cycle(
+        load=None,
+        start_us=start_us,
+        stop_us=stop_us,
+        run_s=None if stop_us is None else (stop_us - start_us) / MICROSECONDS,
+        off_before_s=None,
+        surge_A=surge_A,
+        surge_ratio=_ratio(surge_A, run_A)
+        if has_A and run_A is not None
+        else _ratio(first.peak[signal] - run.before(signal), run.settled(signal)),
+        surge_resolved=how.sampling != "held" and 0 < first.spacing_s <= SURGE_SPACING_S,
+        run_A=run_A,
+        peak_W=_known(peak_W - run.before("power_W")) if has_W else None,
+        run_W=_known(run.settled("power_W")) if has_W else None,
+        charge_Ah=_above_base(run, "current_A") if how.side == "dc" else None,
+        energy_Wh=_above_base(run, "power_W"),
+        sag_V=before_V - lowest_V if before_V is not None and lowest_V is not None else None,
+        complete=stop_us is not None,
+        start_within_s=first.spacing_s / 2,
+        stop_within_s=None if after is None else after.spacing_s / 2,
+        before_V=before_V,
+        lowest_V=lowest_V,
+        array_may_share=run.shared,
+    )
+
+
+def _weighted_median(x: list[tuple[float, float]]) -> float:
+    """Return the median of numbers, each counted by its weight; NaN if one of them is."""
+    if math.isnan(sum(number for number, _ in x)):
+        return math.nan
+    x = sorted(x)
+    reached = list(accumulate(weight for _, weight in x))
+    return x[bisect_left(reached, reached[-1] / 2)][0]
+
+
+def _known(x: float) -> float | None:
+    """Return a number, or None for one that was not measured throughout."""
+    return None if math.isnan(x) else x
+
+
+def _highest(x: list[float]) -> float:
+    """Return the highest number; NaN if one of them is."""
+    return math.nan if math.isnan(sum(x)) else max(x)
+
+
+def _ratio(surge: float | None, settled: float | None) -> float | None:
+    """Return the surge over the settled draw. [1]."""
+    return surge / settled if surge is not None and settled is not None and settled > 0 else None
+
+
+def _above_base(run: SeenRun, name: str) -> float | None:
+    """Return the integral of a quantity over a run, above what it stands on. [unit h].
+
+    What it stands on is the level before the run, plus the steps of other loads meanwhile, plus the drift between the
+    levels before and after, taken as linear. None where the run's end was not seen, or the quantity not throughout.
+    """
+    if run.stop is None or name not in run.levels.names:
+        return None
+    levels = run.levels.levels
+    before, after = levels[run.start - 1], levels[run.stop]
+    if (unknown := unknown_of(name)) in after.sums_first and after.sums_first[unknown] > before.sums_last[unknown]:
+        return None
+    length_us = after.first_us - before.last_us
+    drift = 0.0 if run.shared else run.drift(name)  # after a shared run the bank takes back what the run took
+    below = (run.before(name) + run.coincidence.at_start.get(name, 0.0)) * length_us + drift * length_us / 2
+    below += sum(run.levels.change(k, name) * (after.first_us - levels[k].start_us) for k in run.others)
+    whole = after.sums_first[name] - before.sums_last[name]
+    return _known((whole - below / MICROSECONDS) / SECONDS_PER_HOUR)
