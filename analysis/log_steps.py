@@ -4,14 +4,17 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import Final
 
 import numpy as np
 
 from .chunk import MICROSECONDS, Sampling
-from .levels import Level, levels_of
-from .pairing import LEAST_LOAD
+from .levels import Level, LevelMaker
 from .refusal import Refusal
 from .steps import Plateaus
+
+#: Smaller steps are not looked at: common practice, no source. [W]
+LEAST_STEP_W: Final = 2.5
 
 
 @dataclass(frozen=True)
@@ -48,16 +51,22 @@ def steps_of(plateaus: Plateaus, sampling: Sampling) -> tuple[LogStep, ...]:
     Refusal
         If the log has no watts.
     """
-    levels = levels_of(plateaus.plateaus, plateaus.signal)
+    levels = _levels(plateaus)
     if levels and "power_W" not in levels[0].parts[0].traces:
         raise Refusal("one of the two logs has no watts (nor volts and amps), so their steps cannot be matched by size")
     found = []
     for before, level in pairwise(levels):
         size_W = level.first("power_W") - before.last("power_W")
-        if not level.after_gap and abs(size_W) >= LEAST_LOAD["power_W"]:
+        if not level.after_gap and abs(size_W) >= LEAST_STEP_W:
             at_us = _in_means_us(before, level, plateaus.signal) if sampling == "mean" else level.start_us
             found.append(LogStep(at_us, level.spacing_s, size_W))
     return tuple(found)
+
+
+def _levels(plateaus: Plateaus) -> list[Level]:
+    maker = LevelMaker(plateaus.signal)
+    done = [level for plateau in plateaus.plateaus for level in maker.add(plateau)]
+    return [*done, *maker.rest()]
 
 
 def _in_means_us(before: Level, level: Level, signal: str) -> float:
