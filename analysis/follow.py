@@ -51,38 +51,25 @@ class Found(NamedTuple):
     fall: int | None = None
 
 
-class _Chain(NamedTuple):
-    latest: Found
-    before: _Chain | None
+#: A way to explain the steps so far: how well it fits; what was found, the latest first, each with what is before it;
+#: where the run that is going on began and at which level its draw fell, and what is left of it. [1]
+_Path = tuple[float, "_Found", int, int | None, float]
+_Found = tuple[Found, "_Found"] | None
+_NOTHING: _Path = (0.0, None, 0, None, 1.0)
+_NEVER: _Path = (-1e18, None, 0, None, 1.0)
 
 
-class _Path(NamedTuple):
-    """A way to explain the steps so far: how well it fits, what was found (the latest first), what is going on."""
-
-    score: float
-    found: _Chain | None = None
-    start: int = 0
-    fall: int | None = None
-    left: float = 1.0
-
-    def skipping(self, good: float) -> _Path:
-        """Return the path if a step is another load's: the better it would fit, the less likely that is."""
-        return self if good <= 0 else _Path(self.score - good, *self[1:])
-
-    def ending(self, stop: int | None, good: float = 0.0) -> _Path:
-        """Return the path with its run ended."""
-        return _Path(self.score + good, _Chain(Found(self.start, stop, self.fall), self.found))
+def _plus(path: _Path, good: float) -> _Path:
+    return (path[0] + good, *path[1:]) if good else path
 
 
-_NEVER = _Path(-1e18)
+def _ended(path: _Path, stop: int | None, good: float) -> _Path:
+    score, found, start, fall, _ = path
+    return score + good, (Found(start, stop, fall), found), 0, None, 1.0
 
 
-def _best(*paths: _Path) -> _Path:
-    return max(paths, key=_score)
-
-
-def _score(path: _Path) -> float:
-    return path.score
+def _better(a: _Path, b: _Path) -> _Path:
+    return a if a[0] >= b[0] else b
 
 
 def fit(share: FloatArray, tolerance: float = TOLERANCE) -> FloatArray:
@@ -100,23 +87,36 @@ def follow(steps: Iterable[Step], at_start: float = 1.0) -> list[Found]:
     at_start : float
         Its draw after its start over that before its stop. [1]
     """
-    off, on, fallen, unseen = _Path(0.0), _NEVER, _NEVER, _Path(0.0)
+    off, on, fallen, unseen = _NOTHING, _NEVER, _NEVER, _NOTHING
     for k, share, good in steps:
+        missed = -good if good > 0 else 0.0  # what it costs to say that the step is another load's
         if math.isnan(share):
-            unseen = off = _best(off, unseen, on.ending(None, -OPEN_COST), fallen.ending(None, -OPEN_COST))
+            unseen = off = _closed(off, on, fallen, unseen)
             on = fallen = _NEVER
         elif share > 0:
-            begun = _Path(off.score + good, off.found, k)
-            off, fallen, unseen = off.skipping(good), fallen.skipping(good), unseen.skipping(good)
-            on = _best(on.skipping(good), begun)
+            begun = (off[0] + good, off[1], k, None, 1.0)
+            off, fallen, unseen = _plus(off, missed), _plus(fallen, missed), _plus(unseen, missed)
+            on = _better(_plus(on, missed), begun)
         else:
-            rest = _fit_of_rest(-share, fallen.left)
-            ended = on.ending(k, good), fallen.ending(k, rest), _Path(unseen.score + good, unseen.found)
-            falls = FALL[0] <= -share <= FALL[1] and share + at_start > LEAST_REST
-            less = _Path(on.score - FALL_COST, on.found, on.start, k, at_start + share) if falls else _NEVER
-            off, on, unseen = _best(off.skipping(good), *ended), on.skipping(good), unseen.skipping(good)
-            fallen = _best(fallen.skipping(rest), less)
-    return _listed(_best(off, unseen, on.ending(None, -OPEN_COST), fallen.ending(None, -OPEN_COST)).found)[::-1]
+            less = _NEVER
+            if FALL[0] <= -share <= FALL[1] and share + at_start > LEAST_REST:
+                less = (on[0] - FALL_COST, on[1], on[2], k, at_start + share)
+            off = _plus(off, missed)
+            if on[0] + good > off[0]:
+                off = _ended(on, k, good)
+            if unseen[0] + good > off[0]:
+                off = _plus(unseen, good)
+            if fallen is not _NEVER:
+                rest = _fit_of_rest(-share, fallen[4])
+                off = _better(off, _ended(fallen, k, rest)) if fallen[0] + rest > off[0] else off
+                fallen = _plus(fallen, -max(rest, 0.0))
+            on, unseen, fallen = _plus(on, missed), _plus(unseen, missed), _better(fallen, less)
+    return _listed(_closed(off, on, fallen, unseen)[1])
+
+
+def _closed(off: _Path, on: _Path, fallen: _Path, unseen: _Path) -> _Path:
+    """Return the best path where nothing is known of what comes next."""
+    return max(off, unseen, _ended(on, None, -OPEN_COST), _ended(fallen, None, -OPEN_COST), key=lambda path: path[0])
 
 
 def _fit_of_rest(share: float, left: float) -> float:
@@ -124,12 +124,12 @@ def _fit_of_rest(share: float, left: float) -> float:
     return max(1.0 - away * away, WORST)
 
 
-def _listed(chain: _Chain | None) -> list[Found]:
-    found = []
-    while chain is not None:
-        found.append(chain.latest)
-        chain = chain.before
-    return found
+def _listed(found: _Found) -> list[Found]:
+    runs = []
+    while found is not None:
+        run, found = found
+        runs.append(run)
+    return runs[::-1]
 
 
 def steps_of(changes: FloatArray, share: FloatArray, good: FloatArray) -> list[Step]:

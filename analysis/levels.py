@@ -117,6 +117,8 @@ class Level:
         nearest = parts[0].traces[name]
         if readings == EDGE and (len(parts) == 1 or parts[0].count >= EDGE):
             return nearest.last if at_end else nearest.first
+        if len(parts) == 1:
+            return _median(nearest.tail[-readings:] if at_end else nearest.head[:readings])
         x: list[float] = []
         for part in parts:
             trace = part.traces[name]
@@ -196,17 +198,18 @@ def record(level: Level, before: Level | None, signal: str, readings: tuple[int,
         How many readings stand for its beginning and its end.
     """
     names = level.names
+    changed = level.changed
     return LevelRecord(
         start_us=level.start_us,
-        spacing_s=level.spacing_s,
+        spacing_s=changed.step_s,
         first_us=level.first_us,
         last_us=level.last_us,
         after_gap=level.after_gap,
-        least=level.changed.least,
+        least=changed.least,
         first={name: level.first(name, readings[0]) for name in names},
         last={name: level.last(name, readings[1]) for name in names},
         usual={name: level.usual(name) for name in names},
-        peak={name: level.peak(name) for name in names},
+        peak={name: level.peak(name) for name in names if name != "voltage_V"},
         lowest_V=level.low("voltage_V"),
         highest_W=level.high("power_W"),
         sums_first={name: sums[0] for name, sums in level.parts[0].sums.items()},

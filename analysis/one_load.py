@@ -15,8 +15,10 @@ ALIKE = 0.08
 #: A step down over the step up, before it is known: most loads draw less when they stop than right after their start;
 #: where the array holds the bank at its regulation voltage, the bank takes back after a run what the run took.
 AT_STOP = (0.92, 1.3, 1.7)
+#: Of a load's starts so many at least have a stop, or else its step down is another. [1]
+MOSTLY = 0.8
 #: So many draws at most are looked at.
-MOST_DRAWS = 10
+MOST_DRAWS = 8
 #: The load that matters has at least this share of all that was switched on.
 WORTH_LOOKING = 0.1
 #: A load known by its nameplate may draw this many times more or less than its plate says; the farther away, the less
@@ -183,8 +185,9 @@ def _usual_draws(changes: FloatArray) -> list[float]:
 
 def _told_apart(changes: FloatArray, draw: float) -> list[Followed]:
     """Follow a load of about this draw; where steps of its size are left over, follow two that differ."""
-    ways = [Followed(draw, ratio * draw, TOLERANCE).again(changes).learned(changes).again(changes) for ratio in AT_STOP]
-    load = max(ways, key=Followed.whole_runs)
+    load = _followed(changes, draw, AT_STOP[0])
+    if load.whole_runs() < MOSTLY * int(np.sum(fit(changes[changes > 0] / load.up) > WELL)):
+        load = max([load, *(_followed(changes, draw, ratio) for ratio in AT_STOP[1:])], key=Followed.whole_runs)
     share = load.share(changes)
     alike = share[(share > 0) & (fit(share) > WELL)]
     if len(alike) - len(load.runs) <= OVERLAPPING * len(load.runs) or len(alike) < 2:
@@ -193,9 +196,13 @@ def _told_apart(changes: FloatArray, draw: float) -> list[Followed]:
     at = int(np.argmax(np.diff(np.log(sizes)))) + 1
     lower, upper = float(np.median(sizes[:at])), float(np.median(sizes[at:]))
     tolerance = min(TOLERANCE, max(upper / lower - 1, ALIKE) / 2)
-    larger = Followed(upper, upper, tolerance).again(changes).learned(changes).again(changes)
-    left = _without(changes, larger)
-    return [larger, Followed(lower, lower, tolerance).again(left).learned(left).again(left)]
+    larger = _followed(changes, upper, 1.0, tolerance)
+    return [larger, _followed(_without(changes, larger), lower, 1.0, tolerance)]
+
+
+def _followed(changes: FloatArray, draw: float, at_stop: float, tolerance: float = TOLERANCE) -> Followed:
+    """Follow a load of a given draw, and again by what its steps have shown."""
+    return Followed(draw, at_stop * draw, tolerance).again(changes).learned(changes).again(changes)
 
 
 def _without(changes: FloatArray, load: Followed) -> FloatArray:

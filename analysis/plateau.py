@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from .chunk import MICROSECONDS, FloatArray, TimeArray
 
 #: Readings kept from either end of a plateau, and from all of it: enough for a median, whatever its length.
-EDGE, SAMPLE = 15, 64
+EDGE, SAMPLE = 15, 32
 
 Counts = NDArray[np.int64]
 _FROM_START = np.zeros(1, dtype=np.int64)
