@@ -43,6 +43,9 @@ DRY_ALIKE: Final = 0.2
 OWN_DRAW: Final = 0.3
 #: A dry pump still draws as much of its usual draw (trade sources: 40 %, and some room): less is another load's. [1]
 DRY_LEAST: Final = 0.35
+#: At the log's end two are enough, if they draw the same to within this share. [1, 1]
+TWO_DRY: Final = 2
+SAME_DRAW: Final = 0.05
 #: So many dry runs in a row count though the pump drew as usual afterwards. [1]
 DRY_FOR_A_WHILE: Final = 5
 #: From the first dry run to the last this share of the runs are dry: a pump that draws as usual in between is not. [1]
@@ -132,12 +135,14 @@ def prime_lost(runs: Runs, limits: HealthLimits) -> Check:
 
 def _is_dry(runs: Runs, dry: BoolArray) -> bool:
     """Tell whether the low draws are those of a dry pump: some of them, in a row, and alike."""
+    if not dry.any():
+        return False
     lengths_s = runs.lengths_s()
     usual_s = float(np.median(lengths_s[~dry])) if (~dry).any() else 0.0
     on_and_on = bool((lengths_s[dry] > max(LEAST_DRY_S, LEAST_DRY * usual_s)).any())
     for_good = bool(dry[~np.isnan(runs.draw)][-1:].all())
-    enough = LEAST_DRY if for_good else DRY_FOR_A_WHILE
-    if not dry.any() or (dry.sum() < enough and not (on_and_on and for_good)):
+    enough = (TWO_DRY if _alike(runs.draw[dry], SAME_DRAW) else LEAST_DRY) if for_good else DRY_FOR_A_WHILE
+    if dry.sum() < enough and not (on_and_on and for_good):
         return False
     first, last = np.flatnonzero(dry)[[0, -1]]
     in_a_row = bool(dry[first : last + 1].mean() >= DRY_IN_A_ROW)
