@@ -39,6 +39,15 @@ STANDING_ADVICE: Final = (
 #: A load's usual draws, and those of a dry pump, are alike: half of them lie within this share of their median. [1]
 USUAL_ALIKE: Final = 0.1
 DRY_ALIKE: Final = 0.2
+#: A run that draws as much more or less than usual may be another load's. [1]
+OWN_DRAW: Final = 0.3
+#: A dry pump still draws as much of its usual draw (trade sources: 40 %, and some room): less is another load's. [1]
+DRY_LEAST: Final = 0.35
+#: At the log's end two are enough, if they draw the same to within this share. [1, 1]
+TWO_DRY: Final = 2
+SAME_DRAW: Final = 0.05
+#: So many dry runs in a row count though the pump drew as usual afterwards. [1]
+DRY_FOR_A_WHILE: Final = 5
 #: From the first dry run to the last this share of the runs are dry: a pump that draws as usual in between is not. [1]
 DRY_IN_A_ROW: Final = 0.8
 #: Fewer dry runs than this count only at the log's end, where one goes on for so long and so many times as long as
@@ -80,11 +89,20 @@ def usual_draw(runs: Runs) -> float | None:
     return float(np.median(usual))
 
 
+def draws_as_usual(runs: Runs) -> BoolArray:
+    """Return which runs draw so nearly the usual that they are surely this load's; all where that is not known."""
+    usual = usual_draw(runs)
+    if usual is None:
+        return np.ones(len(runs.draw), dtype=bool)
+    return np.isnan(runs.draw) | (np.abs(runs.draw / usual - 1) <= OWN_DRAW)
+
+
 def dry_runs(runs: Runs, limits: HealthLimits) -> BoolArray:
     """Return which runs draw so little, against the pump's own usual draw, that it may have run dry."""
     usual = usual_draw(runs)
-    none = np.zeros(len(runs.draw), dtype=bool)
-    return none if usual is None else runs.draw < limits.dry_share.value * usual
+    if usual is None:
+        return np.zeros(len(runs.draw), dtype=bool)
+    return (runs.draw < limits.dry_share.value * usual) & (runs.draw > DRY_LEAST * usual)
 
 
 def prime_lost(runs: Runs, limits: HealthLimits) -> Check:
@@ -117,11 +135,14 @@ def prime_lost(runs: Runs, limits: HealthLimits) -> Check:
 
 def _is_dry(runs: Runs, dry: BoolArray) -> bool:
     """Tell whether the low draws are those of a dry pump: some of them, in a row, and alike."""
+    if not dry.any():
+        return False
     lengths_s = runs.lengths_s()
     usual_s = float(np.median(lengths_s[~dry])) if (~dry).any() else 0.0
     on_and_on = bool((lengths_s[dry] > max(LEAST_DRY_S, LEAST_DRY * usual_s)).any())
     for_good = bool(dry[~np.isnan(runs.draw)][-1:].all())
-    if not dry.any() or (dry.sum() < LEAST_DRY and not (on_and_on and for_good)):
+    enough = (TWO_DRY if _alike(runs.draw[dry], SAME_DRAW) else LEAST_DRY) if for_good else DRY_FOR_A_WHILE
+    if dry.sum() < enough and not (on_and_on and for_good):
         return False
     first, last = np.flatnonzero(dry)[[0, -1]]
     in_a_row = bool(dry[first : last + 1].mean() >= DRY_IN_A_ROW)

@@ -21,8 +21,8 @@ LEAST_READINGS: Final = 3
 LEAST_CYCLES: Final = 8
 #: More runs or rests than this share that are too short to tell: what rests on their lengths is withheld. [1]
 TOO_MANY_SHORT: Final = 1 / 3
-#: A load cannot run twice at once: more overlaps than this share, and the runs are of several loads. [1]
-MOST_OVERLAPS: Final = 0.05
+#: A load cannot run twice at once: more overlaps than one and than this share, and the runs are of several loads. [1]
+MOST_OVERLAPS: Final = 0.1
 _HOUR_US: Final = 3600 * MICROSECONDS
 
 
@@ -126,8 +126,8 @@ class Runs:
     @cached_property
     def mixed(self) -> bool:
         """Whether so many runs begin before the one before has ended that they are hardly those of one load."""
-        rests = self.rest_s[~np.isnan(self.rest_s)]
-        return bool(len(rests)) and float(np.mean(rests <= 0)) > MOST_OVERLAPS
+        overlaps = int((self.rest_s <= 0).sum())
+        return overlaps > max(1.0, MOST_OVERLAPS * float((~np.isnan(self.rest_s)).sum()))
 
     def alone(self, lengths_s: FloatArray) -> BoolArray:
         """Return during which runs no other of them starts: a load cannot run twice, so another one was mispaired."""

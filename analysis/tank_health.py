@@ -12,7 +12,7 @@ from typing import Final
 import numpy as np
 
 from .chunk import FloatArray
-from .draw_health import dry_runs
+from .draw_health import draws_as_usual, usual_draw
 from .finding import Check, Rule, spell
 from .health_limits import COMMON_PRACTICE, HealthLimits
 from .health_runs import LEAST_CYCLES, BoolArray, Runs
@@ -227,11 +227,13 @@ def never_cuts_out(runs: Runs, limits: HealthLimits) -> Check:
     others = runs.run_s[runs.whole & (runs.run_s <= limit.value)]
     if len(others) < LEAST_CYCLES:
         return rule.not_judged(f"{len(others)} usual runs are too few to tell how long a run usually is")
+    if (~np.isnan(runs.draw)).sum() >= LEAST_CYCLES and usual_draw(runs) is None:
+        return rule.not_judged("the runs draw so differently that they may be several loads'")
     usual_s = float(np.median(others))
     lengths_s = runs.lengths_s()
     long = lengths_s > max(limit.value, TIMES_USUAL * usual_s)
     long |= ~runs.whole & (lengths_s > max(min(STILL_S, limit.value), TIMES_LONGEST * float(others.max())))
-    long &= runs.alone(lengths_s) & ~dry_runs(runs, limits)
+    long &= runs.alone(lengths_s) & draws_as_usual(runs)
     if not long.any():
         return rule.passed(f"the longest run took {spell(float(others.max()))}, a usual one {spell(usual_s)}")
     said = f"{int(long.sum())} of {len(long)} runs went on for up to {spell(float(lengths_s[long].max()))}"

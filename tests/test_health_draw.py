@@ -33,6 +33,8 @@ def test_a_draw_that_falls_to_half_says_that_the_prime_is_lost():
         dict.fromkeys(range(0, 34, 3), 430.0),  # draws as usual between
         {30: 300.0, 31: 420.0, 32: 520.0, 33: 540.0},  # nothing alike
         dict.fromkeys(range(28, 34), 600.0),  # 77 %
+        dict.fromkeys(range(20, 24), 430.0),  # four, and as usual again
+        dict.fromkeys(range(30, 34), 200.0),  # a quarter: another load's
     ],
 )
 def test_what_is_not_a_dry_pump_is_not_called_one(low):

@@ -153,6 +153,16 @@ def test_a_garden_hose_is_no_fault(length_s):
     assert found(cycles(run_s, use(np.random.default_rng(5), 30)), site()) == {}
 
 
+def test_a_long_run_of_another_draw_may_be_another_load_s():
+    """A heater of half the draw that is on for four hours is no pump that does not cut out."""
+    run_s = np.random.default_rng(5).uniform(68, 200, 30)
+    run_s[20] = 4 * 3600.0
+    draw_W = np.full(30, 780.0)
+    draw_W[20] = 400.0
+    made = cycles(run_s, use(np.random.default_rng(5), 30), draw_W=draw_W)
+    assert judged(made, site())["never_cuts_out"].outcome == "passed"
+
+
 def test_a_long_run_with_others_inside_was_mispaired():
     """A load cannot run twice at once."""
     rest_s = use(np.random.default_rng(5), 30)

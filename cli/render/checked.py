@@ -74,12 +74,11 @@ def checks(log: LogReport) -> Table:
             ABOUT.get(check.code, check.code),
             check.outcome,
             check.said,
-            check.limit or words.UNKNOWN,
-            check.source or words.UNKNOWN,
+            f"{check.limit} ({check.source})" if check.limit else words.UNKNOWN,
         )
         for check in log.checks
     )
-    return Table("What was checked", ("", "Outcome", "Seen", "Limit", "Source of the limit"), rows, prose=True)
+    return Table("What was checked", ("", "Outcome", "Seen", "Limit, and where it is from"), rows, prose=True)
 
 
 def trends(log: LogReport) -> Table:
