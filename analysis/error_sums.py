@@ -14,11 +14,8 @@ from .crossings import Crossings
 from .integral import inner
 
 #: The noise is read off this quantile of the second differences: low, so that steps between readings do not count even
-#: where a load switches every few readings.
-_QUIET_SHARE: Final = 0.25
-#: That quantile of the distance of a normal variable from its mean, in standard deviations (a table of the normal
-#: distribution: half of the share above 0.6253).
-_QUIET_Z: Final = 0.318639
+#: where a load switches every few readings; lower still for means, which what they average makes uneven.
+_QUIET_SHARE, _QUIET_SHARE_OF_MEANS = 0.25, 0.05
 #: The second difference of white noise is so many times as wide as the noise itself: 1, -2, 1 in quadrature.
 _SECOND_DIFFERENCE: Final = math.sqrt(6.0)
 #: A double's sign and exponent make so many sizes, and with four bits of its fraction so many finer ones.
@@ -83,7 +80,7 @@ class ErrorFacts:
     hidden: float
     wobble: NDArray[np.int64]
 
-    def noise(self, resolution: float = 0.0) -> float:
+    def noise(self, resolution: float = 0.0, *, of_means: bool = False) -> float:
         """Return the standard deviation of the readings' noise. [unit]
 
         Parameters
@@ -91,14 +88,17 @@ class ErrorFacts:
         resolution : float
             The last digit. Where so many readings are equal that the noise is hidden by it, the share of equal ones
             tells how much of it there can be. [unit]
+        of_means : bool
+            Whether the readings are means.
         """
         total = int(self.wobble.sum())
         if total == 0:
             return 0.0
         still = int(self.wobble[0]) / total
-        if still < _QUIET_SHARE:
-            at = int(np.searchsorted(np.cumsum(self.wobble), _QUIET_SHARE * total))
-            return _middle(at) / _QUIET_Z / _SECOND_DIFFERENCE
+        share = _QUIET_SHARE_OF_MEANS if of_means else _QUIET_SHARE
+        if still < share:
+            at = int(np.searchsorted(np.cumsum(self.wobble), share * total))
+            return _middle(at) / _z_within(share) / _SECOND_DIFFERENCE
         if resolution <= 0 or still > 1 - _QUIET_SHARE:
             return 0.0
         return resolution / 2 / _z_within(still) / _SECOND_DIFFERENCE

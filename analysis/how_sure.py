@@ -63,16 +63,17 @@ def judged(
         One-sided bounds: how much further the truth may lie below, or above, for a reason that no distribution
         describes. [unit]
     shift : float
-        By how much the truth is likely to lie above the figure, because of how that is defined. The interval shifts by
-        as much, but not beyond the figure itself. [unit]
+        By how much the truth is likely to lie above the figure (below, if negative), because of how that is defined.
+        The interval shifts by as much, but not beyond the figure itself. [unit]
     """
     there = sorted((part for part in components if part.u > 0), key=lambda part: -part.u)
     whole = combine(there)
+    below, above = max(whole.half - shift, 0.0) + lower, max(whole.half + shift, 0.0) + higher
     return HowSure(
-        low=value - max(whole.half - shift, 0.0) - lower,
-        high=value + shift + whole.half + higher,
+        low=value - below,
+        high=value + above,
         u=whole.u,
         factor=whole.factor,
-        u95=max(max(whole.half - shift, 0.0) + lower, shift + whole.half + higher),
+        u95=max(below, above),
         components=tuple(there),
     )

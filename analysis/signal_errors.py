@@ -52,7 +52,7 @@ class SignalErrors:
         self._facts = facts
         self._resolution = resolution
         self._starts = starts
-        self._noise = facts.noise(resolution)
+        self._noise = facts.noise(resolution, of_means=charge.how.sampling == "mean")
 
     def time_s(self, part: Part, offset: float) -> float:
         """Return the time over which an offset adds to a part: also that in which the signal is nearer to zero. [s]"""

@@ -155,7 +155,7 @@ class PowerIntegral(SignalIntegral):
             means = np.concatenate([self._means, [v, measured.last["i"]]], axis=1)
             self._means = means[:, -1:]
             change = np.diff(means, axis=1)
-            self._swing_Ws += inner(np.abs(change[0] * change[1]), length_s[-change.shape[1] :]) if change.size else 0.0
+            self._swing_Ws += inner(-change[0] * change[1], length_s[-change.shape[1] :]) if change.size else 0.0
 
     @property
     def mean_V(self) -> float | None:
@@ -164,7 +164,7 @@ class PowerIntegral(SignalIntegral):
 
     @property
     def swing_Ws(self) -> float:
-        """Change of volts x change of amps x length, summed from mean to mean. [W s]"""
+        """Fall of volts x rise of amps x length, summed from mean to mean. [W s]"""
         return self._swing_Ws
 
     def source_in_words(self) -> str:
