@@ -113,7 +113,6 @@ def test_runs_of_each_class(name):
 @pytest.mark.parametrize("name", WITH_FINDINGS)
 def test_findings_of_faulty_logs(name):
     """Two seeds: what has to be found is, and no alarm that is not true."""
-    pytest.importorskip("shuntbook.analysis.draw_health")
     assert [log["codes"] for log in (tally(name, seed) for seed in range(2)) if not log["findings"]] == []
 
 
