@@ -16,7 +16,8 @@ class Cycle:
     ``start_within_s`` and ``stop_within_s`` say how well the edges are known: half the spacing of the readings on
     either side [s]. ``before_V`` and ``lowest_V`` are the voltage before the start and the lowest during the run.
     ``array_may_share``: the array may have given part of the draw, because the bank stood at its regulation voltage;
-    draw, charge and energy are lower bounds then. ``charge_u95_Ah`` and ``energy_u95_Wh`` are half of the 95 %
+    draw, charge and energy are lower bounds then. ``base_drift_A`` and ``base_drift_W`` are how far the level it stands on
+    moved meanwhile. ``charge_u95_Ah`` and ``energy_u95_Wh`` are half of the 95 %
     interval; None until it is worked out.
     """
 
@@ -40,6 +41,8 @@ class Cycle:
     before_V: float | None = None
     lowest_V: float | None = None
     array_may_share: bool = False
+    base_drift_A: float | None = None
+    base_drift_W: float | None = None
     charge_u95_Ah: float | None = None
     energy_u95_Wh: float | None = None
 

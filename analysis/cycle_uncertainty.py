@@ -10,6 +10,7 @@ import numpy as np
 from .amounts import HowRead
 from .chunk import SECONDS_PER_HOUR, FloatArray
 from .cycle_record import Cycle, Cycles
+from .load_power import USUAL_START_S
 from .meter_figures import Accuracy, MeterFigures
 from .signal_errors import EVEN, WITHIN
 
@@ -47,17 +48,23 @@ def cycles_with_intervals(cycles: Cycles, figures: MeterFigures, how: HowRead, *
     else:
         gain = math.hypot(_gain(current), _gain(figures.voltage))
         watts = _Errors(gain, noise_A * volts, current.resolution * volts)
+    highest_A = max((_surge(cycle) for cycle in cycles.cycles), default=0.0)
     return replace(
         cycles,
         cycles=tuple(
             replace(
                 cycle,
-                charge_u95_Ah=amps.u95(cycle, cycle.charge_Ah, cycle.run_A, how),
-                energy_u95_Wh=watts.u95(cycle, cycle.energy_Wh, cycle.run_W, how),
+                charge_u95_Ah=amps.u95(cycle, cycle.charge_Ah, cycle.run_A, _Unseen.of(cycle, how, highest_A)),
+                energy_u95_Wh=watts.u95(cycle, cycle.energy_Wh, cycle.run_W, _Unseen.of(cycle, how, highest_A, volts)),
             )
             for cycle in cycles.cycles
         ),
     )
+
+
+def _surge(cycle: Cycle) -> float:
+    """Return what a start was seen to draw above the settled run. [A]"""
+    return max((cycle.surge_A or 0.0) - (cycle.run_A or 0.0), 0.0)
 
 
 def _gain(accuracy: Accuracy) -> float:
@@ -79,25 +86,48 @@ class _Errors:
     noise: float
     resolution: float
 
-    def u95(self, cycle: Cycle, amount: float | None, run: float | None, how: HowRead) -> float | None:
+    def u95(self, cycle: Cycle, amount: float | None, run: float | None, unseen: _Unseen) -> float | None:
         """Return half of the 95 % interval of one amount of a cycle [unit h]; None where the amount is not known."""
         if amount is None or cycle.run_s is None:
             return None
-        interval_s = how.usual_interval_s or 0.0
         settled = abs(run if run is not None else amount * SECONDS_PER_HOUR / max(cycle.run_s, 1e-9))
-        readings = max(cycle.run_s / interval_s, 1.0) if interval_s else 1.0
+        readings = max(cycle.run_s / unseen.interval_s, 1.0) if unseen.interval_s else 1.0
         base = self.noise * cycle.run_s * math.sqrt(1 / _BASE_READINGS + 1 / readings)
         digit = math.sqrt(2) * self.resolution / WITHIN * cycle.run_s
-        even = np.array([self.gain * abs(amount) * SECONDS_PER_HOUR, digit, *_edges_s(cycle, how) * settled / WITHIN])
-        return _half(even, base) / SECONDS_PER_HOUR
+        even = np.array([self.gain * abs(amount) * SECONDS_PER_HOUR, digit, *unseen.edges_s * settled / WITHIN])
+        return _half(np.concatenate([even, unseen.apart / EVEN]), base) / SECONDS_PER_HOUR
 
 
-def _edges_s(cycle: Cycle, how: HowRead) -> FloatArray:
-    """Return the spacing of the readings around start and stop [s]; means know what was drawn meanwhile."""
-    if how.sampling == "mean":
-        return np.zeros(2)
-    usual_s = (how.usual_interval_s or 0.0) / 2
-    return 2 * np.array([usual_s if s is None else s for s in (cycle.start_within_s, cycle.stop_within_s)])
+@dataclass(frozen=True)
+class _Unseen:
+    """What a cycle's readings do not show.
+
+    Parameters
+    ----------
+    interval_s : float
+        Their usual spacing. [s]
+    edges_s : array, shape (2,)
+        Spacing of the readings around start and stop; means know what was drawn meanwhile. [s]
+    apart : array, shape (2,)
+        Limits of what the start's surge, and a level below that moved at an unknown instant, can do. [unit s]
+    """
+
+    interval_s: float
+    edges_s: FloatArray
+    apart: FloatArray
+
+    @classmethod
+    def of(cls, cycle: Cycle, how: HowRead, highest_A: float, volts: float | None = None) -> _Unseen:
+        """Return it for the charge of a cycle; with `volts` for its energy."""
+        interval_s = how.usual_interval_s or 0.0
+        drift = (cycle.base_drift_A if volts is None else cycle.base_drift_W) or 0.0
+        moved = abs(drift) * (cycle.run_s or 0.0) / 2
+        if how.sampling == "mean":
+            return cls(interval_s, np.zeros(2), np.array([moved]))
+        spacing_s = [interval_s if s is None else 2 * s for s in (cycle.start_within_s, cycle.stop_within_s)]
+        caught, missed = _surge(cycle) * interval_s, highest_A * min(interval_s, USUAL_START_S)
+        surge = 0.0 if cycle.surge_resolved else max(caught, missed) * (volts or 1.0)
+        return cls(interval_s, np.array(spacing_s), np.array([moved, surge]))
 
 
 def _half(even: FloatArray, normal: float) -> float:

@@ -173,7 +173,13 @@ def cycle_of(run: SeenRun, how: HowRead) -> Cycle:
         before_V=before_V,
         lowest_V=lowest_V,
         array_may_share=run.shared,
+        base_drift_A=_drift(run, "current_A"),
+        base_drift_W=_drift(run, "power_W"),
     )
+
+
+def _drift(run: SeenRun, name: str) -> float | None:
+    return None if run.stop is None or run.shared or name not in run.levels.names else _known(run.drift(name))
 
 
 def _weighted_median(x: list[tuple[float, float]]) -> float:
