@@ -16,8 +16,8 @@ class Cycle:
     ``start_within_s`` and ``stop_within_s`` say how well the edges are known: half the spacing of the readings on
     either side [s]. ``before_V`` and ``lowest_V`` are the voltage before the start and the lowest during the run.
     ``array_may_share``: the array may have given part of the draw, because the bank stood at its regulation voltage;
-    draw, charge and energy are lower bounds then. ``base_drift_A`` and ``base_drift_W`` are how far the level it stands on
-    moved meanwhile. ``charge_u95_Ah`` and ``energy_u95_Wh`` are half of the 95 %
+    draw, charge and energy are lower bounds then. ``base_drift_A`` and ``base_drift_W`` are how far the level that it
+    stands on moved meanwhile. ``charge_u95_Ah`` and ``energy_u95_Wh`` are half of the 95 %
     interval; None until it is worked out.
     """
 
