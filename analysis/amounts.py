@@ -116,7 +116,7 @@ class Evidence:
     mean_V : float or None
         Mean voltage over the measured time. [V]
     swing_Ws : float
-        Sum of fall of volts x rise of amps x length from mean to mean: what products of means can miss. [W s]
+        Sum of fall of volts x rise of amps x length from reading to reading: what products of the two miss. [W s]
     """
 
     current: ErrorFacts | None

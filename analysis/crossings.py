@@ -9,6 +9,7 @@ from __future__ import annotations
 import numpy as np
 
 from .chunk import FloatArray
+from .sizes import HALF, size_of
 
 
 class Crossings:
@@ -25,37 +26,45 @@ class Crossings:
 
     def __init__(self, *, linear: bool) -> None:
         self._linear = linear
-        self._hidden = 0.0
+        self._hidden = np.zeros(HALF)
         self._tail = np.empty((3, 0))
 
     def add(self, first: FloatArray, last: FloatArray, length_s: FloatArray) -> None:
         """Take the next intervals in: the signal at either end [unit], and their lengths [s]; shapes (n,)."""
         rows = np.concatenate([self._tail, [first, last, length_s]], axis=1)
         self._tail = rows[:, -2 * self._around :]
-        self._hidden += self._judged(rows)
+        self._judge(rows, self._hidden)
 
-    def result(self) -> float:
-        """Return what is hidden so far; the last intervals are judged as if nothing changed after them. [unit s]"""
+    def result(self) -> FloatArray:
+        """Return what is hidden so far, by the power of two of the step's size; shape (2048,). [unit s]
+
+        The last intervals are judged as if nothing changed after them.
+        """
+        hidden = self._hidden.copy()
         if not self._tail.shape[1]:
-            return self._hidden
+            return hidden
         _, last, length_s = self._tail[:, -1]
         after = np.repeat([[last], [last], [length_s]], self._around, axis=1)
-        return self._hidden + self._judged(np.concatenate([self._tail, after], axis=1))
+        self._judge(np.concatenate([self._tail, after], axis=1), hidden)
+        return hidden
 
     @property
     def _around(self) -> int:
         """How many intervals on either side tell a step from a slope."""
         return 1 if self._linear else 2
 
-    def _judged(self, rows: FloatArray) -> float:
-        """Return what the intervals hide that have enough others on either side. [unit s]"""
-        if rows.shape[1] <= 2 * self._around:
-            return 0.0
-        return float((_of_lines(*rows) if self._linear else _of_means(*rows)).sum())
+    def _judge(self, rows: FloatArray, hidden: FloatArray) -> None:
+        """Add what the intervals hide that have enough others on either side. [unit s]"""
+        if rows.shape[1] > 2 * self._around:
+            step, amount = _of_lines(*rows) if self._linear else _of_means(*rows)
+            np.add.at(hidden, size_of(step), amount)
 
 
-def _of_lines(first: FloatArray, last: FloatArray, length_s: FloatArray) -> FloatArray:
-    """Return what lines through zero hide, where they stand for steps.
+Found = tuple[FloatArray, FloatArray]
+
+
+def _of_lines(first: FloatArray, last: FloatArray, length_s: FloatArray) -> Found:
+    """Return the sizes of steps, and what lines through zero hide, where they stand for steps.
 
     With a at the one end and -b at the other, a step anywhere between draws a dt / 2 in the mean, a line a dt / 2 x
     a / (a + b): less by a b dt / (2 (a + b)). A change no larger than its neighbours is a slope, and hides nothing.
@@ -64,11 +73,13 @@ def _of_lines(first: FloatArray, last: FloatArray, length_s: FloatArray) -> Floa
     change = np.abs(last - first)
     slope = (change[at - 1] + change[at + 1]) / 2 / change[at]
     a, b = np.abs(first[at]), np.abs(last[at])
-    return np.asarray(np.maximum(1 - slope, 0) * a * b / (a + b) / 2 * length_s[at])
+    return a + b, np.maximum(1 - slope, 0) * a * b / (a + b) / 2 * length_s[at]
 
 
-def _of_means(_: FloatArray, mean: FloatArray, length_s: FloatArray) -> FloatArray:
-    """Return what means hide: between a before and -b after, a step at the share u of the interval makes its mean.
+def _of_means(_: FloatArray, mean: FloatArray, length_s: FloatArray) -> Found:
+    """Return the sizes of steps, and what means hide.
+
+    Between a before and -b after, a step at the share u of the interval makes its mean.
 
     The mean is a u - b (1 - u), of which a u was drawn and b (1 - u) returned; the smaller of the two is hidden. Where
     the signal goes on changing before and after, it is a slope, which hides a quarter of that.
@@ -80,4 +91,4 @@ def _of_means(_: FloatArray, mean: FloatArray, length_s: FloatArray) -> FloatArr
     slope = (np.abs(a - mean[at]) + np.abs(mean[at + 4] + b)) / np.abs(a + b)
     step = np.maximum(1 - slope, 0)
     hidden = np.minimum(np.abs(a * share), np.abs(b * (1 - share))) * length_s[at + 2]
-    return np.asarray((step + (1 - step) / 4) * hidden)
+    return np.abs(a + b), (step + (1 - step) / 4) * hidden

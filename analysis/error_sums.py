@@ -12,15 +12,18 @@ from numpy.typing import NDArray
 from .chunk import FloatArray
 from .crossings import Crossings
 from .integral import inner
+from .sizes import HALF, SIZES, size_of
 
 #: The noise is read off this quantile of the second differences: low, so that steps between readings do not count even
 #: where a load switches every few readings; lower still for means, which what they average makes uneven.
 _QUIET_SHARE, _QUIET_SHARE_OF_MEANS = 0.25, 0.05
 #: The second difference of white noise is so many times as wide as the noise itself: 1, -2, 1 in quadrature.
 _SECOND_DIFFERENCE: Final = math.sqrt(6.0)
-#: A double's sign and exponent make so many sizes, and with four bits of its fraction so many finer ones.
-_SIZES: Final = 4096
-_FINE_SIZES: Final = 1 << 15
+#: From so many equal readings on the signal stands still, and noise does not move its last digit: common practice, no
+#: source. [1]
+_STILL: Final = 8
+#: A double's exponent and four bits of its fraction make so many finer sizes.
+_FINESIZES: Final = 1 << 15
 
 
 @dataclass(frozen=True)
@@ -49,7 +52,8 @@ class ErrorFacts:
     lengths2 : float
         Sum of the squares of the intervals' lengths. [s2]
     runs2 : Parts
-        Sum of the squares of the lengths of runs of equal readings. [s2]
+        Sum of the squares of the times that one error of the last digit stands: a run of equal readings, or all runs of
+        one reading where the signal stands still. [s2]
     net, squares : float
         Integral of the signal, and of its square. [unit s], [unit2 s]
     highest : float
@@ -58,8 +62,8 @@ class ErrorFacts:
         Time by the sign and the power of two of the signal's size. [s]
     sizes_above, sizes_below : array, shape (2048,)
         What was drawn and returned, by the power of two of the signal's size. [unit s]
-    hidden : float
-        What steps through zero hide of draw and of return alike. [unit s]
+    sizes_hidden : array, shape (2048,)
+        What steps through zero hide of draw and of return alike, by the power of two of the step's size. [unit s]
     wobble : array, shape (32768,)
         Second differences of the readings counted by their size.
     """
@@ -77,7 +81,7 @@ class ErrorFacts:
     sizes_s: FloatArray
     sizes_above: FloatArray
     sizes_below: FloatArray
-    hidden: float
+    sizes_hidden: FloatArray
     wobble: NDArray[np.int64]
 
     def noise(self, resolution: float = 0.0, *, of_means: bool = False) -> float:
@@ -103,6 +107,11 @@ class ErrorFacts:
             return 0.0
         return resolution / 2 / _z_within(still) / _SECOND_DIFFERENCE
 
+    def hidden(self, limit: float) -> float:
+        """Return what steps through zero hide that are larger than `limit`, of draw and of return alike. [unit s]"""
+        first = int(size_of(np.array([abs(limit)]))[0]) + 1 if limit > 0 else 0
+        return float(self.sizes_hidden[first:].sum())
+
     def near_zero(self, limit: float) -> tuple[float, float, float, float]:
         """Return time and integral of what lies closer to zero than `limit`, above and below it apart.
 
@@ -114,8 +123,8 @@ class ErrorFacts:
         above_s, below_s, above, below : float
             All positive. [s], [s], [unit s], [unit s]
         """
-        half = _SIZES // 2
-        top = int(_size(np.array([abs(limit)]))[0]) + 1 if limit > 0 else 1
+        half = HALF
+        top = int(size_of(np.array([abs(limit)]))[0]) + 1 if limit > 0 else 1
         return (
             float(self.sizes_s[1:top].sum()),
             float(self.sizes_s[half + 1 : half + top].sum()),
@@ -140,9 +149,9 @@ class ErrorSums:
         self._intervals = 0
         self._steps2, self._steps4 = np.zeros(3), np.zeros(3)
         self._lengths2 = self._net = self._squares = self._highest = 0.0
-        self._sizes_s = np.zeros(_SIZES)
-        self._sizes_above, self._sizes_below = np.zeros(_SIZES // 2), np.zeros(_SIZES // 2)
-        self._wobble = np.zeros(_FINE_SIZES, np.int64)
+        self._sizes_s = np.zeros(SIZES)
+        self._sizes_above, self._sizes_below = np.zeros(HALF), np.zeros(HALF)
+        self._wobble = np.zeros(_FINESIZES, np.int64)
         self._last = np.empty(0)
         self._runs = _Runs()
         self._crossings = Crossings(linear=linear)
@@ -170,9 +179,9 @@ class ErrorSums:
         self._net += float(amount.sum())
         self._squares += inner(middle, amount)
         self._highest = max(self._highest, float(np.max(last)), float(-np.min(last)))
-        sizes = _size(middle)
+        sizes = size_of(middle)
         np.add.at(self._sizes_s, sizes, length_s)
-        sizes &= _SIZES // 2 - 1
+        sizes &= HALF - 1
         np.add.at(self._sizes_above, sizes, above)
         np.add.at(self._sizes_below, sizes, below)
         self._runs.add(last, length_s)
@@ -206,7 +215,7 @@ class ErrorSums:
 
     def result(self) -> ErrorFacts:
         """Return the facts so far."""
-        half = _SIZES // 2
+        half = HALF
         above = float(self._sizes_s[1:half].sum())
         below = float(self._sizes_s[half + 1 :].sum())
         return ErrorFacts(
@@ -223,44 +232,52 @@ class ErrorSums:
             sizes_s=self._sizes_s.copy(),
             sizes_above=self._sizes_above.copy(),
             sizes_below=self._sizes_below.copy(),
-            hidden=self._crossings.result(),
+            sizes_hidden=self._crossings.result(),
             wobble=self._wobble.copy(),
         )
 
 
 class _Runs:
-    """Sum the squares of the lengths of runs of equal readings: within one, the error of the last digit is one."""
+    """Sum the squares of the lengths of runs of equal readings: within one, the error of the last digit is one.
+
+    Where readings stand still, runs of the same reading have the same error, and count as one.
+    """
 
     def __init__(self) -> None:
         self._done = np.zeros(3)
+        self._still: dict[float, float] = {}
         self._value = math.nan
-        self._open_s = 0.0
+        self._open_s, self._open_count = 0.0, 0
 
     def add(self, x: FloatArray, length_s: FloatArray) -> None:
-        ends = np.flatnonzero(x[1:] != x[:-1])
-        until = np.concatenate([[0.0], np.cumsum(length_s)[ends] if len(ends) else [], [float(length_s.sum())]])
-        runs_s, values = np.diff(until), x[np.concatenate([ends, [len(x) - 1]])]
+        ends = np.concatenate([np.flatnonzero(x[1:] != x[:-1]), [len(x) - 1]])
+        runs_s = np.diff(np.cumsum(length_s)[ends], prepend=0.0)
+        counts, values = np.diff(ends, prepend=-1), x[ends]
         if values[0] == self._value:
             runs_s[0] += self._open_s
-        elif self._open_s > 0:
-            self._done += _by_sign(np.array([self._value]), np.array([self._open_s]))
-        self._done += _by_sign(values[:-1], runs_s[:-1])
-        self._value, self._open_s = float(values[-1]), float(runs_s[-1])
+            counts[0] += self._open_count
+        elif self._open_count:
+            self._close(np.array([self._value]), np.array([self._open_s]), np.array([self._open_count]))
+        self._close(values[:-1], runs_s[:-1], counts[:-1])
+        self._value, self._open_s, self._open_count = float(values[-1]), float(runs_s[-1]), int(counts[-1])
+
+    def _close(self, values: FloatArray, runs_s: FloatArray, counts: NDArray[np.int64]) -> None:
+        still = counts >= _STILL
+        self._done += _by_sign(values[~still], runs_s[~still])
+        for value, run_s in zip(values[still].tolist(), runs_s[still].tolist(), strict=True):
+            self._still[value] = self._still.get(value, 0.0) + run_s
 
     def result(self) -> Parts:
-        so_far = self._done + _by_sign(np.array([self._value]), np.array([self._open_s]))
-        return Parts(*so_far.tolist())
+        still = dict(self._still)
+        still[self._value] = still.get(self._value, 0.0) + self._open_s
+        both = np.array([*still.keys()]), np.array([*still.values()])
+        return Parts(*(self._done + _by_sign(*both)).tolist())
 
 
 def _by_sign(values: FloatArray, runs_s: FloatArray) -> FloatArray:
     """Return sums of squares where nothing is returned, where nothing is drawn, and of all. [s2]"""
     square = runs_s * runs_s
     return np.array([square[values >= 0].sum(), square[values <= 0].sum(), square.sum()])
-
-
-def _size(x: FloatArray) -> NDArray[np.int64]:
-    """Return sign and power of two of each number, as one index: an order of size that costs no logarithm."""
-    return (np.ascontiguousarray(x).view(np.int64) >> 52) & (_SIZES - 1)
 
 
 def _middle(fine_size: int) -> float:

@@ -154,7 +154,9 @@ class SignalErrors:
 
     def hidden(self, part: Part, unit_s: float) -> float:
         """Return what steps through zero between two readings hide of a part; nothing of the net. [unit h]"""
-        return 0.0 if part == "net" or self._how.sampling == "held" else self._facts.hidden / unit_s
+        if part == "net" or self._how.sampling == "held":
+            return 0.0
+        return self._facts.hidden(2 * _NOISE_REACH * self._noise) / unit_s
 
     def about_zero(self, part: Part, unit_s: float) -> float:
         """Return how much of a part may be noise about zero, which counts as drawn and as returned. [unit h]"""

@@ -151,7 +151,10 @@ class PowerIntegral(SignalIntegral):
         length_s = measured.length_s
         v = measured.last["v"]
         self._volt_seconds += inner((measured.first["v"] + v) / 2, length_s)
-        if self.how.sampling == "mean":
+        if self.how.sampling == "instant":
+            fall_V, rise_A = measured.first["v"] - v, measured.last["i"] - measured.first["i"]
+            self._swing_Ws += inner(fall_V * rise_A, length_s)
+        elif self.how.sampling == "mean":
             means = np.concatenate([self._means, [v, measured.last["i"]]], axis=1)
             self._means = means[:, -1:]
             change = np.diff(means, axis=1)
@@ -164,7 +167,7 @@ class PowerIntegral(SignalIntegral):
 
     @property
     def swing_Ws(self) -> float:
-        """Fall of volts x rise of amps x length, summed from mean to mean. [W s]"""
+        """Fall of volts x rise of amps x length, summed from reading to reading. [W s]"""
         return self._swing_Ws
 
     def source_in_words(self) -> str:

@@ -22,7 +22,7 @@ from .signal_errors import EVEN, Part, SignalErrors, UnseenStarts
 
 _RANGE: Final = "a share of the range is an offset: it grows with time"
 _FACTOR: Final = "power factor readings are taken as ± 1 %: common practice, no source"
-_OF_MEANS: Final = "a load that switches within a reading: the mean of a product is not the product of means"
+_OF_PRODUCT: Final = "a load that switches between two readings moves volts and amps at once, their lines do not"
 
 
 def with_intervals(charge: Charge, figures: MeterFigures, starts: UnseenStarts | None = None) -> Charge:
@@ -123,7 +123,7 @@ class _OfEnergy(SignalErrors):
             components,
             lower=self.about_zero(part, SECONDS_PER_HOUR),
             higher=self.unseen(part, SECONDS_PER_HOUR),
-            shift=self.hidden(part, SECONDS_PER_HOUR) - (self._of_means(part) if self._is_product_of_means else 0.0),
+            shift=self.hidden(part, SECONDS_PER_HOUR) - self._of_product(part),
         )
 
     def _by_power(self, part: Part, value: float) -> Iterator[Component]:
@@ -146,27 +146,26 @@ class _OfEnergy(SignalErrors):
         yield Component("voltage offset (share of range)", limit_V * ampere_hours / EVEN, even=1, reason=_RANGE)
         half_V = voltage.resolution / 2
         yield Component("voltage last digit", half_V * ampere_hours / EVEN, even=1, reason="volts are rounded")
-        if self._is_product_of_means:
-            yield Component("volts x amps of means", abs(self._of_means(part)) / EVEN, even=1, reason=_OF_MEANS)
+        yield Component("volts x amps", abs(self._of_product(part)) / EVEN, even=1, reason=_OF_PRODUCT)
         if self._source == VOLTS_AMPS_FACTOR:
             factor_Wh = USUAL_READING_PCT / 100 * abs(value)
             yield Component(
                 "power factor", factor_Wh / EVEN, even=1, reason="taken as ± 1 %: common practice, no source"
             )
 
-    @property
-    def _is_product_of_means(self) -> bool:
-        return self._source == VOLTS_AMPS and self._how.sampling == "mean"
+    def _of_product(self, part: Part) -> float:
+        """Return by how much volts x amps are likely to be too high, where steps fall between readings. [Wh]
 
-    def _of_means(self, part: Part) -> float:
-        """Return by how much a product of means is likely to be too high, where steps fall within readings. [Wh]
-
-        With a step at the share x of a reading the product is too high by x (1 - x) x fall x rise, a sixth in the mean,
-        while the changes from mean to mean keep x^2 + (1 - x)^2 of it, two thirds: so a quarter of their sum.
+        Of means: with a step at the share x of a reading the product is too high by x (1 - x) x fall x rise, a sixth in
+        the mean, while the changes from mean to mean keep x^2 + (1 - x)^2 of it, two thirds: so a quarter of their sum.
+        Of instants: two straight lines give a sixth of fall x rise more than a step anywhere between them.
         """
+        if self._source != VOLTS_AMPS or self._how.sampling == "held":
+            return 0.0
         share = min(self.time_s(part, 0.0) / max(self._facts.all_s, 1e-12), 1.0)
         sign = -1.0 if part == "returned" else 1.0
-        return sign * share * self._evidence.swing_Ws / 4 / SECONDS_PER_HOUR
+        parts = 4 if self._how.sampling == "mean" else 6
+        return sign * share * self._evidence.swing_Ws / parts / SECONDS_PER_HOUR
 
     def _highest_A(self) -> float:
         return self._facts.highest / self._volts if self._volts > 0 else 0.0
