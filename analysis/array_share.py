@@ -23,6 +23,16 @@ def regulation_V(levels: LevelList) -> float:
     return max((volts for volts in held if not math.isnan(volts)), default=math.nan)
 
 
+def at_regulation(levels: LevelList) -> list[bool]:
+    """Return, for the step that led to each level, whether the bank was held at its regulation voltage before."""
+    top_V = regulation_V(levels)
+    before = levels.levels[:-1]
+    if math.isnan(top_V):
+        return [False] * len(levels.levels)
+    held = [level.last["current_A"] < 0 and level.last["voltage_V"] >= (1 - AT_TOP) * top_V for level in before]
+    return [False, *held]
+
+
 def may_share(run: SeenRun, top_V: float, ohm: float) -> bool:
     """Tell whether the array may have given part of a run's draw.
 

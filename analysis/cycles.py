@@ -10,7 +10,7 @@ from dataclasses import replace
 import numpy as np
 
 from .amounts import HowRead
-from .array_share import may_share, prompt_ohm, regulation_V
+from .array_share import at_regulation, may_share, prompt_ohm, regulation_V
 from .attempts import attempts_of, without_failed
 from .chunk import MICROSECONDS, SECONDS_PER_HOUR, Chunk, FloatArray
 from .coincidence import coincidences
@@ -155,7 +155,9 @@ def _chosen(levels: LevelList, expected: float | None) -> tuple[list[SeenRun], i
     changes, per_unit = _sizes(levels)
     loads = loads_of(changes)
     at_us = np.array([*(level.start_us for level in levels.levels), levels.levels[-1].last_us])
-    load = the_load(without_failed(loads, at_us), changes, None if expected is None else expected * per_unit)
+    load = the_load(
+        without_failed(loads, at_us), changes, None if expected is None else expected * per_unit, at_regulation(levels)
+    )
     if load is None:
         return [], sum(len(other.runs) for other in loads)
     strange = coincidences(levels, load.runs)

@@ -15,15 +15,18 @@ ALIKE = 0.08
 #: A step down over the step up, before it is known: most loads draw less when they stop than right after their start;
 #: where the array holds the bank at its regulation voltage, the bank takes back after a run what the run took.
 AT_STOP = (0.92, 1.3, 1.7)
-#: Of a load's starts so many at least have a stop, or else its step down is another. [1]
-MOSTLY = 0.8
+#: Of a load's starts so many at least have a stop, or else another step down is tried, and taken if it gives so many
+#: times as many whole runs. [1]
+MOSTLY, MANY_MORE = 0.8, 1.5
 #: So many draws at most are looked at.
 MOST_DRAWS = 8
 #: The load that matters has at least this share of all that was switched on.
 WORTH_LOOKING = 0.1
 #: A load known by its nameplate may draw this many times more or less than its plate says; the farther away, the less
 #: likely: by this much as a standard deviation. [log]
-NEAR_PLATE, PLATE_SPREAD = 2.5, 0.35
+NEAR_PLATE, PLATE_SPREAD = 2.5, 0.45
+#: If the array may have given part of at least so many of its starts, it may be seen to draw so many times less still.
+HELPED, HELPED_BY = 0.5, 2.0
 #: A load cannot run twice at once: where more than this share of like steps are left over, there are two loads.
 OVERLAPPING = 0.1
 #: A step that fits better than this is one of the load's size.
@@ -95,7 +98,9 @@ def _is_two(load: Followed, loads: Sequence[Followed]) -> bool:
     return any(abs(abs(a + sign * b) / load.up - 1) < ALIKE for a in frequent for b in frequent for sign in (1, -1))
 
 
-def the_load(loads: Sequence[Followed], changes: FloatArray, expected: float | None) -> Followed | None:
+def the_load(
+    loads: Sequence[Followed], changes: FloatArray, expected: float | None, in_part: Sequence[bool]
+) -> Followed | None:
     """Return the load that is asked for, or that of the largest draw among those that matter.
 
     Parameters
@@ -106,8 +111,10 @@ def the_load(loads: Sequence[Followed], changes: FloatArray, expected: float | N
         As of `loads_of`.
     expected : float or None
         The load's draw by its nameplate. [unit]
+    in_part : sequence of bool, length n
+        Whether the array may have given part of a step, since it held the bank at its regulation voltage.
     """
-    load = _largest(loads) if expected is None else _nearest(loads, expected)
+    load = _largest(loads) if expected is None else _nearest(loads, expected, in_part)
     if load is None:
         return None
     others = [other for other in loads if other is not load]
@@ -157,9 +164,14 @@ def _largest(loads: Sequence[Followed]) -> Followed | None:
     return max(much, key=lambda load: load.up, default=None)
 
 
-def _nearest(loads: Sequence[Followed], expected: float) -> Followed | None:
+def _nearest(loads: Sequence[Followed], expected: float, in_part: Sequence[bool]) -> Followed | None:
     """Return the load near the plate's draw that has most runs, those nearest counting most."""
-    near = [load for load in loads if abs(np.log(load.up / expected)) <= np.log(NEAR_PLATE)]
+
+    def is_near(load: Followed) -> bool:
+        helped = np.mean([in_part[run.start] for run in load.runs]) >= HELPED
+        return bool(expected / (HELPED_BY if helped else 1.0) <= load.up * NEAR_PLATE <= expected * NEAR_PLATE**2)
+
+    near = [load for load in loads if is_near(load)]
     return max(
         near,
         key=lambda load: len(load.runs) * np.exp(-((np.log(load.up / expected) / PLATE_SPREAD) ** 2)),
@@ -187,7 +199,8 @@ def _told_apart(changes: FloatArray, draw: float) -> list[Followed]:
     """Follow a load of about this draw; where steps of its size are left over, follow two that differ."""
     load = _followed(changes, draw, AT_STOP[0])
     if load.whole_runs() < MOSTLY * int(np.sum(fit(changes[changes > 0] / load.up) > WELL)):
-        load = max([load, *(_followed(changes, draw, ratio) for ratio in AT_STOP[1:])], key=Followed.whole_runs)
+        other = max((_followed(changes, draw, ratio) for ratio in AT_STOP[1:]), key=Followed.whole_runs)
+        load = other if other.whole_runs() > MANY_MORE * load.whole_runs() else load
     share = load.share(changes)
     alike = share[(share > 0) & (fit(share) > WELL)]
     if len(alike) - len(load.runs) <= OVERLAPPING * len(load.runs) or len(alike) < 2:

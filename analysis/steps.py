@@ -23,7 +23,7 @@ from .plateau import OpenPlateau, Plateau, Trace, traces_of
 from .threshold import Threshold
 
 #: Readings looked at together when the noise is judged.
-BLOCK = 4096
+BLOCK = 16384
 #: A reading's neighbours on either side that must be known before it can be judged.
 AROUND = 2
 #: Of a step this share is still there between the readings one further out.

@@ -120,7 +120,9 @@ def a_log(seed, count):
     return chunk_of(time_s, **q)
 
 
-LOGS = st.builds(a_log, st.integers(0, 10**6), st.integers(0, 2 * BLOCK + 500))
+#: Short logs, and some that reach into the second and the third block.
+COUNTS = st.one_of(st.integers(0, 3000), st.integers(BLOCK - 20, BLOCK + 500), st.just(2 * BLOCK + 100))
+LOGS = st.builds(a_log, st.integers(0, 10**6), COUNTS)
 CUTS = st.lists(st.integers(0, 10**6), max_size=6).map(
     lambda cuts: cuts + [c for cut in cuts[:1] for c in (cut, cut + 1)]
 )

@@ -1,0 +1,140 @@
+"""One load followed through steps: on and off, coincidences, lost draw, failed starts, the array's share."""
+
+from itertools import pairwise
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from load_scenes import Load, Scene, cycles_of, evenly
+from readings import T0_US, US, chunk_of
+
+from shuntbook.analysis.follow import Found, fit, follow, steps_of
+from shuntbook.analysis.one_load import loads_of, the_load
+
+
+def followed(changes, draw=10.0):
+    """The runs of a load of this draw."""
+    changes = np.array(changes, dtype=float)
+    share = changes / draw
+    return follow(steps_of(changes, share, fit(share)))
+
+
+def test_a_start_and_a_stop_are_a_run():
+    """Steps of other sizes between do not matter."""
+    assert followed([np.nan, 10, 3, -3, -9.5, 1]) == [Found(1, 4)]
+
+
+def test_a_gap_leaves_the_stop_unseen_and_a_stop_after_it_without_start():
+    """What was on before the gap is not complete; what stops after it began unseen."""
+    assert followed([np.nan, 10, np.nan, -10, 10, -10]) == [Found(1, None), Found(4, 5)]
+
+
+def test_a_draw_that_falls_within_a_run_is_one_run():
+    """Ten up, four down, six down."""
+    assert followed([np.nan, 10, -4, -6, 10, -10]) == [Found(1, 3, 2), Found(4, 5)]
+
+
+@given(st.lists(st.sampled_from([10.0, -10.0, 3.0, -3.0, np.nan]), max_size=60))
+def test_runs_of_one_load_never_overlap(changes):
+    """Whatever the steps, a load that is on cannot start."""
+    runs = followed(changes)
+    for run, after in pairwise(runs):
+        assert run.start < (run.stop or run.start + 1) <= after.start or run.stop is None
+        assert run.start < after.start
+
+
+def test_two_loads_that_stop_at_once_are_told_by_their_sum():
+    """Ten and twenty-four run by themselves three times, then both stop in one step."""
+    each = [10, -10, 24, -24] * 3
+    changes = np.array([np.nan, *each, 10, 24, -34], dtype=float)
+    for expected in (10.0, 24.0):
+        load = the_load(loads_of(changes), changes, expected, [False] * len(changes))
+        assert len(load.runs) == 4
+        assert load.runs[-1].stop == len(changes) - 1
+
+
+def test_a_lamp_switched_at_the_very_start_is_not_the_pumps():
+    """The lamp goes on within the same reading as the third run and off long after: its charge is not the pump's."""
+    runs_s = evenly(200.5, 100.0, 300.0, 8)
+    scene = Scene(Load(20.0, runs_s), others=[Load(4.0, [(runs_s[2][0], runs_s[2][1] + 90.0)])], span_s=3500)
+    charges = [cycle.charge_Ah for cycle in cycles_of(scene.chunk()).cycles]
+    np.testing.assert_allclose(charges, 20 * 100 / 3600, rtol=0.02)
+
+
+def test_failed_starts_are_attempts_and_no_runs():
+    """Five times what it draws, for a second, twice before each start: at ten readings a second."""
+    runs_s = evenly(200.05, 60.0, 140.0, 6)
+    fails_s = [(a - back, a - back + 1.0) for a, _ in runs_s for back in (30.0, 15.0)]
+    scene = Scene(Load(20.0, runs_s), others=[Load(100.0, fails_s)], every_s=0.1, span_s=1400, ohm=0.01)
+    result = cycles_of(scene.chunk(), 0.1)
+    assert len(result.cycles) == 6
+    np.testing.assert_allclose(
+        [(a.start_us - T0_US) / US for a in result.attempts], sorted(a for a, _ in fails_s), atol=0.3
+    )
+    np.testing.assert_allclose([a.peak_A for a in result.attempts], 100.0, rtol=0.02)
+    np.testing.assert_allclose([a.lasted_s for a in result.attempts], 1.0, atol=0.3)
+
+
+def test_a_short_false_row_is_no_attempt():
+    """Two false rows at five times the draw while the volts stay: nothing failed."""
+    chunk = Scene(Load(20.0, evenly(200.5, 60.0, 140.0, 6)), span_s=1400).chunk()
+    chunk.quantities["current_A"][100:102] = 100.0
+    result = cycles_of(chunk)
+    assert len(result.cycles) == 6
+    assert result.attempts == ()
+
+
+def test_a_soft_start_is_seen_at_its_beginning():
+    """Brought up in five seconds, ten readings a second."""
+    time_s = np.arange(0.0, 1500.0, 0.1)
+    phase_s = time_s % 300 - 100
+    draw_A = 30 * np.clip(phase_s / 5, 0.1, 1.0) * ((phase_s >= 0) & (phase_s < 80))
+    noise_A = np.random.default_rng(4).normal(0, 0.03, len(time_s))
+    result = cycles_of(chunk_of(time_s, current_A=np.round(2 + draw_A + noise_A, 2)), 0.1)
+    assert len(result.cycles) == 5
+    np.testing.assert_allclose([(c.start_us - T0_US) / US % 300 for c in result.cycles], 100.0, atol=1.0)
+    np.testing.assert_allclose([c.run_A for c in result.cycles], 30.0, rtol=0.01)
+
+
+def test_a_pump_that_loses_its_water_is_still_the_pump():
+    """The draw halves within the fifth run, and the runs after it are dry from the start."""
+    time_s = np.arange(0.0, 2400.0)
+    phase_s, number = time_s % 300 - 100, time_s // 300
+    is_dry = (number > 4) | ((number == 4) & (phase_s > 30))
+    current_A = 2 + 30 * np.where(is_dry, 0.5, 1.0) * ((phase_s >= 0) & (phase_s < 90))
+    current_A += np.random.default_rng(5).normal(0, 0.03, len(time_s))
+    result = cycles_of(chunk_of(time_s, current_A=np.round(current_A, 2)))
+    assert len(result.cycles) == 8
+    np.testing.assert_allclose([c.run_A for c in result.cycles[5:]], 15.0, rtol=0.02)
+
+
+@pytest.mark.parametrize("floats", [True, False])
+def test_a_run_that_the_array_shares_is_marked(floats):
+    """At 28.8 V, with 2 A going in: the array gives 12 of 30 A, and charges with 10 A again right after the run.
+
+    Without that (the volts fall as at night, and afterwards the current is what it was) nothing is shared.
+    """
+    time_s = np.arange(0.0, 3000.0)
+    phase_s = time_s % 300 - 100
+    on = (phase_s >= 0) & (phase_s < 90)
+    after = np.where((phase_s >= 90) & floats, 8 * np.exp(-(phase_s - 90) / 30), 0.0)
+    noise_A = np.random.default_rng(6).normal(0, 0.02, len(time_s))
+    current_A = np.round(-2 + (18 if floats else 30) * on - after + noise_A, 2)
+    voltage_V = np.round(28.8 - 0.02 * (current_A + 2) * on, 2)
+    cycles = cycles_of(chunk_of(time_s, current_A=current_A, voltage_V=voltage_V)).cycles
+    assert len(cycles) == 10
+    assert {cycle.array_may_share for cycle in cycles} == {floats}
+
+
+def test_what_is_known_of_edges_and_rests():
+    """Half the spacing on either side; volts before and lowest; the base; the shortest run that can be seen."""
+    runs_s = evenly(100.5, 60.0, 120.0, 6)
+    result = cycles_of(Scene(Load(30.0, runs_s), span_s=1200, noise_A=0.0).chunk())
+    for cycle in result.cycles:
+        assert (cycle.start_within_s, cycle.stop_within_s) == (0.5, 0.5)
+        assert cycle.before_V == pytest.approx(25.2 - 0.02 * 2)
+        assert cycle.lowest_V == pytest.approx(25.2 - 0.02 * 32)
+    assert result.base_A == pytest.approx(2.0)
+    assert result.shortest_run_s == 3.0
+    assert (result.covered_s, result.first_us, result.last_us) == (1200.0, T0_US, T0_US + 1200 * US)
