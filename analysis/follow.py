@@ -35,12 +35,13 @@ class Step(NamedTuple):
     """A step that may be a load's: the level it led to, its share of what is expected, and how well it fits.
 
     The share is positive upwards; NaN where nothing was measured before the level, so that it is not known whether the
-    load was on.
+    load was on. The height is the sum of all steps so far over what is expected.
     """
 
     level: int
     share: float
     good: float
+    height: float
 
 
 class Found(NamedTuple):
@@ -52,7 +53,8 @@ class Found(NamedTuple):
 
 
 #: A way to explain the steps so far: how well it fits; what was found, the latest first, each with what is before it;
-#: where the run that is going on began and at which level its draw fell, and what is left of it. [1]
+#: where the run that is going on began, at which level its draw fell; and the height it stands on or, once its draw has
+#: fallen, what is left of it. [1]
 _Path = tuple[float, "_Found", int, int | None, float]
 _Found = tuple[Found, "_Found"] | None
 _NOTHING: _Path = (0.0, None, 0, None, 1.0)
@@ -88,18 +90,18 @@ def follow(steps: Iterable[Step], at_start: float = 1.0) -> list[Found]:
         Its draw after its start over that before its stop. [1]
     """
     off, on, fallen, unseen = _NOTHING, _NEVER, _NEVER, _NOTHING
-    for k, share, good in steps:
+    for k, share, good, height in steps:
         missed = -good if good > 0 else 0.0  # what it costs to say that the step is another load's
         if math.isnan(share):
             unseen = off = _closed(off, on, fallen, unseen)
             on = fallen = _NEVER
         elif share > 0:
-            begun = (off[0] + good, off[1], k, None, 1.0)
+            begun = (off[0] + good, off[1], k, None, height - share)
             off, fallen, unseen = _plus(off, missed), _plus(fallen, missed), _plus(unseen, missed)
             on = _better(_plus(on, missed), begun)
         else:
             less = _NEVER
-            if FALL[0] <= -share <= FALL[1] and share + at_start > LEAST_REST:
+            if FALL[0] <= -share <= FALL[1] and min(share + at_start, height - on[4]) > LEAST_REST:
                 less = (on[0] - FALL_COST, on[1], on[2], k, at_start + share)
             off = _plus(off, missed)
             if on[0] + good > off[0]:
@@ -136,5 +138,6 @@ def steps_of(changes: FloatArray, share: FloatArray, good: FloatArray) -> list[S
     """Return the steps that can matter: those that fit at all, possible falls, and gaps."""
     down = -share
     matter = np.isnan(changes) | (good > WORST) | ((down >= FALL[0]) & (down <= FALL[1]))
-    columns = np.flatnonzero(matter).tolist(), share[matter].tolist(), good[matter].tolist()
+    height = np.cumsum(np.nan_to_num(share))
+    columns = np.flatnonzero(matter).tolist(), *(x[matter].tolist() for x in (share, good, height))
     return [Step(*row) for row in zip(*columns, strict=True)]

@@ -208,6 +208,8 @@ def _told_apart(changes: FloatArray, draw: float) -> list[Followed]:
     sizes = np.sort(alike) * load.up
     at = int(np.argmax(np.diff(np.log(sizes)))) + 1
     lower, upper = float(np.median(sizes[:at])), float(np.median(sizes[at:]))
+    if upper / lower - 1 < ALIKE / 2:
+        return [load]
     tolerance = min(TOLERANCE, max(upper / lower - 1, ALIKE) / 2)
     larger = _followed(changes, upper, 1.0, tolerance)
     return [larger, _followed(_without(changes, larger), lower, 1.0, tolerance)]
