@@ -19,7 +19,6 @@ from .site_parts import Bank
 from .within import Within, limit
 
 
-
 @dataclass(frozen=True)
 class Resistance:
     """Internal resistance of the bank with its cables up to where the voltage is measured.
