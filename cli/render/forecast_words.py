@@ -70,7 +70,7 @@ def _behaviour(seen: MeasuredLoad) -> list[str]:
         ("highest at a start", [] if highest is None else [f"{bound}{amount(highest.high, 'A')}"]),
         ("extra at a start", [within(seen.start_Wh, "Wh")]),
         ("starts an hour", [within(seen.starts_per_h, "")]),
-        ("running", [within(seen.duty.scaled(100), "%") + " of the time"]),
+        ("share of the time", [within(seen.duty.scaled(100), "%")]),
         ("bank voltage", [] if seen.bank_V is None or seen.side == "ac" else [within(seen.bank_V, "V")]),
     ]
     rows = [[f"  {what}", "; ".join(texts)] for what, texts in figures if texts]
