@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Final
 
 from .bank import Rate, Recharge, Runtime, rate, recharge, runtime
 from .cautions import CAUTIONS
@@ -24,6 +25,9 @@ from .sag import Sag, sag
 from .site import Inverter, Load, Site
 from .state_of_charge import Start, start_of
 from .within import Within
+
+#: Loads within this factor of each other are not told apart by their draw: common practice, no source. [1]
+ALIKE: Final = 1.3
 
 
 @dataclass(frozen=True)
@@ -260,7 +264,7 @@ def _by_log(site: Site, load: Load, hours: float, seen: MeasuredLoad) -> Taken:
         duty=seen.duty.value,
         voltage_V=voltage_V,
         measured=True,
-        assumptions=(*seen.remarks, *said),
+        assumptions=(*seen.remarks, *_alike(site, load, seen), *said),
     )
 
 
@@ -270,6 +274,17 @@ def _paper(chain: Chain, site: Site, load: Load, hours: float, seen: MeasuredLoa
         paper_sum(chain, load, site, hours)
     except Refusal:
         paper_sum(chain, load, site, hours, displayed_W=round(seen.runs.run_W, 1))
+
+
+def _alike(site: Site, load: Load, seen: MeasuredLoad) -> list[str]:
+    """Name the site's other loads whose runs a log could not tell from these: they draw about as much."""
+    said = []
+    for other in site.loads:
+        plate = None if other.name == load.name else _plate(site, other, 1.0, needed=False)
+        watts = None if plate is None else plate.dc_W if seen.side == "dc" else plate.ac_W
+        if watts and seen.runs.run_W / ALIKE <= watts <= seen.runs.run_W * ALIKE:
+            said.append(f"'{other.name}' draws about as much by its plate: runs of it may be among those counted.")
+    return said
 
 
 def _where(seen: MeasuredLoad) -> str:
@@ -324,7 +339,14 @@ def _behind_inverter(site: Site, load: Load, hours: float, seen: MeasuredLoad, c
         duty=seen.duty.value,
         voltage_V=volts,
         measured=True,
-        assumptions=(*seen.remarks, *losses.assumptions, *said, more, *_switched(inverter)),
+        assumptions=(
+            *seen.remarks,
+            *_alike(site, load, seen),
+            *losses.assumptions,
+            *said,
+            more,
+            *_switched(inverter),
+        ),
     )
 
 

@@ -72,7 +72,7 @@ def test_duty_cycles_of_a_published_day(power_W, hours, duty_pct, printed_Ah):
 
 
 def test_volts_times_amps_are_not_watts():
-    """A well pump of 240 V and 10 A (a weblog that calls 2,400 VA watts): paper takes them all, the forecast does not."""
+    """A well pump of 240 V and 10 A (a weblog calls 2,400 VA watts): paper takes them all, the forecast does not."""
     load = {"kind": "pump", "voltage_V": 240.0, "current_A": 10.0, "power_factor": 0.7}
     found = forecast(site(load, {"efficiency_pct": 100}), "it", hours=1)
     assert found.taken.chain[0].value == pytest.approx(2400 / 24)
@@ -240,6 +240,16 @@ def test_an_unknown_load_lists_the_known_ones():
     """The pump is there, the mangle is not."""
     with pytest.raises(Refusal, match="'mangle'; it has: well pump"):
         forecast(make_site(), "mangle", hours=1)
+
+
+def test_a_load_that_draws_alike_is_named():
+    """A fridge of 850 W where the load draws 800 W: its runs may be among those seen; one of 300 W may not."""
+    for power_W, said in ((850, True), (300, False)):
+        tables = site({"power_W": 700.0}).model_dump(exclude_unset=True)
+        fridge = {"name": "fridge", "power_W": float(power_W)}
+        both = Site.model_validate({**tables, "loads": [*map(dict, tables["loads"]), fridge]})
+        found = forecast(both, "it", hours=2, measured=seen([a_run()] * 10, 6.0))
+        assert any("'fridge' draws about as much" in text for text in found.taken.assumptions) == said
 
 
 def day_of_runs(chance, length_h):
