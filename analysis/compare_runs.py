@@ -44,6 +44,8 @@ def runs_of_two(before: LogReport, after: LogReport, *, one_meter: bool) -> Iter
     # An instant is known to half the spacing of the readings; times as short as that may come out alike or not.
     slack_s = hypot(*((report.facts.usual_interval_s or 0.0) / 2 for report in reports))
     for code, name, unit, field in _FIGURES:
+        if field == "run_A" and all(len(_values(report, "run_W")) for report in reports):
+            continue  # an inverter takes watts: its amps follow the bank's voltage
         values = [_values(report, field) for report in reports]
         if not all(len(x) for x in values):
             if field.endswith("_s") or reports[0].facts.side == "dc":

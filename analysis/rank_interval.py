@@ -5,6 +5,7 @@ Nothing is supposed of the shape of the scatter, no random draws are made, and w
 
 from __future__ import annotations
 
+from functools import lru_cache
 from math import sqrt
 from typing import Final
 
@@ -106,6 +107,7 @@ def _signed_rank(n: int) -> int:
     return max(int(np.searchsorted(np.cumsum(ways), 0.025, side="right")) - 1, 0)
 
 
+@lru_cache(maxsize=64)
 def _rank_sum(n: int, m: int) -> int | None:
     """Return how many of the lowest differences the interval leaves out; None where it cannot leave out any."""
     if n * m > _MOST_COUNTED:
