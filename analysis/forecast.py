@@ -28,6 +28,9 @@ from .within import Within
 
 #: Loads within this factor of each other are not told apart by their draw: common practice, no source. [1]
 ALIKE: Final = 1.3
+#: A load made for more than so many times the bank's nominal voltage needs an inverter: a bank under charge stands no
+#: higher than about 1.3 times its own (common practice, no source). [1]
+NOT_OFF_A_BANK: Final = 1.5
 
 
 @dataclass(frozen=True)
@@ -169,10 +172,11 @@ def forecast(site: Site, load_name: str, *, hours: float, measured: MeasuredLoad
     Raises
     ------
     Refusal
-        If the site has no such load, its plate says too little for a forecast without a log, or the time is not above
-        0.
+        If the site has no such load, the bank cannot feed it as it hangs, its plate says too little for a forecast
+        without a log, or the time is not above 0.
     """
     load = site.load(load_name)
+    _check_supply(site, load)
     plate = _plate(site, load, hours, needed=measured is None)
     taken = _by_plate(site, plate) if measured is None else _by_log(site, load, hours, measured)
     inverter = site.inverter_of(load)
@@ -181,6 +185,16 @@ def forecast(site: Site, load_name: str, *, hours: float, measured: MeasuredLoad
     bank = _bank(site, taken, hours, sags)
     judged = None if inverter is None or alone is None else _inverter(site, inverter, alone, measured, sags)
     return Forecast(load.name, hours, taken, bank, judged, measured, None if measured is None else plate, CAUTIONS)
+
+
+def _check_supply(site: Site, load: Load) -> None:
+    """Refuse a load that the bank cannot feed as it hangs: made for far more volts, and on no inverter."""
+    volts = load.voltage_V
+    if load.inverter is None and volts is not None and volts > NOT_OFF_A_BANK * site.bank.nominal_V:
+        raise Refusal(
+            f"'{load.name}' is made for {volts:g} V and hangs on no inverter in the site file, so a bank of "
+            f"{site.bank.nominal_V:g} V cannot feed it; say which inverter it hangs on (loads.inverter)"
+        )
 
 
 def _plate(site: Site, load: Load, hours: float, *, needed: bool) -> Estimate | None:

@@ -96,6 +96,13 @@ def test_an_inverter_that_is_off_until_then_idles_for_it():
     assert not any("not always on" in text for text in on.taken.assumptions)
 
 
+def test_a_load_for_mains_that_hangs_on_no_inverter_is_refused():
+    """230 V on a bank of 24 V: the sentence names the key; 28 V, as banks are charged at, are no hindrance."""
+    with pytest.raises(Refusal, match=r"'it' is made for 230 V .*loads\.inverter"):
+        forecast(site({"power_W": 100.0, "voltage_V": 230.0}), "it", hours=1)
+    assert forecast(site({"power_W": 100.0, "voltage_V": 28.0}), "it", hours=1).taken.energy_Wh.value == 100
+
+
 # -- bank and inverter -------------------------------------------------------------------------------------------------
 
 
