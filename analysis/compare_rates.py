@@ -55,8 +55,10 @@ class RatesOfTwo:
             if None in both:
                 yield Missing(f"word on the {what}", (), "not both logs have it")
                 continue
+            nothing_back = not any(amounts.returned for amounts in both)
             for part, name in parts:
-                if any(getattr(amounts, part) for amounts in both):
+                # Where nothing was returned the net is what was drawn.
+                if any(getattr(amounts, part) for amounts in both) and not (part == "net" and nothing_back):
                     yield self._amount(what, unit, part, name)
 
     def _amount(self, what: str, unit: str, part: str, name: str) -> Compared:

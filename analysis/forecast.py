@@ -257,7 +257,10 @@ def _by_log(site: Site, load: Load, hours: float, seen: MeasuredLoad) -> Taken:
     assert energy_Wh is not None
     chain.add("energy", energy_Wh.value, "Wh", "energy of running + energy of starts")
     voltage_V, said = _bank_V(site, seen)
-    chain.add("bank voltage", voltage_V, "V", f"{of}energy of its runs / their charge" if runs.bank_V else said[0])
+    whence = f"{of}energy of its runs / their charge"
+    if seen.volts_assumed or said:
+        whence = f"assumed: {LOADED_VOLTAGE_SOURCE}"
+    chain.add("bank voltage", voltage_V, "V", whence)
     charge_Ah = charge_Ah or energy_Wh.scaled(1 / voltage_V)
     chain.add("charge", charge_Ah.value, "Ah", "energy / bank voltage")
     unbroken_Wh = seen.without_a_break(hours, "Wh") or 0.0
@@ -305,10 +308,15 @@ def _where(seen: MeasuredLoad) -> str:
     return "bank" if seen.side == "dc" else "inverter's output"
 
 
+def loaded_bank_V(site: Site) -> float:
+    """Return the bank's voltage under load where nothing tells it [V]."""
+    return LOADED_VOLTAGE_FRACTION * site.bank.nominal_V
+
+
 def _bank_V(site: Site, seen: MeasuredLoad) -> tuple[float, list[str]]:
     if seen.runs.bank_V:
         return seen.runs.bank_V, []
-    volts = LOADED_VOLTAGE_FRACTION * site.bank.nominal_V
+    volts = loaded_bank_V(site)
     return volts, [f"The bank's voltage was not measured; {volts:.4g} V was taken: {LOADED_VOLTAGE_SOURCE}."]
 
 

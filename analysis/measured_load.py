@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import hypot, inf, sqrt
 from typing import Final, Literal
 
@@ -61,6 +61,8 @@ class MeasuredLoad:
         sqrt(T) times as much. None with too few runs. [Wh], [Ah]
     gain_Wh, gain_Ah : float
         Limits of the meter's factor on energy, and on charge. [1]
+    volts_assumed : bool
+        Whether the log has amps alone, and watts are reckoned with an assumed voltage.
     remarks : tuple of str
         What limits it, in plain sentences.
     """
@@ -85,6 +87,7 @@ class MeasuredLoad:
     scatter_Ah: float | None
     gain_Wh: float
     gain_Ah: float
+    volts_assumed: bool
     remarks: tuple[str, ...]
 
     def amount(self, hours: float, unit: Literal["Wh", "Ah"]) -> Within | None:
@@ -126,7 +129,9 @@ class MeasuredLoad:
         return (self.runs.run_W * hours + start_Wh) * total / self.runs.energy_Wh
 
 
-def measured_load(cycles: Cycles, *, log: str, side: Side, figures: MeterFigures) -> MeasuredLoad:
+def measured_load(
+    cycles: Cycles, *, log: str, side: Side, figures: MeterFigures, assumed_V: float | None = None
+) -> MeasuredLoad:
     """Return how a load behaves by its runs.
 
     Parameters
@@ -139,6 +144,8 @@ def measured_load(cycles: Cycles, *, log: str, side: Side, figures: MeterFigures
         Where the meter sat.
     figures : MeterFigures
         How far it may be off.
+    assumed_V : float, optional
+        Bank voltage to reckon watts with where the log has amps alone. [V]
 
     Raises
     ------
@@ -150,7 +157,13 @@ def measured_load(cycles: Cycles, *, log: str, side: Side, figures: MeterFigures
         raise Refusal(_not_seen(cycles, name, log))
     if not any(cycle.complete for cycle in cycles.cycles):
         raise Refusal(f"{log}: no run of '{name}' was seen from start to stop, so it does not say what one takes")
-    runs = run_totals(cycles)
+    amps_alone = assumed_V is not None and all(cycle.energy_Wh is None for cycle in cycles.cycles)
+    if amps_alone and assumed_V is not None:
+        cycles = _with_volts(cycles, assumed_V)
+    try:
+        runs = run_totals(cycles)
+    except Refusal as why:
+        raise Refusal(f"{log}: {why}") from None
     taken = _taken(cycles, runs)
     gain_A, gain_W = _gain(figures.current), _power_gain(figures)
     covered_h = _covered_h(cycles)
@@ -170,15 +183,35 @@ def measured_load(cycles: Cycles, *, log: str, side: Side, figures: MeterFigures
         peak_W=max(_known(taken, "peak_W"), default=None),
         start_resolved=all(cycle.surge_resolved for cycle in taken),
         start_Wh=_start_Wh(taken, runs, gain_W),
-        bank_V=_bank_V(taken, _gain(figures.voltage)),
+        bank_V=None if amps_alone else _bank_V(taken, _gain(figures.voltage)),
         before_V=_before_V(taken, runs) if side == "dc" else None,
         resistance=resistance_of_cycles(taken, current=figures.current, voltage=figures.voltage),
         scatter_Wh=_scatter(taken, "energy_Wh"),
         scatter_Ah=_scatter(taken, "charge_Ah"),
         gain_Wh=gain_W,
         gain_Ah=gain_A,
-        remarks=tuple(_remarks(cycles, runs, taken, name)),
+        volts_assumed=amps_alone,
+        remarks=(*_remarks(cycles, runs, taken, name), *([_amps_alone(assumed_V)] if amps_alone else [])),
     )
+
+
+def _with_volts(cycles: Cycles, volts: float) -> Cycles:
+    """Return cycles whose watts are their amps at a voltage."""
+
+    def times(amps: float | None) -> float | None:
+        return None if amps is None else amps * volts
+
+    return replace(
+        cycles,
+        cycles=tuple(
+            replace(c, run_W=times(c.run_A), energy_Wh=times(c.charge_Ah), energy_u95_Wh=times(c.charge_u95_Ah))
+            for c in cycles.cycles
+        ),
+    )
+
+
+def _amps_alone(volts: float | None) -> str:
+    return f"The log has amps and no volts: its watts are amps x {volts:.4g} V, assumed; the Ah are as measured."
 
 
 def _covered_h(cycles: Cycles) -> float:
@@ -306,6 +339,6 @@ def _remarks(cycles: Cycles, runs: RunTotals, taken: list[Cycle], name: str) -> 
         said.append("In all of the runs the array may have given part of the draw: these are lower bounds.")
     if not all(cycle.surge_resolved for cycle in taken):
         said.append("The readings are too far apart to show the whole of a start, which draws more than they say.")
-    if not _known(taken, "before_V") and runs.bank_V:
+    if not _known(taken, "before_V") and _known(taken, "sag_V"):
         said.append("For the voltage before a start that while running was taken, which is lower.")
     return said

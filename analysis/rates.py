@@ -12,13 +12,15 @@ from typing import Final
 
 import numpy as np
 
-from .chunk import FloatArray
+from .chunk import SECONDS_PER_HOUR, FloatArray
 from .distribution import Component
 
 #: Into so many stretches a log is cut (batch means; ten to thirty is usual, B. Schmeiser 1982, from memory). [1]
 STRETCHES: Final = 12
 #: With fewer of them measured, chance is not judged: common practice, no source. [1]
 FEWEST_STRETCHES: Final = 5
+#: Nor in a log shorter than this, in which most loads run once or not at all: common practice, no source. [s]
+LEAST_S: Final = 900.0
 
 
 @dataclass(frozen=True)
@@ -66,7 +68,7 @@ def rate_of(amounts: FloatArray, hours: FloatArray) -> Rate | None:
     if whole_h <= 0:
         return None
     per_h = float(amounts.sum()) / whole_h
-    if n < FEWEST_STRETCHES:
+    if n < FEWEST_STRETCHES or whole_h * SECONDS_PER_HOUR < LEAST_S:
         return Rate(per_h, None)
     left_over = amounts - per_h * hours
     u = sqrt(n / (n - 1) * float(left_over @ left_over)) / whole_h

@@ -119,6 +119,7 @@ def test_too_little_time_has_a_rate_but_no_chance():
     rate = rate_of(np.array([2.0, 4.0, 99.0]), np.array([1.0, 1.0, 0.0]))
     assert rate.per_h == 3.0
     assert rate.chance is None
+    assert rate_of(np.ones(12), np.full(12, 1 / 3600)).chance is None  # twelve seconds tell nothing of what is usual
     assert rate_of(np.zeros(FEWEST_STRETCHES), np.zeros(FEWEST_STRETCHES)) is None
 
 
@@ -221,6 +222,17 @@ def test_logs_without_runs_are_compared_by_what_they_have(capsys):
     assert {row.code for row in found.rows} >= {"drawn_Ah_per_hour", "drawn_Wh_per_hour"}
     assert not any(row.code == "median_run_s" for row in found.rows)
     assert "not compared: No word on runs: no run of the load was seen in still." in text
+
+
+def test_a_log_of_moments_is_not_judged():
+    """Ten seconds beside hours: the rates stand, no difference is claimed, and it is said why, once."""
+    chance = np.random.default_rng(14)
+    time_s = np.arange(0, 10, 1.0)
+    moment = log_of(time_s, np.full(10, 50.0), np.full(10, 25.0))
+    found = compare_logs(log_of(*stationary(chance, HALF_S)), moment)
+    text = "\n".join(compare_lines(found))
+    assert all(row.differs is None for row in found.rows)
+    assert text.count("a log is too short") == 1
 
 
 def test_days_are_told_by_the_day():

@@ -224,6 +224,19 @@ def test_behind_an_inverter_its_losses_carry_it_to_the_bank():
         forecast(site({"power_W": 700.0}), "it", hours=2, measured=seen(runs, 6.0, side="ac"))
 
 
+def test_amps_alone_are_forecast_with_an_assumed_voltage():
+    """0.54 Ah a run, twelve runs: 6.48 Ah as measured; at 22.8 V assumed, 147.7 Wh, and the chain says so."""
+    runs = [a_run(run_W=None, energy_Wh=None, peak_W=None, sag_V=None)] * 10
+    record = Cycles(tuple(runs), CycleSummary(10, 6.0, 0.1, 60.0, 540.0), "current_A", "it", 30.0)
+    load = measured_load(record, log="day.parquet", side="dc", figures=EXACT, assumed_V=22.8)
+    taken = forecast(site({"power_W": 700.0}), "it", hours=2, measured=load).taken
+    assert (taken.charge_Ah.value, taken.energy_Wh.value) == pytest.approx((6.48, 6.48 * 22.8))
+    assert next(step for step in taken.chain if step.step == "bank voltage").origin.startswith("assumed")
+    assert any("amps and no volts" in text for text in taken.assumptions)
+    with pytest.raises(Refusal, match=r"day\.parquet: watts"):
+        measured_load(record, log="day.parquet", side="dc", figures=EXACT)
+
+
 def test_a_plate_that_says_nothing_is_no_hindrance_to_a_measured_forecast():
     """The sum on paper then takes the watts that were seen, as from a display; without a log it is refused."""
     bare = site({"kind": "pump"})

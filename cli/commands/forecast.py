@@ -9,7 +9,7 @@ import click
 
 from ...analysis.chunk import SECONDS_PER_HOUR
 from ...analysis.cycles import CycleFold
-from ...analysis.forecast import forecast
+from ...analysis.forecast import forecast, loaded_bank_V
 from ...analysis.log_analysis import watched_load
 from ...analysis.measured_load import MeasuredLoad, measured_load
 from ...ingest.durations import seconds
@@ -62,4 +62,11 @@ def _seen(path: Path, site: Site, load: str, corrections: Corrections) -> Measur
     watched = watched_load(site, load, ready.how, ready.quantities)
     fold = CycleFold(ready.how, ready.quantities, load=watched.name, expected=watched.expected)
     ready.feed(fold)
-    return measured_load(fold.result(), log=ready.facts.name, side=ready.how.side, figures=ready.figures)
+    at_bank = ready.how.side == "dc"
+    return measured_load(
+        fold.result(),
+        log=ready.facts.name,
+        side=ready.how.side,
+        figures=ready.figures,
+        assumed_V=loaded_bank_V(site) if at_bank else None,
+    )

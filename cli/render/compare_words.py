@@ -31,11 +31,30 @@ def compare_lines(found: Comparison) -> list[str]:
         "",
         *(table([_HEAD, *rows], right=(1, 2)) if rows else []),
         "",
-        *([f"{_NONE[0].upper()}{_NONE[1:]}, in any of these figures.", ""] if rows and found.nothing_differs else []),
+        *_nothing(found),
         *_finding_lines(found),
+        *(f"not judged: {why}" for why in _not_judged(found)),
         *(f"not compared: {left.sentence}" for left in found.left_out),
         *(f"note: {text}" for text in found.said),
     ]
+
+
+def _nothing(found: Comparison) -> list[str]:
+    """Say so where no figure differs, as far as any could be judged."""
+    judged = [row for row in found.rows if row.differs is not None]
+    if not judged or not found.nothing_differs:
+        return []
+    which = "of these figures" if len(judged) == len(found.rows) else "figure that could be judged"
+    return [f"{_NONE[0].upper()}{_NONE[1:]}, in any {which}.", ""]
+
+
+def _not_judged(found: Comparison) -> list[str]:
+    """Return each reason once, with the figures it holds back."""
+    reasons: dict[str, list[str]] = {}
+    for row in found.rows:
+        if isinstance(row.difference, Missing):
+            reasons.setdefault(row.difference.because, []).append(f"{row.name} ({row.unit})" if row.unit else row.name)
+    return [f"{'; '.join(names)}: {why}" for why, names in reasons.items()]
 
 
 def _log_lines(which: str, log: LogReport) -> list[str]:
@@ -49,7 +68,7 @@ def _row(row: Compared) -> list[str]:
 
 def _apart(row: Compared) -> list[str]:
     if isinstance(row.difference, Missing):
-        return [f"not judged: {row.difference.because}", "", ""]
+        return ["not judged", "", ""]
     apart = row.difference
     ratio = "" if row.ratio is None else f"{number(row.ratio.low)} to {number(row.ratio.high)}"
     if not row.differs:
