@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Final
 
 import numpy as np
@@ -145,6 +146,7 @@ def _normal(z: FloatArray) -> FloatArray:
     return np.asarray(area / area[-1])
 
 
+@lru_cache(maxsize=256)
 def t_factor(dof: float, level: float) -> float:
     """Return Student's t for a two-sided interval.
 

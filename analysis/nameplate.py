@@ -151,7 +151,7 @@ def estimate(
     """
     _check_above_zero("hours", hours)
     load, chain = site.load(load_name), Chain()
-    paper_Wh, paper_Ah = _paper(chain, load, site, hours, displayed_W)
+    paper_Wh, paper_Ah = paper_sum(chain, load, site, hours, displayed_W)
     draw = _draw(chain, load, site)
     voltage_V = _bank_voltage_V(chain, site.bank, dc_voltage_V)
     dc_A = chain.add("DC current", draw.dc_W / voltage_V, "A", "DC power / bank voltage")
@@ -223,8 +223,16 @@ def compare(estimate: Estimate, *, measured_energy_Wh: float, measured_charge_Ah
     )
 
 
-def _paper(chain: Chain, load: Load, site: Site, hours: float, displayed_W: float | None) -> tuple[float, float]:
-    """Add the sum as people do it, and return its Wh and Ah."""
+def paper_sum(
+    chain: Chain, load: Load, site: Site, hours: float, displayed_W: float | None = None
+) -> tuple[float, float]:
+    """Add the sum as people do it, and return its Wh and Ah.
+
+    Raises
+    ------
+    Refusal
+        If the plate gives no figure and no display did.
+    """
     if displayed_W is None:
         power_W, words = paper_W(load, site)
     else:

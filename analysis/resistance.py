@@ -14,13 +14,9 @@ from .cycle_record import Cycle
 from .distribution import combine
 from .meter_figures import Accuracy
 from .missing import Missing
+from .rank_interval import FEWEST, middle
 from .site_parts import Bank
 from .within import Within, limit
-
-#: From six steps on, ranks alone give a two-sided interval of 95 % (Hollander and Wolfe, from memory: 2/64 < 5 %).
-FEWEST_STEPS: Final = 6
-#: Steps beyond this are thinned evenly: pairs grow with the square.
-MOST_STEPS: Final = 600
 
 
 @dataclass(frozen=True)
@@ -76,13 +72,13 @@ def resistance(
     dI, dV = np.asarray(dI_A, dtype=np.float64), np.asarray(dV_V, dtype=np.float64)
     use = (dI > 0) & np.isfinite(dI) & np.isfinite(dV)
     ratios = dV[use] / dI[use]
-    if len(ratios) < FEWEST_STEPS:
+    if len(ratios) < FEWEST:
         return Missing(
             "internal resistance",
             ("bank.resistance_mohm",),
-            f"it needs {FEWEST_STEPS} starts seen in both volts and amps, and there are {len(ratios)}",
+            f"it needs {FEWEST} starts seen in both volts and amps, and there are {len(ratios)}",
         )
-    ohm = _middle(_thinned(ratios))
+    ohm = middle(ratios)
     if ohm.value <= 0:
         return Missing("internal resistance", ("bank.resistance_mohm",), "the voltage does not fall at a start")
     share = combine([limit("amps", _factor(current)), limit("volts", _factor(voltage))]).half
@@ -123,8 +119,8 @@ def resistance_of_cycles(
     Returns
     -------
     Resistance or Missing
-        ``sag_V``, from before the start to the lowest, is divided by the highest reading of the start where that was
-        resolved, else by the running draw.
+        ``sag_V``, from before the start to the lowest, is divided by the highest reading of the start: the two were
+        read together, also where the readings are too far apart to show the whole start.
     """
     pairs = [pair for cycle in cycles if not cycle.array_may_share and (pair := _step(cycle)) is not None]
     dI, dV = np.array(pairs, dtype=np.float64).reshape(-1, 2).T
@@ -132,35 +128,9 @@ def resistance_of_cycles(
 
 
 def _step(cycle: Cycle) -> tuple[float, float] | None:
-    amps = cycle.surge_A if cycle.surge_resolved else cycle.run_A
-    return None if amps is None or cycle.sag_V is None else (amps, cycle.sag_V)
+    return None if cycle.surge_A is None or cycle.sag_V is None else (cycle.surge_A, cycle.sag_V)
 
 
 def _factor(accuracy: Accuracy | None) -> float:
     """Return the limit of the meter's factor [1]."""
     return 0.0 if accuracy is None else (accuracy.reading_pct + accuracy.class_pct) / 100
-
-
-def _thinned(x: FloatArray) -> FloatArray:
-    if len(x) <= MOST_STEPS:
-        return x
-    return x[np.linspace(0, len(x) - 1, MOST_STEPS).round().astype(np.int64)]
-
-
-def _middle(x: FloatArray) -> Within:
-    """Return the median of all pairwise means, and its 95 % interval by signed ranks."""
-    i, j = np.triu_indices(len(x))
-    means = np.sort((x[i] + x[j]) / 2)
-    k = _rank(len(x))
-    return Within(float(np.median(means)), float(means[k]), float(means[-1 - k]))
-
-
-def _rank(n: int) -> int:
-    """Return how many of the lowest pairwise means the interval leaves out: the signed-rank test's 2.5 % point."""
-    ways = np.zeros(n * (n + 1) // 2 + 1)
-    ways[0] = 1.0
-    for rank in range(1, n + 1):  # each rank counts or does not, equally likely
-        ways[rank:] = (ways[rank:] + ways[: len(ways) - rank]) / 2
-        ways[:rank] /= 2
-    # The test refuses rank sums 0 to c; the interval begins at the pair mean after c others.
-    return max(int(np.searchsorted(np.cumsum(ways), 0.025, side="right")) - 1, 0)

@@ -30,6 +30,8 @@ COMMANDS = {
     "charge": ("charge", "Ah and Wh drawn and returned."),
     "cycles": ("cycles", "Runs of a load, surges, duty cycle, findings."),
     "report": ("report", "Make the page others understand."),
+    "forecast": ("forecast", "What a load will take, and whether bank and inverter hold."),
+    "compare": ("compare", "Two logs side by side: before and after."),
     "check-site": ("check_site", "Check a site file and say what it means."),
 }
 

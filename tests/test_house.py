@@ -120,7 +120,15 @@ def test_every_module_function_and_class_in_public_has_a_docstring():
 
 
 @pytest.mark.parametrize(
-    "command", [["--help"], ["convert", "--help"], ["charge", "--help"], ["look", "--help"], ["capture", "--help"]]
+    "command",
+    [
+        ["--help"],
+        ["convert", "--help"],
+        ["charge", "--help"],
+        ["look", "--help"],
+        ["capture", "--help"],
+        ["forecast", "--help"],
+    ],
 )
 def test_light_commands_load_nothing_heavy(command):
     """Help, convert, charge, look and capture start quickly: the libraries of the report stay out."""

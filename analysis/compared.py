@@ -1,0 +1,57 @@
+"""One figure of two logs beside each other, and what lies between."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from .marked import MarkedStretch
+from .missing import Missing
+from .report import LogReport
+from .within import Within
+
+
+@dataclass(frozen=True)
+class Log:
+    """A log's report, and the even stretches it was cut into."""
+
+    report: LogReport
+    stretches: tuple[MarkedStretch, ...]
+
+
+@dataclass(frozen=True)
+class Compared:
+    """One figure of both logs, and what lies between.
+
+    Parameters
+    ----------
+    code, name : str
+        What it is, for scripts and in words.
+    unit : str
+        Its unit's symbol; empty for a plain number.
+    before, after : Within
+        In each log; without ends where its own interval is not known. What chance does is in `difference` alone for
+        amounts: an amount's own interval is that of the meter.
+    difference : Within or Missing
+        After less before, with what chance and the meter leave open. For what is told by the median of runs it is the
+        middle of all differences between a run of one and a run of the other.
+    ratio : Within or None
+        After over before; None where either is not above zero.
+    cancels : str
+        Which error of the meter the two have in common, in a plain sentence.
+    """
+
+    code: str
+    name: str
+    unit: str
+    before: Within
+    after: Within
+    difference: Within | Missing
+    ratio: Within | None
+    cancels: str = ""
+
+    @property
+    def differs(self) -> bool | None:
+        """Whether the logs can show a difference; None where that cannot be judged."""
+        if isinstance(self.difference, Missing):
+            return None
+        return not self.difference.holds(0.0)

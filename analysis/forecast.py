@@ -1,0 +1,497 @@
+"""What a load will take in some time to come, and what its bank and its inverter make of that.
+
+From the plate alone, before anything was measured; or from the load's own behaviour in a log. The two are never mixed
+without a word: each step of the chain says where its figure is from.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from .bank import Rate, Recharge, Runtime, rate, recharge, runtime
+from .cautions import CAUTIONS
+from .chain import Chain, Step
+from .holds import Verdict, worst
+from .inverter import InverterCheck, Judged, check_inverter, check_seen, start_extra_W
+from .inverter_losses import Losses, losses_of
+from .measured_load import MeasuredLoad
+from .missing import Missing
+from .nameplate import LOADED_VOLTAGE_FRACTION, LOADED_VOLTAGE_SOURCE, Estimate, estimate, paper_sum
+from .refusal import Refusal
+from .resistance import Resistance, stated_resistance
+from .sag import Sag, sag
+from .site import Inverter, Load, Site
+from .state_of_charge import Start, start_of
+from .within import Within
+
+#: Loads within this factor of each other are not told apart by their draw: common practice, no source. [1]
+ALIKE: Final = 1.3
+#: A load made for more than so many times the bank's nominal voltage needs an inverter: a bank under charge stands no
+#: higher than about 1.3 times its own (common practice, no source). [1]
+NOT_OFF_A_BANK: Final = 1.5
+
+
+@dataclass(frozen=True)
+class Taken:
+    """What a load takes out of the bank.
+
+    Parameters
+    ----------
+    chain : tuple of Step
+        How it was reckoned; the first step is ``paper``, the sum as people do it.
+    charge_Ah, energy_Wh : Within
+        In the time asked for; low and high are the value itself where nothing is known of how far off it may be, as
+        with a plate. [Ah], [Wh]
+    running_A, running_W : float
+        At the bank, while it runs. [A], [W]
+    unbroken_Ah, unbroken_Wh : float
+        The same where it runs all the time. [Ah], [Wh]
+    duty, voltage_V : float
+        Share of the time that it runs, and bank voltage reckoned with. [1], [V]
+    measured : bool
+        Whether it is from a log.
+    assumptions : tuple of str
+        What it rests on, in plain sentences.
+    """
+
+    chain: tuple[Step, ...]
+    charge_Ah: Within
+    energy_Wh: Within
+    running_A: float
+    running_W: float
+    unbroken_Ah: float
+    unbroken_Wh: float
+    duty: float
+    voltage_V: float
+    measured: bool
+    assumptions: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class BankForecast:
+    """What the bank makes of it.
+
+    Parameters
+    ----------
+    usable_share : float or Missing
+        Charge taken over what the owner allows to be taken from full. [1]
+    rate : Rate
+        Draw while running against the bank's size.
+    state_before_pct : Within or Missing
+        How full it is before. [%]
+    state_after_pct : Within or Missing
+        And after. [%]
+    runtime, usual_runtime : Runtime or Missing
+        How long it lasts from now with the load running without a break, and with it running as usual.
+    sag : Sag or Missing
+        Its voltage at the start against the inverter's cut-off.
+    payback : Recharge or Missing
+        What the sun must put back for it.
+    assumptions : tuple of str
+        What it rests on, in plain sentences.
+    """
+
+    usable_share: float | Missing
+    rate: Rate
+    state_before_pct: Within | Missing
+    state_after_pct: Within | Missing
+    runtime: Runtime | Missing
+    usual_runtime: Runtime | Missing
+    sag: Sag | Missing
+    payback: Recharge | Missing
+    assumptions: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class InverterForecast:
+    """What the load's inverter makes of it.
+
+    Parameters
+    ----------
+    inverter : str
+        Its name.
+    alone, together : InverterCheck
+        The load by itself, and with all else that hangs on it: by the plates.
+    seen_running, seen_starting : Judged or Missing or None
+        What the log showed, against its ratings; None without a log.
+    verdict : {'holds', 'doubtful', 'fails'}
+        The worst word on the load by itself: its ratings, what the log showed, and the bank's sag, as far as known.
+    assumptions : tuple of str
+        What it rests on, in plain sentences.
+    """
+
+    inverter: str
+    alone: InverterCheck
+    together: InverterCheck
+    seen_running: Judged | None
+    seen_starting: Judged | Missing | None
+    verdict: Verdict
+    assumptions: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Forecast:
+    """A forecast for one load and some time.
+
+    ``inverter`` is None for a load on the DC side; ``seen`` is the load's behaviour in a log, None without one;
+    ``by_plate`` is the plate's estimate beside a measured forecast, None where that is the forecast itself or the plate
+    says too little.
+    """
+
+    load: str
+    hours: float
+    taken: Taken
+    bank: BankForecast
+    inverter: InverterForecast | None
+    seen: MeasuredLoad | None
+    by_plate: Estimate | None
+    cautions: tuple[str, ...]
+
+
+def forecast(site: Site, load_name: str, *, hours: float, measured: MeasuredLoad | None = None) -> Forecast:
+    """Say what a load will take, and what bank and inverter make of it.
+
+    Parameters
+    ----------
+    site : Site
+        The site.
+    load_name : str
+        The load's name.
+    hours : float
+        The time to come. [h]
+    measured : MeasuredLoad, optional
+        How it behaved in a log; without it the plate speaks.
+
+    Returns
+    -------
+    Forecast
+        What leaves the bank is positive.
+
+    Raises
+    ------
+    Refusal
+        If the site has no such load, the bank cannot feed it as it hangs, its plate says too little for a forecast
+        without a log, or the time is not above 0.
+    """
+    load = site.load(load_name)
+    _check_supply(site, load)
+    plate = _plate(site, load, hours, needed=measured is None)
+    taken = _by_plate(site, plate) if measured is None else _by_log(site, load, hours, measured)
+    inverter = site.inverter_of(load)
+    alone = None if inverter is None else check_inverter(inverter, site.model_copy(update={"loads": (load,)}))
+    sags = _sag(site, inverter, alone, measured)
+    bank = _bank(site, taken, hours, sags)
+    judged = None if inverter is None or alone is None else _inverter(site, inverter, alone, measured, sags)
+    return Forecast(load.name, hours, taken, bank, judged, measured, None if measured is None else plate, CAUTIONS)
+
+
+def _check_supply(site: Site, load: Load) -> None:
+    """Refuse a load that the bank cannot feed as it hangs: made for far more volts, and on no inverter."""
+    volts = load.voltage_V
+    if load.inverter is None and volts is not None and volts > NOT_OFF_A_BANK * site.bank.nominal_V:
+        raise Refusal(
+            f"'{load.name}' is made for {volts:g} V and hangs on no inverter in the site file, so a bank of "
+            f"{site.bank.nominal_V:g} V cannot feed it; say which inverter it hangs on (loads.inverter)"
+        )
+
+
+def _plate(site: Site, load: Load, hours: float, *, needed: bool) -> Estimate | None:
+    try:
+        return estimate(site, load.name, hours=hours)
+    except Refusal:
+        if needed:
+            raise
+        return None
+
+
+def _by_plate(site: Site, plate: Estimate | None) -> Taken:
+    assert plate is not None
+    unbroken_Wh = plate.dc_W * plate.hours
+    said = list(plate.assumptions)
+    inverter = site.inverter_of(site.load(plate.load))
+    if inverter is not None:
+        said += [*_switched(inverter), "What a start takes beyond running is left out: no plate tells it."]
+    return Taken(
+        chain=plate.steps,
+        charge_Ah=_same(plate.charge_Ah),
+        energy_Wh=_same(plate.energy_Wh),
+        running_A=plate.dc_A,
+        running_W=plate.dc_W,
+        unbroken_Ah=unbroken_Wh / plate.dc_voltage_V,
+        unbroken_Wh=unbroken_Wh,
+        duty=plate.run_h / plate.hours,
+        voltage_V=plate.dc_voltage_V,
+        measured=False,
+        assumptions=tuple(said),
+    )
+
+
+def _switched(inverter: Inverter) -> list[str]:
+    if inverter.always_on:
+        return []
+    return [
+        f"'{inverter.name}' is not always on: it is taken to be switched on for this time, and its idle draw counts; "
+        "if it is never off, say always_on = true."
+    ]
+
+
+def _by_log(site: Site, load: Load, hours: float, seen: MeasuredLoad) -> Taken:
+    """Return what the load takes by its behaviour in a log, with the steps."""
+    chain = Chain()
+    _paper(chain, site, load, hours, seen)
+    of = f"measured in {seen.log}: "
+    runs = seen.runs
+    per_h, duty = seen.starts_per_h.value, seen.duty.value
+    chain.add("settled draw", runs.run_W, "W", f"{of}mean of {runs.runs} runs by their length, at the {_where(seen)}")
+    starts = chain.add("starts", per_h * hours, "", f"{of}{per_h:.3g} an hour x {hours:.4g} h")
+    chain.add("duty cycle", duty, "", f"{of}starts an hour x mean run of {3600 * runs.run_h / runs.runs:.3g} s")
+    run_h = chain.add("running time", duty * hours, "h", f"duty cycle x {hours:.4g} h")
+    running_Wh = chain.add("energy of running", runs.run_W * run_h, "Wh", "settled draw x running time")
+    extra_Wh = seen.start_Wh.value
+    start_Wh = chain.add("energy of starts", extra_Wh * starts, "Wh", f"{of}{extra_Wh:.3g} Wh beyond running x starts")
+    if seen.side == "ac":
+        return _behind_inverter(site, load, hours, seen, chain, running_Wh + start_Wh)
+    energy_Wh, charge_Ah = seen.amount(hours, "Wh"), seen.amount(hours, "Ah")
+    assert energy_Wh is not None
+    chain.add("energy", energy_Wh.value, "Wh", "energy of running + energy of starts")
+    voltage_V, said = _bank_V(site, seen)
+    whence = f"{of}energy of its runs / their charge"
+    if seen.volts_assumed or said:
+        whence = f"assumed: {LOADED_VOLTAGE_SOURCE}"
+    chain.add("bank voltage", voltage_V, "V", whence)
+    charge_Ah = charge_Ah or energy_Wh.scaled(1 / voltage_V)
+    chain.add("charge", charge_Ah.value, "Ah", "energy / bank voltage")
+    unbroken_Wh = seen.without_a_break(hours, "Wh") or 0.0
+    inverter = site.inverter_of(load)
+    if inverter is not None and not inverter.always_on and inverter.standby_W:
+        said.append(
+            f"What '{inverter.name}' draws while idle lies under the runs and is not counted; if it is switched on "
+            f"only for this load, that is up to {inverter.standby_W * hours:.3g} Wh more."
+        )
+    return Taken(
+        chain=tuple(chain.steps),
+        charge_Ah=charge_Ah,
+        energy_Wh=energy_Wh,
+        running_A=seen.run_A.value if seen.run_A is not None else runs.run_W / voltage_V,
+        running_W=runs.run_W,
+        unbroken_Ah=unbroken_Wh / voltage_V,
+        unbroken_Wh=unbroken_Wh,
+        duty=seen.duty.value,
+        voltage_V=voltage_V,
+        measured=True,
+        assumptions=(*seen.remarks, *_alike(site, load, seen), *said),
+    )
+
+
+def _paper(chain: Chain, site: Site, load: Load, hours: float, seen: MeasuredLoad) -> None:
+    """Add the sum as people do it: by the plate, else with the watts that were seen, as from a display."""
+    try:
+        paper_sum(chain, load, site, hours)
+    except Refusal:
+        paper_sum(chain, load, site, hours, displayed_W=round(seen.runs.run_W, 1))
+
+
+def _alike(site: Site, load: Load, seen: MeasuredLoad) -> list[str]:
+    """Name the site's other loads whose runs a log could not tell from these: they draw about as much."""
+    said = []
+    for other in site.loads:
+        plate = None if other.name == load.name else _plate(site, other, 1.0, needed=False)
+        watts = None if plate is None else plate.dc_W if seen.side == "dc" else plate.ac_W
+        if watts and seen.runs.run_W / ALIKE <= watts <= seen.runs.run_W * ALIKE:
+            said.append(f"'{other.name}' draws about as much by its plate: runs of it may be among those counted.")
+    return said
+
+
+def _where(seen: MeasuredLoad) -> str:
+    return "bank" if seen.side == "dc" else "inverter's output"
+
+
+def loaded_bank_V(site: Site) -> float:
+    """Return the bank's voltage under load where nothing tells it [V]."""
+    return LOADED_VOLTAGE_FRACTION * site.bank.nominal_V
+
+
+def _bank_V(site: Site, seen: MeasuredLoad) -> tuple[float, list[str]]:
+    if seen.runs.bank_V:
+        return seen.runs.bank_V, []
+    volts = loaded_bank_V(site)
+    return volts, [f"The bank's voltage was not measured; {volts:.4g} V was taken: {LOADED_VOLTAGE_SOURCE}."]
+
+
+def _behind_inverter(site: Site, load: Load, hours: float, seen: MeasuredLoad, chain: Chain, ac_Wh: float) -> Taken:
+    """Carry what was measured behind the inverter to the bank, through the losses of the site file."""
+    inverter = site.inverter_of(load)
+    if inverter is None:
+        raise Refusal(
+            f"{seen.log} is from behind an inverter, and '{load.name}' hangs on none in the site file; "
+            "say which (loads.inverter)"
+        )
+    losses = losses_of(inverter)
+    ac_W = seen.runs.run_W
+    through = _through(losses, ac_W)
+    chain.add("AC energy", ac_Wh, "Wh", "energy of running + energy of starts")
+    chain.add("inverter efficiency", 1 / through, "", f"site file, at {ac_W:.0f} W, without its idle draw")
+    idle_W = 0.0 if inverter.always_on else losses.idle_W
+    idle_Wh = chain.add(
+        "idle draw", idle_W * hours, "Wh", "not counted: always on" if inverter.always_on else "all the time"
+    )
+    at_meter = seen.amount(hours, "Wh")
+    assert at_meter is not None
+    energy_Wh = Within(*(x * through + idle_Wh for x in (at_meter.value, at_meter.low, at_meter.high)))
+    chain.add("energy", energy_Wh.value, "Wh", "AC energy / efficiency + idle draw")
+    volts, said = _bank_V(site, seen)
+    chain.add("bank voltage", volts, "V", f"assumed: {LOADED_VOLTAGE_SOURCE}")
+    charge_Ah = energy_Wh.scaled(1 / volts)
+    chain.add("charge", charge_Ah.value, "Ah", "energy / bank voltage")
+    unbroken_Wh = (seen.without_a_break(hours, "Wh") or 0.0) * through + idle_Wh
+    running_W = ac_W * through + idle_W
+    more = (
+        "The interval is that of the energy behind the inverter; its losses and the bank's voltage were not measured."
+    )
+    return Taken(
+        chain=tuple(chain.steps),
+        charge_Ah=charge_Ah,
+        energy_Wh=energy_Wh,
+        running_A=running_W / volts,
+        running_W=running_W,
+        unbroken_Ah=unbroken_Wh / volts,
+        unbroken_Wh=unbroken_Wh,
+        duty=seen.duty.value,
+        voltage_V=volts,
+        measured=True,
+        assumptions=(
+            *seen.remarks,
+            *_alike(site, load, seen),
+            *losses.assumptions,
+            *said,
+            more,
+            *_switched(inverter),
+        ),
+    )
+
+
+def _through(losses: Losses, ac_W: float) -> float:
+    """Return how many DC watts an AC watt takes, without the idle draw [1]."""
+    return (losses.dc_W(ac_W) - losses.idle_W) / ac_W
+
+
+def _bank(site: Site, taken: Taken, hours: float, sags: Sag | Missing) -> BankForecast:
+    bank = site.bank
+    usable_Ah = bank.usable_Ah
+    start = start_of(bank)
+    before = start.state_pct if isinstance(start, Start) else start
+    paid = recharge(bank, site.array, taken.charge_Ah.value)
+    left, usual = _runtimes(site, before, taken, hours)
+    return BankForecast(
+        usable_share=(
+            Missing("share of the usable charge", ("bank.usable_depth_pct",))
+            if usable_Ah is None
+            else taken.charge_Ah.value / usable_Ah
+        ),
+        rate=rate(bank, taken.running_A),
+        state_before_pct=before,
+        state_after_pct=before if isinstance(before, Missing) else _after(before, taken, bank.capacity_Ah),
+        runtime=left,
+        usual_runtime=usual,
+        sag=sags,
+        payback=paid,
+        assumptions=_once(
+            [
+                *(start.assumptions if isinstance(start, Start) else ()),
+                "Nothing else draws meanwhile, and no sun shines.",
+            ]
+        ),
+    )
+
+
+def _runtimes(
+    site: Site, before: Within | Missing, taken: Taken, hours: float
+) -> tuple[Runtime | Missing, Runtime | Missing]:
+    if isinstance(before, Missing):
+        missing = Missing("runtime left", before.add, before.because)
+        return missing, missing
+    usual_A = taken.charge_Ah.value / hours
+    left = runtime(site.bank, before, taken.running_A)
+    return left, runtime(site.bank, before, usual_A) if usual_A > 0 else left
+
+
+def _after(before: Within, taken: Taken, capacity_Ah: float) -> Within:
+    used = taken.charge_Ah.scaled(100 / capacity_Ah)
+    ends = (before.value - used.value, before.low - used.high, before.high - used.low)
+    return Within(*(min(max(x, 0.0), 100.0) for x in ends))
+
+
+def _sag(
+    site: Site, inverter: Inverter | None, alone: InverterCheck | None, seen: MeasuredLoad | None
+) -> Sag | Missing:
+    """Return the sag at the load's start: by the log's starts where it shows them, else by the plate."""
+    if inverter is None or alone is None:
+        return Missing("word on the sag at start", (), "the load hangs on no inverter that a low voltage switches off")
+    ohms = stated_resistance(site.bank)
+    if isinstance(ohms, Missing) and seen is not None:
+        ohms = seen.resistance
+    if seen is not None and isinstance(seen.resistance, Resistance):
+        ohms = seen.resistance
+    if isinstance(ohms, Missing):
+        return Missing("word on the sag at start", ohms.add, ohms.because)
+    before_V = _before_V(site, seen)
+    if seen is not None and seen.start_resolved and seen.start_A is not None:
+        return sag(before_V, ohms.mohm, inverter.cut_off_V, extra_A=seen.start_A)
+    extra_W = start_extra_W(inverter, alone)
+    if isinstance(extra_W, Missing):
+        return Missing("word on the sag at start", extra_W.add, extra_W.because)
+    return sag(before_V, ohms.mohm, inverter.cut_off_V, extra_W=extra_W)
+
+
+def _before_V(site: Site, seen: MeasuredLoad | None) -> float:
+    """Return the voltage before the start: as measured, as rested, else the nominal one, which is on the low side."""
+    if seen is not None and seen.before_V is not None:
+        return seen.before_V
+    return site.bank.rested_V or site.bank.nominal_V
+
+
+def _inverter(
+    site: Site, inverter: Inverter, alone: InverterCheck, seen: MeasuredLoad | None, sags: Sag | Missing
+) -> InverterForecast:
+    running: Judged | None = None
+    starting: Judged | Missing | None = None
+    said: tuple[str, ...] = ()
+    if seen is not None:
+        running, starting, said = _seen(inverter, seen)
+    # What could not be seen in a log, or not reckoned of the bank, leaves the word of the ratings as it is.
+    known = [part.verdict for part in (running, starting, sags) if isinstance(part, Judged | Sag)]
+    return InverterForecast(
+        inverter=inverter.name,
+        alone=alone,
+        together=check_inverter(inverter, site),
+        seen_running=running,
+        seen_starting=starting,
+        verdict=worst(alone.verdict, *known),
+        assumptions=said,
+    )
+
+
+def _seen(inverter: Inverter, seen: MeasuredLoad) -> tuple[Judged, Judged | Missing, tuple[str, ...]]:
+    """Hold what the log showed against the inverter's ratings, on its AC side."""
+    through = 1.0 if seen.side == "ac" else _through(losses_of(inverter), seen.runs.run_W)
+    running, starting = check_seen(
+        inverter,
+        peak_W=(seen.peak_W or seen.runs.run_W) / through,
+        sustained_W=(seen.run_W.value if seen.run_W is not None else seen.runs.run_W) / through,
+    )
+    said = ["Watts are the least that volt-amperes can be: a motor asks more of its inverter than its watts say."]
+    if seen.side == "dc":
+        said.append("What was seen at the bank was carried behind the inverter by the site file's losses.")
+    if not seen.start_resolved:
+        starting = Missing(f"word on the starts that {seen.log} shows", (), "its readings are too far apart for them")
+    return running, starting, tuple(said)
+
+
+def _same(x: float) -> Within:
+    return Within(x, x, x)
+
+
+def _once(sentences: Sequence[str]) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(sentences))

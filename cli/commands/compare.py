@@ -1,0 +1,57 @@
+"""The command that sets two logs side by side."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from ...analysis.compare import compare_logs
+from ...analysis.compared import Log
+from ...analysis.log_analysis import LogAnalysis
+from ...analysis.marked import MarkedFold
+from ...analysis.rates import even_cuts
+from ..feeding import ends_of, open_site
+from ..prepared import Corrections, prepared
+from ..render.compare_json import compare_document
+from ..render.compare_words import compare_lines
+from ..render.json_parts import print_json
+
+if TYPE_CHECKING:
+    from ...analysis.site import Site
+
+
+@click.command("compare")
+@click.argument("before", metavar="LOG", type=click.Path(path_type=Path))
+@click.argument("after", metavar="LOG", type=click.Path(path_type=Path))
+@click.option("--site", type=click.Path(path_type=Path), help="The site file: its loads, limits and meters.")
+@click.option("--load", help="The load to look for, by its name in the site file. Default: the pump.")
+@click.option("--drop-spikes", is_flag=True, help="Leave lone spikes out of both logs.")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON document alone.")
+def command(before: Path, after: Path, site: Path | None, load: str | None, drop_spikes: bool, as_json: bool) -> None:
+    """Set two logs side by side, such as a week before and a week after a tank was recharged.
+
+    Charge and energy an hour or a day, starts, run and rest, draw, and findings that came and went; each difference
+    with its own 95 % interval, and a plain word where these logs can show none.
+
+    Example: shuntbook compare last-week.parquet this-week.parquet --site site.toml
+    """
+    known = open_site(site)
+    corrections = Corrections(drop_spikes=drop_spikes)
+    found = compare_logs(*(_log(path, known, load, corrections) for path in (before, after)))
+    if as_json:
+        print_json(compare_document(found))
+        return
+    for line in compare_lines(found):
+        click.echo(line)
+
+
+def _log(path: Path, site: Site | None, load: str | None, corrections: Corrections) -> Log:
+    """Return a log's report, and what it holds from one even cut to the next."""
+    ready = prepared(path, site, corrections)
+    analysis = LogAnalysis(ready.facts, ready.how, ready.quantities, site=site, load=load, figures=ready.figures)
+    cuts = [(at_us, "") for at_us in even_cuts(*ends_of(ready.log))]
+    stretches = MarkedFold(ready.how, ready.quantities, cuts)
+    ready.feed(analysis, stretches)
+    return Log(analysis.result(), stretches.result())

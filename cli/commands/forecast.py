@@ -1,0 +1,72 @@
+"""The command that says beforehand what a load will take, and whether bank and inverter hold."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from ...analysis.chunk import SECONDS_PER_HOUR
+from ...analysis.cycles import CycleFold
+from ...analysis.forecast import forecast, loaded_bank_V
+from ...analysis.log_analysis import watched_load
+from ...analysis.measured_load import MeasuredLoad, measured_load
+from ...ingest.durations import seconds
+from ..feeding import read_site
+from ..prepared import Corrections, prepared
+from ..render.forecast_json import forecast_document
+from ..render.forecast_words import forecast_lines
+from ..render.json_parts import print_json
+
+if TYPE_CHECKING:
+    from ...analysis.site import Site
+
+
+@click.command("forecast")
+@click.option("--site", type=click.Path(path_type=Path), required=True, help="The site file: bank, inverters, loads.")
+@click.option("--load", required=True, help="The load, by its name in the site file.")
+@click.option("--for", "how_long", required=True, metavar="TIME", help="How long: 15m, 2h, 1h30m, 1d.")
+@click.option(
+    "--measured",
+    type=click.Path(path_type=Path),
+    metavar="LOG",
+    help="A log in which the load ran: its own behaviour then, in place of its plate.",
+)
+@click.option("--drop-spikes", is_flag=True, help="Leave lone spikes of that log out.")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON document alone.")
+def command(site: Path, load: str, how_long: str, measured: Path | None, drop_spikes: bool, as_json: bool) -> None:
+    """Say beforehand what a load will take out of the bank, and whether bank and inverter hold.
+
+    From the plate alone, each step with where its figure is from; or, with a log in which the load ran, from its own
+    draw, its starts and how often it ran, with 95 % intervals of what any such stretch of time may take.
+
+    Example: shuntbook forecast --site site.toml --load "well pump" --for 15m
+    """
+    length_s = seconds(how_long, what="--for")
+    known = read_site(site)
+    known.load(load)
+    seen = None if measured is None else _seen(measured, known, load, Corrections(drop_spikes=drop_spikes))
+    found = forecast(known, load, hours=length_s / SECONDS_PER_HOUR, measured=seen)
+    log = None if measured is None else measured.name
+    if as_json:
+        print_json(forecast_document(found, log))
+        return
+    for line in forecast_lines(found, log):
+        click.echo(line)
+
+
+def _seen(path: Path, site: Site, load: str, corrections: Corrections) -> MeasuredLoad:
+    """Return how the load behaved in a log."""
+    ready = prepared(path, site, corrections)
+    watched = watched_load(site, load, ready.how, ready.quantities)
+    fold = CycleFold(ready.how, ready.quantities, load=watched.name, expected=watched.expected)
+    ready.feed(fold)
+    at_bank = ready.how.side == "dc"
+    return measured_load(
+        fold.result(),
+        log=ready.facts.name,
+        side=ready.how.side,
+        figures=ready.figures,
+        assumed_V=loaded_bank_V(site) if at_bank else None,
+    )

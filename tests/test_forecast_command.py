@@ -1,0 +1,112 @@
+"""The command `forecast` as a person meets it, on the invented scenario."""
+
+import json
+
+import pytest
+
+from shuntbook.cli.main import run
+
+
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory):
+    """The invented scenario's two logs and its site file."""
+    out = tmp_path_factory.mktemp("demo") / "demo"
+    assert run(["demo", "--out", str(out)]) == 0
+    return out
+
+
+def told(capsys, *words):
+    """Status and standard output and error of a command."""
+    capsys.readouterr()
+    status = run([str(word) for word in words])
+    return status, *capsys.readouterr()
+
+
+def document(capsys, demo, *more):
+    """The JSON of the pump's forecast for a quarter of an hour."""
+    words = ("forecast", "--site", demo / "site.toml", "--load", "well pump", "--for", "15m", "--json", *more)
+    status, out, _ = told(capsys, *words)
+    assert status == 0
+    return json.loads(out)
+
+
+def test_before_the_demo_the_plate_speaks(demo, capsys):
+    """5 A x 230 V for a quarter of an hour: 12.0 Ah on paper; 667 W / 0.88 / 22.8 V x 0.25 h is 8.31 Ah (by hand)."""
+    found = document(capsys, demo)
+    assert found["chain"][0] == {**found["chain"][0], "step": "paper", "unit": "Ah"}
+    assert found["chain"][0]["value"] == pytest.approx(230 * 5 / 24 / 4)
+    assert found["charge_Ah"] == pytest.approx(230 * 5 * 0.58 / 0.88 / 22.8 / 4)
+    assert found["energy_Wh"] == pytest.approx(230 * 5 * 0.58 / 0.88 / 4)
+    assert found["charge_u95_Ah"] is None
+    assert found["measured"] is None
+    assert found["inverter"]["verdict"] == "holds"
+    assert found["bank"]["sag"]["add"] == ["bank.resistance_mohm"]
+    assert len(found["cautions"]) >= 5
+    assert all(step["from"] for step in found["chain"])
+
+
+def test_measured_the_load_speaks_for_itself(demo, capsys):
+    """The open day's ten runs: 3.33 an hour, and what they took in three hours over twelve."""
+    found = document(capsys, demo, "--measured", demo / "open_day.parquet")
+    cycles = json.loads(told(capsys, "cycles", demo / "open_day.parquet", "--site", demo / "site.toml", "--json")[1])
+    taken_Wh = sum(cycle["energy_Wh"] for cycle in cycles["cycles"])
+    assert found["energy_Wh"] == pytest.approx(taken_Wh / 12, rel=1e-3)
+    assert found["energy_low_Wh"] < found["energy_Wh"] < found["energy_high_Wh"]
+    assert found["without_a_break"]["energy_Wh"] > found["energy_high_Wh"]
+    assert found["as_measured"]["starts_per_h"]["value"] == pytest.approx(cycles["summary"]["starts_per_hour"])
+    assert found["as_measured"]["duty"]["value"] == pytest.approx(cycles["summary"]["duty_cycle"], rel=0.01)
+    assert found["bank"]["sag"]["verdict"] == "holds"
+    assert found["measured"] == "open_day.parquet"
+
+
+def test_the_terminal_shows_chain_bank_inverter_and_cautions(demo, capsys):
+    """All parts of a measured forecast, in the order in which they are read."""
+    words = ("forecast", "--site", demo / "site.toml", "--load", "well pump", "--for", "1h")
+    status, out, err = told(capsys, *words, "--measured", demo / "open_day.parquet")
+    marks = ["  paper", "as measured at the bank", "takes from the bank", "\nbank\n", "inverter 'wash shed", "assumed:"]
+    places = [out.index(mark) for mark in (*marks, "Before you work on any of it", "licensed electrician")]
+    assert (status, err) == (0, "")
+    assert places == sorted(places)
+    assert "by its plate" in out
+
+
+def test_a_load_on_the_dc_side_hangs_on_no_inverter(demo, capsys):
+    """The fridge: 4.5 A x 24 V, 36 % of the time."""
+    words = ("forecast", "--site", demo / "site.toml", "--load", "fridge", "--for", "10h")
+    out = told(capsys, *words)[1]
+    assert "inverter: it hangs on none" in out
+    found = json.loads(told(capsys, *words, "--json")[1])
+    assert found["inverter"] is None
+    assert found["energy_Wh"] == pytest.approx(4.5 * 24 * 0.36 * 10)
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        ({"--load": "mangle"}, "it has: well pump, seedling mats, fridge, lights"),
+        ({"--for": "soon"}, "--for: 'soon' is not a length of time"),
+        ({"--for": "-5m"}, "--for: '-5m' is not a length of time"),
+        ({"--site": "none.toml"}, "none.toml"),
+        ({"--measured": "none.parquet"}, "there is no such log"),
+    ],
+)
+def test_what_is_wrong_is_told_in_one_sentence(demo, capsys, change, said):
+    """An unknown load, no length of time, files that are not there, a load that never ran."""
+    given = {"--site": "site.toml", "--load": "well pump", "--for": "15m", **change}
+    paths = ("--site", "--measured")
+    words = [word for key, value in given.items() for word in (key, str(demo / value) if key in paths else value)]
+    status, out, err = told(capsys, "forecast", *words)
+    assert (status, out) == (2, "")
+    assert said in err
+    assert len(err.splitlines()) == 1
+
+
+def test_a_load_that_never_ran_in_the_log_is_told(demo, capsys):
+    """Lights of 300 A by their plate: nothing in the log is like them, and the plate's amps say so."""
+    text = (demo / "site.toml").read_text(encoding="utf-8")
+    site = demo.parent / "bright.toml"
+    site.write_text(text.replace("current_A = 2.1", "current_A = 300"), encoding="utf-8")
+    words = ("forecast", "--site", site, "--load", "lights", "--for", "1h", "--measured", demo / "open_day.parquet")
+    status, out, err = told(capsys, *words)
+    assert (status, out) == (2, "")
+    assert "open_day.parquet: no run of 'lights' was seen in it (by its plate it draws about 316 A)" in err
