@@ -81,8 +81,8 @@ class LedgerLine:
 class Ledger:
     """Days and demos, each in order; those in which nothing was measured are left out."""
 
-    days: tuple[LedgerLine, ...]
-    demos: tuple[LedgerLine, ...]
+    days: tuple[LedgerLine, ...] = ()
+    demos: tuple[LedgerLine, ...] = ()
 
     def told(self, sure: Callable[[Charge], Charge], starts_us: Sequence[int]) -> Ledger:
         """Return the same with intervals, and with the starts that each line holds.
@@ -113,7 +113,7 @@ def demos_of(markers: Sequence[tuple[int, str]]) -> tuple[Demo, ...]:
         Instants [us] and texts, in any order.
     """
     ordered = sorted(markers)
-    ends = [*(at for at, _ in ordered[1:]), None]
+    ends: list[int | None] = [*(at for at, _ in ordered[1:]), None][: len(ordered)]
     return tuple(
         (at, end, text)
         for (at, text), end in zip(ordered, ends, strict=True)

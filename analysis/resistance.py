@@ -123,8 +123,8 @@ def resistance_of_cycles(
     Returns
     -------
     Resistance or Missing
-        ``sag_V``, from before the start to the lowest, is divided by the highest reading of the start where that was
-        resolved, else by the running draw.
+        ``sag_V``, from before the start to the lowest, is divided by the highest reading of the start: both were read
+        at the same moment, however much higher the true surge was between two readings.
     """
     pairs = [pair for cycle in cycles if not cycle.array_may_share and (pair := _step(cycle)) is not None]
     dI, dV = np.array(pairs, dtype=np.float64).reshape(-1, 2).T
@@ -132,7 +132,7 @@ def resistance_of_cycles(
 
 
 def _step(cycle: Cycle) -> tuple[float, float] | None:
-    amps = cycle.surge_A if cycle.surge_resolved else cycle.run_A
+    amps = cycle.surge_A if cycle.surge_A is not None else cycle.run_A
     return None if amps is None or cycle.sag_V is None else (amps, cycle.sag_V)
 
 
