@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from statistics import median
 
 import numpy as np
@@ -17,7 +17,7 @@ from .missing import Missing
 from .resistance import Resistance, resistance_of_cycles, stated_resistance
 from .running_charge import RunningCharge
 from .sag import Sag, sag
-from .site import Bank, Load, Site
+from .site import Bank, Inverter, Load, Site
 from .state_of_charge import Start, StateOfCharge, start_of, state_of_charge
 from .within import Within
 
@@ -90,7 +90,7 @@ def bank_report(
     running: RunningCharge | None,
     figures: MeterFigures,
     *,
-    daily_use_Wh: float,
+    daily_use_Wh: float | None,
 ) -> BankReport | Missing:
     """Return what a log says about the bank.
 
@@ -108,8 +108,8 @@ def bank_report(
         None where the log has no amps at the bank: then there is nothing to say of it.
     figures : MeterFigures
         How far the meter may be off.
-    daily_use_Wh : float
-        What the loads take from the bank a day, 0 where that is not known. [Wh]
+    daily_use_Wh : float or None
+        What the loads take from the bank a day; None where that is not known. [Wh]
     """
     if running is None:
         return Missing("word on the bank", (), _NO_AMPS)
@@ -126,11 +126,21 @@ def bank_report(
         tuple(_at_end(line, site.bank, start, running, figures) for line in lines),
         tuple(_draws(site.bank, load, cycles, lines, state)),
         _sag(site, load, cycles, ohms),
-        owed if isinstance(owed, Missing) else recharge(site.bank, site.array, owed, daily_use_Wh=daily_use_Wh),
-        Missing("time to recharge", (), _NO_AMPS)
-        if net_Ah is None
-        else recharge(site.bank, site.array, net_Ah, daily_use_Wh=daily_use_Wh),
+        owed if isinstance(owed, Missing) else _recharge(site, owed, daily_use_Wh),
+        Missing("time to recharge", (), _NO_AMPS) if net_Ah is None else _recharge(site, net_Ah, daily_use_Wh),
     )
+
+
+def _recharge(site: Site, taken_Ah: float, daily_use_Wh: float | None) -> Recharge | Missing:
+    owed = recharge(site.bank, site.array, taken_Ah, daily_use_Wh=daily_use_Wh or 0.0)
+    if isinstance(owed, Missing):
+        return owed
+    meanwhile = (
+        "Days are with nothing drawn meanwhile: the log holds less than a day to tell what the loads take."
+        if daily_use_Wh is None
+        else f"Days are with {daily_use_Wh:,.0f} Wh drawn from the bank each day meanwhile, as in this log."
+    )
+    return replace(owed, assumptions=(*owed.assumptions, meanwhile))
 
 
 def _at_end(
@@ -184,10 +194,24 @@ def _sag(site: Site, load: Load | None, cycles: Cycles, ohms: Resistance | Missi
     inverter = site.inverter_of(load)
     cut_off_V = site.bank.cut_off_V if inverter is None else inverter.cut_off_V
     seen_A = [cycle.surge_A for cycle in cycles.cycles if cycle.surge_resolved and cycle.surge_A is not None]
-    if seen_A:
-        extra_A = Within(median(seen_A), min(seen_A), max(seen_A))
-        return sag(before_V, ohms.mohm, cut_off_V, extra_A=extra_A)
+    if not seen_A:
+        return _sag_by_plate(site, inverter, before_V, ohms, cut_off_V)
+    extra_A = Within(median(seen_A), min(seen_A), max(seen_A))
+    many = f"The start draws what the {len(seen_A)} starts of this log did, from the least to the most."
+    return _said(sag(before_V, ohms.mohm, cut_off_V, extra_A=extra_A), many)
+
+
+def _sag_by_plate(
+    site: Site, inverter: Inverter | None, before_V: float, ohms: Resistance, cut_off_V: float | None
+) -> Sag | Missing:
     if inverter is None:
-        return Missing(what, (), "no start was seen from end to end, and the load is on no inverter")
+        return Missing("word on the sag at start", (), "no start was seen from end to end, and it is on no inverter")
     extra_W = start_extra_W(inverter, check_inverter(inverter, site))
-    return extra_W if isinstance(extra_W, Missing) else sag(before_V, ohms.mohm, cut_off_V, extra_W=extra_W)
+    if isinstance(extra_W, Missing):
+        return extra_W
+    plates = "No start was seen from end to end in this log; its draw is by the plates, at most the inverter's surge."
+    return _said(sag(before_V, ohms.mohm, cut_off_V, extra_W=extra_W), plates)
+
+
+def _said(found: Sag | Missing, sentence: str) -> Sag | Missing:
+    return found if isinstance(found, Missing) else replace(found, assumptions=(sentence, *found.assumptions))

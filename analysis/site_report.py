@@ -68,9 +68,7 @@ def site_report(site: Site, load: Load | None, log: LogReport, followed: Followe
     how, ledger = log.charge.how, followed.ledger
     use_Wh = daily_use_Wh(log.charge)
     lines = (*ledger.days, *ledger.demos)
-    bank = bank_report(
-        site, load, log.cycles, log.charge, lines, followed.running, log.figures, daily_use_Wh=use_Wh or 0.0
-    )
+    bank = bank_report(site, load, log.cycles, log.charge, lines, followed.running, log.figures, daily_use_Wh=use_Wh)
     inverters = inverter_reports(site, load, log.cycles, ledger, how, _behind(site, log.facts.meter))
     conductors = check_conductors(site)
     running_W = [cycle.run_W for cycle in log.cycles.cycles if cycle.run_W is not None]
