@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -64,14 +64,19 @@ class AmountsAnalysis:
         starts_us : sequence of int
             When the load started. [us]
         """
+        sure = self.sure(starts, starts_us)
+        marked = tuple(replace(stretch, whole=sure(stretch.whole)) for stretch in self._marked.result())
+        return sure(self._charge.result()), marked
+
+    def sure(self, starts: UnseenStarts | None, starts_us: Sequence[int]) -> Callable[[Charge], Charge]:
+        """Return what gives amounts their intervals, by the starts that lie in their span."""
         at_us = np.asarray(starts_us, dtype=np.int64)
 
-        def sure(charge: Charge) -> Charge:
+        def with_starts(charge: Charge) -> Charge:
             low, high = charge.span.start_us, charge.span.stop_us
             if starts is None or low is None or high is None:
                 return with_intervals(charge, self._figures)
             inside = int(((at_us >= low) & (at_us <= high)).sum())
             return with_intervals(charge, self._figures, replace(starts, count=inside) if inside else None)
 
-        marked = tuple(replace(stretch, whole=sure(stretch.whole)) for stretch in self._marked.result())
-        return sure(self._charge.result()), marked
+        return with_starts

@@ -8,12 +8,13 @@ from .amounts import Charge, Evidence, HowRead
 from .chunk import Chunk
 from .counter import CounterFold
 from .energy import energy_source, why_nothing
+from .read_pieces import Read, Reader, inside
 from .refusal import Refusal
-from .signal_integral import PowerIntegral, inside, of_current
+from .signal_integral import PowerIntegral, Window, of_current
 
 
-class ChargeFold:
-    """Integrate current and power over time, as a fold.
+class ChargeSums:
+    """Integrate current and power over a window of time: the sums of a fold, without what is read.
 
     The integral is exact for what is assumed between readings: current (and voltage) run linearly between ``instant``
     readings, stand still for ``mean`` and ``held`` ones. Draw and return are split exactly at the zero crossing. Energy
@@ -36,7 +37,7 @@ class ChargeFold:
 
     Notes
     -----
-    The tail it carries is one reading of each signal. For means of volts and of amps the product is not the mean of
+    For means of volts and of amps the product is not the mean of
     the product: a load that switches within the interval makes it differ.
     """
 
@@ -54,18 +55,22 @@ class ChargeFold:
             CounterFold(how.counter_kind, gap_limit_s) if self._charge and "charge_Ah" in quantities else None
         )
 
-    def add(self, chunk: Chunk) -> None:
-        """Take the next readings in."""
-        if not len(chunk):
-            return
-        q = chunk.quantities
-        if self._charge is not None:
-            self._charge.add(chunk.time_us, {"i": q["current_A"]})
+    @property
+    def window(self) -> Window:
+        """Between which instants is integrated. [us]"""
+        return self._window
+
+    def take(self, read: Read) -> None:
+        """Take in what the next readings complete."""
+        if self._charge is not None and read.current is not None:
+            self._charge.take(read.current)
         if self._energy is not None:
-            self._energy.take(chunk)
+            self._energy.weigh(read.chunk)
+            if read.power is not None:
+                self._energy.take(read.power)
         if self._counter is not None:
-            asked = inside(chunk.time_us, self._window)
-            self._counter.add(chunk.time_us[asked], q["charge_Ah"][asked], q["current_A"][asked])
+            asked, q = inside(read.chunk.time_us, self._window), read.chunk.quantities
+            self._counter.add(read.chunk.time_us[asked], q["charge_Ah"][asked], q["current_A"][asked])
 
     def result(self) -> Charge:
         """Return charge and energy so far; the counter is compared where the log has one."""
@@ -94,3 +99,27 @@ class ChargeFold:
             evidence=evidence,
             in_gaps=leading.in_gaps(),
         )
+
+
+class ChargeFold:
+    """Integrate current and power over time, as a fold; see `ChargeSums` for how, and for the arguments.
+
+    Notes
+    -----
+    The tail it carries is one reading of each signal.
+    """
+
+    def __init__(
+        self, how: HowRead, quantities: Set[str], *, from_us: int | None = None, to_us: int | None = None
+    ) -> None:
+        self._sums = ChargeSums(how, quantities, from_us=from_us, to_us=to_us)
+        self._reader = Reader(how, quantities)
+
+    def add(self, chunk: Chunk) -> None:
+        """Take the next readings in."""
+        if len(chunk):
+            self._sums.take(self._reader.take(chunk))
+
+    def result(self) -> Charge:
+        """Return charge and energy so far; the counter is compared where the log has one."""
+        return self._sums.result()

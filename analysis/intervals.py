@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from .chunk import MICROSECONDS, FloatArray, Sampling, TimeArray
 
@@ -44,16 +45,27 @@ class Intervals:
         low = self.start_us if from_us is None else np.maximum(self.start_us, from_us)
         high = self.stop_us if to_us is None else np.minimum(self.stop_us, to_us)
         keep = high > low
-        low, high = low[keep], high[keep]
-        start, length = self.start_us[keep], (self.stop_us - self.start_us)[keep]
-        near, far = (low - start) / length, (high - start) / length
+        return self.parts(np.flatnonzero(keep), low[keep], high[keep])
+
+    def parts(self, which: NDArray[np.intp], low_us: TimeArray, high_us: TimeArray) -> Intervals:
+        """Return parts of intervals, each cut linearly.
+
+        Parameters
+        ----------
+        which : array of int, shape (m,)
+            Of which interval each part is; one may have several.
+        low_us, high_us : array of int64, shape (m,)
+            From where to where, within that interval. [us]
+        """
+        start, length = self.start_us[which], (self.stop_us - self.start_us)[which]
+        near, far = (low_us - start) / length, (high_us - start) / length
         first, last = {}, {}
         for name, values in self.first.items():
-            a, b = values[keep], self.last[name][keep]
+            a, b = values[which], self.last[name][which]
             rise = b - a
             first[name] = np.where(near > 0, a + near * rise, a)
             last[name] = np.where(far < 1, a + far * rise, b)
-        return Intervals(low, high, first, last)
+        return Intervals(low_us, high_us, first, last)
 
 
 @dataclass(frozen=True)

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import tzinfo
 
 from .amounts import Charge, HowRead
 from .amounts_analysis import AmountsAnalysis
@@ -20,6 +21,8 @@ from .refusal import Refusal
 from .report import LogFacts, LogReport
 from .signal_errors import UnseenStarts
 from .site import Load, Site
+from .site_folds import SiteFolds
+from .site_report import site_report
 from .start_surge import unseen_starts
 from .steps import signal_of
 
@@ -81,6 +84,8 @@ class LogAnalysis:
         The load whose runs are sought; the site's main pump by default.
     figures : MeterFigures
         How far the meter's readings may be off.
+    zone : tzinfo, optional
+        Whose midnights part the days of the ledger; without it there are none.
 
     Raises
     ------
@@ -97,6 +102,7 @@ class LogAnalysis:
         site: Site | None = None,
         load: str | None = None,
         figures: MeterFigures = NOTHING_STATED,
+        zone: tzinfo | None = None,
     ) -> None:
         self._facts, self._how, self._site, self._figures = facts, how, site, figures
         self._watched = watched_load(site, load, how, quantities)
@@ -105,8 +111,10 @@ class LogAnalysis:
         shown = [name for name in ("current_A", "power_W", "voltage_V") if name in quantities]
         self._envelopes = {name: EnvelopeFold(name) for name in shown}
         self._sign = SignFold(quantities if how.side == "dc" else (), how.gap_limit_s)
+        self._followed = SiteFolds(how, quantities, facts.markers, site=site, zone=zone)
         self._folds: list[Fold[object]] = [
             self._amounts,
+            self._followed,
             self._cycles,
             self._sign,
             *self._envelopes.values(),
@@ -120,14 +128,17 @@ class LogAnalysis:
     def result(self) -> LogReport:
         """Return everything but the close-up of a start, which needs readings again."""
         cycles = self._cycles.result()
-        charge, marked = self._amounts.result(self._starts(), [cycle.start_us for cycle in cycles.cycles])
+        starts_us = [cycle.start_us for cycle in cycles.cycles]
+        charge, marked = self._amounts.result(self._starts(), starts_us)
+        followed = self._followed.result()
+        ledger = followed.ledger.told(self._amounts.sure(self._starts(), starts_us), starts_us)
         cycles = self._sure(cycles, charge)
         limits = limits_for(self._site, self._watched.load, self._how.side)
         gaps = charge.span.gaps
         health = health_of(cycles, limits, self._facts.usual_interval_s, gaps[-1].stop_us if gaps else None)
         checks = (*([sign_check(self._sign.result())] if self._how.side == "dc" else []), *health.checks)
         plate, no_plate = self._plate(cycles, charge.span.covered_s)
-        return LogReport(
+        report = LogReport(
             facts=self._facts,
             charge=charge,
             cycles=cycles,
@@ -140,7 +151,13 @@ class LogAnalysis:
             marked=marked,
             figures=self._figures,
             starts_known=self._starts() is not None,
+            ledger=ledger,
+            paybacks=followed.paybacks,
         )
+        if self._site is None:
+            return report
+        followed = replace(followed, ledger=ledger)
+        return replace(report, by_site=site_report(self._site, self._watched.load, report, followed))
 
     def _starts(self) -> UnseenStarts | None:
         if self._site is None or self._watched.load is None:

@@ -6,8 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from .amounts import Amounts, Charge, HowRead
-from .charge import ChargeFold
+from .charge import ChargeSums
 from .chunk import Chunk
+from .read_pieces import Reader
 
 
 @dataclass(frozen=True)
@@ -57,7 +58,7 @@ class MarkedFold:
 
     Notes
     -----
-    What it carries is what `ChargeFold` carries, for each marker.
+    It carries one reading of each signal; readings are handed only to the stretches they touch.
     """
 
     def __init__(
@@ -77,18 +78,25 @@ class MarkedFold:
             low = at if from_us is None else max(at, from_us)
             high = end if to_us is None else to_us if end is None else min(end, to_us)
             if high is None or high > low:
-                self._stretches.append((text, at, ChargeFold(how, quantities, from_us=low, to_us=high)))
+                self._stretches.append((text, at, ChargeSums(how, quantities, from_us=low, to_us=high)))
+        self._reader = Reader(how, quantities)
 
     def add(self, chunk: Chunk) -> None:
         """Take the next readings in."""
-        for _, _, fold in self._stretches:
-            fold.add(chunk)
+        if not (len(chunk) and self._stretches):
+            return
+        read = self._reader.take(chunk)
+        first_us, last_us = read.ends_us
+        for _, _, sums in self._stretches:
+            low, high = sums.window
+            if (low is None or low <= last_us) and (high is None or high >= first_us):
+                sums.take(read.near(low, high))
 
     def result(self) -> tuple[MarkedStretch, ...]:
         """Return the stretches in which anything was measured, in order."""
         found = []
-        for text, at, fold in self._stretches:
-            charge = fold.result()
+        for text, at, sums in self._stretches:
+            charge = sums.result()
             if charge.span.start_us is not None and charge.span.stop_us is not None:
                 start_us = max(charge.span.start_us, at)
                 found.append(MarkedStretch(at, text, start_us, charge.span.stop_us, charge))

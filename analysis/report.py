@@ -10,14 +10,17 @@ from .chunk import Chunk, Sampling, Side
 from .cycle_record import Cycle, Cycles
 from .envelope import Envelope
 from .finding import Check, Finding
+from .ledger import Ledger
 from .marked import MarkedStretch
 from .meter_figures import NOTHING_STATED, MeterFigures
+from .payback import Payback
 from .plate_check import PlateCheck
 from .site import Site
 from .trends import Trend
 
 if TYPE_CHECKING:  # it fits losses with scipy, which light commands must not load
     from .paired_logs import InverterMeasured
+    from .site_report import SiteReport
 
 
 @dataclass(frozen=True)
@@ -61,7 +64,8 @@ class LogReport:
     ``envelopes`` holds the whole log by quantity name; ``close_up`` is None where no start was seen. ``plate`` is None
     where there is nothing to compare; where a plate was to be compared, ``no_plate`` says why not. ``checks`` are all
     limits that were looked at, ``findings`` those that were crossed; ``trends`` is empty where a log is too short.
-    ``starts_known`` tells whether surges that fall between readings are in the intervals.
+    ``starts_known`` tells whether surges that fall between readings are in the intervals. ``paybacks`` are those of the
+    ledger's demos; ``by_site`` is what log and site file say together, None without a site file.
     """
 
     facts: LogFacts
@@ -77,6 +81,9 @@ class LogReport:
     starts_known: bool = False
     checks: tuple[Check, ...] = ()
     trends: tuple[Trend, ...] = ()
+    ledger: Ledger = field(default_factory=Ledger)
+    paybacks: tuple[Payback, ...] = ()
+    by_site: SiteReport | None = None
 
 
 @dataclass(frozen=True)

@@ -9,11 +9,12 @@ import numpy as np
 
 from .amounts import Amounts, Gap, HowRead, Span
 from .chunk import SECONDS_PER_HOUR, Chunk, FloatArray, TimeArray
-from .energy import POWER, contradicts, energy_of, energy_signals, energy_source, power_at
+from .energy import POWER, contradicts, energy_of, energy_source, power_at
 from .error_sums import ErrorSums
 from .hours import Hours
 from .integral import inner, linear_split
-from .intervals import Intervals, between_readings
+from .intervals import Intervals
+from .read_pieces import Pieces, inside
 
 Integral = Callable[[Intervals], tuple[FloatArray, FloatArray]]
 Ends = Callable[[Mapping[str, FloatArray]], FloatArray]
@@ -26,7 +27,7 @@ WORTH_TELLING = 0.01
 
 @dataclass
 class SignalIntegral:
-    """One integral: carries the last reading, sums the two directions, lists the gaps.
+    """One integral over a window: sums the two directions, lists the gaps.
 
     Parameters
     ----------
@@ -52,41 +53,18 @@ class SignalIntegral:
     stop_us: int | None = None
     gaps: list[Gap] = field(default_factory=list)
     hours: Hours = field(default_factory=Hours)
-    _tail: tuple[TimeArray, dict[str, FloatArray]] | None = None
 
     def __post_init__(self) -> None:
         """Make what gathers the evidence for the uncertainty."""
         self.errors = ErrorSums(linear=self.how.sampling == "instant")
 
-    def add(self, time_us: TimeArray, values: dict[str, FloatArray]) -> None:
-        """Integrate the next readings; those without a value are as if they had not been made."""
-        there = ~np.isnan(sum(values.values()))
-        if not there.all():
-            time_us, values = time_us[there], {name: x[there] for name, x in values.items()}
-        if not len(time_us):
-            return
-        first_of_log = self._tail is None
-        if self._tail is not None:
-            time_us = np.concatenate([self._tail[0], time_us])
-            values = {name: np.concatenate([self._tail[1][name], x]) for name, x in values.items()}
-        self._tail = (time_us[-1:], {name: x[-1:] for name, x in values.items()})
-        self._integrate(time_us, values, first_of_log=first_of_log)
-
-    def _integrate(self, time_us: TimeArray, values: dict[str, FloatArray], *, first_of_log: bool) -> None:
-        stretch = between_readings(
-            time_us,
-            values,
-            sampling=self.how.sampling,
-            gap_limit_s=self.how.gap_limit_s,
-            usual_interval_s=self.how.usual_interval_s,
-            first_of_log=first_of_log,
-        )
-        measured = stretch.measured.clipped(*self.window)
+    def take(self, pieces: Pieces) -> None:
+        """Integrate what the next readings complete, as far as it lies in the window."""
+        measured = pieces.measured.clipped(*self.window)
         self._sum_up(measured)
-        gaps = clipped_gaps(stretch.gap_start_us, stretch.gap_stop_us, self.window)
+        gaps = clipped_gaps(pieces.gap_start_us, pieces.gap_stop_us, self.window)
         self.gaps.extend(gaps)
-        new = time_us if first_of_log else time_us[1:]
-        new = new[inside(new, self.window)]
+        new = pieces.at_us[inside(pieces.at_us, self.window)]
         self.readings += len(new)
         edges = [new[:1], new[-1:], measured.start_us[:1], measured.stop_us[-1:]]
         self._widen([int(t) for edge in edges for t in edge] + [t for gap in gaps for t in (gap.start_us, gap.stop_us)])
@@ -135,14 +113,15 @@ class PowerIntegral(SignalIntegral):
         self._volt_seconds = self._swing_Ws = 0.0
         self._means = np.empty((2, 0))
 
-    def take(self, chunk: Chunk) -> None:
-        """Integrate the next readings."""
-        q = chunk.quantities
+    def weigh(self, chunk: Chunk) -> None:
+        """Weigh how much of the next readings' power contradicts their current."""
         if self._checks:
-            p, i = (np.nan_to_num(q[name][inside(chunk.time_us, self.window)]) for name in ("power_W", "current_A"))
+            p, i = (
+                np.nan_to_num(chunk.quantities[name][inside(chunk.time_us, self.window)])
+                for name in ("power_W", "current_A")
+            )
             self._all_W += float(np.abs(p).sum())
             self._wrong_W += float(np.abs(p[contradicts(p, i)]).sum())
-        self.add(chunk.time_us, energy_signals(self.how.side, self.source, q))
 
     def _sum_up(self, measured: Intervals) -> None:
         super()._sum_up(measured)
@@ -177,13 +156,6 @@ class PowerIntegral(SignalIntegral):
         return f"{self.source} ({self._replaced_by} where its sign contradicts the current's)"
 
 
-def inside(time_us: TimeArray, window: Window) -> slice:
-    """Return which of the instants, which increase, lie in the window, its ends included."""
-    low, high = window
-    first = 0 if low is None else int(np.searchsorted(time_us, low, side="left"))
-    return slice(first, len(time_us) if high is None else int(np.searchsorted(time_us, high, side="right")))
-
-
 def clipped_gaps(start_us: TimeArray, stop_us: TimeArray, window: Window) -> list[Gap]:
     """Return the gaps as far as they lie in the window."""
     low, high = window
@@ -197,8 +169,9 @@ def clipped_gaps(start_us: TimeArray, stop_us: TimeArray, window: Window) -> lis
 
 def of_current(how: HowRead, window: Window) -> SignalIntegral:
     """Return the integral of the current."""
-    return SignalIntegral(how, window, _charge_of, lambda values: values["i"])
+    return SignalIntegral(how, window, charge_of, lambda values: values["i"])
 
 
-def _charge_of(pieces: Intervals) -> tuple[FloatArray, FloatArray]:
+def charge_of(pieces: Intervals) -> tuple[FloatArray, FloatArray]:
+    """Integrate the current ``i``, what is drawn and what is returned apart; both positive. [A s]"""
     return linear_split(pieces.first["i"], pieces.last["i"], pieces.length_s)

@@ -14,6 +14,7 @@ from ..analysis.log_analysis import LogAnalysis, best_start
 from ..analysis.report import CloseUp, LogReport, PairedLogs, Report
 from ..analysis.site import Site
 from .prepared import AS_READ, Corrections, Prepared, prepared
+from .render.words import zone_of
 
 #: What is shown of a start: from this long before it to this long after. [s]
 _BEFORE_S, _AFTER_S = 2.0, 8.0
@@ -43,7 +44,8 @@ def report_of(
 
 
 def _log_report(log: Prepared, site: Site | None, load: str | None) -> LogReport:
-    analysis = LogAnalysis(log.facts, log.how, log.quantities, site=site, load=load, figures=log.figures)
+    zone = None if log.facts.undated else zone_of(log.facts)[1]
+    analysis = LogAnalysis(log.facts, log.how, log.quantities, site=site, load=load, figures=log.figures, zone=zone)
     log.feed(analysis)
     result = analysis.result()
     return replace(result, close_up=_close_up(log, result.cycles))

@@ -1,5 +1,6 @@
 """The law of the folds: cut the log anywhere, the result is the same; asking changes nothing."""
 
+from datetime import timedelta, timezone
 from itertools import pairwise
 
 import numpy as np
@@ -13,6 +14,7 @@ from shuntbook.analysis.chunk import Chunk
 from shuntbook.analysis.counter import CounterFold
 from shuntbook.analysis.cycles import CycleFold
 from shuntbook.analysis.envelope import EnvelopeFold
+from shuntbook.analysis.ledger import LedgerFold, demos_of
 from shuntbook.analysis.marked import MarkedFold
 from shuntbook.analysis.payback import PaybackFold
 from shuntbook.analysis.quality import QualityFold
@@ -54,6 +56,10 @@ class ZeroOrWhyNot(ZeroFold):
             return str(refusal)
 
 
+#: The logs begin at 10:13:20 UTC; here that is 23:43:20, so that most of them pass a midnight.
+MIDNIGHT_SOON = timezone(timedelta(hours=13, minutes=30))
+NOTES = [(T0_US + k * 111_111_111, text) for k, text in ((2, "a"), (4, "b"), (9, "end"), (12, "c"))]
+
 FOLDS = {
     "charge": lambda q: ChargeFold(how(), q),
     "charge of means": lambda q: ChargeFold(how(sampling="mean"), q),
@@ -89,6 +95,10 @@ FOLDS = {
     "payback": lambda q: PaybackFold(
         how(), q, [(T0_US + k * 55_555_555, T0_US + k * 99_999_999, f"demo {k}") for k in (1, 4, 9)], efficiency=0.9
     ),
+    "ledger": lambda q: LedgerFold(how(), q, zone=MIDNIGHT_SOON, demos=demos_of(NOTES)),
+    "ledger of means": lambda q: LedgerFold(how(sampling="mean"), q, zone=MIDNIGHT_SOON, demos=demos_of(NOTES)),
+    "ledger of held": lambda q: LedgerFold(how(sampling="held"), q, zone=MIDNIGHT_SOON, demos=demos_of(NOTES)),
+    "ledger behind an inverter": lambda q: LedgerFold(how(side="ac"), q, zone=MIDNIGHT_SOON),
     "time span of means": lambda q: SpanFold(how(sampling="mean")),
 }
 EXACT = {

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import replace
 from importlib.resources import as_file, files
 from pathlib import Path
 
@@ -21,6 +23,8 @@ from ..render.words import amount, counted, duration, number, percent, plus_minu
 _ZONE = "Europe/London"
 #: Export, log, and whether its meter counts charging as positive.
 _EXPORTS = (("open_day.csv.gz", "open_day.parquet", False), ("week_later.csv.gz", "week_later.parquet", True))
+#: What somebody noted on the open day: half an hour of washing crates, beginning and end. [us], UTC
+_NOTES = ((1_781_342_700_000_000, "crates washed for the visitors"), (1_781_344_500_000_000, "end"))
 _SITE, _PAGE, _LIST = "site.toml", "page.html", "written-by-demo.txt"
 #: What an earlier run may have left beside the logs.
 _FILES = (*(name for row in _EXPORTS for name in row[:2]), *(f"{row[1]}.rejects.csv" for row in _EXPORTS), _SITE, _PAGE)
@@ -48,8 +52,8 @@ def command(out: Path) -> None:
     for name in (_SITE, *(row[0] for row in _EXPORTS)):
         with as_file(samples.joinpath(name)) as path:
             copy_file(path, out / name)
-    for export, log, reverse in _EXPORTS:
-        _convert(out / export, out / log, reverse=reverse)
+    for (export, log, reverse), notes in zip(_EXPORTS, (_NOTES, ()), strict=True):
+        _convert(out / export, out / log, notes, reverse=reverse)
     report = report_of([out / log for _, log, _ in _EXPORTS], open_site(out / _SITE), None)
     from ..render.page import render
 
@@ -75,9 +79,10 @@ def _prepare(out: Path) -> None:
     write_text(out / _LIST, "\n".join([*_FILES, _LIST]) + "\n")
 
 
-def _convert(export: Path, log: Path, *, reverse: bool) -> None:
+def _convert(export: Path, log: Path, notes: Sequence[tuple[int, str]], *, reverse: bool) -> None:
     intake = take_in([str(export)], Stated(zone=_ZONE, meter="bank shunt", reverse_sign=reverse))
-    convert(intake.export, log, intake.meta, reverse_sign=reverse, allow_rejects=False, gap_limit_s=None)
+    meta = replace(intake.meta, markers=list(notes))
+    convert(intake.export, log, meta, reverse_sign=reverse, allow_rejects=False, gap_limit_s=None)
 
 
 def _found(report: Report, out: Path) -> list[str]:

@@ -8,6 +8,7 @@ from .charge_json import charge_document, marked_document
 from .json_parts import Document, facts_document, fields, instant, span_document, told
 from .look_words import verdict_line
 from .plate_json import paired_document, plate_document
+from .site_json import site_documents
 
 if TYPE_CHECKING:
     from ...analysis.cycle_record import Cycle
@@ -110,14 +111,12 @@ def _check(check: Check) -> Document:
 def report_document(report: Report) -> Document:
     """Return a report: the first log's parts at the top, and every log's under ``logs``.
 
-    Parts that are not worked out are null.
+    Parts that need a site file are null without one.
     """
     logs = [_log_parts(log) for log in report.logs]
-    not_yet = dict.fromkeys(("ledger", "bank", "inverters", "conductors", "water", "solar"))
     site = report.site.name if report.site is not None else None
     return {
         **logs[0],
-        **not_yet,
         "findings": [
             {**finding_document(finding), "log": log.facts.name} for log in report.logs for finding in log.findings
         ],
@@ -137,4 +136,5 @@ def _log_parts(log: LogReport) -> Document:
         "nameplate": plate_document(log.plate),
         "findings": cycles["findings"],
         "marked": cycles["marked"],
+        **site_documents(log),
     }

@@ -22,9 +22,9 @@ def charge_document(
     return {
         "log": facts_document(facts),
         "span": span_document(charge.span),
-        "charge": _amounts(charge.charge, "Ah"),
+        "charge": amounts_document(charge.charge, "Ah"),
         "energy": {
-            **_amounts(charge.energy, "Wh"),
+            **amounts_document(charge.energy, "Wh"),
             "from": charge.energy_by,
             "covered_s": charge.energy_span.covered_s if charge.energy_span else None,
             "uncovered_s": charge.energy_span.uncovered_s if charge.energy_span else None,
@@ -64,7 +64,8 @@ def marked_document(marked: Sequence[MarkedStretch]) -> list[Document]:
     ]
 
 
-def _amounts(amounts: Amounts | None, unit: str) -> Document:
+def amounts_document(amounts: Amounts | None, unit: str) -> Document:
+    """Return drawn, returned and net with the ends of their intervals; keys end in the unit."""
     keys = ("drawn", "returned", "net")
     document: Document = {f"{key}_{unit}": getattr(amounts, key) if amounts else None for key in keys}
     sure = amounts.sure if amounts else None

@@ -47,7 +47,7 @@ def whole_log(log: LogReport, *, name: str = "whole", frame: Frame = WIDE) -> st
         axes, strip = figure.subplots(2, 1, sharex=True, height_ratios=[7, 1])
         time_axis(strip, facts, start_us, stop_us, frame)
         _draw_envelope(axes, envelope, log)
-        _draw_gaps(axes, log, start_us, stop_us)
+        draw_gaps(axes, log, start_us, stop_us)
         _draw_markers(axes, facts, span_of(start_us, stop_us, facts))
         axes.set_ylabel("{} [{}]".format(*NAMES[quantity]))
         axes.axhline(0, color=INK, linewidth=0.8)
@@ -118,7 +118,7 @@ def _draw_envelope(axes: Axes, envelope: Envelope, log: LogReport) -> None:
     axes.plot(middle[alone], high[alone], ".", color=DRAW, markersize=4)
 
 
-def _draw_gaps(axes: Axes, log: LogReport, start_us: int, stop_us: int) -> None:
+def draw_gaps(axes: Axes, log: LogReport, start_us: int, stop_us: int) -> None:
     """Hatch each gap from top to bottom, and say what it is where there is room."""
     whole = span_of(start_us, stop_us, log.facts)
     gaps = drawable([span_of(gap.start_us, gap.stop_us, log.facts) for gap in log.charge.span.gaps], whole)

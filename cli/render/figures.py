@@ -39,8 +39,8 @@ def whole_log(log: LogReport, name: str) -> Figure | None:
     if log.facts.markers:
         caption += " Numbered lines: the markers listed beside it."
     shown = (tables.ranges(log), tables.gaps(log), tables.markers(log))
-    wide, narrow = _both(lambda frame, unique: charts.whole_log(log, name=unique, frame=frame), name)
-    return Figure(wide, narrow, f"{caption} {_times(log)}", "", shown)
+    wide, narrow = both_sizes(lambda frame, unique: charts.whole_log(log, name=unique, frame=frame), name)
+    return Figure(wide, narrow, f"{caption} {times_of(log)}", "", shown)
 
 
 def start(log: LogReport, name: str) -> Figure | None:
@@ -49,7 +49,7 @@ def start(log: LogReport, name: str) -> Figure | None:
     if close_up is None or not (quantity := close_up_chart.quantity_of(close_up.readings)):
         return None
     draw = close_up_chart.start_close_up
-    wide, narrow = _both(lambda frame, unique: draw(close_up, log.facts, name=unique, frame=frame), name)
+    wide, narrow = both_sizes(lambda frame, unique: draw(close_up, log.facts, name=unique, frame=frame), name)
     before = words.amount(close_up_chart.before(close_up), NAMES[quantity][1])
     caption = sentences.start_as_read(close_up, log.facts, before)
     shown = (tables.start(close_up, log.facts),)
@@ -63,7 +63,7 @@ def runs(log: LogReport, limits: Limits | None, name: str) -> Figure | None:
     own_run_s, minimum_off_s = (limits.minimum_run_s, limits.minimum_off_s) if limits else (None, None)
     minimum_run_s = own_run_s or MINIMUM_RUN_S
     draw = charts.run_and_rest
-    wide, narrow = _both(
+    wide, narrow = both_sizes(
         lambda frame, unique: draw(
             log, minimum_run_s=minimum_run_s, minimum_off_s=minimum_off_s, name=unique, frame=frame
         ),
@@ -73,7 +73,7 @@ def runs(log: LogReport, limits: Limits | None, name: str) -> Figure | None:
     caption = "How long each run (dots) and the rest before it (open squares) lasted."
     caption += " The scale is logarithmic: a step up multiplies the length."
     caption += f" Shortest good run: {words.duration(minimum_run_s)}, {whose}."
-    return Figure(wide, narrow, f"{caption} {_times(log)}", "", (tables.usual_run(log),))
+    return Figure(wide, narrow, f"{caption} {times_of(log)}", "", (tables.usual_run(log),))
 
 
 def plate(log: LogReport, name: str) -> Figure | None:
@@ -81,7 +81,7 @@ def plate(log: LogReport, name: str) -> Figure | None:
     check = log.plate
     if check is None:
         return None
-    wide, narrow = _both(lambda frame, unique: waterfall_chart.waterfall(check, name=unique, frame=frame), name)
+    wide, narrow = both_sizes(lambda frame, unique: waterfall_chart.waterfall(check, name=unique, frame=frame), name)
     caption = (
         f"Energy that the {words.shortened(check.estimate.load)} took while it ran. Tall bars are sums: dotted and "
         "hatched reckoned, full measured. The low bars between them are the reasons, each beginning where the one "
@@ -106,12 +106,14 @@ def _length(length_s: float) -> str:
     return {3600.0: "hour", 86400.0: "day", 7 * 86400.0: "week"}.get(length_s, words.duration(length_s))
 
 
-def _both(draw: Callable[[svg.Frame, str], str], name: str) -> tuple[str, str]:
+def both_sizes(draw: Callable[[svg.Frame, str], str], name: str) -> tuple[str, str]:
+    """Return a drawing for a wide and for a narrow screen."""
     wide, narrow = (draw(frame, f"{name}-{frame.name}") for frame in (svg.WIDE, svg.NARROW))
     return wide, narrow
 
 
-def _times(log: LogReport) -> str:
+def times_of(log: LogReport) -> str:
+    """Say what the times of a chart are."""
     if log.facts.undated:
         return "Times count from the log's start."
     return f"Times are those of the zone {words.zone_of(log.facts)[0]}."

@@ -6,12 +6,13 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from ...analysis.health import limits_for
-from . import budget_table, checked, figures, plate_tables, sentences, tables, words
+from . import budget_table, checked, figures, plate_tables, sentences, site_sentences, site_view, tables, words
 
 if TYPE_CHECKING:
     from ...analysis.finding import Finding
     from ...analysis.report import LogReport, Report
     from .figures import Figure
+    from .site_view import Part
     from .tables import Table
 
 
@@ -53,6 +54,8 @@ class LogView:
     assumptions: tuple[str, ...]
     remarks: tuple[str, ...]
     both_sides: tuple[str, ...]
+    parts: tuple[Part, ...]
+    left_out: tuple[str, ...]
     quality: Table
     said: tuple[str, ...]
     budget: Table | None
@@ -66,7 +69,7 @@ def view_of(report: Report, log: LogReport, anchor: str) -> LogView:
         anchor=anchor,
         title=sentences.log_title(log.facts),
         when=sentences.when(log),
-        brief=(sentences.took(log), sentences.ran(log), sentences.verdict(log)),
+        brief=(sentences.took(log), sentences.ran(log), sentences.verdict(log), *site_sentences.carried(log)),
         numbers=_numbers(log),
         took=tables.took(log),
         headings=_headings(report, log),
@@ -87,6 +90,8 @@ def view_of(report: Report, log: LogReport, anchor: str) -> LogView:
         assumptions=log.plate.estimate.assumptions if log.plate else (),
         remarks=_plate_remarks(log),
         both_sides=sentences.both_sides(report, log),
+        parts=site_view.parts_of(report, log, anchor),
+        left_out=site_view.left_out(log),
         quality=tables.quality(log),
         said=log.facts.said,
         budget=budget_table.budget(log),

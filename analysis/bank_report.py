@@ -1,0 +1,217 @@
+"""Whether the bank carries the load, how long it lasts, and when it is full again: its part of a log's report."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from statistics import median
+
+import numpy as np
+
+from .amounts import Charge
+from .bank import Rate, Recharge, Runtime, rate, recharge, runtime
+from .cycle_record import Cycles
+from .inverter import check_inverter, start_extra_W
+from .ledger import LedgerLine
+from .meter_figures import MeterFigures
+from .missing import Missing
+from .resistance import Resistance, resistance_of_cycles, stated_resistance
+from .running_charge import RunningCharge
+from .sag import Sag, sag
+from .site import Bank, Inverter, Load, Site
+from .state_of_charge import Start, StateOfCharge, start_of, state_of_charge
+from .within import Within
+
+_NO_AMPS = "the log has no amps measured at the bank"
+
+
+@dataclass(frozen=True)
+class Draw:
+    """A draw on the bank, against its size, and how long it could go on.
+
+    Parameters
+    ----------
+    what : str
+        Whose draw it is, as it stands in a sentence.
+    rate : Rate
+        Against the bank's size.
+    runtime : Runtime or Missing
+        From the log's end, down to the usable depth.
+    """
+
+    what: str
+    rate: Rate
+    runtime: Runtime | Missing
+
+
+@dataclass(frozen=True)
+class BankReport:
+    """The bank, by a log and its site file.
+
+    Parameters
+    ----------
+    resistance : Resistance or Missing
+        From the log's starts, else as the site file states it.
+    state : StateOfCharge or Missing
+        Over time.
+    at_ends : tuple of (Within or None)
+        State of charge at the end of each line of the ledger that was given; None where it is not known. [%]
+    draws : tuple of Draw
+        The load's running draw, and the highest sustained one.
+    sag : Sag or Missing
+        At the next start.
+    to_full : Recharge or Missing
+        From the state at the log's end until it is full.
+    of_log : Recharge or Missing
+        What the log itself took out, net.
+    """
+
+    resistance: Resistance | Missing
+    state: StateOfCharge | Missing
+    at_ends: tuple[Within | None, ...]
+    draws: tuple[Draw, ...]
+    sag: Sag | Missing
+    to_full: Recharge | Missing
+    of_log: Recharge | Missing
+
+    @property
+    def missing(self) -> tuple[Missing, ...]:
+        """What is left out."""
+        parts = (self.resistance, self.state, *(draw.runtime for draw in self.draws), self.sag, self.to_full)
+        days = self.to_full.days if isinstance(self.to_full, Recharge) else None
+        return tuple(part for part in (*parts, days) if isinstance(part, Missing))
+
+
+def bank_report(
+    site: Site,
+    load: Load | None,
+    cycles: Cycles,
+    charge: Charge,
+    lines: tuple[LedgerLine, ...],
+    running: RunningCharge | None,
+    figures: MeterFigures,
+    *,
+    daily_use_Wh: float | None,
+) -> BankReport | Missing:
+    """Return what a log says about the bank.
+
+    Parameters
+    ----------
+    site : Site
+        The site.
+    load : Load or None
+        The load whose runs were sought.
+    cycles, charge : Cycles and Charge
+        Of the log.
+    lines : tuple of LedgerLine
+        Days, then demos.
+    running : RunningCharge or None
+        None where the log has no amps at the bank: then there is nothing to say of it.
+    figures : MeterFigures
+        How far the meter may be off.
+    daily_use_Wh : float or None
+        What the loads take from the bank a day; None where that is not known. [Wh]
+    """
+    if running is None:
+        return Missing("word on the bank", (), _NO_AMPS)
+    ohms = resistance_of_cycles(cycles.cycles, current=figures.current, voltage=figures.voltage)
+    if isinstance(ohms, Missing) and site.bank.resistance_mohm is not None:
+        ohms = stated_resistance(site.bank)
+    start = start_of(site.bank)
+    state = state_of_charge(running, site.bank, start, figures)
+    owed = _to_full(site.bank, state)
+    net_Ah = charge.charge.net if charge.charge is not None else None
+    return BankReport(
+        ohms,
+        state,
+        tuple(_at_end(line, site.bank, start, running, figures) for line in lines),
+        tuple(_draws(site.bank, load, cycles, lines, state)),
+        _sag(site, load, cycles, ohms),
+        owed if isinstance(owed, Missing) else _recharge(site, owed, daily_use_Wh),
+        Missing("time to recharge", (), _NO_AMPS) if net_Ah is None else _recharge(site, net_Ah, daily_use_Wh),
+    )
+
+
+def _recharge(site: Site, taken_Ah: float, daily_use_Wh: float | None) -> Recharge | Missing:
+    owed = recharge(site.bank, site.array, taken_Ah, daily_use_Wh=daily_use_Wh or 0.0)
+    if isinstance(owed, Missing):
+        return owed
+    meanwhile = (
+        "Days are with nothing drawn meanwhile: the log holds less than a day to tell what the loads take."
+        if daily_use_Wh is None
+        else f"Days are with {daily_use_Wh:,.0f} Wh drawn from the bank each day meanwhile, as in this log."
+    )
+    return replace(owed, assumptions=(*owed.assumptions, meanwhile))
+
+
+def _at_end(
+    line: LedgerLine, bank: Bank, start: Start | Missing, running: RunningCharge, figures: MeterFigures
+) -> Within | None:
+    end = line.at_end
+    if end is None:
+        return None
+    drawn, returned, covered = (np.array([x]) for x in (end.drawn_Ah, end.returned_Ah, end.covered_h))
+    at_us = np.array([line.stop_us])
+    seen = RunningCharge(at_us, drawn, returned, covered, running.highest_A, running.uncovered_s)
+    state = state_of_charge(seen, bank, start, figures)
+    return None if isinstance(state, Missing) else state.end_pct
+
+
+def _to_full(bank: Bank, state: StateOfCharge | Missing) -> float | Missing:
+    """Return what a full bank lacks at the log's end [Ah]."""
+    if isinstance(state, Missing):
+        return Missing("time until it is full", state.add, state.because)
+    return (100 - state.end_pct.value) / 100 * bank.capacity_Ah
+
+
+def _draws(
+    bank: Bank, load: Load | None, cycles: Cycles, lines: tuple[LedgerLine, ...], state: StateOfCharge | Missing
+) -> list[Draw]:
+    running_A = [cycle.run_A for cycle in cycles.cycles if cycle.run_A is not None]
+    sustained_A = [line.current.sustained for line in lines if line.current.sustained is not None]
+    asked = [
+        (f"the {load.name} running" if load is not None else "the load running", median(running_A) if running_A else 0),
+        ("the highest mean draw of ten minutes", max(sustained_A, default=0)),
+    ]
+    return [Draw(what, rate(bank, amps), _lasts(bank, state, amps)) for what, amps in asked if amps > 0]
+
+
+def _lasts(bank: Bank, state: StateOfCharge | Missing, amps: float) -> Runtime | Missing:
+    if isinstance(state, Missing):
+        return Missing("runtime left", state.add, state.because)
+    return runtime(bank, state.end_pct, amps)
+
+
+def _sag(site: Site, load: Load | None, cycles: Cycles, ohms: Resistance | Missing) -> Sag | Missing:
+    """Return the sag at the next start: from the starts seen where they were resolved, else from the plates."""
+    what = "word on the sag at start"
+    if load is None:
+        return Missing(what, ("loads",), "no load was looked for")
+    if isinstance(ohms, Missing):
+        return Missing(what, ohms.add, ohms.because)
+    before_V = min((cycle.before_V for cycle in cycles.cycles if cycle.before_V is not None), default=None)
+    if before_V is None:
+        return Missing(what, (), "no start was seen with the volts before it")
+    inverter = site.inverter_of(load)
+    cut_off_V = site.bank.cut_off_V if inverter is None else inverter.cut_off_V
+    seen_A = [cycle.surge_A for cycle in cycles.cycles if cycle.surge_resolved and cycle.surge_A is not None]
+    if not seen_A:
+        return _sag_by_plate(site, inverter, before_V, ohms, cut_off_V)
+    extra_A = Within(median(seen_A), min(seen_A), max(seen_A))
+    many = f"The start draws what the {len(seen_A)} starts of this log did, from the least to the most."
+    return _said(sag(before_V, ohms.mohm, cut_off_V, extra_A=extra_A), many)
+
+
+def _sag_by_plate(
+    site: Site, inverter: Inverter | None, before_V: float, ohms: Resistance, cut_off_V: float | None
+) -> Sag | Missing:
+    if inverter is None:
+        return Missing("word on the sag at start", (), "no start was seen from end to end, and it is on no inverter")
+    extra_W = start_extra_W(inverter, check_inverter(inverter, site))
+    if isinstance(extra_W, Missing):
+        return extra_W
+    plates = "No start was seen from end to end in this log; its draw is by the plates, at most the inverter's surge."
+    return _said(sag(before_V, ohms.mohm, cut_off_V, extra_W=extra_W), plates)
+
+
+def _said(found: Sag | Missing, sentence: str) -> Sag | Missing:
+    return found if isinstance(found, Missing) else replace(found, assumptions=(sentence, *found.assumptions))

@@ -1,0 +1,87 @@
+"""The folds that a site's report needs beside charge and cycles, bundled to one."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from collections.abc import Set as AbstractSet
+from dataclasses import dataclass
+from datetime import tzinfo
+from typing import Final
+
+from .amounts import HowRead
+from .chunk import Chunk
+from .ledger import Ledger, LedgerFold, demos_of
+from .payback import Payback, PaybackFold
+from .running_charge import RunningCharge, RunningChargeFold
+from .site import Site
+from .state_of_charge import charge_efficiency
+
+#: Where no note ends a demo, it has not ended yet, and never will in the log. [us]
+_NEVER_US: Final = 1 << 62
+
+
+@dataclass(frozen=True)
+class Followed:
+    """What was followed over a whole log.
+
+    Parameters
+    ----------
+    ledger : Ledger
+        By day and by demo.
+    running : RunningCharge or None
+        What had gone out and come back over time; None without amps at the bank.
+    paybacks : tuple of Payback
+        When the array had paid each demo back, in the order of the notes; empty without a site or without amps at the
+        bank.
+    """
+
+    ledger: Ledger
+    running: RunningCharge | None
+    paybacks: tuple[Payback, ...]
+
+
+class SiteFolds:
+    """Follow a log for the ledger and the bank, as a fold; it carries what its parts carry.
+
+    Parameters
+    ----------
+    how : HowRead
+        What a reading stands for.
+    quantities : set of str
+        The quantities the log has.
+    markers : sequence of (int, str)
+        Instants [us] and texts.
+    site : Site or None
+        Its bank says how much of a return it keeps.
+    zone : tzinfo or None
+        Whose midnights part the days; None where the log has no dates.
+    """
+
+    def __init__(
+        self,
+        how: HowRead,
+        quantities: AbstractSet[str],
+        markers: Sequence[tuple[int, str]],
+        *,
+        site: Site | None,
+        zone: tzinfo | None,
+    ) -> None:
+        demos = demos_of(markers)
+        self._ledger = LedgerFold(how, quantities, zone=zone, demos=demos)
+        at_bank = how.side == "dc" and "current_A" in quantities
+        self._running = RunningChargeFold(how, quantities) if at_bank else None
+        self._payback = None
+        if at_bank and site is not None and demos:
+            ended = [(start, _NEVER_US if stop is None else stop, text) for start, stop, text in demos]
+            self._payback = PaybackFold(how, quantities, ended, efficiency=charge_efficiency(site.bank)[0])
+
+    def add(self, chunk: Chunk) -> None:
+        """Take the next readings in."""
+        for fold in (self._ledger, self._running, self._payback):
+            if fold is not None:
+                fold.add(chunk)
+
+    def result(self) -> Followed:
+        """Return what was followed so far."""
+        running = self._running.result() if self._running is not None else None
+        return Followed(self._ledger.result(), running, self._payback.result() if self._payback is not None else ())

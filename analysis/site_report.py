@@ -1,0 +1,109 @@
+"""What a log and its site file say together: bank, inverters, conductors, water and sun."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from statistics import median
+
+from .amounts import Charge
+from .bank_report import BankReport, bank_report
+from .chunk import SECONDS_PER_HOUR
+from .conductor import ConductorCheck, check_conductors
+from .inverter_report import InverterReport, ac_power_W, inverter_reports
+from .missing import Missing
+from .report import LogReport
+from .site import Load, Site
+from .site_folds import Followed
+from .solar import ArrayDay, array_day
+from .water_report import WaterReport, water_report
+
+_DAY_S = 24 * SECONDS_PER_HOUR
+
+
+@dataclass(frozen=True)
+class Solar:
+    """The array on a usual day by the site file, and what came back in this log.
+
+    Parameters
+    ----------
+    day : ArrayDay or Missing
+        On a usual day.
+    returned_Wh : float or None
+        Into the bank in this log: what the array brought beyond what the loads took meanwhile. [Wh]
+    daily_use_Wh : float or None
+        What was drawn from the bank in a day of this log; None where it holds less than a day. [Wh]
+    """
+
+    day: ArrayDay | Missing
+    returned_Wh: float | None
+    daily_use_Wh: float | None
+
+
+@dataclass(frozen=True)
+class SiteReport:
+    """What a log and its site file say together; every part by itself, and what is left out of them."""
+
+    bank: BankReport | Missing
+    inverters: tuple[InverterReport, ...]
+    conductors: tuple[ConductorCheck | Missing, ...]
+    water: WaterReport | Missing
+    solar: Solar
+    missing: tuple[Missing, ...]
+
+
+def site_report(site: Site, load: Load | None, log: LogReport, followed: Followed) -> SiteReport:
+    """Return what a log and its site file say together.
+
+    Parameters
+    ----------
+    site : Site
+        The site.
+    load : Load or None
+        The load whose runs were sought.
+    log : LogReport
+        What the log shows.
+    followed : Followed
+        What was followed over it; its ledger is that of the report.
+    """
+    how, ledger = log.charge.how, followed.ledger
+    use_Wh = daily_use_Wh(log.charge)
+    lines = (*ledger.days, *ledger.demos)
+    bank = bank_report(site, load, log.cycles, log.charge, lines, followed.running, log.figures, daily_use_Wh=use_Wh)
+    inverters = inverter_reports(site, load, log.cycles, ledger, how, _behind(site, log.facts.meter))
+    conductors = check_conductors(site)
+    running_W = [cycle.run_W for cycle in log.cycles.cycles if cycle.run_W is not None]
+    power_W = ac_power_W(site, load, median(running_W), how) if running_W else None
+    water: WaterReport | Missing = Missing("word on the water", ("water",), "no pump's runs were looked for")
+    if site.water is not None and load is not None and site.water.load == load.name:
+        water = water_report(site.water, log.cycles, power_W=power_W)
+    energy = log.charge.energy if how.side == "dc" else None
+    solar = Solar(array_day(site.array, daily_use_Wh=use_Wh), energy.returned if energy else None, use_Wh)
+    parts = SiteReport(bank, inverters, conductors, water, solar, ())
+    return SiteReport(bank, inverters, conductors, water, solar, _missing(parts))
+
+
+def daily_use_Wh(charge: Charge) -> float | None:
+    """Return what was drawn from the bank in a day; None where less than a day was measured. [Wh]"""
+    span = charge.energy_span or charge.span
+    if charge.how.side != "dc" or charge.energy is None or span.covered_s < _DAY_S:
+        return None
+    return charge.energy.drawn / span.covered_s * _DAY_S
+
+
+def _behind(site: Site, meter: str | None) -> str | None:
+    """Return the inverter that a meter sits behind: the one it names, else the only one there is."""
+    named = next((each.inverter for each in site.meters if each.name == meter), None)
+    return named or (site.inverters[0].name if len(site.inverters) == 1 else None)
+
+
+def _missing(parts: SiteReport) -> tuple[Missing, ...]:
+    """Return what is left out, each sentence once."""
+    found = [parts.bank] if isinstance(parts.bank, Missing) else [*parts.bank.missing]
+    for each in parts.inverters:
+        found += each.missing
+    for conductor in parts.conductors:
+        drops = (conductor,) if isinstance(conductor, Missing) else (conductor.running,)
+        found += [drop for drop in drops if isinstance(drop, Missing)]
+    found += [parts.water] if isinstance(parts.water, Missing) else [*parts.water.missing]
+    found += [parts.solar.day] if isinstance(parts.solar.day, Missing) else []
+    return tuple({each.sentence: each for each in found}.values())

@@ -1,0 +1,133 @@
+"""What a log and its site file say together, in plain sentences."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from ...analysis.bank_report import BankReport
+from ...analysis.inverter_report import Seen
+from ...analysis.missing import Missing
+from ...analysis.water_report import WaterReport
+from . import words
+from .site_json import payback_of
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from ...analysis.bank import Recharge
+    from ...analysis.inverter_report import InverterReport
+    from ...analysis.ledger import LedgerLine
+    from ...analysis.payback import Payback
+    from ...analysis.report import LogReport
+    from ...analysis.sag import Sag
+    from ...analysis.within import Within
+
+
+def within(figure: Within, unit: str) -> str:
+    """Return a figure with the ends of its interval, for instance ``23.4 V (23.3 to 23.5)``."""
+    ends = f"{words.number(figure.low)} to {words.number(figure.high)}"
+    return (
+        f"{words.amount(figure.value, unit)} ({ends})" if figure.low < figure.high else words.amount(figure.low, unit)
+    )
+
+
+def in_short(log: LogReport) -> tuple[str, ...]:
+    """Say in short whether the system carries the load, and when each demo was paid back; empty without a site file."""
+    if log.by_site is None:
+        return ()
+    said = [*carried(log), *paid_back(log)]
+    if isinstance(bank := log.by_site.bank, BankReport) and not isinstance(bank.to_full, Missing):
+        said.append(full_again(bank.to_full))
+    return tuple(said)
+
+
+def carried(log: LogReport) -> list[str]:
+    """Say whether the inverter of the load that was looked for holds, and the bank's voltage at its next start."""
+    found = log.by_site
+    if found is None:
+        return []
+    said = [_inverter(each) for each in found.inverters if isinstance(each.seen, Seen)]
+    if isinstance(found.bank, BankReport) and not isinstance(found.bank.sag, Missing):
+        said.append(_sag(found.bank.sag))
+    return said
+
+
+_WORD = {"holds": "holds", "doubtful": "is doubtful", "fails": "fails"}
+
+
+def _inverter(report: InverterReport) -> str:
+    seen = report.seen
+    assert isinstance(seen, Seen)
+    name = words.shortened(report.planned.inverter)
+    return (
+        f"By the plates the {name} {_WORD[report.planned.verdict]}; seen were {words.amount(seen.peak_W, 'W')} at most "
+        f"and {words.amount(seen.sustained_W, 'W')} sustained behind it."
+    )
+
+
+def _sag(found: Sag) -> str:
+    lowest = within(found.lowest_V, "V")
+    where = {"holds": "above", "doubtful": "perhaps not above", "fails": "below"}[found.verdict]
+    cut_off = words.amount(found.cut_off_V, "V")
+    return f"At the next start the bank falls to about {lowest}, {where} the {cut_off} at which the inverter cuts off."
+
+
+def paid_back(log: LogReport) -> list[str]:
+    """Say of each demo when the array had paid it back."""
+    return [
+        _paid(line, found, log) for line in log.ledger.demos if (found := payback_of(line, log.paybacks)) is not None
+    ]
+
+
+def _paid(line: LedgerLine, found: Payback, log: LogReport) -> str:
+    name = f"“{words.shortened(line.text)}”"
+    if found.owed_Ah is None:
+        owed = words.amount(found.still_owed_Ah, "Ah")
+        return f"{name} was not ended by a later note; at the log's end the bank was short of {owed} by it."
+    if found.owed_Ah <= 0:
+        return f"{name} owed the bank nothing: the array had carried it meanwhile."
+    owed = words.amount(found.owed_Ah, "Ah")
+    if found.paid_us is None:
+        still = words.amount(found.still_owed_Ah, "Ah")
+        return f"{name} owed the bank {owed}; at the log's end {still} of it had not been paid back."
+    when = words.clock(found.paid_us, log.facts, near_us=line.stop_us)
+    after = words.duration((found.paid_us - found.stop_us) / 1e6)
+    gaps = f", {words.duration(found.uncovered_s)} without readings left out" if found.uncovered_s else ""
+    return f"{name} owed the bank {owed} at its end; the array had paid that back by {when}, {after} later{gaps}."
+
+
+def full_again(owed: Recharge) -> str:
+    """Say what it takes until the bank is full."""
+    text = (
+        f"Until it is full the bank wants {words.amount(owed.owed_Ah, 'Ah')} ({words.amount(owed.owed_Wh, 'Wh')}): at "
+        f"least {words.duration(owed.sun_h * 3600)} of good sun"
+    )
+    return f"{text}." if isinstance(owed.days, Missing) else f"{text}, or {words.number(owed.days)} usual days."
+
+
+def water(log: LogReport) -> list[str]:
+    """Say what the pump's runs tell of the tank, and what the water costs."""
+    found = log.by_site.water if log.by_site is not None else None
+    if not isinstance(found, WaterReport):
+        return []
+    said = []
+    if not isinstance(found.cost, Missing):
+        said.append(
+            f"The water costs {words.amount(found.cost.Wh_per_1000_L, 'Wh')} for 1,000 litres, "
+            f"{words.amount(found.cost.Wh_per_gal, 'Wh')} for a gallon, at the meter."
+        )
+    plan = found.plan
+    if not isinstance(plan, Missing) and plan.fill_s is not None and found.run_s:
+        short = found.run_s < plan.fill_s
+        said.append(
+            f"With its pre-charge the tank takes {words.amount(plan.drawdown_L, 'L')}, so no run should be shorter "
+            f"than {words.duration(plan.fill_s)}; the usual run is {words.duration(found.run_s)}"
+            + (": the tank takes less than it should." if short else ", longer by what is drawn meanwhile.")
+        )
+    return said
+
+
+def assumptions(parts: Sequence[object]) -> tuple[str, ...]:
+    """Return what results rest on, each sentence once; those that could not be had rest on nothing."""
+    said = [text for part in parts if not isinstance(part, Missing) for text in getattr(part, "assumptions", ())]
+    return tuple(dict.fromkeys(said))

@@ -1,0 +1,208 @@
+"""The page's tables of bank, inverters, conductors, water, sun and the ledger."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import TYPE_CHECKING
+
+from ...analysis.bank_report import BankReport
+from ...analysis.inverter_report import Seen
+from ...analysis.missing import Missing
+from ...analysis.water_report import WaterReport
+from . import words
+from .site_sentences import within
+from .tables import MOST_ROWS, Table, more
+
+if TYPE_CHECKING:
+    from ...analysis.amounts import Amounts
+    from ...analysis.bank_report import Draw
+    from ...analysis.conductor import Drop
+    from ...analysis.inverter_report import InverterReport
+    from ...analysis.ledger import LedgerLine
+    from ...analysis.report import LogReport
+    from ...analysis.site_report import SiteReport
+
+
+def inverters(found: SiteReport) -> Table:
+    """Return each inverter by the plates, and beside it what was seen."""
+    rows = tuple(
+        (
+            words.shortened(each.planned.inverter),
+            _sentences(each.planned.running, each.planned.starting),
+            _seen(each),
+            each.planned.verdict,
+        )
+        for each in found.inverters
+    )
+    head = ("Inverter", "By the plates", "Seen in this log", "Word by the plates")
+    return Table("Each inverter and the loads on it", head, rows, prose=True)
+
+
+def _seen(report: InverterReport) -> str:
+    seen = report.seen
+    if not isinstance(seen, Seen):
+        return "its loads are not to be seen by themselves in this log"
+    return f"{words.shortened(seen.what)}: {_sentences(seen.sustained, seen.peak)}"
+
+
+def _sentences(*parts: object) -> str:
+    return " ".join(getattr(part, "sentence", "") for part in parts)
+
+
+def bank(bank: BankReport) -> Table:
+    """Return what the log says of the bank: how it sags, and how long it lasts."""
+    rows = []
+    if not isinstance(bank.resistance, Missing):
+        where = f"from {words.counted(bank.resistance.steps, 'start')}" if bank.resistance.steps else "as stated"
+        rows.append(("Internal resistance", f"{within(bank.resistance.mohm, 'mΩ')}, {where}"))
+    if not isinstance(bank.sag, Missing):
+        cut_off = words.amount(bank.sag.cut_off_V, "V")
+        lowest = within(bank.sag.lowest_V, "V")
+        rows.append(("Lowest voltage at the next start", f"{lowest}; cut-off {cut_off}: {bank.sag.verdict}"))
+    if not isinstance(bank.state, Missing):
+        rows.append(("State of charge at the log's end", within(bank.state.end_pct, "%")))
+    rows += [(_capital(draw.what), _draw(draw)) for draw in bank.draws]
+    return Table("The bank; 95 % interval in brackets", ("", "What we know"), tuple(rows), prose=True)
+
+
+def _draw(draw: Draw) -> str:
+    text = f"{words.amount(draw.rate.current_A, 'A')}, which is C/{words.number(draw.rate.hours)}"
+    if isinstance(draw.runtime, Missing):
+        return text
+    text += f"; lasts {within(draw.runtime.counted_h, 'h')} to the usable depth by counting"
+    if draw.runtime.peukert_h is not None:
+        text += f", {within(draw.runtime.peukert_h, 'h')} by Peukert's law"
+    return text
+
+
+def conductors(found: SiteReport) -> Table:
+    """Return what each pair of conductors loses, and how it stands to the tables."""
+    rows = tuple(
+        (
+            words.shortened(check.conductor),
+            _drop(check.running),
+            _drop(check.starting),
+            " ".join(f"{screened.sentence} {_capital(screened.verdict)}." for screened in check.screened[1:]),
+        )
+        for check in found.conductors
+        if not isinstance(check, Missing)
+    )
+    head = ("Conductor", "Running", "At the hardest start", "Fuse and conductor against the tables")
+    note = "A screening for one way of laying a cable, not a design: local codes and a licensed electrician decide."
+    return Table("Voltage lost in conductors, out and back", head, rows, note, prose=True)
+
+
+def _drop(drop: Drop | Missing) -> str:
+    if isinstance(drop, Missing):
+        return words.UNKNOWN
+    lost = f"{words.amount(drop.drop_V, 'V')} ({words.percent(drop.drop_pct / 100)})"
+    return f"{lost} at {words.amount(drop.current_A, 'A')}"
+
+
+def recharge(found: SiteReport) -> Table:
+    """Return what is owed to the bank, and what the array brings."""
+    rows = []
+    if isinstance(found.bank, BankReport):
+        for what, owed in (("until it is full", found.bank.to_full), ("by this log", found.bank.of_log)):
+            if not isinstance(owed, Missing):
+                both = f"{words.amount(owed.owed_Ah, 'Ah')} ({words.amount(owed.owed_Wh, 'Wh')})"
+                sun = f"at least {words.duration(owed.sun_h * 3600)} of good sun"
+                days = "" if isinstance(owed.days, Missing) else f", or {words.number(owed.days)} usual days"
+                rows.append((f"Owed to the bank {what}", f"{both}: {sun}{days}"))
+    if not isinstance(found.solar.day, Missing):
+        rows.append(("The array on a usual day", words.amount(found.solar.day.energy_Wh, "Wh")))
+        if found.solar.day.to_load is not None:
+            rows.append(("That over what is drawn in a day", words.number(found.solar.day.to_load)))
+    if found.solar.returned_Wh is not None:
+        beyond = "beyond what the loads took meanwhile"
+        rows.append(("Into the bank in this log", f"{words.amount(found.solar.returned_Wh, 'Wh')}, {beyond}"))
+    return Table("What is owed, and what the sun brings", ("", "What we know"), tuple(rows), prose=True)
+
+
+def water(found: WaterReport) -> Table:
+    """Return the tank as it should be and as it was seen, and what the water costs."""
+    rows = []
+    if not isinstance(found.plan, Missing):
+        rows.append(("Water from cut-out to cut-in, by Boyle's law", words.amount(found.plan.drawdown_L, "L")))
+        if found.plan.fill_s is not None:
+            rows.append(("Shortest run there should be", words.duration(found.plan.fill_s)))
+            rows.append(("Shortest time from start to start there should be", _time(found.plan.shortest_cycle_s)))
+    if found.run_s is not None:
+        rest = f", then a rest of {words.duration(found.off_s)}" if found.off_s else ""
+        rows.append(("Usual run seen", f"{words.duration(found.run_s)}{rest}"))
+    if not isinstance(found.seen, Missing):
+        litres = f"{words.amount(found.seen.seen_L, 'L')}, {words.percent(found.seen.share)} of what it should be"
+        rows.append(("Water from cut-out to cut-in by those times, if drawn steadily", litres))
+    if not isinstance(found.cost, Missing):
+        energy = f"{words.amount(found.cost.water_L, 'L')} for {words.amount(found.cycle_Wh, 'Wh')}"
+        rows.append(("Water of a usual run", energy))
+        cost = (
+            f"{words.amount(found.cost.Wh_per_1000_L, 'Wh')} for 1,000 L, {words.amount(found.cost.Wh_per_gal, 'Wh')}"
+        )
+        rows.append(("Energy for the water, at the meter", f"{cost} for a gallon"))
+    if not isinstance(found.lifting, Missing):
+        rows.append(("Lifting", found.lifting.sentence))
+    return Table("The tank and the water", ("", "What we know"), tuple(rows), prose=True)
+
+
+def _time(length_s: float | None) -> str:
+    return words.duration(length_s)
+
+
+def ledger(log: LogReport) -> tuple[Table, ...]:
+    """Return the ledger: charge, and energy, of each day and demo; empty where there is neither."""
+    lines = (*log.ledger.days, *log.ledger.demos)[:MOST_ROWS]
+    note = more(len(log.ledger.days) + len(log.ledger.demos))
+    found = []
+    if any(line.whole.charge is not None for line in lines):
+        head = ("Day or demo", "Drawn", "Returned", "Net", "Highest", "Over 10 min", "Bank at its end")
+        rows = tuple(
+            (_name(line), *_three(line.whole.charge, "Ah"), *_highest(line, "A"), state)
+            for line, state in zip(lines, _states(log), strict=False)
+        )
+        found.append(Table("Charge by day and demo", head, rows, note))
+    if any(line.whole.energy is not None for line in lines):
+        head = ("Day or demo", "Drawn", "Returned", "Net", "Highest", "Over 10 min", "Measured")
+        rows = tuple(
+            (_name(line), *_three(line.whole.energy, "Wh"), *_highest(line, "W"), _measured(line)) for line in lines
+        )
+        found.append(Table("Energy by day and demo", head, rows, note))
+    return tuple(found)
+
+
+def _name(line: LedgerLine) -> str:
+    try:
+        day = date.fromisoformat(line.text)
+    except ValueError:
+        return words.shortened(line.text)
+    return f"{day.day} {day:%b %Y}"
+
+
+def _three(x: Amounts | None, unit: str) -> tuple[str, str, str]:
+    if x is None:
+        return (words.UNKNOWN,) * 3
+    parts = ((x.drawn, x.drawn_u95), (x.returned, x.returned_u95), (x.net, x.net_u95))
+    drawn, returned, net = (words.plus_minus(value, u95, unit) for value, u95 in parts)
+    return drawn, returned, net
+
+
+def _highest(line: LedgerLine, unit: str) -> tuple[str, str]:
+    found = line.current if unit == "A" else line.power
+    none = found.sustained is not None and found.sustained <= 0
+    return words.amount(found.highest, unit), "none" if none else words.amount(found.sustained, unit)
+
+
+def _measured(line: LedgerLine) -> str:
+    return f"{words.duration(line.measured_s)} of {words.duration((line.stop_us - line.start_us) / 1e6)}"
+
+
+def _states(log: LogReport) -> list[str]:
+    bank = log.by_site.bank if log.by_site is not None else None
+    count = len(log.ledger.days) + len(log.ledger.demos)
+    if not isinstance(bank, BankReport):
+        return [words.UNKNOWN] * count
+    return [words.UNKNOWN if state is None else f"{state.value:.0f} %" for state in bank.at_ends]
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
