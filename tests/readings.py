@@ -57,6 +57,8 @@ def assert_same(got, expected, *, within=1e-9):
     a, b = flat(got), flat(expected)
     assert len(a) == len(b)
     for x, y in zip(a, b, strict=True):
+        if isinstance(x, float) and isinstance(y, float) and x == y:
+            continue  # the tool below is slow, and most are
         if isinstance(x, float | np.ndarray) and isinstance(y, float | np.ndarray):
             np.testing.assert_allclose(x, y, rtol=within, atol=within, equal_nan=True)
         else:
