@@ -77,5 +77,5 @@ def no_difference(pairs, seed=1):
 
 
 if __name__ == "__main__":
-    for _code, (_share, _count) in no_difference(int(sys.argv[1]) if len(sys.argv) > 1 else 200).items():
-        pass
+    for code, (share, count) in no_difference(int(sys.argv[1]) if len(sys.argv) > 1 else 200).items():
+        sys.stdout.write(f"{code:28} {100 * share:6.1f} %  of {count}\n")
