@@ -47,7 +47,7 @@ from shuntbook.analysis.uncertainty import UnseenStarts, with_intervals
 QUANTITIES = tuple(f"{way}_{unit}" for unit in ("Ah", "Wh") for way in ("drawn", "returned", "net"))
 FASTEST_S, SLOWEST_S = 0.2, 60.0
 LOGS_PER_CELL = 100
-#: What is asked of a class: covered, of a single one, and how wide at most (the issue's own limits).
+#: What is asked of a class: covered, of a single one, and how wide at most.
 COVERS, COVERS_AT_LEAST, WIDE_AT_MOST = 0.94, 0.935, 1.3
 #: Below this, in Ah or Wh, an error is nothing: a hundredth of the last digit that is ever shown.
 NOTHING = 1e-6

@@ -21,7 +21,7 @@ from scenes import Scene
 from shuntbook.analysis.log_analysis import LogAnalysis
 from shuntbook.analysis.report import LogFacts
 
-#: Rests and runs must last so many intervals; ends may be off by so many; but by 1 s in any case (the issue's figures).
+#: Rests and runs must last so many intervals; ends may be off by so many; but by 1 s in any case.
 LEAST_INTERVALS, WITHIN_INTERVALS, WITHIN_S = 3, 2, 1.0
 #: Less than this share of a run's draw at the shunt is not held to be found. Common sense, no source.
 LEAST_SEEN = 0.5

@@ -11,6 +11,6 @@ def shares():
 
 
 def test_intervals_hold_the_truth_in_93_percent_of_runs(shares):
-    """Resistance, each term of the losses, efficiency, and both states of charge; by the issue's bar of 93 %."""
+    """Resistance, each term of the losses, efficiency, and both states of charge; 93 % is the bar."""
     assert len(shares) == 7
     assert {name: share for name, share in shares.items() if share < 0.93} == {}

@@ -21,7 +21,7 @@ from scoring import score
 from shuntbook.analysis.chunk import Chunk
 from shuntbook.sample_data.physics import Bank, Pump, Tank, run_well
 
-#: Harder classes that are for the command only: two seeds of them do not yet reach the issue's figures.
+#: Harder classes that are for the command only: two seeds of them do not yet reach 0.95.
 FOR_THE_COMMAND = {"prime_lost", "relay_controller", "washing", "fast_clouds"}
 #: Classes whose findings are looked at here as well.
 WITH_FINDINGS = [
@@ -104,7 +104,7 @@ def test_a_full_bank_at_noon_hides_what_the_array_gives():
 
 @pytest.mark.parametrize("name", [name for name in class_names() if name not in FOR_THE_COMMAND])
 def test_runs_of_each_class(name):
-    """Two seeds: precision and recall of 0.95, the issue's figure for the worst class."""
+    """Two seeds: precision and recall of 0.95 in each class."""
     got = row(name, [tally(name, seed) for seed in range(2)])
     assert got["precision"] >= 0.95
     assert got["fair"] == 0 or got["recall"] >= 0.95  # a log that is too slow has no run that counts
