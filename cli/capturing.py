@@ -270,7 +270,7 @@ class _Show:
         self._marks = parse_marks(marks, self._now_us(), zone)
         self._quiet = quiet
         self._said_us = clock.now_us()
-        title = plans[0].site.name if plans[0].site is not None else ", ".join(plan.name for plan in plans)
+        title = plans[0].site.name if plans[0].site is not None else "What is being measured"
         self._to_page = ToPage(page, title)
 
     def run(self, stopped: threading.Event) -> None:

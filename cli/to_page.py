@@ -12,6 +12,8 @@ from .render.live_view import live_state
 if TYPE_CHECKING:
     from .live_page.server import LivePage
 
+#: For how long it has been captured, and for how long it will be, where that is known. [s]
+Times = tuple[float, float | None]
 #: Often enough for figures that people read, seldom enough for a small computer with ten viewers. [s]
 _EVERY_S = 0.5
 
@@ -34,7 +36,7 @@ class ToPage:
     def step(
         self,
         snapshots: Callable[[], Sequence[Snapshot]],
-        times: tuple[float, float | None],
+        times: Times,
         say: Callable[[str], object],
     ) -> None:
         """Show how it goes, if that is due, and tell the person here what the page has to say."""
@@ -46,13 +48,11 @@ class ToPage:
             self._due = time.monotonic() + _EVERY_S
             self._publish(self._page, snapshots(), times, ended=False)
 
-    def end(self, snapshots: Sequence[Snapshot], times: tuple[float, float | None]) -> None:
+    def end(self, snapshots: Sequence[Snapshot], times: Times) -> None:
         """Show the last figures, and that they are the last."""
         if self._page is not None:
             self._publish(self._page, snapshots, times, ended=True)
 
-    def _publish(
-        self, page: LivePage, snapshots: Sequence[Snapshot], times: tuple[float, float | None], *, ended: bool
-    ) -> None:
+    def _publish(self, page: LivePage, snapshots: Sequence[Snapshot], times: Times, *, ended: bool) -> None:
         elapsed_s, left_s = times
         page.publish(live_state(snapshots, title=self._title, elapsed_s=elapsed_s, left_s=left_s, ended=ended))

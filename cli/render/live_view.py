@@ -144,8 +144,9 @@ def _counts(snapshot: Snapshot) -> list[dict[str, str]]:
     elif snapshot.peak_W is not None:
         counts.insert(0, (_signed(words.amount(snapshot.peak_W, "W")), "highest power"))
     if snapshot.cycles is not None:
-        running = "not running" if snapshot.running_s is None else f"for {words.duration(snapshot.running_s)}"
-        counts = [(f"{snapshot.cycles.summary.count:,}", "starts"), (running, "running"), *counts]
+        for_s = snapshot.running_s
+        now = ("at rest", "now") if for_s is None else ("running", f"now, for {words.duration(for_s)}")
+        counts = [(f"{snapshot.cycles.summary.count:,}", "starts"), now, *counts]
     return [{"value": value, "what": what} for value, what in counts]
 
 
@@ -186,7 +187,8 @@ def _runs(snapshot: Snapshot) -> dict[str, Any]:
     """Return the newest runs as a table, the newest first."""
     cycles = snapshot.cycles.cycles if snapshot.cycles is not None else ()
     rows = [_run(cycle, snapshot) for cycle in reversed(cycles[-_MOST_RUNS:])]
-    head = ["Start", "Ran", "Rest before", "Highest at start", "Settled", "Charge or energy"]
+    took = "Energy" if any(cycle.charge_Ah is None and cycle.energy_Wh is not None for cycle in cycles) else "Charge"
+    head = ["Start", "Ran", "Rest before", "Highest at start", "Settled", took]
     named = next((cycle.load for cycle in cycles if cycle.load), None)
     load = words.shortened(named) if named else "the largest load"
     count = f"; the newest {_MOST_RUNS} of {len(cycles):,}" if len(cycles) > _MOST_RUNS else ""
@@ -232,7 +234,7 @@ def _nothing_found(snapshot: Snapshot) -> str:
 
 def _trouble(snapshot: Snapshot) -> str:
     counts = [f"{count:,} × {words.shortened(kind)}" for kind, count in sorted(snapshot.trouble.items())]
-    return f"Trouble with the meter: {', '.join(counts)}" if counts else ""
+    return f"Trouble with the meter so far: {', '.join(counts)}" if counts else ""
 
 
 def _news(snapshot: Snapshot) -> list[list[str]]:

@@ -118,14 +118,14 @@ function show(meter, given, points) {
 function figures(list, given) {
   while (list.children.length > given.length) list.lastElementChild.remove();
   while (list.children.length < given.length) {
-    const dd = make("dd", "", make("span", "value"), " ", make("span", "unit"));
+    const dd = make("dd", "", make("span", "value"), make("span", "unit"));
     list.append(make("div", "", make("dt"), dd));
   }
   given.forEach(({ word, value, unit }, k) => {
     const place = list.children[k];
     put(place.querySelector("dt"), word);
     put(place.querySelector(".value"), value);
-    put(place.querySelector(".unit"), unit);
+    put(place.querySelector(".unit"), " " + unit);
   });
 }
 
@@ -188,8 +188,8 @@ function tell(state) {
       if (key === "connected") told.delete(`${k} lost`);
     }
   });
-  if (state.ended) fresh.push("The capture has ended");
-  if (fresh.length) put(byId("newest"), "Newest: " + fresh.join("; ") + ".");
+  if (state.ended) put(byId("newest"), "The capture has ended.");
+  else if (fresh.length) put(byId("newest"), "Newest: " + fresh.join("; ") + ".");
 }
 
 // --- the chart ---
@@ -236,7 +236,7 @@ function draw(meter) {
   put(node.querySelector(".chart-title"), chart.title);
   put(node.querySelector(".chart-said"), chart.said);
   const place = node.querySelector(".drawing");
-  const frame = { width: place.clientWidth, height: place.clientHeight, left: 52, right: 16, top: 10, bottom: 44 };
+  const frame = { width: place.clientWidth, height: place.clientHeight, left: 64, right: 16, top: 10, bottom: 44 };
   if (frame.width < 100 || frame.height < 80 || !meter.points.bucket.length) return;
   const svg = shape("svg", { viewBox: `0 0 ${frame.width} ${frame.height}`, role: "img" });
   svg.setAttribute("aria-label", `${chart.title}. ${chart.said}`);
@@ -251,8 +251,9 @@ function scales(points, chart, frame) {
   const low = Math.min(0, ...points.low);
   const high = Math.max(0, ...points.high);
   const step = stepFor(Math.max(high - low, 0.1), Math.max(Math.floor(frame.height / 60), 2));
-  const floor = Math.floor(low / step) * step;
-  const top = Math.max(Math.ceil(high / step), 1) * step;
+  const margin = 0.04 * Math.max(high - low, 0.1);
+  const floor = low - margin;
+  const top = high + margin;
   const across = frame.width - frame.left - frame.right;
   const up = frame.height - frame.top - frame.bottom;
   return {
@@ -265,21 +266,20 @@ function scales(points, chart, frame) {
 /** The grid with its figures, and how long ago what is below it was. */
 function lines(scale, chart, frame) {
   const parts = [];
-  for (let k = Math.round(scale.floor / scale.step); k * scale.step <= scale.top * 1.0001; k += 1) {
+  for (let k = Math.ceil(scale.floor / scale.step); k * scale.step <= scale.top; k += 1) {
     const y = scale.y(k * scale.step);
-    const text = String(Number((k * scale.step).toPrecision(6))).replace("-", "−");
+    const text = `${Number((k * scale.step).toPrecision(6))} ${chart.unit}`.replace("-", "−");
     parts.push(shape("line", { class: k ? "grid" : "zero", x1: frame.left, x2: frame.width - frame.right, y1: y, y2: y }));
     parts.push(shape("text", { x: frame.left - 6, y: y + 5, "text-anchor": "end" }, text));
   }
-  parts.push(shape("text", { x: 2, y: frame.height - frame.bottom + 20 }, chart.unit));
   const span_s = scale.span * chart.width_s;
-  const most = Math.max(Math.floor(frame.width / 110), 2);
+  const most = Math.max(Math.floor(frame.width / 130), 2);
   const step_s = TIME_STEPS_S.find((s) => span_s / s <= most) || stepFor(span_s, most);
-  for (let s = 0; s <= span_s; s += step_s) {
+  for (let s = 0; s <= 0.97 * span_s; s += step_s) {
     const x = scale.x(scale.newest - s / chart.width_s);
     parts.push(shape("text", { x, y: frame.height - 6, "text-anchor": s ? "middle" : "end" }, ago(s)));
   }
-  return parts.filter((part) => part.getAttribute("text-anchor") !== "middle" || part.getAttribute("x") > frame.left + 10);
+  return parts;
 }
 
 /** A bar below the line for each run; one that goes on is an outline. */
