@@ -25,7 +25,7 @@ from ..ingest.source import Reading
 
 #: Cycles are paired again no more often than this, and so that it takes no more than a fiftieth of the time: it looks
 #: at all of them. [s]
-_CYCLES_EVERY_S, _CYCLES_SHARE = 2.0, 50.0
+_CYCLES_EVERY_S, _CYCLES_SHARE = 0.5, 50.0
 #: The stretch that a moving chart shows: some runs of a pump, or of a slow meter some hundred readings. [s], [1], [1]
 _CHART_S, _CHART_READINGS, _CHART_POINTS = 900.0, 300, 900
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+from contextlib import suppress
 from typing import Protocol
 
 
@@ -22,19 +23,26 @@ class Board:
 
     def __init__(self) -> None:
         self.newest: State | None = None
+        self.closed = False
         self._changed = asyncio.Event()
 
     def pin(self, state: State) -> None:
         """Put a newer state in the place of the one before."""
         self.newest = state
+        self._tell()
+
+    def close(self) -> None:
+        """Let nobody wait any longer."""
+        self.closed = True
+        self._tell()
+
+    def _tell(self) -> None:
         self._changed.set()
         self._changed = asyncio.Event()
 
     async def newer(self, than: State | None, wait_s: float) -> State | None:
         """Return the newest state as soon as it is another than this one; None if none came for so long. [s]"""
-        if self.newest is than:
-            try:
+        if self.newest is than and not self.closed:
+            with suppress(TimeoutError):
                 await asyncio.wait_for(self._changed.wait(), wait_s)
-            except TimeoutError:
-                return None
-        return self.newest
+        return None if self.newest is than else self.newest

@@ -38,7 +38,7 @@ _HEADERS = {
     "Referrer-Policy": "no-referrer",
     "Cross-Origin-Resource-Policy": "same-origin",
     "Cross-Origin-Opener-Policy": "same-origin",
-    "Content-Security-Policy": "default-src 'none'; frame-ancestors 'none'",
+    "Content-Security-Policy": "default-src 'none'; img-src data:; frame-ancestors 'none'",
 }
 
 
@@ -169,6 +169,8 @@ class _Updates(_Guarded):
         seen: dict[int, int] = {}
         while state is None or not state.ended:
             newer = await self.house.board.newer(state, _SIGN_OF_LIFE_S)
+            if newer is None and self.house.board.closed:
+                return
             state = newer or state
             self.write(f"data: {newer.message(seen)}\n\n" if newer is not None else ": still here\n\n")
             await asyncio.wait_for(self.flush(), PATIENCE_S)

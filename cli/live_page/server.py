@@ -131,6 +131,7 @@ class LivePage:
         self._ready.set()
         await self._closing.wait()
         server.stop()
+        self._house.board.close()
         until = time.monotonic() + _FAREWELL_S
         while self._house.viewers and time.monotonic() < until:
             await asyncio.sleep(0.02)
