@@ -9,6 +9,7 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field, replace
+from functools import partial
 from pathlib import Path
 from types import FrameType
 from typing import TYPE_CHECKING, cast
@@ -41,12 +42,14 @@ from .keyboard import Keyboard
 from .live import LiveMeter, Snapshot
 from .marks import parse_marks
 from .render.live_screen import plain_line, screen, summary_lines
+from .to_page import ToPage
 
 if TYPE_CHECKING:
     from rich.console import Group
 
     from ..analysis.site import Meter as SiteMeter
     from ..ingest.profiles.model import Profile
+    from .live_page.server import LivePage
 
 _DEFAULT_EVERY_S = 1.0
 _REFRESHES = 4.0
@@ -165,8 +168,12 @@ def run_capture(
     length_s: float | None,
     marks: Sequence[str],
     quiet: bool,
+    page: LivePage | None = None,
 ) -> int:
-    """Capture until it is over, finish the logs, and say what came of it; return the exit status."""
+    """Capture until it is over, finish the logs, and say what came of it; return the exit status.
+
+    Browsers are shown how it goes by `page`.
+    """
     stopped = threading.Event()
     with _ended_by_signals(stopped):
         try:
@@ -181,13 +188,13 @@ def run_capture(
             for plan, journal in zip(plans, journals, strict=True)
         ]
         capture = Capture(meters, clock, length_s=length_s)
-        show = _Show(capture, plans, clock, marks, length_s=length_s, quiet=quiet)
+        show = _Show(capture, plans, clock, marks, length_s=length_s, quiet=quiet, page=page)
         capture.start()
         show.run(stopped)
         capture.stop()
         capture.join()
     show.take_rest()
-    return _finish(meters, journals, show)
+    return _finish(meters, journals, show.last())
 
 
 def _open_journals(plans: Sequence[Plan]) -> list[Journal]:
@@ -252,6 +259,7 @@ class _Show:
         *,
         length_s: float | None,
         quiet: bool,
+        page: LivePage | None,
     ) -> None:
         self._capture, self._clock, self._length_s = capture, clock, length_s
         self._live = {m.name: _live(plan) for m, plan in zip(capture.meters, plans, strict=True)}
@@ -262,6 +270,8 @@ class _Show:
         self._marks = parse_marks(marks, self._now_us(), zone)
         self._quiet = quiet
         self._said_us = clock.now_us()
+        title = plans[0].site.name if plans[0].site is not None else "What is being measured"
+        self._to_page = ToPage(page, title)
 
     def run(self, stopped: threading.Event) -> None:
         """Follow the capture until it ends or is stopped."""
@@ -270,14 +280,18 @@ class _Show:
                 while self._capture.running and not stopped.is_set():
                     self._step(keyboard)
                     self._say_plainly()
+                    self._to_page.step(self.snapshots, self._times(), partial(click.echo, err=True))
                 return
             from rich.console import Console
             from rich.live import Live
 
-            with Live(console=Console(stderr=True), refresh_per_second=_REFRESHES, transient=True) as live:
+            console = Console(stderr=True)
+            with Live(console=console, refresh_per_second=_REFRESHES, transient=True) as live:
                 while self._capture.running and not stopped.is_set():
                     self._step(keyboard)
                     live.update(self._screen(keyboard.typed))
+                    say = partial(console.print, markup=False, highlight=False, soft_wrap=True)
+                    self._to_page.step(self.snapshots, self._times(), say)
 
     def take_rest(self) -> None:
         """Take in what the meters told last, and place the notes whose time was reached."""
@@ -296,6 +310,12 @@ class _Show:
             )
             for m in self._capture.meters
         ]
+
+    def last(self) -> list[Snapshot]:
+        """Return how every meter stands at the end, and show it."""
+        snapshots = self.snapshots(final=True)
+        self._to_page.end(snapshots, self._times())
+        return snapshots
 
     def _step(self, keyboard: Keyboard) -> None:
         self._feed(list(self._capture.events(1.0 / _REFRESHES)))
@@ -334,9 +354,13 @@ class _Show:
         recorded_us = getattr(self._sources[0], "now_us", self._clock.now_us)
         return int(recorded_us())
 
-    def _screen(self, typed: str) -> Group:
+    def _times(self) -> tuple[float, float | None]:
+        """Return for how long it has been captured, and for how long it will be. [s]"""
         elapsed_s = (self._clock.now_us() - self._capture.start_us) / 1e6
-        left_s = None if self._length_s is None else max(self._length_s - elapsed_s, 0.0)
+        return elapsed_s, None if self._length_s is None else max(self._length_s - elapsed_s, 0.0)
+
+    def _screen(self, typed: str) -> Group:
+        elapsed_s, left_s = self._times()
         return screen(self.snapshots(), elapsed_s=elapsed_s, left_s=left_s, typed=typed)
 
     def _say_plainly(self) -> None:
@@ -358,13 +382,16 @@ def _live(plan: Plan) -> LiveMeter:
     watched = watched_load(plan.site, None, how, set(quantities))
     limits = limits_for(plan.site, watched.load, how.side)
     figures = figures_of(meter_of(plan.site, plan.name, how.side))
-    return LiveMeter(plan.name, how, quantities, limits, watched.name, watched.expected, figures)
+    zone, undated = (plan.zone, False) if recorded is None else (recorded.zone, recorded.undated)
+    return LiveMeter(
+        plan.name, how, quantities, limits, watched.name, watched.expected, figures, zone=zone, undated=undated
+    )
 
 
-def _finish(meters: Sequence[Metered], journals: Sequence[Journal], show: _Show) -> int:
+def _finish(meters: Sequence[Metered], journals: Sequence[Journal], snapshots: Sequence[Snapshot]) -> int:
     """Finish every log, whatever happened to the others, and say what came of it."""
     status = Exit.DONE
-    for journal, snapshot in zip(journals, show.snapshots(final=True), strict=True):
+    for journal, snapshot in zip(journals, snapshots, strict=True):
         status = max(status, _finish_log(journal, snapshot))
     for meter in meters:
         status = max(status, _say_failure(meter))

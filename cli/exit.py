@@ -22,6 +22,10 @@ class Exit(IntEnum):
     TERMINATED = 143
 
 
+class PortFailedError(Exception):
+    """A port could not be used: one sentence that says which, why and what to do. Ends with status 3."""
+
+
 def strictly(findings: Iterable[Finding]) -> Exit:
     """Return how a command with ``--strict`` ends: notes are no reason to wake anybody."""
     serious = any(finding.severity != "note" for finding in findings)

@@ -18,18 +18,25 @@ from ..analysis.finding import Finding
 from ..analysis.health import HealthLimits, findings_of, wrong_sign
 from ..analysis.meter_figures import NOTHING_STATED, MeterFigures
 from ..analysis.quality import SignFold
+from ..analysis.recent import Recent, RecentFold
 from ..analysis.refusal import Refusal
 from ..analysis.uncertainty import with_intervals
 from ..ingest.source import Reading
 
 #: Cycles are paired again no more often than this, and so that it takes no more than a fiftieth of the time: it looks
 #: at all of them. [s]
-_CYCLES_EVERY_S, _CYCLES_SHARE = 2.0, 50.0
+_CYCLES_EVERY_S, _CYCLES_SHARE = 0.5, 50.0
+#: The stretch that a moving chart shows: some runs of a pump, or of a slow meter some hundred readings. [s], [1], [1]
+_CHART_S, _CHART_READINGS, _CHART_POINTS = 900.0, 300, 900
 
 
 @dataclass(frozen=True)
 class Snapshot:
-    """One meter as it stands now; amounts are since the start, and since the last marker."""
+    """One meter as it stands now; amounts are since the start, and since the last marker.
+
+    ``recent`` is the last stretch of the current, else of the power; times are shown in ``zone``, or counted from the
+    recording's start where it is ``undated``.
+    """
 
     name: str
     side: str
@@ -46,6 +53,10 @@ class Snapshot:
     readings: int
     connected: bool
     trouble: Counter[str]
+    recent: Recent | None
+    gap_limit_s: float
+    zone: str
+    undated: bool
 
 
 @dataclass
@@ -66,6 +77,8 @@ class LiveMeter:
         The load to look for, and its draw by the plate.
     figures : MeterFigures
         How far the meter's readings may be off.
+    zone, undated : str, bool
+        In which zone its times are shown, and whether they have a date at all.
     """
 
     name: str
@@ -75,11 +88,14 @@ class LiveMeter:
     load: str | None = None
     expected: float | None = None
     figures: MeterFigures = NOTHING_STATED
+    zone: str = "UTC"
+    undated: bool = False
     mark: str | None = None
     _whole: ChargeFold | None = None
     _since: ChargeFold | None = None
     _cycles: CycleFold | None = None
     _sign: SignFold = field(default_factory=lambda: SignFold(()))
+    _recent: RecentFold | None = None
     _found: Cycles | None = None
     _look_again: float = 0.0
     _last: Reading | None = None
@@ -94,6 +110,7 @@ class LiveMeter:
             self._sign = SignFold(self.quantities, self.how.gap_limit_s)
         if {"current_A", "power_W"} & set(self.quantities):
             self._cycles = CycleFold(self.how, set(self.quantities), load=self.load, expected=self.expected)
+            self._recent = self._new_recent()
 
     def _new_charge(self) -> ChargeFold | None:
         try:
@@ -101,13 +118,18 @@ class LiveMeter:
         except Refusal:
             return None
 
+    def _new_recent(self) -> RecentFold:
+        quantity = "current_A" if "current_A" in self.quantities else "power_W"
+        stretch_s = max(_CHART_S, _CHART_READINGS * (self.how.usual_interval_s or 0.0))
+        return RecentFold(quantity, width_s=stretch_s / _CHART_POINTS, buckets=_CHART_POINTS)
+
     def add(self, readings: Iterable[Reading]) -> None:
         """Take the next readings in, all at once."""
         readings = list(readings)
         if not readings:
             return
         chunk = self._chunk(readings)
-        for fold in (self._whole, self._since, self._cycles, self._sign):
+        for fold in (self._whole, self._since, self._cycles, self._sign, self._recent):
             if fold is not None:
                 fold.add(chunk)
         for name in ("current_A", "power_W"):
@@ -154,6 +176,10 @@ class LiveMeter:
             readings=self._readings,
             connected=connected,
             trouble=trouble,
+            recent=self._recent.result() if self._recent is not None else None,
+            gap_limit_s=self.how.gap_limit_s,
+            zone=self.zone,
+            undated=self.undated,
         )
 
     def _sure(self, fold: ChargeFold | None) -> Charge | None:

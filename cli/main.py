@@ -17,7 +17,7 @@ from ..analysis.refusal import Refusal
 from ..ingest.errors import InputError
 from ..ingest.source import SourceLost
 from ..ingest.whole_file import DISK_FAILED
-from .exit import Exit
+from .exit import Exit, PortFailedError
 
 #: Command name, the module that holds its ``command``, and its line in ``--help``: nothing else is imported for that.
 COMMANDS = {
@@ -104,7 +104,7 @@ def _ended_by(error: Exception) -> tuple[str, Exit]:
         return str(error), Exit.BAD_INPUT
     if isinstance(error, click.ClickException):
         return _usage(error), Exit.BAD_INPUT
-    if isinstance(error, SourceLost):
+    if isinstance(error, (SourceLost, PortFailedError)):
         return str(error), Exit.DEVICE_FAILED
     if isinstance(error, OSError) and error.errno in DISK_FAILED:
         name = error.filename or "the disk"

@@ -18,6 +18,7 @@ from shuntbook.analysis.ledger import LedgerFold, demos_of
 from shuntbook.analysis.marked import MarkedFold
 from shuntbook.analysis.payback import PaybackFold
 from shuntbook.analysis.quality import QualityFold
+from shuntbook.analysis.recent import RecentFold
 from shuntbook.analysis.refusal import Refusal
 from shuntbook.analysis.rest import RestFold
 from shuntbook.analysis.running_charge import RunningChargeFold
@@ -74,6 +75,7 @@ FOLDS = {
     "cycles": lambda q: CycleFold(how(), q),
     "cycles of held": lambda q: CycleFold(how(sampling="held"), q),
     "envelope": lambda q: EnvelopeFold("current_A", most=50),
+    "recent readings": lambda q: RecentFold("current_A", width_s=3.0, buckets=40),
     "between markers": lambda q: MarkedFold(how(), q, [(T0_US + k * 111_111_111, f"note {k}") for k in (5, 1, 3, 3)]),
     "quality": lambda q: QualityFold(how(), sorted(q), range_A=500.0, has_array=True),
     "quality of means": lambda q: QualityFold(how(sampling="mean"), sorted(q)),
@@ -111,6 +113,7 @@ EXACT = {
     "cycles",
     "cycles of held",
     "envelope",
+    "recent readings",
 }
 
 

@@ -18,7 +18,7 @@ OUTSIDE = {
     *("urllib", "pymodbus", "click", "rich", "matplotlib", "pandas"),
 }
 DOING = {"open", "print", "input", "exec", "eval", "compile", "__import__", "breakpoint"}
-HEAVY = ("pandas", "scipy", "matplotlib", "bokeh", "jinja2")
+HEAVY = ("pandas", "scipy", "matplotlib", "bokeh", "jinja2", "tornado")
 
 
 def _files(room: str) -> list[Path]:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from contextlib import AbstractContextManager, nullcontext
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
@@ -11,6 +13,9 @@ from ...ingest.errors import InputError
 from ...ingest.source import SteadyClock
 from ..capturing import Wanted, plan_for_source, plans_for_site, run_capture
 from ..marks import parse_marks
+
+if TYPE_CHECKING:
+    from ..live_page.server import LivePage
 
 
 @click.command("capture")
@@ -23,6 +28,7 @@ from ..marks import parse_marks
 @click.option("--for", "length", help="How long, such as 15m. Default: until Ctrl-C.")
 @click.option("--mark", "marks", multiple=True, metavar="TIME=TEXT", help="A note at a time, such as 10:30=crates.")
 @click.option("--side", type=click.Choice(["dc", "ac"]), help="At the bank (dc) or behind an inverter (ac).")
+@click.option("--page", metavar="[HOST:]PORT", help="Show it to browsers, live; without HOST on this computer only.")
 @click.option("--quiet", is_flag=True, help="Show nothing until the end.")
 def command(
     source: str | None,
@@ -34,6 +40,7 @@ def command(
     length: str | None,
     marks: tuple[str, ...],
     side: str | None,
+    page: str | None,
     quiet: bool,
 ) -> int:
     """Read a meter, or all meters of a site, into a log.
@@ -49,9 +56,19 @@ def command(
     clock = SteadyClock()
     parse_marks(marks, clock.now_us())  # a mistake in one is told before anything is opened
     wanted = Wanted(profile, seconds(every, what="--every") if every else None, side)
-    if site is not None:
-        plans = plans_for_site(site, meters, out, wanted, clock)
-    else:
-        plans = [plan_for_source(source or "", out, wanted, clock)]
     length_s = seconds(length, what="--for") if length else None
-    return run_capture(plans, clock, length_s=length_s, marks=marks, quiet=quiet)
+    with _served(page) as shown:
+        if site is not None:
+            plans = plans_for_site(site, meters, out, wanted, clock)
+        else:
+            plans = [plan_for_source(source or "", out, wanted, clock)]
+        return run_capture(plans, clock, length_s=length_s, marks=marks, quiet=quiet, page=shown)
+
+
+def _served(page: str | None) -> AbstractContextManager[LivePage | None]:
+    """Return the page for as long as the capture lasts; its port is had before anything is opened."""
+    if page is None:
+        return nullcontext()
+    from ..live_page.server import live_page
+
+    return live_page(page)

@@ -15,8 +15,10 @@ if TYPE_CHECKING:
     from ...analysis.amounts import Charge
     from ..live import Snapshot
 
-_LARGE = (("current_A", "amps", "A"), ("voltage_V", "volts", "V"), ("power_W", "watts", "W"))
+#: What is shown large: quantity, its word, its unit.
+LARGE = (("current_A", "amps", "A"), ("voltage_V", "volts", "V"), ("power_W", "watts", "W"))
 _MOST_FINDINGS = 3
+NOT_CONNECTED = "NOT CONNECTED, trying again"
 
 
 def screen(snapshots: Sequence[Snapshot], *, elapsed_s: float, left_s: float | None, typed: str) -> Group:
@@ -24,8 +26,7 @@ def screen(snapshots: Sequence[Snapshot], *, elapsed_s: float, left_s: float | N
     from rich.console import Group
     from rich.text import Text
 
-    time = f"{duration(elapsed_s)} captured" + (f", {duration(left_s)} to go" if left_s is not None else "")
-    parts: list[RenderableType] = [Text(time, style="bold")]
+    parts: list[RenderableType] = [Text(how_long(elapsed_s, left_s), style="bold")]
     for snapshot in snapshots:
         parts += [Text(), *_block(snapshot)]
     parts += [Text(), Text(f"note: {shortened(typed, 200)}▏", no_wrap=True, overflow="ellipsis")]
@@ -33,10 +34,15 @@ def screen(snapshots: Sequence[Snapshot], *, elapsed_s: float, left_s: float | N
     return Group(*parts)
 
 
+def how_long(elapsed_s: float, left_s: float | None) -> str:
+    """Say how long has been captured, and how long is to go where that is known."""
+    return f"{duration(elapsed_s)} captured" + (f", {duration(left_s)} to go" if left_s is not None else "")
+
+
 def _block(snapshot: Snapshot) -> list[RenderableType]:
     from rich.text import Text
 
-    link = "connected" if snapshot.connected else "NOT CONNECTED, trying again"
+    link = "connected" if snapshot.connected else NOT_CONNECTED
     lines: list[RenderableType] = [Text(f"{shortened(snapshot.name)}, side {snapshot.side}: {link}"), _large(snapshot)]
     lines += [Text(line) for line in summary_lines(snapshot)]
     for finding in snapshot.findings[:_MOST_FINDINGS]:
@@ -51,7 +57,7 @@ def _large(snapshot: Snapshot) -> Table:
 
     table = Table.grid(padding=(0, 3))
     cells = []
-    for quantity, word, unit in _LARGE:
+    for quantity, word, unit in LARGE:
         if (value := live_value(snapshot, quantity)) is not None:
             rows = big(live_number(quantity, value))
             cells.append(Text("\n".join([word, *rows[:-1], f"{rows[-1]} {unit}"])))
@@ -121,6 +127,6 @@ def _amounts(charge: Charge | None) -> str:
 
 def plain_line(snapshot: Snapshot) -> str:
     """Return one meter as a single line, for a capture without a terminal."""
-    now = [amount(value, unit) for quantity, _, unit in _LARGE if (value := live_value(snapshot, quantity)) is not None]
+    now = [amount(value, unit) for quantity, _, unit in LARGE if (value := live_value(snapshot, quantity)) is not None]
     link = "" if snapshot.connected else " (not connected)"
     return f"{shortened(snapshot.name)}{link}: {', '.join(now) or 'no reading'}; {_amounts(snapshot.charge)}"

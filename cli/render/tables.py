@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from ...analysis.report import CloseUp, LogFacts, LogReport, Report
 
 MOST_ROWS = 30
-_AT_LEAST = "≥: at least this much; readings came too slowly to see the top of the start."
+AT_LEAST = "≥: at least this much; readings came too slowly to see the top of the start."
 _QUANTITIES = {"current_A": ("Current", "A"), "voltage_V": ("Voltage", "V"), "power_W": ("Power", "W")}
 
 
@@ -99,14 +99,14 @@ def cycles(log: LogReport) -> Table:
         ("Start", lambda c: words.clock(c.start_us, log.facts, near_us=near_us)),
         ("Rest before", lambda c: words.duration(c.off_before_s)),
         ("Ran", lambda c: words.duration(c.run_s)),
-        ("Highest at start", lambda c: _bound(words.amount(c.surge_A, "A"), c)),
-        ("Peak power", lambda c: _bound(words.amount(c.peak_W, "W"), c)),
+        ("Highest at start", lambda c: bound(words.amount(c.surge_A, "A"), c)),
+        ("Peak power", lambda c: bound(words.amount(c.peak_W, "W"), c)),
         ("Settled", lambda c: words.amount(c.run_A, "A")),
         ("Settled power", lambda c: words.amount(c.run_W, "W")),
-        ("Start / settled", lambda c: _bound(words.number(c.surge_ratio), c)),
+        ("Start / settled", lambda c: bound(words.number(c.surge_ratio), c)),
         ("Charge", lambda c: words.amount(c.charge_Ah, "Ah")),
         ("Energy", lambda c: words.amount(c.energy_Wh, "Wh")),
-        ("Voltage sag", lambda c: _bound(words.amount(c.sag_V, "V"), c)),
+        ("Voltage sag", lambda c: bound(words.amount(c.sag_V, "V"), c)),
     ]
     if not all(c.complete for c in shown):
         columns.append(("Seen whole", lambda c: "yes" if c.complete else "no"))
@@ -118,12 +118,13 @@ def cycles(log: LogReport) -> Table:
     return Table(caption, tuple(head for head, _ in kept), rows, " ".join(note for note in notes if note))
 
 
-def _bound(text: str, cycle: Cycle) -> str:
+def bound(text: str, cycle: Cycle) -> str:
+    """Return an amount of a start, marked as a lower bound where readings came too slowly to see its top."""
     return text if cycle.surge_resolved or text == words.UNKNOWN else f"≥\N{NO-BREAK SPACE}{text}"
 
 
 def _at_least(rows: tuple[tuple[str, ...], ...]) -> str:
-    return _AT_LEAST if any("≥" in cell for row in rows for cell in row) else ""
+    return AT_LEAST if any("≥" in cell for row in rows for cell in row) else ""
 
 
 def more(count: int, what_of_them: str = "") -> str:
@@ -136,12 +137,12 @@ def start(close_up: CloseUp, facts: LogFacts) -> Table:
     cycle = close_up.cycle
     rows = (
         ("When", words.clock(cycle.start_us, facts)),
-        ("Highest reading", _bound(words.amount(cycle.surge_A, "A"), cycle)),
+        ("Highest reading", bound(words.amount(cycle.surge_A, "A"), cycle)),
         ("Settled draw, over the whole run", words.amount(cycle.run_A, "A")),
-        ("Start over settled", _bound(words.number(cycle.surge_ratio), cycle)),
-        ("Highest power", _bound(words.amount(cycle.peak_W, "W"), cycle)),
+        ("Start over settled", bound(words.number(cycle.surge_ratio), cycle)),
+        ("Highest power", bound(words.amount(cycle.peak_W, "W"), cycle)),
         ("Settled power, over the whole run", words.amount(cycle.run_W, "W")),
-        ("Voltage sag", _bound(words.amount(cycle.sag_V, "V"), cycle)),
+        ("Voltage sag", bound(words.amount(cycle.sag_V, "V"), cycle)),
         ("Ran for", words.duration(cycle.run_s)),
     )
     known = tuple(row for row in rows if row[1] != words.UNKNOWN)

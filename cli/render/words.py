@@ -5,14 +5,11 @@ from __future__ import annotations
 import re
 from datetime import UTC, datetime, timedelta, timezone, tzinfo
 from math import ceil, floor, isfinite, log10
-from typing import TYPE_CHECKING
+from typing import Protocol
 from unicodedata import bidirectional
 from zoneinfo import ZoneInfo
 
 from ...analysis.chunk import MICROSECONDS
-
-if TYPE_CHECKING:
-    from ...analysis.report import LogFacts
 
 UNKNOWN = "unknown"
 #: What one reading stands for.
@@ -21,6 +18,20 @@ SAMPLING = {
     "mean": "each reading is the average since the one before it",
     "held": "each reading was read by eye and stands until the next",
 }
+
+
+class Dated(Protocol):
+    """Anything with times to show: their zone, and whether they are only counted from a start."""
+
+    @property
+    def zone(self) -> str:
+        """Name of a zone, or an offset such as ``+02:00``."""
+
+    @property
+    def undated(self) -> bool:
+        """Whether times have no date: they are shown as elapsed."""
+
+
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _OFFSET = re.compile(r"(?:UTC|GMT)?([+-])(\d{1,2}):?(\d{2})?")
 
@@ -110,7 +121,7 @@ def _two(large: int, large_unit: str, small: int, small_unit: str) -> str:
     return f"{large} {large_unit} {small:02d} {small_unit}" if small else f"{large} {large_unit}"
 
 
-def zone_of(facts: LogFacts) -> tuple[str, tzinfo]:
+def zone_of(facts: Dated) -> tuple[str, tzinfo]:
     """Return the name and the rules of the zone a log's times are shown in; UTC where its own is not known here."""
     if found := _OFFSET.fullmatch(facts.zone):
         sign, hours, minutes = found.groups()
@@ -122,14 +133,14 @@ def zone_of(facts: LogFacts) -> tuple[str, tzinfo]:
         return "UTC", UTC
 
 
-def clock(us: int | None, facts: LogFacts, *, near_us: int | None = None) -> str:
+def clock(us: int | None, facts: Dated, *, near_us: int | None = None) -> str:
     """Return an instant as its log's reader would read it off a clock.
 
     Parameters
     ----------
     us : int or None
         The instant since 1970-01-01T00:00:00Z, or since the log's start where the log is undated. [us]
-    facts : LogFacts
+    facts : Dated
         The log: its zone, and whether it is dated.
     near_us : int or None
         An instant that is already on show: the date is left out where both fall on the same day. [us]
@@ -158,7 +169,7 @@ def date_and_clock(moment: datetime, *, date: bool = True) -> str:
     return f"{text} {moment:%Z}" if passed_twice else text
 
 
-def local(us: int, facts: LogFacts) -> datetime:
+def local(us: int, facts: Dated) -> datetime:
     """Return an instant, microseconds since 1970-01-01T00:00:00Z, as date and time in the log's zone."""
     return moment_of(us).astimezone(zone_of(facts)[1])
 

@@ -1,0 +1,1 @@
+"""The page beside the pump: a server of its own that shows browsers how a capture stands, and lets them do nothing."""

@@ -1,0 +1,195 @@
+"""What browsers are answered: the page, its updates, and one plain sentence for all else."""
+
+from __future__ import annotations
+
+import asyncio
+import secrets
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from http import HTTPStatus
+from typing import cast
+
+from tornado.http1connection import HTTP1Connection
+from tornado.iostream import IOStream, StreamClosedError
+from tornado.web import Application, HTTPError, RequestHandler
+
+from ..render.live_html import entrance, page
+from .access import Access, is_own_host, is_own_origin
+from .board import Board, State
+
+MOST_VIEWERS = 40
+#: A viewer that takes nothing for so long is let go; it comes back by itself if it is still there. [s]
+PATIENCE_S = 30.0
+#: Where nothing is new for so long, a line without meaning shows whether the viewer is still there. [s]
+_SIGN_OF_LIFE_S = 15.0
+
+_SAID = {
+    400: "This request cannot be understood.",
+    403: "The link is needed that the capture printed. Each opens the page once; the next one stands in its terminal.",
+    404: "There is nothing here. The page is at the address without anything behind it.",
+    405: "This page can only be looked at.",
+    421: "This computer has no such name. Use the address that the capture printed.",
+    500: "The page has a fault of ours. The capture goes on.",
+    503: "There are too many viewers already.",
+}
+_HEADERS = {
+    "Cache-Control": "no-store",
+    "X-Content-Type-Options": "nosniff",
+    "Referrer-Policy": "no-referrer",
+    "Cross-Origin-Resource-Policy": "same-origin",
+    "Cross-Origin-Opener-Policy": "same-origin",
+    "Content-Security-Policy": "default-src 'none'; img-src data:; frame-ancestors 'none'",
+}
+
+
+@dataclass
+class House:
+    """What all answers share.
+
+    Parameters
+    ----------
+    access : Access
+        Who may look.
+    names : frozenset of str
+        Names of this computer.
+    port : int
+        Where it listens: two captures on one computer must not share a cookie.
+    used : callable of str
+        Told from where a link was used.
+    board : Board
+        How the capture stands.
+    viewers : int
+        How many are watching.
+    """
+
+    access: Access
+    names: frozenset[str]
+    port: int
+    used: Callable[[str], None]
+    board: Board = field(default_factory=Board)
+    viewers: int = 0
+
+    @property
+    def cookie(self) -> str:
+        """Name of the session's cookie."""
+        return f"shuntbook_{self.port}"
+
+
+class _Guarded(RequestHandler):
+    """Looks at Host, Origin and session before anything is answered; answers nothing but GET."""
+
+    needs_session = True
+    needs_own_page = False
+
+    def initialize(self, house: House) -> None:
+        """Take what all answers share."""
+        self.house = house
+
+    def set_default_headers(self) -> None:
+        """Keep nothing, guess nothing, load nothing, and do not name the server's make."""
+        self.clear_header("Server")
+        for name, value in _HEADERS.items():
+            self.set_header(name, value)
+
+    def prepare(self) -> None:
+        """Refuse whoever calls this computer by another name, comes from another page or has no session."""
+        headers = self.request.headers
+        if not is_own_host(self.request.host, str(self.stream.socket.getsockname()[0]), self.house.names):
+            raise HTTPError(HTTPStatus.MISDIRECTED_REQUEST)
+        site = headers.get("Sec-Fetch-Site") if self.needs_own_page else None
+        if not is_own_origin(headers.get("Origin"), site, self.request.host):
+            raise HTTPError(HTTPStatus.FORBIDDEN)
+        if self.needs_session and not self.let_in:
+            raise HTTPError(HTTPStatus.FORBIDDEN)
+
+    @property
+    def let_in(self) -> bool:
+        """Whether the browser has a session, or needs none."""
+        return self.house.access.lets_in(self.get_cookie(self.house.cookie))
+
+    @property
+    def stream(self) -> IOStream:
+        """The connection itself."""
+        return cast(HTTP1Connection, self.request.connection).stream
+
+    def write_error(self, status_code: int, **_kwargs: object) -> None:
+        """Answer with one plain sentence."""
+        self.set_header("Content-Type", "text/plain; charset=utf-8")
+        if status_code == HTTPStatus.METHOD_NOT_ALLOWED:
+            self.set_header("Allow", "GET")
+        self.finish(_SAID.get(status_code, _SAID[500 if status_code >= 500 else 400]) + "\n")
+
+
+class _Page(_Guarded):
+    """The page without any figure: they come by its updates."""
+
+    def get(self) -> None:
+        nonce = secrets.token_urlsafe(16)
+        allowed = f"style-src 'nonce-{nonce}'; script-src 'nonce-{nonce}'; connect-src 'self'; img-src data:"
+        rest = "base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+        self.set_header("Content-Security-Policy", f"default-src 'none'; {allowed}; {rest}")
+        self.finish(page(nonce))
+
+
+class _Entrance(_Guarded):
+    """A link: spent at its first use, for a session."""
+
+    needs_session = False
+
+    def get(self, key: str) -> None:
+        session = self.house.access.spend(key)
+        if session is not None:
+            self.set_cookie(self.house.cookie, session, httponly=True, samesite="Strict")
+            self.house.used(self.request.remote_ip or "somewhere")
+        elif not self.let_in:
+            raise HTTPError(HTTPStatus.FORBIDDEN)
+        # Not a redirection: after a link in a mail or chat page, the browser would not yet send a strict cookie.
+        self.finish(entrance())
+
+
+class _Updates(_Guarded):
+    """The states of the capture as server-sent events: always the newest, never a queue."""
+
+    needs_own_page = True
+
+    async def get(self) -> None:
+        if self.house.viewers >= MOST_VIEWERS:
+            raise HTTPError(HTTPStatus.SERVICE_UNAVAILABLE)
+        self.set_header("Content-Type", "text/event-stream; charset=utf-8")
+        self.house.viewers += 1
+        try:
+            await self._watch()
+        except (StreamClosedError, TimeoutError):
+            self.stream.close()
+        finally:
+            self.house.viewers -= 1
+
+    async def _watch(self) -> None:
+        state: State | None = None
+        seen: dict[int, int] = {}
+        while state is None or not state.ended:
+            newer = await self.house.board.newer(state, _SIGN_OF_LIFE_S)
+            if newer is None and self.house.board.closed:
+                return
+            state = newer or state
+            self.write(f"data: {newer.message(seen)}\n\n" if newer is not None else ": still here\n\n")
+            await asyncio.wait_for(self.flush(), PATIENCE_S)
+
+
+class _Nothing(_Guarded):
+    """Any other address."""
+
+    def get(self) -> None:
+        raise HTTPError(HTTPStatus.NOT_FOUND)
+
+
+def application(house: House) -> Application:
+    """Return the three addresses there are: the page, its updates, and links."""
+    shared = {"house": house}
+    links = [(r"/([A-Za-z0-9_-]{8,64})", _Entrance, shared)] if house.access.guarded else []
+    return Application(
+        [(r"/", _Page, shared), (r"/updates", _Updates, shared), *links],
+        default_handler_class=_Nothing,
+        default_handler_args=shared,
+        log_function=lambda _handler: None,
+    )

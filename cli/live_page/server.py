@@ -1,0 +1,181 @@
+"""The page's server: a thread with a loop of its own, so that no viewer can hold up the capture."""
+
+from __future__ import annotations
+
+import asyncio
+import logging
+import os
+import socket
+import threading
+import time
+from collections import deque
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
+from weakref import WeakSet
+
+from tornado.httpserver import HTTPServer
+from tornado.iostream import IOStream
+
+from .access import Access
+from .address import bound_ip, host_to_type, listen, own_names, parse_page
+from .board import State
+from .handlers import House, application
+
+_MOST_CONNECTIONS = 100
+_MOST_HEADER_BYTES, _MOST_BODY_BYTES = 16_384, 1_024
+#: How long a connection may stand without asking anything, and how long viewers have to take the last state. [s]
+_IDLE_S, _FAREWELL_S = 30.0, 2.0
+
+
+class LivePage:
+    """Serves the newest state of a capture.
+
+    All its methods are for the capture's thread, and none waits for a viewer.
+
+    Parameters
+    ----------
+    host : str
+        Where to listen, as it was asked for.
+    listening : socket
+        A socket that listens there.
+    """
+
+    def __init__(self, host: str, listening: socket.socket) -> None:
+        self._listening = listening
+        port = int(listening.getsockname()[1])
+        self._address = f"http://{host_to_type(host, listening)}:{port}/"
+        self._access = Access(guarded=not bound_ip(listening).is_loopback)
+        self._house = House(self._access, own_names(host), port, self._link_used)
+        self._news: deque[str] = deque(self._opening())
+        self._newest: State | None = None
+        self._waking = False
+        self._loop: asyncio.AbstractEventLoop | None = None
+        self._closing = asyncio.Event()
+        self._ready = threading.Event()
+        self._thread = threading.Thread(target=self._run, name="live page", daemon=True)
+
+    @property
+    def link(self) -> str:
+        """The address to open; where others can reach it, with the key that opens it once."""
+        return self._address + (self._access.key if self._access.guarded else "")
+
+    def start(self) -> None:
+        """Begin to serve."""
+        self._thread.start()
+        self._ready.wait()
+
+    def publish(self, state: State) -> None:
+        """Show a newer state: whoever is still busy with an older one misses those between."""
+        self._newest = state
+        if not self._waking:
+            self._waking = True
+            self._call(self._pin)
+
+    def news(self) -> list[str]:
+        """Return what is to be told the person at the terminal since the last call."""
+        said = []
+        while self._news:
+            said.append(self._news.popleft())
+        return said
+
+    def close(self) -> None:
+        """End it; viewers have a moment to take the last state."""
+        self._call(self._closing.set)
+        self._thread.join(3 * _FAREWELL_S)
+        self._listening.close()
+
+    def _call(self, what: Callable[[], None]) -> None:
+        """Have the server's loop do something; nothing happens where it has stopped."""
+        loop = self._loop
+        if loop is not None:
+            with suppress(RuntimeError):  # it is closed
+                loop.call_soon_threadsafe(what)
+
+    def _pin(self) -> None:
+        self._waking = False
+        if self._newest is not None:
+            self._house.board.pin(self._newest)
+
+    def _opening(self) -> list[str]:
+        if not self._access.guarded:
+            return [f"live page: {self.link} (on this computer only)"]
+        return [
+            f"live page, for one viewer: {self.link}",
+            "  the link opens it once; the next viewer's is printed here as soon as this one is used",
+            "  the way to it is not encrypted: use it in a network you trust",
+        ]
+
+    def _link_used(self, where: str) -> None:
+        self._news.append(f"live page: opened from {where}; for the next viewer: {self.link}")
+
+    def _run(self) -> None:
+        try:
+            _quiet()
+            asyncio.run(self._serve())
+        except Exception as error:
+            self._news.append(f"note: the live page has stopped ({error}); the capture goes on without it")
+        finally:
+            self._ready.set()
+
+    async def _serve(self) -> None:
+        self._loop = asyncio.get_running_loop()
+        server = _Server(
+            application(self._house),
+            max_header_size=_MOST_HEADER_BYTES,
+            max_body_size=_MOST_BODY_BYTES,
+            idle_connection_timeout=_IDLE_S,
+            body_timeout=_IDLE_S,
+        )
+        self._listening.setblocking(False)
+        server.add_socket(self._listening)
+        self._ready.set()
+        await self._closing.wait()
+        server.stop()
+        self._house.board.close()
+        until = time.monotonic() + _FAREWELL_S
+        while self._house.viewers and time.monotonic() < until:
+            await asyncio.sleep(0.02)
+        await asyncio.wait_for(server.close_all_connections(), _FAREWELL_S)
+
+
+class _Server(HTTPServer):
+    """Takes so many connections and no more: the capture needs files and ports, too."""
+
+    def initialize(self, *args: object, **kwargs: object) -> None:
+        super().initialize(*args, **kwargs)  # type: ignore[arg-type]
+        self._streams: WeakSet[IOStream] = WeakSet()
+
+    def handle_stream(self, stream: IOStream, address: tuple[str, int]) -> None:
+        if sum(not known.closed() for known in self._streams) >= _MOST_CONNECTIONS:
+            stream.close()
+            return
+        self._streams.add(stream)
+        super().handle_stream(stream, address)
+
+
+def _quiet() -> None:
+    """Keep what the server's library logs off the capture's screen."""
+    if not os.environ.get("SHUNTBOOK_DEBUG"):
+        for name in ("tornado", "asyncio"):
+            logging.getLogger(name).addHandler(logging.NullHandler())
+            logging.getLogger(name).propagate = False
+
+
+@contextmanager
+def live_page(where: str) -> Iterator[LivePage]:
+    """Serve a page at ``[HOST:]PORT`` for as long as the block lasts.
+
+    Raises
+    ------
+    InputError
+        If `where` reads otherwise.
+    PortFailedError
+        If the port cannot be had.
+    """
+    host, port = parse_page(where)
+    page = LivePage(host, listen(host, port))
+    page.start()
+    try:
+        yield page
+    finally:
+        page.close()
