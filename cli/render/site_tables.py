@@ -132,6 +132,7 @@ def water(found: WaterReport) -> Table:
         rows.append(("Usual run seen", f"{words.duration(found.run_s)}{rest}"))
     if not isinstance(found.seen, Missing):
         litres = f"{words.amount(found.seen.seen_L, 'L')}, {words.percent(found.seen.share)} of what it should be"
+        litres += "; so it was not drawn steadily" if found.seen.share > 1 else ""
         rows.append(("Water from cut-out to cut-in by those times, if drawn steadily", litres))
     if not isinstance(found.cost, Missing):
         energy = f"{words.amount(found.cost.water_L, 'L')} for {words.amount(found.cycle_Wh, 'Wh')}"
