@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from math import floor, log10
 from typing import TYPE_CHECKING
 
 from ...analysis.bank_report import BankReport
@@ -28,7 +29,7 @@ def within(figure: Within, unit: str) -> str:
     half = (figure.high - figure.low) / 2
     if half <= 0:
         return words.amount(figure.value, unit)
-    digits = max(words.rounded_u95(half)[0], 0)
+    digits = max(-floor(log10(half)), 0)
     value, low, high = (f"{x:,.{digits}f}" for x in (figure.value, figure.low, figure.high))
     return f"{value} {unit} ({low} to {high})"
 
