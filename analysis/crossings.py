@@ -32,7 +32,7 @@ class Crossings:
     def add(self, first: FloatArray, last: FloatArray, length_s: FloatArray) -> None:
         """Take the next intervals in: the signal at either end [unit], and their lengths [s]; shapes (n,)."""
         rows = np.concatenate([self._tail, [first, last, length_s]], axis=1)
-        self._tail = rows[:, -2 * self._around :]
+        self._tail = rows[:, -2 * self._around :].copy()  # a view would keep all of it
         self._judge(rows, self._hidden)
 
     def result(self) -> FloatArray:

@@ -208,7 +208,7 @@ class ErrorSums:
 
     def _add_wobble(self, last: FloatArray) -> None:
         readings = np.concatenate([self._last, last])
-        self._last = readings[-2:]
+        self._last = readings[-2:].copy()
         if len(readings) > 2:
             change = np.diff(readings)
             np.add.at(self._wobble, np.abs(change[1:] - change[:-1]).view(np.int64) >> 48, 1)

@@ -258,10 +258,10 @@ class _TotalsAt:
         """Return the totals at an instant; at the last one for None."""
         m = self._measured
         if us is None or not len(m.stop_us) or us >= m.stop_us[-1]:
-            return np.asarray(self._sums[-1])
+            return np.array(self._sums[-1])  # a view would keep the sums of the whole chunk
         k = int(np.searchsorted(m.stop_us, us, side="right"))
         cut = m.parts(np.array([k]), m.start_us[k : k + 1], np.array([us])) if m.start_us[k] < us else None
-        return np.asarray(self._sums[k] if cut is None else self._sums[k] + _three(cut)[0])
+        return np.array(self._sums[k]) if cut is None else np.asarray(self._sums[k] + _three(cut)[0])
 
 
 def _three(measured: Intervals) -> FloatArray:

@@ -135,7 +135,7 @@ class PowerIntegral(SignalIntegral):
             self._swing_Ws += inner(fall_V * rise_A, length_s)
         elif self.how.sampling == "mean":
             means = np.concatenate([self._means, [v, measured.last["i"]]], axis=1)
-            self._means = means[:, -1:]
+            self._means = means[:, -1:].copy()
             change = np.diff(means, axis=1)
             self._swing_Ws += inner(-change[0] * change[1], length_s[-change.shape[1] :]) if change.size else 0.0
 

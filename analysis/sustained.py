@@ -76,8 +76,8 @@ class HighestDraw:
             on_end = minute[_MINUTES - 1 :] - minute[: len(minute) - _MINUTES + 1] == _MINUTES - 1
             means = windows(sums, _MINUTES).sum(axis=1)[whole & on_end] / SUSTAINED_S
             self._sustained = max(self._sustained, float(means.max(initial=-np.inf)))
-        self._minute, self._covered_us = minute[-_MINUTES:], covered_us[-_MINUTES:]
-        self._sums = sums[-_MINUTES:]
+        self._minute, self._covered_us = minute[-_MINUTES:].copy(), covered_us[-_MINUTES:].copy()
+        self._sums = sums[-_MINUTES:].copy()
 
     def result(self) -> Highest:
         """Return the highest draw so far."""

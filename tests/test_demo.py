@@ -30,17 +30,19 @@ def test_it_writes_what_its_list_names(demo):
     assert {"page.html", "open_day.parquet", "week_later.parquet", "site.toml"} <= there <= listed
 
 
-def test_it_says_in_seven_lines_what_it_found(demo, capsys):
+def test_it_says_in_nine_lines_what_it_found(demo, capsys):
     """Ah and Wh of the open day, paper and nameplate beside them, and that the second week's pump short-cycles."""
     assert run(["demo", "--out", str(demo)]) == 0
     lines = capsys.readouterr().out.splitlines()
-    assert len(lines) == 7
+    assert len(lines) == 9
     charge = _json(capsys, "charge", str(demo / "open_day.parquet"))
     assert f"{charge['charge']['drawn_Ah']:.2f} Ah" in lines[0]
     assert "Wh" in lines[2]
     assert "on paper" in lines[2]
     assert lines[3].startswith("Why: from paper to nameplate power factor −")
-    assert "starts too often" in lines[5]
+    assert "the wash shed inverter holds" in lines[4]
+    assert "the array had paid that back by 11:0" in lines[5]
+    assert "starts too often" in lines[7]
 
 
 def test_only_the_second_week_short_cycles(demo, capsys):

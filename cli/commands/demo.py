@@ -18,6 +18,7 @@ from ...ingest.intake import Stated, take_in
 from ...ingest.whole_file import copy_file, write_text
 from ..assemble import report_of
 from ..feeding import open_site
+from ..render.site_sentences import carried, paid_back
 from ..render.words import amount, counted, duration, number, percent, plus_minus
 
 _ZONE = "Europe/London"
@@ -86,13 +87,15 @@ def _convert(export: Path, log: Path, notes: Sequence[tuple[int, str]], *, rever
 
 
 def _found(report: Report, out: Path) -> list[str]:
-    """Return in seven lines what the demo found."""
+    """Return in nine lines what the demo found."""
     day, week = report.logs
     return [
         f"Open day, {duration(day.charge.span.covered_s)} at the bank: {_took(day)}.",
         _pump(day),
         _plate(day),
         _why(day),
+        " ".join(carried(day)),
+        " ".join(paid_back(day)),
         f"A week later, {duration(week.charge.span.covered_s)}: {_took(week)}.",
         _verdict(week),
         f"The page: {out / _PAGE} (open it in a browser).",

@@ -14,6 +14,7 @@ from ..feeding import open_site
 from ..prepared import Corrections, correction_options
 from ..render.as_json import report_document
 from ..render.json_parts import print_json
+from ..render.site_sentences import in_short
 
 
 @click.command("report")
@@ -51,6 +52,8 @@ def command(
 
         write_text(out, render(report))
         click.echo(f"wrote {out}; open it in a browser", err=as_json)
+        for line in (text for log in report.logs for text in in_short(log)):
+            click.echo(line, err=as_json)
     if as_json:
         print_json(report_document(report))
     return int(strictly([finding for log in report.logs for finding in log.findings]) if strict else Exit.DONE)

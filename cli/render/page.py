@@ -12,7 +12,7 @@ from . import method, sentences, tables, words
 if TYPE_CHECKING:
     from ...analysis.report import Report
 
-_FIGURE = re.compile(r"(?<=\d) (?=(?:[AVWhsd]|Ah|Wh|VA|min)\b|%)")
+_FIGURE = re.compile(r"(?<=\d) (?=(?:[AVWhsdL]|Ah|Wh|VA|min|mΩ)\b|%)")
 
 
 def render(report: Report) -> str:

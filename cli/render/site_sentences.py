@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from math import floor, log10
 from typing import TYPE_CHECKING
 
 from ...analysis.bank_report import BankReport
@@ -25,10 +26,12 @@ if TYPE_CHECKING:
 
 def within(figure: Within, unit: str) -> str:
     """Return a figure with the ends of its interval, for instance ``23.4 V (23.3 to 23.5)``."""
-    ends = f"{words.number(figure.low)} to {words.number(figure.high)}"
-    return (
-        f"{words.amount(figure.value, unit)} ({ends})" if figure.low < figure.high else words.amount(figure.low, unit)
-    )
+    half = (figure.high - figure.low) / 2
+    if half <= 0:
+        return words.amount(figure.value, unit)
+    digits = max(-floor(log10(half)), 0)
+    value, low, high = (f"{x:,.{digits}f}" for x in (figure.value, figure.low, figure.high))
+    return f"{value} {unit} ({low} to {high})"
 
 
 def in_short(log: LogReport) -> tuple[str, ...]:

@@ -17,7 +17,6 @@ if TYPE_CHECKING:
     from ...analysis.amounts import Amounts
     from ...analysis.bank_report import Draw
     from ...analysis.conductor import Drop
-    from ...analysis.inverter_report import InverterReport
     from ...analysis.ledger import LedgerLine
     from ...analysis.report import LogReport
     from ...analysis.site_report import SiteReport
@@ -25,24 +24,15 @@ if TYPE_CHECKING:
 
 def inverters(found: SiteReport) -> Table:
     """Return each inverter by the plates, and beside it what was seen."""
-    rows = tuple(
-        (
-            words.shortened(each.planned.inverter),
-            _sentences(each.planned.running, each.planned.starting),
-            _seen(each),
-            each.planned.verdict,
-        )
-        for each in found.inverters
-    )
-    head = ("Inverter", "By the plates", "Seen in this log", "Word by the plates")
-    return Table("Each inverter and the loads on it", head, rows, prose=True)
-
-
-def _seen(report: InverterReport) -> str:
-    seen = report.seen
-    if not isinstance(seen, Seen):
-        return "its loads are not to be seen by themselves in this log"
-    return f"{words.shortened(seen.what)}: {_sentences(seen.sustained, seen.peak)}"
+    rows = []
+    for each in found.inverters:
+        name = words.shortened(each.planned.inverter)
+        rows.append((f"{_capital(name)}, by the plates", _sentences(each.planned.running, each.planned.starting)))
+        seen = each.seen
+        if isinstance(seen, Seen):
+            text = f"{_capital(words.shortened(seen.what))}: {_sentences(seen.sustained, seen.peak)}"
+            rows.append((f"{_capital(name)}, seen", text))
+    return Table("Each inverter and the loads on it", ("", "What we know"), tuple(rows), prose=True)
 
 
 def _sentences(*parts: object) -> str:
@@ -75,21 +65,18 @@ def _draw(draw: Draw) -> str:
     return text
 
 
-def conductors(found: SiteReport) -> Table:
+def conductors(found: SiteReport) -> tuple[Table, Table]:
     """Return what each pair of conductors loses, and how it stands to the tables."""
-    rows = tuple(
-        (
-            words.shortened(check.conductor),
-            _drop(check.running),
-            _drop(check.starting),
-            " ".join(f"{screened.sentence} {_capital(screened.verdict)}." for screened in check.screened[1:]),
-        )
-        for check in found.conductors
-        if not isinstance(check, Missing)
+    checks = [check for check in found.conductors if not isinstance(check, Missing)]
+    lost = tuple((words.shortened(each.conductor), _drop(each.running), _drop(each.starting)) for each in checks)
+    screened = tuple(
+        (words.shortened(check.conductor), each.sentence, each.verdict) for check in checks for each in check.screened
     )
-    head = ("Conductor", "Running", "At the hardest start", "Fuse and conductor against the tables")
     note = "A screening for one way of laying a cable, not a design: local codes and a licensed electrician decide."
-    return Table("Voltage lost in conductors, out and back", head, rows, note, prose=True)
+    return (
+        Table("Voltage lost in conductors, out and back", ("", "Running", "At the hardest start"), lost, prose=True),
+        Table("Conductors and fuses against the tables", ("", "What was compared", "Word"), screened, note, prose=True),
+    )
 
 
 def _drop(drop: Drop | Missing) -> str:
@@ -132,6 +119,7 @@ def water(found: WaterReport) -> Table:
         rows.append(("Usual run seen", f"{words.duration(found.run_s)}{rest}"))
     if not isinstance(found.seen, Missing):
         litres = f"{words.amount(found.seen.seen_L, 'L')}, {words.percent(found.seen.share)} of what it should be"
+        litres += "; so it was not drawn steadily" if found.seen.share > 1 else ""
         rows.append(("Water from cut-out to cut-in by those times, if drawn steadily", litres))
     if not isinstance(found.cost, Missing):
         energy = f"{words.amount(found.cost.water_L, 'L')} for {words.amount(found.cycle_Wh, 'Wh')}"

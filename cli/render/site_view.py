@@ -53,7 +53,7 @@ def _carry(log: LogReport, found: SiteReport, anchor: str, *, first: bool) -> Pa
         tables.append(site_tables.bank(found.bank))
         rests += [found.bank.resistance, found.bank.sag, *(draw.runtime for draw in found.bank.draws)]
     if first:
-        tables.append(site_tables.conductors(found))
+        tables += site_tables.conductors(found)
         rests += found.conductors
     return Part(
         f"{anchor}-carry",
