@@ -52,7 +52,8 @@ def bank(bank: BankReport) -> Table:
     if not isinstance(bank.state, Missing):
         rows.append(("State of charge at the log's end", within(bank.state.end_pct, "%")))
     rows += [(_capital(draw.what), _draw(draw)) for draw in bank.draws]
-    return Table("The bank; in brackets the 95 % interval, of the next start the least and most by the starts seen", ("", "What we know"), tuple(rows), prose=True)
+    caption = "The bank; in brackets the 95 % interval, of the next start the least and most by the starts seen"
+    return Table(caption, ("", "What we know"), tuple(rows), prose=True)
 
 
 def _draw(draw: Draw) -> str:
