@@ -11,7 +11,7 @@ from .amounts import Charge
 from .bank import Rate, Recharge, Runtime, rate, recharge, runtime
 from .cycle_record import Cycles
 from .inverter import check_inverter, start_extra_W
-from .ledger import LedgerLine
+from .ledger import Ledger, LedgerLine
 from .meter_figures import MeterFigures
 from .missing import Missing
 from .resistance import Resistance, resistance_of_cycles, stated_resistance
@@ -54,7 +54,7 @@ class BankReport:
     state : StateOfCharge or Missing
         Over time.
     at_ends : tuple of (Within or None)
-        State of charge at the end of each line of the ledger that was given; None where it is not known. [%]
+        State of charge at the end of each line of the ledger, days before demos; None where it is not known. [%]
     draws : tuple of Draw
         The load's running draw, and the highest sustained one.
     sag : Sag or Missing
@@ -86,7 +86,7 @@ def bank_report(
     load: Load | None,
     cycles: Cycles,
     charge: Charge,
-    lines: tuple[LedgerLine, ...],
+    ledger: Ledger,
     running: RunningCharge | None,
     figures: MeterFigures,
     *,
@@ -102,8 +102,8 @@ def bank_report(
         The load whose runs were sought.
     cycles, charge : Cycles and Charge
         Of the log.
-    lines : tuple of LedgerLine
-        Days, then demos.
+    ledger : Ledger
+        Of the log.
     running : RunningCharge or None
         None where the log has no amps at the bank: then there is nothing to say of it.
     figures : MeterFigures
@@ -123,8 +123,8 @@ def bank_report(
     return BankReport(
         ohms,
         state,
-        tuple(_at_end(line, site.bank, start, running, figures) for line in lines),
-        tuple(_draws(site.bank, load, cycles, lines, state)),
+        tuple(_at_end(line, site.bank, start, running, figures) for line in (*ledger.days, *ledger.demos)),
+        tuple(_draws(site.bank, load, cycles, ledger, state)),
         _sag(site, load, cycles, ohms),
         owed if isinstance(owed, Missing) else _recharge(site, owed, daily_use_Wh),
         Missing("time to recharge", (), _NO_AMPS) if net_Ah is None else _recharge(site, net_Ah, daily_use_Wh),
@@ -163,14 +163,11 @@ def _to_full(bank: Bank, state: StateOfCharge | Missing) -> float | Missing:
     return (100 - state.end_pct.value) / 100 * bank.capacity_Ah
 
 
-def _draws(
-    bank: Bank, load: Load | None, cycles: Cycles, lines: tuple[LedgerLine, ...], state: StateOfCharge | Missing
-) -> list[Draw]:
+def _draws(bank: Bank, load: Load | None, cycles: Cycles, ledger: Ledger, state: StateOfCharge | Missing) -> list[Draw]:
     running_A = [cycle.run_A for cycle in cycles.cycles if cycle.run_A is not None]
-    sustained_A = [line.current.sustained for line in lines if line.current.sustained is not None]
     asked = [
         (f"the {load.name} running" if load is not None else "the load running", median(running_A) if running_A else 0),
-        ("the highest mean draw of ten minutes", max(sustained_A, default=0)),
+        ("the highest mean draw of ten minutes", ledger.current.sustained or 0),
     ]
     return [Draw(what, rate(bank, amps), _lasts(bank, state, amps)) for what, amps in asked if amps > 0]
 
@@ -193,6 +190,8 @@ def _sag(site: Site, load: Load | None, cycles: Cycles, ohms: Resistance | Missi
         return Missing(what, (), "no start was seen with the volts before it")
     inverter = site.inverter_of(load)
     cut_off_V = site.bank.cut_off_V if inverter is None else inverter.cut_off_V
+    if cut_off_V is None and inverter is None:
+        return Missing(what, ("bank.cut_off_V",))
     seen_A = [cycle.surge_A for cycle in cycles.cycles if cycle.surge_resolved and cycle.surge_A is not None]
     if not seen_A:
         return _sag_by_plate(site, inverter, before_V, ohms, cut_off_V)

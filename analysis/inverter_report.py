@@ -47,9 +47,10 @@ class InverterReport:
 
     @property
     def missing(self) -> tuple[Missing, ...]:
-        """What is left out."""
+        """What is left out; that a log does not show an inverter's loads only where a key would help."""
         planned = (self.planned.running, self.planned.starting, *self.planned.left_out)
-        parts = (*planned, *((self.seen.peak,) if isinstance(self.seen, Seen) else ()))
+        seen = self.seen.peak if isinstance(self.seen, Seen) else self.seen if self.seen.add else None
+        parts = (*planned, seen)
         return tuple(part for part in parts if isinstance(part, Missing))
 
 
@@ -80,6 +81,9 @@ def inverter_reports(
             seen = _behind(inverter, ledger)
         elif load is not None and load.inverter == inverter.name:
             seen = _of_runs(inverter, load, cycles, at_bank=how.side == "dc")
+        elif how.side == "ac" and behind is None:
+            why = "which inverter the meter sits behind is not said"
+            seen = Missing(f"measured word on '{inverter.name}'", ("meters.inverter",), why)
         else:
             seen = Missing(f"measured word on '{inverter.name}'", (), "this log does not show its loads by themselves")
         found.append(InverterReport(check_inverter(inverter, site), seen))
@@ -87,12 +91,11 @@ def inverter_reports(
 
 
 def _behind(inverter: Inverter, ledger: Ledger) -> Seen | Missing:
-    """Return the most that all its loads took together, day by day."""
-    peaks = [line.power.highest for line in (*ledger.days, *ledger.demos) if line.power.highest is not None]
-    held = [line.power.sustained for line in (*ledger.days, *ledger.demos) if line.power.sustained is not None]
-    if not peaks or not held:
+    """Return the most that all its loads took together."""
+    peak_W, held_W = ledger.power.highest, ledger.power.sustained
+    if peak_W is None or held_W is None:
         return Missing(f"measured word on '{inverter.name}'", (), "no ten minutes on end were measured")
-    return _judged(inverter, f"all loads on '{inverter.name}' together", max(peaks), max(held), ())
+    return _judged(inverter, f"all loads on '{inverter.name}' together", peak_W, held_W, ())
 
 
 def _of_runs(inverter: Inverter, load: Load, cycles: Cycles, *, at_bank: bool) -> Seen | Missing:

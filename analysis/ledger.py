@@ -19,7 +19,7 @@ from .intervals import Intervals
 from .local_days import LocalDay, days_in
 from .read_pieces import Pieces, Read, Reader
 from .signal_integral import Window, charge_of
-from .sustained import Highest, HighestDraw
+from .sustained import NOTHING_SEEN, Highest, HighestDraw
 
 #: Notes that end a demo and begin none.
 ENDINGS: Final = frozenset({"end", "stop", "off", "done"})
@@ -79,10 +79,16 @@ class LedgerLine:
 
 @dataclass(frozen=True)
 class Ledger:
-    """Days and demos, each in order; those in which nothing was measured are left out."""
+    """Days and demos, each in order; those in which nothing was measured are left out.
+
+    ``current`` [A] and ``power`` [W] are the highest draws of the whole log: ten minutes may pass midnight, and a log
+    without dates has no days.
+    """
 
     days: tuple[LedgerLine, ...] = ()
     demos: tuple[LedgerLine, ...] = ()
+    current: Highest = NOTHING_SEEN
+    power: Highest = NOTHING_SEEN
 
     def told(self, sure: Callable[[Charge], Charge], starts_us: Sequence[int]) -> Ledger:
         """Return the same with intervals, and with the starts that each line holds.
@@ -101,7 +107,7 @@ class Ledger:
             whole = sure(line.whole)
             return replace(line, whole=replace(whole, evidence=None), starts=high - low)
 
-        return Ledger(tuple(map(line, self.days)), tuple(map(line, self.demos)))
+        return replace(self, days=tuple(map(line, self.days)), demos=tuple(map(line, self.demos)))
 
 
 def demos_of(markers: Sequence[tuple[int, str]]) -> tuple[Demo, ...]:
@@ -143,7 +149,8 @@ class LedgerFold:
     Notes
     -----
     An interval that passes midnight is cut there, exactly. It carries one reading of each signal and the last ten
-    minutes of each line, and grows by one line a day. Readings are read once and handed to the lines they touch.
+    minutes of each line and of the log, and grows by one line a day. Readings are read once and handed to the lines
+    they touch.
     """
 
     def __init__(
@@ -152,6 +159,7 @@ class LedgerFold:
         self._how, self._quantities, self._zone = how, quantities - {"charge_Ah"}, zone
         self._reader = Reader(how, quantities)
         self._running = _Running()
+        self._highest = _HighestOf((None, None))
         self._days: list[_Line] = []
         self._demos = [self._line(text, (start, stop)) for start, stop, text in demos]
         self._line("", (None, None))  # refuses at once where nothing can be integrated
@@ -166,6 +174,7 @@ class LedgerFold:
         read = self._reader.take(chunk)
         first_us, last_us = read.ends_us
         self._open_days(read)
+        self._highest.take(read)
         totals = self._running.take(read.current)
         for line in reversed(self._days):
             if line.stop_us is not None and line.stop_us <= first_us:
@@ -193,7 +202,23 @@ class LedgerFold:
         days, demos = (
             tuple(told for line in lines if (told := line.result()) is not None) for lines in (self._days, self._demos)
         )
-        return Ledger(days, demos)
+        return Ledger(days, demos, *self._highest.result())
+
+
+class _HighestOf:
+    """The highest draw in amps and in watts within a window."""
+
+    def __init__(self, window: Window) -> None:
+        self._amps = HighestDraw(window, charge_of, lambda values: values["i"])
+        self._watts = HighestDraw(window, energy_of, power_at)
+
+    def take(self, read: Read) -> None:
+        for pieces, highest in ((read.current, self._amps), (read.power, self._watts)):
+            if pieces is not None:
+                highest.add(pieces.measured)
+
+    def result(self) -> tuple[Highest, Highest]:
+        return self._amps.result(), self._watts.result()
 
 
 class _Line:
@@ -201,8 +226,7 @@ class _Line:
 
     def __init__(self, text: str, window: Window, sums: ChargeSums) -> None:
         self.text, self._window, self._sums = text, window, sums
-        self._amps = HighestDraw(window, charge_of, lambda values: values["i"])
-        self._watts = HighestDraw(window, energy_of, power_at)
+        self._highest = _HighestOf(window)
         self._at_end: FloatArray | None = None
 
     @property
@@ -216,9 +240,7 @@ class _Line:
     def take(self, read: Read, totals: _TotalsAt | None) -> None:
         near = read.near(*self._window)
         self._sums.take(near)
-        for pieces, highest in ((near.current, self._amps), (near.power, self._watts)):
-            if pieces is not None:
-                highest.add(pieces.measured)
+        self._highest.take(near)
         if totals is not None:
             self._at_end = totals.at(self.stop_us)
 
@@ -228,9 +250,7 @@ class _Line:
             return None
         stop_us = self.stop_us if self.stop_us is not None else whole.span.stop_us
         at_end = None if self._at_end is None else Totals(*(self._at_end / SECONDS_PER_HOUR).tolist())
-        return LedgerLine(
-            self.text, self.start_us, stop_us or 0, whole, self._amps.result(), self._watts.result(), at_end
-        )
+        return LedgerLine(self.text, self.start_us, stop_us or 0, whole, *self._highest.result(), at_end)
 
 
 class _Running:

@@ -9,6 +9,7 @@ from .amounts import Charge
 from .bank_report import BankReport, bank_report
 from .chunk import SECONDS_PER_HOUR
 from .conductor import ConductorCheck, check_conductors
+from .cycle_record import Cycles
 from .inverter_report import InverterReport, ac_power_W, inverter_reports
 from .missing import Missing
 from .report import LogReport
@@ -67,19 +68,25 @@ def site_report(site: Site, load: Load | None, log: LogReport, followed: Followe
     """
     how, ledger = log.charge.how, followed.ledger
     use_Wh = daily_use_Wh(log.charge)
-    lines = (*ledger.days, *ledger.demos)
-    bank = bank_report(site, load, log.cycles, log.charge, lines, followed.running, log.figures, daily_use_Wh=use_Wh)
+    bank = bank_report(site, load, log.cycles, log.charge, ledger, followed.running, log.figures, daily_use_Wh=use_Wh)
     inverters = inverter_reports(site, load, log.cycles, ledger, how, _behind(site, log.facts.meter))
     conductors = check_conductors(site)
     running_W = [cycle.run_W for cycle in log.cycles.cycles if cycle.run_W is not None]
     power_W = ac_power_W(site, load, median(running_W), how) if running_W else None
-    water: WaterReport | Missing = Missing("word on the water", ("water",), "no pump's runs were looked for")
-    if site.water is not None and load is not None and site.water.load == load.name:
-        water = water_report(site.water, log.cycles, power_W=power_W)
+    water = _water(site, load, log.cycles, power_W)
     energy = log.charge.energy if how.side == "dc" else None
     solar = Solar(array_day(site.array, daily_use_Wh=use_Wh), energy.returned if energy else None, use_Wh)
     parts = SiteReport(bank, inverters, conductors, water, solar, ())
     return SiteReport(bank, inverters, conductors, water, solar, _missing(parts))
+
+
+def _water(site: Site, load: Load | None, cycles: Cycles, power_W: float | None) -> WaterReport | Missing:
+    what = "word on the water"
+    if site.water is None:
+        return Missing(what, ("water",))
+    if load is None or site.water.load != load.name:
+        return Missing(what, (), f"the runs of '{site.water.load}', which pumps it, were not looked for")
+    return water_report(site.water, cycles, power_W=power_W)
 
 
 def daily_use_Wh(charge: Charge) -> float | None:

@@ -35,6 +35,9 @@ class Highest:
     sustained: float | None
 
 
+NOTHING_SEEN: Final = Highest(None, None)
+
+
 class HighestDraw:
     """Follow the highest draw within a window: part of a fold, which carries ten minutes.
 

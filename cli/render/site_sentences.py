@@ -72,7 +72,7 @@ def _sag(found: Sag) -> str:
     lowest = within(found.lowest_V, "V")
     where = {"holds": "above", "doubtful": "perhaps not above", "fails": "below"}[found.verdict]
     cut_off = words.amount(found.cut_off_V, "V")
-    return f"At the next start the bank falls to about {lowest}, {where} the {cut_off} at which the inverter cuts off."
+    return f"At the next start the bank falls to about {lowest}, {where} the cut-off at {cut_off}."
 
 
 def paid_back(log: LogReport) -> list[str]:
@@ -84,6 +84,8 @@ def paid_back(log: LogReport) -> list[str]:
 
 def _paid(line: LedgerLine, found: Payback, log: LogReport) -> str:
     name = f"“{words.shortened(line.text)}”"
+    if found.owed_Ah is None and found.still_owed_Ah <= 0:
+        return f"{name} was not ended by a later note; at the log's end the bank was short of nothing by it."
     if found.owed_Ah is None:
         owed = words.amount(found.still_owed_Ah, "Ah")
         return f"{name} was not ended by a later note; at the log's end the bank was short of {owed} by it."

@@ -141,29 +141,28 @@ def _time(length_s: float | None) -> str:
 def ledger(log: LogReport) -> tuple[Table, ...]:
     """Return the ledger: charge, and energy, of each day and demo; empty where there is neither."""
     lines = (*log.ledger.days, *log.ledger.demos)[:MOST_ROWS]
+    names = [*map(_date, log.ledger.days), *(words.shortened(line.text) for line in log.ledger.demos)]
     note = more(len(log.ledger.days) + len(log.ledger.demos))
     found = []
     if any(line.whole.charge is not None for line in lines):
         head = ("Day or demo", "Drawn", "Returned", "Net", "Highest", "Over 10 min", "Bank at its end")
         rows = tuple(
-            (_name(line), *_three(line.whole.charge, "Ah"), *_highest(line, "A"), state)
-            for line, state in zip(lines, _states(log), strict=False)
+            (name, *_three(line.whole.charge, "Ah"), *_highest(line, "A"), state)
+            for name, line, state in zip(names, lines, _states(log), strict=False)
         )
         found.append(Table("Charge by day and demo", head, rows, note))
     if any(line.whole.energy is not None for line in lines):
         head = ("Day or demo", "Drawn", "Returned", "Net", "Highest", "Over 10 min", "Measured")
         rows = tuple(
-            (_name(line), *_three(line.whole.energy, "Wh"), *_highest(line, "W"), _measured(line)) for line in lines
+            (name, *_three(line.whole.energy, "Wh"), *_highest(line, "W"), _measured(line))
+            for name, line in zip(names, lines, strict=False)
         )
         found.append(Table("Energy by day and demo", head, rows, note))
     return tuple(found)
 
 
-def _name(line: LedgerLine) -> str:
-    try:
-        day = date.fromisoformat(line.text)
-    except ValueError:
-        return words.shortened(line.text)
+def _date(line: LedgerLine) -> str:
+    day = date.fromisoformat(line.text)
     return f"{day.day} {day:%b %Y}"
 
 
