@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 from .amounts import Charge
+from .chunk import SECONDS_PER_HOUR
 from .distribution import Component
 from .error_sums import ErrorFacts
 
@@ -62,7 +63,7 @@ class SignalErrors:
         above_s, below_s, *_ = self._facts.near_zero(offset)
         return t.drawn + below_s if part == "drawn" else t.returned + above_s
 
-    def of_readings(self, part: Part, value: float, unit_s: float) -> Iterator[Component]:
+    def of_readings(self, part: Part, value: float) -> Iterator[Component]:
         """Yield resolution, noise and what lies between readings.
 
         Parameters
@@ -71,8 +72,6 @@ class SignalErrors:
             Which amount.
         value : float
             The amount. [unit h]
-        unit_s : float
-            Seconds in the amount's unit of time: 3600. [s]
         """
         facts, all_s = self._facts, max(self._facts.all_s, 1e-12)
         time_s = self.time_s(part, 0.0)
@@ -80,32 +79,33 @@ class SignalErrors:
         runs2 = getattr(facts.runs2, part)
         yield Component(
             "last digit",
-            self._resolution * math.sqrt(runs2) / WITHIN / unit_s,
+            self._resolution * math.sqrt(runs2) / WITHIN / SECONDS_PER_HOUR,
             even=max(1.0, time_s**2 / runs2) if runs2 > 0 else 1.0,
             reason="readings are rounded; one error for as long as they stand still",
         )
         noise2 = self._noise**2 * facts.lengths2 * share
-        yield Component("noise", math.sqrt(noise2) / unit_s, reason="as wide as the log's own readings scatter")
+        noise = math.sqrt(noise2) / SECONDS_PER_HOUR
+        yield Component("noise", noise, reason="as wide as the log's own readings scatter")
         if self._how.sampling == "instant":
-            yield from self._of_steps(part, 2 * noise2, unit_s)
-            yield from self._of_starts(part, unit_s)
+            yield from self._of_steps(part, 2 * noise2)
+            yield from self._of_starts(part)
         elif self._how.sampling == "mean":
-            yield self._of_first_mean(value, all_s, unit_s)
+            yield self._of_first_mean(value, all_s)
         else:
-            yield self._of_held(share, all_s, unit_s)
+            yield self._of_held(share, all_s)
 
-    def _of_steps(self, part: Part, by_noise: float, unit_s: float) -> Iterator[Component]:
+    def _of_steps(self, part: Part, by_noise: float) -> Iterator[Component]:
         squares, fourths = getattr(self._facts.steps2, part), getattr(self._facts.steps4, part)
         if squares <= 0:
             return
         yield Component(
             "instants of steps",
-            math.sqrt(max(squares - by_noise, 0.0)) / WITHIN / unit_s,
+            math.sqrt(max(squares - by_noise, 0.0)) / WITHIN / SECONDS_PER_HOUR,
             even=squares**2 / fourths,
             reason="what changed between two readings may have changed at any instant between them",
         )
 
-    def _of_starts(self, part: Part, unit_s: float) -> Iterator[Component]:
+    def _of_starts(self, part: Part) -> Iterator[Component]:
         interval_s = self._how.usual_interval_s or 0.0
         starts = self._starts
         if part == "returned" or starts is None or starts.count * starts.lasts_s < _ENOUGH_CATCHES * interval_s:
@@ -113,54 +113,54 @@ class SignalErrors:
         seldom = max(interval_s / starts.lasts_s - 1, 0.0)
         yield Component(
             "unseen start surges",
-            self._extra * starts.lasts_s * math.sqrt(starts.count * seldom) / unit_s,
+            self._extra * starts.lasts_s * math.sqrt(starts.count * seldom) / SECONDS_PER_HOUR,
             reason=f"{starts.count} starts of {starts.lasts_s:g} s between readings {interval_s:g} s apart",
         )
 
-    def unseen(self, part: Part, unit_s: float) -> float:
+    def unseen(self, part: Part) -> float:
         """Return what too few starts to be caught by chance may have drawn unseen. [unit h]"""
         interval_s, starts = self._how.usual_interval_s or 0.0, self._starts
         if part == "returned" or starts is None or self._how.sampling != "instant" or interval_s <= starts.lasts_s:
             return 0.0
         if starts.count * starts.lasts_s >= _ENOUGH_CATCHES * interval_s:
             return 0.0
-        return self._extra * starts.lasts_s * starts.count / unit_s
+        return self._extra * starts.lasts_s * starts.count / SECONDS_PER_HOUR
 
     @property
     def _extra(self) -> float:
         raise NotImplementedError
 
-    def _of_first_mean(self, value: float, all_s: float, unit_s: float) -> Component:
+    def _of_first_mean(self, value: float, all_s: float) -> Component:
         usual_s = self._how.usual_interval_s or 0.0
-        rate = abs(value) * unit_s / all_s
+        rate = abs(value) * SECONDS_PER_HOUR / all_s
         return Component(
             "first readings of means",
-            rate * usual_s * math.sqrt(1 + self._gaps) / WITHIN / unit_s,
+            rate * usual_s * math.sqrt(1 + self._gaps) / WITHIN / SECONDS_PER_HOUR,
             even=1 + self._gaps,
             reason="how long the first mean of the log, and after a gap, was taken over is not known",
         )
 
-    def _of_held(self, share: float, all_s: float, unit_s: float) -> Component:
+    def _of_held(self, share: float, all_s: float) -> Component:
         facts = self._facts
         mean = facts.net / all_s
         # The fewer glances, the less is known of what else there was: one alone tells nothing of it.
         wander = math.sqrt(max(facts.squares / all_s - mean**2, 0.0) + mean**2 / facts.intervals)
         return Component(
             "between readings by eye",
-            wander * math.sqrt(facts.lengths2 * share) / unit_s,
+            wander * math.sqrt(facts.lengths2 * share) / SECONDS_PER_HOUR,
             even=max(1.0, all_s**2 / facts.lengths2),
             reason="between two glances at the display the load may have done anything it does elsewhere in the log",
         )
 
-    def hidden(self, part: Part, unit_s: float) -> float:
+    def hidden(self, part: Part) -> float:
         """Return what steps through zero between two readings hide of a part; nothing of the net. [unit h]"""
         if part == "net" or self._how.sampling == "held":
             return 0.0
-        return self._facts.hidden(2 * _NOISE_REACH * self._noise) / unit_s
+        return self._facts.hidden(2 * _NOISE_REACH * self._noise) / SECONDS_PER_HOUR
 
-    def about_zero(self, part: Part, unit_s: float) -> float:
+    def about_zero(self, part: Part) -> float:
         """Return how much of a part may be noise about zero, which counts as drawn and as returned. [unit h]"""
         if part == "net":
             return 0.0
         *_, above, below = self._facts.near_zero(_NOISE_REACH * self._noise + self._resolution / 2)
-        return min(above, below) / unit_s
+        return min(above, below) / SECONDS_PER_HOUR

@@ -21,7 +21,7 @@ from .meter_figures import USUAL_READING_PCT, Accuracy, MeterFigures
 from .signal_errors import EVEN, Part, SignalErrors, UnseenStarts
 
 _RANGE: Final = "a share of the range is an offset: it grows with time"
-_FACTOR: Final = "power factor readings are taken as ± 1 %: common practice, no source"
+_FACTOR: Final = "taken as ± 1 %: common practice, no source"
 _OF_PRODUCT: Final = "a load that switches between two readings moves volts and amps at once, their lines do not"
 
 
@@ -53,78 +53,87 @@ def with_intervals(charge: Charge, figures: MeterFigures, starts: UnseenStarts |
     return new
 
 
-def _sure(amounts: Amounts, errors: _OfCharge | _OfEnergy) -> Amounts:
+def _sure(amounts: Amounts, errors: _Errors) -> Amounts:
     return replace(amounts, sure=Sureness(errors.of("drawn"), errors.of("returned"), errors.of("net")))
 
 
-class _OfCharge(SignalErrors):
+class _Errors(SignalErrors):
+    """Errors of an amount: what its readings do, and in a subclass what its meter does."""
+
+    def __init__(
+        self,
+        charge: Charge,
+        amounts: Amounts,
+        facts: ErrorFacts,
+        figures: MeterFigures,
+        starts: UnseenStarts | None,
+        resolution: float,
+    ) -> None:
+        super().__init__(charge, facts, resolution, starts)
+        self._amounts = amounts
+        self._figures = figures
+
+    def of(self, part: Part) -> HowSure:
+        """Return how sure one of the amounts is."""
+        value = getattr(self._amounts, part)
+        return judged(
+            value,
+            [*self._of_meter(part, value), _clock(value, self._figures), *self.of_readings(part, value)],
+            lower=self.about_zero(part),
+            higher=self.unseen(part),
+            shift=self._shift(part),
+        )
+
+    def _of_meter(self, part: Part, value: float) -> Iterator[Component]:
+        """Yield what the meter's figures do to one of the amounts."""
+        raise NotImplementedError
+
+    def _shift(self, part: Part) -> float:
+        """Return by how much the truth is likely to lie above the amount. [unit h]"""
+        return self.hidden(part)
+
+
+class _OfCharge(_Errors):
     """Errors of charge, in Ah."""
 
     def __init__(self, charge: Charge, facts: ErrorFacts, figures: MeterFigures, starts: UnseenStarts | None) -> None:
-        super().__init__(charge, facts, figures.current.resolution, starts)
         assert charge.charge is not None
-        self._amounts = charge.charge
-        self._figures = figures
+        super().__init__(charge, charge.charge, facts, figures, starts, figures.current.resolution)
 
     @property
     def _extra(self) -> float:
         return self._starts.extra_A if self._starts else 0.0
 
-    def of(self, part: Part) -> HowSure:
-        """Return how sure one of the amounts is."""
-        value = getattr(self._amounts, part)
-        components = [
-            *gains(value, self._figures.current),
-            *offsets(self, part, self._figures, self._facts.highest),
-            _clock(value, self._figures),
-            *self.of_readings(part, value, SECONDS_PER_HOUR),
-        ]
-        return judged(
-            value,
-            components,
-            lower=self.about_zero(part, SECONDS_PER_HOUR),
-            higher=self.unseen(part, SECONDS_PER_HOUR),
-            shift=self.hidden(part, SECONDS_PER_HOUR),
-        )
+    def _of_meter(self, part: Part, value: float) -> Iterator[Component]:
+        yield from gains(value, self._figures.current)
+        yield from offsets(self, part, self._figures, self._facts.highest)
 
 
-class _OfEnergy(SignalErrors):
+class _OfEnergy(_Errors):
     """Errors of energy, in Wh."""
 
     def __init__(self, charge: Charge, evidence: Evidence, figures: MeterFigures, starts: UnseenStarts | None) -> None:
         assert evidence.power is not None
         assert charge.energy is not None
-        self._amounts = charge.energy
         # Watts alone cannot be set beside volts and amps: they are a quantity like others then.
         alone = Accuracy() if evidence.current is None else None
         self._own = figures.power or alone if charge.energy_from == POWER else None
-        self._figures = figures
         self._source = charge.energy_from
         self._charge = charge.charge
         self._evidence = evidence
         self._volts = evidence.mean_V or _volts(charge) or 0.0
         resolution = self._own.resolution if self._own else figures.current.resolution * self._volts
-        super().__init__(charge, evidence.power, resolution, starts)
+        super().__init__(charge, charge.energy, evidence.power, figures, starts, resolution)
 
     @property
     def _extra(self) -> float:
         return self._starts.extra_W if self._starts else 0.0
 
-    def of(self, part: Part) -> HowSure:
-        """Return how sure one of the amounts is."""
-        value = getattr(self._amounts, part)
-        components = [
-            *(self._by_power(part, value) if self._own else self._by_product(part, value)),
-            _clock(value, self._figures),
-            *self.of_readings(part, value, SECONDS_PER_HOUR),
-        ]
-        return judged(
-            value,
-            components,
-            lower=self.about_zero(part, SECONDS_PER_HOUR),
-            higher=self.unseen(part, SECONDS_PER_HOUR),
-            shift=self.hidden(part, SECONDS_PER_HOUR) - self._of_product(part),
-        )
+    def _of_meter(self, part: Part, value: float) -> Iterator[Component]:
+        return self._by_power(part, value) if self._own else self._by_product(part, value)
+
+    def _shift(self, part: Part) -> float:
+        return super()._shift(part) - self._of_product(part)
 
     def _by_power(self, part: Part, value: float) -> Iterator[Component]:
         """Yield what a power column of known accuracy does."""
@@ -149,9 +158,7 @@ class _OfEnergy(SignalErrors):
         yield Component("volts x amps", abs(self._of_product(part)) / EVEN, even=1, reason=_OF_PRODUCT)
         if self._source == VOLTS_AMPS_FACTOR:
             factor_Wh = USUAL_READING_PCT / 100 * abs(value)
-            yield Component(
-                "power factor", factor_Wh / EVEN, even=1, reason="taken as ± 1 %: common practice, no source"
-            )
+            yield Component("power factor", factor_Wh / EVEN, even=1, reason=_FACTOR)
 
     def _of_product(self, part: Part) -> float:
         """Return by how much volts x amps are likely to be too high, where steps fall between readings. [Wh]
