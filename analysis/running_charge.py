@@ -10,7 +10,7 @@ import numpy as np
 from .amounts import HowRead
 from .chunk import SECONDS_PER_HOUR, Chunk, FloatArray, TimeArray
 from .integral import linear_split
-from .intervals import Stretch, between_readings
+from .read_pieces import PieceReader, Pieces
 from .refusal import Refusal
 
 
@@ -33,28 +33,11 @@ class MeasuredCurrent:
     def __init__(self, how: HowRead, quantities: Set[str]) -> None:
         if how.side != "dc" or "current_A" not in quantities:
             raise Refusal("what goes in and out of the bank needs amps measured on its DC side; this log has none")
-        self._how = how
-        self._tail: tuple[TimeArray, FloatArray] | None = None
+        self._reader = PieceReader(how)
 
-    def take(self, chunk: Chunk) -> Stretch | None:
-        """Return the intervals that the next readings complete; None if they complete none."""
-        i = chunk.quantities["current_A"]
-        there = ~np.isnan(i)
-        time_us, i = chunk.time_us[there], i[there]
-        if not len(time_us):
-            return None
-        first_of_log = self._tail is None
-        if self._tail is not None:
-            time_us, i = np.concatenate([self._tail[0], time_us]), np.concatenate([self._tail[1], i])
-        self._tail = (time_us[-1:], i[-1:])
-        return between_readings(
-            time_us,
-            {"i": i},
-            sampling=self._how.sampling,
-            gap_limit_s=self._how.gap_limit_s,
-            usual_interval_s=self._how.usual_interval_s,
-            first_of_log=first_of_log,
-        )
+    def take(self, chunk: Chunk) -> Pieces | None:
+        """Return what the next readings complete; None if none of them has a current."""
+        return self._reader.take(chunk.time_us, {"i": chunk.quantities["current_A"]})
 
 
 @dataclass(frozen=True)
