@@ -8,16 +8,17 @@ from dataclasses import replace
 import numpy as np
 
 from .amounts import Charge, HowRead
-from .charge import ChargeFold
+from .charge import ChargeSums
 from .chunk import Chunk
-from .marked import MarkedFold, MarkedStretch
+from .marked import MarkedStretch, MarkedSums
 from .meter_figures import MeterFigures
+from .read_pieces import Reader
 from .signal_errors import UnseenStarts
 from .uncertainty import with_intervals
 
 
 class AmountsAnalysis:
-    """Integrate a log, and each stretch between its markers, as a fold; it carries what `MarkedFold` carries.
+    """Integrate a log, and each stretch between its markers, as a fold; it carries one reading of each signal.
 
     Parameters
     ----------
@@ -44,13 +45,17 @@ class AmountsAnalysis:
         to_us: int | None = None,
     ) -> None:
         self._figures = figures
-        self._charge = ChargeFold(how, quantities, from_us=from_us, to_us=to_us)
-        self._marked = MarkedFold(how, quantities, markers, from_us=from_us, to_us=to_us)
+        self._charge = ChargeSums(how, quantities, from_us=from_us, to_us=to_us)
+        self._marked = MarkedSums(how, quantities, markers, from_us=from_us, to_us=to_us)
+        self._reader = Reader(how, quantities)
 
     def add(self, chunk: Chunk) -> None:
         """Take the next readings in."""
-        self._charge.add(chunk)
-        self._marked.add(chunk)
+        if not len(chunk):
+            return
+        read = self._reader.take(chunk)
+        self._charge.take(read)
+        self._marked.take(read)
 
     def result(
         self, starts: UnseenStarts | None = None, starts_us: Sequence[int] = ()

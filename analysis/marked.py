@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from .amounts import Amounts, Charge, HowRead
 from .charge import ChargeSums
 from .chunk import Chunk
-from .read_pieces import Reader
+from .read_pieces import Read, Reader
 
 
 @dataclass(frozen=True)
@@ -42,8 +42,10 @@ class MarkedStretch:
         return self.whole.energy
 
 
-class MarkedFold:
-    """Integrate each stretch between markers, as a fold.
+class MarkedSums:
+    """Integrate each stretch between markers: the sums of a fold, without what is read.
+
+    Readings are handed only to the stretches they touch.
 
     Parameters
     ----------
@@ -55,10 +57,6 @@ class MarkedFold:
         Instants [us] and texts, in any order.
     from_us, to_us : int or None
         Only what lies between these instants. [us]
-
-    Notes
-    -----
-    It carries one reading of each signal; readings are handed only to the stretches they touch.
     """
 
     def __init__(
@@ -79,13 +77,11 @@ class MarkedFold:
             high = end if to_us is None else to_us if end is None else min(end, to_us)
             if high is None or high > low:
                 self._stretches.append((text, at, ChargeSums(how, quantities, from_us=low, to_us=high)))
-        self._reader = Reader(how, quantities)
 
-    def add(self, chunk: Chunk) -> None:
-        """Take the next readings in."""
-        if not (len(chunk) and self._stretches):
+    def take(self, read: Read) -> None:
+        """Take in what the next readings complete."""
+        if not self._stretches:
             return
-        read = self._reader.take(chunk)
         first_us, last_us = read.ends_us
         for _, _, sums in self._stretches:
             low, high = sums.window
@@ -101,3 +97,33 @@ class MarkedFold:
                 start_us = max(charge.span.start_us, at)
                 found.append(MarkedStretch(at, text, start_us, charge.span.stop_us, charge))
         return tuple(found)
+
+
+class MarkedFold:
+    """Integrate each stretch between markers, as a fold; see `MarkedSums` for the arguments.
+
+    Notes
+    -----
+    It carries one reading of each signal.
+    """
+
+    def __init__(
+        self,
+        how: HowRead,
+        quantities: set[str],
+        markers: Sequence[tuple[int, str]],
+        *,
+        from_us: int | None = None,
+        to_us: int | None = None,
+    ) -> None:
+        self._sums = MarkedSums(how, quantities, markers, from_us=from_us, to_us=to_us)
+        self._reader = Reader(how, quantities)
+
+    def add(self, chunk: Chunk) -> None:
+        """Take the next readings in."""
+        if len(chunk):
+            self._sums.take(self._reader.take(chunk))
+
+    def result(self) -> tuple[MarkedStretch, ...]:
+        """Return the stretches in which anything was measured, in order."""
+        return self._sums.result()
