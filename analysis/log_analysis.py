@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from datetime import tzinfo
 
 from .amounts import Charge, HowRead
 from .amounts_analysis import AmountsAnalysis
@@ -84,8 +83,8 @@ class LogAnalysis:
         The load whose runs are sought; the site's main pump by default.
     figures : MeterFigures
         How far the meter's readings may be off.
-    zone : tzinfo, optional
-        Whose midnights part the days of the ledger; without it there are none.
+    site_folds : SiteFolds, optional
+        Follows the log for the ledger and the bank; without it there is no word on the whole site.
 
     Raises
     ------
@@ -102,7 +101,7 @@ class LogAnalysis:
         site: Site | None = None,
         load: str | None = None,
         figures: MeterFigures = NOTHING_STATED,
-        zone: tzinfo | None = None,
+        site_folds: SiteFolds | None = None,
     ) -> None:
         self._facts, self._how, self._site, self._figures = facts, how, site, figures
         self._watched = watched_load(site, load, how, quantities)
@@ -111,10 +110,10 @@ class LogAnalysis:
         shown = [name for name in ("current_A", "power_W", "voltage_V") if name in quantities]
         self._envelopes = {name: EnvelopeFold(name) for name in shown}
         self._sign = SignFold(quantities if how.side == "dc" else (), how.gap_limit_s)
-        self._followed = SiteFolds(how, quantities, facts.markers, site=site, zone=zone)
+        self._site_folds = site_folds
         self._folds: list[Fold[object]] = [
             self._amounts,
-            self._followed,
+            *([site_folds] if site_folds is not None else []),
             self._cycles,
             self._sign,
             *self._envelopes.values(),
@@ -128,10 +127,8 @@ class LogAnalysis:
     def result(self) -> LogReport:
         """Return everything but the close-up of a start, which needs readings again."""
         cycles = self._cycles.result()
-        starts_us = [cycle.start_us for cycle in cycles.cycles]
-        charge, marked = self._amounts.result(self._starts(), starts_us)
-        followed = self._followed.result()
-        ledger = followed.ledger.told(self._amounts.sure(self._starts(), starts_us), starts_us)
+        starts, starts_us = self._starts(), [cycle.start_us for cycle in cycles.cycles]
+        charge, marked = self._amounts.result(starts, starts_us)
         cycles = self._sure(cycles, charge)
         limits = limits_for(self._site, self._watched.load, self._how.side)
         gaps = charge.span.gaps
@@ -150,10 +147,17 @@ class LogAnalysis:
             no_plate=no_plate,
             marked=marked,
             figures=self._figures,
-            starts_known=self._starts() is not None,
-            ledger=ledger,
-            paybacks=followed.paybacks,
+            starts_known=starts is not None,
         )
+        return report if self._site_folds is None else self._followed(report, self._site_folds, starts, starts_us)
+
+    def _followed(
+        self, report: LogReport, folds: SiteFolds, starts: UnseenStarts | None, starts_us: list[int]
+    ) -> LogReport:
+        """Add the ledger, and with a site what log and site file say together."""
+        followed = folds.result()
+        ledger = followed.ledger.told(self._amounts.sure(starts, starts_us), starts_us)
+        report = replace(report, ledger=ledger, paybacks=followed.paybacks)
         if self._site is None:
             return report
         followed = replace(followed, ledger=ledger)

@@ -13,6 +13,7 @@ from ..analysis.cycle_record import Cycles
 from ..analysis.log_analysis import LogAnalysis, best_start
 from ..analysis.report import CloseUp, LogReport, PairedLogs, Report
 from ..analysis.site import Site
+from ..analysis.site_folds import SiteFolds
 from .prepared import AS_READ, Corrections, Prepared, prepared
 from .render.words import zone_of
 
@@ -45,7 +46,10 @@ def report_of(
 
 def _log_report(log: Prepared, site: Site | None, load: str | None) -> LogReport:
     zone = None if log.facts.undated else zone_of(log.facts)[1]
-    analysis = LogAnalysis(log.facts, log.how, log.quantities, site=site, load=load, figures=log.figures, zone=zone)
+    folds = SiteFolds(log.how, log.quantities, log.facts.markers, site=site, zone=zone)
+    analysis = LogAnalysis(
+        log.facts, log.how, log.quantities, site=site, load=load, figures=log.figures, site_folds=folds
+    )
     log.feed(analysis)
     result = analysis.result()
     return replace(result, close_up=_close_up(log, result.cycles))

@@ -24,6 +24,7 @@ from shuntbook.analysis.ledger import Ledger
 from shuntbook.analysis.log_analysis import LogAnalysis
 from shuntbook.analysis.missing import Missing
 from shuntbook.analysis.site import Site
+from shuntbook.analysis.site_folds import SiteFolds
 from shuntbook.analysis.site_report import daily_use_Wh
 from shuntbook.analysis.sustained import Highest
 from shuntbook.analysis.water_report import WaterReport, water_report
@@ -77,9 +78,9 @@ def analysed(site, *, load=None, chunk=DAY, zone=LONDON, side="dc", meter="bank 
     """A log's report with that site."""
     known = make_log().facts
     known = replace(known, side=side, meter=meter, usual_interval_s=2.0, **{"markers": NOTES, **facts})
-    analysis = LogAnalysis(
-        known, how(side, usual_interval_s=2.0), set(chunk.quantities), site=site, load=load, zone=zone
-    )
+    reading, quantities = how(side, usual_interval_s=2.0), set(chunk.quantities)
+    folds = SiteFolds(reading, quantities, known.markers, site=site, zone=zone)
+    analysis = LogAnalysis(known, reading, quantities, site=site, load=load, site_folds=folds)
     analysis.add(chunk)
     return analysis.result()
 
