@@ -1,30 +1,20 @@
-"""Open logs and feed their readings to folds, in one pass."""
+"""Open logs and site files, and say what a log's readings stand for."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, cast
+from typing import TYPE_CHECKING, cast
 
 import click
 
 from ..analysis.amounts import HowRead
-from ..analysis.chunk import Chunk, Fold, Sampling, Side
+from ..analysis.chunk import Sampling, Side
 from ..analysis.counter import CounterKind
 from ..analysis.report import LogFacts
 
 if TYPE_CHECKING:
     from ..analysis.site import Meter, Site
     from ..ingest.log import Log
-
-
-def feed(log: Log, folds: Iterable[Fold[Any]], *, from_us: int | None = None, to_us: int | None = None) -> None:
-    """Run every reading of a log through all folds."""
-    folds = list(folds)
-    for readings in log.scan(from_us=from_us, to_us=to_us):
-        chunk = Chunk(readings.time_us, readings.quantities)
-        for fold in folds:
-            fold.add(chunk)
 
 
 def ends_of(log: Log) -> tuple[int, int]:

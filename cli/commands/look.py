@@ -8,7 +8,8 @@ import click
 
 from ...analysis.quality import QualityFold
 from ...analysis.verdict import verdict_of
-from ..feeding import facts_of, feed, how_read, meter_of, open_and_tell, open_site
+from ..feeding import open_site
+from ..prepared import prepared
 from ..render.as_json import look_document
 from ..render.json_parts import print_json
 from ..render.look_words import look_lines
@@ -23,20 +24,19 @@ def command(log: Path, site: Path | None, as_json: bool) -> None:
 
     Example: shuntbook look pump.parquet
     """
-    opened, known = open_and_tell(log), open_site(site)
-    facts, how = facts_of(opened, known), how_read(opened)
-    meter = meter_of(known, facts.meter, facts.side)
+    known = open_site(site)
+    ready = prepared(log, known)
     fold = QualityFold(
-        how,
-        opened.quantities,
-        range_A=meter.range_A if meter is not None else None,
+        ready.how,
+        ready.log.quantities,
+        range_A=ready.figures.current.full_scale,
         has_array=known is not None and known.array is not None,
     )
-    feed(opened, [fold])
+    ready.feed(fold)
     found = fold.result()
-    verdict = verdict_of(found, how)
+    verdict = verdict_of(found, ready.how)
     if as_json:
-        print_json(look_document(facts, found, verdict))
+        print_json(look_document(ready.facts, found, verdict))
         return
-    for line in look_lines(facts, found, verdict):
+    for line in look_lines(ready.facts, found, verdict):
         click.echo(line)
