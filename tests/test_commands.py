@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 
 import pytest
+from telling import told
 
 from shuntbook.cli.main import run
 
@@ -48,23 +49,16 @@ def log(tmp_path):
     return make
 
 
-def said(capsys, *words):
-    """Return status, standard output and standard error of a command."""
-    capsys.readouterr()
-    status = run([str(word) for word in words])
-    return status, *capsys.readouterr()
-
-
 def test_a_turned_sign_is_warned_of_by_every_command(log, capsys):
     """look, charge, cycles and report all say that draw and return seem to be swapped; a right log is not accused."""
     turned, right = log("turned", sign=-1), log("right")
-    assert "PROBABLY TURNED" in said(capsys, "look", turned)[1]
-    assert "WARNING" in said(capsys, "charge", turned)[1]
-    assert "WARNING" not in said(capsys, "charge", right)[1]
+    assert "PROBABLY TURNED" in told(capsys, "look", turned)[1]
+    assert "WARNING" in told(capsys, "charge", turned)[1]
+    assert "WARNING" not in told(capsys, "charge", right)[1]
     for name, codes in ((turned, {"charge_wrong_sign"}), (right, set())):
-        document = json.loads(said(capsys, "report", name, "--json")[1])
+        document = json.loads(told(capsys, "report", name, "--json")[1])
         assert {f["code"] for f in document["findings"]} & {"charge_wrong_sign"} == codes
-    assert said(capsys, "cycles", turned, "--strict")[0] == 4
+    assert told(capsys, "cycles", turned, "--strict")[0] == 4
 
 
 @pytest.mark.parametrize("target", ["a.parquet", "site.toml"])
@@ -73,7 +67,7 @@ def test_a_page_never_replaces_what_it_is_made_from(log, tmp_path, capsys, targe
     pump, site = log(), tmp_path / "site.toml"
     site.write_text(SITE.format(volts=24, amps=20), encoding="utf-8")
     before = (tmp_path / target).read_bytes()
-    status, _, err = said(capsys, "report", pump, "--site", site, "--out", tmp_path / target, "--force")
+    status, _, err = told(capsys, "report", pump, "--site", site, "--out", tmp_path / target, "--force")
     assert status == 2
     assert "made from" in err
     assert (tmp_path / target).read_bytes() == before
@@ -83,13 +77,13 @@ def test_a_load_that_was_expected_but_not_seen_is_said(log, tmp_path, capsys):
     """A plate far from every run that was seen: the load's name, its draw by the plate, and the runs of others."""
     site = tmp_path / "site.toml"
     site.write_text(SITE.format(volts=24, amps=200), encoding="utf-8")
-    status, out, _ = said(capsys, "cycles", log(), "--site", site)
+    status, out, _ = told(capsys, "cycles", log(), "--site", site)
     assert status == 0
     assert "runs of feed pump" in out
     assert "no run like it was seen" in out
     assert "211 A" in out  # 24 V x 200 A over 95 % of 24 V, IEEE 1013-2007 5.2
     assert "runs of other loads seen meanwhile: 8" in out
-    status, _, err = said(capsys, "cycles", tmp_path / "a.parquet", "--site", site, "--load", "barn light")
+    status, _, err = told(capsys, "cycles", tmp_path / "a.parquet", "--site", site, "--load", "barn light")
     assert status == 2
     assert "barn light" in err
 
@@ -99,10 +93,10 @@ def test_nothing_measured_is_not_zero(tmp_path, capsys):
     export, out = tmp_path / "one.csv", tmp_path / "one.parquet"
     export.write_text("time,current [A],voltage [V]\n2026-06-13T10:00:00Z,5.0,25.0\n", encoding="utf-8")
     assert run(["convert", str(export), "--out", str(out)]) == 0
-    document = json.loads(said(capsys, "charge", out, "--json")[1])
+    document = json.loads(told(capsys, "charge", out, "--json")[1])
     assert document["charge"]["drawn_Ah"] is None
     assert document["energy"]["drawn_Wh"] is None
-    assert "too little was measured" in said(capsys, "charge", out)[1]
+    assert "too little was measured" in told(capsys, "charge", out)[1]
 
 
 def test_watts_alone_give_no_amp_hours_anywhere(tmp_path, capsys):
@@ -112,7 +106,7 @@ def test_watts_alone_give_no_amp_hours_anywhere(tmp_path, capsys):
     rows = [f"2026-06-13T10:{k // 60:02d}:{k % 60:02d}Z,{480.0 if k % 60 >= 40 else 20.0}" for k in range(600)]
     export.write_text("\n".join(["time,power [W]", *rows]) + "\n", encoding="utf-8")
     assert run(["convert", str(export), "--out", str(out)]) == 0
-    plate = json.loads(said(capsys, "report", out, "--site", site, "--json")[1])["nameplate"]
+    plate = json.loads(told(capsys, "report", out, "--site", site, "--json")[1])["nameplate"]
     assert plate["measured_charge_Ah"] is None
     assert plate["charge_ratio"] is None
     assert plate["measured_energy_Wh"] == pytest.approx(9 * 460 * 20 / 3600, rel=0.1)
@@ -129,7 +123,7 @@ def test_watts_alone_give_no_amp_hours_anywhere(tmp_path, capsys):
 )
 def test_spans_that_cannot_be(log, capsys, words, sentence):
     """A time that is none, or a span that is empty, is told in one sentence."""
-    status, _, err = said(capsys, "charge", log(), *words)
+    status, _, err = told(capsys, "charge", log(), *words)
     assert status == 2
     assert sentence in err
     assert err.count("\n") == 1
@@ -139,13 +133,13 @@ def test_parts_of_a_span_add_up(log, capsys):
     """--from and --to cut between readings: two halves are the whole."""
     pump = log()
     parts = [["--to", "10:06:30"], ["--from", "10:06:30"], []]
-    drawn = [json.loads(said(capsys, "charge", pump, *p, "--json")[1])["charge"]["drawn_Ah"] for p in parts]
+    drawn = [json.loads(told(capsys, "charge", pump, *p, "--json")[1])["charge"]["drawn_Ah"] for p in parts]
     assert drawn[0] + drawn[1] == pytest.approx(drawn[2], rel=1e-9)
 
 
 def test_without_a_command_the_help_is_shown(capsys):
     """A bare call shows what there is."""
-    status, out, _ = said(capsys)
+    status, out, _ = told(capsys)
     assert status == 0
     assert "Commands:" in out
 
@@ -155,7 +149,7 @@ def test_a_fraction_where_percent_are_wanted_is_questioned(tmp_path, capsys):
     site = tmp_path / "site.toml"
     text = SITE.format(volts=24, amps=20) + '[[inverters]]\nname = "small"\ncontinuous_W = 600\nefficiency_pct = 0.9\n'
     site.write_text(text, encoding="utf-8")
-    status, out, _ = said(capsys, "check-site", site)
+    status, out, _ = told(capsys, "check-site", site)
     assert status == 0
     assert "if 90 % is meant" in out
 
@@ -185,7 +179,7 @@ def night_log(tmp_path):
 )
 def test_clock_times_of_a_log_past_midnight(tmp_path, capsys, words, drawn_Ah):
     """A clock time that has passed before the log began is that of the next day (10 A x hours, arithmetic)."""
-    document = json.loads(said(capsys, "charge", night_log(tmp_path), "--json", *words)[1])
+    document = json.loads(told(capsys, "charge", night_log(tmp_path), "--json", *words)[1])
     assert document["charge"]["drawn_Ah"] == pytest.approx(drawn_Ah, rel=1e-9)
 
 
@@ -196,9 +190,9 @@ def test_elapsed_times_begin_at_nought(tmp_path, capsys):
     export.write_text("\n".join(["elapsed [s],current [A],voltage [V]", *rows]) + "\n", encoding="utf-8")
     assert run(["convert", str(export), "--out", str(out)]) == 0
     for words in (["--from", "0"], ["--from", "0:00:00"], ["--from", "0s", "--to", "99999999999d"]):
-        document = json.loads(said(capsys, "charge", out, "--json", *words)[1])
+        document = json.loads(told(capsys, "charge", out, "--json", *words)[1])
         assert document["charge"]["drawn_Ah"] == pytest.approx(10.0, rel=1e-9)
-    half = json.loads(said(capsys, "charge", out, "--json", "--from", "+0:30:00")[1])
+    half = json.loads(told(capsys, "charge", out, "--json", "--from", "+0:30:00")[1])
     assert half["charge"]["drawn_Ah"] == pytest.approx(5.0, rel=1e-9)
 
 
@@ -208,17 +202,17 @@ def test_look_shows_a_log_that_cannot_be_integrated(tmp_path, capsys):
     rows = [f"2026-06-13T10:00:{k:02d}Z,{40 + k / 10}" for k in range(60)]
     export.write_text("\n".join(["time,pressure [psi]", *rows]) + "\n", encoding="utf-8")
     assert run(["convert", str(export), "--out", str(out)]) == 0
-    status, shown, _ = said(capsys, "look", out)
+    status, shown, _ = told(capsys, "look", out)
     assert status == 0
     assert "pressure_kPa" in shown
     assert "59 s measured, 60 readings" in shown
-    assert said(capsys, "charge", out)[0] == 2
+    assert told(capsys, "charge", out)[0] == 2
 
 
 def test_findings_of_all_logs_stand_at_the_top(log, capsys):
     """The findings key of several logs names the log of each."""
     right, turned = log("right"), log("turned", sign=-1)
-    document = json.loads(said(capsys, "report", right, turned, "--json")[1])
+    document = json.loads(told(capsys, "report", right, turned, "--json")[1])
     found = {(f["code"], f["log"]) for f in document["findings"]}
     assert ("charge_wrong_sign", "turned.parquet") in found
 
@@ -226,7 +220,7 @@ def test_findings_of_all_logs_stand_at_the_top(log, capsys):
 def test_the_user_s_own_error_keeps_its_status_when_debugging(capsys, monkeypatch):
     """SHUNTBOOK_DEBUG shows where a fault of ours is; a missing file is none."""
     monkeypatch.setenv("SHUNTBOOK_DEBUG", "1")
-    status, _, err = said(capsys, "charge", "nowhere.parquet")
+    status, _, err = told(capsys, "charge", "nowhere.parquet")
     assert status == 2
     assert err.startswith("shuntbook: ")
 
@@ -242,6 +236,6 @@ def test_the_user_s_own_error_keeps_its_status_when_debugging(capsys, monkeypatc
 )
 def test_numbers_out_of_range_are_told(words, capsys):
     """Unit ids and years that cannot be end with status 2."""
-    status, _, err = said(capsys, *words)
+    status, _, err = told(capsys, *words)
     assert status == 2
     assert err.count("\n") == 1

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from compare_scenes import FIGURES, HALF_S, halves, log_of, no_difference, runs_of, stationary
 from report_scenes import make_cycle, make_log
+from telling import told
 
 from shuntbook.analysis.compare import compare_logs
 from shuntbook.analysis.compare_runs import runs_of_two
@@ -15,25 +16,9 @@ from shuntbook.analysis.meter_figures import Accuracy, MeterFigures
 from shuntbook.analysis.missing import Missing
 from shuntbook.analysis.rates import FEWEST_STRETCHES, even_cuts, rate_of, seconds_within
 from shuntbook.analysis.refusal import Refusal
-from shuntbook.cli.main import run
 from shuntbook.cli.render.compare_words import compare_lines
 
 NONE = "no difference that these logs can show"
-
-
-@pytest.fixture(scope="module")
-def demo(tmp_path_factory):
-    """The invented scenario's two logs and its site file."""
-    out = tmp_path_factory.mktemp("demo") / "demo"
-    assert run(["demo", "--out", str(out)]) == 0
-    return out
-
-
-def told(capsys, *words):
-    """Status and standard output and error of a command."""
-    capsys.readouterr()
-    status = run([str(word) for word in words])
-    return status, *capsys.readouterr()
 
 
 def by_code(document):

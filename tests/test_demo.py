@@ -4,17 +4,7 @@ from __future__ import annotations
 
 import json
 
-import pytest
-
 from shuntbook.cli.main import run
-
-
-@pytest.fixture(scope="module")
-def demo(tmp_path_factory):
-    """A folder the demo has written."""
-    out = tmp_path_factory.mktemp("demo") / "out"
-    assert run(["demo", "--out", str(out)]) == 0
-    return out
 
 
 def _json(capsys, *words):

@@ -3,23 +3,7 @@
 import json
 
 import pytest
-
-from shuntbook.cli.main import run
-
-
-@pytest.fixture(scope="module")
-def demo(tmp_path_factory):
-    """The invented scenario's two logs and its site file."""
-    out = tmp_path_factory.mktemp("demo") / "demo"
-    assert run(["demo", "--out", str(out)]) == 0
-    return out
-
-
-def told(capsys, *words):
-    """Status and standard output and error of a command."""
-    capsys.readouterr()
-    status = run([str(word) for word in words])
-    return status, *capsys.readouterr()
+from telling import told
 
 
 def document(capsys, demo, *more):

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 
 import pytest
-from test_commands import said
+from telling import told
 
 from shuntbook.cli.main import run
 
@@ -62,14 +62,14 @@ def site(tmp_path):
 
 def document(capsys, *words):
     """The JSON of a command."""
-    status, out, err = said(capsys, *words, "--json")
+    status, out, err = told(capsys, *words, "--json")
     assert (status, err) == (0, "")
     return json.loads(out)
 
 
 def test_charge_says_it_like_a_person(log, capsys):
     """An amount, ±, 95 %; the largest share named; what was assumed, what gaps may have held, what is left out."""
-    _, out, _ = said(capsys, "charge", log)
+    _, out, _ = told(capsys, "charge", log)
     assert " Ah ± " in out
     assert "(95 %)" in out
     assert "where ± comes from: " in out
@@ -80,7 +80,7 @@ def test_charge_says_it_like_a_person(log, capsys):
 
 def test_a_site_file_brings_the_meter_and_the_starts(log, site, capsys):
     """Its accuracy in place of the usual one, and surges that fall between readings."""
-    _, out, _ = said(capsys, "charge", log, "--site", site)
+    _, out, _ = told(capsys, "charge", log, "--site", site)
     assert "surges of motor starts" not in out
     assert "accuracy of the meter" not in out
     budget = {part["source"]: part for part in document(capsys, "charge", log, "--site", site)["uncertainty"]}
@@ -111,7 +111,7 @@ def test_a_zero_check_is_applied_only_when_asked(log, capsys):
     hours = plain["span"]["covered_s"] / 3600
     assert plain["charge"]["net_Ah"] - checked["charge"]["net_Ah"] == pytest.approx(0.055 * hours, rel=0.03)
     assert any(part["source"] == "zero check" for part in checked["uncertainty"])
-    _, out, _ = said(capsys, "charge", log, "--zero-at", "10:05..10:50")
+    _, out, _ = told(capsys, "charge", log, "--zero-at", "10:05..10:50")
     assert "zero check: 0.05" in out
     cycles = document(capsys, "cycles", log, "--zero-at", "10:05..10:50")
     assert all(cycle["charge_u95_Ah"] > 0 for cycle in cycles["cycles"] if cycle["complete"])
@@ -129,7 +129,7 @@ def test_a_zero_check_is_applied_only_when_asked(log, capsys):
 )
 def test_a_zero_check_that_cannot_be_is_refused(log, capsys, asked, why):
     """One sentence, status 2: no stretch, the wrong way round, no time, a pump in it, too few readings."""
-    status, out, err = said(capsys, "charge", log, "--zero-at", asked)
+    status, out, err = told(capsys, "charge", log, "--zero-at", asked)
     assert (status, out) == (2, "")
     assert why in err
     assert err.count("\n") == 1

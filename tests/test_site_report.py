@@ -205,14 +205,6 @@ def test_without_a_site_the_parts_are_null_and_the_ledger_is_there():
     assert all(document[key] is None for key in ("bank", "inverters", "conductors", "water", "solar"))
 
 
-@pytest.fixture(scope="module")
-def demo(tmp_path_factory):
-    """A folder the demo has written."""
-    out = tmp_path_factory.mktemp("demo") / "out"
-    assert run(["demo", "--out", str(out)]) == 0
-    return out
-
-
 def _json(demo, capsys, *logs):
     capsys.readouterr()
     assert run(["report", *(str(demo / log) for log in logs), "--site", str(demo / "site.toml"), "--json"]) == 0
