@@ -276,6 +276,8 @@ class LevelMaker:
         if not self._is_kept:
             self._between = [*self._between, *forming.parts]
             return []
+        if self._base is not None and not forming.after_gap:
+            forming = _after_its_start(self._base, forming, self._signal)
         self._base = self._waiting = forming
         if waiting is None:
             return []
@@ -306,10 +308,32 @@ class LevelMaker:
         return abs(jump) <= (SLOPE_SHORT if is_short else SLOPE_LONG) * abs(step)
 
 
+def _after_its_start(base: Level, level: Level, signal: str) -> Level:
+    """Return a level without the start that it may begin with: a surge held at a limit for seconds, and its decay.
+
+    It begins at its first plateau that remains after such a start; what lies before that belongs to the change.
+    """
+    below = base.last(signal)
+    rise = level.peak(signal) - below
+    until_us = level.changed.first_us + START_S * MICROSECONDS
+    for k, part in enumerate(level.parts):
+        remains = _remains(part.traces[signal].first - below, rise)
+        if remains and part.count >= LEVEL_READINGS:
+            settled = Level(level.parts[k:], [*level.between, *level.parts[:k]], level.after_gap)
+            return settled if k and settled.holds else level
+        if not remains and part.last_us > until_us:
+            break
+    return level
+
+
 def _is_start(base: Level, level: Level, following: Level, signal: str) -> bool:
     """Tell whether a short level right after a step up, with a lower one above its base behind it, is one's start."""
     if level.after_gap or following.after_gap or level.length_s > START_S:
         return False
-    rise = level.first(signal) - base.last(signal)
-    stays = following.first(signal) - base.last(signal)
+    below = base.last(signal)
+    return _remains(following.first(signal) - below, level.first(signal) - below)
+
+
+def _remains(stays: float, rise: float) -> bool:
+    """Tell whether what stays of a rise is what remains after a start. [unit of the signal]."""
     return START_STAYS_ABOVE * rise < stays < START_FALLS_TO * rise

@@ -10,12 +10,16 @@ from shuntbook.analysis.cycles import CycleFold
 
 @dataclass
 class Load:
-    """A load that draws `draw_A` while on; its start is `surge` times that and dies away in `surge_s`."""
+    """A load that draws `draw_A` while on; its start is `surge` times that and dies away in `surge_s`.
+
+    An inverter holds it at `limit` times its draw.
+    """
 
     draw_A: float
     runs_s: list
     surge: float = 1.0
     surge_s: float = 0.3
+    limit: float = np.inf
 
     def current_A(self, time_s):
         """Its current at these times. [A]."""
@@ -23,7 +27,8 @@ class Load:
         for start, stop in self.runs_s:
             on = (time_s >= start) & (time_s < stop)
             since = np.where(on, time_s - start, 0.0)
-            total += on * self.draw_A * (1 + (self.surge - 1) * np.exp(-((since / self.surge_s) ** 3)))
+            shape = 1 + (self.surge - 1) * np.exp(-((since / self.surge_s) ** 3))
+            total += on * self.draw_A * np.minimum(shape, self.limit)
         return total
 
 

@@ -151,6 +151,21 @@ def test_surge_is_a_lower_bound_where_readings_are_slow(every_s, resolved):
         assert cycle.surge_ratio >= (3.0 if resolved else 0.98)
 
 
+@pytest.mark.parametrize("limit", [2.0, 2.5])
+@pytest.mark.parametrize("every_s", [0.1, 0.2])
+def test_a_start_that_the_inverter_holds_at_its_limit_for_seconds(every_s, limit):
+    """It is one start, its surge that limit, its settled draw the load's; and cuts within the start do not matter."""
+    runs_s = evenly(100.0, 60.0, 120.0, 6)
+    chunk = Scene(Load(20.0, runs_s, surge=4, surge_s=3.0, limit=limit), every_s=every_s, span_s=1300).chunk()
+    result = cycles_of(chunk, every_s)
+    assert_runs(result, runs_s, within_s=2 * every_s)
+    for cycle in result.cycles:
+        assert cycle.run_A == pytest.approx(20.0, rel=0.01)
+        assert cycle.surge_ratio == pytest.approx(limit, rel=0.01)
+    cuts = np.searchsorted(chunk.time_us, T0_US + np.arange(100.05, 107.0, 0.4) * US)
+    assert cycles_of(chunk, every_s, cuts=cuts).cycles == result.cycles
+
+
 def test_summary_counts_and_times():
     """Ten runs of 60 s with 120 s between in half an hour, the last stop 30 s before its end."""
     result = cycles_of(Scene(Load(30.0, evenly(60.5, 60.0, 120.0, 10)), span_s=1800).chunk())

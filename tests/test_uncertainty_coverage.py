@@ -18,6 +18,8 @@ RARELY = 1e-4
 #: What all classes together may be wider than needed: the full run's 1.3, and a tenth for the scatter of its own.
 WIDE_AT_MOST = 1.43
 
+pytestmark = pytest.mark.xdist_group("coverage")  # what `found` holds is simulated once, in one process
+
 
 def _small(name):
     """The class's cells, cut to some hundred readings; readings by eye are few as they are."""
