@@ -7,11 +7,11 @@ are left out. Links to files are followed, links to folders are not: no loop, an
 
 from __future__ import annotations
 
-import glob
 import os
 import stat
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
+from glob import has_magic
 from pathlib import Path, PurePosixPath
 from typing import Final, Literal
 
@@ -154,9 +154,10 @@ def _starts(place: Path) -> list[Path]:
     """Return where to begin: the place itself, or what its pattern stands for."""
     if os.path.lexists(place):
         return [place]
-    if not glob.has_magic(str(place)):
+    first = next((k for k, part in enumerate(place.parts) if has_magic(part)), None)
+    if first is None:
         raise InputError(f"{place}: there is no such folder or log")
-    found = [Path(name) for name in sorted(glob.glob(str(place), recursive=True))]
+    found = sorted(Path(*place.parts[:first]).glob("/".join(place.parts[first:])))
     if not found:
         raise InputError(f"{place}: nothing is called so")
     return found
@@ -171,7 +172,9 @@ def _common(starts: list[Path]) -> Path:
 def _walk(fleet: Fleet, start: Path, root: Path, leave_out: set[Path]) -> None:
     def closed(error: OSError) -> None:
         path = Path(error.filename or start)
-        fleet.add(FoundLog(_name(path, root), str(path), kind="not read", reason=f"cannot be opened ({error.strerror})"))
+        fleet.add(
+            FoundLog(_name(path, root), str(path), kind="not read", reason=f"cannot be opened ({error.strerror})")
+        )
 
     for folder, folders, files in os.walk(start, onerror=closed):
         here = Path(folder)

@@ -1,20 +1,21 @@
-"""Logs read by the workers of a Dask cluster. `distributed` is imported here alone; it comes with the extra ``fleet``."""
+"""Logs read by the workers of a Dask cluster.
+
+`distributed` is imported here alone; it comes with the extra ``fleet``. It has no types of its own.
+"""
 
 from __future__ import annotations
 
 import logging
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from typing import TYPE_CHECKING, Any, Final
+from importlib import import_module
+from typing import Any, Final
 
 from ... import __version__
 from ...ingest.errors import InputError
 from ..exit import PortFailedError
 from .one_log import Done, Task, not_read, read_logs
 from .pool import LOST
-
-if TYPE_CHECKING:
-    from distributed import Client
 
 #: A list of logs is a task: one by one, telling the scheduler of each costs more. From trials on two cores. [1]
 LOGS_A_TASK: Final = 50
@@ -44,42 +45,44 @@ def on_cluster(tasks: Sequence[Task], address: str) -> Iterator[Done]:
     PortFailedError
         If the scheduler cannot be reached, has no workers, or goes away.
     """
-    with _client(address) as client:
-        from distributed import CancelledError, KilledWorker, as_completed
-
+    dask = _library()
+    with _client(dask, address) as client:
         workers = _ready_workers(client, address)
         size = max(1, min(LOGS_A_TASK, len(tasks) // (_TASKS_A_WORKER * workers)))
         parts = {_send(client, tasks[k : k + size]): tasks[k : k + size] for k in range(0, len(tasks), size)}
-        coming = as_completed(list(parts))
+        coming = dask.as_completed(list(parts))
         for future in coming:
             part = parts.pop(future)
             try:
                 yield from future.result()
-            except KilledWorker:
+            except dask.KilledWorker:
                 if len(part) == 1:
                     yield Done(not_read(part[0], LOST), 0.0)
                 for task in part if len(part) > 1 else ():
                     alone = _send(client, [task])
                     parts[alone] = [task]
                     coming.add(alone)
-            except (CancelledError, OSError):
+            except (dask.CancelledError, OSError):
                 raise _gone(address) from None
 
 
-def _send(client: Client, tasks: Sequence[Task]) -> Any:  # noqa: ANN401 - a future of the library's
+def _send(client: Any, tasks: Sequence[Task]) -> Any:  # noqa: ANN401 - the library's own
     return client.submit(read_logs, list(tasks), pure=False)
 
 
-@contextmanager
-def _client(address: str) -> Iterator[Client]:
-    """Give a connection to a scheduler; what the library has to say of it is said by us."""
+def _library() -> Any:  # noqa: ANN401 - a module without types
     try:
-        from distributed import Client
+        return import_module("distributed")
     except ModuleNotFoundError:
         raise InputError("--scheduler needs the extra 'fleet': pip install 'shuntbook[fleet]'") from None
+
+
+@contextmanager
+def _client(dask: Any, address: str) -> Iterator[Any]:  # noqa: ANN401 - the library's own
+    """Give a connection to a scheduler; what the library has to say of it is said by us."""
     logging.getLogger("distributed").setLevel(logging.CRITICAL)
     try:
-        client = Client(address, timeout=_PATIENCE_S, set_as_default=False)
+        client = dask.Client(address, timeout=_PATIENCE_S, set_as_default=False)
     except ValueError as error:
         raise InputError(f"--scheduler: {address!r} is no address ({error}); write it like tcp://host:8786") from None
     except OSError:
@@ -90,7 +93,7 @@ def _client(address: str) -> Iterator[Client]:
         yield client
 
 
-def _ready_workers(client: Client, address: str) -> int:
+def _ready_workers(client: Any, address: str) -> int:  # noqa: ANN401 - the library's own
     """Return how many workers there are; all must have this version of the package."""
     try:
         client.wait_for_workers(1, timeout=_PATIENCE_S)

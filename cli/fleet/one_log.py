@@ -71,7 +71,7 @@ def read_log(task: Task) -> Done:
     """
     begun_s = time.perf_counter()
     try:
-        with as_files(task.log.place, task.site and task.site.place) as (log, site):
+        with as_files(task.log.place, None if task.site is None else task.site.place) as (log, site):
             assert log is not None
             summary = _read(task, log, site)
     except (InputError, Refusal) as why:
@@ -102,9 +102,7 @@ def _read(task: Task, log: Path, site: Path | None) -> LogSummary:
 
 def _summary(task: Task, path: Path, site: Site | None) -> LogSummary:
     ready = prepared_log(open_log(path, complete=False), site)
-    analysis = LogAnalysis(
-        ready.facts, ready.how, ready.quantities, site=site, load=task.load, figures=ready.figures
-    )
+    analysis = LogAnalysis(ready.facts, ready.how, ready.quantities, site=site, load=task.load, figures=ready.figures)
     quality = ready.quality_fold(site)
     ready.feed(analysis, quality)
     names = {} if site is None or task.site is None else {"site": task.site.name, "site_name": site.name}
