@@ -173,7 +173,9 @@ def _walk(fleet: Fleet, start: Path, root: Path, leave_out: set[Path]) -> None:
     def closed(error: OSError) -> None:
         path = Path(error.filename or start)
         fleet.add(
-            FoundLog(_name(path, root), str(path), kind="not read", reason=f"cannot be opened ({error.strerror})")
+            FoundLog(
+                _name(path, root), str(path), kind="not read", reason=f"this folder cannot be opened ({error.strerror})"
+            )
         )
 
     for folder, folders, files in os.walk(start, onerror=closed):
