@@ -51,7 +51,7 @@ def test_links_to_folders_are_not_followed(tmp_path):
 
 
 def test_what_is_no_log_is_told(tmp_path):
-    """A link to nothing, a pipe and a folder that cannot be opened stand there with a reason; nothing waits for a pipe."""
+    """A link to nothing and a pipe stand there with a reason; nobody waits for the pipe."""
     a_log(tmp_path / "good.parquet")
     (tmp_path / "gone.parquet").symlink_to(tmp_path / "nowhere")
     os.mkfifo(tmp_path / "pipe.parquet")
@@ -148,7 +148,7 @@ def test_a_fleet_behind_a_url(tmp_path, kind):
         url = "memory://fleet-of-a-test"
         fsspec.filesystem("memory").put(str(tmp_path / "src") + "/", url + "/", recursive=True)
     assert sites([url]) == {"a/1.parquet": "a/site.toml"}
-    (name, place, stamp), _ = listing(url)
+    (_name, place, stamp), _ = listing(url)
     with as_files(place, None) as (copy, none):
         assert none is None
         assert copy.read_bytes() == path.read_bytes()
