@@ -15,7 +15,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
 from browsers import until
-from fleet_scenes import write_fleet, write_log, write_scene, write_site
+from fleet_scenes import Deadly, write_fleet, write_log, write_scene, write_site
 from readings import chunk_of, how
 
 from shuntbook.analysis.fleet_rank import ranked
@@ -208,17 +208,10 @@ def test_what_is_finished_is_not_done_again_until_it_changes(tmp_path, counted, 
     assert again() == ["b", "c", "d"]
 
 
-class Deadly:
-    """Ends the process that unpickles it, as running out of memory would."""
-
-    def __reduce__(self):
-        return os._exit, (9,)
-
-
 def test_a_log_that_ends_its_process_costs_itself_alone(fleet):
     """All others are read, also those that were being read beside it."""
     tasks = tasks_of([str(fleet)])
-    deadly = Task(FoundLog("deadly.parquet", "nowhere"), load=Deadly())
+    deadly = Task(FoundLog("deadly.parquet", Deadly("nowhere")))
     done = {d.summary.log: d.summary for d in on_this_machine([*tasks[:2], deadly, *tasks[2:]], 2)}
     assert done.pop("deadly.parquet").reason == LOST
     assert done == {summary.log: summary for summary in summaries_of(fleet)}

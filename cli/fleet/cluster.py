@@ -50,7 +50,7 @@ def on_cluster(tasks: Sequence[Task], address: str) -> Iterator[Done]:
         workers = _ready_workers(client, address)
         size = max(1, min(LOGS_A_TASK, len(tasks) // (_TASKS_A_WORKER * workers)))
         parts = {_send(client, tasks[k : k + size]): tasks[k : k + size] for k in range(0, len(tasks), size)}
-        coming = dask.as_completed(list(parts))
+        coming = dask.as_completed(list(parts), loop=client.loop)
         for future in coming:
             part = parts.pop(future)
             try:
@@ -102,15 +102,16 @@ def _ready_workers(client: Any, address: str) -> int:  # noqa: ANN401 - the libr
             f"--scheduler: {address} has no worker; start some with 'dask worker {address}'"
         ) from None
     try:
-        versions = set(client.run(_version).values())
+        found = client.run(_version)
     except ModuleNotFoundError:
-        versions = {"none"}
+        found = {address: "none"}
+    versions = set(found.values())
     if versions != {__version__}:
         raise InputError(
             f"--scheduler: the workers of {address} have shuntbook {', '.join(sorted(versions))}, not {__version__}; "
             "install the same there"
         )
-    return len(client.scheduler_info(n_workers=-1)["workers"])
+    return len(found)
 
 
 def _version() -> str:
