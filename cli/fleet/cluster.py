@@ -28,8 +28,8 @@ _PATIENCE_S: Final = 10
 def on_cluster(tasks: Sequence[Task], address: str) -> Iterator[Done]:
     """Read logs on the workers of a scheduler, and yield each as it is done.
 
-    A worker that is lost has its logs read by another. Where a list of logs ends worker after worker, each of its logs
-    is read by itself; one that still does is told as lost.
+    A worker that is lost has its logs read by another. Where a list of logs ends worker after worker, its logs are read
+    last, one by one; one that still does is told as lost.
 
     Parameters
     ----------
@@ -50,20 +50,27 @@ def on_cluster(tasks: Sequence[Task], address: str) -> Iterator[Done]:
         workers = _ready_workers(client, address)
         size = max(1, min(LOGS_A_TASK, len(tasks) // (_TASKS_A_WORKER * workers)))
         parts = {_send(client, tasks[k : k + size]): tasks[k : k + size] for k in range(0, len(tasks), size)}
-        coming = dask.as_completed(list(parts), loop=client.loop)
-        for future in coming:
-            part = parts.pop(future)
-            try:
-                yield from future.result()
-            except dask.KilledWorker:
-                if len(part) == 1:
-                    yield Done(not_read(part[0], LOST), 0.0)
-                for task in part if len(part) > 1 else ():
-                    alone = _send(client, [task])
-                    parts[alone] = [task]
-                    coming.add(alone)
-            except (dask.CancelledError, OSError):
-                raise _gone(address) from None
+        suspects: list[Task] = []
+        try:
+            for future in dask.as_completed(list(parts), loop=client.loop):
+                part = parts.pop(future)
+                try:
+                    yield from future.result()
+                except dask.KilledWorker:
+                    suspects += part
+            for task in suspects:
+                yield from _alone(dask, client, task)
+        except (dask.CancelledError, OSError):
+            raise _gone(address) from None
+
+
+def _alone(dask: Any, client: Any, task: Task) -> list[Done]:  # noqa: ANN401 - the library's own
+    """Read a log while nothing else is read, so that a worker that ends then ended by it."""
+    try:
+        done: list[Done] = _send(client, [task]).result()
+    except dask.KilledWorker:
+        return [Done(not_read(task, LOST), 0.0)]
+    return done
 
 
 def _send(client: Any, tasks: Sequence[Task]) -> Any:  # noqa: ANN401 - the library's own
