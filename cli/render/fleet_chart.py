@@ -53,7 +53,8 @@ def histogram(
         for (called, figures), (face, edge, hatch) in zip(groups, looks, strict=True):
             count = np.histogram(figures, edges)[0]
             look: dict[str, Any] = {"facecolor": face, "edgecolor": edge, "hatch": hatch, "label": called}
-            axes.bar(edges[:-1], count, np.diff(edges) * 0.9, base, align="edge", **look)
+            there = count > 0
+            axes.bar(edges[:-1][there], count[there], (np.diff(edges) * 0.9)[there], base[there], align="edge", **look)
             base += count
         axes.set_xlabel(what)
         axes.set_ylabel("logs")

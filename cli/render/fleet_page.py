@@ -59,7 +59,8 @@ def render(ranking: Sequence[LogSummary], version: str) -> str:
         "fleet.html",
         said=fleet_words.in_short(counts) + ".",
         numbers=_numbers(ranking),
-        ranking=_ranking(ranking),
+        order=_order(ranking),
+        each=_figures(ranking),
         figures=[figure for figure in (_starts(ranking), _duty(ranking)) if figure is not None],
         worst=[(summary.log, _about(summary), _pressing(summary)) for summary in pressing[:_IN_FULL]],
         not_read=_not_read(ranking),
@@ -71,34 +72,49 @@ def render(ranking: Sequence[LogSummary], version: str) -> str:
 
 def _numbers(ranking: Sequence[LogSummary]) -> list[tuple[str, str]]:
     counts = counts_of(ranking)
+    measured_s = sum(summary.covered_s or 0.0 for summary in ranking)
+    unread = f", {counts.not_read:,} of them not read" if counts.not_read else ""
     return [
         (f"{counts.act:,}", "to act on"),
         (f"{counts.watch:,}", "to watch"),
-        (f"{counts.not_read:,}", "not read"),
-        (words.counted(counts.logs, "log"), f"and {words.duration(_measured_s(ranking))} measured"),
+        (words.counted(counts.logs, "log"), f"{words.duration(measured_s)} measured{unread}"),
     ]
 
 
-def _measured_s(ranking: Sequence[LogSummary]) -> float:
-    return sum(summary.covered_s or 0.0 for summary in ranking)
+def _order(ranking: Sequence[LogSummary]) -> Table:
+    """Return what there is to do; logs without a finding follow it, in the table of figures alone."""
+    named = [summary for summary in ranking if summary.findings or summary.status != "read"]
+    rows = tuple(
+        (
+            str(place),
+            words.shortened(summary.log, 80),
+            fleet_words.state_of(summary),
+            words.shortened(fleet_words.said_of(summary), 120),
+        )
+        for place, summary in enumerate(named[:_MOST], start=1)
+    )
+    return Table("Logs with something to say", ("", "Log", "", "What"), rows, _rest(len(named)), prose=True)
 
 
-def _ranking(ranking: Sequence[LogSummary]) -> Table:
-    head = ("Log", "", "What", "Starts an hour", "Running", "Settled draw", "Drawn")
-    rows = tuple(_row(summary) for summary in ranking[:_MOST])
-    rest = len(ranking) - _MOST
-    note = f"And {rest:,} more; all are in the Parquet file." if rest > 0 else ""
-    return Table("Which to look after first", head, rows, note)
+def _figures(ranking: Sequence[LogSummary]) -> Table:
+    head = ("Log", "Starts an hour", "Running", "Usual run", "Settled draw", "Drawn")
+    read = [summary for summary in ranking if summary.status == "read"]
+    return Table("All that were read, in the same order", head, tuple(map(_row, read[:_MOST])), _rest(len(read)))
+
+
+def _rest(count: int) -> str:
+    """Say where those are that a page has no room for."""
+    return f"And {count - _MOST:,} more; all are in the Parquet file." if count > _MOST else ""
 
 
 def _row(summary: LogSummary) -> tuple[str, ...]:
+    runs = bool(summary.cycles)
     return (
         words.shortened(summary.log, 80),
-        fleet_words.state_of(summary),
-        words.shortened(fleet_words.said_of(summary), 90),
-        words.number(summary.starts_per_hour),
-        words.percent(summary.duty_cycle),
-        words.amount(summary.run_W, "W"),
+        words.number(summary.starts_per_hour) if runs else "no start",
+        words.percent(summary.duty_cycle) if runs else "",
+        words.duration(summary.median_run_s) if runs else "",
+        words.amount(summary.run_W, "W") if runs else "",
         fleet_words.drawn(summary),
     )
 
@@ -119,9 +135,8 @@ def _pressing(summary: LogSummary) -> list[Finding]:
 
 def _not_read(ranking: Sequence[LogSummary]) -> Table:
     every = [(words.shortened(s.log, 80), s.reason or "") for s in ranking if s.status != "read"]
-    note = f"And {len(every) - _MOST:,} more; all are in the Parquet file." if len(every) > _MOST else ""
     rows = tuple((log, words.shortened(reason, 300)) for log, reason in every[:_MOST])
-    return Table("Not read, and why", ("Log", "Why"), rows, note, prose=True)
+    return Table("Not read, and why", ("Log", "Why"), rows, _rest(len(every)), prose=True)
 
 
 def _starts(ranking: Sequence[LogSummary]) -> Figure | None:
