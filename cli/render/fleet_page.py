@@ -86,14 +86,12 @@ def _order(ranking: Sequence[LogSummary]) -> Table:
     named = [summary for summary in ranking if summary.findings or summary.status != "read"]
     rows = tuple(
         (
-            str(place),
-            words.shortened(summary.log, 80),
-            fleet_words.state_of(summary),
-            words.shortened(fleet_words.said_of(summary), 120),
+            f"{place}. {words.shortened(summary.log, 80)}",
+            f"{fleet_words.state_of(summary)}: {words.shortened(fleet_words.said_of(summary), 120)}",
         )
         for place, summary in enumerate(named[:_MOST], start=1)
     )
-    return Table("Logs with something to say", ("", "Log", "", "What"), rows, _rest(len(named)), prose=True)
+    return Table("Logs with something to say", ("Log", "What"), rows, _rest(len(named)), prose=True)
 
 
 def _figures(ranking: Sequence[LogSummary]) -> Table:
