@@ -32,6 +32,7 @@ COMMANDS = {
     "report": ("report", "Make the page others understand."),
     "forecast": ("forecast", "What a load will take, and whether bank and inverter hold."),
     "compare": ("compare", "Two logs side by side: before and after."),
+    "fleet": ("fleet", "Many logs at once: a line on each, and which to look after first."),
     "check-site": ("check_site", "Check a site file and say what it means."),
 }
 

@@ -18,6 +18,7 @@ from .feeding import ends_of, facts_of, how_read, meter_of, open_and_tell
 from .span import span_of
 
 if TYPE_CHECKING:
+    from ..analysis.quality import QualityFold
     from ..analysis.site import Site
     from ..ingest.log import Log
 
@@ -82,6 +83,17 @@ class Prepared:
         check = self.figures.zero_check
         yield from chunks if check is None else (without_offset(chunk, check.offset_A) for chunk in chunks)
 
+    def quality_fold(self, site: Site | None) -> QualityFold:
+        """Return what looks at how good the log is, with what the site file says of its meter and array."""
+        from ..analysis.quality import QualityFold
+
+        return QualityFold(
+            self.how,
+            self.log.quantities,
+            range_A=self.figures.current.full_scale,
+            has_array=site is not None and site.array is not None,
+        )
+
     def feed(self, *folds: Fold[Any]) -> None:
         """Run every reading through all folds."""
         for chunk in self.chunks():
@@ -97,7 +109,11 @@ def prepared(path: Path, site: Site | None, corrections: Corrections = AS_READ) 
     InputError, Refusal
         If it cannot be opened, or the stretch named for the zero check is none.
     """
-    log = open_and_tell(path)
+    return prepared_log(open_and_tell(path), site, corrections)
+
+
+def prepared_log(log: Log, site: Site | None, corrections: Corrections = AS_READ) -> Prepared:
+    """Make an open log ready; see `prepared`."""
     facts, how = facts_of(log, site), how_read(log)
     figures = figures_of(meter_of(site, facts.meter, facts.side))
     ready = Prepared(log, facts, how, figures, corrections.drop_spikes)

@@ -174,13 +174,15 @@ class Log:
         return frame.set_index("time")
 
 
-def open_log(path: str | Path) -> Log:
+def open_log(path: str | Path, *, complete: bool = True) -> Log:
     """Open a log.
 
     Parameters
     ----------
     path : str or Path
         A Parquet file, or a folder of them. An unfinished capture found there is completed first.
+    complete : bool, optional
+        False leaves unfinished captures as they are: nothing is written.
 
     Raises
     ------
@@ -191,7 +193,7 @@ def open_log(path: str | Path) -> Log:
     from .compaction import settle_unfinished  # it writes logs, and so knows this module
 
     path = Path(path)
-    completed = settle_unfinished(path)
+    completed = settle_unfinished(path) if complete else None
     files = [path]
     if path.is_dir():
         files = sorted(path.glob("*.parquet"))

@@ -6,7 +6,6 @@ from pathlib import Path
 
 import click
 
-from ...analysis.quality import QualityFold
 from ...analysis.verdict import verdict_of
 from ..feeding import open_site
 from ..prepared import prepared
@@ -26,12 +25,7 @@ def command(log: Path, site: Path | None, as_json: bool) -> None:
     """
     known = open_site(site)
     ready = prepared(log, known)
-    fold = QualityFold(
-        ready.how,
-        ready.log.quantities,
-        range_A=ready.figures.current.full_scale,
-        has_array=known is not None and known.array is not None,
-    )
+    fold = ready.quality_fold(known)
     ready.feed(fold)
     found = fold.result()
     verdict = verdict_of(found, ready.how)

@@ -2,17 +2,13 @@
 
 from __future__ import annotations
 
-import re
-from functools import partial
-from importlib.resources import files
 from typing import TYPE_CHECKING
 
 from . import method, sentences, tables, words
+from .templated import filled
 
 if TYPE_CHECKING:
     from ...analysis.report import Report
-
-_FIGURE = re.compile(r"(?<=\d) (?=(?:[AVWhsdL]|Ah|Wh|VA|min|mΩ)\b|%)")
 
 
 def render(report: Report) -> str:
@@ -30,33 +26,18 @@ def render(report: Report) -> str:
         gives the same bytes.
     """
     # Loaded here, so that commands which only share this module's words do not pay for drawing.
-    from jinja2 import Environment, StrictUndefined
-
     from .views import view_of
 
-    templates = files(__package__).joinpath("templates")
-    environment = Environment(
-        autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True, finalize=_kept_together
-    )
-    environment.filters["short"] = words.shortened
-    environment.filters["full"] = partial(words.shortened, most=600)
-    template = environment.from_string(templates.joinpath("page.html").read_text("utf-8"))
     views = [view_of(report, log, f"log-{place}") for place, log in enumerate(report.logs, start=1)]
-    return template.render(
+    return filled(
+        "page.html",
         title=_title(report),
-        style=templates.joinpath("page.css").read_text("utf-8"),
         views=views,
         compared=tables.compared(report) if len(views) > 1 else None,
         method=method.method(report),
         cautions=report.cautions,
         version=report.version,
-        unknown=words.UNKNOWN,
     )
-
-
-def _kept_together(value: object) -> object:
-    """Return text with its figures tied to their units, so that no line ends between them; other things unchanged."""
-    return _FIGURE.sub("\N{NO-BREAK SPACE}", value) if type(value) is str else value
 
 
 def _title(report: Report) -> str:

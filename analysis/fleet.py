@@ -1,0 +1,206 @@
+"""One line on each log of a fleet, from the very results that its report is made of."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any, Final, Literal
+
+import numpy as np
+
+from .doubts import Grade
+from .finding import Finding, Severity
+from .health_runs import busiest_hour
+
+if TYPE_CHECKING:
+    from .amounts import Amounts, Charge
+    from .cycle_record import Cycle, Cycles
+    from .report import LogReport
+    from .verdict import Verdict
+
+#: ``read``: its figures stand here; ``unfinished``: a capture that was not ended; ``not read``: see the reason.
+Status = Literal["read", "unfinished", "not read"]
+#: The most pressing first.
+SEVERITIES: Final[tuple[Severity, ...]] = ("act", "watch", "note")
+
+
+@dataclass(frozen=True)
+class LogSummary:
+    """What a fleet's table says of one log; None where the log cannot say it, or was not read.
+
+    Parameters
+    ----------
+    log : str
+        Its name within the fleet: the path from the fleet's folder, with ``/``.
+    status, reason : str
+        Whether it was read, and why not.
+    site, site_name : str
+        Its site file, and what that calls the place.
+    meter, side, load : str
+        Its meter, where that sits, and the load whose runs were sought.
+    start_us, stop_us : int
+        Its first and last instant; None where it has no dates. [us]
+    covered_s, uncovered_s : float
+        Time measured, and not measured within the span. [s]
+    readings : int
+        How many readings it holds.
+    drawn_Ah, drawn_u95_Ah, ... : float
+        Charge and energy drawn, returned and net, each with half of its 95 % interval. [Ah, Wh]
+    uncertainty, uncertainty_share : str, float
+        The largest source of error of what was drawn, and its share of the squared uncertainty. [1]
+    cycles, starts_per_hour, duty_cycle, median_run_s, median_off_s
+        As in the summary of its cycles.
+    busiest_hour : int
+        The most starts within any one hour.
+    run_W : float
+        Median settled draw above the baseline; runs in which the array may have shared it are left out. [W]
+    sag_V : float
+        The deepest sag of a run. [V]
+    acts, watches, notes : int
+        Findings by severity.
+    codes : tuple of str
+        Codes of the findings, the most severe first.
+    worst : str
+        Title of the most severe finding.
+    good_for_amounts, good_for_cycles, good_for_surges : {'good', 'with care', 'not'}
+        What the log is good for.
+    doubts : str
+        Why not for more.
+    findings : tuple of Finding
+        The findings, the most severe first, without the starts they rest on.
+    """
+
+    log: str
+    status: Status = "read"
+    reason: str | None = None
+    site: str | None = None
+    site_name: str | None = None
+    meter: str | None = None
+    side: str | None = None
+    load: str | None = None
+    start_us: int | None = None
+    stop_us: int | None = None
+    covered_s: float | None = None
+    uncovered_s: float | None = None
+    readings: int | None = None
+    drawn_Ah: float | None = None
+    drawn_u95_Ah: float | None = None
+    returned_Ah: float | None = None
+    returned_u95_Ah: float | None = None
+    net_Ah: float | None = None
+    net_u95_Ah: float | None = None
+    drawn_Wh: float | None = None
+    drawn_u95_Wh: float | None = None
+    returned_Wh: float | None = None
+    returned_u95_Wh: float | None = None
+    net_Wh: float | None = None
+    net_u95_Wh: float | None = None
+    uncertainty: str | None = None
+    uncertainty_share: float | None = None
+    cycles: int | None = None
+    starts_per_hour: float | None = None
+    duty_cycle: float | None = None
+    median_run_s: float | None = None
+    median_off_s: float | None = None
+    busiest_hour: int | None = None
+    run_W: float | None = None
+    sag_V: float | None = None
+    acts: int = 0
+    watches: int = 0
+    notes: int = 0
+    codes: tuple[str, ...] = ()
+    worst: str | None = None
+    good_for_amounts: Grade | None = None
+    good_for_cycles: Grade | None = None
+    good_for_surges: Grade | None = None
+    doubts: str | None = None
+    findings: tuple[Finding, ...] = ()
+
+
+def summary_of(
+    log: str, report: LogReport, verdict: Verdict, *, site: str | None = None, site_name: str | None = None
+) -> LogSummary:
+    """Return the summary of a log that was read.
+
+    Parameters
+    ----------
+    log : str
+        Its name within the fleet.
+    report : LogReport
+        All that was worked out from it.
+    verdict : Verdict
+        What it is good for.
+    site, site_name : str, optional
+        Its site file, and what that calls the place.
+    """
+    span, cycles, dated = report.charge.span, report.cycles, not report.facts.undated
+    return replace(
+        LogSummary(log, site=site, site_name=site_name, meter=report.facts.meter, side=report.facts.side),
+        load=cycles.load,
+        start_us=span.start_us if dated else None,
+        stop_us=span.stop_us if dated else None,
+        covered_s=span.covered_s,
+        uncovered_s=span.uncovered_s,
+        readings=span.readings,
+        **_amounts(report.charge.charge, "Ah"),
+        **_amounts(report.charge.energy, "Wh"),
+        **_main_source(report.charge),
+        **_runs(cycles),
+        **_findings(report.findings),
+        good_for_amounts=verdict.amounts.grade,
+        good_for_cycles=verdict.cycles.grade,
+        good_for_surges=verdict.surges.grade,
+        doubts="; ".join(dict.fromkeys(reason for use in verdict.uses for reason in use.reasons)) or None,
+    )
+
+
+def _amounts(amounts: Amounts | None, unit: str) -> dict[str, Any]:
+    """Return drawn, returned and net, with half of each interval."""
+    if amounts is None:
+        return {}
+    figures = {f"{what}_{unit}": getattr(amounts, what) for what in ("drawn", "returned", "net")}
+    return figures | {f"{what}_u95_{unit}": getattr(amounts, f"{what}_u95") for what in ("drawn", "returned", "net")}
+
+
+def _main_source(charge: Charge) -> dict[str, Any]:
+    """Return the largest source of error of the drawn charge; of the drawn energy where there is no charge."""
+    amounts = charge.charge or charge.energy
+    sure = amounts.sure.drawn if amounts is not None and amounts.sure is not None else None
+    if sure is None or not sure.components:
+        return {}
+    return {"uncertainty": sure.components[0].source, "uncertainty_share": sure.share(sure.components[0])}
+
+
+def _runs(cycles: Cycles) -> dict[str, Any]:
+    summary, runs = cycles.summary, cycles.cycles
+    return {
+        "cycles": summary.count,
+        "starts_per_hour": summary.starts_per_hour,
+        "duty_cycle": summary.duty_cycle,
+        "median_run_s": summary.median_run_s,
+        "median_off_s": summary.median_off_s,
+        "busiest_hour": busiest_hour(np.array([run.start_us for run in runs], dtype=np.int64)),
+        "run_W": _settled_W(runs),
+        "sag_V": max((run.sag_V for run in runs if run.sag_V is not None), default=None),
+    }
+
+
+def _settled_W(runs: Iterable[Cycle]) -> float | None:
+    draws = [run.run_W for run in runs if run.run_W is not None and not run.array_may_share]
+    return float(np.median(draws)) if draws else None
+
+
+def _findings(findings: Iterable[Finding]) -> dict[str, Any]:
+    ordered = tuple(
+        replace(finding, cycles=())
+        for finding in sorted(findings, key=lambda finding: SEVERITIES.index(finding.severity))
+    )
+    severities = [finding.severity for finding in ordered]
+    return {
+        "acts": severities.count("act"),
+        "watches": severities.count("watch"),
+        "notes": severities.count("note"),
+        "codes": tuple(finding.code for finding in ordered),
+        "worst": ordered[0].title if ordered else None,
+        "findings": ordered,
+    }

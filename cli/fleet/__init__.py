@@ -1,0 +1,1 @@
+"""Many logs at once: found, read by workers here or on a cluster, kept as they are finished."""

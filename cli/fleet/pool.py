@@ -1,0 +1,102 @@
+"""Logs read by processes of this machine, one log at a time each."""
+
+from __future__ import annotations
+
+import os
+import signal
+import threading
+from collections import deque
+from collections.abc import Generator, Iterator, Sequence
+from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
+from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager
+from multiprocessing import active_children, get_context, parent_process
+from typing import Final
+
+from .one_log import Done, Task, not_read, read_log
+
+LOST: Final = "the process that read it ended each time, perhaps for want of memory"
+#: A sum of many products is cut differently by more threads, and its last bit with it; and each core has its process.
+_ONE_THREAD: Final = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THREADS")
+
+
+def on_this_machine(tasks: Sequence[Task], workers: int) -> Iterator[Done]:
+    """Read logs with so many processes, and yield each as it is done.
+
+    Where a process ends by itself (killed for want of memory, say), the logs that were being read are read again, each
+    by a process of its own; one that ends that, too, is told as lost.
+    """
+    waiting = deque(tasks)
+    while waiting:
+        for task in (yield from _until_one_ends(waiting, workers)):
+            if (yield from _until_one_ends(deque([task]), 1)):
+                yield Done(not_read(task, LOST), 0.0)
+
+
+def _until_one_ends(waiting: deque[Task], workers: int) -> Generator[Done, None, list[Task]]:
+    """Read what is waiting; return early, with what was being read, if a process ended by itself."""
+    running: dict[Future[Done], Task] = {}
+    with _pool(min(workers, len(waiting))) as pool:
+        while waiting or running:
+            while waiting and len(running) < 2 * workers:
+                task = waiting.popleft()
+                running[_submit(pool, task)] = task
+            for future in wait(running, return_when=FIRST_COMPLETED).done:
+                if not isinstance(future.exception(), BrokenProcessPool):
+                    del running[future]
+                    yield future.result()
+            if any(future.done() for future in running):
+                return list(running.values())
+    return []
+
+
+def _submit(pool: ProcessPoolExecutor, task: Task) -> Future[Done]:
+    try:
+        return pool.submit(read_log, task)
+    except BrokenProcessPool as broken:
+        failed: Future[Done] = Future()
+        failed.set_exception(broken)
+        return failed
+
+
+@contextmanager
+def _pool(workers: int) -> Iterator[ProcessPoolExecutor]:
+    """Give a pool whose processes do not outlive the block, nor this process."""
+    others = set(active_children())
+    pool = ProcessPoolExecutor(workers, get_context("spawn"), initializer=_begin)
+    try:
+        with _one_thread_each():  # the first to be submitted starts them all
+            pool.submit(os.getpid).result()
+        yield pool
+    except BaseException:
+        for process in set(active_children()) - others:
+            process.terminate()
+        raise
+    finally:
+        pool.shutdown(cancel_futures=True)
+
+
+@contextmanager
+def _one_thread_each() -> Iterator[None]:
+    before = {name: os.environ.get(name) for name in _ONE_THREAD}
+    os.environ.update(dict.fromkeys(_ONE_THREAD, "1"))
+    try:
+        yield
+    finally:
+        for name, value in before.items():
+            if value is None:
+                del os.environ[name]
+            else:
+                os.environ[name] = value
+
+
+def _begin() -> None:
+    """Make a new process ready: Ctrl-C is for the one that started it, and it ends when that does."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    threading.Thread(target=_end_with_parent, daemon=True).start()
+
+
+def _end_with_parent() -> None:
+    if (parent := parent_process()) is not None:
+        parent.join()
+        os._exit(1)

@@ -1,0 +1,77 @@
+"""A fleet as lines for a terminal."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from ...analysis.fleet_rank import counts_of
+from .terminal import table
+from .words import amount, counted, number, percent, plus_minus, shortened
+
+if TYPE_CHECKING:
+    from ...analysis.fleet import LogSummary
+    from ...analysis.fleet_rank import Counts
+
+#: A terminal shows so many logs; all are in the Parquet file and in ``--json``.
+_MOST = 25
+
+
+def fleet_lines(ranking: Sequence[LogSummary]) -> list[str]:
+    """Return how many logs are how, and which to look after first."""
+    rows = [_row(place, summary) for place, summary in enumerate(ranking[:_MOST], start=1)]
+    lines = [in_short(counts_of(ranking)), "", *table([_HEAD, *rows], right=(0, 4, 5, 6))]
+    if len(ranking) > _MOST:
+        lines.append(f"... and {len(ranking) - _MOST:,} more (all in the Parquet file, and with --json)")
+    return lines
+
+
+def in_short(counts: Counts) -> str:
+    """Return in a sentence how many logs there are, and how many of them are how."""
+    parts = [
+        (counts.act, "to act on"),
+        (counts.watch, "to watch"),
+        (counts.not_read, "not read"),
+        (counts.sound, "with nothing to act on or to watch"),
+    ]
+    said = ", ".join(f"{count:,} {what}" for count, what in parts if count)
+    return f"{counted(counts.logs, 'log')}: {said}"
+
+
+def state_of(summary: LogSummary) -> str:
+    """Return in a word how a log is."""
+    if summary.status != "read":
+        return summary.status
+    return "act" if summary.acts else "watch" if summary.watches else "note" if summary.notes else "-"
+
+
+def said_of(summary: LogSummary) -> str:
+    """Return what is to be said of a log: its worst finding, or why it was not read."""
+    if summary.status != "read":
+        return summary.reason or ""
+    more = len(summary.findings) - 1
+    return (summary.worst or "no finding") + (f", and {more} more" if more > 0 else "")
+
+
+def drawn(summary: LogSummary) -> str:
+    """Return what a log drew: charge at the bank, energy behind an inverter."""
+    if summary.drawn_Ah is not None:
+        return plus_minus(summary.drawn_Ah, summary.drawn_u95_Ah, "Ah")
+    return plus_minus(summary.drawn_Wh, summary.drawn_u95_Wh, "Wh")
+
+
+_HEAD = ["", "log", "", "drawn", "starts/h", "running", "settled", "what"]
+
+
+def _row(place: int, summary: LogSummary) -> list[str]:
+    read = summary.status == "read"
+    return [
+        f"{place}",
+        shortened(summary.log, 40),
+        state_of(summary),
+        drawn(summary) if read else "-",
+        number(summary.starts_per_hour) if summary.cycles else "-",
+        percent(summary.duty_cycle) if summary.cycles else "-",
+        amount(summary.run_W, "W") if summary.run_W is not None else "-",
+        shortened(said_of(summary), 70),
+    ]

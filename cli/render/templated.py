@@ -1,0 +1,46 @@
+"""The templates of pages, filled: one look, every text escaped, nothing asked of a network."""
+
+from __future__ import annotations
+
+import re
+from functools import partial
+from importlib.resources import files
+
+from . import words
+
+_FIGURE = re.compile(r"(?<=\d) (?=(?:[AVWhsdL]|Ah|Wh|VA|min|mΩ)\b|%)")
+
+
+def filled(template: str, **parts: object) -> str:
+    """Return a page: a template with what it asks for by name, the style sheet inside.
+
+    Parameters
+    ----------
+    template : str
+        Its file name.
+    **parts
+        What it shows. Texts are escaped, and figures tied to their units.
+    """
+    from jinja2 import Environment, FunctionLoader, StrictUndefined  # not for commands that make no page
+
+    environment = Environment(
+        loader=FunctionLoader(_text),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        finalize=_kept_together,
+    )
+    environment.filters["short"] = words.shortened
+    environment.filters["full"] = partial(words.shortened, most=600)
+    environment.globals["unknown"] = words.UNKNOWN
+    return environment.get_template(template).render(style=_text("page.css"), **parts)
+
+
+def _text(name: str) -> str:
+    return files(__package__).joinpath("templates", name).read_text("utf-8")
+
+
+def _kept_together(value: object) -> object:
+    """Return text with its figures tied to their units, so that no line ends between them; other things unchanged."""
+    return _FIGURE.sub("\N{NO-BREAK SPACE}", value) if type(value) is str else value

@@ -1,0 +1,55 @@
+"""A table with one row a log in Parquet: the same rows give the same bytes."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any, Final
+
+import pyarrow as pa
+import pyarrow.parquet as pq
+
+from .errors import InputError
+from .whole_file import whole_file
+
+#: Under this key the file's metadata says what its rows are.
+KIND_KEY: Final = b"shuntbook_table"
+
+
+def write_table(path: Path, rows: Sequence[Mapping[str, Any]], schema: pa.Schema, kind: str) -> None:
+    """Write rows, whole or not at all.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    rows : sequence of mapping
+        What stands in each column, by its name.
+    schema : pyarrow.Schema
+        The columns.
+    kind : str
+        What the rows are; a later run knows its own file by it.
+    """
+    table = pa.Table.from_pylist(list(rows), schema=schema.with_metadata({KIND_KEY: kind.encode()}))
+    with whole_file(path) as hidden:
+        pq.write_table(table, hidden, compression="zstd", write_page_checksum=True)
+
+
+def refuse_another_table(path: Path, kind: str, *, force: bool) -> None:
+    """Stop before a table would replace anything but an older one of its kind.
+
+    Raises
+    ------
+    InputError
+        If `path` is something else and `force` is false.
+    """
+    if path.exists() and not force and _kind_of(path) != kind:
+        raise InputError(f"--out: {path} is no {kind} and is left as it is; choose another name or add --force")
+
+
+def _kind_of(path: Path) -> str | None:
+    try:
+        found = (pq.read_metadata(path).metadata or {}).get(KIND_KEY)
+    except (pa.ArrowException, OSError):
+        return None
+    return found.decode("utf-8", "replace") if found else None

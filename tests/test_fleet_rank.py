@@ -1,0 +1,91 @@
+"""Which log of a fleet to look after first: the rule, and that nothing else decides."""
+
+import random
+import re
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from shuntbook.analysis.finding import Finding
+from shuntbook.analysis.fleet import LogSummary
+from shuntbook.analysis.fleet_rank import URGENCY, counts_of, ranked
+
+ROOT = Path(__file__).parents[1]
+
+
+def found(code, severity):
+    """A finding of which only code and severity matter."""
+    return Finding(code, severity, f"{code} was seen", "evidence", "limit", "source")
+
+
+def log(name, *findings, **changes):
+    """A log with these findings."""
+    severities = [finding.severity for finding in findings]
+    count = {"acts": severities.count("act"), "watches": severities.count("watch")}
+    return replace(LogSummary(name, findings=findings, **count), **changes)
+
+
+ORDER = [
+    log("z-dry", found("prime_lost", "act")),
+    log("y-short-twice", found("short_cycling", "act"), found("air_charge_lost", "act")),
+    log("x-short-often", found("short_cycling", "act"), busiest_hour=40),
+    log("w-short", found("short_cycling", "act"), found("low_voltage", "watch")),
+    log("v-short", found("short_cycling", "act"), busiest_hour=60),
+    log("u-low", found("low_voltage", "watch")),
+    log("t-drift", found("draw_drift", "watch")),
+    log("b-torn", status="not read", reason="is damaged"),
+    log("c-running", status="unfinished", reason="still captured"),
+    log("a-noted", found("sampling_too_slow", "note")),
+    log("d-sound", busiest_hour=0),
+]
+
+
+def test_act_comes_before_watch_before_what_could_not_be_read_before_the_rest():
+    """The groups stand in this order, whatever is in them, and are counted."""
+    by_group = [summary.log for summary in ranked(ORDER)]
+    assert [name[0] for name in by_group[5:]] == ["u", "t", "b", "c", "a", "d"]
+    counts = counts_of(ORDER)
+    assert (counts.logs, counts.act, counts.watch, counts.not_read, counts.unfinished, counts.sound) == (
+        11,
+        5,
+        2,
+        2,
+        1,
+        2,
+    )
+
+
+def test_urgency_then_number_then_starts_decide_within_a_group():
+    """A dry pump before short runs; two findings before one; one with a watch beside it; then the most starts."""
+    assert [summary.log for summary in ranked(ORDER)][:5] == [
+        "z-dry",
+        "y-short-twice",
+        "w-short",
+        "v-short",
+        "x-short-often",
+    ]
+
+
+def test_a_note_does_not_lend_urgency():
+    """What only limits a log is no reason to go there first."""
+    noted = log("a", found("prime_lost", "note"), found("standing_draw", "watch"))
+    assert ranked([noted, log("b", found("leak_down", "watch"))])[0].log == "b"
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_order_of_arrival_does_not_matter(seed):
+    """Workers end in any order; the ranking is the same, and alike logs stand by name."""
+    alike = [log(f"same-{k:02d}", found("leak_down", "watch")) for k in range(12)]
+    shuffled = random.Random(seed).sample(ORDER + alike, len(ORDER + alike))
+    assert ranked(shuffled) == ranked(ORDER + alike)
+    assert [s.log for s in ranked(shuffled) if s.log.startswith("same")] == [s.log for s in alike]
+
+
+def test_every_finding_has_its_urgency():
+    """No code that a rule can give is missing from the list, and none stands there twice."""
+    text = "\n".join(path.read_text(encoding="utf-8") for path in sorted((ROOT / "analysis").glob("*.py")))
+    codes = set(re.findall(r'\bRule\(\s*"(\w+)"', text))
+    assert len(codes) > 10
+    assert codes == set(URGENCY)
+    assert len(URGENCY) == len(set(URGENCY))
