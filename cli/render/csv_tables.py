@@ -58,7 +58,7 @@ def _cells(kind: Kind, logs: Iterable[tuple[LogFacts, Document]]) -> Iterator[li
         of_log = {"log": facts.name, "zone": None if facts.undated else zone_of(facts)[0]}
         start = _start(facts, parts["charge"]["span"]["start"])
         for row in kind.rows(parts):
-            cells = of_log | row
+            cells = row | of_log
             for name in kind.instants:
                 cells |= {f"{name}_{part}": cell for part, cell in _instant(row[name], facts, start).items()}
             yield [cells[name] for name in kind.head]
