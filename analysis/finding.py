@@ -101,4 +101,4 @@ def spell(length_s: float) -> str:
 
 def figure(x: float, unit: str) -> str:
     """Return an amount with three digits, or whole from a thousand on, for a sentence: ``31.6 A``, ``2,220 W``."""
-    return f"{x:,.0f} {unit}" if abs(x) >= 1000 else f"{x:.3g} {unit}"
+    return f"{x:,.0f} {unit}" if abs(x) >= 999.5 else f"{x:.3g} {unit}"
