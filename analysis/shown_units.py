@@ -5,21 +5,11 @@ Only what people read is converted: results, and the keys of JSON and tables, st
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from typing import Final, Literal, NamedTuple
-
-from pydantic import PrivateAttr
+from typing import Final, NamedTuple
 
 from .finding import figure
-from .table import Table
 from .unit_factors import KPA_PER_BAR, KPA_PER_PSI, L_PER_GAL, M_PER_FT
-
-Volume = Literal["L", "gal"]
-Flow = Literal["L/min", "gal/min"]
-Pressure = Literal["kPa", "bar", "psi"]
-Length = Literal["m", "ft"]
-Temperature = Literal["degC", "degF"]
 
 
 class _Unit(NamedTuple):
@@ -45,14 +35,6 @@ _UNITS: Final = {
 }
 #: What a unit is called where all of them are named.
 _NAMES: Final = {"L": "litres", "gal": "US gallons", "m": "metres", "ft": "feet", "degC": "°C", "degF": "°F"}
-#: The unit a key's figure is in, by the key's end; of a kind the longest end counts.
-_BY_END: Final[Mapping[str, Mapping[str, str]]] = {
-    "volume": {"_volume_L": "L", "_volume_gal": "gal"},
-    "flow": {"_L_per_min": "L/min", "_gal_per_min": "gal/min"},
-    "pressure": {"_kPa": "kPa", "_psi": "psi"},
-    "length": {"_m": "m", "_ft": "ft"},
-    "temperature": {"_degC": "degC", "_degF": "degF"},
-}
 #: Quantities of a log that have a unit to choose.
 _OF_QUANTITY: Final = {"temperature_degC": "temperature", "pressure_kPa": "pressure", "flow_L_per_min": "flow"}
 
@@ -61,11 +43,11 @@ _OF_QUANTITY: Final = {"temperature_degC": "temperature", "pressure_kPa": "press
 class Shown:
     """The units chosen, and figures in them as text. All arguments are in the unit that their name says."""
 
-    volume: Volume = "L"
-    flow: Flow = "L/min"
-    pressure: Pressure = "kPa"
-    length: Length = "m"
-    temperature: Temperature = "degC"
+    volume: str = "L"
+    flow: str = "L/min"
+    pressure: str = "kPa"
+    length: str = "m"
+    temperature: str = "degC"
 
     def of_volume(self, volume_L: float) -> str:
         """Return a volume, for instance ``44 gal``."""
@@ -75,9 +57,9 @@ class Shown:
         """Return a flow, for instance ``10 gal/min``."""
         return _told(flow_L_per_min, self.flow)
 
-    def of_pressure(self, pressure_kPa: float) -> str:
+    def of_pressure(self, pressure_kPa: float, *, digits: int = 3) -> str:
         """Return a gauge pressure or a difference, for instance ``40 psi``."""
-        return _told(pressure_kPa, self.pressure)
+        return _told(pressure_kPa, self.pressure, digits)
 
     def of_length(self, length_m: float) -> str:
         """Return a length, for instance ``6 m``."""
@@ -105,9 +87,10 @@ class Shown:
 
     def name_of(self, name: str) -> str:
         """Return what one of a log's quantities is called, with the unit it is shown in where that is not the log's."""
-        chosen = getattr(self, _OF_QUANTITY[name]) if name in _OF_QUANTITY else None
-        same = chosen is None or chosen == getattr(SI, _OF_QUANTITY[name])
-        return name if same else f"{name}, in {_UNITS[chosen].symbol}"
+        if name not in _OF_QUANTITY:
+            return name
+        chosen: str = getattr(self, _OF_QUANTITY[name])
+        return name if chosen == getattr(SI, _OF_QUANTITY[name]) else f"{name}, in {_UNITS[chosen].symbol}"
 
     @property
     def sentence(self) -> str:
@@ -119,41 +102,5 @@ class Shown:
 SI: Final = Shown()
 
 
-def _told(x: float, unit: str) -> str:
-    return figure(_UNITS[unit].of(x), _UNITS[unit].symbol)
-
-
-class Units(Table):
-    """The site file's ``[units]``; what is left out is shown as the file's own figures are given."""
-
-    volume: Volume | None = None
-    flow: Flow | None = None
-    pressure: Pressure | None = None
-    length: Length | None = None
-    temperature: Temperature | None = None
-
-    def shown(self, tables: Iterable[Table]) -> Shown:
-        """Return the units to show figures in, going by the keys of `tables` where none is chosen."""
-        given = [key for table in tables for key in type(table).model_fields if key in table.model_fields_set]
-        chosen = {kind: getattr(self, kind) or _entered(given, ends) for kind, ends in _BY_END.items()}
-        return Shown(**{kind: unit for kind, unit in chosen.items() if unit is not None})
-
-
-def _entered(keys: Iterable[str], ends: Mapping[str, str]) -> str | None:
-    """Return the unit of the first key that has one of these ends."""
-    return next((unit for key in keys for end, unit in ends.items() if key.endswith(end)), None)
-
-
-class ShownTable(Table):
-    """A table whose figures are told in sentences; the site it stands in says in which units."""
-
-    _shown: Shown = PrivateAttr(default=SI)
-
-    @property
-    def shown(self) -> Shown:
-        """Units to tell its figures in; SI in a table that stands by itself."""
-        return self._shown
-
-    def show_in(self, shown: Shown) -> None:
-        """Take the units of the site; its figures stay what they are."""
-        self._shown = shown
+def _told(x: float, unit: str, digits: int = 3) -> str:
+    return figure(_UNITS[unit].of(x), _UNITS[unit].symbol, digits=digits)

@@ -10,8 +10,9 @@ from zoneinfo import ZoneInfo, available_timezones
 from pydantic import AfterValidator, model_validator
 
 from .refusal import Refusal
+from .shown_units import Shown
 from .site_parts import Array, Bank, Conductor, Inverter, Limits, Load, Meter, Name, Water
-from .shown_units import Shown, ShownTable, Units
+from .site_units import ShownTable, Units
 from .table import Fault, Several, Table
 
 __all__ = ["Array", "Bank", "Conductor", "Inverter", "Limits", "Load", "Meter", "Site", "Water"]

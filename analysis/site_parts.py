@@ -14,7 +14,7 @@ from pydantic import AfterValidator, Field, StringConstraints
 
 from .chunk import Sampling, Side
 from .motor_tables import CODE_LETTERS_KVA_PER_HP
-from .shown_units import ShownTable
+from .site_units import ShownTable
 from .table import Fault, Several, Table
 from .unit_factors import KPA_PER_PSI, L_PER_GAL, M_PER_FT
 

@@ -12,7 +12,7 @@ from . import method, sentences, tables, words
 if TYPE_CHECKING:
     from ...analysis.report import Report
 
-_FIGURE = re.compile(r"(?<=\d) (?=(?:[AVWhsdL]|Ah|Wh|VA|min|mΩ)\b|%)")
+_FIGURE = re.compile(r"(?<=\d) (?=(?:[AVWhsdLm]|Ah|Wh|VA|min|mΩ|gal|ft|kPa|psi|bar)\b|%|°)")
 
 
 def render(report: Report) -> str:
