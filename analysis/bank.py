@@ -174,7 +174,8 @@ def _gives(bank: Bank, current_A: float) -> tuple[float | None, float | None, li
     said.append("Peukert's law is made for a steady draw; a bank that rests between runs recovers and gives more.")
     if bank.at_degC is not None and (multiplier := cold_multiplier(bank.at_degC)) > 1:
         share /= multiplier
-        said.append(f"At {bank.at_degC:.3g} degC it gives 1/{multiplier:.3g} of that ({COLD_SOURCE}).")
+        cold = bank.shown.of_temperature(bank.at_degC)
+        said.append(f"At {cold} it gives 1/{multiplier:.3g} of that ({COLD_SOURCE}).")
     return share, exponent, said
 
 

@@ -288,10 +288,10 @@ def _of_ampacity(conductor: Conductor, carried: Carried) -> list[Screened]:
 
 
 def _said(conductor: Conductor) -> tuple[str, ...]:
-    warm = conductor.temperature_degC
+    warm_degC = 75.0 if conductor.temperature_degC is None else conductor.temperature_degC
     by = RESISTANCE_SOURCE if conductor.gauge_AWG else "copper's resistivity (from memory)"
     return (
-        f"Copper, {conductor.strands}, at {75 if warm is None else warm:g} degC, by {by}; no terminals, no fuse.",
+        f"Copper, {conductor.strands}, at {conductor.shown.of_temperature(warm_degC)}, by {by}; no terminals, no fuse.",
         "A screening against tables for one way of laying a cable. It is not a design; local codes and a licensed "
         "electrician decide, also on the fuse's kind, which must be made for direct current.",
     )

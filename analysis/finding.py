@@ -99,6 +99,6 @@ def spell(length_s: float) -> str:
     return f"{length_s / 3600:.3g} h" if length_s < 172800 else f"{length_s / 86400:.3g} d"
 
 
-def figure(x: float, unit: str) -> str:
-    """Return an amount with three digits, or whole from a thousand on, for a sentence: ``31.6 A``, ``2,220 W``."""
-    return f"{x:,.0f} {unit}" if abs(x) >= 1000 else f"{x:.3g} {unit}"
+def figure(x: float, unit: str, *, digits: int = 3) -> str:
+    """Return an amount with `digits` of them, or whole from a thousand on, for a sentence: ``31.6 A``, ``2,220 W``."""
+    return f"{x:,.0f} {unit}" if abs(x) >= 999.5 else f"{x:.{digits}g} {unit}"

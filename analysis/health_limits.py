@@ -11,9 +11,9 @@ from .chunk import Side
 from .motor_tables import starts_limit
 from .nameplate import estimate
 from .refusal import Refusal
+from .shown_units import SI, Shown
 from .site import Inverter, Limits, Load, Site, Water
-from .unit_factors import KPA_PER_PSI
-from .water import atmosphere_kPa, drawdown_L
+from .water import PRECHARGE_BELOW_KPA, PRECHARGE_SOURCE, atmosphere_kPa, below_cut_in, drawdown_L
 
 COMMON_PRACTICE: Final = "common practice, no source"
 OWNER: Final = "the site file"
@@ -30,9 +30,6 @@ DRY_SOURCE: Final = "trade sources disagree (dry running draws 40 to 75 % of the
 LONGEST_RUN_S: Final = 2 * 3600.0
 #: Slow change of the running draw over a log that is worth a look. [1]
 DRIFT_SHARE: Final = 0.1
-#: Pre-charge where the site file gives none: so far below cut-in. [kPa]
-PRECHARGE_BELOW_KPA: Final = 2 * KPA_PER_PSI
-PRECHARGE_SOURCE: Final = "Water Systems Council, wellcare 'Pressure Tanks' (2007): pre-charge 2 psi below cut-in"
 TANK_SOURCE: Final = "Boyle's law with the site file's tank, pressures and flow (National Driller)"
 #: Inverter efficiency where the site file gives none. [1]
 EFFICIENCY: Final = 0.85
@@ -78,6 +75,8 @@ class HealthLimits:
         What the load's plate makes one expect, as the meter sees it. [W]
     published_for_pumps : bool
         Whether `minimum_run_s` and `starts_per_day` are those published for submersible pump motors.
+    shown : Shown
+        The units that figures in sentences are in.
     """
 
     kind: str | None
@@ -95,6 +94,7 @@ class HealthLimits:
     surge_W: Bound | None
     plate_W: Bound | None
     published_for_pumps: bool = True
+    shown: Shown = SI
 
     @property
     def is_motor(self) -> bool | None:
@@ -105,6 +105,11 @@ class HealthLimits:
     def is_pump(self) -> bool | None:
         """Whether the site file says that the load is a pump; None without a site file."""
         return None if self.kind is None else self.kind == "pump"
+
+    @property
+    def precharge(self) -> str:
+        """Where the air pressure of an empty tank should be, in words."""
+        return f"about {below_cut_in(self.shown)}"
 
 
 def limits_for(site: Site | None, load: Load | None, side: Side = "dc") -> HealthLimits:
@@ -142,6 +147,7 @@ def limits_for(site: Site | None, load: Load | None, side: Side = "dc") -> Healt
         surge_W=_at_meter(inverter, "surge", side),
         plate_W=_plate_W(site, load, side) if site is not None and load is not None else None,
         published_for_pumps=own.minimum_run_s is None or own.starts_per_day is None,
+        shown=SI if site is None else site.shown,
     )
 
 
@@ -181,7 +187,7 @@ def _tank_run_s(water: Water | None, load: Load | None) -> Bound | None:
     if water is None or load is None or water.load != load.name or water.pump_L_per_min is None:
         return None
     air_kPa = water.air_kPa
-    assumed = "" if air_kPa is not None else f"; pre-charge assumed ({PRECHARGE_SOURCE})"
+    assumed = "" if air_kPa is not None else f"; pre-charge assumed {below_cut_in(water.shown)} ({PRECHARGE_SOURCE})"
     if air_kPa is None:
         air_kPa = water.start_kPa - PRECHARGE_BELOW_KPA
     usable_L = drawdown_L(

@@ -87,8 +87,8 @@ def wire_to_water(water: Water | None, power_W: float) -> WireToWater | Missing:
     what = "wire-to-water efficiency"
     if water is None or water.pump_L_per_min is None:
         return Missing(what, ("water.flow_L_per_min", "water.flow_gal_per_min"))
-    head_m = total_head_m(water)
-    if head_m is None:
+    lift_m, head_m = water.lift_m, total_head_m(water)
+    if lift_m is None or head_m is None:
         return Missing(what, ("water.head_m", "water.head_ft"))
     useful_W = water_power_W(water.pump_L_per_min, head_m)
     share = useful_W / power_W
@@ -100,7 +100,7 @@ def wire_to_water(water: Water | None, power_W: float) -> WireToWater | Missing:
         + ("." if verdict == "holds" else ", so look at flow, head and power again.")
     )
     said = (
-        f"Head is {water.lift_m:.3g} m of lift and friction, and the mean of cut-in and cut-out.",
+        f"Head is {water.shown.of_length(lift_m)} of lift and friction, and the mean of cut-in and cut-out.",
         "The usual band is from memory; no standard gives one.",
     )
     return WireToWater(head_m, useful_W, share, verdict, sentence, said)

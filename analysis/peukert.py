@@ -24,7 +24,7 @@ COLD_MULTIPLIER: Final = (
     (70.0, 1.04),
     (80.0, 1.00),
 )
-COLD_SOURCE: Final = "a battery-sizing table of the trade (80 F 1.00 to 20 F 1.59), no standard"
+COLD_SOURCE: Final = "a battery-sizing table of the trade, no standard"
 
 #: Peukert exponents where the site file gives none: trade pages, wide ranges (flooded 1.2 to 1.6, gel 1.1 to 1.25,
 #: AGM 1.05 to 1.15, lithium about 1.05).

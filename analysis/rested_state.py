@@ -87,7 +87,7 @@ def rested_state(bank: Bank, rested_V: float, *, voltmeter_pct: float = USUAL_VO
     return RestedState(
         Within(_state_pct(at_80F_V), _state_pct(at_80F_V - half_V), _state_pct(at_80F_V + half_V)),
         at_80F_V,
-        _assumptions(celsius, voltmeter_pct),
+        _assumptions(bank, voltmeter_pct),
     )
 
 
@@ -95,11 +95,14 @@ def _state_pct(volts: float) -> float:
     return float(np.interp(volts, RESTED_12V, RESTED_STATE_PCT))
 
 
-def _assumptions(celsius: float | None, voltmeter_pct: float) -> tuple[str, ...]:
+def _assumptions(bank: Bank, voltmeter_pct: float) -> tuple[str, ...]:
+    shown = bank.shown
+    ten_F = f"{10 * VOLTS_PER_DEGF:.3f} V belongs to each {shown.of_warming(10 / 1.8)} (12 V battery)"
     warmth = (
-        "The bank's temperature is not given; it was taken as 27 degC (80 F), that of the table."
-        if celsius is None
-        else f"The bank's temperature was taken as {celsius:.3g} degC; 0.024 V belongs to each 10 F (12 V battery)."
+        f"The bank's temperature is not given; it was taken as {shown.of_temperature((TABLE_DEGF - 32) / 1.8)}, that "
+        "of the table."
+        if bank.at_degC is None
+        else f"The bank's temperature was taken as {shown.of_temperature(bank.at_degC)}; {ten_F}."
     )
     return (
         "The bank had rested for hours without charge and without load; under load or after charging, volts mislead.",

@@ -11,11 +11,13 @@ from .finding import Check, Rule, Severity, spell
 from .health_limits import HealthLimits
 from .health_runs import LEAST_CYCLES, BoolArray, Runs, busiest_hour
 
-ADVICE: Final = (
+_CAUSES: Final = (
     "A pressure tank that has lost its air charge, a tank too small for the pump, a pressure switch set too narrow, or "
-    "a leak. Every start heats the motor, and a short run does not carry the heat off.",
+    "a leak. Every start heats the motor, and a short run does not carry the heat off."
+)
+_CHECK_FIRST: Final = (
     "With the pump isolated and locked off and the tank's pressure relieved, let a licensed pump installer check the "
-    "tank's air pressure: it should be about 2 psi (14 kPa) below the switch's cut-in with the tank empty of water.",
+    "tank's air pressure: it should be {below} with the tank empty of water."
 )
 #: A limit per day is an average: a log shorter than this says nothing about it. [h]
 LEAST_HOURS: Final = 20.0
@@ -48,7 +50,11 @@ def short_cycling(runs: Runs, limits: HealthLimits) -> Check:
         said += f"; the limit is that of submersible pump motors, and this is a {limits.kind}"
     which = short if brief else np.ones(len(short), dtype=bool)
     severity = _severity(limits, brief=brief, often=often)
-    return rule.found(severity, f"{runs.name} {what}{condition}", said, ADVICE, runs.starts(which))
+    return rule.found(severity, f"{runs.name} {what}{condition}", said, _advice(limits), runs.starts(which))
+
+
+def _advice(limits: HealthLimits) -> tuple[str, str]:
+    return _CAUSES, _CHECK_FIRST.format(below=limits.precharge)
 
 
 def _rule(limits: HealthLimits) -> Rule:

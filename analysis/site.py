@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 from difflib import get_close_matches
-from typing import Annotated, ClassVar, TypeVar
+from typing import Annotated, ClassVar, Self, TypeVar
 from zoneinfo import ZoneInfo, available_timezones
 
-from pydantic import AfterValidator
+from pydantic import AfterValidator, model_validator
 
 from .refusal import Refusal
+from .shown_units import Shown
 from .site_parts import Array, Bank, Conductor, Inverter, Limits, Load, Meter, Name, Water
+from .site_units import ShownTable, Units
 from .table import Fault, Several, Table
 
 __all__ = ["Array", "Bank", "Conductor", "Inverter", "Limits", "Load", "Meter", "Site", "Water"]
@@ -44,6 +46,7 @@ class Site(Table):
     water: Water | None = None
     meters: Several[Meter] = ()
     limits: Limits = Limits()
+    units: Units = Units()
 
     @classmethod
     def faults(cls, data: Mapping[str, object]) -> Iterator[Fault]:
@@ -62,6 +65,22 @@ class Site(Table):
         water = data.get("water")
         if isinstance(water, Mapping):
             yield from _unknown(("water", "load"), water.get("load"), "load", loads)
+
+    @property
+    def shown(self) -> Shown:
+        """The units that its figures are shown in."""
+        return self.units.shown(self._with_units)
+
+    @property
+    def _with_units(self) -> tuple[ShownTable, ...]:
+        """The tables whose figures can be given, and shown, in several units."""
+        return (self.bank, *self.conductors, *([self.water] if self.water is not None else []))
+
+    @model_validator(mode="after")
+    def _units_for_all(self) -> Self:
+        for table in self._with_units:
+            table.show_in(self.shown)
+        return self
 
     def load(self, name: str) -> Load:
         """Return the load called `name`; Refusal if there is none."""

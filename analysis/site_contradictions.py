@@ -8,9 +8,10 @@ from math import sqrt
 from .site import Bank, Inverter, Load, Site, Water
 from .site_checks import checks
 from .unit_factors import KPA_PER_PSI, W_PER_HP
+from .water import PRECHARGE_BELOW_KPA, PRECHARGE_SOURCE, below_cut_in
 
-PRECHARGE_BELOW_CUT_IN_PSI = 2.0
-PRECHARGE_SOURCE = "Water Systems Council, wellcare sheet 'Pressure Tanks', January 2007"
+#: Tyre gauges and pressure switches are read to about 1 psi. [kPa]
+_READ_TO_KPA = KPA_PER_PSI
 
 
 def contradictions(site: Site) -> list[str]:
@@ -140,13 +141,12 @@ def _water(water: Water, site: Site) -> Iterator[str]:
         yield f"The water system's load '{pump.name}' is a {pump.kind}, not a pump; check kind."
     if water.air_kPa is None:
         return
-    below_psi = (water.start_kPa - water.air_kPa) / KPA_PER_PSI
-    # Tyre gauges and pressure switches are read to about 1 psi.
-    if abs(below_psi - PRECHARGE_BELOW_CUT_IN_PSI) > 1.0:
-        where = f"{below_psi:.0f} psi below" if below_psi > 0 else f"{-below_psi:.0f} psi above"
+    below_kPa, shown = water.start_kPa - water.air_kPa, water.shown.of_pressure
+    if abs(below_kPa - PRECHARGE_BELOW_KPA) > _READ_TO_KPA:
+        where = f"{shown(abs(below_kPa))} {'below' if below_kPa > 0 else 'above'} cut-in"
         yield (
-            f"The pre-charge ({water.air_kPa:.0f} kPa, {water.air_kPa / KPA_PER_PSI:.0f} psi) is {where} cut-in; "
-            f"it should be about 2 psi (14 kPa) below, set with the tank empty of water ({PRECHARGE_SOURCE})."
+            f"The pre-charge ({shown(water.air_kPa)}) is {where}; it should be about "
+            f"{below_cut_in(water.shown)}, set with the tank empty of water ({PRECHARGE_SOURCE})."
         )
 
 

@@ -8,7 +8,6 @@ from .missing import Missing
 from .peukert import cold_multiplier, peukert_Ah
 from .site import Array, Bank, Conductor, Inverter, Limits, Load, Meter, Site, Water
 from .solar import array_day_Wh, performance_ratio_of
-from .unit_factors import KPA_PER_PSI, L_PER_GAL, M_PER_FT
 from .water import TankPlan, tank_plan
 
 _CHEMISTRY = {"flooded_lead_acid": "flooded lead-acid", "agm": "AGM", "gel": "gel", "lifepo4": "LiFePO4", "other": ""}
@@ -44,6 +43,7 @@ def describe(site: Site) -> list[str]:
         *([_water(site.water)] if site.water else []),
         *map(_meter, site.meters),
         *_limits(site.limits),
+        *([site.shown.sentence] if site.water or site.units.model_fields_set else []),
     ]
 
 
@@ -68,7 +68,7 @@ def _bank_in_use(bank: Bank) -> list[str]:
     """Say what is known of the bank beyond its size; nothing where nothing is."""
     words = []
     if bank.at_degC is not None:
-        words.append(f"{bank.at_degC:.3g} degC ({bank.at_degC * 1.8 + 32:.3g} F)")
+        words.append(bank.shown.of_temperature(bank.at_degC))
         if bank.chemistry in LEAD_ACID and (multiplier := cold_multiplier(bank.at_degC)) > 1:
             words[-1] += f", where lead-acid gives {100 / multiplier:.0f} % of its charge"
     if bank.peukert_exponent is not None and bank.hour_rate_h is not None and bank.chemistry in LEAD_ACID:
@@ -150,27 +150,29 @@ def _conductor(conductor: Conductor) -> str:
     size = f"{conductor.gauge_AWG} AWG" if conductor.gauge_AWG else f"{_n(conductor.area_mm2)} mm2"
     fuse = f"fuse {_n(conductor.fuse_A)} A" if conductor.fuse_A else "no fuse given"
     carries = f"; carries {', '.join(conductor.carries)}" if conductor.carries else ""
-    length = f"{_n(conductor.one_way_m)} m ({conductor.one_way_m / M_PER_FT:.1f} ft) one way"
+    length = f"{conductor.shown.of_length(conductor.one_way_m)} one way"
     size += ", solid" if conductor.strands == "solid" else ""
-    size += f", at {_n(conductor.temperature_degC)} degC" if conductor.temperature_degC is not None else ""
+    if conductor.temperature_degC is not None:
+        size += f", at {conductor.shown.of_temperature(conductor.temperature_degC)}"
     return f"Conductor '{conductor.name}': {size}, {length}, {fuse}{carries}."
 
 
 def _water(water: Water) -> str:
+    shown = water.shown
     words = [
-        f"Water: '{water.load}' fills a tank of {_litres(water.volume_L)}",
-        f"starts at {_pressure(water.start_kPa)} and stops at {_pressure(water.stop_kPa)}",
+        f"Water: '{water.load}' fills a tank of {shown.of_volume(water.volume_L)}",
+        f"starts at {shown.of_pressure(water.start_kPa)} and stops at {shown.of_pressure(water.stop_kPa)}",
+        "pre-charge not given" if water.air_kPa is None else f"pre-charge {shown.of_pressure(water.air_kPa)}",
     ]
-    words.append("pre-charge not given" if water.air_kPa is None else f"pre-charge {_pressure(water.air_kPa)}")
     plan = tank_plan(water)
     if isinstance(plan, TankPlan):
-        words.append(f"gives {_litres(plan.drawdown_L)} from cut-out to cut-in")
+        words.append(f"gives {shown.of_volume(plan.drawdown_L)} from cut-out to cut-in")
     if water.pump_L_per_min:
-        words.append(f"flow {_litres(water.pump_L_per_min)} a minute")
+        words.append(f"flow {shown.of_flow(water.pump_L_per_min)}")
     if water.lift_m:
-        words.append(f"head {_n(water.lift_m)} m ({water.lift_m / M_PER_FT:.0f} ft)")
+        words.append(f"head {shown.of_length(water.lift_m)}")
     if water.height_m:
-        words.append(f"{_n(water.height_m)} m above the sea")
+        words.append(f"{shown.of_length(water.height_m)} above the sea")
     return "; ".join(words) + "."
 
 
@@ -229,14 +231,6 @@ def _limits(limits: Limits) -> list[str]:
 def _power(apparent_VA: float | None, power_W: float | None) -> str:
     given = ((apparent_VA, "VA"), (power_W, "W"))
     return " and ".join(f"{_n(value)} {unit}" for value, unit in given if value is not None)
-
-
-def _litres(volume_L: float) -> str:
-    return f"{volume_L:.0f} L ({volume_L / L_PER_GAL:.1f} US gal)"
-
-
-def _pressure(pressure_kPa: float) -> str:
-    return f"{pressure_kPa:.0f} kPa ({pressure_kPa / KPA_PER_PSI:.0f} psi)"
 
 
 def _n(value: float | None) -> str:

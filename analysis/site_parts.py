@@ -14,6 +14,7 @@ from pydantic import AfterValidator, Field, StringConstraints
 
 from .chunk import Sampling, Side
 from .motor_tables import CODE_LETTERS_KVA_PER_HP
+from .site_units import ShownTable
 from .table import Fault, Several, Table
 from .unit_factors import KPA_PER_PSI, L_PER_GAL, M_PER_FT
 
@@ -57,7 +58,7 @@ def _rising(points: tuple[Point, ...]) -> tuple[Point, ...]:
     return points
 
 
-class Bank(Table):
+class Bank(ShownTable):
     """The battery bank as a whole. Needs ``nominal_V`` and ``capacity_Ah``."""
 
     same_thing = (("temperature_degC", "temperature_degF"), ("start_state_pct", "rested_V"))
@@ -160,7 +161,7 @@ class Array(Table):
     controller: Literal["pwm", "mppt"] | None = None
 
 
-class Conductor(Table):
+class Conductor(ShownTable):
     """A pair of conductors, out and back; its length is one way."""
 
     same_thing = (("gauge_AWG", "area_mm2"), ("length_m", "length_ft"))
@@ -182,7 +183,7 @@ class Conductor(Table):
         return _needed_SI(self.length_m, self.length_ft, M_PER_FT)
 
 
-class Water(Table):
+class Water(ShownTable):
     """The pressure system of the pump ``load``; pressures are gauge pressures."""
 
     same_thing = (

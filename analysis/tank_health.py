@@ -17,12 +17,14 @@ from .finding import Check, Rule, spell
 from .health_limits import COMMON_PRACTICE, HealthLimits
 from .health_runs import LEAST_CYCLES, BoolArray, Runs
 
-AIR_ADVICE: Final = (
+_AIR_CAUSES: Final = (
     "The pressure tank has lost its air charge or its bladder: hardly any water fits between cut-out and cut-in, so "
-    "the pump starts again and again while water is drawn. A tank far too small for the pump looks the same.",
+    "the pump starts again and again while water is drawn. A tank far too small for the pump looks the same."
+)
+_AIR_CHECK_FIRST: Final = (
     "With the pump isolated and locked off and the tank's pressure relieved, let a licensed pump installer check the "
-    "tank's air pressure (about 2 psi or 14 kPa below cut-in with the tank empty of water) and whether water comes out "
-    "of the air valve. Never open a tank under pressure.",
+    "tank's air pressure ({below} with the tank empty of water) and whether water comes out of the air valve. "
+    "Never open a tank under pressure."
 )
 LEAK_ADVICE: Final = (
     "Water leaves the tank all the time: a leak in a pipe, a cistern that runs, or a check valve or foot valve that "
@@ -77,8 +79,12 @@ def air_charge_lost(runs: Runs, limits: HealthLimits) -> Check:
         if found is not None:
             evidence, which = found
             sure = limits.tank_run_s is not None and evidence.startswith("runs")
-            return rule.found("act" if sure else "watch", title, evidence, AIR_ADVICE, runs.starts(which))
+            return rule.found("act" if sure else "watch", title, evidence, _air_advice(limits), runs.starts(which))
     return rule.passed(f"usual run {spell(float(np.nanmedian(runs.run_s)))}")
+
+
+def _air_advice(limits: HealthLimits) -> tuple[str, str]:
+    return _AIR_CAUSES, _AIR_CHECK_FIRST.format(below=limits.precharge)
 
 
 def _air_rule(limits: HealthLimits) -> Rule:

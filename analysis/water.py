@@ -7,10 +7,19 @@ from typing import Final
 
 from .missing import Missing
 from .refusal import Refusal
+from .shown_units import Shown
 from .site_parts import Water
-from .unit_factors import L_PER_GAL
+from .unit_factors import KPA_PER_PSI, L_PER_GAL
 
+#: How far below cut-in the air in the tank should be with no water in it. [kPa]
+PRECHARGE_BELOW_KPA: Final = 2 * KPA_PER_PSI
+PRECHARGE_SOURCE: Final = "Water Systems Council, wellcare sheet 'Pressure Tanks', January 2007"
 SEA_LEVEL_KPA: Final = 101.325  # standard atmosphere, ISO 2533
+
+
+def below_cut_in(shown: Shown) -> str:
+    """Return in words where the air pressure of an empty tank should be: ``2 psi below cut-in``."""
+    return f"{shown.of_pressure(PRECHARGE_BELOW_KPA, digits=2)} below cut-in"
 
 
 def atmosphere_kPa(altitude_m: float) -> float:
@@ -207,7 +216,7 @@ def tank_plan(water: Water | None) -> TankPlan | Missing:
     flow = water.pump_L_per_min
     said = (
         "Boyle's law at one temperature, with the pre-charge of the site file; a bladder may allow less.",
-        f"Air pressure as usual at {water.height_m:g} m above the sea.",
+        f"Air pressure as usual at {water.shown.of_length(water.height_m)} above the sea.",
         *(("The pump gives the same flow at any pressure.",) if flow else ()),
     )
     if flow is None or drawn_L <= 0:

@@ -8,6 +8,7 @@ from statistics import median
 from .cycle_record import Cycles
 from .hydraulics import WireToWater, wire_to_water
 from .missing import Missing
+from .shown_units import SI, Shown
 from .site import Water
 from .water import SeenCycle, TankPlan, WaterCost, seen_cycle, tank_plan, water_cost
 
@@ -30,6 +31,8 @@ class WaterReport:
         Energy for the water.
     lifting : WireToWater or Missing
         How much of the power ends up in the water.
+    shown : Shown
+        The units to show it in.
     """
 
     plan: TankPlan | Missing
@@ -39,6 +42,7 @@ class WaterReport:
     cycle_Wh: float | None
     cost: WaterCost | Missing
     lifting: WireToWater | Missing
+    shown: Shown = SI
 
     @property
     def missing(self) -> tuple[Missing, ...]:
@@ -77,4 +81,5 @@ def water_report(water: Water, cycles: Cycles, *, power_W: float | None) -> Wate
         Missing("wire-to-water efficiency", (), none)
         if power_W is None or power_W <= 0
         else wire_to_water(water, power_W),
+        water.shown,
     )

@@ -258,7 +258,7 @@ def test_a_sound_site_contradicts_itself_nowhere(site):
     ("old", "new", "words"),
     [
         # Water Systems Council, wellcare sheet, Jan 2007: pre-charge 2 psi below cut-in. Some print 28 psi for 40/60.
-        ("precharge_psi = 38", "precharge_psi = 28", "12 psi below cut-in; it should be about 2 psi (14 kPa) below"),
+        ("precharge_psi = 38", "precharge_psi = 28", "12 psi below cut-in; it should be about 2 psi below"),
         ("precharge_psi = 38", "precharge_psi = 44", "4 psi above cut-in"),
         ("surge_VA = 6000", "surge_VA = 600", "(600 VA) is under its continuous rating (3000 VA)"),
         ("surge_s = 5", "", "has no surge_s"),
@@ -347,7 +347,7 @@ def test_all_that_is_given_is_explained_back(tmp_path):
     words = "\n".join(describe(read(tmp_path, text)))
 
     for phrase in (
-        "4.44 degC (40 F), where lead-acid gives 77 % of its charge",  # 1/1.30, a battery-sizing table
+        "40 °F, where lead-acid gives 77 % of its charge",  # 1/1.30, a battery-sizing table
         "Peukert exponent 1.25: at 84 A, 297 Ah",  # 420 x 4^-0.25
         "25.3 V at rest before the log begins",
         "takes 1098 W to give 1,000 W, 91 %",
@@ -355,8 +355,8 @@ def test_all_that_is_given_is_explained_back(tmp_path):
         "starts within 0.5 s",
         "33 A at that",
         "ratio of 0.859 give about 4.2 kWh",  # 1150 x 4.2 x 0.8592; NREL's losses
-        "10 AWG, solid, at 40 degC",
-        "gives 45 L",  # 4 % more than the 43 L at the sea, as National Driller finds for 6,000 ft
+        "10 AWG, solid, at 104 °F",  # 40 °C
+        "gives 11.8 gal",  # 4 % more than the 11.4 gal at the sea, as National Driller finds for 6,000 ft
         "1,829 m above the sea",
     ):
         assert phrase in words
@@ -375,7 +375,7 @@ def test_every_table_is_described(site):
 
     names = [each.name for each in (*site.inverters, *site.loads, *site.conductors, *site.meters)]
     assert all(f"'{name}'" in words for name in names)
-    assert "167 L (44.0 US gal); starts at 276 kPa (40 psi) and stops at 414 kPa (60 psi)" in words
+    assert "fills a tank of 44 gal; starts at 40 psi and stops at 60 psi" in words
     assert "a run of at least 60 s" in words
 
 

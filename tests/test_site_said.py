@@ -327,7 +327,7 @@ def test_the_page_has_every_part_and_its_figures_are_those_of_the_json(full):
         assert words.amount(day["sustained_A"], "A") in said
     bank, water = document["bank"], document["water"]
     assert words.amount(bank["recharge_to_full"]["owed_Ah"], "Ah") in said
-    assert words.amount(water["cost"]["Wh_per_1000_L"], "Wh") in said
+    assert f"{words.amount(water['cost']['Wh_per_gal'], 'Wh')} for a gallon" in said  # the file's tank is in gallons
     assert words.amount(document["solar"]["day"]["energy_Wh"], "Wh") == "2,995 Wh"
     assert "2,995 Wh" in said
     for inverter in document["inverters"]:

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 
+from ...analysis.shown_units import SI
 from ...analysis.verdict import verdict_of
 from ..feeding import open_site
 from ..prepared import prepared
@@ -32,5 +33,5 @@ def command(log: Path, site: Path | None, as_json: bool) -> None:
     if as_json:
         print_json(look_document(ready.facts, found, verdict))
         return
-    for line in look_lines(ready.facts, found, verdict):
+    for line in look_lines(ready.facts, found, verdict, SI if known is None else known.shown):
         click.echo(line)

@@ -7,29 +7,36 @@ from pathlib import Path
 import click
 
 from ...ingest.errors import InputError
+from ...ingest.own_folder import refuse_foreign, write_together
 from ...ingest.whole_file import refuse_existing, refuse_input, write_text
 from ..assemble import report_of
 from ..exit import Exit, strictly
 from ..feeding import open_site
 from ..prepared import Corrections, correction_options
 from ..render.as_json import report_document
+from ..render.csv_tables import KINDS, csv_files
 from ..render.json_parts import print_json
 from ..render.site_sentences import in_short
+from ..render.words import counted
 
 
 @click.command("report")
 @click.argument("logs", nargs=-1, required=True, metavar="LOG...", type=click.Path(path_type=Path))
 @click.option("--site", type=click.Path(path_type=Path), help="The site file: bank, inverters, loads, limits, zone.")
 @click.option("--out", type=click.Path(path_type=Path), help="The page to write (HTML).")
+@click.option(
+    "--csv", "tables", type=click.Path(path_type=Path), metavar="DIR", help="The folder for tables (CSV) to write."
+)
 @click.option("--load", help="The load to look for, by its name in the site file. Default: the pump.")
 @click.option("--strict", is_flag=True, help="End with status 4 if a finding wants watching or acting on.")
 @correction_options
-@click.option("--force", is_flag=True, help="Replace an existing page.")
+@click.option("--force", is_flag=True, help="Replace an existing page, or tables that were changed.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document alone.")
 def command(
     logs: tuple[Path, ...],
     site: Path | None,
     out: Path | None,
+    tables: Path | None,
     load: str | None,
     strict: bool,
     zero_at: str | None,
@@ -39,13 +46,17 @@ def command(
 ) -> int:
     """Make the page of a log, or of several of one site: one HTML file that opens anywhere, offline.
 
-    Example: shuntbook report pump.parquet --site site.toml --out pump.html
+    With --csv also, or only, its tables for a spreadsheet: charge, cycles, findings, the ledger by day and demo, and
+    what else comes in rows, with all digits and in the units of --json. An apostrophe stands before texts that a
+    spreadsheet would run as formulas.
+
+    Example: shuntbook report pump.parquet --site site.toml --out pump.html --csv pump-tables
     """
-    if out is None and not as_json:
-        raise InputError("say where the page goes (--out PAGE.html), or ask for the numbers alone (--json)")
-    if out is not None:
-        refuse_input(out, [*logs, site])
-        refuse_existing(out, force=force)
+    if out is None and tables is None and not as_json:
+        raise InputError(
+            "say where the page goes (--out PAGE.html), or ask for tables (--csv DIR) or the numbers alone (--json)"
+        )
+    _refuse(out, tables, [*logs, site], force=force)
     report = report_of(logs, open_site(site), load, Corrections(zero_at, drop_spikes))
     if out is not None:
         from ..render.page import render
@@ -54,6 +65,22 @@ def command(
         click.echo(f"wrote {out}; open it in a browser", err=as_json)
         for line in (text for log in report.logs for text in in_short(log)):
             click.echo(line, err=as_json)
+    if tables is not None:
+        write_together(tables, csv_files(report), what="--csv")
+        click.echo(f"wrote {counted(len(KINDS), 'table')} to {tables}", err=as_json)
     if as_json:
         print_json(report_document(report))
     return int(strictly([finding for log in report.logs for finding in log.findings]) if strict else Exit.DONE)
+
+
+def _refuse(out: Path | None, tables: Path | None, inputs: list[Path | None], *, force: bool) -> None:
+    """Stop before anything is worked out where a result would replace what is not to be replaced."""
+    if out is not None:
+        refuse_input(out, inputs)
+        refuse_existing(out, force=force)
+    if tables is not None:
+        names = [f"{name}.csv" for name in KINDS]
+        refuse_input(tables, [out], called="the page itself", what="--csv")
+        for name in names:
+            refuse_input(tables / name, inputs, what="--csv")
+        refuse_foreign(tables, names, force=force, what="--csv")

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from ...analysis.chunk import MICROSECONDS
+from ...analysis.shown_units import SI, Shown
 from ...analysis.spacing import EVEN
 from .terminal import span_lines, table
 from .words import SAMPLING, amount, clock, counted, duration, local, number, plus_minus
@@ -25,7 +26,7 @@ _WORTH_TELLING = 0.1
 _WHAT = {"current_A": "current", "voltage_V": "voltage", "power_W": "power"}
 
 
-def look_lines(facts: LogFacts, quality: Quality, verdict: Verdict) -> list[str]:
+def look_lines(facts: LogFacts, quality: Quality, verdict: Verdict, shown: Shown = SI) -> list[str]:
     """Return in words what is in a log: the verdict first, what is the matter with it last."""
     remarks = [
         *_sign_lines(facts, quality.sign),
@@ -40,7 +41,7 @@ def look_lines(facts: LogFacts, quality: Quality, verdict: Verdict) -> list[str]
         "",
         *_time_lines(facts, quality),
         "",
-        *_range_lines(quality),
+        *_range_lines(quality, shown),
         *(["", *remarks] if remarks else []),
     ]
 
@@ -97,11 +98,12 @@ def _evenness(quality: Quality) -> str:
     return f" (unevenly: most from {number(spacing.low_s)} to {number(spacing.high_s)} s)"
 
 
-def _range_lines(quality: Quality) -> list[str]:
+def _range_lines(quality: Quality, shown: Shown) -> list[str]:
     rows = [["quantity", "lowest", "mean", "highest", "missing"]]
     for name, part in quality.ranges.items():
         missing = f"{part.missing:,}" if part.missing else "none"
-        rows.append([name, number(part.low), number(part.mean), number(part.high), missing])
+        figures = [number(shown.of_quantity(name, x)) for x in (part.low, part.mean, part.high)]
+        rows.append([shown.name_of(name), *figures, missing])
     return table(rows, right=range(1, 5))
 
 

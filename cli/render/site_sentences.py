@@ -117,15 +117,12 @@ def water(log: LogReport) -> list[str]:
         return []
     said = []
     if not isinstance(found.cost, Missing):
-        said.append(
-            f"The water costs {words.amount(found.cost.Wh_per_1000_L, 'Wh')} for 1,000 litres, "
-            f"{words.amount(found.cost.Wh_per_gal, 'Wh')} for a gallon, at the meter."
-        )
+        said.append(f"The water costs {found.shown.of_water_energy(found.cost.Wh_per_1000_L)}, at the meter.")
     plan = found.plan
     if not isinstance(plan, Missing) and plan.fill_s is not None and found.run_s:
         short = found.run_s < plan.fill_s
         said.append(
-            f"With its pre-charge the tank takes {words.amount(plan.drawdown_L, 'L')}, so no run should be shorter "
+            f"With its pre-charge the tank takes {found.shown.of_volume(plan.drawdown_L)}, so no run should be shorter "
             f"than {words.duration(plan.fill_s)}; the usual run is {words.duration(found.run_s)}"
             + (": the tank takes less than it should." if short else ", longer by what is drawn meanwhile.")
         )

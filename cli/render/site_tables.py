@@ -109,9 +109,9 @@ def recharge(found: SiteReport) -> Table:
 
 def water(found: WaterReport) -> Table:
     """Return the tank as it should be and as it was seen, and what the water costs."""
-    rows = []
+    rows, volume = [], found.shown.of_volume
     if not isinstance(found.plan, Missing):
-        rows.append(("Water from cut-out to cut-in, by Boyle's law", words.amount(found.plan.drawdown_L, "L")))
+        rows.append(("Water from cut-out to cut-in, by Boyle's law", volume(found.plan.drawdown_L)))
         if found.plan.fill_s is not None:
             rows.append(("Shortest run there should be", words.duration(found.plan.fill_s)))
             rows.append(("Shortest time from start to start there should be", _time(found.plan.shortest_cycle_s)))
@@ -119,16 +119,13 @@ def water(found: WaterReport) -> Table:
         rest = f", then a rest of {words.duration(found.off_s)}" if found.off_s else ""
         rows.append(("Usual run seen", f"{words.duration(found.run_s)}{rest}"))
     if not isinstance(found.seen, Missing):
-        litres = f"{words.amount(found.seen.seen_L, 'L')}, {words.percent(found.seen.share)} of what it should be"
-        litres += "; so it was not drawn steadily" if found.seen.share > 1 else ""
-        rows.append(("Water from cut-out to cut-in by those times, if drawn steadily", litres))
+        seen = f"{volume(found.seen.seen_L)}, {words.percent(found.seen.share)} of what it should be"
+        seen += "; so it was not drawn steadily" if found.seen.share > 1 else ""
+        rows.append(("Water from cut-out to cut-in by those times, if drawn steadily", seen))
     if not isinstance(found.cost, Missing):
-        energy = f"{words.amount(found.cost.water_L, 'L')} for {words.amount(found.cycle_Wh, 'Wh')}"
+        energy = f"{volume(found.cost.water_L)} for {words.amount(found.cycle_Wh, 'Wh')}"
         rows.append(("Water of a usual run", energy))
-        cost = (
-            f"{words.amount(found.cost.Wh_per_1000_L, 'Wh')} for 1,000 L, {words.amount(found.cost.Wh_per_gal, 'Wh')}"
-        )
-        rows.append(("Energy for the water, at the meter", f"{cost} for a gallon"))
+        rows.append(("Energy for the water, at the meter", found.shown.of_water_energy(found.cost.Wh_per_1000_L)))
     if not isinstance(found.lifting, Missing):
         rows.append(("Lifting", found.lifting.sentence))
     return Table("The tank and the water", ("", "What we know"), tuple(rows), prose=True)

@@ -8,7 +8,7 @@ from importlib.resources import files
 
 from . import words
 
-_FIGURE = re.compile(r"(?<=\d) (?=(?:[AVWhsdL]|Ah|Wh|VA|min|mΩ)\b|%)")
+_FIGURE = re.compile(r"(?<=\d) (?=(?:[AVWhsdLm]|Ah|Wh|VA|min|mΩ|gal|ft|kPa|psi|bar)\b|%|°)")
 
 
 def filled(template: str, **parts: object) -> str:

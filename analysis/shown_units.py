@@ -1,0 +1,106 @@
+"""Units that figures are shown in: those of the site file's ``[units]``, else those it gives its own figures in.
+
+Only what people read is converted: results, and the keys of JSON and tables, stay in SI.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final, NamedTuple
+
+from .finding import figure
+from .unit_factors import KPA_PER_BAR, KPA_PER_PSI, L_PER_GAL, M_PER_FT
+
+
+class _Unit(NamedTuple):
+    """A unit: its symbol, and how a figure in the unit used inside becomes one in this."""
+
+    symbol: str
+    size: float = 1.0
+    zero: float = 0.0
+
+    def of(self, x: float) -> float:
+        return x / self.size + self.zero
+
+
+_UNITS: Final = {
+    **{name: _Unit(name) for name in ("L", "L/min", "kPa", "m")},
+    "gal": _Unit("gal", L_PER_GAL),
+    "gal/min": _Unit("gal/min", L_PER_GAL),
+    "bar": _Unit("bar", KPA_PER_BAR),
+    "psi": _Unit("psi", KPA_PER_PSI),
+    "ft": _Unit("ft", M_PER_FT),
+    "degC": _Unit("°C"),
+    "degF": _Unit("°F", 1 / 1.8, 32.0),
+}
+#: What a unit is called where all of them are named.
+_NAMES: Final = {"L": "litres", "gal": "US gallons", "m": "metres", "ft": "feet", "degC": "°C", "degF": "°F"}
+#: Quantities of a log that have a unit to choose.
+_OF_QUANTITY: Final = {"temperature_degC": "temperature", "pressure_kPa": "pressure", "flow_L_per_min": "flow"}
+
+
+@dataclass(frozen=True)
+class Shown:
+    """The units chosen, and figures in them as text. All arguments are in the unit that their name says."""
+
+    volume: str = "L"
+    flow: str = "L/min"
+    pressure: str = "kPa"
+    length: str = "m"
+    temperature: str = "degC"
+
+    def of_volume(self, volume_L: float) -> str:
+        """Return a volume, for instance ``44 gal``."""
+        return _told(volume_L, self.volume)
+
+    def of_flow(self, flow_L_per_min: float) -> str:
+        """Return a flow, for instance ``10 gal/min``."""
+        return _told(flow_L_per_min, self.flow)
+
+    def of_pressure(self, pressure_kPa: float, *, digits: int = 3) -> str:
+        """Return a gauge pressure or a difference, for instance ``40 psi``."""
+        return _told(pressure_kPa, self.pressure, digits)
+
+    def of_length(self, length_m: float) -> str:
+        """Return a length, for instance ``6 m``."""
+        return _told(length_m, self.length)
+
+    def of_temperature(self, temperature_degC: float) -> str:
+        """Return a temperature, for instance ``59 °F``."""
+        return _told(temperature_degC, self.temperature)
+
+    def of_warming(self, warming_K: float) -> str:
+        """Return a difference of temperatures, for instance ``10 °F``."""
+        unit = _UNITS[self.temperature]
+        return figure(warming_K / unit.size, unit.symbol)
+
+    def of_water_energy(self, Wh_per_1000_L: float) -> str:
+        """Return the energy for water, for instance ``347 Wh for 1,000 L`` or ``1.31 Wh for a gallon``."""
+        if self.volume == "gal":
+            return f"{figure(Wh_per_1000_L / 1000 * L_PER_GAL, 'Wh')} for a gallon"
+        return f"{figure(Wh_per_1000_L, 'Wh')} for 1,000 L"
+
+    def of_quantity(self, name: str, x: float | None) -> float | None:
+        """Return a reading of one of a log's quantities in the unit shown; those without a choice as they are."""
+        unit = _UNITS[getattr(self, _OF_QUANTITY[name])] if name in _OF_QUANTITY else None
+        return x if x is None or unit is None else unit.of(x)
+
+    def name_of(self, name: str) -> str:
+        """Return what one of a log's quantities is called, with the unit it is shown in where that is not the log's."""
+        if name not in _OF_QUANTITY:
+            return name
+        chosen: str = getattr(self, _OF_QUANTITY[name])
+        return name if chosen == getattr(SI, _OF_QUANTITY[name]) else f"{name}, in {_UNITS[chosen].symbol}"
+
+    @property
+    def sentence(self) -> str:
+        """Say which units were chosen."""
+        chosen = (self.volume, self.flow, self.pressure, self.length, self.temperature)
+        return f"Figures are shown in {', '.join(_NAMES.get(unit, unit) for unit in chosen)}; in SI in JSON and tables."
+
+
+SI: Final = Shown()
+
+
+def _told(x: float, unit: str, digits: int = 3) -> str:
+    return figure(_UNITS[unit].of(x), _UNITS[unit].symbol, digits=digits)
