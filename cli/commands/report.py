@@ -22,6 +22,12 @@ from ..render.site_sentences import in_short
 @click.option("--site", type=click.Path(path_type=Path), help="The site file: bank, inverters, loads, limits, zone.")
 @click.option("--out", type=click.Path(path_type=Path), help="The page to write (HTML).")
 @click.option("--load", help="The load to look for, by its name in the site file. Default: the pump.")
+@click.option(
+    "--changed-at",
+    metavar="TIME_OR_NOTE",
+    help="When something was changed at the site, such as a tank recharged: a time, or a note of a log. The days "
+    "before are set beside those after. Default with several logs: their first half beside their last.",
+)
 @click.option("--strict", is_flag=True, help="End with status 4 if a finding wants watching or acting on.")
 @correction_options
 @click.option("--force", is_flag=True, help="Replace an existing page.")
@@ -31,6 +37,7 @@ def command(
     site: Path | None,
     out: Path | None,
     load: str | None,
+    changed_at: str | None,
     strict: bool,
     zero_at: str | None,
     drop_spikes: bool,
@@ -40,13 +47,18 @@ def command(
     """Make the page of a log, or of several of one site: one HTML file that opens anywhere, offline.
 
     Example: shuntbook report pump.parquet --site site.toml --out pump.html
+
+    Many logs of one site, such as one a day: what all of them show comes first, with trends from day to day, a calendar
+    of starts, and what changed.
+
+    Example: shuntbook report days/*.parquet --site site.toml --out month.html --changed-at "tank recharged"
     """
     if out is None and not as_json:
         raise InputError("say where the page goes (--out PAGE.html), or ask for the numbers alone (--json)")
     if out is not None:
         refuse_input(out, [*logs, site])
         refuse_existing(out, force=force)
-    report = report_of(logs, open_site(site), load, Corrections(zero_at, drop_spikes))
+    report = report_of(logs, open_site(site), load, Corrections(zero_at, drop_spikes), changed_at)
     if out is not None:
         from ..render.page import render
 
