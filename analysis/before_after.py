@@ -19,9 +19,6 @@ from .rank_interval import FEWEST
 from .report import LogReport
 
 _WORST_FIRST = {"act": 0, "watch": 1, "note": 2}
-#: Fields of a run: how long it and the rest before it lasted, and amounts that the array may have had a share in.
-_LENGTHS = ("run_s", "off_before_s")
-_AMOUNTS = ("run_W", "run_A", "surge_A", "energy_Wh", "charge_Ah")
 
 
 @dataclass(frozen=True)
@@ -150,12 +147,22 @@ def _usual_runs(pieces: Sequence[Piece]) -> tuple[Cycle, ...]:
 
 
 def _usual_run(cycles: Sequence[Cycle]) -> Cycle:
-    fields = {
-        **{name: _median(values_of(cycles, name)) for name in _LENGTHS},
-        **{name: _median(values_of(cycles, name, alone=True)) for name in _AMOUNTS},
-    }
-    resolved = all(cycle.surge_resolved for cycle in cycles)
-    return replace(cycles[0], **fields, surge_resolved=resolved, array_may_share=False)
+
+    def of_day(name: str) -> float | None:
+        return _median(values_of(cycles, name, alone=not name.endswith("_s")))
+
+    return replace(
+        cycles[0],
+        run_s=of_day("run_s"),
+        off_before_s=of_day("off_before_s"),
+        run_W=of_day("run_W"),
+        run_A=of_day("run_A"),
+        surge_A=of_day("surge_A"),
+        energy_Wh=of_day("energy_Wh"),
+        charge_Ah=of_day("charge_Ah"),
+        surge_resolved=all(cycle.surge_resolved for cycle in cycles),
+        array_may_share=False,
+    )
 
 
 def _median(x: FloatArray) -> float | None:

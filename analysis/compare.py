@@ -109,9 +109,10 @@ def _said(*, one_meter: bool, by_day: bool) -> Iterator[str]:
         "Each log is taken as a fair sample of its time: what differs because it was another hour, another day or "
         "other weather differs here, too."
     )
-    taken = "Runs of one day are alike: their medians count as one value, days" if by_day else "Runs"
+    taken = "Days, each with the medians of its runs," if by_day else "Runs"
     yield (
-        f"{taken} are taken as independent of one another; each interval is 95 % by itself: of twenty figures one strays."
+        f"{taken} are taken as independent of one another; each interval is 95 % by itself: of twenty figures one "
+        "strays."
     )
     if one_meter:
         yield (

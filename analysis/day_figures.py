@@ -86,8 +86,8 @@ def figures_of_log(log: LogReport) -> DayFigures:
     )
 
 
-def figures_of_day(pieces: Sequence[Piece]) -> DayFigures:
-    """Return the figures of a local day; at least one piece, none of which overlap."""
+def figures_of(pieces: Sequence[Piece]) -> DayFigures:
+    """Return the figures of a day's pieces, or of all of them; at least one, and none that overlap."""
     whole = pooled_charge([piece.line.whole for piece in pieces])
     covered_s = whole.span.covered_s
     cycles = tuple(cycle for piece in pieces for cycle in piece.cycles)

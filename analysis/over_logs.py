@@ -9,7 +9,7 @@ from typing import Final
 
 from .before_after import BeforeAfter, NamedChange, before_after
 from .chunk import Side
-from .day_figures import DayFigures, figures_of_day, figures_of_log
+from .day_figures import DayFigures, figures_of, figures_of_log
 from .day_pieces import LeftOut, Piece, pool_of
 from .day_trends import Day, DayTrend, day_trends
 from .finding import Finding, Severity
@@ -49,6 +49,8 @@ class OverLogs:
         Of the logs that were put together.
     zone : str
         Whose midnights part the days.
+    whole : DayFigures or None
+        The figures of all that was put together; None where nothing was.
     days : tuple of Day
         Each local day in which anything was measured.
     trends : tuple of DayTrend
@@ -68,6 +70,7 @@ class OverLogs:
     logs: tuple[OneLog, ...]
     side: Side
     zone: str
+    whole: DayFigures | None
     days: tuple[Day, ...]
     trends: tuple[DayTrend, ...]
     calendar: StartCalendar
@@ -76,10 +79,11 @@ class OverLogs:
     left_out: tuple[LeftOut, ...]
     said: tuple[str, ...]
 
-    def wanting_a_look(self, most: int) -> tuple[LogReport, ...]:
-        """Return the logs with the most serious findings, at most so many, in order of time; none without findings."""
-        worst = sorted((one for one in self.logs if any(one.findings[:2])), key=lambda one: one.findings, reverse=True)
-        chosen = {id(one.log) for one in worst[:most]}
+    def wanting_a_look(self, most: int, least: int = 0) -> tuple[LogReport, ...]:
+        """Return the logs with the most serious findings, in order of time; filled up to `least` with the newest."""
+        worst = sorted(range(len(self.logs)), key=lambda k: (self.logs[k].findings, k), reverse=True)
+        serious = sum(any(one.findings[:2]) for one in self.logs)
+        chosen = {id(self.logs[k].log) for k in worst[: max(min(serious, most), least)]}
         return tuple(one.log for one in self.logs if id(one.log) in chosen)
 
 
@@ -106,7 +110,7 @@ def over_logs(
     ordered = sorted(logs, key=_when)
     pool = pool_of(ordered, site)
     days = tuple(
-        Day(date.fromisoformat(pieces[0].line.text), *_midnights(pieces[0]), figures_of_day(pieces))
+        Day(date.fromisoformat(pieces[0].line.text), *_midnights(pieces[0]), figures_of(pieces))
         for pieces in pool.days()
     )
     zone = zone_of(pool.pieces[0].log.facts) if pool.pieces else UTC
@@ -114,6 +118,7 @@ def over_logs(
         logs=tuple(OneLog(log, figures_of_log(log), _counted(log.findings)) for log in ordered),
         side=pool.side,
         zone=pool.zone,
+        whole=figures_of(pool.pieces) if pool.pieces else None,
         days=days,
         trends=day_trends(days),
         calendar=calendar_of(pool.starts_us(), *pool.measured_us(), zone),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from functools import partial
 from importlib.resources import files
 from typing import TYPE_CHECKING
@@ -13,6 +14,9 @@ if TYPE_CHECKING:
     from ...analysis.report import Report
 
 _FIGURE = re.compile(r"(?<=\d) (?=(?:[AVWhsdL]|Ah|Wh|VA|min|mΩ)\b|%)")
+
+#: A title names so many logs.
+_MOST_NAMES = 3
 
 
 def render(report: Report) -> str:
@@ -30,24 +34,32 @@ def render(report: Report) -> str:
         gives the same bytes.
     """
     # Loaded here, so that commands which only share this module's words do not pay for drawing.
-    from jinja2 import Environment, StrictUndefined
+    from jinja2 import DictLoader, Environment, StrictUndefined
 
+    from .several_view import logs_in_full, several_view
     from .views import view_of
 
     templates = files(__package__).joinpath("templates")
     environment = Environment(
-        autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True, finalize=_kept_together
+        loader=DictLoader({"several.html": templates.joinpath("several.html").read_text("utf-8")}),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        finalize=_kept_together,
     )
     environment.filters["short"] = words.shortened
     environment.filters["full"] = partial(words.shortened, most=600)
     template = environment.from_string(templates.joinpath("page.html").read_text("utf-8"))
-    views = [view_of(report, log, f"log-{place}") for place, log in enumerate(report.logs, start=1)]
+    full = replace(report, logs=logs_in_full(report))
+    anchors = {id(log): f"log-{place}" for place, log in enumerate(full.logs, start=1)}
     return template.render(
         title=_title(report),
-        style=templates.joinpath("page.css").read_text("utf-8"),
-        views=views,
-        compared=tables.compared(report) if len(views) > 1 else None,
-        method=method.method(report),
+        style="\n".join(templates.joinpath(name).read_text("utf-8") for name in ("page.css", "several.css")),
+        several=several_view(report, anchors),
+        views=[view_of(report, log, anchors[id(log)]) for log in full.logs],
+        compared=tables.compared(full) if len(full.logs) > 1 else None,
+        method=method.method(full),
         cautions=report.cautions,
         version=report.version,
         unknown=words.UNKNOWN,
@@ -62,5 +74,7 @@ def _kept_together(value: object) -> object:
 def _title(report: Report) -> str:
     if report.site is not None:
         return words.shortened(report.site.name, 120)
-    names = " and ".join(sentences.log_title(log.facts) for log in report.logs)
-    return f"{'Log' if len(report.logs) == 1 else 'Logs'}: {names}"
+    names = [sentences.log_title(log.facts) for log in report.logs]
+    if len(names) > _MOST_NAMES:
+        return f"{len(names)} logs: {names[0]} to {names[-1]}"
+    return f"{'Log' if len(names) == 1 else 'Logs'}: {' and '.join(names)}"
