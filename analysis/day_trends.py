@@ -27,6 +27,7 @@ LEAST_SHARE: Final = 0.5
 LEAST_CHANGE: Final = 0.05
 _DAY_US: Final = 86400 * MICROSECONDS
 
+Stretch = Literal["all", "before", "after"]
 TrendVerdict = Literal["rising", "falling", "no change to be told", "not judged"]
 
 
@@ -46,6 +47,8 @@ class DayTrend:
 
     Parameters
     ----------
+    stretch : {'all', 'before', 'after'}
+        Over which days: all of them, or those on one side of a change that was named.
     code, name, unit : str
         The field of `DayFigures`, what it is called, and its unit; a share of one is told in per cent.
     usual : float or None
@@ -62,6 +65,7 @@ class DayTrend:
         Why it was not judged, or why a change that is sure is not told; else empty.
     """
 
+    stretch: Stretch
     code: str
     name: str
     unit: str
@@ -90,13 +94,16 @@ def values_of_days(days: Sequence[Day], code: str) -> FloatArray:
     return np.array([np.nan if value is None else value for value in values], dtype=np.float64)
 
 
-def day_trends(days: Sequence[Day]) -> tuple[DayTrend, ...]:
+def day_trends(days: Sequence[Day], changed_at_us: int | None = None) -> tuple[DayTrend, ...]:
     """Return the trend of each figure that any day has.
 
     Parameters
     ----------
     days : sequence of Day
         Days in order of time.
+    changed_at_us : int, optional
+        When something was changed: the days before it and those after have each their own trends, and its own day has
+        part in none. [us]
 
     Notes
     -----
@@ -106,11 +113,24 @@ def day_trends(days: Sequence[Day]) -> tuple[DayTrend, ...]:
     and a change of less than 5 % of the usual value is not told.
     """
     some = [day for day, fit in zip(days, counts(days), strict=True) if fit]
-    at_d = np.array([(day.start_us + day.stop_us) / 2 / _DAY_US for day in some])
-    fields = [(figure, values_of_days(some, figure[0])) for figure in FIGURES if _any(days, figure[0])]
-    judged = sum(int(np.isfinite(values).sum() >= LEAST_DAYS) for _, values in fields)
+    figures = [figure for figure in FIGURES if _any(days, figure[0])]
+    stretches = _stretches(some, changed_at_us)
+    judged = sum(_known(part, figure[0]) >= LEAST_DAYS for part in stretches.values() for figure in figures)
     reach = NormalDist().inv_cdf(1 - 0.025 / max(judged, 1))
-    return tuple(_trend(figure, at_d, values, reach) for figure, values in fields)
+    return tuple(_trend(stretch, figure, part, reach) for figure in figures for stretch, part in stretches.items())
+
+
+def _stretches(days: Sequence[Day], changed_at_us: int | None) -> dict[Stretch, Sequence[Day]]:
+    if changed_at_us is None:
+        return {"all": days}
+    return {
+        "before": [day for day in days if day.stop_us <= changed_at_us],
+        "after": [day for day in days if day.start_us >= changed_at_us],
+    }
+
+
+def _known(days: Sequence[Day], code: str) -> int:
+    return int(np.isfinite(values_of_days(days, code)).sum())
 
 
 def _any(days: Sequence[Day], code: str) -> bool:
@@ -119,18 +139,21 @@ def _any(days: Sequence[Day], code: str) -> bool:
     return any(getattr(day.figures, code) is not None for day in days)
 
 
-def _trend(figure: tuple[str, str, str], at_d: FloatArray, values: FloatArray, reach: float) -> DayTrend:
+def _trend(stretch: Stretch, figure: tuple[str, str, str], days: Sequence[Day], reach: float) -> DayTrend:
+    at_d = np.array([(day.start_us + day.stop_us) / 2 / _DAY_US for day in days])
+    values = values_of_days(days, figure[0])
     known = np.isfinite(values)
     x, y = at_d[known], values[known]
     usual = float(np.median(y)) if len(y) else None
     span_d = float(x[-1] - x[0]) if len(x) else 0.0
     if usual is None or len(y) < LEAST_DAYS:
-        why = f"{len(y)} days that were measured long enough are too few; at least {LEAST_DAYS} are needed"
-        return DayTrend(*figure, usual, None, span_d, len(y), "not judged", why)
+        there = "no day was" if not len(y) else "one day was" if len(y) == 1 else f"{len(y)} days were"
+        why = f"{there} measured long enough; at least {LEAST_DAYS} are needed"
+        return DayTrend(stretch, *figure, usual, None, span_d, len(y), "not judged", why)
     slope = theil_sen(x, y)[0]
     per_day = Within(*theil_sen(x, y, reach * _wider(y - slope * x)))
     verdict, why = _verdict(per_day, span_d, usual)
-    return DayTrend(*figure, usual, per_day, span_d, len(y), verdict, why)
+    return DayTrend(stretch, *figure, usual, per_day, span_d, len(y), verdict, why)
 
 
 def _verdict(per_day: Within, span_d: float, usual: float) -> tuple[TrendVerdict, str]:

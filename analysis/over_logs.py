@@ -120,7 +120,7 @@ def over_logs(
         zone=pool.zone,
         whole=figures_of(pool.pieces) if pool.pieces else None,
         days=days,
-        trends=day_trends(days),
+        trends=day_trends(days, None if change is None else change.at_us),
         calendar=calendar_of(pool.starts_us(), *pool.measured_us(), zone),
         change=before_after(pool, change),
         findings=_ranked(ordered),

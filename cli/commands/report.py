@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
@@ -14,7 +15,11 @@ from ..feeding import open_site
 from ..prepared import Corrections, correction_options
 from ..render.as_json import report_document
 from ..render.json_parts import print_json
+from ..render.several_words import begins_with_all, over_lines
 from ..render.site_sentences import in_short
+
+if TYPE_CHECKING:
+    from ...analysis.report import Report
 
 
 @click.command("report")
@@ -64,8 +69,15 @@ def command(
 
         write_text(out, render(report))
         click.echo(f"wrote {out}; open it in a browser", err=as_json)
-        for line in (text for log in report.logs for text in in_short(log)):
+        for line in _in_short(report):
             click.echo(line, err=as_json)
     if as_json:
         print_json(report_document(report))
     return int(strictly([finding for log in report.logs for finding in log.findings]) if strict else Exit.DONE)
+
+
+def _in_short(report: Report) -> list[str]:
+    """Return what the terminal says of the page: of many logs what they show together, else of each."""
+    if report.over is not None and begins_with_all(report):
+        return over_lines(report.over)
+    return [text for log in report.logs for text in in_short(log)]

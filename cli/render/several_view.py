@@ -14,13 +14,12 @@ from .tables import Table
 from .views import numbers_of
 
 if TYPE_CHECKING:
+    from ...analysis.day_trends import DayTrend
     from ...analysis.finding import Finding
-    from ...analysis.over_logs import OneLog, OverLogs
+    from ...analysis.over_logs import FoundOften, OneLog, OverLogs
     from ...analysis.report import LogReport, Report
     from ...analysis.start_calendar import CalendarCell
 
-#: From so many logs on the page begins with what all of them show.
-MANY = 3
 #: So many logs are shown in full, those with the most serious findings; so many at least.
 _IN_FULL, _AT_LEAST = 3, 2
 #: The page's calendar shows so many days, the newest; all are in ``report --json``.
@@ -74,22 +73,16 @@ class SeveralView:
     change_said: tuple[str, ...]
     change: Table | None
     change_notes: tuple[str, ...]
-    findings: Table
+    findings: list[tuple[Finding, str]]
     logs: Table | None
     short: tuple[ShortLog, ...]
     notes: tuple[str, ...]
     method: tuple[str, ...]
 
 
-def begins_with_all(report: Report) -> bool:
-    """Tell whether the page begins with what all logs show: where they are many, or somebody named a change."""
-    over = report.over
-    return over is not None and (len(report.logs) >= MANY or (over.change is not None and over.change.named))
-
-
 def logs_in_full(report: Report) -> tuple[LogReport, ...]:
     """Return the logs whose sections the page shows in full: all of few, of many those that want a look."""
-    if report.over is None or len(report.logs) < MANY:
+    if report.over is None or len(report.logs) < several_words.MANY:
         return report.logs
     return report.over.wanting_a_look(_IN_FULL, _AT_LEAST)
 
@@ -105,7 +98,7 @@ def several_view(report: Report, anchors: dict[int, str]) -> SeveralView | None:
         Where the page shows a log in full, by the ``id`` of the log.
     """
     over = report.over
-    if over is None or not begins_with_all(report):
+    if over is None or not several_words.begins_with_all(report):
         return None
     return SeveralView(
         when=several_words.when(over),
@@ -118,9 +111,9 @@ def several_view(report: Report, anchors: dict[int, str]) -> SeveralView | None:
         change=before_and_after(over),
         change_notes=_change_notes(over),
         findings=findings(over),
-        logs=each_log(over) if len(over.logs) >= MANY else None,
+        logs=each_log(over) if len(over.logs) >= several_words.MANY else None,
         short=tuple(_short(one, place, anchors) for place, one in enumerate(over.logs, 1))
-        if len(over.logs) >= MANY
+        if len(over.logs) >= several_words.MANY
         else (),
         notes=tuple(several_words.left_out_said(over)),
         method=_METHOD,
@@ -151,17 +144,24 @@ def _chart(over: OverLogs) -> Figure | None:
 
 def trends(over: OverLogs) -> Table:
     """Return how each figure changes from day to day, with its interval and the verdict."""
+    sides = len({trend.stretch for trend in over.trends}) > 1
     rows = []
     for trend in over.trends:
-        slope, unit = trend.per_day, trend.unit
-        told = (words.UNKNOWN, words.UNKNOWN)
-        if slope is not None:
-            ends = f"{several_words.signed(slope.low, unit)} to {several_words.signed(slope.high, unit)}"
-            told = (several_words.signed(slope.value, unit), ends)
+        name = f"{_capital(trend.name)}, {trend.stretch}" if sides else _capital(trend.name)
         verdict = f"{trend.verdict}: {trend.why}" if trend.why else trend.verdict
-        rows.append((_capital(trend.name), several_words.value(trend.usual, unit), *told, verdict))
+        rows.append((name, several_words.value(trend.usual, trend.unit), *_slope(trend), verdict))
     head = ("", "Usual day", "Change a day", "Interval of that", "Verdict")
-    return Table("From day to day", head, tuple(rows), prose=True)
+    caption = "From day to day, before and after the change" if sides else "From day to day"
+    return Table(caption, head, tuple(rows), prose=True)
+
+
+def _slope(trend: DayTrend) -> tuple[str, str]:
+    if trend.per_day is None:
+        return words.UNKNOWN, words.UNKNOWN
+    value, low, high = (
+        several_words.signed(x, trend.unit) for x in (trend.per_day.value, trend.per_day.low, trend.per_day.high)
+    )
+    return value, f"{low} to {high}"
 
 
 def before_and_after(over: OverLogs) -> Table | None:
@@ -169,14 +169,14 @@ def before_and_after(over: OverLogs) -> Table | None:
     change = over.change
     if change is None or change.comparison is None:
         return None
-    rows = tuple(
-        tuple(_capital(text) if k == 0 else text for k, text in enumerate(cells_of(row)))
-        for row in change.comparison.rows
-    )
+    rows = []
+    for row in change.comparison.rows:
+        name, *cells = cells_of(row)
+        rows.append((_capital(name), *cells[:-1], cells[-1] if row.differs else "none to be told"))
     days = (words.counted(n, "day") for n in (change.before_days, change.after_days))
     before, after = (f"{which}, {count}" for which, count in zip(("Before", "After"), days, strict=True))
-    head = ("", before, after, "Difference, with its 95 % interval", "Times", "What can be told")
-    return Table("Before and after", head, rows)
+    head = ("", before, after, "Difference, with its 95 % interval", "Times", "Difference")
+    return Table("Before and after", head, tuple(rows))
 
 
 def _change_notes(over: OverLogs) -> tuple[str, ...]:
@@ -195,27 +195,23 @@ def _change_notes(over: OverLogs) -> tuple[str, ...]:
     return (*moved, *not_judged, *change.said, *found.said)
 
 
-def findings(over: OverLogs) -> Table:
-    """Return the findings of all logs, the most serious and most frequent first."""
-    rows = tuple(
-        (
-            words.shortened(each.finding.title, 120),
-            each.finding.severity,
-            f"{len(each.logs)} of {len(over.logs)}",
-            sentences.log_title(each.logs[0].facts),
-            sentences.log_title(each.logs[-1].facts),
-            words.shortened(each.finding.check_first, 300) or words.UNKNOWN,
-        )
-        for each in over.findings
-    )
-    head = ("", "How serious", "Logs", "First in", "Last in", "Check first")
-    return Table("Findings of all logs", head, rows, prose=True)
+def findings(over: OverLogs) -> list[tuple[Finding, str]]:
+    """Return the findings of all logs, the most serious and most frequent first, each with the logs that have it."""
+    return [(each.finding, _found_in(each, len(over.logs))) for each in over.findings]
+
+
+def _found_in(each: FoundOften, of: int) -> str:
+    first, last = (sentences.log_title(log.facts) for log in (each.logs[0], each.logs[-1]))
+    if len(each.logs) == 1:
+        return f"In one of {of} logs: {first}"
+    return f"In {len(each.logs)} of {of} logs, {first} the first and {last} the last"
 
 
 def each_log(over: OverLogs) -> Table:
     """Return the figures of each log; columns that no log knows are left out."""
     columns: tuple[tuple[str, Callable[[OneLog], str]], ...] = (
         ("Log", lambda one: sentences.log_title(one.log.facts)),
+        ("Findings", lambda one: _counted(one.findings)),
         ("Measured", lambda one: words.duration(one.figures.measured_s)),
         ("Charge drawn", lambda one: tables.drawn(one.figures.charge, "Ah")),
         ("Energy drawn", lambda one: tables.drawn(one.figures.energy, "Wh")),
@@ -230,7 +226,6 @@ def each_log(over: OverLogs) -> Table:
         ("Usual rest", lambda one: words.duration(one.figures.median_rest_s)),
         ("Settled", lambda one: words.amount(one.figures.run_W, "W")),
         ("Sag", lambda one: words.amount(one.figures.sag_V, "V")),
-        ("Findings", lambda one: _counted(one.findings)),
     )
     filled = [(head, [cell(one) for one in over.logs]) for head, cell in columns]
     kept = [(head, cells) for head, cells in filled if any(cell != words.UNKNOWN for cell in cells)]

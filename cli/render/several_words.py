@@ -14,11 +14,23 @@ if TYPE_CHECKING:
     from ...analysis.before_after import BeforeAfter
     from ...analysis.day_trends import DayTrend
     from ...analysis.over_logs import OverLogs
-    from ...analysis.report import LogFacts
+    from ...analysis.report import LogFacts, Report
 
+#: From so many logs on the page begins with what all of them show.
+MANY = 3
 #: A list of log names in a sentence ends after so many.
 _MOST_NAMES = 5
-_MINUTES_S = 600.0
+_STRETCH = {
+    "all": "From day to day",
+    "before": "From day to day before the change",
+    "after": "From day to day after the change",
+}
+
+
+def begins_with_all(report: Report) -> bool:
+    """Tell whether the page begins with what all logs show: where they are many, or somebody named a change."""
+    over = report.over
+    return over is not None and (len(report.logs) >= MANY or (over.change is not None and over.change.named))
 
 
 def over_lines(over: OverLogs) -> list[str]:
@@ -67,13 +79,19 @@ def _acts(over: OverLogs) -> str:
 
 def trends_said(over: OverLogs) -> list[str]:
     """Say which figures rise or fall from day to day, or that none does as far as can be told."""
-    judged = [trend for trend in over.trends if trend.verdict != "not judged"]
+    stretches = dict.fromkeys(trend.stretch for trend in over.trends)
+    return [_trends_of([trend for trend in over.trends if trend.stretch == stretch]) for stretch in stretches]
+
+
+def _trends_of(trends: list[DayTrend]) -> str:
+    where = _STRETCH[trends[0].stretch]
+    judged = [trend for trend in trends if trend.verdict != "not judged"]
     moving = [trend for trend in judged if trend.verdict in ("rising", "falling")]
     if not judged:
-        return [f"From day to day: not judged, {over.trends[0].why}."] if over.trends else []
+        return f"{where}: not judged, {max(trends, key=lambda trend: trend.count).why}."
     if not moving:
-        return ["From day to day: no change that can be told from chance."]
-    return [f"From day to day: {'; '.join(_moving(trend) for trend in moving)}."]
+        return f"{where}: no change that can be told from chance."
+    return f"{where}: {'; '.join(_moving(trend) for trend in moving)}."
 
 
 def _moving(trend: DayTrend) -> str:
@@ -88,10 +106,10 @@ def change_said(over: OverLogs) -> list[str]:
         return []
     if change.comparison is None:
         return [f"{which(over, change)}: {' '.join(change.said)}"]
-    more = [row.name for row in change.comparison.rows if row.differs and _value(row.difference) > 0]
-    less = [row.name for row in change.comparison.rows if row.differs and _value(row.difference) < 0]
-    told = [f"{word} {', '.join(names)}" for word, names in (("more:", more), ("less:", less)) if names]
-    return [f"{which(over, change)}: {'; '.join(told) or 'no difference that these logs can show'}."]
+    differing = [(row.name, _value(row.difference)) for row in change.comparison.rows if row.differs]
+    higher, lower = ([name for name, apart in differing if sign * apart > 0] for sign in (1, -1))
+    told = [f"{word} {', '.join(names)}" for word, names in (("higher:", higher), ("lower:", lower)) if names]
+    return [f"{which(over, change)}, {'; '.join(told) or 'no difference that these logs can show'}."]
 
 
 def _value(x: object) -> float:
@@ -101,10 +119,10 @@ def _value(x: object) -> float:
 def which(over: OverLogs, change: BeforeAfter) -> str:
     """Say what is set beside what."""
     if not change.named:
-        return "The last half of the logs beside the first"
+        return "In the last half of the logs beside the first"
     when_text = words.clock(change.at_us, facts_of(over))
     note = f" ({words.shortened(change.text)})" if change.text else ""
-    return f"After {when_text}{note}, beside before"
+    return f"Since {when_text}{note}, beside the days before"
 
 
 def left_out_said(over: OverLogs) -> list[str]:
