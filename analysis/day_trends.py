@@ -25,6 +25,9 @@ LEAST_SHARE: Final = 0.5
 #: A change over all the days that is smaller than this share of the usual value is not worth a word: common practice,
 #: no source. [1]
 LEAST_CHANGE: Final = 0.05
+#: Days are taken to resemble the day before by no more than this: what a trend that is bent leaves over a straight line
+#: looks alike, too, and would hide itself (tried on simulated days). [1]
+_MOST_ALIKE: Final = 0.4
 _DAY_US: Final = 86400 * MICROSECONDS
 
 Stretch = Literal["all", "before", "after"]
@@ -169,5 +172,5 @@ def _wider(left_over: FloatArray) -> float:
     about = left_over - left_over.mean()
     spread = float(about @ about)
     r = float(about[1:] @ about[:-1]) / spread if spread > 0 else 0.0
-    r = min(max(r, 0.0), 0.9)
+    r = min(max(r, 0.0), _MOST_ALIKE)
     return sqrt((1 + r) / (1 - r))
