@@ -87,7 +87,7 @@ def compare_logs(before: Log, after: Log) -> Comparison:
     made = [
         *rates.amounts(),
         *rates.habits(),
-        *runs_of_two(before.report, after.report, one_meter=one_meter),
+        *runs_of_two(before.runs, after.runs, one_meter=one_meter),
     ]
     return Comparison(
         before=before.report,
@@ -96,7 +96,7 @@ def compare_logs(before: Log, after: Log) -> Comparison:
         left_out=tuple(row for row in made if isinstance(row, Missing)),
         findings=tuple(_findings(before.report, after.report)),
         one_meter=one_meter,
-        said=tuple(_said(one_meter=one_meter)),
+        said=tuple(_said(one_meter=one_meter, by_day=before.by_day is not None)),
     )
 
 
@@ -104,12 +104,16 @@ def _one_meter(before: LogReport, after: LogReport) -> bool:
     return before.facts.meter is not None and before.facts.meter == after.facts.meter
 
 
-def _said(*, one_meter: bool) -> Iterator[str]:
+def _said(*, one_meter: bool, by_day: bool) -> Iterator[str]:
     yield (
         "Each log is taken as a fair sample of its time: what differs because it was another hour, another day or "
         "other weather differs here, too."
     )
-    yield "Runs are taken as independent of one another; each interval is 95 % by itself: of twenty figures one strays."
+    taken = "Days, each with the medians of its runs," if by_day else "Runs"
+    yield (
+        f"{taken} are taken as independent of one another; each interval is 95 % by itself: of twenty figures one "
+        "strays."
+    )
     if one_meter:
         yield (
             "One meter read both: its factor is the same error in both, scales a difference and leaves a ratio as it "

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
+from .cycle_record import Cycle
 from .marked import MarkedStretch
 from .missing import Missing
 from .report import LogReport
@@ -12,10 +13,22 @@ from .within import Within
 
 @dataclass(frozen=True)
 class Log:
-    """A log's report, and the even stretches it was cut into."""
+    """A log's report, and the stretches it was cut into.
+
+    ``by_day`` holds one run for each day where runs of a day are more alike than runs of different days can be taken
+    to be, its fields the medians of the day; None where each run speaks for itself.
+    """
 
     report: LogReport
     stretches: tuple[MarkedStretch, ...]
+    by_day: tuple[Cycle, ...] | None = None
+
+    @property
+    def runs(self) -> LogReport:
+        """The report with the runs that are compared one by one."""
+        if self.by_day is None:
+            return self.report
+        return replace(self.report, cycles=replace(self.report.cycles, cycles=self.by_day))
 
 
 @dataclass(frozen=True)

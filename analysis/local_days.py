@@ -25,6 +25,11 @@ class LocalDay:
     stop_us: int
 
 
+def local_time(at_us: int, zone: tzinfo) -> datetime:
+    """Return what date and clock an instant, microseconds since 1970-01-01T00:00:00Z, has in a zone."""
+    return (_EPOCH + timedelta(microseconds=at_us)).astimezone(zone)
+
+
 def local_day(at_us: int, zone: tzinfo) -> LocalDay:
     """Return the day that an instant lies in.
 
@@ -36,7 +41,7 @@ def local_day(at_us: int, zone: tzinfo) -> LocalDay:
         The zone's rules. Where the clocks pass midnight twice a day begins at the first time; where they skip it, when
         they skip it.
     """
-    day = (_EPOCH + timedelta(microseconds=at_us)).astimezone(zone).date()
+    day = local_time(at_us, zone).date()
     # Clocks set back just after midnight show yesterday's date again; the day has begun all the same.
     if at_us >= _midnight_us(day + _DAY, zone):
         day += _DAY

@@ -18,7 +18,8 @@ from .plate_check import PlateCheck
 from .site import Site
 from .trends import Trend
 
-if TYPE_CHECKING:  # it fits losses with scipy, which light commands must not load
+if TYPE_CHECKING:  # they are made from what stands here, and the second fits losses with scipy
+    from .over_logs import OverLogs
     from .paired_logs import InverterMeasured
     from .site_report import SiteReport
 
@@ -98,10 +99,15 @@ class PairedLogs:
 
 @dataclass(frozen=True)
 class Report:
-    """One site, one log or several; ``paired`` holds those that show both sides of an inverter."""
+    """One site, one log or several.
+
+    ``paired`` holds those that show both sides of an inverter; ``over`` what several logs show together, None for one
+    log in which nobody named a change.
+    """
 
     site: Site | None
     logs: tuple[LogReport, ...]
     cautions: tuple[str, ...]
     version: str
     paired: tuple[PairedLogs, ...] = ()
+    over: OverLogs | None = None

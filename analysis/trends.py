@@ -57,13 +57,15 @@ class Trend:
         return self.low > 0 or self.high < 0
 
 
-def theil_sen(x: FloatArray, y: FloatArray) -> tuple[float, float, float]:
-    """Return the median slope of all pairs of points, and its 95 % interval.
+def theil_sen(x: FloatArray, y: FloatArray, reach: float = _Z95) -> tuple[float, float, float]:
+    """Return the median slope of all pairs of points, and its interval: 95 % unless said otherwise.
 
     Parameters
     ----------
     x, y : array, shape (n,)
         Points; `x` must not be all the same.
+    reach : float
+        How many standard deviations of Kendall's score the interval reaches; 1.96 for 95 %. [1]
 
     Returns
     -------
@@ -79,7 +81,7 @@ def theil_sen(x: FloatArray, y: FloatArray) -> tuple[float, float, float]:
     run = x[j] - x[i]
     slopes = np.sort((y[j] - y[i])[run != 0] / run[run != 0])
     n, count = len(x), len(slopes)
-    half = _Z95 * sqrt(n * (n - 1) * (2 * n + 5) / 18) / 2
+    half = reach * sqrt(n * (n - 1) * (2 * n + 5) / 18) / 2
     low, high = max(round(count / 2 - half), 1), min(round(count / 2 + half) + 1, count)
     return float(np.median(slopes)), float(slopes[low - 1]), float(slopes[high - 1])
 

@@ -2,23 +2,30 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import sys
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
+
+import click
 
 from .. import __version__
 from ..analysis.cautions import CAUTIONS
 from ..analysis.chunk import MICROSECONDS, Chunk, join
 from ..analysis.cycle_record import Cycles
 from ..analysis.log_analysis import LogAnalysis, best_start
+from ..analysis.over_logs import over_logs
 from ..analysis.report import CloseUp, LogReport, PairedLogs, Report
 from ..analysis.site import Site
 from ..analysis.site_folds import SiteFolds
+from .changed import named_change
 from .prepared import AS_READ, Corrections, Prepared, prepared
 from .render.words import zone_of
 
 #: What is shown of a start: from this long before it to this long after. [s]
 _BEFORE_S, _AFTER_S = 2.0, 8.0
+#: From so many logs on their reading is counted aloud. [1]
+_MANY = 3
 
 
 def report_of(
@@ -26,22 +33,48 @@ def report_of(
     site: Site | None,
     load: str | None,
     corrections: Corrections = AS_READ,
+    changed_at: str | None = None,
 ) -> Report:
     """Return the report of these logs.
+
+    Parameters
+    ----------
+    logs : sequence of Path
+        One log, or several of one site.
+    site : Site or None
+        The site.
+    load : str or None
+        The load to look for; the site's main pump by default.
+    corrections : Corrections
+        What is to be done to the readings.
+    changed_at : str or None
+        When something was changed at the site, as a person writes it: what was before is set beside what came after.
 
     Raises
     ------
     InputError, Refusal
-        If one cannot be opened or nothing can be worked out from it.
+        If one cannot be opened, nothing can be worked out from it, or the change is no time or note of the logs.
     """
     ready = [prepared(path, site, corrections) for path in logs]
-    reports = tuple(_log_report(log, site, load) for log in ready)
+    change = None if changed_at is None else named_change(changed_at, ready)
+    reports = tuple(_log_report(log, site, load) for log in _counting(ready))
     pairs: tuple[PairedLogs, ...] = ()
     if len({report.facts.side for report in reports}) > 1:
         from .pair_logs import paired  # it fits losses, which one log alone needs not
 
         reports, pairs = paired(ready, reports, site)
-    return Report(site, reports, CAUTIONS, __version__, pairs)
+    several = len(reports) > 1 or change is not None
+    over = over_logs(reports, lambda facts: zone_of(facts)[1], site=site, change=change) if several else None
+    return Report(site, reports, CAUTIONS, __version__, pairs, over)
+
+
+def _counting(ready: Sequence[Prepared]) -> Iterator[Prepared]:
+    """Yield the logs, and show on standard error how far they have been read where they are many."""
+    if len(ready) < _MANY:
+        yield from ready
+        return
+    with click.progressbar(ready, label=f"reading {len(ready)} logs", file=sys.stderr) as logs:
+        yield from logs
 
 
 def _log_report(log: Prepared, site: Site | None, load: str | None) -> LogReport:

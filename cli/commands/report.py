@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
@@ -16,8 +17,12 @@ from ..prepared import Corrections, correction_options
 from ..render.as_json import report_document
 from ..render.csv_tables import KINDS, csv_files
 from ..render.json_parts import print_json
+from ..render.several_words import begins_with_all, over_lines
 from ..render.site_sentences import in_short
 from ..render.words import counted
+
+if TYPE_CHECKING:
+    from ...analysis.report import Report
 
 
 @click.command("report")
@@ -28,6 +33,12 @@ from ..render.words import counted
     "--csv", "tables", type=click.Path(path_type=Path), metavar="DIR", help="The folder for tables (CSV) to write."
 )
 @click.option("--load", help="The load to look for, by its name in the site file. Default: the pump.")
+@click.option(
+    "--changed-at",
+    metavar="TIME_OR_NOTE",
+    help="When something was changed at the site, such as a tank recharged: a time, or a note of a log. The days "
+    "before are set beside those after. Default with several logs: their first half beside their last.",
+)
 @click.option("--strict", is_flag=True, help="End with status 4 if a finding wants watching or acting on.")
 @correction_options
 @click.option("--force", is_flag=True, help="Replace an existing page, or tables that were changed.")
@@ -38,6 +49,7 @@ def command(
     out: Path | None,
     tables: Path | None,
     load: str | None,
+    changed_at: str | None,
     strict: bool,
     zero_at: str | None,
     drop_spikes: bool,
@@ -51,19 +63,24 @@ def command(
     spreadsheet would run as formulas.
 
     Example: shuntbook report pump.parquet --site site.toml --out pump.html --csv pump-tables
+
+    Many logs of one site, such as one a day: what all of them show comes first, with trends from day to day, a calendar
+    of starts, and what changed.
+
+    Example: shuntbook report days/*.parquet --site site.toml --out month.html --changed-at "tank recharged"
     """
     if out is None and tables is None and not as_json:
         raise InputError(
             "say where the page goes (--out PAGE.html), or ask for tables (--csv DIR) or the numbers alone (--json)"
         )
     _refuse(out, tables, [*logs, site], force=force)
-    report = report_of(logs, open_site(site), load, Corrections(zero_at, drop_spikes))
+    report = report_of(logs, open_site(site), load, Corrections(zero_at, drop_spikes), changed_at)
     if out is not None:
         from ..render.page import render
 
         write_text(out, render(report))
         click.echo(f"wrote {out}; open it in a browser", err=as_json)
-        for line in (text for log in report.logs for text in in_short(log)):
+        for line in _in_short(report):
             click.echo(line, err=as_json)
     if tables is not None:
         write_together(tables, csv_files(report), what="--csv")
@@ -84,3 +101,10 @@ def _refuse(out: Path | None, tables: Path | None, inputs: list[Path | None], *,
         for name in names:
             refuse_input(tables / name, inputs, what="--csv")
         refuse_foreign(tables, names, force=force, what="--csv")
+
+
+def _in_short(report: Report) -> list[str]:
+    """Return what the terminal says of the page: of many logs what they show together, else of each."""
+    if report.over is not None and begins_with_all(report):
+        return over_lines(report.over)
+    return [text for log in report.logs for text in in_short(log)]

@@ -111,8 +111,10 @@ def _check(check: Check) -> Document:
 def report_document(report: Report) -> Document:
     """Return a report: the first log's parts at the top, and every log's under ``logs``.
 
-    Parts that need a site file are null without one.
+    Parts that need a site file are null without one, and ``over_logs`` for one log in which nobody named a change.
     """
+    from .over_json import over_document  # it takes parts from here
+
     logs = [_log_parts(log) for log in report.logs]
     site = report.site.name if report.site is not None else None
     return {
@@ -120,6 +122,7 @@ def report_document(report: Report) -> Document:
         "findings": [
             {**finding_document(finding), "log": log.facts.name} for log in report.logs for finding in log.findings
         ],
+        "over_logs": over_document(report.over),
         "paired": [paired_document(pair) for pair in report.paired],
         "cautions": list(report.cautions),
         "site": site,

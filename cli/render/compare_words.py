@@ -23,7 +23,7 @@ _NONE = "no difference that these logs can show"
 
 def compare_lines(found: Comparison) -> list[str]:
     """Return both logs, the table of what differs, findings that came and went, and what it rests on."""
-    rows = [_row(row) for row in found.rows]
+    rows = [cells_of(row) for row in found.rows]
     return [
         *_log_lines("before", found.before),
         *_log_lines("after", found.after),
@@ -62,7 +62,8 @@ def _log_lines(which: str, log: LogReport) -> list[str]:
     return [f"{which}: {shortened(log.facts.name)}, {first}", *(f"  {line}" for line in rest)]
 
 
-def _row(row: Compared) -> list[str]:
+def cells_of(row: Compared) -> list[str]:
+    """Return a figure's name, its values in both logs, the difference, how many times, and what of it can be told."""
     return [row.name, figure(row.before.value, row.unit), figure(row.after.value, row.unit), *_apart(row)]
 
 

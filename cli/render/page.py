@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from . import method, sentences, tables, words
@@ -9,6 +10,9 @@ from .templated import filled
 
 if TYPE_CHECKING:
     from ...analysis.report import Report
+
+#: A title names so many logs.
+_MOST_NAMES = 3
 
 
 def render(report: Report) -> str:
@@ -26,15 +30,19 @@ def render(report: Report) -> str:
         gives the same bytes.
     """
     # Loaded here, so that commands which only share this module's words do not pay for drawing.
+    from .several_view import logs_in_full, several_view
     from .views import view_of
 
-    views = [view_of(report, log, f"log-{place}") for place, log in enumerate(report.logs, start=1)]
+    full = replace(report, logs=logs_in_full(report))
+    anchors = {id(log): f"log-{place}" for place, log in enumerate(full.logs, start=1)}
     return filled(
         "page.html",
+        styles=("several.css",),
         title=_title(report),
-        views=views,
-        compared=tables.compared(report) if len(views) > 1 else None,
-        method=method.method(report),
+        several=several_view(report, anchors),
+        views=[view_of(report, log, anchors[id(log)]) for log in full.logs],
+        compared=tables.compared(full) if len(full.logs) > 1 else None,
+        method=method.method(full),
         cautions=report.cautions,
         version=report.version,
     )
@@ -43,5 +51,7 @@ def render(report: Report) -> str:
 def _title(report: Report) -> str:
     if report.site is not None:
         return words.shortened(report.site.name, 120)
-    names = " and ".join(sentences.log_title(log.facts) for log in report.logs)
-    return f"{'Log' if len(report.logs) == 1 else 'Logs'}: {names}"
+    names = [sentences.log_title(log.facts) for log in report.logs]
+    if len(names) > _MOST_NAMES:
+        return f"{len(names)} logs: {names[0]} to {names[-1]}"
+    return f"{'Log' if len(names) == 1 else 'Logs'}: {' and '.join(names)}"

@@ -11,13 +11,15 @@ from . import words
 _FIGURE = re.compile(r"(?<=\d) (?=(?:[AVWhsdLm]|Ah|Wh|VA|min|mΩ|gal|ft|kPa|psi|bar)\b|%|°)")
 
 
-def filled(template: str, **parts: object) -> str:
-    """Return a page: a template with what it asks for by name, the style sheet inside.
+def filled(template: str, *, styles: tuple[str, ...] = (), **parts: object) -> str:
+    """Return a page: a template with what it asks for by name, the style sheets inside.
 
     Parameters
     ----------
     template : str
         Its file name.
+    styles : tuple of str
+        File names of the style sheets it has beside the one of all pages.
     **parts
         What it shows. Texts are escaped, and figures tied to their units.
     """
@@ -34,7 +36,9 @@ def filled(template: str, **parts: object) -> str:
     environment.filters["short"] = words.shortened
     environment.filters["full"] = partial(words.shortened, most=600)
     environment.globals["unknown"] = words.UNKNOWN
-    return environment.get_template(template).render(style=_text("page.css"), **parts)
+    return environment.get_template(template).render(
+        style="\n".join(_text(name) for name in ("page.css", *styles)), **parts
+    )
 
 
 def _text(name: str) -> str:

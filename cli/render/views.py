@@ -70,7 +70,7 @@ def view_of(report: Report, log: LogReport, anchor: str) -> LogView:
         title=sentences.log_title(log.facts),
         when=sentences.when(log),
         brief=(sentences.took(log), sentences.ran(log), sentences.verdict(log), *site_sentences.carried(log)),
-        numbers=_numbers(log),
+        numbers=numbers_of(log),
         took=tables.took(log),
         headings=_headings(report, log),
         counter=sentences.counter(log),
@@ -127,7 +127,7 @@ def _headings(report: Report, log: LogReport) -> Headings:
     )
 
 
-def _numbers(log: LogReport) -> tuple[tuple[str, str], ...]:
+def numbers_of(log: LogReport) -> tuple[tuple[str, str], ...]:
     """Return the figures that matter, each with what it is; what was not measured is left out."""
     summary, charge, energy = log.cycles.summary, log.charge.charge, log.charge.energy
     running = "" if summary.duty_cycle is None else f", running {words.percent(summary.duty_cycle)} of the time"

@@ -4,10 +4,10 @@ Run it from the repository's root::
 
     python tests/benchmarks/fleet_speed.py [LOG_DAYS]
 
-A log-day is a reading of amps and volts a second for 24 hours, of a pump that starts some sixty times; twenty different
-ones are simulated and stand for all (2,000 by default, about 1.6 GB in a temporary folder). It prints log-days a second,
-bytes and seconds a log-day, and each way's time against one process. Nothing is asserted: what counts is the numbers in
-the note of a change, and how busy the machine was.
+A log-day is a reading of amps and volts a second for 24 hours, of a pump that starts some sixty times; twenty
+different ones are simulated and stand for all (2,000 by default, about 1.6 GB in a temporary folder). It prints
+log-days a second, bytes and seconds a log-day, and each way's time against one process. Nothing is asserted: what
+counts is the numbers in the note of a change, and how busy the machine was.
 """
 
 import os
