@@ -311,14 +311,14 @@ class LevelMaker:
 def _after_its_start(base: Level, level: Level, signal: str) -> Level:
     """Return a level without the start that it may begin with: a surge held at a limit for seconds, and its decay.
 
-    It begins at its first plateau that remains after such a start; what lies before that belongs to the change.
+    What remains after such a start is its first plateau of some length; what lies before that belongs to the change.
     """
     below = base.last(signal)
     rise = level.peak(signal) - below
     until_us = level.changed.first_us + START_S * MICROSECONDS
     for k, part in enumerate(level.parts):
         remains = _remains(part.traces[signal].first - below, rise)
-        if remains and part.count >= LEVEL_READINGS:
+        if remains and (not k or part.count >= LEVEL_READINGS):
             settled = Level(level.parts[k:], [*level.between, *level.parts[:k]], level.after_gap)
             return settled if k and settled.holds else level
         if not remains and part.last_us > until_us:

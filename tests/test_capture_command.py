@@ -36,6 +36,8 @@ name = "read by eye"
 side = "ac"
 """
 
+pytestmark = pytest.mark.xdist_group("captures")  # one at a time: they have clocks to keep
+
 
 def _json(capsys, *words):
     capsys.readouterr()

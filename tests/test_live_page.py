@@ -29,6 +29,8 @@ SAMPLES = Path(__file__).parents[1] / "sample_data"
 WEEK = f"replay:{SAMPLES / 'week_later.csv.gz'}?speed=%s&zone=Europe/London&sign=return_positive"
 NASTY = "<script>window.hit=1</script><img src=x onerror='window.hit=2'>\"'&amp; \u202eabc\u05d0\u05d1 " + "x" * 10_000
 
+pytestmark = pytest.mark.xdist_group("captures")  # one at a time: they have clocks to keep
+
 
 class Plain:
     """A state that says its number, and as much more as is asked for."""

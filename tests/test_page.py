@@ -30,7 +30,7 @@ from shuntbook.analysis.distribution import Component
 from shuntbook.analysis.finding import Finding
 from shuntbook.analysis.how_sure import judged
 from shuntbook.analysis.report import CloseUp
-from shuntbook.cli.render import method
+from shuntbook.cli.render import figures, method
 from shuntbook.cli.render.page import render
 
 # Elements that HTML never closes (HTML standard, "void elements").
@@ -100,6 +100,15 @@ def pages():
     return {"one": render(make_report()), "two": render(make_report(make_log(), make_later()))}
 
 
+@pytest.fixture
+def undrawn(monkeypatch):
+    """Blank drawings: drawing takes nearly all of a page's time, and does nothing to its words and tables."""
+    monkeypatch.setattr(figures, "both_sizes", lambda draw, name: ("<svg></svg>",) * 2)
+
+
+OF_WORDS_ALONE = pytest.mark.usefixtures("undrawn")
+
+
 @pytest.mark.parametrize("which", ["one", "two"])
 def test_page_is_sound_and_small(pages, which):
     """The page is balanced HTML that fetches nothing, and fits a slow phone."""
@@ -133,6 +142,7 @@ def test_times_are_those_of_the_logs_zone(pages):
     assert "Europe/London, assumed" in said
 
 
+@OF_WORDS_ALONE
 def test_interval_is_shown_only_where_known(pages):
     """Without an interval there is no ± anywhere; with one it stands beside the value."""
     assert "±" not in Reader(pages["one"]).said
@@ -158,6 +168,7 @@ def test_long_lists_are_cut_and_say_so(pages):
     assert "--" not in said
 
 
+@OF_WORDS_ALONE
 def test_unresolved_surge_is_a_lower_bound(pages):
     """Where sampling is too slow for the surge, what hangs on it is a bound in both tables, and the page says why."""
     said = Reader(pages["one"]).said.replace("\N{NO-BREAK SPACE}", " ")
@@ -183,6 +194,7 @@ def test_nameplate_steps_stand_with_their_origin(pages):
         assert text in said
 
 
+@OF_WORDS_ALONE
 def test_plate_is_compared_with_the_figures_of_the_table():
     """Sentence and table round alike, and charge that was not measured is left out and unknown, never 0."""
     said = assert_sound(render(make_report())).replace("\N{NO-BREAK SPACE}", " ")
@@ -294,6 +306,7 @@ def test_no_cycles_is_said():
     assert "No finding: there was no run to check." in said
 
 
+@OF_WORDS_ALONE
 @pytest.mark.parametrize(
     ("others", "words"),
     [(10, "(its plate says about 33 A); 10 runs of other loads were."), (0, "(its plate says about 33 A).")],
@@ -308,6 +321,7 @@ def test_a_load_that_did_not_run_is_named(others, words):
     assert "of the well pump 0 starts" in said
 
 
+@OF_WORDS_ALONE
 def test_a_motor_alone_is_asked_about_its_health():
     """The pump is named in its heading; a load that nobody named, or that is no motor, is not asked how it is."""
     assert "Is the well pump healthy?" in assert_sound(render(make_report()))
@@ -331,6 +345,7 @@ def test_too_little_measured_is_never_zero(side):
     assert not re.search(r"\d\W+(Ah|Wh)\b", said.split("How this was computed")[0])
 
 
+@OF_WORDS_ALONE
 def test_energy_measured_for_less_time_has_its_own_average():
     """Where volts are missing for half of the time, watts are averaged over the other half."""
     log = make_log()
@@ -341,6 +356,7 @@ def test_energy_measured_for_less_time_has_its_own_average():
     assert "the bank's voltage while it gave" not in said
 
 
+@OF_WORDS_ALONE
 def test_rows_beside_each_other_have_one_unit():
     """Charge and energy of an hour stand in rows of their own, so that no row holds both."""
     ac = replace(with_facts(make_log("ac"), side="ac"), charge=replace(make_log().charge, charge=None))
@@ -359,12 +375,14 @@ def test_method_says_which_log_a_rule_is_for():
     assert {"Energy", "By hand"} <= {term for term, _ in method.method(make_report())}
 
 
+@OF_WORDS_ALONE
 def test_without_a_site_the_title_says_what_it_names():
     """A log's name alone would be no title."""
     assert "<h1>Log: open day</h1>" in render(make_report(site=None))
     assert "<h1>Logs: open day and week later</h1>" in render(make_report(make_log(), make_later(), site=None))
 
 
+@OF_WORDS_ALONE
 def test_held_and_mean_readings_have_their_own_formulas():
     """What a reading stands for decides the formula on the page."""
     for sampling, words in (("held", "stands until the next one"), ("mean", "is the average of the dt seconds")):
