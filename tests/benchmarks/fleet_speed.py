@@ -20,7 +20,7 @@ from tempfile import TemporaryDirectory
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from dask_cluster import scheduler, worker
+from dask_cluster import two_workers
 from fleet_scenes import a_day, write_log, write_site
 
 from shuntbook.analysis.fleet_rank import ranked
@@ -79,7 +79,7 @@ def main(count=2_000):
         sys.stdout.write(f"{core_s:.3f} s of a core a log-day\n")
         base_s, first = measure("1 process", partial(on_this_machine, workers=1), folder, count)
         others = [measure("2 processes", partial(on_this_machine, workers=2), folder, count, base_s)]
-        with scheduler(Path(place)) as address, worker(address, Path(place), "a"), worker(address, Path(place), "b"):
+        with two_workers(Path(place)) as address:
             others.append(
                 measure("2 workers of a scheduler", partial(on_cluster, address=address), folder, count, base_s)
             )
