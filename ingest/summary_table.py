@@ -43,13 +43,14 @@ def refuse_another_table(path: Path, kind: str, *, force: bool) -> None:
     InputError
         If `path` is something else and `force` is false.
     """
-    if path.exists() and not force and _kind_of(path) != kind:
+    if path.exists() and not force and not is_table(path, kind):
         raise InputError(f"--out: {path} is no {kind} and is left as it is; choose another name or add --force")
 
 
-def _kind_of(path: Path) -> str | None:
+def is_table(path: Path, kind: str) -> bool:
+    """Tell whether a file is a table of this kind; one that is not there is none."""
     try:
         found = (pq.read_metadata(path).metadata or {}).get(KIND_KEY)
     except (pa.ArrowException, OSError):
-        return None
-    return found.decode("utf-8", "replace") if found else None
+        return False
+    return bool(found == kind.encode())

@@ -32,6 +32,17 @@ def worker(address, folder, name):
         yield
 
 
+@contextmanager
+def two_workers(folder):
+    """Start a scheduler with two workers, and wait until both are there; gives the scheduler's address."""
+    from distributed import Client
+
+    with scheduler(folder) as address, worker(address, folder, "a"), worker(address, folder, "b"):
+        with Client(address, set_as_default=False) as client:
+            client.wait_for_workers(2, timeout=60)
+        yield address
+
+
 def _address(said):
     found = re.search(r"Scheduler at:\s+(tcp://[\d.:]+)", said.read_text(encoding="utf-8"))
     return found and found[1]

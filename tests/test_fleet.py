@@ -108,6 +108,12 @@ def test_rows_kept_for_later_change_no_bit(fleet, tmp_path):
             assert summaries_of(fleet, here, rows) == summaries_of(fleet)
 
 
+def test_a_fleet_behind_a_url_gives_the_same(fleet):
+    """Logs and site files are fetched, read and forgotten; names and figures are those of the folder itself."""
+    pytest.importorskip("fsspec")
+    assert summaries_of(fleet.as_uri()) == summaries_of(fleet)
+
+
 def test_a_broken_log_is_a_line_with_its_reason(tmp_path):
     """Whatever is wrong with one, in one sentence by its own name; the others are read."""
     good = write_scene(tmp_path / "good.parquet", "irregular")
@@ -256,6 +262,8 @@ def test_strict_ends_with_4_for_what_wants_watching(fleet, tmp_path, capsys):
         (["logs", "--out", "logs"], "is a folder"),
         (["logs", "--page", "notes.parquet"], "exists already"),
         (["logs", "--page", "none/p.html"], "there is no folder"),
+        (["logs", "--out", "logs/a.parquet", "--force"], "one of the logs"),
+        (["logs", "--page", "logs/a.parquet", "--force"], "one of the logs"),
         (["logs", "--page", "new.parquet", "--out", "new.parquet"], "the summary itself"),
         (["logs", "--workers", "2", "--scheduler", "tcp://127.0.0.1:9"], "--workers"),
         (["logs", "--workers", "0"], "--workers"),

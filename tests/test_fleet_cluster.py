@@ -5,7 +5,7 @@ import signal
 import socket
 
 import pytest
-from dask_cluster import scheduler, worker
+from dask_cluster import scheduler, two_workers
 from fleet_scenes import Deadly, write_fleet, write_log, write_scene
 from readings import chunk_of, how
 from test_fleet import here, silent
@@ -27,10 +27,7 @@ pytestmark = [pytest.mark.timeout(300), pytest.mark.filterwarnings("ignore::Depr
 @pytest.fixture(scope="module")
 def address(tmp_path_factory):
     """A scheduler with two workers."""
-    folder = tmp_path_factory.mktemp("cluster")
-    with scheduler(folder) as found, worker(found, folder, "a"), worker(found, folder, "b"):
-        with distributed.Client(found, set_as_default=False) as client:
-            client.wait_for_workers(2, timeout=60)
+    with two_workers(tmp_path_factory.mktemp("cluster")) as found:
         yield found
 
 

@@ -13,7 +13,7 @@ import click
 from ... import __version__
 from ...analysis.fleet_rank import counts_of, ranked
 from ...ingest.kept_rows import KeptRows, kept_path
-from ...ingest.summary_table import refuse_another_table
+from ...ingest.summary_table import is_table, refuse_another_table
 from ...ingest.whole_file import refuse_existing, refuse_input, write_text
 from ..exit import Exit
 from ..fleet.over_logs import Engine, FleetRun, run_fleet
@@ -84,8 +84,11 @@ def command(
     _check_places(out, page, force=force)
     if scheduler is not None and workers is not None:
         raise click.UsageError("--workers is for this machine; a cluster has its own (leave out one of the two)")
-    tasks = tasks_of(places, site_dir=site_dir, load=load, leave_out=[out])
-    refuse_input(out, [task.log.place for task in tasks])
+    ours = [out] if is_table(out, KIND) else []  # from an earlier run; it may lie among the logs
+    tasks = tasks_of(places, site_dir=site_dir, load=load, leave_out=ours)
+    for result in (out, page):
+        if result is not None:
+            refuse_input(result, [task.log.place for task in tasks], called="one of the logs")
     run = _run(tasks, _engine(scheduler, workers or _cores()), out)
     ranking = ranked(run.summaries)
     write_summaries(out, ranking)
