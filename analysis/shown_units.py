@@ -74,11 +74,11 @@ class Shown:
         unit = _UNITS[self.temperature]
         return figure(warming_K / unit.size, unit.symbol)
 
-    def of_water_energy(self, Wh_per_1000_L: float) -> str:
-        """Return the energy for water, for instance ``347 Wh for 1,000 L`` or ``1.31 Wh for a gallon``."""
+    def water_energy(self, Wh_per_1000_L: float) -> tuple[float, str]:
+        """Return the energy for water [Wh], and for how much of it in words: ``1,000 L`` or ``a gallon``."""
         if self.volume == "gal":
-            return f"{figure(Wh_per_1000_L / 1000 * L_PER_GAL, 'Wh')} for a gallon"
-        return f"{figure(Wh_per_1000_L, 'Wh')} for 1,000 L"
+            return Wh_per_1000_L / 1000 * L_PER_GAL, "a gallon"
+        return Wh_per_1000_L, "1,000 L"
 
     def of_quantity(self, name: str, x: float | None) -> float | None:
         """Return a reading of one of a log's quantities in the unit shown; those without a choice as they are."""

@@ -23,6 +23,8 @@ from .whole_file import whole_file
 if TYPE_CHECKING:
     import pandas as pd
 
+    from .frame import When
+
 #: With the names of `log_meta` that whoever handles logs needs, too.
 __all__ = [
     "METADATA_KEY",
@@ -167,11 +169,32 @@ class Log:
                 last = int(time_us[-1])
                 yield readings
 
-    def to_pandas(self) -> pd.DataFrame:
-        """Return the whole log as a DataFrame indexed by time (UTC), a column a quantity."""
-        parts = [pq.read_table(file, columns=["time", *self.quantities]) for file in self.files]
-        frame: pd.DataFrame = pa.concat_tables(parts).to_pandas()
-        return frame.set_index("time")
+    def to_pandas(
+        self, quantities: Sequence[str] | None = None, *, start: When | None = None, stop: When | None = None
+    ) -> pd.DataFrame:
+        """Return the log as a DataFrame, a column each quantity, NaN where the meter gave none.
+
+        Parameters
+        ----------
+        quantities : sequence of str, optional
+            Only these columns are read; all by default.
+        start, stop : str, datetime or timedelta, optional
+            Only the readings from `start` to `stop`, both included; without a zone they are times of the log's own.
+            Of a log without dates, the time since its start.
+
+        Returns
+        -------
+        pandas.DataFrame
+            Indexed by ``time`` in UTC, or by ``elapsed`` where the log has no dates.
+
+        Raises
+        ------
+        InputError
+            If a file is damaged, its times do not increase, or `quantities`, `start` or `stop` cannot be.
+        """
+        from .frame import frame_of  # it loads pandas, which only notebooks need
+
+        return frame_of(self, quantities, start, stop)
 
 
 def open_log(path: str | Path, *, complete: bool = True) -> Log:

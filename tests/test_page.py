@@ -294,7 +294,7 @@ def test_undated_log_shows_no_calendar():
         close_up=CloseUp(cycles[0], moved.part(90, 190)),
     )
     said = assert_sound(render(make_report(log)))
-    assert "From +0:00:00 to +0:59:59 after the log's start" in said
+    assert "From +0:00:00 to +0:59:59 (after the log's start)" in said
     assert not re.search(r"\b(1970|2026)\b", said)
 
 

@@ -35,13 +35,17 @@ ONLY_US = re.compile(r"\d[\s\xa0](?:gal|gal/min|psi|ft|gallons?|degF)\b|\d[\s\xa
         (Shown(temperature="degF").of_temperature(-40), "-40 °F"),
         (Shown(temperature="degF").of_warming(10), "18 °F"),
         (SI.of_warming(10), "10 °C"),
-        (SI.of_water_energy(347.0), "347 Wh for 1,000 L"),
-        (Shown(volume="gal").of_water_energy(347.0), "1.31 Wh for a gallon"),  # 0.347 x 3.785412 = 1.3135
     ],
 )
 def test_figures_are_converted(text, shown):
     """Three digits, whole from a thousand on, and the unit's symbol."""
     assert text == shown
+
+
+def test_water_is_priced_by_the_chosen_volume():
+    """347 Wh for 1,000 L are 0.347 x 3.785412 = 1.3135 Wh for a gallon."""
+    assert SI.water_energy(347.0) == (347.0, "1,000 L")
+    assert Shown(volume="gal").water_energy(347.0) == (pytest.approx(1.313538, abs=1e-6), "a gallon")
 
 
 def site(**changes):

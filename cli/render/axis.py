@@ -61,7 +61,7 @@ def span_of(start_us: int, stop_us: int, facts: LogFacts) -> Span:
 
 
 def time_axis(axes: Axes, facts: LogFacts, start_us: int, stop_us: int, frame: Frame) -> None:
-    """Give an axis the log's span with ticks at round times of its zone, or at round times from its start."""
+    """Give an axis the log's span with ticks at round times of its zone, which it names, or from the log's start."""
     left, right = span_of(start_us, stop_us, facts)
     room = (right - left) * 0.01 or 1 / 86400
     axes.set_xlim(left - room, right + room)
@@ -70,8 +70,10 @@ def time_axis(axes: Axes, facts: LogFacts, start_us: int, stop_us: int, frame: F
         step_s = next((s for s in LENGTHS_S if s >= 1 and (right - left) / s <= most), (right - left) / most)
         axes.xaxis.set_major_locator(ticker.MultipleLocator(step_s))
         axes.xaxis.set_major_formatter(lambda seconds, _: words.elapsed(round(seconds * MICROSECONDS)))
+        axes.set_xlabel(words.in_zone(facts))
     else:
         _dated(axes, words.zone_of(facts)[1], most)
+        axes.set_xlabel(f"time in {words.in_zone(facts)} ({words.offsets(facts, start_us, stop_us)})")
 
 
 def _dated(axes: Axes, zone: tzinfo, most: int) -> None:

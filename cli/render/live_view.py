@@ -113,8 +113,7 @@ def _signed(number: str) -> str:
 def _clock(snapshot: Snapshot) -> str:
     if snapshot.last_us is None:
         return "no reading yet"
-    zone = "since its start" if snapshot.undated else f"({words.zone_of(snapshot)[0]})"
-    return f"last reading {words.clock(snapshot.last_us, snapshot)} {zone}"
+    return f"last reading {words.clock(snapshot.last_us, snapshot)} ({words.in_zone(snapshot)})"
 
 
 def _amounts(snapshot: Snapshot) -> dict[str, Any]:

@@ -9,7 +9,7 @@ from ...analysis.chunk import MICROSECONDS
 from ...analysis.shown_units import SI, Shown
 from ...analysis.spacing import EVEN
 from .terminal import span_lines, table
-from .words import SAMPLING, amount, clock, counted, duration, local, number, plus_minus
+from .words import SAMPLING, amount, clock, counted, duration, local, number, passed_twice, plus_minus
 
 if TYPE_CHECKING:
     from ...analysis.clipping import Clipping
@@ -209,4 +209,5 @@ def _typed(us: int, facts: LogFacts, first_us: int) -> str:
     """Return an instant as a person can type it in an option."""
     if facts.undated:
         return f"{(us - first_us) / MICROSECONDS:.0f}s"
-    return local(us, facts).strftime("%Y-%m-%dT%H:%M:%S")
+    moment = local(us, facts)
+    return (moment if passed_twice(moment) else moment.replace(tzinfo=None)).isoformat()

@@ -21,6 +21,8 @@ if TYPE_CHECKING:
     from ...analysis.payback import Payback
     from ...analysis.report import LogReport
     from ...analysis.sag import Sag
+    from ...analysis.shown_units import Shown
+    from ...analysis.water import WaterCost
     from ...analysis.within import Within
 
 
@@ -96,9 +98,12 @@ def _paid(line: LedgerLine, found: Payback, log: LogReport) -> str:
         still = words.amount(found.still_owed_Ah, "Ah")
         return f"{name} owed the bank {owed}; at the log's end {still} of it had not been paid back."
     when = words.clock(found.paid_us, log.facts, near_us=line.stop_us)
+    zone = words.in_zone(log.facts)
     after = words.duration((found.paid_us - found.stop_us) / 1e6)
     gaps = f", {words.duration(found.uncovered_s)} without readings left out" if found.uncovered_s else ""
-    return f"{name} owed the bank {owed} at its end; the array had paid that back by {when}, {after} later{gaps}."
+    return (
+        f"{name} owed the bank {owed} at its end; the array had paid that back by {when} ({zone}), {after} later{gaps}."
+    )
 
 
 def full_again(owed: Recharge) -> str:
@@ -117,7 +122,7 @@ def water(log: LogReport) -> list[str]:
         return []
     said = []
     if not isinstance(found.cost, Missing):
-        said.append(f"The water costs {found.shown.of_water_energy(found.cost.Wh_per_1000_L)}, at the meter.")
+        said.append(f"The water costs {water_energy(found.cost, found.shown)}, at the meter.")
     plan = found.plan
     if not isinstance(plan, Missing) and plan.fill_s is not None and found.run_s:
         short = found.run_s < plan.fill_s
@@ -127,6 +132,12 @@ def water(log: LogReport) -> list[str]:
             + (": the tank takes less than it should." if short else ", longer by what is drawn meanwhile.")
         )
     return said
+
+
+def water_energy(cost: WaterCost, shown: Shown) -> str:
+    """Return what water costs, for instance ``347 Wh for 1,000 L``."""
+    energy_Wh, of_water = shown.water_energy(cost.Wh_per_1000_L)
+    return f"{words.amount(energy_Wh, 'Wh')} for {of_water}"
 
 
 def assumptions(parts: Sequence[object]) -> tuple[str, ...]:

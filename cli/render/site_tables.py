@@ -10,7 +10,7 @@ from ...analysis.inverter_report import Seen
 from ...analysis.missing import Missing
 from ...analysis.water_report import WaterReport
 from . import words
-from .site_sentences import within
+from .site_sentences import water_energy, within
 from .tables import MOST_ROWS, Table, more
 
 if TYPE_CHECKING:
@@ -125,7 +125,7 @@ def water(found: WaterReport) -> Table:
     if not isinstance(found.cost, Missing):
         energy = f"{volume(found.cost.water_L)} for {words.amount(found.cycle_Wh, 'Wh')}"
         rows.append(("Water of a usual run", energy))
-        rows.append(("Energy for the water, at the meter", found.shown.of_water_energy(found.cost.Wh_per_1000_L)))
+        rows.append(("Energy for the water, at the meter", water_energy(found.cost, found.shown)))
     if not isinstance(found.lifting, Missing):
         rows.append(("Lifting", found.lifting.sentence))
     return Table("The tank and the water", ("", "What we know"), tuple(rows), prose=True)

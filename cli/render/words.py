@@ -133,6 +133,22 @@ def zone_of(facts: Dated) -> tuple[str, tzinfo]:
         return "UTC", UTC
 
 
+def in_zone(facts: Dated) -> str:
+    """Return whose clock times are read off: a zone's name, or ``after the log's start`` where they have no dates."""
+    return "after the log's start" if facts.undated else zone_of(facts)[0]
+
+
+def offsets(facts: Dated, start_us: int, stop_us: int) -> str:
+    """Return how far a zone's clock is before UTC over a stretch of time: ``UTC+01:00``, or both where it is set."""
+    first, last = (before_utc(local(us, facts)) for us in (start_us, stop_us))
+    return first if first == last else f"{first}, then {last}"
+
+
+def before_utc(moment: datetime) -> str:
+    """Return how far a local clock is before UTC, for instance ``UTC+01:00``."""
+    return f"UTC{moment.isoformat()[-6:]}"
+
+
 def clock(us: int | None, facts: Dated, *, near_us: int | None = None) -> str:
     """Return an instant as its log's reader would read it off a clock.
 
@@ -148,8 +164,8 @@ def clock(us: int | None, facts: Dated, *, near_us: int | None = None) -> str:
     Returns
     -------
     str
-        ``13 Jun 2026 10:04:30``, ``10:04:30``, or ``+0:04:30`` for a log without dates. An hour that the clocks pass
-        twice carries the zone's abbreviation.
+        ``13 Jun 2026 10:04:30``, ``10:04:30``, or ``+0:04:30`` for a log without dates. In an hour that the clocks
+        pass twice it says how far they are before UTC: ``25 Oct 2026 01:30:00 UTC+01:00``.
     """
     if us is None:
         return UNKNOWN
@@ -162,11 +178,15 @@ def clock(us: int | None, facts: Dated, *, near_us: int | None = None) -> str:
 def date_and_clock(moment: datetime, *, date: bool = True) -> str:
     """Return a local time as ``13 Jun 2026 10:04:30``, or its clock alone.
 
-    In an hour that the clocks pass twice it carries the zone's abbreviation.
+    In an hour that the clocks pass twice it says how far they are before UTC.
     """
     text = f"{moment.day} {moment:%b %Y} {moment:%H:%M:%S}" if date else f"{moment:%H:%M:%S}"
-    passed_twice = moment.replace(fold=0).utcoffset() != moment.replace(fold=1).utcoffset()
-    return f"{text} {moment:%Z}" if passed_twice else text
+    return f"{text} {before_utc(moment)}" if passed_twice(moment) else text
+
+
+def passed_twice(moment: datetime) -> bool:
+    """Tell whether a local time comes twice, because the clocks were set back."""
+    return moment.replace(fold=0).utcoffset() != moment.replace(fold=1).utcoffset()
 
 
 def local(us: int, facts: Dated) -> datetime:
