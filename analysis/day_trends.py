@@ -25,9 +25,8 @@ LEAST_SHARE: Final = 0.5
 #: A change over all the days that is smaller than this share of the usual value is not worth a word: common practice,
 #: no source. [1]
 LEAST_CHANGE: Final = 0.05
-#: Days are taken to resemble the day before by no more than this: what a trend that is bent leaves over a straight line
-#: looks alike, too, and would hide itself (tried on simulated days). [1]
-_MOST_ALIKE: Final = 0.4
+#: A line that may bend with the values takes about so much of their likeness from day to day: tried on simulated days.
+_TAKEN_BY_LINE: Final = 0.25
 _DAY_US: Final = 86400 * MICROSECONDS
 
 Stretch = Literal["all", "before", "after"]
@@ -137,8 +136,10 @@ def _known(days: Sequence[Day], code: str) -> int:
 
 
 def _any(days: Sequence[Day], code: str) -> bool:
-    if code == "run_A" and any(day.figures.run_W is not None for day in days):
-        return False  # an inverter takes watts: its amps follow the bank's voltage
+    """Tell whether any day has a figure; amps and Ah are not followed beside watts and Wh, which say it better."""
+    better = {"run_A": "run_W", "drawn_Ah_per_h": "drawn_Wh_per_h"}.get(code)
+    if better is not None and _any(days, better):
+        return False
     return any(getattr(day.figures, code) is not None for day in days)
 
 
@@ -154,7 +155,7 @@ def _trend(stretch: Stretch, figure: tuple[str, str, str], days: Sequence[Day], 
         why = f"{there} measured long enough; at least {LEAST_DAYS} are needed"
         return DayTrend(stretch, *figure, usual, None, span_d, len(y), "not judged", why)
     slope = theil_sen(x, y)[0]
-    per_day = Within(*theil_sen(x, y, reach * _wider(y - slope * x)))
+    per_day = Within(*theil_sen(x, y, reach * _wider(y, rising=slope > 0)))
     verdict, why = _verdict(per_day, span_d, usual)
     return DayTrend(stretch, *figure, usual, per_day, span_d, len(y), verdict, why)
 
@@ -167,10 +168,17 @@ def _verdict(per_day: Within, span_d: float, usual: float) -> tuple[TrendVerdict
     return ("rising" if per_day.value > 0 else "falling"), ""
 
 
-def _wider(left_over: FloatArray) -> float:
-    """Return how much wider an interval must be where values resemble the one before; 1 where they do not."""
+def _wider(y: FloatArray, *, rising: bool) -> float:
+    """Return how much wider an interval must be where values resemble the one before; 1 where they do not.
+
+    What is left over a line that rises (or falls) any way it likes is looked at: a trend that is bent, not straight,
+    must not pass for days that are alike.
+    """
+    from scipy.optimize import isotonic_regression  # heavy, and needed for days of many logs alone
+
+    left_over = y - isotonic_regression(y, increasing=rising).x
     about = left_over - left_over.mean()
     spread = float(about @ about)
-    r = float(about[1:] @ about[:-1]) / spread if spread > 0 else 0.0
-    r = min(max(r, 0.0), _MOST_ALIKE)
+    r = float(about[1:] @ about[:-1]) / spread + _TAKEN_BY_LINE if spread > 0 else 0.0
+    r = min(max(r, 0.0), 0.9)
     return sqrt((1 + r) / (1 - r))

@@ -40,7 +40,7 @@ def render(report: Report) -> str:
         styles=("several.css",),
         title=_title(report),
         several=several_view(report, anchors),
-        views=[view_of(report, log, anchors[id(log)]) for log in full.logs],
+        views=[view_of(report, log, f"log-{place}") for place, log in enumerate(full.logs, start=1)],
         compared=tables.compared(full) if len(full.logs) > 1 else None,
         method=method.method(full),
         cautions=report.cautions,

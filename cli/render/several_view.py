@@ -172,10 +172,10 @@ def before_and_after(over: OverLogs) -> Table | None:
     rows = []
     for row in change.comparison.rows:
         name, *cells = cells_of(row)
-        rows.append((_capital(name), *cells[:-1], cells[-1] if row.differs else "none to be told"))
+        rows.append((_capital(name), *cells[:-1], cells[-1] if row.differs else "no difference"))
     days = (words.counted(n, "day") for n in (change.before_days, change.after_days))
     before, after = (f"{which}, {count}" for which, count in zip(("Before", "After"), days, strict=True))
-    head = ("", before, after, "Difference, with its 95 % interval", "Times", "Difference")
+    head = ("", before, after, "Difference, with its 95 % interval", "Times", "To be told")
     return Table("Before and after", head, tuple(rows))
 
 

@@ -96,7 +96,7 @@ def _trends_of(trends: list[DayTrend]) -> str:
 
 def _moving(trend: DayTrend) -> str:
     change = trend.change or 0.0
-    return f"{trend.name} {trend.verdict}, by {value(abs(change), trend.unit)} over {words.number(trend.span_d)} days"
+    return f"{trend.name} {trend.verdict}, by {value(abs(change), trend.unit)} over {trend.span_d:.0f} days"
 
 
 def change_said(over: OverLogs) -> list[str]:

@@ -89,12 +89,14 @@ def _panel(axes: Axes, over: OverLogs, trends: list[DayTrend]) -> None:
         axes.axvline(where, color=INK, linewidth=1.2, dashes=(2, 2))
     _room(axes, first.code, y)
     axes.set_title(f"{first.name}{f' [{unit}]' if unit else ''}", loc="left", fontsize="medium")
-    axes.set_title(" / ".join(_said(trend) for trend in trends), loc="right", fontsize="small", color=SOFT)
+    axes.set_title(_told(trends), loc="right", fontsize="small", color=ALERT)
     svg.frame_axes(axes)
 
 
-def _said(trend: DayTrend) -> str:
-    return {"no change to be told": "no change told"}.get(trend.verdict, trend.verdict)
+def _told(trends: list[DayTrend]) -> str:
+    """Return in words what can be told of a panel's trends; empty where nothing can."""
+    told = [trend for trend in trends if trend.verdict in ("rising", "falling")]
+    return "; ".join(t.verdict if t.stretch == "all" else f"{t.verdict} {t.stretch}" for t in told)
 
 
 def _of_stretch(over: OverLogs, trend: DayTrend, at: FloatArray, y: FloatArray) -> tuple[FloatArray, FloatArray]:
