@@ -7,7 +7,18 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from ...analysis.health_limits import MINIMUM_RUN_S, MINIMUM_RUN_SOURCE
-from . import charts, close_up_chart, on_strip, plate_tables, sentences, svg, tables, waterfall_chart, words
+from . import (
+    charts,
+    close_up_chart,
+    on_strip,
+    plate_tables,
+    sentences,
+    svg,
+    tables,
+    waterfall_chart,
+    whole_log_plot,
+    words,
+)
 from .axis import NAMES
 
 if TYPE_CHECKING:
@@ -18,13 +29,18 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Figure:
-    """A chart drawn for a wide and for a narrow screen, its caption, what else is to be said, and its tables."""
+    """A chart drawn for a wide and for a narrow screen, its caption, what else is to be said, and its tables.
+
+    ``plot`` is the same as JSON for the page's script, which takes the drawings' place; empty where moving and zooming
+    would show nothing more.
+    """
 
     wide: str
     narrow: str
     caption: str
     said: str
     tables: tuple[Table, ...]
+    plot: str = ""
 
 
 def whole_log(log: LogReport, name: str) -> Figure | None:
@@ -40,7 +56,8 @@ def whole_log(log: LogReport, name: str) -> Figure | None:
         caption += " Numbered lines: the markers listed beside it."
     shown = (tables.ranges(log), tables.gaps(log), tables.markers(log))
     wide, narrow = both_sizes(lambda frame, unique: charts.whole_log(log, name=unique, frame=frame), name)
-    return Figure(wide, narrow, f"{caption} {times_of(log)}", "", shown)
+    plot = whole_log_plot.whole_log(log, f"{name}-plot")
+    return Figure(wide, narrow, f"{caption} {times_of(log)}", "", shown, plot)
 
 
 def start(log: LogReport, name: str) -> Figure | None:

@@ -12,6 +12,12 @@ from . import method, sentences, tables, words
 if TYPE_CHECKING:
     from ...analysis.report import Report
 
+# What stands in the page may run and style it; nothing may be fetched, whatever a library of ours would like. The
+# library compiles the two lines that ask our script for a time axis's ticks, hence "eval".
+_POLICY = (
+    "default-src 'none'; script-src 'unsafe-inline' 'unsafe-eval'; style-src 'unsafe-inline'; img-src data:; "
+    "font-src data:; form-action 'none'; base-uri 'none'"
+)
 _FIGURE = re.compile(r"(?<=\d) (?=(?:[AVWhsdL]|Ah|Wh|VA|min|mΩ)\b|%)")
 
 
@@ -26,8 +32,8 @@ def render(report: Report) -> str:
     Returns
     -------
     str
-        A whole HTML document: style and drawings inside, no script, no address of anything else. The same report
-        gives the same bytes.
+        A whole HTML document: style, drawings and the script that lets one move and zoom them inside; it may fetch
+        nothing, and is complete with scripts off. The same report gives the same bytes.
     """
     # Loaded here, so that commands which only share this module's words do not pay for drawing.
     from jinja2 import Environment, StrictUndefined
@@ -45,6 +51,8 @@ def render(report: Report) -> str:
     return template.render(
         title=_title(report),
         style=templates.joinpath("page.css").read_text("utf-8"),
+        policy=_POLICY,
+        charts=_charts(),
         views=views,
         compared=tables.compared(report) if len(views) > 1 else None,
         method=method.method(report),
@@ -52,6 +60,16 @@ def render(report: Report) -> str:
         version=report.version,
         unknown=words.UNKNOWN,
     )
+
+
+def _charts() -> dict[str, str]:
+    """Return what the charts need in the page: the drawing library from its installed package, our script, our style."""
+    from bokeh.resources import Resources
+
+    library = Resources(mode="inline", components=["bokeh"], minified=True)
+    templates = files(__package__).joinpath("templates")
+    script, style = (templates.joinpath(f"charts.{kind}").read_text("utf-8") for kind in ("js", "css"))
+    return {"library": library.js_raw[0], "script": script, "style": style}
 
 
 def _kept_together(value: object) -> object:
