@@ -8,11 +8,15 @@ from typing import TYPE_CHECKING
 
 from ...analysis.health_limits import MINIMUM_RUN_S, MINIMUM_RUN_SOURCE
 from . import (
+    budget_table,
     charts,
     close_up_chart,
+    close_up_plot,
     on_strip,
     plate_tables,
+    runs_plot,
     sentences,
+    shares_chart,
     svg,
     tables,
     waterfall_chart,
@@ -70,7 +74,10 @@ def start(log: LogReport, name: str) -> Figure | None:
     before = words.amount(close_up_chart.before(close_up), NAMES[quantity][1])
     caption = sentences.start_as_read(close_up, log.facts, before)
     shown = (tables.start(close_up, log.facts),)
-    return Figure(wide, narrow, caption, sentences.surge(close_up, log.facts), shown)
+    if close_up_chart.unseen_s(close_up) is not None:
+        caption += " Hatched: there a higher draw could come and go between two readings."
+    plot = close_up_plot.start_close_up(close_up, log.facts, f"{name}-plot")
+    return Figure(wide, narrow, caption, sentences.surge(close_up, log.facts), shown, plot)
 
 
 def runs(log: LogReport, limits: Limits | None, name: str) -> Figure | None:
@@ -90,7 +97,8 @@ def runs(log: LogReport, limits: Limits | None, name: str) -> Figure | None:
     caption = "How long each run (dots) and the rest before it (open squares) lasted."
     caption += " The scale is logarithmic: a step up multiplies the length."
     caption += f" Shortest good run: {words.duration(minimum_run_s)}, {whose}."
-    return Figure(wide, narrow, f"{caption} {times_of(log)}", "", (tables.usual_run(log),))
+    plot = runs_plot.run_and_rest(log, minimum_run_s=minimum_run_s, minimum_off_s=minimum_off_s, name=f"{name}-plot")
+    return Figure(wide, narrow, f"{caption} {times_of(log)}", "", (tables.usual_run(log),), plot)
 
 
 def plate(log: LogReport, name: str) -> Figure | None:
@@ -105,6 +113,17 @@ def plate(log: LogReport, name: str) -> Figure | None:
         "above ends."
     )
     return Figure(wide, narrow, caption, sentences.plate(check), (plate_tables.compared(check),))
+
+
+def sureness(log: LogReport, name: str) -> Figure | None:
+    """Return the chart of what the uncertainty is made of; None where nothing is known of it."""
+    leading, table = log.charge.charge or log.charge.energy, budget_table.budget(log)
+    if leading is None or leading.sure is None or table is None:
+        return None
+    sure = leading.sure.drawn
+    wide, narrow = both_sizes(lambda frame, unique: shares_chart.shares(sure, name=unique, frame=frame), name)
+    caption = "What the ± is made of: each source's squared standard uncertainty as a share of all together."
+    return Figure(wide, narrow, caption, "", (table,))
 
 
 def _strip(log: LogReport) -> str:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 from bokeh.embed import json_item
@@ -29,9 +29,11 @@ from bokeh.plotting import figure
 
 from ...analysis.chunk import MICROSECONDS
 from . import words
-from .svg import GRID, INK, PAPER, VARIABLES
+from .svg import GAP, GRID, INK, PAPER, SOFT, VARIABLES
 
 if TYPE_CHECKING:
+    from numpy.typing import ArrayLike
+
     from ...analysis.chunk import FloatArray, TimeArray
     from ...analysis.report import LogFacts
 
@@ -40,6 +42,8 @@ _LEFT_PX = 62
 #: What is written: its size, and a name that the page's script knows.
 TEXT_PX = "13px"
 FACE = "font of the page"
+#: How a line runs between two readings, by what a reading stands for; None: straight.
+BOKEH_STEPS: dict[str, Literal["before", "after"] | None] = {"instant": None, "mean": "before", "held": "after"}
 _MS = MICROSECONDS // 1000
 _DAY_US = 86_400 * MICROSECONDS
 
@@ -124,11 +128,8 @@ class Chart:
             axis.axis_line_color = axis.major_tick_line_color = GRID
             axis.minor_tick_line_color = None
         plot.yaxis.axis_line_color = None
-        plot.xaxis.ticker = CustomJSTicker(
-            major_code="return shuntbook.ticks(cb_data, clock)", args={"clock": self._clock}
-        )
-        told = "return shuntbook.label(tick, ticks, clock)"
-        plot.xaxis.formatter = CustomJSTickFormatter(code=told, args={"clock": self._clock})
+        if "ahead" in self._clock:
+            _instants(plot, self._clock)
 
     def read(self, read: Read) -> None:
         """Let the line under the chart tell of a source."""
@@ -150,11 +151,18 @@ class Chart:
         return text.replace("&", r"\u0026").replace("<", r"\u003c").replace(">", r"\u003e")
 
 
-def _own_ids(item: Any, name: str) -> Any:
+def _instants(plot: figure, clock: dict[str, Any]) -> None:
+    """Let the page's script place and name the ticks of a time axis: it knows the zone, the library only UTC."""
+    plot.xaxis.ticker = CustomJSTicker(major_code="return shuntbook.ticks(cb_data, clock)", args={"clock": clock})
+    told = "return shuntbook.label(tick, ticks, clock)"
+    plot.xaxis.formatter = CustomJSTickFormatter(code=told, args={"clock": clock})
+
+
+def _own_ids(item: object, name: str) -> object:
     """Return the same with its ids counted from 1 in their order, the chart's name before them."""
     known: dict[str, str] = {}
 
-    def renamed(value: Any) -> Any:
+    def renamed(value: object) -> object:
         if isinstance(value, dict):
             return {key: ours(x) if key in {"id", "root_id"} else renamed(x) for key, x in value.items()}
         return [renamed(x) for x in value] if isinstance(value, list) else value
@@ -202,12 +210,17 @@ def since(told_in: str) -> dict[str, Any]:
     return {"since": told_in}
 
 
-def ms(us: TimeArray | int) -> Any:
+def ms(us: TimeArray) -> FloatArray:
     """Return instants on a chart's time axis. [ms]."""
+    return us.astype(np.float64) / _MS
+
+
+def one_ms(us: int) -> float:
+    """Return one instant, or a length of time, on a chart's time axis. [ms]."""
     return us / _MS
 
 
-def texts(start: Any, stop: Any, said: list[str], **more: Any) -> ColumnDataSource:
+def texts(start: ArrayLike, stop: ArrayLike, said: list[str], **more: ArrayLike) -> ColumnDataSource:
     """Return a source of texts, each from an instant to another."""
     return ColumnDataSource({"from": np.asarray(start), "to": np.asarray(stop), "said": said, **more})
 
@@ -244,6 +257,17 @@ def rows_on(plot: figure, names: dict[float, str]) -> None:
     axis.major_label_overrides = dict(names)
 
 
-def level(plot: figure, value: float, **line: Any) -> None:
-    """Draw a line across a plot."""
-    plot.add_layout(Span(location=value, dimension="width", **line))
+#: How time without readings looks.
+UNKNOWN_TIME = {
+    "fill_color": GAP,
+    "hatch_pattern": "/",
+    "hatch_color": SOFT,
+    "hatch_weight": 0.7,
+    "line_color": None,
+    "level": "underlay",
+}
+
+
+def zero(plot: figure) -> None:
+    """Draw the line of zero across a plot."""
+    plot.add_layout(Span(location=0.0, dimension="width", line_color=INK, line_width=0.8))

@@ -5,15 +5,29 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
-from bokeh.models import BooleanFilter, CDSView, ColumnDataSource, GlyphRenderer, Range1d
 from bokeh.core.properties import value
+from bokeh.models import BooleanFilter, CDSView, ColumnDataSource, GlyphRenderer, Range1d
 from bokeh.transform import dodge
 
 from ...analysis.chunk import MICROSECONDS
 from . import on_strip, sentences, words
 from .axis import NAMES, charted, ends
-from .plot import FACE, TEXT_PX, Chart, Read, clock_of, level, ms, rows_on, small, texts
-from .svg import ALERT, DRAW, GAP, INK, PAPER, REST, SOFT
+from .plot import (
+    BOKEH_STEPS,
+    FACE,
+    TEXT_PX,
+    UNKNOWN_TIME,
+    Chart,
+    Read,
+    clock_of,
+    ms,
+    one_ms,
+    rows_on,
+    small,
+    texts,
+    zero,
+)
+from .svg import ALERT, DRAW, INK, PAPER, REST
 from .thinning import breaks, drawable
 
 if TYPE_CHECKING:
@@ -36,7 +50,7 @@ def whole_log(log: LogReport, name: str) -> str:
     start_us, stop_us = ends(log)
     closest = 4e3 * (log.facts.usual_interval_s or 1.0)
     clock = clock_of(log.facts, start_us, stop_us)
-    chart = Chart(ms(start_us), ms(stop_us), closest=closest, clock=clock)
+    chart = Chart(one_ms(start_us), one_ms(stop_us), closest=closest, clock=clock)
     leading = charted(log)
     _quantity(chart, log, leading, NAMES[leading], 250)
     if "voltage_V" in log.envelopes and len(log.envelopes["voltage_V"].time_us):
@@ -47,15 +61,14 @@ def whole_log(log: LogReport, name: str) -> str:
 
 def gaps_on(chart: Chart, plot: figure, log: LogReport, *, told: bool = True) -> None:
     """Hatch the gaps of a log on a plot."""
-    spans = [(ms(gap.start_us), ms(gap.stop_us)) for gap in log.charge.span.gaps]
-    whole = (ms(ends(log)[0]), ms(ends(log)[1]))
+    spans = [(one_ms(gap.start_us), one_ms(gap.stop_us)) for gap in log.charge.span.gaps]
+    whole = (one_ms(ends(log)[0]), one_ms(ends(log)[1]))
     if len(spans) > _MOST_GAPS:
         spans = drawable(spans, whole, 1 / _MOST_GAPS)
     if spans:
         left, right = np.array(spans).T
         source = texts(left, right, [_no_readings(b - a) for a, b in spans])
-        style = {"fill_color": GAP, "hatch_pattern": "/", "hatch_color": SOFT, "hatch_weight": 0.7, "line_color": None}
-        plot.vstrip("from", "to", source=source, level="underlay", **style)
+        plot.vstrip("from", "to", source=source, **UNKNOWN_TIME)
         if told:
             chart.read(Read(source))
 
@@ -70,14 +83,14 @@ def _quantity(chart: Chart, log: LogReport, quantity: str, name: tuple[str, str]
     plot = chart.plot(f"{title} [{unit}]", height_px)
     gaps_on(chart, plot, log, told=quantity == charted(log))
     if quantity != "voltage_V":
-        level(plot, 0.0, line_color=INK, line_width=0.8)
+        zero(plot)
     reach = log.facts.gap_limit_s * 1e3
     if np.array_equal(envelope.low, envelope.high):
         source, drawn = _readings(plot, log, envelope)
         chart.read(Read(source, title, unit, 0.0, reach))
     else:
         source, drawn = _buckets(plot, envelope)
-        chart.read(Read(source, title, unit, ms(envelope.width_us), reach))
+        chart.read(Read(source, title, unit, one_ms(envelope.width_us), reach))
     plot.y_range.renderers = [drawn]
     _note_lines(plot, log)
 
@@ -85,23 +98,22 @@ def _quantity(chart: Chart, log: LogReport, quantity: str, name: tuple[str, str]
 def _readings(plot: figure, log: LogReport, envelope: Envelope) -> tuple[ColumnDataSource, GlyphRenderer]:
     """Draw a line through the readings, broken at gaps; a reading alone between two gaps is a dot."""
     cuts = breaks(envelope, log.facts)
-    between = (envelope.time_us[cuts - 1] + envelope.time_us[cuts]) / 2
+    between = (envelope.time_us[cuts - 1] + envelope.time_us[cuts]) // 2
     t = np.insert(envelope.time_us.astype(np.float64), cuts, between)
     x = small(np.insert(envelope.low, cuts, np.nan))
-    source = ColumnDataSource({"t": ms(t), "low": x, "high": x})
+    source = ColumnDataSource({"t": t, "low": x, "high": x})
     there = np.concatenate([[False], ~np.isnan(x), [False]])
     alone = np.flatnonzero(there[1:-1] & ~there[:-2] & ~there[2:])
     if len(alone):
-        plot.scatter(ms(t)[alone], x[alone], size=4, color=DRAW)
-    how = {"mean": "before", "held": "after"}.get(log.facts.sampling)
-    if how:
+        plot.scatter(t[alone], x[alone], size=4, color=DRAW)
+    if how := BOKEH_STEPS[log.facts.sampling]:
         return source, plot.step("t", "low", source=source, mode=how, color=DRAW, line_width=1.3)
     return source, plot.line("t", "low", source=source, color=DRAW, line_width=1.3)
 
 
 def _buckets(plot: figure, envelope: Envelope) -> tuple[ColumnDataSource, GlyphRenderer]:
     """Draw a bar from the lowest to the highest reading of each bucket."""
-    t, width = ms(envelope.time_us.astype(np.float64)), ms(envelope.width_us)
+    t, width = ms(envelope.time_us), one_ms(envelope.width_us)
     source = ColumnDataSource({"t": t, "low": small(envelope.low), "high": small(envelope.high)})
     middle = dodge("t", width / 2)
     return source, plot.vbar(middle, width, "high", "low", source=source, color=DRAW, line_width=1)
@@ -109,7 +121,7 @@ def _buckets(plot: figure, envelope: Envelope) -> tuple[ColumnDataSource, GlyphR
 
 def _note_lines(plot: figure, log: LogReport) -> None:
     if log.facts.markers:
-        at = ms(np.array([us for us, _ in log.facts.markers], dtype=np.float64))
+        at = ms(np.array([us for us, _ in log.facts.markers], dtype=np.int64))
         plot.vspan(at, line_color=INK, line_dash=[2, 2], line_width=0.9)
 
 
@@ -132,7 +144,7 @@ def _runs(plot: figure, log: LogReport, row: float) -> ColumnDataSource:
     """Draw a bar for each run, low and hatched where its end was not seen; shares of time where there are too many."""
     if len(log.cycles.cycles) > _MOST_RUNS:
         return _shares(plot, log, row)
-    spans = np.array(on_strip.seen_on(log), dtype=np.float64)
+    spans = np.array(on_strip.seen_on(log), dtype=np.int64)
     said = [_run(number, cycle) for number, cycle in enumerate(log.cycles.cycles, start=1)]
     whole = np.array([cycle.stop_us is not None for cycle in log.cycles.cycles])
     top = np.where(whole, row + 0.8, row + 0.5)
@@ -166,7 +178,7 @@ def _run(number: int, cycle: Cycle) -> str:
 def _findings(plot: figure, log: LogReport, row: float) -> ColumnDataSource:
     """Draw a line from the first to the last run that a finding rests on, a sign for its severity at either end."""
     found = [finding for finding in sentences.by_severity(log) if finding.cycles]
-    start, stop = (ms(np.array([finding.cycles[end] for finding in found], dtype=np.float64)) for end in (0, -1))
+    start, stop = (ms(np.array([finding.cycles[end] for finding in found], dtype=np.int64)) for end in (0, -1))
     height = row + 0.85 - 0.7 * (np.arange(len(found)) + 0.5) / len(found)
     said = [f"{finding.severity}: {words.shortened(finding.title, _MOST_TEXT)}" for finding in found]
     source = texts(start, stop, said, height=height, sign=[_SIGNS[finding.severity] for finding in found])
@@ -178,7 +190,7 @@ def _findings(plot: figure, log: LogReport, row: float) -> ColumnDataSource:
 
 def _notes(plot: figure, log: LogReport, row: float) -> ColumnDataSource:
     """Draw the number of each note; the text of it is only told."""
-    at = ms(np.array([us for us, _ in log.facts.markers], dtype=np.float64))
+    at = ms(np.array([us for us, _ in log.facts.markers], dtype=np.int64))
     said = [
         f"note {number}: {words.shortened(text, _MOST_TEXT)}"
         for number, (_, text) in enumerate(log.facts.markers, start=1)
