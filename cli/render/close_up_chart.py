@@ -90,7 +90,7 @@ def settled(close_up: CloseUp) -> float | None:
 
 
 def highest(close_up: CloseUp) -> tuple[float, float] | None:
-    """Return when the highest reading of the run came, in seconds since its start, and what it was; None without one."""
+    """Return when the run's highest reading came, in seconds since its start, and what it was; None without one."""
     seconds, x = around(close_up)
     during = _during(close_up.cycle, seconds)
     if not len(during):

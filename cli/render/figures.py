@@ -131,7 +131,7 @@ def _strip(log: LogReport) -> str:
     name, length_s = sentences.load_name(log), on_strip.bucket_s(log)
     if length_s is not None:
         each = f"the share of each {_length(length_s)} that {name} was on"
-        return f" Below it: {each}; its runs are too many to be shown one by one."
+        return f" Below it: {each}, or, where there is room to zoom in, its runs one by one."
     text = f" The bars below it are the runs of {name}."
     if any(cycle.stop_us is None for cycle in log.cycles.cycles):
         text += " A low, hatched bar is a run whose end was not seen, up to where it last was."

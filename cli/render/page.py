@@ -63,7 +63,7 @@ def render(report: Report) -> str:
 
 
 def _charts() -> dict[str, str]:
-    """Return what the charts need in the page: the drawing library from its installed package, our script, our style."""
+    """Return what the charts need: the drawing library out of its installed package, our script and our style."""
     from bokeh.resources import Resources
 
     library = Resources(mode="inline", components=["bokeh"], minified=True)

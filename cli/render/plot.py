@@ -38,12 +38,14 @@ if TYPE_CHECKING:
     from ...analysis.report import LogFacts
 
 #: Room left of every plot, so that plots above each other share their time axis. [px]
-_LEFT_PX = 62
+_LEFT_PX = 54
 #: What is written: its size, and a name that the page's script knows.
 TEXT_PX = "13px"
 FACE = "font of the page"
 #: How a line runs between two readings, by what a reading stands for; None: straight.
 BOKEH_STEPS: dict[str, Literal["before", "after"] | None] = {"instant": None, "mean": "before", "held": "after"}
+# Longer names than this do not fit beside each other on a phone. [characters]
+_TWO_COLUMNS = 18
 _MS = MICROSECONDS // 1000
 _DAY_US = 86_400 * MICROSECONDS
 
@@ -98,7 +100,7 @@ class Chart:
             height=height_px,
             sizing_mode="stretch_width",
             x_range=self.x_range,
-            y_range=y_range or DataRange1d(range_padding=0.06),
+            y_range=y_range or DataRange1d(range_padding=0.1),
             y_axis_type="log" if logarithmic else "linear",
             tools=[PanTool(dimensions="width"), WheelZoomTool(dimensions="width", zoom_on_axis=False)],
             toolbar_location=None,
@@ -231,11 +233,12 @@ def small(values: FloatArray) -> np.ndarray[tuple[int], np.dtype[np.float32]]:
 
 
 def legend(plot: figure, items: list[tuple[str, list[Any]]]) -> None:
-    """Say above a plot what its signs are."""
+    """Say above a plot what its signs are: in one column or two, and in more where the page's script finds room."""
+    longest = max(len(name) for name, _ in items)
     plot.add_layout(
         Legend(
             items=items,
-            ncols=2,
+            ncols=2 if longest < _TWO_COLUMNS else 1,
             location="top_left",
             background_fill_color=None,
             border_line_color=None,
@@ -244,7 +247,7 @@ def legend(plot: figure, items: list[tuple[str, list[Any]]]) -> None:
             label_text_font_size=TEXT_PX,
             padding=2,
             margin=0,
-            spacing=2,
+            spacing=8,
         ),
         "above",
     )

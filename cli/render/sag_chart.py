@@ -102,8 +102,7 @@ def sag_at_starts(sags: Sags, log: LogReport, *, name: str = "sag", frame: Frame
                 on_axis(np.array([stop_us]), log.facts),
                 [[coming.value - coming.low], [coming.high - coming.value]],
             )
-            style = {"color": ALERT, "capsize": 4, "fillstyle": "none", "markersize": 7}
-            axes.errorbar(at, [coming.value], yerr=off, fmt="D", label=said["next"], **style)
+            axes.errorbar(at, [coming.value], yerr=off, fmt="D", color=ALERT, capsize=4, mfc="none", label=said["next"])
         if sags.cut_off_V is not None:
             axes.axhline(sags.cut_off_V, color=ALERT, linestyle="--", linewidth=1.6, label=said["cut_off"])
         axes.set_ylim(*range_V(sags))

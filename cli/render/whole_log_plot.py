@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -99,7 +100,7 @@ def _readings(plot: figure, log: LogReport, envelope: Envelope) -> tuple[ColumnD
     """Draw a line through the readings, broken at gaps; a reading alone between two gaps is a dot."""
     cuts = breaks(envelope, log.facts)
     between = (envelope.time_us[cuts - 1] + envelope.time_us[cuts]) // 2
-    t = np.insert(envelope.time_us.astype(np.float64), cuts, between)
+    t = ms(np.insert(envelope.time_us, cuts, between))
     x = small(np.insert(envelope.low, cuts, np.nan))
     source = ColumnDataSource({"t": t, "low": x, "high": x})
     there = np.concatenate([[False], ~np.isnan(x), [False]])
@@ -127,9 +128,10 @@ def _note_lines(plot: figure, log: LogReport) -> None:
 
 def _events(chart: Chart, log: LogReport) -> None:
     """Add a plot of what happened: a row each for runs, findings and notes."""
-    rows = [(_runs, "on", log.cycles.cycles)]
-    rows += [(_findings, "findings", [f for f in log.findings if f.cycles]), (_notes, "notes", log.facts.markers)]
-    there = [(draw, row) for draw, row, what in rows if what]
+    there: list[tuple[Callable[[figure, LogReport, float], ColumnDataSource], str]] = []
+    there += [(_runs, "on")] if log.cycles.cycles else []
+    there += [(_findings, "findings")] if any(finding.cycles for finding in log.findings) else []
+    there += [(_notes, "notes")] if log.facts.markers else []
     if not there:
         return
     plot = chart.plot("", 34 + 26 * len(there), y_range=Range1d(0, len(there)))
@@ -148,7 +150,7 @@ def _runs(plot: figure, log: LogReport, row: float) -> ColumnDataSource:
     said = [_run(number, cycle) for number, cycle in enumerate(log.cycles.cycles, start=1)]
     whole = np.array([cycle.stop_us is not None for cycle in log.cycles.cycles])
     top = np.where(whole, row + 0.8, row + 0.5)
-    source = texts(*ms(spans.T), said, top=top)
+    source = texts(ms(spans[:, 0]), ms(spans[:, 1]), said, top=top)
     for those, style in (
         (whole, {"fill_color": REST}),
         (~whole, {"fill_color": PAPER, "hatch_pattern": "/", "hatch_color": REST}),

@@ -12,7 +12,7 @@ const shuntbook = (() => {
   ];
   const STEPS_IN_MONTHS = [1, 2, 3, 6, 12, 24, 60, 120];
   // A finger is so wide, and a tick's text needs so much room. [px]
-  const FINGER = 22, TICK = 92;
+  const FINGER = 22, TICK = 80;
   const HOW = "Drag sideways to move. Pinch, or turn the wheel with Ctrl held, to zoom. " +
     "A finger or pointer on the chart reads it.";
 
@@ -111,7 +111,9 @@ const shuntbook = (() => {
   // ---- A chart in the place of a drawing ----------------------------------------------------------------------------
   const inColours = (text) => {
     const style = getComputedStyle(document.documentElement), face = getComputedStyle(document.body).fontFamily;
+    const wide = document.querySelector("main").clientWidth >= 640;
     return JSON.parse(text, (key, value) => {
+      if (key === "ncols" && wide) return 4;
       if (typeof value !== "string" || !(key === "value" || /_(color|font)$/.test(key))) return value;
       if (value === "font of the page") return face;
       return value.startsWith("var(--") ? style.getPropertyValue(value.slice(4, -1)).trim() : value;
