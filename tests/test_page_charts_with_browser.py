@@ -26,11 +26,12 @@ def driven():
 
 
 def opened(driven, path, width=1440, *, dark=False):
-    """Open a page."""
+    """Open a page; what was logged of pages before it is let go."""
     driven.execute_cdp_cmd("Emulation.setScriptExecutionDisabled", {"value": False})
     as_wide_as(driven, width, dark=dark)
+    for log in ("browser", "performance"):
+        driven.get_log(log)
     driven.get(path.as_uri())
-    driven.get_log("browser")
 
 
 def drawn(driven, place):
@@ -75,6 +76,14 @@ def mouse(driven, kind, x, y, **more):
     driven.execute_cdp_cmd("Input.dispatchMouseEvent", {"type": kind, "x": x, "y": y, **more})
 
 
+def swipe(driven, start, step):
+    """Draw a finger over the page, in steps of so many pixels."""
+    (x, y), (dx, dy) = start, step
+    for kind, far in (("touchStart", 0), *(("touchMove", far) for far in range(1, 12)), ("touchEnd", None)):
+        points = [] if far is None else [{"x": x + dx * far, "y": y + dy * far}]
+        driven.execute_cdp_cmd("Input.dispatchTouchEvent", {"type": kind, "touchPoints": points})
+
+
 def faults(driven):
     """What the console has that is more than a remark."""
     return [entry for entry in driven.get_log("browser") if entry["level"] != "INFO"]
@@ -89,7 +98,7 @@ def asked(driven):
 
 @pytest.mark.parametrize("width", WIDTHS)
 def test_every_chart_draws_and_nothing_is_fetched(driven, demo, width):
-    """At each width all charts draw within the page, the console has no fault, and only the page itself is asked for."""
+    """At each width all charts draw within the page, the console has no fault, and only the page is asked for."""
     page = demo / "page.html"
     opened(driven, page, width)
     for place in range(count(driven)):
@@ -130,7 +139,7 @@ def test_a_pointer_reads_what_the_log_says(driven, demo):
 
 
 def test_a_drag_moves_and_the_ends_hold(driven, demo):
-    """Dragged to the right, the chart shows what was before, as much of it as until then; it stops at the log's ends."""
+    """Dragged to the right, the chart shows as much of what was before; it stops at the log's ends."""
     opened(driven, demo / "page.html")
     box = drawn(driven, WEEK)
     whole = shown(driven, WEEK)
@@ -151,7 +160,7 @@ def test_a_drag_moves_and_the_ends_hold(driven, demo):
 
 
 def test_the_wheel_and_a_swipe_are_the_page_s(driven, demo):
-    """The wheel scrolls the page, with Ctrl it zooms; a finger's swipe up scrolls the page too."""
+    """The wheel scrolls the page, with Ctrl it zooms; a finger scrolls up and down, sideways it moves."""
     opened(driven, demo / "page.html", 360)
     box = drawn(driven, WEEK)
     whole, x, y = shown(driven, WEEK), box["x"] + box["width"] / 2, box["y"] + 60
@@ -164,10 +173,13 @@ def test_the_wheel_and_a_swipe_are_the_page_s(driven, demo):
     mouse(driven, "mouseWheel", x, y, deltaX=0, deltaY=-90, modifiers=2)
     until(lambda: shown(driven, WEEK) != whole, "zooming")
     press(driven, WEEK, "Whole")
-    swipe = {"x": x, "y": y, "yDistance": -150, "gestureSourceType": "touch", "speed": 2000}
-    driven.execute_cdp_cmd("Input.synthesizeScrollGesture", swipe)
+    swipe(driven, (x, y), (0, -8))
     until(lambda: driven.execute_script("return scrollY") > scrolled + 50, "the page's scrolling by a finger")
     assert shown(driven, WEEK) == whole
+    press(driven, WEEK, "Zoom in")
+    before, box = shown(driven, WEEK), drawn(driven, WEEK)
+    swipe(driven, (x, box["y"] + 60), (8, 0))
+    until(lambda: shown(driven, WEEK)[0] < before[0], "moving by a finger")
 
 
 def test_no_chart_is_a_trap_for_the_keyboard(driven, demo):
