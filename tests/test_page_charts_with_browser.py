@@ -182,6 +182,19 @@ def test_the_wheel_and_a_swipe_are_the_page_s(driven, demo):
     until(lambda: shown(driven, WEEK)[0] < before[0], "moving by a finger")
 
 
+def test_a_chart_in_a_closed_fold_draws_when_it_is_opened(driven, demo):
+    """It waits until it can be seen, and then has the width of the page."""
+    opened(driven, demo / "page.html")
+    last = count(driven) - 1
+    fold = f"""{CHART} const fold = document.createElement("details");
+        chart.figure.before(fold); fold.append(chart.figure); fold.scrollIntoView({{block: "center"}}); window.fold = fold"""
+    driven.execute_script(fold, last)
+    drawn(driven, 0)
+    assert not driven.execute_script(f"{CHART} return chart.figure.classList.contains('drawn')", last)
+    driven.execute_script("fold.open = true")
+    assert drawn(driven, last)["width"] > 800
+
+
 def test_no_chart_is_a_trap_for_the_keyboard(driven, demo):
     """Charts are pictures with a name and out of the tab order; their buttons are in it."""
     opened(driven, demo / "page.html")
