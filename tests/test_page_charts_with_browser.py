@@ -13,6 +13,8 @@ from test_plots import NASTY
 import shuntbook
 from shuntbook.cli.render.page import render
 
+# A browser draws every chart of a page, also where other work takes most of the machine.
+pytestmark = pytest.mark.timeout(400)
 CHART = "const chart = [...shuntbook.charts.values()][arguments[0]];"
 # Of the demo's charts: the whole log of its second week, which has a reading a second, and its pump's runs.
 WEEK, RUNS = 5, 6
@@ -187,7 +189,8 @@ def test_a_chart_in_a_closed_fold_draws_when_it_is_opened(driven, demo):
     opened(driven, demo / "page.html")
     last = count(driven) - 1
     fold = f"""{CHART} const fold = document.createElement("details");
-        chart.figure.before(fold); fold.append(chart.figure); fold.scrollIntoView({{block: "center"}}); window.fold = fold"""
+        chart.figure.before(fold); fold.append(chart.figure);
+        fold.scrollIntoView({{block: "center"}}); window.fold = fold"""
     driven.execute_script(fold, last)
     drawn(driven, 0)
     assert not driven.execute_script(f"{CHART} return chart.figure.classList.contains('drawn')", last)

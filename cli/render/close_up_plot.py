@@ -63,7 +63,7 @@ def _levels(plot: figure, close_up: CloseUp, unit_s: float, unit: str) -> list[_
     """Draw where the readings settle, and ring the highest."""
     signs: list[_Sign] = []
     if (settled := close_up_chart.settled(close_up)) is not None:
-        line = plot.hspan([settled], line_color=REST, line_width=2, line_dash=[6, 4])
+        line = plot.hspan([settled], line_color=REST, line_width=2, line_dash="dashed")
         signs.append((f"settles at {words.amount(settled, unit)}", [line]))
     if (highest := close_up_chart.highest(close_up)) is not None:
         ring = plot.scatter(

@@ -30,7 +30,7 @@ def run_and_rest(log: LogReport, *, minimum_run_s: float | None, minimum_off_s: 
     """
     runs = [(c.start_us, c.run_s) for c in log.cycles.cycles if c.run_s]
     rests = [(c.start_us, c.off_before_s) for c in log.cycles.cycles if c.off_before_s]
-    limits_s = [("run", minimum_run_s, [6, 4]), ("rest", minimum_off_s, [2, 3])]
+    limits_s = [("run", minimum_run_s, "dashed"), ("rest", minimum_off_s, "dotted")]
     lengths_s = [s for _, s in runs + rests] + [limit_s for _, limit_s, _ in limits_s if limit_s]
     starts_us = [us for us, _ in runs + rests]
     first_us, last_us = min(starts_us), max([*starts_us, min(starts_us) + 2_000_000])

@@ -38,7 +38,7 @@ def sag_at_starts(sags: Sags, log: LogReport, name: str) -> str:
     if sags.next_V is not None:
         signs.append((said["next"], _next(chart, plot, sags.next_V, one_ms(stop_us))))
     if (cut_off_V := sags.cut_off_V) is not None:
-        line = plot.hspan([cut_off_V], line_color=ALERT, line_dash=[6, 4], line_width=1.6)
+        line = plot.hspan([cut_off_V], line_color=ALERT, line_dash="dashed", line_width=1.6)
         signs.append((said["cut_off"], [line]))
     legend(plot, signs)
     return chart.finished(name)

@@ -32,7 +32,7 @@ def state_over_time(state: StateOfCharge, log: LogReport, *, floor_pct: float | 
     line = plot.line("t", "low", source=counted, color=DRAW, line_width=1.8)
     signs = [("counted", [line]), ("95 % interval", [band])]
     if floor_pct is not None:
-        signs.append(("usable depth", [plot.hspan([floor_pct], line_color=ALERT, line_dash=[6, 4], line_width=1.6)]))
+        signs.append(("usable depth", [plot.hspan([floor_pct], line_color=ALERT, line_dash="dashed", line_width=1.6)]))
     legend(plot, signs)
     reach = one_ms(stop_us - start_us)
     chart.read(Read(counted, "state of charge", "%", 0.0, reach))

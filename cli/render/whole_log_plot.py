@@ -123,7 +123,7 @@ def _buckets(plot: figure, envelope: Envelope) -> tuple[ColumnDataSource, GlyphR
 def _note_lines(plot: figure, log: LogReport) -> None:
     if log.facts.markers:
         at = ms(np.array([us for us, _ in log.facts.markers], dtype=np.int64))
-        plot.vspan(at, line_color=INK, line_dash=[2, 2], line_width=0.9)
+        plot.vspan(at, line_color=INK, line_dash="dotted", line_width=0.9)
 
 
 def _events(chart: Chart, log: LogReport) -> None:
