@@ -94,17 +94,22 @@ const shuntbook = (() => {
     return { at: data.t[i], text: `${says} ${value} ${unit}`, width };
   };
   const readText = ([data], x, finger) => {
+    // What has a length is told where the finger is on it, or as good as; a point, where the finger is near.
     let best = null, least = finger;
     for (let i = 0; i < data.said.length; i++) {
       const away = Math.max(data.from[i] - x, x - data.to[i], 0);
-      if (away < least) [best, least] = [i, away];
+      if (away < least && (data.from[i] === data.to[i] || away < finger / 8)) [best, least] = [i, away];
     }
     return best === null ? null : { at: data.from[best], text: data.said[best], only: data.from[best] === data.to[best] };
+  };
+  const length = (ms) => {
+    const [unit, name] = ms < 2 * MINUTE ? [SECOND, "s"] : ms < 2 * HOUR ? [MINUTE, "min"] : [HOUR, "h"];
+    return `${number(ms / unit)} ${name}`;
   };
   const told = (reads, x, finger, clock) => {
     const found = reads.map((read) => (read[0].said ? readText(read, x, finger) : readValue(read, x))).filter(Boolean);
     const leading = found.find((each) => each.width !== undefined) ?? found.find((each) => each.only);
-    const stretch = leading?.width ? `from ${instant(leading.at, clock)}` : instant(leading?.at ?? x, clock);
+    const stretch = leading?.width ? `${length(leading.width)} from ${instant(leading.at, clock)}` : instant(leading?.at ?? x, clock);
     return { at: leading ? leading.at + (leading.width ?? 0) / 2 : x, text: [stretch, ...found.map((f) => f.text)].join(" · ") };
   };
 
