@@ -131,6 +131,12 @@ def bank_report(
     )
 
 
+def cut_off_V(site: Site, load: Load | None) -> float | None:
+    """Return below which voltage a load is switched off: by its inverter, else as the bank's owner says. [V]."""
+    inverter = None if load is None else site.inverter_of(load)
+    return site.bank.cut_off_V if inverter is None else inverter.cut_off_V
+
+
 def _recharge(site: Site, taken_Ah: float, daily_use_Wh: float | None) -> Recharge | Missing:
     owed = recharge(site.bank, site.array, taken_Ah, daily_use_Wh=daily_use_Wh or 0.0)
     if isinstance(owed, Missing):
@@ -188,16 +194,15 @@ def _sag(site: Site, load: Load | None, cycles: Cycles, ohms: Resistance | Missi
     before_V = min((cycle.before_V for cycle in cycles.cycles if cycle.before_V is not None), default=None)
     if before_V is None:
         return Missing(what, (), "no start was seen with the volts before it")
-    inverter = site.inverter_of(load)
-    cut_off_V = site.bank.cut_off_V if inverter is None else inverter.cut_off_V
-    if cut_off_V is None and inverter is None:
+    inverter, stops_V = site.inverter_of(load), cut_off_V(site, load)
+    if stops_V is None and inverter is None:
         return Missing(what, ("bank.cut_off_V",))
     seen_A = [cycle.surge_A for cycle in cycles.cycles if cycle.surge_resolved and cycle.surge_A is not None]
     if not seen_A:
-        return _sag_by_plate(site, inverter, before_V, ohms, cut_off_V)
+        return _sag_by_plate(site, inverter, before_V, ohms, stops_V)
     extra_A = Within(median(seen_A), min(seen_A), max(seen_A))
     many = f"The start draws what the {len(seen_A)} starts of this log did, from the least to the most."
-    return _said(sag(before_V, ohms.mohm, cut_off_V, extra_A=extra_A), many)
+    return _said(sag(before_V, ohms.mohm, stops_V, extra_A=extra_A), many)
 
 
 def _sag_by_plate(

@@ -33,10 +33,10 @@ class EnvelopeFold:
     quantity : str
         Which quantity to follow.
     most : int
-        Highest number of buckets kept. [1]
+        Highest number of buckets kept; a log with no more readings keeps each of them. [1]
     """
 
-    def __init__(self, quantity: str, *, most: int = 4000) -> None:
+    def __init__(self, quantity: str, *, most: int = 12_000) -> None:
         self._quantity = quantity
         self._most = most
         self._width_us = 1000

@@ -30,7 +30,7 @@ def browser():
     options.binary_location = chromium
     for argument in _ARGUMENTS:
         options.add_argument(argument)
-    options.set_capability("goog:loggingPrefs", {"browser": "ALL"})
+    options.set_capability("goog:loggingPrefs", {"browser": "ALL", "performance": "ALL"})
     driven = webdriver.Chrome(options=options, service=webdriver.ChromeService(driver))
     try:
         yield driven

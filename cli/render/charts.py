@@ -14,7 +14,7 @@ from ...analysis.chunk import MICROSECONDS
 from . import on_strip, svg, words
 from .axis import NAMES, STEPS, charted, duration_axis, ends, on_axis, span_of, time_axis
 from .svg import ALERT, DRAW, GAP, INK, PAPER, REST, SOFT, WIDE, Frame
-from .thinning import Span, drawable, extremes, thinned
+from .thinning import Span, breaks, drawable, extremes, thinned
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -105,13 +105,11 @@ def run_and_rest(
 def _draw_envelope(axes: Axes, envelope: Envelope, log: LogReport) -> None:
     """Fill between lowest and highest; a gap breaks it, and a reading alone between gaps is a dot."""
     time_us, low, high = envelope.time_us, envelope.low, envelope.high
-    breaks = np.flatnonzero(np.diff(time_us) > log.facts.gap_limit_s * MICROSECONDS + envelope.width_us) + 1
-    if log.facts.sampling == "held":
-        breaks = breaks[:0]
-    pieces = np.split(np.arange(len(time_us)), breaks)
+    cuts = breaks(envelope, log.facts)
+    pieces = np.split(np.arange(len(time_us)), cuts)
     alone = np.array([piece[0] for piece in pieces if len(piece) == 1], dtype=np.intp)
     middle = on_axis(time_us, log.facts)
-    x, low_cut, high_cut = (np.insert(v, breaks, np.nan) for v in (middle, low, high))
+    x, low_cut, high_cut = (np.insert(v, cuts, np.nan) for v in (middle, low, high))
     stepped = log.facts.sampling == "held" or envelope.width_us < MICROSECONDS
     step = STEPS[log.facts.sampling] if stepped else None
     axes.fill_between(x, low_cut, high_cut, step=step, color=DRAW, linewidth=1.0)  # type: ignore[arg-type]

@@ -10,7 +10,7 @@ from ...analysis.chunk import MICROSECONDS, Chunk, FloatArray
 from ...analysis.levels import START_S
 from . import svg, words
 from .axis import NAMES, STEPS, since
-from .svg import ALERT, DRAW, INK, REST, WIDE, Frame
+from .svg import ALERT, DRAW, GAP, INK, REST, SOFT, WIDE, Frame
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -18,6 +18,8 @@ if TYPE_CHECKING:
     from ...analysis.cycle_record import Cycle
     from ...analysis.report import CloseUp, LogFacts
 
+#: What lies between two readings of a start.
+UNSEEN = "a higher draw would go unseen"
 # Fewer readings than these show no level.
 _LEAST_READINGS = 3
 
@@ -39,7 +41,7 @@ def start_close_up(close_up: CloseUp, facts: LogFacts, *, name: str = "start", f
         The size to draw for.
     """
     quantity = quantity_of(close_up.readings)
-    seconds, x = _around(close_up)
+    seconds, x = around(close_up)
     title, unit = NAMES[quantity]
     told_in, unit_s = since(float(seconds[-1] - seconds[0]))
     with svg.drawing(frame) as figure:
@@ -48,13 +50,16 @@ def start_close_up(close_up: CloseUp, facts: LogFacts, *, name: str = "start", f
         axes.plot(seconds / unit_s, x, drawstyle=f"steps-{step}" if step else "default", color=DRAW, linewidth=1.0)
         axes.plot(seconds / unit_s, x, "o", color=DRAW, markersize=3.5, label="a reading")
         _draw_settled(axes, settled(close_up), unit)
-        _draw_highest(axes, close_up.cycle, seconds, x, unit_s, unit)
+        _draw_highest(axes, highest(close_up), unit_s, unit)
+        if (unseen := unseen_s(close_up)) is not None:
+            left, right = unseen[0] / unit_s, unseen[1] / unit_s
+            axes.axvspan(left, right, facecolor=GAP, edgecolor=SOFT, hatch="//", linewidth=0, zorder=0, label=UNSEEN)
         axes.axhline(0, color=INK, linewidth=0.8)
         axes.set_xlabel(f"{told_in} from the start")
         axes.set_ylabel(f"{title} as read [{unit}]")
         svg.frame_axes(axes)
         axes.spines["bottom"].set_visible(False)
-        figure.legend(loc="outside upper left", ncols=3 if frame is WIDE else 1, handlelength=1.6)
+        figure.legend(loc="outside upper left", ncols=4 if frame is WIDE else 1, handlelength=1.6)
         return svg.inline(figure, name=name, label=f"{title.capitalize()} as read around one start")
 
 
@@ -65,7 +70,7 @@ def quantity_of(readings: Chunk) -> str:
 
 def before(close_up: CloseUp) -> float | None:
     """Return what was read before the start, in the chart's unit; None where the chart shows nothing of it."""
-    seconds, x = _around(close_up)
+    seconds, x = around(close_up)
     earlier = x[seconds < 0]
     return float(np.median(earlier)) if len(earlier) else None
 
@@ -76,7 +81,7 @@ def settled(close_up: CloseUp) -> float | None:
     That is their median once the start is over, up to the stop. A draw that falls as the run goes on settles lower
     over the whole run than in the first seconds that the chart shows, so the run's own figure would miss its dots.
     """
-    seconds, x = _around(close_up)
+    seconds, x = around(close_up)
     running = _during(close_up.cycle, seconds)
     later = running[seconds[running] > START_S]
     if len(later) < _LEAST_READINGS:
@@ -84,8 +89,31 @@ def settled(close_up: CloseUp) -> float | None:
     return float(np.median(x[later])) if len(later) >= _LEAST_READINGS else None
 
 
-def _around(close_up: CloseUp) -> tuple[FloatArray, FloatArray]:
-    """Return the readings that are there, each with its seconds since the start."""
+def highest(close_up: CloseUp) -> tuple[float, float] | None:
+    """Return when the run's highest reading came, in seconds since its start, and what it was; None without one."""
+    seconds, x = around(close_up)
+    during = _during(close_up.cycle, seconds)
+    if not len(during):
+        return None
+    top = during[x[during].argmax()]
+    return float(seconds[top]), float(x[top])
+
+
+def unseen_s(close_up: CloseUp) -> tuple[float, float] | None:
+    """Return from when to when a higher draw may have come and gone between readings; None where the surge was seen.
+
+    That is from the last reading before the start to the first after the highest one, in seconds since the start.
+    """
+    top = highest(close_up)
+    if close_up.cycle.surge_resolved or top is None:
+        return None
+    seconds, _ = around(close_up)
+    earlier, later = seconds[seconds < 0], seconds[seconds > top[0]]
+    return (float(earlier[-1]) if len(earlier) else 0.0, float(later[0]) if len(later) else float(seconds[-1]))
+
+
+def around(close_up: CloseUp) -> tuple[FloatArray, FloatArray]:
+    """Return the seconds since the start of each reading that is there, and what was read."""
     readings = close_up.readings
     x = readings.quantities[quantity_of(readings)]
     there = ~np.isnan(x)
@@ -103,9 +131,8 @@ def _draw_settled(axes: Axes, level: float | None, unit: str) -> None:
         axes.axhline(level, color=REST, linewidth=2, dashes=(5, 3), label=said)
 
 
-def _draw_highest(axes: Axes, cycle: Cycle, seconds: FloatArray, x: FloatArray, unit_s: float, unit: str) -> None:
-    during = _during(cycle, seconds)
-    if len(during):
-        top = during[x[during].argmax()]
-        said = f"highest, {words.amount(float(x[top]), unit)}"
-        axes.plot(seconds[top] / unit_s, x[top], "o", color=ALERT, markersize=11, fillstyle="none", mew=2, label=said)
+def _draw_highest(axes: Axes, top: tuple[float, float] | None, unit_s: float, unit: str) -> None:
+    if top is not None:
+        at, x = top
+        said = f"highest, {words.amount(x, unit)}"
+        axes.plot(at / unit_s, x, "o", color=ALERT, markersize=11, fillstyle="none", mew=2, label=said)

@@ -7,7 +7,22 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from ...analysis.health_limits import MINIMUM_RUN_S, MINIMUM_RUN_SOURCE
-from . import charts, close_up_chart, on_strip, plate_tables, sentences, svg, tables, waterfall_chart, words
+from . import (
+    budget_table,
+    charts,
+    close_up_chart,
+    close_up_plot,
+    on_strip,
+    plate_tables,
+    runs_plot,
+    sentences,
+    shares_chart,
+    svg,
+    tables,
+    waterfall_chart,
+    whole_log_plot,
+    words,
+)
 from .axis import NAMES
 
 if TYPE_CHECKING:
@@ -18,13 +33,18 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Figure:
-    """A chart drawn for a wide and for a narrow screen, its caption, what else is to be said, and its tables."""
+    """A chart drawn for a wide and for a narrow screen, its caption, what else is to be said, and its tables.
+
+    ``plot`` is the same as JSON for the page's script, which takes the drawings' place; empty where moving and zooming
+    would show nothing more.
+    """
 
     wide: str
     narrow: str
     caption: str
     said: str
     tables: tuple[Table, ...]
+    plot: str = ""
 
 
 def whole_log(log: LogReport, name: str) -> Figure | None:
@@ -40,7 +60,8 @@ def whole_log(log: LogReport, name: str) -> Figure | None:
         caption += " Numbered lines: the markers listed beside it."
     shown = (tables.ranges(log), tables.gaps(log), tables.markers(log))
     wide, narrow = both_sizes(lambda frame, unique: charts.whole_log(log, name=unique, frame=frame), name)
-    return Figure(wide, narrow, f"{caption} {times_of(log)}", "", shown)
+    plot = whole_log_plot.whole_log(log, f"{name}-plot")
+    return Figure(wide, narrow, f"{caption} {times_of(log)}", "", shown, plot)
 
 
 def start(log: LogReport, name: str) -> Figure | None:
@@ -53,7 +74,10 @@ def start(log: LogReport, name: str) -> Figure | None:
     before = words.amount(close_up_chart.before(close_up), NAMES[quantity][1])
     caption = sentences.start_as_read(close_up, log.facts, before)
     shown = (tables.start(close_up, log.facts),)
-    return Figure(wide, narrow, caption, sentences.surge(close_up, log.facts), shown)
+    if close_up_chart.unseen_s(close_up) is not None:
+        caption += " Hatched: there a higher draw could come and go between two readings."
+    plot = close_up_plot.start_close_up(close_up, log.facts, f"{name}-plot")
+    return Figure(wide, narrow, caption, sentences.surge(close_up, log.facts), shown, plot)
 
 
 def runs(log: LogReport, limits: Limits | None, name: str) -> Figure | None:
@@ -73,7 +97,8 @@ def runs(log: LogReport, limits: Limits | None, name: str) -> Figure | None:
     caption = "How long each run (dots) and the rest before it (open squares) lasted."
     caption += " The scale is logarithmic: a step up multiplies the length."
     caption += f" Shortest good run: {words.duration(minimum_run_s)}, {whose}."
-    return Figure(wide, narrow, f"{caption} {times_of(log)}", "", (tables.usual_run(log),))
+    plot = runs_plot.run_and_rest(log, minimum_run_s=minimum_run_s, minimum_off_s=minimum_off_s, name=f"{name}-plot")
+    return Figure(wide, narrow, f"{caption} {times_of(log)}", "", (tables.usual_run(log),), plot)
 
 
 def plate(log: LogReport, name: str) -> Figure | None:
@@ -90,12 +115,23 @@ def plate(log: LogReport, name: str) -> Figure | None:
     return Figure(wide, narrow, caption, sentences.plate(check), (plate_tables.compared(check),))
 
 
+def sureness(log: LogReport, name: str) -> Figure | None:
+    """Return the chart of what the uncertainty is made of; None where nothing is known of it."""
+    leading, table = log.charge.charge or log.charge.energy, budget_table.budget(log)
+    if leading is None or leading.sure is None or table is None:
+        return None
+    sure = leading.sure.drawn
+    wide, narrow = both_sizes(lambda frame, unique: shares_chart.shares(sure, name=unique, frame=frame), name)
+    caption = "What the ± is made of: each source's squared standard uncertainty as a share of all together."
+    return Figure(wide, narrow, caption, "", (table,))
+
+
 def _strip(log: LogReport) -> str:
     """Say what the strip below the chart shows."""
     name, length_s = sentences.load_name(log), on_strip.bucket_s(log)
     if length_s is not None:
         each = f"the share of each {_length(length_s)} that {name} was on"
-        return f" Below it: {each}; its runs are too many to be shown one by one."
+        return f" Below it: {each}, or, where there is room to zoom in, its runs one by one."
     text = f" The bars below it are the runs of {name}."
     if any(cycle.stop_us is None for cycle in log.cycles.cycles):
         text += " A low, hatched bar is a run whose end was not seen, up to where it last was."

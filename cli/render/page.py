@@ -6,13 +6,20 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from . import method, sentences, tables, words
-from .templated import filled
+from .templated import filled, template_text
 
 if TYPE_CHECKING:
     from ...analysis.report import Report
 
 #: A title names so many logs.
 _MOST_NAMES = 3
+
+# What stands in the page may run and style it; nothing may be fetched, whatever a library of ours would like. The
+# library compiles the two lines that ask our script for a time axis's ticks, hence "eval".
+_POLICY = (
+    "default-src 'none'; script-src 'unsafe-inline' 'unsafe-eval'; style-src 'unsafe-inline'; img-src data:; "
+    "font-src data:; form-action 'none'; base-uri 'none'"
+)
 
 
 def render(report: Report) -> str:
@@ -26,8 +33,8 @@ def render(report: Report) -> str:
     Returns
     -------
     str
-        A whole HTML document: style and drawings inside, no script, no address of anything else. The same report
-        gives the same bytes.
+        A whole HTML document: style, drawings and the script that lets one move and zoom them inside; it may fetch
+        nothing, and is complete with scripts off. The same report gives the same bytes.
     """
     # Loaded here, so that commands which only share this module's words do not pay for drawing.
     from .several_view import logs_in_full, several_view
@@ -37,8 +44,10 @@ def render(report: Report) -> str:
     anchors = {id(log): f"log-{place}" for place, log in enumerate(full.logs, start=1)}
     return filled(
         "page.html",
-        styles=("several.css",),
+        styles=("several.css", "charts.css"),
         title=_title(report),
+        policy=_POLICY,
+        charts=_charts(),
         several=several_view(report, anchors),
         views=[view_of(report, log, f"log-{place}") for place, log in enumerate(full.logs, start=1)],
         compared=tables.compared(full) if len(full.logs) > 1 else None,
@@ -46,6 +55,14 @@ def render(report: Report) -> str:
         cautions=report.cautions,
         version=report.version,
     )
+
+
+def _charts() -> dict[str, str]:
+    """Return what the charts need: the drawing library out of its installed package, and our script."""
+    from bokeh.resources import Resources
+
+    library = Resources(mode="inline", components=["bokeh"], minified=True)
+    return {"library": library.js_raw[0], "script": template_text("charts.js")}
 
 
 def _title(report: Report) -> str:

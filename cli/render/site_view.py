@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from ...analysis.bank_report import BankReport
+from ...analysis.bank_report import BankReport, cut_off_V
 from ...analysis.missing import Missing
 from ...analysis.water_report import WaterReport
-from . import site_sentences, site_tables, state_chart
+from . import sag_chart, sag_plot, sentences, site_sentences, site_tables, state_chart, state_plot
 from .figures import Figure, both_sizes, times_of
 
 if TYPE_CHECKING:
@@ -34,8 +34,7 @@ def parts_of(report: Report, log: LogReport, anchor: str) -> tuple[Part, ...]:
     """Return the parts that a log has, in the order of the questions; those with nothing in them are left out."""
     parts = [_ledger(log, anchor)]
     if (found := log.by_site) is not None:
-        first = log is report.logs[0]
-        parts = [_carry(log, found, anchor, first=first), _full(report, log, found, anchor), _water(log, found, anchor)]
+        parts = [_carry(report, log, found, anchor), _full(report, log, found, anchor), _water(log, found, anchor)]
         parts.append(_ledger(log, anchor))
     return tuple(part for part in parts if part.said or any(table.rows for table in part.tables))
 
@@ -45,14 +44,16 @@ def left_out(log: LogReport) -> tuple[str, ...]:
     return () if log.by_site is None else tuple(each.sentence for each in log.by_site.missing)
 
 
-def _carry(log: LogReport, found: SiteReport, anchor: str, *, first: bool) -> Part:
+def _carry(report: Report, log: LogReport, found: SiteReport, anchor: str) -> Part:
     """Inverters, bank and conductors; the conductors with the first log alone, since no log is in them."""
     tables = [site_tables.inverters(found)]
     rests: list[object] = [each for pair in found.inverters for each in (pair.planned, pair.seen)]
+    sag = None
     if isinstance(found.bank, BankReport):
         tables.append(site_tables.bank(found.bank))
+        sag = _sag(report, log, found.bank, f"{anchor}-sag")
         rests += [found.bank.resistance, found.bank.sag, *(draw.runtime for draw in found.bank.draws)]
-    if first:
+    if log is report.logs[0]:
         tables += site_tables.conductors(found)
         rests += found.conductors
     return Part(
@@ -60,7 +61,7 @@ def _carry(log: LogReport, found: SiteReport, anchor: str, *, first: bool) -> Pa
         "Can the system carry it?",
         "Can it carry it?",
         tuple(site_sentences.carried(log)),
-        None,
+        sag,
         tuple(tables),
         site_sentences.assumptions(rests),
     )
@@ -94,7 +95,24 @@ def _state(report: Report, log: LogReport, bank: BankReport | None, name: str) -
         name,
     )
     caption = f"State of charge by counting, and the 95 % interval around it. {times_of(log)}"
-    return Figure(wide, narrow, caption, "", ())
+    plot = state_plot.state_over_time(state, log, floor_pct=floor_pct, name=f"{name}-plot")
+    return Figure(wide, narrow, caption, "", (), plot)
+
+
+def _sag(report: Report, log: LogReport, bank: BankReport, name: str) -> Figure | None:
+    if report.site is None or not log.envelopes:
+        return None
+    load = next((load for load in report.site.loads if load.name == sentences.named_load(log)), None)
+    next_V = None if isinstance(bank.sag, Missing) else bank.sag.lowest_V
+    sags = sag_chart.sags_of(log, cut_off_V(report.site, load), next_V)
+    if sags is None:
+        return None
+    wide, narrow = both_sizes(lambda frame, unique: sag_chart.sag_at_starts(sags, log, name=unique, frame=frame), name)
+    caption = "Voltage of the bank before each start (open squares) and the lowest during the run (dots)."
+    caption += "" if sags.cut_off_V is None else " Below the dashed line the inverter switches itself off."
+    caption += "" if sags.next_V is None else " At the right end: how low the next start may pull it."
+    plot = sag_plot.sag_at_starts(sags, log, f"{name}-plot")
+    return Figure(wide, narrow, f"{caption} {times_of(log)}", "", (), plot)
 
 
 def _water(log: LogReport, found: SiteReport, anchor: str) -> Part:

@@ -43,8 +43,13 @@ def state_over_time(
         draw_gaps(axes, log, start_us, stop_us)
         if floor_pct is not None:
             axes.axhline(floor_pct, color=ALERT, linestyle="--", linewidth=1.6, label="usable depth")
-        axes.set_ylim(min(float(state.low_pct.min()), 100.0 if floor_pct is None else floor_pct) - 4, 101)
+        axes.set_ylim(lowest_shown_pct(state, floor_pct), 101)
         axes.set_ylabel("state of charge [%]")
         svg.frame_axes(axes)
         figure.legend(loc="outside upper left", ncols=2, handlelength=1.6)
         return svg.inline(figure, name=name, label="State of charge over the log, with its interval and usable depth")
+
+
+def lowest_shown_pct(state: StateOfCharge, floor_pct: float | None) -> float:
+    """Return where the axis of the state begins: below the interval and the usable depth. [%]."""
+    return min(float(state.low_pct.min()), 100.0 if floor_pct is None else floor_pct) - 4

@@ -18,7 +18,8 @@ from matplotlib.figure import Figure
 # Colours that stand for a variable of the style sheet, so that one drawing serves light, dark and paper.
 INK, SOFT, GRID, GAP, PAPER = "#010101", "#020202", "#030303", "#040404", "#050505"
 DRAW, REST, ALERT = "#060606", "#070707", "#080808"
-_VARIABLES = {
+#: What each stands for.
+VARIABLES = {
     INK: "var(--ink)",
     SOFT: "var(--soft)",
     GRID: "var(--rule)",
@@ -118,7 +119,7 @@ def _body(text: str, name: str) -> str:
     body = body.replace("xlink:href", "href")
     body = re.sub(r"; font-family: [^;\"]*|font-family: [^;\"]*; ", "", body)
     body = _own_ids(body, name)
-    for colour, variable in _VARIABLES.items():
+    for colour, variable in VARIABLES.items():
         body = body.replace(colour, variable)
     body = re.sub(r"<[^>]*>", lambda tag: re.sub(r"(\d\.\d{2})\d+", r"\1", tag[0]), body)  # not in the texts
     return re.sub(r"\s*\n\s*", " ", body).replace("> <", "><").strip()

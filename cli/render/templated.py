@@ -26,7 +26,7 @@ def filled(template: str, *, styles: tuple[str, ...] = (), **parts: object) -> s
     from jinja2 import Environment, FunctionLoader, StrictUndefined  # not for commands that make no page
 
     environment = Environment(
-        loader=FunctionLoader(_text),
+        loader=FunctionLoader(template_text),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
@@ -37,11 +37,12 @@ def filled(template: str, *, styles: tuple[str, ...] = (), **parts: object) -> s
     environment.filters["full"] = partial(words.shortened, most=600)
     environment.globals["unknown"] = words.UNKNOWN
     return environment.get_template(template).render(
-        style="\n".join(_text(name) for name in ("page.css", *styles)), **parts
+        style="\n".join(template_text(name) for name in ("page.css", *styles)), **parts
     )
 
 
-def _text(name: str) -> str:
+def template_text(name: str) -> str:
+    """Return a template's, style sheet's or script's text by its file name."""
     return files(__package__).joinpath("templates", name).read_text("utf-8")
 
 

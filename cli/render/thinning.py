@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ...analysis.chunk import FloatArray, TimeArray
+from ...analysis.chunk import MICROSECONDS, FloatArray, TimeArray
 from ...analysis.envelope import Envelope
 
+if TYPE_CHECKING:
+    from ...analysis.report import LogFacts
+
 Span = tuple[float, float]
+IndexArray = np.ndarray[tuple[int], np.dtype[np.intp]]
 # Narrower stretches than this share of the chart's width could not be seen, so they are drawn this wide.
 LEAST_SHARE = 1 / 600
 
@@ -25,9 +30,17 @@ def thinned(envelope: Envelope, most: int) -> Envelope:
     return Envelope(bucket * width, width, low, high)
 
 
-def drawable(spans: Sequence[Span], whole: Span) -> list[Span]:
+def breaks(envelope: Envelope, facts: LogFacts) -> IndexArray:
+    """Return before which buckets an envelope is broken by a gap; what stands until the next reading never is."""
+    if facts.sampling == "held":
+        return np.empty(0, dtype=np.intp)
+    longest_us = facts.gap_limit_s * MICROSECONDS + envelope.width_us
+    return np.flatnonzero(np.diff(envelope.time_us) > longest_us) + 1
+
+
+def drawable(spans: Sequence[Span], whole: Span, least_share: float = LEAST_SHARE) -> list[Span]:
     """Return stretches wide enough to be seen, those that then touch put together."""
-    least = (whole[1] - whole[0]) * LEAST_SHARE
+    least = (whole[1] - whole[0]) * least_share
     drawn: list[Span] = []
     for left, right in sorted(spans):
         far = max(right, left + least)

@@ -58,7 +58,7 @@ class LogView:
     left_out: tuple[str, ...]
     quality: Table
     said: tuple[str, ...]
-    budget: Table | None
+    budget: Figure | None
     sureness: tuple[str, ...]
 
 
@@ -94,7 +94,7 @@ def view_of(report: Report, log: LogReport, anchor: str) -> LogView:
         left_out=site_view.left_out(log),
         quality=tables.quality(log),
         said=log.facts.said,
-        budget=budget_table.budget(log),
+        budget=figures.sureness(log, f"{anchor}-sure"),
         sureness=budget_table.remarks(log),
     )
 
