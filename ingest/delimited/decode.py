@@ -14,7 +14,6 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import BinaryIO
 
-import numpy as np
 import pyarrow as pa
 
 from ..errors import InputError
@@ -217,7 +216,7 @@ def blocks(source: Source, encoding: str) -> Iterator[Block]:
         cut = carry.rfind(b"\n") + 1
         if cut:
             yield Block(_valid(carry[:cut]), line)
-            line += np.count_nonzero(np.frombuffer(carry, np.uint8, cut) == ord("\n"))  # ten times as fast as count
+            line += carry.count(b"\n", 0, cut)
         carry = carry[cut:] + hold
         if len(carry) > _LONGEST_LINE:
             raise InputError(f"{source.name}, line {line}: is longer than 16 MB, so this is no table of readings")
