@@ -5,8 +5,6 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from .kinds import kinds
-
 #: A spacing of up to five times the 95th percentile is still one measurement, and ten seconds always are.
 GAP_TIMES, GAP_LEAST_S = 5.0, 10.0
 _MOST_KINDS = 20_000
@@ -28,18 +26,19 @@ class IntervalCount:
         before = time_us[:0] if self._last is None else np.array([self._last])
         self._last = int(time_us[-1])
         steps = np.diff(np.concatenate([before, time_us]))
-        found, which = kinds((steps + self._grain_us // 2) // self._grain_us)
-        self._merge(found, np.bincount(which, minlength=len(found)))
+        self._merge((steps + self._grain_us // 2) // self._grain_us, np.ones(len(steps), dtype=np.int64))
         while len(self._kinds) > _MOST_KINDS:
             self._grain_us *= 2
-            halved, counts = self._kinds // 2, self._counts
+            kinds, counts = self._kinds // 2, self._counts
             self._kinds, self._counts = self._kinds[:0], self._counts[:0]
-            self._merge(halved, counts)
+            self._merge(kinds, counts)
 
-    def _merge(self, more: NDArray[np.int64], counts: NDArray[np.int64]) -> None:
-        self._kinds, which = kinds(np.concatenate([self._kinds, more]))
-        weights = np.concatenate([self._counts, counts])
-        self._counts = np.bincount(which, weights=weights, minlength=len(self._kinds)).astype(np.int64)
+    def _merge(self, kinds: NDArray[np.int64], counts: NDArray[np.int64]) -> None:
+        kinds, inverse = np.unique(np.concatenate([self._kinds, kinds]), return_inverse=True)
+        self._counts = np.bincount(
+            inverse, weights=np.concatenate([self._counts, counts]), minlength=len(kinds)
+        ).astype(np.int64)
+        self._kinds = kinds
 
     def quantile_s(self, share: float) -> float | None:
         """Return the spacing that `share` of all spacings do not exceed; None with fewer than two readings [s]."""

@@ -10,7 +10,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .errors import InputError
-from .kinds import kinds
 
 NO_TIME = int(np.iinfo(np.int64).min)
 JITTER_US = 60_000_000
@@ -72,11 +71,9 @@ class LocalClock:
         """Return UTC instants; shape (n,), both in microseconds since 1970-01-01 00:00 [us]."""
         if not len(local_us):
             return local_us
-        quarters, which = kinds(local_us // _QUARTER_US)
+        quarters, inverse = np.unique(local_us // _QUARTER_US, return_inverse=True)
         table = np.array([self._offsets(int(q)) for q in quarters], dtype=np.int64)
-        same = (table == table[0]).all()  # as in all but two hours a year
-        offsets = np.broadcast_to(table[0], (len(local_us), 3)) if same else table[which]
-        first, second, exists = offsets[:, 0], offsets[:, 1], offsets[:, 2].astype(bool)
+        first, second, exists = table[inverse, 0], table[inverse, 1], table[inverse, 2].astype(bool)
         twice = exists & (first != second)
         offset = first
         if twice.any():

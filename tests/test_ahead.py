@@ -2,14 +2,9 @@
 
 import threading
 
-import numpy as np
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
-from hypothesis.extra.numpy import arrays
 
 from shuntbook.ingest.ahead import ahead
-from shuntbook.ingest.kinds import kinds
 
 
 def test_order_is_kept():
@@ -48,12 +43,3 @@ def test_it_stays_two_items_ahead_and_ends_when_left():
     taking.close()
     assert threading.active_count() == before
     assert len(made) <= 3
-
-
-@given(arrays(np.int64, st.integers(0, 60), elements=st.integers(-(2**62), 2**62) | st.integers(-9, 2_000_000)))
-def test_kinds_are_numpys(x):
-    """Looked through or sorted, the values and their places are those of ``numpy.unique``."""
-    found, which = kinds(x)
-    expected, places = np.unique(x, return_inverse=True)
-    assert found.tolist() == expected.tolist()
-    assert which.tolist() == places.tolist()
