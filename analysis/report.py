@@ -5,23 +5,23 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from .amounts import Charge
-from .chunk import Chunk, Sampling, Side
-from .cycle_record import Cycle, Cycles
-from .envelope import Envelope
-from .finding import Check, Finding
 from .ledger import Ledger
-from .marked import MarkedStretch
 from .meter_figures import NOTHING_STATED, MeterFigures
-from .payback import Payback
-from .plate_check import PlateCheck
-from .site import Site
-from .trends import Trend
 
-if TYPE_CHECKING:  # they are made from what stands here, and the second fits losses with scipy
+if TYPE_CHECKING:  # light commands take `LogFacts` from here and must not load what all the rest is made of
+    from .amounts import Charge
+    from .chunk import Chunk, Sampling, Side
+    from .cycle_record import Cycle, Cycles
+    from .envelope import Envelope
+    from .finding import Check, Finding
+    from .marked import MarkedStretch
     from .over_logs import OverLogs
     from .paired_logs import InverterMeasured
+    from .payback import Payback
+    from .plate_check import PlateCheck
+    from .site import Site
     from .site_report import SiteReport
+    from .trends import Trend
 
 
 @dataclass(frozen=True)

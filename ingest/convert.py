@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 import pyarrow.parquet as pq
 
+from .ahead import ahead
 from .arrow import flat, floats, integers
 from .delimited.rows import Reject, RowBatch
 from .errors import InputError
@@ -100,7 +101,7 @@ def convert(
         spool = stack.enter_context(_spool(out))
         writer = LogWriter(spool, export.quantities)
         try:
-            for batch in export.batches():
+            for batch in ahead(export.batches()):
                 tally.count(batch)
                 rejects.add(batch.rejects)
                 if len(batch.readings.time_us):

@@ -10,6 +10,7 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
+from .ahead import ahead
 from .arrow import strings
 from .delimited.decode import Source, blocks
 from .delimited.layout import find_layout, joined_cells
@@ -102,7 +103,7 @@ class CsvExport:
         """Yield the readings in the order they were written, and the rows that could not be read."""
         for source, layout in zip(self.sources, self.layouts, strict=True):
             reader = RowReader(layout, self.clock.to_utc)
-            for block in blocks(source, layout.encoding):
+            for block in ahead(blocks(source, layout.encoding)):
                 yield reader.read(block)
 
 

@@ -77,7 +77,14 @@ class LogWriter:
 
     def __init__(self, path: Path, quantities: Sequence[str]) -> None:
         self._schema = schema_for(quantities)
-        self._writer = pq.ParquetWriter(path, self._schema, compression="zstd", write_page_checksum=True)
+        self._writer = pq.ParquetWriter(
+            path,
+            self._schema,
+            compression="zstd",
+            write_page_checksum=True,
+            use_dictionary=list(quantities),  # rounded readings repeat; instants never do, but are evenly spaced
+            column_encoding={"time": "DELTA_BINARY_PACKED"},
+        )
         self._waiting: list[pa.RecordBatch] = []
         self._rows = 0
 

@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from ...analysis.amounts_analysis import AmountsAnalysis
-from ...analysis.quality import SignFold
+from ...analysis.sign_check import SignFold
 from ...ingest.errors import InputError
 from ..feeding import ends_of, open_site
 from ..prepared import Corrections, correction_options, prepared

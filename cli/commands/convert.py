@@ -15,7 +15,7 @@ from ...ingest.export import Export
 from ...ingest.intake import Stated, take_in
 from ...ingest.whole_file import refuse_existing, refuse_input
 from ...ingest.zone import zone_named
-from ..render.as_json import convert_document
+from ..render.convert_json import convert_document
 from ..render.json_parts import print_json
 from ..render.words import SAMPLING, date_and_clock
 

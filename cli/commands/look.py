@@ -10,8 +10,8 @@ from ...analysis.shown_units import SI
 from ...analysis.verdict import verdict_of
 from ..feeding import open_site
 from ..prepared import prepared
-from ..render.as_json import look_document
 from ..render.json_parts import print_json
+from ..render.look_json import look_document
 from ..render.look_words import look_lines
 
 

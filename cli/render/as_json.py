@@ -5,70 +5,14 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from .charge_json import charge_document, marked_document
-from .json_parts import Document, facts_document, fields, instant, span_document, told
-from .look_words import verdict_line
+from .json_parts import Document, facts_document, fields, instant
 from .plate_json import paired_document, plate_document
 from .site_json import site_documents
 
 if TYPE_CHECKING:
     from ...analysis.cycle_record import Cycle
     from ...analysis.finding import Check, Finding
-    from ...analysis.quality import Quality
-    from ...analysis.report import LogFacts, LogReport, Report
-    from ...analysis.verdict import Verdict
-    from ...ingest.convert import Converted
-    from ...ingest.export import Export
-
-
-def convert_document(done: Converted, export: Export) -> Document:
-    """Return what a conversion did."""
-    meta, taken = done.meta, export.layouts[0].as_document()
-    return {
-        "log": str(done.log),
-        "rows_read": meta.rows_read,
-        "rows_kept": meta.rows_kept,
-        "rows_rejected": meta.rows_rejected,
-        "rejects_file": str(done.rejects_file) if done.rejects_file else None,
-        "rows_merged": meta.rows_merged,
-        "repeated_headers": done.repeated_headers,
-        "dialect": taken["dialect"],
-        "quantities": taken["quantities"],
-        "time": {
-            **taken["time"],
-            "zone": meta.zone,
-            "zone_assumed": meta.zone_assumed,
-            "undated": meta.undated,
-            "start": instant(done.first_us),
-            "stop": instant(done.last_us),
-            "usual_interval_s": meta.usual_interval_s,
-            "gap_limit_s": meta.gap_limit_s,
-            "clock_steps": meta.clock_steps,
-            "rows_in_a_repeated_hour": done.ambiguous,
-        },
-        "side": meta.side,
-        "sampling": meta.sampling,
-        "notes": meta.said,
-    }
-
-
-def look_document(facts: LogFacts, quality: Quality, verdict: Verdict) -> Document:
-    """Return what is in a log, what it is good for, and what is the matter with it."""
-    return {
-        "log": facts_document(facts),
-        "span": span_document(quality.span),
-        "availability": quality.availability,
-        "spacing": told(quality.spacing) | {"irregularity": quality.spacing.irregularity},
-        "quantities": {name: fields(part) for name, part in quality.ranges.items()},
-        "verdict": {"text": verdict_line(verdict)} | told(verdict),
-        "sign": told(quality.sign),
-        "spikes": told(quality.spikes),
-        "stuck": told(quality.stuck),
-        "clipping": told(quality.clipping),
-        "power_against_volts_amps": told(quality.agreement),
-        "counter_resets": quality.counter_resets,
-        "rest": told(quality.rest),
-        "doubts": told(quality.doubts),
-    }
+    from ...analysis.report import LogReport, Report
 
 
 def cycles_document(log: LogReport) -> Document:

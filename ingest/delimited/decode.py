@@ -69,7 +69,10 @@ class Source:
             If the compressed data is damaged.
         """
         with self._raw() as raw:
-            stream = pa.CompressedInputStream(pa.PythonFile(raw, "r"), self.compression) if self.compression else raw
+            if self.compression is None:
+                yield from self._hashed(raw)
+                return
+            stream = pa.CompressedInputStream(pa.PythonFile(raw, "r"), self.compression)
             while True:
                 try:
                     chunk = stream.read(_BLOCK_BYTES)
@@ -91,11 +94,18 @@ class Source:
 
     def stamp(self) -> None:
         """Work out the SHA-256 and size of the bytes as they lie on the disk."""
+        if not self.digest:
+            with self._raw() as raw:
+                for _ in self._hashed(raw):
+                    pass
+
+    def _hashed(self, raw: BinaryIO) -> Iterator[bytes]:
+        """Yield a file's bytes as they lie on the disk; when all have passed, `digest` and `size` are known."""
         digest, size = hashlib.sha256(), 0
-        with self._raw() as raw:
-            while chunk := raw.read(_BLOCK_BYTES):
-                digest.update(chunk)
-                size += len(chunk)
+        while chunk := raw.read(_BLOCK_BYTES):
+            digest.update(chunk)
+            size += len(chunk)
+            yield chunk
         self.digest, self.size = digest.hexdigest(), size
 
 

@@ -22,6 +22,7 @@ _NOTHING, _ODD = strings([None, "?"])
 _POINT = r"^[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?$"
 _BLANKS = "\u00a0\u202f '’"
 _GROUPED = {mark: rf"^[+-]?\d{{1,3}}([{mark}]\d{{3}})+([^\d{mark}]\d*)?$" for mark in (",", ".", _BLANKS)}
+_POINTS = bytes.maketrans(b",", b".")
 _ONLY_THREES = re.compile(r"[+-]?[1-9]\d{0,2}[.,]\d{3}")
 _CELL = re.compile(r"'?[+\-−]?[\d\u00a0\u202f .,'’]*\d[.,]?(?:[eE][+-]?\d+)?(?:\s*([A-Za-z°µμ%/·]{1,5}))?")
 
@@ -68,10 +69,10 @@ def to_numbers(cells: pa.Array, form: NumberForm) -> Numbers:
     Numbers
         NaN where there is no reading or no number.
     """
-    comma = form.decimal == ","
-    if not comma or not pc.any(pc.match_substring(cells, ".")).as_py():
+    plain = _with_points(cells) if form.decimal == "," else cells
+    if plain is not None:
         try:
-            values = _as_array(pc.replace_substring(cells, ",", ".") if comma else cells)
+            values = _as_array(plain)
         except pa.ArrowInvalid:
             return _carefully(cells, form)
         endless = np.isinf(values)  # a cell that says "inf" is an instrument's overflow, no reading
@@ -81,6 +82,16 @@ def to_numbers(cells: pa.Array, form: NumberForm) -> Numbers:
 
 def _as_array(text: pa.Array) -> NDArray[np.float64]:
     return floats(pc.cast(text, pa.float64()))
+
+
+def _with_points(cells: pa.Array) -> pa.Array | None:
+    """Return the cells with their commas turned into points, in one go over their bytes; None if one has a point."""
+    there, ends, text = cells.buffers()
+    raw = text.to_pybytes() if text is not None else b""
+    if b"." in raw:
+        return None
+    buffers = [there, ends, pa.py_buffer(raw.translate(_POINTS))]
+    return pa.Array.from_buffers(pa.string(), len(cells), buffers, offset=cells.offset)
 
 
 def _carefully(cells: pa.Array, form: NumberForm) -> Numbers:

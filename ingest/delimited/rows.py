@@ -77,7 +77,7 @@ class RowReader:
             batch.rejects.append(Reject(self._layout.name, block.first_line, why, _shown(text)))
             batch.torn = 1
             return batch
-        if not text.strip():
+        if not text or text.isspace():
             return batch
         table = rows.parse(self._names, self._needed)
         if table.num_rows:
@@ -249,6 +249,7 @@ class _Rows:
                 strings_can_be_null=True,
                 quoted_strings_can_be_null=True,
                 null_values=NULLS,
+                check_utf8=False,  # a block is UTF-8
             ),
         )
 

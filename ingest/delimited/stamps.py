@@ -134,7 +134,10 @@ def find_style(cells: Sequence[str], *, header: str = "") -> Style | None:
 
 def _agreeing(pattern: str, cells: Sequence[str]) -> list[re.Match[str]]:
     """Return the matches if most cells of a sample match, else none."""
-    matches = [match for match in (re.match(pattern, cell) for cell in cells) if match]
+    match = re.compile(pattern).match
+    if not any(map(match, cells[: len(cells) // 8 + 1])):  # these alone are too many to disagree
+        return []
+    matches = [found for found in map(match, cells) if found]
     return matches if matches and len(matches) >= MOST * len(cells) else []
 
 
@@ -258,8 +261,8 @@ def parse(cells: pa.Array, style: Style) -> IntArray:
 def _calendar(cells: pa.Array, style: Style) -> IntArray:
     if style.order == "y-m-d" and style.unit != "basic" and (fast := _iso(cells, style)) is not None:
         return fast
-    if not style.zoned and (fixed := _fixed_width(cells, style)) is not None:
-        return fixed
+    if not style.zoned and (marked := _by_marks(cells, style)) is not None:
+        return marked
     return _by_parts(cells, style)
 
 
@@ -391,50 +394,66 @@ def _offset(text: pa.Array) -> IntArray:
     return np.asarray(minutes, dtype=np.int64)[integers(pc.cast(coded.indices, pa.int64()), 0)] * 60_000_000
 
 
-_FIXED = re.compile(r"(\d{2})([-/. ])(\d{2})\2(\d{4})([T ])(\d{2}):(\d{2}):(\d{2})(?:([.,])(\d{1,6}))?( [AaPp][Mm])?")
+#: Two numbers, a year and a clock that says at least the seconds, by their marks; groups 1 to 6 and 7 are numbers.
+_MARKED = re.compile(
+    r"(\d{1,2})([-/. ])(\d{1,2})\2(\d{4})[T ](\d{1,2}):(\d{1,2}):(\d{1,2})(?:[.,](\d{1,6}))?( [AaPp][Mm])?"
+)
+_WIDEST = (2, 2, 4, 2, 2, 2, 6)
 
 
-def _fixed_width(cells: pa.Array, style: Style) -> IntArray | None:
-    """Parse stamps that all have the first one's width and marks by their digits' places; None where one has not."""
+def _by_marks(cells: pa.Array, style: Style) -> IntArray | None:
+    """Parse stamps with the marks of the first one, each number as wide as it is; None where one has others."""
     if cells.null_count or not len(cells) or style.order == "y-m-d":
         return None
-    if (first := _FIXED.fullmatch(cells[0].as_py())) is None:
+    if (first := _MARKED.fullmatch(cells[0].as_py())) is None:
         return None
     text = flat(cells)
-    width, n = len(first[0]), len(text)
-    bounds = np.frombuffer(text.buffers()[1], np.int32)[text.offset : text.offset + n + 1]
-    if not (np.diff(bounds) == width).all():
+    bounds = np.frombuffer(text.buffers()[1], np.int32)[text.offset : text.offset + len(text) + 1]
+    raw = np.frombuffer(text.buffers()[2], np.uint8)[bounds[0] : bounds[-1]]
+    begins, ends = (bounds[:-1] - bounds[0]).astype(np.int64), (bounds[1:] - bounds[0]).astype(np.int64)
+    shape = re.sub(r"\d", "", first[0]).encode()
+    at = np.flatnonzero(raw - np.uint8(48) > 9)  # what is below wraps round
+    if len(at) != len(text) * len(shape):
         return None
-    grid = np.frombuffer(text.buffers()[2], np.uint8)[bounds[0] : bounds[-1]].reshape(n, width)
-    return _by_places(grid, first, style.order == "d/m/y")
+    places = list(at.reshape(len(text), len(shape)).T.copy())
+    half = first[9] is not None
+    letters = [raw[places.pop(-2)] | 32, raw[places[-1]] | 32] if half else []
+    last = places.pop() if half else None
+    if (places[0] < begins).any() or (last is not None and (last != ends - 1).any()):
+        return None
+    if any((raw[place] != mark).any() for place, mark in zip(places, shape, strict=False)):
+        return None
+    numbers = _numbers_between(raw, begins, places if half else [*places, ends])
+    return None if numbers is None else _of_numbers(numbers, letters, style.order == "d/m/y")
 
 
-def _by_places(grid: NDArray[np.uint8], first: re.Match[str], day_first: bool) -> IntArray | None:
-    shape = np.frombuffer(first[0].encode(), np.uint8)
-    is_digit = (shape >= 48) & (shape <= 57)
-    half = first.span(11) if first[11] else None
-    fixed = ~is_digit
-    if half:
-        fixed[half[0] : half[1]] = False
-    if not (grid[:, fixed] == shape[fixed]).all() or ((grid[:, is_digit] < 48) | (grid[:, is_digit] > 57)).any():
-        return None
-    a, b, year, hour, minute, second = (_digits(grid, first.span(k)) for k in (1, 3, 4, 6, 7, 8))
+def _numbers_between(raw: NDArray[np.uint8], start: IntArray, stops: list[IntArray]) -> list[IntArray] | None:
+    """Return the numbers up to each mark, a fraction in microseconds; None where one is too wide or empty."""
+    numbers = []
+    for k, stop in enumerate(stops):
+        width = stop - start
+        least, most = int(width.min()), int(width.max())
+        if least < (4 if k == 2 else 1) or most > _WIDEST[k]:
+            return None
+        value = raw[start].astype(np.int64) - 48
+        for place in range(1, most):
+            longer = value * 10 + raw[np.minimum(start + place, len(raw) - 1)] - 48
+            value = longer if place < least else np.where(place < width, longer, value)
+        numbers.append(value if k < 6 else value * 10 ** (6 - width))
+        start = stop + 1
+    return numbers
+
+
+def _of_numbers(numbers: list[IntArray], half: list[NDArray[np.uint8]], day_first: bool) -> IntArray | None:
+    """Put the numbers of a date and a clock together; `half` holds the letters of AM and PM, in small."""
+    a, b, year, hour, minute, second, *fraction = numbers
     day, month = (a, b) if day_first else (b, a)
-    wrong = np.zeros(len(grid), dtype=bool)
+    wrong = np.zeros(len(a), dtype=bool)
     if half:
-        letter = grid[:, half[0] + 1] | 32
-        if ((letter != 97) & (letter != 112)).any() or ((grid[:, half[0] + 2] | 32) != 109).any():
+        letter, m = half
+        if ((letter != 97) & (letter != 112)).any() or (m != 109).any():
             return None
         wrong = (hour < 1) | (hour > 12)
         hour = hour % 12 + 12 * (letter == 112)
     us = _assemble(year, month, day, hour, minute, second, wrong)
-    if first[10]:
-        us = np.where(us == NO_TIME, us, us + _digits(grid, first.span(10)) * 10 ** (6 - len(first[10])))
-    return us
-
-
-def _digits(grid: NDArray[np.uint8], span: tuple[int, int]) -> IntArray:
-    value = np.zeros(len(grid), dtype=np.int64)
-    for k in range(*span):
-        value = value * 10 + (grid[:, k].astype(np.int64) - 48)
-    return value
+    return np.where(us == NO_TIME, us, us + fraction[0]) if fraction else us

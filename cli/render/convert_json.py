@@ -1,0 +1,42 @@
+"""What a conversion did, as JSON."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from .json_parts import Document, instant
+
+if TYPE_CHECKING:
+    from ...ingest.convert import Converted
+    from ...ingest.export import Export
+
+
+def convert_document(done: Converted, export: Export) -> Document:
+    """Return what a conversion did."""
+    meta, taken = done.meta, export.layouts[0].as_document()
+    return {
+        "log": str(done.log),
+        "rows_read": meta.rows_read,
+        "rows_kept": meta.rows_kept,
+        "rows_rejected": meta.rows_rejected,
+        "rejects_file": str(done.rejects_file) if done.rejects_file else None,
+        "rows_merged": meta.rows_merged,
+        "repeated_headers": done.repeated_headers,
+        "dialect": taken["dialect"],
+        "quantities": taken["quantities"],
+        "time": {
+            **taken["time"],
+            "zone": meta.zone,
+            "zone_assumed": meta.zone_assumed,
+            "undated": meta.undated,
+            "start": instant(done.first_us),
+            "stop": instant(done.last_us),
+            "usual_interval_s": meta.usual_interval_s,
+            "gap_limit_s": meta.gap_limit_s,
+            "clock_steps": meta.clock_steps,
+            "rows_in_a_repeated_hour": done.ambiguous,
+        },
+        "side": meta.side,
+        "sampling": meta.sampling,
+        "notes": meta.said,
+    }

@@ -1,0 +1,45 @@
+"""Work ahead in a thread comes out in order, with its errors in their place, and never runs far ahead."""
+
+import threading
+
+import pytest
+
+from shuntbook.ingest.ahead import ahead
+
+
+def test_order_is_kept():
+    """What comes out is what went in, whether items or their taker are slow."""
+    assert list(ahead(range(1000))) == list(range(1000))
+    assert list(ahead(())) == []
+
+
+def test_an_error_comes_in_its_place():
+    """Items before an error are handed over, then it is raised where they are taken."""
+
+    def items():
+        yield 1
+        yield 2
+        raise ValueError("third")
+
+    taken = []
+    with pytest.raises(ValueError, match="third"):
+        for item in ahead(items()):
+            taken.append(item)
+    assert taken == [1, 2]
+
+
+def test_it_stays_two_items_ahead_and_ends_when_left():
+    """Whoever leaves off early has no thread running on and no more than the next items worked out."""
+    made = []
+
+    def items():
+        for k in range(100):
+            made.append(k)
+            yield k
+
+    before = threading.active_count()
+    taking = ahead(items())
+    assert next(taking) == 0
+    taking.close()
+    assert threading.active_count() == before
+    assert len(made) <= 3
