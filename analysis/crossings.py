@@ -31,7 +31,10 @@ class Crossings:
 
     def add(self, first: FloatArray, last: FloatArray, length_s: FloatArray) -> None:
         """Take the next intervals in: the signal at either end [unit], and their lengths [s]; shapes (n,)."""
-        rows = np.concatenate([self._tail, [first, last, length_s]], axis=1)
+        new = (first, last, length_s)
+        if not _changes_sign(self._tail, first, last):
+            new = (x[-2 * self._around :] for x in new)  # only the neighbours of what comes next are needed
+        rows = np.concatenate([self._tail, [*new]], axis=1)
         self._tail = rows[:, -2 * self._around :].copy()  # a view would keep all of it
         self._judge(rows, self._hidden)
 
@@ -60,6 +63,13 @@ class Crossings:
             np.add.at(hidden, size_of(step), amount)
 
 
+def _changes_sign(tail: FloatArray, *ends: FloatArray) -> bool:
+    """Tell whether any signal at the ends of intervals, the carried ones among them, has another sign than others."""
+    parts = (tail[:2].ravel(), *ends)
+    low, high = min(float(x.min(initial=np.inf)) for x in parts), max(float(x.max(initial=-np.inf)) for x in parts)
+    return low < 0 < high
+
+
 Found = tuple[FloatArray, FloatArray]
 
 
@@ -70,8 +80,8 @@ def _of_lines(first: FloatArray, last: FloatArray, length_s: FloatArray) -> Foun
     a / (a + b): less by a b dt / (2 (a + b)). A change no larger than its neighbours is a slope, and hides nothing.
     """
     at = np.flatnonzero(first[1:-1] * last[1:-1] < 0) + 1
-    change = np.abs(last - first)
-    slope = (change[at - 1] + change[at + 1]) / 2 / change[at]
+    before, change, after = (np.abs(last[k] - first[k]) for k in (at - 1, at, at + 1))
+    slope = (before + after) / 2 / change
     a, b = np.abs(first[at]), np.abs(last[at])
     return a + b, np.maximum(1 - slope, 0) * a * b / (a + b) / 2 * length_s[at]
 

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from .chunk import FloatArray
 from .crossings import Crossings
 from .integral import inner
-from .sizes import HALF, SIZES, size_of
+from .sizes import HALF, SIZES, size_of, sums_by_size
 
 #: The noise is read off this quantile of the second differences: low, so that steps between readings do not count even
 #: where a load switches every few readings; lower still for means, which what they average makes uneven.
@@ -179,11 +179,10 @@ class ErrorSums:
         self._net += float(amount.sum())
         self._squares += inner(middle, amount)
         self._highest = max(self._highest, float(np.max(last)), float(-np.min(last)))
-        sizes = size_of(middle)
-        np.add.at(self._sizes_s, sizes, length_s)
-        sizes &= HALF - 1
-        np.add.at(self._sizes_above, sizes, above)
-        np.add.at(self._sizes_below, sizes, below)
+        by_size = sums_by_size(middle, length_s, above, below)
+        self._sizes_s += by_size[0]
+        self._sizes_above += by_size[1, :HALF] + by_size[1, HALF:]
+        self._sizes_below += by_size[2, :HALF] + by_size[2, HALF:]
         self._runs.add(last, length_s)
         self._add_wobble(last)
         self._crossings.add(first, last, length_s)
@@ -211,7 +210,8 @@ class ErrorSums:
         self._last = readings[-2:].copy()
         if len(readings) > 2:
             change = np.diff(readings)
-            np.add.at(self._wobble, np.abs(change[1:] - change[:-1]).view(np.int64) >> 48, 1)
+            second = change[1:] - change[:-1]
+            np.add.at(self._wobble, np.abs(second, out=second).view(np.int64) >> 48, 1)
 
     def result(self) -> ErrorFacts:
         """Return the facts so far."""
@@ -250,34 +250,58 @@ class _Runs:
         self._open_s, self._open_count = 0.0, 0
 
     def add(self, x: FloatArray, length_s: FloatArray) -> None:
-        ends = np.concatenate([np.flatnonzero(x[1:] != x[:-1]), [len(x) - 1]])
-        runs_s = np.diff(np.cumsum(length_s)[ends], prepend=0.0)
-        counts, values = np.diff(ends, prepend=-1), x[ends]
-        if values[0] == self._value:
-            runs_s[0] += self._open_s
-            counts[0] += self._open_count
-        elif self._open_count:
-            self._close(np.array([self._value]), np.array([self._open_s]), np.array([self._open_count]))
-        self._close(values[:-1], runs_s[:-1], counts[:-1])
-        self._value, self._open_s, self._open_count = float(values[-1]), float(runs_s[-1]), int(counts[-1])
+        changes = np.flatnonzero(x[1:] != x[:-1]) + 1
+        if not len(changes):
+            self._go_on(x, length_s)
+            return
+        first, last = int(changes[0]), int(changes[-1])
+        self._go_on(x[:first], length_s[:first])
+        self._close(*(np.array([y]) for y in (self._value, self._open_s, self._open_count)))
+        self._between(x[first:last], length_s[first:last])
+        self._open_count = 0
+        self._go_on(x[last:], length_s[last:])
+
+    def _go_on(self, x: FloatArray, length_s: FloatArray) -> None:
+        """Let the open run grow by equal readings; where they are others, it ends."""
+        if self._open_count and x[0] != self._value:
+            self._close(*(np.array([y]) for y in (self._value, self._open_s, self._open_count)))
+            self._open_count = 0
+        if not self._open_count:
+            self._value, self._open_s = float(x[0]), 0.0
+        self._open_s += float(length_s.sum())
+        self._open_count += len(x)
+
+    def _between(self, x: FloatArray, length_s: FloatArray) -> None:
+        """Take in readings that begin and end with whole runs, most of which are of one reading."""
+        squares = length_s * length_s
+        self._done += _by_sign(x, squares)
+        equal = np.flatnonzero(x[1:] == x[:-1])
+        if not len(equal):
+            return
+        begin = np.flatnonzero(np.diff(equal, prepend=-2) != 1)
+        first, counts = equal[begin], np.diff(begin, append=len(equal)) + 1
+        bounds = np.column_stack([first, first + counts]).ravel()
+        runs_s, singly = (np.add.reduceat(np.append(y, 0.0), bounds)[::2] for y in (length_s, squares))
+        self._done -= _by_sign(x[first], singly)
+        self._close(x[first], runs_s, counts)
 
     def _close(self, values: FloatArray, runs_s: FloatArray, counts: NDArray[np.int64]) -> None:
         still = counts >= _STILL
-        self._done += _by_sign(values[~still], runs_s[~still])
+        self._done += _by_sign(values[~still], runs_s[~still] ** 2)
         for value, run_s in zip(values[still].tolist(), runs_s[still].tolist(), strict=True):
             self._still[value] = self._still.get(value, 0.0) + run_s
 
     def result(self) -> Parts:
         still = dict(self._still)
         still[self._value] = still.get(self._value, 0.0) + self._open_s
-        both = np.array([*still.keys()]), np.array([*still.values()])
-        return Parts(*(self._done + _by_sign(*both)).tolist())
+        runs_s = np.array([*still.values()])
+        return Parts(*(self._done + _by_sign(np.array([*still.keys()]), runs_s**2)).tolist())
 
 
-def _by_sign(values: FloatArray, runs_s: FloatArray) -> FloatArray:
+def _by_sign(values: FloatArray, squares: FloatArray) -> FloatArray:
     """Return sums of squares where nothing is returned, where nothing is drawn, and of all. [s2]"""
-    square = runs_s * runs_s
-    return np.array([square[values >= 0].sum(), square[values <= 0].sum(), square.sum()])
+    drawn, returned = ((values >= 0).astype(np.float64), (values <= 0).astype(np.float64))
+    return np.array([inner(squares, drawn), inner(squares, returned), squares.sum()])
 
 
 def _middle(fine_size: int) -> float:

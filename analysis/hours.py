@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 
 import numpy as np
+from numpy.typing import NDArray
 
 from .amounts import Gap
 from .chunk import MICROSECONDS, FloatArray, TimeArray
@@ -25,10 +26,9 @@ class Hours:
         """Take the next intervals in: where they begin [us], what was drawn and returned [unit s], how long [s]."""
         if not len(start_us):
             return
-        hour = start_us // _HOUR_US
-        first = np.concatenate([[0], np.flatnonzero(np.diff(hour)) + 1])
+        first, hours = _begun(start_us)
         for k, *parts in zip(
-            hour[first].tolist(),
+            hours,
             *(np.add.reduceat(x, first).tolist() for x in (above, below, length_s)),
             strict=True,
         ):
@@ -59,3 +59,14 @@ class Hours:
             drawn += above / length_s * gap.length_s
             returned += below / length_s * gap.length_s
         return drawn, returned
+
+
+def _begun(start_us: TimeArray) -> tuple[NDArray[np.intp], list[int]]:
+    """Return at which of the instants, which rise, an hour begins, and which hour that is."""
+    low, high = int(start_us[0]) // _HOUR_US, int(start_us[-1]) // _HOUR_US
+    if high - low < len(start_us):
+        first = np.searchsorted(start_us, np.arange(low, high + 1) * _HOUR_US)
+        first = first[np.diff(first, append=len(start_us)) > 0]
+    else:
+        first = np.concatenate([[0], np.flatnonzero(np.diff(start_us // _HOUR_US)) + 1])
+    return first, (start_us[first] // _HOUR_US).tolist()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,7 +28,7 @@ class Intervals:
     first: dict[str, FloatArray]
     last: dict[str, FloatArray]
 
-    @property
+    @cached_property
     def length_s(self) -> FloatArray:
         """Length of each interval. [s]."""
         return np.asarray((self.stop_us - self.start_us) / MICROSECONDS, dtype=np.float64)
@@ -40,12 +41,20 @@ class Intervals:
         from_us, to_us : int or None
             The window; None leaves that end open. [us]
         """
-        if from_us is None and to_us is None:
+        if self.lies_in(from_us, to_us):
             return self
         low = self.start_us if from_us is None else np.maximum(self.start_us, from_us)
         high = self.stop_us if to_us is None else np.minimum(self.stop_us, to_us)
         keep = high > low
         return self.parts(np.flatnonzero(keep), low[keep], high[keep])
+
+    def lies_in(self, from_us: int | None, to_us: int | None) -> bool:
+        """Tell whether there are intervals, in order, and all of them lie between two instants. [us]"""
+        if from_us is None and to_us is None:
+            return True
+        if not len(self.start_us):
+            return False
+        return (from_us is None or self.start_us[0] >= from_us) and (to_us is None or self.stop_us[-1] <= to_us)
 
     def parts(self, which: NDArray[np.intp], low_us: TimeArray, high_us: TimeArray) -> Intervals:
         """Return parts of intervals, each cut linearly.

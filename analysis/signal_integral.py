@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from .amounts import Amounts, Gap, HowRead, Span
-from .chunk import SECONDS_PER_HOUR, Chunk, FloatArray, TimeArray
+from .chunk import SECONDS_PER_HOUR, Chunk, FloatArray, TimeArray, has_missing
 from .energy import POWER, contradicts, energy_of, energy_source, power_at
 from .error_sums import ErrorSums
 from .hours import Hours
@@ -116,12 +116,11 @@ class PowerIntegral(SignalIntegral):
     def weigh(self, chunk: Chunk) -> None:
         """Weigh how much of the next readings' power contradicts their current."""
         if self._checks:
-            p, i = (
-                np.nan_to_num(chunk.quantities[name][inside(chunk.time_us, self.window)])
-                for name in ("power_W", "current_A")
-            )
-            self._all_W += float(np.abs(p).sum())
-            self._wrong_W += float(np.abs(p[contradicts(p, i)]).sum())
+            asked = inside(chunk.time_us, self.window)
+            p, i = (chunk.quantities[name][asked] for name in ("power_W", "current_A"))
+            size_W, wrong = np.abs(p), contradicts(p, i)
+            self._all_W += float((np.nan_to_num(size_W) if has_missing(p) else size_W).sum())
+            self._wrong_W += float(size_W[wrong].sum()) if wrong.any() else 0.0
 
     def _sum_up(self, measured: Intervals) -> None:
         super()._sum_up(measured)
