@@ -29,12 +29,23 @@ class Crossings:
         self._hidden = np.zeros(HALF)
         self._tail = np.empty((3, 0))
 
-    def add(self, first: FloatArray, last: FloatArray, length_s: FloatArray) -> None:
-        """Take the next intervals in: the signal at either end [unit], and their lengths [s]; shapes (n,)."""
-        new = (first, last, length_s)
-        if not _changes_sign(self._tail, first, last):
-            new = (x[-2 * self._around :] for x in new)  # only the neighbours of what comes next are needed
-        rows = np.concatenate([self._tail, [*new]], axis=1)
+    def add(self, first: FloatArray, last: FloatArray, length_s: FloatArray, *, changes_sign: bool) -> None:
+        """Take the next intervals in.
+
+        Parameters
+        ----------
+        first, last : array, shape (n,)
+            The signal at either end. [unit]
+        length_s : array, shape (n,)
+            Their lengths. [s]
+        changes_sign : bool
+            Whether the signal is above zero at one of these ends and below at another.
+        """
+        new = [first, last, length_s]
+        if not changes_sign:  # so only what is next to the intervals before and after counts
+            keep = 2 * self._around
+            new = [np.concatenate([x[:keep], x[max(keep, len(x) - keep) :]]) for x in new]
+        rows = np.concatenate([self._tail, new], axis=1)
         self._tail = rows[:, -2 * self._around :].copy()  # a view would keep all of it
         self._judge(rows, self._hidden)
 
@@ -61,13 +72,6 @@ class Crossings:
         if rows.shape[1] > 2 * self._around:
             step, amount = _of_lines(*rows) if self._linear else _of_means(*rows)
             np.add.at(hidden, size_of(step), amount)
-
-
-def _changes_sign(tail: FloatArray, *ends: FloatArray) -> bool:
-    """Tell whether any signal at the ends of intervals, the carried ones among them, has another sign than others."""
-    parts = (tail[:2].ravel(), *ends)
-    low, high = min(float(x.min(initial=np.inf)) for x in parts), max(float(x.max(initial=-np.inf)) for x in parts)
-    return low < 0 < high
 
 
 Found = tuple[FloatArray, FloatArray]

@@ -22,19 +22,23 @@ class Hours:
     def __init__(self) -> None:
         self._totals: defaultdict[int, list[float]] = defaultdict(lambda: [0.0, 0.0, 0.0])
 
-    def add(self, start_us: TimeArray, above: FloatArray, below: FloatArray, length_s: FloatArray) -> None:
-        """Take the next intervals in: where they begin [us], what was drawn and returned [unit s], how long [s]."""
+    def add(self, start_us: TimeArray, above: FloatArray, below: FloatArray, length_s: FloatArray) -> FloatArray:
+        """Take the next intervals in: where they begin [us], what was drawn and returned [unit s], how long [s].
+
+        Returns
+        -------
+        array, shape (3,)
+            The sums of the last three over all these intervals.
+        """
         if not len(start_us):
-            return
+            return np.zeros(3)
         first, hours = _begun(start_us)
-        for k, *parts in zip(
-            hours,
-            *(np.add.reduceat(x, first).tolist() for x in (above, below, length_s)),
-            strict=True,
-        ):
+        sums = np.array([np.add.reduceat(x, first) for x in (above, below, length_s)])
+        for k, parts in zip(hours, sums.T.tolist(), strict=True):
             total = self._totals[k]
             for j, part in enumerate(parts):
                 total[j] += part
+        return np.asarray(sums.sum(axis=1))
 
     def like_around(self, gaps: list[Gap]) -> tuple[float, float] | None:
         """Return what gaps would have held had they been like the hours around them.

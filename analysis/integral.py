@@ -41,7 +41,9 @@ def linear_split(x0: FloatArray, x1: FloatArray, length_s: FloatArray) -> tuple[
     above, below : array, shape (n,)
         Both positive; their difference is the integral. [unit s]
     """
-    whole = (x0 + x1) * length_s / 2
+    whole = x0 + x1
+    whole *= length_s
+    whole *= 0.5
     above, below = _by_sign(whole)
     if len(at := _crossed(x0, x1)):
         x0, x1, length_s = x0[at], x1[at], length_s[at]
@@ -72,8 +74,12 @@ def product_split(
     drawn, returned : array, shape (n,)
         Energy while the current is positive, and while it is negative. [W s]
     """
-    whole = (v0 + v1) * (i0 + i1) + v0 * i0 + v1 * i1  # the same sum with fewer products
-    above, below = _by_sign(whole * length_s / 6)
+    whole = (v0 + v1) * (i0 + i1)  # and v0 i0 + v1 i1: the same sum with fewer products
+    whole += v0 * i0
+    whole += v1 * i1
+    whole *= length_s
+    whole /= 6
+    above, below = _by_sign(whole)
     if len(at := _crossed(i0, i1)):
         v0, v1, i0, i1, length_s = v0[at], v1[at], i0[at], i1[at], length_s[at]
         tau = zero_crossing(i0, i1)

@@ -72,10 +72,10 @@ class SignalIntegral:
     def _sum_up(self, measured: Intervals) -> None:
         length_s = measured.length_s
         above, below = self.integral(measured)
-        self.positive += float(above.sum())
-        self.negative += float(below.sum())
-        self.covered_s += float(length_s.sum())
-        self.hours.add(measured.start_us, above, below, length_s)
+        drawn, returned, covered_s = self.hours.add(measured.start_us, above, below, length_s).tolist()
+        self.positive += drawn
+        self.negative += returned
+        self.covered_s += covered_s
         last = self.ends(measured.last)
         first = last if measured.first is measured.last else self.ends(measured.first)
         self.errors.add(first, last, length_s, above, below)
