@@ -274,7 +274,7 @@ class _Runs:
 
     def _end(self) -> None:
         if self._open_count:
-            self._close(*(np.array([y]) for y in (self._value, self._open_s, self._open_count)))
+            self._close(*(np.array([y]) for y in (self._value, self._open_s, self._open_count, 0.0)))
         self._open_s, self._open_count = 0.0, 0
 
     def _add_whole(self, x: FloatArray, length_s: FloatArray, squares: FloatArray) -> None:
@@ -288,12 +288,12 @@ class _Runs:
         begin = np.flatnonzero(np.diff(equal, prepend=-2) != 1)
         first, counts = equal[begin], np.diff(begin, append=len(equal)) + 1
         runs_s, singly = (y[first] + np.add.reduceat(y[equal + 1], begin) for y in (length_s, squares))
-        self._done -= _by_sign(x[first], singly)
-        self._close(x[first], runs_s, counts)
+        self._close(x[first], runs_s, counts, singly)
 
-    def _close(self, values: FloatArray, runs_s: FloatArray, counts: NDArray[np.int64]) -> None:
+    def _close(self, values: FloatArray, runs_s: FloatArray, counts: NDArray[np.int64], counted: FloatArray) -> None:
+        """Take in runs, of which some squares were counted already. [unit], [s], [1], [s2]"""
         still = counts >= _STILL
-        self._done += _by_sign(values[~still], runs_s[~still] ** 2)
+        self._done += _by_sign(values, np.where(still, 0.0, runs_s * runs_s) - counted)
         for value, run_s in zip(values[still].tolist(), runs_s[still].tolist(), strict=True):
             self._still[value] = self._still.get(value, 0.0) + run_s
 
