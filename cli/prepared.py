@@ -15,6 +15,7 @@ from ..analysis.meter_figures import MeterFigures, figures_of
 from ..analysis.report import LogFacts
 from ..ingest.errors import InputError
 from .feeding import ends_of, facts_of, how_read, meter_of, open_and_tell
+from .side_by_side import feed
 from .span import span_of
 
 if TYPE_CHECKING:
@@ -84,9 +85,7 @@ class Prepared:
 
     def feed(self, *folds: Fold[Any]) -> None:
         """Run every reading through all folds."""
-        for chunk in self.chunks():
-            for fold in folds:
-                fold.add(chunk)
+        feed(self.chunks(), *folds)
 
 
 def prepared(path: Path, site: Site | None, corrections: Corrections = AS_READ) -> Prepared:
