@@ -95,8 +95,8 @@ def energy_of(pieces: Intervals) -> tuple[FloatArray, FloatArray]:
     above, below = linear_split(first["p"], last["p"], length_s)
     wrong = np.flatnonzero(contradicts(first["p"], first["i"]) | contradicts(last["p"], last["i"]))
     if len(wrong):
-        ends = (end[name][wrong] for name in ("v", "i") for end in (first, last))
-        above[wrong], below[wrong] = product_split(*ends, length_s[wrong])
+        v0, v1, i0, i1 = (end[name][wrong] for name in ("v", "i") for end in (first, last))
+        above[wrong], below[wrong] = product_split(v0, v1, i0, i1, length_s[wrong])
     return above, below
 
 

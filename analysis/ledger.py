@@ -165,9 +165,11 @@ class LedgerFold:
 
     def add(self, chunk: Chunk) -> None:
         """Take the next readings in."""
-        if not len(chunk):
-            return
-        read = self._reader.take(chunk)
+        if len(chunk):
+            self.take(self._reader.take(chunk))
+
+    def take(self, read: Read) -> None:
+        """Take in what the next readings complete, where somebody else reads them."""
         first_us, last_us = read.ends_us
         self._open_days(read)
         self._highest.take(read)

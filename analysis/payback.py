@@ -77,8 +77,11 @@ class PaybackFold:
     def add(self, chunk: Chunk) -> None:
         """Take the next readings in."""
         stretch = self._current.take(chunk)
-        if stretch is None:
-            return
+        if stretch is not None:
+            self.take(stretch)
+
+    def take(self, stretch: Pieces) -> None:
+        """Take in what the next readings of the current complete, where somebody else reads them."""
         for debt in self._debts:
             debt.gaps += zip(stretch.gap_start_us.tolist(), stretch.gap_stop_us.tolist(), strict=True)
             debt.follow(stretch, self._efficiency)

@@ -204,17 +204,16 @@ class Reader:
 
     def take(self, chunk: Chunk) -> Read:
         """Return what the next readings, at least one, complete."""
-        current = power = None
-        signals: dict[str, FloatArray] = {}
-        if self._power is not None and self._source is not None:
-            signals = energy_signals(self._side, self._source, chunk.quantities)
-            power_before_us = self._power.tail_us
-            power = self._power.take(chunk.time_us, signals)
-        if self._current is not None:
-            amps = {"i": chunk.quantities["current_A"]}
-            together = power is not None and len(power.at_us) == len(chunk) and signals.get("i") is amps["i"]
-            if together and self._current.tail_us == power_before_us:
-                current = self._current.also(self._power, power)
-            else:
-                current = self._current.take(chunk.time_us, amps)
-        return Read(chunk, current, power)
+        if self._power is None or self._source is None:
+            return Read(chunk, self._amps(chunk), None)
+        signals, before_us = energy_signals(self._side, self._source, chunk.quantities), self._power.tail_us
+        power = self._power.take(chunk.time_us, signals)
+        if self._current is None or power is None or len(power.at_us) < len(chunk):
+            return Read(chunk, self._amps(chunk), power)
+        same = signals.get("i") is chunk.quantities["current_A"] and self._current.tail_us == before_us
+        return Read(chunk, self._current.also(self._power, power) if same else self._amps(chunk), power)
+
+    def _amps(self, chunk: Chunk) -> Pieces | None:
+        if self._current is None:
+            return None
+        return self._current.take(chunk.time_us, {"i": chunk.quantities["current_A"]})

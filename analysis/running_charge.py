@@ -100,8 +100,11 @@ class RunningChargeFold:
     def add(self, chunk: Chunk) -> None:
         """Take the next readings in."""
         stretch = self._current.take(chunk)
-        if stretch is None:
-            return
+        if stretch is not None:
+            self.take(stretch)
+
+    def take(self, stretch: Pieces) -> None:
+        """Take in what the next readings of the current complete, where somebody else reads them."""
         self._gap_us += int((stretch.gap_stop_us - stretch.gap_start_us).sum())
         if not len(stretch.measured.stop_us):
             return

@@ -55,9 +55,11 @@ class HighestDraw:
         self._add_minutes(*by_minute(pieces))
 
     def _add_minutes(self, minute: TimeArray, covered_us: TimeArray, sums: FloatArray) -> None:
-        carried = (self._minute, self._covered_us, self._sums)
-        new = (minute, covered_us, sums)
-        minute, covered_us, sums = _put_together(*map(np.concatenate, zip(carried, new, strict=True)))
+        minute, covered_us, sums = _put_together(
+            np.concatenate([self._minute, minute]),
+            np.concatenate([self._covered_us, covered_us]),
+            np.concatenate([self._sums, sums]),
+        )
         if len(minute) >= _MINUTES:
             windows = np.lib.stride_tricks.sliding_window_view
             whole = windows(covered_us == _MINUTE_US, _MINUTES).all(axis=1)

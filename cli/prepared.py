@@ -10,12 +10,12 @@ from typing import TYPE_CHECKING, Any, Final
 import click
 
 from ..analysis.amounts import HowRead
-from ..analysis.chunk import Chunk, Fold
+from ..analysis.chunk import Chunk
 from ..analysis.meter_figures import MeterFigures, figures_of
 from ..analysis.report import LogFacts
 from ..ingest.errors import InputError
 from .feeding import ends_of, facts_of, how_read, meter_of, open_and_tell
-from .side_by_side import feed
+from .side_by_side import Fed, feed
 from .span import span_of
 
 if TYPE_CHECKING:
@@ -83,7 +83,7 @@ class Prepared:
         check = self.figures.zero_check
         yield from chunks if check is None else (without_offset(chunk, check.offset_A) for chunk in chunks)
 
-    def feed(self, *folds: Fold[Any]) -> None:
+    def feed(self, *folds: Fed) -> None:
         """Run every reading through all folds."""
         feed(self.chunks(), *folds)
 

@@ -4,17 +4,24 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from typing import Any, Final
+from typing import Final, Protocol
 
 import numpy as np
 
-from ..analysis.chunk import Chunk, Fold
+from ..analysis.chunk import Chunk
 
 #: Larger than any array of a chunk, and within what glibc lets count. [byte]
 _LARGE_PIECE: Final = 24 << 20
 
 
-def feed(chunks: Iterable[Chunk], *folds: Fold[Any]) -> None:
+class Fed(Protocol):
+    """What takes readings in: a fold, or a part of one."""
+
+    def add(self, chunk: Chunk) -> None:
+        """Take the next readings in."""
+
+
+def feed(chunks: Iterable[Chunk], *folds: Fed) -> None:
     """Hand every chunk to every fold; the first fold works here, the others meanwhile in a thread of their own.
 
     Each fold has all chunks in order and by itself, so the results are the same on any number of processors. NumPy
@@ -24,7 +31,7 @@ def feed(chunks: Iterable[Chunk], *folds: Fold[Any]) -> None:
     ----------
     chunks : iterable of Chunk
         The readings, in order.
-    folds : Fold
+    folds : Fed
         No two of them share anything that they change. The one that takes longest comes first.
     """
     _keep_memory()
@@ -46,6 +53,6 @@ def _keep_memory() -> None:
     np.empty(_LARGE_PIECE, np.uint8)
 
 
-def _add(folds: Sequence[Fold[Any]], chunk: Chunk) -> None:
+def _add(folds: Sequence[Fed], chunk: Chunk) -> None:
     for fold in folds:
         fold.add(chunk)
