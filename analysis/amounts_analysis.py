@@ -12,7 +12,7 @@ from .charge import ChargeSums
 from .chunk import Chunk
 from .marked import MarkedStretch, MarkedSums
 from .meter_figures import MeterFigures
-from .read_pieces import Reader
+from .read_pieces import Read, Reader
 from .signal_errors import UnseenStarts
 from .uncertainty import with_intervals
 
@@ -51,9 +51,11 @@ class AmountsAnalysis:
 
     def add(self, chunk: Chunk) -> None:
         """Take the next readings in."""
-        if not len(chunk):
-            return
-        read = self._reader.take(chunk)
+        if len(chunk):
+            self.take(self._reader.take(chunk))
+
+    def take(self, read: Read) -> None:
+        """Take in what the next readings complete, where somebody else reads them."""
         self._charge.take(read)
         self._marked.take(read)
 

@@ -8,9 +8,9 @@ from .amounts import Charge, Evidence, HowRead
 from .chunk import Chunk
 from .counter import CounterFold
 from .energy import energy_source, why_nothing
-from .read_pieces import Read, Reader, inside
+from .read_pieces import Read, Reader, Window
 from .refusal import Refusal
-from .signal_integral import PowerIntegral, Window, of_current
+from .signal_integral import PowerIntegral, SignalIntegral
 
 
 class ChargeSums:
@@ -46,8 +46,8 @@ class ChargeSums:
     ) -> None:
         self._how = how
         self._window = (from_us, to_us)
-        self._charge = of_current(how, self._window) if how.side == "dc" and "current_A" in quantities else None
-        self._energy = PowerIntegral(how, self._window, quantities) if energy_source(how.side, quantities) else None
+        self._charge = SignalIntegral(how) if how.side == "dc" and "current_A" in quantities else None
+        self._energy = PowerIntegral(how, quantities) if energy_source(how.side, quantities) else None
         if self._charge is None and self._energy is None:
             raise Refusal(why_nothing(how.side, quantities))
         gap_limit_s = None if how.sampling == "held" else how.gap_limit_s
@@ -61,7 +61,8 @@ class ChargeSums:
         return self._window
 
     def take(self, read: Read) -> None:
-        """Take in what the next readings complete."""
+        """Take in what the next readings complete, as far as it lies in the window."""
+        read = read.within(self._window)
         if self._charge is not None and read.current is not None:
             self._charge.take(read.current)
         if self._energy is not None:
@@ -69,8 +70,8 @@ class ChargeSums:
             if read.power is not None:
                 self._energy.take(read.power)
         if self._counter is not None:
-            asked, q = inside(read.chunk.time_us, self._window), read.chunk.quantities
-            self._counter.add(read.chunk.time_us[asked], q["charge_Ah"][asked], q["current_A"][asked])
+            q = read.chunk.quantities
+            self._counter.add(read.chunk.time_us, q["charge_Ah"], q["current_A"])
 
     def result(self) -> Charge:
         """Return charge and energy so far; the counter is compared where the log has one."""

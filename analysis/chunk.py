@@ -59,6 +59,11 @@ class Fold(Protocol[Result_co]):
         """Return what all readings so far amount to."""
 
 
+def has_missing(x: FloatArray) -> bool:
+    """Tell whether a meter gave no reading at one of these; shape (n,). Quicker than asking each: a NaN spreads."""
+    return bool(np.isnan(np.min(x, initial=np.inf)))
+
+
 def join(parts: list[Chunk]) -> Chunk:
     """Return consecutive chunks, all with the same quantities, as one."""
     if len(parts) == 1:

@@ -29,9 +29,23 @@ class Crossings:
         self._hidden = np.zeros(HALF)
         self._tail = np.empty((3, 0))
 
-    def add(self, first: FloatArray, last: FloatArray, length_s: FloatArray) -> None:
-        """Take the next intervals in: the signal at either end [unit], and their lengths [s]; shapes (n,)."""
-        rows = np.concatenate([self._tail, [first, last, length_s]], axis=1)
+    def add(self, first: FloatArray, last: FloatArray, length_s: FloatArray, *, changes_sign: bool) -> None:
+        """Take the next intervals in.
+
+        Parameters
+        ----------
+        first, last : array, shape (n,)
+            The signal at either end. [unit]
+        length_s : array, shape (n,)
+            Their lengths. [s]
+        changes_sign : bool
+            Whether the signal is above zero at one of these ends and below at another.
+        """
+        new = [first, last, length_s]
+        if not changes_sign:  # so only what is next to the intervals before and after counts
+            keep = 2 * self._around
+            new = [np.concatenate([x[:keep], x[max(keep, len(x) - keep) :]]) for x in new]
+        rows = np.concatenate([self._tail, new], axis=1)
         self._tail = rows[:, -2 * self._around :].copy()  # a view would keep all of it
         self._judge(rows, self._hidden)
 
@@ -70,8 +84,8 @@ def _of_lines(first: FloatArray, last: FloatArray, length_s: FloatArray) -> Foun
     a / (a + b): less by a b dt / (2 (a + b)). A change no larger than its neighbours is a slope, and hides nothing.
     """
     at = np.flatnonzero(first[1:-1] * last[1:-1] < 0) + 1
-    change = np.abs(last - first)
-    slope = (change[at - 1] + change[at + 1]) / 2 / change[at]
+    before, change, after = (np.abs(last[k] - first[k]) for k in (at - 1, at, at + 1))
+    slope = (before + after) / 2 / change
     a, b = np.abs(first[at]), np.abs(last[at])
     return a + b, np.maximum(1 - slope, 0) * a * b / (a + b) / 2 * length_s[at]
 

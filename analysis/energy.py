@@ -6,7 +6,7 @@ from collections.abc import Mapping, Set
 
 import numpy as np
 
-from .chunk import FloatArray, Side
+from .chunk import FloatArray, Side, has_missing
 from .integral import linear_split, product_split
 from .intervals import Intervals
 
@@ -60,6 +60,8 @@ def _checked_power(p: FloatArray, i: FloatArray, v: FloatArray | None) -> dict[s
 
     A voltage that is missing beside a power that can be trusted is the one the power implies; it is not used then.
     """
+    if v is not None and not any(has_missing(x) for x in (p, i, v)):
+        return {"p": p, "i": i, "v": v}
     trusted = ~contradicts(p, i)
     if v is None:
         return {"p": np.where(trusted, p, np.nan)}
@@ -88,11 +90,13 @@ def energy_of(pieces: Intervals) -> tuple[FloatArray, FloatArray]:
     first, last, length_s = pieces.first, pieces.last, pieces.length_s
     if "i" not in first:
         return linear_split(first["p"], last["p"], length_s)
-    above, below = product_split(first["v"], last["v"], first["i"], last["i"], length_s)
-    if "p" in first:
-        wrong = contradicts(first["p"], first["i"]) | contradicts(last["p"], last["i"])
-        by_power = linear_split(first["p"], last["p"], length_s)
-        above, below = np.where(wrong, above, by_power[0]), np.where(wrong, below, by_power[1])
+    if "p" not in first:
+        return product_split(first["v"], last["v"], first["i"], last["i"], length_s)
+    above, below = linear_split(first["p"], last["p"], length_s)
+    wrong = np.flatnonzero(contradicts(first["p"], first["i"]) | contradicts(last["p"], last["i"]))
+    if len(wrong):
+        v0, v1, i0, i1 = (end[name][wrong] for name in ("v", "i") for end in (first, last))
+        above[wrong], below[wrong] = product_split(v0, v1, i0, i1, length_s[wrong])
     return above, below
 
 
@@ -100,8 +104,10 @@ def power_at(values: Mapping[str, FloatArray]) -> FloatArray:
     """Return power at one end of intervals, of the signals that `energy_signals` gave; shape (n,). [W]"""
     if "i" not in values:
         return values["p"]
-    product = values["v"] * values["i"]
-    return np.where(contradicts(values["p"], values["i"]), product, values["p"]) if "p" in values else product
+    if "p" not in values:
+        return values["v"] * values["i"]
+    wrong = contradicts(values["p"], values["i"])
+    return np.where(wrong, values["v"] * values["i"], values["p"]) if wrong.any() else values["p"]
 
 
 def why_nothing(side: Side, quantities: Set[str]) -> str:

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from .chunk import FloatArray
 from .crossings import Crossings
 from .integral import inner
-from .sizes import HALF, SIZES, size_of
+from .sizes import HALF, SIZES, size_of, sums_by_size
 
 #: The noise is read off this quantile of the second differences: low, so that steps between readings do not count even
 #: where a load switches every few readings; lower still for means, which what they average makes uneven.
@@ -147,7 +147,7 @@ class ErrorSums:
     def __init__(self, *, linear: bool) -> None:
         self._linear = linear
         self._intervals = 0
-        self._steps2, self._steps4 = np.zeros(3), np.zeros(3)
+        self._steps = np.zeros((3, 2))  # second and fourth powers of what steps do to draw, return and net
         self._lengths2 = self._net = self._squares = self._highest = 0.0
         self._sizes_s = np.zeros(SIZES)
         self._sizes_above, self._sizes_below = np.zeros(HALF), np.zeros(HALF)
@@ -173,45 +173,49 @@ class ErrorSums:
         if not len(length_s):
             return
         self._intervals += len(length_s)
-        self._lengths2 += inner(length_s, length_s)
-        middle = (first + last) / 2 if self._linear else last
+        squares = length_s * length_s
+        self._lengths2 += float(squares.sum())
+        self._add_sizes((first + last) * 0.5 if self._linear else last, length_s, above, below)
+        self._runs.add(last, length_s, squares)
+        self._add_wobble(last)
+        low, high = float(last.min()), float(last.max())
+        self._highest = max(self._highest, high, -low)
+        if first is not last:
+            low, high = min(low, float(first.min())), max(high, float(first.max()))
+        self._crossings.add(first, last, length_s, changes_sign=low < 0 < high)
+        if self._linear:
+            self._add_steps(first, last, length_s, low=low, high=high)
+
+    def _add_sizes(self, middle: FloatArray, length_s: FloatArray, above: FloatArray, below: FloatArray) -> None:
         amount = middle * length_s
         self._net += float(amount.sum())
         self._squares += inner(middle, amount)
-        self._highest = max(self._highest, float(np.max(last)), float(-np.min(last)))
-        sizes = size_of(middle)
-        np.add.at(self._sizes_s, sizes, length_s)
-        sizes &= HALF - 1
-        np.add.at(self._sizes_above, sizes, above)
-        np.add.at(self._sizes_below, sizes, below)
-        self._runs.add(last, length_s)
-        self._add_wobble(last)
-        self._crossings.add(first, last, length_s)
-        if self._linear:
-            self._add_steps(first, last, length_s)
+        sizes_s, sizes_above, sizes_below = sums_by_size(middle, length_s, above, below)
+        self._sizes_s += sizes_s
+        self._sizes_above += sizes_above[:HALF] + sizes_above[HALF:]
+        self._sizes_below += sizes_below[:HALF] + sizes_below[HALF:]
 
-    def _add_steps(self, first: FloatArray, last: FloatArray, length_s: FloatArray) -> None:
-        net = (last - first) * length_s
-        low, high = min(float(first.min()), float(last.min())), max(float(first.max()), float(last.max()))
-        nothing = np.zeros(1)
+    def _add_steps(self, first: FloatArray, last: FloatArray, length_s: FloatArray, *, low: float, high: float) -> None:
+        net = last - first
+        net *= length_s
+        powers = _second_and_fourth(net)
         if low >= 0:
-            parts = (net, nothing, net)
+            self._steps += [powers, (0.0, 0.0), powers]
         elif high <= 0:
-            parts = (nothing, net, net)
+            self._steps += [(0.0, 0.0), powers, powers]
         else:
-            above = (np.maximum(last, 0) - np.maximum(first, 0)) * length_s
-            parts = (above, above - net, net)
-        for k, part in enumerate(parts):
-            square = part * part
-            self._steps2[k] += square.sum()
-            self._steps4[k] += inner(square, square)
+            above = np.maximum(last, 0.0)
+            above -= np.maximum(first, 0.0)
+            above *= length_s
+            self._steps += [_second_and_fourth(above), _second_and_fourth(above - net), powers]
 
     def _add_wobble(self, last: FloatArray) -> None:
         readings = np.concatenate([self._last, last])
         self._last = readings[-2:].copy()
         if len(readings) > 2:
             change = np.diff(readings)
-            np.add.at(self._wobble, np.abs(change[1:] - change[:-1]).view(np.int64) >> 48, 1)
+            second = change[1:] - change[:-1]
+            np.add.at(self._wobble, np.abs(second, out=second).view(np.int64) >> 48, 1)
 
     def result(self) -> ErrorFacts:
         """Return the facts so far."""
@@ -222,8 +226,8 @@ class ErrorSums:
             intervals=self._intervals,
             time_s=Parts(above, below, above + below),
             all_s=float(self._sizes_s.sum()),
-            steps2=Parts(*self._steps2.tolist()),
-            steps4=Parts(*self._steps4.tolist()),
+            steps2=Parts(*self._steps[:, 0].tolist()),
+            steps4=Parts(*self._steps[:, 1].tolist()),
             lengths2=self._lengths2,
             runs2=self._runs.result(),
             net=self._net,
@@ -249,35 +253,70 @@ class _Runs:
         self._value = math.nan
         self._open_s, self._open_count = 0.0, 0
 
-    def add(self, x: FloatArray, length_s: FloatArray) -> None:
-        ends = np.concatenate([np.flatnonzero(x[1:] != x[:-1]), [len(x) - 1]])
-        runs_s = np.diff(np.cumsum(length_s)[ends], prepend=0.0)
-        counts, values = np.diff(ends, prepend=-1), x[ends]
-        if values[0] == self._value:
-            runs_s[0] += self._open_s
-            counts[0] += self._open_count
-        elif self._open_count:
-            self._close(np.array([self._value]), np.array([self._open_s]), np.array([self._open_count]))
-        self._close(values[:-1], runs_s[:-1], counts[:-1])
-        self._value, self._open_s, self._open_count = float(values[-1]), float(runs_s[-1]), int(counts[-1])
+    def add(self, x: FloatArray, length_s: FloatArray, squares: FloatArray) -> None:
+        changes = np.flatnonzero(x[1:] != x[:-1]) + 1
+        if not len(changes):
+            self._go_on(x, length_s)
+            return
+        first, last = int(changes[0]), int(changes[-1])
+        self._go_on(x[:first], length_s[:first])
+        self._end()
+        self._add_whole(x[first:last], length_s[first:last], squares[first:last])
+        self._go_on(x[last:], length_s[last:])
 
-    def _close(self, values: FloatArray, runs_s: FloatArray, counts: NDArray[np.int64]) -> None:
+    def _go_on(self, x: FloatArray, length_s: FloatArray) -> None:
+        """Let the open run grow by equal readings; where they are others, it ends and they begin one."""
+        if x[0] != self._value:
+            self._end()
+            self._value = float(x[0])
+        self._open_s += float(length_s.sum())
+        self._open_count += len(x)
+
+    def _end(self) -> None:
+        if self._open_count:
+            self._close(*(np.array([y]) for y in (self._value, self._open_s, self._open_count, 0.0)))
+        self._open_s, self._open_count = 0.0, 0
+
+    def _add_whole(self, x: FloatArray, length_s: FloatArray, squares: FloatArray) -> None:
+        """Take in readings that make whole runs: most are of one reading, so only longer ones are put together."""
+        if not len(x):
+            return
+        self._done += _by_sign(x, squares)
+        equal = np.flatnonzero(x[1:] == x[:-1])
+        if not len(equal):
+            return
+        begin = np.flatnonzero(np.diff(equal, prepend=-2) != 1)
+        first, counts = equal[begin], np.diff(begin, append=len(equal)) + 1
+        runs_s, singly = (y[first] + np.add.reduceat(y[equal + 1], begin) for y in (length_s, squares))
+        self._close(x[first], runs_s, counts, singly)
+
+    def _close(self, values: FloatArray, runs_s: FloatArray, counts: NDArray[np.int64], counted: FloatArray) -> None:
+        """Take in runs, of which some squares were counted already. [unit], [s], [1], [s2]"""
         still = counts >= _STILL
-        self._done += _by_sign(values[~still], runs_s[~still])
+        self._done += _by_sign(values, np.where(still, 0.0, runs_s * runs_s) - counted)
         for value, run_s in zip(values[still].tolist(), runs_s[still].tolist(), strict=True):
             self._still[value] = self._still.get(value, 0.0) + run_s
 
     def result(self) -> Parts:
         still = dict(self._still)
         still[self._value] = still.get(self._value, 0.0) + self._open_s
-        both = np.array([*still.keys()]), np.array([*still.values()])
-        return Parts(*(self._done + _by_sign(*both)).tolist())
+        runs_s = np.array([*still.values()])
+        return Parts(*(self._done + _by_sign(np.array([*still.keys()]), runs_s**2)).tolist())
 
 
-def _by_sign(values: FloatArray, runs_s: FloatArray) -> FloatArray:
+def _by_sign(values: FloatArray, squares: FloatArray) -> FloatArray:
     """Return sums of squares where nothing is returned, where nothing is drawn, and of all. [s2]"""
-    square = runs_s * runs_s
-    return np.array([square[values >= 0].sum(), square[values <= 0].sum(), square.sum()])
+    total = float(squares.sum())
+    low, high = float(values.min(initial=np.inf)), float(values.max(initial=-np.inf))
+    drawn = total if low >= 0 else inner(squares, (values >= 0).astype(np.float64))
+    returned = total if high <= 0 else 0.0 if low > 0 else inner(squares, (values <= 0).astype(np.float64))
+    return np.array([drawn, returned, total])
+
+
+def _second_and_fourth(x: FloatArray) -> tuple[float, float]:
+    """Return the sums of second and fourth powers."""
+    square = x * x
+    return float(square.sum()), inner(square, square)
 
 
 def _middle(fine_size: int) -> float:

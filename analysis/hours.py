@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 
 import numpy as np
+from numpy.typing import NDArray
 
 from .amounts import Gap
 from .chunk import MICROSECONDS, FloatArray, TimeArray
@@ -21,20 +22,23 @@ class Hours:
     def __init__(self) -> None:
         self._totals: defaultdict[int, list[float]] = defaultdict(lambda: [0.0, 0.0, 0.0])
 
-    def add(self, start_us: TimeArray, above: FloatArray, below: FloatArray, length_s: FloatArray) -> None:
-        """Take the next intervals in: where they begin [us], what was drawn and returned [unit s], how long [s]."""
+    def add(self, start_us: TimeArray, above: FloatArray, below: FloatArray, length_s: FloatArray) -> FloatArray:
+        """Take the next intervals in: where they begin [us], what was drawn and returned [unit s], how long [s].
+
+        Returns
+        -------
+        array, shape (3,)
+            The sums of the last three over all these intervals.
+        """
         if not len(start_us):
-            return
-        hour = start_us // _HOUR_US
-        first = np.concatenate([[0], np.flatnonzero(np.diff(hour)) + 1])
-        for k, *parts in zip(
-            hour[first].tolist(),
-            *(np.add.reduceat(x, first).tolist() for x in (above, below, length_s)),
-            strict=True,
-        ):
+            return np.zeros(3)
+        first, hours = _begun(start_us)
+        sums = np.array([np.add.reduceat(x, first) for x in (above, below, length_s)])
+        for k, parts in zip(hours, sums.T.tolist(), strict=True):
             total = self._totals[k]
             for j, part in enumerate(parts):
                 total[j] += part
+        return np.asarray(sums.sum(axis=1))
 
     def like_around(self, gaps: list[Gap]) -> tuple[float, float] | None:
         """Return what gaps would have held had they been like the hours around them.
@@ -59,3 +63,14 @@ class Hours:
             drawn += above / length_s * gap.length_s
             returned += below / length_s * gap.length_s
         return drawn, returned
+
+
+def _begun(start_us: TimeArray) -> tuple[NDArray[np.intp], list[int]]:
+    """Return at which of the instants, which rise, an hour begins, and which hour that is."""
+    low, high = int(start_us[0]) // _HOUR_US, int(start_us[-1]) // _HOUR_US
+    if high - low < len(start_us):
+        first = np.searchsorted(start_us, np.arange(low, high + 1) * _HOUR_US)
+        first = first[np.diff(first, append=len(start_us)) > 0]
+    else:
+        first = np.concatenate([[0], np.flatnonzero(np.diff(start_us // _HOUR_US)) + 1])
+    return first, (start_us[first] // _HOUR_US).tolist()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from .chunk import FloatArray
 
@@ -40,11 +41,15 @@ def linear_split(x0: FloatArray, x1: FloatArray, length_s: FloatArray) -> tuple[
     above, below : array, shape (n,)
         Both positive; their difference is the integral. [unit s]
     """
-    tau = zero_crossing(x0, x1)
-    crossing = tau < 1.0
-    near = np.where(crossing, x0 * tau, x0 + x1) * length_s / 2
-    far = np.where(crossing, x1 * (1.0 - tau), 0.0) * length_s / 2
-    return _by_sign(near, far)
+    whole = x0 + x1
+    whole *= length_s
+    whole *= 0.5
+    above, below = _by_sign(whole)
+    if len(at := _crossed(x0, x1)):
+        x0, x1, length_s = x0[at], x1[at], length_s[at]
+        tau = zero_crossing(x0, x1)
+        above[at], below[at] = _both_sides(x0 * tau * length_s / 2, x1 * (1.0 - tau) * length_s / 2)
+    return above, below
 
 
 def product_split(
@@ -69,13 +74,20 @@ def product_split(
     drawn, returned : array, shape (n,)
         Energy while the current is positive, and while it is negative. [W s]
     """
-    tau = zero_crossing(i0, i1)
-    crossing = tau < 1.0
-    at_zero = v0 + tau * (v1 - v0)
-    whole = 2 * v0 * i0 + v0 * i1 + v1 * i0 + 2 * v1 * i1
-    near = np.where(crossing, tau * i0 * (2 * v0 + at_zero), whole) * length_s / 6
-    far = np.where(crossing, (1.0 - tau) * i1 * (at_zero + 2 * v1), 0.0) * length_s / 6
-    return _by_sign(near, far)
+    whole = (v0 + v1) * (i0 + i1)  # and v0 i0 + v1 i1: the same sum with fewer products
+    whole += v0 * i0
+    whole += v1 * i1
+    whole *= length_s
+    whole /= 6
+    above, below = _by_sign(whole)
+    if len(at := _crossed(i0, i1)):
+        v0, v1, i0, i1, length_s = v0[at], v1[at], i0[at], i1[at], length_s[at]
+        tau = zero_crossing(i0, i1)
+        at_zero = v0 + tau * (v1 - v0)
+        near = tau * i0 * (2 * v0 + at_zero) * length_s / 6
+        far = (1.0 - tau) * i1 * (at_zero + 2 * v1) * length_s / 6
+        above[at], below[at] = _both_sides(near, far)
+    return above, below
 
 
 def inner(a: FloatArray, b: FloatArray) -> float:
@@ -86,7 +98,16 @@ def inner(a: FloatArray, b: FloatArray) -> float:
     return float(np.einsum("i,i->", a, b))
 
 
-def _by_sign(near: FloatArray, far: FloatArray) -> tuple[FloatArray, FloatArray]:
-    above = np.maximum(near, 0.0) + np.maximum(far, 0.0)
-    below = np.maximum(-near, 0.0) + np.maximum(-far, 0.0)
-    return above, below
+def _crossed(x0: FloatArray, x1: FloatArray) -> NDArray[np.intp]:
+    """Return on which intervals a linear signal passes zero: few of many, so only they are split."""
+    return np.flatnonzero((x0 < 0) != (x1 < 0))
+
+
+def _by_sign(amount: FloatArray) -> tuple[FloatArray, FloatArray]:
+    above = np.maximum(amount, 0.0)
+    return above, above - amount
+
+
+def _both_sides(near: FloatArray, far: FloatArray) -> tuple[FloatArray, FloatArray]:
+    (near_above, near_below), (far_above, far_below) = _by_sign(near), _by_sign(far)
+    return near_above + far_above, near_below + far_below

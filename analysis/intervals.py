@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,7 +28,7 @@ class Intervals:
     first: dict[str, FloatArray]
     last: dict[str, FloatArray]
 
-    @property
+    @cached_property
     def length_s(self) -> FloatArray:
         """Length of each interval. [s]."""
         return np.asarray((self.stop_us - self.start_us) / MICROSECONDS, dtype=np.float64)
@@ -46,6 +47,18 @@ class Intervals:
         high = self.stop_us if to_us is None else np.minimum(self.stop_us, to_us)
         keep = high > low
         return self.parts(np.flatnonzero(keep), low[keep], high[keep])
+
+    def part(self, which: slice) -> Intervals:
+        """Return some of the intervals, uncut; views, no copies."""
+        first = last = {name: x[which] for name, x in self.last.items()}
+        if self.first is not self.last:
+            first = {name: x[which] for name, x in self.first.items()}
+        return Intervals(self.start_us[which], self.stop_us[which], first, last)
+
+    def picked(self, which: NDArray[np.intp]) -> Intervals:
+        """Return some of the intervals, uncut, by their indices."""
+        first, last = ({name: x[which] for name, x in ends.items()} for ends in (self.first, self.last))
+        return Intervals(self.start_us[which], self.stop_us[which], first, last)
 
     def parts(self, which: NDArray[np.intp], low_us: TimeArray, high_us: TimeArray) -> Intervals:
         """Return parts of intervals, each cut linearly.
@@ -107,7 +120,7 @@ def between_readings(
     """
     before, after = slice(None, -1), slice(1, None)
     start, stop = time_us[before], time_us[after]
-    is_gap = np.asarray((stop - start) > gap_limit_s * MICROSECONDS) & (sampling != "held")
+    is_gap = _gaps(stop - start, gap_limit_s, sampling)
     gap_start, gap_stop = start[is_gap], stop[is_gap]
     ends = {name: (x[before], x[after]) for name, x in values.items()}
     if sampling == "instant":
@@ -126,6 +139,13 @@ def between_readings(
             held = {name: x[after] for name, x in values.items()}
         measured = Intervals(start, stop, held, held)
     return Stretch(measured, gap_start, gap_stop)
+
+
+def _gaps(spacing_us: TimeArray, gap_limit_s: float, sampling: Sampling) -> NDArray[np.bool_]:
+    """Return which spacings are gaps. [us], [s]"""
+    if sampling == "held" or spacing_us.max(initial=0) <= gap_limit_s * MICROSECONDS:
+        return np.zeros(len(spacing_us), dtype=bool)
+    return np.asarray(spacing_us > gap_limit_s * MICROSECONDS)
 
 
 def _select(

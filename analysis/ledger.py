@@ -13,12 +13,8 @@ import numpy as np
 from .amounts import Charge, HowRead
 from .charge import ChargeSums
 from .chunk import SECONDS_PER_HOUR, Chunk, FloatArray
-from .energy import energy_of, power_at
-from .integral import linear_split
-from .intervals import Intervals
 from .local_days import LocalDay, days_in
-from .read_pieces import Pieces, Read, Reader
-from .signal_integral import Window, charge_of
+from .read_pieces import Pieces, Read, Reader, Window
 from .sustained import NOTHING_SEEN, Highest, HighestDraw
 
 #: Notes that end a demo and begin none.
@@ -159,7 +155,7 @@ class LedgerFold:
         self._how, self._quantities, self._zone = how, quantities - {"charge_Ah"}, zone
         self._reader = Reader(how, quantities)
         self._running = _Running()
-        self._highest = _HighestOf((None, None))
+        self._highest = _HighestOf()
         self._days: list[_Line] = []
         self._demos = [self._line(text, (start, stop)) for start, stop, text in demos]
         self._line("", (None, None))  # refuses at once where nothing can be integrated
@@ -169,9 +165,11 @@ class LedgerFold:
 
     def add(self, chunk: Chunk) -> None:
         """Take the next readings in."""
-        if not len(chunk):
-            return
-        read = self._reader.take(chunk)
+        if len(chunk):
+            self.take(self._reader.take(chunk))
+
+    def take(self, read: Read) -> None:
+        """Take in what the next readings complete, where somebody else reads them."""
         first_us, last_us = read.ends_us
         self._open_days(read)
         self._highest.take(read)
@@ -206,16 +204,15 @@ class LedgerFold:
 
 
 class _HighestOf:
-    """The highest draw in amps and in watts within a window."""
+    """The highest draw in amps and in watts."""
 
-    def __init__(self, window: Window) -> None:
-        self._amps = HighestDraw(window, charge_of, lambda values: values["i"])
-        self._watts = HighestDraw(window, energy_of, power_at)
+    def __init__(self) -> None:
+        self._amps, self._watts = HighestDraw(), HighestDraw()
 
     def take(self, read: Read) -> None:
         for pieces, highest in ((read.current, self._amps), (read.power, self._watts)):
             if pieces is not None:
-                highest.add(pieces.measured)
+                highest.add(pieces)
 
     def result(self) -> tuple[Highest, Highest]:
         return self._amps.result(), self._watts.result()
@@ -226,7 +223,7 @@ class _Line:
 
     def __init__(self, text: str, window: Window, sums: ChargeSums) -> None:
         self.text, self._window, self._sums = text, window, sums
-        self._highest = _HighestOf(window)
+        self._highest = _HighestOf()
         self._at_end: FloatArray | None = None
 
     @property
@@ -238,7 +235,7 @@ class _Line:
         return self._window[1]
 
     def take(self, read: Read, totals: _TotalsAt | None) -> None:
-        near = read.near(*self._window)
+        near = read.within(self._window)
         self._sums.take(near)
         self._highest.take(near)
         if totals is not None:
@@ -262,28 +259,25 @@ class _Running:
     def take(self, pieces: Pieces | None) -> _TotalsAt | None:
         if pieces is None:
             return None
-        at = _TotalsAt(self._totals, pieces.measured)
+        at = _TotalsAt(self._totals, pieces)
         self._totals = at.at(None)
         return at
 
 
 class _TotalsAt:
-    """The running totals at any instant of some intervals."""
+    """The running totals at any instant of some pieces."""
 
-    def __init__(self, before: FloatArray, measured: Intervals) -> None:
-        self._measured = measured
-        self._sums = np.vstack([before, before + np.cumsum(_three(measured), axis=0)])
+    def __init__(self, before: FloatArray, pieces: Pieces) -> None:
+        self._before, self._pieces = before, pieces
+        self._after = before + _three(pieces)
 
     def at(self, us: int | None) -> FloatArray:
         """Return the totals at an instant; at the last one for None."""
-        m = self._measured
-        if us is None or not len(m.stop_us) or us >= m.stop_us[-1]:
-            return np.array(self._sums[-1])  # a view would keep the sums of the whole chunk
-        k = int(np.searchsorted(m.stop_us, us, side="right"))
-        cut = m.parts(np.array([k]), m.start_us[k : k + 1], np.array([us])) if m.start_us[k] < us else None
-        return np.array(self._sums[k]) if cut is None else np.asarray(self._sums[k] + _three(cut)[0])
+        stop_us = self._pieces.measured.stop_us
+        if us is None or not len(stop_us) or us >= stop_us[-1]:
+            return self._after
+        return self._before + _three(self._pieces.within((None, us)))
 
 
-def _three(measured: Intervals) -> FloatArray:
-    above, below = linear_split(measured.first["i"], measured.last["i"], measured.length_s)
-    return np.stack([above, below, measured.length_s], axis=1)
+def _three(pieces: Pieces) -> FloatArray:
+    return np.array([x.sum() for x in (*pieces.split, pieces.measured.length_s)])

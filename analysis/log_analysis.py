@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from .amounts import Charge, HowRead
 from .amounts_analysis import AmountsAnalysis
-from .chunk import Chunk, Fold
+from .chunk import Chunk
 from .cycle_record import Cycle, Cycles
 from .cycle_uncertainty import cycles_with_intervals
 from .cycles import CycleFold
@@ -16,6 +17,7 @@ from .meter_figures import NOTHING_STATED, Accuracy, MeterFigures
 from .nameplate import estimate
 from .plate_check import PlateCheck, check_plate
 from .quality import SignFold
+from .read_pieces import Reader
 from .refusal import Refusal
 from .report import LogFacts, LogReport
 from .signal_errors import UnseenStarts
@@ -24,6 +26,13 @@ from .site_folds import SiteFolds
 from .site_report import site_report
 from .start_surge import unseen_starts
 from .steps import signal_of
+
+
+@dataclass(frozen=True)
+class _Part:
+    """A part of the analysis that takes readings in by itself; what came of them, the whole tells."""
+
+    add: Callable[[Chunk], None]
 
 
 @dataclass(frozen=True)
@@ -111,18 +120,28 @@ class LogAnalysis:
         self._envelopes = {name: EnvelopeFold(name) for name in shown}
         self._sign = SignFold(quantities if how.side == "dc" else (), how.gap_limit_s)
         self._site_folds = site_folds
-        self._folds: list[Fold[object]] = [
-            self._amounts,
-            *([site_folds] if site_folds is not None else []),
-            self._cycles,
-            self._sign,
-            *self._envelopes.values(),
-        ]
+        self._reader = Reader(how, quantities)
 
     def add(self, chunk: Chunk) -> None:
         """Take the next readings in."""
-        for fold in self._folds:
-            fold.add(chunk)
+        for part in self.folds:
+            part.add(chunk)
+
+    @property
+    def folds(self) -> tuple[_Part, ...]:
+        """What can be fed side by side in its stead: parts that share nothing they change, the slowest first."""
+        return (_Part(self._cycles.add), _Part(self._add_to_others))
+
+    def _add_to_others(self, chunk: Chunk) -> None:
+        """Hand readings on to all but the cycles; what they amount to is worked out once."""
+        if len(chunk):
+            read = self._reader.take(chunk)
+            self._amounts.take(read)
+            if self._site_folds is not None:
+                self._site_folds.take(read)
+        self._sign.add(chunk)
+        for envelope in self._envelopes.values():
+            envelope.add(chunk)
 
     def result(self) -> LogReport:
         """Return everything but the close-up of a start, which needs readings again."""

@@ -86,7 +86,7 @@ class MarkedSums:
         for _, _, sums in self._stretches:
             low, high = sums.window
             if (low is None or low <= last_us) and (high is None or high >= first_us):
-                sums.take(read.near(low, high))
+                sums.take(read)
 
     def result(self) -> tuple[MarkedStretch, ...]:
         """Return the stretches in which anything was measured, in order."""

@@ -9,8 +9,7 @@ import numpy as np
 
 from .amounts import HowRead
 from .chunk import MICROSECONDS, SECONDS_PER_HOUR, Chunk, FloatArray
-from .integral import linear_split
-from .intervals import Intervals
+from .read_pieces import Pieces
 from .running_charge import MeasuredCurrent
 
 Demo = tuple[int, int, str]
@@ -78,11 +77,14 @@ class PaybackFold:
     def add(self, chunk: Chunk) -> None:
         """Take the next readings in."""
         stretch = self._current.take(chunk)
-        if stretch is None:
-            return
+        if stretch is not None:
+            self.take(stretch)
+
+    def take(self, stretch: Pieces) -> None:
+        """Take in what the next readings of the current complete, where somebody else reads them."""
         for debt in self._debts:
             debt.gaps += zip(stretch.gap_start_us.tolist(), stretch.gap_stop_us.tolist(), strict=True)
-            debt.follow(stretch.measured, self._efficiency)
+            debt.follow(stretch, self._efficiency)
 
     def result(self) -> tuple[Payback, ...]:
         """Return each demo's debt so far, in the order they were named."""
@@ -105,19 +107,20 @@ class _Debt:
     paid_us: int | None = None
     gaps: list[tuple[int, int]] = field(default_factory=list)
 
-    def follow(self, measured: Intervals, efficiency: float) -> None:
+    def follow(self, pieces: Pieces, efficiency: float) -> None:
         if self.paid_us is not None:
             return
-        during = measured.clipped(self.start_us, self.stop_us)
-        self.balance += float(_owing(during, efficiency).sum())
+        measured = pieces.measured
+        self.balance += float(_owing(pieces.within((self.start_us, self.stop_us)), efficiency).sum())
         if len(measured.stop_us) and measured.stop_us[-1] >= self.stop_us and self.owed is None:
             self.owed = self.balance
             self.paid_us = self.stop_us if self.owed <= 0 else None
         if self.owed is not None and self.paid_us is None:
-            self._repay(measured.clipped(self.stop_us, None), efficiency)
+            self._repay(pieces.within((self.stop_us, None)), efficiency)
 
-    def _repay(self, after: Intervals, efficiency: float) -> None:
-        running = self.balance + np.cumsum(_owing(after, efficiency))
+    def _repay(self, pieces: Pieces, efficiency: float) -> None:
+        after = pieces.measured
+        running = self.balance + np.cumsum(_owing(pieces, efficiency))
         paid = np.flatnonzero(running <= 0)
         if not len(paid):
             self.balance = float(running[-1]) if len(running) else self.balance
@@ -140,7 +143,7 @@ class _Debt:
         return sum(max(0, stop - max(start, self.start_us)) for start, stop in ends) / MICROSECONDS
 
 
-def _owing(pieces: Intervals, efficiency: float) -> FloatArray:
+def _owing(pieces: Pieces, efficiency: float) -> FloatArray:
     """Return what each piece adds to the debt; below 0 where it pays [A s]."""
-    above, below = linear_split(pieces.first["i"], pieces.last["i"], pieces.length_s)
+    above, below = pieces.split
     return above - efficiency * below

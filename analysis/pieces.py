@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .blocks import Blocks
-from .chunk import MICROSECONDS, Chunk, TimeArray, join
+from .chunk import MICROSECONDS, Chunk, TimeArray, has_missing, join
 
 #: Readings in a piece, and the neighbours on either side that stand around it.
 BLOCK: Final = 4096
@@ -34,11 +34,11 @@ class Piece:
 
     def having(self, *names: str) -> Piece:
         """Return the piece without the readings in which one of these quantities is missing."""
+        if not any(has_missing(self.readings.quantities[name]) for name in names):
+            return self
         there = np.ones(len(self.readings), dtype=bool)
         for name in names:
             there &= ~np.isnan(self.readings.quantities[name])
-        if there.all():
-            return self
         kept = Chunk(self.readings.time_us[there], {n: x[there] for n, x in self.readings.quantities.items()})
         return Piece(kept, int(there[: self.start].sum()), int(there[: self.stop].sum()))
 
@@ -111,6 +111,8 @@ class InPieces(Generic[Result]):
 def gaps_before(time_us: TimeArray, gap_limit_s: float | None) -> NDArray[np.bool_]:
     """Return whether nothing was measured right before each reading; None bridges every spacing. [us], [s]."""
     is_gap = np.zeros(len(time_us), dtype=bool)
-    if gap_limit_s is not None:
-        is_gap[1:] = np.diff(time_us) > gap_limit_s * MICROSECONDS
+    if gap_limit_s is not None and len(time_us) > 1:
+        spacing_us, limit_us = time_us[1:] - time_us[:-1], gap_limit_s * MICROSECONDS
+        if spacing_us.max() > limit_us:
+            is_gap[1:] = spacing_us > limit_us
     return is_gap

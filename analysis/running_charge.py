@@ -6,11 +6,11 @@ from collections.abc import Set
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from .amounts import HowRead
 from .chunk import SECONDS_PER_HOUR, Chunk, FloatArray, TimeArray
-from .integral import linear_split
-from .read_pieces import PieceReader, Pieces
+from .read_pieces import CURRENT, PieceReader, Pieces
 from .refusal import Refusal
 
 
@@ -33,7 +33,7 @@ class MeasuredCurrent:
     def __init__(self, how: HowRead, quantities: Set[str]) -> None:
         if how.side != "dc" or "current_A" not in quantities:
             raise Refusal("what goes in and out of the bank needs amps measured on its DC side; this log has none")
-        self._reader = PieceReader(how)
+        self._reader = PieceReader(how, CURRENT)
 
     def take(self, chunk: Chunk) -> Pieces | None:
         """Return what the next readings complete; None if none of them has a current."""
@@ -100,28 +100,37 @@ class RunningChargeFold:
     def add(self, chunk: Chunk) -> None:
         """Take the next readings in."""
         stretch = self._current.take(chunk)
-        if stretch is None:
-            return
+        if stretch is not None:
+            self.take(stretch)
+
+    def take(self, stretch: Pieces) -> None:
+        """Take in what the next readings of the current complete, where somebody else reads them."""
         self._gap_us += int((stretch.gap_stop_us - stretch.gap_start_us).sum())
-        measured = stretch.measured
-        i0, i1 = measured.first["i"], measured.last["i"]
-        self._highest_A = max(self._highest_A, float(np.abs(np.concatenate([i0, i1])).max(initial=0.0)))
-        above, below = linear_split(i0, i1, measured.length_s)
-        sums = self._last + np.cumsum(np.stack([above, below, measured.length_s], axis=1), axis=0)
-        if len(sums):
-            self._last = sums[-1]
-        self._merge(np.concatenate([self._time_us, measured.stop_us]), np.concatenate([self._sums, sums]))
+        if not len(stretch.measured.stop_us):
+            return
+        for end in (stretch.first, stretch.last):
+            self._highest_A = max(self._highest_A, float(end.max()), float(-end.min()))
+        last = _last_of_each(stretch.measured.stop_us // self._width_us)
+        first = np.concatenate([[0], last[:-1] + 1])
+        growth = [np.add.reduceat(x, first) for x in (*stretch.split, stretch.measured.length_s)]
+        sums = self._last + np.cumsum(np.stack(growth, axis=1), axis=0)
+        self._last = sums[-1]
+        self._merge(np.concatenate([self._time_us, stretch.measured.stop_us[last]]), np.concatenate([self._sums, sums]))
         while len(self._time_us) > self._most:
             self._width_us *= 2
             self._merge(self._time_us, self._sums)
 
     def _merge(self, time_us: TimeArray, sums: FloatArray) -> None:
         """Keep the last point of each bucket."""
-        bucket = time_us // self._width_us
-        last = np.flatnonzero(np.concatenate([bucket[1:] != bucket[:-1], np.ones(min(len(bucket), 1), dtype=bool)]))
+        last = _last_of_each(time_us // self._width_us)
         self._time_us, self._sums = time_us[last], sums[last]
 
     def result(self) -> RunningCharge:
         """Return the points so far."""
         drawn, returned, covered = (self._sums / SECONDS_PER_HOUR).T
         return RunningCharge(self._time_us, drawn, returned, covered, self._highest_A, self._gap_us / 1e6)
+
+
+def _last_of_each(bucket: TimeArray) -> NDArray[np.intp]:
+    """Return the last index of each bucket, of which there is at least one; they rise."""
+    return np.flatnonzero(np.append(bucket[1:] != bucket[:-1], True))

@@ -90,18 +90,23 @@ class SignPart:
         least_A = self._threshold.of(current_A, is_gap)
         # Over three spacings, since a reading may hold a part of the step and volts may be read after amps.
         di, dv = current_A[3:] - current_A[:-3], voltage_V[3:] - voltage_V[:-3]
-        whole = ~(is_gap[1:-2] | is_gap[2:-1] | is_gap[3:])
-        edge = _edges(np.diff(current_A), least_A)[1:-1]
-        self._judge_volts(dv[whole & (np.abs(di) <= least_A)])
-        found = np.zeros(len(current_A), dtype=bool)
-        found[2:-1] = edge & whole & (np.abs(di) > least_A)
-        at = piece.inside(found) - 2
-        self._count(di[at], dv[at])
+        stands = np.abs(di) > least_A
+        if is_gap.any():
+            whole = ~(is_gap[1:-2] | is_gap[2:-1] | is_gap[3:])
+            quiet_V, stands = dv[whole & ~stands], whole & stands
+        else:
+            quiet_V = dv[~stands] if stands.any() else dv
+        self._judge_volts(quiet_V)
+        if stands.any():
+            found = np.zeros(len(current_A), dtype=bool)
+            found[2:-1] = stands & _edges(np.diff(current_A), least_A)[1:-1]
+            at = piece.inside(found) - 2
+            self._count(di[at], dv[at])
 
     def _judge_volts(self, quiet_V: FloatArray) -> None:
         """Note what the voltage does while the current does not step."""
         if len(quiet_V) >= _ENOUGH:
-            self._usual_V = float(np.sqrt(np.mean(np.square(quiet_V))))
+            self._usual_V = float(np.sqrt(inner(quiet_V, quiet_V) / len(quiet_V)))
 
     def _count(self, di: FloatArray, dv: FloatArray) -> None:
         self._sums += [inner(di, di), inner(di, dv), inner(dv, dv)]

@@ -2,23 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Set
+from collections.abc import Set
 from dataclasses import dataclass, field
 
 import numpy as np
 
 from .amounts import Amounts, Gap, HowRead, Span
-from .chunk import SECONDS_PER_HOUR, Chunk, FloatArray, TimeArray
-from .energy import POWER, contradicts, energy_of, energy_source, power_at
+from .chunk import SECONDS_PER_HOUR, Chunk, has_missing
+from .energy import POWER, contradicts, energy_source
 from .error_sums import ErrorSums
 from .hours import Hours
-from .integral import inner, linear_split
-from .intervals import Intervals
-from .read_pieces import Pieces, inside
-
-Integral = Callable[[Intervals], tuple[FloatArray, FloatArray]]
-Ends = Callable[[Mapping[str, FloatArray]], FloatArray]
-Window = tuple[int | None, int | None]
+from .integral import inner
+from .read_pieces import Pieces
 
 #: From this share of all that the power column says on, it is told that its sign contradicts the current's: common
 #: practice, no source; readings about zero disagree by noise alone. [1]
@@ -27,24 +22,15 @@ WORTH_TELLING = 0.01
 
 @dataclass
 class SignalIntegral:
-    """One integral over a window: sums the two directions, lists the gaps.
+    """One integral: sums the two directions, lists the gaps.
 
     Parameters
     ----------
     how : HowRead
         What a reading stands for.
-    window : (int or None, int or None)
-        Integrate only between these instants. [us]
-    integral : callable
-        Intervals in, what is above zero and what is below it out, for each. [unit s]
-    ends : callable
-        The signal at one end of intervals, from their values by name. [unit]
     """
 
     how: HowRead
-    window: Window
-    integral: Integral
-    ends: Ends
     positive: float = 0.0
     negative: float = 0.0
     covered_s: float = 0.0
@@ -59,26 +45,24 @@ class SignalIntegral:
         self.errors = ErrorSums(linear=self.how.sampling == "instant")
 
     def take(self, pieces: Pieces) -> None:
-        """Integrate what the next readings complete, as far as it lies in the window."""
-        measured = pieces.measured.clipped(*self.window)
-        self._sum_up(measured)
-        gaps = clipped_gaps(pieces.gap_start_us, pieces.gap_stop_us, self.window)
-        self.gaps.extend(gaps)
-        new = pieces.at_us[inside(pieces.at_us, self.window)]
-        self.readings += len(new)
-        edges = [new[:1], new[-1:], measured.start_us[:1], measured.stop_us[-1:]]
-        self._widen([int(t) for edge in edges for t in edge] + [t for gap in gaps for t in (gap.start_us, gap.stop_us)])
+        """Integrate what the next readings complete."""
+        self._sum_up(pieces)
+        gaps = zip(pieces.gap_start_us.tolist(), pieces.gap_stop_us.tolist(), strict=True)
+        new = [Gap(start_us, stop_us) for start_us, stop_us in gaps if stop_us > start_us]
+        self.gaps += new
+        at_us, measured = pieces.at_us, pieces.measured
+        self.readings += len(at_us)
+        edges = [at_us[:1], at_us[-1:], measured.start_us[:1], measured.stop_us[-1:]]
+        self._widen([int(t) for edge in edges for t in edge] + [t for gap in new for t in (gap.start_us, gap.stop_us)])
 
-    def _sum_up(self, measured: Intervals) -> None:
-        length_s = measured.length_s
-        above, below = self.integral(measured)
-        self.positive += float(above.sum())
-        self.negative += float(below.sum())
-        self.covered_s += float(length_s.sum())
-        self.hours.add(measured.start_us, above, below, length_s)
-        last = self.ends(measured.last)
-        first = last if measured.first is measured.last else self.ends(measured.first)
-        self.errors.add(first, last, length_s, above, below)
+    def _sum_up(self, pieces: Pieces) -> None:
+        above, below = pieces.split
+        length_s = pieces.measured.length_s
+        drawn, returned, covered_s = self.hours.add(pieces.measured.start_us, above, below, length_s).tolist()
+        self.positive += drawn
+        self.negative += returned
+        self.covered_s += covered_s
+        self.errors.add(pieces.first, pieces.last, length_s, above, below)
 
     def _widen(self, instants: list[int]) -> None:
         for t in instants:
@@ -104,8 +88,8 @@ class SignalIntegral:
 class PowerIntegral(SignalIntegral):
     """The integral of power, which also weighs how much of the power column contradicts the current."""
 
-    def __init__(self, how: HowRead, window: Window, quantities: Set[str]) -> None:
-        super().__init__(how, window, energy_of, power_at)
+    def __init__(self, how: HowRead, quantities: Set[str]) -> None:
+        super().__init__(how)
         self.source = energy_source(how.side, quantities) or ""
         self._checks = self.source == POWER and how.side == "dc" and "current_A" in quantities
         self._replaced_by = "volts x amps instead" if "voltage_V" in quantities else "left out"
@@ -116,15 +100,14 @@ class PowerIntegral(SignalIntegral):
     def weigh(self, chunk: Chunk) -> None:
         """Weigh how much of the next readings' power contradicts their current."""
         if self._checks:
-            p, i = (
-                np.nan_to_num(chunk.quantities[name][inside(chunk.time_us, self.window)])
-                for name in ("power_W", "current_A")
-            )
-            self._all_W += float(np.abs(p).sum())
-            self._wrong_W += float(np.abs(p[contradicts(p, i)]).sum())
+            p, i = (chunk.quantities[name] for name in ("power_W", "current_A"))
+            size_W, wrong = np.abs(p), contradicts(p, i)
+            self._all_W += float((np.nan_to_num(size_W) if has_missing(p) else size_W).sum())
+            self._wrong_W += float(size_W[wrong].sum()) if wrong.any() else 0.0
 
-    def _sum_up(self, measured: Intervals) -> None:
-        super()._sum_up(measured)
+    def _sum_up(self, pieces: Pieces) -> None:
+        super()._sum_up(pieces)
+        measured = pieces.measured
         if "v" not in measured.first or not len(measured.start_us):
             return
         length_s = measured.length_s
@@ -154,24 +137,3 @@ class PowerIntegral(SignalIntegral):
         if self._wrong_W <= WORTH_TELLING * self._all_W:
             return self.source
         return f"{self.source} ({self._replaced_by} where its sign contradicts the current's)"
-
-
-def clipped_gaps(start_us: TimeArray, stop_us: TimeArray, window: Window) -> list[Gap]:
-    """Return the gaps as far as they lie in the window."""
-    low, high = window
-    gaps = []
-    for a, b in zip(start_us.tolist(), stop_us.tolist(), strict=True):
-        start, stop = a if low is None else max(a, low), b if high is None else min(b, high)
-        if stop > start:
-            gaps.append(Gap(start, stop))
-    return gaps
-
-
-def of_current(how: HowRead, window: Window) -> SignalIntegral:
-    """Return the integral of the current."""
-    return SignalIntegral(how, window, charge_of, lambda values: values["i"])
-
-
-def charge_of(pieces: Intervals) -> tuple[FloatArray, FloatArray]:
-    """Integrate the current ``i``, what is drawn and what is returned apart; both positive. [A s]"""
-    return linear_split(pieces.first["i"], pieces.last["i"], pieces.length_s)

@@ -12,6 +12,7 @@ from .amounts import HowRead
 from .chunk import Chunk
 from .ledger import Ledger, LedgerFold, demos_of
 from .payback import Payback, PaybackFold
+from .read_pieces import Read, Reader
 from .running_charge import RunningCharge, RunningChargeFold
 from .site import Site
 from .state_of_charge import charge_efficiency
@@ -67,6 +68,7 @@ class SiteFolds:
         zone: tzinfo | None,
     ) -> None:
         demos = demos_of(markers)
+        self._reader = Reader(how, quantities)
         self._ledger = LedgerFold(how, quantities, zone=zone, demos=demos)
         at_bank = how.side == "dc" and "current_A" in quantities
         self._running = RunningChargeFold(how, quantities) if at_bank else None
@@ -77,9 +79,15 @@ class SiteFolds:
 
     def add(self, chunk: Chunk) -> None:
         """Take the next readings in."""
-        for fold in (self._ledger, self._running, self._payback):
-            if fold is not None:
-                fold.add(chunk)
+        if len(chunk):
+            self.take(self._reader.take(chunk))
+
+    def take(self, read: Read) -> None:
+        """Take in what the next readings complete, where somebody else reads them."""
+        self._ledger.take(read)
+        for fold in (self._running, self._payback):
+            if fold is not None and read.current is not None:
+                fold.take(read.current)
 
     def result(self) -> Followed:
         """Return what was followed so far."""

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, TypeAlias
 
 import numpy as np
 
 from .chunk import MICROSECONDS, FloatArray, TimeArray
 from .intervals import Intervals
-from .signal_integral import Ends, Integral, Window
+from .read_pieces import Pieces
 
 #: A draw that lasts so long is called sustained: long enough to warm an inverter and its cables, short enough for one
 #: demo; common practice, no source. [s]
@@ -39,40 +39,27 @@ NOTHING_SEEN: Final = Highest(None, None)
 
 
 class HighestDraw:
-    """Follow the highest draw within a window: part of a fold, which carries ten minutes.
+    """Follow the highest draw: part of a fold, which carries ten minutes."""
 
-    Parameters
-    ----------
-    window : (int or None, int or None)
-        Only between these instants. [us]
-    integral, ends : callable
-        As those of `SignalIntegral`.
-    """
-
-    def __init__(self, window: Window, integral: Integral, ends: Ends) -> None:
-        self._window, self._integral, self._ends = window, integral, ends
+    def __init__(self) -> None:
         self._highest = self._sustained = -np.inf
         self._minute: TimeArray = np.empty(0, np.int64)
         self._covered_us: TimeArray = np.empty(0, np.int64)
         self._sums: FloatArray = np.empty(0)
 
-    def add(self, measured: Intervals) -> None:
+    def add(self, pieces: Pieces) -> None:
         """Take the next intervals in."""
-        measured = measured.clipped(*self._window)
-        if not len(measured.start_us):
+        if not len(pieces.measured.start_us):
             return
-        ends = np.concatenate([self._ends(measured.first), self._ends(measured.last)])
-        self._highest = max(self._highest, float(ends.max()))
-        pieces = by_minute(measured)
-        above, below = self._integral(pieces)
-        self._add_minutes(pieces.start_us // _MINUTE_US, pieces.stop_us - pieces.start_us, above - below)
+        self._highest = max(self._highest, float(pieces.first.max()), float(pieces.last.max()))
+        self._add_minutes(*by_minute(pieces))
 
     def _add_minutes(self, minute: TimeArray, covered_us: TimeArray, sums: FloatArray) -> None:
-        minute = np.concatenate([self._minute, minute])
-        first = np.flatnonzero(np.concatenate([[True], minute[1:] != minute[:-1]]))
-        minute = minute[first]
-        covered_us = np.add.reduceat(np.concatenate([self._covered_us, covered_us]), first)
-        sums = np.add.reduceat(np.concatenate([self._sums, sums]), first)
+        minute, covered_us, sums = _put_together(
+            np.concatenate([self._minute, minute]),
+            np.concatenate([self._covered_us, covered_us]),
+            np.concatenate([self._sums, sums]),
+        )
         if len(minute) >= _MINUTES:
             windows = np.lib.stride_tricks.sliding_window_view
             whole = windows(covered_us == _MINUTE_US, _MINUTES).all(axis=1)
@@ -88,14 +75,39 @@ class HighestDraw:
         return Highest(highest, sustained)
 
 
-def by_minute(measured: Intervals) -> Intervals:
-    """Return the same intervals cut at every whole minute."""
-    first = measured.start_us // _MINUTE_US
-    counts = (measured.stop_us - 1) // _MINUTE_US - first + 1
-    if len(counts) and counts.max() == 1:
-        return measured
+Minutes: TypeAlias = tuple[TimeArray, TimeArray, FloatArray]
+"""Minutes since 1970, rising; how much of each was measured [us]; what was drawn in it less what returned [unit s]."""
+
+
+def by_minute(pieces: Pieces) -> Minutes:
+    """Return what intervals, at least one, hold of each minute of the clock that they touch."""
+    measured, (above, below) = pieces.measured, pieces.split
+    first, last = measured.start_us // _MINUTE_US, (measured.stop_us - 1) // _MINUTE_US
+    cut = np.flatnonzero(first != last)
+    parts = _cut_at_minutes(measured.picked(cut), first[cut], last[cut])
+    part_above, part_below = pieces.signal.integral(parts)
+    begin = np.concatenate([[0], np.flatnonzero(first[1:] != first[:-1]) + 1])
+    covered_us, sums = measured.stop_us - measured.start_us, above - below
+    covered_us[cut], sums[cut] = 0, 0.0
+    whole = (np.add.reduceat(x, begin) for x in (covered_us, sums))
+    minute = np.concatenate([first[begin], parts.start_us // _MINUTE_US])
+    order = np.argsort(minute, kind="stable")
+    amounts = ((parts.stop_us - parts.start_us), part_above - part_below)
+    covered_us, sums = (np.concatenate(pair)[order] for pair in zip(whole, amounts, strict=True))
+    return _put_together(minute[order], covered_us, sums)
+
+
+def _cut_at_minutes(measured: Intervals, first: TimeArray, last: TimeArray) -> Intervals:
+    """Return intervals cut at every whole minute; they begin in minute `first` and end in `last`."""
+    counts = last - first + 1
     which = np.repeat(np.arange(len(counts)), counts)
     minute = first[which] + np.arange(len(which)) - np.repeat(np.cumsum(counts) - counts, counts)
     low = np.maximum(measured.start_us[which], minute * _MINUTE_US)
     high = np.minimum(measured.stop_us[which], (minute + 1) * _MINUTE_US)
     return measured.parts(which, low, high)
+
+
+def _put_together(minute: TimeArray, covered_us: TimeArray, sums: FloatArray) -> Minutes:
+    """Return the same with each minute once; they rise."""
+    first = np.flatnonzero(np.concatenate([[True], minute[1:] != minute[:-1]]))
+    return minute[first], np.add.reduceat(covered_us, first), np.add.reduceat(sums, first)

@@ -45,13 +45,15 @@ class Threshold:
         most differences are nought, by that of all but the largest tenth.
         """
         self._low, self._high = min(self._low, float(x.min())), max(self._high, float(x.max()))
-        size = np.abs(np.diff(x))[~is_gap[1:]]
+        size = x[1:] - x[:-1]
+        np.abs(size, out=size)
+        if is_gap.any():
+            size = size[~is_gap[1:]]
         if self._last is not None and len(size) < ENOUGH:
             return self._last
-        moving = size[size > 0]
-        if not len(moving):
+        grain = float(np.where(size > 0, size, np.inf).min(initial=np.inf))
+        if grain == np.inf:
             return self._last or 0.0
-        grain = float(moving.min())
         rounding = 1.5 * grain if grain < OF_READING * max(abs(self._low), abs(self._high)) else grain / 2
         floor = min(GRAIN_TIMES * grain, max(OF_RANGE * (self._high - self._low), rounding))
         self._last = max(NOISE_TIMES * _noise(size, grain), floor)
@@ -61,9 +63,8 @@ class Threshold:
 def _noise(size: FloatArray, grain: float) -> float:
     """Return the standard deviation of the noise in readings whose differences have these sizes. [unit]."""
     middle, rare = len(size) // 2, len(size) - max(len(size) // 10, 1)
-    ordered = np.partition(size, sorted({middle, rare}))
-    usual = float(ordered[middle])
+    usual = float(np.partition(size, middle)[middle])
     if usual > COARSE * grain:
         return 1.4826 * usual / math.sqrt(2.0)
-    small = size[size <= 2 * COARSE * grain] if usual > 0 else ordered[:rare]
+    small = size[size <= 2 * COARSE * grain] if usual > 0 else np.partition(size, rare)[:rare]
     return math.sqrt(float(np.square(small).sum()) / max(len(small), 1) / 2.0)

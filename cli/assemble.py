@@ -83,7 +83,7 @@ def _log_report(log: Prepared, site: Site | None, load: str | None) -> LogReport
     analysis = LogAnalysis(
         log.facts, log.how, log.quantities, site=site, load=load, figures=log.figures, site_folds=folds
     )
-    log.feed(analysis)
+    log.feed(*analysis.folds)
     result = analysis.result()
     return replace(result, close_up=_close_up(log, result.cycles))
 

@@ -10,11 +10,12 @@ from typing import TYPE_CHECKING, Any, Final
 import click
 
 from ..analysis.amounts import HowRead
-from ..analysis.chunk import Chunk, Fold
+from ..analysis.chunk import Chunk
 from ..analysis.meter_figures import MeterFigures, figures_of
 from ..analysis.report import LogFacts
 from ..ingest.errors import InputError
 from .feeding import ends_of, facts_of, how_read, meter_of, open_and_tell
+from .side_by_side import Fed, feed
 from .span import span_of
 
 if TYPE_CHECKING:
@@ -94,11 +95,9 @@ class Prepared:
             has_array=site is not None and site.array is not None,
         )
 
-    def feed(self, *folds: Fold[Any]) -> None:
+    def feed(self, *folds: Fed) -> None:
         """Run every reading through all folds."""
-        for chunk in self.chunks():
-            for fold in folds:
-                fold.add(chunk)
+        feed(self.chunks(), *folds)
 
 
 def prepared(path: Path, site: Site | None, corrections: Corrections = AS_READ) -> Prepared:

@@ -1,0 +1,46 @@
+"""Measure how many readings a second `report` takes, and what its start-up and drawing take.
+
+Run it from the repository's root::
+
+    python tests/benchmarks/report_speed.py [MILLIONS]
+
+It writes the page of a log of amps and volts with the sample's site file, and that of its first 86,400 readings: what
+the second takes is start-up and drawing, what the first takes beyond it are the readings. Nothing is asserted.
+"""
+
+import sys
+import tempfile
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parent))
+
+from commands import run
+from made_up_logs import write_log
+
+QUANTITIES = ("current_A", "voltage_V")
+SITE = Path(__file__).parents[2] / "sample_data" / "site.toml"
+
+
+def measure(folder, millions):
+    """Return what the report of a day took, and what that of so many million readings took beyond it."""
+    pages = []
+    for count in (86_400, round(millions * 1_000_000)):
+        log = write_log(Path(folder) / f"{count}.parquet", count, QUANTITIES)
+        pages.append(run("report", log, "--site", SITE, "--out", log.with_suffix(".html")))
+    return pages[0], pages[1].beyond(pages[0])
+
+
+def main(millions=10.0):
+    """Print both."""
+    with tempfile.TemporaryDirectory() as folder:
+        day, beyond = measure(folder, millions)
+    sys.stdout.write(
+        f"report: start-up and drawing {day.wall_s:.1f} s ({day.cpu_s:.1f} s of processor time); {millions:g} million "
+        f"readings, {millions / beyond.wall_s:.2f} million/s, "
+        f"{millions / beyond.cpu_s:.2f} million/s of processor time, "
+        f"{beyond.peak_MB:.0f} MB at most\n"
+    )
+
+
+if __name__ == "__main__":
+    main(*(float(text) for text in sys.argv[1:]))
