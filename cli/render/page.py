@@ -7,9 +7,13 @@ from functools import partial
 from importlib.resources import files
 from typing import TYPE_CHECKING
 
-from . import method, sentences, tables, words
+from . import method, sentences, settings, site_sentences, tables, words
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from markupsafe import Markup
+
     from ...analysis.report import Report
 
 _FIGURE = re.compile(r"(?<=\d) (?=(?:[AVWhsdL]|Ah|Wh|VA|min|mΩ)\b|%)")
@@ -40,6 +44,7 @@ def render(report: Report) -> str:
     )
     environment.filters["short"] = words.shortened
     environment.filters["full"] = partial(words.shortened, most=600)
+    environment.filters["timed"] = _timed
     template = environment.from_string(templates.joinpath("page.html").read_text("utf-8"))
     views = [view_of(report, log, f"log-{place}") for place, log in enumerate(report.logs, start=1)]
     return template.render(
@@ -47,7 +52,11 @@ def render(report: Report) -> str:
         style=templates.joinpath("page.css").read_text("utf-8"),
         views=views,
         compared=tables.compared(report) if len(views) > 1 else None,
-        method=method.method(report),
+        three_numbers=tables.three_numbers(report),
+        carries=site_sentences.carry_all(report),
+        rules=method.rules(report),
+        sums=method.sums(report),
+        settings=settings.settings(report),
         cautions=report.cautions,
         version=report.version,
         unknown=words.UNKNOWN,
@@ -57,6 +66,17 @@ def render(report: Report) -> str:
 def _kept_together(value: object) -> object:
     """Return text with its figures tied to their units, so that no line ends between them; other things unchanged."""
     return _FIGURE.sub("\N{NO-BREAK SPACE}", value) if type(value) is str else value
+
+
+def _timed(text: str, times: Iterable[tuple[str, str]]) -> Markup:
+    """Return text as HTML with its instants marked as such; they stand in it in the order given."""
+    from markupsafe import Markup, escape
+
+    done, rest = Markup(""), text
+    for machine, shown in times:
+        before, found, rest = rest.partition(shown)
+        done += escape(_kept_together(before)) + Markup('<time datetime="{}">{}</time>').format(machine, found)
+    return done + escape(_kept_together(rest))
 
 
 def _title(report: Report) -> str:

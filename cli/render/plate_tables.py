@@ -59,7 +59,7 @@ def by_habit(check: PlateCheck) -> Table | None:
 def _reasons(caption: str, found: Explained) -> Table:
     rows = [
         (
-            f"{_capital(reason.source)} ({reason.basis}): {words.shortened(reason.because, 300)}.",
+            f"{words.capital(reason.source)} ({reason.basis}): {words.shortened(reason.because, 300)}.",
             signed(reason.energy_Wh, "Wh"),
             words.UNKNOWN if reason.charge_Ah is None else signed(reason.charge_Ah, "Ah"),
             words.percent(reason.share).replace("-", "−"),
@@ -69,7 +69,3 @@ def _reasons(caption: str, found: Explained) -> Table:
     charge = words.UNKNOWN if found.charge is None else signed(found.charge.difference, "Ah")
     rows.append(("Together", signed(found.energy.difference, "Wh"), charge, ""))
     return Table(caption, ("Reason", "Energy", "Charge", "Share of the energy"), tuple(rows), prose=True)
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]

@@ -213,6 +213,19 @@ def compared(report: Report) -> Table:
     return Table("What each log shows", head, rows, prose=True)
 
 
+def three_numbers(report: Report) -> Table:
+    """Return the figures that matter of several logs beside each other."""
+    logs = report.logs
+    rows = (
+        ("Charge drawn", *(drawn(log.charge.charge, "Ah") for log in logs)),
+        ("Energy drawn", *(drawn(log.charge.energy, "Wh") for log in logs)),
+        ("Starts", *(f"{log.cycles.summary.count:,}" for log in logs)),
+    )
+    head = ("", *(sentences.log_title(log.facts) for log in logs))
+    known = tuple(row for row in rows if any(cell != words.UNKNOWN for cell in row[1:]))
+    return Table("The numbers that matter", head, known)
+
+
 def drawn(x: Amounts | None, unit: str) -> str:
     """Return what was drawn, with its interval where that is known."""
     return words.UNKNOWN if x is None else words.plus_minus(x.drawn, x.drawn_u95, unit)

@@ -200,3 +200,13 @@ def shortened(text: str, most: int = 60) -> str:
     if any(bidirectional(c) in {"R", "AL", "AN"} for c in short):
         return f"\N{FIRST STRONG ISOLATE}{short}\N{POP DIRECTIONAL ISOLATE}"
     return short
+
+
+def capital(text: str) -> str:
+    """Return text with its first letter as a capital, the rest as it is."""
+    return text[:1].upper() + text[1:]
+
+
+def uncapital(text: str) -> str:
+    """Return text with its first letter small, to stand within a sentence."""
+    return text[:1].lower() + text[1:]
