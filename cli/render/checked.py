@@ -87,7 +87,7 @@ def in_short(checks: Sequence[Check]) -> str:
         (sum(check.outcome == outcome for check in checks), outcome) for outcome in ("passed", "found", "not judged")
     ]
     came = ", ".join(f"{count} {outcome}" for count, outcome in counts if count)
-    return f"What was checked: {words.counted(len(checks), 'limit')}, {came}"
+    return f"{words.counted(len(checks), 'limit')} checked: {came}"
 
 
 def trends(log: LogReport) -> Table:

@@ -153,13 +153,11 @@ def plate(report: Report, log: LogReport, anchor: str) -> Section:
         folds=kept(
             [
                 Fold(
-                    "The reasons, part by part: from paper to nameplate to measurement",
+                    "The reasons, part by part",
                     (plate_tables.left_out_on_paper(check), plate_tables.why(check)),
                     said=check.remarks,
                 ),
-                None
-                if habit is None
-                else Fold("All the time measured, as one reckons by habit", (habit,), said=_habit(check)),
+                None if habit is None else Fold("By habit: all the time measured", (habit,), said=_habit(check)),
                 _steps(check),
             ]
         ),
@@ -174,7 +172,7 @@ def _habit(check: PlateCheck) -> tuple[str, ...]:
 def _steps(check: PlateCheck) -> Fold:
     said = ("Assumed, because neither plate nor site file says it:",) if check.estimate.assumptions else ()
     shown = plate_tables.steps(check)
-    return Fold(f"The estimate, step by step: {len(shown.rows)} steps", (shown,), check.estimate.assumptions, said)
+    return Fold(f"The estimate in {len(shown.rows)} steps", (shown,), check.estimate.assumptions, said)
 
 
 def quality(log: LogReport, anchor: str) -> Section:
@@ -187,8 +185,8 @@ def quality(log: LogReport, anchor: str) -> Section:
         tuple(text for text in (sentences.kept(log), budget_table.leading(log), *log.facts.said) if text),
         folds=kept(
             [
-                Fold("Where ± comes from, source by source", (budget,) if budget else (), budget_table.remarks(log)),
-                Fold("How the log was read: rows, spacing, gap limit, zone", (tables.quality(log),)),
+                Fold("Where ± comes from, by source", (budget,) if budget else (), budget_table.remarks(log)),
+                Fold("How the log was read: rows, gaps, zone", (tables.quality(log),)),
             ]
         ),
     )

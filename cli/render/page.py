@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
     from ...analysis.report import Report
 
-_FIGURE = re.compile(r"(?<=\d) (?=(?:[AVWhsdL]|Ah|Wh|VA|min|mΩ)\b|%)")
+_FIGURE = re.compile(r"(?<=\d) (?=(?:[AVWhsdL]|Ah|Wh|VA|min|mΩ)\b|%)|(?<=±) ")
 
 
 def render(report: Report) -> str:
@@ -52,7 +52,6 @@ def render(report: Report) -> str:
         style=templates.joinpath("page.css").read_text("utf-8"),
         views=views,
         compared=tables.compared(report) if len(views) > 1 else None,
-        three_numbers=tables.three_numbers(report),
         carries=site_sentences.carry_all(report),
         rules=method.rules(report),
         sums=method.sums(report),

@@ -85,7 +85,7 @@ def carry_all(report: Report) -> str | None:
     text, log = next((text, log) for each, text, log in said if each == word)
     if len(said) == 1 or all(each == word for each, _, _ in said):
         return text
-    return f"By {log_title(log.facts)}: {words.uncapital(text)}"
+    return f"By the log {log_title(log.facts)}: {words.uncapital(text)}"
 
 
 _CARRIES = {

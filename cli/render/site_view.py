@@ -37,7 +37,7 @@ def carry(report: Report, log: LogReport, anchor: str) -> Section | None:
         tables=(site_tables.verdicts(found, conductors=first),),
         folds=kept(
             [
-                Fold("Each inverter, by the plates and as seen", (site_tables.inverters(found),)),
+                Fold("Each inverter, by plates and as seen", (site_tables.inverters(found),)),
                 _bank(found),
                 _conductors(found) if first else None,
                 rests_on(site_sentences.assumptions(rests)),
@@ -50,14 +50,14 @@ def carry(report: Report, log: LogReport, anchor: str) -> Section | None:
 def _bank(found: SiteReport) -> Fold | None:
     if not isinstance(found.bank, BankReport):
         return None
-    return Fold("The bank: its resistance, and how long it lasts", (site_tables.bank(found.bank),))
+    return Fold("The bank: resistance, how long it lasts", (site_tables.bank(found.bank),))
 
 
 def _conductors(found: SiteReport) -> Fold:
     lost, screened = site_tables.conductors(found)
     words_of = [row[2] for row in screened.rows]
     counts = ", ".join(f"{words_of.count(word)} {word}" for word in dict.fromkeys(words_of))
-    return Fold(f"Conductors and fuses: {words.counted(len(words_of), 'comparison')}, {counts}", (lost, screened))
+    return Fold(f"Conductors and fuses: {counts}", (lost, screened))
 
 
 def _left_out(found: SiteReport) -> Fold:
@@ -87,7 +87,7 @@ def full(report: Report, log: LogReport, anchor: str) -> Section | None:
         tables=(site_tables.recharge(found),),
         folds=kept(
             [
-                None if state is None else Fold("The chart in figures: the bank's state of charge", (state,)),
+                None if state is None else Fold("The chart in figures: state of charge", (state,)),
                 rests_on(site_sentences.assumptions(rests)),
             ]
         ),

@@ -195,12 +195,12 @@ def _not_measured(span: Span) -> str:
 def compared(report: Report) -> Table:
     """Return the logs side by side."""
     lines: tuple[tuple[str, Callable[[LogReport], str]], ...] = (
-        ("Measured", lambda log: words.duration(log.charge.span.covered_s)),
         ("Charge drawn", lambda log: drawn(log.charge.charge, "Ah")),
         ("Energy drawn", lambda log: drawn(log.charge.energy, "Wh")),
+        ("Starts", lambda log: f"{log.cycles.summary.count:,}"),
+        ("Measured", lambda log: words.duration(log.charge.span.covered_s)),
         ("Charge drawn in an hour of readings", lambda log: _drawn_an_hour(log, log.charge.charge, "Ah")),
         ("Energy drawn in an hour of readings", lambda log: _drawn_an_hour(log, log.charge.energy, "Wh")),
-        ("Starts", lambda log: f"{log.cycles.summary.count:,}"),
         ("Starts an hour", lambda log: words.number(log.cycles.summary.starts_per_hour)),
         ("Running", lambda log: words.percent(log.cycles.summary.duty_cycle)),
         ("Usual run", lambda log: words.duration(log.cycles.summary.median_run_s)),
@@ -211,19 +211,6 @@ def compared(report: Report) -> Table:
     rows = tuple((what, *(cell(log) for log in report.logs)) for what, cell in lines)
     rows = tuple(row for row in rows if any(cell != words.UNKNOWN for cell in row[1:]))
     return Table("What each log shows", head, rows, prose=True)
-
-
-def three_numbers(report: Report) -> Table:
-    """Return the figures that matter of several logs beside each other."""
-    logs = report.logs
-    rows = (
-        ("Charge drawn", *(drawn(log.charge.charge, "Ah") for log in logs)),
-        ("Energy drawn", *(drawn(log.charge.energy, "Wh") for log in logs)),
-        ("Starts", *(f"{log.cycles.summary.count:,}" for log in logs)),
-    )
-    head = ("", *(sentences.log_title(log.facts) for log in logs))
-    known = tuple(row for row in rows if any(cell != words.UNKNOWN for cell in row[1:]))
-    return Table("The numbers that matter", head, known)
 
 
 def drawn(x: Amounts | None, unit: str) -> str:
