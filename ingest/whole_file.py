@@ -33,7 +33,9 @@ def refuse_existing(path: Path, *, force: bool, what: str = "--out") -> None:
         raise InputError(f"{what}: there is no folder {path.parent}; make it first or choose another place")
 
 
-def refuse_input(out: Path, inputs: Iterable[str | Path | None], *, called: str = "what this is made from") -> None:
+def refuse_input(
+    out: Path, inputs: Iterable[str | Path | None], *, called: str = "what this is made from", what: str = "--out"
+) -> None:
     """Stop before a result would replace what it is made from, whatever --force says.
 
     Raises
@@ -43,7 +45,7 @@ def refuse_input(out: Path, inputs: Iterable[str | Path | None], *, called: str 
     """
     for name in inputs:
         if name is not None and Path(name).resolve() == out.resolve():
-            raise InputError(f"--out: {out} is {called}; choose another name")
+            raise InputError(f"{what}: {out} is {called}; choose another name")
 
 
 @contextmanager
@@ -107,6 +109,12 @@ def write_text(path: Path, text: str) -> None:
     """Write a text file in UTF-8, whole or not at all."""
     with whole_file(path) as hidden:
         hidden.write_text(text, encoding="utf-8", newline="\n")
+
+
+def write_bytes(path: Path, content: bytes) -> None:
+    """Write a file, whole or not at all."""
+    with whole_file(path) as hidden:
+        hidden.write_bytes(content)
 
 
 def copy_file(source: Path, path: Path) -> None:

@@ -18,7 +18,7 @@ OUTSIDE = {
     *("urllib", "pymodbus", "click", "rich", "matplotlib", "pandas"),
 }
 DOING = {"open", "print", "input", "exec", "eval", "compile", "__import__", "breakpoint"}
-HEAVY = ("pandas", "scipy", "matplotlib", "bokeh", "jinja2", "tornado")
+HEAVY = ("pandas", "scipy", "matplotlib", "bokeh", "jinja2", "tornado", "weasyprint")
 
 
 def _files(room: str) -> list[Path]:

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from ...ingest.errors import InputError
-from ...ingest.whole_file import refuse_existing, refuse_input, write_text
+from ...ingest.whole_file import refuse_existing, refuse_input, write_bytes, write_text
 from ..assemble import report_of
 from ..exit import Exit, strictly
 from ..feeding import open_site
@@ -16,20 +17,25 @@ from ..render.as_json import report_document
 from ..render.json_parts import print_json
 from ..render.site_sentences import in_short
 
+if TYPE_CHECKING:
+    from ...analysis.report import Report
+
 
 @click.command("report")
 @click.argument("logs", nargs=-1, required=True, metavar="LOG...", type=click.Path(path_type=Path))
 @click.option("--site", type=click.Path(path_type=Path), help="The site file: bank, inverters, loads, limits, zone.")
 @click.option("--out", type=click.Path(path_type=Path), help="The page to write (HTML).")
+@click.option("--pdf", type=click.Path(path_type=Path), help="The same page laid out for paper, to write (PDF).")
 @click.option("--load", help="The load to look for, by its name in the site file. Default: the pump.")
 @click.option("--strict", is_flag=True, help="End with status 4 if a finding wants watching or acting on.")
 @correction_options
-@click.option("--force", is_flag=True, help="Replace an existing page.")
+@click.option("--force", is_flag=True, help="Replace an existing page or PDF.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document alone.")
 def command(
     logs: tuple[Path, ...],
     site: Path | None,
     out: Path | None,
+    pdf: Path | None,
     load: str | None,
     strict: bool,
     zero_at: str | None,
@@ -37,23 +43,51 @@ def command(
     force: bool,
     as_json: bool,
 ) -> int:
-    """Make the page of a log, or of several of one site: one HTML file that opens anywhere, offline.
+    """Make the page of a log, or of several of one site: one HTML file that opens anywhere, offline; or a PDF of it.
 
     Example: shuntbook report pump.parquet --site site.toml --out pump.html
-    """
-    if out is None and not as_json:
-        raise InputError("say where the page goes (--out PAGE.html), or ask for the numbers alone (--json)")
-    if out is not None:
-        refuse_input(out, [*logs, site])
-        refuse_existing(out, force=force)
-    report = report_of(logs, open_site(site), load, Corrections(zero_at, drop_spikes))
-    if out is not None:
-        from ..render.page import render
 
-        write_text(out, render(report))
-        click.echo(f"wrote {out}; open it in a browser", err=as_json)
-        for line in (text for log in report.logs for text in in_short(log)):
-            click.echo(line, err=as_json)
+    Example: shuntbook report pump.parquet --site site.toml --pdf pump.pdf
+    """
+    if out is None and pdf is None and not as_json:
+        raise InputError(
+            "say where the page goes (--out PAGE.html, or --pdf FILE.pdf), or ask for the numbers alone (--json)"
+        )
+    for what, place in (("--out", out), ("--pdf", pdf)):
+        if place is not None:
+            refuse_input(place, [*logs, site], what=what)
+            refuse_existing(place, force=force, what=what)
+    if pdf is not None:
+        _refuse_pdf(pdf, out)
+    report = report_of(logs, open_site(site), load, Corrections(zero_at, drop_spikes))
+    if out is not None or pdf is not None:
+        _write(report, out, pdf, err=as_json)
     if as_json:
         print_json(report_document(report))
     return int(strictly([finding for log in report.logs for finding in log.findings]) if strict else Exit.DONE)
+
+
+def _refuse_pdf(pdf: Path, out: Path | None) -> None:
+    """Refuse a PDF where the page goes, and one that cannot be made here, before any work is done."""
+    from ..render.paper import refuse_without_library
+
+    if out is not None and pdf.resolve() == out.resolve():
+        raise InputError(f"--out and --pdf both name {pdf}; give each a file of its own")
+    refuse_without_library()
+
+
+def _write(report: Report, out: Path | None, pdf: Path | None, *, err: bool) -> None:
+    """Write the page, or the PDF, or both from one page, and say what stands in them; to stderr with `err`."""
+    from ..render.page import render
+    from ..render.paper import to_pdf
+
+    page = render(report)
+    paper = None if pdf is None else to_pdf(page)
+    if out is not None:
+        write_text(out, page)
+        click.echo(f"wrote {out}; open it in a browser", err=err)
+    if pdf is not None and paper is not None:
+        write_bytes(pdf, paper)
+        click.echo(f"wrote {pdf}; it is laid out for A4 paper", err=err)
+    for line in (text for log in report.logs for text in in_short(log)):
+        click.echo(line, err=err)

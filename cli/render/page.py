@@ -18,6 +18,9 @@ if TYPE_CHECKING:
 
 _FIGURE = re.compile(r"(?<=\d) (?=(?:[AVWhsdL]|Ah|Wh|VA|min|mΩ)\b|%)|(?<=±) ")
 
+#: Longer than any text of ours, in characters.
+_MOST = 2000
+
 
 def render(report: Report) -> str:
     """Return the page of a report.
@@ -40,7 +43,7 @@ def render(report: Report) -> str:
 
     templates = files(__package__).joinpath("templates")
     environment = Environment(
-        autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True, finalize=_kept_together
+        autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True, finalize=_fit_to_print
     )
     environment.filters["short"] = words.shortened
     environment.filters["full"] = partial(words.shortened, most=600)
@@ -62,9 +65,12 @@ def render(report: Report) -> str:
     )
 
 
-def _kept_together(value: object) -> object:
-    """Return text with its figures tied to their units, so that no line ends between them; other things unchanged."""
-    return _FIGURE.sub("\N{NO-BREAK SPACE}", value) if type(value) is str else value
+def _fit_to_print(value: object) -> object:
+    """Return text without what could harm the page, and its figures tied to their units; other things unchanged.
+
+    No text that is printed escapes this, wherever it comes from; so a line never ends between a figure and its unit.
+    """
+    return _FIGURE.sub("\N{NO-BREAK SPACE}", words.shortened(value, _MOST)) if type(value) is str else value
 
 
 def _timed(text: str, times: Iterable[tuple[str, str]]) -> Markup:
@@ -74,8 +80,8 @@ def _timed(text: str, times: Iterable[tuple[str, str]]) -> Markup:
     done, rest = Markup(""), text
     for machine, shown in times:
         before, found, rest = rest.partition(shown)
-        done += escape(_kept_together(before)) + Markup('<time datetime="{}">{}</time>').format(machine, found)
-    return done + escape(_kept_together(rest))
+        done += escape(_fit_to_print(before)) + Markup('<time datetime="{}">{}</time>').format(machine, found)
+    return done + escape(_fit_to_print(rest))
 
 
 def _title(report: Report) -> str:
