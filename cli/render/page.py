@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from functools import partial
 from importlib.resources import files
+from textwrap import wrap
 from typing import TYPE_CHECKING
 
 from . import method, sentences, settings, site_sentences, tables, words
@@ -18,6 +19,9 @@ if TYPE_CHECKING:
 
 _FIGURE = re.compile(r"(?<=\d) (?=(?:[AVWhsdL]|Ah|Wh|VA|min|mΩ)\b|%)|(?<=±) ")
 
+#: A word longer than this may end a line anywhere, or it would burst its cell. [characters]
+_RUN = 24
+_UNBROKEN = re.compile(rf"\S{{{2 * _RUN},}}")
 #: Longer than any text of ours, in characters.
 _MOST = 2000
 
@@ -70,7 +74,10 @@ def _fit_to_print(value: object) -> object:
 
     No text that is printed escapes this, wherever it comes from; so a line never ends between a figure and its unit.
     """
-    return _FIGURE.sub("\N{NO-BREAK SPACE}", words.shortened(value, _MOST)) if type(value) is str else value
+    if type(value) is not str:
+        return value
+    tied = _FIGURE.sub("\N{NO-BREAK SPACE}", words.shortened(value, _MOST))
+    return _UNBROKEN.sub(lambda run: "\N{ZERO WIDTH SPACE}".join(wrap(run[0], _RUN)), tied)
 
 
 def _timed(text: str, times: Iterable[tuple[str, str]]) -> Markup:
