@@ -22,7 +22,7 @@ def refuse_without_library() -> None:
             f"--pdf needs the library WeasyPrint: install it with  pip install 'shuntbook[pdf]'  {_HOW_ELSE}"
         )
     try:
-        import weasyprint  # noqa: F401
+        from weasyprint import HTML  # noqa: F401
     except OSError as error:  # the system's part of it is missing
         raise InputError(
             f"--pdf needs Pango, which is not there or too old ({str(error).splitlines()[0]}): on Debian install "

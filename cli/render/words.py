@@ -59,6 +59,14 @@ def amount(x: float | None, unit: str) -> str:
     return text if text == UNKNOWN else f"{text} {unit}"
 
 
+def signed(x: float | None, unit: str) -> str:
+    """Return a number with its sign and its unit, for instance ``−12.3 Wh``; nothing has no sign."""
+    if x is None or not isfinite(x):
+        return UNKNOWN
+    text = amount(abs(x), unit)
+    return text if number(x) == "0" else f"{'+' if x > 0 else '−'}{text}"
+
+
 def plus_minus(x: float | None, u95: float | None, unit: str) -> str:
     """Return a number with half its 95 % interval, for instance ``31.4 Ah ± 0.6``.
 

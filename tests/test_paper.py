@@ -1,0 +1,143 @@
+"""The report as a PDF: whole, in one piece with the page, its text inside its sheets and its fonts inside the file."""
+
+import io
+import os
+import re
+import sys
+
+import pytest
+
+from shuntbook.cli.main import run
+from shuntbook.cli.render import paper
+from shuntbook.cli.render.page import render
+from shuntbook.ingest.errors import InputError
+
+
+def _library():
+    """Skip without WeasyPrint and its Pango; with ``SHUNTBOOK_PDF_REQUIRED=1`` fail."""
+    try:
+        paper.refuse_without_library()
+    except InputError as missing:
+        if os.environ.get("SHUNTBOOK_PDF_REQUIRED"):
+            pytest.fail(str(missing))
+        pytest.skip(str(missing))
+
+
+@pytest.fixture(scope="module")
+def made(demo, tmp_path_factory):
+    """The PDF of one log, as the command makes it, and the page's first numbers."""
+    _library()
+    out = tmp_path_factory.mktemp("paper") / "day.pdf"
+    assert run(["report", str(demo / "week_later.parquet"), "--site", str(demo / "site.toml"), "--pdf", str(out)]) == 0
+    return out
+
+
+@pytest.fixture(scope="module")
+def sheets(made):
+    """Its sheets, by a reader of somebody else's making."""
+    pypdf = pytest.importorskip("pypdf")
+    return pypdf.PdfReader(io.BytesIO(made.read_bytes())).pages
+
+
+def test_pdf_holds_the_page_s_text(demo, sheets):
+    """The three numbers, what is folded on a screen, the cautions, and the place in the document on every sheet."""
+    text = re.sub(r"\s+", " ", " ".join(sheet.extract_text() for sheet in sheets))
+    page = (demo / "page.html").read_text(encoding="utf-8").replace("\N{NO-BREAK SPACE}", " ")
+    numbers = re.findall(r"<dd>([^<]*)</dd></div>", page.split('id="log-2"', 1)[1])[:3]
+    assert len(numbers) == 3
+    assert all(number in text for number in numbers)
+    for words in (
+        "Rows rejected",
+        "steady-state transitions",
+        "What this rests on",
+        "A battery delivers thousands of amps",
+    ):
+        assert words in text
+    assert 8 <= len(sheets) <= 30
+    assert all(f"{place} / {len(sheets)}" in sheet.extract_text() for place, sheet in enumerate(sheets, start=1))
+
+
+def test_nothing_stands_outside_its_sheet(sheets):
+    """Every piece of text begins inside its A4 sheet's edges, that of the charts among them."""
+    for sheet in sheets:
+        width, height = float(sheet.mediabox.width), float(sheet.mediabox.height)
+        assert (width, height) == pytest.approx((595.3, 841.9), abs=0.5)  # A4, ISO 216: 210 x 297 mm
+        places = []
+        sheet.extract_text(
+            visitor_text=lambda text, cm, tm, *_, p=places: p.append(_place(cm, tm)) if text.strip() else None
+        )
+        assert places
+        assert all(0 < x < width - 20 and 0 < y < height for x, y in places)
+
+
+def _place(cm, tm):
+    """Where a piece of text begins: the text's matrix, then the page's (PDF 32000, 8.3.3)."""
+    return tm[4] * cm[0] + tm[5] * cm[2] + cm[4], tm[4] * cm[1] + tm[5] * cm[3] + cm[5]
+
+
+def test_fonts_are_inside(sheets):
+    """Every font's outlines are in the file, so that it looks alike everywhere."""
+    fonts = [font.get_object() for sheet in sheets for font in sheet["/Resources"]["/Font"].get_object().values()]
+    assert fonts
+    for font in fonts:
+        parts = [part.get_object() for part in font.get("/DescendantFonts", [font])]
+        described = [part["/FontDescriptor"].get_object() for part in parts]
+        assert all({"/FontFile", "/FontFile2", "/FontFile3"} & set(one) for one in described)
+
+
+def test_charts_have_the_page_s_colours():
+    """A drawing outside a browser knows no variables: each is a colour by then, and the small drawings are gone."""
+    from report_scenes import make_report
+
+    drawn = "".join(re.findall(r"<svg.*?</svg>", paper._for_paper(render(make_report())), re.DOTALL))
+    assert "var(" not in drawn
+    assert "#0072b2" in drawn
+    assert drawn.count("<svg") == len(re.findall(r'<div class="wide">', render(make_report())))
+
+
+def test_same_page_same_bytes():
+    """Nothing in the file depends on when it was made."""
+    _library()
+    from report_scenes import make_log, make_report
+
+    page = render(make_report(make_log(plate=None, close_up=None, findings=())))
+    assert paper.to_pdf(page) == paper.to_pdf(page)
+
+
+def test_places_are_kept_safe(demo, made, tmp_path, capsys):
+    """No file is replaced unasked, no input ever, and page and PDF are two files."""
+    log, site = str(demo / "open_day.parquet"), str(demo / "site.toml")
+    before = made.read_bytes()
+    assert run(["report", log, "--pdf", str(made)]) == 2
+    assert "--force" in capsys.readouterr().err
+    assert made.read_bytes() == before
+    assert run(["report", log, "--site", site, "--pdf", site, "--force"]) == 2
+    assert "--pdf" in capsys.readouterr().err
+    both = str(tmp_path / "one")
+    assert run(["report", log, "--pdf", both, "--out", both]) == 2
+    assert "both name" in capsys.readouterr().err
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_without_the_library_one_sentence_says_what_to_do(demo, tmp_path, capsys, monkeypatch):
+    """Without WeasyPrint, or without the system's Pango, the command ends with status 2 and nothing is written."""
+    log, out = str(demo / "open_day.parquet"), tmp_path / "day.pdf"
+    monkeypatch.setattr(paper, "find_spec", lambda _: None)
+    assert run(["report", log, "--pdf", str(out)]) == 2
+    assert "shuntbook[pdf]" in capsys.readouterr().err
+    monkeypatch.setattr(paper, "find_spec", lambda _: True)
+    monkeypatch.setitem(sys.modules, "weasyprint", _NoPango())
+    assert run(["report", log, "--pdf", str(out)]) == 2
+    told = capsys.readouterr().err
+    assert "libpango-1.0-0" in told
+    assert "print it from a browser" in told
+    assert told.count("\n") == 1
+    assert not out.exists()
+
+
+class _NoPango:
+    """Stands for a library whose system part is missing: WeasyPrint then raises OSError as it is imported."""
+
+    @property
+    def HTML(self):
+        raise OSError("cannot load library 'pango-1.0-0'\nmore of it")
