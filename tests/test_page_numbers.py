@@ -113,7 +113,8 @@ def _bank(log):
     for draw in bank["draws"]:
         lasts = draw["runtime"]
         text = f"{amount(draw['current_A'], 'A')}, which is C/{number(draw['rate_h'])}; lasts "
-        text += f"{within(lasts['counted_h'], 'h')} to the usable depth by counting, {within(lasts['peukert_h'], 'h')} by Peukert's law"
+        text += f"{within(lasts['counted_h'], 'h')} to the usable depth by counting, "
+        text += f"{within(lasts['peukert_h'], 'h')} by Peukert's law"
         yield [f"{draw['what'][:1].upper()}{draw['what'][1:]}", text]
 
 
