@@ -50,20 +50,24 @@ def sheets(made):
 
 def test_pdf_holds_the_page_s_text(demo, sheets):
     """The three numbers, what is folded on a screen, the cautions, and the place in the document on every sheet."""
-    text = re.sub(r"\s+", " ", " ".join(sheet.extract_text() for sheet in sheets))
+    text = _squeezed("".join(sheet.extract_text() for sheet in sheets))  # a line may end within a word, at a hyphen
     page = (demo / "page.html").read_text(encoding="utf-8").replace("\N{NO-BREAK SPACE}", " ")
     numbers = re.findall(r"<dd>([^<]*)</dd></div>", page.split('id="log-2"', 1)[1])[:3]
     assert len(numbers) == 3
-    assert all(number in text for number in numbers)
+    assert all(_squeezed(number) in text for number in numbers)
     for words in (
         "Rows rejected",
         "steady-state transitions",
         "What this rests on",
         "A battery bank delivers thousands of amps",
     ):
-        assert words in text
+        assert _squeezed(words) in text
     assert 8 <= len(sheets) <= 30
     assert all(f"{place} / {len(sheets)}" in sheet.extract_text() for place, sheet in enumerate(sheets, start=1))
+
+
+def _squeezed(text):
+    return re.sub(r"\s+", "", text)
 
 
 def test_nothing_stands_outside_its_sheet(sheets):
@@ -80,9 +84,9 @@ def test_nothing_stands_outside_its_sheet(sheets):
 def _placed(places, text, cm, tm, *_):
     """Note where a piece of text begins: the text's matrix, then the sheet's (PDF 32000, 8.3.3).
 
-    Text of a chart is upside down in its own matrix, and this reader does not tell where the chart stands.
+    Text of a chart comes with an empty matrix of the sheet: this reader does not tell where a chart stands.
     """
-    if text.strip() and tm[3] > 0:
+    if text.strip() and cm[3] < 0:
         places.append((tm[4] * cm[0] + tm[5] * cm[2] + cm[4], tm[4] * cm[1] + tm[5] * cm[3] + cm[5]))
 
 
@@ -96,7 +100,7 @@ def test_margins_are_white(made, tmp_path):
     assert len(drawn) >= 8
     for path in drawn:
         (width, height), pixels = _pgm(path.read_bytes())
-        assert (width, height) == (420, 594)  # 2 pixels a millimetre
+        assert (width, height) == pytest.approx((420, 594), abs=1)  # 2 pixels a millimetre
         assert pixels.min() < 100
         assert min(pixels[:, :20].min(), pixels[:, -20:].min()) == 255
 
