@@ -111,6 +111,12 @@ def write_text(path: Path, text: str) -> None:
         hidden.write_text(text, encoding="utf-8", newline="\n")
 
 
+def write_bytes(path: Path, content: bytes) -> None:
+    """Write a file, whole or not at all."""
+    with whole_file(path) as hidden:
+        hidden.write_bytes(content)
+
+
 def copy_file(source: Path, path: Path) -> None:
     """Copy a file, whole or not at all."""
     with whole_file(path) as hidden:

@@ -1,12 +1,14 @@
 """A real browser for tests: Debian's chromium without a screen, driven by selenium.
 
-Where there is none, the tests that need one are skipped; with ``SHUNTBOOK_BROWSER_REQUIRED=1`` they fail instead.
+Where there is none, the tests that need one are skipped; with ``SHUNTBOOK_BROWSER_REQUIRED=1`` they fail instead. The
+same holds for axe-core, which looks for faults of access: ``SHUNTBOOK_AXE`` names its file, ``SHUNTBOOK_AXE_REQUIRED``.
 """
 
 import os
 import shutil
 import time
 from contextlib import contextmanager
+from pathlib import Path
 
 import pytest
 
@@ -20,10 +22,7 @@ def browser():
     """Open a browser, and close it again."""
     chromium, driver = shutil.which("chromium"), shutil.which("chromedriver")
     if not chromium or not driver:
-        reason = "there is no chromium with its chromedriver here"
-        if os.environ.get("SHUNTBOOK_BROWSER_REQUIRED"):
-            pytest.fail(reason)
-        pytest.skip(reason)
+        _without("there is no chromium with its chromedriver here", "SHUNTBOOK_BROWSER_REQUIRED")
     from selenium import webdriver
 
     options = webdriver.ChromeOptions()
@@ -38,12 +37,37 @@ def browser():
         driven.quit()
 
 
-def as_wide_as(driven, width, *, dark=False):
-    """Give the page so many pixels, and light or dark."""
-    size = {"width": width, "height": 900, "deviceScaleFactor": 1, "mobile": width < 500}
+def _without(reason, required):
+    """Skip a test for want of something, or fail it where that was promised."""
+    if os.environ.get(required):
+        pytest.fail(reason)
+    pytest.skip(reason)
+
+
+def as_wide_as(driven, width, *, dark=False, height=900, media="", **features):
+    """Give the page so many pixels, light or dark, and what else a reader may prefer, such as ``forced_colors``."""
+    size = {"width": width, "height": height, "deviceScaleFactor": 1, "mobile": width < 500}
     driven.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", size)
-    scheme = {"name": "prefers-color-scheme", "value": "dark" if dark else "light"}
-    driven.execute_cdp_cmd("Emulation.setEmulatedMedia", {"features": [scheme]})
+    preferred = {"prefers_color_scheme": "dark" if dark else "light"} | features
+    told = [{"name": name.replace("_", "-"), "value": value} for name, value in preferred.items()]
+    driven.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": media, "features": told})
+
+
+def faults_of_access(driven):
+    """Return what axe-core finds serious or critical on the page: its rules, each with the places."""
+    path = os.environ.get("SHUNTBOOK_AXE", "")
+    if not Path(path).is_file():
+        _without("SHUNTBOOK_AXE names no file of axe-core", "SHUNTBOOK_AXE_REQUIRED")
+    driven.set_script_timeout(PATIENCE_S)
+    driven.execute_script(Path(path).read_text(encoding="utf-8"))
+    # What is inside a drawing is one picture to a reader, and thousands of lines to axe.
+    run = "axe.run({exclude: ['svg > *']}, {resultTypes: ['violations']}).then(r => arguments[0](r.violations))"
+    found = driven.execute_async_script(run)
+    return {each["id"]: [node["target"] for node in each["nodes"]][:5] for each in found if _grave(each)}
+
+
+def _grave(violation):
+    return violation["impact"] in {"serious", "critical"}
 
 
 def until(condition, what="it"):

@@ -169,7 +169,7 @@ def test_interval_is_shown_only_where_known(pages):
 def test_two_logs_start_with_a_comparison(pages):
     """The two logs stand side by side, and what asks for action comes before what wants watching."""
     said = Reader(pages["two"]).said
-    assert said.index("What each log shows") < said.index("What it took out of the bank")
+    assert said.index("What each log shows") < said.index("What did it take out of the bank?")
     assert "1 thing asks for action: The pump short-cycles." in said
     assert "act: The pump short-cycles; watch: Something draws all the time" in said
     assert "The tank has lost its air." in said
@@ -270,7 +270,7 @@ def test_unknown_is_said_and_never_zero():
     log = with_facts(log, usual_interval_s=None, meter=None)
     said = assert_sound(render(make_report(log, site=None)))
     assert "unknown" in said
-    assert "Voltage sag" not in said.split("How this was computed")[0]
+    assert "Voltage sag" not in said.split("How was this computed?")[0]
 
 
 def test_side_ac_has_energy_only():
@@ -345,7 +345,7 @@ def test_a_motor_alone_is_asked_about_its_health():
     site = make_site().model_copy(update={"loads": (heater,)})
     for report in (make_report(replace(log, cycles=unnamed), site=None), make_report(log, site=site)):
         said = assert_sound(render(report))
-        assert "What the runs show" in said
+        assert "What do the runs show?" in said
         assert "healthy" not in said
 
 
@@ -356,7 +356,7 @@ def test_too_little_measured_is_never_zero(side):
     log = make_log(charge=nothing, cycles=Cycles((), CycleSummary(0, None, None, None, None), "power_W"), close_up=None)
     said = assert_sound(render(make_report(with_facts(replace(log, plate=None), side=side))))
     assert "Too little was measured" in said
-    assert not re.search(r"\d\W+(Ah|Wh)\b", said.split("How this was computed")[0])
+    assert not re.search(r"\d\W+(Ah|Wh)\b", said.split("How was this computed?")[0])
 
 
 @OF_WORDS_ALONE
@@ -383,10 +383,12 @@ def test_method_says_which_log_a_rule_is_for():
     """Two logs with two rules have a term each, with the log's name; no term stands twice."""
     power = make_log("week_later")
     power = replace(power, charge=replace(power.charge, energy_by="the power column"))
-    terms = [term for term, _ in method.method(make_report(make_log(), power))]
+    both = make_report(make_log(), power)
+    terms = [term for term, _ in (*method.rules(both), *method.sums(both))]
     assert {"Charge", "Energy: open day", "Energy: week later", "By hand: open day"} <= set(terms)
     assert len(terms) == len(set(terms))
-    assert {"Energy", "By hand"} <= {term for term, _ in method.method(make_report())}
+    one = make_report()
+    assert {"Energy", "By hand"} <= {term for term, _ in (*method.rules(one), *method.sums(one))}
 
 
 @OF_WORDS_ALONE

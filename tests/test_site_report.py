@@ -229,10 +229,19 @@ def test_the_demo_tells_its_story(demo, capsys):
 
 
 def test_the_page_answers_in_the_order_of_the_questions(demo):
-    """Can it carry it, when is it full again, what does the water cost, day by day; conductors once for two logs."""
+    """From what was taken to how good the log is, with the formulas at the end; conductors once for two logs."""
     page = (demo / "page.html").read_text(encoding="utf-8")
-    asked = ("Can the system carry it?", "When is it full again?", "What does the water cost?", "Day by day")
+    asked = (
+        "What did it take out of the bank?",
+        "Can the system carry it?",
+        "Is the well pump healthy?",
+        "Why does the nameplate differ?",
+        "When is it full again?",
+        "What does the water cost?",
+        "How sure is this, and how good is the log?",
+    )
     places = [page.index(f">{question}</h3>") for question in asked]
+    places += [page.rindex(f">{question}</h2>") for question in ("How was this computed?", "Cautions")]
     assert places == sorted(places)
     assert page.count("Voltage lost in conductors") == 1
     assert "owed the bank" in page

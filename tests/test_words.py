@@ -132,5 +132,13 @@ def test_shortened_text_can_do_no_harm():
     """Control signs are replaced, long text is cut, and right-to-left text is set apart."""
     assert words.shortened("a\tb\x07c") == "a b\ufffdc"
     assert words.shortened("x" * 100, 10) == "x" * 9 + "…"
-    assert words.shortened("בית 5") == "\u2068בית 5\u2069"
+    assert words.shortened("a בית 5 קטן: 3 b") == "a \u2068בית 5 קטן\u2069: 3 b"
+    assert words.shortened("\u2067בית") == "\u2068בית\u2069"
     assert "\u202e" not in words.shortened("a\u202eb")
+
+
+@pytest.mark.parametrize("text", ["pump", "a בית 5 b", "בית", "\u2066a", "\x00\u202eبئر 3", "x" * 700])
+def test_shortened_text_is_not_shortened_again(text):
+    """A sentence may hold a name that went through already: it comes out as it is."""
+    once = words.shortened(text, 600)
+    assert words.shortened(once, 600) == once

@@ -9,7 +9,7 @@ import click
 
 from ...ingest.errors import InputError
 from ...ingest.own_folder import refuse_foreign, write_together
-from ...ingest.whole_file import refuse_existing, refuse_input, write_text
+from ...ingest.whole_file import refuse_existing, refuse_input, write_bytes, write_text
 from ..assemble import report_of
 from ..exit import Exit, strictly
 from ..feeding import open_site
@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 @click.argument("logs", nargs=-1, required=True, metavar="LOG...", type=click.Path(path_type=Path))
 @click.option("--site", type=click.Path(path_type=Path), help="The site file: bank, inverters, loads, limits, zone.")
 @click.option("--out", type=click.Path(path_type=Path), help="The page to write (HTML).")
+@click.option("--pdf", type=click.Path(path_type=Path), help="The same page laid out for paper, to write (PDF).")
 @click.option(
     "--csv", "tables", type=click.Path(path_type=Path), metavar="DIR", help="The folder for tables (CSV) to write."
 )
@@ -41,12 +42,13 @@ if TYPE_CHECKING:
 )
 @click.option("--strict", is_flag=True, help="End with status 4 if a finding wants watching or acting on.")
 @correction_options
-@click.option("--force", is_flag=True, help="Replace an existing page, or tables that were changed.")
+@click.option("--force", is_flag=True, help="Replace an existing page or PDF, or tables that were changed.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document alone.")
 def command(
     logs: tuple[Path, ...],
     site: Path | None,
     out: Path | None,
+    pdf: Path | None,
     tables: Path | None,
     load: str | None,
     changed_at: str | None,
@@ -56,32 +58,28 @@ def command(
     force: bool,
     as_json: bool,
 ) -> int:
-    """Make the page of a log, or of several of one site: one HTML file that opens anywhere, offline.
+    """Make the page of a log, or of several of one site: one HTML file that opens anywhere, offline; or a PDF of it.
 
     With --csv also, or only, its tables for a spreadsheet: charge, cycles, findings, the ledger by day and demo, and
     what else comes in rows, with all digits and in the units of --json. An apostrophe stands before texts that a
     spreadsheet would run as formulas.
 
-    Example: shuntbook report pump.parquet --site site.toml --out pump.html --csv pump-tables
+    Example: shuntbook report pump.parquet --site site.toml --out pump.html --pdf pump.pdf --csv pump-tables
 
     Many logs of one site, such as one a day: what all of them show comes first, with trends from day to day, a calendar
     of starts, and what changed.
 
     Example: shuntbook report days/*.parquet --site site.toml --out month.html --changed-at "tank recharged"
     """
-    if out is None and tables is None and not as_json:
+    if out is None and pdf is None and tables is None and not as_json:
         raise InputError(
-            "say where the page goes (--out PAGE.html), or ask for tables (--csv DIR) or the numbers alone (--json)"
+            "say where the page goes (--out PAGE.html or --pdf FILE.pdf), or ask for tables (--csv DIR) or the numbers "
+            "alone (--json)"
         )
-    _refuse(out, tables, [*logs, site], force=force)
+    _refuse(out, pdf, tables, [*logs, site], force=force)
     report = report_of(logs, open_site(site), load, Corrections(zero_at, drop_spikes), changed_at)
-    if out is not None:
-        from ..render.page import render
-
-        write_text(out, render(report))
-        click.echo(f"wrote {out}; open it in a browser", err=as_json)
-        for line in _in_short(report):
-            click.echo(line, err=as_json)
+    if out is not None or pdf is not None:
+        _write(report, out, pdf, err=as_json)
     if tables is not None:
         write_together(tables, csv_files(report), what="--csv")
         click.echo(f"wrote {counted(len(KINDS), 'table')} to {tables}", err=as_json)
@@ -90,17 +88,46 @@ def command(
     return int(strictly([finding for log in report.logs for finding in log.findings]) if strict else Exit.DONE)
 
 
-def _refuse(out: Path | None, tables: Path | None, inputs: list[Path | None], *, force: bool) -> None:
-    """Stop before anything is worked out where a result would replace what is not to be replaced."""
-    if out is not None:
-        refuse_input(out, inputs)
-        refuse_existing(out, force=force)
+def _refuse(out: Path | None, pdf: Path | None, tables: Path | None, inputs: list[Path | None], *, force: bool) -> None:
+    """Stop before anything is worked out where a result would replace what is not to be replaced, or cannot be made."""
+    for what, place in (("--out", out), ("--pdf", pdf)):
+        if place is not None:
+            refuse_input(place, inputs, what=what)
+            refuse_existing(place, force=force, what=what)
+    if pdf is not None:
+        _refuse_pdf(pdf, out)
     if tables is not None:
         names = [f"{name}.csv" for name in KINDS]
-        refuse_input(tables, [out], called="the page itself", what="--csv")
+        refuse_input(tables, [out, pdf], called="the page itself", what="--csv")
         for name in names:
             refuse_input(tables / name, inputs, what="--csv")
         refuse_foreign(tables, names, force=force, what="--csv")
+
+
+def _refuse_pdf(pdf: Path, out: Path | None) -> None:
+    """Refuse a PDF where the page goes, and one that cannot be made here, before any work is done."""
+    from ..render.paper import refuse_without_library
+
+    if out is not None and pdf.resolve() == out.resolve():
+        raise InputError(f"--out and --pdf both name {pdf}; give each a file of its own")
+    refuse_without_library()
+
+
+def _write(report: Report, out: Path | None, pdf: Path | None, *, err: bool) -> None:
+    """Write the page, or the PDF, or both from one page, and say what stands in them; to stderr with `err`."""
+    from ..render.page import render
+    from ..render.paper import to_pdf
+
+    page = render(report)
+    paper = None if pdf is None else to_pdf(page)
+    if out is not None:
+        write_text(out, page)
+        click.echo(f"wrote {out}; open it in a browser", err=err)
+    if pdf is not None and paper is not None:
+        write_bytes(pdf, paper)
+        click.echo(f"wrote {pdf}; it is laid out for A4 paper", err=err)
+    for line in _in_short(report):
+        click.echo(line, err=err)
 
 
 def _in_short(report: Report) -> list[str]:

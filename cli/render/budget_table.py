@@ -37,6 +37,16 @@ def budget(log: LogReport) -> Table | None:
     return Table(f"Where ± comes from: the standard uncertainty of the {of} drawn, by source", head, rows, prose=True)
 
 
+def leading(log: LogReport) -> str | None:
+    """Say which source of error the ± of what was drawn comes from most; None where nothing is known of it."""
+    amounts = log.charge.charge or log.charge.energy
+    if amounts is None or amounts.sure is None or not amounts.sure.drawn.components:
+        return None
+    sure = amounts.sure.drawn
+    first = max(sure.components, key=sure.share)
+    return f"Of what makes up the ±, {first.source} is the most: {words.percent(sure.share(first))}."
+
+
 def remarks(log: LogReport) -> tuple[str, ...]:
     """Return in sentences what was assumed of the meter, what was corrected, and what gaps may have held."""
     lines = [*in_gaps_lines(log.charge), *sureness_lines(log.charge, log.figures, starts_known=log.starts_known)]

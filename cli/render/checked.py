@@ -81,6 +81,15 @@ def checks(log: LogReport) -> Table:
     return Table("What was checked", ("", "Outcome", "Seen", "Limit, and where it is from"), rows, prose=True)
 
 
+def in_short(checks: Sequence[Check]) -> str:
+    """Say how many limits were checked, and what came of them."""
+    counts = [
+        (sum(check.outcome == outcome for check in checks), outcome) for outcome in ("passed", "found", "not judged")
+    ]
+    came = ", ".join(f"{count} {outcome}" for count, outcome in counts if count)
+    return f"{words.counted(len(checks), 'limit')} checked: {came}"
+
+
 def trends(log: LogReport) -> Table:
     """Return how the load's figures change from day to day."""
     rows = tuple(

@@ -112,7 +112,7 @@ def plate(log: LogReport, name: str) -> Figure | None:
         "hatched reckoned, full measured. The low bars between them are the reasons, each beginning where the one "
         "above ends."
     )
-    return Figure(wide, narrow, caption, sentences.plate(check), (plate_tables.compared(check),))
+    return Figure(wide, narrow, caption, "", (plate_tables.compared(check),))
 
 
 def sureness(log: LogReport, name: str) -> Figure | None:

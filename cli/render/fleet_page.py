@@ -11,11 +11,11 @@ from ...analysis.fleet_rank import RULE, counts_of
 from . import fleet_words, words
 from .figures import Figure, both_sizes
 from .fleet_chart import histogram
+from .section import Shown
 from .tables import Table
 from .templated import filled
 
 if TYPE_CHECKING:
-    from ...analysis.finding import Finding
     from ...analysis.fleet import LogSummary
 
 #: A page that people scroll through holds so many logs; all are in the Parquet file.
@@ -62,7 +62,10 @@ def render(ranking: Sequence[LogSummary], version: str) -> str:
         order=_order(ranking),
         each=_figures(ranking),
         figures=[figure for figure in (_starts(ranking), _duty(ranking)) if figure is not None],
-        worst=[(summary.log, _about(summary), _pressing(summary)) for summary in pressing[:_IN_FULL]],
+        worst=[
+            (summary.log, _about(summary), _pressing(summary, f"worst-{place}"))
+            for place, summary in enumerate(pressing[:_IN_FULL], start=1)
+        ],
         not_read=_not_read(ranking),
         method=_METHOD,
         cautions=CAUTIONS,
@@ -127,8 +130,9 @@ def _about(summary: LogSummary) -> str:
     return f"{', '.join(words.shortened(text) for text in where)}: {runs}" if where else runs
 
 
-def _pressing(summary: LogSummary) -> list[Finding]:
-    return [finding for finding in summary.findings if finding.severity != "note"]
+def _pressing(summary: LogSummary, anchor: str) -> list[Shown]:
+    serious = [finding for finding in summary.findings if finding.severity != "note"]
+    return [Shown(f"{anchor}-{place}", finding, "") for place, finding in enumerate(serious, start=1)]
 
 
 def _not_read(ranking: Sequence[LogSummary]) -> Table:

@@ -27,7 +27,11 @@ _PRODUCT = {
 }
 
 
-def method(report: Report) -> tuple[tuple[str, tuple[str, ...]], ...]:
+Terms = tuple[tuple[str, tuple[str, ...]], ...]
+"""Terms, and the explanations of each."""
+
+
+def rules(report: Report) -> Terms:
     """Return what was done, each a term and its explanations."""
     logs = report.logs
     entries = [("Signs", _SIGNS)]
@@ -47,8 +51,15 @@ def method(report: Report) -> tuple[tuple[str, tuple[str, ...]], ...]:
         entries.append(("Nameplate", _NAMEPLATE))
     if any(pair.measured for pair in report.paired):
         entries.append(("Both sides of the inverter", _BOTH_SIDES))
-    sums = [(_of("By hand", [log], logs), tuple(texts)) for log in logs if (texts := _by_hand(log))]
-    return (*((term, (text,)) for term, text in entries), *sums)
+    if any(log.by_site for log in logs):
+        entries += _SYSTEM
+    return tuple((term, (text,)) for term, text in entries)
+
+
+def sums(report: Report) -> Terms:
+    """Return for each log sums that a reader can check with a pocket calculator."""
+    found = [(_of("By hand", [log], report.logs), tuple(_by_hand(log))) for log in report.logs]
+    return tuple((term, texts) for term, texts in found if texts)
 
 
 _INTERVAL = (
@@ -84,6 +95,42 @@ _BOTH_SIDES = (
     "most of them fall together, and a straight line through their instants. The efficiency is the step behind the "
     "inverter over the same step at the bank, the mean of all; so other loads and the sun do not count in it."
 )
+
+_SYSTEM = [
+    (
+        "Inverter",
+        "The volt-amperes of all its loads, and the greatest start on top, against its ratings as entered. It holds "
+        "where even the upper end stays within the rating, fails where even the lower end does not, else is doubtful.",
+    ),
+    (
+        "Bank at a start",
+        "Internal resistance: the sag of each start over the amps it rose by; the middle of the means of all pairs of "
+        "them (Hodges and Lehmann 1963). Lowest voltage: volts before the start − resistance × the amps of a start.",
+    ),
+    (
+        "State of charge",
+        "Counted: state at the start − 100 × (drawn − charge efficiency × returned) / rated Ah. Lasts, by counting: "
+        "(state − floor) / 100 × rated Ah / amps. A full bank by Peukert's law: H × (C / (I × H))^k hours, with C the "
+        "Ah rated over H hours, I the amps and k the exponent; what is left of it in the same share.",
+    ),
+    (
+        "Full again",
+        "Owed: what was taken out / charge efficiency, × the charging voltage for Wh. Hours of good sun: owed Ah / the "
+        "amps the array gives at that voltage. A usual day of the array: peak watts × hours of full sun × performance "
+        "ratio. A demo is paid back when the bank is as full as it was when the demo began.",
+    ),
+    (
+        "Water",
+        "Drawdown D of the tank by Boyle's law: volume × (p0 / p1 − p0 / p2), absolute pressures of pre-charge, cut-in "
+        "and cut-out. Shortest run: 60 × D / Q seconds, with Q the pump's L/min; shortest from start to start: 4 times "
+        "that. Drawdown as seen: Q / 60 × run × rest / (run + rest). Wh for 1,000 L: 1000 × Wh of a run / its litres.",
+    ),
+    (
+        "Conductors",
+        "Volts lost: 2 × one way in metres × ohms a metre × amps. Fuse and conductor are compared with 125 % of the "
+        "greatest current and with the tables named beside each comparison.",
+    ),
+]
 
 
 def _by_log(

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from . import method, sentences, tables, words
+from . import method, sentences, settings, site_sentences, tables, words
 from .templated import filled, template_text
 
 if TYPE_CHECKING:
@@ -51,7 +51,10 @@ def render(report: Report) -> str:
         several=several_view(report, anchors),
         views=[view_of(report, log, f"log-{place}") for place, log in enumerate(full.logs, start=1)],
         compared=tables.compared(full) if len(full.logs) > 1 else None,
-        method=method.method(full),
+        carries=site_sentences.carry_all(full),
+        rules=method.rules(full),
+        sums=method.sums(full),
+        settings=settings.settings(full),
         cautions=report.cautions,
         version=report.version,
     )

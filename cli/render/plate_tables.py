@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from ...analysis.reasons import signed
 from . import words
 from .tables import Table
 
@@ -59,17 +58,13 @@ def by_habit(check: PlateCheck) -> Table | None:
 def _reasons(caption: str, found: Explained) -> Table:
     rows = [
         (
-            f"{_capital(reason.source)} ({reason.basis}): {words.shortened(reason.because, 300)}.",
-            signed(reason.energy_Wh, "Wh"),
-            words.UNKNOWN if reason.charge_Ah is None else signed(reason.charge_Ah, "Ah"),
+            f"{words.capital(reason.source)} ({reason.basis}): {words.shortened(reason.because, 300)}.",
+            words.signed(reason.energy_Wh, "Wh"),
+            words.signed(reason.charge_Ah, "Ah"),
             words.percent(reason.share).replace("-", "−"),
         )
         for reason in found.reasons
     ]
-    charge = words.UNKNOWN if found.charge is None else signed(found.charge.difference, "Ah")
-    rows.append(("Together", signed(found.energy.difference, "Wh"), charge, ""))
+    charge = words.signed(None if found.charge is None else found.charge.difference, "Ah")
+    rows.append(("Together", words.signed(found.energy.difference, "Wh"), charge, ""))
     return Table(caption, ("Reason", "Energy", "Charge", "Share of the energy"), tuple(rows), prose=True)
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]

@@ -43,6 +43,17 @@ def when(log: LogReport) -> str:
     return f"{text}."
 
 
+def times(log: LogReport) -> tuple[tuple[str, str], ...]:
+    """Return the instants that `when` names, each in ISO 8601 and as it stands there; none without dates."""
+    span, facts = log.charge.span, log.facts
+    if span.start_us is None or span.stop_us is None or facts.undated:
+        return ()
+    shown = (words.clock(span.start_us, facts), words.clock(span.stop_us, facts, near_us=span.start_us))
+    return tuple(
+        (words.moment_of(us).isoformat(), text) for us, text in zip((span.start_us, span.stop_us), shown, strict=True)
+    )
+
+
 def took(log: LogReport) -> str:
     """Say what went out of the bank and what came back."""
     charge, energy, facts = log.charge.charge, log.charge.energy, log.facts
@@ -106,22 +117,50 @@ def _not_seen(log: LogReport) -> str:
     return f"{text}."
 
 
-def verdict(log: LogReport) -> str:
-    """Say what asks for action, or that nothing does."""
-    act, watch = _titles(log, "act"), _titles(log, "watch")
+def verdict(log: LogReport) -> tuple[str, list[Finding]]:
+    """Say what asks for action, or that nothing does; and return the findings whose titles are to follow."""
+    act, watch = _of(log, "act"), _of(log, "watch")
     if act:
-        verb = "asks" if len(act) == 1 else "ask"
-        return f"{words.counted(len(act), 'thing')} {verb} for action: {'; '.join(act)}."
+        return f"{words.counted(len(act), 'thing')} {'asks' if len(act) == 1 else 'ask'} for action:", act
     if watch:
         verb = "wants" if len(watch) == 1 else "want"
-        return f"Nothing asks for action, but {words.counted(len(watch), 'thing')} {verb} watching: {'; '.join(watch)}."
+        return f"Nothing asks for action, but {words.counted(len(watch), 'thing')} {verb} watching:", watch
     if not log.cycles.cycles:
-        return "Without a run there is nothing to judge a load's health by."
-    return "Nothing in this log asks for action."
+        return "Without a run there is nothing to judge a load's health by.", []
+    return "Nothing in this log asks for action.", []
 
 
-def _titles(log: LogReport, severity: Severity) -> list[str]:
-    return [words.shortened(f.title, 120).rstrip(".") for f in log.findings if f.severity == severity]
+def _of(log: LogReport, severity: Severity) -> list[Finding]:
+    return [finding for finding in log.findings if finding.severity == severity]
+
+
+def balance(log: LogReport) -> str | None:
+    """Say whether more went out of the bank than came back; None where that is not known."""
+    charge, energy = log.charge.charge, log.charge.energy
+    if charge is None or log.facts.side != "dc" or not charge.returned:
+        return None
+    both = [
+        words.plus_minus(abs(x.net), x.net_u95, unit) for x, unit in ((charge, "Ah"), (energy, "Wh")) if x is not None
+    ]
+    if charge.net_u95 is not None and abs(charge.net) <= charge.net_u95:
+        return f"As much came back as went out, within the interval: net {_beside(both)}."
+    if charge.net > 0:
+        return f"More went out than came back: net {_beside(both)} out of the bank."
+    return f"More came back than went out: net {_beside(both)} into the bank."
+
+
+def kept(log: LogReport) -> str:
+    """Say how many rows of the log were kept, how they are spaced, and what is missing."""
+    facts, span = log.facts, log.charge.span
+    every = words.duration(facts.usual_interval_s)
+    spaced = "" if every == words.UNKNOWN else f", usually one every {every}"
+    missing = (
+        f"{words.duration(span.uncovered_s)} in {words.counted(len(span.gaps), 'gap')} is not measured"
+        if span.gaps
+        else "there is no gap"
+    )
+    rejected = f", {facts.rows_rejected:,} could not be read" if facts.rows_rejected else ""
+    return f"{facts.rows_kept:,} of {facts.rows_read:,} rows were kept{spaced}{rejected}; {missing}."
 
 
 def by_severity(log: LogReport) -> list[Finding]:

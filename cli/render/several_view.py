@@ -7,11 +7,12 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from ...analysis.missing import Missing
-from . import checked, sentences, several_words, tables, trend_chart, words
+from . import log_sections, sentences, several_words, tables, trend_chart, words
 from .compare_words import cells_of
 from .figures import Figure
+from .section import Shown
 from .tables import Table
-from .views import numbers_of
+from .views import Brief, brief_of
 
 if TYPE_CHECKING:
     from ...analysis.day_trends import DayTrend
@@ -53,9 +54,8 @@ class ShortLog:
     anchor: str
     title: str
     when: str
-    brief: tuple[str, ...]
-    numbers: tuple[tuple[str, str], ...]
-    findings: list[tuple[Finding, str]]
+    brief: Brief
+    findings: tuple[Shown, ...]
     counted: str
     full: str | None
 
@@ -238,14 +238,14 @@ def _counted(findings: tuple[int, int, int]) -> str:
 
 
 def _short(one: OneLog, place: int, anchors: dict[int, str]) -> ShortLog:
-    log = one.log
+    log, anchor = one.log, f"short-{place}"
+    serious, notes = log_sections.shown_findings(log, anchor)
     return ShortLog(
-        anchor=f"short-{place}",
+        anchor=anchor,
         title=sentences.log_title(log.facts),
         when=sentences.when(log),
-        brief=(sentences.took(log), sentences.ran(log), sentences.verdict(log)),
-        numbers=numbers_of(log),
-        findings=[(finding, checked.when(finding, log.facts)) for finding in sentences.by_severity(log)],
+        brief=brief_of(log, anchor, sentences.ran(log)),
+        findings=(*serious, *notes),
         counted=_counted(one.findings),
         full=anchors.get(id(log)),
     )

@@ -6,20 +6,23 @@ from math import floor, log10
 from typing import TYPE_CHECKING
 
 from ...analysis.bank_report import BankReport
+from ...analysis.holds import worst
 from ...analysis.inverter_report import Seen
 from ...analysis.missing import Missing
 from ...analysis.water_report import WaterReport
 from . import words
+from .sentences import log_title
 from .site_json import payback_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from ...analysis.bank import Recharge
+    from ...analysis.holds import Verdict
     from ...analysis.inverter_report import InverterReport
     from ...analysis.ledger import LedgerLine
     from ...analysis.payback import Payback
-    from ...analysis.report import LogReport
+    from ...analysis.report import LogReport, Report
     from ...analysis.sag import Sag
     from ...analysis.shown_units import Shown
     from ...analysis.water import WaterCost
@@ -57,6 +60,42 @@ def carried(log: LogReport) -> list[str]:
     return said
 
 
+def carries(log: LogReport) -> tuple[Verdict, str] | None:
+    """Say in one sentence whether the system carries the load, with the word on it; None where that is not known."""
+    found = log.by_site
+    if found is None:
+        return None
+    parts: list[tuple[Verdict, str]] = [
+        (each.planned.verdict, f"the {words.shortened(each.planned.inverter)} {_WORD[each.planned.verdict]}")
+        for each in found.inverters
+        if isinstance(each.seen, Seen)
+    ]
+    if isinstance(found.bank, BankReport) and not isinstance(sag := found.bank.sag, Missing):
+        parts.append((sag.verdict, f"the bank {_STAYS[sag.verdict]} the cut-off at the next start"))
+    if not parts:
+        return None
+    word = worst(*(each for each, _ in parts))
+    return word, f"{_CARRIES[word]}: {' and '.join(said for _, said in parts)}."
+
+
+def carry_all(report: Report) -> str | None:
+    """Say in one sentence whether the system carries the load, by the log that asks the most of it."""
+    said = [(found[0], found[1], log) for log in report.logs if (found := carries(log)) is not None]
+    if not said:
+        return None
+    word = worst(*(each for each, _, _ in said))
+    text, log = next((text, log) for each, text, log in said if each == word)
+    if len(said) == 1 or all(each == word for each, _, _ in said):
+        return text
+    return f"By the log {log_title(log.facts)}: {words.uncapital(text)}"
+
+
+_CARRIES = {
+    "holds": "The system carries it",
+    "doubtful": "Whether the system carries it is doubtful",
+    "fails": "The system does not carry it",
+}
+_STAYS = {"holds": "stays above", "doubtful": "may not stay above", "fails": "falls below"}
 _WORD = {"holds": "holds", "doubtful": "is doubtful", "fails": "fails"}
 
 

@@ -6,9 +6,11 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 from ...analysis.bank_report import BankReport
+from ...analysis.holds import Verdict, worst
 from ...analysis.inverter_report import Seen
 from ...analysis.missing import Missing
 from ...analysis.water_report import WaterReport
+from ...analysis.within import Within
 from . import words
 from .site_sentences import water_energy, within
 from .tables import MOST_ROWS, Table, more
@@ -16,10 +18,38 @@ from .tables import MOST_ROWS, Table, more
 if TYPE_CHECKING:
     from ...analysis.amounts import Amounts
     from ...analysis.bank_report import Draw
-    from ...analysis.conductor import Drop
+    from ...analysis.conductor import Drop, Screened
+    from ...analysis.inverter import Judged
     from ...analysis.ledger import LedgerLine
     from ...analysis.report import LogReport
     from ...analysis.site_report import SiteReport
+    from ...analysis.state_of_charge import StateOfCharge
+
+
+def verdicts(found: SiteReport, *, conductors: bool) -> Table:
+    """Return each part of the system with the word on it; a part fares as the worst that was compared of it."""
+    rows = [
+        (words.capital(words.shortened(each.planned.inverter)), *_word(each.planned.starting, each.planned.running))
+        for each in found.inverters
+    ]
+    if isinstance(found.bank, BankReport) and not isinstance(sag := found.bank.sag, Missing):
+        lowest = f"{within(sag.lowest_V, 'V')} at the next start; cut-off {words.amount(sag.cut_off_V, 'V')}"
+        rows.append(("Bank", sag.verdict, lowest))
+    screened = [
+        each for check in found.conductors if conductors and not isinstance(check, Missing) for each in check.screened
+    ]
+    if screened:
+        rows.append(("Conductors and fuses", *_word(*screened)))
+    return Table("The word on each part, and a comparison behind it", ("", "Word", "Why"), tuple(rows), prose=True)
+
+
+def _word(*parts: Judged | Screened | Missing) -> tuple[str, str]:
+    """Return the worst word of some comparisons, and the first that has it; what is missing is doubtful."""
+    told: list[tuple[Verdict, str]] = [
+        ("doubtful" if isinstance(part, Missing) else part.verdict, part.sentence) for part in parts
+    ]
+    word = worst(*(each for each, _ in told))
+    return word, next((said for each, said in told if each == word), words.UNKNOWN)
 
 
 def inverters(found: SiteReport) -> Table:
@@ -27,11 +57,11 @@ def inverters(found: SiteReport) -> Table:
     rows = []
     for each in found.inverters:
         name = words.shortened(each.planned.inverter)
-        rows.append((f"{_capital(name)}, by the plates", _sentences(each.planned.running, each.planned.starting)))
+        rows.append((f"{words.capital(name)}, by the plates", _sentences(each.planned.running, each.planned.starting)))
         seen = each.seen
         if isinstance(seen, Seen):
-            text = f"{_capital(words.shortened(seen.what))}: {_sentences(seen.sustained, seen.peak)}"
-            rows.append((f"{_capital(name)}, seen", text))
+            text = f"{words.capital(words.shortened(seen.what))}: {_sentences(seen.sustained, seen.peak)}"
+            rows.append((f"{words.capital(name)}, seen", text))
     return Table("Each inverter and the loads on it", ("", "What we know"), tuple(rows), prose=True)
 
 
@@ -51,7 +81,7 @@ def bank(bank: BankReport) -> Table:
         rows.append(("Lowest voltage at the next start", f"{lowest}; cut-off {cut_off}: {bank.sag.verdict}"))
     if not isinstance(bank.state, Missing):
         rows.append(("State of charge at the log's end", within(bank.state.end_pct, "%")))
-    rows += [(_capital(draw.what), _draw(draw)) for draw in bank.draws]
+    rows += [(words.capital(draw.what), _draw(draw)) for draw in bank.draws]
     caption = "The bank; in brackets the 95 % interval, of the next start the least and most by the starts seen"
     return Table(caption, ("", "What we know"), tuple(rows), prose=True)
 
@@ -71,12 +101,20 @@ def conductors(found: SiteReport) -> tuple[Table, Table]:
     checks = [check for check in found.conductors if not isinstance(check, Missing)]
     lost = tuple((words.shortened(each.conductor), _drop(each.running), _drop(each.starting)) for each in checks)
     screened = tuple(
-        (words.shortened(check.conductor), each.sentence, each.verdict) for check in checks for each in check.screened
+        (words.shortened(check.conductor), each.sentence, each.verdict, each.source)
+        for check in checks
+        for each in check.screened
     )
     note = "A screening for one way of laying a cable, not a design: local codes and a licensed electrician decide."
     return (
         Table("Voltage lost in conductors, out and back", ("", "Running", "At the hardest start"), lost, prose=True),
-        Table("Conductors and fuses against the tables", ("", "What was compared", "Word"), screened, note, prose=True),
+        Table(
+            "Conductors and fuses against the tables",
+            ("", "What was compared", "Word", "Source"),
+            screened,
+            note,
+            prose=True,
+        ),
     )
 
 
@@ -85,6 +123,17 @@ def _drop(drop: Drop | Missing) -> str:
         return words.UNKNOWN
     lost = f"{words.amount(drop.drop_V, 'V')} ({words.percent(drop.drop_pct / 100)})"
     return f"{lost} at {words.amount(drop.current_A, 'A')}"
+
+
+def state(found: StateOfCharge) -> Table:
+    """Return the state of charge at the log's beginning and end, and where it was lowest."""
+    lowest = int(found.state_pct.argmin()) if len(found.state_pct) else None
+    rows = [("At the beginning", within(found.start_pct, "%"))]
+    if lowest is not None:
+        shown = Within(*(float(x[lowest]) for x in (found.state_pct, found.low_pct, found.high_pct)))
+        rows.append(("At its lowest", within(shown, "%")))
+    rows.append(("At the end", within(found.end_pct, "%")))
+    return Table("State of charge; in brackets the 95 % interval", ("", "State"), tuple(rows))
 
 
 def recharge(found: SiteReport) -> Table:
@@ -187,7 +236,3 @@ def _states(log: LogReport) -> list[str]:
     if not isinstance(bank, BankReport):
         return [words.UNKNOWN] * count
     return [words.UNKNOWN if state is None else f"{state.value:.0f} %" for state in bank.at_ends]
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]

@@ -1,87 +1,99 @@
-"""What a log and its site file say together, as the page's template lays it out."""
+"""The page's sections on what a log and its site file say together: the system, the bank, the water."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from ...analysis.bank_report import BankReport, cut_off_V
 from ...analysis.missing import Missing
 from ...analysis.water_report import WaterReport
-from . import sag_chart, sag_plot, sentences, site_sentences, site_tables, state_chart, state_plot
+from . import sag_chart, sag_plot, sentences, site_sentences, site_tables, state_chart, state_plot, words
 from .figures import Figure, both_sizes, times_of
+from .section import Fold, Section, kept, rests_on
 
 if TYPE_CHECKING:
     from ...analysis.report import LogReport, Report
     from ...analysis.site_report import SiteReport
-    from .tables import Table
 
 
-@dataclass(frozen=True)
-class Part:
-    """A part of the page: its heading, what is said first, its figure, its tables, and what these rest on."""
+def carry(report: Report, log: LogReport, anchor: str) -> Section | None:
+    """Return whether inverters, bank and conductors carry the loads; the conductors with the first log alone.
 
-    anchor: str
-    heading: str
-    heading_short: str
-    said: tuple[str, ...]
-    figure: Figure | None
-    tables: tuple[Table, ...]
-    rests_on: tuple[str, ...]
-
-
-def parts_of(report: Report, log: LogReport, anchor: str) -> tuple[Part, ...]:
-    """Return the parts that a log has, in the order of the questions; those with nothing in them are left out."""
-    parts = [_ledger(log, anchor)]
-    if (found := log.by_site) is not None:
-        parts = [_carry(report, log, found, anchor), _full(report, log, found, anchor), _water(log, found, anchor)]
-        parts.append(_ledger(log, anchor))
-    return tuple(part for part in parts if part.said or any(table.rows for table in part.tables))
-
-
-def left_out(log: LogReport) -> tuple[str, ...]:
-    """Return what is left out, and what to add to the site file for it."""
-    return () if log.by_site is None else tuple(each.sentence for each in log.by_site.missing)
-
-
-def _carry(report: Report, log: LogReport, found: SiteReport, anchor: str) -> Part:
-    """Inverters, bank and conductors; the conductors with the first log alone, since no log is in them."""
-    tables = [site_tables.inverters(found)]
+    No log is in the conductors' figures. None without a site file.
+    """
+    found, first = log.by_site, log is report.logs[0]
+    if found is None:
+        return None
     rests: list[object] = [each for pair in found.inverters for each in (pair.planned, pair.seen)]
     sag = None
     if isinstance(found.bank, BankReport):
-        tables.append(site_tables.bank(found.bank))
         sag = _sag(report, log, found.bank, f"{anchor}-sag")
         rests += [found.bank.resistance, found.bank.sag, *(draw.runtime for draw in found.bank.draws)]
-    if log is report.logs[0]:
-        tables += site_tables.conductors(found)
+    if first:
         rests += found.conductors
-    return Part(
+    return Section(
         f"{anchor}-carry",
         "Can the system carry it?",
         "Can it carry it?",
         tuple(site_sentences.carried(log)),
-        sag,
-        tuple(tables),
-        site_sentences.assumptions(rests),
+        figure=sag,
+        tables=(site_tables.verdicts(found, conductors=first),),
+        folds=kept(
+            [
+                Fold("Each inverter, by plates and as seen", (site_tables.inverters(found),)),
+                _bank(found),
+                _conductors(found) if first else None,
+                rests_on(site_sentences.assumptions(rests)),
+                _left_out(found),
+            ]
+        ),
     )
 
 
-def _full(report: Report, log: LogReport, found: SiteReport, anchor: str) -> Part:
+def _bank(found: SiteReport) -> Fold | None:
+    if not isinstance(found.bank, BankReport):
+        return None
+    return Fold("The bank: resistance, how long it lasts", (site_tables.bank(found.bank),))
+
+
+def _conductors(found: SiteReport) -> Fold:
+    lost, screened = site_tables.conductors(found)
+    words_of = [row[2] for row in screened.rows]
+    counts = ", ".join(f"{words_of.count(word)} {word}" for word in dict.fromkeys(words_of))
+    return Fold(f"Conductors and fuses: {counts}", (lost, screened))
+
+
+def _left_out(found: SiteReport) -> Fold:
+    """Return what is left out, and what to add to the site file for it."""
+    sentences = tuple(each.sentence for each in found.missing)
+    return Fold(f"Left out, and what to add: {words.counted(len(sentences), 'figure')}", (), sentences)
+
+
+def full(report: Report, log: LogReport, anchor: str) -> Section | None:
+    """Return when the bank is full again; None without a site file."""
+    found = log.by_site
+    if found is None:
+        return None
     bank = found.bank if isinstance(found.bank, BankReport) else None
     said = site_sentences.paid_back(log)
     rests: list[object] = [found.solar.day, *log.paybacks]
     if bank is not None:
         said += [] if isinstance(bank.to_full, Missing) else [site_sentences.full_again(bank.to_full)]
         rests += [bank.state, bank.to_full, bank.of_log]
-    return Part(
+    state = None if bank is None or isinstance(bank.state, Missing) else site_tables.state(bank.state)
+    return Section(
         f"{anchor}-full",
         "When is it full again?",
         "Full again",
         tuple(said),
-        _state(report, log, bank, f"{anchor}-state"),
-        (site_tables.recharge(found),),
-        site_sentences.assumptions(rests),
+        figure=_state(report, log, bank, f"{anchor}-state"),
+        tables=(site_tables.recharge(found),),
+        folds=kept(
+            [
+                None if state is None else Fold("The chart in figures: state of charge", (state,)),
+                rests_on(site_sentences.assumptions(rests)),
+            ]
+        ),
     )
 
 
@@ -115,21 +127,21 @@ def _sag(report: Report, log: LogReport, bank: BankReport, name: str) -> Figure 
     return Figure(wide, narrow, f"{caption} {times_of(log)}", "", (), plot)
 
 
-def _water(log: LogReport, found: SiteReport, anchor: str) -> Part:
-    tables: tuple[Table, ...] = ()
-    rests: tuple[str, ...] = ()
-    if isinstance(found.water, WaterReport):
-        tables = (site_tables.water(found.water),)
-        parts = (found.water.plan, found.water.seen, found.water.cost, found.water.lifting)
-        rests = site_sentences.assumptions(parts)
-    said = tuple(site_sentences.water(log))
-    return Part(f"{anchor}-water", "What does the water cost?", "The water", said, None, tables, rests)
-
-
-def _ledger(log: LogReport, anchor: str) -> Part:
-    tables = site_tables.ledger(log)
-    rests = (
-        "A day is from midnight to midnight of its zone; a reading's interval that passes midnight is cut there.",
-        "Over 10 min: the highest mean of any ten whole minutes on end that were measured throughout.",
+def water(log: LogReport, anchor: str) -> Section | None:
+    """Return what the water costs; None where nothing is said of it."""
+    found = log.by_site.water if log.by_site is not None else None
+    if not isinstance(found, WaterReport):
+        return None
+    parts = (found.plan, found.seen, found.cost, found.lifting)
+    return Section(
+        f"{anchor}-water",
+        "What does the water cost?",
+        "The water",
+        tuple(site_sentences.water(log)),
+        folds=kept(
+            [
+                Fold("The tank and the water, figure by figure", (site_tables.water(found),)),
+                rests_on(site_sentences.assumptions(parts)),
+            ]
+        ),
     )
-    return Part(f"{anchor}-ledger", "Day by day", "Day by day", (), None, tables, rests if tables else ())

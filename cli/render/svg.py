@@ -42,7 +42,7 @@ class Frame:
     points: int
 
 
-WIDE = Frame("wide", 960, 340, 13, 1500)
+WIDE = Frame("wide", 960, 250, 13, 1500)
 NARROW = Frame("narrow", 340, 290, 11.5, 500)
 
 

@@ -195,12 +195,12 @@ def _not_measured(span: Span) -> str:
 def compared(report: Report) -> Table:
     """Return the logs side by side."""
     lines: tuple[tuple[str, Callable[[LogReport], str]], ...] = (
-        ("Measured", lambda log: words.duration(log.charge.span.covered_s)),
         ("Charge drawn", lambda log: drawn(log.charge.charge, "Ah")),
         ("Energy drawn", lambda log: drawn(log.charge.energy, "Wh")),
+        ("Starts", lambda log: f"{log.cycles.summary.count:,}"),
+        ("Measured", lambda log: words.duration(log.charge.span.covered_s)),
         ("Charge drawn in an hour of readings", lambda log: _drawn_an_hour(log, log.charge.charge, "Ah")),
         ("Energy drawn in an hour of readings", lambda log: _drawn_an_hour(log, log.charge.energy, "Wh")),
-        ("Starts", lambda log: f"{log.cycles.summary.count:,}"),
         ("Starts an hour", lambda log: words.number(log.cycles.summary.starts_per_hour)),
         ("Running", lambda log: words.percent(log.cycles.summary.duty_cycle)),
         ("Usual run", lambda log: words.duration(log.cycles.summary.median_run_s)),

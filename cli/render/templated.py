@@ -5,10 +5,23 @@ from __future__ import annotations
 import re
 from functools import partial
 from importlib.resources import files
+from textwrap import wrap
+from typing import TYPE_CHECKING
 
 from . import words
 
-_FIGURE = re.compile(r"(?<=\d) (?=(?:[AVWhsdLm]|Ah|Wh|VA|min|mΩ|gal|ft|kPa|psi|bar)\b|%|°)")
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from markupsafe import Markup
+
+_FIGURE = re.compile(r"(?<=\d) (?=(?:[AVWhsdLm]|Ah|Wh|VA|min|mΩ|gal|ft|kPa|psi|bar)\b|%|°)|(?<=±) ")
+
+#: A word longer than this may end a line anywhere, or it would burst its cell. [characters]
+_RUN = 24
+_UNBROKEN = re.compile(rf"\S{{{2 * _RUN},}}")
+#: Longer than any text of ours, in characters.
+_MOST = 2000
 
 
 def filled(template: str, *, styles: tuple[str, ...] = (), **parts: object) -> str:
@@ -31,10 +44,11 @@ def filled(template: str, *, styles: tuple[str, ...] = (), **parts: object) -> s
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
-        finalize=_kept_together,
+        finalize=_fit_to_print,
     )
     environment.filters["short"] = words.shortened
     environment.filters["full"] = partial(words.shortened, most=600)
+    environment.filters["timed"] = _timed
     environment.globals["unknown"] = words.UNKNOWN
     return environment.get_template(template).render(
         style="\n".join(template_text(name) for name in ("page.css", *styles)), **parts
@@ -46,6 +60,23 @@ def template_text(name: str) -> str:
     return files(__package__).joinpath("templates", name).read_text("utf-8")
 
 
-def _kept_together(value: object) -> object:
-    """Return text with its figures tied to their units, so that no line ends between them; other things unchanged."""
-    return _FIGURE.sub("\N{NO-BREAK SPACE}", value) if type(value) is str else value
+def _fit_to_print(value: object) -> object:
+    """Return text without what could harm the page, and its figures tied to their units; other things unchanged.
+
+    No text that is printed escapes this, wherever it comes from; so a line never ends between a figure and its unit.
+    """
+    if type(value) is not str:
+        return value
+    tied = _FIGURE.sub("\N{NO-BREAK SPACE}", words.shortened(value, _MOST))
+    return _UNBROKEN.sub(lambda run: "\N{ZERO WIDTH SPACE}".join(wrap(run[0], _RUN)), tied)
+
+
+def _timed(text: str, times: Iterable[tuple[str, str]]) -> Markup:
+    """Return text as HTML with its instants marked as such; they stand in it in the order given."""
+    from markupsafe import Markup, escape
+
+    done, rest = Markup(""), text
+    for machine, shown in times:
+        before, found, rest = rest.partition(shown)
+        done += escape(_fit_to_print(before)) + Markup('<time datetime="{}">{}</time>').format(machine, found)
+    return done + escape(_fit_to_print(rest))

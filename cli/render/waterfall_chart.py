@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from ...analysis.plate_check import PlateCheck
     from ...analysis.reasons import Reason
 
-_ROW_PX, _EDGE_PX = 42, 18
+_ROW_PX, _EDGE_PX = 34, 12
 #: A change is drawn at least this share of the chart's width wide, so that a small one is still seen.
 _THINNEST = 0.003
 

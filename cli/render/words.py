@@ -32,6 +32,10 @@ class Dated(Protocol):
         """Whether times have no date: they are shown as elapsed."""
 
 
+#: The isolates that `shortened` sets are taken away first: a user's own could otherwise be left open.
+_NO_ISOLATES = dict.fromkeys(map(ord, "\u2066\u2067\u2068\u2069"))
+#: Bidirectional classes of letters (Unicode Standard Annex 9): from right to left, and what ends such a stretch.
+_FROM_RIGHT, _FROM_LEFT = {"R", "AL", "AN"}, {"L"}
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _OFFSET = re.compile(r"(?:UTC|GMT)?([+-])(\d{1,2}):?(\d{2})?")
 
@@ -53,6 +57,14 @@ def amount(x: float | None, unit: str) -> str:
     """Return a number with its unit, for instance ``12.3 Ah``; ``unknown`` for None or NaN."""
     text = number(x)
     return text if text == UNKNOWN else f"{text} {unit}"
+
+
+def signed(x: float | None, unit: str) -> str:
+    """Return a number with its sign and its unit, for instance ``−12.3 Wh``; nothing has no sign."""
+    if x is None or not isfinite(x):
+        return UNKNOWN
+    text = amount(abs(x), unit)
+    return text if number(x) == "0" else f"{'+' if x > 0 else '−'}{text}"
 
 
 def plus_minus(x: float | None, u95: float | None, unit: str) -> str:
@@ -213,10 +225,37 @@ def elapsed(us: int) -> str:
 def shortened(text: str, most: int = 60) -> str:
     """Return a user's text fit for a line of ours: no control characters, and cut with an ellipsis after `most`.
 
-    Text with letters that run from right to left is set apart by isolates, so that it cannot reorder what is around it.
+    Each stretch of letters that run from right to left is set apart by isolates, so that it cannot reorder what is
+    around it; text that went through here before comes out as it went in.
     """
-    visible = "".join(c if c.isprintable() else " " if c.isspace() else "\N{REPLACEMENT CHARACTER}" for c in text)
+    plain = text.translate(_NO_ISOLATES)
+    visible = "".join(c if c.isprintable() else " " if c.isspace() else "\N{REPLACEMENT CHARACTER}" for c in plain)
     short = visible if len(visible) <= most else f"{visible[: most - 1].rstrip()}…"
-    if any(bidirectional(c) in {"R", "AL", "AN"} for c in short):
-        return f"\N{FIRST STRONG ISOLATE}{short}\N{POP DIRECTIONAL ISOLATE}"
-    return short
+    return _set_apart(short) if any(bidirectional(c) in _FROM_RIGHT for c in short) else short
+
+
+def _set_apart(text: str) -> str:
+    """Put isolates around each stretch from the first to the last letter of a right-to-left script."""
+    parts, start, stop = [], 0, 0
+    for place, kind in enumerate(map(bidirectional, text)):
+        if kind in _FROM_RIGHT:
+            if start == stop:
+                parts.append(text[stop:place])
+                start = place
+            stop = place + 1
+        elif kind in _FROM_LEFT and start < stop:
+            parts.append(f"\N{FIRST STRONG ISOLATE}{text[start:stop]}\N{POP DIRECTIONAL ISOLATE}")
+            start = stop
+    if start < stop:
+        parts.append(f"\N{FIRST STRONG ISOLATE}{text[start:stop]}\N{POP DIRECTIONAL ISOLATE}")
+    return "".join(parts) + text[stop:]
+
+
+def capital(text: str) -> str:
+    """Return text with its first letter as a capital, the rest as it is."""
+    return text[:1].upper() + text[1:]
+
+
+def uncapital(text: str) -> str:
+    """Return text with its first letter small, to stand within a sentence."""
+    return text[:1].lower() + text[1:]
