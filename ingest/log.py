@@ -346,12 +346,16 @@ def _counted(file: Path, meta: LogMeta) -> LogMeta:
 def _readings(path: Path, names: list[str], from_us: int | None, to_us: int | None) -> Iterator[Readings]:
     try:
         with pq.ParquetFile(path, page_checksum_verification=True) as file:
-            groups = [k for k in range(file.num_row_groups) if not _outside(file, k, from_us, to_us)]
-            batches = file.iter_batches(ROWS_AT_ONCE, row_groups=groups, columns=["time", *names], use_threads=False)
-            for batch in batches:
-                yield Readings(
-                    integers(batch.column("time"), 0), {name: _finite(floats(batch.column(name))) for name in names}
-                )
+            for group in range(file.num_row_groups):
+                if _outside(file, group, from_us, to_us):
+                    continue
+                # One group at a time: the reader of several keeps all that it has read.
+                for batch in file.iter_batches(
+                    ROWS_AT_ONCE, row_groups=[group], columns=["time", *names], use_threads=False
+                ):
+                    yield Readings(
+                        integers(batch.column("time"), 0), {name: _finite(floats(batch.column(name))) for name in names}
+                    )
     except (pa.ArrowException, OSError) as error:
         raise InputError(
             f"{path}: this log is damaged ({str(error).splitlines()[0]}); convert its source again"
