@@ -3,31 +3,31 @@
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Iterable, Iterator
-from concurrent.futures import Future, ThreadPoolExecutor
-from typing import TypeVar
+from collections.abc import Generator, Iterable, Iterator
+from concurrent.futures import ThreadPoolExecutor
+from typing import Final, TypeVar
 
-T = TypeVar("T")
-_DEPTH = 2
+Item = TypeVar("Item")
+
+#: So many items wait at most, beside the one that is worked on: the next, and the one after where that took long.
+MOST: Final = 2
 
 
-def ahead(items: Iterable[T]) -> Iterator[T]:
-    """Yield the same items in the same order, while a thread works out the next ones.
+def ahead(items: Iterable[Item]) -> Iterator[Item]:
+    """Yield the same items in the same order, none of which is None, while a thread works out those that follow.
 
-    Only that thread ever touches `items`, and it is never more than two of them ahead, so memory stays bounded. What
-    goes wrong in it is raised here, in its place among the items.
+    Only that thread ever touches `items`, and it is never more than `MOST` of them ahead, so memory stays bounded. What
+    goes wrong in it is raised here, in its place among the items. A generator is closed in the end, also where nobody
+    asks for all of it.
     """
     source = iter(items)
-    waiting: deque[Future[T | None]] = deque()
-    with ThreadPoolExecutor(max_workers=1) as thread:
-        try:
-            while True:
-                while len(waiting) < _DEPTH:
-                    waiting.append(thread.submit(next, source, None))
-                item = waiting.popleft().result()
-                if item is None:
-                    return
-                yield item
-        finally:
-            for future in waiting:
-                future.cancel()
+    pool = ThreadPoolExecutor(1, thread_name_prefix="ahead")
+    try:
+        waiting = deque(pool.submit(next, source, None) for _ in range(MOST))
+        while (item := waiting.popleft().result()) is not None:
+            waiting.append(pool.submit(next, source, None))
+            yield item
+    finally:
+        pool.shutdown(cancel_futures=True)
+        if isinstance(source, Generator):
+            source.close()

@@ -13,12 +13,12 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 from numpy.typing import NDArray
 
+from .ahead import ahead
 from .arrow import column, floats, integers
 from .errors import InputError
 from .intervals import IntervalCount
 from .log_meta import METADATA_KEY, LogMeta, meta_from
 from .quantities import QUANTITIES
-from .read_ahead import read_ahead
 from .whole_file import whole_file
 
 if TYPE_CHECKING:
@@ -168,7 +168,7 @@ class Log:
             If a file is damaged or its times do not increase.
         """
         names = list(self.quantities if quantities is None else quantities)
-        return read_ahead(self._in_order(names, from_us, to_us))
+        return ahead(self._in_order(names, from_us, to_us))
 
     def _in_order(self, names: list[str], from_us: int | None, to_us: int | None) -> Generator[Readings, None, None]:
         last: int | None = None

@@ -43,3 +43,23 @@ def test_it_stays_two_items_ahead_and_ends_when_left():
     taking.close()
     assert threading.active_count() == before
     assert len(made) <= 3
+
+
+@pytest.mark.parametrize("whole", [True, False])
+def test_a_generator_is_closed_in_the_end(whole):
+    """Files that it holds open are closed, also where nobody asks for the rest."""
+    closed = []
+
+    def items():
+        try:
+            yield from range(1, 5)
+        finally:
+            closed.append(True)
+
+    taking = ahead(items())
+    assert next(taking) == 1
+    if whole:
+        assert list(taking) == [2, 3, 4]
+    else:
+        taking.close()
+    assert closed == [True]

@@ -11,7 +11,6 @@ from readings import chunk_of, fed, how
 
 from shuntbook.analysis.charge import ChargeFold
 from shuntbook.cli.side_by_side import feed
-from shuntbook.ingest.read_ahead import read_ahead
 
 #: Values that repeat, change sign and are nought, as rounded readings do; and spacings with gaps among them.
 CURRENTS_A = st.sampled_from([-3.5, -0.5, 0.0, 0.25, 0.5, 2.0, 2.0, 2.01, 30.0])
@@ -92,28 +91,6 @@ def test_runs_of_equal_readings_are_those_found_one_by_one(log, cuts):
             total -= open_s**2
             still[whole[-1]] = still.get(whole[-1], 0.0) + open_s
         assert facts.runs2.net == pytest.approx(total + sum(s**2 for s in still.values()), rel=1e-12)
-
-
-def test_read_ahead_keeps_the_order_and_raises_in_its_place():
-    """All items come before what the generator raised; and it is closed where nobody asks for the rest."""
-    closed = []
-
-    def items():
-        try:
-            yield from range(1, 5)
-            raise ValueError("damaged")
-        finally:
-            closed.append(True)
-
-    seen = []
-    with pytest.raises(ValueError, match="damaged"):
-        for item in read_ahead(items()):
-            seen.append(item)
-    assert (seen, closed) == ([1, 2, 3, 4], [True])
-    some = read_ahead(items())
-    assert next(some) == 1
-    some.close()
-    assert closed == [True, True]
 
 
 class Listing:

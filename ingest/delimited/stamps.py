@@ -417,7 +417,9 @@ def _by_marks(cells: pa.Array, style: Style) -> IntArray | None:
         return None
     places = list(at.reshape(len(text), len(shape)).T.copy())
     half = first[9] is not None
-    letters = [raw[places.pop(-2)] | np.uint8(32), raw[places[-1]] | np.uint8(32)] if half else []
+    letters: list[NDArray[np.uint8]] = (
+        [raw[places.pop(-2)] | np.uint8(32), raw[places[-1]] | np.uint8(32)] if half else []
+    )
     last = places.pop() if half else None
     if (places[0] < begins).any() or (last is not None and (last != ends - 1).any()):
         return None
