@@ -17,6 +17,7 @@ from ..prepared import Corrections, correction_options
 from ..render.as_json import report_document
 from ..render.csv_tables import KINDS, csv_files
 from ..render.json_parts import print_json
+from ..render.sentences import log_title
 from ..render.several_words import begins_with_all, over_lines
 from ..render.site_sentences import in_short
 from ..render.words import counted
@@ -134,4 +135,5 @@ def _in_short(report: Report) -> list[str]:
     """Return what the terminal says of the page: of many logs what they show together, else of each."""
     if report.over is not None and begins_with_all(report):
         return over_lines(report.over)
-    return [text for log in report.logs for text in in_short(log)]
+    of = {id(log): f"{log_title(log.facts)}: " if len(report.logs) > 1 else "" for log in report.logs}
+    return [of[id(log)] + text for log in report.logs for text in in_short(log)]
