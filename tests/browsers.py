@@ -53,6 +53,11 @@ def as_wide_as(driven, width, *, dark=False, height=900, media="", **features):
     driven.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": media, "features": told})
 
 
+def faults(driven):
+    """Return what the console has, since it was last asked, that is more than a remark."""
+    return [entry for entry in driven.get_log("browser") if entry["level"] != "INFO"]
+
+
 def faults_of_access(driven):
     """Return what axe-core finds serious or critical on the page: its rules, each with the places."""
     path = os.environ.get("SHUNTBOOK_AXE", "")

@@ -6,7 +6,7 @@ from contextlib import contextmanager
 
 import numpy as np
 import pytest
-from browsers import WIDTHS, as_wide_as, browser, until
+from browsers import WIDTHS, as_wide_as, browser, faults, until
 from report_scenes import START_US, make_log, make_report, make_site, with_facts
 from test_plots import NASTY
 
@@ -17,7 +17,7 @@ from shuntbook.cli.render.page import render
 pytestmark = pytest.mark.timeout(400)
 CHART = "const chart = [...shuntbook.charts.values()][arguments[0]];"
 # Of the demo's charts: the whole log of its second week, which has a reading a second, and its pump's runs.
-WEEK, RUNS = 5, 6
+WEEK, RUNS = 5, 7
 
 
 @pytest.fixture(scope="module")
@@ -37,7 +37,8 @@ def opened(driven, path, width=1440, *, dark=False):
 
 
 def drawn(driven, place):
-    """Bring a chart on the screen, wait until it is drawn, and return where its first plot is."""
+    """Bring a chart on the screen, unfolded, wait until it is drawn, and return where its first plot is."""
+    driven.execute_script(f"{CHART} chart.figure.closest('details')?.setAttribute('open', '')", place)
     driven.execute_script(f"{CHART} chart.figure.scrollIntoView({{block: 'center'}})", place)
     until(lambda: driven.execute_script(f"{CHART} return chart.figure.classList.contains('drawn')", place), "drawing")
     seen = [None]
@@ -97,11 +98,6 @@ def swipe(driven, start, step):
     for kind, far in (("touchStart", 0), *(("touchMove", far) for far in range(1, 12)), ("touchEnd", None)):
         points = [] if far is None else [{"x": x + dx * far, "y": y + dy * far}]
         driven.execute_cdp_cmd("Input.dispatchTouchEvent", {"type": kind, "touchPoints": points})
-
-
-def faults(driven):
-    """What the console has that is more than a remark."""
-    return [entry for entry in driven.get_log("browser") if entry["level"] != "INFO"]
 
 
 def asked(driven):
@@ -292,6 +288,7 @@ def test_without_scripts_drawings_stand(driven, demo):
     opened(driven, demo / "page.html")
     driven.execute_cdp_cmd("Emulation.setScriptExecutionDisabled", {"value": True})
     driven.get((demo / "page.html").as_uri())
+    driven.execute_script("document.querySelectorAll('details').forEach(d => d.open = true)")
     found = driven.find_elements("css selector", "figure")
     for figure in found:
         assert [each.is_displayed() for each in figure.find_elements("css selector", "svg")].count(True) == 1

@@ -27,6 +27,9 @@ CYCLE = {
     "Start": lambda c: _clock(c["start"]),
 }
 
+#: The US gallon is 231 cubic inches exactly (NIST Special Publication 811, appendix B.8).
+LITRES_A_GALLON = 3.785411784
+
 
 def _bound(text, cycle):
     return text if cycle["surge_resolved"] or text.startswith("—") else f"≥ {text}"
@@ -128,19 +131,23 @@ def _state(log):
     yield ["At the end", within(state["end_pct"], "%")]
 
 
+def _gallons(litres):
+    """Return a volume as the demo's site file has its page show it."""
+    return amount(litres / LITRES_A_GALLON, "gal")
+
+
 def _water(log):
     water = log["water"]
     plan, seen, cost = water["plan"], water["seen"], water["cost"]
-    yield ["Water from cut-out to cut-in, by Boyle's law", amount(plan["drawdown_L"], "L")]
+    yield ["Water from cut-out to cut-in, by Boyle's law", _gallons(plan["drawdown_L"])]
     yield ["Shortest run there should be", duration(plan["fill_s"])]
     yield ["Shortest time from start to start there should be", duration(plan["shortest_cycle_s"])]
     yield ["Usual run seen", f"{duration(water['usual_run_s'])}, then a rest of {duration(water['usual_rest_s'])}"]
     steadily = "; so it was not drawn steadily" if seen["share"] > 1 else ""
-    share = f"{amount(seen['seen_L'], 'L')}, {percent(seen['share'])} of what it should be{steadily}"
+    share = f"{_gallons(seen['seen_L'])}, {percent(seen['share'])} of what it should be{steadily}"
     yield ["Water from cut-out to cut-in by those times, if drawn steadily", share]
-    yield ["Water of a usual run", f"{amount(cost['water_L'], 'L')} for {amount(water['cycle_Wh'], 'Wh')}"]
-    both = f"{amount(cost['Wh_per_1000_L'], 'Wh')} for 1,000 L, {amount(cost['Wh_per_gal'], 'Wh')} for a gallon"
-    yield ["Energy for the water, at the meter", both]
+    yield ["Water of a usual run", f"{_gallons(cost['water_L'])} for {amount(water['cycle_Wh'], 'Wh')}"]
+    yield ["Energy for the water, at the meter", f"{amount(cost['Wh_per_gal'], 'Wh')} for a gallon"]
     yield ["Lifting", water["lifting"]["sentence"]]
 
 
