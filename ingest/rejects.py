@@ -6,11 +6,13 @@ import csv
 from collections.abc import Collection, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import IO
+from typing import IO, TYPE_CHECKING
 
-from .delimited.rows import Reject
 from .errors import InputError
 from .whole_file import told_by_name
+
+if TYPE_CHECKING:
+    from .delimited.rows import Reject
 
 _HEADER = ["file", "line", "reason", "text"]
 

@@ -89,7 +89,8 @@ def test_whatever_stands_in_a_name_stays_text():
     text = whole_log_plot.whole_log(replace(log, findings=(nasty,)), "t")
     assert not set("<>&\u2028\u202e") & set(text)
     said = [said for _, data in read_of(text) for said in data.get("said", [])]
-    assert [one.startswith("note 1: \N{FIRST STRONG ISOLATE}</script><script>hit=1") for one in said].count(True) == 1
+    assert [one.startswith("note 1: </script><script>hit=1") for one in said].count(True) == 1
+    assert any("\N{FIRST STRONG ISOLATE}עברית\N{POP DIRECTIONAL ISOLATE}" in one for one in said)
     assert max(map(len, said)) < 160
 
 
