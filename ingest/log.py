@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Generator, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple, TypeAlias
 
@@ -42,7 +41,6 @@ __all__ = [
 ]
 
 TIME_TYPE = pa.timestamp("us", tz="UTC")
-_EPOCH, _MICROSECOND = datetime(1970, 1, 1, tzinfo=UTC), timedelta(microseconds=1)
 ROWS_A_GROUP = 1 << 18
 #: Readings handed on at once: enough that NumPy's calls cost little, few enough to stay in a processor's cache.
 ROWS_AT_ONCE = 1 << 16
@@ -376,9 +374,5 @@ def _outside(file: pq.ParquetFile, index: int, from_us: int | None, to_us: int |
     statistics = file.metadata.row_group(index).column(file.schema_arrow.get_field_index("time")).statistics
     if statistics is None or not statistics.has_min_max:
         return False
-    low, high = (_microseconds(x) for x in (statistics.min, statistics.max))
+    low, high = int(statistics.min_raw), int(statistics.max_raw)  # as stored: as instants, pyarrow asks pandas for them
     return (to_us is not None and low > to_us) or (from_us is not None and high < from_us)
-
-
-def _microseconds(instant: datetime) -> int:
-    return (instant - _EPOCH) // _MICROSECOND
