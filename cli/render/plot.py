@@ -40,6 +40,8 @@ if TYPE_CHECKING:
 
 #: Room left of every plot, so that plots above each other share their time axis. [px]
 _LEFT_PX = 54
+#: Room for the name of the time axis. [px]
+_LABEL_PX = 20
 #: What is written: its size, and a name that the page's script knows.
 TEXT_PX = "13px"
 FACE = "font of the page"
@@ -146,6 +148,9 @@ class Chart:
         """
         for plot in self._plots[:-1]:
             plot.xaxis.visible = False
+        if "axis" in self._clock:
+            self._plots[-1].xaxis.axis_label = self._clock["axis"]
+            self._plots[-1].height += _LABEL_PX
         item = _own_ids(_item(column(*self._plots, sizing_mode="stretch_width")), name)
         reads = [[r.source.name, r.says, r.unit, r.width, r.reach] for r in self._reads]
         text = json.dumps({"item": item, "reads": reads, "clock": self._clock}, separators=(",", ":"), allow_nan=False)
@@ -193,16 +198,17 @@ def clock_of(facts: LogFacts, start_us: int, stop_us: int) -> dict[str, Any]:
     Returns
     -------
     dict
-        ``{"ahead": [[from, by, name], ...]}``, both in milliseconds.
+        ``{"axis": its name, "ahead": [[from, by, name], ...]}``, both in milliseconds.
     """
     if facts.undated:
-        return {"ahead": []}
+        return {"axis": words.in_zone(facts), "ahead": []}
     changes = [start_us]
     for left in range(start_us, stop_us, _DAY_US):
         right = min(left + _DAY_US, stop_us)
         if _ahead_us(facts, left) != _ahead_us(facts, right):
             changes.append(_change(facts, left, right))
-    return {"ahead": [[us / _MS, _ahead_us(facts, us) / _MS, f"{words.local(us, facts):%Z}"] for us in changes]}
+    ahead = [[us / _MS, _ahead_us(facts, us) / _MS, f"{words.local(us, facts):%Z}"] for us in changes]
+    return {"axis": f"time in {words.in_zone(facts)}", "ahead": ahead}
 
 
 def _ahead_us(facts: LogFacts, us: int) -> int:
