@@ -65,7 +65,10 @@ def _nothing(url: str) -> dict[str, object]:
 
 
 def _for_paper(page: str) -> str:
-    """Return the page without scripts, with its wide drawings alone, their colours written out: drawings know no style sheet there."""
+    """Return the page without scripts and narrow drawings, and with the colours of the wide ones written out.
+
+    Drawings know no style sheet on paper.
+    """
     colours = dict(_VARIABLE.findall(_ROOT.findall(page)[0]))
     page = _FOR_SCREENS.sub("", page)
     return _DRAWING.sub(lambda drawing: re.sub(r"var\(--([a-z]+)\)", lambda m: colours[m[1]], drawing[0]), page)

@@ -18,6 +18,7 @@ from bokeh.models import (
     CustomJSTickFormatter,
     DataRange1d,
     FixedTicker,
+    GlyphRenderer,
     Legend,
     PanTool,
     Range1d,
@@ -151,6 +152,8 @@ class Chart:
         if "axis" in self._clock:
             self._plots[-1].xaxis.axis_label = self._clock["axis"]
             self._plots[-1].height += _LABEL_PX
+        for drawn in (each for plot in self._plots for each in plot.renderers if isinstance(each, GlyphRenderer)):
+            drawn.nonselection_glyph = drawn.muted_glyph = "auto"  # nothing is selected or muted: two models less
         item = _own_ids(_item(column(*self._plots, sizing_mode="stretch_width")), name)
         reads = [[r.source.name, r.says, r.unit, r.width, r.reach] for r in self._reads]
         text = json.dumps({"item": item, "reads": reads, "clock": self._clock}, separators=(",", ":"), allow_nan=False)
