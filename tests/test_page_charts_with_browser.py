@@ -38,7 +38,11 @@ def opened(driven, path, width=1440, *, dark=False):
 
 def drawn(driven, place):
     """Bring a chart on the screen, wait until it is drawn, and return where its first plot is."""
-    driven.execute_script(f"{CHART} chart.figure.scrollIntoView({{block: 'center'}})", place)
+    driven.execute_script(
+        f"""{CHART} for (const fold of document.querySelectorAll("details")) fold.open ||= fold.contains(chart.figure);
+        chart.figure.scrollIntoView({{block: "center"}})""",
+        place,
+    )
     until(lambda: driven.execute_script(f"{CHART} return chart.figure.classList.contains('drawn')", place), "drawing")
     seen = [None]
 

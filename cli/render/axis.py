@@ -94,7 +94,7 @@ def _dated(axes: Axes, zone: tzinfo, most: int) -> None:
 
 def _settle(along: Axis) -> None:
     """Keep the ticks of an axis whose ends are set: laying a chart out and drawing it would ask for them ten times."""
-    places = along.get_majorticklocs()
+    places = along.get_majorticklocs().tolist()
     texts = along.get_major_formatter().format_ticks(places)
     along.set_major_locator(ticker.FixedLocator(places))
     along.set_major_formatter(ticker.FixedFormatter(texts))
