@@ -12,13 +12,13 @@ import pyarrow.parquet as pq
 
 from .ahead import ahead
 from .arrow import flat, floats, integers
-from .delimited.rows import Reject, RowBatch
+from .delimited.rows import RowBatch
 from .errors import InputError
 from .export import Export
 from .intervals import IntervalCount
 from .log import LogWriter, Readings, new_log, to_batch
 from .log_meta import LogMeta
-from .rejects import RejectsFile, rejects_file, rejects_path
+from .rejects import Reject, RejectsFile, rejects_file, rejects_path
 from .timeline import settle
 from .whole_file import told_by_name, whole_file
 

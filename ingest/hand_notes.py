@@ -12,10 +12,11 @@ from typing import Any
 import numpy as np
 
 from .delimited.decode import Source, find_encoding, open_source
-from .delimited.rows import Reject, RowBatch
+from .delimited.rows import RowBatch
 from .errors import InputError
 from .hand_line import QUANTITIES_BY_HAND, DoubtfulLine, Standing, Word, parse_line
 from .log import Readings
+from .rejects import Reject
 from .source import Reading
 from .zone import NO_TIME, LocalClock, zone_named
 

@@ -9,11 +9,10 @@ from typing import Final
 
 import numpy as np
 
-from .delimited.rows import Reject
 from .intervals import IntervalCount
 from .journal_lines import JournalReader, Record
 from .log import Readings
-from .rejects import RejectsFile
+from .rejects import Reject, RejectsFile
 from .timeline import merge_equal
 
 ROWS_A_CHUNK: Final = 1 << 14

@@ -6,7 +6,7 @@ from collections.abc import Generator, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, NamedTuple, TypeAlias
+from typing import TYPE_CHECKING, NamedTuple, TypeAlias
 
 import numpy as np
 import pyarrow as pa
@@ -374,9 +374,5 @@ def _outside(file: pq.ParquetFile, index: int, from_us: int | None, to_us: int |
     statistics = file.metadata.row_group(index).column(file.schema_arrow.get_field_index("time")).statistics
     if statistics is None or not statistics.has_min_max:
         return False
-    low, high = (_microseconds(x) for x in (statistics.min, statistics.max))
+    low, high = int(statistics.min_raw), int(statistics.max_raw)  # as stored: as instants, pyarrow asks pandas for them
     return (to_us is not None and low > to_us) or (from_us is not None and high < from_us)
-
-
-def _microseconds(x: Any) -> int:  # noqa: ANN401 - what the statistics hold
-    return int(pa.scalar(x, TIME_TYPE).cast(pa.int64()).as_py())

@@ -5,14 +5,24 @@ from __future__ import annotations
 import csv
 from collections.abc import Collection, Iterator, Sequence
 from contextlib import contextmanager
+from dataclasses import dataclass
 from pathlib import Path
 from typing import IO
 
-from .delimited.rows import Reject
 from .errors import InputError
 from .whole_file import told_by_name
 
 _HEADER = ["file", "line", "reason", "text"]
+
+
+@dataclass(frozen=True)
+class Reject:
+    """A row that could not be read."""
+
+    file: str
+    line: int
+    reason: str
+    text: str
 
 
 def rejects_path(log: Path) -> Path:

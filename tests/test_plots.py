@@ -89,7 +89,8 @@ def test_whatever_stands_in_a_name_stays_text():
     text = whole_log_plot.whole_log(replace(log, findings=(nasty,)), "t")
     assert not set("<>&\u2028\u202e") & set(text)
     said = [said for _, data in read_of(text) for said in data.get("said", [])]
-    assert [one.startswith("note 1: \N{FIRST STRONG ISOLATE}</script><script>hit=1") for one in said].count(True) == 1
+    assert [one.startswith("note 1: </script><script>hit=1") for one in said].count(True) == 1
+    assert any("\N{FIRST STRONG ISOLATE}עברית\N{POP DIRECTIONAL ISOLATE}" in one for one in said)
     assert max(map(len, said)) < 160
 
 
@@ -106,7 +107,7 @@ def test_clocks_change_within_a_chart():
     start_us = 1_792_800_000 * SECOND_US  # 24 October 2026, 00:00 UTC
     clock = plot.clock_of(facts, start_us, start_us + 4 * 86_400 * SECOND_US)
     assert clock["ahead"] == [[1_792_800_000_000, 3_600_000, "BST"], [1_792_890_000_000, 0, "GMT"]]
-    assert plot.clock_of(with_facts(make_log(), undated=True).facts, 0, SECOND_US) == {"ahead": []}
+    assert plot.clock_of(with_facts(make_log(), undated=True).facts, 0, SECOND_US)["ahead"] == []
 
 
 def test_what_lies_between_two_readings_of_a_start_is_hatched():

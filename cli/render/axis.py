@@ -14,6 +14,7 @@ from .svg import WIDE, Frame
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+    from matplotlib.axis import Axis
 
     from ...analysis.report import LogFacts, LogReport
     from .thinning import Span
@@ -88,6 +89,15 @@ def _dated(axes: Axes, zone: tzinfo, most: int) -> None:
     said = untyped.ConciseDateFormatter(locator, tz=zone, formats=plain, zero_formats=first, show_offset=False)
     axes.xaxis.set_major_locator(locator)
     axes.xaxis.set_major_formatter(said)
+    _settle(axes.xaxis)
+
+
+def _settle(along: Axis) -> None:
+    """Keep the ticks of an axis whose ends are set: laying a chart out and drawing it would ask for them ten times."""
+    places = along.get_majorticklocs().tolist()
+    texts = along.get_major_formatter().format_ticks(places)
+    along.set_major_locator(ticker.FixedLocator(places))
+    along.set_major_formatter(ticker.FixedFormatter(texts))
 
 
 def since(shown_s: float) -> tuple[str, float]:

@@ -61,7 +61,7 @@ def whole_log(log: LogReport, name: str) -> Figure | None:
     shown = (tables.ranges(log), tables.gaps(log), tables.markers(log))
     wide, narrow = both_sizes(lambda frame, unique: charts.whole_log(log, name=unique, frame=frame), name)
     plot = whole_log_plot.whole_log(log, f"{name}-plot")
-    return Figure(wide, narrow, f"{caption} {times_of(log)}", "", shown, plot)
+    return Figure(wide, narrow, caption, "", shown, plot)
 
 
 def start(log: LogReport, name: str) -> Figure | None:
@@ -98,7 +98,7 @@ def runs(log: LogReport, limits: Limits | None, name: str) -> Figure | None:
     caption += " The scale is logarithmic: a step up multiplies the length."
     caption += f" Shortest good run: {words.duration(minimum_run_s)}, {whose}."
     plot = runs_plot.run_and_rest(log, minimum_run_s=minimum_run_s, minimum_off_s=minimum_off_s, name=f"{name}-plot")
-    return Figure(wide, narrow, f"{caption} {times_of(log)}", "", (tables.usual_run(log),), plot)
+    return Figure(wide, narrow, caption, "", (tables.usual_run(log),), plot)
 
 
 def plate(log: LogReport, name: str) -> Figure | None:
@@ -146,10 +146,3 @@ def both_sizes(draw: Callable[[svg.Frame, str], str], name: str) -> tuple[str, s
     """Return a drawing for a wide and for a narrow screen."""
     wide, narrow = (draw(frame, f"{name}-{frame.name}") for frame in (svg.WIDE, svg.NARROW))
     return wide, narrow
-
-
-def times_of(log: LogReport) -> str:
-    """Say what the times of a chart are."""
-    if log.facts.undated:
-        return "Times count from the log's start."
-    return f"Times are those of the zone {words.zone_of(log.facts)[0]}."

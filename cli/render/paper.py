@@ -10,7 +10,7 @@ from ...ingest.errors import InputError
 
 _HOW_ELSE = "or write the page (--out PAGE.html) and print it from a browser"
 _DRAWING = re.compile(r"<svg\b.*?</svg>", re.DOTALL)
-_NARROW = re.compile(r'<div class="narrow">.*?</div>', re.DOTALL)
+_FOR_SCREENS = re.compile(r'<div class="narrow">.*?</div>|<script\b.*?</script>', re.DOTALL)
 _ROOT = re.compile(r":root \{(.*?)\}", re.DOTALL)
 _VARIABLE = re.compile(r"--([a-z]+): ([^;]+);")
 
@@ -65,7 +65,10 @@ def _nothing(url: str) -> dict[str, object]:
 
 
 def _for_paper(page: str) -> str:
-    """Return the page with its wide drawings alone, their colours written out: drawings know no style sheet there."""
+    """Return the page without scripts and narrow drawings, and with the colours of the wide ones written out.
+
+    Drawings know no style sheet on paper.
+    """
     colours = dict(_VARIABLE.findall(_ROOT.findall(page)[0]))
-    page = _NARROW.sub("", page)
+    page = _FOR_SCREENS.sub("", page)
     return _DRAWING.sub(lambda drawing: re.sub(r"var\(--([a-z]+)\)", lambda m: colours[m[1]], drawing[0]), page)

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
-from bokeh.embed import json_item
+from bokeh.document import Document
 from bokeh.layouts import column
 from bokeh.models import (
     ColumnDataSource,
@@ -18,6 +18,7 @@ from bokeh.models import (
     CustomJSTickFormatter,
     DataRange1d,
     FixedTicker,
+    GlyphRenderer,
     Legend,
     PanTool,
     Range1d,
@@ -32,6 +33,7 @@ from . import words
 from .svg import GAP, GRID, INK, PAPER, SOFT, VARIABLES
 
 if TYPE_CHECKING:
+    from bokeh.model import Model
     from numpy.typing import ArrayLike
 
     from ...analysis.chunk import FloatArray, TimeArray
@@ -39,6 +41,8 @@ if TYPE_CHECKING:
 
 #: Room left of every plot, so that plots above each other share their time axis. [px]
 _LEFT_PX = 54
+#: Room for the name of the time axis. [px]
+_LABEL_PX = 20
 #: What is written: its size, and a name that the page's script knows.
 TEXT_PX = "13px"
 FACE = "font of the page"
@@ -145,7 +149,12 @@ class Chart:
         """
         for plot in self._plots[:-1]:
             plot.xaxis.visible = False
-        item = _own_ids(json_item(column(*self._plots, sizing_mode="stretch_width")), name)
+        if "axis" in self._clock:
+            self._plots[-1].xaxis.axis_label = self._clock["axis"]
+            self._plots[-1].height += _LABEL_PX
+        for drawn in (each for plot in self._plots for each in plot.renderers if isinstance(each, GlyphRenderer)):
+            drawn.nonselection_glyph = drawn.muted_glyph = "auto"  # nothing is selected or muted: two models less
+        item = _own_ids(_item(column(*self._plots, sizing_mode="stretch_width")), name)
         reads = [[r.source.name, r.says, r.unit, r.width, r.reach] for r in self._reads]
         text = json.dumps({"item": item, "reads": reads, "clock": self._clock}, separators=(",", ":"), allow_nan=False)
         for colour, variable in VARIABLES.items():
@@ -158,6 +167,17 @@ def _instants(plot: figure, clock: dict[str, Any]) -> None:
     plot.xaxis.ticker = CustomJSTicker(major_code="return shuntbook.ticks(cb_data, clock)", args={"clock": clock})
     told = "return shuntbook.label(tick, ticks, clock)"
     plot.xaxis.formatter = CustomJSTickFormatter(code=told, args={"clock": clock})
+
+
+def _item(model: Model) -> dict[str, Any]:
+    """Return what the library in the page makes a model from.
+
+    It is what `bokeh.embed.json_item` returns, without a search of all models for mistakes, which the tests make.
+    """
+    document = Document(title="")
+    document.add_root(model)
+    doc = document.to_json(deferred=False)
+    return {"target_id": None, "root_id": model.id, "doc": doc, "version": doc["version"]}
 
 
 def _own_ids(item: object, name: str) -> object:
@@ -181,16 +201,17 @@ def clock_of(facts: LogFacts, start_us: int, stop_us: int) -> dict[str, Any]:
     Returns
     -------
     dict
-        ``{"ahead": [[from, by, name], ...]}``, both in milliseconds.
+        ``{"axis": its name, "ahead": [[from, by, name], ...]}``, both in milliseconds.
     """
     if facts.undated:
-        return {"ahead": []}
+        return {"axis": words.in_zone(facts), "ahead": []}
     changes = [start_us]
     for left in range(start_us, stop_us, _DAY_US):
         right = min(left + _DAY_US, stop_us)
         if _ahead_us(facts, left) != _ahead_us(facts, right):
             changes.append(_change(facts, left, right))
-    return {"ahead": [[us / _MS, _ahead_us(facts, us) / _MS, f"{words.local(us, facts):%Z}"] for us in changes]}
+    ahead = [[us / _MS, _ahead_us(facts, us) / _MS, f"{words.local(us, facts):%Z}"] for us in changes]
+    return {"axis": f"time in {words.in_zone(facts)}", "ahead": ahead}
 
 
 def _ahead_us(facts: LogFacts, us: int) -> int:

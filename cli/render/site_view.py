@@ -8,7 +8,7 @@ from ...analysis.bank_report import BankReport, cut_off_V
 from ...analysis.missing import Missing
 from ...analysis.water_report import WaterReport
 from . import sag_chart, sag_plot, sentences, site_sentences, site_tables, state_chart, state_plot, words
-from .figures import Figure, both_sizes, times_of
+from .figures import Figure, both_sizes
 from .section import Fold, Section, kept, rests_on
 
 if TYPE_CHECKING:
@@ -106,7 +106,7 @@ def _state(report: Report, log: LogReport, bank: BankReport | None, name: str) -
         lambda frame, unique: state_chart.state_over_time(state, log, floor_pct=floor_pct, name=unique, frame=frame),
         name,
     )
-    caption = f"State of charge by counting, and the 95 % interval around it. {times_of(log)}"
+    caption = "State of charge by counting, and the 95 % interval around it."
     plot = state_plot.state_over_time(state, log, floor_pct=floor_pct, name=f"{name}-plot")
     return Figure(wide, narrow, caption, "", (), plot)
 
@@ -124,7 +124,7 @@ def _sag(report: Report, log: LogReport, bank: BankReport, name: str) -> Figure 
     caption += "" if sags.cut_off_V is None else " Below the dashed line the inverter switches itself off."
     caption += "" if sags.next_V is None else " At the right end: how low the next start may pull it."
     plot = sag_plot.sag_at_starts(sags, log, f"{name}-plot")
-    return Figure(wide, narrow, f"{caption} {times_of(log)}", "", (), plot)
+    return Figure(wide, narrow, f"{caption} In figures: the column Voltage sag of the table Run by run.", "", (), plot)
 
 
 def water(log: LogReport, anchor: str) -> Section | None:

@@ -13,6 +13,7 @@ from typing import Any
 
 import matplotlib as mpl
 from matplotlib.axes import Axes
+from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
 
 # Colours that stand for a variable of the style sheet, so that one drawing serves light, dark and paper.
@@ -102,10 +103,20 @@ def inline(figure: Figure, *, name: str, label: str) -> str:
         The element, the same bytes for the same drawing, and no address anywhere in it.
     """
     out = io.StringIO()
+    _laid_out(figure)
     with mpl.rc_context({"svg.hashsalt": name}):
         nothing = dict.fromkeys(("Date", "Creator", "Format", "Type"))
         figure.savefig(out, format="svg", metadata=nothing, transparent=True)
     return _opening(figure, label) + _body(out.getvalue(), name)
+
+
+def _laid_out(figure: Figure) -> None:
+    """Place all parts for good: `savefig` would do so by drawing the whole once more and throwing that away."""
+    FigureCanvasSVG(figure)
+    engine = figure.get_layout_engine()
+    if engine is not None:
+        engine.execute(figure)
+    figure.set_layout_engine(None)
 
 
 def _opening(figure: Figure, label: str) -> str:

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from ..arrow import flat, integers, strings
 from ..log import Readings
+from ..rejects import Reject
 from ..zone import NO_TIME
 from .decode import Block
 from .numbers import NULLS, to_numbers
@@ -22,16 +23,6 @@ from .stamps import parse
 
 _BLANK, _EMPTY = strings([" ", ""])
 ToUtc = Callable[[NDArray[np.int64]], NDArray[np.int64]]
-
-
-@dataclass(frozen=True)
-class Reject:
-    """A row that could not be read."""
-
-    file: str
-    line: int
-    reason: str
-    text: str
 
 
 @dataclass

@@ -220,6 +220,7 @@ const shuntbook = (() => {
   }
 
   const begin = () => {
+    Bokeh.logger.set_level("warn");
     const charts = new Map([...document.querySelectorAll("figure:has(> .plot)")].map((each) => [each, new Chart(each)]));
     let queue = Promise.resolve();
     const draw = (chart) => { queue = queue.then(() => chart.draw()).catch((error) => console.error(error)); };
