@@ -285,8 +285,9 @@ class _TotalsAt:
         if us is None or not len(stop_us) or us >= stop_us[-1]:
             return self._after
         before = self._pieces.within((None, us))
-        return self._before + np.array([x.sum() for x in (*before.split, before.measured.length_s)])
+        sums: FloatArray = np.array([x.sum() for x in (*before.split, before.measured.length_s)])
+        return self._before + sums
 
 
 def _three(pieces: Pieces) -> FloatArray:
-    return np.array(pieces.sums.hours.total) if len(pieces.measured.start_us) else np.zeros(3)
+    return np.array(pieces.sums.hours.total if len(pieces.measured.start_us) else (0.0, 0.0, 0.0))
