@@ -23,17 +23,23 @@ class Blocks:
 
     def add(self, chunk: Chunk) -> Iterator[Chunk]:
         """Take a chunk in and yield the blocks that are full."""
+        whole = self.full(chunk)
+        if whole is not None:
+            for start in range(0, len(whole), self._size):
+                yield whole.part(start, start + self._size)
+
+    def full(self, chunk: Chunk) -> Chunk | None:
+        """Take a chunk in and return the blocks that are full as one; None where none is."""
         if len(chunk):
             self._waiting.append(chunk)
             self._count += len(chunk)
         if self._count < self._size:
-            return
+            return None
         whole = join(self._waiting)
         full = self._count - self._count % self._size
         self._waiting = [whole.part(full, self._count)] if full < self._count else []
         self._count -= full
-        for start in range(0, full, self._size):
-            yield whole.part(start, start + self._size)
+        return whole.part(0, full)
 
     def rest(self) -> Chunk | None:
         """Return the readings that do not fill a block yet; None if there are none."""

@@ -66,7 +66,7 @@ class ChargeSums:
         if self._charge is not None and read.current is not None:
             self._charge.take(read.current)
         if self._energy is not None:
-            self._energy.weigh(read.chunk)
+            self._energy.weigh(read)
             if read.power is not None:
                 self._energy.take(read.power)
         if self._counter is not None:

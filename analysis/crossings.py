@@ -6,17 +6,65 @@ returned. A line, or a mean over the interval, lets the two cancel, so both amou
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
+
 import numpy as np
 
 from .chunk import FloatArray
 from .sizes import HALF, size_of
 
 
+@dataclass(frozen=True)
+class CrossingSums:
+    """What some intervals hide by themselves, whatever stands before and after them.
+
+    Parameters
+    ----------
+    count : int
+        Number of intervals. [1]
+    hidden : array, shape (2048,), or None
+        What those hide that have enough others on either side, by the step's size; None is nothing. [unit s]
+    first, last : array, shape (3, up to 4)
+        The intervals at either end, which are judged with those before and after them.
+    """
+
+    count: int
+    hidden: FloatArray | None
+    first: FloatArray
+    last: FloatArray
+
+    @classmethod
+    def of(
+        cls, first: FloatArray, last: FloatArray, length_s: FloatArray, *, linear: bool, changes_sign: bool
+    ) -> CrossingSums:
+        """Return the sums of intervals.
+
+        Parameters
+        ----------
+        first, last : array, shape (n,)
+            The signal at either end. [unit]
+        length_s : array, shape (n,)
+            Their lengths. [s]
+        linear : bool
+            Whether the signal is taken to run linearly between readings; else a reading is a mean over its interval.
+        changes_sign : bool
+            Whether the signal is above zero at one of these ends and below at another.
+        """
+        rows, edge = (first, last, length_s), 2 * _around(linear)
+        hidden = None
+        if changes_sign and len(length_s) > edge:
+            hidden = np.zeros(HALF)
+            _judge(rows, hidden, linear=linear)
+        ends = (np.array([x[part] for x in rows]) for part in (slice(edge), slice(-edge, None)))
+        return cls(len(length_s), hidden, *ends)
+
+
 class Crossings:
     """Sum what steps through zero hide of draw and of return alike; part of a fold.
 
     A reading's neighbours tell a step from a slope, so an interval is judged when the next is known; what is carried
-    are two intervals.
+    are two intervals, or four of means.
 
     Parameters
     ----------
@@ -29,25 +77,12 @@ class Crossings:
         self._hidden = np.zeros(HALF)
         self._tail = np.empty((3, 0))
 
-    def add(self, first: FloatArray, last: FloatArray, length_s: FloatArray, *, changes_sign: bool) -> None:
-        """Take the next intervals in.
-
-        Parameters
-        ----------
-        first, last : array, shape (n,)
-            The signal at either end. [unit]
-        length_s : array, shape (n,)
-            Their lengths. [s]
-        changes_sign : bool
-            Whether the signal is above zero at one of these ends and below at another.
-        """
-        new = [first, last, length_s]
-        if not changes_sign:  # so only what is next to the intervals before and after counts
-            keep = 2 * self._around
-            new = [np.concatenate([x[:keep], x[max(keep, len(x) - keep) :]]) for x in new]
-        rows = np.concatenate([self._tail, new], axis=1)
-        self._tail = rows[:, -2 * self._around :].copy()  # a view would keep all of it
-        self._judge(rows, self._hidden)
+    def add(self, sums: CrossingSums) -> None:
+        """Take the next intervals in."""
+        if sums.hidden is not None:
+            self._hidden += sums.hidden
+        _judge(np.concatenate([self._tail, sums.first], axis=1), self._hidden, linear=self._linear)
+        self._tail = np.concatenate([self._tail, sums.last], axis=1)[:, -2 * _around(self._linear) :].copy()
 
     def result(self) -> FloatArray:
         """Return what is hidden so far, by the power of two of the step's size; shape (2048,). [unit s]
@@ -58,20 +93,22 @@ class Crossings:
         if not self._tail.shape[1]:
             return hidden
         _, last, length_s = self._tail[:, -1]
-        after = np.repeat([[last], [last], [length_s]], self._around, axis=1)
-        self._judge(np.concatenate([self._tail, after], axis=1), hidden)
+        after = np.repeat([[last], [last], [length_s]], _around(self._linear), axis=1)
+        _judge(np.concatenate([self._tail, after], axis=1), hidden, linear=self._linear)
         return hidden
 
-    @property
-    def _around(self) -> int:
-        """How many intervals on either side tell a step from a slope."""
-        return 1 if self._linear else 2
 
-    def _judge(self, rows: FloatArray, hidden: FloatArray) -> None:
-        """Add what the intervals hide that have enough others on either side. [unit s]"""
-        if rows.shape[1] > 2 * self._around:
-            step, amount = _of_lines(*rows) if self._linear else _of_means(*rows)
-            np.add.at(hidden, size_of(step), amount)
+def _around(linear: bool) -> int:
+    """Return how many intervals on either side tell a step from a slope."""
+    return 1 if linear else 2
+
+
+def _judge(rows: Sequence[FloatArray] | FloatArray, hidden: FloatArray, *, linear: bool) -> None:
+    """Add what the intervals hide that have enough others on either side. [unit s]"""
+    first, last, length_s = rows
+    if len(length_s) > 2 * _around(linear):
+        step, amount = (_of_lines if linear else _of_means)(first, last, length_s)
+        np.add.at(hidden, size_of(step), amount)
 
 
 Found = tuple[FloatArray, FloatArray]

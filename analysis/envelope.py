@@ -6,7 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .chunk import Chunk, FloatArray, TimeArray
+from .buckets import firsts
+from .chunk import Chunk, FloatArray, TimeArray, has_missing
 
 
 @dataclass(frozen=True)
@@ -46,23 +47,29 @@ class EnvelopeFold:
 
     def add(self, chunk: Chunk) -> None:
         """Take the next readings in."""
-        x = chunk.quantities[self._quantity]
-        there = ~np.isnan(x)
-        bucket, x = chunk.time_us[there] // self._width_us, x[there]
-        self._merge(
-            np.concatenate([self._bucket, bucket]), np.concatenate([self._low, x]), np.concatenate([self._high, x])
-        )
+        x, time_us = chunk.quantities[self._quantity], chunk.time_us
+        if has_missing(x):
+            there = ~np.isnan(x)
+            x, time_us = x[there], time_us[there]
+        if not len(x):
+            return
+        first = firsts(time_us, self._width_us)
+        self._append(time_us[first] // self._width_us, *(f.reduceat(x, first) for f in (np.minimum, np.maximum)))
         while len(self._bucket) > self._most:
             self._width_us *= 2
-            self._merge(self._bucket // 2, self._low, self._high)
+            bucket = self._bucket // 2
+            first = np.flatnonzero(np.diff(bucket, prepend=bucket[0] - 1))
+            self._bucket = bucket[first]
+            self._low, self._high = np.minimum.reduceat(self._low, first), np.maximum.reduceat(self._high, first)
 
-    def _merge(self, bucket: TimeArray, low: FloatArray, high: FloatArray) -> None:
-        if not len(bucket):
-            return
-        first = np.flatnonzero(np.concatenate([[True], bucket[1:] != bucket[:-1]]))
-        self._bucket = bucket[first]
-        self._low = np.minimum.reduceat(low, first)
-        self._high = np.maximum.reduceat(high, first)
+    def _append(self, bucket: TimeArray, low: FloatArray, high: FloatArray) -> None:
+        """Put buckets, at least one, behind those there are; the last of these may go on."""
+        kept = len(self._bucket)
+        if kept and self._bucket[-1] == bucket[0]:
+            kept -= 1
+            low[0], high[0] = min(low[0], self._low[-1]), max(high[0], self._high[-1])
+        self._bucket = np.concatenate([self._bucket[:kept], bucket])
+        self._low, self._high = np.concatenate([self._low[:kept], low]), np.concatenate([self._high[:kept], high])
 
     def result(self) -> Envelope:
         """Return the buckets so far."""

@@ -11,19 +11,15 @@ from numpy.typing import NDArray
 
 from .chunk import FloatArray
 from .crossings import Crossings
-from .integral import inner
-from .sizes import HALF, SIZES, size_of, sums_by_size
+from .equal_runs import EqualRuns
+from .interval_sums import FINESIZES, IntervalSums, halves, sizes_of_wobble
+from .sizes import HALF, SIZES, size_of
 
 #: The noise is read off this quantile of the second differences: low, so that steps between readings do not count even
 #: where a load switches every few readings; lower still for means, which what they average makes uneven.
 _QUIET_SHARE, _QUIET_SHARE_OF_MEANS = 0.25, 0.05
 #: The second difference of white noise is so many times as wide as the noise itself: 1, -2, 1 in quadrature.
 _SECOND_DIFFERENCE: Final = math.sqrt(6.0)
-#: From so many equal readings on the signal stands still, and noise does not move its last digit: common practice, no
-#: source. [1]
-_STILL: Final = 8
-#: A double's exponent and four bits of its fraction make so many finer sizes.
-_FINESIZES: Final = 1 << 15
 
 
 @dataclass(frozen=True)
@@ -151,71 +147,28 @@ class ErrorSums:
         self._lengths2 = self._net = self._squares = self._highest = 0.0
         self._sizes_s = np.zeros(SIZES)
         self._sizes_above, self._sizes_below = np.zeros(HALF), np.zeros(HALF)
-        self._wobble = np.zeros(_FINESIZES, np.int64)
+        self._wobble = np.zeros(FINESIZES, np.int64)
         self._last = np.empty(0)
-        self._runs = _Runs()
+        self._runs = EqualRuns()
         self._crossings = Crossings(linear=linear)
 
-    def add(
-        self, first: FloatArray, last: FloatArray, length_s: FloatArray, above: FloatArray, below: FloatArray
-    ) -> None:
-        """Take the next intervals in.
-
-        Parameters
-        ----------
-        first, last : array, shape (n,)
-            The signal at either end. [unit]
-        length_s : array, shape (n,)
-            Length of each interval. [s]
-        above, below : array, shape (n,)
-            What was drawn and what was returned in it. [unit s]
-        """
-        if not len(length_s):
-            return
-        self._intervals += len(length_s)
-        squares = length_s * length_s
-        self._lengths2 += float(squares.sum())
-        self._add_sizes((first + last) * 0.5 if self._linear else last, length_s, above, below)
-        self._runs.add(last, length_s, squares)
-        self._add_wobble(last)
-        low, high = float(last.min()), float(last.max())
-        self._highest = max(self._highest, high, -low)
-        if first is not last:
-            low, high = min(low, float(first.min())), max(high, float(first.max()))
-        self._crossings.add(first, last, length_s, changes_sign=low < 0 < high)
-        if self._linear:
-            self._add_steps(first, last, length_s, low=low, high=high)
-
-    def _add_sizes(self, middle: FloatArray, length_s: FloatArray, above: FloatArray, below: FloatArray) -> None:
-        amount = middle * length_s
-        self._net += float(amount.sum())
-        self._squares += inner(middle, amount)
-        sizes_s, sizes_above, sizes_below = sums_by_size(middle, length_s, above, below)
-        self._sizes_s += sizes_s
-        self._sizes_above += sizes_above[:HALF] + sizes_above[HALF:]
-        self._sizes_below += sizes_below[:HALF] + sizes_below[HALF:]
-
-    def _add_steps(self, first: FloatArray, last: FloatArray, length_s: FloatArray, *, low: float, high: float) -> None:
-        net = last - first
-        net *= length_s
-        powers = _second_and_fourth(net)
-        if low >= 0:
-            self._steps += [powers, (0.0, 0.0), powers]
-        elif high <= 0:
-            self._steps += [(0.0, 0.0), powers, powers]
-        else:
-            above = np.maximum(last, 0.0)
-            above -= np.maximum(first, 0.0)
-            above *= length_s
-            self._steps += [_second_and_fourth(above), _second_and_fourth(above - net), powers]
-
-    def _add_wobble(self, last: FloatArray) -> None:
-        readings = np.concatenate([self._last, last])
-        self._last = readings[-2:].copy()
-        if len(readings) > 2:
-            change = np.diff(readings)
-            second = change[1:] - change[:-1]
-            np.add.at(self._wobble, np.abs(second, out=second).view(np.int64) >> 48, 1)
+    def add(self, sums: IntervalSums) -> None:
+        """Take the next intervals in."""
+        self._intervals += sums.count
+        self._lengths2 += sums.lengths2
+        self._net += sums.net
+        self._squares += sums.squares
+        self._highest = max(self._highest, sums.highest)
+        self._steps += sums.steps
+        self._sizes_s += sums.sizes[0]
+        self._sizes_above += halves(sums.sizes[1])
+        self._sizes_below += halves(sums.sizes[2])
+        self._runs.add(sums.runs)
+        self._crossings.add(sums.crossings)
+        first, last = sums.ends
+        self._wobble += sums.wobble
+        np.add.at(self._wobble, sizes_of_wobble(np.diff(np.concatenate([self._last, first]))), 1)
+        self._last = np.concatenate([self._last, last])[-2:]
 
     def result(self) -> ErrorFacts:
         """Return the facts so far."""
@@ -229,7 +182,7 @@ class ErrorSums:
             steps2=Parts(*self._steps[:, 0].tolist()),
             steps4=Parts(*self._steps[:, 1].tolist()),
             lengths2=self._lengths2,
-            runs2=self._runs.result(),
+            runs2=Parts(*self._runs.result().tolist()),
             net=self._net,
             squares=self._squares,
             highest=self._highest,
@@ -239,84 +192,6 @@ class ErrorSums:
             sizes_hidden=self._crossings.result(),
             wobble=self._wobble.copy(),
         )
-
-
-class _Runs:
-    """Sum the squares of the lengths of runs of equal readings: within one, the error of the last digit is one.
-
-    Where readings stand still, runs of the same reading have the same error, and count as one.
-    """
-
-    def __init__(self) -> None:
-        self._done = np.zeros(3)
-        self._still: dict[float, float] = {}
-        self._value = math.nan
-        self._open_s, self._open_count = 0.0, 0
-
-    def add(self, x: FloatArray, length_s: FloatArray, squares: FloatArray) -> None:
-        changes = np.flatnonzero(x[1:] != x[:-1]) + 1
-        if not len(changes):
-            self._go_on(x, length_s)
-            return
-        first, last = int(changes[0]), int(changes[-1])
-        self._go_on(x[:first], length_s[:first])
-        self._end()
-        self._add_whole(x[first:last], length_s[first:last], squares[first:last])
-        self._go_on(x[last:], length_s[last:])
-
-    def _go_on(self, x: FloatArray, length_s: FloatArray) -> None:
-        """Let the open run grow by equal readings; where they are others, it ends and they begin one."""
-        if x[0] != self._value:
-            self._end()
-            self._value = float(x[0])
-        self._open_s += float(length_s.sum())
-        self._open_count += len(x)
-
-    def _end(self) -> None:
-        if self._open_count:
-            self._close(*(np.array([y]) for y in (self._value, self._open_s, self._open_count, 0.0)))
-        self._open_s, self._open_count = 0.0, 0
-
-    def _add_whole(self, x: FloatArray, length_s: FloatArray, squares: FloatArray) -> None:
-        """Take in readings that make whole runs: most are of one reading, so only longer ones are put together."""
-        if not len(x):
-            return
-        self._done += _by_sign(x, squares)
-        equal = np.flatnonzero(x[1:] == x[:-1])
-        if not len(equal):
-            return
-        begin = np.flatnonzero(np.diff(equal, prepend=-2) != 1)
-        first, counts = equal[begin], np.diff(begin, append=len(equal)) + 1
-        runs_s, singly = (y[first] + np.add.reduceat(y[equal + 1], begin) for y in (length_s, squares))
-        self._close(x[first], runs_s, counts, singly)
-
-    def _close(self, values: FloatArray, runs_s: FloatArray, counts: NDArray[np.int64], counted: FloatArray) -> None:
-        """Take in runs, of which some squares were counted already. [unit], [s], [1], [s2]"""
-        still = counts >= _STILL
-        self._done += _by_sign(values, np.where(still, 0.0, runs_s * runs_s) - counted)
-        for value, run_s in zip(values[still].tolist(), runs_s[still].tolist(), strict=True):
-            self._still[value] = self._still.get(value, 0.0) + run_s
-
-    def result(self) -> Parts:
-        still = dict(self._still)
-        still[self._value] = still.get(self._value, 0.0) + self._open_s
-        runs_s = np.array([*still.values()])
-        return Parts(*(self._done + _by_sign(np.array([*still.keys()]), runs_s**2)).tolist())
-
-
-def _by_sign(values: FloatArray, squares: FloatArray) -> FloatArray:
-    """Return sums of squares where nothing is returned, where nothing is drawn, and of all. [s2]"""
-    total = float(squares.sum())
-    low, high = float(values.min(initial=np.inf)), float(values.max(initial=-np.inf))
-    drawn = total if low >= 0 else inner(squares, (values >= 0).astype(np.float64))
-    returned = total if high <= 0 else 0.0 if low > 0 else inner(squares, (values <= 0).astype(np.float64))
-    return np.array([drawn, returned, total])
-
-
-def _second_and_fourth(x: FloatArray) -> tuple[float, float]:
-    """Return the sums of second and fourth powers."""
-    square = x * x
-    return float(square.sum()), inner(square, square)
 
 
 def _middle(fine_size: int) -> float:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, replace
 from datetime import tzinfo
@@ -166,7 +166,15 @@ class LedgerFold:
     def add(self, chunk: Chunk) -> None:
         """Take the next readings in."""
         if len(chunk):
-            self.take(self._reader.take(chunk))
+            for part in self.parts(self._reader.take(chunk)):
+                self.take(part)
+
+    def parts(self, read: Read) -> Iterator[Read]:
+        """Yield what the next readings complete in parts that begin and end with the lines, so that sums are shared."""
+        self._open_days(read)
+        first_us, last_us = read.ends_us
+        ends = {us for line in (*self._days, *self._demos) for us in (line.start_us, line.stop_us) if us is not None}
+        return read.parts(us for us in ends if first_us < us < last_us)
 
     def take(self, read: Read) -> None:
         """Take in what the next readings complete, where somebody else reads them."""
@@ -276,8 +284,10 @@ class _TotalsAt:
         stop_us = self._pieces.measured.stop_us
         if us is None or not len(stop_us) or us >= stop_us[-1]:
             return self._after
-        return self._before + _three(self._pieces.within((None, us)))
+        before = self._pieces.within((None, us))
+        sums: FloatArray = np.array([x.sum() for x in (*before.split, before.measured.length_s)])
+        return self._before + sums
 
 
 def _three(pieces: Pieces) -> FloatArray:
-    return np.array([x.sum() for x in (*pieces.split, pieces.measured.length_s)])
+    return np.array(pieces.sums.hours.total if len(pieces.measured.start_us) else (0.0, 0.0, 0.0))

@@ -136,9 +136,10 @@ class LogAnalysis:
         """Hand readings on to all but the cycles; what they amount to is worked out once."""
         if len(chunk):
             read = self._reader.take(chunk)
-            self._amounts.take(read)
-            if self._site_folds is not None:
-                self._site_folds.take(read)
+            for part in self._site_folds.parts(read) if self._site_folds is not None else (read,):
+                self._amounts.take(part)
+                if self._site_folds is not None:
+                    self._site_folds.take(part)
         self._sign.add(chunk)
         for envelope in self._envelopes.values():
             envelope.add(chunk)

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import copy
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Final, Generic, Protocol, TypeVar
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from .blocks import Blocks
-from .chunk import MICROSECONDS, Chunk, TimeArray, has_missing, join
+from .chunk import MICROSECONDS, Chunk, FloatArray, TimeArray, has_missing, join
 
 #: Readings in a piece, and the neighbours on either side that stand around it.
 BLOCK: Final = 4096
@@ -51,6 +52,39 @@ class Piece:
         return np.flatnonzero(marked[self.start : self.stop]) + self.start
 
 
+@dataclass(frozen=True)
+class Rows:
+    """Pieces that follow each other, a row each, so that one call serves all of them.
+
+    Parameters
+    ----------
+    time_us : array of int64, shape (pieces, n)
+        The instants of the readings, neighbours among them. [us]
+    quantities : mapping of str to array, shape (pieces, n)
+        The readings by quantity.
+    start, stop : int
+        Which columns are looked at now.
+    """
+
+    time_us: TimeArray
+    quantities: Mapping[str, FloatArray]
+    start: int
+    stop: int
+
+    @classmethod
+    def of(cls, piece: Piece) -> Rows:
+        """Return one piece as a row."""
+        readings = piece.readings
+        return cls(
+            readings.time_us[None], {n: x[None] for n, x in readings.quantities.items()}, piece.start, piece.stop
+        )
+
+    def each(self) -> Iterator[Piece]:
+        """Yield the pieces one by one."""
+        for k, time_us in enumerate(self.time_us):
+            yield Piece(Chunk(time_us, {n: x[k] for n, x in self.quantities.items()}), self.start, self.stop)
+
+
 class Pieces:
     """Collects chunks and gives them out again in pieces of `BLOCK` readings, with `AROUND` neighbours each side."""
 
@@ -61,12 +95,29 @@ class Pieces:
 
     def add(self, chunk: Chunk) -> Iterator[Piece]:
         """Take a chunk in and yield the pieces whose neighbours are known."""
-        for block in self._blocks.add(chunk):
-            readings = block if self._carried is None else join([self._carried, block])
-            stop = len(readings) - AROUND
-            yield Piece(readings, self._before, stop)
-            self._before = min(stop, AROUND)
-            self._carried = readings.part(stop - self._before, len(readings))
+        for rows in self.together(chunk):
+            yield from rows.each()
+
+    def together(self, chunk: Chunk) -> Iterator[Rows]:
+        """Take a chunk in and yield the pieces whose neighbours are known, as many at once as there are."""
+        new = self._blocks.full(chunk)
+        if new is None:
+            return
+        if self._carried is None:
+            yield self._rows(new.part(0, BLOCK))
+            new = new.part(BLOCK, len(new))
+        if len(new):
+            assert self._carried is not None
+            yield self._rows(join([self._carried, new]))
+
+    def _rows(self, readings: Chunk) -> Rows:
+        """Return readings, which are whole pieces after what was carried, as rows; carry the last ones."""
+        before, around = self._before, len(readings) % BLOCK
+        self._before = AROUND
+        self._carried = readings.part(len(readings) - 2 * AROUND, len(readings))
+        width = BLOCK + around
+        rows = {n: sliding_window_view(x, width)[::BLOCK] for n, x in readings.quantities.items()}
+        return Rows(sliding_window_view(readings.time_us, width)[::BLOCK], rows, before, width - AROUND)
 
     def rest(self) -> Piece | None:
         """Return the readings that wait for neighbours, as if the log ended here; None if there are none."""
@@ -109,10 +160,18 @@ class InPieces(Generic[Result]):
 
 
 def gaps_before(time_us: TimeArray, gap_limit_s: float | None) -> NDArray[np.bool_]:
-    """Return whether nothing was measured right before each reading; None bridges every spacing. [us], [s]."""
-    is_gap = np.zeros(len(time_us), dtype=bool)
-    if gap_limit_s is not None and len(time_us) > 1:
-        spacing_us, limit_us = time_us[1:] - time_us[:-1], gap_limit_s * MICROSECONDS
+    """Return whether nothing was measured right before each reading; None bridges every spacing.
+
+    Parameters
+    ----------
+    time_us : array of int64, shape (..., n)
+        Instants, rising along the last axis. [us]
+    gap_limit_s : float or None
+        The longest spacing that is none. [s]
+    """
+    is_gap = np.zeros(time_us.shape, dtype=bool)
+    if gap_limit_s is not None and time_us.shape[-1] > 1:
+        spacing_us, limit_us = time_us[..., 1:] - time_us[..., :-1], gap_limit_s * MICROSECONDS
         if spacing_us.max() > limit_us:
-            is_gap[1:] = spacing_us > limit_us
+            is_gap[..., 1:] = spacing_us > limit_us
     return is_gap

@@ -2,22 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Set
+from collections.abc import Callable, Iterable, Iterator, Mapping, Set
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import Final, TypeAlias
+from typing import Any, Final, TypeAlias, TypeVar
 
 import numpy as np
 
 from .amounts import HowRead
 from .chunk import Chunk, FloatArray, TimeArray, has_missing
-from .energy import energy_of, energy_signals, energy_source, power_at
-from .integral import linear_split
+from .energy import contradicts, energy_of, energy_signals, energy_source, power_at
+from .integral import inner, linear_split
+from .interval_sums import IntervalSums, interval_sums
 from .intervals import Intervals, between_readings
 
 Window: TypeAlias = tuple[int | None, int | None]
 """Between which instants; None leaves that end open. [us]"""
 _NEVER_US: Final = 1 << 62
+Made = TypeVar("Made")
 
 
 @dataclass(frozen=True)
@@ -58,6 +60,8 @@ class Pieces:
         Gaps, in order. [us]
     at_us : array of int64
         The new readings themselves. [us]
+    linear : bool
+        Whether the signal runs linearly between readings; else it stands still.
     """
 
     signal: Signal
@@ -65,6 +69,7 @@ class Pieces:
     gap_start_us: TimeArray
     gap_stop_us: TimeArray
     at_us: TimeArray
+    linear: bool
 
     @cached_property
     def split(self) -> tuple[FloatArray, FloatArray]:
@@ -81,6 +86,32 @@ class Pieces:
         """The signal at each interval's beginning. [unit]"""
         return self.last if self.measured.first is self.measured.last else self.signal.at(self.measured.first)
 
+    @cached_property
+    def sums(self) -> IntervalSums:
+        """What the intervals, at least one, amount to."""
+        measured = self.measured
+        return interval_sums(
+            measured.start_us, (self.first, self.last), measured.length_s, self.split, linear=self.linear
+        )
+
+    @cached_property
+    def swings(self) -> tuple[float, float]:
+        """Volts x length [V s], and fall of volts x rise of amps x length [W s]; where they have volts and amps."""
+        first, last, length_s = self.measured.first, self.measured.last, self.measured.length_s
+        fall_V, rise_A = first["v"] - last["v"], last["i"] - first["i"]
+        return inner((first["v"] + last["v"]) / 2, length_s), inner(fall_V * rise_A, length_s)
+
+    def once(self, work: Callable[[Pieces], Made]) -> Made:
+        """Return what some work makes of these pieces, done once for all who ask."""
+        if work not in self._made:
+            self._made[work] = work(self)
+        made: Made = self._made[work]
+        return made
+
+    @cached_property
+    def _made(self) -> dict[Callable[[Pieces], Any], Any]:
+        return {}
+
     def within(self, window: Window) -> Pieces:
         """Return what lies in a window, its ends included; intervals and gaps are cut at it."""
         low, high = self.ends_us
@@ -95,6 +126,24 @@ class Pieces:
             gap_stop_us=np.clip(self.gap_stop_us[gaps], *window),
             at_us=self.at_us[inside(self.at_us, window)],
         )
+
+    def apart(self, us: int) -> tuple[Pieces, Pieces]:
+        """Return the intervals, gaps and readings that are over at an instant, and the others; none is cut. [us]"""
+        k, gap, at = (
+            int(np.searchsorted(stop_us, us, side="right"))
+            for stop_us in (self.measured.stop_us, self.gap_stop_us, self.at_us)
+        )
+        before, after = (
+            replace(
+                self,
+                measured=self.measured.part(slice(*part[:2])),
+                gap_start_us=self.gap_start_us[slice(*part[2:4])],
+                gap_stop_us=self.gap_stop_us[slice(*part[2:4])],
+                at_us=self.at_us[slice(*part[4:])],
+            )
+            for part in ((None, k, None, gap, None, at), (k, None, gap, None, at, None))
+        )
+        return before, after
 
     @cached_property
     def ends_us(self) -> tuple[int, int]:
@@ -144,7 +193,8 @@ class PieceReader:
             usual_interval_s=self._how.usual_interval_s,
             first_of_log=first_of_log,
         )
-        return Pieces(self._signal, stretch.measured, stretch.gap_start_us, stretch.gap_stop_us, new_us)
+        linear = self._how.sampling == "instant"
+        return Pieces(self._signal, stretch.measured, stretch.gap_start_us, stretch.gap_stop_us, new_us, linear)
 
     @property
     def tail_us(self) -> int | None:
@@ -168,15 +218,54 @@ class Read:
     current: Pieces | None
     power: Pieces | None
 
-    @property
+    @cached_property
     def ends_us(self) -> tuple[int, int]:
         """The first and the last instant of anything in it. [us]"""
-        parts = [part.ends_us for part in (self.current, self.power) if part is not None]
-        edges = [*parts, (int(self.chunk.time_us[0]), int(self.chunk.time_us[-1]))]
+        time_us = self.chunk.time_us
+        edges = [(int(time_us[0]), int(time_us[-1]))] if len(time_us) else [(_NEVER_US, -_NEVER_US)]
+        edges += [part.ends_us for part in (self.current, self.power) if part is not None]
         return min(low for low, _ in edges), max(high for _, high in edges)
+
+    @cached_property
+    def weighed(self) -> tuple[float, float]:
+        """All that the power column says without its sign, and how much of that contradicts the current. [W], [W]"""
+        p, i = (self.chunk.quantities[name] for name in ("power_W", "current_A"))
+        size_W, wrong = np.abs(p), contradicts(p, i)
+        all_W = float((np.nan_to_num(size_W) if has_missing(p) else size_W).sum())
+        return all_W, float(size_W[wrong].sum()) if wrong.any() else 0.0
+
+    def parts(self, instants: Iterable[int]) -> Iterator[Read]:
+        """Yield the same in parts, so that windows which begin or end at these instants hold whole ones. [us]
+
+        Intervals stay whole: one that an instant cuts is a part of its own.
+        """
+        rest, time_us = self, self.chunk.time_us
+        low_us, high_us = self.ends_us
+        for us in sorted(us for us in instants if low_us < us < high_us):
+            after = int(np.searchsorted(time_us, us, side="right"))
+            for cut_us in (us, *time_us[after : after + 1].tolist()):
+                part, rest = rest._apart(cut_us)
+                if len(part.chunk):
+                    yield part
+        if len(rest.chunk):
+            yield rest
+
+    def _apart(self, us: int) -> tuple[Read, Read]:
+        """Return what is complete at an instant, and the rest; both are all of it together."""
+        k = int(np.searchsorted(self.chunk.time_us, us, side="right"))
+        if k in (0, len(self.chunk)):
+            nothing = Read(self.chunk.part(0, 0), None, None)
+            return (self, nothing) if k else (nothing, self)
+        current, power = (pair if pair is None else pair.apart(us) for pair in (self.current, self.power))
+        chunks = self.chunk.part(0, k), self.chunk.part(k, len(self.chunk))
+        before, after = (Read(c, current and current[j], power and power[j]) for j, c in enumerate(chunks))
+        return before, after
 
     def within(self, window: Window) -> Read:
         """Return what lies in a window."""
+        low, high = self.ends_us
+        if (window[0] is None or window[0] <= low) and (window[1] is None or window[1] >= high):
+            return self
         kept = inside(self.chunk.time_us, window)
         return Read(
             self.chunk.part(kept.start, kept.stop) if kept.stop - kept.start < len(self.chunk) else self.chunk,

@@ -6,9 +6,9 @@ from collections.abc import Set
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from .amounts import HowRead
+from .buckets import firsts
 from .chunk import SECONDS_PER_HOUR, Chunk, FloatArray, TimeArray
 from .read_pieces import CURRENT, PieceReader, Pieces
 from .refusal import Refusal
@@ -108,10 +108,9 @@ class RunningChargeFold:
         self._gap_us += int((stretch.gap_stop_us - stretch.gap_start_us).sum())
         if not len(stretch.measured.stop_us):
             return
-        for end in (stretch.first, stretch.last):
-            self._highest_A = max(self._highest_A, float(end.max()), float(-end.min()))
-        last = _last_of_each(stretch.measured.stop_us // self._width_us)
-        first = np.concatenate([[0], last[:-1] + 1])
+        self._highest_A = max(self._highest_A, stretch.sums.high, -stretch.sums.low)
+        first = firsts(stretch.measured.stop_us, self._width_us)
+        last = np.append(first[1:], len(stretch.measured.stop_us)) - 1
         growth = [np.add.reduceat(x, first) for x in (*stretch.split, stretch.measured.length_s)]
         sums = self._last + np.cumsum(np.stack(growth, axis=1), axis=0)
         self._last = sums[-1]
@@ -122,15 +121,10 @@ class RunningChargeFold:
 
     def _merge(self, time_us: TimeArray, sums: FloatArray) -> None:
         """Keep the last point of each bucket."""
-        last = _last_of_each(time_us // self._width_us)
+        last = np.append(firsts(time_us, self._width_us)[1:], len(time_us)) - 1
         self._time_us, self._sums = time_us[last], sums[last]
 
     def result(self) -> RunningCharge:
         """Return the points so far."""
         drawn, returned, covered = (self._sums / SECONDS_PER_HOUR).T
         return RunningCharge(self._time_us, drawn, returned, covered, self._highest_A, self._gap_us / 1e6)
-
-
-def _last_of_each(bucket: TimeArray) -> NDArray[np.intp]:
-    """Return the last index of each bucket, of which there is at least one; they rise."""
-    return np.flatnonzero(np.append(bucket[1:] != bucket[:-1], True))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import copy
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Final
@@ -9,9 +11,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from .chunk import Chunk, FloatArray
-from .integral import inner
-from .pieces import InPieces, Piece, gaps_before
+from .chunk import Chunk, FloatArray, has_missing
+from .pieces import Piece, Pieces, Rows, gaps_before
 from .threshold import Threshold
 
 #: Steps that must have moved the voltage before their direction says anything, and the share of them that must agree:
@@ -42,7 +43,7 @@ class SignCheck:
     against: int = 0
 
 
-class SignFold(InPieces[SignCheck | None]):
+class SignFold:
     """See how volts move when amps step, as a fold.
 
     Only sudden changes of the current count, each with the voltage's change over the same three spacings, so a slow
@@ -58,16 +59,23 @@ class SignFold(InPieces[SignCheck | None]):
 
     def __init__(self, quantities: Iterable[str], gap_limit_s: float | None = None) -> None:
         self._sees_sign = {"current_A", "voltage_V"} <= set(quantities)
-        super().__init__(SignPart(gap_limit_s))
+        self._pieces, self._part = Pieces(), SignPart(gap_limit_s)
 
     def add(self, chunk: Chunk) -> None:
         """Take the next readings in."""
         if self._sees_sign:
-            super().add(Chunk(chunk.time_us, {name: chunk.quantities[name] for name in ("current_A", "voltage_V")}))
+            both = {name: chunk.quantities[name] for name in ("current_A", "voltage_V")}
+            for rows in self._pieces.together(Chunk(chunk.time_us, both)):
+                self._part.take_rows(rows)
 
     def result(self) -> SignCheck | None:
         """Return what is known so far; None where amps or volts are not read at all."""
-        return super().result() if self._sees_sign else None
+        if not self._sees_sign:
+            return None
+        part, rest = copy.deepcopy(self._part), self._pieces.rest()
+        if rest is not None:
+            part.take(rest)
+        return part.result()
 
 
 class SignPart:
@@ -83,34 +91,54 @@ class SignPart:
     def take(self, piece: Piece) -> None:
         """Take the next piece in."""
         piece = piece.having("current_A", "voltage_V")
-        current_A, voltage_V = (piece.readings.quantities[name] for name in ("current_A", "voltage_V"))
-        if len(current_A) < 4:
-            return
-        is_gap = gaps_before(piece.readings.time_us, self._gap_limit_s)
-        least_A = self._threshold.of(current_A, is_gap)
-        # Over three spacings, since a reading may hold a part of the step and volts may be read after amps.
-        di, dv = current_A[3:] - current_A[:-3], voltage_V[3:] - voltage_V[:-3]
-        stands = np.abs(di) > least_A
-        if is_gap.any():
-            whole = ~(is_gap[1:-2] | is_gap[2:-1] | is_gap[3:])
-            quiet_V, stands = dv[whole & ~stands], whole & stands
+        if len(piece.readings) >= 4:
+            self._judge(Rows.of(piece))
+
+    def take_rows(self, rows: Rows) -> None:
+        """Take the next pieces in, as if one by one."""
+        if any(has_missing(rows.quantities[name]) for name in ("current_A", "voltage_V")):
+            for piece in rows.each():
+                self.take(piece)
         else:
-            quiet_V = dv[~stands] if stands.any() else dv
-        self._judge_volts(quiet_V)
-        if stands.any():
-            found = np.zeros(len(current_A), dtype=bool)
-            found[2:-1] = stands & _edges(np.diff(current_A), least_A)[1:-1]
-            at = piece.inside(found) - 2
-            self._count(di[at], dv[at])
+            self._judge(rows)
 
-    def _judge_volts(self, quiet_V: FloatArray) -> None:
-        """Note what the voltage does while the current does not step."""
-        if len(quiet_V) >= _ENOUGH:
-            self._usual_V = float(np.sqrt(inner(quiet_V, quiet_V) / len(quiet_V)))
+    def _judge(self, rows: Rows) -> None:
+        current_A, voltage_V = rows.quantities["current_A"], rows.quantities["voltage_V"]
+        is_gap = gaps_before(rows.time_us, self._gap_limit_s)
+        least_A = self._threshold.of_rows(current_A, is_gap)
+        # Over three spacings, since a reading may hold a part of the step and volts may be read after amps.
+        di, dv = (x[:, 3:] - x[:, :-3] for x in (current_A, voltage_V))
+        stands = np.abs(di) > least_A[:, None]
+        quiet = ~stands
+        if is_gap.any():
+            whole = ~(is_gap[:, 1:-2] | is_gap[:, 2:-1] | is_gap[:, 3:])
+            stands &= whole
+            quiet &= whole
+        usual_V = self._usual_volts(dv, quiet)
+        row, at = np.divmod(np.flatnonzero(stands), stands.shape[1])  # several times quicker than numpy.nonzero
+        here = (at >= rows.start - 2) & (at < rows.stop - 2)
+        row, at = row[here], at[here]
+        edges = _is_edge(current_A, row, at + 2, least_A)
+        row, at = row[edges], at[edges]
+        self._count(row, di[row, at], dv[row, at], usual_V)
 
-    def _count(self, di: FloatArray, dv: FloatArray) -> None:
-        self._sums += [inner(di, di), inner(di, dv), inner(dv, dv)]
-        moved = np.abs(dv) > STANDS_OUT * self._usual_V
+    def _usual_volts(self, dv: FloatArray, quiet: NDArray[np.bool_]) -> FloatArray:
+        """Return what the voltage does in each row while the current does not step; shape (m,). [V]"""
+        counts = quiet.sum(axis=1).tolist()
+        quiet_V = dv * quiet
+        squares = np.einsum("ij,ij->i", quiet_V, quiet_V).tolist()
+        usual_V = []
+        for count, square in zip(counts, squares, strict=True):
+            self._usual_V = math.sqrt(square / count) if count >= _ENOUGH else self._usual_V
+            usual_V.append(self._usual_V)
+        return np.array(usual_V)
+
+    def _count(self, row: NDArray[np.intp], di: FloatArray, dv: FloatArray, usual_V: FloatArray) -> None:
+        if not len(row):
+            return
+        products = (np.bincount(row, x, len(usual_V)) for x in (di * di, di * dv, dv * dv))
+        self._sums = sum(np.stack([*products], axis=1), self._sums)  # row by row, however many there are at once
+        moved = np.abs(dv) > STANDS_OUT * usual_V[row]
         self._steps += int(moved.sum())
         self._against += int((moved & (di * dv > 0)).sum())
 
@@ -126,10 +154,7 @@ class SignPart:
         return SignCheck(plausible, -iv / ii, iv / float(np.sqrt(ii * vv)), self._steps, self._against)
 
 
-def _edges(change: FloatArray, least: float) -> NDArray[np.bool_]:
-    """Return which changes are steps, each edge once: at the largest of changes that follow one another."""
-    size = np.abs(change)
-    edge = size > least
-    edge[1:] &= size[1:] >= size[:-1]
-    edge[:-1] &= size[:-1] > size[1:]
-    return np.asarray(edge)
+def _is_edge(x: FloatArray, row: NDArray[np.intp], at: NDArray[np.intp], least: FloatArray) -> NDArray[np.bool_]:
+    """Return which readings, by row and column, are steps, each edge once: the largest of changes in succession."""
+    before, size, after = (np.abs(x[row, at + k] - x[row, at + k - 1]) for k in (-1, 0, 1))
+    return np.asarray((size > least[row]) & (size >= before) & (size > after))

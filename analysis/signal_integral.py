@@ -8,12 +8,12 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from .amounts import Amounts, Gap, HowRead, Span
-from .chunk import SECONDS_PER_HOUR, Chunk, has_missing
-from .energy import POWER, contradicts, energy_source
+from .chunk import SECONDS_PER_HOUR
+from .energy import POWER, energy_source
 from .error_sums import ErrorSums
 from .hours import Hours
 from .integral import inner
-from .read_pieces import Pieces
+from .read_pieces import Pieces, Read
 
 #: From this share of all that the power column says on, it is told that its sign contradicts the current's: common
 #: practice, no source; readings about zero disagree by noise alone. [1]
@@ -46,7 +46,8 @@ class SignalIntegral:
 
     def take(self, pieces: Pieces) -> None:
         """Integrate what the next readings complete."""
-        self._sum_up(pieces)
+        if len(pieces.measured.start_us):
+            self._sum_up(pieces)
         gaps = zip(pieces.gap_start_us.tolist(), pieces.gap_stop_us.tolist(), strict=True)
         new = [Gap(start_us, stop_us) for start_us, stop_us in gaps if stop_us > start_us]
         self.gaps += new
@@ -56,13 +57,13 @@ class SignalIntegral:
         self._widen([int(t) for edge in edges for t in edge] + [t for gap in new for t in (gap.start_us, gap.stop_us)])
 
     def _sum_up(self, pieces: Pieces) -> None:
-        above, below = pieces.split
-        length_s = pieces.measured.length_s
-        drawn, returned, covered_s = self.hours.add(pieces.measured.start_us, above, below, length_s).tolist()
+        """Add the sums of the next intervals, at least one."""
+        drawn, returned, covered_s = pieces.sums.hours.total
         self.positive += drawn
         self.negative += returned
         self.covered_s += covered_s
-        self.errors.add(pieces.first, pieces.last, length_s, above, below)
+        self.hours.add(pieces.sums.hours)
+        self.errors.add(pieces.sums)
 
     def _widen(self, instants: list[int]) -> None:
         for t in instants:
@@ -97,27 +98,24 @@ class PowerIntegral(SignalIntegral):
         self._volt_seconds = self._swing_Ws = 0.0
         self._means = np.empty((2, 0))
 
-    def weigh(self, chunk: Chunk) -> None:
+    def weigh(self, read: Read) -> None:
         """Weigh how much of the next readings' power contradicts their current."""
         if self._checks:
-            p, i = (chunk.quantities[name] for name in ("power_W", "current_A"))
-            size_W, wrong = np.abs(p), contradicts(p, i)
-            self._all_W += float((np.nan_to_num(size_W) if has_missing(p) else size_W).sum())
-            self._wrong_W += float(size_W[wrong].sum()) if wrong.any() else 0.0
+            all_W, wrong_W = read.weighed
+            self._all_W += all_W
+            self._wrong_W += wrong_W
 
     def _sum_up(self, pieces: Pieces) -> None:
         super()._sum_up(pieces)
-        measured = pieces.measured
-        if "v" not in measured.first or not len(measured.start_us):
+        if "v" not in pieces.measured.first:
             return
-        length_s = measured.length_s
-        v = measured.last["v"]
-        self._volt_seconds += inner((measured.first["v"] + v) / 2, length_s)
+        volt_seconds, swing_Ws = pieces.swings
+        self._volt_seconds += volt_seconds
         if self.how.sampling == "instant":
-            fall_V, rise_A = measured.first["v"] - v, measured.last["i"] - measured.first["i"]
-            self._swing_Ws += inner(fall_V * rise_A, length_s)
+            self._swing_Ws += swing_Ws
         elif self.how.sampling == "mean":
-            means = np.concatenate([self._means, [v, measured.last["i"]]], axis=1)
+            last, length_s = pieces.measured.last, pieces.measured.length_s
+            means = np.concatenate([self._means, [last["v"], last["i"]]], axis=1)
             self._means = means[:, -1:].copy()
             change = np.diff(means, axis=1)
             self._swing_Ws += inner(-change[0] * change[1], length_s[-change.shape[1] :]) if change.size else 0.0

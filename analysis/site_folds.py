@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
 from datetime import tzinfo
@@ -80,7 +80,12 @@ class SiteFolds:
     def add(self, chunk: Chunk) -> None:
         """Take the next readings in."""
         if len(chunk):
-            self.take(self._reader.take(chunk))
+            for part in self.parts(self._reader.take(chunk)):
+                self.take(part)
+
+    def parts(self, read: Read) -> Iterator[Read]:
+        """Yield what the next readings complete in parts, of which each line of the ledger holds all or nothing."""
+        return self._ledger.parts(read)
 
     def take(self, read: Read) -> None:
         """Take in what the next readings complete, where somebody else reads them."""

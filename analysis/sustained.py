@@ -7,6 +7,7 @@ from typing import Final, TypeAlias
 
 import numpy as np
 
+from .buckets import firsts
 from .chunk import MICROSECONDS, FloatArray, TimeArray
 from .intervals import Intervals
 from .read_pieces import Pieces
@@ -51,8 +52,8 @@ class HighestDraw:
         """Take the next intervals in."""
         if not len(pieces.measured.start_us):
             return
-        self._highest = max(self._highest, float(pieces.first.max()), float(pieces.last.max()))
-        self._add_minutes(*by_minute(pieces))
+        self._highest = max(self._highest, pieces.sums.high)
+        self._add_minutes(*pieces.once(by_minute))
 
     def _add_minutes(self, minute: TimeArray, covered_us: TimeArray, sums: FloatArray) -> None:
         minute, covered_us, sums = _put_together(
@@ -82,15 +83,17 @@ Minutes: TypeAlias = tuple[TimeArray, TimeArray, FloatArray]
 def by_minute(pieces: Pieces) -> Minutes:
     """Return what intervals, at least one, hold of each minute of the clock that they touch."""
     measured, (above, below) = pieces.measured, pieces.split
-    first, last = measured.start_us // _MINUTE_US, (measured.stop_us - 1) // _MINUTE_US
-    cut = np.flatnonzero(first != last)
-    parts = _cut_at_minutes(measured.picked(cut), first[cut], last[cut])
+    begin = firsts(measured.start_us, _MINUTE_US)
+    at_end = np.append(begin[1:], len(measured.start_us)) - 1  # in each minute only the last one can pass its end
+    first, last = measured.start_us[at_end] // _MINUTE_US, (measured.stop_us[at_end] - 1) // _MINUTE_US
+    passes = first != last
+    cut = at_end[passes]
+    parts = _cut_at_minutes(measured.picked(cut), first[passes], last[passes])
     part_above, part_below = pieces.signal.integral(parts)
-    begin = np.concatenate([[0], np.flatnonzero(first[1:] != first[:-1]) + 1])
     covered_us, sums = measured.stop_us - measured.start_us, above - below
     covered_us[cut], sums[cut] = 0, 0.0
     whole = (np.add.reduceat(x, begin) for x in (covered_us, sums))
-    minute = np.concatenate([first[begin], parts.start_us // _MINUTE_US])
+    minute = np.concatenate([first, parts.start_us // _MINUTE_US])
     order = np.argsort(minute, kind="stable")
     amounts = ((parts.stop_us - parts.start_us), part_above - part_below)
     covered_us, sums = (np.concatenate(pair)[order] for pair in zip(whole, amounts, strict=True))

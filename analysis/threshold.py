@@ -44,26 +44,48 @@ class Threshold:
         the meter's smallest changes, by the root mean square of the small differences, which steps are not among; where
         most differences are nought, by that of all but the largest tenth.
         """
-        self._low, self._high = min(self._low, float(x.min())), max(self._high, float(x.max()))
-        size = x[1:] - x[:-1]
-        np.abs(size, out=size)
+        size = np.abs(x[1:] - x[:-1])
         if is_gap.any():
             size = size[~is_gap[1:]]
+        return float(self._judge(size[None], np.array([x.min()]), np.array([x.max()]))[0])
+
+    def of_rows(self, x: FloatArray, is_gap: NDArray[np.bool_]) -> FloatArray:
+        """Return the same for rows of readings that follow each other, shapes (m, n): as if asked for one by one."""
+        if is_gap.any():
+            return np.array([self.of(*row) for row in zip(x, is_gap, strict=True)])
+        size = x[:, 1:] - x[:, :-1]
+        return self._judge(np.abs(size, out=size), x.min(axis=1), x.max(axis=1))
+
+    def _judge(self, size: FloatArray, low: FloatArray, high: FloatArray) -> FloatArray:
+        """Return the threshold of each row of differences without their signs; `low`, `high` are its extremes."""
+        low, high = np.minimum.accumulate(np.append(self._low, low)), np.maximum.accumulate(np.append(self._high, high))
+        self._low, self._high = float(low[-1]), float(high[-1])
+        grains = np.where(size > 0, size, np.inf).min(axis=1, initial=np.inf)
+        rows = zip(size, grains.tolist(), _middles(size), low[1:].tolist(), high[1:].tolist(), strict=True)
+        return np.array([self._of_row(*row) for row in rows])
+
+    def _of_row(self, size: FloatArray, grain: float, usual: float, low: float, high: float) -> float:
         if self._last is not None and len(size) < ENOUGH:
             return self._last
-        grain = float(np.where(size > 0, size, np.inf).min(initial=np.inf))
         if grain == np.inf:
             return self._last or 0.0
-        rounding = 1.5 * grain if grain < OF_READING * max(abs(self._low), abs(self._high)) else grain / 2
-        floor = min(GRAIN_TIMES * grain, max(OF_RANGE * (self._high - self._low), rounding))
-        self._last = max(NOISE_TIMES * _noise(size, grain), floor)
+        rounding = 1.5 * grain if grain < OF_READING * max(abs(low), abs(high)) else grain / 2
+        floor = min(GRAIN_TIMES * grain, max(OF_RANGE * (high - low), rounding))
+        self._last = max(NOISE_TIMES * _noise(size, grain, usual), floor)
         return self._last
 
 
-def _noise(size: FloatArray, grain: float) -> float:
+def _middles(size: FloatArray) -> list[float]:
+    """Return the upper median of each row; nought where there are no columns."""
+    middle = size.shape[1] // 2
+    if not size.shape[1]:
+        return [0.0] * len(size)
+    return list(np.partition(size, middle, axis=1)[:, middle].tolist())
+
+
+def _noise(size: FloatArray, grain: float, usual: float) -> float:
     """Return the standard deviation of the noise in readings whose differences have these sizes. [unit]."""
-    middle, rare = len(size) // 2, len(size) - max(len(size) // 10, 1)
-    usual = float(np.partition(size, middle)[middle])
+    rare = len(size) - max(len(size) // 10, 1)
     if usual > COARSE * grain:
         return 1.4826 * usual / math.sqrt(2.0)
     small = size[size <= 2 * COARSE * grain] if usual > 0 else np.partition(size, rare)[:rare]

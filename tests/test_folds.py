@@ -17,12 +17,13 @@ from shuntbook.analysis.envelope import EnvelopeFold
 from shuntbook.analysis.ledger import LedgerFold, demos_of
 from shuntbook.analysis.marked import MarkedFold
 from shuntbook.analysis.payback import PaybackFold
+from shuntbook.analysis.pieces import InPieces
 from shuntbook.analysis.quality import QualityFold
 from shuntbook.analysis.recent import RecentFold
 from shuntbook.analysis.refusal import Refusal
 from shuntbook.analysis.rest import RestFold
 from shuntbook.analysis.running_charge import RunningChargeFold
-from shuntbook.analysis.sign_check import SignFold
+from shuntbook.analysis.sign_check import SignFold, SignPart
 from shuntbook.analysis.spikes import SpikeFold, without_spikes
 from shuntbook.analysis.steps import BLOCK, StepFold
 from shuntbook.analysis.stretch_means import StretchMeansFold
@@ -238,3 +239,29 @@ def test_envelope_loses_no_peak():
 def test_envelope_of_nothing_is_empty():
     """No readings, no buckets."""
     assert len(EnvelopeFold("current_A").result().time_us) == 0
+
+
+class OneByOne:
+    """The check of the sign, handed its pieces one by one as the parts of `look` are."""
+
+    def __init__(self):
+        self._fold = InPieces(SignPart(10.0))
+        self.add, self.result = self._fold.add, self._fold.result
+
+
+@pytest.mark.parametrize("spoilt", ["", "gaps", "missing"])
+def test_pieces_taken_together_are_as_if_taken_one_by_one(spoilt):
+    """The sign of a log of ten pieces, whole, with gaps, and with missing cells, which are looked at one by one."""
+    rng = np.random.default_rng(7)
+    time_s = np.arange(40_000.0)
+    current_A = np.round(2 + 20 * (time_s % 900 < 200) + rng.normal(0, 0.05, len(time_s)), 2)
+    voltage_V = np.round(25 - 0.02 * current_A + rng.normal(0, 0.005, len(time_s)), 2)
+    if spoilt == "gaps":
+        time_s = time_s + 60 * (time_s > 9000) + 60 * (time_s > 23_000)
+    if spoilt == "missing":
+        voltage_V[rng.random(len(time_s)) < 0.01] = np.nan
+    chunk = chunk_of(time_s, current_A=current_A, voltage_V=voltage_V)
+    together = fed(SignFold(chunk.quantities, 10.0), chunk).result()
+    assert_same(together, fed(OneByOne(), chunk, [17, 30_000]).result())
+    assert (together.plausible, together.against) == (True, 0)
+    assert together.steps > 80

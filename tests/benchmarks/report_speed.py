@@ -4,8 +4,9 @@ Run it from the repository's root::
 
     python tests/benchmarks/report_speed.py [MILLIONS]
 
-It writes the page of a log of amps and volts with the sample's site file, and that of its first 86,400 readings: what
-the second takes is start-up and drawing, what the first takes beyond it are the readings. Nothing is asserted.
+It writes the page of a log of amps, volts and watts with the sample's site file, and that of its first 86,400
+readings: what the second takes is start-up and drawing, what the first takes beyond it are the readings. Nothing is
+asserted.
 """
 
 import sys
@@ -17,7 +18,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 from commands import run
 from made_up_logs import write_log
 
-QUANTITIES = ("current_A", "voltage_V")
+QUANTITIES = ("current_A", "voltage_V", "power_W")
 SITE = Path(__file__).parents[2] / "sample_data" / "site.toml"
 
 

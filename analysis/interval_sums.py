@@ -1,0 +1,144 @@
+"""What some intervals of a signal amount to by themselves, summed once for every line that holds all of them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .chunk import FloatArray, TimeArray
+from .crossings import CrossingSums
+from .equal_runs import RunSums
+from .hours import HourSums
+from .integral import inner
+from .sizes import HALF, sums_by_size
+
+#: A double's exponent and four bits of its fraction make so many finer sizes.
+FINESIZES: Final = 1 << 15
+
+
+@dataclass(frozen=True)
+class IntervalSums:
+    """Sums over intervals, at least one, and what at their ends takes part in sums with those before and after.
+
+    Parameters
+    ----------
+    hours : HourSums
+        Drawn, returned [unit s] and time [s], hour by hour and in all.
+    lengths2, net, squares : float
+        Sums of squared lengths [s2], of signal x length [unit s] and of its square x length [unit2 s].
+    low, high, highest : float
+        Extremes of the signal at both ends of intervals; the highest at their latter ends, without sign. [unit]
+    steps : array, shape (3, 2)
+        Second and fourth powers of what steps do to draw, return and net.
+    sizes : array, shape (3, 4096)
+        Time, drawn and returned by the size of the signal. [s], [unit s], [unit s]
+    wobble : array, shape (32768,)
+        Second differences of the latter ends, counted by their size.
+    ends : (array, array)
+        The first two and the last two of the latter ends. [unit]
+    runs, crossings : RunSums, CrossingSums
+        Runs of equal latter ends, and where the signal changes its direction.
+    """
+
+    hours: HourSums
+    lengths2: float
+    net: float
+    squares: float
+    low: float
+    high: float
+    highest: float
+    steps: FloatArray
+    sizes: FloatArray
+    wobble: NDArray[np.int64]
+    ends: tuple[FloatArray, FloatArray]
+    runs: RunSums
+    crossings: CrossingSums
+
+    @property
+    def count(self) -> int:
+        """Number of intervals. [1]"""
+        return self.crossings.count
+
+
+def interval_sums(
+    start_us: TimeArray,
+    ends: tuple[FloatArray, FloatArray],
+    length_s: FloatArray,
+    split: tuple[FloatArray, FloatArray],
+    *,
+    linear: bool,
+) -> IntervalSums:
+    """Sum up intervals, at least one.
+
+    Parameters
+    ----------
+    start_us : array of int64, shape (n,)
+        Where each begins. [us]
+    ends : (array, array), shapes (n,)
+        The signal at either end. [unit]
+    length_s : array, shape (n,)
+        Length of each. [s]
+    split : (array, array), shapes (n,)
+        What was drawn and what was returned in it. [unit s]
+    linear : bool
+        Whether the signal runs linearly between readings; else it stands still, and has no steps within an interval.
+    """
+    first, last = ends
+    low, high = float(last.min()), float(last.max())
+    highest = max(high, -low)
+    if first is not last:
+        low, high = min(low, float(first.min())), max(high, float(first.max()))
+    squares = length_s * length_s
+    middle = (first + last) * 0.5 if linear else last
+    amount = middle * length_s
+    change = last[1:] - last[:-1]
+    return IntervalSums(
+        hours=HourSums.of(start_us, *split, length_s),
+        lengths2=float(squares.sum()),
+        net=float(amount.sum()),
+        squares=inner(middle, amount),
+        low=low,
+        high=high,
+        highest=highest,
+        steps=_steps(first, last, length_s, low=low, high=high) if linear else np.zeros((3, 2)),
+        sizes=sums_by_size(middle, length_s, *split),
+        wobble=np.bincount(sizes_of_wobble(change), minlength=FINESIZES),
+        ends=(last[:2].copy(), last[-2:].copy()),
+        runs=RunSums.of(last, change, length_s, squares),
+        crossings=CrossingSums.of(first, last, length_s, linear=linear, changes_sign=low < 0 < high),
+    )
+
+
+def sizes_of_wobble(change: FloatArray) -> NDArray[np.int64]:
+    """Return the sizes of the changes of changes as indices, from 0 to 32767."""
+    second = change[1:] - change[:-1]
+    return np.abs(second, out=second).view(np.int64) >> 48
+
+
+def halves(sizes: FloatArray) -> FloatArray:
+    """Return sums by size without the sign; shape (4096,) to (2048,)."""
+    return sizes[:HALF] + sizes[HALF:]
+
+
+def _steps(first: FloatArray, last: FloatArray, length_s: FloatArray, *, low: float, high: float) -> FloatArray:
+    net = last - first
+    net *= length_s
+    powers = _second_and_fourth(net)
+    if low >= 0:
+        return np.array([powers, (0.0, 0.0), powers])
+    if high <= 0:
+        return np.array([(0.0, 0.0), powers, powers])
+    above = np.maximum(last, 0.0)
+    above -= np.maximum(first, 0.0)
+    above *= length_s
+    net -= above
+    return np.array([_second_and_fourth(above), _second_and_fourth(net), powers])
+
+
+def _second_and_fourth(x: FloatArray) -> tuple[float, float]:
+    """Return the sums of second and fourth powers."""
+    square = x * x
+    return float(square.sum()), inner(square, square)
