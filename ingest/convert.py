@@ -15,12 +15,13 @@ from .arrow import flat, floats, integers
 from .delimited.rows import Reject, RowBatch
 from .errors import InputError
 from .export import Export
+from .hidden_place import hidden_beside
 from .intervals import IntervalCount
 from .log import LogWriter, Readings, new_log, to_batch
 from .log_meta import LogMeta
 from .rejects import RejectsFile, rejects_file, rejects_path
 from .timeline import settle
-from .whole_file import told_by_name, whole_file
+from .whole_file import take_place, told_by_name
 
 __all__ = ["MOST_REJECTED", "Converted", "convert", "rejects_path"]
 
@@ -113,6 +114,7 @@ def convert(
             if tally.increasing:
                 meta = _with_limits(meta, tally.intervals, gap_limit_s)
                 writer.finish(meta)
+                rejects.finish()
                 first = _keep(spool, out)
                 return _converted(out, meta, rejects, tally, export, first)
             writer.finish(meta)
@@ -124,6 +126,7 @@ def convert(
         with new_log(out, export.quantities) as final:
             _write_slices(final, settled.readings)
             final.finish(meta)
+            rejects.finish()
         first = (int(settled.readings.time_us[0]), int(settled.readings.time_us[-1]))
         return _converted(out, meta, rejects, tally, export, first)
 
@@ -222,19 +225,15 @@ def _spool(out: Path) -> Iterator[Path]:
     InputError
         If nothing can be written there.
     """
-    spool = out.with_name(f".{out.name}.spool")
-    with told_by_name(out):
-        spool.touch()
-    try:
+    with ExitStack() as stack:
+        with told_by_name(out):
+            spool = stack.enter_context(hidden_beside(out))
         yield spool
-    finally:
-        spool.unlink(missing_ok=True)
 
 
 def _keep(spool: Path, out: Path) -> tuple[int, int]:
     """Let the spooled readings, already in order, become the log."""
-    with whole_file(out) as hidden:
-        spool.replace(hidden)
+    take_place(spool, out)
     with pq.ParquetFile(out) as file:
         groups = file.metadata.num_row_groups
         first = integers(flat(file.read_row_group(0, columns=["time"])["time"]), 0)[0]

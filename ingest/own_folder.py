@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import os
 import re
-import shutil
 from collections.abc import Iterable, Mapping
 from hashlib import sha256
 from pathlib import Path
 from typing import Final
 
 from .errors import InputError
+from .hidden_place import hidden_beside
 from .whole_file import sync_path, told_by_name, whole_file, write_text
 
 #: The files that were written, each with its SHA-256, as ``sha256sum`` lists and checks them.
@@ -77,14 +77,10 @@ def write_together(folder: Path, texts: Mapping[str, str], *, what: str) -> None
         if folder.is_dir():
             _write(folder, texts)
             return
-        hidden = folder.with_name(f".{folder.name}.{os.getpid()}.part")
-        try:
-            hidden.mkdir()
+        with hidden_beside(folder, folder=True) as hidden:
             _write(hidden, texts)
             hidden.rename(folder)
             sync_path(folder.parent)
-        finally:
-            shutil.rmtree(hidden, ignore_errors=True)
 
 
 def _write(folder: Path, texts: Mapping[str, str]) -> None:

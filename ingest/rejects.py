@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import csv
 from collections.abc import Collection, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from typing import IO
 
 from .delimited.rows import Reject
 from .errors import InputError
-from .whole_file import told_by_name
+from .hidden_place import hidden_beside
+from .whole_file import take_place, told_by_name
 
 _HEADER = ["file", "line", "reason", "text"]
 
@@ -49,10 +50,16 @@ class RejectsFile:
         self.count += len(rejects)
 
     def finish(self) -> None:
-        """Let the file take its name, if there are any rows."""
+        """Let the file take its name, if there are any rows; the log that lacks them takes its own after that."""
         if self._file is not None:
             self._file.close()
-            self._hidden.replace(self.path)
+            self._file = None
+            take_place(self._hidden, self.path)
+
+    def abandon(self) -> None:
+        """Close the file without having finished it."""
+        if self._file is not None:
+            self._file.close()
 
 
 @contextmanager
@@ -73,19 +80,20 @@ def rejects_file(log: Path, sources: Collection[str]) -> Iterator[RejectsFile]:
     """
     refuse_others_rejects(log, sources)
     path = rejects_path(log)
-    hidden = path.with_name(f".{path.name}.part")
-    rejects = RejectsFile(path, hidden)
-    try:
-        yield rejects
-    except InputError:
-        rejects.finish()
-        raise
-    else:
+    with ExitStack() as stack:
+        with told_by_name(path, what=None):
+            rejects = RejectsFile(path, stack.enter_context(hidden_beside(path)))
+        try:
+            yield rejects
+        except InputError:
+            rejects.finish()
+            raise
+        except BaseException:
+            rejects.abandon()
+            raise
         rejects.finish()
         if not rejects.count:
             path.unlink(missing_ok=True)  # an earlier run's rows are not this log's
-    finally:
-        hidden.unlink(missing_ok=True)
 
 
 def refuse_others_rejects(log: Path, sources: Collection[str]) -> None:
