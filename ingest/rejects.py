@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import os
 from collections.abc import Collection, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from pathlib import Path
@@ -109,7 +110,7 @@ def refuse_others_rejects(log: Path, sources: Collection[str]) -> None:
     """
     path = rejects_path(log)
     with told_by_name(path):
-        if not path.exists():
+        if not os.path.lexists(path):
             return
         log_is_there = log.exists()
     if not _is_ours(path):
@@ -124,6 +125,8 @@ def refuse_others_rejects(log: Path, sources: Collection[str]) -> None:
 
 
 def _is_ours(path: Path) -> bool:
+    if path.is_symlink() or not path.is_file():
+        return False
     try:
         with path.open(encoding="utf-8", newline="") as file:
             return next(csv.reader(file), None) == _HEADER

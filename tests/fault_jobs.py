@@ -157,7 +157,14 @@ JOBS = (
     Job("compaction", ("charge", "pump.parquet"), _unfinished, counted="pump.parquet"),
     Job(
         "capture",
-        ("capture", "replay:export.csv?speed=max&zone=UTC", *_OUT, "--mark", "2026-06-13T10:05:00Z=half way", "--quiet"),
+        (
+            "capture",
+            "replay:export.csv?speed=max&zone=UTC",
+            *_OUT,
+            "--mark",
+            "2026-06-13T10:05:00Z=half",
+            "--quiet",
+        ),
         _recording,
         again=("look", "pump.parquet"),
         counted="pump.parquet",

@@ -163,7 +163,7 @@ def _be_child(
         nothing = os.open(os.devnull, os.O_RDONLY)
         for handle, stream in ((nothing, 0), (out, 1), (out, 2)):
             os.dup2(handle, stream)
-        sys.stdin, sys.stdout, sys.stderr = (open(n, mode, closefd=False) for n, mode in ((0, "r"), (1, "w"), (2, "w")))  # noqa: SIM115, PTH123
+        sys.stdin, sys.stdout, sys.stderr = (open(n, mode, closefd=False) for n, mode in ((0, "r"), (1, "w"), (2, "w")))  # noqa: SIM115
         os.chdir(folder)
         signal.signal(signal.SIGTERM, lambda *_: sys.exit(143))
         before()

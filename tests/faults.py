@@ -18,7 +18,6 @@ import pkgutil
 import random
 import shutil
 import signal
-import subprocess
 import sys
 import tempfile
 import time
@@ -30,7 +29,6 @@ from dataclasses import dataclass, field
 from functools import partial
 from pathlib import Path
 
-import fault_jobs
 from fault_jobs import JOBS, Files, Job, files_in, kept_count, same
 from fault_ways import Ended, Steps, kill, limit_files, refuse, run_hurt, run_unhurt, send
 
@@ -152,7 +150,7 @@ def faults_of(bench: Bench, chance: random.Random, ways: set[str], *, most: int)
         "interrupted": [send(signal.SIGINT)],
         "terminated": [send(signal.SIGTERM)],
     }
-    for way in strikes.keys() & ways:
+    for way in (way for way in strikes if way in ways):
         for do in strikes[way]:
             for n in _some(range(1, bench.steps + 1), most, chance):
                 yield way, f"at step {n} of {bench.steps}", partial(at_step, n, do)
