@@ -34,6 +34,11 @@ def refuse_existing(path: Path, *, force: bool, what: str = "--out") -> None:
         raise InputError(f"{what}: there is no folder {path.parent}; make it first or choose another place")
 
 
+def is_same(one: str | Path, other: str | Path) -> bool:
+    """Tell whether two names, links followed, lead to one place; a link that leads to itself leads nowhere else."""
+    return os.path.realpath(one) == os.path.realpath(other)
+
+
 def refuse_input(
     out: Path, inputs: Iterable[str | Path | None], *, called: str = "what this is made from", what: str = "--out"
 ) -> None:
@@ -45,7 +50,7 @@ def refuse_input(
         If `out` is one of `inputs`; the sentence says what they are `called`.
     """
     for name in inputs:
-        if name is not None and Path(name).resolve() == out.resolve():
+        if name is not None and is_same(name, out):
             raise InputError(f"{what}: {out} is {called}; choose another name")
 
 
