@@ -111,7 +111,7 @@ def _ended_by(error: Exception) -> tuple[str, Exit]:
         return str(error), Exit.DEVICE_FAILED
     if isinstance(error, OSError) and error.errno in DISK_FAILED:
         name = error.filename or "the disk"
-        return f"{name}: {error.strerror}; nothing that was there has been changed", Exit.DEVICE_FAILED
+        return f"{name}: {error.strerror}; no file is half-written", Exit.DEVICE_FAILED
     if isinstance(error, _WRONG_PLACE) or (isinstance(error, OSError) and error.errno in _WRONG_NAME):
         return (
             f"{error.filename or error}: {error.strerror or 'cannot be used'}; name another file or folder",

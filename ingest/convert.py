@@ -27,6 +27,8 @@ __all__ = ["MOST_REJECTED", "Converted", "convert", "rejects_path"]
 
 #: Share of rows that may be unreadable before the person is asked.
 MOST_REJECTED = 0.05
+#: So many unreadable rows, and fewer readable ones, end a conversion before the file does.
+ENOUGH_REJECTED = 300_000
 
 
 @dataclass
@@ -105,6 +107,7 @@ def convert(
             for batch in ahead(export.batches()):
                 tally.count(batch)
                 rejects.add(batch.rejects)
+                _check_on_the_way(tally, allow_rejects, rejects.path, export)
                 if len(batch.readings.time_us):
                     writer.write(to_batch(_turned(batch.readings, reverse_sign)))
             _check(tally, allow_rejects, rejects.path, export)
@@ -152,6 +155,16 @@ def _check(tally: _Tally, allow: bool, rejects: Path, export: Export) -> None:
         raise InputError(
             f"{name}: {tally.rejected} of {tally.read} rows ({share:.0f} %) could not be read, so no log was written; "
             f"the first: {where}. All are in {rejects}; add --allow-rejects to keep the rest"
+        )
+
+
+def _check_on_the_way(tally: _Tally, allow: bool, rejects: Path, export: Export) -> None:
+    """Stop early where it can hardly be an export: a small packed file may unpack to no end of lines."""
+    if tally.rejected > ENOUGH_REJECTED and tally.rejected > tally.kept and not allow:
+        raise InputError(
+            f"{export.sources[0].name}: its first {tally.rejected:,} unreadable rows are more than those that could be "
+            f"read, so it was not read to its end and no log was written; they are in {rejects}; "
+            "add --allow-rejects to read all of it"
         )
 
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import itertools
 import re
+import subprocess
+import sys
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -92,10 +94,9 @@ def _old_log(folder: Path) -> None:
 
 
 def _run(folder: Path, *words: str) -> None:
-    from fault_ways import run_unhurt
-
-    ended = run_unhurt(folder, words)
-    assert ended.status == 0, ended.said
+    command = [sys.executable, "-c", "from shuntbook.cli.main import main; main()", *words]
+    done = subprocess.run(command, cwd=folder, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
 
 
 def _convert_anew(folder: Path) -> None:
