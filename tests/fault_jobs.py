@@ -152,9 +152,9 @@ def _fleet(folder: Path) -> None:
 _OUT = ("--out", "pump.parquet")
 _FROM_EXPORT = ("convert", "export.csv", *_OUT, "--zone", "UTC")
 JOBS = (
-    Job("convert, new log", _FROM_EXPORT, _convert_anew, again=(*_FROM_EXPORT, "--force")),
-    Job("convert, in place of a log", (*_FROM_EXPORT, "--force"), _convert_over),
-    Job("convert, rows out of order", (*_FROM_EXPORT, "--force"), _convert_late),
+    Job("convert anew", _FROM_EXPORT, _convert_anew, again=(*_FROM_EXPORT, "--force")),
+    Job("convert over a log", (*_FROM_EXPORT, "--force"), _convert_over),
+    Job("convert out of order", (*_FROM_EXPORT, "--force"), _convert_late),
     Job("compaction", ("charge", "pump.parquet"), _unfinished, counted="pump.parquet"),
     Job(
         "capture",
@@ -176,8 +176,8 @@ JOBS = (
         _report_over,
         slow=True,
     ),
-    Job("report --csv, new folder", ("report", "pump.parquet", "--csv", "tables"), _old_log),
-    Job("report --csv, in place of tables", ("report", "pump.parquet", "--csv", "tables"), _tables_over),
+    Job("report --csv anew", ("report", "pump.parquet", "--csv", "tables"), _old_log),
+    Job("report --csv over tables", ("report", "pump.parquet", "--csv", "tables"), _tables_over),
     Job("demo", ("demo", "--out", "demo"), lambda _folder: None, slow=True),
     Job(
         "fleet",
