@@ -2,10 +2,12 @@
 
 Run it by hand or nightly: ``python tests/faults.py``; ``--jobs convert,fleet`` and ``--ways kill,disk`` name some,
 ``--seed`` gives the same moments again. Every job is run in a folder of its own and hurt once a run: at every step it
-takes on the disk (killed, refused, out of space, interrupted, terminated), at random moments, and with files that may
-not grow beyond a size. The law: what was there before and is not the result is as it was; a result is the old one, the
-new one, or absent, never half of one; the status is that of the contract, and one sentence says why; and when the
-command is run again, unhurt, it ends well and leaves nothing that a run without faults would not.
+takes on the disk (killed, refused, out of space, interrupted, terminated), at random moments (these, and its folder
+closed to writing), and with files that may not grow beyond a size.
+
+The law: what was there before and is not the result is as it was; a result is the old one, the new one, or absent,
+never half of one; the status is that of the contract, and one sentence says why; and when the command is run again,
+unhurt, it ends well and leaves nothing that a run without faults would not.
 """
 
 from __future__ import annotations
@@ -30,13 +32,14 @@ from functools import partial
 from pathlib import Path
 
 from fault_jobs import JOBS, Files, Job, files_in, kept_count, same
-from fault_ways import Ended, Steps, kill, limit_files, refuse, run_hurt, run_unhurt, send
+from fault_ways import Ended, Steps, be_nobody, give_to_nobody, kill, limit_files, refuse, run_hurt, run_unhurt, send
 
 #: What a command may end with, by what was done to it.
 _ALLOWED = {
     "kill": {0, -signal.SIGKILL},
     "disk": {0, 3},
     "refused": {0, 2, 3},
+    "closed": {0, 2, 3},
     "interrupted": {0, 130},
     "terminated": {0, 143},
 }
@@ -164,6 +167,11 @@ def faults_of(bench: Bench, chance: random.Random, ways: set[str], *, most: int)
                 after_s = chance.uniform(0, 1.1 * bench.took_s)
                 yield way, f"after {after_s:.3f} s", partial(_signalled, words, number, after_s)
 
+    if "closed" in ways:
+        for _ in range(min(most, 60)):
+            after_s = chance.uniform(0, 1.1 * bench.took_s)
+            yield "closed", f"after {after_s:.3f} s", partial(_closed, words, after_s)
+
 
 def _some(numbers: range, most: int, chance: random.Random) -> list[int]:
     return sorted(chance.sample(numbers, min(most, len(numbers))))
@@ -171,6 +179,22 @@ def _some(numbers: range, most: int, chance: random.Random) -> list[int]:
 
 def _limited(words: tuple[str, ...], size: int, folder: Path) -> Ended:
     return run_hurt(folder, words, Steps(folder), before=limit_files(size))
+
+
+def _closed(words: tuple[str, ...], after_s: float, folder: Path) -> Ended:
+    """Take the right to write in its folders from a command that is at work, and give it back when it has ended."""
+
+    def later(_process: int) -> None:
+        time.sleep(after_s)
+        for path in (folder, *(path for path in folder.rglob("*") if path.is_dir())):
+            with suppress(FileNotFoundError):
+                path.chmod(0o555)
+
+    give_to_nobody(folder)
+    ended = run_hurt(folder, words, Steps(folder), before=be_nobody, meanwhile=later)
+    for path in (folder, *folder.rglob("*")):
+        path.chmod(0o755 if path.is_dir() else 0o644)
+    return ended
 
 
 def _signalled(words: tuple[str, ...], number: int, after_s: float, folder: Path) -> Ended:
@@ -193,9 +217,21 @@ def warm_up() -> None:
     assert shuntbook.__version__
 
 
-def hurt(job: Job, ways: set[str], chance: random.Random, most: int) -> tuple[Counter[str], list[str]]:
-    """Hurt one job; return how many faults of each way it survived, and what went wrong."""
-    survived: Counter[str] = Counter()
+@dataclass
+class Tally:
+    """How many faults of each way were survived, and how many of these ended the command."""
+
+    survived: Counter[str] = field(default_factory=Counter)
+    struck: Counter[str] = field(default_factory=Counter)
+
+    def __str__(self) -> str:
+        """Return the counts in words."""
+        return ", ".join(f"{n} {way} ({self.struck[way]} struck)" for way, n in sorted(self.survived.items()))
+
+
+def hurt(job: Job, ways: set[str], chance: random.Random, most: int) -> tuple[Tally, list[str]]:
+    """Hurt one job; return what it survived, and what went wrong."""
+    tally = Tally()
     wrong: list[str] = []
     with tempfile.TemporaryDirectory() as work:
         bench = Bench(job, Path(work).resolve())
@@ -205,12 +241,13 @@ def hurt(job: Job, ways: set[str], chance: random.Random, most: int) -> tuple[Co
             ended = do(folder)
             try:
                 bench.check(folder, ended, allowed)
-                survived[way] += 1
+                tally.survived[way] += 1
+                tally.struck[way] += bool(ended.status)
             except AssertionError as error:
                 wrong.append(f"{job.name}: {way} {where}: {error}\n    it said: {ended.said[-600:]}")
             except Exception:
                 wrong.append(f"{job.name}: {way} {where}: {traceback.format_exc()}")
-    return survived, wrong
+    return tally, wrong
 
 
 def main() -> int:
@@ -227,11 +264,10 @@ def main() -> int:
     total, wrong = 0, []
     for job in JOBS:
         if job.name.startswith(wanted):
-            survived, broken = hurt(job, set(stated.ways.split(",")), random.Random(seed), stated.most)
-            total += survived.total()
+            tally, broken = hurt(job, set(stated.ways.split(",")), random.Random(seed), stated.most)
+            total += tally.survived.total()
             wrong += broken
-            counts = ", ".join(f"{count} {way}" for way, count in sorted(survived.items()))
-            sys.stdout.write(f"{job.name}: survived {counts}{f'; {len(broken)} NOT' if broken else ''}\n")
+            sys.stdout.write(f"{job.name}: survived {tally}{f'; {len(broken)} NOT' if broken else ''}\n")
             sys.stdout.flush()
     sys.stdout.write(f"{total} faults survived, {len(wrong)} not (seed {seed})\n" + "".join(f"{w}\n" for w in wrong))
     return 1 if wrong else 0

@@ -18,4 +18,4 @@ def test_faults_are_survived():
     done = subprocess.run(words, capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stdout + done.stderr
     assert done.stdout.count(": survived ") == 3
-    assert all(way in done.stdout for way in ("kill", "disk", "refused", "interrupted", "terminated"))
+    assert all(way in done.stdout for way in ("kill", "disk", "refused", "interrupted", "terminated", "closed"))
