@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import signal
 import sys
 import threading
@@ -54,6 +55,10 @@ if TYPE_CHECKING:
 _DEFAULT_EVERY_S = 1.0
 _REFRESHES = 4.0
 _PLAIN_EVERY_S = 10.0
+#: A file's name holds 255 bytes as a rule; what stands beside a log while it is written needs a good part of them.
+_NAME_BYTES = 120
+#: Names that Windows keeps for devices, whatever follows the dot (Microsoft, "Naming Files, Paths, and Namespaces").
+_OF_DEVICES = re.compile(r"con|prn|aux|nul|(com|lpt)[0-9¹²³]", re.IGNORECASE)
 _ADD_SOURCE = 'add a line such as source = "serial:PORT?baud=19200"'
 
 
@@ -117,7 +122,7 @@ def plans_for_site(path: Path, names: Sequence[str], out: Path, wanted: Wanted, 
     if len(chosen) == 1:
         return [_plan_for_meter(chosen[0], path, site, out, wanted, clock)]
     logs = [out / f"{_file_name(meter.name)}.parquet" for meter in chosen]
-    if len(set(logs)) < len(logs):
+    if len({log.name.casefold() for log in logs}) < len(logs):
         raise InputError(f"{path}: two of the meters would get the same log; give them names that differ in letters")
     out.mkdir(parents=True, exist_ok=True)
     return [_plan_for_meter(m, path, site, log, wanted, clock) for m, log in zip(chosen, logs, strict=True)]
@@ -158,7 +163,10 @@ def _free(log: Path) -> None:
 
 
 def _file_name(name: str) -> str:
-    return "".join(c if c.isalnum() or c in "-_" else "_" for c in name.strip()) or "meter"
+    """Return a meter's name as that of a file: letters and digits only, so that it leads nowhere else."""
+    plain = "".join(c if c.isalnum() or c in "-_" else "_" for c in name.strip()) or "meter"
+    plain = plain.encode()[:_NAME_BYTES].decode(errors="ignore")
+    return f"_{plain}" if _OF_DEVICES.fullmatch(plain) else plain
 
 
 def run_capture(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import importlib
 import os
 import signal
@@ -37,6 +38,7 @@ COMMANDS = {
 }
 
 
+_WRONG_NAME = (errno.ENAMETOOLONG, errno.ELOOP)
 _WRONG_PLACE = (PermissionError, NotADirectoryError, IsADirectoryError, FileNotFoundError, FileExistsError)
 
 
@@ -109,8 +111,8 @@ def _ended_by(error: Exception) -> tuple[str, Exit]:
         return str(error), Exit.DEVICE_FAILED
     if isinstance(error, OSError) and error.errno in DISK_FAILED:
         name = error.filename or "the disk"
-        return f"{name}: {error.strerror}; nothing that was there has been changed", Exit.DEVICE_FAILED
-    if isinstance(error, _WRONG_PLACE):
+        return f"{name}: {error.strerror}; no file is half-written", Exit.DEVICE_FAILED
+    if isinstance(error, _WRONG_PLACE) or (isinstance(error, OSError) and error.errno in _WRONG_NAME):
         return (
             f"{error.filename or error}: {error.strerror or 'cannot be used'}; name another file or folder",
             Exit.BAD_INPUT,

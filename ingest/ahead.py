@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Generator, Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import suppress
 from typing import Final, TypeVar
 
 Item = TypeVar("Item")
@@ -30,4 +31,5 @@ def ahead(items: Iterable[Item]) -> Iterator[Item]:
     finally:
         pool.shutdown(cancel_futures=True)
         if isinstance(source, Generator):
-            source.close()
+            with suppress(ValueError):  # a signal came while the thread began, so the pool did not wait for it
+                source.close()

@@ -150,7 +150,11 @@ class Capture:
         """Put a marker into every meter's log, now or at `time_us`."""
         at = self._clock.now_us() if time_us is None else time_us
         for meter in self.meters:
-            meter.journal.append_marker(at, text)
+            try:
+                meter.journal.append_marker(at, text)
+            except OSError as error:  # as where a reading cannot be kept: the capture ends, and all logs are finished
+                meter.failure = meter.failure or error
+                self._stop.set()
 
     def _over(self) -> bool:
         return self._stop.is_set() or (self._end_us is not None and self._clock.now_us() >= self._end_us)

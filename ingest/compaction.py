@@ -19,7 +19,6 @@ from .journal_readings import Tally, in_order
 from .log import new_log, to_batch
 from .log_meta import METADATA_KEY, LogMeta, meta_from
 from .rejects import rejects_file, rejects_path
-from .whole_file import sync_path
 from .zone import zone_named
 
 #: A damaged end longer than this is more than a flush interval can cost, so the journal is kept. [bytes]
@@ -205,8 +204,6 @@ def _write(log: Path, journal: JournalReader, *, cut_off: bool) -> Compacted:
             if not tally.kept:
                 raise _nothing(log, journal, tally)
         rejected = rejects.path if rejects.count else None
-        if rejected is not None:
-            sync_path(rejected)  # before the log takes its name: from then on the journal is not needed
         meta = _filled(journal, tally, cut_off=cut_off)
         writer.finish(meta)
     torn = journal.torn_bytes

@@ -15,17 +15,20 @@ from .arrow import flat, floats, integers
 from .delimited.rows import RowBatch
 from .errors import InputError
 from .export import Export
+from .hidden_place import hidden_beside
 from .intervals import IntervalCount
 from .log import LogWriter, Readings, new_log, to_batch
 from .log_meta import LogMeta
 from .rejects import Reject, RejectsFile, rejects_file, rejects_path
 from .timeline import settle
-from .whole_file import told_by_name, whole_file
+from .whole_file import take_place, told_by_name
 
 __all__ = ["MOST_REJECTED", "Converted", "convert", "rejects_path"]
 
 #: Share of rows that may be unreadable before the person is asked.
 MOST_REJECTED = 0.05
+#: So many unreadable rows, and fewer readable ones, end a conversion before the file does.
+ENOUGH_REJECTED = 300_000
 
 
 @dataclass
@@ -104,6 +107,7 @@ def convert(
             for batch in ahead(export.batches()):
                 tally.count(batch)
                 rejects.add(batch.rejects)
+                _check_on_the_way(tally, allow_rejects, rejects.path, export)
                 if len(batch.readings.time_us):
                     writer.write(to_batch(_turned(batch.readings, reverse_sign)))
             _check(tally, allow_rejects, rejects.path, export)
@@ -113,6 +117,7 @@ def convert(
             if tally.increasing:
                 meta = _with_limits(meta, tally.intervals, gap_limit_s)
                 writer.finish(meta)
+                rejects.finish()
                 first = _keep(spool, out)
                 return _converted(out, meta, rejects, tally, export, first)
             writer.finish(meta)
@@ -124,6 +129,7 @@ def convert(
         with new_log(out, export.quantities) as final:
             _write_slices(final, settled.readings)
             final.finish(meta)
+            rejects.finish()
         first = (int(settled.readings.time_us[0]), int(settled.readings.time_us[-1]))
         return _converted(out, meta, rejects, tally, export, first)
 
@@ -149,6 +155,16 @@ def _check(tally: _Tally, allow: bool, rejects: Path, export: Export) -> None:
         raise InputError(
             f"{name}: {tally.rejected} of {tally.read} rows ({share:.0f} %) could not be read, so no log was written; "
             f"the first: {where}. All are in {rejects}; add --allow-rejects to keep the rest"
+        )
+
+
+def _check_on_the_way(tally: _Tally, allow: bool, rejects: Path, export: Export) -> None:
+    """Stop early where it can hardly be an export: a small packed file may unpack to no end of lines."""
+    if tally.rejected > ENOUGH_REJECTED and tally.rejected > tally.kept and not allow:
+        raise InputError(
+            f"{export.sources[0].name}: its first {tally.rejected:,} unreadable rows are more than those that could be "
+            f"read, so it was not read to its end and no log was written; they are in {rejects}; "
+            "add --allow-rejects to read all of it"
         )
 
 
@@ -222,19 +238,15 @@ def _spool(out: Path) -> Iterator[Path]:
     InputError
         If nothing can be written there.
     """
-    spool = out.with_name(f".{out.name}.spool")
-    with told_by_name(out):
-        spool.touch()
-    try:
+    with ExitStack() as stack:
+        with told_by_name(out):
+            spool = stack.enter_context(hidden_beside(out))
         yield spool
-    finally:
-        spool.unlink(missing_ok=True)
 
 
 def _keep(spool: Path, out: Path) -> tuple[int, int]:
     """Let the spooled readings, already in order, become the log."""
-    with whole_file(out) as hidden:
-        spool.replace(hidden)
+    take_place(spool, out)
     with pq.ParquetFile(out) as file:
         groups = file.metadata.num_row_groups
         first = integers(flat(file.read_row_group(0, columns=["time"])["time"]), 0)[0]

@@ -11,6 +11,8 @@ from pathlib import Path
 from .errors import InputError
 
 _AS_BYTES = getattr(os, "O_BINARY", 0)
+#: A link is no file of ours; what is neither file nor folder (a pipe, say) would let its opener wait.
+_NO_LINK = getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0)
 
 if sys.platform == "win32":
     import msvcrt
@@ -30,6 +32,10 @@ if sys.platform == "win32":
     def _wait_for(folder: Path) -> int | None:  # noqa: ARG001 - Windows cannot hold a folder
         return None
 
+    def claim(place: Path) -> int | None:  # noqa: ARG001 - nor let a held file take another name
+        """Return None: nothing is held."""
+        return None
+
 else:
     import fcntl
 
@@ -40,6 +46,32 @@ else:
         handle = os.open(folder, os.O_RDONLY)
         with suppress(OSError):  # some network shares cannot hold a folder
             fcntl.flock(handle, fcntl.LOCK_EX)
+        return handle
+
+    def claim(place: Path) -> int | None:
+        """Hold a file or folder that is there, never what a link points to.
+
+        Returns
+        -------
+        int or None
+            Its handle, held until it is closed or the process ends; None where the file system knows no locks.
+
+        Raises
+        ------
+        BlockingIOError
+            If another process holds it.
+        OSError
+            If it is not there or cannot be opened.
+        """
+        handle = os.open(place, os.O_RDONLY | _NO_LINK)
+        try:
+            _lock(handle)
+        except BlockingIOError:
+            os.close(handle)
+            raise
+        except OSError:
+            os.close(handle)
+            return None
         return handle
 
 
@@ -61,13 +93,13 @@ def hold(path: Path, flags: int) -> int | None:
     Raises
     ------
     InputError
-        If the file system knows no locks.
+        If it is a link or no file, or the file system knows no locks.
     """
     while True:
-        handle = os.open(path, flags | _AS_BYTES, 0o666)
+        handle = _opened(path, flags)
         try:
             _lock(handle)
-            if _is_at(handle, path):
+            if is_at(handle, path):
                 return handle
         except BlockingIOError:
             os.close(handle)
@@ -113,7 +145,14 @@ def in_turn(folder: Path) -> Iterator[None]:
             os.close(handle)
 
 
-def _is_at(handle: int, path: Path) -> bool:
+def _opened(path: Path, flags: int) -> int:
+    if path.is_symlink() or (path.exists() and not path.is_file()):
+        raise InputError(f"{path}: is a link or no file; it is left as it is: move it away or choose another place")
+    return os.open(path, flags | _AS_BYTES | _NO_LINK, 0o666)
+
+
+def is_at(handle: int, path: Path) -> bool:
+    """Tell whether an open file is the one that has this name."""
     try:
         return os.path.samestat(os.fstat(handle), path.stat())
     except FileNotFoundError:

@@ -91,7 +91,7 @@ def find_fleet(places: Sequence[str], *, leave_out: Iterable[Path] = ()) -> Flee
     if urls:
         _find_remote(fleet, urls[0])
     else:
-        _find_here(fleet, [Path(place) for place in places], {path.resolve() for path in leave_out})
+        _find_here(fleet, [Path(place) for place in places], set(map(os.path.realpath, leave_out)))
     if not fleet.logs:
         raise InputError(f"{', '.join(places)}: no log (*{LOG}) is found there; make logs with 'shuntbook convert'")
     return fleet
@@ -137,7 +137,7 @@ def _find_remote(fleet: Fleet, url: str) -> None:
             fleet.sites[name] = (place, stamp)
 
 
-def _find_here(fleet: Fleet, places: list[Path], leave_out: set[Path]) -> None:
+def _find_here(fleet: Fleet, places: list[Path], leave_out: set[str]) -> None:
     starts = [start for place in places for start in _starts(place.absolute())]
     root, alone = _common(starts), set()
     for start in starts:
@@ -169,7 +169,7 @@ def _common(starts: list[Path]) -> Path:
     return Path(os.path.commonpath(folders))
 
 
-def _walk(fleet: Fleet, start: Path, root: Path, leave_out: set[Path]) -> None:
+def _walk(fleet: Fleet, start: Path, root: Path, leave_out: set[str]) -> None:
     def closed(error: OSError) -> None:
         path = Path(error.filename or start)
         fleet.add(
@@ -186,12 +186,12 @@ def _walk(fleet: Fleet, start: Path, root: Path, leave_out: set[Path]) -> None:
         folders[:] = sorted(f for f in folders if not f.startswith(".") and not f.endswith(LOG))
 
 
-def _look_at(fleet: Fleet, path: Path, root: Path, leave_out: set[Path]) -> None:
+def _look_at(fleet: Fleet, path: Path, root: Path, leave_out: set[str]) -> None:
     """Take in a file or folder, if its name is that of something of the fleet's."""
     name = _name(path, root)
     if path.name.endswith(JOURNAL):
         fleet.add(_unfinished(name.removesuffix(".journal"), str(path).removesuffix(".journal")))
-    elif path.suffix == LOG and path.resolve() not in leave_out:
+    elif path.suffix == LOG and os.path.realpath(path) not in leave_out:
         fleet.add(_log_at(path, name))
     elif path.suffix == SITE and path.is_file():
         fleet.sites[name] = (str(path), _stamp([path]))

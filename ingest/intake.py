@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from .. import __version__
@@ -97,9 +97,9 @@ def _export(names: Sequence[str], stated: Stated, zone: str) -> Export:
 
 
 def _refuse_names_given_twice(names: Sequence[str]) -> None:
-    places: set[str | Path] = set()
+    places: set[str] = set()
     for name in names:
-        place = name if name == "-" else Path(name).resolve()
+        place = name if name == "-" else os.path.realpath(name)
         if place in places:
             raise InputError(f"{name}: is given twice; name each export once")
         places.add(place)

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import os
 import re
-import shutil
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from hashlib import sha256
 from pathlib import Path
 from typing import Final
 
 from .errors import InputError
-from .whole_file import sync_path, told_by_name, whole_file, write_text
+from .hidden_place import hidden_beside
+from .whole_file import sync_path, told_by_name, write_bytes, write_text
 
 #: The files that were written, each with its SHA-256, as ``sha256sum`` lists and checks them.
 LIST: Final = "written-by-shuntbook.txt"
@@ -44,23 +44,23 @@ def refuse_foreign(folder: Path, names: Iterable[str], *, force: bool, what: str
                 )
 
 
-def _listed(folder: Path) -> dict[str, str]:
-    """Return the files that were written here, with their sums; none where the list is not one of ours."""
+def _listed(folder: Path) -> list[str]:
+    """Return the lines on what was written here; none where the list is not one of ours."""
     path = folder / LIST
     if path.is_symlink() or not path.is_file():
-        return {}
-    found = [_LISTED.fullmatch(line) for line in path.read_text(encoding="utf-8", errors="replace").splitlines()]
-    return {match[2]: match[1] for match in found if match} if all(found) else {}
+        return []
+    lines = path.read_text(encoding="utf-8", errors="replace").splitlines()
+    return lines if all(map(_LISTED.fullmatch, lines)) else []
 
 
-def _is_own(path: Path, listed: Mapping[str, str]) -> bool:
+def _is_own(path: Path, listed: Sequence[str]) -> bool:
     if path.name == LIST:
         return bool(listed)
-    return not path.is_symlink() and path.is_file() and listed.get(path.name) == _sum(path.read_bytes())
+    return not path.is_symlink() and path.is_file() and _line(path.name, path.read_bytes()) in listed
 
 
-def _sum(content: bytes) -> str:
-    return sha256(content).hexdigest()
+def _line(name: str, content: bytes) -> str:
+    return f"{sha256(content).hexdigest()}  {name}"
 
 
 def write_together(folder: Path, texts: Mapping[str, str], *, what: str) -> None:
@@ -77,19 +77,22 @@ def write_together(folder: Path, texts: Mapping[str, str], *, what: str) -> None
         if folder.is_dir():
             _write(folder, texts)
             return
-        hidden = folder.with_name(f".{folder.name}.{os.getpid()}.part")
-        try:
-            hidden.mkdir()
+        with hidden_beside(folder, folder=True) as hidden:
             _write(hidden, texts)
             hidden.rename(folder)
             sync_path(folder.parent)
-        finally:
-            shutil.rmtree(hidden, ignore_errors=True)
 
 
 def _write(folder: Path, texts: Mapping[str, str]) -> None:
+    """Write files and their list; until all are written it names old and new ones, so that a torn run is our own."""
     contents = {name: text.encode() for name, text in texts.items()}
+    new = [_line(name, content) for name, content in contents.items()]
+    if old := _listed(folder):
+        _write_list(folder, [*old, *new])
     for name, content in contents.items():
-        with whole_file(folder / name) as hidden:
-            hidden.write_bytes(content)
-    write_text(folder / LIST, "".join(f"{_sum(content)}  {name}\n" for name, content in contents.items()))
+        write_bytes(folder / name, content)
+    _write_list(folder, new)
+
+
+def _write_list(folder: Path, lines: Sequence[str]) -> None:
+    write_text(folder / LIST, "".join(f"{line}\n" for line in lines))

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import csv
+import os
 from collections.abc import Collection, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import IO
 
 from .errors import InputError
-from .whole_file import told_by_name
+from .hidden_place import hidden_beside
+from .whole_file import take_place, told_by_name
 
 _HEADER = ["file", "line", "reason", "text"]
 
@@ -59,10 +61,16 @@ class RejectsFile:
         self.count += len(rejects)
 
     def finish(self) -> None:
-        """Let the file take its name, if there are any rows."""
+        """Let the file take its name, if there are any rows; the log that lacks them takes its own after that."""
         if self._file is not None:
             self._file.close()
-            self._hidden.replace(self.path)
+            self._file = None
+            take_place(self._hidden, self.path)
+
+    def abandon(self) -> None:
+        """Close the file without having finished it."""
+        if self._file is not None:
+            self._file.close()
 
 
 @contextmanager
@@ -83,19 +91,20 @@ def rejects_file(log: Path, sources: Collection[str]) -> Iterator[RejectsFile]:
     """
     refuse_others_rejects(log, sources)
     path = rejects_path(log)
-    hidden = path.with_name(f".{path.name}.part")
-    rejects = RejectsFile(path, hidden)
-    try:
-        yield rejects
-    except InputError:
-        rejects.finish()
-        raise
-    else:
+    with ExitStack() as stack:
+        with told_by_name(path, what=None):
+            rejects = RejectsFile(path, stack.enter_context(hidden_beside(path)))
+        try:
+            yield rejects
+        except InputError:
+            rejects.finish()
+            raise
+        except BaseException:
+            rejects.abandon()
+            raise
         rejects.finish()
         if not rejects.count:
             path.unlink(missing_ok=True)  # an earlier run's rows are not this log's
-    finally:
-        hidden.unlink(missing_ok=True)
 
 
 def refuse_others_rejects(log: Path, sources: Collection[str]) -> None:
@@ -111,7 +120,7 @@ def refuse_others_rejects(log: Path, sources: Collection[str]) -> None:
     """
     path = rejects_path(log)
     with told_by_name(path):
-        if not path.exists():
+        if not os.path.lexists(path):
             return
         log_is_there = log.exists()
     if not _is_ours(path):
@@ -126,6 +135,8 @@ def refuse_others_rejects(log: Path, sources: Collection[str]) -> None:
 
 
 def _is_ours(path: Path) -> bool:
+    if path.is_symlink() or not path.is_file():
+        return False
     try:
         with path.open(encoding="utf-8", newline="") as file:
             return next(csv.reader(file), None) == _HEADER

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any, Final
@@ -43,7 +44,7 @@ def refuse_another_table(path: Path, kind: str, *, force: bool) -> None:
     InputError
         If `path` is something else and `force` is false.
     """
-    if path.exists() and not force and not is_table(path, kind):
+    if os.path.lexists(path) and not force and (path.is_symlink() or not is_table(path, kind)):
         raise InputError(f"--out: {path} is no {kind} and is left as it is; choose another name or add --force")
 
 

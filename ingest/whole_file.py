@@ -6,10 +6,11 @@ import errno
 import os
 import shutil
 from collections.abc import Iterable, Iterator
-from contextlib import contextmanager, suppress
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 
 from .errors import InputError
+from .hidden_place import hidden_beside
 
 #: Errors of the disk itself, whatever the place and name.
 DISK_FAILED = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO, errno.EROFS}
@@ -24,13 +25,18 @@ def refuse_existing(path: Path, *, force: bool, what: str = "--out") -> None:
         If `path` exists and `force` is false, is a folder, or lies in a folder that does not exist.
     """
     with told_by_name(path, what=what):
-        is_folder, is_there = path.is_dir(), path.exists()
+        is_folder, is_there = path.is_dir(), os.path.lexists(path)
     if is_folder:
         raise InputError(f"{what}: {path} is a folder; name a file in it")
     if is_there and not force:
         raise InputError(f"{what}: {path} exists already and is left as it is; choose another name or add --force")
     if not path.parent.is_dir():
         raise InputError(f"{what}: there is no folder {path.parent}; make it first or choose another place")
+
+
+def is_same(one: str | Path, other: str | Path) -> bool:
+    """Tell whether two names, links followed, lead to one place; a link that leads to itself leads nowhere else."""
+    return os.path.realpath(one) == os.path.realpath(other)
 
 
 def refuse_input(
@@ -44,12 +50,12 @@ def refuse_input(
         If `out` is one of `inputs`; the sentence says what they are `called`.
     """
     for name in inputs:
-        if name is not None and Path(name).resolve() == out.resolve():
+        if name is not None and is_same(name, out):
             raise InputError(f"{what}: {out} is {called}; choose another name")
 
 
 @contextmanager
-def told_by_name(out: Path, *, what: str = "--out") -> Iterator[None]:
+def told_by_name(out: Path, *, what: str | None = "--out") -> Iterator[None]:
     """Tell what goes wrong in opening `out`, or a hidden file beside it, by the name that the person gave.
 
     Raises
@@ -65,7 +71,8 @@ def told_by_name(out: Path, *, what: str = "--out") -> Iterator[None]:
         reason = error.strerror or str(error)
         if error.errno in DISK_FAILED:
             raise OSError(error.errno, reason, str(out)) from error
-        raise InputError(f"{what}: {out} cannot be written ({reason}); choose another place or name") from None
+        named = f"{what}: {out}" if what else str(out)
+        raise InputError(f"{named} cannot be written ({reason}); choose another place or name") from None
 
 
 @contextmanager
@@ -74,15 +81,25 @@ def whole_file(path: Path) -> Iterator[Path]:
 
     The bytes are on the disk before the name is: a power cut leaves the old file or the new one, never half of one.
     """
-    hidden = path.with_name(f".{path.name}.{os.getpid()}.part")
-    try:
+    with ExitStack() as stack:
+        with told_by_name(path, what=None):
+            hidden = stack.enter_context(hidden_beside(path))
         yield hidden
+        take_place(hidden, path)
+
+
+def take_place(hidden: Path, path: Path) -> None:
+    """Give a finished hidden file its name: the bytes are on the disk before the name is. A link there is replaced.
+
+    Raises
+    ------
+    InputError, OSError
+        As of `told_by_name`.
+    """
+    with told_by_name(path, what=None):
         sync_path(hidden)
         hidden.replace(path)
         sync_path(path.parent)
-    finally:
-        with suppress(OSError):
-            hidden.unlink(missing_ok=True)
 
 
 def sync_path(path: Path) -> None:

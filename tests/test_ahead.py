@@ -63,3 +63,21 @@ def test_a_generator_is_closed_in_the_end(whole):
     else:
         taking.close()
     assert closed == [True]
+
+
+def test_a_signal_while_the_thread_begins_ends_it_as_any_other(monkeypatch):
+    """The pool knows nothing of a thread whose start was broken off, and the generator is still at work in it."""
+    go, begin = threading.Event(), threading.Thread.start
+
+    def items():
+        go.wait()
+        yield 1
+
+    def broken_off(thread):
+        begin(thread)
+        raise SystemExit(143)
+
+    monkeypatch.setattr(threading.Thread, "start", broken_off)
+    with pytest.raises(SystemExit):
+        next(ahead(items()))
+    go.set()

@@ -247,6 +247,23 @@ def test_a_full_disk_ends_the_capture_with_the_error_kept():
     assert len(journal.readings) == 3
 
 
+def test_a_full_disk_that_a_marker_meets_ends_the_capture_too():
+    """A note that cannot be kept is no reason to leave the logs unfinished."""
+    clock = SimulatedClock()
+
+    class Full(Kept):
+        def append_marker(self, time_us, text):
+            raise OSError(errno.ENOSPC, "No space left on device", "log.journal")
+
+    meters = [Meter("a", Script(clock), Full(), 1.0), Meter("b", Script(clock), Kept(), 1.0)]
+    capture = Capture(meters, clock, length_s=None)
+    capture.mark("crates")
+    assert [meter.failure and meter.failure.errno for meter in meters] == [errno.ENOSPC, None]
+    assert len(meters[1].journal.markers) == 1
+    capture.start()
+    capture.join()  # it would run for ever
+
+
 def test_every_event_is_kept_before_it_is_told():
     """What the listener hears is in the journal already."""
     clock = SimulatedClock()

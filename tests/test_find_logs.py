@@ -54,10 +54,12 @@ def test_what_is_no_log_is_told(tmp_path):
     """A link to nothing and a pipe stand there with a reason; nobody waits for the pipe."""
     a_log(tmp_path / "good.parquet")
     (tmp_path / "gone.parquet").symlink_to(tmp_path / "nowhere")
+    (tmp_path / "loop.parquet").symlink_to(tmp_path / "loop.parquet")
     os.mkfifo(tmp_path / "pipe.parquet")
     logs = find_fleet([str(tmp_path)]).logs
     assert {name: log.reason for name, log in logs.items() if log.kind == "not read"} == {
         "gone.parquet": "cannot be read (No such file or directory)",
+        "loop.parquet": "cannot be read (Too many levels of symbolic links)",
         "pipe.parquet": "is neither a file nor a folder",
     }
 

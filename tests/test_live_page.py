@@ -264,6 +264,25 @@ def test_others_need_a_link_that_opens_once(guarded_page):
     assert ask(guarded_page, Cookie=session)[0] == ask(guarded_page, Cookie=other)[0] == 200
 
 
+@pytest.mark.skipif(not Path("/proc/self/cmdline").exists(), reason="arguments of a process are read there")
+def test_a_link_s_key_stands_in_the_terminal_alone(tmp_path):
+    """Neither what is captured, nor the process's arguments, nor a word on a request holds it or the session."""
+    with capture(tmp_path, "--page", "0.0.0.0:0", "--quiet") as (child, port, key):
+        arguments = Path(f"/proc/{child.pid}/cmdline").read_bytes()
+        assert ask(None, "/wrong" + key[1:], port=port)[0] == 403
+        session = ask(None, f"/{key}", port=port)[1]["Set-Cookie"].partition(";")[0].partition("=")[2]
+        child.terminate()
+        said = "".join(child.communicate(timeout=60))
+    assert len(key) > 10
+    assert len(session) > 10
+    kept = {path.name: path.read_bytes() for path in tmp_path.rglob("*") if path.is_file()}
+    assert "a.parquet" in kept
+    for secret in (key, session, key[1:]):
+        assert secret.encode() not in arguments
+        assert secret not in said  # its one line was read before
+        assert [name for name, content in kept.items() if secret.encode() in content] == []
+
+
 @contextmanager
 def stalled(port, cookie=""):
     """Someone who asks for the updates and then takes none."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Sequence
 from dataclasses import replace
 from importlib.resources import as_file, files
@@ -67,10 +68,9 @@ def _prepare(out: Path) -> None:
     """Make the folder, and refuse to replace what the demo did not write."""
     if out.exists() and not out.is_dir():
         raise InputError(f"--out: {out} is a file; name a folder")
-    listed = set()
-    if (out / _LIST).is_file():
-        listed = set((out / _LIST).read_text(encoding="utf-8").splitlines())
-    foreign = [name for name in (*_FILES, _LIST) if (out / name).exists() and name not in listed]
+    listed = _listed(out)
+    there = [name for name in (*_FILES, _LIST) if os.path.lexists(out / name)]
+    foreign = [name for name in there if name not in listed or (out / name).is_symlink()]
     if foreign:
         raise InputError(f"--out: {out} holds {foreign[0]}, which the demo did not write; choose another folder")
     try:
@@ -78,6 +78,14 @@ def _prepare(out: Path) -> None:
     except FileExistsError:
         raise InputError(f"--out: a part of {out} is a file; name a folder") from None
     write_text(out / _LIST, "\n".join([*_FILES, _LIST]) + "\n")
+
+
+def _listed(out: Path) -> set[str]:
+    """Return the names that an earlier run wrote; none where the list is not a file of its own."""
+    place = out / _LIST
+    if place.is_symlink() or not place.is_file():
+        return set()
+    return set(place.read_text("utf-8", "replace").splitlines())
 
 
 def _convert(export: Path, log: Path, notes: Sequence[tuple[int, str]], *, reverse: bool) -> None:

@@ -9,7 +9,7 @@ import click
 
 from ...ingest.errors import InputError
 from ...ingest.own_folder import refuse_foreign, write_together
-from ...ingest.whole_file import refuse_existing, refuse_input, write_bytes, write_text
+from ...ingest.whole_file import is_same, refuse_existing, refuse_input, write_bytes, write_text
 from ..assemble import report_of
 from ..exit import Exit, strictly
 from ..feeding import open_site
@@ -109,7 +109,7 @@ def _refuse_pdf(pdf: Path, out: Path | None) -> None:
     """Refuse a PDF where the page goes, and one that cannot be made here, before any work is done."""
     from ..render.paper import refuse_without_library
 
-    if out is not None and pdf.resolve() == out.resolve():
+    if out is not None and is_same(pdf, out):
         raise InputError(f"--out and --pdf both name {pdf}; give each a file of its own")
     refuse_without_library()
 

@@ -20,6 +20,8 @@ from ..errors import InputError
 
 HEAD_BYTES = 1 << 16
 _BLOCK_BYTES = 1 << 22
+#: Rows of readings are seldom shorter than 16 bytes.
+_MOST_LINES = 1 << 18
 _MAGIC = {b"\x1f\x8b": "gzip", b"\x28\xb5\x2f\xfd": "zstd"}
 #: Longest line that can still be a row of readings; more means that this is no text of lines.
 _LONGEST_LINE = 1 << 24
@@ -215,8 +217,9 @@ def blocks(source: Source, encoding: str) -> Iterator[Block]:
             carry = carry.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
         cut = carry.rfind(b"\n") + 1
         if cut:
-            yield Block(_valid(carry[:cut]), line)
-            line += carry.count(b"\n", 0, cut)
+            for lines in _pieces(carry[:cut]):
+                yield Block(_valid(lines), line)
+                line += lines.count(b"\n")
         carry = carry[cut:] + hold
         if len(carry) > _LONGEST_LINE:
             raise InputError(f"{source.name}, line {line}: is longer than 16 MB, so this is no table of readings")
@@ -225,6 +228,16 @@ def blocks(source: Source, encoding: str) -> Iterator[Block]:
         yield Block(_valid(tail[:-1] + b"\n"), line)
     elif tail.strip(b"\x00 \t\x1a"):
         yield Block(_valid(tail + b"\n"), line, unfinished=True)
+
+
+def _pieces(text: bytes) -> Iterator[bytes]:
+    """Cut whole lines where they are many: each that is no row takes far more memory than its few bytes."""
+    middle = text.rfind(b"\n", 0, len(text) // 2) + 1
+    if not middle or text.count(b"\n") <= _MOST_LINES:
+        yield text
+        return
+    yield from _pieces(text[:middle])
+    yield from _pieces(text[middle:])
 
 
 def _valid(text: bytes) -> bytes:

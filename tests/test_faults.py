@@ -1,0 +1,21 @@
+"""The short form of tests/faults.py: a few faults of every way, in commands that take no seconds."""
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+HARNESS = Path(__file__).with_name("faults.py")
+
+
+@pytest.mark.timeout(400)
+@pytest.mark.skipif(not hasattr(os, "fork"), reason="commands are hurt in forks")
+def test_faults_are_survived():
+    """What was there is kept, no half is taken for whole, the status is that of the contract, and nothing is left."""
+    words = [sys.executable, str(HARNESS), "--jobs", "convert out of order,compaction,capture", "--most", "1"]
+    done = subprocess.run(words, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stdout + done.stderr
+    assert done.stdout.count(": survived ") == 3
+    assert all(way in done.stdout for way in ("kill", "disk", "refused", "interrupted", "terminated", "closed"))
