@@ -201,8 +201,8 @@ def test_all_rows_bad_writes_the_rejects_alone(tmp_path):
         ("there.parquet", ["--out", "exists already", "--force"]),
         ("folder", ["--out", "is a folder"]),
         ("missing/log.parquet", ["--out", "there is no folder", "make it first"]),
-        # file systems take names of up to 255 bytes (from memory): the hidden name beside it, or it itself, is too long
-        ("x" * 250, ["--out", "x" * 250, "cannot be written", "choose another place or name"]),
+        # file systems take names of up to 255 bytes (from memory): that of its rejects, or it itself, is too long
+        ("x" * 250, ["x" * 250 + ".rejects.csv", "cannot be written", "choose another place or name"]),
         ("x" * 300, ["--out", "x" * 300, "cannot be written", "choose another place or name"]),
     ],
 )
