@@ -1,8 +1,13 @@
 """What several files of tests start from."""
 
 import pytest
+from hypothesis import HealthCheck, settings
 
 from shuntbook.cli.main import run
+
+# How long an example takes says how busy the machine is; no test may fail for it.
+settings.register_profile("any-machine", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.load_profile("any-machine")
 
 
 @pytest.fixture(scope="session")

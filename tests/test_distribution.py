@@ -34,7 +34,7 @@ def test_end_gauge_of_the_guide():
     assert whole.half == pytest.approx(93, abs=0.6)  # the Guide multiplies the rounded 32 nm
 
 
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=50)
 @given(parts=st.lists(st.floats(1e-6, 1e3), min_size=1, max_size=8))
 def test_combined_as_an_independent_library_does(parts):
     """The combined standard uncertainty is that of the `uncertainties` package for a sum of independent variables."""
@@ -60,7 +60,7 @@ def test_known_intervals():
     assert combine([]).half == 0
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=20)
 @given(
     widths=st.lists(st.floats(0.05, 5), min_size=0, max_size=4),
     spread=st.floats(0.05, 5),
@@ -74,7 +74,7 @@ def test_interval_is_that_of_random_draws(widths, spread, seed):
     assert combine(parts).half == pytest.approx(np.quantile(np.abs(draws), 0.95), rel=0.01)
 
 
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=50)
 @given(
     parts=st.lists(st.tuples(st.floats(0.01, 10), st.floats(0, 30)), min_size=1, max_size=6), scale=st.floats(0.01, 100)
 )

@@ -143,7 +143,7 @@ CUTS = st.lists(st.integers(0, 10**6), max_size=6).map(
 
 
 @pytest.mark.parametrize("name", FOLDS)
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=20)
 @given(chunk=LOGS, cuts=CUTS)
 def test_cut_anywhere_the_result_is_the_same(name, chunk, cuts):
     """Chunks of any length, empty ones and single readings among them, give what the whole log gives at once."""
@@ -164,7 +164,7 @@ def test_reading_by_reading_is_the_same(name):
 
 
 @pytest.mark.parametrize("name", FOLDS)
-@settings(max_examples=10, deadline=None)
+@settings(max_examples=10)
 @given(chunk=LOGS, cuts=CUTS)
 def test_asking_on_the_way_changes_nothing(name, chunk, cuts):
     """`result` may be asked at any time, twice as well, and gives what the readings so far give."""
@@ -179,7 +179,7 @@ def test_asking_on_the_way_changes_nothing(name, chunk, cuts):
     assert_same(asked.result(), silent.result(), within=0.0)
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=15)
 @given(chunk=LOGS, shift_s=st.integers(-(10**9), 10**9))
 def test_time_shift_changes_only_the_times(chunk, shift_s):
     """The same readings at another date: the same charge, runs and draws."""
@@ -193,7 +193,7 @@ def test_time_shift_changes_only_the_times(chunk, shift_s):
     assert_same(charges[0].charge, charges[1].charge)
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=15)
 @given(chunk=LOGS)
 def test_turned_sign_swaps_drawn_and_returned(chunk):
     """A log whose signs are turned has drawn what the other has returned."""
@@ -206,7 +206,7 @@ def test_turned_sign_swaps_drawn_and_returned(chunk):
         assert_same(a.charge.net, -b.charge.net)
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(chunk=LOGS, cuts=CUTS)
 def test_what_is_left_without_spikes_does_not_depend_on_the_cuts(chunk, cuts):
     """The same readings come out, all but those that the fold counts, however the log is cut."""

@@ -54,7 +54,7 @@ def test_an_interval_over_midnight_is_cut_there():
     assert (first.at_end.drawn_Ah, second.at_end.drawn_Ah) == pytest.approx((whole_Ah / 4, whole_Ah))
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(st.integers(0, 10**6), st.integers(2, 6000), st.lists(st.integers(0, 6000), max_size=4))
 def test_days_add_up_to_the_log(seed, count, cuts):
     """Each day is what a plain integral of its window gives, and all of them together are the log's."""
@@ -97,7 +97,7 @@ def test_sustained_is_the_highest_mean_of_ten_minutes():
     assert line.power.highest is None
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(st.integers(0, 10**6), st.integers(2, 400))
 def test_sustained_is_that_of_a_plain_search(seed, count):
     """The highest of all means over ten whole minutes, each integrated by itself."""

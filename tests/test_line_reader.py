@@ -5,7 +5,7 @@ from __future__ import annotations
 from itertools import pairwise
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from pydantic import ValidationError
 from serial_devices import column
@@ -15,9 +15,6 @@ from shuntbook.ingest.errors import InputError
 from shuntbook.ingest.line_cutter import LINE_MOST, LineCutter
 from shuntbook.ingest.line_reader import LineReader, NoReading, recognise
 from shuntbook.ingest.profiles.serial_part import ChecksumPart, SerialPart
-
-settings.register_profile("steady", deadline=None)
-settings.load_profile("steady")
 
 
 def part(**said: object) -> SerialPart:

@@ -84,7 +84,7 @@ def test_gaps_until_paid_are_counted_and_later_ones_are_not():
     assert got.uncovered_s == pytest.approx(600.0)  # 11 min from reading to reading, less the usual minute of a mean
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(
     st.lists(st.floats(-60, 60).map(lambda x: round(x, 3)), min_size=3, max_size=60),
     st.integers(1, 20),

@@ -125,7 +125,7 @@ def test_histogram_knows_quantiles_to_half_a_percent(sizes, share):
 # --- sign -----------------------------------------------------------------------------------------------------------
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=20)
 @given(seed=st.integers(0, 10**6), sun_A=st.sampled_from([0.0, 12.0, 40.0]), every_s=st.sampled_from([0.2, 1.0, 15.0]))
 def test_a_turned_sign_is_found_and_a_right_one_is_never_accused(seed, sun_A, every_s):
     """Also where an array charges the bank meanwhile, so that the current is negative nearly all the time."""

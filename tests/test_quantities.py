@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from shuntbook.ingest.arrow import strings
@@ -14,9 +14,6 @@ from shuntbook.ingest.delimited.numbers import NULLS, NumberForm, find_form, to_
 from shuntbook.ingest.durations import seconds
 from shuntbook.ingest.errors import InputError
 from shuntbook.ingest.quantities import ALIASES, OF_DIMENSION, QUANTITIES, UNITS, UnknownUnitError, find_unit, unit_of
-
-settings.register_profile("steady", deadline=None)  # how long a case takes proves nothing
-settings.load_profile("steady")
 
 
 def canonical(x: float, symbol: str) -> float:

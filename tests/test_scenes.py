@@ -144,7 +144,7 @@ def plain(runs_s, seed, surge=1.0):
     return PlainScene(Load(20.0, runs_s, surge=surge), seed=seed, span_s=runs_s[-1][1] + 200.0).chunk()
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(runs_s=RUNS, seed=st.integers(0, 10**6), times=st.sampled_from([2.0, 4.0, 16.0]))
 def test_a_larger_load_has_the_same_cycles(runs_s, seed, times):
     """All currents twice, four or sixteen times as large: the same instants, and all else in proportion."""
@@ -159,7 +159,7 @@ def test_a_larger_load_has_the_same_cycles(runs_s, seed, times):
         assert b.surge_ratio == pytest.approx(a.surge_ratio)
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(runs_s=RUNS, seed=st.integers(0, 10**6), days=st.integers(-20000, 20000))
 def test_another_day_has_the_same_cycles(runs_s, seed, days):
     """The same readings at another date."""
@@ -171,7 +171,7 @@ def test_another_day_has_the_same_cycles(runs_s, seed, days):
     ]
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(runs_s=RUNS, seed=st.integers(0, 10**6))
 def test_with_the_sign_turned_rests_are_runs(runs_s, seed):
     """What draws turns into what returns: the log then shows a draw that pauses, and its runs are the rests."""

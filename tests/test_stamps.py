@@ -7,15 +7,12 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from shuntbook.ingest.arrow import strings
 from shuntbook.ingest.delimited.stamps import Highest, Style, find_style, highest_numbers, parse, possible_orders
 from shuntbook.ingest.zone import NO_TIME, LocalClock, zone_named
-
-settings.register_profile("steady", deadline=None)  # how long a case takes proves nothing
-settings.load_profile("steady")
 
 EPOCH = datetime(1970, 1, 1)
 

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from shuntbook.ingest.arrow import strings
@@ -26,7 +26,6 @@ PARTS = st.fixed_dictionaries(
 ODD = st.sampled_from(["", "off", "1/2/26 1:2:3", "1/2/2026 1:2", "01/02/2026 01:02:03 XM", "1/2/2026 1:2:3.1234567"])
 
 
-@settings(deadline=None)
 @given(st.sampled_from(FORMS), st.lists(PARTS, min_size=1, max_size=30), st.lists(ODD, max_size=1), st.booleans())
 def test_both_ways_agree(form, parts, odd, day_first):
     """Padded or not, with fractions and halves of the day, wrong dates and odd cells among them."""

@@ -4,15 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from shuntbook.ingest.intervals import IntervalCount
 from shuntbook.ingest.log import Readings
 from shuntbook.ingest.timeline import FEW_ROWS, LATE_ROWS, Settled, settle
-
-settings.register_profile("steady", deadline=None)  # how long a case takes proves nothing
-settings.load_profile("steady")
 
 S = 1_000_000
 
