@@ -18,7 +18,7 @@ from .arrow import column, floats, integers
 from .errors import InputError
 from .intervals import IntervalCount
 from .log_meta import METADATA_KEY, LogMeta, meta_from
-from .quantities import QUANTITIES
+from .quantities import LARGEST_READING, QUANTITIES
 from .whole_file import whole_file
 
 if TYPE_CHECKING:
@@ -354,7 +354,8 @@ def _readings(path: Path, names: list[str], from_us: int | None, to_us: int | No
                     ROWS_AT_ONCE, row_groups=[group], columns=["time", *names], use_threads=False
                 ):
                     yield Readings(
-                        integers(batch.column("time"), 0), {name: _finite(floats(batch.column(name))) for name in names}
+                        integers(batch.column("time"), 0),
+                        {name: _credible(floats(batch.column(name))) for name in names},
                     )
     except (pa.ArrowException, OSError) as error:
         raise InputError(
@@ -362,9 +363,9 @@ def _readings(path: Path, names: list[str], from_us: int | None, to_us: int | No
         ) from None
 
 
-def _finite(x: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Return readings with NaN for infinity, which only a foreign file can hold and no meter can have meant."""
-    good = np.isfinite(x)
+def _credible(x: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return readings with NaN for infinity and the like, which only a foreign file can hold and no meter meant."""
+    good = np.abs(x) <= LARGEST_READING
     return x if good.all() else np.where(good, x, np.nan)
 
 

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from ..arrow import flat, integers, strings
 from ..log import Readings
+from ..quantities import LARGEST_READING
 from ..zone import NO_TIME
 from .decode import Block
 from .numbers import NULLS, to_numbers
@@ -120,11 +121,9 @@ class RowReader:
         if plan.minus is not None:
             less = self._numbers(plan, plan.minus, table, reasons)
             x = np.where(np.isnan(x) & np.isnan(less), np.nan, np.nan_to_num(x) - np.nan_to_num(less))
-        if plan.scale != 1.0:
-            x = x * plan.scale
-        if plan.offset:
-            x = x + plan.offset
-        x = plan.unit.to_canonical(x)
+        with np.errstate(over="ignore"):
+            x = plan.unit.to_canonical(x * plan.scale + plan.offset)
+        self._refuse_too_large(x, plan, reasons)
         return x if plan.directions is None else self._signed(x, plan, table, reasons)
 
     def _numbers(self, plan: ColumnPlan, index: int, table: pa.Table, reasons: dict[int, str]) -> NDArray[np.float64]:
@@ -136,6 +135,11 @@ class RowReader:
             hint = " (is its comma a decimal mark? then say --decimal comma)" if "," in cell else ""
             reasons.setdefault(k, f"column {name!r}: found {cell!r}, expected a number{hint}")
         return numbers.values
+
+    def _refuse_too_large(self, x: NDArray[np.float64], plan: ColumnPlan, reasons: dict[int, str]) -> None:
+        name = self._layout.dialect.names[plan.index]
+        for k in np.flatnonzero(np.abs(x) > LARGEST_READING).tolist():
+            reasons.setdefault(k, f"column {name!r}: {x[k]:.3g} {plan.quantity} is more than any meter can mean")
 
     def _signed(
         self, x: NDArray[np.float64], plan: ColumnPlan, table: pa.Table, reasons: dict[int, str]
