@@ -59,18 +59,21 @@ def _stray(time_us: NDArray[np.int64], usual: int) -> NDArray[np.bool_]:
         for begin in range(back - 1, max(back - FEW_ROWS, 0) - 1, -1):
             if stray[begin]:
                 break
-            if time_us[begin:back].min() > time_us[back] and _leaps(time_us, begin, back, usual):
+            if time_us[begin:back].min() > time_us[back] and _leaps(time_us, stray, begin, back, usual):
                 stray[begin:back] = True
                 break
     return stray
 
 
-def _leaps(time_us: NDArray[np.int64], begin: int, back: int, usual: int) -> bool:
-    """Tell whether the rows from `begin` to `back` leap ahead of the row before, and that at `back` goes on with it."""
-    if begin == 0:
-        return len(time_us) > 2 * FEW_ROWS
-    before = int(time_us[begin - 1])
-    return time_us[begin] - before > 1.5 * usual and 0 <= time_us[back] - before <= (FEW_ROWS + 0.5) * usual
+def _leaps(time_us: NDArray[np.int64], stray: NDArray[np.bool_], begin: int, back: int, usual: int) -> bool:
+    """Tell whether the rows from `begin` to `back` leap ahead of those before, and that at `back` goes on with them."""
+    near = slice(max(begin - FEW_ROWS - 1, 0), begin)
+    rows_before = time_us[near][~stray[near]]
+    some = (FEW_ROWS + 0.5) * usual
+    if not len(rows_before):
+        return bool(time_us[begin:back].min() - time_us[back] > some)
+    before = int(rows_before.max())
+    return time_us[begin] - before > 1.5 * usual and 0 <= time_us[back] - before <= some
 
 
 class _Covered:

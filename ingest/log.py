@@ -52,6 +52,7 @@ _OF_ONE_METER = {
     "counter_kind": "counter",
     "undated": "undated",
 }
+_DAMAGED = "this log is damaged; convert its source again"
 #: A file, its metadata, quantities, first instant [us] and number of rows.
 _Opened: TypeAlias = tuple[Path, LogMeta, tuple[str, ...], int, int]
 
@@ -275,12 +276,17 @@ def _open_file(path: Path) -> tuple[LogMeta, tuple[str, ...], int, int]:
             _check_schema(path, schema)
             first, empty = _first_instant(file), _never_filled(file)
     except (pa.ArrowInvalid, OSError) as error:
-        kind = "is not a log (Parquet); make one from an export with 'shuntbook convert'"
-        raise InputError(
-            f"{path}: {kind if isinstance(error, pa.ArrowInvalid) else 'cannot be read: ' + str(error)}"
-        ) from None
+        raise InputError(f"{path}: {_why_not(error)}") from None
     quantities = tuple(name for name in schema.names if name in QUANTITIES and name not in empty)
     return meta_from(path, raw.get(METADATA_KEY)), quantities, first, rows
+
+
+def _why_not(error: Exception) -> str:
+    """Return in words why a file cannot be read; Arrow's own, which may hold bytes of the file, help nobody."""
+    if isinstance(error, pa.ArrowInvalid):
+        return "is not a log (Parquet); make one from an export with 'shuntbook convert'"
+    why = getattr(error, "strerror", None)
+    return f"cannot be read ({why})" if why else _DAMAGED
 
 
 def _never_filled(file: pq.ParquetFile) -> set[str]:
@@ -358,9 +364,8 @@ def _readings(path: Path, names: list[str], from_us: int | None, to_us: int | No
                         {name: _credible(floats(batch.column(name))) for name in names},
                     )
     except (pa.ArrowException, OSError) as error:
-        raise InputError(
-            f"{path}: this log is damaged ({str(error).splitlines()[0]}); convert its source again"
-        ) from None
+        why = _DAMAGED if isinstance(error, pa.ArrowInvalid) else _why_not(error)
+        raise InputError(f"{path}: {why}") from None
 
 
 def _credible(x: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
@@ -17,11 +16,14 @@ from ..log import Readings
 from ..quantities import LARGEST_READING
 from ..zone import NO_TIME
 from .decode import Block
+from .dialect import split_line
 from .numbers import NULLS, to_numbers
 from .plan import ColumnPlan, Layout
 from .stamps import parse
 
 _BLANK, _EMPTY = strings([" ", ""])
+#: So much of a cell is repeated in a sentence. [characters]
+_TOLD_MOST = 60
 ToUtc = Callable[[NDArray[np.int64]], NDArray[np.int64]]
 
 
@@ -133,7 +135,7 @@ class RowReader:
         for k in np.flatnonzero(numbers.bad).tolist():
             cell = cells[k].as_py()
             hint = " (is its comma a decimal mark? then say --decimal comma)" if "," in cell else ""
-            reasons.setdefault(k, f"column {name!r}: found {cell!r}, expected a number{hint}")
+            reasons.setdefault(k, f"column {name!r}: found {_told(cell)}, expected a number{hint}")
         return numbers.values
 
     def _refuse_too_large(self, x: NDArray[np.float64], plan: ColumnPlan, reasons: dict[int, str]) -> None:
@@ -156,7 +158,7 @@ class RowReader:
         name = self._layout.dialect.names[plan.directions.index]
         for k in np.flatnonzero(np.isnan(factor)).tolist():
             reasons.setdefault(
-                k, f"column {name!r}: {found[inverse[k]]!r} is none of the profile's draw, return and none"
+                k, f"column {name!r}: {_told(found[inverse[k]])} is none of the profile's draw, return and none"
             )
         return np.asarray(np.abs(x) * factor + 0.0)  # no negative zeros
 
@@ -171,8 +173,8 @@ class RowReader:
         if not cell:
             return f"column {names}: no time"
         if parsed:
-            return f"column {names}: {cell!r} never was on the clocks of this zone (they went forward)"
-        return f"column {names}: found {cell!r}, expected {self._layout.time.style.describe()}"
+            return f"column {names}: {_told(cell)} never was on the clocks of this zone (they went forward)"
+        return f"column {names}: found {_told(cell)}, expected {self._layout.time.style.describe()}"
 
     def _is_header(self, stamp: str | None) -> bool:
         dialect = self._layout.dialect
@@ -184,7 +186,7 @@ class RowReader:
     def _cut_short(self, text: bytes) -> str | None:
         """Return why a last line without a line end is not trusted; None where it is surely whole."""
         dialect = self._layout.dialect
-        cells = next(csv.reader([text.decode(errors="replace")], delimiter=dialect.delimiter), [])
+        cells = split_line(text.decode(errors="replace"), dialect.delimiter)
         why = "the last line has no line end and may have been cut short"
         if len(cells) != len(dialect.names):
             return why
@@ -210,6 +212,10 @@ def _decimals(cell: str) -> int:
         if mark in cell:
             return len(cell) - cell.rfind(mark) - 1
     return 0
+
+
+def _told(cell: str) -> str:
+    return repr(cell if len(cell) <= _TOLD_MOST else f"{cell[:_TOLD_MOST]}…")
 
 
 def _shown(line: bytes) -> str:

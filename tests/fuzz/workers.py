@@ -10,7 +10,7 @@ import time
 import traceback
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager, nullcontext, suppress
 from dataclasses import dataclass, field
 from multiprocessing.connection import Connection
 from pathlib import Path
@@ -20,10 +20,10 @@ from .case import Case
 from .kinds import case_of, module
 from .law import Fault
 
-#: What a case may take. [s], [bytes]
+#: What a case may take: processor time, so that a busy machine fails none, and memory. [s], [bytes]
 HANG_S, MEMORY_MOST = 10.0, 1 << 30
-#: When a process that does not even come back from a library's code is ended. [s]
-_GIVEN_UP_S = 3 * HANG_S
+#: When a process that waits, or does not come back from a library's code, is ended; by the clock. [s]
+_GIVEN_UP_S = 6 * HANG_S
 #: Address space, far above what is allowed: so that a bomb ends the case and not the machine. [bytes]
 _SPACE_MOST = 8 << 30
 
@@ -53,7 +53,7 @@ def run_case(case: Case, *, alarm: bool = True) -> str:
     Fault
         If it breaks the law.
     """
-    with tempfile.TemporaryDirectory() as folder, _alarm() if alarm else suppress():
+    with tempfile.TemporaryDirectory() as folder, _alarm() if alarm else nullcontext():
         try:
             return module(case.kind).run(case, Path(folder))
         except Hang:
@@ -65,13 +65,13 @@ def _alarm() -> Iterator[None]:
     def ring(_number: int, _frame: FrameType | None) -> None:
         raise Hang
 
-    before = signal.signal(signal.SIGALRM, ring)
-    signal.setitimer(signal.ITIMER_REAL, HANG_S)
+    before = signal.signal(signal.SIGPROF, ring)
+    signal.setitimer(signal.ITIMER_PROF, HANG_S)
     try:
         yield
     finally:
-        signal.setitimer(signal.ITIMER_REAL, 0)
-        signal.signal(signal.SIGALRM, before)
+        signal.setitimer(signal.ITIMER_PROF, 0)
+        signal.signal(signal.SIGPROF, before)
 
 
 def run_all(kind: str, seed: int, numbers: Sequence[int], *, processes: int, keep: Path | None) -> Tally:
@@ -95,7 +95,7 @@ class _Worker:
         context = multiprocessing.get_context("fork")
         self._pipe, theirs = context.Pipe(duplex=False)
         share = list(self._left)
-        self._process = context.Process(target=_work, args=(self._kind, self._seed, share, theirs), daemon=True)
+        self._process = context.Process(target=_work, args=(self._kind, self._seed, share, self._keep, theirs))
         self._process.start()
         theirs.close()
         self._heard = time.monotonic()
@@ -121,35 +121,39 @@ class _Worker:
         self._tally.ended[ended] += 1
         if fault is not None:
             self._tally.faults.append((f"{self._kind} {self._seed} {number}", fault))
-            if self._keep is not None:
-                case_of(self._kind, self._seed, number).save(self._keep)
 
     def _end(self, fault: str) -> None:
         """Count the case that was under way as a fault, and go on behind it with a new process."""
         self._process.join()
+        if self._keep is not None:
+            case_of(self._kind, self._seed, self._left[0]).save(self._keep)
         self._take("fault", fault)
         if self._left:
             self._start()
 
 
-def _work(kind: str, seed: int, numbers: list[int], pipe: Connection) -> None:
+def _work(kind: str, seed: int, numbers: list[int], keep: Path | None, pipe: Connection) -> None:
     resource.setrlimit(resource.RLIMIT_AS, (_SPACE_MOST, _SPACE_MOST))
     for number in numbers:
-        pipe.send(_outcome(kind, seed, number))
+        pipe.send(_outcome(kind, seed, number, keep))
         if peak_bytes() > MEMORY_MOST:
             return  # the next one begins in a process that has not had that much
 
 
-def _outcome(kind: str, seed: int, number: int) -> tuple[str, str | None]:
+def _outcome(kind: str, seed: int, number: int, keep: Path | None) -> tuple[str, str | None]:
+    """Return how a case ended, and what was wrong; keep it then."""
+    case = case_of(kind, seed, number)
     try:
-        ended = run_case(case_of(kind, seed, number))
-    except Fault as fault:
-        return "fault", str(fault)
+        ended, fault = run_case(case), None
+        if peak_bytes() > MEMORY_MOST:
+            ended, fault = "fault", f"takes {peak_bytes() / 1e6:.0f} MB"
+    except Fault as broken:
+        ended, fault = "fault", str(broken)
     except Exception:
-        return "fault", traceback.format_exc()
-    if peak_bytes() > MEMORY_MOST:
-        return "fault", f"takes {peak_bytes() / 1e6:.0f} MB"
-    return ended, None
+        ended, fault = "fault", traceback.format_exc()
+    if fault is not None and keep is not None:
+        case.save(keep)
+    return ended, fault
 
 
 def peak_bytes() -> int:
