@@ -275,7 +275,7 @@ def _open_file(path: Path) -> tuple[LogMeta, tuple[str, ...], int, int]:
             schema, raw, rows = file.schema_arrow, file.metadata.metadata or {}, file.metadata.num_rows
             _check_schema(path, schema)
             first, empty = _first_instant(file), _never_filled(file)
-    except (pa.ArrowInvalid, OSError) as error:
+    except (pa.ArrowException, UnicodeDecodeError, OSError) as error:
         raise InputError(f"{path}: {_why_not(error)}") from None
     quantities = tuple(name for name in schema.names if name in QUANTITIES and name not in empty)
     return meta_from(path, raw.get(METADATA_KEY)), quantities, first, rows
@@ -294,6 +294,8 @@ def _never_filled(file: pq.ParquetFile) -> set[str]:
     names = [name for name in file.schema_arrow.names if name in QUANTITIES]
     filled = set()
     for group in range(file.metadata.num_row_groups):
+        # Where the file's end is damaged, asking for a column's statistics would end the process; reading is refused.
+        next(file.iter_batches(1, row_groups=[group], columns=["time", *names], use_threads=False), None)
         row_group = file.metadata.row_group(group)
         for name in names:
             column = row_group.column(file.schema_arrow.get_field_index(name))
@@ -304,6 +306,9 @@ def _never_filled(file: pq.ParquetFile) -> set[str]:
 
 
 def _check_schema(path: Path, schema: pa.Schema) -> None:
+    twice = [name for name in ("time", *QUANTITIES) if schema.names.count(name) > 1]
+    if twice:
+        raise InputError(f"{path}: has more than one column {twice[0]!r}; convert its source again")
     if "time" not in schema.names or not pa.types.is_timestamp(schema.field("time").type):
         raise InputError(f"{path}: is a Parquet file but not a log: it has no column 'time' with time stamps")
     if schema.field("time").type != TIME_TYPE:
@@ -363,7 +368,7 @@ def _readings(path: Path, names: list[str], from_us: int | None, to_us: int | No
                         integers(batch.column("time"), 0),
                         {name: _credible(floats(batch.column(name))) for name in names},
                     )
-    except (pa.ArrowException, OSError) as error:
+    except (pa.ArrowException, UnicodeDecodeError, OSError) as error:
         why = _DAMAGED if isinstance(error, pa.ArrowInvalid) else _why_not(error)
         raise InputError(f"{path}: {why}") from None
 

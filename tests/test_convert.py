@@ -744,6 +744,21 @@ def test_grouped_thousands_and_decimal_commas_are_told_apart(tmp_path):
     assert refuse_or_read(tmp_path, german) == [1.25] * 5
 
 
+def test_a_huge_cell_is_told_in_short(tmp_path):
+    """It is among the rejects; the sentence has its beginning."""
+    done = convert(tmp_path, text([HEADER, *rows(9), f"2026-06-13 10:00:30,{'x' * 5000},12.5"]))
+    assert done.status == 2
+    assert "found 'xxx" in done.error
+    assert len(done.error) < 600
+
+
+def test_a_last_line_without_an_end_may_be_of_any_length(tmp_path):
+    """It may have been cut short, and is left out."""
+    done = convert(tmp_path, text([HEADER, *rows(40)]).rstrip("\n") + "\n2026-06-13 11:00:00," + "9" * 200_000)
+    assert done.reject_lines == [42]
+    assert len(done.time_us) == 40
+
+
 def test_a_comma_beyond_the_sample_is_not_taken_for_a_group(tmp_path):
     """If the first 64 KB hold none, a later 1,250 is rejected rather than read as 1250."""
     lines = ["epoch;Current", *(f"{1_780_000_000 + k};0" for k in range(12_000)), "1780012000;1,250"]

@@ -94,7 +94,7 @@ def make(rng: random.Random) -> Case:
         calls.append(["convert", log, "--out", "b.parquet", "--zone", "UTC", "--json"])
     rng.shuffle(calls)
     written = ["fleet.parquet", "fleet.parquet.rows"]
-    may_change = [log, f"{log}.journal", f"{log}.journal.lock"] if f"{log}.journal" in files else []
+    may_change = [log, f"{log}.journal", f"{log}.rejects.csv"] if f"{log}.journal" in files else []
     known = {"may_write": written, "may_leave": written, "may_change": may_change}
     return Case("log", files=files, calls=calls, known=known)
 
