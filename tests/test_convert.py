@@ -744,6 +744,20 @@ def test_grouped_thousands_and_decimal_commas_are_told_apart(tmp_path):
     assert refuse_or_read(tmp_path, german) == [1.25] * 5
 
 
+@pytest.mark.parametrize("damaged", ["-0.0", "00.00", "1.2"])
+def test_a_damaged_cell_does_not_decide_the_decimal_mark(tmp_path, damaged):
+    """In a column of decimal commas before three digits each: the other column decides, or the person is asked."""
+    lines = [f"2026-06-13 10:00:{k:02d};{20 + k},{100 + k};24,{10 + k}" for k in range(40)]
+    lines[20] = f"2026-06-13 10:00:20;{damaged};24,30"
+    done = convert(tmp_path, text(["Time;Current (A);Voltage (V)", *lines]))
+    assert done["current_A"][0] == 20.1
+    assert done.reject_lines == [22]
+    alone = [line.rpartition(";")[0] for line in lines]
+    asked = convert(tmp_path, text(["Time;Current (A)", *alone]))
+    assert asked.status == 2
+    assert "--decimal comma" in asked.error
+
+
 def test_a_huge_cell_is_told_in_short(tmp_path):
     """It is among the rejects; the sentence has its beginning."""
     done = convert(tmp_path, text([HEADER, *rows(9), f"2026-06-13 10:00:30,{'x' * 5000},12.5"]))

@@ -160,7 +160,8 @@ def _case(files: dict[str, bytes], options: list[str], known: dict[str, Any]) ->
     call = ["convert", *files, "--out", OUT, "--zone", "UTC", *options]
     rejects = f"{OUT}.rejects.csv"
     known |= {"may_write": [OUT, rejects], "may_leave": [rejects]}
-    return Case("csv", files=files, calls=[[*call, "--json"], ["charge", OUT, "--json"]], known=known)
+    charge = [["charge", OUT, "--json"]] if len(files["a.csv"]) % 4 == 0 else []
+    return Case("csv", files=files, calls=[[*call, "--json"], *charge], known=known)
 
 
 @cache
@@ -182,9 +183,8 @@ def run(case: Case, folder: Path) -> str:
         (done,) = run_commands(case, folder)
         if done["status"] == 0:
             _check(case.known, done["document"], folder / OUT)
-            case.calls = calls[1:]
             charged = run_commands(Case(case.kind, calls=calls[1:]), folder)
-            return f"converted, charge {charged[0]['status']}"
+            return "/".join(["converted", *(f"charge {each['status']}" for each in charged)])
     finally:
         case.calls = calls
     return f"refused {done['status']}"
