@@ -255,9 +255,8 @@ for at in range(len(whole) - 8 - int.from_bytes(whole[-8:-4], "little"), len(who
 def test_no_damaged_byte_of_a_logs_end_ends_the_process(tmp_path):
     """A bit flipped in each of them: Arrow would end the process where it is asked for the statistics of some."""
     log = convert(tmp_path, GOOD).log_path
-    done = subprocess.run(
-        [sys.executable, "-c", OPEN_EACH, str(log), str(tmp_path / "b.parquet")], capture_output=True, text=True
-    )
+    command = [sys.executable, "-c", OPEN_EACH, str(log), str(tmp_path / "b.parquet")]
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
     assert (done.returncode, done.stderr) == (0, "")
 
 

@@ -758,6 +758,14 @@ def test_a_damaged_cell_does_not_decide_the_decimal_mark(tmp_path, damaged):
     assert "--decimal comma" in asked.error
 
 
+def test_where_every_row_leaves_a_quote_open_all_are_rejects(tmp_path):
+    """Nothing is left to parse then."""
+    done = convert(tmp_path, text([HEADER, *[line.replace(",1.5", ',"1.5') for line in (row(k) for k in range(9))]]))
+    assert done.status == 2
+    assert "a double quote is left open" in done.error
+    assert done.reject_lines == list(range(2, 11))
+
+
 def test_a_huge_cell_is_told_in_short(tmp_path):
     """It is among the rejects; the sentence has its beginning."""
     done = convert(tmp_path, text([HEADER, *rows(9), f"2026-06-13 10:00:30,{'x' * 5000},12.5"]))

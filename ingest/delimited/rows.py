@@ -83,7 +83,7 @@ class RowReader:
         if not text or text.isspace():
             return batch
         table = rows.parse(self._names, self._needed)
-        if table.num_rows:
+        if table is not None and table.num_rows:
             self._convert(table, rows, batch)
         batch.rejects += rows.rejects()
         batch.rejects.sort(key=lambda reject: reject.line)
@@ -233,9 +233,10 @@ class _Rows:
         self._misfits: dict[int, str] = {}  # row number of the parser -> reason
         self._rejected: dict[int, str] = {}  # index among the parsed rows -> reason
 
-    def parse(self, names: list[str], needed: list[int]) -> pa.Table:
+    def parse(self, names: list[str], needed: list[int]) -> pa.Table | None:
+        """Return the needed columns of the rows that fit; None where nothing is left to parse."""
         text = self._without_open_quotes() if b'"' in self._text else self._text
-        return self._parse(text, names, needed)
+        return self._parse(text, names, needed) if text.strip() else None
 
     def _parse(self, text: bytes, names: list[str], needed: list[int]) -> pa.Table:
         def misfit(row: pcsv.InvalidRow) -> str:

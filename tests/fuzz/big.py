@@ -92,10 +92,8 @@ def _convert(name: str, path: Path) -> bool:
     took_s, peak = _processor_s() - began_s, resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss * 1024
     left = {each.name for each in path.parent.iterdir()} - {path.name, out.name, f"{out.name}.rejects.csv"}
     good = process.returncode in (0, 2, 3) and peak < MEMORY_MOST and took_s < HANG_S and not left
-    print(
-        f"{'' if good else 'FAULT: '}{name}: status {process.returncode}, {took_s:.1f} s, most so far {peak / MB:.0f} MB"
-    )
-    print(f"  {err[:300].strip()}", flush=True)
+    print(f"{'' if good else 'FAULT: '}{name}: status {process.returncode}, {took_s:.1f} s of processor time")
+    print(f"  {err[:300].strip()} (most memory so far {peak / MB:.0f} MB)", flush=True)
     for each in path.parent.iterdir():
         if each != path:
             each.unlink()

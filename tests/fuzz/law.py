@@ -24,7 +24,7 @@ SENTENCE_MOST = 1500
 _PROGRAMMERS = re.compile(r"Traceback|\b[A-Z]\w*(?:Error|Exception|Warning)\b|\bNone\b|<class |0x[0-9a-f]{6,}|pydantic")
 
 
-class Fault(AssertionError):
+class Fault(AssertionError):  # noqa: N818 - what is looked for, told by its name
     """A case that breaks the law."""
 
 

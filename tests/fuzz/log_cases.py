@@ -29,8 +29,8 @@ from .law import run_commands
 _T0_US = 1_781_000_000_000_000
 _WRONG_NOTES: tuple[Any, ...] = (
     None, 0, -1, 1.5, 1e300, 10**400, True, "", "x", "\x1b[31m", "x" * 5000, [], [[]], [1], {}, {"a": 1}, [[0, "x"]],
-    [[_T0_US, "crates"]], [["x", 0]], [[1e300, "x"]], [{"at_us": 1, "step_s": 1e300}], "dc", "ac", "mean", "held", "Mars/Base",
-    "../../etc", "UTC", 1e-300, 86_400.0, [{"name": 1}], [[True, "x"]], "\u202e", [[10**18, "x"]],
+    [[_T0_US, "crates"]], [["x", 0]], [[1e300, "x"]], [{"at_us": 1, "step_s": 1e300}], "dc", "ac", "mean", "held",
+    "Mars/Base", "../../etc", "UTC", 1e-300, 86_400.0, [{"name": 1}], [[True, "x"]], "\u202e", [[10**18, "x"]],
 )  # fmt: skip
 
 

@@ -6,9 +6,11 @@ import json
 import random
 from pathlib import Path
 from typing import Any
+from unittest import mock
 
 from serial_devices import Meter, lines_of, readings, settle
 
+from shuntbook.ingest import serial_lines
 from shuntbook.ingest.checksums import checksum
 from shuntbook.ingest.errors import InputError
 from shuntbook.ingest.serial_lines import SerialLines
@@ -28,6 +30,8 @@ _LAYOUTS = {
 _CHECKED = '\n[serial.checksum]\nkind = "crc16_modbus"\nmark = "*"\n'
 #: How long the line must rest before all has been read. [s]
 _REST_S = 0.02
+#: How long a source without a profile may listen for a line that explains itself. [s]
+_LISTEN_S = 0.5
 
 
 def _line(layout: str, volts: float, amps: float) -> str:
@@ -98,7 +102,8 @@ def run(case: Case, folder: Path) -> str:
     meter = Meter(folder)
     source = lines_of(meter, case.known["profile"] or None)
     try:
-        return _read(case, meter, source)
+        with mock.patch.object(serial_lines, "LISTEN_S", _LISTEN_S):
+            return _read(case, meter, source)
     except (InputError, SourceLost) as error:
         if "\n" in str(error) or not str(error).isprintable():
             raise Fault(f"no plain sentence: {error}") from None
