@@ -69,11 +69,10 @@ def _leaps(time_us: NDArray[np.int64], stray: NDArray[np.bool_], begin: int, bac
     """Tell whether the rows from `begin` to `back` leap ahead of those before, and that at `back` goes on with them."""
     near = slice(max(begin - FEW_ROWS - 1, 0), begin)
     rows_before = time_us[near][~stray[near]]
-    some = (FEW_ROWS + 0.5) * usual
     if not len(rows_before):
-        return bool(time_us[begin:back].min() - time_us[back] > some)
+        return bool(time_us[begin:back].min() - time_us[back] > (FEW_ROWS - 0.5) * usual)
     before = int(rows_before.max())
-    return time_us[begin] - before > 1.5 * usual and 0 <= time_us[back] - before <= some
+    return time_us[begin] - before > 1.5 * usual and abs(int(time_us[back]) - before) <= (FEW_ROWS + 0.5) * usual
 
 
 class _Covered:
