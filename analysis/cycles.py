@@ -178,7 +178,7 @@ def _sizes(levels: LevelList) -> tuple[FloatArray, float]:
     per_unit = 1.0
     if levels.signal != "power_W" and "power_W" in levels.names:
         watts = levels.changes("power_W")
-        known = ~np.isnan(watts) & ~small
+        known = ~np.isnan(watts) & ~small & (np.abs(steps) > 0)
         if known.any():
             per_unit = float(np.median(watts[known] / steps[known]))
             steps = np.where(np.isnan(watts), steps * per_unit, watts)

@@ -131,7 +131,9 @@ def _usage(error: click.ClickException) -> str:
 
 
 def _say(sentence: str, status: Exit) -> int:
-    click.echo(f"shuntbook: {sentence}", err=True)
+    # names of files and the like may hold anything; a terminal must obey none of it
+    plain = "".join(c if c.isprintable() or c == "\n" else "\N{REPLACEMENT CHARACTER}" for c in sentence)
+    click.echo(f"shuntbook: {plain}", err=True)
     return int(status)
 
 

@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Protocol
 
+from .quantities import LARGEST_READING
 from .source import Clock, Event, LiveSource, Reading, Refused, Remark, SourceLost
 
 #: Pauses before a lost source is tried again: they double up to the longest. [s]
@@ -252,8 +253,8 @@ class Capture:
 
     def _take(self, meter: Meter, events: Sequence[Event]) -> None:
         for event in events:
-            late = isinstance(event, Reading) and meter.last_us is not None and event.time_us <= meter.last_us
-            self._tell(meter, _refused_as_late(event) if late else event)
+            why = _why_not_kept(event, meter.last_us) if isinstance(event, Reading) else None
+            self._tell(meter, why or event)
 
     def _tell(self, meter: Meter, event: Event) -> None:
         """Keep an event first, then count it and tell it."""
@@ -267,9 +268,13 @@ class Capture:
         self._events.put(Happened(meter, event))
 
 
-def _refused_as_late(event: Event) -> Refused:
-    text = str(dict(event.values)) if isinstance(event, Reading) else ""
-    return Refused(event.time_us, "not later", text, "came no later than the reading before")
+def _why_not_kept(reading: Reading, last_us: int | None) -> Refused | None:
+    text = str(dict(reading.values))
+    if last_us is not None and reading.time_us <= last_us:
+        return Refused(reading.time_us, "not later", text, "came no later than the reading before")
+    if not all(abs(value) <= LARGEST_READING for value in reading.values.values()):
+        return Refused(reading.time_us, "no number", text, "holds more than any meter can mean")
+    return None
 
 
 class _ClockWatch:

@@ -21,7 +21,7 @@ from pathlib import Path
 from typing import IO, Any, Final, TypeGuard
 
 from .errors import InputError
-from .log_meta import LogMeta, meta_from
+from .log_meta import LogMeta, is_instant, meta_from
 from .quantities import QUANTITIES
 
 FORMAT: Final = 1
@@ -29,6 +29,8 @@ FORMAT: Final = 1
 LINE_MOST = 1 << 20
 #: Texts are cut at this length, which keeps every line well below `LINE_MOST`. [characters]
 TEXT_MOST = 10_000
+#: How a header begins.
+_BEGINNING = b'{"shuntbook_journal":'
 _SEAL_BYTES = 10  # "*", eight hexadecimal digits, line feed
 
 Record = list[Any]
@@ -124,7 +126,9 @@ class JournalReader:
         line = self._file.readline(LINE_MOST)
         found = unseal(line, 0, 0)
         if found is None:
-            if not line.endswith(b"\n"):  # the header is on the disk before the first reading is taken
+            if not line.endswith(b"\n") and _may_be_begun(
+                line
+            ):  # the header is on the disk before the first reading is taken
                 raise NothingCaptured(f"{self.path}: a capture was begun here, but nothing had been read yet")
             raise InputError(
                 f"{self.path}, line 1: this journal's beginning is damaged, so it cannot be read; it is left as it is: "
@@ -159,7 +163,15 @@ class JournalReader:
         self.torn_bytes = self.path.stat().st_size - self._place
 
 
+def _may_be_begun(line: bytes) -> bool:
+    """Tell whether a line could be the beginning of a header, or what a power cut leaves of one: nothing, or zeros."""
+    written = line.partition(b"\0")[0]
+    return written[: len(_BEGINNING)] == _BEGINNING[: len(written)]
+
+
 def _is_record(found: object, width: int) -> TypeGuard[Record]:
+    if not (isinstance(found, list) and len(found) > 1 and isinstance(found[1], int) and is_instant(found[1])):
+        return False
     match found:
         case ["reading", int(), list(values)]:
             return len(values) == width and all(x is None or isinstance(x, float) for x in values)

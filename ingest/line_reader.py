@@ -14,6 +14,7 @@ import numpy as np
 from .delimited.header import choose, meaning
 from .delimited.numbers import NULLS
 from .errors import InputError
+from .line_pattern import LinePattern
 from .quantities import Unit, unit_of
 
 if TYPE_CHECKING:
@@ -64,7 +65,7 @@ class LineReader:
 
     def __init__(self, part: SerialPart, entries: Mapping[str, ColumnEntry]) -> None:
         self._part = part
-        self._pattern = re.compile(part.pattern) if part.pattern is not None else None
+        self._pattern = LinePattern(part.pattern) if part.pattern is not None else None
         self._columns = [_Column(quantity, entry, part.decimal) for quantity, entry in entries.items()]
         self.quantities = tuple(entries)
         places = [place for column in self._columns for place in column.places]
@@ -106,7 +107,7 @@ class LineReader:
     def _names(self) -> Sequence[str] | None:
         """Return the names that every line has, '' for a place without one; None where each line brings its own."""
         if self._pattern is not None:
-            return _group_names(self._pattern)
+            return self._pattern.names
         return self._part.fields if self._part.layout == "fields" else None
 
     def _check(self, column: _Column, known: Sequence[str]) -> None:
@@ -260,16 +261,11 @@ def _flat(before: str, found: Mapping[str, object]) -> Iterator[tuple[str, str]]
             yield name, str(value).lower() if isinstance(value, bool) else str(value)
 
 
-def _pattern_cells(text: str, pattern: re.Pattern[str]) -> Cells:
-    found = pattern.fullmatch(text)
-    if found is None:
+def _pattern_cells(text: str, pattern: LinePattern) -> Cells:
+    values = pattern.values(text)
+    if values is None:
         raise NoReading("fields", "it does not fit the profile's pattern")
-    return Cells(_group_names(pattern), [text or "" for text in found.groups()])
-
-
-def _group_names(pattern: re.Pattern[str]) -> list[str]:
-    by_number = {number: name for name, number in pattern.groupindex.items()}
-    return [by_number.get(number, "") for number in range(1, pattern.groups + 1)]
+    return Cells(pattern.names, values)
 
 
 def recognise(text: str) -> tuple[LineReader, list[str]] | None:

@@ -18,7 +18,7 @@ from .arrow import column, floats, integers
 from .errors import InputError
 from .intervals import IntervalCount
 from .log_meta import METADATA_KEY, LogMeta, meta_from
-from .quantities import QUANTITIES
+from .quantities import LARGEST_READING, QUANTITIES
 from .whole_file import whole_file
 
 if TYPE_CHECKING:
@@ -52,6 +52,7 @@ _OF_ONE_METER = {
     "counter_kind": "counter",
     "undated": "undated",
 }
+_DAMAGED = "this log is damaged; convert its source again"
 #: A file, its metadata, quantities, first instant [us] and number of rows.
 _Opened: TypeAlias = tuple[Path, LogMeta, tuple[str, ...], int, int]
 
@@ -274,13 +275,18 @@ def _open_file(path: Path) -> tuple[LogMeta, tuple[str, ...], int, int]:
             schema, raw, rows = file.schema_arrow, file.metadata.metadata or {}, file.metadata.num_rows
             _check_schema(path, schema)
             first, empty = _first_instant(file), _never_filled(file)
-    except (pa.ArrowInvalid, OSError) as error:
-        kind = "is not a log (Parquet); make one from an export with 'shuntbook convert'"
-        raise InputError(
-            f"{path}: {kind if isinstance(error, pa.ArrowInvalid) else 'cannot be read: ' + str(error)}"
-        ) from None
+    except (pa.ArrowException, UnicodeDecodeError, OSError) as error:
+        raise InputError(f"{path}: {_why_not(error)}") from None
     quantities = tuple(name for name in schema.names if name in QUANTITIES and name not in empty)
     return meta_from(path, raw.get(METADATA_KEY)), quantities, first, rows
+
+
+def _why_not(error: Exception) -> str:
+    """Return in words why a file cannot be read; Arrow's own, which may hold bytes of the file, help nobody."""
+    if isinstance(error, pa.ArrowInvalid):
+        return "is not a log (Parquet); make one from an export with 'shuntbook convert'"
+    why = getattr(error, "strerror", None)
+    return f"cannot be read ({why})" if why else _DAMAGED
 
 
 def _never_filled(file: pq.ParquetFile) -> set[str]:
@@ -288,6 +294,8 @@ def _never_filled(file: pq.ParquetFile) -> set[str]:
     names = [name for name in file.schema_arrow.names if name in QUANTITIES]
     filled = set()
     for group in range(file.metadata.num_row_groups):
+        # Where the file's end is damaged, asking for a column's statistics would end the process; reading is refused.
+        next(file.iter_batches(1, row_groups=[group], columns=["time", *names], use_threads=False), None)
         row_group = file.metadata.row_group(group)
         for name in names:
             column = row_group.column(file.schema_arrow.get_field_index(name))
@@ -298,6 +306,9 @@ def _never_filled(file: pq.ParquetFile) -> set[str]:
 
 
 def _check_schema(path: Path, schema: pa.Schema) -> None:
+    twice = [name for name in ("time", *QUANTITIES) if schema.names.count(name) > 1]
+    if twice:
+        raise InputError(f"{path}: has more than one column {twice[0]!r}; convert its source again")
     if "time" not in schema.names or not pa.types.is_timestamp(schema.field("time").type):
         raise InputError(f"{path}: is a Parquet file but not a log: it has no column 'time' with time stamps")
     if schema.field("time").type != TIME_TYPE:
@@ -354,17 +365,17 @@ def _readings(path: Path, names: list[str], from_us: int | None, to_us: int | No
                     ROWS_AT_ONCE, row_groups=[group], columns=["time", *names], use_threads=False
                 ):
                     yield Readings(
-                        integers(batch.column("time"), 0), {name: _finite(floats(batch.column(name))) for name in names}
+                        integers(batch.column("time"), 0),
+                        {name: _credible(floats(batch.column(name))) for name in names},
                     )
-    except (pa.ArrowException, OSError) as error:
-        raise InputError(
-            f"{path}: this log is damaged ({str(error).splitlines()[0]}); convert its source again"
-        ) from None
+    except (pa.ArrowException, UnicodeDecodeError, OSError) as error:
+        why = _DAMAGED if isinstance(error, pa.ArrowInvalid) else _why_not(error)
+        raise InputError(f"{path}: {why}") from None
 
 
-def _finite(x: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Return readings with NaN for infinity, which only a foreign file can hold and no meter can have meant."""
-    good = np.isfinite(x)
+def _credible(x: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return readings with NaN for infinity and the like, which only a foreign file can hold and no meter meant."""
+    good = np.abs(x) <= LARGEST_READING
     return x if good.all() else np.where(good, x, np.nan)
 
 

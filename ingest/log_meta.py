@@ -129,21 +129,22 @@ def _is_length_or_none(x: Any) -> bool:  # noqa: ANN401 - any JSON value
     return x is None or (_is_number(x) and x > 0)
 
 
-def _is_instant(x: Any) -> bool:  # noqa: ANN401 - any JSON value
+def is_instant(x: Any) -> bool:  # noqa: ANN401 - any JSON value
+    """Tell whether a value is an instant that a calendar can show. [us]"""
     return _is_number(x) and x == int(x) and _FIRST_US <= x <= _LAST_US
 
 
 def _is_marker(x: object) -> bool:
     match x:
         case [int(at), str()]:
-            return _is_instant(at)
+            return is_instant(at)
     return False
 
 
 def _is_clock_step(x: object) -> bool:
     match x:
         case {"at_us": at, "step_s": step}:
-            return _is_instant(at) and _is_number(step)
+            return is_instant(at) and _is_number(step)
     return False
 
 

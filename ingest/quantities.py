@@ -25,6 +25,8 @@ QUANTITIES = {
 }
 #: The meter's own running totals: of rows with one stamp the last counts, not the mean.
 COUNTERS = frozenset({"charge_Ah", "energy_Wh"})
+#: No meter counts so far (common practice, no source), and sums of squares of it still fit: what is larger is damage.
+LARGEST_READING = 1e15
 #: The quantity that stands for a dimension; a ratio may be several.
 OF_DIMENSION = {dimension: name for name, dimension in QUANTITIES.items() if dimension != "ratio"}
 

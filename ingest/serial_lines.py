@@ -23,6 +23,8 @@ from .source import Cadence, Clock, Event, Reading, Refused, Remark, SourceLost
 LISTEN_S = 10.0
 #: The longest wait for the next bytes, after which the line counts as being at rest. [s]
 _SLICE_S = 0.2
+#: Control characters as they are kept and shown: a terminal must not obey what a line brought.
+_UNPRINTED = {code: f"\\x{code:02x}" for code in (*range(32), 127) if chr(code) != "\t"}
 _NEEDS = (
     "a profile must say how its lines are laid out, in a table [serial] with layout and what belongs to it, and which "
     "value is which quantity, in tables such as [quantities.current_A]; give it with --profile"
@@ -220,7 +222,8 @@ class SerialLines:
         return text
 
     def _refused(self, line: RawLine, kind: str, reason: str) -> Refused:
-        return Refused(line.time_us, kind, line.data.decode("ascii", "backslashreplace"), reason)
+        text = line.data.decode("ascii", "backslashreplace").translate(_UNPRINTED)
+        return Refused(line.time_us, kind, text, reason)
 
     def _listen(self) -> None:
         """Wait for a line that explains itself, and keep all lines until then.

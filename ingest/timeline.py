@@ -3,12 +3,11 @@
 The rules, in this order:
 
 1. A source written newest first is turned round.
-2. Rows stamped before the row ahead of them are put in their place, if few (up to `LATE_ROWS` at a stretch) or if
-   they overlap nothing (files given in another order).
-3. A longer stretch that overlaps what is already there, or one of more than `FEW_ROWS` that runs steadily on past the
-   end of it, means that the meter's clock was set back: from there on everything is moved forward, so that the
-   readings keep their order and follow at the usual interval. The step is recorded. A stretch that only says again
-   what is there, as exports that overlap do, is no such thing.
+2. Rows stamped before the row ahead of them are put in their place, if few or if they overlap nothing (files given in
+   another order); so are a few rows that leap ahead of their neighbours.
+3. A longer stretch that overlaps what is already there means that the meter's clock was set back (`clock_steps`): from
+   there on everything is moved forward, so that the readings keep their order and follow at the usual interval. The
+   step is recorded. A stretch that only says again what is there, as exports that overlap do, is no such thing.
 4. Where all stamps are whole seconds (or whole minutes) and the source steadily gives several rows in each, the rows
    of a second (or minute) are spread evenly within it.
 5. Where stamps are whole seconds and usually `SPARSE` or more of them lie between readings, two rows of one second
@@ -20,15 +19,14 @@ The rules, in this order:
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
+from .clock_steps import follow_on
 from .log import Readings
 from .quantities import COUNTERS
 
-LATE_ROWS, FEW_ROWS = 100, 3
 SPARSE = 10
 _SECOND_US = 1_000_000
 
@@ -84,7 +82,7 @@ def settle(readings: Readings) -> Settled:
         time_us, quantities = time_us[::-1].copy(), {name: x[::-1] for name, x in quantities.items()}
         settled.turned = True
     if (np.diff(time_us) < 0).any():
-        time_us = _set_back(time_us, quantities, settled)
+        settled.clock_steps = follow_on(time_us, quantities)
         order = np.argsort(time_us, kind="stable")
         settled.late = _late_rows(time_us)
         time_us, quantities = time_us[order], {name: x[order] for name, x in quantities.items()}
@@ -99,51 +97,6 @@ def settle(readings: Readings) -> Settled:
 
 def _late_rows(time_us: NDArray[np.int64]) -> int:
     return int((time_us[1:] < np.maximum.accumulate(time_us)[:-1]).sum())
-
-
-def _set_back(
-    time_us: NDArray[np.int64], quantities: dict[str, NDArray[np.float64]], settled: Settled
-) -> NDArray[np.int64]:
-    """Move forward what follows each setting back of the clock (rule 3)."""
-    steps = np.diff(time_us)
-    usual = int(np.median(steps[steps > 0])) if (steps > 0).any() else _SECOND_US
-    bounds = [0, *(np.flatnonzero(steps < 0) + 1).tolist(), len(time_us)]
-    placed: list[tuple[int, int]] = []
-    shift = 0
-    for start, stop in pairwise(bounds):
-        run = time_us[start:stop]  # a view: the stamps themselves are moved
-        run[:] += shift
-        inside = _rows_set_back(run, placed, usual)
-        if inside and not _say_again(time_us, quantities, start, start + inside):
-            end = max(last for _, last in placed)
-            step = end + usual - int(run[0])
-            settled.clock_steps.append({"at_us": end, "step_s": step / _SECOND_US})
-            run[:] += step
-            shift += step
-        placed.append((int(run[0]), int(run[-1])))
-    return time_us
-
-
-def _rows_set_back(run: NDArray[np.int64], placed: list[tuple[int, int]], usual: int) -> int:
-    """Return how many rows of a stretch overlap what is there; 0 if none, or if they only come late."""
-    if not any(run[0] <= last and first <= run[-1] for first, last in placed):
-        return 0
-    end = max(last for _, last in placed)
-    inside = int(np.searchsorted(run, end, side="right"))
-    goes_on = FEW_ROWS < inside < len(run) and run[inside] - run[inside - 1] <= 1.5 * usual
-    return inside if inside > LATE_ROWS or goes_on else 0
-
-
-def _say_again(time_us: NDArray[np.int64], quantities: dict[str, NDArray[np.float64]], start: int, stop: int) -> bool:
-    """Tell whether most rows from `start` to `stop` have the stamp and the readings of a row before them."""
-    order = np.argsort(time_us[:start], kind="stable")
-    before = time_us[:start][order]
-    at = np.minimum(np.searchsorted(before, time_us[start:stop]), start - 1)
-    same = before[at] == time_us[start:stop]
-    for x in quantities.values():
-        one, other = x[:start][order][at], x[start:stop]
-        same &= (one == other) | (np.isnan(one) & np.isnan(other))
-    return bool(same.mean() > 0.5)
 
 
 def _steady_grain(time_us: NDArray[np.int64]) -> int:

@@ -24,6 +24,9 @@ Where = tuple[str | int, ...]
 
 LARGEST_BYTES = 4_000_000  # far more than any settings file; guards against being handed a log
 
+#: More mistakes than these at once are counted only.
+MOST_TOLD = 20
+
 _LONG_STRING = re.compile(r'"""(?:\\.|[^\\])*?"""(?:"{0,2})|\'\'\'.*?\'\'\'\'{0,2}', re.DOTALL)
 _PARTS = re.compile(rf'{_LONG_STRING.pattern}|"(?:\\.|[^"\\\n])*"|\'[^\'\n]*\'|#[^\n]*', re.DOTALL)
 _TABLE = re.compile(r"\s*(\[\[?)\s*([^\]]+?)\s*\]")
@@ -71,15 +74,18 @@ def read_toml(path: Path, model: type[M]) -> M:
     Raises
     ------
     InputError
-        If the file cannot be read, is not TOML, or breaks a rule of the model. The text has every mistake, one a
-        line: ``site.toml:5: bank.capacity_Ah: must be greater than 0 (got -200)``. Items of a list count from 1.
+        If the file cannot be read, is not TOML, or breaks a rule of the model. The text has the mistakes, one a
+        line, up to `MOST_TOLD`: ``site.toml:5: bank.capacity_Ah: must be greater than 0 (got -200)``. Items of a list
+        count from 1.
     """
     text = _text(path)
     data = _parse(path, text)
     try:
         return model.model_validate(data)
     except ValidationError as error:
-        raise InputError("\n".join(_mistakes(path, text, data, model, error))) from None
+        mistakes = _mistakes(path, text, data, model, error)
+        more = [f"{path}: and {len(mistakes) - MOST_TOLD} more mistakes"] if len(mistakes) > MOST_TOLD else []
+        raise InputError("\n".join([*mistakes[:MOST_TOLD], *more])) from None
 
 
 def _text(path: Path) -> str:

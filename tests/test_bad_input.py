@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 import gzip
+import subprocess
+import sys
 from collections.abc import Callable
 from pathlib import Path
 
+import pyarrow as pa
+import pyarrow.parquet as pq
 import pytest
 from exporting import convert, shuntbook
 
@@ -230,6 +234,41 @@ CHARGE = {
         ["is not a log"],
     ),
 }
+
+
+OPEN_EACH = """
+import sys
+from pathlib import Path
+from shuntbook.ingest.errors import InputError
+from shuntbook.ingest.log import open_log
+
+whole, path = Path(sys.argv[1]).read_bytes(), Path(sys.argv[2])
+for at in range(len(whole) - 8 - int.from_bytes(whole[-8:-4], "little"), len(whole)):
+    path.write_bytes(whole[:at] + bytes([whole[at] ^ 1 << at % 8]) + whole[at + 1 :])
+    try:
+        open_log(path)
+    except InputError as error:
+        assert str(error).isprintable(), error
+"""
+
+
+def test_no_damaged_byte_of_a_logs_end_ends_the_process(tmp_path):
+    """A bit flipped in each of them: Arrow would end the process where it is asked for the statistics of some."""
+    log = convert(tmp_path, GOOD).log_path
+    command = [sys.executable, "-c", OPEN_EACH, str(log), str(tmp_path / "b.parquet")]
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    assert (done.returncode, done.stderr) == (0, "")
+
+
+def test_a_log_with_a_column_twice_is_refused(tmp_path):
+    """Which of them would be meant is not guessed."""
+    stamps = pa.array([0, 1_000_000], pa.timestamp("us", tz="UTC"))
+    for names in (["time", "time", "current_A"], ["time", "current_A", "current_A"]):
+        columns = [stamps if name == "time" else pa.array([1.0, 2.0]) for name in names]
+        pq.write_table(pa.table(columns, names=names), tmp_path / "a.parquet")
+        status, _, error = shuntbook("charge", str(tmp_path / "a.parquet"))
+        assert status == 2
+        one_sentence(error, ["more than one column", names[1]])
 
 
 @pytest.mark.parametrize("fault", CHARGE)

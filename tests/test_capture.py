@@ -231,6 +231,16 @@ def test_a_reading_that_comes_no_later_is_refused():
     assert meter.refused["not later"] == 1
 
 
+@pytest.mark.parametrize("amps", [1e300, -1e16, float("inf"), float("nan")])
+def test_a_reading_that_no_meter_can_mean_is_refused(amps):
+    """Registers or a line that came in wrong: it is kept as refused, and no sum is spoilt."""
+    clock = SimulatedClock()
+    at = {2: lambda t: [Reading(t, {"current_A": amps, "voltage_V": 24.0})]}
+    _, meter, journal = captured(Script(clock, at=at), clock, length_s=4.0)
+    assert all(abs(reading.values["current_A"]) < 1e15 for reading in journal.readings)
+    assert meter.refused["no number"] == 1
+
+
 def test_a_full_disk_ends_the_capture_with_the_error_kept():
     """When the journal cannot be written any more, the capture stops; what was read before is kept."""
     clock = SimulatedClock()

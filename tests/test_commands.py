@@ -217,6 +217,20 @@ def test_findings_of_all_logs_stand_at_the_top(log, capsys):
     assert ("charge_wrong_sign", "turned.parquet") in found
 
 
+def test_no_control_character_reaches_the_terminal(tmp_path, capsys):
+    """Not from the name of a file, nor from a header's word, which JSON may hold as it is."""
+    assert run(["look", "a\x1b[31m\x9b.parquet"]) == 2
+    err = capsys.readouterr().err
+    assert err.replace("\n", "").isprintable()
+    export = tmp_path / "a.csv"
+    rows = "".join(f"2026-06-13 10:00:{k:02d},{k}.5\n" for k in range(9))
+    export.write_text("Time,Bank\x7f\x9b current (A)\n" + rows, encoding="utf-8")
+    assert run(["convert", str(export), "--out", str(tmp_path / "a.parquet"), "--zone", "UTC", "--json"]) == 0
+    out = capsys.readouterr().out
+    assert out.replace("\n", "").isprintable()
+    assert json.loads(out)["quantities"][0]["column"] == "Bank\x7f\x9b current (A)"
+
+
 def test_the_user_s_own_error_keeps_its_status_when_debugging(capsys, monkeypatch):
     """SHUNTBOOK_DEBUG shows where a fault of ours is; a missing file is none."""
     monkeypatch.setenv("SHUNTBOOK_DEBUG", "1")

@@ -556,11 +556,11 @@ def test_odd_notes_are_called_damaged(tmp_path, wrong):
 
 @pytest.mark.filterwarnings("error")
 def test_infinity_in_a_foreign_log_is_no_reading(tmp_path):
-    """It comes back as NaN, as if the meter had given nothing; what is beside it stays."""
-    time = pa.array([k * 1_000_000 for k in range(4)], pa.timestamp("us", tz="UTC"))
-    pq.write_table(pa.table({"time": time, "current_A": [1.0, np.inf, -np.inf, None]}), tmp_path / "a.parquet")
+    """Nor is what no sum could hold: it is NaN, as if the meter had given nothing; what is beside it stays."""
+    time = pa.array([k * 1_000_000 for k in range(5)], pa.timestamp("us", tz="UTC"))
+    pq.write_table(pa.table({"time": time, "current_A": [1.0, np.inf, -np.inf, None, 1e300]}), tmp_path / "a.parquet")
     (part,) = open_log(tmp_path / "a.parquet").scan()
-    np.testing.assert_array_equal([1.0, np.nan, np.nan, np.nan], part.quantities["current_A"])
+    np.testing.assert_array_equal([1.0, *[np.nan] * 4], part.quantities["current_A"])
 
 
 def test_a_newer_format_is_refused(tmp_path):
@@ -744,6 +744,42 @@ def test_grouped_thousands_and_decimal_commas_are_told_apart(tmp_path):
     assert refuse_or_read(tmp_path, german) == [1.25] * 5
 
 
+@pytest.mark.parametrize("damaged", ["-0.0", "00.00", "1.2"])
+def test_a_damaged_cell_does_not_decide_the_decimal_mark(tmp_path, damaged):
+    """In a column of decimal commas before three digits each: the other column decides, or the person is asked."""
+    lines = [f"2026-06-13 10:00:{k:02d};{20 + k},{100 + k};24,{10 + k}" for k in range(40)]
+    lines[20] = f"2026-06-13 10:00:20;{damaged};24,30"
+    done = convert(tmp_path, text(["Time;Current (A);Voltage (V)", *lines]))
+    assert done["current_A"][0] == 20.1
+    assert done.reject_lines == [22]
+    alone = [line.rpartition(";")[0] for line in lines]
+    asked = convert(tmp_path, text(["Time;Current (A)", *alone]))
+    assert asked.status == 2
+    assert "--decimal comma" in asked.error
+
+
+def test_a_damaged_line_that_is_alone_in_its_block_is_a_reject(tmp_path):
+    """Nothing is left to parse then: here a line end is missing, and the last block is read by itself."""
+    done = convert(tmp_path, text([HEADER, *rows(40)]) + '2026-06-13 11:00:00.000,1".5,12.5')
+    assert done.reject_lines == [42]
+    assert len(done.time_us) == 40
+
+
+def test_a_huge_cell_is_told_in_short(tmp_path):
+    """It is among the rejects; the sentence has its beginning."""
+    done = convert(tmp_path, text([HEADER, *rows(9), f"2026-06-13 10:00:30,{'x' * 5000},12.5"]))
+    assert done.status == 2
+    assert "found 'xxx" in done.error
+    assert len(done.error) < 600
+
+
+def test_a_last_line_without_an_end_may_be_of_any_length(tmp_path):
+    """It may have been cut short, and is left out."""
+    done = convert(tmp_path, text([HEADER, *rows(40)]).rstrip("\n") + "\n2026-06-13 11:00:00," + "9" * 200_000)
+    assert done.reject_lines == [42]
+    assert len(done.time_us) == 40
+
+
 def test_a_comma_beyond_the_sample_is_not_taken_for_a_group(tmp_path):
     """If the first 64 KB hold none, a later 1,250 is rejected rather than read as 1250."""
     lines = ["epoch;Current", *(f"{1_780_000_000 + k};0" for k in range(12_000)), "1780012000;1,250"]
@@ -752,7 +788,7 @@ def test_a_comma_beyond_the_sample_is_not_taken_for_a_group(tmp_path):
 
 
 @pytest.mark.parametrize(
-    "cell", ["12 5", "1_000", "0x1F", "1.2.3", "--5", "5-", "1e", "e5", "(5)", "5 V", "inf", "1e999"]
+    "cell", ["12 5", "1_000", "0x1F", "1.2.3", "--5", "5-", "1e", "e5", "(5)", "5 V", "inf", "1e999", "1e308", "-1e16"]
 )
 def test_a_cell_that_is_no_number_is_rejected(tmp_path, cell):
     """Nothing is made of it."""

@@ -248,6 +248,16 @@ def test_log_that_ends_in_a_run_has_an_open_cycle():
     assert result.summary.duty_cycle == pytest.approx((60 + 99.5) / 400, rel=0.01)
 
 
+@pytest.mark.filterwarnings("error")
+def test_where_every_reading_stands_alone_there_are_no_runs():
+    """A gap limit shorter than the spacing parts them all, and no step is known."""
+    k = np.arange(1200)
+    amps = np.where(k % 180 < 60, 40.0 + k % 7 / 10, 2.0 + k % 5 / 100)
+    fold = CycleFold(how(gap_limit_s=1e-300), {"current_A", "voltage_V"})
+    fold.add(chunk_of(k, current_A=amps, voltage_V=25.0 - amps / 100))
+    assert len(fold.result().cycles) == 0
+
+
 def test_gap_within_a_run_is_no_stop_and_no_start():
     """What ran before the gap is not complete; what runs after it has no start."""
     scene = Scene(Load(30.0, evenly(100.5, 200.0, 200.0, 3)), holes_s=[(550.0, 600.0)], span_s=1400)

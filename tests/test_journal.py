@@ -67,6 +67,26 @@ def counted(log):
     return whole(log)[1]["current_A"].tolist()
 
 
+def test_a_file_that_is_no_journal_is_left_alone(tmp_path):
+    """What was never the beginning of a journal is somebody's own, and only named."""
+    log = tmp_path / "a.parquet"
+    journal_path(log).write_bytes(b"notes of mine")
+    with pytest.raises(InputError, match="left as it is"):
+        settle_unfinished(log)
+    assert journal_path(log).read_bytes() == b"notes of mine"
+
+
+@pytest.mark.parametrize("time_us", [10**30, -(2**63), 2**62])
+def test_an_instant_that_no_calendar_shows_ends_a_journal(tmp_path, time_us):
+    """The checksum may be right; the line is damaged all the same, and what stands before it is kept."""
+    log = tmp_path / "a.parquet"
+    path = unfinished(log, 3)
+    first = path.read_bytes().split(b"\n", 1)[0]
+    line, _ = seal(["reading", time_us, [1.0, 24.0, None]], path.stat().st_size, int(first[-8:], 16))
+    path.write_bytes(path.read_bytes() + line)
+    assert counted(log) == [0.0, 1.0, 2.0]
+
+
 VALUE = st.none() | st.floats(allow_nan=False)  # NaN is how a log writes that there is no value
 TEXT = st.text(max_size=40) | st.sampled_from(["line\nbreak", "a*00000000\n", '"]*', "\r\n", "\0", "½ voll — 24 V ✓"])
 

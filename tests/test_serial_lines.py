@@ -98,6 +98,7 @@ def test_everything_that_is_no_reading_is_refused_under_its_own_kind(meter, open
     noise = next(event for event in events if isinstance(event, Refused) and event.kind == "garbage")
     assert noise.text == r"\xff\xfe\x80"
     assert "baud" in noise.reason
+    assert events[5].text == r"\x00\x0112,3"  # and nothing that a terminal would obey
 
 
 def test_a_line_in_pieces_is_one_line(meter, opened):

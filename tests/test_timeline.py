@@ -7,9 +7,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from shuntbook.ingest.clock_steps import FEW_ROWS, LATE_ROWS
 from shuntbook.ingest.intervals import IntervalCount
 from shuntbook.ingest.log import Readings
-from shuntbook.ingest.timeline import FEW_ROWS, LATE_ROWS, Settled, settle
+from shuntbook.ingest.timeline import Settled, settle
 
 S = 1_000_000
 
@@ -86,6 +87,34 @@ def test_a_clock_set_back_twice():
     result = settled([float(second) for second in seconds])
     assert [s["step_s"] for s in result.clock_steps] == [500, 500]
     assert np.diff(result.readings.time_us).tolist() == [S] * 2999
+
+
+@pytest.mark.parametrize("at", [0, 1, 50, 299])
+@pytest.mark.parametrize("leap_s", [3, 4, 20, 200, 10 * 365 * 86_400])
+@pytest.mark.parametrize("count", [1, FEW_ROWS])
+def test_a_few_rows_that_leap_ahead_move_no_others(at, leap_s, count):
+    """A damaged digit of a stamp, or rows written too early: all others stay where they are."""
+    seconds = [*range(at), *range(at + leap_s, at + leap_s + count), *range(at, 400)]
+    result = settled([second + 0.5 for second in seconds])
+    assert result.clock_steps == []
+    stamps = set((result.readings.time_us // S).tolist())
+    assert stamps == set(seconds)
+
+
+def test_a_clock_is_set_back_although_a_row_leapt_ahead():
+    """The step is found, and by its own length."""
+    seconds = [*range(200), 10_000, *range(200, 1000), *range(500, 1500)]
+    result = settled([second + 0.5 for second in seconds])
+    assert [s["step_s"] for s in result.clock_steps] == [500]
+    assert current(result)[-1] == 200  # the row that leapt
+
+
+def test_rows_in_no_order_are_sorted_and_no_clock_step():
+    """A hundred thousand rows as chance has it, each in its place."""
+    seconds = np.random.default_rng(1).permutation(100_000).tolist()
+    result = settled([second + 0.5 for second in seconds])
+    assert result.clock_steps == []
+    assert current(result) == np.argsort(seconds).tolist()
 
 
 def test_files_in_another_order_are_no_clock_step():

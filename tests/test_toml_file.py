@@ -7,7 +7,7 @@ import pytest
 from pydantic import BaseModel, ConfigDict, Field, field_validator
 
 from shuntbook.ingest.errors import InputError
-from shuntbook.ingest.toml_file import LARGEST_BYTES, key_lines, read_toml
+from shuntbook.ingest.toml_file import LARGEST_BYTES, MOST_TOLD, key_lines, read_toml
 
 STRICT = ConfigDict(strict=True, extra="forbid", allow_inf_nan=False, frozen=True)
 
@@ -136,6 +136,17 @@ def test_the_members_of_a_union_do_not_show(tmp_path):
     assert all(
         line.startswith("shed.toml:2: made_of: must be ") for line in mistakes(tmp_path, 'title="s"\nmade_of=[]')
     )
+
+
+def test_of_very_many_mistakes_the_first_are_told(tmp_path):
+    """And how many more there are."""
+    path = write(tmp_path, 'title = "x"\n' + "".join("[[crates]]\nmass_kg = 1\n" for _ in range(1000)))
+    with pytest.raises(InputError) as caught:
+        read_toml(path, Shed)
+    *told, last = str(caught.value).split("\n")
+    assert len(told) == MOST_TOLD
+    assert "crates[1].name" in told[0]
+    assert f"{1000 - MOST_TOLD} more" in last
 
 
 def test_a_long_value_is_cut_short(tmp_path):

@@ -16,11 +16,14 @@ if TYPE_CHECKING:
     from ...analysis.report import LogFacts
 
 Document = dict[str, Any]
+#: Control characters that JSON need not escape; a terminal might obey them.
+_ESCAPED = {code: f"\\u{code:04x}" for code in range(0x7F, 0xA0)}
 
 
 def print_json(document: Mapping[str, Any]) -> None:
     """Print one document alone; what is not a finite number becomes null."""
-    click.echo(json.dumps(_clean(document), indent=2, ensure_ascii=False, allow_nan=False))
+    text = json.dumps(_clean(document), indent=2, ensure_ascii=False, allow_nan=False)
+    click.echo(text.translate(_ESCAPED))
 
 
 def _clean(value: Any) -> Any:  # noqa: ANN401 - any JSON value

@@ -134,13 +134,17 @@ def _rows(lines: Sequence[str], delimiter: str) -> list[_Row]:
     for number, line in enumerate(lines, 1):
         if not line.strip():
             continue
-        try:
-            cells = next(csv.reader([line], delimiter=delimiter))
-        except (csv.Error, StopIteration):
-            continue
-        stripped = tuple(cell.strip() for cell in cells)
-        rows.append(_Row(number, stripped, "".join(map(_kind, stripped))))
+        if stripped := tuple(cell.strip() for cell in split_line(line, delimiter)):
+            rows.append(_Row(number, stripped, "".join(map(_kind, stripped))))
     return rows
+
+
+def split_line(line: str, delimiter: str) -> list[str]:
+    """Return a line's cells without their quotes; none where one of them is far too long for a cell."""
+    try:
+        return next(csv.reader([line], delimiter=delimiter), [])
+    except csv.Error:
+        return []
 
 
 def _kind(cell: str) -> str:

@@ -17,6 +17,8 @@ from ..errors import InputError
 
 #: Cells that say that there is no reading.
 NULLS = ["", "NaN", "nan", "NAN", "N/A", "n/a", "NA", "null", "NULL", "None", "none", "-", "--", "---", "#N/A"]
+#: Share of the cells that speak for a mark or a unit that must speak for the same one.
+MOST_AGREE = 0.9
 _NULLS = strings(NULLS)
 _NOTHING, _ODD = strings([None, "?"])
 _POINT = r"^[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?$"
@@ -145,9 +147,7 @@ def find_form(cells: Sequence[str], others: Iterable[str], *, column: str, state
     if stated is not None:
         return NumberForm(stated, grouped=True, suffix=suffix)
     votes = _votes(cells)
-    decisive = votes if votes[","] or votes["."] else _votes(others)
-    if decisive is votes or bool(decisive[","]) != bool(decisive["."]):
-        decimal = "," if decisive[","] > decisive["."] else "."
+    if decimal := _mark_of(votes) or _mark_of(_votes(others)):
         return NumberForm(decimal, grouped=decimal == "." and bool(votes["1,234"]), suffix=suffix)
     if not votes["1,234"]:
         return NumberForm(suffix=suffix)
@@ -181,13 +181,20 @@ def _votes(cells: Iterable[str]) -> Counter[str]:
     return votes
 
 
+def _mark_of(votes: Counter[str]) -> str | None:
+    """Return the decimal mark that the cells agree on, or None: a damaged cell or two do not decide it."""
+    mark, most = max(((mark, votes[mark]) for mark in ".,"), key=lambda vote: vote[1])
+    agree = most >= MOST_AGREE * (votes[","] + votes["."]) and most > (1 - MOST_AGREE) * votes.total()
+    return mark if agree else None
+
+
 def _suffix(cells: Sequence[str], column: str) -> str:
     """Return the unit that cells such as ``12.5 A`` carry; a few odd cells make none."""
     found = Counter(match[1] for match in map(_CELL.fullmatch, cells) if match and match[1])
     if 2 * found.total() < len(cells) or not found:
         return ""
     (suffix, count), *_ = found.most_common(1)
-    if count < 0.9 * found.total():
+    if count < MOST_AGREE * found.total():
         raise InputError(
             f"column {column!r}: its cells carry different units ({', '.join(sorted(found))}); export it with one unit"
         )

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
@@ -14,14 +13,18 @@ from numpy.typing import NDArray
 
 from ..arrow import flat, integers, strings
 from ..log import Readings
+from ..quantities import LARGEST_READING
 from ..rejects import Reject
 from ..zone import NO_TIME
 from .decode import Block
+from .dialect import split_line
 from .numbers import NULLS, to_numbers
 from .plan import ColumnPlan, Layout
 from .stamps import parse
 
 _BLANK, _EMPTY = strings([" ", ""])
+#: So much of a cell is repeated in a sentence. [characters]
+_TOLD_MOST = 60
 ToUtc = Callable[[NDArray[np.int64]], NDArray[np.int64]]
 
 
@@ -71,7 +74,7 @@ class RowReader:
         if not text or text.isspace():
             return batch
         table = rows.parse(self._names, self._needed)
-        if table.num_rows:
+        if table is not None and table.num_rows:
             self._convert(table, rows, batch)
         batch.rejects += rows.rejects()
         batch.rejects.sort(key=lambda reject: reject.line)
@@ -111,11 +114,9 @@ class RowReader:
         if plan.minus is not None:
             less = self._numbers(plan, plan.minus, table, reasons)
             x = np.where(np.isnan(x) & np.isnan(less), np.nan, np.nan_to_num(x) - np.nan_to_num(less))
-        if plan.scale != 1.0:
-            x = x * plan.scale
-        if plan.offset:
-            x = x + plan.offset
-        x = plan.unit.to_canonical(x)
+        with np.errstate(over="ignore"):
+            x = plan.unit.to_canonical(x * plan.scale + plan.offset)
+        self._refuse_too_large(x, plan, reasons)
         return x if plan.directions is None else self._signed(x, plan, table, reasons)
 
     def _numbers(self, plan: ColumnPlan, index: int, table: pa.Table, reasons: dict[int, str]) -> NDArray[np.float64]:
@@ -125,8 +126,13 @@ class RowReader:
         for k in np.flatnonzero(numbers.bad).tolist():
             cell = cells[k].as_py()
             hint = " (is its comma a decimal mark? then say --decimal comma)" if "," in cell else ""
-            reasons.setdefault(k, f"column {name!r}: found {cell!r}, expected a number{hint}")
+            reasons.setdefault(k, f"column {name!r}: found {_told(cell)}, expected a number{hint}")
         return numbers.values
+
+    def _refuse_too_large(self, x: NDArray[np.float64], plan: ColumnPlan, reasons: dict[int, str]) -> None:
+        name = self._layout.dialect.names[plan.index]
+        for k in np.flatnonzero(np.abs(x) > LARGEST_READING).tolist():
+            reasons.setdefault(k, f"column {name!r}: {x[k]:.3g} {plan.quantity} is more than any meter can mean")
 
     def _signed(
         self, x: NDArray[np.float64], plan: ColumnPlan, table: pa.Table, reasons: dict[int, str]
@@ -143,7 +149,7 @@ class RowReader:
         name = self._layout.dialect.names[plan.directions.index]
         for k in np.flatnonzero(np.isnan(factor)).tolist():
             reasons.setdefault(
-                k, f"column {name!r}: {found[inverse[k]]!r} is none of the profile's draw, return and none"
+                k, f"column {name!r}: {_told(found[inverse[k]])} is none of the profile's draw, return and none"
             )
         return np.asarray(np.abs(x) * factor + 0.0)  # no negative zeros
 
@@ -158,8 +164,8 @@ class RowReader:
         if not cell:
             return f"column {names}: no time"
         if parsed:
-            return f"column {names}: {cell!r} never was on the clocks of this zone (they went forward)"
-        return f"column {names}: found {cell!r}, expected {self._layout.time.style.describe()}"
+            return f"column {names}: {_told(cell)} never was on the clocks of this zone (they went forward)"
+        return f"column {names}: found {_told(cell)}, expected {self._layout.time.style.describe()}"
 
     def _is_header(self, stamp: str | None) -> bool:
         dialect = self._layout.dialect
@@ -171,7 +177,7 @@ class RowReader:
     def _cut_short(self, text: bytes) -> str | None:
         """Return why a last line without a line end is not trusted; None where it is surely whole."""
         dialect = self._layout.dialect
-        cells = next(csv.reader([text.decode(errors="replace")], delimiter=dialect.delimiter), [])
+        cells = split_line(text.decode(errors="replace"), dialect.delimiter)
         why = "the last line has no line end and may have been cut short"
         if len(cells) != len(dialect.names):
             return why
@@ -199,6 +205,10 @@ def _decimals(cell: str) -> int:
     return 0
 
 
+def _told(cell: str) -> str:
+    return repr(cell if len(cell) <= _TOLD_MOST else f"{cell[:_TOLD_MOST]}…")
+
+
 def _shown(line: bytes) -> str:
     return line.decode("utf-8", errors="replace").rstrip("\n")[:2000]
 
@@ -214,9 +224,10 @@ class _Rows:
         self._misfits: dict[int, str] = {}  # row number of the parser -> reason
         self._rejected: dict[int, str] = {}  # index among the parsed rows -> reason
 
-    def parse(self, names: list[str], needed: list[int]) -> pa.Table:
+    def parse(self, names: list[str], needed: list[int]) -> pa.Table | None:
+        """Return the needed columns of the rows that fit; None where nothing is left to parse."""
         text = self._without_open_quotes() if b'"' in self._text else self._text
-        return self._parse(text, names, needed)
+        return self._parse(text, names, needed) if text.strip() else None
 
     def _parse(self, text: bytes, names: list[str], needed: list[int]) -> pa.Table:
         def misfit(row: pcsv.InvalidRow) -> str:

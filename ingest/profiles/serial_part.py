@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import codecs
 import re
-from collections.abc import Iterator, Mapping
-from itertools import pairwise
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Literal, Protocol
 
 from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
 
 from ..checksums import Kind
+from ..line_pattern import LinePattern
 
 if TYPE_CHECKING:
     from .model import ColumnEntry
@@ -19,15 +19,8 @@ Delimiter = Literal["comma", "semicolon", "tab", "bar", "blank"]
 LineLayout = Literal["fields", "pairs", "json", "pattern"]
 #: A longer pattern is no line's description. [characters]
 PATTERN_MOST = 500
-#: More dots that take any number of characters make a line that does not fit very slow to refuse.
-_MOST_OPEN_DOTS = 2
 _ESCAPE = re.compile(r"\\(?:x([0-9A-Fa-f]{2})|(.))", re.DOTALL)
 _LETTERS = {"r": b"\r", "n": b"\n", "t": b"\t", "0": b"\x00", "\\": b"\\"}
-_TOKEN = re.compile(
-    r"(?P<skip>\\.|\[\^?\]?(?:\\.|[^\]\\])*\])|(?P<open>\((?:\?(?:P<\w+>|P=\w+|<?[=!]|[:>]|[aiLmsux-]+:?))?)|(?P<close>\))"
-    r"|(?P<repeat>[*+?]|\{\d*,?\d*\})[?+]?|(?P<bar>\|)|(?P<other>.)",
-    re.DOTALL,
-)
 
 
 class _Part(BaseModel):
@@ -58,7 +51,7 @@ class SerialPart(_Part):
     - ``fields``: values between delimiters; ``fields`` names them in order, and then a line must have as many;
     - ``pairs``: ``V=11.92, A=74.5``, with ``equals`` between name and value;
     - ``json``: an object a line; an inner value is named with a point, ``bank.volts``;
-    - ``pattern``: a regular expression that must fit the whole line, with named groups.
+    - ``pattern``: a regular expression (RE2) that must fit the whole line, with named groups.
 
     ``ask`` is what to send for a reading, with ``\r``, ``\n``, ``\t``, ``\\`` and ``\x1b`` for bytes that cannot be
     typed; without it the meter sends by itself. An answer is waited for ``timeout_s`` long. [s]
@@ -140,7 +133,7 @@ def unescaped(text: str, encoding: str) -> bytes:
 
 
 def check_pattern(pattern: str) -> None:
-    """Refuse a regular expression that is none, names nothing, or could take forever on a garbled line.
+    """Refuse a regular expression that is none, or names nothing.
 
     Raises
     ------
@@ -149,45 +142,8 @@ def check_pattern(pattern: str) -> None:
     """
     if len(pattern) > PATTERN_MOST:
         raise ValueError(f"the pattern is longer than {PATTERN_MOST} characters; shorten it")
-    try:
-        compiled = re.compile(pattern)
-    except (re.error, RecursionError, OverflowError) as error:
-        raise ValueError(f"the pattern is no regular expression: {error}") from None
-    if not compiled.groupindex:
+    if not any(LinePattern(pattern).names):
         raise ValueError(r"the pattern names no value; write it like V:(?P<volts>\d+\.\d+)")
-    if _repeats_a_choice(pattern):
-        raise ValueError(
-            "a group of the pattern that is repeated (*, + or {}) holds a repetition or alternatives (|) itself, which "
-            "can take forever on a garbled line; write it without the one or the other"
-        )
-    if len(re.findall(r"(?<!\\)\.(?:[*+]|\{\d*,\})", pattern)) > _MOST_OPEN_DOTS:
-        raise ValueError(
-            f"the pattern has more than {_MOST_OPEN_DOTS} times .* or .+, which can take very long on a garbled line; "
-            "say what may stand there, such as [^,]* for anything but a comma"
-        )
-
-
-def _repeats_a_choice(pattern: str) -> bool:
-    """Tell whether a repeated group holds a repetition or alternatives, so that it fits a text in many ways."""
-    choices = [False]
-    tokens = [*_tokens(pattern), ("other", "")]
-    for (kind, _), (following, text) in pairwise(tokens):
-        if kind == "open":
-            choices.append(False)
-        elif kind == "close" and len(choices) > 1:
-            inside, repeated = choices.pop(), following == "repeat" and text != "?"
-            if inside and repeated:
-                return True
-            choices[-1] |= inside
-        elif kind in ("repeat", "bar"):
-            choices[-1] = True
-    return False
-
-
-def _tokens(pattern: str) -> Iterator[tuple[str, str]]:
-    for token in _TOKEN.finditer(pattern):
-        kind = token.lastgroup or ""
-        yield kind, token[kind]
 
 
 class SerialProfile(Protocol):
