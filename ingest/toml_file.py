@@ -75,7 +75,8 @@ def read_toml(path: Path, model: type[M]) -> M:
     ------
     InputError
         If the file cannot be read, is not TOML, or breaks a rule of the model. The text has the mistakes, one a
-        line, up to `MOST_TOLD`: ``site.toml:5: bank.capacity_Ah: must be greater than 0 (got -200)``. Items of a list count from 1.
+        line, up to `MOST_TOLD`: ``site.toml:5: bank.capacity_Ah: must be greater than 0 (got -200)``. Items of a list
+        count from 1.
     """
     text = _text(path)
     data = _parse(path, text)
