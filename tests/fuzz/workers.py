@@ -75,12 +75,16 @@ def _alarm() -> Iterator[None]:
 
 
 def run_all(kind: str, seed: int, numbers: Sequence[int], *, processes: int, keep: Path | None) -> Tally:
-    """Run many cases of a kind; those that break the law are kept in a folder."""
+    """Run many cases of a kind; those that break the law are kept in a folder. Ctrl-C ends it with what was run."""
     tally = Tally()
     shares = [list(numbers[k::processes]) for k in range(processes)]
     workers = [_Worker(kind, seed, share, tally, keep) for share in shares if share]
-    while workers := [worker for worker in workers if worker.step()]:
-        time.sleep(0.01)
+    try:
+        while workers := [worker for worker in workers if worker.step()]:
+            time.sleep(0.01)
+    except KeyboardInterrupt:
+        for worker in workers:
+            worker.stop()
     return tally
 
 
@@ -113,8 +117,16 @@ class _Worker:
             self._process.kill()
             self._end("hangs where no alarm is heard")
         elif not self._process.is_alive() and not self._pipe.poll():
+            if self._process.exitcode == 0:
+                self._start()  # it had taken too much memory, which was told
+                return True
             self._end(f"ends its process (status {self._process.exitcode})")
         return True
+
+    def stop(self) -> None:
+        """End the process, whatever it is at."""
+        self._process.kill()
+        self._process.join()
 
     def _take(self, ended: str, fault: str | None) -> None:
         number = self._left.pop(0)
@@ -133,6 +145,7 @@ class _Worker:
 
 
 def _work(kind: str, seed: int, numbers: list[int], keep: Path | None, pipe: Connection) -> None:
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # its parent ends it
     resource.setrlimit(resource.RLIMIT_AS, (_SPACE_MOST, _SPACE_MOST))
     for number in numbers:
         pipe.send(_outcome(kind, seed, number, keep))
