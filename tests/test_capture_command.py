@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import os
 import signal
@@ -190,6 +191,21 @@ def test_a_full_disk_ends_with_status_3_and_keeps_what_was_read(tmp_path, capsys
     capsys.readouterr()
     assert run(["charge", str(log)]) == 0
     assert open_log(log).rows > 300
+
+
+def test_a_disk_that_is_full_all_the_way_is_told_once(tmp_path, capsys, monkeypatch):
+    """Neither reading nor log can be written: one sentence, in the system's words and not in a library's."""
+    log = tmp_path / "a.parquet"
+
+    def full(*_: object) -> None:
+        raise OSError(errno.ENOSPC, "Error writing bytes to file. Detail: [errno 28]")
+
+    monkeypatch.setattr("shuntbook.ingest.journal.Journal.append_reading", full)
+    monkeypatch.setattr("shuntbook.cli.capturing.finish", full)
+    assert run(["capture", WEEK, "--out", str(log), "--quiet"]) == 3
+    said = capsys.readouterr().err
+    assert said.count("shuntbook: ") == 1
+    assert f"No space left on device; what was read is kept in {log}.journal" in said
 
 
 @pytest.mark.parametrize(
