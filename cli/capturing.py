@@ -35,7 +35,7 @@ from ..ingest.journal_lines import NothingCaptured
 from ..ingest.log import LogMeta
 from ..ingest.source import LiveSource, Reading, SourceLost, SteadyClock
 from ..ingest.sources import make_source
-from ..ingest.whole_file import refuse_existing
+from ..ingest.whole_file import reason_of, refuse_existing
 from ..ingest.zone import zone_of_computer
 from .exit import Exit
 from .feeding import meter_of, read_site
@@ -399,20 +399,22 @@ def _live(plan: Plan) -> LiveMeter:
 def _finish(meters: Sequence[Metered], journals: Sequence[Journal], snapshots: Sequence[Snapshot]) -> int:
     """Finish every log, whatever happened to the others, and say what came of it."""
     status = Exit.DONE
-    for journal, snapshot in zip(journals, snapshots, strict=True):
-        status = max(status, _finish_log(journal, snapshot))
+    for meter, journal, snapshot in zip(meters, journals, snapshots, strict=True):
+        status = max(status, _finish_log(meter, journal, snapshot))
     for meter in meters:
         status = max(status, _say_failure(meter))
     return int(status)
 
 
-def _finish_log(journal: Journal, snapshot: Snapshot) -> Exit:
+def _finish_log(meter: Metered, journal: Journal, snapshot: Snapshot) -> Exit:
     try:
         done = finish(journal)
     except NothingCaptured:
         click.echo(f"shuntbook: {snapshot.name}: no reading came, so no log was written", err=True)
         return Exit.DEVICE_FAILED
     except OSError as error:
+        if isinstance(meter.failure, OSError):
+            meter.failure = None  # the same disk: one sentence on it will do
         _say(
             snapshot.name,
             error,
@@ -448,4 +450,4 @@ def _say_failure(meter: Metered) -> Exit:
 
 
 def _say(name: str, error: OSError, kept: str) -> None:
-    click.echo(f"shuntbook: {name}: {error.filename or 'the disk'}: {error.strerror}; {kept}", err=True)
+    click.echo(f"shuntbook: {name}: {error.filename or 'the disk'}: {reason_of(error)}; {kept}", err=True)

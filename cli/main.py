@@ -17,7 +17,7 @@ from .. import __version__
 from ..analysis.refusal import Refusal
 from ..ingest.errors import InputError
 from ..ingest.source import SourceLost
-from ..ingest.whole_file import DISK_FAILED
+from ..ingest.whole_file import DISK_FAILED, reason_of
 from .exit import Exit, PortFailedError
 
 #: Command name, the module that holds its ``command``, and its line in ``--help``: nothing else is imported for that.
@@ -111,7 +111,7 @@ def _ended_by(error: Exception) -> tuple[str, Exit]:
         return str(error), Exit.DEVICE_FAILED
     if isinstance(error, OSError) and error.errno in DISK_FAILED:
         name = error.filename or "the disk"
-        return f"{name}: {error.strerror}; no file is half-written", Exit.DEVICE_FAILED
+        return f"{name}: {reason_of(error)}; no file is half-written", Exit.DEVICE_FAILED
     if isinstance(error, _WRONG_PLACE) or (isinstance(error, OSError) and error.errno in _WRONG_NAME):
         return (
             f"{error.filename or error}: {error.strerror or 'cannot be used'}; name another file or folder",

@@ -54,6 +54,11 @@ def refuse_input(
             raise InputError(f"{what}: {out} is {called}; choose another name")
 
 
+def reason_of(error: OSError) -> str:
+    """Return the operating system's words for an error; Arrow has its own around them."""
+    return os.strerror(error.errno) if error.errno else str(error)
+
+
 @contextmanager
 def told_by_name(out: Path, *, what: str | None = "--out") -> Iterator[None]:
     """Tell what goes wrong in opening `out`, or a hidden file beside it, by the name that the person gave.
@@ -68,7 +73,7 @@ def told_by_name(out: Path, *, what: str | None = "--out") -> Iterator[None]:
     try:
         yield
     except OSError as error:
-        reason = error.strerror or str(error)
+        reason = reason_of(error)
         if error.errno in DISK_FAILED:
             raise OSError(error.errno, reason, str(out)) from error
         named = f"{what}: {out}" if what else str(out)

@@ -134,10 +134,12 @@ def run_hurt(
     *,
     before: Callable[[], None] = lambda: None,
     meanwhile: Callable[[int], None] = lambda _process: None,
+    said_in: Path | None = None,
 ) -> Ended:
     """Run a command in a fork of this process, hurt `before` it begins, at one of its `steps`, or `meanwhile`."""
-    said = folder.with_name(folder.name + ".said")
-    count = folder.with_name(folder.name + ".count")
+    said, count = (folder.with_name(folder.name + end) for end in (".said", ".count"))
+    if said_in is not None:
+        said, count = said_in / said.name, said_in / count.name
     count.unlink(missing_ok=True)
     ready, begin = os.pipe()
     process = os.fork()
@@ -147,7 +149,7 @@ def run_hurt(
     os.read(ready, 1)
     os.close(ready)
     meanwhile(process)
-    return Ended(_wait(process), said.read_text(errors="replace"), int(count.read_text()) if count.exists() else 0)
+    return Ended(_wait(process), said.read_text(errors="replace"), int(count.read_text() or 0) if count.exists() else 0)
 
 
 def _wait(process: int) -> int:

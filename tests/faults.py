@@ -3,7 +3,8 @@
 Run it by hand or nightly: ``python tests/faults.py``; ``--jobs convert,fleet`` and ``--ways kill,disk`` name some,
 ``--seed`` gives the same moments again. Every job is run in a folder of its own and hurt once a run: at every step it
 takes on the disk (killed, refused, out of space, interrupted, terminated), at random moments (these, and its folder
-closed to writing), and with files that may not grow beyond a size.
+closed to writing), with files that may not grow beyond a size, and, as
+root on Linux, on a small disk of its own that is full but for so many bytes.
 
 The law: what was there before and is not the result is as it was; a result is the old one, the new one, or absent,
 never half of one; the status is that of the contract, and one sentence says why; and when the command is run again,
@@ -20,6 +21,7 @@ import pkgutil
 import random
 import shutil
 import signal
+import subprocess
 import sys
 import tempfile
 import time
@@ -40,9 +42,12 @@ _ALLOWED = {
     "disk": {0, 3},
     "refused": {0, 2, 3},
     "closed": {0, 2, 3},
+    "full": {0, 3},
     "interrupted": {0, 130},
     "terminated": {0, 143},
 }
+#: A disk in memory gives room by the page. [bytes]
+_PAGE = os.sysconf("SC_PAGESIZE")
 
 
 @dataclass
@@ -167,6 +172,10 @@ def faults_of(bench: Bench, chance: random.Random, ways: set[str], *, most: int)
                 after_s = chance.uniform(0, 1.1 * bench.took_s)
                 yield way, f"after {after_s:.3f} s", partial(_signalled, words, number, after_s)
 
+    if "full" in ways and small_disk_can_be():
+        largest = sum(len(content) for name, content in bench.new.items() if bench.old.get(name) != content)
+        for pages in _some(range(largest // _PAGE + 12), most, chance):
+            yield "full", f"with {pages * _PAGE} bytes left", partial(_on_full_disk, words, pages * _PAGE)
     if "closed" in ways:
         for _ in range(min(most, 60)):
             after_s = chance.uniform(0, 1.1 * bench.took_s)
@@ -179,6 +188,30 @@ def _some(numbers: range, most: int, chance: random.Random) -> list[int]:
 
 def _limited(words: tuple[str, ...], size: int, folder: Path) -> Ended:
     return run_hurt(folder, words, Steps(folder), before=limit_files(size))
+
+
+def small_disk_can_be() -> bool:
+    """Tell whether a disk of a few megabytes in memory may be made here: by root on Linux."""
+    return sys.platform == "linux" and not os.geteuid()
+
+
+def _on_full_disk(words: tuple[str, ...], left: int, folder: Path) -> Ended:
+    """Run a command on a disk of its own, filled but for so many bytes; then give it room and bring what is left."""
+    disk = folder.with_name("disk")
+    disk.mkdir(exist_ok=True)
+    subprocess.run(["mount", "-t", "tmpfs", "-o", "size=64m", "none", str(disk)], check=True)
+    try:
+        there = disk / "hurt"
+        shutil.copytree(folder, there)
+        room = os.statvfs(disk).f_bavail * os.statvfs(disk).f_frsize
+        with (disk / "filler").open("wb") as filler:
+            os.posix_fallocate(filler.fileno(), 0, room - left)
+        ended = run_hurt(there, words, Steps(there), said_in=folder.parent)
+        shutil.rmtree(folder)
+        shutil.copytree(there, folder)
+        return ended
+    finally:
+        subprocess.run(["umount", str(disk)], check=True)
 
 
 def _closed(words: tuple[str, ...], after_s: float, folder: Path) -> Ended:
