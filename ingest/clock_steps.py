@@ -55,7 +55,8 @@ def follow_on(time_us: NDArray[np.int64], quantities: Columns) -> list[dict[str,
 def _stray(time_us: NDArray[np.int64], usual: int) -> NDArray[np.bool_]:
     """Return which rows leap ahead of rows that go on where the rows before left off."""
     stray = np.zeros(len(time_us), dtype=np.bool_)
-    for back in (np.flatnonzero(np.diff(time_us) < 0) + 1).tolist():
+    backs: list[int] = (np.flatnonzero(np.diff(time_us) < 0) + 1).tolist()
+    for back in backs:
         for begin in range(back - 1, max(back - FEW_ROWS, 0) - 1, -1):
             if stray[begin]:
                 break
