@@ -83,9 +83,7 @@ def read_toml(path: Path, model: type[M]) -> M:
     try:
         return model.model_validate(data)
     except ValidationError as error:
-        mistakes = _mistakes(path, text, data, model, error)
-        more = [f"{path}: and {len(mistakes) - MOST_TOLD} more mistakes"] if len(mistakes) > MOST_TOLD else []
-        raise InputError("\n".join([*mistakes[:MOST_TOLD], *more])) from None
+        raise InputError("\n".join(_mistakes(path, text, data, model, error))) from None
 
 
 def _text(path: Path) -> str:
@@ -139,11 +137,18 @@ def _mistakes(path: Path, text: str, data: dict[str, Any], model: type[BaseModel
     found = []
     for details in error.errors(include_url=False):
         where = _in_data(data, details)
-        line = next((lines[where[:n]] for n in range(len(where), 0, -1) if where[:n] in lines), 0)
+        found.append(
+            (next((lines[where[:n]] for n in range(len(where), 0, -1) if where[:n] in lines), 0), where, details)
+        )
+    found.sort(key=lambda mistake: mistake[0])
+    told: dict[str, None] = {}
+    for number, (line, where, details) in enumerate(found):
+        if len(told) == MOST_TOLD:
+            return [*told, f"{path}: and {len(found) - number} more mistakes"]
         place = f"{path}:{line}" if line else str(path)
         key = f"{_shown(where)}: " if where else ""
-        found.append((line, f"{place}: {key}{_plain(details, where, model)}"))
-    return list(dict.fromkeys(sentence for _, sentence in sorted(found, key=lambda mistake: mistake[0])))
+        told[f"{place}: {key}{_plain(details, where, model)}"] = None
+    return list(told)
 
 
 def key_lines(text: str) -> dict[Where, int]:
