@@ -26,6 +26,8 @@ LARGEST_BYTES = 4_000_000  # far more than any settings file; guards against bei
 
 #: More mistakes than these at once are counted only.
 MOST_TOLD = 20
+#: A sentence may repeat names of the file, which may be of any length. [characters]
+_SENTENCE_MOST = 1000
 
 _LONG_STRING = re.compile(r'"""(?:\\.|[^\\])*?"""(?:"{0,2})|\'\'\'.*?\'\'\'\'{0,2}', re.DOTALL)
 _PARTS = re.compile(rf'{_LONG_STRING.pattern}|"(?:\\.|[^"\\\n])*"|\'[^\'\n]*\'|#[^\n]*', re.DOTALL)
@@ -147,7 +149,8 @@ def _mistakes(path: Path, text: str, data: dict[str, Any], model: type[BaseModel
             return [*told, f"{path}: and {len(found) - number} more mistakes"]
         place = f"{path}:{line}" if line else str(path)
         key = f"{_shown(where)}: " if where else ""
-        told[f"{place}: {key}{_plain(details, where, model)}"] = None
+        sentence = f"{place}: {key}{_plain(details, where, model)}"
+        told[sentence if len(sentence) <= _SENTENCE_MOST else f"{sentence[: _SENTENCE_MOST - 1]}…"] = None
     return list(told)
 
 
