@@ -26,6 +26,8 @@ LARGEST_BYTES = 4_000_000  # far more than any settings file; guards against bei
 
 #: More mistakes than these at once are counted only.
 MOST_TOLD = 20
+#: A sentence may repeat names of the file, which may be of any length. [characters]
+_SENTENCE_MOST = 1000
 
 _LONG_STRING = re.compile(r'"""(?:\\.|[^\\])*?"""(?:"{0,2})|\'\'\'.*?\'\'\'\'{0,2}', re.DOTALL)
 _PARTS = re.compile(rf'{_LONG_STRING.pattern}|"(?:\\.|[^"\\\n])*"|\'[^\'\n]*\'|#[^\n]*', re.DOTALL)
@@ -83,9 +85,7 @@ def read_toml(path: Path, model: type[M]) -> M:
     try:
         return model.model_validate(data)
     except ValidationError as error:
-        mistakes = _mistakes(path, text, data, model, error)
-        more = [f"{path}: and {len(mistakes) - MOST_TOLD} more mistakes"] if len(mistakes) > MOST_TOLD else []
-        raise InputError("\n".join([*mistakes[:MOST_TOLD], *more])) from None
+        raise InputError("\n".join(_mistakes(path, text, data, model, error))) from None
 
 
 def _text(path: Path) -> str:
@@ -139,11 +139,19 @@ def _mistakes(path: Path, text: str, data: dict[str, Any], model: type[BaseModel
     found = []
     for details in error.errors(include_url=False):
         where = _in_data(data, details)
-        line = next((lines[where[:n]] for n in range(len(where), 0, -1) if where[:n] in lines), 0)
+        found.append(
+            (next((lines[where[:n]] for n in range(len(where), 0, -1) if where[:n] in lines), 0), where, details)
+        )
+    found.sort(key=lambda mistake: mistake[0])
+    told: dict[str, None] = {}
+    for number, (line, where, details) in enumerate(found):
+        if len(told) == MOST_TOLD:
+            return [*told, f"{path}: and {len(found) - number} more mistakes"]
         place = f"{path}:{line}" if line else str(path)
         key = f"{_shown(where)}: " if where else ""
-        found.append((line, f"{place}: {key}{_plain(details, where, model)}"))
-    return list(dict.fromkeys(sentence for _, sentence in sorted(found, key=lambda mistake: mistake[0])))
+        sentence = f"{place}: {key}{_plain(details, where, model)}"
+        told[sentence if len(sentence) <= _SENTENCE_MOST else f"{sentence[: _SENTENCE_MOST - 1]}…"] = None
+    return list(told)
 
 
 def key_lines(text: str) -> dict[Where, int]:

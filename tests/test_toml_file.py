@@ -149,6 +149,14 @@ def test_of_very_many_mistakes_the_first_are_told(tmp_path):
     assert f"{1000 - MOST_TOLD} more" in last
 
 
+def test_a_sentence_with_a_long_name_is_cut_short(tmp_path):
+    """A key of any length is told by its beginning."""
+    with pytest.raises(InputError) as caught:
+        read_toml(write(tmp_path, f'title = "x"\n{"k" * 9000} = 1\n'), Shed)
+    assert ":2: kkk" in str(caught.value)
+    assert len(str(caught.value)) <= 1000
+
+
 def test_a_long_value_is_cut_short(tmp_path):
     """A number of hundreds of digits does not fill the screen."""
     (sentence,) = mistakes(tmp_path, f'title = "s"\n[lid]\nname = "a"\nmass_kg = 1{"0" * 400}')

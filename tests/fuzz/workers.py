@@ -83,6 +83,7 @@ def run_all(kind: str, seed: int, numbers: Sequence[int], *, processes: int, kee
         while workers := [worker for worker in workers if worker.step()]:
             time.sleep(0.01)
     except KeyboardInterrupt:
+        signal.signal(signal.SIGINT, signal.SIG_IGN)
         for worker in workers:
             worker.stop()
     return tally
