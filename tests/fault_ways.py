@@ -14,6 +14,8 @@ from functools import wraps
 from pathlib import Path
 from typing import Any
 
+import tzlocal
+
 #: What changes names on a disk, as Python's audit events call it, and calls that put bytes there.
 _NAMES = {"os.rename", "os.remove", "os.mkdir", "os.rmdir"}
 _BYTES = ("write", "fsync", "fdatasync", "ftruncate")
@@ -108,6 +110,7 @@ def limit_files(size: int) -> Callable[[], None]:
 
 def be_nobody() -> None:
     """Give up the rights of root, to whom no folder is closed."""
+    tzlocal.get_localzone_name()  # nobody may be kept from reading where it is installed
     if not os.geteuid():
         os.setgroups([])
         os.setgid(_NOBODY)

@@ -123,7 +123,7 @@ _SYSTEM = [
         "Water",
         "Drawdown D of the tank by Boyle's law: volume × (p0 / p1 − p0 / p2), absolute pressures of pre-charge, cut-in "
         "and cut-out. Shortest run: 60 × D / Q seconds, with Q the pump's L/min; shortest from start to start: 4 times "
-        "that. Drawdown as seen: Q / 60 × run × rest / (run + rest). Wh for 1,000 L: 1000 × Wh of a run / its litres.",
+        "that. Drawdown as seen: Q / 60 × run × rest / (run + rest). Energy for the water: Wh of a run / its water.",
     ),
     (
         "Conductors",
