@@ -27,18 +27,12 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from exports import DIALECTS
-from measuring import Contestant, in_turns, table
+from measuring import Contestant, in_turns, ours, table
 
 HERE = Path(__file__).parent
 #: Readings of the log that start-up is measured with: an hour at one a second.
 AN_HOUR = 3600
 LIBRARIES = ("numpy", "pyarrow", "pandas", "polars", "duckdb")
-
-
-def ours(*arguments: str | Path) -> list[str]:
-    """Return the command line of a shuntbook command."""
-    code = "from shuntbook.cli.main import main; main()"
-    return [sys.executable, "-c", code, *map(str, arguments)]
 
 
 def plain(name: str, *arguments: str | Path) -> list[str]:

@@ -5,9 +5,18 @@ from __future__ import annotations
 import os
 import statistics
 import subprocess
+import sys
 import time
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from pathlib import Path
+
+_MAIN = "from shuntbook.cli.main import main; main()"
+
+
+def ours(*arguments: str | Path) -> list[str]:
+    """Return the command line of a shuntbook command."""
+    return [sys.executable, "-c", _MAIN, *map(str, arguments)]
 
 
 @dataclass(eq=False)
