@@ -114,8 +114,7 @@ class Pieces:
 
     def within(self, window: Window) -> Pieces:
         """Return what lies in a window, its ends included; intervals and gaps are cut at it."""
-        low, high = self.ends_us
-        if (window[0] is None or window[0] <= low) and (window[1] is None or window[1] >= high):
+        if _holds(window, self.ends_us):
             return self
         touching = _touching(self.measured.start_us, self.measured.stop_us, window)
         gaps = _touching(self.gap_start_us, self.gap_stop_us, window)
@@ -151,6 +150,12 @@ class Pieces:
         starts = [x[:1] for x in (self.measured.start_us, self.gap_start_us, self.at_us)]
         stops = [x[-1:] for x in (self.measured.stop_us, self.gap_stop_us, self.at_us)]
         return int(np.concatenate(starts).min(initial=_NEVER_US)), int(np.concatenate(stops).max(initial=-_NEVER_US))
+
+
+def _holds(window: Window, ends_us: tuple[int, int]) -> bool:
+    """Tell whether all from one instant to the other lies in a window."""
+    (low, high), (first_us, last_us) = window, ends_us
+    return (low is None or low <= first_us) and (high is None or high >= last_us)
 
 
 def _touching(start_us: TimeArray, stop_us: TimeArray, window: Window) -> slice:
@@ -263,8 +268,7 @@ class Read:
 
     def within(self, window: Window) -> Read:
         """Return what lies in a window."""
-        low, high = self.ends_us
-        if (window[0] is None or window[0] <= low) and (window[1] is None or window[1] >= high):
+        if _holds(window, self.ends_us):
             return self
         kept = inside(self.chunk.time_us, window)
         return Read(
