@@ -147,7 +147,7 @@ def trends(over: OverLogs) -> Table:
     sides = len({trend.stretch for trend in over.trends}) > 1
     rows = []
     for trend in over.trends:
-        name = f"{_capital(trend.name)}, {trend.stretch}" if sides else _capital(trend.name)
+        name = f"{words.capital(trend.name)}, {trend.stretch}" if sides else words.capital(trend.name)
         verdict = f"{trend.verdict}: {trend.why}" if trend.why else trend.verdict
         rows.append((name, several_words.value(trend.usual, trend.unit), *_slope(trend), verdict))
     head = ("", "Usual day", "Change a day", "Interval of that", "Verdict")
@@ -172,7 +172,7 @@ def before_and_after(over: OverLogs) -> Table | None:
     rows = []
     for row in change.comparison.rows:
         name, *cells = cells_of(row)
-        rows.append((_capital(name), *cells[:-1], cells[-1] if row.differs else "no difference"))
+        rows.append((words.capital(name), *cells[:-1], cells[-1] if row.differs else "no difference"))
     days = (words.counted(n, "day") for n in (change.before_days, change.after_days))
     before, after = (f"{which}, {count}" for which, count in zip(("Before", "After"), days, strict=True))
     head = ("", before, after, "Difference, with its 95 % interval", "Times", "To be told")
@@ -185,7 +185,7 @@ def _change_notes(over: OverLogs) -> tuple[str, ...]:
         return ()
     found = change.comparison
     moved = [
-        f"{_capital(each.change)} with the change: {each.finding.severity}, {each.finding.title}"
+        f"{words.capital(each.change)} with the change: {each.finding.severity}, {each.finding.title}"
         + ("." if each.judged else ", which could not be judged on the other side.")
         for each in found.findings
         if each.change != "stayed"
@@ -295,7 +295,3 @@ def _calendar_notes(over: OverLogs, rows: tuple[tuple[str, tuple[Cell, ...]], ..
     if len(over.calendar.days) > _MOST_DAYS:
         notes.append(f"Shown are the newest {_MOST_DAYS} of {len(over.calendar.days)} days.")
     return tuple(notes)
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
