@@ -21,9 +21,9 @@ from readings import chunk_of, how
 from shuntbook.analysis.fleet_rank import ranked
 from shuntbook.cli.fleet import one_log
 from shuntbook.cli.fleet.one_log import Task, read_log
-from shuntbook.cli.fleet.over_logs import run_fleet
 from shuntbook.cli.fleet.plan import tasks_of
 from shuntbook.cli.fleet.pool import LOST, on_this_machine
+from shuntbook.cli.fleet.run import run_fleet
 from shuntbook.cli.fleet.table import KIND, write_summaries
 from shuntbook.cli.main import run
 from shuntbook.ingest.find_logs import FoundLog

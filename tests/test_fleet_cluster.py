@@ -13,9 +13,9 @@ from test_fleet import here, silent
 from shuntbook.analysis.fleet_rank import ranked
 from shuntbook.cli.fleet.cluster import on_cluster
 from shuntbook.cli.fleet.one_log import Task
-from shuntbook.cli.fleet.over_logs import run_fleet
 from shuntbook.cli.fleet.plan import tasks_of
 from shuntbook.cli.fleet.pool import LOST
+from shuntbook.cli.fleet.run import run_fleet
 from shuntbook.cli.fleet.table import write_summaries
 from shuntbook.cli.main import run
 from shuntbook.ingest.find_logs import FoundLog

@@ -16,10 +16,10 @@ from ...ingest.kept_rows import KeptRows, kept_path
 from ...ingest.summary_table import is_table, refuse_another_table
 from ...ingest.whole_file import refuse_existing, refuse_input, write_text
 from ..exit import Exit
-from ..fleet.over_logs import Engine, FleetRun, run_fleet
 from ..fleet.plan import SITE_RULE, tasks_of
 from ..fleet.pool import on_this_machine
 from ..fleet.progress import progress
+from ..fleet.run import Engine, FleetRun, run_fleet
 from ..fleet.table import KIND, rows_of, write_summaries
 from ..render.fleet_json import fleet_document
 from ..render.fleet_words import fleet_lines

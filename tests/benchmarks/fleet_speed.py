@@ -26,9 +26,9 @@ from fleet_scenes import a_day, write_log, write_site
 from shuntbook.analysis.fleet_rank import ranked
 from shuntbook.cli.fleet.cluster import on_cluster
 from shuntbook.cli.fleet.one_log import read_log
-from shuntbook.cli.fleet.over_logs import run_fleet
 from shuntbook.cli.fleet.plan import tasks_of
 from shuntbook.cli.fleet.pool import on_this_machine
+from shuntbook.cli.fleet.run import run_fleet
 from shuntbook.cli.fleet.table import write_summaries
 
 KINDS = 20
