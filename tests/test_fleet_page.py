@@ -11,6 +11,7 @@ from test_page import NASTY, Reader, assert_sound
 from shuntbook.analysis.cautions import CAUTIONS
 from shuntbook.analysis.fleet import LogSummary
 from shuntbook.analysis.fleet_rank import ranked
+from shuntbook.cli.render.fleet_chart import histogram
 from shuntbook.cli.render.fleet_page import render
 
 
@@ -79,3 +80,9 @@ def test_it_fits_every_screen(tmp_path):
             as_wide_as(driven, width)
             assert driven.execute_script("return document.documentElement.scrollWidth") <= width
         assert [entry for entry in driven.get_log("browser") if entry["level"] == "SEVERE"] == []
+
+
+def test_a_legend_names_what_has_bars():
+    """A group without a log is not in the legend, where it would have another group's colour."""
+    drawn = histogram([("to act on", [40.0]), ("to watch", []), ("neither", [3.0])], "starts an hour", name="starts")
+    assert [called in drawn for called in ("to act on", "to watch", "neither")] == [True, False, True]

@@ -54,6 +54,8 @@ def histogram(
             count = np.histogram(figures, edges)[0]
             look: dict[str, Any] = {"facecolor": face, "edgecolor": edge, "hatch": hatch, "label": called}
             there = count > 0
+            if not there.any():  # what no bar shows would stand in the legend in another colour
+                continue
             axes.bar(edges[:-1][there], count[there], (np.diff(edges) * 0.9)[there], base[there], align="edge", **look)
             base += count
         axes.set_xlabel(what)
