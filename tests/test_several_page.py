@@ -16,7 +16,7 @@ from test_page import NASTY, Reader, assert_sound
 from shuntbook.analysis.before_after import NamedChange
 from shuntbook.analysis.finding import Finding
 from shuntbook.analysis.over_logs import over_logs
-from shuntbook.cli.render import several_view, several_words
+from shuntbook.cli.render import several_view, several_words, words
 from shuntbook.cli.render.as_json import report_document
 from shuntbook.cli.render.page import render
 
@@ -99,6 +99,12 @@ def test_two_logs_keep_their_page():
     assert view is not None
     assert view.logs is None
     assert several_view.logs_in_full(named) == tuple(logs)
+
+
+def test_what_is_not_judged_is_not_called_equal():
+    """A day on either side is too little for amounts an hour: no difference is said of them, nor that there is none."""
+    table = several_view.before_and_after(report_of(month(2), NamedChange(us("2026-10-20T12:00"))).over)
+    assert {row[-1] for row in table.rows if row[3] == "not judged"} == {words.UNKNOWN}
 
 
 def test_many_names_do_not_swamp_title_and_sentences():

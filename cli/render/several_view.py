@@ -172,7 +172,8 @@ def before_and_after(over: OverLogs) -> Table | None:
     rows = []
     for row in change.comparison.rows:
         name, *cells = cells_of(row)
-        rows.append((words.capital(name), *cells[:-1], cells[-1] if row.differs else "no difference"))
+        told = words.UNKNOWN if isinstance(row.difference, Missing) else "no difference"
+        rows.append((words.capital(name), *cells[:-1], cells[-1] if row.differs else told))
     days = (words.counted(n, "day") for n in (change.before_days, change.after_days))
     before, after = (f"{which}, {count}" for which, count in zip(("Before", "After"), days, strict=True))
     head = ("", before, after, "Difference, with its 95 % interval", "Times", "To be told")
