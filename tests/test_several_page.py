@@ -15,10 +15,12 @@ from test_page import NASTY, Reader, assert_sound
 
 from shuntbook.analysis.before_after import NamedChange
 from shuntbook.analysis.finding import Finding
+from shuntbook.analysis.missing import Missing
 from shuntbook.analysis.over_logs import over_logs
-from shuntbook.cli.render import several_view, several_words, words
+from shuntbook.cli.render import several_view, several_words
 from shuntbook.cli.render.as_json import report_document
 from shuntbook.cli.render.page import render
+from shuntbook.cli.render.words import UNKNOWN
 
 HOUR_US = 3600 * US
 
@@ -102,9 +104,16 @@ def test_two_logs_keep_their_page():
 
 
 def test_what_is_not_judged_is_not_called_equal():
-    """A day on either side is too little for amounts an hour: no difference is said of them, nor that there is none."""
-    table = several_view.before_and_after(report_of(month(2), NamedChange(us("2026-10-20T12:00"))).over)
-    assert {row[-1] for row in table.rows if row[3] == "not judged"} == {words.UNKNOWN}
+    """Where a difference could not be worked out, none is told, nor that there is none; others keep their word."""
+    over = report_of(month(12)).over
+    first, *others = over.change.comparison.rows
+    unknown = replace(first, difference=Missing("a difference", because="a log is too short"))
+    comparison = replace(over.change.comparison, rows=(unknown, *others))
+    changed = replace(over, change=replace(over.change, comparison=comparison))
+    told, before = (several_view.before_and_after(each).rows for each in (changed, over))
+    assert told[0][-1] == UNKNOWN
+    assert told[1:] == before[1:]
+    assert "no difference" in {row[-1] for row in told}
 
 
 def test_many_names_do_not_swamp_title_and_sentences():
