@@ -8,6 +8,7 @@ import os
 import signal
 import sys
 from collections.abc import Sequence
+from contextlib import suppress
 from difflib import get_close_matches
 from types import FrameType
 
@@ -133,7 +134,8 @@ def _usage(error: click.ClickException) -> str:
 def _say(sentence: str, status: Exit) -> int:
     # names of files and the like may hold anything; a terminal must obey none of it
     plain = "".join(c if c.isprintable() or c == "\n" else "\N{REPLACEMENT CHARACTER}" for c in sentence)
-    click.echo(f"shuntbook: {plain}", err=True)
+    with suppress(OSError):  # where nothing can be said any more, the status still tells
+        click.echo(f"shuntbook: {plain}", err=True)
     return int(status)
 
 

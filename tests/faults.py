@@ -36,6 +36,9 @@ from pathlib import Path
 from fault_jobs import JOBS, Files, Job, files_in, kept_count, same
 from fault_ways import Ended, Steps, be_nobody, give_to_nobody, kill, limit_files, refuse, run_hurt, run_unhurt, send
 
+from shuntbook.ingest.hidden_place import hidden_beside
+from shuntbook.ingest.rejects import rejects_path
+
 #: What a command may end with, by what was done to it.
 _ALLOWED = {
     "kill": {0, -signal.SIGKILL},
@@ -48,6 +51,8 @@ _ALLOWED = {
 }
 #: A disk in memory gives room by the page. [bytes]
 _PAGE = os.sysconf("SC_PAGESIZE")
+#: What a command says goes to a file too, which is not to be cut short with the others. [bytes]
+_ROOM_TO_SAY = 2000
 
 
 @dataclass
@@ -120,8 +125,10 @@ class Bench:
 
     def _check_counted(self, folder: Path, ended: Ended, again: Ended) -> None:
         """A capture's log may be shorter, or absent where nothing was read; a journal's may not."""
-        left = files_in(folder)
         log = folder / str(self.job.counted)
+        if not ended.status:
+            _be_next_writer(log)
+        left = files_in(folder)
         hidden = [name for name in left if name.startswith(".")]
         assert not hidden, f"left behind: {hidden}"
         assert not left.keys() - self.new.keys() - self.old.keys(), "left behind: more than an unhurt run leaves"
@@ -132,6 +139,14 @@ class Bench:
         assert again.status == 0, again.said
         count = kept_count(log)
         assert count == kept_count_of(self.new, self.job, self.work) or self.job.name == "capture", f"{count} kept"
+
+
+def _be_next_writer(log: Path) -> None:
+    """Remove what is left where only the removal of an empty hidden file was refused, as the next that writes does."""
+    for path in (log, rejects_path(log)):
+        assert not any(left.stat().st_size for left in log.parent.glob(f".{path.name}.*.part")), "more is left"
+        with hidden_beside(path):
+            pass
 
 
 def kept_count_of(files: Files, job: Job, work: Path) -> int:
@@ -164,7 +179,7 @@ def faults_of(bench: Bench, chance: random.Random, ways: set[str], *, most: int)
                 yield way, f"at step {n} of {bench.steps}", partial(at_step, n, do)
     if "disk" in ways:
         largest = max(len(content) for name, content in bench.new.items() if bench.old.get(name) != content)
-        for size in _some(range(0, largest, max(largest // 200, 1)), most, chance):
+        for size in _some(range(_ROOM_TO_SAY, largest, max(largest // 200, 1)), most, chance):
             yield "disk", f"files below {size} bytes", partial(_limited, words, size)
     for way, number in (("kill", signal.SIGKILL), ("interrupted", signal.SIGINT), ("terminated", signal.SIGTERM)):
         if way in ways:

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import json
+import subprocess
+import sys
+from pathlib import Path
 
 import pytest
 from telling import told
@@ -229,6 +232,14 @@ def test_no_control_character_reaches_the_terminal(tmp_path, capsys):
     out = capsys.readouterr().out
     assert out.replace("\n", "").isprintable()
     assert json.loads(out)["quantities"][0]["column"] == "Bank\x7f\x9b current (A)"
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="no device that is always full")
+def test_the_status_tells_where_nothing_can_be_said(tmp_path):
+    """Where even the sentence finds no room, the status is still that of the contract."""
+    words = [sys.executable, "-c", "from shuntbook.cli.main import main; main()", "charge", "none.parquet"]
+    with Path("/dev/full").open("w") as full:
+        assert subprocess.run(words, cwd=tmp_path, stderr=full, check=False).returncode == 2
 
 
 def test_the_user_s_own_error_keeps_its_status_when_debugging(capsys, monkeypatch):
