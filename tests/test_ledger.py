@@ -97,7 +97,7 @@ def test_sustained_is_the_highest_mean_of_ten_minutes():
     assert line.power.highest is None
 
 
-@settings(max_examples=40)
+@settings(max_examples=20)
 @given(st.integers(0, 10**6), st.integers(2, 400))
 def test_sustained_is_that_of_a_plain_search(seed, count):
     """The highest of all means over ten whole minutes, each integrated by itself."""

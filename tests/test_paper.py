@@ -16,6 +16,8 @@ from shuntbook.cli.render import paper
 from shuntbook.cli.render.page import render
 from shuntbook.ingest.errors import InputError
 
+pytestmark = pytest.mark.xdist_group("paper")  # the PDF is dear, and made once in one process
+
 
 def _library():
     """Skip without WeasyPrint and its Pango; with ``SHUNTBOOK_PDF_REQUIRED=1`` fail."""

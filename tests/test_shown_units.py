@@ -86,8 +86,8 @@ def chosen(request, demo, tmp_path_factory):
 
 
 def shown_in(page):
-    """A page's text: no style, no drawing's numbers, no tags."""
-    return re.sub(r"<[^>]+>", " ", re.sub(r"<(style|path)\b.*?</\1>", " ", page, flags=re.DOTALL))
+    """A page's text: no style, no library of scripts, no tags, and so no drawing's numbers."""
+    return re.sub(r"<[^>]+>", " ", re.sub(r"<(style|script)>.*?</\1>", " ", page, flags=re.DOTALL))
 
 
 def test_only_the_chosen_units_are_shown(chosen, demo, tmp_path, capsys):
