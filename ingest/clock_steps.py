@@ -2,7 +2,8 @@
 
 - Rows that go back in time begin a stretch. It tells of a clock set back if it overlaps what is already there, and more
   than `LATE_ROWS` of its rows do so, or more than `FEW_ROWS` and it runs steadily on past the end of that.
-- A stretch that mostly says again what is there, as exports that overlap do, is no such thing.
+- A stretch that mostly says again what is there, as exports that overlap do, is no such thing; nor is one that mostly
+  lies in a hole between rows, which it fills.
 - Up to `FEW_ROWS` rows that leap ahead, after which the rows go on where those before left off, are stray themselves:
   what follows them is not late. So are as few at the very beginning.
 - Where stretches have no more than `FEW_ROWS` rows on average, rows are in no order at all, which no clock explains.
@@ -109,7 +110,8 @@ def _moved(time_us: NDArray[np.int64], quantities: Columns, usual: int) -> list[
         if shift:
             run += shift
         inside = _rows_set_back(run, covered, usual) if stop - start > FEW_ROWS else 0
-        if inside and not _say_again(time_us, quantities, start, start + inside):
+        rows = slice(start, start + inside)
+        if inside and _beside_others(time_us, rows, usual) and not _say_again(time_us, quantities, rows):
             step = covered.end + usual - int(run[0])
             found.append({"at_us": covered.end, "step_s": step / _SECOND_US})
             run += step
@@ -127,13 +129,22 @@ def _rows_set_back(run: NDArray[np.int64], covered: _Covered, usual: int) -> int
     return inside if inside > LATE_ROWS or goes_on else 0
 
 
-def _say_again(time_us: NDArray[np.int64], quantities: Columns, start: int, stop: int) -> bool:
-    """Tell whether most rows from `start` to `stop` have the stamp and the readings of a row before them."""
-    order = np.argsort(time_us[:start], kind="stable")
-    before = time_us[:start][order]
-    at = np.minimum(np.searchsorted(before, time_us[start:stop]), start - 1)
-    same = before[at] == time_us[start:stop]
+def _beside_others(time_us: NDArray[np.int64], rows: slice, usual: int) -> bool:
+    """Tell whether most of some rows have one before them in the file that is as near as neighbours are."""
+    before, stamps = np.sort(time_us[: rows.start]), time_us[rows]
+    at = np.searchsorted(before, stamps)
+    later, earlier = before[np.minimum(at, len(before) - 1)], before[np.maximum(at - 1, 0)]
+    nearest = np.minimum(np.abs(later - stamps), np.abs(stamps - earlier))
+    return bool((nearest <= 0.75 * usual).mean() > 0.5)  # half of the usual spacing, and room for uneven ones
+
+
+def _say_again(time_us: NDArray[np.int64], quantities: Columns, rows: slice) -> bool:
+    """Tell whether most of some rows have the stamp and the readings of a row before them."""
+    order = np.argsort(time_us[: rows.start], kind="stable")
+    before = time_us[: rows.start][order]
+    at = np.minimum(np.searchsorted(before, time_us[rows]), rows.start - 1)
+    same = before[at] == time_us[rows]
     for x in quantities.values():
-        one, other = x[:start][order][at], x[start:stop]
+        one, other = x[: rows.start][order][at], x[rows]
         same &= (one == other) | (np.isnan(one) & np.isnan(other))
     return bool(same.mean() > 0.5)

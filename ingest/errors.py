@@ -2,6 +2,11 @@
 
 from __future__ import annotations
 
+from typing import Final
+
+#: What is shown of a name; a damaged file may give one of thousands. [characters]
+_NAME_MOST: Final = 60
+
 
 class InputError(Exception):
     """The user's input or usage is wrong: one sentence that says what, where and what to do.
@@ -9,3 +14,8 @@ class InputError(Exception):
     Raised for a file that is missing, of the wrong kind or unreadable, for a setting that is not one, and for an
     output that already exists. The command line prints the sentence and ends with status 2.
     """
+
+
+def quoted(word: str) -> str:
+    """Return a name that a file gives, as a sentence shows it: in quotation marks, and not endless."""
+    return repr(word if len(word) <= _NAME_MOST else word[: _NAME_MOST - 1] + "…")

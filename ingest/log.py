@@ -17,7 +17,7 @@ from .ahead import ahead
 from .arrow import column, floats, integers
 from .errors import InputError
 from .intervals import IntervalCount
-from .log_meta import METADATA_KEY, LogMeta, meta_from
+from .log_meta import METADATA_KEY, LogMeta, is_instant, meta_from
 from .quantities import LARGEST_READING, QUANTITIES
 from .whole_file import whole_file
 
@@ -166,7 +166,7 @@ class Log:
         Raises
         ------
         InputError
-            If a file is damaged or its times do not increase.
+            If a file is damaged, or its times do not increase or cannot be.
         """
         names = list(self.quantities if quantities is None else quantities)
         return ahead(self._in_order(names, from_us, to_us))
@@ -180,6 +180,10 @@ class Log:
                     continue
                 if (last is not None and time_us[0] <= last) or (time_us[1:] <= time_us[:-1]).any():
                     raise InputError(f"{file}: the times in this log do not increase; convert its source again")
+                if not (is_instant(int(time_us[0])) and is_instant(int(time_us[-1]))):
+                    raise InputError(
+                        f"{file}: a time in this log is in no year from 1 to 9999; convert its source again"
+                    )
                 last = int(time_us[-1])
                 yield readings
 

@@ -77,6 +77,14 @@ CONVERT = {
         wrote("a.csv", "Current,Voltage\n" + "1,12\n2,12.5\n" * 9),
         ["none of the columns 'Current', 'Voltage' holds times", "profile"],
     ),
+    "names without end": (
+        wrote("a.csv", ",".join(f"{k} {'x' * 4000}" for k in range(30)) + "\n" + ("1," * 29 + "1\n") * 9),
+        ["none of the columns '0 xxx", "x…', '1 xxx", " and 22 more "],
+    ),
+    "readings without end": (
+        wrote("a.csv", f"Time,Current {'x' * 4000},Current y\n" + "2026-06-13 10:00:00,1,2\n" * 9),
+        ["columns 'Current xxx", "x…' and 'Current y' could both be current_A"],
+    ),
     "unknown unit": (
         wrote("a.csv", TABLE.replace("({})", "[fur]")),
         ["a.csv, line 1, column 'Current [fur]'", "'fur' is not known", "units of current are A"],
@@ -165,6 +173,7 @@ def one_sentence(error: str, words: list[str]) -> None:
     assert error.count("\n") == 1
     assert "Traceback" not in error
     assert "Error" not in error
+    assert len(error) < 1500
     for word in words:
         assert word in error
 
@@ -269,6 +278,16 @@ def test_a_log_with_a_column_twice_is_refused(tmp_path):
         status, _, error = shuntbook("charge", str(tmp_path / "a.parquet"))
         assert status == 2
         one_sentence(error, ["more than one column", names[1]])
+
+
+def test_a_log_of_times_that_cannot_be_is_refused(tmp_path):
+    """A damaged reading in the year 148,000 is no time to be shown."""
+    stamps = pa.array([0, 1_000_000, 1 << 62], pa.timestamp("us", tz="UTC"))
+    pq.write_table(pa.table([stamps, pa.array([1.0, 2.0, 3.0])], names=["time", "current_A"]), tmp_path / "a.parquet")
+    for command in ("charge", "look"):
+        status, out, error = shuntbook(command, str(tmp_path / "a.parquet"))
+        assert (status, out) == (2, "")
+        one_sentence(error, ["a.parquet", "in no year from 1 to 9999", "convert its source again"])
 
 
 @pytest.mark.parametrize("fault", CHARGE)

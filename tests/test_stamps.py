@@ -112,6 +112,7 @@ def test_numbers_as_times(cells, header, expected):
         ("0", Style("epoch", unit="s")),
         ("99999999999999999", Style("epoch", unit="s")),
         ("9999999999999999999999", Style("elapsed", unit="h")),
+        ("1e308", Style("epoch", unit="s")),
         ("1:75", Style("elapsed", unit="h:m:s")),
         ("1:75", Style("elapsed", unit="m:s")),
         ("13:00:00 PM", Style("elapsed", unit="h:m:s")),

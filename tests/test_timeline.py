@@ -117,6 +117,20 @@ def test_rows_in_no_order_are_sorted_and_no_clock_step():
     assert current(result) == np.argsort(seconds).tolist()
 
 
+@pytest.mark.parametrize(
+    "seconds",
+    [
+        [0, 2, 3, 4, 1, 8, 5, 6, 7, 8, 9, 10],  # rows 1 and 8 are misplaced, 8 was copied
+        [*range(20), 7, *range(20, 32), 35, 25, *range(32, 40)],
+    ],
+)
+def test_rows_that_fill_a_hole_are_no_clock_step(seconds):
+    """Though a copied row lies beyond them: what a clock set back writes lies beside rows that are there."""
+    result = settled([second + 0.5 for second in seconds], current_A=[float(second) for second in seconds])
+    assert result.clock_steps == []
+    assert current(result) == sorted(map(float, set(seconds)))
+
+
 def test_files_in_another_order_are_no_clock_step():
     """They overlap nothing."""
     result = settled([*map(float, range(2000, 3000)), *map(float, range(1000)), *map(float, range(1000, 2000))])

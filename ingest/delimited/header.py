@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from ..errors import InputError
+from ..errors import InputError, quoted
 from ..quantities import OF_DIMENSION, Unit, UnknownUnitError, find_unit, unit_of
 
 #: Words that name a quantity, and words that come with it and change nothing.
@@ -187,7 +187,8 @@ def _check_agree(bracket: str, cell: str, name: str) -> None:
     one, other = _unit_or_none(bracket), _unit_or_none(cell)
     if one is not None and other is not None and one != other:
         raise InputError(
-            f"column {name!r}: its name says {bracket}, the units row {cell}; say the unit in a profile (--profile)"
+            f"column {quoted(name)}: its name says {bracket}, the units row {cell}; "
+            "say the unit in a profile (--profile)"
         )
 
 
@@ -325,19 +326,19 @@ def _best(quantity: str, columns: list[_Candidate]) -> tuple[_Candidate | None, 
     into = [column for column in columns if column.meaning.charging and column.filled]
     if quantity in _ONE_WAY and out and into and columns[0] in (out[0], into[0]):
         return None, (
-            f"columns {out[0].name!r} and {into[0].name!r} each hold one way of {quantity}; "
+            f"columns {quoted(out[0].name)} and {quoted(into[0].name)} each hold one way of {quantity}; "
             f"put them together in a profile: quantities.{quantity} = "
-            f"{{column = {_quoted(out[0].name)}, minus = {_quoted(into[0].name)}}}; "
+            f"{{column = {_in_toml(out[0].name)}, minus = {_in_toml(into[0].name)}}}; "
             "a profile takes only the columns it names, so name the others you want there, too"
         )
     alike = [column for column in columns if column.rank == columns[0].rank]
     if len(alike) > 1:
-        both = " and ".join(repr(column.name) for column in alike[:2])
+        both = " and ".join(quoted(column.name) for column in alike[:2])
         return None, f"columns {both} could both be {quantity}; say which one in a profile (--profile)"
     return columns[0], ""
 
 
-def _quoted(name: str) -> str:
+def _in_toml(name: str) -> str:
     return "'" + name + "'" if '"' in name else '"' + name + '"'
 
 
@@ -345,12 +346,12 @@ def _look_twice(quantity: str, taken: _Candidate) -> list[str]:
     lines = []
     if quantity in ("current_A", "power_W") and taken.meaning.charging:
         lines.append(
-            f"{taken.name!r} speaks of charging, so it probably counts into the bank as positive: "
+            f"{quoted(taken.name)} speaks of charging, so it probably counts into the bank as positive: "
             "then add --reverse-sign, since draw is positive in a log"
         )
     if elsewhere := sorted(taken.meaning.words & _ELSEWHERE):
         lines.append(
-            f"{taken.name!r} is taken as {quantity} for want of a plainer column, "
+            f"{quoted(taken.name)} is taken as {quantity} for want of a plainer column, "
             f"though it speaks of {elsewhere[0]!r}: check that it is the reading you mean"
         )
     return lines

@@ -8,7 +8,7 @@ from dataclasses import replace
 from itertools import pairwise
 from typing import TYPE_CHECKING, cast, get_args
 
-from ..errors import InputError
+from ..errors import InputError, quoted
 from ..quantities import Unit, unit_of
 from .decode import Source, find_encoding
 from .dialect import DELIMITERS, Dialect, find_dialect
@@ -38,6 +38,8 @@ _METERS = {
     "node",
     "serial",
 }
+#: So many of an export's columns are named where none is of use.
+_NAMES_MOST = 8
 _RANK = {"calendar": 0, "epoch": 2, "elapsed": 3}
 
 
@@ -76,7 +78,8 @@ def _two_parts(dialect: Dialect, time: TimePlan) -> list[str]:
         return []
     word = dialect.names[time.indices[0]]
     return [
-        f'{word!r} is taken as hours:minutes; if it is minutes:seconds, say time.style = "elapsed m:s" in a profile'
+        f"{quoted(word)} is taken as hours:minutes; if it is minutes:seconds, "
+        'say time.style = "elapsed m:s" in a profile'
     ]
 
 
@@ -118,14 +121,21 @@ def _recognised(dialect: Dialect, name: str) -> tuple[list[ColumnPlan], list[str
     return plans, said + (_letters(dialect, columns) if {"current_A", "power_W"} & chosen.keys() else [])
 
 
+def _all_named(names: Sequence[str]) -> str:
+    """Return the names of an export's columns, some of very many."""
+    there = [word for word in names if word]
+    more = f" and {len(there) - _NAMES_MOST} more" if len(there) > _NAMES_MOST else ""
+    return ", ".join(quoted(word) for word in there[:_NAMES_MOST]) + more
+
+
 def _nothing_known(dialect: Dialect, units: Sequence[str]) -> str:
     for word, cell in zip(dialect.names, units, strict=True):
         if (kind := not_watts(word, cell)) is not None:
             return (
-                f"column {word!r} is {kind}, and {'VA' if kind.startswith('apparent') else 'var'} is not W; "
+                f"column {quoted(word)} is {kind}, and {'VA' if kind.startswith('apparent') else 'var'} is not W; "
                 "export a column of active power in W, or those of volts, amps and power factor"
             )
-    words = ", ".join(repr(word) for word in dialect.names if word)
+    words = _all_named(dialect.names)
     return f"none of the columns {words} is a quantity I know; name them in a profile (--profile, see README)"
 
 
@@ -135,7 +145,7 @@ def _check_one_meter(dialect: Dialect, columns: Sequence[Sequence[str]], name: s
         turns = sum(one != other for one, other in pairwise(cells))
         if word.lower() in _METERS and 1 < len(set(cells)) < 50 and turns > 2 * len(set(cells)):
             raise InputError(
-                f"{name}: column {word!r} names {len(set(cells))} of them in turns, but a log holds one meter; "
+                f"{name}: column {quoted(word)} names {len(set(cells))} of them in turns, but a log holds one meter; "
                 "export each alone, or name the columns in a profile if this is none"
             )
 
@@ -145,8 +155,8 @@ def _letters(dialect: Dialect, columns: Sequence[Sequence[str]]) -> list[str]:
     for word, cells in zip(dialect.names, columns, strict=True):
         if len({cell.lower() for cell in cells} & _DIRECTIONS) > 1:
             return [
-                f"column {word!r} seems to say which way the current flows; if the current has no sign of its own, "
-                "say so in a profile ([quantities.current_A.direction])"
+                f"column {quoted(word)} seems to say which way the current flows; "
+                "if the current has no sign of its own, say so in a profile ([quantities.current_A.direction])"
             ]
     return []
 
@@ -214,7 +224,7 @@ def _with_suffix(plan: ColumnPlan, suffix: str, column: str) -> Unit:
         return plan.unit
     unit = unit_of(plan.quantity, suffix, column=column)
     if plan.unit not in (unit, unit_of(plan.quantity, None, column=column)):
-        raise InputError(f"column {column!r}: is in {plan.unit.symbol} by its name, but its cells say {suffix}")
+        raise InputError(f"column {quoted(column)}: is in {plan.unit.symbol} by its name, but its cells say {suffix}")
     return unit
 
 
@@ -240,8 +250,7 @@ def find_column(dialect: Dialect, place: str | int, key: str, name: str) -> int:
             )
         if at:
             return at[0]
-    there = ", ".join(repr(word) for word in words if word)
-    raise InputError(f"{name}: the profile's {key} is {place!r}, but the header has {there}")
+    raise InputError(f"{name}: the profile's {key} is {place!r}, but the header has {_all_named(words)}")
 
 
 def _time_plan(dialect: Dialect, wishes: Wishes, name: str) -> TimePlan:
@@ -264,7 +273,7 @@ def _stated_style(dialect: Dialect, indices: tuple[int, ...], stated: str | None
     if stated is None:
         if found is None:
             raise InputError(
-                f"{name}: the cells of {dialect.names[indices[0]]!r} ({cells[0] if cells else 'empty'}) "
+                f"{name}: the cells of {quoted(dialect.names[indices[0]])} ({cells[0] if cells else 'empty'}) "
                 "are no time I know; state time.style in the profile"
             )
         return found
@@ -273,7 +282,7 @@ def _stated_style(dialect: Dialect, indices: tuple[int, ...], stated: str | None
         return Style(cast("Kind", kind), unit=unit)
     if found is None or found.kind != "calendar":
         raise InputError(
-            f"{name}: the profile's time.style is {stated}, but the cells of {dialect.names[indices[0]]!r} "
+            f"{name}: the profile's time.style is {stated}, but the cells of {quoted(dialect.names[indices[0]])} "
             f"({cells[0] if cells else 'empty'}) are no such dates"
         )
     return replace(found, order=cast("Order", stated))
@@ -328,9 +337,10 @@ def _no_time(dialect: Dialect, dates: list[int], name: str) -> str:
     if dates:
         word = dialect.names[dates[0]]
         return (
-            f"{name}: column {word!r} holds dates but no time of day, and no other column does; export it with the time"
+            f"{name}: column {quoted(word)} holds dates but no time of day, and no other column does; "
+            "export it with the time"
         )
-    words = ", ".join(repr(word) for word in dialect.names if word)
+    words = _all_named(dialect.names)
     return f"{name}: none of the columns {words} holds times; say which does in a profile ([time] column = …)"
 
 

@@ -13,7 +13,7 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from ..arrow import booleans, floats, strings
-from ..errors import InputError
+from ..errors import InputError, quoted
 
 #: Cells that say that there is no reading.
 NULLS = ["", "NaN", "nan", "NAN", "N/A", "n/a", "NA", "null", "NULL", "None", "none", "-", "--", "---", "#N/A"]
@@ -153,7 +153,7 @@ def find_form(cells: Sequence[str], others: Iterable[str], *, column: str, state
         return NumberForm(suffix=suffix)
     example = next(cell for cell in cells if "," in cell)
     raise InputError(
-        f"column {column!r}: {example!r} could be a decimal comma or grouped thousands; "
+        f"column {quoted(column)}: {example!r} could be a decimal comma or grouped thousands; "
         "say --decimal comma or --decimal point"
     )
 
@@ -196,6 +196,7 @@ def _suffix(cells: Sequence[str], column: str) -> str:
     (suffix, count), *_ = found.most_common(1)
     if count < MOST_AGREE * found.total():
         raise InputError(
-            f"column {column!r}: its cells carry different units ({', '.join(sorted(found))}); export it with one unit"
+            f"column {quoted(column)}: its cells carry different units ({', '.join(sorted(found))}); "
+            "export it with one unit"
         )
     return suffix

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
+from ..errors import quoted
 from ..quantities import QUANTITIES, Unit
 from .dialect import Dialect
 from .numbers import NumberForm
@@ -45,7 +46,7 @@ class Directions:
         """Return in words which letters mean what."""
         ways = (("draw", self.draw), ("return", self.returned), ("none", self.none))
         said = [f"{word} {' or '.join(map(repr, sorted(letters)))}" for word, letters in ways if letters]
-        return f"direction by {names[self.index]!r} ({', '.join(said)})"
+        return f"direction by {quoted(names[self.index])} ({', '.join(said)})"
 
 
 @dataclass(frozen=True)
@@ -81,8 +82,8 @@ class ColumnPlan:
         """Return in words how the column is read, in the order in which it is worked out."""
         sign = -1.0 if self.turned else 1.0
         scale, offset = sign * self.scale, sign * self.offset
-        words = f"{names[self.index]!r}"
-        words += f" less {names[self.minus]!r}" if self.minus is not None else ""
+        words = f"{quoted(names[self.index])}"
+        words += f" less {quoted(names[self.minus])}" if self.minus is not None else ""
         words += f" in {self.unit.symbol}"
         words += f", times {scale:.10g}" if scale != 1.0 else ""
         words += f", {'plus' if offset > 0 else 'less'} {abs(offset):.10g}" if offset else ""
@@ -146,8 +147,8 @@ class Layout:
         """Return in words, a line each, what was taken for what, and what was left out."""
         names = self.dialect.names
         lines = [f"layout: {self.dialect.describe()}, {self.encoding}"]
-        places = " and ".join(repr(names[k]) for k in self.time.indices)
+        places = " and ".join(quoted(names[k]) for k in self.time.indices)
         lines.append(f"time: {places}, {self.time.style.describe()}")
         lines += [f"{column.quantity}: {column.describe(names)}" for column in self.columns]
-        unused = [repr(name) for k, name in enumerate(names) if name and k not in self.indices]
+        unused = [quoted(name) for k, name in enumerate(names) if name and k not in self.indices]
         return lines + ([f"not used: {', '.join(unused)}"] if unused else [])

@@ -7,6 +7,7 @@ from collections.abc import Iterable
 import numpy as np
 
 from ..arrow import strings
+from ..errors import quoted
 from ..quantities import Unit
 from .dialect import Dialect
 from .header import AVERAGES, NOT_WATTS, unit_said, words_of
@@ -49,7 +50,7 @@ def _about_side(dialect: Dialect, columns: dict[str, ColumnPlan], wishes: Wishes
     lines = []
     if wishes.side is None and ac_column is not None:
         lines.append(
-            f"column {ac_column!r} speaks of alternating current: taken as a meter behind an inverter (side ac); "
+            f"column {quoted(ac_column)} speaks of alternating current: taken as a meter behind an inverter (side ac); "
             "if it sits at the bank, add --side dc"
         )
     elif wishes.side is None and (voltage_V := _median(dialect, columns.get("voltage_V"))) > HIGH_V:
@@ -100,8 +101,8 @@ def _about_units(dialect: Dialect, columns: Iterable[ColumnPlan]) -> list[str]:
             said = unit_said(dialect.names[index], dialect.units[index] if dialect.units else "")
             if said is not None and _is_another(said, plan.unit):
                 lines.append(
-                    f"{dialect.names[index]!r} is taken in {plan.unit.symbol}, but the header says {said.symbol}: "
-                    "check the unit in the profile"
+                    f"{quoted(dialect.names[index])} is taken in {plan.unit.symbol}, "
+                    f"but the header says {said.symbol}: check the unit in the profile"
                 )
     return lines
 

@@ -12,6 +12,7 @@ import pyarrow.csv as pcsv
 from numpy.typing import NDArray
 
 from ..arrow import flat, integers, strings
+from ..errors import quoted
 from ..log import Readings
 from ..quantities import LARGEST_READING
 from ..rejects import Reject
@@ -23,8 +24,6 @@ from .plan import ColumnPlan, Layout
 from .stamps import parse
 
 _BLANK, _EMPTY = strings([" ", ""])
-#: So much of a cell is repeated in a sentence. [characters]
-_TOLD_MOST = 60
 ToUtc = Callable[[NDArray[np.int64]], NDArray[np.int64]]
 
 
@@ -126,13 +125,13 @@ class RowReader:
         for k in np.flatnonzero(numbers.bad).tolist():
             cell = cells[k].as_py()
             hint = " (is its comma a decimal mark? then say --decimal comma)" if "," in cell else ""
-            reasons.setdefault(k, f"column {name!r}: found {_told(cell)}, expected a number{hint}")
+            reasons.setdefault(k, f"column {quoted(name)}: found {quoted(cell)}, expected a number{hint}")
         return numbers.values
 
     def _refuse_too_large(self, x: NDArray[np.float64], plan: ColumnPlan, reasons: dict[int, str]) -> None:
         name = self._layout.dialect.names[plan.index]
         for k in np.flatnonzero(np.abs(x) > LARGEST_READING).tolist():
-            reasons.setdefault(k, f"column {name!r}: {x[k]:.3g} {plan.quantity} is more than any meter can mean")
+            reasons.setdefault(k, f"column {quoted(name)}: {x[k]:.3g} {plan.quantity} is more than any meter can mean")
 
     def _signed(
         self, x: NDArray[np.float64], plan: ColumnPlan, table: pa.Table, reasons: dict[int, str]
@@ -149,7 +148,7 @@ class RowReader:
         name = self._layout.dialect.names[plan.directions.index]
         for k in np.flatnonzero(np.isnan(factor)).tolist():
             reasons.setdefault(
-                k, f"column {name!r}: {_told(found[inverse[k]])} is none of the profile's draw, return and none"
+                k, f"column {quoted(name)}: {quoted(found[inverse[k]])} is none of the profile's draw, return and none"
             )
         return np.asarray(np.abs(x) * factor + 0.0)  # no negative zeros
 
@@ -160,12 +159,12 @@ class RowReader:
             reasons.setdefault(k, "no reading in any column")
 
     def _why_no_time(self, cell: str | None, *, parsed: bool) -> str:
-        names = " and ".join(repr(self._layout.dialect.names[k]) for k in self._layout.time.indices)
+        names = " and ".join(quoted(self._layout.dialect.names[k]) for k in self._layout.time.indices)
         if not cell:
             return f"column {names}: no time"
         if parsed:
-            return f"column {names}: {_told(cell)} never was on the clocks of this zone (they went forward)"
-        return f"column {names}: found {_told(cell)}, expected {self._layout.time.style.describe()}"
+            return f"column {names}: {quoted(cell)} never was on the clocks of this zone (they went forward)"
+        return f"column {names}: found {quoted(cell)}, expected {self._layout.time.style.describe()}"
 
     def _is_header(self, stamp: str | None) -> bool:
         dialect = self._layout.dialect
@@ -203,10 +202,6 @@ def _decimals(cell: str) -> int:
         if mark in cell:
             return len(cell) - cell.rfind(mark) - 1
     return 0
-
-
-def _told(cell: str) -> str:
-    return repr(cell if len(cell) <= _TOLD_MOST else f"{cell[:_TOLD_MOST]}…")
 
 
 def _shown(line: bytes) -> str:

@@ -294,7 +294,8 @@ def _count(cells: pa.Array, unit: str) -> IntArray:
     number = pc.replace_substring(cells, ",", ".")
     good = pc.match_substring_regex(number, r"^[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?$")
     y = floats(pc.cast(pc.if_else(good, number, _NOTHING), pa.float64()))
-    scaled = y / 1000.0 if unit == "ns" else y * _UNITS_US[unit]
+    with np.errstate(over="ignore"):  # what is too large for any calendar is left out just below
+        scaled = y / 1000.0 if unit == "ns" else y * _UNITS_US[unit]
     fits = np.abs(np.nan_to_num(scaled, nan=1e19)) < 2.0**62
     return np.where(fits, np.rint(np.where(fits, scaled, 0.0)).astype(np.int64), NO_TIME)
 
