@@ -12,8 +12,8 @@ from .chunk import FloatArray, TimeArray
 from .crossings import CrossingSums
 from .equal_runs import RunSums
 from .hours import HourSums
-from .integral import inner
-from .sizes import HALF, sums_by_size
+from .integral import crossed, inner
+from .sizes import HALF, sums_by_sign, sums_by_size
 
 #: A double's exponent and four bits of its fraction make so many finer sizes.
 FINESIZES: Final = 1 << 15
@@ -91,13 +91,12 @@ def interval_sums(
     highest = max(high, -low)
     if first is not last:
         low, high = min(low, float(first.min())), max(high, float(first.max()))
-    squares = length_s * length_s
     middle = (first + last) * 0.5 if linear else last
     amount = middle * length_s
     change = last[1:] - last[:-1]
     return IntervalSums(
         hours=HourSums.of(start_us, *split, length_s),
-        lengths2=float(squares.sum()),
+        lengths2=inner(length_s, length_s),
         net=float(amount.sum()),
         squares=inner(middle, amount),
         low=low,
@@ -107,7 +106,7 @@ def interval_sums(
         sizes=sums_by_size(middle, length_s, *split),
         wobble=np.bincount(sizes_of_wobble(change), minlength=FINESIZES),
         ends=(last[:2].copy(), last[-2:].copy()),
-        runs=RunSums.of(last, change, length_s, squares),
+        runs=RunSums.of(last, change, length_s),
         crossings=CrossingSums.of(first, last, length_s, linear=linear, changes_sign=low < 0 < high),
     )
 
@@ -126,19 +125,23 @@ def halves(sizes: FloatArray) -> FloatArray:
 def _steps(first: FloatArray, last: FloatArray, length_s: FloatArray, *, low: float, high: float) -> FloatArray:
     net = last - first
     net *= length_s
-    powers = _second_and_fourth(net)
+    squares = net * net
+    powers = squares, squares * squares
+    both = [float(x.sum()) for x in powers]
     if low >= 0:
-        return np.array([powers, (0.0, 0.0), powers])
+        return np.array([both, (0.0, 0.0), both])
     if high <= 0:
-        return np.array([(0.0, 0.0), powers, powers])
-    above = np.maximum(last, 0.0)
-    above -= np.maximum(first, 0.0)
-    above *= length_s
-    net -= above
-    return np.array([_second_and_fourth(above), _second_and_fourth(net), powers])
+        return np.array([(0.0, 0.0), both, both])
+    at = crossed(first, last)
+    above = (np.maximum(last[at], 0.0) - np.maximum(first[at], 0.0)) * length_s[at]
+    below = net[at] - above
+    for x in powers:
+        x[at] = 0.0
+    drawn, returned = sums_by_sign(last, *powers).T
+    return np.array([drawn + _second_and_fourth(above), returned + _second_and_fourth(below), both])
 
 
-def _second_and_fourth(x: FloatArray) -> tuple[float, float]:
-    """Return the sums of second and fourth powers."""
+def _second_and_fourth(x: FloatArray) -> FloatArray:
+    """Return the sums of second and fourth powers; shape (2,)."""
     square = x * x
-    return float(square.sum()), inner(square, square)
+    return np.array([square.sum(), inner(square, square)])
