@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from .chunk import MICROSECONDS, FloatArray, Sampling, TimeArray
+from .kept import kept
 
 
 @dataclass(frozen=True)
@@ -28,7 +28,7 @@ class Intervals:
     first: dict[str, FloatArray]
     last: dict[str, FloatArray]
 
-    @cached_property
+    @kept
     def length_s(self) -> FloatArray:
         """Length of each interval. [s]."""
         return np.asarray((self.stop_us - self.start_us) / MICROSECONDS, dtype=np.float64)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Set
 from dataclasses import dataclass, replace
-from functools import cached_property
 from typing import Any, Final, TypeAlias, TypeVar
 
 import numpy as np
@@ -15,6 +14,7 @@ from .energy import contradicts, energy_of, energy_signals, energy_source, power
 from .integral import inner, linear_split
 from .interval_sums import IntervalSums, interval_sums
 from .intervals import Intervals, between_readings
+from .kept import kept
 
 Window: TypeAlias = tuple[int | None, int | None]
 """Between which instants; None leaves that end open. [us]"""
@@ -71,22 +71,22 @@ class Pieces:
     at_us: TimeArray
     linear: bool
 
-    @cached_property
+    @kept
     def split(self) -> tuple[FloatArray, FloatArray]:
         """What is drawn and what is returned in each interval; both positive. [unit s]"""
         return self.signal.integral(self.measured)
 
-    @cached_property
+    @kept
     def last(self) -> FloatArray:
         """The signal at each interval's end. [unit]"""
         return self.signal.at(self.measured.last)
 
-    @cached_property
+    @kept
     def first(self) -> FloatArray:
         """The signal at each interval's beginning. [unit]"""
         return self.last if self.measured.first is self.measured.last else self.signal.at(self.measured.first)
 
-    @cached_property
+    @kept
     def sums(self) -> IntervalSums:
         """What the intervals, at least one, amount to."""
         measured = self.measured
@@ -94,7 +94,7 @@ class Pieces:
             measured.start_us, (self.first, self.last), measured.length_s, self.split, linear=self.linear
         )
 
-    @cached_property
+    @kept
     def swings(self) -> tuple[float, float]:
         """Volts x length [V s], and fall of volts x rise of amps x length [W s]; where they have volts and amps."""
         first, last, length_s = self.measured.first, self.measured.last, self.measured.length_s
@@ -108,7 +108,7 @@ class Pieces:
         made: Made = self._made[work]
         return made
 
-    @cached_property
+    @kept
     def _made(self) -> dict[Callable[[Pieces], Any], Any]:
         return {}
 
@@ -144,7 +144,7 @@ class Pieces:
         )
         return before, after
 
-    @cached_property
+    @kept
     def ends_us(self) -> tuple[int, int]:
         """The first and the last instant of anything in it; the first is later where there is nothing. [us]"""
         starts = [x[:1] for x in (self.measured.start_us, self.gap_start_us, self.at_us)]
@@ -223,7 +223,7 @@ class Read:
     current: Pieces | None
     power: Pieces | None
 
-    @cached_property
+    @kept
     def ends_us(self) -> tuple[int, int]:
         """The first and the last instant of anything in it. [us]"""
         time_us = self.chunk.time_us
@@ -231,7 +231,17 @@ class Read:
         edges += [part.ends_us for part in (self.current, self.power) if part is not None]
         return min(low for low, _ in edges), max(high for _, high in edges)
 
-    @cached_property
+    def work_out(self) -> None:
+        """Work out what windows that hold all of it will ask for."""
+        for pieces in (self.current, self.power):
+            if pieces is not None and len(pieces.measured.start_us):
+                pieces.sums  # noqa: B018
+        if self.power is not None and "v" in self.power.measured.first:
+            self.power.swings  # noqa: B018
+        if self.current is not None and "power_W" in self.chunk.quantities:
+            self.weighed  # noqa: B018
+
+    @kept
     def weighed(self) -> tuple[float, float]:
         """All that the power column says without its sign, and how much of that contradicts the current. [W], [W]"""
         p, i = (self.chunk.quantities[name] for name in ("power_W", "current_A"))
