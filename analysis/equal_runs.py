@@ -126,7 +126,8 @@ class EqualRuns:
         if run.count >= _STILL:
             self._stands(run)
         elif run.count:
-            self._done += by_sign(np.array([run.value]), np.array([run.length_s * run.length_s]))
+            square = run.length_s * run.length_s
+            self._done += (square * (run.value >= 0), square * (run.value <= 0), square)
 
     def _stands(self, run: Run) -> None:
         self._still[run.value] = self._still.get(run.value, 0.0) + run.length_s

@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+from typing import TypeAlias
+
 import numpy as np
 from numpy.typing import NDArray
 
 from .chunk import FloatArray
+
+Indices: TypeAlias = NDArray[np.intp]
+"""Which of some intervals are meant."""
 
 
 def zero_crossing(x0: FloatArray, x1: FloatArray) -> FloatArray:
@@ -98,7 +103,7 @@ def inner(a: FloatArray, b: FloatArray) -> float:
     return float(np.einsum("i,i->", a, b))
 
 
-def crossed(x0: FloatArray, x1: FloatArray) -> NDArray[np.intp]:
+def crossed(x0: FloatArray, x1: FloatArray) -> Indices:
     """Return on which intervals a linear signal passes zero: few of many, so only they are split."""
     return np.flatnonzero((x0 < 0) != (x1 < 0))
 

@@ -12,7 +12,7 @@ from .chunk import FloatArray, TimeArray
 from .crossings import CrossingSums
 from .equal_runs import RunSums
 from .hours import HourSums
-from .integral import crossed, inner
+from .integral import Indices, crossed, inner
 from .sizes import HALF, sums_by_sign, sums_by_size
 
 #: A double's exponent and four bits of its fraction make so many finer sizes.
@@ -94,6 +94,7 @@ def interval_sums(
     middle = (first + last) * 0.5 if linear else last
     amount = middle * length_s
     change = last[1:] - last[:-1]
+    at = crossed(first, last) if low < 0 < high else None
     return IntervalSums(
         hours=HourSums.of(start_us, *split, length_s),
         lengths2=inner(length_s, length_s),
@@ -102,12 +103,12 @@ def interval_sums(
         low=low,
         high=high,
         highest=highest,
-        steps=_steps(first, last, length_s, low=low, high=high) if linear else np.zeros((3, 2)),
+        steps=_steps(first, last, length_s, at, drawn=low >= 0) if linear else np.zeros((3, 2)),
         sizes=sums_by_size(middle, length_s, *split),
         wobble=np.bincount(sizes_of_wobble(change), minlength=FINESIZES),
         ends=(last[:2].copy(), last[-2:].copy()),
         runs=RunSums.of(last, change, length_s),
-        crossings=CrossingSums.of(first, last, length_s, linear=linear, changes_sign=low < 0 < high),
+        crossings=CrossingSums.of(first, last, length_s, at, linear=linear),
     )
 
 
@@ -122,23 +123,23 @@ def halves(sizes: FloatArray) -> FloatArray:
     return sizes[:HALF] + sizes[HALF:]
 
 
-def _steps(first: FloatArray, last: FloatArray, length_s: FloatArray, *, low: float, high: float) -> FloatArray:
+def _steps(
+    first: FloatArray, last: FloatArray, length_s: FloatArray, at: Indices | None, *, drawn: bool
+) -> FloatArray:
+    """Return what steps do to draw, return and net; `at` are the intervals that cross zero, None where all is alike."""
     net = last - first
     net *= length_s
     squares = net * net
     powers = squares, squares * squares
     both = [float(x.sum()) for x in powers]
-    if low >= 0:
-        return np.array([both, (0.0, 0.0), both])
-    if high <= 0:
-        return np.array([(0.0, 0.0), both, both])
-    at = crossed(first, last)
+    if at is None:
+        return np.array([both, (0.0, 0.0), both] if drawn else [(0.0, 0.0), both, both])
     above = (np.maximum(last[at], 0.0) - np.maximum(first[at], 0.0)) * length_s[at]
     below = net[at] - above
     for x in powers:
         x[at] = 0.0
-    drawn, returned = sums_by_sign(last, *powers).T
-    return np.array([drawn + _second_and_fourth(above), returned + _second_and_fourth(below), both])
+    above4, below4 = sums_by_sign(last, *powers).T
+    return np.array([above4 + _second_and_fourth(above), below4 + _second_and_fourth(below), both])
 
 
 def _second_and_fourth(x: FloatArray) -> FloatArray:

@@ -147,9 +147,9 @@ class Pieces:
     @kept
     def ends_us(self) -> tuple[int, int]:
         """The first and the last instant of anything in it; the first is later where there is nothing. [us]"""
-        starts = [x[:1] for x in (self.measured.start_us, self.gap_start_us, self.at_us)]
-        stops = [x[-1:] for x in (self.measured.stop_us, self.gap_stop_us, self.at_us)]
-        return int(np.concatenate(starts).min(initial=_NEVER_US)), int(np.concatenate(stops).max(initial=-_NEVER_US))
+        starts = [int(x[0]) for x in (self.measured.start_us, self.gap_start_us, self.at_us) if len(x)]
+        stops = [int(x[-1]) for x in (self.measured.stop_us, self.gap_stop_us, self.at_us) if len(x)]
+        return min(starts, default=_NEVER_US), max(stops, default=-_NEVER_US)
 
 
 def _holds(window: Window, ends_us: tuple[int, int]) -> bool:
