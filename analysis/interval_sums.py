@@ -129,17 +129,16 @@ def _steps(
     """Return what steps do to draw, return and net; `at` are the intervals that cross zero, None where all is alike."""
     net = last - first
     net *= length_s
-    squares = net * net
-    powers = squares, squares * squares
-    both = [float(x.sum()) for x in powers]
     if at is None:
+        both = _second_and_fourth(net)
         return np.array([both, (0.0, 0.0), both] if drawn else [(0.0, 0.0), both, both])
+    through = net[at]
     above = (np.maximum(last[at], 0.0) - np.maximum(first[at], 0.0)) * length_s[at]
-    below = net[at] - above
-    for x in powers:
-        x[at] = 0.0
-    above4, below4 = sums_by_sign(last, *powers).T
-    return np.array([above4 + _second_and_fourth(above), below4 + _second_and_fourth(below), both])
+    net[at] = 0.0
+    squares = np.multiply(net, net, out=net)
+    drawn4, returned4 = sums_by_sign(last, squares, squares * squares).T
+    parts = [_second_and_fourth(x) for x in (above, through - above, through)]
+    return np.array([drawn4, returned4, drawn4 + returned4]) + parts
 
 
 def _second_and_fourth(x: FloatArray) -> FloatArray:

@@ -31,7 +31,10 @@ class Intervals:
     @kept
     def length_s(self) -> FloatArray:
         """Length of each interval. [s]."""
-        return np.asarray((self.stop_us - self.start_us) / MICROSECONDS, dtype=np.float64)
+        length_us = self.stop_us - self.start_us
+        if len(length_us) and length_us.min() == length_us.max():
+            return np.broadcast_to(length_us[0] / MICROSECONDS, len(length_us))
+        return np.asarray(length_us / MICROSECONDS, dtype=np.float64)
 
     def clipped(self, from_us: int | None, to_us: int | None) -> Intervals:
         """Return what lies between two instants; an interval cut by one is cut linearly.
