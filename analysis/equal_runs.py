@@ -78,9 +78,7 @@ def _run(x: FloatArray, length_s: FloatArray, which: slice) -> Run:
     return Run(float(x[which][0]), float(lengths_s.sum()), len(lengths_s))
 
 
-def _whole(
-    x: FloatArray, length_s: FloatArray, same: NDArray[np.bool_]
-) -> tuple[FloatArray, tuple[Run, ...]]:
+def _whole(x: FloatArray, length_s: FloatArray, same: NDArray[np.bool_]) -> tuple[FloatArray, tuple[Run, ...]]:
     """Sum up readings that make whole runs: the square of a run's length stands at its first reading, none after it."""
     squares = length_s * length_s
     equal = np.flatnonzero(same)

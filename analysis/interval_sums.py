@@ -123,9 +123,7 @@ def halves(sizes: FloatArray) -> FloatArray:
     return sizes[:HALF] + sizes[HALF:]
 
 
-def _steps(
-    first: FloatArray, last: FloatArray, length_s: FloatArray, at: Indices | None, *, drawn: bool
-) -> FloatArray:
+def _steps(first: FloatArray, last: FloatArray, length_s: FloatArray, at: Indices | None, *, drawn: bool) -> FloatArray:
     """Return what steps do to draw, return and net; `at` are the intervals that cross zero, None where all is alike."""
     net = last - first
     net *= length_s

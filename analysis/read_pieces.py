@@ -73,22 +73,22 @@ class Pieces:
 
     @kept
     def split(self) -> tuple[FloatArray, FloatArray]:
-        """What is drawn and what is returned in each interval; both positive. [unit s]"""
+        """Give what is drawn and what is returned in each interval; both positive. [unit s]"""
         return self.signal.integral(self.measured)
 
     @kept
     def last(self) -> FloatArray:
-        """The signal at each interval's end. [unit]"""
+        """Give the signal at each interval's end. [unit]"""
         return self.signal.at(self.measured.last)
 
     @kept
     def first(self) -> FloatArray:
-        """The signal at each interval's beginning. [unit]"""
+        """Give the signal at each interval's beginning. [unit]"""
         return self.last if self.measured.first is self.measured.last else self.signal.at(self.measured.first)
 
     @kept
     def sums(self) -> IntervalSums:
-        """What the intervals, at least one, amount to."""
+        """Sum up the intervals, at least one."""
         measured = self.measured
         return interval_sums(
             measured.start_us, (self.first, self.last), measured.length_s, self.split, linear=self.linear
@@ -100,6 +100,14 @@ class Pieces:
         first, last, length_s = self.measured.first, self.measured.last, self.measured.length_s
         fall_V, rise_A = first["v"] - last["v"], last["i"] - first["i"]
         return inner((first["v"] + last["v"]) / 2, length_s), inner(fall_V * rise_A, length_s)
+
+    def work_out(self) -> None:
+        """Work out the sums, and forget the arrays that only they needed."""
+        self.sums  # noqa: B018
+        if "v" in self.measured.first:
+            self.swings  # noqa: B018
+        for name in ("split", "first", "last"):
+            vars(self).pop(name, None)
 
     def once(self, work: Callable[[Pieces], Made]) -> Made:
         """Return what some work makes of these pieces, done once for all who ask."""
@@ -146,7 +154,7 @@ class Pieces:
 
     @kept
     def ends_us(self) -> tuple[int, int]:
-        """The first and the last instant of anything in it; the first is later where there is nothing. [us]"""
+        """Give the first and the last instant of anything in it; the first is later where there is nothing. [us]"""
         starts = [int(x[0]) for x in (self.measured.start_us, self.gap_start_us, self.at_us) if len(x)]
         stops = [int(x[-1]) for x in (self.measured.stop_us, self.gap_stop_us, self.at_us) if len(x)]
         return min(starts, default=_NEVER_US), max(stops, default=-_NEVER_US)
@@ -225,19 +233,17 @@ class Read:
 
     @kept
     def ends_us(self) -> tuple[int, int]:
-        """The first and the last instant of anything in it. [us]"""
+        """Give the first and the last instant of anything in it. [us]"""
         time_us = self.chunk.time_us
         edges = [(int(time_us[0]), int(time_us[-1]))] if len(time_us) else [(_NEVER_US, -_NEVER_US)]
         edges += [part.ends_us for part in (self.current, self.power) if part is not None]
         return min(low for low, _ in edges), max(high for _, high in edges)
 
     def work_out(self) -> None:
-        """Work out what windows that hold all of it will ask for."""
+        """Work out what windows that hold all of it will ask for, and keep nothing else."""
         for pieces in (self.current, self.power):
             if pieces is not None and len(pieces.measured.start_us):
-                pieces.sums  # noqa: B018
-        if self.power is not None and "v" in self.power.measured.first:
-            self.power.swings  # noqa: B018
+                pieces.work_out()
         if self.current is not None and "power_W" in self.chunk.quantities:
             self.weighed  # noqa: B018
 

@@ -82,8 +82,9 @@ def _least_above_zero(size: FloatArray) -> FloatArray:
 
     Numbers that are not negative are in the order of their bits; one less, those of nought are the largest.
     """
-    least = (size.view(np.uint64) - np.uint64(1)).min(axis=1, initial=_BITS_OF_INFINITY)
-    return (least + np.uint64(1)).view(np.float64)
+    less_one = (size.view(np.uint64) - np.uint64(1)).min(axis=1, initial=_BITS_OF_INFINITY)
+    least: FloatArray = (less_one + np.uint64(1)).view(np.float64)
+    return least
 
 
 def _middles(size: FloatArray) -> list[float]:

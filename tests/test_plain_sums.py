@@ -1,15 +1,21 @@
 """The sums of `charge` beside the same written plainly, reading by reading; and what lets them be made quickly."""
 
 import math
+import threading
 from itertools import groupby, pairwise
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from readings import chunk_of, fed, how
+from readings import T0_US, assert_same, chunk_of, fed, how
 
+from shuntbook.analysis.amounts_analysis import AmountsAnalysis
 from shuntbook.analysis.charge import ChargeFold
+from shuntbook.analysis.intervals import Intervals
+from shuntbook.analysis.meter_figures import figures_of
+from shuntbook.analysis.sizes import sums_by_sign
+from shuntbook.analysis.threshold import _least_above_zero
 from shuntbook.cli.side_by_side import feed
 
 #: Values that repeat, change sign and are nought, as rounded readings do; and spacings with gaps among them.
@@ -113,3 +119,90 @@ def test_folds_side_by_side_see_every_chunk_in_order():
     assert [fold.seen for fold in folds] == [list(range(50))] * 3
     with pytest.raises(ValueError, match="cannot"):
         feed(range(3), Listing(), Listing(fails=True))
+
+
+class LateAhead:
+    """An analysis whose work ahead ends in turned order, and can be made to fail; it tells what was taken when."""
+
+    def __init__(self, amounts, fails_at=None):
+        self._amounts, self._fails_at = amounts, fails_at
+        self._second_begun, self.begun, self.taken = threading.Event(), [], []
+
+    def add(self, chunk):
+        """Is not asked for where work is done ahead."""
+        raise AssertionError
+
+    def read(self, chunk):
+        """Note when the chunk began."""
+        self.begun.append(int(chunk.time_us[0]))
+        return self._amounts.read(chunk)
+
+    def work_out(self, read):
+        """Let the first chunk wait until the second is worked out."""
+        at_us = int(read.chunk.time_us[0])
+        if at_us == self._fails_at:
+            raise ValueError("cannot")
+        if at_us == self.begun[0]:
+            assert self._second_begun.wait(timeout=10)
+        self._amounts.work_out(read)
+        self._second_begun.set()
+
+    def take(self, read):
+        """Note which chunk was taken."""
+        self.taken.append(int(read.chunk.time_us[0]))
+        self._amounts.take(read)
+
+
+def analysis_of(chunk, **window):
+    """What `charge` asks of a log with a note in its middle."""
+    note = int(chunk.time_us[len(chunk) // 2]), "pump on"
+    return AmountsAnalysis(how(), set(chunk.quantities), figures_of(None), [note], **window)
+
+
+@pytest.mark.parametrize("window", [{}, {"from_us": T0_US + 7_000_000, "to_us": T0_US + 61_500_000}])
+def test_work_ahead_changes_no_bit(window):
+    """Chunks worked out in threads, the second before the first, give what they give one after the other."""
+    rng = np.random.default_rng(5)
+    current_A = np.round(rng.normal(0, 3, 90), 1)
+    chunk = chunk_of(np.cumsum(rng.choice([0.5, 1.0, 30.0], 90)), current_A=current_A, voltage_V=25 - current_A / 50)
+    parts = [chunk.part(k, min(k + 13, 90)) for k in range(0, 90, 13)]
+    plain, ahead, seen = analysis_of(chunk, **window), LateAhead(analysis := analysis_of(chunk, **window)), Listing()
+    for part in parts:
+        plain.add(part)
+    feed([parts[0].part(0, 0), *parts], ahead, seen)
+    assert_same(analysis.result(), plain.result(), within=0.0)
+    assert ahead.taken == [int(part.time_us[0]) for part in parts]
+    assert seen.seen == parts
+
+
+def test_what_work_ahead_raises_reaches_the_caller():
+    """It comes in its place: chunks before it are taken, none after it, and no more than four were begun."""
+    chunk = chunk_of(range(60), current_A=2.0)
+    parts = [chunk.part(k, k + 5) for k in range(0, 60, 5)]
+    ahead = LateAhead(analysis_of(chunk), fails_at=int(parts[2].time_us[0]))
+    with pytest.raises(ValueError, match="cannot"):
+        feed(parts, ahead)
+    assert ahead.taken == [int(part.time_us[0]) for part in parts[:2]]
+    assert len(ahead.begun) <= 2 + 4
+
+
+def test_the_least_above_nought_is_found_by_bits():
+    """Of each row: 0.25 beside noughts, 2 alone, and nothing where all is nought."""
+    rows = np.array([[0.0, 3.0, 0.25], [2.0, 2.0, 2.0], [0.0, 0.0, 0.0]])
+    assert _least_above_zero(rows).tolist() == [0.25, 2.0, math.inf]
+
+
+def test_sums_by_sign_are_the_same_by_runs_and_one_by_one():
+    """Nought counts as not below; two runs of one sign, and signs that change each time."""
+    amounts = np.array([1.0, 2.0, 4.0, 8.0, 16.0, 32.0, 64.0, 128.0, 256.0, 512.0, 1024.0, 2048.0])
+    runs = np.array([0.0, 1, 1, 1, 1, 1, -1, -1, -1, -1, -1, -1])
+    assert sums_by_sign(runs, amounts).tolist() == [[63.0, 4032.0]]
+    in_turn = np.tile([1.0, -1.0], 6)
+    assert sums_by_sign(in_turn, amounts, amounts * 2).tolist() == [[1365.0, 2730.0], [2730.0, 5460.0]]
+
+
+def test_one_length_for_all_is_that_of_each():
+    """Readings a tenth of a second apart stand for what they stand for among others."""
+    even, uneven = (Intervals(t[:-1], t[1:], {}, {}) for t in (np.arange(5) * 100_000, np.arange(5) ** 2 * 100_000))
+    assert even.length_s.tolist() == [0.1] * 4
+    assert uneven.length_s.tolist() == [0.1, 0.3, 0.5, 0.7]
