@@ -3,15 +3,20 @@
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Generator, Iterable, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
+from contextlib import closing
 from functools import partial
-from typing import Final, Protocol, runtime_checkable
+from typing import TYPE_CHECKING, Final, Protocol, TypeAlias, runtime_checkable
 
 import numpy as np
 
-from ..analysis.chunk import Chunk
-from ..analysis.read_pieces import Read
+if TYPE_CHECKING:
+    from ..analysis.chunk import Chunk
+    from ..analysis.read_pieces import Read
+
+    #: A chunk, and what makes the first fold take it in.
+    Begun: TypeAlias = tuple[Chunk, Callable[[], None]]
 
 #: Larger than any array of a chunk, and within what glibc lets count. [byte]
 _LARGE_PIECE: Final = 24 << 20
@@ -58,7 +63,7 @@ def feed(chunks: Iterable[Chunk], *folds: Fed) -> None:
     _keep_memory()
     first, *others = folds
     begun = _ahead(first, chunks) if isinstance(first, WorksAhead) else ((c, partial(first.add, c)) for c in chunks)
-    with ThreadPoolExecutor(1, thread_name_prefix="folds") as pool:
+    with closing(begun), ThreadPoolExecutor(1, thread_name_prefix="folds") as pool:
         for chunk, add in begun:
             meanwhile = pool.submit(_add, others, chunk) if others else None
             add()
@@ -66,7 +71,7 @@ def feed(chunks: Iterable[Chunk], *folds: Fed) -> None:
                 meanwhile.result()  # raises what was raised there
 
 
-def _ahead(fold: WorksAhead, chunks: Iterable[Chunk]) -> Iterator[tuple[Chunk, Callable[[], None]]]:
+def _ahead(fold: WorksAhead, chunks: Iterable[Chunk]) -> Generator[Begun, None, None]:
     """Yield the chunks in order, each with what makes the fold take it in, while the next are worked on."""
     waiting: deque[tuple[Read, Future[None]]] = deque()
     with ThreadPoolExecutor(_THREADS, thread_name_prefix="sums") as pool:
@@ -79,7 +84,7 @@ def _ahead(fold: WorksAhead, chunks: Iterable[Chunk]) -> Iterator[tuple[Chunk, C
             yield _worked_out(fold, *waiting.popleft())
 
 
-def _worked_out(fold: WorksAhead, read: Read, done: Future[None]) -> tuple[Chunk, Callable[[], None]]:
+def _worked_out(fold: WorksAhead, read: Read, done: Future[None]) -> Begun:
     done.result()  # raises what was raised there
     return read.chunk, partial(fold.take, read)
 
