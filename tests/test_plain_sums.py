@@ -12,6 +12,7 @@ from readings import T0_US, assert_same, chunk_of, fed, how
 
 from shuntbook.analysis.amounts_analysis import AmountsAnalysis
 from shuntbook.analysis.charge import ChargeFold
+from shuntbook.analysis.error_sums import Parts
 from shuntbook.analysis.intervals import Intervals
 from shuntbook.analysis.meter_figures import figures_of
 from shuntbook.analysis.sizes import sums_by_sign
@@ -76,6 +77,9 @@ def test_sums_are_those_of_plain_arithmetic(log, cuts):
     assert facts.lengths2 == pytest.approx(math.fsum(p[4] ** 2 for p in parts), rel=1e-12)
     assert facts.steps2.net == pytest.approx(math.fsum(x**2 for x in changes), rel=1e-12)
     assert facts.steps4.net == pytest.approx(math.fsum(x**4 for x in changes), rel=1e-12)
+    for got_of, sign in ((facts.steps2.drawn, 1), (facts.steps2.returned, -1)):
+        above = [(max(sign * i1, 0.0) - max(sign * i0, 0.0)) * length_s for i0, i1, _, _, length_s in parts]
+        assert got_of == pytest.approx(math.fsum(x**2 for x in above), rel=1e-12, abs=1e-12)
     assert facts.all_s == pytest.approx(math.fsum(p[4] for p in parts), rel=1e-12)
     assert facts.time_s.drawn == pytest.approx(math.fsum(p[4] for p in parts if p[0] + p[1] > 0), rel=1e-12)
 
@@ -199,6 +203,16 @@ def test_sums_by_sign_are_the_same_by_runs_and_one_by_one():
     assert sums_by_sign(runs, amounts).tolist() == [[63.0, 4032.0]]
     in_turn = np.tile([1.0, -1.0], 6)
     assert sums_by_sign(in_turn, amounts, amounts * 2).tolist() == [[1365.0, 2730.0], [2730.0, 5460.0]]
+
+
+@pytest.mark.parametrize("crossings", [1, 30])
+def test_steps_through_zero_are_parted_at_it(crossings):
+    """From 2 A to -1 A and back draw changes by 2, return by 1, both by 3, be they few or many among 60 intervals."""
+    first = np.tile([2.0, -1.0], 16)[: crossings + 1]
+    current_A = np.concatenate([first, np.full(60 - crossings, first[-1])])
+    facts = fed(ChargeFold(how(), {"current_A"}), chunk_of(range(61), current_A=current_A)).result().evidence.current
+    assert facts.steps2 == Parts(4.0 * crossings, 1.0 * crossings, 9.0 * crossings)
+    assert facts.steps4 == Parts(16.0 * crossings, 1.0 * crossings, 81.0 * crossings)
 
 
 def test_one_length_for_all_is_that_of_each():
