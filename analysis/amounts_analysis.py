@@ -52,7 +52,16 @@ class AmountsAnalysis:
     def add(self, chunk: Chunk) -> None:
         """Take the next readings in."""
         if len(chunk):
-            self.take(self._reader.take(chunk))
+            self.take(self.read(chunk))
+
+    def read(self, chunk: Chunk) -> Read:
+        """Join the next readings, at least one, to those before; `take` is to have what they complete, in order."""
+        return self._reader.take(chunk)
+
+    def work_out(self, read: Read) -> None:
+        """Do ahead, in any thread, what needs nothing but what was read, so that `take` is quick."""
+        if read.within(self._charge.window) is read:
+            read.work_out()
 
     def take(self, read: Read) -> None:
         """Take in what the next readings complete, where somebody else reads them."""

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from .chunk import FloatArray
+from .integral import Indices, crossed
 from .sizes import HALF, size_of
 
 
@@ -36,7 +37,7 @@ class CrossingSums:
 
     @classmethod
     def of(
-        cls, first: FloatArray, last: FloatArray, length_s: FloatArray, *, linear: bool, changes_sign: bool
+        cls, first: FloatArray, last: FloatArray, length_s: FloatArray, at: Indices | None, *, linear: bool
     ) -> CrossingSums:
         """Return the sums of intervals.
 
@@ -46,16 +47,16 @@ class CrossingSums:
             The signal at either end. [unit]
         length_s : array, shape (n,)
             Their lengths. [s]
+        at : array of int, shape (m,), or None
+            Which of them pass zero, as `crossed` says; None where the signal has one sign all the time.
         linear : bool
             Whether the signal is taken to run linearly between readings; else a reading is a mean over its interval.
-        changes_sign : bool
-            Whether the signal is above zero at one of these ends and below at another.
         """
         rows, edge = (first, last, length_s), 2 * _around(linear)
         hidden = None
-        if changes_sign and len(length_s) > edge:
+        if at is not None:
             hidden = np.zeros(HALF)
-            _judge(rows, hidden, linear=linear)
+            _judge(rows, at, hidden, linear=linear)
         ends = (np.array([x[part] for x in rows]) for part in (slice(edge), slice(-edge, None)))
         return cls(len(length_s), hidden, *ends)
 
@@ -81,7 +82,9 @@ class Crossings:
         """Take the next intervals in."""
         if sums.hidden is not None:
             self._hidden += sums.hidden
-        _judge(np.concatenate([self._tail, sums.first], axis=1), self._hidden, linear=self._linear)
+        around = np.concatenate([self._tail, sums.first], axis=1)
+        if around[:2].min() < 0 < around[:2].max():
+            _judge(around, crossed(*around[:2]), self._hidden, linear=self._linear)
         self._tail = np.concatenate([self._tail, sums.last], axis=1)[:, -2 * _around(self._linear) :].copy()
 
     def result(self) -> FloatArray:
@@ -94,7 +97,8 @@ class Crossings:
             return hidden
         _, last, length_s = self._tail[:, -1]
         after = np.repeat([[last], [last], [length_s]], _around(self._linear), axis=1)
-        _judge(np.concatenate([self._tail, after], axis=1), hidden, linear=self._linear)
+        rows = np.concatenate([self._tail, after], axis=1)
+        _judge(rows, crossed(*rows[:2]), hidden, linear=self._linear)
         return hidden
 
 
@@ -103,31 +107,31 @@ def _around(linear: bool) -> int:
     return 1 if linear else 2
 
 
-def _judge(rows: Sequence[FloatArray] | FloatArray, hidden: FloatArray, *, linear: bool) -> None:
+def _judge(rows: Sequence[FloatArray] | FloatArray, at: Indices, hidden: FloatArray, *, linear: bool) -> None:
     """Add what the intervals hide that have enough others on either side. [unit s]"""
     first, last, length_s = rows
     if len(length_s) > 2 * _around(linear):
-        step, amount = (_of_lines if linear else _of_means)(first, last, length_s)
+        step, amount = _of_lines(first, last, length_s, at) if linear else _of_means(last, length_s)
         np.add.at(hidden, size_of(step), amount)
 
 
 Found = tuple[FloatArray, FloatArray]
 
 
-def _of_lines(first: FloatArray, last: FloatArray, length_s: FloatArray) -> Found:
+def _of_lines(first: FloatArray, last: FloatArray, length_s: FloatArray, at: Indices) -> Found:
     """Return the sizes of steps, and what lines through zero hide, where they stand for steps.
 
     With a at the one end and -b at the other, a step anywhere between draws a dt / 2 in the mean, a line a dt / 2 x
     a / (a + b): less by a b dt / (2 (a + b)). A change no larger than its neighbours is a slope, and hides nothing.
     """
-    at = np.flatnonzero(first[1:-1] * last[1:-1] < 0) + 1
+    at = at[(at > 0) & (at < len(last) - 1) & (first[at] * last[at] < 0)]
     before, change, after = (np.abs(last[k] - first[k]) for k in (at - 1, at, at + 1))
     slope = (before + after) / 2 / change
     a, b = np.abs(first[at]), np.abs(last[at])
     return a + b, np.maximum(1 - slope, 0) * a * b / (a + b) / 2 * length_s[at]
 
 
-def _of_means(_: FloatArray, mean: FloatArray, length_s: FloatArray) -> Found:
+def _of_means(mean: FloatArray, length_s: FloatArray) -> Found:
     """Return the sizes of steps, and what means hide.
 
     Between a before and -b after, a step at the share u of the interval makes its mean.

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .chunk import FloatArray
-from .integral import inner
+from .sizes import sums_by_sign
 
 #: From so many equal readings on the signal stands still, and noise does not move its last digit: common practice, no
 #: source. [1]
@@ -47,25 +47,30 @@ class RunSums:
     still: tuple[Run, ...]
 
     @classmethod
-    def of(cls, x: FloatArray, change: FloatArray, length_s: FloatArray, squares: FloatArray) -> RunSums:
+    def of(cls, x: FloatArray, change: FloatArray, length_s: FloatArray) -> RunSums:
         """Return the runs of readings.
 
         Parameters
         ----------
         x, change : array, shape (n,) and (n - 1,)
             The readings, at least one, and the changes from each to the next. [unit]
-        length_s, squares : array, shape (n,)
-            How long each stands, and the square of that. [s], [s2]
+        length_s : array, shape (n,)
+            How long each stands. [s]
         """
         same = change == 0
         if same.all():
             return cls(_run(x, length_s, slice(None)), None, np.zeros(3), ())
-        first, last = int(np.argmin(same)) + 1, len(same) - int(np.argmin(same[::-1]))
+        first, last = _alike(same), len(x) - _alike(same[::-1])
         ends = _run(x, length_s, slice(first)), _run(x, length_s, slice(last, None))
         if first == last:
             return cls(*ends, np.zeros(3), ())
         inside = slice(first, last)
-        return cls(*ends, *_whole(x[inside], length_s[inside], squares[inside], same[first : last - 1]))
+        return cls(*ends, *_whole(x[inside], length_s[inside], same[first : last - 1]))
+
+
+def _alike(same: NDArray[np.bool_]) -> int:
+    """Return how many readings are equal at the beginning, where not all are."""
+    return int(np.argmin(same)) + 1 if same[0] else 1
 
 
 def _run(x: FloatArray, length_s: FloatArray, which: slice) -> Run:
@@ -73,21 +78,20 @@ def _run(x: FloatArray, length_s: FloatArray, which: slice) -> Run:
     return Run(float(x[which][0]), float(lengths_s.sum()), len(lengths_s))
 
 
-def _whole(
-    x: FloatArray, length_s: FloatArray, squares: FloatArray, same: NDArray[np.bool_]
-) -> tuple[FloatArray, tuple[Run, ...]]:
-    """Sum up readings that make whole runs: most are of one reading, so only longer ones are put together."""
-    done = by_sign(x, squares)
+def _whole(x: FloatArray, length_s: FloatArray, same: NDArray[np.bool_]) -> tuple[FloatArray, tuple[Run, ...]]:
+    """Sum up readings that make whole runs: the square of a run's length stands at its first reading, none after it."""
+    squares = length_s * length_s
     equal = np.flatnonzero(same)
     if not len(equal):
-        return done, ()
+        return by_sign(x, squares), ()
     begin = np.flatnonzero(np.diff(equal, prepend=-2) != 1)
     first, counts = equal[begin], np.diff(begin, append=len(equal)) + 1
-    runs_s, singly = (y[first] + np.add.reduceat(y[equal + 1], begin) for y in (length_s, squares))
-    still, values = counts >= _STILL, x[first]
-    done += by_sign(values, np.where(still, 0.0, runs_s * runs_s) - singly)
-    columns = (y[still].tolist() for y in (values, runs_s, counts))
-    return done, tuple(Run(*row) for row in zip(*columns, strict=True))
+    runs_s = length_s[first] + np.add.reduceat(length_s[equal + 1], begin)
+    still = counts >= _STILL
+    squares[equal + 1] = 0.0
+    squares[first] = np.where(still, 0.0, runs_s * runs_s)
+    columns = (y[still].tolist() for y in (x[first], runs_s, counts))
+    return by_sign(x, squares), tuple(Run(*row) for row in zip(*columns, strict=True))
 
 
 class EqualRuns:
@@ -120,7 +124,8 @@ class EqualRuns:
         if run.count >= _STILL:
             self._stands(run)
         elif run.count:
-            self._done += by_sign(np.array([run.value]), np.array([run.length_s * run.length_s]))
+            square = run.length_s * run.length_s
+            self._done += (square * (run.value >= 0), square * (run.value <= 0), square)
 
     def _stands(self, run: Run) -> None:
         self._still[run.value] = self._still.get(run.value, 0.0) + run.length_s
@@ -135,8 +140,9 @@ class EqualRuns:
 
 def by_sign(values: FloatArray, squares: FloatArray) -> FloatArray:
     """Return sums of squares where nothing is returned, where nothing is drawn, and of all. [s2]"""
-    total = float(squares.sum())
-    low, high = float(values.min(initial=np.inf)), float(values.max(initial=-np.inf))
-    drawn = total if low >= 0 else inner(squares, (values >= 0).astype(np.float64))
-    returned = total if high <= 0 else 0.0 if low > 0 else inner(squares, (values <= 0).astype(np.float64))
-    return np.array([drawn, returned, total])
+    if not len(values):
+        return np.zeros(3)
+    drawn, returned = sums_by_sign(values, squares)[0].tolist()
+    zero = values == 0
+    neither = float(squares[zero].sum()) if zero.any() else 0.0
+    return np.array([drawn, returned + neither, drawn + returned])

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
 from .buckets import firsts
 from .chunk import MICROSECONDS, FloatArray, TimeArray
+from .kept import kept
 
 if TYPE_CHECKING:
     from .amounts import Gap
@@ -42,7 +42,7 @@ class HourSums:
             start_us[first] // _HOUR_US, np.stack([np.add.reduceat(x, first) for x in (above, below, length_s)], 1)
         )
 
-    @cached_property
+    @kept
     def total(self) -> tuple[float, float, float]:
         """Drawn, returned [unit s] and time [s] in all."""
         drawn, returned, time_s = self.sums.sum(axis=0).tolist()

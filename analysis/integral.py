@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+from typing import TypeAlias
+
 import numpy as np
 from numpy.typing import NDArray
 
 from .chunk import FloatArray
+
+Indices: TypeAlias = NDArray[np.intp]
+"""Which of some intervals are meant."""
 
 
 def zero_crossing(x0: FloatArray, x1: FloatArray) -> FloatArray:
@@ -45,7 +50,7 @@ def linear_split(x0: FloatArray, x1: FloatArray, length_s: FloatArray) -> tuple[
     whole *= length_s
     whole *= 0.5
     above, below = _by_sign(whole)
-    if len(at := _crossed(x0, x1)):
+    if len(at := crossed(x0, x1)):
         x0, x1, length_s = x0[at], x1[at], length_s[at]
         tau = zero_crossing(x0, x1)
         above[at], below[at] = _both_sides(x0 * tau * length_s / 2, x1 * (1.0 - tau) * length_s / 2)
@@ -80,7 +85,7 @@ def product_split(
     whole *= length_s
     whole /= 6
     above, below = _by_sign(whole)
-    if len(at := _crossed(i0, i1)):
+    if len(at := crossed(i0, i1)):
         v0, v1, i0, i1, length_s = v0[at], v1[at], i0[at], i1[at], length_s[at]
         tau = zero_crossing(i0, i1)
         at_zero = v0 + tau * (v1 - v0)
@@ -98,7 +103,7 @@ def inner(a: FloatArray, b: FloatArray) -> float:
     return float(np.einsum("i,i->", a, b))
 
 
-def _crossed(x0: FloatArray, x1: FloatArray) -> NDArray[np.intp]:
+def crossed(x0: FloatArray, x1: FloatArray) -> Indices:
     """Return on which intervals a linear signal passes zero: few of many, so only they are split."""
     return np.flatnonzero((x0 < 0) != (x1 < 0))
 

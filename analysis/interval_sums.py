@@ -12,11 +12,13 @@ from .chunk import FloatArray, TimeArray
 from .crossings import CrossingSums
 from .equal_runs import RunSums
 from .hours import HourSums
-from .integral import inner
-from .sizes import HALF, sums_by_size
+from .integral import Indices, crossed, inner
+from .sizes import HALF, sums_by_sign, sums_by_size
 
 #: A double's exponent and four bits of its fraction make so many finer sizes.
 FINESIZES: Final = 1 << 15
+#: Where more than one interval in so many passes zero, all are treated alike: quicker, as measured.
+_FEW: Final = 10
 
 
 @dataclass(frozen=True)
@@ -91,24 +93,24 @@ def interval_sums(
     highest = max(high, -low)
     if first is not last:
         low, high = min(low, float(first.min())), max(high, float(first.max()))
-    squares = length_s * length_s
     middle = (first + last) * 0.5 if linear else last
     amount = middle * length_s
     change = last[1:] - last[:-1]
+    at = crossed(first, last) if low < 0 < high else None
     return IntervalSums(
         hours=HourSums.of(start_us, *split, length_s),
-        lengths2=float(squares.sum()),
+        lengths2=inner(length_s, length_s),
         net=float(amount.sum()),
         squares=inner(middle, amount),
         low=low,
         high=high,
         highest=highest,
-        steps=_steps(first, last, length_s, low=low, high=high) if linear else np.zeros((3, 2)),
+        steps=_steps(first, last, length_s, at, drawn=low >= 0) if linear else np.zeros((3, 2)),
         sizes=sums_by_size(middle, length_s, *split),
         wobble=np.bincount(sizes_of_wobble(change), minlength=FINESIZES),
         ends=(last[:2].copy(), last[-2:].copy()),
-        runs=RunSums.of(last, change, length_s, squares),
-        crossings=CrossingSums.of(first, last, length_s, linear=linear, changes_sign=low < 0 < high),
+        runs=RunSums.of(last, change, length_s),
+        crossings=CrossingSums.of(first, last, length_s, at, linear=linear),
     )
 
 
@@ -123,22 +125,26 @@ def halves(sizes: FloatArray) -> FloatArray:
     return sizes[:HALF] + sizes[HALF:]
 
 
-def _steps(first: FloatArray, last: FloatArray, length_s: FloatArray, *, low: float, high: float) -> FloatArray:
+def _steps(first: FloatArray, last: FloatArray, length_s: FloatArray, at: Indices | None, *, drawn: bool) -> FloatArray:
+    """Return what steps do to draw, return and net; `at` are the intervals that cross zero, None where all is alike."""
     net = last - first
     net *= length_s
-    powers = _second_and_fourth(net)
-    if low >= 0:
-        return np.array([powers, (0.0, 0.0), powers])
-    if high <= 0:
-        return np.array([(0.0, 0.0), powers, powers])
-    above = np.maximum(last, 0.0)
-    above -= np.maximum(first, 0.0)
-    above *= length_s
-    net -= above
-    return np.array([_second_and_fourth(above), _second_and_fourth(net), powers])
+    if at is None:
+        both = _second_and_fourth(net)
+        return np.array([both, (0.0, 0.0), both] if drawn else [(0.0, 0.0), both, both])
+    few, rest = len(at) <= len(net) // _FEW, np.zeros((2, 2))
+    which: Indices | slice = at if few else slice(None)
+    through = net[which]
+    if few:
+        net[at] = 0.0
+        squares = np.multiply(net, net, out=net)
+        rest = sums_by_sign(last, squares, squares * squares).T
+    above = (np.maximum(last[which], 0.0) - np.maximum(first[which], 0.0)) * length_s[which]
+    parts = [_second_and_fourth(x) for x in (above, through - above, through)]
+    return np.array([*rest, rest.sum(axis=0)]) + parts
 
 
-def _second_and_fourth(x: FloatArray) -> tuple[float, float]:
-    """Return the sums of second and fourth powers."""
+def _second_and_fourth(x: FloatArray) -> FloatArray:
+    """Return the sums of second and fourth powers; shape (2,)."""
     square = x * x
-    return float(square.sum()), inner(square, square)
+    return np.array([square.sum(), inner(square, square)])

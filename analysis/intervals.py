@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from .chunk import MICROSECONDS, FloatArray, Sampling, TimeArray
+from .kept import kept
 
 
 @dataclass(frozen=True)
@@ -28,10 +28,13 @@ class Intervals:
     first: dict[str, FloatArray]
     last: dict[str, FloatArray]
 
-    @cached_property
+    @kept
     def length_s(self) -> FloatArray:
         """Length of each interval. [s]."""
-        return np.asarray((self.stop_us - self.start_us) / MICROSECONDS, dtype=np.float64)
+        length_us = self.stop_us - self.start_us
+        if len(length_us) and length_us.min() == length_us.max():
+            return np.broadcast_to(length_us[0] / MICROSECONDS, len(length_us))
+        return np.asarray(length_us / MICROSECONDS, dtype=np.float64)
 
     def clipped(self, from_us: int | None, to_us: int | None) -> Intervals:
         """Return what lies between two instants; an interval cut by one is cut linearly.

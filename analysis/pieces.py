@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from typing import Final, Generic, Protocol, TypeVar
 
 import numpy as np
-from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from .blocks import Blocks
@@ -18,6 +17,7 @@ from .chunk import MICROSECONDS, Chunk, FloatArray, TimeArray, has_missing, join
 BLOCK: Final = 4096
 AROUND: Final = 3
 
+Number = TypeVar("Number", np.float64, np.int64)
 Result = TypeVar("Result")
 Result_co = TypeVar("Result_co", covariant=True)
 
@@ -115,9 +115,8 @@ class Pieces:
         before, around = self._before, len(readings) % BLOCK
         self._before = AROUND
         self._carried = readings.part(len(readings) - 2 * AROUND, len(readings))
-        width = BLOCK + around
-        rows = {n: sliding_window_view(x, width)[::BLOCK] for n, x in readings.quantities.items()}
-        return Rows(sliding_window_view(readings.time_us, width)[::BLOCK], rows, before, width - AROUND)
+        rows = {n: _rows_of(x, around) for n, x in readings.quantities.items()}
+        return Rows(_rows_of(readings.time_us, around), rows, before, BLOCK + around - AROUND)
 
     def rest(self) -> Piece | None:
         """Return the readings that wait for neighbours, as if the log ended here; None if there are none."""
@@ -126,6 +125,12 @@ class Pieces:
             return None
         readings = join(parts)
         return Piece(readings, self._before, len(readings))
+
+
+def _rows_of(x: NDArray[Number], around: int) -> NDArray[Number]:
+    """Return pieces of `BLOCK` and so many around them as rows; views, no copies."""
+    x = np.ascontiguousarray(x)
+    return np.ndarray((len(x) // BLOCK, BLOCK + around), x.dtype, x, strides=(BLOCK * x.itemsize, x.itemsize))
 
 
 class Part(Protocol[Result_co]):

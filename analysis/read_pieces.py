@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Set
 from dataclasses import dataclass, replace
-from functools import cached_property
 from typing import Any, Final, TypeAlias, TypeVar
 
 import numpy as np
@@ -15,6 +14,7 @@ from .energy import contradicts, energy_of, energy_signals, energy_source, power
 from .integral import inner, linear_split
 from .interval_sums import IntervalSums, interval_sums
 from .intervals import Intervals, between_readings
+from .kept import kept
 
 Window: TypeAlias = tuple[int | None, int | None]
 """Between which instants; None leaves that end open. [us]"""
@@ -71,35 +71,43 @@ class Pieces:
     at_us: TimeArray
     linear: bool
 
-    @cached_property
+    @kept
     def split(self) -> tuple[FloatArray, FloatArray]:
-        """What is drawn and what is returned in each interval; both positive. [unit s]"""
+        """Give what is drawn and what is returned in each interval; both positive. [unit s]"""
         return self.signal.integral(self.measured)
 
-    @cached_property
+    @kept
     def last(self) -> FloatArray:
-        """The signal at each interval's end. [unit]"""
+        """Give the signal at each interval's end. [unit]"""
         return self.signal.at(self.measured.last)
 
-    @cached_property
+    @kept
     def first(self) -> FloatArray:
-        """The signal at each interval's beginning. [unit]"""
+        """Give the signal at each interval's beginning. [unit]"""
         return self.last if self.measured.first is self.measured.last else self.signal.at(self.measured.first)
 
-    @cached_property
+    @kept
     def sums(self) -> IntervalSums:
-        """What the intervals, at least one, amount to."""
+        """Sum up the intervals, at least one."""
         measured = self.measured
         return interval_sums(
             measured.start_us, (self.first, self.last), measured.length_s, self.split, linear=self.linear
         )
 
-    @cached_property
+    @kept
     def swings(self) -> tuple[float, float]:
         """Volts x length [V s], and fall of volts x rise of amps x length [W s]; where they have volts and amps."""
         first, last, length_s = self.measured.first, self.measured.last, self.measured.length_s
         fall_V, rise_A = first["v"] - last["v"], last["i"] - first["i"]
         return inner((first["v"] + last["v"]) / 2, length_s), inner(fall_V * rise_A, length_s)
+
+    def work_out(self) -> None:
+        """Work out the sums, and forget the arrays that only they needed."""
+        self.sums  # noqa: B018
+        if "v" in self.measured.first:
+            self.swings  # noqa: B018
+        for name in ("split", "first", "last"):
+            vars(self).pop(name, None)
 
     def once(self, work: Callable[[Pieces], Made]) -> Made:
         """Return what some work makes of these pieces, done once for all who ask."""
@@ -108,7 +116,7 @@ class Pieces:
         made: Made = self._made[work]
         return made
 
-    @cached_property
+    @kept
     def _made(self) -> dict[Callable[[Pieces], Any], Any]:
         return {}
 
@@ -144,12 +152,12 @@ class Pieces:
         )
         return before, after
 
-    @cached_property
+    @kept
     def ends_us(self) -> tuple[int, int]:
-        """The first and the last instant of anything in it; the first is later where there is nothing. [us]"""
-        starts = [x[:1] for x in (self.measured.start_us, self.gap_start_us, self.at_us)]
-        stops = [x[-1:] for x in (self.measured.stop_us, self.gap_stop_us, self.at_us)]
-        return int(np.concatenate(starts).min(initial=_NEVER_US)), int(np.concatenate(stops).max(initial=-_NEVER_US))
+        """Give the first and the last instant of anything in it; the first is later where there is nothing. [us]"""
+        starts = [int(x[0]) for x in (self.measured.start_us, self.gap_start_us, self.at_us) if len(x)]
+        stops = [int(x[-1]) for x in (self.measured.stop_us, self.gap_stop_us, self.at_us) if len(x)]
+        return min(starts, default=_NEVER_US), max(stops, default=-_NEVER_US)
 
 
 def _holds(window: Window, ends_us: tuple[int, int]) -> bool:
@@ -223,15 +231,23 @@ class Read:
     current: Pieces | None
     power: Pieces | None
 
-    @cached_property
+    @kept
     def ends_us(self) -> tuple[int, int]:
-        """The first and the last instant of anything in it. [us]"""
+        """Give the first and the last instant of anything in it. [us]"""
         time_us = self.chunk.time_us
         edges = [(int(time_us[0]), int(time_us[-1]))] if len(time_us) else [(_NEVER_US, -_NEVER_US)]
         edges += [part.ends_us for part in (self.current, self.power) if part is not None]
         return min(low for low, _ in edges), max(high for _, high in edges)
 
-    @cached_property
+    def work_out(self) -> None:
+        """Work out what windows that hold all of it will ask for, and keep nothing else."""
+        for pieces in (self.current, self.power):
+            if pieces is not None and len(pieces.measured.start_us):
+                pieces.work_out()
+        if self.current is not None and "power_W" in self.chunk.quantities:
+            self.weighed  # noqa: B018
+
+    @kept
     def weighed(self) -> tuple[float, float]:
         """All that the power column says without its sign, and how much of that contradicts the current. [W], [W]"""
         p, i = (self.chunk.quantities[name] for name in ("power_W", "current_A"))

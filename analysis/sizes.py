@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import Final
+from collections.abc import Sequence
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,13 +21,11 @@ _RUN: Final = 6
 
 def size_of(x: FloatArray) -> NDArray[np.int64]:
     """Return sign and power of two of each number as one index, from 0 to `SIZES`; negative ones from `HALF` on."""
-    return (np.ascontiguousarray(x).view(np.int64) >> _SHIFT) & (SIZES - 1)
+    return (np.ascontiguousarray(x).view(np.uint64) >> _SHIFT).view(np.int64)
 
 
 def sums_by_size(x: FloatArray, *amounts: FloatArray) -> FloatArray:
     """Return for each of some amounts its sums by the size of `x`; shape (number of amounts, 4096).
-
-    Where neighbours are mostly of one size, what belongs to a run of them is put together first: far quicker.
 
     Parameters
     ----------
@@ -35,11 +34,29 @@ def sums_by_size(x: FloatArray, *amounts: FloatArray) -> FloatArray:
     amounts : arrays, shape (n,)
         What is summed. [their unit]
     """
-    size = np.ascontiguousarray(x).view(np.int64) >> _SHIFT
-    first = np.flatnonzero(size[1:] != size[:-1]) + 1
-    if len(first) > len(size) // _RUN:
-        size &= SIZES - 1
-        return np.array([np.bincount(size, amount, SIZES) for amount in amounts])
-    first = np.concatenate([[0], first])
-    size = size[first] & (SIZES - 1)
-    return np.array([np.bincount(size, np.add.reduceat(amount, first), SIZES) for amount in amounts])
+    return _sums_by(size_of(x), SIZES, amounts)
+
+
+def sums_by_sign(x: FloatArray, *amounts: FloatArray) -> FloatArray:
+    """Return for each of some amounts its sum where `x` is not below zero, and where it is; shape (amounts, 2).
+
+    Parameters
+    ----------
+    x : array, shape (n,)
+        Decides on the sign; at least one. [any unit]
+    amounts : arrays, shape (n,)
+        What is summed. [their unit]
+    """
+    return _sums_by(x < 0, 2, amounts)
+
+
+def _sums_by(group: NDArray[Any], count: int, amounts: Sequence[FloatArray]) -> FloatArray:
+    """Return sums by group, of which there are `count`.
+
+    Where neighbours are mostly of one group, what belongs to a run of them is put together first: far quicker.
+    """
+    first = np.flatnonzero(group[1:] != group[:-1]) + 1
+    if len(first) <= len(group) // _RUN:
+        first = np.concatenate([[0], first])
+        group, amounts = group[first], [np.add.reduceat(amount, first) for amount in amounts]
+    return np.array([np.bincount(group, amount, count) for amount in amounts])

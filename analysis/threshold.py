@@ -19,6 +19,8 @@ OF_READING = 0.1
 ENOUGH = 64
 #: Differences of no more than so many smallest changes say little by their median.
 COARSE = 2.0
+#: One less than the bits of infinity.
+_BITS_OF_INFINITY = np.float64(np.inf).view(np.uint64) - np.uint64(1)
 
 
 class Threshold:
@@ -60,7 +62,7 @@ class Threshold:
         """Return the threshold of each row of differences without their signs; `low`, `high` are its extremes."""
         low, high = np.minimum.accumulate(np.append(self._low, low)), np.maximum.accumulate(np.append(self._high, high))
         self._low, self._high = float(low[-1]), float(high[-1])
-        grains = np.where(size > 0, size, np.inf).min(axis=1, initial=np.inf)
+        grains = _least_above_zero(size)
         rows = zip(size, grains.tolist(), _middles(size), low[1:].tolist(), high[1:].tolist(), strict=True)
         return np.array([self._of_row(*row) for row in rows])
 
@@ -73,6 +75,16 @@ class Threshold:
         floor = min(GRAIN_TIMES * grain, max(OF_RANGE * (high - low), rounding))
         self._last = max(NOISE_TIMES * _noise(size, grain, usual), floor)
         return self._last
+
+
+def _least_above_zero(size: FloatArray) -> FloatArray:
+    """Return the smallest number of each row that is not nought; none is negative. Infinity where there is none.
+
+    Numbers that are not negative are in the order of their bits; one less, those of nought are the largest.
+    """
+    less_one = (size.view(np.uint64) - np.uint64(1)).min(axis=1, initial=_BITS_OF_INFINITY)
+    least: FloatArray = (less_one + np.uint64(1)).view(np.float64)
+    return least
 
 
 def _middles(size: FloatArray) -> list[float]:

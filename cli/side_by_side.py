@@ -2,16 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from concurrent.futures import ThreadPoolExecutor
-from typing import Final, Protocol
+from collections import deque
+from collections.abc import Callable, Generator, Iterable, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
+from contextlib import closing
+from functools import partial
+from typing import TYPE_CHECKING, Final, Protocol, TypeAlias, runtime_checkable
 
 import numpy as np
 
-from ..analysis.chunk import Chunk
+if TYPE_CHECKING:
+    from ..analysis.chunk import Chunk
+    from ..analysis.read_pieces import Read
+
+    #: A chunk, and what makes the first fold take it in.
+    Begun: TypeAlias = tuple[Chunk, Callable[[], None]]
 
 #: Larger than any array of a chunk, and within what glibc lets count. [byte]
 _LARGE_PIECE: Final = 24 << 20
+#: So many threads work ahead, and so many chunks are begun at most beside the one that is taken in.
+_THREADS: Final = 2
+_BEGUN: Final = 3
 
 
 class Fed(Protocol):
@@ -19,6 +30,20 @@ class Fed(Protocol):
 
     def add(self, chunk: Chunk) -> None:
         """Take the next readings in."""
+
+
+@runtime_checkable
+class WorksAhead(Fed, Protocol):
+    """A fold most of whose work on a chunk needs no other chunk, and can be done ahead."""
+
+    def read(self, chunk: Chunk) -> Read:
+        """Join the next readings, at least one, to those before: quick, in order."""
+
+    def work_out(self, read: Read) -> None:
+        """Do what needs nothing but what was read: in any thread, in any order."""
+
+    def take(self, read: Read) -> None:
+        """Take in what was read: quick where it is worked out, in order."""
 
 
 def feed(chunks: Iterable[Chunk], *folds: Fed) -> None:
@@ -32,16 +57,36 @@ def feed(chunks: Iterable[Chunk], *folds: Fed) -> None:
     chunks : iterable of Chunk
         The readings, in order.
     folds : Fed
-        No two of them share anything that they change. The one that takes longest comes first.
+        No two of them share anything that they change. The one that takes longest comes first; where it `WorksAhead`,
+        the next chunks are worked on in threads.
     """
     _keep_memory()
     first, *others = folds
-    with ThreadPoolExecutor(1, thread_name_prefix="folds") as pool:
-        for chunk in chunks:
+    begun = _ahead(first, chunks) if isinstance(first, WorksAhead) else ((c, partial(first.add, c)) for c in chunks)
+    with closing(begun), ThreadPoolExecutor(1, thread_name_prefix="folds") as pool:
+        for chunk, add in begun:
             meanwhile = pool.submit(_add, others, chunk) if others else None
-            first.add(chunk)
+            add()
             if meanwhile is not None:
                 meanwhile.result()  # raises what was raised there
+
+
+def _ahead(fold: WorksAhead, chunks: Iterable[Chunk]) -> Generator[Begun, None, None]:
+    """Yield the chunks in order, each with what makes the fold take it in, while the next are worked on."""
+    waiting: deque[tuple[Read, Future[None]]] = deque()
+    with ThreadPoolExecutor(_THREADS, thread_name_prefix="sums") as pool:
+        for chunk in filter(len, chunks):
+            read = fold.read(chunk)
+            waiting.append((read, pool.submit(fold.work_out, read)))
+            if len(waiting) > _BEGUN:
+                yield _worked_out(fold, *waiting.popleft())
+        while waiting:
+            yield _worked_out(fold, *waiting.popleft())
+
+
+def _worked_out(fold: WorksAhead, read: Read, done: Future[None]) -> Begun:
+    done.result()  # raises what was raised there
+    return read.chunk, partial(fold.take, read)
 
 
 def _keep_memory() -> None:

@@ -379,8 +379,9 @@ def _readings(path: Path, names: list[str], from_us: int | None, to_us: int | No
 
 def _credible(x: NDArray[np.float64]) -> NDArray[np.float64]:
     """Return readings with NaN for infinity and the like, which only a foreign file can hold and no meter meant."""
-    good = np.abs(x) <= LARGEST_READING
-    return x if good.all() else np.where(good, x, np.nan)
+    if x.min(initial=0.0) >= -LARGEST_READING and x.max(initial=0.0) <= LARGEST_READING:  # neither holds with a NaN
+        return x
+    return np.where(np.abs(x) <= LARGEST_READING, x, np.nan)
 
 
 def _outside(file: pq.ParquetFile, index: int, from_us: int | None, to_us: int | None) -> bool:
