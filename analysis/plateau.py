@@ -15,7 +15,6 @@ from .chunk import MICROSECONDS, FloatArray, TimeArray
 EDGE, SAMPLE = 15, 32
 
 Counts = NDArray[np.int64]
-_FROM_START = np.zeros(1, dtype=np.int64)
 
 
 class Trace(NamedTuple):
@@ -106,6 +105,13 @@ def medians(x: FloatArray, first: Counts, counts: Counts, stride: Counts | int =
     return np.where(np.isnan(ordered[:, :, -1]), np.nan, middle)
 
 
+def _median_of_rows(x: FloatArray) -> FloatArray:
+    """Return the median of each row; NaN where one of its readings is. Shape (q, n), by rows (q,)."""
+    ordered, n = np.sort(x, axis=1), x.shape[1]
+    middle = (ordered[:, (n - 1) // 2] + ordered[:, n // 2]) / 2
+    return np.where(np.isnan(ordered[:, -1]), np.nan, middle)
+
+
 def traces_of(names: Sequence[str], x: FloatArray, bounds: Counts) -> list[dict[str, Trace]]:
     """Return what is kept of consecutive plateaus.
 
@@ -190,7 +196,7 @@ class OpenPlateau:
 
     def closed(self) -> Plateau:
         """Return it as it stands."""
-        edges = [medians(x, _FROM_START, np.array([x.shape[1]]))[:, 0] for x in (self.head, self.tail, self.sample)]
+        edges = [_median_of_rows(x) for x in (self.head, self.tail, self.sample)]
         figures = np.stack([*edges, self.low, self.high], axis=1).tolist()
         heads, tails = self.head.tolist(), self.tail.tolist()
         traces = {name: Trace._make([*figures[q], heads[q], tails[q]]) for q, name in enumerate(self.names)}

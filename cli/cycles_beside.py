@@ -12,6 +12,7 @@ from ..analysis.log_analysis import Watched, cycle_fold
 from ..analysis.steps import names_of
 from .prepared import Prepared
 from .second import Second
+from .side_by_side import feed
 
 #: With fewer readings a second process is hardly there before they are read. [1]
 LONG: Final = 1_000_000
@@ -37,8 +38,7 @@ def begun(log: Prepared, watched: Watched, second: Second) -> Fold[Cycles] | Non
 def found(log: Prepared, watched: Watched) -> Cycles:
     """Read a log and return its cycles."""
     fold = cycle_fold(watched, log.how, log.quantities)
-    for chunk in log.chunks(only=names_of(log.quantities)):
-        fold.add(chunk)
+    feed(log.chunks(only=names_of(log.quantities)), fold)
     return fold.result()
 
 
