@@ -147,4 +147,4 @@ def _half(even: Sequence[float], normal: float) -> float:
     return ((bent * kurtosis + sloping) * kurtosis + at_0) * math.sqrt(u2)
 
 
-_PARABOLA = np.polyfit(_KURTOSES, _FACTORS, 2).tolist()
+_PARABOLA: list[float] = np.polyfit(_KURTOSES, _FACTORS, 2).tolist()

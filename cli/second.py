@@ -6,7 +6,7 @@ import os
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager, suppress
 from functools import cache, partial
 from typing import Protocol, TypeVar
 
@@ -69,7 +69,7 @@ class _Beside:
         try:
             with deaf_to_ctrl_c():  # the first to be submitted starts the process
                 return self._pool.submit(work)
-        except BrokenProcessPool:
+        except (BrokenProcessPool, OSError):  # it has ended, or the system gives no process
             return None
 
     def _result(self, begun: Future[Result] | None, work: Callable[[], Result]) -> Result:
@@ -83,7 +83,7 @@ class _Beside:
 
     def _tell(self) -> None:
         if not self._ended:
-            said = "note: the second process ended by itself, perhaps for want of memory; its work is done in the first"
+            said = "note: a second process ended or could not begin, perhaps for want of memory; its work is done here"
             click.echo(said, err=True)
         self._ended = True
 
@@ -108,11 +108,12 @@ def second_process(preparation: Callable[[], None] | None = None, *, allowed: bo
     Second
         The process; where there is but one processor, or it is not allowed, what does the work here.
     """
-    if not allowed or _processors() < 2:
-        yield HERE
-        return
-    with processes(1) as pool:
-        yield _Beside(pool, preparation)
+    with ExitStack() as stack:
+        second = HERE
+        if allowed and _processors() > 1:
+            with suppress(ImportError, NotImplementedError, OSError):  # where the system has no semaphores
+                second = _Beside(stack.enter_context(processes(1)), preparation)
+        yield second
 
 
 def _processors() -> int:
