@@ -128,7 +128,7 @@ def _with_own_falls(run: SeenRun, others: dict[int, float], size: float, cost: f
         return abs(left + fallen) - FALL_COST * fallen
 
     own = min(chain.from_iterable(combinations(falls, n) for n in range(len(falls) + 1)), key=far_fetched)
-    return far_fetched(own) + cost, replace(run, others=[k for k in others if k not in own])
+    return far_fetched(own) + cost, replace(run, others=[k for k in others if k not in own]) if own else run
 
 
 def _end(levels: LevelList, found: Found) -> int:

@@ -54,13 +54,12 @@ class _Beside:
 
     is_beside = True
 
-    def __init__(self, pool: ProcessPoolExecutor, preparation: Callable[[], None] | None) -> None:
-        self._pool, self._preparation = pool, preparation
+    def __init__(self, pool: ProcessPoolExecutor, there: Callable[[], None], here: Callable[[], None]) -> None:
+        self._pool, self._there, self._here = pool, there, here
         self._ended = False
 
     def prepare(self) -> None:
-        if self._preparation is not None:
-            self._begun(self._preparation)
+        self._begun(self._there)
 
     def begin(self, work: Callable[[], Result]) -> Callable[[], Result]:
         return cache(partial(self._result, self._begun(work), work))
@@ -75,6 +74,8 @@ class _Beside:
     def _result(self, begun: Future[Result] | None, work: Callable[[], Result]) -> Result:
         try:
             if begun is not None:
+                if not begun.done():
+                    self._here()
                 return begun.result()
         except BrokenProcessPool:
             pass
@@ -88,18 +89,26 @@ class _Beside:
         self._ended = True
 
 
+def _nothing() -> None:
+    """Prepare nothing."""
+
+
 #: Nothing is done beside.
 HERE: Second = _Here()
 
 
 @contextmanager
-def second_process(preparation: Callable[[], None] | None = None, *, allowed: bool) -> Iterator[Second]:
+def second_process(
+    there: Callable[[], None] = _nothing, here: Callable[[], None] = _nothing, *, allowed: bool
+) -> Iterator[Second]:
     """Give a second process, which begins with the first work it is given and does not outlive the block.
 
     Parameters
     ----------
-    preparation : callable, optional
-        What it does when `prepare` is called.
+    there : callable, optional
+        What it does when `prepare` is called, which may be sent to it.
+    here : callable, optional
+        What the first does while it waits for the second: as often as it does so.
     allowed : bool
         Whether this process is a command's own: where others call it, their main module would be run once more.
 
@@ -112,7 +121,7 @@ def second_process(preparation: Callable[[], None] | None = None, *, allowed: bo
         second = HERE
         if allowed and _processors() > 1:
             with suppress(ImportError, NotImplementedError, OSError):  # where the system has no semaphores
-                second = _Beside(stack.enter_context(processes(1)), preparation)
+                second = _Beside(stack.enter_context(processes(1)), there, here)
         yield second
 
 

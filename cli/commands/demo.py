@@ -19,7 +19,7 @@ from ...ingest.intake import Stated, take_in
 from ...ingest.whole_file import copy_file, write_text
 from ..assemble import report_of
 from ..feeding import open_site
-from ..render.drawn import load_library
+from ..render.drawn import load_library, load_page
 from ..render.site_sentences import carried, paid_back
 from ..render.words import amount, counted, duration, number, percent, plus_minus
 from ..second import second_process
@@ -59,7 +59,7 @@ def command(own_process: bool | None, out: Path) -> None:
             copy_file(path, out / name)
     for (export, log, reverse), notes in zip(_EXPORTS, (_NOTES, ()), strict=True):
         _convert(out / export, out / log, notes, reverse=reverse)
-    with second_process(load_library, allowed=bool(own_process)) as second:
+    with second_process(load_library, load_page, allowed=bool(own_process)) as second:
         report = report_of([out / log for _, log, _ in _EXPORTS], open_site(out / _SITE), None, second=second)
         from ..render.page import render
 

@@ -16,7 +16,7 @@ from ..feeding import open_site
 from ..prepared import Corrections, correction_options
 from ..render.as_json import report_document
 from ..render.csv_tables import KINDS, csv_files
-from ..render.drawn import load_library
+from ..render.drawn import load_library, load_page
 from ..render.json_parts import print_json
 from ..render.sentences import log_title
 from ..render.several_words import begins_with_all, over_lines
@@ -83,7 +83,8 @@ def command(
         )
     _refuse(out, pdf, tables, [*logs, site], force=force)
     drawn = out is not None or pdf is not None
-    with second_process(load_library if drawn else None, allowed=bool(own_process)) as second:
+    libraries = (load_library, load_page) if drawn else ()
+    with second_process(*libraries, allowed=bool(own_process)) as second:
         report = report_of(logs, open_site(site), load, Corrections(zero_at, drop_spikes), changed_at, second)
         if drawn:
             _write(report, out, pdf, second, err=as_json)

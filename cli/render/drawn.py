@@ -47,6 +47,11 @@ def _drawn(draw: Callable[..., str], name: str, frames: tuple[svg.Frame, svg.Fra
     return wide, narrow
 
 
+def load_page() -> None:
+    """Load what a page is made with but for drawing, while there is nothing to put on it."""
+    from . import plot, several_view, views  # noqa: F401
+
+
 def load_library() -> None:
     """Load what drawing takes longest to load, before there is anything to draw."""
     import matplotlib.backends.backend_svg
