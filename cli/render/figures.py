@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property, partial
 from typing import TYPE_CHECKING
 
@@ -72,7 +72,7 @@ def whole_log(log: LogReport, name: str) -> Figure | None:
     if log.facts.markers:
         caption += " Numbered lines: the markers listed under it."
     shown = (tables.ranges(log), tables.gaps(log), tables.markers(log))
-    drawn = both_sizes(partial(charts.whole_log, log), name)
+    drawn = both_sizes(partial(charts.whole_log, to_draw(log)), name)
 
     def moving() -> str:
         from . import whole_log_plot
@@ -109,7 +109,7 @@ def runs(log: LogReport, limits: Limits | None, name: str) -> Figure | None:
     own_run_s, minimum_off_s = (limits.minimum_run_s, limits.minimum_off_s) if limits else (None, None)
     minimum_run_s = own_run_s or MINIMUM_RUN_S
     drawn = both_sizes(
-        partial(charts.run_and_rest, log, minimum_run_s=minimum_run_s, minimum_off_s=minimum_off_s), name
+        partial(charts.run_and_rest, to_draw(log), minimum_run_s=minimum_run_s, minimum_off_s=minimum_off_s), name
     )
     whose = "the owner's own limit" if own_run_s else MINIMUM_RUN_SOURCE
     caption = "How long each run (dots) and the rest before it (open squares) lasted."
@@ -129,7 +129,7 @@ def plate(log: LogReport, name: str) -> Figure | None:
     check = log.plate
     if check is None:
         return None
-    drawn = both_sizes(partial(waterfall_chart.waterfall, check), name)
+    drawn = both_sizes(partial(waterfall_chart.waterfall, waterfall_chart.bars_of(check)), name)
     caption = (
         f"Energy that the {words.shortened(check.estimate.load)} took while it ran. Tall bars are sums: dotted and "
         "hatched reckoned, full measured. The low bars between them are the reasons, each beginning where the one "
@@ -146,6 +146,11 @@ def sureness(log: LogReport, name: str) -> Figure | None:
     drawn = both_sizes(partial(shares_chart.shares, leading.sure.drawn), name)
     caption = "What the ± is made of: each source's squared standard uncertainty as a share of all together."
     return Figure(drawn, caption, "", (table,))
+
+
+def to_draw(log: LogReport) -> LogReport:
+    """Return what drawings look at: without the site, whose model another process would have to load."""
+    return replace(log, plate=None, by_site=None)
 
 
 def _strip(log: LogReport) -> str:

@@ -10,7 +10,7 @@ from ...analysis.missing import Missing
 from ...analysis.water_report import WaterReport
 from . import sag_chart, sentences, site_sentences, site_tables, state_chart, words
 from .drawn import both_sizes
-from .figures import Figure
+from .figures import Figure, to_draw
 from .section import Fold, Section, kept, rests_on
 
 if TYPE_CHECKING:
@@ -104,7 +104,7 @@ def _state(report: Report, log: LogReport, bank: BankReport | None, name: str) -
         return None
     state, depth_pct = bank.state, report.site.bank.usable_depth_pct
     floor_pct = None if depth_pct is None else 100 - depth_pct
-    drawn = both_sizes(partial(state_chart.state_over_time, state, log, floor_pct=floor_pct), name)
+    drawn = both_sizes(partial(state_chart.state_over_time, state, to_draw(log), floor_pct=floor_pct), name)
     caption = "State of charge by counting, and the 95 % interval around it."
 
     def moving() -> str:
@@ -123,7 +123,7 @@ def _sag(report: Report, log: LogReport, bank: BankReport, name: str) -> Figure 
     sags = sag_chart.sags_of(log, cut_off_V(report.site, load), next_V)
     if sags is None:
         return None
-    drawn = both_sizes(partial(sag_chart.sag_at_starts, sags, log), name)
+    drawn = both_sizes(partial(sag_chart.sag_at_starts, sags, to_draw(log)), name)
     caption = "Voltage of the bank before each start (open squares) and the lowest during the run (dots)."
     caption += "" if sags.cut_off_V is None else " Below the dashed line the inverter switches itself off."
     caption += "" if sags.next_V is None else " At the right end: how low the next start may pull it."
