@@ -59,7 +59,8 @@ class _Beside:
         self._ended = False
 
     def prepare(self) -> None:
-        self._begun(self._there)
+        if self._there is not _nothing:
+            self._begun(self._there)
 
     def begin(self, work: Callable[[], Result]) -> Callable[[], Result]:
         return cache(partial(self._result, self._begun(work), work))
