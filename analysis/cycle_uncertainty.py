@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from .amounts import HowRead
-from .chunk import SECONDS_PER_HOUR, FloatArray
+from .chunk import SECONDS_PER_HOUR
 from .cycle_record import Cycle, Cycles
 from .load_power import USUAL_START_S
 from .meter_figures import Accuracy, MeterFigures
@@ -94,8 +95,9 @@ class _Errors:
         readings = max(cycle.run_s / unseen.interval_s, 1.0) if unseen.interval_s else 1.0
         base = self.noise * cycle.run_s * math.sqrt(1 / _BASE_READINGS + 1 / readings)
         digit = math.sqrt(2) * self.resolution / WITHIN * cycle.run_s
-        even = np.array([self.gain * abs(amount) * SECONDS_PER_HOUR, digit, *unseen.edges_s * settled / WITHIN])
-        return _half(np.concatenate([even, unseen.apart / EVEN]), base) / SECONDS_PER_HOUR
+        edges = (edge_s * settled / WITHIN for edge_s in unseen.edges_s)
+        apart = (limit / EVEN for limit in unseen.apart)
+        return _half([self.gain * abs(amount) * SECONDS_PER_HOUR, digit, *edges, *apart], base) / SECONDS_PER_HOUR
 
 
 @dataclass(frozen=True)
@@ -106,15 +108,15 @@ class _Unseen:
     ----------
     interval_s : float
         Their usual spacing. [s]
-    edges_s : array, shape (2,)
+    edges_s : tuple of float
         Spacing of the readings around start and stop; means know what was drawn meanwhile. [s]
-    apart : array, shape (2,)
+    apart : tuple of float
         Limits of what the start's surge, and a level below that moved at an unknown instant, can do. [unit s]
     """
 
     interval_s: float
-    edges_s: FloatArray
-    apart: FloatArray
+    edges_s: tuple[float, ...]
+    apart: tuple[float, ...]
 
     @classmethod
     def of(cls, cycle: Cycle, how: HowRead, highest_A: float, volts: float | None = None) -> _Unseen:
@@ -123,25 +125,26 @@ class _Unseen:
         drift = (cycle.base_drift_A if volts is None else cycle.base_drift_W) or 0.0
         moved = abs(drift) * (cycle.run_s or 0.0) / 2
         if how.sampling == "mean":
-            return cls(interval_s, np.zeros(2), np.array([moved]))
-        spacing_s = [interval_s if s is None else 2 * s for s in (cycle.start_within_s, cycle.stop_within_s)]
+            return cls(interval_s, (), (moved,))
+        edges_s = tuple(interval_s if s is None else 2 * s for s in (cycle.start_within_s, cycle.stop_within_s))
         caught, missed = _surge(cycle) * interval_s, highest_A * min(interval_s, USUAL_START_S)
         surge = 0.0 if cycle.surge_resolved else max(caught, missed) * (volts or 1.0)
-        return cls(interval_s, np.array(spacing_s), np.array([moved, surge]))
+        return cls(interval_s, edges_s, (moved, surge))
 
 
-def _half(even: FloatArray, normal: float) -> float:
+def _half(even: Sequence[float], normal: float) -> float:
     """Return half of the 95 % interval of even parts and a normal one, by the kurtosis of their sum.
 
     The coverage factor is exact for one even part, for two like ones and for a normal distribution, and lies on a
-    parabola between: many cycles would wait long for convolutions.
+    parabola between: many cycles would wait long for convolutions, and for arrays of a few numbers each.
     """
-    squares = even**2
-    u2 = float(squares.sum()) + normal**2
+    squares = [u * u for u in even]
+    u2 = sum(squares) + normal**2
     if u2 <= 0:
         return 0.0
-    kurtosis = -1.2 * float(squares @ squares) / u2**2
-    return float(np.polyval(_PARABOLA, kurtosis)) * math.sqrt(u2)
+    kurtosis = -1.2 * sum(u * u for u in squares) / u2**2
+    bent, sloping, at_0 = _PARABOLA
+    return ((bent * kurtosis + sloping) * kurtosis + at_0) * math.sqrt(u2)
 
 
-_PARABOLA = np.polyfit(_KURTOSES, _FACTORS, 2)
+_PARABOLA: list[float] = np.polyfit(_KURTOSES, _FACTORS, 2).tolist()

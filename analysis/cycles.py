@@ -93,11 +93,7 @@ class CycleFold:
         """Return the cycles, each with the rest before it."""
         shortest_s = min((run.length_s for run in own if run.stop is not None), default=0.0)
         return [
-            replace(
-                cycle_of(run, self._how),
-                load=self._load,
-                off_before_s=_rest_before(run.levels, run, previous, shortest_s),
-            )
+            cycle_of(run, self._how, self._load, _rest_before(run.levels, run, previous, shortest_s))
             for run, previous in zip(own, [None, *own], strict=False)
         ]
 
@@ -163,7 +159,7 @@ def _chosen(levels: LevelList, expected: float | None) -> tuple[list[SeenRun], i
     strange = coincidences(levels, load.runs)
     own = [seen(levels, found, strange.get(found, NOTHING)) for found in load.runs]
     top_V, ohm = regulation_V(levels), prompt_ohm(own)
-    own = [replace(run, shared=may_share(run, top_V, ohm)) for run in own]
+    own = [replace(run, shared=True) if may_share(run, top_V, ohm) else run for run in own]
     return own, sum(len(other.runs) for other in loads if other.up != load.up)
 
 

@@ -127,16 +127,20 @@ def _half(widths: Sequence[float], spread: float, level: float) -> float:
     F = _normal(x / spread) if spread > reach / _GRID else np.clip((x / rest.pop(0) + 1) / 2, 0, 1)
     for a in rest:
         if a > reach / _GRID:
-            F = _running_mean(x, F, a)
+            F = _running_mean(F, float(x[1] - x[0]), a)
     return float(np.interp((1 + level) / 2, F, x))
 
 
-def _running_mean(x: FloatArray, F: FloatArray, a: float) -> FloatArray:
-    step = x[1] - x[0]
-    G = np.concatenate([[0.0], np.cumsum((F[1:] + F[:-1]) / 2) * step])
-    # Beyond the grid's right end F is 1.
-    above = np.interp(x + a, x, G) + np.maximum(x + a - x[-1], 0)
-    return np.asarray((above - np.interp(x - a, x, G)) / (2 * a))
+def _running_mean(F: FloatArray, step: float, a: float) -> FloatArray:
+    """Return the mean of F from `a` before each point of its even grid to `a` behind it; F is 0 before it, 1 behind."""
+    n, (whole, part) = len(F), divmod(a / step, 1.0)
+    beyond = int(whole) + 1
+    inside = np.cumsum((F[1:] + F[:-1]) / 2)
+    G = np.concatenate([np.zeros(beyond + 1), inside, inside[-1] + np.arange(1.0, beyond + 1)])
+    right, left = G[2 * beyond - 1 :], G[: n + 1]  # the grid is even, so that all points lie alike between two others
+    above = right[:n] + part * (right[1 : n + 1] - right[:n])
+    below = left[:n] + (1 - part) * (left[1 : n + 1] - left[:n])
+    return np.asarray((above - below) * step / (2 * a))
 
 
 def _normal(z: FloatArray) -> FloatArray:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from .amounts import Charge, HowRead
 from .amounts_analysis import AmountsAnalysis
-from .chunk import Chunk
+from .chunk import Chunk, Fold
 from .cycle_record import Cycle, Cycles
 from .cycle_uncertainty import cycles_with_intervals
 from .cycles import CycleFold
@@ -75,6 +75,11 @@ def watched_load(site: Site | None, name: str | None, how: HowRead, quantities: 
     return Watched(load, by_signal.get(signal or ""))
 
 
+def cycle_fold(watched: Watched, how: HowRead, quantities: set[str]) -> CycleFold:
+    """Return what finds the runs of a load."""
+    return CycleFold(how, quantities, load=watched.name, expected=watched.expected)
+
+
 class LogAnalysis:
     """All folds of a report over one log, as a fold itself.
 
@@ -94,6 +99,8 @@ class LogAnalysis:
         How far the meter's readings may be off.
     site_folds : SiteFolds, optional
         Follows the log for the ledger and the bank; without it there is no word on the whole site.
+    cycles : Fold of Cycles, optional
+        Finds the runs of that load; by default a `CycleFold`.
 
     Raises
     ------
@@ -111,11 +118,12 @@ class LogAnalysis:
         load: str | None = None,
         figures: MeterFigures = NOTHING_STATED,
         site_folds: SiteFolds | None = None,
+        cycles: Fold[Cycles] | None = None,
     ) -> None:
         self._facts, self._how, self._site, self._figures = facts, how, site, figures
         self._watched = watched_load(site, load, how, quantities)
         self._amounts = AmountsAnalysis(how, quantities, figures, facts.markers)
-        self._cycles = CycleFold(how, quantities, load=self._watched.name, expected=self._watched.expected)
+        self._cycles = cycles or cycle_fold(self._watched, how, quantities)
         shown = [name for name in ("current_A", "power_W", "voltage_V") if name in quantities]
         self._envelopes = {name: EnvelopeFold(name) for name in shown}
         self._sign = SignFold(quantities if how.side == "dc" else (), how.gap_limit_s)

@@ -15,7 +15,6 @@ from .chunk import MICROSECONDS, FloatArray, TimeArray
 EDGE, SAMPLE = 15, 32
 
 Counts = NDArray[np.int64]
-_FROM_START = np.zeros(1, dtype=np.int64)
 
 
 class Trace(NamedTuple):
@@ -80,8 +79,10 @@ class Plateau:
         return (self.last_us - self.first_us) / MICROSECONDS
 
 
-def medians(x: FloatArray, first: Counts, counts: Counts, stride: Counts | int = 1) -> FloatArray:
-    """Return medians of several stretches of readings at once; NaN where one of them is.
+def _rows_of(
+    x: FloatArray, first: Counts, counts: Counts, stride: Counts | int = 1
+) -> tuple[FloatArray, NDArray[np.bool_]]:
+    """Return several stretches of readings as rows, filled up to the longest, and what is not filling.
 
     Parameters
     ----------
@@ -94,16 +95,28 @@ def medians(x: FloatArray, first: Counts, counts: Counts, stride: Counts | int =
 
     Returns
     -------
-    array, shape (q, m)
+    (array, shape (q, m, longest)), (array of bool, shape (m, longest))
     """
     along = np.arange(counts.max())
     inside = along < counts[:, None]
     at = first[:, None] + np.where(inside, along, 0) * np.reshape(stride, (-1, 1))
-    ordered = np.where(inside, x[:, at], np.inf)
+    return x[:, at], inside
+
+
+def _medians(rows: FloatArray, inside: NDArray[np.bool_], counts: Counts) -> FloatArray:
+    """Return the medians of such rows, shape (q, m); NaN where one of their readings is."""
+    ordered = np.where(inside, rows, np.inf)
     ordered.sort(axis=2)
-    rows = np.arange(len(counts))
-    middle = (ordered[:, rows, (counts - 1) // 2] + ordered[:, rows, counts // 2]) / 2
+    each = np.arange(len(counts))
+    middle = (ordered[:, each, (counts - 1) // 2] + ordered[:, each, counts // 2]) / 2
     return np.where(np.isnan(ordered[:, :, -1]), np.nan, middle)
+
+
+def _median_of_rows(x: FloatArray) -> FloatArray:
+    """Return the median of each row; NaN where one of its readings is. Shape (q, n), by rows (q,)."""
+    ordered, n = np.sort(x, axis=1), x.shape[1]
+    middle = (ordered[:, (n - 1) // 2] + ordered[:, n // 2]) / 2
+    return np.where(np.isnan(ordered[:, -1]), np.nan, middle)
 
 
 def traces_of(names: Sequence[str], x: FloatArray, bounds: Counts) -> list[dict[str, Trace]]:
@@ -123,19 +136,19 @@ def traces_of(names: Sequence[str], x: FloatArray, bounds: Counts) -> list[dict[
     short = np.minimum(counts, EDGE)
     stride = 1 << np.ceil(np.log2(np.maximum(counts / SAMPLE, 1.0))).astype(np.int64)
     inside = x[:, : bounds[-1]]
-    edges = medians(x, np.append(starts, stops - short), np.append(short, short))
+    at_edges = _rows_of(x, np.append(starts, stops - short), np.append(short, short))
+    thinned = -(-counts // stride)
     columns = (
-        *np.split(edges, 2, axis=1),
-        medians(x, starts, -(-counts // stride), stride),
+        *np.split(_medians(*at_edges, np.append(short, short)), 2, axis=1),
+        _medians(*_rows_of(x, starts, thinned, stride), thinned),
         np.minimum.reduceat(inside, starts, axis=1),
         np.maximum.reduceat(inside, starts, axis=1),
     )
     figures = np.stack(columns, axis=2).tolist()
-    heads = [x[:, a : a + n].tolist() for a, n in zip(starts, short, strict=True)]
-    tails = [x[:, b - n : b].tolist() for b, n in zip(stops, short, strict=True)]
+    edges, after = at_edges[0].tolist(), len(starts)
     return [
-        {name: Trace._make([*figures[q][m], heads[m][q], tails[m][q]]) for q, name in enumerate(names)}
-        for m in range(len(starts))
+        {name: Trace._make([*figures[q][m], edges[q][m][:n], edges[q][after + m][:n]]) for q, name in enumerate(names)}
+        for m, n in enumerate(short.tolist())
     ]
 
 
@@ -190,7 +203,7 @@ class OpenPlateau:
 
     def closed(self) -> Plateau:
         """Return it as it stands."""
-        edges = [medians(x, _FROM_START, np.array([x.shape[1]]))[:, 0] for x in (self.head, self.tail, self.sample)]
+        edges = [_median_of_rows(x) for x in (self.head, self.tail, self.sample)]
         figures = np.stack([*edges, self.low, self.high], axis=1).tolist()
         heads, tails = self.head.tolist(), self.tail.tolist()
         traces = {name: Trace._make([*figures[q], heads[q], tails[q]]) for q, name in enumerate(self.names)}

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
 from .distribution import combine
 from .missing import Missing
-from .site_parts import Bank
 from .within import Within, limit
+
+if TYPE_CHECKING:
+    from .site_parts import Bank
 
 #: Rested volts of a 12 V flooded battery at 80 F and its state: a battery maker's published table. [%], [V]
 RESTED_STATE_PCT: Final = (0.0, 25.0, 50.0, 75.0, 100.0)

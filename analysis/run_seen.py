@@ -128,7 +128,7 @@ def _with_own_falls(run: SeenRun, others: dict[int, float], size: float, cost: f
         return abs(left + fallen) - FALL_COST * fallen
 
     own = min(chain.from_iterable(combinations(falls, n) for n in range(len(falls) + 1)), key=far_fetched)
-    return far_fetched(own) + cost, replace(run, others=[k for k in others if k not in own])
+    return far_fetched(own) + cost, replace(run, others=[k for k in others if k not in own]) if own else run
 
 
 def _end(levels: LevelList, found: Found) -> int:
@@ -139,8 +139,8 @@ def _end(levels: LevelList, found: Found) -> int:
     return next((k for k in after if levels.levels[k].after_gap), len(levels.levels))
 
 
-def cycle_of(run: SeenRun, how: HowRead) -> Cycle:
-    """Return what a run was like, by itself."""
+def cycle_of(run: SeenRun, how: HowRead, load: str | None, off_before_s: float | None) -> Cycle:
+    """Return what a run of a load was like; `off_before_s` is the rest before it. [s]"""
     levels, names, signal = run.levels.levels, run.levels.names, run.levels.signal
     first, after = levels[run.start], None if run.stop is None else levels[run.stop]
     start_us, stop_us = round(first.start_us), None if after is None else round(after.start_us)
@@ -151,11 +151,11 @@ def cycle_of(run: SeenRun, how: HowRead) -> Cycle:
     lowest_V = _known(-_highest([-level.lowest_V for level in levels[run.start : run.last + 1]])) if has_V else None
     peak_W = _highest([level.highest_W for level in levels[run.start : run.last + 1]])
     return Cycle(
-        load=None,
+        load=load,
         start_us=start_us,
         stop_us=stop_us,
         run_s=None if stop_us is None else (stop_us - start_us) / MICROSECONDS,
-        off_before_s=None,
+        off_before_s=off_before_s,
         surge_A=surge_A,
         surge_ratio=_ratio(surge_A, run_A)
         if has_A and run_A is not None

@@ -7,7 +7,7 @@ charging; both are assumptions, listed with the result.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
@@ -17,8 +17,10 @@ from .meter_figures import MeterFigures
 from .missing import Missing
 from .rested_state import rested_state
 from .running_charge import RunningCharge
-from .site_parts import Bank
 from .within import Within, limit
+
+if TYPE_CHECKING:
+    from .site_parts import Bank
 
 #: Charge efficiency where the site file gives none: middle, and how far off it may be [%]. From memory: flooded 85 to
 #: 95, AGM 95 to 98, LiFePO4 about 99; gel taken like AGM.

@@ -51,6 +51,11 @@ def signal_of(how: HowRead, quantities: Set[str]) -> str | None:
     return next((name for name in order if name in quantities), None)
 
 
+def names_of(quantities: Set[str]) -> list[str]:
+    """Return the quantities that are looked at where a log has these: no other changes the plateaus."""
+    return [name for name in ("current_A", "power_W", "voltage_V") if name in quantities]
+
+
 class StepFold:
     """Cut a log into plateaus.
 
@@ -80,7 +85,7 @@ class StepFold:
         if signal is None:
             raise ValueError("no current and no power to find steps in")
         self.signal = signal
-        self._names = [n for n in ("current_A", "power_W", "voltage_V") if n in quantities]
+        self._names = names_of(quantities)
         self._blocks = Blocks(BLOCK)
         self._state = _State(how, signal)
 

@@ -6,21 +6,26 @@ import sys
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
+from typing import TypeVar
 
 import click
 
 from .. import __version__
 from ..analysis.cautions import CAUTIONS
-from ..analysis.chunk import MICROSECONDS, Chunk, join
+from ..analysis.chunk import MICROSECONDS, Chunk, Fold, join
 from ..analysis.cycle_record import Cycles
-from ..analysis.log_analysis import LogAnalysis, best_start
+from ..analysis.log_analysis import LogAnalysis, best_start, watched_load
 from ..analysis.over_logs import over_logs
 from ..analysis.report import CloseUp, LogReport, PairedLogs, Report
 from ..analysis.site import Site
 from ..analysis.site_folds import SiteFolds
 from .changed import named_change
+from .cycles_beside import begun
 from .prepared import AS_READ, Corrections, Prepared, prepared
 from .render.words import zone_of
+from .second import HERE, Second
+
+Item = TypeVar("Item")
 
 #: What is shown of a start: from this long before it to this long after. [s]
 _BEFORE_S, _AFTER_S = 2.0, 8.0
@@ -34,6 +39,7 @@ def report_of(
     load: str | None,
     corrections: Corrections = AS_READ,
     changed_at: str | None = None,
+    second: Second = HERE,
 ) -> Report:
     """Return the report of these logs.
 
@@ -49,6 +55,8 @@ def report_of(
         What is to be done to the readings.
     changed_at : str or None
         When something was changed at the site, as a person writes it: what was before is set beside what came after.
+    second : Second
+        Where the cycles of long logs are found; the result is the same.
 
     Raises
     ------
@@ -57,7 +65,9 @@ def report_of(
     """
     ready = [prepared(path, site, corrections) for path in logs]
     change = None if changed_at is None else named_change(changed_at, ready)
-    reports = tuple(_log_report(log, site, load) for log in _counting(ready))
+    elsewhere = [begun(log, watched_load(site, load, log.how, log.quantities), second) for log in ready]
+    second.prepare()
+    reports = tuple(_log_report(log, site, load, cycles) for log, cycles in _counting(ready, elsewhere))
     pairs: tuple[PairedLogs, ...] = ()
     if len({report.facts.side for report in reports}) > 1:
         from .pair_logs import paired  # it fits losses, which one log alone needs not
@@ -68,20 +78,28 @@ def report_of(
     return Report(site, reports, CAUTIONS, __version__, pairs, over)
 
 
-def _counting(ready: Sequence[Prepared]) -> Iterator[Prepared]:
-    """Yield the logs, and show on standard error how far they have been read where they are many."""
+def _counting(ready: Sequence[Prepared], beside: Sequence[Item]) -> Iterator[tuple[Prepared, Item]]:
+    """Yield the logs, each with what stands beside it; show on standard error how far they have been read if many."""
+    logs = list(zip(ready, beside, strict=True))
     if len(ready) < _MANY:
-        yield from ready
-        return
-    with click.progressbar(ready, label=f"reading {len(ready)} logs", file=sys.stderr) as logs:
         yield from logs
+        return
+    with click.progressbar(logs, label=f"reading {len(ready)} logs", file=sys.stderr) as shown:
+        yield from shown
 
 
-def _log_report(log: Prepared, site: Site | None, load: str | None) -> LogReport:
+def _log_report(log: Prepared, site: Site | None, load: str | None, cycles: Fold[Cycles] | None) -> LogReport:
     zone = None if log.facts.undated else zone_of(log.facts)[1]
     folds = SiteFolds(log.how, log.quantities, log.facts.markers, site=site, zone=zone)
     analysis = LogAnalysis(
-        log.facts, log.how, log.quantities, site=site, load=load, figures=log.figures, site_folds=folds
+        log.facts,
+        log.how,
+        log.quantities,
+        site=site,
+        load=load,
+        figures=log.figures,
+        site_folds=folds,
+        cycles=cycles,
     )
     log.feed(*analysis.folds)
     result = analysis.result()

@@ -79,13 +79,15 @@ def group() -> None:
 def main(argv: Sequence[str] | None = None) -> None:
     """Run one command and end the process: results on stdout, everything else on stderr."""
     signal.signal(signal.SIGTERM, _terminated)
-    sys.exit(run(sys.argv[1:] if argv is None else argv))
+    sys.exit(run(sys.argv[1:] if argv is None else argv, own_process=True))
 
 
-def run(argv: Sequence[str]) -> int:
-    """Run one command and return its exit status."""
+def run(argv: Sequence[str], *, own_process: bool = False) -> int:
+    """Run one command and return its exit status; in a process of its own it may begin another beside it."""
     try:
-        status = group.main(args=list(argv) or ["--help"], prog_name="shuntbook", standalone_mode=False)
+        status = group.main(
+            args=list(argv) or ["--help"], prog_name="shuntbook", standalone_mode=False, obj=own_process
+        )
         sys.stdout.flush()
         return int(status or Exit.DONE)
     except click.exceptions.Exit as ended:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
@@ -72,15 +72,17 @@ class Prepared:
         """The quantities the log has."""
         return set(self.log.quantities)
 
-    def chunks(self, *, from_us: int | None = None, to_us: int | None = None) -> Iterator[Chunk]:
-        """Yield the readings, corrected as was asked."""
+    def chunks(
+        self, *, from_us: int | None = None, to_us: int | None = None, only: Sequence[str] | None = None
+    ) -> Iterator[Chunk]:
+        """Yield the readings, corrected as was asked; `only` these quantities, where named."""
         from ..analysis.spikes import without_spikes
         from ..analysis.zero_check import without_offset
 
-        readings = self.log.scan(from_us=from_us, to_us=to_us)
+        readings = self.log.scan(only, from_us=from_us, to_us=to_us)
         chunks: Iterable[Chunk] = (Chunk(part.time_us, part.quantities) for part in readings)
         if self.drop_spikes:
-            chunks = without_spikes(chunks, self.how, self.quantities)
+            chunks = without_spikes(chunks, self.how, self.quantities if only is None else set(only))
         check = self.figures.zero_check
         yield from chunks if check is None else (without_offset(chunk, check.offset_A) for chunk in chunks)
 

@@ -95,7 +95,7 @@ def test_each_bar_begins_where_the_one_above_ends():
 
 def test_chart_is_drawn_with_whole_labels():
     """No digit of a label is lost, and the drawing says what it shows."""
-    chart = waterfall(make_plate())
+    chart = waterfall(bars_of(make_plate()))
 
     assert 'aria-label="Energy on paper' in chart
     for bar in bars_of(make_plate()):

@@ -19,8 +19,10 @@ from ...ingest.intake import Stated, take_in
 from ...ingest.whole_file import copy_file, write_text
 from ..assemble import report_of
 from ..feeding import open_site
+from ..render.drawn import load_library, load_page
 from ..render.site_sentences import carried, paid_back
 from ..render.words import amount, counted, duration, number, percent, plus_minus
+from ..second import second_process
 
 _ZONE = "Europe/London"
 #: Export, log, and whether its meter counts charging as positive.
@@ -40,7 +42,8 @@ _FILES = (*(name for row in _EXPORTS for name in row[:2]), *(f"{row[1]}.rejects.
     show_default=True,
     help="The folder to write to; it is made if it is not there.",
 )
-def command(out: Path) -> None:
+@click.pass_obj
+def command(own_process: bool | None, out: Path) -> None:
     """Show it all on the invented scenario: two exports become logs, figures and a page.
 
     Marrowbrook, a hillside market garden, runs its well pump from a 24 V bank: on its open day, and a week later when
@@ -56,10 +59,11 @@ def command(out: Path) -> None:
             copy_file(path, out / name)
     for (export, log, reverse), notes in zip(_EXPORTS, (_NOTES, ()), strict=True):
         _convert(out / export, out / log, notes, reverse=reverse)
-    report = report_of([out / log for _, log, _ in _EXPORTS], open_site(out / _SITE), None)
-    from ..render.page import render
+    with second_process(load_library, load_page, allowed=bool(own_process)) as second:
+        report = report_of([out / log for _, log, _ in _EXPORTS], open_site(out / _SITE), None, second=second)
+        from ..render.page import render
 
-    write_text(out / _PAGE, render(report))
+        write_text(out / _PAGE, render(report, second))
     for line in _found(report, out):
         click.echo(line)
 

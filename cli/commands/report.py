@@ -16,11 +16,13 @@ from ..feeding import open_site
 from ..prepared import Corrections, correction_options
 from ..render.as_json import report_document
 from ..render.csv_tables import KINDS, csv_files
+from ..render.drawn import load_library, load_page
 from ..render.json_parts import print_json
 from ..render.sentences import log_title
 from ..render.several_words import begins_with_all, over_lines
 from ..render.site_sentences import in_short
 from ..render.words import counted
+from ..second import Second, second_process
 
 if TYPE_CHECKING:
     from ...analysis.report import Report
@@ -45,7 +47,9 @@ if TYPE_CHECKING:
 @correction_options
 @click.option("--force", is_flag=True, help="Replace an existing page or PDF, or tables that were changed.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document alone.")
+@click.pass_obj
 def command(
+    own_process: bool | None,
     logs: tuple[Path, ...],
     site: Path | None,
     out: Path | None,
@@ -78,9 +82,12 @@ def command(
             "alone (--json)"
         )
     _refuse(out, pdf, tables, [*logs, site], force=force)
-    report = report_of(logs, open_site(site), load, Corrections(zero_at, drop_spikes), changed_at)
-    if out is not None or pdf is not None:
-        _write(report, out, pdf, err=as_json)
+    drawn = out is not None or pdf is not None
+    libraries = (load_library, load_page) if drawn else ()
+    with second_process(*libraries, allowed=bool(own_process)) as second:
+        report = report_of(logs, open_site(site), load, Corrections(zero_at, drop_spikes), changed_at, second)
+        if drawn:
+            _write(report, out, pdf, second, err=as_json)
     if tables is not None:
         write_together(tables, csv_files(report), what="--csv")
         click.echo(f"wrote {counted(len(KINDS), 'table')} to {tables}", err=as_json)
@@ -114,12 +121,12 @@ def _refuse_pdf(pdf: Path, out: Path | None) -> None:
     refuse_without_library()
 
 
-def _write(report: Report, out: Path | None, pdf: Path | None, *, err: bool) -> None:
+def _write(report: Report, out: Path | None, pdf: Path | None, second: Second, *, err: bool) -> None:
     """Write the page, or the PDF, or both from one page, and say what stands in them; to stderr with `err`."""
     from ..render.page import render
     from ..render.paper import to_pdf
 
-    page = render(report)
+    page = render(report, second)
     paper = None if pdf is None else to_pdf(page)
     if out is not None:
         write_text(out, page)

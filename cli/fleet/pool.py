@@ -3,16 +3,14 @@
 from __future__ import annotations
 
 import os
-import signal
-import threading
 from collections import deque
 from collections.abc import Generator, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
-from multiprocessing import active_children, get_context, parent_process
 from typing import Final
 
+from ..processes import processes
 from .one_log import Done, Task, not_read, read_log
 
 LOST: Final = "the process that read it ended each time, perhaps for want of memory"
@@ -61,19 +59,11 @@ def _submit(pool: ProcessPoolExecutor, task: Task) -> Future[Done]:
 
 @contextmanager
 def _pool(workers: int) -> Iterator[ProcessPoolExecutor]:
-    """Give a pool whose processes do not outlive the block, nor this process."""
-    others = set(active_children())
-    pool = ProcessPoolExecutor(workers, get_context("spawn"), initializer=_begin)
-    try:
+    """Give a pool of processes of one thread each; all of them have begun."""
+    with processes(workers) as pool:
         with _one_thread_each():  # the first to be submitted starts them all
             pool.submit(os.getpid).result()
         yield pool
-    except BaseException:
-        for process in set(active_children()) - others:
-            process.terminate()
-        raise
-    finally:
-        pool.shutdown(cancel_futures=True)
 
 
 @contextmanager
@@ -88,15 +78,3 @@ def _one_thread_each() -> Iterator[None]:
                 del os.environ[name]
             else:
                 os.environ[name] = value
-
-
-def _begin() -> None:
-    """Make a new process ready: Ctrl-C is for the one that started it, and it ends when that does."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    threading.Thread(target=_end_with_parent, daemon=True).start()
-
-
-def _end_with_parent() -> None:
-    if (parent := parent_process()) is not None:
-        parent.join()
-        os._exit(1)

@@ -6,7 +6,6 @@ from datetime import tzinfo
 from typing import TYPE_CHECKING, Any, cast
 
 import numpy as np
-from matplotlib import dates, ticker
 
 from ...analysis.chunk import MICROSECONDS, FloatArray, TimeArray
 from . import words
@@ -63,13 +62,15 @@ def span_of(start_us: int, stop_us: int, facts: LogFacts) -> Span:
 
 def time_axis(axes: Axes, facts: LogFacts, start_us: int, stop_us: int, frame: Frame) -> None:
     """Give an axis the log's span with ticks at round times of its zone, which it names, or from the log's start."""
+    from matplotlib.ticker import MultipleLocator
+
     left, right = span_of(start_us, stop_us, facts)
     room = (right - left) * 0.01 or 1 / 86400
     axes.set_xlim(left - room, right + room)
-    most = 9 if frame is WIDE else 4
+    most = 9 if frame == WIDE else 4
     if facts.undated:
         step_s = next((s for s in LENGTHS_S if s >= 1 and (right - left) / s <= most), (right - left) / most)
-        axes.xaxis.set_major_locator(ticker.MultipleLocator(step_s))
+        axes.xaxis.set_major_locator(MultipleLocator(step_s))
         axes.xaxis.set_major_formatter(lambda seconds, _: words.elapsed(round(seconds * MICROSECONDS)))
         axes.set_xlabel(words.in_zone(facts))
     else:
@@ -78,6 +79,8 @@ def time_axis(axes: Axes, facts: LogFacts, start_us: int, stop_us: int, frame: F
 
 
 def _dated(axes: Axes, zone: tzinfo, most: int) -> None:
+    from matplotlib import dates
+
     plain = ["%Y", "%b %Y", "%d %b", "%H:%M", "%H:%M", "%H:%M:%S"]
     first = ["", "%Y", "%b %Y", "%d %b", "%H:%M", "%H:%M"]
     untyped = cast(Any, dates)
@@ -94,6 +97,8 @@ def _dated(axes: Axes, zone: tzinfo, most: int) -> None:
 
 def _settle(along: Axis) -> None:
     """Keep the ticks of an axis whose ends are set: laying a chart out and drawing it would ask for them ten times."""
+    from matplotlib import ticker
+
     places = along.get_majorticklocs().tolist()
     texts = along.get_major_formatter().format_ticks(places)
     along.set_major_locator(ticker.FixedLocator(places))

@@ -98,7 +98,7 @@ def run_and_rest(
                 axes.axhline(limit_s, color=ALERT, linestyle=style, linewidth=1.6, label=said)
         duration_axis(axes)
         svg.frame_axes(axes)
-        figure.legend(loc="outside upper left", ncols=4 if frame is WIDE else 2, handlelength=1.6)
+        figure.legend(loc="outside upper left", ncols=4 if frame == WIDE else 2, handlelength=1.6)
         return svg.inline(figure, name=name, label="Length of each run and of the rest before it, over time")
 
 

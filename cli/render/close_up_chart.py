@@ -59,7 +59,7 @@ def start_close_up(close_up: CloseUp, facts: LogFacts, *, name: str = "start", f
         axes.set_ylabel(f"{title} as read [{unit}]")
         svg.frame_axes(axes)
         axes.spines["bottom"].set_visible(False)
-        figure.legend(loc="outside upper left", ncols=4 if frame is WIDE else 1, handlelength=1.6)
+        figure.legend(loc="outside upper left", ncols=4 if frame == WIDE else 1, handlelength=1.6)
         return svg.inline(figure, name=name, label=f"{title.capitalize()} as read around one start")
 
 

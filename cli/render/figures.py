@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property, partial
 from typing import TYPE_CHECKING
 
 from ...analysis.health_limits import MINIMUM_RUN_S, MINIMUM_RUN_SOURCE
@@ -11,19 +12,16 @@ from . import (
     budget_table,
     charts,
     close_up_chart,
-    close_up_plot,
     on_strip,
     plate_tables,
-    runs_plot,
     sentences,
     shares_chart,
-    svg,
     tables,
     waterfall_chart,
-    whole_log_plot,
     words,
 )
 from .axis import NAMES
+from .drawn import Drawn, both_sizes
 
 if TYPE_CHECKING:
     from ...analysis.report import LogReport
@@ -35,16 +33,31 @@ if TYPE_CHECKING:
 class Figure:
     """A chart drawn for a wide and for a narrow screen, its caption, what else is to be said, and its tables.
 
-    ``plot`` is the same as JSON for the page's script, which takes the drawings' place; empty where moving and zooming
-    would show nothing more.
+    ``drawn`` waits for both drawings. ``plot`` is the same as JSON for the page's script, which takes the drawings'
+    place; empty where moving and zooming would show nothing more. `moving` makes it when it is asked for: drawings that
+    another process makes are begun before the library of what moves is loaded.
     """
 
-    wide: str
-    narrow: str
+    drawn: Drawn
     caption: str
     said: str
     tables: tuple[Table, ...]
-    plot: str = ""
+    moving: Callable[[], str] | None = None
+
+    @property
+    def wide(self) -> str:
+        """The drawing for a wide screen."""
+        return self.drawn()[0]
+
+    @property
+    def narrow(self) -> str:
+        """The drawing for a narrow screen."""
+        return self.drawn()[1]
+
+    @cached_property
+    def plot(self) -> str:
+        """The chart that moves, as JSON."""
+        return "" if self.moving is None else self.moving()
 
 
 def whole_log(log: LogReport, name: str) -> Figure | None:
@@ -59,9 +72,14 @@ def whole_log(log: LogReport, name: str) -> Figure | None:
     if log.facts.markers:
         caption += " Numbered lines: the markers listed under it."
     shown = (tables.ranges(log), tables.gaps(log), tables.markers(log))
-    wide, narrow = both_sizes(lambda frame, unique: charts.whole_log(log, name=unique, frame=frame), name)
-    plot = whole_log_plot.whole_log(log, f"{name}-plot")
-    return Figure(wide, narrow, caption, "", shown, plot)
+    drawn = both_sizes(partial(charts.whole_log, to_draw(log)), name)
+
+    def moving() -> str:
+        from . import whole_log_plot
+
+        return whole_log_plot.whole_log(log, f"{name}-plot")
+
+    return Figure(drawn, caption, "", shown, moving)
 
 
 def start(log: LogReport, name: str) -> Figure | None:
@@ -69,15 +87,19 @@ def start(log: LogReport, name: str) -> Figure | None:
     close_up = log.close_up
     if close_up is None or not (quantity := close_up_chart.quantity_of(close_up.readings)):
         return None
-    draw = close_up_chart.start_close_up
-    wide, narrow = both_sizes(lambda frame, unique: draw(close_up, log.facts, name=unique, frame=frame), name)
+    drawn = both_sizes(partial(close_up_chart.start_close_up, close_up, log.facts), name)
     before = words.amount(close_up_chart.before(close_up), NAMES[quantity][1])
     caption = sentences.start_as_read(close_up, log.facts, before)
     shown = (tables.start(close_up, log.facts),)
     if close_up_chart.unseen_s(close_up) is not None:
         caption += " Hatched: there a higher draw could come and go between two readings."
-    plot = close_up_plot.start_close_up(close_up, log.facts, f"{name}-plot")
-    return Figure(wide, narrow, caption, sentences.surge(close_up, log.facts), shown, plot)
+
+    def moving() -> str:
+        from . import close_up_plot
+
+        return close_up_plot.start_close_up(close_up, log.facts, f"{name}-plot")
+
+    return Figure(drawn, caption, sentences.surge(close_up, log.facts), shown, moving)
 
 
 def runs(log: LogReport, limits: Limits | None, name: str) -> Figure | None:
@@ -86,19 +108,20 @@ def runs(log: LogReport, limits: Limits | None, name: str) -> Figure | None:
         return None
     own_run_s, minimum_off_s = (limits.minimum_run_s, limits.minimum_off_s) if limits else (None, None)
     minimum_run_s = own_run_s or MINIMUM_RUN_S
-    draw = charts.run_and_rest
-    wide, narrow = both_sizes(
-        lambda frame, unique: draw(
-            log, minimum_run_s=minimum_run_s, minimum_off_s=minimum_off_s, name=unique, frame=frame
-        ),
-        name,
+    drawn = both_sizes(
+        partial(charts.run_and_rest, to_draw(log), minimum_run_s=minimum_run_s, minimum_off_s=minimum_off_s), name
     )
     whose = "the owner's own limit" if own_run_s else MINIMUM_RUN_SOURCE
     caption = "How long each run (dots) and the rest before it (open squares) lasted."
     caption += " The scale is logarithmic: a step up multiplies the length."
     caption += f" Shortest good run: {words.duration(minimum_run_s)}, {whose}."
-    plot = runs_plot.run_and_rest(log, minimum_run_s=minimum_run_s, minimum_off_s=minimum_off_s, name=f"{name}-plot")
-    return Figure(wide, narrow, caption, "", (tables.usual_run(log),), plot)
+
+    def moving() -> str:
+        from .runs_plot import run_and_rest
+
+        return run_and_rest(log, minimum_run_s=minimum_run_s, minimum_off_s=minimum_off_s, name=f"{name}-plot")
+
+    return Figure(drawn, caption, "", (tables.usual_run(log),), moving)
 
 
 def plate(log: LogReport, name: str) -> Figure | None:
@@ -106,13 +129,13 @@ def plate(log: LogReport, name: str) -> Figure | None:
     check = log.plate
     if check is None:
         return None
-    wide, narrow = both_sizes(lambda frame, unique: waterfall_chart.waterfall(check, name=unique, frame=frame), name)
+    drawn = both_sizes(partial(waterfall_chart.waterfall, waterfall_chart.bars_of(check)), name)
     caption = (
         f"Energy that the {words.shortened(check.estimate.load)} took while it ran. Tall bars are sums: dotted and "
         "hatched reckoned, full measured. The low bars between them are the reasons, each beginning where the one "
         "above ends."
     )
-    return Figure(wide, narrow, caption, "", (plate_tables.compared(check),))
+    return Figure(drawn, caption, "", (plate_tables.compared(check),))
 
 
 def sureness(log: LogReport, name: str) -> Figure | None:
@@ -120,10 +143,14 @@ def sureness(log: LogReport, name: str) -> Figure | None:
     leading, table = log.charge.charge or log.charge.energy, budget_table.budget(log)
     if leading is None or leading.sure is None or table is None:
         return None
-    sure = leading.sure.drawn
-    wide, narrow = both_sizes(lambda frame, unique: shares_chart.shares(sure, name=unique, frame=frame), name)
+    drawn = both_sizes(partial(shares_chart.shares, leading.sure.drawn), name)
     caption = "What the ± is made of: each source's squared standard uncertainty as a share of all together."
-    return Figure(wide, narrow, caption, "", (table,))
+    return Figure(drawn, caption, "", (table,))
+
+
+def to_draw(log: LogReport) -> LogReport:
+    """Return what drawings look at: without the site, whose model another process would have to load."""
+    return replace(log, plate=None, by_site=None)
 
 
 def _strip(log: LogReport) -> str:
@@ -140,9 +167,3 @@ def _strip(log: LogReport) -> str:
 
 def _length(length_s: float) -> str:
     return {3600.0: "hour", 86400.0: "day", 7 * 86400.0: "week"}.get(length_s, words.duration(length_s))
-
-
-def both_sizes(draw: Callable[[svg.Frame, str], str], name: str) -> tuple[str, str]:
-    """Return a drawing for a wide and for a narrow screen."""
-    wide, narrow = (draw(frame, f"{name}-{frame.name}") for frame in (svg.WIDE, svg.NARROW))
-    return wide, narrow

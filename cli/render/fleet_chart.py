@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from typing import Any, Final
 
 import numpy as np
-from matplotlib.ticker import MaxNLocator
 
 from . import svg
 from .svg import ALERT, DRAW, PAPER, WIDE, Frame
@@ -43,6 +42,8 @@ def histogram(
     str
         An ``<svg>`` element.
     """
+    from matplotlib.ticker import MaxNLocator
+
     every = np.concatenate([np.asarray(figures, dtype=float) for _, figures in groups])
     edges = np.linspace(0.0, most or max(float(every.max()), 1e-9), _BARS + 1)
     low = Frame(frame.name, frame.width_px, round(frame.height_px * 0.7), frame.text_px, frame.points)

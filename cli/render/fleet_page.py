@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Final
 from ...analysis.cautions import CAUTIONS
 from ...analysis.fleet_rank import RULE, counts_of
 from . import fleet_words, words
-from .figures import Figure, both_sizes
+from .drawn import both_sizes
+from .figures import Figure
 from .fleet_chart import histogram
 from .section import Shown
 from .tables import Table
@@ -167,7 +168,6 @@ def _figure(
         (called, [x for state, x in known if state in states])
         for called, states in (("to act on", {"act"}), ("to watch", {"watch"}), ("neither", {"note", "-"}))
     ]
-    draw = partial(histogram, groups, what, most=most)
-    wide, narrow = both_sizes(lambda frame, unique: draw(name=unique, frame=frame), name)
+    drawn = both_sizes(partial(histogram, groups, what, most=most), name)
     caption = f"{words.counted(len(known), 'log')} with runs, by {what}."
-    return Figure(wide, narrow, caption, "", ())
+    return Figure(drawn, caption, "", ())

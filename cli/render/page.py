@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from ..second import HERE, Second
 from . import method, sentences, settings, site_sentences, tables, words
 from .templated import filled, template_text
 
@@ -22,13 +23,15 @@ _POLICY = (
 )
 
 
-def render(report: Report) -> str:
+def render(report: Report, second: Second = HERE) -> str:
     """Return the page of a report.
 
     Parameters
     ----------
     report : Report
         One site with one log or several; at least one log.
+    second : Second
+        Where its drawings are made.
 
     Returns
     -------
@@ -37,19 +40,23 @@ def render(report: Report) -> str:
         nothing, and is complete with scripts off. The same report gives the same bytes.
     """
     # Loaded here, so that commands which only share this module's words do not pay for drawing.
+    from .drawn import drawn_by
     from .several_view import logs_in_full, several_view
     from .views import view_of
 
     full = replace(report, logs=logs_in_full(report))
     anchors = {id(log): f"log-{place}" for place, log in enumerate(full.logs, start=1)}
+    with drawn_by(second):
+        several = several_view(report, anchors)
+        views = [view_of(report, log, f"log-{place}") for place, log in enumerate(full.logs, start=1)]
     return filled(
         "page.html",
         styles=("several.css", "charts.css"),
         title=_title(report),
         policy=_POLICY,
         charts=_charts(),
-        several=several_view(report, anchors),
-        views=[view_of(report, log, f"log-{place}") for place, log in enumerate(full.logs, start=1)],
+        several=several,
+        views=views,
         compared=tables.compared(full) if len(full.logs) > 1 else None,
         carries=site_sentences.carry_all(full),
         rules=method.rules(full),

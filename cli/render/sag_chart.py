@@ -108,5 +108,5 @@ def sag_at_starts(sags: Sags, log: LogReport, *, name: str = "sag", frame: Frame
         axes.set_ylim(*range_V(sags))
         axes.set_ylabel("voltage [V]")
         svg.frame_axes(axes)
-        figure.legend(loc="outside upper left", ncols=4 if frame is WIDE else 2, handlelength=1.6)
+        figure.legend(loc="outside upper left", ncols=4 if frame == WIDE else 2, handlelength=1.6)
         return svg.inline(figure, name=name, label="Voltage of the bank before and at each start, with the cut-off")

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING
 
 from ...analysis.missing import Missing
 from . import log_sections, sentences, several_words, tables, trend_chart, words
 from .compare_words import cells_of
+from .drawn import both_sizes
 from .figures import Figure
 from .section import Shown
 from .tables import Table
@@ -135,11 +137,8 @@ _METHOD = (
 def _chart(over: OverLogs) -> Figure | None:
     if not over.days or not trend_chart.shown(over):
         return None
-    wide, narrow = (
-        trend_chart.days(over, name=f"days-{frame.name}", frame=frame)
-        for frame in (trend_chart.WIDE, trend_chart.NARROW)
-    )
-    return Figure(wide, narrow, trend_chart.caption(over), "", ())
+    drawn = both_sizes(partial(trend_chart.days, over), "days", (trend_chart.WIDE, trend_chart.NARROW))
+    return Figure(drawn, trend_chart.caption(over), "", ())
 
 
 def trends(over: OverLogs) -> Table:

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import TYPE_CHECKING
 
 from ...analysis.bank_report import BankReport, cut_off_V
 from ...analysis.missing import Missing
 from ...analysis.water_report import WaterReport
-from . import sag_chart, sag_plot, sentences, site_sentences, site_tables, state_chart, state_plot, words
-from .figures import Figure, both_sizes
+from . import sag_chart, sentences, site_sentences, site_tables, state_chart, words
+from .drawn import both_sizes
+from .figures import Figure, to_draw
 from .section import Fold, Section, kept, rests_on
 
 if TYPE_CHECKING:
@@ -102,13 +104,15 @@ def _state(report: Report, log: LogReport, bank: BankReport | None, name: str) -
         return None
     state, depth_pct = bank.state, report.site.bank.usable_depth_pct
     floor_pct = None if depth_pct is None else 100 - depth_pct
-    wide, narrow = both_sizes(
-        lambda frame, unique: state_chart.state_over_time(state, log, floor_pct=floor_pct, name=unique, frame=frame),
-        name,
-    )
+    drawn = both_sizes(partial(state_chart.state_over_time, state, to_draw(log), floor_pct=floor_pct), name)
     caption = "State of charge by counting, and the 95 % interval around it."
-    plot = state_plot.state_over_time(state, log, floor_pct=floor_pct, name=f"{name}-plot")
-    return Figure(wide, narrow, caption, "", (), plot)
+
+    def moving() -> str:
+        from . import state_plot
+
+        return state_plot.state_over_time(state, log, floor_pct=floor_pct, name=f"{name}-plot")
+
+    return Figure(drawn, caption, "", (), moving)
 
 
 def _sag(report: Report, log: LogReport, bank: BankReport, name: str) -> Figure | None:
@@ -119,12 +123,18 @@ def _sag(report: Report, log: LogReport, bank: BankReport, name: str) -> Figure 
     sags = sag_chart.sags_of(log, cut_off_V(report.site, load), next_V)
     if sags is None:
         return None
-    wide, narrow = both_sizes(lambda frame, unique: sag_chart.sag_at_starts(sags, log, name=unique, frame=frame), name)
+    drawn = both_sizes(partial(sag_chart.sag_at_starts, sags, to_draw(log)), name)
     caption = "Voltage of the bank before each start (open squares) and the lowest during the run (dots)."
     caption += "" if sags.cut_off_V is None else " Below the dashed line the inverter switches itself off."
     caption += "" if sags.next_V is None else " At the right end: how low the next start may pull it."
-    plot = sag_plot.sag_at_starts(sags, log, f"{name}-plot")
-    return Figure(wide, narrow, f"{caption} In figures: the column Voltage sag of the table Run by run.", "", (), plot)
+    caption += " In figures: the column Voltage sag of the table Run by run."
+
+    def moving() -> str:
+        from . import sag_plot
+
+        return sag_plot.sag_at_starts(sags, log, f"{name}-plot")
+
+    return Figure(drawn, caption, "", (), moving)
 
 
 def water(log: LogReport, anchor: str) -> Section | None:

@@ -9,12 +9,13 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from html import escape
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-import matplotlib as mpl
-from matplotlib.axes import Axes
-from matplotlib.backends.backend_svg import FigureCanvasSVG
-from matplotlib.figure import Figure
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+# The drawing library is imported only where something is drawn, which may be in another process.
 
 # Colours that stand for a variable of the style sheet, so that one drawing serves light, dark and paper.
 INK, SOFT, GRID, GAP, PAPER = "#010101", "#020202", "#030303", "#040404", "#050505"
@@ -50,6 +51,9 @@ NARROW = Frame("narrow", 340, 290, 11.5, 500)
 @contextmanager
 def drawing(frame: Frame) -> Iterator[Figure]:
     """Give a figure of the frame's size, with our own settings and nobody else's in force."""
+    import matplotlib as mpl
+    from matplotlib.figure import Figure
+
     with mpl.rc_context(), warnings.catch_warnings():
         # A sign the drawing library's own font lacks is set by the reader's fonts, as all text here is.
         warnings.filterwarnings("ignore", message="Glyph .* missing from font")
@@ -102,6 +106,8 @@ def inline(figure: Figure, *, name: str, label: str) -> str:
     str
         The element, the same bytes for the same drawing, and no address anywhere in it.
     """
+    import matplotlib as mpl
+
     out = io.StringIO()
     _laid_out(figure)
     with mpl.rc_context({"svg.hashsalt": name}):
@@ -112,6 +118,8 @@ def inline(figure: Figure, *, name: str, label: str) -> str:
 
 def _laid_out(figure: Figure) -> None:
     """Place all parts for good: `savefig` would do so by drawing the whole once more and throwing that away."""
+    from matplotlib.backends.backend_svg import FigureCanvasSVG
+
     FigureCanvasSVG(figure)
     engine = figure.get_layout_engine()
     if engine is not None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -55,19 +56,18 @@ def _changes(level_Wh: float, reasons: tuple[Reason, ...]) -> list[Bar]:
     return bars
 
 
-def waterfall(check: PlateCheck, *, name: str = "plate", frame: Frame = WIDE) -> str:
+def waterfall(bars: Sequence[Bar], *, name: str = "plate", frame: Frame = WIDE) -> str:
     """Draw the way from the sum on paper to the measurement: full bars are sums, the short ones between are reasons.
 
     Parameters
     ----------
-    check : PlateCheck
-        Estimate, measurement and reasons.
+    bars : sequence of Bar
+        The rows, from `bars_of`.
     name : str
         Unique on the page.
     frame : Frame
         The width to draw for; the height follows from the rows.
     """
-    bars = bars_of(check)
     tall = Frame(frame.name, frame.width_px, _EDGE_PX + _ROW_PX * len(bars), frame.text_px, frame.points)
     most_Wh = max(max(bar.start_Wh, bar.stop_Wh) for bar in bars)
     least_Wh = min(0.0, *(min(bar.start_Wh, bar.stop_Wh) for bar in bars))
