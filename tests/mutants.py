@@ -34,6 +34,7 @@ from collections import Counter
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field
 from importlib import import_module
+from itertools import zip_longest
 from multiprocessing import get_context
 from pathlib import Path
 
@@ -46,6 +47,8 @@ from scipy.stats import binomtest
 ROOT = Path(__file__).parents[1]
 KILLED_SHARE = 0.85
 MEMORY_BYTES = 6 << 30
+#: What the end of a fork says.
+OUTCOMES = {0: "survived", 1: "killed", 2: "cannot be made", 3: "survived, no test"}
 
 #: Of each group the modules and the files of tests, without ``.py`` and ``test_``.
 GROUPS = {
@@ -74,8 +77,8 @@ GROUPS = {
         "bank resistance forecast site_report state_of_charge",
     ),
     "ingest": (
-        "ingest: delimited.numbers delimited.stamps delimited.header delimited.rows line_reader line_pattern line_cutter"
-        " checksums",
+        "ingest: delimited.numbers delimited.stamps delimited.header delimited.rows line_reader line_pattern"
+        " line_cutter checksums",
         "numbers stamps stamps_by_marks header_words dialects line_reader serial_lines quantities remarks convert",
     ),
 }  # fmt: skip
@@ -87,10 +90,13 @@ def modules_of(group):
     return [f"{room}/{name.replace('.', '/')}.py" for name in names.split()]
 
 
-def tests_of(group):
-    """Return the paths of a group's files of tests, those that are there."""
-    paths = [ROOT / "tests" / f"test_{name}.py" for name in GROUPS[group][1].split()]
-    return [str(path) for path in paths if path.exists()]
+def tests_of(group, stated):
+    """Return the paths of the files of tests for a group."""
+    return (
+        [str(ROOT / "tests" / f"test_{name}.py") for name in GROUPS[group][1].split()]
+        if not stated.tests
+        else stated.tests
+    )
 
 
 @dataclass
@@ -125,7 +131,8 @@ class Trial:
         for path in self.sources:
             import_module(_dotted(path))
         passes = self._learn(session)
-        _say(f"{len(items)} tests took {sum(passes.took_s.values()):.0f} s under coverage; {len(self.mutants)} changes to try")
+        took_s = sum(passes.took_s.values())
+        _say(f"{len(items)} tests took {took_s:.0f} s under coverage; {len(self.mutants)} changes to try")
         for name in passes.failed:
             _say(f"fails without any change, and is left out: {name}")
         waiting, running = list(self.mutants)[::-1], {}
@@ -149,7 +156,9 @@ class Trial:
 
     def _watch(self, session, file):
         seen = Passes()
-        cover = coverage.Coverage(data_file=None, config_file=False, include=[str(ROOT / path) for path in self.sources])
+        cover = coverage.Coverage(
+            data_file=None, config_file=False, include=[str(ROOT / path) for path in self.sources]
+        )
         cover.start()
         for path in self.sources:
             module = sys.modules[_dotted(path)]
@@ -167,13 +176,13 @@ class Trial:
         return 0
 
     def _try(self, session, mutant, items):
-        """Return 0 where all tests pass, 1 where one fails, 2 where the change cannot be made, 3 where no test comes by."""
+        """Return the key of `OUTCOMES`."""
         resource.setrlimit(resource.RLIMIT_AS, (MEMORY_BYTES, MEMORY_BYTES))
         try:
             put_in(mutant, self.sources[mutant.module], sys.modules[_dotted(mutant.module)], list(sys.modules.values()))
         except Exception:
             return 2
-        for item, after in zip(items, [*items[1:], None], strict=True):
+        for item, after in zip_longest(items, items[1:]):
             _run(item, after)
             if session.testsfailed:
                 return 1
@@ -189,13 +198,12 @@ class Trial:
                 os.waitpid(pid, 0)
                 self._keep(running, pid, mutant, "timed out")
             elif ended:
-                outcome = {0: "survived", 2: "cannot be made", 3: "survived, no test"}
-                self._keep(running, pid, mutant, outcome.get(os.waitstatus_to_exitcode(status), "killed"))
+                self._keep(running, pid, mutant, OUTCOMES.get(os.waitstatus_to_exitcode(status), "broke the trial"))
 
     def _keep(self, running, pid, mutant, outcome):
         del running[pid]
         self.outcomes.append((mutant, outcome))
-        if outcome.startswith("survived") or self.stated.all:
+        if outcome not in {"killed", "timed out"} or self.stated.all:
             _say(f"{outcome}: {mutant}")
 
 
@@ -212,7 +220,7 @@ def _forked(work):
     sys.stdout.flush()
     if pid := os.fork():
         return pid
-    status = 1
+    status = -1
     try:
         quiet = os.open(os.devnull, os.O_RDWR)
         for stream in (0, 1, 2):
@@ -254,10 +262,22 @@ def tried(group, stated, named=None):
         return Counter()
     trial = Trial(made, sources, stated)
     with tempfile.TemporaryDirectory() as place:
-        options = ["-n", "0", "-s", "-q", "--no-header", "--no-summary", f"--basetemp={place}/tests", f"--rootdir={ROOT}"]
+        options = [
+            "-n",
+            "0",
+            "-s",
+            "-q",
+            "--no-header",
+            "--no-summary",
+            f"--basetemp={place}/tests",
+            f"--rootdir={ROOT}",
+        ]
         options += ["-p", "no:cacheprovider", "--hypothesis-profile=mutants", "-o", "tmp_path_retention_policy=none"]
-        options += ["-W", "ignore::pytest.PytestAssertRewriteWarning"]  # hypothesis is imported already, for its profile
-        pytest.main([*options, *tests_of(group)], plugins=[trial])
+        options += [
+            "-W",
+            "ignore::pytest.PytestAssertRewriteWarning",
+        ]  # hypothesis is imported already, for its profile
+        pytest.main([*options, *tests_of(group, stated)], plugins=[trial])
     return Counter(outcome for _, outcome in trial.outcomes)
 
 
@@ -269,7 +289,7 @@ def tried_apart(*arguments):
 
 def row(group, outcomes):
     """Return a group's figures as they are printed, and the share killed."""
-    made = outcomes.total() - outcomes["cannot be made"]
+    made = outcomes.total() - outcomes["cannot be made"] - outcomes["broke the trial"]
     killed = outcomes["killed"] + outcomes["timed out"]
     survived = made - killed
     low, high = binomtest(killed, made).proportion_ci(method="wilson") if made else (0, 1)
@@ -285,6 +305,7 @@ def options():
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--groups", default=",".join(GROUPS), help=f"some of {', '.join(GROUPS)}")
     parser.add_argument("--module", nargs="*", default=[], help="some modules, as paths from the root")
+    parser.add_argument("--tests", nargs="*", default=[], help="other files of tests than the group's own")
     parser.add_argument("--sample", type=int, default=150, help="changes tried in each group; 0 for all")
     parser.add_argument("--seed", type=int, default=1, help="for another sample")
     parser.add_argument("--again", type=Path, help="try only what this output of an earlier run names as survivors")

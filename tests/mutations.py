@@ -114,7 +114,9 @@ def _left_alone(node, holder):
 def _is_type(value, assign):
     """Whether a statement at the top names a type, such as ``Pair = tuple[int, int] | None``."""
     names = [t.id for t in assign.targets if isinstance(t, ast.Name)]
-    parts = [n for n in ast.walk(value) if isinstance(n, (ast.Constant, ast.Call)) and getattr(n, "value", 0) is not None]
+    parts = [
+        n for n in ast.walk(value) if isinstance(n, (ast.Constant, ast.Call)) and getattr(n, "value", 0) is not None
+    ]
     union = isinstance(value, (ast.Subscript, ast.BinOp))
     return bool(names) and names[0][:1].isupper() and not names[0].isupper() and union and not parts
 
