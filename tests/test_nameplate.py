@@ -176,6 +176,10 @@ def test_beside_a_curve_the_idle_draw_counts_only_at_rest():
     result = estimate(make({"power_W": 100, "duty_pct": 25}, inverter=curve), "load", hours=4)
 
     assert result.energy_Wh == pytest.approx(125 * 1 + 20 * 3)
+    (origin,) = [each.origin for each in result.steps if each.step == "energy"]
+    assert origin == "DC power x running time + idle draw x the rest of the time"
+    (origin,) = [each.origin for each in estimate(make({"power_W": 9}), "load", hours=4).steps if each.step == "energy"]
+    assert origin == "DC power x running time"
 
 
 def test_a_loss_model_gives_the_efficiency_and_its_idle_draw():
@@ -195,6 +199,12 @@ def test_outside_a_curve_the_nearest_point_is_used_and_said():
 
     assert result.efficiency == pytest.approx(0.70)
     assert any("outside the efficiency curve (100 to 300 W)" in sentence for sentence in result.assumptions)
+    for watts, efficiency in ((100, 0.7), (300, 0.9)):
+        at_end = estimate(
+            make({"power_W": watts}, inverter={"efficiency_curve": [[100, 70], [300, 90]]}), "load", hours=1
+        )
+        assert at_end.efficiency == pytest.approx(efficiency)
+        assert not any("outside" in sentence for sentence in at_end.assumptions)
 
 
 def test_the_idle_draw_of_an_inverter_that_stays_on_is_not_the_loads():
@@ -269,6 +279,18 @@ def test_comparison_gives_ratios_of_measured_over_estimated():
         "'load' took 1000 Wh, 20 % less than the 1250 Wh estimated; "
         "75 Ah, 25 % less than the 100 Ah estimated; 10 % less than the 83.33 Ah of the sum on paper."
     )
+
+
+@pytest.mark.parametrize(
+    ("measured_Wh", "words"),
+    [(3750, "200 % more than the 1250 Wh"), (0, "100 % less than the 1250 Wh"), (1255, "the same as the 1250 Wh")],
+)
+def test_a_difference_is_told_in_whole_percent(measured_Wh, words):
+    """Three times as much is 200 % more; nothing is 100 % less; 0.4 % is the same."""
+    guess = estimate(make({"power_W": 1000}, inverter={"efficiency_pct": 80}), "load", hours=1)
+    assert words in compare(guess, measured_energy_Wh=measured_Wh).sentence
+    with pytest.raises(Refusal, match="must be a number from 0 up"):
+        compare(guess, measured_energy_Wh=-1.0)
 
 
 def test_comparison_without_measured_charge():

@@ -38,6 +38,15 @@ def test_a_quarter_of_wild_steps_does_not_move_it():
     assert 1000 * np.mean(volts / amps) > 30
 
 
+def test_what_is_no_rise_of_the_draw_is_left_out():
+    """Of eleven steps one fell, one stood, and one has no volts: eight are left, each of 10 mohm."""
+    amps, volts = np.full(11, 50.0), np.full(11, 0.5)
+    amps[:2], volts[2] = (-50.0, 0.0), np.nan
+    got = found(resistance(amps, volts))
+    assert got.steps == 8
+    assert got.mohm == Within(*map(pytest.approx, (10.0, 10.0, 10.0)))
+
+
 def test_the_signed_rank_interval_is_the_tabulated_one():
     """For ten values the two-sided 95 % interval leaves out 8 of the 55 pair means (Wilcoxon's table: 8 at n = 10)."""
     ratios = np.array([1.0, 2, 4, 8, 16, 32, 64, 128, 256, 512])
@@ -56,8 +65,9 @@ def test_the_meters_factors_widen_the_interval():
 def test_too_few_steps_or_no_sag_give_none():
     """Five steps cannot make a 95 % interval by ranks (2/32 > 5 %); a voltage that rises is no resistance."""
     five = resistance(np.full(5, 50.0), np.full(5, 0.5))
-    rising = resistance(np.full(9, 50.0), np.full(9, -0.5))
+    rising, still = (resistance(np.full(9, 50.0), np.full(9, fall_V)) for fall_V in (-0.5, 0.0))
     assert isinstance(five, Missing)
+    assert isinstance(still, Missing)
     assert "there are 5" in five.sentence
     assert isinstance(rising, Missing)
     assert five.add == rising.add == ("bank.resistance_mohm",)
@@ -129,6 +139,15 @@ def test_a_start_in_watts_takes_more_amps_as_the_voltage_falls():
     assert isinstance(got, Sag)
     assert got.lowest_V.value == pytest.approx((24 + (576 - 4 * 0.012 * 3600) ** 0.5) / 2)
     assert got.lowest_V.value < 22.2
+
+
+def test_a_bank_that_cannot_start_it_falls_to_nothing():
+    """24 V less 3,000 A x 12 mohm is below 0 V; 24^2 / 0.048 = 12 kW is the most that 12 mohm let through."""
+    for start in ({"extra_A": Within(3000, 3000, 3000)}, {"extra_W": Within(12001, 12001, 12001)}):
+        got = sag(24.0, Within(12, 12, 12), 21.0, **start)
+        assert isinstance(got, Sag)
+        assert got.lowest_V == Within(0.0, 0.0, 0.0)
+        assert got.verdict == "fails"
 
 
 def test_sag_without_a_cut_off_or_a_start():
