@@ -186,12 +186,19 @@ def put_in(mutant, source, module, others):
     if isinstance(statement, (ast.FunctionDef, ast.ClassDef)):
         _take_over(vars(module)[statement.name], vars(fresh)[statement.name])
         return
-    names = {n.id for n in ast.walk(statement) if isinstance(n, ast.Name) and isinstance(n.ctx, ast.Store)}
+    names = _names(statement, ast.Store)
+    for later in tree.body[mutant.steps[1] + 1 :]:  # what is made of it, too
+        if isinstance(later, (ast.Assign, ast.AnnAssign)) and _names(later, ast.Load) & names:
+            names |= _names(later, ast.Store)
     for name in names & vars(module).keys():
         held = vars(module)[name]
         for other in others:
             if vars(other).get(name, other) is held:
                 setattr(other, name, vars(fresh)[name])
+
+
+def _names(statement, context):
+    return {n.id for n in ast.walk(statement) if isinstance(n, ast.Name) and isinstance(n.ctx, context)}
 
 
 def _take_over(old, new):

@@ -12,13 +12,14 @@ from mutations import mutants, put_in
 SNIPPET = '''"""A module."""
 
 LIMIT_A: float = 5.0
+LIMITS_A = (LIMIT_A, 9.0)
 
 
 def over(current_A: float, factor: float = 2.0) -> bool:
     """Say whether."""
     if current_A < 0:
         raise ValueError(f"{current_A + 1} A")
-    return current_A * factor > LIMIT_A
+    return current_A * factor > LIMITS_A[0]
 '''
 
 
@@ -26,11 +27,13 @@ def test_the_changes_of_a_snippet():
     """Neither docstrings, annotations nor what is said on a refusal are changed."""
     assert [(m.line, m.before, m.after) for m in mutants(SNIPPET, "a.py")] == [
         (3, "5.0", "10.0"),
-        (6, "2.0", "4.0"),
-        (8, "current_A < 0", "current_A <= 0"),
-        (8, "0", "1"),
-        (10, "current_A * factor > LIMIT_A", "current_A * factor >= LIMIT_A"),
-        (10, "current_A * factor", "current_A / factor"),
+        (4, "9.0", "18.0"),
+        (7, "2.0", "4.0"),
+        (9, "current_A < 0", "current_A <= 0"),
+        (9, "0", "1"),
+        (11, "current_A * factor > LIMITS_A[0]", "current_A * factor >= LIMITS_A[0]"),
+        (11, "current_A * factor", "current_A / factor"),
+        (11, "0", "1"),
     ]
 
 
@@ -67,7 +70,7 @@ def module(tmp_path):
 
 
 @pytest.mark.parametrize(
-    ("number", "current_A", "over"), [(0, 3.0, False), (1, 2.0, True), (4, 2.5, True), (5, 3.0, False)]
+    ("number", "current_A", "over"), [(0, 3.0, False), (2, 2.0, True), (5, 2.5, True), (6, 3.0, False)]
 )
 def test_a_change_takes_hold_for_those_who_hold_the_function(module, number, current_A, over):
     """2 x 3 A are over 5 A, not over 10 A; 4 x 2 A are over 5 A; 2 x 2.5 A are at 5 A; 3 A / 2 are below it."""

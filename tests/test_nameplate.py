@@ -117,6 +117,13 @@ def test_range_of_a_pumps_power_factor_holds_typical_motors(volts, amps, watts):
     assert usual.low < usual.value < usual.high
 
 
+def test_usual_power_factors_lie_in_their_ranges():
+    """A factor is above 0 and at most 1 (watts are never more than volt-amperes); a heating wire's is 1."""
+    for usual in USUAL_POWER_FACTORS.values():
+        assert 0 < usual.low <= usual.value <= usual.high <= 1
+    assert USUAL_POWER_FACTORS["heater"].low == 1
+
+
 def test_horsepower_alone_leads_through_the_table_of_currents():
     """With hp only, current is the table's, and the estimate says that it is a sizing value."""
     # NEC Table 430.248: 1/2 hp at 230 V, 4.9 A.
@@ -191,6 +198,17 @@ def test_a_loss_model_gives_the_efficiency_and_its_idle_draw():
     assert result.dc_W == pytest.approx(109)
     assert result.efficiency == pytest.approx(1 / 1.05)
     assert result.idle_W == 25
+
+
+def test_a_loss_model_may_grow_with_the_square_of_the_load():
+    """1.05 W in for each W out and 0.0002/W more: a 500 W load takes 500 x 1.15 + 25 = 600 W."""
+    model = {"loss_model": {"idle_W": 25, "proportional": 1.05, "square_per_W": 0.0002}}
+    assert estimate(make({"power_W": 500}, inverter=model), "load", hours=1).dc_W == pytest.approx(600)
+
+
+def test_an_efficiency_that_is_not_given_is_85_percent():
+    """The published sums above reckon with 85 %: 850 W are 1,000 W at the bank."""
+    assert estimate(make({"power_W": 850}), "load", hours=1).dc_W == pytest.approx(1000)
 
 
 def test_outside_a_curve_the_nearest_point_is_used_and_said():

@@ -58,8 +58,12 @@ def test_the_signed_rank_interval_is_the_tabulated_one():
 def test_the_meters_factors_widen_the_interval():
     """1 % of amps that are wrong by one factor all day do not average out: 0.95 % of the result either way."""
     amps = np.full(50, 60.0)
-    got = found(resistance(amps, 0.01 * amps, current=Accuracy(1.0, 0.0), voltage=Accuracy(0.0, 0.0))).mohm
-    assert (got.low, got.high) == pytest.approx((9.905, 10.095), abs=0.001)
+    for current in (
+        Accuracy(1.0, 0.0),
+        Accuracy(0.4, 0.0, class_pct=0.6),
+    ):  # of the reading, and of its class: they add
+        got = found(resistance(amps, 0.01 * amps, current=current, voltage=Accuracy(0.0, 0.0))).mohm
+        assert (got.low, got.high) == pytest.approx((9.905, 10.095), abs=5e-4)
 
 
 def test_too_few_steps_or_no_sag_give_none():
@@ -122,6 +126,7 @@ def test_short_circuit_is_the_limit():
     """12.7 V through 5 mohm can give at most 12.7^2 / 0.02 = 8.06 kW (arithmetic; its short circuit is 2,540 A)."""
     assert loaded_V(12.7, 0.005, 8064) == pytest.approx(6.35, abs=0.05)
     assert loaded_V(12.7, 0.005, 8066) is None
+    assert loaded_V(24.0, 0.25, 576.0) == 12.0  # the most it can give, at half of its voltage
 
 
 @pytest.mark.parametrize(("cut_off_V", "verdict"), [(21.0, "holds"), (22.6, "doubtful"), (23.5, "fails")])
@@ -159,3 +164,6 @@ def test_sag_without_a_cut_off_or_a_start():
         sag(24.0, Within(12, 12, 12), 21.0)
     with pytest.raises(Refusal, match="above 0 V"):
         sag(0.0, Within(12, 12, 12), 21.0, extra_A=Within(1, 1, 1))
+    low = sag(0.5, Within(12, 12, 12), 21.0, extra_A=Within(1, 1, 1))
+    assert isinstance(low, Sag)
+    assert low.lowest_V.value == pytest.approx(0.488)
