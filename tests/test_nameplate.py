@@ -135,6 +135,21 @@ def test_horsepower_alone_leads_through_the_table_of_currents():
     assert result.paper_Wh == pytest.approx(373, abs=0.5)  # 746 W a horsepower, as people reckon
 
 
+@pytest.mark.parametrize(
+    ("plate", "volts", "origin"),
+    [({"voltage_V": 115}, 115, "voltage_V, from the plate"), ({"voltage_V": None}, 230, "what the inverter gives")],
+)
+def test_volts_are_the_plates_else_the_inverters(plate, volts, origin):
+    """And the chain says which."""
+    result = estimate(make({"kind": "heater", "current_A": 2} | plate, inverter={"output_V": 230}), "load", hours=1)
+    (found,) = [each for each in result.steps if each.step == "voltage"]
+
+    assert (found.value, found.origin) == (volts, origin)
+    assert result.ac_W == pytest.approx(2 * volts)
+    (factor,) = [sentence for sentence in result.assumptions if "power factor" in sentence]
+    assert "between" not in factor  # a heating wire's is 1
+
+
 def test_three_phases_count_the_square_root_of_three():
     """Three-phase volt-amperes are sqrt(3) x V x A."""
     result = estimate(make({"phases": 3, "current_A": 2, "power_factor": 0.8}), "load", hours=1)
@@ -246,6 +261,7 @@ def test_on_the_dc_side_volts_times_amps_are_watts(plate):
     assert result.energy_Wh == pytest.approx(144)
     assert result.charge_Ah == pytest.approx(6)
     assert result.paper_Ah == pytest.approx(6)
+    assert any("same watts at any bank voltage" in sentence for sentence in result.assumptions)
 
 
 @pytest.mark.parametrize(
