@@ -214,6 +214,25 @@ def test_starts_count_for_the_stretch_they_lie_in():
     assert then.charge.sure.drawn.high - then.charge.drawn == pytest.approx(30 / 3600)
 
 
+def test_starts_at_the_first_and_last_reading_count_and_those_outside_do_not():
+    """An hour from 0 to 3,596 s: two of four starts lie in it."""
+    chunk = steady(every_s=4.0, length_s=3600)
+    fold = AmountsAnalysis(how(usual_interval_s=4.0), {"current_A"}, figures())
+    first_us, last_us = int(chunk.time_us[0]), int(chunk.time_us[-1])
+    starts_us = [first_us - 1, first_us, last_us, last_us + 1]
+    charge, _ = fed(fold, chunk).result(UnseenStarts(1, 60.0, 1500.0, 0.5), starts_us)
+    assert charge.charge.sure.drawn.high - charge.charge.drawn == pytest.approx(2 * 30 / 3600)
+
+
+def test_each_figure_of_an_amount_has_its_own_interval():
+    """15 A out for half a day and 5 A back for the other, within 1 %: 0.95 % of 180, 60 and 120 Ah, and the step's."""
+    time_s = np.arange(0, DAY_S + 1.0, 10)
+    plain = charge_of(chunk_of(time_s, current_A=np.where(time_s <= DAY_S / 2, 15.0, -5.0)), how(usual_interval_s=10.0))
+    amounts = with_intervals(plain, figures(reading_pct=1.0)).charge
+    assert (plain.charge.drawn_u95, plain.charge.returned_u95, plain.charge.net_u95) == (None, None, None)
+    assert (amounts.drawn_u95, amounts.returned_u95, amounts.net_u95) == pytest.approx((1.71, 0.57, 1.14), rel=0.02)
+
+
 def test_a_cycle_does_not_feel_the_meters_zero():
     """It counts above the level before it; gain and edges are left: 30 A edges of 1 s spacing."""
     time_s = np.arange(0, 300.0)
