@@ -193,6 +193,29 @@ def test_a_single_reading_covers_nothing():
     assert charge_of(chunk_of([0.0], current_A=5.0), how(sampling="mean")).charge.drawn == pytest.approx(5 / 3600)
 
 
+@pytest.mark.parametrize(("sampling", "swing_Ws"), [("instant", 100.0), ("mean", 100.0), ("held", 0.0)])
+def test_what_products_of_volts_and_amps_may_miss(sampling, swing_Ws):
+    """From 2 to 12 A while the bank falls from 26 to 24 V, within 5 s: 10 A x 2 V x 5 s; a held reading misses none."""
+    chunk = chunk_of([0.0, 5.0], current_A=[2.0, 12.0], voltage_V=[26.0, 24.0])
+    evidence = charge_of(chunk, how(sampling=sampling, usual_interval_s=5.0)).evidence
+    assert evidence.swing_Ws == pytest.approx(swing_Ws)
+    assert evidence.mean_V == pytest.approx(26.0 if sampling == "held" else 25.0)
+
+
+def test_the_mean_voltage_of_half_a_second():
+    """However short the time: 25 V; and none where nothing was measured."""
+    assert charge_of(chunk_of([0.0, 0.5], current_A=2.0, voltage_V=25.0)).evidence.mean_V == pytest.approx(25.0)
+    assert charge_of(chunk_of([0.0], current_A=2.0, voltage_V=25.0)).evidence.mean_V is None
+
+
+def test_what_a_gap_may_have_held_is_told_in_both_directions():
+    """12 A out and 6 A back in turn, second by second, are 6 and 3 Ah an hour: half an hour may hold 3 and 1.5 Ah."""
+    time_s = np.concatenate([np.arange(0, 3600.0), np.arange(5400, 9000.0)])
+    current_A = np.where(np.arange(len(time_s)) % 2 == 0, 12.0, -6.0)
+    held = charge_of(chunk_of(time_s, current_A=current_A), how(sampling="mean")).in_gaps
+    assert (held.drawn, held.returned) == pytest.approx((3.0, 1.5), rel=0.01)
+
+
 # --- windows --------------------------------------------------------------------------------------------------------
 
 
@@ -351,7 +374,7 @@ def test_power_at_an_instant():
 
 
 def test_where_a_line_passes_zero():
-    """Three quarters of the way from 30 to -10; one that keeps its sign, touches zero or stays there has no crossing."""
+    """Three quarters of the way from 30 to -10; what keeps its sign, touches zero or stays there has no crossing."""
     x0, x1 = np.array([30.0, -10.0, 5.0, -5.0, 0.0, 0.0]), np.array([-10.0, 30.0, 9.0, 0.0, 0.0, 5.0])
     assert zero_crossing(x0, x1).tolist() == [0.75, 0.25, 1.0, 1.0, 1.0, 1.0]
 
