@@ -1,4 +1,4 @@
-"""What is told of runs, from levels put down by hand: their figures, failed starts, others' steps, the array's share."""
+"""What is told of runs, from levels put down by hand: figures, failed starts, others' steps, the array's share."""
 
 import math
 from dataclasses import replace

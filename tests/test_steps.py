@@ -45,6 +45,20 @@ def test_a_load_that_goes_on_and_off():
     assert [p.sums["power_W unknown"] for p in got.plateaus] == [(0.0, 0.0)] * 3
 
 
+@pytest.mark.parametrize("sampling", ["instant", "mean", "held"])
+def test_integrals_count_each_interval_once_however_long_the_log(sampling):
+    """Of 40,000 readings, more than are looked at together: the sums of a plain loop over neighbours."""
+    rng = np.random.default_rng(2)
+    time_s = np.cumsum(rng.integers(1, 4, 40_000).astype(float))
+    current_A = np.round(np.repeat(rng.choice([2.0, 30.0], 400), 100) + rng.normal(0, 0.01, 40_000), 2)
+    got = found(time_s, how(sampling=sampling), current_A=current_A)
+    spacing_s = np.diff(time_s)
+    stands_A = {"instant": (current_A[1:] + current_A[:-1]) / 2, "mean": current_A[1:], "held": current_A[:-1]}
+    first_As = current_A[0] if sampling == "mean" else 0.0  # a mean stands for the second before it, too
+    assert got.plateaus[-1].sums["current_A"][1] == pytest.approx(stands_A[sampling] @ spacing_s + first_As)
+    assert got.covered_s == pytest.approx(spacing_s.sum() + (sampling == "mean"))
+
+
 def test_nothing_measured_parts_two_plateaus():
     """2 A before and after a minute without readings: the second begins after a gap, and nothing is added for it."""
     got = found([0.0, 1.0, 2.0, 3.0, 63.0, 64.0, 65.0, 66.0], current_A=[2.0, 2, 2, 2, 3, 3, 3, 3])
