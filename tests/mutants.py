@@ -60,7 +60,7 @@ GROUPS = {
     ),
     "uncertainty": (
         "analysis: uncertainty signal_errors error_sums distribution how_sure interval_sums crossings sizes equal_runs",
-        "uncertainty distribution charge plain_sums true_signals folds",
+        "error_sums uncertainty distribution charge plain_sums true_signals folds",
         "not test_folds or charge and cut_anywhere",
     ),
     "steps": (
