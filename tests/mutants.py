@@ -65,12 +65,12 @@ GROUPS = {
     ),
     "steps": (
         "analysis: steps threshold plateau levels level_record",
-        "runs_by_hand steps cycles follow folds",
+        "steps levels runs_by_hand cycles follow folds",
         "not test_folds or (steps or cycles) and cut_anywhere",
     ),
     "cycles": (
         "analysis: cycles follow one_load run_seen cycle_record array_share attempts coincidence",
-        "runs_by_hand steps cycles follow folds",
+        "steps levels runs_by_hand cycles follow folds",
         "not test_folds or cycles and cut_anywhere",
     ),
     "nameplate": (
