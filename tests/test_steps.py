@@ -9,8 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from readings import T0_US, US, chunk_of, fed, how
 
-from shuntbook.analysis.plateau import EDGE, SAMPLE, OpenPlateau, Plateau, medians, traces_of
-from shuntbook.analysis.steps import StepFold, signal_of
+from shuntbook.analysis.plateau import OpenPlateau, Plateau, medians, traces_of
+from shuntbook.analysis.steps import BLOCK, StepFold, signal_of
 from shuntbook.analysis.threshold import Threshold
 
 # --- plateaus and steps ---------------------------------------------------------------------------------------------
@@ -86,6 +86,27 @@ def test_a_lone_reading_far_off_makes_no_step():
     assert levels_of([*quiet, 500.0, *quiet]) == [(25, 2.0)]
     assert levels_of([*quiet, -500.0, *quiet]) == [(25, 2.0)]
     assert [count for count, _ in levels_of([*quiet, 500.0, 500.0, *quiet])] == [12, 2, 12]
+
+
+def test_a_spike_after_a_small_rise_is_one_all_the_same():
+    """30 A up before it are less than a tenth of 500 A."""
+    assert max(high for _, high in levels_of([2.0] * 40 + [3.0] * 40 + [33.0, 533.0] + [33.0] * 40)) == 33.0
+
+
+@pytest.mark.parametrize("at", [BLOCK - 2, BLOCK - 1, BLOCK, BLOCK + 1])
+def test_a_spike_where_two_blocks_meet_is_none_the_less_one(at):
+    """It is judged when what follows is known; and a step is where it is."""
+    current_A = np.full(BLOCK + 100, 2.0)
+    current_A[at] = 500.0
+    assert levels_of(current_A) == [(BLOCK + 100, 2.0)]
+    current_A[at:] = 500.0
+    assert [count for count, _ in levels_of(current_A)] == [at, BLOCK + 100 - at]
+
+
+@pytest.mark.parametrize("count", [0, 1, 2, BLOCK, BLOCK + 1])
+def test_logs_of_a_few_readings_and_of_just_a_block(count):
+    """All of them are in one plateau, if there are any."""
+    assert [n for n, _ in levels_of(np.full(count, 2.0))] == [count] * (count > 0)
 
 
 def test_the_top_of_a_start_is_no_spike():
@@ -188,6 +209,10 @@ def threshold(x, gaps=()):
         ([-100.0] * 50 + [-101.0] * 50, 1.5),
         ([0.0] * 30 + [100.0] * 30 + [101.0] * 30, 5.0),  # five smallest changes, less than a fifth of the range
         ([0.0] * 30 + [4.0] * 30 + [20.0] * 30, 4.0),  # a fifth of the range, less than five smallest changes
+        ([7.0] * 30 + [12.0] * 30 + [11.0] * 30, 1.5),  # by the highest reading, not the lowest
+        ([9.0] * 50 + [10.0] * 50, 0.5),  # just a tenth of the highest is no rounding
+        ([0.0, 1.0] * 30 + [5.0, 4.0] * 30, 6 * math.sqrt((118 + 16) / 119 / 2)),  # four smallest changes are small
+        ([0.0, 1.0] * 30 + [6.0, 5.0] * 30, 6 / math.sqrt(2)),  # five are not
         ([0.0, 1.0] * 50, 6 / math.sqrt(2)),  # every difference is 1: a standard deviation of 1 / sqrt 2
         ([0.0, 1.0, 4.0, 1.0] * 25, 6 * 1.4826 * 3 / math.sqrt(2)),  # the upper median is 3: more than two smallest
     ],
@@ -226,6 +251,7 @@ def test_few_readings_are_judged_by_those_before_them():
     wide = Threshold()
     assert wide.of(np.repeat([0.0, 100.0], [30, 35]), none) == 50.0
     assert wide.of(np.repeat([50.0, 51.0], [30, 35]), none) == 5.0
+    assert wide.of(np.repeat([100.0, 99.0], [30, 35]), none) == 5.0
 
 
 @given(st.integers(0, 10**6), st.booleans())
@@ -233,7 +259,8 @@ def test_few_readings_are_judged_by_those_before_them():
 def test_rows_are_judged_as_if_one_by_one(seed, with_gaps):
     """Whatever they hold."""
     rng = np.random.default_rng(seed)
-    x = np.round(rng.normal(0, rng.choice([0.0, 0.3, 3.0]), (5, 80)) + rng.choice([0, 9], (5, 1)), 1)
+    x = rng.normal(0, rng.choice([0.0, 0.3, 3.0]), (5, 80)) + np.repeat(rng.choice([-90, 0, 9, 30], (5, 4)), 20, axis=1)
+    x = np.round(x, rng.integers(0, 2))
     is_gap = rng.random(x.shape) < 0.02 * with_gaps
     together, singly = Threshold(), Threshold()
     assert together.of_rows(x, is_gap).tolist() == [singly.of(*row) for row in zip(x, is_gap, strict=True)]
@@ -245,9 +272,9 @@ def test_rows_are_judged_as_if_one_by_one(seed, with_gaps):
 def plain(x):
     """A trace's figures, each by a plain median."""
     stride = 1
-    while len(x) / stride > SAMPLE:
+    while len(x) / stride > 32:
         stride *= 2
-    head, tail = x[:EDGE], x[-EDGE:]
+    head, tail = x[:15], x[-15:]
     return [*map(np.median, (head, tail, x[::stride])), x.min(), x.max(), head.tolist(), tail.tolist()]
 
 
