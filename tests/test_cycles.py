@@ -1,5 +1,6 @@
 """Runs of a load in made-up logs with known truth, and in the sample data against the simulator's own."""
 
+import dataclasses
 from math import gamma
 
 import numpy as np
@@ -219,20 +220,31 @@ def test_of_many_loads_that_all_matter_little_the_one_that_drew_most_is_taken(se
     assert result.summary.other_runs == 7
 
 
-@pytest.mark.parametrize("every_s", [1.0, 0.1])
-def test_a_long_log_keeps_its_first_runs(every_s):
+def test_a_long_log_keeps_its_first_runs():
     """More readings than are looked at together: every run is there, the first as well, and the log's own ends."""
     runs_s = evenly(100.5, 60.0, 240.0, 7)
-    chunk = Scene(Load(30.0, runs_s), every_s=every_s, span_s=2100).chunk()
-    times_s = np.arange(0.0, 20.0) * (2100 + every_s)
+    chunk = Scene(Load(30.0, runs_s), span_s=2100).chunk()
+    times_s = np.arange(0.0, 9.0) * 2101
     long = Chunk(
         np.concatenate([chunk.time_us + round(t * US) for t in times_s]),
         {name: np.tile(x, len(times_s)) for name, x in chunk.quantities.items()},
     )
-    result = cycles_of(long, every_s)
-    assert_runs(result, [(t + a, t + b) for t in times_s for a, b in runs_s], within_s=2 * every_s)
+    result = cycles_of(long)
+    assert_runs(result, [(t + a, t + b) for t in times_s for a, b in runs_s], within_s=1.0)
     assert (result.first_us, result.last_us) == (long.time_us[0], long.time_us[-1])
     assert result.covered_s == pytest.approx((result.last_us - result.first_us) / US)
+
+
+def test_an_inverter_that_takes_more_amps_for_the_same_watts_is_one_load():
+    """600 W at 28 V and at 20 V are 21.4 A and 30 A: by watts all runs are one load's, also for a plate in amps."""
+    time_s = np.arange(0.0, 2400.0)
+    rest_V = np.where(time_s < 1200, 28.0, 20.0)
+    current_A = 2.0 + np.where(time_s % 300 < 200, 0.0, 600.0) / rest_V
+    chunk = chunk_of(time_s, current_A=current_A, voltage_V=rest_V)
+    for expected in (None, 25.0):
+        result = cycles_of(chunk, expected=expected)
+        assert_runs(dataclasses.replace(result, cycles=result.cycles[:7]), evenly(200, 100, 200, 8)[:7], within_s=1.0)
+        assert (result.summary.count, result.summary.other_runs) == (8, 0)
 
 
 @pytest.mark.parametrize(("expected", "draw"), [(20.0, 20.0), (9.0, 20.0), (36.0, 40.0), (70.0, 40.0)])

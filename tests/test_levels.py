@@ -63,6 +63,8 @@ def test_how_a_level_begins_and_ends():
     assert back.last("current_A", 4) == np.median([1, 2, 3, 11])
     assert back.last("current_A") == np.median([1, 2, 3, 10, 11, *range(50, 60)])
     assert back.first("current_A") == np.median(range(20, 35))
+    two = Level([a, b], [], False)
+    assert (two.first("current_A", 4), two.last("current_A", 4)) == (2.5, 6.5)
     alone = Level([c], [], False)
     assert (alone.first("current_A", 3), alone.last("current_A", 3)) == (21.0, 58.0)
     assert (alone.first("current_A"), alone.last("current_A")) == (27.0, 52.0)
@@ -171,6 +173,7 @@ def test_readings_less_than_half_as_high_are_not_of_it():
     """82 A, then 30 A for two seconds: the burst ends where the 30 A begin."""
     burst = burst_of([82.0], [30.0, 30.0])
     assert (burst.start_us, burst.stop_us, burst.readings) == (19.5 * US, 20.5 * US, 1)
+    assert burst_of([82.0], [41.0, 41.0]).readings == 1  # 39 of 80 A above the level before
     burst = burst_of([30.0, 30.0], [82.0])
     assert (burst.start_us, burst.stop_us, burst.readings) == (21.5 * US, 22.5 * US, 1)
 
@@ -233,6 +236,7 @@ def test_what_is_short_goes_with_the_level_that_follows():
         (((20, 2.0), (20, 2.3)), 1),  # less than 0.7 of the smallest step: noise
         (((20, 2.0), (20, 2.4)), 2),
         (((20, 2.0), (2, 2.3), (20, 2.0)), 2),  # too few readings to say so
+        (((20, 2.0), (3, 2.3), (20, 2.0)), 1),
     ],
 )
 def test_neighbours_that_differ_little_are_one_level(parts, levels):
@@ -277,6 +281,13 @@ def test_a_level_after_a_gap_is_one_however_short():
 def test_a_short_level_may_prove_the_start_of_the_next(parts, levels):
     """A surge that an inverter holds at its limit for seconds."""
     assert made_of(in_a_row(*parts)) == levels
+
+
+@pytest.mark.parametrize(("every_s", "level"), [(0.25, (20, 14, 34.0)), (1.0, (34, 0, 34.0))])
+def test_a_surge_that_dies_away_within_a_starts_time_belongs_to_the_change(every_s, level):
+    """From 60 A by steps of a tenth to 34 A, 32 of 58 A: in 3.5 s it is a start, in 14 s the load's own draw."""
+    parts = ((20, 2.0), (4, 60.0), (2, 55.0), (2, 50.0), (2, 45.0), (2, 40.0), (2, 35.5), (20, 34.0))
+    assert made_of(in_a_row(*parts, every_s=every_s)) == [(20, 0, 2.0), level]
 
 
 def test_a_level_has_no_more_plateaus_than_are_kept():
