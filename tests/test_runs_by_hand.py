@@ -69,7 +69,7 @@ def test_the_bank_is_held_at_the_highest_voltage_of_its_charging():
 
 def test_a_step_is_made_at_regulation_if_the_bank_was_held_there_before():
     """Within 1 % of 28.8 V, 28.512 V, and charged; the first level has nothing before it."""
-    made = levels((9, -3, 28.8), (9, -3, 28.52), (9, -3, 28.5), (9, 0.5, 28.7), (9, -0.5, 28.8), (9, 0, 20))
+    made = levels((9, -3, 28.8), (9, -3, 28.52), (9, -3, 28.5), (9, 0, 28.7), (9, -0.5, 28.8), (9, 0, 20))
     assert at_regulation(made) == [False, True, True, False, False, True]
     assert at_regulation(levels((9, 3, 28.8), (9, 4, 28.8))) == [False, False]
 
@@ -296,6 +296,20 @@ def test_figures_of_a_run_by_hand():
     assert (cycle.before_V, cycle.lowest_V, cycle.sag_V) == (25.0, 24.8, pytest.approx(0.2))
     assert (cycle.base_drift_A, cycle.base_drift_W) == (0.0, 0.0)
     assert not cycle.surge_resolved
+
+
+def test_what_comes_after_a_run_is_not_in_its_figures():
+    """Another load of 38 A goes on as it stops: highest watts and lowest volts are the run's."""
+    cycle = cycle_of(run(levels((50, 2, 25), (50, 22, 24.8), (50, 40, 24.6)), 1, 2), how())
+    assert (cycle.peak_W, cycle.lowest_V) == (pytest.approx(22 * 24.8 - 50), 24.8)
+
+
+@pytest.mark.parametrize("usual_A", [2.0, 1.0])
+def test_a_surge_has_no_ratio_to_a_draw_of_nothing(usual_A):
+    """What settles at its base or below it."""
+    usual = {"usual": {"current_A": usual_A, "voltage_V": 25.0, "power_W": 25 * usual_A}}
+    cycle = cycle_of(run(levels((50, 2, 25), (50, 22, 25, usual), (50, 2, 25)), 1, 2), how())
+    assert (cycle.run_A, cycle.surge_A, cycle.surge_ratio) == (usual_A - 2, 20.0, None)
 
 
 def test_figures_of_a_run_whose_end_was_not_seen():
