@@ -10,7 +10,7 @@ from .missing import Missing
 from .peukert import COLD_SOURCE, USUAL_EXPONENT, cold_multiplier, peukert_Ah
 from .refusal import Refusal
 from .site_parts import Array, Bank
-from .solar import array_day_Wh, charging_A, charging_V, performance_ratio_of
+from .solar import array_day, charging_A, charging_V
 from .state_of_charge import charge_efficiency
 from .within import Within
 
@@ -227,10 +227,10 @@ def recharge(bank: Bank, array: Array | None, taken_Ah: float, *, daily_use_Wh: 
 
 
 def _days(array: Array, owed_Wh: float, daily_use_Wh: float) -> float | Missing:
-    ratio = performance_ratio_of(array)
-    if array.sun_hours_h is None or isinstance(ratio, Missing):
-        return Missing("days to recharge", ("array.sun_hours_h",))
-    surplus_Wh = array_day_Wh(array.power_W, array.sun_hours_h, ratio.value) - daily_use_Wh
+    day = array_day(array)
+    if isinstance(day, Missing):
+        return Missing("days to recharge", day.add)
+    surplus_Wh = day.energy_Wh - daily_use_Wh
     if surplus_Wh <= 0:
         return Missing("days to recharge", because="the loads take as much each day as the array brings")
     return owed_Wh / surplus_Wh

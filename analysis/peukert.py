@@ -27,8 +27,8 @@ COLD_MULTIPLIER: Final = (
 COLD_SOURCE: Final = "a battery-sizing table of the trade, no standard"
 
 #: Peukert exponents where the site file gives none: trade pages, wide ranges (flooded 1.2 to 1.6, gel 1.1 to 1.25,
-#: AGM 1.05 to 1.15, lithium about 1.05).
-USUAL_EXPONENT: Final = {"flooded_lead_acid": 1.25, "gel": 1.15, "agm": 1.1, "lifepo4": 1.05}
+#: AGM 1.05 to 1.15).
+USUAL_EXPONENT: Final = {"flooded_lead_acid": 1.25, "gel": 1.15, "agm": 1.1}
 
 
 def peukert_h(capacity_Ah: float, hour_rate_h: float, current_A: float, exponent: float) -> float:

@@ -122,13 +122,9 @@ def resistance_of_cycles(
         ``sag_V``, from before the start to the lowest, is divided by the highest reading of the start: the two were
         read together, also where the readings are too far apart to show the whole start.
     """
-    pairs = [pair for cycle in cycles if not cycle.array_may_share and (pair := _step(cycle)) is not None]
-    dI, dV = np.array(pairs, dtype=np.float64).reshape(-1, 2).T
+    pairs = [(cycle.surge_A, cycle.sag_V) for cycle in cycles if not cycle.array_may_share]
+    dI, dV = np.array(pairs, dtype=np.float64).reshape(-1, 2).T  # None becomes NaN, which is left out
     return resistance(dI, dV, current=current, voltage=voltage)
-
-
-def _step(cycle: Cycle) -> tuple[float, float] | None:
-    return None if cycle.surge_A is None or cycle.sag_V is None else (cycle.surge_A, cycle.sag_V)
 
 
 def _factor(accuracy: Accuracy | None) -> float:

@@ -221,13 +221,17 @@ class _State:
         self.open = cut.opened(int(starts[-1]))
 
     def _integrated(self, readings: Chunk, keep: int) -> dict[str, FloatArray]:
-        """Return the running integral of amps and of watts at each reading [unit s], and of the time unknown [s]."""
-        time_us = readings.time_us[:keep]
+        """Return the running integral of amps and of watts at each reading [unit s], and of the time unknown [s].
+
+        It goes on from the last reading that was cut before; up to there all is counted already.
+        """
+        first = max(self._before - 1, 0)
+        time_us = readings.time_us[first:keep]
         values: dict[str, FloatArray] = {}
-        for name, x in readings.quantities.items():
+        for name, x in readings.part(first, keep).quantities.items():
             if name != "voltage_V":
-                unknown = np.isnan(x[:keep])
-                values[name] = np.where(unknown, 0.0, x[:keep]) if unknown.any() else x[:keep]
+                unknown = np.isnan(x)
+                values[name] = np.where(unknown, 0.0, x) if unknown.any() else x
                 if name != self._signal:
                     values[unknown_of(name)] = unknown.astype(np.float64)
         pieces = between_readings(
@@ -239,12 +243,12 @@ class _State:
             first_of_log=not self._before,
         ).measured
         at: slice | NDArray[np.int64] = slice(1, None)
-        if len(pieces.stop_us) != keep - 1:
+        if len(pieces.stop_us) != len(time_us) - 1:
             at = np.searchsorted(time_us, pieces.stop_us)
         length_s, sums = pieces.length_s, {}
         for name in values:
             increments = np.zeros(keep)
-            increments[at] = (pieces.first[name] + pieces.last[name]) / 2 * length_s
+            increments[first:][at] = (pieces.first[name] + pieces.last[name]) / 2 * length_s
             sums[name] = self._sums.get(name, 0.0) + np.cumsum(increments)
             self._sums[name] = float(sums[name][-1])
         self.covered_s += float(length_s.sum())

@@ -7,6 +7,8 @@ from shuntbook.cli.main import run
 
 # How long an example takes says how busy the machine is; no test may fail for it.
 settings.register_profile("any-machine", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+#: For coverage, which a few examples tell as well: ``--hypothesis-profile=few``.
+settings.register_profile("few", settings.get_profile("any-machine"), max_examples=5)
 settings.load_profile("any-machine")
 
 

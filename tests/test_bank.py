@@ -72,9 +72,11 @@ def test_published_slips_are_not_repeated(capacity_Ah, current_A, exponent, prin
     assert peukert_h(capacity_Ah, 20, current_A, exponent) == pytest.approx(right_h, rel=1e-4)
 
 
-@pytest.mark.parametrize("figures", [(0, 20, 10, 1.2), (100, 0, 10, 1.2), (100, 20, 0, 1.2), (100, 20, 10, 0.9)])
+@pytest.mark.parametrize(
+    "figures", [(0, 20, 10, 1.2), (100, 0, 10, 1.2), (100, 20, 0, 1.2), (100, 20, 10, 0.9), (100, 20, 10, 2.1)]
+)
 def test_impossible_peukert_figures_are_refused(figures):
-    """No capacity, no hours, no draw, an exponent under 1."""
+    """No capacity, no hours, no draw, an exponent under 1 or over 2."""
     with pytest.raises(Refusal):
         peukert_h(*figures)
 
@@ -109,10 +111,39 @@ def test_bank_size_of_a_small_lithium_bank():
     assert (got.cold_Wh, got.capacity_Ah) == pytest.approx((750, 62.5))
 
 
+def test_a_bank_may_be_sized_to_be_emptied_but_not_further():
+    """100 % of depth is the end: 300 Wh x 2 days / 12 V are 50 Ah; 101 % is a slip of the pen, and so is no voltage."""
+    assert bank_size(300, days=2, usable_depth_pct=100, nominal_V=12).capacity_Ah == pytest.approx(50)
+    with pytest.raises(Refusal, match="at most 100, not 101"):
+        bank_size(300, days=2, usable_depth_pct=101, nominal_V=12)
+    with pytest.raises(Refusal, match="nominal_V must be a number above 0"):
+        bank_size(300, days=2, usable_depth_pct=80, nominal_V=0)
+
+
 def test_rate_of_the_hour_rate():
     """100 Ah at 20 h is 5 A for 20 h (a page on hour rates): C/20."""
     got = rate(bank(capacity_Ah=100.0), 5.0)
     assert (got.rated_A, got.hours) == pytest.approx((5.0, 20.0))
+    assert rate(bank(capacity_Ah=100.0), 0.1).hours == pytest.approx(1000)
+
+
+@pytest.mark.parametrize("current_A", [0.0, -1.0, float("inf")])
+def test_a_rate_and_a_runtime_need_a_draw(current_A):
+    """Nothing drawn empties nothing, and the draw is what is named."""
+    for ask in (lambda: rate(bank(), current_A), lambda: runtime(bank(), exactly(90.0), current_A)):
+        with pytest.raises(Refusal, match="the draw must be a number above 0"):
+            ask()
+
+
+@pytest.mark.parametrize(("chemistry", "exponent"), [("flooded_lead_acid", 1.25), ("gel", 1.15), ("agm", 1.1)])
+def test_without_an_exponent_the_usual_one_of_its_kind_is_taken_and_said(chemistry, exponent):
+    """Flooded 1.2 to 1.6, gel 1.1 to 1.25, AGM 1.05 to 1.15 (trade pages); 4 x the rated draw gives 4^(1 - k) of it."""
+    got = runtime(bank(chemistry=chemistry), exactly(80.0), 84.0)
+    assert isinstance(got, Runtime)
+    assert got.peukert_h is not None
+    assert got.peukert_h.value / got.counted_h.value == pytest.approx(4 ** (1 - exponent))
+    assert any(f"taken as {exponent:g}, usual" in said for said in got.assumptions)
+    assert any("steady draw" in said for said in got.assumptions)
 
 
 def test_runtime_by_counting_and_by_peukert():
@@ -145,6 +176,7 @@ def test_the_cold_shortens_the_estimate_but_not_the_count():
     assert warm.peukert_h is not None
     assert cold.peukert_h.value == pytest.approx(warm.peukert_h.value / 1.30)
     assert any("1/1.3" in said for said in cold.assumptions)
+    assert not any("gives 1/" in said for said in warm.assumptions)
 
 
 def test_no_peukert_without_lead_acid_or_hour_rate():
@@ -196,6 +228,32 @@ def test_recharge_in_days_counts_what_the_loads_take_meanwhile():
     assert isinstance(never.days, Missing)
 
 
+def test_what_is_owed_is_put_in_at_charging_voltage():
+    """40 Ah over 90 % at 28.8 V are 44.4 Ah and 1,280 Wh; 1,150 W x 0.62 at 28.8 V are 24.76 A: 1.795 h of full sun."""
+    full = {"power_W": 1150.0, "performance_ratio": 0.62, "sun_hours_h": 4.2}
+    here = bank(charge_efficiency_pct=90.0, charging_V=28.8)
+    got = recharge(here, Array(**full), 40.0)
+    assert isinstance(got, Recharge)
+    assert (got.owed_Ah, got.owed_Wh, got.sun_h) == pytest.approx((44.444, 1280.0, 1.795), rel=1e-3)
+    assert got == recharge(here, Array(**full), 40.0, daily_use_Wh=0.0)
+    cloudy = recharge(here, Array(power_W=1150.0, performance_ratio=0.62), 40.0)
+    assert isinstance(cloudy, Recharge)
+    assert isinstance(cloudy.days, Missing)
+    assert cloudy.days.add == ("array.sun_hours_h",)
+
+
+@pytest.mark.parametrize(("use_Wh", "days"), [(999.5, 2.0), (1000.0, None)])
+def test_loads_that_leave_a_little_take_long_and_those_that_leave_nothing_never_end(use_Wh, days):
+    """500 W x 4 h x 0.5 are 1,000 Wh a day: half a watt-hour left over puts 1 Wh back in two days."""
+    array = Array(power_W=500.0, sun_hours_h=4.0, performance_ratio=0.5)
+    got = recharge(bank(charge_efficiency_pct=100.0, charging_V=25.0), array, 0.04, daily_use_Wh=use_Wh)
+    assert isinstance(got, Recharge)
+    if days is None:
+        assert isinstance(got.days, Missing)
+    else:
+        assert got.days == pytest.approx(days)
+
+
 @pytest.mark.parametrize(
     ("array", "key"),
     [
@@ -216,6 +274,9 @@ def test_nothing_is_owed_where_more_came_back():
     got = recharge(bank(), array, -1.0)
     assert isinstance(got, Missing)
     assert "nothing is owed" in got.sentence
+    even = recharge(bank(), array, 0.0)
+    assert isinstance(even, Recharge)
+    assert (even.owed_Ah, even.sun_h) == (0.0, 0.0)
     for figures in ((float("nan"), 0.0), (1.0, -1.0)):
         with pytest.raises(Refusal, match="needs the charge taken out"):
             recharge(bank(), array, figures[0], daily_use_Wh=figures[1])

@@ -10,6 +10,8 @@ from readings import T0_US, US, assert_same, charge_of, chunk_of, how
 from scipy.integrate import quad, trapezoid
 
 from shuntbook.analysis.charge import ChargeFold
+from shuntbook.analysis.energy import contradicts, power_at
+from shuntbook.analysis.integral import zero_crossing
 from shuntbook.analysis.refusal import Refusal
 
 # The sums of linear pieces below are exact but for rounding, so tolerances are those of floating-point sums.
@@ -191,6 +193,29 @@ def test_a_single_reading_covers_nothing():
     assert charge_of(chunk_of([0.0], current_A=5.0), how(sampling="mean")).charge.drawn == pytest.approx(5 / 3600)
 
 
+@pytest.mark.parametrize(("sampling", "swing_Ws"), [("instant", 100.0), ("mean", 100.0), ("held", 0.0)])
+def test_what_products_of_volts_and_amps_may_miss(sampling, swing_Ws):
+    """From 2 to 12 A while the bank falls from 26 to 24 V, within 5 s: 10 A x 2 V x 5 s; a held reading misses none."""
+    chunk = chunk_of([0.0, 5.0], current_A=[2.0, 12.0], voltage_V=[26.0, 24.0])
+    evidence = charge_of(chunk, how(sampling=sampling, usual_interval_s=5.0)).evidence
+    assert evidence.swing_Ws == pytest.approx(swing_Ws)
+    assert evidence.mean_V == pytest.approx(26.0 if sampling == "held" else 25.0)
+
+
+def test_the_mean_voltage_of_half_a_second():
+    """However short the time: 25 V; and none where nothing was measured."""
+    assert charge_of(chunk_of([0.0, 0.5], current_A=2.0, voltage_V=25.0)).evidence.mean_V == pytest.approx(25.0)
+    assert charge_of(chunk_of([0.0], current_A=2.0, voltage_V=25.0)).evidence.mean_V is None
+
+
+def test_what_a_gap_may_have_held_is_told_in_both_directions():
+    """12 A out and 6 A back in turn, second by second, are 6 and 3 Ah an hour: half an hour may hold 3 and 1.5 Ah."""
+    time_s = np.concatenate([np.arange(0, 3600.0), np.arange(5400, 9000.0)])
+    current_A = np.where(np.arange(len(time_s)) % 2 == 0, 12.0, -6.0)
+    held = charge_of(chunk_of(time_s, current_A=current_A), how(sampling="mean")).in_gaps
+    assert (held.drawn, held.returned) == pytest.approx((3.0, 1.5), rel=0.01)
+
+
 # --- windows --------------------------------------------------------------------------------------------------------
 
 
@@ -313,6 +338,45 @@ def test_power_with_holes_is_filled_by_volts_times_amps_only_there():
     power_W[10:20] = np.nan
     result = charge_of(chunk_of(np.arange(0.0, 37.0), current_A=4.0, voltage_V=25.0, power_W=power_W))
     assert result.energy.drawn == pytest.approx(1.0, rel=SUM)
+
+
+def test_watts_count_where_amps_or_volts_are_missing_beside_them():
+    """-100, -300, -100 W a second apart return 400 W s (trapezoids), though one reading has no amps, or no volts."""
+    power_W = [-100.0, -300.0, -100.0]
+    columns = {"current_A": [-4.0, -12.0, -4.0], "voltage_V": [25.0, 25.0, 25.0]}
+    for name, x in columns.items():
+        holed = {**columns, name: [x[0], np.nan, x[2]]}
+        result = charge_of(chunk_of([0.0, 1.0, 2.0], power_W=power_W, **holed))
+        assert result.energy.returned == pytest.approx(400 / 3600, rel=SUM)
+        assert result.energy.drawn == 0.0
+        assert result.energy_by == "the power column"
+
+
+def test_volts_that_are_missing_are_those_the_power_implies():
+    """25 W at 1 A are 25 V: the mean voltage does not feel the hole."""
+    voltage_V = [25.0, np.nan, 25.0]
+    result = charge_of(chunk_of([0.0, 1.0, 2.0], current_A=1.0, power_W=25.0, voltage_V=voltage_V))
+    assert result.evidence.mean_V == pytest.approx(25.0)
+
+
+def test_what_contradicts():
+    """Only opposite signs do: not a small product, and not nothing."""
+    power_W, current_A = np.array([0.5, -0.5, 0.0, 5.0, 0.5, -0.5]), np.array([1.0, -1.0, -5.0, 0.0, -1.0, 1.0])
+    assert contradicts(power_W, current_A).tolist() == [False, False, False, False, True, True]
+
+
+def test_power_at_an_instant():
+    """Volts times amps where there is no power, or one of the wrong sign; the power itself elsewhere."""
+    p, i, v = np.array([120.0, 120.0]), np.array([5.0, -5.0]), np.array([24.0, 26.0])
+    assert power_at({"p": p}).tolist() == [120.0, 120.0]
+    assert power_at({"i": i, "v": v}).tolist() == [120.0, -130.0]
+    assert power_at({"p": p, "i": i, "v": v}).tolist() == [120.0, -130.0]
+
+
+def test_where_a_line_passes_zero():
+    """Three quarters of the way from 30 to -10; what keeps its sign, touches zero or stays there has no crossing."""
+    x0, x1 = np.array([30.0, -10.0, 5.0, -5.0, 0.0, 0.0]), np.array([-10.0, 30.0, 9.0, 0.0, 0.0, 5.0])
+    assert zero_crossing(x0, x1).tolist() == [0.75, 0.25, 1.0, 1.0, 1.0, 1.0]
 
 
 # --- behind an inverter ---------------------------------------------------------------------------------------------

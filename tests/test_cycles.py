@@ -1,5 +1,6 @@
 """Runs of a load in made-up logs with known truth, and in the sample data against the simulator's own."""
 
+import dataclasses
 from math import gamma
 
 import numpy as np
@@ -7,6 +8,7 @@ import pytest
 from load_scenes import Load, Scene, cycles_of, evenly
 from readings import T0_US, US, chunk_of, how
 
+from shuntbook.analysis.chunk import Chunk
 from shuntbook.analysis.cycles import CycleFold
 from shuntbook.sample_data.generate import simulate_open_day, simulate_week_later
 
@@ -216,6 +218,65 @@ def test_of_many_loads_that_all_matter_little_the_one_that_drew_most_is_taken(se
     result = cycles_of(Scene(loads[0], others=loads[1:], span_s=3600, seed=int(rng.integers(1000))).chunk())
     assert result.summary.count == 1
     assert result.summary.other_runs == 7
+
+
+def test_a_long_log_keeps_its_first_runs():
+    """More readings than are looked at together: every run is there, the first as well, and the log's own ends."""
+    runs_s = evenly(100.5, 60.0, 240.0, 7)
+    chunk = Scene(Load(30.0, runs_s), span_s=2100).chunk()
+    times_s = np.arange(0.0, 9.0) * 2101
+    long = Chunk(
+        np.concatenate([chunk.time_us + round(t * US) for t in times_s]),
+        {name: np.tile(x, len(times_s)) for name, x in chunk.quantities.items()},
+    )
+    result = cycles_of(long)
+    assert_runs(result, [(t + a, t + b) for t in times_s for a, b in runs_s], within_s=1.0)
+    assert (result.first_us, result.last_us) == (long.time_us[0], long.time_us[-1])
+    assert result.covered_s == pytest.approx((result.last_us - result.first_us) / US)
+
+
+def test_an_inverter_that_takes_more_amps_for_the_same_watts_is_one_load():
+    """600 W at 28 V and at 20 V are 21.4 A and 30 A: by watts all runs are one load's, also for a plate in amps."""
+    time_s = np.arange(0.0, 2400.0)
+    rest_V = np.where(time_s < 1200, 28.0, 20.0)
+    current_A = 2.0 + np.where(time_s % 300 < 200, 0.0, 600.0) / rest_V
+    chunk = chunk_of(time_s, current_A=current_A, voltage_V=rest_V)
+    for expected in (None, 25.0):
+        result = cycles_of(chunk, expected=expected)
+        assert_runs(dataclasses.replace(result, cycles=result.cycles[:7]), evenly(200, 100, 200, 8)[:7], within_s=1.0)
+        assert (result.summary.count, result.summary.other_runs) == (8, 0)
+
+
+@pytest.mark.parametrize(("expected", "draw"), [(20.0, 20.0), (9.0, 20.0), (36.0, 40.0), (70.0, 40.0)])
+def test_without_watts_the_plates_amps_are_compared_with_amps(expected, draw):
+    """Two loads of 20 and 40 A: the nearer one, within two and a half times."""
+    loads = {20.0: Load(20.0, evenly(100.5, 60.0, 240.0, 6)), 40.0: Load(40.0, evenly(250.5, 60.0, 240.0, 6))}
+    chunk = Scene(loads[20.0], others=[loads[40.0]], span_s=2000).chunk(current_A=lambda i, v: i)
+    result = cycles_of(chunk, expected=expected)
+    assert_runs(result, loads[draw].runs_s, within_s=1.0)
+    assert result.summary.other_runs == 6
+    assert (result.expected, result.load) == (expected, None)
+
+
+def test_a_gap_that_could_hide_the_shortest_run_leaves_the_rest_unknown():
+    """Runs of 60 and of 200 s: a gap of 100 s is long enough for one of them."""
+    runs_s = [(100.5, 160.5), (500.5, 700.5), (1000.5, 1060.5)]
+    result = cycles_of(Scene(Load(30.0, runs_s), holes_s=[(250.0, 350.0), (800.0, 840.0)], span_s=1200).chunk())
+    assert [cycle.off_before_s for cycle in result.cycles] == [None, None, pytest.approx(300.0, abs=1.0)]
+    assert result.summary.median_off_s == pytest.approx(300.0, abs=1.0)
+    assert result.summary.duty_cycle == pytest.approx(320 / (1200 - 102 - 42), rel=0.02)
+
+
+def test_what_runs_stand_on_is_the_middle_of_what_was_before_them():
+    """2 A at first, 7 A before two of three runs; without amps nothing is said of amps."""
+    runs_s = evenly(200.5, 60.0, 240.0, 3)
+    scene = Scene(Load(30.0, runs_s), others=[Load(5.0, [(400.0, 9e9)])], span_s=1100, noise_A=0.0)
+    result = cycles_of(scene.chunk())
+    assert result.base_A == pytest.approx(7.0)
+    assert result.base_W == pytest.approx(7.0 * (25.2 - 0.14))
+    assert result.summary.other_runs == 0  # one that goes on and never off has no run before the log's end
+    watts = cycles_of(scene.chunk(power_W=lambda i, v: 25.0 * i))
+    assert (watts.base_A, watts.base_W) == (None, pytest.approx(175.0))
 
 
 def test_nameplate_chooses_the_load():

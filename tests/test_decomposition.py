@@ -1,12 +1,13 @@
 """The split of a difference among its factors: nothing left over, nothing for a factor that agrees."""
 
-from math import log, prod
+from math import copysign, fsum, log, log1p, prod, ulp
 
 import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from shuntbook.analysis.decomposition import Factor, Term, decompose, log_mean
+from shuntbook.analysis.reasons import LOAD, VOLTAGE, explained, signed
 
 ABOVE_ZERO = st.floats(1e-3, 1e5)
 
@@ -180,3 +181,64 @@ def test_no_difference_has_no_shares():
 
     assert [p.effect for p in found.parts] == pytest.approx([8 * log(2), -8 * log(2)])
     assert found.share(found.parts[0]) is None
+
+
+@given(terms=chains())
+def test_the_parts_of_a_term_leave_nothing_over(terms):
+    """What rounding leaves goes to the largest part: the exact sum is the difference, to that part's last digit."""
+    for each in terms:
+        effects = [part.effect for part in decompose([each]).parts]
+        largest = max(map(abs, effects), default=0.0)
+        assert abs(fsum([*effects, each.estimated, -each.measured])) <= ulp(largest)
+
+
+def test_what_is_left_over_does_not_spoil_a_small_part():
+    """Beside one that doubles, a factor that grows by 1e-12 keeps its part: their ratio is ln(1 + 1e-12) / ln 2."""
+    for hours in (1e6, 3e6, 7e6, 11e6):
+        large, small = decompose([term("t", (hours, 2 * hours), (1.0, 1.0 + 1e-12))]).parts
+        assert small.effect / large.effect == pytest.approx(log1p(1.0 + 1e-12 - 1.0) / log(2), rel=1e-12)
+
+
+def told(*pairs, charge=None):
+    """The reasons for one term of the load's power, and of the voltage for the charge."""
+    energy = decompose([Term("t", tuple(Factor(LOAD, a, b, "W") for a, b in pairs))])
+    return explained("pump", energy, charge).reasons
+
+
+def test_a_reason_has_its_share_of_the_difference():
+    """Two terms of 100 W: +30 Wh of a difference of +40 Wh is 75 %."""
+    energy = decompose([term("a", (100.0, 130.0)), Term("b", (Factor(LOAD, 100.0, 110.0, "W"),))])
+    named = decompose([Term(t, (Factor(n, 100.0, m, "W"),)) for t, n, m in (("a", LOAD, 130.0), ("b", VOLTAGE, 110.0))])
+    assert energy.difference == 40
+    assert [r.share for r in explained("pump", named, None).reasons] == pytest.approx([0.75, 0.25])
+
+
+def test_what_changed_the_charge_alone_has_no_share_and_no_minus_before_it():
+    """With less energy than estimated, nothing over a difference below nothing would be minus nothing."""
+    charge = decompose([Term("t", (Factor(VOLTAGE, 24.0, 25.0, "V", divides=True),))])
+    load, voltage = told((100.0, 90.0), charge=charge)
+    assert load.share == 1.0
+    assert (voltage.energy_Wh, voltage.share, copysign(1, voltage.share)) == (0.0, 0.0, 1.0)
+    assert "fewer amp-hours" in voltage.because
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "words"),
+    [
+        (100.0, 100.5, "drew more than its plate, 100 W for 100 W: +0.5 Wh"),
+        (999.5, 3000.0, "drew more than its plate, 3,000 W for 1,000 W: +2,000 Wh"),
+        (999.4, 998.0, "drew less than its plate, 998 W for 999 W: −1.4 Wh"),
+    ],
+)
+def test_a_reason_is_told_with_its_direction_and_amount(before, after, words):
+    """Also where it made little; a thousand and more are told whole."""
+    (reason,) = told((before, after))
+    assert words in reason.sentence
+
+
+@pytest.mark.parametrize(
+    ("x", "text"), [(999.5, "+1,000 Wh"), (-1500.4, "−1,500 Wh"), (0.0, "0 Wh"), (12.34, "+12.3 Wh")]
+)
+def test_amounts_have_their_sign_and_three_digits(x, text):
+    """With a true minus; nothing has no sign."""
+    assert signed(x, "Wh") == text

@@ -35,6 +35,68 @@ def test_a_draw_that_falls_within_a_run_is_one_run():
     assert followed([np.nan, 10, -4, -6, 10, -10]) == [Found(1, 3, 2), Found(4, 5)]
 
 
+def test_a_stop_that_fits_badly_goes_before_a_start_that_is_left_over():
+    """Ten up, 6.4 down, ten up and down: two runs fit by 1 - 1.07 + 1 + 1, one without what is between by 1 - 1 + 1."""
+    assert followed([np.nan, 10, -6.4, 10, -10]) == [Found(1, 2), Found(3, 4)]
+
+
+def test_the_better_of_two_starts_is_taken():
+    """Nine and then ten up, ten down: the nine are another load's; and the other way round as well."""
+    assert followed([np.nan, 9, 10, -10]) == [Found(2, 3)]
+    assert followed([np.nan, 10, 9, -10]) == [Found(1, 3)]
+    assert followed([np.nan, 10, -10, -9]) == [Found(1, 2)]
+
+
+@pytest.mark.parametrize(("fall", "is_own"), [(2.0, False), (4.0, True), (7.5, True), (7.6, False)])
+def test_a_draw_may_fall_by_up_to_three_quarters_within_a_run(fall, is_own):
+    """And the rest is switched off; where four fifths are, that is the stop, and the fall another load's."""
+    runs = followed([np.nan, 10, -fall, fall - 10, 10, -10])
+    assert (Found(1, 3, 2) in runs) is is_own
+    assert runs[-1] == Found(4, 5)
+
+
+def test_how_well_a_step_fits():
+    """1 where it is what is expected, 0 where a quarter is missing or too much, and never below -3."""
+    assert fit(np.array([1.0, -1.0, 0.75, 1.25, 1.5, 9.0])) == pytest.approx([1.0, 1.0, 0.0, 0.0, -3.0, -3.0])
+
+
+def in_turn(*runs):
+    """Changes of loads that run one after the other: (draw, how often)."""
+    return np.array([np.nan, *(x for draw, count in runs for _ in range(count) for x in (draw, -draw))])
+
+
+def test_what_looks_like_a_load_may_be_two_that_step_at_once():
+    """Twelve runs each of 10 A and of 24 A: three of 34 A or of 14 A are both at once, or one on and the other off."""
+    for both in (34.0, 14.0):
+        loads = loads_of(in_turn((10.0, 12), (24.0, 12), (both, 3)))
+        assert sorted(load.up for load in loads) == [10.0, 24.0]
+    # Four are too many for chance, and 17 A are neither.
+    assert len(loads_of(in_turn((10.0, 12), (24.0, 12), (34.0, 4)))) == 3
+    assert len(loads_of(in_turn((10.0, 12), (24.0, 12), (17.0, 3)))) == 3
+
+
+def chosen(changes, expected=None, in_part=False):
+    """The draw of the load that is taken."""
+    load = the_load(loads_of(changes), changes, expected, [in_part] * len(changes))
+    return load and load.up
+
+
+def test_the_largest_draw_that_matters_is_taken():
+    """15 A once beside 10 A twenty times are 7 % of all that was switched on, 30 A once are 13 %."""
+    assert chosen(in_turn((10.0, 20), (15.0, 1))) == 10.0
+    assert chosen(in_turn((10.0, 20), (30.0, 1))) == 30.0
+    assert chosen(np.array([np.nan, -10.0])) is None
+
+
+def test_the_plates_load_is_the_near_one_with_most_runs():
+    """Three runs of 20 A go before nine of 40 A for a plate of 20 A: ln 2 is 1.5 spreads, which leaves 0.93 of nine."""
+    changes = in_turn((20.0, 3), (40.0, 9))
+    assert [chosen(changes, plate) for plate in (20.0, 40.0, 28.0)] == [20.0, 40.0, 40.0]
+    assert [chosen(in_turn((20.0, 5)), plate) for plate in (8.0, 7.9, 50.0, 51.0)] == [20.0, None, 20.0, None]
+    # Where the array may have given part of its starts it may draw half of that still.
+    assert [chosen(in_turn((20.0, 5)), plate, in_part=True) for plate in (100.0, 101.0)] == [20.0, None]
+
+
 @given(st.lists(st.sampled_from([10.0, -10.0, 3.0, -3.0, np.nan]), max_size=60))
 def test_runs_of_one_load_never_overlap(changes):
     """Whatever the steps, a load that is on cannot start."""

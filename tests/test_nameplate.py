@@ -117,6 +117,13 @@ def test_range_of_a_pumps_power_factor_holds_typical_motors(volts, amps, watts):
     assert usual.low < usual.value < usual.high
 
 
+def test_usual_power_factors_lie_in_their_ranges():
+    """A factor is above 0 and at most 1 (watts are never more than volt-amperes); a heating wire's is 1."""
+    for usual in USUAL_POWER_FACTORS.values():
+        assert 0 < usual.low <= usual.value <= usual.high <= 1
+    assert USUAL_POWER_FACTORS["heater"].low == 1
+
+
 def test_horsepower_alone_leads_through_the_table_of_currents():
     """With hp only, current is the table's, and the estimate says that it is a sizing value."""
     # NEC Table 430.248: 1/2 hp at 230 V, 4.9 A.
@@ -126,6 +133,21 @@ def test_horsepower_alone_leads_through_the_table_of_currents():
     assert step(result, "apparent power") == pytest.approx(230 * 4.9)
     assert any("sizing value" in sentence for sentence in result.assumptions)
     assert result.paper_Wh == pytest.approx(373, abs=0.5)  # 746 W a horsepower, as people reckon
+
+
+@pytest.mark.parametrize(
+    ("plate", "volts", "origin"),
+    [({"voltage_V": 115}, 115, "voltage_V, from the plate"), ({"voltage_V": None}, 230, "what the inverter gives")],
+)
+def test_volts_are_the_plates_else_the_inverters(plate, volts, origin):
+    """And the chain says which."""
+    result = estimate(make({"kind": "heater", "current_A": 2} | plate, inverter={"output_V": 230}), "load", hours=1)
+    (found,) = [each for each in result.steps if each.step == "voltage"]
+
+    assert (found.value, found.origin) == (volts, origin)
+    assert result.ac_W == pytest.approx(2 * volts)
+    (factor,) = [sentence for sentence in result.assumptions if "power factor" in sentence]
+    assert "between" not in factor  # a heating wire's is 1
 
 
 def test_three_phases_count_the_square_root_of_three():
@@ -176,6 +198,10 @@ def test_beside_a_curve_the_idle_draw_counts_only_at_rest():
     result = estimate(make({"power_W": 100, "duty_pct": 25}, inverter=curve), "load", hours=4)
 
     assert result.energy_Wh == pytest.approx(125 * 1 + 20 * 3)
+    (origin,) = [each.origin for each in result.steps if each.step == "energy"]
+    assert origin == "DC power x running time + idle draw x the rest of the time"
+    (origin,) = [each.origin for each in estimate(make({"power_W": 9}), "load", hours=4).steps if each.step == "energy"]
+    assert origin == "DC power x running time"
 
 
 def test_a_loss_model_gives_the_efficiency_and_its_idle_draw():
@@ -189,12 +215,29 @@ def test_a_loss_model_gives_the_efficiency_and_its_idle_draw():
     assert result.idle_W == 25
 
 
+def test_a_loss_model_may_grow_with_the_square_of_the_load():
+    """1.05 W in for each W out and 0.0002/W more: a 500 W load takes 500 x 1.15 + 25 = 600 W."""
+    model = {"loss_model": {"idle_W": 25, "proportional": 1.05, "square_per_W": 0.0002}}
+    assert estimate(make({"power_W": 500}, inverter=model), "load", hours=1).dc_W == pytest.approx(600)
+
+
+def test_an_efficiency_that_is_not_given_is_85_percent():
+    """The published sums above reckon with 85 %: 850 W are 1,000 W at the bank."""
+    assert estimate(make({"power_W": 850}), "load", hours=1).dc_W == pytest.approx(1000)
+
+
 def test_outside_a_curve_the_nearest_point_is_used_and_said():
     """A load smaller than the first point gets its efficiency, with a remark."""
     result = estimate(make({"power_W": 10}, inverter={"efficiency_curve": [[100, 70], [300, 90]]}), "load", hours=1)
 
     assert result.efficiency == pytest.approx(0.70)
     assert any("outside the efficiency curve (100 to 300 W)" in sentence for sentence in result.assumptions)
+    for watts, efficiency in ((100, 0.7), (300, 0.9)):
+        at_end = estimate(
+            make({"power_W": watts}, inverter={"efficiency_curve": [[100, 70], [300, 90]]}), "load", hours=1
+        )
+        assert at_end.efficiency == pytest.approx(efficiency)
+        assert not any("outside" in sentence for sentence in at_end.assumptions)
 
 
 def test_the_idle_draw_of_an_inverter_that_stays_on_is_not_the_loads():
@@ -218,6 +261,7 @@ def test_on_the_dc_side_volts_times_amps_are_watts(plate):
     assert result.energy_Wh == pytest.approx(144)
     assert result.charge_Ah == pytest.approx(6)
     assert result.paper_Ah == pytest.approx(6)
+    assert any("same watts at any bank voltage" in sentence for sentence in result.assumptions)
 
 
 @pytest.mark.parametrize(
@@ -269,6 +313,18 @@ def test_comparison_gives_ratios_of_measured_over_estimated():
         "'load' took 1000 Wh, 20 % less than the 1250 Wh estimated; "
         "75 Ah, 25 % less than the 100 Ah estimated; 10 % less than the 83.33 Ah of the sum on paper."
     )
+
+
+@pytest.mark.parametrize(
+    ("measured_Wh", "words"),
+    [(3750, "200 % more than the 1250 Wh"), (0, "100 % less than the 1250 Wh"), (1255, "the same as the 1250 Wh")],
+)
+def test_a_difference_is_told_in_whole_percent(measured_Wh, words):
+    """Three times as much is 200 % more; nothing is 100 % less; 0.4 % is the same."""
+    guess = estimate(make({"power_W": 1000}, inverter={"efficiency_pct": 80}), "load", hours=1)
+    assert words in compare(guess, measured_energy_Wh=measured_Wh).sentence
+    with pytest.raises(Refusal, match="must be a number from 0 up"):
+        compare(guess, measured_energy_Wh=-1.0)
 
 
 def test_comparison_without_measured_charge():

@@ -38,6 +38,15 @@ def test_a_quarter_of_wild_steps_does_not_move_it():
     assert 1000 * np.mean(volts / amps) > 30
 
 
+def test_what_is_no_rise_of_the_draw_is_left_out():
+    """Of eleven steps one fell, one stood, and one has no volts: eight are left, each of 10 mohm."""
+    amps, volts = np.full(11, 50.0), np.full(11, 0.5)
+    amps[:2], volts[2] = (-50.0, 0.0), np.nan
+    got = found(resistance(amps, volts))
+    assert got.steps == 8
+    assert got.mohm == Within(*map(pytest.approx, (10.0, 10.0, 10.0)))
+
+
 def test_the_signed_rank_interval_is_the_tabulated_one():
     """For ten values the two-sided 95 % interval leaves out 8 of the 55 pair means (Wilcoxon's table: 8 at n = 10)."""
     ratios = np.array([1.0, 2, 4, 8, 16, 32, 64, 128, 256, 512])
@@ -49,15 +58,20 @@ def test_the_signed_rank_interval_is_the_tabulated_one():
 def test_the_meters_factors_widen_the_interval():
     """1 % of amps that are wrong by one factor all day do not average out: 0.95 % of the result either way."""
     amps = np.full(50, 60.0)
-    got = found(resistance(amps, 0.01 * amps, current=Accuracy(1.0, 0.0), voltage=Accuracy(0.0, 0.0))).mohm
-    assert (got.low, got.high) == pytest.approx((9.905, 10.095), abs=0.001)
+    for current in (
+        Accuracy(1.0, 0.0),
+        Accuracy(0.4, 0.0, class_pct=0.6),
+    ):  # of the reading, and of its class: they add
+        got = found(resistance(amps, 0.01 * amps, current=current, voltage=Accuracy(0.0, 0.0))).mohm
+        assert (got.low, got.high) == pytest.approx((9.905, 10.095), abs=5e-4)
 
 
 def test_too_few_steps_or_no_sag_give_none():
     """Five steps cannot make a 95 % interval by ranks (2/32 > 5 %); a voltage that rises is no resistance."""
     five = resistance(np.full(5, 50.0), np.full(5, 0.5))
-    rising = resistance(np.full(9, 50.0), np.full(9, -0.5))
+    rising, still = (resistance(np.full(9, 50.0), np.full(9, fall_V)) for fall_V in (-0.5, 0.0))
     assert isinstance(five, Missing)
+    assert isinstance(still, Missing)
     assert "there are 5" in five.sentence
     assert isinstance(rising, Missing)
     assert five.add == rising.add == ("bank.resistance_mohm",)
@@ -112,6 +126,7 @@ def test_short_circuit_is_the_limit():
     """12.7 V through 5 mohm can give at most 12.7^2 / 0.02 = 8.06 kW (arithmetic; its short circuit is 2,540 A)."""
     assert loaded_V(12.7, 0.005, 8064) == pytest.approx(6.35, abs=0.05)
     assert loaded_V(12.7, 0.005, 8066) is None
+    assert loaded_V(24.0, 0.25, 576.0) == 12.0  # the most it can give, at half of its voltage
 
 
 @pytest.mark.parametrize(("cut_off_V", "verdict"), [(21.0, "holds"), (22.6, "doubtful"), (23.5, "fails")])
@@ -131,6 +146,15 @@ def test_a_start_in_watts_takes_more_amps_as_the_voltage_falls():
     assert got.lowest_V.value < 22.2
 
 
+def test_a_bank_that_cannot_start_it_falls_to_nothing():
+    """24 V less 3,000 A x 12 mohm is below 0 V; 24^2 / 0.048 = 12 kW is the most that 12 mohm let through."""
+    for start in ({"extra_A": Within(3000, 3000, 3000)}, {"extra_W": Within(12001, 12001, 12001)}):
+        got = sag(24.0, Within(12, 12, 12), 21.0, **start)
+        assert isinstance(got, Sag)
+        assert got.lowest_V == Within(0.0, 0.0, 0.0)
+        assert got.verdict == "fails"
+
+
 def test_sag_without_a_cut_off_or_a_start():
     """The key is named; nothing to start is a mistake of the caller's figures."""
     got = sag(24.0, Within(12, 12, 12), None, extra_A=Within(1, 1, 1))
@@ -140,3 +164,6 @@ def test_sag_without_a_cut_off_or_a_start():
         sag(24.0, Within(12, 12, 12), 21.0)
     with pytest.raises(Refusal, match="above 0 V"):
         sag(0.0, Within(12, 12, 12), 21.0, extra_A=Within(1, 1, 1))
+    low = sag(0.5, Within(12, 12, 12), 21.0, extra_A=Within(1, 1, 1))
+    assert isinstance(low, Sag)
+    assert low.lowest_V.value == pytest.approx(0.488)

@@ -214,6 +214,25 @@ def test_starts_count_for_the_stretch_they_lie_in():
     assert then.charge.sure.drawn.high - then.charge.drawn == pytest.approx(30 / 3600)
 
 
+def test_starts_at_the_first_and_last_reading_count_and_those_outside_do_not():
+    """An hour from 0 to 3,596 s: two of four starts lie in it."""
+    chunk = steady(every_s=4.0, length_s=3600)
+    fold = AmountsAnalysis(how(usual_interval_s=4.0), {"current_A"}, figures())
+    first_us, last_us = int(chunk.time_us[0]), int(chunk.time_us[-1])
+    starts_us = [first_us - 1, first_us, last_us, last_us + 1]
+    charge, _ = fed(fold, chunk).result(UnseenStarts(1, 60.0, 1500.0, 0.5), starts_us)
+    assert charge.charge.sure.drawn.high - charge.charge.drawn == pytest.approx(2 * 30 / 3600)
+
+
+def test_each_figure_of_an_amount_has_its_own_interval():
+    """15 A out for half a day and 5 A back for the other, within 1 %: 0.95 % of 180, 60 and 120 Ah, and the step's."""
+    time_s = np.arange(0, DAY_S + 1.0, 10)
+    plain = charge_of(chunk_of(time_s, current_A=np.where(time_s <= DAY_S / 2, 15.0, -5.0)), how(usual_interval_s=10.0))
+    amounts = with_intervals(plain, figures(reading_pct=1.0)).charge
+    assert (plain.charge.drawn_u95, plain.charge.returned_u95, plain.charge.net_u95) == (None, None, None)
+    assert (amounts.drawn_u95, amounts.returned_u95, amounts.net_u95) == pytest.approx((1.71, 0.57, 1.14), rel=0.02)
+
+
 def test_a_cycle_does_not_feel_the_meters_zero():
     """It counts above the level before it; gain and edges are left: 30 A edges of 1 s spacing."""
     time_s = np.arange(0, 300.0)
@@ -236,3 +255,92 @@ def test_figures_come_from_the_site_file():
     assert any("zero" in said for said in found.assumed)
     assert figures_of(None) is NOTHING_STATED
     assert "common practice, no source" in NOTHING_STATED.assumed[0]
+
+
+def component(sure, source):
+    """One component of a budget."""
+    (found,) = [part for part in sure.components if part.source == source]
+    return found
+
+
+def test_how_long_the_first_means_were_is_not_known():
+    """10 A, means of a second, with one gap: two of 10 A s that may be anywhere within: sqrt(2) x 10 / sqrt(12)."""
+    time_s = np.concatenate([np.arange(1.0, 1001.0), np.arange(2001.0, 3001.0)])
+    sure = with_intervals(
+        charge_of(chunk_of(time_s, current_A=10.0), how(sampling="mean")), figures()
+    ).charge.sure.drawn
+    first = component(sure, "first readings of means")
+    assert (first.u, first.even) == (pytest.approx(10 * math.sqrt(2 / 12) / 3600), 2)
+
+
+def test_what_lies_between_two_glances():
+    """6 A and 2 A for a minute each: 4 A +- 2 A, and of two glances 4 / sqrt(2) more; times 60 s x sqrt(2)."""
+    chunk = chunk_of([0.0, 60.0, 120.0], current_A=[6.0, 2.0, 0.0])
+    sure = with_intervals(charge_of(chunk, how(sampling="held")), figures()).charge.sure.drawn
+    by_eye = component(sure, "between readings by eye")
+    assert (by_eye.u, by_eye.even) == (pytest.approx(math.sqrt(4 + 8) * 60 * math.sqrt(2) / 3600), 2)
+
+
+@pytest.mark.parametrize(("sampling", "hidden_As"), [("instant", 3.75), ("mean", 2.5), ("held", 0.0)])
+def test_what_a_step_through_zero_hides_shifts_both_directions_and_not_the_net(sampling, hidden_As):
+    """30 to -10 A: a line hides 3.75 A s of each, a mean of 20 A 2.5 A s; a display read by eye hides none."""
+    current_A = [30.0] * 40 + ([20.0] if sampling == "mean" else []) + [-10.0] * 40
+    plain = charge_of(chunk_of(np.arange(float(len(current_A))), current_A=current_A), how(sampling=sampling))
+    amounts = with_intervals(plain, figures(reading_pct=50.0)).charge
+    for part, shift_As in (("drawn", hidden_As), ("returned", hidden_As), ("net", 0.0)):
+        sure = getattr(amounts.sure, part)
+        assert (sure.low + sure.high) / 2 - getattr(amounts, part) == pytest.approx(shift_As / 3600, abs=1e-7)
+
+
+def test_starts_that_are_caught_five_times_are_a_component():
+    """Ten of half a second, a reading a second: five catches; nine are a bound, and so is what has no known spacing."""
+    for count, is_component in ((10, True), (9, False)):
+        starts = UnseenStarts(count, 60.0, 1500.0, 0.5)
+        sure = with_intervals(charge_of(steady(), how(usual_interval_s=1.0)), figures(), starts).charge.sure
+        assert ("unseen start surges" in parts_of(sure.drawn)) is is_component
+        assert sure.drawn.lopsided is not is_component
+        assert parts_of(sure.returned) == {}
+    unknown = with_intervals(charge_of(steady(), how(usual_interval_s=None)), figures(), starts).charge.sure.drawn
+    assert (unknown.low, unknown.high) == pytest.approx((120.0, 120.0))
+
+
+@pytest.mark.parametrize(("sampling", "share"), [("instant", 1 / 6), ("mean", 1 / 4), ("held", 0.0)])
+@pytest.mark.parametrize("sign", [1.0, -1.0])
+def test_products_of_volts_and_amps_are_likely_too_high(sampling, share, sign):
+    """From 2 to 12 A while the bank falls by 2 V: a sixth of 20 W s between instants, a quarter between means."""
+    count, step = 40, np.repeat([0.0, 1.0], 20)
+    chunk = chunk_of(np.arange(float(count)), current_A=sign * (2 + 10 * step), voltage_V=26 - 2 * sign * step)
+    amounts = with_intervals(charge_of(chunk, how(sampling=sampling)), figures(reading_pct=50.0)).energy
+    part = "drawn" if sign > 0 else "returned"
+    sure = getattr(amounts.sure, part)
+    assert (sure.low + sure.high) / 2 - getattr(amounts, part) == pytest.approx(-sign * share * 20 / 3600, abs=1e-7)
+    if share:
+        assert component(sure, "volts x amps").u == pytest.approx(share * 20 / 3600 / math.sqrt(3))
+
+
+def test_the_last_digit_of_volts_and_a_checked_zero_count_in_energy():
+    """0.1 V is 0.05 V either way, for 120 Ah; a zero known to 1 mA is 1 mA x 25 V x 24 h."""
+    charge = charge_of(steady(voltage_V=25.0))
+    check = ZeroCheck(T0_US, T0_US + 600 * US, 600, 0.0, 0.001, 20.0)
+    meter = MeterFigures(PERFECT, Accuracy(0.0, 0.0, resolution=0.1), clock_ppm=0.0).after_zero_check(check)
+    parts = parts_of(with_intervals(charge, meter).energy.sure.drawn)
+    assert parts["voltage last digit"] == pytest.approx(0.05 * 120 / math.sqrt(3))
+    assert parts["zero check"] == pytest.approx(0.001 * 25 * 24)
+
+
+def test_a_power_columns_offset_and_a_power_factor():
+    """0.1 % of 1,000 W for a day is 24 Wh, one error; a power factor is taken to be known to 1 %."""
+    charge = charge_of(steady(voltage_V=25.0, power_W=125.0))
+    own = MeterFigures(PERFECT, PERFECT, Accuracy(0.0, 0.1, full_scale=1000.0), clock_ppm=0.0)
+    offset = component(with_intervals(charge, own).energy.sure.drawn, "power offset (share of range)")
+    assert (offset.u, offset.even) == (pytest.approx(24 / math.sqrt(3)), 1)
+    behind = charge_of(steady(voltage_V=230.0, power_factor=0.6), how(side="ac"))
+    factor = component(with_intervals(behind, figures()).energy.sure.drawn, "power factor")
+    assert (factor.u, factor.even) == (pytest.approx(0.01 * 690 * 24 / math.sqrt(3)), 1)
+
+
+def test_a_clock_that_runs_fast_is_one_error():
+    """100 millionths of 120 Ah."""
+    meter = MeterFigures(PERFECT, PERFECT, clock_ppm=100.0)
+    clock = component(with_intervals(charge_of(steady()), meter).charge.sure.drawn, "clock")
+    assert (clock.u, clock.even) == (pytest.approx(0.012 / math.sqrt(3)), 1)

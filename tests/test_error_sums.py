@@ -1,0 +1,233 @@
+"""What is kept of a signal to tell how sure its integral is: against plain arithmetic, and by hand."""
+
+import math
+from itertools import groupby, pairwise
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from readings import charge_of, chunk_of, fed, how
+
+from shuntbook.analysis.charge import ChargeFold
+from shuntbook.analysis.distribution import Component
+from shuntbook.analysis.how_sure import judged
+from shuntbook.analysis.sizes import HALF, size_of, sums_by_size
+
+CURRENTS_A = st.sampled_from([-3.5, -0.5, 0.0, 0.25, 0.5, 2.0, 2.0, 2.01, 30.0])
+SPACINGS_S = st.sampled_from([1.0, 1.0, 1.0, 0.5, 2.5, 40.0])
+LOGS = st.lists(st.tuples(CURRENTS_A, SPACINGS_S), min_size=2, max_size=80)
+CUTS = st.lists(st.integers(0, 200), max_size=5)
+
+
+def facts_of(current_A, time_s=None, *, cuts=(), sampling="instant"):
+    """What is kept of a current."""
+    time_s = np.arange(float(len(current_A))) if time_s is None else time_s
+    return fed(ChargeFold(how(sampling=sampling), {"current_A"}), chunk_of(time_s, current_A=current_A), cuts).result()
+
+
+def hidden_by_lines(parts):
+    """What steps through zero hide, interval by interval: a b dt / 2 (a + b), less where it is a slope."""
+    total = 0.0
+    for before, (x0, x1, length_s), after in zip(parts, parts[1:], [*parts[2:], (0.0, 0.0, 0.0)], strict=False):
+        if x0 * x1 < 0:
+            slope = (abs(before[1] - before[0]) + abs(after[1] - after[0])) / 2 / abs(x1 - x0)
+            total += max(1 - slope, 0.0) * abs(x0 * x1) / (abs(x0) + abs(x1)) / 2 * length_s
+    return total
+
+
+def run_squares(parts, wanted):
+    """Sum of the squares of the times that equal readings stand, of those readings that are wanted."""
+    runs = [(value, [p[2] for p in run]) for value, run in groupby(parts, key=lambda p: p[1])]
+    still, total = {}, 0.0
+    for k, (value, lengths_s) in enumerate(runs):
+        if wanted(value) and (len(lengths_s) >= 8 or k == len(runs) - 1):
+            still[value] = still.get(value, 0.0) + sum(lengths_s)
+        elif wanted(value):
+            total += sum(lengths_s) ** 2
+    return total + sum(s**2 for s in still.values())
+
+
+@settings(max_examples=150)
+@given(log=LOGS, cuts=CUTS)
+def test_facts_are_those_of_plain_arithmetic(log, cuts):
+    """Each sum, apart for what is drawn and what is returned."""
+    time_s = np.cumsum([row[1] for row in log])
+    parts = [(a[0], b[0], b[1]) for a, b in pairwise(log) if b[1] <= how().gap_limit_s]
+    facts = facts_of([row[0] for row in log], time_s, cuts=cuts).evidence.current
+    if not parts:
+        return
+    middles = [((x0 + x1) / 2, length_s) for x0, x1, length_s in parts]
+    steps = {
+        "drawn": [(max(x1, 0.0) - max(x0, 0.0)) * length_s for x0, x1, length_s in parts],
+        "returned": [(min(x1, 0.0) - min(x0, 0.0)) * length_s for x0, x1, length_s in parts],
+        "net": [(x1 - x0) * length_s for x0, x1, length_s in parts],
+    }
+    signs = {"drawn": lambda x: x >= 0, "returned": lambda x: x <= 0, "net": lambda x: True}
+    expected = {
+        "intervals": len(parts),
+        "net": math.fsum(x * s for x, s in middles),
+        "squares": math.fsum(x * x * s for x, s in middles),
+        "highest": max(abs(x1) for _, x1, _ in parts),
+        **{f"steps2.{name}": math.fsum(x**2 for x in xs) for name, xs in steps.items()},
+        **{f"steps4.{name}": math.fsum(x**4 for x in xs) for name, xs in steps.items()},
+        **{f"runs2.{name}": run_squares(parts, sign) for name, sign in signs.items()},
+        "time_s.drawn": math.fsum(s for x, s in middles if x > 0),
+        "time_s.returned": math.fsum(s for x, s in middles if x < 0),
+        "time_s.net": math.fsum(s for x, s in middles if x),
+    }
+    for name, value in expected.items():
+        got = facts
+        for part in name.split("."):
+            got = getattr(got, part)
+        assert got == pytest.approx(value, rel=1e-12, abs=1e-12), name
+    assert facts.hidden(0.0) == pytest.approx(hidden_by_lines(parts), abs=1e-12)
+    assert facts.wobble.sum() == max(len(parts) - 2, 0)
+    charge = facts_of([row[0] for row in log], time_s).charge
+    assert facts.sizes_above.sum() == pytest.approx(3600 * charge.drawn)
+    assert facts.sizes_below.sum() == pytest.approx(3600 * charge.returned)
+
+
+def test_means_have_no_steps_within_an_interval():
+    """Their sums are those of rectangles."""
+    facts = facts_of([2.0, -4.0, 6.0], sampling="mean").evidence.current
+    assert (facts.intervals, facts.net, facts.squares, facts.highest) == (3, 4.0, 56.0, 6.0)
+    assert (facts.steps2.net, facts.steps4.drawn) == (0.0, 0.0)
+
+
+# --- what steps through zero hide -----------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("current_A", "hidden_As"),
+    [
+        ([30.0, 30.0, -10.0, -10.0], 3.75),  # 30 x 10 / (2 x 40): a line hides it of both directions
+        ([-10.0, -10.0, 30.0, 30.0], 3.75),
+        ([30.0, 30.0, -10.0], 3.75),  # nothing more is known after it
+        ([40.0, 20.0, -20.0, -40.0], 2.5),  # half as steep on either side: half of 20 x 20 / (2 x 40)
+        ([60.0, 20.0, -20.0, -60.0], 0.0),  # as steep on either side: a slope hides nothing
+        ([30.0, 30.0, 0.0, -10.0], 0.0),  # it stops at zero: nothing cancels
+        ([30.0, 30.0, 10.0, 10.0], 0.0),
+    ],
+)
+def test_what_a_line_through_zero_hides(current_A, hidden_As):
+    """By hand, for readings a second apart."""
+    assert facts_of(current_A).evidence.current.hidden(0.0) == pytest.approx(hidden_As)
+
+
+@pytest.mark.parametrize(
+    ("current_A", "hidden_As"),
+    [
+        ([30.0, 30.0, 20.0, -10.0, -10.0], 2.5),  # 3/4 of it drew 22.5, 1/4 returned 2.5: the smaller is hidden
+        ([-10.0, -10.0, 20.0, 30.0, 30.0], 2.5),
+        ([30.0, 30.0, -5.0, -10.0, -10.0], 3.75),  # 1/8 drew 3.75
+        ([30.0, 30.0, 20.0, -10.0], 2.5),  # nothing more is known after it
+        # It goes on changing: slopes, which hide a quarter of 5 (from 30 to -10) and of 20/3 (from 10 to -50).
+        ([70.0, 30.0, 10.0, -10.0, -50.0, -90.0, -90.0], (5 + 20 / 3) / 4),
+        ([50.0, 30.0, 20.0, -10.0, -10.0], 2.5 * (0.5 + 0.5 / 4)),  # half a slope
+        ([30.0, 30.0, 20.0, 10.0, 10.0], 0.0),
+    ],
+)
+def test_what_a_mean_across_zero_hides(current_A, hidden_As):
+    """By hand, for means of a second: a u - b (1 - u), with u the share before the step."""
+    assert facts_of(current_A, sampling="mean").evidence.current.hidden(0.0) == pytest.approx(hidden_As)
+
+
+def test_what_is_hidden_by_steps_above_a_limit():
+    """One step of 40 A hides 3.75 A s, one of 2 A 0.25 A s; the limit is taken up to the next power of two."""
+    facts = facts_of([30.0, 30.0, -10.0, -10.0, -1.0, -1.0, 1.0, 1.0]).evidence.current
+    assert facts.hidden(0.0) == pytest.approx(4.0)
+    assert [facts.hidden(limit) for limit in (1.0, 1.9)] == pytest.approx([4.0, 4.0])
+    assert [facts.hidden(limit) for limit in (2.0, 16.0, 31.9)] == pytest.approx([3.75] * 3)
+    assert facts.hidden(32.0) == 0.0
+
+
+def test_what_lies_near_zero():
+    """Up to the next power of two from a limit; what reads exactly nought is left out of the time."""
+    facts = facts_of([0.0, 0.3, 3.0, -0.3, -3.0, 30.0], sampling="mean").evidence.current
+    assert facts.near_zero(0.0) == (0.0, 0.0, 0.0, 0.0)
+    assert facts.near_zero(0.4) == pytest.approx((1.0, 1.0, 0.3, 0.3))
+    assert facts.near_zero(2.0) == pytest.approx((2.0, 2.0, 3.3, 3.3))
+    assert facts.near_zero(1.9) == pytest.approx((1.0, 1.0, 0.3, 0.3))
+    assert facts.near_zero(100.0) == pytest.approx((3.0, 2.0, 33.3, 3.3))
+    assert (facts.time_s.drawn, facts.time_s.returned, facts.all_s) == (3.0, 2.0, 6.0)
+
+
+# --- noise ----------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("sampling", ["instant", "mean"])
+@pytest.mark.parametrize("noise_A", [0.02, 0.5])
+def test_noise_is_read_off_the_readings(sampling, noise_A):
+    """White noise of known width, with steps of 20 A every twenty readings, to a twentieth (the sizes are as fine)."""
+    rng = np.random.default_rng(3)
+    current_A = 5 + np.repeat(rng.choice([0.0, 20.0], 1000), 20) + rng.normal(0, noise_A, 20_000)
+    facts = facts_of(current_A, sampling=sampling).evidence.current
+    # Of means a twentieth is looked at, and the steps are a tenth of all: both shares are moved a little by them.
+    assert facts.noise(of_means=sampling == "mean") == pytest.approx(noise_A, rel=0.12)
+
+
+def test_noise_below_the_last_digit_is_bounded_by_how_many_readings_are_equal():
+    """Noise of 0.2 digits leaves most second differences nought, yet shows; no noise at all shows none."""
+    rng = np.random.default_rng(4)
+    rounded = np.round(5.3 + rng.normal(0, 0.3, 20_000))
+    facts = facts_of(rounded).evidence.current
+    still = facts.wobble[0] / facts.wobble.sum()
+    assert 0.25 < still < 0.75
+    # The share that stays within half a digit of nought is that of a normal variable sqrt(6) times as wide (erf).
+    noise = facts.noise(resolution=1.0)
+    assert math.erf(0.5 / (noise * math.sqrt(6)) / math.sqrt(2)) == pytest.approx(still, abs=1e-4)
+    assert facts.noise(resolution=2.0) == pytest.approx(2 * noise)
+    assert facts.noise() == 0.0
+    assert facts_of(np.full(100, 5.0)).evidence.current.noise(resolution=1.0) == 0.0
+    assert facts_of([5.0, 6.0]).evidence.current.noise(resolution=1.0) == 0.0
+
+
+# --- sizes ----------------------------------------------------------------------------------------------------------
+
+
+@given(st.lists(st.floats(-1e6, 1e6), min_size=1, max_size=60), st.integers(1, 20))
+def test_sums_by_size_are_those_of_a_plain_loop(values, times):
+    """Whether neighbours are mostly of one size or not."""
+    for x in (np.repeat(values, times), np.tile(values, times)):
+        amount = np.arange(1.0, len(x) + 1)
+        got = sums_by_size(x, amount, 2 * amount)
+        expected = np.zeros(2 * HALF)
+        for value, each in zip(x, amount, strict=True):
+            expected[int(size_of(np.array([value]))[0])] += each
+        np.testing.assert_allclose(got, [expected, 2 * expected])
+
+
+def test_sizes_are_powers_of_two():
+    """1 to below 2 is one size, 2 the next; a negative number is half of all sizes further on."""
+    one, almost_two, two, minus_one = size_of(np.array([1.0, 1.999, 2.0, -1.0])).tolist()
+    assert (almost_two, two, minus_one) == (one, one + 1, one + HALF)
+
+
+# --- the interval ---------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("shift", "low", "high"), [(0.0, 8.04, 11.96), (1.0, 9.04, 12.96), (-1.0, 7.04, 10.96), (3.0, 10.0, 14.96)]
+)
+def test_an_interval_shifts_but_not_beyond_the_figure(shift, low, high):
+    """1.96 either side of 10, moved by as much as the truth is likely to lie off."""
+    sure = judged(10.0, [Component("noise", 1.0)], shift=shift)
+    assert (sure.low, sure.high) == pytest.approx((low, high), abs=1e-3)
+    assert sure.u95 == pytest.approx(max(10 - low, high - 10), abs=1e-3)
+    assert judged(10.0, [Component("noise", 1.0)], lower=2.0).low == pytest.approx(6.04, abs=1e-3)
+
+
+def test_an_interval_is_lopsided_by_more_than_what_is_shown():
+    """A twentieth of its larger half."""
+    assert not judged(10.0, [Component("noise", 1.0)], higher=0.09).lopsided
+    assert judged(10.0, [Component("noise", 1.0)], higher=0.12).lopsided
+    assert judged(10.0, [Component("noise", 1.0)], lower=0.12).lopsided
+
+
+def test_nothing_uncertain_has_no_shares():
+    """Nor a factor; its interval is the figure."""
+    sure = judged(10.0, [Component("noise", 0.0)])
+    assert (sure.low, sure.high, sure.factor, sure.components) == (10.0, 10.0, None, ())
+    assert sure.share(Component("noise", 0.0)) == 0.0
+    assert charge_of(chunk_of([0.0, 1.0], current_A=5.0)).evidence.current.noise() == 0.0
