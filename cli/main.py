@@ -20,6 +20,7 @@ from ..ingest.errors import InputError
 from ..ingest.source import SourceLost
 from ..ingest.whole_file import DISK_FAILED, reason_of
 from .exit import Exit, PortFailedError
+from .plain_output import write_what_can_be
 
 #: Command name, the module that holds its ``command``, and its line in ``--help``: nothing else is imported for that.
 COMMANDS = {
@@ -79,6 +80,7 @@ def group() -> None:
 def main(argv: Sequence[str] | None = None) -> None:
     """Run one command and end the process: results on stdout, everything else on stderr."""
     signal.signal(signal.SIGTERM, _terminated)
+    write_what_can_be(sys.stdout, sys.stderr)
     sys.exit(run(sys.argv[1:] if argv is None else argv))
 
 
