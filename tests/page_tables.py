@@ -62,7 +62,12 @@ def number(x):
         return "0"
     rounded = exact.quantize(_digit(exact, 3), ROUND_HALF_EVEN)
     place = Decimal(1) if abs(rounded) >= 1000 else _digit(rounded, 3)
-    return f"{exact.quantize(min(place, Decimal(1)), ROUND_HALF_EVEN):,}"
+    return _true_minus(exact.quantize(min(place, Decimal(1)), ROUND_HALF_EVEN))
+
+
+def _true_minus(x):
+    """A figure's minus is as wide as its digits, and nought has none."""
+    return f"{x:,}".replace("-", "−") if x else f"{abs(x):,}"
 
 
 def _digit(x, count):
@@ -94,7 +99,7 @@ def plus_minus(x, u95, unit):
 
 
 def _plain(x):
-    return f"{x.quantize(Decimal(1)):,}" if x.as_tuple().exponent > 0 else f"{x:,}"
+    return _true_minus(x.quantize(Decimal(1)) if x.as_tuple().exponent > 0 else x)
 
 
 def within(figure, unit):
@@ -115,7 +120,7 @@ def percent(ratio):
         return "—unknown"
     exact = Decimal(ratio) * 100
     place = Decimal(1) if abs(exact) >= Decimal("9.95") or not exact else Decimal("0.1")
-    return f"{exact.quantize(place, ROUND_HALF_EVEN)} %"
+    return f"{_true_minus(exact.quantize(place, ROUND_HALF_EVEN))} %"
 
 
 def signed(x, unit):

@@ -82,7 +82,7 @@ def _reasons(found):
             text,
             signed(part["energy_Wh"], "Wh"),
             signed(part["charge_Ah"], "Ah"),
-            percent(part["share"]).replace("-", "−"),
+            percent(part["share"]),
         ]
     yield ["Together", signed(found["energy_difference_Wh"], "Wh"), signed(found["charge_difference_Ah"], "Ah"), ""]
 
@@ -156,7 +156,7 @@ def _owed(log):
     for what, key in (("until it is full", "recharge_to_full"), ("by this log", "recharge_of_log")):
         owed = bank[key]
         if owed["why_not"] is None:
-            days = f", or {number(owed['days'])} usual days"
+            days = f", or {number(owed['days'])} {'usual days' if owed['days'] >= 1 else 'of a usual day'}"
             text = f"{amount(owed['owed_Ah'], 'Ah')} ({amount(owed['owed_Wh'], 'Wh')})"
             sun = f"at least {duration(owed['sun_h'] * 3600)} of good sun"
             yield [f"Owed to the bank {what}", f"{text}: {sun}{days}"]

@@ -11,7 +11,6 @@ from pathlib import Path
 import click
 
 from ...analysis.nameplate import Comparison
-from ...analysis.reasons import signed
 from ...analysis.report import LogReport, Report
 from ...ingest.convert import convert
 from ...ingest.errors import InputError
@@ -20,7 +19,7 @@ from ...ingest.whole_file import copy_file, write_text
 from ..assemble import report_of
 from ..feeding import open_site
 from ..render.site_sentences import carried, paid_back
-from ..render.words import amount, counted, duration, number, percent, plus_minus
+from ..render.words import amount, counted, duration, number, percent, plus_minus, signed
 
 _ZONE = "Europe/London"
 #: Export, log, and whether its meter counts charging as positive.

@@ -57,8 +57,7 @@ def within(figure: Within, unit: str) -> str:
     """Return a figure with the ends of its interval where it has any: ``17.2 Wh, 0 to 45 (95 %)``."""
     if figure.low == figure.high or not (isfinite(figure.low) and isfinite(figure.high)):
         return amount(figure.value, unit).rstrip()
-    text = f"{amount(figure.value, unit).rstrip()}, {number(figure.low)} to {number(figure.high)} (95 %)"
-    return text.replace("-", "−")
+    return f"{amount(figure.value, unit).rstrip()}, {number(figure.low)} to {number(figure.high)} (95 %)"
 
 
 def _behaviour(seen: MeasuredLoad) -> list[str]:

@@ -11,6 +11,7 @@ if TYPE_CHECKING:
     from ...analysis.amounts import Amounts
     from ...analysis.finding import Finding, Severity
     from ...analysis.plate_check import PlateCheck
+    from ...analysis.reasons import Reason
     from ...analysis.report import CloseUp, LogFacts, LogReport, PairedLogs, Report
 
 
@@ -214,6 +215,13 @@ def plate(check: PlateCheck) -> str:
         f"{_against(seen.charge_ratio, estimate.charge_Ah, 'Ah')} from the nameplate, and "
         f"{_against(seen.paper_charge_ratio, estimate.paper_Ah, 'Ah')} on paper."
     )
+
+
+def reason_said(reason: Reason) -> str:
+    """Say a reason with its amounts: ``the pump drew less than its plate ...: −42.0 Wh``."""
+    effects = [words.signed(reason.energy_Wh, "Wh")] if reason.energy_Wh or not reason.charge_Ah else []
+    effects += [words.signed(reason.charge_Ah, "Ah")] if reason.charge_Ah else []
+    return f"{reason.because}: {', '.join(effects)}"
 
 
 def by_habit(check: PlateCheck) -> str | None:

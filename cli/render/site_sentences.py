@@ -147,11 +147,16 @@ def _paid(line: LedgerLine, found: Payback, log: LogReport) -> str:
 
 def full_again(owed: Recharge) -> str:
     """Say what it takes until the bank is full."""
-    text = (
-        f"Until it is full the bank wants {words.amount(owed.owed_Ah, 'Ah')} ({words.amount(owed.owed_Wh, 'Wh')}): at "
-        f"least {words.duration(owed.sun_h * 3600)} of good sun"
-    )
-    return f"{text}." if isinstance(owed.days, Missing) else f"{text}, or {words.number(owed.days)} usual days."
+    return f"Until it is full the bank wants {owed_and_sun(owed)}."
+
+
+def owed_and_sun(owed: Recharge) -> str:
+    """Return what is owed to the bank, and how much sun pays it back."""
+    both = f"{words.amount(owed.owed_Ah, 'Ah')} ({words.amount(owed.owed_Wh, 'Wh')})"
+    sun = f"{both}: at least {words.duration(owed.sun_h * 3600)} of good sun"
+    if isinstance(owed.days, Missing):
+        return sun
+    return f"{sun}, or {words.number(owed.days)} {'usual days' if owed.days >= 1 else 'of a usual day'}"
 
 
 def water(log: LogReport) -> list[str]:
