@@ -135,9 +135,10 @@ class ZeroFold:
         blocks = self._means.blocks()
         moved_A = float(np.ptp(blocks))
         if moved_A > max(NOISE_TIMES * noise_A, GRAIN_TIMES * self._digit_A()):
+            low, high = figure(blocks.min(), "A"), figure(blocks.max(), "A")
             raise Refusal(
-                f"the stretch named for the zero check is no rest: the current goes from "
-                f"{figure(blocks.min(), 'A')} to {figure(blocks.max(), 'A')} within it; name one in which nothing is switched"
+                f"the stretch named for the zero check is no rest: the current goes from {low} to "
+                f"{high} within it; name one in which nothing is switched"
             )
 
 

@@ -183,8 +183,12 @@ def _usual(log):
 
 def _checks(log):
     for check in log["cycles"]["checks"]:
-        limit = f"{check['limit']} ({check['source']})" if check["limit"] else "—unknown"
-        yield [check["outcome"], check["said"], limit]
+        limit = _capital(f"{check['limit']} ({check['source']})") if check["limit"] else "—unknown"
+        yield [check["outcome"], _capital(check["said"]), limit]
+
+
+def _capital(text):
+    return text[0].upper() + text[1:]
 
 
 #: How a table's caption begins, and its rows by the document of its log; without the first cell where that is `...`.

@@ -21,8 +21,8 @@ from ..starts import seen_starts
 @click.command("charge")
 @click.argument("log", type=click.Path(path_type=Path))
 @click.option("--site", type=click.Path(path_type=Path), help="The site file: its zone, its meter's accuracy.")
-@click.option("--from", "since", help="Only from this time (or marker) on.")
-@click.option("--to", "until", help="Only up to this time (or marker).")
+@click.option("--from", "since", metavar="TIME_OR_NOTE", help="Only from this time, or note of the log, on.")
+@click.option("--to", "until", metavar="TIME_OR_NOTE", help="Only up to this time, or note of the log.")
 @correction_options
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document alone.")
 def command(

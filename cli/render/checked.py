@@ -73,8 +73,8 @@ def checks(log: LogReport) -> Table:
         (
             ABOUT.get(check.code, check.code),
             check.outcome,
-            check.said,
-            f"{check.limit} ({check.source})" if check.limit else words.UNKNOWN,
+            words.capital(check.said),
+            words.capital(f"{check.limit} ({check.source})") if check.limit else words.UNKNOWN,
         )
         for check in log.checks
     )

@@ -90,6 +90,7 @@ def difference(apart: Within, unit: str) -> str:
     if unit == "s" and half >= _IN_MINUTES_S:
         return "{}, {} to {}".format(*(with_sign(x, duration(abs(x))) for x in (apart.value, apart.low, apart.high)))
     digits = max(rounded_u95(half)[0], 0) if half > 0 else 2
+    unit = "percentage points" if unit == "%" else unit
     value, low, high = (_signed(x, digits) for x in (apart.value, apart.low, apart.high))
     return f"{value} {unit}, {low} to {high}" if unit else f"{value}, {low} to {high}"
 

@@ -57,7 +57,7 @@ def whole_log(log: LogReport, name: str) -> Figure | None:
     if log.charge.span.gaps:
         caption += " Hatched from top to bottom: no readings."
     if log.facts.markers:
-        caption += " Numbered lines: the markers listed under it."
+        caption += " Numbered lines: the notes listed under it."
     shown = (tables.ranges(log), tables.gaps(log), tables.markers(log))
     wide, narrow = both_sizes(lambda frame, unique: charts.whole_log(log, name=unique, frame=frame), name)
     plot = whole_log_plot.whole_log(log, f"{name}-plot")

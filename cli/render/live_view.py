@@ -223,7 +223,7 @@ def _nothing_found(snapshot: Snapshot) -> str:
         return "Runs cannot be told from what this meter gives."
     if snapshot.cycles.summary.count < LEAST_CYCLES:
         return f"Nothing so far. Most is judged only from the {LEAST_CYCLES}th run on."
-    return "Nothing so far: no limit that could be checked was passed."
+    return "Nothing so far crosses a limit that could be checked."
 
 
 def _trouble(snapshot: Snapshot) -> str:

@@ -14,13 +14,6 @@ if TYPE_CHECKING:
 #: A title names so many logs.
 _MOST_NAMES = 3
 
-# What stands in the page may run and style it; nothing may be fetched, whatever a library of ours would like. The
-# library compiles the two lines that ask our script for a time axis's ticks, hence "eval".
-_POLICY = (
-    "default-src 'none'; script-src 'unsafe-inline' 'unsafe-eval'; style-src 'unsafe-inline'; img-src data:; "
-    "font-src data:; form-action 'none'; base-uri 'none'"
-)
-
 
 def render(report: Report) -> str:
     """Return the page of a report.
@@ -46,7 +39,6 @@ def render(report: Report) -> str:
         "page.html",
         styles=("several.css", "charts.css"),
         title=_title(report),
-        policy=_POLICY,
         charts=_charts(),
         several=several_view(report, anchors),
         views=[view_of(report, log, f"log-{place}") for place, log in enumerate(full.logs, start=1)],

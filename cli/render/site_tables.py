@@ -40,7 +40,8 @@ def verdicts(found: SiteReport, *, conductors: bool) -> Table:
     ]
     if screened:
         rows.append(("Conductors and fuses", *_word(*screened)))
-    return Table("The word on each part, and a comparison behind it", ("", "Word", "Why"), tuple(rows), prose=True)
+    head = ("", "Verdict", "Why")
+    return Table("The verdict on each part, and a comparison behind it", head, tuple(rows), prose=True)
 
 
 def _word(*parts: Judged | Screened | Missing) -> tuple[str, str]:
@@ -110,7 +111,7 @@ def conductors(found: SiteReport) -> tuple[Table, Table]:
         Table("Voltage lost in conductors, out and back", ("", "Running", "At the hardest start"), lost, prose=True),
         Table(
             "Conductors and fuses against the tables",
-            ("", "What was compared", "Word", "Source"),
+            ("", "What was compared", "Verdict", "Source"),
             screened,
             note,
             prose=True,

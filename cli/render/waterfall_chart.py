@@ -49,9 +49,8 @@ def _changes(level_Wh: float, reasons: tuple[Reason, ...]) -> list[Bar]:
     for reason in reasons:
         if reason.energy_Wh:
             stop_Wh = level_Wh + reason.energy_Wh
-            bars.append(
-                Bar(f"{reason.source}: {words.signed(reason.energy_Wh, 'Wh')}", level_Wh, stop_Wh, is_sum=False)
-            )
+            label = f"{reason.source}: {words.signed(reason.energy_Wh, 'Wh')}"
+            bars.append(Bar(label, level_Wh, stop_Wh, is_sum=False))
             level_Wh = stop_Wh
     return bars
 

@@ -270,6 +270,11 @@ def capital(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
+def sentence(text: str) -> str:
+    """Return text as a sentence: with a capital at its beginning and a full stop at its end."""
+    return capital(text) + ("" if text.endswith((".", "!", "?", "…")) else ".")
+
+
 def uncapital(text: str) -> str:
     """Return text with its first letter small, to stand within a sentence."""
     return text[:1].lower() + text[1:]
