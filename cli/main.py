@@ -55,8 +55,8 @@ class LazyGroup(click.Group):
         """Import a command; an unknown name is answered with the nearest known ones."""
         if cmd_name not in COMMANDS:
             near = get_close_matches(cmd_name, COMMANDS, n=1)
-            hint = f"did you mean {near[0]}?" if near else f"the commands are {', '.join(COMMANDS)}"
-            raise click.UsageError(f"there is no command {cmd_name!r}; {hint}", ctx=ctx)
+            hint = f" (did you mean {near[0]}?)" if near else f"; the commands are {', '.join(COMMANDS)}"
+            raise click.UsageError(f"there is no command {cmd_name!r}{hint}", ctx=ctx)
         module = importlib.import_module(f".commands.{COMMANDS[cmd_name][0]}", __package__)
         command: click.Command = module.command
         return command
@@ -130,7 +130,8 @@ def _ended_by(error: Exception) -> tuple[str, Exit]:
 def _usage(error: click.ClickException) -> str:
     context = getattr(error, "ctx", None)
     hint = f"; see {context.command_path} --help" if context is not None else ""
-    return error.format_message().rstrip(".") + hint
+    message = error.format_message().rstrip(".")
+    return message[:1].lower() + message[1:] + hint
 
 
 def _say(sentence: str, status: Exit) -> int:

@@ -14,6 +14,7 @@ from ..prepared import Corrections, correction_options, prepared
 from ..render.charge_json import charge_document
 from ..render.charge_words import charge_lines, marked_lines
 from ..render.json_parts import print_json
+from ..render.words import from_to, in_zone
 from ..span import span_of
 from ..starts import seen_starts
 
@@ -55,7 +56,8 @@ def command(
     ready.feed(amounts, sign, *([starts.fold] if starts else []))
     result, marked = amounts.result(*(starts.found() if starts else ()))
     if result.span.start_us is None:
-        raise InputError(f"{log}: no reading lies in the span that was asked for")
+        goes = f"{from_to(*ends_of(ready.log), ready.facts)} ({in_zone(ready.facts)})"
+        raise InputError(f"{log}: no reading lies in the span that was asked for; the log goes from {goes}")
     if as_json:
         print_json(charge_document(ready.facts, result, marked, ready.figures))
         return

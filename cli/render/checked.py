@@ -46,7 +46,7 @@ def when(finding: Finding, facts: LogFacts) -> str:
     if last == first:
         return words.clock(first, facts)
     count = words.counted(len(finding.cycles), "start")
-    return f"{words.clock(first, facts)} to {words.clock(last, facts, near_us=first)} ({count})"
+    return f"{words.from_to(first, last, facts)} ({count})"
 
 
 def check_lines(checks: Sequence[Check], trends: Sequence[Trend]) -> list[str]:

@@ -36,8 +36,7 @@ def when(log: LogReport) -> str:
     span, facts = log.charge.span, log.facts
     if span.start_us is None or span.stop_us is None:
         return "The log holds no readings."
-    start = words.clock(span.start_us, facts)
-    text = f"From {start} to {words.clock(span.stop_us, facts, near_us=span.start_us)} ({words.in_zone(facts)})"
+    text = f"From {words.from_to(span.start_us, span.stop_us, facts)} ({words.in_zone(facts)})"
     text += f": {words.duration(span.covered_s)} of readings"
     if span.gaps:
         text += f", and {words.duration(span.uncovered_s)} without any in {words.counted(len(span.gaps), 'gap')}"

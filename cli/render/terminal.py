@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from .checked import check_lines, when
-from .words import amount, clock, counted, duration, in_zone, number, percent
+from .words import amount, clock, counted, duration, from_to, in_zone, number, percent
 
 if TYPE_CHECKING:
     from ...analysis.amounts import Span
@@ -32,7 +32,7 @@ def span_lines(facts: LogFacts, span: Span) -> list[str]:
     """Return in words what time was measured, and what was not."""
     zone = in_zone(facts) + (", assumed" if facts.zone_assumed and not facts.undated else "")
     lines = [
-        f"from {clock(span.start_us, facts)} to {clock(span.stop_us, facts, near_us=span.start_us)} ({zone}): "
+        f"from {from_to(span.start_us, span.stop_us, facts)} ({zone}): "
         f"{duration(span.covered_s)} measured, {counted(span.readings, 'reading')}"
     ]
     if span.gaps:

@@ -201,6 +201,11 @@ def clock(us: int | None, facts: Dated, *, near_us: int | None = None) -> str:
     return date_and_clock(moment, date=near_us is None or local(near_us, facts).date() != moment.date())
 
 
+def from_to(start_us: int | None, stop_us: int | None, facts: Dated) -> str:
+    """Return a stretch of time, the date of its end left out where it is that of its beginning."""
+    return f"{clock(start_us, facts)} to {clock(stop_us, facts, near_us=start_us)}"
+
+
 def date_and_clock(moment: datetime, *, date: bool = True) -> str:
     """Return a local time as ``13 Jun 2026 10:04:30``, or its clock alone.
 
