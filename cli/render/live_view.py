@@ -210,10 +210,10 @@ def _finding(finding: Finding) -> dict[str, str]:
     return {
         "severity": finding.severity,
         "title": words.shortened(finding.title, _FULL),
-        "evidence": words.shortened(finding.evidence, _FULL),
+        "evidence": words.sentence(words.shortened(finding.evidence, _FULL)),
         "check_first": words.shortened(finding.check_first, _FULL),
-        "limit": words.shortened(finding.limit, _FULL),
-        "source": words.shortened(finding.source, _FULL),
+        "limit": words.sentence(words.shortened(finding.limit, _FULL)),
+        "source": words.sentence(words.shortened(finding.source, _FULL)),
     }
 
 
