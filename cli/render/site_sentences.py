@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from math import floor, log10
 from typing import TYPE_CHECKING
 
 from ...analysis.bank_report import BankReport
@@ -31,11 +30,9 @@ if TYPE_CHECKING:
 
 def within(figure: Within, unit: str) -> str:
     """Return a figure with the ends of its interval, for instance ``23.4 V (23.3 to 23.5)``."""
-    half = (figure.high - figure.low) / 2
-    if half <= 0:
+    if figure.high <= figure.low:
         return words.amount(figure.value, unit)
-    digits = max(-floor(log10(half)), 0)
-    value, low, high = (f"{x:,.{digits}f}" for x in (figure.value, figure.low, figure.high))
+    value, low, high = words.value_and_ends(figure.value, figure.low, figure.high)
     return f"{value} {unit} ({low} to {high})"
 
 

@@ -98,8 +98,18 @@ def plus_minus(x: float | None, u95: float | None, unit: str) -> str:
     if x is None or not isfinite(x) or u95 is None or not isfinite(u95) or u95 <= 0:
         return amount(x, unit)
     digits, shown = rounded_u95(u95)
-    value = true_minus(f"{round(x, digits):,.{max(digits, 0)}f}")
-    return f"{value} {unit} ± {shown:,.{max(digits, 0)}f}"
+    return f"{_to(round(x, digits), digits)} {unit} ± {_to(shown, digits)}"
+
+
+def value_and_ends(value: float, low: float, high: float) -> tuple[str, str, str]:
+    """Return a value and the ends of its interval, which is not empty; all end where `plus_minus` ends half of it."""
+    digits, _ = rounded_u95((high - low) / 2)
+    value, low, high = (round(x, digits) for x in (value, low, high))
+    return _to(value, digits), _to(low, digits), _to(high, digits)
+
+
+def _to(x: float, digits: int) -> str:
+    return true_minus(f"{x:,.{max(digits, 0)}f}")
 
 
 def rounded_u95(u95: float) -> tuple[int, float]:
