@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from .conductor_tables import AMPACITY_SOURCE, GAUGES, RESISTANCE_SOURCE, gauge_under
+from .finding import figure
 from .holds import Verdict
 from .inverter_losses import losses_of
 from .load_power import demand
@@ -231,13 +232,14 @@ def _of_inverter(inverter: Inverter, site: Site) -> Carried | Missing:
     watts = sum(each.running_W for each in known)
     extra_VA = max((each.extra_VA.high for each in known), default=0.0)
     rated = inverter.continuous_W or inverter.continuous_VA or 0.0
+    taken = figure(rated, "W" if inverter.continuous_W else "VA, taken as W")
     return Carried(
         losses.dc_W(watts) / loaded_V,
         losses.dc_W(watts + extra_VA) / lowest_V,
         losses.dc_W(rated) / lowest_V,
         (
             f"Running current of '{inverter.name}' at {loaded_V:.4g} V, 95 % of nominal (IEEE 1013-2007, 5.2).",
-            f"Its greatest current is that of its rating, {rated:g} taken as W, at {lowest_V:g} V.",
+            f"Its greatest current is that of its rating, {taken}, at {lowest_V:g} V.",
             "At a start all volt-amperes were taken as watts, and the inverter to give them: the most it can be.",
             *losses.assumptions,
         ),

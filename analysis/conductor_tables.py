@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
-RESISTANCE_SOURCE: Final = "NEC chapter 9, table 8 (uncoated copper, direct current, 75 degC)"
+RESISTANCE_SOURCE: Final = "NEC chapter 9, table 8 (uncoated copper, direct current, 75 °C)"
 AMPACITY_SOURCE: Final = (
-    "NEC table 310.16, copper at 75 degC, at most three conductors in a raceway, 30 degC around (from memory)"
+    "NEC table 310.16, copper at 75 °C, at most three conductors in a raceway, 30 °C around (from memory)"
 )
 MM2_PER_CIRCULAR_MIL: Final = 5.067075e-4  # pi/4 x (25.4 / 1000)^2
 

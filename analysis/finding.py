@@ -101,4 +101,5 @@ def spell(length_s: float) -> str:
 
 def figure(x: float, unit: str, *, digits: int = 3) -> str:
     """Return an amount with `digits` of them, or whole from a thousand on, for a sentence: ``31.6 A``, ``2,220 W``."""
-    return f"{x:,.0f} {unit}" if abs(x) >= 999.5 else f"{x:.{digits}g} {unit}"
+    text = f"{x:,.0f}" if abs(x) >= 999.5 else f"{x:.{digits}g}"
+    return f"{text.replace('-', '−')} {unit}"

@@ -127,15 +127,14 @@ def sign_check(sign: SignCheck | None) -> Check:
     """Judge whether the voltage falls when more is drawn, as a bank's does."""
     rule = Rule(
         "charge_wrong_sign",
-        f"the voltage must not rise with the draw in {LEAST_SHARE:.0%} of the steps or more",
+        f"the voltage must not rise with the draw in {100 * LEAST_SHARE:.0f} % of the steps or more",
         f"a bank's internal resistance; {COMMON_PRACTICE}",
     )
     if sign is None or sign.plausible is None:
         return rule.not_judged("volts and amps are not both there, or do not step together often enough to tell")
-    by = ""
+    said = f"in {sign.against} of {sign.steps} sudden steps of the current the voltage rises with the draw"
     if sign.resistance_ohm is not None:
-        by = f", by {1000 * abs(sign.resistance_ohm):.3g} mV for each amp more that is drawn"
-    said = f"in {sign.against} of {sign.steps} sudden steps of the current the voltage rises with the draw{by}"
+        said += f"; {1000 * abs(sign.resistance_ohm):.3g} mV for each amp"
     if sign.plausible:
         return rule.passed(said)
     return rule.found(

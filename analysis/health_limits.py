@@ -8,6 +8,7 @@ from typing import Final, Literal
 import numpy as np
 
 from .chunk import Side
+from .finding import figure
 from .motor_tables import starts_limit
 from .nameplate import estimate
 from .refusal import Refusal
@@ -229,7 +230,7 @@ def _at_meter(inverter: Inverter | None, rating: Literal["continuous", "surge"],
     if ac_W is None:
         return None
     unit = "W" if given_W is not None else "VA"
-    source = f"{OWNER}: '{inverter.name}' gives {ac_W:g} {unit}" + (" for good" if rating == "continuous" else "")
+    source = f"{OWNER}: '{inverter.name}' gives {figure(ac_W, unit)}" + (" for good" if rating == "continuous" else "")
     if side == "ac":
         return Bound(ac_W, source)
     efficiency, from_where = _efficiency(inverter, ac_W)

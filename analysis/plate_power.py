@@ -65,7 +65,8 @@ def paper_W(load: Load, site: Site) -> tuple[float, str]:
         return load.power_W, f"{load.power_W:g} W from the plate"
     if load.current_A is not None:
         voltage_V = supply_V(load, site)
-        return voltage_V * load.current_A, f"{voltage_V:g} V x {load.current_A:g} A, taken for watts"
+        taken = "" if site.inverter_of(load) is None else ", taken for watts"  # direct current: they are watts
+        return voltage_V * load.current_A, f"{voltage_V:g} V x {load.current_A:g} A{taken}"
     if load.hp is not None:
         return load.hp * W_PER_HP, f"{load.hp:g} hp x {W_PER_HP:.0f} W"
     raise _too_little(load)

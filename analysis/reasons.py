@@ -8,6 +8,7 @@ from math import fsum
 from typing import Final
 
 from .decomposition import Basis, Decomposition, Factor, Part
+from .finding import figure
 
 #: Names of factors. What a log cannot tell apart is one factor, and its name says so.
 HOURS: Final = "running time"
@@ -43,7 +44,7 @@ class Reason:
     basis : {"measured", "estimated", "assumed"}
         What the second value rests on.
     because : str
-        The same in plain words, without the amounts.
+        The reason in plain words, without the amounts: ``the pump drew less than its plate ...``.
     """
 
     source: str
@@ -55,13 +56,6 @@ class Reason:
     unit: str
     basis: Basis
     because: str
-
-    @property
-    def sentence(self) -> str:
-        """The reason in plain words, with its amounts: ``the pump drew less than its plate ...: −42 Wh``."""
-        effects = [signed(self.energy_Wh, "Wh")] if self.energy_Wh or not self.charge_Ah else []
-        effects += [signed(self.charge_Ah, "Ah")] if self.charge_Ah else []
-        return f"{self.because}: {', '.join(effects)}"
 
 
 @dataclass(frozen=True)
@@ -177,13 +171,5 @@ def _because(words: tuple[str, str], load: str, factor: Factor, *, more: bool) -
     )
 
 
-def signed(x: float, unit: str) -> str:
-    """Return an amount with its sign, to three digits: ``+12.3 Wh``, ``−0.42 Ah``."""
-    text = f"{x:+,.0f}" if abs(x) >= 999.5 else f"{x:+.3g}" if x else "0"
-    return f"{text.replace('-', '−')} {unit}"
-
-
 def _value(x: float, unit: str) -> str:
-    if not unit:
-        return f"{100 * x:.3g} %"
-    return f"{x:,.0f} {unit}" if abs(x) >= 999.5 else f"{x:.3g} {unit}"
+    return figure(x, unit) if unit else figure(100 * x, "%")

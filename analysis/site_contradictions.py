@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from math import sqrt
 
+from .finding import figure
 from .site import Bank, Inverter, Load, Site, Water
 from .site_checks import checks
 from .unit_factors import KPA_PER_PSI, W_PER_HP
@@ -71,11 +72,12 @@ def _inverter(inverter: Inverter, bank: Bank) -> Iterator[str]:
         continuous, surge = getattr(inverter, f"continuous_{unit}"), getattr(inverter, f"surge_{unit}")
         if continuous is not None and surge is not None and surge < continuous:
             yield (
-                f"The surge rating of '{inverter.name}' ({surge:g} {unit}) is under its continuous rating "
-                f"({continuous:g} {unit}); perhaps the two are swapped."
+                f"The surge rating of '{inverter.name}' ({figure(surge, unit)}) is under its continuous rating "
+                f"({figure(continuous, unit)}); perhaps the two are swapped."
             )
     if inverter.continuous_VA and inverter.continuous_W and inverter.continuous_W > inverter.continuous_VA:
-        yield f"'{inverter.name}' cannot give more W ({inverter.continuous_W:g}) than VA ({inverter.continuous_VA:g})."
+        watts, volt_amperes = figure(inverter.continuous_W, "W"), figure(inverter.continuous_VA, "VA")
+        yield f"'{inverter.name}' cannot give more watts ({watts}) than volt-amperes ({volt_amperes})."
     if (inverter.surge_VA or inverter.surge_W) and inverter.surge_s is None:
         yield f"The surge rating of '{inverter.name}' has no surge_s; without its seconds it cannot be judged."
     if inverter.cut_off_V is not None and inverter.cut_off_V >= bank.nominal_V:

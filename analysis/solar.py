@@ -113,7 +113,7 @@ def array_to_load(sun_hours_h: float, peak_A: float, daily_use_Ah: float) -> flo
 def performance_ratio_of(array: Array) -> Ratio | Missing:
     """Return the array's performance ratio: as given, or from its losses."""
     if array.performance_ratio is not None:
-        return Ratio(array.performance_ratio, ("The performance ratio is array.performance_ratio.",))
+        return Ratio(array.performance_ratio, ("The performance ratio is the site file's (array.performance_ratio).",))
     if array.losses_pct is None:
         return Missing("yield of the array", ("array.performance_ratio", "array.losses_pct"))
     loss_pct = compounded_loss_pct(array.losses_pct)
@@ -127,7 +127,7 @@ def performance_ratio_of(array: Array) -> Ratio | Missing:
 def charging_V(bank: Bank) -> tuple[float, str]:
     """Return the voltage the bank is charged at [V], and a plain sentence on where it is from."""
     if bank.charging_V is not None:
-        return bank.charging_V, "The charging voltage is bank.charging_V."
+        return bank.charging_V, "The charging voltage is the site file's (bank.charging_V)."
     volts = bank.nominal_V * _CHARGING_OVER_NOMINAL.get(bank.chemistry or "other", _OTHER_OVER_NOMINAL)
     return volts, f"It charges at about {volts:.3g} V (common practice, no source; bank.charging_V says it better)."
 

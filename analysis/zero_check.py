@@ -10,6 +10,7 @@ import numpy as np
 
 from .block_means import BlockMeans
 from .chunk import Chunk
+from .finding import figure
 from .histogram import Histogram
 from .refusal import Refusal
 
@@ -134,9 +135,10 @@ class ZeroFold:
         blocks = self._means.blocks()
         moved_A = float(np.ptp(blocks))
         if moved_A > max(NOISE_TIMES * noise_A, GRAIN_TIMES * self._digit_A()):
+            low, high = figure(blocks.min(), "A"), figure(blocks.max(), "A")
             raise Refusal(
-                f"the stretch named for the zero check is no rest: the current goes from {blocks.min():.3g} A to "
-                f"{blocks.max():.3g} A within it; name one in which nothing is switched"
+                f"the stretch named for the zero check is no rest: the current goes from {low} to "
+                f"{high} within it; name one in which nothing is switched"
             )
 
 

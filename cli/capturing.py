@@ -159,7 +159,7 @@ def _free(log: Path) -> None:
     """Complete an unfinished capture that lies in the place of a log, and refuse to write over any log."""
     if (said := settle_unfinished(log)) is not None:
         click.echo(f"note: {said}", err=True)
-    refuse_existing(log, force=False)
+    refuse_existing(log, force=None)
 
 
 def _file_name(name: str) -> str:

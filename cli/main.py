@@ -20,6 +20,7 @@ from ..ingest.errors import InputError
 from ..ingest.source import SourceLost
 from ..ingest.whole_file import DISK_FAILED, reason_of
 from .exit import Exit, PortFailedError
+from .plain_output import write_what_can_be
 
 #: Command name, the module that holds its ``command``, and its line in ``--help``: nothing else is imported for that.
 COMMANDS = {
@@ -54,8 +55,8 @@ class LazyGroup(click.Group):
         """Import a command; an unknown name is answered with the nearest known ones."""
         if cmd_name not in COMMANDS:
             near = get_close_matches(cmd_name, COMMANDS, n=1)
-            hint = f"did you mean {near[0]}?" if near else f"the commands are {', '.join(COMMANDS)}"
-            raise click.UsageError(f"there is no command {cmd_name!r}; {hint}", ctx=ctx)
+            hint = f" (did you mean {near[0]}?)" if near else f"; the commands are {', '.join(COMMANDS)}"
+            raise click.UsageError(f"there is no command {cmd_name!r}{hint}", ctx=ctx)
         module = importlib.import_module(f".commands.{COMMANDS[cmd_name][0]}", __package__)
         command: click.Command = module.command
         return command
@@ -79,6 +80,7 @@ def group() -> None:
 def main(argv: Sequence[str] | None = None) -> None:
     """Run one command and end the process: results on stdout, everything else on stderr."""
     signal.signal(signal.SIGTERM, _terminated)
+    write_what_can_be(sys.stdout, sys.stderr)
     sys.exit(run(sys.argv[1:] if argv is None else argv, own_process=True))
 
 
@@ -130,7 +132,8 @@ def _ended_by(error: Exception) -> tuple[str, Exit]:
 def _usage(error: click.ClickException) -> str:
     context = getattr(error, "ctx", None)
     hint = f"; see {context.command_path} --help" if context is not None else ""
-    return error.format_message().rstrip(".") + hint
+    message = error.format_message().rstrip(".")
+    return message[:1].lower() + message[1:] + hint
 
 
 def _say(sentence: str, status: Exit) -> int:

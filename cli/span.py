@@ -1,4 +1,4 @@
-"""``--from`` and ``--to``: an instant, a clock time of the log's first day, a time since the start, or a marker."""
+"""``--from`` and ``--to``: an instant, a clock time of the log's first day, a time since the start, or a note."""
 
 from __future__ import annotations
 
@@ -72,9 +72,9 @@ def _instant(text: str, facts: LogFacts, ends: tuple[int, int], *, not_before_us
         moment = datetime.fromisoformat(text.strip())
     except ValueError:
         notes = ", ".join(repr(note) for _, note in facts.markers)
-        known = f"; the log's markers are {notes}" if notes else ""
+        known = f"; the log's notes are {notes}" if notes else ""
         raise InputError(
-            f"{option}: {text!r} is no time such as 10:30 or 2026-06-13T10:30, and no marker of this log{known}"
+            f"{option}: {text!r} is no time such as 10:30 or 2026-06-13T10:30, and no note of this log{known}"
         ) from None
     return microseconds_of(moment if moment.tzinfo else moment.replace(tzinfo=zone_of(facts)[1]))
 

@@ -138,7 +138,7 @@ def _find_remote(fleet: Fleet, url: str) -> None:
 
 
 def _find_here(fleet: Fleet, places: list[Path], leave_out: set[str]) -> None:
-    starts = [start for place in places for start in _starts(place.absolute())]
+    starts = [start for place in places for start in _starts(place)]
     root, alone = _common(starts), set()
     for start in starts:
         if start.is_dir() and start.suffix != LOG:
@@ -150,16 +150,17 @@ def _find_here(fleet: Fleet, places: list[Path], leave_out: set[str]) -> None:
         _sites_above(fleet, folder, root)
 
 
-def _starts(place: Path) -> list[Path]:
-    """Return where to begin: the place itself, or what its pattern stands for."""
+def _starts(named: Path) -> list[Path]:
+    """Return where to begin, from the root on: the place itself, or what its pattern stands for."""
+    place = named.absolute()
     if os.path.lexists(place):
         return [place]
     first = next((k for k, part in enumerate(place.parts) if has_magic(part)), None)
     if first is None:
-        raise InputError(f"{place}: there is no such folder or log")
+        raise InputError(f"{named}: there is no such folder or log")
     found = sorted(Path(*place.parts[:first]).glob("/".join(place.parts[first:])))
     if not found:
-        raise InputError(f"{place}: nothing is called so")
+        raise InputError(f"{named}: nothing is called so")
     return found
 
 

@@ -34,7 +34,9 @@ class Port:
 
 def list_ports() -> list[Port]:
     """Return the serial ports that the system knows, by name."""
-    return sorted((Port(port.device, port.description or "") for port in comports()), key=lambda port: port.name)
+    # pyserial has "n/a" for a port that says nothing of itself.
+    told = ((port.device, "" if port.description == "n/a" else port.description or "") for port in comports())
+    return sorted((Port(*each) for each in told), key=lambda port: port.name)
 
 
 @dataclass(frozen=True)

@@ -16,20 +16,22 @@ from .hidden_place import hidden_beside
 DISK_FAILED = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO, errno.EROFS}
 
 
-def refuse_existing(path: Path, *, force: bool, what: str = "--out") -> None:
+def refuse_existing(path: Path, *, force: bool | None, what: str = "--out") -> None:
     """Stop before anything is written where a result would replace something.
 
     Raises
     ------
     InputError
-        If `path` exists and `force` is false, is a folder, or lies in a folder that does not exist.
+        If `path` exists and `force` is false (None where a command has no such option), is a folder, or lies in a
+        folder that does not exist.
     """
     with told_by_name(path, what=what):
         is_folder, is_there = path.is_dir(), os.path.lexists(path)
     if is_folder:
         raise InputError(f"{what}: {path} is a folder; name a file in it")
     if is_there and not force:
-        raise InputError(f"{what}: {path} exists already and is left as it is; choose another name or add --force")
+        way_out = "choose another name" if force is None else "choose another name or add --force"
+        raise InputError(f"{what}: {path} exists already and is left as it is; {way_out}")
     if not path.parent.is_dir():
         raise InputError(f"{what}: there is no folder {path.parent}; make it first or choose another place")
 

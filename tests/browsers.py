@@ -53,6 +53,15 @@ def as_wide_as(driven, width, *, dark=False, height=900, media="", **features):
     driven.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": media, "features": told})
 
 
+def opened(driven, path, width=1440, **how):
+    """Open a page afresh, as wide as that; what was logged of pages before it is let go."""
+    driven.execute_cdp_cmd("Emulation.setScriptExecutionDisabled", {"value": False})
+    as_wide_as(driven, width, **how)
+    for log in ("browser", "performance"):
+        driven.get_log(log)
+    driven.get(path.as_uri())
+
+
 def faults(driven):
     """Return what the console has, since it was last asked, that is more than a remark."""
     return [entry for entry in driven.get_log("browser") if entry["level"] != "INFO"]

@@ -62,7 +62,12 @@ def number(x):
         return "0"
     rounded = exact.quantize(_digit(exact, 3), ROUND_HALF_EVEN)
     place = Decimal(1) if abs(rounded) >= 1000 else _digit(rounded, 3)
-    return f"{exact.quantize(min(place, Decimal(1)), ROUND_HALF_EVEN):,}"
+    return _true_minus(exact.quantize(min(place, Decimal(1)), ROUND_HALF_EVEN))
+
+
+def _true_minus(x):
+    """A figure's minus is as wide as its digits, and nought has none."""
+    return f"{x:,}".replace("-", "−") if x else f"{abs(x):,}"
 
 
 def _digit(x, count):
@@ -80,6 +85,14 @@ def plus_minus(x, u95, unit):
     if x is None or not u95:
         return amount(x, unit)
     exact, half = Decimal(x), Decimal(u95)
+    place, shown = _rounded(half)
+    place = min(place, Decimal(1)) if place < 1 else place
+    value = exact.quantize(place, ROUND_HALF_EVEN)
+    return f"{_plain(value)} {unit} ± {_plain(shown)}"
+
+
+def _rounded(half):
+    """The value of the last digit of half an interval, and what it is rounded to."""
     first = int(half.scaleb(-half.adjusted()))
     for count in (1 if first >= 3 else 2, 2):
         place = _digit(half, count)
@@ -88,23 +101,21 @@ def plus_minus(x, u95, unit):
             shown = half.quantize(place, ROUND_CEILING)
         if shown <= half * Decimal("1.05"):
             break
-    place = min(place, Decimal(1)) if place < 1 else place
-    value = exact.quantize(place, ROUND_HALF_EVEN)
-    return f"{_plain(value)} {unit} ± {_plain(shown)}"
+    return place, shown
 
 
 def _plain(x):
-    return f"{x.quantize(Decimal(1)):,}" if x.as_tuple().exponent > 0 else f"{x:,}"
+    return _true_minus(x.quantize(Decimal(1)) if x.as_tuple().exponent > 0 else x)
 
 
 def within(figure, unit):
-    """A figure and the ends of its interval, to the first digit of half of it."""
+    """A figure and the ends of its interval, to the last digit of half of it."""
     half = Decimal(figure["high"] - figure["low"]) / 2
     if half <= 0:
         return amount(figure["value"], unit)
-    place = min(Decimal(1).scaleb(half.adjusted()), Decimal(1))
+    place, _ = _rounded(half)
     value, low, high = (
-        f"{Decimal(figure[end]).quantize(place, ROUND_HALF_EVEN):,}" for end in ("value", "low", "high")
+        _plain(Decimal(figure[end]).quantize(place, ROUND_HALF_EVEN)) for end in ("value", "low", "high")
     )
     return f"{value} {unit} ({low} to {high})"
 
@@ -115,7 +126,7 @@ def percent(ratio):
         return "—unknown"
     exact = Decimal(ratio) * 100
     place = Decimal(1) if abs(exact) >= Decimal("9.95") or not exact else Decimal("0.1")
-    return f"{exact.quantize(place, ROUND_HALF_EVEN)} %"
+    return f"{_true_minus(exact.quantize(place, ROUND_HALF_EVEN))} %"
 
 
 def signed(x, unit):

@@ -236,7 +236,7 @@ def test_missing_logs_and_sites_are_told_in_a_sentence(demo, capsys):
         ((log, demo / "none.parquet"), "none.parquet"),
         ((log, log, "--load", "mangle"), "--site"),
         ((log, log, "--site", demo / "site.toml", "--load", "mangle"), "well pump"),
-        ((log,), "Missing argument"),
+        ((log,), "missing argument"),
     ):
         status, out, err = told(capsys, "compare", *words)
         assert (status, out) == (2, "")

@@ -20,6 +20,7 @@ from shuntbook.analysis.nameplate import estimate
 from shuntbook.analysis.plate_check import check_plate
 from shuntbook.analysis.refusal import Refusal
 from shuntbook.analysis.site import Site
+from shuntbook.cli.render.sentences import reason_said
 
 PUMP = {"kind": "pump", "current_A": 5.0, "power_factor": 0.58}
 ALWAYS_ON = {"efficiency_pct": 88, "idle_W": 28, "always_on": True}
@@ -111,7 +112,7 @@ def test_horsepower_on_paper_is_told_as_what_the_shaft_gives():
     site = make({"hp": 0.5, "kind": "pump"}, inverter=ALWAYS_ON)
     (reason,) = [r for r in paper_against_estimate(estimate(site, "load", hours=1)).reasons if "takes in" in r.source]
 
-    assert "horsepower is what the shaft gives, 373 W; the load takes in more, 733 W" in reason.sentence
+    assert "horsepower is what the shaft gives, 373 W; the load takes in more, 733 W" in reason.because
 
 
 def test_paper_may_start_from_a_display():
@@ -121,9 +122,7 @@ def test_paper_may_start_from_a_display():
 
     assert plate.paper_Ah == pytest.approx(18.75)  # arithmetic, illustrative: 900 / 12 x 0.25
     assert "900 W from a display" in plate.steps[0].origin
-    assert (
-        "a display showed 900 W; by its plate the load takes 1,000 W" in by_source(found)["the load's power"].sentence
-    )
+    assert "a display showed 900 W; by its plate the load takes 1,000 W" in by_source(found)["the load's power"].because
     assert_adds_up(found)
     with pytest.raises(Refusal, match="a display showed must be a number above 0"):
         estimate(make({"power_W": 1000}), "load", hours=1, displayed_W=0.0)
@@ -162,9 +161,9 @@ def test_a_shunt_alone_sees_load_and_inverter_as_one():
     assert said["starts and uneven running"].energy_Wh == pytest.approx(10)
     assert said["bank voltage"].charge_Ah < 0
     assert {reason.basis for reason in found.reasons} == {"measured"}
-    assert "the load and its inverter together drew more" in said["load and inverter together"].sentence
-    assert said["load and inverter together"].sentence.endswith(": +32 Wh, +1.36 Ah")
-    assert "fewer amp-hours: −" in said["bank voltage"].sentence
+    assert "the load and its inverter together drew more" in said["load and inverter together"].because
+    assert reason_said(said["load and inverter together"]).endswith(": +32.0 Wh, +1.36 Ah")
+    assert "fewer amp-hours: −" in reason_said(said["bank voltage"])
     assert_adds_up(found)
 
 
@@ -176,7 +175,7 @@ def test_with_a_log_behind_the_inverter_the_two_are_told_apart():
 
     assert said["the load's power"].energy_Wh < 0 < said["inverter efficiency"].energy_Wh
     assert said["inverter efficiency"].after == pytest.approx(655 / 790)
-    assert said["the load's power"].sentence.startswith("the load drew less than its plate, 655 W for 667 W: −")
+    assert reason_said(said["the load's power"]).startswith("the load drew less than its plate, 655 W for 667 W: −")
     assert_adds_up(found)
 
 
@@ -209,7 +208,7 @@ def test_by_habit_the_duty_cycle_is_a_reason():
     found = habit_against_measured(plate, totals())
 
     assert by_source(found)["duty cycle"].after == pytest.approx(1 / 3)
-    assert "ran only 33.3 % of the time, not 100 %" in by_source(found)["duty cycle"].sentence
+    assert "ran only 33.3 % of the time, not 100 %" in by_source(found)["duty cycle"].because
     assert found.energy.estimated == pytest.approx(3 * 757.9545, abs=0.001)
     assert found.energy.measured == pytest.approx(800)
     assert_adds_up(found)
@@ -252,7 +251,7 @@ def test_a_log_without_amps_has_reasons_in_energy_only():
 
     assert found.charge is None
     assert {reason.charge_Ah for reason in found.reasons} == {None}
-    assert found.reasons[0].sentence.endswith("+32 Wh")
+    assert reason_said(found.reasons[0]).endswith("+32.0 Wh")
 
 
 def test_the_check_says_what_limits_it():

@@ -259,6 +259,7 @@ def test_on_the_dc_side_volts_times_amps_are_watts(plate):
 
     assert (result.ac_W, result.efficiency) == (None, None)
     assert result.energy_Wh == pytest.approx(144)
+    assert "taken for watts" not in result.steps[0].origin
     assert result.charge_Ah == pytest.approx(6)
     assert result.paper_Ah == pytest.approx(6)
     assert any("same watts at any bank voltage" in sentence for sentence in result.assumptions)

@@ -6,7 +6,7 @@ from contextlib import contextmanager
 
 import numpy as np
 import pytest
-from browsers import WIDTHS, as_wide_as, browser, faults, until
+from browsers import WIDTHS, as_wide_as, browser, faults, opened, until
 from report_scenes import START_US, make_log, make_report, make_site, with_facts
 from test_plots import NASTY
 
@@ -25,15 +25,6 @@ def driven():
     """One browser for all."""
     with browser() as found:
         yield found
-
-
-def opened(driven, path, width=1440, *, dark=False):
-    """Open a page; what was logged of pages before it is let go."""
-    driven.execute_cdp_cmd("Emulation.setScriptExecutionDisabled", {"value": False})
-    as_wide_as(driven, width, dark=dark)
-    for log in ("browser", "performance"):
-        driven.get_log(log)
-    driven.get(path.as_uri())
 
 
 def drawn(driven, place):

@@ -82,7 +82,7 @@ def _reasons(found):
             text,
             signed(part["energy_Wh"], "Wh"),
             signed(part["charge_Ah"], "Ah"),
-            percent(part["share"]).replace("-", "−"),
+            percent(part["share"]),
         ]
     yield ["Together", signed(found["energy_difference_Wh"], "Wh"), signed(found["charge_difference_Ah"], "Ah"), ""]
 
@@ -156,7 +156,7 @@ def _owed(log):
     for what, key in (("until it is full", "recharge_to_full"), ("by this log", "recharge_of_log")):
         owed = bank[key]
         if owed["why_not"] is None:
-            days = f", or {number(owed['days'])} usual days"
+            days = f", or {number(owed['days'])} {'usual days' if owed['days'] >= 1 else 'of a usual day'}"
             text = f"{amount(owed['owed_Ah'], 'Ah')} ({amount(owed['owed_Wh'], 'Wh')})"
             sun = f"at least {duration(owed['sun_h'] * 3600)} of good sun"
             yield [f"Owed to the bank {what}", f"{text}: {sun}{days}"]
@@ -183,8 +183,12 @@ def _usual(log):
 
 def _checks(log):
     for check in log["cycles"]["checks"]:
-        limit = f"{check['limit']} ({check['source']})" if check["limit"] else "—unknown"
-        yield [check["outcome"], check["said"], limit]
+        limit = _capital(f"{check['limit']} ({check['source']})") if check["limit"] else "—unknown"
+        yield [check["outcome"], _capital(check["said"]), limit]
+
+
+def _capital(text):
+    return text[0].upper() + text[1:]
 
 
 #: How a table's caption begins, and its rows by the document of its log; without the first cell where that is `...`.
@@ -302,9 +306,9 @@ def test_a_wrong_digit_is_found(both, begin):
 
 
 def test_evidence_of_findings_is_that_of_the_json(both):
-    """What a finding rests on stands on the page word for word."""
+    """What a finding rests on stands on the page word for word, with a capital to begin with."""
     page, document = both
     plain = re.sub(r"\s+", " ", page.replace("\N{NO-BREAK SPACE}", " ").replace("&#39;", "'"))
     texts = [f[key] for f in document["findings"] for key in ("evidence", "limit", "source", "causes", "check_first")]
     assert len(texts) == 10
-    assert all(text in plain for text in texts)
+    assert all(_capital(text) in plain for text in texts)

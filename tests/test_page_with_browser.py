@@ -5,7 +5,7 @@ import io
 from unicodedata import normalize
 
 import pytest
-from browsers import WIDTHS, as_wide_as, browser, faults, faults_of_access
+from browsers import WIDTHS, browser, faults, faults_of_access, opened
 from hostile_page import hostile_report
 from report_scenes import make_later, make_report
 
@@ -34,14 +34,6 @@ def pages(demo, tmp_path_factory):
     return {"demo": demo / "page.html"} | {name: folder / f"{name}.html" for name in ("one", "hostile")}
 
 
-def _open(driven, page, width, **how):
-    """Open a page afresh, as wide as that, and return what its console says."""
-    as_wide_as(driven, width, **how)
-    driven.get_log("browser")
-    driven.get(page.as_uri())
-    return faults(driven)
-
-
 def _top_and_bottom(driven, selector):
     box = "const b = document.querySelector(arguments[0]).getBoundingClientRect(); return [b.top, b.bottom]"
     return driven.execute_script(box, selector)
@@ -52,7 +44,8 @@ def _top_and_bottom(driven, selector):
 def test_page_is_quiet_and_stands_upright(driven, pages, name, dark):
     """No word in the console, nothing asked for, no script run, and no scrolling sideways at any width."""
     for width in WIDTHS:
-        assert _open(driven, pages[name], width, dark=dark) == []
+        opened(driven, pages[name], width, dark=dark)
+        assert faults(driven) == []
         assert driven.execute_script("return performance.getEntriesByType('resource').length") == 0
         assert driven.title.endswith("what was measured")
         assert driven.execute_script("return document.documentElement.scrollWidth") <= width
@@ -65,7 +58,7 @@ def test_page_is_quiet_and_stands_upright(driven, pages, name, dark):
 def test_page_has_no_grave_fault_of_access(driven, pages, name, dark):
     """Nothing serious or critical by axe-core's rules (WCAG 2 among them), folded and unfolded."""
     for width in (360, 1440):
-        _open(driven, pages[name], width, dark=dark)
+        opened(driven, pages[name], width, dark=dark)
         assert faults_of_access(driven) == {}
         driven.execute_script(UNFOLD)
         assert faults_of_access(driven) == {}
@@ -73,7 +66,7 @@ def test_page_has_no_grave_fault_of_access(driven, pages, name, dark):
 
 def test_axe_is_awake(driven, pages):
     """A page with an unnamed picture and pale text is found out: the tests above can fail."""
-    _open(driven, pages["one"], 1440)
+    opened(driven, pages["one"], 1440)
     driven.execute_script("document.querySelector('.lead').style.color = '#eee'")
     assert "color-contrast" in faults_of_access(driven)
 
@@ -81,14 +74,14 @@ def test_axe_is_awake(driven, pages):
 @pytest.mark.parametrize(("width", "height"), [(1440, 900), (360, 780)])
 def test_first_screen_holds_what_matters(driven, pages, width, height):
     """What wants action, with its link, and the three numbers stand in sight before anybody scrolls."""
-    _open(driven, pages["demo"], width, height=height)
+    opened(driven, pages["demo"], width, height=height)
     links = driven.execute_script("return [...document.querySelectorAll('.lead a[href*=finding]')].map(a => a.hash)")
     assert len(links) >= 2
     assert all(driven.execute_script("return !!document.querySelector(arguments[0])", link) for link in links)
     rows = "table tbody tr:nth-child(3)"
     assert _top_and_bottom(driven, rows)[1] <= height
     assert driven.execute_script("return document.querySelector(arguments[0]).innerText", rows).startswith("Starts")
-    _open(driven, pages["one"], width, height=height)
+    opened(driven, pages["one"], width, height=height)
     assert _top_and_bottom(driven, ".numbers")[1] <= height
     assert _top_and_bottom(driven, ".lead a[href*=finding]")[1] <= height
 
@@ -96,7 +89,7 @@ def test_first_screen_holds_what_matters(driven, pages, width, height):
 @pytest.mark.parametrize("width", MOST_HIGH)
 def test_demo_s_page_is_short(driven, pages, width):
     """With everything folded two logs are no scroll without end."""
-    _open(driven, pages["demo"], width)
+    opened(driven, pages["demo"], width)
     assert driven.execute_script("return document.documentElement.scrollHeight") <= MOST_HIGH[width]
 
 
@@ -104,7 +97,7 @@ def test_page_is_whole_without_scripts(driven, pages):
     """With scripts switched off every heading, picture and table is there for those who listen."""
     driven.execute_cdp_cmd("Emulation.setScriptExecutionDisabled", {"value": True})
     try:
-        _open(driven, pages["one"], 1440)
+        opened(driven, pages["one"], 1440)
         tree = driven.execute_cdp_cmd("Accessibility.getFullAXTree", {})["nodes"]
     finally:
         driven.execute_cdp_cmd("Emulation.setScriptExecutionDisabled", {"value": False})
@@ -127,7 +120,7 @@ def test_page_works_by_keyboard(driven, pages):
             "return [e.tagName, e.getAttribute('href') || e.innerText, s.outlineStyle, e.getBoundingClientRect().width]"
         )
 
-    _open(driven, pages["one"], 1440)
+    opened(driven, pages["one"], 1440)
     assert press(Keys.TAB)[:2] == ["A", "#main"]
     assert press(Keys.ENTER)[0] in {"MAIN", "A"}
     stops = [press(Keys.TAB) for _ in range(15)]
@@ -143,7 +136,7 @@ def test_page_works_by_keyboard(driven, pages):
 
 def test_link_opens_the_fold_it_leads_into(driven, pages):
     """What is folded is found: a link to a table in a fold opens it (HTML standard, revealing algorithm)."""
-    _open(driven, pages["one"], 1440)
+    opened(driven, pages["one"], 1440)
     inside = driven.execute_script("return document.querySelector('details [id^=table]').id")
     driven.get(f"{pages['one'].as_uri()}#{inside}")
     assert driven.execute_script("return document.getElementById(arguments[0]).closest('details').open", inside)
@@ -152,7 +145,7 @@ def test_link_opens_the_fold_it_leads_into(driven, pages):
 @pytest.mark.parametrize("dark", [False, True])
 def test_forced_colours_reach_the_charts(driven, pages, dark):
     """Where a reader has chosen the colours, text and lines of a chart have them, apart from the ground."""
-    _open(driven, pages["one"], 1440, dark=dark, forced_colors="active")
+    opened(driven, pages["one"], 1440, dark=dark, forced_colors="active")
     ground, ink = driven.execute_script(
         "const s = getComputedStyle(document.body); return [s.backgroundColor, s.color]"
     )
@@ -169,7 +162,7 @@ def test_forced_colours_reach_the_charts(driven, pages, dark):
 
 def test_nothing_moves(driven, pages):
     """Nothing is animated, so there is nothing to hold still for those who ask for less motion."""
-    _open(driven, pages["one"], 1440, prefers_reduced_motion="reduce")
+    opened(driven, pages["one"], 1440, prefers_reduced_motion="reduce")
     moving = (
         "return [...document.querySelectorAll('*')].filter(e => { const s = getComputedStyle(e);"
         "return s.animationName != 'none' || s.scrollBehavior == 'smooth' || parseFloat(s.transitionDuration) }).length"
@@ -182,7 +175,7 @@ def test_nothing_moves(driven, pages):
 def test_print_clips_nothing(driven, pages, name, paper):
     """As printed every fold is open, and no picture, table or line is wider than the sheet inside its margins."""
     inside_px = round((PAPERS[paper][0] - 2 * 14 / 25.4) * 96)
-    _open(driven, pages[name], inside_px, media="print")
+    opened(driven, pages[name], inside_px, media="print")
     wider = driven.execute_script(
         "return [...document.querySelectorAll('body *')].filter(e => !e.closest('.skip, .sr, clipPath, defs'))"
         ".filter(e => e.getBoundingClientRect().right > arguments[0] + 1).map(e => e.outerHTML.slice(0, 90))",
@@ -199,7 +192,7 @@ def test_browser_s_pdf_holds_what_is_folded(driven, pages):
     """Chromium's own print to PDF, as a reader does it: A4 and Letter, with the text of the folds in it."""
     pypdf = pytest.importorskip("pypdf")
     for width_in, height_in in PAPERS.values():
-        _open(driven, pages["one"], 1100)
+        opened(driven, pages["one"], 1100)
         asked = {"paperWidth": width_in, "paperHeight": height_in, "printBackground": True}
         made = driven.execute_cdp_cmd("Page.printToPDF", asked)
         sheets = pypdf.PdfReader(io.BytesIO(base64.b64decode(made["data"]))).pages

@@ -397,8 +397,9 @@ def test_reading_a_closed_port_is_a_lost_source(meter):
 def test_ports_are_listed_by_name(monkeypatch):
     """As the system describes them."""
     there = [SimpleNamespace(device="b", description="shed"), SimpleNamespace(device="a", description=None)]
+    there.append(SimpleNamespace(device="c", description="n/a"))
     monkeypatch.setattr(serial_port, "comports", lambda: there)
-    assert list_ports() == [Port("a", ""), Port("b", "shed")]
+    assert list_ports() == [Port("a", ""), Port("b", "shed"), Port("c", "")]
 
 
 def test_the_profile_part_is_read_from_a_file(tmp_path):

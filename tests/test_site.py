@@ -260,9 +260,13 @@ def test_a_sound_site_contradicts_itself_nowhere(site):
         # Water Systems Council, wellcare sheet, Jan 2007: pre-charge 2 psi below cut-in. Some print 28 psi for 40/60.
         ("precharge_psi = 38", "precharge_psi = 28", "12 psi below cut-in; it should be about 2 psi below"),
         ("precharge_psi = 38", "precharge_psi = 44", "4 psi above cut-in"),
-        ("surge_VA = 6000", "surge_VA = 600", "(600 VA) is under its continuous rating (3000 VA)"),
+        ("surge_VA = 6000", "surge_VA = 600", "(600 VA) is under its continuous rating (3,000 VA)"),
         ("surge_s = 5", "", "has no surge_s"),
-        ("continuous_W = 500", "continuous_W = 500\ncontinuous_VA = 400", "cannot give more W (500) than VA (400)"),
+        (
+            "continuous_W = 500",
+            "continuous_W = 500\ncontinuous_VA = 400",
+            "more watts (500 W) than volt-amperes (400 VA)",
+        ),
         ("idle_W = 28", "cut_off_V = 24", "not below the bank's nominal 24 V"),
         ("cut_off_V = 22.0", "cut_off_V = 25", "it would count as empty at once"),
         ("battery_V = 6", "battery_V = 12", "in 2 strings make 48 V"),

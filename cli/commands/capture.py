@@ -22,11 +22,15 @@ if TYPE_CHECKING:
 @click.argument("source", required=False)
 @click.option("--out", required=True, type=click.Path(path_type=Path), help="The log; of several meters, a folder.")
 @click.option("--site", type=click.Path(path_type=Path), help="Read the meters of a site file, all at once.")
-@click.option("--meter", "meters", multiple=True, help="Only this meter of the site file; may be given again.")
-@click.option("--profile", help="A source profile: how the meter's fields or registers become quantities.")
-@click.option("--every", help="How often a meter is asked, such as 1s or 100ms. Default: 1s.")
-@click.option("--for", "length", help="How long, such as 15m. Default: until Ctrl-C.")
-@click.option("--mark", "marks", multiple=True, metavar="TIME=TEXT", help="A note at a time, such as 10:30=crates.")
+@click.option(
+    "--meter", "meters", multiple=True, metavar="NAME", help="Only this meter of the site file; may be given again."
+)
+@click.option(
+    "--profile", metavar="FILE", help="A source profile (TOML): how the meter's fields or registers become quantities."
+)
+@click.option("--every", metavar="DURATION", help="How often a meter is asked, such as 1s or 100ms. Default: 1s.")
+@click.option("--for", "length", metavar="DURATION", help="How long, such as 15m. Default: until Ctrl-C.")
+@click.option("--mark", "marks", multiple=True, metavar="TIME=TEXT", help="A note beforehand, such as 10:30=crates.")
 @click.option("--side", type=click.Choice(["dc", "ac"]), help="At the bank (dc) or behind an inverter (ac).")
 @click.option("--page", metavar="[HOST:]PORT", help="Show it to browsers, live; without HOST on this computer only.")
 @click.option("--quiet", is_flag=True, help="Show nothing until the end.")

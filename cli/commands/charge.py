@@ -14,6 +14,7 @@ from ..prepared import Corrections, correction_options, prepared
 from ..render.charge_json import charge_document
 from ..render.charge_words import charge_lines, marked_lines
 from ..render.json_parts import print_json
+from ..render.words import from_to, in_zone
 from ..span import span_of
 from ..starts import seen_starts
 
@@ -21,8 +22,8 @@ from ..starts import seen_starts
 @click.command("charge")
 @click.argument("log", type=click.Path(path_type=Path))
 @click.option("--site", type=click.Path(path_type=Path), help="The site file: its zone, its meter's accuracy.")
-@click.option("--from", "since", help="Only from this time (or marker) on.")
-@click.option("--to", "until", help="Only up to this time (or marker).")
+@click.option("--from", "since", metavar="TIME_OR_NOTE", help="Only from this time, or note of the log, on.")
+@click.option("--to", "until", metavar="TIME_OR_NOTE", help="Only up to this time, or note of the log.")
 @correction_options
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document alone.")
 def command(
@@ -55,7 +56,8 @@ def command(
     ready.feed(amounts, sign, *([starts.fold] if starts else []))
     result, marked = amounts.result(*(starts.found() if starts else ()))
     if result.span.start_us is None:
-        raise InputError(f"{log}: no reading lies in the span that was asked for")
+        goes = f"{from_to(*ends_of(ready.log), ready.facts)} ({in_zone(ready.facts)})"
+        raise InputError(f"{log}: no reading lies in the span that was asked for; the log goes from {goes}")
     if as_json:
         print_json(charge_document(ready.facts, result, marked, ready.figures))
         return

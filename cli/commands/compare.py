@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 @click.argument("before", metavar="LOG", type=click.Path(path_type=Path))
 @click.argument("after", metavar="LOG", type=click.Path(path_type=Path))
 @click.option("--site", type=click.Path(path_type=Path), help="The site file: its loads, limits and meters.")
-@click.option("--load", help="The load to look for, by its name in the site file. Default: the pump.")
+@click.option("--load", metavar="NAME", help="The load to look for, by its name in the site file. Default: the pump.")
 @click.option("--drop-spikes", is_flag=True, help="Leave lone spikes out of both logs.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document alone.")
 def command(before: Path, after: Path, site: Path | None, load: str | None, drop_spikes: bool, as_json: bool) -> None:

@@ -14,10 +14,9 @@ from ...ingest.errors import InputError
 from ...ingest.export import Export
 from ...ingest.intake import Stated, take_in
 from ...ingest.whole_file import refuse_existing, refuse_input
-from ...ingest.zone import zone_named
 from ..render.convert_json import convert_document
 from ..render.json_parts import print_json
-from ..render.words import SAMPLING, date_and_clock
+from ..render.words import SAMPLING, from_to, in_zone
 
 if TYPE_CHECKING:
     from ...ingest.delimited.stamps import Order
@@ -31,9 +30,20 @@ _FIRST_YEAR, _LAST_YEAR = 1970, 2200
 @click.command("convert")
 @click.argument("sources", nargs=-1, required=True, metavar="SOURCE...")
 @click.option("--out", required=True, type=click.Path(path_type=Path), help="The log to write (Parquet).")
-@click.option("--profile", help="A source profile: says what the columns are where that cannot be recognised.")
-@click.option("--zone", help="Time zone of stamps without an offset, such as Europe/London. Default: this computer's.")
-@click.option("--start", help="When elapsed time began, such as 2026-06-13T09:30; times with dates need none.")
+@click.option(
+    "--profile",
+    metavar="FILE",
+    help="A source profile (TOML): says what the columns are where that cannot be recognised; or hand, for notes such "
+    "as '10:02 900 W'.",
+)
+@click.option(
+    "--zone",
+    metavar="ZONE",
+    help="Time zone of stamps without an offset, such as Europe/London. Default: this computer's.",
+)
+@click.option(
+    "--start", metavar="TIME", help="When elapsed time began, such as 2026-06-13T09:30; times with dates need none."
+)
 @click.option(
     "--dates",
     type=click.Choice(["d/m/y", "m/d/y", "y-m-d"]),
@@ -53,8 +63,8 @@ _FIRST_YEAR, _LAST_YEAR = 1970, 2200
     help="What one reading stands for: instant, the value at its time (the default); mean, the average since the "
     "reading before; held, read by eye and true until the next.",
 )
-@click.option("--gap", help="Longest spacing that is still one measurement, such as 150s.")
-@click.option("--meter", help="The meter's name, kept with the log.")
+@click.option("--gap", metavar="DURATION", help="Longest spacing that is still one measurement, such as 150s.")
+@click.option("--meter", metavar="NAME", help="The meter's name, kept with the log.")
 @click.option("--allow-rejects", is_flag=True, help="Go on even if more than 5 % of the rows cannot be read.")
 @click.option("--force", is_flag=True, help="Replace an existing log.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document alone.")
@@ -158,6 +168,4 @@ def _span(done: Converted) -> str:
     """Return the first and last reading's time, for a check by eye that day and month are where they belong."""
     if done.meta.undated:
         return f"{(done.last_us - done.first_us) / 1e6:,.1f} s from the first reading to the last"
-    zone = zone_named(done.meta.zone, what="--zone")
-    first, last = (datetime.fromtimestamp(round(us / 1e6), zone) for us in (done.first_us, done.last_us))
-    return f"from {date_and_clock(first)} to {date_and_clock(last)} ({done.meta.zone})"
+    return f"from {from_to(done.first_us, done.last_us, done.meta)} ({in_zone(done.meta)})"

@@ -19,7 +19,7 @@ from ..render.terminal import cycles_lines
 @click.command("cycles")
 @click.argument("log", type=click.Path(path_type=Path))
 @click.option("--site", type=click.Path(path_type=Path), help="The site file: its loads, limits and zone.")
-@click.option("--load", help="The load to look for, by its name in the site file. Default: the pump.")
+@click.option("--load", metavar="NAME", help="The load to look for, by its name in the site file. Default: the pump.")
 @click.option("--strict", is_flag=True, help="End with status 4 if a finding wants watching or acting on.")
 @correction_options
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document alone.")

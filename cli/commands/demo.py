@@ -11,7 +11,6 @@ from pathlib import Path
 import click
 
 from ...analysis.nameplate import Comparison
-from ...analysis.reasons import signed
 from ...analysis.report import LogReport, Report
 from ...ingest.convert import convert
 from ...ingest.errors import InputError
@@ -21,7 +20,7 @@ from ..assemble import report_of
 from ..feeding import open_site
 from ..render.drawn import load_library, load_page
 from ..render.site_sentences import carried, paid_back
-from ..render.words import amount, counted, duration, number, percent, plus_minus
+from ..render.words import amount, counted, duration, number, percent, plus_minus, signed
 from ..second import second_process
 
 _ZONE = "Europe/London"

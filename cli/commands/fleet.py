@@ -54,7 +54,7 @@ def _cores() -> int:
 )
 @click.argument("places", nargs=-1, required=True, metavar="FOLDER...")
 @click.option("--site-dir", metavar="D", help="A folder (or its URL) with a site file for each log, by name.")
-@click.option("--load", help="The load to look for, by its name in the site files. Default: the pump.")
+@click.option("--load", metavar="NAME", help="The load to look for, by its name in the site files. Default: the pump.")
 @click.option("--workers", type=click.IntRange(1), help="Processes on this machine. Default: one for each core.")
 @click.option("--scheduler", metavar="ADDRESS", help="Have a Dask cluster do it: tcp://HOST:8786 (extra 'fleet').")
 @click.option(

@@ -25,8 +25,8 @@ if TYPE_CHECKING:
 
 @click.command("forecast")
 @click.option("--site", type=click.Path(path_type=Path), required=True, help="The site file: bank, inverters, loads.")
-@click.option("--load", required=True, help="The load, by its name in the site file.")
-@click.option("--for", "how_long", required=True, metavar="TIME", help="How long: 15m, 2h, 1h30m, 1d.")
+@click.option("--load", metavar="NAME", required=True, help="The load, by its name in the site file.")
+@click.option("--for", "how_long", required=True, metavar="DURATION", help="How long: 15m, 2h, 1h30m, 1d.")
 @click.option(
     "--measured",
     type=click.Path(path_type=Path),

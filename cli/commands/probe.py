@@ -22,8 +22,8 @@ _RANGE = re.compile(r"(\d+)(?:-(\d+))?")
 
 @click.command("probe")
 @click.argument("source")
-@click.option("--units", help="Unit ids to try, such as 1-10 (the default).")
-@click.option("--registers", help="Also show these registers, as on the wire, such as 0-39.")
+@click.option("--units", metavar="IDS", help="Unit ids to try, such as 1-10 (the default).")
+@click.option("--registers", metavar="NUMBERS", help="Also show these registers, as on the wire, such as 0-39.")
 @click.option("--input", "from_input", is_flag=True, help="Show input registers instead of holding registers.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document alone.")
 def command(source: str, units: str | None, registers: str | None, from_input: bool, as_json: bool) -> None:

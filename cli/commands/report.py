@@ -36,7 +36,7 @@ if TYPE_CHECKING:
 @click.option(
     "--csv", "tables", type=click.Path(path_type=Path), metavar="DIR", help="The folder for tables (CSV) to write."
 )
-@click.option("--load", help="The load to look for, by its name in the site file. Default: the pump.")
+@click.option("--load", metavar="NAME", help="The load to look for, by its name in the site file. Default: the pump.")
 @click.option(
     "--changed-at",
     metavar="TIME_OR_NOTE",
@@ -45,7 +45,7 @@ if TYPE_CHECKING:
 )
 @click.option("--strict", is_flag=True, help="End with status 4 if a finding wants watching or acting on.")
 @correction_options
-@click.option("--force", is_flag=True, help="Replace an existing page or PDF, or tables that were changed.")
+@click.option("--force", is_flag=True, help="Replace an existing page or PDF, or tables that you changed.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document alone.")
 @click.pass_obj
 def command(

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
 from .terminal import span_lines, table
-from .words import amount, clock, duration, number, percent, plus_minus, shortened
+from .words import amount, clock, duration, number, percent, plus_minus, shortened, signed
 
 if TYPE_CHECKING:
     from ...analysis.amounts import Amounts, Charge
@@ -74,8 +74,7 @@ def in_gaps_lines(charge: Charge) -> list[str]:
         return []
     unit = "Ah" if charge.charge is not None else "Wh"
     gaps = "the gap" if len(charge.span.gaps) == 1 else "the gaps"
-    sign = "+" if guess.net >= 0 else "-"
-    return [f"had {gaps} run like the hours around, about {sign}{amount(abs(guess.net), unit)} more (net); not counted"]
+    return [f"had {gaps} run like the hours around, about {signed(guess.net, unit)} more (net); not counted"]
 
 
 def sureness_lines(charge: Charge, figures: MeterFigures, *, starts_known: bool = False) -> list[str]:

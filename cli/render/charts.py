@@ -54,7 +54,7 @@ def whole_log(log: LogReport, *, name: str = "whole", frame: Frame = WIDE) -> st
         svg.frame_axes(axes)
         axes.spines["bottom"].set_visible(False)
         on_strip.draw(strip, log)
-        label = f"{NAMES[quantity][0].capitalize()} over the whole log, with its gaps, cycles and markers"
+        label = f"{NAMES[quantity][0].capitalize()} over the whole log, with its gaps, runs and notes"
         return svg.inline(figure, name=name, label=label)
 
 

@@ -46,7 +46,7 @@ def when(finding: Finding, facts: LogFacts) -> str:
     if last == first:
         return words.clock(first, facts)
     count = words.counted(len(finding.cycles), "start")
-    return f"{words.clock(first, facts)} to {words.clock(last, facts, near_us=first)} ({count})"
+    return f"{words.from_to(first, last, facts)} ({count})"
 
 
 def check_lines(checks: Sequence[Check], trends: Sequence[Trend]) -> list[str]:
@@ -73,8 +73,8 @@ def checks(log: LogReport) -> Table:
         (
             ABOUT.get(check.code, check.code),
             check.outcome,
-            check.said,
-            f"{check.limit} ({check.source})" if check.limit else words.UNKNOWN,
+            words.capital(check.said),
+            words.capital(f"{check.limit} ({check.source})") if check.limit else words.UNKNOWN,
         )
         for check in log.checks
     )

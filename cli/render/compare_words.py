@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from ...analysis.missing import Missing
 from .terminal import span_lines, table
-from .words import amount, duration, number, rounded_u95, shortened
+from .words import amount, capital, duration, number, rounded_u95, shortened, with_sign
 
 if TYPE_CHECKING:
     from ...analysis.compare import ComparedFinding, Comparison
@@ -45,7 +45,7 @@ def _nothing(found: Comparison) -> list[str]:
     if not judged or not found.nothing_differs:
         return []
     which = "of these figures" if len(judged) == len(found.rows) else "figure that could be judged"
-    return [f"{_NONE[0].upper()}{_NONE[1:]}, in any {which}.", ""]
+    return [f"{capital(_NONE)}, in any {which}.", ""]
 
 
 def _not_judged(found: Comparison) -> list[str]:
@@ -79,7 +79,7 @@ def _apart(row: Compared) -> list[str]:
 
 def figure(x: float, unit: str) -> str:
     """Return a figure as people write it: seconds as a duration."""
-    return duration(x) if unit == "s" else amount(x, unit).rstrip().replace("-", "−")
+    return duration(x) if unit == "s" else amount(x, unit).rstrip()
 
 
 def difference(apart: Within, unit: str) -> str:
@@ -88,20 +88,15 @@ def difference(apart: Within, unit: str) -> str:
     if not isfinite(half):
         return _signed(apart.value, 2, unit)
     if unit == "s" and half >= _IN_MINUTES_S:
-        return "{}, {} to {}".format(*(_signed_duration(x) for x in (apart.value, apart.low, apart.high)))
+        return "{}, {} to {}".format(*(with_sign(x, duration(abs(x))) for x in (apart.value, apart.low, apart.high)))
     digits = max(rounded_u95(half)[0], 0) if half > 0 else 2
+    unit = "percentage points" if unit == "%" else unit
     value, low, high = (_signed(x, digits) for x in (apart.value, apart.low, apart.high))
     return f"{value} {unit}, {low} to {high}" if unit else f"{value}, {low} to {high}"
 
 
-def _signed_duration(x: float) -> str:
-    return f"{'−' if x < 0 else '+'}{duration(abs(x))}"
-
-
 def _signed(x: float, digits: int, unit: str = "") -> str:
-    rounded = round(x, digits) + 0.0  # no minus before nothing
-    text = f"{rounded:+,.{digits}f}".replace("-", "−")
-    return f"{text} {unit}".rstrip()
+    return f"{with_sign(x, f'{abs(x):,.{digits}f}')} {unit}".rstrip()
 
 
 def _finding_lines(found: Comparison) -> list[str]:

@@ -70,7 +70,7 @@ def whole_log(log: LogReport, name: str) -> Figure | None:
     if log.charge.span.gaps:
         caption += " Hatched from top to bottom: no readings."
     if log.facts.markers:
-        caption += " Numbered lines: the markers listed under it."
+        caption += " Numbered lines: the notes listed under it."
     shown = (tables.ranges(log), tables.gaps(log), tables.markers(log))
     drawn = both_sizes(partial(charts.whole_log, to_draw(log)), name)
 

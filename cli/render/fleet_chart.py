@@ -14,14 +14,7 @@ from .svg import ALERT, DRAW, PAPER, WIDE, Frame
 _BARS: Final = 20
 
 
-def histogram(
-    groups: Sequence[tuple[str, Sequence[float]]],
-    what: str,
-    *,
-    most: float | None = None,
-    name: str,
-    frame: Frame = WIDE,
-) -> str:
+def histogram(groups: Sequence[tuple[str, Sequence[float]]], what: str, *, name: str, frame: Frame = WIDE) -> str:
     """Draw how many logs lie in each stretch of a scale, one group upon the other.
 
     Parameters
@@ -30,8 +23,6 @@ def histogram(
         What each group is called, and its logs' figures; at least one figure in all.
     what : str
         What the scale shows, with its unit.
-    most : float, optional
-        The scale's end where it has one.
     name : str
         Unique on the page.
     frame : Frame
@@ -45,7 +36,7 @@ def histogram(
     from matplotlib.ticker import MaxNLocator
 
     every = np.concatenate([np.asarray(figures, dtype=float) for _, figures in groups])
-    edges = np.linspace(0.0, most or max(float(every.max()), 1e-9), _BARS + 1)
+    edges = np.linspace(0.0, max(float(every.max()), 1e-9), _BARS + 1)
     low = Frame(frame.name, frame.width_px, round(frame.height_px * 0.7), frame.text_px, frame.points)
     looks = [(ALERT, ALERT, ""), (PAPER, ALERT, "///"), (DRAW, DRAW, "")]
     with svg.drawing(low) as figure:
@@ -59,6 +50,7 @@ def histogram(
                 continue
             axes.bar(edges[:-1][there], count[there], (np.diff(edges) * 0.9)[there], base[there], align="edge", **look)
             base += count
+        axes.set_xlim(edges[0], edges[-1])  # from nought on, also where no log lies near it
         axes.set_xlabel(what)
         axes.set_ylabel("logs")
         axes.yaxis.set_major_locator(MaxNLocator(integer=True))

@@ -143,22 +143,18 @@ def _not_read(ranking: Sequence[LogSummary]) -> Table:
 
 
 def _starts(ranking: Sequence[LogSummary]) -> Figure | None:
-    return _figure(ranking, lambda summary: summary.starts_per_hour, "starts an hour", None, "starts")
+    return _figure(ranking, lambda summary: summary.starts_per_hour, "starts an hour", "starts")
 
 
 def _duty(ranking: Sequence[LogSummary]) -> Figure | None:
     def share(summary: LogSummary) -> float | None:
         return None if summary.duty_cycle is None else 100 * summary.duty_cycle
 
-    return _figure(ranking, share, "share of the time running [%]", 100.0, "duty")
+    return _figure(ranking, share, "share of the time running [%]", "duty")
 
 
 def _figure(
-    ranking: Sequence[LogSummary],
-    of: Callable[[LogSummary], float | None],
-    what: str,
-    most: float | None,
-    name: str,
+    ranking: Sequence[LogSummary], of: Callable[[LogSummary], float | None], what: str, name: str
 ) -> Figure | None:
     """Return a histogram of those logs that have runs; None where none has."""
     known = [(fleet_words.state_of(s), x) for s in ranking if s.cycles and (x := of(s)) is not None]
@@ -168,6 +164,6 @@ def _figure(
         (called, [x for state, x in known if state in states])
         for called, states in (("to act on", {"act"}), ("to watch", {"watch"}), ("neither", {"note", "-"}))
     ]
-    drawn = both_sizes(partial(histogram, groups, what, most=most), name)
+    drawn = both_sizes(partial(histogram, groups, what), name)
     caption = f"{words.counted(len(known), 'log')} with runs, by {what}."
     return Figure(drawn, caption, "", ())

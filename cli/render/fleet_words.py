@@ -60,7 +60,7 @@ def drawn(summary: LogSummary) -> str:
     return plus_minus(summary.drawn_Wh, summary.drawn_u95_Wh, "Wh")
 
 
-_HEAD = ["", "log", "", "drawn", "starts/h", "running", "settled", "what"]
+_HEAD = ["", "log", "", "drawn", "starts an hour", "running", "settled draw", "finding"]
 
 
 def _row(place: int, summary: LogSummary) -> list[str]:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from ...analysis.missing import Missing
 from .terminal import table
-from .words import amount, counted, duration, number, percent, shortened
+from .words import amount, counted, duration, number, percent, shortened, value_and_ends
 
 if TYPE_CHECKING:
     from ...analysis.bank import Runtime
@@ -57,8 +57,8 @@ def within(figure: Within, unit: str) -> str:
     """Return a figure with the ends of its interval where it has any: ``17.2 Wh, 0 to 45 (95 %)``."""
     if figure.low == figure.high or not (isfinite(figure.low) and isfinite(figure.high)):
         return amount(figure.value, unit).rstrip()
-    text = f"{amount(figure.value, unit).rstrip()}, {number(figure.low)} to {number(figure.high)} (95 %)"
-    return text.replace("-", "−")
+    value, low, high = value_and_ends(figure.value, figure.low, figure.high)
+    return f"{f'{value} {unit}'.rstrip()}, {low} to {high} (95 %)"
 
 
 def _behaviour(seen: MeasuredLoad) -> list[str]:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from .big import big
-from .words import amount, counted, duration, plus_minus, shortened
+from .words import amount, counted, duration, plus_minus, shortened, true_minus
 
 if TYPE_CHECKING:
     from rich.console import Group, RenderableType
@@ -105,7 +105,7 @@ def live_number(quantity: str, value: float) -> str:
         "voltage_V": 2,
         "power_W": 0 if abs(value) >= 99.95 else 1,
     }
-    return f"{value:.{decimals[quantity]}f}"
+    return true_minus(f"{value:.{decimals[quantity]}f}")
 
 
 def _amounts(charge: Charge | None) -> str:

@@ -90,7 +90,7 @@ def _meter(snapshot: Snapshot) -> dict[str, Any]:
         "link": "connected" if snapshot.connected else NOT_CONNECTED,
         "clock": _clock(snapshot),
         "figures": [
-            {"word": word, "value": _signed(live_number(quantity, value)), "unit": unit}
+            {"word": word, "value": live_number(quantity, value), "unit": unit}
             for quantity, word, unit in LARGE
             if (value := live_value(snapshot, quantity)) is not None
         ],
@@ -103,11 +103,6 @@ def _meter(snapshot: Snapshot) -> dict[str, Any]:
         "trouble": _trouble(snapshot),
         "news": _news(snapshot),
     }
-
-
-def _signed(number: str) -> str:
-    """Return a number with a minus sign as wide as its digits, that no line ends after."""
-    return number.replace("-", "\N{MINUS SIGN}")
 
 
 def _clock(snapshot: Snapshot) -> str:
@@ -139,9 +134,9 @@ def _counts(snapshot: Snapshot) -> list[dict[str, str]]:
     """Return the figures that are counted up, each with what it is."""
     counts = [(f"{snapshot.readings:,}", "readings")]
     if snapshot.peak_A is not None:
-        counts.insert(0, (_signed(words.amount(snapshot.peak_A, "A")), "highest current"))
+        counts.insert(0, (words.amount(snapshot.peak_A, "A"), "highest current"))
     elif snapshot.peak_W is not None:
-        counts.insert(0, (_signed(words.amount(snapshot.peak_W, "W")), "highest power"))
+        counts.insert(0, (words.amount(snapshot.peak_W, "W"), "highest power"))
     if snapshot.cycles is not None:
         for_s = snapshot.running_s
         now = ("at rest", "now") if for_s is None else ("running", f"now, for {words.duration(for_s)}")
@@ -155,7 +150,7 @@ def _chart(snapshot: Snapshot) -> dict[str, Any] | None:
     if recent is None or not len(recent.bucket):
         return None
     word, unit = _UNITS[recent.quantity]
-    low, high = (_signed(live_number(recent.quantity, x)) for x in (float(recent.low.min()), float(recent.high.max())))
+    low, high = (live_number(recent.quantity, x) for x in (float(recent.low.min()), float(recent.high.max())))
     span_s = float(recent.bucket[-1] - recent.bucket[0] + 1) * recent.width_s
     runs = _bars(snapshot, recent)
     return {
@@ -215,10 +210,10 @@ def _finding(finding: Finding) -> dict[str, str]:
     return {
         "severity": finding.severity,
         "title": words.shortened(finding.title, _FULL),
-        "evidence": words.shortened(finding.evidence, _FULL),
+        "evidence": words.sentence(words.shortened(finding.evidence, _FULL)),
         "check_first": words.shortened(finding.check_first, _FULL),
-        "limit": words.shortened(finding.limit, _FULL),
-        "source": words.shortened(finding.source, _FULL),
+        "limit": words.sentence(words.shortened(finding.limit, _FULL)),
+        "source": words.sentence(words.shortened(finding.source, _FULL)),
     }
 
 
@@ -228,7 +223,7 @@ def _nothing_found(snapshot: Snapshot) -> str:
         return "Runs cannot be told from what this meter gives."
     if snapshot.cycles.summary.count < LEAST_CYCLES:
         return f"Nothing so far. Most is judged only from the {LEAST_CYCLES}th run on."
-    return "Nothing so far: no limit that could be checked was passed."
+    return "Nothing so far crosses a limit that could be checked."
 
 
 def _trouble(snapshot: Snapshot) -> str:

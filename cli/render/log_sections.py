@@ -109,7 +109,7 @@ def shown_findings(log: LogReport, anchor: str) -> tuple[tuple[Shown, ...], tupl
 def _no_finding(log: LogReport) -> str:
     if not log.cycles.cycles:
         return "No finding: there was no run to check."
-    return "No finding: no limit that could be checked on this log was passed."
+    return "No finding: nothing in this log crosses a limit that could be checked."
 
 
 def _notes(notes: Sequence[Shown]) -> Fold:

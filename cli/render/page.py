@@ -15,13 +15,6 @@ if TYPE_CHECKING:
 #: A title names so many logs.
 _MOST_NAMES = 3
 
-# What stands in the page may run and style it; nothing may be fetched, whatever a library of ours would like. The
-# library compiles the two lines that ask our script for a time axis's ticks, hence "eval".
-_POLICY = (
-    "default-src 'none'; script-src 'unsafe-inline' 'unsafe-eval'; style-src 'unsafe-inline'; img-src data:; "
-    "font-src data:; form-action 'none'; base-uri 'none'"
-)
-
 
 def render(report: Report, second: Second = HERE) -> str:
     """Return the page of a report.
@@ -53,7 +46,6 @@ def render(report: Report, second: Second = HERE) -> str:
         "page.html",
         styles=("several.css", "charts.css"),
         title=_title(report),
-        policy=_POLICY,
         charts=_charts(),
         several=several,
         views=views,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from ...analysis.missing import Missing
+from .sentences import reason_said
 
 if TYPE_CHECKING:
     from ...analysis.loss_fit import LossFit
@@ -72,7 +73,7 @@ def _explained(found: Explained) -> Document:
 
 
 def _part(reason: Reason) -> Document:
-    return {name: getattr(reason, name) for name in reason.__dataclass_fields__} | {"sentence": reason.sentence}
+    return {name: getattr(reason, name) for name in reason.__dataclass_fields__} | {"sentence": reason_said(reason)}
 
 
 def paired_document(pair: PairedLogs) -> Document:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from .sentences import by_habit
+from .sentences import by_habit, reason_said
 from .words import amount, duration, plus_minus, shortened
 
 if TYPE_CHECKING:
@@ -46,4 +46,4 @@ def _measured(check: PlateCheck) -> str:
 
 def _reasons(found: Explained) -> list[str]:
     """Return a line for each reason, the amounts first."""
-    return [f"      {reason.sentence} ({reason.basis})" for reason in found.reasons]
+    return [f"      {reason_said(reason)} ({reason.basis})" for reason in found.reasons]

@@ -61,7 +61,7 @@ def _reasons(caption: str, found: Explained) -> Table:
             f"{words.capital(reason.source)} ({reason.basis}): {words.shortened(reason.because, 300)}.",
             words.signed(reason.energy_Wh, "Wh"),
             words.signed(reason.charge_Ah, "Ah"),
-            words.percent(reason.share).replace("-", "−"),
+            words.percent(reason.share),
         )
         for reason in found.reasons
     ]

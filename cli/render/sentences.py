@@ -11,6 +11,7 @@ if TYPE_CHECKING:
     from ...analysis.amounts import Amounts
     from ...analysis.finding import Finding, Severity
     from ...analysis.plate_check import PlateCheck
+    from ...analysis.reasons import Reason
     from ...analysis.report import CloseUp, LogFacts, LogReport, PairedLogs, Report
 
 
@@ -35,8 +36,7 @@ def when(log: LogReport) -> str:
     span, facts = log.charge.span, log.facts
     if span.start_us is None or span.stop_us is None:
         return "The log holds no readings."
-    start = words.clock(span.start_us, facts)
-    text = f"From {start} to {words.clock(span.stop_us, facts, near_us=span.start_us)} ({words.in_zone(facts)})"
+    text = f"From {words.from_to(span.start_us, span.stop_us, facts)} ({words.in_zone(facts)})"
     text += f": {words.duration(span.covered_s)} of readings"
     if span.gaps:
         text += f", and {words.duration(span.uncovered_s)} without any in {words.counted(len(span.gaps), 'gap')}"
@@ -214,6 +214,13 @@ def plate(check: PlateCheck) -> str:
         f"{_against(seen.charge_ratio, estimate.charge_Ah, 'Ah')} from the nameplate, and "
         f"{_against(seen.paper_charge_ratio, estimate.paper_Ah, 'Ah')} on paper."
     )
+
+
+def reason_said(reason: Reason) -> str:
+    """Say a reason with its amounts: ``the pump drew less than its plate ...: −42.0 Wh``."""
+    effects = [words.signed(reason.energy_Wh, "Wh")] if reason.energy_Wh or not reason.charge_Ah else []
+    effects += [words.signed(reason.charge_Ah, "Ah")] if reason.charge_Ah else []
+    return f"{reason.because}: {', '.join(effects)}"
 
 
 def by_habit(check: PlateCheck) -> str | None:

@@ -165,5 +165,4 @@ def value(x: float | None, unit: str) -> str:
 
 def signed(x: float, unit: str) -> str:
     """Return a change with its sign, in the unit of its figure."""
-    sign = "−" if x < 0 else "+" if x > 0 else ""
-    return f"{sign}{value(abs(x), unit)}"
+    return words.with_sign(x, value(abs(x), unit))

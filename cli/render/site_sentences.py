@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from math import floor, log10
 from typing import TYPE_CHECKING
 
 from ...analysis.bank_report import BankReport
@@ -31,11 +30,9 @@ if TYPE_CHECKING:
 
 def within(figure: Within, unit: str) -> str:
     """Return a figure with the ends of its interval, for instance ``23.4 V (23.3 to 23.5)``."""
-    half = (figure.high - figure.low) / 2
-    if half <= 0:
+    if figure.high <= figure.low:
         return words.amount(figure.value, unit)
-    digits = max(-floor(log10(half)), 0)
-    value, low, high = (f"{x:,.{digits}f}" for x in (figure.value, figure.low, figure.high))
+    value, low, high = words.value_and_ends(figure.value, figure.low, figure.high)
     return f"{value} {unit} ({low} to {high})"
 
 
@@ -147,11 +144,16 @@ def _paid(line: LedgerLine, found: Payback, log: LogReport) -> str:
 
 def full_again(owed: Recharge) -> str:
     """Say what it takes until the bank is full."""
-    text = (
-        f"Until it is full the bank wants {words.amount(owed.owed_Ah, 'Ah')} ({words.amount(owed.owed_Wh, 'Wh')}): at "
-        f"least {words.duration(owed.sun_h * 3600)} of good sun"
-    )
-    return f"{text}." if isinstance(owed.days, Missing) else f"{text}, or {words.number(owed.days)} usual days."
+    return f"Until it is full the bank wants {owed_and_sun(owed)}."
+
+
+def owed_and_sun(owed: Recharge) -> str:
+    """Return what is owed to the bank, and how much sun pays it back."""
+    both = f"{words.amount(owed.owed_Ah, 'Ah')} ({words.amount(owed.owed_Wh, 'Wh')})"
+    sun = f"{both}: at least {words.duration(owed.sun_h * 3600)} of good sun"
+    if isinstance(owed.days, Missing):
+        return sun
+    return f"{sun}, or {words.number(owed.days)} {'usual days' if owed.days >= 1 else 'of a usual day'}"
 
 
 def water(log: LogReport) -> list[str]:

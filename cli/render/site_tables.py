@@ -12,7 +12,7 @@ from ...analysis.missing import Missing
 from ...analysis.water_report import WaterReport
 from ...analysis.within import Within
 from . import words
-from .site_sentences import water_energy, within
+from .site_sentences import owed_and_sun, water_energy, within
 from .tables import MOST_ROWS, Table, more
 
 if TYPE_CHECKING:
@@ -40,7 +40,8 @@ def verdicts(found: SiteReport, *, conductors: bool) -> Table:
     ]
     if screened:
         rows.append(("Conductors and fuses", *_word(*screened)))
-    return Table("The word on each part, and a comparison behind it", ("", "Word", "Why"), tuple(rows), prose=True)
+    head = ("", "Verdict", "Why")
+    return Table("The verdict on each part, and a comparison behind it", head, tuple(rows), prose=True)
 
 
 def _word(*parts: Judged | Screened | Missing) -> tuple[str, str]:
@@ -110,7 +111,7 @@ def conductors(found: SiteReport) -> tuple[Table, Table]:
         Table("Voltage lost in conductors, out and back", ("", "Running", "At the hardest start"), lost, prose=True),
         Table(
             "Conductors and fuses against the tables",
-            ("", "What was compared", "Word", "Source"),
+            ("", "What was compared", "Verdict", "Source"),
             screened,
             note,
             prose=True,
@@ -142,10 +143,7 @@ def recharge(found: SiteReport) -> Table:
     if isinstance(found.bank, BankReport):
         for what, owed in (("until it is full", found.bank.to_full), ("by this log", found.bank.of_log)):
             if not isinstance(owed, Missing):
-                both = f"{words.amount(owed.owed_Ah, 'Ah')} ({words.amount(owed.owed_Wh, 'Wh')})"
-                sun = f"at least {words.duration(owed.sun_h * 3600)} of good sun"
-                days = "" if isinstance(owed.days, Missing) else f", or {words.number(owed.days)} usual days"
-                rows.append((f"Owed to the bank {what}", f"{both}: {sun}{days}"))
+                rows.append((f"Owed to the bank {what}", owed_and_sun(owed)))
     if not isinstance(found.solar.day, Missing):
         rows.append(("The array on a usual day", words.amount(found.solar.day.energy_Wh, "Wh")))
         if found.solar.day.to_load is not None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from functools import partial
 from typing import TYPE_CHECKING
 
@@ -16,6 +17,8 @@ from .section import Fold, Section, kept, rests_on
 if TYPE_CHECKING:
     from ...analysis.report import LogReport, Report
     from ...analysis.site_report import SiteReport
+
+_OF_MANY = {"holds": "hold", "fails": "fail"}
 
 
 def carry(report: Report, log: LogReport, anchor: str) -> Section | None:
@@ -60,8 +63,8 @@ def _bank(found: SiteReport) -> Fold | None:
 
 def _conductors(found: SiteReport) -> Fold:
     lost, screened = site_tables.conductors(found)
-    words_of = [row[2] for row in screened.rows]
-    counts = ", ".join(f"{words_of.count(word)} {word}" for word in dict.fromkeys(words_of))
+    verdicts = Counter(row[2] for row in screened.rows)
+    counts = ", ".join(f"{n} {_OF_MANY.get(verdict, verdict) if n > 1 else verdict}" for verdict, n in verdicts.items())
     return Fold(f"Conductors and fuses: {counts}", (lost, screened))
 
 

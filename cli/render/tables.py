@@ -79,7 +79,7 @@ def gaps(log: LogReport) -> Table:
 
 
 def markers(log: LogReport) -> Table:
-    """Return the markers with the numbers they have in the chart, and what was drawn from each to the next."""
+    """Return the notes with the numbers they have in the chart, and what was drawn from each to the next."""
     stretches = {(stretch.at_us, stretch.text): stretch for stretch in log.marked}
     rows = []
     for place, (us, text) in enumerate(log.facts.markers[:MOST_ROWS], start=1):
@@ -89,7 +89,7 @@ def markers(log: LogReport) -> Table:
         when = words.clock(us, log.facts, near_us=log.charge.span.start_us)
         rows.append((str(place), when, words.shortened(text, 200), until or words.UNKNOWN))
     head = ("No.", "When", "What was noted", "Drawn until the next")
-    return Table("Markers", head, tuple(rows), more(len(log.facts.markers)), prose=True)
+    return Table("Notes", head, tuple(rows), more(len(log.facts.markers)), prose=True)
 
 
 def cycles(log: LogReport) -> Table:

@@ -17,6 +17,13 @@ if TYPE_CHECKING:
 
 _FIGURE = re.compile(r"(?<=\d) (?=(?:[AVWhsdLm]|Ah|Wh|VA|min|mΩ|gal|ft|kPa|psi|bar)\b|%|°)|(?<=±) ")
 
+# What stands in the page may run and style it; nothing may be fetched, whatever a library of ours would like. The
+# library compiles the two lines that ask our script for a time axis's ticks, hence "eval".
+_POLICY = (
+    "default-src 'none'; script-src 'unsafe-inline' 'unsafe-eval'; style-src 'unsafe-inline'; img-src data:; "
+    "font-src data:; form-action 'none'; base-uri 'none'"
+)
+
 #: A word longer than this may end a line anywhere, or it would burst its cell. [characters]
 _RUN = 24
 _UNBROKEN = re.compile(rf"\S{{{2 * _RUN},}}")
@@ -48,10 +55,11 @@ def filled(template: str, *, styles: tuple[str, ...] = (), **parts: object) -> s
     )
     environment.filters["short"] = words.shortened
     environment.filters["full"] = partial(words.shortened, most=600)
+    environment.filters["sentence"] = words.sentence
     environment.filters["timed"] = _timed
     environment.globals["unknown"] = words.UNKNOWN
     return environment.get_template(template).render(
-        style="\n".join(template_text(name) for name in ("page.css", *styles)), **parts
+        style="\n".join(template_text(name) for name in ("page.css", *styles)), policy=_POLICY, **parts
     )
 
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from .checked import check_lines, when
-from .words import amount, clock, counted, duration, in_zone, number, percent
+from .words import amount, clock, counted, duration, from_to, in_zone, number, percent
 
 if TYPE_CHECKING:
     from ...analysis.amounts import Span
@@ -32,7 +32,7 @@ def span_lines(facts: LogFacts, span: Span) -> list[str]:
     """Return in words what time was measured, and what was not."""
     zone = in_zone(facts) + (", assumed" if facts.zone_assumed and not facts.undated else "")
     lines = [
-        f"from {clock(span.start_us, facts)} to {clock(span.stop_us, facts, near_us=span.start_us)} ({zone}): "
+        f"from {from_to(span.start_us, span.stop_us, facts)} ({zone}): "
         f"{duration(span.covered_s)} measured, {counted(span.readings, 'reading')}"
     ]
     if span.gaps:
@@ -56,7 +56,7 @@ def cycles_lines(log: LogReport) -> list[str]:
     if len(cycles.cycles) > _MOST_CYCLES:
         lines.append(f"... and {len(cycles.cycles) - _MOST_CYCLES} more (all with --json)")
     if any(not cycle.surge_resolved for cycle in cycles.cycles):
-        lines.append("> the readings are too far apart to see the whole surge: it was at least that")
+        lines.append("≥ the readings are too far apart to see the whole surge: it was at least that")
     lines += [
         "",
         f"{counted(summary.count, 'start')}, {number(summary.starts_per_hour)} an hour; "
@@ -94,7 +94,7 @@ def _cycle_row(facts: LogFacts, k: int, cycles: Sequence[Cycle]) -> list[str]:
         clock(cycle.start_us, facts, near_us=near),
         duration(cycle.run_s) if cycle.complete else "not seen whole",
         duration(cycle.off_before_s) if cycle.off_before_s is not None else "-",
-        surge if cycle.surge_resolved else f"> {surge}",
+        surge if cycle.surge_resolved else f"≥ {surge}",
         *("-" if x is None else number(x) for x in (cycle.run_A, cycle.run_W, cycle.charge_Ah, cycle.energy_Wh)),
     ]
 

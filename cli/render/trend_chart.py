@@ -69,7 +69,7 @@ def days(over: OverLogs, *, name: str, frame: Frame) -> str:
             _panel(axes, over, trends)
         for axes in grid.ravel()[len(figures) :]:
             axes.set_axis_off()
-        time_axis(grid[0, 0], facts_of(over), over.days[0].start_us, over.days[-1].stop_us, frame)
+        time_axis(grid[-1, 0], facts_of(over), over.days[0].start_us, over.days[-1].stop_us, frame)
         for axes in grid[:-1, :].ravel():
             axes.tick_params(labelbottom=True)
         return svg.inline(figure, name=name, label="Figures of each day over the days, each in its own panel")

@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from ...analysis.reasons import signed
 from . import svg, words
 from .svg import ALERT, DRAW, PAPER, REST, SOFT, WIDE, Frame
 
@@ -51,7 +50,8 @@ def _changes(level_Wh: float, reasons: tuple[Reason, ...]) -> list[Bar]:
     for reason in reasons:
         if reason.energy_Wh:
             stop_Wh = level_Wh + reason.energy_Wh
-            bars.append(Bar(f"{reason.source}: {signed(reason.energy_Wh, 'Wh')}", level_Wh, stop_Wh, is_sum=False))
+            label = f"{reason.source}: {words.signed(reason.energy_Wh, 'Wh')}"
+            bars.append(Bar(label, level_Wh, stop_Wh, is_sum=False))
             level_Wh = stop_Wh
     return bars
 

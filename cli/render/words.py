@@ -46,11 +46,11 @@ def number(x: float | None) -> str:
         return UNKNOWN
     rounded = float(f"{x:.3g}")
     if abs(rounded) >= 1000:
-        return f"{x:,.0f}"
+        return true_minus(f"{x:,.0f}")
     # Nobody acts on a millionth of a unit: what is smaller is the rounding of the sum itself.
     if abs(rounded) < 1e-6:
         return "0"
-    return f"{x:.{max(0, 2 - floor(log10(abs(rounded))))}f}"
+    return true_minus(f"{x:.{max(0, 2 - floor(log10(abs(rounded))))}f}")
 
 
 def amount(x: float | None, unit: str) -> str:
@@ -63,8 +63,21 @@ def signed(x: float | None, unit: str) -> str:
     """Return a number with its sign and its unit, for instance ``−12.3 Wh``; nothing has no sign."""
     if x is None or not isfinite(x):
         return UNKNOWN
-    text = amount(abs(x), unit)
-    return text if number(x) == "0" else f"{'+' if x > 0 else '−'}{text}"
+    return with_sign(x, amount(abs(x), unit))
+
+
+def with_sign(x: float, size: str) -> str:
+    """Return the size of a figure, as people write it, with the figure's sign; what is shown as nought has none."""
+    return f"{'+' if x > 0 else '−'}{size}" if _shows_something(size) else size
+
+
+def true_minus(text: str) -> str:
+    """Return a figure with a minus as wide as its digits, and none before nought."""
+    return text.replace("-", "−" if _shows_something(text) else "")
+
+
+def _shows_something(text: str) -> bool:
+    return any(digit in text for digit in "123456789")
 
 
 def plus_minus(x: float | None, u95: float | None, unit: str) -> str:
@@ -85,7 +98,18 @@ def plus_minus(x: float | None, u95: float | None, unit: str) -> str:
     if x is None or not isfinite(x) or u95 is None or not isfinite(u95) or u95 <= 0:
         return amount(x, unit)
     digits, shown = rounded_u95(u95)
-    return f"{round(x, digits):,.{max(digits, 0)}f} {unit} ± {shown:,.{max(digits, 0)}f}"
+    return f"{_to(round(x, digits), digits)} {unit} ± {_to(shown, digits)}"
+
+
+def value_and_ends(value: float, low: float, high: float) -> tuple[str, str, str]:
+    """Return a value and the ends of its interval, which is not empty; all end where `plus_minus` ends half of it."""
+    digits, _ = rounded_u95((high - low) / 2)
+    value, low, high = (round(x, digits) for x in (value, low, high))
+    return _to(value, digits), _to(low, digits), _to(high, digits)
+
+
+def _to(x: float, digits: int) -> str:
+    return true_minus(f"{x:,.{max(digits, 0)}f}")
 
 
 def rounded_u95(u95: float) -> tuple[int, float]:
@@ -103,7 +127,7 @@ def percent(ratio: float | None) -> str:
     """Return a ratio of one as per cent, for instance ``34 %``; ``unknown`` for None or NaN."""
     if ratio is None or not isfinite(ratio):
         return UNKNOWN
-    return f"{100 * ratio:.{0 if abs(ratio) >= 0.0995 or ratio == 0 else 1}f} %"
+    return true_minus(f"{100 * ratio:.{0 if abs(ratio) >= 0.0995 or ratio == 0 else 1}f} %")
 
 
 def counted(n: int, one: str, many: str | None = None) -> str:
@@ -187,6 +211,11 @@ def clock(us: int | None, facts: Dated, *, near_us: int | None = None) -> str:
     return date_and_clock(moment, date=near_us is None or local(near_us, facts).date() != moment.date())
 
 
+def from_to(start_us: int | None, stop_us: int | None, facts: Dated) -> str:
+    """Return a stretch of time, the date of its end left out where it is that of its beginning."""
+    return f"{clock(start_us, facts)} to {clock(stop_us, facts, near_us=start_us)}"
+
+
 def date_and_clock(moment: datetime, *, date: bool = True) -> str:
     """Return a local time as ``13 Jun 2026 10:04:30``, or its clock alone.
 
@@ -219,7 +248,7 @@ def microseconds_of(moment: datetime) -> int:
 def elapsed(us: int) -> str:
     """Return a time since the log's start, microseconds, as ``+h:mm:ss``."""
     seconds = round(us / MICROSECONDS)
-    return f"{'-' if seconds < 0 else '+'}{abs(seconds) // 3600}:{abs(seconds) // 60 % 60:02d}:{abs(seconds) % 60:02d}"
+    return f"{'−' if seconds < 0 else '+'}{abs(seconds) // 3600}:{abs(seconds) // 60 % 60:02d}:{abs(seconds) % 60:02d}"
 
 
 def shortened(text: str, most: int = 60) -> str:
@@ -254,6 +283,11 @@ def _set_apart(text: str) -> str:
 def capital(text: str) -> str:
     """Return text with its first letter as a capital, the rest as it is."""
     return text[:1].upper() + text[1:]
+
+
+def sentence(text: str) -> str:
+    """Return text as a sentence: with a capital at its beginning and a full stop at its end."""
+    return capital(text) + ("" if text.endswith((".", "!", "?", "…")) else ".")
 
 
 def uncapital(text: str) -> str:
