@@ -15,7 +15,8 @@ from shuntbook.analysis.cycles import CycleFold
 from shuntbook.cli import cycles_beside, second
 from shuntbook.cli.assemble import report_of
 from shuntbook.cli.feeding import read_site
-from shuntbook.cli.render.page import render
+from shuntbook.cli.render import figures, svg
+from shuntbook.cli.render.drawn import drawn_by
 from shuntbook.cli.second import HERE, second_process
 from shuntbook.ingest.errors import InputError
 from shuntbook.ingest.log import open_log
@@ -83,17 +84,20 @@ def test_a_sentence_from_there_is_said_here(tmp_path):
     assert not active_children()
 
 
-def test_page_and_cycles_are_the_same_with_two_processes(demo, monkeypatch):
-    """The second reads the log for cycles and draws; figures agree to the bit, pages to the byte."""
+def test_cycles_and_drawings_are_the_same_with_two_processes(demo, monkeypatch):
+    """The second reads the log for cycles and draws; cycles agree to the bit, drawings to the byte."""
     logs, site = [demo / "week_later.parquet"], read_site(demo / "site.toml")
-    alone = report_of(logs, site, None)
-    page = render(alone)
+    alone = report_of(logs, site, None).logs[0]
+    drawn = figures.whole_log(alone, "whole")
+    expected = (drawn.wide, drawn.narrow)
     monkeypatch.setattr(cycles_beside, "LONG", 1)
     monkeypatch.delattr(CycleFold, "add")  # in this process alone
-    with second_process(allowed=True) as beside:
-        report = report_of(logs, site, None, second=beside)
-        assert report.logs[0].cycles == alone.logs[0].cycles
-        assert render(report, beside) == page
+    with second_process(allowed=True) as beside, drawn_by(beside):
+        log = report_of(logs, site, None, second=beside).logs[0]
+        assert log.cycles == alone.cycles
+        monkeypatch.setattr(svg, "drawing", None)
+        found = figures.whole_log(log, "whole")
+        assert (found.wide, found.narrow) == expected
 
 
 def _second_of(pid):
