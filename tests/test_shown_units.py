@@ -32,7 +32,7 @@ ONLY_US = re.compile(r"\d[\s\xa0](?:gal|gal/min|psi|ft|gallons?|degF)\b|\d[\s\xa
         (Shown(length="ft").of_length(1829), "6,001 ft"),
         (SI.of_length(999.7), "1,000 m"),
         (Shown(temperature="degF").of_temperature(15), "59 °F"),
-        (Shown(temperature="degF").of_temperature(-40), "-40 °F"),
+        (Shown(temperature="degF").of_temperature(-40), "−40 °F"),
         (Shown(temperature="degF").of_warming(10), "18 °F"),
         (SI.of_warming(10), "10 °C"),
     ],
@@ -100,7 +100,7 @@ def test_only_the_chosen_units_are_shown(chosen, demo, tmp_path, capsys):
     assert told(capsys, "report", week, "--site", path, "--out", page)[0] == 0
     said += shown_in(page.read_text(encoding="utf-8"))
     # The published tables' own columns are named as they are printed.
-    said = re.sub(r"(copper at|direct current,) 75 degC|30 degC around", "", said)
+    said = re.sub(r"(copper at|direct current,) 75[\s\xa0]°C|30[\s\xa0]°C around", "", said)
     assert others.findall(said) == []
     assert re.search(rf"\d[\s\xa0]{units['volume']}\b", said)
     assert re.search(rf"\d[\s\xa0]{units['pressure']}\b", said)
