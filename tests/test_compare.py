@@ -71,6 +71,7 @@ def test_equal_logs_show_no_difference(demo, capsys):
 # -- chance ------------------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.timeout(600)  # what it counts are pairs, whatever else the machine does
 def test_halves_of_a_stationary_log_show_no_difference():
     """Each figure of 200 pairs, at least 93 % of them: nothing changed but by chance."""
     shares = no_difference(200)
