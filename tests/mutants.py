@@ -115,8 +115,8 @@ class Passes:
         """Return the tests to run for a mutant, quick ones first."""
         lines = self.over.get(mutant.module, {})
         names = {name for line in mutant.lines for name in lines.get(str(line), ())}
-        if "" in names:  # it is run on import: whoever uses the module may notice
-            names = {name for held in lines.values() for name in held}
+        if "" in names:  # it is run on import: whoever reads a constant passes over no line
+            names = set(self.took_s)
         names -= {"", *self.failed}
         return sorted((n for n in names if self.took_s[n] <= slowest_s), key=lambda n: (self.took_s[n], n))
 

@@ -88,6 +88,13 @@ def test_facts_are_those_of_plain_arithmetic(log, cuts):
     assert facts.sizes_below.sum() == pytest.approx(3600 * charge.returned)
 
 
+@pytest.mark.parametrize(("count", "squares_s2"), [(9, 18**2 + 2), (8, 16**2 + 2), (7, 2 * 7**2 + 2)])
+def test_a_reading_that_stands_still_twice_has_one_error(count, squares_s2):
+    """Eight of 5 A and more, 6 A, and as many of 5 A again: their times are added before they are squared."""
+    current_A = [0.0, *[5.0] * count, 6.0, *[5.0] * count, 7.0]
+    assert facts_of(current_A).evidence.current.runs2.net == squares_s2
+
+
 def test_means_have_no_steps_within_an_interval():
     """Their sums are those of rectangles."""
     facts = facts_of([2.0, -4.0, 6.0], sampling="mean").evidence.current
@@ -126,6 +133,7 @@ def test_what_a_line_through_zero_hides(current_A, hidden_As):
         ([70.0, 30.0, 10.0, -10.0, -50.0, -90.0, -90.0], (5 + 20 / 3) / 4),
         ([50.0, 30.0, 20.0, -10.0, -10.0], 2.5 * (0.5 + 0.5 / 4)),  # half a slope
         ([30.0, 30.0, 20.0, 10.0, 10.0], 0.0),
+        ([0.5, 0.5, 0.2, 0.5, 0.5], 0.0),
     ],
 )
 def test_what_a_mean_across_zero_hides(current_A, hidden_As):

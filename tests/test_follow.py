@@ -75,6 +75,13 @@ def test_what_looks_like_a_load_may_be_two_that_step_at_once():
     assert len(loads_of(in_turn((10.0, 12), (24.0, 12), (17.0, 3)))) == 3
 
 
+def test_two_loads_of_nearly_one_size_that_run_at_once():
+    """30 and 34 A, each on while the other is, are two loads; 30 and 31 A cannot be told apart."""
+    loads = loads_of(np.array([np.nan, *[30.0, 34.0, -30.0, -34.0] * 8]))
+    assert sorted((load.up, len(load.runs)) for load in loads) == [(30.0, 8), (34.0, 8)]
+    assert len(loads_of(np.array([np.nan, *[30.0, 31.0, -30.0, -31.0] * 8]))) == 1
+
+
 def chosen(changes, expected=None, in_part=False):
     """The draw of the load that is taken."""
     load = the_load(loads_of(changes), changes, expected, [in_part] * len(changes))

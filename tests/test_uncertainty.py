@@ -66,6 +66,7 @@ def test_gain_and_shunt_class_are_one_factor_each():
     sure = with_intervals(charge_of(steady()), figures(reading_pct=1.0, class_pct=0.25)).charge.sure.drawn
     assert parts_of(sure)["gain"] == pytest.approx(1.2 / math.sqrt(3), rel=1e-9)
     assert parts_of(sure)["shunt class"] == pytest.approx(0.3 / math.sqrt(3), rel=1e-9)
+    assert [part.even for part in sure.components] == [1, 1]
 
 
 def test_one_edge_is_known_to_its_interval():
