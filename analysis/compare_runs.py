@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from math import exp, hypot, inf
+from math import exp, hypot, inf, log
 from typing import Final
 
 import numpy as np
@@ -16,6 +16,8 @@ from .rank_interval import median_of, shift
 from .report import LogReport
 from .within import Within
 
+#: A ratio known no better than to a factor of a million tells nobody anything. [ln 1]
+_SAYS_NOTHING: Final = 6 * log(10)
 #: What is told by the runs one by one: its code, its name, its unit, and the field of a cycle.
 _FIGURES: Final = (
     ("median_run_s", "usual run", "s", "run_s"),
@@ -119,7 +121,7 @@ def _shift(values: Sequence[FloatArray], factors: Sequence[float], slack: float)
 
 
 def _times(values: Sequence[FloatArray], factors: Sequence[float], slack: float) -> Within | None:
-    """Return how many times the runs of the first log those of the second are."""
+    """Return how many times the runs of the first log those of the second are; None where that says nothing."""
     if any((x <= 0).any() for x in values):
         return None
     apart = shift(*(np.log(x) for x in values))
@@ -128,4 +130,6 @@ def _times(values: Sequence[FloatArray], factors: Sequence[float], slack: float)
     smallest = min(float(np.median(x)) for x in values)
     off = hypot(slack / smallest, *(0.95 * factor for factor in factors))
     down, up = hypot(apart.value - apart.low, off), hypot(apart.high - apart.value, off)
+    if abs(apart.value) + max(down, up) > _SAYS_NOTHING:
+        return None
     return Within(exp(apart.value), exp(apart.value - down), exp(apart.value + up))

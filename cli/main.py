@@ -94,7 +94,9 @@ def run(argv: Sequence[str], *, own_process: bool = False) -> int:
         return int(status or Exit.DONE)
     except click.exceptions.Exit as ended:
         return ended.exit_code
-    except BrokenPipeError:
+    except (BrokenPipeError, SystemExit) as ended:
+        if isinstance(ended, SystemExit) and ended.code != 1:
+            raise  # ended by a signal; with 1 click ends where whoever read its output has gone
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return int(Exit.DONE)
     except (click.Abort, KeyboardInterrupt):

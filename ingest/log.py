@@ -180,10 +180,6 @@ class Log:
                     continue
                 if (last is not None and time_us[0] <= last) or (time_us[1:] <= time_us[:-1]).any():
                     raise InputError(f"{file}: the times in this log do not increase; convert its source again")
-                if not (is_instant(int(time_us[0])) and is_instant(int(time_us[-1]))):
-                    raise InputError(
-                        f"{file}: a time in this log is in no year from 1 to 9999; convert its source again"
-                    )
                 last = int(time_us[-1])
                 yield readings
 
@@ -369,12 +365,18 @@ def _readings(path: Path, names: list[str], from_us: int | None, to_us: int | No
                     ROWS_AT_ONCE, row_groups=[group], columns=["time", *names], use_threads=False
                 ):
                     yield Readings(
-                        integers(batch.column("time"), 0),
+                        _on_a_calendar(integers(batch.column("time"), 0), path),
                         {name: _credible(floats(batch.column(name))) for name in names},
                     )
     except (pa.ArrowException, UnicodeDecodeError, OSError) as error:
         why = _DAMAGED if isinstance(error, pa.ArrowInvalid) else _why_not(error)
         raise InputError(f"{path}: {why}") from None
+
+
+def _on_a_calendar(time_us: NDArray[np.int64], path: Path) -> NDArray[np.int64]:
+    if len(time_us) and not (is_instant(int(time_us.min())) and is_instant(int(time_us.max()))):
+        raise InputError(f"{path}: a time in this log is in no year from 1 to 9999; convert its source again")
+    return time_us
 
 
 def _credible(x: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -240,6 +241,17 @@ def test_the_status_tells_where_nothing_can_be_said(tmp_path):
     words = [sys.executable, "-c", "from shuntbook.cli.main import main; main()", "charge", "none.parquet"]
     with Path("/dev/full").open("w") as full:
         assert subprocess.run(words, cwd=tmp_path, stderr=full, check=False).returncode == 2
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="pipes differ")
+def test_a_reader_who_has_seen_enough_is_no_fault(tmp_path):
+    """`shuntbook ... | head -1` ends with 0 and says nothing more."""
+    words = [sys.executable, "-c", "from shuntbook.cli.main import main; main()", "ports", "--help"]
+    reading, writing = os.pipe()
+    os.close(reading)
+    done = subprocess.run(words, cwd=tmp_path, stdout=writing, stderr=subprocess.PIPE, check=False)
+    os.close(writing)
+    assert (done.returncode, done.stderr) == (0, b"")
 
 
 def test_the_user_s_own_error_keeps_its_status_when_debugging(capsys, monkeypatch):

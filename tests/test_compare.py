@@ -154,6 +154,14 @@ def test_the_factor_of_one_meter_cancels_and_that_of_two_does_not():
     assert one["median_run_s"].cancels == ""
 
 
+def test_a_ratio_of_times_that_the_readings_cannot_tell_is_left_out():
+    """Readings a thousand years apart, runs of a minute: no factor is too large, so none is shown."""
+    logs = [replace(log, facts=replace(log.facts, usual_interval_s=3e10)) for log in two_logs(("a", "a"))]
+    rows = {row.code: row for row in runs_of_two(*logs, one_meter=True) if not isinstance(row, Missing)}
+    assert rows["median_run_s"].ratio is None
+    assert rows["run_A"].ratio is not None
+
+
 def test_runs_that_the_array_shared_are_not_held_against_each_other():
     """Their draw is a lower bound; their times are not."""
     rows = list(runs_of_two(*two_logs(("a", "a"), array_may_share=True), one_meter=True))
