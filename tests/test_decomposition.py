@@ -7,7 +7,9 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from shuntbook.analysis.decomposition import Factor, Term, decompose, log_mean
-from shuntbook.analysis.reasons import LOAD, VOLTAGE, explained, signed
+from shuntbook.analysis.reasons import LOAD, VOLTAGE, explained
+from shuntbook.cli.render.sentences import reason_said
+from shuntbook.cli.render.words import signed
 
 ABOVE_ZERO = st.floats(1e-3, 1e5)
 
@@ -225,15 +227,15 @@ def test_what_changed_the_charge_alone_has_no_share_and_no_minus_before_it():
 @pytest.mark.parametrize(
     ("before", "after", "words"),
     [
-        (100.0, 100.5, "drew more than its plate, 100 W for 100 W: +0.5 Wh"),
+        (100.0, 100.5, "drew more than its plate, 100 W for 100 W: +0.500 Wh"),
         (999.5, 3000.0, "drew more than its plate, 3,000 W for 1,000 W: +2,000 Wh"),
-        (999.4, 998.0, "drew less than its plate, 998 W for 999 W: −1.4 Wh"),
+        (999.4, 998.0, "drew less than its plate, 998 W for 999 W: −1.40 Wh"),
     ],
 )
 def test_a_reason_is_told_with_its_direction_and_amount(before, after, words):
     """Also where it made little; a thousand and more are told whole."""
     (reason,) = told((before, after))
-    assert words in reason.sentence
+    assert words in reason_said(reason)
 
 
 @pytest.mark.parametrize(

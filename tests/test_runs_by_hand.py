@@ -13,7 +13,8 @@ from shuntbook.analysis.coincidence import Coincidence, coincidences
 from shuntbook.analysis.follow import Found
 from shuntbook.analysis.level_record import Burst, LevelList, LevelRecord
 from shuntbook.analysis.one_load import Followed
-from shuntbook.analysis.run_seen import SeenRun, cycle_of, seen
+from shuntbook.analysis.run_seen import SeenRun, seen
+from shuntbook.analysis.run_seen import cycle_of as cycle_told
 
 NAN = math.nan
 
@@ -49,6 +50,11 @@ def levels(*rows, spacing_s=2.0):
         made.append(replace(level, **(more[0] if more else {})))
         at_s += length_s + spacing_s
     return LevelList("current_A", made)
+
+
+def cycle_of(seen_run, how_read):
+    """A run's figures, of no load in particular, whatever came before it."""
+    return cycle_told(seen_run, how_read, None, None)
 
 
 def run(of, start, stop, others=(), **more):

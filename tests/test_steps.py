@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from readings import T0_US, US, chunk_of, fed, how
 
-from shuntbook.analysis.plateau import OpenPlateau, Plateau, medians, traces_of
+from shuntbook.analysis.plateau import OpenPlateau, Plateau, _medians, _rows_of, traces_of
 from shuntbook.analysis.steps import BLOCK, StepFold, signal_of
 from shuntbook.analysis.threshold import Threshold
 
@@ -309,5 +309,6 @@ def test_an_open_plateau_grows_to_what_it_would_be_at_once(seed, count, cuts):
 def test_medians_of_stretches():
     """Of an odd and an even number, of every other reading, and of one that is unknown."""
     x = np.array([[1.0, 9.0, 5.0, 2.0, 4.0, 7.0, np.nan]])
-    got = medians(x, np.array([0, 1, 0, 5]), np.array([3, 4, 3, 2]), np.array([1, 1, 2, 1]))
+    counts = np.array([3, 4, 3, 2])
+    got = _medians(*_rows_of(x, np.array([0, 1, 0, 5]), counts, np.array([1, 1, 2, 1])), counts)
     np.testing.assert_equal(got, [[5.0, 4.5, 4.0, np.nan]])
