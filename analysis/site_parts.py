@@ -18,8 +18,10 @@ from .site_units import ShownTable
 from .table import Fault, Several, Table
 from .unit_factors import KPA_PER_PSI, L_PER_GAL, M_PER_FT
 
-Positive = Annotated[float, Field(gt=0)]
-NotNegative = Annotated[float, Field(ge=0)]
+#: A figure beyond it is a slip of the pen, and its fourth power no number any more.
+_MOST = 1e15
+Positive = Annotated[float, Field(gt=0, le=_MOST)]
+NotNegative = Annotated[float, Field(ge=0, le=_MOST)]
 Percent = Annotated[float, Field(gt=0, le=100)]
 Fraction = Annotated[float, Field(gt=0, le=1)]
 Share = Annotated[float, Field(ge=0, lt=100)]  # [%]

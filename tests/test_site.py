@@ -162,6 +162,7 @@ def test_without_a_water_system_the_only_pump_is_the_main_one(tmp_path):
         ("minimum_run_s = 60", "minimum_run_s = 60\nlongest_run_s = 60", "limits.longest_run_s", "must be longer than"),
         ("minimum_run_s = 60", "dry_running_pct = 170", "limits.dry_running_pct", "must be at most 100 (got 170)"),
         ("continuous_W = 500", "", "inverters[2]", "needs continuous_VA or continuous_W"),
+        ("reading_pct = 0.5", "reading_pct = 5e99", "meters[1].reading_pct", "must be at most 1e+15 (got 5e+99)"),
         ("usable_depth_pct = 50", "usable_depth_pct = 120", "bank.usable_depth_pct", "must be at most 100 (got 120)"),
         ("nominal_V = 24", "nominal_V = 0", "bank.nominal_V", "must be greater than 0 (got 0)"),
         ("nominal_V = 24", "nominal_V = 24\nstart_state_pct = 101", "bank.start_state_pct", "at most 100 (got 101)"),
