@@ -226,7 +226,7 @@ def _on_full_disk(words: tuple[str, ...], left: int, folder: Path) -> Ended:
         shutil.copytree(there, folder)
         return ended
     finally:
-        subprocess.run(["umount", str(disk)], check=True)
+        subprocess.run(["umount", "-l", str(disk)], check=True)  # a second process may still be about to end
 
 
 def _closed(words: tuple[str, ...], after_s: float, folder: Path) -> Ended:
