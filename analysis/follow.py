@@ -52,6 +52,12 @@ class Found(NamedTuple):
     fall: int | None = None
 
 
+def overlap(a: Found, b: Found) -> bool:
+    """Tell whether two runs share a moment; one whose end was not seen is taken for its start alone."""
+    (first, second) = (a, b) if a.start <= b.start else (b, a)
+    return first.start == second.start or (first.stop is not None and second.start < first.stop)
+
+
 #: A way to explain the steps so far: how well it fits; what was found, the latest first, each with what is before it;
 #: where the run that is going on began, at which level its draw fell; and the height it stands on or, once its draw has
 #: fallen, what is left of it. [1]

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from .chunk import FloatArray
-from .follow import TOLERANCE, Found, fit, follow, steps_of
+from .follow import TOLERANCE, Found, fit, follow, overlap, steps_of
 
 #: Steps of one load are alike to within this share.
 ALIKE = 0.08
@@ -120,7 +120,16 @@ def the_load(
     others = [other for other in loads if other is not load]
     less = [other for other in others if _is_what_is_left(other, load, changes)]
     load = load.again(changes, _where_two_stepped(load, [other for other in others if other not in less], changes))
-    return replace(load, runs=tuple(sorted({*load.runs, *(run for other in less for run in other.runs)})))
+    return replace(load, runs=_in_turn(load.runs, [run for other in less for run in other.runs]))
+
+
+def _in_turn(runs: Sequence[Found], more: Sequence[Found]) -> tuple[Found, ...]:
+    """Return a load's runs with more of its own, in order, but for those that begin while it runs: it cannot twice."""
+    kept = list(runs)
+    for run in more:
+        if not any(overlap(run, other) for other in kept):
+            kept.append(run)
+    return tuple(sorted(kept, key=lambda run: run.start))
 
 
 def _is_what_is_left(other: Followed, load: Followed, changes: FloatArray) -> bool:

@@ -4,7 +4,7 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from load_scenes import Load, Scene, cycles_of, evenly
 from readings import T0_US, US, chunk_of
@@ -111,6 +111,20 @@ def test_runs_of_one_load_never_overlap(changes):
     for run, after in pairwise(runs):
         assert run.start < (run.stop or run.start + 1) <= after.start or run.stop is None
         assert run.start < after.start
+
+
+@settings(max_examples=300)
+@given(st.lists(st.sampled_from([30.0, -30.0, 17.0, -17.0, 13.0, -13.0, 21.0, np.nan]), min_size=1, max_size=40))
+@example([30.0, -30.0, 30.0, -13.0, 17.0, -17.0])
+@example([30.0, -13.0, np.nan, 17.0, np.nan, 30.0, -30.0])
+def test_a_loads_runs_are_in_order_and_never_overlap_whatever_else_is_taken_for_its_own(changes):
+    """Whole and open runs, falling draws and gaps, a load that may be the pump with less: each start is there once."""
+    changes = np.array([np.nan, *changes])
+    for expected in (None, 30.0):
+        load = the_load(loads_of(changes), changes, expected, [False] * len(changes))
+        for run, after in pairwise(load.runs if load is not None else ()):
+            assert run.start < after.start
+            assert run.stop is None or run.stop <= after.start
 
 
 def test_two_loads_that_stop_at_once_are_told_by_their_sum():
