@@ -13,8 +13,8 @@ import numpy as np
 
 from .chunk import FloatArray
 from .draw_health import draws_as_usual, usual_draw
-from .finding import Check, Rule, spell
-from .health_limits import COMMON_PRACTICE, HealthLimits
+from .finding import Check, Rule, Severity, spell
+from .health_limits import COMMON_PRACTICE, OWNER, HealthLimits
 from .health_runs import LEAST_CYCLES, BoolArray, Runs
 
 _AIR_CAUSES: Final = (
@@ -38,6 +38,11 @@ NEVER_ADVICE: Final = (
     "shut, a pressure switch that is set too high or stuck. A switch that sticks closed can burst a tank.",
     "Look whether water runs anywhere, then at the gauge. If the pressure is high and the pump runs on, switch it off "
     "at its breaker and lock it off. Have the switch and the relief valve checked by a licensed pump installer.",
+)
+LONG_ADVICE: Final = (
+    "Watering or filling for hours looks like this, and so does a pump that reaches cut-out late: a tap left open, a "
+    "burst pipe, a worn pump, a falling well.",
+    "If nobody was drawing water for so long, look whether water ran anywhere, and watch the gauge when it runs on.",
 )
 #: Runs shorter than this share of the shortest run a sound tank allows: the flow on a plate is rough. [1]
 OF_TANK_RUN: Final = 0.5
@@ -222,12 +227,16 @@ def _stopped(runs: Runs, regular: BoolArray, usual_s: float) -> bool:
 
 
 def never_cuts_out(runs: Runs, limits: HealthLimits) -> Check:
-    """Judge whether a run goes on far longer than any use explains, or still does at the log's end."""
+    """Judge whether a run still goes on at the log's end, far longer than usual.
+
+    One that was as long and then ended did cut out, or was stopped: a note of a plain fact, unless the owner has set
+    the limit.
+    """
     limit = limits.longest_run_s
     rule = Rule(
         "never_cuts_out",
-        f"no run longer than {spell(limit.value)} and {TIMES_USUAL:g} usual ones, nor one that still goes on at the "
-        f"log's end after {spell(STILL_S)} and {TIMES_LONGEST:g} times the longest",
+        f"no run that still goes on at the log's end after {spell(STILL_S)} and {TIMES_LONGEST:g} times the longest; "
+        f"one longer than {spell(limit.value)} and {TIMES_USUAL:g} usual ones that ended is noted",
         limit.source,
     )
     others = runs.run_s[runs.whole & (runs.run_s <= limit.value)]
@@ -243,12 +252,15 @@ def never_cuts_out(runs: Runs, limits: HealthLimits) -> Check:
     if not long.any():
         return rule.passed(f"the longest run took {spell(float(others.max()))}, a usual one {spell(usual_s)}")
     said = f"{int(long.sum())} of {len(long)} runs went on for up to {spell(float(lengths_s[long].max()))}"
-    if long[-1] and not runs.whole[-1]:
-        said += ", the last still when the log ended"
+    usual = f"; a usual run takes {spell(usual_s)} (median of {len(others)})"
+    if runs.whole[long].all():
+        title = f"{runs.name} ran for {spell(float(lengths_s[long].max()))} in one go, and stopped"
+        severity: Severity = "watch" if limit.source == OWNER else "note"
+        return rule.found(severity, title, f"{said}, and ended{usual}", LONG_ADVICE, runs.starts(long))
     return rule.found(
         "watch",
         f"{runs.name} runs on and does not cut out",
-        f"{said}; a usual run takes {spell(usual_s)} (median of {len(others)})",
+        f"{said}, the last still when the log ended{usual}",
         NEVER_ADVICE,
         runs.starts(long),
     )

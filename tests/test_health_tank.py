@@ -116,13 +116,36 @@ def test_a_fridge_that_nobody_calls_one_is_no_leaking_pump():
         assert "site file" in checks[code].said
 
 
-def test_a_run_of_hours_has_not_cut_out():
-    """Three hours where 2 min are usual."""
+@pytest.mark.parametrize("place", [site(), None])
+def test_a_run_of_hours_that_ended_is_noted_as_what_it_was(place):
+    """Three hours of watering where 2 min are usual: it did cut out, so no eye need be kept on it."""
     run_s = np.random.default_rng(5).uniform(68, 200, 30)
     run_s[20] = 3 * 3600.0
-    check = judged(cycles(run_s, use(np.random.default_rng(5), 30)), site())["never_cuts_out"]
-    assert check.outcome == "found"
-    assert "1 of 30 runs went on for up to 3 h" in check.said
+    finding = judged(cycles(run_s, use(np.random.default_rng(5), 30)), place)["never_cuts_out"].finding
+    assert finding.severity == "note"
+    assert finding.title == "The well pump ran for 3 h in one go, and stopped"
+    assert "1 of 30 runs went on for up to 3 h, and ended" in finding.evidence
+
+
+def test_a_run_beyond_the_owner_s_own_limit_is_to_be_watched():
+    """The owner has said how long a run may be; it still did not fail to cut out."""
+    run_s = np.random.default_rng(5).uniform(68, 200, 30)
+    run_s[20] = 3 * 3600.0
+    made = cycles(run_s, use(np.random.default_rng(5), 30))
+    finding = judged(made, site(limits={"longest_run_s": 3600}))["never_cuts_out"].finding
+    assert finding.severity == "watch"
+    assert "does not cut out" not in finding.title
+
+
+def test_a_long_run_that_ended_does_not_hide_one_that_goes_on():
+    """Both in one log: the one that still runs when the log ends is what matters."""
+    made = still_running(healthy(30))
+    ended = replace(made.cycles[10], run_s=3 * 3600.0)
+    made = replace(made, cycles=(*made.cycles[:10], ended, *made.cycles[11:]))
+    made = replace(made, last_us=made.cycles[-1].start_us + 40 * 3600 * US)
+    finding = judged(made, site())["never_cuts_out"].finding
+    assert finding.severity == "watch"
+    assert "does not cut out" in finding.title
 
 
 def test_a_run_that_goes_on_at_the_log_s_end_has_not_cut_out():
