@@ -9,12 +9,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
-from .conductor_tables import AMPACITY_SOURCE, GAUGES, RESISTANCE_SOURCE, gauge_under
+from .conductor_tables import GAUGES, RESISTANCE_SOURCE
 from .finding import figure
-from .holds import Verdict
+from .holds import Verdict, worst
 from .inverter_losses import losses_of
 from .load_power import demand
 from .missing import Missing
+from .protection import PLAIN_RULE, Screened, ampacity, protection
 from .refusal import Refusal
 from .site import Site
 from .site_parts import Conductor, Inverter, Load
@@ -45,15 +46,6 @@ class Drop:
 
 
 @dataclass(frozen=True)
-class Screened:
-    """One comparison of a screening: the word on it, a plain sentence, and the source of its limit."""
-
-    verdict: Verdict
-    sentence: str
-    source: str
-
-
-@dataclass(frozen=True)
 class ConductorCheck:
     """What a pair of conductors loses and how it stands to the tables.
 
@@ -61,22 +53,43 @@ class ConductorCheck:
     ----------
     conductor : str
         Its name.
-    resistance_mohm : float
+    resistance_mohm : float or Missing
         Out and back. [mohm]
     running, starting : Drop or Missing
         With what it carries running together, and with the hardest start on top.
     screened : tuple of Screened
-        Fuse and conductor against running and greatest current and against one another, as far as they are known.
+        The fuse against the conductor; then the drop, and both against running and greatest current, as far as known.
     assumptions : tuple of str
         What was assumed, in plain sentences.
     """
 
     conductor: str
-    resistance_mohm: float
+    resistance_mohm: float | Missing
     running: Drop | Missing
     starting: Drop | Missing
     screened: tuple[Screened, ...]
     assumptions: tuple[str, ...]
+
+    @property
+    def verdict(self) -> Verdict:
+        """The worst word on it; never better than ``doubtful`` where what flows in it is not known."""
+        unknown: tuple[Verdict, ...] = ("doubtful",) if isinstance(self.running, Missing) else ()
+        return worst(*unknown, *(each.verdict for each in self.screened))
+
+    @property
+    def protection(self) -> Screened:
+        """Whether its fuse protects it."""
+        return self.screened[0]
+
+    @property
+    def failing(self) -> tuple[Screened, ...]:
+        """The comparisons that it fails."""
+        return tuple(each for each in self.screened if each.verdict == "fails")
+
+    @property
+    def missing(self) -> tuple[Missing, ...]:
+        """What is left out."""
+        return tuple(part for part in (self.resistance_mohm, self.running) if isinstance(part, Missing))
 
 
 @dataclass(frozen=True)
@@ -139,12 +152,12 @@ def drop(conductor: Conductor, current_A: float, supply_V: float) -> Drop:
     return Drop(current_A, lost_V, 100 * lost_V / supply_V)
 
 
-def check_conductors(site: Site) -> tuple[ConductorCheck | Missing, ...]:
+def check_conductors(site: Site) -> tuple[ConductorCheck, ...]:
     """Check every conductor of a site, in the order of the file."""
     return tuple(check_conductor(conductor, site) for conductor in site.conductors)
 
 
-def check_conductor(conductor: Conductor, site: Site) -> ConductorCheck | Missing:
+def check_conductor(conductor: Conductor, site: Site) -> ConductorCheck:
     """Work out a conductor's losses and screen it and its fuse.
 
     Parameters
@@ -156,21 +169,38 @@ def check_conductor(conductor: Conductor, site: Site) -> ConductorCheck | Missin
 
     Returns
     -------
-    ConductorCheck or Missing
-        Missing where its resistance cannot be had; drops are missing where what it carries is not known.
+    ConductorCheck
+        Its resistance and drops are missing where its size is in no table, or what it carries is not known; its fuse is
+        judged all the same.
     """
-    try:
-        loop_ohm = 2 * conductor.one_way_m * ohm_per_m(conductor)
-    except Refusal as why:
-        return Missing(f"word on conductor '{conductor.name}'", ("conductors.area_mm2",), str(why))
-    carried = currents(conductor, site)
+    loop_mohm, carried = _loop_mohm(conductor), currents(conductor, site)
+    running, starting = _lost(conductor, loop_mohm, carried, site.bank.nominal_V)
+    screened = [protection(conductor, site)]
     said = _said(conductor)
+    if not isinstance(running, Missing):
+        screened.append(_of_drop(running))
+    if not isinstance(carried, Missing):
+        screened += [*_of_fuse(conductor, carried), _of_ampacity(conductor, carried)]
+        said += carried.assumptions
+    return ConductorCheck(conductor.name, loop_mohm, running, starting, tuple(screened), said)
+
+
+def _loop_mohm(conductor: Conductor) -> float | Missing:
+    try:
+        return 2000 * conductor.one_way_m * ohm_per_m(conductor)
+    except Refusal as why:
+        return Missing(f"word on what '{conductor.name}' loses", ("conductors.area_mm2",), str(why))
+
+
+def _lost(
+    conductor: Conductor, loop_mohm: float | Missing, carried: Carried | Missing, supply_V: float
+) -> tuple[Drop | Missing, Drop | Missing]:
+    """Return what is lost running and starting, or why it is not known."""
+    if isinstance(loop_mohm, Missing):
+        return loop_mohm, loop_mohm
     if isinstance(carried, Missing):
-        return ConductorCheck(conductor.name, 1000 * loop_ohm, carried, carried, (), said)
-    supply_V = site.bank.nominal_V
-    running, starting = (drop(conductor, amps, supply_V) for amps in (carried.running_A, carried.starting_A))
-    screened = (_of_drop(running), *_of_fuse(conductor, carried), *_of_ampacity(conductor, carried))
-    return ConductorCheck(conductor.name, 1000 * loop_ohm, running, starting, screened, (*said, *carried.assumptions))
+        return carried, carried
+    return drop(conductor, carried.running_A, supply_V), drop(conductor, carried.starting_A, supply_V)
 
 
 def currents(conductor: Conductor, site: Site) -> Carried | Missing:
@@ -262,31 +292,32 @@ def _of_drop(running: Drop) -> Screened:
 
 def _of_fuse(conductor: Conductor, carried: Carried) -> list[Screened]:
     if conductor.fuse_A is None:
-        return [Screened("doubtful", "No fuse is given (conductors.fuse_A).", "a bank's cables need one near the bank")]
+        return []
     fuse_A, wanted_A = conductor.fuse_A, CONTINUOUS_FACTOR * carried.greatest_A
     if fuse_A < carried.running_A:
         return [
             Screened("fails", f"The {fuse_A:g} A fuse is under the running {carried.running_A:.0f} A.", "plain sum")
         ]
-    verdict: Verdict = "holds" if fuse_A >= wanted_A else "doubtful"
-    sentence = f"The {fuse_A:g} A fuse against 125 % of the greatest {carried.greatest_A:.0f} A, {wanted_A:.0f} A."
+    verdict: Verdict
+    verdict, word = ("holds", "carries that") if fuse_A >= wanted_A else ("doubtful", "may blow")
+    sentence = (
+        f"125 % of the greatest current, {carried.greatest_A:.0f} A, is {wanted_A:.0f} A: the {fuse_A:g} A fuse {word}."
+    )
     return [Screened(verdict, sentence, "NEC 690.8(B): 125 %")]
 
 
-def _of_ampacity(conductor: Conductor, carried: Carried) -> list[Screened]:
-    gauge = conductor.gauge_AWG or gauge_under(conductor.area_mm2 or 0.0)
-    if gauge is None or gauge not in GAUGES:
-        return []
-    allowed_A, wanted_A = GAUGES[gauge].ampacity_A, CONTINUOUS_FACTOR * carried.greatest_A
-    rounded = "" if conductor.gauge_AWG else f" (the next smaller gauge, {gauge} AWG)"
-    verdict: Verdict = "holds" if allowed_A >= wanted_A else "fails" if allowed_A < carried.running_A else "doubtful"
-    sentence = f"The table allows {allowed_A:g} A{rounded}; 125 % of the greatest current is {wanted_A:.0f} A."
-    found = [Screened(verdict, sentence, AMPACITY_SOURCE)]
-    if conductor.fuse_A is not None:
-        fits: Verdict = "holds" if conductor.fuse_A <= allowed_A else "doubtful"
-        sentence = f"The {conductor.fuse_A:g} A fuse is to protect a conductor that the table allows {allowed_A:g} A."
-        found.append(Screened(fits, sentence, AMPACITY_SOURCE))
-    return found
+def _of_ampacity(conductor: Conductor, carried: Carried) -> Screened:
+    allowed, wanted_A = ampacity(conductor), CONTINUOUS_FACTOR * carried.greatest_A
+    verdict: Verdict = "doubtful"
+    if allowed.low_A >= wanted_A:
+        verdict = "holds"
+    elif allowed.high_A < carried.running_A:
+        verdict = "fails"
+    sentence = (
+        f"The table allows {allowed.words}; it carries {carried.running_A:.0f} A running, and 125 % of the greatest "
+        f"current is {wanted_A:.0f} A."
+    )
+    return Screened(verdict, sentence, allowed.source)
 
 
 def _said(conductor: Conductor) -> tuple[str, ...]:
@@ -294,6 +325,7 @@ def _said(conductor: Conductor) -> tuple[str, ...]:
     by = RESISTANCE_SOURCE if conductor.gauge_AWG else "copper's resistivity (from memory)"
     return (
         f"Copper, {conductor.strands}, at {conductor.shown.of_temperature(warm_degC)}, by {by}; no terminals, no fuse.",
+        PLAIN_RULE,
         "A screening against tables for one way of laying a cable. It is not a design; local codes and a licensed "
         "electrician decide, also on the fuse's kind, which must be made for direct current.",
     )

@@ -9,6 +9,9 @@ RESISTANCE_SOURCE: Final = "NEC chapter 9, table 8 (uncoated copper, direct curr
 AMPACITY_SOURCE: Final = (
     "NEC table 310.16, copper at 75 °C, at most three conductors in a raceway, 30 °C around (from memory)"
 )
+AREA_AMPACITY_SOURCE: Final = (
+    "IEC 60364-5-52, table B.52.2, copper in PVC, two loaded wires in a conduit on a wall, 30 °C around (from memory)"
+)
 MM2_PER_CIRCULAR_MIL: Final = 5.067075e-4  # pi/4 x (25.4 / 1000)^2
 
 
@@ -48,7 +51,24 @@ GAUGES: Final[dict[str, Gauge]] = {
 }
 
 
-def gauge_under(area_mm2: float) -> str | None:
-    """Return the largest gauge of the table that is no larger than an area; None if even the smallest is larger."""
-    fitting = [name for name, gauge in GAUGES.items() if gauge.area_mm2 <= area_mm2 * 1.001]
-    return fitting[-1] if fitting else None
+#: By area [mm2]. Its first size is 1.5 mm2; 0.75 and 1 mm2 are as flexible cords (from memory).
+AREA_AMPACITY_A: Final[dict[float, float]] = {
+    0.75: 6,
+    1.0: 10,
+    1.5: 17.5,
+    2.5: 24,
+    4: 32,
+    6: 41,
+    10: 57,
+    16: 76,
+    25: 101,
+    35: 125,
+    50: 151,
+    70: 192,
+    95: 232,
+    120: 269,
+    150: 300,
+    185: 341,
+    240: 400,
+    300: 458,
+}

@@ -13,6 +13,7 @@ from typing import Final
 from .bank import Rate, Recharge, Runtime, rate, recharge, runtime
 from .cautions import CAUTIONS
 from .chain import Chain, Step
+from .conductor import ConductorCheck, check_conductors
 from .holds import Verdict, worst
 from .inverter import InverterCheck, Judged, check_inverter, check_seen, start_extra_W
 from .inverter_losses import Losses, losses_of
@@ -135,7 +136,8 @@ class InverterForecast:
 class Forecast:
     """A forecast for one load and some time.
 
-    ``inverter`` is None for a load on the DC side; ``seen`` is the load's behaviour in a log, None without one;
+    ``inverter`` is None for a load on the DC side; ``conductors`` are all of the site, whatever they carry;
+    ``seen`` is the load's behaviour in a log, None without one;
     ``by_plate`` is the plate's estimate beside a measured forecast, None where that is the forecast itself or the plate
     says too little.
     """
@@ -145,6 +147,7 @@ class Forecast:
     taken: Taken
     bank: BankForecast
     inverter: InverterForecast | None
+    conductors: tuple[ConductorCheck, ...]
     seen: MeasuredLoad | None
     by_plate: Estimate | None
     cautions: tuple[str, ...]
@@ -184,7 +187,8 @@ def forecast(site: Site, load_name: str, *, hours: float, measured: MeasuredLoad
     sags = _sag(site, inverter, alone, measured)
     bank = _bank(site, taken, hours, sags)
     judged = None if inverter is None or alone is None else _inverter(site, inverter, alone, measured, sags)
-    return Forecast(load.name, hours, taken, bank, judged, measured, None if measured is None else plate, CAUTIONS)
+    beside = None if measured is None else plate
+    return Forecast(load.name, hours, taken, bank, judged, check_conductors(site), measured, beside, CAUTIONS)
 
 
 def _check_supply(site: Site, load: Load) -> None:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Final, Literal
 
 Verdict = Literal["holds", "doubtful", "fails"]
 
+#: The words as they stand in a sentence.
+WORD: Final[dict[Verdict, str]] = {"holds": "holds", "doubtful": "is doubtful", "fails": "fails"}
 _WORSE: dict[Verdict, int] = {"holds": 0, "doubtful": 1, "fails": 2}
 
 

@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from .bank import LEAD_ACID
-from .conductor import check_conductor
+from .conductor import check_conductors
+from .holds import WORD
 from .hydraulics import wire_to_water
 from .inverter import check_inverter
 from .load_power import demand
 from .missing import Missing
+from .protection import SCREENING
 from .rested_state import rested_state
 from .site import Site
 from .site_parts import Array, Bank, Inverter
@@ -95,14 +97,12 @@ def _carries(inverter: Inverter, site: Site) -> Iterator[str]:
 
 
 def _conductors(site: Site) -> Iterator[str]:
-    for conductor in site.conductors:
-        found = check_conductor(conductor, site)
-        if isinstance(found, Missing):
-            yield found.sentence
-            continue
-        for each in found.screened:
-            if each.verdict == "fails":
-                yield f"'{conductor.name}': {each.sentence} ({each.source}; a screening)"
+    for found in check_conductors(site):
+        if isinstance(found.resistance_mohm, Missing):
+            yield found.resistance_mohm.sentence
+        unsure = () if found.protection.verdict != "doubtful" else (found.protection,)
+        for each in (*found.failing, *unsure):
+            yield f"'{found.conductor}' {WORD[each.verdict]}: {each.sentence} Source: {each.source}. {SCREENING}"
 
 
 def _pump(site: Site) -> Iterator[str]:

@@ -46,7 +46,7 @@ class SiteReport:
 
     bank: BankReport | Missing
     inverters: tuple[InverterReport, ...]
-    conductors: tuple[ConductorCheck | Missing, ...]
+    conductors: tuple[ConductorCheck, ...]
     water: WaterReport | Missing
     solar: Solar
     missing: tuple[Missing, ...]
@@ -109,8 +109,7 @@ def _missing(parts: SiteReport) -> tuple[Missing, ...]:
     for each in parts.inverters:
         found += each.missing
     for conductor in parts.conductors:
-        drops = (conductor,) if isinstance(conductor, Missing) else (conductor.running,)
-        found += [drop for drop in drops if isinstance(drop, Missing)]
+        found += conductor.missing
     found += [parts.water] if isinstance(parts.water, Missing) else [*parts.water.missing]
     found += [parts.solar.day] if isinstance(parts.solar.day, Missing) else []
     return tuple({each.sentence: each for each in found}.values())

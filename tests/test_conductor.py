@@ -1,5 +1,7 @@
 """Conductors: resistance and drop by the table, and the screening of conductor and fuse."""
 
+from math import inf
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -7,16 +9,16 @@ from hypothesis import strategies as st
 from shuntbook.analysis.conductor import (
     ADVISED_DROP_PCT,
     CONTINUOUS_FACTOR,
-    ConductorCheck,
     Drop,
     check_conductor,
     check_conductors,
     drop,
     ohm_per_m,
 )
-from shuntbook.analysis.conductor_tables import GAUGES, gauge_under
+from shuntbook.analysis.conductor_tables import GAUGES
 from shuntbook.analysis.inverter_losses import dc_current_A
 from shuntbook.analysis.missing import Missing
+from shuntbook.analysis.protection import ampacity, protection
 from shuntbook.analysis.refusal import Refusal
 from shuntbook.analysis.site import Site
 from shuntbook.analysis.site_parts import Conductor
@@ -69,9 +71,7 @@ def site_of(conductor, **inverter):
 def checked(**more):
     """The check of one conductor."""
     conductor = a_conductor(**more)
-    got = check_conductor(conductor, site_of(conductor))
-    assert isinstance(got, ConductorCheck), got
-    return got
+    return check_conductor(conductor, site_of(conductor))
 
 
 @pytest.mark.parametrize(("gauge", "mils", "solid", "stranded"), TABLE_8)
@@ -108,10 +108,24 @@ def test_the_area_gives_what_the_gauge_gives(gauge):
         assert by_area == pytest.approx(by_gauge, rel=0.01)
 
 
-def test_an_area_finds_the_gauge_below_it():
-    """70 mm2 is between 2/0 (67.4 mm2) and 3/0 (85.0 mm2); half a square millimetre is below all."""
-    assert gauge_under(70.0) == "2/0"
-    assert gauge_under(0.5) is None
+# NEC table 310.16, copper at 75 degC (from memory); IEC 60364-5-52, table B.52.2, column B1 (from memory).
+@pytest.mark.parametrize(
+    ("size", "low_A", "high_A"),
+    [
+        ({"gauge_AWG": "6"}, 65, 65),
+        ({"gauge_AWG": "4/0"}, 230, 230),
+        ({"gauge_AWG": "24"}, 0, 7),  # thinner than the table's thinnest, 18 AWG with 7 A
+        ({"area_mm2": 2.5}, 24, 24),
+        ({"area_mm2": 120.0}, 269, 269),
+        ({"area_mm2": 33.6}, 101, 125),  # between 25 and 35 mm2
+        ({"area_mm2": 0.2}, 0, 6),
+        ({"area_mm2": 500.0}, 458, inf),
+    ],
+)
+def test_what_a_table_allows(size, low_A, high_A):
+    """A size in the table has one figure, one between two rows lies between theirs."""
+    got = ampacity(a_conductor(**size))
+    assert (got.low_A, got.high_A) == (low_A, high_A)
 
 
 @given(st.floats(0.1, 100), st.floats(0, 500), st.sampled_from([row[0] for row in TABLE_8]))
@@ -135,7 +149,7 @@ def test_the_published_chain_from_watts_to_a_conductor():
 def test_a_sound_conductor_holds():
     """3/0 with 200 A: 3000 W / 0.88 + 28 W at 21.5 V is 160 A, x 1.25 = 200 A."""
     got = checked(fuse_A=200.0)
-    assert [each.verdict for each in got.screened[:1]] == ["holds"]
+    assert got.protection.verdict == "holds"
     assert isinstance(got.running, Drop)
     # (667 / 0.88 + 28) W at 22.8 V
     assert got.running.current_A == pytest.approx((667 / 0.88 + 28) / 22.8, rel=1e-3)
@@ -145,7 +159,7 @@ def test_a_sound_conductor_holds():
 
 
 def verdicts(got):
-    """The words, in the order drop, fuse, conductor, fuse on conductor."""
+    """The words, in the order fuse on conductor, drop, fuse, conductor."""
     return [each.verdict for each in got.screened]
 
 
@@ -153,13 +167,13 @@ def verdicts(got):
     ("changes", "words"),
     [
         ({"fuse_A": 225.0, "gauge_AWG": "4/0"}, ["holds", "holds", "holds", "holds"]),
-        ({"fuse_A": 30.0}, ["holds", "fails", "holds", "holds"]),  # under the running 34 A
-        ({"fuse_A": 100.0}, ["holds", "doubtful", "holds", "holds"]),  # under 125 % of the greatest current
+        ({"fuse_A": 30.0}, ["holds", "holds", "fails", "holds"]),  # under the running 34 A
+        ({"fuse_A": 100.0}, ["holds", "holds", "doubtful", "holds"]),  # under 125 % of the greatest current
         # 8 AWG: 50 A (NEC table 310.16, from memory), over the running current but not over the greatest
-        ({"gauge_AWG": "8"}, ["holds", "holds", "doubtful", "doubtful"]),
-        ({"gauge_AWG": "12", "fuse_A": 20.0}, ["doubtful", "fails", "fails", "holds"]),
-        ({"area_mm2": 110.0, "fuse_A": 225.0}, ["holds", "holds", "holds", "holds"]),  # as 4/0, 107 mm2
-        ({"fuse_A": None}, ["holds", "doubtful", "holds"]),
+        ({"gauge_AWG": "8"}, ["fails", "holds", "holds", "doubtful"]),
+        ({"gauge_AWG": "12", "fuse_A": 20.0}, ["holds", "doubtful", "fails", "fails"]),
+        ({"area_mm2": 110.0, "fuse_A": 225.0}, ["holds", "holds", "holds", "holds"]),  # above 95 mm2 with 232 A
+        ({"fuse_A": None}, ["fails", "holds", "holds"]),
     ],
 )
 def test_screening_of_fuse_and_conductor(changes, words):
@@ -167,7 +181,6 @@ def test_screening_of_fuse_and_conductor(changes, words):
     conductor = a_conductor(**changes)
     site = site_of(conductor, efficiency_pct=90.0, cut_off_V=22.0)
     got = check_conductor(conductor, site)
-    assert isinstance(got, ConductorCheck)
     assert verdicts(got) == words
 
 
@@ -176,8 +189,8 @@ def test_a_long_thin_conductor_loses_more_than_advised():
     got = checked(gauge_AWG="6", length_m=12.0)
     assert isinstance(got.running, Drop)
     assert got.running.drop_pct > ADVISED_DROP_PCT
-    assert got.screened[0].verdict == "doubtful"
-    assert "not a requirement" in got.screened[0].source
+    assert got.screened[1].verdict == "doubtful"
+    assert "not a requirement" in got.screened[1].source
 
 
 def test_it_carries_dc_loads_and_the_array_too():
@@ -214,5 +227,65 @@ def test_a_size_outside_the_table_is_refused_and_left_out(changes, words):
     with pytest.raises(Refusal, match=words):
         ohm_per_m(conductor)
     (got,) = check_conductors(site_of(conductor))
-    assert isinstance(got, Missing)
-    assert "conductors.area_mm2" in got.add
+    assert isinstance(got.resistance_mohm, Missing)
+    assert "conductors.area_mm2" in got.resistance_mohm.add
+    assert got.missing[0] is got.resistance_mohm
+
+
+@pytest.mark.parametrize(
+    ("changes", "word"),
+    [
+        ({"gauge_AWG": "6", "fuse_A": 65.0}, "holds"),  # no larger than the ampacity
+        ({"gauge_AWG": "6", "fuse_A": 65.1}, "fails"),
+        ({"gauge_AWG": "6", "fuse_A": 400.0}, "fails"),
+        ({"gauge_AWG": "6", "fuse_A": 400.0, "carries": ()}, "fails"),  # whatever flows in it
+        ({"gauge_AWG": "6", "fuse_A": 400.0, "carries": ("blank",)}, "fails"),
+        ({"gauge_AWG": "30", "fuse_A": 10.0}, "fails"),  # in no table, but thinner than what may carry 7 A
+        ({"gauge_AWG": "30", "fuse_A": 5.0}, "doubtful"),
+        ({"gauge_AWG": "6", "strands": "solid", "fuse_A": 400.0}, "fails"),  # its resistance is in no table
+        ({"area_mm2": 33.6, "fuse_A": 100.0}, "holds"),
+        ({"area_mm2": 33.6, "fuse_A": 110.0}, "doubtful"),
+        ({"area_mm2": 33.6, "fuse_A": 150.0}, "fails"),
+        ({"area_mm2": 500.0, "fuse_A": 500.0}, "doubtful"),  # more copper than the table has
+        ({"fuse_A": None}, "fails"),
+        ({"fuse_A": None, "carries": ("blank",)}, "fails"),  # on the bank, however much it draws
+        ({"fuse_A": None, "carries": ("array", "fridge")}, "fails"),
+        ({"fuse_A": None, "carries": ("array",)}, "doubtful"),  # may be on the array's side of its controller
+        ({"fuse_A": None, "carries": ("pump",)}, "doubtful"),  # may be behind the inverter
+        ({"fuse_A": None, "carries": ()}, "doubtful"),
+    ],
+)
+def test_a_fuse_protects_its_conductor_or_fails(changes, word):
+    """The fuse against the table's figure, and none on the bank; never passed over for what else is not known."""
+    conductor = a_conductor(**changes)
+    got = check_conductor(conductor, site_of(conductor))
+    assert got.protection.verdict == word, got.protection
+    assert (got.verdict == "fails") == bool(got.failing)
+    if word != "holds":
+        assert got.verdict != "holds"
+
+
+def test_a_conductor_of_which_not_enough_is_known_never_holds():
+    """A fuse within the ampacity says nothing of what flows."""
+    assert checked(carries=()).verdict == "doubtful"
+    assert checked(carries=("blank",)).verdict == "doubtful"
+    assert checked(carries=("fridge",)).verdict == "holds"
+
+
+@given(st.sampled_from(sorted(GAUGES)), st.floats(0.1, 5000))
+def test_a_fuse_above_the_ampacity_never_holds(gauge, fuse_A):
+    """Of every gauge and every fuse."""
+    conductor = a_conductor(gauge_AWG=gauge, fuse_A=fuse_A)
+    word = check_conductor(conductor, site_of(conductor)).protection.verdict
+    assert word == ("fails" if fuse_A > GAUGES[gauge].ampacity_A else "holds")
+
+
+@given(st.floats(0.05, 1000), st.floats(0.1, 5000), st.floats(1, 3))
+def test_a_thicker_conductor_or_a_smaller_fuse_is_never_worse(area_mm2, fuse_A, factor):
+    """By area: the word may only become better."""
+    site = site_of(a_conductor())
+    order = ["holds", "doubtful", "fails"]
+    word = order.index(protection(a_conductor(area_mm2=area_mm2, fuse_A=fuse_A), site).verdict)
+    for area, fuse in ((area_mm2 * factor, fuse_A), (area_mm2, fuse_A / factor)):
+        better = a_conductor(area_mm2=area, fuse_A=fuse)
+        assert order.index(protection(better, site).verdict) <= word

@@ -54,6 +54,23 @@ def test_the_terminal_shows_chain_bank_inverter_and_cautions(demo, capsys):
     assert "by its plate" in out
 
 
+@pytest.mark.parametrize(("was", "now"), [("fuse_A = 50", "fuse_A = 400"), ("fuse_A = 50\n", "")])
+def test_a_cable_without_its_protection_is_told_with_the_answer(demo, tmp_path, capsys, was, now):
+    """In the lines after the first, before any figure, whichever load is asked about; and as `fails` in the JSON."""
+    text = (demo / "site.toml").read_text(encoding="utf-8")
+    assert was in text
+    path = tmp_path / "site.toml"
+    path.write_text(text.replace(was, now), encoding="utf-8")
+    words = ("forecast", "--site", path, "--load", "well pump", "--for", "15m")
+    first = told(capsys, *words)[1].split("\n\n")[0]
+    assert "Conductor 'bank to seedling house inverter' fails." in first
+    assert "local codes and a licensed electrician decide" in first
+    checks = json.loads(told(capsys, *words, "--json")[1])["conductors"]
+    assert [each["verdict"] for each in checks] == ["holds", "fails"]
+    assert checks[1]["protection"]["verdict"] == "fails"
+    assert "fails" not in told(capsys, "forecast", "--site", demo / "site.toml", *words[3:])[1]
+
+
 def test_a_load_on_the_dc_side_hangs_on_no_inverter(demo, capsys):
     """The fridge: 4.5 A x 24 V, 36 % of the time."""
     words = ("forecast", "--site", demo / "site.toml", "--load", "fridge", "--for", "10h")

@@ -60,7 +60,7 @@ performance_ratio = 0.62
 controller = "pwm"
 [[conductors]]
 name = "bank to wash shed inverter"
-gauge_AWG = "2/0"
+gauge_AWG = "3/0"
 length_m = 1.8
 fuse_A = 200
 carries = ["wash shed inverter"]
@@ -216,7 +216,7 @@ def test_without_a_water_system_the_only_pump_is_the_main_one(tmp_path):
         ('code_letter = "M"', 'code_letter = "O"', "loads[1].code_letter", "not I, O or Q"),
         ("hp = 0.5", "phases = 2", "loads[1].phases", "must be 1 or 3"),
         ("hp = 0.5", "phases = true", "loads[1].phases", "must be a whole number"),
-        ('gauge_AWG = "2/0"', 'gauge_AWG = "5/0"', "conductors[1].gauge_AWG", "such as '6' or '2/0'"),
+        ('gauge_AWG = "3/0"', 'gauge_AWG = "5/0"', "conductors[1].gauge_AWG", "such as '6' or '2/0'"),
         ('"Europe/London"', '"Europe/Lundon"', "zone", "did you mean 'Europe/London'?"),
         ('"Europe/London"', '"../../secret"', "zone", "must be the name of a time zone"),
     ],
@@ -297,8 +297,8 @@ def test_what_contradicts_itself_is_a_warning(tmp_path, old, new, words):
     [
         # The pump's (1150 VA x 0.65 / 0.88 + 28 W) / 22.8 V is 38 A.
         ("fuse_A = 200", "fuse_A = 30", "The 30 A fuse is under the running 38 A"),
-        ('gauge_AWG = "2/0"', 'gauge_AWG = "12"', "The table allows 20 A"),
-        ('gauge_AWG = "2/0"', 'gauge_AWG = "30"', "kept here from 18 to 4/0 AWG"),
+        ('gauge_AWG = "3/0"', 'gauge_AWG = "12"', "The table allows 20 A"),
+        ('gauge_AWG = "3/0"', 'gauge_AWG = "30"', "kept here from 18 to 4/0 AWG"),
         # Letter M and 1/2 hp: 5,000 to 5,595 VA (NEC Table 430.7(B)).
         ("surge_VA = 6000", "surge_VA = 4000", "5,000 to 5,595 VA with 'well pump' starting, of 4,000 VA: fails"),
         ("continuous_VA = 3000", "continuous_VA = 1000", "1,150 VA running, of 1,000 VA: fails"),
@@ -342,7 +342,7 @@ def test_all_that_is_given_is_explained_back(tmp_path):
         ("efficiency_pct = 88\nidle_W = 28", "loss_model = { idle_W = 28, proportional = 1.05, square_per_W = 2e-5 }"),
         ("hp = 0.5", "hp = 0.5\nstart_s = 0.5"),
         ("performance_ratio = 0.62", "losses_pct = [2, 3, 2, 2, 0.5, 1.5, 1, 3]\ncurrent_A = 33"),
-        ('gauge_AWG = "2/0"', 'gauge_AWG = "10"\nstrands = "solid"\ntemperature_degC = 40'),
+        ('gauge_AWG = "3/0"', 'gauge_AWG = "10"\nstrands = "solid"\ntemperature_degC = 40'),
         ("head_m = 40", "head_m = 40\naltitude_m = 1829"),
     )
     text = MARROWBROOK
@@ -431,6 +431,32 @@ def test_check_site_prints_meaning_and_warnings(tmp_path):
     first, *_, last = result.stdout.splitlines()
     assert first == "Site: Marrowbrook wash shed, times of day in Europe/London."
     assert last.startswith("Look again: The pre-charge")
+
+
+@pytest.mark.parametrize(
+    ("was", "now", "said"),
+    [
+        # 3/0 may carry 200 A, 2/0 175 A: NEC table 310.16, copper at 75 degC (from memory)
+        ('"3/0"', '"2/0"', "Look again: 'bank to wash shed inverter' fails: The 200 A fuse is larger"),
+        ("fuse_A = 200\n", "", "Look again: 'bank to wash shed inverter' fails: No fuse is given"),
+        ("fuse_A = 200", "fuse_A = 20", "Look again: 'bank to wash shed inverter' fails: The 20 A fuse is under"),
+        (
+            'fuse_A = 200\ncarries = ["wash shed inverter"]',
+            "",
+            "Look again: 'bank to wash shed inverter' is doubtful: No fuse is given",
+        ),
+    ],
+)
+def test_a_fuse_that_does_not_protect_its_cable_is_a_contradiction(tmp_path, was, now, said):
+    """It is told as such, with who decides, and nobody is told that nothing contradicts itself."""
+    path = tmp_path / "site.toml"
+    path.write_text(changed(was, now))
+
+    result = CliRunner().invoke(command, [str(path)])
+
+    (line,) = [line for line in result.stdout.splitlines() if line.startswith(said)]
+    assert "local codes and a licensed electrician decide" in line
+    assert "Nothing in it contradicts itself" not in result.stdout
 
 
 def test_check_site_gives_one_json_document(tmp_path, site):

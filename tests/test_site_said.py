@@ -32,8 +32,8 @@ from shuntbook.cli.main import run
 from shuntbook.cli.render import words
 from shuntbook.cli.render.as_json import report_document
 from shuntbook.cli.render.page import render
-from shuntbook.cli.render.site_sentences import paid_back
-from shuntbook.cli.render.site_tables import ledger
+from shuntbook.cli.render.site_sentences import carries, paid_back, unsafe
+from shuntbook.cli.render.site_tables import ledger, verdicts
 from shuntbook.cli.render.state_chart import state_over_time
 
 SAMPLE = tomllib.loads(files("shuntbook.sample_data").joinpath("site.toml").read_text(encoding="utf-8"))
@@ -113,7 +113,7 @@ def test_with_the_sample_site_every_part_is_there(full):
     assert found.water.missing == ()
     assert [each.planned.inverter for each in found.inverters] == ["wash shed inverter", "seedling house inverter"]
     assert isinstance(found.inverters[0].seen, Seen)
-    assert not any(isinstance(check, Missing) for check in found.conductors)
+    assert not any(check.missing for check in found.conductors)
     assert len(found.conductors) == 2
     assert found.solar.daily_use_Wh > 0
     assert found.missing == ()
@@ -415,3 +415,19 @@ def test_report_json_has_the_keys_that_scripts_rely_on(documents):
     assert told["solar"]["day"]["energy_Wh"] == pytest.approx(2994.6)
     assert told["solar"]["daily_use_Wh"] is None  # two hours are no day
     assert told["ledger"]["days"][0]["state_at_end_pct"]["value"] < 85
+
+
+# 200 A on 6 AWG, which may carry 65 A: NEC table 310.16, copper at 75 degC (from memory)
+@pytest.mark.parametrize("change", [{"conductors__gauge_AWG": "6"}, {"conductors__fuse_A": None}])
+def test_a_cable_without_its_protection_stands_at_the_top_of_the_page(full, change):
+    """Before what was drawn, with who decides; and the sentence on the system does not say that it carries the load."""
+    log = analysed(site_with(**change), chunk=HOUR)
+    report = make_report(log, site=site_with(**change))
+    page = render(report)
+    assert page.index("Conductor &#39;bank to wash shed inverter&#39; fails.") < page.index('class="answer"')
+    assert "local codes and a licensed electrician decide" in page[: page.index('class="answer"')]
+    word, said = carries(log)
+    assert (word, said.startswith("The system does not carry it")) == ("fails", True)
+    rows = {row[0]: row[1] for row in verdicts(log.by_site, conductors=True).rows}
+    assert rows["Bank to wash shed inverter"] == "fails"
+    assert unsafe(make_report(full, site=site_with())) == []

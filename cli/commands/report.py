@@ -20,7 +20,7 @@ from ..render.drawn import load_library, load_page
 from ..render.json_parts import print_json
 from ..render.sentences import log_title
 from ..render.several_words import begins_with_all, over_lines
-from ..render.site_sentences import in_short
+from ..render.site_sentences import in_short, unsafe
 from ..render.words import counted
 from ..second import Second, second_process
 
@@ -140,7 +140,8 @@ def _write(report: Report, out: Path | None, pdf: Path | None, second: Second, *
 
 def _in_short(report: Report) -> list[str]:
     """Return what the terminal says of the page: of many logs what they show together, else of each."""
+    first = unsafe(report)
     if report.over is not None and begins_with_all(report):
-        return over_lines(report.over)
+        return [*first, *over_lines(report.over)]
     of = {id(log): f"{log_title(log.facts)}: " if len(report.logs) > 1 else "" for log in report.logs}
-    return [of[id(log)] + text for log in report.logs for text in in_short(log)]
+    return first + [of[id(log)] + text for log in report.logs for text in in_short(log)]

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 from ...analysis.missing import Missing
 from ...analysis.within import Within
 from .json_parts import Document, fields
+from .site_json import conductor_document
 
 if TYPE_CHECKING:
     from ...analysis.forecast import Forecast
@@ -38,6 +39,7 @@ def forecast_document(found: Forecast, log: str | None = None) -> Document:
         "by_plate": None if plate is None else {"charge_Ah": plate.charge_Ah, "energy_Wh": plate.energy_Wh},
         "bank": part(found.bank),
         "inverter": part(found.inverter),
+        "conductors": [conductor_document(each) for each in found.conductors],
         "assumptions": list(taken.assumptions),
         "cautions": list(found.cautions),
     }

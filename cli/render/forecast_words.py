@@ -6,12 +6,14 @@ from math import isfinite
 from typing import TYPE_CHECKING
 
 from ...analysis.missing import Missing
+from .site_sentences import unsafe_conductors
 from .terminal import table
 from .words import amount, counted, duration, number, percent, shortened, value_and_ends
 
 if TYPE_CHECKING:
     from ...analysis.bank import Runtime
     from ...analysis.chain import Step
+    from ...analysis.conductor import ConductorCheck
     from ...analysis.forecast import BankForecast, Forecast, InverterForecast, Taken
     from ...analysis.inverter import InverterCheck
     from ...analysis.measured_load import MeasuredLoad
@@ -33,6 +35,7 @@ def forecast_lines(found: Forecast, log: str | None = None) -> list[str]:
     basis = f"by its runs in {shortened(log)}" if log is not None else "by its plate, nothing measured"
     return [
         f"{shortened(found.load)} for {duration(found.hours * 3600)}, {basis}",
+        *unsafe_conductors(found.conductors),
         "",
         *table([_step(step) for step in taken.chain], right=(1,)),
         "",
@@ -41,6 +44,7 @@ def forecast_lines(found: Forecast, log: str | None = None) -> list[str]:
         "",
         *_bank(found.bank, taken),
         *_inverter(found.inverter),
+        *_conductors(found.conductors),
         "",
         *(f"assumed: {text}" for text in _assumed(found)),
         "",
@@ -158,6 +162,18 @@ def _inverter(found: InverterForecast | None) -> list[str]:
 
 def _check(what: str, check: InverterCheck) -> list[str]:
     return [f"  {what}: {part.sentence}" for part in (check.running, check.starting, *check.left_out)]
+
+
+def _conductors(checks: tuple[ConductorCheck, ...]) -> list[str]:
+    """Return the word on each conductor and every comparison behind it."""
+    if not checks:
+        return ["", "conductors and fuses: not judged, the site file has none (conductors)"]
+    lines = []
+    for check in checks:
+        lines += ["", f"conductor '{shortened(check.conductor)}': {check.verdict}"]
+        lines += [f"  {each.sentence} {each.verdict}" for each in check.screened]
+        lines += [f"  {each.sentence}" for each in check.missing]
+    return lines
 
 
 def _assumed(found: Forecast) -> list[str]:

@@ -50,6 +50,7 @@ def render(report: Report, second: Second = HERE) -> str:
         several=several,
         views=views,
         compared=tables.compared(full) if len(full.logs) > 1 else None,
+        unsafe=site_sentences.unsafe(full),
         carries=site_sentences.carry_all(full),
         rules=method.rules(full),
         sums=method.sums(full),

@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from ...analysis.bank_report import BankReport
-from ...analysis.conductor import ConductorCheck
 from ...analysis.inverter_report import Seen
 from ...analysis.missing import Missing
 from ...analysis.sustained import SUSTAINED_S
@@ -14,6 +13,7 @@ from .charge_json import amounts_document
 from .json_parts import Document, fields, instant, told
 
 if TYPE_CHECKING:
+    from ...analysis.conductor import ConductorCheck
     from ...analysis.inverter_report import InverterReport
     from ...analysis.ledger import LedgerLine
     from ...analysis.payback import Payback
@@ -30,7 +30,7 @@ def site_documents(log: LogReport) -> Document:
         "ledger": _ledger(log),
         "bank": _bank(found.bank),
         "inverters": [_inverter(each) for each in found.inverters],
-        "conductors": [_conductor(each) for each in found.conductors],
+        "conductors": [conductor_document(each) for each in found.conductors],
         "water": _water(found.water),
         "solar": {
             "day": _or_why(found.solar.day),
@@ -155,12 +155,15 @@ def _inverter(report: InverterReport) -> Document:
     }
 
 
-def _conductor(check: ConductorCheck | Missing) -> Document:
-    if isinstance(check, Missing):
-        return _or_why(check)
+def conductor_document(check: ConductorCheck) -> Document:
+    """Return what a conductor loses, and the words on it and its fuse."""
+    ohms = check.resistance_mohm
     return {
         "name": check.conductor,
-        "resistance_mohm": check.resistance_mohm,
+        "verdict": check.verdict,
+        "protection": told(check.protection),
+        "resistance_mohm": None if isinstance(ohms, Missing) else ohms,
+        "resistance_why_not": ohms.sentence if isinstance(ohms, Missing) else None,
         "running": _or_why(check.running),
         "starting": _or_why(check.starting),
         "screened": [told(each) for each in check.screened],

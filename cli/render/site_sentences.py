@@ -5,9 +5,10 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from ...analysis.bank_report import BankReport
-from ...analysis.holds import worst
+from ...analysis.holds import WORD, worst
 from ...analysis.inverter_report import Seen
 from ...analysis.missing import Missing
+from ...analysis.protection import SCREENING
 from ...analysis.water_report import WaterReport
 from . import words
 from .sentences import log_title
@@ -17,6 +18,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from ...analysis.bank import Recharge
+    from ...analysis.conductor import ConductorCheck
     from ...analysis.holds import Verdict
     from ...analysis.inverter_report import InverterReport
     from ...analysis.ledger import LedgerLine
@@ -34,6 +36,22 @@ def within(figure: Within, unit: str) -> str:
         return words.amount(figure.value, unit)
     value, low, high = words.value_and_ends(figure.value, figure.low, figure.high)
     return f"{value} {unit} ({low} to {high})"
+
+
+def unsafe(report: Report) -> list[str]:
+    """Say which conductors and fuses of a report's site fail, whatever its logs show: the first thing to be read."""
+    by_site = next((log.by_site for log in report.logs if log.by_site is not None), None)
+    return [] if by_site is None else unsafe_conductors(by_site.conductors)
+
+
+def unsafe_conductors(checks: Sequence[ConductorCheck]) -> list[str]:
+    """Say of each conductor that fails by what it does, and who decides."""
+    said = [
+        f"Conductor '{words.shortened(check.conductor)}' fails. {each.sentence}"
+        for check in checks
+        for each in check.failing
+    ]
+    return [*said, SCREENING] if said else []
 
 
 def in_short(log: LogReport) -> tuple[str, ...]:
@@ -63,7 +81,7 @@ def carries(log: LogReport) -> tuple[Verdict, str] | None:
     if found is None:
         return None
     parts: list[tuple[Verdict, str]] = [
-        (each.planned.verdict, f"the {words.shortened(each.planned.inverter)} {_WORD[each.planned.verdict]}")
+        (each.planned.verdict, f"the {words.shortened(each.planned.inverter)} {WORD[each.planned.verdict]}")
         for each in found.inverters
         if isinstance(each.seen, Seen)
     ]
@@ -71,6 +89,8 @@ def carries(log: LogReport) -> tuple[Verdict, str] | None:
         parts.append((sag.verdict, f"the bank {_STAYS[sag.verdict]} the cut-off at the next start"))
     if not parts:
         return None
+    if any(check.failing for check in found.conductors):
+        parts.append(("fails", "a conductor or its fuse fails"))
     word = worst(*(each for each, _ in parts))
     return word, f"{_CARRIES[word]}: {' and '.join(said for _, said in parts)}."
 
@@ -93,7 +113,6 @@ _CARRIES = {
     "fails": "The system does not carry it",
 }
 _STAYS = {"holds": "stays above", "doubtful": "may not stay above", "fails": "falls below"}
-_WORD = {"holds": "holds", "doubtful": "is doubtful", "fails": "fails"}
 
 
 def _inverter(report: InverterReport) -> str:
@@ -101,7 +120,7 @@ def _inverter(report: InverterReport) -> str:
     assert isinstance(seen, Seen)
     name = words.shortened(report.planned.inverter)
     return (
-        f"By the plates the {name} {_WORD[report.planned.verdict]}; seen were {words.amount(seen.peak_W, 'W')} at most "
+        f"By the plates the {name} {WORD[report.planned.verdict]}; seen were {words.amount(seen.peak_W, 'W')} at most "
         f"and {words.amount(seen.sustained_W, 'W')} sustained behind it."
     )
 

@@ -18,7 +18,7 @@ from .tables import MOST_ROWS, Table, more
 if TYPE_CHECKING:
     from ...analysis.amounts import Amounts
     from ...analysis.bank_report import Draw
-    from ...analysis.conductor import Drop, Screened
+    from ...analysis.conductor import ConductorCheck, Drop
     from ...analysis.inverter import Judged
     from ...analysis.ledger import LedgerLine
     from ...analysis.report import LogReport
@@ -35,22 +35,25 @@ def verdicts(found: SiteReport, *, conductors: bool) -> Table:
     if isinstance(found.bank, BankReport) and not isinstance(sag := found.bank.sag, Missing):
         lowest = f"{within(sag.lowest_V, 'V')} at the next start; cut-off {words.amount(sag.cut_off_V, 'V')}"
         rows.append(("Bank", sag.verdict, lowest))
-    screened = [
-        each for check in found.conductors if conductors and not isinstance(check, Missing) for each in check.screened
-    ]
-    if screened:
-        rows.append(("Conductors and fuses", *_word(*screened)))
+    if conductors:
+        rows += [(words.capital(words.shortened(each.conductor)), *_conductor(each)) for each in found.conductors]
     head = ("", "Verdict", "Why")
     return Table("The verdict on each part, and a comparison behind it", head, tuple(rows), prose=True)
 
 
-def _word(*parts: Judged | Screened | Missing) -> tuple[str, str]:
+def _word(*parts: Judged | Missing) -> tuple[str, str]:
     """Return the worst word of some comparisons, and the first that has it; what is missing is doubtful."""
     told: list[tuple[Verdict, str]] = [
         ("doubtful" if isinstance(part, Missing) else part.verdict, part.sentence) for part in parts
     ]
     word = worst(*(each for each, _ in told))
     return word, next((said for each, said in told if each == word), words.UNKNOWN)
+
+
+def _conductor(check: ConductorCheck) -> tuple[str, str]:
+    """Return the word on a conductor and its fuse, and a comparison behind it, its protection before others."""
+    reason = next((each.sentence for each in check.screened if each.verdict == check.verdict), None)
+    return check.verdict, reason or next(each.sentence for each in check.missing)
 
 
 def inverters(found: SiteReport) -> Table:
@@ -99,7 +102,7 @@ def _draw(draw: Draw) -> str:
 
 def conductors(found: SiteReport) -> tuple[Table, Table]:
     """Return what each pair of conductors loses, and how it stands to the tables."""
-    checks = [check for check in found.conductors if not isinstance(check, Missing)]
+    checks = found.conductors
     lost = tuple((words.shortened(each.conductor), _drop(each.running), _drop(each.starting)) for each in checks)
     screened = tuple(
         (words.shortened(check.conductor), each.sentence, each.verdict, each.source)
