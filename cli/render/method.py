@@ -128,7 +128,8 @@ _SYSTEM = [
     (
         "Conductors",
         "Volts lost: 2 × one way in metres × ohms a metre × amps. A fuse fails where it is above what the table "
-        "allows its conductor; both are compared with 125 % of the greatest current. Tables stand beside each comparison.",
+        "allows its conductor; both are compared with 125 % of the greatest current. The "
+        "tables stand beside each comparison.",
     ),
 ]
 
