@@ -14,7 +14,8 @@ class Cycle:
     ``surge_resolved`` is false. ``sag_V`` is the voltage before the start minus the lowest during the run.
 
     ``start_within_s`` and ``stop_within_s`` say how well the edges are known: half the spacing of the readings on
-    either side [s]. ``before_V`` and ``lowest_V`` are the voltage before the start and the lowest during the run.
+    either side [s]. ``before_V`` and ``lowest_V`` are the voltage before the start and the lowest during the run;
+    ``begin_V`` and ``end_V`` that of its first readings once it has settled, and of its last before the stop.
     ``array_may_share``: the array may have given part of the draw, because the bank stood at its regulation voltage;
     draw, charge and energy are lower bounds then. ``base_drift_A`` and ``base_drift_W`` are how far the level that it
     stands on moved meanwhile. ``charge_u95_Ah`` and ``energy_u95_Wh`` are half of the 95 %
@@ -40,6 +41,8 @@ class Cycle:
     stop_within_s: float | None = None
     before_V: float | None = None
     lowest_V: float | None = None
+    begin_V: float | None = None
+    end_V: float | None = None
     array_may_share: bool = False
     base_drift_A: float | None = None
     base_drift_W: float | None = None

@@ -8,6 +8,7 @@ from typing import Final
 
 import numpy as np
 
+from .cut_off import cut_off_of, without
 from .cycle_record import Cycles
 from .draw_health import draw_drift, overload, prime_lost, standing_draw
 from .finding import Check, Finding, Rule, spell
@@ -68,8 +69,9 @@ def health_of(
         When the log's last gap ended. [us]
     """
     runs = Runs(cycles, usual_interval_s, last_gap_us)
-    checks = [judge(runs, limits) for judge in OF_MOTORS if limits.is_motor is not False]
-    checks += _of_pump(runs, limits) if limits.is_pump is not False else []
+    by_itself = without(runs, cut_off_of(runs, limits).which)
+    checks = [judge(by_itself, limits) for judge in OF_MOTORS if limits.is_motor is not False]
+    checks += _of_pump(by_itself, limits) if limits.is_pump is not False else []
     checks += [judge(runs, limits) for judge in OF_ALL]
     if limits.is_motor is not False:
         checks.append(sampling_too_slow(runs, limits))

@@ -74,6 +74,10 @@ class HealthLimits:
         What the load's inverter can give for good, and at a start, as the meter sees it. [W]
     plate_W : Bound or None
         What the load's plate makes one expect, as the meter sees it. [W]
+    cut_off_V : Bound or None
+        Where the load's inverter switches itself off; for a load on the bank, where the bank is to be. [V]
+    nominal_V : float or None
+        The bank's nominal voltage. [V]
     published_for_pumps : bool
         Whether `minimum_run_s` and `starts_per_day` are those published for submersible pump motors.
     shown : Shown
@@ -94,6 +98,8 @@ class HealthLimits:
     continuous_W: Bound | None
     surge_W: Bound | None
     plate_W: Bound | None
+    cut_off_V: Bound | None = None
+    nominal_V: float | None = None
     published_for_pumps: bool = True
     shown: Shown = SI
 
@@ -147,6 +153,8 @@ def limits_for(site: Site | None, load: Load | None, side: Side = "dc") -> Healt
         continuous_W=_at_meter(inverter, "continuous", side),
         surge_W=_at_meter(inverter, "surge", side),
         plate_W=_plate_W(site, load, side) if site is not None and load is not None else None,
+        cut_off_V=_cut_off_V(site, inverter) if site is not None and side == "dc" else None,
+        nominal_V=None if site is None else site.bank.nominal_V,
         published_for_pumps=own.minimum_run_s is None or own.starts_per_day is None,
         shown=SI if site is None else site.shown,
     )
@@ -203,9 +211,15 @@ def _lowest_V(site: Site, inverter: Inverter | None) -> Bound | None:
     """Return the voltage that not even the dip of a start may pull the bank below. [V]."""
     if site.limits.low_voltage_V is not None:
         return Bound(site.limits.low_voltage_V, OWNER)
-    if inverter is not None and inverter.cut_off_V is not None:
-        return Bound(inverter.cut_off_V, f"{OWNER}: where '{inverter.name}' switches itself off")
-    return None
+    return _cut_off_V(site, inverter) if inverter is not None else None
+
+
+def _cut_off_V(site: Site, inverter: Inverter | None) -> Bound | None:
+    """Return the voltage at which what feeds the load is switched off. [V]."""
+    if inverter is not None:
+        said = f"{OWNER}: where '{inverter.name}' switches itself off"
+        return None if inverter.cut_off_V is None else Bound(inverter.cut_off_V, said)
+    return None if site.bank.cut_off_V is None else Bound(site.bank.cut_off_V, f"{OWNER}: the bank's cut_off_V")
 
 
 def _resting_V(site: Site) -> Bound | None:

@@ -38,11 +38,14 @@ class Runs:
         Median spacing of the readings. [s]
     last_gap_us : int or None
         When the log's last gap ended: a run that began before it and has no end is not known to go on. [us]
+    left_out : int
+        Runs that are not among these, because the inverter's cut-off ended them.
     """
 
     cycles: Cycles
     usual_interval_s: float | None = None
     last_gap_us: int | None = None
+    left_out: int = 0
 
     @cached_property
     def name(self) -> str:
@@ -152,7 +155,8 @@ class Runs:
         if self.mixed:
             return rule.not_judged("the runs overlap: they are not those of one load")
         if count < least:
-            return rule.not_judged(f"{count} whole runs are too few to judge by; at least {least} are needed")
+            others = f" beside {self.left_out} that the inverter's low-voltage cut-off ended" if self.left_out else ""
+            return rule.not_judged(f"{count} whole runs{others} are too few to judge by; at least {least} are needed")
         return None
 
 

@@ -172,6 +172,8 @@ def cycle_of(run: SeenRun, how: HowRead, load: str | None, off_before_s: float |
         stop_within_s=None if after is None else after.spacing_s / 2,
         before_V=before_V,
         lowest_V=lowest_V,
+        begin_V=_known(first.first["voltage_V"]) if has_V else None,
+        end_V=_known(levels[run.last].last["voltage_V"]) if has_V and after is not None else None,
         array_may_share=run.shared,
         base_drift_A=_drift(run, "current_A"),
         base_drift_W=_drift(run, "power_W"),

@@ -7,7 +7,8 @@ from typing import Final
 import numpy as np
 
 from .chunk import FloatArray
-from .finding import Check, Rule, Severity
+from .cut_off import CutOff, cut_off_of
+from .finding import Check, Rule, Severity, spell
 from .health_limits import Bound, HealthLimits
 from .health_runs import Runs
 
@@ -33,21 +34,35 @@ def low_voltage(runs: Runs, limits: HealthLimits) -> Check:
         )
         if bound is not None
     ]
-    if not kinds:
+    cut_off = cut_off_of(runs, limits)
+    by_itself = [] if cut_off.at is None or cut_off.at in (limits.lowest_V, limits.resting_V) else [cut_off.at]
+    if not kinds and not by_itself:
         return Rule("low_voltage").not_judged("the site file gives no voltage to hold against; set low_voltage_V")
-    rule = Rule(
-        "low_voltage",
-        "; ".join(f"at least {bound.value:g} V {words}" for bound, _, words in kinds),
-        "; ".join(bound.source for bound, _, _ in kinds),
-    )
-    if all(np.isnan(volts).all() for _, volts, _ in kinds):
+    allowed = [f"at least {bound.value:g} V {words}" for bound, _, words in kinds]
+    allowed += [f"no run that ends at about {bound.value:g} V" for bound in by_itself]
+    sources = [bound.source for bound in (*(bound for bound, _, _ in kinds), *by_itself)]
+    rule = Rule("low_voltage", "; ".join(allowed), "; ".join(sources))
+    if np.isnan(runs.of("lowest_V")).all() and np.isnan(runs.of("before_V")).all():
         return rule.not_judged("no run has a voltage beside it")
-    low = np.any([volts < bound.value for bound, volts, _ in kinds], axis=0)
-    said = "; ".join(_said(bound, volts, words) for bound, volts, words in kinds if not np.isnan(volts).all())
+    low = np.any([cut_off.which, *(volts < bound.value for bound, volts, _ in kinds)], axis=0)
+    said = [_said(bound, volts, words) for bound, volts, words in kinds if not np.isnan(volts).all()]
+    said += [_cut_short(cut_off, runs)] if cut_off.at is not None else []
     if low.sum() < LEAST_RUNS:
-        return rule.passed(said)
-    severity: Severity = "act" if low.sum() >= MANY_RUNS else "watch"
-    return rule.found(severity, "The bank's voltage falls too low", said, ADVICE, runs.starts(low))
+        return rule.passed("; ".join(said))
+    title = "The bank's voltage falls too low"
+    if cut_off.which.sum() >= LEAST_RUNS:
+        title += ": it possibly makes the inverter switch off in the middle of runs"
+    severity: Severity = "act" if low.sum() >= MANY_RUNS and kinds else "watch"
+    return rule.found(severity, title, "; ".join(said), ADVICE, runs.starts(low))
+
+
+def _cut_short(cut_off: CutOff, runs: Runs) -> str:
+    """Say which runs the voltage ended, and that they are not held against anything else."""
+    end_V, run_s = runs.of("end_V")[cut_off.which], runs.run_s[cut_off.which]
+    return (
+        f"{len(end_V)} runs ended after {spell(float(np.median(run_s)))} (median) with the bank at "
+        f"{end_V.min():.2f} to {end_V.max():.2f} V, so that their lengths say nothing of the load or of a tank"
+    )
 
 
 def _said(bound: Bound, volts: FloatArray, words: str) -> str:
