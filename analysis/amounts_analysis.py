@@ -93,6 +93,6 @@ class AmountsAnalysis:
             if starts is None or low is None or high is None:
                 return with_intervals(charge, self._figures)
             inside = int(((at_us >= low) & (at_us <= high)).sum())
-            return with_intervals(charge, self._figures, replace(starts, count=inside) if inside else None)
+            return with_intervals(charge, self._figures, starts.within(low, high, inside))
 
         return with_starts

@@ -24,7 +24,7 @@ from .signal_errors import UnseenStarts
 from .site import Load, Site
 from .site_folds import SiteFolds
 from .site_report import site_report
-from .start_surge import unseen_starts
+from .start_surge import caught_starts, unseen_starts
 from .steps import signal_of
 
 
@@ -155,7 +155,8 @@ class LogAnalysis:
     def result(self) -> LogReport:
         """Return everything but the close-up of a start, which needs readings again."""
         cycles = self._cycles.result()
-        starts, starts_us = self._starts(), [cycle.start_us for cycle in cycles.cycles]
+        starts = caught_starts(self._starts(), cycles.cycles, self._how.usual_interval_s)
+        starts_us = [cycle.start_us for cycle in cycles.cycles]
         charge, marked = self._amounts.result(starts, starts_us)
         cycles = self._sure(cycles, charge)
         limits = limits_for(self._site, self._watched.load, self._how.side)

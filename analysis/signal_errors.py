@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final, Literal
 
 from .amounts import Charge
@@ -36,12 +36,20 @@ class UnseenStarts:
         What a start draws above the settled running draw, at the meter. [A], [W]
     lasts_s : float
         How long it lasts. [s]
+    caught_us : tuple of int
+        When those started that a reading caught. [us]
     """
 
     count: int
     extra_A: float
     extra_W: float
     lasts_s: float
+    caught_us: tuple[int, ...] = ()
+
+    def within(self, low_us: int, high_us: int, count: int) -> UnseenStarts | None:
+        """Return those of a stretch of time, of which it has so many; None where it has none."""
+        inside = tuple(at_us for at_us in self.caught_us if low_us <= at_us <= high_us)
+        return replace(self, count=count, caught_us=inside) if count else None
 
 
 class SignalErrors:
@@ -117,14 +125,15 @@ class SignalErrors:
             reason=f"{starts.count} starts of {starts.lasts_s:g} s between readings {interval_s:g} s apart",
         )
 
-    def unseen(self, part: Part) -> float:
-        """Return what too few starts to be caught by chance may have drawn unseen. [unit h]"""
+    def by_chance(self, part: Part) -> tuple[float, float]:
+        """Return what few starts may have drawn less and more: those caught count a whole interval. [unit h]"""
         interval_s, starts = self._how.usual_interval_s or 0.0, self._starts
         if part == "returned" or starts is None or self._how.sampling != "instant" or interval_s <= starts.lasts_s:
-            return 0.0
+            return 0.0, 0.0
         if starts.count * starts.lasts_s >= _ENOUGH_CATCHES * interval_s:
-            return 0.0
-        return self._extra * starts.lasts_s * starts.count / SECONDS_PER_HOUR
+            return 0.0, 0.0
+        each = self._extra / SECONDS_PER_HOUR
+        return each * interval_s * len(starts.caught_us), each * starts.lasts_s * starts.count
 
     @property
     def _extra(self) -> float:

@@ -76,11 +76,12 @@ class _Errors(SignalErrors):
     def of(self, part: Part) -> HowSure:
         """Return how sure one of the amounts is."""
         value = getattr(self._amounts, part)
+        less, more = self.by_chance(part)
         return judged(
             value,
             [*self._of_meter(part, value), _clock(value, self._figures), *self.of_readings(part, value)],
-            lower=self.about_zero(part),
-            higher=self.unseen(part),
+            lower=self.about_zero(part) + less,
+            higher=more,
             shift=self._shift(part),
         )
 

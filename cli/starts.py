@@ -18,10 +18,14 @@ class SeenStarts:
 
     fold: CycleFold
     each: UnseenStarts
+    interval_s: float | None
 
-    def found(self) -> tuple[UnseenStarts, list[int]]:
-        """Return what a start may have drawn, and when there was one [us]."""
-        return self.each, [cycle.start_us for cycle in self.fold.result().cycles]
+    def found(self) -> tuple[UnseenStarts | None, list[int]]:
+        """Return what a start may have drawn, None where none was caught; and when there was one [us]."""
+        from ..analysis.start_surge import caught_starts
+
+        cycles = self.fold.result().cycles
+        return caught_starts(self.each, cycles, self.interval_s), [cycle.start_us for cycle in cycles]
 
 
 def seen_starts(ready: Prepared, site: Site | None) -> SeenStarts | None:
@@ -36,4 +40,8 @@ def seen_starts(ready: Prepared, site: Site | None) -> SeenStarts | None:
     each = unseen_starts(site, watched.load, 1, ready.how) if watched.load is not None else None
     if each is None or (ready.how.usual_interval_s or 0.0) <= each.lasts_s:
         return None
-    return SeenStarts(CycleFold(ready.how, ready.quantities, load=watched.name, expected=watched.expected), each)
+    return SeenStarts(
+        CycleFold(ready.how, ready.quantities, load=watched.name, expected=watched.expected),
+        each,
+        ready.how.usual_interval_s,
+    )

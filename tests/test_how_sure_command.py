@@ -5,9 +5,15 @@ from __future__ import annotations
 import json
 
 import pytest
+from readings import how
 from telling import told
 
+from shuntbook.analysis.amounts import Amounts, Charge, Span, Sureness
+from shuntbook.analysis.how_sure import HowSure
+from shuntbook.analysis.meter_figures import NOTHING_STATED
+from shuntbook.analysis.report import LogFacts
 from shuntbook.cli.main import run
+from shuntbook.cli.render.charge_words import charge_lines
 
 SITE = """
 name = "field shed"
@@ -78,14 +84,52 @@ def test_charge_says_it_like_a_person(log, capsys):
     assert "surges of motor starts between two readings are not in it" in out
 
 
-def test_a_site_file_brings_the_meter_and_the_starts(log, site, capsys):
-    """Its accuracy in place of the usual one, and surges that fall between readings."""
+def test_a_site_file_brings_the_meter(log, site, capsys):
+    """Its accuracy in place of the usual one."""
     _, out, _ = told(capsys, "charge", log, "--site", site)
-    assert "surges of motor starts" not in out
     assert "accuracy of the meter" not in out
     budget = {part["source"]: part for part in document(capsys, "charge", log, "--site", site)["uncertainty"]}
     assert budget["zero"]["u_Ah"] == pytest.approx(0.05 * (3 - 500 / 3600) / 3**0.5, rel=0.02)
     assert budget["gain"]["u_Ah"] < budget["zero"]["u_Ah"]
+
+
+@pytest.mark.parametrize("command", ["charge", "report"])
+def test_surges_by_the_plate_alone_make_nothing_less_sure(log, site, tmp_path, capsys, command):
+    """No start was caught, so a site file that says nothing of the meter changes no interval; and that is told."""
+    site.write_text(SITE[: SITE.index("[[meters]]")], encoding="utf-8")
+    out = [] if command == "charge" else ["--out", tmp_path / "page.html", "--force"]
+    found = [json.loads(told(capsys, command, log, *out, *more, "--json")[1]) for more in ((), ("--site", site))]
+    without, beside = ((each if command == "charge" else each["logs"][0]["charge"])["charge"] for each in found)
+    assert without == beside
+    _, out, _ = told(capsys, "charge", log, "--site", site)
+    assert "surges of motor starts between two readings are not in it" in out
+
+
+def test_a_start_that_was_caught_says_what_others_may_have_drawn(log, site, tmp_path, capsys):
+    """One reading of 80 A at a start: it may have counted too much, and the other eleven too little."""
+    rows = (tmp_path / "a.csv").read_text(encoding="utf-8").replace("11:00:00Z,20.05", "11:00:00Z,80.05")
+    (tmp_path / "b.csv").write_text(rows, encoding="utf-8")
+    assert run(["convert", str(tmp_path / "b.csv"), "--out", str(tmp_path / "b.parquet")]) == 0
+    plain, known = (
+        document(capsys, "charge", tmp_path / "b.parquet", *more)["charge"] for more in ((), ("--site", site))
+    )
+    below, above = (known["drawn_Ah"] - known["drawn_low_Ah"], known["drawn_high_Ah"] - known["drawn_Ah"])
+    assert below > 60 * 5 / 3600
+    assert above > 0.9 * 11 * 60 * 0.5 / 3600
+    assert plain["drawn_Ah"] == known["drawn_Ah"]
+    _, out, _ = told(capsys, "charge", tmp_path / "b.parquet", "--site", site)
+    assert "surges of motor starts" not in out
+
+
+def test_the_ends_of_a_net_are_told_as_they_are():
+    """-6.44 Ah, -9.2 to -2.2: the net may lie below nothing at both ends; what was drawn may not."""
+    apart = HowSure(low=-9.2, high=-2.2, u=2.0, factor=2.0, u95=4.24, components=())
+    amounts = Amounts(3.0, 9.44, Sureness(apart, apart, apart))
+    charge = Charge(how(), Span(0, 3600 * 10**6, 3600, 3600.0, ()), amounts, None, None, None)
+    facts = LogFacts("a", None, "dc", "instant", 10.0, 1.0, "UTC", False, False, "a.csv", 3600, 3600, 0, 0)
+    rows = {line.split()[0]: line for line in charge_lines(facts, charge, NOTHING_STATED)[2:] if line}
+    assert rows["net"].endswith("−6.44 Ah, −9.20 to −2.20 (95 %)")
+    assert rows["drawn"].endswith("3.00 Ah, 0 to −2.20 (95 %)")
 
 
 def test_the_document_holds_intervals_and_a_budget_that_sums(log, site, capsys):

@@ -1,9 +1,11 @@
 """How sure charge and energy are: each component against its closed form."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
+from health_cycles import cycles
 from readings import T0_US, US, charge_of, chunk_of, fed, how
 
 from shuntbook.analysis.amounts_analysis import AmountsAnalysis
@@ -12,6 +14,7 @@ from shuntbook.analysis.cycles import CycleFold
 from shuntbook.analysis.meter_figures import NOTHING_STATED, Accuracy, MeterFigures, figures_of
 from shuntbook.analysis.signal_errors import UnseenStarts
 from shuntbook.analysis.site_parts import Meter
+from shuntbook.analysis.start_surge import caught_starts
 from shuntbook.analysis.uncertainty import with_intervals
 from shuntbook.analysis.zero_check import ZeroCheck, without_offset
 
@@ -131,6 +134,40 @@ def test_few_starts_are_a_bound_to_one_side():
     assert with_intervals(
         charge, figures(), UnseenStarts(10, 60.0, 1500.0, 5.0)
     ).charge.sure.drawn.high == pytest.approx(120)
+
+
+def test_few_starts_that_were_caught_may_have_counted_too_much():
+    """One of ten was caught: it counts 60 A for 4 s, which may all be too much, and the ten may be missing still."""
+    charge = charge_of(steady(every_s=4.0), how(usual_interval_s=4.0))
+    starts = UnseenStarts(10, 60.0, 1500.0, 0.5, caught_us=(T0_US + 60 * US,))
+    sure = with_intervals(charge, figures(), starts).charge.sure
+    assert (sure.drawn.low - 120.0, sure.drawn.high - 120.0) == pytest.approx((-240 / 3600, 300 / 3600))
+    assert sure.returned.low == 0
+
+
+def test_only_caught_starts_say_what_a_start_draws():
+    """Settled runs of 20 A, of which one start showed 80: 60 A above it; where none did, nothing is known."""
+    shown = {3: 80.0}
+    made = cycles(60.0, [600.0] * 10, draw_W=480.0, cycle=lambda k, cycle: _showing(cycle, shown.get(k, 22.0)))
+    plate = UnseenStarts(1, 500.0, 12_500.0, 0.5)
+    assert caught_starts(plate, made.cycles[:3], 1.0) is None
+    assert caught_starts(None, made.cycles, 1.0) is None
+    assert caught_starts(plate, made.cycles, 5.0) == UnseenStarts(1, 60.0, 1440.0, 0.5, (made.cycles[3].start_us,))
+
+
+def test_what_chance_cannot_have_caught_is_another_load():
+    """Half a second of 60 is caught once in 120 starts: one of ten is no surge; nor are all of ten that 5 s apart."""
+    made = cycles(60.0, [600.0] * 10, draw_W=480.0, cycle=lambda k, cycle: _showing(cycle, 80.0))
+    plate = UnseenStarts(1, 500.0, 12_500.0, 0.5)
+    assert caught_starts(plate, made.cycles, 60.0) is None
+    assert caught_starts(plate, made.cycles, None) is None
+    assert caught_starts(plate, made.cycles, 5.0) is None
+    assert caught_starts(plate, made.cycles, 1.0) is not None
+
+
+def _showing(cycle, surge_A):
+    """The run with what its start showed, at 24 V."""
+    return replace(cycle, surge_A=surge_A, surge_ratio=surge_A / cycle.run_A, peak_W=24 * surge_A)
 
 
 def test_noise_about_zero_counts_both_ways_and_is_told():

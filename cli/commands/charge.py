@@ -54,14 +54,15 @@ def command(
     sign = SignFold(ready.quantities if ready.how.side == "dc" else (), ready.how.gap_limit_s)
     starts = seen_starts(ready, known)
     ready.feed(amounts, sign, *([starts.fold] if starts else []))
-    result, marked = amounts.result(*(starts.found() if starts else ()))
+    caught, starts_us = starts.found() if starts else (None, [])
+    result, marked = amounts.result(caught, starts_us)
     if result.span.start_us is None:
         goes = f"{from_to(*ends_of(ready.log), ready.facts)} ({in_zone(ready.facts)})"
         raise InputError(f"{log}: no reading lies in the span that was asked for; the log goes from {goes}")
     if as_json:
         print_json(charge_document(ready.facts, result, marked, ready.figures))
         return
-    for line in charge_lines(ready.facts, result, ready.figures, sign.result(), starts_known=starts is not None):
+    for line in charge_lines(ready.facts, result, ready.figures, sign.result(), starts_known=caught is not None):
         click.echo(line)
     for line in marked_lines(ready.facts, marked):
         click.echo(line)

@@ -55,7 +55,10 @@ def charge_lines(
 
 
 def _cell(amounts: Amounts | None, word: str, unit: str) -> str:
-    """Return an amount with its 95 % interval; where that is lopsided, with both of its ends."""
+    """Return an amount with its 95 % interval; where that is lopsided, with both of its ends.
+
+    What was drawn, or returned, cannot be less than nothing; the net can.
+    """
     if amounts is None:
         return ""
     value, sure = getattr(amounts, word), getattr(amounts.sure, word) if amounts.sure else None
@@ -63,7 +66,8 @@ def _cell(amounts: Amounts | None, word: str, unit: str) -> str:
     if sure is None or sure.u95 <= 0:
         return text
     if sure.lopsided:
-        return f"{amount(value, unit)}, {number(max(sure.low, 0.0))} to {number(sure.high)} (95 %)"
+        low = sure.low if word == "net" else max(sure.low, 0.0)
+        return f"{amount(value, unit)}, {number(low)} to {number(sure.high)} (95 %)"
     return f"{text} (95 %)"
 
 
@@ -92,7 +96,10 @@ def sureness_lines(charge: Charge, figures: MeterFigures, *, starts_known: bool 
     lines += [f"meter: {said}" for said in figures.assumed]
     lines += _zero_lines(figures)
     if charge.how.sampling == "instant" and not starts_known and _may_miss_starts(charge):
-        lines.append("surges of motor starts between two readings are not in it: a site file (--site) says how large")
+        lines.append(
+            "surges of motor starts between two readings are not in it; with a site file (--site) they are, where a "
+            "reading caught one"
+        )
     return lines
 
 
