@@ -18,7 +18,7 @@ from .missing import Missing
 from .protection import PLAIN_RULE, Screened, ampacity, protection
 from .refusal import Refusal
 from .site import Site
-from .site_parts import Conductor, Inverter, Load
+from .site_parts import Bank, Conductor, Inverter, Load
 from .solar import charging_A
 from .unit_factors import M_PER_FT
 
@@ -251,6 +251,16 @@ def _carried(name: str, site: Site) -> Carried | Missing:
     return _of_dc_load(load, site)
 
 
+def rated_A(inverter: Inverter, bank: Bank) -> float:
+    """Return what an inverter draws at its rated output and the lowest voltage it works at; VA are taken as W [A]."""
+    rated = inverter.continuous_W or inverter.continuous_VA or 0.0
+    return losses_of(inverter).dc_W(rated) / _lowest_V(inverter, bank)
+
+
+def _lowest_V(inverter: Inverter, bank: Bank) -> float:
+    return inverter.cut_off_V or bank.cut_off_V or LOADED_FRACTION * bank.nominal_V
+
+
 def _of_inverter(inverter: Inverter, site: Site) -> Carried | Missing:
     losses = losses_of(inverter)
     demands = [demand(load, inverter) for load in site.loads if load.inverter == inverter.name]
@@ -258,7 +268,7 @@ def _of_inverter(inverter: Inverter, site: Site) -> Carried | Missing:
     if len(known) < len(demands):
         return next(each for each in demands if isinstance(each, Missing))
     loaded_V = LOADED_FRACTION * site.bank.nominal_V
-    lowest_V = inverter.cut_off_V or site.bank.cut_off_V or loaded_V
+    lowest_V = _lowest_V(inverter, site.bank)
     watts = sum(each.running_W for each in known)
     extra_VA = max((each.extra_VA.high for each in known), default=0.0)
     rated = inverter.continuous_W or inverter.continuous_VA or 0.0
@@ -266,7 +276,7 @@ def _of_inverter(inverter: Inverter, site: Site) -> Carried | Missing:
     return Carried(
         losses.dc_W(watts) / loaded_V,
         losses.dc_W(watts + extra_VA) / lowest_V,
-        losses.dc_W(rated) / lowest_V,
+        rated_A(inverter, site.bank),
         (
             f"Running current of '{inverter.name}' at {loaded_V:.4g} V, 95 % of nominal (IEEE 1013-2007, 5.2).",
             f"Its greatest current is that of its rating, {taken}, at {lowest_V:g} V.",

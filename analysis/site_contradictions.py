@@ -8,6 +8,7 @@ from math import sqrt
 from .finding import figure
 from .site import Bank, Inverter, Load, Site, Water
 from .site_checks import checks
+from .site_slips import slips
 from .unit_factors import KPA_PER_PSI, W_PER_HP
 from .water import PRECHARGE_BELOW_KPA, PRECHARGE_SOURCE, below_cut_in
 
@@ -35,6 +36,7 @@ def contradictions(site: Site) -> list[str]:
         *(warning for load in site.loads for warning in _load(load, site)),
         *(_water(site.water, site) if site.water else ()),
         *_meters(site),
+        *slips(site),
         *checks(site),
     ]
 
@@ -42,11 +44,16 @@ def contradictions(site: Site) -> list[str]:
 def _fractions(site: Site) -> Iterator[str]:
     """Name shares of one or less where percent are wanted: 0.9 was probably meant as 90 %."""
     parts = [("bank", site.bank), *((f"inverter '{i.name}'", i) for i in site.inverters)]
+    parts += [(f"load '{load.name}'", load) for load in site.loads]
     for name, part in parts:
-        for key in ("usable_depth_pct", "charge_efficiency_pct", "efficiency_pct"):
+        for key in ("usable_depth_pct", "charge_efficiency_pct", "start_state_pct", "efficiency_pct", "duty_pct"):
             value = getattr(part, key, None)
-            if value is not None and value <= 1:
+            if value is not None and 0 < value <= 1:
                 yield f"The {key} of the {name} is {value:g} %; if {100 * value:g} % is meant, write {100 * value:g}."
+    losses_pct = site.array.losses_pct if site.array is not None and site.array.losses_pct else ()
+    if len(losses_pct) > 1 and sum(losses_pct) <= 1:
+        percent = ", ".join(f"{100 * share:g}" for share in losses_pct)
+        yield f"The array's losses_pct come to {sum(losses_pct):g} % together; if shares are meant, write [{percent}]."
 
 
 def _bank(bank: Bank) -> Iterator[str]:

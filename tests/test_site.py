@@ -428,9 +428,11 @@ def test_check_site_prints_meaning_and_warnings(tmp_path):
     result = CliRunner().invoke(command, [str(path)])
 
     assert result.exit_code == 0
-    first, *_, last = result.stdout.splitlines()
+    first, *_, precharge, run = result.stdout.splitlines()
     assert first == "Site: Marrowbrook wash shed, times of day in Europe/London."
-    assert last.startswith("Look again: The pre-charge")
+    assert precharge.startswith("Look again: The pre-charge")
+    # 166.6 L x (294.4 kPa / 377.1 kPa - 294.4 kPa / 515.0 kPa) is 34.8 L (Boyle's law), at 37.9 L/min
+    assert run.startswith("Look again: 'well pump' fills the tank in 55 s")
 
 
 @pytest.mark.parametrize(
