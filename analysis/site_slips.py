@@ -300,7 +300,7 @@ def _tank_run(pump: Load, site: Site) -> Iterator[str]:
     if tank_s.value < 0.95 * least_s.value:
         yield (
             f"'{pump.name}' fills the tank in {tank_s.value:.0f} s by volume, pressures and flow, less than a run "
-            f"should last ({least_s.value:g} s: {least_s.source}); check these; if they are right the tank is too small."
+            f"should last ({least_s.value:g} s: {least_s.source}); check these; if they are right, it is too small."
         )
     elif tank_s.value > 3600:
         yield f"'{pump.name}' takes {tank_s.value / 3600:.1f} h to fill the tank by its flow; check the flow's unit."
