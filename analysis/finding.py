@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Literal
+from typing import Final, Literal
 
 Severity = Literal["note", "watch", "act"]
 Outcome = Literal["passed", "found", "not judged"]
+#: What the runs themselves say of a load or a tank: where this is not judged, nobody may think that all is well.
+OF_RUNS: Final = (
+    *("short_cycling", "start_trip", "stalled_start"),
+    *("air_charge_lost", "leak_down", "prime_lost", "never_cuts_out"),
+)
 
 
 @dataclass(frozen=True)
@@ -86,6 +92,11 @@ class Rule:
         causes, check_first = advice
         finding = Finding(self.code, severity, title, evidence, self.limit, self.source, causes, check_first, cycles)
         return Check(self.code, "found", self.limit, self.source, evidence, finding)
+
+
+def withheld(checks: Iterable[Check]) -> tuple[str, ...]:
+    """Return the codes of what the runs should have said and could not, in order."""
+    return tuple(check.code for check in checks if check.code in OF_RUNS and check.outcome == "not judged")
 
 
 def spell(length_s: float) -> str:

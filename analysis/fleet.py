@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Final, Literal
 import numpy as np
 
 from .doubts import Grade
-from .finding import Finding, Severity
+from .finding import Finding, Severity, withheld
 from .health_runs import busiest_hour
 
 if TYPE_CHECKING:
@@ -66,6 +66,8 @@ class LogSummary:
         What the log is good for.
     doubts : str
         Why not for more.
+    not_judged : tuple of str
+        Codes of what the runs should have said and could not.
     findings : tuple of Finding
         The findings, the most severe first, without the starts they rest on.
     """
@@ -114,6 +116,7 @@ class LogSummary:
     good_for_cycles: Grade | None = None
     good_for_surges: Grade | None = None
     doubts: str | None = None
+    not_judged: tuple[str, ...] = ()
     findings: tuple[Finding, ...] = ()
 
 
@@ -147,6 +150,7 @@ def summary_of(
         **_main_source(report.charge),
         **_runs(cycles),
         **_findings(report.findings),
+        not_judged=withheld(report.checks),
         good_for_amounts=verdict.amounts.grade,
         good_for_cycles=verdict.cycles.grade,
         good_for_surges=verdict.surges.grade,

@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Final
 
+from .finding import OF_RUNS
 from .fleet import LogSummary
 
 #: What harms the pump, the bank or people soonest comes first: what ruins a motor while it runs, then what keeps the
@@ -29,7 +30,11 @@ RULE: Final = (
 
 @dataclass(frozen=True)
 class Counts:
-    """How many logs of a fleet are how: each log is counted once, but ``unfinished`` is part of ``not_read``."""
+    """How many logs of a fleet are how: each log is counted once, but ``unfinished`` is part of ``not_read``.
+
+    ``not_judged`` are those with nothing to act on or to watch in which length and number of the runs, which come
+    first of all that runs say, could not be judged; ``sound`` the rest.
+    """
 
     logs: int
     act: int
@@ -37,6 +42,7 @@ class Counts:
     not_read: int
     unfinished: int
     sound: int
+    not_judged: int = 0
 
 
 def ranked(summaries: Iterable[LogSummary]) -> list[LogSummary]:
@@ -52,7 +58,14 @@ def counts_of(summaries: Iterable[LogSummary]) -> Counts:
     every = list(summaries)
     groups = [_group(summary) for summary in every]
     unfinished = sum(summary.status == "unfinished" for summary in every)
-    return Counts(len(every), groups.count(0), groups.count(1), groups.count(2), unfinished, groups.count(3))
+    unjudged = sum(group == 3 and is_unjudged(summary) for summary, group in zip(every, groups, strict=True))
+    sound = groups.count(3) - unjudged
+    return Counts(len(every), groups.count(0), groups.count(1), groups.count(2), unfinished, sound, unjudged)
+
+
+def is_unjudged(summary: LogSummary) -> bool:
+    """Tell whether not even length and number of a log's runs could be judged."""
+    return OF_RUNS[0] in summary.not_judged
 
 
 def _place(summary: LogSummary) -> tuple[int, int, int, int, int, str]:

@@ -23,6 +23,10 @@ _CHECK_FIRST: Final = (
 LEAST_HOURS: Final = 20.0
 #: The newest part of a log is also judged by itself, so that healthy weeks do not hide a bad day. [1]
 NEWEST: Final = 1 / 3
+#: In a log shorter than an hour so many starts count, at so many times the rate allowed in the busiest hour: common
+#: practice, no source. [1, 1]
+LEAST_STARTS: Final = 4
+BURST: Final = 2.0
 #: So many runs must be too short: a tank without air makes short ones, not short and long by turns. [1]
 MOST: Final = 2 / 3
 
@@ -36,7 +40,7 @@ def short_cycling(runs: Runs, limits: HealthLimits) -> Check:
     """
     rule = _rule(limits)
     if (cannot := runs.cannot_tell(rule, limits.minimum_run_s.value)) is not None:
-        return cannot
+        return cannot if runs.mixed else _by_starts_alone(runs, limits, rule) or cannot
     short = runs.run_s + (runs.usual_interval_s or 0.0) < limits.minimum_run_s.value
     brief = _most_are(short, runs)
     a_day = _too_many_a_day(runs, limits)
@@ -51,6 +55,33 @@ def short_cycling(runs: Runs, limits: HealthLimits) -> Check:
     which = short if brief else np.ones(len(short), dtype=bool)
     severity = _severity(limits, brief=brief, often=often)
     return rule.found(severity, f"{runs.name} {what}{condition}", said, _advice(limits), runs.starts(which))
+
+
+def _by_starts_alone(runs: Runs, limits: HealthLimits, rule: Rule) -> Check | None:
+    """Judge by the starts alone, where the lengths of runs tell nothing: too few are whole, or readings too far apart.
+
+    None where the starts say nothing either: neither more of them in an hour than allowed nor, in a log too short for
+    that, several as close together as if there were twice as many.
+    """
+    most, allowed = busiest_hour(runs.start_us), limits.starts_per_hour.value
+    a_day, rate = _too_many_a_day(runs, limits), _rate_per_hour(runs)
+    if most <= allowed and a_day is None and not (len(runs.start_us) >= LEAST_STARTS and rate > BURST * allowed):
+        return None
+    said = f"{most} starts in the busiest hour"
+    said += f"; {a_day:.0f} starts in 24 h on average" if a_day is not None else ""
+    if most <= allowed:
+        said = f"{len(runs.start_us)} starts in {spell(runs.span_s)}, as many as {rate:.0f} an hour"
+    condition = "" if limits.is_motor else " (if it is a motor)"
+    severity: Severity = "note" if _of_another_kind(limits) else "watch"
+    every = runs.starts(np.ones(len(runs.start_us), dtype=bool))
+    said += f"; {int(runs.whole.sum())} whole runs, so their lengths were not judged"
+    return rule.found(severity, f"{runs.name} starts too often{condition}", said, _advice(limits), every)
+
+
+def _rate_per_hour(runs: Runs) -> float:
+    """Return the starts an hour from the first to the last of a log that is shorter than an hour. [1/h]."""
+    is_short = runs.cycles.covered_s < SECONDS_PER_HOUR
+    return (len(runs.start_us) - 1) / runs.span_s * SECONDS_PER_HOUR if runs.span_s > 0 and is_short else 0.0
 
 
 def _advice(limits: HealthLimits) -> tuple[str, str]:

@@ -10,6 +10,7 @@ import pytest
 from shuntbook.analysis.finding import Finding
 from shuntbook.analysis.fleet import LogSummary
 from shuntbook.analysis.fleet_rank import URGENCY, counts_of, ranked
+from shuntbook.cli.render.fleet_words import in_short, said_of, state_of
 
 ROOT = Path(__file__).parents[1]
 
@@ -65,6 +66,20 @@ def test_urgency_then_number_then_starts_decide_within_a_group():
         "v-short",
         "x-short-often",
     ]
+
+
+def test_a_log_whose_runs_could_not_be_judged_is_not_sound():
+    """Where `cycles` says "not judged", so does the fleet: in the count, in the table and in what is said of the log."""
+    open_log = log("b-slow", not_judged=("short_cycling", "leak_down", "prime_lost"))
+    watched = log("c-low", found("low_voltage", "watch"), not_judged=("short_cycling",), worst="low_voltage was seen")
+    some = log("d-tank", not_judged=("leak_down",))
+    counts = counts_of([open_log, watched, some, log("a-sound")])
+    assert (counts.watch, counts.not_judged, counts.sound) == (1, 1, 2)
+    assert in_short(counts) == "4 logs: 1 to watch, 1 not judged, 2 with nothing to act on or to watch"
+    assert [state_of(each) for each in (open_log, watched, some)] == ["not judged", "watch", "-"]
+    assert said_of(open_log) == "not judged: length of runs, number of starts; water leaking away and 1 more"
+    assert said_of(watched) == "low_voltage was seen; not judged: length of runs, number of starts"
+    assert said_of(some) == "not judged: water leaking away"
 
 
 def test_a_note_does_not_lend_urgency():

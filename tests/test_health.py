@@ -9,6 +9,7 @@ from health_cycles import US, attempt, cycles, found, healthy, judged, site
 from hypothesis import given
 from hypothesis import strategies as st
 
+from shuntbook.analysis.finding import OF_RUNS, withheld
 from shuntbook.analysis.health import findings_of, health_of, limits_for, wrong_sign
 from shuntbook.analysis.quality import SignCheck
 from shuntbook.cli.exit import Exit, strictly
@@ -81,11 +82,23 @@ def test_the_size_of_the_draw_does_not_matter(factor, seed):
 
 def test_too_short_for_the_readings_is_said_and_not_judged():
     """Runs of 12 s with a reading every 10 s: no finding but a note with the shortest run that can be told."""
-    made = cycles(12.0, np.full(40, 25.0))
+    made = cycles(12.0, np.full(40, 400.0))
     checks = judged(made, site(), every_s=10.0)
     assert found(made, site(), every_s=10.0) == {"sampling_too_slow": "note"}
     assert "what lasts less than 30 s is not judged" in checks["sampling_too_slow"].said
     for code in ("short_cycling", "air_charge_lost", "leak_down"):
+        assert checks[code].outcome == "not judged", code
+        assert "too far apart" in checks[code].said
+
+
+@pytest.mark.parametrize("place", [site(), None])
+def test_starts_seen_are_enough_to_say_that_there_are_too_many(place):
+    """Runs of 12 s, too short for a reading every 10 s, but 40 of them in 25 min: over the limit is over the limit."""
+    made = cycles(12.0, np.full(40, 25.0))
+    checks = judged(made, place, every_s=10.0)
+    assert checks["short_cycling"].finding.severity == "watch"
+    assert checks["short_cycling"].said.startswith("40 starts in the busiest hour")
+    for code in ("air_charge_lost", "leak_down"):
         assert checks[code].outcome == "not judged", code
         assert "too far apart" in checks[code].said
 
@@ -98,9 +111,31 @@ def test_a_reading_a_minute_cannot_show_short_runs():
 
 def test_what_the_fold_says_of_its_shortest_run_counts():
     """Where the cycles themselves say that nothing below a minute was to be seen, the spacing alone does not decide."""
-    made = cycles(45.0, np.full(40, 55.0), shortest_run_s=58.0)
+    made = cycles(45.0, np.full(40, 155.0), shortest_run_s=58.0)
     assert "short_cycling" not in found(made, site(water=False))
     assert "short_cycling" in found(replace(made, shortest_run_s=3.0), site(water=False))
+
+
+@pytest.mark.parametrize(("count", "covered_s"), [(7, 187.0), (4, 110.0)])
+def test_few_runs_one_upon_the_other_are_no_reason_to_be_calm(count, covered_s):
+    """Seven starts in three minutes, 135 an hour: too few whole runs to judge lengths by, yet far beyond any tank."""
+    made = cycles(8.0, np.full(count, 18.0), covered_s=covered_s)
+    check = judged(made, site())["short_cycling"]
+    assert check.finding.severity == "watch"
+    assert f"{count} starts in" in check.said
+    assert "as many as 138 an hour" in check.said
+
+
+def test_few_runs_at_a_pace_that_a_tank_allows_are_not_judged():
+    """A start every 4 min while half of what the pump gives is drawn: 15 an hour; or few starts in a long log."""
+    assert judged(cycles(120.0, np.full(7, 120.0), covered_s=1700.0), site())["short_cycling"].outcome == "not judged"
+    assert judged(cycles(8.0, np.full(7, 18.0), covered_s=9000.0), site())["short_cycling"].outcome == "not judged"
+
+
+def test_what_the_runs_could_not_say_is_told_by_its_codes():
+    """All that is asked of runs, in order; what needs a site file's figures is no part of it."""
+    assert withheld(health_of(cycles(120.0, [400.0]), limits_for(None, None), 10.0).checks) == OF_RUNS
+    assert withheld(health_of(healthy(), limits_for(None, None), 1.0).checks) == ()
 
 
 def test_runs_that_overlap_are_not_one_load_s():

@@ -100,7 +100,8 @@ def summary_from(row: dict[str, Any]) -> LogSummary:
     """Return a summary from what JSON made of it; floats come back exactly."""
     known = {field.name for field in fields(LogSummary)}
     row = {name: value for name, value in row.items() if name in known}
-    return LogSummary(**row | {"codes": tuple(row["codes"]), "findings": tuple(_finding(f) for f in row["findings"])})
+    codes = {name: tuple(row[name]) for name in ("codes", "not_judged")}
+    return LogSummary(**row | codes | {"findings": tuple(_finding(f) for f in row["findings"])})
 
 
 def _finding(row: dict[str, Any]) -> Finding:

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from . import words
+from .about import ABOUT
 from .tables import Table
 
 if TYPE_CHECKING:
@@ -13,23 +14,6 @@ if TYPE_CHECKING:
     from ...analysis.report import LogFacts, LogReport
     from ...analysis.trends import Trend
 
-#: What each finding is about, in plain words.
-ABOUT = {
-    "short_cycling": "Length of runs, number of starts",
-    "start_trip": "Starts cut off at once",
-    "stalled_start": "Starts that do not settle",
-    "air_charge_lost": "Air in the pressure tank",
-    "leak_down": "Water leaking away",
-    "prime_lost": "Running dry",
-    "never_cuts_out": "Runs without end",
-    "draw_drift": "Running draw over days",
-    "low_voltage": "Voltage of the bank",
-    "overload": "Load against its ratings",
-    "surge_over_rating": "Starts against the inverter's rating",
-    "standing_draw": "Draw while the load rests",
-    "sampling_too_slow": "Spacing of the readings",
-    "charge_wrong_sign": "Direction of the current",
-}
 _TREND = {
     "run_W": ("running draw", "W"),
     "run_A": ("running draw", "A"),

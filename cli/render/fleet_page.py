@@ -86,8 +86,8 @@ def _numbers(ranking: Sequence[LogSummary]) -> list[tuple[str, str]]:
 
 
 def _order(ranking: Sequence[LogSummary]) -> Table:
-    """Return what there is to do; logs without a finding follow it, in the table of figures alone."""
-    named = [summary for summary in ranking if summary.findings or summary.status != "read"]
+    """Return what there is to do; logs with nothing found or left open are in the table of figures alone."""
+    named = [summary for summary in ranking if summary.findings or summary.not_judged or summary.status != "read"]
     rows = tuple(
         (
             f"{place}. {words.shortened(summary.log, 80)}",

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from ...analysis.fleet_rank import counts_of
+from ...analysis.fleet_rank import counts_of, is_unjudged
+from .about import not_judged
 from .terminal import table
 from .words import amount, counted, number, percent, plus_minus, shortened
 
@@ -32,6 +33,7 @@ def in_short(counts: Counts) -> str:
         (counts.act, "to act on"),
         (counts.watch, "to watch"),
         (counts.not_read, "not read"),
+        (counts.not_judged, "not judged"),
         (counts.sound, "with nothing to act on or to watch"),
     ]
     said = ", ".join(f"{count:,} {what}" for count, what in parts if count)
@@ -42,6 +44,8 @@ def state_of(summary: LogSummary) -> str:
     """Return in a word how a log is."""
     if summary.status != "read":
         return summary.status
+    if not summary.acts and not summary.watches and is_unjudged(summary):
+        return "not judged"
     return "act" if summary.acts else "watch" if summary.watches else "note" if summary.notes else "-"
 
 
@@ -50,7 +54,9 @@ def said_of(summary: LogSummary) -> str:
     if summary.status != "read":
         return summary.reason or ""
     more = len(summary.findings) - 1
-    return (summary.worst or "no finding") + (f", and {more} more" if more > 0 else "")
+    found = (summary.worst or "no finding") + (f", and {more} more" if more > 0 else "")
+    left = not_judged(summary.not_judged)
+    return found if not left else f"{found}; {left}" if summary.findings else left
 
 
 def drawn(summary: LogSummary) -> str:

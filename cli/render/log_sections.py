@@ -5,8 +5,10 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from ...analysis.finding import withheld
 from ...analysis.health import limits_for
 from . import budget_table, checked, figures, plate_tables, sentences, site_tables, tables, words
+from .about import not_judged
 from .section import Fold, Section, Shown, kept
 
 if TYPE_CHECKING:
@@ -109,7 +111,8 @@ def shown_findings(log: LogReport, anchor: str) -> tuple[tuple[Shown, ...], tupl
 def _no_finding(log: LogReport) -> str:
     if not log.cycles.cycles:
         return "No finding: there was no run to check."
-    return "No finding: nothing in this log crosses a limit that could be checked."
+    left = not_judged(withheld(log.checks))
+    return f"No finding: nothing in this log crosses a limit that could be checked{f' ({left})' if left else ''}."
 
 
 def _notes(notes: Sequence[Shown]) -> Fold:

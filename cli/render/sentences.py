@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from ...analysis.finding import withheld
 from ...analysis.missing import Missing
 from . import words
+from .about import not_judged
 
 if TYPE_CHECKING:
     from ...analysis.amounts import Amounts
@@ -127,6 +129,8 @@ def verdict(log: LogReport) -> tuple[str, list[Finding]]:
         return f"Nothing asks for action, but {words.counted(len(watch), 'thing')} {verb} watching:", watch
     if not log.cycles.cycles:
         return "Without a run there is nothing to judge a load's health by.", []
+    if left := not_judged(withheld(log.checks)):
+        return f"Nothing that could be judged in this log asks for action ({left}).", []
     return "Nothing in this log asks for action.", []
 
 

@@ -7,6 +7,7 @@ from datetime import date
 from math import isfinite
 from typing import TYPE_CHECKING
 
+from ...analysis.finding import withheld
 from . import tables, words
 from .sentences import load_name, log_title
 
@@ -74,7 +75,9 @@ def _acts(over: OverLogs) -> str:
         return f"{len(act)} of {logs} {'asks' if len(act) == 1 else 'ask'} for action{also}."
     if watch:
         return f"Nothing asks for action; {len(watch)} of {logs} {'wants' if len(watch) == 1 else 'want'} watching."
-    return f"Nothing in the {logs} asks for action."
+    left = sum(bool(withheld(one.log.checks)) for one in over.logs)
+    but = f", but in {left} of them not all could be judged" if left else ""
+    return f"Nothing in the {logs} asks for action{but}."
 
 
 def trends_said(over: OverLogs) -> list[str]:

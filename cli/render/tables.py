@@ -6,7 +6,9 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from ...analysis.finding import withheld
 from . import sentences, words
+from .about import not_judged
 
 if TYPE_CHECKING:
     from ...analysis.amounts import Amounts, Span
@@ -223,6 +225,7 @@ def _drawn_an_hour(log: LogReport, x: Amounts | None, unit: str) -> str:
 
 
 def _finding_titles(log: LogReport) -> str:
-    none = "nothing to act on" if log.cycles.cycles else "no run to judge"
+    left = not_judged(withheld(log.checks))
+    none = ("nothing to act on" + (f"; {left}" if left else "")) if log.cycles.cycles else "no run to judge"
     serious = [finding for finding in sentences.by_severity(log) if finding.severity != "note"]
     return "; ".join(f"{f.severity}: {words.shortened(f.title, 120)}" for f in serious) or none

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from ...analysis.finding import withheld
 from .checked import check_lines, when
 from .words import amount, clock, counted, duration, from_to, in_zone, number, percent
 
@@ -108,6 +109,8 @@ def _health_lines(log: LogReport) -> list[str]:
 def _none_found(log: LogReport) -> str:
     if not log.cycles.cycles:
         return "no findings: there was no run to judge"
+    if withheld(log.checks):
+        return "no findings in what could be judged; what could not is named below"
     return "no findings: nothing in these cycles crosses a limit that was checked"
 
 
