@@ -10,6 +10,7 @@ import numpy as np
 
 from .agreement import AGREES, Agreement
 from .chunk import SECONDS_PER_HOUR, FloatArray, Side
+from .past_shunt import SharpChanges
 from .pieces import Piece
 from .ranges import QuantityRange
 from .signal_integral import WORTH_TELLING
@@ -76,6 +77,10 @@ class Seen:
         The meter's range. [A]
     has_array : bool
         Whether an array is known to charge the bank.
+    changes_V : SharpChanges or None
+        The volts' sharp changes beside the amps; None where one of them is not read.
+    resistance_ohm : float or None
+        The fall of the volts per amp; None where the amps' steps do not tell it. [ohm]
     """
 
     side: Side
@@ -86,6 +91,8 @@ class Seen:
     covered_s: float
     range_A: float | None
     has_array: bool
+    changes_V: SharpChanges | None = None
+    resistance_ohm: float | None = None
 
     def ends(self, name: str) -> tuple[float, float] | None:
         """Return the lowest and highest reading of a quantity; None where it was never read."""
@@ -120,7 +127,7 @@ class JumpPart:
 
 def doubts_of(seen: Seen) -> tuple[Doubt, ...]:
     """Return what can hardly be right in a log."""
-    return (*_of_units(seen), *_of_columns(seen), *_of_side(seen), *_of_amps(seen))
+    return (*_of_units(seen), *_of_columns(seen), *_of_side(seen), *_of_amps(seen), *_of_volts(seen))
 
 
 def _of_units(seen: Seen) -> Iterator[Doubt]:
@@ -192,3 +199,17 @@ def _of_amps(seen: Seen) -> Iterator[Doubt]:
             "lost their sign, or the meter sits where the array's current does not pass"
         )
         yield Doubt("never_returned", text, "with care")
+
+
+def _of_volts(seen: Seen) -> Iterator[Doubt]:
+    ohm, amps = seen.resistance_ohm, seen.ends("current_A")
+    alone = seen.changes_V.alone(ohm) if seen.changes_V is not None else None
+    if alone is None or amps is None or amps[0] == amps[1]:  # amps that never move are told by themselves
+        return
+    takes = f" (about {alone.fall_V / ohm:.2g} A by the resistance of the other steps)" if ohm else ""
+    text = (
+        f"the volts fall by about {alone.fall_V:.2g} V and come back, {alone.falls} times, while the amps do not move: "
+        f"a load{takes} may be wired past the shunt, so that what it takes is not in this log; or the volts' lead has "
+        "a bad contact. Check that nothing but the shunt hangs on its terminal of the bank"
+    )
+    yield Doubt("past_the_shunt", text, "with care")

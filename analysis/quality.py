@@ -12,6 +12,7 @@ from .chunk import Chunk
 from .clipping import Clipping, ClippingPart
 from .counter import CounterFold
 from .doubts import Doubt, JumpPart, Seen, doubts_of
+from .past_shunt import SharpChangesPart
 from .pieces import InPieces, Part, Piece
 from .ranges import MostPart, QuantityRange, RangePart
 from .rest import Rest, RestPart
@@ -25,6 +26,8 @@ __all__ = ["Quality", "QualityFold", "QuantityRange", "SignCheck", "SignFold"]
 
 #: So many of its digits a voltage must follow a current: common practice, no source. [1]
 LEAST_ANSWER = 3.0
+#: Doubts with which amps near nought say nothing of what flows.
+_BLIND = {"dead_current", "past_the_shunt"}
 #: The quantities that are watched for standing still.
 _WATCHED = ("current_A", "voltage_V", "power_W")
 
@@ -127,9 +130,11 @@ class QualityFold:
             covered_s=span.covered_s,
             range_A=self._range_A,
             has_array=self._has_array,
+            changes_V=found.get("sharp changes"),
+            resistance_ohm=found["sign"].resistance_ohm if found.get("sign") and found["sign"].plausible else None,
         )
         doubts = doubts_of(seen)
-        dead = any(doubt.code == "dead_current" for doubt in doubts)
+        blind = any(doubt.code in _BLIND for doubt in doubts)
         return Quality(
             span=span,
             spacing=found["spacing"],
@@ -140,7 +145,7 @@ class QualityFold:
             clipping=tuple(part for part in _ended(found, "clipping").values() if part.clipped),
             agreement=agreement,
             counter_resets=counter.resets if counter is not None else None,
-            rest=None if dead else _true_rest(found.get("rest"), stuck),
+            rest=None if blind else _true_rest(found.get("rest"), stuck),
             doubts=doubts,
         )
 
@@ -159,8 +164,9 @@ class _Parts:
         }
         if how.side == "dc" and {"current_A", "voltage_V"} <= set(quantities):
             self._parts["sign"] = SignPart(limit_s)
+            self._parts["sharp changes"] = SharpChangesPart(limit_s)
         if how.side == "dc" and "current_A" in quantities and how.sampling != "held":
-            self._parts["rest"] = RestPart(limit_s)
+            self._parts["rest"] = RestPart(limit_s, quantities)
         if "current_A" in quantities:
             self._parts["most"] = MostPart("current_A")
         self._parts |= {f"{name} range": RangePart(name) for name in quantities}

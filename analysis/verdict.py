@@ -135,6 +135,8 @@ def _of_cycles(quality: Quality, how: HowRead, interval_s: float) -> Iterator[Re
     if (available := quality.availability) is not None and available < AVAILABLE:
         yield "with care", "runs in the gaps are not seen"
     yield from _stood_still(quality, ("current_A", "power_W"))
+    if "past_the_shunt" in {doubt.code for doubt in quality.doubts}:
+        yield "with care", "runs of a load past the shunt are not seen"
 
 
 def _stood_still(quality: Quality, names: tuple[str, ...]) -> Iterator[Reason]:
@@ -168,4 +170,5 @@ _DOUBTS: Final = {
     "power_factor_on_dc": "a power factor on side dc",
     "never_returned": "nothing ever came back from the array",
     "dead_current": "the current never moves",
+    "past_the_shunt": "the volts fall without the amps: a load past the shunt?",
 }

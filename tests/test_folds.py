@@ -85,6 +85,7 @@ FOLDS = {
     "sign": lambda q: SignFold(q, 10.0),
     "spikes": lambda q: SpikeFold(how(), q),
     "rest": lambda q: RestFold(10.0),
+    "rest by volts": lambda q: RestFold(10.0, q),
     "zero check": lambda q: ZeroOrWhyNot(T0_US + 7_000_000, T0_US + 33_000_000),
     "zero check of a log": lambda q: ZeroOrWhyNot(T0_US, T0_US + 10**12, resolution_A=100.0),
     "means over stretches": lambda q: StretchMeansFold(
@@ -108,6 +109,7 @@ EXACT = {
     "spikes",
     "sign",
     "rest",
+    "rest by volts",
     "steps",
     "steps of means",
     "steps behind an inverter",

@@ -415,7 +415,9 @@ def log_with_rest(seed=1, offset_A=0.05):
     rng = np.random.default_rng(seed + 100)
     current_A = chunk.quantities["current_A"].copy()
     current_A[3000:3600] = np.round(rng.normal(0, 0.02, 600), 2)
-    return changed(chunk, current_A=np.round(current_A + offset_A, 2))
+    voltage_V = chunk.quantities["voltage_V"].copy()
+    voltage_V[3000:3600] = np.round(25.1 + rng.normal(0, 0.004, 600), 2)
+    return changed(chunk, current_A=np.round(current_A + offset_A, 2), voltage_V=voltage_V)
 
 
 @pytest.mark.parametrize("seed", range(5))
@@ -427,6 +429,47 @@ def test_the_rest_is_found_and_its_mean_is_the_offset(seed):
     assert rest.readings == 600
     assert abs(rest.mean_A - 0.05) < 4 * rest.u_A
     assert 0.02 / np.sqrt(600) < rest.u_A < 0.01
+
+
+def rest_of(chunk):
+    """The rest of a log with volts."""
+    return fed(RestFold(10.0, chunk.quantities), chunk).result()
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_the_volts_must_say_that_nothing_flows(seed):
+    """Amps level near nought; volts that stand still, rise after a load, fall as under a draw, or step."""
+    chunk = log_with_rest(seed)
+    slope_V = np.zeros(7200)
+    slope_V[3000:3600] = np.linspace(0, 0.03, 600)
+    step_V = np.where((np.arange(7200) >= 3050) & (np.arange(7200) % 55 > 25), 0.3, 0.0)
+    volts = chunk.quantities["voltage_V"]
+    assert rest_of(chunk).by_volts
+    assert rest_of(changed(chunk, voltage_V=np.round(volts + slope_V, 2))).readings == 600
+    assert rest_of(changed(chunk, voltage_V=np.round(volts - slope_V, 2))) is None
+    assert rest_of(changed(chunk, voltage_V=volts - step_V)) is None
+    assert not rest_of(changed(chunk, voltage_V=None)).by_volts
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_no_rest_while_the_bank_is_charged(seed):
+    """An array carries the loads and holds the bank at 28 V: amps read nought, and yet it is no rest."""
+    chunk = log_with_rest(seed)
+    back = np.arange(7200) >= 3600
+    current_A = np.where(back, -8.0, chunk.quantities["current_A"])
+    volts = np.where(back, 27.2, chunk.quantities["voltage_V"])
+    assert rest_of(changed(chunk, current_A=current_A, voltage_V=volts)).readings == 600
+    volts[3000:3600] += 28.0 - 25.1
+    assert rest_of(changed(chunk, current_A=current_A, voltage_V=volts)) is None
+
+
+def test_an_offset_that_is_hardly_known_is_not_proposed():
+    """0.3 A to within 0.25 A, as dawn makes it: neither nought nor an offset."""
+    current_A = np.array(
+        [40.0] * 20 + [0.62, 0.3, 0.58, 0.02, 0.3, 0.38, 0.04, 0.3, 0.06, 0.24, 0.3, 0.46] + [40.0] * 20
+    )
+    chunk = chunk_of(60.0 * np.arange(52), current_A=current_A, voltage_V=25.2)
+    assert fed(RestFold(300.0, chunk.quantities), chunk).result() is None
 
 
 def test_sun_that_balances_a_load_is_no_rest():
@@ -582,9 +625,18 @@ def test_look_proposes_the_rest_for_a_zero_check(look):
     (line,) = [line for line in lines if line.startswith("zero:")]
     start = np.datetime64(int(chunk.time_us[3000]), "us").astype("datetime64[s]")
     stop = np.datetime64(int(chunk.time_us[3599]), "us").astype("datetime64[s]")
-    assert "if nothing was drawn or returned then" in line
+    assert "the volts stand still; if nothing was drawn or returned then" in line
     assert line.endswith(f"--zero-at {start}..{stop}")
     assert document["rest"]["mean_A"] == pytest.approx(0.05, abs=0.01)
+    assert document["rest"]["by_volts"] is True
+
+
+def test_look_proposes_nothing_that_volts_do_not_bear_out(look):
+    """Without volts the stretch is told, but no option is typed out for it."""
+    lines, document = look(changed(log_with_rest(), voltage_V=None), convert=("--zone", "UTC"))
+    (line,) = [line for line in lines if line.startswith("zero:")]
+    assert line.endswith("without volts it cannot be told whether something flowed then")
+    assert document["rest"]["by_volts"] is False
 
 
 def test_look_takes_the_meters_range_from_the_site(look, tmp_path):

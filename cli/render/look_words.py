@@ -196,12 +196,17 @@ def _rest_lines(facts: LogFacts, quality: Quality) -> list[str]:
         within = number(2 * rest.u_A)
         exactly = "" if within == "0" else f" to within {within} A"
         return [f"zero: nought{exactly} at rest, from {start} to {stop}"]
+    offset = f"{plus_minus(rest.mean_A, 2 * rest.u_A, 'A')} in {counted(rest.readings, 'reading')}"
+    if not rest.by_volts:
+        return [
+            f"zero: level near nought from {start} to {stop}, {offset}; without volts it cannot be told whether "
+            "something flowed then"
+        ]
     from_s, to_s = -(-rest.start_us // MICROSECONDS), rest.stop_us // MICROSECONDS
     option = "..".join(_typed(at_s * MICROSECONDS, facts, first_us) for at_s in (from_s, to_s))
     return [
-        f"zero: level near nought from {start} to {stop}, {plus_minus(rest.mean_A, 2 * rest.u_A, 'A')} in "
-        f"{counted(rest.readings, 'reading')}; if nothing was drawn or returned then, that is the meter's offset: "
-        f"--zero-at {option}"
+        f"zero: level near nought from {start} to {stop}, {offset}, and the volts stand still; if nothing was drawn "
+        f"or returned then, that is the meter's offset: --zero-at {option}"
     ]
 
 
