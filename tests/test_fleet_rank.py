@@ -69,7 +69,7 @@ def test_urgency_then_number_then_starts_decide_within_a_group():
 
 
 def test_a_log_whose_runs_could_not_be_judged_is_not_sound():
-    """Where `cycles` says "not judged", so does the fleet: in the count, in the table and in what is said of the log."""
+    """Where `cycles` says "not judged", so does the fleet: in its count, its table and what is said of the log."""
     open_log = log("b-slow", not_judged=("short_cycling", "leak_down", "prime_lost"))
     watched = log("c-low", found("low_voltage", "watch"), not_judged=("short_cycling",), worst="low_voltage was seen")
     some = log("d-tank", not_judged=("leak_down",))
