@@ -55,10 +55,18 @@ class UnseenStarts:
 class SignalErrors:
     """What readings of one signal do to its integral, whatever the signal."""
 
-    def __init__(self, charge: Charge, facts: ErrorFacts, resolution: float, starts: UnseenStarts | None) -> None:
+    def __init__(
+        self,
+        charge: Charge,
+        facts: ErrorFacts,
+        resolution: float,
+        starts: UnseenStarts | None,
+        rounded: ErrorFacts | None = None,
+    ) -> None:
         self._how = charge.how
         self._gaps = len(charge.span.gaps)
         self._facts = facts
+        self._rounded = rounded or facts  # what the last digit is of, where that is another signal
         self._resolution = resolution
         self._starts = starts
         self._noise = facts.noise(resolution, of_means=charge.how.sampling == "mean")
@@ -84,7 +92,7 @@ class SignalErrors:
         facts, all_s = self._facts, max(self._facts.all_s, 1e-12)
         time_s = self.time_s(part, 0.0)
         share = min(time_s / all_s, 1.0)
-        runs2 = getattr(facts.runs2, part)
+        runs2 = getattr(self._rounded.runs2, part)
         yield Component(
             "last digit",
             self._resolution * math.sqrt(runs2) / WITHIN / SECONDS_PER_HOUR,

@@ -68,8 +68,9 @@ class _Errors(SignalErrors):
         figures: MeterFigures,
         starts: UnseenStarts | None,
         resolution: float,
+        rounded: ErrorFacts | None = None,
     ) -> None:
-        super().__init__(charge, facts, resolution, starts)
+        super().__init__(charge, facts, resolution, starts, rounded)
         self._amounts = amounts
         self._figures = figures
 
@@ -124,7 +125,8 @@ class _OfEnergy(_Errors):
         self._evidence = evidence
         self._volts = evidence.mean_V or _volts(charge) or 0.0
         resolution = self._own.resolution if self._own else figures.current.resolution * self._volts
-        super().__init__(charge, charge.energy, evidence.power, figures, starts, resolution)
+        rounded = None if self._own else evidence.current  # volts that waver do not part what one error of amps joins
+        super().__init__(charge, charge.energy, evidence.power, figures, starts, resolution, rounded)
 
     @property
     def _extra(self) -> float:

@@ -36,6 +36,7 @@ from coverage_scenes import (
     held_cell,
     log_uniform,
     recorded,
+    steady_cell,
     surge_cell,
     without,
 )
@@ -67,11 +68,19 @@ def _plain(scene: str, sampling: str, every_s: float, chance: np.random.Generato
     return replace(cell_of(scene, sampling, every_s, chance), **more)
 
 
+def _still(sampling: str, every_s: float, chance: np.random.Generator, *, swells: bool) -> Cell:
+    return steady_cell(sampling, every_s, chance, swells=swells)
+
+
 SCENES, SAMPLINGS = ("pump", "mixed", "charging"), ("instant", "mean")
 KINDS: dict[str, Kind] = {
     **{f"{a}_{b}": Kind(partial(_plain, a, b)) for a, b in product(SCENES, SAMPLINGS)},
     **{f"{a}_{b}_window": Kind(partial(_plain, a, b, window=True)) for a, b in product(SCENES, SAMPLINGS)},
     **{f"mixed_{b}_gap": Kind(partial(_plain, "mixed", b, gaps=True)) for b in SAMPLINGS},
+    **{
+        f"{a}_{b}": Kind(partial(_still, b, swells=a == "swelling"))
+        for a, b in product(("steady", "swelling"), SAMPLINGS)
+    },
     "held_glances": Kind(partial(held_cell, typed=False), width_counts=False),
     "held_typed": Kind(partial(held_cell, typed=True), width_counts=False),
     "unseen_starts": Kind(surge_cell, fastest_s=0.5, width_counts=False, unseen=True),

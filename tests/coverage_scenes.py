@@ -51,6 +51,9 @@ class Cell:
     window: bool = False
     gaps: bool = False
     typed: bool = False  # held readings: typed after changes; else glances
+    base_by_A: float = 0.0  # how far the base differs from log to log, beside the 3 %
+    swell_A: float = 0.0  # how far the base rises and falls, as slowly as a sine of `swell_s`
+    swell_s: float = HOUR_S
 
     @property
     def surge(self):
@@ -102,6 +105,14 @@ def constant(value, length_s):
     return Signal(np.array([-1.0, length_s + 1]), np.array([value]), np.array([value]))
 
 
+def swelling(cell, chance):
+    """A draw that rises and falls slowly: a sine, in straight pieces, that begins anywhere."""
+    count = int(cell.length_s / cell.swell_s * 48) + 4
+    edges_s = -60.0 + np.arange(count) * cell.swell_s / 48
+    value = cell.swell_A * np.sin(2 * np.pi * (edges_s / cell.swell_s + chance.uniform()))
+    return Signal(edges_s, value[:-1], value[1:])
+
+
 def sunshine(cell, chance):
     """What the array gives: half a sine from six to eighteen, dimmed by clouds that come and go over some seconds."""
     begin_h = chance.uniform(5, 18 - min(cell.length_s / HOUR_S, 12)) if cell.length_s < 13 * HOUR_S else 0.0
@@ -121,8 +132,11 @@ def sunshine(cell, chance):
 
 def flowing(cell, chance):
     """The true current of one log, the instants of every change of a load, and those of every start."""
-    parts = [constant(cell.base_A * chance.uniform(0.97, 1.03), cell.length_s)]
-    changes, starts = [], []
+    base_A = cell.base_A * chance.uniform(0.97, 1.03) + within(cell.base_by_A, chance)
+    parts = [constant(base_A, cell.length_s)]
+    changes, starts = [np.empty(0)], [np.empty(0)]
+    if cell.swell_A:
+        parts.append(swelling(cell, chance))
     for load in cell.loads:
         signal, edges_s = switching(load, cell.length_s, chance)
         parts.append(signal)
@@ -289,6 +303,25 @@ def cell_of(scene, sampling, every_s, chance):
         rest_V=(chance.uniform(24.8, 26), chance.uniform(24.4, 25.6)),
         resistance_ohm=chance.uniform(0.005, 0.03),
         jitter=chance.choice([0.0, 0.1]),
+    )
+
+
+def steady_cell(sampling, every_s, chance, *, swells):
+    """A cell of a draw that stands still, or swells by a digit or two, under a coarse digit and noisy volts."""
+    digit_A = float(chance.choice([0.1, 0.2, 0.5, 1.0]))
+    cell = cell_of("pump", sampling, every_s, chance)
+    current = replace(cell.figures.current, resolution=digit_A, zero=0.0, full_scale=60.0)
+    return replace(
+        cell,
+        figures=replace(cell.figures, current=current),
+        base_A=digit_A * log_uniform(1.2, 60, chance),
+        base_by_A=digit_A,
+        swell_A=digit_A * chance.uniform(0.1, 2.5) if swells else 0.0,
+        swell_s=log_uniform(900, 20_000, chance),
+        noise_A=digit_A * chance.choice([0.01, 0.1, 0.3]),
+        noise_V=log_uniform(0.002, 0.1, chance),
+        length_s=max(cell.length_s, 2 * HOUR_S),
+        loads=(),
     )
 
 

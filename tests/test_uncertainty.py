@@ -191,6 +191,17 @@ def test_energy_has_the_errors_of_volts_as_well():
     assert parts["voltage offset (share of range)"] == pytest.approx(0.05 * 120 / math.sqrt(3), rel=1e-6)
 
 
+@pytest.mark.parametrize("sampling", ["instant", "mean"])
+def test_the_last_digit_of_amps_is_one_error_of_energy_however_the_volts_waver(sampling):
+    """5.4 A reads 5 all day: half an ampere at most, times 24 h and 25 V; the volts differ from reading to reading."""
+    volts = 25.0 + np.random.default_rng(4).normal(0, 0.03, DAY_S + 1)
+    charge = with_intervals(charge_of(steady(voltage_V=volts), how(sampling=sampling)), figures(resolution=1.0))
+    in_Ah, in_Wh = (parts_of(x.sure.drawn)["last digit"] for x in (charge.charge, charge.energy))
+    assert in_Ah == pytest.approx(12 / math.sqrt(3), rel=1e-4)
+    assert in_Wh == pytest.approx(25 * in_Ah, rel=1e-4)
+    assert charge.energy.sure.drawn.high >= 25 * 24 * 5.4
+
+
 def test_a_power_column_has_its_own_accuracy():
     """Where the site states it; else watts are taken to be no better than volts times amps."""
     charge = charge_of(steady(voltage_V=25.0, power_W=125.0))
