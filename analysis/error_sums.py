@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .chunk import FloatArray
-from .crossings import Crossings
+from .crossings import Crossings, Hidden
 from .equal_runs import EqualRuns
 from .interval_sums import FINESIZES, IntervalSums, halves, sizes_of_wobble
 from .sizes import HALF, SIZES, size_of
@@ -18,6 +18,9 @@ from .sizes import HALF, SIZES, size_of
 #: The noise is read off this quantile of the second differences: low, so that steps between readings do not count even
 #: where a load switches every few readings; lower still for means, which what they average makes uneven.
 _QUIET_SHARE, _QUIET_SHARE_OF_MEANS = 0.25, 0.05
+#: Where the lower quantile says so many times less, more than noise made the other: a load that switches at every
+#: second reading. Common practice, no source. [1]
+_NO_NOISE: Final = 0.5
 #: The second difference of white noise is so many times as wide as the noise itself: 1, -2, 1 in quadrature.
 _SECOND_DIFFERENCE: Final = math.sqrt(6.0)
 
@@ -58,8 +61,9 @@ class ErrorFacts:
         Time by the sign and the power of two of the signal's size. [s]
     sizes_above, sizes_below : array, shape (2048,)
         What was drawn and returned, by the power of two of the signal's size. [unit s]
-    sizes_hidden : array, shape (2048,)
-        What steps through zero hide of draw and of return alike, by the power of two of the step's size. [unit s]
+    sizes_hidden : array, shape (3, 2048)
+        What steps through zero hide of draw and of return alike, by the power of two of the step's size; its rows are
+        those of `CrossingSums`.
     wobble : array, shape (32768,)
         Second differences of the readings counted by their size.
     """
@@ -97,16 +101,22 @@ class ErrorFacts:
         still = int(self.wobble[0]) / total
         share = _QUIET_SHARE_OF_MEANS if of_means else _QUIET_SHARE
         if still < share:
-            at = int(np.searchsorted(np.cumsum(self.wobble), share * total))
-            return _middle(at) / _z_within(share) / _SECOND_DIFFERENCE
+            usual = self._by_quantile(share)
+            low = self._by_quantile(_QUIET_SHARE_OF_MEANS) if still < _QUIET_SHARE_OF_MEANS else usual
+            return low if low < usual * _NO_NOISE else usual
         if resolution <= 0 or still > 1 - _QUIET_SHARE:
             return 0.0
         return resolution / 2 / _z_within(still) / _SECOND_DIFFERENCE
 
-    def hidden(self, limit: float) -> float:
-        """Return what steps through zero hide that are larger than `limit`, of draw and of return alike. [unit s]"""
+    def _by_quantile(self, share: float) -> float:
+        """Return the noise that has so many of the second differences below what so many are below. [unit]"""
+        at = int(np.searchsorted(np.cumsum(self.wobble), share * int(self.wobble.sum())))
+        return _middle(at) / _z_within(share) / _SECOND_DIFFERENCE
+
+    def hidden(self, limit: float) -> Hidden:
+        """Return what steps through zero hide that are larger than `limit`, of draw and of return alike."""
         first = int(size_of(np.array([abs(limit)]))[0]) + 1 if limit > 0 else 0
-        return float(self.sizes_hidden[first:].sum())
+        return Hidden(*self.sizes_hidden[:, first:].sum(axis=1).tolist())
 
     def near_zero(self, limit: float) -> tuple[float, float, float, float]:
         """Return time and integral of what lies closer to zero than `limit`, above and below it apart.

@@ -9,6 +9,7 @@ from typing import Final, Literal
 
 from .amounts import Charge
 from .chunk import SECONDS_PER_HOUR
+from .crossings import Hidden
 from .distribution import Component
 from .error_sums import ErrorFacts
 
@@ -107,6 +108,11 @@ class SignalErrors:
             yield from self._of_starts(part)
         elif self._how.sampling == "mean":
             yield self._of_first_mean(value, all_s)
+            yield Component(
+                "both directions in one mean",
+                self._hidden(part).u / SECONDS_PER_HOUR,
+                reason="within one mean draw and return cancel; how much is told by the means beside it",
+            )
         else:
             yield self._of_held(share, all_s)
 
@@ -171,9 +177,12 @@ class SignalErrors:
 
     def hidden(self, part: Part) -> float:
         """Return what steps through zero between two readings hide of a part; nothing of the net. [unit h]"""
+        return self._hidden(part).likely / SECONDS_PER_HOUR
+
+    def _hidden(self, part: Part) -> Hidden:
         if part == "net" or self._how.sampling == "held":
-            return 0.0
-        return self._facts.hidden(2 * _NOISE_REACH * self._noise) / SECONDS_PER_HOUR
+            return Hidden(0.0)
+        return self._facts.hidden(2 * _NOISE_REACH * self._noise)
 
     def about_zero(self, part: Part) -> float:
         """Return how much of a part may be noise about zero, which counts as drawn and as returned. [unit h]"""

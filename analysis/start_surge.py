@@ -63,7 +63,7 @@ def unseen_starts(site: Site, load: Load, count: int, how: HowRead) -> UnseenSta
     count : int
         How often it started. [1]
     how : HowRead
-        Where the meter sits; means miss nothing.
+        Where the meter sits; means miss nothing of the net.
 
     Returns
     -------

@@ -37,6 +37,7 @@ from coverage_scenes import (
     log_uniform,
     recorded,
     steady_cell,
+    sun_and_pump_cell,
     surge_cell,
     without,
 )
@@ -60,6 +61,7 @@ class Kind:
 
     cell: Callable[[float, np.random.Generator], Cell]
     fastest_s: float = FASTEST_S
+    slowest_s: float = SLOWEST_S
     width_counts: bool = True
     unseen: bool = False
 
@@ -72,6 +74,10 @@ def _still(sampling: str, every_s: float, chance: np.random.Generator, *, swells
     return steady_cell(sampling, every_s, chance, swells=swells)
 
 
+def _sun_and_pump(sampling: str, every_s: float, chance: np.random.Generator) -> Cell:
+    return sun_and_pump_cell(sampling, every_s, chance)
+
+
 SCENES, SAMPLINGS = ("pump", "mixed", "charging"), ("instant", "mean")
 KINDS: dict[str, Kind] = {
     **{f"{a}_{b}": Kind(partial(_plain, a, b)) for a, b in product(SCENES, SAMPLINGS)},
@@ -81,6 +87,7 @@ KINDS: dict[str, Kind] = {
         f"{a}_{b}": Kind(partial(_still, b, swells=a == "swelling"))
         for a, b in product(("steady", "swelling"), SAMPLINGS)
     },
+    **{f"sun_pump_{b}": Kind(partial(_sun_and_pump, b), fastest_s=30.0, slowest_s=90.0) for b in SAMPLINGS},
     "held_glances": Kind(partial(held_cell, typed=False), width_counts=False),
     "held_typed": Kind(partial(held_cell, typed=True), width_counts=False),
     "unseen_starts": Kind(surge_cell, fastest_s=0.5, width_counts=False, unseen=True),
@@ -91,7 +98,7 @@ def cells_of(name: str, count: int, seed: int) -> list[Cell]:
     """Return the cells of a class, their sampling intervals spread evenly over the logarithm."""
     kind = KINDS[name]
     chance = np.random.default_rng([seed, list(KINDS).index(name)])
-    bounds = np.geomspace(kind.fastest_s, SLOWEST_S, count + 1)
+    bounds = np.geomspace(kind.fastest_s, kind.slowest_s, count + 1)
     return [kind.cell(log_uniform(a, b, chance), chance) for a, b in pairwise(bounds)]
 
 

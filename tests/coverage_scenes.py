@@ -325,6 +325,39 @@ def steady_cell(sampling, every_s, chance, *, swells):
     )
 
 
+def sun_and_pump_cell(sampling, every_s, chance):
+    """A cell of a day with sun and clouds, a pump of short runs, a fridge and a few others: both signs in one mean."""
+    cell = cell_of("charging", sampling, every_s, chance)
+    kinds = {  # the draw, how long a run and a rest last at least, and how many times that at most
+        "pump": ((10, 60), (45, 180), (120, 1800)),
+        "fridge": ((2, 8), (300, 900), (600, 1800)),
+        "kettle": ((15, 70), (90, 240), (3600, 14_400)),
+        "lamps": ((0.5, 5), (1800, 7200), (1800, 7200)),
+    }
+    names = ["pump", *(name for name in ("fridge", "kettle", "lamps") if chance.uniform() < 0.7)]
+    drawn = {name: [log_uniform(*bounds, chance) for bounds in kinds[name]] for name in names}
+    loads = [
+        Load(
+            draw_A=draw_A,
+            run_s=(run_s, run_s * chance.uniform(1.05, 2.5)),
+            rest_s=(rest_s, rest_s * chance.uniform(1.5, 6)),
+            slope=chance.uniform(-0.05, 0.05),
+        )
+        for draw_A, run_s, rest_s in drawn.values()
+    ]
+    array_A = log_uniform(6, 60, chance)
+    highest_A = max(sum(load.draw_A for load in loads), array_A)
+    return replace(
+        cell,
+        figures=some_figures(highest_A, chance),
+        loads=tuple(loads),
+        base_A=log_uniform(0.3, 6, chance),
+        array_A=array_A,
+        cloud_s=log_uniform(30, 600, chance),
+        length_s=chance.uniform(8, 24) * HOUR_S,
+    )
+
+
 def held_cell(every_s, chance, *, typed):
     """A cell of readings by eye: glances some minutes apart, or typed some seconds after each change."""
     cell = cell_of("mixed", "held", 30.0, chance)

@@ -341,6 +341,25 @@ def test_what_a_step_through_zero_hides_shifts_both_directions_and_not_the_net(s
         assert (sure.low + sure.high) / 2 - getattr(amounts, part) == pytest.approx(shift_As / 3600, abs=1e-7)
 
 
+def test_means_of_short_runs_into_the_sun_hold_what_was_drawn():
+    """Runs of 90 s of a pump of 40 A, each minute a mean, 15 A of sun all day: exact by arithmetic, in the interval."""
+    time_s = np.arange(86_400.0)
+    pumping = (time_s % 437) < 90
+    true_A = np.where(pumping, 25.0, -15.0)
+    means = true_A.reshape(-1, 60).mean(axis=1)
+    chunk = chunk_of(np.arange(60.0, 86_401.0, 60.0), current_A=means)
+    reading = how(sampling="mean", gap_limit_s=300.0, usual_interval_s=60.0)
+    amounts = with_intervals(charge_of(chunk, reading), NOTHING_STATED).charge
+    for sure, part, truth_As in (
+        (amounts.sure.drawn, amounts.drawn, true_A[pumping].sum()),
+        (amounts.sure.returned, amounts.returned, -true_A[~pumping].sum()),
+    ):
+        assert part < 0.95 * truth_As / 3600
+        assert sure.low <= truth_As / 3600 <= sure.high
+        assert component(sure, "both directions in one mean").u > 0
+    assert "both directions in one mean" not in {part.source for part in amounts.sure.net.components}
+
+
 def test_starts_that_are_caught_five_times_are_a_component():
     """Ten of half a second, a reading a second: five catches; nine are a bound, and so is what has no known spacing."""
     for count, is_component in ((10, True), (9, False)):
