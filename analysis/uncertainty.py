@@ -127,6 +127,9 @@ class _OfEnergy(_Errors):
         resolution = self._own.resolution if self._own else figures.current.resolution * self._volts
         rounded = None if self._own else evidence.current  # volts that waver do not part what one error of amps joins
         super().__init__(charge, charge.energy, evidence.power, figures, starts, resolution, rounded)
+        if rounded is not None:  # nor do they show the noise of amps that a coarse digit hides
+            noise_A = rounded.noise(figures.current.resolution, of_means=charge.how.sampling == "mean")
+            self._noise = max(self._noise, noise_A * self._volts)
 
     @property
     def _extra(self) -> float:

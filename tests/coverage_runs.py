@@ -74,8 +74,8 @@ def _still(sampling: str, every_s: float, chance: np.random.Generator, *, swells
     return steady_cell(sampling, every_s, chance, swells=swells)
 
 
-def _sun_and_pump(sampling: str, every_s: float, chance: np.random.Generator) -> Cell:
-    return sun_and_pump_cell(sampling, every_s, chance)
+def _sun_and_pump(sampling: str, every_s: float, chance: np.random.Generator, **more: bool) -> Cell:
+    return replace(sun_and_pump_cell(sampling, every_s, chance), **more)
 
 
 SCENES, SAMPLINGS = ("pump", "mixed", "charging"), ("instant", "mean")
@@ -87,7 +87,10 @@ KINDS: dict[str, Kind] = {
         f"{a}_{b}": Kind(partial(_still, b, swells=a == "swelling"))
         for a, b in product(("steady", "swelling"), SAMPLINGS)
     },
-    **{f"sun_pump_{b}": Kind(partial(_sun_and_pump, b), fastest_s=30.0, slowest_s=90.0) for b in SAMPLINGS},
+    **{
+        f"sun_pump_{b}{c}": Kind(partial(_sun_and_pump, b, window=bool(c)), fastest_s=30.0, slowest_s=90.0)
+        for b, c in product(SAMPLINGS, ("", "_window"))
+    },
     "held_glances": Kind(partial(held_cell, typed=False), width_counts=False),
     "held_typed": Kind(partial(held_cell, typed=True), width_counts=False),
     "unseen_starts": Kind(surge_cell, fastest_s=0.5, width_counts=False, unseen=True),

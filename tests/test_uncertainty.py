@@ -202,6 +202,17 @@ def test_the_last_digit_of_amps_is_one_error_of_energy_however_the_volts_waver(s
     assert charge.energy.sure.drawn.high >= 25 * 24 * 5.4
 
 
+def test_noise_about_zero_under_a_coarse_digit_counts_in_energy_as_in_charge():
+    """0.2 A with noise of 0.12 A, shown in tenths, beside volts that waver: what seems returned is noise, in Wh too."""
+    rng = np.random.default_rng(6)
+    amps = np.round(0.22 + rng.normal(0, 0.12, DAY_S // 4 + 1), 1)
+    chunk = chunk_of(np.arange(0, DAY_S + 1.0, 4), current_A=amps, voltage_V=25 + rng.normal(0, 0.01, len(amps)))
+    charge = with_intervals(charge_of(chunk, how(usual_interval_s=4.0)), figures(resolution=0.1))
+    for amounts in (charge.charge, charge.energy):
+        assert amounts.returned > 0
+        assert amounts.sure.returned.low <= 0
+
+
 def test_a_power_column_has_its_own_accuracy():
     """Where the site states it; else watts are taken to be no better than volts times amps."""
     charge = charge_of(steady(voltage_V=25.0, power_W=125.0))
