@@ -86,13 +86,37 @@ class CycleSummary:
 
 
 @dataclass(frozen=True)
+class RunKind:
+    """One of two kinds of runs of like draw: how many, their median length [s] and what they draw.
+
+    ``draw`` is in watts where there are any, else in the unit of the signal; ``falls`` is the share by which it falls
+    from start to stop.
+    """
+
+    count: int
+    run_s: float
+    draw: float
+    falls: float
+
+
+@dataclass(frozen=True)
+class TwoKinds:
+    """Two kinds of runs of like draw; ``own`` tells which is the load's: 0, 1, or None where that cannot be told."""
+
+    kinds: tuple[RunKind, RunKind]
+    own: int | None
+
+
+@dataclass(frozen=True)
 class Cycles:
     """The cycles of the load that was asked for, or of the one that draws most.
 
     ``signal`` is the quantity they were sought in; ``load`` and ``expected`` are the load that was asked for and its
     draw by the plate, in the unit of the signal; None where none was. ``attempts`` are starts that failed. ``base_A``
     and ``base_W`` are what went on while the load rested: the usual level between its runs. ``shortest_run_s`` is the
-    shortest run, and rest, that the spacing of the readings lets one see. ``covered_s`` is the time measured;
+    shortest run, and rest, that the spacing of the readings lets one see. ``two_kinds`` tells where runs of like draw
+    are of two loads; where it knows which are the load's, the others are among ``other_runs``, else all are cycles.
+    ``covered_s`` is the time measured;
     ``first_us`` and ``last_us`` are the log's ends.
     """
 
@@ -105,6 +129,7 @@ class Cycles:
     base_A: float | None = None
     base_W: float | None = None
     shortest_run_s: float | None = None
+    two_kinds: TwoKinds | None = None
     covered_s: float = 0.0
     first_us: int | None = None
     last_us: int | None = None

@@ -14,13 +14,15 @@ from .array_share import at_regulation, may_share, prompt_ohm, regulation_V
 from .attempts import attempts_of, without_failed
 from .chunk import MICROSECONDS, SECONDS_PER_HOUR, Chunk, FloatArray
 from .coincidence import coincidences
-from .cycle_record import Cycle, Cycles, CycleSummary
+from .cycle_record import Cycle, Cycles, CycleSummary, TwoKinds
+from .follow import Found
 from .level_record import LevelList
 from .levels import Level, LevelMaker, edge_readings, record
 from .one_load import loads_of, the_load
 from .plateau import EDGE, Plateau
 from .run_seen import NOTHING, SeenRun, cycle_of, seen
 from .steps import StepFold
+from .two_kinds import of_kind, told_apart, with_overlapped
 
 #: A run, or a rest, of fewer usual intervals may be missed.
 SHORTEST_INTERVALS = 3
@@ -71,7 +73,7 @@ class CycleFold:
         """Return the cycles so far."""
         plateaus = self._steps.result()
         levels = self._levels.with_rest(plateaus.plateaus)
-        own, others = _chosen(levels.list, self._expected)
+        own, others, two_kinds = _chosen(levels.list, self._expected)
         cycles = self._cycles_of(own)
         usual_s = self._how.usual_interval_s
         return Cycles(
@@ -84,6 +86,7 @@ class CycleFold:
             base_A=_usual_base(own, "current_A"),
             base_W=_usual_base(own, "power_W"),
             shortest_run_s=None if usual_s is None else SHORTEST_INTERVALS * usual_s,
+            two_kinds=two_kinds,
             covered_s=plateaus.covered_s,
             first_us=levels.first_us,
             last_us=levels.last_us,
@@ -144,10 +147,10 @@ class _Levels:
             self.list.levels.append(record(self._last, self._before_last, self.list.signal, readings))
 
 
-def _chosen(levels: LevelList, expected: float | None) -> tuple[list[SeenRun], int]:
-    """Return the runs of the load that is asked for, in order, and how many others were seen."""
+def _chosen(levels: LevelList, expected: float | None) -> tuple[list[SeenRun], int, TwoKinds | None]:
+    """Return the runs of the load that is asked for, in order, how many others were seen, and whether it is two."""
     if len(levels.levels) < 2:
-        return [], 0
+        return [], 0, None
     changes, per_unit = _sizes(levels)
     loads = loads_of(changes)
     at_us = np.array([*(level.start_us for level in levels.levels), levels.levels[-1].last_us])
@@ -155,12 +158,22 @@ def _chosen(levels: LevelList, expected: float | None) -> tuple[list[SeenRun], i
         without_failed(loads, at_us), changes, None if expected is None else expected * per_unit, at_regulation(levels)
     )
     if load is None:
-        return [], sum(len(other.runs) for other in loads)
-    strange = coincidences(levels, load.runs)
-    own = [seen(levels, found, strange.get(found, NOTHING)) for found in load.runs]
+        return [], sum(len(other.runs) for other in loads), None
+    every = _seen(levels, load.runs)
+    others = sum(len(other.runs) for other in loads if other.up != load.up)
+    own, two_kinds = told_apart(every)
+    if two_kinds is None or two_kinds.own is None:
+        return own, others, two_kinds
+    own = with_overlapped(own, _seen(levels, of_kind(two_kinds, changes).runs), two_kinds)
+    return own, others + two_kinds.kinds[1 - two_kinds.own].count, two_kinds
+
+
+def _seen(levels: LevelList, runs: Sequence[Found]) -> list[SeenRun]:
+    """Return what was seen of a load's runs."""
+    strange = coincidences(levels, runs)
+    own = [seen(levels, found, strange.get(found, NOTHING)) for found in runs]
     top_V, ohm = regulation_V(levels), prompt_ohm(own)
-    own = [replace(run, shared=True) if may_share(run, top_V, ohm) else run for run in own]
-    return own, sum(len(other.runs) for other in loads if other.up != load.up)
+    return [replace(run, shared=True) if may_share(run, top_V, ohm) else run for run in own]
 
 
 def _sizes(levels: LevelList) -> tuple[FloatArray, float]:

@@ -168,6 +168,8 @@ def draw_drift(runs: Runs, limits: HealthLimits) -> Check:
     in_amps = " (in amps, which follow the bank's voltage)" if runs.draw_unit == "A" else ""
     limit = f"a running draw that changes by less than {100 * share:g} % over the log{in_amps}"
     rule = Rule("draw_drift", limit, limits.drift_share.source)
+    if runs.two_kinds:
+        return rule.not_judged("two kinds of runs of like draw, and the log does not tell which are the load's")
     draw = np.where(dry_runs(runs, limits), np.nan, runs.draw)
     trend = trend_of(runs, f"run_{runs.draw_unit}", draw)
     if trend is None:

@@ -126,9 +126,16 @@ class Runs:
         cut = self.last_gap_us is not None and self.last_gap_us > self.start_us[-1]
         return self.cycles.cycles[-1].stop_us is None and not cut
 
+    @property
+    def two_kinds(self) -> bool:
+        """Whether two kinds of runs are among these, and nothing tells which are the load's."""
+        return self.cycles.two_kinds is not None and self.cycles.two_kinds.own is None
+
     @cached_property
     def mixed(self) -> bool:
-        """Whether so many runs begin before the one before has ended that they are hardly those of one load."""
+        """Whether the runs are not those of one load: two kinds are among them, or many begin before others end."""
+        if self.two_kinds:
+            return True
         overlaps = int((self.rest_s <= 0).sum())
         return overlaps > max(1.0, MOST_OVERLAPS * float((~np.isnan(self.rest_s)).sum()))
 
@@ -152,6 +159,8 @@ class Runs:
         count = int(self.whole.sum())
         if self.least_s > needed_s > 0 or (count and self.too_short[self.whole].mean() > TOO_MANY_SHORT):
             return rule.not_judged(f"readings too far apart: only what lasts {spell(self.least_s)} can be told")
+        if self.two_kinds:
+            return rule.not_judged("two kinds of runs of like draw, and the log does not tell which are the load's")
         if self.mixed:
             return rule.not_judged("the runs overlap: they are not those of one load")
         if count < least:

@@ -96,6 +96,8 @@ def run_totals(cycles: Cycles) -> RunTotals:
     Refusal
         If no run was seen whole, watts were not read throughout, or the runs took no energy.
     """
+    if cycles.two_kinds is not None and cycles.two_kinds.own is None:
+        raise Refusal("two kinds of runs of like draw were seen, and the log does not tell which are the load's")
     whole = [cycle for cycle in cycles.cycles if cycle.complete]
     if not whole:
         raise Refusal("no run of the load was seen whole, so there is nothing to set beside its plate")

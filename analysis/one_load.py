@@ -220,8 +220,14 @@ def _told_apart(changes: FloatArray, draw: float) -> list[Followed]:
     if upper / lower - 1 < ALIKE / 2:
         return [load]
     tolerance = min(TOLERANCE, max(upper / lower - 1, ALIKE) / 2)
-    larger = _followed(changes, upper, 1.0, tolerance)
-    return [larger, _followed(_without(changes, larger), lower, 1.0, tolerance)]
+    larger = _best_followed(changes, upper, tolerance)
+    return [larger, _best_followed(_without(changes, larger), lower, tolerance)]
+
+
+def _best_followed(changes: FloatArray, draw: float, tolerance: float) -> Followed:
+    """Follow a load that draws as much at its stop as at its start, or less as most do: what gives more whole runs."""
+    ways = (_followed(changes, draw, ratio, tolerance) for ratio in (1.0, AT_STOP[0]))
+    return max(ways, key=Followed.whole_runs)
 
 
 def _followed(changes: FloatArray, draw: float, at_stop: float, tolerance: float = TOLERANCE) -> Followed:

@@ -10,7 +10,7 @@ from .plate_json import paired_document, plate_document
 from .site_json import site_documents
 
 if TYPE_CHECKING:
-    from ...analysis.cycle_record import Cycle
+    from ...analysis.cycle_record import Cycle, TwoKinds
     from ...analysis.finding import Check, Finding
     from ...analysis.report import LogReport, Report
 
@@ -30,11 +30,16 @@ def cycles_document(log: LogReport) -> Document:
             "other_runs": summary.other_runs,
             "signal": cycles.signal,
         },
+        "two_kinds": None if cycles.two_kinds is None else _two_kinds(cycles.two_kinds),
         "findings": [finding_document(finding) for finding in log.findings],
         "checks": [_check(check) for check in log.checks],
         "trends": [fields(trend) for trend in log.trends],
         "marked": marked_document(log.marked),
     }
+
+
+def _two_kinds(two: TwoKinds) -> Document:
+    return {"kinds": [fields(kind) for kind in two.kinds], "own": two.own}
 
 
 def _cycle(cycle: Cycle) -> Document:

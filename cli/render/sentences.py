@@ -17,6 +17,10 @@ if TYPE_CHECKING:
     from ...analysis.report import CloseUp, LogFacts, LogReport, PairedLogs, Report
 
 
+#: A draw that falls by less within a run is said to stay. [1]
+_FALLS = 0.005
+
+
 def log_title(facts: LogFacts) -> str:
     """Return what a log is called in a heading: its file's name, without the ending."""
     return words.shortened(facts.name.removesuffix(".parquet").replace("_", " ") or facts.name)
@@ -93,6 +97,8 @@ def ran(log: LogReport) -> str:
     summary, name = log.cycles.summary, load_name(log)
     if not summary.count:
         return _not_seen(log)
+    if log.cycles.two_kinds is not None and log.cycles.two_kinds.own is None:
+        name += ", or another load of like draw,"
     text = f"{name[0].upper()}{name[1:]} started {words.counted(summary.count, 'time')}"
     if summary.starts_per_hour is not None:
         text += f", {words.number(summary.starts_per_hour)} an hour"
@@ -102,7 +108,26 @@ def ran(log: LogReport) -> str:
         text += f"; a usual run lasted {words.duration(summary.median_run_s)}"
     if summary.median_off_s is not None:
         text += f", the rest between two runs {words.duration(summary.median_off_s)}"
-    return f"{text}."
+    return " ".join(part for part in (f"{text}.", two_kinds(log)) if part)
+
+
+def two_kinds(log: LogReport) -> str:
+    """Say that there are two kinds of runs of like draw, and which are the load's; empty where there are not."""
+    two, name = log.cycles.two_kinds, load_name(log)
+    if two is None:
+        return ""
+    unit = "W" if any(cycle.run_W is not None for cycle in log.cycles.cycles) else "A"
+    said = [
+        f"{kind.count} of about {words.duration(kind.run_s)} at {words.amount(kind.draw, unit)} "
+        + (f"that falls by {words.percent(kind.falls)}" if kind.falls >= _FALLS else "that stays")
+        for kind in two.kinds
+    ]
+    which = (
+        f"which of them are those of {name} the log does not tell, so neither is judged."
+        if two.own is None
+        else f"the {'latter' if two.own else 'former'} are taken for those of {name}."
+    )
+    return f"Two kinds of runs of like draw were seen: {said[0]}, and {said[1]}; {which}"
 
 
 def _not_seen(log: LogReport) -> str:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from ...analysis.finding import withheld
 from .checked import check_lines, when
+from .sentences import two_kinds
 from .words import amount, clock, counted, duration, from_to, in_zone, number, percent
 
 if TYPE_CHECKING:
@@ -64,6 +65,7 @@ def cycles_lines(log: LogReport) -> list[str]:
         f"running {percent(summary.duty_cycle)} of the time",
         f"usual run {duration(summary.median_run_s)}, usual rest {duration(summary.median_off_s)}",
         *_other_runs(summary.other_runs),
+        *([two_kinds(log)] if cycles.two_kinds is not None else []),
         "",
     ]
     return lines + _health_lines(log)
