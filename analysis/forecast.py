@@ -15,8 +15,10 @@ from .cautions import CAUTIONS
 from .chain import Chain, Step
 from .conductor import ConductorCheck, check_conductors
 from .holds import Verdict, worst
-from .inverter import InverterCheck, Judged, check_inverter, check_seen, start_extra_W
-from .inverter_losses import Losses, losses_of
+from .inverter import InverterCheck, check_inverter, check_seen, start_extra_W
+from .inverter_losses import beyond_idle_W, given_W, losses_of
+from .judged import Judged
+from .load_power import VA_OF_WATTS, power_behind
 from .measured_load import MeasuredLoad
 from .missing import Missing
 from .nameplate import LOADED_VOLTAGE_FRACTION, LOADED_VOLTAGE_SOURCE, Estimate, estimate, paper_sum
@@ -186,7 +188,7 @@ def forecast(site: Site, load_name: str, *, hours: float, measured: MeasuredLoad
     alone = None if inverter is None else check_inverter(inverter, site.model_copy(update={"loads": (load,)}))
     sags = _sag(site, inverter, alone, measured)
     bank = _bank(site, taken, hours, sags)
-    judged = None if inverter is None or alone is None else _inverter(site, inverter, alone, measured, sags)
+    judged = None if inverter is None or alone is None else _inverter(site, load, inverter, alone, measured, sags)
     beside = None if measured is None else plate
     return Forecast(load.name, hours, taken, bank, judged, check_conductors(site), measured, beside, CAUTIONS)
 
@@ -334,7 +336,7 @@ def _behind_inverter(site: Site, load: Load, hours: float, seen: MeasuredLoad, c
         )
     losses = losses_of(inverter)
     ac_W = seen.runs.run_W
-    through = _through(losses, ac_W)
+    through = beyond_idle_W(losses, ac_W) / ac_W  # DC watts for an AC watt
     chain.add("AC energy", ac_Wh, "Wh", "energy of running + energy of starts")
     chain.add("inverter efficiency", 1 / through, "", f"site file, at {ac_W:.0f} W, without its idle draw")
     idle_W = 0.0 if inverter.always_on else losses.idle_W
@@ -374,11 +376,6 @@ def _behind_inverter(site: Site, load: Load, hours: float, seen: MeasuredLoad, c
             *_switched(inverter),
         ),
     )
-
-
-def _through(losses: Losses, ac_W: float) -> float:
-    """Return how many DC watts an AC watt takes, without the idle draw [1]."""
-    return (losses.dc_W(ac_W) - losses.idle_W) / ac_W
 
 
 def _bank(site: Site, taken: Taken, hours: float, sags: Sag | Missing) -> BankForecast:
@@ -457,13 +454,13 @@ def _before_V(site: Site, seen: MeasuredLoad | None) -> float:
 
 
 def _inverter(
-    site: Site, inverter: Inverter, alone: InverterCheck, seen: MeasuredLoad | None, sags: Sag | Missing
+    site: Site, load: Load, inverter: Inverter, alone: InverterCheck, seen: MeasuredLoad | None, sags: Sag | Missing
 ) -> InverterForecast:
     running: Judged | None = None
     starting: Judged | Missing | None = None
     said: tuple[str, ...] = ()
     if seen is not None:
-        running, starting, said = _seen(inverter, seen)
+        running, starting, said = _seen(inverter, load, seen)
     # What could not be seen in a log, or not reckoned of the bank, leaves the word of the ratings as it is.
     known = [part.verdict for part in (running, starting, sags) if isinstance(part, Judged | Sag)]
     return InverterForecast(
@@ -472,24 +469,21 @@ def _inverter(
         together=check_inverter(inverter, site),
         seen_running=running,
         seen_starting=starting,
-        verdict=worst(alone.verdict, *known),
+        verdict=worst(*([] if alone.verdict is None else [alone.verdict]), *known),
         assumptions=said,
     )
 
 
-def _seen(inverter: Inverter, seen: MeasuredLoad) -> tuple[Judged, Judged | Missing, tuple[str, ...]]:
+def _seen(inverter: Inverter, load: Load, seen: MeasuredLoad) -> tuple[Judged, Judged | Missing, tuple[str, ...]]:
     """Hold what the log showed against the inverter's ratings, on its AC side."""
-    through = 1.0 if seen.side == "ac" else _through(losses_of(inverter), seen.runs.run_W)
-    running, starting = check_seen(
-        inverter,
-        peak_W=(seen.peak_W or seen.runs.run_W) / through,
-        sustained_W=(seen.run_W.value if seen.run_W is not None else seen.runs.run_W) / through,
-    )
-    said = ["Watts are the least that volt-amperes can be: a motor asks more of its inverter than its watts say."]
+    peak_W, run_W = seen.peak_W or seen.runs.run_W, seen.run_W.value if seen.run_W is not None else seen.runs.run_W
+    said = [VA_OF_WATTS]
     if seen.side == "dc":
+        losses = losses_of(inverter)
+        peak_W, run_W = given_W(losses, peak_W), given_W(losses, run_W)
         said.append("What was seen at the bank was carried behind the inverter by the site file's losses.")
-    if not seen.start_resolved:
-        starting = Missing(f"word on the starts that {seen.log} shows", (), "its readings are too far apart for them")
+    sustained, peak = power_behind(load, inverter, running_W=run_W, peak_W=peak_W)
+    running, starting = check_seen(inverter, sustained=sustained, peak=peak, resolved=seen.start_resolved)
     return running, starting, tuple(said)
 
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final, Literal
 
-import numpy as np
-
 from .chunk import Side
 from .finding import figure
+from .inverter_losses import DESIGN_SOURCE, beyond_idle_W, losses_of
+from .load_power import STANDSTILL_SOURCE, TURNING, power_factors
 from .motor_tables import starts_limit
 from .nameplate import estimate
 from .refusal import Refusal
@@ -32,9 +32,6 @@ LONGEST_RUN_S: Final = 2 * 3600.0
 #: Slow change of the running draw over a log that is worth a look. [1]
 DRIFT_SHARE: Final = 0.1
 TANK_SOURCE: Final = "Boyle's law with the site file's tank, pressures and flow (National Driller)"
-#: Inverter efficiency where the site file gives none. [1]
-EFFICIENCY: Final = 0.85
-EFFICIENCY_SOURCE: Final = "0.85, a long-used design value (Sandia/NMSU, PV Power Systems and the NEC)"
 #: Lead-acid is empty at 1.75 V a cell, 10.5 V for 12 V nominal: common practice, from memory. [V per nominal V]
 LEAD_ACID_EMPTY: Final = 10.5 / 12
 _LEAD_ACID: Final = ("flooded_lead_acid", "agm", "gel")
@@ -150,8 +147,8 @@ def limits_for(site: Site | None, load: Load | None, side: Side = "dc") -> Healt
         lowest_V=_lowest_V(site, inverter) if site is not None and side == "dc" else None,
         resting_V=_resting_V(site) if site is not None and side == "dc" else None,
         standing_W=None if own.standing_draw_W is None else Bound(own.standing_draw_W, OWNER),
-        continuous_W=_at_meter(inverter, "continuous", side),
-        surge_W=_at_meter(inverter, "surge", side),
+        continuous_W=_at_meter(inverter, load, "continuous", side),
+        surge_W=_at_meter(inverter, load, "surge", side),
         plate_W=_plate_W(site, load, side) if site is not None and load is not None else None,
         cut_off_V=_cut_off_V(site, inverter) if site is not None and side == "dc" else None,
         nominal_V=None if site is None else site.bank.nominal_V,
@@ -232,23 +229,40 @@ def _resting_V(site: Site) -> Bound | None:
     return None
 
 
-def _at_meter(inverter: Inverter | None, rating: Literal["continuous", "surge"], side: Side) -> Bound | None:
-    """Return an inverter's rating as watts at the meter; None where it is not given.
+def _at_meter(
+    inverter: Inverter | None, load: Load | None, rating: Literal["continuous", "surge"], side: Side
+) -> Bound | None:
+    """Return an inverter's rating as the watts that a load may be seen to take at the meter; None without one.
 
-    A rating in VA bounds the watts too, since watts are never more than volt-amperes.
+    A rating in VA is reached by fewer watts: as many as the highest power factor that the load may have makes of it.
     """
-    if inverter is None:
+    if inverter is None or load is None:
         return None
     given_W, given_VA = (getattr(inverter, f"{rating}_{unit}") for unit in ("W", "VA"))
-    ac_W = given_W if given_W is not None else given_VA
-    if ac_W is None:
+    if given_VA is None and given_W is None:
         return None
-    unit = "W" if given_W is not None else "VA"
-    source = f"{OWNER}: '{inverter.name}' gives {figure(ac_W, unit)}" + (" for good" if rating == "continuous" else "")
+    factor = power_factors(load)[0 if rating == "continuous" else 1].high
+    # Where both are given the nearer decides.
+    ac_W, unit = min((watts, unit) for watts, unit in ((given_W, "W"), (_times(given_VA, factor), "VA")) if watts)
+    source = f"{OWNER}: '{inverter.name}' gives {figure(given_VA if unit == 'VA' else ac_W, unit)}"
+    source += " for good" if rating == "continuous" else ""
+    source += f", at a power factor of {factor:.3g}{_of(load, rating)}" if unit == "VA" else ""
     if side == "ac":
         return Bound(ac_W, source)
-    efficiency, from_where = _efficiency(inverter, ac_W)
-    return Bound(ac_W / efficiency, f"{source}, with {100 * efficiency:.0f} % efficiency ({from_where})")
+    losses = losses_of(inverter)
+    taken_W = beyond_idle_W(losses, ac_W)
+    how = f"{ac_W / taken_W:.0%} efficiency".replace("%", " %")
+    return Bound(taken_W, f"{source}, with {how} ({losses.key or DESIGN_SOURCE})")
+
+
+def _of(load: Load, rating: str) -> str:
+    if rating == "surge" and load.kind in TURNING:
+        return f" at most ({STANDSTILL_SOURCE})"
+    return "" if load.power_factor is not None else " at most, usual for its kind"
+
+
+def _times(apparent_VA: float | None, factor: float) -> float | None:
+    return None if apparent_VA is None else apparent_VA * factor
 
 
 def _plate_W(site: Site, load: Load, side: Side) -> Bound | None:
@@ -259,13 +273,3 @@ def _plate_W(site: Site, load: Load, side: Side) -> Bound | None:
         return None
     watts = plate.dc_W if side == "dc" else plate.ac_W
     return None if watts is None else Bound(watts, "the estimate from the plate")
-
-
-def _efficiency(inverter: Inverter, ac_W: float) -> tuple[float, str]:
-    """Return the efficiency at a load, and where it is from. [1]."""
-    if inverter.efficiency_pct is not None:
-        return inverter.efficiency_pct / 100, OWNER
-    if inverter.efficiency_curve is not None:
-        watts, percent = zip(*inverter.efficiency_curve, strict=True)
-        return float(np.interp(ac_W, watts, percent)) / 100, OWNER
-    return EFFICIENCY, EFFICIENCY_SOURCE

@@ -10,9 +10,10 @@ from dataclasses import dataclass
 from math import inf
 from typing import Final
 
-from .holds import Verdict, under, worst
+from .holds import Verdict, worst
 from .inverter_losses import losses_of
-from .load_power import Demand, demand
+from .judged import Condition, Judged
+from .load_power import Demand, Power, demand
 from .missing import Missing
 from .site import Site
 from .site_parts import Inverter
@@ -23,31 +24,6 @@ _SAID: Final = (
     "All loads run while the hardest one starts: the worst that can happen, not the usual.",
     "An inverter may limit its current and start a motor slowly, or not at all; only a try, watched, tells.",
 )
-
-
-@dataclass(frozen=True)
-class Judged:
-    """One comparison: what is asked, what may be given, and the word on it.
-
-    Parameters
-    ----------
-    asked : Within
-        What the loads ask. [VA]; watts only where the inverter has ratings in both, and that in W is the nearer.
-    rating : float
-        What the inverter may give, in `unit`.
-    unit : str
-        ``VA`` or ``W``, as the rating was entered.
-    verdict : {'holds', 'doubtful', 'fails'}
-        The word.
-    sentence : str
-        The same in plain words.
-    """
-
-    asked: Within
-    rating: float
-    unit: str
-    verdict: Verdict
-    sentence: str
 
 
 @dataclass(frozen=True)
@@ -66,8 +42,9 @@ class InverterCheck:
         The same, and the start that adds most, against the surge rating and its seconds.
     hardest : str or None
         The load whose start adds most.
-    verdict : {'holds', 'doubtful', 'fails'}
-        The worse of both; at best ``doubtful`` where something needed is missing.
+    verdict : {'holds', 'doubtful', 'fails'} or None
+        The worse of both; at best ``doubtful`` where something needed is missing; None, not judged, where no load hangs
+        on it.
     left_out : tuple of Missing
         Loads that could not be counted.
     assumptions : tuple of str
@@ -79,7 +56,7 @@ class InverterCheck:
     running: Judged | Missing
     starting: Judged | Missing
     hardest: str | None
-    verdict: Verdict
+    verdict: Verdict | None
     left_out: tuple[Missing, ...]
     assumptions: tuple[str, ...]
 
@@ -114,7 +91,7 @@ def check_inverter(inverter: Inverter, site: Site) -> InverterCheck:
         running,
         starting,
         None if hardest is None else hardest.load,
-        worst(*verdicts),
+        worst(*verdicts) if demands else None,
         left_out,
         (*_SAID, *(said for each in known for said in each.assumptions), *_as_VA(inverter)),
     )
@@ -133,58 +110,73 @@ def start_extra_W(inverter: Inverter, check: InverterCheck) -> Within | Missing:
     Returns
     -------
     Within or Missing
-        From volt-amperes at a motor's power factor at standstill, 0.4 to 1 and 0.7 in the middle (from memory; 1 is
-        the most there can be), through the inverter's losses, and at most its surge rating. [W]
+        From volt-amperes, at most the inverter's surge rating, at a motor's power factor at standstill, through the
+        inverter's losses. [W]
     """
     hardest = next((load for load in check.loads if load.load == check.hardest), None)
     if hardest is None:
         return Missing("extra draw at a start", ("loads.inverter",), f"no load hangs on '{inverter.name}'")
     losses = losses_of(inverter)
     before_W = sum(load.running_W for load in check.loads if load is not hardest)
-    most_VA = inverter.surge_VA or inverter.surge_W or inf
-    starts = ((hardest.start_VA.value, 0.7), (hardest.start_VA.low, 0.4), (hardest.start_VA.high, 1.0))
-    taken = (max(min(start_VA, most_VA) * factor, hardest.running_W) for start_VA, factor in starts)
-    return Within(*(losses.dc_W(before_W + watts) - losses.dc_W(before_W) for watts in taken))
+    taken_W = hardest.start_W(inverter.surge_VA or inverter.surge_W or inf)
+    return taken_W.map(lambda watts: losses.dc_W(before_W + watts) - losses.dc_W(before_W))
 
 
-def check_seen(inverter: Inverter, *, peak_W: float, sustained_W: float) -> tuple[Judged, Judged | Missing]:
-    """Set measured AC power beside what an inverter may give without a break, and for its seconds.
+def check_seen(
+    inverter: Inverter, *, sustained: Power, peak: Power, resolved: bool = True
+) -> tuple[Judged, Judged | Missing]:
+    """Set measured power beside what an inverter may give without a break, and for its seconds.
 
     Parameters
     ----------
     inverter : Inverter
         The inverter.
-    peak_W, sustained_W : float
-        Highest seen, and running, on its AC side. [W]
+    sustained, peak : Power
+        Running, and highest seen, on its AC side.
+    resolved : bool
+        Whether the readings were close enough together to show the highest.
 
     Returns
     -------
     tuple of Judged and (Judged or Missing)
-        Sustained against continuous, and highest against surge. Watts are the least that the volt-amperes can be, so
-        ``holds`` means no more than that the watts do.
+        Sustained against continuous, and highest against surge: volt-amperes, as with the plates. Highest readings that
+        may not be the highest there was can only fail.
     """
-    continuous = inverter.continuous_W or inverter.continuous_VA or 0.0
-    unit = "W" if inverter.continuous_W else "VA"
-    running = _compared(_same(sustained_W), continuous, unit, "sustained", "W")
-    surge = inverter.surge_W or inverter.surge_VA
-    if surge is None:
+    running = _running_judged(inverter, sustained, f"sustained, {sustained.W:,.0f} W seen")
+    rating, unit = _surge(inverter)
+    if rating is None:
         return running, Missing(f"word on what '{inverter.name}' gave at most", ("inverters.surge_VA",))
-    return running, _compared(_same(peak_W), surge, "W" if inverter.surge_W else "VA", "at most", "W")
+    highest = Judged(f"at most, {peak.W:,.0f} W seen", peak.VA, "VA", rating, unit)
+    if not resolved and highest.verdict != "fails":
+        return running, Missing(
+            f"word on the starts on '{inverter.name}'", (), "the readings are too far apart for them"
+        )
+    return running, highest
 
 
 def _running(inverter: Inverter, loads: tuple[Demand, ...]) -> Judged | Missing:
     if not loads:
         return Missing(f"word on '{inverter.name}' running", ("loads.inverter",), "no load hangs on it")
-    watts, apparent_VA = sum(load.running_W for load in loads), sum(load.running_VA for load in loads)
+    watts, apparent = sum(load.running_W for load in loads), sum(load.running_VA for load in loads)
+    return _running_judged(inverter, Power(watts, Within.exactly(apparent)), "running")
+
+
+def _running_judged(inverter: Inverter, asked: Power, what: str) -> Judged:
+    """Judge what is asked without a break: against both continuous ratings where both are given, the nearer decides."""
     checks = []
     if inverter.continuous_VA is not None:
-        checks.append(_compared(_same(apparent_VA), inverter.continuous_VA, "VA", "running"))
+        checks.append(Judged(what, asked.VA, "VA", inverter.continuous_VA, "VA"))
     if inverter.continuous_W is not None:
         # Where only watts are given, volt-amperes are held against them: the inverter's amps are what heats it.
-        asked = watts if inverter.continuous_VA is not None else apparent_VA
-        of = "W" if inverter.continuous_VA is not None else "VA"
-        checks.append(_compared(_same(asked), inverter.continuous_W, "W", "running", of))
-    return max(checks, key=lambda check: check.asked.value / check.rating)
+        both = inverter.continuous_VA is not None
+        of = "W" if both else "VA"
+        checks.append(Judged(what, Within.exactly(asked.W) if both else asked.VA, of, inverter.continuous_W, "W"))
+    return max(checks, key=lambda check: check.share)
+
+
+def _surge(inverter: Inverter) -> tuple[float | None, str]:
+    """Return the surge rating and its unit."""
+    return (inverter.surge_VA, "VA") if inverter.surge_VA else (inverter.surge_W, "W")
 
 
 def _starting(inverter: Inverter, loads: tuple[Demand, ...], hardest: Demand | None) -> Judged | Missing:
@@ -196,35 +188,25 @@ def _starting(inverter: Inverter, loads: tuple[Demand, ...], hardest: Demand | N
     continuous = inverter.continuous_VA or inverter.continuous_W or 0.0
     what = f"with '{hardest.load}' starting"
     if asked.high <= continuous:
-        return _compared(asked, continuous, "VA" if inverter.continuous_VA else "W", what)
-    rating, unit = (inverter.surge_VA, "VA") if inverter.surge_VA else (inverter.surge_W, "W")
+        return Judged(what, asked, "VA", continuous, "VA" if inverter.continuous_VA else "W")
+    rating, unit = _surge(inverter)
     if rating is None:
         return Missing(
             f"word on '{inverter.name}' {what}",
             ("inverters.surge_VA", "inverters.surge_W"),
             f"that may take {asked.high:,.0f} VA, more than it gives without a break",
         )
-    return _within_seconds(_compared(asked, rating, unit, what), hardest, inverter.surge_s)
+    return Judged(what, asked, "VA", rating, unit, (_seconds(hardest, inverter.surge_s),))
 
 
-def _within_seconds(judged: Judged, hardest: Demand, surge_s: float | None) -> Judged:
-    """Return the word on a start with the seconds taken into account."""
+def _seconds(hardest: Demand, surge_s: float | None) -> Condition:
+    """Return what the seconds of a start make of it."""
     if surge_s is None:
-        verdict = worst(judged.verdict, "doubtful")
-        more = " For how many seconds it may is not given (inverters.surge_s)."
-    elif hardest.start_s > surge_s:
-        verdict = "fails"
-        more = f" But the start lasts {hardest.start_s:g} s, and it may give that for {surge_s:g} s only."
-    else:
-        verdict = judged.verdict
-        more = f" The start lasts {hardest.start_s:g} s of the {surge_s:g} s it may."
-    return Judged(judged.asked, judged.rating, judged.unit, verdict, judged.sentence + more)
-
-
-def _compared(asked: Within, rating: float, unit: str, what: str, of: str = "VA") -> Judged:
-    verdict = under(asked.low, asked.high, rating)
-    between = f"{asked.high:,.0f}" if asked.low == asked.high else f"{asked.low:,.0f} to {asked.high:,.0f}"
-    return Judged(asked, rating, unit, verdict, f"{between} {of} {what}, of {rating:,.0f} {unit}: {verdict}.")
+        return Condition("doubtful", "for how many seconds it may is not given (inverters.surge_s)")
+    lasts = f"the start lasts {hardest.start_s:g} s"
+    if hardest.start_s > surge_s:
+        return Condition("fails", f"{lasts} and it may give that for {surge_s:g} s only")
+    return Condition("holds", f"{lasts} of the {surge_s:g} s it may")
 
 
 def _as_VA(inverter: Inverter) -> list[str]:
@@ -234,7 +216,3 @@ def _as_VA(inverter: Inverter) -> list[str]:
     if not only_W:
         return []
     return [f"A rating of '{inverter.name}' is given in W only; it was taken as so many VA, which it may not be."]
-
-
-def _same(x: float) -> Within:
-    return Within(x, x, x)

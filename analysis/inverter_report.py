@@ -7,11 +7,16 @@ from statistics import median
 
 from .amounts import HowRead
 from .cycle_record import Cycles
-from .inverter import InverterCheck, Judged, check_inverter, check_seen
-from .inverter_losses import losses_of
+from .holds import Verdict, worst
+from .inverter import InverterCheck, check_inverter, check_seen
+from .inverter_losses import given_W, losses_of
+from .judged import Judged
 from .ledger import Ledger
+from .load_power import VA_OF_WATTS, Demand, Power, apparent_VA, demand, power_behind
 from .missing import Missing
+from .plate_power import USUAL_POWER_FACTORS
 from .site import Inverter, Load, Site
+from .within import Within
 
 
 @dataclass(frozen=True)
@@ -46,12 +51,20 @@ class InverterReport:
     seen: Seen | Missing
 
     @property
+    def verdict(self) -> Verdict | None:
+        """The worst word on it, by its plates and as seen; None where nothing hangs on it and nothing was seen."""
+        seen = (self.seen.sustained, self.seen.peak) if isinstance(self.seen, Seen) else ()
+        words = [self.planned.verdict, *(part.verdict for part in seen if isinstance(part, Judged))]
+        known = [word for word in words if word is not None]
+        return worst(*known) if known else None
+
+    @property
     def missing(self) -> tuple[Missing, ...]:
         """What is left out; that a log does not show an inverter's loads only where a key would help."""
         planned = (self.planned.running, self.planned.starting, *self.planned.left_out)
-        seen = self.seen.peak if isinstance(self.seen, Seen) else self.seen if self.seen.add else None
-        parts = (*planned, seen)
-        return tuple(part for part in parts if isinstance(part, Missing))
+        seen = self.seen.peak if isinstance(self.seen, Seen) else self.seen
+        helped = (seen,) if isinstance(seen, Missing) and seen.add else ()
+        return (*(part for part in planned if isinstance(part, Missing)), *helped)
 
 
 def inverter_reports(
@@ -78,7 +91,7 @@ def inverter_reports(
     for inverter in site.inverters:
         seen: Seen | Missing
         if how.side == "ac" and behind == inverter.name:
-            seen = _behind(inverter, ledger)
+            seen = _behind(inverter, site, ledger)
         elif load is not None and load.inverter == inverter.name:
             seen = _of_runs(inverter, load, cycles, at_bank=how.side == "dc")
         elif how.side == "ac" and behind is None:
@@ -90,12 +103,34 @@ def inverter_reports(
     return tuple(found)
 
 
-def _behind(inverter: Inverter, ledger: Ledger) -> Seen | Missing:
+def _behind(inverter: Inverter, site: Site, ledger: Ledger) -> Seen | Missing:
     """Return the most that all its loads took together."""
     peak_W, held_W = ledger.power.highest, ledger.power.sustained
     if peak_W is None or held_W is None:
         return Missing(f"measured word on '{inverter.name}'", (), "no ten minutes on end were measured")
-    return _judged(inverter, f"all loads on '{inverter.name}' together", peak_W, held_W, ())
+    what = f"all loads on '{inverter.name}' together"
+    peak_A, held_A = ledger.current.highest, ledger.current.sustained
+    if peak_A is None or held_A is None:
+        factor = _any_power_factor(inverter, site)
+        peak_VA, held_VA = apparent_VA(peak_W, factor), apparent_VA(held_W, factor)
+        said = f"Volt-amperes are from watts by power factors of {factor.low:.3g} to {factor.high:.3g}, its loads'."
+    else:
+        peak_VA, held_VA = (Within.exactly(inverter.output_V * amps) for amps in (peak_A, held_A))
+        said = f"Volt-amperes are the amps seen x {inverter.output_V:g} V."
+    return _seen(inverter, what, Power(held_W, held_VA), Power(peak_W, peak_VA), (said,))
+
+
+def _any_power_factor(inverter: Inverter, site: Site) -> Within:
+    """Return from the lowest to the highest power factor of an inverter's loads, running or at a start. [1]"""
+    demands = [demand(load, inverter) for load in site.loads if load.inverter == inverter.name]
+    both = [
+        each for load in demands if isinstance(load, Demand) for each in (load.power_factor, load.start_power_factor)
+    ]
+    if not both:
+        usual = USUAL_POWER_FACTORS["other"]
+        return Within(usual.value, usual.low, usual.high)
+    low, high = min(each.low for each in both), max(each.high for each in both)
+    return Within((low + high) / 2, low, high)
 
 
 def _of_runs(inverter: Inverter, load: Load, cycles: Cycles, *, at_bank: bool) -> Seen | Missing:
@@ -107,29 +142,22 @@ def _of_runs(inverter: Inverter, load: Load, cycles: Cycles, *, at_bank: bool) -
     peak_W, run_W, said = max(peaks), median(held), ["Watts of a load are above what was drawn before its runs."]
     if at_bank:
         losses = losses_of(inverter)
-        peak_W, run_W = (_given_W(inverter, watts) for watts in (peak_W, run_W))
+        peak_W, run_W = (given_W(losses, watts) for watts in (peak_W, run_W))
         said += [
             "Seen at the bank; what the inverter itself loses was taken off by the site file.",
             *losses.assumptions,
         ]
-    if not all(cycle.surge_resolved for cycle in cycles.cycles):
-        said.append("Not every start was seen from end to end: the true highest may be higher.")
-    return _judged(inverter, load.name, peak_W, run_W, tuple(said))
+    sustained, peak = power_behind(load, inverter, running_W=run_W, peak_W=peak_W)
+    said.append(VA_OF_WATTS)
+    resolved = all(cycle.surge_resolved for cycle in cycles.cycles)
+    return _seen(inverter, load.name, sustained, peak, tuple(said), resolved=resolved)
 
 
-def _judged(inverter: Inverter, what: str, peak_W: float, sustained_W: float, said: tuple[str, ...]) -> Seen:
-    sustained, peak = check_seen(inverter, peak_W=peak_W, sustained_W=sustained_W)
-    return Seen(what, peak_W, sustained_W, sustained, peak, said)
-
-
-def _given_W(inverter: Inverter, taken_W: float) -> float:
-    """Return the AC watts for which an inverter takes so many DC watts above its idle draw, by halving. [W]"""
-    losses = losses_of(inverter)
-    low, high = 0.0, max(taken_W, 0.0)
-    for _ in range(60):
-        middle = (low + high) / 2
-        low, high = (middle, high) if losses.dc_W(middle) - losses.dc_W(0.0) < taken_W else (low, middle)
-    return (low + high) / 2
+def _seen(
+    inverter: Inverter, what: str, sustained: Power, peak: Power, said: tuple[str, ...], *, resolved: bool = True
+) -> Seen:
+    running, highest = check_seen(inverter, sustained=sustained, peak=peak, resolved=resolved)
+    return Seen(what, peak.W, sustained.W, running, highest, said)
 
 
 def ac_power_W(site: Site, load: Load | None, run_W: float, how: HowRead) -> float:
@@ -145,4 +173,4 @@ def ac_power_W(site: Site, load: Load | None, run_W: float, how: HowRead) -> flo
         Where the meter sits.
     """
     inverter = site.inverter_of(load) if load is not None else None
-    return run_W if inverter is None or how.side == "ac" else _given_W(inverter, run_W)
+    return run_W if inverter is None or how.side == "ac" else given_W(losses_of(inverter), run_W)

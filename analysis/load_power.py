@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import sqrt
+from math import inf, sqrt
 from typing import Final
 
 from .missing import Missing
@@ -17,9 +17,26 @@ TURNING: Final = ("pump", "motor", "compressor")
 #: Locked-rotor over running current where the plate says nothing: 6 is behind NEC Table 430.251(A) (from memory);
 #: pages of the trade give 3 to 7 for pumps and compressors.
 USUAL_START: Final = Within(6.0, 3.0, 7.0)
+#: Watts over volt-amperes of a motor that stands still: 0.7, and from 0.5 to 0.85 (from memory, of small single-phase
+#: motors; a larger motor's is lower). [1]
+STANDSTILL_POWER_FACTOR: Final = Within(0.7, 0.5, 0.85)
+STANDSTILL_SOURCE: Final = "from memory, of small single-phase motors"
+VA_OF_WATTS: Final = (
+    "Volt-amperes of what was seen are its watts over the power factor: the plate's, else the usual one of its kind; "
+    f"at a start {STANDSTILL_POWER_FACTOR.low:g} to {STANDSTILL_POWER_FACTOR.high:g} ({STANDSTILL_SOURCE}), "
+    "within what the plate allows."
+)
 #: How long the start of a small motor lasts where the site file does not say: common practice, no source (no standard
 #: gives a duration; a lightly loaded submersible usually takes well under a second, from memory). [s]
 USUAL_START_S: Final = 0.5
+
+
+@dataclass(frozen=True)
+class Power:
+    """Power on an inverter's AC side: in watts, and the volt-amperes that these come to. [W], [VA]"""
+
+    W: float
+    VA: Within
 
 
 @dataclass(frozen=True)
@@ -37,6 +54,8 @@ class Demand:
         that does not turn. [VA]
     start_s : float
         How long the start lasts. [s]
+    power_factor, start_power_factor : Within
+        Watts over volt-amperes while it runs, and while it starts: from standing still until it runs. [1]
     assumptions : tuple of str
         What was assumed, in plain sentences.
     """
@@ -46,6 +65,8 @@ class Demand:
     running_W: float
     start_VA: Within
     start_s: float
+    power_factor: Within
+    start_power_factor: Within
     assumptions: tuple[str, ...]
 
     @property
@@ -53,6 +74,47 @@ class Demand:
         """What the start adds to the running draw [VA]."""
         start = self.start_VA
         return Within(*(max(x - self.running_VA, 0.0) for x in (start.value, start.low, start.high)))
+
+    def start_W(self, most_VA: float = inf) -> Within:
+        """Return the watts of the start, never less than while it runs; of no more volt-amperes than `most_VA` [W]."""
+        VA, factor = self.start_VA.map(lambda x: min(x, most_VA)), STANDSTILL_POWER_FACTOR
+        watts = Within(VA.value * factor.value, VA.low * factor.low, VA.high * factor.high)
+        return watts.map(lambda x: max(x, self.running_W))
+
+    def of_start(self, watts: float) -> Within:
+        """Return the volt-amperes of a start of which watts are known: those that plate and power factor both allow.
+
+        Where they contradict one another, what was measured counts. [VA]
+        """
+        VA, plate = apparent_VA(watts, self.start_power_factor), self.start_VA
+        low, high = max(VA.low, plate.low), min(VA.high, plate.high)
+        return VA if low > high else Within(min(max(VA.value, low), high), low, high)
+
+
+def apparent_VA(watts: float, power_factor: Within) -> Within:
+    """Return the volt-amperes of watts, by the power factor and its ends [VA]."""
+    return Within(watts / power_factor.value, watts / power_factor.high, watts / power_factor.low)
+
+
+def power_behind(load: Load, inverter: Inverter, *, running_W: float, peak_W: float) -> tuple[Power, Power]:
+    """Return what a load was seen to take, running and at most, with the volt-amperes that its watts come to.
+
+    Parameters
+    ----------
+    load : Load
+        The load.
+    inverter : Inverter
+        What it hangs on.
+    running_W, peak_W : float
+        Measured on the inverter's AC side. [W]
+    """
+    asked = demand(load, inverter)
+    if isinstance(asked, Missing):
+        running, starting = power_factors(load)
+        held_VA, peak_VA = apparent_VA(running_W, running), apparent_VA(peak_W, starting)
+    else:
+        held_VA, peak_VA = apparent_VA(running_W, asked.power_factor), asked.of_start(peak_W)
+    return Power(running_W, held_VA), Power(peak_W, peak_VA)
 
 
 def demand(load: Load, inverter: Inverter) -> Demand | Missing:
@@ -77,7 +139,9 @@ def demand(load: Load, inverter: Inverter) -> Demand | Missing:
         return Missing(f"word on '{load.name}'", ("loads.current_A", "loads.power_W"), str(why))
     running_W = min(load.power_W or running_VA * _power_factor(load, said), running_VA)
     start_VA = _start_VA(load, inverter, running_VA, said)
-    return Demand(load.name, running_VA, running_W, start_VA, _start_s(load, said), tuple(dict.fromkeys(said)))
+    running, starting = power_factors(load, running_W / running_VA)
+    start_s = _start_s(load, said)
+    return Demand(load.name, running_VA, running_W, start_VA, start_s, running, starting, tuple(dict.fromkeys(said)))
 
 
 def _running_VA(load: Load, inverter: Inverter, said: list[str]) -> float:
@@ -103,10 +167,32 @@ def _power_factor(load: Load, said: list[str]) -> float:
     return usual.value
 
 
+def power_factors(load: Load, reckoned: float | None = None) -> tuple[Within, Within]:
+    """Return the power factors of running and of starting [1].
+
+    Parameters
+    ----------
+    load : Load
+        The load.
+    reckoned : float, optional
+        That of the running watts and volt-amperes, where these were worked out already. [1]
+    """
+    usual = USUAL_POWER_FACTORS[load.kind]
+    stated = load.power_factor
+    if stated is None and load.power_W is not None and load.current_A is not None:
+        stated = reckoned
+    value = reckoned or stated or usual.value
+    running = Within(value, usual.low, usual.high) if stated is None else Within.exactly(value)
+    if load.kind not in TURNING:
+        return running, running
+    still = STANDSTILL_POWER_FACTOR
+    return running, Within(still.value, min(still.low, running.low), max(still.high, running.high))
+
+
 def _start_VA(load: Load, inverter: Inverter, running_VA: float, said: list[str]) -> Within:
     volts = load.voltage_V or inverter.output_V
     if load.locked_rotor_A is not None:
-        return _same(volts * load.locked_rotor_A * _phases(load))
+        return Within.exactly(volts * load.locked_rotor_A * _phases(load))
     if load.code_letter is not None and load.hp is not None:
         amps = locked_rotor(load.code_letter, load.hp, volts, load.phases)
         said.append(f"The start of '{load.name}' is by its code letter {load.code_letter} ({CODE_LETTER_SOURCE}).")
@@ -117,7 +203,7 @@ def _start_VA(load: Load, inverter: Inverter, running_VA: float, said: list[str]
         return Within((low_VA + high_VA) / 2, low_VA, high_VA)
     if load.kind not in TURNING:
         said.append(f"'{load.name}' was taken to draw no more at its start than while it runs.")
-        return _same(running_VA)
+        return Within.exactly(running_VA)
     said.append(
         f"What '{load.name}' draws before it turns is not given; {USUAL_START.low:g} to {USUAL_START.high:g} times its "
         "running draw was assumed (usual for pumps and compressors; add locked_rotor_A or code_letter)."
@@ -137,7 +223,3 @@ def _start_s(load: Load, said: list[str]) -> float:
 
 def _phases(load: Load) -> float:
     return sqrt(3) if load.phases == 3 else 1.0
-
-
-def _same(x: float) -> Within:
-    return Within(x, x, x)

@@ -10,17 +10,14 @@ from dataclasses import dataclass
 from math import isfinite
 from typing import Final
 
-import numpy as np
-
 from .chain import Chain, Step
+from .inverter_losses import DESIGN_SOURCE, Losses, beyond_idle_W, losses_of
 from .plate_power import PaperOf, ac_power_W, dc_power_W, paper_of, paper_W
 from .refusal import Refusal
 from .site import Bank, Inverter, Load, Site
 
 LOADED_VOLTAGE_FRACTION: Final = 0.95
 LOADED_VOLTAGE_SOURCE: Final = "a running load may be reckoned at 95 % of system voltage (IEEE 1013-2007, 5.2)"
-USUAL_EFFICIENCY: Final = 0.85
-USUAL_EFFICIENCY_SOURCE: Final = "a long-used design value (Sandia/NMSU, 'PV Power Systems and the NEC')"
 
 
 @dataclass(frozen=True)
@@ -252,43 +249,38 @@ def _draw(chain: Chain, load: Load, site: Site) -> _Draw:
     if inverter is None:
         return _Draw(None, None, 0.0, dc_power_W(chain, load, site))
     ac_W = ac_power_W(chain, load, inverter)
-    efficiency = _efficiency(chain, inverter, ac_W)
+    losses = losses_of(inverter)
+    efficiency = _efficiency(chain, inverter, losses, ac_W)
     running_W = chain.add("power through the inverter", ac_W / efficiency, "W", "AC power / efficiency")
     idle_W = _idle_W(chain, inverter)
-    if inverter.efficiency_curve:
+    if losses.curve_W is not None:
         dc_W = chain.add("DC power", running_W, "W", "while running; the efficiency curve holds the idle draw")
     else:
         dc_W = chain.add("DC power", running_W + idle_W, "W", "while running: power through the inverter + idle draw")
     return _Draw(ac_W, efficiency, idle_W, dc_W)
 
 
-def _efficiency(chain: Chain, inverter: Inverter, ac_W: float) -> float:
-    if (model := inverter.loss_model) is not None:
-        efficiency = 1 / (model.proportional + model.square_per_W * ac_W)
-        return chain.add("inverter efficiency", efficiency, "", f"loss_model at {ac_W:.0f} W, without its idle draw")
-    if inverter.efficiency_curve:
-        return _efficiency_of_curve(chain, inverter.efficiency_curve, ac_W)
-    if inverter.efficiency_pct is not None:
-        return chain.add("inverter efficiency", inverter.efficiency_pct / 100, "", "efficiency_pct of the site file")
-    return chain.assume(
-        "inverter efficiency",
-        USUAL_EFFICIENCY,
-        "",
-        source=USUAL_EFFICIENCY_SOURCE,
-        because=f"The efficiency of '{inverter.name}' is not given",
-    )
+def _efficiency(chain: Chain, inverter: Inverter, losses: Losses, ac_W: float) -> float:
+    """Add the efficiency: that of a curve with the idle draw, any other without it."""
+    if losses.curve_W is not None:
+        chain.assumptions += _off_the_curve(*losses.curve_W, ac_W)
+        return chain.add("inverter efficiency", ac_W / losses.dc_W(ac_W), "", f"{losses.key} at {ac_W:.0f} W")
+    efficiency = ac_W / beyond_idle_W(losses, ac_W)
+    if losses.key is None:
+        because = f"The efficiency of '{inverter.name}' is not given"
+        return chain.assume("inverter efficiency", efficiency, "", source=DESIGN_SOURCE, because=because)
+    where = "of the site file" if losses.key == "efficiency_pct" else f"at {ac_W:.0f} W, without its idle draw"
+    return chain.add("inverter efficiency", efficiency, "", f"{losses.key} {where}")
 
 
-def _efficiency_of_curve(chain: Chain, curve: tuple[tuple[float, float], ...], ac_W: float) -> float:
-    """Read the curve between its points; outside them the nearest point holds, and that is said."""
-    watts, percents = zip(*curve, strict=True)
-    if not watts[0] <= ac_W <= watts[-1]:
-        chain.assumptions.append(
-            f"{ac_W:.0f} W lies outside the efficiency curve ({watts[0]:g} to {watts[-1]:g} W); "
-            "its nearest point is used."
-        )
-    efficiency = float(np.interp(ac_W, watts, percents)) / 100
-    return chain.add("inverter efficiency", efficiency, "", f"efficiency_curve at {ac_W:.0f} W")
+def _off_the_curve(first_W: float, last_W: float, ac_W: float) -> list[str]:
+    """Say what was taken beyond the points of a curve."""
+    if first_W <= ac_W <= last_W:
+        return []
+    taken = "the efficiency" if ac_W > last_W else "the watts lost"
+    at = "last" if ac_W > last_W else "first"
+    lies = f"{ac_W:.0f} W lies outside the efficiency curve ({first_W:g} to {last_W:g} W)"
+    return [f"{lies}; {taken} at its {at} point {'is' if ac_W > last_W else 'are'} used."]
 
 
 def _idle_W(chain: Chain, inverter: Inverter) -> float:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from math import sqrt
 
@@ -23,6 +24,15 @@ class Within:
     def scaled(self, factor: float) -> Within:
         """Return the same in another unit; `factor` is above 0."""
         return Within(self.value * factor, self.low * factor, self.high * factor)
+
+    def map(self, function: Callable[[float], float]) -> Within:
+        """Return what a rising function makes of value and ends."""
+        return Within(function(self.value), function(self.low), function(self.high))
+
+    @classmethod
+    def exactly(cls, value: float) -> Within:
+        """Return a value that nothing is known to be off."""
+        return cls(value, value, value)
 
 
 def limit(source: str, half_width: float, reason: str = "") -> Component:

@@ -82,16 +82,31 @@ def test_voltage_limits_come_from_inverter_bank_and_chemistry():
 
 
 def test_ratings_are_held_at_the_meter():
-    """3,000 VA at 88 % are 3,409 W at the bank; a curve is read at the rating; behind the inverter it is 3,000 W."""
-    assert limits().continuous_W.value == pytest.approx(3000 / 0.88)
-    curve = {"efficiency_pct": None, "efficiency_curve": [[100, 70], [3000, 90]]}
-    assert limits(inverter=curve).continuous_W.value == pytest.approx(3000 / 0.9)
-    unknown = limits(inverter={"efficiency_pct": None})
-    assert unknown.continuous_W.value == pytest.approx(3000 / 0.85)  # Sandia/NMSU's long-used design value
-    assert "0.85" in unknown.continuous_W.source
-    place = site()
-    assert limits_for(place, place.load("well pump"), "ac").continuous_W.value == 3000
+    """1,740 W are 3,000 VA at 0.58, over 88 % at the bank; a curve, a loss model and no figure by the same losses."""
+    factor = {"power_factor": 0.58}
+    assert limits(load=factor).continuous_W.value == pytest.approx(1740 / 0.88)
+    curve = {"efficiency_pct": None, "idle_W": None, "efficiency_curve": [[100, 70], [1740, 90]]}
+    assert limits(load=factor, inverter=curve).continuous_W.value == pytest.approx(1740 / 0.9)
+    unknown = limits(load=factor, inverter={"efficiency_pct": None})
+    assert unknown.continuous_W.value == pytest.approx(1740 / 0.85)  # Sandia/NMSU's long-used design value
+    assert "85 %" in unknown.continuous_W.source
+    model = {"loss_model": {"idle_W": 20.0, "proportional": 1.05, "square_per_W": 2e-5}}
+    by_model = limits(load=factor, inverter={"efficiency_pct": None, "idle_W": None, **model})
+    assert by_model.continuous_W.value == pytest.approx(1.05 * 1740 + 2e-5 * 1740**2)  # above what it idles at
+    place = site(load=factor)
+    assert limits_for(place, place.load("well pump"), "ac").continuous_W.value == pytest.approx(1740)
     assert limits().surge_W is None
+
+
+def test_the_highest_power_factor_bounds_what_is_not_known():
+    """No power factor given: 0.73 at most for such pumps, 0.85 standing still (from memory), so nothing is called over
+    a rating that may not be; a rating in W is in W."""
+    unknown = {"power_factor": None}
+    ratings = limits(load=unknown, inverter={"efficiency_pct": 100, "surge_VA": 6000, "surge_s": 5})
+    assert ratings.continuous_W.value == pytest.approx(0.73 * 3000)
+    assert ratings.surge_W.value == pytest.approx(0.85 * 6000)
+    in_W = limits(load=unknown, inverter={"efficiency_pct": 100, "continuous_VA": None, "continuous_W": 3000})
+    assert in_W.continuous_W.value == pytest.approx(3000)
 
 
 def test_a_limit_for_another_kind_of_motor_is_a_note_that_names_it():

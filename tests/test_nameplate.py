@@ -226,12 +226,17 @@ def test_an_efficiency_that_is_not_given_is_85_percent():
     assert estimate(make({"power_W": 850}), "load", hours=1).dc_W == pytest.approx(1000)
 
 
-def test_outside_a_curve_the_nearest_point_is_used_and_said():
-    """A load smaller than the first point gets its efficiency, with a remark."""
-    result = estimate(make({"power_W": 10}, inverter={"efficiency_curve": [[100, 70], [300, 90]]}), "load", hours=1)
+def test_outside_a_curve_is_said():
+    """Below its first point a load costs the watts lost there: 10 W of 100 / 0.7 - 90 W; above, the last efficiency."""
+    curve = {"efficiency_curve": [[100, 70], [300, 90]]}
+    result = estimate(make({"power_W": 10}, inverter=curve), "load", hours=1)
 
-    assert result.efficiency == pytest.approx(0.70)
-    assert any("outside the efficiency curve (100 to 300 W)" in sentence for sentence in result.assumptions)
+    assert result.efficiency == pytest.approx(10 / (100 / 0.7 - 90))
+    assert result.dc_W == pytest.approx(100 / 0.7 - 90)
+    assert any("outside the efficiency curve (100 to 300 W); the watts lost" in text for text in result.assumptions)
+    above = estimate(make({"power_W": 900}, inverter=curve), "load", hours=1)
+    assert above.dc_W == pytest.approx(1000)
+    assert any("; the efficiency at its last point is used" in text for text in above.assumptions)
     for watts, efficiency in ((100, 0.7), (300, 0.9)):
         at_end = estimate(
             make({"power_W": watts}, inverter={"efficiency_curve": [[100, 70], [300, 90]]}), "load", hours=1

@@ -26,7 +26,7 @@ from shuntbook.analysis.missing import Missing
 from shuntbook.analysis.site import Site
 from shuntbook.analysis.site_folds import SiteFolds
 from shuntbook.analysis.site_report import daily_use_Wh
-from shuntbook.analysis.sustained import Highest
+from shuntbook.analysis.sustained import NOTHING_SEEN, Highest
 from shuntbook.analysis.water_report import WaterReport, water_report
 from shuntbook.cli.main import run
 from shuntbook.cli.render import words
@@ -191,11 +191,19 @@ def test_an_inverters_word_follows_the_code_letter(letter, low_VA, high_VA, verd
 
 
 def test_watts_seen_are_judged_against_the_ratings():
-    """A pump behind its inverter at 667 W with 1,290 W at the start: 600 VA fail, of 1,500 VA for some seconds hold."""
-    site = site_with(inverters__continuous_VA=600, inverters__surge_VA=1500)
-    cycles = Cycles((make_cycle(0.0, run_W=667.0, peak_W=1290.0),), CycleSummary(1, 1.0, 0.3, 72.0, 148.0), "power_W")
+    """A pump behind its inverter at 667 W with 3,290 W at the start: 800 VA fail, 6,000 VA for some seconds hold.
+
+    667 W at 0.58 to 0.73 are 914 VA or more, and 3,290 W at a start, with letter M and 1/2 hp, 5,000 to 5,595 VA (NEC
+    Table 430.7(B)): volt-amperes against volt-amperes, though the watts are less than 800.
+    """
+    site = site_with(inverters__continuous_VA=800, inverters__surge_VA=6000)
+    cycles = Cycles(
+        (make_cycle(0.0, run_W=667.0, peak_W=3290.0, surge_resolved=True),),
+        CycleSummary(1, 1.0, 0.3, 72.0, 148.0),
+        "power_W",
+    )
     seen = inverter_reports(site, site.load("well pump"), cycles, Ledger(), how("ac"), None)[0].seen
-    assert (seen.sustained_W, seen.peak_W) == (667.0, 1290.0)
+    assert (seen.sustained_W, seen.peak_W) == (667.0, 3290.0)
     assert (seen.sustained.verdict, seen.peak.verdict) == ("fails", "holds")
 
 
@@ -208,18 +216,25 @@ def test_watts_at_the_bank_are_less_the_inverters_losses():
     assert any("taken off" in said for said in seen.assumptions)
 
 
-def behind(site, meter, **highest):
+def behind(site, meter, current=NOTHING_SEEN, **highest):
     """The reports of a log of watts behind an inverter."""
     none = Cycles((), CycleSummary(0, None, None, None, None), "power_W")
-    ledger = Ledger(power=Highest(**highest))
+    ledger = Ledger(current=current, power=Highest(**highest))
     return inverter_reports(site, None, none, ledger, how("ac"), meter)
 
 
 def test_a_meter_behind_an_inverter_sees_all_its_loads():
     """Without dates or notes as well: the highest and the lasting draw are those of the whole log."""
-    seen = behind(site_with(), "wash shed inverter", highest=3500.0, sustained=2900.0)[0].seen
-    assert (seen.peak_W, seen.sustained_W) == (3500.0, 2900.0)
+    seen = behind(site_with(), "wash shed inverter", highest=2900.0, sustained=1400.0)[0].seen
+    assert (seen.peak_W, seen.sustained_W) == (2900.0, 1400.0)
+    # Power factors of 0.5 to 0.85, a pump's: 1,647 to 2,800 VA of 3,000, and 3,412 to 5,800 VA of 6,000.
     assert (seen.sustained.verdict, seen.peak.verdict) == ("holds", "holds")
+    assert behind(site_with(), "wash shed inverter", highest=2900.0, sustained=2400.0)[0].seen.sustained.verdict == (
+        "doubtful"
+    )
+    amps = Highest(highest=20.0, sustained=10.0)
+    read = behind(site_with(), "wash shed inverter", current=amps, highest=2900.0, sustained=1400.0)[0].seen
+    assert (read.sustained.asked.value, read.peak.asked.value) == (2300.0, 4600.0)  # amps x 230 V
     short = behind(site_with(), "wash shed inverter", highest=3500.0, sustained=None)[0].seen
     assert short.sentence == "No measured word on 'wash shed inverter': no ten minutes on end were measured."
 

@@ -142,7 +142,7 @@ def _inverter(report: InverterReport) -> Document:
     planned, seen = report.planned, report.seen
     return {
         "name": planned.inverter,
-        "verdict": planned.verdict,
+        "verdict": report.verdict,
         "planned": {
             "running": _or_why(planned.running),
             "starting": _or_why(planned.starting),

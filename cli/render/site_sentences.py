@@ -81,9 +81,9 @@ def carries(log: LogReport) -> tuple[Verdict, str] | None:
     if found is None:
         return None
     parts: list[tuple[Verdict, str]] = [
-        (each.planned.verdict, f"the {words.shortened(each.planned.inverter)} {WORD[each.planned.verdict]}")
+        (each.verdict, f"the {words.shortened(each.planned.inverter)} {WORD[each.verdict]}")
         for each in found.inverters
-        if isinstance(each.seen, Seen)
+        if isinstance(each.seen, Seen) and each.verdict is not None
     ]
     if isinstance(found.bank, BankReport) and not isinstance(sag := found.bank.sag, Missing):
         parts.append((sag.verdict, f"the bank {_STAYS[sag.verdict]} the cut-off at the next start"))
@@ -119,8 +119,9 @@ def _inverter(report: InverterReport) -> str:
     seen = report.seen
     assert isinstance(seen, Seen)
     name = words.shortened(report.planned.inverter)
+    planned = "is not judged" if report.planned.verdict is None else WORD[report.planned.verdict]
     return (
-        f"By the plates the {name} {WORD[report.planned.verdict]}; seen were {words.amount(seen.peak_W, 'W')} at most "
+        f"By the plates the {name} {planned}; seen were {words.amount(seen.peak_W, 'W')} at most "
         f"and {words.amount(seen.sustained_W, 'W')} sustained behind it."
     )
 

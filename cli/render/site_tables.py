@@ -6,7 +6,7 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 from ...analysis.bank_report import BankReport
-from ...analysis.holds import Verdict, worst
+from ...analysis.holds import Verdict
 from ...analysis.inverter_report import Seen
 from ...analysis.missing import Missing
 from ...analysis.water_report import WaterReport
@@ -15,11 +15,14 @@ from . import words
 from .site_sentences import owed_and_sun, water_energy, within
 from .tables import MOST_ROWS, Table, more
 
+#: The word on a part that nothing is known of.
+NOT_JUDGED = "not judged"
+
 if TYPE_CHECKING:
     from ...analysis.amounts import Amounts
     from ...analysis.bank_report import Draw
     from ...analysis.conductor import ConductorCheck, Drop
-    from ...analysis.inverter import Judged
+    from ...analysis.inverter_report import InverterReport
     from ...analysis.ledger import LedgerLine
     from ...analysis.report import LogReport
     from ...analysis.site_report import SiteReport
@@ -28,10 +31,7 @@ if TYPE_CHECKING:
 
 def verdicts(found: SiteReport, *, conductors: bool) -> Table:
     """Return each part of the system with the word on it; a part fares as the worst that was compared of it."""
-    rows = [
-        (words.capital(words.shortened(each.planned.inverter)), *_word(each.planned.starting, each.planned.running))
-        for each in found.inverters
-    ]
+    rows = [(words.capital(words.shortened(each.planned.inverter)), *_inverter_word(each)) for each in found.inverters]
     if isinstance(found.bank, BankReport) and not isinstance(sag := found.bank.sag, Missing):
         lowest = f"{within(sag.lowest_V, 'V')} at the next start; cut-off {words.amount(sag.cut_off_V, 'V')}"
         rows.append(("Bank", sag.verdict, lowest))
@@ -41,13 +41,17 @@ def verdicts(found: SiteReport, *, conductors: bool) -> Table:
     return Table("The verdict on each part, and a comparison behind it", head, tuple(rows), prose=True)
 
 
-def _word(*parts: Judged | Missing) -> tuple[str, str]:
-    """Return the worst word of some comparisons, and the first that has it; what is missing is doubtful."""
+def _inverter_word(report: InverterReport) -> tuple[str, str]:
+    """Return the word on an inverter, and a comparison behind it; what is missing is doubtful, with no load nothing."""
+    if report.verdict is None:
+        return NOT_JUDGED, report.planned.running.sentence
+    seen = (report.seen.sustained, report.seen.peak) if isinstance(report.seen, Seen) else ()
+    judged = [part for part in seen if not isinstance(part, Missing)]
     told: list[tuple[Verdict, str]] = [
-        ("doubtful" if isinstance(part, Missing) else part.verdict, part.sentence) for part in parts
+        ("doubtful" if isinstance(part, Missing) else part.verdict, part.sentence)
+        for part in (report.planned.starting, report.planned.running, *report.planned.left_out, *judged)
     ]
-    word = worst(*(each for each, _ in told))
-    return word, next((said for each, said in told if each == word), words.UNKNOWN)
+    return report.verdict, next((said for word, said in told if word == report.verdict), words.UNKNOWN)
 
 
 def _conductor(check: ConductorCheck) -> tuple[str, str]:
