@@ -7,17 +7,17 @@ from statistics import median
 
 import numpy as np
 
-from .amounts import Charge
+from .amounts import Charge, HowRead
 from .bank import Rate, Recharge, Runtime, rate, recharge, runtime
+from .bank_check import sag_of_log, starts_of_log
 from .cycle_record import Cycles
-from .inverter import check_inverter, start_extra_W
 from .ledger import Ledger, LedgerLine
 from .meter_figures import MeterFigures
 from .missing import Missing
 from .resistance import Resistance, resistance_of_cycles, stated_resistance
 from .running_charge import RunningCharge
-from .sag import Sag, sag
-from .site import Bank, Inverter, Load, Site
+from .sag import Sag
+from .site import Bank, Load, Site
 from .state_of_charge import Start, StateOfCharge, start_of, state_of_charge
 from .within import Within
 
@@ -89,6 +89,7 @@ def bank_report(
     ledger: Ledger,
     running: RunningCharge | None,
     figures: MeterFigures,
+    how: HowRead,
     *,
     daily_use_Wh: float | None,
 ) -> BankReport | Missing:
@@ -108,6 +109,8 @@ def bank_report(
         None where the log has no amps at the bank: then there is nothing to say of it.
     figures : MeterFigures
         How far the meter may be off.
+    how : HowRead
+        What its readings stand for.
     daily_use_Wh : float or None
         What the loads take from the bank a day; None where that is not known. [Wh]
     """
@@ -125,16 +128,10 @@ def bank_report(
         state,
         tuple(_at_end(line, site.bank, start, running, figures) for line in (*ledger.days, *ledger.demos)),
         tuple(_draws(site.bank, load, cycles, ledger, state)),
-        _sag(site, load, cycles, ohms),
+        sag_of_log(site, load, cycles, starts_of_log(load, cycles, figures, how), ohms),
         owed if isinstance(owed, Missing) else _recharge(site, owed, daily_use_Wh),
         Missing("time to recharge", (), _NO_AMPS) if net_Ah is None else _recharge(site, net_Ah, daily_use_Wh),
     )
-
-
-def cut_off_V(site: Site, load: Load | None) -> float | None:
-    """Return below which voltage a load is switched off: by its inverter, else as the bank's owner says. [V]."""
-    inverter = None if load is None else site.inverter_of(load)
-    return site.bank.cut_off_V if inverter is None else inverter.cut_off_V
 
 
 def _recharge(site: Site, taken_Ah: float, daily_use_Wh: float | None) -> Recharge | Missing:
@@ -182,40 +179,3 @@ def _lasts(bank: Bank, state: StateOfCharge | Missing, amps: float) -> Runtime |
     if isinstance(state, Missing):
         return Missing("runtime left", state.add, state.because)
     return runtime(bank, state.end_pct, amps)
-
-
-def _sag(site: Site, load: Load | None, cycles: Cycles, ohms: Resistance | Missing) -> Sag | Missing:
-    """Return the sag at the next start: from the starts seen where they were resolved, else from the plates."""
-    what = "word on the sag at start"
-    if load is None:
-        return Missing(what, ("loads",), "no load was looked for")
-    if isinstance(ohms, Missing):
-        return Missing(what, ohms.add, ohms.because)
-    before_V = min((cycle.before_V for cycle in cycles.cycles if cycle.before_V is not None), default=None)
-    if before_V is None:
-        return Missing(what, (), "no start was seen with the volts before it")
-    inverter, stops_V = site.inverter_of(load), cut_off_V(site, load)
-    if stops_V is None and inverter is None:
-        return Missing(what, ("bank.cut_off_V",))
-    seen_A = [cycle.surge_A for cycle in cycles.cycles if cycle.surge_resolved and cycle.surge_A is not None]
-    if not seen_A:
-        return _sag_by_plate(site, inverter, before_V, ohms, stops_V)
-    extra_A = Within(median(seen_A), min(seen_A), max(seen_A))
-    many = f"The start draws what the {len(seen_A)} starts of this log did, from the least to the most."
-    return _said(sag(before_V, ohms.mohm, stops_V, extra_A=extra_A), many)
-
-
-def _sag_by_plate(
-    site: Site, inverter: Inverter | None, before_V: float, ohms: Resistance, cut_off_V: float | None
-) -> Sag | Missing:
-    if inverter is None:
-        return Missing("word on the sag at start", (), "no start was seen from end to end, and it is on no inverter")
-    extra_W = start_extra_W(inverter, check_inverter(inverter, site))
-    if isinstance(extra_W, Missing):
-        return extra_W
-    plates = "No start was seen from end to end in this log; its draw is by the plates, at most the inverter's surge."
-    return _said(sag(before_V, ohms.mohm, cut_off_V, extra_W=extra_W), plates)
-
-
-def _said(found: Sag | Missing, sentence: str) -> Sag | Missing:
-    return found if isinstance(found, Missing) else replace(found, assumptions=(sentence, *found.assumptions))

@@ -6,27 +6,26 @@ without a word: each step of the chain says where its figure is from.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from .bank import Rate, Recharge, Runtime, rate, recharge, runtime
+from .bank_draw import loaded_bank_V
 from .cautions import CAUTIONS
 from .chain import Chain, Step
 from .conductor import ConductorCheck, check_conductors
+from .forecast_bank import BankForecast, bank_forecast
 from .holds import Verdict, worst
-from .inverter import InverterCheck, check_inverter, check_seen, start_extra_W
+from .inverter import InverterCheck, check_inverter, check_seen
 from .inverter_losses import beyond_idle_W, given_W, losses_of
 from .judged import Judged
 from .load_power import VA_OF_WATTS, power_behind
 from .measured_load import MeasuredLoad
 from .missing import Missing
-from .nameplate import LOADED_VOLTAGE_FRACTION, LOADED_VOLTAGE_SOURCE, Estimate, estimate, paper_sum
+from .nameplate import LOADED_VOLTAGE_SOURCE, Estimate, estimate, paper_sum
 from .refusal import Refusal
-from .resistance import Resistance, stated_resistance
-from .sag import Sag, sag
+from .sag import Sag
 from .site import Inverter, Load, Site
-from .state_of_charge import Start, start_of
+from .system_word import SystemWord, system_word
 from .within import Within
 
 #: Loads within this factor of each other are not told apart by their draw: common practice, no source. [1]
@@ -73,41 +72,6 @@ class Taken:
 
 
 @dataclass(frozen=True)
-class BankForecast:
-    """What the bank makes of it.
-
-    Parameters
-    ----------
-    usable_share : float or Missing
-        Charge taken over what the owner allows to be taken from full. [1]
-    rate : Rate
-        Draw while running against the bank's size.
-    state_before_pct : Within or Missing
-        How full it is before. [%]
-    state_after_pct : Within or Missing
-        And after. [%]
-    runtime, usual_runtime : Runtime or Missing
-        How long it lasts from now with the load running without a break, and with it running as usual.
-    sag : Sag or Missing
-        Its voltage at the start against the inverter's cut-off.
-    payback : Recharge or Missing
-        What the sun must put back for it.
-    assumptions : tuple of str
-        What it rests on, in plain sentences.
-    """
-
-    usable_share: float | Missing
-    rate: Rate
-    state_before_pct: Within | Missing
-    state_after_pct: Within | Missing
-    runtime: Runtime | Missing
-    usual_runtime: Runtime | Missing
-    sag: Sag | Missing
-    payback: Recharge | Missing
-    assumptions: tuple[str, ...]
-
-
-@dataclass(frozen=True)
 class InverterForecast:
     """What the load's inverter makes of it.
 
@@ -138,7 +102,8 @@ class InverterForecast:
 class Forecast:
     """A forecast for one load and some time.
 
-    ``inverter`` is None for a load on the DC side; ``conductors`` are all of the site, whatever they carry;
+    ``word`` is that on the whole; ``inverter`` is None for a load on the DC side; ``conductors`` are all of the site,
+    whatever they carry;
     ``seen`` is the load's behaviour in a log, None without one;
     ``by_plate`` is the plate's estimate beside a measured forecast, None where that is the forecast itself or the plate
     says too little.
@@ -146,6 +111,7 @@ class Forecast:
 
     load: str
     hours: float
+    word: SystemWord
     taken: Taken
     bank: BankForecast
     inverter: InverterForecast | None
@@ -186,11 +152,12 @@ def forecast(site: Site, load_name: str, *, hours: float, measured: MeasuredLoad
     taken = _by_plate(site, plate) if measured is None else _by_log(site, load, hours, measured)
     inverter = site.inverter_of(load)
     alone = None if inverter is None else check_inverter(inverter, site.model_copy(update={"loads": (load,)}))
-    sags = _sag(site, inverter, alone, measured)
-    bank = _bank(site, taken, hours, sags)
-    judged = None if inverter is None or alone is None else _inverter(site, load, inverter, alone, measured, sags)
-    beside = None if measured is None else plate
-    return Forecast(load.name, hours, taken, bank, judged, check_conductors(site), measured, beside, CAUTIONS)
+    bank = bank_forecast(site, load, taken, hours, measured)
+    judged = None if inverter is None or alone is None else _inverter(site, load, inverter, alone, measured, bank.sag)
+    conductors, beside = check_conductors(site), None if measured is None else plate
+    on = [] if judged is None else [(f"the inverter '{judged.inverter}'", judged.verdict)]
+    word = system_word(on, bank.check, conductor_fails=any(check.failing for check in conductors))
+    return Forecast(load.name, hours, word, taken, bank, judged, conductors, measured, beside, CAUTIONS)
 
 
 def _check_supply(site: Site, load: Load) -> None:
@@ -221,8 +188,8 @@ def _by_plate(site: Site, plate: Estimate | None) -> Taken:
         said += [*_switched(inverter), "What a start takes beyond running is left out: no plate tells it."]
     return Taken(
         chain=plate.steps,
-        charge_Ah=_same(plate.charge_Ah),
-        energy_Wh=_same(plate.energy_Wh),
+        charge_Ah=Within.exactly(plate.charge_Ah),
+        energy_Wh=Within.exactly(plate.energy_Wh),
         running_A=plate.dc_A,
         running_W=plate.dc_W,
         unbroken_Ah=unbroken_Wh / plate.dc_voltage_V,
@@ -314,11 +281,6 @@ def _where(seen: MeasuredLoad) -> str:
     return "bank" if seen.side == "dc" else "inverter's output"
 
 
-def loaded_bank_V(site: Site) -> float:
-    """Return the bank's voltage under load where nothing tells it [V]."""
-    return LOADED_VOLTAGE_FRACTION * site.bank.nominal_V
-
-
 def _bank_V(site: Site, seen: MeasuredLoad) -> tuple[float, list[str]]:
     if seen.runs.bank_V:
         return seen.runs.bank_V, []
@@ -378,81 +340,6 @@ def _behind_inverter(site: Site, load: Load, hours: float, seen: MeasuredLoad, c
     )
 
 
-def _bank(site: Site, taken: Taken, hours: float, sags: Sag | Missing) -> BankForecast:
-    bank = site.bank
-    usable_Ah = bank.usable_Ah
-    start = start_of(bank)
-    before = start.state_pct if isinstance(start, Start) else start
-    paid = recharge(bank, site.array, taken.charge_Ah.value)
-    left, usual = _runtimes(site, before, taken, hours)
-    return BankForecast(
-        usable_share=(
-            Missing("share of the usable charge", ("bank.usable_depth_pct",))
-            if usable_Ah is None
-            else taken.charge_Ah.value / usable_Ah
-        ),
-        rate=rate(bank, taken.running_A),
-        state_before_pct=before,
-        state_after_pct=before if isinstance(before, Missing) else _after(before, taken, bank.capacity_Ah),
-        runtime=left,
-        usual_runtime=usual,
-        sag=sags,
-        payback=paid,
-        assumptions=_once(
-            [
-                *(start.assumptions if isinstance(start, Start) else ()),
-                "Nothing else draws meanwhile, and no sun shines.",
-            ]
-        ),
-    )
-
-
-def _runtimes(
-    site: Site, before: Within | Missing, taken: Taken, hours: float
-) -> tuple[Runtime | Missing, Runtime | Missing]:
-    if isinstance(before, Missing):
-        missing = Missing("runtime left", before.add, before.because)
-        return missing, missing
-    usual_A = taken.charge_Ah.value / hours
-    left = runtime(site.bank, before, taken.running_A)
-    return left, runtime(site.bank, before, usual_A) if usual_A > 0 else left
-
-
-def _after(before: Within, taken: Taken, capacity_Ah: float) -> Within:
-    used = taken.charge_Ah.scaled(100 / capacity_Ah)
-    ends = (before.value - used.value, before.low - used.high, before.high - used.low)
-    return Within(*(min(max(x, 0.0), 100.0) for x in ends))
-
-
-def _sag(
-    site: Site, inverter: Inverter | None, alone: InverterCheck | None, seen: MeasuredLoad | None
-) -> Sag | Missing:
-    """Return the sag at the load's start: by the log's starts where it shows them, else by the plate."""
-    if inverter is None or alone is None:
-        return Missing("word on the sag at start", (), "the load hangs on no inverter that a low voltage switches off")
-    ohms = stated_resistance(site.bank)
-    if isinstance(ohms, Missing) and seen is not None:
-        ohms = seen.resistance
-    if seen is not None and isinstance(seen.resistance, Resistance):
-        ohms = seen.resistance
-    if isinstance(ohms, Missing):
-        return Missing("word on the sag at start", ohms.add, ohms.because)
-    before_V = _before_V(site, seen)
-    if seen is not None and seen.start_resolved and seen.start_A is not None:
-        return sag(before_V, ohms.mohm, inverter.cut_off_V, extra_A=seen.start_A)
-    extra_W = start_extra_W(inverter, alone)
-    if isinstance(extra_W, Missing):
-        return Missing("word on the sag at start", extra_W.add, extra_W.because)
-    return sag(before_V, ohms.mohm, inverter.cut_off_V, extra_W=extra_W)
-
-
-def _before_V(site: Site, seen: MeasuredLoad | None) -> float:
-    """Return the voltage before the start: as measured, as rested, else the nominal one, which is on the low side."""
-    if seen is not None and seen.before_V is not None:
-        return seen.before_V
-    return site.bank.rested_V or site.bank.nominal_V
-
-
 def _inverter(
     site: Site, load: Load, inverter: Inverter, alone: InverterCheck, seen: MeasuredLoad | None, sags: Sag | Missing
 ) -> InverterForecast:
@@ -485,11 +372,3 @@ def _seen(inverter: Inverter, load: Load, seen: MeasuredLoad) -> tuple[Judged, J
     sustained, peak = power_behind(load, inverter, running_W=run_W, peak_W=peak_W)
     running, starting = check_seen(inverter, sustained=sustained, peak=peak, resolved=seen.start_resolved)
     return running, starting, tuple(said)
-
-
-def _same(x: float) -> Within:
-    return Within(x, x, x)
-
-
-def _once(sentences: Sequence[str]) -> tuple[str, ...]:
-    return tuple(dict.fromkeys(sentences))

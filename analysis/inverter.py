@@ -7,11 +7,9 @@ not; the word given here is against the entered figures only.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import inf
 from typing import Final
 
 from .holds import Verdict, worst
-from .inverter_losses import losses_of
 from .judged import Condition, Judged
 from .load_power import Demand, Power, demand
 from .missing import Missing
@@ -95,31 +93,6 @@ def check_inverter(inverter: Inverter, site: Site) -> InverterCheck:
         left_out,
         (*_SAID, *(said for each in known for said in each.assumptions), *_as_VA(inverter)),
     )
-
-
-def start_extra_W(inverter: Inverter, check: InverterCheck) -> Within | Missing:
-    """Return what the hardest start adds to the draw at the bank, by the plates: what a sag is reckoned with.
-
-    Parameters
-    ----------
-    inverter : Inverter
-        The inverter.
-    check : InverterCheck
-        What `check_inverter` said of it.
-
-    Returns
-    -------
-    Within or Missing
-        From volt-amperes, at most the inverter's surge rating, at a motor's power factor at standstill, through the
-        inverter's losses. [W]
-    """
-    hardest = next((load for load in check.loads if load.load == check.hardest), None)
-    if hardest is None:
-        return Missing("extra draw at a start", ("loads.inverter",), f"no load hangs on '{inverter.name}'")
-    losses = losses_of(inverter)
-    before_W = sum(load.running_W for load in check.loads if load is not hardest)
-    taken_W = hardest.start_W(inverter.surge_VA or inverter.surge_W or inf)
-    return taken_W.map(lambda watts: losses.dc_W(before_W + watts) - losses.dc_W(before_W))
 
 
 def check_seen(

@@ -140,7 +140,7 @@ def demand(load: Load, inverter: Inverter) -> Demand | Missing:
     running_W = min(load.power_W or running_VA * _power_factor(load, said), running_VA)
     start_VA = _start_VA(load, inverter, running_VA, said)
     running, starting = power_factors(load, running_W / running_VA)
-    start_s = _start_s(load, said)
+    start_s = usual_start_s(load, said)
     return Demand(load.name, running_VA, running_W, start_VA, start_s, running, starting, tuple(dict.fromkeys(said)))
 
 
@@ -211,7 +211,8 @@ def _start_VA(load: Load, inverter: Inverter, running_VA: float, said: list[str]
     return USUAL_START.scaled(running_VA)
 
 
-def _start_s(load: Load, said: list[str]) -> float:
+def usual_start_s(load: Load, said: list[str]) -> float:
+    """Return how long a load's start lasts, the usual time where the site file says none, which is then said [s]."""
     if load.start_s is not None or load.kind not in TURNING:
         return load.start_s or 0.0
     said.append(

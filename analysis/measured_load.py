@@ -9,15 +9,18 @@ from typing import Final, Literal
 
 import numpy as np
 
+from .amounts import HowRead
 from .chunk import SECONDS_PER_HOUR, FloatArray, Side
 from .cycle_record import Cycle, Cycles
 from .distribution import Component, combine
+from .load_power import USUAL_START_S
 from .measured_chain import RunTotals, run_totals
 from .meter_figures import Accuracy, MeterFigures
 from .missing import Missing
 from .rank_interval import FEWEST, median_of
 from .refusal import Refusal
 from .resistance import Resistance, resistance_of_cycles
+from .seen_starts import SeenStarts, seen_starts
 from .within import Within
 
 _SAID: Final = "It is taken to be used as it was in the log: as often, as long, by as many."
@@ -56,6 +59,8 @@ class MeasuredLoad:
         Bank voltage before the starts: the median; stands in for it where it was not recorded: while running. [V]
     resistance : Resistance or Missing
         Of the bank, from the sag at the starts.
+    starts : SeenStarts or Missing
+        How far the bank's voltage fell at the starts; Missing behind an inverter.
     scatter_Wh, scatter_Ah : float or None
         How far the amounts of an hour scatter, as the standard deviation of those of one hour: that of T hours is
         sqrt(T) times as much. None with too few runs. [Wh], [Ah]
@@ -83,6 +88,7 @@ class MeasuredLoad:
     bank_V: Within | None
     before_V: float | None
     resistance: Resistance | Missing
+    starts: SeenStarts | Missing
     scatter_Wh: float | None
     scatter_Ah: float | None
     gain_Wh: float
@@ -130,7 +136,13 @@ class MeasuredLoad:
 
 
 def measured_load(
-    cycles: Cycles, *, log: str, side: Side, figures: MeterFigures, assumed_V: float | None = None
+    cycles: Cycles,
+    *,
+    log: str,
+    how: HowRead,
+    figures: MeterFigures,
+    start_s: float = USUAL_START_S,
+    assumed_V: float | None = None,
 ) -> MeasuredLoad:
     """Return how a load behaves by its runs.
 
@@ -140,10 +152,12 @@ def measured_load(
         Its cycles, with the plate's draw they were sought by.
     log : str
         The log's name, for sentences.
-    side : {'dc', 'ac'}
-        Where the meter sat.
+    how : HowRead
+        Where the meter sat, and what its readings stand for.
     figures : MeterFigures
         How far it may be off.
+    start_s : float
+        How long a start of it lasts. [s]
     assumed_V : float, optional
         Bank voltage to reckon watts with where the log has amps alone. [V]
 
@@ -152,7 +166,7 @@ def measured_load(
     Refusal
         If the log shows no whole run of it, or not what it took.
     """
-    name = cycles.load or "the load"
+    name, side = cycles.load or "the load", how.side
     if not cycles.cycles:
         raise Refusal(_not_seen(cycles, name, log))
     if not any(cycle.complete for cycle in cycles.cycles):
@@ -186,6 +200,7 @@ def measured_load(
         bank_V=None if amps_alone else _bank_V(taken, _gain(figures.voltage)),
         before_V=_before_V(taken, runs) if side == "dc" else None,
         resistance=resistance_of_cycles(taken, current=figures.current, voltage=figures.voltage),
+        starts=_starts(taken, figures, how, start_s),
         scatter_Wh=_scatter(taken, "energy_Wh"),
         scatter_Ah=_scatter(taken, "charge_Ah"),
         gain_Wh=gain_W,
@@ -193,6 +208,13 @@ def measured_load(
         volts_assumed=amps_alone,
         remarks=(*_remarks(cycles, runs, taken, name), *([_amps_alone(assumed_V)] if amps_alone else [])),
     )
+
+
+def _starts(taken: list[Cycle], figures: MeterFigures, how: HowRead, start_s: float) -> SeenStarts | Missing:
+    if how.side == "ac":
+        return Missing("word on the sag at start", (), "a meter behind an inverter does not see the bank's volts")
+    interval_s, sampling = how.usual_interval_s, how.sampling
+    return seen_starts(taken, figures.voltage, start_s=start_s, interval_s=interval_s, sampling=sampling)
 
 
 def _with_volts(cycles: Cycles, volts: float) -> Cycles:

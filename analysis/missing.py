@@ -24,8 +24,17 @@ class Missing:
     because: str = ""
 
     @property
+    def not_judged(self) -> str:
+        """Why it was not judged and what to add, as it stands after the name of the thing."""
+        return f"not judged{self._why}"
+
+    @property
     def sentence(self) -> str:
         """What is left out, why, and what to add."""
+        return f"No {self.what}{self._why}."
+
+    @property
+    def _why(self) -> str:
         reason = f": {self.because}" if self.because else ""
         remedy = f"; add {' or '.join(self.add)} to the site file" if self.add else ""
-        return f"No {self.what}{reason}{remedy}."
+        return f"{reason}{remedy}"

@@ -56,6 +56,8 @@ class RunningCharge:
         The highest current either way. [A]
     uncovered_s : float
         Time in gaps: what flowed then is not counted. [s]
+    returned_A : float
+        The highest current into the bank. [A]
     """
 
     time_us: TimeArray
@@ -64,6 +66,7 @@ class RunningCharge:
     covered_h: FloatArray
     highest_A: float
     uncovered_s: float
+    returned_A: float = 0.0
 
 
 class RunningChargeFold:
@@ -94,7 +97,7 @@ class RunningChargeFold:
         self._time_us: TimeArray = np.empty(0, dtype=np.int64)
         self._sums: FloatArray = np.empty((0, 3))  # drawn, returned [A s], covered [s]
         self._last: FloatArray = np.zeros(3)
-        self._highest_A = 0.0
+        self._highest_A = self._returned_A = 0.0
         self._gap_us = 0
 
     def add(self, chunk: Chunk) -> None:
@@ -108,7 +111,8 @@ class RunningChargeFold:
         self._gap_us += int((stretch.gap_stop_us - stretch.gap_start_us).sum())
         if not len(stretch.measured.stop_us):
             return
-        self._highest_A = max(self._highest_A, stretch.sums.high, -stretch.sums.low)
+        self._returned_A = max(self._returned_A, -stretch.sums.low)
+        self._highest_A = max(self._highest_A, stretch.sums.high, self._returned_A)
         first = firsts(stretch.measured.stop_us, self._width_us)
         last = np.append(first[1:], len(stretch.measured.stop_us)) - 1
         growth = [np.add.reduceat(x, first) for x in (*stretch.split, stretch.measured.length_s)]
@@ -127,4 +131,5 @@ class RunningChargeFold:
     def result(self) -> RunningCharge:
         """Return the points so far."""
         drawn, returned, covered = (self._sums / SECONDS_PER_HOUR).T
-        return RunningCharge(self._time_us, drawn, returned, covered, self._highest_A, self._gap_us / 1e6)
+        gaps_s = self._gap_us / 1e6
+        return RunningCharge(self._time_us, drawn, returned, covered, self._highest_A, gaps_s, self._returned_A)

@@ -1,36 +1,64 @@
-"""How far the bank's voltage falls at the next start, against what switches the inverter off."""
+"""How far the bank's voltage falls at the next start, against what switches the load off.
+
+Where a log holds starts, what they did says what the next one will do; a plate says it only where none was seen. A
+figure that the bank's resistance does not allow is not made: the reason stands in its place.
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from math import sqrt
+from typing import TYPE_CHECKING
 
-from .holds import Verdict, above
+from .holds import Verdict, above, worst
+from .judged import Condition
 from .missing import Missing
 from .refusal import Refusal
+from .voltage_floor import VoltageFloor
 from .within import Within
+
+if TYPE_CHECKING:
+    from .seen_starts import SeenStarts
+
+_WHAT = "word on the sag at start"
 
 
 @dataclass(frozen=True)
 class Sag:
-    """The lowest voltage to expect at a start, and what it means for the inverter.
+    """The lowest voltage to expect at a start, and what it means; `verdict` is worked out from the rest.
 
     Parameters
     ----------
     lowest_V : Within
-        Bank voltage while the start draws most; 0 at an end where the bank could not give the power at all. [V]
+        Bank voltage while the start draws most. [V]
     cut_off_V : float
-        The inverter switches off below this. [V]
-    verdict : {'holds', 'doubtful', 'fails'}
-        Whether the voltage stays above the cut-off, over the whole interval.
+        Something switches off below this. [V]
+    below : str
+        What happens below it, as it stands in a sentence.
+    starts : int
+        Starts of a log that it is from; 0 where it is from the plate.
     assumptions : tuple of str
         What it rests on, in plain sentences.
+    conditions : tuple of Condition
+        What else the verdict hangs on.
     """
 
     lowest_V: Within
     cut_off_V: float
-    verdict: Verdict
+    below: str
+    starts: int
     assumptions: tuple[str, ...]
+    conditions: tuple[Condition, ...] = ()
+    verdict: Verdict = field(init=False)
+
+    def __post_init__(self) -> None:
+        """Work out whether the voltage stays above the cut-off, over the whole interval."""
+        object.__setattr__(self, "verdict", worst(self.by_figures, *(each.verdict for each in self.conditions)))
+
+    @property
+    def by_figures(self) -> Verdict:
+        """The word on the voltages alone."""
+        return above(self.lowest_V.low, self.lowest_V.high, self.cut_off_V)
 
 
 def loaded_V(source_V: float, resistance_ohm: float, power_W: float) -> float | None:
@@ -54,15 +82,37 @@ def loaded_V(source_V: float, resistance_ohm: float, power_W: float) -> float | 
     return None if under_root < 0 else (source_V + sqrt(under_root)) / 2
 
 
+def most_W(source_V: float, resistance_ohm: float) -> float:
+    """Return the most power that a bank can give through its resistance, at half its voltage: E^2 / 4 R [W]."""
+    return source_V**2 / (4 * resistance_ohm)
+
+
+def sag_of_starts(seen: SeenStarts, floor: VoltageFloor | Missing) -> Sag | Missing:
+    """Say how far the voltage falls at the next start, by those of a log.
+
+    Parameters
+    ----------
+    seen : SeenStarts
+        What the starts did.
+    floor : VoltageFloor or Missing
+        What they are held against.
+    """
+    if isinstance(floor, Missing):
+        return floor
+    unseen = Condition("doubtful", "the readings are too far apart to show the whole of a start")
+    conditions = () if seen.whole else (unseen,)
+    return Sag(seen.lowest_V, floor.V, floor.below, seen.count, seen.assumptions, conditions)
+
+
 def sag(
     before_V: float,
     resistance_mohm: Within,
-    cut_off_V: float | None,
+    floor: VoltageFloor | Missing,
     *,
     extra_A: Within | None = None,
     extra_W: Within | None = None,
 ) -> Sag | Missing:
-    """Say how far the voltage falls at the next start.
+    """Say how far the voltage falls at the next start, by the bank's resistance.
 
     Parameters
     ----------
@@ -70,42 +120,55 @@ def sag(
         Bank voltage before the start, under whatever else is running. [V]
     resistance_mohm : Within
         Internal resistance. [mohm]
-    cut_off_V : float or None
-        The inverter's low-voltage cut-off. [V]
+    floor : VoltageFloor or Missing
+        What it is held against.
     extra_A : Within, optional
-        Extra draw of the start as measured at the bank. [A]
+        Extra draw of the start at the bank. [A]
     extra_W : Within, optional
-        Extra power of the start at the bank, where no draw was measured. [W]
+        Extra power of the start at the bank. [W]
 
     Returns
     -------
     Sag or Missing
-        Missing without a cut-off.
+        Missing without a cut-off, and where the resistance does not let through what the start asks, at either end.
 
     Raises
     ------
     Refusal
         If neither amps nor watts are given, or the voltage is not above 0.
     """
-    if cut_off_V is None:
-        return Missing("word on the sag at start", ("inverters.cut_off_V",), "the inverter's cut-off is not known")
+    if isinstance(floor, Missing):
+        return floor
     if not before_V > 0:
         raise Refusal(f"the bank's voltage before a start must be above 0 V, not {before_V:g}")
-    low, middle, high = _lowest_V(before_V, resistance_mohm, extra_A, extra_W)
+    lowest_V = _lowest_V(before_V, resistance_mohm, extra_A, extra_W)
+    if lowest_V is None:
+        gives_W = most_W(before_V, resistance_mohm.value / 1000)
+        asked = "" if extra_W is None else f" {extra_W.high:,.0f} W"
+        because = f"the start may ask{asked} more than the bank gives through its resistance ({gives_W:,.0f} W at most)"
+        return Missing(_WHAT, (), because.replace(" W more than", " W, more than"))
     said = (
         f"The bank stands at {before_V:.4g} V before the start; lower, it falls further.",
         "An inverter may ride through a dip that is shorter than its own delay; that is not counted on.",
     )
-    return Sag(Within(middle, low, high), cut_off_V, above(low, high, cut_off_V), said)
+    return Sag(lowest_V, floor.V, floor.below, 0, said)
 
 
-def _lowest_V(before_V: float, mohm: Within, amps: Within | None, watts: Within | None) -> tuple[float, float, float]:
-    """Return the voltage at the worst, the middle and the best of both intervals [V]."""
-    ends = ((mohm.high, "high"), (mohm.value, "value"), (mohm.low, "low"))
+def _lowest_V(before_V: float, mohm: Within, amps: Within | None, watts: Within | None) -> Within | None:
+    """Return the voltage with its ends at the worst and the best of both intervals; None where there is none [V]."""
     if amps is not None:
-        low, middle, high = (max(before_V - r / 1000 * getattr(amps, end), 0.0) for r, end in ends)
+        found: list[float | None] = [
+            before_V - mohm.value / 1000 * amps.value,
+            before_V - mohm.high / 1000 * amps.high,
+            before_V - mohm.low / 1000 * amps.low,
+        ]
     elif watts is not None:
-        low, middle, high = (loaded_V(before_V, r / 1000, getattr(watts, end)) or 0.0 for r, end in ends)
+        found = [
+            loaded_V(before_V, mohm.value / 1000, watts.value),
+            loaded_V(before_V, mohm.high / 1000, watts.high),
+            loaded_V(before_V, mohm.low / 1000, watts.low),
+        ]
     else:
         raise Refusal("the sag at a start needs the start's amps or watts")
-    return low, middle, high
+    known = [volts for volts in found if volts is not None and volts > 0]
+    return Within(*known) if len(known) == len(found) else None

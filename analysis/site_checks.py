@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from .bank import LEAD_ACID
+from .bank_check import bank_by_plates
 from .conductor import check_conductors
 from .holds import WORD
 from .hydraulics import wire_to_water
@@ -37,6 +38,7 @@ def checks(site: Site) -> list[str]:
     """
     return [
         *_bank(site.bank),
+        *_bank_gives(site),
         *_charging(site),
         *(said for inverter in site.inverters for said in (*_idle(inverter), *_carries(inverter, site))),
         *_conductors(site),
@@ -53,6 +55,12 @@ def _bank(bank: Bank) -> Iterator[str]:
         yield f"The bank's rested_V does not tell its state. {missing.sentence}"
     if bank.chemistry in LEAD_ACID and bank.usable_depth_pct is not None and bank.usable_depth_pct > DEEP_PCT:
         yield f"Running a lead-acid bank {bank.usable_depth_pct:g} % down shortens its life; 50 % is usual (trade)."
+
+
+def _bank_gives(site: Site) -> Iterator[str]:
+    for part in bank_by_plates(site, site.loads).parts:
+        if part.verdict == "fails":
+            yield f"The bank: {part.sentence}"
 
 
 def _charging(site: Site) -> Iterator[str]:

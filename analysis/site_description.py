@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from .bank import LEAD_ACID
+from .bank_check import bank_by_plates
+from .holds import WORD
 from .inverter_losses import losses_of
 from .missing import Missing
 from .peukert import cold_multiplier, peukert_Ah
 from .site import Array, Bank, Conductor, Inverter, Limits, Load, Meter, Site, Water
 from .solar import array_day_Wh, performance_ratio_of
+from .system_word import to_add
 from .water import TankPlan, tank_plan
 
 _CHEMISTRY = {"flooded_lead_acid": "flooded lead-acid", "agm": "AGM", "gel": "gel", "lifepo4": "LiFePO4", "other": ""}
@@ -36,6 +39,7 @@ def describe(site: Site) -> list[str]:
         f"Site: {site.name}, {zone}.",
         _bank(site.bank),
         *_bank_in_use(site.bank),
+        *_bank_word(site),
         *map(_inverter, site.inverters),
         *(_load(load, site) for load in site.loads),
         *([_array(site.array)] if site.array else []),
@@ -77,6 +81,9 @@ def _bank_in_use(bank: Bank) -> list[str]:
     for value, said in (
         (bank.charge_efficiency_pct, "{} % of the charge put in comes out again"),
         (bank.charging_V, "charged at {} V"),
+        (bank.continuous_A, "lets out {} A without a break"),
+        (bank.moment_A, f"{{}} A for {_n(bank.max_discharge_s)} s"),
+        (bank.max_charge_A, "takes in {} A at most"),
         (bank.resistance_mohm, "{} milliohm inside"),
         (bank.start_state_pct, "{} % full when the log begins"),
         (bank.rested_V, "{} V at rest before the log begins"),
@@ -84,6 +91,17 @@ def _bank_in_use(bank: Bank) -> list[str]:
         if value is not None:
             words.append(said.format(_n(value)))
     return [f"In use: {'; '.join(words)}."] if words else []
+
+
+def _bank_word(site: Site) -> list[str]:
+    """Say whether the bank gives what all loads ask by their plates; nothing without loads."""
+    if not site.loads:
+        return []
+    check = bank_by_plates(site, site.loads)
+    if check.verdict is None:
+        return [f"The bank was not judged: {to_add(check)}."]
+    sentences = " ".join(part.sentence for part in check.parts)
+    return [f"With all loads the bank {WORD[check.verdict]}: {sentences}"]
 
 
 def _inverter(inverter: Inverter) -> str:

@@ -10,7 +10,7 @@ from collections.abc import Iterator, Mapping
 from itertools import pairwise
 from typing import Annotated, Literal, cast
 
-from pydantic import AfterValidator, Field, StringConstraints
+from pydantic import AfterValidator, BeforeValidator, Field, StringConstraints
 
 from .chunk import Sampling, Side
 from .motor_tables import CODE_LETTERS_KVA_PER_HP
@@ -60,6 +60,21 @@ def _rising(points: tuple[Point, ...]) -> tuple[Point, ...]:
     return points
 
 
+def _one_or_two(amps: object) -> object:
+    """Return a figure alone as a list of one."""
+    if isinstance(amps, str | bool):
+        raise ValueError("must be a number of amps, or two in [square brackets]: without a break, and for a moment")
+    return (amps,) if isinstance(amps, int | float) else amps
+
+
+def _continuous_first(amps: tuple[float, ...]) -> tuple[float, ...]:
+    if len(amps) not in (1, 2):
+        raise ValueError("must be one figure, or two: without a break and for a moment, such as [100, 200]")
+    if amps[-1] < amps[0]:
+        raise ValueError("must have its continuous amps first: those for a moment are more, such as [100, 200]")
+    return amps
+
+
 class Bank(ShownTable):
     """The battery bank as a whole. Needs ``nominal_V`` and ``capacity_Ah``."""
 
@@ -82,6 +97,34 @@ class Bank(ShownTable):
     rested_V: Positive | None = None  # before the log, after hours without charge or load
     resistance_mohm: Positive | None = None  # of the whole bank, if it is known
     charging_V: Positive | None = None  # at which the array charges it
+    # What its protection lets through: without a break; or, with max_discharge_s, [without a break, for a moment] or
+    # that for a moment alone.
+    max_discharge_A: (
+        Annotated[Several[Positive], BeforeValidator(_one_or_two), AfterValidator(_continuous_first)] | None
+    ) = None
+    max_discharge_s: Positive | None = None
+    max_charge_A: Positive | None = None
+
+    @classmethod
+    def faults(cls, data: Mapping[str, object]) -> Iterator[Fault]:
+        """Yield also amps for a moment without its seconds, and seconds without amps."""
+        yield from super().faults(data)
+        amps = data.get("max_discharge_A")
+        if isinstance(amps, list | tuple) and len(amps) == 2 and "max_discharge_s" not in data:
+            yield Fault(("max_discharge_A",), "needs max_discharge_s: for how many seconds the second figure may flow")
+        if amps is None and "max_discharge_s" in data:
+            yield Fault(("max_discharge_s",), "says nothing without max_discharge_A, the amps that may flow so long")
+
+    @property
+    def continuous_A(self) -> float | None:
+        """What its protection lets out without a break [A]; None where that is not given."""
+        amps = self.max_discharge_A
+        return None if amps is None or (len(amps) == 1 and self.max_discharge_s is not None) else amps[0]
+
+    @property
+    def moment_A(self) -> float | None:
+        """What its protection lets out for ``max_discharge_s`` [A]; None where that is not given."""
+        return None if self.max_discharge_A is None or self.max_discharge_s is None else self.max_discharge_A[-1]
 
     @property
     def at_degC(self) -> float | None:

@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from statistics import median
 
 from .amounts import Charge
+from .bank_check import bank_by_log, bank_by_plates
+from .bank_limits import BankCheck
 from .bank_report import BankReport, bank_report
 from .chunk import SECONDS_PER_HOUR
 from .conductor import ConductorCheck, check_conductors
@@ -42,9 +44,13 @@ class Solar:
 
 @dataclass(frozen=True)
 class SiteReport:
-    """What a log and its site file say together; every part by itself, and what is left out of them."""
+    """What a log and its site file say together; every part by itself, and what is left out of them.
+
+    ``bank_check`` is the word on the bank: by the log where a meter on the bank saw a load start, else by the plates.
+    """
 
     bank: BankReport | Missing
+    bank_check: BankCheck
     inverters: tuple[InverterReport, ...]
     conductors: tuple[ConductorCheck, ...]
     water: WaterReport | Missing
@@ -68,7 +74,10 @@ def site_report(site: Site, load: Load | None, log: LogReport, followed: Followe
     """
     how, ledger = log.charge.how, followed.ledger
     use_Wh = daily_use_Wh(log.charge)
-    bank = bank_report(site, load, log.cycles, log.charge, ledger, followed.running, log.figures, daily_use_Wh=use_Wh)
+    bank = bank_report(
+        site, load, log.cycles, log.charge, ledger, followed.running, log.figures, how, daily_use_Wh=use_Wh
+    )
+    check = _bank_check(site, load, log, followed)
     inverters = inverter_reports(site, load, log.cycles, ledger, how, _behind(site, log.facts.meter))
     conductors = check_conductors(site)
     running_W = [cycle.run_W for cycle in log.cycles.cycles if cycle.run_W is not None]
@@ -76,8 +85,16 @@ def site_report(site: Site, load: Load | None, log: LogReport, followed: Followe
     water = _water(site, load, log.cycles, power_W)
     energy = log.charge.energy if how.side == "dc" else None
     solar = Solar(array_day(site.array, daily_use_Wh=use_Wh), energy.returned if energy else None, use_Wh)
-    parts = SiteReport(bank, inverters, conductors, water, solar, ())
-    return SiteReport(bank, inverters, conductors, water, solar, _missing(parts))
+    parts = SiteReport(bank, check, inverters, conductors, water, solar, ())
+    return SiteReport(bank, check, inverters, conductors, water, solar, _missing(parts))
+
+
+def _bank_check(site: Site, load: Load | None, log: LogReport, followed: Followed) -> BankCheck:
+    running = followed.running
+    if running is None:
+        return bank_by_plates(site, site.loads)
+    how, returned_A = log.charge.how, running.returned_A
+    return bank_by_log(site, load, log.cycles, followed.ledger, log.figures, how, returned_A=returned_A)
 
 
 def _water(site: Site, load: Load | None, cycles: Cycles, power_W: float | None) -> WaterReport | Missing:
@@ -106,6 +123,7 @@ def _behind(site: Site, meter: str | None) -> str | None:
 def _missing(parts: SiteReport) -> tuple[Missing, ...]:
     """Return what is left out, each sentence once."""
     found = [parts.bank] if isinstance(parts.bank, Missing) else [*parts.bank.missing]
+    found += parts.bank_check.not_judged
     for each in parts.inverters:
         found += each.missing
     for conductor in parts.conductors:

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from report_scenes import make_cycle, make_site
 
+from shuntbook.analysis.amounts import HowRead
 from shuntbook.analysis.cautions import CAUTIONS
 from shuntbook.analysis.cycle_record import Cycles, CycleSummary
 from shuntbook.analysis.forecast import forecast
@@ -14,6 +15,8 @@ from shuntbook.analysis.meter_figures import Accuracy, MeterFigures
 from shuntbook.analysis.missing import Missing
 from shuntbook.analysis.refusal import Refusal
 from shuntbook.analysis.site import Site
+from shuntbook.cli.render.forecast_json import forecast_document
+from shuntbook.cli.render.forecast_words import forecast_lines
 
 EXACT = MeterFigures(current=Accuracy(0.0, 0.0), voltage=Accuracy(0.0, 0.0))
 
@@ -29,11 +32,16 @@ def site(load, inverter=None, *, bank=None, array=None):
     return Site.model_validate({**tables, "loads": [{"name": "it", **load}]})
 
 
-def seen(cycles, per_h, *, side="dc", figures=EXACT, expected=30.0):
+def seen(cycles, per_h, *, side="dc", figures=EXACT, expected=30.0, interval_s=0.1):
     """How a load behaves that made these cycles, so many an hour."""
     summary = CycleSummary(len(cycles), per_h, 0.1, 60.0, 540.0)
     record = Cycles(tuple(cycles), summary, "current_A", "it", expected)
-    return measured_load(record, log="day.parquet", side=side, figures=figures)
+    return measured_load(record, log="day.parquet", how=how(side, interval_s), figures=figures)
+
+
+def how(side="dc", interval_s=0.1):
+    """How a meter was read, so often."""
+    return HowRead(side, "instant", 10.0, interval_s)
 
 
 def a_run(**changes):
@@ -203,14 +211,98 @@ def test_sag_by_its_own_starts():
 
 
 def test_starts_that_were_not_resolved_are_no_evidence():
-    """Readings too far apart: the plate's start is used for the sag, and what was seen at a start is left out."""
+    """Readings a minute apart: of ten starts they show less than there was, so the word is at best doubtful."""
     load = {"kind": "pump", "power_W": 700.0}
     inverter = {"surge_VA": 9000, "surge_s": 5, "cut_off_V": 21.5}
-    slow = seen([a_run(surge_resolved=False, surge_A=32.0, sag_V=0.32)] * 10, 6.0)
+    slow = seen([a_run(surge_resolved=False, surge_A=32.0, sag_V=0.32, before_V=25.0)] * 10, 6.0, interval_s=60.0)
     found = forecast(site(load, inverter), "it", hours=2, measured=slow)
     assert isinstance(found.inverter.seen_starting, Missing)
-    assert found.bank.sag.lowest_V.value < 24  # far lower than 25 V less 0.32 V
+    assert found.bank.sag.lowest_V.value == pytest.approx(24.68)  # 25 V less 0.32 V, and no plate's guess
+    assert (found.bank.sag.by_figures, found.bank.sag.verdict) == ("holds", "doubtful")
     assert any("too far apart" in text for text in found.taken.assumptions)
+
+
+def test_no_plate_guesses_where_starts_were_seen():
+    """Three starts are too few to tell the next, and their volts were not read: not judged, whatever the plate says."""
+    load = {"kind": "pump", "power_W": 700.0}
+    inverter = {"surge_VA": 9000, "surge_s": 5, "cut_off_V": 21.5}
+    where = site(load, inverter, bank={"resistance_mohm": 10})
+    few = seen([a_run(before_V=25.0, surge_resolved=False)] * 3, 6.0)
+    sag = forecast(where, "it", hours=2, measured=few).bank.sag
+    assert isinstance(sag, Missing)
+    assert "the log has 3" in sag.sentence
+    # Amps seen whole and a stated resistance are a measurement of the start: 25 V less 120 A x 10 mohm.
+    amps = seen([a_run(sag_V=None)] * 3, 6.0)
+    assert forecast(where, "it", hours=2, measured=amps).bank.sag.lowest_V.value == pytest.approx(23.8)
+
+
+@pytest.mark.parametrize(("cut_off_V", "verdict"), [(22.5, "holds"), (23.95, "doubtful"), (24.5, "fails")])
+def test_a_pump_on_the_bank_is_held_against_the_banks_cut_off(cut_off_V, verdict):
+    """1.2 V at a start from 25 V: 23.8 V, of a meter that may be off by 1 %; a plate's by its amps before it turns."""
+    load = {"kind": "pump", "power_W": 700.0, "locked_rotor_A": 100.0}
+    bank = {"cut_off_V": cut_off_V, "resistance_mohm": 10}
+    loose = MeterFigures(current=Accuracy(0.0, 0.0), voltage=Accuracy(1.0, 0.0))
+    runs = seen([a_run(before_V=25.0)] * 10, 6.0, figures=loose)
+    found = forecast(site(load, bank=bank), "it", hours=2, measured=runs)
+    assert (found.bank.sag.cut_off_V, found.bank.sag.verdict) == (cut_off_V, verdict)
+    assert found.inverter is None
+    # 100 A x 24 V are 2,400 W: V^2 - 24 V + 0.01 x 2,400 = 0 gives 22.95 V.
+    plate = forecast(site(load, bank=bank), "it", hours=2).bank.sag
+    assert plate.lowest_V.value == pytest.approx((24 + (576 - 96) ** 0.5) / 2)
+    assert forecast(site(load), "it", hours=2).bank.sag.add == ("bank.resistance_mohm",)
+    bare = site(load, bank={"resistance_mohm": 10})
+    assert forecast(bare, "it", hours=2).bank.sag.add == ("bank.cut_off_V",)
+
+
+def test_what_the_resistance_does_not_let_through_is_not_printed():
+    """12 V and 30 mohm give 1,200 W at the very most (12^2 / 0.12): a start of 2,000 to 3,400 W has no voltage."""
+    load = {"kind": "pump", "power_W": 1000.0, "power_factor": 1.0, "voltage_V": 230.0, "locked_rotor_A": 4000 / 230}
+    inverter = {"surge_VA": 9000, "surge_s": 5, "cut_off_V": 10.5, "efficiency_pct": 100}
+    found = forecast(site(load, inverter, bank={"nominal_V": 12, "resistance_mohm": 30}), "it", hours=1)
+    assert isinstance(found.bank.sag, Missing)
+    assert "1,200 W at most" in found.bank.sag.sentence
+    assert found.bank.check.verdict == "fails"
+    assert [part.of for part in found.bank.check.parts] == ["W"]  # no amps that cannot flow
+    assert "0.0 V" not in "\n".join(forecast_lines(found))
+
+
+# -- the word on the whole ---------------------------------------------------------------------------------------------
+
+
+def lithium(**bank):
+    """A start of 5,000 to 5,595 VA (letter M, NEC Table 430.7(B)) on an inverter that carries it, and such a bank."""
+    load = {"kind": "pump", "voltage_V": 230.0, "current_A": 5.0, "hp": 0.5, "power_factor": 0.58, "code_letter": "M"}
+    inverter = {"continuous_VA": 3000, "surge_VA": 6000, "surge_s": 5, "efficiency_pct": 88, "cut_off_V": 21.5}
+    return site(load, inverter, bank={"chemistry": "lifepo4", "nominal_V": 25.6, "capacity_Ah": 100, **bank})
+
+
+def test_nothing_holds_while_the_bank_was_not_judged():
+    """Lithium whose protection is not known: by its ratings, and which key to add; on screen and in JSON."""
+    found = forecast(lithium(resistance_mohm=8), "it", hours=1)
+    assert (found.inverter.verdict, found.bank.check.verdict, found.word.verdict) == ("holds", None, None)
+    said = forecast_lines(found)[1]
+    assert said.startswith("It holds by its ratings; the bank was not judged (add bank.max_discharge_A to the site")
+    document = forecast_document(found)
+    assert document["system"] == {"verdict": None, "sentence": said}
+    assert (document["bank"]["verdict"], document["bank"]["add"]) == (None, ["bank.max_discharge_A"])
+
+
+def test_a_bank_that_does_not_give_it_makes_the_whole_fail():
+    """100 A of protection against a start of 2,841 W or more at the bank (5,000 VA x 0.5 / 0.88), 117 A at 24.3 V."""
+    found = forecast(lithium(max_discharge_A=100), "it", hours=1)
+    assert (found.inverter.verdict, found.word.verdict) == ("holds", "fails")
+    assert found.word.sentence == "The system does not carry it: the inverter 'shed' holds and the bank fails."
+    carried = forecast(lithium(max_discharge_A=[100, 300], max_discharge_s=3), "it", hours=1)
+    assert carried.word.sentence == "The system carries it: the inverter 'shed' holds and the bank holds."
+
+
+def test_all_loads_on_the_bank_are_judged_beside_the_one():
+    """The pump by itself asks 32 A; a heater of 2,400 W on the bank makes it 130 A of the 100 A that may flow."""
+    tables = lithium(max_discharge_A=[100, 400], max_discharge_s=3).model_dump(exclude_unset=True)
+    heater = {"name": "heater", "kind": "heater", "power_W": 2400.0}
+    tables |= {"inverters": list(tables["inverters"]), "loads": [*map(dict, tables["loads"]), heater]}
+    found = forecast(Site.model_validate(tables), "it", hours=1).bank
+    assert (found.check.verdict, found.together.verdict) == ("holds", "fails")
 
 
 def test_behind_an_inverter_its_losses_carry_it_to_the_bank():
@@ -228,13 +320,13 @@ def test_amps_alone_are_forecast_with_an_assumed_voltage():
     """0.54 Ah a run, twelve runs: 6.48 Ah as measured; at 22.8 V assumed, 147.7 Wh, and the chain says so."""
     runs = [a_run(run_W=None, energy_Wh=None, peak_W=None, sag_V=None)] * 10
     record = Cycles(tuple(runs), CycleSummary(10, 6.0, 0.1, 60.0, 540.0), "current_A", "it", 30.0)
-    load = measured_load(record, log="day.parquet", side="dc", figures=EXACT, assumed_V=22.8)
+    load = measured_load(record, log="day.parquet", how=how(), figures=EXACT, assumed_V=22.8)
     taken = forecast(site({"power_W": 700.0}), "it", hours=2, measured=load).taken
     assert (taken.charge_Ah.value, taken.energy_Wh.value) == pytest.approx((6.48, 6.48 * 22.8))
     assert next(step for step in taken.chain if step.step == "bank voltage").origin.startswith("assumed")
     assert any("amps and no volts" in text for text in taken.assumptions)
     with pytest.raises(Refusal, match=r"day\.parquet: watts"):
-        measured_load(record, log="day.parquet", side="dc", figures=EXACT)
+        measured_load(record, log="day.parquet", how=how(), figures=EXACT)
 
 
 def test_a_plate_that_says_nothing_is_no_hindrance_to_a_measured_forecast():

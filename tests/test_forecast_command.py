@@ -47,7 +47,14 @@ def test_the_terminal_shows_chain_bank_inverter_and_cautions(demo, capsys):
     """All parts of a measured forecast, in the order in which they are read."""
     words = ("forecast", "--site", demo / "site.toml", "--load", "well pump", "--for", "1h")
     status, out, err = told(capsys, *words, "--measured", demo / "open_day.parquet")
-    marks = ["  paper", "as measured at the bank", "takes from the bank", "\nbank\n", "inverter 'wash shed", "assumed:"]
+    marks = [
+        "  paper",
+        "as measured at the bank",
+        "takes from the bank",
+        "\nbank: holds\n",
+        "inverter 'wash shed",
+        "assumed:",
+    ]
     places = [out.index(mark) for mark in (*marks, "Before you work on any of it", "licensed electrician")]
     assert (status, err) == (0, "")
     assert places == sorted(places)

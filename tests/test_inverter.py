@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from shuntbook.analysis.holds import under, worst
-from shuntbook.analysis.inverter import check_inverter, check_inverters, check_seen, start_extra_W
+from shuntbook.analysis.inverter import check_inverter, check_inverters, check_seen
 from shuntbook.analysis.inverter_losses import (
     LossTerms,
     beyond_idle_W,
@@ -200,20 +200,6 @@ def test_a_larger_rating_never_makes_it_worse(current_A, ratio, surge_VA):
     if isinstance(small, Judged):
         assert isinstance(large, Judged)
         assert order.index(large.verdict) <= order.index(small.verdict)
-
-
-def test_the_hardest_start_as_watts_at_the_bank():
-    """5,000 to 5,595 VA (NEC Table 430.7(B)) at power factors of 0.5 to 0.85 (from memory), over 88 %."""
-    site = site_of(PUMP, inverters=[{**WASH_SHED, "efficiency_pct": 88.0, "idle_W": 28.0}])
-    inverter = site.inverters[0]
-    got = start_extra_W(inverter, check_inverter(inverter, site))
-    assert isinstance(got, Within)
-    assert (got.low, got.value, got.high) == pytest.approx((5000 * 0.5 / 0.88, 5297.5 * 0.7 / 0.88, 5595 * 0.85 / 0.88))
-    weak = Inverter(**{**WASH_SHED, "surge_VA": 4000.0, "efficiency_pct": 80.0})
-    limited = start_extra_W(weak, check_inverter(weak, site))
-    assert isinstance(limited, Within)
-    assert limited.high == pytest.approx(4000 * 0.85 / 0.8)  # never more than rated
-    assert isinstance(start_extra_W(weak, check_inverter(weak, site_of())), Missing)
 
 
 def test_a_start_takes_no_less_than_running():

@@ -110,7 +110,9 @@ def _bank(log):
         f"{within(bank['resistance']['mohm'], 'mΩ')}, from {bank['resistance']['steps']} starts",
     ]
     sag = bank["sag"]
-    cut_off = f"cut-off {amount(sag['cut_off_V'], 'V')}: {sag['verdict']}"
+    for part in bank["compared"]:
+        yield [f"Asked of it ({part['of']})", part["sentence"]]
+    cut_off = f"{sag['below']} below {amount(sag['cut_off_V'], 'V')}: {sag['verdict']}."
     yield ["Lowest voltage at the next start", f"{within(sag['lowest_V'], 'V')}; {cut_off}"]
     yield ["State of charge at the log's end", within(bank["state"]["end_pct"], "%")]
     for draw in bank["draws"]:

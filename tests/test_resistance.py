@@ -12,6 +12,7 @@ from shuntbook.analysis.refusal import Refusal
 from shuntbook.analysis.resistance import Resistance, resistance, resistance_of_cycles, stated_resistance
 from shuntbook.analysis.sag import Sag, loaded_V, sag
 from shuntbook.analysis.site_parts import Bank
+from shuntbook.analysis.voltage_floor import VoltageFloor
 from shuntbook.analysis.within import Within
 
 
@@ -129,10 +130,15 @@ def test_short_circuit_is_the_limit():
     assert loaded_V(24.0, 0.25, 576.0) == 12.0  # the most it can give, at half of its voltage
 
 
+FLOOR = VoltageFloor(21.0, "the inverter switches off")
+
+
 @pytest.mark.parametrize(("cut_off_V", "verdict"), [(21.0, "holds"), (22.6, "doubtful"), (23.5, "fails")])
 def test_the_sag_is_judged_over_its_whole_interval(cut_off_V, verdict):
     """24.5 V less 150 A x 8 to 16 mohm is 22.1 to 23.3 V."""
-    got = sag(24.5, Within(12, 8, 16), cut_off_V, extra_A=Within(150, 150, 150))
+    got = sag(
+        24.5, Within(12, 8, 16), VoltageFloor(cut_off_V, "the inverter switches off"), extra_A=Within(150, 150, 150)
+    )
     assert isinstance(got, Sag)
     assert (got.lowest_V.low, got.lowest_V.high) == pytest.approx((22.1, 23.3))
     assert got.verdict == verdict
@@ -140,30 +146,28 @@ def test_the_sag_is_judged_over_its_whole_interval(cut_off_V, verdict):
 
 def test_a_start_in_watts_takes_more_amps_as_the_voltage_falls():
     """3,600 W from 24 V through 12 mohm: 21.995 V, lower than 24 V less 150 A x 12 mohm = 22.2 V."""
-    got = sag(24.0, Within(12, 12, 12), 21.0, extra_W=Within(3600, 3600, 3600))
+    got = sag(24.0, Within(12, 12, 12), FLOOR, extra_W=Within(3600, 3600, 3600))
     assert isinstance(got, Sag)
     assert got.lowest_V.value == pytest.approx((24 + (576 - 4 * 0.012 * 3600) ** 0.5) / 2)
     assert got.lowest_V.value < 22.2
 
 
-def test_a_bank_that_cannot_start_it_falls_to_nothing():
+def test_a_bank_that_cannot_start_it_has_no_voltage():
     """24 V less 3,000 A x 12 mohm is below 0 V; 24^2 / 0.048 = 12 kW is the most that 12 mohm let through."""
-    for start in ({"extra_A": Within(3000, 3000, 3000)}, {"extra_W": Within(12001, 12001, 12001)}):
-        got = sag(24.0, Within(12, 12, 12), 21.0, **start)
-        assert isinstance(got, Sag)
-        assert got.lowest_V == Within(0.0, 0.0, 0.0)
-        assert got.verdict == "fails"
+    for start in ({"extra_A": Within(3000, 3000, 3000)}, {"extra_W": Within(11000, 9000, 12001)}):
+        got = sag(24.0, Within(12, 12, 12), FLOOR, **start)
+        assert isinstance(got, Missing)
+        assert "12,000 W at most" in got.sentence
 
 
 def test_sag_without_a_cut_off_or_a_start():
-    """The key is named; nothing to start is a mistake of the caller's figures."""
-    got = sag(24.0, Within(12, 12, 12), None, extra_A=Within(1, 1, 1))
-    assert isinstance(got, Missing)
-    assert got.add == ("inverters.cut_off_V",)
+    """What is missing of the cut-off is passed on; nothing to start is a mistake of the caller's figures."""
+    none = Missing("word on the sag at start", ("inverters.cut_off_V",))
+    assert sag(24.0, Within(12, 12, 12), none, extra_A=Within(1, 1, 1)) is none
     with pytest.raises(Refusal, match="amps or watts"):
-        sag(24.0, Within(12, 12, 12), 21.0)
+        sag(24.0, Within(12, 12, 12), FLOOR)
     with pytest.raises(Refusal, match="above 0 V"):
-        sag(0.0, Within(12, 12, 12), 21.0, extra_A=Within(1, 1, 1))
-    low = sag(0.5, Within(12, 12, 12), 21.0, extra_A=Within(1, 1, 1))
+        sag(0.0, Within(12, 12, 12), FLOOR, extra_A=Within(1, 1, 1))
+    low = sag(0.5, Within(12, 12, 12), FLOOR, extra_A=Within(1, 1, 1))
     assert isinstance(low, Sag)
     assert low.lowest_V.value == pytest.approx(0.488)

@@ -466,7 +466,10 @@ def test_check_site_gives_one_json_document(tmp_path, site):
     result = CliRunner().invoke(command, [str(tmp_path / "site.toml"), "--json"])
 
     document = json.loads(result.stdout)
+    bank = document.pop("bank")
     assert document == {"site": site.name, "description": describe(site), "warnings": []}
+    assert bank["verdict"] == "holds"
+    assert all(part["sentence"] in " ".join(document["description"]) for part in bank["compared"])
 
 
 def test_check_site_passes_mistakes_on(tmp_path):

@@ -194,15 +194,17 @@ def test_without_amps_at_the_bank_nothing_is_said_of_it():
     assert "no amps measured at the bank" in found.missing[0].sentence
 
 
-def test_starts_that_were_not_resolved_are_reckoned_by_the_plates():
-    """Then the sag is wide, and says what it goes by; the resistance is still that of pairs read together."""
+def test_starts_that_were_not_resolved_bound_the_next():
+    """At a reading a second ten starts of half a second are met: the lowest of them, 25 V less 12 mohm x 52 A."""
     log = a_log()
     slow = tuple(replace(cycle, surge_resolved=False) for cycle in log.cycles.cycles)
     log = replace(log, cycles=replace(log.cycles, cycles=slow))
     bank = report(site(), log).bank
     assert resistance_of_cycles(slow).mohm.value == pytest.approx(12.0)
-    assert "by the plates" in bank.sag.assumptions[0]
-    assert bank.sag.lowest_V.high - bank.sag.lowest_V.low > 1.0
+    assert "By the 10 starts" in bank.sag.assumptions[0]
+    assert bank.sag.lowest_V.low < bank.sag.lowest_V.value == pytest.approx(25 - 0.012 * 52)
+    assert bank.sag.lowest_V.high > 25 - 0.012 * 50  # each falls at least as far as is usually read of it
+    assert bank.sag.verdict == "holds"
 
 
 def test_without_a_site_the_parts_are_null_and_the_ledger_is_there():

@@ -7,10 +7,12 @@ from pathlib import Path
 
 import click
 
+from ...analysis.bank_check import bank_by_plates
 from ...analysis.site import Site
 from ...analysis.site_contradictions import contradictions
 from ...analysis.site_description import describe
 from ...ingest.toml_file import read_toml
+from ..render.bank_json import bank_check_document
 
 
 @click.command("check-site")
@@ -26,7 +28,8 @@ def command(site: Path, as_json: bool) -> None:
     checked = read_toml(site, Site)
     meaning, warnings = describe(checked), contradictions(checked)
     if as_json:
-        document = {"site": checked.name, "description": meaning, "warnings": warnings}
+        bank = bank_check_document(bank_by_plates(checked, checked.loads))
+        document = {"site": checked.name, "description": meaning, "warnings": warnings, "bank": bank}
         click.echo(json.dumps(document, indent=2, ensure_ascii=False))
         return
     for sentence in meaning:

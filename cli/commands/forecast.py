@@ -7,9 +7,11 @@ from typing import TYPE_CHECKING
 
 import click
 
+from ...analysis.bank_draw import loaded_bank_V
 from ...analysis.chunk import SECONDS_PER_HOUR
 from ...analysis.cycles import CycleFold
-from ...analysis.forecast import forecast, loaded_bank_V
+from ...analysis.forecast import forecast
+from ...analysis.load_power import usual_start_s
 from ...analysis.log_analysis import watched_load
 from ...analysis.measured_load import MeasuredLoad, measured_load
 from ...ingest.durations import seconds
@@ -66,7 +68,8 @@ def _seen(path: Path, site: Site, load: str, corrections: Corrections) -> Measur
     return measured_load(
         fold.result(),
         log=ready.facts.name,
-        side=ready.how.side,
+        how=ready.how,
         figures=ready.figures,
+        start_s=usual_start_s(site.load(load), []),
         assumed_V=loaded_bank_V(site) if at_bank else None,
     )

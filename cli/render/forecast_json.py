@@ -6,11 +6,13 @@ from typing import TYPE_CHECKING, Any
 
 from ...analysis.missing import Missing
 from ...analysis.within import Within
+from .bank_json import bank_check_document
 from .json_parts import Document, fields
 from .site_json import conductor_document
 
 if TYPE_CHECKING:
     from ...analysis.forecast import Forecast
+    from ...analysis.forecast_bank import BankForecast
 
 
 def forecast_document(found: Forecast, log: str | None = None) -> Document:
@@ -37,12 +39,19 @@ def forecast_document(found: Forecast, log: str | None = None) -> Document:
         "without_a_break": {"charge_Ah": taken.unbroken_Ah, "energy_Wh": taken.unbroken_Wh},
         "as_measured": part(found.seen),
         "by_plate": None if plate is None else {"charge_Ah": plate.charge_Ah, "energy_Wh": plate.energy_Wh},
-        "bank": part(found.bank),
+        "system": part(found.word),
+        "bank": _bank(found.bank),
         "inverter": part(found.inverter),
         "conductors": [conductor_document(each) for each in found.conductors],
         "assumptions": list(taken.assumptions),
         "cautions": list(found.cautions),
     }
+
+
+def _bank(found: BankForecast) -> Document:
+    together = None if found.together is None else bank_check_document(found.together)
+    kept = {name: part(value) for name, value in fields(found).items() if name not in ("check", "together")}
+    return bank_check_document(found.check) | kept | {"sag": part(found.sag), "together": together}
 
 
 def part(item: Any) -> Any:  # noqa: ANN401 - any result, nested

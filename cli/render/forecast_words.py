@@ -5,16 +5,20 @@ from __future__ import annotations
 from math import isfinite
 from typing import TYPE_CHECKING
 
+from ...analysis.judged import worded
 from ...analysis.missing import Missing
+from ...analysis.system_word import to_add
 from .site_sentences import unsafe_conductors
 from .terminal import table
 from .words import amount, counted, duration, number, percent, shortened, value_and_ends
 
 if TYPE_CHECKING:
     from ...analysis.bank import Runtime
+    from ...analysis.bank_limits import BankCheck
     from ...analysis.chain import Step
     from ...analysis.conductor import ConductorCheck
-    from ...analysis.forecast import BankForecast, Forecast, InverterForecast, Taken
+    from ...analysis.forecast import Forecast, InverterForecast, Taken
+    from ...analysis.forecast_bank import BankForecast
     from ...analysis.inverter import InverterCheck
     from ...analysis.measured_load import MeasuredLoad
     from ...analysis.sag import Sag
@@ -35,6 +39,7 @@ def forecast_lines(found: Forecast, log: str | None = None) -> list[str]:
     basis = f"by its runs in {shortened(log)}" if log is not None else "by its plate, nothing measured"
     return [
         f"{shortened(found.load)} for {duration(found.hours * 3600)}, {basis}",
+        found.word.sentence,
         *unsafe_conductors(found.conductors),
         "",
         *table([_step(step) for step in taken.chain], right=(1,)),
@@ -104,7 +109,9 @@ def _bank(bank: BankForecast, taken: Taken) -> list[str]:
     share = bank.usable_share
     of_usable = share.sentence if isinstance(share, Missing) else f"{percent(share)} of the charge you allow to be used"
     rated = "" if bank.rate.rated_A is None else f"; it was rated at {amount(bank.rate.rated_A, 'A')}"
-    lines = ["bank", f"  {of_usable}", f"  draw while running: C/{number(bank.rate.hours)}{rated}"]
+    check = bank.check
+    lines = [f"bank: {check.verdict or 'not judged'}", *bank_lines(check), *_all_loads(bank.together)]
+    lines += [f"  {of_usable}", f"  draw while running: C/{number(bank.rate.hours)}{rated}"]
     before, after = bank.state_before_pct, bank.state_after_pct
     if isinstance(before, Missing) or isinstance(after, Missing):
         lines.append(f"  {(before if isinstance(before, Missing) else after).sentence}")  # type: ignore[union-attr]
@@ -113,7 +120,21 @@ def _bank(bank: BankForecast, taken: Taken) -> list[str]:
     lines.append(f"  {_runtime(bank.runtime, 'running without a break')}")
     if taken.duty < 1 and not isinstance(bank.usual_runtime, Missing):
         lines.append(f"  {_runtime(bank.usual_runtime, 'running as much as above')}")
-    return [*lines, f"  {_sag(bank.sag)}", f"  {_payback(bank)}"]
+    return [*lines, f"  {_payback(bank)}"]
+
+
+def bank_lines(check: BankCheck) -> list[str]:
+    """Return every comparison behind the word on the bank, and what was not judged."""
+    lines = [f"  {part.sentence}" for part in check.parts]
+    lines += [f"  {text[0].upper()}{text[1:]}." for text in dict.fromkeys(each.not_judged for each in check.not_judged)]
+    return [*lines, f"  {_sag(check.sag)}"]
+
+
+def _all_loads(check: BankCheck | None) -> list[str]:
+    if check is None:
+        return []
+    word = check.verdict or f"not judged, {to_add(check)}"
+    return [f"  with all loads of the site ({word}): {part.sentence}" for part in check.parts[:2]]
 
 
 def _runtime(left: Runtime | Missing, how: str) -> str:
@@ -127,9 +148,9 @@ def _runtime(left: Runtime | Missing, how: str) -> str:
 
 def _sag(sag: Sag | Missing) -> str:
     if isinstance(sag, Missing):
-        return sag.sentence
-    lowest = within(sag.lowest_V, "V")
-    return f"falls to {lowest} at a start; the inverter switches off below {sag.cut_off_V:g} V: {sag.verdict}"
+        return f"voltage at the next start: {sag.not_judged}."
+    compared = f"falls to {within(sag.lowest_V, 'V')} at the next start; {sag.below} below {sag.cut_off_V:g} V"
+    return worded(compared, sag.verdict, sag.by_figures, sag.conditions)
 
 
 def _payback(bank: BankForecast) -> str:
@@ -147,13 +168,14 @@ def _payback(bank: BankForecast) -> str:
 def _inverter(found: InverterForecast | None) -> list[str]:
     if found is None:
         return ["", "inverter: it hangs on none"]
+    by = " by its ratings" if found.verdict == "holds" else ""
     lines = [
         "",
-        f"inverter '{shortened(found.inverter)}': {found.verdict}",
+        f"inverter '{shortened(found.inverter)}': {found.verdict}{by}",
         *_check("by the plate, alone", found.alone),
     ]
     if len(found.together.loads) > 1:
-        lines += _check(f"with all that hangs on it ({found.together.verdict})", found.together)
+        lines += _check(f"with all that hangs on it ({found.together.verdict or 'not judged'})", found.together)
     for what, part in (("seen running", found.seen_running), ("seen at a start", found.seen_starting)):
         if part is not None:
             lines.append(f"  {what}: {part.sentence}")
@@ -180,6 +202,7 @@ def _assumed(found: Forecast) -> list[str]:
     """Return every assumption once, in the order of the lines above."""
     bank, inverter = found.bank, found.inverter
     parts = [found.taken.assumptions, bank.assumptions]
+    parts.append(bank.check.assumptions)
     for figure in (bank.runtime, bank.sag, bank.payback):
         parts.append(() if isinstance(figure, Missing) else figure.assumptions)
     if inverter is not None:

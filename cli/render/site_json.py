@@ -9,6 +9,7 @@ from ...analysis.inverter_report import Seen
 from ...analysis.missing import Missing
 from ...analysis.sustained import SUSTAINED_S
 from ...analysis.water_report import WaterReport
+from .bank_json import bank_check_document
 from .charge_json import amounts_document
 from .json_parts import Document, fields, instant, told
 
@@ -28,7 +29,7 @@ def site_documents(log: LogReport) -> Document:
         return {"ledger": _ledger(log)} | dict.fromkeys(("bank", "inverters", "conductors", "water", "solar"))
     return {
         "ledger": _ledger(log),
-        "bank": _bank(found.bank),
+        "bank": _bank(found.bank) | bank_check_document(found.bank_check),
         "inverters": [_inverter(each) for each in found.inverters],
         "conductors": [conductor_document(each) for each in found.conductors],
         "water": _water(found.water),

@@ -5,10 +5,13 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from ...analysis.bank_report import BankReport
-from ...analysis.holds import WORD, worst
+from ...analysis.holds import WORD
 from ...analysis.inverter_report import Seen
+from ...analysis.judged import Judged, worded
 from ...analysis.missing import Missing
 from ...analysis.protection import SCREENING
+from ...analysis.sag import Sag
+from ...analysis.system_word import SystemWord, system_word, to_add, weakest
 from ...analysis.water_report import WaterReport
 from . import words
 from .sentences import log_title
@@ -18,13 +21,12 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from ...analysis.bank import Recharge
+    from ...analysis.bank_limits import BankCheck
     from ...analysis.conductor import ConductorCheck
-    from ...analysis.holds import Verdict
     from ...analysis.inverter_report import InverterReport
     from ...analysis.ledger import LedgerLine
     from ...analysis.payback import Payback
     from ...analysis.report import LogReport, Report
-    from ...analysis.sag import Sag
     from ...analysis.shown_units import Shown
     from ...analysis.water import WaterCost
     from ...analysis.within import Within
@@ -65,54 +67,50 @@ def in_short(log: LogReport) -> tuple[str, ...]:
 
 
 def carried(log: LogReport) -> list[str]:
-    """Say whether the inverter of the load that was looked for holds, and the bank's voltage at its next start."""
+    """Say whether the inverter of the load that was looked for holds, the bank, and its voltage at the next start."""
     found = log.by_site
     if found is None:
         return []
     said = [_inverter(each) for each in found.inverters if isinstance(each.seen, Seen)]
-    if isinstance(found.bank, BankReport) and not isinstance(found.bank.sag, Missing):
-        said.append(_sag(found.bank.sag))
-    return said
+    return [*said, *_bank(found.bank_check)]
 
 
-def carries(log: LogReport) -> tuple[Verdict, str] | None:
-    """Say in one sentence whether the system carries the load, with the word on it; None where that is not known."""
+def carries(log: LogReport) -> SystemWord | None:
+    """Say in one sentence whether the system carries the load, with the word on it; None without a site file."""
     found = log.by_site
     if found is None:
         return None
-    parts: list[tuple[Verdict, str]] = [
-        (each.verdict, f"the {words.shortened(each.planned.inverter)} {WORD[each.verdict]}")
+    on = [
+        (f"the {words.shortened(each.planned.inverter)}", each.verdict)
         for each in found.inverters
-        if isinstance(each.seen, Seen) and each.verdict is not None
+        if isinstance(each.seen, Seen)
     ]
-    if isinstance(found.bank, BankReport) and not isinstance(sag := found.bank.sag, Missing):
-        parts.append((sag.verdict, f"the bank {_STAYS[sag.verdict]} the cut-off at the next start"))
-    if not parts:
-        return None
-    if any(check.failing for check in found.conductors):
-        parts.append(("fails", "a conductor or its fuse fails"))
-    word = worst(*(each for each, _ in parts))
-    return word, f"{_CARRIES[word]}: {' and '.join(said for _, said in parts)}."
+    return system_word(on, found.bank_check, conductor_fails=any(check.failing for check in found.conductors))
 
 
 def carry_all(report: Report) -> str | None:
     """Say in one sentence whether the system carries the load, by the log that asks the most of it."""
-    said = [(found[0], found[1], log) for log in report.logs if (found := carries(log)) is not None]
+    said = [(found, log) for log in report.logs if (found := carries(log)) is not None]
     if not said:
         return None
-    word = worst(*(each for each, _, _ in said))
-    text, log = next((text, log) for each, text, log in said if each == word)
-    if len(said) == 1 or all(each == word for each, _, _ in said):
-        return text
-    return f"By the log {log_title(log.facts)}: {words.uncapital(text)}"
+    word = weakest(found for found, _ in said)
+    log = next(log for found, log in said if found is word)
+    if len(said) == 1 or all(found.verdict == word.verdict for found, _ in said):
+        return word.sentence
+    return f"By the log {log_title(log.facts)}: {words.uncapital(word.sentence)}"
 
 
-_CARRIES = {
-    "holds": "The system carries it",
-    "doubtful": "Whether the system carries it is doubtful",
-    "fails": "The system does not carry it",
-}
-_STAYS = {"holds": "stays above", "doubtful": "may not stay above", "fails": "falls below"}
+def _bank(check: BankCheck) -> list[str]:
+    """Say whether the bank gives what is asked, and how far its voltage falls."""
+    if check.verdict is None:
+        said = [f"The bank was not judged: {to_add(check)}."]
+    else:
+        part = check.worst_part
+        why = f": {part.sentence}" if isinstance(part, Judged) and check.verdict != "holds" else "."
+        said = [f"The bank {WORD[check.verdict]}{why}"]
+    if isinstance(check.sag, Sag):
+        said.append(_sag(check.sag))
+    return said
 
 
 def _inverter(report: InverterReport) -> str:
@@ -127,10 +125,14 @@ def _inverter(report: InverterReport) -> str:
 
 
 def _sag(found: Sag) -> str:
-    lowest = within(found.lowest_V, "V")
-    where = {"holds": "above", "doubtful": "perhaps not above", "fails": "below"}[found.verdict]
+    compared = f"At the next start the bank falls to about {sag_said(found)}"
+    return worded(compared, found.verdict, found.by_figures, found.conditions)
+
+
+def sag_said(found: Sag) -> str:
+    """Return the lowest voltage at the next start beside the cut-off, without the word on it."""
     cut_off = words.amount(found.cut_off_V, "V")
-    return f"At the next start the bank falls to about {lowest}, {where} the cut-off at {cut_off}."
+    return f"{within(found.lowest_V, 'V')}; {found.below} below {cut_off}"
 
 
 def paid_back(log: LogReport) -> list[str]:

@@ -8,11 +8,14 @@ from typing import TYPE_CHECKING
 from ...analysis.bank_report import BankReport
 from ...analysis.holds import Verdict
 from ...analysis.inverter_report import Seen
+from ...analysis.judged import worded
 from ...analysis.missing import Missing
+from ...analysis.sag import Sag
+from ...analysis.system_word import to_add
 from ...analysis.water_report import WaterReport
 from ...analysis.within import Within
 from . import words
-from .site_sentences import owed_and_sun, water_energy, within
+from .site_sentences import owed_and_sun, sag_said, water_energy, within
 from .tables import MOST_ROWS, Table, more
 
 #: The word on a part that nothing is known of.
@@ -20,6 +23,7 @@ NOT_JUDGED = "not judged"
 
 if TYPE_CHECKING:
     from ...analysis.amounts import Amounts
+    from ...analysis.bank_limits import BankCheck
     from ...analysis.bank_report import Draw
     from ...analysis.conductor import ConductorCheck, Drop
     from ...analysis.inverter_report import InverterReport
@@ -32,9 +36,7 @@ if TYPE_CHECKING:
 def verdicts(found: SiteReport, *, conductors: bool) -> Table:
     """Return each part of the system with the word on it; a part fares as the worst that was compared of it."""
     rows = [(words.capital(words.shortened(each.planned.inverter)), *_inverter_word(each)) for each in found.inverters]
-    if isinstance(found.bank, BankReport) and not isinstance(sag := found.bank.sag, Missing):
-        lowest = f"{within(sag.lowest_V, 'V')} at the next start; cut-off {words.amount(sag.cut_off_V, 'V')}"
-        rows.append(("Bank", sag.verdict, lowest))
+    rows.append(("Bank", *_bank_word(found.bank_check)))
     if conductors:
         rows += [(words.capital(words.shortened(each.conductor)), *_conductor(each)) for each in found.conductors]
     head = ("", "Verdict", "Why")
@@ -52,6 +54,14 @@ def _inverter_word(report: InverterReport) -> tuple[str, str]:
         for part in (report.planned.starting, report.planned.running, *report.planned.left_out, *judged)
     ]
     return report.verdict, next((said for word, said in told if word == report.verdict), words.UNKNOWN)
+
+
+def _bank_word(check: BankCheck) -> tuple[str, str]:
+    """Return the word on the bank, and a comparison behind it."""
+    if check.verdict is None:
+        return NOT_JUDGED, f"{words.capital(to_add(check))}."
+    part = check.worst_part
+    return check.verdict, f"{sag_said(part)}." if isinstance(part, Sag) else getattr(part, "sentence", words.UNKNOWN)
 
 
 def _conductor(check: ConductorCheck) -> tuple[str, str]:
@@ -77,21 +87,31 @@ def _sentences(*parts: object) -> str:
     return " ".join(getattr(part, "sentence", "") for part in parts)
 
 
-def bank(bank: BankReport) -> Table:
+def bank(bank: BankReport, check: BankCheck) -> Table:
     """Return what the log says of the bank: how it sags, and how long it lasts."""
     rows = []
     if not isinstance(bank.resistance, Missing):
         where = f"from {words.counted(bank.resistance.steps, 'start')}" if bank.resistance.steps else "as stated"
         rows.append(("Internal resistance", f"{within(bank.resistance.mohm, 'mΩ')}, {where}"))
-    if not isinstance(bank.sag, Missing):
-        cut_off = words.amount(bank.sag.cut_off_V, "V")
-        lowest = within(bank.sag.lowest_V, "V")
-        rows.append(("Lowest voltage at the next start", f"{lowest}; cut-off {cut_off}: {bank.sag.verdict}"))
+    rows += [(f"Asked of it ({part.of})", part.sentence) for part in check.parts]
+    sag = check.sag
+    told = (
+        sag.not_judged
+        if isinstance(sag, Missing)
+        else worded(sag_said(sag), sag.verdict, sag.by_figures, sag.conditions)
+    )
+    rows.append(("Lowest voltage at the next start", told))
     if not isinstance(bank.state, Missing):
         rows.append(("State of charge at the log's end", within(bank.state.end_pct, "%")))
     rows += [(words.capital(draw.what), _draw(draw)) for draw in bank.draws]
-    caption = "The bank; in brackets the 95 % interval, of the next start the least and most by the starts seen"
+    caption = "The bank; in brackets the 95 % interval, of the next start by the starts seen"
     return Table(caption, ("", "What we know"), tuple(rows), prose=True)
+
+
+def _sag(sag: Sag | Missing) -> str:
+    if isinstance(sag, Missing):
+        return words.capital(sag.not_judged)
+    return worded(sag_said(sag), sag.verdict, sag.by_figures, sag.conditions)
 
 
 def _draw(draw: Draw) -> str:

@@ -6,8 +6,9 @@ from collections import Counter
 from functools import partial
 from typing import TYPE_CHECKING
 
-from ...analysis.bank_report import BankReport, cut_off_V
+from ...analysis.bank_report import BankReport
 from ...analysis.missing import Missing
+from ...analysis.voltage_floor import voltage_floor
 from ...analysis.water_report import WaterReport
 from . import sag_chart, sentences, site_sentences, site_tables, state_chart, words
 from .drawn import both_sizes
@@ -33,7 +34,12 @@ def carry(report: Report, log: LogReport, anchor: str) -> Section | None:
     sag = None
     if isinstance(found.bank, BankReport):
         sag = _sag(report, log, found.bank, f"{anchor}-sag")
-        rests += [found.bank.resistance, found.bank.sag, *(draw.runtime for draw in found.bank.draws)]
+        rests += [
+            found.bank.resistance,
+            found.bank_check,
+            found.bank_check.sag,
+            *(draw.runtime for draw in found.bank.draws),
+        ]
     if first:
         rests += found.conductors
     return Section(
@@ -58,7 +64,7 @@ def carry(report: Report, log: LogReport, anchor: str) -> Section | None:
 def _bank(found: SiteReport) -> Fold | None:
     if not isinstance(found.bank, BankReport):
         return None
-    return Fold("The bank: resistance, how long it lasts", (site_tables.bank(found.bank),))
+    return Fold("The bank: resistance, how long it lasts", (site_tables.bank(found.bank, found.bank_check),))
 
 
 def _conductors(found: SiteReport) -> Fold:
@@ -123,12 +129,13 @@ def _sag(report: Report, log: LogReport, bank: BankReport, name: str) -> Figure 
         return None
     load = next((load for load in report.site.loads if load.name == sentences.named_load(log)), None)
     next_V = None if isinstance(bank.sag, Missing) else bank.sag.lowest_V
-    sags = sag_chart.sags_of(log, cut_off_V(report.site, load), next_V)
+    floor = voltage_floor(report.site, load)
+    sags = sag_chart.sags_of(log, None if isinstance(floor, Missing) else floor.V, next_V)
     if sags is None:
         return None
     drawn = both_sizes(partial(sag_chart.sag_at_starts, sags, to_draw(log)), name)
     caption = "Voltage of the bank before each start (open squares) and the lowest during the run (dots)."
-    caption += "" if sags.cut_off_V is None else " Below the dashed line the inverter switches itself off."
+    caption += "" if sags.cut_off_V is None else " Below the dashed line it is switched off."
     caption += "" if sags.next_V is None else " At the right end: how low the next start may pull it."
     caption += " In figures: the column Voltage sag of the table Run by run."
 

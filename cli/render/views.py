@@ -49,7 +49,7 @@ def view_of(report: Report, log: LogReport, anchor: str) -> LogView:
         title=sentences.log_title(log.facts),
         when=sentences.when(log),
         times=sentences.times(log),
-        brief=brief_of(log, anchor, sentences.ran(log) if carries is None else carries[1]),
+        brief=brief_of(log, anchor, sentences.ran(log) if carries is None else carries.sentence),
         sections=_sections(report, log, anchor),
     )
 
