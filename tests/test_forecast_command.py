@@ -48,11 +48,12 @@ def test_the_terminal_shows_chain_bank_inverter_and_cautions(demo, capsys):
     words = ("forecast", "--site", demo / "site.toml", "--load", "well pump", "--for", "1h")
     status, out, err = told(capsys, *words, "--measured", demo / "open_day.parquet")
     marks = [
+        "The system carries it",
         "  paper",
         "as measured at the bank",
         "takes from the bank",
         "\nbank: holds\n",
-        "inverter 'wash shed",
+        "\ninverter 'wash shed",
         "assumed:",
     ]
     places = [out.index(mark) for mark in (*marks, "Before you work on any of it", "licensed electrician")]

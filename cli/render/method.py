@@ -100,12 +100,21 @@ _SYSTEM = [
     (
         "Inverter",
         "The volt-amperes of all its loads, and the greatest start on top, against its ratings as entered. It holds "
-        "where even the upper end stays within the rating, fails where even the lower end does not, else is doubtful.",
+        "where even the upper end stays within the rating, fails where even the lower end does not, else is doubtful. "
+        "What was seen in watts goes through the power factor.",
     ),
     (
         "Bank at a start",
         "Internal resistance: the sag of each start over the amps it rose by; the middle of the means of all pairs of "
-        "them (Hodges and Lehmann 1963). Lowest voltage: volts before the start − resistance × the amps of a start.",
+        "them (Hodges and Lehmann 1963). Lowest voltage at the next start: that of the starts seen, with Student's "
+        "interval for one more; where readings show a part of each start, the lowest of them and how they thin out "
+        "towards it (Robson and Whitlock 1964, from memory). No plate stands in for starts that were seen.",
+    ),
+    (
+        "Bank",
+        "What is asked of it, running and at a start, against what its protection lets out (max_discharge_A), and "
+        "lead-acid against its size in Ah (common practice, no source); what is put in against max_charge_A. Where "
+        "what decides is not given it is not judged, and the system holds by its ratings alone.",
     ),
     (
         "State of charge",
