@@ -1,6 +1,7 @@
 """What a log and its site file say together: each part there, or left out with the key to add; the same everywhere."""
 
 import copy
+import html
 import json
 import re
 import tomllib
@@ -32,7 +33,8 @@ from shuntbook.cli.main import run
 from shuntbook.cli.render import words
 from shuntbook.cli.render.as_json import report_document
 from shuntbook.cli.render.page import render
-from shuntbook.cli.render.site_sentences import carries, paid_back, unsafe
+from shuntbook.cli.render.site_json import site_documents
+from shuntbook.cli.render.site_sentences import carried, carries, paid_back, unsafe
 from shuntbook.cli.render.site_tables import ledger, verdicts
 from shuntbook.cli.render.state_chart import state_over_time
 
@@ -447,3 +449,40 @@ def test_a_cable_without_its_protection_stands_at_the_top_of_the_page(full, chan
     rows = {row[0]: row[1] for row in verdicts(log.by_site, conductors=True).rows}
     assert rows["Bank to wash shed inverter"] == "fails"
     assert unsafe(make_report(full, site=site_with())) == []
+
+
+@pytest.mark.parametrize(
+    ("bank", "word", "said"),
+    [
+        ({}, "holds", "The bank holds."),
+        ({"chemistry": "lifepo4"}, None, "The bank was not judged: add bank.max_discharge_A to the site file."),
+        ({"chemistry": "lifepo4", "max_discharge_A": 5}, "fails", "The bank fails: "),
+        ({"capacity_Ah": 70}, "doubtful", "The bank is doubtful: "),
+    ],
+)
+def test_the_bank_has_a_word_of_its_own_everywhere(bank, word, said):
+    """In the lines after a report, in its JSON, in the table of verdicts, and in the sentence on the system."""
+    where = site_with(**{f"bank__{key}": value for key, value in bank.items()}, bank__peukert_exponent=None)
+    log = analysed(where, chunk=HOUR)
+    assert any(text.startswith(said) for text in carried(log))
+    document = site_documents(log)["bank"]
+    assert document["verdict"] == word
+    assert document["add"] == ([] if word else ["bank.max_discharge_A"])
+    rows = {row[0]: row[1] for row in verdicts(log.by_site, conductors=True).rows}
+    assert rows["Bank"] == (word or "not judged")
+    whole = carries(log)
+    assert whole.verdict == word
+    page = render(make_report(log, site=where))
+    assert whole.sentence in html.unescape(page)
+    if word is None:
+        assert whole.sentence.startswith("It holds by its ratings; the bank was not judged (add bank.max_discharge_A")
+        assert "The system carries it" not in page
+
+
+def test_an_inverter_that_nothing_hangs_on_stands_as_not_judged():
+    """In the table and in JSON, where it was doubtful."""
+    idle = [{**SAMPLE["inverters"][0]}, {"name": "spare", "continuous_VA": 500}]
+    log = analysed(site_with(inverters=idle, loads=SAMPLE["loads"][:1], conductors=[]), chunk=HOUR)
+    rows = {row[0]: row[1] for row in verdicts(log.by_site, conductors=True).rows}
+    assert rows["Spare"] == "not judged"
+    assert site_documents(log)["inverters"][1]["verdict"] is None

@@ -134,7 +134,8 @@ def _all_loads(check: BankCheck | None) -> list[str]:
     if check is None:
         return []
     word = check.verdict or f"not judged, {to_add(check)}"
-    return [f"  with all loads of the site ({word}): {part.sentence}" for part in check.parts[:2]]
+    decisive = [part for part in check.parts if part.verdict == check.verdict] or check.parts
+    return [f"  with all loads of the site ({word}): {part.sentence}" for part in decisive]
 
 
 def _runtime(left: Runtime | Missing, how: str) -> str:

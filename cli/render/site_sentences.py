@@ -105,8 +105,8 @@ def _bank(check: BankCheck) -> list[str]:
     if check.verdict is None:
         said = [f"The bank was not judged: {to_add(check)}."]
     else:
-        part = check.worst_part
-        why = f": {part.sentence}" if isinstance(part, Judged) and check.verdict != "holds" else "."
+        part = None if check.verdict == "holds" else check.worst_part
+        why = f": {part.sentence}" if isinstance(part, Judged) else " by its voltage at a start." if part else "."
         said = [f"The bank {WORD[check.verdict]}{why}"]
     if isinstance(check.sag, Sag):
         said.append(_sag(check.sag))
