@@ -15,7 +15,7 @@ from .attempts import attempts_of, without_failed
 from .chunk import MICROSECONDS, SECONDS_PER_HOUR, Chunk, FloatArray
 from .coincidence import coincidences
 from .cycle_record import Cycle, Cycles, CycleSummary, TwoKinds
-from .follow import Found
+from .follow import Found, Heights
 from .level_record import LevelList
 from .levels import Level, LevelMaker, edge_readings, record
 from .one_load import loads_of, the_load
@@ -151,12 +151,11 @@ def _chosen(levels: LevelList, expected: float | None) -> tuple[list[SeenRun], i
     """Return the runs of the load that is asked for, in order, how many others were seen, and whether it is two."""
     if len(levels.levels) < 2:
         return [], 0, None
-    changes, per_unit = _sizes(levels)
-    loads = loads_of(changes)
+    changes, heights, per_unit = _sizes(levels)
+    loads = loads_of(changes, heights)
     at_us = np.array([*(level.start_us for level in levels.levels), levels.levels[-1].last_us])
-    load = the_load(
-        without_failed(loads, at_us), changes, None if expected is None else expected * per_unit, at_regulation(levels)
-    )
+    plate = None if expected is None else expected * per_unit
+    load = the_load(without_failed(loads, at_us), changes, plate, at_regulation(levels), heights)
     if load is None:
         return [], sum(len(other.runs) for other in loads), None
     every = _seen(levels, load.runs)
@@ -164,7 +163,7 @@ def _chosen(levels: LevelList, expected: float | None) -> tuple[list[SeenRun], i
     own, two_kinds = told_apart(every)
     if two_kinds is None or two_kinds.own is None:
         return own, others, two_kinds
-    own = with_overlapped(own, _seen(levels, of_kind(two_kinds, changes).runs), two_kinds)
+    own = with_overlapped(own, _seen(levels, of_kind(two_kinds, changes, heights).runs), two_kinds)
     return own, others + two_kinds.kinds[1 - two_kinds.own].count, two_kinds
 
 
@@ -176,8 +175,8 @@ def _seen(levels: LevelList, runs: Sequence[Found]) -> list[SeenRun]:
     return [replace(run, shared=True) if may_share(run, top_V, ohm) else run for run in own]
 
 
-def _sizes(levels: LevelList) -> tuple[FloatArray, float]:
-    """Return the steps by which loads are told apart, and how much of that is one unit of the signal.
+def _sizes(levels: LevelList) -> tuple[FloatArray, Heights, float]:
+    """Return the steps by which loads are told apart, where they lead, and how much of that is one unit of the signal.
 
     That is watts where there are any, since an inverter takes more amps for the same watts while the bank sags. NaN
     stands for a gap; a step within the noise is nought.
@@ -193,7 +192,8 @@ def _sizes(levels: LevelList) -> tuple[FloatArray, float]:
             steps = np.where(np.isnan(watts), steps * per_unit, watts)
     steps = np.where(small, 0.0, steps)
     steps[[level.after_gap for level in levels.levels]] = np.nan
-    return steps, per_unit
+    heights = Heights(*(per_unit * height for height in (levels.before, levels.after, levels.rest)))
+    return steps, heights, per_unit
 
 
 def _rest_before(levels: LevelList, run: SeenRun, previous: SeenRun | None, shortest_s: float) -> float | None:

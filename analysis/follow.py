@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
+from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
@@ -25,6 +26,9 @@ WORST = -3.0
 FALL = (0.2, 0.75)
 #: And no less than this is left. [1]
 LEAST_REST = 0.1
+#: As long as a load runs, the signal stays above its rest by this share of the load's draw, or of what is left of it:
+#: common practice, no source. [1]
+STAYS = 0.5
 #: What such a fall costs: it is rarer than none.
 FALL_COST = 0.8
 #: What it costs to leave a run without its end, at a gap or the log's end.
@@ -35,13 +39,16 @@ class Step(NamedTuple):
     """A step that may be a load's: the level it led to, its share of what is expected, and how well it fits.
 
     The share is positive upwards; NaN where nothing was measured before the level, so that it is not known whether the
-    load was on. The height is the sum of all steps so far over what is expected.
+    load was on. ``height`` is the signal right before the step, ``above_before`` and ``above`` how far above its rest it
+    was before and after it; all over what is expected.
     """
 
     level: int
     share: float
     good: float
     height: float
+    above_before: float
+    above: float
 
 
 class Found(NamedTuple):
@@ -58,26 +65,33 @@ def overlap(a: Found, b: Found) -> bool:
     return first.start == second.start or (first.stop is not None and second.start < first.stop)
 
 
-#: A way to explain the steps so far: how well it fits; what was found, the latest first, each with what is before it;
-#: where the run that is going on began, at which level its draw fell; and the height it stands on or, once its draw has
-#: fallen, what is left of it. [1]
-_Path = tuple[float, "_Found", int, int | None, float]
+class _Path(NamedTuple):
+    """A way to explain the steps so far.
+
+    ``score`` says how well it fits; ``found`` what was found, the latest first, each with what is before it. ``start``
+    and ``fall`` are where the run that is going on began, and at which level its draw fell; ``base`` is the height it
+    stands on, ``left`` what is left of its draw. [1]
+    """
+
+    score: float
+    found: _Found = None
+    start: int = 0
+    fall: int | None = None
+    base: float = math.nan
+    left: float = 1.0
+
+
 _Found = tuple[Found, "_Found"] | None
-_NOTHING: _Path = (0.0, None, 0, None, 1.0)
-_NEVER: _Path = (-1e18, None, 0, None, 1.0)
+_NOTHING = _Path(0.0)
+_NEVER = _Path(-1e18)
 
 
 def _plus(path: _Path, good: float) -> _Path:
-    return (path[0] + good, *path[1:]) if good else path
+    return _Path(path[0] + good, *path[1:]) if good else path
 
 
 def _ended(path: _Path, stop: int | None, good: float) -> _Path:
-    score, found, start, fall, _ = path
-    return score + good, (Found(start, stop, fall), found), 0, None, 1.0
-
-
-def _better(a: _Path, b: _Path) -> _Path:
-    return a if a[0] >= b[0] else b
+    return _Path(path.score + good, (Found(path.start, stop, path.fall), path.found))
 
 
 def fit(share: FloatArray, tolerance: float = TOLERANCE) -> FloatArray:
@@ -96,30 +110,50 @@ def follow(steps: Iterable[Step], at_start: float = 1.0) -> list[Found]:
         Its draw after its start over that before its stop. [1]
     """
     off, on, fallen, unseen = _NOTHING, _NEVER, _NEVER, _NOTHING
-    for k, share, good, height in steps:
+    for step in steps:
+        k, share, good = step.level, step.share, step.good
         missed = -good if good > 0 else 0.0  # what it costs to say that the step is another load's
+        if step.above_before < STAYS:
+            off, on, fallen = _at_rest(step.above_before, k, off, on, fallen)
         if math.isnan(share):
             unseen = off = _closed(off, on, fallen, unseen)
             on = fallen = _NEVER
         elif share > 0:
-            begun = (off[0] + good, off[1], k, None, height - share)
+            begun = off[0] + good
+            on = _plus(on, missed) if on[0] + missed >= begun else _Path(begun, off[1], k, None, step.height)
             off, fallen, unseen = _plus(off, missed), _plus(fallen, missed), _plus(unseen, missed)
-            on = _better(_plus(on, missed), begun)
         else:
-            less = _NEVER
-            if FALL[0] <= -share <= FALL[1] and min(share + at_start, height - on[4]) > LEAST_REST:
-                less = (on[0] - FALL_COST, on[1], on[2], k, at_start + share)
+            less = _fallen(on, step, at_start)
             off = _plus(off, missed)
             if on[0] + good > off[0]:
                 off = _ended(on, k, good)
             if unseen[0] + good > off[0]:
                 off = _plus(unseen, good)
             if fallen is not _NEVER:
-                rest = _fit_of_rest(-share, fallen[4])
-                off = _better(off, _ended(fallen, k, rest)) if fallen[0] + rest > off[0] else off
+                rest = _fit_of_rest(-share, fallen.left)
+                off = _ended(fallen, k, rest) if fallen[0] + rest > off[0] else off
                 fallen = _plus(fallen, -max(rest, 0.0))
-            on, unseen, fallen = _plus(on, missed), _plus(unseen, missed), _better(fallen, less)
+            on, unseen = _plus(on, missed), _plus(unseen, missed)
+            fallen = fallen if fallen[0] >= less[0] else less
+        if step.above < STAYS:
+            off, on, fallen = _at_rest(step.above, k, off, on, fallen)
     return _listed(_closed(off, on, fallen, unseen)[1])
+
+
+def _at_rest(above: float, k: int, off: _Path, on: _Path, fallen: _Path) -> tuple[_Path, _Path, _Path]:
+    """Return the paths where that little is drawn more than at rest: it ends whatever draws more, at level `k`."""
+    for path in (on, fallen):
+        if above < STAYS * path.left and path.start < k and path[0] - OPEN_COST > off[0]:
+            off = _ended(path, k, -OPEN_COST)
+    return off, *(_NEVER if above < STAYS * path.left else path for path in (on, fallen))
+
+
+def _fallen(on: _Path, step: Step, at_start: float) -> _Path:
+    """Return what is going on if a step down is a running load's own draw that falls."""
+    left = at_start + step.share
+    if FALL[0] <= -step.share <= FALL[1] and min(left, step.height + step.share - on.base) > LEAST_REST:
+        return _Path(on.score - FALL_COST, on.found, on.start, step.level, on.base, left)
+    return _NEVER
 
 
 def _closed(off: _Path, on: _Path, fallen: _Path, unseen: _Path) -> _Path:
@@ -140,10 +174,35 @@ def _listed(found: _Found) -> list[Found]:
     return runs[::-1]
 
 
-def steps_of(changes: FloatArray, share: FloatArray, good: FloatArray) -> list[Step]:
-    """Return the steps that can matter: those that fit at all, possible falls, and gaps."""
-    down = -share
-    matter = np.isnan(changes) | (good > WORST) | ((down >= FALL[0]) & (down <= FALL[1]))
-    height = np.cumsum(np.nan_to_num(share))
-    columns = np.flatnonzero(matter).tolist(), *(x[matter].tolist() for x in (share, good, height))
-    return [Step(*row) for row in zip(*columns, strict=True)]
+@dataclass(frozen=True)
+class Heights:
+    """Where the signal is at each step, in its unit, shapes (n,).
+
+    ``before`` is the level right before it, ``after`` the lower of where it begins after it and where it stays as a
+    rule (a moment, or a single reading, is neither), ``rest`` the level at which as little as ever is drawn there.
+    """
+
+    before: FloatArray
+    after: FloatArray
+    rest: FloatArray
+
+    @classmethod
+    def of(cls, changes: FloatArray) -> Heights:
+        """Return the heights of a signal that is level between its steps."""
+        after = np.cumsum(np.nan_to_num(changes))
+        return cls(after - np.nan_to_num(changes), after, np.minimum.accumulate(after))
+
+
+def steps_of(share: FloatArray, good: FloatArray, heights: Heights, draw: float = 1.0) -> list[Step]:
+    """Return the steps that can matter: those that fit at all, possible falls, gaps, and those at which all may rest.
+
+    Of levels at rest in a row only those matter that are lower than the one before.
+    """
+    before, after, rest = (x / draw for x in (heights.before, heights.after, heights.rest))
+    above_before, above, down = before - rest, after - rest, -share
+    matter = np.isnan(share) | (good > WORST) | ((down >= FALL[0]) & (down <= FALL[1]))
+    previous = np.append(np.inf, above[:-1])
+    matter |= (above < STAYS) & (above < previous)
+    matter |= (above_before < STAYS) & (above_before < previous)
+    rows = (x[matter].tolist() for x in (share, good, before, above_before, above))
+    return [Step(*row) for row in zip(np.flatnonzero(matter).tolist(), *rows, strict=True)]

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Set
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 
 from .chunk import MICROSECONDS, FloatArray
+
+#: What is drawn at rest is the least that was drawn in so long: common practice, no source. [s]
+REST_S = 6 * 3600.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,3 +109,34 @@ class LevelList:
         first = np.array([level.first[name] for level in self.levels])
         last = np.array([level.last[name] for level in self.levels])
         return np.concatenate([[0.0], first[1:] - last[:-1]])
+
+    @cached_property
+    def before(self) -> FloatArray:
+        """Where the signal was right before each level; shape (n,). [unit of the signal]."""
+        last = np.array([level.last[self.signal] for level in self.levels])
+        return np.concatenate([[self.levels[0].first[self.signal]], last[:-1]])
+
+    @cached_property
+    def after(self) -> FloatArray:
+        """The lower of where each level begins and where it stays as a rule; shape (n,). [unit of the signal]."""
+        return np.array([min(level.first[self.signal], level.usual[self.signal]) for level in self.levels])
+
+    @cached_property
+    def rest(self) -> FloatArray:
+        """The least that was drawn in the last `REST_S` up to each level; shape (n,). [unit of the signal]."""
+        low, lowest = np.minimum(self.before, self.after), deque[int]()
+        rest = np.empty_like(low)
+        for k, level in enumerate(self.levels):
+            while lowest and low[lowest[-1]] >= low[k]:
+                lowest.pop()
+            lowest.append(k)
+            while level.start_us - self.levels[lowest[0]].last_us > REST_S * MICROSECONDS:
+                lowest.popleft()
+            rest[k] = low[lowest[0]]
+        return rest
+
+    @cached_property
+    def gives(self) -> bool:
+        """Whether anything flowed back at any time, beyond the noise."""
+        low = np.minimum(self.before, self.after)
+        return bool(np.any(low < -np.array([level.least for level in self.levels])))

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from .chunk import FloatArray
-from .follow import TOLERANCE, Found, fit, follow, overlap, steps_of
+from .follow import TOLERANCE, WORST, Found, Heights, fit, follow, overlap, steps_of
 
 #: Steps of one load are alike to within this share.
 ALIKE = 0.08
@@ -52,21 +52,28 @@ class Followed:
         """Return steps over what is expected of this load. [1]."""
         return np.where(changes > 0, changes / self.up, changes / self.down)
 
+    def stops(self, changes: FloatArray, runs: Iterable[Found]) -> list[int]:
+        """Return the steps with which runs end that may be its own: one after which nothing is drawn need not be."""
+        stops = [run.stop for run in runs if run.stop is not None and changes[run.stop] < 0]
+        return [k for k in stops if fit(-changes[[k]] / self.down, self.tolerance)[0] > WORST]
+
     def whole_runs(self) -> int:
         """Return how many of its runs have a stop. [1]."""
         return sum(run.stop is not None for run in self.runs)
 
-    def again(self, changes: FloatArray, looked_at: tuple[FloatArray, FloatArray] | None = None) -> Followed:
+    def again(
+        self, changes: FloatArray, heights: Heights, looked_at: tuple[FloatArray, FloatArray] | None = None
+    ) -> Followed:
         """Return the load with the runs that explain the steps best; `looked_at` are their shares and how they fit."""
         share = self.share(changes)
         share, good = looked_at or (share, fit(share, self.tolerance))
-        return replace(self, runs=tuple(follow(steps_of(changes, share, good), self.up / self.down)))
+        return replace(self, runs=tuple(follow(steps_of(share, good, heights, self.up), self.up / self.down)))
 
     def learned(self, changes: FloatArray) -> Followed:
         """Return the load with the steps that its runs have shown."""
         whole = [run for run in self.runs if run.fall is None]
         ups = changes[[run.start for run in whole]]
-        downs = -changes[[run.stop for run in whole if run.stop is not None]]
+        downs = -changes[self.stops(changes, whole)]
         return replace(
             self,
             up=float(np.median(ups)) if len(ups) else self.up,
@@ -74,18 +81,20 @@ class Followed:
         )
 
 
-def loads_of(changes: FloatArray) -> list[Followed]:
+def loads_of(changes: FloatArray, heights: Heights | None = None) -> list[Followed]:
     """Return the loads that can be told apart in the steps of a log, those with most steps first.
 
     Parameters
     ----------
     changes : array, shape (n,)
         The step that led to each level; NaN where nothing was measured before it, nought where it is no load's. [unit]
+    heights : Heights, optional
+        Where the signal was; by default it is level between its steps. [unit]
     """
     loads: list[Followed] = []
-    left = changes
+    left, heights = changes, heights or Heights.of(changes)
     for draw in _usual_draws(changes):
-        for load in _told_apart(left, draw):
+        for load in _told_apart(left, heights, draw):
             if load.runs:
                 loads.append(load)
                 left = _without(left, load)
@@ -99,7 +108,11 @@ def _is_two(load: Followed, loads: Sequence[Followed]) -> bool:
 
 
 def the_load(
-    loads: Sequence[Followed], changes: FloatArray, expected: float | None, in_part: Sequence[bool]
+    loads: Sequence[Followed],
+    changes: FloatArray,
+    expected: float | None,
+    in_part: Sequence[bool],
+    heights: Heights | None = None,
 ) -> Followed | None:
     """Return the load that is asked for, or that of the largest draw among those that matter.
 
@@ -107,7 +120,7 @@ def the_load(
     ----------
     loads : sequence of Followed
         All that were told apart.
-    changes : array, shape (n,)
+    changes, heights
         As of `loads_of`.
     expected : float or None
         The load's draw by its nameplate. [unit]
@@ -119,7 +132,10 @@ def the_load(
         return None
     others = [other for other in loads if other is not load]
     less = [other for other in others if _is_what_is_left(other, load, changes)]
-    load = load.again(changes, _where_two_stepped(load, [other for other in others if other not in less], changes))
+    heights = heights or Heights.of(changes)
+    load = load.again(
+        changes, heights, _where_two_stepped(load, [other for other in others if other not in less], changes)
+    )
     return replace(load, runs=_in_turn(load.runs, [run for other in less for run in other.runs]))
 
 
@@ -204,11 +220,11 @@ def _usual_draws(changes: FloatArray) -> list[float]:
     return draws
 
 
-def _told_apart(changes: FloatArray, draw: float) -> list[Followed]:
+def _told_apart(changes: FloatArray, heights: Heights, draw: float) -> list[Followed]:
     """Follow a load of about this draw; where steps of its size are left over, follow two that differ."""
-    load = _followed(changes, draw, AT_STOP[0])
+    load = _followed(changes, heights, draw, AT_STOP[0])
     if load.whole_runs() < MOSTLY * int(np.sum(fit(changes[changes > 0] / load.up) > WELL)):
-        other = max((_followed(changes, draw, ratio) for ratio in AT_STOP[1:]), key=Followed.whole_runs)
+        other = max((_followed(changes, heights, draw, ratio) for ratio in AT_STOP[1:]), key=Followed.whole_runs)
         load = other if other.whole_runs() > MANY_MORE * load.whole_runs() else load
     share = load.share(changes)
     alike = share[(share > 0) & (fit(share) > WELL)]
@@ -220,23 +236,26 @@ def _told_apart(changes: FloatArray, draw: float) -> list[Followed]:
     if upper / lower - 1 < ALIKE / 2:
         return [load]
     tolerance = min(TOLERANCE, max(upper / lower - 1, ALIKE) / 2)
-    larger = _best_followed(changes, upper, tolerance)
-    return [larger, _best_followed(_without(changes, larger), lower, tolerance)]
+    larger = _best_followed(changes, heights, upper, tolerance)
+    return [larger, _best_followed(_without(changes, larger), heights, lower, tolerance)]
 
 
-def _best_followed(changes: FloatArray, draw: float, tolerance: float) -> Followed:
+def _best_followed(changes: FloatArray, heights: Heights, draw: float, tolerance: float) -> Followed:
     """Follow a load that draws as much at its stop as at its start, or less as most do: what gives more whole runs."""
-    ways = (_followed(changes, draw, ratio, tolerance) for ratio in (1.0, AT_STOP[0]))
+    ways = (_followed(changes, heights, draw, ratio, tolerance) for ratio in (1.0, AT_STOP[0]))
     return max(ways, key=Followed.whole_runs)
 
 
-def _followed(changes: FloatArray, draw: float, at_stop: float, tolerance: float = TOLERANCE) -> Followed:
+def _followed(
+    changes: FloatArray, heights: Heights, draw: float, at_stop: float, tolerance: float = TOLERANCE
+) -> Followed:
     """Follow a load of a given draw, and again by what its steps have shown."""
-    return Followed(draw, at_stop * draw, tolerance).again(changes).learned(changes).again(changes)
+    first = Followed(draw, at_stop * draw, tolerance).again(changes, heights)
+    return first.learned(changes).again(changes, heights)
 
 
 def _without(changes: FloatArray, load: Followed) -> FloatArray:
     """Return the steps that are left when those of a load are taken out. [unit]."""
     left = changes.copy()
-    left[[k for run in load.runs for k in (run.start, run.stop) if k is not None]] = 0.0
+    left[[*(run.start for run in load.runs), *load.stops(changes, load.runs)]] = 0.0
     return left

@@ -23,6 +23,10 @@ OWN_FALL = 0.5
 #: Of two ways to explain a run the one is taken that leaves least unexplained; an own fall counts by this share of it,
 #: another load's step at the very moment of a start or stop by this share of the run's: common practice, no source.
 FALL_COST, COINCIDENCE_COST = 0.3, 0.05
+#: Others cannot draw less than nothing: an explanation in which they do, by so much, is that many times as far-fetched.
+IMPOSSIBLE_COST = 100.0
+#: So much of a run's draw its other steps may be off, as a start's end and a slow fall leave them. [1]
+ABOUT = 0.1
 #: So many steps down within a run may be its own.
 MOST_FALLS = 6
 #: Steps within a run that are smaller than this share of it are its own unrest.
@@ -108,27 +112,48 @@ def seen(levels: LevelList, found: Found, coincidence: Coincidence = NOTHING) ->
     steps, size = {k: levels.change(k, signal) for k in range(found.start + 1, end)}, levels.change(found.start, signal)
     others = {k: x for k, x in steps.items() if abs(x) >= max(levels.levels[k].least / 2, OWN_WOBBLE * size)}
     run = SeenRun(levels, found.start, found.stop, end - 1, list(others))
-    if found.stop is None:
-        return run
     ways = [(run, 0.0)]
     if coincidence is not NOTHING:
         ways.append((replace(run, coincidence=coincidence), COINCIDENCE_COST * size))
-    explained = [_with_own_falls(way, others, size, cost) for way, cost in ways]
+    explained = [_with_own_falls(way, others, size, cost, found.fall) for way, cost in ways]
     return min(explained, key=lambda way: way[0])[1]
 
 
-def _with_own_falls(run: SeenRun, others: dict[int, float], size: float, cost: float) -> tuple[float, SeenRun]:
-    """Return a run with those steps down that are its own, and how far-fetched that is. [unit of the signal]."""
-    left = run.drift(run.levels.signal)
-    falls = [k for k in others if -OWN_FALL * size < others[k] < 0]
+def _with_own_falls(
+    run: SeenRun, others: dict[int, float], size: float, cost: float, fall: int | None
+) -> tuple[float, SeenRun]:
+    """Return a run with those steps down that are its own, and how far-fetched that is. [unit of the signal].
+
+    Where its end was not seen, only the step `fall` at which it was found to draw less is.
+    """
+    left = 0.0 if run.stop is None else run.drift(run.levels.signal)
+    deepest = size if _below_rest(run, others) else OWN_FALL * size
+    falls = [k for k in others if -deepest < others[k] < 0 or k == fall]
     falls = sorted(sorted(falls, key=others.__getitem__)[:MOST_FALLS])
 
     def far_fetched(own: tuple[int, ...]) -> float:
         fallen = sum(others[k] for k in own)
-        return abs(left + fallen) - FALL_COST * fallen
+        unexplained = abs(left + fallen) if run.stop is not None else size * (fall in others and fall not in own)
+        impossible = _below_rest(run, {k: x for k, x in others.items() if k not in own})
+        return unexplained - FALL_COST * fallen + IMPOSSIBLE_COST * impossible
 
     own = min(chain.from_iterable(combinations(falls, n) for n in range(len(falls) + 1)), key=far_fetched)
     return far_fetched(own) + cost, replace(run, others=[k for k in others if k not in own]) if own else run
+
+
+def _below_rest(run: SeenRun, others: dict[int, float]) -> float:
+    """Return by how much less than at rest other loads would draw within a run; nought if they need not. [unit].
+
+    Where anything flows back there is no telling: then an array gives, which may give more at any time.
+    """
+    levels, signal = run.levels, run.levels.signal
+    if levels.gives:
+        return 0.0
+    base = run.before(signal) + run.coincidence.at_start.get(signal, 0.0)
+    lowest = min(accumulate(others.values(), initial=base))
+    within = max(levels.levels[run.start].least, ABOUT * levels.change(run.start, signal))
+    rest = levels.rest[run.last if run.stop is None else run.stop]
+    return max(float(rest) - within - lowest, 0.0)
 
 
 def _end(levels: LevelList, found: Found) -> int:

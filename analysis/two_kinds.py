@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from .chunk import FloatArray
 from .cycle_record import RunKind, TwoKinds
-from .follow import TOLERANCE
+from .follow import TOLERANCE, Heights
 from .levels import EDGE_S, LEVEL_READINGS
 from .one_load import Followed
 from .run_seen import SeenRun
@@ -96,7 +96,7 @@ def told_apart(runs: Sequence[SeenRun]) -> tuple[list[SeenRun], TwoKinds | None]
     return [run for run, its in zip(runs, is_own.tolist(), strict=True) if its], TwoKinds(kinds, own)
 
 
-def of_kind(two: TwoKinds, changes: FloatArray) -> Followed:
+def of_kind(two: TwoKinds, changes: FloatArray, heights: Heights) -> Followed:
     """Return the load that is one of two kinds, with its runs during which the other ran as well.
 
     Its steps are held more strictly to its own: so that most of the other's are none of its.
@@ -105,14 +105,14 @@ def of_kind(two: TwoKinds, changes: FloatArray) -> Followed:
     ----------
     two : TwoKinds
         Both, and which is the load's.
-    changes : array, shape (n,)
+    changes, heights
         As of `one_load.loads_of`. [unit of the kinds' draw]
     """
     assert two.own is not None
     up, down = _ends(two.kinds[two.own])
     others = _ends(two.kinds[1 - two.own])
     apart = max(abs(math.log(up / others[0])), abs(math.log(down / others[1])))
-    return Followed(up, down, min(TOLERANCE, max(apart / 2, LEAST_TOLERANCE))).again(changes)
+    return Followed(up, down, min(TOLERANCE, max(apart / 2, LEAST_TOLERANCE))).again(changes, heights)
 
 
 def with_overlapped(own: Sequence[SeenRun], again: Sequence[SeenRun], two: TwoKinds) -> list[SeenRun]:

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from load_scenes import Load, Scene, cycles_of, evenly
 from readings import T0_US, US, chunk_of
 
-from shuntbook.analysis.follow import Found, fit, follow, steps_of
+from shuntbook.analysis.follow import Found, Heights, fit, follow, steps_of
 from shuntbook.analysis.one_load import loads_of, the_load
 
 
@@ -17,7 +17,7 @@ def followed(changes, draw=10.0):
     """The runs of a load of this draw."""
     changes = np.array(changes, dtype=float)
     share = changes / draw
-    return follow(steps_of(changes, share, fit(share)))
+    return follow(steps_of(share, fit(share), Heights.of(share)))
 
 
 def test_a_start_and_a_stop_are_a_run():
