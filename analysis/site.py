@@ -34,6 +34,16 @@ Zone = Annotated[str, AfterValidator(_zone)]
 class Site(Table):
     """A whole site file."""
 
+    also_called: ClassVar[Mapping[str, str]] = {
+        "time_zone": "zone", "timezone": "zone", "site": "name", "title": "name",
+        "battery": "bank", "battery_bank": "bank", "accumulator": "bank", "storage": "bank", "batterie": "bank",
+        "pump": "loads", "motor": "loads", "appliance": "loads", "consumer": "loads", "device": "loads",
+        "solar": "array", "solar_array": "array", "panel": "array", "solar_panel": "array", "pv": "array",
+        "pv_array": "array", "module": "array",
+        "cable": "conductors", "wire": "conductors", "wiring": "conductors", "fuse": "conductors",
+        "tank": "water", "pressure_tank": "water", "well": "water", "water_system": "water",
+        "shunt": "meters", "sensor": "meters", "logger": "meters",
+    }  # fmt: skip
     named: ClassVar[tuple[str, ...]] = ("inverters", "loads", "conductors", "meters")
 
     name: Name

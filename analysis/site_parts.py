@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from itertools import pairwise
-from typing import Annotated, Literal, cast
+from typing import Annotated, ClassVar, Literal, cast
 
 from pydantic import AfterValidator, BeforeValidator, Field, StringConstraints
 
@@ -79,6 +79,16 @@ class Bank(ShownTable):
     """The battery bank as a whole. Needs ``nominal_V`` and ``capacity_Ah``."""
 
     same_thing = (("temperature_degC", "temperature_degF"), ("start_state_pct", "rested_V"))
+    also_called: ClassVar[Mapping[str, str]] = {
+        "voltage": "nominal_V", "voltage_v": "nominal_V", "nominal_voltage": "nominal_V",
+        "system_v": "nominal_V", "size_ah": "capacity_Ah", "ah": "capacity_Ah", "rated_ah": "capacity_Ah",
+        "dod": "usable_depth_pct", "dod_pct": "usable_depth_pct", "depth_of_discharge": "usable_depth_pct",
+        "depth_of_discharge_pct": "usable_depth_pct", "state_of_charge_pct": "start_state_pct",
+        "soc_pct": "start_state_pct", "soc": "start_state_pct", "efficiency_pct": "charge_efficiency_pct",
+        "type": "chemistry", "kind": "chemistry", "peukert": "peukert_exponent",
+        "lithium": "lifepo4", "lfp": "lifepo4", "lead_acid": "flooded_lead_acid", "lead": "flooded_lead_acid",
+        "wet": "flooded_lead_acid", "flooded": "flooded_lead_acid",
+    }  # fmt: skip
 
     chemistry: Chemistry | None = None
     nominal_V: Positive
@@ -152,6 +162,11 @@ class Inverter(Table):
 
     same_thing = (("efficiency_pct", "efficiency_curve", "loss_model"), ("idle_W", "loss_model"))
     needed = (("continuous_VA", "continuous_W"),)
+    also_called: ClassVar[Mapping[str, str]] = {
+        "power_w": "continuous_W", "power_va": "continuous_VA", "rated_w": "continuous_W", "rated_va": "continuous_VA",
+        "rating_w": "continuous_W", "rating_va": "continuous_VA", "peak_w": "surge_W", "peak_va": "surge_VA",
+        "voltage_v": "output_V", "voltage": "output_V", "standby_w": "idle_W", "no_load_w": "idle_W",
+    }  # fmt: skip
 
     name: Name
     continuous_VA: Positive | None = None
@@ -177,6 +192,13 @@ class Load(Table):
     """A load; without an inverter it is on the DC side. ``power_W`` is what goes in, ``hp`` what the shaft gives."""
 
     same_thing = (("code_letter", "locked_rotor_A"),)
+    also_called: ClassVar[Mapping[str, str]] = {
+        "volts": "voltage_V",
+        "amps": "current_A",
+        "watts": "power_W",
+        "pf": "power_factor",
+        "type": "kind",
+    }
 
     name: Name
     kind: Kind = "other"
@@ -197,6 +219,7 @@ class Array(Table):
     """The solar array: its peak power, and the sun it gets."""
 
     same_thing = (("performance_ratio", "losses_pct"),)
+    also_called: ClassVar[Mapping[str, str]] = {"peak_w": "power_W", "watts": "power_W", "peak_power_w": "power_W"}
 
     power_W: Positive
     sun_hours_h: Annotated[float, Field(gt=0, le=24)] | None = None  # a day, at full sun
@@ -211,6 +234,12 @@ class Conductor(ShownTable):
 
     same_thing = (("gauge_AWG", "area_mm2"), ("length_m", "length_ft"))
     needed = same_thing
+    also_called: ClassVar[Mapping[str, str]] = {
+        "size_mm2": "area_mm2",
+        "awg": "gauge_AWG",
+        "wire_size": "gauge_AWG",
+        "size": "gauge_AWG",
+    }
 
     name: Name
     gauge_AWG: Annotated[str, AfterValidator(_gauge)] | None = None
@@ -241,6 +270,10 @@ class Water(ShownTable):
         ("altitude_m", "altitude_ft"),
     )
     needed = same_thing[:3]
+    also_called: ClassVar[Mapping[str, str]] = {
+        "pump": "load", "volume_l": "tank_volume_L", "tank_l": "tank_volume_L", "volume_gal": "tank_volume_gal",
+        "tank_gal": "tank_volume_gal",
+    }  # fmt: skip
 
     load: Name
     tank_volume_L: Positive | None = None
@@ -368,6 +401,6 @@ def _needed_SI(value: float | None, us_value: float | None, factor: float) -> fl
 def _raw_kPa(data: Mapping[str, object], key: str) -> float | None:
     for unit, factor in (("kPa", 1.0), ("psi", KPA_PER_PSI)):
         value = data.get(f"{key}_{unit}")
-        if isinstance(value, int | float) and not isinstance(value, bool):
+        if isinstance(value, int | float) and not isinstance(value, bool) and abs(value) <= _MOST:
             return value * factor
     return None

@@ -33,6 +33,8 @@ class Table(BaseModel):
 
     model_config = ConfigDict(strict=True, extra="forbid", allow_inf_nan=False, frozen=True)
 
+    also_called: ClassVar[Mapping[str, str]] = {}
+    """Other words for its keys, tables and values, in the singular and small, with the right ones."""
     same_thing: ClassVar[tuple[tuple[str, ...], ...]] = ()
     """Groups of keys that say the same thing: at most one of each may be given."""
     needed: ClassVar[tuple[tuple[str, ...], ...]] = ()

@@ -9,18 +9,32 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from difflib import get_close_matches
 from pathlib import Path
-from typing import Any, TypeVar, get_args
+from typing import Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
 from .errors import InputError
+from .toml_amounts import right_line
+from .toml_places import (
+    Where,
+    also_called,
+    fields_at,
+    fields_of,
+    holds_list,
+    key_lines,
+    leaves,
+    models_in,
+    without_texts,
+)
+from .toml_repair import VALUE_MOST, assignment, headers_repaired, line_repaired, table_named
 
 M = TypeVar("M", bound=BaseModel)
-Where = tuple[str | int, ...]
+#: A mistake's line, 0 where it has none; where in the data; and what is wrong.
+Mistake = tuple[int, Where, str]
 
 LARGEST_BYTES = 4_000_000  # far more than any settings file; guards against being handed a log
 
@@ -28,14 +42,15 @@ LARGEST_BYTES = 4_000_000  # far more than any settings file; guards against bei
 MOST_TOLD = 20
 #: A sentence may repeat names of the file, which may be of any length. [characters]
 _SENTENCE_MOST = 1000
-
-_LONG_STRING = re.compile(r'"""(?:\\.|[^\\])*?"""(?:"{0,2})|\'\'\'.*?\'\'\'\'{0,2}', re.DOTALL)
-_PARTS = re.compile(rf'{_LONG_STRING.pattern}|"(?:\\.|[^"\\\n])*"|\'[^\'\n]*\'|#[^\n]*', re.DOTALL)
-_TABLE = re.compile(r"\s*(\[\[?)\s*([^\]]+?)\s*\]")
-_KEY = re.compile(r"\s*([^=\[\]{}]+?)\s*=")
+#: Notation is put right in files of a person's size alone. [characters]
+_REPAIRED_MOST = 200_000
 
 #: How tomllib begins to speak of a text whose closing quote is missing: at the line's end, or at the file's.
 _OPEN_QUOTE = (r"Illegal character '\n'", r"Found invalid character '\n'", "Unterminated string", "Expected \"'")
+
+#: Mistakes for which the value may be said in another way.
+_NUMBERS = ("float_type", "int_type")
+_OTHER_KIND = (*_NUMBERS, "string_type", "bool_type", "tuple_type", "list_type")
 
 _PLAIN = {
     "missing": "is missing",
@@ -81,11 +96,10 @@ def read_toml(path: Path, model: type[M]) -> M:
         count from 1.
     """
     text = _text(path)
-    data = _parse(path, text)
     try:
-        return model.model_validate(data)
-    except ValidationError as error:
-        raise InputError("\n".join(_mistakes(path, text, data, model, error))) from None
+        return model.model_validate(tomllib.loads(text))
+    except (ValueError, RecursionError):  # a validation error is a ValueError
+        raise InputError("\n".join(_told(path, _mistakes(text, model)))) from None
 
 
 def _text(path: Path) -> str:
@@ -109,98 +123,92 @@ def _text(path: Path) -> str:
     return text.replace("\r\n", "\n")
 
 
-def _parse(path: Path, text: str) -> dict[str, Any]:
-    try:
-        return tomllib.loads(text)
-    except RecursionError:
-        raise InputError(f"{path}: is nested too deeply; a settings file needs no more than a few levels") from None
-    except ValueError as error:  # also a whole number of thousands of digits
-        place = re.fullmatch(r"(.*) \(at (?:line (\d+), column \d+|end of document)\)", str(error), re.DOTALL)
-        what = place[1] if place else str(error)
-        if what.startswith(_OPEN_QUOTE):
-            line = _line_of_open_quote(text)
-            what = "a text in quotes is opened but not closed; put the same quote at its end"
+def _told(path: Path, mistakes: list[Mistake]) -> list[str]:
+    """Return the sentences of some mistakes in the order of their lines, each once, and how many more there are."""
+    sentences: dict[str, None] = {}
+    for number, (line, where, sentence) in enumerate(sorted(mistakes, key=lambda mistake: mistake[0])):
+        if len(sentences) == MOST_TOLD:
+            return [*sentences, f"{path}: and {len(mistakes) - number} more mistakes"]
+        place = f"{path}:{line}" if line else str(path)
+        told = f"{place}: {f'{_shown(where)}: ' if where else ''}{sentence}"
+        sentences[told if len(told) <= _SENTENCE_MOST else f"{told[: _SENTENCE_MOST - 1]}…"] = None
+    return list(sentences)
+
+
+def _mistakes(text: str, model: type[BaseModel]) -> list[Mistake]:
+    """Return every mistake of a text: in its headers, in its notation, and against the model."""
+    found: list[Mistake] = []
+    if len(text) <= _REPAIRED_MOST:
+        text, repairs = headers_repaired(text, model)
+        found += [(each.line, each.where, each.sentence) for each in repairs]
+    while len(found) <= MOST_TOLD:
+        try:
+            data = tomllib.loads(text)
+        except RecursionError:
+            nested = "is nested too deeply; a settings file needs no more than a few levels"
+            return [*found, (0, (), nested)]
+        except ValueError as error:  # also a whole number of thousands of digits
+            line, what = _no_toml(text, error)
+            right = line_repaired(text, line, model) if len(text) <= _REPAIRED_MOST else None
+            if right is None:
+                return [*found, (line, (), f"is not valid TOML: {what}")]
+            text, repair = right
+            found.append((repair.line, repair.where, repair.sentence))
         else:
-            line = int(place[2]) if place and place[2] else text.count("\n") + 1
-        hint = (
-            '; text needs "quotes", a decimal a point' if what.startswith(("Invalid value", "Expected newline")) else ""
-        )
-        raise InputError(f"{path}:{line}: is not valid TOML: {_small(what)}{hint}") from None
+            return [*found, *_against_model(text, data, model)]
+    return found
+
+
+def _no_toml(text: str, error: ValueError) -> tuple[int, str]:
+    """Return the line that is no TOML, and why not."""
+    place = re.fullmatch(r"(.*) \(at (?:line (\d+), column \d+|end of document)\)", str(error), re.DOTALL)
+    what = place[1] if place else str(error)
+    if twice := re.fullmatch(r"Cannot declare \((.*?),?\) twice", what):
+        name = twice[1].replace("'", "").replace(", ", ".")
+        what = f"the table [{name}] is there a second time; put all its keys under one of them"
+    if what == "Cannot overwrite a value":
+        what = "the same key is there a second time; keep one of them"
+    if what.startswith(_OPEN_QUOTE):
+        return _line_of_open_quote(text), "a text in quotes is opened but not closed; put the same quote at its end"
+    line = int(place[2]) if place and place[2] else text.count("\n") + 1
+    hint = '; text needs "quotes", a decimal a point' if what.startswith(("Invalid value", "Expected newline")) else ""
+    return line, f"{_small(what)}{hint}"
 
 
 def _line_of_open_quote(text: str) -> int:
     """Return the line of the first quote that belongs to no whole text in quotes; the reader may tell the last one."""
-    rest = _PARTS.sub(lambda part: "\n" * part[0].count("\n"), text)
+    rest = without_texts(text)
     return re.split("[\"']", rest, maxsplit=1)[0].count("\n") + 1
 
 
-def _mistakes(path: Path, text: str, data: dict[str, Any], model: type[BaseModel], error: ValidationError) -> list[str]:
-    lines = key_lines(text)
-    found = []
-    for details in error.errors(include_url=False):
-        where = _in_data(data, details)
-        found.append(
-            (next((lines[where[:n]] for n in range(len(where), 0, -1) if where[:n] in lines), 0), where, details)
-        )
-    found.sort(key=lambda mistake: mistake[0])
-    told: dict[str, None] = {}
-    for number, (line, where, details) in enumerate(found):
-        if len(told) == MOST_TOLD:
-            return [*told, f"{path}: and {len(found) - number} more mistakes"]
-        place = f"{path}:{line}" if line else str(path)
-        key = f"{_shown(where)}: " if where else ""
-        sentence = f"{place}: {key}{_plain(details, where, model)}"
-        told[sentence if len(sentence) <= _SENTENCE_MOST else f"{sentence[: _SENTENCE_MOST - 1]}…"] = None
-    return list(told)
+def _against_model(text: str, data: dict[str, Any], model: type[BaseModel]) -> list[Mistake]:
+    try:
+        model.model_validate(data)
+    except ValidationError as error:
+        lines = key_lines(text)
+        placed = []
+        for details in error.errors(include_url=False):
+            where = _in_data(data, details)
+            line = next((lines[where[:n]] for n in range(len(where), 0, -1) if where[:n] in lines), 0)
+            placed.append((line, where, details))
+        placed.sort(key=lambda mistake: mistake[0])
+        told = [(line, where, _plain(details, where, model)) for line, where, details in placed[: 3 * MOST_TOLD]]
+        # The others are counted only: what to write instead is not looked for.
+        return [*_without_echoes(told), *((line, where, "") for line, where, _ in placed[3 * MOST_TOLD :])]
+    return []
 
 
-def key_lines(text: str) -> dict[Where, int]:
-    """Return the line of each table and key of a TOML text: ``{("loads", 0, "name"): 17}``.
-
-    What stands inside an inline table or a list has no line of its own: the key's line is meant.
-    """
-    lines: dict[Where, int] = {}
-    table: Where = ()
-    counts: dict[Where, int] = {}
-    depth = 0
-    for number, line in enumerate(_PARTS.sub(_masked, text).split("\n"), 1):
-        if depth == 0 and (header := _TABLE.match(line)):
-            table = _opened(header, counts)
-            lines.setdefault(table, number)
-            lines.setdefault(tuple(step for step in table if isinstance(step, str)), number)
-        elif depth == 0 and (key := _KEY.match(line)):
-            steps = _steps(key[1])
-            for n in range(1, len(steps) + 1):
-                lines.setdefault((*table, *steps[:n]), number)
-        depth += sum(line.count(mark) for mark in "[{") - sum(line.count(mark) for mark in "]}")
-    return lines
-
-
-def _masked(part: re.Match[str]) -> str:
-    """Blank what could be taken for a key or bracket, and keep the line ends."""
-    if part[0].startswith("#"):
-        return ""
-    if part[0].startswith(('"""', "'''")):
-        return '""' + "\n" * part[0].count("\n")
-    return re.sub(r"[\[\]{}=]", "_", part[0])
-
-
-def _opened(header: re.Match[str], counts: dict[Where, int]) -> Where:
-    """Return where a header such as ``[bank]`` or ``[[loads]]`` leads, counting the items of lists of tables."""
-    *above, last = _steps(header[2])
-    base: Where = ()
-    for step in above:
-        base = (*base, step)
-        base = (*base, counts[base]) if base in counts else base
-    table = (*base, last)
-    if header[1] == "[[":
-        counts[table] = counts.get(table, -1) + 1
-        table = (*table, counts[table])
-    return table
-
-
-def _steps(key: str) -> list[str]:
-    return [step.strip().strip("\"'") for step in key.split(".")]
+def _without_echoes(found: list[Mistake]) -> list[Mistake]:
+    """Leave out that a key is missing where another sentence on its table says how to write it."""
+    said = {(where[:-1], key) for _, where, text in found for key in re.findall(r"(?:write|or) (\w+) = ", text)}
+    kept = []
+    for line, where, text in found:
+        echo = text == _PLAIN["missing"] and (where[:-1], where[-1]) in said
+        if text.startswith("needs "):
+            echo = any((where, key) in said for key in re.split(r" or |, ", text.removeprefix("needs ")))
+        if not echo:
+            kept.append((line, where, text))
+    return kept
 
 
 def _in_data(data: dict[str, Any], details: ErrorDetails) -> Where:
@@ -222,17 +230,39 @@ def _shown(where: Where) -> str:
 
 
 def _plain(details: ErrorDetails, where: Where, model: type[BaseModel]) -> str:
-    """Return what is wrong, in words that need no knowledge of the model."""
+    """Return what is wrong, and what to write where that can be told, in words that need no knowledge of the model."""
     kind, given = details["type"], details["input"]
     if kind == "missing":
         return _PLAIN[kind]
     if kind == "extra_forbidden":
-        return f"there is no such key; {_near(str(where[-1]), _known_keys(model, where[:-1]))}"
-    return (_wrong_brackets(kind, given, where) or _wrong_value(details)) + _got(given)
+        return f"there is no such key; {_instead(where, given, model)}"
+    if (brackets := _wrong_brackets(kind, given, where)) is not None:
+        return brackets + _got(given)
+    right = _right_value(details, where, model)
+    return _wrong_value(details) + (f"; write {right}" if right else "") + _got(given)
+
+
+def _right_value(details: ErrorDetails, where: Where, model: type[BaseModel]) -> str | None:
+    """Return the line to write for a value of the wrong kind; None where that cannot be told."""
+    kind, given, key = details["type"], details["input"], where[-1] if where else 0
+    if not isinstance(key, str) or isinstance(given, Mapping | list | tuple):
+        return None
+    if kind == "less_than_equal" and details.get("ctx", {}).get("le") == 1 and given <= 100:
+        return f"{key} = {given / 100:.6g}"
+    if kind == "literal_error" and isinstance(given, str):
+        allowed = {each.lower(): each for each in re.findall(r"'([^']*)'", str(details.get("ctx", {}).get("expected")))}
+        plain = given.strip().lower().replace("-", "_").replace(" ", "_")
+        near = get_close_matches(also_called(model, where[:-1]).get(plain, plain), allowed, n=1)
+        return f'{key} = "{allowed[near[0]]}"' if near else None
+    if kind == "value_error" and key.endswith("_AWG") and (size := re.search(r"\d/0|\d+", str(given))):
+        return f'{key} = "{size[0]}"'
+    if kind not in _OTHER_KIND or len(str(given)) > VALUE_MOST or (kind in _NUMBERS and not isinstance(given, str)):
+        return None
+    return assignment(key, str(given), fields_at(model, where[:-1]))
 
 
 def _wrong_brackets(kind: str, given: object, where: Where) -> str | None:
-    """Return the words for a table where a list of tables belongs and the like; None for any other mistake."""
+    """Return the words for a value where a table belongs and the like; None for any other mistake."""
     if isinstance(given, dict) and kind in ("list_type", "tuple_type"):
         return f"must be a list of tables: write [[{where[-1]}]] in double brackets"
     if isinstance(given, list) and kind in ("model_type", "dict_type"):
@@ -262,29 +292,33 @@ def _small(text: str) -> str:
     return text[:1].lower() + text[1:]
 
 
-def _near(key: str, known: list[str]) -> str:
+def _instead(where: Where, given: object, model: type[BaseModel]) -> str:
+    """Return what may have been meant by a key that nothing has: another unit, another table, another word."""
+    key, known = str(where[-1])[:VALUE_MOST], fields_at(model, where[:-1])
+    if isinstance(given, Mapping | list):
+        table = table_named(key, model) if len(where) == 1 else None
+        return f"write {f'[[{table}]]' if holds_list(known[table]) else f'[{table}]'}" if table else _near(key, known)
+    value = str(given)[:VALUE_MOST]
+    if (other := also_called(model, where[:-1]).get(key.lower())) is not None:
+        return f"write {assignment(other, value, known) or other}"
+    if (right := right_line(key, value, list(known))) is not None:
+        right_key = right.split(" = ")[0]
+        return f"write {assignment(right_key, value, known) if leaves(known[right_key]) == {str} else right}"
+    if (home := _home(key, model)) is not None:
+        return f"it belongs {home}"
+    return _near(key, known)
+
+
+def _home(key: str, model: type[BaseModel]) -> str | None:
+    """Return where a key belongs that stands in the wrong table."""
+    tables = fields_of(model)
+    if key in tables and not models_in(tables[key]):
+        return "at the top of the file, above the first [table]"
+    homes = [table for table, held in tables.items() if any(key in fields_of(inner) for inner in models_in(held))]
+    return f"in {' or '.join(f'[[{x}]]' if holds_list(tables[x]) else f'[{x}]' for x in homes)}" if homes else None
+
+
+def _near(key: str, known: Iterable[str]) -> str:
     by_small = {name.lower(): name for name in known}
     near = get_close_matches(key.lower(), by_small, n=1)
-    return f"did you mean {by_small[near[0]]}?" if near else f"known here: {', '.join(known)}"
-
-
-def _known_keys(model: type[BaseModel], where: Where) -> list[str]:
-    """Return the keys that may stand at a place of the file, in the model's order."""
-    level = [model]
-    for step in where:
-        # The index of a list and a name that the user chose lead no deeper into the model.
-        found = [inner for outer in level for inner in _models(_fields(outer).get(str(step)))]
-        level = found or level
-    return list(dict.fromkeys(key for each in level for key in _fields(each)))
-
-
-def _fields(model: type[BaseModel]) -> dict[str, Any]:
-    """Return a model's keys, as the file spells them, with what they may hold."""
-    return {field.alias or name: field.annotation for name, field in model.model_fields.items()}
-
-
-def _models(annotation: object) -> list[type[BaseModel]]:
-    """Return the models inside an annotation such as ``tuple[Load, ...] | None``."""
-    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
-        return [annotation]
-    return [model for part in get_args(annotation) for model in _models(part)]
+    return f"did you mean {by_small[near[0]]}?" if near else f"known here: {', '.join(by_small.values())}"

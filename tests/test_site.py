@@ -234,6 +234,11 @@ def test_what_cannot_be_is_told_by_its_key(tmp_path, old, new, key, words):
     assert key.split(".")[-1].split("[")[0] in line  # the line holds the key, or is the table's header
 
 
+def test_a_pressure_of_hundreds_of_digits_is_told(tmp_path):
+    """No sum can hold it, in either unit."""
+    assert "water.cut_in_psi: must be " in mistake(tmp_path, changed("cut_in_psi = 40", f"cut_in_psi = {'4' * 400}"))
+
+
 def test_mistakes_of_all_kinds_come_together(tmp_path):
     """A bad figure, a missing key, an unknown name and a twofold key are told in one go, also within one table."""
     text = changed("cut_in_psi = 40", "cut_in_psi = 70\ncolour = 1\nhead_ft = -3")

@@ -7,7 +7,8 @@ import pytest
 from pydantic import BaseModel, ConfigDict, Field, field_validator
 
 from shuntbook.ingest.errors import InputError
-from shuntbook.ingest.toml_file import LARGEST_BYTES, MOST_TOLD, key_lines, read_toml
+from shuntbook.ingest.toml_file import LARGEST_BYTES, MOST_TOLD, read_toml
+from shuntbook.ingest.toml_places import key_lines
 
 STRICT = ConfigDict(strict=True, extra="forbid", allow_inf_nan=False, frozen=True)
 
@@ -79,7 +80,7 @@ mass_kg = inf
         "shed.toml:2: count: must be a whole number (got 2.5)",
         "shed.toml:4: lid.name: must not be empty (got '')",
         "shed.toml:5: lid.mass_kg: must be greater than 0 (got -200)",
-        "shed.toml:6: lid.washed: must be true or false (got 'yes')",
+        "shed.toml:6: lid.washed: must be true or false; write washed = true (got 'yes')",
         "shed.toml:9: crates[2].name: is missing",
         "shed.toml:10: crates[2].mass_kg: must be a finite number (got inf)",
     ]
@@ -211,13 +212,13 @@ name.short = "second"
     [
         ('title = "s"\ncount = 12 Ah', 2, 'text needs "quotes", a decimal a point'),
         ('title = "s"\ncount = 1,5', 2, 'text needs "quotes", a decimal a point'),
-        ("title = shed", 1, 'text needs "quotes", a decimal a point'),
+        ("title = 'a' b", 1, 'text needs "quotes", a decimal a point'),
         ('title = "shed\ncount = 1', 1, "opened but not closed; put the same quote at its end"),
         ("title = 'shed\ncount = 1  # it's", 1, "opened but not closed"),
         ('count = 1\ntitle = "shed', 2, "opened but not closed"),
         ('title = """shed\ncount = 1', 1, "opened but not closed"),
         ("title = '''shed\ncount = 1", 1, "opened but not closed"),
-        ('title = "s"\n\ntitle = "t"', 3, "cannot overwrite"),
+        ('title = "s"\n\ntitle = "t"', 3, "the same key is there a second time"),
         ('title = "s"\ncrates = [', 2, "invalid value"),
         (f"count = {'9' * 5000}", 1, "limit"),
     ],
@@ -228,6 +229,40 @@ def test_what_is_no_toml_is_told_with_its_line(tmp_path, text, line, words):
 
     assert sentence.startswith(f"shed.toml:{line}: is not valid TOML: ")
     assert words in sentence
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        ("title = shed", 'shed.toml:1: title: is not valid TOML; write title = "shed" (got shed)'),
+        (
+            'title = "s"\n[lid]\nname = "a"\nmass_kg = 1,5',
+            "shed.toml:4: lid.mass_kg: is not valid TOML; write mass_kg = 1.5",
+        ),
+        (
+            'title = "s"\n[lid]\nname = "a"\nwashed = yes # x',
+            "shed.toml:4: lid.washed: is not valid TOML; write washed = true",
+        ),
+        (
+            'title = "s"\n[lids]\nname = "a"',
+            "shed.toml:2: lids: there is no table [lids]: write [lid] in single brackets",
+        ),
+        ('title = "s"\n[[crate]]\nname = "a"', "shed.toml:2: crate: there is no table [[crate]]: write [[crates]]"),
+        (
+            'title = "s"\n[crates.first]\nmass_kg = 2',
+            "shed.toml:2: crates: must be a list of tables, each with its name",
+        ),
+    ],
+)
+def test_what_was_meant_is_answered_with_the_line_to_write(tmp_path, text, told):
+    """Where a line can mean one thing only, it is put right, and the rest is read."""
+    assert mistakes(tmp_path, text)[0].startswith(told)
+
+
+def test_a_table_that_is_there_under_both_names_is_not_put_right(tmp_path):
+    """Which of the two is meant nobody can tell: the one that nothing has is told as such."""
+    (sentence,) = mistakes(tmp_path, 'title = "s"\n[lid]\nname = "a"\n[lids]\nname = "b"')
+    assert sentence.startswith("shed.toml:4: lids: there is no such key")
 
 
 def test_lists_nested_without_end_are_told(tmp_path):
