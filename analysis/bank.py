@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from math import isfinite
 from typing import Final
 
+from .finding import figure
 from .missing import Missing
 from .peukert import COLD_SOURCE, USUAL_EXPONENT, cold_multiplier, peukert_Ah
 from .refusal import Refusal
@@ -14,6 +15,7 @@ from .solar import array_day, charging_A, charging_V
 from .state_of_charge import charge_efficiency
 from .within import Within
 
+NOTHING: Final = Within(0.0, 0.0, 0.0)
 LEAD_ACID: Final = ("flooded_lead_acid", "agm", "gel")
 
 
@@ -79,6 +81,8 @@ class Recharge:
         Hours of good (full) sun, with nothing else drawing. [h]
     days : float or Missing
         At the site's hours of sun, after what the loads use each day. [d]
+    daily_use_Wh : Within
+        What that is; 0 where nothing was reckoned with. [Wh]
     assumptions : tuple of str
         What it rests on, in plain sentences.
     """
@@ -87,6 +91,7 @@ class Recharge:
     owed_Wh: float
     sun_h: float
     days: float | Missing
+    daily_use_Wh: Within
     assumptions: tuple[str, ...]
 
 
@@ -179,7 +184,7 @@ def _gives(bank: Bank, current_A: float) -> tuple[float | None, float | None, li
     return share, exponent, said
 
 
-def recharge(bank: Bank, array: Array | None, taken_Ah: float, *, daily_use_Wh: float = 0.0) -> Recharge | Missing:
+def recharge(bank: Bank, array: Array | None, taken_Ah: float, *, daily_use_Wh: Within = NOTHING) -> Recharge | Missing:
     """Return what it takes to put back what was taken out.
 
     Parameters
@@ -190,8 +195,8 @@ def recharge(bank: Bank, array: Array | None, taken_Ah: float, *, daily_use_Wh: 
         The array.
     taken_Ah : float
         Net charge out of the bank. [Ah]
-    daily_use_Wh : float
-        What the loads take each day meanwhile, at the bank. [Wh]
+    daily_use_Wh : Within
+        What all loads take each day meanwhile, by night and in the sun. [Wh]
 
     Returns
     -------
@@ -203,7 +208,7 @@ def recharge(bank: Bank, array: Array | None, taken_Ah: float, *, daily_use_Wh: 
     Refusal
         If the charge is no number, or the use below 0.
     """
-    if not (isfinite(taken_Ah) and isfinite(daily_use_Wh) and daily_use_Wh >= 0):
+    if not (isfinite(taken_Ah) and isfinite(daily_use_Wh.high) and 0 <= daily_use_Wh.low <= daily_use_Wh.high):
         raise Refusal("a recharge needs the charge taken out, and a daily use of 0 Wh or more")
     if taken_Ah < 0:
         return Missing("time to recharge", (), "more was put in than taken out, so nothing is owed")
@@ -223,17 +228,23 @@ def recharge(bank: Bank, array: Array | None, taken_Ah: float, *, daily_use_Wh: 
     )
     owed_Wh = owed_Ah * volts
     sun_h, days = owed_Ah / amps.current_A, _days(array, owed_Wh, daily_use_Wh)
-    return Recharge(owed_Ah, owed_Wh, sun_h, days, tuple(dict.fromkeys(said)))
+    return Recharge(owed_Ah, owed_Wh, sun_h, days, daily_use_Wh, tuple(dict.fromkeys(said)))
 
 
-def _days(array: Array, owed_Wh: float, daily_use_Wh: float) -> float | Missing:
+def _days(array: Array, owed_Wh: float, use_Wh: Within) -> float | Missing:
     day = array_day(array)
     if isinstance(day, Missing):
         return Missing("days to recharge", day.add)
-    surplus_Wh = day.energy_Wh - daily_use_Wh
-    if surplus_Wh <= 0:
-        return Missing("days to recharge", because="the loads take as much each day as the array brings")
-    return owed_Wh / surplus_Wh
+    if owed_Wh <= 0:
+        return 0.0
+    brings = f"the array brings {figure(day.energy_Wh, 'Wh')} on a usual day"
+    if day.energy_Wh <= use_Wh.low:
+        taken = f"the loads take {figure(use_Wh.value, 'Wh')} a day and {brings}"
+        return Missing("days to recharge", (), f"{taken}: at this use it never gets full")
+    if day.energy_Wh <= use_Wh.high:
+        taken = f"the loads take {figure(use_Wh.low, 'Wh')} to {figure(use_Wh.high, 'Wh')} a day and {brings}"
+        return Missing("days to recharge", (), f"{taken}: whether it gets full at this use is not known")
+    return owed_Wh / (day.energy_Wh - use_Wh.value)
 
 
 def bank_size(

@@ -8,10 +8,11 @@ from statistics import median
 import numpy as np
 
 from .amounts import Charge, HowRead
-from .bank import Rate, Recharge, Runtime, rate, recharge, runtime
+from .bank import NOTHING, Rate, Recharge, Runtime, rate, recharge, runtime
 from .bank_check import sag_of_log, starts_of_log
 from .cycle_record import Cycles
 from .ledger import Ledger, LedgerLine
+from .loads_use import LoadsUse
 from .meter_figures import MeterFigures
 from .missing import Missing
 from .resistance import Resistance, resistance_of_cycles, stated_resistance
@@ -91,7 +92,7 @@ def bank_report(
     figures: MeterFigures,
     how: HowRead,
     *,
-    daily_use_Wh: float | None,
+    use: LoadsUse | Missing | None,
 ) -> BankReport | Missing:
     """Return what a log says about the bank.
 
@@ -111,8 +112,8 @@ def bank_report(
         How far the meter may be off.
     how : HowRead
         What its readings stand for.
-    daily_use_Wh : float or None
-        What the loads take from the bank a day; None where that is not known. [Wh]
+    use : LoadsUse or Missing or None
+        What all loads take in a day; None where the log holds less than a day.
     """
     if running is None:
         return Missing("word on the bank", (), _NO_AMPS)
@@ -129,21 +130,22 @@ def bank_report(
         tuple(_at_end(line, site.bank, start, running, figures) for line in (*ledger.days, *ledger.demos)),
         tuple(_draws(site.bank, load, cycles, ledger, state)),
         sag_of_log(site, load, cycles, starts_of_log(load, cycles, figures, how), ohms),
-        owed if isinstance(owed, Missing) else _recharge(site, owed, daily_use_Wh),
-        Missing("time to recharge", (), _NO_AMPS) if net_Ah is None else _recharge(site, net_Ah, daily_use_Wh),
+        owed if isinstance(owed, Missing) else _recharge(site, owed, use),
+        Missing("time to recharge", (), _NO_AMPS) if net_Ah is None else _recharge(site, net_Ah, use),
     )
 
 
-def _recharge(site: Site, taken_Ah: float, daily_use_Wh: float | None) -> Recharge | Missing:
-    owed = recharge(site.bank, site.array, taken_Ah, daily_use_Wh=daily_use_Wh or 0.0)
+def _recharge(site: Site, taken_Ah: float, use: LoadsUse | Missing | None) -> Recharge | Missing:
+    known = use if isinstance(use, LoadsUse) else None
+    owed = recharge(site.bank, site.array, taken_Ah, daily_use_Wh=known.day_Wh if known else NOTHING)
     if isinstance(owed, Missing):
         return owed
-    meanwhile = (
-        "Days are with nothing drawn meanwhile: the log holds less than a day to tell what the loads take."
-        if daily_use_Wh is None
-        else f"Days are with {daily_use_Wh:,.0f} Wh drawn from the bank each day meanwhile, as in this log."
-    )
-    return replace(owed, assumptions=(*owed.assumptions, meanwhile))
+    if isinstance(use, Missing) and not isinstance(owed.days, Missing):
+        return replace(owed, days=Missing("days to recharge", (), use.because))
+    meanwhile = "Days are with nothing drawn meanwhile: the log holds less than a day to tell what the loads take."
+    if known is not None:
+        meanwhile = f"Days are with {known.day_Wh.value:,.0f} Wh taken by all loads each day meanwhile, as in this log."
+    return replace(owed, assumptions=(*owed.assumptions, meanwhile, *(known.assumptions if known else ())))
 
 
 def _at_end(

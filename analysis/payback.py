@@ -32,7 +32,9 @@ class Payback:
     paid_us : int or None
         When it was made good; None where it was not, yet. [us]
     still_owed_Ah : float
-        At the last reading; 0 once paid. [Ah]
+        Of that at the last reading, never more than was owed; 0 once paid. [Ah]
+    more_since_Ah : float
+        What the bank was short of beyond that at the last reading, drawn by whatever ran after the demo. [Ah]
     uncovered_s : float
         Time without readings from the demo's beginning until paid, or the last reading; not counted. [s]
     assumptions : tuple of str
@@ -45,6 +47,7 @@ class Payback:
     owed_Ah: float | None
     paid_us: int | None
     still_owed_Ah: float
+    more_since_Ah: float
     uncovered_s: float
     assumptions: tuple[str, ...]
 
@@ -134,8 +137,10 @@ class _Debt:
 
     def payback(self, said: tuple[str, ...]) -> Payback:
         owed_Ah = None if self.owed is None else self.owed / SECONDS_PER_HOUR
-        still = 0.0 if self.paid_us is not None else self.balance / SECONDS_PER_HOUR
-        return Payback(self.text, self.start_us, self.stop_us, owed_Ah, self.paid_us, still, self._uncovered_s(), said)
+        short_Ah = 0.0 if self.paid_us is not None else self.balance / SECONDS_PER_HOUR
+        still_Ah = short_Ah if owed_Ah is None else min(short_Ah, max(owed_Ah, 0.0))
+        amounts = (owed_Ah, self.paid_us, still_Ah, short_Ah - still_Ah)
+        return Payback(self.text, self.start_us, self.stop_us, *amounts, self._uncovered_s(), said)
 
     def _uncovered_s(self) -> float:
         """Return the time in gaps from the beginning until the debt was paid [s]."""

@@ -11,6 +11,7 @@ from typing import Final
 from .amounts import HowRead
 from .chunk import Chunk
 from .ledger import Ledger, LedgerFold, demos_of
+from .loads_use import ClockHours, ClockHoursFold
 from .payback import Payback, PaybackFold
 from .read_pieces import Read, Reader
 from .running_charge import RunningCharge, RunningChargeFold
@@ -31,6 +32,8 @@ class Followed:
         By day and by demo.
     running : RunningCharge or None
         What had gone out and come back over time; None without amps at the bank.
+    hours : ClockHours or None
+        What flowed by the hour of the day; None without amps at the bank.
     paybacks : tuple of Payback
         When the array had paid each demo back, in the order of the notes; empty without a site or without amps at the
         bank.
@@ -38,6 +41,7 @@ class Followed:
 
     ledger: Ledger
     running: RunningCharge | None
+    hours: ClockHours | None
     paybacks: tuple[Payback, ...]
 
 
@@ -72,6 +76,7 @@ class SiteFolds:
         self._ledger = LedgerFold(how, quantities, zone=zone, demos=demos)
         at_bank = how.side == "dc" and "current_A" in quantities
         self._running = RunningChargeFold(how, quantities) if at_bank else None
+        self._hours = ClockHoursFold(how, quantities) if at_bank else None
         self._payback = None
         if at_bank and site is not None and demos:
             ended = [(start, _NEVER_US if stop is None else stop, text) for start, stop, text in demos]
@@ -90,11 +95,13 @@ class SiteFolds:
     def take(self, read: Read) -> None:
         """Take in what the next readings complete, where somebody else reads them."""
         self._ledger.take(read)
-        for fold in (self._running, self._payback):
+        for fold in (self._running, self._hours, self._payback):
             if fold is not None and read.current is not None:
                 fold.take(read.current)
 
     def result(self) -> Followed:
         """Return what was followed so far."""
         running = self._running.result() if self._running is not None else None
-        return Followed(self._ledger.result(), running, self._payback.result() if self._payback is not None else ())
+        hours = self._hours.result() if self._hours is not None else None
+        paybacks = self._payback.result() if self._payback is not None else ()
+        return Followed(self._ledger.result(), running, hours, paybacks)

@@ -13,6 +13,7 @@ from .chunk import SECONDS_PER_HOUR
 from .conductor import ConductorCheck, check_conductors
 from .cycle_record import Cycles
 from .inverter_report import InverterReport, ac_power_W, inverter_reports
+from .loads_use import LoadsUse, loads_use
 from .missing import Missing
 from .report import LogReport
 from .site import Load, Site
@@ -33,13 +34,16 @@ class Solar:
         On a usual day.
     returned_Wh : float or None
         Into the bank in this log: what the array brought beyond what the loads took meanwhile. [Wh]
-    daily_use_Wh : float or None
-        What was drawn from the bank in a day of this log; None where it holds less than a day. [Wh]
+    use : LoadsUse or Missing or None
+        What all loads take in a day; None where the log holds less than a day.
+    from_bank_Wh : float or None
+        What the bank gave of it in a day of this log; None where it holds less than a day. [Wh]
     """
 
     day: ArrayDay | Missing
     returned_Wh: float | None
-    daily_use_Wh: float | None
+    use: LoadsUse | Missing | None
+    from_bank_Wh: float | None
 
 
 @dataclass(frozen=True)
@@ -73,10 +77,9 @@ def site_report(site: Site, load: Load | None, log: LogReport, followed: Followe
         What was followed over it; its ledger is that of the report.
     """
     how, ledger = log.charge.how, followed.ledger
-    use_Wh = daily_use_Wh(log.charge)
-    bank = bank_report(
-        site, load, log.cycles, log.charge, ledger, followed.running, log.figures, how, daily_use_Wh=use_Wh
-    )
+    from_bank_Wh = daily_from_bank_Wh(log.charge)
+    use = None if from_bank_Wh is None else loads_use(log.charge, log.cycles, followed.hours, from_bank_Wh)
+    bank = bank_report(site, load, log.cycles, log.charge, ledger, followed.running, log.figures, how, use=use)
     check = _bank_check(site, load, log, followed)
     inverters = inverter_reports(site, load, log.cycles, ledger, how, _behind(site, log.facts.meter))
     conductors = check_conductors(site)
@@ -84,7 +87,8 @@ def site_report(site: Site, load: Load | None, log: LogReport, followed: Followe
     power_W = ac_power_W(site, load, median(running_W), how) if running_W else None
     water = _water(site, load, log.cycles, power_W)
     energy = log.charge.energy if how.side == "dc" else None
-    solar = Solar(array_day(site.array, daily_use_Wh=use_Wh), energy.returned if energy else None, use_Wh)
+    day = array_day(site.array, daily_use_Wh=use.day_Wh.value if isinstance(use, LoadsUse) else None)
+    solar = Solar(day, energy.returned if energy else None, use, from_bank_Wh)
     parts = SiteReport(bank, check, inverters, conductors, water, solar, ())
     return SiteReport(bank, check, inverters, conductors, water, solar, _missing(parts))
 
@@ -106,7 +110,7 @@ def _water(site: Site, load: Load | None, cycles: Cycles, power_W: float | None)
     return water_report(site.water, cycles, power_W=power_W)
 
 
-def daily_use_Wh(charge: Charge) -> float | None:
+def daily_from_bank_Wh(charge: Charge) -> float | None:
     """Return what was drawn from the bank in a day; None where less than a day was measured. [Wh]"""
     span = charge.energy_span or charge.span
     if charge.how.side != "dc" or charge.energy is None or span.covered_s < _DAY_S:
@@ -129,5 +133,5 @@ def _missing(parts: SiteReport) -> tuple[Missing, ...]:
     for conductor in parts.conductors:
         found += conductor.missing
     found += [parts.water] if isinstance(parts.water, Missing) else [*parts.water.missing]
-    found += [parts.solar.day] if isinstance(parts.solar.day, Missing) else []
+    found += [each for each in (parts.solar.day, parts.solar.use) if isinstance(each, Missing)]
     return tuple({each.sentence: each for each in found}.values())

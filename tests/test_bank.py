@@ -204,6 +204,11 @@ def test_runtime_needs_a_usable_depth():
         runtime(bank(), exactly(90.0), 0.0)
 
 
+def known(use_Wh):
+    """A daily use without a doubt."""
+    return Within(use_Wh, use_Wh, use_Wh)
+
+
 def test_recharge_in_hours_of_full_sun():
     """40 Ah, 90 % charge efficiency, 12 A x 0.86 in full sun: 4.3 h (the usual sum, from memory), plus the taper."""
     array = Array(power_W=200.0, controller="pwm", current_A=12.0, performance_ratio=0.86, sun_hours_h=4.0)
@@ -217,15 +222,26 @@ def test_recharge_in_hours_of_full_sun():
 def test_recharge_in_days_counts_what_the_loads_take_meanwhile():
     """1150 W x 4.2 h x 0.62 = 2994.6 Wh a day; half of it used by the loads doubles the days."""
     array = Array(power_W=1150.0, sun_hours_h=4.2, performance_ratio=0.62)
-    alone, beside = (recharge(bank(), array, 40.0, daily_use_Wh=use) for use in (0.0, 2994.6 / 2))
+    alone, beside = (recharge(bank(), array, 40.0, daily_use_Wh=known(use)) for use in (0.0, 2994.6 / 2))
     assert isinstance(alone, Recharge)
     assert isinstance(beside, Recharge)
     assert alone.days == pytest.approx(alone.owed_Wh / 2994.6)
     assert isinstance(alone.days, float)
     assert beside.days == pytest.approx(2 * alone.days)
-    never = recharge(bank(), array, 40.0, daily_use_Wh=3000.0)
+    never = recharge(bank(), array, 40.0, daily_use_Wh=known(3000.0))
     assert isinstance(never, Recharge)
     assert isinstance(never.days, Missing)
+    assert "take 3,000 Wh a day and the array brings 2,995 Wh on a usual day: at this use it never gets full" in (
+        never.days.sentence
+    )
+    unsure = recharge(bank(), array, 40.0, daily_use_Wh=Within(2900.0, 2700.0, 3100.0))
+    assert isinstance(unsure, Recharge)
+    assert isinstance(unsure.days, Missing)
+    assert "2,700 Wh to 3,100 Wh a day" in unsure.days.sentence
+    assert "is not known" in unsure.days.sentence
+    full = recharge(bank(), array, 0.0, daily_use_Wh=known(3000.0))
+    assert isinstance(full, Recharge)
+    assert full.days == 0.0
 
 
 def test_what_is_owed_is_put_in_at_charging_voltage():
@@ -235,7 +251,7 @@ def test_what_is_owed_is_put_in_at_charging_voltage():
     got = recharge(here, Array(**full), 40.0)
     assert isinstance(got, Recharge)
     assert (got.owed_Ah, got.owed_Wh, got.sun_h) == pytest.approx((44.444, 1280.0, 1.795), rel=1e-3)
-    assert got == recharge(here, Array(**full), 40.0, daily_use_Wh=0.0)
+    assert got == recharge(here, Array(**full), 40.0, daily_use_Wh=known(0.0))
     cloudy = recharge(here, Array(power_W=1150.0, performance_ratio=0.62), 40.0)
     assert isinstance(cloudy, Recharge)
     assert isinstance(cloudy.days, Missing)
@@ -246,7 +262,7 @@ def test_what_is_owed_is_put_in_at_charging_voltage():
 def test_loads_that_leave_a_little_take_long_and_those_that_leave_nothing_never_end(use_Wh, days):
     """500 W x 4 h x 0.5 are 1,000 Wh a day: half a watt-hour left over puts 1 Wh back in two days."""
     array = Array(power_W=500.0, sun_hours_h=4.0, performance_ratio=0.5)
-    got = recharge(bank(charge_efficiency_pct=100.0, charging_V=25.0), array, 0.04, daily_use_Wh=use_Wh)
+    got = recharge(bank(charge_efficiency_pct=100.0, charging_V=25.0), array, 0.04, daily_use_Wh=known(use_Wh))
     assert isinstance(got, Recharge)
     if days is None:
         assert isinstance(got.days, Missing)
@@ -279,7 +295,7 @@ def test_nothing_is_owed_where_more_came_back():
     assert (even.owed_Ah, even.sun_h) == (0.0, 0.0)
     for figures in ((float("nan"), 0.0), (1.0, -1.0)):
         with pytest.raises(Refusal, match="needs the charge taken out"):
-            recharge(bank(), array, figures[0], daily_use_Wh=figures[1])
+            recharge(bank(), array, figures[0], daily_use_Wh=known(figures[1]))
 
 
 @pytest.mark.parametrize(

@@ -159,6 +159,7 @@ def _owed(log):
         owed = bank[key]
         if owed["why_not"] is None:
             days = f", or {number(owed['days'])} {'usual days' if owed['days'] >= 1 else 'of a usual day'}"
+            days += ", with nothing drawn meanwhile"  # the log is shorter than a day
             text = f"{amount(owed['owed_Ah'], 'Ah')} ({amount(owed['owed_Wh'], 'Wh')})"
             sun = f"at least {duration(owed['sun_h'] * 3600)} of good sun"
             yield [f"Owed to the bank {what}", f"{text}: {sun}{days}"]

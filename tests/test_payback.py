@@ -50,6 +50,22 @@ def test_what_is_not_paid_is_still_owed():
     assert got.still_owed_Ah == pytest.approx(5.0 - 10 / 6)
 
 
+def test_what_others_draw_afterwards_is_not_owed_by_the_demo():
+    """Ten minutes at 30 A owe 5 Ah; two hours at 6 A more are 12 Ah that the demo does not owe."""
+    (got,) = paid(a_demo(returned_A=-6.0, minutes=131), (0, 600))
+    assert (got.owed_Ah, got.still_owed_Ah, got.more_since_Ah) == pytest.approx((5.0, 5.0, 12.0))
+
+
+@given(st.lists(st.floats(-40, 40), min_size=2, max_size=60), st.integers(0, 20), st.integers(1, 20))
+def test_no_demo_owes_more_than_it_took(current_A, start_minute, minutes):
+    """Whatever flows: what is still owed lies between nothing and what was owed, and both come to the whole."""
+    chunk = chunk_of(60.0 * np.arange(len(current_A)), current_A=np.array(current_A))
+    (got,) = paid(chunk, (60 * start_minute, 60 * (start_minute + minutes)), efficiency=0.9)
+    if got.owed_Ah is not None:
+        assert 0 <= got.still_owed_Ah <= max(got.owed_Ah, 0.0)
+        assert got.more_since_Ah >= 0
+
+
 def test_a_demo_that_the_array_carried_owes_nothing():
     """The bank was fuller at the end than at the beginning."""
     (got,) = paid(chunk_of(60.0 * np.arange(30), current_A=-5.0), (0, 600))

@@ -16,7 +16,7 @@ from shuntbook.analysis.missing import Missing
 from shuntbook.analysis.resistance import resistance_of_cycles
 from shuntbook.analysis.site import Site
 from shuntbook.analysis.site_folds import SiteFolds
-from shuntbook.analysis.site_report import daily_use_Wh, site_report
+from shuntbook.analysis.site_report import daily_from_bank_Wh, site_report
 from shuntbook.cli.main import run
 from shuntbook.cli.render.site_json import site_documents
 
@@ -107,8 +107,8 @@ def test_what_a_day_takes_is_told_of_a_whole_day_alone():
     two_days = replace(
         charge, span=replace(charge.span, covered_s=2 * 86400.0), energy=replace(charge.energy, drawn=480)
     )
-    assert daily_use_Wh(two_days) == pytest.approx(240.0)
-    assert daily_use_Wh(charge) is None
+    assert daily_from_bank_Wh(two_days) == pytest.approx(240.0)
+    assert daily_from_bank_Wh(charge) is None
 
 
 def test_seen_watts_are_behind_the_inverter():

@@ -22,11 +22,12 @@ from shuntbook.analysis.chunk import Chunk
 from shuntbook.analysis.cycle_record import Cycles, CycleSummary
 from shuntbook.analysis.inverter_report import Seen, inverter_reports
 from shuntbook.analysis.ledger import Ledger
+from shuntbook.analysis.loads_use import LoadsUse
 from shuntbook.analysis.log_analysis import LogAnalysis
 from shuntbook.analysis.missing import Missing
 from shuntbook.analysis.site import Site
 from shuntbook.analysis.site_folds import SiteFolds
-from shuntbook.analysis.site_report import daily_use_Wh
+from shuntbook.analysis.site_report import daily_from_bank_Wh
 from shuntbook.analysis.sustained import NOTHING_SEEN, Highest
 from shuntbook.analysis.water_report import WaterReport, water_report
 from shuntbook.cli.main import run
@@ -34,7 +35,7 @@ from shuntbook.cli.render import words
 from shuntbook.cli.render.as_json import report_document
 from shuntbook.cli.render.page import render
 from shuntbook.cli.render.site_json import site_documents
-from shuntbook.cli.render.site_sentences import carried, carries, paid_back, unsafe
+from shuntbook.cli.render.site_sentences import carried, carries, full_again, paid_back, unsafe
 from shuntbook.cli.render.site_tables import ledger, verdicts
 from shuntbook.cli.render.state_chart import state_over_time
 
@@ -117,7 +118,7 @@ def test_with_the_sample_site_every_part_is_there(full):
     assert isinstance(found.inverters[0].seen, Seen)
     assert not any(check.missing for check in found.conductors)
     assert len(found.conductors) == 2
-    assert found.solar.daily_use_Wh > 0
+    assert isinstance(found.solar.use, LoadsUse)
     assert found.missing == ()
     assert found.inverters[1].seen.because == "this log does not show its loads by themselves"
 
@@ -282,7 +283,18 @@ def test_the_arrays_day_by_hand(full):
     """1,150 W x 4.2 h x 0.62 = 2,994.6 Wh (PVEducation: hours of full sun), over what was drawn in a day."""
     solar = full.by_site.solar
     assert solar.day.energy_Wh == pytest.approx(2994.6)
-    assert solar.day.to_load == pytest.approx(2994.6 / solar.daily_use_Wh)
+    assert solar.day.to_load == pytest.approx(2994.6 / solar.use.day_Wh.value)
+
+
+def test_loads_that_the_sun_carries_are_counted(full):
+    """1 A and a tenth of the time 31 A, at the starts 20 A more: 4.16 A at 25.3 V, day and night, sun or not."""
+    use = full.by_site.solar.use
+    assert use.day_Wh.value == pytest.approx(4.16 * 24 * 25.3, rel=0.01)
+    assert use.from_bank_Wh < 0.9 * use.day_Wh.value
+    small = analysed(site_with(array__power_W=300.0))  # 300 W x 4.2 h x 0.62 are 781 Wh
+    said = full_again(small.by_site.bank.to_full)
+    assert "The loads take 2,5" in said
+    assert "the array brings 781 Wh on a usual day: at this use it never gets full" in said
 
 
 def test_state_at_a_days_end_is_counted_to_midnight(full):
@@ -319,7 +331,7 @@ def test_use_of_a_day_needs_a_day():
 
     def of(hours, side="dc"):
         span = Span(0, hours * 3600 * US, 2, hours * 3600.0, ())
-        return daily_use_Wh(Charge(HowRead(side, "instant", 10.0), span, None, Amounts(3000.0, 0.0), None, None))
+        return daily_from_bank_Wh(Charge(HowRead(side, "instant", 10.0), span, None, Amounts(3000.0, 0.0), None, None))
 
     assert of(36) == pytest.approx(2000.0)
     assert (of(23), of(36, "ac")) == (None, None)

@@ -126,7 +126,9 @@ _SYSTEM = [
         "Full again",
         "Owed: what was taken out / charge efficiency, × the charging voltage for Wh. Hours of good sun: owed Ah / the "
         "amps the array gives at that voltage. A usual day of the array: peak watts × hours of full sun × performance "
-        "ratio. A demo is paid back when the bank is as full as it was when the demo began.",
+        "ratio. All loads in a day: 24 × the mean amps in the dark beside the runs found, + the Ah of these runs in a "
+        "day, × the bank's volts. Days: owed Wh / (a usual day of the array − all loads). A demo is paid back when the "
+        "bank is as full as it was when the demo began.",
     ),
     (
         "Water",

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from ...analysis.bank_report import BankReport
 from ...analysis.inverter_report import Seen
+from ...analysis.loads_use import LoadsUse
 from ...analysis.missing import Missing
 from ...analysis.sustained import SUSTAINED_S
 from ...analysis.water_report import WaterReport
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
     from ...analysis.ledger import LedgerLine
     from ...analysis.payback import Payback
     from ...analysis.report import LogReport
+    from ...analysis.site_report import Solar
     from ...analysis.within import Within
 
 
@@ -36,9 +38,22 @@ def site_documents(log: LogReport) -> Document:
         "solar": {
             "day": _or_why(found.solar.day),
             "returned_Wh": found.solar.returned_Wh,
-            "daily_use_Wh": found.solar.daily_use_Wh,
+            **_use(found.solar),
         },
         "left_out": [each.sentence for each in found.missing],
+    }
+
+
+def _use(solar: Solar) -> Document:
+    """Return what all loads take in a day, and what the bank gives of it."""
+    use = solar.use
+    known = use.day_Wh if isinstance(use, LoadsUse) else None
+    return {
+        "daily_use_Wh": None if known is None else known.value,
+        "daily_use_low_Wh": None if known is None else known.low,
+        "daily_use_high_Wh": None if known is None else known.high,
+        "daily_use_why_not": use.sentence if isinstance(use, Missing) else None,
+        "daily_from_bank_Wh": solar.from_bank_Wh,
     }
 
 
@@ -94,6 +109,7 @@ def _payback(line: LedgerLine, paybacks: tuple[Payback, ...]) -> Document | None
         "owed_Ah": found.owed_Ah,
         "paid": instant(found.paid_us),
         "still_owed_Ah": found.still_owed_Ah,
+        "more_since_Ah": found.more_since_Ah,
         "not_measured_s": found.uncovered_s,
         "assumptions": list(found.assumptions),
     }

@@ -154,7 +154,10 @@ def _paid(line: LedgerLine, found: Payback, log: LogReport) -> str:
     owed = words.amount(found.owed_Ah, "Ah")
     if found.paid_us is None:
         still = words.amount(found.still_owed_Ah, "Ah")
-        return f"{name} owed the bank {owed}; at the log's end {still} of it had not been paid back."
+        said = f"{name} owed the bank {owed}; at the log's end {still} of it had not been paid back"
+        if found.more_since_Ah > 0:
+            return f"{said}, and the bank was short of {words.amount(found.more_since_Ah, 'Ah')} more, drawn since."
+        return f"{said}."
     when = words.clock(found.paid_us, log.facts, near_us=line.stop_us)
     zone = words.in_zone(log.facts)
     after = words.duration((found.paid_us - found.stop_us) / 1e6)
@@ -166,16 +169,23 @@ def _paid(line: LedgerLine, found: Payback, log: LogReport) -> str:
 
 def full_again(owed: Recharge) -> str:
     """Say what it takes until the bank is full."""
-    return f"Until it is full the bank wants {owed_and_sun(owed)}."
+    said = f"Until it is full the bank wants {owed_and_sun(owed)}."
+    if isinstance(owed.days, Missing) and not owed.days.add:
+        said += f" {words.capital(owed.days.because)}."
+    return said
 
 
 def owed_and_sun(owed: Recharge) -> str:
     """Return what is owed to the bank, and how much sun pays it back."""
     both = f"{words.amount(owed.owed_Ah, 'Ah')} ({words.amount(owed.owed_Wh, 'Wh')})"
     sun = f"{both}: at least {words.duration(owed.sun_h * 3600)} of good sun"
+    idle = "with nothing drawn meanwhile"
     if isinstance(owed.days, Missing):
-        return sun
-    return f"{sun}, or {words.number(owed.days)} {'usual days' if owed.days >= 1 else 'of a usual day'}"
+        return f"{sun} {idle}"
+    days = f"{words.number(owed.days)} {'usual days' if owed.days >= 1 else 'of a usual day'}"
+    if owed.daily_use_Wh.high > 0:
+        return f"{sun} {idle}, or {days} at this log's use"
+    return f"{sun}, or {days}, {idle}"
 
 
 def water(log: LogReport) -> list[str]:

@@ -9,6 +9,7 @@ from ...analysis.bank_report import BankReport
 from ...analysis.holds import Verdict
 from ...analysis.inverter_report import Seen
 from ...analysis.judged import worded
+from ...analysis.loads_use import LoadsUse
 from ...analysis.missing import Missing
 from ...analysis.sag import Sag
 from ...analysis.system_word import to_add
@@ -29,7 +30,7 @@ if TYPE_CHECKING:
     from ...analysis.inverter_report import InverterReport
     from ...analysis.ledger import LedgerLine
     from ...analysis.report import LogReport
-    from ...analysis.site_report import SiteReport
+    from ...analysis.site_report import SiteReport, Solar
     from ...analysis.state_of_charge import StateOfCharge
 
 
@@ -173,12 +174,23 @@ def recharge(found: SiteReport) -> Table:
                 rows.append((f"Owed to the bank {what}", owed_and_sun(owed)))
     if not isinstance(found.solar.day, Missing):
         rows.append(("The array on a usual day", words.amount(found.solar.day.energy_Wh, "Wh")))
-        if found.solar.day.to_load is not None:
-            rows.append(("That over what is drawn in a day", words.number(found.solar.day.to_load)))
+    rows += _use(found.solar)
     if found.solar.returned_Wh is not None:
         beyond = "beyond what the loads took meanwhile"
         rows.append(("Into the bank in this log", f"{words.amount(found.solar.returned_Wh, 'Wh')}, {beyond}"))
     return Table("What is owed, and what the sun brings", ("", "What we know"), tuple(rows), prose=True)
+
+
+def _use(solar: Solar) -> list[tuple[str, str]]:
+    """Return what all loads take in a day, what the bank gives of it, and what the array brings for it."""
+    rows, use = [], solar.use
+    if isinstance(use, LoadsUse):
+        rows.append(("All loads in a day", within(use.day_Wh, "Wh")))
+    if solar.from_bank_Wh is not None:
+        rows.append(("What the bank gave of it, the loads take no less", words.amount(solar.from_bank_Wh, "Wh")))
+    if not isinstance(solar.day, Missing) and solar.day.to_load is not None:
+        rows.append(("The array on a usual day over all loads", words.number(solar.day.to_load)))
+    return rows
 
 
 def water(found: WaterReport) -> Table:
