@@ -26,6 +26,8 @@ class HowRead:
         Median spacing of the readings; needed for means. [s]
     counter_kind : {'net', 'moved'}
         What the meter's own counters count.
+    other_gap_limit_s : float or None
+        A gap limit that the spacings allow as well; None where they leave no doubt. [s]
     """
 
     side: Side
@@ -33,6 +35,7 @@ class HowRead:
     gap_limit_s: float
     usual_interval_s: float | None = None
     counter_kind: CounterKind = "net"
+    other_gap_limit_s: float | None = None
 
 
 @dataclass(frozen=True)
@@ -133,7 +136,8 @@ class Charge:
     voltage was measured. ``energy_from`` says what the energy was computed from, ``energy_by`` the same in words.
     ``span`` is that of the charge where there is one; ``energy_span`` that of the energy, which is shorter where only
     volts are missing. ``in_gaps`` is what might have been drawn and returned in the gaps, had they been like the
-    hours around them: a guess [Ah], or [Wh] where there is no charge; None without gaps.
+    hours around them: a guess [Ah], or [Wh] where there is no charge; None without gaps. ``otherwise`` is the same span
+    by the other gap limit that the spacings allow; None where they leave no doubt.
     """
 
     how: HowRead
@@ -146,3 +150,21 @@ class Charge:
     energy_from: str | None = None
     evidence: Evidence | None = None
     in_gaps: Amounts | None = None
+    otherwise: Charge | None = None
+
+    @property
+    def doubtful(self) -> bool:
+        """Whether the two gap limits that the spacings allow differ by more than the interval."""
+        pairs = ((self.charge, self.otherwise.charge), (self.energy, self.otherwise.energy)) if self.otherwise else ()
+        return any(_apart(here, there) for here, there in pairs)
+
+
+def _apart(here: Amounts | None, there: Amounts | None) -> bool:
+    """Tell whether two amounts differ by more than the interval of either."""
+    if here is None or there is None:
+        return (here is None) != (there is None)
+    return any(
+        abs(getattr(here, what) - getattr(there, what))
+        > min(getattr(amounts, f"{what}_u95") or 0.0 for amounts in (here, there))
+        for what in ("drawn", "returned", "net")
+    )

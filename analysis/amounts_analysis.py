@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from .amounts import Charge, HowRead
-from .charge import ChargeSums
+from .charge import ChargeFold, ChargeSums
 from .chunk import Chunk
 from .marked import MarkedStretch, MarkedSums
 from .meter_figures import MeterFigures
@@ -48,6 +48,10 @@ class AmountsAnalysis:
         self._charge = ChargeSums(how, quantities, from_us=from_us, to_us=to_us)
         self._marked = MarkedSums(how, quantities, markers, from_us=from_us, to_us=to_us)
         self._reader = Reader(how, quantities)
+        self._otherwise: ChargeFold | None = None
+        if how.other_gap_limit_s is not None:
+            other = replace(how, gap_limit_s=how.other_gap_limit_s, other_gap_limit_s=None)
+            self._otherwise = ChargeFold(other, quantities, from_us=from_us, to_us=to_us)
 
     def add(self, chunk: Chunk) -> None:
         """Take the next readings in."""
@@ -67,6 +71,8 @@ class AmountsAnalysis:
         """Take in what the next readings complete, where somebody else reads them."""
         self._charge.take(read)
         self._marked.take(read)
+        if self._otherwise is not None:
+            self._otherwise.add(read.chunk)
 
     def result(
         self, starts: UnseenStarts | None = None, starts_us: Sequence[int] = ()
@@ -82,7 +88,10 @@ class AmountsAnalysis:
         """
         sure = self.sure(starts, starts_us)
         marked = tuple(replace(stretch, whole=sure(stretch.whole)) for stretch in self._marked.result())
-        return sure(self._charge.result()), marked
+        charge = sure(self._charge.result())
+        if self._otherwise is not None:
+            charge = replace(charge, otherwise=sure(self._otherwise.result()))
+        return charge, marked
 
     def sure(self, starts: UnseenStarts | None, starts_us: Sequence[int]) -> Callable[[Charge], Charge]:
         """Return what gives amounts their intervals, by the starts that lie in their span."""

@@ -48,6 +48,7 @@ class LogFacts:
     rows_merged: int
     said: tuple[str, ...] = ()
     markers: tuple[tuple[int, str], ...] = ()
+    other_gap_limit_s: float | None = None
 
 
 @dataclass(frozen=True)

@@ -96,6 +96,8 @@ def _of_amounts(quality: Quality, how: HowRead, interval_s: float) -> Iterator[R
     if quality.sign is not None and quality.sign.plausible is False:
         yield "not", "draw and return seem to be swapped"
     yield from ((doubt.spoils, _DOUBTS[doubt.code]) for doubt in quality.doubts if doubt.spoils != "good")
+    if how.other_gap_limit_s is not None and how.sampling != "held":
+        yield "with care", "whether its pauses are gaps only a person can tell"
     if how.sampling == "held":
         yield "with care", "it was read by eye now and then"
     if how.sampling == "instant" and interval_s > FAR_APART_S:

@@ -29,7 +29,7 @@ from ..ingest.capture import Meter as Metered
 from ..ingest.compaction import finish, settle_unfinished
 from ..ingest.durations import seconds
 from ..ingest.errors import InputError
-from ..ingest.intervals import GAP_LEAST_S, GAP_TIMES
+from ..ingest.gap_limit import ALWAYS_ONE_S, GAP_TIMES
 from ..ingest.journal import Journal
 from ..ingest.journal_lines import NothingCaptured
 from ..ingest.log import LogMeta
@@ -93,7 +93,7 @@ class Plan:
     @property
     def gap_limit_s(self) -> float:
         """Longest spacing that is still one measurement while it runs. [s]"""
-        return self.gap_s if self.gap_s is not None else max(GAP_TIMES * self.every_s, GAP_LEAST_S)
+        return self.gap_s if self.gap_s is not None else max(GAP_TIMES * self.every_s, ALWAYS_ONE_S)
 
 
 def plan_for_source(source: str, out: Path, wanted: Wanted, clock: SteadyClock) -> Plan:

@@ -35,6 +35,7 @@ def how_read(log: Log) -> HowRead:
         gap_limit_s=_gap_limit_s(log),
         usual_interval_s=meta.usual_interval_s,
         counter_kind=cast(CounterKind, meta.counter_kind),
+        other_gap_limit_s=meta.other_gap_limit_s,
     )
 
 
@@ -64,6 +65,7 @@ def facts_of(log: Log, site: Site | None = None) -> LogFacts:
         rows_merged=meta.rows_merged,
         said=tuple(meta.said),
         markers=tuple(meta.markers),
+        other_gap_limit_s=meta.other_gap_limit_s,
     )
 
 

@@ -246,7 +246,7 @@ def _filled(journal: JournalReader, tally: Tally, *, cut_off: bool) -> LogMeta:
         rows_kept=tally.kept,
         rows_rejected=rejected,
         rows_merged=tally.merged,
-        gap_limit_s=tally.intervals.gap_limit_s() if stated_s is None else stated_s,
+        gap_limit_s=tally.intervals.gap_limit().limit_s if stated_s is None else stated_s,
         usual_interval_s=journal.meta.usual_interval_s if usual_s is None else usual_s,
         markers=sorted([*journal.meta.markers, *tally.markers]),
         clock_steps=[*journal.meta.clock_steps, *tally.clock_steps],

@@ -17,7 +17,7 @@ from .errors import InputError
 from .export import Export
 from .hidden_place import hidden_beside
 from .intervals import IntervalCount
-from .log import LogWriter, Readings, new_log, to_batch
+from .log import LogWriter, Readings, level_of, new_log, to_batch
 from .log_meta import LogMeta
 from .rejects import Reject, RejectsFile, rejects_file, rejects_path
 from .timeline import settle
@@ -69,7 +69,7 @@ class _Tally:
             self.increasing = self.increasing and bool(follows and (np.diff(time_us) > 0).all())
             self.last_us = int(time_us[-1])
             if self.increasing:
-                self.intervals.add(time_us)
+                self.intervals.add(time_us, level_of(batch.readings.quantities))
 
 
 def convert(
@@ -189,13 +189,17 @@ def _with_limits(meta: LogMeta, intervals: IntervalCount, gap_limit_s: float | N
     """Return the metadata with the gap limit, stated or counted, and the usual interval."""
     usual_s = intervals.median_s()
     said = list(meta.said)
-    if gap_limit_s is not None and usual_s is not None and gap_limit_s < usual_s and meta.sampling == "instant":
+    if gap_limit_s is None:
+        limit = intervals.gap_limit()
+        said += [limit.said] if limit.said and meta.sampling != "held" else []
+        other_s = None if meta.sampling == "held" else limit.other_s
+        return replace(meta, gap_limit_s=limit.limit_s, other_gap_limit_s=other_s, usual_interval_s=usual_s, said=said)
+    if usual_s is not None and gap_limit_s < usual_s and meta.sampling == "instant":
         said.append(
             f"the gap limit ({gap_limit_s:g} s) is shorter than the usual spacing ({usual_s:g} s), "
             "so nothing can be measured between readings; a longer --gap mends that"
         )
-    limit_s = gap_limit_s if gap_limit_s is not None else intervals.gap_limit_s()
-    return replace(meta, gap_limit_s=limit_s, usual_interval_s=usual_s, said=said)
+    return replace(meta, gap_limit_s=gap_limit_s, usual_interval_s=usual_s, said=said)
 
 
 def _settled_meta(
@@ -207,7 +211,7 @@ def _settled_meta(
     gap_limit_s: float | None,
 ) -> LogMeta:
     intervals = IntervalCount()
-    intervals.add(readings.time_us)
+    intervals.add(readings.time_us, level_of(readings.quantities))
     meta = replace(
         meta, rows_kept=len(readings.time_us), rows_merged=merged, clock_steps=steps, said=[*meta.said, *said]
     )

@@ -1,56 +1,105 @@
-"""The spacings of a log's readings, counted while they pass by."""
+"""The spacings of a log's readings, counted while they pass by: the usual ones, and the pauses among them."""
 
 from __future__ import annotations
+
+from copy import deepcopy
 
 import numpy as np
 from numpy.typing import NDArray
 
-#: A spacing of up to five times the 95th percentile is still one measurement, and ten seconds always are.
-GAP_TIMES, GAP_LEAST_S = 5.0, 10.0
-_MOST_KINDS = 20_000
+from .gap_limit import ALWAYS_ONE_S, GAP_TIMES, GapLimit, gap_limit
+from .pauses import Pauses
+from .spacing_count import SpacingCount
+
+#: A spacing is held against so many on either side of it: pairs of readings stay usual, bursts of three do not.
+AROUND = 4
+_ALWAYS_ONE_US = ALWAYS_ONE_S * 1e6
 
 
 class IntervalCount:
-    """A histogram of spacings: exact to 1 ms, coarser only where a log has very many different ones."""
+    """Count spacings, those that keep to the rhythm around them apart from the pauses in it.
+
+    A spacing is a pause where it is longer than `ALWAYS_ONE_S` and than `GAP_TIMES` the median of itself and the
+    `AROUND` on either side of it. Twice `AROUND` spacings are carried along.
+    """
 
     def __init__(self) -> None:
-        self._grain_us = 1000
-        self._kinds = np.empty(0, dtype=np.int64)
-        self._counts = np.empty(0, dtype=np.int64)
-        self._last: int | None = None
+        self.usual, self.paused = SpacingCount(), SpacingCount()
+        #: The slowest rhythm above `ALWAYS_ONE_S` that a spacing and all around it keep up. [us]
+        self.slowest_us = 0
+        self._pauses: Pauses | None = None
+        self._last_us: NDArray[np.int64] = np.empty(0, dtype=np.int64)
+        #: The last spacings with the level after each; the first `_counted` of them are counted.
+        self._near_us = np.empty(0, dtype=np.int64)
+        self._levels = np.empty(0)
+        self._counted = 0
 
-    def add(self, time_us: NDArray[np.int64]) -> None:
-        """Take the next instants in; shape (n,), increasing [us]."""
+    def add(self, time_us: NDArray[np.int64], level: NDArray[np.float64] | None = None) -> None:
+        """Take the next readings in: instants, increasing [us], and what shows a change (amps or watts)."""
         if not len(time_us):
             return
-        before = time_us[:0] if self._last is None else np.array([self._last])
-        self._last = int(time_us[-1])
-        steps = np.diff(np.concatenate([before, time_us]))
-        self._merge((steps + self._grain_us // 2) // self._grain_us, np.ones(len(steps), dtype=np.int64))
-        while len(self._kinds) > _MOST_KINDS:
-            self._grain_us *= 2
-            kinds, counts = self._kinds // 2, self._counts
-            self._kinds, self._counts = self._kinds[:0], self._counts[:0]
-            self._merge(kinds, counts)
+        level = np.full(len(time_us), np.nan) if level is None else level
+        if self._pauses is None:
+            self._pauses, level = Pauses(float(level[0])), level[1:]
+        self._near_us = np.concatenate([self._near_us, np.diff(np.concatenate([self._last_us, time_us]))])
+        self._levels = np.concatenate([self._levels, level])
+        self._last_us = time_us[-1:]
+        self._count(max(len(self._near_us) - AROUND, self._counted))
+        behind = max(self._counted - AROUND, 0)
+        self._near_us, self._levels = self._near_us[behind:].copy(), self._levels[behind:].copy()
+        self._counted -= behind
 
-    def _merge(self, kinds: NDArray[np.int64], counts: NDArray[np.int64]) -> None:
-        kinds, inverse = np.unique(np.concatenate([self._kinds, kinds]), return_inverse=True)
-        self._counts = np.bincount(
-            inverse, weights=np.concatenate([self._counts, counts]), minlength=len(kinds)
-        ).astype(np.int64)
-        self._kinds = kinds
+    def _count(self, until: int) -> None:
+        """Count the spacings before `until` that are not counted yet."""
+        these = slice(self._counted, until)
+        spacings_us, is_pause = self._near_us[these], np.zeros(until - self._counted, dtype=bool)
+        if spacings_us.max(initial=0) > _ALWAYS_ONE_US:
+            around = _Around(self._near_us)
+            is_pause = around.pauses()[these]
+            rhythms_us = around.least_us[these]
+            self.slowest_us = max(self.slowest_us, int(rhythms_us[rhythms_us > _ALWAYS_ONE_US].max(initial=0)))
+        self.usual.add(spacings_us[~is_pause])
+        self.paused.add(spacings_us[is_pause])
+        if self._pauses is not None:
+            self._pauses.add(spacings_us, is_pause, self._levels[these])
+        self._counted = until
+
+    def _whole(self) -> IntervalCount:
+        """Return a copy in which the last spacings are counted, too."""
+        whole = deepcopy(self)
+        whole._count(len(whole._near_us))
+        return whole
 
     def quantile_s(self, share: float) -> float | None:
-        """Return the spacing that `share` of all spacings do not exceed; None with fewer than two readings [s]."""
-        if not len(self._kinds):
-            return None
-        reached = np.searchsorted(np.cumsum(self._counts), share * self._counts.sum())
-        return float(self._kinds[min(int(reached), len(self._kinds) - 1)] * self._grain_us / 1e6)
+        """Return the spacing that `share` of all spacings do not exceed; None with fewer than two readings. [s]"""
+        whole = self._whole()
+        return whole.usual.with_all_of(whole.paused).quantile_s(share)
 
     def median_s(self) -> float | None:
-        """Return the usual spacing [s]."""
+        """Return the usual spacing. [s]"""
         return self.quantile_s(0.5)
 
-    def gap_limit_s(self) -> float:
-        """Return the longest spacing that is still one measurement: ``max(5 x the 95th percentile, 10 s)`` [s]."""
-        return max(GAP_TIMES * (self.quantile_s(0.95) or 0.0), GAP_LEAST_S)
+    def gap_limit(self) -> GapLimit:
+        """Return the longest spacing that is still one measurement, and what it could be as well."""
+        whole = self._whole()
+        return gap_limit(whole.usual, whole.paused, whole.slowest_us / 1e6, whole._pauses)
+
+
+class _Around:
+    """Each spacing beside the `AROUND` on either side of it; there are fewer at the ends of a log."""
+
+    def __init__(self, spacings_us: NDArray[np.int64]) -> None:
+        self._spacings_us = spacings_us
+        padded = np.pad(spacings_us.astype(np.float64), AROUND, constant_values=np.nan)
+        self._windows = np.lib.stride_tricks.sliding_window_view(padded, 2 * AROUND + 1)
+        self.least_us = np.fmin.reduce(self._windows, axis=1)
+
+    def pauses(self) -> NDArray[np.bool_]:
+        """Return which spacings are long beside the usual one around them, the median."""
+        longest_us = np.maximum(GAP_TIMES * self.least_us, _ALWAYS_ONE_US)
+        long = np.asarray(
+            self._spacings_us > longest_us
+        )  # beside the shortest: only for these the median is worked out
+        usual_us = np.nanmedian(self._windows[long], axis=1) if long.any() else np.empty(0)
+        long[long] = self._spacings_us[long] > np.maximum(GAP_TIMES * usual_us, _ALWAYS_ONE_US)
+        return long

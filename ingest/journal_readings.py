@@ -11,7 +11,7 @@ import numpy as np
 
 from .intervals import IntervalCount
 from .journal_lines import JournalReader, Record
-from .log import Readings
+from .log import Readings, level_of
 from .rejects import Reject, RejectsFile
 from .timeline import merge_equal
 
@@ -61,7 +61,7 @@ class Tally:
         self.merged += written - len(time_us)
         self.first_us = int(time_us[0]) if self.first_us is None else self.first_us
         self.last_us = int(time_us[-1])
-        self.intervals.add(time_us)
+        self.intervals.add(time_us, level_of(readings.quantities))
 
     def said(self) -> list[str]:
         """Return in sentences what happened."""

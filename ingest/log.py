@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Generator, Iterator, Sequence
+from collections.abc import Generator, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, NamedTuple, TypeAlias
+from typing import TYPE_CHECKING, Final, NamedTuple, TypeAlias
 
 import numpy as np
 import pyarrow as pa
@@ -57,11 +57,20 @@ _DAMAGED = "this log is damaged; convert its source again"
 _Opened: TypeAlias = tuple[Path, LogMeta, tuple[str, ...], int, int]
 
 
+#: Quantities that show that a load switched, the better one first.
+LEVELS: Final = ("current_A", "power_W")
+
+
 class Readings(NamedTuple):
     """A stretch of readings: instants [us] and quantities by name, NaN where the meter gave none."""
 
     time_us: NDArray[np.int64]
     quantities: dict[str, NDArray[np.float64]]
+
+
+def level_of(quantities: Mapping[str, NDArray[np.float64]]) -> NDArray[np.float64] | None:
+    """Return what shows that a load switched: the current, else the power; None where there is neither. [A or W]"""
+    return next((quantities[name] for name in LEVELS if name in quantities), None)
 
 
 def schema_for(quantities: Sequence[str]) -> pa.Schema:
@@ -329,7 +338,7 @@ def _first_instant(file: pq.ParquetFile) -> int:
 
 def _with_limits(opened: list[_Opened]) -> LogMeta:
     """Return the metadata of all files as one, with the largest gap limit."""
-    metas = [_counted(file, meta) for file, meta, *_ in opened]
+    metas = [_counted(file, meta, quantities) for file, meta, quantities, *_ in opened]
     totals = {
         name: sum(getattr(m, name) for m in metas)
         for name in ("rows_read", "rows_kept", "rows_rejected", "rows_merged")
@@ -340,18 +349,28 @@ def _with_limits(opened: list[_Opened]) -> LogMeta:
         markers=sorted(marker for m in metas for marker in m.markers) if len(metas) > 1 else metas[0].markers,
         said=list(dict.fromkeys(s for m in metas for s in m.said)) if len(metas) > 1 else metas[0].said,
         gap_limit_s=max(m.gap_limit_s for m in metas if m.gap_limit_s is not None),
+        other_gap_limit_s=max((m.other_gap_limit_s for m in metas if m.other_gap_limit_s is not None), default=None),
     )
 
 
-def _counted(file: Path, meta: LogMeta) -> LogMeta:
-    """Return a file's metadata with its gap limit; where it has none its time column is read once."""
+def _counted(file: Path, meta: LogMeta, quantities: Sequence[str]) -> LogMeta:
+    """Return a file's metadata with its gap limit; where it has none its times and levels are read once."""
     if meta.gap_limit_s is not None and meta.usual_interval_s is not None:
         return meta
     count = IntervalCount()
-    for readings in _readings(file, [], None, None):
-        count.add(readings.time_us)
-    limit_s = meta.gap_limit_s if meta.gap_limit_s is not None else count.gap_limit_s()
-    return replace(meta, gap_limit_s=limit_s, usual_interval_s=count.median_s())
+    for readings in _readings(file, [name for name in LEVELS if name in quantities][:1], None, None):
+        count.add(readings.time_us, level_of(readings.quantities))
+    if meta.gap_limit_s is not None:
+        return replace(meta, usual_interval_s=count.median_s())
+    limit = count.gap_limit()
+    said = [*meta.said, *([limit.said] if limit.said else [])]
+    return replace(
+        meta,
+        gap_limit_s=limit.limit_s,
+        other_gap_limit_s=limit.other_s,
+        usual_interval_s=count.median_s(),
+        said=said,
+    )
 
 
 def _readings(path: Path, names: list[str], from_us: int | None, to_us: int | None) -> Iterator[Readings]:

@@ -30,6 +30,8 @@ class LogMeta:
         -1 where the source counted return as positive and the signs were turned, else 1.
     gap_limit_s, usual_interval_s : float or None
         Longest spacing that is still one measurement, and the median spacing. [s]
+    other_gap_limit_s : float or None
+        A gap limit that the spacings allow as well, so that only a person can tell; None where there is no doubt. [s]
     markers : list of [int, str]
         Instants [us] and what was noted at them.
     clock_steps : list of dict
@@ -56,6 +58,7 @@ class LogMeta:
     rows_merged: int = 0
     gap_limit_s: float | None = None
     usual_interval_s: float | None = None
+    other_gap_limit_s: float | None = None
     markers: list[tuple[int, str]] = field(default_factory=list)
     clock_steps: list[dict[str, float]] = field(default_factory=list)
     said: list[str] = field(default_factory=list)
@@ -184,6 +187,7 @@ _RIGHT: Final[dict[str, Callable[[Any], bool]]] = {
     "rows_rejected": _is_count,
     "rows_merged": _is_count,
     "gap_limit_s": _is_length_or_none,
+    "other_gap_limit_s": _is_length_or_none,
     "usual_interval_s": lambda x: x == 0 or _is_length_or_none(x),  # spacings of microseconds count as 0
     "markers": _list_of(_is_marker),
     "clock_steps": _list_of(_is_clock_step),

@@ -24,7 +24,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .clock_steps import follow_on
-from .log import Readings
+from .log import Readings, level_of
 from .quantities import COUNTERS
 
 SPARSE = 10
@@ -124,7 +124,7 @@ def _sides_of_steps(
     time_us: NDArray[np.int64], quantities: dict[str, NDArray[np.float64]]
 ) -> tuple[NDArray[np.int64], int]:
     """Set the second of two rows with one stamp half a second later where they are the two sides of a step (rule 5)."""
-    x = next((quantities[name] for name in ("current_A", "power_W") if name in quantities), None)
+    x = level_of(quantities)
     gaps = np.diff(time_us)
     if x is None or len(time_us) < 4 or (time_us % _SECOND_US).any() or not (gaps == 0).any():
         return time_us, 0

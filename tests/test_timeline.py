@@ -208,7 +208,7 @@ def test_no_interval_gives_the_least_gap_limit():
     """One reading has no spacing: 10 s (DESIGN section 5)."""
     count = IntervalCount()
     count.add(np.array([5], dtype=np.int64))
-    assert (count.median_s(), count.gap_limit_s()) == (None, 10.0)
+    assert (count.median_s(), count.gap_limit().limit_s) == (None, 10.0)
 
 
 def _minutes(stamps, current_A):

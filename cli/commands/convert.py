@@ -88,11 +88,24 @@ def command(sources: tuple[str, ...], out: Path, **options: str | bool | None) -
         allow_rejects=bool(options["allow_rejects"]),
         gap_limit_s=intake.gap_limit_s,
     )
+    in_doubt = _in_doubt(done)
     if options["as_json"]:
-        print_json(convert_document(done, intake.export))
+        print_json({**convert_document(done, intake.export), "in_doubt": in_doubt})
         return
-    for line in _words(done, intake.export, reverse=bool(options["reverse_sign"])):
+    for line in [*_words(done, intake.export, reverse=bool(options["reverse_sign"])), *in_doubt]:
         click.echo(line)
+
+
+def _in_doubt(done: Converted) -> list[str]:
+    """Return what a log amounts to by either gap limit, where its spacings allow two that differ."""
+    if done.meta.other_gap_limit_s is None or done.meta.sampling == "held":
+        return []
+    from ..gap_doubt import charge_if_in_doubt
+    from ..prepared import prepared
+    from ..render.charge_words import doubt_lines
+
+    charge = charge_if_in_doubt(prepared(done.log, None))
+    return [] if charge is None else doubt_lines(charge)
 
 
 def _profile(name: str | bool | None) -> Profile | None:

@@ -9,7 +9,9 @@ import click
 from ...analysis.shown_units import SI
 from ...analysis.verdict import verdict_of
 from ..feeding import open_site
+from ..gap_doubt import charge_if_in_doubt
 from ..prepared import prepared
+from ..render.charge_words import doubt_lines
 from ..render.json_parts import print_json
 from ..render.look_json import look_document
 from ..render.look_words import look_lines
@@ -35,3 +37,6 @@ def command(log: Path, site: Path | None, as_json: bool) -> None:
         return
     for line in look_lines(ready.facts, found, verdict, SI if known is None else known.shown):
         click.echo(line)
+    if (charge := charge_if_in_doubt(ready)) is not None:
+        for line in doubt_lines(charge):
+            click.echo(line)

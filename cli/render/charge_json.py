@@ -34,6 +34,7 @@ def charge_document(
         "meter_assumed": list(figures.assumed),
         "zero_check": _zero_check(figures),
         "in_gaps": _in_gaps(charge),
+        "other_gap_limit": _otherwise(charge),
         "meter_counter": None
         if counter is None
         else {
@@ -114,3 +115,17 @@ def _in_gaps(charge: Charge) -> Document | None:
         return None
     unit = "Ah" if charge.charge is not None else "Wh"
     return {f"{key}_{unit}": getattr(guess, key) for key in ("drawn", "returned", "net")}
+
+
+def _otherwise(charge: Charge) -> Document | None:
+    """Return the amounts by the other gap limit that the spacings allow."""
+    other = charge.otherwise
+    if other is None:
+        return None
+    return {
+        "gap_limit_s": other.how.gap_limit_s,
+        "covered_s": other.span.covered_s,
+        "in_doubt": charge.doubtful,
+        **amounts_document(other.charge, "Ah"),
+        **amounts_document(other.energy, "Wh"),
+    }

@@ -47,6 +47,7 @@ def charge_lines(
         *lines,
         *table(rows),
         "",
+        *doubt_lines(charge),
         *in_gaps_lines(charge),
         *sureness_lines(charge, figures, starts_known=starts_known),
         *_rests_on(facts, charge),
@@ -69,6 +70,30 @@ def _cell(amounts: Amounts | None, word: str, unit: str) -> str:
         low = sure.low if word == "net" else max(sure.low, 0.0)
         return f"{amount(value, unit)}, {number(low)} to {number(sure.high)} (95 %)"
     return f"{text} (95 %)"
+
+
+def doubt_lines(charge: Charge) -> list[str]:
+    """Return both figures, and what to do, where the spacings allow two gap limits that are not alike."""
+    other = charge.otherwise
+    if other is None or not charge.doubtful:
+        return []
+    here_s, there_s = charge.how.gap_limit_s, other.how.gap_limit_s
+    out, bridged = (charge, other) if here_s < there_s else (other, charge)
+    counted = "left out" if out is charge else "bridged"
+    return [
+        f"IN DOUBT: with the pauses left out {_figures(out)}; with them bridged {_figures(bridged)}. Here they are "
+        f"{counted}. Only you know which is right: convert again with --gap {out.how.gap_limit_s:.12g}s (left out) or "
+        f"--gap {bridged.how.gap_limit_s:.12g}s (bridged)"
+    ]
+
+
+def _figures(charge: Charge) -> str:
+    """Return in short what was drawn and returned."""
+    amounts, unit = charge.charge or charge.energy, "Ah" if charge.charge is not None else "Wh"
+    if amounts is None:
+        return "nothing is measured"
+    returned = f" and {amount(amounts.returned, unit)} returned" if amounts.returned > 0 else ""
+    return f"{amount(amounts.drawn, unit)} drawn{returned}"
 
 
 def in_gaps_lines(charge: Charge) -> list[str]:

@@ -33,6 +33,7 @@ def convert_document(done: Converted, export: Export) -> Document:
             "stop": instant(done.last_us),
             "usual_interval_s": meta.usual_interval_s,
             "gap_limit_s": meta.gap_limit_s,
+            "other_gap_limit_s": meta.other_gap_limit_s,
             "clock_steps": meta.clock_steps,
             "rows_in_a_repeated_hour": done.ambiguous,
         },

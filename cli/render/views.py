@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from . import log_sections, sentences, site_sentences, site_view, tables, words
+from .charge_words import doubt_lines
 from .section import Section, Shown
 
 if TYPE_CHECKING:
@@ -59,7 +60,7 @@ def brief_of(log: LogReport, anchor: str, second: str) -> Brief:
     verdict, asked = sentences.verdict(log)
     serious, _ = log_sections.shown_findings(log, anchor)
     return Brief(
-        said=(sentences.took(log), second),
+        said=(sentences.took(log), *(f"{line}." for line in doubt_lines(log.charge)), second),
         verdict=verdict,
         asked=tuple(shown for shown in serious if shown.finding in asked),
         severity=asked[0].severity if asked else "",

@@ -1,0 +1,92 @@
+"""What the readings around a log's pauses say of the meter: whether it keeps only changes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .spacing_count import FloatArray
+
+_MOST_PAUSES = 20_000
+#: So many pauses are needed to tell a habit: common practice, no source.
+_FEWEST = 10
+#: The ends of a pause are one level where they differ by less than this share of the swing of the readings before it;
+#: a pause stands elsewhere from this share on: common practice, no source. [1]
+_ONE_LEVEL, _ELSEWHERE = 0.2, 0.5
+#: So many pauses must begin and end at one level; so many elsewhere than most: common practice, no source. [1]
+_MOSTLY, _SOME = 0.9, 0.1
+
+
+@dataclass(frozen=True)
+class Burst:
+    """Readings on end without a pause: lowest, highest and last level, and what a mean is made of."""
+
+    low: float
+    high: float
+    total: float
+    count: float
+    last: float
+
+    @classmethod
+    def beginning_at(cls, level: float) -> Burst:
+        """Return one that holds a first reading, or none where that is NaN."""
+        return cls(level, level, float(np.nan_to_num(level)), float(not np.isnan(level)), level)
+
+
+class Pauses:
+    """Records of the pauses as they pass: how long, the level at both ends, swing and mean of the burst before each.
+
+    A meter that keeps only changes pauses while nothing changes. So its bursts hold a change, its pauses begin and end
+    at one level, and they stand at several levels, or at next to nothing. One that looks now and then, or only while a
+    load runs, pauses whatever the level is, or always at that of its trigger.
+
+    Parameters
+    ----------
+    level : float
+        The first reading's.
+    """
+
+    def __init__(self, level: float) -> None:
+        self._burst = Burst.beginning_at(level)
+        #: length [us], level before, level after; swing, mean and readings of the burst before
+        self._records: FloatArray = np.empty((6, 0))
+
+    def add(self, spacings_us: NDArray[np.int64], is_pause: NDArray[np.bool_], levels: FloatArray) -> None:
+        """Take the next spacings in [us], which of them are pauses, and the level after each."""
+        if not len(spacings_us):
+            return
+        burst, at = self._burst, np.flatnonzero(is_pause)
+        # A burst begins with the reading after a pause; the first goes on with what is known of it.
+        begins = np.concatenate([[0], at + 1])
+        x = np.concatenate([[np.nan], levels])
+        known = ~np.isnan(x)
+        low, high = np.fmin.reduceat(x, begins), np.fmax.reduceat(x, begins)
+        total, count = np.add.reduceat(np.where(known, x, 0.0), begins), np.add.reduceat(known.astype(float), begins)
+        low[0], high[0] = np.fmin(low[0], burst.low), np.fmax(high[0], burst.high)
+        total[0], count[0] = total[0] + burst.total, count[0] + burst.count
+        x[0] = burst.last
+        self._burst = Burst(*(float(part[-1]) for part in (low, high, total, count, x)))
+        if not len(at) or self._records.shape[1] >= _MOST_PAUSES:
+            return
+        mean = total[:-1] / np.maximum(count[:-1], 1.0)
+        new = np.stack([spacings_us[at].astype(float), x[at], x[at + 1], (high - low)[:-1], mean, count[:-1]])
+        self._records = np.concatenate([self._records, new], axis=1)[:, :_MOST_PAUSES]
+
+    def of_changes_only(self, to_s: float) -> bool:
+        """Tell whether the pauses no longer than `to_s` are those of a meter that keeps only changes. [s]"""
+        length_us, before, after, swing, mean, count = self._records
+        # A reading alone between two pauses is no burst: what came before goes on.
+        burst = np.maximum.accumulate(np.where(count > 1, np.arange(len(count)), 0))
+        swing, mean = swing[burst], mean[burst]
+        these = (length_us <= to_s * 1e6) & ~np.isnan(before + after)
+        if these.sum() < _FEWEST:
+            return False
+        before, after, swing, mean = before[these], after[these], swing[these], mean[these]
+        if (np.abs(after - before) < _ONE_LEVEL * swing).mean() < _MOSTLY:
+            return False
+        level = (before + after) / 2
+        elsewhere = np.abs(level - np.median(level)) > _ELSEWHERE * np.median(swing)
+        next_to_nothing = np.abs(level) < _ONE_LEVEL * np.abs(mean - level)
+        return bool(elsewhere.mean() >= _SOME or next_to_nothing.mean() >= _MOSTLY)

@@ -1,0 +1,245 @@
+"""The gap limit comes from the rhythm of the readings; what their spacings leave open is said with both figures."""
+
+from __future__ import annotations
+
+import json
+from datetime import UTC, datetime, timedelta
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from readings import assert_same, chunk_of, fed
+
+from shuntbook.analysis.amounts import HowRead
+from shuntbook.analysis.amounts_analysis import AmountsAnalysis
+from shuntbook.analysis.meter_figures import NOTHING_STATED
+from shuntbook.cli.main import run
+from shuntbook.ingest.gap_limit import GapLimit
+from shuntbook.ingest.intervals import IntervalCount
+
+S = 1_000_000
+
+
+def limit_of(time_s, level=None, cuts=()) -> GapLimit:
+    """The limit of readings at these times, counted in as many parts as they are cut."""
+    count, time_us = IntervalCount(), np.rint(np.asarray(time_s, dtype=float) * S).astype(np.int64)
+    x = np.zeros(len(time_us)) if level is None else np.asarray(level, dtype=float)
+    parts = sorted(cut % (len(time_us) + 1) for cut in cuts)
+    for times, levels in zip(np.split(time_us, parts), np.split(x, parts), strict=True):
+        count.add(times, levels)
+    return count.gap_limit()
+
+
+def bursts(readings: int, spacing_s: float, pause_s: float, count: int = 40):
+    """The instants of a logger that takes some readings and then pauses."""
+    once = np.arange(readings) * spacing_s
+    return np.concatenate([once + k * (once[-1] + pause_s) for k in range(count)])
+
+
+def pump(hours: float = 4.0, seed: int = 1):
+    """What flows at each second: 2 A at rest, a pump of 30 A with a start of 90 A, all with a little noise. [A]"""
+    rng, flows = np.random.default_rng(seed), np.full(int(hours * 3600), 2.0)
+    at = 0
+    while (at := at + int(rng.uniform(60, 600))) < len(flows):
+        stop = at + int(rng.uniform(30, 150))
+        flows[at:stop] += 30.0
+        flows[at : at + 1] += 60.0
+        at = stop
+    return flows + rng.normal(0, 0.05, len(flows))
+
+
+def kept_changes(flows, *, spacing_s: int = 2, heartbeat_s: int | None = None):
+    """The instants a meter keeps that looks every so often and writes both sides of each change."""
+    kept, last = [0], 0
+    for at in range(spacing_s, len(flows), spacing_s):
+        if abs(flows[at] - flows[last]) > 1.0:
+            kept += [at - spacing_s, at]
+        elif heartbeat_s is not None and at - last >= heartbeat_s:
+            kept.append(at)
+        last = kept[-1]
+    return np.unique(kept)
+
+
+@given(st.integers(3, 19), st.sampled_from([1, 2, 5, 10]), st.floats(120, 20_000), st.integers(0, 10**6))
+def test_a_logger_that_triggers_has_gaps(readings, spacing_s, pause_s, seed):
+    """However short its bursts and long its pauses: these are left out, and the limit that bridges them is named."""
+    time_s = bursts(readings, spacing_s, pause_s)
+    level = 30 + np.random.default_rng(seed).normal(0, 0.1, len(time_s))
+    limit = limit_of(time_s, level)
+    assert limit.limit_s == max(5.0 * spacing_s, 10.0)
+    assert limit.other_s is not None
+    assert pause_s <= limit.other_s <= 1.1 * pause_s + 0.01
+    assert "left out as gaps" in str(limit.said)
+
+
+def test_a_logger_that_runs_with_the_load_has_gaps():
+    """One that writes every 2 s while more than 10 A flow pauses at the level of its trigger: nothing flows by that."""
+    flows = pump(12.0)
+    at = np.arange(0, len(flows), 10)
+    at = at[flows[at] > 10]
+    assert limit_of(at, flows[at]).limit_s == 50.0
+
+
+@given(st.floats(0.05, 90_000), st.integers(3, 300))
+def test_a_steady_log_has_five_times_its_spacing(spacing_s, readings):
+    """A reading a second, an hour or a day: never less than 10 s."""
+    limit = limit_of(np.arange(readings) * spacing_s)
+    assert limit.limit_s == pytest.approx(max(5 * spacing_s, 10.0), abs=0.01)
+    assert (limit.other_s, limit.said) == (None, None)
+
+
+@given(st.integers(1, 10**6))
+def test_spacings_that_vary_by_themselves_leave_no_doubt(seed):
+    """Readings that come by chance (exponential spacings): a long spacing is one of many and no pause."""
+    spacings_s = np.random.default_rng(seed).exponential(20.0, 500)
+    limit = limit_of(np.concatenate([[0.0], np.cumsum(spacings_s)]))
+    assert limit.limit_s == pytest.approx(5 * np.quantile(spacings_s, 0.95, method="inverted_cdf"), abs=0.01)
+    assert limit.other_s is None
+
+
+@pytest.mark.parametrize("heartbeat_s", [60, 300, None])
+@pytest.mark.parametrize("seed", range(4))
+def test_a_meter_that_keeps_only_changes_stays_whole(heartbeat_s, seed):
+    """2 s while something switches, else once a minute, in five, or not at all: its pauses stand at one level."""
+    flows = pump(seed=seed)
+    at = kept_changes(flows, heartbeat_s=heartbeat_s)
+    limit, longest_s = limit_of(at, flows[at]), np.diff(at).max()
+    assert limit.limit_s >= 0.9 * longest_s
+    assert limit.other_s is None
+
+
+def test_pauses_between_every_two_switchings_are_bridged_by_their_level():
+    """Where a heartbeat never comes twice, only the levels tell: they are bridged, and that is said."""
+    flows = pump()
+    near = np.convolve(np.abs(np.diff(flows, prepend=flows[0])) > 5, np.ones(13))[4:-8] > 0
+    at = np.flatnonzero(near & (np.arange(len(flows)) % 2 == 0))
+    limit = limit_of(at, flows[at])
+    assert limit.limit_s > 500
+    assert "begin and end at one level" in str(limit.said)
+    assert "--gap 10s leaves them out" in str(limit.said)
+
+
+def test_a_slow_stretch_of_a_fast_log_is_no_gap():
+    """10 h at 1 s, then an hour at 60 s: its rhythm is kept up, so its readings are one measurement."""
+    time_s = np.concatenate([np.arange(36_000), np.arange(36_000, 39_600, 60)])
+    assert limit_of(time_s).limit_s == 300
+
+
+def test_a_hole_in_the_fast_stretch_stays_a_gap():
+    """100 s without a reading at 1 s are a gap, though an hour at 60 s follows: the limit lies between the two."""
+    time_s = np.concatenate([np.arange(36_000), np.arange(36_000, 39_600, 60)])
+    time_s = time_s[(time_s <= 5000) | (time_s >= 5100)]
+    assert 60 <= limit_of(time_s).limit_s < 100
+
+
+@pytest.mark.parametrize(("missing", "bridged"), [(4, True), (5, False)])
+def test_missing_readings_are_bridged_up_to_five_spacings(missing, bridged):
+    """Of a steady log every 30 s."""
+    time_s = np.delete(np.arange(300) * 30.0, np.arange(100, 100 + missing))
+    assert (limit_of(time_s).limit_s >= float(np.diff(time_s).max())) is bridged
+
+
+SPACINGS = st.lists(
+    st.tuples(st.sampled_from([0.5, 1, 2, 5, 60, 61, 3000, 3600]), st.integers(1, 25)), min_size=1, max_size=30
+)
+
+
+@given(SPACINGS, st.lists(st.integers(0, 10**6), max_size=6), st.integers(0, 10**6))
+def test_the_limit_does_not_depend_on_where_the_log_is_cut(stretches, cuts, seed):
+    """Any mixture of rhythms and pauses, cut anywhere, levels and holes in them included."""
+    time_s = np.cumsum(np.repeat(*zip(*stretches, strict=True)))
+    rng = np.random.default_rng(seed)
+    level = np.where(rng.random(len(time_s)) < 0.1, np.nan, rng.choice([2.0, 30.0], len(time_s)))
+    assert limit_of(time_s, level, cuts) == limit_of(time_s, level)
+
+
+@given(st.lists(st.integers(0, 10**6), max_size=4))
+def test_the_other_figure_does_not_depend_on_where_the_log_is_cut(cuts):
+    """`AmountsAnalysis` with a second limit is a fold as ever."""
+    readings = chunk_of(bursts(4, 5, 600, 6), current_A=np.linspace(-3, 30, 24), voltage_V=24.0)
+
+    def result(where):
+        how = HowRead("dc", "instant", 25.0, 5.0, other_gap_limit_s=610.0)
+        return fed(AmountsAnalysis(how, set(readings.quantities), NOTHING_STATED), readings, where).result()[0]
+
+    whole, parts = result(()), result(cuts)
+    assert whole.doubtful
+    assert parts.doubtful
+    assert_same(parts.otherwise, whole.otherwise)
+
+
+# --- what a person is told -------------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def trigger_csv(tmp_path):
+    """An export of a logger that takes 12 readings of 30 A, 5 s apart, and then pauses for 50 min, 40 times."""
+    begin = datetime(2026, 3, 3, 8, tzinfo=UTC)
+    stamps = [begin + timedelta(seconds=float(at)) for at in bursts(12, 5, 3005)]
+    rows = [f"{stamp:%Y-%m-%d %H:%M:%S},30,24.6" for stamp in stamps]
+    path = tmp_path / "trigger.csv"
+    path.write_text("\n".join(["Time,Current (A),Voltage (V)", *rows]))
+    return path
+
+
+def said(capsys, *arguments):
+    """What a command prints."""
+    assert run([str(argument) for argument in arguments]) == 0
+    return capsys.readouterr().out
+
+
+def test_both_figures_are_said_and_the_limit_is_asked_for(trigger_csv, tmp_path, capsys):
+    """40 x 55 s at 30 A are 18.33 Ah; 33.2 h at 30 A are 995 Ah. `convert`, `charge` and `look` say so."""
+    log = tmp_path / "log.parquet"
+    texts = [said(capsys, "convert", trigger_csv, "--zone", "UTC", "--out", log)]
+    texts += [said(capsys, command, log) for command in ("charge", "look")]
+    for text in texts:
+        assert "IN DOUBT" in text
+        assert "left out 18.3 Ah" in text
+        assert "bridged 995 Ah" in text
+        assert "--gap 25s" in text
+        assert "--gap 3100s" in text
+    document = json.loads(said(capsys, "charge", log, "--json"))
+    assert document["charge"]["drawn_Ah"] == pytest.approx(18.333, abs=0.001)
+    other = document["other_gap_limit"]
+    assert other["in_doubt"] is True
+    assert other["drawn_Ah"] == pytest.approx(995.0, abs=0.1)
+
+
+@pytest.mark.parametrize(("gap", "drawn_Ah"), [("25s", 18.333), ("3100s", 994.958)])
+def test_a_stated_limit_settles_it(trigger_csv, tmp_path, capsys, gap, drawn_Ah):
+    """Either way, and nothing is in doubt then."""
+    log = tmp_path / "log.parquet"
+    text = said(capsys, "convert", trigger_csv, "--zone", "UTC", "--gap", gap, "--out", log)
+    assert "IN DOUBT" not in text
+    document = json.loads(said(capsys, "charge", log, "--json"))
+    assert document["charge"]["drawn_Ah"] == pytest.approx(drawn_Ah, abs=0.01)
+    assert document["other_gap_limit"] is None
+
+
+def test_pauses_in_which_nothing_flows_are_no_matter(trigger_csv, tmp_path, capsys):
+    """Bridged or not, nothing is drawn: nobody is asked."""
+    trigger_csv.write_text(trigger_csv.read_text().replace(",30,", ",0,"))
+    log = tmp_path / "log.parquet"
+    assert "IN DOUBT" not in said(capsys, "convert", trigger_csv, "--zone", "UTC", "--out", log)
+    assert "IN DOUBT" not in said(capsys, "charge", log)
+
+
+def test_the_page_says_both_figures(trigger_csv, tmp_path, capsys):
+    """Beside what was taken, where it is read first."""
+    log, page = tmp_path / "log.parquet", tmp_path / "page.html"
+    said(capsys, "convert", trigger_csv, "--zone", "UTC", "--out", log)
+    said(capsys, "report", log, "--out", page)
+    text = page.read_text(encoding="utf-8").replace("\u00a0", " ")
+    assert "with them bridged 995 Ah" in text
+
+
+def test_a_log_of_others_is_held_to_the_same_rule(trigger_csv, tmp_path, capsys):
+    """A Parquet log without notes of ours gets its limit when it is opened."""
+    import pyarrow.parquet as pq
+
+    log, bare = tmp_path / "log.parquet", tmp_path / "bare.parquet"
+    said(capsys, "convert", trigger_csv, "--zone", "UTC", "--out", log)
+    pq.write_table(pq.read_table(log).replace_schema_metadata(None), bare)
+    assert "IN DOUBT" in said(capsys, "charge", bare)
