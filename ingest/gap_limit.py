@@ -18,6 +18,8 @@ from .spacing_count import FloatArray, SpacingCount
 
 #: A spacing of up to five times the usual is still one measurement, and ten seconds always are: common practice.
 GAP_TIMES, ALWAYS_ONE_S = 5.0, 10.0
+#: Fewer pauses are no habit of the meter, but gaps as they happen: common practice, no source.
+_HABIT = 3
 #: Pauses of less than this share of the time change no figure by more than a meter's own 1 %. [1]
 _MATTERS = 0.01
 
@@ -60,9 +62,9 @@ def gap_limit(usual: SpacingCount, paused: SpacingCount, slowest_s: float, pause
         return GapLimit(wide_s)
     narrow_s = _between(usual, paused, out_s, wide_s)
     bridges = doubtful_s <= _wrong_s(usual, paused, narrow_s)
-    if doubtful_s < _MATTERS * usual.total_s():
-        return GapLimit(wide_s if bridges else narrow_s)
     count, longest_s = paused.count(to_s=wide_s) - paused.count(to_s=out_s), paused.longest_s(to_s=wide_s)
+    if count < _HABIT or doubtful_s < _MATTERS * usual.total_s():
+        return GapLimit(wide_s if bridges else narrow_s)
     these = f"{count:,} pauses of up to {longest_s:,.6g} s stand out from the spacings around them"
     left_out = f"(--gap {option(narrow_s)} leaves them out)"
     if pauses is not None and pauses.of_changes_only(wide_s):

@@ -97,9 +97,8 @@ class _Around:
     def pauses(self) -> NDArray[np.bool_]:
         """Return which spacings are long beside the usual one around them, the median."""
         longest_us = np.maximum(GAP_TIMES * self.least_us, _ALWAYS_ONE_US)
-        long = np.asarray(
-            self._spacings_us > longest_us
-        )  # beside the shortest: only for these the median is worked out
+        # Only where a spacing is long beside the shortest around it is the median worked out.
+        long = np.asarray(self._spacings_us > longest_us)
         usual_us = np.nanmedian(self._windows[long], axis=1) if long.any() else np.empty(0)
         long[long] = self._spacings_us[long] > np.maximum(GAP_TIMES * usual_us, _ALWAYS_ONE_US)
         return long
