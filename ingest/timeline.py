@@ -10,9 +10,9 @@ The rules, in this order:
    step is recorded. A stretch that only says again what is there, as exports that overlap do, is no such thing.
 4. Where all stamps are whole seconds (or whole minutes) and the source steadily gives several rows in each, the rows
    of a second (or minute) are spread evenly within it.
-5. Where stamps are whole seconds and usually `SPARSE` or more of them lie between readings, two rows of one second
-   of which the first goes on with the reading before and the second with the one after are the two sides of a step:
-   both are kept, half a second apart.
+5. Where stamps are whole seconds, two rows of one second with `SPARSE` or more seconds before or after them are the
+   two sides of a step if the level goes on across the long spacings: the first row's with the reading before, the
+   second's with the one after. Both are kept, half a second apart.
 6. Other rows with the same stamp are merged: quantities become their mean, counters their last value.
 """
 
@@ -128,12 +128,13 @@ def _sides_of_steps(
     gaps = np.diff(time_us)
     if x is None or len(time_us) < 4 or (time_us % _SECOND_US).any() or not (gaps == 0).any():
         return time_us, 0
-    if np.median(gaps[gaps > 0]) < SPARSE * _SECOND_US:
-        return time_us, 0
     twice = np.flatnonzero((gaps[1:-1] == 0) & (gaps[:-2] > 0) & (gaps[2:] > 0)) + 1
+    far_before, far_after = gaps[twice - 1] >= SPARSE * _SECOND_US, gaps[twice + 1] >= SPARSE * _SECOND_US
     step = np.abs(x[twice + 1] - x[twice])
-    apart = np.abs(x[twice] - x[twice - 1]) + np.abs(x[twice + 2] - x[twice + 1])
-    second = twice[step > 2 * apart] + 1
+    # Close readings may follow a start's surge; only across a long spacing must the level go on.
+    apart = np.where(far_before, np.abs(x[twice] - x[twice - 1]), 0.0)
+    apart += np.where(far_after, np.abs(x[twice + 2] - x[twice + 1]), 0.0)
+    second = twice[(far_before | far_after) & (step > 2 * apart)] + 1
     moved = time_us.copy()
     moved[second] += _SECOND_US // 2
     return moved, len(second)

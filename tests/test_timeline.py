@@ -233,3 +233,35 @@ def test_two_rows_of_one_second_that_are_no_step_are_merged():
     assert odd.readings.quantities["current_A"].tolist() == [5.0, 5.0, 6.0, 5.0, 5.0]
     dense = settle(_minutes([0, 1, 2, 2, 3, 4], [0.0, 0.0, 0.0, 5.0, 5.0, 5.0]))
     assert (dense.steps, dense.merged) == (0, 1)
+
+
+def _switching(seed, hours=6):
+    """Rows once a minute, both sides of each change in one second, 2 s apart after it; and the amp-seconds drawn."""
+    rng = np.random.default_rng(seed)
+    rows, drawn_As, at, level = [(0, 1.0)], 0.0, 0, 1.0
+    while at < hours * 3600:
+        stop = at + int(rng.integers(20, 400))
+        after = list(range(at + 2, min(at + 10, stop), 2))
+        rows += [(t, level) for t in [*after, *range((after or [at])[-1] + 60, stop - 10, 60), stop]]
+        drawn_As += level * (stop - at)
+        at, level = stop, float(rng.uniform(20, 40)) if level == 1.0 else 1.0
+        rows.append((at, level))
+    return rows[:-1], drawn_As
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_steps_are_kept_wherever_the_spacing_around_them_is_long(seed):
+    """Usually 2 s apart, a minute where nothing switches: merged, each change would be spread over the minute before."""
+    rows, drawn_As = _switching(seed)
+    settled = settle(_minutes(*zip(*rows, strict=True)))
+    time_s, x = settled.readings.time_us / 1e6, settled.readings.quantities["current_A"]
+    assert np.median(np.diff(time_s)) < 10
+    assert settled.merged == 0
+    # The second side stands half a second late: half a second of each change, up here and down there.
+    assert np.trapezoid(x, time_s) == pytest.approx(drawn_As, rel=5e-4)
+
+
+def test_a_start_s_surge_after_a_step_does_not_hide_it():
+    """The row after the step stands 2 s later, at another level: only across long spacings must the level go on."""
+    settled = settle(_minutes([0, 60, 120, 120, 122, 124, 184], [1.0, 1.0, 1.0, 90.0, 30.0, 30.0, 30.0]))
+    assert (settled.steps, settled.merged) == (1, 0)
