@@ -19,16 +19,21 @@ def seconds(text: str, *, what: str) -> float:
     Parameters
     ----------
     text : str
-        One number of seconds, or numbers each with ``ms``, ``s``, ``m``, ``h`` or ``d``, or ``h:m:s``.
+        Numbers each with ``ms``, ``s``, ``m``, ``h`` or ``d``, or ``h:m:s``.
     what : str
         The option or key, for the error.
 
     Raises
     ------
     InputError
-        If the text is no length of time above zero.
+        If the text is no length of time above zero, or a number alone, which may mean seconds as well as minutes.
     """
-    total = _total(text.strip().lower())
+    plain = text.strip().lower()
+    if _NUMBER.fullmatch(plain) and 0 < float(plain) < inf:
+        raise InputError(
+            f"{what}: {text!r} has no unit; write {plain}s for seconds, {plain}m for minutes, {plain}h for hours"
+        )
+    total = _total(plain)
     if not 0 < total < inf:
         raise InputError(f"{what}: {text!r} is not a length of time; write it like 150s, 15m or 1h30m")
     return total
@@ -39,8 +44,6 @@ def _total(plain: str) -> float:
     if clock := _CLOCK.fullmatch(plain):
         hours, minutes, rest = clock.groups()
         return float(hours or 0) * 3600 + float(minutes) * 60 + float(rest)
-    if _NUMBER.fullmatch(plain):
-        return float(plain)
     parts = list(_PART.finditer(plain))
     if "".join(part[0] for part in parts) != plain or any(part[2] not in _SECONDS for part in parts):
         return 0.0

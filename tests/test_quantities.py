@@ -190,7 +190,6 @@ def test_what_the_cells_leave_open(cells, words):
         ("1.5 h", 5400),
         ("1 h 30 m", 5400),
         ("250ms", 0.25),
-        ("90", 90),
         ("1d", 86400),
     ],
 )
@@ -204,3 +203,12 @@ def test_no_length_of_time(text):
     """The option is named, and how to write it."""
     with pytest.raises(InputError, match=r"--gap: .*150s"):
         seconds(text, what="--gap")
+
+
+@pytest.mark.parametrize("option", ["--for", "--every", "--gap"])
+@pytest.mark.parametrize("text", ["15", "1.5", " 90 "])
+def test_a_number_alone_is_asked_for_its_unit(option, text):
+    """15 may be minutes as well as seconds, and a demo is not repeated for that."""
+    number = text.strip()
+    with pytest.raises(InputError, match=f"^{option}: '{text}' has no unit; write {number}s .*{number}m for minutes"):
+        seconds(text, what=option)

@@ -251,7 +251,7 @@ def _switching(seed, hours=6):
 
 @pytest.mark.parametrize("seed", range(5))
 def test_steps_are_kept_wherever_the_spacing_around_them_is_long(seed):
-    """Usually 2 s apart, a minute where nothing switches: merged, each change would be spread over the minute before."""
+    """Usually 2 s apart, else a minute: merged, each change would be spread over the minute before it."""
     rows, drawn_As = _switching(seed)
     settled = settle(_minutes(*zip(*rows, strict=True)))
     time_s, x = settled.readings.time_us / 1e6, settled.readings.quantities["current_A"]
