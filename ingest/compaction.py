@@ -223,7 +223,7 @@ def _write(log: Path, journal: JournalReader, *, cut_off: bool) -> Compacted:
 def _nothing(log: Path, journal: JournalReader, tally: Tally) -> InputError:
     if journal.torn_bytes > _TAIL_MOST:
         return InputError(
-            f"{journal.path}: this journal is damaged before its first reading; it is left as it is: "
+            f"{journal.path}: this journal is damaged or cut short before its first reading; it is left as it is: "
             "move it away to go on without it"
         )
     sentence = f"{log}: the capture ended before there was a reading, so there is no log"

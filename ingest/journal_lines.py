@@ -131,8 +131,8 @@ class JournalReader:
             ):  # the header is on the disk before the first reading is taken
                 raise NothingCaptured(f"{self.path}: a capture was begun here, but nothing had been read yet")
             raise InputError(
-                f"{self.path}, line 1: this journal's beginning is damaged, so it cannot be read; it is left as it is: "
-                "move it away to go on without it"
+                f"{self.path}, line 1: this journal's beginning is damaged or cut short, so it cannot be read; "
+                "it is left as it is: move it away to go on without it"
             )
         content, self._key = found
         self._place = len(line)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Generator, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
@@ -52,7 +53,9 @@ _OF_ONE_METER = {
     "counter_kind": "counter",
     "undated": "undated",
 }
-_DAMAGED = "this log is damaged; convert its source again"
+#: What a Parquet file begins and ends with.
+_MARK = b"PAR1"
+_DAMAGED = "this log is damaged or cut short; copy it again from where it came, or convert its source again"
 #: A file, its metadata, quantities, first instant [us] and number of rows.
 _Opened: TypeAlias = tuple[Path, LogMeta, tuple[str, ...], int, int]
 
@@ -70,7 +73,7 @@ class Readings(NamedTuple):
 
 def level_of(quantities: Mapping[str, NDArray[np.float64]]) -> NDArray[np.float64] | None:
     """Return what shows that a load switched: the current, else the power; None where there is neither. [A or W]"""
-    return next((quantities[name] for name in LEVELS if name in quantities), None)
+    return next((_credible(quantities[name]) for name in LEVELS if name in quantities), None)
 
 
 def schema_for(quantities: Sequence[str]) -> pa.Schema:
@@ -285,9 +288,19 @@ def _open_file(path: Path) -> tuple[LogMeta, tuple[str, ...], int, int]:
             _check_schema(path, schema)
             first, empty = _first_instant(file), _never_filled(file)
     except (pa.ArrowException, UnicodeDecodeError, OSError) as error:
-        raise InputError(f"{path}: {_why_not(error)}") from None
+        raise InputError(f"{path}: {_DAMAGED if _is_part_of_one(path, error) else _why_not(error)}") from None
     quantities = tuple(name for name in schema.names if name in QUANTITIES and name not in empty)
     return meta_from(path, raw.get(METADATA_KEY)), quantities, first, rows
+
+
+def _is_part_of_one(path: Path, error: Exception) -> bool:
+    """Tell whether a file that Arrow does not take for Parquet begins or ends as one does."""
+    if not isinstance(error, pa.ArrowInvalid) or not path.is_file():
+        return False
+    with path.open("rb") as file:
+        first = file.read(len(_MARK))
+        file.seek(-min(len(_MARK), path.stat().st_size), os.SEEK_END)
+        return bool(first) and (_MARK.startswith(first) or file.read() == _MARK)
 
 
 def _why_not(error: Exception) -> str:

@@ -240,7 +240,15 @@ CHARGE = {
     "a folder without logs": (a_folder, ["holds no log"]),
     "cut short": (
         lambda folder: wrote("a.parquet", convert(folder, GOOD).log_path.read_bytes()[:-30])(folder),
-        ["is not a log"],
+        ["damaged or cut short"],
+    ),
+    "its first bytes": (
+        lambda folder: wrote("a.parquet", convert(folder, GOOD).log_path.read_bytes()[:3])(folder),
+        ["damaged or cut short"],
+    ),
+    "its end alone": (
+        lambda folder: wrote("a.parquet", convert(folder, GOOD).log_path.read_bytes()[500:])(folder),
+        ["damaged or cut short"],
     ),
 }
 

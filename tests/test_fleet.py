@@ -132,7 +132,7 @@ def test_a_broken_log_is_a_line_with_its_reason(tmp_path):
         f"{n}.parquet" for n in ("cut", "rotten", "nothing", "foreign", "empty", "volts", "b/good")
     }
     for name, said in (
-        ("cut", "is not a log"),
+        ("cut", "damaged or cut short"),
         ("rotten", "this log is damaged"),
         ("nothing", "is not a log"),
         ("foreign", "no column 'time'"),

@@ -231,7 +231,7 @@ def test_a_damaged_beginning_is_left_as_it_is(tmp_path):
     content = b"X" + path.read_bytes()[1:]
     path.write_bytes(content)
 
-    with pytest.raises(InputError, match="line 1: this journal's beginning is damaged"):
+    with pytest.raises(InputError, match="line 1: this journal's beginning is damaged or cut short"):
         settle_unfinished(log)
     assert path.read_bytes() == content
 
@@ -244,7 +244,7 @@ def test_a_journal_damaged_before_its_first_reading_is_left_as_it_is(tmp_path):
     at = content.index(b"\n") + 5
     path.write_bytes(content[:at] + b"X" + content[at + 1 :])
 
-    with pytest.raises(InputError, match="damaged before its first reading"):
+    with pytest.raises(InputError, match="damaged or cut short before its first reading"):
         settle_unfinished(log)
     assert path.stat().st_size == len(content)
     assert not log.exists()
