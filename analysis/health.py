@@ -145,6 +145,7 @@ def sign_check(sign: SignCheck | None) -> Check:
         f"{said}; at a bank it falls",
         (
             "The meter counts charging as positive, or its shunt is wired the other way round.",
-            "Convert the export again with --reverse-sign, or without; until then nothing here can be right.",
+            "Turn the log, captured or converted, with 'shuntbook convert LOG --reverse-sign --out OTHER'; until then "
+            "nothing here can be right.",
         ),
     )

@@ -18,6 +18,7 @@ from .export import Export
 from .hidden_place import hidden_beside
 from .intervals import IntervalCount
 from .log import LogWriter, Readings, level_of, new_log, to_batch
+from .log_again import turned
 from .log_meta import LogMeta
 from .rejects import Reject, RejectsFile, rejects_file, rejects_path
 from .timeline import settle
@@ -109,7 +110,7 @@ def convert(
                 rejects.add(batch.rejects)
                 _check_on_the_way(tally, allow_rejects, rejects.path, export)
                 if len(batch.readings.time_us):
-                    writer.write(to_batch(_turned(batch.readings, reverse_sign)))
+                    writer.write(to_batch(turned(batch.readings) if reverse_sign else batch.readings))
             _check(tally, allow_rejects, rejects.path, export)
             for source in export.sources:
                 source.stamp()
@@ -132,13 +133,6 @@ def convert(
             rejects.finish()
         first = (int(settled.readings.time_us[0]), int(settled.readings.time_us[-1]))
         return _converted(out, meta, rejects, tally, export, first)
-
-
-def _turned(readings: Readings, reverse: bool) -> Readings:
-    if not reverse:
-        return readings
-    turned = {"current_A", "power_W"}
-    return Readings(readings.time_us, {q: (0.0 - x if q in turned else x) for q, x in readings.quantities.items()})
 
 
 def _check(tally: _Tally, allow: bool, rejects: Path, export: Export) -> None:

@@ -54,7 +54,7 @@ _OF_ONE_METER = {
     "undated": "undated",
 }
 #: What a Parquet file begins and ends with.
-_MARK = b"PAR1"
+FILE_MARK: Final = b"PAR1"
 _DAMAGED = "this log is damaged or cut short; copy it again from where it came, or convert its source again"
 #: A file, its metadata, quantities, first instant [us] and number of rows.
 _Opened: TypeAlias = tuple[Path, LogMeta, tuple[str, ...], int, int]
@@ -298,9 +298,9 @@ def _is_part_of_one(path: Path, error: Exception) -> bool:
     if not isinstance(error, pa.ArrowInvalid) or not path.is_file():
         return False
     with path.open("rb") as file:
-        first = file.read(len(_MARK))
-        file.seek(-min(len(_MARK), path.stat().st_size), os.SEEK_END)
-        return bool(first) and (_MARK.startswith(first) or file.read() == _MARK)
+        first = file.read(len(FILE_MARK))
+        file.seek(-min(len(FILE_MARK), path.stat().st_size), os.SEEK_END)
+        return bool(first) and (FILE_MARK.startswith(first) or file.read() == FILE_MARK)
 
 
 def _why_not(error: Exception) -> str:

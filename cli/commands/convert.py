@@ -13,8 +13,10 @@ from ...ingest.durations import seconds
 from ...ingest.errors import InputError
 from ...ingest.export import Export
 from ...ingest.intake import Stated, take_in
+from ...ingest.log_again import is_log, write_again
+from ...ingest.log_meta import LogMeta
 from ...ingest.whole_file import refuse_existing, refuse_input
-from ..render.convert_json import convert_document
+from ..render.convert_json import again_document, convert_document
 from ..render.json_parts import print_json
 from ..render.words import SAMPLING, from_to, in_zone
 
@@ -23,6 +25,8 @@ if TYPE_CHECKING:
     from ...ingest.profiles.model import Profile
 
 
+#: Options that say how an export is to be read; a log says it itself.
+_FOR_EXPORTS = ("profile", "zone", "start", "dates", "decimal", "side", "sampling", "meter", "allow_rejects")
 #: Years in which a log can begin.
 _FIRST_YEAR, _LAST_YEAR = 1970, 2200
 
@@ -74,11 +78,16 @@ def command(sources: tuple[str, ...], out: Path, **options: str | bool | None) -
     Several files are taken in order; - is standard input; gzip and zstd are unpacked. Delimiter, header, units and the
     style of the times are recognised, and said, so that you can check them. Draw out of the bank is positive.
 
+    A log that was captured or converted can be written again under another name, with --reverse-sign or --gap.
+
     Example: shuntbook convert export.csv --out pump.parquet --zone Europe/London
     """
     refuse_existing(out, force=bool(options["force"]))
     refuse_input(out, (name for name in sources if name != "-"), called="the export itself")
     refuse_input(out, [_text(options, "profile")], called="the profile")
+    if any(is_log(name) for name in sources):
+        _write_again(sources, out, options)
+        return
     intake = take_in(sources, _stated(options))
     done = convert(
         intake.export,
@@ -88,7 +97,7 @@ def command(sources: tuple[str, ...], out: Path, **options: str | bool | None) -
         allow_rejects=bool(options["allow_rejects"]),
         gap_limit_s=intake.gap_limit_s,
     )
-    in_doubt = _in_doubt(done)
+    in_doubt = _in_doubt(done.log, done.meta)
     if options["as_json"]:
         print_json({**convert_document(done, intake.export), "in_doubt": in_doubt})
         return
@@ -96,15 +105,39 @@ def command(sources: tuple[str, ...], out: Path, **options: str | bool | None) -
         click.echo(line)
 
 
-def _in_doubt(done: Converted) -> list[str]:
+def _write_again(sources: tuple[str, ...], out: Path, options: dict[str, str | bool | None]) -> None:
+    """Write a finished log again, and say what was changed."""
+    source, reverse, gap = sources[0], bool(options["reverse_sign"]), _text(options, "gap")
+    if len(sources) > 1:
+        raise InputError("a log is written again by itself: name one log, or exports alone")
+    others = [name for name in _FOR_EXPORTS if options[name]]
+    if others or not (reverse or gap):
+        needless = f", not --{others[0].replace('_', '-')}" if others else ""
+        raise InputError(
+            f"{source}: is a log already; it can be written again with --reverse-sign or --gap{needless}. Look at it "
+            f"with 'shuntbook look {source}'"
+        )
+    done = write_again(Path(source), out, reverse_sign=reverse, gap_limit_s=seconds(gap, what="--gap") if gap else None)
+    in_doubt = _in_doubt(out, done.meta)
+    if options["as_json"]:
+        print_json({**again_document(out, done), "in_doubt": in_doubt})
+        return
+    changed = ["draw and return have changed places"] if reverse else []
+    changed += [f"longer than {done.meta.gap_limit_s:g} s without a reading is a gap"] if gap else []
+    click.echo(f"wrote {source} again as {out}, {done.rows:,} readings: {'; '.join(changed)}")
+    for line in [*in_doubt, f"{source} is as it was; next: shuntbook look {out}"]:
+        click.echo(line)
+
+
+def _in_doubt(log: Path, meta: LogMeta) -> list[str]:
     """Return what a log amounts to by either gap limit, where its spacings allow two that differ."""
-    if done.meta.other_gap_limit_s is None or done.meta.sampling == "held":
+    if meta.other_gap_limit_s is None or meta.sampling == "held":
         return []
     from ..gap_doubt import charge_if_in_doubt
     from ..prepared import prepared
     from ..render.charge_words import doubt_lines
 
-    charge = charge_if_in_doubt(prepared(done.log, None))
+    charge = charge_if_in_doubt(prepared(log, None))
     return [] if charge is None else doubt_lines(charge)
 
 

@@ -51,7 +51,7 @@ def charge_lines(
         *in_gaps_lines(charge),
         *sureness_lines(charge, figures, starts_known=starts_known),
         *_rests_on(facts, charge),
-        *wrong_sign_lines(sign),
+        *wrong_sign_lines(facts, sign),
     ]
 
 
@@ -190,11 +190,14 @@ def marked_lines(facts: LogFacts, marked: Sequence[MarkedStretch]) -> list[str]:
     return ["", *table(rows, right=(3, 4))]
 
 
-def wrong_sign_lines(sign: SignCheck | None) -> list[str]:
+def wrong_sign_lines(facts: LogFacts, sign: SignCheck | None) -> list[str]:
     """Return a warning where the log's own voltage says that draw and return are swapped."""
     if sign is None or sign.plausible is not False:
         return []
-    return ["WARNING: draw and return seem to be swapped (the voltage rises with the draw); see shuntbook look"]
+    return [
+        "WARNING: draw and return seem to be swapped (the voltage rises with the draw); turn them with "
+        f"'shuntbook convert {facts.name} --reverse-sign --out OTHER'"
+    ]
 
 
 def _of_means(facts: LogFacts, charge: Charge) -> str:

@@ -7,8 +7,11 @@ from typing import TYPE_CHECKING
 from .json_parts import Document, instant
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from ...ingest.convert import Converted
     from ...ingest.export import Export
+    from ...ingest.log import Log
 
 
 def convert_document(done: Converted, export: Export) -> Document:
@@ -39,5 +42,31 @@ def convert_document(done: Converted, export: Export) -> Document:
         },
         "side": meta.side,
         "sampling": meta.sampling,
+        "notes": meta.said,
+    }
+
+
+def again_document(out: Path, done: Log) -> Document:
+    """Return what was written of a finished log, in the keys of a conversion; nothing of it was recognised."""
+    meta = done.meta
+    return {
+        "log": str(out),
+        "rows_read": done.rows,
+        "rows_kept": done.rows,
+        "rows_rejected": 0,
+        "rejects_file": None,
+        "rows_merged": 0,
+        "dialect": None,
+        "quantities": [{"name": name} for name in done.quantities],
+        "time": {
+            "zone": meta.zone,
+            "undated": meta.undated,
+            "usual_interval_s": meta.usual_interval_s,
+            "gap_limit_s": meta.gap_limit_s,
+            "other_gap_limit_s": meta.other_gap_limit_s,
+        },
+        "side": meta.side,
+        "sampling": meta.sampling,
+        "sign_applied": meta.sign_applied,
         "notes": meta.said,
     }

@@ -120,7 +120,7 @@ def _sign_lines(facts: LogFacts, sign: SignCheck | None) -> list[str]:
         ]
     return [
         f"sign: PROBABLY TURNED, the voltage rises when the draw does (in {sign.against} of "
-        f"{counted(sign.steps, 'step')}); convert again with --reverse-sign (or without)"
+        f"{counted(sign.steps, 'step')}); turn it with 'shuntbook convert {facts.name} --reverse-sign --out OTHER'"
     ]
 
 
