@@ -28,6 +28,8 @@ class HowRead:
         What the meter's own counters count.
     other_gap_limit_s : float or None
         A gap limit that the spacings allow as well; None where they leave no doubt. [s]
+    noted : bool
+        Whether a person noted down what a display showed and when it changed; only of ``held`` readings.
     """
 
     side: Side
@@ -36,6 +38,7 @@ class HowRead:
     usual_interval_s: float | None = None
     counter_kind: CounterKind = "net"
     other_gap_limit_s: float | None = None
+    noted: bool = False
 
 
 @dataclass(frozen=True)

@@ -83,8 +83,8 @@ class ChargeSums:
             counter = self._counter.compared(drawn_Ah=charge.drawn, returned_Ah=charge.returned)
         energy = self._energy.amounts() if self._energy else None
         evidence = Evidence(
-            self._charge.errors.result() if self._charge else None,
-            self._energy.errors.result() if self._energy else None,
+            self._charge.error_facts() if self._charge else None,
+            self._energy.error_facts() if self._energy else None,
             self._energy.mean_V if self._energy else None,
             self._energy.swing_Ws if self._energy else 0.0,
         )

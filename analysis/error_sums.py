@@ -13,6 +13,7 @@ from .chunk import FloatArray
 from .crossings import Crossings, Hidden
 from .equal_runs import EqualRuns
 from .interval_sums import FINESIZES, IntervalSums, halves, sizes_of_wobble
+from .noted import NoteFacts
 from .sizes import HALF, SIZES, size_of
 
 #: The noise is read off this quantile of the second differences: low, so that steps between readings do not count even
@@ -66,6 +67,8 @@ class ErrorFacts:
         those of `CrossingSums`.
     wobble : array, shape (32768,)
         Second differences of the readings counted by their size.
+    notes : NoteFacts or None
+        What is known of readings that a person noted down.
     """
 
     intervals: int
@@ -83,6 +86,7 @@ class ErrorFacts:
     sizes_below: FloatArray
     sizes_hidden: FloatArray
     wobble: NDArray[np.int64]
+    notes: NoteFacts | None = None
 
     def noise(self, resolution: float = 0.0, *, of_means: bool = False) -> float:
         """Return the standard deviation of the readings' noise. [unit]

@@ -202,7 +202,9 @@ class LogAnalysis:
         by_amps = cycles.signal == "current_A"
         facts = None if evidence is None else evidence.current if by_amps else evidence.power
         accuracy = self._figures.current if by_amps else self._figures.power or Accuracy()
-        noise = facts.noise(accuracy.resolution, of_means=self._how.sampling == "mean") if facts is not None else 0.0
+        noise = 0.0
+        if facts is not None and self._how.sampling != "held":
+            noise = facts.noise(accuracy.resolution, of_means=self._how.sampling == "mean")
         return cycles_with_intervals(cycles, self._figures, self._how, noise=noise)
 
     def _plate(self, cycles: Cycles, covered_s: float) -> tuple[PlateCheck | None, str | None]:

@@ -12,6 +12,7 @@ from .chunk import SECONDS_PER_HOUR
 from .crossings import Hidden
 from .distribution import Component
 from .error_sums import ErrorFacts
+from .noted import NoteFacts
 
 Part = Literal["drawn", "returned", "net"]
 
@@ -70,7 +71,9 @@ class SignalErrors:
         self._rounded = rounded or facts  # what the last digit is of, where that is another signal
         self._resolution = resolution
         self._starts = starts
-        self._noise = facts.noise(resolution, of_means=charge.how.sampling == "mean")
+        # Of readings by eye the changes are loads that switched: their noise cannot be told.
+        by_eye = charge.how.sampling == "held"
+        self._noise = 0.0 if by_eye else facts.noise(resolution, of_means=charge.how.sampling == "mean")
 
     def time_s(self, part: Part, offset: float) -> float:
         """Return the time over which an offset adds to a part: also that in which the signal is nearer to zero. [s]"""
@@ -93,7 +96,8 @@ class SignalErrors:
         facts, all_s = self._facts, max(self._facts.all_s, 1e-12)
         time_s = self.time_s(part, 0.0)
         share = min(time_s / all_s, 1.0)
-        runs2 = getattr(self._rounded.runs2, part)
+        rounded = self._rounded
+        runs2 = rounded.notes.runs2[part] if rounded.notes else getattr(rounded.runs2, part)
         yield Component(
             "last digit",
             self._resolution * math.sqrt(runs2) / WITHIN / SECONDS_PER_HOUR,
@@ -113,6 +117,8 @@ class SignalErrors:
                 self._hidden(part).u / SECONDS_PER_HOUR,
                 reason="within one mean draw and return cancel; how much is told by the means beside it",
             )
+        elif facts.notes is not None:
+            yield _of_moments(facts.notes, part)
         else:
             yield self._of_held(share, all_s)
 
@@ -190,3 +196,14 @@ class SignalErrors:
             return 0.0
         *_, above, below = self._facts.near_zero(_NOISE_REACH * self._noise + self._resolution / 2)
         return min(above, below) / SECONDS_PER_HOUR
+
+
+def _of_moments(notes: NoteFacts, part: Part) -> Component:
+    """Return what the moments of noting do: each change may have come that much earlier or later."""
+    squares, fourths = notes.edges2[part], notes.edges4[part]
+    return Component(
+        "moments of noting",
+        notes.moment_s * math.sqrt(squares) / EVEN / SECONDS_PER_HOUR,
+        even=squares**2 / fourths if fourths > 0 else 1.0,
+        reason=f"each change was noted to within {notes.moment_s:g} s",
+    )

@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Set
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from .amounts import Amounts, Gap, HowRead, Span
 from .chunk import SECONDS_PER_HOUR
 from .energy import POWER, energy_source
-from .error_sums import ErrorSums
+from .error_sums import ErrorFacts, ErrorSums
 from .hours import Hours
 from .integral import inner
+from .noted import NoteSums
 from .read_pieces import Pieces, Read
 
 #: From this share of all that the power column says on, it is told that its sign contradicts the current's: common
@@ -43,6 +44,7 @@ class SignalIntegral:
     def __post_init__(self) -> None:
         """Make what gathers the evidence for the uncertainty."""
         self.errors = ErrorSums(linear=self.how.sampling == "instant")
+        self._notes = NoteSums() if self.how.noted else None
 
     def take(self, pieces: Pieces) -> None:
         """Integrate what the next readings complete."""
@@ -64,11 +66,17 @@ class SignalIntegral:
         self.covered_s += covered_s
         self.hours.add(pieces.sums.hours)
         self.errors.add(pieces.sums)
+        if self._notes is not None:
+            self._notes.add(pieces.at_us, pieces.last, pieces.measured.length_s)
 
     def _widen(self, instants: list[int]) -> None:
         for t in instants:
             self.start_us = t if self.start_us is None else min(self.start_us, t)
             self.stop_us = t if self.stop_us is None else max(self.stop_us, t)
+
+    def error_facts(self) -> ErrorFacts:
+        """Return what the readings so far say of their errors."""
+        return replace(self.errors.result(), notes=self._notes.result() if self._notes is not None else None)
 
     def span(self) -> Span:
         """Return the time that was measured so far."""

@@ -45,12 +45,24 @@ def with_intervals(charge: Charge, figures: MeterFigures, starts: UnseenStarts |
     evidence = charge.evidence
     if evidence is None:
         return charge
+    if charge.how.noted:
+        figures = _with_digits(figures, evidence)
     new = charge
     if charge.charge is not None and evidence.current is not None:
         new = replace(new, charge=_sure(charge.charge, _OfCharge(charge, evidence.current, figures, starts)))
     if charge.energy is not None and evidence.power is not None:
         new = replace(new, energy=_sure(charge.energy, _OfEnergy(charge, evidence, figures, starts)))
     return new
+
+
+def _with_digits(figures: MeterFigures, evidence: Evidence) -> MeterFigures:
+    """Return figures with the last digit that was noted, where none is stated."""
+    current, power = (facts.notes if facts else None for facts in (evidence.current, evidence.power))
+    if current is not None and not figures.current.resolution:
+        figures = replace(figures, current=replace(figures.current, resolution=current.digit))
+    if current is None and power is not None and not (figures.power and figures.power.resolution):
+        figures = replace(figures, power=replace(figures.power or Accuracy(), resolution=power.digit))
+    return figures
 
 
 def _sure(amounts: Amounts, errors: _Errors) -> Amounts:
@@ -78,13 +90,15 @@ class _Errors(SignalErrors):
         """Return how sure one of the amounts is."""
         value = getattr(self._amounts, part)
         less, more = self.by_chance(part)
-        return judged(
+        sure = judged(
             value,
             [*self._of_meter(part, value), _clock(value, self._figures), *self.of_readings(part, value)],
             lower=self.about_zero(part) + less,
             higher=more,
             shift=self._shift(part),
         )
+        # Neither draw nor return is ever less than nothing; only their difference is.
+        return sure if part == "net" else replace(sure, low=max(sure.low, 0.0))
 
     def _of_meter(self, part: Part, value: float) -> Iterator[Component]:
         """Yield what the meter's figures do to one of the amounts."""

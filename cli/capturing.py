@@ -33,6 +33,7 @@ from ..ingest.gap_limit import ALWAYS_ONE_S, GAP_TIMES
 from ..ingest.journal import Journal
 from ..ingest.journal_lines import NothingCaptured
 from ..ingest.log import LogMeta
+from ..ingest.log_meta import HAND
 from ..ingest.source import LiveSource, Reading, SourceLost, SteadyClock
 from ..ingest.sources import make_source
 from ..ingest.whole_file import reason_of, refuse_existing
@@ -232,7 +233,7 @@ def _meta(plan: Plan) -> LogMeta:
         side=plan.source.side,
         sampling=plan.source.sampling,
         counter_kind=(plan.profile.counter if plan.profile else None) or "net",
-        profile=plan.profile.name if plan.profile else None,
+        profile=plan.profile.name if plan.profile else HAND if plan.source.sampling == "held" else None,
         zone=plan.zone,
         gap_limit_s=plan.gap_s,
         usual_interval_s=plan.every_s,
@@ -385,7 +386,9 @@ def _live(plan: Plan) -> LiveMeter:
     recorded = plan.recorded
     usual_s = plan.every_s if recorded is None else recorded.usual_interval_s
     gap_s = plan.gap_limit_s if recorded is None or recorded.gap_limit_s is None else recorded.gap_limit_s
-    how = HowRead(cast(Side, source.side), cast(Sampling, source.sampling), gap_s, usual_s)
+    how = HowRead(
+        cast(Side, source.side), cast(Sampling, source.sampling), gap_s, usual_s, noted=(recorded or _meta(plan)).noted
+    )
     quantities = tuple(source.quantities)
     watched = watched_load(plan.site, None, how, set(quantities))
     limits = limits_for(plan.site, watched.load, how.side)

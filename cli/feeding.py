@@ -36,6 +36,7 @@ def how_read(log: Log) -> HowRead:
         usual_interval_s=meta.usual_interval_s,
         counter_kind=cast(CounterKind, meta.counter_kind),
         other_gap_limit_s=meta.other_gap_limit_s,
+        noted=meta.noted,
     )
 
 

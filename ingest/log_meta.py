@@ -14,6 +14,8 @@ from .zone import zone_named
 
 FORMAT_MAJOR, FORMAT_MINOR = 1, 0
 METADATA_KEY = b"shuntbook"
+#: The profile of what a person notes down by hand, typed at once or afterwards.
+HAND: Final = "hand"
 #: Instants that a calendar can show, with a day to spare for zones: years 1 to 9999. [us]
 _FIRST_US, _LAST_US = -62_135_510_400_000_000, 253_402_214_400_000_000
 
@@ -64,6 +66,11 @@ class LogMeta:
     said: list[str] = field(default_factory=list)
     tool_version: str = ""
     capture_id: str | None = None
+
+    @property
+    def noted(self) -> bool:
+        """Whether a person noted down what a display showed, and when it changed."""
+        return self.sampling == "held" and self.profile == HAND
 
     def to_json(self) -> bytes:
         """Return the metadata as it stands in the file."""

@@ -84,7 +84,8 @@ def plus_minus(x: float | None, u95: float | None, unit: str) -> str:
     """Return a number with half its 95 % interval, for instance ``31.4 Ah ± 0.6``.
 
     The interval has at most two digits, one where the first of them says enough, and is rounded up where rounding down
-    would take much from it (GUM 7.2.6, from memory); the value ends at the same digit.
+    would take much from it (GUM 7.2.6, from memory); the value ends at the same digit, unless that would make it larger
+    by a fifth: 7.1 ± 80, never 10 ± 80.
 
     Parameters
     ----------
@@ -98,7 +99,13 @@ def plus_minus(x: float | None, u95: float | None, unit: str) -> str:
     if x is None or not isfinite(x) or u95 is None or not isfinite(u95) or u95 <= 0:
         return amount(x, unit)
     digits, shown = rounded_u95(u95)
-    return f"{_to(round(x, digits), digits)} {unit} ± {_to(shown, digits)}"
+    return f"{_to(round(x, _kept(x, digits)), _kept(x, digits))} {unit} ± {_to(shown, digits)}"
+
+
+def _kept(x: float, digits: int) -> int:
+    """Return at which place a value ends: a digit further where it would be rounded up to something else. [1]"""
+    rounded_up = abs(round(x, digits)) > 1.2 * abs(x)
+    return 1 - floor(log10(abs(x))) if rounded_up else digits
 
 
 def value_and_ends(value: float, low: float, high: float) -> tuple[str, str, str]:
