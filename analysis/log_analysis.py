@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from .amounts import Charge, HowRead
@@ -15,6 +15,7 @@ from .envelope import EnvelopeFold
 from .health import health_of, limits_for, sign_check
 from .meter_figures import NOTHING_STATED, Accuracy, MeterFigures
 from .nameplate import estimate
+from .noted_runs import NotedRunsFold
 from .plate_check import PlateCheck, check_plate
 from .quality import SignFold
 from .read_pieces import Reader
@@ -75,9 +76,12 @@ def watched_load(site: Site | None, name: str | None, how: HowRead, quantities: 
     return Watched(load, by_signal.get(signal or ""))
 
 
-def cycle_fold(watched: Watched, how: HowRead, quantities: set[str]) -> CycleFold:
-    """Return what finds the runs of a load."""
-    return CycleFold(how, quantities, load=watched.name, expected=watched.expected)
+def cycle_fold(
+    watched: Watched, how: HowRead, quantities: set[str], notes: Sequence[tuple[int, str]] = ()
+) -> Fold[Cycles]:
+    """Return what finds the runs of a load; in what a person noted down, by the notes [us] as well."""
+    levels = CycleFold(how, quantities, load=watched.name, expected=watched.expected)
+    return NotedRunsFold(levels, levels.signal, notes) if how.noted else levels
 
 
 class LogAnalysis:
@@ -123,7 +127,7 @@ class LogAnalysis:
         self._facts, self._how, self._site, self._figures = facts, how, site, figures
         self._watched = watched_load(site, load, how, quantities)
         self._amounts = AmountsAnalysis(how, quantities, figures, facts.markers)
-        self._cycles = cycles or cycle_fold(self._watched, how, quantities)
+        self._cycles = cycles or cycle_fold(self._watched, how, quantities, facts.markers)
         shown = [name for name in ("current_A", "power_W", "voltage_V") if name in quantities]
         self._envelopes = {name: EnvelopeFold(name) for name in shown}
         self._sign = SignFold(quantities if how.side == "dc" else (), how.gap_limit_s)

@@ -23,8 +23,8 @@ class NoteFacts:
     Parameters
     ----------
     runs2 : dict of str to float
-        Sum of the squares of the times for which one figure stood, of what is ``drawn``, ``returned`` and ``net``; nought
-        is left out, since ``off`` is no figure that was rounded. [s2]
+        Sum of the squares of the times for which one figure stood, of what is ``drawn``, ``returned`` and ``net``;
+        nought is left out, since ``off`` is no figure that was rounded. [s2]
     edges2, edges4 : dict of str to float
         Sums of the second and fourth powers of the changes from note to note, the beginning and the end among them,
         likewise. [unit2], [unit4]
@@ -42,7 +42,10 @@ class NoteFacts:
 
 
 class NoteSums:
-    """Add up `NoteFacts` of one signal, interval by interval; part of a fold. It carries one value and how long it has stood."""
+    """Add up `NoteFacts` of one signal, interval by interval; part of a fold.
+
+    It carries one value, and how long it has stood.
+    """
 
     def __init__(self) -> None:
         self._last = np.zeros(1)

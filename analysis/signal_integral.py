@@ -50,6 +50,8 @@ class SignalIntegral:
         """Integrate what the next readings complete."""
         if len(pieces.measured.start_us):
             self._sum_up(pieces)
+        if self._notes is not None:
+            self._notes.add(pieces.at_us, pieces.last, pieces.measured.length_s)
         gaps = zip(pieces.gap_start_us.tolist(), pieces.gap_stop_us.tolist(), strict=True)
         new = [Gap(start_us, stop_us) for start_us, stop_us in gaps if stop_us > start_us]
         self.gaps += new
@@ -66,8 +68,6 @@ class SignalIntegral:
         self.covered_s += covered_s
         self.hours.add(pieces.sums.hours)
         self.errors.add(pieces.sums)
-        if self._notes is not None:
-            self._notes.add(pieces.at_us, pieces.last, pieces.measured.length_s)
 
     def _widen(self, instants: list[int]) -> None:
         for t in instants:

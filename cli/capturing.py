@@ -348,9 +348,10 @@ class _Show:
 
     def _mark(self, text: str, at_us: int | None) -> None:
         """Put a note into the logs; during a replay its time is that of the recording."""
-        self._capture.mark(text, self._now_us() if at_us is None else at_us)
+        at_us = self._now_us() if at_us is None else at_us
+        self._capture.mark(text, at_us)
         for live in self._live.values():
-            live.marked(text)
+            live.marked(text, at_us)
 
     def _reached_us(self) -> int:
         """Return up to when a note may be placed: now, or the last reading of a recording. [us]"""

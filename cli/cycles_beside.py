@@ -37,7 +37,7 @@ def begun(log: Prepared, watched: Watched, second: Second) -> Fold[Cycles] | Non
 
 def found(log: Prepared, watched: Watched) -> Cycles:
     """Read a log and return its cycles."""
-    fold = cycle_fold(watched, log.how, log.quantities)
+    fold = cycle_fold(watched, log.how, log.quantities, log.facts.markers)
     feed(log.chunks(only=names_of(log.quantities)), fold)
     return fold.result()
 

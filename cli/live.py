@@ -11,12 +11,13 @@ import numpy as np
 
 from ..analysis.amounts import Charge, HowRead
 from ..analysis.charge import ChargeFold
-from ..analysis.chunk import MICROSECONDS, Chunk
+from ..analysis.chunk import MICROSECONDS, Chunk, Fold
 from ..analysis.cycle_record import Cycles
 from ..analysis.cycles import CycleFold
 from ..analysis.finding import Finding
 from ..analysis.health import HealthLimits, findings_of, wrong_sign
 from ..analysis.meter_figures import NOTHING_STATED, MeterFigures
+from ..analysis.noted_runs import NotedRunsFold
 from ..analysis.quality import SignFold
 from ..analysis.recent import Recent, RecentFold
 from ..analysis.refusal import Refusal
@@ -93,7 +94,8 @@ class LiveMeter:
     mark: str | None = None
     _whole: ChargeFold | None = None
     _since: ChargeFold | None = None
-    _cycles: CycleFold | None = None
+    _cycles: Fold[Cycles] | None = None
+    _by_notes: NotedRunsFold | None = None
     _sign: SignFold = field(default_factory=lambda: SignFold(()))
     _recent: RecentFold | None = None
     _found: Cycles | None = None
@@ -109,7 +111,9 @@ class LiveMeter:
         if self.how.side == "dc":
             self._sign = SignFold(self.quantities, self.how.gap_limit_s)
         if {"current_A", "power_W"} & set(self.quantities):
-            self._cycles = CycleFold(self.how, set(self.quantities), load=self.load, expected=self.expected)
+            self._cycles = levels = CycleFold(self.how, set(self.quantities), load=self.load, expected=self.expected)
+            if self.how.noted:
+                self._cycles = self._by_notes = NotedRunsFold(levels, levels.signal)
             self._recent = self._new_recent()
 
     def _new_charge(self) -> ChargeFold | None:
@@ -139,8 +143,10 @@ class LiveMeter:
         self._last = readings[-1]
         self._readings += len(readings)
 
-    def marked(self, text: str) -> None:
-        """Begin a new stretch at a marker; it starts from the last reading."""
+    def marked(self, text: str, at_us: int | None = None) -> None:
+        """Begin a new stretch at a marker, whose instant tells runs by notes [us]; it starts from the last reading."""
+        if self._by_notes is not None and at_us is not None:
+            self._by_notes.note(at_us, text)
         self.mark, self._since = text, self._new_charge()
         if self._since is not None and self._last is not None:
             self._since.add(self._chunk([self._last]))

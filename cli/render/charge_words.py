@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
+from ...analysis.noted_runs import event_in
 from .terminal import span_lines, table
-from .words import amount, clock, duration, number, percent, plus_minus, shortened, signed
+from .words import amount, clock, counted, duration, number, percent, plus_minus, shortened, signed
 
 if TYPE_CHECKING:
     from ...analysis.amounts import Amounts, Charge
@@ -50,6 +51,7 @@ def charge_lines(
         *doubt_lines(charge),
         *in_gaps_lines(charge),
         *sureness_lines(charge, figures, starts_known=starts_known),
+        *_noted(facts, charge),
         *_rests_on(facts, charge),
         *wrong_sign_lines(facts, sign),
     ]
@@ -79,10 +81,10 @@ def doubt_lines(charge: Charge) -> list[str]:
         return []
     here_s, there_s = charge.how.gap_limit_s, other.how.gap_limit_s
     out, bridged = (charge, other) if here_s < there_s else (other, charge)
-    counted = "left out" if out is charge else "bridged"
+    done = "left out" if out is charge else "bridged"
     return [
         f"IN DOUBT: with the pauses left out {_figures(out)}; with them bridged {_figures(bridged)}. Here they are "
-        f"{counted}. Only you know which is right: convert again with --gap {out.how.gap_limit_s:.12g}s (left out) or "
+        f"{done}. Only you know which is right: convert again with --gap {out.how.gap_limit_s:.12g}s (left out) or "
         f"--gap {bridged.how.gap_limit_s:.12g}s (bridged)"
     ]
 
@@ -146,6 +148,20 @@ def _zero_lines(figures: MeterFigures) -> list[str]:
     return [
         f"zero check: {plus_minus(check.offset_A, 2 * check.u_A, 'A')} from {check.readings:,} readings was taken off "
         "all of them"
+    ]
+
+
+def _noted(facts: LogFacts, charge: Charge) -> list[str]:
+    """Return what is to be known of a person's notes: what they leave open, and the starts they tell of."""
+    if not charge.how.noted:
+        return []
+    starts = [(at_us, text) for at_us, text in facts.markers if event_in(text) == "start"]
+    told = "; ".join(
+        f"{shortened(text, 40)} at {clock(at_us, facts, near_us=charge.span.start_us)}" for at_us, text in starts
+    )
+    return [
+        "by the notes: a reading stands until the next; what the load did in between is in neither figure nor ±",
+        *([f"{counted(len(starts), 'start')} noted: {told}"] if starts else []),
     ]
 
 

@@ -57,7 +57,7 @@ def cycles_lines(log: LogReport) -> list[str]:
     )
     if len(cycles.cycles) > _MOST_CYCLES:
         lines.append(f"... and {len(cycles.cycles) - _MOST_CYCLES} more (all with --json)")
-    if any(not cycle.surge_resolved for cycle in cycles.cycles):
+    if any(not cycle.surge_resolved and cycle.surge_ratio is not None for cycle in cycles.cycles):
         lines.append("≥ the readings are too far apart to see the whole surge: it was at least that")
     lines += [
         "",
@@ -97,7 +97,7 @@ def _cycle_row(facts: LogFacts, k: int, cycles: Sequence[Cycle]) -> list[str]:
         clock(cycle.start_us, facts, near_us=near),
         duration(cycle.run_s) if cycle.complete else "not seen whole",
         duration(cycle.off_before_s) if cycle.off_before_s is not None else "-",
-        surge if cycle.surge_resolved else f"≥ {surge}",
+        "-" if cycle.surge_ratio is None else surge if cycle.surge_resolved else f"≥ {surge}",
         *("-" if x is None else number(x) for x in (cycle.run_A, cycle.run_W, cycle.charge_Ah, cycle.energy_Wh)),
     ]
 
