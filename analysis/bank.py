@@ -6,12 +6,13 @@ from dataclasses import dataclass
 from math import isfinite
 from typing import Final
 
+from .bank_voltage import charging_V
 from .finding import figure
 from .missing import Missing
 from .peukert import COLD_SOURCE, USUAL_EXPONENT, cold_multiplier, peukert_Ah
 from .refusal import Refusal
 from .site_parts import Array, Bank
-from .solar import array_day, charging_A, charging_V
+from .solar import array_day, charging_A
 from .state_of_charge import charge_efficiency
 from .within import Within
 

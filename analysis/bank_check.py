@@ -8,7 +8,7 @@ from math import isfinite
 from statistics import median
 
 from .amounts import HowRead
-from .bank_draw import VOLTAGE_SAID, BankDraw, amps, bank_draw, loaded_bank_V
+from .bank_draw import BankDraw, amps, bank_draw, loaded_bank_V, voltage_said
 from .bank_limits import Asked, BankCheck, charging_judged, check_bank
 from .cycle_record import Cycles
 from .inverter_losses import losses_of
@@ -41,7 +41,7 @@ def bank_by_plates(site: Site, loads: Sequence[Load], *, returned_A: float | Non
     """
     draw, ohms, before_V = bank_draw(site, loads), stated_resistance(site.bank), _before_V(site)
     running_A = draw.running_W / loaded_bank_V(site) if draw.running_W > 0 else None
-    said = (*draw.assumptions, VOLTAGE_SAID.format(volts=loaded_bank_V(site)))
+    said = (*draw.assumptions, voltage_said(site))
     asked = Asked(
         None if running_A is None else Within.exactly(running_A),
         None if draw.starting_W is None else amps(site, draw.starting_W, before_V, ohms),

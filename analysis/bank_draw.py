@@ -6,10 +6,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from math import inf
 
+from .bank_voltage import usual_loaded_V
 from .inverter_losses import losses_of
 from .load_power import TURNING, USUAL_START, Demand, demand, usual_start_s
 from .missing import Missing
-from .nameplate import LOADED_VOLTAGE_FRACTION, LOADED_VOLTAGE_SOURCE
 from .plate_power import supply_V
 from .resistance import Resistance
 from .sag import loaded_V, most_W
@@ -138,7 +138,7 @@ def _dc_start(site: Site, load: Load, running_W: float, said: list[str]) -> _Sta
 
 def loaded_bank_V(site: Site) -> float:
     """Return the bank's voltage under load where nothing tells it [V]."""
-    return LOADED_VOLTAGE_FRACTION * site.bank.nominal_V
+    return usual_loaded_V(site.bank)[0]
 
 
 def amps(site: Site, watts: Within, before_V: float, ohms: Resistance | Missing) -> Within | Missing:
@@ -153,7 +153,7 @@ def amps(site: Site, watts: Within, before_V: float, ohms: Resistance | Missing)
     before_V : float
         Its voltage with nothing drawn. [V]
     ohms : Resistance or Missing
-        Its resistance; where that is not known, it stands at 95 % of nominal (IEEE 1013-2007, 5.2).
+        Its resistance; where that is not known, it stands at what is usual under load.
 
     Returns
     -------
@@ -171,4 +171,7 @@ def amps(site: Site, watts: Within, before_V: float, ohms: Resistance | Missing)
     return Within(watts.value / known[0], watts.low / known[1], watts.high / known[2])
 
 
-VOLTAGE_SAID = f"Amps are at {{volts:.4g}} V: {LOADED_VOLTAGE_SOURCE}."
+def voltage_said(site: Site) -> str:
+    """Say at which voltage amps are reckoned where nothing tells it."""
+    volts, source = usual_loaded_V(site.bank)
+    return f"Amps are at {volts:.4g} V: {source}."

@@ -11,13 +11,14 @@ from dataclasses import dataclass
 from typing import Final
 
 from .bank import LEAD_ACID
+from .bank_voltage import charging_V
 from .holds import Verdict, worst
 from .judged import Condition, Judged
 from .missing import Missing
 from .resistance import Resistance
 from .sag import Sag, most_W
 from .site_parts import Array, Bank
-from .solar import charging_V, performance_ratio_of
+from .solar import performance_ratio_of
 from .within import Within
 
 #: Draw over size up to which a lead-acid bank runs at ease, and beyond which it is asked too much, running and for the

@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
+from .bank_voltage import usual_loaded_V
 from .conductor_tables import GAUGES, RESISTANCE_SOURCE
 from .finding import figure
 from .holds import Verdict, worst
@@ -32,8 +33,6 @@ STRANDING: Final = 1.02
 CONTINUOUS_FACTOR: Final = 1.25
 #: NEC 210.19(A), informational note: 3 % is advice for efficiency, not a requirement. [%]
 ADVISED_DROP_PCT: Final = 3.0
-#: IEEE 1013-2007, 5.2: a running load may be reckoned at 95 % of system voltage.
-LOADED_FRACTION: Final = 0.95
 
 
 @dataclass(frozen=True)
@@ -216,7 +215,7 @@ def currents(conductor: Conductor, site: Site) -> Carried | Missing:
     Returns
     -------
     Carried or Missing
-        Running at 95 % of nominal voltage (IEEE 1013-2007, 5.2); an inverter's greatest lasting current is its rated
+        Running at the usual voltage under load; an inverter's greatest lasting current is its rated
         output at its lowest bank voltage (NEC 690.8(A), from memory).
     """
     parts = [_carried(name, site) for name in conductor.carries]
@@ -258,7 +257,7 @@ def rated_A(inverter: Inverter, bank: Bank) -> float:
 
 
 def _lowest_V(inverter: Inverter, bank: Bank) -> float:
-    return inverter.cut_off_V or bank.cut_off_V or LOADED_FRACTION * bank.nominal_V
+    return inverter.cut_off_V or bank.cut_off_V or usual_loaded_V(bank)[0]
 
 
 def _of_inverter(inverter: Inverter, site: Site) -> Carried | Missing:
@@ -267,7 +266,7 @@ def _of_inverter(inverter: Inverter, site: Site) -> Carried | Missing:
     known = [each for each in demands if not isinstance(each, Missing)]
     if len(known) < len(demands):
         return next(each for each in demands if isinstance(each, Missing))
-    loaded_V = LOADED_FRACTION * site.bank.nominal_V
+    loaded_V, source = usual_loaded_V(site.bank)
     lowest_V = _lowest_V(inverter, site.bank)
     watts = sum(each.running_W for each in known)
     extra_VA = max((each.extra_VA.high for each in known), default=0.0)
@@ -278,7 +277,7 @@ def _of_inverter(inverter: Inverter, site: Site) -> Carried | Missing:
         losses.dc_W(watts + extra_VA) / lowest_V,
         rated_A(inverter, site.bank),
         (
-            f"Running current of '{inverter.name}' at {loaded_V:.4g} V, 95 % of nominal (IEEE 1013-2007, 5.2).",
+            f"Running current of '{inverter.name}' at {loaded_V:.4g} V: {source}.",
             f"Its greatest current is that of its rating, {taken}, at {lowest_V:g} V.",
             "At a start all volt-amperes were taken as watts, and the inverter to give them: the most it can be.",
             *losses.assumptions,
@@ -289,7 +288,7 @@ def _of_inverter(inverter: Inverter, site: Site) -> Carried | Missing:
 def _of_dc_load(load: Load, site: Site) -> Carried | Missing:
     if load.current_A is None and load.power_W is None:
         return Missing(f"word on what '{load.name}' draws", ("loads.current_A", "loads.power_W"))
-    running_A = load.current_A or (load.power_W or 0.0) / (LOADED_FRACTION * site.bank.nominal_V)
+    running_A = load.current_A or (load.power_W or 0.0) / usual_loaded_V(site.bank)[0]
     starting_A = max(load.locked_rotor_A or running_A, running_A)
     return Carried(running_A, starting_A, running_A, ())
 

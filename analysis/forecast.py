@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
-from .bank_draw import loaded_bank_V
+from .bank_voltage import usual_loaded_V
 from .cautions import CAUTIONS
 from .chain import Chain, Step
 from .conductor import ConductorCheck, check_conductors
@@ -21,7 +21,7 @@ from .judged import Judged
 from .load_power import VA_OF_WATTS, power_behind
 from .measured_load import MeasuredLoad
 from .missing import Missing
-from .nameplate import LOADED_VOLTAGE_SOURCE, Estimate, estimate, paper_sum
+from .nameplate import Estimate, estimate, paper_sum
 from .refusal import Refusal
 from .sag import Sag
 from .site import Inverter, Load, Site
@@ -232,7 +232,7 @@ def _by_log(site: Site, load: Load, hours: float, seen: MeasuredLoad) -> Taken:
     voltage_V, said = _bank_V(site, seen)
     whence = f"{of}energy of its runs / their charge"
     if seen.volts_assumed or said:
-        whence = f"assumed: {LOADED_VOLTAGE_SOURCE}"
+        whence = f"assumed: {usual_loaded_V(site.bank)[1]}"
     chain.add("bank voltage", voltage_V, "V", whence)
     charge_Ah = charge_Ah or energy_Wh.scaled(1 / voltage_V)
     chain.add("charge", charge_Ah.value, "Ah", "energy / bank voltage")
@@ -284,8 +284,8 @@ def _where(seen: MeasuredLoad) -> str:
 def _bank_V(site: Site, seen: MeasuredLoad) -> tuple[float, list[str]]:
     if seen.runs.bank_V:
         return seen.runs.bank_V, []
-    volts = loaded_bank_V(site)
-    return volts, [f"The bank's voltage was not measured; {volts:.4g} V was taken: {LOADED_VOLTAGE_SOURCE}."]
+    volts, source = usual_loaded_V(site.bank)
+    return volts, [f"The bank's voltage was not measured; {volts:.4g} V was taken: {source}."]
 
 
 def _behind_inverter(site: Site, load: Load, hours: float, seen: MeasuredLoad, chain: Chain, ac_Wh: float) -> Taken:
@@ -310,7 +310,7 @@ def _behind_inverter(site: Site, load: Load, hours: float, seen: MeasuredLoad, c
     energy_Wh = Within(*(x * through + idle_Wh for x in (at_meter.value, at_meter.low, at_meter.high)))
     chain.add("energy", energy_Wh.value, "Wh", "AC energy / efficiency + idle draw")
     volts, said = _bank_V(site, seen)
-    chain.add("bank voltage", volts, "V", f"assumed: {LOADED_VOLTAGE_SOURCE}")
+    chain.add("bank voltage", volts, "V", f"assumed: {usual_loaded_V(site.bank)[1]}")
     charge_Ah = energy_Wh.scaled(1 / volts)
     chain.add("charge", charge_Ah.value, "Ah", "energy / bank voltage")
     unbroken_Wh = (seen.without_a_break(hours, "Wh") or 0.0) * through + idle_Wh

@@ -8,16 +8,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from math import isfinite
-from typing import Final
 
+from .bank_voltage import usual_loaded_V
 from .chain import Chain, Step
 from .inverter_losses import DESIGN_SOURCE, Losses, beyond_idle_W, losses_of
 from .plate_power import PaperOf, ac_power_W, dc_power_W, paper_of, paper_W
 from .refusal import Refusal
 from .site import Bank, Inverter, Load, Site
-
-LOADED_VOLTAGE_FRACTION: Final = 0.95
-LOADED_VOLTAGE_SOURCE: Final = "a running load may be reckoned at 95 % of system voltage (IEEE 1013-2007, 5.2)"
 
 
 @dataclass(frozen=True)
@@ -296,11 +293,12 @@ def _bank_voltage_V(chain: Chain, bank: Bank, stated_V: float | None) -> float:
     if stated_V is not None:
         _check_above_zero("the bank voltage", stated_V)
         return chain.add("bank voltage", stated_V, "V", "stated")
+    volts, source = usual_loaded_V(bank)
     return chain.assume(
         "bank voltage",
-        LOADED_VOLTAGE_FRACTION * bank.nominal_V,
+        volts,
         "V",
-        source=LOADED_VOLTAGE_SOURCE,
+        source=source,
         because="The bank's voltage under load is not stated",
     )
 

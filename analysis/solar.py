@@ -5,20 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from math import isfinite, prod
-from typing import Final
 
+from .bank_voltage import charging_V
 from .missing import Missing
 from .refusal import Refusal
 from .site_parts import Array, Bank
-
-#: Charging voltage over nominal voltage: common practice, no source.
-_CHARGING_OVER_NOMINAL: Final = {
-    "flooded_lead_acid": 14.2 / 12,
-    "agm": 14.2 / 12,
-    "gel": 14.0 / 12,
-    "lifepo4": 13.8 / 12.8,
-}
-_OTHER_OVER_NOMINAL: Final = 1.15
 
 
 @dataclass(frozen=True)
@@ -122,14 +113,6 @@ def performance_ratio_of(array: Array) -> Ratio | Missing:
         "are not among them unless you listed them.",
     )
     return Ratio(1 - loss_pct / 100, said)
-
-
-def charging_V(bank: Bank) -> tuple[float, str]:
-    """Return the voltage the bank is charged at [V], and a plain sentence on where it is from."""
-    if bank.charging_V is not None:
-        return bank.charging_V, "The charging voltage is the site file's (bank.charging_V)."
-    volts = bank.nominal_V * _CHARGING_OVER_NOMINAL.get(bank.chemistry or "other", _OTHER_OVER_NOMINAL)
-    return volts, f"It charges at about {volts:.3g} V (common practice, no source; bank.charging_V says it better)."
 
 
 def charging_A(array: Array, bank: Bank) -> Charging | Missing:
