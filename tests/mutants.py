@@ -78,7 +78,11 @@ GROUPS = {
         "nameplate decomposition measured_chain",
         "",
     ),
-    "bank": ("analysis: bank peukert resistance sag", "bank resistance", ""),
+    "bank": (
+        "analysis: bank peukert resistance sag seen_starts voltage_floor bank_draw bank_limits system_word judged",
+        "bank bank_limits resistance inverter forecast",
+        "",
+    ),
     "ingest": (
         "ingest: delimited.numbers delimited.stamps delimited.header delimited.rows line_reader line_pattern"
         " line_cutter checksums",

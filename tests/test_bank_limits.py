@@ -140,7 +140,8 @@ def test_a_bank_whose_protection_is_not_known_never_holds():
         bank = Bank(nominal_V=24.0, capacity_Ah=100.0, chemistry=kind)
         unknown = check_bank(bank, asked, high, UNKNOWN, before_V=24.0)
         assert (unknown.verdict, unknown.decides[0]) == (None, "bank.max_discharge_A")
-        assert check_bank(bank, asked, low, UNKNOWN, before_V=24.0).verdict == "fails"
+        sags = check_bank(bank, asked, low, UNKNOWN, before_V=24.0)
+        assert (sags.verdict, sags.worst_part) == ("fails", low)
     lead = Bank(nominal_V=24.0, capacity_Ah=100.0, chemistry="agm")
     assert check_bank(lead, asked, NO_WORD, UNKNOWN, before_V=24.0).verdict == "holds"
 
@@ -153,9 +154,14 @@ def test_a_bank_whose_protection_is_not_known_never_holds():
         ("flooded_lead_acid", 30, 90, "doubtful"),
         ("agm", 30, 190, "holds"),
         ("flooded_lead_acid", 20, 190, "doubtful"),
+        ("flooded_lead_acid", 25, 100, "holds"),  # up to its ease, not only below
         ("flooded_lead_acid", 146, 90, "fails"),
         ("gel", 20, 301, "fails"),
+        ("gel", 26, 90, "doubtful"),
+        ("gel", 25, 101, "doubtful"),
+        ("agm", 34, 90, "doubtful"),
         ("agm", 20, 301, "doubtful"),
+        ("agm", 20, 501, "fails"),
     ],
 )
 def test_lead_acid_is_held_against_its_size(kind, running_A, starting_A, verdict):
@@ -234,6 +240,13 @@ def test_what_is_put_in_is_held_against_the_limit(most_A, returned_A, verdicts):
     bank = Bank(nominal_V=24.0, capacity_Ah=100.0, charging_V=28.8, max_charge_A=most_A)
     assert [part.verdict for part in charging_judged(bank, array, returned_A)] == verdicts
     assert len(charging_judged(bank, None, returned_A)) == (most_A is not None and bool(returned_A))
+
+
+def test_an_array_without_a_performance_ratio_may_give_all_its_watts():
+    """900 W at 28.8 V are 31.25 A at the least, and 37.5 A at nominal; amps at MPPT are the panels'."""
+    bank = Bank(nominal_V=24.0, capacity_Ah=100.0, charging_V=28.8, max_charge_A=30.0)
+    (part,) = charging_judged(bank, Array(power_W=900.0, controller="mppt", current_A=9.0))
+    assert (part.asked.low, part.asked.high, part.verdict) == (31.25, 37.5, "fails")
 
 
 def test_a_pwm_controller_puts_in_the_arrays_amps():

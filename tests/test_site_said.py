@@ -499,3 +499,12 @@ def test_an_inverter_that_nothing_hangs_on_stands_as_not_judged():
     rows = {row[0]: row[1] for row in verdicts(log.by_site, conductors=True).rows}
     assert rows["Spare"] == "not judged"
     assert site_documents(log)["inverters"][1]["verdict"] is None
+
+
+def test_what_a_log_shows_going_in_is_held_against_the_banks_limit(full):
+    """The two days' sun put more than 5 A in at most; 500 A nothing does."""
+    for most_A, word in ((5, "fails"), (500, "holds")):
+        check = analysed(site_with(bank__max_charge_A=most_A), chunk=DAY).by_site.bank_check
+        read = [part for part in check.parts if "as read" in part.what]
+        assert [part.verdict for part in read] == [word]
+        assert read[0].asked.value == pytest.approx(-DAY.quantities["current_A"].min(), rel=0.02)
