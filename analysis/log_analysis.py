@@ -207,7 +207,7 @@ class LogAnalysis:
         facts = None if evidence is None else evidence.current if by_amps else evidence.power
         accuracy = self._figures.current if by_amps else self._figures.power or Accuracy()
         noise = 0.0
-        if facts is not None and self._how.sampling != "held":
+        if facts is not None and not self._how.noted:
             noise = facts.noise(accuracy.resolution, of_means=self._how.sampling == "mean")
         return cycles_with_intervals(cycles, self._figures, self._how, noise=noise)
 

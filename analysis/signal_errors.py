@@ -71,9 +71,9 @@ class SignalErrors:
         self._rounded = rounded or facts  # what the last digit is of, where that is another signal
         self._resolution = resolution
         self._starts = starts
-        # Of readings by eye the changes are loads that switched: their noise cannot be told.
-        by_eye = charge.how.sampling == "held"
-        self._noise = 0.0 if by_eye else facts.noise(resolution, of_means=charge.how.sampling == "mean")
+        # From note to note loads switched: of noise the notes tell nothing.
+        noted = charge.how.noted
+        self._noise = 0.0 if noted else facts.noise(resolution, of_means=charge.how.sampling == "mean")
 
     def time_s(self, part: Part, offset: float) -> float:
         """Return the time over which an offset adds to a part: also that in which the signal is nearer to zero. [s]"""
