@@ -22,6 +22,11 @@ GAP_TIMES, ALWAYS_ONE_S = 5.0, 10.0
 _HABIT = 3
 #: Pauses of less than this share of the time change no figure by more than a meter's own 1 %. [1]
 _MATTERS = 0.01
+#: Of a log in which nearly every reading is a change.
+ONLY_CHANGES = (
+    "nearly every row is a change, at uneven spacings, as where a meter writes a value when it changes: "
+    "if each value stands until the next row, add --sampling held"
+)
 
 
 @dataclass(frozen=True)

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from copy import deepcopy
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from .gap_limit import ALWAYS_ONE_S, GAP_TIMES, GapLimit, gap_limit
-from .pauses import Pauses
+from .gap_limit import ALWAYS_ONE_S, GAP_TIMES, ONLY_CHANGES, GapLimit, gap_limit
+from .pauses import Changes, Pauses
 from .spacing_count import SpacingCount
 
 #: A spacing is held against so many on either side of it: pairs of readings stay usual, bursts of three do not.
@@ -28,6 +29,7 @@ class IntervalCount:
         #: The slowest rhythm above `ALWAYS_ONE_S` that a spacing and all around it keep up. [us]
         self.slowest_us = 0
         self._pauses: Pauses | None = None
+        self._changes: Changes | None = None
         self._last_us: NDArray[np.int64] = np.empty(0, dtype=np.int64)
         #: The last spacings with the level after each; the first `_counted` of them are counted.
         self._near_us = np.empty(0, dtype=np.int64)
@@ -40,7 +42,10 @@ class IntervalCount:
             return
         level = np.full(len(time_us), np.nan) if level is None else level
         if self._pauses is None:
-            self._pauses, level = Pauses(float(level[0])), level[1:]
+            self._pauses, self._changes = Pauses(float(level[0])), Changes(float(level[0]))
+            level = level[1:]
+        if self._changes is not None:
+            self._changes.add(level)
         self._near_us = np.concatenate([self._near_us, np.diff(np.concatenate([self._last_us, time_us]))])
         self._levels = np.concatenate([self._levels, level])
         self._last_us = time_us[-1:]
@@ -82,7 +87,10 @@ class IntervalCount:
     def gap_limit(self) -> GapLimit:
         """Return the longest spacing that is still one measurement, and what it could be as well."""
         whole = self._whole()
-        return gap_limit(whole.usual, whole.paused, whole.slowest_us / 1e6, whole._pauses)
+        limit = gap_limit(whole.usual, whole.paused, whole.slowest_us / 1e6, whole._pauses)
+        if whole._changes is None or not whole._changes.are_all(whole.usual.with_all_of(whole.paused)):
+            return limit
+        return replace(limit, said=f"{limit.said}. {ONLY_CHANGES}" if limit.said else ONLY_CHANGES)
 
 
 class _Around:

@@ -1,4 +1,4 @@
-"""What the readings around a log's pauses say of the meter: whether it keeps only changes."""
+"""What readings say of the meter: whether it pauses while nothing changes, or writes changes alone."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from .spacing_count import FloatArray
+from .spacing_count import FloatArray, SpacingCount
 
 _MOST_PAUSES = 20_000
 #: So many pauses are needed to tell a habit: common practice, no source.
@@ -15,6 +15,9 @@ _FEWEST = 10
 #: The ends of a pause are one level where they differ by less than this share of the swing of the readings before it;
 #: a pause stands elsewhere from this share on: common practice, no source. [1]
 _ONE_LEVEL, _ELSEWHERE = 0.2, 0.5
+#: A reading that differs from the one before by this share of all that was read so far is a change; where nearly all
+#: are, and so many, so unevenly spaced, a meter writes changes alone: common practice, no source. [1]
+_CHANGE, _NEARLY_ALL, _FEWEST_CHANGES, _UNEVEN = 0.2, 0.9, 20, 5.0
 #: So many pauses must begin and end at one level; so many elsewhere than most: common practice, no source. [1]
 _MOSTLY, _SOME = 0.9, 0.1
 
@@ -90,3 +93,34 @@ class Pauses:
         elsewhere = np.abs(level - np.median(level)) > _ELSEWHERE * np.median(swing)
         next_to_nothing = np.abs(level) < _ONE_LEVEL * np.abs(mean - level)
         return bool(elsewhere.mean() >= _SOME or next_to_nothing.mean() >= _MOSTLY)
+
+
+class Changes:
+    """Counts the readings that are changes: a meter that writes a value when it changes writes nothing else.
+
+    Parameters
+    ----------
+    level : float
+        The first reading's.
+    """
+
+    def __init__(self, level: float) -> None:
+        self._last = self._low = self._high = level
+        self._changes = self._readings = 0
+
+    def add(self, levels: FloatArray) -> None:
+        """Take the levels after the next spacings in."""
+        x = np.concatenate([[self._last], levels])
+        low = np.fmin.accumulate(np.concatenate([[self._low], x]))[1:]
+        high = np.fmax.accumulate(np.concatenate([[self._high], x]))[1:]
+        change, reach = np.abs(np.diff(x)), (high - low)[1:]
+        self._readings += int((~np.isnan(change)).sum())
+        self._changes += int((change > _CHANGE * reach).sum())
+        self._last, self._low, self._high = float(x[-1]), float(low[-1]), float(high[-1])
+
+    def are_all(self, spacings: SpacingCount) -> bool:
+        """Tell whether the log holds hardly anything but changes, at spacings that are nobody's rhythm."""
+        short_s, long_s = spacings.quantile_s(0.1), spacings.quantile_s(0.9)
+        if not short_s or not long_s or long_s < _UNEVEN * short_s:
+            return False
+        return self._changes >= max(_FEWEST_CHANGES, _NEARLY_ALL * self._readings)

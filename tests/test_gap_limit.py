@@ -120,6 +120,25 @@ def test_pauses_between_every_two_switchings_are_bridged_by_their_level():
     assert "--gap 10s leaves them out" in str(limit.said)
 
 
+@pytest.mark.parametrize("seed", range(4))
+def test_a_meter_that_writes_a_value_when_it_changes_is_asked_about(seed):
+    """Nothing but the new value at each change: a line from change to change would be half a pump run too long."""
+    flows = np.round(pump(seed=seed))
+    at = np.flatnonzero(np.abs(np.diff(flows, prepend=-99)) > 5)
+    at = at[np.diff(at, prepend=-99) > 1]
+    assert "add --sampling held" in str(limit_of(at, flows[at]).said)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_meter_with_a_rhythm_is_not(seed):
+    """Once a minute nearly every reading may be a change, and often is not: either way it is a rhythm."""
+    flows = pump(seed=seed)
+    for at in (np.arange(0, len(flows), 60), kept_changes(flows), kept_changes(flows, heartbeat_s=60)):
+        assert "held" not in str(limit_of(at, flows[at]).said)
+    swings = np.tile([2.0, 30.0], 100)
+    assert limit_of(np.arange(200) * 60, swings).said is None
+
+
 def test_a_slow_stretch_of_a_fast_log_is_no_gap():
     """10 h at 1 s, then an hour at 60 s: its rhythm is kept up, so its readings are one measurement."""
     time_s = np.concatenate([np.arange(36_000), np.arange(36_000, 39_600, 60)])

@@ -32,11 +32,12 @@ def command(log: Path, site: Path | None, as_json: bool) -> None:
     ready.feed(fold)
     found = fold.result()
     verdict = verdict_of(found, ready.how)
+    charge = charge_if_in_doubt(ready)
+    in_doubt = [] if charge is None else doubt_lines(charge)
     if as_json:
-        print_json(look_document(ready.facts, found, verdict))
+        print_json({**look_document(ready.facts, found, verdict), "in_doubt": in_doubt})
         return
     for line in look_lines(ready.facts, found, verdict, SI if known is None else known.shown):
         click.echo(line)
-    if (charge := charge_if_in_doubt(ready)) is not None:
-        for line in doubt_lines(charge):
-            click.echo(line)
+    for line in in_doubt:
+        click.echo(line)
