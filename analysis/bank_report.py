@@ -8,7 +8,7 @@ from statistics import median
 import numpy as np
 
 from .amounts import Charge, HowRead
-from .bank import NOTHING, Rate, Recharge, Runtime, rate, recharge, runtime
+from .bank import Rate, Recharge, Runtime, rate, recharge, runtime
 from .bank_check import sag_of_log, starts_of_log
 from .cycle_record import Cycles
 from .ledger import Ledger, LedgerLine
@@ -92,7 +92,7 @@ def bank_report(
     figures: MeterFigures,
     how: HowRead,
     *,
-    use: LoadsUse | Missing | None,
+    use: LoadsUse | None,
 ) -> BankReport | Missing:
     """Return what a log says about the bank.
 
@@ -112,7 +112,7 @@ def bank_report(
         How far the meter may be off.
     how : HowRead
         What its readings stand for.
-    use : LoadsUse or Missing or None
+    use : LoadsUse or None
         What all loads take in a day; None where the log holds less than a day.
     """
     if running is None:
@@ -135,17 +135,21 @@ def bank_report(
     )
 
 
-def _recharge(site: Site, taken_Ah: float, use: LoadsUse | Missing | None) -> Recharge | Missing:
-    known = use if isinstance(use, LoadsUse) else None
-    owed = recharge(site.bank, site.array, taken_Ah, daily_use_Wh=known.day_Wh if known else NOTHING)
+def _recharge(site: Site, taken_Ah: float, use: LoadsUse | None) -> Recharge | Missing:
+    if use is None:
+        owed = recharge(site.bank, site.array, taken_Ah)
+        nothing = "Days are with nothing drawn meanwhile: the log holds less than a day to tell what the loads take."
+        return owed if isinstance(owed, Missing) else replace(owed, assumptions=(*owed.assumptions, nothing))
+    known, least_Wh = use.day_Wh, use.from_bank_Wh
+    taken_Wh = Within(least_Wh, least_Wh, least_Wh) if isinstance(known, Missing) else known
+    owed = recharge(site.bank, site.array, taken_Ah, daily_use_Wh=taken_Wh)
     if isinstance(owed, Missing):
         return owed
-    if isinstance(use, Missing) and not isinstance(owed.days, Missing):
-        return replace(owed, days=Missing("days to recharge", (), use.because))
-    meanwhile = "Days are with nothing drawn meanwhile: the log holds less than a day to tell what the loads take."
-    if known is not None:
-        meanwhile = f"Days are with {known.day_Wh.value:,.0f} Wh taken by all loads each day meanwhile, as in this log."
-    return replace(owed, assumptions=(*owed.assumptions, meanwhile, *(known.assumptions if known else ())))
+    if isinstance(known, Missing):
+        # What the bank gave is the least the loads take: more than the array brings is never made good.
+        return owed if isinstance(owed.days, Missing) else replace(owed, days=replace(known, what="days to recharge"))
+    meanwhile = f"Days are with {known.value:,.0f} Wh taken by all loads each day meanwhile, as in this log."
+    return replace(owed, assumptions=(*owed.assumptions, meanwhile, *use.assumptions))
 
 
 def _at_end(

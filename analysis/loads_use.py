@@ -22,6 +22,7 @@ from .read_pieces import Pieces
 from .running_charge import MeasuredCurrent
 from .within import Within
 
+_WHAT: Final = "word on what all loads take in a day"
 _HOUR_US: Final = 3600 * MICROSECONDS
 _DAY_H: Final = 24
 #: An hour of the day in which less came back than this share of the best hour has no sun: a meter's zero is off by as
@@ -131,20 +132,23 @@ class LoadsUse:
 
     Parameters
     ----------
-    day_Wh : Within
-        At the bank. [Wh]
+    day_Wh : Within or Missing
+        At the bank; missing where the sun may have carried part of it, and no dark hours show what is taken without it.
+        [Wh]
     from_bank_Wh : float
         What the bank gave of it in a day of the log: the loads take no less. [Wh]
     assumptions : tuple of str
         What it rests on, in plain sentences.
     """
 
-    day_Wh: Within
+    day_Wh: Within | Missing
     from_bank_Wh: float
-    assumptions: tuple[str, ...]
+    assumptions: tuple[str, ...] = ()
 
 
-def loads_use(charge: Charge, cycles: Cycles, hours: ClockHours | None, from_bank_Wh: float) -> LoadsUse | Missing:
+def loads_use(
+    charge: Charge, cycles: Cycles, hours: ClockHours | None, from_bank_Wh: float, *, sun: bool = True
+) -> LoadsUse:
     """Return what all loads take in a day.
 
     Parameters
@@ -157,26 +161,23 @@ def loads_use(charge: Charge, cycles: Cycles, hours: ClockHours | None, from_ban
         What flowed by the hour of the day; None without amps at the bank.
     from_bank_Wh : float
         What was drawn from the bank in a day. [Wh]
-
-    Returns
-    -------
-    LoadsUse or Missing
-        Missing where the sun carried part and no dark hours show what is taken without it.
+    sun : bool
+        Whether the site has an array.
     """
-    what = "word on what all loads take in a day"
-    drawn, energy = charge.charge, charge.energy
-    if hours is None or drawn is None or energy is None:
-        return Missing(what, (), "the log has no amps and volts measured at the bank")
-    if not drawn.returned:
-        same = Within(from_bank_Wh, from_bank_Wh, from_bank_Wh)
-        return LoadsUse(same, from_bank_Wh, ("Nothing came back in this log: the bank gave all that was taken.",))
+    moved, energy = charge.charge, charge.energy
+    if hours is None or moved is None or energy is None:
+        return LoadsUse(Missing(_WHAT, (), "the log has no amps and volts measured at the bank"), from_bank_Wh)
+    if not moved.returned and not sun:
+        drawn = Within(from_bank_Wh, from_bank_Wh, from_bank_Wh)
+        return LoadsUse(drawn, from_bank_Wh, ("Nothing came back in this log: the bank gave all that was taken.",))
     night = hours.night()
     if hours.count[night].sum() < _FEWEST:
-        return Missing(what, (), "the sun carried part of it, and the log has too few dark hours to tell the rest by")
+        few = "the sun may have carried part of it, and the log has too few dark hours to tell the rest by"
+        return LoadsUse(Missing(_WHAT, (), few), from_bank_Wh)
     covered_h = float(hours.covered_s.sum()) / SECONDS_PER_HOUR
     dark_A, off_A = _in_the_dark(hours, night, cycles)
     runs_Ah = sum(cycle.charge_Ah or 0.0 for cycle in cycles.cycles) * _DAY_H / covered_h
-    volts = (energy.drawn + energy.returned) / (drawn.drawn + drawn.returned)
+    volts = (energy.drawn + energy.returned) / (moved.drawn + moved.returned)
     day_Wh, off_Wh = (dark_A * _DAY_H + runs_Ah) * volts, off_A * _DAY_H * volts
     value = max(day_Wh, from_bank_Wh)
     return LoadsUse(

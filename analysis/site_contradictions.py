@@ -50,6 +50,9 @@ def _fractions(site: Site) -> Iterator[str]:
             value = getattr(part, key, None)
             if value is not None and 0 < value <= 1:
                 yield f"The {key} of the {name} is {value:g} %; if {100 * value:g} % is meant, write {100 * value:g}."
+    for inverter in site.inverters:
+        if inverter.efficiency_curve and all(percent <= 1 for _, percent in inverter.efficiency_curve):
+            yield f"The efficiency_curve of '{inverter.name}' gives 1 % and less; write percent: 88, not 0.88."
     losses_pct = site.array.losses_pct if site.array is not None and site.array.losses_pct else ()
     if len(losses_pct) > 1 and sum(losses_pct) <= 1:
         percent = ", ".join(f"{100 * share:g}" for share in losses_pct)

@@ -20,6 +20,7 @@ from .site import Load, Site
 from .site_folds import Followed
 from .solar import ArrayDay, array_day
 from .water_report import WaterReport, water_report
+from .within import Within
 
 _DAY_S = 24 * SECONDS_PER_HOUR
 
@@ -34,16 +35,13 @@ class Solar:
         On a usual day.
     returned_Wh : float or None
         Into the bank in this log: what the array brought beyond what the loads took meanwhile. [Wh]
-    use : LoadsUse or Missing or None
-        What all loads take in a day; None where the log holds less than a day.
-    from_bank_Wh : float or None
-        What the bank gave of it in a day of this log; None where it holds less than a day. [Wh]
+    use : LoadsUse or None
+        What all loads take in a day, and what the bank gave of it; None where the log holds less than a day.
     """
 
     day: ArrayDay | Missing
     returned_Wh: float | None
-    use: LoadsUse | Missing | None
-    from_bank_Wh: float | None
+    use: LoadsUse | None
 
 
 @dataclass(frozen=True)
@@ -78,7 +76,9 @@ def site_report(site: Site, load: Load | None, log: LogReport, followed: Followe
     """
     how, ledger = log.charge.how, followed.ledger
     from_bank_Wh = daily_from_bank_Wh(log.charge)
-    use = None if from_bank_Wh is None else loads_use(log.charge, log.cycles, followed.hours, from_bank_Wh)
+    use = None
+    if from_bank_Wh is not None:
+        use = loads_use(log.charge, log.cycles, followed.hours, from_bank_Wh, sun=site.array is not None)
     bank = bank_report(site, load, log.cycles, log.charge, ledger, followed.running, log.figures, how, use=use)
     check = _bank_check(site, load, log, followed)
     inverters = inverter_reports(site, load, log.cycles, ledger, how, _behind(site, log.facts.meter))
@@ -87,8 +87,8 @@ def site_report(site: Site, load: Load | None, log: LogReport, followed: Followe
     power_W = ac_power_W(site, load, median(running_W), how) if running_W else None
     water = _water(site, load, log.cycles, power_W)
     energy = log.charge.energy if how.side == "dc" else None
-    day = array_day(site.array, daily_use_Wh=use.day_Wh.value if isinstance(use, LoadsUse) else None)
-    solar = Solar(day, energy.returned if energy else None, use, from_bank_Wh)
+    known = use.day_Wh.value if use is not None and isinstance(use.day_Wh, Within) else None
+    solar = Solar(array_day(site.array, daily_use_Wh=known), energy.returned if energy else None, use)
     parts = SiteReport(bank, check, inverters, conductors, water, solar, ())
     return SiteReport(bank, check, inverters, conductors, water, solar, _missing(parts))
 
@@ -133,5 +133,6 @@ def _missing(parts: SiteReport) -> tuple[Missing, ...]:
     for conductor in parts.conductors:
         found += conductor.missing
     found += [parts.water] if isinstance(parts.water, Missing) else [*parts.water.missing]
-    found += [each for each in (parts.solar.day, parts.solar.use) if isinstance(each, Missing)]
+    sun = (parts.solar.day, parts.solar.use.day_Wh if parts.solar.use is not None else None)
+    found += [each for each in sun if isinstance(each, Missing)]
     return tuple({each.sentence: each for each in found}.values())

@@ -42,6 +42,8 @@ _USUAL: Final[dict[str, tuple[Usual, ...]]] = {
         Usual("capacity_Ah", 1, 20_000, over=("mAh", _MILLI)),
         Usual("resistance_mohm", 0.05, 2000, under=("ohms", _KILO), over=("microohms", _MILLI)),
         Usual("temperature_degC", -inf, 50),
+        Usual("max_charge_A", 0.5, 10_000, over=("mA", _MILLI)),
+        Usual("max_discharge_s", 0, 600, over=("ms", _MILLI)),
     ),
     "inverters": (
         *(

@@ -171,6 +171,8 @@ def _no_toml(text: str, error: ValueError) -> tuple[int, str]:
     if what.startswith(_OPEN_QUOTE):
         return _line_of_open_quote(text), "a text in quotes is opened but not closed; put the same quote at its end"
     line = int(place[2]) if place and place[2] else text.count("\n") + 1
+    if what == "Invalid statement":
+        what = "this is neither a key with its value nor the [header] of a table; a remark begins with #"
     hint = '; text needs "quotes", a decimal a point' if what.startswith(("Invalid value", "Expected newline")) else ""
     return line, f"{_small(what)}{hint}"
 

@@ -120,7 +120,7 @@ def line_repaired(text: str, line: int, model: type[BaseModel]) -> tuple[str, Re
     found = _ASSIGNMENT.fullmatch(written)
     if found is None or _is_toml(written):
         return None
-    key, value = found[1], found[2].rstrip(",;")
+    key, value = found[1], re.split(r"\s+(?://|;)", found[2])[0].rstrip(",;")
     if len(value) > VALUE_MOST or value.startswith(("'", '"', "[", "{")):
         return None  # an open quote or bracket may end on another line
     fields = fields_at(model, table)

@@ -11,7 +11,7 @@ from shuntbook.analysis.charge import ChargeFold
 from shuntbook.analysis.chunk import Chunk
 from shuntbook.analysis.cycle_record import Cycles
 from shuntbook.analysis.cycles import CycleFold
-from shuntbook.analysis.loads_use import ClockHoursFold, LoadsUse, loads_use
+from shuntbook.analysis.loads_use import ClockHoursFold, loads_use
 from shuntbook.analysis.missing import Missing
 from shuntbook.analysis.site_report import daily_from_bank_Wh
 from shuntbook.analysis.within import Within
@@ -40,30 +40,33 @@ def sunny_day(hour, peak_A, rise=6.0, sets=18.0):
     return peak_A * np.sin(np.pi * share) ** 1.3
 
 
-def use_of(chunk):
+def use_of(chunk, *, sun=True):
     """The use of all loads in a log."""
     names = {"current_A", "voltage_V"}
     whole = fed(ChargeFold(READING, names), chunk).result()
     cycles = fed(CycleFold(READING, names), chunk).result()
     from_bank_Wh = daily_from_bank_Wh(whole)
     assert from_bank_Wh is not None
-    return loads_use(whole, cycles, taken_in(chunk), from_bank_Wh)
+    return loads_use(whole, cycles, taken_in(chunk), from_bank_Wh, sun=sun)
 
 
 def test_a_steady_load_is_found_by_what_it_takes_in_the_dark():
     """6 A at 25 V all day are 3,600 Wh; in the sun of 40 A at noon the bank gives about half of them."""
     hour = np.arange(2 * 2880) / 120
     got = use_of(days_of(np.full(len(hour), 6.0), sunny_day(hour, 40.0)))
-    assert isinstance(got, LoadsUse)
+    assert isinstance(got.day_Wh, Within)
     assert got.day_Wh.value == pytest.approx(3600, rel=1e-6)
     assert got.from_bank_Wh < 0.65 * 3600
 
 
 def test_without_anything_back_the_bank_gave_it_all():
-    """Nothing to guess: 4 A at 25 V are 2,400 Wh a day."""
-    got = use_of(days_of(np.full(2880, 4.0), 0.0))
-    assert isinstance(got, LoadsUse)
+    """Nothing to guess without an array: 4 A at 25 V are 2,400 Wh a day. One that gives less than is taken hides it."""
+    chunk = days_of(np.full(2880, 4.0), 0.0)
+    got = use_of(chunk, sun=False)
     assert got.day_Wh == Within(*[pytest.approx(2400)] * 3)
+    hidden = use_of(chunk)
+    assert isinstance(hidden.day_Wh, Missing)
+    assert hidden.from_bank_Wh == pytest.approx(2400)
 
 
 def test_days_without_their_nights_tell_no_use():
@@ -73,14 +76,15 @@ def test_days_without_their_nights_tell_no_use():
     by_day = (hour % 24 >= 8) & (hour % 24 < 17)
     chunk = Chunk(chunk.time_us[by_day], {name: x[by_day] for name, x in chunk.quantities.items()})
     got = use_of(chunk)
-    assert isinstance(got, Missing)
-    assert "too few dark hours" in got.sentence
+    assert isinstance(got.day_Wh, Missing)
+    assert "too few dark hours" in got.day_Wh.sentence
+    assert got.from_bank_Wh == pytest.approx(0.0, abs=1.0)
 
 
 def test_without_amps_nothing_is_said():
     """A log of watts alone has no hours of amps."""
     charge = Charge(how(), Span(0, 1, 2, 9e4, ()), None, Amounts(1.0, 0.0), None, None)
-    assert isinstance(loads_use(charge, Cycles.__new__(Cycles), None, 1.0), Missing)
+    assert isinstance(loads_use(charge, Cycles.__new__(Cycles), None, 1.0).day_Wh, Missing)
 
 
 def test_the_night_is_the_middle_of_the_hours_without_sun():
@@ -132,7 +136,7 @@ def test_the_interval_holds_the_use_of_most_households():
     for seed in range(20):
         chunk, true_Wh = a_household(7000 + seed)
         got = use_of(chunk)
-        assert isinstance(got, LoadsUse)
+        assert isinstance(got.day_Wh, Within)
         held += got.day_Wh.holds(true_Wh)
         near += abs(got.day_Wh.value / true_Wh - 1) < 0.15
         assert got.from_bank_Wh <= got.day_Wh.value

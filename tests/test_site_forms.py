@@ -40,6 +40,7 @@ def answers(folder, old, new):
         ("nominal_V = 24", "nominal_V = 24 V", "bank.nominal_V", "nominal_V = 24"),
         ("nominal_V = 24", 'nominal_V = "24 V"', "bank.nominal_V", "nominal_V = 24"),
         ("nominal_V = 24", "nominal_V: 24", "bank.nominal_V", "nominal_V = 24"),
+        ("nominal_V = 24", "nominal_V = 24  // volts", "bank.nominal_V", "nominal_V = 24"),
         ("nominal_V = 24", "nominal_V 24", "bank.nominal_V", "nominal_V = 24"),
         ("nominal_V = 24", "voltage = 24", "bank.voltage", "nominal_V = 24"),
         ("capacity_Ah = 420", "capacity = 420", "bank.capacity", "capacity_Ah = 420"),
@@ -142,6 +143,7 @@ def test_every_table_of_a_list_is_answered_and_the_rest_is_read(tmp_path, tables
         ("start_state_pct = 85", 'zone = "UTC"', "it belongs at the top of the file, above the first [table]"),
         ("[array]", "[inverters.second]", 'each with its name: name = "second": write [[inverters]]'),
         ("[array]", "[bank]", "the table [bank] is there a second time"),
+        ("cut_in_psi = 40", "// psi", "a remark begins with #"),
         ("cut_in_psi = 40", "cut_out_psi = 40", "the same key is there a second time"),
     ],
 )

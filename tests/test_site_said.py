@@ -22,7 +22,6 @@ from shuntbook.analysis.chunk import Chunk
 from shuntbook.analysis.cycle_record import Cycles, CycleSummary
 from shuntbook.analysis.inverter_report import Seen, inverter_reports
 from shuntbook.analysis.ledger import Ledger
-from shuntbook.analysis.loads_use import LoadsUse
 from shuntbook.analysis.log_analysis import LogAnalysis
 from shuntbook.analysis.missing import Missing
 from shuntbook.analysis.site import Site
@@ -30,6 +29,7 @@ from shuntbook.analysis.site_folds import SiteFolds
 from shuntbook.analysis.site_report import daily_from_bank_Wh
 from shuntbook.analysis.sustained import NOTHING_SEEN, Highest
 from shuntbook.analysis.water_report import WaterReport, water_report
+from shuntbook.analysis.within import Within
 from shuntbook.cli.main import run
 from shuntbook.cli.render import words
 from shuntbook.cli.render.as_json import report_document
@@ -118,7 +118,7 @@ def test_with_the_sample_site_every_part_is_there(full):
     assert isinstance(found.inverters[0].seen, Seen)
     assert not any(check.missing for check in found.conductors)
     assert len(found.conductors) == 2
-    assert isinstance(found.solar.use, LoadsUse)
+    assert isinstance(found.solar.use.day_Wh, Within)
     assert found.missing == ()
     assert found.inverters[1].seen.because == "this log does not show its loads by themselves"
 
@@ -295,6 +295,28 @@ def test_loads_that_the_sun_carries_are_counted(full):
     said = full_again(small.by_site.bank.to_full)
     assert "The loads take 2,5" in said
     assert "the array brings 781 Wh on a usual day: at this use it never gets full" in said
+
+
+@pytest.mark.parametrize(
+    ("power_W", "why"),
+    [
+        (
+            100.0,
+            "the loads take 1,220 Wh a day and the array brings 260 Wh on a usual day: at this use it never gets full",
+        ),
+        (1150.0, "too few dark hours to tell the rest by"),
+    ],
+)
+def test_where_the_sun_hides_what_is_taken_the_bank_gives_the_least_of_it(power_W, why):
+    """2 A at 25.4 V for 26 h, and an array that never gave more than was taken: 1,220 Wh a day, or more."""
+    second = np.arange(0.0, 26 * 3600, 10.0)
+    volts = np.full(len(second), 25.42)
+    chunk = Chunk(START_US + np.rint(second * US).astype(np.int64), {"current_A": volts * 0 + 2.0, "voltage_V": volts})
+    found = analysed(site_with(array__power_W=power_W), chunk=chunk).by_site
+    assert isinstance(found.solar.use.day_Wh, Missing)
+    assert found.solar.use.from_bank_Wh == pytest.approx(2 * 25.42 * 24, rel=1e-3)
+    assert found.solar.day.to_load is None
+    assert why in full_again(found.bank.to_full).replace("The loads", "the loads")
 
 
 def test_state_at_a_days_end_is_counted_to_midnight(full):

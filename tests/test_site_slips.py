@@ -78,6 +78,8 @@ def test_figures_of_a_usual_size_are_no_slips():
         ({"bank__usable_depth_pct": 0.5}, "write 50"),
         ({"inverters__efficiency_pct": 0.89}, "write 89"),
         ({"loads__duty_pct": 0.25}, "write 25"),
+        ({"inverters__efficiency_pct": None, "inverters__efficiency_curve": [[300, 0.88]]}, "write percent"),
+        ({"bank__max_charge_A": 150_000.0}, "write max_charge_A = 150"),
         ({"array__performance_ratio": None, "array__losses_pct": [0.02, 0.03, 0.1]}, "write [2, 3, 10]"),
         ({"array__power_W": 1.2}, "write power_W = 1200"),
         ({"array__power_W": 5.2}, "write power_W = 5200"),

@@ -6,10 +6,10 @@ from typing import TYPE_CHECKING, Any
 
 from ...analysis.bank_report import BankReport
 from ...analysis.inverter_report import Seen
-from ...analysis.loads_use import LoadsUse
 from ...analysis.missing import Missing
 from ...analysis.sustained import SUSTAINED_S
 from ...analysis.water_report import WaterReport
+from ...analysis.within import Within
 from .bank_json import bank_check_document
 from .charge_json import amounts_document
 from .json_parts import Document, fields, instant, told
@@ -21,7 +21,6 @@ if TYPE_CHECKING:
     from ...analysis.payback import Payback
     from ...analysis.report import LogReport
     from ...analysis.site_report import Solar
-    from ...analysis.within import Within
 
 
 def site_documents(log: LogReport) -> Document:
@@ -47,13 +46,14 @@ def site_documents(log: LogReport) -> Document:
 def _use(solar: Solar) -> Document:
     """Return what all loads take in a day, and what the bank gives of it."""
     use = solar.use
-    known = use.day_Wh if isinstance(use, LoadsUse) else None
+    day = None if use is None else use.day_Wh
+    known = day if isinstance(day, Within) else None
     return {
         "daily_use_Wh": None if known is None else known.value,
         "daily_use_low_Wh": None if known is None else known.low,
         "daily_use_high_Wh": None if known is None else known.high,
-        "daily_use_why_not": use.sentence if isinstance(use, Missing) else None,
-        "daily_from_bank_Wh": solar.from_bank_Wh,
+        "daily_use_why_not": day.sentence if isinstance(day, Missing) else None,
+        "daily_from_bank_Wh": None if use is None else use.from_bank_Wh,
     }
 
 

@@ -9,7 +9,6 @@ from ...analysis.bank_report import BankReport
 from ...analysis.holds import Verdict
 from ...analysis.inverter_report import Seen
 from ...analysis.judged import worded
-from ...analysis.loads_use import LoadsUse
 from ...analysis.missing import Missing
 from ...analysis.sag import Sag
 from ...analysis.system_word import to_add
@@ -184,10 +183,10 @@ def recharge(found: SiteReport) -> Table:
 def _use(solar: Solar) -> list[tuple[str, str]]:
     """Return what all loads take in a day, what the bank gives of it, and what the array brings for it."""
     rows, use = [], solar.use
-    if isinstance(use, LoadsUse):
-        rows.append(("All loads in a day", within(use.day_Wh, "Wh")))
-    if solar.from_bank_Wh is not None:
-        rows.append(("What the bank gave of it, the loads take no less", words.amount(solar.from_bank_Wh, "Wh")))
+    if use is not None:
+        if not isinstance(use.day_Wh, Missing):
+            rows.append(("All loads in a day", within(use.day_Wh, "Wh")))
+        rows.append(("What the bank gave of it, the loads take no less", words.amount(use.from_bank_Wh, "Wh")))
     if not isinstance(solar.day, Missing) and solar.day.to_load is not None:
         rows.append(("The array on a usual day over all loads", words.number(solar.day.to_load)))
     return rows
