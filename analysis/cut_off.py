@@ -49,7 +49,7 @@ def cut_off_of(runs: Runs, limits: HealthLimits) -> CutOff:
     none = CutOff(np.zeros(len(end_V), dtype=bool))
     if brief.sum() < LEAST_CYCLES:
         return none
-    nominal_V = limits.nominal_V or _nominal_V(float(np.median(runs.of("before_V")[brief])))
+    nominal_V = limits.nominal_V or nominal_of(float(np.median(runs.of("before_V")[brief])))
     low = brief & (end_V < USUAL_CUT_OFF * nominal_V)
     if low.sum() >= MOST * brief.sum():
         said = f"where inverters on {figure(nominal_V, 'V')} usually switch off, from memory: the site file gives none"
@@ -65,7 +65,7 @@ def _at(which: BoolArray, at: Bound) -> CutOff:
     return CutOff(which, at if which.any() else None)
 
 
-def _nominal_V(stands_V: float) -> float:
+def nominal_of(stands_V: float) -> float:
     """Return the nominal voltage of a bank that stands at so much. [V]."""
     return min(NOMINAL_V, key=lambda nominal_V: abs(np.log(stands_V / (STANDS * nominal_V))))
 

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+
+from .rises import Rises
 
 
 @dataclass(frozen=True)
@@ -116,7 +118,8 @@ class Cycles:
     and ``base_W`` are what went on while the load rested: the usual level between its runs. ``shortest_run_s`` is the
     shortest run, and rest, that the spacing of the readings lets one see. ``two_kinds`` tells where runs of like draw
     are of two loads; where it knows which are the load's, the others are among ``other_runs``, else all are cycles.
-    ``covered_s`` is the time measured;
+    ``rises`` are a lower bound of the starts of whatever runs too briefly for the readings; None where these are close
+    together. ``covered_s`` is the time measured;
     ``first_us`` and ``last_us`` are the log's ends.
     """
 
@@ -130,6 +133,7 @@ class Cycles:
     base_W: float | None = None
     shortest_run_s: float | None = None
     two_kinds: TwoKinds | None = None
+    rises: Rises | None = field(default=None, compare=False)
     covered_s: float = 0.0
     first_us: int | None = None
     last_us: int | None = None

@@ -87,6 +87,7 @@ class CycleFold:
             base_W=_usual_base(own, "power_W"),
             shortest_run_s=None if usual_s is None else SHORTEST_INTERVALS * usual_s,
             two_kinds=two_kinds,
+            rises=plateaus.rises,
             covered_s=plateaus.covered_s,
             first_us=levels.first_us,
             last_us=levels.last_us,

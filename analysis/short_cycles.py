@@ -7,7 +7,8 @@ from typing import Final
 import numpy as np
 
 from .chunk import SECONDS_PER_HOUR
-from .finding import Check, Rule, Severity, spell
+from .finding import Check, Rule, Severity, figure, spell
+from .hardly_seen import at_cut_off, hardly_seen
 from .health_limits import HealthLimits
 from .health_runs import LEAST_CYCLES, BoolArray, Runs, busiest_hour
 
@@ -27,6 +28,8 @@ NEWEST: Final = 1 / 3
 #: practice, no source. [1, 1]
 LEAST_STARTS: Final = 4
 BURST: Final = 2.0
+#: So many times the starts allowed in an hour leave no time for runs as long as they should be. [1]
+SURELY_BRIEF: Final = 2.0
 #: So many runs must be too short: a tank without air makes short ones, not short and long by turns. [1]
 MOST: Final = 2 / 3
 
@@ -40,12 +43,14 @@ def short_cycling(runs: Runs, limits: HealthLimits) -> Check:
     """
     rule = _rule(limits)
     if (cannot := runs.cannot_tell(rule, limits.minimum_run_s.value)) is not None:
-        return cannot if runs.mixed else _by_starts_alone(runs, limits, rule) or cannot
+        return cannot if runs.mixed else _by_starts_alone(runs, limits, rule) or _by_rises(runs, limits, rule) or cannot
     short = runs.run_s + (runs.usual_interval_s or 0.0) < limits.minimum_run_s.value
     brief = _most_are(short, runs)
     a_day = _too_many_a_day(runs, limits)
     often = a_day is not None or busiest_hour(runs.start_us) > limits.starts_per_hour.value
     said = _said(runs, short) + (f"; {a_day:.0f} starts in 24 h on average" if a_day is not None else "")
+    if not often and (by_rises := _by_rises(runs, limits, rule)) is not None:
+        return by_rises
     if not brief and not often:
         return rule.passed(said)
     condition = "" if limits.is_motor else " (if it is a motor)"
@@ -76,6 +81,34 @@ def _by_starts_alone(runs: Runs, limits: HealthLimits, rule: Rule) -> Check | No
     every = runs.starts(np.ones(len(runs.start_us), dtype=bool))
     said += f"; {int(runs.whole.sum())} whole runs, so their lengths were not judged"
     return rule.found(severity, f"{runs.name} starts too often{condition}", said, _advice(limits), every)
+
+
+def _by_rises(runs: Runs, limits: HealthLimits, rule: Rule) -> Check | None:
+    """Judge by the rises that readings show of runs too brief for them: at least as many starts there were.
+
+    None where they are not too many.
+    """
+    seen, allowed = hardly_seen(runs), limits.starts_per_hour.value
+    hours = runs.cycles.covered_s / SECONDS_PER_HOUR
+    if seen is None:
+        return None
+    a_day = 24 * seen.count / hours if hours >= LEAST_HOURS else 0.0
+    if seen.most <= allowed and a_day <= limits.starts_per_day.value:
+        return None
+    if at_cut_off(seen, limits):
+        return rule.not_judged(f"the bank stands at {seen.volts:.3g} V at its starts: the inverter may end the runs")
+    unit = runs.cycles.signal[-1]
+    by_part = "up to its draw" if runs.cycles.rises is not None and runs.cycles.rises.means else "its draw"
+    said = (
+        f"at least {seen.most} starts in the busiest hour, of runs too brief for the readings, by rises of about "
+        f"{figure(seen.size, unit, digits=2)} ({by_part})"
+    )
+    said += f"; at least {a_day:.0f} in 24 h on average" if a_day > limits.starts_per_day.value else ""
+    severity: Severity = "act" if limits.is_motor and seen.most > SURELY_BRIEF * allowed else "watch"
+    severity = "note" if _of_another_kind(limits) else severity
+    condition = "" if limits.is_motor else " (if it is a motor)"
+    name = runs.name if runs.cycles.load else "A load"
+    return rule.found(severity, f"{name} starts too often{condition}", said, _advice(limits), (seen.hour_us,))
 
 
 def _rate_per_hour(runs: Runs) -> float:

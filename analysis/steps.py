@@ -20,6 +20,7 @@ from .chunk import MICROSECONDS, Chunk, FloatArray, TimeArray, join
 from .energy import contradicts
 from .intervals import between_readings
 from .plateau import OpenPlateau, Plateau, Trace, traces_of
+from .rises import SLOW_S, RiseCounter, Rises
 from .threshold import Threshold
 
 #: Readings looked at together when the noise is judged.
@@ -34,12 +35,14 @@ STANDS = 0.6
 class Plateaus:
     """The plateaus of a log, in order, and how much of it was measured.
 
-    ``signal`` is the quantity in which steps were sought. The last plateau may still grow.
+    ``signal`` is the quantity in which steps were sought. The last plateau may still grow. ``rises`` are those that
+    readings show of runs too brief for plateaus; None where readings are close together.
     """
 
     signal: str
     plateaus: tuple[Plateau, ...]
     covered_s: float
+    rises: Rises | None = None
 
 
 def signal_of(how: HowRead, quantities: Set[str]) -> str | None:
@@ -105,7 +108,8 @@ class StepFold:
         rest = self._blocks.rest()
         state.take(rest if rest is not None else Chunk(np.empty(0, np.int64), {}), final=True)
         plateaus = [*state.done, *([state.open.closed()] if state.open else [])]
-        return Plateaus(self.signal, tuple(plateaus), state.covered_s)
+        rises = None if state.rises is None else state.rises.result()
+        return Plateaus(self.signal, tuple(plateaus), state.covered_s, rises)
 
     def _usable(self, chunk: Chunk) -> Chunk:
         """Return the readings that have a signal."""
@@ -169,11 +173,14 @@ class _State:
         self.covered_s = 0.0
         self.done: list[Plateau] = []
         self.open: OpenPlateau | None = None
+        is_slow = how.usual_interval_s is not None and how.usual_interval_s >= SLOW_S
+        self.rises = RiseCounter(means=how.sampling == "mean") if is_slow and how.sampling != "held" else None
 
     def twin(self) -> _State:
         """Return a state that can go on without changing this one."""
         twin = copy.copy(self)
         twin._sums, twin.done, twin._threshold = dict(self._sums), list(self.done), copy.copy(self._threshold)
+        twin.rises = None if self.rises is None else self.rises.twin()
         return twin
 
     def take(self, block: Chunk, *, final: bool) -> None:
@@ -196,6 +203,10 @@ class _State:
         if self._how.sampling != "held":
             is_gap[1:] = np.diff(readings.time_us) > self._how.gap_limit_s * MICROSECONDS
         least = self._threshold.of(x, is_gap)
+        if self.rises is not None:
+            part = slice(max(self._before - 1, 0), keep)
+            volts = readings.quantities.get("voltage_V", np.full(len(x), np.nan))
+            self.rises.take(readings.time_us[part], x[part], volts[part], is_gap[part])
         spikes = _spikes(x, is_gap, least)
         level = Chunk(readings.time_us, {n: _levelled(v, spikes) for n, v in readings.quantities.items()})
         smooth = level.quantities[self._signal]

@@ -161,13 +161,13 @@ def low_voltage(rng):
 
 @scene_class
 def waterlogged_slow(rng):
-    """A tank without air, and a reading each 10 to 30 s: runs of seconds cannot be told apart, and are not judged."""
+    """A tank without air, and a reading each 10 to 30 s: the lengths of runs cannot be told, nor are they judged."""
     made = usual(rng, (4.0, 8.0), (10.0, 20.0, 30.0))
     made.with_site, flow = True, flow_of(made)
     usable_L = flow * rng.uniform(6, 12) / 60
     draws = hose(rng, made.span_s, (200, 900), (100, 500), (0.3 * flow, 0.6 * flow))
     made.runs = well_runs(draws, usable_L, flow, made.span_s)
-    made.must = {"sampling_too_slow"}
+    made.must, made.may = {"sampling_too_slow"}, {"short_cycling"}  # where rises enough are seen
     return made
 
 

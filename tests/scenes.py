@@ -389,7 +389,7 @@ def scene_class(maker):
 
 def enter_classes() -> None:
     """Import the modules that enter their classes into `MAKERS`; they build on this one, so not before it is there."""
-    for module in ("scene_classes", "scene_faults", "scene_harder"):
+    for module in ("scene_classes", "scene_faults", "scene_harder", "scene_runs"):
         import_module(module)
 
 
