@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from .chunk import MICROSECONDS, Sampling, Side
 from .counter import CounterComparison, CounterKind
 from .error_sums import ErrorFacts
 from .how_sure import HowSure
+from .instants import Instants
 
 
 @dataclass(frozen=True)
@@ -123,12 +124,15 @@ class Evidence:
         Mean voltage over the measured time. [V]
     swing_Ws : float
         Sum of fall of volts x rise of amps x length from reading to reading: what products of the two miss. [W s]
+    instants : Instants or None
+        What the log's instants may have been read in step with; None where nobody looked.
     """
 
     current: ErrorFacts | None
     power: ErrorFacts | None
     mean_V: float | None
     swing_Ws: float
+    instants: Instants | None = None
 
 
 @dataclass(frozen=True)
@@ -160,6 +164,12 @@ class Charge:
         """Whether the two gap limits that the spacings allow differ by more than the interval."""
         pairs = ((self.charge, self.otherwise.charge), (self.energy, self.otherwise.energy)) if self.otherwise else ()
         return any(_apart(here, there) for here, there in pairs)
+
+    def read_at(self, instants: Instants | None) -> Charge:
+        """Return the same with what is known of the instants it was read at."""
+        if self.evidence is None:
+            return self
+        return replace(self, evidence=replace(self.evidence, instants=instants))
 
 
 def _apart(here: Amounts | None, there: Amounts | None) -> bool:

@@ -10,6 +10,7 @@ import numpy as np
 from .amounts import Charge, HowRead
 from .charge import ChargeFold, ChargeSums
 from .chunk import Chunk
+from .instants import InstantsFold, looked_at
 from .marked import MarkedStretch, MarkedSums
 from .meter_figures import MeterFigures
 from .read_pieces import Read, Reader
@@ -18,7 +19,9 @@ from .uncertainty import with_intervals
 
 
 class AmountsAnalysis:
-    """Integrate a log, and each stretch between its markers, as a fold; it carries one reading of each signal.
+    """Integrate a log, and each stretch between its markers, as a fold.
+
+    It carries one reading of each signal, and one piece in which instants are looked at.
 
     Parameters
     ----------
@@ -52,6 +55,8 @@ class AmountsAnalysis:
         if how.other_gap_limit_s is not None:
             other = replace(how, gap_limit_s=how.other_gap_limit_s, other_gap_limit_s=None)
             self._otherwise = ChargeFold(other, quantities, from_us=from_us, to_us=to_us)
+        signal = looked_at(how.side, how.sampling, quantities)
+        self._instants = InstantsFold(signal, how.gap_limit_s) if signal else None
 
     def add(self, chunk: Chunk) -> None:
         """Take the next readings in."""
@@ -73,6 +78,8 @@ class AmountsAnalysis:
         self._marked.take(read)
         if self._otherwise is not None:
             self._otherwise.add(read.chunk)
+        if self._instants is not None:
+            self._instants.add(read.chunk)
 
     def result(
         self, starts: UnseenStarts | None = None, starts_us: Sequence[int] = ()
@@ -96,8 +103,10 @@ class AmountsAnalysis:
     def sure(self, starts: UnseenStarts | None, starts_us: Sequence[int]) -> Callable[[Charge], Charge]:
         """Return what gives amounts their intervals, by the starts that lie in their span."""
         at_us = np.asarray(starts_us, dtype=np.int64)
+        instants = self._instants.result() if self._instants is not None else None
 
         def with_starts(charge: Charge) -> Charge:
+            charge = charge.read_at(instants)
             low, high = charge.span.start_us, charge.span.stop_us
             if starts is None or low is None or high is None:
                 return with_intervals(charge, self._figures)

@@ -8,6 +8,7 @@ from .amounts import Charge, Evidence, HowRead
 from .chunk import Chunk
 from .counter import CounterFold
 from .energy import energy_source, why_nothing
+from .instants import InstantsFold, looked_at
 from .read_pieces import Read, Reader, Window
 from .refusal import Refusal
 from .signal_integral import PowerIntegral, SignalIntegral
@@ -107,7 +108,7 @@ class ChargeFold:
 
     Notes
     -----
-    The tail it carries is one reading of each signal.
+    The tail it carries is one reading of each signal, and one piece in which instants are looked at.
     """
 
     def __init__(
@@ -115,12 +116,16 @@ class ChargeFold:
     ) -> None:
         self._sums = ChargeSums(how, quantities, from_us=from_us, to_us=to_us)
         self._reader = Reader(how, quantities)
+        signal = looked_at(how.side, how.sampling, quantities)
+        self._instants = InstantsFold(signal, how.gap_limit_s) if signal else None
 
     def add(self, chunk: Chunk) -> None:
         """Take the next readings in."""
         if len(chunk):
             self._sums.take(self._reader.take(chunk))
+            if self._instants is not None:
+                self._instants.add(chunk)
 
     def result(self) -> Charge:
         """Return charge and energy so far; the counter is compared where the log has one."""
-        return self._sums.result()
+        return self._sums.result().read_at(self._instants.result() if self._instants is not None else None)

@@ -10,6 +10,7 @@ import numpy as np
 
 from .agreement import AGREES, Agreement
 from .chunk import SECONDS_PER_HOUR, FloatArray, Side
+from .instants import Instants
 from .past_shunt import SharpChanges
 from .pieces import Piece
 from .ranges import QuantityRange
@@ -77,6 +78,8 @@ class Seen:
         The meter's range. [A]
     has_array : bool
         Whether an array is known to charge the bank.
+    instants : Instants or None
+        What the instants may have been read in step with.
     changes_V : SharpChanges or None
         The volts' sharp changes beside the amps; None where one of them is not read.
     resistance_ohm : float or None
@@ -91,6 +94,7 @@ class Seen:
     covered_s: float
     range_A: float | None
     has_array: bool
+    instants: Instants | None = None
     changes_V: SharpChanges | None = None
     resistance_ohm: float | None = None
 
@@ -127,7 +131,14 @@ class JumpPart:
 
 def doubts_of(seen: Seen) -> tuple[Doubt, ...]:
     """Return what can hardly be right in a log."""
-    return (*_of_units(seen), *_of_columns(seen), *_of_side(seen), *_of_amps(seen), *_of_volts(seen))
+    return (
+        *_of_units(seen),
+        *_of_columns(seen),
+        *_of_side(seen),
+        *_of_amps(seen),
+        *_of_volts(seen),
+        *_of_instants(seen),
+    )
 
 
 def _of_units(seen: Seen) -> Iterator[Doubt]:
@@ -213,3 +224,28 @@ def _of_volts(seen: Seen) -> Iterator[Doubt]:
         "a bad contact. Check that nothing but the shunt hangs on its terminal of the bank"
     )
     yield Doubt("past_the_shunt", text, "with care")
+
+
+def _of_instants(seen: Seen) -> Iterator[Doubt]:
+    ripple, in_step = (seen.instants.ripple, seen.instants.in_step) if seen.instants else (None, None)
+    if ripple is not None:
+        how = "scatters" if ripple.scatters else "goes slowly up and down"
+        text = (
+            f"the draw {how} by about {100 * ripple.amplitude:.2g} % of itself: an inverter's ripple (100 or 120 Hz), "
+            f"read at single instants, does that. {_HELPS[ripple.slow]}; a meter must average over the ripple"
+        )
+        yield Doubt("ripple", text, "with care")
+    if in_step is not None:
+        text = (
+            f"a load switches in step with the readings: its pattern repeats every {in_step.readings} of them, so what "
+            f"is drawn is known only to within {100 * in_step.share:.2g} %; read faster, at a spacing that is no whole "
+            "part of the load's period, or take means"
+        )
+        yield Doubt("in_step", text, "with care")
+
+
+#: What readings in step with a ripple come to.
+_HELPS: Final = {
+    True: "What is read so may be off by as much for as long as it is in step, and more readings do not help",
+    False: "Here it falls on all of the wave, and evens out for the most part",
+}

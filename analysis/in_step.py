@@ -9,17 +9,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .chunk import FloatArray
-from .pieces import Piece, gaps_before
 
 #: Readings in a stretch that is looked at, and the longest pattern in it: it is seen twice at least. [1]
 STRETCH, LONGEST = 64, 24
-#: A pattern repeats where readings so many apart differ by less than this share of what readings at random do: by trial.
+#: A pattern repeats where readings so far apart differ by less than this share of what any two do: by trial. [1]
 REPEATS: Final = 0.02
 #: A stretch is looked at where it scatters by more than this share of its mean: twice the usual 1 % of reading that a
 #: meter may be off; common practice, no source. [1]
 MOVES: Final = 0.02
 #: A load jumps: by this share of the range from one reading to the next, at least. [1]
 JUMPS: Final = 0.5
+#: In a stretch that repeats a load jumps so often at least: twice in each pattern. [1]
+LEAST_JUMPS: Final = 4
 #: So many stretches must repeat, and this share of the amount must be in doubt: common practice, no source.
 LEAST_STRETCHES, LEAST_SHARE = 4, 0.01
 
@@ -40,31 +41,29 @@ class InStep:
     share: float
 
 
-class InStepPart:
-    """Look for it; sums are all that it carries, besides one piece.
+class InStepSums:
+    """Look for it in blocks of readings; sums are all that it carries."""
 
-    Parameters
-    ----------
-    signal : str
-        The quantity that is looked at.
-    gap_limit_s : float or None
-        A longer spacing is a gap. [s]
-    """
-
-    def __init__(self, signal: str, gap_limit_s: float | None) -> None:
-        self._signal, self._gap_limit_s = signal, gap_limit_s
+    def __init__(self) -> None:
         self._stretches = np.zeros(LONGEST + 1)
         self._drawn = self._doubtful = 0.0
 
-    def take(self, piece: Piece) -> None:
-        """Take the next piece in."""
-        new = piece.having(self._signal).new()
-        x = new.quantities[self._signal]
-        self._drawn += float(x[x > 0].sum())
-        whole = len(x) - len(x) % STRETCH
-        gaps = gaps_before(new.time_us, self._gap_limit_s)[:whole].reshape(-1, STRETCH)[:, 1:].any(axis=1)
-        rows = x[:whole].reshape(-1, STRETCH)[~gaps]
-        rows = rows[_jump(rows)]
+    def add(self, x: FloatArray, jump: FloatArray) -> None:
+        """Take the next blocks in, a row each.
+
+        Parameters
+        ----------
+        x : array, shape (m, n)
+            The readings. [unit]
+        jump : array, shape (m, n)
+            The change from the one before each, without its sign; infinite after a gap. [unit]
+        """
+        self._drawn += float(np.maximum(x, 0.0).sum())
+        whole = x.shape[1] - x.shape[1] % STRETCH
+        rows, jumps = (y[:, :whole].reshape(-1, STRETCH) for y in (x, jump))
+        loud = np.flatnonzero(jumps > JUMPS * MOVES * np.abs(rows))  # few, as a rule: quicker than to count in each
+        at = np.flatnonzero(np.bincount(loud // STRETCH, minlength=len(rows)) >= LEAST_JUMPS)
+        rows = rows[at][_jumps(rows[at], jumps[at])]
         after = _pattern(rows)
         there = after > 0
         self._stretches += np.bincount(after[there], minlength=LONGEST + 1)
@@ -77,13 +76,11 @@ class InStepPart:
         return InStep(int(np.argmax(self._stretches)), self._doubtful / self._drawn)
 
 
-def _jump(rows: FloatArray) -> NDArray[np.bool_]:
-    """Return in which stretches a draw jumps."""
-    if not len(rows):
-        return np.zeros(0, dtype=bool)
+def _jumps(rows: FloatArray, jumps: FloatArray) -> NDArray[np.bool_]:
+    """Return in which stretches a draw jumps again and again, without a gap."""
     means, width = rows.mean(axis=1), np.ptp(rows, axis=1)
-    jump = np.abs(np.diff(rows, axis=1)).max(axis=1)
-    return np.asarray((means > 0) & (rows.std(axis=1) > MOVES * means) & (jump >= JUMPS * width))
+    often = (jumps >= (JUMPS * width)[:, None]).sum(axis=1) >= LEAST_JUMPS
+    return np.asarray((means > 0) & often & (rows.std(axis=1) > MOVES * means) & (jumps.max(axis=1) < np.inf))
 
 
 def _pattern(rows: FloatArray) -> NDArray[np.int64]:

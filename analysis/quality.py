@@ -12,6 +12,7 @@ from .chunk import Chunk
 from .clipping import Clipping, ClippingPart
 from .counter import CounterFold
 from .doubts import Doubt, JumpPart, Seen, doubts_of
+from .instants import InstantsFold, looked_at
 from .past_shunt import SharpChangesPart
 from .pieces import InPieces, Part, Piece
 from .ranges import MostPart, QuantityRange, RangePart
@@ -105,12 +106,16 @@ class QualityFold:
         self._span = SpanFold(how)
         counts = {"charge_Ah", "current_A"} <= set(quantities) and how.side == "dc"
         self._counter = CounterFold(how.counter_kind, _limit_s(how)) if counts else None
+        signal = looked_at(how.side, how.sampling, set(quantities))
+        self._instants = InstantsFold(signal, how.gap_limit_s) if signal else None
         self._parts = InPieces(_Parts(how, tuple(quantities), range_A))
 
     def add(self, chunk: Chunk) -> None:
         """Take the next readings in."""
         self._span.add(chunk)
         self._parts.add(chunk)
+        if self._instants is not None:
+            self._instants.add(chunk)
         if self._counter is not None:
             self._counter.add(chunk.time_us, chunk.quantities["charge_Ah"], chunk.quantities["current_A"])
 
@@ -130,6 +135,7 @@ class QualityFold:
             covered_s=span.covered_s,
             range_A=self._range_A,
             has_array=self._has_array,
+            instants=self._instants.result() if self._instants is not None else None,
             changes_V=found.get("sharp changes"),
             resistance_ohm=found["sign"].resistance_ohm if found.get("sign") and found["sign"].plausible else None,
         )

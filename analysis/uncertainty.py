@@ -17,6 +17,7 @@ from .distribution import Component
 from .energy import POWER, VOLTS_AMPS, VOLTS_AMPS_FACTOR
 from .error_sums import ErrorFacts
 from .how_sure import HowSure, judged
+from .instants import Instants
 from .meter_figures import USUAL_READING_PCT, Accuracy, MeterFigures
 from .signal_errors import EVEN, Part, SignalErrors, UnseenStarts
 
@@ -85,16 +86,20 @@ class _Errors(SignalErrors):
         super().__init__(charge, facts, resolution, starts, rounded)
         self._amounts = amounts
         self._figures = figures
+        known = charge.evidence.instants if charge.evidence is not None else None
+        self._instants = known or Instants(None, None)
 
     def of(self, part: Part) -> HowSure:
         """Return how sure one of the amounts is."""
         value = getattr(self._amounts, part)
         less, more = self.by_chance(part)
+        meter = [*self._of_meter(part, value), _clock(value, self._figures)]
+        drawn = 0.0 if part == "returned" else self._amounts.drawn
         sure = judged(
             value,
-            [*self._of_meter(part, value), _clock(value, self._figures), *self.of_readings(part, value)],
+            [*meter, *self.of_readings(part, value), *self._instants.components(drawn)],
             lower=self.about_zero(part) + less,
-            higher=more,
+            higher=more + self._instants.beyond(drawn),
             shift=self._shift(part),
         )
         # Neither draw nor return is ever less than nothing; only their difference is.

@@ -172,5 +172,7 @@ _DOUBTS: Final = {
     "power_factor_on_dc": "a power factor on side dc",
     "never_returned": "nothing ever came back from the array",
     "dead_current": "the current never moves",
+    "ripple": "the draw fluctuates as a ripple does that is read at instants",
+    "in_step": "a load switches in step with the readings",
     "past_the_shunt": "the volts fall without the amps: a load past the shunt?",
 }

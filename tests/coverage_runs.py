@@ -12,9 +12,9 @@ needed      by how much all intervals of the class could have been narrowed abou
 
 A cell where nothing moved in half of the logs or more (nothing came back, say) takes no part in `wide`. A class passes
 where every quantity of it covers at least 93.5 % (94 % on the mean of its quantities), and is at most 1.3 wide. Classes
-of readings by eye and of unseen surges are asked for the coverage alone. ``--off gain,noise`` switches sources
-of error off, in the meter and in what is stated of it alike, to find which part of an error is misjudged; ``--cells``
-prints a row a cell.
+of readings by eye, of unseen surges, and of readings in step with what is read are asked for the coverage alone.
+``--off gain,noise`` switches sources of error off, in the meter and in what is stated of it alike, to find which part
+of an error is misjudged; ``--cells`` prints a row a cell.
 """
 
 from __future__ import annotations
@@ -34,8 +34,10 @@ from coverage_scenes import (
     Log,
     cell_of,
     held_cell,
+    in_step_cell,
     log_uniform,
     recorded,
+    rippled_cell,
     steady_cell,
     sun_and_pump_cell,
     surge_cell,
@@ -79,6 +81,8 @@ def _sun_and_pump(sampling: str, every_s: float, chance: np.random.Generator, **
 
 
 SCENES, SAMPLINGS = ("pump", "mixed", "charging"), ("instant", "mean")
+#: How fast an inverter's ripple seems to go by; one that stands still shows in no reading.
+BEATS = {"scattered": 0.0, "1_mHz": 0.001, "10_mHz": 0.01, "100_mHz": 0.1}
 KINDS: dict[str, Kind] = {
     **{f"{a}_{b}": Kind(partial(_plain, a, b)) for a, b in product(SCENES, SAMPLINGS)},
     **{f"{a}_{b}_window": Kind(partial(_plain, a, b, window=True)) for a, b in product(SCENES, SAMPLINGS)},
@@ -94,6 +98,10 @@ KINDS: dict[str, Kind] = {
     "held_glances": Kind(partial(held_cell, typed=False), width_counts=False),
     "held_typed": Kind(partial(held_cell, typed=True), width_counts=False),
     "unseen_starts": Kind(surge_cell, fastest_s=0.5, width_counts=False, unseen=True),
+    **{
+        f"rippled_{name}": Kind(partial(rippled_cell, beat_Hz=beat), width_counts=False) for name, beat in BEATS.items()
+    },
+    "in_step": Kind(in_step_cell, width_counts=False),
 }
 
 

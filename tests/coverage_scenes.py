@@ -50,6 +50,8 @@ class Cell:
     jitter: float = 0.0  # by which share the intervals vary
     window: bool = False
     gaps: bool = False
+    ripple: float = 0.0  # amplitude of the loads' ripple, as a share of their draw
+    beat_Hz: float = 0.0  # how fast it seems to go by in the readings; nought: each reading anywhere on it
     typed: bool = False  # held readings: typed after changes; else glances
     base_by_A: float = 0.0  # how far the base differs from log to log, beside the 3 %
     swell_A: float = 0.0  # how far the base rises and falls, as slowly as a sine of `swell_s`
@@ -197,6 +199,9 @@ def recorded(cell, chance):
         true = [signal.means(np.concatenate([[before_s], time_s])) for signal in (current_A, voltage_V)]
     else:
         true = [signal.at(time_s) for signal in (current_A, voltage_V)]
+    if cell.ripple:
+        extra_A = (true[0] - cell.base_A) * cell.ripple * np.cos(phases(cell, time_s, chance))
+        true = [true[0] + extra_A, true[1] - cell.resistance_ohm * extra_A]
     amps = read(true[0], cell.figures.current, cell.noise_A, chance)
     volts = read(true[1], cell.figures.voltage, cell.noise_V, chance)
     rate = 1 + within(cell.figures.clock_ppm * 1e-6, chance)
@@ -217,6 +222,13 @@ def recorded(cell, chance):
         truth=truth(current_A, voltage_V, covered),
         starts=int(np.sum((starts_s > span_s[0]) & (starts_s < span_s[1]))),
     )
+
+
+def phases(cell, time_s, chance):
+    """Where on the ripple's wave each reading falls."""
+    if not cell.beat_Hz:
+        return chance.uniform(0, 2 * np.pi, len(time_s))
+    return 2 * np.pi * (cell.beat_Hz * time_s + chance.uniform())
 
 
 def with_gap(cell, time_s, gap_limit_s, chance):
@@ -371,6 +383,24 @@ def surge_cell(every_s, chance):
     cell = cell_of("pump", "instant", every_s, chance)
     load = replace(cell.loads[0], surge_A=cell.loads[0].draw_A * chance.uniform(1, 6), surge_s=lasts_s)
     return replace(cell, loads=(load,))
+
+
+def rippled_cell(every_s, chance, *, beat_Hz):
+    """A cell of a pump, and perhaps other loads, whose inverter's ripple is read at instants one to ten a second."""
+    every_s = float(chance.choice([0.1, 0.5, 1.0]))
+    cell = cell_of(str(chance.choice(["pump", "mixed"])), "instant", every_s, chance)
+    loads = [replace(load, run_s=(60.0, 240.0), rest_s=(120.0, 700.0)) for load in cell.loads]
+    length_s = chance.uniform(2, 4) * HOUR_S
+    return replace(cell, loads=tuple(loads), length_s=length_s, ripple=chance.uniform(0.2, 1.0), beat_Hz=beat_Hz)
+
+
+def in_step_cell(every_s, chance):
+    """A cell of a load that is switched every few readings, in step with them; and rests for some time."""
+    cell = cell_of("pump", "instant", every_s, chance)
+    period_s = every_s * chance.integers(3, 9)
+    run_s = period_s * chance.uniform(0.2, 0.8)
+    load = replace(cell.loads[0], run_s=(run_s, run_s), rest_s=(period_s - run_s, period_s - run_s), slope=0.0)
+    return replace(cell, loads=(load,), jitter=0.0)
 
 
 def without(cell, sources):

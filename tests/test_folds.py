@@ -14,6 +14,7 @@ from shuntbook.analysis.chunk import Chunk
 from shuntbook.analysis.counter import CounterFold
 from shuntbook.analysis.cycles import CycleFold
 from shuntbook.analysis.envelope import EnvelopeFold
+from shuntbook.analysis.instants import InstantsFold
 from shuntbook.analysis.ledger import LedgerFold, demos_of
 from shuntbook.analysis.marked import MarkedFold
 from shuntbook.analysis.payback import PaybackFold
@@ -85,6 +86,7 @@ FOLDS = {
     "sign": lambda q: SignFold(q, 10.0),
     "spikes": lambda q: SpikeFold(how(), q),
     "rest": lambda q: RestFold(10.0),
+    "instants": lambda q: InstantsFold("current_A", 10.0),
     "rest by volts": lambda q: RestFold(10.0, q),
     "zero check": lambda q: ZeroOrWhyNot(T0_US + 7_000_000, T0_US + 33_000_000),
     "zero check of a log": lambda q: ZeroOrWhyNot(T0_US, T0_US + 10**12, resolution_A=100.0),
