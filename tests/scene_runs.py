@@ -29,7 +29,7 @@ def cut_off_chops(rng):
     soc_pct, volts, amps = rng.uniform(5, 25), made.bank_V / 12, 1.15 * made.pump_W / made.bank_V
     cut_off_V = 10.75 * volts
     falls_V = np.interp(soc_pct, SOC_PCT, RESTED_V) * volts - cut_off_V * rng.uniform(0.995, 1.008)
-    made.bank = {"soc_pct": soc_pct, "ohm": 0.8 * falls_V / amps, "lag_ohm": 0.2 * falls_V / amps, "lag_s": 30.0}
+    made.bank = {"soc_pct": soc_pct, "ohm": 0.9 * falls_V / amps, "lag_ohm": 0.25 * falls_V / amps, "lag_s": 30.0}
     made.bank["capacity_Ah"] = 60 * amps
     sound = living(made, per_day_L=(400, 800)).runs
     now, runs = rng.uniform(0.2, 0.5) * made.span_s, []
