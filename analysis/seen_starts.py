@@ -82,7 +82,7 @@ def seen_starts(
     Where readings are too far apart to show a start whole, each shows what it happens to meet: one in dt / start_s
     meets it, and n starts miss it together with the chance (1 - start_s / dt)^n. The lowest of many is the start's.
     The interval is Student's for a next value, mean and scatter being those seen, or the least and the most seen where
-    these lie further out, with the meter's limits.
+    these lie further out, with the meter's limits. A bank that ran down in the log falls as deep from where it stands.
     """
     alone = [cycle for cycle in cycles if not cycle.array_may_share] or list(cycles)
     seen = [(volts, cycle) for cycle in alone if (volts := _lowest(cycle)) is not None]
@@ -99,7 +99,7 @@ def seen_starts(
             if whole
             else "The readings are too far apart to show a start whole: the bank falls further than they say."
         )
-    next_V = _next(lowest, voltage, alone) if resolved else _next_of_parts(lowest, voltage)
+    next_V = _run_down(_next(lowest, voltage, alone) if resolved else _next_of_parts(lowest, voltage), alone, lowest)
     return SeenStarts(next_V, len(seen), whole, tuple(said))
 
 
@@ -141,6 +141,17 @@ def _next_of_parts(lowest: FloatArray, voltage: Accuracy | None) -> Within:
     first, fifth = np.sort(lowest)[[0, 4]].tolist()
     below_V = _BEYOND * (fifth - first) + meter_V
     return Within(usual, first - below_V if below_V < first else first / 2, high + meter_V)
+
+
+def _run_down(usual_V: Within, cycles: Sequence[Cycle], lowest: FloatArray) -> Within:
+    """Return the same, low enough for the deepest fall from where the bank stood last: it may have run down. [V]"""
+    before = [(cycle.before_V, fell) for cycle in cycles if cycle.before_V is not None and (fell := _lowest(cycle))]
+    if not before:
+        return usual_V
+    last_V, deepest_V = before[-1][0], max(stood - fell for stood, fell in before)
+    meter_V = max(float(lowest.min()) - usual_V.low, 0.0)
+    low = min(usual_V.low, last_V - deepest_V - meter_V)
+    return Within(usual_V.value, low if low > 0 else usual_V.low, usual_V.high)
 
 
 def _meter(lowest: FloatArray, voltage: Accuracy | None) -> list[Component]:

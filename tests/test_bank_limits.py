@@ -373,6 +373,18 @@ def test_starts_met_in_part_hold_the_true_fall_of_the_next(count):
     assert held / places >= 0.95
 
 
+def test_a_bank_that_ran_down_falls_from_where_it_stands():
+    """From 25 V down to 24 V in twenty starts that fall by 0.9 to 1.1 V: the next may fall to 22.9 V."""
+    stood, fell = np.linspace(25.0, 24.0, 20), np.where(np.arange(20) == 3, 1.1, 0.9)
+    runs = [
+        make_cycle(60.0 * k, surge_resolved=True, before_V=v, lowest_V=v - f)
+        for k, (v, f) in enumerate(zip(stood, fell, strict=True))
+    ]
+    got = seen_starts(runs, None, start_s=0.5, interval_s=0.1)
+    assert got.lowest_V.low <= 24.0 - 1.1
+    assert got.lowest_V.high < 25.0
+
+
 def test_readings_that_missed_starts_say_so():
     """Half a second of a minute: 20 starts are met by one in seven logs; means never show one."""
     floor = VoltageFloor(21.5, "it stops")
