@@ -57,7 +57,8 @@ def ampacity(conductor: Conductor) -> Ampacity:
         # The site file takes no gauge above the table's; a thinner one is allowed less than its thinnest.
         low_A, high_A = (gauge.ampacity_A,) * 2 if gauge else (0.0, min(row.ampacity_A for row in GAUGES.values()))
         return Ampacity(f"{conductor.gauge_AWG} AWG", low_A, high_A, AMPACITY_SOURCE)
-    area_mm2 = conductor.area_mm2 or 0.0
+    area_mm2 = conductor.area_mm2
+    assert area_mm2 is not None  # the site file takes no conductor without a size
     low_A = max((amps for area, amps in AREA_AMPACITY_A.items() if area <= area_mm2), default=0.0)
     high_A = min((amps for area, amps in AREA_AMPACITY_A.items() if area >= area_mm2), default=inf)
     return Ampacity(f"{area_mm2:g} mm²", low_A, high_A, AREA_AMPACITY_SOURCE)

@@ -51,11 +51,14 @@ def system_word(
         words.append("fails")
         said.append("a conductor or its fuse fails")
     known = worst(*words)
+    carries = _CARRIES[known]
+    if conductor_fails and words.count("fails") == 1:
+        carries = "The system does not carry it safely"  # what fails is no rating
     if bank.verdict is not None:
-        return SystemWord(known, f"{_CARRIES[known]}: {' and '.join(said)}.")
+        return SystemWord(known, f"{carries}: {' and '.join(said)}.")
     bank_said = f"the bank was not judged ({to_add(bank)})"
     if known != "holds":
-        return SystemWord(known, f"{_CARRIES[known]}: {' and '.join([*said, bank_said])}.")
+        return SystemWord(known, f"{carries}: {' and '.join([*said, bank_said])}.")
     if not said:
         return SystemWord(None, f"{bank_said[0].upper()}{bank_said[1:]}.")
     return SystemWord(None, f"It holds by its ratings; {bank_said}: {' and '.join(said)}.")

@@ -79,14 +79,15 @@ GROUPS = {
         "",
     ),
     "bank": (
-        "analysis: bank peukert resistance sag seen_starts voltage_floor bank_draw bank_limits system_word judged",
-        "bank bank_limits resistance inverter forecast",
+        "analysis: bank peukert resistance sag seen_starts voltage_floor bank_draw bank_limits system_word judged"
+        " bank_voltage loads_use payback protection",
+        "bank bank_limits bank_voltage loads_use payback conductor resistance inverter forecast",
         "",
     ),
     "ingest": (
         "ingest: delimited.numbers delimited.stamps delimited.header delimited.rows line_reader line_pattern"
-        " line_cutter checksums",
-        "numbers stamps stamps_by_marks header_words dialects line_reader serial_lines quantities remarks convert",
+        " line_cutter checksums toml_amounts toml_repair",
+        "toml_file site_forms numbers stamps stamps_by_marks header_words dialects line_reader serial_lines quantities remarks convert",
         "not 500_lines",
     ),
 }  # fmt: skip

@@ -110,22 +110,23 @@ def test_the_area_gives_what_the_gauge_gives(gauge):
 
 # NEC table 310.16, copper at 75 degC (from memory); IEC 60364-5-52, table B.52.2, column B1 (from memory).
 @pytest.mark.parametrize(
-    ("size", "low_A", "high_A"),
+    ("size", "low_A", "high_A", "words"),
     [
-        ({"gauge_AWG": "6"}, 65, 65),
-        ({"gauge_AWG": "4/0"}, 230, 230),
-        ({"gauge_AWG": "24"}, 0, 7),  # thinner than the table's thinnest, 18 AWG with 7 A
-        ({"area_mm2": 2.5}, 24, 24),
-        ({"area_mm2": 120.0}, 269, 269),
-        ({"area_mm2": 33.6}, 101, 125),  # between 25 and 35 mm2
-        ({"area_mm2": 0.2}, 0, 6),
-        ({"area_mm2": 500.0}, 458, inf),
+        ({"gauge_AWG": "6"}, 65, 65, "65 A (6 AWG)"),
+        ({"gauge_AWG": "4/0"}, 230, 230, "230 A (4/0 AWG)"),
+        # thinner than the table's thinnest, 18 AWG with 7 A
+        ({"gauge_AWG": "24"}, 0, 7, "less than 7 A (24 AWG, below its first size)"),
+        ({"area_mm2": 2.5}, 24, 24, "24 A (2.5 mm²)"),
+        ({"area_mm2": 120.0}, 269, 269, "269 A (120 mm²)"),
+        ({"area_mm2": 33.6}, 101, 125, "101 to 125 A (33.6 mm², between two sizes)"),  # 25 and 35 mm2
+        ({"area_mm2": 0.2}, 0, 6, "less than 6 A (0.2 mm², below its first size)"),
+        ({"area_mm2": 500.0}, 458, inf, "458 A or more (500 mm², above its last size)"),
     ],
 )
-def test_what_a_table_allows(size, low_A, high_A):
+def test_what_a_table_allows(size, low_A, high_A, words):
     """A size in the table has one figure, one between two rows lies between theirs."""
     got = ampacity(a_conductor(**size))
-    assert (got.low_A, got.high_A) == (low_A, high_A)
+    assert (got.low_A, got.high_A, got.words) == (low_A, high_A, words)
 
 
 @given(st.floats(0.1, 100), st.floats(0, 500), st.sampled_from([row[0] for row in TABLE_8]))

@@ -479,7 +479,7 @@ def test_a_cable_without_its_protection_stands_at_the_top_of_the_page(full, chan
     assert page.index("Conductor &#39;bank to wash shed inverter&#39; fails.") < page.index('class="answer"')
     assert "local codes and a licensed electrician decide" in page[: page.index('class="answer"')]
     word = carries(log)
-    assert (word.verdict, word.sentence.startswith("The system does not carry it")) == ("fails", True)
+    assert (word.verdict, word.sentence.startswith("The system does not carry it safely: ")) == ("fails", True)
     rows = {row[0]: row[1] for row in verdicts(log.by_site, conductors=True).rows}
     assert rows["Bank to wash shed inverter"] == "fails"
     assert unsafe(make_report(full, site=site_with())) == []
