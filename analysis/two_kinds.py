@@ -27,7 +27,7 @@ from .run_seen import SeenRun
 BoolArray = NDArray[np.bool_]
 
 #: Fewer runs, or fewer of a kind, tell nothing. [1], [1], [1]
-LEAST_RUNS, LEAST_OF_KIND, LEAST_SHARE = 8, 3, 0.02
+LEAST_RUNS, LEAST_OF_KIND, LEAST_SHARE = 16, 3, 0.02
 #: So few of a kind are told by their range. [1]
 FEW: Final = 8
 #: A run must be so many times as long as its first seconds, and its last, whose medians its draws are. [1]
@@ -39,7 +39,7 @@ LONGEST_EDGE_S: Final = 30.0
 LEAST_APART, TIMES_SPREAD = 0.02, 3.0
 #: A spread is never taken for smaller: the noise of a good meter, and of any one this share of the smallest change that
 #: stands out (some six times the noise, or some steps of a coarse meter). [1]
-LEAST_SPREAD, OF_LEAST = 0.001, 1 / 12
+LEAST_SPREAD, OF_LEAST = 0.001, 1 / 8
 #: Two kinds differ in length too: a run of the one is the longer with this chance; or in what share shows a start.
 LONGER, STARTS_APART = 0.85, 0.5
 #: Or their draws at the start are so many times as far apart as they must be: lengths are mixed where both ran at once.
