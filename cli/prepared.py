@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -59,6 +59,7 @@ class Prepared:
     """A log, what a reading of it stands for, and its meter's figures.
 
     ``figures`` holds the zero check where one was asked for; its offset is taken off the readings that `chunks` gives.
+    ``distrusts_power`` says that the power column contradicts volts x amps, and is left out of `quantities`.
     """
 
     log: Log
@@ -66,11 +67,12 @@ class Prepared:
     how: HowRead
     figures: MeterFigures
     drop_spikes: bool = False
+    distrusts_power: bool = False
 
     @property
     def quantities(self) -> set[str]:
-        """The quantities the log has."""
-        return set(self.log.quantities)
+        """The quantities the log has that are to be used."""
+        return set(self.log.quantities) - ({"power_W"} if self.distrusts_power else set())
 
     def chunks(
         self, *, from_us: int | None = None, to_us: int | None = None, only: Sequence[str] | None = None
@@ -117,10 +119,28 @@ def prepared_log(log: Log, site: Site | None, corrections: Corrections = AS_READ
     """Make an open log ready; see `prepared`."""
     facts, how = facts_of(log, site), how_read(log)
     figures = figures_of(meter_of(site, facts.meter, facts.side))
-    ready = Prepared(log, facts, how, figures, corrections.drop_spikes)
+    wrong = _wrong_power(log, how)
+    facts = facts if wrong is None else replace(facts, said=(*facts.said, wrong))
+    ready = Prepared(log, facts, how, figures, corrections.drop_spikes, wrong is not None)
     if corrections.zero_at is None:
         return ready
-    return Prepared(log, facts, how, _checked(ready, corrections.zero_at), corrections.drop_spikes)
+    return replace(ready, figures=_checked(ready, corrections.zero_at))
+
+
+def _wrong_power(log: Log, how: HowRead) -> str | None:
+    """Say and return what is used where the power column contradicts volts x amps at the bank; None if it does not."""
+    from ..analysis.power_check import NAMES, PowerCheckFold
+
+    if how.side != "dc" or not set(NAMES) <= set(log.quantities):
+        return None
+    fold = PowerCheckFold(how.sampling)
+    for readings in log.scan(NAMES):
+        fold.add(Chunk(readings.time_us, readings.quantities))
+    check = fold.result()
+    if check is None or not check.contradicts:
+        return None
+    click.echo(f"note: {log.path.name}: {check.sentence()}", err=True)
+    return check.sentence()
 
 
 def _checked(ready: Prepared, zero_at: str) -> MeterFigures:

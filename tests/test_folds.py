@@ -19,6 +19,7 @@ from shuntbook.analysis.ledger import LedgerFold, demos_of
 from shuntbook.analysis.marked import MarkedFold
 from shuntbook.analysis.payback import PaybackFold
 from shuntbook.analysis.pieces import InPieces
+from shuntbook.analysis.power_check import PowerCheckFold
 from shuntbook.analysis.quality import QualityFold
 from shuntbook.analysis.recent import RecentFold
 from shuntbook.analysis.refusal import Refusal
@@ -86,6 +87,7 @@ FOLDS = {
     "sign": lambda q: SignFold(q, 10.0),
     "spikes": lambda q: SpikeFold(how(), q),
     "rest": lambda q: RestFold(10.0),
+    "power check": lambda q: PowerCheckFold("instant"),
     "instants": lambda q: InstantsFold("current_A", 10.0),
     "rest by volts": lambda q: RestFold(10.0, q),
     "zero check": lambda q: ZeroOrWhyNot(T0_US + 7_000_000, T0_US + 33_000_000),
