@@ -71,12 +71,11 @@ def gap_limit(usual: SpacingCount, paused: SpacingCount, slowest_s: float, pause
     if count < _HABIT or doubtful_s < _MATTERS * usual.total_s():
         return GapLimit(wide_s if bridges else narrow_s)
     these = f"{count:,} pauses of up to {longest_s:,.6g} s stand out from the spacings around them"
-    left_out = f"(--gap {option(narrow_s)} leaves them out)"
     if pauses is not None and pauses.of_changes_only(wide_s):
         why = "they begin and end at one level, as with a meter that keeps only changes, and so are bridged"
-        return GapLimit(wide_s, None, f"{these}; {why} {left_out}")
+        return GapLimit(wide_s, None, f"{these}; {why} (--gap {option(narrow_s)} leaves them out)")
     if bridges:
-        return GapLimit(wide_s, narrow_s, f"{these}; they are bridged {left_out}")
+        return GapLimit(wide_s, None, f"{these}; they are bridged, since no limit leaves out them alone")
     bridging_s = _rounded_up(longest_s)
     return GapLimit(
         narrow_s, bridging_s, f"{these}; they are left out as gaps (--gap {option(bridging_s)} bridges them)"

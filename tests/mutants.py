@@ -90,6 +90,16 @@ GROUPS = {
         "toml_file site_forms numbers stamps stamps_by_marks header_words dialects line_reader serial_lines quantities remarks convert",
         "not 500_lines",
     ),
+    "gaps": (
+        "ingest: intervals gap_limit pauses spacing_count log_again",
+        "gap_limit timeline log_again",
+        "",
+    ),
+    "notes": (
+        "analysis: noted noted_runs",
+        "noted",
+        "",
+    ),
 }  # fmt: skip
 
 

@@ -15,8 +15,10 @@ from shuntbook.analysis.amounts import HowRead
 from shuntbook.analysis.amounts_analysis import AmountsAnalysis
 from shuntbook.analysis.meter_figures import NOTHING_STATED
 from shuntbook.cli.main import run
-from shuntbook.ingest.gap_limit import GapLimit
+from shuntbook.ingest.gap_limit import GapLimit, gap_limit
 from shuntbook.ingest.intervals import IntervalCount
+from shuntbook.ingest.pauses import Pauses
+from shuntbook.ingest.spacing_count import SpacingCount
 
 S = 1_000_000
 
@@ -221,6 +223,12 @@ def test_both_figures_are_said_and_the_limit_is_asked_for(trigger_csv, tmp_path,
         assert "--gap 3100s" in text
     document = json.loads(said(capsys, "charge", log, "--json"))
     assert document["charge"]["drawn_Ah"] == pytest.approx(18.333, abs=0.001)
+    for command in ("look", "convert"):
+        words = (
+            ("look", log) if command == "look" else ("convert", trigger_csv, "--zone", "UTC", "--out", log, "--force")
+        )
+        (in_doubt,) = json.loads(said(capsys, *words, "--json"))["in_doubt"]
+        assert "bridged 995 Ah" in in_doubt
     other = document["other_gap_limit"]
     assert other["in_doubt"] is True
     assert other["drawn_Ah"] == pytest.approx(995.0, abs=0.1)
@@ -262,3 +270,84 @@ def test_a_log_of_others_is_held_to_the_same_rule(trigger_csv, tmp_path, capsys)
     said(capsys, "convert", trigger_csv, "--zone", "UTC", "--out", log)
     pq.write_table(pq.read_table(log).replace_schema_metadata(None), bare)
     assert "IN DOUBT" in said(capsys, "charge", bare)
+
+
+# --- the parts, by hand ----------------------------------------------------------------------------------------------
+
+
+def counted(*seconds: float) -> SpacingCount:
+    """A count of these spacings. [s]"""
+    count = SpacingCount()
+    count.add(np.round(np.array(seconds) * S).astype(np.int64))
+    return count
+
+
+def test_spacings_are_counted_and_summed():
+    """2 s twice, 5 s, 60 s three times: sums up to and with a length, the longest, and both counts as one."""
+    count = counted(60, 2, 5, 60, 2, 60)
+    assert count.sizes_s.tolist() == [2, 5, 60]
+    assert count.total_s(np.array([1.9, 2, 59, 60])).tolist() == [0, 4, 9, 189]
+    assert float(count.total_s()) == 189
+    assert (count.count(to_s=5), count.count(to_s=4.9), count.count(to_s=60)) == (3, 2, 6)
+    assert (count.longest_s(to_s=59), count.longest_s(to_s=60), count.longest_s(to_s=1)) == (5, 60, 0)
+    both = count.with_all_of(counted(5, 7))
+    assert (both.sizes_s.tolist(), float(both.total_s())) == ([2, 5, 7, 60], 201)
+    assert SpacingCount().quantile_s(0.5) is None
+
+
+def test_very_many_spacings_are_counted_more_coarsely():
+    """Above 20,000 different ones the grain doubles; what is fine is joined with what is coarse."""
+    count = SpacingCount()
+    count.add(np.arange(1, 30_001) * 1000)
+    assert len(count.sizes_s) <= 20_000
+    assert count.count(to_s=31) == 30_000
+    assert count.quantile_s(0.5) == pytest.approx(15.0, abs=0.01)
+    assert float(count.total_s()) == pytest.approx(30_000 * 30_001 / 2e3, rel=1e-3)
+    both = count.with_all_of(counted(1, 2))
+    assert (both.count(to_s=31), both.quantile_s(0.5)) == (30_002, pytest.approx(15.0, abs=0.01))
+
+
+def test_what_stands_on_either_side_of_the_limit():
+    """The limit has least time on the wrong side, and what else it could be is told."""
+    bursts_and_pauses = gap_limit(counted(*[5] * 400), counted(*[3000] * 40), 0.0, None)
+    assert (bursts_and_pauses.limit_s, bursts_and_pauses.other_s) == (25, 3100)
+    # 61 s of pauses that cannot be left out without 600 s of a rhythm as slow: they are bridged, and it is said.
+    mixed = gap_limit(counted(*[1] * 2000, *[60] * 100), counted(*[61] * 10), 60.0, None)
+    assert mixed.limit_s == 60
+    slower = gap_limit(counted(*[1] * 2000, *[60] * 100), counted(*[20] * 10), 60.0, None)
+    assert (slower.limit_s, slower.other_s) == (300, None)
+    assert "they are bridged, since no limit leaves out them alone" in str(slower.said)
+    little = gap_limit(counted(*[1] * 2000, *[60] * 100), counted(*[20] * 3), 60.0, None)
+    assert (little.limit_s, little.said) == (300, None)  # 60 s of 8,060: less than a meter's own 1 %
+    few = gap_limit(counted(*[1] * 2000), counted(3000, 3000), 0.0, None)
+    assert (few.limit_s, few.other_s) == (10, None)
+
+
+def pauses_of(*bursts_then_pause) -> Pauses:
+    """Records of bursts of levels 5 s apart, each followed by a pause of 600 s to the next one's first level."""
+    levels = [level for burst in bursts_then_pause for level in burst]
+    pauses, is_pause = Pauses(levels[0]), []
+    for burst in bursts_then_pause:
+        is_pause += [False] * (len(burst) - 1) + [True]
+    marks = np.array(is_pause[:-1])
+    pauses.add(np.where(marks, 600, 5).astype(np.int64) * S, marks, np.array(levels[1:]))
+    return pauses
+
+
+def test_only_changes_are_told_by_their_levels():
+    """Ten pauses: at two levels, at next to nothing, at the trigger's own, between unlike ends, too few."""
+    on, off = [0.0, 30.0, 30.0], [30.0, 0.0, 0.0]
+    assert pauses_of(*[on, off] * 6).of_changes_only(600)
+    assert not pauses_of(*[on, off] * 6).of_changes_only(599)
+    assert not pauses_of(*[on, off] * 5).of_changes_only(600)  # nine
+    run = [1.0, 30.0, 30.0, 30.0, 1.0]
+    assert pauses_of(*[run] * 12).of_changes_only(600)
+    trigger = [30.0, 31.0, 31.0, 30.0]
+    assert not pauses_of(*[trigger] * 12).of_changes_only(600)
+    assert not pauses_of(*[[30.0, 30.0]] * 12).of_changes_only(600)
+    assert not pauses_of(*[[0.0, 30.0, 30.0]] * 12).of_changes_only(600)
+    alone = [*[[1.0, 30.0, 30.0, 30.0, 1.0], [1.0]] * 8]  # a heartbeat between two pauses is no burst
+    assert pauses_of(*alone).of_changes_only(600)
+    jump = [1.0, 30.0, 30.0]
+    assert pauses_of(*[*[run] * 11, jump, run]).of_changes_only(600)  # one of twelve ends elsewhere
+    assert not pauses_of(*[*[run] * 9, jump, *[run] * 2, jump, run]).of_changes_only(600)  # two of twelve

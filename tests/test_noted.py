@@ -17,6 +17,7 @@ from shuntbook.analysis.charge import ChargeFold
 from shuntbook.analysis.chunk import MICROSECONDS
 from shuntbook.analysis.cycles import CycleFold
 from shuntbook.analysis.meter_figures import NOTHING_STATED
+from shuntbook.analysis.noted import NoteSums
 from shuntbook.analysis.noted_runs import NotedRunsFold, event_in
 from shuntbook.analysis.uncertainty import with_intervals
 from shuntbook.cli.main import run
@@ -177,6 +178,61 @@ def test_runs_by_notes_may_be_cut_anywhere(amps, cuts):
     chunk = notes(list(np.arange(len(amps)) * 60.0), current_A=amps, voltage_V=12.5)
     texts = [(30.0, "pump on"), (200.0, "stopped"), (333.0, "on"), (400.0, "off")]
     assert_same(runs_of(chunk, texts, cuts), runs_of(chunk, texts))
+
+
+def test_the_summary_is_that_of_the_runs_noted():
+    """Two runs of 120 and 60 s in 900 s, 240 s apart: 8 an hour, a fifth of the time."""
+    chunk = notes([0.0, 60.0, 180.0, 420.0, 480.0, 900.0], current_A=[0.0, 40.0, 0.0, 40.0, 0.0, 0.0])
+    found = runs_of(chunk, [(60.0, "pump on"), (420.0, "pump on")])
+    assert [cycle.run_s for cycle in found.cycles] == [120.0, 60.0]
+    assert found.summary.starts_per_hour == pytest.approx(8.0)
+    assert found.summary.duty_cycle == pytest.approx(0.2)
+    assert (found.summary.median_run_s, found.summary.median_off_s) == (90.0, 240.0)
+    assert [cycle.charge_Ah for cycle in found.cycles] == pytest.approx([40 * 120 / 3600, 40 * 60 / 3600])
+
+
+def test_what_a_line_does_not_tell_stands_on():
+    """Watts alone at 120 s: the amps go on; before the first reading nothing stood."""
+    gap = float("nan")
+    chunk = notes([0.0, 60.0, 120.0, 180.0], current_A=[gap, 40.0, gap, 0.0], power_W=[gap, 500.0, 480.0, 0.0])
+    (cycle,) = runs_of(chunk, [(30.0, "pump on")]).cycles
+    assert (cycle.run_A, cycle.peak_W, cycle.run_s) == (40.0, 500.0, 150.0)
+    assert cycle.charge_Ah == pytest.approx(40 * 120 / 3600)
+    assert cycle.energy_Wh == pytest.approx((500 + 480) * 60 / 3600)
+
+
+def test_a_note_that_is_typed_while_readings_come_counts():
+    """As in a capture: readings, the note, more readings."""
+    chunk = notes([0.0, 100.0, 300.0], current_A=[0.0, 70.0, 0.0])
+    fold = NotedRunsFold(CycleFold(NOTED, set(chunk.quantities)), "current_A")
+    fold.add(chunk.part(0, 1))
+    assert fold.result().summary.count == 0
+    fold.note(MINUTES_US + 60 * MICROSECONDS, "pump on")
+    fold.add(chunk.part(1, 3))
+    assert fold.result().summary.count == 1
+
+
+def facts_of(amps, length_s, cuts=()):
+    """What is known of notes."""
+    sums, at_us = NoteSums(), MINUTES_US + np.arange(len(amps)) * MINUTE_US
+    for part in np.split(np.arange(len(amps)), cuts):
+        sums.add(at_us[part], np.array(amps)[part], np.array(length_s)[part])
+    return sums.result()
+
+
+def test_facts_of_notes_by_hand():
+    """3 A for 60 and 60 s, -2 A for 30 s, nothing for 600 s, 3 A for 10 s: changes 3, -5, 2, 3 and -3 at the end."""
+    facts = facts_of([3.0, 3.0, -2.0, 0.0, 3.0], [60.0, 60.0, 30.0, 600.0, 10.0], cuts=(1, 4))
+    assert facts.runs2 == {"drawn": 120.0**2 + 10.0**2, "returned": 30.0**2, "net": 120.0**2 + 10.0**2 + 30.0**2}
+    assert facts.edges2 == {"drawn": 4 * 9.0, "returned": 2 * 4.0, "net": 9 + 25 + 4 + 9 + 9.0}
+    assert facts.edges4 == {"drawn": 4 * 81.0, "returned": 2 * 16.0, "net": 81 + 625 + 16 + 81 + 81.0}
+    assert (facts.moment_s, facts.digit) == (30.0, 1.0)
+
+
+@pytest.mark.parametrize(("x", "digit"), [(0.125, 0.001), (12.25, 0.01), (900.0, 1.0), (0.0625, 0.0), (0.0, 0.0)])
+def test_the_last_digit_is_that_of_what_was_written(x, digit):
+    """Three decimals at most: what has more was worked out, and nought is no figure."""
+    assert facts_of([x], [60.0]).digit == pytest.approx(digit)
 
 
 # --- as a person meets it --------------------------------------------------------------------------------------------
