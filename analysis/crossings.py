@@ -25,10 +25,10 @@ from .sizes import HALF, size_of
 _TURNS: Final = 0.15
 #: What bumps hide beyond what their means say, as shares of it: so much in any case, and as much again as bumps are of
 #: all. By simulated days with sun, clouds and a pump whose runs last 0.8 to 5 spacings; no source. [1]
-_BUMPS: Final = 0.45
+_BUMPS: Final = 0.5
 #: How far these may be off, as one error of a log: where levels hold, and of bumps; and of each by itself, squared.
 #: From the same days. [1]
-_OF_HELD, _OF_BUMPS, _OF_EACH = 0.1, 0.4, 0.15
+_OF_HELD, _OF_BUMPS, _OF_EACH = 0.1, 0.5, 0.15
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from .chunk import FloatArray
 from .crossings import Crossings, Hidden
-from .equal_runs import EqualRuns
+from .equal_runs import EqualRuns, RunFacts
 from .interval_sums import FINESIZES, IntervalSums, halves, sizes_of_wobble
 from .noted import NoteFacts
 from .sizes import HALF, SIZES, size_of
@@ -51,9 +51,8 @@ class ErrorFacts:
         Sums of the second and fourth power of change x length, over intervals: what the instants of steps can do.
     lengths2 : float
         Sum of the squares of the intervals' lengths. [s2]
-    runs2 : Parts
-        Sum of the squares of the times that one error of the last digit stands: a run of equal readings, or all runs of
-        one reading where the signal stands still. [s2]
+    runs : RunFacts
+        Its runs of equal readings.
     net, squares : float
         Integral of the signal, and of its square. [unit s], [unit2 s]
     highest : float
@@ -77,7 +76,7 @@ class ErrorFacts:
     steps2: Parts
     steps4: Parts
     lengths2: float
-    runs2: Parts
+    runs: RunFacts
     net: float
     squares: float
     highest: float
@@ -116,6 +115,23 @@ class ErrorFacts:
         """Return the noise that has so many of the second differences below what so many are below. [unit]"""
         at = int(np.searchsorted(np.cumsum(self.wobble), share * int(self.wobble.sum())))
         return _middle(at) / _z_within(share) / _SECOND_DIFFERENCE
+
+    def runs2(self, digit: float = 0.0) -> Parts:
+        """Return the sums of the squares of the times that one error of the last digit stands. [s2]
+
+        That is a run of equal readings, or all runs of one reading where the signal stands still.
+
+        Parameters
+        ----------
+        digit : float
+            The last digit, between which the readings may flip; 0 where it is not known. [unit]
+        """
+        return Parts(*self.runs.squares(digit).tolist())
+
+    @property
+    def nought_s(self) -> float:
+        """The time that reads exactly nought. [s]"""
+        return float(self.sizes_s[0] + self.sizes_s[HALF])
 
     def hidden(self, limit: float) -> Hidden:
         """Return what steps through zero hide that are larger than `limit`, of draw and of return alike."""
@@ -196,7 +212,7 @@ class ErrorSums:
             steps2=Parts(*self._steps[:, 0].tolist()),
             steps4=Parts(*self._steps[:, 1].tolist()),
             lengths2=self._lengths2,
-            runs2=Parts(*self._runs.result().tolist()),
+            runs=self._runs.result(),
             net=self._net,
             squares=self._squares,
             highest=self._highest,

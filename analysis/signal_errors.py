@@ -54,6 +54,26 @@ class UnseenStarts:
         return replace(self, count=count, caught_us=inside) if count else None
 
 
+@dataclass(frozen=True)
+class Rounded:
+    """What a meter rounds, where that is not what is integrated: amps, of which watts are worked out.
+
+    Parameters
+    ----------
+    facts : ErrorFacts
+        What it was like. [unit]
+    digit : float
+        Its last digit; 0 where that is not known. [unit]
+    """
+
+    facts: ErrorFacts
+    digit: float
+
+    def noise_digits(self, *, of_means: bool) -> float:
+        """Return its noise in digits. [1]"""
+        return self.facts.noise(self.digit, of_means=of_means) / self.digit if self.digit > 0 else 0.0
+
+
 class SignalErrors:
     """What readings of one signal do to its integral, whatever the signal."""
 
@@ -63,25 +83,36 @@ class SignalErrors:
         facts: ErrorFacts,
         resolution: float,
         starts: UnseenStarts | None,
-        rounded: ErrorFacts | None = None,
+        rounded: Rounded | None = None,
     ) -> None:
         self._how = charge.how
         self._gaps = len(charge.span.gaps)
         self._facts = facts
-        self._rounded = rounded or facts  # what the last digit is of, where that is another signal
+        self._rounded = rounded or Rounded(facts, resolution)
         self._resolution = resolution
         self._starts = starts
-        # From note to note loads switched: of noise the notes tell nothing.
-        noted = charge.how.noted
-        self._noise = 0.0 if noted else facts.noise(resolution, of_means=charge.how.sampling == "mean")
+        self._noise = 0.0 if charge.how.noted else self._of_noise()
+
+    def _of_noise(self) -> float:
+        """Return the readings' noise [unit]; from note to note loads switched, and notes tell nothing of it.
+
+        A coarse digit of amps hides their noise; volts that waver would make that of watts seem small.
+        """
+        of_means = self._how.sampling == "mean"
+        in_digits = self._rounded.noise_digits(of_means=of_means)
+        return max(self._facts.noise(self._resolution, of_means=of_means), in_digits * self._resolution)
 
     def time_s(self, part: Part, offset: float) -> float:
-        """Return the time over which an offset adds to a part: also that in which the signal is nearer to zero. [s]"""
+        """Return the time over which an offset adds to a part: also that in which the signal is nearer to zero. [s]
+
+        What reads nought takes part only where the last digit could hide the offset; a larger one would show.
+        """
         t = self._facts.time_s
+        nought_s = self._facts.nought_s if 0 < offset <= self._resolution / 2 else 0.0
         if part == "net":
-            return t.net
+            return t.net + nought_s
         above_s, below_s, *_ = self._facts.near_zero(offset)
-        return t.drawn + below_s if part == "drawn" else t.returned + above_s
+        return nought_s + (t.drawn + below_s if part == "drawn" else t.returned + above_s)
 
     def of_readings(self, part: Part, value: float) -> Iterator[Component]:
         """Yield resolution, noise and what lies between readings.
@@ -97,7 +128,8 @@ class SignalErrors:
         time_s = self.time_s(part, 0.0)
         share = min(time_s / all_s, 1.0)
         rounded = self._rounded
-        runs2 = rounded.notes.runs2[part] if rounded.notes else getattr(rounded.runs2, part)
+        notes = rounded.facts.notes
+        runs2 = notes.runs2[part] if notes else getattr(rounded.facts.runs2(rounded.digit), part)
         yield Component(
             "last digit",
             self._resolution * math.sqrt(runs2) / WITHIN / SECONDS_PER_HOUR,

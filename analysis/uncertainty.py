@@ -19,7 +19,7 @@ from .error_sums import ErrorFacts
 from .how_sure import HowSure, judged
 from .instants import Instants
 from .meter_figures import USUAL_READING_PCT, Accuracy, MeterFigures
-from .signal_errors import EVEN, Part, SignalErrors, UnseenStarts
+from .signal_errors import EVEN, Part, Rounded, SignalErrors, UnseenStarts
 
 _RANGE: Final = "a share of the range is an offset: it grows with time"
 _FACTOR: Final = "taken as ± 1 %: common practice, no source"
@@ -81,7 +81,7 @@ class _Errors(SignalErrors):
         figures: MeterFigures,
         starts: UnseenStarts | None,
         resolution: float,
-        rounded: ErrorFacts | None = None,
+        rounded: Rounded | None = None,
     ) -> None:
         super().__init__(charge, facts, resolution, starts, rounded)
         self._amounts = amounts
@@ -144,11 +144,9 @@ class _OfEnergy(_Errors):
         self._evidence = evidence
         self._volts = evidence.mean_V or _volts(charge) or 0.0
         resolution = self._own.resolution if self._own else figures.current.resolution * self._volts
-        rounded = None if self._own else evidence.current  # volts that waver do not part what one error of amps joins
+        amps = None if self._own else evidence.current
+        rounded = Rounded(amps, figures.current.resolution) if amps else None
         super().__init__(charge, charge.energy, evidence.power, figures, starts, resolution, rounded)
-        if rounded is not None:  # nor do they show the noise of amps that a coarse digit hides
-            noise_A = rounded.noise(figures.current.resolution, of_means=charge.how.sampling == "mean")
-            self._noise = max(self._noise, noise_A * self._volts)
 
     @property
     def _extra(self) -> float:

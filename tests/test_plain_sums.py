@@ -47,11 +47,11 @@ def split(i0, i1, v0, v1, length_s):
 
 
 def runs2(log):
-    """Sum of the squares of the times that equal readings stand; of eight and more of one value all together [s2]."""
+    """Sum of the squares of the times that equal readings stand; of four and more of one value all together [s2]."""
     still, total = {}, 0.0
     for value, run in groupby(intervals(log), key=lambda part: part[1]):
         lengths_s = [part[4] for part in run]
-        if len(lengths_s) >= 8:
+        if len(lengths_s) >= 4:
             still[value] = still.get(value, 0.0) + sum(lengths_s)
         else:
             total += sum(lengths_s) ** 2
@@ -97,10 +97,10 @@ def test_runs_of_equal_readings_are_those_found_one_by_one(log, cuts):
         open_count = next(len(list(run)) for _, run in groupby(reversed(whole)))
         total, still = runs2(log)
         open_s = sum(part[4] for part in parts[-open_count:])
-        if open_count < 8:  # the run that goes on counts with those that stand still
+        if open_count < 4:  # the run that goes on counts with those that stand still
             total -= open_s**2
             still[whole[-1]] = still.get(whole[-1], 0.0) + open_s
-        assert facts.runs2.net == pytest.approx(total + sum(s**2 for s in still.values()), rel=1e-12)
+        assert facts.runs2().net == pytest.approx(total + sum(s**2 for s in still.values()), rel=1e-12)
 
 
 class Listing:
