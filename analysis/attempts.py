@@ -76,7 +76,7 @@ def attempts_of(levels: LevelList, own: Sequence[SeenRun], expected: float | Non
     starts = np.array([run.start_us for run in own])
     stops = np.array([run.stop_us for run in own])
     found = []
-    for burst in sorted(_bursts(levels, own), key=lambda burst: burst.start_us):
+    for burst in sorted(_bursts(levels, own, DRAWS_LEAST * draw), key=lambda burst: burst.start_us):
         k = int(np.searchsorted(starts, burst.start_us, side="right")) - 1
         is_off = k < 0 or burst.start_us >= stops[k]
         if (
@@ -88,8 +88,11 @@ def attempts_of(levels: LevelList, own: Sequence[SeenRun], expected: float | Non
     return tuple(found)
 
 
-def _bursts(levels: LevelList, own: Sequence[SeenRun]) -> Iterable[Burst]:
-    """Yield what was drawn briefly: between two readings at one level, or as a level of its own."""
+def _bursts(levels: LevelList, own: Sequence[SeenRun], least: float) -> Iterable[Burst]:
+    """Yield what was drawn briefly: between two readings at one level, or as a level of its own that stays that high.
+
+    A level below `least` [unit of the signal] is a short run, whatever its start's top was.
+    """
     starts = {run.start for run in own}
     for k, level in enumerate(levels.levels):
         if level.burst is not None:
@@ -99,7 +102,7 @@ def _bursts(levels: LevelList, own: Sequence[SeenRun]) -> Iterable[Burst]:
             if after.after_gap or after.start_us - level.start_us > ATTEMPT_S * MICROSECONDS:
                 continue
             rise, fall = levels.change(k, levels.signal), -levels.change(k + 1, levels.signal)
-            if rise > 0 and abs(rise - fall) < SAGS * rise:
+            if rise > least and abs(rise - fall) < SAGS * rise:
                 peak = {name: level.peak[name] - before.last[name] for name in level.peak}
                 sag_V = before.last.get("voltage_V", math.nan) - level.lowest_V
                 yield Burst(level.start_us, after.start_us, WITHOUT_SAG, peak, sag_V)

@@ -40,9 +40,10 @@ def hardly_seen(runs: Runs) -> HardlySeen | None:
 
     Where the load's draw is known from whole runs, or by its plate, its rises are of that size. Clouds over an array
     rise and fall as well: quarters of an hour in which the bank was charged are left out where readings are means.
+    Rises alone do not tell two loads of like draw apart.
     """
     rises = runs.cycles.rises
-    if rises is None or runs.mixed:
+    if rises is None or runs.mixed or runs.cycles.two_kinds is not None:
         return None
     usable = ~rises.charged if rises.means else np.ones(len(rises.size), dtype=bool)
     candidates = [_of_size(rises, usable, size) for size in _sizes(runs, rises)]

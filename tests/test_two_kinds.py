@@ -1,11 +1,15 @@
 """Runs of two loads of like draw: told apart by draw, fall, start and length, or said not to be; one load stays one."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
-from load_scenes import cycles_of
+from load_scenes import Load, Scene, cycles_of, evenly
 from readings import T0_US, US, chunk_of
 
+from shuntbook.analysis.hardly_seen import hardly_seen
 from shuntbook.analysis.health import health_of, limits_for
+from shuntbook.analysis.health_runs import Runs
 from shuntbook.analysis.measured_chain import run_totals
 from shuntbook.analysis.refusal import Refusal
 
@@ -127,3 +131,27 @@ def test_a_few_odd_runs_are_no_kind():
     cycles = cycles_of(log_of((runs, 770.0, PUMP), (runs[10:11] + runs[30:31], 60.0, {})))
     assert cycles.two_kinds is None
     assert codes_of(cycles)["short_cycling"] == "found"
+
+
+def test_a_short_run_of_another_load_is_no_start_that_failed():
+    """A compressor of 12 A that starts at six times that and runs for 8 s beside a pump of 30 A: it did not stall."""
+    brief = evenly(150.0, 8.0, 292.0, 12)
+    scene = Scene(
+        Load(30.0, evenly(40.0, 80.0, 220.0, 12), surge=3.0),
+        every_s=0.5,
+        others=[Load(12.0, brief, surge=6.0, surge_s=0.7)],
+    )
+    cycles = cycles_of(scene.chunk(), 0.5)
+    assert cycles.summary.count == 12
+    assert cycles.attempts == ()
+
+
+def test_rises_do_not_tell_two_kinds_apart():
+    """At 2 s: 30 short runs an hour of an appliance beside a few of the pump's are none of the pump's starts."""
+    short = runs_at(720, (38, 52))
+    pump = clear_of(runs_at(400, (35, 35), first_s=900.0, seed=3), short)
+    cycles = cycles_of(log_of((pump, 800.0, PUMP), (short, 770.0, {}), every_s=2.0), 2.0)
+    assert cycles.two_kinds is not None
+    assert cycles.summary.count == len(pump)
+    assert hardly_seen(Runs(cycles, 2.0)) is None
+    assert hardly_seen(Runs(replace(cycles, two_kinds=None), 2.0)).most > 20
