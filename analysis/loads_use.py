@@ -200,7 +200,7 @@ def _in_the_dark(hours: ClockHours, night: list[int], cycles: Cycles) -> tuple[f
     runs_As = sum(
         (cycle.charge_Ah or 0.0) * SECONDS_PER_HOUR
         for cycle in cycles.cycles
-        if cycle.start_us is not None and cycle.start_us // _HOUR_US % _DAY_H in night
+        if cycle.start_us // _HOUR_US % _DAY_H in night
     )
     mean_A = float(hours.mean_A[night].sum()) / count
     spread_A2 = max(float(hours.square_A2[night].sum()) - count * mean_A**2, 0.0) / (count - 1)

@@ -87,7 +87,8 @@ GROUPS = {
     "ingest": (
         "ingest: delimited.numbers delimited.stamps delimited.header delimited.rows line_reader line_pattern"
         " line_cutter checksums toml_amounts toml_repair",
-        "toml_file site_forms numbers stamps stamps_by_marks header_words dialects line_reader serial_lines quantities remarks convert",
+        "toml_file site_forms"
+        " numbers stamps stamps_by_marks header_words dialects line_reader serial_lines quantities remarks convert",
         "not 500_lines",
     ),
     "gaps": (

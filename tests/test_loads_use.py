@@ -1,17 +1,20 @@
 """What all loads take in a day, though the sun carries part of it: by closed forms, and on days with exact truth."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from readings import fed, how
+from report_scenes import make_cycle, make_log
 
 from shuntbook.analysis.amounts import Amounts, Charge, Span
 from shuntbook.analysis.charge import ChargeFold
 from shuntbook.analysis.chunk import Chunk
 from shuntbook.analysis.cycle_record import Cycles
 from shuntbook.analysis.cycles import CycleFold
-from shuntbook.analysis.loads_use import ClockHoursFold, loads_use
+from shuntbook.analysis.loads_use import ClockHours, ClockHoursFold, loads_use
 from shuntbook.analysis.missing import Missing
 from shuntbook.analysis.site_report import daily_from_bank_Wh
 from shuntbook.analysis.within import Within
@@ -85,6 +88,83 @@ def test_without_amps_nothing_is_said():
     """A log of watts alone has no hours of amps."""
     charge = Charge(how(), Span(0, 1, 2, 9e4, ()), None, Amounts(1.0, 0.0), None, None)
     assert isinstance(loads_use(charge, Cycles.__new__(Cycles), None, 1.0).day_Wh, Missing)
+
+
+def by_hand(dark_A=(4.0, 6.0), returned_As=360_000.0):
+    """Two days: an hour of each amps in all dark hours, and sun from 7 to 17 h."""
+    hour = np.arange(24)
+    sunny = (hour >= 7) & (hour < 17)
+    covered_s = np.full(24, 7200.0)
+    sums = [np.where(sunny, 0.0, sum(x**power for x in dark_A)) for power in (1, 2)]
+    return ClockHours(covered_s, sums[0] * 3600, sunny * returned_As, np.where(sunny, 0.0, 2.0), *sums)
+
+
+def runs_at(*hours_and_Ah):
+    """Runs that began at these hours of the first day and took so much."""
+    runs = tuple(replace(make_cycle(0), start_us=MIDNIGHT_US + h * HOUR_US, charge_Ah=Ah) for h, Ah in hours_and_Ah)
+    return replace(make_log().cycles, cycles=runs)
+
+
+CHARGE = Charge(READING, Span(0, 1, 2, 172_800.0, ()), Amounts(100.0, 60.0), Amounts(2500.0, 1500.0), None, None)
+
+
+def test_the_sum_by_hand():
+    """8 dark hours on 2 days at 4 and 6 A, less 2 Ah of a run in the dark, are 4.875 A; the runs take 2.5 Ah a day.
+
+    At 25 V that is 2,987.5 Wh. Student's t for 15 degrees of freedom is 2.131 (any table of it), the hours' spread
+    16/15 A2: 2.131 x sqrt(16/15 / 16) A x 24 h x 25 V are 330.2 Wh.
+    """
+    got = loads_use(CHARGE, runs_at((21, 2.0), (12, 3.0), (12.5, None)), by_hand(), 500.0)
+    assert got.day_Wh.value == pytest.approx(2987.5)
+    assert got.day_Wh.high - got.day_Wh.value == pytest.approx(330.2, abs=0.1)
+    assert got.day_Wh.value - got.day_Wh.low == pytest.approx(330.2, abs=0.1)
+    assert "4.88 A" in got.assumptions[0]
+    assert "2.5 Ah a day" in got.assumptions[1]
+
+
+@pytest.mark.parametrize(
+    ("from_bank_Wh", "ends"),
+    [(2800.0, (2987.5, 2800.0, 3317.7)), (3200.0, (3200.0, 3200.0, 3317.7)), (4e3, (4e3,) * 3)],
+)
+def test_what_the_bank_gave_is_the_least_the_loads_took(from_bank_Wh, ends):
+    """No end of the interval lies below it."""
+    got = loads_use(CHARGE, runs_at((21, 2.0), (12, 3.0)), by_hand(), from_bank_Wh).day_Wh
+    assert (got.value, got.low, got.high) == pytest.approx(ends, abs=0.1)
+
+
+def test_runs_never_leave_less_than_nothing_in_the_dark():
+    """More in runs than was drawn is the runs' error: the rest draws nothing."""
+    got = loads_use(CHARGE, runs_at((21, 500.0)), by_hand(), 0.0)
+    assert got.day_Wh.value == pytest.approx(250 * 25)
+
+
+@pytest.mark.parametrize(
+    ("sunny", "dark"),
+    [
+        (range(7, 17), {20, 21, 22, 23, 0, 1, 2, 3}),  # 14 h without sun, of which the middle 8
+        (range(3, 21), {22, 23, 0, 1}),  # 6 h, less one of dusk and one of dawn
+        (range(1, 23), set()),  # 3 h: none is surely dark but one
+        (range(12, 13), {20, 21, 22, 23, 0, 1, 2, 3}),
+        ((9, 10, 15), {20, 21, 22, 23, 0, 1, 2, 3}),  # the longest stretch counts: 17 h from 16 to 8
+        ((1, 2), {10, 11, 12, 13, 14, 15, 16, 17}),  # a zone on the other side of the world
+    ],
+)
+def test_which_hours_are_dark(sunny, dark):
+    """By where the sun gave something back; a fiftieth of the best hour is a meter's zero."""
+    hours = by_hand()
+    returned_As = np.where(np.isin(np.arange(24), list(sunny)), 1000.0, 19.0)
+    got = set(replace(hours, returned_As=returned_As).night())
+    assert got == dark or (not dark and len(got) <= 1)
+
+
+def test_an_hour_counts_where_most_of_it_was_measured():
+    """Ten minutes of an hour tell nothing of its mean."""
+    step_us = 30_000_000
+    time_us = MIDNIGHT_US + np.concatenate([np.arange(1, 120), np.arange(120, 130)]) * step_us
+    hours = taken_in(Chunk(time_us, {"current_A": np.full(len(time_us), 2.0)}))
+    assert hours.count[:2].tolist() == [1.0, 0.0]
+    assert (hours.mean_A[0], hours.square_A2[0], hours.mean_A[1]) == pytest.approx((2.0, 4.0, 0.0))
+    assert hours.covered_s[1] == pytest.approx(300.0)
 
 
 def test_the_night_is_the_middle_of_the_hours_without_sun():
