@@ -158,7 +158,10 @@ DIALECTS: dict[str, tuple[str | bytes, Sequence[Row], tuple[str, ...]]] = {
     ),
     "elapsed ms": (
         table(
-            FINE, lambda row: str((row.time - START) // timedelta(milliseconds=1)), time="Millis", names=["I", "V", "P"]
+            FINE,
+            lambda row: str((row.time - START) // timedelta(milliseconds=1)),
+            time="Millis",
+            names=["I", "V", "P (W)"],
         ),
         FINE,
         ("--start", "2026-06-13T11:58:20Z"),

@@ -50,6 +50,8 @@ TAKEN = [
     ("cos phi", "power_factor", "1"),
     ("Frequency Hz", "frequency_Hz", "Hz"),
     ("Pressure psi", "pressure_kPa", "psi"),
+    ("Step current (A)", "current_A", "A"),
+    ("Cycle power W", "power_W", "W"),
     ("Flow L/min", "flow_L_per_min", "L/min"),
     ("Flow rate gal/min", "flow_L_per_min", "gal/min"),
 ]
@@ -94,6 +96,11 @@ def test_plain_english(name, quantity, symbol):
         "ES",
         "Speed (km/h)",
         "Note (A to Z)",
+        "Cycle P",
+        "Current step",
+        "Current index",
+        "Charge state",
+        "Power mode",
     ],
 )
 def test_what_is_no_reading(name):

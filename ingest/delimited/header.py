@@ -68,6 +68,8 @@ _NO_READING = {
     "ocv", "target", "rated", "nominal", "threshold", "alarm", "cutoff", "remaining", "left", "available", "design",
     "offset",
 }  # fmt: skip
+#: Words of something that is counted or numbered: without a unit such a column is none, whatever else its name says.
+_COUNTED = {"step", "cycle", "cyc", "index", "count", "number", "no", "nr", "id", "status", "mode", "code"}
 _NEVER = {
     "power_W": {"apparent", "reactive", "factor"},
     "current_A": {"hour", "hours", "hr", "hrs"},
@@ -139,7 +141,7 @@ def meaning(name: str, units_cell: str = "") -> Meaning | None:
     words = frozenset(parsed.words)
     unit = _unit_or_none(parsed.unit_text)
     quantity = _by_words(words, unit)
-    if quantity is None or words & _NO_READING:
+    if quantity is None or words & _NO_READING or (parsed.unit_text is None and words & _COUNTED - _WORDS[quantity]):
         return None
     if quantity in _REQUIRED and unit is not None and unit.dimension in NOT_WATTS:
         return None  # VA and var are never watts
@@ -242,7 +244,7 @@ def _unit_or_none(text: str | None) -> Unit | None:
 
 def _by_words(there: frozenset[str], unit: Unit | None) -> str | None:
     """Return the quantity that words and unit agree on; words decide, a unit alone may."""
-    if {"state", "charge"} <= there:
+    if {"state", "of", "charge"} <= there:
         return "state_of_charge_pct"
     if unit is not None and unit.dimension in ("charge", "energy"):
         return OF_DIMENSION[unit.dimension]
@@ -360,6 +362,11 @@ def _look_twice(quantity: str, taken: _Candidate) -> list[str]:
 def words_of(name: str) -> set[str]:
     """Return the words of a column's name, in small letters, those in brackets too."""
     return {word.lower() for word in _split(re.sub(r"[\[\]()]", " ", name))}
+
+
+def is_letter(name: str) -> bool:
+    """Tell whether a column is named by a letter alone, words of the bank aside."""
+    return all(len(word) == 1 for word in words_of(name) - _BANK)
 
 
 def unit_said(name: str, units_cell: str = "") -> Unit | None:

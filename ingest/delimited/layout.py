@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, cast, get_args
 
 from ..errors import InputError, quoted
 from ..quantities import Unit, unit_of
+from .borne_out import borne_out
 from .decode import Source, find_encoding
 from .dialect import DELIMITERS, Dialect, find_dialect
 from .header import ac_column, choose, meaning, not_watts
@@ -68,6 +69,11 @@ def find_layout(source: Source, wishes: Wishes) -> Layout:
     time = _time_plan(dialect, wishes, source.name)
     columns = _with_forms(dialect, columns, time, wishes.decimal, source.name)
     speaks_of_ac = ac_column(dialect.names, dialect.units, {plan.quantity: plan.index for plan in columns})
+    if profile is None or not profile.quantities:
+        columns, left_out = borne_out(
+            dialect, columns, ac=wishes.side == "ac" or speaks_of_ac is not None, name=source.name
+        )
+        said += left_out
     said += [*_two_parts(dialect, time), *remarks(dialect, time, columns, wishes, speaks_of_ac)]
     return Layout(source.name, encoding, dialect, time, tuple(columns), speaks_of_ac is not None, tuple(said))
 
