@@ -52,8 +52,11 @@ LEAST_TOLERANCE: Final = 0.03
 LENGTHS: Final = 1.5
 #: They come by turns at least this share of what chance would make them.
 BY_TURNS: Final = 0.3
-#: A motor under a rising pressure falls by so much more than what stays; a share of its starts shows, of others none.
-FALLS_MORE, MOTOR_STARTS, NO_STARTS = 0.015, 0.1, 0.02
+#: A motor's draw falls by so much under a rising pressure, or so large a share of its starts shows; that of other loads
+#: stays to within so much, and hardly one shows a start. [1]
+FALLS, MOTOR_STARTS, STAYS, NO_STARTS = 0.015, 0.1, 0.01, 0.05
+#: So many runs of each kind there must be where nothing tells a motor's.
+LEAST_UNTOLD: Final = 8
 
 
 @dataclass(frozen=True)
@@ -209,7 +212,8 @@ def _differ(seen: _Looks, upper: BoolArray) -> bool:
     """Tell whether the kinds differ in more than their draw: a load draws more while another works the inverter.
 
     One looks like a motor's and the other does not, and they differ in length, in starts or by far in the draw that
-    they begin with; or in length and by far in draw.
+    they begin with; or no start shows, and many of each differ in length and by far in draw. Two that start alike are
+    one: a compressor's runs differ after a thaw.
     """
     a, b = np.sort(seen.run_s[upper]), seen.run_s[~upper]
     longer = sum(float(np.mean(np.searchsorted(a, b, side))) for side in ("left", "right")) / 2 / len(a)
@@ -217,7 +221,8 @@ def _differ(seen: _Looks, upper: BoolArray) -> bool:
     by_far = _apart(np.sort(seen.begin[~upper]), np.sort(seen.begin[upper]), seen.unsure) >= BY_FAR
     in_length = max(longer, 1 - longer) >= LONGER
     if _own(seen, upper) is None:
-        return in_length and by_far
+        many = min(upper.sum(), (~upper).sum()) >= LEAST_UNTOLD
+        return bool(many and in_length and by_far and seen.starts.mean() < MOTOR_STARTS)
     return in_length or by_far or starts >= STARTS_APART
 
 
@@ -240,13 +245,12 @@ def _by_use(seen: _Looks, upper: BoolArray) -> bool:
 
 
 def _own(seen: _Looks, upper: BoolArray) -> int | None:
-    """Return which kind is a motor's and the other's is not: 0 or 1; None where that cannot be told."""
+    """Return which kind is a motor's, and the other's draw stays and shows no start: 0 or 1; None where none is so."""
     falls = [float(np.median(seen.falls[kind])) for kind in (~upper, upper)]
     starts = [float(seen.starts[kind].mean()) for kind in (~upper, upper)]
-    by_start = [starts[k] >= MOTOR_STARTS and starts[1 - k] <= NO_STARTS for k in (0, 1)]
-    by_fall = [falls[k] > 0 and falls[k] - falls[1 - k] >= FALLS_MORE for k in (0, 1)]
-    told = {k for k in (0, 1) if by_start[k] or by_fall[k]}
-    return told.pop() if len(told) == 1 else None
+    is_motors = [starts[k] >= MOTOR_STARTS or falls[k] >= FALLS for k in (0, 1)]
+    stays = [starts[k] <= NO_STARTS and abs(falls[k]) <= STAYS for k in (0, 1)]
+    return next((k for k in (0, 1) if is_motors[k] and stays[1 - k]), None)
 
 
 def _kind(seen: _Looks, which: BoolArray) -> RunKind:

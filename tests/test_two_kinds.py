@@ -125,6 +125,18 @@ def test_where_nothing_tells_which_kind_is_the_loads_neither_is_judged():
         run_totals(cycles)
 
 
+@pytest.mark.parametrize("surge", [1.0, 4.0])
+def test_a_compressor_that_runs_longer_after_each_thaw_is_one_kind(surge):
+    """Every eighth run takes twice as long and begins lower: both fall and start as motors do."""
+    runs = runs_at(64, (270, 290))
+    usual, after = [run for k, run in enumerate(runs) if k % 8], [(a, a + 650.0) for a, _ in runs[::8]]
+    cycles = cycles_of(
+        log_of((usual, 230.0, {"falls": 0.25, "surge": surge}), (after, 195.0, {"falls": 0.2, "surge": surge}))
+    )
+    assert cycles.two_kinds is None
+    assert cycles.summary.count == 64
+
+
 def test_a_few_odd_runs_are_no_kind():
     """Two of fifty drew more, as when another load starts in the same second."""
     runs = runs_at(50, (40, 55))
