@@ -285,6 +285,7 @@ def test_loads_of_two_inverters_and_of_the_bank_add_up_at_the_bank():
     got = bank_draw(where, where.loads)
     assert got.running_W == 950 + 100 + 5 * 24 + 240
     # A pump on the bank: 3 to 7 times its draw (trade pages), direct current without a power factor.
+    assert any("'pond' draws before it turns" in text for text in got.assumptions)
     assert (got.hardest, got.starting_W.low, got.starting_W.high) == ("pond", 1410 + 2 * 240, 1410 + 6 * 240)
     idle = site(HEATER, inverters=[INVERTER, other])
     assert bank_draw(idle, idle.loads).running_W == 950  # nothing hangs on the other
@@ -306,7 +307,12 @@ def test_amps_are_at_the_voltage_that_the_resistance_leaves():
     assert amps(site(), watts, 24.0, UNKNOWN).value == pytest.approx(2400 / 22.8)
     known = stated_resistance(Bank(nominal_V=24.0, capacity_Ah=1.0, resistance_mohm=10.0))
     assert amps(site(), watts, 24.0, known).value == pytest.approx(2400 / ((24 + (576 - 96) ** 0.5) / 2))
-    assert isinstance(amps(site(), Within.exactly(14401.0), 24.0, known), Missing)  # 24^2 / 0.04 is 14,400 W
+    too_much = amps(site(), Within.exactly(14401.0), 24.0, known)
+    assert isinstance(too_much, Missing)
+    assert "14,400 W through at most" in too_much.sentence  # 24^2 / 0.04
+    each = amps(site(), Within(2400.0, 1200.0, 3600.0), 24.0, known)
+    assert each.low < each.value < each.high
+    assert each.value == pytest.approx(2400 / ((24 + (576 - 96) ** 0.5) / 2))
 
 
 @given(st.floats(10, 60), st.floats(0.5, 100), st.floats(1, 60_000))
@@ -371,6 +377,29 @@ def test_starts_met_in_part_hold_the_true_fall_of_the_next(count):
         assert got.whole
         held += got.lowest_V.holds(true[-1])
     assert held / places >= 0.95
+
+
+def test_the_next_of_ten_starts_by_hand():
+    """Five at 23.4 V, five at 23.6: t(0.975, 9) is 2.262 (a table of Student's t), 2.262 x 0.1054 x sqrt(1.1) = 0.250."""
+    got = starts([23.4, 23.6] * 5).lowest_V
+    assert (got.low, got.value, got.high) == pytest.approx((23.25, 23.5, 23.75), abs=1e-3)
+    assert starts([24.95, 24.0] * 5).lowest_V.high == 25.0  # no start lifts the voltage
+
+
+def test_the_voltmeter_leaves_the_next_start_open():
+    """1 % and its class of 0.5, 0.1 % of 50 V, 10 mV, and half of 20 mV: 0.4225 V, of which an even one takes 95 %."""
+    meter = Accuracy(1.0, 0.1, full_scale=50.0, zero=0.01, resolution=0.02, class_pct=0.5)
+    for resolved in (True, False):
+        got = starts([23.5] * 10, resolved=resolved, voltage=meter).lowest_V
+        assert (got.low, got.value, got.high) == pytest.approx((23.5 - 0.4014, 23.5, 23.5 + 0.4014), abs=1e-4)
+
+
+def test_starts_met_in_part_by_hand():
+    """From 22.0 to 22.4 V in five readings of twenty: (20^(1/4) - 1) x 0.4 = 0.446 V below the lowest; half at 24 V."""
+    got = starts([22.0, 24.0, 22.1, 22.2, 22.3, 22.4, *[24.0] * 14], resolved=False).lowest_V
+    assert (got.low, got.value, got.high) == pytest.approx((21.554, 22.095, 24.0), abs=1e-3)
+    deep = starts([1.0, 20.0, 20.0, 20.0, 20.0, 20.0], resolved=False).lowest_V
+    assert (deep.low, deep.high) == (0.5, 20.0)  # beyond is no voltage: half of the lowest stands for its end
 
 
 def test_a_bank_that_ran_down_falls_from_where_it_stands():
