@@ -212,8 +212,8 @@ def _differ(seen: _Looks, upper: BoolArray) -> bool:
     """Tell whether the kinds differ in more than their draw: a load draws more while another works the inverter.
 
     One looks like a motor's and the other does not, and they differ in length, in starts or by far in the draw that
-    they begin with; or no start shows, and many of each differ in length and by far in draw. Two that start alike are
-    one: a compressor's runs differ after a thaw.
+    they begin with; or neither does, and many of each differ in length and by far in draw. Two that start or fall alike
+    are one: a compressor's runs differ after a thaw.
     """
     a, b = np.sort(seen.run_s[upper]), seen.run_s[~upper]
     longer = sum(float(np.mean(np.searchsorted(a, b, side))) for side in ("left", "right")) / 2 / len(a)
@@ -222,7 +222,7 @@ def _differ(seen: _Looks, upper: BoolArray) -> bool:
     in_length = max(longer, 1 - longer) >= LONGER
     if _own(seen, upper) is None:
         many = min(upper.sum(), (~upper).sum()) >= LEAST_UNTOLD
-        return bool(many and in_length and by_far and seen.starts.mean() < MOTOR_STARTS)
+        return bool(many and in_length and by_far and _stays(seen, upper) and _stays(seen, ~upper))
     return in_length or by_far or starts >= STARTS_APART
 
 
@@ -249,8 +249,13 @@ def _own(seen: _Looks, upper: BoolArray) -> int | None:
     falls = [float(np.median(seen.falls[kind])) for kind in (~upper, upper)]
     starts = [float(seen.starts[kind].mean()) for kind in (~upper, upper)]
     is_motors = [starts[k] >= MOTOR_STARTS or falls[k] >= FALLS for k in (0, 1)]
-    stays = [starts[k] <= NO_STARTS and abs(falls[k]) <= STAYS for k in (0, 1)]
+    stays = [_stays(seen, kind) for kind in (~upper, upper)]
     return next((k for k in (0, 1) if is_motors[k] and stays[1 - k]), None)
+
+
+def _stays(seen: _Looks, which: BoolArray) -> bool:
+    """Tell whether the draw of these runs stays and their starts do not show, as a heater's."""
+    return bool(seen.starts[which].mean() <= NO_STARTS and abs(np.median(seen.falls[which])) <= STAYS)
 
 
 def _kind(seen: _Looks, which: BoolArray) -> RunKind:
