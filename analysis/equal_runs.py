@@ -162,7 +162,7 @@ class EqualRuns:
     def __init__(self) -> None:
         self._done = np.zeros(3)
         self._still: dict[float, float] = {}
-        self._flips: dict[complex, float] | None = {}
+        self._flips: dict[tuple[float, float], float] | None = {}
         self._tail = np.empty((2, 0))
         self._open = Run(math.nan, 0.0, 0)
 
@@ -200,7 +200,8 @@ class EqualRuns:
         """Take flips in; too many kinds are none of a coarse digit, and none is kept."""
         if self._flips is None:
             return
-        for kind, length_s in zip(flips.kinds.tolist(), flips.times_s.tolist(), strict=True):
+        kinds = zip(flips.kinds.real.tolist(), flips.kinds.imag.tolist(), strict=True)
+        for kind, length_s in zip(kinds, flips.times_s.tolist(), strict=True):
             self._flips[kind] = self._flips.get(kind, 0.0) + length_s
         if len(self._flips) > _KINDS:
             self._flips = None
@@ -223,13 +224,13 @@ class RunFacts:
         Sums of the squares of the lengths of those that do not stand still; see `RunSums`. [s2]
     still : dict of float to float
         How long each reading stands still. [s]
-    flips : dict of complex to float
-        How long each kind of flip lasts in all; see `Flips`. [s]
+    flips : dict of (float, float) to float
+        How long each kind of flip, of a reading and that before and after it, lasts in all. [s]
     """
 
     moving: FloatArray
     still: dict[float, float]
-    flips: dict[complex, float]
+    flips: dict[tuple[float, float], float]
 
     def squares(self, digit: float) -> FloatArray:
         """Return the sums of the squares of the times over which the last digit has one error.
@@ -251,8 +252,7 @@ class RunFacts:
     def _levels(self, digit: float) -> dict[float, float]:
         """Return the time for which each reading stands, less that in which it flips to the next digit. [s]"""
         levels, above, below = dict(self.still), dict[float, float](), dict[float, float]()
-        for kind, length_s in self.flips.items():
-            value, host = kind.real, kind.imag
+        for (value, host), length_s in self.flips.items():
             if abs(value - host) > _ADJACENT * digit:
                 continue
             levels[value] = levels.get(value, 0.0) + length_s
