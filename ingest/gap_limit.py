@@ -98,13 +98,14 @@ def _wrong_s(usual: SpacingCount, paused: SpacingCount, limit_s: float | FloatAr
 
 def _between(usual: SpacingCount, paused: SpacingCount, out_s: float, wide_s: float) -> float:
     """Return the limit that parts usual spacings and pauses best: five times the usual ones, where that does it. [s]"""
-    sizes_s = np.concatenate([[out_s], usual.sizes_s[(usual.sizes_s > out_s) & (usual.sizes_s < wide_s)]])
+    sizes_s = np.concatenate([[out_s], usual.sizes_s[usual.sizes_s > out_s]])
     wrong_s = _wrong_s(usual, paused, sizes_s)
     best_s = float(sizes_s[np.argmin(wrong_s)])
     if best_s <= out_s:
         return out_s
-    between_s = float(f"{sqrt(best_s * paused.sizes_s[paused.sizes_s > best_s].min(initial=wide_s)):.2g}")
-    return max(between_s, best_s)
+    next_s = float(paused.sizes_s[paused.sizes_s > best_s].min(initial=wide_s))
+    between_s = float(f"{sqrt(best_s * next_s):.2g}")
+    return between_s if best_s <= between_s < next_s else best_s
 
 
 def _rounded_up(longest_s: float) -> float:

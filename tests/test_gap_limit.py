@@ -311,9 +311,11 @@ def test_what_stands_on_either_side_of_the_limit():
     """The limit has least time on the wrong side, and what else it could be is told."""
     bursts_and_pauses = gap_limit(counted(*[5] * 400), counted(*[3000] * 40), 0.0, None)
     assert (bursts_and_pauses.limit_s, bursts_and_pauses.other_s) == (25, 3100)
-    # 61 s of pauses that cannot be left out without 600 s of a rhythm as slow: they are bridged, and it is said.
+    # The limit lies between the slow rhythm and the pauses, however close.
     mixed = gap_limit(counted(*[1] * 2000, *[60] * 100), counted(*[61] * 10), 60.0, None)
     assert mixed.limit_s == 60
+    close = gap_limit(counted(*[1] * 2000, *[61] * 100), counted(*[62] * 10), 61.0, None)
+    assert close.limit_s == 61  # two digits would be 62, and no gap any more
     slower = gap_limit(counted(*[1] * 2000, *[60] * 100), counted(*[20] * 10), 60.0, None)
     assert (slower.limit_s, slower.other_s) == (300, None)
     assert "they are bridged, since no limit leaves out them alone" in str(slower.said)

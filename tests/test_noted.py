@@ -156,6 +156,14 @@ def test_a_run_goes_from_its_note_to_where_its_draw_has_gone():
     assert (cycle.surge_A, cycle.surge_ratio) == (None, None)
 
 
+def test_a_draw_that_falls_a_little_runs_on():
+    """60 A above 10: of them 20 are left at 30 A, 10 at 20 A: gone. A start noted meanwhile is none."""
+    chunk = notes([0.0, 100.0, 200.0, 300.0, 400.0], current_A=[10.0, 70.0, 30.0, 20.0, 20.0])
+    found = runs_of(chunk, [(60.0, "pump on"), (250.0, "pump on")])
+    assert [cycle.run_s for cycle in found.cycles] == [240.0]
+    assert found.cycles[0].charge_Ah == pytest.approx((60 * 100 + 20 * 100) / 3600)
+
+
 def test_a_stop_that_is_noted_ends_a_run_before_the_next_reading():
     """On at 60 s, off at 200 s by the note, 0 A read at 300 s; then another run that has not stopped yet."""
     chunk = notes([0.0, 100.0, 300.0, 450.0], current_A=[0.0, 70.0, 0.0, 71.0])
