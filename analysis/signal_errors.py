@@ -20,6 +20,8 @@ Part = Literal["drawn", "returned", "net"]
 EVEN: Final = math.sqrt(3.0)
 #: The instant of a step, or a rounded value, is anywhere within its interval: length / sqrt(12).
 WITHIN: Final = math.sqrt(12.0)
+#: The component that tells of draw and return within one mean.
+BOTH_IN_ONE: Final = "both directions in one mean"
 #: From so many expected catches on, the chance of catching starts is a component like others.
 _ENOUGH_CATCHES: Final = 5.0
 #: Noise about zero is looked for this far out. [standard deviations]
@@ -145,7 +147,7 @@ class SignalErrors:
         elif self._how.sampling == "mean":
             yield self._of_first_mean(value, all_s)
             yield Component(
-                "both directions in one mean",
+                BOTH_IN_ONE,
                 self._hidden(part).u / SECONDS_PER_HOUR,
                 reason="within one mean draw and return cancel; how much is told by the means beside it",
             )

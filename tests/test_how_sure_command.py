@@ -132,6 +132,25 @@ def test_the_ends_of_a_net_are_told_as_they_are():
     assert rows["drawn"].endswith("3.00 Ah, 0 to −2.20 (95 %)")
 
 
+def test_averages_over_draw_and_return_say_that_more_flowed(tmp_path, capsys):
+    """A pump that runs for a minute or two into the sun, a mean each minute: both ends lie on the side of more."""
+    rows = ["time,current [A],voltage [V]"]
+    means = [-15.0, -15.0, -15.0, 5.0, 25.0, -5.0, -15.0, -15.0] * 30
+    rows += [f"2026-06-13T{10 + k // 60:02d}:{k % 60:02d}:00Z,{mean},25.0" for k, mean in enumerate(means)]
+    (tmp_path / "m.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
+    words = ("convert", str(tmp_path / "m.csv"), "--out", str(tmp_path / "m.parquet"), "--sampling", "mean")
+    assert run([*words]) == 0
+    amounts = document(capsys, "charge", tmp_path / "m.parquet")["charge"]
+    for key in ("drawn", "returned"):
+        value = amounts[f"{key}_Ah"]
+        assert amounts[f"{key}_low_Ah"] == pytest.approx(value)
+        # 5 A is half a minute at -15 A, which hides 7.5 A; -5 A a quarter at 25 A, which hides 6.25 A: thirty times.
+        assert amounts[f"{key}_high_Ah"] > value + 30 * 60 * (7.5 + 6.25) / 3600
+    _, out, _ = told(capsys, "charge", tmp_path / "m.parquet")
+    assert "within one average draw and return cancel" in out
+    assert "the net is right" in out
+
+
 def test_the_document_holds_intervals_and_a_budget_that_sums(log, site, capsys):
     """u95 beside every amount; shares sum to one, u in quadrature to the whole."""
     found = document(capsys, "charge", log)

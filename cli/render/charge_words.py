@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
 from ...analysis.noted_runs import event_in
+from ...analysis.signal_errors import BOTH_IN_ONE
 from .terminal import span_lines, table
 from .words import amount, clock, counted, duration, number, percent, plus_minus, shortened, signed
 
@@ -120,6 +121,10 @@ def sureness_lines(charge: Charge, figures: MeterFigures, *, starts_known: bool 
         lines.append(f"where ± comes from: {shares}")
     if largest.factor is not None:
         lines.append(f"the interval holds 95 %: {largest.factor:.2f} standard uncertainties here (GUM)")
+    if any(part.source == BOTH_IN_ONE for part in largest.components):
+        lines.append(
+            "within one average draw and return cancel, so more of both flowed than the averages show; the net is right"
+        )
     lines += [f"meter: {said}" for said in figures.assumed]
     lines += _zero_lines(figures)
     if charge.how.sampling == "instant" and not starts_known and _may_miss_starts(charge):
