@@ -23,8 +23,8 @@ class NoteFacts:
     Parameters
     ----------
     runs2 : dict of str to float
-        Sum of the squares of the times for which one figure stood, of what is ``drawn``, ``returned`` and ``net``;
-        nought is left out, since ``off`` is no figure that was rounded. [s2]
+        Sum of the squares of the times for which each figure stood in all, of what is ``drawn``, ``returned`` and
+        ``net``: a load that comes back is rounded as before. Nought is left out: ``off`` was not rounded. [s2]
     edges2, edges4 : dict of str to float
         Sums of the second and fourth powers of the changes from note to note, the beginning and the end among them,
         likewise. [unit2], [unit4]
@@ -44,7 +44,7 @@ class NoteFacts:
 class NoteSums:
     """Add up `NoteFacts` of one signal, interval by interval; part of a fold.
 
-    It carries one value, and how long it has stood.
+    It carries one value, and how long each figure stood, of which a person notes few.
     """
 
     def __init__(self) -> None:
@@ -52,25 +52,23 @@ class NoteSums:
         self._powers = np.zeros((3, 2))
         self._minutes = True
         self._decimals = -1
-        self._runs2 = {1.0: 0.0, -1.0: 0.0}
-        self._run_s = 0.0
+        self._stood_s: dict[float, float] = {}
 
     def add(self, at_us: TimeArray, x: FloatArray, length_s: FloatArray) -> None:
         """Take the next notes in: their instants [us], and the values that have stood [unit], for how long [s]."""
         self._minutes = self._minutes and not (at_us % round(MINUTE_S * MICROSECONDS)).any()
         self._powers += _powers(np.concatenate([self._last, x]))
-        for value, before, stood_s in zip(x, np.concatenate([self._last, x]), length_s, strict=False):
-            run_s = self._run_s if value == before else 0.0  # (a + b)^2 = a^2 + b (2 a + b)
+        for value, stood_s in zip(x.tolist(), length_s.tolist(), strict=True):
             if value:
-                self._runs2[float(np.sign(value))] += float(stood_s * (2 * run_s + stood_s))
-            self._run_s = float(run_s + stood_s)
+                self._stood_s[value] = self._stood_s.get(value, 0.0) + stood_s
         self._last = np.concatenate([self._last, x])[-1:]
         self._decimals = max(self._decimals, _decimals(x))
 
     def result(self) -> NoteFacts:
         """Return the facts so far; what stands last may have ended at another moment as well."""
         second, fourth = (self._powers + _powers(np.append(self._last, 0.0))).T.tolist()
-        names, (above, below) = ("drawn", "returned", "net"), self._runs2.values()
+        names = ("drawn", "returned", "net")
+        above, below = (sum(t * t for x, t in self._stood_s.items() if (x > 0) is drawn) for drawn in (True, False))
         return NoteFacts(
             dict(zip(names, (above, below, above + below), strict=True)),
             dict(zip(names, second, strict=True)),
