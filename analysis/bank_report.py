@@ -147,7 +147,9 @@ def _recharge(site: Site, taken_Ah: float, use: LoadsUse | None) -> Recharge | M
         return owed
     if isinstance(known, Missing):
         # What the bank gave is the least the loads take: more than the array brings is never made good.
-        return owed if isinstance(owed.days, Missing) else replace(owed, days=replace(known, what="days to recharge"))
+        because = f"what all loads take in a day is not known: {known.because}"
+        unknown = Missing("days to recharge", (), because)
+        return owed if isinstance(owed.days, Missing) else replace(owed, days=unknown)
     meanwhile = f"Days are with {known.value:,.0f} Wh taken by all loads each day meanwhile, as in this log."
     return replace(owed, assumptions=(*owed.assumptions, meanwhile, *use.assumptions))
 

@@ -23,6 +23,8 @@ from .water_report import WaterReport, water_report
 from .within import Within
 
 _DAY_S = 24 * SECONDS_PER_HOUR
+#: A log of one day ends some readings before midnight. [1]
+_WHOLE_DAY = 0.98
 
 
 @dataclass(frozen=True)
@@ -113,7 +115,7 @@ def _water(site: Site, load: Load | None, cycles: Cycles, power_W: float | None)
 def daily_from_bank_Wh(charge: Charge) -> float | None:
     """Return what was drawn from the bank in a day; None where less than a day was measured. [Wh]"""
     span = charge.energy_span or charge.span
-    if charge.how.side != "dc" or charge.energy is None or span.covered_s < _DAY_S:
+    if charge.how.side != "dc" or charge.energy is None or span.covered_s < _WHOLE_DAY * _DAY_S:
         return None
     return charge.energy.drawn / span.covered_s * _DAY_S
 

@@ -356,6 +356,7 @@ def test_use_of_a_day_needs_a_day():
         return daily_from_bank_Wh(Charge(HowRead(side, "instant", 10.0), span, None, Amounts(3000.0, 0.0), None, None))
 
     assert of(36) == pytest.approx(2000.0)
+    assert of(24 - 1 / 60) == pytest.approx(3000.0, rel=1e-3)  # a day's log at a reading a minute
     assert (of(23), of(36, "ac")) == (None, None)
 
 
