@@ -31,7 +31,7 @@ LEAST_RUNS, LEAST_OF_KIND, LEAST_SHARE = 16, 3, 0.02
 #: So few of a kind are told by their range. [1]
 FEW: Final = 8
 #: A run must be so many times as long as its first seconds, and its last, whose medians its draws are. [1]
-LONG_ENOUGH: Final = 3
+LONG_ENOUGH: Final = 1.4
 #: These are no more than so many seconds: the base wanders meanwhile. [s]
 LONGEST_EDGE_S: Final = 30.0
 #: Draws of two kinds differ by this share at least, and by so many times their own spreads: common practice, no source;

@@ -167,3 +167,15 @@ def test_rises_do_not_tell_two_kinds_apart():
     assert cycles.summary.count == len(pump)
     assert hardly_seen(Runs(cycles, 2.0)) is None
     assert hardly_seen(Runs(replace(cycles, two_kinds=None), 2.0)).most > 20
+
+
+@pytest.mark.parametrize("every_s", [5.0, 10.0])
+def test_readings_some_seconds_apart_tell_the_kinds_too(every_s):
+    """Four readings of a run of 45 s: enough to see that its draw stays."""
+    short = runs_at(120, (42, 55))
+    pump = clear_of(runs_at(16, (80, 110), first_s=900.0, seed=3), short)
+    cycles = cycles_of(log_of((pump, 800.0, PUMP | {"surge": 1.0}), (short, 770.0, {}), every_s=every_s), every_s)
+    assert cycles.two_kinds is not None
+    starts_s = [(cycle.start_us - T0_US) / US for cycle in cycles.cycles]
+    np.testing.assert_allclose(starts_s, [a for a, _ in pump], atol=every_s)
+    assert codes_of(cycles)["short_cycling"] != "found"
