@@ -18,10 +18,11 @@ class Cycle:
     ``start_within_s`` and ``stop_within_s`` say how well the edges are known: half the spacing of the readings on
     either side [s]. ``before_V`` and ``lowest_V`` are the voltage before the start and the lowest during the run;
     ``begin_V`` and ``end_V`` that of its first readings once it has settled, and of its last before the stop.
-    ``array_may_share``: the array may have given part of the draw, because the bank stood at its regulation voltage;
-    draw, charge and energy are lower bounds then. ``base_drift_A`` and ``base_drift_W`` are how far the level that it
-    stands on moved meanwhile. ``charge_u95_Ah`` and ``energy_u95_Wh`` are half of the 95 %
-    interval; None until it is worked out.
+    ``draws_less``: it drew less from its start on than the load's other runs, and was found to be the load's all the
+    same. ``array_may_share``: the array may have given part of the draw, because the bank stood at its regulation
+    voltage; draw, charge and energy are lower bounds then. ``base_drift_A`` and ``base_drift_W`` are how far the level
+    that it stands on moved meanwhile. ``charge_u95_Ah`` and ``energy_u95_Wh`` are half of the 95 % interval; None until
+    it is worked out.
     """
 
     load: str | None
@@ -46,6 +47,7 @@ class Cycle:
     begin_V: float | None = None
     end_V: float | None = None
     array_may_share: bool = False
+    draws_less: bool = False
     base_drift_A: float | None = None
     base_drift_W: float | None = None
     charge_u95_Ah: float | None = None

@@ -15,6 +15,7 @@ from .attempts import attempts_of, without_failed
 from .chunk import MICROSECONDS, SECONDS_PER_HOUR, Chunk, FloatArray
 from .coincidence import coincidences
 from .cycle_record import Cycle, Cycles, CycleSummary, TwoKinds
+from .dry_runs import MOST_FALL, at_one_draw, dry_runs, fell, with_late_fall
 from .follow import Found, Heights
 from .level_record import LevelList
 from .levels import Level, LevelMaker, edge_readings, record
@@ -159,19 +160,24 @@ def _chosen(levels: LevelList, expected: float | None) -> tuple[list[SeenRun], i
     load = the_load(without_failed(loads, at_us), changes, plate, at_regulation(levels), heights)
     if load is None:
         return [], sum(len(other.runs) for other in loads), None
-    every = _seen(levels, load.runs)
     others = sum(len(other.runs) for other in loads if other.up != load.up)
-    own, two_kinds = told_apart(every)
-    if two_kinds is None or two_kinds.own is None:
-        return own, others, two_kinds
-    own = with_overlapped(own, _seen(levels, of_kind(two_kinds, changes, heights).runs), two_kinds)
-    return own, others + two_kinds.kinds[1 - two_kinds.own].count, two_kinds
+    own, two_kinds = told_apart(_seen(levels, load.runs))
+    if two_kinds is not None and two_kinds.own is not None:
+        own = with_overlapped(own, _seen(levels, of_kind(two_kinds, changes, heights).runs), two_kinds)
+        others += two_kinds.kinds[1 - two_kinds.own].count
+    dry = at_one_draw([replace(run, less=True) for run in _seen(levels, dry_runs(load, levels, changes, heights))], own)
+    others = max(others - len(dry), 0)
+    return sorted([*own, *dry], key=lambda run: run.start_us), others, two_kinds
 
 
 def _seen(levels: LevelList, runs: Sequence[Found]) -> list[SeenRun]:
     """Return what was seen of a load's runs."""
+    runs = [with_late_fall(found, runs, levels) for found in runs]
     strange = coincidences(levels, runs)
     own = [seen(levels, found, strange.get(found, NOTHING)) for found in runs]
+    falls = [fell(run, found) for run, found in zip(own, runs, strict=True)]
+    if sum(falls) < MOST_FALL * len(own):
+        own = [replace(run, less=less) for run, less in zip(own, falls, strict=True)]
     top_V, ohm = regulation_V(levels), prompt_ohm(own)
     return [replace(run, shared=True) if may_share(run, top_V, ohm) else run for run in own]
 
@@ -193,7 +199,8 @@ def _sizes(levels: LevelList) -> tuple[FloatArray, Heights, float]:
             steps = np.where(np.isnan(watts), steps * per_unit, watts)
     steps = np.where(small, 0.0, steps)
     steps[[level.after_gap for level in levels.levels]] = np.nan
-    heights = Heights(*(per_unit * height for height in (levels.before, levels.after, levels.rest)))
+    before, after, rest = (per_unit * x for x in (levels.before, levels.after, levels.rest))
+    heights = Heights(before, after, rest, levels.gives)
     return steps, heights, per_unit
 
 

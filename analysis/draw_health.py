@@ -43,6 +43,9 @@ DRY_ALIKE: Final = 0.2
 OWN_DRAW: Final = 0.3
 #: A dry pump still draws as much of its usual draw (trade sources: 40 %, and some room): less is another load's. [1]
 DRY_LEAST: Final = 0.35
+#: Runs that were found to draw less from their start on count up to this share, the top of what trade sources say, with
+#: some room. [1]
+LESS: Final = 0.8
 #: At the log's end two are enough, if they draw the same to within this share. [1, 1]
 TWO_DRY: Final = 2
 SAME_DRAW: Final = 0.05
@@ -77,11 +80,11 @@ LEAST_DAYS: Final = 3
 def usual_draw(runs: Runs) -> float | None:
     """Return the pump's own learned draw: the median of the runs that draw most alike at the top. [runs.draw_unit].
 
-    Runs that draw less than 0.8 of the ninth decile are not its usual ones. None where fewer than a handful are left,
-    or where these differ so much that they are hardly one load's.
+    Runs that draw less than 0.8 of the ninth decile are not its usual ones, nor are those found to draw less. None
+    where fewer than a handful are left, or where these differ so much that they are hardly one load's.
     """
-    draw = runs.draw[~np.isnan(runs.draw)]
-    if len(draw) < LEAST_CYCLES or runs.mixed:
+    draw = runs.draw[~np.isnan(runs.draw) & ~runs.less]
+    if runs.mixed or len(draw) < LEAST_CYCLES // (2 if runs.less.any() else 1):
         return None
     usual = draw[draw >= 0.8 * np.quantile(draw, 0.9)]
     if len(usual) < LEAST_CYCLES // 2 or not _alike(usual, USUAL_ALIKE):
@@ -102,14 +105,15 @@ def dry_runs(runs: Runs, limits: HealthLimits) -> BoolArray:
     usual = usual_draw(runs)
     if usual is None:
         return np.zeros(len(runs.draw), dtype=bool)
-    return (runs.draw < limits.dry_share.value * usual) & (runs.draw > DRY_LEAST * usual)
+    return (runs.draw < np.where(runs.less, LESS, limits.dry_share.value) * usual) & (runs.draw > DRY_LEAST * usual)
 
 
 def prime_lost(runs: Runs, limits: HealthLimits) -> Check:
     """Judge whether the running draw has fallen well below this pump's own learned draw."""
+    share = LESS if runs.less.any() else limits.dry_share.value
     rule = Rule(
         "prime_lost",
-        f"a running draw of at least {100 * limits.dry_share.value:.0f} % of this pump's own usual one",
+        f"a running draw of at least {100 * share:.0f} % of this pump's own usual one",
         limits.dry_share.source,
     )
     usual, unit = usual_draw(runs), runs.draw_unit
@@ -137,6 +141,8 @@ def _is_dry(runs: Runs, dry: BoolArray) -> bool:
     """Tell whether the low draws are those of a dry pump: some of them, in a row, and alike."""
     if not dry.any():
         return False
+    if (dry & runs.less).any():  # they were not taken for the load's for nothing
+        return True
     lengths_s = runs.lengths_s()
     usual_s = float(np.median(lengths_s[~dry])) if (~dry).any() else 0.0
     on_and_on = bool((lengths_s[dry] > max(LEAST_DRY_S, LEAST_DRY * usual_s)).any())

@@ -39,16 +39,17 @@ class Step(NamedTuple):
     """A step that may be a load's: the level it led to, its share of what is expected, and how well it fits.
 
     The share is positive upwards; NaN where nothing was measured before the level, so that it is not known whether the
-    load was on. ``height`` is the signal right before the step, ``above_before`` and ``above`` how far above its rest it
-    was before and after it; all over what is expected.
+    load was on. ``height`` and ``after`` are the signal right before and after the step, ``rest`` the least that was
+    drawn up to it; all over what is expected. ``slides`` says whether what slid to its rest without a step rests, too.
     """
 
     level: int
     share: float
     good: float
     height: float
-    above_before: float
-    above: float
+    after: float
+    rest: float
+    slides: bool
 
 
 class Found(NamedTuple):
@@ -70,7 +71,7 @@ class _Path(NamedTuple):
 
     ``score`` says how well it fits; ``found`` what was found, the latest first, each with what is before it. ``start``
     and ``fall`` are where the run that is going on began, and at which level its draw fell; ``base`` is the height it
-    stands on, ``left`` what is left of its draw. [1]
+    stands on, ``rest`` the least that was drawn up to its start, ``left`` what is left of its draw. [1]
     """
 
     score: float
@@ -78,6 +79,7 @@ class _Path(NamedTuple):
     start: int = 0
     fall: int | None = None
     base: float = math.nan
+    rest: float = math.inf
     left: float = 1.0
 
 
@@ -113,14 +115,14 @@ def follow(steps: Iterable[Step], at_start: float = 1.0) -> list[Found]:
     for step in steps:
         k, share, good = step.level, step.share, step.good
         missed = -good if good > 0 else 0.0  # what it costs to say that the step is another load's
-        if step.above_before < STAYS:
-            off, on, fallen = _at_rest(step.above_before, k, off, on, fallen)
+        if step.slides and step.height - step.rest < STAYS:
+            off, on, fallen = _at_rest(step.height, step, off, on, fallen)
         if math.isnan(share):
             unseen = off = _closed(off, on, fallen, unseen)
             on = fallen = _NEVER
         elif share > 0:
             begun = off[0] + good
-            on = _plus(on, missed) if on[0] + missed >= begun else _Path(begun, off[1], k, None, step.height)
+            on = _plus(on, missed) if on[0] + missed >= begun else _Path(begun, off[1], k, None, step.height, step.rest)
             off, fallen, unseen = _plus(off, missed), _plus(fallen, missed), _plus(unseen, missed)
         else:
             less = _fallen(on, step, at_start)
@@ -135,24 +137,28 @@ def follow(steps: Iterable[Step], at_start: float = 1.0) -> list[Found]:
                 fallen = _plus(fallen, -max(rest, 0.0))
             on, unseen = _plus(on, missed), _plus(unseen, missed)
             fallen = fallen if fallen[0] >= less[0] else less
-        if step.above < STAYS:
-            off, on, fallen = _at_rest(step.above, k, off, on, fallen)
+        if step.after - step.rest < STAYS:
+            off, on, fallen = _at_rest(step.after, step, off, on, fallen)
     return _listed(_closed(off, on, fallen, unseen)[1])
 
 
-def _at_rest(above: float, k: int, off: _Path, on: _Path, fallen: _Path) -> tuple[_Path, _Path, _Path]:
-    """Return the paths where that little is drawn more than at rest: it ends whatever draws more, at level `k`."""
-    for path in (on, fallen):
-        if above < STAYS * path.left and path.start < k and path[0] - OPEN_COST > off[0]:
-            off = _ended(path, k, -OPEN_COST)
-    return off, *(_NEVER if above < STAYS * path.left else path for path in (on, fallen))
+def _at_rest(height: float, step: Step, off: _Path, on: _Path, fallen: _Path) -> tuple[_Path, _Path, _Path]:
+    """Return the paths where hardly more is drawn than at rest: whatever draws more has ended, at this step's level."""
+    stay = [on, fallen]
+    for j, path in enumerate(stay):
+        least = STAYS * path.left
+        if height - min(path.rest, step.rest) < least and (step.slides or -step.share >= least):
+            if path.start < step.level and path[0] - OPEN_COST > off[0]:
+                off = _ended(path, step.level, -OPEN_COST)
+            stay[j] = _NEVER
+    return off, stay[0], stay[1]
 
 
 def _fallen(on: _Path, step: Step, at_start: float) -> _Path:
     """Return what is going on if a step down is a running load's own draw that falls."""
     left = at_start + step.share
     if FALL[0] <= -step.share <= FALL[1] and min(left, step.height + step.share - on.base) > LEAST_REST:
-        return _Path(on.score - FALL_COST, on.found, on.start, step.level, on.base, left)
+        return _Path(on.score - FALL_COST, on.found, on.start, step.level, on.base, on.rest, left)
     return _NEVER
 
 
@@ -180,11 +186,13 @@ class Heights:
 
     ``before`` is the level right before it, ``after`` the lower of where it begins after it and where it stays as a
     rule (a moment, or a single reading, is neither), ``rest`` the level at which as little as ever is drawn there.
+    ``gives`` says whether anything flowed back: where an array gives, the signal slides to its rest while a load runs.
     """
 
     before: FloatArray
     after: FloatArray
     rest: FloatArray
+    gives: bool = False
 
     @classmethod
     def of(cls, changes: FloatArray) -> Heights:
@@ -204,5 +212,6 @@ def steps_of(share: FloatArray, good: FloatArray, heights: Heights, draw: float 
     previous = np.append(np.inf, above[:-1])
     matter |= (above < STAYS) & (above < previous)
     matter |= (above_before < STAYS) & (above_before < previous)
-    rows = (x[matter].tolist() for x in (share, good, before, above_before, above))
-    return [Step(*row) for row in zip(np.flatnonzero(matter).tolist(), *rows, strict=True)]
+    rows = (x[matter].tolist() for x in (share, good, before, after, rest))
+    slides = [not heights.gives] * int(matter.sum())
+    return [Step(*row) for row in zip(np.flatnonzero(matter).tolist(), *rows, slides, strict=True)]

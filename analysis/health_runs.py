@@ -105,6 +105,11 @@ class Runs:
         shared = np.array([cycle.array_may_share for cycle in self.cycles.cycles], dtype=bool)
         return np.where(shared | (self.run_s < self.least_s), np.nan, draw)
 
+    @cached_property
+    def less(self) -> BoolArray:
+        """Which runs draw less from their start on, and were found to be the load's all the same."""
+        return np.array([cycle.draws_less for cycle in self.cycles.cycles], dtype=bool)
+
     def of(self, name: str) -> FloatArray:
         """Return one field of every cycle; NaN where it is not known."""
         values = [getattr(cycle, name) for cycle in self.cycles.cycles]

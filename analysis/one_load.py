@@ -97,7 +97,7 @@ def loads_of(changes: FloatArray, heights: Heights | None = None) -> list[Follow
         for load in _told_apart(left, heights, draw):
             if load.runs:
                 loads.append(load)
-                left = _without(left, load)
+                left = without(left, load)
     return [load for load in loads if not _is_two(load, loads)]
 
 
@@ -136,10 +136,10 @@ def the_load(
     load = load.again(
         changes, heights, _where_two_stepped(load, [other for other in others if other not in less], changes)
     )
-    return replace(load, runs=_in_turn(load.runs, [run for other in less for run in other.runs]))
+    return replace(load, runs=in_turn(load.runs, [run for other in less for run in other.runs]))
 
 
-def _in_turn(runs: Sequence[Found], more: Sequence[Found]) -> tuple[Found, ...]:
+def in_turn(runs: Sequence[Found], more: Sequence[Found]) -> tuple[Found, ...]:
     """Return a load's runs with more of its own, in order, but for those that begin while it runs: it cannot twice."""
     kept = list(runs)
     for run in more:
@@ -237,7 +237,7 @@ def _told_apart(changes: FloatArray, heights: Heights, draw: float) -> list[Foll
         return [load]
     tolerance = min(TOLERANCE, max(upper / lower - 1, ALIKE) / 2)
     larger = _best_followed(changes, heights, upper, tolerance)
-    return [larger, _best_followed(_without(changes, larger), heights, lower, tolerance)]
+    return [larger, _best_followed(without(changes, larger), heights, lower, tolerance)]
 
 
 def _best_followed(changes: FloatArray, heights: Heights, draw: float, tolerance: float) -> Followed:
@@ -254,7 +254,7 @@ def _followed(
     return first.learned(changes).again(changes, heights)
 
 
-def _without(changes: FloatArray, load: Followed) -> FloatArray:
+def without(changes: FloatArray, load: Followed) -> FloatArray:
     """Return the steps that are left when those of a load are taken out. [unit]."""
     left = changes.copy()
     left[[*(run.start for run in load.runs), *load.stops(changes, load.runs)]] = 0.0

@@ -29,6 +29,9 @@ IMPOSSIBLE_COST = 100.0
 ABOUT = 0.1
 #: So many steps down within a run may be its own.
 MOST_FALLS = 6
+#: A run's draw is that of its first so long: the base wanders away meanwhile, with the sun: common practice, no source.
+#: [s]
+SETTLED_S = 1800.0
 #: Steps within a run that are smaller than this share of it are its own unrest.
 OWN_WOBBLE = 0.04
 
@@ -52,6 +55,8 @@ class SeenRun:
         Levels within it to which another load's step led.
     shared : bool
         Whether the array may have given part of its draw.
+    less : bool
+        Whether it drew less from its start on than the load's other runs.
     coincidence : Coincidence
         What other loads switched at its start and its stop.
     """
@@ -62,6 +67,7 @@ class SeenRun:
     last: int
     others: list[int]
     shared: bool = False
+    less: bool = False
     coincidence: Coincidence = NOTHING
 
     @property
@@ -85,12 +91,18 @@ class SeenRun:
         return self.levels.levels[self.start - 1].last[name]
 
     def settled(self, name: str) -> float:
-        """Return its settled draw: the median of its levels by their length, less what others draw then. [unit]."""
+        """Return its settled draw: the median of its levels by their length, less what others draw then. [unit].
+
+        What comes after its first `SETTLED_S` does not count.
+        """
         levels, others = self.levels.levels, 0.0
+        until_us = self.start_us + SETTLED_S * MICROSECONDS
         readings: list[tuple[float, float]] = []
         for k in range(self.start, self.last + 1):
+            if readings and levels[k].first_us > until_us:
+                break
             others += self.levels.change(k, name) if k in self.others else 0.0
-            readings.append((levels[k].usual[name] - others, levels[k].length_s))
+            readings.append((levels[k].usual[name] - others, min(levels[k].length_s, SETTLED_S)))
         return _weighted_median(readings) - self.before(name) - self.coincidence.at_start.get(name, 0.0)
 
     def drift(self, name: str) -> float:
@@ -152,7 +164,7 @@ def _below_rest(run: SeenRun, others: dict[int, float]) -> float:
     base = run.before(signal) + run.coincidence.at_start.get(signal, 0.0)
     lowest = min(accumulate(others.values(), initial=base))
     within = max(levels.levels[run.start].least, ABOUT * levels.change(run.start, signal))
-    rest = levels.rest[run.last if run.stop is None else run.stop]
+    rest = min(levels.rest[run.start], levels.rest[run.last if run.stop is None else run.stop])
     return max(float(rest) - within - lowest, 0.0)
 
 
@@ -200,6 +212,7 @@ def cycle_of(run: SeenRun, how: HowRead, load: str | None, off_before_s: float |
         begin_V=_known(first.first["voltage_V"]) if has_V else None,
         end_V=_known(levels[run.last].last["voltage_V"]) if has_V and after is not None else None,
         array_may_share=run.shared,
+        draws_less=run.less,
         base_drift_A=_drift(run, "current_A"),
         base_drift_W=_drift(run, "power_W"),
     )

@@ -239,7 +239,7 @@ def never_cuts_out(runs: Runs, limits: HealthLimits) -> Check:
         f"one longer than {spell(limit.value)} and {TIMES_USUAL:g} usual ones that ended is noted",
         limit.source,
     )
-    others = runs.run_s[runs.whole & (runs.run_s <= limit.value)]
+    others = runs.run_s[runs.whole & ~runs.less & (runs.run_s <= limit.value)]
     if len(others) < LEAST_CYCLES:
         return rule.not_judged(f"{len(others)} usual runs are too few to tell how long a run usually is")
     if (~np.isnan(runs.draw)).sum() >= LEAST_CYCLES and usual_draw(runs) is None:
@@ -248,19 +248,21 @@ def never_cuts_out(runs: Runs, limits: HealthLimits) -> Check:
     lengths_s = runs.lengths_s()
     long = lengths_s > max(limit.value, TIMES_USUAL * usual_s)
     long |= ~runs.whole & (lengths_s > max(min(STILL_S, limit.value), TIMES_LONGEST * float(others.max())))
-    long &= runs.alone(lengths_s) & draws_as_usual(runs)
+    long &= runs.alone(lengths_s) & (draws_as_usual(runs) | runs.less)
     if not long.any():
         return rule.passed(f"the longest run took {spell(float(others.max()))}, a usual one {spell(usual_s)}")
     said = f"{int(long.sum())} of {len(long)} runs went on for up to {spell(float(lengths_s[long].max()))}"
     usual = f"; a usual run takes {spell(usual_s)} (median of {len(others)})"
-    if runs.whole[long].all():
+    if (long & runs.less).any():
+        said += f", {int((long & runs.less).sum())} of them at the draw of a pump that runs dry"
+    elif runs.whole[long].all():
         title = f"{runs.name} ran for {spell(float(lengths_s[long].max()))} in one go, and stopped"
         severity: Severity = "watch" if limit.source == OWNER else "note"
         return rule.found(severity, title, f"{said}, and ended{usual}", LONG_ADVICE, runs.starts(long))
     return rule.found(
         "watch",
         f"{runs.name} runs on and does not cut out",
-        f"{said}, the last still when the log ended{usual}",
+        f"{said}{'' if runs.whole[long].all() else ', the last still when the log ended'}{usual}",
         NEVER_ADVICE,
         runs.starts(long),
     )

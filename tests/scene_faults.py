@@ -1,9 +1,11 @@
 """The classes of scenes in which something is wrong, and the findings that each has to give."""
 
+from dataclasses import replace
+
 import numpy as np
 from scene_classes import HOUR, flow_of, usual, watered
-from scenes import scene_class
-from scenes_parts import hose, household, well_runs
+from scenes import fridge, scene_class
+from scenes_parts import hose, household, load_of, wavy, well_runs
 
 
 @scene_class
@@ -97,6 +99,115 @@ def prime_lost(rng):
     made.pump["spells"], made.unsure_from_s = ((fails, 1e9, factor),), fails
     made.must, made.may = {"prime_lost"}, {"never_cuts_out", "draw_drift", "short_cycling"}
     return made
+
+
+def _a_day(rng):
+    """Most of a day of a household, with fridge, lights and at times the sun."""
+    made = usual(rng, (14.0, 26.0), (0.5, 1.0, 2.0))
+    made.first_hour = rng.uniform(5.5, 8.0)
+    flow = flow_of(made)
+    draws = household(rng, made.span_s, made.first_hour, rng.uniform(900, 1800))
+    made.runs = well_runs(draws, flow * rng.uniform(70, 120) / 60, flow, made.span_s)
+    if rng.random() < 0.4:
+        made.sky = wavy(rng, made.span_s, made.pump_W * rng.uniform(0.2, 0.8), made.first_hour)
+    return made
+
+
+@scene_class
+def like_dry(rng):
+    """Nothing is wrong: other loads are 35 to 75 % of the pump's size, a freezer, a kettle, lights, an oven."""
+    made = _a_day(rng)
+    kinds = {"freezer": _freezer, "kettle": _kettle, "evening": _evening, "oven": _oven}
+    for name in rng.choice(list(kinds), int(rng.integers(1, 4)), replace=False):
+        watts = made.pump_W * rng.uniform(0.35, 0.75)
+        made.others.append(kinds[str(name)](made, watts))
+    made.plate_off = rng.uniform(0.9, 1.12)
+    return made
+
+
+def _freezer(made, watts):
+    """A large compressor by its thermostat."""
+    return replace(fridge(made, watts, ac=True), name="freezer")
+
+
+def _kettle(made, watts):
+    """Two to five minutes, some times a day."""
+    starts = np.sort(made.rng.uniform(0, made.span_s, int(made.rng.integers(2, 9))))
+    return load_of("kettle", [(a, a + made.rng.uniform(100, 300)) for a in starts], watts)
+
+
+def _evening(made, watts):
+    """Lights or a heater in the evening, for hours; people draw water meanwhile."""
+    start = (made.rng.uniform(17.0, 19.5) - made.first_hour) * HOUR
+    return load_of("evening", [(start, start + made.rng.uniform(1.5, 4.0) * HOUR)], watts)
+
+
+def _oven(made, watts):
+    """On and off by its thermostat for an hour."""
+    begin = made.rng.uniform(0.1, 0.9) * made.span_s
+    return load_of("oven", [(begin + 180 * k, begin + 180 * k + made.rng.uniform(40, 120)) for k in range(20)], watts)
+
+
+def _dry(made, from_s, until_s=1e9):
+    """The water fails: the pump starts as ever and settles at a share of its draw, from 0.35 to 0.75."""
+    made.pump["dry"] = ((from_s, until_s, float(made.rng.uniform(0.35, 0.75))),)
+    made.must, made.may = {"prime_lost"}, {"never_cuts_out", "draw_drift", "short_cycling"}
+    return made
+
+
+@scene_class
+def dry_to_the_end(rng):
+    """From some start on there is no water: that run goes on to the end of the log, for an hour and more."""
+    made = _a_day(rng)
+    last = int(rng.integers(len(made.runs) // 2, max(len(made.runs) - 1, len(made.runs) // 2 + 1)))
+    start = made.runs[last][0]
+    made.runs = [*made.runs[:last], (start, np.inf)]
+    if made.span_s - start < 3 * HOUR:  # nobody could tell
+        made.span_s = start + 3 * HOUR
+    _dry(made, start - 1)
+    made.must |= {"never_cuts_out"} if made.span_s - start > 5 * HOUR else set()
+    return made
+
+
+@scene_class
+def dry_starts(rng):
+    """Without water from some start on; it is stopped by hand after minutes or hours, and tried again some times."""
+    made = _a_day(rng)
+    last = int(rng.integers(len(made.runs) // 2, len(made.runs) - 1))
+    start = made.runs[last][0]
+    made.runs, now = made.runs[:last], start
+    for _ in range(int(rng.integers(3, 6))):
+        stop = now + rng.choice([rng.uniform(120, 900), rng.uniform(0.5, 2) * HOUR])
+        made.runs.append((now, stop))
+        now = stop + rng.uniform(60, 600)
+    made.span_s = max(made.span_s, now + 600)
+    return _dry(made, start - 1)
+
+
+@scene_class
+def dry_first(rng):
+    """The log begins with dry runs; then the water is back."""
+    made = _a_day(rng)
+    now, runs = rng.uniform(300, 1200), []
+    for _ in range(int(rng.integers(3, 6))):
+        runs.append((now, now + rng.uniform(120, 2400)))
+        now = runs[-1][1] + rng.uniform(120, 900)
+    made.runs = [*runs, *(run for run in made.runs if run[0] > now + 60)]
+    made.with_site = True
+    return _dry(made, 0.0, now)
+
+
+@scene_class
+def dry_within(rng):
+    """The water fails within a run, which goes on dry to the log's end, or until someone stops it after an hour."""
+    made = _a_day(rng)
+    last = int(rng.integers(len(made.runs) // 2, len(made.runs) - 1))
+    start = made.runs[last][0]
+    fails = start + rng.uniform(20, 60)
+    stop = rng.choice([np.inf, fails + rng.uniform(1, 3) * HOUR])
+    made.runs = [*made.runs[:last], (start, stop)]
+    made.span_s = max(made.span_s, fails + 2 * HOUR)
+    return _dry(made, fails)
 
 
 @scene_class

@@ -26,7 +26,8 @@ class Load:
 
     Its start is `surge` times that and dies away in `surge_s`, held below `limit_W`; with `soft_s` it climbs to its
     draw instead. By the end of a run the draw has fallen by the share `fall`. Within `spells` (start, stop, factor)
-    it is multiplied by a factor: a pump without water, a motor that ages. ``wobble`` is the share by which it wanders.
+    it is multiplied by a factor: a motor that ages. Within `dry` it settles to a share of its draw, and starts as
+    ever. ``wobble`` is the share by which it wanders.
     """
 
     name: str
@@ -40,6 +41,7 @@ class Load:
     fall: float = 0.0
     wobble: float = 0.0
     spells: tuple = ()
+    dry: tuple = ()
     ac: bool = True
     power_factor: float = 0.95
 
@@ -56,6 +58,8 @@ class Load:
         shape += self.wobble * np.sin(time_s / 3.1 + 7 * np.sin(time_s / 17.0))
         if self.soft_s:
             shape *= np.minimum(0.15 + 0.85 * since_s / self.soft_s, 1.0)
+        for start, stop, factor in self.dry:
+            shape = np.where((time_s >= start) & (time_s < stop), shape * factor, shape)
         shape += (self.surge - 1) * np.exp(-((since_s / self.surge_s) ** 3))
         for start, stop, factor in self.spells:
             shape = np.where((time_s >= start) & (time_s < stop), shape * factor, shape)

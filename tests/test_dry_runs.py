@@ -1,0 +1,96 @@
+"""Runs of a pump without water from their start on: its own, though they draw less; and other loads that are not."""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from load_scenes import Load, Scene, cycles_of, evenly
+from readings import T0_US, US
+
+from shuntbook.analysis.health import findings_of, limits_for
+
+PUMP_A = 30.0
+
+
+def wet(count=14, first_s=400.5):
+    """Usual runs of 90 s, a quarter of an hour apart."""
+    return evenly(first_s, 90.0, 810.0, count)
+
+
+def found_in(scene, **more):
+    """What is found, and the codes of what is said of it."""
+    result = cycles_of(scene.chunk(), scene.every_s, **more)
+    return result, {f.code for f in findings_of(result, limits_for(None, None), scene.every_s)}
+
+
+def with_dry(runs_s, share, *, wet_s=None, span_s=20000.0, seed=1, surge=4.0):
+    """A pump and its dry runs: the same motor's top at the start, and a share of the draw after it."""
+    top = PUMP_A * (surge - 1) / (share * PUMP_A) + 1
+    dry = Load(share * PUMP_A, runs_s, surge=top, surge_s=0.8)
+    return Scene(Load(PUMP_A, wet_s or wet(), surge=surge, surge_s=0.8), others=[dry], span_s=span_s, seed=seed)
+
+
+def starts_s(result, *, less):
+    """When runs of usual draw, or with less, began. [s]."""
+    return [(c.start_us - T0_US) / US for c in result.cycles if c.draws_less is less]
+
+
+@settings(max_examples=20, deadline=None)
+@given(share=st.floats(0.35, 0.75), hours=st.floats(1.0, 6.0), seed=st.integers(0, 99))
+def test_a_pump_that_starts_dry_and_runs_on_is_the_pump(share, hours, seed):
+    """From 13,000 s on to the log's end, for an hour and more, at any share that trade sources name."""
+    span_s = 13000.0 + hours * 3600
+    result, codes = found_in(with_dry([(13000.5, 9e9)], share, span_s=span_s, seed=seed))
+    assert starts_s(result, less=True) == pytest.approx([13000.5], abs=1.0)
+    assert result.cycles[-1].run_A == pytest.approx(share * PUMP_A, rel=0.03)
+    assert len(starts_s(result, less=False)) == 14
+    assert "prime_lost" in codes
+
+
+@pytest.mark.parametrize("share", [0.4, 0.55, 0.7])
+def test_dry_starts_that_someone_stops_are_the_pumps(share):
+    """Four tries of minutes, at the log's end, or at its beginning with the usual runs after them."""
+    tries_s = [(13000.5, 13400.5), (13600.5, 13900.5), (14100.5, 14700.5), (14900.5, 15200.5)]
+    result, codes = found_in(with_dry(tries_s, share))
+    assert starts_s(result, less=True) == pytest.approx([a for a, _ in tries_s], abs=1.0)
+    assert "prime_lost" in codes
+    first_s = [(a - 12800, b - 12800) for a, b in tries_s]
+    result, codes = found_in(with_dry(first_s, share, wet_s=wet(first_s=2900.5)))
+    assert starts_s(result, less=True) == pytest.approx([a for a, _ in first_s], abs=1.0)
+    assert "prime_lost" in codes
+
+
+def test_what_dry_runs_took_is_counted():
+    """Charge of a whole dry run above the base: its draw by its length, and the top of its start."""
+    result, _ = found_in(with_dry([(13000.5, 16600.5)], 0.5))
+    (dry,) = [c for c in result.cycles if c.draws_less]
+    assert dry.charge_Ah == pytest.approx(15 * 3600 / 3600, rel=0.02)
+
+
+@pytest.mark.parametrize(
+    "runs_s",
+    [
+        [(600.5 + 1300 * k, 1000.5 + 1300 * k) for k in range(14)],  # a freezer
+        [(2000.5, 2200.5), (7700.5, 7900.5), (16000.5, 16200.5)],  # a kettle
+        [(9100.5, 14000.5)],  # lamps of an evening, with water drawn meanwhile
+        [(13500.5 + 180 * k, 13600.5 + 180 * k) for k in range(20)],  # an oven by its thermostat, after the last run
+    ],
+    ids=["freezer", "kettle", "lamps", "oven"],
+)
+def test_other_loads_of_that_size_are_not_the_pump(runs_s):
+    """Half the pump's draw, without a motor's start."""
+    other = Load(0.5 * PUMP_A, runs_s)
+    result, codes = found_in(Scene(Load(PUMP_A, wet(), surge=4, surge_s=0.8), others=[other], span_s=20000.0))
+    assert not starts_s(result, less=True)
+    assert "prime_lost" not in codes
+
+
+def test_the_end_of_the_log_cut_anywhere_changes_no_earlier_run():
+    """What is found does not depend on where chunks end."""
+    scene = with_dry([(13000.5, 9e9)], 0.55)
+    chunk = scene.chunk()
+    whole, cut = cycles_of(chunk), cycles_of(chunk, cuts=(1, 9000, 13001, 13002, 15000))
+    assert [(c.start_us, c.stop_us, c.draws_less) for c in whole.cycles] == [
+        (c.start_us, c.stop_us, c.draws_less) for c in cut.cycles
+    ]
+    np.testing.assert_allclose([c.run_A for c in whole.cycles], [c.run_A for c in cut.cycles], rtol=1e-9)
