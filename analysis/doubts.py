@@ -229,10 +229,11 @@ def _of_volts(seen: Seen) -> Iterator[Doubt]:
 def _of_instants(seen: Seen) -> Iterator[Doubt]:
     ripple, in_step = (seen.instants.ripple, seen.instants.in_step) if seen.instants else (None, None)
     if ripple is not None:
-        how = "scatters" if ripple.scatters else "goes slowly up and down"
+        share = f"{100 * ripple.amplitude:.2g} % of itself"
+        how = f"scatters by about {share}" if ripple.scatters else f"goes slowly up and down by {share} or more"
         text = (
-            f"the draw {how} by about {100 * ripple.amplitude:.2g} % of itself: an inverter's ripple (100 or 120 Hz), "
-            f"read at single instants, does that. {_HELPS[ripple.slow]}; a meter must average over the ripple"
+            f"the draw {how}: an inverter's ripple (100 or 120 Hz), read at single instants, does that. "
+            f"{_HELPS[ripple.slow]}; a meter must average over the ripple"
         )
         yield Doubt("ripple", text, "with care")
     if in_step is not None:

@@ -52,6 +52,8 @@ SMOOTH: Final = 0.3
 EVEN_PHASES: Final = 0.45
 #: So many windows, and this share of those with a large draw, must agree: common practice, no source.
 LEAST_WINDOWS, LEAST_SHARE, LEAST_SHARE_FAST = 8, 0.3, 0.45
+#: What a wave of which windows see a part may make of an amount: so many times what they scatter by. By trial. [1]
+PARTLY_SEEN: Final = 4.0
 #: Of slow waves this share must go up, and this share down, and by no more than so many times as much one way as the
 #: other: loads fade one way. By trial. [1]
 LEAST_EACH_WAY, ALIKE = 0.25, 3.0
@@ -162,7 +164,7 @@ def _beating(rows: list[_Row]) -> Ripple | None:
     if not slow:
         return None
     rms = sqrt((slow[-1].up_squares + slow[-1].down_squares) / (slow[-1].up + slow[-1].down))
-    return Ripple(sqrt(2) * rms, 2 * rms, slow=True, scatters=False)
+    return Ripple(sqrt(2) * rms, PARTLY_SEEN * rms, slow=True, scatters=False)
 
 
 def _row(sums: FloatArray) -> _Row:
