@@ -8,7 +8,7 @@ from math import inf
 
 from .bank_voltage import usual_loaded_V
 from .inverter_losses import losses_of
-from .load_power import TURNING, USUAL_START, Demand, demand, usual_start_s
+from .load_power import STANDSTILL_SAID, TURNING, USUAL_START, Demand, demand, usual_start_s
 from .missing import Missing
 from .plate_power import supply_V
 from .resistance import Resistance
@@ -101,8 +101,9 @@ def _of_inverter(inverter: Inverter, loads: Sequence[Load], left_out: list[Missi
         extra_W = of.start_W(most_VA).map(lambda watts: losses.dc_W(beside_W + watts) - running_W)
         return _Start(of.load, extra_W, of.start_s)
 
-    said = (*losses.assumptions, *(text for each in known for text in each.assumptions))
-    return _Part(running_W, tuple(start(each) for each in known), said)
+    said = [*losses.assumptions, *(text for each in known for text in each.assumptions)]
+    said += [STANDSTILL_SAID] if any(each.extra_VA.high > 0 for each in known) else []
+    return _Part(running_W, tuple(start(each) for each in known), tuple(said))
 
 
 def _on_the_bank(site: Site, load: Load, left_out: list[Missing]) -> _Part:

@@ -21,6 +21,10 @@ USUAL_START: Final = Within(6.0, 3.0, 7.0)
 #: motors; a larger motor's is lower). [1]
 STANDSTILL_POWER_FACTOR: Final = Within(0.7, 0.5, 0.85)
 STANDSTILL_SOURCE: Final = "from memory, of small single-phase motors"
+STANDSTILL_SAID: Final = (
+    f"Of a start's volt-amperes {STANDSTILL_POWER_FACTOR.low:g} to {STANDSTILL_POWER_FACTOR.high:g} are watts: the power "
+    f"factor of a motor that stands still ({STANDSTILL_SOURCE})."
+)
 VA_OF_WATTS: Final = (
     "Volt-amperes of what was seen are its watts over the power factor: the plate's, else the usual one of its kind; "
     f"at a start {STANDSTILL_POWER_FACTOR.low:g} to {STANDSTILL_POWER_FACTOR.high:g} ({STANDSTILL_SOURCE}), "

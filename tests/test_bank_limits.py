@@ -265,6 +265,8 @@ def test_a_start_is_watts_at_a_standstills_power_factor():
     got = bank_draw(site(PUMP, HEATER), site(PUMP, HEATER).loads)
     assert (got.running_W, got.hardest, got.start_s) == (1640.0, "pump", 0.5)
     assert (got.starting_W.low, got.starting_W.high) == pytest.approx((950 + 2300, 950 + 3910))
+    assert any("0.5 to 0.85 are watts" in said and "from memory" in said for said in got.assumptions)
+    assert not any("stands still" in said for said in bank_draw(site(HEATER), site(HEATER).loads).assumptions)
 
 
 def test_losses_and_the_surge_rating_are_in_what_is_asked():
