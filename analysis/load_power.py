@@ -22,8 +22,8 @@ USUAL_START: Final = Within(6.0, 3.0, 7.0)
 STANDSTILL_POWER_FACTOR: Final = Within(0.7, 0.5, 0.85)
 STANDSTILL_SOURCE: Final = "from memory, of small single-phase motors"
 STANDSTILL_SAID: Final = (
-    f"Of a start's volt-amperes {STANDSTILL_POWER_FACTOR.low:g} to {STANDSTILL_POWER_FACTOR.high:g} are watts: the power "
-    f"factor of a motor that stands still ({STANDSTILL_SOURCE})."
+    f"Of a start's volt-amperes {STANDSTILL_POWER_FACTOR.low:g} to {STANDSTILL_POWER_FACTOR.high:g} are watts: "
+    f"the power factor of a motor that stands still ({STANDSTILL_SOURCE})."
 )
 VA_OF_WATTS: Final = (
     "Volt-amperes of what was seen are its watts over the power factor: the plate's, else the usual one of its kind; "
