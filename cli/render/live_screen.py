@@ -82,7 +82,7 @@ def summary_lines(snapshot: Snapshot) -> list[str]:
     """Return in words what the capture has come to so far."""
     lines = [f"since the start: {_amounts(snapshot.charge)}"]
     if snapshot.since_mark is not None:
-        lines.append(f"since '{shortened(snapshot.mark or '', 14)}': {_amounts(snapshot.since_mark)}")
+        lines.append(f"since '{shortened(snapshot.mark or '', 15)}': {_amounts(snapshot.since_mark)}")
     parts = []
     if snapshot.peak_A is not None:
         parts.append(f"highest {amount(snapshot.peak_A, 'A')}")
