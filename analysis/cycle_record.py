@@ -75,6 +75,25 @@ class Attempt:
 
 
 @dataclass(frozen=True)
+class PerhapsDry:
+    """Runs that may be those of the load with less draw, a pump without water, or another load's: not counted as its.
+
+    Parameters
+    ----------
+    count : int
+        How many there are.
+    share : float
+        Their draw over the load's. [1]
+    lasted_s : float
+        How long they took together. [s]
+    """
+
+    count: int
+    share: float
+    lasted_s: float
+
+
+@dataclass(frozen=True)
 class CycleSummary:
     """Cycles counted and their usual shape; None where the log cannot say.
 
@@ -134,6 +153,7 @@ class Cycles:
     base_A: float | None = None
     base_W: float | None = None
     shortest_run_s: float | None = None
+    perhaps_dry: PerhapsDry | None = None
     two_kinds: TwoKinds | None = None
     rises: Rises | None = field(default=None, compare=False)
     covered_s: float = 0.0

@@ -6,6 +6,7 @@ import copy
 import math
 from collections.abc import Iterable, Sequence, Set
 from dataclasses import replace
+from typing import NamedTuple
 
 import numpy as np
 
@@ -14,7 +15,7 @@ from .array_share import at_regulation, may_share, prompt_ohm, regulation_V
 from .attempts import attempts_of, without_failed
 from .chunk import MICROSECONDS, SECONDS_PER_HOUR, Chunk, FloatArray
 from .coincidence import coincidences
-from .cycle_record import Cycle, Cycles, CycleSummary, TwoKinds
+from .cycle_record import Cycle, Cycles, CycleSummary, PerhapsDry, TwoKinds
 from .dry_runs import MOST_FALL, at_one_draw, dry_runs, fell, with_late_fall
 from .follow import Found, Heights
 from .level_record import LevelList
@@ -74,7 +75,7 @@ class CycleFold:
         """Return the cycles so far."""
         plateaus = self._steps.result()
         levels = self._levels.with_rest(plateaus.plateaus)
-        own, others, two_kinds = _chosen(levels.list, self._expected)
+        own, others, two_kinds, perhaps_dry = _chosen(levels.list, self._expected)
         cycles = self._cycles_of(own)
         usual_s = self._how.usual_interval_s
         return Cycles(
@@ -88,6 +89,7 @@ class CycleFold:
             base_W=_usual_base(own, "power_W"),
             shortest_run_s=None if usual_s is None else SHORTEST_INTERVALS * usual_s,
             two_kinds=two_kinds,
+            perhaps_dry=perhaps_dry,
             rises=plateaus.rises,
             covered_s=plateaus.covered_s,
             first_us=levels.first_us,
@@ -149,25 +151,34 @@ class _Levels:
             self.list.levels.append(record(self._last, self._before_last, self.list.signal, readings))
 
 
-def _chosen(levels: LevelList, expected: float | None) -> tuple[list[SeenRun], int, TwoKinds | None]:
-    """Return the runs of the load that is asked for, in order, how many others were seen, and whether it is two."""
+class _Chosen(NamedTuple):
+    """The runs of the load that is asked for, in order, how many others were seen, and what is in doubt."""
+
+    own: list[SeenRun]
+    others: int
+    two_kinds: TwoKinds | None = None
+    perhaps_dry: PerhapsDry | None = None
+
+
+def _chosen(levels: LevelList, expected: float | None) -> _Chosen:
     if len(levels.levels) < 2:
-        return [], 0, None
+        return _Chosen([], 0)
     changes, heights, per_unit = _sizes(levels)
     loads = loads_of(changes, heights)
     at_us = np.array([*(level.start_us for level in levels.levels), levels.levels[-1].last_us])
     plate = None if expected is None else expected * per_unit
     load = the_load(without_failed(loads, at_us), changes, plate, at_regulation(levels), heights)
     if load is None:
-        return [], sum(len(other.runs) for other in loads), None
+        return _Chosen([], sum(len(other.runs) for other in loads))
     others = sum(len(other.runs) for other in loads if other.up != load.up)
     own, two_kinds = told_apart(_seen(levels, load.runs))
     if two_kinds is not None and two_kinds.own is not None:
         own = with_overlapped(own, _seen(levels, of_kind(two_kinds, changes, heights).runs), two_kinds)
         others += two_kinds.kinds[1 - two_kinds.own].count
-    dry = at_one_draw([replace(run, less=True) for run in _seen(levels, dry_runs(load, levels, changes, heights))], own)
-    others = max(others - len(dry), 0)
-    return sorted([*own, *dry], key=lambda run: run.start_us), others, two_kinds
+    found, perhaps = dry_runs(load, levels, changes, heights)
+    dry = at_one_draw([replace(run, less=True) for run in _seen(levels, found)], own)
+    own = sorted([*own, *dry], key=lambda run: run.start_us)
+    return _Chosen(own, max(others - len(dry), 0), two_kinds, perhaps)
 
 
 def _seen(levels: LevelList, runs: Sequence[Found]) -> list[SeenRun]:

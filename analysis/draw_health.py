@@ -122,6 +122,8 @@ def prime_lost(runs: Runs, limits: HealthLimits) -> Check:
             f"fewer than {LEAST_CYCLES} runs have a draw that can be compared, or they differ too much"
         )
     dry = dry_runs(runs, limits)
+    if not _is_dry(runs, dry) and runs.perhaps_dry:
+        return rule.not_judged(runs.perhaps_dry)
     if not _is_dry(runs, dry):
         return rule.passed(f"usual draw {figure(usual, unit)}, lowest {figure(float(np.nanmin(runs.draw)), unit)}")
     dry_s = float(runs.lengths_s()[dry].sum())

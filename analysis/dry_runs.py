@@ -14,6 +14,7 @@ from typing import Final
 import numpy as np
 
 from .chunk import MICROSECONDS, FloatArray
+from .cycle_record import PerhapsDry
 from .follow import Found, Heights
 from .level_record import LevelList
 from .one_load import ALIKE, Followed, without
@@ -40,6 +41,8 @@ LEAST_OWN: Final = 4
 #: Evidence is in natural logarithms of how much likelier it is with a dry pump than with another load; so much is
 #: asked for, since dry pumps are rare. Starts missed tell no more than so much. [1]
 ENOUGH: Final = 5.0
+#: From here on it may be a dry pump's, and nobody can say that there was none. [1]
+PERHAPS: Final = 0.5
 MOST_MISSED: Final = 8.0
 #: A start shows by a top so much above what follows, over the load's draw; another load's does that often. [1], [1]
 SHOWS: Final = 0.1
@@ -70,8 +73,10 @@ class _Own:
         return float(np.clip(np.mean(self.tops > SHOWS), SHOWS_BY_CHANCE, 0.9))
 
 
-def dry_runs(load: Followed, levels: LevelList, changes: FloatArray, heights: Heights) -> list[Found]:
-    """Return the runs in which a load draws less from its start on, in order.
+def dry_runs(
+    load: Followed, levels: LevelList, changes: FloatArray, heights: Heights
+) -> tuple[list[Found], PerhapsDry | None]:
+    """Return the runs in which a load draws less from its start on, in order; if there are none, what may be such.
 
     Parameters
     ----------
@@ -83,15 +88,16 @@ def dry_runs(load: Followed, levels: LevelList, changes: FloatArray, heights: He
         As of `one_load.loads_of`.
     """
     if len(load.runs) < LEAST_OWN:
-        return []
+        return [], None
     own, left = _own(load, levels), without(changes, load)
-    best, found = 0.0, list[Found]()
+    best, found, perhaps = 0.0, list[Found](), None
     for draw in _draws(left, load.up):
         as_dry = Followed(draw, draw * load.down / load.up, DRY_TOLERANCE).again(left, heights)
-        evidence, runs = _evidence(own, as_dry, levels)
+        evidence, runs, doubt = _evidence(own, as_dry, levels)
         if evidence > best:
             best, found = evidence, runs
-    return found
+        perhaps = perhaps or doubt
+    return found, None if found else perhaps
 
 
 def _own(load: Followed, levels: LevelList) -> _Own:
@@ -127,16 +133,22 @@ def _top(run: Found, levels: LevelList) -> float:
     return level.peak[levels.signal] - level.usual[levels.signal]
 
 
-def _evidence(own: _Own, dry: Followed, levels: LevelList) -> tuple[float, list[Found]]:
-    """Return how much speaks for runs being a load's own, and those for which enough does."""
+def _evidence(own: _Own, dry: Followed, levels: LevelList) -> tuple[float, list[Found], PerhapsDry | None]:
+    """Return how much speaks for runs being a load's own, those for which enough does, and those in doubt."""
     alone = [run for run in dry.runs if not _meets(_span_us(run, levels), own.spans_us)]
     rows = _rows(alone, own, levels)
-    taken, best = list[Found](), 0.0
+    taken, best, doubt = list[Found](), 0.0, None
     for row in rows:
         said = _of_row(row, own, dry, levels) if len(dry.runs) - len(row) - len(taken) <= len(row) else 0.0
         if said >= ENOUGH:
             taken, best = [*taken, *row], best + said
-    return best, taken
+        elif said >= PERHAPS and doubt is None:
+            doubt = PerhapsDry(len(row), dry.up / own.load.up, _lasted_s(row, levels))
+    return best, taken, doubt
+
+
+def _lasted_s(runs: Sequence[Found], levels: LevelList) -> float:
+    return sum(b - a for a, b in (_span_us(run, levels) for run in runs)) / MICROSECONDS
 
 
 def _meets(span_us: tuple[float, float], spans_us: Sequence[tuple[float, float]]) -> bool:
@@ -160,8 +172,7 @@ def _rows(runs: Sequence[Found], own: _Own, levels: LevelList) -> list[list[Foun
 
 def _of_row(row: Sequence[Found], own: _Own, dry: Followed, levels: LevelList) -> float:
     """Return how much speaks for a row of runs being a load's own. [1]."""
-    lasted_s = sum(b - a for a, b in (_span_us(run, levels) for run in row)) / MICROSECONDS
-    said = min(own.rate * lasted_s, MOST_MISSED)
+    said = min(own.rate * _lasted_s(row, levels), MOST_MISSED)
     in_a_row = IN_A_ROW / 2 if levels.gives else IN_A_ROW  # clouds come in a row as well
     said += in_a_row * min(len(row) - 1, MOST_IN_A_ROW)
     said += min(sum(_of_start(run, own, levels) for run in row), MOST_BY_STARTS)

@@ -110,6 +110,18 @@ class Runs:
         """Which runs draw less from their start on, and were found to be the load's all the same."""
         return np.array([cycle.draws_less for cycle in self.cycles.cycles], dtype=bool)
 
+    @cached_property
+    def perhaps_dry(self) -> str:
+        """What may have been a pump without water, or another load, in words; empty where there is none."""
+        perhaps = self.cycles.perhaps_dry
+        if perhaps is None:
+            return ""
+        runs = "a run" if perhaps.count == 1 else f"{perhaps.count} runs"
+        return (
+            f"{runs} at {100 * perhaps.share:.0f} % of this draw, {spell(perhaps.lasted_s)} together, came while it "
+            "did not run as usual: the pump without water, or another load"
+        )
+
     def of(self, name: str) -> FloatArray:
         """Return one field of every cycle; NaN where it is not known."""
         values = [getattr(cycle, name) for cycle in self.cycles.cycles]

@@ -65,6 +65,8 @@ def _failed_starts(
     attempts = runs.cycles.attempts
     if runs.usual_interval_s is None or runs.usual_interval_s > ATTEMPT_SPACING_S:
         return rule.not_judged(f"readings more than {ATTEMPT_SPACING_S:g} s apart do not show a start that fails")
+    if not attempts and not runs.cycles.cycles:
+        return rule.not_judged("no start was seen")
     if len(attempts) < LEAST_ATTEMPTS:
         return rule.passed(f"starts that failed: {len(attempts)}")
     lasted_s = float(np.median([attempt.lasted_s for attempt in attempts]))
@@ -100,6 +102,8 @@ def surge_over_rating(runs: Runs, limits: HealthLimits) -> Check:
     over = peak_W > rating.value
     unseen = "" if all(cycle.surge_resolved for cycle in runs.cycles.cycles) else "; the true surge may be higher"
     said = f"highest {figure(float(known.max()), 'W')}{unseen}"
+    if over.sum() < LEAST_SURGES and not any(cycle.surge_resolved for cycle in runs.cycles.cycles):
+        return rule.not_judged(f"readings too far apart to see a whole surge; {said}")
     if over.sum() < LEAST_SURGES:
         return rule.passed(said)
     title = f"The start of {runs.name[0].lower()}{runs.name[1:]} takes more than its inverter is rated for"

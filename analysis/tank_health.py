@@ -249,6 +249,8 @@ def never_cuts_out(runs: Runs, limits: HealthLimits) -> Check:
     long = lengths_s > max(limit.value, TIMES_USUAL * usual_s)
     long |= ~runs.whole & (lengths_s > max(min(STILL_S, limit.value), TIMES_LONGEST * float(others.max())))
     long &= runs.alone(lengths_s) & (draws_as_usual(runs) | runs.less)
+    if not long.any() and runs.cycles.perhaps_dry is not None and runs.cycles.perhaps_dry.lasted_s > STILL_S:
+        return rule.not_judged(runs.perhaps_dry)
     if not long.any():
         return rule.passed(f"the longest run took {spell(float(others.max()))}, a usual one {spell(usual_s)}")
     said = f"{int(long.sum())} of {len(long)} runs went on for up to {spell(float(lengths_s[long].max()))}"

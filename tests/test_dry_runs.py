@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from load_scenes import Load, Scene, cycles_of, evenly
 from readings import T0_US, US
 
-from shuntbook.analysis.health import findings_of, limits_for
+from shuntbook.analysis.health import findings_of, health_of, limits_for
 
 PUMP_A = 30.0
 
@@ -94,3 +94,22 @@ def test_the_end_of_the_log_cut_anywhere_changes_no_earlier_run():
         (c.start_us, c.stop_us, c.draws_less) for c in cut.cycles
     ]
     np.testing.assert_allclose([c.run_A for c in whole.cycles], [c.run_A for c in cut.cycles], rtol=1e-9)
+
+
+def test_a_check_that_could_not_see_it_is_not_passed():
+    """A load of half the draw that goes on for two hours without a motor's start, while no water was drawn."""
+    other = Load(0.5 * PUMP_A, [(13000.5, 9e9)])
+    scene = Scene(Load(PUMP_A, wet(), surge=4, surge_s=0.8), others=[other], span_s=13000.0 + 1.2 * 3600)
+    result, codes = found_in(scene)
+    checks = {c.code: c for c in health_of(result, limits_for(None, None), 1.0).checks}
+    assert "prime_lost" not in codes
+    assert checks["prime_lost"].outcome == "not judged"
+    assert "without water, or another load" in checks["prime_lost"].said
+    assert checks["never_cuts_out"].outcome == "not judged"
+
+
+def test_without_a_start_no_check_of_starts_is_passed():
+    """Nothing ran at all."""
+    result, _ = found_in(Scene(Load(PUMP_A, []), span_s=4000.0))
+    checks = {c.code: c.outcome for c in health_of(result, limits_for(None, None), 1.0).checks}
+    assert "passed" not in {checks[code] for code in ("start_trip", "stalled_start", "prime_lost", "never_cuts_out")}
