@@ -26,6 +26,9 @@ _TURNS: Final = 0.15
 #: What bumps hide beyond what their means say, as shares of it: so much in any case, and as much again as bumps are of
 #: all. By simulated days with sun, clouds and a pump whose runs last 0.8 to 5 spacings; no source. [1]
 _BUMPS: Final = 0.5
+#: Where hardly a level holds, runs are as short as the spacing, and some leave no mean on the other side of zero: at
+#: most so many times more. From the same days. [1]
+_UNSEEN: Final = 0.8
 #: How far these may be off, as one error of a log: where levels hold, and of bumps; and of each by itself, squared.
 #: From the same days. [1]
 _OF_HELD, _OF_BUMPS, _OF_EACH = 0.1, 0.5, 0.15
@@ -54,6 +57,12 @@ class Hidden:
         """The most likely amount. [unit s]"""
         all_of_it = self.held + self.bumps
         return self.held + self.bumps * (_BUMPS + self.bumps / all_of_it) if all_of_it > 0 else 0.0
+
+    @property
+    def unseen(self) -> float:
+        """How much more may be hidden where hardly a level holds, by bumps that stay on one side. [unit s]"""
+        all_of_it = self.held + self.bumps
+        return _UNSEEN * self.bumps * (self.bumps / all_of_it) ** 2 if all_of_it > 0 else 0.0
 
     @property
     def u(self) -> float:

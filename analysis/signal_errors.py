@@ -219,6 +219,10 @@ class SignalErrors:
         """Return what steps through zero between two readings hide of a part; nothing of the net. [unit h]"""
         return self._hidden(part).likely / SECONDS_PER_HOUR
 
+    def unseen(self, part: Part) -> float:
+        """Return how much more of a part steps may hide that leave no reading on the other side of zero. [unit h]"""
+        return self._hidden(part).unseen / SECONDS_PER_HOUR
+
     def _hidden(self, part: Part) -> Hidden:
         if part == "net" or self._how.sampling == "held":
             return Hidden(0.0)

@@ -99,7 +99,7 @@ class _Errors(SignalErrors):
             value,
             [*meter, *self.of_readings(part, value), *self._instants.components(drawn)],
             lower=self.about_zero(part) + less,
-            higher=more + self._instants.beyond(drawn),
+            higher=more + self.unseen(part) + self._instants.beyond(drawn),
             shift=self._shift(part),
         )
         # Neither draw nor return is ever less than nothing; only their difference is.

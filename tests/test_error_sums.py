@@ -193,6 +193,7 @@ def test_what_a_run_of_one_mean_hides_is_told_apart():
     bump = facts_of([-10.0, -10.0, -5.0, 15.0, -10.0, -10.0], sampling="mean").evidence.current.hidden(0.0)
     assert (bump.held, bump.bumps) == pytest.approx((0.0, 3.0))  # a fifth of 15 A s
     assert bump.likely == pytest.approx(3.0 * 1.5)
+    assert (held.unseen, bump.unseen) == pytest.approx((0.0, 0.8 * 3.0))
     assert bump.u > 0.5 * 3.0
 
 
