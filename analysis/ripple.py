@@ -51,12 +51,12 @@ SMOOTH: Final = 0.3
 #: Of windows that scatter this share must be spread as a sine is, or its phases are not even: by trial.
 EVEN_PHASES: Final = 0.45
 #: So many windows, and this share of those with a large draw, must agree: common practice, no source.
-LEAST_WINDOWS, LEAST_SHARE, LEAST_SHARE_FAST = 8, 0.3, 0.45
+LEAST_WINDOWS, LEAST_SHARE, LEAST_SHARE_FAST, LEAST_SHARE_SLOW = 6, 0.3, 0.45, 0.2
 #: What a wave of which windows see a part may make of an amount: so many times what they scatter by. By trial. [1]
 PARTLY_SEEN: Final = 4.0
 #: Of slow waves this share must go up, and this share down, and by no more than so many times as much one way as the
 #: other: loads fade one way. By trial. [1]
-LEAST_EACH_WAY, ALIKE = 0.25, 3.0
+LEAST_EACH_WAY, ALIKE = 0.2, 3.0
 #: A draw is large from this share of nearly the largest on, in powers of two: a quarter to an eighth. [1]
 _BELOW_MOST: Final = 2
 #: An array is at work where what comes back is so many powers of two below it or larger; under clouds a draw seems to
@@ -210,7 +210,7 @@ def _enough(count: float, windows: float, *, fast: bool = False) -> bool:
 def _is_slow(row: _Row) -> bool:
     """Tell whether a draw goes up and down alike: a load that starts softly and then fades does not."""
     both = row.up + row.down
-    if not _enough(both, row.windows) or min(row.up, row.down) < LEAST_EACH_WAY * both:
+    if both < max(LEAST_WINDOWS, LEAST_SHARE_SLOW * row.windows) or min(row.up, row.down) < LEAST_EACH_WAY * both:
         return False
     up2, down2 = row.up_squares / row.up, row.down_squares / row.down
     return min(up2, down2) * ALIKE**2 > max(up2, down2)
