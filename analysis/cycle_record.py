@@ -18,6 +18,7 @@ class Cycle:
     ``start_within_s`` and ``stop_within_s`` say how well the edges are known: half the spacing of the readings on
     either side [s]. ``before_V`` and ``lowest_V`` are the voltage before the start and the lowest during the run;
     ``begin_V`` and ``end_V`` that of its first readings once it has settled, and of its last before the stop.
+    ``so_far_Ah`` and ``so_far_Wh`` are what a run without an end took as long as it was seen.
     ``draws_less``: it drew less from its start on than the load's other runs, and was found to be the load's all the
     same. ``array_may_share``: the array may have given part of the draw, because the bank stood at its regulation
     voltage; draw, charge and energy are lower bounds then. ``base_drift_A`` and ``base_drift_W`` are how far the level
@@ -48,6 +49,8 @@ class Cycle:
     end_V: float | None = None
     array_may_share: bool = False
     draws_less: bool = False
+    so_far_Ah: float | None = None
+    so_far_Wh: float | None = None
     base_drift_A: float | None = None
     base_drift_W: float | None = None
     charge_u95_Ah: float | None = None
@@ -98,6 +101,7 @@ class CycleSummary:
     """Cycles counted and their usual shape; None where the log cannot say.
 
     ``duty_cycle`` is running time over measured time. ``other_runs`` counts runs of other loads that were seen.
+    ``charge_Ah`` and ``energy_Wh`` are what all its runs took that were seen, as long as they were.
     """
 
     count: int
@@ -106,6 +110,8 @@ class CycleSummary:
     median_run_s: float | None
     median_off_s: float | None
     other_runs: int = 0
+    charge_Ah: float | None = None
+    energy_Wh: float | None = None
 
 
 @dataclass(frozen=True)

@@ -252,4 +252,12 @@ def _summary(own: Sequence[SeenRun], cycles: Sequence[Cycle], others: int, cover
         median_run_s=_usual(runs),
         median_off_s=_usual(rests),
         other_runs=others,
+        charge_Ah=_total([(cycle.charge_Ah, cycle.so_far_Ah) for cycle in cycles]),
+        energy_Wh=_total([(cycle.energy_Wh, cycle.so_far_Wh) for cycle in cycles]),
     )
+
+
+def _total(taken: Sequence[tuple[float | None, float | None]]) -> float | None:
+    """Return what runs took, whole or so far; None where that of one is not known. [unit]."""
+    known = [so_far if whole is None else whole for whole, so_far in taken]
+    return None if not known or any(x is None for x in known) else sum(x for x in known if x is not None)

@@ -186,6 +186,7 @@ def cycle_of(run: SeenRun, how: HowRead, load: str | None, off_before_s: float |
     surge_A = _known(first.peak["current_A"] - run.before("current_A")) if run_A is not None else None
     before_V = _known(run.before("voltage_V")) if has_V else None
     lowest_V = _known(-_highest([-level.lowest_V for level in levels[run.start : run.last + 1]])) if has_V else None
+    taken_Ah, taken_Wh = _above_base(run, "current_A") if how.side == "dc" else None, _above_base(run, "power_W")
     peak_W = _highest([level.highest_W for level in levels[run.start : run.last + 1]])
     return Cycle(
         load=load,
@@ -201,8 +202,10 @@ def cycle_of(run: SeenRun, how: HowRead, load: str | None, off_before_s: float |
         run_A=run_A,
         peak_W=_known(peak_W - run.before("power_W")) if has_W else None,
         run_W=_known(run.settled("power_W")) if has_W else None,
-        charge_Ah=_above_base(run, "current_A") if how.side == "dc" else None,
-        energy_Wh=_above_base(run, "power_W"),
+        charge_Ah=taken_Ah if after is not None else None,
+        energy_Wh=taken_Wh if after is not None else None,
+        so_far_Ah=taken_Ah if after is None else None,
+        so_far_Wh=taken_Wh if after is None else None,
         sag_V=before_V - lowest_V if before_V is not None and lowest_V is not None else None,
         complete=stop_us is not None,
         start_within_s=first.spacing_s / 2,
@@ -250,17 +253,20 @@ def _above_base(run: SeenRun, name: str) -> float | None:
     """Return the integral of a quantity over a run, above what it stands on. [unit h].
 
     What it stands on is the level before the run, plus the steps of other loads meanwhile, plus the drift between the
-    levels before and after, taken as linear. None where the run's end was not seen, or the quantity not throughout.
+    levels before and after, taken as linear; where its end was not seen, up to its last reading, without a drift. None
+    where the quantity was not read throughout.
     """
-    if run.stop is None or name not in run.levels.names:
+    if name not in run.levels.names:
         return None
     levels = run.levels.levels
-    before, after = levels[run.start - 1], levels[run.stop]
-    if (unknown := unknown_of(name)) in after.sums_first and after.sums_first[unknown] > before.sums_last[unknown]:
+    before, after = levels[run.start - 1], levels[run.last if run.stop is None else run.stop]
+    until_us, sums = (after.last_us, after.sums_last) if run.stop is None else (after.first_us, after.sums_first)
+    if (unknown := unknown_of(name)) in sums and sums[unknown] > before.sums_last[unknown]:
         return None
-    length_us = after.first_us - before.last_us
-    drift = 0.0 if run.shared else run.drift(name)  # after a shared run the bank takes back what the run took
+    length_us = until_us - before.last_us
+    # After a shared run the bank takes back what the run took.
+    drift = 0.0 if run.shared or run.stop is None else run.drift(name)
     below = (run.before(name) + run.coincidence.at_start.get(name, 0.0)) * length_us + drift * length_us / 2
-    below += sum(run.levels.change(k, name) * (after.first_us - levels[k].start_us) for k in run.others)
-    whole = after.sums_first[name] - before.sums_last[name]
+    below += sum(run.levels.change(k, name) * (until_us - levels[k].start_us) for k in run.others)
+    whole = sums[name] - before.sums_last[name]
     return _known((whole - below / MICROSECONDS) / SECONDS_PER_HOUR)

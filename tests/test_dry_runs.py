@@ -113,3 +113,17 @@ def test_without_a_start_no_check_of_starts_is_passed():
     result, _ = found_in(Scene(Load(PUMP_A, []), span_s=4000.0))
     checks = {c.code: c.outcome for c in health_of(result, limits_for(None, None), 1.0).checks}
     assert "passed" not in {checks[code] for code in ("start_trip", "stalled_start", "prime_lost", "never_cuts_out")}
+
+
+def test_what_an_open_run_took_so_far_is_in_the_total():
+    """14 runs of 30 A for 90 s, and 15 A for two hours that go on at the log's end; each start's top is 4 times 30 A.
+
+    The cycle itself is not complete and has no charge: only what was seen of it.
+    """
+    result, _ = found_in(with_dry([(13000.5, 9e9)], 0.5, span_s=13000.0 + 7200))
+    last = result.cycles[-1]
+    assert (last.complete, last.charge_Ah, last.energy_Wh) == (False, None, None)
+    assert last.so_far_Ah == pytest.approx(15 * 7200 / 3600, rel=0.01)
+    assert last.so_far_Wh == pytest.approx(24.8 * 30, rel=0.03)  # at 25.2 V less 0.02 ohm x 17 A
+    whole_Ah = sum(cycle.charge_Ah for cycle in result.cycles[:-1])
+    assert result.summary.charge_Ah == pytest.approx(whole_Ah + last.so_far_Ah)

@@ -28,6 +28,8 @@ def cycles_document(log: LogReport) -> Document:
             "median_run_s": summary.median_run_s,
             "median_off_s": summary.median_off_s,
             "other_runs": summary.other_runs,
+            "charge_Ah": summary.charge_Ah,
+            "energy_Wh": summary.energy_Wh,
             "signal": cycles.signal,
         },
         "two_kinds": None if cycles.two_kinds is None else _two_kinds(cycles.two_kinds),

@@ -12,7 +12,7 @@ from .words import amount, clock, counted, duration, from_to, in_zone, number, p
 
 if TYPE_CHECKING:
     from ...analysis.amounts import Span
-    from ...analysis.cycle_record import Cycle
+    from ...analysis.cycle_record import Cycle, Cycles
     from ...analysis.finding import Finding
     from ...analysis.report import LogFacts, LogReport
 
@@ -64,6 +64,7 @@ def cycles_lines(log: LogReport) -> list[str]:
         f"{counted(summary.count, 'start')}, {number(summary.starts_per_hour)} an hour; "
         f"running {percent(summary.duty_cycle)} of the time",
         f"usual run {duration(summary.median_run_s)}, usual rest {duration(summary.median_off_s)}",
+        *_taken(cycles),
         *_other_runs(summary.other_runs),
         *([two_kinds(log)] if cycles.two_kinds is not None else []),
         "",
@@ -80,6 +81,17 @@ def _no_start(log: LogReport) -> list[str]:
     said = f"no run like it was seen (by its plate it draws about {amount(cycles.expected, unit)})"
     hint = "; if one of them is it, look at its plate and inverter in the site file" if others else ""
     return [said, *(f"{line}{hint}" for line in _other_runs(others))]
+
+
+def _taken(cycles: Cycles) -> list[str]:
+    """Say what all runs took together; nothing where they may be two loads'."""
+    summary, two = cycles.summary, cycles.two_kinds
+    known = [(summary.charge_Ah, "Ah"), (summary.energy_Wh, "Wh")]
+    said = ", ".join(amount(x, unit) for x, unit in known if x is not None)
+    if not said or (two is not None and two.own is None):
+        return []
+    is_open = any(not cycle.complete for cycle in cycles.cycles)
+    return [f"all runs together took {said}{' as long as they were seen' if is_open else ''}"]
 
 
 def _other_runs(count: int) -> list[str]:
