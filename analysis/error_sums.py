@@ -19,6 +19,7 @@ from .sizes import HALF, SIZES, size_of
 #: The noise is read off this quantile of the second differences: low, so that steps between readings do not count even
 #: where a load switches every few readings; lower still for means, which what they average makes uneven.
 _QUIET_SHARE, _QUIET_SHARE_OF_MEANS = 0.25, 0.05
+_QUIETEST: Final = 0.01
 #: Where the lower quantile says so many times less, more than noise made the other: a load that switches at every
 #: second reading. Common practice, no source. [1]
 _NO_NOISE: Final = 0.5
@@ -110,6 +111,10 @@ class ErrorFacts:
         if resolution <= 0 or still > 1 - _QUIET_SHARE:
             return 0.0
         return resolution / 2 / _z_within(still) / _SECOND_DIFFERENCE
+
+    def quietest(self) -> float:
+        """Return the noise as its quietest hundredth shows it: where loads switch all the time, the rest is theirs."""
+        return self._by_quantile(_QUIETEST) if self.wobble.sum() else 0.0
 
     def _by_quantile(self, share: float) -> float:
         """Return the noise that has so many of the second differences below what so many are below. [unit]"""

@@ -226,7 +226,10 @@ class SignalErrors:
     def _hidden(self, part: Part) -> Hidden:
         if part == "net" or self._how.sampling == "held":
             return Hidden(0.0)
-        return self._facts.hidden(2 * _NOISE_REACH * self._noise)
+        noise = self._noise
+        if self._how.sampling == "mean":  # runs as short as the spacing make nearly all means uneven
+            noise = min(noise, max(self._facts.quietest(), self._resolution))
+        return self._facts.hidden(2 * _NOISE_REACH * noise)
 
     def about_zero(self, part: Part) -> float:
         """Return how much of a part may be noise about zero, which counts as drawn and as returned. [unit h]"""

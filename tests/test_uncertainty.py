@@ -191,6 +191,21 @@ def test_energy_has_the_errors_of_volts_as_well():
     assert parts["voltage offset (share of range)"] == pytest.approx(0.05 * 120 / math.sqrt(3), rel=1e-6)
 
 
+def test_runs_at_nearly_every_mean_are_not_taken_for_its_noise():
+    """A pump of 14 A for 70 s in every three or four means of 76 s, over 8 A of sun: its steps are told, not noise."""
+    rng = np.random.default_rng(8)
+    starts_s = np.cumsum(rng.uniform(200, 350, 200))
+    time_s = np.arange(0.0, 76.0 * 400)
+    since_s = time_s - starts_s[np.maximum(np.searchsorted(starts_s, time_s, side="right") - 1, 0)]
+    true_A = np.where((since_s >= 0) & (since_s < 70), 6.0, -8.0)
+    means = true_A.reshape(-1, 76).mean(axis=1) + rng.normal(0, 0.003, 400)
+    reading = how(sampling="mean", gap_limit_s=380.0, usual_interval_s=76.0)
+    amounts = with_intervals(charge_of(chunk_of(76.0 * np.arange(1, 401), current_A=means), reading), figures()).charge
+    assert amounts.drawn < 0.9 * true_A[true_A > 0].sum() / 3600
+    assert component(amounts.sure.drawn, "both directions in one mean").u > 0
+    assert amounts.sure.drawn.high > 1.2 * amounts.drawn
+
+
 @pytest.mark.parametrize("sampling", ["instant", "mean"])
 def test_the_last_digit_of_amps_is_one_error_of_energy_however_the_volts_waver(sampling):
     """5.4 A reads 5 all day: half an ampere at most, times 24 h and 25 V; the volts differ from reading to reading."""
