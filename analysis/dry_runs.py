@@ -60,12 +60,16 @@ LIKE_TOP: Final = (0.6, 1.5)
 
 @dataclass(frozen=True)
 class _Own:
-    """What a load's own runs have shown: when they are [us], how often they begin [1/s], and how."""
+    """What a load's own runs have shown: when they are [us], how often they begin [1/s], and how.
+
+    ``tops`` are how far its starts rise above what follows, over each one's step; ``usual`` is that step. [unit]
+    """
 
     load: Followed
     spans_us: list[tuple[float, float]]
     rate: float
     tops: FloatArray
+    usual: float
 
     @property
     def shows(self) -> float:
@@ -103,8 +107,9 @@ def dry_runs(
 def _own(load: Followed, levels: LevelList) -> _Own:
     spans_us = [_span_us(run, levels) for run in load.runs]
     seconds = (levels.levels[-1].last_us - levels.levels[0].first_us) / MICROSECONDS
-    tops = np.array([_top(run, levels) / levels.change(run.start, levels.signal) for run in load.runs])
-    return _Own(load, spans_us, len(load.runs) / max(seconds, 1.0), tops)
+    steps = np.array([levels.change(run.start, levels.signal) for run in load.runs])
+    tops = np.array([_top(run, levels) for run in load.runs]) / steps
+    return _Own(load, spans_us, len(load.runs) / max(seconds, 1.0), tops, float(np.median(steps)))
 
 
 def _draws(left: FloatArray, draw: float) -> Iterator[float]:
@@ -185,8 +190,7 @@ def _of_row(row: Sequence[Found], own: _Own, dry: Followed, levels: LevelList) -
 
 def _of_start(run: Found, own: _Own, levels: LevelList) -> float:
     """Return how much a start speaks for being the load's: it shows, or does not, as often and as high as its own."""
-    usual = float(np.median([levels.change(k.start, levels.signal) for k in own.load.runs]))
-    top = _top(run, levels) / usual
+    top = _top(run, levels) / own.usual
     if top <= SHOWS:
         return math.log((1 - own.shows) / (1 - SHOWS_BY_CHANCE))
     if own.shows <= SHOWS_BY_CHANCE:
@@ -203,8 +207,10 @@ def with_late_fall(run: Found, runs: Sequence[Found], levels: LevelList) -> Foun
     It fell if it goes on at a dry pump's draw for far longer than any run that ended, and does not rise again: a load
     that was on before and has gone off meanwhile would be a coincidence.
     """
+    if run.stop is not None or run.fall is not None:
+        return run
     whole = [_span_us(other, levels) for other in runs if other.stop is not None]
-    if run.stop is not None or run.fall is not None or len(whole) < LEAST_OWN:
+    if len(whole) < LEAST_OWN:
         return run
     signal, until_us = levels.signal, _span_us(run, levels)[1]
     long_us = max(TIMES_LONGEST * max(b - a for a, b in whole), LONG_S * MICROSECONDS)
