@@ -17,6 +17,7 @@ from .load_power import usual_start_s
 from .measured_load import MeasuredLoad
 from .meter_figures import MeterFigures
 from .missing import Missing
+from .plate_power import supply_V
 from .resistance import Resistance, resistance_of_cycles, stated_resistance
 from .sag import Sag, sag, sag_of_starts
 from .seen_starts import SeenStarts, seen_starts
@@ -25,6 +26,7 @@ from .voltage_floor import voltage_floor
 from .within import Within
 
 _SAG = "word on the sag at start"
+_DIRECT = "A motor on the DC side is taken to draw its plate's amps at a start; at falling voltage it draws fewer."
 
 
 def bank_by_plates(site: Site, loads: Sequence[Load], *, returned_A: float | None = None) -> BankCheck:
@@ -41,13 +43,15 @@ def bank_by_plates(site: Site, loads: Sequence[Load], *, returned_A: float | Non
     """
     draw, ohms, before_V = bank_draw(site, loads), stated_resistance(site.bank), _before_V(site)
     running_A = draw.running_W / loaded_bank_V(site) if draw.running_W > 0 else None
-    said = (*draw.assumptions, voltage_said(site))
+    direct_A = _direct_A(site, loads, draw)
+    starting_A = direct_A if draw.starting_W is None else direct_A or amps(site, draw.starting_W, before_V, ohms)
+    said = (*draw.assumptions, voltage_said(site), *((_DIRECT,) if direct_A else ()))
     asked = Asked(
         None if running_A is None else Within.exactly(running_A),
-        None if draw.starting_W is None else amps(site, draw.starting_W, before_V, ohms),
+        starting_A,
         draw.start_s,
         f"with '{draw.hardest}' starting",
-        draw.starting_W,
+        None if direct_A else draw.starting_W,
         draw.left_out,
         assumptions=said if running_A is not None else (),
     )
@@ -61,6 +65,18 @@ def bank_by_plates(site: Site, loads: Sequence[Load], *, returned_A: float | Non
     )
 
 
+def _direct_A(site: Site, loads: Sequence[Load], draw: BankDraw) -> Within | None:
+    """Return the amps while a motor on the bank itself starts; None where the hardest start is behind an inverter. [A]
+
+    An inverter asks for more amps as the voltage falls, since it gives the same watts; a motor that stands still is a
+    resistance, and asks for fewer: those of its plate are the most.
+    """
+    hardest = next((load for load in loads if load.name == draw.hardest), None)
+    if hardest is None or hardest.inverter is not None or draw.starting_W is None:
+        return None
+    return draw.starting_W.scaled(1 / supply_V(hardest, site))
+
+
 def _sag_by_plates(site: Site, loads: Sequence[Load], draw: BankDraw, before_V: float) -> Sag | Missing:
     load = next((load for load in loads if load.name == draw.hardest), loads[0] if loads else None)
     if load is None:
@@ -68,8 +84,9 @@ def _sag_by_plates(site: Site, loads: Sequence[Load], draw: BankDraw, before_V: 
     ohms, limit = stated_resistance(site.bank), voltage_floor(site, load)
     if isinstance(ohms, Missing):
         return Missing(_SAG, ohms.add, ohms.because)
-    asked_W = draw.starting_W or Within.exactly(draw.running_W)
-    found = sag(before_V, ohms.mohm, limit, extra_W=asked_W)
+    direct_A = _direct_A(site, loads, draw)
+    asked_W = None if direct_A else draw.starting_W or Within.exactly(draw.running_W)
+    found = sag(before_V, ohms.mohm, limit, extra_A=direct_A, extra_W=asked_W)
     return found if isinstance(found, Missing) else replace(found, assumptions=(*ohms.assumptions, *found.assumptions))
 
 

@@ -224,7 +224,10 @@ def _of_resistance(asked: Asked, ohms: Resistance | Missing, before_V: float) ->
     if asked.start_W is not None and isinstance(ohms, Resistance):
         gives_W = most_W(before_V, ohms.mohm.value / 1000)
         unit = f"W that {ohms.mohm.value:.3g} mΩ let through at the very most"
-        judged = Judged(asked.whose, asked.start_W, "W", gives_W, unit)
+        worst_W = most_W(before_V, ohms.mohm.high / 1000)
+        unsure = Condition("doubtful", f"the bank may have {ohms.mohm.high:.3g} mΩ, which let through {worst_W:,.0f} W")
+        conditions = (unsure,) if asked.start_W.high > worst_W else ()
+        judged = Judged(asked.whose, asked.start_W, "W", gives_W, unit, conditions)
         if judged.verdict != "holds":
             yield judged
 

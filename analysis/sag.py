@@ -143,15 +143,29 @@ def sag(
         raise Refusal(f"the bank's voltage before a start must be above 0 V, not {before_V:g}")
     lowest_V = _lowest_V(before_V, resistance_mohm, extra_A, extra_W)
     if lowest_V is None:
-        gives_W = most_W(before_V, resistance_mohm.value / 1000)
-        asked = "" if extra_W is None else f" {extra_W.high:,.0f} W"
-        because = f"the start may ask{asked} more than the bank gives through its resistance ({gives_W:,.0f} W at most)"
-        return Missing(_WHAT, (), because.replace(" W more than", " W, more than"))
+        return Missing(_WHAT, (), _too_much(before_V, resistance_mohm, extra_W))
     said = (
         f"The bank stands at {before_V:.4g} V before the start; lower, it falls further.",
         "An inverter may ride through a dip that is shorter than its own delay; that is not counted on.",
     )
     return Sag(lowest_V, floor.V, floor.below, 0, said)
+
+
+def _too_much(before_V: float, mohm: Within, asked_W: Within | None) -> str:
+    """Say that a bank's resistance, at the worst of what it may be, does not let through what a start asks."""
+    gives_W = most_W(before_V, mohm.value / 1000)
+    if asked_W is None:
+        return f"the start may ask more than the bank gives through its resistance ({gives_W:,.0f} W at most)"
+    if asked_W.high > gives_W:
+        return (
+            f"the start may ask {asked_W.high:,.0f} W, more than the bank gives through its resistance "
+            f"({gives_W:,.0f} W at most)"
+        )
+    worst_W = most_W(before_V, mohm.high / 1000)
+    return (
+        f"the start may ask {asked_W.high:,.0f} W, and if the bank has {mohm.high:.3g} mΩ, as it may, it gives "
+        f"{worst_W:,.0f} W at most"
+    )
 
 
 def _lowest_V(before_V: float, mohm: Within, amps: Within | None, watts: Within | None) -> Within | None:

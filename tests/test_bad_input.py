@@ -115,7 +115,8 @@ CONVERT = {
         ["column 'Amps'", "--decimal comma"],
     ),
     "profile missing": (good("--profile", "nowhere.toml"), ["--profile", "no file nowhere.toml"]),
-    "profile is no TOML": (with_profile("[time\n"), ["p.toml:1", "not valid TOML"]),
+    "profile is no TOML": (with_profile("just words\n"), ["p.toml:1", "not valid TOML"]),
+    "profile with half a bracket": (with_profile("[time\ncolumn = 'Time'\n"), ["p.toml:1", "write [time]"]),
     "profile with an unknown key": (
         with_profile("[file]\ndelimitr = 'comma'\n"),
         ["p.toml:2", "file.delimitr", "did you mean delimiter?"],
