@@ -53,7 +53,8 @@ def hardly_seen(runs: Runs) -> HardlySeen | None:
 
 def _sizes(runs: Runs, rises: Rises) -> list[float]:
     """Return the draws that the load may have. [unit of the signal]."""
-    seen, plate = _seen_draw(runs), runs.cycles.expected
+    plate = runs.cycles.expected
+    seen = _seen_draw(runs, 1 if plate is None else LEAST_CYCLES)
     if plate is not None:
         low, high = (plate / NEAR_PLATE, plate * NEAR_PLATE) if seen is None else (seen * OF_SEEN, seen / OF_SEEN)
     else:
@@ -63,10 +64,10 @@ def _sizes(runs: Runs, rises: Rises) -> list[float]:
     return [float(size) for size in np.unique(rises.size) if low <= size <= high]
 
 
-def _seen_draw(runs: Runs) -> float | None:
-    """Return the usual draw of a load's whole runs. [unit of the signal]."""
+def _seen_draw(runs: Runs, least: int) -> float | None:
+    """Return the usual draw of a load's whole runs; None where so few were seen. [unit of the signal]."""
     draw = runs.of(f"run_{runs.cycles.signal[-1]}")[runs.whole]
-    return float(np.nanmedian(draw)) if np.isfinite(draw).sum() >= LEAST_CYCLES else None
+    return float(np.nanmedian(draw)) if np.isfinite(draw).sum() >= least else None
 
 
 def _of_size(rises: Rises, usable: NDArray[np.bool_], size: float) -> HardlySeen | None:

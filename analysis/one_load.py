@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from itertools import combinations
 
 import numpy as np
 
 from .chunk import FloatArray
-from .follow import TOLERANCE, WORST, Found, Heights, fit, follow, overlap, steps_of
+from .follow import STAYS, TOLERANCE, WORST, Found, Heights, fit, follow, overlap, steps_of
 
 #: Steps of one load are alike to within this share.
 ALIKE = 0.08
@@ -25,6 +26,9 @@ WORTH_LOOKING = 0.1
 #: A load known by its nameplate may draw this many times more or less than its plate says; the farther away, the less
 #: likely: by this much as a standard deviation. [log]
 NEAR_PLATE, PLATE_SPREAD = 2.5, 0.45
+#: No more than so many times more or less fits a plate (how a motor is loaded, what an inverter loses; common practice,
+#: no source): a load that does so in this many runs goes before all that do not, however often they ran. [1], [1]
+FITS_PLATE, LEAST_FITTING = 1.35, 3
 #: If the array may have given part of at least so many of its starts, it may be seen to draw so many times less still.
 HELPED, HELPED_BY = 0.5, 2.0
 #: A load cannot run twice at once: where more than this share of like steps are left over, there are two loads.
@@ -102,9 +106,12 @@ def loads_of(changes: FloatArray, heights: Heights | None = None) -> list[Follow
 
 
 def _is_two(load: Followed, loads: Sequence[Followed]) -> bool:
-    """Tell whether what looks like a load is rather two that stepped at once: the sum or difference of two frequent."""
+    """Tell whether what looks like a load is rather two that stepped at once: the sum or difference of two frequent.
+
+    One load by itself cannot start twice at once: a load of twice another's draw is a load.
+    """
     frequent = [other.up for other in loads if len(other.runs) > MORE_OFTEN * len(load.runs)]
-    return any(abs(abs(a + sign * b) / load.up - 1) < ALIKE for a in frequent for b in frequent for sign in (1, -1))
+    return any(abs(abs(a + sign * b) / load.up - 1) < ALIKE for a, b in combinations(frequent, 2) for sign in (1, -1))
 
 
 def the_load(
@@ -190,15 +197,20 @@ def _largest(loads: Sequence[Followed]) -> Followed | None:
 
 
 def _nearest(loads: Sequence[Followed], expected: float, in_part: Sequence[bool]) -> Followed | None:
-    """Return the load near the plate's draw that has most runs, those nearest counting most."""
+    """Return the load near the plate's draw that has most runs, those nearest counting most.
+
+    One that fits the plate is preferred to all that do not: a hob's pulses are many.
+    """
 
     def is_near(load: Followed) -> bool:
         helped = np.mean([in_part[run.start] for run in load.runs]) >= HELPED
         return bool(expected / (HELPED_BY if helped else 1.0) <= load.up * NEAR_PLATE <= expected * NEAR_PLATE**2)
 
     near = [load for load in loads if is_near(load)]
+    off = [abs(np.log(load.up / expected)) for load in near]
+    fitting = [load for load, off_by in zip(near, off, strict=True) if off_by <= np.log(FITS_PLATE)]
     return max(
-        near,
+        [load for load in fitting if load.whole_runs() >= LEAST_FITTING] or near,
         key=lambda load: len(load.runs) * np.exp(-((np.log(load.up / expected) / PLATE_SPREAD) ** 2)),
         default=None,
     )
@@ -227,7 +239,8 @@ def _told_apart(changes: FloatArray, heights: Heights, draw: float) -> list[Foll
         other = max((_followed(changes, heights, draw, ratio) for ratio in AT_STOP[1:]), key=Followed.whole_runs)
         load = other if other.whole_runs() > MANY_MORE * load.whole_runs() else load
     share = load.share(changes)
-    alike = share[(share > 0) & (fit(share) > WELL)]
+    stays = heights.after - heights.rest >= STAYS * load.up  # where nothing is drawn after it, a step starts no load
+    alike = share[(share > 0) & (fit(share) > WELL) & stays]
     if len(alike) - len(load.runs) <= OVERLAPPING * len(load.runs) or len(alike) < 2:
         return [load]
     sizes = np.sort(alike) * load.up

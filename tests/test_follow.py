@@ -75,6 +75,22 @@ def test_what_looks_like_a_load_may_be_two_that_step_at_once():
     assert len(loads_of(in_turn((10.0, 12), (24.0, 12), (17.0, 3)))) == 3
 
 
+def test_a_load_of_twice_anothers_draw_is_a_load():
+    """Twenty runs of 10 A and six of 20 A: no load starts twice at once, so the six are another's."""
+    loads = loads_of(in_turn((10.0, 20), (20.0, 6)))
+    assert sorted((load.up, len(load.runs)) for load in loads) == [(10.0, 20), (20.0, 6)]
+
+
+def test_steps_after_which_nothing_is_drawn_are_no_second_loads():
+    """Nine runs of 10 and 11 A read in whole amps, and three steps up of 11 A that slid back to rest: one load."""
+    ups = [11.0, 10.0, 11.0] * 3
+    changes = np.array([np.nan, *(x for up in ups for x in (up, -up)), 11.0, 0.0, 11.0, 0.0, 11.0])
+    after = np.array([1.0, *(x for up in ups for x in (1.0 + up, 1.0)), 1.0, 1.0, 1.0, 1.0, 1.0])
+    before = np.concatenate([[1.0], after[:-1]])
+    loads = loads_of(changes, Heights(before, after, np.ones(len(after))))
+    assert [len(load.runs) for load in loads] == [9]
+
+
 def test_two_loads_of_nearly_one_size_that_run_at_once():
     """30 and 34 A, each on while the other is, are two loads; 30 and 31 A cannot be told apart."""
     loads = loads_of(np.array([np.nan, *[30.0, 34.0, -30.0, -34.0] * 8]))
@@ -102,6 +118,15 @@ def test_the_plates_load_is_the_near_one_with_most_runs():
     assert [chosen(in_turn((20.0, 5)), plate) for plate in (8.0, 7.9, 50.0, 51.0)] == [20.0, None, 20.0, None]
     # Where the array may have given part of its starts it may draw half of that still.
     assert [chosen(in_turn((20.0, 5)), plate, in_part=True) for plate in (100.0, 101.0)] == [20.0, None]
+
+
+@pytest.mark.parametrize("ratio", [0.5, 1.5, 1.8, 2.2])
+def test_what_fits_the_plate_goes_before_what_is_far_from_it(ratio):
+    """A hob's three hundred pulses of another draw than the plate's, and the pump's twelve runs at the plate's."""
+    for drawn in (0.75, 1.0, 1.3):
+        assert chosen(in_turn((30.0 * ratio, 300), (30.0 * drawn, 12)), 30.0) == 30.0 * drawn
+    # Two runs are too few to go before three hundred.
+    assert chosen(in_turn((30.0 * ratio, 300), (30.0, 2)), 30.0) == 30.0 * ratio
 
 
 @given(st.lists(st.sampled_from([10.0, -10.0, 3.0, -3.0, np.nan]), max_size=60))

@@ -111,6 +111,18 @@ def test_clouds_and_smaller_loads_are_not_the_pump_s():
     assert check_of(log_of(10.0, *cycling(), watts=600.0, sun_W=900.0), 10.0, site()).outcome == "found"
 
 
+def test_small_rises_beside_few_runs_of_a_load_nobody_named_are_not_its_starts():
+    """A lamp of 50 W by the second minute, beside five runs of 20 min of what draws 780 W: too few to judge."""
+    every_s, time_s = 5.0, np.arange(5.0, 6 * HOUR_S, 5.0)
+    runs = np.array([0.1, 0.25, 0.45, 0.6, 0.85]) * 6 * HOUR_S
+    drawn_W = 30.0 + 780.0 * on_share(runs, runs + 1200.0, time_s, means=False)
+    drawn_W += 50.0 * on_share(*cycling(), time_s, means=False)
+    amps = np.round(drawn_W / 25.0 + np.random.default_rng(4).normal(0, 0.03, len(time_s)), 2)
+    chunk = chunk_of(time_s, current_A=amps, voltage_V=np.round(25.2 - 0.02 * amps, 2))
+    assert len(cycles_of(chunk, every_s).cycles) == 5
+    assert check_of(chunk, every_s, None).outcome == "not judged"
+
+
 def test_a_few_rises_in_a_long_log_are_within_the_limit():
     """Ten starts an hour, hardly seen."""
     assert check_of(log_of(10.0, *cycling(6.0, 350.0)), 10.0, site()).outcome != "found"
