@@ -18,7 +18,7 @@ class Cycle:
     ``start_within_s`` and ``stop_within_s`` say how well the edges are known: half the spacing of the readings on
     either side [s]. ``before_V`` and ``lowest_V`` are the voltage before the start and the lowest during the run;
     ``begin_V`` and ``end_V`` that of its first readings once it has settled, and of its last before the stop.
-    ``so_far_Ah`` and ``so_far_Wh`` are what a run without an end took as long as it was seen.
+    ``so_far_Ah`` and ``so_far_Wh`` are what a run without an end took as long as it was seen, for ``so_far_s``.
     ``draws_less``: it drew less from its start on than the load's other runs, and was found to be the load's all the
     same. ``array_may_share``: the array may have given part of the draw, because the bank stood at its regulation
     voltage; draw, charge and energy are lower bounds then. ``base_drift_A`` and ``base_drift_W`` are how far the level
@@ -51,6 +51,7 @@ class Cycle:
     draws_less: bool = False
     so_far_Ah: float | None = None
     so_far_Wh: float | None = None
+    so_far_s: float | None = None
     base_drift_A: float | None = None
     base_drift_W: float | None = None
     charge_u95_Ah: float | None = None
@@ -101,7 +102,8 @@ class CycleSummary:
     """Cycles counted and their usual shape; None where the log cannot say.
 
     ``duty_cycle`` is running time over measured time. ``other_runs`` counts runs of other loads that were seen.
-    ``charge_Ah`` and ``energy_Wh`` are what all its runs took that were seen, as long as they were.
+    ``charge_Ah`` and ``energy_Wh`` are what all its runs took that were seen, as long as they were; ``charge_u95_Ah``
+    and ``energy_u95_Wh`` are half of the 95 % interval, None until it is worked out.
     """
 
     count: int
@@ -112,6 +114,8 @@ class CycleSummary:
     other_runs: int = 0
     charge_Ah: float | None = None
     energy_Wh: float | None = None
+    charge_u95_Ah: float | None = None
+    energy_u95_Wh: float | None = None
 
 
 @dataclass(frozen=True)

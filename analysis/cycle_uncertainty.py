@@ -50,17 +50,36 @@ def cycles_with_intervals(cycles: Cycles, figures: MeterFigures, how: HowRead, *
         gain = math.hypot(_gain(current), _gain(figures.voltage))
         watts = _Errors(gain, noise_A * volts, current.resolution * volts)
     highest_A = max((_surge(cycle) for cycle in cycles.cycles), default=0.0)
+    u95s = [
+        (
+            amps.u95(cycle, _taken(cycle.charge_Ah, cycle.so_far_Ah), cycle.run_A, _Unseen.of(cycle, how, highest_A)),
+            watts.u95(
+                cycle, _taken(cycle.energy_Wh, cycle.so_far_Wh), cycle.run_W, _Unseen.of(cycle, how, highest_A, volts)
+            ),
+        )
+        for cycle in cycles.cycles
+    ]
     return replace(
         cycles,
         cycles=tuple(
-            replace(
-                cycle,
-                charge_u95_Ah=amps.u95(cycle, cycle.charge_Ah, cycle.run_A, _Unseen.of(cycle, how, highest_A)),
-                energy_u95_Wh=watts.u95(cycle, cycle.energy_Wh, cycle.run_W, _Unseen.of(cycle, how, highest_A, volts)),
-            )
-            for cycle in cycles.cycles
+            replace(cycle, charge_u95_Ah=amps_u95, energy_u95_Wh=watts_u95) if cycle.complete else cycle
+            for cycle, (amps_u95, watts_u95) in zip(cycles.cycles, u95s, strict=True)
+        ),
+        summary=replace(
+            cycles.summary,
+            charge_u95_Ah=_together([x for x, _ in u95s]) if cycles.summary.charge_Ah is not None else None,
+            energy_u95_Wh=_together([x for _, x in u95s]) if cycles.summary.energy_Wh is not None else None,
         ),
     )
+
+
+def _taken(whole: float | None, so_far: float | None) -> float | None:
+    return so_far if whole is None else whole
+
+
+def _together(u95s: Sequence[float | None]) -> float | None:
+    """Return half of the interval of a sum; what one is off the others may be off the same way. [unit h]"""
+    return None if not u95s or any(u95 is None for u95 in u95s) else sum(u95 for u95 in u95s if u95 is not None)
 
 
 def _surge(cycle: Cycle) -> float:
@@ -89,12 +108,13 @@ class _Errors:
 
     def u95(self, cycle: Cycle, amount: float | None, run: float | None, unseen: _Unseen) -> float | None:
         """Return half of the 95 % interval of one amount of a cycle [unit h]; None where the amount is not known."""
-        if amount is None or cycle.run_s is None:
+        run_s = _taken(cycle.run_s, cycle.so_far_s)
+        if amount is None or run_s is None:
             return None
-        settled = abs(run if run is not None else amount * SECONDS_PER_HOUR / max(cycle.run_s, 1e-9))
-        readings = max(cycle.run_s / unseen.interval_s, 1.0) if unseen.interval_s else 1.0
-        base = self.noise * cycle.run_s * math.sqrt(1 / _BASE_READINGS + 1 / readings)
-        digit = math.sqrt(2) * self.resolution / WITHIN * cycle.run_s
+        settled = abs(run if run is not None else amount * SECONDS_PER_HOUR / max(run_s, 1e-9))
+        readings = max(run_s / unseen.interval_s, 1.0) if unseen.interval_s else 1.0
+        base = self.noise * run_s * math.sqrt(1 / _BASE_READINGS + 1 / readings)
+        digit = math.sqrt(2) * self.resolution / WITHIN * run_s
         edges = (edge_s * settled / WITHIN for edge_s in unseen.edges_s)
         apart = (limit / EVEN for limit in unseen.apart)
         return _half([self.gain * abs(amount) * SECONDS_PER_HOUR, digit, *edges, *apart], base) / SECONDS_PER_HOUR
@@ -123,7 +143,8 @@ class _Unseen:
         """Return it for the charge of a cycle; with `volts` for its energy."""
         interval_s = how.usual_interval_s or 0.0
         drift = (cycle.base_drift_A if volts is None else cycle.base_drift_W) or 0.0
-        moved = abs(drift) * (cycle.run_s or 0.0) / 2
+        # Where a run has no end its draw was taken over all its length, and what drifts may have been its draw.
+        moved = abs(drift) * ((cycle.run_s or 0.0) / 2 + (cycle.so_far_s or 0.0))
         if how.sampling == "mean":
             return cls(interval_s, (), (moved,))
         edges_s = tuple(interval_s if s is None else 2 * s for s in (cycle.start_within_s, cycle.stop_within_s))

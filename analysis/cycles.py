@@ -16,7 +16,7 @@ from .attempts import attempts_of, without_failed
 from .chunk import MICROSECONDS, SECONDS_PER_HOUR, Chunk, FloatArray
 from .coincidence import coincidences
 from .cycle_record import Cycle, Cycles, CycleSummary, PerhapsDry, TwoKinds
-from .dry_runs import MOST_FALL, at_one_draw, dry_runs, fell, with_late_fall
+from .dry_runs import MOST_FALL, at_one_draw, dry_runs, fell, held_run, with_late_fall
 from .follow import Found, Heights
 from .level_record import LevelList
 from .levels import Level, LevelMaker, edge_readings, record
@@ -170,15 +170,19 @@ def _chosen(levels: LevelList, expected: float | None) -> _Chosen:
     load = the_load(without_failed(loads, at_us), changes, plate, at_regulation(levels), heights)
     if load is None:
         return _Chosen([], sum(len(other.runs) for other in loads))
+    held, maybe = held_run(load, levels)
+    load = load if held is None else held.among(load)
     others = sum(len(other.runs) for other in loads if other.up != load.up)
     own, two_kinds = told_apart(_seen(levels, load.runs))
     if two_kinds is not None and two_kinds.own is not None:
         own = with_overlapped(own, _seen(levels, of_kind(two_kinds, changes, heights).runs), two_kinds)
         others += two_kinds.kinds[1 - two_kinds.own].count
     found, perhaps = dry_runs(load, levels, changes, heights)
+    if held is not None and held.run.fall is None:
+        found = [*(run for run in found if run.start < held.run.start), held.run]
     dry = at_one_draw([replace(run, less=True) for run in _seen(levels, found)], own)
     own = sorted([*own, *dry], key=lambda run: run.start_us)
-    return _Chosen(own, max(others - len(dry), 0), two_kinds, perhaps)
+    return _Chosen(own, max(others - len(dry), 0), two_kinds, perhaps or maybe)
 
 
 def _seen(levels: LevelList, runs: Sequence[Found]) -> list[SeenRun]:
@@ -188,7 +192,10 @@ def _seen(levels: LevelList, runs: Sequence[Found]) -> list[SeenRun]:
     own = [seen(levels, found, strange.get(found, NOTHING)) for found in runs]
     falls = [fell(run, found) for run, found in zip(own, runs, strict=True)]
     if sum(falls) < MOST_FALL * len(own):
-        own = [replace(run, less=less) for run, less in zip(own, falls, strict=True)]
+        own = [
+            replace(run, less=less, fall=found.fall if less else None)
+            for run, found, less in zip(own, runs, falls, strict=True)
+        ]
     top_V, ohm = regulation_V(levels), prompt_ohm(own)
     return [replace(run, shared=True) if may_share(run, top_V, ohm) else run for run in own]
 

@@ -13,15 +13,14 @@ from typing import Final
 
 import numpy as np
 
-from .chunk import MICROSECONDS, FloatArray
+from .chunk import MICROSECONDS, SECONDS_PER_HOUR, FloatArray
 from .cycle_record import PerhapsDry
 from .follow import Found, Heights
 from .level_record import LevelList
+from .never_back import DRY, Held, held_up
 from .one_load import ALIKE, Followed, without
 from .run_seen import SURGE_SPACING_S, SeenRun
 
-#: A dry pump draws this share of its own draw: trade sources say 0.4 to 0.75 of full-load amps, and some room. [1]
-DRY: Final = (0.33, 0.78)
 #: A dry pump's steps scatter by less than this share. [1]
 DRY_TOLERANCE: Final = 0.15
 #: Most of its runs settle within this share of their middle. [1], [1]
@@ -49,10 +48,27 @@ SHOWS: Final = 0.1
 SHOWS_BY_CHANCE: Final = 0.05
 #: Starts tell no more than so much: those of any motor show. [1]
 MOST_BY_STARTS: Final = 4.0
+#: Where an array gives, its light falls and comes back within so long: common practice, no source. [s]
+LONGER_THAN_SUN_S: Final = 900.0
+#: A pump without water does not cut out: if its runs take so many times the load's, it would have run between them too.
+#: [1]
+LONG_RUNS: Final = 3.0
+#: A motor without water comes up to speed sooner: its starts show less often, by this share of how often the load's do.
+#: [1]
+SHOWS_DRY: Final = 0.7
+#: Another load has runs as long, to within so many times, before and after a row: of the row's no more than this share.
+#: [1], [1]
+LIKE_LENGTH: Final = 3.0
+MOST_OTHERS: Final = 0.2
 #: Runs in a row tell so much each, up to so many; a draw that fell to as much within the run before them, so much. [1]
 IN_A_ROW: Final = 1.5
 MOST_IN_A_ROW: Final = 3
 FELL_BEFORE: Final = 4.0
+#: Few loads of that size stay on unbroken to the log's end: each hour tells so much, up to so many hours. [1], [h]
+BY_HOUR: Final = 1.0
+MOST_HOURS: Final = 3.0
+#: A start that the load seems to have had meanwhile tells so much against it. [1]
+AGAIN: Final = 2.0
 #: A top is like the load's own between these shares of theirs, if the readings show them; else it is no higher: the
 #: same motor stands still before both. [1]
 LIKE_TOP: Final = (0.6, 1.5)
@@ -60,21 +76,40 @@ LIKE_TOP: Final = (0.6, 1.5)
 
 @dataclass(frozen=True)
 class _Own:
-    """What a load's own runs have shown: when they are [us], how often they begin [1/s], and how.
+    """What a load's own runs have shown: when they are [us], and how they begin.
 
-    ``tops`` are how far its starts rise above what follows, over each one's step; ``usual`` is that step. [unit]
+    ``seconds`` is the log's length [s]. ``tops`` are how far its starts rise above what follows, over each one's step;
+    ``usual`` is that step. [unit]
     """
 
     load: Followed
     spans_us: list[tuple[float, float]]
-    rate: float
+    seconds: float
     tops: FloatArray
     usual: float
+
+    @property
+    def usual_s(self) -> float:
+        """How long its runs usually are. [s]."""
+        return float(np.median([b - a for a, b in self.spans_us])) / MICROSECONDS
 
     @property
     def shows(self) -> float:
         """The share of its starts that show, never quite none nor all. [1]."""
         return float(np.clip(np.mean(self.tops > SHOWS), SHOWS_BY_CHANCE, 0.9))
+
+
+def held_run(load: Followed, levels: LevelList) -> tuple[Held | None, PerhapsDry | None]:
+    """Return the run in which a load that draws less is on to the log's end, if enough speaks for it; or what may be.
+
+    It drew less from its start on, or its own draw fell.
+    """
+    if len(load.runs) < LEAST_OWN or (held := held_up(levels, load.runs)) is None:
+        return None, None
+    said = min(held.due, MOST_MISSED) - AGAIN * held.again + BY_HOUR * min(held.lasted_s / SECONDS_PER_HOUR, MOST_HOURS)
+    said += FELL_BEFORE if held.run.fall is not None else _of_start(held.run, _own(load, levels), levels)
+    doubt = PerhapsDry(1, held.share, held.lasted_s) if said >= PERHAPS else None
+    return (held, None) if said >= ENOUGH else (None, doubt)
 
 
 def dry_runs(
@@ -109,7 +144,7 @@ def _own(load: Followed, levels: LevelList) -> _Own:
     seconds = (levels.levels[-1].last_us - levels.levels[0].first_us) / MICROSECONDS
     steps = np.array([levels.change(run.start, levels.signal) for run in load.runs])
     tops = np.array([_top(run, levels) for run in load.runs]) / steps
-    return _Own(load, spans_us, len(load.runs) / max(seconds, 1.0), tops, float(np.median(steps)))
+    return _Own(load, spans_us, seconds, tops, float(np.median(steps)))
 
 
 def _draws(left: FloatArray, draw: float) -> Iterator[float]:
@@ -144,12 +179,25 @@ def _evidence(own: _Own, dry: Followed, levels: LevelList) -> tuple[float, list[
     rows = _rows(alone, own, levels)
     taken, best, doubt = list[Found](), 0.0, None
     for row in rows:
-        said = _of_row(row, own, dry, levels) if len(dry.runs) - len(row) - len(taken) <= len(row) else 0.0
+        others = _like(row, [run for run in dry.runs if run not in row and run not in taken], levels)
+        said = _of_row(row, own, dry, levels) if others <= MOST_OTHERS * len(row) else 0.0
         if said >= ENOUGH:
             taken, best = [*taken, *row], best + said
         elif said >= PERHAPS and doubt is None:
             doubt = PerhapsDry(len(row), dry.up / own.load.up, _lasted_s(row, levels))
     return best, taken, doubt
+
+
+def _like(row: Sequence[Found], others: Sequence[Found], levels: LevelList) -> int:
+    """Return how many of other runs are as long as those of a row, roughly."""
+    usual_s = float(np.median([_lasted_s([run], levels) for run in row]))
+    lengths_s = [_lasted_s([run], levels) for run in others]
+    return sum(usual_s / LIKE_LENGTH <= length_s <= usual_s * LIKE_LENGTH for length_s in lengths_s)
+
+
+def _span_s(row: Sequence[Found], levels: LevelList) -> float:
+    """Return the time from the first start of a row to its last end. [s]."""
+    return (_span_us(row[-1], levels)[1] - _span_us(row[0], levels)[0]) / MICROSECONDS
 
 
 def _lasted_s(runs: Sequence[Found], levels: LevelList) -> float:
@@ -177,7 +225,10 @@ def _rows(runs: Sequence[Found], own: _Own, levels: LevelList) -> list[list[Foun
 
 def _of_row(row: Sequence[Found], own: _Own, dry: Followed, levels: LevelList) -> float:
     """Return how much speaks for a row of runs being a load's own. [1]."""
-    said = min(own.rate * _lasted_s(row, levels), MOST_MISSED)
+    lengths_s = [_lasted_s([run], levels) for run in row]
+    is_long = float(np.median(lengths_s)) >= LONG_RUNS * own.usual_s
+    span_s = _span_s(row, levels) if is_long else sum(lengths_s)
+    said = min(len(own.spans_us) * span_s / max(own.seconds - span_s, 1.0), MOST_MISSED)
     in_a_row = IN_A_ROW / 2 if levels.gives else IN_A_ROW  # clouds come in a row as well
     said += in_a_row * min(len(row) - 1, MOST_IN_A_ROW)
     said += min(sum(_of_start(run, own, levels) for run in row), MOST_BY_STARTS)
@@ -191,8 +242,8 @@ def _of_row(row: Sequence[Found], own: _Own, dry: Followed, levels: LevelList) -
 def _of_start(run: Found, own: _Own, levels: LevelList) -> float:
     """Return how much a start speaks for being the load's: it shows, or does not, as often and as high as its own."""
     top = _top(run, levels) / own.usual
-    if top <= SHOWS:
-        return math.log((1 - own.shows) / (1 - SHOWS_BY_CHANCE))
+    if _top(run, levels) <= SHOWS * levels.change(run.start, levels.signal):
+        return math.log((1 - SHOWS_DRY * own.shows) / (1 - SHOWS_BY_CHANCE))
     if own.shows <= SHOWS_BY_CHANCE:
         return 0.0
     low, high = np.quantile(own.tops[own.tops > SHOWS], [0.05, 1.0])
@@ -230,9 +281,9 @@ def with_late_fall(run: Found, runs: Sequence[Found], levels: LevelList) -> Foun
 
 def fell(run: SeenRun, found: Found) -> bool:
     """Tell whether a run's own draw fell within it to a dry pump's."""
-    if found.fall is None or found.fall in run.others:
-        return False
     levels = run.levels
+    if found.fall is None or found.fall in run.others or (levels.gives and run.length_s < LONGER_THAN_SUN_S):
+        return False
     left = 1 + levels.change(found.fall, levels.signal) / levels.change(found.start, levels.signal)
     return DRY[0] <= left <= DRY[1]
 

@@ -56,7 +56,9 @@ class SeenRun:
     shared : bool
         Whether the array may have given part of its draw.
     less : bool
-        Whether it drew less from its start on than the load's other runs.
+        Whether it drew less than the load's other runs: from its start on, or from `fall` on.
+    fall : int or None
+        The level at which its own draw fell to a dry pump's, if it did.
     coincidence : Coincidence
         What other loads switched at its start and its stop.
     """
@@ -68,6 +70,7 @@ class SeenRun:
     others: list[int]
     shared: bool = False
     less: bool = False
+    fall: int | None = None
     coincidence: Coincidence = NOTHING
 
     @property
@@ -106,11 +109,27 @@ class SeenRun:
         return _weighted_median(readings) - self.before(name) - self.coincidence.at_start.get(name, 0.0)
 
     def drift(self, name: str) -> float:
-        """Return how far the baseline has moved by the end of a run that has one, other loads' steps apart. [unit]."""
-        assert self.stop is not None
+        """Return how far the baseline has moved by a run's end, or within one that goes on, others' steps apart."""
+        if self.stop is None:
+            return self._lowest_moved(name)
         moved = self.levels.levels[self.stop].first[name] - self.before(name)
         switched = self.coincidence.at_start.get(name, 0.0) + self.coincidence.at_stop.get(name, 0.0)
         return moved - switched - sum(self.levels.change(k, name) for k in self.others)
+
+    def _lowest_moved(self, name: str) -> float:
+        """Return how far the least that others draw has moved within a run that still goes on. [unit]."""
+        levels, signal = self.levels, self.levels.signal
+        first = self.start if self.fall is None else self.fall
+        if len(levels.levels) - first < 2:
+            return 0.0
+        draw = self.draw(signal) + (0.0 if self.fall is None else levels.change(self.fall, signal))
+        moved = float(levels.after[first : self.last + 1].min() - levels.rest[self.start - 1]) - draw
+        return moved * (self.draw(name) / self.draw(signal) if name != signal else 1.0)
+
+    def draw(self, name: str) -> float:
+        """Return what it drew on its first level. [unit]."""
+        first = self.levels.levels[self.start].usual[name]
+        return first - self.before(name) - self.coincidence.at_start.get(name, 0.0)
 
 
 def seen(levels: LevelList, found: Found, coincidence: Coincidence = NOTHING) -> SeenRun:
@@ -206,6 +225,7 @@ def cycle_of(run: SeenRun, how: HowRead, load: str | None, off_before_s: float |
         energy_Wh=taken_Wh if after is not None else None,
         so_far_Ah=taken_Ah if after is None else None,
         so_far_Wh=taken_Wh if after is None else None,
+        so_far_s=run.length_s if after is None else None,
         sag_V=before_V - lowest_V if before_V is not None and lowest_V is not None else None,
         complete=stop_us is not None,
         start_within_s=first.spacing_s / 2,
@@ -222,7 +242,7 @@ def cycle_of(run: SeenRun, how: HowRead, load: str | None, off_before_s: float |
 
 
 def _drift(run: SeenRun, name: str) -> float | None:
-    return None if run.stop is None or run.shared or name not in run.levels.names else _known(run.drift(name))
+    return None if run.shared or name not in run.levels.names else _known(run.drift(name))
 
 
 def _weighted_median(x: list[tuple[float, float]]) -> float:
@@ -253,8 +273,8 @@ def _above_base(run: SeenRun, name: str) -> float | None:
     """Return the integral of a quantity over a run, above what it stands on. [unit h].
 
     What it stands on is the level before the run, plus the steps of other loads meanwhile, plus the drift between the
-    levels before and after, taken as linear; where its end was not seen, up to its last reading, without a drift. None
-    where the quantity was not read throughout.
+    levels before and after, taken as linear. Where its end was not seen it is `_so_far`. None where the quantity
+    was not read throughout.
     """
     if name not in run.levels.names:
         return None
@@ -263,10 +283,25 @@ def _above_base(run: SeenRun, name: str) -> float | None:
     until_us, sums = (after.last_us, after.sums_last) if run.stop is None else (after.first_us, after.sums_first)
     if (unknown := unknown_of(name)) in sums and sums[unknown] > before.sums_last[unknown]:
         return None
+    if run.stop is None:
+        return _known(_so_far(run, name))
     length_us = until_us - before.last_us
     # After a shared run the bank takes back what the run took.
-    drift = 0.0 if run.shared or run.stop is None else run.drift(name)
+    drift = 0.0 if run.shared else run.drift(name)
     below = (run.before(name) + run.coincidence.at_start.get(name, 0.0)) * length_us + drift * length_us / 2
     below += sum(run.levels.change(k, name) * (until_us - levels[k].start_us) for k in run.others)
     whole = sums[name] - before.sums_last[name]
     return _known((whole - below / MICROSECONDS) / SECONDS_PER_HOUR)
+
+
+def _so_far(run: SeenRun, name: str) -> float:
+    """Return the integral of a run that still goes on: its draw by its length, the draw left after a fall since then.
+
+    What it stands on is not known at its end, and may have moved far in hours: what was read less the base, with all
+    other loads' steps, would move with it. [unit h]
+    """
+    if run.fall is None:
+        return run.settled(name) * run.length_s / SECONDS_PER_HOUR
+    whole_s = (run.levels.levels[run.fall].start_us - run.start_us) / MICROSECONDS
+    fallen = run.levels.change(run.fall, name) * (run.length_s - whole_s)
+    return (run.draw(name) * run.length_s + fallen) / SECONDS_PER_HOUR

@@ -5,9 +5,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from load_scenes import Load, Scene, cycles_of, evenly
-from readings import T0_US, US
+from readings import T0_US, US, how
 
+from shuntbook.analysis.cycle_uncertainty import cycles_with_intervals
 from shuntbook.analysis.health import findings_of, health_of, limits_for
+from shuntbook.analysis.meter_figures import figures_of
 
 PUMP_A = 30.0
 
@@ -127,3 +129,77 @@ def test_what_an_open_run_took_so_far_is_in_the_total():
     assert last.so_far_Wh == pytest.approx(24.8 * 30, rel=0.03)  # at 25.2 V less 0.02 ohm x 17 A
     whole_Ah = sum(cycle.charge_Ah for cycle in result.cycles[:-1])
     assert result.summary.charge_Ah == pytest.approx(whole_Ah + last.so_far_Ah)
+
+
+def house(seed, span_s):
+    """A fridge of 4 A, and lamps of 2 A for some hours, as they come."""
+    rng = np.random.default_rng([seed, 5])
+    fridge, at_s = [], rng.uniform(0, 1500)
+    while at_s < span_s:
+        fridge.append((at_s, at_s + rng.uniform(500, 1100)))
+        at_s = fridge[-1][1] + rng.uniform(1200, 2400)
+    lamps = [(at_s, at_s + 5000.0) for at_s in rng.uniform(0, span_s, 2)]
+    return [Load(4.0, fridge, surge=3, surge_s=0.5), Load(2.0, lamps)]
+
+
+@settings(max_examples=20, deadline=None)
+@given(share=st.floats(0.38, 0.72), hours=st.floats(2.0, 7.0), seed=st.integers(0, 99))
+def test_a_pump_that_goes_dry_as_it_runs_is_the_pump(share, hours, seed):
+    """Its draw falls 40 s after a start and stays so to the log's end, while a fridge and lamps go on and off."""
+    span_s = 13000.0 + hours * 3600
+    dry = Load(share * PUMP_A, [(13040.5, 9e9)])
+    last = (13000.5, 13040.5)
+    scene = Scene(Load(PUMP_A, [*wet(), last]), others=[dry, *house(seed, span_s)], span_s=span_s, seed=seed)
+    result, codes = found_in(scene)
+    assert starts_s(result, less=True) == pytest.approx([13000.5], abs=1.0)
+    assert not result.cycles[-1].complete
+    assert {"prime_lost", "never_cuts_out"} <= codes
+    truth_Ah = PUMP_A * (40 + share * hours * 3600 - share * 40) / 3600
+    assert result.cycles[-1].so_far_Ah == pytest.approx(truth_Ah, rel=0.05)
+
+
+def test_a_floor_that_rose_while_the_pump_went_on_is_another_loads():
+    """Half the pump's draw from 6000 s on, for good: the pump has its runs all the same."""
+    other = Load(0.5 * PUMP_A, [(6000.5, 9e9)])
+    result, codes = found_in(Scene(Load(PUMP_A, wet(), surge=4, surge_s=0.8), others=[other], span_s=20000.0))
+    assert len(starts_s(result, less=False)) == 14
+    assert not starts_s(result, less=True)
+    assert "prime_lost" not in codes
+
+
+def test_a_thermostat_that_goes_on_all_day_is_not_the_pump():
+    """It has runs as long before the pump fell silent for hours: no runs of the pump's."""
+    other = Load(0.4 * PUMP_A, evenly(500.5, 700.0, 2300.0, 12), surge=5, surge_s=0.8)
+    pump = Load(PUMP_A, [(a, b) for a, b in wet(30) if a < 9000 or a > 25000], surge=4, surge_s=0.8)
+    result, codes = found_in(Scene(pump, others=[other], span_s=36000.0))
+    assert not starts_s(result, less=True)
+    assert "prime_lost" not in codes
+
+
+def test_runs_of_a_few_minutes_are_not_looked_for_in_the_hours_between_them():
+    """A microwave that heats five times in a night, when no water is drawn."""
+    runs_s = [(a, a + 130.0) for a in (15000.5, 15700.5, 24000.5, 31000.5, 38000.5)]
+    scene = Scene(Load(PUMP_A, wet(), surge=4, surge_s=0.8), others=[Load(0.66 * PUMP_A, runs_s)], span_s=40000.0)
+    result, codes = found_in(scene)
+    assert not starts_s(result, less=True)
+    assert "prime_lost" not in codes
+
+
+def test_dry_tries_are_found_where_starts_do_not_show():
+    """Three tries of some twenty minutes within two hours, in which the pump would have run seven times."""
+    tries_s = [(13000.5, 14300.5), (15500.5, 16700.5), (18200.5, 19900.5)]
+    dry = Load(0.55 * PUMP_A, tries_s)
+    scene = Scene(Load(PUMP_A, [*wet(), *wet(5, 20500.5)]), others=[dry], span_s=26000.0)
+    result, codes = found_in(scene)
+    assert starts_s(result, less=True) == pytest.approx([a for a, _ in tries_s], abs=1.0)
+    assert "prime_lost" in codes
+
+
+def test_the_total_of_an_open_run_says_how_far_the_base_may_have_moved():
+    """2 A that have gone on since the log began end within it: as many amp-hours of it may not be the pump's."""
+    scene = with_dry([(13000.5, 9e9)], 0.5, span_s=13000.0 + 3 * 3600)
+    scene.others.append(Load(2.0, [(-10.0, 13300.5)]))
+    result, _ = found_in(scene)
+    sure = cycles_with_intervals(result, figures_of(None), how(), noise=0.0)
+    assert abs(result.cycles[-1].base_drift_A) == pytest.approx(2.0, abs=0.3)
+    assert sure.summary.charge_u95_Ah > 3 * 2 * 0.9

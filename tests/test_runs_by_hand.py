@@ -319,10 +319,10 @@ def test_a_surge_has_no_ratio_to_a_draw_of_nothing(usual_A):
 
 
 def test_figures_of_a_run_whose_end_was_not_seen():
-    """It has a draw and a surge, but no length, charge or drift."""
+    """It has a draw and a surge, but no length or charge; what others draw was never less than before it, nor more."""
     cycle = cycle_of(run(levels(*PUMP[:2]), 1, None), how())
     assert (cycle.stop_us, cycle.run_s, cycle.charge_Ah, cycle.energy_Wh, cycle.stop_within_s) == (None,) * 5
-    assert (cycle.run_A, cycle.complete, cycle.base_drift_A) == (20.0, False, None)
+    assert (cycle.run_A, cycle.complete, cycle.base_drift_A) == (20.0, False, 0.0)
     assert run(levels(*PUMP[:2]), 1, None).length_s == 51.0  # seen running to the last reading
 
 
