@@ -19,6 +19,9 @@ ATTEMPT_S = 10.0
 #: It draws so many times the settled draw: a rotor at standstill draws three to eight times as much (NEC tables
 #: 430.248 and 430.251(A) together give about six); less where readings average over a part of it.
 DRAWS_LEAST, DRAWS_MOST = 1.3, 10.0
+#: So many bursts that draw less than so many times the settled draw are rather another load's pulses (a hob, an iron),
+#: unless starts that succeed follow: common practice, no source. [1], [1]
+PULSES, AT_STANDSTILL = 8, 2.5
 #: A start that succeeds follows within this time in at least half of the cases: common practice, no source. [s], [1]
 RETRY_S, RETRIED = 180.0, 0.5
 #: Fewest readings of a failed start: one may be a false row; two as well, unless the volts fall with them.
@@ -48,8 +51,7 @@ def _fails_of(brief: Followed, load: Followed, at_us: FloatArray) -> bool:
     if length_us > ATTEMPT_S * MICROSECONDS or usual_us < 3 * length_us:
         return False
     starts, begun = (at_us[[run.start for run in each.runs]] for each in (load, brief))
-    after = np.append(starts, np.inf)[np.searchsorted(starts, begun, side="right")]
-    return bool(np.mean(after - begun <= RETRY_S * MICROSECONDS) >= RETRIED)
+    return _tried_again(begun, starts) >= RETRIED
 
 
 def _lengths_us(load: Followed, at_us: FloatArray) -> FloatArray:
@@ -84,8 +86,22 @@ def attempts_of(levels: LevelList, own: Sequence[SeenRun], expected: float | Non
             and DRAWS_LEAST * draw < burst.peak[levels.signal] < DRAWS_MOST * draw
             and _is_real(burst, levels.signal, sag_per_unit)
         ):
-            found.append(_attempt(burst))
-    return tuple(found)
+            found.append(burst)
+    return tuple(map(_attempt, _without_pulses(found, starts, levels.signal, AT_STANDSTILL * draw)))
+
+
+def _without_pulses(bursts: Sequence[Burst], starts_us: FloatArray, signal: str, least: float) -> list[Burst]:
+    """Return bursts without many that draw too little for a rotor at standstill, unless most are tried again."""
+    weak = [burst for burst in bursts if burst.peak[signal] < least]
+    if len(weak) < PULSES or _tried_again(np.array([burst.start_us for burst in weak]), starts_us) >= RETRIED:
+        return list(bursts)
+    return [burst for burst in bursts if burst.peak[signal] >= least]
+
+
+def _tried_again(begun_us: FloatArray, starts_us: FloatArray) -> float:
+    """Return the share of failed starts that one which succeeds soon follows. [1]."""
+    after = np.append(starts_us, np.inf)[np.searchsorted(starts_us, begun_us, side="right")]
+    return float(np.mean(after - begun_us <= RETRY_S * MICROSECONDS))
 
 
 def _bursts(levels: LevelList, own: Sequence[SeenRun], least: float) -> Iterable[Burst]:

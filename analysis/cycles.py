@@ -164,9 +164,9 @@ def _chosen(levels: LevelList, expected: float | None) -> _Chosen:
     if len(levels.levels) < 2:
         return _Chosen([], 0)
     changes, heights, per_unit = _sizes(levels)
-    loads = loads_of(changes, heights)
-    at_us = np.array([*(level.start_us for level in levels.levels), levels.levels[-1].last_us])
     plate = None if expected is None else expected * per_unit
+    loads = loads_of(changes, heights, plate)
+    at_us = np.array([*(level.start_us for level in levels.levels), levels.levels[-1].last_us])
     load = the_load(without_failed(loads, at_us), changes, plate, at_regulation(levels), heights)
     if load is None:
         return _Chosen([], sum(len(other.runs) for other in loads))

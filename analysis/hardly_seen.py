@@ -55,12 +55,12 @@ def _sizes(runs: Runs, rises: Rises) -> list[float]:
     """Return the draws that the load may have. [unit of the signal]."""
     plate = runs.cycles.expected
     seen = _seen_draw(runs, 1 if plate is None else LEAST_CYCLES)
+    if plate is not None and (rises.means or seen is not None):
+        return [seen or plate]
     if plate is not None:
-        low, high = (plate / NEAR_PLATE, plate * NEAR_PLATE) if seen is None else (seen * OF_SEEN, seen / OF_SEEN)
+        low, high = plate / NEAR_PLATE, plate * NEAR_PLATE
     else:
         low, high = (0.0 if seen is None else OF_SEEN * seen), np.inf
-    if rises.means and plate is not None:
-        return [seen or plate]
     return [float(size) for size in np.unique(rises.size) if low <= size <= high]
 
 

@@ -85,7 +85,7 @@ class Followed:
         )
 
 
-def loads_of(changes: FloatArray, heights: Heights | None = None) -> list[Followed]:
+def loads_of(changes: FloatArray, heights: Heights | None = None, expected: float | None = None) -> list[Followed]:
     """Return the loads that can be told apart in the steps of a log, those with most steps first.
 
     Parameters
@@ -94,10 +94,12 @@ def loads_of(changes: FloatArray, heights: Heights | None = None) -> list[Follow
         The step that led to each level; NaN where nothing was measured before it, nought where it is no load's. [unit]
     heights : Heights, optional
         Where the signal was; by default it is level between its steps. [unit]
+    expected : float, optional
+        The draw, by its nameplate, of the load that is sought: sizes that fit it are looked at however rare. [unit]
     """
     loads: list[Followed] = []
     left, heights = changes, heights or Heights.of(changes)
-    for draw in _usual_draws(changes):
+    for draw in _usual_draws(changes, expected):
         for load in _told_apart(left, heights, draw):
             if load.runs:
                 loads.append(load)
@@ -207,17 +209,21 @@ def _nearest(loads: Sequence[Followed], expected: float, in_part: Sequence[bool]
         return bool(expected / (HELPED_BY if helped else 1.0) <= load.up * NEAR_PLATE <= expected * NEAR_PLATE**2)
 
     near = [load for load in loads if is_near(load)]
-    off = [abs(np.log(load.up / expected)) for load in near]
-    fitting = [load for load, off_by in zip(near, off, strict=True) if off_by <= np.log(FITS_PLATE)]
+    fitting = [load for load in near if _fits_plate(load.up, expected) and load.whole_runs() >= LEAST_FITTING]
     return max(
-        [load for load in fitting if load.whole_runs() >= LEAST_FITTING] or near,
+        fitting or near,
         key=lambda load: len(load.runs) * np.exp(-((np.log(load.up / expected) / PLATE_SPREAD) ** 2)),
         default=None,
     )
 
 
-def _usual_draws(changes: FloatArray) -> list[float]:
-    """Return the sizes that steps up often have, those that matter most first."""
+def _fits_plate(draw: float, expected: float | None) -> bool:
+    """Tell whether a draw is about what is expected; never where nothing is."""
+    return expected is not None and 1 / FITS_PLATE <= draw / expected <= FITS_PLATE
+
+
+def _usual_draws(changes: FloatArray, expected: float | None) -> list[float]:
+    """Return the sizes that steps up often have, those that matter most first; and those that fit a plate."""
     up, down = np.sort(changes[changes > 0]), np.sort(-changes[changes < 0])
     if not len(up):
         return []
@@ -226,7 +232,8 @@ def _usual_draws(changes: FloatArray) -> list[float]:
     weight = up * (alike + np.minimum(back, alike))
     draws: list[float] = []
     for k in np.argsort(-weight, kind="stable").tolist():
-        if len(draws) < MOST_DRAWS and all(abs(np.log(up[k] / draw)) > ALIKE for draw in draws):
+        is_asked = len(draws) < MOST_DRAWS or _fits_plate(up[k], expected)
+        if is_asked and all(abs(np.log(up[k] / draw)) > ALIKE for draw in draws):
             near = up[(up >= up[k] * (1 - ALIKE)) & (up <= up[k] * (1 + ALIKE))]
             draws.append(float(np.median(near)))
     return draws

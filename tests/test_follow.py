@@ -100,7 +100,7 @@ def test_two_loads_of_nearly_one_size_that_run_at_once():
 
 def chosen(changes, expected=None, in_part=False):
     """The draw of the load that is taken."""
-    load = the_load(loads_of(changes), changes, expected, [in_part] * len(changes))
+    load = the_load(loads_of(changes, expected=expected), changes, expected, [in_part] * len(changes))
     return load and load.up
 
 
@@ -126,6 +126,14 @@ def test_what_fits_the_plate_goes_before_what_is_far_from_it(ratio, drawn):
     assert chosen(in_turn((30.0 * ratio, 300), (30.0 * drawn, 12)), 30.0) == 30.0 * drawn
     # Two runs are too few to go before three hundred.
     assert chosen(in_turn((30.0 * ratio, 300), (30.0, 2)), 30.0) == 30.0 * ratio
+
+
+def test_a_plates_draw_is_looked_for_however_much_else_is_switched():
+    """Ten lamps of 3 to 9.5 A, sixty times each, and five runs of a pump of 24 A: by its plate it is found."""
+    changes = in_turn(*((3.0 * 1.136**k, 60) for k in range(10)), (24.0, 5))
+    assert chosen(changes, 27.0) == 24.0
+    assert len([load for load in loads_of(changes, expected=27.0) if load.up == 24.0]) == 1
+    assert not [load for load in loads_of(changes) if load.up == 24.0]  # others matter more
 
 
 @given(st.lists(st.sampled_from([10.0, -10.0, 3.0, -3.0, np.nan]), max_size=60))

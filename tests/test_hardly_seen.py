@@ -123,6 +123,19 @@ def test_small_rises_beside_few_runs_of_a_load_nobody_named_are_not_its_starts()
     assert check_of(chunk, every_s, None).outcome == "not judged"
 
 
+@pytest.mark.parametrize("ratio", [0.6, 1.0, 1.55])
+def test_rises_of_another_size_than_a_pumps_own_runs_are_not_its_starts(ratio):
+    """Twelve runs of 3 min at 780 W, and 6 s pulses of a hob; where these draw as much they may be its own."""
+    time_s = np.arange(10.0, 6 * HOUR_S, 10.0)
+    runs = np.linspace(0.02, 0.95, 12) * 6 * HOUR_S
+    pulses = on_share(*cycling(spells=((0.2, 0.25), (0.6, 0.65))), time_s, means=False)
+    pump = on_share(runs, runs + 180.0, time_s, means=False)
+    noise_A = np.random.default_rng(3).normal(0, 0.03, len(time_s))
+    amps = np.round((30.0 + 780.0 * (pump + ratio * pulses)) / 25.0 + noise_A, 2)
+    chunk = chunk_of(time_s, current_A=amps, voltage_V=np.round(25.2 - 0.02 * amps, 2))
+    assert (check_of(chunk, 10.0, site()).outcome == "found") is (ratio == 1.0)
+
+
 def test_a_few_rises_in_a_long_log_are_within_the_limit():
     """Ten starts an hour, hardly seen."""
     assert check_of(log_of(10.0, *cycling(6.0, 350.0)), 10.0, site()).outcome != "found"

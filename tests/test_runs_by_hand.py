@@ -202,6 +202,21 @@ def test_what_stands_out_between_two_levels_may_be_a_failed_start(burst, is_one)
         assert (attempt.peak_A, attempt.peak_W) == (burst["burst"].peak["current_A"], burst["burst"].peak["power_W"])
 
 
+@pytest.mark.parametrize(("peak_A", "count", "left"), [(36.0, 7, 7), (36.0, 8, 0), (49.0, 8, 0), (51.0, 8, 8)])
+def test_many_bursts_of_less_than_a_standstills_draw_are_an_appliances_pulses(peak_A, count, left):
+    """Of a pump of 20 A, 1.8 times as much: a hob's; a rotor at standstill draws more."""
+    pulses = [(50, 2, 25, bursting(peak_A, at_s=120.0 + 52 * k)) for k in range(count)]
+    made = levels(*PUMP[:2], *pulses)
+    assert len(attempts_of(made, [run(made, 1, 2)], None)) == left
+
+
+def test_bursts_after_which_the_pump_starts_are_failed_starts_however_many_and_weak():
+    """Eight of 36 A, each half a minute before the pump of 20 A starts."""
+    made = levels(*(x for k in range(8) for x in ((50, 2, 25, bursting(36.0, at_s=20 + 104 * k)), (50, 22, 24.8))))
+    pump = [run(made, k, k + 1) for k in range(1, 15, 2)]
+    assert len(attempts_of(made, pump, None)) == 8
+
+
 def test_a_load_that_never_ran_is_judged_by_its_plate():
     """80 A of a load of 20 A; without a plate there is nothing to judge by; unknown watts are none."""
     burst = bursting(80.0)["burst"]
