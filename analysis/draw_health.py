@@ -57,6 +57,12 @@ DRY_IN_A_ROW: Final = 0.8
 #: usual. [1, s]
 LEAST_DRY: Final = 3
 LEAST_DRY_S: Final = 600.0
+#: Against the plate, which is not the pump's own draw, a dry pump's is surely lower: a motor that is not fully loaded
+#: draws less than its plate says as well. [1]
+OF_PLATE: Final = (0.33, 0.67)
+#: And its runs do not end as a tank makes them: so many times its drawdown over the flow, or so long. [1], [s]
+TIMES_TANK: Final = 2.0
+PLATE_RUN_S: Final = 300.0
 #: What a motor may draw beyond its plate: a 4-inch submersible at its service factor draws 1.43 times the plate's watts
 #: (960 W for 670 W; a submersible-motor manual, from memory), and a tenth for what the estimate does not know. [1]
 OVER_PLATE: Final = 1.6
@@ -117,6 +123,8 @@ def prime_lost(runs: Runs, limits: HealthLimits) -> Check:
         limits.dry_share.source,
     )
     usual, unit = usual_draw(runs), runs.draw_unit
+    if (of_plate := _of_plate(runs, limits)) is not None:
+        return of_plate
     if usual is None:
         return rule.not_judged(
             f"fewer than {LEAST_CYCLES} runs have a draw that can be compared, or they differ too much"
@@ -139,6 +147,35 @@ def prime_lost(runs: Runs, limits: HealthLimits) -> Check:
     )
 
 
+def _of_plate(runs: Runs, limits: HealthLimits) -> Check | None:
+    """Judge against the plate a pump that draws less in all its runs, and does not cut out as a tank makes it.
+
+    None where it draws about what its plate says, where its runs are as short as a pump's, or where nobody knows.
+    """
+    plate, draw = limits.plate_W, runs.of("run_W")
+    known = runs.whole & ~np.isnan(draw) & (runs.run_s >= runs.least_s)
+    if plate is None or not limits.is_pump or known.sum() < LEAST_RATED or not _alike(draw[known], USUAL_ALIKE):
+        return None
+    usual_W, usual_s = float(np.median(draw[known])), float(np.median(runs.run_s[known]))
+    cuts_out_s = PLATE_RUN_S if limits.tank_run_s is None else TIMES_TANK * limits.tank_run_s.value
+    if not OF_PLATE[0] <= usual_W / plate.value <= OF_PLATE[1] or usual_s < cuts_out_s:
+        return None
+    rule = Rule(
+        "prime_lost",
+        f"a running draw of at least {100 * OF_PLATE[1]:.0f} % of what the plate makes one expect, where runs "
+        f"go on for {spell(cuts_out_s)} and more",
+        f"{plate.source}; {limits.dry_share.source}",
+    )
+    return rule.found(
+        "watch",
+        f"{runs.name} draws far less than its plate: it possibly runs dry",
+        f"held against the plate, since no run drew more: {int(known.sum())} runs of {spell(usual_s)} (medians) drew "
+        f"{figure(usual_W, 'W')}, {100 * usual_W / plate.value:.0f} % of {figure(plate.value, 'W')}",
+        DRY_ADVICE,
+        runs.starts(known),
+    )
+
+
 def _is_dry(runs: Runs, dry: BoolArray) -> bool:
     """Tell whether the low draws are those of a dry pump: some of them, in a row, and alike."""
     if not dry.any():
@@ -154,6 +191,8 @@ def _is_dry(runs: Runs, dry: BoolArray) -> bool:
         return False
     first, last = np.flatnonzero(dry)[[0, -1]]
     in_a_row = bool(dry[first : last + 1].mean() >= DRY_IN_A_ROW)
+    if len(dry) - (last + 1 - first) < LEAST_RATED:  # it has not shown what it draws with water, before or after
+        return False
     return in_a_row and _alike(runs.draw[dry], DRY_ALIKE) and _starts_like_a_motor(runs, dry)
 
 

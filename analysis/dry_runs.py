@@ -26,7 +26,8 @@ DRY_TOLERANCE: Final = 0.15
 #: Most of its runs settle within this share of their middle. [1], [1]
 SETTLES_ALIKE: Final = 0.15
 MOST: Final = 0.8
-#: A run without an end fell if it goes on for so many times the longest, and so long at least. [1], [s]
+#: A run fell if it goes on for so long at least: light falls and comes back within minutes; one without an end, if it
+#: goes on for so many times the longest as well. [1], [s]
 TIMES_LONGEST: Final = 3.0
 LONG_S: Final = 900.0
 #: And if it never rises again by this share of the fall. [1]
@@ -48,8 +49,6 @@ SHOWS: Final = 0.1
 SHOWS_BY_CHANCE: Final = 0.05
 #: Starts tell no more than so much: those of any motor show. [1]
 MOST_BY_STARTS: Final = 4.0
-#: Where an array gives, its light falls and comes back within so long: common practice, no source. [s]
-LONGER_THAN_SUN_S: Final = 900.0
 #: A pump without water does not cut out: if its runs take so many times the load's, it would have run between them too.
 #: [1]
 LONG_RUNS: Final = 3.0
@@ -282,7 +281,10 @@ def with_late_fall(run: Found, runs: Sequence[Found], levels: LevelList) -> Foun
 def fell(run: SeenRun, found: Found) -> bool:
     """Tell whether a run's own draw fell within it to a dry pump's."""
     levels = run.levels
-    if found.fall is None or found.fall in run.others or (levels.gives and run.length_s < LONGER_THAN_SUN_S):
+    if found.fall is None or found.fall in run.others:
+        return False
+    since_s = (run.stop_us - levels.levels[found.fall].start_us) / MICROSECONDS
+    if run.stop is not None and since_s < LONG_S:
         return False
     left = 1 + levels.change(found.fall, levels.signal) / levels.change(found.start, levels.signal)
     return DRY[0] <= left <= DRY[1]

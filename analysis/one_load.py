@@ -29,6 +29,10 @@ NEAR_PLATE, PLATE_SPREAD = 2.5, 0.45
 #: No more than so many times more or less fits a plate (how a motor is loaded, what an inverter loses; common practice,
 #: no source): a load that does so in this many runs goes before all that do not, however often they ran. [1], [1]
 FITS_PLATE, LEAST_FITTING = 1.35, 3
+#: Where nothing runs that fits the plate, the load may be one of so many runs at least that draws this share of its
+#: plate: a pump without water, which trade sources say draws 0.4 to 0.75, and some room. [1], [1]
+LEAST_DRY = 4
+DRY_OF_PLATE = (0.33, 0.78)
 #: If the array may have given part of at least so many of its starts, it may be seen to draw so many times less still.
 HELPED, HELPED_BY = 0.5, 2.0
 #: A load cannot run twice at once: where more than this share of like steps are left over, there are two loads.
@@ -210,11 +214,16 @@ def _nearest(loads: Sequence[Followed], expected: float, in_part: Sequence[bool]
 
     near = [load for load in loads if is_near(load)]
     fitting = [load for load in near if _fits_plate(load.up, expected) and load.whole_runs() >= LEAST_FITTING]
-    return max(
+    best = max(
         fitting or near,
         key=lambda load: len(load.runs) * np.exp(-((np.log(load.up / expected) / PLATE_SPREAD) ** 2)),
         default=None,
     )
+    if best is None or best.whole_runs() < LEAST_FITTING:  # no pump: dry throughout, or hardly ever on
+        dry = [load for load in loads if DRY_OF_PLATE[0] <= load.up / expected <= DRY_OF_PLATE[1]]
+        dry = [load for load in dry if load.whole_runs() >= LEAST_DRY]
+        best = max(dry, key=lambda load: load.up * len(load.runs), default=best)
+    return best
 
 
 def _fits_plate(draw: float, expected: float | None) -> bool:

@@ -115,9 +115,18 @@ def test_the_plates_load_is_the_near_one_with_most_runs():
     """Three runs of 20 A go before nine of 40 A for a plate of 20 A: ln 2 is 1.5 spreads, which leaves 0.93 of nine."""
     changes = in_turn((20.0, 3), (40.0, 9))
     assert [chosen(changes, plate) for plate in (20.0, 40.0, 28.0)] == [20.0, 40.0, 40.0]
-    assert [chosen(in_turn((20.0, 5)), plate) for plate in (8.0, 7.9, 50.0, 51.0)] == [20.0, None, 20.0, None]
+    assert [chosen(in_turn((20.0, 5)), plate) for plate in (8.0, 7.9, 50.0, 51.0)] == [20.0, None, 20.0, 20.0]
     # Where the array may have given part of its starts it may draw half of that still.
     assert [chosen(in_turn((20.0, 5)), plate, in_part=True) for plate in (100.0, 101.0)] == [20.0, None]
+
+
+def test_where_nothing_fits_the_plate_a_pump_without_water_may_be_all_there_is():
+    """Four runs at 40 % of the plate's draw go before two of a kettle; not where three runs fit the plate."""
+    assert chosen(in_turn((16.0, 4), (58.0, 2)), 40.0) == 16.0
+    assert chosen(in_turn((16.0, 3), (58.0, 2)), 40.0) == 58.0
+    assert chosen(in_turn((16.0, 9), (58.0, 3)), 40.0) == 58.0
+    assert chosen(in_turn((16.0, 9), (58.0, 2), (38.0, 3)), 40.0) == 38.0
+    assert [chosen(in_turn((20.0, 5)), plate) for plate in (60.0, 61.0)] == [20.0, None]  # a third of it
 
 
 @pytest.mark.parametrize(("ratio", "drawn"), [(0.5, 0.75), (0.5, 1.0), (1.5, 0.75), (1.5, 1.0), (2.2, 1.3)])

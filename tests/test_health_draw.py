@@ -6,6 +6,8 @@ import numpy as np
 import pytest
 from health_cycles import DAY_S, cycles, found, healthy, judged, site
 
+from shuntbook.analysis.health import limits_for
+
 
 def days(count, length_d, draw_W, seed=1, **changes):
     """So many runs spread over so many days."""
@@ -171,3 +173,30 @@ def test_without_volts_the_voltage_is_not_judged():
     """A log of amps alone."""
     made = volts(healthy(), range(60), before_V=None, lowest_V=None)
     assert judged(made, site(inverter={"cut_off_V": 21.5}))["low_voltage"].outcome == "not judged"
+
+
+DRY_S = [400.0, 900.0, 1500.0, 650.0, 2000.0, 330.0]
+
+
+@pytest.mark.parametrize(("share", "is_dry"), [(0.36, True), (0.6, True), (0.7, False), (0.95, False), (0.3, False)])
+def test_a_log_that_is_dry_throughout_is_held_against_the_plate(share, is_dry):
+    """Six runs of many minutes at a share of the plate's watts, and none that drew more."""
+    place = site()
+    plate_W = limits_for(place, place.load("well pump")).plate_W.value
+    checks = judged(cycles(DRY_S, 1800.0, draw_W=share * plate_W), place)
+    finding = checks["prime_lost"].finding
+    assert (finding is not None) is is_dry
+    if is_dry:
+        assert finding.severity == "watch"
+        assert "held against the plate" in finding.evidence
+        assert f"{100 * share:.0f} % of" in finding.evidence
+
+
+def test_runs_that_end_as_the_tank_makes_them_are_not_dry_whatever_the_plate_says():
+    """Half the plate's watts in runs of 70 to 130 s, on a tank that gives 68 s: the plate is of another pump."""
+    place = site()
+    made = cycles([70.0, 130.0, 90.0, 75.0, 110.0, 100.0], 1800.0, draw_W=400.0)
+    assert "prime_lost" not in found(made, place)
+    assert "prime_lost" not in found(cycles(DRY_S, 1800.0, draw_W=400.0), None)
+    assert "prime_lost" not in found(cycles(DRY_S[:3], 1800.0, draw_W=400.0), place)
+    assert "prime_lost" not in found(cycles(DRY_S, 1800.0, draw_W=[300, 400, 550, 300, 400, 550]), place)
