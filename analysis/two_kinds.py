@@ -176,7 +176,7 @@ def _shows_start(run: SeenRun) -> bool:
 
 def _split(seen: _Looks) -> BoolArray | None:
     """Return which runs are of the one kind and which of the other; None where there is but one."""
-    for draws in (seen.begin, seen.falls):
+    for draws in (seen.begin, seen.falls, seen.end):
         upper = _by_gap(draws, seen.unsure)
         if upper is not None and _differ(seen, upper) and _by_turns(upper) and not _by_use(seen, upper):
             return upper

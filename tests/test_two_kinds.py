@@ -137,6 +137,22 @@ def test_a_compressor_that_runs_longer_after_each_thaw_is_one_kind(surge):
     assert cycles.summary.count == 64
 
 
+def test_where_begins_waver_the_ends_tell_the_kinds():
+    """Draws of 340 and 346 W at the start, blurred by some percent, and of 325 and 346 W at the end: pump and timer."""
+    rng = np.random.default_rng(11)
+    timer = runs_at(36, (352, 376))
+    pump = clear_of(runs_at(34, (75, 200), first_s=900.0, seed=3), timer)
+    loads = [
+        ([run], begin_W * blurred, {"falls": 1 - end_W / begin_W / blurred})
+        for runs, begin_W, end_W in ((pump, 340.0, 325.0), (timer, 346.0, 346.0))
+        for run, blurred in zip(runs, 1 + 0.02 * rng.uniform(-1, 1, len(runs)), strict=True)
+    ]
+    cycles = cycles_of(log_of(*loads, every_s=2.0), 2.0)
+    assert cycles.two_kinds is not None
+    assert cycles.two_kinds.own is not None
+    assert cycles.summary.count == len(pump)
+
+
 def test_a_few_odd_runs_are_no_kind():
     """Two of fifty drew more, as when another load starts in the same second."""
     runs = runs_at(50, (40, 55))
