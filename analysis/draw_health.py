@@ -53,10 +53,10 @@ SAME_DRAW: Final = 0.05
 DRY_FOR_A_WHILE: Final = 5
 #: From the first dry run to the last this share of the runs are dry: a pump that draws as usual in between is not. [1]
 DRY_IN_A_ROW: Final = 0.8
-#: Fewer dry runs than this count only at the log's end, where one goes on for so long and so many times as long as
-#: usual. [1, s]
+#: Fewer dry runs than this, which go on for so long and so many times as long as usual, count only at the log's end:
+#: there one is enough. [1, s]
 LEAST_DRY: Final = 3
-LEAST_DRY_S: Final = 600.0
+LEAST_DRY_S: Final = 900.0
 #: Against the plate, which is not the pump's own draw, a dry pump's is surely lower: a motor that is not fully loaded
 #: draws less than its plate says as well. [1]
 OF_PLATE: Final = (0.33, 0.67)
@@ -111,7 +111,8 @@ def dry_runs(runs: Runs, limits: HealthLimits) -> BoolArray:
     usual = usual_draw(runs)
     if usual is None:
         return np.zeros(len(runs.draw), dtype=bool)
-    return (runs.draw < np.where(runs.less, LESS, limits.dry_share.value) * usual) & (runs.draw > DRY_LEAST * usual)
+    share = runs.draw / usual
+    return runs.less & (share < LESS) | (share < limits.dry_share.value) & (share > DRY_LEAST)
 
 
 def prime_lost(runs: Runs, limits: HealthLimits) -> Check:
@@ -184,10 +185,10 @@ def _is_dry(runs: Runs, dry: BoolArray) -> bool:
         return True
     lengths_s = runs.lengths_s()
     usual_s = float(np.median(lengths_s[~dry])) if (~dry).any() else 0.0
-    on_and_on = bool((lengths_s[dry] > max(LEAST_DRY_S, LEAST_DRY * usual_s)).any())
+    on_and_on = int((lengths_s[dry] > max(LEAST_DRY_S, LEAST_DRY * usual_s)).sum())
     for_good = bool(dry[~np.isnan(runs.draw)][-1:].all())
     enough = (TWO_DRY if _alike(runs.draw[dry], SAME_DRAW) else LEAST_DRY) if for_good else DRY_FOR_A_WHILE
-    if dry.sum() < enough and not (on_and_on and for_good):
+    if dry.sum() < enough and on_and_on < (1 if for_good else LEAST_DRY):
         return False
     first, last = np.flatnonzero(dry)[[0, -1]]
     in_a_row = bool(dry[first : last + 1].mean() >= DRY_IN_A_ROW)

@@ -73,7 +73,8 @@ def held_up(levels: LevelList, own: Sequence[Found]) -> Held | None:
         return None
     before = [run for run in own if run.start < k]
     lasted_s, due = _waited(levels, k, before)
-    again = sum(run.start > k for run in own)
+    since = [levels.change(run.start, levels.signal) / draw for run in own if run.start > k]
+    again = sum(abs(step - 1) <= OWN for step in since)
     if lasted_s < LONG_S or again > max(BY_CHANCE[0], BY_CHANCE[1] * len(before)):
         return None
     share = levels.change(k, levels.signal) / draw

@@ -70,6 +70,15 @@ def test_one_odd_run_before_usual_ones_is_no_dry_pump():
     assert found(cycles(run_s, np.full(32, 2000.0) + np.arange(32) * 100, draw_W=draw_W), site()) == {}
 
 
+@pytest.mark.parametrize(("long_s", "is_dry"), [([1000.0, 1900.0, 2700.0], True), ([1000.0, 1900.0], False)])
+def test_three_dry_runs_that_go_on_and_on_are_enough_though_it_drew_as_usual_afterwards(long_s, is_dry):
+    """Somebody switched it off each time, and there was water again; two may be another load's."""
+    run_s = np.concatenate([np.random.default_rng(1).uniform(68, 150, 30), long_s, [90.0, 120.0, 80.0]])
+    draw_W = np.concatenate([np.full(30, 780.0), np.full(len(long_s), 500.0), np.full(3, 780.0)])
+    made = cycles(run_s, 2000.0 + 100 * np.arange(len(run_s)), draw_W=draw_W)
+    assert ("prime_lost" in found(made, site())) is is_dry
+
+
 def test_a_dry_run_of_hours_is_no_pump_that_never_cuts_out():
     """Its reason is known: it is not said twice."""
     run_s = np.append(np.random.default_rng(1).uniform(68, 150, 30), 4 * 3600.0)
