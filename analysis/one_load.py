@@ -33,6 +33,8 @@ FITS_PLATE, LEAST_FITTING = 1.35, 3
 #: plate: a pump without water, which trade sources say draws 0.4 to 0.75, and some room. [1], [1]
 LEAST_DRY = 4
 DRY_OF_PLATE = (0.33, 0.78)
+#: What fits the plate twice is no chance: common practice, no source. [1]
+TWICE = 2
 #: If the array may have given part of at least so many of its starts, it may be seen to draw so many times less still.
 HELPED, HELPED_BY = 0.5, 2.0
 #: A load cannot run twice at once: where more than this share of like steps are left over, there are two loads.
@@ -219,7 +221,8 @@ def _nearest(loads: Sequence[Followed], expected: float, in_part: Sequence[bool]
         key=lambda load: len(load.runs) * np.exp(-((np.log(load.up / expected) / PLATE_SPREAD) ** 2)),
         default=None,
     )
-    if best is None or best.whole_runs() < LEAST_FITTING:  # no pump: dry throughout, or hardly ever on
+    enough = TWICE if best is not None and _fits_plate(best.up, expected) else LEAST_FITTING
+    if best is None or best.whole_runs() < enough:  # no pump: dry throughout, or hardly ever on
         dry = [load for load in loads if DRY_OF_PLATE[0] <= load.up / expected <= DRY_OF_PLATE[1]]
         dry = [load for load in dry if load.whole_runs() >= LEAST_DRY]
         best = max(dry, key=lambda load: load.up * len(load.runs), default=best)

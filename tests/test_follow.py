@@ -137,6 +137,12 @@ def test_what_fits_the_plate_goes_before_what_is_far_from_it(ratio, drawn):
     assert chosen(in_turn((30.0 * ratio, 300), (30.0, 2)), 30.0) == 30.0 * ratio
 
 
+@pytest.mark.parametrize(("count", "up"), [(1, 14.0), (2, 31.0)])
+def test_a_pump_that_seldom_runs_is_not_a_dry_one(count, up):
+    """Four runs at 0.47 of the plate's draw are no dry pump's where it ran twice at what the plate says."""
+    assert chosen(in_turn((14.0, 4), (31.0, count)), 30.0) == up
+
+
 def test_a_plates_draw_is_looked_for_however_much_else_is_switched():
     """Ten lamps of 3 to 9.5 A, sixty times each, and five runs of a pump of 24 A: by its plate it is found."""
     changes = in_turn(*((3.0 * 1.136**k, 60) for k in range(10)), (24.0, 5))
