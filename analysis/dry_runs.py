@@ -62,6 +62,8 @@ MOST_OTHERS: Final = 0.2
 #: Runs in a row tell so much each, up to so many; a draw that fell to as much within the run before them, so much. [1]
 IN_A_ROW: Final = 1.5
 MOST_IN_A_ROW: Final = 3
+#: Three and more that all go on for long, none like them at other times, tell so much more. [1]
+LONG_IN_A_ROW: Final = 1.5
 FELL_BEFORE: Final = 4.0
 #: Few loads of that size stay on unbroken to the log's end: each hour tells so much, up to so many hours. [1], [h]
 BY_HOUR: Final = 1.0
@@ -139,10 +141,12 @@ def dry_runs(
 
 
 def _own(load: Followed, levels: LevelList) -> _Own:
-    spans_us = [_span_us(run, levels) for run in load.runs]
     seconds = (levels.levels[-1].last_us - levels.levels[0].first_us) / MICROSECONDS
     steps = np.array([levels.change(run.start, levels.signal) for run in load.runs])
     tops = np.array([_top(run, levels) for run in load.runs]) / steps
+    # Some that draw less may be among its own runs already; where an array gives, it may have given part of any.
+    full = (steps > DRY[1] * np.median(steps)) | levels.gives
+    spans_us = [_span_us(run, levels) for run, is_full in zip(load.runs, full, strict=True) if is_full]
     return _Own(load, spans_us, seconds, tops, float(np.median(steps)))
 
 
@@ -228,6 +232,7 @@ def _of_row(row: Sequence[Found], own: _Own, dry: Followed, levels: LevelList) -
     is_long = float(np.median(lengths_s)) >= LONG_RUNS * own.usual_s
     span_s = _span_s(row, levels) if is_long else sum(lengths_s)
     said = min(len(own.spans_us) * span_s / max(own.seconds - span_s, 1.0), MOST_MISSED)
+    said += LONG_IN_A_ROW if is_long and len(row) >= MOST_IN_A_ROW else 0.0
     in_a_row = IN_A_ROW / 2 if levels.gives else IN_A_ROW  # clouds come in a row as well
     said += in_a_row * min(len(row) - 1, MOST_IN_A_ROW)
     said += min(sum(_of_start(run, own, levels) for run in row), MOST_BY_STARTS)

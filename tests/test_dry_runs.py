@@ -132,13 +132,14 @@ def test_what_an_open_run_took_so_far_is_in_the_total():
 
 
 def house(seed, span_s):
-    """A fridge of 4 A, and lamps of 2 A for some hours, as they come."""
+    """A fridge of 4 A, and lamps of 2 A for some hours, as they come; none of them as the pump's draw steps."""
     rng = np.random.default_rng([seed, 5])
     fridge, at_s = [], rng.uniform(0, 1500)
     while at_s < span_s:
         fridge.append((at_s, at_s + rng.uniform(500, 1100)))
         at_s = fridge[-1][1] + rng.uniform(1200, 2400)
     lamps = [(at_s, at_s + 5000.0) for at_s in rng.uniform(0, span_s, 2)]
+    fridge, lamps = ([run for run in runs if all(abs(s - 13020.0) > 120 for s in run)] for runs in (fridge, lamps))
     return [Load(4.0, fridge, surge=3, surge_s=0.5), Load(2.0, lamps)]
 
 
@@ -203,3 +204,23 @@ def test_the_total_of_an_open_run_says_how_far_the_base_may_have_moved():
     sure = cycles_with_intervals(result, figures_of(None), how(), noise=0.0)
     assert abs(result.cycles[-1].base_drift_A) == pytest.approx(2.0, abs=0.3)
     assert sure.summary.charge_u95_Ah > 3 * 2 * 0.9
+
+
+def test_a_dry_run_taken_for_a_usual_one_does_not_part_the_others():
+    """Three long tries at 68 % in a row, one of them nearly as a usual run looks; the pump had started three times."""
+    tries_s = [(13000.5, 14300.5), (15500.5, 16700.5), (18200.5, 19900.5)]
+    dry = [Load(share * PUMP_A, [span]) for share, span in zip((0.68, 0.76, 0.68), tries_s, strict=True)]
+    scene = Scene(Load(PUMP_A, [*wet(), *wet(5, 20500.5)]), others=dry, span_s=26000.0)
+    result, codes = found_in(scene)
+    assert "prime_lost" in codes
+    begun_s = np.array([(c.start_us - T0_US) / US for c in result.cycles])
+    assert all(np.abs(begun_s - a).min() < 1.0 for a, _ in tries_s)
+
+
+def test_three_long_tries_are_enough_though_few_starts_were_due():
+    """The pump starts every two hours: one start was due while somebody tried for two hours."""
+    tries_s = [(27000.5, 28300.5), (30000.5, 31200.5), (32700.5, 34400.5)]
+    pump = Load(PUMP_A, [*evenly(400.5, 90.0, 7110.0, 4), *evenly(36000.5, 90.0, 7110.0, 2)])
+    result, codes = found_in(Scene(pump, others=[Load(0.5 * PUMP_A, tries_s)], span_s=45000.0))
+    assert starts_s(result, less=True) == pytest.approx([a for a, _ in tries_s], abs=1.0)
+    assert "prime_lost" in codes
