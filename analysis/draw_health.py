@@ -57,6 +57,8 @@ DRY_IN_A_ROW: Final = 0.8
 #: there one is enough. [1, s]
 LEAST_DRY: Final = 3
 LEAST_DRY_S: Final = 900.0
+#: One by itself that ended sooner may be two other loads that stepped together: common practice, no source. [s]
+ALONE_S: Final = 1800.0
 #: Against the plate, which is not the pump's own draw, a dry pump's is surely lower: a motor that is not fully loaded
 #: draws less than its plate says as well. [1]
 OF_PLATE: Final = (0.33, 0.67)
@@ -131,6 +133,8 @@ def prime_lost(runs: Runs, limits: HealthLimits) -> Check:
             f"fewer than {LEAST_CYCLES} runs have a draw that can be compared, or they differ too much"
         )
     dry = dry_runs(runs, limits)
+    if (alone := _alone_and_ended(runs, dry)) is not None:
+        return rule.not_judged(alone)
     if not _is_dry(runs, dry) and runs.perhaps_dry:
         return rule.not_judged(runs.perhaps_dry)
     if not _is_dry(runs, dry):
@@ -175,6 +179,19 @@ def _of_plate(runs: Runs, limits: HealthLimits) -> Check | None:
         DRY_ADVICE,
         runs.starts(known),
     )
+
+
+def _alone_and_ended(runs: Runs, dry: BoolArray) -> str | None:
+    """Say that a single low run which ended soon tells nothing; None where there is more, or none.
+
+    Two appliances that step together look like it, and a pump without water does not often stop by itself.
+    """
+    if dry.sum() != 1 or not bool(runs.whole[dry][0]):
+        return None
+    length_s = float(runs.lengths_s()[dry][0])
+    if length_s >= ALONE_S:
+        return None
+    return f"one run of {spell(length_s)} drew as little as a dry pump, which two other loads at once may do as well"
 
 
 def _is_dry(runs: Runs, dry: BoolArray) -> bool:

@@ -63,6 +63,15 @@ def test_one_dry_run_that_goes_on_and_on_is_enough():
     assert found(made, site()) == {"prime_lost": "act"}
 
 
+def test_one_low_run_that_soon_ended_is_neither_found_nor_passed():
+    """Twenty minutes at half the draw may be two other loads that stepped together."""
+    run_s = np.append(np.random.default_rng(1).uniform(68, 150, 30), 1200.0)
+    made = cycles(run_s, np.full(31, 2000.0) + np.arange(31) * 100, draw_W=np.append(np.full(30, 780.0), 420.0))
+    check = judged(made, site())["prime_lost"]
+    assert check.finding is None
+    assert "one run of 20 min" in str(check)
+
+
 def test_one_odd_run_before_usual_ones_is_no_dry_pump():
     """The pump that drew as usual afterwards has not lost its prime."""
     run_s = np.append(np.random.default_rng(1).uniform(68, 150, 30), [1800.0, 90.0])
