@@ -135,9 +135,9 @@ def prime_lost(runs: Runs, limits: HealthLimits) -> Check:
     dry = dry_runs(runs, limits)
     if (alone := _alone_and_ended(runs, dry)) is not None:
         return rule.not_judged(alone)
-    if not _is_dry(runs, dry) and runs.perhaps_dry:
-        return rule.not_judged(runs.perhaps_dry)
     if not _is_dry(runs, dry):
+        if runs.perhaps_dry:
+            return rule.not_judged(runs.perhaps_dry)
         return rule.passed(f"usual draw {figure(usual, unit)}, lowest {figure(float(np.nanmin(runs.draw)), unit)}")
     dry_s = float(runs.lengths_s()[dry].sum())
     low = float(np.median(runs.draw[dry]))
