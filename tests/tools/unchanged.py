@@ -8,6 +8,7 @@ logs are of seeded scenes and need nothing but this repository.
 import argparse
 import csv
 import os
+import re
 import shutil
 import subprocess
 import sys
@@ -26,6 +27,8 @@ SCENES = (
 )
 SEED = 7
 SITE = Path(__file__).parents[2] / "sample_data" / "site.toml"
+#: How long work took is no result.
+TIMES = re.compile(r'"worker_s": [\d.]+|[\d.]+ s of work')
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
 
@@ -81,7 +84,7 @@ def run(command: list[str], folder: Path) -> str:
         check=False,
         env={**os.environ, "COLUMNS": "100", "NO_COLOR": "1"},
     )
-    return f"{done.stdout}{done.stderr}\nstatus {done.returncode}\n"
+    return TIMES.sub("", f"{done.stdout}{done.stderr}\nstatus {done.returncode}\n")
 
 
 def results(exports: Path, folder: Path) -> dict[str, str]:
