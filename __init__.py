@@ -11,7 +11,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from .ingest.log import Log, open_log
+    from .ingest.journal.opening import open_log
+    from .ingest.log.log import Log
 
 __all__ = ["Log", "__version__", "open_log"]
 __version__ = "0.1.0"
@@ -19,8 +20,12 @@ __version__ = "0.1.0"
 
 def __getattr__(name: str) -> Any:  # noqa: ANN401 - the loader of a module's public names
     """Import the log reader only when it is asked for, so that ``shuntbook --help`` stays quick."""
-    if name in ("Log", "open_log"):
-        from .ingest import log
+    if name == "Log":
+        from .ingest.log.log import Log
 
-        return getattr(log, name)
+        return Log
+    if name == "open_log":
+        from .ingest.journal.opening import open_log
+
+        return open_log
     raise AttributeError(f"module 'shuntbook' has no attribute {name!r}")

@@ -7,7 +7,7 @@ from enum import IntEnum
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from ..analysis.finding import Finding
+    from shuntbook.analysis.health.finding import Finding
 
 
 class Exit(IntEnum):

@@ -14,11 +14,12 @@ from types import FrameType
 
 import click
 
-from .. import __version__
-from ..analysis.refusal import Refusal
-from ..ingest.errors import InputError
-from ..ingest.source import SourceLost
-from ..ingest.whole_file import DISK_FAILED, reason_of
+from shuntbook import __version__
+from shuntbook.analysis.not_known import Refusal
+from shuntbook.ingest.errors import InputError
+from shuntbook.ingest.live.source import SourceLost
+from shuntbook.ingest.safe_files.whole_file import DISK_FAILED, reason_of
+
 from .exit import Exit, PortFailedError
 from .plain_output import write_what_can_be
 

@@ -9,8 +9,8 @@ import tomllib
 from pathlib import Path
 
 import pytest
+from places import ROOT
 
-ROOT = Path(__file__).parents[1]
 SHIPPED = ("ingest", "analysis", "cli", "sample_data")
 OUTSIDE = {
     *("asyncio", "ftplib", "glob", "http", "io", "logging", "mmap", "multiprocessing", "os", "pathlib", "pyarrow"),

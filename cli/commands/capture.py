@@ -8,14 +8,15 @@ from typing import TYPE_CHECKING
 
 import click
 
-from ...ingest.durations import seconds
-from ...ingest.errors import InputError
-from ...ingest.source import SteadyClock
-from ..capturing import Wanted, plan_for_source, plans_for_site, run_capture
-from ..marks import parse_marks
+from shuntbook.cli.capture.plan import Wanted, plan_for_source, plans_for_site
+from shuntbook.cli.capture.run import run_capture
+from shuntbook.cli.opening.times_written import parse_marks
+from shuntbook.ingest.durations import seconds
+from shuntbook.ingest.errors import InputError
+from shuntbook.ingest.live.source import SteadyClock
 
 if TYPE_CHECKING:
-    from ..live_page.server import LivePage
+    from shuntbook.cli.live_page.server import LivePage
 
 
 @click.command("capture")
@@ -73,6 +74,6 @@ def _served(page: str | None) -> AbstractContextManager[LivePage | None]:
     """Return the page for as long as the capture lasts; its port is had before anything is opened."""
     if page is None:
         return nullcontext()
-    from ..live_page.server import live_page
+    from shuntbook.cli.live_page.server import live_page
 
     return live_page(page)

@@ -6,17 +6,17 @@ from pathlib import Path
 
 import click
 
-from ...analysis.amounts_analysis import AmountsAnalysis
-from ...analysis.sign_check import SignFold
-from ...ingest.errors import InputError
-from ..feeding import ends_of, open_site
-from ..prepared import Corrections, correction_options, prepared
-from ..render.charge_json import charge_document
-from ..render.charge_words import charge_lines, marked_lines
-from ..render.json_parts import print_json
-from ..render.words import from_to, in_zone
-from ..span import span_of
-from ..starts import seen_starts
+from shuntbook.analysis.quality.sign_check import SignFold
+from shuntbook.analysis.sureness.sure_amounts import AmountsAnalysis
+from shuntbook.cli.opening.open_logs import ends_of, open_site
+from shuntbook.cli.opening.prepared_log import Corrections, correction_options, prepared
+from shuntbook.cli.opening.seen_starts import seen_starts
+from shuntbook.cli.opening.times_written import span_of
+from shuntbook.cli.render.documents.charge import charge_document
+from shuntbook.cli.render.documents.parts import print_json
+from shuntbook.cli.render.terminal.charge import charge_lines, marked_lines
+from shuntbook.cli.render.wording.clock import from_to, in_zone
+from shuntbook.ingest.errors import InputError
 
 
 @click.command("charge")

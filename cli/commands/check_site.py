@@ -7,12 +7,12 @@ from pathlib import Path
 
 import click
 
-from ...analysis.bank_check import bank_by_plates
-from ...analysis.site import Site
-from ...analysis.site_contradictions import contradictions
-from ...analysis.site_description import describe
-from ...ingest.toml_file import read_toml
-from ..render.bank_json import bank_check_document
+from shuntbook.analysis.check_site.contradictions import contradictions
+from shuntbook.analysis.check_site.description import describe
+from shuntbook.analysis.forecast.bank_check import bank_by_plates
+from shuntbook.analysis.site.site import Site
+from shuntbook.cli.render.documents.site import bank_check_document
+from shuntbook.ingest.toml.toml_file import read_toml
 
 
 @click.command("check-site")

@@ -7,19 +7,19 @@ from typing import TYPE_CHECKING
 
 import click
 
-from ...analysis.compare import compare_logs
-from ...analysis.compared import Log
-from ...analysis.log_analysis import LogAnalysis
-from ...analysis.marked import MarkedFold
-from ...analysis.rates import even_cuts
-from ..feeding import ends_of, open_site
-from ..prepared import Corrections, prepared
-from ..render.compare_json import compare_document
-from ..render.compare_words import compare_lines
-from ..render.json_parts import print_json
+from shuntbook.analysis.charge.between_notes import MarkedFold
+from shuntbook.analysis.one_log.log_analysis import LogAnalysis
+from shuntbook.analysis.several_logs.compare import compare_logs
+from shuntbook.analysis.several_logs.compare_rates import even_cuts
+from shuntbook.analysis.several_logs.compared import Log
+from shuntbook.cli.opening.open_logs import ends_of, open_site
+from shuntbook.cli.opening.prepared_log import Corrections, prepared
+from shuntbook.cli.render.documents.commands import compare_document
+from shuntbook.cli.render.documents.parts import print_json
+from shuntbook.cli.render.terminal.compare import compare_lines
 
 if TYPE_CHECKING:
-    from ...analysis.site import Site
+    from shuntbook.analysis.site.site import Site
 
 
 @click.command("compare")

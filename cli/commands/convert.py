@@ -8,21 +8,22 @@ from typing import TYPE_CHECKING, cast
 
 import click
 
-from ...ingest.convert import Converted, convert, rejects_path
-from ...ingest.durations import seconds
-from ...ingest.errors import InputError
-from ...ingest.export import Export
-from ...ingest.intake import Stated, take_in
-from ...ingest.log_again import is_log, write_again
-from ...ingest.log_meta import LogMeta
-from ...ingest.whole_file import refuse_existing, refuse_input
-from ..render.convert_json import again_document, convert_document
-from ..render.json_parts import print_json
-from ..render.words import SAMPLING, from_to, in_zone
+from shuntbook.cli.render.documents.commands import again_document, convert_document
+from shuntbook.cli.render.documents.parts import print_json
+from shuntbook.cli.render.wording.clock import from_to, in_zone
+from shuntbook.cli.render.wording.numbers import SAMPLING
+from shuntbook.ingest.durations import seconds
+from shuntbook.ingest.errors import InputError
+from shuntbook.ingest.exports.adapter import Export
+from shuntbook.ingest.exports.convert import Converted, convert, rejects_path
+from shuntbook.ingest.exports.intake import Stated, take_in
+from shuntbook.ingest.exports.log_again import is_log, write_again
+from shuntbook.ingest.log.meta import LogMeta
+from shuntbook.ingest.safe_files.whole_file import refuse_existing, refuse_input
 
 if TYPE_CHECKING:
-    from ...ingest.delimited.stamps import Order
-    from ...ingest.profiles.model import Profile
+    from shuntbook.ingest.exports.delimited.stamp_patterns import Order
+    from shuntbook.ingest.profiles.model import Profile
 
 
 #: Options that say how an export is to be read; a log says it itself.
@@ -133,9 +134,8 @@ def _in_doubt(log: Path, meta: LogMeta) -> list[str]:
     """Return what a log amounts to by either gap limit, where its spacings allow two that differ."""
     if meta.other_gap_limit_s is None or meta.sampling == "held":
         return []
-    from ..gap_doubt import charge_if_in_doubt
-    from ..prepared import prepared
-    from ..render.charge_words import doubt_lines
+    from shuntbook.cli.opening.prepared_log import charge_if_in_doubt, prepared
+    from shuntbook.cli.render.terminal.charge import doubt_lines
 
     charge = charge_if_in_doubt(prepared(log, None))
     return [] if charge is None else doubt_lines(charge)
@@ -144,7 +144,7 @@ def _in_doubt(log: Path, meta: LogMeta) -> list[str]:
 def _profile(name: str | bool | None) -> Profile | None:
     if not name:
         return None
-    from ...ingest.profiles.model import load_profile
+    from shuntbook.ingest.profiles.model import load_profile
 
     return load_profile(str(name))
 

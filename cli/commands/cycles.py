@@ -6,14 +6,14 @@ from pathlib import Path
 
 import click
 
-from ...analysis.log_analysis import LogAnalysis
-from ..exit import Exit, strictly
-from ..feeding import open_site
-from ..prepared import Corrections, correction_options, prepared
-from ..render.as_json import cycles_document
-from ..render.json_parts import print_json
-from ..render.plate_lines import plate_lines
-from ..render.terminal import cycles_lines
+from shuntbook.analysis.one_log.log_analysis import LogAnalysis
+from shuntbook.cli.exit import Exit, strictly
+from shuntbook.cli.opening.open_logs import open_site
+from shuntbook.cli.opening.prepared_log import Corrections, correction_options, prepared
+from shuntbook.cli.render.documents.cycles import cycles_document
+from shuntbook.cli.render.documents.parts import print_json
+from shuntbook.cli.render.terminal.lines import cycles_lines
+from shuntbook.cli.render.terminal.nameplate import plate_lines
 
 
 @click.command("cycles")

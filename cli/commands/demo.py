@@ -10,18 +10,19 @@ from pathlib import Path
 
 import click
 
-from ...analysis.nameplate import Comparison
-from ...analysis.report import LogReport, Report
-from ...ingest.convert import convert
-from ...ingest.errors import InputError
-from ...ingest.intake import Stated, take_in
-from ...ingest.whole_file import copy_file, write_text
-from ..assemble import report_of
-from ..feeding import open_site
-from ..render.drawn import load_library, load_page
-from ..render.site_sentences import carried, paid_back
-from ..render.words import amount, counted, duration, number, percent, plus_minus, signed
-from ..second import second_process
+from shuntbook.analysis.nameplate.estimate import Comparison
+from shuntbook.analysis.one_log.log_report import LogReport
+from shuntbook.analysis.several_logs.report import Report
+from shuntbook.cli.assembling.report import report_of
+from shuntbook.cli.opening.open_logs import open_site
+from shuntbook.cli.parallel.worker_process import second_process
+from shuntbook.cli.render.page.preload import load_library, load_page
+from shuntbook.cli.render.wording.numbers import amount, counted, duration, number, percent, plus_minus, signed
+from shuntbook.cli.render.wording.site_sentences import carried, paid_back
+from shuntbook.ingest.errors import InputError
+from shuntbook.ingest.exports.convert import convert
+from shuntbook.ingest.exports.intake import Stated, take_in
+from shuntbook.ingest.safe_files.whole_file import copy_file, write_text
 
 _ZONE = "Europe/London"
 #: Export, log, and whether its meter counts charging as positive.
@@ -60,7 +61,7 @@ def command(own_process: bool | None, out: Path) -> None:
         _convert(out / export, out / log, notes, reverse=reverse)
     with second_process(load_library, load_page, allowed=bool(own_process)) as second:
         report = report_of([out / log for _, log, _ in _EXPORTS], open_site(out / _SITE), None, second=second)
-        from ..render.page import render
+        from shuntbook.cli.render.page.page import render
 
         write_text(out / _PAGE, render(report, second))
     for line in _found(report, out):

@@ -10,24 +10,31 @@ from typing import TYPE_CHECKING
 
 import click
 
-from ... import __version__
-from ...analysis.fleet_rank import counts_of, ranked
-from ...ingest.kept_rows import KeptRows, kept_path
-from ...ingest.summary_table import is_table, refuse_another_table
-from ...ingest.whole_file import refuse_existing, refuse_input, write_text
-from ..exit import Exit
-from ..fleet.plan import SITE_RULE, tasks_of
-from ..fleet.pool import on_this_machine
-from ..fleet.progress import progress
-from ..fleet.run import Engine, FleetRun, run_fleet
-from ..fleet.table import KIND, rows_of, write_summaries
-from ..render.fleet_json import fleet_document
-from ..render.fleet_words import fleet_lines
-from ..render.json_parts import print_json
-from ..render.words import counted, duration
+from shuntbook import __version__
+from shuntbook.analysis.several_logs.fleet import counts_of, ranked
+from shuntbook.cli.exit import Exit
+from shuntbook.cli.fleet.pool import on_this_machine
+from shuntbook.cli.fleet.run import (
+    KIND,
+    SITE_RULE,
+    Engine,
+    FleetRun,
+    progress,
+    rows_of,
+    run_fleet,
+    tasks_of,
+    write_summaries,
+)
+from shuntbook.cli.fleet.words import fleet_lines
+from shuntbook.cli.render.documents.commands import fleet_document
+from shuntbook.cli.render.documents.parts import print_json
+from shuntbook.cli.render.wording.numbers import counted, duration
+from shuntbook.ingest.fleet.finished_rows import KeptRows, kept_path
+from shuntbook.ingest.fleet.summary_table import is_table, refuse_another_table
+from shuntbook.ingest.safe_files.whole_file import refuse_existing, refuse_input, write_text
 
 if TYPE_CHECKING:
-    from ..fleet.one_log import Task
+    from shuntbook.cli.fleet.one_log import Task
 
 
 def _cores() -> int:
@@ -94,7 +101,7 @@ def command(
     write_summaries(out, ranking)
     click.echo(f"wrote {out}: {_work(run)}", err=as_json)
     if page is not None:
-        from ..render.fleet_page import render
+        from shuntbook.cli.fleet.page import render
 
         write_text(page, render(ranking, __version__))
         click.echo(f"wrote {page}; open it in a browser", err=as_json)
@@ -120,7 +127,7 @@ def _check_places(out: Path, page: Path | None, *, force: bool) -> None:
 def _engine(scheduler: str | None, workers: int) -> Engine:
     if scheduler is None:
         return partial(on_this_machine, workers=workers)
-    from ..fleet.cluster import on_cluster
+    from shuntbook.cli.fleet.cluster import on_cluster
 
     return partial(on_cluster, address=scheduler)
 

@@ -7,22 +7,23 @@ from typing import TYPE_CHECKING
 
 import click
 
-from ...analysis.bank_draw import loaded_bank_V
-from ...analysis.chunk import SECONDS_PER_HOUR
-from ...analysis.cycles import CycleFold
-from ...analysis.forecast import forecast
-from ...analysis.load_power import usual_start_s
-from ...analysis.log_analysis import watched_load
-from ...analysis.measured_load import MeasuredLoad, measured_load
-from ...ingest.durations import seconds
-from ..feeding import read_site
-from ..prepared import Corrections, prepared
-from ..render.forecast_json import forecast_document
-from ..render.forecast_words import forecast_lines
-from ..render.json_parts import print_json
+from shuntbook.analysis.bank.draw import loaded_bank_V
+from shuntbook.analysis.cycles.cycles import CycleFold
+from shuntbook.analysis.equipment.demand import usual_start_s
+from shuntbook.analysis.forecast.forecast import forecast
+from shuntbook.analysis.forecast.load_from_log import measured_load
+from shuntbook.analysis.forecast.measured_load import MeasuredLoad
+from shuntbook.analysis.one_log.log_analysis import watched_load
+from shuntbook.analysis.readings.chunk import SECONDS_PER_HOUR
+from shuntbook.cli.opening.open_logs import read_site
+from shuntbook.cli.opening.prepared_log import Corrections, prepared
+from shuntbook.cli.render.documents.commands import forecast_document
+from shuntbook.cli.render.documents.parts import print_json
+from shuntbook.cli.render.terminal.forecast import forecast_lines
+from shuntbook.ingest.durations import seconds
 
 if TYPE_CHECKING:
-    from ...analysis.site import Site
+    from shuntbook.analysis.site.site import Site
 
 
 @click.command("forecast")

@@ -6,15 +6,14 @@ from pathlib import Path
 
 import click
 
-from ...analysis.shown_units import SI
-from ...analysis.verdict import verdict_of
-from ..feeding import open_site
-from ..gap_doubt import charge_if_in_doubt
-from ..prepared import prepared
-from ..render.charge_words import doubt_lines
-from ..render.json_parts import print_json
-from ..render.look_json import look_document
-from ..render.look_words import look_lines
+from shuntbook.analysis.quality.fitness import verdict_of
+from shuntbook.analysis.site.units import SI
+from shuntbook.cli.opening.open_logs import open_site
+from shuntbook.cli.opening.prepared_log import charge_if_in_doubt, prepared
+from shuntbook.cli.render.documents.commands import look_document
+from shuntbook.cli.render.documents.parts import print_json
+from shuntbook.cli.render.terminal.charge import doubt_lines
+from shuntbook.cli.render.terminal.look import look_lines
 
 
 @click.command("look")

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import click
 
-from ...ingest.serial_port import list_ports
-from ..render.json_parts import print_json
-from ..render.terminal import table
+from shuntbook.cli.render.documents.parts import print_json
+from shuntbook.cli.render.terminal.lines import table
+from shuntbook.ingest.live.serial_port import list_ports
 
 
 @click.command("ports")

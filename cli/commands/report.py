@@ -7,25 +7,25 @@ from typing import TYPE_CHECKING
 
 import click
 
-from ...ingest.errors import InputError
-from ...ingest.own_folder import refuse_foreign, write_together
-from ...ingest.whole_file import is_same, refuse_existing, refuse_input, write_bytes, write_text
-from ..assemble import report_of
-from ..exit import Exit, strictly
-from ..feeding import open_site
-from ..prepared import Corrections, correction_options
-from ..render.as_json import report_document
-from ..render.csv_tables import KINDS, csv_files
-from ..render.drawn import load_library, load_page
-from ..render.json_parts import print_json
-from ..render.sentences import log_title
-from ..render.several_words import begins_with_all, over_lines
-from ..render.site_sentences import in_short, unsafe
-from ..render.words import counted
-from ..second import Second, second_process
+from shuntbook.cli.assembling.report import report_of
+from shuntbook.cli.exit import Exit, strictly
+from shuntbook.cli.opening.open_logs import open_site
+from shuntbook.cli.opening.prepared_log import Corrections, correction_options
+from shuntbook.cli.parallel.worker_process import Second, second_process
+from shuntbook.cli.render.documents.csv_tables import KINDS, csv_files
+from shuntbook.cli.render.documents.parts import print_json
+from shuntbook.cli.render.documents.report import report_document
+from shuntbook.cli.render.page.preload import load_library, load_page
+from shuntbook.cli.render.wording.log_sentences import log_title
+from shuntbook.cli.render.wording.numbers import counted
+from shuntbook.cli.render.wording.several_sentences import begins_with_all, over_lines
+from shuntbook.cli.render.wording.site_sentences import in_short, unsafe
+from shuntbook.ingest.errors import InputError
+from shuntbook.ingest.safe_files.own_folder import refuse_foreign, write_together
+from shuntbook.ingest.safe_files.whole_file import is_same, refuse_existing, refuse_input, write_bytes, write_text
 
 if TYPE_CHECKING:
-    from ...analysis.report import Report
+    from shuntbook.analysis.several_logs.report import Report
 
 
 @click.command("report")
@@ -114,7 +114,7 @@ def _refuse(out: Path | None, pdf: Path | None, tables: Path | None, inputs: lis
 
 def _refuse_pdf(pdf: Path, out: Path | None) -> None:
     """Refuse a PDF where the page goes, and one that cannot be made here, before any work is done."""
-    from ..render.paper import refuse_without_library
+    from shuntbook.cli.render.page.paper import refuse_without_library
 
     if out is not None and is_same(pdf, out):
         raise InputError(f"--out and --pdf both name {pdf}; give each a file of its own")
@@ -123,8 +123,8 @@ def _refuse_pdf(pdf: Path, out: Path | None) -> None:
 
 def _write(report: Report, out: Path | None, pdf: Path | None, second: Second, *, err: bool) -> None:
     """Write the page, or the PDF, or both from one page, and say what stands in them; to stderr with `err`."""
-    from ..render.page import render
-    from ..render.paper import to_pdf
+    from shuntbook.cli.render.page.page import render
+    from shuntbook.cli.render.page.paper import to_pdf
 
     page = render(report, second)
     paper = None if pdf is None else to_pdf(page)

@@ -11,9 +11,10 @@ from contextlib import contextmanager
 from importlib import import_module
 from typing import Any, Final
 
-from ... import __version__
-from ...ingest.errors import InputError
-from ..exit import PortFailedError
+from shuntbook import __version__
+from shuntbook.cli.exit import PortFailedError
+from shuntbook.ingest.errors import InputError
+
 from .one_log import Done, Task, not_read, read_logs
 from .pool import LOST
 

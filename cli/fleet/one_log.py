@@ -9,20 +9,20 @@ from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from ... import __version__
-from ...analysis.fleet import LogSummary, summary_of
-from ...analysis.log_analysis import LogAnalysis
-from ...analysis.refusal import Refusal
-from ...analysis.verdict import verdict_of
-from ...ingest.errors import InputError
-from ...ingest.find_logs import FoundLog
-from ...ingest.log import open_log
-from ...ingest.remote import as_files
-from ..feeding import read_site
-from ..prepared import prepared_log
+from shuntbook import __version__
+from shuntbook.analysis.not_known import Refusal
+from shuntbook.analysis.one_log.log_analysis import LogAnalysis
+from shuntbook.analysis.quality.fitness import verdict_of
+from shuntbook.analysis.several_logs.fleet import LogSummary, summary_of
+from shuntbook.cli.opening.open_logs import read_site
+from shuntbook.cli.opening.prepared_log import prepared_log
+from shuntbook.ingest.errors import InputError
+from shuntbook.ingest.fleet.find_logs import FoundLog
+from shuntbook.ingest.fleet.remote import as_files
+from shuntbook.ingest.journal.opening import open_log
 
 if TYPE_CHECKING:
-    from ...analysis.site import Site
+    from shuntbook.analysis.site.site import Site
 
 
 @dataclass(frozen=True)

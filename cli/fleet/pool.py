@@ -10,7 +10,8 @@ from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from typing import Final
 
-from ..processes import processes
+from shuntbook.cli.parallel.processes import processes
+
 from .one_log import Done, Task, not_read, read_log
 
 LOST: Final = "the process that read it ended each time, perhaps for want of memory"

@@ -1,16 +1,97 @@
-"""A run over a fleet: what is finished already, what is to be done, and what came of it."""
+"""A run over a fleet: which logs there are, what is finished already, how far it is, and the table that comes of it."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import closing
+import sys
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import closing, contextmanager
 from dataclasses import asdict, dataclass, fields
-from typing import Any
+from pathlib import Path, PurePosixPath
+from typing import Any, Final
 
-from ...analysis.finding import Finding
-from ...analysis.fleet import LogSummary
-from ...ingest.kept_rows import KeptRows
-from .one_log import Done, Task, not_read
+import pyarrow as pa
+
+from shuntbook.analysis.health.finding import Finding
+from shuntbook.analysis.several_logs.fleet import LogSummary
+from shuntbook.cli.render.wording.clock import moment_of
+from shuntbook.ingest.fleet.find_logs import LOG, SITE, FoundLog, find_fleet, find_sites, meter_of
+from shuntbook.ingest.fleet.finished_rows import KeptRows
+from shuntbook.ingest.fleet.summary_table import write_table
+from shuntbook.ingest.log.log import TIME_TYPE
+
+from .one_log import Done, SiteFile, Task, not_read
+
+#: The rule, for the command's help and whoever looks at its results.
+SITE_RULE = (
+    "A log's site file is the nearest site.toml, in its own folder or one above, up to the fleet's. With --site-dir D "
+    "it is D/<path and name of the log>.toml, else D/<name of the log>.toml, else D/<the log's meter>.toml."
+)
+
+Sites = Mapping[str, tuple[str, str]]
+
+
+def tasks_of(
+    places: Sequence[str], *, site_dir: str | None = None, load: str | None = None, leave_out: Iterable[Path] = ()
+) -> list[Task]:
+    """Return what there is to do, in order of the logs' names.
+
+    Raises
+    ------
+    InputError
+        If a place or the folder of site files does not exist, or no log is found.
+    """
+    fleet = find_fleet(places, leave_out=leave_out)
+    if site_dir is None:
+        sites: Sites = fleet.sites
+        chosen = {name: _nearest(name, sites) for name in fleet.logs}
+    else:
+        sites = find_sites(site_dir)
+        chosen = {name: _by_name(log, sites) for name, log in fleet.logs.items()}
+    return [Task(log, _file(chosen[name], sites), load) for name, log in sorted(fleet.logs.items())]
+
+
+def _nearest(log: str, sites: Sites) -> str | None:
+    near = ((folder / f"site{SITE}").as_posix() for folder in PurePosixPath(log).parents)
+    return next((name for name in near if name in sites), None)
+
+
+def _by_name(log: FoundLog, sites: Sites) -> str | None:
+    path = log.name.removesuffix(LOG)
+    for name in (path, PurePosixPath(path).name):
+        if f"{name}{SITE}" in sites:
+            return f"{name}{SITE}"
+    by_meter = f"{meter_of(log)}{SITE}"
+    return by_meter if by_meter in sites else None
+
+
+def _file(name: str | None, sites: Sites) -> SiteFile | None:
+    return None if name is None else SiteFile(name, *sites[name])
+
+
+Step = Callable[[], object]
+
+
+@contextmanager
+def progress() -> Iterator[Callable[[int, int], Step]]:
+    """Give what begins a bar: told how many logs there are and how many are finished, it returns a step.
+
+    Without a terminal nothing is shown.
+    """
+    if not sys.stderr.isatty():
+        yield lambda _total, _finished: lambda: None
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
+
+    columns = (TextColumn("logs"), BarColumn(), MofNCompleteColumn(), TextColumn("left"), TimeRemainingColumn())
+    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+
+        def begin(total: int, finished: int) -> Step:
+            shown = bar.add_task("logs", total=total, completed=finished)
+            return lambda: bar.advance(shown)
+
+        yield begin
+
 
 Engine = Callable[[Sequence[Task]], Iterator[Done]]
 
@@ -106,3 +187,44 @@ def summary_from(row: dict[str, Any]) -> LogSummary:
 
 def _finding(row: dict[str, Any]) -> Finding:
     return Finding(**row | {"cycles": tuple(row["cycles"])})
+
+
+#: What the file's metadata says it is.
+KIND: Final = "summary of a fleet by shuntbook"
+
+_OF_FINDINGS: Final = [field.name for field in fields(Finding) if field.name != "cycles"]
+
+_KINDS: Final = {
+    "int": pa.int64(),
+    "float": pa.float64(),
+    "tuple[str, ...]": pa.list_(pa.string()),
+    "tuple[Finding, ...]": pa.list_(pa.struct([(name, pa.string()) for name in _OF_FINDINGS])),
+}
+
+
+def rows_of(ranking: Sequence[LogSummary]) -> list[dict[str, Any]]:
+    """Return a row for each log, the first in the ranking first; instants are those of a calendar."""
+    return [{"rank": place, **_row(summary)} for place, summary in enumerate(ranking, start=1)]
+
+
+def _row(summary: LogSummary) -> dict[str, Any]:
+    row = {name.removesuffix("_us"): _instant(name, value) for name, value in asdict(summary).items()}
+    return row | {"findings": [{name: finding[name] for name in _OF_FINDINGS} for finding in row["findings"]]}
+
+
+def _instant(name: str, value: Any) -> Any:  # noqa: ANN401 - any value of a summary
+    return moment_of(value) if name.endswith("_us") and value is not None else value
+
+
+def write_summaries(path: Path, ranking: Sequence[LogSummary]) -> None:
+    """Write the table as Parquet, whole or not at all; the same summaries give the same bytes."""
+    write_table(path, rows_of(ranking), _schema(), KIND)
+
+
+def _schema() -> pa.Schema:
+    columns = [("rank", pa.int64())]
+    for field in fields(LogSummary):
+        kind = str(field.type).removesuffix(" | None")
+        is_instant = field.name.endswith("_us")
+        columns.append((field.name.removesuffix("_us"), TIME_TYPE if is_instant else _KINDS.get(kind, pa.string())))
+    return pa.schema(columns)

@@ -13,9 +13,9 @@ from tornado.http1connection import HTTP1Connection
 from tornado.iostream import IOStream, StreamClosedError
 from tornado.web import Application, HTTPError, RequestHandler
 
-from ..render.live_html import entrance, page
 from .access import Access, is_own_host, is_own_origin
 from .board import Board, State
+from .documents import entrance, page
 
 MOST_VIEWERS = 40
 #: A viewer that takes nothing for so long is let go; it comes back by itself if it is still there. [s]

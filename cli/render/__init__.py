@@ -1,1 +1,1 @@
-"""Rendering: terminal tables, the page and its charts."""
+"""Results as words, documents, charts and pages."""

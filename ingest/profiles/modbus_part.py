@@ -2,25 +2,37 @@
 
 from __future__ import annotations
 
-from typing import Literal, Protocol
+import struct
+from typing import Literal, Protocol, get_args
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import Field, model_validator
 
-from ..errors import InputError
-from ..modbus_values import SIZES, Kind, Order
-from ..quantities import QUANTITIES, unit_of
+from shuntbook.ingest.errors import InputError
+from shuntbook.ingest.quantities import QUANTITIES, unit_of
+
+from .columns import Part
+
+Kind = Literal["int16", "uint16", "int32", "uint32", "int64", "uint64", "float32", "float64"]
+
+Order = Literal["big", "little"]
+
+CODES = {
+    "int16": "h", "uint16": "H", "int32": "i", "uint32": "I", "int64": "q", "uint64": "Q",
+    "float32": "f", "float64": "d",
+}  # fmt: skip
+
+#: How many registers a value takes.
+SIZES: dict[Kind, int] = {kind: struct.calcsize(">" + CODES[kind]) // 2 for kind in get_args(Kind)}
 
 Table = Literal["holding", "input"]
+
 Sign = Literal["draw_positive", "return_positive"]
+
 #: Registers of a table: 0 to 65535 on the wire (Modbus Application Protocol V1.1b3, section 4.4).
 TABLE_SIZE = 65536
 
 
-class _Part(BaseModel):
-    model_config = ConfigDict(strict=True, extra="forbid", allow_inf_nan=False, frozen=True, populate_by_name=True)
-
-
-class LinePart(_Part):
+class LinePart(Part):
     """How the device is reached; a setting in the source's address goes before these."""
 
     unit: int = Field(default=1, ge=0, le=255)
@@ -31,7 +43,7 @@ class LinePart(_Part):
     stop_bits: Literal[1, 2] = 1
 
 
-class DirectionRegister(_Part):
+class DirectionRegister(Part):
     """A register whose raw value says which way an unsigned current flows; it stands in the current's table."""
 
     address: int
@@ -40,7 +52,7 @@ class DirectionRegister(_Part):
     none: list[int] = Field(default_factory=list)
 
 
-class RegisterEntry(_Part):
+class RegisterEntry(Part):
     """Where a quantity stands and how its registers are to be read.
 
     A reading becomes ``(raw x scale + offset)`` in ``unit``, with its sign turned where ``sign`` says that return is

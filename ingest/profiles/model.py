@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Literal
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import Field, model_validator
 
-from ..errors import InputError
-from ..quantities import QUANTITIES
-from ..toml_file import read_toml
+from shuntbook.ingest.errors import InputError
+from shuntbook.ingest.quantities import QUANTITIES
+from shuntbook.ingest.toml.toml_file import read_toml
+
+from .columns import ColumnEntry, Part, Place
 from .modbus_part import ModbusPart, SunSpecPart
 from .serial_part import SerialPart
 
-Place = Annotated[str, Field(min_length=1)] | Annotated[int, Field(ge=1)]
 TimeStyle = Literal[
     "y-m-d", "d/m/y", "m/d/y", "epoch s", "epoch ms", "epoch us", "epoch ns",
     "elapsed ms", "elapsed s", "elapsed min", "elapsed h", "elapsed h:m:s", "elapsed m:s",
@@ -23,44 +24,7 @@ TimeStyle = Literal[
 SITE_KEYS = ("bank", "inverters", "loads")
 
 
-class _Part(BaseModel):
-    model_config = ConfigDict(strict=True, extra="forbid", allow_inf_nan=False, frozen=True, populate_by_name=True)
-
-
-class Direction(_Part):
-    """A column of letters or words that say which way an unsigned current flows."""
-
-    column: Place
-    draw: list[str] = Field(min_length=1)
-    returned: list[str] = Field(alias="return", default_factory=list)
-    none: list[str] = Field(default_factory=list)
-
-
-class ColumnEntry(_Part):
-    """Where a quantity stands and how it is written.
-
-    ``column`` is the header's word or the position counted from 1. A reading becomes
-    ``((cell - minus) x scale + offset)`` in ``unit``, with its sign turned where ``sign`` says that return is positive.
-    Without ``unit`` the column's own name decides, then the quantity's unit. ``minus`` is for meters that give the two
-    ways of the current in two columns; an empty cell counts as 0 where the other one is filled.
-    """
-
-    column: Place
-    minus: Place | None = None
-    unit: str | None = None
-    scale: float = Field(default=1.0)
-    offset: float = 0.0
-    sign: Literal["draw_positive", "return_positive"] = "draw_positive"
-    direction: Direction | None = None
-
-    @model_validator(mode="after")
-    def _one_sign(self) -> ColumnEntry:
-        if self.minus is not None and self.direction is not None:
-            raise ValueError("give either minus or direction, not both")
-        return self
-
-
-class FileEntry(_Part):
+class FileEntry(Part):
     """How the text is laid out, where it cannot be recognised."""
 
     delimiter: Literal["comma", "semicolon", "tab", "bar"] | None = None
@@ -69,7 +33,7 @@ class FileEntry(_Part):
     header_line: int | None = Field(default=None, ge=0)
 
 
-class TimeEntry(_Part):
+class TimeEntry(Part):
     """Which column, or which two, hold the time."""
 
     column: Place | None = None
@@ -84,7 +48,7 @@ class TimeEntry(_Part):
         return self
 
 
-class Profile(_Part):
+class Profile(Part):
     """How a source's fields become quantities."""
 
     name: str | None = None

@@ -7,27 +7,29 @@ import re
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Literal, Protocol
 
-from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
+from pydantic import Field, field_validator, model_validator
 
-from ..checksums import Kind
-from ..line_pattern import LinePattern
+from .columns import Part
+from .line_pattern import LinePattern
 
 if TYPE_CHECKING:
-    from .model import ColumnEntry
+    from .columns import ColumnEntry
+
+Kind = Literal["sum8", "xor8", "crc16_modbus", "crc16_ccitt"]
 
 Delimiter = Literal["comma", "semicolon", "tab", "bar", "blank"]
+
 LineLayout = Literal["fields", "pairs", "json", "pattern"]
+
 #: A longer pattern is no line's description. [characters]
 PATTERN_MOST = 500
+
 _ESCAPE = re.compile(r"\\(?:x([0-9A-Fa-f]{2})|(.))", re.DOTALL)
+
 _LETTERS = {"r": b"\r", "n": b"\n", "t": b"\t", "0": b"\x00", "\\": b"\\"}
 
 
-class _Part(BaseModel):
-    model_config = ConfigDict(strict=True, extra="forbid", allow_inf_nan=False, frozen=True, populate_by_name=True)
-
-
-class ChecksumPart(_Part):
+class ChecksumPart(Part):
     r"""The checksum at the end of each line, in hexadecimal digits.
 
     It stands after the last ``mark``, and covers what is between ``start`` (not itself covered; without one, from the
@@ -43,7 +45,7 @@ class ChecksumPart(_Part):
     low_byte_first: bool = False
 
 
-class SerialPart(_Part):
+class SerialPart(Part):
     r"""How a line comes, and where its values stand.
 
     ``layout`` is one of

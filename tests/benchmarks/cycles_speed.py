@@ -15,11 +15,11 @@ from pathlib import Path
 
 import numpy as np
 
-sys.path.insert(0, str(Path(__file__).parents[1]))
+sys.path.insert(0, str(Path(__file__).parents[1] / "helpers"))
 
 from readings import chunk_of, how
 
-from shuntbook.analysis.cycles import CycleFold
+from shuntbook.analysis.cycles.cycles import CycleFold
 
 #: Readings handed over at once, about what a row group of a log holds.
 AT_ONCE = 65_536

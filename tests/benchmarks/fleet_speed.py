@@ -18,18 +18,16 @@ from functools import partial
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
-sys.path.insert(0, str(Path(__file__).parents[1]))
+sys.path.insert(0, str(Path(__file__).parents[1] / "helpers"))
 
 from dask_cluster import two_workers
 from fleet_scenes import a_day, write_log, write_site
 
-from shuntbook.analysis.fleet_rank import ranked
+from shuntbook.analysis.several_logs.fleet import ranked
 from shuntbook.cli.fleet.cluster import on_cluster
 from shuntbook.cli.fleet.one_log import read_log
-from shuntbook.cli.fleet.plan import tasks_of
 from shuntbook.cli.fleet.pool import on_this_machine
-from shuntbook.cli.fleet.run import run_fleet
-from shuntbook.cli.fleet.table import write_summaries
+from shuntbook.cli.fleet.run import run_fleet, tasks_of, write_summaries
 
 KINDS = 20
 

@@ -13,13 +13,15 @@ import sys
 import tempfile
 from pathlib import Path
 
+from places import SAMPLES
+
 sys.path.insert(0, str(Path(__file__).parent))
 
 from made_up_logs import write_log
 from measuring import Contestant, in_turns, ours
 
 QUANTITIES = ("current_A", "voltage_V", "power_W")
-SITE = Path(__file__).parents[2] / "sample_data" / "site.toml"
+SITE = SAMPLES / "site.toml"
 
 
 def measure(folder, millions):

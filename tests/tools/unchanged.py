@@ -17,6 +17,7 @@ from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+from places import SAMPLES
 from scenes import make
 
 from shuntbook.ingest.quantities import QUANTITIES
@@ -26,7 +27,7 @@ SCENES = (
     *("fridge_alone", "behind_inverter", "waterlogged", "prime_lost"),
 )
 SEED = 7
-SITE = Path(__file__).parents[2] / "sample_data" / "site.toml"
+SITE = SAMPLES / "site.toml"
 #: How long work took is no result.
 TIMES = re.compile(r'"worker_s": [\d.]+|[\d.]+ s of work')
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
@@ -129,7 +130,3 @@ def main() -> int:
         (folder / "differing" / name).write_text(made.get(name, ""), encoding="utf-8")
     print(f"{len(before) - len(differing)} of {len(before)} results the same")
     return bool(differing)
-
-
-if __name__ == "__main__":
-    sys.exit(main())

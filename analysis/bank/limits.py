@@ -1,0 +1,269 @@
+"""Whether the bank gives what is asked of it: by its protection's limits, its resistance, and lead-acid by its size.
+
+A bank of lead-acid can always be held against its size. Of any other kind its protection decides, which opens without
+a warning: where its limits are not given it was not judged, and nothing else makes it hold.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Final
+
+from shuntbook.analysis.equipment.bank_voltage import charging_V
+from shuntbook.analysis.equipment.holds import Verdict, worst
+from shuntbook.analysis.equipment.judged import Condition, Judged
+from shuntbook.analysis.equipment.solar import performance_ratio_of
+from shuntbook.analysis.not_known import Missing
+from shuntbook.analysis.site.tables import Array, Bank
+from shuntbook.analysis.stats.interval95 import Within
+
+from .bank import LEAD_ACID
+from .resistance import Resistance
+from .sag import Sag, most_W
+
+#: Draw over size up to which a lead-acid bank runs at ease, and beyond which it is asked too much, running and for the
+#: seconds of a start. Thin plates of AGM give more. Common practice, no source. [1/h]
+_AT_EASE: Final = {"flooded_lead_acid": 0.25, "gel": 0.25, "agm": 1 / 3}
+_MOST: Final = 1.0
+_AT_EASE_STARTING: Final = {"flooded_lead_acid": 1.0, "gel": 1.0, "agm": 2.0}
+_MOST_STARTING: Final = {"flooded_lead_acid": 3.0, "gel": 3.0, "agm": 5.0}
+_SIZE_SOURCE: Final = "common practice, no source"
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What is asked of the bank.
+
+    Parameters
+    ----------
+    running_A : Within or None
+        Without a break; None where it is not known. [A]
+    starting_A : Within or Missing or None
+        While the hardest load starts; None where no start asks more than running. [A]
+    start_s : float
+        How long that lasts. [s]
+    whose : str
+        What starts, as it stands in a sentence: ``with 'pump' starting``.
+    start_W : Within or None
+        Power of that start, where it is from a plate. [W]
+    left_out : tuple of Missing
+        What is not counted in it: then it is a lower bound.
+    seen_in_part : bool
+        Whether it is from readings that may have missed the highest of a start.
+    assumptions : tuple of str
+        What it rests on, in plain sentences.
+    """
+
+    running_A: Within | None
+    starting_A: Within | Missing | None
+    start_s: float
+    whose: str
+    start_W: Within | None = None
+    left_out: tuple[Missing, ...] = ()
+    seen_in_part: bool = False
+    assumptions: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class BankCheck:
+    """What the bank makes of what is asked of it.
+
+    Parameters
+    ----------
+    verdict : {'holds', 'doubtful', 'fails'} or None
+        The worst word of all that was compared; None, not judged, where nothing wrong was found and what decides is
+        missing.
+    parts : tuple of Judged
+        What was compared, but for the sag.
+    sag : Sag or Missing
+        Its voltage at the start.
+    not_judged : tuple of Missing
+        What could not be compared though the verdict hangs on it, with the keys to add.
+    assumptions : tuple of str
+        What it rests on, in plain sentences.
+    """
+
+    verdict: Verdict | None
+    parts: tuple[Judged, ...]
+    sag: Sag | Missing
+    not_judged: tuple[Missing, ...]
+    assumptions: tuple[str, ...]
+
+    @property
+    def worst_part(self) -> Judged | Sag | None:
+        """What the verdict is from."""
+        parts = (*self.parts, *((self.sag,) if isinstance(self.sag, Sag) else ()))
+        return next((part for part in parts if part.verdict == self.verdict), None)
+
+    @property
+    def decides(self) -> tuple[str, ...]:
+        """Keys of the site file that would let it be judged."""
+        return tuple(dict.fromkeys(key for each in self.not_judged for key in each.add))
+
+
+def check_bank(
+    bank: Bank,
+    asked: Asked,
+    sag: Sag | Missing,
+    ohms: Resistance | Missing,
+    *,
+    before_V: float,
+    charging: tuple[Judged, ...] = (),
+) -> BankCheck:
+    """Judge a bank for what is asked of it.
+
+    Parameters
+    ----------
+    bank : Bank
+        Its limits, kind and size.
+    asked : Asked
+        What is drawn.
+    sag : Sag or Missing
+        Its voltage at the start, already judged.
+    ohms : Resistance or Missing
+        Its internal resistance.
+    before_V : float
+        Its voltage before the start. [V]
+    charging : tuple of Judged
+        What is put in, from `charging_judged`.
+
+    Returns
+    -------
+    BankCheck
+        A sag that is missing leaves the word of the rest as it is: it is told by itself.
+    """
+    parts = [*_of_protection(bank, asked), *_of_size(bank, asked), *_of_resistance(asked, ohms, before_V), *charging]
+    unknown = list(_unknown(bank, asked))
+    known = [part.verdict for part in parts] + ([sag.verdict] if isinstance(sag, Sag) else [])
+    verdict = worst(*known) if known else None
+    if unknown and verdict == "holds":
+        verdict = None
+    return BankCheck(verdict, tuple(parts), sag, tuple(unknown), asked.assumptions)
+
+
+def _unknown(bank: Bank, asked: Asked) -> Iterator[Missing]:
+    """Yield what keeps the bank from being judged."""
+    if bank.chemistry not in LEAD_ACID and bank.max_discharge_A is None:
+        keys = ("bank.max_discharge_A",) if bank.chemistry else ("bank.max_discharge_A", "bank.chemistry")
+        yield Missing("word on the bank", keys, "what its protection lets out is not given")
+    if isinstance(asked.starting_A, Missing):
+        yield asked.starting_A
+    if asked.running_A is None:
+        yield Missing("word on the bank", (), "what is drawn from it is not known")
+    yield from asked.left_out
+
+
+def _of_protection(bank: Bank, asked: Asked) -> Iterator[Judged]:
+    """Yield the comparisons with what the bank's protection lets out."""
+    continuous_A, moment_A = bank.continuous_A, bank.moment_A
+    if asked.running_A is not None and continuous_A is not None:
+        yield Judged("running", asked.running_A, "A", continuous_A, _WITHOUT_A_BREAK)
+    elif asked.running_A is not None and moment_A is not None:
+        alone = f"give the continuous limit, too: max_discharge_A = [continuous, {moment_A:g}]"
+        more = (Condition("doubtful", f"it runs for longer than {bank.max_discharge_s:g} s, so {alone}"),)
+        yield Judged("running", asked.running_A, "A", moment_A, _for_a_moment(bank), more)
+    if not isinstance(asked.starting_A, Within):
+        return
+    if moment_A is not None and asked.start_s <= (bank.max_discharge_s or 0.0):
+        lasts = Condition("holds", f"the start lasts {asked.start_s:g} s of the {bank.max_discharge_s:g} s it may")
+        yield Judged(asked.whose, asked.starting_A, "A", moment_A, _for_a_moment(bank), (lasts, *_in_part(asked)))
+    elif continuous_A is not None:
+        why = (*_why(bank, asked), *_in_part(asked))
+        yield Judged(asked.whose, asked.starting_A, "A", continuous_A, _WITHOUT_A_BREAK, why)
+    elif moment_A is not None:
+        longer = f"the start lasts {asked.start_s:g} s, and how much may flow so long is not given"
+        yield Judged(
+            asked.whose, asked.starting_A, "A", moment_A, _for_a_moment(bank), (Condition("doubtful", longer),)
+        )
+
+
+_WITHOUT_A_BREAK: Final = "A that the bank lets out without a break"
+
+
+def _for_a_moment(bank: Bank) -> str:
+    return f"A that the bank lets out for {bank.max_discharge_s:g} s"
+
+
+def _why(bank: Bank, asked: Asked) -> tuple[Condition, ...]:
+    """Say why a start is held against the continuous limit."""
+    if bank.max_discharge_s is None:
+        more = "if it lets out more for a moment, write max_discharge_A = [continuous, moment] and max_discharge_s"
+        return (Condition("holds", more),)
+    return (Condition("holds", f"the start lasts {asked.start_s:g} s, longer than {bank.max_discharge_s:g} s"),)
+
+
+def _in_part(asked: Asked) -> tuple[Condition, ...]:
+    if not asked.seen_in_part:
+        return ()
+    return (Condition("doubtful", "the readings are too far apart to show the whole of a start"),)
+
+
+def _of_size(bank: Bank, asked: Asked) -> Iterator[Judged]:
+    """Yield the comparisons of a lead-acid bank's draw with its size."""
+    kind = bank.chemistry
+    if kind not in LEAD_ACID or kind is None:
+        return
+    if asked.running_A is not None:
+        yield _sized(bank, "running", asked.running_A, _AT_EASE[kind], _MOST)
+    if isinstance(asked.starting_A, Within):
+        ease, most = _AT_EASE_STARTING[kind], _MOST_STARTING[kind]
+        yield _sized(bank, asked.whose, asked.starting_A, ease, most, _in_part(asked))
+
+
+def _sized(
+    bank: Bank, what: str, amps: Within, ease_per_h: float, most_per_h: float, more: tuple[Condition, ...] = ()
+) -> Judged:
+    ease_A, most_A = ease_per_h * bank.capacity_Ah, most_per_h * bank.capacity_Ah
+    strained = Condition("doubtful", f"up to {ease_A:.3g} A a bank of {bank.capacity_Ah:g} Ah gives at ease")
+    conditions = (*((strained,) if amps.high > ease_A else ()), *more)
+    return Judged(what, amps, "A", most_A, f"A that its size allows ({_SIZE_SOURCE})", conditions)
+
+
+def _of_resistance(asked: Asked, ohms: Resistance | Missing, before_V: float) -> Iterator[Judged]:
+    """Yield whether the bank's resistance lets the start's power through at all, where that is not sure."""
+    if asked.start_W is not None and isinstance(ohms, Resistance):
+        gives_W = most_W(before_V, ohms.mohm.value / 1000)
+        unit = f"W that {ohms.mohm.value:.3g} mΩ let through at the very most"
+        worst_W = most_W(before_V, ohms.mohm.high / 1000)
+        unsure = Condition("doubtful", f"the bank may have {ohms.mohm.high:.3g} mΩ, which let through {worst_W:,.0f} W")
+        conditions = (unsure,) if asked.start_W.high > worst_W else ()
+        judged = Judged(asked.whose, asked.start_W, "W", gives_W, unit, conditions)
+        if judged.verdict != "holds":
+            yield judged
+
+
+def charging_judged(bank: Bank, array: Array | None, returned_A: float | None = None) -> tuple[Judged, ...]:
+    """Judge what is put into a bank against ``max_charge_A``.
+
+    Parameters
+    ----------
+    bank : Bank
+        Its limit; without it nothing is judged.
+    array : Array or None
+        In full sun: its watts, at least by its performance ratio and at charging voltage, at most whole and at nominal
+        voltage.
+    returned_A : float, optional
+        The highest that a log shows. [A]
+    """
+    found, most_A = [], bank.max_charge_A
+    if most_A is None:
+        return ()
+    if array is not None:
+        found.append(Judged("from the array in full sun", _array_A(bank, array), "A", most_A, _TAKES))
+    if returned_A is not None and returned_A > 0:
+        found.append(Judged("put in at most, as read", Within.exactly(returned_A), "A", most_A, _TAKES))
+    return tuple(found)
+
+
+_TAKES: Final = "A that the bank takes in"
+
+
+def _array_A(bank: Bank, array: Array) -> Within:
+    volts, _ = charging_V(bank)
+    ratio = performance_ratio_of(array)
+    share = 1.0 if isinstance(ratio, Missing) else ratio.value
+    if array.controller == "pwm" and array.current_A is not None:
+        return Within(array.current_A, share * array.current_A, array.current_A)
+    usual_A = array.power_W / volts
+    return Within(usual_A, share * usual_A, array.power_W / bank.nominal_V)

@@ -1,0 +1,187 @@
+"""How far the bank's voltage falls at the next start, against what switches the load off.
+
+Where a log holds starts, what they did says what the next one will do; a plate says it only where none was seen. A
+figure that the bank's resistance does not allow is not made: the reason stands in its place.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from math import sqrt
+from typing import TYPE_CHECKING
+
+from shuntbook.analysis.equipment.bank_voltage import VoltageFloor
+from shuntbook.analysis.equipment.holds import Verdict, above, worst
+from shuntbook.analysis.equipment.judged import Condition
+from shuntbook.analysis.not_known import Missing, Refusal
+from shuntbook.analysis.stats.interval95 import Within
+
+if TYPE_CHECKING:
+    from .seen_starts import SeenStarts
+
+_WHAT = "word on the sag at start"
+
+
+@dataclass(frozen=True)
+class Sag:
+    """The lowest voltage to expect at a start, and what it means; `verdict` is worked out from the rest.
+
+    Parameters
+    ----------
+    lowest_V : Within
+        Bank voltage while the start draws most. [V]
+    cut_off_V : float
+        Something switches off below this. [V]
+    below : str
+        What happens below it, as it stands in a sentence.
+    starts : int
+        Starts of a log that it is from; 0 where it is from the plate.
+    assumptions : tuple of str
+        What it rests on, in plain sentences.
+    conditions : tuple of Condition
+        What else the verdict hangs on.
+    """
+
+    lowest_V: Within
+    cut_off_V: float
+    below: str
+    starts: int
+    assumptions: tuple[str, ...]
+    conditions: tuple[Condition, ...] = ()
+    verdict: Verdict = field(init=False)
+
+    def __post_init__(self) -> None:
+        """Work out whether the voltage stays above the cut-off, over the whole interval."""
+        object.__setattr__(self, "verdict", worst(self.by_figures, *(each.verdict for each in self.conditions)))
+
+    @property
+    def by_figures(self) -> Verdict:
+        """The word on the voltages alone."""
+        return above(self.lowest_V.low, self.lowest_V.high, self.cut_off_V)
+
+
+def loaded_V(source_V: float, resistance_ohm: float, power_W: float) -> float | None:
+    """Return the voltage of a bank that gives a power through its resistance.
+
+    Parameters
+    ----------
+    source_V : float
+        Voltage before the power is drawn. [V]
+    resistance_ohm : float
+        Internal resistance. [ohm]
+    power_W : float
+        Power drawn, the same at any voltage, as an inverter draws it. [W]
+
+    Returns
+    -------
+    float or None
+        The larger root of V^2 - E V + R P = 0; None where the bank cannot give that power at all. [V]
+    """
+    under_root = source_V**2 - 4 * resistance_ohm * power_W
+    return None if under_root < 0 else (source_V + sqrt(under_root)) / 2
+
+
+def most_W(source_V: float, resistance_ohm: float) -> float:
+    """Return the most power that a bank can give through its resistance, at half its voltage: E^2 / 4 R [W]."""
+    return source_V**2 / (4 * resistance_ohm)
+
+
+def sag_of_starts(seen: SeenStarts, floor: VoltageFloor | Missing) -> Sag | Missing:
+    """Say how far the voltage falls at the next start, by those of a log.
+
+    Parameters
+    ----------
+    seen : SeenStarts
+        What the starts did.
+    floor : VoltageFloor or Missing
+        What they are held against.
+    """
+    if isinstance(floor, Missing):
+        return floor
+    unseen = Condition("doubtful", "the readings are too far apart to show the whole of a start")
+    conditions = () if seen.whole else (unseen,)
+    return Sag(seen.lowest_V, floor.V, floor.below, seen.count, seen.assumptions, conditions)
+
+
+def sag(
+    before_V: float,
+    resistance_mohm: Within,
+    floor: VoltageFloor | Missing,
+    *,
+    extra_A: Within | None = None,
+    extra_W: Within | None = None,
+) -> Sag | Missing:
+    """Say how far the voltage falls at the next start, by the bank's resistance.
+
+    Parameters
+    ----------
+    before_V : float
+        Bank voltage before the start, under whatever else is running. [V]
+    resistance_mohm : Within
+        Internal resistance. [mohm]
+    floor : VoltageFloor or Missing
+        What it is held against.
+    extra_A : Within, optional
+        Extra draw of the start at the bank. [A]
+    extra_W : Within, optional
+        Extra power of the start at the bank. [W]
+
+    Returns
+    -------
+    Sag or Missing
+        Missing without a cut-off, and where the resistance does not let through what the start asks, at either end.
+
+    Raises
+    ------
+    Refusal
+        If neither amps nor watts are given, or the voltage is not above 0.
+    """
+    if isinstance(floor, Missing):
+        return floor
+    if not before_V > 0:
+        raise Refusal(f"the bank's voltage before a start must be above 0 V, not {before_V:g}")
+    lowest_V = _lowest_V(before_V, resistance_mohm, extra_A, extra_W)
+    if lowest_V is None:
+        return Missing(_WHAT, (), _too_much(before_V, resistance_mohm, extra_W))
+    said = (
+        f"The bank stands at {before_V:.4g} V before the start; lower, it falls further.",
+        "An inverter may ride through a dip that is shorter than its own delay; that is not counted on.",
+    )
+    return Sag(lowest_V, floor.V, floor.below, 0, said)
+
+
+def _too_much(before_V: float, mohm: Within, asked_W: Within | None) -> str:
+    """Say that a bank's resistance, at the worst of what it may be, does not let through what a start asks."""
+    gives_W = most_W(before_V, mohm.value / 1000)
+    if asked_W is None:
+        return f"the start may ask more than the bank gives through its resistance ({gives_W:,.0f} W at most)"
+    if asked_W.high > gives_W:
+        return (
+            f"the start may ask {asked_W.high:,.0f} W, more than the bank gives through its resistance "
+            f"({gives_W:,.0f} W at most)"
+        )
+    worst_W = most_W(before_V, mohm.high / 1000)
+    return (
+        f"the start may ask {asked_W.high:,.0f} W, and if the bank has {mohm.high:.3g} mΩ, as it may, it gives "
+        f"{worst_W:,.0f} W at most"
+    )
+
+
+def _lowest_V(before_V: float, mohm: Within, amps: Within | None, watts: Within | None) -> Within | None:
+    """Return the voltage with its ends at the worst and the best of both intervals; None where there is none [V]."""
+    if amps is not None:
+        found: list[float | None] = [
+            before_V - mohm.value / 1000 * amps.value,
+            before_V - mohm.high / 1000 * amps.high,
+            before_V - mohm.low / 1000 * amps.low,
+        ]
+    elif watts is not None:
+        found = [
+            loaded_V(before_V, mohm.value / 1000, watts.value),
+            loaded_V(before_V, mohm.high / 1000, watts.high),
+            loaded_V(before_V, mohm.low / 1000, watts.low),
+        ]
+    else:
+        raise Refusal("the sag at a start needs the start's amps or watts")
+    known = [volts for volts in found if volts is not None and volts > 0]
+    return Within(*known) if len(known) == len(found) else None

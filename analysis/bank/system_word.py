@@ -1,0 +1,78 @@
+"""Whether a system carries its load, in one sentence: what holds, what does not, and what was not judged.
+
+A part that was not judged is never passed over: the whole then holds by its ratings and no further.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from shuntbook.analysis.equipment.holds import WORD, Verdict, worst
+
+from .limits import BankCheck
+
+_CARRIES: Final = {
+    "holds": "The system carries it",
+    "doubtful": "Whether the system carries it is doubtful",
+    "fails": "The system does not carry it",
+}
+
+
+@dataclass(frozen=True)
+class SystemWord:
+    """The word on a whole system; ``verdict`` is None where nothing is wrong and yet not all was judged."""
+
+    verdict: Verdict | None
+    sentence: str
+
+
+def system_word(
+    inverters: Sequence[tuple[str, Verdict | None]], bank: BankCheck, *, conductor_fails: bool
+) -> SystemWord:
+    """Put the words on the parts of a system together.
+
+    Parameters
+    ----------
+    inverters : sequence of (str, Verdict or None)
+        Names as they stand in a sentence, and the word on each; None where it was not judged.
+    bank : BankCheck
+        The word on the bank.
+    conductor_fails : bool
+        Whether a conductor or its fuse fails.
+    """
+    parts = [(name, word) for name, word in inverters if word is not None]
+    said = [f"{name} {WORD[word]}" for name, word in parts]
+    words: list[Verdict] = [word for _, word in parts]
+    if bank.verdict is not None:
+        words.append(bank.verdict)
+        said.append(f"the bank {WORD[bank.verdict]}")
+    if conductor_fails:
+        words.append("fails")
+        said.append("a conductor or its fuse fails")
+    known = worst(*words)
+    carries = _CARRIES[known]
+    if conductor_fails and words.count("fails") == 1:
+        carries = "The system does not carry it safely"  # what fails is no rating
+    if bank.verdict is not None:
+        return SystemWord(known, f"{carries}: {' and '.join(said)}.")
+    bank_said = f"the bank was not judged ({to_add(bank)})"
+    if known != "holds":
+        return SystemWord(known, f"{carries}: {' and '.join([*said, bank_said])}.")
+    if not said:
+        return SystemWord(None, f"{bank_said[0].upper()}{bank_said[1:]}.")
+    return SystemWord(None, f"It holds by its ratings; {bank_said}: {' and '.join(said)}.")
+
+
+def to_add(bank: BankCheck) -> str:
+    """Say what to add for the bank to be judged, else why it was not."""
+    if keys := bank.decides:
+        return f"add {' or '.join(keys)} to the site file"
+    return next((each.because for each in bank.not_judged if each.because), "nothing draws from it")
+
+
+def weakest(words: Iterable[SystemWord]) -> SystemWord:
+    """Return the word that asks for the most care: what fails, what is doubtful, what was not judged."""
+    order: tuple[Verdict | None, ...] = ("fails", "doubtful", None, "holds")
+    return min(words, key=lambda word: order.index(word.verdict))

@@ -1,0 +1,1 @@
+"""Two logs on either side of one inverter: their clocks, their steps, what the inverter loses."""

@@ -1,0 +1,124 @@
+"""What a span of a log amounts to: charge, energy, and the time that was and was not measured."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from shuntbook.analysis.readings.measured_span import HowRead, Span
+from shuntbook.analysis.stats.interval95 import HowSure
+
+from .error_facts import ErrorFacts
+from .instants import Instants
+from .meter_counter import CounterComparison
+
+
+@dataclass(frozen=True)
+class Sureness:
+    """How sure the three figures of an amount are; each in its unit."""
+
+    drawn: HowSure
+    returned: HowSure
+    net: HowSure
+
+
+@dataclass(frozen=True)
+class Amounts:
+    """What went out of the bank and what came back, in Ah or in Wh.
+
+    ``sure`` holds the 95 % intervals; None until they are worked out.
+    """
+
+    drawn: float
+    returned: float
+    sure: Sureness | None = None
+
+    @property
+    def net(self) -> float:
+        """Drawn minus returned: positive when the bank gave more than it took."""
+        return self.drawn - self.returned
+
+    @property
+    def drawn_u95(self) -> float | None:
+        """Half of the 95 % interval of what was drawn; None until it is worked out."""
+        return self.sure.drawn.u95 if self.sure else None
+
+    @property
+    def returned_u95(self) -> float | None:
+        """Half of the 95 % interval of what was returned; None until it is worked out."""
+        return self.sure.returned.u95 if self.sure else None
+
+    @property
+    def net_u95(self) -> float | None:
+        """Half of the 95 % interval of the difference; None until it is worked out."""
+        return self.sure.net.u95 if self.sure else None
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """What the readings say, beside the amounts, about how sure these are.
+
+    Parameters
+    ----------
+    current, power : ErrorFacts or None
+        Of the current [A] that charge, and the power [W] that energy, was integrated from.
+    mean_V : float or None
+        Mean voltage over the measured time. [V]
+    swing_Ws : float
+        Sum of fall of volts x rise of amps x length from reading to reading: what products of the two miss. [W s]
+    instants : Instants or None
+        What the log's instants may have been read in step with; None where nobody looked.
+    """
+
+    current: ErrorFacts | None
+    power: ErrorFacts | None
+    mean_V: float | None
+    swing_Ws: float
+    instants: Instants | None = None
+
+
+@dataclass(frozen=True)
+class Charge:
+    """Charge and energy over a span.
+
+    ``charge`` is None on side ``ac`` and for a log without current; ``energy`` is None where neither power nor
+    voltage was measured. ``energy_from`` says what the energy was computed from, ``energy_by`` the same in words.
+    ``span`` is that of the charge where there is one; ``energy_span`` that of the energy, which is shorter where only
+    volts are missing. ``in_gaps`` is what might have been drawn and returned in the gaps, had they been like the
+    hours around them: a guess [Ah], or [Wh] where there is no charge; None without gaps. ``otherwise`` is the same span
+    by the other gap limit that the spacings allow; None where they leave no doubt.
+    """
+
+    how: HowRead
+    span: Span
+    charge: Amounts | None
+    energy: Amounts | None
+    energy_by: str | None
+    counter: CounterComparison | None
+    energy_span: Span | None = None
+    energy_from: str | None = None
+    evidence: Evidence | None = None
+    in_gaps: Amounts | None = None
+    otherwise: Charge | None = None
+
+    @property
+    def doubtful(self) -> bool:
+        """Whether the two gap limits that the spacings allow differ by more than the interval."""
+        pairs = ((self.charge, self.otherwise.charge), (self.energy, self.otherwise.energy)) if self.otherwise else ()
+        return any(_apart(here, there) for here, there in pairs)
+
+    def read_at(self, instants: Instants | None) -> Charge:
+        """Return the same with what is known of the instants it was read at."""
+        if self.evidence is None:
+            return self
+        return replace(self, evidence=replace(self.evidence, instants=instants))
+
+
+def _apart(here: Amounts | None, there: Amounts | None) -> bool:
+    """Tell whether two amounts differ by more than the interval of either."""
+    if here is None or there is None:
+        return (here is None) != (there is None)
+    return any(
+        abs(getattr(here, what) - getattr(there, what))
+        > min(getattr(amounts, f"{what}_u95") or 0.0 for amounts in (here, there))
+        for what in ("drawn", "returned", "net")
+    )

@@ -1,0 +1,218 @@
+"""What readings hide where the current changes its direction between two of them.
+
+A step from drawing to returning is no straight line through zero: until its instant all was drawn, after it all was
+returned. A line, or a mean over the interval, lets the two cancel, so both amounts come out too small by the same.
+
+What a mean hides needs the levels on either side of the step, which the means beside it give where they hold. Where the
+next but one turns back (a pump that ran for hardly longer than a spacing), the top was never seen, and more is hidden.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from shuntbook.analysis.readings.chunk import FloatArray
+from shuntbook.analysis.readings.integral import Indices, crossed
+
+from .by_size import HALF, size_of
+
+#: A level does not hold where the mean after it turns back by this share of the step: common practice, no source. [1]
+_TURNS: Final = 0.15
+#: What bumps hide beyond what their means say, as shares of it: so much in any case, and as much again as bumps are of
+#: all. By simulated days with sun, clouds and a pump whose runs last 0.8 to 5 spacings; no source. [1]
+_BUMPS: Final = 0.5
+#: Where hardly a level holds, runs are as short as the spacing, and some leave no mean on the other side of zero: at
+#: most so many times more. From the same days. [1]
+_UNSEEN: Final = 0.8
+#: How far these may be off, as one error of a log: where levels hold, and of bumps; and of each by itself, squared.
+#: From the same days. [1]
+_OF_HELD, _OF_BUMPS, _OF_EACH = 0.1, 0.5, 0.15
+
+
+@dataclass(frozen=True)
+class Hidden:
+    """What is hidden of draw and of return alike.
+
+    Parameters
+    ----------
+    held : float
+        By steps between two levels that hold. [unit s]
+    bumps : float
+        By those to a level that does not, as its one mean says: the least. [unit s]
+    squares : float
+        Sum of squares of what each hides. [unit2 s2]
+    """
+
+    held: float
+    bumps: float = 0.0
+    squares: float = 0.0
+
+    @property
+    def likely(self) -> float:
+        """The most likely amount. [unit s]"""
+        all_of_it = self.held + self.bumps
+        return self.held + self.bumps * (_BUMPS + self.bumps / all_of_it) if all_of_it > 0 else 0.0
+
+    @property
+    def unseen(self) -> float:
+        """How much more may be hidden where hardly a level holds, by bumps that stay on one side. [unit s]"""
+        all_of_it = self.held + self.bumps
+        return _UNSEEN * self.bumps * (self.bumps / all_of_it) ** 2 if all_of_it > 0 else 0.0
+
+    @property
+    def u(self) -> float:
+        """Its standard uncertainty. [unit s]"""
+        return math.sqrt((_OF_HELD * self.held) ** 2 + (_OF_BUMPS * self.bumps) ** 2 + _OF_EACH * self.squares)
+
+
+@dataclass(frozen=True)
+class CrossingSums:
+    """What some intervals hide by themselves, whatever stands before and after them.
+
+    Parameters
+    ----------
+    count : int
+        Number of intervals. [1]
+    hidden : array, shape (3, 2048), or None
+        What those hide that have enough others on either side, by the step's size: between levels that hold, by bumps
+        [unit s], and the squares of both; None is nothing.
+    first, last : array, shape (3, up to 4)
+        The intervals at either end, which are judged with those before and after them.
+    """
+
+    count: int
+    hidden: FloatArray | None
+    first: FloatArray
+    last: FloatArray
+
+    @classmethod
+    def of(
+        cls, first: FloatArray, last: FloatArray, length_s: FloatArray, at: Indices | None, *, linear: bool
+    ) -> CrossingSums:
+        """Return the sums of intervals.
+
+        Parameters
+        ----------
+        first, last : array, shape (n,)
+            The signal at either end. [unit]
+        length_s : array, shape (n,)
+            Their lengths. [s]
+        at : array of int, shape (m,), or None
+            Which of them pass zero, as `crossed` says; None where the signal has one sign all the time.
+        linear : bool
+            Whether the signal is taken to run linearly between readings; else a reading is a mean over its interval.
+        """
+        rows, edge = (first, last, length_s), 2 * _around(linear)
+        hidden = None
+        if at is not None:
+            hidden = np.zeros((3, HALF))
+            _judge(rows, at, hidden, linear=linear)
+        ends = (np.array([x[part] for x in rows]) for part in (slice(edge), slice(-edge, None)))
+        return cls(len(length_s), hidden, *ends)
+
+
+class Crossings:
+    """Sum what steps through zero hide of draw and of return alike; part of a fold.
+
+    A reading's neighbours tell a step from a slope, so an interval is judged when the next is known; what is carried
+    are two intervals, or four of means.
+
+    Parameters
+    ----------
+    linear : bool
+        Whether the signal is taken to run linearly between readings; else a reading is a mean over its interval.
+    """
+
+    def __init__(self, *, linear: bool) -> None:
+        self._linear = linear
+        self._hidden = np.zeros((3, HALF))
+        self._tail = np.empty((3, 0))
+
+    def add(self, sums: CrossingSums) -> None:
+        """Take the next intervals in."""
+        if sums.hidden is not None:
+            self._hidden += sums.hidden
+        around = np.concatenate([self._tail, sums.first], axis=1)
+        if around[:2].min() < 0 < around[:2].max():
+            _judge(around, crossed(*around[:2]), self._hidden, linear=self._linear)
+        self._tail = np.concatenate([self._tail, sums.last], axis=1)[:, -2 * _around(self._linear) :].copy()
+
+    def result(self) -> FloatArray:
+        """Return what is hidden so far, by the power of two of the step's size, as in `CrossingSums`; shape (3, 2048).
+
+        The last intervals are judged as if nothing changed after them.
+        """
+        hidden = self._hidden.copy()
+        if not self._tail.shape[1]:
+            return hidden
+        _, last, length_s = self._tail[:, -1]
+        after = np.repeat([[last], [last], [length_s]], _around(self._linear), axis=1)
+        rows = np.concatenate([self._tail, after], axis=1)
+        _judge(rows, crossed(*rows[:2]), hidden, linear=self._linear)
+        return hidden
+
+
+def _around(linear: bool) -> int:
+    """Return how many intervals on either side tell a step from a slope."""
+    return 1 if linear else 2
+
+
+def _judge(rows: Sequence[FloatArray] | FloatArray, at: Indices, hidden: FloatArray, *, linear: bool) -> None:
+    """Add what the intervals hide that have enough others on either side."""
+    first, last, length_s = rows
+    if len(length_s) <= 2 * _around(linear):
+        return
+    if linear:
+        step, amount = _of_lines(first, last, length_s, at)
+        np.add.at(hidden[0], size_of(step), amount)
+        return
+    step, amount, bump = _of_means(last, length_s)
+    np.add.at(hidden, (bump.astype(int), size_of(step)), amount)
+    np.add.at(hidden[2], size_of(step), amount * amount)
+
+
+def _slope(before: FloatArray, step: FloatArray, after: FloatArray) -> FloatArray:
+    """Return how much of a step's size changed on either side of it in the same direction. [1]
+
+    What changes in the other direction is the end of a short run, and no slope.
+    """
+    way = np.sign(step)
+    return (np.maximum(way * before, 0.0) + np.maximum(way * after, 0.0)) / np.abs(step)
+
+
+def _of_lines(first: FloatArray, last: FloatArray, length_s: FloatArray, at: Indices) -> tuple[FloatArray, FloatArray]:
+    """Return the sizes of steps, and what lines through zero hide, where they stand for steps.
+
+    With a at the one end and -b at the other, a step anywhere between draws a dt / 2 in the mean, a line a dt / 2 x
+    a / (a + b): less by a b dt / (2 (a + b)). A change no larger than its neighbours is a slope, and hides nothing.
+    """
+    at = at[(at > 0) & (at < len(last) - 1) & (first[at] * last[at] < 0)]
+    before, change, after = (last[k] - first[k] for k in (at - 1, at, at + 1))
+    a, b = np.abs(first[at]), np.abs(last[at])
+    share = np.maximum(1 - _slope(before, change, after) / 2, 0.0)
+    return a + b, share * a * b / (a + b) / 2 * length_s[at]
+
+
+def _of_means(mean: FloatArray, length_s: FloatArray) -> tuple[FloatArray, FloatArray, NDArray[np.bool_]]:
+    """Return the sizes of steps, what means hide, and which of these steps lead to a level that does not hold.
+
+    Between a before and -b after, a step at the share u of the interval makes its mean.
+
+    The mean is a u - b (1 - u), of which a u was drawn and b (1 - u) returned; the smaller of the two is hidden. Where
+    the signal goes on changing before and after, it is a slope, which hides a quarter of that.
+    """
+    before, after = mean[1:-3], mean[3:-1]
+    at = np.flatnonzero(before * after < 0)
+    a, b, m, change = before[at], -after[at], mean[at + 2], after[at] - before[at]
+    share = np.clip((m + b) / (a + b), 0, 1)
+    led, goes_on = a - mean[at], mean[at + 4] + b
+    step = np.maximum(1 - _slope(led, change, goes_on), 0)
+    hidden = np.minimum(np.abs(a * share), np.abs(b * (1 - share))) * length_s[at + 2]
+    turns = np.minimum(led * np.sign(change), goes_on * np.sign(change)) < -_TURNS * np.abs(change)
+    return np.abs(change), (step + (1 - step) / 4) * hidden, turns

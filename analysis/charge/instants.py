@@ -1,0 +1,117 @@
+"""What readings at instants may make of something that is faster than they are, and what that does to an amount."""
+
+from __future__ import annotations
+
+import copy
+from collections.abc import Iterator, Set
+from dataclasses import dataclass
+from math import sqrt
+from typing import Final
+
+import numpy as np
+
+from shuntbook.analysis.cycles.in_step import InStep, InStepSums
+from shuntbook.analysis.readings.blocks import BLOCK, Blocks, gaps_before
+from shuntbook.analysis.readings.chunk import Chunk, Sampling, Side, has_missing
+from shuntbook.analysis.stats.distribution import Component
+
+from .ripple import Ripple, RippleSums
+
+#: A symmetrical part makes an amount no less sure than itself; beyond, only the upper end goes further. [1]
+_MOST: Final = 0.55
+#: Nearly the end of an even distribution, in standard uncertainties. [1]
+_REACH: Final = 0.95 * sqrt(3)
+
+
+@dataclass(frozen=True)
+class Instants:
+    """What instants may have been read in step with; None where nothing shows.
+
+    Parameters
+    ----------
+    ripple : Ripple or None
+        An inverter's ripple.
+    in_step : InStep or None
+        A load that switches in step with the readings.
+    """
+
+    ripple: Ripple | None
+    in_step: InStep | None
+
+    def components(self, drawn: float) -> Iterator[Component]:
+        """Yield what they do to what was drawn, in its unit."""
+        if self.ripple is not None:
+            yield Component(
+                "ripple",
+                min(self.ripple.share, _MOST) * drawn,
+                even=1.0 if self.ripple.slow else 0.0,
+                reason="the draw fluctuates in proportion to itself: a ripple read at instants may not average out",
+            )
+        if self.in_step is not None:
+            yield Component(
+                "load in step with the readings",
+                min(self.in_step.share / sqrt(3), _MOST) * drawn,
+                even=1,
+                reason=f"its pattern repeats every {self.in_step.readings} readings, so its time on is known no better "
+                "than to one of them",
+            )
+
+    def beyond(self, drawn: float) -> float:
+        """Return by how much more the truth may lie above than symmetrical parts say; in the unit of `drawn`."""
+        shares = (self.ripple.share if self.ripple else 0.0, self.in_step.share / sqrt(3) if self.in_step else 0.0)
+        return drawn * _REACH * sum(max(share - _MOST, 0.0) for share in shares)
+
+
+class InstantsFold:
+    """Look for both, as a fold; the tail it carries is a block of readings that is not full.
+
+    Parameters
+    ----------
+    signal : str
+        The quantity that is looked at.
+    gap_limit_s : float or None
+        A longer spacing is a gap. [s]
+    """
+
+    def __init__(self, signal: str, gap_limit_s: float | None) -> None:
+        self._signal, self._gap_limit_s = signal, gap_limit_s
+        self._blocks = Blocks(BLOCK)
+        self._ripple, self._in_step = RippleSums(), InStepSums()
+
+    def add(self, chunk: Chunk) -> None:
+        """Take the next readings in."""
+        time_us, x = chunk.time_us, chunk.quantities[self._signal]
+        if has_missing(x):
+            there = ~np.isnan(x)
+            time_us, x = time_us[there], x[there]
+        full = self._blocks.full(Chunk(time_us, {self._signal: x}))
+        if full is not None:
+            self._take(full, BLOCK)
+
+    def _take(self, readings: Chunk, size: int) -> None:
+        x, time_us = readings.quantities[self._signal].reshape(-1, size), readings.time_us.reshape(-1, size)
+        jump = np.zeros_like(x)
+        np.abs(np.subtract(x[:, 1:], x[:, :-1], out=jump[:, 1:]), out=jump[:, 1:])
+        jump[gaps_before(time_us, self._gap_limit_s)] = np.inf
+        self._ripple.add(x, jump)
+        self._in_step.add(x, jump)
+
+    def result(self) -> Instants:
+        """Return what is seen so far."""
+        rest = self._blocks.rest()
+        ended = self
+        if rest is not None:
+            ended = copy.deepcopy(self)
+            ended._take(rest, len(rest))
+        ripple = ended._ripple.result()
+        return Instants(ripple, ended._in_step.result() if ripple is None else None)  # beats repeat themselves, too
+
+
+def looked_at(side: Side, sampling: Sampling, quantities: Set[str]) -> str | None:
+    """Return the quantity that is looked at: amps, else watts; None of means, readings by eye, or behind an inverter.
+
+    Behind an inverter a meter gives RMS values, which are taken over whole waves.
+    """
+    if side != "dc" or sampling != "instant":
+        return None
+    return next((name for name in ("current_A", "power_W") if name in quantities), None)

@@ -1,0 +1,286 @@
+"""Whether instants were read in step with something that is faster than they are: an inverter's ripple.
+
+What an inverter of one phase draws pulses with twice the frequency of its output (100 or 120 Hz). Readings at instants
+see the pulse wherever they happen to fall on it. Where that moves from reading to reading, a steady draw scatters as a
+sine does, in proportion to itself; where it hardly moves, the draw seems to go slowly up and down; where it does not
+move at all nothing shows. So the fluctuation of windows of the log is looked at, at several scales: of readings, and of
+means of 4, 16, 64 ... of them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import exp, hypot, log, sqrt
+from typing import Any, Final, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from shuntbook.analysis.readings.chunk import FloatArray
+
+from .by_size import size_of
+
+#: Values in a window, and by how many the next scale is coarser; the coarsest window is a piece of readings. [1]
+WINDOW, COARSER, SCALES = 16, 4, 5
+#: A draw fluctuates from this share of it on, as a standard deviation: of single readings twice the usual 1 % of
+#: reading that a meter may be off, of means as much as that; common practice, no source. [1]
+FLUCTUATES, MEANS_FLUCTUATE = 0.02, 0.01
+#: The kurtosis of a sine is 1.5, of what is even 1.8, of noise 3, of two levels 1 and more; a third of a sine lies in
+#: the middle half of its range, of two levels nothing (all by arithmetic); bounds for windows of 16: by trial.
+KURTOSIS, MIDDLE = (1.2, 1.75), (0.18, 0.5)
+#: Of what scatters at random at least this share lies in the middle half of the range, of two levels nothing: by trial.
+NOT_TWO_LEVELS: Final = 0.1
+#: What pulses falls to nought at most, so that it scatters by no more than the root of a half of itself, and a little
+#: for the chance of what is seen; a single window by more. [1]
+MOST_SHARE, MOST_OF_ONE = 0.74, 1.0
+#: In the trough of a pulse, where little is read, a part of it scatters by more: at most by this share, by trial. [1]
+MOST_SCATTER: Final = 0.8
+#: What scatters without being spread as a sine is: at least by this share, and from reading to reading by so much of
+#: its variance, as what is random does; switched loads stay longer. By trial. [1]
+SCATTERS: Final = 0.03
+AT_RANDOM: Final = (0.7, 1.4)
+#: Beside a wave of which the readings only see a part, the mean may be off by so many times their scatter: near its
+#: crest, with instants that vary by a tenth of a wave (by arithmetic: 0.82 / 0.2, and a fifth for what is not seen).
+UNSEEN: Final = 5.0
+#: A small draw is quiet where it scatters by less than this share of what a large one does: common practice, no source.
+QUIET: Final = 0.45
+#: Where the phases vary, but not evenly, the mean is off by so many times what it leans to one side of the range: by
+#: trial. [1]
+LEANS: Final = 1.5
+#: Within a slow wave no value differs from the one before by more than this share of a window's range. [1]
+SMOOTH: Final = 0.3
+#: Of windows that scatter this share must be spread as a sine is, or its phases are not even: by trial.
+EVEN_PHASES: Final = 0.45
+#: So many windows, and this share of those with a large draw, must agree: common practice, no source.
+LEAST_WINDOWS, LEAST_SHARE, LEAST_SHARE_FAST, LEAST_SHARE_SLOW = 6, 0.3, 0.45, 0.2
+#: What a wave of which windows see a part may make of an amount: so many times what they scatter by. By trial. [1]
+PARTLY_SEEN: Final = 4.0
+#: Of slow waves this share must go up, and this share down, and by no more than so many times as much one way as the
+#: other: loads fade one way. By trial. [1]
+LEAST_EACH_WAY, ALIKE = 0.2, 3.0
+#: A draw is large from this share of nearly the largest on, in powers of two: a quarter to an eighth. [1]
+_BELOW_MOST: Final = 2
+#: An array is at work where what comes back is so many powers of two below it or larger; under clouds a draw seems to
+#: go up and down slowly, too. [1]
+_RETURNS: Final = 4
+#: Powers of two that are told apart, from 2^-32 of the unit on: what is beyond is taken for the outermost. [1]
+_SIZES, _LEAST = 64, 1023 - 32
+_EACH: Final = np.full(WINDOW, 1 / WINDOW)
+#: Readings beyond the size that this share of them reaches may be false ones. [1]
+_FALSE_SHARE: Final = 0.001
+
+
+class _Row(NamedTuple):
+    """What is counted of windows, over some sizes of their mean."""
+
+    windows: float  # all but those in which a load is switched
+    full: float  # windows in which a whole wave, or many, is seen
+    full_squares: float
+    scattered: float  # windows that scatter from reading to reading, but not as a wave does
+    scatter_logs: float  # logarithms of their standard deviations as shares: a few with a step in them count little
+    lean: float  # by how much the means of both lie above the middle of their range
+    noise_logs: float  # and of the same in the signal's unit
+    up: float  # windows in which a part of a slow wave is seen, by its direction
+    down: float
+    up_squares: float
+    down_squares: float
+
+
+@dataclass(frozen=True)
+class Ripple:
+    """A fluctuation in proportion to the draw.
+
+    Parameters
+    ----------
+    amplitude : float
+        Of the wave, as a share of the draw. [1]
+    share : float
+        What it may make of the amount drawn, as a standard uncertainty. [1]
+    slow : bool
+        Whether it beats so slowly, or its phases vary so little, that it does not average out.
+    scatters : bool
+        Whether it shows from reading to reading.
+    """
+
+    amplitude: float
+    share: float
+    slow: bool
+    scatters: bool
+
+
+class RippleSums:
+    """Look for it in blocks of readings; sums are all that it carries."""
+
+    def __init__(self) -> None:
+        self._sums = np.zeros((SCALES, len(_Row._fields), _SIZES))
+        self._returned = np.zeros(_SIZES)
+
+    def add(self, x: FloatArray, jump: FloatArray) -> None:
+        """Take the next blocks in, a row each.
+
+        Parameters
+        ----------
+        x : array, shape (m, n)
+            The readings. [unit]
+        jump : array, shape (m, n)
+            The change from the one before each, without its sign; infinite after a gap. [unit]
+        """
+        means = (_cut(x, WINDOW) @ _EACH).ravel()
+        self._returned += _by_size(-means[means < 0], np.ones(int((means < 0).sum())))
+        for scale in range(SCALES):
+            if x.shape[1] < WINDOW:
+                return
+            means, longest = _cut(x, WINDOW) @ _EACH, _longest(_longest(_cut(jump, WINDOW)))
+            self._sums[scale] += _counted(_cut(x, WINDOW), means, longest, fast=scale == 0)
+            whole = x.shape[1] - x.shape[1] % COARSER
+            x = (x[:, :whole:4] + x[:, 1:whole:4] + x[:, 2:whole:4] + x[:, 3:whole:4]) / COARSER
+            jump = _longest(jump[:, :whole])
+
+    def result(self) -> Ripple | None:
+        """Return what is seen so far; None where the draw does not fluctuate so."""
+        seen = np.cumsum(self._sums[0, 0, ::-1])[::-1]
+        most = int(np.flatnonzero(seen > _FALSE_SHARE * seen[0])[-1]) if seen[0] else 0
+        back = self._returned[max(most - _RETURNS, 0) :].sum() > _FALSE_SHARE * (seen[0] + self._returned.sum())
+        rows = [_row(scale[:, max(most - _BELOW_MOST, 1) :]) for scale in self._sums]
+        low = _row(self._sums[0, :, : most - _BELOW_MOST])
+        return _scattering(rows, low) or (None if back else _beating(rows))
+
+
+def _scattering(rows: list[_Row], low: _Row) -> Ripple | None:
+    """Return the wave that shows from reading to reading; `low` is of windows of small draws, single readings."""
+    fast = rows[0].full + rows[0].scattered
+    if not _enough(fast, rows[0].windows, fast=True):
+        return None
+    if rows[0].full >= EVEN_PHASES * fast and _pulses(rows[0]):
+        return _of_full(rows, [0], scatters=True)
+    return _of_scatter(rows[0]) if _grows(rows[0], low) else None
+
+
+def _beating(rows: list[_Row]) -> Ripple | None:
+    """Return the wave that goes by slowly: the whole of it in a window, or so slowly that a part is seen."""
+    full = [k for k, row in enumerate(rows) if k and _enough(row.full, row.windows) and _pulses(row)]
+    if full:
+        return _of_full(rows, full, scatters=False)
+    slow = [row for row in rows if _is_slow(row)]
+    if not slow:
+        return None
+    rms = sqrt((slow[-1].up_squares + slow[-1].down_squares) / (slow[-1].up + slow[-1].down))
+    return Ripple(sqrt(2) * rms, PARTLY_SEEN * rms, slow=True, scatters=False)
+
+
+def _row(sums: FloatArray) -> _Row:
+    """Return the counts of windows over all sizes that are there; shape (11, m)."""
+    return _Row(*sums.sum(axis=1).tolist())
+
+
+def _of_full(rows: list[_Row], full: list[int], *, scatters: bool) -> Ripple:
+    """Return the wave of which the windows show the whole: it averages out from window to window.
+
+    But for what leans to one side: phases that vary, yet not evenly.
+    """
+    rms = max(sqrt(rows[k].full_squares / rows[k].full) for k in full)
+    lean = max(LEANS * abs(rows[k].lean) / (rows[k].full + rows[k].scattered) for k in full)
+    window = WINDOW * COARSER ** full[-1]
+    share = min(rms, hypot(rms * sqrt(window / COARSER / (rows[0].windows * WINDOW)), lean))
+    return Ripple(sqrt(2) * rms, share, slow=False, scatters=scatters)
+
+
+def _pulses(row: _Row) -> bool:
+    """Tell whether the windows scatter by no more than what pulses down to nought."""
+    return row.full_squares < MOST_SHARE**2 * row.full
+
+
+def _grows(high: _Row, low: _Row) -> bool:
+    """Tell whether a large draw scatters, and a small one, or rest, does not: noise of a meter is the same in both."""
+    if low.windows < LEAST_WINDOWS:
+        return False
+    quiet = low.scattered < LEAST_SHARE * low.windows
+    return quiet or low.noise_logs / low.scattered < log(QUIET) + high.noise_logs / max(high.scattered, 1)
+
+
+def _of_scatter(row: _Row) -> Ripple | None:
+    """Return the wave of which readings that scatter, but not as a wave does, see a part; None of what is none."""
+    rms = exp(row.scatter_logs / max(row.scattered, 1))
+    return Ripple(sqrt(2) * rms, UNSEEN / sqrt(3) * rms, slow=True, scatters=True) if rms < MOST_SCATTER else None
+
+
+def _enough(count: float, windows: float, *, fast: bool = False) -> bool:
+    return count >= LEAST_WINDOWS and count >= (LEAST_SHARE_FAST if fast else LEAST_SHARE) * windows
+
+
+def _is_slow(row: _Row) -> bool:
+    """Tell whether a draw goes up and down alike: a load that starts softly and then fades does not."""
+    both = row.up + row.down
+    if both < max(LEAST_WINDOWS, LEAST_SHARE_SLOW * row.windows) or min(row.up, row.down) < LEAST_EACH_WAY * both:
+        return False
+    up2, down2 = row.up_squares / row.up, row.down_squares / row.down
+    return min(up2, down2) * ALIKE**2 > max(up2, down2)
+
+
+def _cut(x: FloatArray, size: int) -> FloatArray:
+    """Return what fills windows of some readings; shape (m, n) to (m, n / size, size)."""
+    whole = x.shape[1] - x.shape[1] % size
+    return x[:, :whole].reshape(len(x), -1, size)
+
+
+def _longest(jump: FloatArray) -> FloatArray:
+    """Return the largest of every four; half by half, which is quicker than all at once, as measured."""
+    jump = np.maximum(jump[..., ::2], jump[..., 1::2])
+    return np.maximum(jump[..., ::2], jump[..., 1::2])
+
+
+def _counted(rows: FloatArray, means: FloatArray, jumps: FloatArray, *, fast: bool) -> FloatArray:
+    """Return the counts of windows, as `_Row` names them, by the size of their means; shape (11, 64).
+
+    In a wave that is seen at a coarser scale the readings themselves do not jump, as loads do that come and go; only
+    among readings, which may be one a wave, they do (`fast`).
+
+    Parameters
+    ----------
+    rows : array, shape (m, n, 16)
+        The windows. [unit]
+    means, jumps : array, shapes (m, n), (m, n, 1)
+        Their means, and the largest jump in each. [unit]
+    """
+    squares = np.einsum("ijk,ijk->ij", rows, rows) / WINDOW
+    there = (means > 0) & (jumps[..., 0] < np.inf)
+    least = FLUCTUATES if fast else MEANS_FLUCTUATE
+    moves = there & (squares > (1 + least**2) * means**2)
+    found = np.zeros((len(_Row._fields), _SIZES))
+    still = means[there & ~moves]
+    found[0] = _by_size(still, np.ones_like(still))
+    return found + _moving(rows[moves], means[moves], jumps[moves, 0], fast=fast)
+
+
+def _moving(rows: FloatArray, means: FloatArray, jumps: FloatArray, *, fast: bool) -> FloatArray:
+    """Return the counts of windows that fluctuate; shape (m, 16)."""
+    off = rows - means[:, None]
+    squares = off * off
+    share2 = (squares @ _EACH) / means**2
+    low, high = rows.min(axis=1), rows.max(axis=1)
+    smooth = jumps <= SMOOTH * (high - low)
+    kurtosis = (squares * squares) @ _EACH / (squares @ _EACH) ** 2
+    middle = (np.abs(rows - ((low + high) / 2)[:, None]) < ((high - low) / 4)[:, None]) @ _EACH
+    pulses = share2 < MOST_OF_ONE**2
+    full = pulses & (smooth | fast) & _between(kurtosis, KURTOSIS) & _between(middle, MIDDLE)
+    slow = pulses & smooth & ~full
+    rises = rows[:, WINDOW // 2 :].sum(axis=1) > rows[:, : WINDOW // 2].sum(axis=1)
+    random = np.square(np.diff(rows, axis=1)).mean(axis=1) / (2 * (squares @ _EACH))
+    scattered = fast & ~full & (share2 > SCATTERS**2) & _between(random, AT_RANDOM) & (middle >= NOT_TWO_LEVELS)
+    logs = np.log(share2) / 2
+    weights = (
+        *(smooth | fast, full, full * share2, scattered, scattered * logs),
+        *((full | scattered) * (1 - (low + high) / 2 / means), scattered * (logs + np.log(means))),
+        *(slow & rises, slow & ~rises, (slow & rises) * share2, (slow & ~rises) * share2),
+    )
+    return np.array([_by_size(means, weight) for weight in weights])
+
+
+def _by_size(x: FloatArray, weight: NDArray[Any]) -> FloatArray:
+    """Return the sums of weights by the power of two of what is not negative; shape (64,)."""
+    size = np.clip(size_of(x) - _LEAST, 0, _SIZES - 1)
+    return np.bincount(size.ravel(), weight.ravel(), _SIZES).astype(float)
+
+
+def _between(x: FloatArray, bounds: tuple[float, float]) -> NDArray[np.bool_]:
+    return np.asarray((x > bounds[0]) & (x < bounds[1]))

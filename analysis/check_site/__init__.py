@@ -1,0 +1,1 @@
+"""What a site file says, and what in it does not go together."""

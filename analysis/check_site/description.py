@@ -1,0 +1,256 @@
+"""What a site file says, in plain words: the answer to "have I written what I meant?"."""
+
+from __future__ import annotations
+
+from shuntbook.analysis.bank.bank import LEAD_ACID
+from shuntbook.analysis.bank.peukert import cold_multiplier, peukert_Ah
+from shuntbook.analysis.bank.system_word import to_add
+from shuntbook.analysis.equipment.holds import WORD
+from shuntbook.analysis.equipment.inverter_losses import losses_of
+from shuntbook.analysis.equipment.solar import array_day_Wh, performance_ratio_of
+from shuntbook.analysis.equipment.water import TankPlan, tank_plan
+from shuntbook.analysis.forecast.bank_check import bank_by_plates
+from shuntbook.analysis.not_known import Missing
+from shuntbook.analysis.site.site import Array, Bank, Conductor, Inverter, Limits, Load, Meter, Site, Water
+
+_CHEMISTRY = {"flooded_lead_acid": "flooded lead-acid", "agm": "AGM", "gel": "gel", "lifepo4": "LiFePO4", "other": ""}
+_SAMPLING = {
+    "instant": "each reading is an instant",
+    "mean": "each reading is the mean since the one before",
+    "held": "each reading stands until the next",
+}
+
+
+def describe(site: Site) -> list[str]:
+    """Say what a site file means, one sentence or two for each table.
+
+    Parameters
+    ----------
+    site : Site
+        The checked site file.
+
+    Returns
+    -------
+    list of str
+        Plain sentences with units, in the order of the file's tables.
+    """
+    zone = f"times of day in {site.zone}" if site.zone else "no time zone given, the computer's own is assumed"
+    return [
+        f"Site: {site.name}, {zone}.",
+        _bank(site.bank),
+        *_bank_in_use(site.bank),
+        *_bank_word(site),
+        *map(_inverter, site.inverters),
+        *(_load(load, site) for load in site.loads),
+        *([_array(site.array)] if site.array else []),
+        *map(_conductor, site.conductors),
+        *([_water(site.water)] if site.water else []),
+        *map(_meter, site.meters),
+        *_limits(site.limits),
+        *([site.shown.sentence] if site.water or site.units.model_fields_set else []),
+    ]
+
+
+def _bank(bank: Bank) -> str:
+    rate = f" at the {_n(bank.hour_rate_h)} h rate" if bank.hour_rate_h else ""
+    strings = f" in {bank.strings} string{'s' if bank.strings > 1 else ''}" if bank.strings else ""
+    made_of = f", made of {bank.batteries} batteries" if bank.batteries else ""
+    made_of += f" of {_n(bank.battery_V)} V" if bank.battery_V and bank.batteries else ""
+    chemistry = _CHEMISTRY[bank.chemistry or "other"]
+    kind = f"Bank: {_n(bank.nominal_V)} V {chemistry}".rstrip()
+    words = [f"{kind}, {_n(bank.capacity_Ah)} Ah{rate}{strings}{made_of}"]
+    if bank.usable_Ah is not None:
+        energy_kWh = bank.usable_Ah * bank.nominal_V / 1000
+        words.append(f"; {_n(bank.usable_depth_pct)} % usable is {_n(bank.usable_Ah)} Ah")
+        words.append(f", about {energy_kWh:.1f} kWh at nominal voltage")
+    if bank.cut_off_V:
+        words.append(f"; not to go below {_n(bank.cut_off_V)} V")
+    return "".join(words) + "."
+
+
+def _bank_in_use(bank: Bank) -> list[str]:
+    """Say what is known of the bank beyond its size; nothing where nothing is."""
+    words = []
+    if bank.at_degC is not None:
+        words.append(bank.shown.of_temperature(bank.at_degC))
+        if bank.chemistry in LEAD_ACID and (multiplier := cold_multiplier(bank.at_degC)) > 1:
+            words[-1] += f", where lead-acid gives {100 / multiplier:.0f} % of its charge"
+    if bank.peukert_exponent is not None and bank.hour_rate_h is not None and bank.chemistry in LEAD_ACID:
+        fast_Ah = peukert_Ah(bank.capacity_Ah, bank.hour_rate_h, bank.capacity_Ah / 5, bank.peukert_exponent)
+        words.append(f"Peukert exponent {_n(bank.peukert_exponent)}: at {_n(bank.capacity_Ah / 5)} A, {fast_Ah:.0f} Ah")
+    for value, said in (
+        (bank.charge_efficiency_pct, "{} % of the charge put in comes out again"),
+        (bank.charging_V, "charged at {} V"),
+        (bank.continuous_A, "lets out {} A without a break"),
+        (bank.moment_A, f"{{}} A for {_n(bank.max_discharge_s)} s"),
+        (bank.max_charge_A, "takes in {} A at most"),
+        (bank.resistance_mohm, "{} milliohm inside"),
+        (bank.start_state_pct, "{} % full when the log begins"),
+        (bank.rested_V, "{} V at rest before the log begins"),
+    ):
+        if value is not None:
+            words.append(said.format(_n(value)))
+    return [f"In use: {'; '.join(words)}."] if words else []
+
+
+def _bank_word(site: Site) -> list[str]:
+    """Say whether the bank gives what all loads ask by their plates; nothing without loads."""
+    if not site.loads:
+        return []
+    check = bank_by_plates(site, site.loads)
+    if check.verdict is None:
+        return [f"The bank was not judged: {to_add(check)}."]
+    sentences = " ".join(part.sentence for part in check.parts)
+    return [f"With all loads the bank {WORD[check.verdict]}: {sentences}"]
+
+
+def _inverter(inverter: Inverter) -> str:
+    continuous = _power(inverter.continuous_VA, inverter.continuous_W)
+    words = [f"Inverter '{inverter.name}': {_n(inverter.output_V)} V AC, {continuous} without a break"]
+    if inverter.surge_VA or inverter.surge_W:
+        seconds = f"for {_n(inverter.surge_s)} s" if inverter.surge_s else "for a time not given"
+        words.append(f"{_power(inverter.surge_VA, inverter.surge_W)} {seconds}")
+    if inverter.efficiency_pct:
+        words.append(f"{_n(inverter.efficiency_pct)} % efficient while it works")
+    if inverter.efficiency_curve:
+        points = ", ".join(f"{_n(percent)} % at {_n(watts)} W" for watts, percent in inverter.efficiency_curve)
+        words.append(f"efficiency {points}")
+    if inverter.loss_model:
+        dc_W = losses_of(inverter).dc_W(1000)
+        words.append(f"takes {dc_W:.0f} W to give 1,000 W, {100_000 / dc_W:.0f} %, by its loss model")
+    if inverter.standby_W is not None:
+        words.append(f"{_n(inverter.standby_W)} W when idle{' and never switched off' if inverter.always_on else ''}")
+    if inverter.cut_off_V:
+        words.append(f"stops below {_n(inverter.cut_off_V)} V of the bank")
+    return "; ".join(words) + "."
+
+
+def _load(load: Load, site: Site) -> str:
+    fed = f"on '{load.inverter}'" if load.inverter else "on the DC side"
+    plate = [
+        f"{_n(value)} {unit}"
+        for value, unit in (
+            (load.voltage_V, "V"),
+            (load.current_A, "A"),
+            (load.power_W, "W in"),
+            (load.hp, "hp at the shaft"),
+        )
+        if value is not None
+    ]
+    plate += [f"power factor {_n(load.power_factor)}"] if load.power_factor else []
+    plate += [f"code letter {load.code_letter}"] if load.code_letter else []
+    plate += [f"{_n(load.locked_rotor_A)} A before it turns"] if load.locked_rotor_A else []
+    plate += [f"starts within {_n(load.start_s)} s"] if load.start_s else []
+    main = ", the main pump" if site.main_pump() is load else ""
+    running = f"; runs {_n(load.duty_pct)} % of the time" if load.duty_pct else ""
+    phases = ", three-phase" if load.phases == 3 else ""
+    figures = ", ".join(plate) if plate else "nothing given from its plate"
+    return f"Load '{load.name}': {load.kind}{main}, {fed}{phases}; {figures}{running}."
+
+
+def _array(array: Array) -> str:
+    words = f"Array: {_n(array.power_W)} W"
+    if array.controller:
+        words += f" on {'an MPPT' if array.controller == 'mppt' else 'a PWM'} charge controller"
+    if array.current_A:
+        words += f", {_n(array.current_A)} A at that"
+    ratio = performance_ratio_of(array)
+    if array.sun_hours_h and not isinstance(ratio, Missing):
+        day_kWh = array_day_Wh(array.power_W, array.sun_hours_h, ratio.value) / 1000
+        return (
+            f"{words}; {_n(array.sun_hours_h)} h of full sun a day at a performance ratio of "
+            f"{ratio.value:.3g} give about {day_kWh:.1f} kWh a day."
+        )
+    return words + "; give sun_hours_h and performance_ratio for what it brings in a day."
+
+
+def _conductor(conductor: Conductor) -> str:
+    size = f"{conductor.gauge_AWG} AWG" if conductor.gauge_AWG else f"{_n(conductor.area_mm2)} mm2"
+    fuse = f"fuse {_n(conductor.fuse_A)} A" if conductor.fuse_A else "no fuse given"
+    carries = f"; carries {', '.join(conductor.carries)}" if conductor.carries else ""
+    length = f"{conductor.shown.of_length(conductor.one_way_m)} one way"
+    size += ", solid" if conductor.strands == "solid" else ""
+    if conductor.temperature_degC is not None:
+        size += f", at {conductor.shown.of_temperature(conductor.temperature_degC)}"
+    return f"Conductor '{conductor.name}': {size}, {length}, {fuse}{carries}."
+
+
+def _water(water: Water) -> str:
+    shown = water.shown
+    words = [
+        f"Water: '{water.load}' fills a tank of {shown.of_volume(water.volume_L)}",
+        f"starts at {shown.of_pressure(water.start_kPa)} and stops at {shown.of_pressure(water.stop_kPa)}",
+        "pre-charge not given" if water.air_kPa is None else f"pre-charge {shown.of_pressure(water.air_kPa)}",
+    ]
+    plan = tank_plan(water)
+    if isinstance(plan, TankPlan):
+        words.append(f"gives {shown.of_volume(plan.drawdown_L)} from cut-out to cut-in")
+    if water.pump_L_per_min:
+        words.append(f"flow {shown.of_flow(water.pump_L_per_min)}")
+    if water.lift_m:
+        words.append(f"head {shown.of_length(water.lift_m)}")
+    if water.height_m:
+        words.append(f"{shown.of_length(water.height_m)} above the sea")
+    return "; ".join(words) + "."
+
+
+def _meter(meter: Meter) -> str:
+    behind = f", behind '{meter.inverter}'" if meter.inverter else ""
+    words = [f"Meter '{meter.name}': on the {meter.side.upper()} side{behind}"]
+    stated = {
+        "amps": (meter.range_A, meter.reading_pct, meter.range_pct, meter.resolution_A, "A"),
+        "volts": (meter.range_V, meter.voltage_reading_pct, meter.voltage_range_pct, meter.resolution_V, "V"),
+        "watts": (meter.range_W, meter.power_reading_pct, meter.power_range_pct, meter.resolution_W, "W"),
+    }
+    words += [text for what, figures in stated.items() if (text := _accuracy(what, *figures))]
+    words += [f"its shunt is of class {_n(meter.shunt_class_pct)} %"] if meter.shunt_class_pct else []
+    words += [f"its zero is off by {_n(meter.zero_A)} A at most"] if meter.zero_A else []
+    words += [f"its clock by {_n(meter.clock_ppm)} millionths"] if meter.clock_ppm else []
+    words += [_SAMPLING[meter.sampling]] if meter.sampling else []
+    return "; ".join(words) + "."
+
+
+def _accuracy(
+    what: str,
+    full_scale: float | None,
+    reading_pct: float | None,
+    range_pct: float | None,
+    resolution: float | None,
+    unit: str,
+) -> str:
+    """Return what is stated of one quantity; amps are never passed over."""
+    limits = [f"{_n(x)} % of {of}" for x, of in ((reading_pct, "reading"), (range_pct, "range")) if x is not None]
+    words = [f"range {_n(full_scale)} {unit}"] if full_scale else []
+    if limits or what == "amps":
+        words.append(f"accuracy {' plus '.join(limits)}" if limits else "accuracy not given, the usual one is assumed")
+    words += [f"steps of {_n(resolution)} {unit}"] if resolution else []
+    return f"{what}: {', '.join(words)}" if words else ""
+
+
+def _limits(limits: Limits) -> list[str]:
+    words = [
+        words.format(_n(value))
+        for value, words in (
+            (limits.minimum_run_s, "a run of at least {} s"),
+            (limits.minimum_off_s, "a rest of at least {} s"),
+            (limits.starts_per_day, "at most {} starts a day"),
+            (limits.starts_per_hour, "at most {} starts in the busiest hour"),
+            (limits.longest_run_s, "a run of at most {} s"),
+            (limits.dry_running_pct, "a running draw of at least {} % of the usual one"),
+            (limits.draw_drift_pct, "a running draw that changes by less than {} %"),
+            (limits.low_voltage_V, "at least {} V at the bank"),
+            (limits.standing_draw_W, "at most {} W when nothing runs"),
+        )
+        if value is not None
+    ]
+    return [f"Your own limits: {', '.join(words)}."] if words else []
+
+
+def _power(apparent_VA: float | None, power_W: float | None) -> str:
+    given = ((apparent_VA, "VA"), (power_W, "W"))
+    return " and ".join(f"{_n(value)} {unit}" for value, unit in given if value is not None)
+
+
+def _n(value: float | None) -> str:
+    """Return a number as people write it: no needless digits, thousands marked."""
+    return "" if value is None else f"{value:,.6g}"

@@ -1,0 +1,125 @@
+"""What a site file says that does not go together once it is worked out: loads, fuses, water, charging."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from shuntbook.analysis.bank.bank import LEAD_ACID
+from shuntbook.analysis.bank.state_of_charge import rested_state
+from shuntbook.analysis.equipment.conductor import check_conductors
+from shuntbook.analysis.equipment.demand import demand
+from shuntbook.analysis.equipment.holds import WORD
+from shuntbook.analysis.equipment.hydraulics import wire_to_water
+from shuntbook.analysis.equipment.inverter_check import check_inverter
+from shuntbook.analysis.equipment.protection import SCREENING
+from shuntbook.analysis.forecast.bank_check import bank_by_plates
+from shuntbook.analysis.not_known import Missing
+from shuntbook.analysis.site.site import Site
+from shuntbook.analysis.site.tables import Array, Bank, Inverter
+
+#: Well-run plants on the grid come to 0.80 to 0.85 (trade); with a bank, less. [1]
+HIGHEST_RATIO = 0.9
+#: Half is the usual trade-off for lead-acid (trade); beyond this its life is short. [%]
+DEEP_PCT = 80.0
+
+
+def checks(site: Site) -> list[str]:
+    """Return a sentence for each part that cannot do what the file asks of it.
+
+    Parameters
+    ----------
+    site : Site
+        The checked site file.
+
+    Returns
+    -------
+    list of str
+        Plain sentences; only what fails is named, what is doubtful belongs to the report.
+    """
+    return [
+        *_bank(site.bank),
+        *_bank_gives(site),
+        *_charging(site),
+        *(said for inverter in site.inverters for said in (*_idle(inverter), *_carries(inverter, site))),
+        *_conductors(site),
+        *_pump(site),
+    ]
+
+
+def _bank(bank: Bank) -> Iterator[str]:
+    if bank.peukert_exponent is not None and bank.hour_rate_h is None:
+        yield "The bank's peukert_exponent says nothing without hour_rate_h, the hours of its rated capacity."
+    if bank.peukert_exponent is not None and bank.chemistry == "lifepo4":
+        yield "The bank's peukert_exponent is not used: Peukert's law is made for lead-acid."
+    if bank.rested_V is not None and isinstance(missing := rested_state(bank, bank.rested_V), Missing):
+        yield f"The bank's rested_V does not tell its state. {missing.sentence}"
+    if bank.chemistry in LEAD_ACID and bank.usable_depth_pct is not None and bank.usable_depth_pct > DEEP_PCT:
+        yield f"Running a lead-acid bank {bank.usable_depth_pct:g} % down shortens its life; 50 % is usual (trade)."
+
+
+def _bank_gives(site: Site) -> Iterator[str]:
+    for part in bank_by_plates(site, site.loads).parts:
+        if part.verdict == "fails":
+            yield f"The bank: {part.sentence}"
+
+
+def _charging(site: Site) -> Iterator[str]:
+    bank, array = site.bank, site.array
+    if bank.charging_V is not None and bank.charging_V <= bank.nominal_V:
+        yield f"The bank's charging_V ({bank.charging_V:g} V) is not above its nominal_V ({bank.nominal_V:g} V)."
+    if array is None:
+        return
+    if array.performance_ratio is not None and array.performance_ratio > HIGHEST_RATIO:
+        yield (
+            f"A performance_ratio of {array.performance_ratio:g} is more than any array with a bank reaches; well-run "
+            "plants on the grid come to 0.80 to 0.85."
+        )
+    yield from _array_voltage(array, bank)
+
+
+def _array_voltage(array: Array, bank: Bank) -> Iterator[str]:
+    if array.current_A is not None and array.power_W / array.current_A < bank.nominal_V:
+        yield (
+            f"The array's power_W over its current_A is {array.power_W / array.current_A:.1f} V, "
+            f"too little to charge a bank of {bank.nominal_V:g} V; check both."
+        )
+
+
+def _idle(inverter: Inverter) -> Iterator[str]:
+    """Name points of a curve that lose less than the inverter takes when it gives nothing."""
+    for watts, percent in inverter.efficiency_curve or ():
+        lost_W = 100 * watts / percent - watts
+        # Data sheets round to whole percent.
+        if inverter.idle_W is not None and lost_W < 0.9 * inverter.idle_W:
+            yield (
+                f"'{inverter.name}' loses {lost_W:.0f} W at {watts:g} W by its efficiency_curve, less than its idle_W "
+                f"of {inverter.idle_W:g} W; the curve should hold the idle draw."
+            )
+
+
+def _carries(inverter: Inverter, site: Site) -> Iterator[str]:
+    found = check_inverter(inverter, site)
+    for each in (found.running, found.starting):
+        if not isinstance(each, Missing) and each.verdict == "fails":
+            yield f"'{inverter.name}': {each.sentence}"
+
+
+def _conductors(site: Site) -> Iterator[str]:
+    for found in check_conductors(site):
+        if isinstance(found.resistance_mohm, Missing):
+            yield found.resistance_mohm.sentence
+        unsure = () if found.protection.verdict != "doubtful" else (found.protection,)
+        for each in (*found.failing, *unsure):
+            yield f"'{found.conductor}' {WORD[each.verdict]}: {each.sentence} Source: {each.source}. {SCREENING}"
+
+
+def _pump(site: Site) -> Iterator[str]:
+    if site.water is None:
+        return
+    pump = site.load(site.water.load)
+    inverter = site.inverter_of(pump)
+    asked = None if inverter is None else demand(pump, inverter)
+    watts = pump.power_W if asked is None or isinstance(asked, Missing) else asked.running_W
+    found = None if watts is None else wire_to_water(site.water, watts)
+    if found is not None and not isinstance(found, Missing) and found.verdict == "fails":
+        yield f"The water system: {found.sentence}"

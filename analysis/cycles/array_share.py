@@ -1,0 +1,75 @@
+"""Whether the array may have given part of a run's draw, because it held the bank at its regulation voltage."""
+
+from __future__ import annotations
+
+import math
+
+from shuntbook.analysis.levels.level_record import LevelList
+
+from .run_figures import SeenRun
+
+#: The bank stands at its regulation voltage if it is within this share of the highest level while charging.
+AT_TOP = 0.01
+
+#: The array had power to spare if the bank takes more by this share of the run's step right after it than before.
+TAKES_MORE = 0.1
+
+#: It gave part of the draw if the volts fell by less than this share of what the bank's resistance would make them.
+HARDLY_FALLS = 0.5
+
+
+def regulation_V(levels: LevelList) -> float:
+    """Return the highest voltage at which the bank was held while it was charged; NaN if there is none. [V]."""
+    if not {"voltage_V", "current_A"} <= levels.names:
+        return math.nan
+    held = [level.usual["voltage_V"] for level in levels.levels if level.usual["current_A"] < 0]
+    return max((volts for volts in held if not math.isnan(volts)), default=math.nan)
+
+
+def at_regulation(levels: LevelList) -> list[bool]:
+    """Return, for the step that led to each level, whether the bank was held at its regulation voltage before."""
+    top_V = regulation_V(levels)
+    before = levels.levels[:-1]
+    if math.isnan(top_V):
+        return [False] * len(levels.levels)
+    held = [level.last["current_A"] < 0 and level.last["voltage_V"] >= (1 - AT_TOP) * top_V for level in before]
+    return [False, *held]
+
+
+def may_share(run: SeenRun, top_V: float, ohm: float) -> bool:
+    """Tell whether the array may have given part of a run's draw.
+
+    It may if the bank was charged before the start, at its regulation voltage, and either takes much more right after
+    the stop than before the start, or its volts hardly fell at the start: then the array was held back, and gave more
+    when the load asked. A bank that is still filling passes on to the load what it no longer takes: that is seen.
+
+    Parameters
+    ----------
+    run : SeenRun
+        The run.
+    top_V : float
+        What `regulation_V` says. [V]
+    ohm : float
+        How far the volts fall for each amp in runs on the bank alone; NaN if unknown. [ohm]
+    """
+    levels = run.levels
+    if math.isnan(top_V) or run.before("current_A") >= 0 or not run.before("voltage_V") >= (1 - AT_TOP) * top_V:
+        return False
+    step_A = levels.change(run.start, "current_A")
+    falls_V = -levels.change(run.start, "voltage_V")
+    if not math.isnan(ohm) and falls_V < HARDLY_FALLS * ohm * step_A:
+        return True
+    return run.stop is not None and run.drift("current_A") < -TAKES_MORE * step_A
+
+
+def prompt_ohm(runs: list[SeenRun]) -> float:
+    """Return how far the volts fall for each amp at starts while the bank gives: the median; NaN if unknown. [ohm]."""
+    ohms = sorted(
+        -run.levels.change(run.start, "voltage_V") / run.levels.change(run.start, "current_A")
+        for run in runs
+        if {"voltage_V", "current_A"} <= run.levels.names
+        and run.before("current_A") > 0
+        and run.levels.change(run.start, "current_A") > 0
+        and not math.isnan(run.levels.change(run.start, "voltage_V"))
+    )
+    return ohms[len(ohms) // 2] if ohms else math.nan

@@ -1,0 +1,294 @@
+"""Which load to follow: its draw, learned from the steps of a log or looked for near its nameplate's."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from itertools import combinations
+
+import numpy as np
+
+from shuntbook.analysis.readings.chunk import FloatArray
+
+from .on_off_path import STAYS, TOLERANCE, WORST, Found, Heights, fit, follow, overlap, steps_of
+
+#: Steps of one load are alike to within this share.
+ALIKE = 0.08
+#: A step down over the step up, before it is known: most loads draw less when they stop than right after their start;
+#: where the array holds the bank at its regulation voltage, the bank takes back after a run what the run took.
+AT_STOP = (0.92, 1.3, 1.7)
+#: Of a load's starts so many at least have a stop, or else another step down is tried, and taken if it gives so many
+#: times as many whole runs. [1]
+MOSTLY, MANY_MORE = 0.8, 1.5
+#: So many draws at most are looked at.
+MOST_DRAWS = 8
+#: The load that matters has at least this share of all that was switched on.
+WORTH_LOOKING = 0.1
+#: A load known by its nameplate may draw this many times more or less than its plate says; the farther away, the less
+#: likely: by this much as a standard deviation. [log]
+NEAR_PLATE, PLATE_SPREAD = 2.5, 0.45
+#: No more than so many times more or less fits a plate (how a motor is loaded, what an inverter loses; common practice,
+#: no source): a load that does so in this many runs goes before all that do not, however often they ran. [1], [1]
+FITS_PLATE, LEAST_FITTING = 1.35, 3
+#: Where nothing runs that fits the plate, the load may be one of so many runs at least that draws this share of its
+#: plate: a pump without water, which trade sources say draws 0.4 to 0.75, and some room. [1], [1]
+LEAST_DRY = 4
+DRY_OF_PLATE = (0.33, 0.78)
+#: What fits the plate twice is no chance: common practice, no source. [1]
+TWICE = 2
+#: If the array may have given part of at least so many of its starts, it may be seen to draw so many times less still.
+HELPED, HELPED_BY = 0.5, 2.0
+#: A load cannot run twice at once: where more than this share of like steps are left over, there are two loads.
+OVERLAPPING = 0.1
+#: A step that fits better than this is one of the load's size.
+WELL = 0.5
+#: Two loads that step at once explain a step less well than one, by so much.
+TOGETHER_COST = 0.5
+#: Where two loads stepped at once in opposite directions, at least this share of the load's draw is left.
+LEAST_LEFT = 0.3
+#: Two loads that step at once by chance do so less often than each by itself, by this much at least.
+MORE_OFTEN = 3
+
+
+@dataclass(frozen=True)
+class Followed:
+    """A load: its step up and its step down [unit], by which share they may differ, and its runs."""
+
+    up: float
+    down: float
+    tolerance: float
+    runs: tuple[Found, ...] = ()
+
+    def share(self, changes: FloatArray) -> FloatArray:
+        """Return steps over what is expected of this load. [1]."""
+        return np.where(changes > 0, changes / self.up, changes / self.down)
+
+    def stops(self, changes: FloatArray, runs: Iterable[Found]) -> list[int]:
+        """Return the steps with which runs end that may be its own: one after which nothing is drawn need not be."""
+        stops = [run.stop for run in runs if run.stop is not None and changes[run.stop] < 0]
+        return [k for k in stops if fit(-changes[[k]] / self.down, self.tolerance)[0] > WORST]
+
+    def whole_runs(self) -> int:
+        """Return how many of its runs have a stop. [1]."""
+        return sum(run.stop is not None for run in self.runs)
+
+    def again(
+        self, changes: FloatArray, heights: Heights, looked_at: tuple[FloatArray, FloatArray] | None = None
+    ) -> Followed:
+        """Return the load with the runs that explain the steps best; `looked_at` are their shares and how they fit."""
+        share = self.share(changes)
+        share, good = looked_at or (share, fit(share, self.tolerance))
+        return replace(self, runs=tuple(follow(steps_of(share, good, heights, self.up), self.up / self.down)))
+
+    def learned(self, changes: FloatArray) -> Followed:
+        """Return the load with the steps that its runs have shown."""
+        whole = [run for run in self.runs if run.fall is None]
+        ups = changes[[run.start for run in whole]]
+        downs = -changes[self.stops(changes, whole)]
+        return replace(
+            self,
+            up=float(np.median(ups)) if len(ups) else self.up,
+            down=float(np.median(downs)) if len(downs) else self.down,
+        )
+
+
+def loads_of(changes: FloatArray, heights: Heights | None = None, expected: float | None = None) -> list[Followed]:
+    """Return the loads that can be told apart in the steps of a log, those with most steps first.
+
+    Parameters
+    ----------
+    changes : array, shape (n,)
+        The step that led to each level; NaN where nothing was measured before it, nought where it is no load's. [unit]
+    heights : Heights, optional
+        Where the signal was; by default it is level between its steps. [unit]
+    expected : float, optional
+        The draw, by its nameplate, of the load that is sought: sizes that fit it are looked at however rare. [unit]
+    """
+    loads: list[Followed] = []
+    left, heights = changes, heights or Heights.of(changes)
+    for draw in _usual_draws(changes, expected):
+        for load in _told_apart(left, heights, draw):
+            if load.runs:
+                loads.append(load)
+                left = without(left, load)
+    return [load for load in loads if not _is_two(load, loads)]
+
+
+def _is_two(load: Followed, loads: Sequence[Followed]) -> bool:
+    """Tell whether what looks like a load is rather two that stepped at once: the sum or difference of two frequent.
+
+    One load by itself cannot start twice at once: a load of twice another's draw is a load.
+    """
+    frequent = [other.up for other in loads if len(other.runs) > MORE_OFTEN * len(load.runs)]
+    return any(abs(abs(a + sign * b) / load.up - 1) < ALIKE for a, b in combinations(frequent, 2) for sign in (1, -1))
+
+
+def the_load(
+    loads: Sequence[Followed],
+    changes: FloatArray,
+    expected: float | None,
+    in_part: Sequence[bool],
+    heights: Heights | None = None,
+) -> Followed | None:
+    """Return the load that is asked for, or that of the largest draw among those that matter.
+
+    Parameters
+    ----------
+    loads : sequence of Followed
+        All that were told apart.
+    changes, heights
+        As of `loads_of`.
+    expected : float or None
+        The load's draw by its nameplate. [unit]
+    in_part : sequence of bool, length n
+        Whether the array may have given part of a step, since it held the bank at its regulation voltage.
+    """
+    load = _largest(loads) if expected is None else _nearest(loads, expected, in_part)
+    if load is None:
+        return None
+    others = [other for other in loads if other is not load]
+    less = [other for other in others if _is_what_is_left(other, load, changes)]
+    heights = heights or Heights.of(changes)
+    load = load.again(
+        changes, heights, _where_two_stepped(load, [other for other in others if other not in less], changes)
+    )
+    return replace(load, runs=in_turn(load.runs, [run for other in less for run in other.runs]))
+
+
+def in_turn(runs: Sequence[Found], more: Sequence[Found]) -> tuple[Found, ...]:
+    """Return a load's runs with more of its own, in order, but for those that begin while it runs: it cannot twice."""
+    kept = list(runs)
+    for run in more:
+        if not any(overlap(run, other) for other in kept):
+            kept.append(run)
+    return tuple(sorted(kept, key=lambda run: run.start))
+
+
+def _is_what_is_left(other: Followed, load: Followed, changes: FloatArray) -> bool:
+    """Tell whether another load's runs are a load's own with less draw: a pump that has lost its water.
+
+    So it is if the draw fell to that much within a run, and all the other's runs come between that run and the next.
+    """
+    first, last = other.runs[0].start, other.runs[-1].start
+    before = [run for run in load.runs if run.start < first]
+    if not before or before[-1].fall is None or any(first < run.start < last for run in load.runs):
+        return False
+    left = load.up + changes[before[-1].fall]
+    return bool(abs(other.up / left - 1) <= TOLERANCE)
+
+
+def _where_two_stepped(
+    load: Followed, others: Sequence[Followed], changes: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Return steps over what is expected of a load, and how well they fit, where another may have stepped at once.
+
+    A step that one load explains by itself is not looked at so, nor one in which too little is left of the load's.
+    """
+    share = load.share(changes)
+    good = fit(share, load.tolerance)
+    alone = np.max([good, *(fit(other.share(changes), other.tolerance) for other in others)], axis=0)
+    is_open = (alone < WELL) & (np.abs(changes) > LEAST_LEFT * load.down)
+    for other in others:
+        for change in (other.up, -other.down):
+            own = load.share(changes - change)
+            together = fit(own, load.tolerance) - TOGETHER_COST
+            better = is_open & (together > good)
+            share, good = np.where(better, own, share), np.where(better, together, good)
+    return share, good
+
+
+def _largest(loads: Sequence[Followed]) -> Followed | None:
+    """Return the load of the largest draw among those that switch a good part of all that is switched."""
+    switched = [load.up * len(load.runs) for load in loads]
+    enough = min(WORTH_LOOKING * sum(switched), max(switched, default=0.0))
+    much = [load for load, watts in zip(loads, switched, strict=True) if watts >= enough]
+    return max(much, key=lambda load: load.up, default=None)
+
+
+def _nearest(loads: Sequence[Followed], expected: float, in_part: Sequence[bool]) -> Followed | None:
+    """Return the load near the plate's draw that has most runs, those nearest counting most.
+
+    One that fits the plate is preferred to all that do not: a hob's pulses are many.
+    """
+
+    def is_near(load: Followed) -> bool:
+        helped = np.mean([in_part[run.start] for run in load.runs]) >= HELPED
+        return bool(expected / (HELPED_BY if helped else 1.0) <= load.up * NEAR_PLATE <= expected * NEAR_PLATE**2)
+
+    near = [load for load in loads if is_near(load)]
+    fitting = [load for load in near if _fits_plate(load.up, expected) and load.whole_runs() >= LEAST_FITTING]
+    best = max(
+        fitting or near,
+        key=lambda load: len(load.runs) * np.exp(-((np.log(load.up / expected) / PLATE_SPREAD) ** 2)),
+        default=None,
+    )
+    enough = TWICE if best is not None and _fits_plate(best.up, expected) else LEAST_FITTING
+    if best is None or best.whole_runs() < enough:  # no pump: dry throughout, or hardly ever on
+        dry = [load for load in loads if DRY_OF_PLATE[0] <= load.up / expected <= DRY_OF_PLATE[1]]
+        dry = [load for load in dry if load.whole_runs() >= LEAST_DRY]
+        best = max(dry, key=lambda load: load.up * len(load.runs), default=best)
+    return best
+
+
+def _fits_plate(draw: float, expected: float | None) -> bool:
+    """Tell whether a draw is about what is expected; never where nothing is."""
+    return expected is not None and 1 / FITS_PLATE <= draw / expected <= FITS_PLATE
+
+
+def _usual_draws(changes: FloatArray, expected: float | None) -> list[float]:
+    """Return the sizes that steps up often have, those that matter most first; and those that fit a plate."""
+    up, down = np.sort(changes[changes > 0]), np.sort(-changes[changes < 0])
+    if not len(up):
+        return []
+    alike = np.searchsorted(up, up * (1 + ALIKE), side="right") - np.searchsorted(up, up * (1 - ALIKE))
+    back = np.searchsorted(down, up * (1 + ALIKE), side="right") - np.searchsorted(down, up * (1 - 2 * ALIKE))
+    weight = up * (alike + np.minimum(back, alike))
+    draws: list[float] = []
+    for k in np.argsort(-weight, kind="stable").tolist():
+        is_asked = len(draws) < MOST_DRAWS or _fits_plate(up[k], expected)
+        if is_asked and all(abs(np.log(up[k] / draw)) > ALIKE for draw in draws):
+            near = up[(up >= up[k] * (1 - ALIKE)) & (up <= up[k] * (1 + ALIKE))]
+            draws.append(float(np.median(near)))
+    return draws
+
+
+def _told_apart(changes: FloatArray, heights: Heights, draw: float) -> list[Followed]:
+    """Follow a load of about this draw; where steps of its size are left over, follow two that differ."""
+    load = _followed(changes, heights, draw, AT_STOP[0])
+    if load.whole_runs() < MOSTLY * int(np.sum(fit(changes[changes > 0] / load.up) > WELL)):
+        other = max((_followed(changes, heights, draw, ratio) for ratio in AT_STOP[1:]), key=Followed.whole_runs)
+        load = other if other.whole_runs() > MANY_MORE * load.whole_runs() else load
+    share = load.share(changes)
+    stays = heights.after - heights.rest >= STAYS * load.up  # where nothing is drawn after it, a step starts no load
+    alike = share[(share > 0) & (fit(share) > WELL) & stays]
+    if len(alike) - len(load.runs) <= OVERLAPPING * len(load.runs) or len(alike) < 2:
+        return [load]
+    sizes = np.sort(alike) * load.up
+    at = int(np.argmax(np.diff(np.log(sizes)))) + 1
+    lower, upper = float(np.median(sizes[:at])), float(np.median(sizes[at:]))
+    if upper / lower - 1 < ALIKE / 2:
+        return [load]
+    tolerance = min(TOLERANCE, max(upper / lower - 1, ALIKE) / 2)
+    larger = _best_followed(changes, heights, upper, tolerance)
+    return [larger, _best_followed(without(changes, larger), heights, lower, tolerance)]
+
+
+def _best_followed(changes: FloatArray, heights: Heights, draw: float, tolerance: float) -> Followed:
+    """Follow a load that draws as much at its stop as at its start, or less as most do: what gives more whole runs."""
+    ways = (_followed(changes, heights, draw, ratio, tolerance) for ratio in (1.0, AT_STOP[0]))
+    return max(ways, key=Followed.whole_runs)
+
+
+def _followed(
+    changes: FloatArray, heights: Heights, draw: float, at_stop: float, tolerance: float = TOLERANCE
+) -> Followed:
+    """Follow a load of a given draw, and again by what its steps have shown."""
+    first = Followed(draw, at_stop * draw, tolerance).again(changes, heights)
+    return first.learned(changes).again(changes, heights)
+
+
+def without(changes: FloatArray, load: Followed) -> FloatArray:
+    """Return the steps that are left when those of a load are taken out. [unit]."""
+    left = changes.copy()
+    left[[*(run.start for run in load.runs), *load.stops(changes, load.runs)]] = 0.0
+    return left

@@ -1,0 +1,171 @@
+"""What is known of one cycle, and the summary over many."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from shuntbook.analysis.levels.rises import Rises
+
+
+@dataclass(frozen=True)
+class Cycle:
+    """One run of a load: start, surge, settled running, stop.
+
+    All amps, watts, charge and energy are above the baseline before the start. What is unknown, or cut by a gap or the
+    log's end, is None and ``complete`` is false. ``surge_A`` is the highest reading of the start: a lower bound where
+    ``surge_resolved`` is false. ``sag_V`` is the voltage before the start minus the lowest during the run.
+
+    ``start_within_s`` and ``stop_within_s`` say how well the edges are known: half the spacing of the readings on
+    either side [s]. ``before_V`` and ``lowest_V`` are the voltage before the start and the lowest during the run;
+    ``begin_V`` and ``end_V`` that of its first readings once it has settled, and of its last before the stop.
+    ``so_far_Ah`` and ``so_far_Wh`` are what a run without an end took as long as it was seen, for ``so_far_s``.
+    ``draws_less``: it drew less from its start on than the load's other runs, and was found to be the load's all the
+    same. ``array_may_share``: the array may have given part of the draw, because the bank stood at its regulation
+    voltage; draw, charge and energy are lower bounds then. ``base_drift_A`` and ``base_drift_W`` are how far the level
+    that it stands on moved meanwhile. ``charge_u95_Ah`` and ``energy_u95_Wh`` are half of the 95 % interval; None until
+    it is worked out.
+    """
+
+    load: str | None
+    start_us: int
+    stop_us: int | None
+    run_s: float | None
+    off_before_s: float | None
+    surge_A: float | None
+    surge_ratio: float | None
+    surge_resolved: bool
+    run_A: float | None
+    peak_W: float | None
+    run_W: float | None
+    charge_Ah: float | None
+    energy_Wh: float | None
+    sag_V: float | None
+    complete: bool
+    start_within_s: float | None = None
+    stop_within_s: float | None = None
+    before_V: float | None = None
+    lowest_V: float | None = None
+    begin_V: float | None = None
+    end_V: float | None = None
+    array_may_share: bool = False
+    draws_less: bool = False
+    so_far_Ah: float | None = None
+    so_far_Wh: float | None = None
+    so_far_s: float | None = None
+    base_drift_A: float | None = None
+    base_drift_W: float | None = None
+    charge_u95_Ah: float | None = None
+    energy_u95_Wh: float | None = None
+
+
+@dataclass(frozen=True)
+class Attempt:
+    """A start that did not become a run: the surge came, and the load was off again before it settled.
+
+    Parameters
+    ----------
+    start_us : int
+        When it began. [us]
+    lasted_s : float
+        How long anything was drawn. [s]
+    peak_A, peak_W : float or None
+        The highest reading above the baseline: a lower bound.
+    """
+
+    start_us: int
+    lasted_s: float
+    peak_A: float | None
+    peak_W: float | None
+
+
+@dataclass(frozen=True)
+class PerhapsDry:
+    """Runs that may be those of the load with less draw, a pump without water, or another load's: not counted as its.
+
+    Parameters
+    ----------
+    count : int
+        How many there are.
+    share : float
+        Their draw over the load's. [1]
+    lasted_s : float
+        How long they took together. [s]
+    """
+
+    count: int
+    share: float
+    lasted_s: float
+
+
+@dataclass(frozen=True)
+class CycleSummary:
+    """Cycles counted and their usual shape; None where the log cannot say.
+
+    ``duty_cycle`` is running time over measured time. ``other_runs`` counts runs of other loads that were seen.
+    ``charge_Ah`` and ``energy_Wh`` are what all its runs took that were seen, as long as they were; ``charge_u95_Ah``
+    and ``energy_u95_Wh`` are half of the 95 % interval, None until it is worked out.
+    """
+
+    count: int
+    starts_per_hour: float | None
+    duty_cycle: float | None
+    median_run_s: float | None
+    median_off_s: float | None
+    other_runs: int = 0
+    charge_Ah: float | None = None
+    energy_Wh: float | None = None
+    charge_u95_Ah: float | None = None
+    energy_u95_Wh: float | None = None
+
+
+@dataclass(frozen=True)
+class RunKind:
+    """One of two kinds of runs of like draw: how many, their median length [s] and what they draw.
+
+    ``draw`` is in watts where there are any, else in the unit of the signal; ``falls`` is the share by which it falls
+    from start to stop.
+    """
+
+    count: int
+    run_s: float
+    draw: float
+    falls: float
+
+
+@dataclass(frozen=True)
+class TwoKinds:
+    """Two kinds of runs of like draw; ``own`` tells which is the load's: 0, 1, or None where that cannot be told."""
+
+    kinds: tuple[RunKind, RunKind]
+    own: int | None
+
+
+@dataclass(frozen=True)
+class Cycles:
+    """The cycles of the load that was asked for, or of the one that draws most.
+
+    ``signal`` is the quantity they were sought in; ``load`` and ``expected`` are the load that was asked for and its
+    draw by the plate, in the unit of the signal; None where none was. ``attempts`` are starts that failed. ``base_A``
+    and ``base_W`` are what went on while the load rested: the usual level between its runs. ``shortest_run_s`` is the
+    shortest run, and rest, that the spacing of the readings lets one see. ``two_kinds`` tells where runs of like draw
+    are of two loads; where it knows which are the load's, the others are among ``other_runs``, else all are cycles.
+    ``rises`` are a lower bound of the starts of whatever runs too briefly for the readings; None where these are close
+    together. ``covered_s`` is the time measured;
+    ``first_us`` and ``last_us`` are the log's ends.
+    """
+
+    cycles: tuple[Cycle, ...]
+    summary: CycleSummary
+    signal: str
+    load: str | None = None
+    expected: float | None = None
+    attempts: tuple[Attempt, ...] = ()
+    base_A: float | None = None
+    base_W: float | None = None
+    shortest_run_s: float | None = None
+    perhaps_dry: PerhapsDry | None = None
+    two_kinds: TwoKinds | None = None
+    rises: Rises | None = field(default=None, compare=False)
+    covered_s: float = 0.0
+    first_us: int | None = None
+    last_us: int | None = None

@@ -1,0 +1,271 @@
+"""The cycles of one load: which runs are its own, and what each of them was like."""
+
+from __future__ import annotations
+
+import copy
+import math
+from collections.abc import Iterable, Sequence, Set
+from dataclasses import replace
+from typing import NamedTuple
+
+import numpy as np
+
+from shuntbook.analysis.levels.level_record import LevelList
+from shuntbook.analysis.levels.levels import Level, LevelMaker, edge_readings, record
+from shuntbook.analysis.levels.plateau import EDGE, Plateau
+from shuntbook.analysis.levels.steps import StepFold
+from shuntbook.analysis.readings.chunk import MICROSECONDS, SECONDS_PER_HOUR, Chunk, FloatArray
+from shuntbook.analysis.readings.measured_span import HowRead
+
+from .array_share import at_regulation, may_share, prompt_ohm, regulation_V
+from .choose_load import loads_of, the_load
+from .coincident_steps import coincidences
+from .cycle import Cycle, Cycles, CycleSummary, PerhapsDry, TwoKinds
+from .dry_runs import MOST_FALL, at_one_draw, dry_runs, fell, held_run, with_late_fall
+from .failed_starts import attempts_of, without_failed
+from .on_off_path import Found, Heights
+from .run_figures import NOTHING, SeenRun, cycle_of, seen
+from .two_kinds import of_kind, told_apart, with_overlapped
+
+#: A run, or a rest, of fewer usual intervals may be missed.
+SHORTEST_INTERVALS = 3
+
+
+class CycleFold:
+    """Find the cycles of a load, as a fold.
+
+    Parameters
+    ----------
+    how : HowRead
+        What a reading stands for, and the gap limit.
+    quantities : set of str
+        The quantities the log has.
+    load : str, optional
+        What to call the load.
+    expected : float, optional
+        Its draw by the nameplate, in the unit of the signal: the runs nearest to it are taken, within a factor of
+        `one_load.NEAR_PLATE`. Without it, those of the largest draw among the loads that matter.
+
+    Notes
+    -----
+    Plateaus become levels as they come; what is carried is what `StepFold` carries and the list of levels. Which steps
+    between levels are the load's own is decided in `result`, from that list. The last cycle may still be open:
+    ``complete`` is false then.
+    """
+
+    def __init__(
+        self, how: HowRead, quantities: Set[str], *, load: str | None = None, expected: float | None = None
+    ) -> None:
+        self._steps = StepFold(how, quantities)
+        self._levels = _Levels(self._steps.signal)
+        self._how = how
+        self._load = load
+        self._expected = expected
+
+    @property
+    def signal(self) -> str:
+        """The quantity in which steps are sought."""
+        return self._steps.signal
+
+    def add(self, chunk: Chunk) -> None:
+        """Take the next readings in."""
+        self._steps.add(chunk)
+        self._levels.add(self._steps.handed_over())
+
+    def result(self) -> Cycles:
+        """Return the cycles so far."""
+        plateaus = self._steps.result()
+        levels = self._levels.with_rest(plateaus.plateaus)
+        own, others, two_kinds, perhaps_dry = _chosen(levels.list, self._expected)
+        cycles = self._cycles_of(own)
+        usual_s = self._how.usual_interval_s
+        return Cycles(
+            tuple(cycles),
+            _summary(own, cycles, others, plateaus.covered_s),
+            plateaus.signal,
+            self._load,
+            self._expected,
+            attempts=attempts_of(levels.list, own, self._expected),
+            base_A=_usual_base(own, "current_A"),
+            base_W=_usual_base(own, "power_W"),
+            shortest_run_s=None if usual_s is None else SHORTEST_INTERVALS * usual_s,
+            two_kinds=two_kinds,
+            perhaps_dry=perhaps_dry,
+            rises=plateaus.rises,
+            covered_s=plateaus.covered_s,
+            first_us=levels.first_us,
+            last_us=levels.last_us,
+        )
+
+    def _cycles_of(self, own: Sequence[SeenRun]) -> list[Cycle]:
+        """Return the cycles, each with the rest before it."""
+        shortest_s = min((run.length_s for run in own if run.stop is not None), default=0.0)
+        return [
+            cycle_of(run, self._how, self._load, _rest_before(run.levels, run, previous, shortest_s))
+            for run, previous in zip(own, [None, *own], strict=False)
+        ]
+
+
+class _Levels:
+    """From plateaus to levels, as they come."""
+
+    def __init__(self, signal: str) -> None:
+        self._maker = LevelMaker(signal)
+        self._last: Level | None = None
+        self._before_last: Level | None = None
+        self._at_start = EDGE  # readings that stand for the beginning of the last one
+        self.list = LevelList(signal)
+        self.first_us: int | None = None
+        self.last_us: int | None = None
+
+    def add(self, plateaus: Iterable[Plateau]) -> None:
+        """Take plateaus in that will not change any more."""
+        for plateau in plateaus:
+            self.first_us = plateau.first_us if self.first_us is None else self.first_us
+            self.last_us = plateau.last_us
+            self._keep(self._maker.add(plateau))
+
+    def with_rest(self, plateaus: Iterable[Plateau]) -> _Levels:
+        """Return all levels as if the log ended with these plateaus."""
+        twin = copy.copy(self)
+        twin._maker, twin.list = copy.copy(self._maker), LevelList(self.list.signal, list(self.list.levels))
+        twin.add(plateaus)
+        twin._keep(twin._maker.rest())
+        twin._record(EDGE)
+        return twin
+
+    def _keep(self, levels: Iterable[Level]) -> None:
+        """Record levels; each waits for the next, which decides how its end is judged."""
+        for level in levels:
+            if self._last is None or level.after_gap:
+                self._record(EDGE)
+                self._at_start = EDGE
+            else:
+                readings = edge_readings(self._last, level, self.list.signal)
+                self._record(readings)
+                self._at_start = readings
+            self._before_last, self._last = self._last, level
+
+    def _record(self, at_end: int) -> None:
+        if self._last is not None:
+            readings = self._at_start, at_end
+            self.list.levels.append(record(self._last, self._before_last, self.list.signal, readings))
+
+
+class _Chosen(NamedTuple):
+    """The runs of the load that is asked for, in order, how many others were seen, and what is in doubt."""
+
+    own: list[SeenRun]
+    others: int
+    two_kinds: TwoKinds | None = None
+    perhaps_dry: PerhapsDry | None = None
+
+
+def _chosen(levels: LevelList, expected: float | None) -> _Chosen:
+    if len(levels.levels) < 2:
+        return _Chosen([], 0)
+    changes, heights, per_unit = _sizes(levels)
+    plate = None if expected is None else expected * per_unit
+    loads = loads_of(changes, heights, plate)
+    at_us = np.array([*(level.start_us for level in levels.levels), levels.levels[-1].last_us])
+    load = the_load(without_failed(loads, at_us), changes, plate, at_regulation(levels), heights)
+    if load is None:
+        return _Chosen([], sum(len(other.runs) for other in loads))
+    held, maybe = held_run(load, levels)
+    load = load if held is None else held.among(load)
+    others = sum(len(other.runs) for other in loads if other.up != load.up)
+    own, two_kinds = told_apart(_seen(levels, load.runs))
+    if two_kinds is not None and two_kinds.own is not None:
+        own = with_overlapped(own, _seen(levels, of_kind(two_kinds, changes, heights).runs), two_kinds)
+        others += two_kinds.kinds[1 - two_kinds.own].count
+    found, perhaps = dry_runs(load, levels, changes, heights)
+    if held is not None and held.run.fall is None:
+        found = [*(run for run in found if run.start < held.run.start), held.run]
+    dry = at_one_draw([replace(run, less=True) for run in _seen(levels, found)], own)
+    own = sorted([*own, *dry], key=lambda run: run.start_us)
+    return _Chosen(own, max(others - len(dry), 0), two_kinds, perhaps or maybe)
+
+
+def _seen(levels: LevelList, runs: Sequence[Found]) -> list[SeenRun]:
+    """Return what was seen of a load's runs."""
+    runs = [with_late_fall(found, runs, levels) for found in runs]
+    strange = coincidences(levels, runs)
+    own = [seen(levels, found, strange.get(found, NOTHING)) for found in runs]
+    falls = [fell(run, found) for run, found in zip(own, runs, strict=True)]
+    if sum(falls) < MOST_FALL * len(own):
+        own = [
+            replace(run, less=less, fall=found.fall if less else None)
+            for run, found, less in zip(own, runs, falls, strict=True)
+        ]
+    top_V, ohm = regulation_V(levels), prompt_ohm(own)
+    return [replace(run, shared=True) if may_share(run, top_V, ohm) else run for run in own]
+
+
+def _sizes(levels: LevelList) -> tuple[FloatArray, Heights, float]:
+    """Return the steps by which loads are told apart, where they lead, and how much of that is one unit of the signal.
+
+    That is watts where there are any, since an inverter takes more amps for the same watts while the bank sags. NaN
+    stands for a gap; a step within the noise is nought.
+    """
+    steps = levels.changes(levels.signal)
+    small = np.abs(steps) < np.array([level.least for level in levels.levels]) / 2
+    per_unit = 1.0
+    if levels.signal != "power_W" and "power_W" in levels.names:
+        watts = levels.changes("power_W")
+        known = ~np.isnan(watts) & ~small & (np.abs(steps) > 0)
+        if known.any():
+            per_unit = float(np.median(watts[known] / steps[known]))
+            steps = np.where(np.isnan(watts), steps * per_unit, watts)
+    steps = np.where(small, 0.0, steps)
+    steps[[level.after_gap for level in levels.levels]] = np.nan
+    before, after, rest = (per_unit * x for x in (levels.before, levels.after, levels.rest))
+    heights = Heights(before, after, rest, levels.gives)
+    return steps, heights, per_unit
+
+
+def _rest_before(levels: LevelList, run: SeenRun, previous: SeenRun | None, shortest_s: float) -> float | None:
+    """Return the time since the load's last stop. [s].
+
+    None for the first run, and where a gap lies between that is long enough to hide a run of the load: as long as its
+    shortest one.
+    """
+    if previous is None or previous.stop is None:
+        return None
+    between = [k for k in range(previous.stop + 1, run.start + 1) if levels.levels[k].after_gap]
+    gaps_us = [levels.levels[k].first_us - levels.levels[k - 1].last_us for k in between]
+    if any(gap_us >= shortest_s * MICROSECONDS for gap_us in gaps_us):
+        return None
+    return (round(run.start_us) - round(previous.stop_us)) / MICROSECONDS
+
+
+def _usual(values: Sequence[float]) -> float | None:
+    """Return the median of what is known. [unit]."""
+    known = [value for value in values if not math.isnan(value)]
+    return float(np.median(known)) if known else None
+
+
+def _usual_base(own: Sequence[SeenRun], name: str) -> float | None:
+    """Return the level that runs usually stand on. [unit]."""
+    return _usual([run.before(name) for run in own if name in run.levels.names])
+
+
+def _summary(own: Sequence[SeenRun], cycles: Sequence[Cycle], others: int, covered_s: float) -> CycleSummary:
+    runs = [cycle.run_s for cycle in cycles if cycle.run_s is not None]
+    rests = [cycle.off_before_s for cycle in cycles if cycle.off_before_s is not None]
+    running_s = sum(run.length_s for run in own)
+    return CycleSummary(
+        count=len(cycles),
+        starts_per_hour=len(cycles) / covered_s * SECONDS_PER_HOUR if covered_s > 0 else None,
+        duty_cycle=running_s / covered_s if covered_s > 0 else None,
+        median_run_s=_usual(runs),
+        median_off_s=_usual(rests),
+        other_runs=others,
+        charge_Ah=_total([(cycle.charge_Ah, cycle.so_far_Ah) for cycle in cycles]),
+        energy_Wh=_total([(cycle.energy_Wh, cycle.so_far_Wh) for cycle in cycles]),
+    )
+
+
+def _total(taken: Sequence[tuple[float | None, float | None]]) -> float | None:
+    """Return what runs took, whole or so far; None where that of one is not known. [unit]."""
+    known = [so_far if whole is None else whole for whole, so_far in taken]
+    return None if not known or any(x is None for x in known) else sum(x for x in known if x is not None)

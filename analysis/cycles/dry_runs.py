@@ -1,0 +1,308 @@
+"""Runs of a pump that draws less from its start on: one without water, which starts as ever and settles lower.
+
+Such runs look like another load's. They are the pump's if they stand where its own would: none of its own begins while
+they go on, though some would have; they start as it does; and there are hardly any like them at other times.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from shuntbook.analysis.levels.level_record import LevelList
+from shuntbook.analysis.readings.chunk import MICROSECONDS, SECONDS_PER_HOUR, FloatArray
+
+from .choose_load import ALIKE, Followed, without
+from .cycle import PerhapsDry
+from .never_back import DRY, Held, held_up
+from .on_off_path import Found, Heights
+from .run_figures import SURGE_SPACING_S, SeenRun
+
+#: A dry pump's steps scatter by less than this share. [1]
+DRY_TOLERANCE: Final = 0.15
+#: Most of its runs settle within this share of their middle. [1], [1]
+SETTLES_ALIKE: Final = 0.15
+MOST: Final = 0.8
+#: A run fell if it goes on for so long at least: light falls and comes back within minutes; one without an end, if it
+#: goes on for so many times the longest as well. [1], [s]
+TIMES_LONGEST: Final = 3.0
+LONG_S: Final = 900.0
+#: And if it never rises again by this share of the fall. [1]
+RISES: Final = 0.8
+#: Where more of a load's runs fall, that is how it runs: a compressor. [1]
+MOST_FALL: Final = 0.5
+#: So many draws at most are looked at.
+MOST_DRAWS: Final = 8
+#: With fewer runs of its own a load has shown neither how often it starts nor how.
+LEAST_OWN: Final = 4
+#: Evidence is in natural logarithms of how much likelier it is with a dry pump than with another load; so much is
+#: asked for, since dry pumps are rare. Starts missed tell no more than so much. [1]
+ENOUGH: Final = 5.0
+#: From here on it may be a dry pump's, and nobody can say that there was none. [1]
+PERHAPS: Final = 0.5
+MOST_MISSED: Final = 8.0
+#: A start shows by a top so much above what follows, over the load's draw; another load's does that often. [1], [1]
+SHOWS: Final = 0.1
+SHOWS_BY_CHANCE: Final = 0.05
+#: Starts tell no more than so much: those of any motor show. [1]
+MOST_BY_STARTS: Final = 4.0
+#: A pump without water does not cut out: if its runs take so many times the load's, it would have run between them too.
+#: [1]
+LONG_RUNS: Final = 3.0
+#: A motor without water comes up to speed sooner: its starts show less often, by this share of how often the load's do.
+#: [1]
+SHOWS_DRY: Final = 0.7
+#: Another load has runs as long, to within so many times, before and after a row: of the row's no more than this share.
+#: [1], [1]
+LIKE_LENGTH: Final = 3.0
+MOST_OTHERS: Final = 0.2
+#: Runs in a row tell so much each, up to so many; a draw that fell to as much within the run before them, so much. [1]
+IN_A_ROW: Final = 1.5
+MOST_IN_A_ROW: Final = 3
+#: Three and more that all go on for long, none like them at other times, tell so much more. [1]
+LONG_IN_A_ROW: Final = 1.5
+FELL_BEFORE: Final = 4.0
+#: Few loads of that size stay on unbroken to the log's end: each hour tells so much, up to so many hours. [1], [h]
+BY_HOUR: Final = 1.0
+MOST_HOURS: Final = 3.0
+#: A start that the load seems to have had meanwhile tells so much against it. [1]
+AGAIN: Final = 2.0
+#: A top is like the load's own between these shares of theirs, if the readings show them; else it is no higher: the
+#: same motor stands still before both. [1]
+LIKE_TOP: Final = (0.6, 1.5)
+
+
+@dataclass(frozen=True)
+class _Own:
+    """What a load's own runs have shown: when they are [us], and how they begin.
+
+    ``seconds`` is the log's length [s]. ``tops`` are how far its starts rise above what follows, over each one's step;
+    ``usual`` is that step. [unit]
+    """
+
+    load: Followed
+    spans_us: list[tuple[float, float]]
+    seconds: float
+    tops: FloatArray
+    usual: float
+
+    @property
+    def usual_s(self) -> float:
+        """How long its runs usually are. [s]."""
+        return float(np.median([b - a for a, b in self.spans_us])) / MICROSECONDS
+
+    @property
+    def shows(self) -> float:
+        """The share of its starts that show, never quite none nor all. [1]."""
+        return float(np.clip(np.mean(self.tops > SHOWS), SHOWS_BY_CHANCE, 0.9))
+
+
+def held_run(load: Followed, levels: LevelList) -> tuple[Held | None, PerhapsDry | None]:
+    """Return the run in which a load that draws less is on to the log's end, if enough speaks for it; or what may be.
+
+    It drew less from its start on, or its own draw fell.
+    """
+    if len(load.runs) < LEAST_OWN or (held := held_up(levels, load.runs)) is None:
+        return None, None
+    said = min(held.due, MOST_MISSED) - AGAIN * held.again + BY_HOUR * min(held.lasted_s / SECONDS_PER_HOUR, MOST_HOURS)
+    said += FELL_BEFORE if held.run.fall is not None else _of_start(held.run, _own(load, levels), levels)
+    doubt = PerhapsDry(1, held.share, held.lasted_s) if said >= PERHAPS else None
+    return (held, None) if said >= ENOUGH else (None, doubt)
+
+
+def dry_runs(
+    load: Followed, levels: LevelList, changes: FloatArray, heights: Heights
+) -> tuple[list[Found], PerhapsDry | None]:
+    """Return the runs in which a load draws less from its start on, in order; if there are none, what may be such.
+
+    Parameters
+    ----------
+    load : Followed
+        The load, with its runs.
+    levels : LevelList
+        All levels.
+    changes, heights
+        As of `one_load.loads_of`.
+    """
+    if len(load.runs) < LEAST_OWN:
+        return [], None
+    own, left = _own(load, levels), without(changes, load)
+    best, found, perhaps = 0.0, list[Found](), None
+    for draw in _draws(left, load.up):
+        as_dry = Followed(draw, draw * load.down / load.up, DRY_TOLERANCE).again(left, heights)
+        evidence, runs, doubt = _evidence(own, as_dry, levels)
+        if evidence > best:
+            best, found = evidence, runs
+        perhaps = perhaps or doubt
+    return found, None if found else perhaps
+
+
+def _own(load: Followed, levels: LevelList) -> _Own:
+    seconds = (levels.levels[-1].last_us - levels.levels[0].first_us) / MICROSECONDS
+    steps = np.array([levels.change(run.start, levels.signal) for run in load.runs])
+    tops = np.array([_top(run, levels) for run in load.runs]) / steps
+    # Some that draw less may be among its own runs already; where an array gives, it may have given part of any.
+    full = (steps > DRY[1] * np.median(steps)) | levels.gives
+    spans_us = [_span_us(run, levels) for run, is_full in zip(load.runs, full, strict=True) if is_full]
+    return _Own(load, spans_us, seconds, tops, float(np.median(steps)))
+
+
+def _draws(left: FloatArray, draw: float) -> Iterator[float]:
+    """Yield the usual sizes of steps up that a dry pump's could be, the most frequent first. [unit]."""
+    up = np.sort(left[(left >= DRY[0] * draw) & (left <= DRY[1] * draw)])
+    alike = np.searchsorted(up, up * (1 + ALIKE), side="right") - np.searchsorted(up, up * (1 - ALIKE))
+    taken = list[float]()
+    for k in np.argsort(-alike, kind="stable").tolist():
+        if len(taken) < MOST_DRAWS and all(abs(math.log(up[k] / other)) > ALIKE for other in taken):
+            taken.append(float(up[k]))
+            yield float(np.median(up[np.abs(up / up[k] - 1) <= ALIKE]))
+
+
+def _span_us(run: Found, levels: LevelList) -> tuple[float, float]:
+    """Return when a run began and ended, or was last seen. [us]."""
+    if run.stop is not None:
+        return levels.levels[run.start].start_us, levels.levels[run.stop].start_us
+    rest = levels.levels[run.start + 1 :]
+    last = next((k for k, level in enumerate(rest) if level.after_gap), len(rest))
+    return levels.levels[run.start].start_us, levels.levels[run.start + last].last_us
+
+
+def _top(run: Found, levels: LevelList) -> float:
+    """Return how far a start rose above what it settled to. [unit of the signal]."""
+    level = levels.levels[run.start]
+    return level.peak[levels.signal] - level.usual[levels.signal]
+
+
+def _evidence(own: _Own, dry: Followed, levels: LevelList) -> tuple[float, list[Found], PerhapsDry | None]:
+    """Return how much speaks for runs being a load's own, those for which enough does, and those in doubt."""
+    alone = [run for run in dry.runs if not _meets(_span_us(run, levels), own.spans_us)]
+    rows = _rows(alone, own, levels)
+    taken, best, doubt = list[Found](), 0.0, None
+    for row in rows:
+        others = _like(row, [run for run in dry.runs if run not in row and run not in taken], levels)
+        said = _of_row(row, own, dry, levels) if others <= MOST_OTHERS * len(row) else 0.0
+        if said >= ENOUGH:
+            taken, best = [*taken, *row], best + said
+        elif said >= PERHAPS and doubt is None:
+            doubt = PerhapsDry(len(row), dry.up / own.load.up, _lasted_s(row, levels))
+    return best, taken, doubt
+
+
+def _like(row: Sequence[Found], others: Sequence[Found], levels: LevelList) -> int:
+    """Return how many of other runs are as long as those of a row, roughly."""
+    usual_s = float(np.median([_lasted_s([run], levels) for run in row]))
+    lengths_s = [_lasted_s([run], levels) for run in others]
+    return sum(usual_s / LIKE_LENGTH <= length_s <= usual_s * LIKE_LENGTH for length_s in lengths_s)
+
+
+def _span_s(row: Sequence[Found], levels: LevelList) -> float:
+    """Return the time from the first start of a row to its last end. [s]."""
+    return (_span_us(row[-1], levels)[1] - _span_us(row[0], levels)[0]) / MICROSECONDS
+
+
+def _lasted_s(runs: Sequence[Found], levels: LevelList) -> float:
+    return sum(b - a for a, b in (_span_us(run, levels) for run in runs)) / MICROSECONDS
+
+
+def _meets(span_us: tuple[float, float], spans_us: Sequence[tuple[float, float]]) -> bool:
+    return any(a < span_us[1] and b > span_us[0] for a, b in spans_us)
+
+
+def _rows(runs: Sequence[Found], own: _Own, levels: LevelList) -> list[list[Found]]:
+    """Return runs in rows, the longest first: between two of a row the load has none of its own."""
+    starts_us = np.array([a for a, _ in own.spans_us])
+    rows = list[list[Found]]()
+    at = [int(np.searchsorted(starts_us, levels.levels[run.start].start_us)) for run in runs]
+    for (run, k), (_, before) in zip(
+        zip(runs, at, strict=True), [(None, -1), *zip(runs, at, strict=True)], strict=False
+    ):
+        if k == before:
+            rows[-1].append(run)
+        else:
+            rows.append([run])
+    return sorted(rows, key=len, reverse=True)
+
+
+def _of_row(row: Sequence[Found], own: _Own, dry: Followed, levels: LevelList) -> float:
+    """Return how much speaks for a row of runs being a load's own. [1]."""
+    lengths_s = [_lasted_s([run], levels) for run in row]
+    is_long = float(np.median(lengths_s)) >= LONG_RUNS * own.usual_s
+    span_s = _span_s(row, levels) if is_long else sum(lengths_s)
+    said = min(len(own.spans_us) * span_s / max(own.seconds - span_s, 1.0), MOST_MISSED)
+    said += LONG_IN_A_ROW if is_long and len(row) >= MOST_IN_A_ROW else 0.0
+    in_a_row = IN_A_ROW / 2 if levels.gives else IN_A_ROW  # clouds come in a row as well
+    said += in_a_row * min(len(row) - 1, MOST_IN_A_ROW)
+    said += min(sum(_of_start(run, own, levels) for run in row), MOST_BY_STARTS)
+    before = [run for run in own.load.runs if run.start < row[0].start]
+    fell = before[-1].fall if before else None
+    if fell is not None and abs((own.load.up + levels.change(fell, levels.signal)) / dry.up - 1) <= DRY_TOLERANCE:
+        said += FELL_BEFORE
+    return said
+
+
+def _of_start(run: Found, own: _Own, levels: LevelList) -> float:
+    """Return how much a start speaks for being the load's: it shows, or does not, as often and as high as its own."""
+    top = _top(run, levels) / own.usual
+    if _top(run, levels) <= SHOWS * levels.change(run.start, levels.signal):
+        return math.log((1 - SHOWS_DRY * own.shows) / (1 - SHOWS_BY_CHANCE))
+    if own.shows <= SHOWS_BY_CHANCE:
+        return 0.0
+    low, high = np.quantile(own.tops[own.tops > SHOWS], [0.05, 1.0])
+    is_resolved = 0 < levels.levels[run.start].spacing_s <= SURGE_SPACING_S
+    like = (LIKE_TOP[0] * low if is_resolved else 0.0) <= top <= LIKE_TOP[1] * high
+    return math.log(own.shows / SHOWS_BY_CHANCE) if like else -math.log(own.shows / SHOWS_BY_CHANCE)
+
+
+def with_late_fall(run: Found, runs: Sequence[Found], levels: LevelList) -> Found:
+    """Return the run that still goes on at the log's end with the step at which its own draw fell, if it did.
+
+    It fell if it goes on at a dry pump's draw for far longer than any run that ended, and does not rise again: a load
+    that was on before and has gone off meanwhile would be a coincidence.
+    """
+    if run.stop is not None or run.fall is not None:
+        return run
+    whole = [_span_us(other, levels) for other in runs if other.stop is not None]
+    if len(whole) < LEAST_OWN:
+        return run
+    signal, until_us = levels.signal, _span_us(run, levels)[1]
+    long_us = max(TIMES_LONGEST * max(b - a for a, b in whole), LONG_S * MICROSECONDS)
+    own = levels.change(run.start, signal)
+    steps = {
+        k: levels.change(k, signal) / own
+        for k, level in enumerate(levels.levels)
+        if run.start < k and level.start_us < until_us
+    }
+    for k, step in steps.items():
+        rises = max((x for j, x in steps.items() if j > k), default=0.0)
+        is_long = until_us - levels.levels[k].start_us > long_us
+        if DRY[0] <= 1 + step <= DRY[1] and is_long and rises < RISES * -step:
+            return run._replace(fall=k)
+    return run
+
+
+def fell(run: SeenRun, found: Found) -> bool:
+    """Tell whether a run's own draw fell within it to a dry pump's."""
+    levels = run.levels
+    if found.fall is None or found.fall in run.others:
+        return False
+    since_s = (run.stop_us - levels.levels[found.fall].start_us) / MICROSECONDS
+    if run.stop is not None and since_s < LONG_S:
+        return False
+    left = 1 + levels.change(found.fall, levels.signal) / levels.change(found.start, levels.signal)
+    return DRY[0] <= left <= DRY[1]
+
+
+def at_one_draw(dry: Sequence[SeenRun], own: Sequence[SeenRun]) -> list[SeenRun]:
+    """Return runs that may be those of a dry pump if they settle as one does: all at a draw it has. Else none."""
+    if not dry:
+        return []
+    signal = dry[0].levels.signal
+    usual = float(np.median([run.settled(signal) for run in own]))
+    share = np.array([run.settled(signal) for run in dry]) / usual
+    middle = float(np.median(share))
+    alike = np.abs(share / middle - 1) <= SETTLES_ALIKE
+    return list(dry) if DRY[0] <= middle <= DRY[1] and alike.mean() >= MOST else []

@@ -1,0 +1,150 @@
+"""Starts that failed: the surge came, and the load was off again before it ran."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+
+import numpy as np
+
+from shuntbook.analysis.levels.level_record import Burst, LevelList
+from shuntbook.analysis.readings.chunk import MICROSECONDS, FloatArray
+
+from .choose_load import Followed
+from .cycle import Attempt
+from .run_figures import SeenRun
+
+#: A failed start is over within this time: a locked rotor trips its overload in about 10 s at the latest (motor
+#: protection of class 10, IEC 60947-4-1, from memory). [s]
+ATTEMPT_S = 10.0
+#: It draws so many times the settled draw: a rotor at standstill draws three to eight times as much (NEC tables
+#: 430.248 and 430.251(A) together give about six); less where readings average over a part of it.
+DRAWS_LEAST, DRAWS_MOST = 1.3, 10.0
+#: So many bursts that draw less than so many times the settled draw are rather another load's pulses (a hob, an iron),
+#: unless starts that succeed follow: common practice, no source. [1], [1]
+PULSES, AT_STANDSTILL = 8, 2.5
+#: A start that succeeds follows within this time in at least half of the cases: common practice, no source. [s], [1]
+RETRY_S, RETRIED = 180.0, 0.5
+#: Fewest readings of a failed start: one may be a false row; two as well, unless the volts fall with them.
+WITH_SAG, WITHOUT_SAG = 2, 3
+#: The volts fall by at least this share of what the load's own starts and runs make them fall for each amp.
+SAGS = 0.3
+
+
+def without_failed(loads: Sequence[Followed], at_us: FloatArray) -> list[Followed]:
+    """Return the loads without those that are the failed starts of another.
+
+    Parameters
+    ----------
+    loads : sequence of Followed
+        Loads that were told apart.
+    at_us : array, shape (n + 1,)
+        When each level begins, and when the last ends. [us]
+    """
+    return [load for load in loads if not any(_fails_of(load, other, at_us) for other in loads)]
+
+
+def _fails_of(brief: Followed, load: Followed, at_us: FloatArray) -> bool:
+    """Tell whether the runs of a load are the failed starts of another."""
+    if not DRAWS_LEAST * load.up < brief.up < DRAWS_MOST * load.up:
+        return False
+    length_us, usual_us = np.median(_lengths_us(brief, at_us)), np.median(_lengths_us(load, at_us))
+    if length_us > ATTEMPT_S * MICROSECONDS or usual_us < 3 * length_us:
+        return False
+    starts, begun = (at_us[[run.start for run in each.runs]] for each in (load, brief))
+    return _tried_again(begun, starts) >= RETRIED
+
+
+def _lengths_us(load: Followed, at_us: FloatArray) -> FloatArray:
+    stops = [len(at_us) - 1 if run.stop is None else run.stop for run in load.runs]
+    return np.asarray(at_us[stops] - at_us[[run.start for run in load.runs]])
+
+
+def attempts_of(levels: LevelList, own: Sequence[SeenRun], expected: float | None) -> tuple[Attempt, ...]:
+    """Return the failed starts of a load, in order.
+
+    Parameters
+    ----------
+    levels : LevelList
+        All levels.
+    own : sequence of SeenRun
+        The load's runs.
+    expected : float or None
+        Its draw by the nameplate, for a load that never ran. [unit of the signal]
+    """
+    if not own and expected is None:
+        return ()
+    draw = float(np.median([run.settled(levels.signal) for run in own])) if own else float(expected or 0.0)
+    sag_per_unit = _sag_per_unit(levels, own)
+    starts = np.array([run.start_us for run in own])
+    stops = np.array([run.stop_us for run in own])
+    found = []
+    for burst in sorted(_bursts(levels, own, DRAWS_LEAST * draw), key=lambda burst: burst.start_us):
+        k = int(np.searchsorted(starts, burst.start_us, side="right")) - 1
+        is_off = k < 0 or burst.start_us >= stops[k]
+        if (
+            is_off
+            and DRAWS_LEAST * draw < burst.peak[levels.signal] < DRAWS_MOST * draw
+            and _is_real(burst, levels.signal, sag_per_unit)
+        ):
+            found.append(burst)
+    return tuple(map(_attempt, _without_pulses(found, starts, levels.signal, AT_STANDSTILL * draw)))
+
+
+def _without_pulses(bursts: Sequence[Burst], starts_us: FloatArray, signal: str, least: float) -> list[Burst]:
+    """Return bursts without many that draw too little for a rotor at standstill, unless most are tried again."""
+    weak = [burst for burst in bursts if burst.peak[signal] < least]
+    if len(weak) < PULSES or _tried_again(np.array([burst.start_us for burst in weak]), starts_us) >= RETRIED:
+        return list(bursts)
+    return [burst for burst in bursts if burst.peak[signal] >= least]
+
+
+def _tried_again(begun_us: FloatArray, starts_us: FloatArray) -> float:
+    """Return the share of failed starts that one which succeeds soon follows. [1]."""
+    after = np.append(starts_us, np.inf)[np.searchsorted(starts_us, begun_us, side="right")]
+    return float(np.mean(after - begun_us <= RETRY_S * MICROSECONDS))
+
+
+def _bursts(levels: LevelList, own: Sequence[SeenRun], least: float) -> Iterable[Burst]:
+    """Yield what was drawn briefly: between two readings at one level, or as a level of its own that stays that high.
+
+    A level below `least` [unit of the signal] is a short run, whatever its start's top was.
+    """
+    starts = {run.start for run in own}
+    for k, level in enumerate(levels.levels):
+        if level.burst is not None:
+            yield level.burst
+        if 0 < k < len(levels.levels) - 1 and k not in starts and not level.after_gap:
+            before, after = levels.levels[k - 1], levels.levels[k + 1]
+            if after.after_gap or after.start_us - level.start_us > ATTEMPT_S * MICROSECONDS:
+                continue
+            rise, fall = levels.change(k, levels.signal), -levels.change(k + 1, levels.signal)
+            if rise > least and abs(rise - fall) < SAGS * rise:
+                peak = {name: level.peak[name] - before.last[name] for name in level.peak}
+                sag_V = before.last.get("voltage_V", math.nan) - level.lowest_V
+                yield Burst(level.start_us, after.start_us, WITHOUT_SAG, peak, sag_V)
+
+
+def _sag_per_unit(levels: LevelList, own: Sequence[SeenRun]) -> float:
+    """Return by how much the volts usually fall for each unit that the load draws; NaN if unknown."""
+    if "voltage_V" not in levels.names or not own:
+        return math.nan
+    sags = [-levels.change(run.start, "voltage_V") / levels.change(run.start, levels.signal) for run in own]
+    return float(np.median(sags))
+
+
+def _is_real(burst: Burst, signal: str, sag_per_unit: float) -> bool:
+    """Tell whether a burst is no false row: the volts fell with it, or there are several readings."""
+    if math.isnan(burst.sag_V) or not sag_per_unit > 0:
+        return burst.readings >= WITHOUT_SAG
+    return burst.readings >= WITH_SAG and burst.sag_V >= SAGS * sag_per_unit * burst.peak[signal]
+
+
+def _attempt(burst: Burst) -> Attempt:
+    peak_A, peak_W = burst.peak.get("current_A", math.nan), burst.peak.get("power_W", math.nan)
+    return Attempt(
+        round(burst.start_us),
+        (burst.stop_us - burst.start_us) / MICROSECONDS,
+        None if math.isnan(peak_A) else peak_A,
+        None if math.isnan(peak_W) else peak_W,
+    )

@@ -1,0 +1,308 @@
+"""What a run was like: its figures, from the levels it stands on, went through and left behind."""
+
+from __future__ import annotations
+
+import math
+from bisect import bisect_left
+from dataclasses import dataclass, replace
+from itertools import accumulate, chain, combinations
+
+from shuntbook.analysis.levels.level_record import LevelList
+from shuntbook.analysis.levels.steps import unknown_of
+from shuntbook.analysis.readings.chunk import MICROSECONDS, SECONDS_PER_HOUR
+from shuntbook.analysis.readings.measured_span import HowRead
+
+from .coincident_steps import Coincidence
+from .cycle import Cycle
+from .on_off_path import Found
+
+#: Spacing of readings that can show the surge of a small motor, which is over in well under a second: common
+#: practice, no source (no standard gives a duration for a small single-phase pump). [s]
+SURGE_SPACING_S = 0.2
+#: A load's draw may fall by this share of its start's within a run.
+OWN_FALL = 0.5
+#: Of two ways to explain a run the one is taken that leaves least unexplained; an own fall counts by this share of it,
+#: another load's step at the very moment of a start or stop by this share of the run's: common practice, no source.
+FALL_COST, COINCIDENCE_COST = 0.3, 0.05
+#: Others cannot draw less than nothing: an explanation in which they do, by so much, is that many times as far-fetched.
+IMPOSSIBLE_COST = 100.0
+#: So much of a run's draw its other steps may be off, as a start's end and a slow fall leave them. [1]
+ABOUT = 0.1
+#: So many steps down within a run may be its own.
+MOST_FALLS = 6
+#: A run's draw is that of its first so long: the base wanders away meanwhile, with the sun: common practice, no source.
+#: [s]
+SETTLED_S = 1800.0
+#: Steps within a run that are smaller than this share of it are its own unrest.
+OWN_WOBBLE = 0.04
+
+
+NOTHING = Coincidence({}, {})
+
+
+@dataclass(frozen=True)
+class SeenRun:
+    """A run among the levels, and the steps of other loads within it.
+
+    Attributes
+    ----------
+    levels : LevelList
+        All levels.
+    start, stop : int, int or None
+        Its first level, and the one after its end; None where that was not seen.
+    last : int
+        Its last level.
+    others : list of int
+        Levels within it to which another load's step led.
+    shared : bool
+        Whether the array may have given part of its draw.
+    less : bool
+        Whether it drew less than the load's other runs: from its start on, or from `fall` on.
+    fall : int or None
+        The level at which its own draw fell to a dry pump's, if it did.
+    coincidence : Coincidence
+        What other loads switched at its start and its stop.
+    """
+
+    levels: LevelList
+    start: int
+    stop: int | None
+    last: int
+    others: list[int]
+    shared: bool = False
+    less: bool = False
+    fall: int | None = None
+    coincidence: Coincidence = NOTHING
+
+    @property
+    def start_us(self) -> float:
+        """When it began. [us]."""
+        return self.levels.levels[self.start].start_us
+
+    @property
+    def stop_us(self) -> float:
+        """When it ended, or was last seen running. [us]."""
+        levels = self.levels.levels
+        return levels[self.last].last_us if self.stop is None else levels[self.stop].start_us
+
+    @property
+    def length_s(self) -> float:
+        """How long it was seen running. [s]."""
+        return (self.stop_us - self.start_us) / MICROSECONDS
+
+    def before(self, name: str) -> float:
+        """Return the level that it stands on. [unit]."""
+        return self.levels.levels[self.start - 1].last[name]
+
+    def settled(self, name: str) -> float:
+        """Return its settled draw: the median of its levels by their length, less what others draw then. [unit].
+
+        What comes after its first `SETTLED_S` does not count.
+        """
+        levels, others = self.levels.levels, 0.0
+        until_us = self.start_us + SETTLED_S * MICROSECONDS
+        readings: list[tuple[float, float]] = []
+        for k in range(self.start, self.last + 1):
+            if readings and levels[k].first_us > until_us:
+                break
+            others += self.levels.change(k, name) if k in self.others else 0.0
+            readings.append((levels[k].usual[name] - others, min(levels[k].length_s, SETTLED_S)))
+        return _weighted_median(readings) - self.before(name) - self.coincidence.at_start.get(name, 0.0)
+
+    def drift(self, name: str) -> float:
+        """Return how far the baseline has moved by a run's end, or within one that goes on, others' steps apart."""
+        if self.stop is None:
+            return self._lowest_moved(name)
+        moved = self.levels.levels[self.stop].first[name] - self.before(name)
+        switched = self.coincidence.at_start.get(name, 0.0) + self.coincidence.at_stop.get(name, 0.0)
+        return moved - switched - sum(self.levels.change(k, name) for k in self.others)
+
+    def _lowest_moved(self, name: str) -> float:
+        """Return how far the least that others draw has moved within a run that still goes on. [unit]."""
+        levels, signal = self.levels, self.levels.signal
+        first = self.start if self.fall is None else self.fall
+        if len(levels.levels) - first < 2:
+            return 0.0
+        draw = self.draw(signal) + (0.0 if self.fall is None else levels.change(self.fall, signal))
+        moved = float(levels.after[first : self.last + 1].min() - levels.rest[self.start - 1]) - draw
+        return moved * (self.draw(name) / self.draw(signal) if name != signal else 1.0)
+
+    def draw(self, name: str) -> float:
+        """Return what it drew on its first level. [unit]."""
+        first = self.levels.levels[self.start].usual[name]
+        return first - self.before(name) - self.coincidence.at_start.get(name, 0.0)
+
+
+def seen(levels: LevelList, found: Found, coincidence: Coincidence = NOTHING) -> SeenRun:
+    """Return a run that was found, with other loads' steps told from its own.
+
+    A step down within a run may be the run's own falling draw, or a load's that was on before; a strange step at its
+    start or stop may be its own as well, or hide another load's. Where the run ends, the level is back at the base plus
+    what others switched meanwhile: that is taken which leaves least to be explained there, and is least far-fetched.
+    """
+    signal, end = levels.signal, _end(levels, found)
+    steps, size = {k: levels.change(k, signal) for k in range(found.start + 1, end)}, levels.change(found.start, signal)
+    others = {k: x for k, x in steps.items() if abs(x) >= max(levels.levels[k].least / 2, OWN_WOBBLE * size)}
+    run = SeenRun(levels, found.start, found.stop, end - 1, list(others))
+    ways = [(run, 0.0)]
+    if coincidence is not NOTHING:
+        ways.append((replace(run, coincidence=coincidence), COINCIDENCE_COST * size))
+    explained = [_with_own_falls(way, others, size, cost, found.fall) for way, cost in ways]
+    return min(explained, key=lambda way: way[0])[1]
+
+
+def _with_own_falls(
+    run: SeenRun, others: dict[int, float], size: float, cost: float, fall: int | None
+) -> tuple[float, SeenRun]:
+    """Return a run with those steps down that are its own, and how far-fetched that is. [unit of the signal].
+
+    Where its end was not seen, only the step `fall` at which it was found to draw less is.
+    """
+    left = 0.0 if run.stop is None else run.drift(run.levels.signal)
+    deepest = size if _below_rest(run, others) else OWN_FALL * size
+    falls = [k for k in others if -deepest < others[k] < 0 or k == fall]
+    falls = sorted(sorted(falls, key=others.__getitem__)[:MOST_FALLS])
+
+    def far_fetched(own: tuple[int, ...]) -> float:
+        fallen = sum(others[k] for k in own)
+        unexplained = abs(left + fallen) if run.stop is not None else size * (fall in others and fall not in own)
+        impossible = _below_rest(run, {k: x for k, x in others.items() if k not in own})
+        return unexplained - FALL_COST * fallen + IMPOSSIBLE_COST * impossible
+
+    own = min(chain.from_iterable(combinations(falls, n) for n in range(len(falls) + 1)), key=far_fetched)
+    return far_fetched(own) + cost, replace(run, others=[k for k in others if k not in own]) if own else run
+
+
+def _below_rest(run: SeenRun, others: dict[int, float]) -> float:
+    """Return by how much less than at rest other loads would draw within a run; nought if they need not. [unit].
+
+    Where anything flows back there is no telling: then an array gives, which may give more at any time.
+    """
+    levels, signal = run.levels, run.levels.signal
+    if levels.gives:
+        return 0.0
+    base = run.before(signal) + run.coincidence.at_start.get(signal, 0.0)
+    lowest = min(accumulate(others.values(), initial=base))
+    within = max(levels.levels[run.start].least, ABOUT * levels.change(run.start, signal))
+    rest = min(levels.rest[run.start], levels.rest[run.last if run.stop is None else run.stop])
+    return max(float(rest) - within - lowest, 0.0)
+
+
+def _end(levels: LevelList, found: Found) -> int:
+    """Return the level that follows a run's last."""
+    if found.stop is not None:
+        return found.stop
+    after = range(found.start + 1, len(levels.levels))
+    return next((k for k in after if levels.levels[k].after_gap), len(levels.levels))
+
+
+def cycle_of(run: SeenRun, how: HowRead, load: str | None, off_before_s: float | None) -> Cycle:
+    """Return what a run of a load was like; `off_before_s` is the rest before it. [s]"""
+    levels, names, signal = run.levels.levels, run.levels.names, run.levels.signal
+    first, after = levels[run.start], None if run.stop is None else levels[run.stop]
+    start_us, stop_us = round(first.start_us), None if after is None else round(after.start_us)
+    has_A, has_W, has_V = "current_A" in names, "power_W" in names, "voltage_V" in names and how.side == "dc"
+    run_A = _known(run.settled("current_A")) if has_A else None
+    surge_A = _known(first.peak["current_A"] - run.before("current_A")) if run_A is not None else None
+    before_V = _known(run.before("voltage_V")) if has_V else None
+    lowest_V = _known(-_highest([-level.lowest_V for level in levels[run.start : run.last + 1]])) if has_V else None
+    taken_Ah, taken_Wh = _above_base(run, "current_A") if how.side == "dc" else None, _above_base(run, "power_W")
+    peak_W = _highest([level.highest_W for level in levels[run.start : run.last + 1]])
+    return Cycle(
+        load=load,
+        start_us=start_us,
+        stop_us=stop_us,
+        run_s=None if stop_us is None else (stop_us - start_us) / MICROSECONDS,
+        off_before_s=off_before_s,
+        surge_A=surge_A,
+        surge_ratio=_ratio(surge_A, run_A)
+        if has_A and run_A is not None
+        else _ratio(first.peak[signal] - run.before(signal), run.settled(signal)),
+        surge_resolved=how.sampling != "held" and 0 < first.spacing_s <= SURGE_SPACING_S,
+        run_A=run_A,
+        peak_W=_known(peak_W - run.before("power_W")) if has_W else None,
+        run_W=_known(run.settled("power_W")) if has_W else None,
+        charge_Ah=taken_Ah if after is not None else None,
+        energy_Wh=taken_Wh if after is not None else None,
+        so_far_Ah=taken_Ah if after is None else None,
+        so_far_Wh=taken_Wh if after is None else None,
+        so_far_s=run.length_s if after is None else None,
+        sag_V=before_V - lowest_V if before_V is not None and lowest_V is not None else None,
+        complete=stop_us is not None,
+        start_within_s=first.spacing_s / 2,
+        stop_within_s=None if after is None else after.spacing_s / 2,
+        before_V=before_V,
+        lowest_V=lowest_V,
+        begin_V=_known(first.first["voltage_V"]) if has_V else None,
+        end_V=_known(levels[run.last].last["voltage_V"]) if has_V and after is not None else None,
+        array_may_share=run.shared,
+        draws_less=run.less,
+        base_drift_A=_drift(run, "current_A"),
+        base_drift_W=_drift(run, "power_W"),
+    )
+
+
+def _drift(run: SeenRun, name: str) -> float | None:
+    return None if run.shared or name not in run.levels.names else _known(run.drift(name))
+
+
+def _weighted_median(x: list[tuple[float, float]]) -> float:
+    """Return the median of numbers, each counted by its weight; NaN if one of them is."""
+    if math.isnan(sum(number for number, _ in x)):
+        return math.nan
+    x = sorted(x)
+    reached = list(accumulate(weight for _, weight in x))
+    return x[bisect_left(reached, reached[-1] / 2)][0]
+
+
+def _known(x: float) -> float | None:
+    """Return a number, or None for one that was not measured throughout."""
+    return None if math.isnan(x) else x
+
+
+def _highest(x: list[float]) -> float:
+    """Return the highest number; NaN if one of them is."""
+    return math.nan if math.isnan(sum(x)) else max(x)
+
+
+def _ratio(surge: float | None, settled: float | None) -> float | None:
+    """Return the surge over the settled draw. [1]."""
+    return surge / settled if surge is not None and settled is not None and settled > 0 else None
+
+
+def _above_base(run: SeenRun, name: str) -> float | None:
+    """Return the integral of a quantity over a run, above what it stands on. [unit h].
+
+    What it stands on is the level before the run, plus the steps of other loads meanwhile, plus the drift between the
+    levels before and after, taken as linear. Where its end was not seen it is `_so_far`. None where the quantity
+    was not read throughout.
+    """
+    if name not in run.levels.names:
+        return None
+    levels = run.levels.levels
+    before, after = levels[run.start - 1], levels[run.last if run.stop is None else run.stop]
+    until_us, sums = (after.last_us, after.sums_last) if run.stop is None else (after.first_us, after.sums_first)
+    if (unknown := unknown_of(name)) in sums and sums[unknown] > before.sums_last[unknown]:
+        return None
+    if run.stop is None:
+        return _known(_so_far(run, name))
+    length_us = until_us - before.last_us
+    # After a shared run the bank takes back what the run took.
+    drift = 0.0 if run.shared else run.drift(name)
+    below = (run.before(name) + run.coincidence.at_start.get(name, 0.0)) * length_us + drift * length_us / 2
+    below += sum(run.levels.change(k, name) * (until_us - levels[k].start_us) for k in run.others)
+    whole = sums[name] - before.sums_last[name]
+    return _known((whole - below / MICROSECONDS) / SECONDS_PER_HOUR)
+
+
+def _so_far(run: SeenRun, name: str) -> float:
+    """Return the integral of a run that still goes on: its draw by its length, the draw left after a fall since then.
+
+    What it stands on is not known at its end, and may have moved far in hours: what was read less the base, with all
+    other loads' steps, would move with it. [unit h]
+    """
+    if run.fall is None:
+        return run.settled(name) * run.length_s / SECONDS_PER_HOUR
+    whole_s = (run.levels.levels[run.fall].start_us - run.start_us) / MICROSECONDS
+    fallen = run.levels.change(run.fall, name) * (run.length_s - whole_s)
+    return (run.draw(name) * run.length_s + fallen) / SECONDS_PER_HOUR

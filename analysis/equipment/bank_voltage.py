@@ -1,0 +1,95 @@
+"""At which volts a bank stands under load and while it is charged, and below which a load is switched off."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+from shuntbook.analysis.not_known import Missing
+from shuntbook.analysis.site.site import Load, Site
+from shuntbook.analysis.site.tables import Bank
+
+_LEAD_LOADED: Final = 0.95
+
+_LEAD_LOADED_SOURCE: Final = "a running load may be reckoned at 95 % of system voltage (IEEE 1013-2007, 5.2)"
+
+#: On the flat part of its discharge, from some 90 to 20 % full, a lithium iron phosphate cell stands at 3.2 to 3.3 V
+#: under load; while it is charged at 3.4 to 3.5 V (both from memory). [V]
+_LITHIUM_LOADED_V: Final = 3.2
+
+_LITHIUM_CHARGED_V: Final = 3.45
+
+_LITHIUM_LOADED_SOURCE: Final = "lithium iron phosphate stands at about 3.2 V a cell under load (from memory)"
+
+#: Charging voltage over nominal voltage: common practice, no source.
+_CHARGING_OVER_NOMINAL: Final = {"flooded_lead_acid": 14.2 / 12, "agm": 14.2 / 12, "gel": 14.0 / 12}
+
+_OTHER_OVER_NOMINAL: Final = 1.15
+
+
+def lithium_cells(nominal_V: float) -> int:
+    """Return how many lithium iron phosphate cells in a row a bank's nominal voltage stands for.
+
+    Parameters
+    ----------
+    nominal_V : float
+        3.2 V a cell; or the lead-acid voltage it stands in for, 12 V for four. [V]
+    """
+    fours = nominal_V / 12
+    return round(4 * fours) if fours == round(fours) else max(round(nominal_V / 3.2), 1)
+
+
+def usual_loaded_V(bank: Bank) -> tuple[float, str]:
+    """Return the bank's voltage under a running load where nothing was measured [V], and where it is from."""
+    if bank.chemistry == "lifepo4":
+        return _LITHIUM_LOADED_V * lithium_cells(bank.nominal_V), _LITHIUM_LOADED_SOURCE
+    return _LEAD_LOADED * bank.nominal_V, _LEAD_LOADED_SOURCE
+
+
+def charging_V(bank: Bank) -> tuple[float, str]:
+    """Return the voltage the bank is charged at [V], and a plain sentence on where it is from."""
+    if bank.charging_V is not None:
+        return bank.charging_V, "The charging voltage is the site file's (bank.charging_V)."
+    if bank.chemistry == "lifepo4":
+        volts = _LITHIUM_CHARGED_V * lithium_cells(bank.nominal_V)
+        return volts, f"It charges at about {volts:.3g} V, 3.45 V a cell (from memory; bank.charging_V says it better)."
+    volts = bank.nominal_V * _CHARGING_OVER_NOMINAL.get(bank.chemistry or "other", _OTHER_OVER_NOMINAL)
+    return volts, f"It charges at about {volts:.3g} V (common practice, no source; bank.charging_V says it better)."
+
+
+@dataclass(frozen=True)
+class VoltageFloor:
+    """A voltage of the bank, and what happens below it, as it stands in a sentence. [V]"""
+
+    V: float
+    below: str
+
+
+def voltage_floor(site: Site, load: Load | None) -> VoltageFloor | Missing:
+    """Return the cut-off that a start of a load must stay above.
+
+    Parameters
+    ----------
+    site : Site
+        The site.
+    load : Load or None
+        The load; None where none was looked for, which stands for one on the bank.
+
+    Returns
+    -------
+    VoltageFloor or Missing
+        That of the load's inverter, which switches off at once; the bank's own for a load on the bank. The bank's
+        counts beside the inverter's where its protection acts as fast (lithium), whichever is higher; elsewhere
+        ``bank.cut_off_V`` says when it is empty, which the dip of a start does not.
+    """
+    bank, inverter = site.bank, None if load is None else site.inverter_of(load)
+    of_bank = None if bank.cut_off_V is None else VoltageFloor(bank.cut_off_V, "the bank is not to go")
+    if inverter is None:
+        return of_bank or Missing("word on the sag at start", ("bank.cut_off_V",), "the bank's cut-off is not known")
+    floors = [of_bank] if of_bank is not None and bank.chemistry == "lifepo4" else []
+    if inverter.cut_off_V is not None:
+        floors.append(VoltageFloor(inverter.cut_off_V, "the inverter switches off"))
+    if not floors:
+        because = "the inverter's cut-off is not known"
+        return Missing("word on the sag at start", ("inverters.cut_off_V",), because)
+    return max(floors, key=lambda floor: floor.V)

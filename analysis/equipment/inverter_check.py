@@ -1,0 +1,192 @@
+"""Whether each inverter carries the loads that hang on it: running together, and while the hardest one starts.
+
+Ratings of separate inverters never add up for one load. An inverter may limit its current and still start a motor, or
+not; the word given here is against the entered figures only.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+from shuntbook.analysis.not_known import Missing
+from shuntbook.analysis.site.site import Site
+from shuntbook.analysis.site.tables import Inverter
+from shuntbook.analysis.stats.interval95 import Within
+
+from .demand import Demand, Power, demand
+from .holds import Verdict, worst
+from .judged import Condition, Judged
+
+_SAID: Final = (
+    "Volt-amperes of loads were added up as they are, which is the most they can come to.",
+    "All loads run while the hardest one starts: the worst that can happen, not the usual.",
+    "An inverter may limit its current and start a motor slowly, or not at all; only a try, watched, tells.",
+)
+
+
+@dataclass(frozen=True)
+class InverterCheck:
+    """What one inverter makes of the loads on it.
+
+    Parameters
+    ----------
+    inverter : str
+        Its name.
+    loads : tuple of Demand
+        What each load on it asks.
+    running : Judged or Missing
+        All loads running, against the continuous rating.
+    starting : Judged or Missing
+        The same, and the start that adds most, against the surge rating and its seconds.
+    hardest : str or None
+        The load whose start adds most.
+    verdict : {'holds', 'doubtful', 'fails'} or None
+        The worse of both; at best ``doubtful`` where something needed is missing; None, not judged, where no load hangs
+        on it.
+    left_out : tuple of Missing
+        Loads that could not be counted.
+    assumptions : tuple of str
+        What was assumed, in plain sentences.
+    """
+
+    inverter: str
+    loads: tuple[Demand, ...]
+    running: Judged | Missing
+    starting: Judged | Missing
+    hardest: str | None
+    verdict: Verdict | None
+    left_out: tuple[Missing, ...]
+    assumptions: tuple[str, ...]
+
+
+def check_inverters(site: Site) -> tuple[InverterCheck, ...]:
+    """Judge every inverter of a site for the loads on it, in the order of the file."""
+    return tuple(check_inverter(inverter, site) for inverter in site.inverters)
+
+
+def check_inverter(inverter: Inverter, site: Site) -> InverterCheck:
+    """Judge one inverter.
+
+    Parameters
+    ----------
+    inverter : Inverter
+        One of the site's.
+    site : Site
+        Its loads are those that name this inverter, and no others.
+    """
+    demands = [demand(load, inverter) for load in site.loads if load.inverter == inverter.name]
+    known = tuple(each for each in demands if isinstance(each, Demand))
+    left_out = tuple(each for each in demands if isinstance(each, Missing))
+    hardest = max(known, key=lambda each: each.extra_VA.high, default=None)
+    running = _running(inverter, known)
+    starting = _starting(inverter, known, hardest)
+    verdicts: list[Verdict] = [
+        each.verdict if isinstance(each, Judged) else "doubtful" for each in (running, starting, *left_out)
+    ]
+    return InverterCheck(
+        inverter.name,
+        known,
+        running,
+        starting,
+        None if hardest is None else hardest.load,
+        worst(*verdicts) if demands else None,
+        left_out,
+        (*_SAID, *(said for each in known for said in each.assumptions), *_as_VA(inverter)),
+    )
+
+
+def check_seen(
+    inverter: Inverter, *, sustained: Power, peak: Power, resolved: bool = True
+) -> tuple[Judged, Judged | Missing]:
+    """Set measured power beside what an inverter may give without a break, and for its seconds.
+
+    Parameters
+    ----------
+    inverter : Inverter
+        The inverter.
+    sustained, peak : Power
+        Running, and highest seen, on its AC side.
+    resolved : bool
+        Whether the readings were close enough together to show the highest.
+
+    Returns
+    -------
+    tuple of Judged and (Judged or Missing)
+        Sustained against continuous, and highest against surge: volt-amperes, as with the plates. Highest readings that
+        may not be the highest there was can only fail.
+    """
+    running = _running_judged(inverter, sustained, f"sustained, {sustained.W:,.0f} W seen")
+    rating, unit = _surge(inverter)
+    if rating is None:
+        return running, Missing(f"word on what '{inverter.name}' gave at most", ("inverters.surge_VA",))
+    highest = Judged(f"at most, {peak.W:,.0f} W seen", peak.VA, "VA", rating, unit)
+    if not resolved and highest.verdict != "fails":
+        return running, Missing(
+            f"word on the starts on '{inverter.name}'", (), "the readings are too far apart for them"
+        )
+    return running, highest
+
+
+def _running(inverter: Inverter, loads: tuple[Demand, ...]) -> Judged | Missing:
+    if not loads:
+        return Missing(f"word on '{inverter.name}' running", ("loads.inverter",), "no load hangs on it")
+    watts, apparent = sum(load.running_W for load in loads), sum(load.running_VA for load in loads)
+    return _running_judged(inverter, Power(watts, Within.exactly(apparent)), "running")
+
+
+def _running_judged(inverter: Inverter, asked: Power, what: str) -> Judged:
+    """Judge what is asked without a break: against both continuous ratings where both are given, the nearer decides."""
+    checks = []
+    if inverter.continuous_VA is not None:
+        checks.append(Judged(what, asked.VA, "VA", inverter.continuous_VA, "VA"))
+    if inverter.continuous_W is not None:
+        # Where only watts are given, volt-amperes are held against them: the inverter's amps are what heats it.
+        both = inverter.continuous_VA is not None
+        of = "W" if both else "VA"
+        checks.append(Judged(what, Within.exactly(asked.W) if both else asked.VA, of, inverter.continuous_W, "W"))
+    return max(checks, key=lambda check: check.share)
+
+
+def _surge(inverter: Inverter) -> tuple[float | None, str]:
+    """Return the surge rating and its unit."""
+    return (inverter.surge_VA, "VA") if inverter.surge_VA else (inverter.surge_W, "W")
+
+
+def _starting(inverter: Inverter, loads: tuple[Demand, ...], hardest: Demand | None) -> Judged | Missing:
+    if hardest is None:
+        return Missing(f"word on '{inverter.name}' at a start", ("loads.inverter",), "no load hangs on it")
+    others_VA = sum(load.running_VA for load in loads if load is not hardest)
+    start = hardest.start_VA
+    asked = Within(*(others_VA + max(x, hardest.running_VA) for x in (start.value, start.low, start.high)))
+    continuous = inverter.continuous_VA or inverter.continuous_W or 0.0
+    what = f"with '{hardest.load}' starting"
+    if asked.high <= continuous:
+        return Judged(what, asked, "VA", continuous, "VA" if inverter.continuous_VA else "W")
+    rating, unit = _surge(inverter)
+    if rating is None:
+        return Missing(
+            f"word on '{inverter.name}' {what}",
+            ("inverters.surge_VA", "inverters.surge_W"),
+            f"that may take {asked.high:,.0f} VA, more than it gives without a break",
+        )
+    return Judged(what, asked, "VA", rating, unit, (_seconds(hardest, inverter.surge_s),))
+
+
+def _seconds(hardest: Demand, surge_s: float | None) -> Condition:
+    """Return what the seconds of a start make of it."""
+    if surge_s is None:
+        return Condition("doubtful", "for how many seconds it may is not given (inverters.surge_s)")
+    lasts = f"the start lasts {hardest.start_s:g} s"
+    if hardest.start_s > surge_s:
+        return Condition("fails", f"{lasts} and it may give that for {surge_s:g} s only")
+    return Condition("holds", f"{lasts} of the {surge_s:g} s it may")
+
+
+def _as_VA(inverter: Inverter) -> list[str]:
+    only_W = (inverter.continuous_VA is None and inverter.continuous_W) or (
+        inverter.surge_VA is None and inverter.surge_W
+    )
+    if not only_W:
+        return []
+    return [f"A rating of '{inverter.name}' is given in W only; it was taken as so many VA, which it may not be."]

@@ -1,0 +1,97 @@
+"""What is asked of something against what it may give: one object from whose figures both verdict and sentence follow.
+
+Nothing states a verdict by itself: whoever has more to say than the two figures adds a condition, and the worst of all
+decides. So the sentence cannot say one thing and the verdict another.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from shuntbook.analysis.stats.interval95 import Within
+
+from .holds import Verdict, under, worst
+
+
+@dataclass(frozen=True)
+class Condition:
+    """What a verdict hangs on besides the figures: the best it can be because of it, and that in words.
+
+    The words are a clause that begins small: ``the start lasts 0.5 s of the 5 s it may``.
+    """
+
+    verdict: Verdict
+    text: str
+
+
+@dataclass(frozen=True)
+class Judged:
+    """One comparison; `verdict` and `sentence` are worked out from the rest.
+
+    Parameters
+    ----------
+    what : str
+        When or for what it is asked, as it continues ``1,150 VA``: ``running``.
+    asked : Within
+        What is asked, in `of`.
+    of : str
+        The unit of what is asked. [VA], [W], [A]
+    rating : float
+        The most that may be asked, in `unit`.
+    unit : str
+        The unit of the rating as it was entered, and what it is of: ``VA``, ``A for a moment``.
+    conditions : tuple of Condition
+        What else the verdict hangs on.
+    """
+
+    what: str
+    asked: Within
+    of: str
+    rating: float
+    unit: str
+    conditions: tuple[Condition, ...] = ()
+    verdict: Verdict = field(init=False)
+    sentence: str = field(init=False)
+
+    def __post_init__(self) -> None:
+        """Work out the verdict, and the sentence that ends in it."""
+        by_figures = under(self.asked.low, self.asked.high, self.rating)
+        verdict = worst(by_figures, *(each.verdict for each in self.conditions))
+        asked = f"{between(self.asked)} {self.of} {self.what}, of {_number(self.rating)} {self.unit}"
+        object.__setattr__(self, "verdict", verdict)
+        object.__setattr__(self, "sentence", worded(asked, verdict, by_figures, self.conditions))
+
+    @property
+    def share(self) -> float:
+        """What is asked over what may be given [1]."""
+        return self.asked.value / self.rating
+
+
+def worded(compared: str, verdict: Verdict, by_figures: Verdict, conditions: Sequence[Condition]) -> str:
+    """Return what was compared with the verdict on it, why it is worse than the figures say, and what else was seen to.
+
+    Parameters
+    ----------
+    compared : str
+        The figures, as they begin the sentence.
+    verdict, by_figures : {'holds', 'doubtful', 'fails'}
+        On all together, and on the figures alone.
+    conditions : sequence of Condition
+        What else it hangs on.
+    """
+    causes = [each.text for each in conditions if verdict != by_figures and each.verdict == verdict]
+    # What holds is worth a word beside what holds; beside a cause only what is wrong, too.
+    others = [each.text for each in conditions if each.text not in causes and not (causes and each.verdict == "holds")]
+    since = f", since {' and '.join(causes)}" if causes else ""
+    return f"{compared}: {verdict}{since}." + "".join(f" {text[0].upper()}{text[1:]}." for text in others)
+
+
+def between(figure: Within) -> str:
+    """Return the ends of a figure as they are printed, one where they are the same."""
+    low, high = _number(figure.low), _number(figure.high)
+    return low if low == high else f"{low} to {high}"
+
+
+def _number(value: float) -> str:
+    return f"{value:,.0f}" if abs(value) >= 100 else f"{value:.3g}"

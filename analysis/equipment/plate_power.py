@@ -1,0 +1,174 @@
+"""From a load's plate to the watts it takes: volts, amps, power factor, or horsepower through a published table."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import sqrt
+from typing import Final, Literal
+
+from shuntbook.analysis.not_known import Refusal
+from shuntbook.analysis.site.motor_tables import FULL_LOAD_SOURCE, full_load_A
+from shuntbook.analysis.site.site import Inverter, Load, Site
+from shuntbook.analysis.site.units import W_PER_HP
+
+from .reckoning import Chain
+
+PaperOf = Literal["W", "VA", "hp"]
+
+
+@dataclass(frozen=True)
+class UsualPowerFactor:
+    """A power factor to assume where the plate gives none, the range it may lie in, and where that is from."""
+
+    value: float
+    low: float
+    high: float
+    source: str
+
+
+# 0.58 to 0.73: computed from typical figures of 1/2 to 1-1/2 hp single-phase 4-inch submersible motors, which are
+# themselves from memory; 0.65 is about the middle.
+_PUMP = UsualPowerFactor(0.65, 0.58, 0.73, "computed from typical 4-inch single-phase submersibles, from memory")
+_MOTOR = UsualPowerFactor(0.8, 0.6, 0.9, "common practice, no source")
+_OTHER = UsualPowerFactor(0.9, 0.5, 1.0, "common practice, no source")
+USUAL_POWER_FACTORS: Final = {
+    "pump": _PUMP,
+    "motor": _MOTOR,
+    "compressor": _MOTOR,
+    "heater": UsualPowerFactor(1.0, 1.0, 1.0, "a heating wire is a plain resistance"),
+    "electronics": _OTHER,
+    "lights": _OTHER,
+    "other": _OTHER,
+}
+
+
+def paper_W(load: Load, site: Site) -> tuple[float, str]:
+    """Return what people take for the watts of a load, and in words how they get there.
+
+    Parameters
+    ----------
+    load : Load
+        The load.
+    site : Site
+        Its site.
+
+    Returns
+    -------
+    tuple of float and str
+        Plate watts, else volts times amps as if they were watts, else 746 W for each horsepower [W].
+
+    Raises
+    ------
+    Refusal
+        If the plate gives none of them.
+    """
+    if load.power_W is not None:
+        return load.power_W, f"{load.power_W:g} W from the plate"
+    if load.current_A is not None:
+        voltage_V = supply_V(load, site)
+        taken = "" if site.inverter_of(load) is None else ", taken for watts"  # direct current: they are watts
+        return voltage_V * load.current_A, f"{voltage_V:g} V x {load.current_A:g} A{taken}"
+    if load.hp is not None:
+        return load.hp * W_PER_HP, f"{load.hp:g} hp x {W_PER_HP:.0f} W"
+    raise _too_little(load)
+
+
+def paper_of(load: Load) -> PaperOf:
+    """Return what `paper_W` makes its watts of: plate watts, volts times amps, or horsepower."""
+    return "W" if load.power_W is not None else "VA" if load.current_A is not None else "hp"
+
+
+def supply_V(load: Load, site: Site) -> float:
+    """Return the voltage a load is made for: its own, else what its inverter gives, else the bank's nominal [V]."""
+    if load.voltage_V is not None:
+        return load.voltage_V
+    inverter = site.inverter_of(load)
+    return site.bank.nominal_V if inverter is None else inverter.output_V
+
+
+def ac_power_W(chain: Chain, load: Load, inverter: Inverter) -> float:
+    """Add the steps to a load's AC watts while it runs.
+
+    Parameters
+    ----------
+    chain : Chain
+        Takes the steps.
+    load : Load
+        A load on `inverter`.
+    inverter : Inverter
+        Its inverter.
+
+    Returns
+    -------
+    float
+        Power [W]: of the plate where it gives watts, else volt-amperes times power factor. Volts times amps are
+        volt-amperes and never called watts.
+
+    Raises
+    ------
+    Refusal
+        If neither watts nor amps can be had.
+    """
+    if load.power_W is not None:
+        return chain.add("AC power", load.power_W, "W", "power_W, from the plate")
+    apparent_VA = _apparent_VA(chain, load, inverter)
+    return chain.add("AC power", apparent_VA * _power_factor(chain, load), "W", "apparent power x power factor")
+
+
+def dc_power_W(chain: Chain, load: Load, site: Site) -> float:
+    """Add the steps to the watts of a load on the DC side while it runs; Refusal if the plate gives neither W nor A."""
+    if load.power_W is not None:
+        power_W = chain.add("DC power", load.power_W, "W", "power_W, from the plate")
+    elif load.current_A is not None:
+        voltage_V = chain.add("voltage", supply_V(load, site), "V", "plate, else the bank's nominal voltage")
+        current_A = chain.add("current", load.current_A, "A", "current_A, from the plate")
+        power_W = chain.add("DC power", voltage_V * current_A, "W", "voltage x current: on the DC side these are watts")
+    else:
+        raise Refusal(f"the load '{load.name}' on the DC side needs power_W or current_A in the site file; add one")
+    chain.assumptions.append("On the DC side the load is taken to draw the same watts at any bank voltage.")
+    return power_W
+
+
+def _too_little(load: Load) -> Refusal:
+    return Refusal(f"the load '{load.name}' has no power_W, current_A or hp in the site file; add one from its plate")
+
+
+def _apparent_VA(chain: Chain, load: Load, inverter: Inverter) -> float:
+    origin = "voltage_V, from the plate" if load.voltage_V is not None else "what the inverter gives"
+    voltage_V = chain.add("voltage", load.voltage_V or inverter.output_V, "V", origin)
+    current_A = _current_A(chain, load, voltage_V)
+    if load.phases == 3:
+        return chain.add(
+            "apparent power", sqrt(3) * voltage_V * current_A, "VA", "square root of 3 x voltage x current"
+        )
+    return chain.add("apparent power", voltage_V * current_A, "VA", "voltage x current: volt-amperes, not watts")
+
+
+def _current_A(chain: Chain, load: Load, voltage_V: float) -> float:
+    if load.current_A is not None:
+        return chain.add("current", load.current_A, "A", "current_A, from the plate")
+    if load.hp is None:
+        raise _too_little(load)
+    if load.phases == 3:
+        raise Refusal(f"the load '{load.name}' has three phases, for which hp is not enough; add current_A or power_W")
+    return chain.assume(
+        "current",
+        full_load_A(load.hp, voltage_V),
+        "A",
+        source=f"{FULL_LOAD_SOURCE} for {load.hp:g} hp at {voltage_V:g} V, a sizing value on the safe side",
+        because="The plate's amps are not given",
+    )
+
+
+def _power_factor(chain: Chain, load: Load) -> float:
+    if load.power_factor is not None:
+        return chain.add("power factor", load.power_factor, "", "power_factor, from the plate")
+    usual = USUAL_POWER_FACTORS[load.kind]
+    between = f"it may lie between {usual.low:g} and {usual.high:g}; " if usual.low < usual.high else ""
+    return chain.assume(
+        "power factor",
+        usual.value,
+        "",
+        source=f"{between}{usual.source}",
+        because=f"The power factor of '{load.name}' is not given",
+    )

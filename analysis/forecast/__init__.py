@@ -1,0 +1,1 @@
+"""What a load will take, by its plate or by a log, and whether bank and inverter hold."""

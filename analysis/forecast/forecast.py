@@ -1,0 +1,164 @@
+"""What a load will take in some time to come, and what its bank and its inverter make of that.
+
+From the plate alone, before anything was measured; or from the load's own behaviour in a log. The two are never mixed
+without a word: each step of the chain says where its figure is from.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+from shuntbook.analysis.bank.sag import Sag
+from shuntbook.analysis.bank.system_word import SystemWord, system_word
+from shuntbook.analysis.cautions import CAUTIONS
+from shuntbook.analysis.equipment.conductor import ConductorCheck, check_conductors
+from shuntbook.analysis.equipment.demand import VA_OF_WATTS, power_behind
+from shuntbook.analysis.equipment.holds import Verdict, worst
+from shuntbook.analysis.equipment.inverter_check import InverterCheck, check_inverter, check_seen
+from shuntbook.analysis.equipment.inverter_losses import given_W, losses_of
+from shuntbook.analysis.equipment.judged import Judged
+from shuntbook.analysis.nameplate.estimate import Estimate
+from shuntbook.analysis.not_known import Missing, Refusal
+from shuntbook.analysis.site.site import Inverter, Load, Site
+
+from .bank_use import BankForecast, bank_forecast
+from .measured_load import MeasuredLoad
+from .taken import Taken, by_log, by_plate, plate_for
+
+#: A load made for more than so many times the bank's nominal voltage needs an inverter: a bank under charge stands no
+#: higher than about 1.3 times its own (common practice, no source). [1]
+NOT_OFF_A_BANK: Final = 1.5
+
+
+@dataclass(frozen=True)
+class InverterForecast:
+    """What the load's inverter makes of it.
+
+    Parameters
+    ----------
+    inverter : str
+        Its name.
+    alone, together : InverterCheck
+        The load by itself, and with all else that hangs on it: by the plates.
+    seen_running, seen_starting : Judged or Missing or None
+        What the log showed, against its ratings; None without a log.
+    verdict : {'holds', 'doubtful', 'fails'}
+        The worst word on the load by itself: its ratings, what the log showed, and the bank's sag, as far as known.
+    assumptions : tuple of str
+        What it rests on, in plain sentences.
+    """
+
+    inverter: str
+    alone: InverterCheck
+    together: InverterCheck
+    seen_running: Judged | None
+    seen_starting: Judged | Missing | None
+    verdict: Verdict
+    assumptions: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Forecast:
+    """A forecast for one load and some time.
+
+    ``word`` is that on the whole; ``inverter`` is None for a load on the DC side; ``conductors`` are all of the site,
+    whatever they carry;
+    ``seen`` is the load's behaviour in a log, None without one;
+    ``by_plate`` is the plate's estimate beside a measured forecast, None where that is the forecast itself or the plate
+    says too little.
+    """
+
+    load: str
+    hours: float
+    word: SystemWord
+    taken: Taken
+    bank: BankForecast
+    inverter: InverterForecast | None
+    conductors: tuple[ConductorCheck, ...]
+    seen: MeasuredLoad | None
+    by_plate: Estimate | None
+    cautions: tuple[str, ...]
+
+
+def forecast(site: Site, load_name: str, *, hours: float, measured: MeasuredLoad | None = None) -> Forecast:
+    """Say what a load will take, and what bank and inverter make of it.
+
+    Parameters
+    ----------
+    site : Site
+        The site.
+    load_name : str
+        The load's name.
+    hours : float
+        The time to come. [h]
+    measured : MeasuredLoad, optional
+        How it behaved in a log; without it the plate speaks.
+
+    Returns
+    -------
+    Forecast
+        What leaves the bank is positive.
+
+    Raises
+    ------
+    Refusal
+        If the site has no such load, the bank cannot feed it as it hangs, its plate says too little for a forecast
+        without a log, or the time is not above 0.
+    """
+    load = site.load(load_name)
+    _check_supply(site, load)
+    plate = plate_for(site, load, hours, needed=measured is None)
+    taken = by_plate(site, plate) if measured is None else by_log(site, load, hours, measured)
+    inverter = site.inverter_of(load)
+    alone = None if inverter is None else check_inverter(inverter, site.model_copy(update={"loads": (load,)}))
+    bank = bank_forecast(site, load, taken, hours, measured)
+    judged = None if inverter is None or alone is None else _inverter(site, load, inverter, alone, measured, bank.sag)
+    conductors, beside = check_conductors(site), None if measured is None else plate
+    on = [] if judged is None else [(f"the inverter '{judged.inverter}'", judged.verdict)]
+    word = system_word(on, bank.check, conductor_fails=any(check.failing for check in conductors))
+    return Forecast(load.name, hours, word, taken, bank, judged, conductors, measured, beside, CAUTIONS)
+
+
+def _check_supply(site: Site, load: Load) -> None:
+    """Refuse a load that the bank cannot feed as it hangs: made for far more volts, and on no inverter."""
+    volts = load.voltage_V
+    if load.inverter is None and volts is not None and volts > NOT_OFF_A_BANK * site.bank.nominal_V:
+        raise Refusal(
+            f"'{load.name}' is made for {volts:g} V and hangs on no inverter in the site file, so a bank of "
+            f"{site.bank.nominal_V:g} V cannot feed it; say which inverter it hangs on (loads.inverter)"
+        )
+
+
+def _inverter(
+    site: Site, load: Load, inverter: Inverter, alone: InverterCheck, seen: MeasuredLoad | None, sags: Sag | Missing
+) -> InverterForecast:
+    running: Judged | None = None
+    starting: Judged | Missing | None = None
+    said: tuple[str, ...] = ()
+    if seen is not None:
+        running, starting, said = _seen(inverter, load, seen)
+    # What could not be seen in a log, or not reckoned of the bank, leaves the word of the ratings as it is.
+    known = [part.verdict for part in (running, starting, sags) if isinstance(part, Judged | Sag)]
+    return InverterForecast(
+        inverter=inverter.name,
+        alone=alone,
+        together=check_inverter(inverter, site),
+        seen_running=running,
+        seen_starting=starting,
+        verdict=worst(*([] if alone.verdict is None else [alone.verdict]), *known),
+        assumptions=said,
+    )
+
+
+def _seen(inverter: Inverter, load: Load, seen: MeasuredLoad) -> tuple[Judged, Judged | Missing, tuple[str, ...]]:
+    """Hold what the log showed against the inverter's ratings, on its AC side."""
+    peak_W, run_W = seen.peak_W or seen.runs.run_W, seen.run_W.value if seen.run_W is not None else seen.runs.run_W
+    said = [VA_OF_WATTS]
+    if seen.side == "dc":
+        losses = losses_of(inverter)
+        peak_W, run_W = given_W(losses, peak_W), given_W(losses, run_W)
+        said.append("What was seen at the bank was carried behind the inverter by the site file's losses.")
+    sustained, peak = power_behind(load, inverter, running_W=run_W, peak_W=peak_W)
+    running, starting = check_seen(inverter, sustained=sustained, peak=peak, resolved=seen.start_resolved)
+    return running, starting, tuple(said)

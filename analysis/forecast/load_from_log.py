@@ -1,0 +1,258 @@
+"""Learn from a log's runs how a load behaves."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from math import hypot, inf, sqrt
+from typing import Final
+
+import numpy as np
+
+from shuntbook.analysis.bank.resistance import resistance_of_cycles
+from shuntbook.analysis.bank.seen_starts import SeenStarts, seen_starts
+from shuntbook.analysis.cycles.cycle import Cycle, Cycles
+from shuntbook.analysis.nameplate.measured_chain import RunTotals, run_totals
+from shuntbook.analysis.not_known import Missing, Refusal
+from shuntbook.analysis.readings.chunk import SECONDS_PER_HOUR, FloatArray
+from shuntbook.analysis.readings.measured_span import HowRead
+from shuntbook.analysis.site.motor_tables import USUAL_START_S
+from shuntbook.analysis.stats.distribution import Component, combine
+from shuntbook.analysis.stats.interval95 import Within
+from shuntbook.analysis.stats.ranks import FEWEST, median_of
+from shuntbook.analysis.sureness.meter_figures import Accuracy, MeterFigures
+
+from .measured_load import MeasuredLoad
+
+_SAID: Final = "It is taken to be used as it was in the log: as often, as long, by as many."
+
+
+def measured_load(
+    cycles: Cycles,
+    *,
+    log: str,
+    how: HowRead,
+    figures: MeterFigures,
+    start_s: float = USUAL_START_S,
+    assumed_V: float | None = None,
+) -> MeasuredLoad:
+    """Return how a load behaves by its runs.
+
+    Parameters
+    ----------
+    cycles : Cycles
+        Its cycles, with the plate's draw they were sought by.
+    log : str
+        The log's name, for sentences.
+    how : HowRead
+        Where the meter sat, and what its readings stand for.
+    figures : MeterFigures
+        How far it may be off.
+    start_s : float
+        How long a start of it lasts. [s]
+    assumed_V : float, optional
+        Bank voltage to reckon watts with where the log has amps alone. [V]
+
+    Raises
+    ------
+    Refusal
+        If the log shows no whole run of it, or not what it took.
+    """
+    name, side = cycles.load or "the load", how.side
+    if not cycles.cycles:
+        raise Refusal(_not_seen(cycles, name, log))
+    if not any(cycle.complete for cycle in cycles.cycles):
+        raise Refusal(f"{log}: no run of '{name}' was seen from start to stop, so it does not say what one takes")
+    amps_alone = assumed_V is not None and all(cycle.energy_Wh is None for cycle in cycles.cycles)
+    if amps_alone and assumed_V is not None:
+        cycles = _with_volts(cycles, assumed_V)
+    try:
+        runs = run_totals(cycles)
+    except Refusal as why:
+        raise Refusal(f"{log}: {why}") from None
+    taken = _taken(cycles, runs)
+    gain_A, gain_W = _gain(figures.current), _power_gain(figures)
+    covered_h = _covered_h(cycles)
+    starts_per_h = _rate(taken, None, len(cycles.cycles), covered_h)
+    running = _rate(taken, "run_s", starts_per_h.value * covered_h * 3600 * runs.run_h / runs.runs, covered_h)
+    return MeasuredLoad(
+        load=name,
+        log=log,
+        side=side,
+        runs=runs,
+        covered_h=covered_h,
+        starts_per_h=starts_per_h,
+        duty=Within(*(min(x / SECONDS_PER_HOUR, 1.0) for x in (running.value, running.low, running.high))),
+        run_W=_usual(_known(taken, "run_W"), gain_W),
+        run_A=_usual(_known(taken, "run_A"), gain_A),
+        start_A=_highest(taken) if side == "dc" else None,
+        peak_W=max(_known(taken, "peak_W"), default=None),
+        start_resolved=all(cycle.surge_resolved for cycle in taken),
+        start_Wh=_start_Wh(taken, runs, gain_W),
+        bank_V=None if amps_alone else _bank_V(taken, _gain(figures.voltage)),
+        before_V=_before_V(taken, runs) if side == "dc" else None,
+        resistance=resistance_of_cycles(taken, current=figures.current, voltage=figures.voltage),
+        starts=_starts(taken, figures, how, start_s),
+        scatter_Wh=_scatter(taken, "energy_Wh"),
+        scatter_Ah=_scatter(taken, "charge_Ah"),
+        gain_Wh=gain_W,
+        gain_Ah=gain_A,
+        volts_assumed=amps_alone,
+        remarks=(*_remarks(cycles, runs, taken, name), *([_amps_alone(assumed_V)] if amps_alone else [])),
+    )
+
+
+def _starts(taken: list[Cycle], figures: MeterFigures, how: HowRead, start_s: float) -> SeenStarts | Missing:
+    if how.side == "ac":
+        return Missing("word on the sag at start", (), "a meter behind an inverter does not see the bank's volts")
+    interval_s, sampling = how.usual_interval_s, how.sampling
+    return seen_starts(taken, figures.voltage, start_s=start_s, interval_s=interval_s, sampling=sampling)
+
+
+def _with_volts(cycles: Cycles, volts: float) -> Cycles:
+    """Return cycles whose watts are their amps at a voltage."""
+
+    def times(amps: float | None) -> float | None:
+        return None if amps is None else amps * volts
+
+    return replace(
+        cycles,
+        cycles=tuple(
+            replace(c, run_W=times(c.run_A), energy_Wh=times(c.charge_Ah), energy_u95_Wh=times(c.charge_u95_Ah))
+            for c in cycles.cycles
+        ),
+    )
+
+
+def _amps_alone(volts: float | None) -> str:
+    return f"The log has amps and no volts: its watts are amps x {volts:.4g} V, assumed; the Ah are as measured."
+
+
+def _covered_h(cycles: Cycles) -> float:
+    """Return the time measured [h], from how many starts there were and how many an hour that is."""
+    per_h = cycles.summary.starts_per_hour
+    assert per_h is not None
+    return len(cycles.cycles) / per_h
+
+
+def _taken(cycles: Cycles, runs: RunTotals) -> list[Cycle]:
+    """Return the cycles that `run_totals` counted."""
+    return [cycle for cycle in cycles.cycles if cycle.complete and (runs.lower_bound or not cycle.array_may_share)]
+
+
+def _not_seen(cycles: Cycles, name: str, log: str) -> str:
+    others = cycles.summary.other_runs
+    by_plate = ""
+    if cycles.expected is not None:
+        by_plate = f" (by its plate it draws about {cycles.expected:.3g} {cycles.signal.rsplit('_', 1)[1]})"
+    seen = f"; it shows {others} runs of other loads" if others else ""
+    return (
+        f"{log}: no run of '{name}' was seen in it{by_plate}{seen}; name a log in which it ran, or leave --measured out"
+    )
+
+
+def _gain(accuracy: Accuracy) -> float:
+    """Return the limit of a meter's factor [1]."""
+    return (accuracy.reading_pct + accuracy.class_pct) / 100
+
+
+def _power_gain(figures: MeterFigures) -> float:
+    """Return the limit of the factor on watts [1]."""
+    if figures.power is not None:
+        return _gain(figures.power)
+    return _gain(figures.current) + _gain(figures.voltage)
+
+
+def _known(taken: list[Cycle], field: str) -> list[float]:
+    return [x for cycle in taken if (x := getattr(cycle, field)) is not None]
+
+
+def _usual(known: Sequence[float], gain: float) -> Within | None:
+    """Return the median with its interval, the meter's factor in it; without ends for few runs, None for none."""
+    if not known:
+        return None
+    usual = median_of(np.array(known, dtype=np.float64))
+    if usual is None:
+        return Within(float(np.median(known)), -inf, inf)
+    off = 0.95 * gain * abs(usual.value)  # an even distribution's 95 %
+    down, up = (hypot(end - usual.value, off) for end in (usual.low, usual.high))
+    return Within(usual.value, usual.value - down, usual.value + up)
+
+
+def _start_Wh(taken: list[Cycle], runs: RunTotals, gain: float) -> Within:
+    """Return what a start takes beyond running [Wh]; the value is the mean, so that the parts add up."""
+    beyond = [
+        cycle.energy_Wh - cycle.run_W * cycle.run_s / SECONDS_PER_HOUR
+        for cycle in taken
+        if cycle.energy_Wh is not None and cycle.run_W is not None and cycle.run_s is not None
+    ]
+    usual = _usual(beyond, gain)
+    mean = runs.start_Wh / runs.runs
+    return Within(mean, -inf, inf) if usual is None else Within(mean, min(usual.low, mean), max(usual.high, mean))
+
+
+def _bank_V(taken: list[Cycle], gain: float) -> Within | None:
+    volts = [cycle.energy_Wh / cycle.charge_Ah for cycle in taken if cycle.energy_Wh and cycle.charge_Ah]
+    return _usual(volts, gain)
+
+
+def _highest(taken: list[Cycle]) -> Within | None:
+    """Return the usual highest reading of a start, with the least and the most that were seen. [A]"""
+    known = _known(taken, "surge_A")
+    return Within(float(np.median(known)), min(known), max(known)) if known else None
+
+
+def _before_V(taken: list[Cycle], runs: RunTotals) -> float | None:
+    known = _known(taken, "before_V")
+    return float(np.median(known)) if known else runs.bank_V
+
+
+def _rate(taken: list[Cycle], field: str | None, total: float, covered_h: float) -> Within:
+    """Return an amount of all runs an hour, with the interval that how they fell leaves [unit/h]."""
+    value, scatter = total / covered_h, _scatter(taken, field)
+    if scatter is None:
+        return Within(value, -inf, inf)
+    half = combine([Component("chance", scatter / sqrt(covered_h), dof=len(taken) - 1)]).half
+    return Within(value, max(value - half, 0.0), value + half)
+
+
+def _scatter(taken: list[Cycle], field: str | None) -> float | None:
+    """Return the standard deviation of what an hour takes [unit], from how rest, run and amount vary together.
+
+    A run with the rest before it is a renewal: over a long time t the amount scatters with the variance
+    t / m Var(amount - rate x length), m the mean length (renewals with rewards, W. L. Smith 1955, from memory).
+    Without a field, each run counts as one.
+    """
+    pairs = [
+        (cycle.off_before_s + cycle.run_s, amount)
+        for cycle in taken
+        if cycle.off_before_s is not None
+        and cycle.run_s is not None
+        and (amount := 1.0 if field is None else getattr(cycle, field)) is not None
+    ]
+    if len(pairs) < FEWEST:
+        return None
+    length_s, amount = np.array(pairs).T
+    left_over: FloatArray = amount - amount.sum() / length_s.sum() * length_s
+    variance = float(left_over @ left_over) / (len(pairs) - 1)
+    return sqrt(variance / (float(length_s.mean()) / SECONDS_PER_HOUR))
+
+
+def _remarks(cycles: Cycles, runs: RunTotals, taken: list[Cycle], name: str) -> list[str]:
+    said = [_SAID]
+    if cycles.expected is None:
+        said.append(f"The plate of '{name}' says too little to know its runs by; those of the largest draw were taken.")
+    if len(taken) < FEWEST + 1:
+        said.append(f"{len(taken)} runs are too few for more than a rough interval: none to running without a break.")
+    if runs.left_out:
+        said.append(
+            f"{runs.left_out} of {len(cycles.cycles)} runs are left out: not seen whole, or the array may have given "
+            "part of their draw."
+        )
+    if runs.lower_bound:
+        said.append("In all of the runs the array may have given part of the draw: these are lower bounds.")
+    if not all(cycle.surge_resolved for cycle in taken):
+        said.append("The readings are too far apart to show the whole of a start, which draws more than they say.")
+    if not _known(taken, "before_V") and _known(taken, "sag_V"):
+        said.append("For the voltage before a start that while running was taken, which is lower.")
+    return said

@@ -1,0 +1,124 @@
+"""How a load behaves: settled draw, starts, how often and how long, each with its interval."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import sqrt
+from typing import Literal
+
+from shuntbook.analysis.bank.resistance import Resistance
+from shuntbook.analysis.bank.seen_starts import SeenStarts
+from shuntbook.analysis.nameplate.measured_chain import RunTotals
+from shuntbook.analysis.not_known import Missing
+from shuntbook.analysis.readings.chunk import Side
+from shuntbook.analysis.stats.distribution import Component, combine
+from shuntbook.analysis.stats.interval95 import Within
+
+
+@dataclass(frozen=True)
+class MeasuredLoad:
+    """A load's behaviour at the meter, above what was drawn before each run.
+
+    Parameters
+    ----------
+    load, log : str
+        Its name, and that of the log.
+    side : {'dc', 'ac'}
+        Where the meter sat; watts are those at that side.
+    runs : RunTotals
+        The runs counted, together.
+    covered_h : float
+        Time measured. [h]
+    starts_per_h, duty : Within
+        Starts in an hour of it, and share of it that the load ran. [1/h], [1]
+    run_W, run_A : Within or None
+        Usual settled draw, the median; None where it was not seen. The interval has no ends (infinite ones) where there
+        are fewer than six runs. [W], [A]
+    start_A : Within or None
+        Highest reading of a start: the median, the least and the most; a lower bound unless `start_resolved`. [A]
+    peak_W : float or None
+        Highest reading of all. [W]
+    start_resolved : bool
+        Whether the readings were close enough together to show the starts.
+    start_Wh : Within
+        What a start takes beyond settled running. [Wh]
+    bank_V : Within or None
+        Bank voltage while it runs. [V]
+    before_V : float or None
+        Bank voltage before the starts: the median; stands in for it where it was not recorded: while running. [V]
+    resistance : Resistance or Missing
+        Of the bank, from the sag at the starts.
+    starts : SeenStarts or Missing
+        How far the bank's voltage fell at the starts; Missing behind an inverter.
+    scatter_Wh, scatter_Ah : float or None
+        How far the amounts of an hour scatter, as the standard deviation of those of one hour: that of T hours is
+        sqrt(T) times as much. None with too few runs. [Wh], [Ah]
+    gain_Wh, gain_Ah : float
+        Limits of the meter's factor on energy, and on charge. [1]
+    volts_assumed : bool
+        Whether the log has amps alone, and watts are reckoned with an assumed voltage.
+    remarks : tuple of str
+        What limits it, in plain sentences.
+    """
+
+    load: str
+    log: str
+    side: Side
+    runs: RunTotals
+    covered_h: float
+    starts_per_h: Within
+    duty: Within
+    run_W: Within | None
+    run_A: Within | None
+    start_A: Within | None
+    peak_W: float | None
+    start_resolved: bool
+    start_Wh: Within
+    bank_V: Within | None
+    before_V: float | None
+    resistance: Resistance | Missing
+    starts: SeenStarts | Missing
+    scatter_Wh: float | None
+    scatter_Ah: float | None
+    gain_Wh: float
+    gain_Ah: float
+    volts_assumed: bool
+    remarks: tuple[str, ...]
+
+    def amount(self, hours: float, unit: Literal["Wh", "Ah"]) -> Within | None:
+        """Return what it takes at the meter in some hours, with the interval of any such stretch of time.
+
+        Parameters
+        ----------
+        hours : float
+            How long. [h]
+        unit : {'Wh', 'Ah'}
+            Energy or charge.
+
+        Returns
+        -------
+        Within or None
+            The interval holds the chance of when runs fall, how well the log shows the usual hour, and the meter's
+            factor; it is cut at nothing, and at running without a break. It is as wide as that where the runs are too
+            few to know. None where the log has no such amount.
+        """
+        total = self.runs.energy_Wh if unit == "Wh" else self.runs.charge_Ah
+        if total is None:
+            return None
+        middle = total / self.runs.runs * self.starts_per_h.value * hours
+        most = max(total / self.runs.run_h * hours, middle)
+        scatter = self.scatter_Wh if unit == "Wh" else self.scatter_Ah
+        gain = self.gain_Wh if unit == "Wh" else self.gain_Ah
+        if scatter is None:
+            return Within(middle, 0.0, most * (1 + gain))
+        chance = Component("chance", scatter * sqrt(hours + hours**2 / self.covered_h), dof=self.runs.runs - 1)
+        half = combine([chance, Component("gain", gain * middle / sqrt(3), even=1)]).half
+        return Within(middle, max(middle - half, 0.0), min(middle + half, most * (1 + gain)))
+
+    def without_a_break(self, hours: float, unit: Literal["Wh", "Ah"]) -> float | None:
+        """Return what it takes when it starts once and runs all the time [unit]."""
+        total = self.runs.energy_Wh if unit == "Wh" else self.runs.charge_Ah
+        if total is None:
+            return None
+        start_Wh = self.runs.start_Wh / self.runs.runs
+        return (self.runs.run_W * hours + start_Wh) * total / self.runs.energy_Wh

@@ -1,0 +1,227 @@
+"""What a load takes out of the bank in some hours: by its plate, or by how it behaved in a log."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+from shuntbook.analysis.equipment.bank_voltage import usual_loaded_V
+from shuntbook.analysis.equipment.inverter_losses import beyond_idle_W, losses_of
+from shuntbook.analysis.equipment.reckoning import Chain, Step
+from shuntbook.analysis.nameplate.estimate import Estimate, estimate, paper_sum
+from shuntbook.analysis.not_known import Refusal
+from shuntbook.analysis.site.site import Inverter, Load, Site
+from shuntbook.analysis.stats.interval95 import Within
+
+from .measured_load import MeasuredLoad
+
+#: Loads within this factor of each other are not told apart by their draw: common practice, no source. [1]
+ALIKE: Final = 1.3
+
+
+def plate_for(site: Site, load: Load, hours: float, *, needed: bool) -> Estimate | None:
+    """Return the estimate by the plate; None where it says too little and is not `needed`."""
+    try:
+        return estimate(site, load.name, hours=hours)
+    except Refusal:
+        if needed:
+            raise
+        return None
+
+
+@dataclass(frozen=True)
+class Taken:
+    """What a load takes out of the bank.
+
+    Parameters
+    ----------
+    chain : tuple of Step
+        How it was reckoned; the first step is ``paper``, the sum as people do it.
+    charge_Ah, energy_Wh : Within
+        In the time asked for; low and high are the value itself where nothing is known of how far off it may be, as
+        with a plate. [Ah], [Wh]
+    running_A, running_W : float
+        At the bank, while it runs. [A], [W]
+    unbroken_Ah, unbroken_Wh : float
+        The same where it runs all the time. [Ah], [Wh]
+    duty, voltage_V : float
+        Share of the time that it runs, and bank voltage reckoned with. [1], [V]
+    measured : bool
+        Whether it is from a log.
+    assumptions : tuple of str
+        What it rests on, in plain sentences.
+    """
+
+    chain: tuple[Step, ...]
+    charge_Ah: Within
+    energy_Wh: Within
+    running_A: float
+    running_W: float
+    unbroken_Ah: float
+    unbroken_Wh: float
+    duty: float
+    voltage_V: float
+    measured: bool
+    assumptions: tuple[str, ...]
+
+
+def by_plate(site: Site, plate: Estimate | None) -> Taken:
+    """Return what the load takes by its plate."""
+    assert plate is not None
+    unbroken_Wh = plate.dc_W * plate.hours
+    said = list(plate.assumptions)
+    inverter = site.inverter_of(site.load(plate.load))
+    if inverter is not None:
+        said += [*_switched(inverter), "What a start takes beyond running is left out: no plate tells it."]
+    return Taken(
+        chain=plate.steps,
+        charge_Ah=Within.exactly(plate.charge_Ah),
+        energy_Wh=Within.exactly(plate.energy_Wh),
+        running_A=plate.dc_A,
+        running_W=plate.dc_W,
+        unbroken_Ah=unbroken_Wh / plate.dc_voltage_V,
+        unbroken_Wh=unbroken_Wh,
+        duty=plate.run_h / plate.hours,
+        voltage_V=plate.dc_voltage_V,
+        measured=False,
+        assumptions=tuple(said),
+    )
+
+
+def _switched(inverter: Inverter) -> list[str]:
+    if inverter.always_on:
+        return []
+    return [
+        f"'{inverter.name}' is not always on: it is taken to be switched on for this time, and its idle draw counts; "
+        "if it is never off, say always_on = true."
+    ]
+
+
+def by_log(site: Site, load: Load, hours: float, seen: MeasuredLoad) -> Taken:
+    """Return what the load takes by its behaviour in a log, with the steps."""
+    chain = Chain()
+    _paper(chain, site, load, hours, seen)
+    of = f"measured in {seen.log}: "
+    runs = seen.runs
+    per_h, duty = seen.starts_per_h.value, seen.duty.value
+    chain.add("settled draw", runs.run_W, "W", f"{of}mean of {runs.runs} runs by their length, at the {_where(seen)}")
+    starts = chain.add("starts", per_h * hours, "", f"{of}{per_h:.3g} an hour x {hours:.4g} h")
+    chain.add("duty cycle", duty, "", f"{of}starts an hour x mean run of {3600 * runs.run_h / runs.runs:.3g} s")
+    run_h = chain.add("running time", duty * hours, "h", f"duty cycle x {hours:.4g} h")
+    running_Wh = chain.add("energy of running", runs.run_W * run_h, "Wh", "settled draw x running time")
+    extra_Wh = seen.start_Wh.value
+    start_Wh = chain.add("energy of starts", extra_Wh * starts, "Wh", f"{of}{extra_Wh:.3g} Wh beyond running x starts")
+    if seen.side == "ac":
+        return _behind_inverter(site, load, hours, seen, chain, running_Wh + start_Wh)
+    energy_Wh, charge_Ah = seen.amount(hours, "Wh"), seen.amount(hours, "Ah")
+    assert energy_Wh is not None
+    chain.add("energy", energy_Wh.value, "Wh", "energy of running + energy of starts")
+    voltage_V, said = _bank_V(site, seen)
+    whence = f"{of}energy of its runs / their charge"
+    if seen.volts_assumed or said:
+        whence = f"assumed: {usual_loaded_V(site.bank)[1]}"
+    chain.add("bank voltage", voltage_V, "V", whence)
+    charge_Ah = charge_Ah or energy_Wh.scaled(1 / voltage_V)
+    chain.add("charge", charge_Ah.value, "Ah", "energy / bank voltage")
+    unbroken_Wh = seen.without_a_break(hours, "Wh") or 0.0
+    inverter = site.inverter_of(load)
+    if inverter is not None and not inverter.always_on and inverter.standby_W:
+        said.append(
+            f"What '{inverter.name}' draws while idle lies under the runs and is not counted; if it is switched on "
+            f"only for this load, that is up to {inverter.standby_W * hours:.3g} Wh more."
+        )
+    return Taken(
+        chain=tuple(chain.steps),
+        charge_Ah=charge_Ah,
+        energy_Wh=energy_Wh,
+        running_A=seen.run_A.value if seen.run_A is not None else runs.run_W / voltage_V,
+        running_W=runs.run_W,
+        unbroken_Ah=unbroken_Wh / voltage_V,
+        unbroken_Wh=unbroken_Wh,
+        duty=seen.duty.value,
+        voltage_V=voltage_V,
+        measured=True,
+        assumptions=(*seen.remarks, *_alike(site, load, seen), *said),
+    )
+
+
+def _paper(chain: Chain, site: Site, load: Load, hours: float, seen: MeasuredLoad) -> None:
+    """Add the sum as people do it: by the plate, else with the watts that were seen, as from a display."""
+    try:
+        paper_sum(chain, load, site, hours)
+    except Refusal:
+        paper_sum(chain, load, site, hours, displayed_W=round(seen.runs.run_W, 1))
+
+
+def _alike(site: Site, load: Load, seen: MeasuredLoad) -> list[str]:
+    """Name the site's other loads whose runs a log could not tell from these: they draw about as much."""
+    said = []
+    for other in site.loads:
+        plate = None if other.name == load.name else plate_for(site, other, 1.0, needed=False)
+        watts = None if plate is None else plate.dc_W if seen.side == "dc" else plate.ac_W
+        if watts and seen.runs.run_W / ALIKE <= watts <= seen.runs.run_W * ALIKE:
+            said.append(f"'{other.name}' draws about as much by its plate: runs of it may be among those counted.")
+    return said
+
+
+def _where(seen: MeasuredLoad) -> str:
+    return "bank" if seen.side == "dc" else "inverter's output"
+
+
+def _bank_V(site: Site, seen: MeasuredLoad) -> tuple[float, list[str]]:
+    if seen.runs.bank_V:
+        return seen.runs.bank_V, []
+    volts, source = usual_loaded_V(site.bank)
+    return volts, [f"The bank's voltage was not measured; {volts:.4g} V was taken: {source}."]
+
+
+def _behind_inverter(site: Site, load: Load, hours: float, seen: MeasuredLoad, chain: Chain, ac_Wh: float) -> Taken:
+    """Carry what was measured behind the inverter to the bank, through the losses of the site file."""
+    inverter = site.inverter_of(load)
+    if inverter is None:
+        raise Refusal(
+            f"{seen.log} is from behind an inverter, and '{load.name}' hangs on none in the site file; "
+            "say which (loads.inverter)"
+        )
+    losses = losses_of(inverter)
+    ac_W = seen.runs.run_W
+    through = beyond_idle_W(losses, ac_W) / ac_W  # DC watts for an AC watt
+    chain.add("AC energy", ac_Wh, "Wh", "energy of running + energy of starts")
+    chain.add("inverter efficiency", 1 / through, "", f"site file, at {ac_W:.0f} W, without its idle draw")
+    idle_W = 0.0 if inverter.always_on else losses.idle_W
+    idle_Wh = chain.add(
+        "idle draw", idle_W * hours, "Wh", "not counted: always on" if inverter.always_on else "all the time"
+    )
+    at_meter = seen.amount(hours, "Wh")
+    assert at_meter is not None
+    energy_Wh = Within(*(x * through + idle_Wh for x in (at_meter.value, at_meter.low, at_meter.high)))
+    chain.add("energy", energy_Wh.value, "Wh", "AC energy / efficiency + idle draw")
+    volts, said = _bank_V(site, seen)
+    chain.add("bank voltage", volts, "V", f"assumed: {usual_loaded_V(site.bank)[1]}")
+    charge_Ah = energy_Wh.scaled(1 / volts)
+    chain.add("charge", charge_Ah.value, "Ah", "energy / bank voltage")
+    unbroken_Wh = (seen.without_a_break(hours, "Wh") or 0.0) * through + idle_Wh
+    running_W = ac_W * through + idle_W
+    more = (
+        "The interval is that of the energy behind the inverter; its losses and the bank's voltage were not measured."
+    )
+    return Taken(
+        chain=tuple(chain.steps),
+        charge_Ah=charge_Ah,
+        energy_Wh=energy_Wh,
+        running_A=running_W / volts,
+        running_W=running_W,
+        unbroken_Ah=unbroken_Wh / volts,
+        unbroken_Wh=unbroken_Wh,
+        duty=seen.duty.value,
+        voltage_V=volts,
+        measured=True,
+        assumptions=(
+            *seen.remarks,
+            *_alike(site, load, seen),
+            *losses.assumptions,
+            *said,
+            more,
+            *_switched(inverter),
+        ),
+    )

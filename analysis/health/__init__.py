@@ -1,0 +1,1 @@
+"""Whether load, pump and tank are healthy: limits, findings and trends of one load."""

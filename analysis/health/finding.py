@@ -1,0 +1,101 @@
+"""Something a log shows that the person should act on, and what was checked to find it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Final, Literal
+
+Severity = Literal["note", "watch", "act"]
+
+Outcome = Literal["passed", "found", "not judged"]
+
+#: What the runs themselves say of a load or a tank: where this is not judged, nobody may think that all is well.
+OF_RUNS: Final = (
+    *("short_cycling", "start_trip", "stalled_start"),
+    *("air_charge_lost", "leak_down", "prime_lost", "never_cuts_out"),
+)
+
+
+@dataclass(frozen=True)
+class Finding:
+    """A finding with its evidence, its limit and where the limit comes from.
+
+    ``severity``: ``note`` limits the log or states a fact, ``watch`` wants an eye kept on it, ``act`` wants something
+    done. ``causes`` and ``check_first`` are plain sentences. ``cycles`` are the starts of the runs, or of the attempts
+    at one, that it rests on [us].
+    """
+
+    code: str
+    severity: Severity
+    title: str
+    evidence: str
+    limit: str
+    source: str
+    causes: str = ""
+    check_first: str = ""
+    cycles: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True)
+class Check:
+    """One limit that was checked, whatever came of it.
+
+    Parameters
+    ----------
+    code : str
+        The code of the finding it may lead to.
+    outcome : {'passed', 'found', 'not judged'}
+        What came of it.
+    limit, source : str
+        What was allowed, and where that is from; empty where there is no limit.
+    said : str
+        What was seen, or why it could not be judged.
+    finding : Finding or None
+        What was found.
+    """
+
+    code: str
+    outcome: Outcome
+    limit: str
+    source: str
+    said: str
+    finding: Finding | None = None
+
+
+@dataclass(frozen=True)
+class Rule:
+    """A limit a rule holds cycles against: the three ways a check can end, said in one place.
+
+    Parameters
+    ----------
+    code : str
+        The code of the finding it may lead to.
+    limit, source : str
+        What is allowed, and where that is from.
+    """
+
+    code: str
+    limit: str = ""
+    source: str = ""
+
+    def passed(self, said: str) -> Check:
+        """Return that nothing crossed the limit."""
+        return Check(self.code, "passed", self.limit, self.source, said)
+
+    def not_judged(self, why: str) -> Check:
+        """Return that the limit could not be checked."""
+        return Check(self.code, "not judged", self.limit, self.source, why)
+
+    def found(
+        self, severity: Severity, title: str, evidence: str, advice: tuple[str, str], cycles: tuple[int, ...] = ()
+    ) -> Check:
+        """Return a finding; `advice` is its usual causes and what to check first."""
+        causes, check_first = advice
+        finding = Finding(self.code, severity, title, evidence, self.limit, self.source, causes, check_first, cycles)
+        return Check(self.code, "found", self.limit, self.source, evidence, finding)
+
+
+def withheld(checks: Iterable[Check]) -> tuple[str, ...]:
+    """Return the codes of what the runs should have said and could not, in order."""
+    return tuple(check.code for check in checks if check.code in OF_RUNS and check.outcome == "not judged")

@@ -1,0 +1,97 @@
+"""Starts of a load whose runs are too brief for the readings: what rises prove, and of what size they are."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from shuntbook.analysis.cycles.choose_load import NEAR_PLATE, PLATE_SPREAD
+from shuntbook.analysis.levels.rises import Rises
+
+from .cut_off import ABOVE_CUT_OFF, USUAL_CUT_OFF, nominal_of
+from .limits import HealthLimits
+from .runs import LEAST_CYCLES, Runs
+
+#: Instants that catch a load rise by its draw to within these shares: voltage moves it, other loads step at once. [1]
+INSTANT: Final = (0.8, 1.25)
+#: Means rise by any part of the draw of a load: by no more than that, and by less than this part is another's.
+MEAN: Final = (0.2, 1.25)
+#: Rises of a load that nobody named are at least so large a share of the draw of the runs that were seen. [1]
+OF_SEEN: Final = 0.6
+#: And so large a share of all that rises. [1]
+WORTH_LOOKING: Final = 0.1
+
+
+@dataclass(frozen=True)
+class HardlySeen:
+    """Rises of one load: the most in an hour and when that begins [us], all, their mean size [unit], and volts."""
+
+    most: int
+    hour_us: int
+    count: int
+    size: float
+    volts: float
+
+
+def hardly_seen(runs: Runs) -> HardlySeen | None:
+    """Return the rises that are the load's, or those of the load that rises most where none was named; None without.
+
+    Where the load's draw is known from whole runs, or by its plate, its rises are of that size. Clouds over an array
+    rise and fall as well: quarters of an hour in which the bank was charged are left out where readings are means.
+    Rises alone do not tell two loads of like draw apart.
+    """
+    rises = runs.cycles.rises
+    if rises is None or runs.mixed or runs.cycles.two_kinds is not None:
+        return None
+    usable = ~rises.charged if rises.means else np.ones(len(rises.size), dtype=bool)
+    candidates = [_of_size(rises, usable, size) for size in _sizes(runs, rises)]
+    found = [(_likely(each, runs), each.size, each) for each in candidates if each is not None]
+    return max(found, default=(0.0, 0.0, None), key=lambda one: one[:2])[2]
+
+
+def _sizes(runs: Runs, rises: Rises) -> list[float]:
+    """Return the draws that the load may have. [unit of the signal]."""
+    plate = runs.cycles.expected
+    seen = _seen_draw(runs, 1 if plate is None else LEAST_CYCLES)
+    if plate is not None and (rises.means or seen is not None):
+        return [seen or plate]
+    if plate is not None:
+        low, high = plate / NEAR_PLATE, plate * NEAR_PLATE
+    else:
+        low, high = (0.0 if seen is None else OF_SEEN * seen), np.inf
+    return [float(size) for size in np.unique(rises.size) if low <= size <= high]
+
+
+def _seen_draw(runs: Runs, least: int) -> float | None:
+    """Return the usual draw of a load's whole runs; None where so few were seen. [unit of the signal]."""
+    draw = runs.of(f"run_{runs.cycles.signal[-1]}")[runs.whole]
+    return float(np.nanmedian(draw)) if np.isfinite(draw).sum() >= least else None
+
+
+def _of_size(rises: Rises, usable: NDArray[np.bool_], size: float) -> HardlySeen | None:
+    low, high = MEAN if rises.means else INSTANT
+    which = usable & (rises.size > low * size) & (rises.size < high * size)
+    most, hour_us = rises.busiest_hour(which)
+    if not most:
+        return None
+    count = rises.count[which]
+    if float((rises.size * rises.count)[which].sum()) < WORTH_LOOKING * float((rises.size * rises.count).sum()):
+        return None
+    mean_size, volts = (float(np.average(x[which], weights=count)) for x in (rises.size, rises.volts))
+    return HardlySeen(most, hour_us, int(count.sum()), mean_size, volts)
+
+
+def _likely(each: HardlySeen, runs: Runs) -> float:
+    """Return how likely rises are the load's: those that come most often, the nearest to the plate counting most."""
+    plate = runs.cycles.expected
+    return each.most * (1.0 if plate is None else float(np.exp(-((np.log(each.size / plate) / PLATE_SPREAD) ** 2))))
+
+
+def at_cut_off(seen: HardlySeen, limits: HealthLimits) -> bool:
+    """Tell whether the bank stands so low at the rises that its inverter may end the runs."""
+    if limits.cut_off_V is not None:
+        return seen.volts < ABOVE_CUT_OFF * limits.cut_off_V.value
+    return seen.volts < USUAL_CUT_OFF * (limits.nominal_V or nominal_of(seen.volts))

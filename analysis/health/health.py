@@ -1,0 +1,153 @@
+"""What a load's cycles say about its health: every limit that was checked, and what was found."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from shuntbook.analysis.cycles.cycle import Cycles
+from shuntbook.analysis.quality.sign_check import LEAST_SHARE, SignCheck
+from shuntbook.analysis.wording import spell
+
+from .cut_off import cut_off_of, without
+from .draw import draw_drift, overload, prime_lost, standing_draw
+from .finding import Check, Finding, Rule
+from .limits import COMMON_PRACTICE, HealthLimits, limits_for
+from .runs import LEAST_READINGS, Runs
+from .short_cycles import short_cycling
+from .starts import stalled_start, start_trip, surge_over_rating
+from .tank import air_charge_lost, leak_down, never_cuts_out
+from .trends import Trend, trends_of
+from .voltage import low_voltage
+
+__all__ = ["Health", "HealthLimits", "findings_of", "health_of", "limits_for", "sign_check", "wrong_sign"]
+
+Judge = Callable[[Runs, HealthLimits], Check]
+
+#: What is asked of a motor, of a pump, and of any load. A load of unknown kind is asked all of it.
+OF_MOTORS: Final[tuple[Judge, ...]] = (short_cycling, start_trip, stalled_start)
+OF_PUMPS: Final[tuple[Judge, ...]] = (air_charge_lost, leak_down, prime_lost, never_cuts_out)
+OF_ALL: Final[tuple[Judge, ...]] = (draw_drift, low_voltage, overload, surge_over_rating, standing_draw)
+#: Without a site file a load is taken for a pump only if its runs are as short as a household tank's: common practice,
+#: no source. [s]
+PUMP_RUN_S: Final = 300.0
+#: So many runs or rests too short to tell, or this share of them, are worth a note. [1]
+LEAST_SHORT: Final = 2
+SHORT_SHARE: Final = 0.05
+#: Where runs below this share of the shortest good one cannot be told, a tank without air would not be seen. [1]
+UNSEEN: Final = 0.5
+
+
+@dataclass(frozen=True)
+class Health:
+    """What was checked, in a fixed order, and how the figures of the cycles change over days."""
+
+    checks: tuple[Check, ...]
+    trends: tuple[Trend, ...] = ()
+
+    @property
+    def findings(self) -> tuple[Finding, ...]:
+        """What gives reason to act, to watch, or to know."""
+        return tuple(check.finding for check in self.checks if check.finding is not None)
+
+
+def health_of(
+    cycles: Cycles, limits: HealthLimits, usual_interval_s: float | None, last_gap_us: int | None = None
+) -> Health:
+    """Hold a load's cycles against every limit that applies to its kind.
+
+    Parameters
+    ----------
+    cycles : Cycles
+        The cycles of one load.
+    limits : HealthLimits
+        What they are held against.
+    usual_interval_s : float or None
+        Median spacing of the readings. [s]
+    last_gap_us : int or None
+        When the log's last gap ended. [us]
+    """
+    runs = Runs(cycles, usual_interval_s, last_gap_us)
+    by_itself = without(runs, cut_off_of(runs, limits).which)
+    checks = [judge(by_itself, limits) for judge in OF_MOTORS if limits.is_motor is not False]
+    checks += _of_pump(by_itself, limits) if limits.is_pump is not False else []
+    checks += [judge(runs, limits) for judge in OF_ALL]
+    if limits.is_motor is not False:
+        checks.append(sampling_too_slow(runs, limits))
+    return Health(tuple(checks), trends_of(runs))
+
+
+def _of_pump(runs: Runs, limits: HealthLimits) -> list[Check]:
+    """Ask what is asked of a pump; not of a load that nobody calls one and whose runs are not those of one."""
+    usual_s = float(np.median(runs.run_s[runs.whole])) if runs.whole.any() else 0.0
+    if limits.is_pump is None and usual_s > PUMP_RUN_S:
+        why = f"runs of {spell(usual_s)} are not those of a pump on a tank; a site file can say that it is a pump"
+        return [Rule(judge.__name__).not_judged(why) for judge in OF_PUMPS]
+    return [judge(runs, limits) for judge in OF_PUMPS]
+
+
+def findings_of(
+    cycles: Cycles, limits: HealthLimits, usual_interval_s: float | None, last_gap_us: int | None = None
+) -> tuple[Finding, ...]:
+    """Return only what `health_of` found."""
+    return health_of(cycles, limits, usual_interval_s, last_gap_us).findings
+
+
+def sampling_too_slow(runs: Runs, limits: HealthLimits) -> Check:
+    """Judge whether runs or rests are too short for the spacing of the readings, so that findings are withheld."""
+    rule = Rule(
+        "sampling_too_slow", f"a run, and a rest, must span at least {LEAST_READINGS} readings", COMMON_PRACTICE
+    )
+    if not runs.least_s:
+        return rule.not_judged("the spacing of the readings is not known")
+    count, short = len(runs.start_us), int(runs.too_short.sum())
+    advice = ("", f"Take a log with a reading every {_interval_for(limits.minimum_run_s.value)} or faster.")
+    withheld = f"what lasts less than {spell(runs.least_s)} is not judged"
+    if short >= LEAST_SHORT and short >= SHORT_SHARE * count:
+        title = "Readings are too far apart to judge the shortest runs or rests"
+        return rule.found(
+            "note", title, f"{short} of {count} runs, or the rests before them, are shorter: {withheld}", advice
+        )
+    if runs.least_s >= UNSEEN * limits.minimum_run_s.value:
+        title = "Readings are too far apart to see short runs"
+        return rule.found("note", title, f"{count} runs were seen; {withheld}", advice)
+    return rule.passed(f"{short} of {count} runs are shorter than {spell(runs.least_s)}, the shortest that can be told")
+
+
+def _interval_for(run_s: float) -> str:
+    """Return the spacing of readings that shows runs of a tenth of a motor's shortest good one."""
+    return spell(run_s / 10 / LEAST_READINGS)
+
+
+def wrong_sign(sign: SignCheck | None) -> Finding | None:
+    """Return the finding that a log's current seems to be turned: its voltage rises when the draw does."""
+    return sign_check(sign).finding
+
+
+def sign_check(sign: SignCheck | None) -> Check:
+    """Judge whether the voltage falls when more is drawn, as a bank's does."""
+    rule = Rule(
+        "charge_wrong_sign",
+        f"the voltage must not rise with the draw in {100 * LEAST_SHARE:.0f} % of the steps or more",
+        f"a bank's internal resistance; {COMMON_PRACTICE}",
+    )
+    if sign is None or sign.plausible is None:
+        return rule.not_judged("volts and amps are not both there, or do not step together often enough to tell")
+    said = f"in {sign.against} of {sign.steps} sudden steps of the current the voltage rises with the draw"
+    if sign.resistance_ohm is not None:
+        said += f"; {1000 * abs(sign.resistance_ohm):.3g} mV for each amp"
+    if sign.plausible:
+        return rule.passed(said)
+    return rule.found(
+        "act",
+        "Draw and return seem to be swapped",
+        f"{said}; at a bank it falls",
+        (
+            "The meter counts charging as positive, or its shunt is wired the other way round.",
+            "Turn the log, captured or converted, with 'shuntbook convert LOG --reverse-sign --out OTHER'; until then "
+            "nothing here can be right.",
+        ),
+    )

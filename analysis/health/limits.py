@@ -1,0 +1,281 @@
+"""What a load's cycles are held against: the owner's own limits first, then published ones, each with its source."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final, Literal
+
+from shuntbook.analysis.equipment.demand import STANDSTILL_SOURCE, TURNING, power_factors
+from shuntbook.analysis.equipment.inverter_losses import DESIGN_SOURCE, beyond_idle_W, losses_of
+from shuntbook.analysis.equipment.water import (
+    PRECHARGE_BELOW_KPA,
+    PRECHARGE_SOURCE,
+    atmosphere_kPa,
+    below_cut_in,
+    drawdown_L,
+)
+from shuntbook.analysis.nameplate.estimate import estimate
+from shuntbook.analysis.not_known import Refusal
+from shuntbook.analysis.readings.chunk import Side
+from shuntbook.analysis.site.motor_tables import starts_limit
+from shuntbook.analysis.site.site import Inverter, Limits, Load, Site, Water
+from shuntbook.analysis.site.units import SI, Shown
+from shuntbook.analysis.wording import figure
+
+COMMON_PRACTICE: Final = "common practice, no source"
+OWNER: Final = "the site file"
+#: A submersible motor should run at least a minute, so that the heat of the start is carried off. [s]
+MINIMUM_RUN_S: Final = 60.0
+MINIMUM_RUN_SOURCE: Final = "a submersible-motor manual; National Driller: at least 1 min a run, for all sizes"
+#: A tank whose shortest run is T starts the pump at most every 4 T, when half of what the pump gives is drawn (the
+#: shortest cycle of a lift station, 4 D / Q; from memory). A third more often than that, some runs were shorter. [1]
+BURST_ALLOWANCE: Final = 4 / 3
+#: Draw of a pump that runs dry, as a share of its own usual draw: trade sources say 0.4 to 0.75 of full-load amps. [1]
+DRY_SHARE: Final = 0.7
+DRY_SOURCE: Final = "trade sources disagree (dry running draws 40 to 75 % of the usual amps), none is a standard"
+#: A hose may keep a pump running for an hour or more: what goes on far longer than that has not cut out. [s]
+LONGEST_RUN_S: Final = 2 * 3600.0
+#: Slow change of the running draw over a log that is worth a look. [1]
+DRIFT_SHARE: Final = 0.1
+TANK_SOURCE: Final = "Boyle's law with the site file's tank, pressures and flow (National Driller)"
+#: Lead-acid is empty at 1.75 V a cell, 10.5 V for 12 V nominal: common practice, from memory. [V per nominal V]
+LEAD_ACID_EMPTY: Final = 10.5 / 12
+_LEAD_ACID: Final = ("flooded_lead_acid", "agm", "gel")
+
+
+@dataclass(frozen=True)
+class Bound:
+    """A limit's value, in the unit its name says, and where it is from."""
+
+    value: float
+    source: str
+
+
+@dataclass(frozen=True)
+class HealthLimits:
+    """What a load's runs are held against; None where there is nothing to hold them against.
+
+    Parameters
+    ----------
+    kind : str or None
+        The load's kind in the site file; None without one.
+    minimum_run_s : Bound
+        Shortest run that does a motor no harm. [s]
+    starts_per_day, starts_per_hour : Bound
+        Starts in 24 h, an average over months; and in the busiest hour. [1/d, 1/h]
+    longest_run_s : Bound
+        A run that goes on for longer has not cut out. [s]
+    dry_share, drift_share : Bound
+        Share of its usual draw that a dry pump draws at most; change of the draw over a log. [1]
+    tank_run_s : Bound or None
+        Shortest run that a sound tank allows: its drawdown over the pump's flow. [s]
+    lowest_V, resting_V : Bound or None
+        Lowest voltage at the bank during a run; and right before a start. [V]
+    standing_W : Bound or None
+        Highest draw while the load rests. [W]
+    continuous_W, surge_W : Bound or None
+        What the load's inverter can give for good, and at a start, as the meter sees it. [W]
+    plate_W : Bound or None
+        What the load's plate makes one expect, as the meter sees it. [W]
+    cut_off_V : Bound or None
+        Where the load's inverter switches itself off; for a load on the bank, where the bank is to be. [V]
+    nominal_V : float or None
+        The bank's nominal voltage. [V]
+    published_for_pumps : bool
+        Whether `minimum_run_s` and `starts_per_day` are those published for submersible pump motors.
+    shown : Shown
+        The units that figures in sentences are in.
+    """
+
+    kind: str | None
+    minimum_run_s: Bound
+    starts_per_day: Bound
+    starts_per_hour: Bound
+    longest_run_s: Bound
+    dry_share: Bound
+    drift_share: Bound
+    tank_run_s: Bound | None
+    lowest_V: Bound | None
+    resting_V: Bound | None
+    standing_W: Bound | None
+    continuous_W: Bound | None
+    surge_W: Bound | None
+    plate_W: Bound | None
+    cut_off_V: Bound | None = None
+    nominal_V: float | None = None
+    published_for_pumps: bool = True
+    shown: Shown = SI
+
+    @property
+    def is_motor(self) -> bool | None:
+        """Whether the site file says that the load is a motor; None without a site file."""
+        return None if self.kind is None else self.kind in ("pump", "motor", "compressor")
+
+    @property
+    def is_pump(self) -> bool | None:
+        """Whether the site file says that the load is a pump; None without a site file."""
+        return None if self.kind is None else self.kind == "pump"
+
+    @property
+    def precharge(self) -> str:
+        """Where the air pressure of an empty tank should be, in words."""
+        return f"about {below_cut_in(self.shown)}"
+
+
+def limits_for(site: Site | None, load: Load | None, side: Side = "dc") -> HealthLimits:
+    """Return the limits for a load: the owner's own first, then the published ones for its size.
+
+    Parameters
+    ----------
+    site : Site or None
+        The site.
+    load : Load or None
+        The load whose runs are looked at.
+    side : {'dc', 'ac'}
+        Where the meter sits: behind an inverter it sees the load's watts, at the bank also the inverter's losses.
+    """
+    own = site.limits if site is not None else Limits()
+    larger = load is not None and load.hp is not None and load.hp >= 1
+    minimum_run_s = _own(
+        own.minimum_run_s, MINIMUM_RUN_S, MINIMUM_RUN_SOURCE + ("; trade: 2 min from 1 hp on" if larger else "")
+    )
+    starts_per_day = _starts(own, load)
+    inverter = site.inverter_of(load) if site is not None and load is not None else None
+    return HealthLimits(
+        kind=None if load is None else load.kind,
+        minimum_run_s=minimum_run_s,
+        starts_per_day=starts_per_day,
+        starts_per_hour=_burst(own, minimum_run_s, starts_per_day),
+        longest_run_s=_own(own.longest_run_s, LONGEST_RUN_S, COMMON_PRACTICE),
+        dry_share=_own_pct(own.dry_running_pct, DRY_SHARE, DRY_SOURCE),
+        drift_share=_own_pct(own.draw_drift_pct, DRIFT_SHARE, COMMON_PRACTICE),
+        tank_run_s=_tank_run_s(site.water, load) if site is not None else None,
+        lowest_V=_lowest_V(site, inverter) if site is not None and side == "dc" else None,
+        resting_V=_resting_V(site) if site is not None and side == "dc" else None,
+        standing_W=None if own.standing_draw_W is None else Bound(own.standing_draw_W, OWNER),
+        continuous_W=_at_meter(inverter, load, "continuous", side),
+        surge_W=_at_meter(inverter, load, "surge", side),
+        plate_W=_plate_W(site, load, side) if site is not None and load is not None else None,
+        cut_off_V=_cut_off_V(site, inverter) if site is not None and side == "dc" else None,
+        nominal_V=None if site is None else site.bank.nominal_V,
+        published_for_pumps=own.minimum_run_s is None or own.starts_per_day is None,
+        shown=SI if site is None else site.shown,
+    )
+
+
+def _own(own: float | None, default: float, source: str) -> Bound:
+    return Bound(default, source) if own is None else Bound(own, OWNER)
+
+
+def _own_pct(own: float | None, default: float, source: str) -> Bound:
+    return Bound(default, source) if own is None else Bound(own / 100, OWNER)
+
+
+def _starts(own: Limits, load: Load | None) -> Bound:
+    """Return the starts a day: the owner's own, else those published for the motor's size. [1/d]."""
+    if own.starts_per_day is not None:
+        return Bound(own.starts_per_day, OWNER)
+    hp = load.hp if load is not None and load.hp is not None else 0.5
+    phases = load.phases if load is not None and load.phases is not None else 1
+    try:
+        limit = starts_limit(hp, phases)
+    except Refusal:
+        limit = starts_limit(0.5)
+    size = "" if load is not None and load.hp is not None else ", for a motor up to 3/4 hp: the size is not known"
+    return Bound(limit.per_day, limit.source + size)
+
+
+def _burst(own: Limits, minimum_run_s: Bound, starts_per_day: Bound) -> Bound:
+    """Return the starts in one hour that no tank for the shortest run allows. [1/h]."""
+    if own.starts_per_hour is not None:
+        return Bound(own.starts_per_hour, OWNER)
+    by_tank = BURST_ALLOWANCE * 3600 / (4 * minimum_run_s.value)
+    said = "what a tank for such runs allows (at most one start in 4 times the run, from memory), and a third more"
+    return Bound(max(by_tank, starts_per_day.value / 24), said)
+
+
+def _tank_run_s(water: Water | None, load: Load | None) -> Bound | None:
+    """Return the shortest run that a sound tank allows; None where tank or flow are not known. [s]."""
+    if water is None or load is None or water.load != load.name or water.pump_L_per_min is None:
+        return None
+    air_kPa = water.air_kPa
+    assumed = "" if air_kPa is not None else f"; pre-charge assumed {below_cut_in(water.shown)} ({PRECHARGE_SOURCE})"
+    if air_kPa is None:
+        air_kPa = water.start_kPa - PRECHARGE_BELOW_KPA
+    usable_L = drawdown_L(
+        water.volume_L, max(air_kPa, 0.0), water.start_kPa, water.stop_kPa, atmosphere_kPa(water.height_m)
+    )
+    if usable_L <= 0:
+        return None
+    return Bound(usable_L / water.pump_L_per_min * 60, TANK_SOURCE + assumed)
+
+
+def _lowest_V(site: Site, inverter: Inverter | None) -> Bound | None:
+    """Return the voltage that not even the dip of a start may pull the bank below. [V]."""
+    if site.limits.low_voltage_V is not None:
+        return Bound(site.limits.low_voltage_V, OWNER)
+    return _cut_off_V(site, inverter) if inverter is not None else None
+
+
+def _cut_off_V(site: Site, inverter: Inverter | None) -> Bound | None:
+    """Return the voltage at which what feeds the load is switched off. [V]."""
+    if inverter is not None:
+        said = f"{OWNER}: where '{inverter.name}' switches itself off"
+        return None if inverter.cut_off_V is None else Bound(inverter.cut_off_V, said)
+    return None if site.bank.cut_off_V is None else Bound(site.bank.cut_off_V, f"{OWNER}: the bank's cut_off_V")
+
+
+def _resting_V(site: Site) -> Bound | None:
+    """Return the voltage below which the bank counts as empty. [V]."""
+    if site.bank.cut_off_V is not None:
+        return Bound(site.bank.cut_off_V, f"{OWNER}: the bank's cut_off_V")
+    if site.bank.chemistry in _LEAD_ACID:
+        empty_V = round(site.bank.nominal_V * LEAD_ACID_EMPTY, 2)
+        return Bound(empty_V, "1.75 V a lead-acid cell, common practice, from memory")
+    return None
+
+
+def _at_meter(
+    inverter: Inverter | None, load: Load | None, rating: Literal["continuous", "surge"], side: Side
+) -> Bound | None:
+    """Return an inverter's rating as the watts that a load may be seen to take at the meter; None without one.
+
+    A rating in VA is reached by fewer watts: as many as the highest power factor that the load may have makes of it.
+    """
+    if inverter is None or load is None:
+        return None
+    given_W, given_VA = (getattr(inverter, f"{rating}_{unit}") for unit in ("W", "VA"))
+    if given_VA is None and given_W is None:
+        return None
+    factor = power_factors(load)[0 if rating == "continuous" else 1].high
+    # Where both are given the nearer decides.
+    ac_W, unit = min((watts, unit) for watts, unit in ((given_W, "W"), (_times(given_VA, factor), "VA")) if watts)
+    source = f"{OWNER}: '{inverter.name}' gives {figure(given_VA if unit == 'VA' else ac_W, unit)}"
+    source += " for good" if rating == "continuous" else ""
+    source += f", at a power factor of {factor:.3g}{_of(load, rating)}" if unit == "VA" else ""
+    if side == "ac":
+        return Bound(ac_W, source)
+    losses = losses_of(inverter)
+    taken_W = beyond_idle_W(losses, ac_W)
+    how = f"{ac_W / taken_W:.0%} efficiency".replace("%", " %")
+    return Bound(taken_W, f"{source}, with {how} ({losses.key or DESIGN_SOURCE})")
+
+
+def _of(load: Load, rating: str) -> str:
+    if rating == "surge" and load.kind in TURNING:
+        return f" at most ({STANDSTILL_SOURCE})"
+    return "" if load.power_factor is not None else " at most, usual for its kind"
+
+
+def _times(apparent_VA: float | None, factor: float) -> float | None:
+    return None if apparent_VA is None else apparent_VA * factor
+
+
+def _plate_W(site: Site, load: Load, side: Side) -> Bound | None:
+    """Return the running watts that the plate makes one expect; None where it gives too little. [W]."""
+    try:
+        plate = estimate(site, load.name, hours=1.0)
+    except Refusal:
+        return None
+    watts = plate.dc_W if side == "dc" else plate.ac_W
+    return None if watts is None else Bound(watts, "the estimate from the plate")

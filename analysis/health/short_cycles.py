@@ -1,0 +1,167 @@
+"""Runs too brief and starts too many: what wears a motor out."""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+
+from shuntbook.analysis.readings.chunk import SECONDS_PER_HOUR
+from shuntbook.analysis.wording import figure, spell
+
+from .finding import Check, Rule, Severity
+from .hardly_seen import at_cut_off, hardly_seen
+from .limits import HealthLimits
+from .runs import LEAST_CYCLES, BoolArray, Runs, busiest_hour
+
+_CAUSES: Final = (
+    "A pressure tank that has lost its air charge, a tank too small for the pump, a pressure switch set too narrow, or "
+    "a leak. Every start heats the motor, and a short run does not carry the heat off."
+)
+_CHECK_FIRST: Final = (
+    "With the pump isolated and locked off and the tank's pressure relieved, let a licensed pump installer check the "
+    "tank's air pressure: it should be {below} with the tank empty of water."
+)
+#: A limit per day is an average: a log shorter than this says nothing about it. [h]
+LEAST_HOURS: Final = 20.0
+#: The newest part of a log is also judged by itself, so that healthy weeks do not hide a bad day. [1]
+NEWEST: Final = 1 / 3
+#: In a log shorter than an hour so many starts count, at so many times the rate allowed in the busiest hour: common
+#: practice, no source. [1, 1]
+LEAST_STARTS: Final = 4
+BURST: Final = 2.0
+#: So many times the starts allowed in an hour leave no time for runs as long as they should be. [1]
+SURELY_BRIEF: Final = 2.0
+#: So many runs must be too short: a tank without air makes short ones, not short and long by turns. [1]
+MOST: Final = 2 / 3
+
+
+def short_cycling(runs: Runs, limits: HealthLimits) -> Check:
+    """Judge whether runs are too short, and how often the load starts.
+
+    Two thirds of the runs of the log, or of its newest third, are shorter than the limit even with half the spacing of
+    the readings added at either end. The limit per day is an average over months and needs a log of most of a day;
+    the busiest hour is held against what a tank of the right size allows.
+    """
+    rule = _rule(limits)
+    if (cannot := runs.cannot_tell(rule, limits.minimum_run_s.value)) is not None:
+        return cannot if runs.mixed else _by_starts_alone(runs, limits, rule) or _by_rises(runs, limits, rule) or cannot
+    short = runs.run_s + (runs.usual_interval_s or 0.0) < limits.minimum_run_s.value
+    brief = _most_are(short, runs)
+    a_day = _too_many_a_day(runs, limits)
+    often = a_day is not None or busiest_hour(runs.start_us) > limits.starts_per_hour.value
+    said = _said(runs, short) + (f"; {a_day:.0f} starts in 24 h on average" if a_day is not None else "")
+    if not often and (by_rises := _by_rises(runs, limits, rule)) is not None:
+        return by_rises
+    if not brief and not often:
+        return rule.passed(said)
+    condition = "" if limits.is_motor else " (if it is a motor)"
+    what = " and ".join(["starts too often"] * often + ["runs too briefly"] * brief)
+    if _of_another_kind(limits):
+        said += f"; the limit is that of submersible pump motors, and this is a {limits.kind}"
+    which = short if brief else np.ones(len(short), dtype=bool)
+    severity = _severity(limits, brief=brief, often=often)
+    return rule.found(severity, f"{runs.name} {what}{condition}", said, _advice(limits), runs.starts(which))
+
+
+def _by_starts_alone(runs: Runs, limits: HealthLimits, rule: Rule) -> Check | None:
+    """Judge by the starts alone, where the lengths of runs tell nothing: too few are whole, or readings too far apart.
+
+    None where the starts say nothing either: neither more of them in an hour than allowed nor, in a log too short for
+    that, several as close together as if there were twice as many.
+    """
+    most, allowed = busiest_hour(runs.start_us), limits.starts_per_hour.value
+    a_day, rate = _too_many_a_day(runs, limits), _rate_per_hour(runs)
+    if most <= allowed and a_day is None and not (len(runs.start_us) >= LEAST_STARTS and rate > BURST * allowed):
+        return None
+    said = f"{most} starts in the busiest hour"
+    said += f"; {a_day:.0f} starts in 24 h on average" if a_day is not None else ""
+    if most <= allowed:
+        said = f"{len(runs.start_us)} starts in {spell(runs.span_s)}, as many as {rate:.0f} an hour"
+    condition = "" if limits.is_motor else " (if it is a motor)"
+    severity: Severity = "note" if _of_another_kind(limits) else "watch"
+    every = runs.starts(np.ones(len(runs.start_us), dtype=bool))
+    said += f"; {int(runs.whole.sum())} whole runs, so their lengths were not judged"
+    return rule.found(severity, f"{runs.name} starts too often{condition}", said, _advice(limits), every)
+
+
+def _by_rises(runs: Runs, limits: HealthLimits, rule: Rule) -> Check | None:
+    """Judge by the rises that readings show of runs too brief for them: at least as many starts there were.
+
+    None where they are not too many.
+    """
+    seen, allowed = hardly_seen(runs), limits.starts_per_hour.value
+    hours = runs.cycles.covered_s / SECONDS_PER_HOUR
+    if seen is None:
+        return None
+    a_day = 24 * seen.count / hours if hours >= LEAST_HOURS else 0.0
+    if seen.most <= allowed and a_day <= limits.starts_per_day.value:
+        return None
+    if at_cut_off(seen, limits):
+        return rule.not_judged(f"the bank stands at {seen.volts:.3g} V at its starts: the inverter may end the runs")
+    unit = runs.cycles.signal[-1]
+    by_part = "up to its draw" if runs.cycles.rises is not None and runs.cycles.rises.means else "its draw"
+    said = (
+        f"at least {seen.most} starts in the busiest hour, of runs too brief for the readings, by rises of about "
+        f"{figure(seen.size, unit, digits=2)} ({by_part})"
+    )
+    said += f"; at least {a_day:.0f} in 24 h on average" if a_day > limits.starts_per_day.value else ""
+    severity: Severity = "act" if limits.is_motor and seen.most > SURELY_BRIEF * allowed else "watch"
+    severity = "note" if _of_another_kind(limits) else severity
+    condition = "" if limits.is_motor else " (if it is a motor)"
+    name = runs.name if runs.cycles.load else "A load"
+    return rule.found(severity, f"{name} starts too often{condition}", said, _advice(limits), (seen.hour_us,))
+
+
+def _rate_per_hour(runs: Runs) -> float:
+    """Return the starts an hour from the first to the last of a log that is shorter than an hour. [1/h]."""
+    is_short = runs.cycles.covered_s < SECONDS_PER_HOUR
+    return (len(runs.start_us) - 1) / runs.span_s * SECONDS_PER_HOUR if runs.span_s > 0 and is_short else 0.0
+
+
+def _advice(limits: HealthLimits) -> tuple[str, str]:
+    return _CAUSES, _CHECK_FIRST.format(below=limits.precharge)
+
+
+def _rule(limits: HealthLimits) -> Rule:
+    run, day, hour = limits.minimum_run_s, limits.starts_per_day, limits.starts_per_hour
+    return Rule(
+        "short_cycling",
+        f"at least {run.value:g} s a run; {day.value:g} starts in 24 h on average, which is {day.value / 24:.1f} an "
+        f"hour; {hour.value:g} starts in the busiest hour",
+        f"run: {run.source}; starts: {day.source}; busiest hour: {hour.source}",
+    )
+
+
+def _most_are(short: BoolArray, runs: Runs) -> bool:
+    whole = short[runs.whole]
+    newest = whole[-max(LEAST_CYCLES, round(NEWEST * len(whole))) :]
+    return bool(whole.mean() >= MOST or newest.mean() >= MOST)
+
+
+def _too_many_a_day(runs: Runs, limits: HealthLimits) -> float | None:
+    """Return the starts in 24 h on average where they are too many; None where not, or where the log is too short."""
+    hours = runs.cycles.covered_s / SECONDS_PER_HOUR
+    a_day = 24 * len(runs.start_us) / hours if hours >= LEAST_HOURS else 0.0
+    return a_day if a_day > limits.starts_per_day.value else None
+
+
+def _said(runs: Runs, short: BoolArray) -> str:
+    whole = runs.run_s[runs.whole]
+    return (
+        f"{int(short.sum())} of {len(whole)} whole runs are too short "
+        f"(median of all {spell(float(np.median(whole)))}, shortest {spell(float(whole.min()))}); "
+        f"{busiest_hour(runs.start_us)} starts in the busiest hour"
+    )
+
+
+def _severity(limits: HealthLimits, *, brief: bool, often: bool) -> Severity:
+    """Both together ask for action; a limit that is published for another kind of motor only for a note."""
+    if _of_another_kind(limits):
+        return "note"
+    return "act" if brief and often and limits.is_motor else "watch"
+
+
+def _of_another_kind(limits: HealthLimits) -> bool:
+    """Tell whether the limits are those of submersible pump motors, and the load is another kind of motor."""
+    return limits.published_for_pumps and limits.kind in ("motor", "compressor")

@@ -1,0 +1,272 @@
+"""What runs and rests say about the pressure tank: its air, leaks, and a pump that never reaches cut-out.
+
+While water is drawn at a steady rate a pump of flow Q fills a tank of drawdown D in D / (Q - use) and the use empties
+it in D / use (the filling and emptying of a lift station's well; from memory). So no run is shorter than D / Q,
+whatever is drawn, and only a smaller D makes runs and rests shrink together.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+
+from shuntbook.analysis.readings.chunk import FloatArray
+from shuntbook.analysis.wording import spell
+
+from .draw import draws_as_usual, usual_draw
+from .finding import Check, Rule, Severity
+from .limits import COMMON_PRACTICE, OWNER, HealthLimits
+from .runs import LEAST_CYCLES, BoolArray, Runs
+
+_AIR_CAUSES: Final = (
+    "The pressure tank has lost its air charge or its bladder: hardly any water fits between cut-out and cut-in, so "
+    "the pump starts again and again while water is drawn. A tank far too small for the pump looks the same."
+)
+_AIR_CHECK_FIRST: Final = (
+    "With the pump isolated and locked off and the tank's pressure relieved, let a licensed pump installer check the "
+    "tank's air pressure ({below} with the tank empty of water) and whether water comes out of the air valve. "
+    "Never open a tank under pressure."
+)
+LEAK_ADVICE: Final = (
+    "Water leaves the tank all the time: a leak in a pipe, a cistern that runs, or a check valve or foot valve that "
+    "lets water back into the well. A drip line or a trough that is meant to run looks the same.",
+    "Close the valve behind the tank for an hour with the pump isolated and watch its gauge: if the pressure still "
+    "falls, the check valve or the pipe to the well leaks, else something on the house's side. Work on the well is "
+    "for a licensed pump installer; relieve the pressure before anything is opened.",
+)
+NEVER_ADVICE: Final = (
+    "The pump does not reach cut-out: a burst pipe or a tap left open, a worn pump, a falling well, a valve half "
+    "shut, a pressure switch that is set too high or stuck. A switch that sticks closed can burst a tank.",
+    "Look whether water runs anywhere, then at the gauge. If the pressure is high and the pump runs on, switch it off "
+    "at its breaker and lock it off. Have the switch and the relief valve checked by a licensed pump installer.",
+)
+LONG_ADVICE: Final = (
+    "Watering or filling for hours looks like this, and so does a pump that reaches cut-out late: a tap left open, a "
+    "burst pipe, a worn pump, a falling well.",
+    "If nobody was drawing water for so long, look whether water ran anywhere, and watch the gauge when it runs on.",
+)
+#: Runs shorter than this share of the shortest run a sound tank allows: the flow on a plate is rough. [1]
+OF_TANK_RUN: Final = 0.5
+#: Runs and rests both shorter than this share of what the log itself showed before. [1]
+OF_BEFORE: Final = 0.6
+#: Runs and rests both below this share of what a motor needs, as long as water is drawn: hardly any drawdown. [1]
+FAR_BELOW: Final = 0.5
+#: Shortest rest that pump makers ask for, up to 3/4 hp; a trade figure. [s]
+MINIMUM_REST_S: Final = 180.0
+#: Share of the runs that must agree. [1]
+MOST: Final = 0.75
+#: Rests that are alike: the longest of them is at most this many times the shortest.
+ALIKE: Final = 1.25
+#: So many rests in a row, over at least so long, with the pump running no larger share of the time.
+LEAK_RESTS: Final = 6
+LEAK_S: Final = 3 * 3600.0
+LEAK_DUTY: Final = 0.2
+#: A leak never stops: a rest so many times longer than the alike ones says that it did.
+LEAK_STOPPED: Final = 1.5
+#: A run of hours is also so many times as long as the usual ones, before it is worth a look. [1]
+TIMES_USUAL: Final = 5.0
+#: A run that still goes on at the log's end is judged earlier, if it is so many times as long as any other. [s, 1]
+STILL_S: Final = 3600.0
+TIMES_LONGEST: Final = 10.0
+
+
+def air_charge_lost(runs: Runs, limits: HealthLimits) -> Check:
+    """Judge whether the tank still holds the water it should between two starts.
+
+    Against the tank of the site file where its flow is known; else against the log's own earlier behaviour; else by
+    runs and rests that are both far below what any tank of the right size gives.
+    """
+    rule = _air_rule(limits)
+    if (cannot := runs.cannot_tell(rule)) is not None:
+        return cannot
+    condition = "" if limits.is_pump else " (if it is a pump with a pressure tank)"
+    title = f"The pressure tank has possibly lost its air charge{condition}"
+    for found in (_against_tank(runs, limits), _against_before(runs), _far_below(runs, limits)):
+        if found is not None:
+            evidence, which = found
+            sure = limits.tank_run_s is not None and evidence.startswith("runs")
+            return rule.found("act" if sure else "watch", title, evidence, _air_advice(limits), runs.starts(which))
+    return rule.passed(f"usual run {spell(float(np.nanmedian(runs.run_s)))}")
+
+
+def _air_advice(limits: HealthLimits) -> tuple[str, str]:
+    return _AIR_CAUSES, _AIR_CHECK_FIRST.format(below=limits.precharge)
+
+
+def _air_rule(limits: HealthLimits) -> Rule:
+    tank = limits.tank_run_s
+    if tank is not None:
+        return Rule(
+            "air_charge_lost",
+            f"no run shorter than {spell(OF_TANK_RUN * tank.value)}: half of what the tank's drawdown takes at the "
+            f"pump's flow ({spell(tank.value)})",
+            tank.source,
+        )
+    return Rule(
+        "air_charge_lost",
+        f"runs and rests do not both fall below {100 * OF_BEFORE:.0f} % of what they were before, nor both below half "
+        f"of {limits.minimum_run_s.value:g} s and {MINIMUM_REST_S:g} s",
+        f"run: {limits.minimum_run_s.source}; rest: a pump maker's trade figure; shares: {COMMON_PRACTICE}",
+    )
+
+
+def _against_tank(runs: Runs, limits: HealthLimits) -> tuple[str, BoolArray] | None:
+    """Find runs shorter than the tank allows, in the whole log or its newest third."""
+    if limits.tank_run_s is None:
+        return None
+    limit_s = OF_TANK_RUN * limits.tank_run_s.value
+    short = runs.run_s < limit_s
+    newest = short[runs.whole][-max(LEAST_CYCLES, int(runs.whole.sum()) // 3) :]
+    if newest.mean() < MOST:
+        return None
+    usual_s = float(np.median(runs.run_s[short]))
+    said = (
+        f"runs of {spell(usual_s)} (median of {int(short.sum())}) where a sound tank allows none below "
+        f"{spell(limits.tank_run_s.value)}: it gives about {100 * usual_s / limits.tank_run_s.value:.0f} % of its water"
+    )
+    return said, short
+
+
+def _against_before(runs: Runs) -> tuple[str, BoolArray] | None:
+    """Find that the newest third of runs and rests are both far shorter than those the log began with.
+
+    It began with the cycles of its first quarter of time, or the first few: a tank that loses its air makes more and
+    more of them.
+    """
+    known = runs.whole & ~np.isnan(runs.rest_s)
+    if known.sum() < 3 * LEAST_CYCLES:
+        return None
+    run_s, rest_s, start_us = runs.run_s[known], runs.rest_s[known], runs.start_us[known]
+    quarter = int(np.searchsorted(start_us, start_us[0] + (start_us[-1] - start_us[0]) // 4))
+    before, now = slice(None, max(quarter, LEAST_CYCLES)), slice(-(len(run_s) // 3), None)
+    shorter = np.median(run_s[now]) < OF_BEFORE * np.quantile(run_s[before], 0.1)
+    rests_too = np.median(rest_s[now]) < OF_BEFORE * np.median(rest_s[before])
+    water = _tank_s(run_s, rest_s)
+    if not (shorter and rests_too and np.median(water[now]) < OF_BEFORE * np.median(water[before])):
+        return None
+    said = (
+        f"at first runs took {spell(float(np.median(run_s[before])))} and rests "
+        f"{spell(float(np.median(rest_s[before])))}, at last {spell(float(np.median(run_s[now])))} and "
+        f"{spell(float(np.median(rest_s[now])))} (medians)"
+    )
+    return said, known & (np.cumsum(known) > known.sum() - len(run_s) // 3)
+
+
+def _far_below(runs: Runs, limits: HealthLimits) -> tuple[str, BoolArray] | None:
+    """Find runs and rests that are both far below what a motor needs, in the newest third of the log."""
+    both = (runs.run_s < FAR_BELOW * limits.minimum_run_s.value) & (runs.rest_s < FAR_BELOW * MINIMUM_REST_S)
+    known = runs.whole & ~np.isnan(runs.rest_s)
+    newest = both[known][-max(LEAST_CYCLES, int(known.sum()) // 3) :]
+    if limits.tank_run_s is not None or len(newest) < LEAST_CYCLES or newest.mean() < MOST:
+        return None
+    said = (
+        f"{int(both.sum())} times the load ran for {spell(float(np.median(runs.run_s[both])))} after a rest of "
+        f"{spell(float(np.median(runs.rest_s[both])))} (medians)"
+    )
+    return said, both
+
+
+def _tank_s(run_s: FloatArray, rest_s: FloatArray) -> FloatArray:
+    """Return how long the pump alone would take to fill the tank, if the use was steady: D / Q. [s].
+
+    From run = D / (Q - use) and rest = D / use.
+    """
+    return run_s * rest_s / np.maximum(run_s + rest_s, 1e-9)
+
+
+def leak_down(runs: Runs, limits: HealthLimits) -> Check:
+    """Judge whether the pump starts at equal intervals for hours, as it does when water leaves the tank by itself."""
+    rule = Rule(
+        "leak_down",
+        f"not {LEAK_RESTS} or more rests in a row alike to a quarter, over {spell(LEAK_S)} or more, with the pump "
+        f"running less than {100 * LEAK_DUTY:.0f} % of the time",
+        COMMON_PRACTICE,
+    )
+    if (cannot := runs.cannot_tell(rule, least=LEAK_RESTS + 1)) is not None:
+        return cannot
+    regular = _regular(runs)
+    if not regular.any():
+        return rule.passed("the rests differ as use does")
+    usual_s = float(np.median(runs.rest_s[regular]))
+    run_s = float(np.median(runs.run_s[regular]))
+    if _stopped(runs, regular, usual_s):
+        return rule.passed("regular for a while, then the load rested for longer: a steady use that ended")
+    condition = "" if limits.is_pump else " (if it is a pump)"
+    return rule.found(
+        "watch" if limits.is_pump else "note",  # a thermostat runs a fridge as regularly
+        f"Water possibly leaks away: the pump starts at equal intervals{condition}",
+        f"{int(regular.sum())} runs of {spell(run_s)} come every {spell(usual_s + run_s)}, alike to a quarter",
+        LEAK_ADVICE,
+        runs.starts(regular),
+    )
+
+
+def _regular(runs: Runs) -> BoolArray:
+    """Return which cycles belong to a long row of rests, and of runs, that are alike."""
+    regular = np.zeros(len(runs.run_s), dtype=bool)
+    if len(regular) < LEAK_RESTS:
+        return regular
+    rests = np.lib.stride_tricks.sliding_window_view(runs.rest_s, LEAK_RESTS)
+    lengths = np.lib.stride_tricks.sliding_window_view(runs.run_s, LEAK_RESTS)
+    slack_s = 2 * (runs.usual_interval_s or 0.0)
+    alike = rests.max(axis=1) <= ALIKE * rests.min(axis=1) + slack_s
+    alike &= lengths.max(axis=1) <= ALIKE * lengths.min(axis=1) + slack_s
+    alike &= lengths.sum(axis=1) <= LEAK_DUTY * (rests + lengths).sum(axis=1)
+    for first in np.flatnonzero(alike):
+        regular[first : first + LEAK_RESTS] = True
+    rows = np.cumsum(np.diff(regular, prepend=False))  # odd within a row
+    for row in np.unique(rows[regular]):
+        if np.sum((runs.rest_s + runs.run_s)[rows == row]) < LEAK_S:
+            regular[rows == row] = False
+    return regular
+
+
+def _stopped(runs: Runs, regular: BoolArray, usual_s: float) -> bool:
+    """Tell whether the load rested for much longer at any time after the regular row began."""
+    after = runs.rest_s[int(np.argmax(regular)) :]
+    return bool((after > LEAK_STOPPED * usual_s).any())
+
+
+def never_cuts_out(runs: Runs, limits: HealthLimits) -> Check:
+    """Judge whether a run still goes on at the log's end, far longer than usual.
+
+    One that was as long and then ended did cut out, or was stopped: a note of a plain fact, unless the owner has set
+    the limit.
+    """
+    limit = limits.longest_run_s
+    rule = Rule(
+        "never_cuts_out",
+        f"no run that still goes on at the log's end after {spell(STILL_S)} and {TIMES_LONGEST:g} times the longest; "
+        f"one longer than {spell(limit.value)} and {TIMES_USUAL:g} usual ones that ended is noted",
+        limit.source,
+    )
+    others = runs.run_s[runs.whole & ~runs.less & (runs.run_s <= limit.value)]
+    if len(others) < LEAST_CYCLES:
+        return rule.not_judged(f"{len(others)} usual runs are too few to tell how long a run usually is")
+    if (~np.isnan(runs.draw)).sum() >= LEAST_CYCLES and usual_draw(runs) is None:
+        return rule.not_judged("the runs draw so differently that they may be several loads'")
+    usual_s = float(np.median(others))
+    lengths_s = runs.lengths_s()
+    long = lengths_s > max(limit.value, TIMES_USUAL * usual_s)
+    long |= ~runs.whole & (lengths_s > max(min(STILL_S, limit.value), TIMES_LONGEST * float(others.max())))
+    long &= runs.alone(lengths_s) & (draws_as_usual(runs) | runs.less)
+    if not long.any() and runs.cycles.perhaps_dry is not None and runs.cycles.perhaps_dry.lasted_s > STILL_S:
+        return rule.not_judged(runs.perhaps_dry)
+    if not long.any():
+        return rule.passed(f"the longest run took {spell(float(others.max()))}, a usual one {spell(usual_s)}")
+    said = f"{int(long.sum())} of {len(long)} runs went on for up to {spell(float(lengths_s[long].max()))}"
+    usual = f"; a usual run takes {spell(usual_s)} (median of {len(others)})"
+    if (long & runs.less).any():
+        said += f", {int((long & runs.less).sum())} of them at the draw of a pump that runs dry"
+    elif runs.whole[long].all():
+        title = f"{runs.name} ran for {spell(float(lengths_s[long].max()))} in one go, and stopped"
+        severity: Severity = "watch" if limit.source == OWNER else "note"
+        return rule.found(severity, title, f"{said}, and ended{usual}", LONG_ADVICE, runs.starts(long))
+    return rule.found(
+        "watch",
+        f"{runs.name} runs on and does not cut out",
+        f"{said}{'' if runs.whole[long].all() else ', the last still when the log ended'}{usual}",
+        NEVER_ADVICE,
+        runs.starts(long),
+    )

@@ -1,0 +1,1 @@
+"""By day and demo: what was drawn and given back, how hard, and when the array had paid it back."""

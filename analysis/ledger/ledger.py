@@ -1,0 +1,295 @@
+"""The ledger: what each local day and each marked demo drew and gave back, and how hard it drew."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Set as AbstractSet
+from dataclasses import dataclass, replace
+from datetime import tzinfo
+from typing import Final
+
+import numpy as np
+
+from shuntbook.analysis.charge.amounts import Charge
+from shuntbook.analysis.charge.charge import ChargeSums
+from shuntbook.analysis.charge.completed import Pieces, Read, Reader, Window
+from shuntbook.analysis.readings.chunk import SECONDS_PER_HOUR, Chunk, FloatArray
+from shuntbook.analysis.readings.measured_span import HowRead
+
+from .local_days import LocalDay, days_in
+from .sustained import NOTHING_SEEN, Highest, HighestDraw
+
+#: Notes that end a demo and begin none.
+ENDINGS: Final = frozenset({"end", "stop", "off", "done"})
+
+Demo = tuple[int, int | None, str]
+"""Beginning [us], end [us] or None where no later note ends it, and the note's text."""
+
+
+@dataclass(frozen=True)
+class Totals:
+    """What had gone out and come back since the log's first reading [Ah], and the time measured until then [h]."""
+
+    drawn_Ah: float
+    returned_Ah: float
+    covered_h: float
+
+
+@dataclass(frozen=True)
+class LedgerLine:
+    """One day or one demo.
+
+    Parameters
+    ----------
+    text : str
+        The date, year-month-day, or the note's text.
+    start_us, stop_us : int
+        A day's two midnights; a demo's beginning and end. [us]
+    whole : Charge
+        What went out and came back, and the time measured for it.
+    current, power : Highest
+        How much was drawn at most. [A], [W]
+    at_end : Totals or None
+        What the log had seen by its end, or by the last reading; None without amps at the bank.
+    starts : int
+        Starts of the load that was looked for.
+    """
+
+    text: str
+    start_us: int
+    stop_us: int
+    whole: Charge
+    current: Highest
+    power: Highest
+    at_end: Totals | None
+    starts: int = 0
+
+    @property
+    def measured_s(self) -> float:
+        """Time that readings stand for. [s]"""
+        return max(self.whole.span.covered_s, self.whole.energy_span.covered_s if self.whole.energy_span else 0.0)
+
+    @property
+    def not_measured_s(self) -> float:
+        """The rest of its time. [s]"""
+        return max((self.stop_us - self.start_us) / 1e6 - self.measured_s, 0.0)
+
+
+@dataclass(frozen=True)
+class Ledger:
+    """Days and demos, each in order; those in which nothing was measured are left out.
+
+    ``current`` [A] and ``power`` [W] are the highest draws of the whole log: ten minutes may pass midnight, and a log
+    without dates has no days.
+    """
+
+    days: tuple[LedgerLine, ...] = ()
+    demos: tuple[LedgerLine, ...] = ()
+    current: Highest = NOTHING_SEEN
+    power: Highest = NOTHING_SEEN
+
+    def told(self, sure: Callable[[Charge], Charge], starts_us: Sequence[int]) -> Ledger:
+        """Return the same with intervals, and with the starts that each line holds.
+
+        Parameters
+        ----------
+        sure : callable
+            Gives amounts their intervals.
+        starts_us : sequence of int
+            When the load started, rising. [us]
+        """
+        at_us = np.asarray(starts_us, dtype=np.int64)
+
+        def line(line: LedgerLine) -> LedgerLine:
+            low, high = np.searchsorted(at_us, [line.start_us, line.stop_us]).tolist()
+            whole = sure(line.whole)
+            return replace(line, whole=replace(whole, evidence=None), starts=high - low)
+
+        return replace(self, days=tuple(map(line, self.days)), demos=tuple(map(line, self.demos)))
+
+
+def demos_of(markers: Sequence[tuple[int, str]]) -> tuple[Demo, ...]:
+    """Return the demos that notes mark: each from its note to the next; ``end``, ``stop``, ``off``, ``done`` only end.
+
+    Parameters
+    ----------
+    markers : sequence of (int, str)
+        Instants [us] and texts, in any order.
+    """
+    ordered = sorted(markers)
+    ends: list[int | None] = [*(at for at, _ in ordered[1:]), None][: len(ordered)]
+    return tuple(
+        (at, end, text)
+        for (at, text), end in zip(ordered, ends, strict=True)
+        if text.strip().lower() not in ENDINGS and (end is None or end > at)
+    )
+
+
+class LedgerFold:
+    """Keep the ledger of a log, as a fold.
+
+    Parameters
+    ----------
+    how : HowRead
+        What a reading stands for.
+    quantities : set of str
+        The quantities the log has.
+    zone : tzinfo or None
+        Whose midnights part the days; None for a log without dates, which has none.
+    demos : sequence of Demo
+        The stretches that are marked.
+
+    Raises
+    ------
+    Refusal
+        If the log has neither current nor power that can be integrated.
+
+    Notes
+    -----
+    An interval that passes midnight is cut there, exactly. It carries one reading of each signal and the last ten
+    minutes of each line and of the log, and grows by one line a day. Readings are read once and handed to the lines
+    they touch.
+    """
+
+    def __init__(
+        self, how: HowRead, quantities: AbstractSet[str], *, zone: tzinfo | None, demos: Sequence[Demo] = ()
+    ) -> None:
+        self._how, self._quantities, self._zone = how, quantities - {"charge_Ah"}, zone
+        self._reader = Reader(how, quantities)
+        self._running = _Running()
+        self._highest = _HighestOf()
+        self._days: list[_Line] = []
+        self._demos = [self._line(text, (start, stop)) for start, stop, text in demos]
+        self._line("", (None, None))  # refuses at once where nothing can be integrated
+
+    def _line(self, text: str, window: Window) -> _Line:
+        return _Line(text, window, ChargeSums(self._how, self._quantities, from_us=window[0], to_us=window[1]))
+
+    def add(self, chunk: Chunk) -> None:
+        """Take the next readings in."""
+        if len(chunk):
+            for part in self.parts(self._reader.take(chunk)):
+                self.take(part)
+
+    def parts(self, read: Read) -> Iterator[Read]:
+        """Yield what the next readings complete in parts that begin and end with the lines, so that sums are shared."""
+        self._open_days(read)
+        first_us, last_us = read.ends_us
+        ends = {us for line in (*self._days, *self._demos) for us in (line.start_us, line.stop_us) if us is not None}
+        return read.parts(us for us in ends if first_us < us < last_us)
+
+    def take(self, read: Read) -> None:
+        """Take in what the next readings complete, where somebody else reads them."""
+        first_us, last_us = read.ends_us
+        self._open_days(read)
+        self._highest.take(read)
+        totals = self._running.take(read.current)
+        for line in reversed(self._days):
+            if line.stop_us is not None and line.stop_us <= first_us:
+                break
+            line.take(read, totals)
+        for line in self._demos:
+            if line.start_us <= last_us and (line.stop_us is None or line.stop_us > first_us):
+                line.take(read, totals)
+
+    def _open_days(self, read: Read) -> None:
+        if self._zone is None:
+            return
+        days: dict[int, LocalDay] = {}
+        for pieces in (read.current, read.power):
+            if pieces is not None:
+                stretches = ((pieces.measured.start_us, pieces.measured.stop_us), (pieces.at_us, pieces.at_us + 1))
+                days |= {day.start_us: day for at in stretches for day in days_in(*at, self._zone)}
+        known = {line.start_us for line in self._days}
+        new = [day for start_us, day in days.items() if start_us not in known]
+        self._days += [self._line(day.date.isoformat(), (day.start_us, day.stop_us)) for day in new]
+        self._days.sort(key=lambda line: line.start_us)
+
+    def result(self) -> Ledger:
+        """Return the lines so far."""
+        days, demos = (
+            tuple(told for line in lines if (told := line.result()) is not None) for lines in (self._days, self._demos)
+        )
+        return Ledger(days, demos, *self._highest.result())
+
+
+class _HighestOf:
+    """The highest draw in amps and in watts."""
+
+    def __init__(self) -> None:
+        self._amps, self._watts = HighestDraw(), HighestDraw()
+
+    def take(self, read: Read) -> None:
+        for pieces, highest in ((read.current, self._amps), (read.power, self._watts)):
+            if pieces is not None:
+                highest.add(pieces)
+
+    def result(self) -> tuple[Highest, Highest]:
+        return self._amps.result(), self._watts.result()
+
+
+class _Line:
+    """A line while it is being written."""
+
+    def __init__(self, text: str, window: Window, sums: ChargeSums) -> None:
+        self.text, self._window, self._sums = text, window, sums
+        self._highest = _HighestOf()
+        self._at_end: FloatArray | None = None
+
+    @property
+    def start_us(self) -> int:
+        return self._window[0] or 0
+
+    @property
+    def stop_us(self) -> int | None:
+        return self._window[1]
+
+    def take(self, read: Read, totals: _TotalsAt | None) -> None:
+        near = read.within(self._window)
+        self._sums.take(near)
+        self._highest.take(near)
+        if totals is not None:
+            self._at_end = totals.at(self.stop_us)
+
+    def result(self) -> LedgerLine | None:
+        whole = self._sums.result()
+        if whole.charge is None and whole.energy is None:
+            return None
+        stop_us = self.stop_us if self.stop_us is not None else whole.span.stop_us
+        at_end = None if self._at_end is None else Totals(*(self._at_end / SECONDS_PER_HOUR).tolist())
+        return LedgerLine(self.text, self.start_us, stop_us or 0, whole, *self._highest.result(), at_end)
+
+
+class _Running:
+    """What has gone out and come back, and the time measured, since the log began [A s], [A s], [s]."""
+
+    def __init__(self) -> None:
+        self._totals: FloatArray = np.zeros(3)
+
+    def take(self, pieces: Pieces | None) -> _TotalsAt | None:
+        if pieces is None:
+            return None
+        at = _TotalsAt(self._totals, pieces)
+        self._totals = at.at(None)
+        return at
+
+
+class _TotalsAt:
+    """The running totals at any instant of some pieces."""
+
+    def __init__(self, before: FloatArray, pieces: Pieces) -> None:
+        self._before, self._pieces = before, pieces
+        self._after = before + _three(pieces)
+
+    def at(self, us: int | None) -> FloatArray:
+        """Return the totals at an instant; at the last one for None."""
+        stop_us = self._pieces.measured.stop_us
+        if us is None or not len(stop_us) or us >= stop_us[-1]:
+            return self._after
+        before = self._pieces.within((None, us))
+        sums: FloatArray = np.array([x.sum() for x in (*before.split, before.measured.length_s)])
+        return self._before + sums
+
+
+def _three(pieces: Pieces) -> FloatArray:
+    return np.array(pieces.sums.hours.total if len(pieces.measured.start_us) else (0.0, 0.0, 0.0))

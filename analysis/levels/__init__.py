@@ -1,0 +1,1 @@
+"""Where a signal is level and where it steps: plateaus, levels, rises."""

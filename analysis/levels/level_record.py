@@ -1,0 +1,142 @@
+"""What is kept of a level once it is complete, and the list of all levels of a log."""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Set
+from dataclasses import dataclass, field
+from functools import cached_property
+
+import numpy as np
+
+from shuntbook.analysis.readings.chunk import MICROSECONDS, FloatArray
+
+#: What is drawn at rest is the least that was drawn in so long: common practice, no source. [s]
+REST_S = 6 * 3600.0
+
+
+@dataclass(frozen=True, slots=True)
+class LevelRecord:
+    """A stretch of readings in which no load stepped.
+
+    Attributes
+    ----------
+    start_us : float
+        The middle between the last reading before the change that led here and the first after it. [us]
+    spacing_s : float
+        Time between those two readings. [s]
+    first_us, last_us : int
+        Its first and last reading. [us]
+    after_gap : bool
+        Whether nothing was measured right before it.
+    least : float
+        The smallest change that stood out from the noise where it began. [unit of the signal]
+    first, last, usual : dict of str to float
+        Level at its beginning, at its end and as a rule, by quantity. [unit]
+    peak : dict of str to float
+        Highest reading of the change that led here and of a start's time after it. [unit]
+    lowest_V, highest_W : float
+        Extremes, of the change as well; NaN where unknown.
+    sums_first, sums_last : dict of str to float
+        Running integrals at its first and last reading. [unit s]
+    burst : Burst or None
+        What stood out between the level before and this one.
+    """
+
+    start_us: float
+    spacing_s: float
+    first_us: int
+    last_us: int
+    after_gap: bool
+    least: float
+    first: dict[str, float]
+    last: dict[str, float]
+    usual: dict[str, float]
+    peak: dict[str, float]
+    lowest_V: float
+    highest_W: float
+    sums_first: dict[str, float]
+    sums_last: dict[str, float]
+    burst: Burst | None
+
+    @property
+    def length_s(self) -> float:
+        """From its first to its last reading. [s]."""
+        return (self.last_us - self.first_us) / MICROSECONDS
+
+
+@dataclass(frozen=True, slots=True)
+class Burst:
+    """Readings that stand out above the same level before and after.
+
+    Attributes
+    ----------
+    start_us, stop_us : float
+        From the middle before its first reading to the middle after its last. [us]
+    readings : int
+        How many there are, or as many as are enough.
+    peak : dict of str to float
+        The highest above the level before, by quantity. [unit]
+    sag_V : float
+        By how much the voltage fell; NaN where unknown.
+    """
+
+    start_us: float
+    stop_us: float
+    readings: int
+    peak: dict[str, float]
+    sag_V: float
+
+
+@dataclass
+class LevelList:
+    """All levels of a log, in order, and their steps; `signal` is the quantity in which they were found."""
+
+    signal: str
+    levels: list[LevelRecord] = field(default_factory=list)
+
+    @property
+    def names(self) -> Set[str]:
+        """The quantities that were read."""
+        return self.levels[0].first.keys() if self.levels else set()
+
+    def change(self, k: int, name: str) -> float:
+        """Return the step at the beginning of a level. [unit]."""
+        return self.levels[k].first[name] - self.levels[k - 1].last[name]
+
+    def changes(self, name: str) -> FloatArray:
+        """Return the step at the beginning of each level, nought for the first; shape (n,), in the quantity's unit."""
+        first = np.array([level.first[name] for level in self.levels])
+        last = np.array([level.last[name] for level in self.levels])
+        return np.concatenate([[0.0], first[1:] - last[:-1]])
+
+    @cached_property
+    def before(self) -> FloatArray:
+        """Where the signal was right before each level; shape (n,). [unit of the signal]."""
+        last = np.array([level.last[self.signal] for level in self.levels])
+        return np.concatenate([[self.levels[0].first[self.signal]], last[:-1]])
+
+    @cached_property
+    def after(self) -> FloatArray:
+        """The lower of where each level begins and where it stays as a rule; shape (n,). [unit of the signal]."""
+        return np.array([min(level.first[self.signal], level.usual[self.signal]) for level in self.levels])
+
+    @cached_property
+    def rest(self) -> FloatArray:
+        """The least that was drawn in the last `REST_S` up to each level; shape (n,). [unit of the signal]."""
+        low, lowest = np.minimum(self.before, self.after), deque[int]()
+        rest = np.empty_like(low)
+        for k, level in enumerate(self.levels):
+            while lowest and low[lowest[-1]] >= low[k]:
+                lowest.pop()
+            lowest.append(k)
+            while level.start_us - self.levels[lowest[0]].last_us > REST_S * MICROSECONDS:
+                lowest.popleft()
+            rest[k] = low[lowest[0]]
+        return rest
+
+    @cached_property
+    def gives(self) -> bool:
+        """Whether anything flowed back at any time, beyond the noise."""
+        low = np.minimum(self.before, self.after)
+        return bool(np.any(low < -np.array([level.least for level in self.levels])))

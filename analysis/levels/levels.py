@@ -1,0 +1,340 @@
+"""Levels: plateaus put together where they differ only by a start's moment, a slow fall or noise."""
+
+from __future__ import annotations
+
+import copy
+import math
+from collections.abc import Sequence, Set
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from shuntbook.analysis.readings.chunk import MICROSECONDS
+
+from .level_record import Burst, LevelRecord
+from .plateau import EDGE, Plateau
+
+#: A level holds for at least this many readings and this long; what is shorter belongs to a start or a stop. [s]
+LEVEL_READINGS, LEVEL_S = 3, 1.0
+#: A start is over within this time: trade guides give 0.1 to 5 s for a motor's surge (no standard does). [s]
+START_S = 5.0
+#: A level's beginning is judged by the readings of so long. [s]
+EDGE_S = 3.0
+#: And by so many that the median's error is 1 % of the step: 1.25 x (least step / 6) / sqrt(n) = 0.01 x step.
+NOISE_AT_EDGE = 1.25 / 6.0 / 0.01
+#: Readings between two levels are a burst and no step if the levels differ by less than this share of it.
+SMALL_CHANGE = 0.1
+#: What remains after a start is less than this share of its top, and more than that.
+START_FALLS_TO, START_STAYS_ABOVE = 0.65, 0.1
+#: Neighbouring plateaus differ by no more than this share of the step before, if the second is short, or if it holds.
+SLOPE_SHORT, SLOPE_LONG = 0.1, 0.03
+#: A step belongs to the stair up to a larger one if it has this share of it.
+OF_STAIR = 0.3
+#: A level has no more plateaus; what goes on is another level, with no step between them.
+MOST_PARTS = 256
+#: Medians of several readings differ by less than this share of the least step where only noise lies between them.
+LIKE_NOISE = 0.7
+
+
+@dataclass
+class Level:
+    """Plateaus that together hold long enough, and the short ones between them and the level before.
+
+    Neighbouring plateaus are one level where they differ little beside the step that led there (a pump's draw falls
+    slowly while the pressure rises), or no more than noise does.
+    """
+
+    parts: list[Plateau]
+    between: list[Plateau]
+    after_gap: bool
+
+    @property
+    def names(self) -> Set[str]:
+        """The quantities that were read."""
+        return self.parts[0].traces.keys()
+
+    @property
+    def first_us(self) -> int:
+        """Its first reading. [us]."""
+        return self.parts[0].first_us
+
+    @property
+    def last_us(self) -> int:
+        """Its last reading. [us]."""
+        return self.parts[-1].last_us
+
+    @property
+    def length_s(self) -> float:
+        """From its first to its last reading. [s]."""
+        return (self.last_us - self.first_us) / MICROSECONDS
+
+    @property
+    def holds(self) -> bool:
+        """Whether it is more than a moment of a start or a stop."""
+        return self.count >= LEVEL_READINGS and self.length_s >= LEVEL_S
+
+    @property
+    def count(self) -> int:
+        """Number of its readings. [1]."""
+        return sum(part.count for part in self.parts)
+
+    @property
+    def start_us(self) -> float:
+        """The middle between the last reading before the change and the first after it. [us]."""
+        return self.changed.first_us - self.spacing_s * MICROSECONDS / 2
+
+    @property
+    def spacing_s(self) -> float:
+        """Time between those two readings. [s]."""
+        return self.changed.step_s
+
+    @cached_property
+    def changed(self) -> Plateau:
+        """The plateau with which the change began: that of the largest step, or the first of a stair up to it.
+
+        What lies before that among the short plateaus is another load's doing.
+        """
+        if not self.between:
+            return self.parts[0]
+        change = [*self.between, self.parts[0]]
+        direction = 1.0 if sum(plateau.step for plateau in change) > 0 else -1.0
+        steps = [direction * plateau.step for plateau in change]
+        first = steps.index(max(steps))
+        largest = steps[first]
+        while first and steps[first - 1] > OF_STAIR * largest:
+            first -= 1
+        return change[first]
+
+    def first(self, name: str, readings: int = EDGE) -> float:
+        """Return how it begins: the median of its first readings. [unit]."""
+        return self._edge(self.parts, name, readings, at_end=False)
+
+    def last(self, name: str, readings: int = EDGE) -> float:
+        """Return how it ends: the median of its last readings. [unit]."""
+        return self._edge(self.parts[::-1] if len(self.parts) > 1 else self.parts, name, readings, at_end=True)
+
+    def _edge(self, parts: Sequence[Plateau], name: str, readings: int, *, at_end: bool) -> float:
+        nearest = parts[0].traces[name]
+        if readings == EDGE and (len(parts) == 1 or parts[0].count >= EDGE):
+            return nearest.last if at_end else nearest.first
+        if len(parts) == 1:
+            return _median(nearest.tail[-readings:] if at_end else nearest.head[:readings])
+        x: list[float] = []
+        for part in parts:
+            trace = part.traces[name]
+            x += trace.tail[::-1] if at_end else trace.head
+            if len(x) >= readings:
+                break
+        return _median(x[:readings])
+
+    def usual(self, name: str) -> float:
+        """Return its usual reading: the median of its plateaus' medians, each counted by its readings. [unit]."""
+        if len(self.parts) == 1:
+            return self.parts[0].traces[name].usual
+        medians = np.array([part.traces[name].usual for part in self.parts])
+        if np.isnan(medians).any():
+            return float("nan")
+        counts = np.array([part.count for part in self.parts])
+        order = np.argsort(medians)
+        reached = np.cumsum(counts[order])
+        return float(medians[order][np.searchsorted(reached, reached[-1] / 2)])
+
+    def peak(self, name: str) -> float:
+        """Return the highest reading of the change and of the plateaus that begin within a start's time. [unit]."""
+        until_us = self.changed.first_us + START_S * MICROSECONDS
+        early = [part for part in self.parts[1:] if part.first_us <= until_us]
+        return _highest([part.traces[name].high for part in (*self.between, self.parts[0], *early)])
+
+    def high(self, name: str) -> float:
+        """Return the highest reading of the change and of the whole level; NaN where some are unknown. [unit]."""
+        return _highest([part.traces[name].high for part in (*self.between, *self.parts) if name in part.traces])
+
+    def low(self, name: str) -> float:
+        """Return the lowest reading of the change and of the whole level; NaN where some are unknown. [unit]."""
+        return -_highest([-part.traces[name].low for part in (*self.between, *self.parts) if name in part.traces])
+
+
+def edge_readings(before: Level, level: Level, signal: str) -> int:
+    """Return of how many readings next to a step the median is taken on either side. [1].
+
+    As few as the noise allows, since a cloud may move the level meanwhile; but no fewer than there are in `EDGE_S`, in
+    which a start's surge dies away.
+    """
+    step = abs(level.first(signal) - before.last(signal))
+    by_noise = (NOISE_AT_EDGE * level.changed.least / step) ** 2 if step > 0 else EDGE
+    by_time = EDGE_S * (level.count - 1) / level.length_s if level.length_s > 0 else LEVEL_READINGS
+    return math.ceil(min(max(by_noise, by_time, LEVEL_READINGS), EDGE))
+
+
+def _burst(before: Level | None, level: Level, signal: str) -> Burst | None:
+    """Return what stood out between two levels that hardly differ; None if nothing did."""
+    if before is None or level.after_gap or not level.between:
+        return None
+    base = before.last(signal)
+    top = _highest([part.traces[signal].high for part in level.between]) - base
+    high = [part for part in level.between if part.traces[signal].usual - base > top / 2]
+    if not high or top < level.changed.least or abs(level.first(signal) - base) > SMALL_CHANGE * top:
+        return None
+    after = level.between[level.between.index(high[-1]) + 1] if high[-1] is not level.between[-1] else level.parts[0]
+    peak = {name: _highest([part.traces[name].high for part in high]) - before.last(name) for name in level.names}
+    sag_V = math.nan
+    if "voltage_V" in level.names:
+        sag_V = before.last("voltage_V") + _highest([-part.traces["voltage_V"].low for part in high])
+    start_us = high[0].first_us - high[0].step_s * MICROSECONDS / 2
+    stop_us = after.first_us - after.step_s * MICROSECONDS / 2
+    return Burst(start_us, stop_us, sum(part.count for part in high), peak, sag_V)
+
+
+def record(level: Level, before: Level | None, signal: str, readings: tuple[int, int]) -> LevelRecord:
+    """Return what is kept of a level that is complete.
+
+    Parameters
+    ----------
+    level, before : Level
+        The level, and the one before it.
+    signal : str
+        The quantity in which steps are sought.
+    readings : (int, int)
+        How many readings stand for its beginning and its end.
+    """
+    names = level.names
+    changed = level.changed
+    return LevelRecord(
+        start_us=level.start_us,
+        spacing_s=changed.step_s,
+        first_us=level.first_us,
+        last_us=level.last_us,
+        after_gap=level.after_gap,
+        least=changed.least,
+        first={name: level.first(name, readings[0]) for name in names},
+        last={name: level.last(name, readings[1]) for name in names},
+        usual={name: level.usual(name) for name in names},
+        peak={name: level.peak(name) for name in names if name != "voltage_V"},
+        lowest_V=level.low("voltage_V"),
+        highest_W=level.high("power_W"),
+        sums_first={name: sums[0] for name, sums in level.parts[0].sums.items()},
+        sums_last={name: sums[1] for name, sums in level.parts[-1].sums.items()},
+        burst=_burst(before, level, signal),
+    )
+
+
+def _highest(x: Sequence[float]) -> float:
+    """Return the highest number; NaN if one of them is, or there are none."""
+    return math.nan if math.isnan(sum(x)) or not x else max(x)
+
+
+def _median(x: Sequence[float]) -> float:
+    """Return the median of readings; NaN if one of them is."""
+    ordered, middle = sorted(x), len(x) // 2
+    if math.isnan(sum(x)):
+        return math.nan
+    return ordered[middle] if len(x) % 2 else (ordered[middle - 1] + ordered[middle]) / 2
+
+
+class LevelMaker:
+    """Puts plateaus together to levels, one after the other.
+
+    What lies between two levels goes with the one that follows. A level is given out as soon as nothing that comes can
+    change it: when the one after it is complete.
+    """
+
+    def __init__(self, signal: str) -> None:
+        self._signal = signal
+        self._base: Level | None = None  # the last level that is complete
+        self._forming: Level | None = None
+        self._is_kept = False  # whether the one that is forming is a level already
+        self._between: list[Plateau] = []  # of the level that is forming
+        self._waiting: Level | None = None  # complete, but may prove the start of the next
+        self._before_it: Level | None = None
+
+    def add(self, plateau: Plateau) -> list[Level]:
+        """Take the next plateau in and return the levels that are complete now: none, one or two."""
+        done: list[Level] = []
+        if plateau.after_gap:
+            done += self._closed()
+            self._forming, self._between = None, []
+        if self._forming is not None and self._continues(self._forming, plateau):
+            self._forming.parts.append(plateau)
+        else:
+            done += self._closed()
+            self._forming, self._is_kept = Level([plateau], self._between, plateau.after_gap), False
+        if not self._is_kept and (self._forming.holds or self._forming.after_gap):
+            self._is_kept, self._between = True, []
+        return done
+
+    def rest(self) -> list[Level]:
+        """Return the levels that are not complete yet, as they stand."""
+        twin = copy.copy(self)
+        done = twin._closed()
+        return done if twin._waiting is None else [*done, twin._waiting]
+
+    def _closed(self) -> list[Level]:
+        """Complete what is forming; return the levels that cannot change any more."""
+        forming, waiting = self._forming, self._waiting
+        if forming is None:
+            return []
+        if not self._is_kept:
+            self._between = [*self._between, *forming.parts]
+            return []
+        if self._base is not None and not forming.after_gap:
+            forming = _after_its_start(self._base, forming, self._signal)
+        self._base = self._waiting = forming
+        if waiting is None:
+            return []
+        if self._before_it is not None and _is_start(self._before_it, waiting, forming, self._signal):
+            between = [*waiting.between, *waiting.parts, *forming.between]
+            self._base = self._waiting = Level(forming.parts, between, forming.after_gap)
+            return []
+        self._before_it = waiting
+        return [waiting]
+
+    def _continues(self, level: Level, plateau: Plateau) -> bool:
+        """Tell whether a plateau goes on with a level: it differs as noise does, or little beside the step before.
+
+        What climbs on, reading by reading, within a start's time is not a level yet: a motor that is brought up softly.
+        """
+        if len(level.parts) >= MOST_PARTS:
+            return False
+        jump = plateau.traces[self._signal].first - level.parts[-1].traces[self._signal].last
+        is_short = plateau.count < LEVEL_READINGS
+        if abs(jump) <= LIKE_NOISE * plateau.least and not is_short and level.parts[-1].count >= LEVEL_READINGS:
+            return True
+        if level.after_gap or self._base is None:
+            return False
+        step = level.first(self._signal) - self._base.last(self._signal)
+        is_early = not self._is_kept and plateau.first_us - level.changed.first_us <= START_S * MICROSECONDS
+        if is_early and jump * step > 0 and abs(jump) > LIKE_NOISE * plateau.least:
+            return False
+        return abs(jump) <= (SLOPE_SHORT if is_short else SLOPE_LONG) * abs(step)
+
+
+def _after_its_start(base: Level, level: Level, signal: str) -> Level:
+    """Return a level without the start that it may begin with: a surge held at a limit for seconds, and its decay.
+
+    What remains after such a start is its first plateau of some length; what lies before that belongs to the change.
+    """
+    below = base.last(signal)
+    rise = level.peak(signal) - below
+    until_us = level.changed.first_us + START_S * MICROSECONDS
+    for k, part in enumerate(level.parts):
+        remains = _remains(part.traces[signal].first - below, rise)
+        if remains and (not k or part.count >= LEVEL_READINGS):
+            settled = Level(level.parts[k:], [*level.between, *level.parts[:k]], level.after_gap)
+            return settled if k and settled.holds else level
+        if not remains and part.last_us > until_us:
+            break
+    return level
+
+
+def _is_start(base: Level, level: Level, following: Level, signal: str) -> bool:
+    """Tell whether a short level right after a step up, with a lower one above its base behind it, is one's start."""
+    if level.after_gap or following.after_gap or level.length_s > START_S:
+        return False
+    below = base.last(signal)
+    return _remains(following.first(signal) - below, level.first(signal) - below)
+
+
+def _remains(stays: float, rise: float) -> bool:
+    """Tell whether what stays of a rise is what remains after a start. [unit of the signal]."""
+    return START_STAYS_ABOVE * rise < stays < START_FALLS_TO * rise

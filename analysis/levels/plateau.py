@@ -1,0 +1,210 @@
+"""A plateau: consecutive readings of which none differs much from the one before."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from shuntbook.analysis.readings.chunk import MICROSECONDS, FloatArray, TimeArray
+
+#: Readings kept from either end of a plateau, and from all of it: enough for a median, whatever its length.
+EDGE, SAMPLE = 15, 32
+
+Counts = NDArray[np.int64]
+
+
+class Trace(NamedTuple):
+    """What is kept of one quantity over a plateau.
+
+    Attributes
+    ----------
+    first, last, usual : float
+        Level at the beginning, at the end and as a rule: medians of readings. [unit]
+    low, high : float
+        Extremes. [unit]
+    head, tail : list of float
+        Its first and last readings, `EDGE` of them or all. [unit]
+    """
+
+    first: float
+    last: float
+    usual: float
+    low: float
+    high: float
+    head: list[float]
+    tail: list[float]
+
+
+@dataclass(frozen=True, slots=True)
+class Plateau:
+    """Consecutive readings at one level.
+
+    Attributes
+    ----------
+    first_us, last_us : int
+        Its first and last reading. [us]
+    count : int
+        Number of readings.
+    traces : dict of str to Trace
+        By quantity name: the signal and whatever else was read.
+    sums : dict of str to (float, float)
+        Running integrals of amps and watts at the first and at the last reading, by name. [unit s]
+    least : float
+        The smallest change that stood out from the noise where it began. [unit of the signal]
+    step : float
+        Change of the signal from the reading before it to its first. [unit]
+    after_gap : bool
+        Whether nothing was measured right before it.
+    step_s : float
+        Time between the reading before it and its first. [s]
+    """
+
+    first_us: int
+    last_us: int
+    count: int
+    traces: dict[str, Trace]
+    sums: dict[str, tuple[float, float]]
+    least: float
+    step: float
+    after_gap: bool
+    step_s: float
+
+    @property
+    def length_s(self) -> float:
+        """From its first to its last reading. [s]."""
+        return (self.last_us - self.first_us) / MICROSECONDS
+
+
+def _rows_of(
+    x: FloatArray, first: Counts, counts: Counts, stride: Counts | int = 1
+) -> tuple[FloatArray, NDArray[np.bool_]]:
+    """Return several stretches of readings as rows, filled up to the longest, and what is not filling.
+
+    Parameters
+    ----------
+    x : array, shape (q, n)
+        Readings of several quantities, in their own units.
+    first, counts : array of int, shape (m,)
+        Where each stretch begins and how many readings it has.
+    stride : array of int, shape (m,), or int
+        Every how many readings one is taken.
+
+    Returns
+    -------
+    (array, shape (q, m, longest)), (array of bool, shape (m, longest))
+    """
+    along = np.arange(counts.max())
+    inside = along < counts[:, None]
+    at = first[:, None] + np.where(inside, along, 0) * np.reshape(stride, (-1, 1))
+    return x[:, at], inside
+
+
+def _medians(rows: FloatArray, inside: NDArray[np.bool_], counts: Counts) -> FloatArray:
+    """Return the medians of such rows, shape (q, m); NaN where one of their readings is."""
+    ordered = np.where(inside, rows, np.inf)
+    ordered.sort(axis=2)
+    each = np.arange(len(counts))
+    middle = (ordered[:, each, (counts - 1) // 2] + ordered[:, each, counts // 2]) / 2
+    return np.where(np.isnan(ordered[:, :, -1]), np.nan, middle)
+
+
+def _median_of_rows(x: FloatArray) -> FloatArray:
+    """Return the median of each row; NaN where one of its readings is. Shape (q, n), by rows (q,)."""
+    ordered, n = np.sort(x, axis=1), x.shape[1]
+    middle = (ordered[:, (n - 1) // 2] + ordered[:, n // 2]) / 2
+    return np.where(np.isnan(ordered[:, -1]), np.nan, middle)
+
+
+def traces_of(names: Sequence[str], x: FloatArray, bounds: Counts) -> list[dict[str, Trace]]:
+    """Return what is kept of consecutive plateaus.
+
+    Parameters
+    ----------
+    names : sequence of str, length q
+        The quantities.
+    x : array, shape (q, n)
+        Their readings, in their own units.
+    bounds : array of int, shape (m + 1,)
+        Where each of `m` plateaus begins, and where the last ends.
+    """
+    starts, stops = bounds[:-1], bounds[1:]
+    counts = stops - starts
+    short = np.minimum(counts, EDGE)
+    stride = 1 << np.ceil(np.log2(np.maximum(counts / SAMPLE, 1.0))).astype(np.int64)
+    inside = x[:, : bounds[-1]]
+    at_edges = _rows_of(x, np.append(starts, stops - short), np.append(short, short))
+    thinned = -(-counts // stride)
+    columns = (
+        *np.split(_medians(*at_edges, np.append(short, short)), 2, axis=1),
+        _medians(*_rows_of(x, starts, thinned, stride), thinned),
+        np.minimum.reduceat(inside, starts, axis=1),
+        np.maximum.reduceat(inside, starts, axis=1),
+    )
+    figures = np.stack(columns, axis=2).tolist()
+    edges, after = at_edges[0].tolist(), len(starts)
+    return [
+        {name: Trace._make([*figures[q][m], edges[q][m][:n], edges[q][after + m][:n]]) for q, name in enumerate(names)}
+        for m, n in enumerate(short.tolist())
+    ]
+
+
+@dataclass(frozen=True)
+class OpenPlateau:
+    """The last plateau of the readings so far, which the next may continue.
+
+    ``begun`` is what is settled of it since its first reading; ``head``, ``tail`` and the thinned ``sample`` are
+    readings of all quantities, shape (q, m), ``low`` and ``high`` their extremes, shape (q,).
+    """
+
+    begun: Plateau
+    names: Sequence[str]
+    head: FloatArray
+    tail: FloatArray
+    sample: FloatArray
+    low: FloatArray
+    high: FloatArray
+    stride: int = 1
+
+    @classmethod
+    def of(cls, begun: Plateau, names: Sequence[str], x: FloatArray) -> OpenPlateau:
+        """Return the beginning of a plateau; `x` are its readings so far, shape (q, n)."""
+        edges = x[:, :EDGE].copy(), x[:, -EDGE:].copy()
+        return cls(begun, names, *edges, x.copy(), x.min(axis=1), x.max(axis=1))._thinned()
+
+    def extended(self, time_us: TimeArray, x: FloatArray, sums: Mapping[str, float]) -> OpenPlateau:
+        """Return the plateau with its next readings, shape (q, n); `sums` are the running integrals at the last."""
+        count = self.begun.count
+        begun = replace(
+            self.begun,
+            last_us=int(time_us[-1]),
+            count=count + len(time_us),
+            sums={name: (first, sums[name]) for name, (first, _) in self.begun.sums.items()},
+        )
+        return OpenPlateau(
+            begun,
+            self.names,
+            np.concatenate([self.head, x[:, :EDGE]], axis=1)[:, :EDGE],
+            np.concatenate([self.tail, x[:, -EDGE:]], axis=1)[:, -EDGE:],
+            np.concatenate([self.sample, x[:, -count % self.stride :: self.stride]], axis=1),
+            np.minimum(self.low, x.min(axis=1)),
+            np.maximum(self.high, x.max(axis=1)),
+            self.stride,
+        )._thinned()
+
+    def _thinned(self) -> OpenPlateau:
+        sample, stride = self.sample, self.stride
+        while sample.shape[1] > SAMPLE:
+            sample, stride = sample[:, ::2], stride * 2
+        return self if stride == self.stride else replace(self, sample=sample.copy(), stride=stride)
+
+    def closed(self) -> Plateau:
+        """Return it as it stands."""
+        edges = [_median_of_rows(x) for x in (self.head, self.tail, self.sample)]
+        figures = np.stack([*edges, self.low, self.high], axis=1).tolist()
+        heads, tails = self.head.tolist(), self.tail.tolist()
+        traces = {name: Trace._make([*figures[q], heads[q], tails[q]]) for q, name in enumerate(self.names)}
+        return replace(self.begun, traces=traces)

@@ -1,0 +1,168 @@
+"""Rises that readings show of runs too brief for them: a lower bound of starts.
+
+A reading above its neighbours on both sides proves that something was on in between and off around it, whether readings
+are instants or means: so each peak between two troughs is at least one start, however far apart readings are. Peaks are
+paired with troughs as in rainflow counting (four points; ASTM E1049, from memory), so that what other loads do
+underneath does not matter.
+"""
+
+from __future__ import annotations
+
+import copy
+import math
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from shuntbook.analysis.readings.chunk import MICROSECONDS, FloatArray, TimeArray
+
+#: Rises are counted by quarters of an hour, and by their size in steps of this ratio. [s], [1]
+QUARTER_S: Final = 900.0
+RATIO: Final = 1.1
+#: Readings closer together than this show runs of some seconds themselves. [s]
+SLOW_S: Final = 2.0
+
+#: Changes beyond so many standard deviations of the noise, and so many of a meter's smallest steps, are not noise.
+NOISE_TIMES, GRAINS = 6.0, 2.5
+#: This quantile of the changes that noise makes is so many times its standard deviation, if it is a bell's. [1], [1]
+LOW, LOW_OF_NOISE = 0.2, 0.2533 * math.sqrt(2)
+#: Fewer changes tell nothing of the noise.
+ENOUGH: Final = 64
+
+#: A turning point: its level [unit of the signal], when [us], and the voltage then [V].
+_Point = tuple[float, int, float]
+
+
+@dataclass(frozen=True)
+class Rises:
+    """How many rises of which size there were in each quarter of an hour; arrays of one shape.
+
+    Attributes
+    ----------
+    quarter : array of int
+        Which quarter of an hour, counted from 1970.
+    size : array
+        Size of the rises. [unit of the signal]
+    count : array of int
+        How many there are. [1]
+    volts : array
+        Mean voltage at their tops; NaN where none was read. [V]
+    charged : array of bool
+        Whether the bank was charged at any time of that quarter: then clouds rise and fall as well.
+    means : bool
+        Whether readings are means: then a run of less than a spacing is a rise by less than its draw.
+    """
+
+    quarter: NDArray[np.int64]
+    size: FloatArray
+    count: NDArray[np.int64]
+    volts: FloatArray
+    charged: NDArray[np.bool_]
+    means: bool
+
+    def busiest_hour(self, which: NDArray[np.bool_]) -> tuple[int, int]:
+        """Return the most of these rises in four quarters on end, and when that hour begins. [1], [us]."""
+        quarters, at = np.unique(self.quarter[which], return_inverse=True)
+        if not len(quarters):
+            return 0, 0
+        total = np.concatenate([[0], np.cumsum(np.bincount(at, self.count[which]))])
+        hours = total[np.searchsorted(quarters, quarters + 4)] - total[:-1]
+        k = int(np.argmax(hours))
+        return int(hours[k]), int(quarters[k] * QUARTER_S) * MICROSECONDS
+
+
+class RiseCounter:
+    """Counts rises as readings come, in order; carries a few turning points and the counts so far."""
+
+    def __init__(self, *, means: bool) -> None:
+        self._means = means
+        self._points: list[_Point] = []
+        self._counts: dict[tuple[int, int], tuple[int, float]] = {}
+        self._charged: set[int] = set()
+        self._least = 0.0
+
+    def twin(self) -> RiseCounter:
+        """Return a counter that can go on without changing this one."""
+        twin = copy.copy(self)
+        twin._points, twin._counts, twin._charged = list(self._points), dict(self._counts), set(self._charged)
+        return twin
+
+    def take(self, time_us: TimeArray, x: FloatArray, volts: FloatArray, is_gap: NDArray[np.bool_]) -> None:
+        """Take readings in; the first of them was the last before.
+
+        Parameters
+        ----------
+        time_us, x, volts : array, shape (n,)
+            When, the signal [unit], and the voltage beside it [V].
+        is_gap : array of bool, shape (n,)
+            Whether nothing was measured right before a reading.
+        """
+        least = self._least = _least_of(x, is_gap, self._least)
+        self._charged.update(np.unique(time_us[x < -least] // int(QUARTER_S * MICROSECONDS)).tolist())
+        stands = np.zeros(len(x), dtype=bool)
+        jumps = (np.abs(np.diff(x)) > least) | is_gap[1:]
+        stands[1:] |= jumps
+        stands[:-1] |= jumps
+        at = np.flatnonzero(stands)
+        columns = (column[at].tolist() for column in (time_us, x, volts, is_gap))
+        for when_us, level, volt, after_gap in zip(*columns, strict=True):
+            if after_gap:
+                self._flush(least)
+            self._turn((level, when_us, volt), least)
+
+    def _turn(self, point: _Point, least: float) -> None:
+        """Add a reading; take out pairs of turning points that lie within those around them."""
+        points = self._points
+        if len(points) > 1 and (points[-1][0] - points[-2][0]) * (point[0] - points[-1][0]) >= 0:
+            points.pop()  # it goes on the same way
+        points.append(point)
+        while len(points) > 3:
+            a, b, c, d = points[-4:]
+            if abs(b[0] - c[0]) > min(abs(a[0] - b[0]), abs(c[0] - d[0])):
+                break
+            self._count(max(b, c), abs(b[0] - c[0]), least)
+            del points[-3:-1]
+
+    def _flush(self, least: float) -> None:
+        """Count the peaks that are left, each by the lower of its sides, and begin anew."""
+        points = self._points
+        for a, b, c in zip(points, points[1:], points[2:], strict=False):
+            if b[0] > max(a[0], c[0]):
+                self._count(b, b[0] - max(a[0], c[0]), least)
+        self._points = []
+
+    def _count(self, top: _Point, size: float, least: float) -> None:
+        if size > max(least, 0.0):
+            key = top[1] // int(QUARTER_S * MICROSECONDS), math.floor(math.log(size, RATIO))
+            count, volts = self._counts.get(key, (0, 0.0))
+            self._counts[key] = count + 1, volts + top[2]
+
+    def result(self) -> Rises:
+        """Return the rises so far."""
+        twin = self.twin()
+        twin._flush(0.0)
+        keys = sorted(twin._counts)
+        counts = [twin._counts[key] for key in keys]
+        count = np.array([number for number, _ in counts], dtype=np.int64)
+        return Rises(
+            quarter=np.array([quarter for quarter, _ in keys], dtype=np.int64),
+            size=np.array([RATIO ** (step + 0.5) for _, step in keys]),
+            count=count,
+            volts=np.array([volts for _, volts in counts]) / count if keys else np.empty(0),
+            charged=np.array([quarter in twin._charged for quarter, _ in keys], dtype=bool),
+            means=self._means,
+        )
+
+
+def _least_of(x: FloatArray, is_gap: NDArray[np.bool_], before: float) -> float:
+    """Return the smallest change that is none of noise; what held before where there are too few readings. [unit].
+
+    Noise is judged by the smaller changes alone: where a load switches from reading to reading, most are its own.
+    """
+    size = np.abs(np.diff(x))[~is_gap[1:]]
+    if (before and len(size) < ENOUGH) or not size.any():
+        return before
+    grain = float(size[size > 0].min())
+    return max(NOISE_TIMES * float(np.quantile(size, LOW)) / LOW_OF_NOISE, GRAINS * grain)

@@ -1,0 +1,1 @@
+"""Paper, nameplate, measured: the three sums of a load, and the reasons between them."""

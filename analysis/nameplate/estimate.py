@@ -1,0 +1,338 @@
+"""What a load should take out of the bank, estimated from its plate, and how a measurement compares.
+
+An estimate is never a measurement: every step says where its figure is from, and what is assumed is listed. The chain
+goes from the plate to AC watts, through the inverter's losses to DC watts, and at a stated bank voltage to amp-hours.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import isfinite
+
+from shuntbook.analysis.equipment.bank_voltage import usual_loaded_V
+from shuntbook.analysis.equipment.inverter_losses import DESIGN_SOURCE, Losses, beyond_idle_W, losses_of
+from shuntbook.analysis.equipment.plate_power import PaperOf, ac_power_W, dc_power_W, paper_of, paper_W
+from shuntbook.analysis.equipment.reckoning import Chain, Step
+from shuntbook.analysis.not_known import Refusal
+from shuntbook.analysis.site.site import Bank, Inverter, Load, Site
+
+
+@dataclass(frozen=True)
+class Estimate:
+    """What a load should take in some hours, and how that was reckoned.
+
+    Parameters
+    ----------
+    load : str
+        Name of the load.
+    hours : float
+        Time looked at; the load may run for only part of it. [h]
+    steps : tuple of Step
+        The chain; the first step is ``paper``, the sum as people do it.
+    ac_W : float or None
+        Power taken from the inverter while running; None for a load on the DC side. [W]
+    dc_W, dc_A : float
+        Power and current out of the bank while running, with the inverter's idle draw where it is counted. [W], [A]
+    charge_Ah, energy_Wh : float
+        Out of the bank in `hours`. [Ah], [Wh]
+    paper_Ah, paper_Wh : float
+        The sum as people do it: watts as they take them, over nominal voltage, times all the hours. [Ah], [Wh]
+    assumptions : tuple of str
+        What neither plate nor site file says, in plain sentences.
+    dc_voltage_V : float
+        Bank voltage reckoned with. [V]
+    efficiency : float or None
+        The inverter's, from 0 to 1; None for a load on the DC side.
+    idle_W : float
+        The inverter's idle draw, as far as it is this load's. [W]
+    run_h : float
+        Running time reckoned with. [h]
+    paper_of : {"W", "VA", "hp"}
+        What the watts on paper are made of: plate watts, volts times amps, horsepower.
+    """
+
+    load: str
+    hours: float
+    steps: tuple[Step, ...]
+    ac_W: float | None
+    dc_W: float
+    dc_A: float
+    charge_Ah: float
+    energy_Wh: float
+    paper_Ah: float
+    paper_Wh: float
+    assumptions: tuple[str, ...]
+    dc_voltage_V: float
+    efficiency: float | None
+    idle_W: float
+    run_h: float
+    paper_of: PaperOf = "W"
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """Measured beside estimated, for the same load and time.
+
+    Each ratio is measured over estimated, or over the paper sum; what was not measured is None. [Wh], [Ah], [1]
+    """
+
+    load: str
+    measured_energy_Wh: float
+    estimated_energy_Wh: float
+    paper_energy_Wh: float
+    energy_ratio: float
+    paper_energy_ratio: float
+    measured_charge_Ah: float | None
+    estimated_charge_Ah: float
+    paper_charge_Ah: float
+    charge_ratio: float | None
+    paper_charge_ratio: float | None
+    sentence: str
+
+
+@dataclass(frozen=True)
+class _Draw:
+    """What a load makes the bank give: while running (idle included) and, through the inverter's idling, at rest."""
+
+    ac_W: float | None
+    efficiency: float | None
+    idle_W: float
+    dc_W: float
+
+
+def estimate(
+    site: Site,
+    load_name: str,
+    *,
+    hours: float,
+    dc_voltage_V: float | None = None,
+    running: bool = False,
+    displayed_W: float | None = None,
+) -> Estimate:
+    """Estimate from the plate what a load takes out of the bank.
+
+    Parameters
+    ----------
+    site : Site
+        The site; its bank and the load's inverter are used.
+    load_name : str
+        Name of the load in the site file.
+    hours : float
+        Time to look at; the load runs for ``duty_pct`` of it where that is given, else for all of it. [h]
+    dc_voltage_V : float, optional
+        Bank voltage to reckon with, best a measured one; else 95 % of nominal (IEEE 1013-2007, 5.2). [V]
+    running : bool
+        Whether `hours` is time that the load was running, so that its duty cycle does not count.
+    displayed_W : float, optional
+        What a display showed, for the sum on paper; else the plate's figure. [W]
+
+    Returns
+    -------
+    Estimate
+        The chain and its results; what leaves the bank is positive.
+
+    Raises
+    ------
+    Refusal
+        If the site has no such load, its plate says too little, or `hours` or the voltage is not above 0.
+
+    Notes
+    -----
+    An efficiency given as one figure is taken to leave out the inverter's idle draw, which is then added for the
+    whole time, as is that of a loss model. An efficiency curve is taken to hold the idle draw, as such curves are
+    measured; it is then added only while the load rests. The idle draw of an inverter that is ``always_on`` belongs to
+    the standing draw and is not added. The extra draw of starts is left out: no plate tells it.
+    """
+    _check_above_zero("hours", hours)
+    load, chain = site.load(load_name), Chain()
+    paper_Wh, paper_Ah = paper_sum(chain, load, site, hours, displayed_W)
+    draw = _draw(chain, load, site)
+    voltage_V = _bank_voltage_V(chain, site.bank, dc_voltage_V)
+    dc_A = chain.add("DC current", draw.dc_W / voltage_V, "A", "DC power / bank voltage")
+    run_h = _run_h(chain, load, hours, running)
+    resting_Wh = draw.idle_W * (hours - run_h)
+    idle = " + idle draw x the rest of the time" if resting_Wh else ""
+    energy_Wh = chain.add("energy", draw.dc_W * run_h + resting_Wh, "Wh", f"DC power x running time{idle}")
+    charge_Ah = chain.add("charge", energy_Wh / voltage_V, "Ah", "energy / bank voltage")
+    return Estimate(
+        load=load.name,
+        hours=hours,
+        steps=tuple(chain.steps),
+        ac_W=draw.ac_W,
+        dc_W=draw.dc_W,
+        dc_A=dc_A,
+        charge_Ah=charge_Ah,
+        energy_Wh=energy_Wh,
+        paper_Ah=paper_Ah,
+        paper_Wh=paper_Wh,
+        assumptions=tuple(chain.assumptions),
+        dc_voltage_V=voltage_V,
+        efficiency=draw.efficiency,
+        idle_W=draw.idle_W,
+        run_h=run_h,
+        paper_of="W" if displayed_W is not None else paper_of(load),
+    )
+
+
+def compare(estimate: Estimate, *, measured_energy_Wh: float, measured_charge_Ah: float | None = None) -> Comparison:
+    """Set a measurement beside the estimate for the same load and time.
+
+    Parameters
+    ----------
+    estimate : Estimate
+        The estimate.
+    measured_energy_Wh : float
+        Measured energy, at the side of the estimate's results: the bank. [Wh]
+    measured_charge_Ah : float, optional
+        Measured charge. [Ah]
+
+    Returns
+    -------
+    Comparison
+        Ratios of measured over estimated and over the paper sum, and a plain sentence.
+
+    Raises
+    ------
+    Refusal
+        If a measured value is not a finite number, or negative.
+    """
+    for what, value in (("measured energy", measured_energy_Wh), ("measured charge", measured_charge_Ah)):
+        if value is not None and not (isfinite(value) and value >= 0):
+            raise Refusal(f"the {what} is {value:g}; for a comparison it must be a number from 0 up")
+    charge_ratio = None if measured_charge_Ah is None else measured_charge_Ah / estimate.charge_Ah
+    energy_ratio = measured_energy_Wh / estimate.energy_Wh
+    return Comparison(
+        load=estimate.load,
+        measured_energy_Wh=measured_energy_Wh,
+        estimated_energy_Wh=estimate.energy_Wh,
+        paper_energy_Wh=estimate.paper_Wh,
+        energy_ratio=energy_ratio,
+        paper_energy_ratio=measured_energy_Wh / estimate.paper_Wh,
+        measured_charge_Ah=measured_charge_Ah,
+        estimated_charge_Ah=estimate.charge_Ah,
+        paper_charge_Ah=estimate.paper_Ah,
+        charge_ratio=charge_ratio,
+        paper_charge_ratio=None if measured_charge_Ah is None else measured_charge_Ah / estimate.paper_Ah,
+        sentence=_sentence(estimate, measured_energy_Wh, measured_charge_Ah),
+    )
+
+
+def paper_sum(
+    chain: Chain, load: Load, site: Site, hours: float, displayed_W: float | None = None
+) -> tuple[float, float]:
+    """Add the sum as people do it, and return its Wh and Ah.
+
+    Raises
+    ------
+    Refusal
+        If the plate gives no figure and no display did.
+    """
+    if displayed_W is None:
+        power_W, words = paper_W(load, site)
+    else:
+        _check_above_zero("the watts a display showed", displayed_W)
+        power_W, words = displayed_W, f"{displayed_W:g} W from a display"
+    paper_Wh = power_W * hours
+    origin = (
+        f"the sum as people do it: {words}, / {site.bank.nominal_V:g} V nominal x {hours:.4g} h; "
+        "no power factor, losses, duty cycle or real voltage"
+    )
+    return paper_Wh, chain.add("paper", paper_Wh / site.bank.nominal_V, "Ah", origin)
+
+
+def _draw(chain: Chain, load: Load, site: Site) -> _Draw:
+    """Add the steps from the plate to the power out of the bank while the load runs."""
+    inverter = site.inverter_of(load)
+    if inverter is None:
+        return _Draw(None, None, 0.0, dc_power_W(chain, load, site))
+    ac_W = ac_power_W(chain, load, inverter)
+    losses = losses_of(inverter)
+    efficiency = _efficiency(chain, inverter, losses, ac_W)
+    running_W = chain.add("power through the inverter", ac_W / efficiency, "W", "AC power / efficiency")
+    idle_W = _idle_W(chain, inverter)
+    if losses.curve_W is not None:
+        dc_W = chain.add("DC power", running_W, "W", "while running; the efficiency curve holds the idle draw")
+    else:
+        dc_W = chain.add("DC power", running_W + idle_W, "W", "while running: power through the inverter + idle draw")
+    return _Draw(ac_W, efficiency, idle_W, dc_W)
+
+
+def _efficiency(chain: Chain, inverter: Inverter, losses: Losses, ac_W: float) -> float:
+    """Add the efficiency: that of a curve with the idle draw, any other without it."""
+    if losses.curve_W is not None:
+        chain.assumptions += _off_the_curve(*losses.curve_W, ac_W)
+        return chain.add("inverter efficiency", ac_W / losses.dc_W(ac_W), "", f"{losses.key} at {ac_W:.0f} W")
+    efficiency = ac_W / beyond_idle_W(losses, ac_W)
+    if losses.key is None:
+        because = f"The efficiency of '{inverter.name}' is not given"
+        return chain.assume("inverter efficiency", efficiency, "", source=DESIGN_SOURCE, because=because)
+    where = "of the site file" if losses.key == "efficiency_pct" else f"at {ac_W:.0f} W, without its idle draw"
+    return chain.add("inverter efficiency", efficiency, "", f"{losses.key} {where}")
+
+
+def _off_the_curve(first_W: float, last_W: float, ac_W: float) -> list[str]:
+    """Say what was taken beyond the points of a curve."""
+    if first_W <= ac_W <= last_W:
+        return []
+    taken = "the efficiency" if ac_W > last_W else "the watts lost"
+    at = "last" if ac_W > last_W else "first"
+    lies = f"{ac_W:.0f} W lies outside the efficiency curve ({first_W:g} to {last_W:g} W)"
+    return [f"{lies}; {taken} at its {at} point {'is' if ac_W > last_W else 'are'} used."]
+
+
+def _idle_W(chain: Chain, inverter: Inverter) -> float:
+    if inverter.always_on:
+        return chain.add("idle draw", 0.0, "W", "not counted: the inverter is always on, so it is standing draw")
+    if (idle_W := inverter.standby_W) is None:
+        chain.assumptions.append(f"The idle draw of '{inverter.name}' is not given and not counted.")
+        return 0.0
+    return chain.add("idle draw", idle_W, "W", "idle_W of the site file: the inverter is on for this load")
+
+
+def _bank_voltage_V(chain: Chain, bank: Bank, stated_V: float | None) -> float:
+    if stated_V is not None:
+        _check_above_zero("the bank voltage", stated_V)
+        return chain.add("bank voltage", stated_V, "V", "stated")
+    volts, source = usual_loaded_V(bank)
+    return chain.assume(
+        "bank voltage",
+        volts,
+        "V",
+        source=source,
+        because="The bank's voltage under load is not stated",
+    )
+
+
+def _run_h(chain: Chain, load: Load, hours: float, running: bool) -> float:
+    if running:
+        return chain.add("running time", hours, "h", "the time that the load was running")
+    return chain.add("running time", hours * _duty(chain, load), "h", f"duty cycle x {hours:.4g} h")
+
+
+def _duty(chain: Chain, load: Load) -> float:
+    if load.duty_pct is not None:
+        return chain.add("duty cycle", load.duty_pct / 100, "", "duty_pct of the site file")
+    return chain.assume(
+        "duty cycle", 1.0, "", source="the most it can be", because=f"The duty cycle of '{load.name}' is not given"
+    )
+
+
+def _check_above_zero(what: str, value: float) -> None:
+    if not (isfinite(value) and value > 0):
+        raise Refusal(f"{what} must be a number above 0, not {value:g}")
+
+
+def _sentence(estimate: Estimate, measured_Wh: float, measured_Ah: float | None) -> str:
+    parts = [f"{measured_Wh:.4g} Wh, {_against(measured_Wh, estimate.energy_Wh)} Wh estimated"]
+    if measured_Ah is None:
+        parts.append(f"{_against(measured_Wh, estimate.paper_Wh)} Wh of the sum on paper")
+    else:
+        parts.append(f"{measured_Ah:.4g} Ah, {_against(measured_Ah, estimate.charge_Ah)} Ah estimated")
+        parts.append(f"{_against(measured_Ah, estimate.paper_Ah)} Ah of the sum on paper")
+    return f"'{estimate.load}' took {'; '.join(parts)}."
+
+
+def _against(measured: float, expected: float) -> str:
+    percent = round(100 * (measured / expected - 1))
+    difference = f"{abs(percent)} % {'more' if percent > 0 else 'less'} than" if percent else "the same as"
+    return f"{difference} the {expected:.4g}"

@@ -1,0 +1,252 @@
+"""The chain of figures that a log's runs give, set beside the estimate's, factor by factor.
+
+Energy is a sum of terms: running (time x watts of the load / efficiency of its inverter), and what the starts take
+beyond that. Charge is the same with one factor more, 1 / bank voltage.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from math import fsum
+
+from shuntbook.analysis.cycles.cycle import Cycle, Cycles
+from shuntbook.analysis.not_known import Refusal
+from shuntbook.analysis.readings.chunk import SECONDS_PER_HOUR
+
+from .decomposition import Factor, Term, decompose
+from .estimate import Estimate
+from .reasons import (
+    ALL_TOGETHER,
+    DUTY,
+    FROM_HP,
+    FROM_VA,
+    HOURS,
+    IDLE,
+    INVERTER,
+    INVERTER_AND_IDLE,
+    LOAD,
+    STARTS,
+    TOGETHER,
+    VOLTAGE,
+    Explained,
+    explained,
+)
+
+
+@dataclass(frozen=True)
+class RunTotals:
+    """What the whole runs of a load took together, above the baseline before each.
+
+    Parameters
+    ----------
+    runs : int
+        How many runs these are.
+    left_out : int
+        Runs that were not seen whole, or during which the array may have shared the load.
+    run_h : float
+        Their time. [h]
+    energy_Wh : float
+        Their energy, above 0. [Wh]
+    run_W : float
+        Settled draw, the mean over running time. [W]
+    charge_Ah : float or None
+        Their charge. [Ah]
+    energy_u95_Wh, charge_u95_Ah : float or None
+        Half of the 95 % interval, the runs' taken as fully correlated: an upper bound. [Wh], [Ah]
+    lower_bound : bool
+        Whether the array may have shared the load in all of them.
+    """
+
+    runs: int
+    left_out: int
+    run_h: float
+    energy_Wh: float
+    run_W: float
+    charge_Ah: float | None = None
+    energy_u95_Wh: float | None = None
+    charge_u95_Ah: float | None = None
+    lower_bound: bool = False
+
+    @property
+    def start_Wh(self) -> float:
+        """What the starts and uneven running took beyond the settled draw; below 0 where the draw sank. [Wh]."""
+        return self.energy_Wh - self.run_W * self.run_h
+
+    @property
+    def bank_V(self) -> float | None:
+        """Bank voltage while running, as the runs' energy over their charge. [V]."""
+        return self.energy_Wh / self.charge_Ah if self.charge_Ah else None
+
+
+def run_totals(cycles: Cycles) -> RunTotals:
+    """Add up the whole runs of a load.
+
+    Parameters
+    ----------
+    cycles : Cycles
+        The load's cycles. Runs during which the array may have shared the load are left out where there are others.
+
+    Returns
+    -------
+    RunTotals
+        What they took; draw out of the bank is positive.
+
+    Raises
+    ------
+    Refusal
+        If no run was seen whole, watts were not read throughout, or the runs took no energy.
+    """
+    if cycles.two_kinds is not None and cycles.two_kinds.own is None:
+        raise Refusal("two kinds of runs of like draw were seen, and the log does not tell which are the load's")
+    whole = [cycle for cycle in cycles.cycles if cycle.complete]
+    if not whole:
+        raise Refusal("no run of the load was seen whole, so there is nothing to set beside its plate")
+    alone = [cycle for cycle in whole if not cycle.array_may_share]
+    taken = alone or whole
+    run_s, energy_Wh = _total(taken, "run_s"), _total(taken, "energy_Wh")
+    settled_W = [cycle.run_W for cycle in taken if cycle.run_W is not None]
+    if run_s is None or energy_Wh is None or len(settled_W) < len(taken):
+        raise Refusal(
+            "watts (or volts and amps together) were not read throughout the runs, so they have no energy to set "
+            "beside the plate's"
+        )
+    if not (energy_Wh > 0 and run_s > 0):
+        raise Refusal(
+            f"the runs took {energy_Wh:.3g} Wh above what was drawn before them, which is not above 0: there is "
+            "nothing to divide among reasons; look whether draw and return are swapped"
+        )
+    run_W = fsum(w * (c.run_s or 0.0) for w, c in zip(settled_W, taken, strict=True)) / run_s
+    return RunTotals(
+        runs=len(taken),
+        left_out=len(cycles.cycles) - len(taken),
+        run_h=run_s / SECONDS_PER_HOUR,
+        energy_Wh=energy_Wh,
+        run_W=run_W,
+        charge_Ah=_total(taken, "charge_Ah"),
+        energy_u95_Wh=_total(taken, "energy_u95_Wh"),
+        charge_u95_Ah=_total(taken, "charge_u95_Ah"),
+        lower_bound=not alone,
+    )
+
+
+def paper_against_estimate(plate: Estimate) -> Explained:
+    """Explain what the sum on paper leaves out: the way from it to the estimate.
+
+    Parameters
+    ----------
+    plate : Estimate
+        The estimate, which holds the sum on paper.
+
+    Returns
+    -------
+    Explained
+        Its reasons: what the plate's figures are in watts, the inverter's loss and idle draw, duty cycle, bank voltage.
+    """
+    factors = [
+        Factor("hours", plate.hours, plate.hours, "h", "estimated"),
+        Factor(DUTY, 1.0, plate.run_h / plate.hours, "", "estimated"),
+        *_power_on_paper(plate),
+    ]
+    if plate.efficiency is not None:
+        factors.append(Factor(INVERTER, 1.0, plate.efficiency, "", "estimated", divides=True))
+    idle_Wh = plate.idle_W * (plate.hours if _idles_while_running(plate) else plate.hours - plate.run_h)
+    terms = [Term("running", tuple(factors)), Term("idle", (Factor(IDLE, 0.0, idle_Wh, "Wh", "estimated"),))]
+    nominal_V = plate.paper_Wh / plate.paper_Ah
+    volts = Factor(VOLTAGE, nominal_V, plate.dc_voltage_V, "V", "estimated", divides=True)
+    return explained(plate.load, decompose(terms), decompose(_with(volts, terms)), on_paper=True)
+
+
+def _power_on_paper(plate: Estimate) -> tuple[Factor, ...]:
+    """Return the way from what people take for the load's watts to its watts, by what the plate gives."""
+    paper_W = plate.paper_Wh / plate.hours
+    load_W = plate.dc_W if plate.ac_W is None else plate.ac_W
+    if plate.paper_of == "VA" and plate.ac_W is not None:
+        volt_amps = Factor("volts x amps", paper_W, paper_W, "VA", "estimated")
+        return (volt_amps, Factor(FROM_VA, 1.0, load_W / paper_W, "", "estimated"))
+    return (Factor(FROM_HP if plate.paper_of == "hp" else LOAD, paper_W, load_W, "W", "estimated"),)
+
+
+def measured_against_estimate(plate: Estimate, runs: RunTotals, *, load_ac_W: float | None = None) -> Explained:
+    """Explain why the runs took more or less than estimated for the time they ran.
+
+    Parameters
+    ----------
+    plate : Estimate
+        The estimate for the running time of `runs`.
+    runs : RunTotals
+        What was measured at the bank.
+    load_ac_W : float, optional
+        The load's settled draw behind the inverter in the same runs, from a log there; without it the load and the
+        inverter's loss cannot be told apart and are one factor. [W]
+
+    Returns
+    -------
+    Explained
+        Reasons that add up to the difference.
+    """
+    hours = Factor(HOURS, plate.run_h, runs.run_h, "h")
+    return _explained(plate, runs, (hours,), load_ac_W)
+
+
+def habit_against_measured(plate: Estimate, runs: RunTotals, *, load_ac_W: float | None = None) -> Explained:
+    """Explain why the load took more or less than one would expect for all the hours looked at.
+
+    Parameters
+    ----------
+    plate : Estimate
+        The estimate for the time looked at, with the duty cycle that was assumed.
+    runs : RunTotals
+        The load's runs in that time.
+    load_ac_W : float, optional
+        As in `measured_against_estimate`. [W]
+
+    Returns
+    -------
+    Explained
+        Reasons that add up to the difference; the duty cycle is one of them. What an inverter draws while the load
+        rests is left out on both sides: runs do not show it.
+    """
+    looked_at = Factor("hours", plate.hours, plate.hours, "h")
+    duty = Factor(DUTY, plate.run_h / plate.hours, runs.run_h / plate.hours)
+    return _explained(plate, runs, (looked_at, duty), load_ac_W)
+
+
+def _explained(plate: Estimate, runs: RunTotals, time: tuple[Factor, ...], load_ac_W: float | None) -> Explained:
+    terms = [
+        Term("running", (*time, *_power(plate, runs.run_W, load_ac_W))),
+        Term("starts", (Factor(STARTS, 0.0, runs.start_Wh, "Wh"),)),
+    ]
+    charge = None
+    if runs.bank_V is not None:
+        volts = Factor(VOLTAGE, plate.dc_voltage_V, runs.bank_V, "V", divides=True)
+        charge = decompose(_with(volts, terms))
+    return explained(plate.load, decompose(terms), charge)
+
+
+def _power(plate: Estimate, run_W: float, load_ac_W: float | None) -> tuple[Factor, ...]:
+    """Return the factors of the draw at the bank while running, as far as the logs tell them apart."""
+    if plate.ac_W is None:
+        return (Factor(LOAD, plate.dc_W, run_W, "W"),)
+    idles = _idles_while_running(plate)
+    if load_ac_W is None:
+        return (Factor(ALL_TOGETHER if idles else TOGETHER, plate.dc_W, run_W, "W"),)
+    through = Factor(INVERTER_AND_IDLE if idles else INVERTER, plate.ac_W / plate.dc_W, load_ac_W / run_W, divides=True)
+    return (Factor(LOAD, plate.ac_W, load_ac_W, "W"), through)
+
+
+def _idles_while_running(plate: Estimate) -> bool:
+    """Tell whether the estimate's power while running holds the inverter's idle draw apart from its efficiency."""
+    through_W = 0.0 if plate.ac_W is None or plate.efficiency is None else plate.ac_W / plate.efficiency
+    return plate.idle_W > 0 and plate.dc_W > through_W + plate.idle_W / 2
+
+
+def _with(volts: Factor, terms: Sequence[Term]) -> list[Term]:
+    """Return terms of charge for terms of energy."""
+    return [replace(term, factors=(*term.factors, volts)) for term in terms]
+
+
+def _total(cycles: Sequence[Cycle], name: str) -> float | None:
+    """Return the sum over the cycles; None where one of them does not have it."""
+    values = [getattr(cycle, name) for cycle in cycles]
+    return None if any(value is None for value in values) else fsum(values)

@@ -1,0 +1,188 @@
+"""The reasons for a difference, in plain words: the parts of a decomposition, told by source in Wh and in Ah."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import fsum
+from typing import Final
+
+from shuntbook.analysis.wording import figure
+
+from .decomposition import Basis, Decomposition, Factor, Part
+
+#: Names of factors. What a log cannot tell apart is one factor, and its name says so.
+HOURS: Final = "running time"
+
+DUTY: Final = "duty cycle"
+
+LOAD: Final = "the load's power"
+
+FROM_VA: Final = "power factor"
+
+FROM_HP: Final = "what the motor takes in"
+
+INVERTER: Final = "inverter efficiency"
+
+INVERTER_AND_IDLE: Final = "inverter efficiency and idle draw together"
+
+TOGETHER: Final = "load and inverter together"
+
+ALL_TOGETHER: Final = "load, inverter loss and idle draw together"
+
+IDLE: Final = "idle draw"
+
+STARTS: Final = "starts and uneven running"
+
+VOLTAGE: Final = "bank voltage"
+
+
+@dataclass(frozen=True)
+class Reason:
+    """What one source made of the difference.
+
+    Parameters
+    ----------
+    source : str
+        The factor's name.
+    energy_Wh, charge_Ah : float or None
+        Its parts of the two differences, positive for more; None where that was not split. [Wh], [Ah]
+    share : float or None
+        Its part over the whole difference in energy; parts of opposite sign cancel, so it may be above 1 or below 0.
+    before, after : float
+        The factor's two values. [unit]
+    unit : str
+        Their unit.
+    basis : {"measured", "estimated", "assumed"}
+        What the second value rests on.
+    because : str
+        The reason in plain words, without the amounts: ``the pump drew less than its plate ...``.
+    """
+
+    source: str
+    energy_Wh: float
+    charge_Ah: float | None
+    share: float | None
+    before: float
+    after: float
+    unit: str
+    basis: Basis
+    because: str
+
+
+@dataclass(frozen=True)
+class Explained:
+    """A difference between two sums, and the reasons for it, which add up to it. [Wh], [Ah]."""
+
+    energy: Decomposition
+    charge: Decomposition | None
+    reasons: tuple[Reason, ...]
+
+
+def explained(load: str, energy: Decomposition, charge: Decomposition | None, *, on_paper: bool = False) -> Explained:
+    """Tell the parts of two decompositions by source.
+
+    Parameters
+    ----------
+    load : str
+        What the load is called in the sentences.
+    energy : Decomposition
+        Of energy. [Wh]
+    charge : Decomposition or None
+        Of charge, its factors named like those of the energy. [Ah]
+    on_paper : bool
+        Whether the first sum is the one on paper, and the second the estimate; else estimate and measurement.
+
+    Returns
+    -------
+    Explained
+        The reasons' Wh add up to the difference of `energy`, their Ah to that of `charge`.
+    """
+    in_charge = charge.parts if charge is not None else ()
+    factors = {part.factor.name: part.factor for part in (*energy.parts, *in_charge)}
+    words = _ON_PAPER if on_paper else _MEASURED
+    reasons = []
+    for name, factor in factors.items():
+        energy_Wh = _of(energy.parts, name)
+        charge_Ah = None if charge is None else _of(in_charge, name)
+        share = energy_Wh / energy.difference + 0.0 if energy.difference else None  # + 0.0: no minus before nothing
+        because = _because(words[name], load, factor, more=(energy_Wh or charge_Ah or 0.0) > 0)
+        values = factor.estimated, factor.measured, factor.unit, factor.basis
+        reasons.append(Reason(name, energy_Wh, charge_Ah, share, *values, because))
+    return Explained(energy, charge, tuple(reasons))
+
+
+def _of(parts: Sequence[Part], name: str) -> float:
+    return fsum(part.effect for part in parts if part.factor.name == name)
+
+
+#: For each source what is said where it made more, and where it made less; ``{load}``, ``{before}`` and ``{after}``
+#: are filled in.
+_MEASURED: Final = {
+    HOURS: ("{load} ran longer, {after} instead of {before}", "{load} ran for less time, {after} instead of {before}"),
+    DUTY: ("{load} ran {after} of the time, not {before}", "{load} ran only {after} of the time, not {before}"),
+    LOAD: (
+        "{load} drew more than its plate, {after} for {before}",
+        "{load} drew less than its plate, {after} for {before}",
+    ),
+    INVERTER: (
+        "the inverter lost more than reckoned, its efficiency was {after}, not {before}",
+        "the inverter lost less than reckoned, its efficiency was {after}, not {before}",
+    ),
+    INVERTER_AND_IDLE: (
+        "the inverter lost more than reckoned, idle draw included: {after} came through, not {before}",
+        "the inverter lost less than reckoned, idle draw included: {after} came through, not {before}",
+    ),
+    TOGETHER: (
+        "{load} and its inverter together drew more than the plate makes one expect, {after} for {before}",
+        "{load} and its inverter together drew less than the plate makes one expect, {after} for {before}",
+    ),
+    ALL_TOGETHER: (
+        "{load}, its inverter's loss and idle draw together came to more than reckoned, {after} for {before}",
+        "{load}, its inverter's loss and idle draw together came to less than reckoned, {after} for {before}",
+    ),
+    IDLE: (
+        "the inverter's idle draw came to more than reckoned",
+        "the inverter's idle draw came to less than reckoned",
+    ),
+    STARTS: (
+        "the starts took more than settled running, which no plate tells",
+        "the draw sank during the runs by more than the starts took, which no plate tells",
+    ),
+    VOLTAGE: (
+        "the bank stood at {after}, lower than the {before} reckoned with, so the same energy took more amp-hours",
+        "the bank stood at {after}, higher than the {before} reckoned with, so the same energy took fewer amp-hours",
+    ),
+}
+
+_ON_PAPER: Final = _MEASURED | {
+    LOAD: (
+        "a display showed {before}; by its plate {load} takes {after}",
+        "a display showed {before}; by its plate {load} takes {after}",
+    ),
+    DUTY: ("", "the sum on paper has {load} running all the time, the estimate {after} of it"),
+    FROM_VA: (
+        "the sum on paper leaves out the root of 3 of three phases, and the power factor: watts are {after} of it",
+        "the sum on paper takes volt-amperes for watts; the power factor leaves {after} of them",
+    ),
+    FROM_HP: (
+        "horsepower is what the shaft gives, {before}; {load} takes in more, {after}",
+        "horsepower is what the shaft gives, {before}; {load} takes in {after}",
+    ),
+    INVERTER: ("the sum on paper forgets the inverter's loss: only {after} of what it takes comes out", ""),
+    IDLE: ("the sum on paper forgets the inverter's idle draw", ""),
+    VOLTAGE: (
+        "the bank is reckoned at {after} under load, not at its nominal {before}",
+        "the bank is stated at {after}, not at its nominal {before}",
+    ),
+}
+
+
+def _because(words: tuple[str, str], load: str, factor: Factor, *, more: bool) -> str:
+    return words[0 if more else 1].format(
+        load=f"the {load}", before=_value(factor.estimated, factor.unit), after=_value(factor.measured, factor.unit)
+    )
+
+
+def _value(x: float, unit: str) -> str:
+    return figure(x, unit) if unit else figure(100 * x, "%")

@@ -1,0 +1,1 @@
+"""Everything from one log in one pass."""

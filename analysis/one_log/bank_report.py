@@ -1,0 +1,190 @@
+"""Whether the bank carries the load, how long it lasts, and when it is full again: its part of a log's report."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from statistics import median
+
+import numpy as np
+
+from shuntbook.analysis.bank.bank import Rate, Recharge, Runtime, rate, recharge, runtime
+from shuntbook.analysis.bank.resistance import Resistance, resistance_of_cycles, stated_resistance
+from shuntbook.analysis.bank.sag import Sag
+from shuntbook.analysis.bank.state_of_charge import Start, StateOfCharge, start_of, state_of_charge
+from shuntbook.analysis.charge.amounts import Charge
+from shuntbook.analysis.cycles.cycle import Cycles
+from shuntbook.analysis.forecast.bank_check import sag_of_log, starts_of_log
+from shuntbook.analysis.ledger.ledger import Ledger, LedgerLine
+from shuntbook.analysis.ledger.loads_use import LoadsUse
+from shuntbook.analysis.ledger.running_charge import RunningCharge
+from shuntbook.analysis.not_known import Missing
+from shuntbook.analysis.readings.measured_span import HowRead
+from shuntbook.analysis.site.site import Bank, Load, Site
+from shuntbook.analysis.stats.interval95 import Within
+from shuntbook.analysis.sureness.meter_figures import MeterFigures
+
+_NO_AMPS = "the log has no amps measured at the bank"
+
+
+@dataclass(frozen=True)
+class Draw:
+    """A draw on the bank, against its size, and how long it could go on.
+
+    Parameters
+    ----------
+    what : str
+        Whose draw it is, as it stands in a sentence.
+    rate : Rate
+        Against the bank's size.
+    runtime : Runtime or Missing
+        From the log's end, down to the usable depth.
+    """
+
+    what: str
+    rate: Rate
+    runtime: Runtime | Missing
+
+
+@dataclass(frozen=True)
+class BankReport:
+    """The bank, by a log and its site file.
+
+    Parameters
+    ----------
+    resistance : Resistance or Missing
+        From the log's starts, else as the site file states it.
+    state : StateOfCharge or Missing
+        Over time.
+    at_ends : tuple of (Within or None)
+        State of charge at the end of each line of the ledger, days before demos; None where it is not known. [%]
+    draws : tuple of Draw
+        The load's running draw, and the highest sustained one.
+    sag : Sag or Missing
+        At the next start.
+    to_full : Recharge or Missing
+        From the state at the log's end until it is full.
+    of_log : Recharge or Missing
+        What the log itself took out, net.
+    """
+
+    resistance: Resistance | Missing
+    state: StateOfCharge | Missing
+    at_ends: tuple[Within | None, ...]
+    draws: tuple[Draw, ...]
+    sag: Sag | Missing
+    to_full: Recharge | Missing
+    of_log: Recharge | Missing
+
+    @property
+    def missing(self) -> tuple[Missing, ...]:
+        """What is left out."""
+        parts = (self.resistance, self.state, *(draw.runtime for draw in self.draws), self.sag, self.to_full)
+        days = self.to_full.days if isinstance(self.to_full, Recharge) else None
+        return tuple(part for part in (*parts, days) if isinstance(part, Missing))
+
+
+def bank_report(
+    site: Site,
+    load: Load | None,
+    cycles: Cycles,
+    charge: Charge,
+    ledger: Ledger,
+    running: RunningCharge | None,
+    figures: MeterFigures,
+    how: HowRead,
+    *,
+    use: LoadsUse | None,
+) -> BankReport | Missing:
+    """Return what a log says about the bank.
+
+    Parameters
+    ----------
+    site : Site
+        The site.
+    load : Load or None
+        The load whose runs were sought.
+    cycles, charge : Cycles and Charge
+        Of the log.
+    ledger : Ledger
+        Of the log.
+    running : RunningCharge or None
+        None where the log has no amps at the bank: then there is nothing to say of it.
+    figures : MeterFigures
+        How far the meter may be off.
+    how : HowRead
+        What its readings stand for.
+    use : LoadsUse or None
+        What all loads take in a day; None where the log holds less than a day.
+    """
+    if running is None:
+        return Missing("word on the bank", (), _NO_AMPS)
+    ohms = resistance_of_cycles(cycles.cycles, current=figures.current, voltage=figures.voltage)
+    if isinstance(ohms, Missing) and site.bank.resistance_mohm is not None:
+        ohms = stated_resistance(site.bank)
+    start = start_of(site.bank)
+    state = state_of_charge(running, site.bank, start, figures)
+    owed = _to_full(site.bank, state)
+    net_Ah = charge.charge.net if charge.charge is not None else None
+    return BankReport(
+        ohms,
+        state,
+        tuple(_at_end(line, site.bank, start, running, figures) for line in (*ledger.days, *ledger.demos)),
+        tuple(_draws(site.bank, load, cycles, ledger, state)),
+        sag_of_log(site, load, cycles, starts_of_log(load, cycles, figures, how), ohms),
+        owed if isinstance(owed, Missing) else _recharge(site, owed, use),
+        Missing("time to recharge", (), _NO_AMPS) if net_Ah is None else _recharge(site, net_Ah, use),
+    )
+
+
+def _recharge(site: Site, taken_Ah: float, use: LoadsUse | None) -> Recharge | Missing:
+    if use is None:
+        owed = recharge(site.bank, site.array, taken_Ah)
+        nothing = "Days are with nothing drawn meanwhile: the log holds less than a day to tell what the loads take."
+        return owed if isinstance(owed, Missing) else replace(owed, assumptions=(*owed.assumptions, nothing))
+    known, least_Wh = use.day_Wh, use.from_bank_Wh
+    taken_Wh = Within(least_Wh, least_Wh, least_Wh) if isinstance(known, Missing) else known
+    owed = recharge(site.bank, site.array, taken_Ah, daily_use_Wh=taken_Wh)
+    if isinstance(owed, Missing):
+        return owed
+    if isinstance(known, Missing):
+        # What the bank gave is the least the loads take: more than the array brings is never made good.
+        because = f"what all loads take in a day is not known: {known.because}"
+        unknown = Missing("days to recharge", (), because)
+        return owed if isinstance(owed.days, Missing) else replace(owed, days=unknown)
+    meanwhile = f"Days are with {known.value:,.0f} Wh taken by all loads each day meanwhile, as in this log."
+    return replace(owed, assumptions=(*owed.assumptions, meanwhile, *use.assumptions))
+
+
+def _at_end(
+    line: LedgerLine, bank: Bank, start: Start | Missing, running: RunningCharge, figures: MeterFigures
+) -> Within | None:
+    end = line.at_end
+    if end is None:
+        return None
+    drawn, returned, covered = (np.array([x]) for x in (end.drawn_Ah, end.returned_Ah, end.covered_h))
+    at_us = np.array([line.stop_us])
+    seen = RunningCharge(at_us, drawn, returned, covered, running.highest_A, running.uncovered_s)
+    state = state_of_charge(seen, bank, start, figures)
+    return None if isinstance(state, Missing) else state.end_pct
+
+
+def _to_full(bank: Bank, state: StateOfCharge | Missing) -> float | Missing:
+    """Return what a full bank lacks at the log's end [Ah]."""
+    if isinstance(state, Missing):
+        return Missing("time until it is full", state.add, state.because)
+    return (100 - state.end_pct.value) / 100 * bank.capacity_Ah
+
+
+def _draws(bank: Bank, load: Load | None, cycles: Cycles, ledger: Ledger, state: StateOfCharge | Missing) -> list[Draw]:
+    running_A = [cycle.run_A for cycle in cycles.cycles if cycle.run_A is not None]
+    asked = [
+        (f"the {load.name} running" if load is not None else "the load running", median(running_A) if running_A else 0),
+        ("the highest mean draw of ten minutes", ledger.current.sustained or 0),
+    ]
+    return [Draw(what, rate(bank, amps), _lasts(bank, state, amps)) for what, amps in asked if amps > 0]
+
+
+def _lasts(bank: Bank, state: StateOfCharge | Missing, amps: float) -> Runtime | Missing:
+    if isinstance(state, Missing):
+        return Missing("runtime left", state.add, state.because)
+    return runtime(bank, state.end_pct, amps)

@@ -1,0 +1,239 @@
+"""Everything worked out from one log, in one pass: the folds of a report bundled to one."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+from shuntbook.analysis.charge.amounts import Charge
+from shuntbook.analysis.charge.completed import Reader
+from shuntbook.analysis.cycles.cycle import Cycle, Cycles
+from shuntbook.analysis.cycles.cycles import CycleFold
+from shuntbook.analysis.cycles.noted_runs import NotedRunsFold
+from shuntbook.analysis.forecast.unseen_starts import caught_starts, unseen_starts
+from shuntbook.analysis.health.health import health_of, limits_for, sign_check
+from shuntbook.analysis.levels.steps import signal_of
+from shuntbook.analysis.nameplate.estimate import estimate
+from shuntbook.analysis.nameplate.plate_check import PlateCheck, check_plate
+from shuntbook.analysis.not_known import Refusal
+from shuntbook.analysis.quality.quality import SignFold
+from shuntbook.analysis.readings.chunk import Chunk, Fold
+from shuntbook.analysis.readings.envelope import EnvelopeFold
+from shuntbook.analysis.readings.log_facts import LogFacts
+from shuntbook.analysis.readings.measured_span import HowRead
+from shuntbook.analysis.site.site import Load, Site
+from shuntbook.analysis.sureness.cycle_intervals import cycles_with_intervals
+from shuntbook.analysis.sureness.meter_figures import NOTHING_STATED, Accuracy, MeterFigures
+from shuntbook.analysis.sureness.signal_errors import UnseenStarts
+from shuntbook.analysis.sureness.sure_amounts import AmountsAnalysis
+
+from .log_report import LogReport
+from .site_folds import SiteFolds
+from .site_report import site_report
+
+
+@dataclass(frozen=True)
+class _Part:
+    """A part of the analysis that takes readings in by itself; what came of them, the whole tells."""
+
+    add: Callable[[Chunk], None]
+
+
+@dataclass(frozen=True)
+class Watched:
+    """The load whose runs are sought, and its draw by the plate in the unit of the log's signal."""
+
+    load: Load | None
+    expected: float | None
+
+    @property
+    def name(self) -> str | None:
+        """What the load is called."""
+        return self.load.name if self.load is not None else None
+
+
+def watched_load(site: Site | None, name: str | None, how: HowRead, quantities: set[str]) -> Watched:
+    """Return the load to look for: the named one, else the site's main pump.
+
+    Raises
+    ------
+    Refusal
+        If a load is named that the site does not have, or there is no site.
+    """
+    if site is None:
+        if name is not None:
+            raise Refusal(f"--load {name}: loads are named in a site file; give it with --site")
+        return Watched(None, None)
+    load = site.load(name) if name is not None else site.main_pump()
+    if load is None:
+        return Watched(None, None)
+    try:
+        plate = estimate(site, load.name, hours=1.0)
+    except Refusal:
+        return Watched(load, None)
+    signal = signal_of(how, quantities)
+    by_signal = {
+        "current_A": plate.dc_A if how.side == "dc" else None,
+        "power_W": plate.dc_W if how.side == "dc" else plate.ac_W,
+    }
+    return Watched(load, by_signal.get(signal or ""))
+
+
+def cycle_fold(
+    watched: Watched, how: HowRead, quantities: set[str], notes: Sequence[tuple[int, str]] = ()
+) -> Fold[Cycles]:
+    """Return what finds the runs of a load; in what a person noted down, by the notes [us] as well."""
+    levels = CycleFold(how, quantities, load=watched.name, expected=watched.expected)
+    return NotedRunsFold(levels, levels.signal, notes) if how.noted else levels
+
+
+class LogAnalysis:
+    """All folds of a report over one log, as a fold itself.
+
+    Parameters
+    ----------
+    facts : LogFacts
+        The log's origin.
+    how : HowRead
+        What a reading stands for.
+    quantities : set of str
+        The quantities the log has.
+    site : Site, optional
+        The site.
+    load : str, optional
+        The load whose runs are sought; the site's main pump by default.
+    figures : MeterFigures
+        How far the meter's readings may be off.
+    site_folds : SiteFolds, optional
+        Follows the log for the ledger and the bank; without it there is no word on the whole site.
+    cycles : Fold of Cycles, optional
+        Finds the runs of that load; by default a `CycleFold`.
+
+    Raises
+    ------
+    Refusal
+        If nothing can be integrated, or there is no such load.
+    """
+
+    def __init__(
+        self,
+        facts: LogFacts,
+        how: HowRead,
+        quantities: set[str],
+        *,
+        site: Site | None = None,
+        load: str | None = None,
+        figures: MeterFigures = NOTHING_STATED,
+        site_folds: SiteFolds | None = None,
+        cycles: Fold[Cycles] | None = None,
+    ) -> None:
+        self._facts, self._how, self._site, self._figures = facts, how, site, figures
+        self._watched = watched_load(site, load, how, quantities)
+        self._amounts = AmountsAnalysis(how, quantities, figures, facts.markers)
+        self._cycles = cycles or cycle_fold(self._watched, how, quantities, facts.markers)
+        shown = [name for name in ("current_A", "power_W", "voltage_V") if name in quantities]
+        self._envelopes = {name: EnvelopeFold(name) for name in shown}
+        self._sign = SignFold(quantities if how.side == "dc" else (), how.gap_limit_s)
+        self._site_folds = site_folds
+        self._reader = Reader(how, quantities)
+
+    def add(self, chunk: Chunk) -> None:
+        """Take the next readings in."""
+        for part in self.folds:
+            part.add(chunk)
+
+    @property
+    def folds(self) -> tuple[_Part, ...]:
+        """What can be fed side by side in its stead: parts that share nothing they change, the slowest first."""
+        return (_Part(self._cycles.add), _Part(self._add_to_others))
+
+    def _add_to_others(self, chunk: Chunk) -> None:
+        """Hand readings on to all but the cycles; what they amount to is worked out once."""
+        if len(chunk):
+            read = self._reader.take(chunk)
+            for part in self._site_folds.parts(read) if self._site_folds is not None else (read,):
+                self._amounts.take(part)
+                if self._site_folds is not None:
+                    self._site_folds.take(part)
+        self._sign.add(chunk)
+        for envelope in self._envelopes.values():
+            envelope.add(chunk)
+
+    def result(self) -> LogReport:
+        """Return everything but the close-up of a start, which needs readings again."""
+        cycles = self._cycles.result()
+        starts = caught_starts(self._starts(), cycles.cycles, self._how.usual_interval_s)
+        starts_us = [cycle.start_us for cycle in cycles.cycles]
+        charge, marked = self._amounts.result(starts, starts_us)
+        cycles = self._sure(cycles, charge)
+        limits = limits_for(self._site, self._watched.load, self._how.side)
+        gaps = charge.span.gaps
+        health = health_of(cycles, limits, self._facts.usual_interval_s, gaps[-1].stop_us if gaps else None)
+        checks = (*([sign_check(self._sign.result())] if self._how.side == "dc" else []), *health.checks)
+        plate, no_plate = self._plate(cycles, charge.span.covered_s)
+        report = LogReport(
+            facts=self._facts,
+            charge=charge,
+            cycles=cycles,
+            findings=tuple(check.finding for check in checks if check.finding is not None),
+            checks=checks,
+            trends=health.trends,
+            envelopes={name: fold.result() for name, fold in self._envelopes.items()},
+            plate=plate,
+            no_plate=no_plate,
+            marked=marked,
+            figures=self._figures,
+            starts_known=starts is not None,
+        )
+        return report if self._site_folds is None else self._followed(report, self._site_folds, starts, starts_us)
+
+    def _followed(
+        self, report: LogReport, folds: SiteFolds, starts: UnseenStarts | None, starts_us: list[int]
+    ) -> LogReport:
+        """Add the ledger, and with a site what log and site file say together."""
+        followed = folds.result()
+        ledger = followed.ledger.told(self._amounts.sure(starts, starts_us), starts_us)
+        report = replace(report, ledger=ledger, paybacks=followed.paybacks)
+        if self._site is None:
+            return report
+        followed = replace(followed, ledger=ledger)
+        by_site = site_report(
+            self._site,
+            self._watched.load,
+            report.charge,
+            report.cycles,
+            report.figures,
+            report.facts.meter,
+            followed,
+        )
+        return replace(report, by_site=by_site)
+
+    def _starts(self) -> UnseenStarts | None:
+        if self._site is None or self._watched.load is None:
+            return None
+        return unseen_starts(self._site, self._watched.load, 1, self._how)
+
+    def _sure(self, cycles: Cycles, charge: Charge) -> Cycles:
+        evidence = charge.evidence
+        by_amps = cycles.signal == "current_A"
+        facts = None if evidence is None else evidence.current if by_amps else evidence.power
+        accuracy = self._figures.current if by_amps else self._figures.power or Accuracy()
+        noise = 0.0
+        if facts is not None and not self._how.noted:
+            noise = facts.noise(accuracy.resolution, of_means=self._how.sampling == "mean")
+        return cycles_with_intervals(cycles, self._figures, self._how, noise=noise)
+
+    def _plate(self, cycles: Cycles, covered_s: float) -> tuple[PlateCheck | None, str | None]:
+        """Set the plate beside what the whole runs took at the bank, over the time they ran; or say why not."""
+        if self._site is None or self._watched.load is None or self._how.side != "dc":
+            return None, None
+        try:
+            return check_plate(self._site, self._watched.load.name, cycles, covered_s=covered_s), None
+        except Refusal as why:
+            return None, str(why)
+
+
+def best_start(cycles: Cycles) -> Cycle | None:
+    """Return the cycle whose start is worth a close look: the highest surge, one that was resolved before any other."""
+    seen = [cycle for cycle in cycles.cycles if cycle.surge_ratio is not None]
+    return max(seen, key=lambda cycle: (cycle.surge_resolved, cycle.surge_ratio), default=None)

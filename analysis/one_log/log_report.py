@@ -1,0 +1,60 @@
+"""Everything that was worked out from one log."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from shuntbook.analysis.ledger.ledger import Ledger
+from shuntbook.analysis.readings.log_facts import LogFacts
+from shuntbook.analysis.sureness.meter_figures import NOTHING_STATED, MeterFigures
+
+if TYPE_CHECKING:
+    from shuntbook.analysis.charge.amounts import Charge
+    from shuntbook.analysis.charge.between_notes import MarkedStretch
+    from shuntbook.analysis.cycles.cycle import Cycle, Cycles
+    from shuntbook.analysis.health.finding import Check, Finding
+    from shuntbook.analysis.health.trends import Trend
+    from shuntbook.analysis.ledger.payback import Payback
+    from shuntbook.analysis.nameplate.plate_check import PlateCheck
+    from shuntbook.analysis.readings.chunk import Chunk
+    from shuntbook.analysis.readings.envelope import Envelope
+
+    from .site_report import SiteReport
+
+
+@dataclass(frozen=True)
+class CloseUp:
+    """The readings around one start, for the picture of it."""
+
+    cycle: Cycle
+    readings: Chunk
+
+
+@dataclass(frozen=True)
+class LogReport:
+    """Everything worked out from one log.
+
+    ``envelopes`` holds the whole log by quantity name; ``close_up`` is None where no start was seen. ``plate`` is None
+    where there is nothing to compare; where a plate was to be compared, ``no_plate`` says why not. ``checks`` are all
+    limits that were looked at, ``findings`` those that were crossed; ``trends`` is empty where a log is too short.
+    ``starts_known`` tells whether surges that fall between readings are in the intervals. ``paybacks`` are those of the
+    ledger's demos; ``by_site`` is what log and site file say together, None without a site file.
+    """
+
+    facts: LogFacts
+    charge: Charge
+    cycles: Cycles
+    findings: tuple[Finding, ...]
+    envelopes: dict[str, Envelope] = field(default_factory=dict)
+    close_up: CloseUp | None = None
+    plate: PlateCheck | None = None
+    no_plate: str | None = None
+    marked: tuple[MarkedStretch, ...] = ()
+    figures: MeterFigures = NOTHING_STATED
+    starts_known: bool = False
+    checks: tuple[Check, ...] = ()
+    trends: tuple[Trend, ...] = ()
+    ledger: Ledger = field(default_factory=Ledger)
+    paybacks: tuple[Payback, ...] = ()
+    by_site: SiteReport | None = None

@@ -1,0 +1,107 @@
+"""The folds that a site's report needs beside charge and cycles, bundled to one."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from collections.abc import Set as AbstractSet
+from dataclasses import dataclass
+from datetime import tzinfo
+from typing import Final
+
+from shuntbook.analysis.bank.state_of_charge import charge_efficiency
+from shuntbook.analysis.charge.completed import Read, Reader
+from shuntbook.analysis.ledger.ledger import Ledger, LedgerFold, demos_of
+from shuntbook.analysis.ledger.loads_use import ClockHours, ClockHoursFold
+from shuntbook.analysis.ledger.payback import Payback, PaybackFold
+from shuntbook.analysis.ledger.running_charge import RunningCharge, RunningChargeFold
+from shuntbook.analysis.readings.chunk import Chunk
+from shuntbook.analysis.readings.measured_span import HowRead
+from shuntbook.analysis.site.site import Site
+
+#: Where no note ends a demo, it has not ended yet, and never will in the log. [us]
+_NEVER_US: Final = 1 << 62
+
+
+@dataclass(frozen=True)
+class Followed:
+    """What was followed over a whole log.
+
+    Parameters
+    ----------
+    ledger : Ledger
+        By day and by demo.
+    running : RunningCharge or None
+        What had gone out and come back over time; None without amps at the bank.
+    hours : ClockHours or None
+        What flowed by the hour of the day; None without amps at the bank.
+    paybacks : tuple of Payback
+        When the array had paid each demo back, in the order of the notes; empty without a site or without amps at the
+        bank.
+    """
+
+    ledger: Ledger
+    running: RunningCharge | None
+    hours: ClockHours | None
+    paybacks: tuple[Payback, ...]
+
+
+class SiteFolds:
+    """Follow a log for the ledger and the bank, as a fold; it carries what its parts carry.
+
+    Parameters
+    ----------
+    how : HowRead
+        What a reading stands for.
+    quantities : set of str
+        The quantities the log has.
+    markers : sequence of (int, str)
+        Instants [us] and texts.
+    site : Site or None
+        Its bank says how much of a return it keeps.
+    zone : tzinfo or None
+        Whose midnights part the days; None where the log has no dates.
+    """
+
+    def __init__(
+        self,
+        how: HowRead,
+        quantities: AbstractSet[str],
+        markers: Sequence[tuple[int, str]],
+        *,
+        site: Site | None,
+        zone: tzinfo | None,
+    ) -> None:
+        demos = demos_of(markers)
+        self._reader = Reader(how, quantities)
+        self._ledger = LedgerFold(how, quantities, zone=zone, demos=demos)
+        at_bank = how.side == "dc" and "current_A" in quantities
+        self._running = RunningChargeFold(how, quantities) if at_bank else None
+        self._hours = ClockHoursFold(how, quantities) if at_bank else None
+        self._payback = None
+        if at_bank and site is not None and demos:
+            ended = [(start, _NEVER_US if stop is None else stop, text) for start, stop, text in demos]
+            self._payback = PaybackFold(how, quantities, ended, efficiency=charge_efficiency(site.bank)[0])
+
+    def add(self, chunk: Chunk) -> None:
+        """Take the next readings in."""
+        if len(chunk):
+            for part in self.parts(self._reader.take(chunk)):
+                self.take(part)
+
+    def parts(self, read: Read) -> Iterator[Read]:
+        """Yield what the next readings complete in parts, of which each line of the ledger holds all or nothing."""
+        return self._ledger.parts(read)
+
+    def take(self, read: Read) -> None:
+        """Take in what the next readings complete, where somebody else reads them."""
+        self._ledger.take(read)
+        for fold in (self._running, self._hours, self._payback):
+            if fold is not None and read.current is not None:
+                fold.take(read.current)
+
+    def result(self) -> Followed:
+        """Return what was followed so far."""
+        running = self._running.result() if self._running is not None else None
+        hours = self._hours.result() if self._hours is not None else None
+        paybacks = self._payback.result() if self._payback is not None else ()
+        return Followed(self._ledger.result(), running, hours, paybacks)

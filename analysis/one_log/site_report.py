@@ -1,0 +1,155 @@
+"""What a log and its site file say together: bank, inverters, conductors, water and sun."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from statistics import median
+
+from shuntbook.analysis.bank.limits import BankCheck
+from shuntbook.analysis.charge.amounts import Charge
+from shuntbook.analysis.cycles.cycle import Cycles
+from shuntbook.analysis.equipment.conductor import ConductorCheck, check_conductors
+from shuntbook.analysis.equipment.solar import ArrayDay, array_day
+from shuntbook.analysis.forecast.bank_check import bank_by_log, bank_by_plates
+from shuntbook.analysis.ledger.loads_use import LoadsUse, loads_use
+from shuntbook.analysis.not_known import Missing
+from shuntbook.analysis.readings.chunk import SECONDS_PER_HOUR
+from shuntbook.analysis.site.site import Load, Site
+from shuntbook.analysis.stats.interval95 import Within
+from shuntbook.analysis.sureness.meter_figures import MeterFigures
+
+from .bank_report import BankReport, bank_report
+from .inverter_report import InverterReport, ac_power_W, inverter_reports
+from .site_folds import Followed
+from .water_report import WaterReport, water_report
+
+_DAY_S = 24 * SECONDS_PER_HOUR
+#: A log of one day ends some readings before midnight. [1]
+_WHOLE_DAY = 0.98
+
+
+@dataclass(frozen=True)
+class Solar:
+    """The array on a usual day by the site file, and what came back in this log.
+
+    Parameters
+    ----------
+    day : ArrayDay or Missing
+        On a usual day.
+    returned_Wh : float or None
+        Into the bank in this log: what the array brought beyond what the loads took meanwhile. [Wh]
+    use : LoadsUse or None
+        What all loads take in a day, and what the bank gave of it; None where the log holds less than a day.
+    """
+
+    day: ArrayDay | Missing
+    returned_Wh: float | None
+    use: LoadsUse | None
+
+
+@dataclass(frozen=True)
+class SiteReport:
+    """What a log and its site file say together; every part by itself, and what is left out of them.
+
+    ``bank_check`` is the word on the bank: by the log where a meter on the bank saw a load start, else by the plates.
+    """
+
+    bank: BankReport | Missing
+    bank_check: BankCheck
+    inverters: tuple[InverterReport, ...]
+    conductors: tuple[ConductorCheck, ...]
+    water: WaterReport | Missing
+    solar: Solar
+    missing: tuple[Missing, ...]
+
+
+def site_report(
+    site: Site,
+    load: Load | None,
+    charge: Charge,
+    cycles: Cycles,
+    figures: MeterFigures,
+    meter: str | None,
+    followed: Followed,
+) -> SiteReport:
+    """Return what a log and its site file say together.
+
+    Parameters
+    ----------
+    site : Site
+        The site.
+    load : Load or None
+        The load whose runs were sought.
+    charge, cycles : Charge, Cycles
+        What the log shows.
+    figures : MeterFigures
+        How far its meter is to be trusted.
+    meter : str or None
+        The meter's name.
+    followed : Followed
+        What was followed over it; its ledger is that of the report.
+    """
+    how, ledger = charge.how, followed.ledger
+    from_bank_Wh = daily_from_bank_Wh(charge)
+    use = None
+    if from_bank_Wh is not None:
+        use = loads_use(charge, cycles, followed.hours, from_bank_Wh, sun=site.array is not None)
+    bank = bank_report(site, load, cycles, charge, ledger, followed.running, figures, how, use=use)
+    check = _bank_check(site, load, charge, cycles, figures, followed)
+    inverters = inverter_reports(site, load, cycles, ledger, how, _behind(site, meter))
+    conductors = check_conductors(site)
+    running_W = [cycle.run_W for cycle in cycles.cycles if cycle.run_W is not None]
+    power_W = ac_power_W(site, load, median(running_W), how) if running_W else None
+    water = _water(site, load, cycles, power_W)
+    energy = charge.energy if how.side == "dc" else None
+    known = use.day_Wh.value if use is not None and isinstance(use.day_Wh, Within) else None
+    solar = Solar(array_day(site.array, daily_use_Wh=known), energy.returned if energy else None, use)
+    parts = SiteReport(bank, check, inverters, conductors, water, solar, ())
+    return SiteReport(bank, check, inverters, conductors, water, solar, _missing(parts))
+
+
+def _bank_check(
+    site: Site, load: Load | None, charge: Charge, cycles: Cycles, figures: MeterFigures, followed: Followed
+) -> BankCheck:
+    running = followed.running
+    if running is None:
+        return bank_by_plates(site, site.loads)
+    how, returned_A = charge.how, running.returned_A
+    return bank_by_log(site, load, cycles, followed.ledger, figures, how, returned_A=returned_A)
+
+
+def _water(site: Site, load: Load | None, cycles: Cycles, power_W: float | None) -> WaterReport | Missing:
+    what = "word on the water"
+    if site.water is None:
+        return Missing(what, ("water",))
+    if load is None or site.water.load != load.name:
+        return Missing(what, (), f"the runs of '{site.water.load}', which pumps it, were not looked for")
+    return water_report(site.water, cycles, power_W=power_W)
+
+
+def daily_from_bank_Wh(charge: Charge) -> float | None:
+    """Return what was drawn from the bank in a day; None where less than a day was measured. [Wh]"""
+    span = charge.energy_span or charge.span
+    if charge.how.side != "dc" or charge.energy is None or span.covered_s < _WHOLE_DAY * _DAY_S:
+        return None
+    return charge.energy.drawn / span.covered_s * _DAY_S
+
+
+def _behind(site: Site, meter: str | None) -> str | None:
+    """Return the inverter that a meter sits behind: the one it names, else the only one there is."""
+    named = next((each.inverter for each in site.meters if each.name == meter), None)
+    return named or (site.inverters[0].name if len(site.inverters) == 1 else None)
+
+
+def _missing(parts: SiteReport) -> tuple[Missing, ...]:
+    """Return what is left out, each sentence once."""
+    found = [parts.bank] if isinstance(parts.bank, Missing) else [*parts.bank.missing]
+    found += parts.bank_check.not_judged
+    for each in parts.inverters:
+        found += each.missing
+    for conductor in parts.conductors:
+        found += conductor.missing
+    found += [parts.water] if isinstance(parts.water, Missing) else [*parts.water.missing]
+    sun = (parts.solar.day, parts.solar.use.day_Wh if parts.solar.use is not None else None)
+    found += [each for each in sun if isinstance(each, Missing)]
+    return tuple({each.sentence: each for each in found}.values())

@@ -1,0 +1,253 @@
+"""Figures that can hardly be what they are called: units, sides, dead wires, columns that contradict each other."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Final, Literal
+
+import numpy as np
+
+from shuntbook.analysis.charge.instants import Instants
+from shuntbook.analysis.charge.signal_integral import WORTH_TELLING
+from shuntbook.analysis.readings.blocks import Piece
+from shuntbook.analysis.readings.chunk import SECONDS_PER_HOUR, FloatArray, Side
+
+from .coverage import QuantityRange
+from .past_shunt import SharpChanges
+from .power_agreement import AGREES, Agreement
+
+Grade = Literal["good", "with care", "not"]
+
+#: No bank or inverter of this kind has more volts or amps than this, and no cell less: common practice, no source.
+MOST_V, LEAST_V, MOST_A = 1000.0, 0.1, 10_000.0
+#: Mains as IEC 60038 and ANSI C84.1 have it (100 to 240 V), with what it may be off; banks of 12 to 48 V nominal, from
+#: empty to charging: common practice, no source. [V]
+MAINS_V: Final = (90.0, 265.0)
+BANK_V: Final = (9.0, 65.0)
+#: The voltage jumps where it changes by this share from one reading to the next, and loads are at work where it does so
+#: this often: common practice, no source; a bank at rest and one that slowly charges drift, but do not jump. [1]
+JUMPS: Final = 0.004
+LEAST_JUMPS: Final = 3
+#: Within this share of 1000 a factor is one of units. [1]
+ROUND: Final = 0.2
+#: With an array, something comes back within so much time: a day less what is not measured. [h]
+DAY_H: Final = 20.0
+#: Beyond so many times its range no meter reads. [1]
+BEYOND_RANGE: Final = 1.5
+
+
+@dataclass(frozen=True)
+class Doubt:
+    """Something that can hardly be right.
+
+    Parameters
+    ----------
+    code : str
+        A short name that stays.
+    text : str
+        What is seen, and what to do, in a plain sentence.
+    spoils : {'good', 'with care', 'not'}
+        What the log is good for at best until it is settled, in Ah (behind an inverter: Wh).
+    """
+
+    code: str
+    text: str
+    spoils: Grade
+
+
+@dataclass(frozen=True)
+class Seen:
+    """What the doubts are judged by.
+
+    Parameters
+    ----------
+    side : {'dc', 'ac'}
+        Where the meter sits.
+    ranges : mapping of str to QuantityRange
+        What each quantity covers.
+    agreement : Agreement or None
+        The power column against volts times amps.
+    jumps : int
+        How often the voltage jumped.
+    most_A : float or None
+        What all but a thousandth of the readings of the current do not exceed, either way: a few false ones do not
+        count. [A]
+    covered_s : float
+        The time measured. [s]
+    range_A : float or None
+        The meter's range. [A]
+    has_array : bool
+        Whether an array is known to charge the bank.
+    instants : Instants or None
+        What the instants may have been read in step with.
+    changes_V : SharpChanges or None
+        The volts' sharp changes beside the amps; None where one of them is not read.
+    resistance_ohm : float or None
+        The fall of the volts per amp; None where the amps' steps do not tell it. [ohm]
+    """
+
+    side: Side
+    ranges: Mapping[str, QuantityRange]
+    agreement: Agreement | None
+    jumps: int
+    most_A: float | None
+    covered_s: float
+    range_A: float | None
+    has_array: bool
+    instants: Instants | None = None
+    changes_V: SharpChanges | None = None
+    resistance_ohm: float | None = None
+
+    def ends(self, name: str) -> tuple[float, float] | None:
+        """Return the lowest and highest reading of a quantity; None where it was never read."""
+        part = self.ranges.get(name)
+        return None if part is None or part.low is None or part.high is None else (part.low, part.high)
+
+    def mean(self, name: str) -> float | None:
+        """Return the mean reading of a quantity; None where it was never read."""
+        part = self.ranges.get(name)
+        return None if part is None else part.mean
+
+
+class JumpPart:
+    """Count how often the voltage jumps; it carries one reading."""
+
+    def __init__(self, quantities: tuple[str, ...]) -> None:
+        self._sees_volts = "voltage_V" in quantities
+        self._last: FloatArray = np.empty(0)
+        self._jumps = 0
+
+    def take(self, piece: Piece) -> None:
+        """Take the next piece in."""
+        if self._sees_volts:
+            volts = np.concatenate([self._last, piece.having("voltage_V").new().quantities["voltage_V"]])
+            self._last = volts[-1:]
+            self._jumps += int((np.abs(np.diff(volts)) > JUMPS * np.abs(volts[1:])).sum())
+
+    def result(self) -> int:
+        """Return how often it jumped so far."""
+        return self._jumps
+
+
+def doubts_of(seen: Seen) -> tuple[Doubt, ...]:
+    """Return what can hardly be right in a log."""
+    return (
+        *_of_units(seen),
+        *_of_columns(seen),
+        *_of_side(seen),
+        *_of_amps(seen),
+        *_of_volts(seen),
+        *_of_instants(seen),
+    )
+
+
+def _of_units(seen: Seen) -> Iterator[Doubt]:
+    mean_V, most_A = seen.mean("voltage_V"), seen.most_A
+    if mean_V is not None and abs(mean_V) > MOST_V:
+        yield _unit("volts_unit", f"the voltage is {mean_V:,.0f} V on average: probably millivolts read as volts")
+    elif mean_V is not None and seen.side == "dc" and 0 < abs(mean_V) < LEAST_V:
+        yield _unit("volts_unit", f"the voltage is {mean_V:.2g} V on average: probably kilovolts read as volts")
+    if most_A is None:
+        return
+    if seen.range_A is not None and most_A > BEYOND_RANGE * seen.range_A:
+        text = f"the current reaches {most_A:,.0f} A with a meter of {seen.range_A:g} A: milliamps, or a wrong factor"
+        yield _unit("amps_unit", text)
+    elif most_A > MOST_A:
+        yield _unit("amps_unit", f"the current reaches {most_A:,.0f} A: probably milliamps read as amps")
+
+
+def _unit(code: str, text: str) -> Doubt:
+    return Doubt(code, f"{text}; convert again with a profile that names the unit", "not")
+
+
+def _of_columns(seen: Seen) -> Iterator[Doubt]:
+    found = seen.agreement
+    if found is None or found.agrees:
+        return
+    size = abs(found.ratio)
+    product = "volts x amps" if seen.side == "dc" else "volts x amps x power factor"
+    if found.opposite > WORTH_TELLING:
+        share = f"{100 * found.opposite:.0f} %"
+        yield Doubt("power_sign", f"the power's sign is not the current's for {share} of the power", "with care")
+    if found.scatter > 2 * AGREES:
+        yield Doubt("columns_disagree", f"the power column does not follow {product}", "with care")
+    elif any(abs(size / factor - 1) < ROUND for factor in (1000.0, 0.001)):
+        times = "1000 times" if size > 1 else "a thousandth of"
+        yield _unit(
+            "power_unit", f"the power is {times} {product}: one of the columns is not in the unit it is taken for"
+        )
+    elif abs(size - 1) > AGREES:
+        text = f"the power column is {size:.3g} times {product}: check the meter's shunt rating or factor"
+        yield Doubt("columns_disagree", text, "with care")
+
+
+def _of_side(seen: Seen) -> Iterator[Doubt]:
+    mean_V = abs(seen.mean("voltage_V") or 0.0)
+    if seen.side == "dc" and MAINS_V[0] <= mean_V <= MAINS_V[1]:
+        text = f"{mean_V:.0f} V is mains and hardly a bank: if the meter sits behind an inverter, its side is 'ac'"
+        yield Doubt("mains_on_dc", text, "not")
+    if seen.side == "ac" and BANK_V[0] <= mean_V <= BANK_V[1]:
+        text = f"{mean_V:.1f} V is a bank's and no inverter's output: if the meter sits at the bank, its side is 'dc'"
+        yield Doubt("bank_on_ac", text, "with care")
+    if seen.side == "dc" and seen.mean("power_factor") is not None:
+        text = "there is a power factor, which direct current has not: is the meter behind an inverter (side 'ac')?"
+        yield Doubt("power_factor_on_dc", text, "with care")
+
+
+def _of_amps(seen: Seen) -> Iterator[Doubt]:
+    amps, volts = seen.ends("current_A"), seen.ends("voltage_V")
+    if amps is None:
+        return
+    if volts is not None and amps[0] == amps[1] and seen.jumps >= LEAST_JUMPS:
+        text = (
+            f"the current is {amps[0]:g} A all along while the voltage jumps between {volts[0]:.4g} and "
+            f"{volts[1]:.4g} V: check the shunt's leads and the meter's input"
+        )
+        yield Doubt("dead_current", text, "not")
+    elif seen.side == "dc" and seen.has_array and amps[0] >= 0 and seen.covered_s > DAY_H * SECONDS_PER_HOUR:
+        text = (
+            f"in {seen.covered_s / SECONDS_PER_HOUR:.0f} h nothing ever came back from the array: the amps may have "
+            "lost their sign, or the meter sits where the array's current does not pass"
+        )
+        yield Doubt("never_returned", text, "with care")
+
+
+def _of_volts(seen: Seen) -> Iterator[Doubt]:
+    ohm, amps = seen.resistance_ohm, seen.ends("current_A")
+    alone = seen.changes_V.alone(ohm) if seen.changes_V is not None else None
+    if alone is None or amps is None or amps[0] == amps[1]:  # amps that never move are told by themselves
+        return
+    takes = f" (about {alone.fall_V / ohm:.2g} A by the resistance of the other steps)" if ohm else ""
+    text = (
+        f"the volts fall by about {alone.fall_V:.2g} V and come back, {alone.falls} times, while the amps do not move: "
+        f"a load{takes} may be wired past the shunt, so that what it takes is not in this log; or the volts' lead has "
+        "a bad contact. Check that nothing but the shunt hangs on its terminal of the bank"
+    )
+    yield Doubt("past_the_shunt", text, "with care")
+
+
+def _of_instants(seen: Seen) -> Iterator[Doubt]:
+    ripple, in_step = (seen.instants.ripple, seen.instants.in_step) if seen.instants else (None, None)
+    if ripple is not None:
+        share = f"{100 * ripple.amplitude:.2g} % of itself"
+        how = f"scatters by about {share}" if ripple.scatters else f"goes slowly up and down by {share} or more"
+        text = (
+            f"the draw {how}: an inverter's ripple (100 or 120 Hz), read at single instants, does that. "
+            f"{_HELPS[ripple.slow]}; a meter must average over the ripple"
+        )
+        yield Doubt("ripple", text, "with care")
+    if in_step is not None:
+        text = (
+            f"a load switches in step with the readings: its pattern repeats every {in_step.readings} of them, so what "
+            f"is drawn is known only to within {100 * in_step.share:.2g} %; read faster, at a spacing that is no whole "
+            "part of the load's period, or take means"
+        )
+        yield Doubt("in_step", text, "with care")
+
+
+#: What readings in step with a ripple come to.
+_HELPS: Final = {
+    True: "What is read so may be off by as much for as long as it is in step, and more readings do not help",
+    False: "Here it falls on all of the wave, and evens out for the most part",
+}

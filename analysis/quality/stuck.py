@@ -1,0 +1,180 @@
+"""Readings that stand still: the same value to the last digit for improbably long."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from shuntbook.analysis.readings.blocks import Piece
+from shuntbook.analysis.readings.chunk import Chunk, FloatArray, join
+
+#: A stretch shorter than this is not judged, nor a value of fewer than so many of the meter's smallest steps, which
+#: repeats by itself: common practice, no source. [1]
+LEAST_READINGS: Final = 60
+LEAST_DIGITS: Final = 20.0
+#: Where readings repeat more often than this by themselves, a stretch of them says nothing; and how improbable one must
+#: be otherwise: common practice, no source. [1]
+MOST_REPEATS: Final = 0.9
+IMPROBABLE: Final = 1e-15
+#: The other quantities move where at least so many, and this share, of their readings change; they stand still as well
+#: where no more than a few do, about the ends: common practice, no source.
+LEAST_MOVES, SHARE_MOVES, FEW_MOVES = 10, 0.2, 4
+#: The runs before one that tell how often readings repeated just then; and how many long ones are kept.
+_BEFORE: Final = 20
+_KEPT: Final = 16
+
+
+@dataclass(frozen=True)
+class Stuck:
+    """A stretch in which a quantity stood still.
+
+    ``others_moved`` tells whether the other quantities went on meanwhile; if not, the meter or its line hung.
+    ``swing`` is what the first of them ranged over, in its own unit.
+    """
+
+    quantity: str
+    start_us: int
+    stop_us: int
+    readings: int
+    value: float
+    others_moved: bool
+    swing: float
+
+
+@dataclass(frozen=True)
+class Repeats:
+    """How often a quantity's readings repeat, noughts apart, and the stretches that are improbable.
+
+    ``share`` is that of readings, not nought, that are followed by the same; None where there are none. ``grain`` is
+    the smallest change seen, infinite where there was none.
+    """
+
+    share: float | None
+    stuck: tuple[Stuck, ...]
+    grain: float
+
+
+@dataclass(frozen=True)
+class _Run:
+    """A run of equal readings.
+
+    `moves` of its steps changed another quantity, the first of which went from `low` to `high`; `before` is the mean
+    length of the runs before.
+    """
+
+    start_us: int
+    stop_us: int
+    readings: int
+    value: float
+    moves: int
+    low: float
+    high: float
+    before: float
+
+
+class StuckPart:
+    """Follow the runs of equal readings of one quantity.
+
+    It carries the last reading and the open run, the lengths of the 20 runs before it, and the 16 longest.
+
+    Parameters
+    ----------
+    name : str
+        The quantity.
+    others : tuple of str
+        The quantities that move when it should; the first of them is followed closely.
+    """
+
+    def __init__(self, name: str, others: tuple[str, ...]) -> None:
+        self._name, self._others = name, others
+        self._tail: Chunk | None = None
+        self._open: _Run | None = None
+        self._lengths: FloatArray = np.empty(0)
+        self._long: list[_Run] = []
+        self._pairs = self._repeats = 0
+        self._grain = np.inf
+
+    def take(self, piece: Piece) -> None:
+        """Take the next piece in."""
+        new = piece.having(self._name).new()
+        if not len(new):
+            return
+        new = Chunk(new.time_us, {name: new.quantities[name] for name in (self._name, *self._others)})
+        readings = new if self._tail is None else join([self._tail, new])
+        self._tail = new.part(len(new) - 1, len(new))
+        x = readings.quantities[self._name]
+        change = np.diff(x)
+        self._pairs += int((x[1:] != 0).sum())
+        self._repeats += int(((change == 0) & (x[1:] != 0)).sum())
+        self._grain = min(self._grain, float(np.abs(change[change != 0]).min(initial=np.inf)))
+        self._follow(readings, x, change == 0)
+
+    def _follow(self, readings: Chunk, x: FloatArray, same: NDArray[np.bool_]) -> None:
+        """Close the runs that end here, and leave the last one open; `same` is of the steps between readings."""
+        moved = np.zeros(len(same), dtype=bool)
+        for name in self._others:
+            step = np.diff(readings.quantities[name])
+            moved |= (step != 0) & ~np.isnan(step)
+        total = np.concatenate([[0], np.cumsum(moved & same)])
+        ends = np.flatnonzero(~same)
+        first, last = np.concatenate([[0], ends + 1]), np.append(ends, len(x) - 1)
+        count, moves, start_us = last - first + 1, total[last] - total[first], readings.time_us[first]
+        if self._open is not None:
+            count[0] += self._open.readings - 1
+            moves[0] += self._open.moves
+            start_us[0] = self._open.start_us
+        low, high = self._first_other(readings, first)
+        before = _means_before(self._lengths, count)
+        worth = np.flatnonzero((count >= LEAST_READINGS) & (x[first] != 0))
+        table = (start_us, readings.time_us[last], count, x[first], moves, low, high, before)
+        runs = {int(k): _Run(*(column[k].item() for column in table)) for k in {*worth.tolist(), len(count) - 1}}
+        self._open = runs.pop(len(count) - 1)
+        self._long = _longest([*self._long, *runs.values()])
+        self._lengths = np.concatenate([self._lengths, count[:-1]])[-_BEFORE:]
+
+    def _first_other(self, readings: Chunk, first: NDArray[np.int64]) -> tuple[FloatArray, FloatArray]:
+        """Return the lowest and highest reading of the first other quantity in each run, NaN where it has none."""
+        if not self._others:
+            return np.full(len(first), np.nan), np.full(len(first), np.nan)
+        other = readings.quantities[self._others[0]]
+        low, high = np.fmin.reduceat(other, first), np.fmax.reduceat(other, first)
+        if self._open is not None:
+            low[0], high[0] = np.fmin(low[0], self._open.low), np.fmax(high[0], self._open.high)
+        return low, high
+
+    def result(self) -> Repeats:
+        """Return the improbable stretches so far, in order."""
+        runs = self._long if self._open is None else [*self._long, self._open]
+        stuck = [self._told(run) for run in runs if self._is_stuck(run)]
+        share = self._repeats / self._pairs if self._pairs else None
+        return Repeats(share, tuple(sorted(stuck, key=lambda run: run.start_us)), float(self._grain))
+
+    def _is_stuck(self, run: _Run) -> bool:
+        steps = run.readings - 1
+        if run.readings < LEAST_READINGS or abs(run.value) < LEAST_DIGITS * self._grain:
+            return False
+        elsewhere = (self._repeats - steps) / max(self._pairs - steps, 1)
+        share = max(elsewhere, 1 - 1 / run.before if run.before else 0.0)
+        return share <= MOST_REPEATS and share**steps < IMPROBABLE and (self._moved(run) or run.moves <= FEW_MOVES)
+
+    def _moved(self, run: _Run) -> bool:
+        return run.moves >= max(LEAST_MOVES, SHARE_MOVES * run.readings)
+
+    def _told(self, run: _Run) -> Stuck:
+        swing = run.high - run.low if self._others else 0.0
+        return Stuck(self._name, run.start_us, run.stop_us, run.readings, run.value, self._moved(run), swing)
+
+
+def _means_before(earlier: FloatArray, count: NDArray[np.int64]) -> FloatArray:
+    """Return the mean length of the up to 20 runs before each run; 0 where there is none."""
+    total = np.concatenate([[0.0], np.cumsum(np.concatenate([earlier, count]))])
+    at = np.arange(len(earlier), len(earlier) + len(count))
+    low = np.maximum(at - _BEFORE, 0)
+    return np.asarray((total[at] - total[low]) / np.maximum(at - low, 1))
+
+
+def _longest(runs: list[_Run]) -> list[_Run]:
+    return sorted(runs, key=lambda run: -run.readings)[:_KEPT]

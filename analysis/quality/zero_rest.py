@@ -1,0 +1,235 @@
+"""Find the stretch of a log that could be a true rest, to propose it for a check of the meter's zero.
+
+Amps near nought alone do not make a rest: a standing draw, or an array that carries the loads, reads so, too. So the
+volts of the stretch must say, too, that nothing flows: they do not step, do not move as if what the meter reads did
+flow, and do not stand where they stand while the bank is charged.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from math import inf, log, sqrt
+from typing import Final
+
+import numpy as np
+
+from shuntbook.analysis.charge.by_size import HALF, SIZES, size_of, sums_by_size
+from shuntbook.analysis.levels.step_threshold import Threshold
+from shuntbook.analysis.readings.blocks import InPieces, Piece, gaps_before
+from shuntbook.analysis.readings.chunk import MICROSECONDS, Chunk, FloatArray, TimeArray
+from shuntbook.analysis.readings.integral import inner
+from shuntbook.analysis.stats.bounded import BlockMeans
+
+from .coverage import MostPart
+from .zero_check import smallest_step
+
+#: A rest lasts at least this long and has at least so many readings: common practice, no source.
+LEAST_S: Final = 60.0
+LEAST_READINGS: Final = 10
+#: It is level where means of blocks of it stay within so many times what the noise from reading to reading lets them,
+#: and one of the meter's smallest steps: common practice, no source; sun that balances a load wanders further. [1]
+LEVEL_TIMES: Final = 10.0
+#: It is near zero where it reads less than this share of what the log reads at most (`MostPart`): common practice, no
+#: source; an offset is a small part of a meter's range; a standing draw may be as small. [1]
+NEAR: Final = 0.01
+
+
+#: The volts move where their means of the stretch's halves differ by so many standard deviations of the noise: common
+#: practice, no source. [1]
+MOVES: Final = 4.0
+#: An offset is known where it is at least so many of its standard uncertainties: common practice, no source. [1]
+SURE: Final = 3.0
+#: Rests are told apart by their volts in steps of this share: common practice, no source. [1]
+VOLTS_APART: Final = 0.005
+#: The bank is charged where at least this share of what the log reads at most comes back: common practice, no source.
+CHARGED: Final = 0.05
+
+
+@dataclass(frozen=True)
+class Rest:
+    """A level stretch near zero. Whether nothing flowed then, only the person can say.
+
+    Parameters
+    ----------
+    start_us, stop_us : int
+        Its first and last reading. [us]
+    readings : int
+        How many it holds.
+    mean_A, u_A : float
+        Their mean and its standard uncertainty, from means of blocks; not less than the meter's smallest step over
+        sqrt(12) (GUM F.2.2.1). [A]
+    by_volts : bool
+        Whether the volts say so, too; False in a log without volts.
+    """
+
+    start_us: int
+    stop_us: int
+    readings: int
+    mean_A: float
+    u_A: float
+    by_volts: bool = False
+
+
+class RestFold(InPieces[Rest | None]):
+    """Find the best rest, as a fold: level, the nearest to zero, the surest known.
+
+    The tail it carries is one piece, the block means of the stretch that goes on, and the best one so far at each level
+    of the volts.
+
+    Parameters
+    ----------
+    gap_limit_s : float or None
+        A longer spacing ends a stretch. [s]
+    quantities : iterable of str
+        The quantities the log has; with volts among them these must agree.
+    """
+
+    def __init__(self, gap_limit_s: float | None, quantities: Iterable[str] = ("current_A",)) -> None:
+        self._names = [name for name in ("current_A", "voltage_V") if name in set(quantities)]
+        super().__init__(RestPart(gap_limit_s, self._names))
+
+    def add(self, chunk: Chunk) -> None:
+        """Take the next readings in."""
+        super().add(Chunk(chunk.time_us, {name: chunk.quantities[name] for name in self._names}))
+
+
+class _Level:
+    """A stretch of one quantity that goes on: its block means, and its changes from reading to reading."""
+
+    def __init__(self) -> None:
+        self.means = BlockMeans()
+        self._squares = 0.0
+
+    def grow(self, x: FloatArray, change: FloatArray) -> None:
+        """Take its next readings in, and the change from the one before each."""
+        change = change if self.means.count else change[1:]
+        self._squares += inner(change, change)
+        self.means.add(x)
+
+    @property
+    def noise(self) -> float:
+        """The standard deviation of its readings from one to the next. [unit]"""
+        return sqrt(self._squares / (self.means.count - 1) / 2)
+
+    def moves(self) -> float:
+        """Return by how much the later half lies above the earlier one, beyond what noise and digit let it. [unit]"""
+        blocks = self.means.blocks()
+        half = len(blocks) // 2
+        change = float(blocks[-half:].mean() - blocks[:half].mean())
+        least = MOVES * self.noise * sqrt(4 / self.means.count)
+        return change if abs(change) > least else 0.0
+
+
+class RestPart:
+    """The same for pieces of readings that have amps."""
+
+    def __init__(self, gap_limit_s: float | None, quantities: Sequence[str] = ("current_A",)) -> None:
+        self._gap_limit_s = gap_limit_s
+        self._names = [name for name in ("current_A", "voltage_V") if name in quantities]
+        self._thresholds = {name: Threshold() for name in self._names}
+        self._levels = {name: _Level() for name in self._names}
+        self._start_us = self._stop_us = 0
+        self._most = MostPart("current_A")
+        self._grain_A = np.inf
+        self._charging = ChargingVolts()
+        self._best: dict[int, Rest] = {}
+
+    def take(self, piece: Piece) -> None:
+        """Take the next piece in."""
+        piece = piece.having(*self._names)
+        q, time_us = piece.readings.quantities, piece.readings.time_us
+        if not len(time_us):
+            return
+        marked = is_gap = gaps_before(time_us, self._gap_limit_s)
+        changes = {name: np.abs(np.diff(q[name], prepend=q[name][0])) for name in self._names}
+        for name, change in changes.items():
+            marked = marked | (change > self._thresholds[name].of(q[name], is_gap))
+        size = changes["current_A"]
+        self._grain_A = min(self._grain_A, float(size[size > 0].min(initial=np.inf)))
+        self._most.take(piece)
+        self._charging.take(piece.new())
+        starts = piece.inside(marked).tolist()
+        for a, b in pairwise([piece.start, *starts, piece.stop]):
+            if a in starts:
+                self._close()
+            if b > a:
+                self._grow(time_us[a:b], {name: (q[name][a:b], changes[name][a:b]) for name in self._names})
+
+    def _grow(self, time_us: TimeArray, readings: dict[str, tuple[FloatArray, FloatArray]]) -> None:
+        if not self._levels["current_A"].means.count:
+            self._start_us = int(time_us[0])
+        self._stop_us = int(time_us[-1])
+        for name, (x, change) in readings.items():
+            self._levels[name].grow(x, change)
+
+    def _close(self) -> None:
+        """End the stretch that goes on, and keep it if it is the best so far."""
+        self._best = self._better()
+        self._levels = {name: _Level() for name in self._names}
+
+    def _better(self) -> dict[int, Rest]:
+        found = self._candidate()
+        if found is None:
+            return self._best
+        at = self._volts_step()
+        known = self._best.get(at)
+        return self._best if known and _distance_A(known) <= _distance_A(found) else {**self._best, at: found}
+
+    def _volts_step(self) -> int:
+        """Return which step of the volts the stretch that goes on stands on."""
+        if "voltage_V" not in self._levels:
+            return 0
+        return round(log(max(self._levels["voltage_V"].means.mean, 1e-3)) / VOLTS_APART)
+
+    def _candidate(self) -> Rest | None:
+        """Return the stretch that goes on, if it is long enough and level."""
+        amps, length_s = self._levels["current_A"], (self._stop_us - self._start_us) / MICROSECONDS
+        count = amps.means.count
+        if count < LEAST_READINGS or length_s < LEAST_S:
+            return None
+        blocks = amps.means.blocks()
+        digit_A = smallest_step(self._grain_A, self._most.result() or 0.0)
+        if np.ptp(blocks) > LEVEL_TIMES * amps.noise / sqrt(count // len(blocks)) + digit_A:
+            return None
+        volts, mean_A, u_A = self._levels.get("voltage_V"), amps.means.mean, amps.means.uncertainty()[0]
+        if volts is not None and abs(mean_A) > 2 * u_A and mean_A * volts.moves() < 0:
+            return None  # they fall as if what is read were drawn, or rise as if it came back
+        return Rest(self._start_us, self._stop_us, count, mean_A, u_A, volts is not None)
+
+    def result(self) -> Rest | None:
+        """Return the best rest so far; None where no stretch is level and near zero, by amps and by volts."""
+        near_A, charging_V = NEAR * (self._most.result() or 0.0), self._charging.result(self._most.result() or 0.0)
+        below = log(charging_V) / VOLTS_APART if charging_V else inf
+        found = [rest for at, rest in self._better().items() if abs(rest.mean_A) <= near_A and at < below]
+        if not found:
+            return None
+        best = min(found, key=_distance_A)
+        digit_A = smallest_step(self._grain_A, self._most.result() or 0.0) / sqrt(12)
+        best = replace(best, u_A=max(best.u_A, digit_A))
+        return None if 2 * best.u_A < abs(best.mean_A) < SURE * best.u_A else best
+
+
+class ChargingVolts:
+    """The mean of the volts while the bank is charged: there an array may carry the loads, and amps read nought."""
+
+    def __init__(self) -> None:
+        self._sums = np.zeros((2, SIZES))
+
+    def take(self, new: Chunk) -> None:
+        """Take the next readings in."""
+        if "voltage_V" in new.quantities and len(new):
+            volts = new.quantities["voltage_V"]
+            self._sums += sums_by_size(-new.quantities["current_A"], np.ones_like(volts), volts)
+
+    def result(self, most_A: float) -> float | None:
+        """Return it, of readings beyond `CHARGED` of what the log reads at most; None where nothing came back."""
+        first = int(size_of(np.array([CHARGED * most_A]))[0])
+        count, total_V = self._sums[:, first:HALF].sum(axis=1)
+        return float(total_V / count) if count else None
+
+
+def _distance_A(rest: Rest) -> float:
+    """Return how far from zero a rest may be: the smaller, the likelier nothing flowed. [A]"""
+    return abs(rest.mean_A) + 2 * rest.u_A

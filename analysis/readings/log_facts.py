@@ -1,0 +1,36 @@
+"""What is known of a log before anything is worked out: its meter, its zone, how it was read."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from .chunk import Sampling, Side
+
+
+@dataclass(frozen=True)
+class LogFacts:
+    """What the reader of a report must know about a log's origin.
+
+    ``zone`` is the zone its times are shown in; ``undated`` means its times count from the log's start only.
+    ``said`` holds what was assumed or noticed when it was read, in plain sentences.
+    """
+
+    name: str
+    meter: str | None
+    side: Side
+    sampling: Sampling
+    gap_limit_s: float
+    usual_interval_s: float | None
+    zone: str
+    zone_assumed: bool
+    undated: bool
+    source: str
+    rows_read: int
+    rows_kept: int
+    rows_rejected: int
+    rows_merged: int
+    said: tuple[str, ...] = ()
+    markers: tuple[tuple[int, str], ...] = ()
+    other_gap_limit_s: float | None = None

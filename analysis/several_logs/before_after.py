@@ -1,0 +1,228 @@
+"""The days before a change and those after it, put together on either side and set beside each other."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from shuntbook.analysis.charge.between_notes import MarkedStretch
+from shuntbook.analysis.cycles.cycle import Cycle, Cycles, CycleSummary
+from shuntbook.analysis.health.finding import Check, Finding
+from shuntbook.analysis.one_log.log_report import LogReport
+from shuntbook.analysis.readings.chunk import MICROSECONDS, SECONDS_PER_HOUR, FloatArray
+from shuntbook.analysis.stats.ranks import FEWEST
+
+from .compare import Comparison, compare_logs
+from .compared import Log
+from .day_pieces import Piece, Pool, by_day, running_s, values_of
+from .pooled import pooled_charge
+
+_WORST_FIRST = {"act": 0, "watch": 1, "note": 2}
+
+
+@dataclass(frozen=True)
+class NamedChange:
+    """When something was changed at the site, as a person said: the instant [us], and the note's text or empty."""
+
+    at_us: int
+    text: str = ""
+
+
+@dataclass(frozen=True)
+class BeforeAfter:
+    """What differs between the days before a change and those after.
+
+    Parameters
+    ----------
+    at_us : int
+        The change; where nobody named one, the middle of the logs. [us]
+    text : str
+        The note that named it; empty without.
+    named : bool
+        Whether a person named it.
+    before_days, after_days : int
+        Days on either side, or parts of days.
+    comparison : Comparison or None
+        The figures of both sides; None where one side is empty.
+    said : tuple of str
+        What it rests on, in plain sentences.
+    """
+
+    at_us: int
+    text: str
+    named: bool
+    before_days: int
+    after_days: int
+    comparison: Comparison | None
+    said: tuple[str, ...]
+
+
+def before_after(pool: Pool, change: NamedChange | None = None) -> BeforeAfter | None:
+    """Set the days before a change beside those after it.
+
+    Parameters
+    ----------
+    pool : Pool
+        What the logs hold, day by day.
+    change : NamedChange, optional
+        The change; without one the first half of the logs is set beside the last.
+
+    Returns
+    -------
+    BeforeAfter or None
+        None where nobody named a change and there is but one log.
+
+    Notes
+    -----
+    What a log holds of the day in which the change lies belongs to neither side, unless it ends before the change or
+    begins after it. Days are the stretches by which chance is judged; from six days with runs on either side on, their
+    medians stand for the runs of a day, which are more alike than those of different days.
+    """
+    logs = list(dict.fromkeys(id(piece.log) for piece in pool.pieces))
+    if not pool.pieces or (change is None and len(logs) < 2):
+        return None
+    if change is None:
+        at_us = next(piece.start_us for piece in pool.pieces if id(piece.log) == logs[len(logs) // 2])
+    else:
+        at_us = change.at_us
+    before = [piece for piece in pool.pieces if piece.stop_us <= at_us]
+    after = [piece for piece in pool.pieces if piece.start_us >= at_us]
+    return BeforeAfter(
+        at_us=at_us,
+        text=change.text if change is not None else "",
+        named=change is not None,
+        before_days=len(by_day(before)),
+        after_days=len(by_day(after)),
+        comparison=_compared(before, after) if before and after else None,
+        said=tuple(_said(before, after, len(pool.pieces) - len(before) - len(after))),
+    )
+
+
+def _said(before: Sequence[Piece], after: Sequence[Piece], between: int) -> Iterator[str]:
+    for pieces, which in ((before, "before"), (after, "after")):
+        if not pieces:
+            yield f"Nothing was measured {which} the change."
+    if between:
+        yield "The day in which the change lies belongs to neither side."
+    logs = {id(piece.log) for piece in before} & {id(piece.log) for piece in after}
+    if logs:
+        yield "A log that holds days of both sides has its findings on neither."
+
+
+def _compared(before: Sequence[Piece], after: Sequence[Piece]) -> Comparison:
+    enough = min(len(_usual_runs(pieces)) for pieces in (before, after)) >= FEWEST
+    return compare_logs(
+        _side(before, "before", after, by_day_alone=enough), _side(after, "after", before, by_day_alone=enough)
+    )
+
+
+def _side(pieces: Sequence[Piece], which: str, others: Sequence[Piece], *, by_day_alone: bool) -> Log:
+    """Return one side as if it were one log, cut at its midnights."""
+    days = by_day(pieces)
+    charge = pooled_charge([piece.line.whole for piece in pieces])
+    elsewhere = {id(piece.log) for piece in others}
+    whole = [log for log in _logs(pieces) if id(log) not in elsewhere]
+    checks = tuple(check for log in whole for check in log.checks)
+    report = LogReport(
+        facts=replace(
+            pieces[0].log.facts,
+            name=f"the logs {which}",
+            meter=_common_meter(pieces),
+            usual_interval_s=max((piece.log.facts.usual_interval_s or 0.0 for piece in pieces), default=0.0) or None,
+        ),
+        charge=charge,
+        cycles=_cycles(pieces, charge.span.covered_s),
+        findings=_worst(finding for log in whole for finding in log.findings),
+        checks=_judged(checks),
+        figures=pieces[0].log.figures,
+    )
+    return Log(report, tuple(_stretch(day) for day in days), _usual_runs(pieces) if by_day_alone else None)
+
+
+def _usual_runs(pieces: Sequence[Piece]) -> tuple[Cycle, ...]:
+    """Return one run for each day that has any: its fields are the medians of the day's runs."""
+    days = [[cycle for piece in day for cycle in piece.cycles] for day in by_day(pieces)]
+    return tuple(_usual_run(cycles) for cycles in days if cycles)
+
+
+def _usual_run(cycles: Sequence[Cycle]) -> Cycle:
+
+    def of_day(name: str) -> float | None:
+        return _median(values_of(cycles, name, alone=not name.endswith("_s")))
+
+    return replace(
+        cycles[0],
+        run_s=of_day("run_s"),
+        off_before_s=of_day("off_before_s"),
+        run_W=of_day("run_W"),
+        run_A=of_day("run_A"),
+        surge_A=of_day("surge_A"),
+        energy_Wh=of_day("energy_Wh"),
+        charge_Ah=of_day("charge_Ah"),
+        surge_resolved=all(cycle.surge_resolved for cycle in cycles),
+        array_may_share=False,
+    )
+
+
+def _median(x: FloatArray) -> float | None:
+    return float(np.median(x)) if len(x) else None
+
+
+def _logs(pieces: Iterable[Piece]) -> list[LogReport]:
+    return list({id(piece.log): piece.log for piece in pieces}.values())
+
+
+def _common_meter(pieces: Sequence[Piece]) -> str | None:
+    meters = {piece.log.facts.meter for piece in pieces}
+    return meters.pop() if len(meters) == 1 else None
+
+
+def _stretch(day: Sequence[Piece]) -> MarkedStretch:
+    line = day[0].line
+    return MarkedStretch(
+        at_us=line.start_us,
+        text=line.text,
+        start_us=day[0].start_us,
+        stop_us=line.stop_us - 1,
+        whole=pooled_charge([piece.line.whole for piece in day]),
+    )
+
+
+def _cycles(pieces: Sequence[Piece], covered_s: float) -> Cycles:
+    cycles = tuple(cycle for piece in pieces for cycle in _until_seen(piece))
+    known = covered_s > 0
+    summary = CycleSummary(
+        count=len(cycles),
+        starts_per_hour=len(cycles) * SECONDS_PER_HOUR / covered_s if known else None,
+        duty_cycle=running_s(pieces) / covered_s if known else None,
+        median_run_s=_median(values_of(cycles, "run_s")),
+        median_off_s=_median(values_of(cycles, "off_before_s")),
+    )
+    first = pieces[0].log.cycles
+    return Cycles(cycles, summary, first.signal, first.load, covered_s=covered_s)
+
+
+def _until_seen(piece: Piece) -> Iterator[Cycle]:
+    """Yield the runs of a piece; one whose end was not seen stops where it was last seen."""
+    lengths_s = piece.runs.lengths_s()[piece.began]
+    for cycle, length_s in zip(piece.cycles, lengths_s.tolist(), strict=True):
+        seen_us = cycle.start_us + round(length_s * MICROSECONDS)
+        yield cycle if cycle.stop_us is not None else replace(cycle, stop_us=seen_us)
+
+
+def _worst(findings: Iterable[Finding]) -> tuple[Finding, ...]:
+    """Return one finding of each code: the most serious."""
+    worst: dict[str, Finding] = {}
+    for finding in sorted(findings, key=lambda finding: _WORST_FIRST[finding.severity]):
+        worst.setdefault(finding.code, finding)
+    return tuple(worst.values())
+
+
+def _judged(checks: Iterable[Check]) -> tuple[Check, ...]:
+    """Return one check of each code, one that was judged before any other."""
+    found: dict[str, Check] = {}
+    for check in sorted(checks, key=lambda check: check.outcome == "not judged"):
+        found.setdefault(check.code, check)
+    return tuple(found.values())

@@ -1,0 +1,134 @@
+"""The figures that matter of a log, or of a local day that one log or several hold."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from shuntbook.analysis.charge.amounts import Amounts
+from shuntbook.analysis.cycles.cycle import Cycle
+from shuntbook.analysis.health.runs import busiest_hour
+from shuntbook.analysis.one_log.log_report import LogReport
+from shuntbook.analysis.readings.chunk import SECONDS_PER_HOUR, FloatArray
+
+from .day_pieces import Piece, running_s, values_of
+from .pooled import pooled_charge
+
+
+@dataclass(frozen=True)
+class DayFigures:
+    """What a log or a day shows; None where it cannot tell.
+
+    Parameters
+    ----------
+    measured_s : float
+        Time that readings stand for. [s]
+    charge, energy : Amounts or None
+        What was drawn and returned, with intervals. [Ah], [Wh]
+    drawn_Ah_per_h, drawn_Wh_per_h : float or None
+        Drawn in an hour of readings. [Ah/h], [Wh/h]
+    starts : int
+        Runs that began.
+    starts_per_h : float or None
+        In an hour of readings. [1/h]
+    duty_cycle : float or None
+        Time running over time measured. [1]
+    median_run_s, median_rest_s : float or None
+        The usual run, and rest before a run. [s]
+    run_W, run_A, sag_V : float or None
+        Medians of the settled draw, without runs whose draw the array may have shared, and of the sag. [W], [A], [V]
+    busiest_hour : int or None
+        The most starts that any 60 minutes hold; None without runs.
+    """
+
+    measured_s: float
+    charge: Amounts | None
+    energy: Amounts | None
+    drawn_Ah_per_h: float | None
+    drawn_Wh_per_h: float | None
+    starts: int
+    starts_per_h: float | None
+    duty_cycle: float | None
+    median_run_s: float | None
+    median_rest_s: float | None
+    run_W: float | None
+    run_A: float | None
+    sag_V: float | None
+    busiest_hour: int | None
+
+
+#: What is followed from day to day: its code, a field of `DayFigures`; its name; its unit.
+FIGURES: Final = (
+    ("drawn_Wh_per_h", "energy drawn in an hour", "Wh"),
+    ("drawn_Ah_per_h", "charge drawn in an hour", "Ah"),
+    ("starts_per_h", "starts an hour", ""),
+    ("busiest_hour", "starts in the busiest hour", ""),
+    ("duty_cycle", "share of the time it ran", "%"),
+    ("median_run_s", "usual run", "s"),
+    ("median_rest_s", "usual rest", "s"),
+    ("run_W", "running draw", "W"),
+    ("run_A", "running current", "A"),
+    ("sag_V", "voltage sag at a start", "V"),
+)
+
+
+def figures_of_log(log: LogReport) -> DayFigures:
+    """Return the figures of a whole log."""
+    summary, charge = log.cycles.summary, log.charge
+    return _figures(
+        charge.span.covered_s,
+        (charge.charge, charge.span.covered_s),
+        (charge.energy, (charge.energy_span or charge.span).covered_s),
+        log.cycles.cycles,
+        summary.duty_cycle,
+    )
+
+
+def figures_of(pieces: Sequence[Piece]) -> DayFigures:
+    """Return the figures of a day's pieces, or of all of them; at least one, and none that overlap."""
+    whole = pooled_charge([piece.line.whole for piece in pieces])
+    covered_s = whole.span.covered_s
+    cycles = tuple(cycle for piece in pieces for cycle in piece.cycles)
+    return _figures(
+        max(covered_s, sum(piece.line.measured_s for piece in pieces)),
+        (whole.charge, covered_s),
+        (whole.energy, (whole.energy_span or whole.span).covered_s),
+        cycles,
+        running_s(pieces) / covered_s if covered_s > 0 else None,
+    )
+
+
+def _figures(
+    measured_s: float,
+    charge: tuple[Amounts | None, float],
+    energy: tuple[Amounts | None, float],
+    cycles: Sequence[Cycle],
+    duty_cycle: float | None,
+) -> DayFigures:
+    return DayFigures(
+        measured_s=measured_s,
+        charge=charge[0],
+        energy=energy[0],
+        drawn_Ah_per_h=_an_hour(*charge),
+        drawn_Wh_per_h=_an_hour(*energy),
+        starts=len(cycles),
+        starts_per_h=len(cycles) * SECONDS_PER_HOUR / measured_s if measured_s > 0 else None,
+        duty_cycle=duty_cycle,
+        median_run_s=_median(values_of(cycles, "run_s")),
+        median_rest_s=_median(values_of(cycles, "off_before_s")),
+        run_W=_median(values_of(cycles, "run_W", alone=True)),
+        run_A=_median(values_of(cycles, "run_A", alone=True)),
+        sag_V=_median(values_of(cycles, "sag_V")),
+        busiest_hour=busiest_hour(np.array([cycle.start_us for cycle in cycles], dtype=np.int64)) if cycles else None,
+    )
+
+
+def _an_hour(amounts: Amounts | None, covered_s: float) -> float | None:
+    return None if amounts is None or covered_s <= 0 else amounts.drawn * SECONDS_PER_HOUR / covered_s
+
+
+def _median(x: FloatArray) -> float | None:
+    return float(np.median(x)) if len(x) else None

@@ -1,0 +1,288 @@
+"""One line on each log of a fleet, from the very results of its report, and which log to look after first."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any, Final, Literal
+
+import numpy as np
+
+from shuntbook.analysis.health.finding import OF_RUNS, Finding, Severity, withheld
+from shuntbook.analysis.health.runs import busiest_hour
+from shuntbook.analysis.quality.implausible import Grade
+
+if TYPE_CHECKING:
+    from shuntbook.analysis.charge.amounts import Amounts, Charge
+    from shuntbook.analysis.cycles.cycle import Cycle, Cycles
+    from shuntbook.analysis.one_log.log_report import LogReport
+    from shuntbook.analysis.quality.fitness import Verdict
+
+#: ``read``: its figures stand here; ``unfinished``: a capture that was not ended; ``not read``: see the reason.
+Status = Literal["read", "unfinished", "not read"]
+
+#: The most pressing first.
+SEVERITIES: Final[tuple[Severity, ...]] = ("act", "watch", "note")
+
+
+@dataclass(frozen=True)
+class LogSummary:
+    """What a fleet's table says of one log; None where the log cannot say it, or was not read.
+
+    Parameters
+    ----------
+    log : str
+        Its name within the fleet: the path from the fleet's folder, with ``/``.
+    status, reason : str
+        Whether it was read, and why not.
+    site, site_name : str
+        Its site file, and what that calls the place.
+    meter, side, load : str
+        Its meter, where that sits, and the load whose runs were sought.
+    start_us, stop_us : int
+        Its first and last instant; None where it has no dates. [us]
+    covered_s, uncovered_s : float
+        Time measured, and not measured within the span. [s]
+    readings : int
+        How many readings it holds.
+    drawn_Ah, drawn_u95_Ah, ... : float
+        Charge and energy drawn, returned and net, each with half of its 95 % interval. [Ah, Wh]
+    uncertainty, uncertainty_share : str, float
+        The largest source of error of what was drawn, and its share of the squared uncertainty. [1]
+    cycles, starts_per_hour, duty_cycle, median_run_s, median_off_s
+        As in the summary of its cycles.
+    busiest_hour : int
+        The most starts within any one hour.
+    run_W : float
+        Median settled draw above the baseline; runs in which the array may have shared it are left out. [W]
+    sag_V : float
+        The deepest sag of a run. [V]
+    acts, watches, notes : int
+        Findings by severity.
+    codes : tuple of str
+        Codes of the findings, the most severe first.
+    worst : str
+        Title of the most severe finding.
+    good_for_amounts, good_for_cycles, good_for_surges : {'good', 'with care', 'not'}
+        What the log is good for.
+    doubts : str
+        Why not for more.
+    not_judged : tuple of str
+        Codes of what the runs should have said and could not.
+    findings : tuple of Finding
+        The findings, the most severe first, without the starts they rest on.
+    """
+
+    log: str
+    status: Status = "read"
+    reason: str | None = None
+    site: str | None = None
+    site_name: str | None = None
+    meter: str | None = None
+    side: str | None = None
+    load: str | None = None
+    start_us: int | None = None
+    stop_us: int | None = None
+    covered_s: float | None = None
+    uncovered_s: float | None = None
+    readings: int | None = None
+    drawn_Ah: float | None = None
+    drawn_u95_Ah: float | None = None
+    returned_Ah: float | None = None
+    returned_u95_Ah: float | None = None
+    net_Ah: float | None = None
+    net_u95_Ah: float | None = None
+    drawn_Wh: float | None = None
+    drawn_u95_Wh: float | None = None
+    returned_Wh: float | None = None
+    returned_u95_Wh: float | None = None
+    net_Wh: float | None = None
+    net_u95_Wh: float | None = None
+    uncertainty: str | None = None
+    uncertainty_share: float | None = None
+    cycles: int | None = None
+    starts_per_hour: float | None = None
+    duty_cycle: float | None = None
+    median_run_s: float | None = None
+    median_off_s: float | None = None
+    busiest_hour: int | None = None
+    run_W: float | None = None
+    sag_V: float | None = None
+    acts: int = 0
+    watches: int = 0
+    notes: int = 0
+    codes: tuple[str, ...] = ()
+    worst: str | None = None
+    good_for_amounts: Grade | None = None
+    good_for_cycles: Grade | None = None
+    good_for_surges: Grade | None = None
+    doubts: str | None = None
+    not_judged: tuple[str, ...] = ()
+    findings: tuple[Finding, ...] = ()
+
+
+def summary_of(
+    log: str, report: LogReport, verdict: Verdict, *, site: str | None = None, site_name: str | None = None
+) -> LogSummary:
+    """Return the summary of a log that was read.
+
+    Parameters
+    ----------
+    log : str
+        Its name within the fleet.
+    report : LogReport
+        All that was worked out from it.
+    verdict : Verdict
+        What it is good for.
+    site, site_name : str, optional
+        Its site file, and what that calls the place.
+    """
+    span, cycles, dated = report.charge.span, report.cycles, not report.facts.undated
+    return replace(
+        LogSummary(log, site=site, site_name=site_name, meter=report.facts.meter, side=report.facts.side),
+        load=cycles.load,
+        start_us=span.start_us if dated else None,
+        stop_us=span.stop_us if dated else None,
+        covered_s=span.covered_s,
+        uncovered_s=span.uncovered_s,
+        readings=span.readings,
+        **_amounts(report.charge.charge, "Ah"),
+        **_amounts(report.charge.energy, "Wh"),
+        **_main_source(report.charge),
+        **_runs(cycles),
+        **_findings(report.findings),
+        not_judged=withheld(report.checks),
+        good_for_amounts=verdict.amounts.grade,
+        good_for_cycles=verdict.cycles.grade,
+        good_for_surges=verdict.surges.grade,
+        doubts="; ".join(dict.fromkeys(reason for use in verdict.uses for reason in use.reasons)) or None,
+    )
+
+
+def _amounts(amounts: Amounts | None, unit: str) -> dict[str, Any]:
+    """Return drawn, returned and net, with half of each interval."""
+    if amounts is None:
+        return {}
+    figures = {f"{what}_{unit}": getattr(amounts, what) for what in ("drawn", "returned", "net")}
+    return figures | {f"{what}_u95_{unit}": getattr(amounts, f"{what}_u95") for what in ("drawn", "returned", "net")}
+
+
+def _main_source(charge: Charge) -> dict[str, Any]:
+    """Return the largest source of error of the drawn charge; of the drawn energy where there is no charge."""
+    amounts = charge.charge or charge.energy
+    sure = amounts.sure.drawn if amounts is not None and amounts.sure is not None else None
+    if sure is None or not sure.components:
+        return {}
+    return {"uncertainty": sure.components[0].source, "uncertainty_share": sure.share(sure.components[0])}
+
+
+def _runs(cycles: Cycles) -> dict[str, Any]:
+    summary, runs = cycles.summary, cycles.cycles
+    return {
+        "cycles": summary.count,
+        "starts_per_hour": summary.starts_per_hour,
+        "duty_cycle": summary.duty_cycle,
+        "median_run_s": summary.median_run_s,
+        "median_off_s": summary.median_off_s,
+        "busiest_hour": busiest_hour(np.array([run.start_us for run in runs], dtype=np.int64)),
+        "run_W": _settled_W(runs),
+        "sag_V": max((run.sag_V for run in runs if run.sag_V is not None), default=None),
+    }
+
+
+def _settled_W(runs: Iterable[Cycle]) -> float | None:
+    draws = [run.run_W for run in runs if run.run_W is not None and not run.array_may_share]
+    return float(np.median(draws)) if draws else None
+
+
+def _findings(findings: Iterable[Finding]) -> dict[str, Any]:
+    ordered = tuple(
+        replace(finding, cycles=())
+        for finding in sorted(findings, key=lambda finding: SEVERITIES.index(finding.severity))
+    )
+    severities = [finding.severity for finding in ordered]
+    return {
+        "acts": severities.count("act"),
+        "watches": severities.count("watch"),
+        "notes": severities.count("note"),
+        "codes": tuple(finding.code for finding in ordered),
+        "worst": ordered[0].title if ordered else None,
+        "findings": ordered,
+    }
+
+
+#: What harms the pump, the bank or people soonest comes first: what ruins a motor while it runs, then what keeps the
+#: load from starting or the bank from lasting, then what wears it out, what wastes, and what is wrong with the log
+#: alone. Common practice, no source.
+URGENCY: Final = (
+    *("prime_lost", "never_cuts_out", "stalled_start", "overload"),
+    *("start_trip", "surge_over_rating", "low_voltage"),
+    *("short_cycling", "air_charge_lost"),
+    *("leak_down", "draw_drift", "standing_draw"),
+    *("charge_wrong_sign", "sampling_too_slow"),
+)
+
+#: The rule in a sentence, for whoever reads the ranking.
+RULE: Final = (
+    "Logs with a finding to act on come first, then those with one to watch, then those that could not be read, then "
+    "the rest. Within each: by the most urgent of these findings (what ruins a motor while it runs, what keeps a load "
+    "from starting, what wears it out, what wastes), then by how many there are, then by the most starts in an hour, "
+    "then by name."
+)
+
+
+@dataclass(frozen=True)
+class Counts:
+    """How many logs of a fleet are how: each log is counted once, but ``unfinished`` is part of ``not_read``.
+
+    ``not_judged`` are those with nothing to act on or to watch in which length and number of the runs, which come
+    first of all that runs say, could not be judged; ``sound`` the rest.
+    """
+
+    logs: int
+    act: int
+    watch: int
+    not_read: int
+    unfinished: int
+    sound: int
+    not_judged: int = 0
+
+
+def ranked(summaries: Iterable[LogSummary]) -> list[LogSummary]:
+    """Return the logs in the order in which to look after them; `RULE` says how.
+
+    The order of what comes in does not matter: no two names are alike.
+    """
+    return sorted(summaries, key=_place)
+
+
+def counts_of(summaries: Iterable[LogSummary]) -> Counts:
+    """Return how many logs there are of each kind."""
+    every = list(summaries)
+    groups = [_group(summary) for summary in every]
+    unfinished = sum(summary.status == "unfinished" for summary in every)
+    unjudged = sum(group == 3 and is_unjudged(summary) for summary, group in zip(every, groups, strict=True))
+    sound = groups.count(3) - unjudged
+    return Counts(len(every), groups.count(0), groups.count(1), groups.count(2), unfinished, sound, unjudged)
+
+
+def is_unjudged(summary: LogSummary) -> bool:
+    """Tell whether not even length and number of a log's runs could be judged."""
+    return OF_RUNS[0] in summary.not_judged
+
+
+def _place(summary: LogSummary) -> tuple[int, int, int, int, int, str]:
+    group = _group(summary)
+    pressing = [finding.code for finding in summary.findings if finding.severity == ("act", "watch")[min(group, 1)]]
+    urgency = min(map(_urgency, pressing), default=len(URGENCY))
+    return group, urgency, -summary.acts, -summary.watches, -(summary.busiest_hour or 0), summary.log
+
+
+def _group(summary: LogSummary) -> int:
+    if summary.status != "read":
+        return 2
+    return 0 if summary.acts else 1 if summary.watches else 3
+
+
+def _urgency(code: str) -> int:
+    return URGENCY.index(code) if code in URGENCY else len(URGENCY)

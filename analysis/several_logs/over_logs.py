@@ -1,0 +1,160 @@
+"""Many logs of one site together: their days, trends, the calendar of starts, before and after, and all findings."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, tzinfo
+from typing import Final
+
+from shuntbook.analysis.health.finding import Finding, Severity
+from shuntbook.analysis.one_log.log_report import LogReport
+from shuntbook.analysis.readings.chunk import Side
+from shuntbook.analysis.readings.log_facts import LogFacts
+from shuntbook.analysis.site.site import Site
+
+from .before_after import BeforeAfter, NamedChange, before_after
+from .day_figures import DayFigures, figures_of, figures_of_log
+from .day_pieces import LeftOut, Piece, pool_of
+from .day_trends import Day, DayTrend, day_trends
+from .start_calendar import StartCalendar, calendar_of
+
+_SEVERITIES: Final[tuple[Severity, ...]] = ("act", "watch", "note")
+
+
+@dataclass(frozen=True)
+class OneLog:
+    """A log's figures, and how many findings of each severity it has: to act on, to watch, notes."""
+
+    log: LogReport
+    figures: DayFigures
+    findings: tuple[int, int, int]
+
+
+@dataclass(frozen=True)
+class FoundOften:
+    """A finding over all logs: its most serious form, and the logs that have it, in order of time."""
+
+    finding: Finding
+    logs: tuple[LogReport, ...]
+
+
+@dataclass(frozen=True)
+class OverLogs:
+    """What several logs of one site show together.
+
+    Parameters
+    ----------
+    logs : tuple of OneLog
+        Every log, in order of time; those without dates last.
+    side : {'dc', 'ac'}
+        Of the logs that were put together.
+    zone : str
+        Whose midnights part the days.
+    whole : DayFigures or None
+        The figures of all that was put together; None where nothing was.
+    days : tuple of Day
+        Each local day in which anything was measured.
+    trends : tuple of DayTrend
+        How the days' figures change.
+    calendar : StartCalendar
+        Starts by local day and hour.
+    change : BeforeAfter or None
+        What differs before and after a change; None where there is nothing to set side by side.
+    findings : tuple of FoundOften
+        Findings of all logs, the most serious and then the most frequent first.
+    left_out : tuple of LeftOut
+        Logs that take no part in days, trends, calendar and comparison.
+    said : tuple of str
+        What must be known to read it, in plain sentences.
+    """
+
+    logs: tuple[OneLog, ...]
+    side: Side
+    zone: str
+    whole: DayFigures | None
+    days: tuple[Day, ...]
+    trends: tuple[DayTrend, ...]
+    calendar: StartCalendar
+    change: BeforeAfter | None
+    findings: tuple[FoundOften, ...]
+    left_out: tuple[LeftOut, ...]
+    said: tuple[str, ...]
+
+    def wanting_a_look(self, most: int, least: int = 0) -> tuple[LogReport, ...]:
+        """Return the logs with the most serious findings, in order of time; filled up to `least` with the newest."""
+        worst = sorted(range(len(self.logs)), key=lambda k: (self.logs[k].findings, k), reverse=True)
+        serious = sum(any(one.findings[:2]) for one in self.logs)
+        chosen = {id(self.logs[k].log) for k in worst[: max(min(serious, most), least)]}
+        return tuple(one.log for one in self.logs if id(one.log) in chosen)
+
+
+def over_logs(
+    logs: Sequence[LogReport],
+    zone_of: Callable[[LogFacts], tzinfo],
+    *,
+    site: Site | None = None,
+    change: NamedChange | None = None,
+) -> OverLogs:
+    """Put several logs of one site together.
+
+    Parameters
+    ----------
+    logs : sequence of LogReport
+        The logs, in any order.
+    zone_of : callable
+        Gives the rules of the zone that a log's own days were cut in.
+    site : Site, optional
+        The site.
+    change : NamedChange, optional
+        When something was changed; without one the first half of the logs is set beside the last.
+    """
+    ordered = sorted(logs, key=_when)
+    pool = pool_of(ordered, site)
+    days = tuple(
+        Day(date.fromisoformat(pieces[0].line.text), *_midnights(pieces[0]), figures_of(pieces))
+        for pieces in pool.days()
+    )
+    zone = zone_of(pool.pieces[0].log.facts) if pool.pieces else UTC
+    return OverLogs(
+        logs=tuple(OneLog(log, figures_of_log(log), _counted(log.findings)) for log in ordered),
+        side=pool.side,
+        zone=pool.zone,
+        whole=figures_of(pool.pieces) if pool.pieces else None,
+        days=days,
+        trends=day_trends(days, None if change is None else change.at_us),
+        calendar=calendar_of(pool.starts_us(), *pool.measured_us(), zone),
+        change=before_after(pool, change),
+        findings=_ranked(ordered),
+        left_out=pool.left_out,
+        said=pool.said,
+    )
+
+
+def _midnights(piece: Piece) -> tuple[int, int]:
+    return piece.line.start_us, piece.line.stop_us
+
+
+def _when(log: LogReport) -> tuple[bool, int, str]:
+    return log.facts.undated, log.charge.span.start_us or 0, log.facts.name
+
+
+def _counted(findings: Iterable[Finding]) -> tuple[int, int, int]:
+    severities = [finding.severity for finding in findings]
+    act, watch, note = (severities.count(severity) for severity in _SEVERITIES)
+    return act, watch, note
+
+
+def _ranked(logs: Sequence[LogReport]) -> tuple[FoundOften, ...]:
+    """Return each code once, with the logs that have it: by severity, then by how many logs, then by code."""
+    found: dict[str, list[tuple[Finding, LogReport]]] = {}
+    for log in logs:
+        for finding in log.findings:
+            found.setdefault(finding.code, []).append((finding, log))
+    made = []
+    for pairs in found.values():
+        worst = min((finding for finding, _ in pairs), key=lambda finding: _SEVERITIES.index(finding.severity))
+        made.append(FoundOften(worst, tuple({id(log): log for _, log in pairs}.values())))
+    return tuple(
+        sorted(made, key=lambda each: (_SEVERITIES.index(each.finding.severity), -len(each.logs), each.finding.code))
+    )

@@ -1,0 +1,40 @@
+"""The one Report, of one log or of several, that terminal, page and JSON are rendered from."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from shuntbook.analysis.one_log.log_report import LogReport
+
+if TYPE_CHECKING:
+    from shuntbook.analysis.both_sides.paired_logs import InverterMeasured
+    from shuntbook.analysis.site.site import Site
+
+    from .over_logs import OverLogs
+
+
+@dataclass(frozen=True)
+class PairedLogs:
+    """A log at the bank and one behind an inverter, by name, and what they say together; or why they say nothing."""
+
+    at_bank: str
+    behind: str
+    measured: InverterMeasured | None
+    why_not: str | None = None
+
+
+@dataclass(frozen=True)
+class Report:
+    """One site, one log or several.
+
+    ``paired`` holds those that show both sides of an inverter; ``over`` what several logs show together, None for one
+    log in which nobody named a change.
+    """
+
+    site: Site | None
+    logs: tuple[LogReport, ...]
+    cautions: tuple[str, ...]
+    version: str
+    paired: tuple[PairedLogs, ...] = ()
+    over: OverLogs | None = None

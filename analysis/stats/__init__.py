@@ -1,0 +1,1 @@
+"""Numbers only: distributions of errors, 95 % intervals, ranks, slopes, means of blocks."""

@@ -1,0 +1,116 @@
+"""What is known of any number of values in little memory: quantiles by a histogram, and means of blocks."""
+
+from __future__ import annotations
+
+from math import inf, sqrt
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from shuntbook.analysis.readings.chunk import FloatArray
+
+_MOST: Final = 128
+
+#: The uncertainty is taken from so many blocks at least, and at most. [1]
+FEWEST, FINEST = 8, 32
+
+
+class BlockMeans:
+    """The mean of any number of readings, and its standard uncertainty, in bounded memory.
+
+    Neighbouring readings of a meter are seldom independent, so the scatter of single readings over the root of their
+    number promises too much. Means of blocks longer than the readings hang together are independent; since it is not
+    known how long that is, the largest of the uncertainties from up to 32, 16 and 8 blocks is taken (Flyvbjerg and
+    Petersen, J. Chem. Phys. 91 (1989) 461, from memory).
+    """
+
+    def __init__(self) -> None:
+        self._size = 1
+        self._sums: FloatArray = np.empty(0)
+        self._partial: FloatArray = np.zeros(2)  # sum and count of the block that is not full
+
+    @property
+    def count(self) -> int:
+        """How many readings there are."""
+        return len(self._sums) * self._size + int(self._partial[1])
+
+    @property
+    def mean(self) -> float:
+        """Their mean; NaN of none."""
+        return (float(self._sums.sum()) + float(self._partial[0])) / self.count if self.count else float("nan")
+
+    def add(self, x: FloatArray) -> None:
+        """Take the next readings in; shape (n,), without NaN."""
+        while len(x):
+            room = self._size * _MOST - self.count
+            self._fill(x[:room])
+            x = x[room:]
+            if len(self._sums) == _MOST:
+                self._sums, self._size = self._sums[::2] + self._sums[1::2], 2 * self._size
+
+    def _fill(self, x: FloatArray) -> None:
+        begun = int(self._partial[1])
+        first = min((self._size - begun) % self._size, len(x)) if begun else 0
+        self._partial += [float(x[:first].sum()), first]
+        if self._partial[1] == self._size:
+            self._sums, self._partial = np.append(self._sums, self._partial[0]), np.zeros(2)
+        x = x[first:]
+        whole = len(x) - len(x) % self._size
+        self._sums = np.concatenate([self._sums, x[:whole].reshape(-1, self._size).sum(axis=1)])
+        self._partial += [float(x[whole:].sum()), len(x) - whole]
+
+    def blocks(self, most: int = FINEST) -> FloatArray:
+        """Return the means of up to `most` blocks of equal length, in order; what fills no block is left out."""
+        together = max(-(-len(self._sums) // most), 1)
+        whole = len(self._sums) - len(self._sums) % together
+        return np.asarray(self._sums[:whole].reshape(-1, together).mean(axis=1) / self._size)
+
+    def uncertainty(self) -> tuple[float, int]:
+        """Return the standard uncertainty of the mean and its degrees of freedom; infinite of a single block."""
+        most, found = FINEST, (inf, 0)
+        while most >= FEWEST:
+            blocks = self.blocks(most)
+            if len(blocks) > 1:
+                u = float(blocks.std(ddof=1)) / sqrt(len(blocks))
+                found = (u, len(blocks) - 1) if u > found[0] or found[0] == inf else found
+            most //= 2
+        return found
+
+
+#: A bin is this much wider than the one before it, so that a quantile is known to within 0.5 %. [1]
+RATIO: Final = 1.01
+
+_LOWEST, _HIGHEST = 1e-9, 1e9
+
+_BINS: Final = int(np.ceil(np.log(_HIGHEST / _LOWEST) / np.log(RATIO)))
+
+
+class Histogram:
+    """Counts positive values by size; nought has a bin of its own, and what lies beyond 1e-9 and 1e9 the outermost."""
+
+    def __init__(self) -> None:
+        self.zeros = 0
+        self._counts = np.zeros(_BINS, dtype=np.int64)
+
+    @property
+    def count(self) -> int:
+        """How many values were counted, noughts among them."""
+        return self.zeros + int(self._counts.sum())
+
+    def add(self, sizes: FloatArray) -> None:
+        """Count values that are not negative; shape (n,)."""
+        moving = sizes[sizes > 0]
+        self.zeros += len(sizes) - len(moving)
+        bins: NDArray[np.int64] = np.floor(np.log(moving / _LOWEST) / np.log(RATIO)).astype(np.int64)
+        self._counts += np.bincount(np.clip(bins, 0, _BINS - 1), minlength=_BINS)
+
+    def quantile(self, share: float) -> float | None:
+        """Return the value that `share` of all do not exceed, to within 0.5 %; None where none was counted."""
+        count = self.count
+        if not count:
+            return None
+        reached = int(np.searchsorted(self.zeros + np.cumsum(self._counts), share * count))
+        if share * count <= self.zeros:
+            return 0.0
+        return float(_LOWEST * RATIO ** (min(reached, _BINS - 1) + 0.5))

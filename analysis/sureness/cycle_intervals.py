@@ -1,0 +1,172 @@
+"""How sure the charge and energy of each cycle are."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from shuntbook.analysis.cycles.cycle import Cycle, Cycles
+from shuntbook.analysis.readings.chunk import SECONDS_PER_HOUR
+from shuntbook.analysis.readings.measured_span import HowRead
+from shuntbook.analysis.site.motor_tables import USUAL_START_S
+from shuntbook.analysis.stats.distribution import EVEN, WITHIN
+
+from .meter_figures import Accuracy, MeterFigures
+
+#: The level a run stands on is known from about so many readings: common practice, no source. [1]
+_BASE_READINGS = 10
+#: Coverage factors for 95 %: of a normal distribution, of two like even parts, and of one.
+_FACTORS = (1.959964, 1.901766, 1.645448)
+#: Excess kurtosis of the same; one even part has -6/5.
+_KURTOSES = (0.0, -0.6, -1.2)
+
+
+def cycles_with_intervals(cycles: Cycles, figures: MeterFigures, how: HowRead, *, noise: float) -> Cycles:
+    """Return cycles with half of the 95 % interval of their charge and energy.
+
+    An offset of the meter's zero cancels, since a cycle counts above the level before it; the instants of both edges,
+    the meter's gain, its last digit and the noise do not.
+
+    Parameters
+    ----------
+    cycles : Cycles
+        The cycles.
+    figures : MeterFigures
+        How far the meter's readings may be off.
+    how : HowRead
+        What a reading stands for.
+    noise : float
+        Standard deviation of the signal's noise, in the unit of the signal. [A] or [W]
+    """
+    volts = _volts(cycles)
+    noise_A = noise if cycles.signal == "current_A" else noise / volts
+    current, power = figures.current, figures.power
+    amps = _Errors(_gain(current), noise_A, current.resolution)
+    if power is not None:
+        watts = _Errors(_gain(power), noise_A * volts, power.resolution)
+    else:
+        gain = math.hypot(_gain(current), _gain(figures.voltage))
+        watts = _Errors(gain, noise_A * volts, current.resolution * volts)
+    highest_A = max((_surge(cycle) for cycle in cycles.cycles), default=0.0)
+    u95s = [
+        (
+            amps.u95(cycle, _taken(cycle.charge_Ah, cycle.so_far_Ah), cycle.run_A, _Unseen.of(cycle, how, highest_A)),
+            watts.u95(
+                cycle, _taken(cycle.energy_Wh, cycle.so_far_Wh), cycle.run_W, _Unseen.of(cycle, how, highest_A, volts)
+            ),
+        )
+        for cycle in cycles.cycles
+    ]
+    return replace(
+        cycles,
+        cycles=tuple(
+            replace(cycle, charge_u95_Ah=amps_u95, energy_u95_Wh=watts_u95) if cycle.complete else cycle
+            for cycle, (amps_u95, watts_u95) in zip(cycles.cycles, u95s, strict=True)
+        ),
+        summary=replace(
+            cycles.summary,
+            charge_u95_Ah=_together([x for x, _ in u95s]) if cycles.summary.charge_Ah is not None else None,
+            energy_u95_Wh=_together([x for _, x in u95s]) if cycles.summary.energy_Wh is not None else None,
+        ),
+    )
+
+
+def _taken(whole: float | None, so_far: float | None) -> float | None:
+    return so_far if whole is None else whole
+
+
+def _together(u95s: Sequence[float | None]) -> float | None:
+    """Return half of the interval of a sum; what one is off the others may be off the same way. [unit h]"""
+    return None if not u95s or any(u95 is None for u95 in u95s) else sum(u95 for u95 in u95s if u95 is not None)
+
+
+def _surge(cycle: Cycle) -> float:
+    """Return what a start was seen to draw above the settled run. [A]"""
+    return max((cycle.surge_A or 0.0) - (cycle.run_A or 0.0), 0.0)
+
+
+def _gain(accuracy: Accuracy) -> float:
+    """Return the standard uncertainty of an accuracy's gain. [1]"""
+    return math.hypot(accuracy.reading_pct, accuracy.class_pct) / 100 / EVEN
+
+
+def _volts(cycles: Cycles) -> float:
+    """Return volts that turn amps into watts; of the runs themselves. [V]"""
+    ratios = [cycle.run_W / cycle.run_A for cycle in cycles.cycles if cycle.run_W and cycle.run_A]
+    return abs(float(np.median(ratios))) if ratios else 1.0
+
+
+@dataclass(frozen=True)
+class _Errors:
+    """Standard uncertainty of the gain [1], of the noise, and the last digit, in the unit of a signal."""
+
+    gain: float
+    noise: float
+    resolution: float
+
+    def u95(self, cycle: Cycle, amount: float | None, run: float | None, unseen: _Unseen) -> float | None:
+        """Return half of the 95 % interval of one amount of a cycle [unit h]; None where the amount is not known."""
+        run_s = _taken(cycle.run_s, cycle.so_far_s)
+        if amount is None or run_s is None:
+            return None
+        settled = abs(run if run is not None else amount * SECONDS_PER_HOUR / max(run_s, 1e-9))
+        readings = max(run_s / unseen.interval_s, 1.0) if unseen.interval_s else 1.0
+        base = self.noise * run_s * math.sqrt(1 / _BASE_READINGS + 1 / readings)
+        digit = math.sqrt(2) * self.resolution / WITHIN * run_s
+        edges = (edge_s * settled / WITHIN for edge_s in unseen.edges_s)
+        apart = (limit / EVEN for limit in unseen.apart)
+        return _half([self.gain * abs(amount) * SECONDS_PER_HOUR, digit, *edges, *apart], base) / SECONDS_PER_HOUR
+
+
+@dataclass(frozen=True)
+class _Unseen:
+    """What a cycle's readings do not show.
+
+    Parameters
+    ----------
+    interval_s : float
+        Their usual spacing. [s]
+    edges_s : tuple of float
+        Spacing of the readings around start and stop; means know what was drawn meanwhile. [s]
+    apart : tuple of float
+        Limits of what the start's surge, and a level below that moved at an unknown instant, can do. [unit s]
+    """
+
+    interval_s: float
+    edges_s: tuple[float, ...]
+    apart: tuple[float, ...]
+
+    @classmethod
+    def of(cls, cycle: Cycle, how: HowRead, highest_A: float, volts: float | None = None) -> _Unseen:
+        """Return it for the charge of a cycle; with `volts` for its energy."""
+        interval_s = how.usual_interval_s or 0.0
+        drift = (cycle.base_drift_A if volts is None else cycle.base_drift_W) or 0.0
+        # Where a run has no end its draw was taken over all its length, and what drifts may have been its draw.
+        moved = abs(drift) * ((cycle.run_s or 0.0) / 2 + (cycle.so_far_s or 0.0))
+        if how.sampling == "mean":
+            return cls(interval_s, (), (moved,))
+        edges_s = tuple(interval_s if s is None else 2 * s for s in (cycle.start_within_s, cycle.stop_within_s))
+        caught, missed = _surge(cycle) * interval_s, highest_A * min(interval_s, USUAL_START_S)
+        surge = 0.0 if cycle.surge_resolved else max(caught, missed) * (volts or 1.0)
+        return cls(interval_s, edges_s, (moved, surge))
+
+
+def _half(even: Sequence[float], normal: float) -> float:
+    """Return half of the 95 % interval of even parts and a normal one, by the kurtosis of their sum.
+
+    The coverage factor is exact for one even part, for two like ones and for a normal distribution, and lies on a
+    parabola between: many cycles would wait long for convolutions, and for arrays of a few numbers each.
+    """
+    squares = [u * u for u in even]
+    u2 = sum(squares) + normal**2
+    if u2 <= 0:
+        return 0.0
+    kurtosis = -1.2 * sum(u * u for u in squares) / u2**2
+    bent, sloping, at_0 = _PARABOLA
+    return ((bent * kurtosis + sloping) * kurtosis + at_0) * math.sqrt(u2)
+
+
+_PARABOLA: list[float] = np.polyfit(_KURTOSES, _FACTORS, 2).tolist()

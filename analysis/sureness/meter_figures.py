@@ -1,0 +1,157 @@
+"""How far a meter's readings may be off: what its data sheet says, and what is assumed where nothing is said."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Final
+
+if TYPE_CHECKING:
+    from shuntbook.analysis.site.tables import Meter
+
+#: Limits of error of a meter nothing is known of, in per cent of reading and of range: common practice, no source.
+USUAL_READING_PCT: Final = 1.0
+
+USUAL_RANGE_PCT: Final = 0.1
+
+#: Limit of error of a clock nobody set a figure for: a plain quartz in a cold shed; common practice, no source. [1e-6]
+USUAL_CLOCK_PPM: Final = 100.0
+
+
+@dataclass(frozen=True)
+class Accuracy:
+    """Limits of error of one quantity's readings; anything within a limit is equally likely.
+
+    Parameters
+    ----------
+    reading_pct : float
+        Of the reading itself: one unknown factor for the whole log. [%]
+    range_pct : float
+        Of the range: one unknown offset for the whole log. [%]
+    full_scale : float or None
+        The range, in the quantity's unit; None: the highest reading stands for it.
+    zero : float
+        Offset at no current, where it is stated by itself, in the quantity's unit.
+    resolution : float
+        The last digit, in the quantity's unit; 0 where it is not known.
+    class_pct : float
+        Of the reading, for a shunt or transformer that has a class of its own. [%]
+    """
+
+    reading_pct: float = USUAL_READING_PCT
+    range_pct: float = USUAL_RANGE_PCT
+    full_scale: float | None = None
+    zero: float = 0.0
+    resolution: float = 0.0
+    class_pct: float = 0.0
+
+    def range_offset(self, highest: float) -> float:
+        """Return the limit of the offset that the share of the range makes.
+
+        Parameters
+        ----------
+        highest : float
+            The highest reading, without its sign; stands for the range where that is not known. [unit]
+        """
+        return self.range_pct / 100 * (self.full_scale if self.full_scale is not None else highest)
+
+
+@dataclass(frozen=True)
+class MeterFigures:
+    """A meter's limits of error.
+
+    ``power`` is None where watts are taken to be as good as volts times amps. ``zero_check`` is the offset that was
+    measured at rest and taken off the readings; it then stands in for the stated offsets of the current. ``assumed``
+    says in sentences what was not stated.
+    """
+
+    current: Accuracy = Accuracy()
+    voltage: Accuracy = Accuracy()
+    power: Accuracy | None = None
+    clock_ppm: float = USUAL_CLOCK_PPM
+    zero_check: ZeroCheck | None = None
+    assumed: tuple[str, ...] = ()
+
+    def after_zero_check(self, check: ZeroCheck) -> MeterFigures:
+        """Return the figures for readings from which a measured offset was taken off."""
+        return replace(self, zero_check=check)
+
+
+def _unknown(what: str) -> str:
+    return (
+        f"nothing is stated about the accuracy of {what}: taken as ± ({USUAL_READING_PCT:g} % of reading + "
+        f"{USUAL_RANGE_PCT:g} % of range) (common practice, no source)"
+    )
+
+
+#: What is assumed of a meter that nothing is stated of.
+NOTHING_STATED: Final = MeterFigures(assumed=(_unknown("the meter"),))
+
+
+def figures_of(meter: Meter | None) -> MeterFigures:
+    """Return a meter's figures from its table in the site file; wide ones, and a sentence, where it says nothing.
+
+    Parameters
+    ----------
+    meter : Meter or None
+        The table of the site file; None where there is none.
+    """
+    if meter is None:
+        return NOTHING_STATED
+    said: list[str] = []
+    current = _stated(meter.reading_pct, meter.range_pct, said, "amps")
+    current = replace(
+        current,
+        full_scale=meter.range_A,
+        zero=meter.zero_A or 0.0,
+        resolution=meter.resolution_A or 0.0,
+        class_pct=meter.shunt_class_pct or 0.0,
+    )
+    voltage = _stated(meter.voltage_reading_pct, meter.voltage_range_pct, said, "volts")
+    voltage = replace(voltage, full_scale=meter.range_V, resolution=meter.resolution_V or 0.0)
+    power = None
+    if meter.power_reading_pct is not None or meter.power_range_pct is not None or meter.side == "ac":
+        power = _stated(meter.power_reading_pct, meter.power_range_pct, said, "watts")
+        power = replace(power, full_scale=meter.range_W, resolution=meter.resolution_W or 0.0)
+    said += _range_unknown(meter, current)
+    clock_ppm = USUAL_CLOCK_PPM if meter.clock_ppm is None else meter.clock_ppm
+    return MeterFigures(current, voltage, power, clock_ppm, assumed=tuple(said))
+
+
+def _stated(reading_pct: float | None, range_pct: float | None, said: list[str], what: str) -> Accuracy:
+    """Return an accuracy as a data sheet gives it: what one half of "x % of reading + y % of range" leaves out is 0."""
+    if reading_pct is None and range_pct is None:
+        said.append(_unknown(f"its {what}"))
+        return Accuracy()
+    return Accuracy(reading_pct or 0.0, range_pct or 0.0)
+
+
+def _range_unknown(meter: Meter, current: Accuracy) -> list[str]:
+    if meter.range_A is None and current.range_pct > 0:
+        return ["its range in amps is not stated: the highest reading was taken for it"]
+    if current.range_pct == 0 and current.zero == 0:
+        return ["no error of its zero is stated (zero_A or range_pct): its zero is taken as right"]
+    return []
+
+
+@dataclass(frozen=True)
+class ZeroCheck:
+    """What the meter showed over a stretch in which nothing was drawn or returned.
+
+    Parameters
+    ----------
+    from_us, to_us : int
+        The stretch, as it was named. [us]
+    readings : int
+        How many lie in it.
+    offset_A, u_A : float
+        Their mean, which is the offset, and its standard uncertainty. [A]
+    dof : float
+        Degrees of freedom of the uncertainty; infinite where the meter's own smallest step makes it.
+    """
+
+    from_us: int
+    to_us: int
+    readings: int
+    offset_A: float
+    u_A: float
+    dof: float

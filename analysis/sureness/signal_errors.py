@@ -1,0 +1,248 @@
+"""What readings of one signal do to its integral: last digit, noise, and what lies between two readings."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from typing import Final, Literal
+
+from shuntbook.analysis.charge.amounts import Charge
+from shuntbook.analysis.charge.error_facts import ErrorFacts
+from shuntbook.analysis.charge.hidden_crossings import Hidden
+from shuntbook.analysis.charge.noted import NoteFacts
+from shuntbook.analysis.readings.chunk import SECONDS_PER_HOUR
+from shuntbook.analysis.stats.distribution import EVEN, WITHIN, Component
+
+Part = Literal["drawn", "returned", "net"]
+
+#: The component that tells of draw and return within one mean.
+BOTH_IN_ONE: Final = "both directions in one mean"
+
+#: From so many expected catches on, the chance of catching starts is a component like others.
+_ENOUGH_CATCHES: Final = 5.0
+
+#: Noise about zero is looked for this far out. [standard deviations]
+_NOISE_REACH: Final = 3.0
+
+
+@dataclass(frozen=True)
+class UnseenStarts:
+    """Starts of a motor that readings may have missed.
+
+    Parameters
+    ----------
+    count : int
+        Number of starts. [1]
+    extra_A, extra_W : float
+        What a start draws above the settled running draw, at the meter. [A], [W]
+    lasts_s : float
+        How long it lasts. [s]
+    caught_us : tuple of int
+        When those started that a reading caught. [us]
+    """
+
+    count: int
+    extra_A: float
+    extra_W: float
+    lasts_s: float
+    caught_us: tuple[int, ...] = ()
+
+    def within(self, low_us: int, high_us: int, count: int) -> UnseenStarts | None:
+        """Return those of a stretch of time, of which it has so many; None where it has none."""
+        inside = tuple(at_us for at_us in self.caught_us if low_us <= at_us <= high_us)
+        return replace(self, count=count, caught_us=inside) if count else None
+
+
+@dataclass(frozen=True)
+class Rounded:
+    """What a meter rounds, where that is not what is integrated: amps, of which watts are worked out.
+
+    Parameters
+    ----------
+    facts : ErrorFacts
+        What it was like. [unit]
+    digit : float
+        Its last digit; 0 where that is not known. [unit]
+    """
+
+    facts: ErrorFacts
+    digit: float
+
+    def noise_digits(self, *, of_means: bool) -> float:
+        """Return its noise in digits. [1]"""
+        return self.facts.noise(self.digit, of_means=of_means) / self.digit if self.digit > 0 else 0.0
+
+
+class SignalErrors:
+    """What readings of one signal do to its integral, whatever the signal."""
+
+    def __init__(
+        self,
+        charge: Charge,
+        facts: ErrorFacts,
+        resolution: float,
+        starts: UnseenStarts | None,
+        rounded: Rounded | None = None,
+    ) -> None:
+        self._how = charge.how
+        self._gaps = len(charge.span.gaps)
+        self._facts = facts
+        self._rounded = rounded or Rounded(facts, resolution)
+        self._resolution = resolution
+        self._starts = starts
+        self._noise = 0.0 if charge.how.noted else self._of_noise()
+
+    def _of_noise(self) -> float:
+        """Return the readings' noise [unit]; from note to note loads switched, and notes tell nothing of it.
+
+        A coarse digit of amps hides their noise; volts that waver would make that of watts seem small.
+        """
+        of_means = self._how.sampling == "mean"
+        in_digits = self._rounded.noise_digits(of_means=of_means)
+        return max(self._facts.noise(self._resolution, of_means=of_means), in_digits * self._resolution)
+
+    def time_s(self, part: Part, offset: float) -> float:
+        """Return the time over which an offset adds to a part: also that in which the signal is nearer to zero. [s]
+
+        What reads nought takes part only where the last digit could hide the offset; a larger one would show.
+        """
+        t = self._facts.time_s
+        nought_s = self._facts.nought_s if 0 < offset <= self._resolution / 2 else 0.0
+        if part == "net":
+            return t.net + nought_s
+        above_s, below_s, *_ = self._facts.near_zero(offset)
+        return nought_s + (t.drawn + below_s if part == "drawn" else t.returned + above_s)
+
+    def of_readings(self, part: Part, value: float) -> Iterator[Component]:
+        """Yield resolution, noise and what lies between readings.
+
+        Parameters
+        ----------
+        part : {'drawn', 'returned', 'net'}
+            Which amount.
+        value : float
+            The amount. [unit h]
+        """
+        facts, all_s = self._facts, max(self._facts.all_s, 1e-12)
+        time_s = self.time_s(part, 0.0)
+        share = min(time_s / all_s, 1.0)
+        rounded = self._rounded
+        notes = rounded.facts.notes
+        runs2 = notes.runs2[part] if notes else getattr(rounded.facts.runs2(rounded.digit), part)
+        yield Component(
+            "last digit",
+            self._resolution * math.sqrt(runs2) / WITHIN / SECONDS_PER_HOUR,
+            even=max(1.0, time_s**2 / runs2) if runs2 > 0 else 1.0,
+            reason="readings are rounded; one error for as long as they stand still",
+        )
+        noise2 = self._noise**2 * facts.lengths2 * share
+        noise = math.sqrt(noise2) / SECONDS_PER_HOUR
+        yield Component("noise", noise, reason="as wide as the log's own readings scatter")
+        if self._how.sampling == "instant":
+            yield from self._of_steps(part, 2 * noise2)
+            yield from self._of_starts(part)
+        elif self._how.sampling == "mean":
+            yield self._of_first_mean(value, all_s)
+            yield Component(
+                BOTH_IN_ONE,
+                self._hidden(part).u / SECONDS_PER_HOUR,
+                reason="within one mean draw and return cancel; how much is told by the means beside it",
+            )
+        elif facts.notes is not None:
+            yield _of_moments(facts.notes, part)
+        else:
+            yield self._of_held(share, all_s)
+
+    def _of_steps(self, part: Part, by_noise: float) -> Iterator[Component]:
+        squares, fourths = getattr(self._facts.steps2, part), getattr(self._facts.steps4, part)
+        if squares <= 0:
+            return
+        yield Component(
+            "instants of steps",
+            math.sqrt(max(squares - by_noise, 0.0)) / WITHIN / SECONDS_PER_HOUR,
+            even=squares**2 / fourths,
+            reason="what changed between two readings may have changed at any instant between them",
+        )
+
+    def _of_starts(self, part: Part) -> Iterator[Component]:
+        interval_s = self._how.usual_interval_s or 0.0
+        starts = self._starts
+        if part == "returned" or starts is None or starts.count * starts.lasts_s < _ENOUGH_CATCHES * interval_s:
+            return
+        seldom = max(interval_s / starts.lasts_s - 1, 0.0)
+        yield Component(
+            "unseen start surges",
+            self._extra * starts.lasts_s * math.sqrt(starts.count * seldom) / SECONDS_PER_HOUR,
+            reason=f"{starts.count} starts of {starts.lasts_s:g} s between readings {interval_s:g} s apart",
+        )
+
+    def by_chance(self, part: Part) -> tuple[float, float]:
+        """Return what few starts may have drawn less and more: those caught count a whole interval. [unit h]"""
+        interval_s, starts = self._how.usual_interval_s or 0.0, self._starts
+        if part == "returned" or starts is None or self._how.sampling != "instant" or interval_s <= starts.lasts_s:
+            return 0.0, 0.0
+        if starts.count * starts.lasts_s >= _ENOUGH_CATCHES * interval_s:
+            return 0.0, 0.0
+        each = self._extra / SECONDS_PER_HOUR
+        return each * interval_s * len(starts.caught_us), each * starts.lasts_s * starts.count
+
+    @property
+    def _extra(self) -> float:
+        raise NotImplementedError
+
+    def _of_first_mean(self, value: float, all_s: float) -> Component:
+        usual_s = self._how.usual_interval_s or 0.0
+        rate = abs(value) * SECONDS_PER_HOUR / all_s
+        return Component(
+            "first readings of means",
+            rate * usual_s * math.sqrt(1 + self._gaps) / WITHIN / SECONDS_PER_HOUR,
+            even=1 + self._gaps,
+            reason="how long the first mean of the log, and after a gap, was taken over is not known",
+        )
+
+    def _of_held(self, share: float, all_s: float) -> Component:
+        facts = self._facts
+        mean = facts.net / all_s
+        # The fewer glances, the less is known of what else there was: one alone tells nothing of it.
+        wander = math.sqrt(max(facts.squares / all_s - mean**2, 0.0) + mean**2 / facts.intervals)
+        return Component(
+            "between readings by eye",
+            wander * math.sqrt(facts.lengths2 * share) / SECONDS_PER_HOUR,
+            even=max(1.0, all_s**2 / facts.lengths2),
+            reason="between two glances at the display the load may have done anything it does elsewhere in the log",
+        )
+
+    def hidden(self, part: Part) -> float:
+        """Return what steps through zero between two readings hide of a part; nothing of the net. [unit h]"""
+        return self._hidden(part).likely / SECONDS_PER_HOUR
+
+    def unseen(self, part: Part) -> float:
+        """Return how much more of a part steps may hide that leave no reading on the other side of zero. [unit h]"""
+        return self._hidden(part).unseen / SECONDS_PER_HOUR
+
+    def _hidden(self, part: Part) -> Hidden:
+        if part == "net" or self._how.sampling == "held":
+            return Hidden(0.0)
+        noise = self._noise
+        if self._how.sampling == "mean":  # runs as short as the spacing make nearly all means uneven
+            noise = min(noise, max(self._facts.quietest(), self._resolution))
+        return self._facts.hidden(2 * _NOISE_REACH * noise)
+
+    def about_zero(self, part: Part) -> float:
+        """Return how much of a part may be noise about zero, which counts as drawn and as returned. [unit h]"""
+        if part == "net":
+            return 0.0
+        *_, above, below = self._facts.near_zero(_NOISE_REACH * self._noise + self._resolution / 2)
+        return min(above, below) / SECONDS_PER_HOUR
+
+
+def _of_moments(notes: NoteFacts, part: Part) -> Component:
+    """Return what the moments of noting do: each change may have come that much earlier or later."""
+    squares, fourths = notes.edges2[part], notes.edges4[part]
+    return Component(
+        "moments of noting",
+        notes.moment_s * math.sqrt(squares) / EVEN / SECONDS_PER_HOUR,
+        even=squares**2 / fourths if fourths > 0 else 1.0,
+        reason=f"each change was noted to within {notes.moment_s:g} s",
+    )

@@ -1,0 +1,20 @@
+"""Numbers as sentences of the analysis give them."""
+
+from __future__ import annotations
+
+
+def spell(length_s: float) -> str:
+    """Return a length of time in the unit that suits it, for a sentence: ``9.5 s``, ``95 s``, ``12 min``, ``3.5 h``."""
+    if length_s < 10:
+        return f"{length_s:.2g} s"
+    if length_s < 120:
+        return f"{length_s:.0f} s"
+    if length_s < 7200:
+        return f"{length_s / 60:.3g} min"
+    return f"{length_s / 3600:.3g} h" if length_s < 172800 else f"{length_s / 86400:.3g} d"
+
+
+def figure(x: float, unit: str, *, digits: int = 3) -> str:
+    """Return an amount with `digits` of them, or whole from a thousand on, for a sentence: ``31.6 A``, ``2,220 W``."""
+    text = f"{x:,.0f}" if abs(x) >= 999.5 else f"{x:.{digits}g}"
+    return f"{text.replace('-', '−')} {unit}"

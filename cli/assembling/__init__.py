@@ -1,0 +1,1 @@
+"""The report of one log or several put together."""

@@ -1,0 +1,134 @@
+"""Set a log at the bank and one behind an inverter beside each other."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from math import hypot
+
+from shuntbook.analysis.both_sides.log_steps import LogStep, steps_of
+from shuntbook.analysis.both_sides.paired_logs import InverterMeasured, inverter_measured, same_runs_W, set_beside
+from shuntbook.analysis.both_sides.stretch_means import Stretch, StretchMeansFold
+from shuntbook.analysis.levels.steps import StepFold
+from shuntbook.analysis.nameplate.plate_check import check_plate
+from shuntbook.analysis.not_known import Refusal
+from shuntbook.analysis.one_log.log_report import LogReport
+from shuntbook.analysis.readings.measured_span import Span
+from shuntbook.analysis.several_logs.report import PairedLogs
+from shuntbook.analysis.site.site import Site
+from shuntbook.analysis.sureness.meter_figures import Accuracy
+from shuntbook.cli.opening.prepared_log import Prepared
+
+
+def paired(
+    logs: Sequence[Prepared], reports: Sequence[LogReport], site: Site | None
+) -> tuple[tuple[LogReport, ...], tuple[PairedLogs, ...]]:
+    """Return the reports, those at the bank completed by what logs behind an inverter add, and what the pairs say.
+
+    Parameters
+    ----------
+    logs : sequence of Prepared
+        The logs.
+    reports : sequence of LogReport
+        Their reports, in the same order.
+    site : Site or None
+        The site.
+    """
+    done, pairs = list(reports), []
+    for k, report in enumerate(reports):
+        for log, other in zip(logs, reports, strict=True):
+            if report.facts.side == "dc" and other.facts.side == "ac" and _may_belong(report, other, reports):
+                pair = _pair(logs[k], report, log, other)
+                pairs.append(pair)
+                done[k] = _completed(done[k], other, pair, site)
+    return tuple(done), tuple(pairs)
+
+
+def _may_belong(bank: LogReport, behind: LogReport, reports: Sequence[LogReport]) -> bool:
+    """Tell whether two logs may be of the same time: there is no other at the bank, or they overlap by their clocks."""
+    if sum(report.facts.side == "dc" for report in reports) == 1:
+        return True
+    a, b = bank.charge.span, behind.charge.span
+    return (a.start_us or 0) < (b.stop_us or 0) and (b.start_us or 0) < (a.stop_us or 0)
+
+
+def _pair(bank_log: Prepared, bank: LogReport, behind_log: Prepared, behind: LogReport) -> PairedLogs:
+    try:
+        measured = _measured(bank_log, bank, behind_log, behind)
+    except (Refusal, ValueError) as why:
+        return PairedLogs(bank.facts.name, behind.facts.name, None, str(why))
+    return PairedLogs(bank.facts.name, behind.facts.name, measured)
+
+
+def _measured(bank_log: Prepared, bank: LogReport, behind_log: Prepared, behind: LogReport) -> InverterMeasured:
+    """Return what two logs say together: one pass over each for the steps, and one for the means between them."""
+    ours, theirs = _steps(bank_log), _steps(behind_log)
+    span = behind.charge.span
+    clocks, levels = set_beside(ours, theirs, _stretches(bank.charge.span), (span.start_us or 0, span.stop_us or 0))
+    bank_W = StretchMeansFold(bank_log.how, bank_log.quantities, levels.at_bank)
+    behind_W = StretchMeansFold(behind_log.how, behind_log.quantities, levels.behind)
+    bank_log.feed(bank_W)
+    behind_log.feed(behind_W)
+    ours_pct, zero_W = _limits(bank)
+    theirs_pct, _ = _limits(behind)
+    return inverter_measured(
+        ours,
+        theirs,
+        clocks,
+        levels,
+        bank_W.result()[0],
+        behind_W.result()[0],
+        bank_gain_pct=ours_pct,
+        behind_gain_pct=theirs_pct,
+        bank_zero_W=zero_W,
+    )
+
+
+def _steps(log: Prepared) -> tuple[LogStep, ...]:
+    fold = StepFold(log.how, log.quantities)
+    log.feed(fold)
+    return steps_of(fold.result(), log.how.sampling)
+
+
+def _stretches(span: Span) -> list[Stretch]:
+    """Return the stretches that were measured, between the gaps. [us]."""
+    if span.start_us is None or span.stop_us is None:
+        return []
+    starts = [span.start_us, *(gap.stop_us for gap in span.gaps)]
+    return list(zip(starts, [*(gap.start_us for gap in span.gaps), span.stop_us], strict=True))
+
+
+def _limits(report: LogReport) -> tuple[float, float]:
+    """Return the limits of error of a meter's watts: of their size [%], and of their zero [W]."""
+    figures = report.figures
+    own = figures.power or (Accuracy() if report.facts.side == "ac" else None)
+    if own is not None:
+        return own.reading_pct + own.class_pct, own.zero
+    current, volts = figures.current, figures.voltage
+    gain_pct = hypot(current.reading_pct, current.class_pct, volts.reading_pct)
+    highest_A = _highest(report, "current_A")
+    return gain_pct, (current.zero + current.range_offset(highest_A)) * _highest(report, "voltage_V")
+
+
+def _highest(report: LogReport, name: str) -> float:
+    seen = report.envelopes.get(name)
+    return 0.0 if seen is None or not len(seen.high) else float(max(abs(seen.high.max()), abs(seen.low.min())))
+
+
+def _completed(bank: LogReport, behind: LogReport, pair: PairedLogs, site: Site | None) -> LogReport:
+    """Return the report at the bank with load and inverter told apart beside the nameplate, where that can be."""
+    if pair.measured is None or bank.plate is None or site is None or not _same_inverter(bank, behind, site):
+        return bank
+    within_s = (bank.facts.usual_interval_s or 1.0) + (behind.facts.usual_interval_s or 1.0)
+    load_W = same_runs_W(bank.cycles.cycles, behind.cycles.cycles, pair.measured.clocks, within_s)
+    if load_W is None:
+        return bank
+    load, covered_s = bank.plate.estimate.load, bank.charge.span.covered_s
+    return replace(bank, plate=check_plate(site, load, bank.cycles, covered_s=covered_s, load_ac_W=load_W))
+
+
+def _same_inverter(bank: LogReport, behind: LogReport, site: Site) -> bool:
+    """Tell whether the meter behind an inverter sits behind that of the load; where nothing says so, it is believed."""
+    assert bank.plate is not None
+    meter = next((meter for meter in site.meters if meter.name == behind.facts.meter), None)
+    return meter is None or meter.inverter is None or meter.inverter == site.load(bank.plate.estimate.load).inverter

@@ -1,0 +1,168 @@
+"""Put the report of one log or several together: one pass over each, and a second look at one start."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
+from functools import partial
+from pathlib import Path
+from typing import Final, TypeVar
+
+import click
+
+from shuntbook import __version__
+from shuntbook.analysis.cautions import CAUTIONS
+from shuntbook.analysis.cycles.cycle import Cycles
+from shuntbook.analysis.levels.steps import names_of
+from shuntbook.analysis.one_log.log_analysis import LogAnalysis, Watched, best_start, cycle_fold, watched_load
+from shuntbook.analysis.one_log.log_report import CloseUp, LogReport
+from shuntbook.analysis.one_log.site_folds import SiteFolds
+from shuntbook.analysis.readings.chunk import MICROSECONDS, Chunk, Fold, join
+from shuntbook.analysis.several_logs.over_logs import over_logs
+from shuntbook.analysis.several_logs.report import PairedLogs, Report
+from shuntbook.analysis.site.site import Site
+from shuntbook.cli.opening.prepared_log import AS_READ, Corrections, Prepared, prepared
+from shuntbook.cli.parallel.two_threads import feed
+from shuntbook.cli.parallel.worker_process import HERE, Second
+from shuntbook.cli.render.wording.clock import zone_of
+
+from .changed_at import named_change
+
+Item = TypeVar("Item")
+
+#: What is shown of a start: from this long before it to this long after. [s]
+_BEFORE_S, _AFTER_S = 2.0, 8.0
+
+#: From so many logs on their reading is counted aloud. [1]
+_MANY = 3
+
+
+def report_of(
+    logs: Sequence[Path],
+    site: Site | None,
+    load: str | None,
+    corrections: Corrections = AS_READ,
+    changed_at: str | None = None,
+    second: Second = HERE,
+) -> Report:
+    """Return the report of these logs.
+
+    Parameters
+    ----------
+    logs : sequence of Path
+        One log, or several of one site.
+    site : Site or None
+        The site.
+    load : str or None
+        The load to look for; the site's main pump by default.
+    corrections : Corrections
+        What is to be done to the readings.
+    changed_at : str or None
+        When something was changed at the site, as a person writes it: what was before is set beside what came after.
+    second : Second
+        Where the cycles of long logs are found; the result is the same.
+
+    Raises
+    ------
+    InputError, Refusal
+        If one cannot be opened, nothing can be worked out from it, or the change is no time or note of the logs.
+    """
+    ready = [prepared(path, site, corrections) for path in logs]
+    change = None if changed_at is None else named_change(changed_at, ready)
+    elsewhere = [begun(log, watched_load(site, load, log.how, log.quantities), second) for log in ready]
+    second.prepare()
+    reports = tuple(_log_report(log, site, load, cycles) for log, cycles in _counting(ready, elsewhere))
+    pairs: tuple[PairedLogs, ...] = ()
+    if len({report.facts.side for report in reports}) > 1:
+        from .pair_logs import paired  # it fits losses, which one log alone needs not
+
+        reports, pairs = paired(ready, reports, site)
+    several = len(reports) > 1 or change is not None
+    over = over_logs(reports, lambda facts: zone_of(facts)[1], site=site, change=change) if several else None
+    return Report(site, reports, CAUTIONS, __version__, pairs, over)
+
+
+def _counting(ready: Sequence[Prepared], beside: Sequence[Item]) -> Iterator[tuple[Prepared, Item]]:
+    """Yield the logs, each with what stands beside it; show on standard error how far they have been read if many."""
+    logs = list(zip(ready, beside, strict=True))
+    if len(ready) < _MANY:
+        yield from logs
+        return
+    with click.progressbar(logs, label=f"reading {len(ready)} logs", file=sys.stderr) as shown:
+        yield from shown
+
+
+def _log_report(log: Prepared, site: Site | None, load: str | None, cycles: Fold[Cycles] | None) -> LogReport:
+    zone = None if log.facts.undated else zone_of(log.facts)[1]
+    folds = SiteFolds(log.how, log.quantities, log.facts.markers, site=site, zone=zone)
+    analysis = LogAnalysis(
+        log.facts,
+        log.how,
+        log.quantities,
+        site=site,
+        load=load,
+        figures=log.figures,
+        site_folds=folds,
+        cycles=cycles,
+    )
+    log.feed(*analysis.folds)
+    result = analysis.result()
+    return replace(result, close_up=_close_up(log, result.cycles))
+
+
+def _close_up(log: Prepared, cycles: Cycles) -> CloseUp | None:
+    cycle = best_start(cycles)
+    if cycle is None:
+        return None
+    spacing_s = log.how.usual_interval_s or 1.0
+    low = cycle.start_us - round(max(_BEFORE_S, 5 * spacing_s) * MICROSECONDS)
+    high = cycle.start_us + round(max(_AFTER_S, 15 * spacing_s) * MICROSECONDS)
+    parts = []
+    for readings in log.chunks(from_us=low, to_us=high):
+        inside = (readings.time_us >= low) & (readings.time_us <= high)
+        if inside.any():
+            parts.append(Chunk(readings.time_us[inside], {name: x[inside] for name, x in readings.quantities.items()}))
+    return CloseUp(cycle, join(parts)) if parts else None
+
+
+#: With fewer readings a second process is hardly there before they are read. [1]
+LONG: Final = 1_000_000
+
+
+def begun(log: Prepared, watched: Watched, second: Second) -> Fold[Cycles] | None:
+    """Begin to find a log's cycles beside; return what stands for them among its folds, None where it is not worth it.
+
+    Parameters
+    ----------
+    log : Prepared
+        The log; a second process reads it a second time, only what cycles are found by.
+    watched : Watched
+        The load whose runs are sought.
+    second : Second
+        Where they are found.
+    """
+    if log.log.rows < LONG or not second.is_beside:
+        return None
+    return _Awaited(second.begin(partial(found, log, watched)))
+
+
+def found(log: Prepared, watched: Watched) -> Cycles:
+    """Read a log and return its cycles."""
+    fold = cycle_fold(watched, log.how, log.quantities, log.facts.markers)
+    feed(log.chunks(only=names_of(log.quantities)), fold)
+    return fold.result()
+
+
+class _Awaited:
+    """Stands for cycles that are found elsewhere, as a fold that needs no readings."""
+
+    def __init__(self, wait: Callable[[], Cycles]) -> None:
+        self._wait = wait
+
+    def add(self, chunk: Chunk) -> None:
+        """Leave it: whoever finds the cycles reads them."""
+
+    def result(self) -> Cycles:
+        """Wait for the cycles."""
+        return self._wait()

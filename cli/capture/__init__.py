@@ -1,0 +1,1 @@
+"""A capture from its plan to its summary, and its screen."""

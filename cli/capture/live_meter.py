@@ -1,0 +1,216 @@
+"""What a capture shows while it runs: the report's own folds, fed as readings come."""
+
+from __future__ import annotations
+
+import time
+from collections import Counter
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from shuntbook.analysis.charge.amounts import Charge
+from shuntbook.analysis.charge.charge import ChargeFold
+from shuntbook.analysis.cycles.cycle import Cycles
+from shuntbook.analysis.cycles.cycles import CycleFold
+from shuntbook.analysis.cycles.noted_runs import NotedRunsFold
+from shuntbook.analysis.health.finding import Finding
+from shuntbook.analysis.health.health import HealthLimits, findings_of, wrong_sign
+from shuntbook.analysis.not_known import Refusal
+from shuntbook.analysis.quality.quality import SignFold
+from shuntbook.analysis.readings.chunk import MICROSECONDS, Chunk, Fold
+from shuntbook.analysis.readings.envelope import Recent, RecentFold
+from shuntbook.analysis.readings.measured_span import HowRead
+from shuntbook.analysis.sureness.amount_intervals import with_intervals
+from shuntbook.analysis.sureness.meter_figures import NOTHING_STATED, MeterFigures
+from shuntbook.ingest.events import Reading
+
+#: Cycles are paired again no more often than this, and so that it takes no more than a fiftieth of the time: it looks
+#: at all of them. [s]
+_CYCLES_EVERY_S, _CYCLES_SHARE = 0.5, 50.0
+#: The stretch that a moving chart shows: some runs of a pump, or of a slow meter some hundred readings. [s], [1], [1]
+_CHART_S, _CHART_READINGS, _CHART_POINTS = 900.0, 300, 900
+
+
+@dataclass(frozen=True)
+class Snapshot:
+    """One meter as it stands now; amounts are since the start, and since the last marker.
+
+    ``recent`` is the last stretch of the current, else of the power; times are shown in ``zone``, or counted from the
+    recording's start where it is ``undated``.
+    """
+
+    name: str
+    side: str
+    now: dict[str, float]
+    last_us: int | None
+    charge: Charge | None
+    since_mark: Charge | None
+    mark: str | None
+    peak_A: float | None
+    peak_W: float | None
+    cycles: Cycles | None
+    running_s: float | None
+    findings: tuple[Finding, ...]
+    readings: int
+    connected: bool
+    trouble: Counter[str]
+    recent: Recent | None
+    gap_limit_s: float
+    zone: str
+    undated: bool
+
+
+@dataclass
+class LiveMeter:
+    """The folds of one meter of a capture.
+
+    Parameters
+    ----------
+    name : str
+        The meter's name.
+    how : HowRead
+        What a reading stands for.
+    quantities : tuple of str
+        What the source can give.
+    limits : HealthLimits
+        What cycles are held against.
+    load, expected : str or None, float or None
+        The load to look for, and its draw by the plate.
+    figures : MeterFigures
+        How far the meter's readings may be off.
+    zone, undated : str, bool
+        In which zone its times are shown, and whether they have a date at all.
+    """
+
+    name: str
+    how: HowRead
+    quantities: tuple[str, ...]
+    limits: HealthLimits
+    load: str | None = None
+    expected: float | None = None
+    figures: MeterFigures = NOTHING_STATED
+    zone: str = "UTC"
+    undated: bool = False
+    mark: str | None = None
+    _whole: ChargeFold | None = None
+    _since: ChargeFold | None = None
+    _cycles: Fold[Cycles] | None = None
+    _by_notes: NotedRunsFold | None = None
+    _sign: SignFold = field(default_factory=lambda: SignFold(()))
+    _recent: RecentFold | None = None
+    _found: Cycles | None = None
+    _look_again: float = 0.0
+    _last: Reading | None = None
+    _peaks: dict[str, float] = field(default_factory=dict)
+    _readings: int = 0
+
+    def __post_init__(self) -> None:
+        """Make the folds that the source's quantities allow."""
+        self._whole = self._new_charge()
+        self._since = self._new_charge()
+        if self.how.side == "dc":
+            self._sign = SignFold(self.quantities, self.how.gap_limit_s)
+        if {"current_A", "power_W"} & set(self.quantities):
+            self._cycles = levels = CycleFold(self.how, set(self.quantities), load=self.load, expected=self.expected)
+            if self.how.noted:
+                self._cycles = self._by_notes = NotedRunsFold(levels, levels.signal)
+            self._recent = self._new_recent()
+
+    def _new_charge(self) -> ChargeFold | None:
+        try:
+            return ChargeFold(self.how, set(self.quantities))
+        except Refusal:
+            return None
+
+    def _new_recent(self) -> RecentFold:
+        quantity = "current_A" if "current_A" in self.quantities else "power_W"
+        stretch_s = max(_CHART_S, _CHART_READINGS * (self.how.usual_interval_s or 0.0))
+        return RecentFold(quantity, width_s=stretch_s / _CHART_POINTS, buckets=_CHART_POINTS)
+
+    def add(self, readings: Iterable[Reading]) -> None:
+        """Take the next readings in, all at once."""
+        readings = list(readings)
+        if not readings:
+            return
+        chunk = self._chunk(readings)
+        for fold in (self._whole, self._since, self._cycles, self._sign, self._recent):
+            if fold is not None:
+                fold.add(chunk)
+        for name in ("current_A", "power_W"):
+            x = chunk.quantities.get(name)
+            if x is not None and not np.isnan(x).all():
+                self._peaks[name] = max(self._peaks.get(name, -np.inf), float(np.nanmax(x)))
+        self._last = readings[-1]
+        self._readings += len(readings)
+
+    def marked(self, text: str, at_us: int | None = None) -> None:
+        """Begin a new stretch at a marker, whose instant tells runs by notes [us]; it starts from the last reading."""
+        if self._by_notes is not None and at_us is not None:
+            self._by_notes.note(at_us, text)
+        self.mark, self._since = text, self._new_charge()
+        if self._since is not None and self._last is not None:
+            self._since.add(self._chunk([self._last]))
+
+    def _chunk(self, readings: list[Reading]) -> Chunk:
+        time_us = np.array([reading.time_us for reading in readings], dtype=np.int64)
+        values = {q: np.array([reading.values.get(q, np.nan) for reading in readings]) for q in self.quantities}
+        return Chunk(time_us, values)
+
+    def snapshot(self, *, connected: bool, trouble: Counter[str], final: bool = False) -> Snapshot:
+        """Return how the meter stands now; `final` looks at all cycles once more."""
+        if final:
+            self._found = None
+        last_us = self._last.time_us if self._last is not None else None
+        cycles = self._cycles_now(last_us)
+        whole = self._sure(self._whole)
+        findings = self._findings(cycles, whole)
+        turned = wrong_sign(self._sign.result())
+        findings = findings if turned is None else (turned, *findings)
+        return Snapshot(
+            name=self.name,
+            side=self.how.side,
+            now=dict(self._last.values) if self._last is not None else {},
+            last_us=last_us,
+            charge=whole,
+            since_mark=self._sure(self._since if self.mark is not None else None),
+            mark=self.mark,
+            peak_A=self._peaks.get("current_A"),
+            peak_W=self._peaks.get("power_W"),
+            cycles=cycles,
+            running_s=_running_s(cycles, last_us),
+            findings=findings,
+            readings=self._readings,
+            connected=connected,
+            trouble=trouble,
+            recent=self._recent.result() if self._recent is not None else None,
+            gap_limit_s=self.how.gap_limit_s,
+            zone=self.zone,
+            undated=self.undated,
+        )
+
+    def _sure(self, fold: ChargeFold | None) -> Charge | None:
+        return None if fold is None else with_intervals(fold.result(), self.figures)
+
+    def _findings(self, cycles: Cycles | None, whole: Charge | None) -> tuple[Finding, ...]:
+        if cycles is None:
+            return ()
+        gaps = whole.span.gaps if whole is not None else ()
+        return findings_of(cycles, self.limits, self.how.usual_interval_s, gaps[-1].stop_us if gaps else None)
+
+    def _cycles_now(self, last_us: int | None) -> Cycles | None:
+        if self._cycles is None or last_us is None:
+            return None
+        now = time.perf_counter()
+        if self._found is None or now >= self._look_again:
+            self._found = self._cycles.result()
+            took = time.perf_counter() - now
+            self._look_again = now + max(_CYCLES_EVERY_S, _CYCLES_SHARE * took)
+        return self._found
+
+
+def _running_s(cycles: Cycles | None, last_us: int | None) -> float | None:
+    """Return how long the load has been running, if it is. [s]"""
+    if cycles is None or not cycles.cycles or last_us is None or cycles.cycles[-1].complete:
+        return None
+    return (last_us - cycles.cycles[-1].start_us) / MICROSECONDS

@@ -1,0 +1,162 @@
+"""What a capture is to read, and where each log goes."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from shuntbook import __version__
+from shuntbook.analysis.site.site import Site
+from shuntbook.cli.opening.open_logs import read_site
+from shuntbook.ingest.durations import seconds
+from shuntbook.ingest.errors import InputError
+from shuntbook.ingest.journal.compaction import settle_unfinished
+from shuntbook.ingest.live.source import LiveSource, SteadyClock
+from shuntbook.ingest.live.sources import make_source
+from shuntbook.ingest.log.gap_limit import ALWAYS_ONE_S, GAP_TIMES
+from shuntbook.ingest.log.meta import HAND, LogMeta
+from shuntbook.ingest.safe_files.whole_file import refuse_existing
+from shuntbook.ingest.zone import zone_of_computer
+
+if TYPE_CHECKING:
+    from shuntbook.analysis.site.site import Meter as SiteMeter
+    from shuntbook.ingest.profiles.model import Profile
+
+_DEFAULT_EVERY_S = 1.0
+
+#: A file's name holds 255 bytes as a rule; what stands beside a log while it is written needs a good part of them.
+_NAME_BYTES = 120
+
+#: Names that Windows keeps for devices, whatever follows the dot (Microsoft, "Naming Files, Paths, and Namespaces").
+_OF_DEVICES = re.compile(r"con|prn|aux|nul|(com|lpt)[0-9¹²³]", re.IGNORECASE)
+
+_ADD_SOURCE = 'add a line such as source = "serial:PORT?baud=19200"'
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """What the command line states for every meter; None leaves it to the profile or site file."""
+
+    profile: str | None
+    every_s: float | None
+    side: str | None
+
+
+@dataclass
+class Plan:
+    """One meter to be captured: where from, where to, and what to look for in it."""
+
+    name: str
+    source: LiveSource
+    log: Path
+    every_s: float
+    gap_s: float | None
+    profile: Profile | None = None
+    site: Site | None = None
+    zone: str = field(default_factory=zone_of_computer)
+
+    @property
+    def recorded(self) -> LogMeta | None:
+        """What a recording that is replayed says of itself; None for a meter."""
+        meta: LogMeta | None = getattr(self.source, "meta", None)
+        return meta
+
+    @property
+    def gap_limit_s(self) -> float:
+        """Longest spacing that is still one measurement while it runs. [s]"""
+        return self.gap_s if self.gap_s is not None else max(GAP_TIMES * self.every_s, ALWAYS_ONE_S)
+
+
+def plan_for_source(source: str, out: Path, wanted: Wanted, clock: SteadyClock) -> Plan:
+    """Return the plan for one source that the command line names."""
+    _free(out)
+    profile = _profile(wanted.profile)
+    made = make_source(source, profile, clock, side=wanted.side)
+    return Plan(out.stem, made, out, wanted.every_s or _DEFAULT_EVERY_S, _gap_s(profile), profile)
+
+
+def plans_for_site(path: Path, names: Sequence[str], out: Path, wanted: Wanted, clock: SteadyClock) -> list[Plan]:
+    """Return a plan for each meter of a site file, or for those that are named.
+
+    Raises
+    ------
+    InputError, Refusal
+        If the site has no such meter, one has no source, or a log exists already.
+    """
+    site = read_site(path)
+    chosen = [site.meter(name) for name in names] or [meter for meter in site.meters if meter.source is not None]
+    if not chosen:
+        raise InputError(f"{path}: none of its meters says how to read it; {_ADD_SOURCE}")
+    for meter in chosen:
+        if meter.source is None:
+            raise InputError(f"{path}: the meter '{meter.name}' does not say how to read it; {_ADD_SOURCE}")
+    if len(chosen) == 1:
+        return [_plan_for_meter(chosen[0], path, site, out, wanted, clock)]
+    logs = [out / f"{file_name(meter.name)}.parquet" for meter in chosen]
+    if len({log.name.casefold() for log in logs}) < len(logs):
+        raise InputError(f"{path}: two of the meters would get the same log; give them names that differ in letters")
+    out.mkdir(parents=True, exist_ok=True)
+    return [_plan_for_meter(m, path, site, log, wanted, clock) for m, log in zip(chosen, logs, strict=True)]
+
+
+def _plan_for_meter(meter: SiteMeter, path: Path, site: Site, log: Path, wanted: Wanted, clock: SteadyClock) -> Plan:
+    _free(log)
+    profile = _profile(wanted.profile or (_beside(path, meter.profile) if meter.profile else None))
+    source = make_source(meter.source or "", profile, clock, side=wanted.side or meter.side, sampling=meter.sampling)
+    every_s = wanted.every_s or meter.every_s or _DEFAULT_EVERY_S
+    gap_s = meter.gap_s or _gap_s(profile)
+    return Plan(meter.name, source, log, every_s, gap_s, profile, site, site.zone or zone_of_computer())
+
+
+def _beside(site: Path, profile: str) -> str:
+    """Return a profile that a site file names: a file beside it, or one that comes with shuntbook."""
+    file = site.parent / profile
+    return str(file) if file.exists() else profile
+
+
+def _profile(name: str | None) -> Profile | None:
+    if name is None:
+        return None
+    from shuntbook.ingest.profiles.model import load_profile
+
+    return load_profile(name)
+
+
+def _gap_s(profile: Profile | None) -> float | None:
+    return seconds(profile.gap, what="the profile's gap") if profile is not None and profile.gap is not None else None
+
+
+def _free(log: Path) -> None:
+    """Complete an unfinished capture that lies in the place of a log, and refuse to write over any log."""
+    if (said := settle_unfinished(log)) is not None:
+        click.echo(f"note: {said}", err=True)
+    refuse_existing(log, force=None)
+
+
+def file_name(name: str) -> str:
+    """Return a meter's name as that of a file: letters and digits only, so that it leads nowhere else."""
+    plain = "".join(c if c.isalnum() or c in "-_" else "_" for c in name.strip()) or "meter"
+    plain = plain.encode()[:_NAME_BYTES].decode(errors="ignore")
+    return f"_{plain}" if _OF_DEVICES.fullmatch(plain) else plain
+
+
+def first_meta(plan: Plan) -> LogMeta:
+    """Return the log's metadata; a recording that is replayed brings most of it along."""
+    if (recorded := plan.recorded) is not None:
+        return replace(recorded, meter=recorded.meter or plan.name, tool_version=__version__)
+    return LogMeta(
+        meter=plan.name,
+        side=plan.source.side,
+        sampling=plan.source.sampling,
+        counter_kind=(plan.profile.counter if plan.profile else None) or "net",
+        profile=plan.profile.name if plan.profile else HAND if plan.source.sampling == "held" else None,
+        zone=plan.zone,
+        gap_limit_s=plan.gap_s,
+        usual_interval_s=plan.every_s,
+        tool_version=__version__,
+    )

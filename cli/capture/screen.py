@@ -1,0 +1,160 @@
+"""The screen of a running capture: amps, volts and watts large, then what it all comes to."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from shuntbook.cli.render.wording.numbers import amount, counted, duration, plus_minus, shortened, true_minus
+
+if TYPE_CHECKING:
+    from rich.console import Group, RenderableType
+    from rich.table import Table
+
+    from shuntbook.analysis.charge.amounts import Charge
+
+    from .live_meter import Snapshot
+
+_DIGITS = {
+    "0": ("█▀█", "█ █", "▀▀▀"),
+    "1": (" ▀█", "  █", "  ▀"),
+    "2": ("▀▀█", "█▀▀", "▀▀▀"),
+    "3": ("▀▀█", " ▀█", "▀▀▀"),
+    "4": ("█ █", "▀▀█", "  ▀"),
+    "5": ("█▀▀", "▀▀█", "▀▀▀"),
+    "6": ("█▀▀", "█▀█", "▀▀▀"),
+    "7": ("▀▀█", "  █", "  ▀"),
+    "8": ("█▀█", "█▀█", "▀▀▀"),
+    "9": ("█▀█", "▀▀█", "▀▀▀"),
+    "−": ("   ", "▀▀ ", "   "),
+    ".": (" ", " ", "▀"),
+    ",": (" ", " ", "▀"),
+    " ": (" ", " ", " "),
+}
+
+_BLANK = ("   ", "   ", "   ")
+
+
+def big(text: str) -> list[str]:
+    """Return a number as three lines of text; a character without a picture is left blank."""
+    pictures = [_DIGITS.get(mark, _BLANK) for mark in text]
+    return [" ".join(picture[row] for picture in pictures) for row in range(3)]
+
+
+#: What is shown large: quantity, its word, its unit.
+LARGE = (("current_A", "amps", "A"), ("voltage_V", "volts", "V"), ("power_W", "watts", "W"))
+
+_MOST_FINDINGS = 3
+
+NOT_CONNECTED = "NOT CONNECTED, trying again"
+
+
+def screen(snapshots: Sequence[Snapshot], *, elapsed_s: float, left_s: float | None, typed: str) -> Group:
+    """Return the whole screen: one block a meter, then the line that is being typed."""
+    from rich.console import Group
+    from rich.text import Text
+
+    parts: list[RenderableType] = [Text(how_long(elapsed_s, left_s), style="bold")]
+    for snapshot in snapshots:
+        parts += [Text(), *_block(snapshot)]
+    parts += [Text(), Text(f"note: {shortened(typed, 200)}▏", no_wrap=True, overflow="ellipsis")]
+    parts.append(Text("type a note and press Enter to mark this moment; Ctrl-C ends", style="dim"))
+    return Group(*parts)
+
+
+def how_long(elapsed_s: float, left_s: float | None) -> str:
+    """Say how long has been captured, and how long is to go where that is known."""
+    return f"{duration(elapsed_s)} captured" + (f", {duration(left_s)} to go" if left_s is not None else "")
+
+
+def _block(snapshot: Snapshot) -> list[RenderableType]:
+    from rich.text import Text
+
+    link = "connected" if snapshot.connected else NOT_CONNECTED
+    lines: list[RenderableType] = [Text(f"{shortened(snapshot.name)}, side {snapshot.side}: {link}"), _large(snapshot)]
+    lines += [Text(line) for line in summary_lines(snapshot)]
+    for finding in snapshot.findings[:_MOST_FINDINGS]:
+        lines.append(Text(f"{finding.severity.upper()}: {finding.title}", style="bold"))
+    return lines
+
+
+def _large(snapshot: Snapshot) -> Table:
+    """Return the quantities that the meter gives, large and side by side."""
+    from rich.table import Table
+    from rich.text import Text
+
+    table = Table.grid(padding=(0, 3))
+    cells = []
+    for quantity, word, unit in LARGE:
+        if (value := live_value(snapshot, quantity)) is not None:
+            rows = big(live_number(quantity, value))
+            cells.append(Text("\n".join([word, *rows[:-1], f"{rows[-1]} {unit}"])))
+    table.add_row(*(cells or [Text("no reading yet")]))
+    return table
+
+
+def live_value(snapshot: Snapshot, quantity: str) -> float | None:
+    """Return a quantity as it is now; watts at the bank are worked out from volts and amps where they are not given."""
+    now = snapshot.now
+    if (
+        quantity == "power_W"
+        and quantity not in now
+        and snapshot.side == "dc"
+        and {"current_A", "voltage_V"} <= now.keys()
+    ):
+        return now["current_A"] * now["voltage_V"]
+    return now.get(quantity)
+
+
+def summary_lines(snapshot: Snapshot) -> list[str]:
+    """Return in words what the capture has come to so far."""
+    lines = [f"since the start: {_amounts(snapshot.charge)}"]
+    if snapshot.since_mark is not None:
+        lines.append(f"since '{shortened(snapshot.mark or '', 15)}': {_amounts(snapshot.since_mark)}")
+    parts = []
+    if snapshot.peak_A is not None:
+        parts.append(f"highest {amount(snapshot.peak_A, 'A')}")
+    elif snapshot.peak_W is not None:
+        parts.append(f"highest {amount(snapshot.peak_W, 'W')}")
+    if snapshot.cycles is not None:
+        parts.append(counted(snapshot.cycles.summary.count, "start"))
+        parts.append(f"running for {duration(snapshot.running_s)}" if snapshot.running_s is not None else "not running")
+    parts.append(counted(snapshot.readings, "reading"))
+    lines.append(", ".join(parts))
+    if snapshot.trouble:
+        lines.append("trouble: " + ", ".join(f"{count} x {kind}" for kind, count in sorted(snapshot.trouble.items())))
+    return lines
+
+
+def live_number(quantity: str, value: float) -> str:
+    """Return a reading with as many decimals as its kind ever needs, so that the figures do not jump about."""
+    decimals = {
+        "current_A": 1 if abs(value) >= 9.995 else 2,
+        "voltage_V": 2,
+        "power_W": 0 if abs(value) >= 99.95 else 1,
+    }
+    return true_minus(f"{value:.{decimals[quantity]}f}")
+
+
+def _amounts(charge: Charge | None) -> str:
+    """Return what was drawn and returned, in Ah with the Wh behind it, or in the one of them that there is."""
+    kinds = [] if charge is None else [(charge.charge, "Ah"), (charge.energy, "Wh")]
+    there = [(amounts, unit) for amounts, unit in kinds if amounts is not None]
+    if charge is not None and not there:
+        return "nothing yet"
+    if not there:
+        return "nothing to add up (neither amps at the bank nor watts)"
+    words = []
+    (first, unit), others = there[0], there[1:]
+    for way in ("drawn", "returned"):
+        shown = plus_minus(getattr(first, way), getattr(first, f"{way}_u95"), unit)
+        beside = "".join(f" ({amount(getattr(other, way), its_unit)})" for other, its_unit in others)
+        words.append(f"{shown}{beside} {way}")
+    return ", ".join(words)
+
+
+def plain_line(snapshot: Snapshot) -> str:
+    """Return one meter as a single line, for a capture without a terminal."""
+    now = [amount(value, unit) for quantity, _, unit in LARGE if (value := live_value(snapshot, quantity)) is not None]
+    link = "" if snapshot.connected else " (not connected)"
+    return f"{shortened(snapshot.name)}{link}: {', '.join(now) or 'no reading'}; {_amounts(snapshot.charge)}"

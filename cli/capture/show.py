@@ -1,0 +1,186 @@
+"""What a running capture shows: its screen, or plain lines where there is none."""
+
+from __future__ import annotations
+
+import sys
+import threading
+from collections import Counter
+from collections.abc import Sequence
+from functools import partial
+from typing import TYPE_CHECKING, cast
+
+import click
+
+from shuntbook.analysis.health.health import limits_for
+from shuntbook.analysis.one_log.log_analysis import watched_load
+from shuntbook.analysis.readings.chunk import Sampling, Side
+from shuntbook.analysis.readings.measured_span import HowRead
+from shuntbook.analysis.sureness.meter_figures import figures_of
+from shuntbook.cli.live_page.publisher import ToPage
+from shuntbook.cli.opening.open_logs import meter_of
+from shuntbook.cli.opening.times_written import parse_marks
+from shuntbook.ingest.events import Reading
+from shuntbook.ingest.live.capture import Capture, Happened
+from shuntbook.ingest.live.source import SteadyClock
+
+from .keyboard import Keyboard
+from .live_meter import LiveMeter, Snapshot
+from .plan import Plan, first_meta
+from .screen import plain_line, screen
+
+if TYPE_CHECKING:
+    from rich.console import Group
+
+    from shuntbook.cli.live_page.server import LivePage
+
+_REFRESHES = 4.0
+
+_PLAIN_EVERY_S = 10.0
+
+
+class Show:
+    """Feeds the folds and keeps the screen, or the plain lines, up to date."""
+
+    def __init__(
+        self,
+        capture: Capture,
+        plans: Sequence[Plan],
+        clock: SteadyClock,
+        marks: Sequence[str],
+        *,
+        length_s: float | None,
+        quiet: bool,
+        page: LivePage | None,
+    ) -> None:
+        self._capture, self._clock, self._length_s = capture, clock, length_s
+        self._live = {m.name: _live(plan) for m, plan in zip(capture.meters, plans, strict=True)}
+        self._sources = [plan.source for plan in plans]
+        recorded = plans[0].recorded
+        self._is_replay = recorded is not None
+        zone = plans[0].zone if recorded is None else recorded.zone
+        self._marks = parse_marks(marks, self._now_us(), zone)
+        self._quiet = quiet
+        self._said_us = clock.now_us()
+        title = plans[0].site.name if plans[0].site is not None else "What is being measured"
+        self._to_page = ToPage(page, title)
+
+    def run(self, stopped: threading.Event) -> None:
+        """Follow the capture until it ends or is stopped."""
+        with Keyboard() as keyboard:
+            if self._quiet or not sys.stderr.isatty():
+                while self._capture.running and not stopped.is_set():
+                    self._step(keyboard)
+                    self._say_plainly()
+                    self._to_page.step(self.snapshots, self._times(), partial(click.echo, err=True))
+                return
+            from rich.console import Console
+            from rich.live import Live
+
+            console = Console(stderr=True)
+            with Live(console=console, refresh_per_second=_REFRESHES, transient=True) as live:
+                while self._capture.running and not stopped.is_set():
+                    self._step(keyboard)
+                    live.update(self._screen(keyboard.typed))
+                    say = partial(console.print, markup=False, highlight=False, soft_wrap=True)
+                    self._to_page.step(self.snapshots, self._times(), say)
+
+    def take_rest(self) -> None:
+        """Take in what the meters told last, and place the notes whose time was reached."""
+        self._feed(list(self._capture.events(0.0)))
+        for at_us, text in self._marks:
+            if at_us <= self._reached_us():
+                self._mark(text, at_us)
+            else:
+                click.echo(f"note: the time of --mark {text!r} was not reached", err=True)
+
+    def snapshots(self, *, final: bool = False) -> list[Snapshot]:
+        """Return how every meter stands."""
+        return [
+            self._live[m.name].snapshot(
+                connected=m.connected, trouble=Counter(m.refused) + Counter(m.remarks), final=final
+            )
+            for m in self._capture.meters
+        ]
+
+    def last(self) -> list[Snapshot]:
+        """Return how every meter stands at the end, and show it."""
+        snapshots = self.snapshots(final=True)
+        self._to_page.end(snapshots, self._times())
+        return snapshots
+
+    def _step(self, keyboard: Keyboard) -> None:
+        self._feed(list(self._capture.events(1.0 / _REFRESHES)))
+        for line in keyboard.lines():
+            self._typed(line)
+        while self._marks and self._marks[0][0] <= self._reached_us():
+            at_us, text = self._marks.pop(0)
+            self._mark(text, at_us)
+
+    def _feed(self, happened: list[Happened]) -> None:
+        for name, live in self._live.items():
+            live.add(h.event for h in happened if h.meter.name == name and isinstance(h.event, Reading))
+
+    def _typed(self, line: str) -> None:
+        """Give a line to a source that takes typed readings; what is none is a note."""
+        for source in self._sources:
+            typed = getattr(source, "typed", None)
+            if typed is not None and typed(line):
+                return
+        self._mark(line, None)
+
+    def _mark(self, text: str, at_us: int | None) -> None:
+        """Put a note into the logs; during a replay its time is that of the recording."""
+        at_us = self._now_us() if at_us is None else at_us
+        self._capture.mark(text, at_us)
+        for live in self._live.values():
+            live.marked(text, at_us)
+
+    def _reached_us(self) -> int:
+        """Return up to when a note may be placed: now, or the last reading of a recording. [us]"""
+        if not self._is_replay:
+            return self._clock.now_us()
+        return max(meter.last_us or 0 for meter in self._capture.meters)
+
+    def _now_us(self) -> int:
+        """Return the time of the capture, or of the recording that is replayed. [us]"""
+        recorded_us = getattr(self._sources[0], "now_us", self._clock.now_us)
+        return int(recorded_us())
+
+    def _times(self) -> tuple[float, float | None]:
+        """Return for how long it has been captured, and for how long it will be. [s]"""
+        elapsed_s = (self._clock.now_us() - self._capture.start_us) / 1e6
+        return elapsed_s, None if self._length_s is None else max(self._length_s - elapsed_s, 0.0)
+
+    def _screen(self, typed: str) -> Group:
+        elapsed_s, left_s = self._times()
+        return screen(self.snapshots(), elapsed_s=elapsed_s, left_s=left_s, typed=typed)
+
+    def _say_plainly(self) -> None:
+        now = self._clock.now_us()
+        if self._quiet or now - self._said_us < _PLAIN_EVERY_S * 1e6:
+            return
+        self._said_us = now
+        for snapshot in self.snapshots():
+            click.echo(plain_line(snapshot), err=True)
+
+
+def _live(plan: Plan) -> LiveMeter:
+    source = plan.source
+    recorded = plan.recorded
+    usual_s = plan.every_s if recorded is None else recorded.usual_interval_s
+    gap_s = plan.gap_limit_s if recorded is None or recorded.gap_limit_s is None else recorded.gap_limit_s
+    how = HowRead(
+        cast(Side, source.side),
+        cast(Sampling, source.sampling),
+        gap_s,
+        usual_s,
+        noted=(recorded or first_meta(plan)).noted,
+    )
+    quantities = tuple(source.quantities)
+    watched = watched_load(plan.site, None, how, set(quantities))
+    limits = limits_for(plan.site, watched.load, how.side)
+    figures = figures_of(meter_of(plan.site, plan.name, how.side))
+    zone, undated = (plan.zone, False) if recorded is None else (recorded.zone, recorded.undated)
+    return LiveMeter(
+        plan.name, how, quantities, limits, watched.name, watched.expected, figures, zone=zone, undated=undated
+    )

@@ -1,0 +1,171 @@
+"""The page of a fleet: which logs to look after first, and how they lie among each other."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from functools import partial
+from typing import TYPE_CHECKING, Final
+
+from shuntbook.analysis.cautions import CAUTIONS
+from shuntbook.analysis.several_logs.fleet import RULE, counts_of
+from shuntbook.cli.render.charts.both_sizes import both_sizes
+from shuntbook.cli.render.page.figures import Figure
+from shuntbook.cli.render.page.log_tables import Table
+from shuntbook.cli.render.page.section import Shown
+from shuntbook.cli.render.page.templated import filled
+from shuntbook.cli.render.wording import numbers
+
+from . import words
+from .chart import histogram
+
+if TYPE_CHECKING:
+    from shuntbook.analysis.several_logs.fleet import LogSummary
+
+#: A page that people scroll through holds so many logs; all are in the Parquet file.
+_MOST: Final = 100
+#: The findings of so many logs are told in full.
+_IN_FULL: Final = 10
+_METHOD: Final = (
+    ("Order", (RULE,)),
+    (
+        "Each log",
+        (
+            "Its figures are those that its own report shows: the same sums, the same 95 % intervals, the same limits. "
+            "Gaps are never bridged.",
+        ),
+    ),
+    (
+        "Settled draw",
+        ("The median of its runs, above what was drawn before each; runs that the array may have shared left out.",),
+    ),
+)
+
+
+def render(ranking: Sequence[LogSummary], version: str) -> str:
+    """Return the page of a fleet.
+
+    Parameters
+    ----------
+    ranking : sequence of LogSummary
+        The logs, the first to look after first; at least one.
+    version : str
+        Of this program.
+
+    Returns
+    -------
+    str
+        A whole HTML document, as `page.render` makes them; the same ranking gives the same bytes.
+    """
+    counts = counts_of(ranking)
+    pressing = [summary for summary in ranking if summary.acts or summary.watches]
+    return filled(
+        "fleet.html",
+        said=words.in_short(counts) + ".",
+        numbers=_numbers(ranking),
+        order=_order(ranking),
+        each=_figures(ranking),
+        figures=[figure for figure in (_starts(ranking), _duty(ranking)) if figure is not None],
+        worst=[
+            (summary.log, _about(summary), _pressing(summary, f"worst-{place}"))
+            for place, summary in enumerate(pressing[:_IN_FULL], start=1)
+        ],
+        not_read=_not_read(ranking),
+        method=_METHOD,
+        cautions=CAUTIONS,
+        version=version,
+    )
+
+
+def _numbers(ranking: Sequence[LogSummary]) -> list[tuple[str, str]]:
+    counts = counts_of(ranking)
+    measured_s = sum(summary.covered_s or 0.0 for summary in ranking)
+    unread = f", {counts.not_read:,} of them not read" if counts.not_read else ""
+    return [
+        (f"{counts.act:,}", "to act on"),
+        (f"{counts.watch:,}", "to watch"),
+        (numbers.counted(counts.logs, "log"), f"{numbers.duration(measured_s)} measured{unread}"),
+    ]
+
+
+def _order(ranking: Sequence[LogSummary]) -> Table:
+    """Return what there is to do; logs with nothing found or left open are in the table of figures alone."""
+    named = [summary for summary in ranking if summary.findings or summary.not_judged or summary.status != "read"]
+    rows = tuple(
+        (
+            f"{place}. {numbers.shortened(summary.log, 80)}",
+            f"{words.state_of(summary)}: {numbers.shortened(words.said_of(summary), 120)}",
+        )
+        for place, summary in enumerate(named[:_MOST], start=1)
+    )
+    return Table("Logs with something to say", ("Log", "What"), rows, _rest(len(named)), prose=True)
+
+
+def _figures(ranking: Sequence[LogSummary]) -> Table:
+    head = ("Log", "Starts an hour", "Running", "Usual run", "Settled draw", "Drawn")
+    read = [summary for summary in ranking if summary.status == "read"]
+    return Table("All that were read, in the same order", head, tuple(map(_row, read[:_MOST])), _rest(len(read)))
+
+
+def _rest(count: int) -> str:
+    """Say where those are that a page has no room for."""
+    return f"And {count - _MOST:,} more; all are in the Parquet file." if count > _MOST else ""
+
+
+def _row(summary: LogSummary) -> tuple[str, ...]:
+    runs = bool(summary.cycles)
+    return (
+        numbers.shortened(summary.log, 80),
+        numbers.number(summary.starts_per_hour) if runs else "no start",
+        numbers.percent(summary.duty_cycle) if runs else "",
+        numbers.duration(summary.median_run_s) if runs else "",
+        numbers.amount(summary.run_W, "W") if runs else "",
+        words.drawn(summary),
+    )
+
+
+def _about(summary: LogSummary) -> str:
+    """Return in a sentence where a log is from and what its runs are like."""
+    where = [text for text in (summary.site_name, summary.load, summary.meter) if text]
+    runs = (
+        f"{numbers.counted(summary.cycles or 0, 'start')}, usual run {numbers.duration(summary.median_run_s)}, "
+        f"usual rest {numbers.duration(summary.median_off_s)}; {numbers.duration(summary.covered_s)} measured."
+    )
+    return f"{', '.join(numbers.shortened(text) for text in where)}: {runs}" if where else runs
+
+
+def _pressing(summary: LogSummary, anchor: str) -> list[Shown]:
+    serious = [finding for finding in summary.findings if finding.severity != "note"]
+    return [Shown(f"{anchor}-{place}", finding, "") for place, finding in enumerate(serious, start=1)]
+
+
+def _not_read(ranking: Sequence[LogSummary]) -> Table:
+    every = [(numbers.shortened(s.log, 80), s.reason or "") for s in ranking if s.status != "read"]
+    rows = tuple((log, numbers.shortened(reason, 300)) for log, reason in every[:_MOST])
+    return Table("Not read, and why", ("Log", "Why"), rows, _rest(len(every)), prose=True)
+
+
+def _starts(ranking: Sequence[LogSummary]) -> Figure | None:
+    return _figure(ranking, lambda summary: summary.starts_per_hour, "starts an hour", "starts")
+
+
+def _duty(ranking: Sequence[LogSummary]) -> Figure | None:
+    def share(summary: LogSummary) -> float | None:
+        return None if summary.duty_cycle is None else 100 * summary.duty_cycle
+
+    return _figure(ranking, share, "share of the time running [%]", "duty")
+
+
+def _figure(
+    ranking: Sequence[LogSummary], of: Callable[[LogSummary], float | None], what: str, name: str
+) -> Figure | None:
+    """Return a histogram of those logs that have runs; None where none has."""
+    known = [(words.state_of(s), x) for s in ranking if s.cycles and (x := of(s)) is not None]
+    if not known:
+        return None
+    groups = [
+        (called, [x for state, x in known if state in states])
+        for called, states in (("to act on", {"act"}), ("to watch", {"watch"}), ("neither", {"note", "-"}))
+    ]
+    drawn = both_sizes(partial(histogram, groups, what), name)
+    caption = f"{numbers.counted(len(known), 'log')} with runs, by {what}."
+    return Figure(drawn, caption, "", ())

@@ -1,0 +1,244 @@
+"""What the live page shows, as JSON: text in the words of the terminal, and points for its charts."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from shuntbook.analysis.health.runs import LEAST_CYCLES
+from shuntbook.analysis.readings.chunk import MICROSECONDS
+from shuntbook.cli.capture.screen import LARGE, NOT_CONNECTED, how_long, live_number, live_value
+from shuntbook.cli.render.page.log_tables import AT_LEAST, bound
+from shuntbook.cli.render.wording import clock, numbers
+
+if TYPE_CHECKING:
+    from shuntbook.analysis.charge.amounts import Charge
+    from shuntbook.analysis.cycles.cycle import Cycle
+    from shuntbook.analysis.health.finding import Finding
+    from shuntbook.analysis.readings.envelope import Recent
+    from shuntbook.cli.capture.live_meter import Snapshot
+
+_MOST_RUNS = 8
+_MOST_FINDINGS = 8
+_FULL = 600
+_UNITS = {quantity: (word, unit) for quantity, word, unit in LARGE}
+
+
+@dataclass(frozen=True)
+class LiveState:
+    """How a capture stood at one moment.
+
+    Parameters
+    ----------
+    view : dict
+        All that does not depend on who looks, ready for JSON.
+    recents : tuple of Recent or None
+        Each meter's last stretch.
+    ended : bool
+        Whether the capture is over.
+    """
+
+    view: dict[str, Any]
+    recents: tuple[Recent | None, ...]
+    ended: bool
+
+    def message(self, seen: dict[int, int]) -> str:
+        """Return the state as JSON for a viewer.
+
+        Parameters
+        ----------
+        seen : dict of int to int
+            By meter, the newest bucket the viewer has: only those from it on are sent, since the newest may have
+            grown. It is brought up to date.
+        """
+        points = [None if recent is None else _points(recent, seen, k) for k, recent in enumerate(self.recents)]
+        return json.dumps({**self.view, "points": points}, allow_nan=False)
+
+
+def live_state(
+    snapshots: Sequence[Snapshot], *, title: str, elapsed_s: float, left_s: float | None, ended: bool
+) -> LiveState:
+    """Return how every meter stands, for the live page."""
+    view = {
+        "title": numbers.shortened(title, 120),
+        "time": how_long(elapsed_s, None if ended else left_s),
+        "ended": ended,
+        "meters": [_meter(snapshot) for snapshot in snapshots],
+    }
+    return LiveState(view, tuple(snapshot.recent for snapshot in snapshots), ended)
+
+
+def _points(recent: Recent, seen: dict[int, int], meter: int) -> dict[str, list[float]]:
+    if not len(recent.bucket):
+        return {"bucket": [], "low": [], "high": []}
+    new = recent.bucket >= seen.get(meter, int(recent.bucket[0]))
+    seen[meter] = int(recent.bucket[-1])
+    return {
+        "bucket": recent.bucket[new].tolist(),
+        "low": [float(f"{x:.5g}") for x in recent.low[new]],
+        "high": [float(f"{x:.5g}") for x in recent.high[new]],
+    }
+
+
+def _meter(snapshot: Snapshot) -> dict[str, Any]:
+    return {
+        "name": numbers.shortened(snapshot.name),
+        "side": "at the bank" if snapshot.side == "dc" else "behind an inverter",
+        "connected": snapshot.connected,
+        "link": "connected" if snapshot.connected else NOT_CONNECTED,
+        "clock": _clock(snapshot),
+        "figures": [
+            {"word": word, "value": live_number(quantity, value), "unit": unit}
+            for quantity, word, unit in LARGE
+            if (value := live_value(snapshot, quantity)) is not None
+        ],
+        "amounts": _amounts(snapshot),
+        "counts": _counts(snapshot),
+        "chart": _chart(snapshot),
+        "runs": _runs(snapshot),
+        "findings": [_finding(finding) for finding in snapshot.findings[:_MOST_FINDINGS]],
+        "nothing": _nothing_found(snapshot),
+        "trouble": _trouble(snapshot),
+        "news": _news(snapshot),
+    }
+
+
+def _clock(snapshot: Snapshot) -> str:
+    if snapshot.last_us is None:
+        return "no reading yet"
+    return f"last reading {clock.clock(snapshot.last_us, snapshot)} ({clock.in_zone(snapshot)})"
+
+
+def _amounts(snapshot: Snapshot) -> dict[str, Any]:
+    """Return what was drawn and returned since the start, and since the last note, as a table."""
+    stretches = [("since the start", snapshot.charge)]
+    if snapshot.since_mark is not None:
+        stretches.append((f"since ‘{numbers.shortened(snapshot.mark or '', 40)}’", snapshot.since_mark))
+    return {
+        "caption": "What went out and what came back",
+        "head": ["", "Drawn", "Returned"],
+        "rows": [[title, _way(charge, "drawn"), _way(charge, "returned")] for title, charge in stretches],
+    }
+
+
+def _way(charge: Charge | None, way: str) -> str:
+    amounts = [] if charge is None else [(charge.charge, "Ah"), (charge.energy, "Wh")]
+    return ", ".join(
+        numbers.plus_minus(getattr(x, way), getattr(x, f"{way}_u95"), unit) for x, unit in amounts if x is not None
+    )
+
+
+def _counts(snapshot: Snapshot) -> list[dict[str, str]]:
+    """Return the figures that are counted up, each with what it is."""
+    counts = [(f"{snapshot.readings:,}", "readings")]
+    if snapshot.peak_A is not None:
+        counts.insert(0, (numbers.amount(snapshot.peak_A, "A"), "highest current"))
+    elif snapshot.peak_W is not None:
+        counts.insert(0, (numbers.amount(snapshot.peak_W, "W"), "highest power"))
+    if snapshot.cycles is not None:
+        for_s = snapshot.running_s
+        now = ("at rest", "now") if for_s is None else ("running", f"now, for {numbers.duration(for_s)}")
+        counts = [(f"{snapshot.cycles.summary.count:,}", "starts"), now, *counts]
+    return [{"value": value, "what": what} for value, what in counts]
+
+
+def _chart(snapshot: Snapshot) -> dict[str, Any] | None:
+    """Return what is to be known of the chart beside its points; None where there is nothing to draw."""
+    recent = snapshot.recent
+    if recent is None or not len(recent.bucket):
+        return None
+    word, unit = _UNITS[recent.quantity]
+    low, high = (live_number(recent.quantity, x) for x in (float(recent.low.min()), float(recent.high.max())))
+    span_s = float(recent.bucket[-1] - recent.bucket[0] + 1) * recent.width_s
+    runs = _bars(snapshot, recent)
+    return {
+        "title": f"{word.capitalize()}, the last {numbers.duration(span_s)}",
+        "said": f"Between {low} and {high} {unit}." + (" Bars below the line: runs." if runs else ""),
+        "unit": unit,
+        "width_s": recent.width_s,
+        "buckets": recent.buckets,
+        "gap": snapshot.gap_limit_s / recent.width_s,
+        "runs": runs,
+    }
+
+
+def _bars(snapshot: Snapshot, recent: Recent) -> list[list[float | None]]:
+    """Return the runs in the chart's stretch, each from bucket to bucket; a run that goes on has no end."""
+    us = recent.width_s * MICROSECONDS
+    cycles = snapshot.cycles.cycles if snapshot.cycles is not None else ()
+    bars: list[list[float | None]] = []
+    for cycle in reversed(cycles):
+        stop = None if cycle.stop_us is None else cycle.stop_us / us
+        if stop is not None and stop < recent.bucket[0]:
+            break
+        bars.append([round(cycle.start_us / us, 2), None if stop is None else round(stop, 2)])
+    return bars
+
+
+def _runs(snapshot: Snapshot) -> dict[str, Any]:
+    """Return the newest runs as a table, the newest first."""
+    cycles = snapshot.cycles.cycles if snapshot.cycles is not None else ()
+    rows = [_run(cycle, snapshot) for cycle in reversed(cycles[-_MOST_RUNS:])]
+    took = "Energy" if any(cycle.charge_Ah is None and cycle.energy_Wh is not None for cycle in cycles) else "Charge"
+    head = ["Start", "Ran", "Rest before", "Highest at start", "Settled", took]
+    named = next((cycle.load for cycle in cycles if cycle.load), None)
+    load = numbers.shortened(named) if named else "the largest load"
+    count = f"; the newest {_MOST_RUNS} of {len(cycles):,}" if len(cycles) > _MOST_RUNS else ""
+    note = AT_LEAST if any("≥" in cell for row in rows for cell in row) else ""
+    return {"caption": f"Runs of {load}, above what was drawn before{count}", "head": head, "rows": rows, "note": note}
+
+
+def _run(cycle: Cycle, snapshot: Snapshot) -> list[str]:
+    in_amps = cycle.surge_A is not None or cycle.run_A is not None
+    top = (cycle.surge_A, "A") if in_amps else (cycle.peak_W, "W")
+    settled = (cycle.run_A, "A") if in_amps else (cycle.run_W, "W")
+    took = (cycle.charge_Ah, "Ah") if cycle.charge_Ah is not None else (cycle.energy_Wh, "Wh")
+    ran = "still running" if not cycle.complete and snapshot.running_s is not None else numbers.UNKNOWN
+    return [
+        clock.clock(cycle.start_us, snapshot, near_us=snapshot.last_us),
+        numbers.duration(cycle.run_s) if cycle.run_s is not None else ran,
+        numbers.duration(cycle.off_before_s),
+        bound(numbers.amount(*top), cycle),
+        numbers.amount(*settled),
+        numbers.amount(*took),
+    ]
+
+
+def _finding(finding: Finding) -> dict[str, str]:
+    return {
+        "severity": finding.severity,
+        "title": numbers.shortened(finding.title, _FULL),
+        "evidence": numbers.sentence(numbers.shortened(finding.evidence, _FULL)),
+        "check_first": numbers.shortened(finding.check_first, _FULL),
+        "limit": numbers.sentence(numbers.shortened(finding.limit, _FULL)),
+        "source": numbers.sentence(numbers.shortened(finding.source, _FULL)),
+    }
+
+
+def _nothing_found(snapshot: Snapshot) -> str:
+    """Say what it means that there is no finding."""
+    if snapshot.cycles is None:
+        return "Runs cannot be told from what this meter gives."
+    if snapshot.cycles.summary.count < LEAST_CYCLES:
+        return f"Nothing so far. Most is judged only from the {LEAST_CYCLES}th run on."
+    return "Nothing so far crosses a limit that could be checked."
+
+
+def _trouble(snapshot: Snapshot) -> str:
+    counts = [f"{count:,} × {numbers.shortened(kind)}" for kind, count in sorted(snapshot.trouble.items())]
+    return f"Trouble with the meter so far: {', '.join(counts)}" if counts else ""
+
+
+def _news(snapshot: Snapshot) -> list[list[str]]:
+    """Return what is worth being told aloud, each with a key: a viewer is told each once, the last ones last."""
+    name = numbers.shortened(snapshot.name)
+    news = [["connected", f"{name}: connected"] if snapshot.connected else ["lost", f"{name}: not connected"]]
+    for f in snapshot.findings:
+        news.append([f"finding {f.code} {f.severity}", f"{f.severity}: {numbers.shortened(f.title, _FULL)}"])
+    if snapshot.cycles is not None and snapshot.cycles.cycles:
+        count, last = snapshot.cycles.summary.count, snapshot.cycles.cycles[-1]
+        at = clock.clock(last.start_us, snapshot, near_us=snapshot.last_us)
+        news.append([f"start {count}", f"start {count} at {at}"])
+    return news

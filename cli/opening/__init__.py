@@ -1,0 +1,1 @@
+"""Logs and site files opened as the command line asks."""

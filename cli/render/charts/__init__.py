@@ -1,0 +1,1 @@
+"""Still drawings, for paper and for a page without a script."""

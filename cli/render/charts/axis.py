@@ -1,0 +1,127 @@
+"""Axes of a chart: what is drawn, time in the log's zone or since its start, and lengths of time."""
+
+from __future__ import annotations
+
+from datetime import tzinfo
+from typing import TYPE_CHECKING, Any, cast
+
+import numpy as np
+
+from shuntbook.analysis.readings.chunk import MICROSECONDS, FloatArray, TimeArray
+from shuntbook.cli.render.wording import clock, numbers
+
+from .svg import WIDE, Frame
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.axis import Axis
+
+    from shuntbook.analysis.one_log.log_report import LogReport
+    from shuntbook.analysis.readings.log_facts import LogFacts
+
+    from .thinning import Span
+
+#: What can be drawn: its name and its unit.
+NAMES = {"current_A": ("current", "A"), "power_W": ("power", "W")}
+#: How a line runs between two readings, by what a reading stands for; None: straight.
+STEPS = {"instant": None, "mean": "pre", "held": "post"}
+#: Lengths of time that people say. [s]
+LENGTHS_S = (
+    *(0.01, 0.03, 0.1, 0.3, 1, 3, 10, 20, 30, 60, 120, 300, 600, 1200, 1800),
+    *(3600 * h for h in (1, 2, 3, 6, 12, 24, 48, 168, 672)),
+)
+# A shorter log is given this much room, so that its ticks stand at whole seconds. [us]
+_LEAST_US = 2 * MICROSECONDS
+# From this length on, the time around a start is told in the larger unit. [s]
+_IN_MINUTES_S, _IN_HOURS_S = 300.0, 5 * 3600.0
+
+
+def charted(log: LogReport) -> str:
+    """Return which quantity the chart of the whole log shows: current, or power where current has no sign."""
+    order = ("current_A", "power_W") if log.facts.side == "dc" else ("power_W", "current_A")
+    return next(quantity for quantity in order if quantity in log.envelopes)
+
+
+def ends(log: LogReport) -> tuple[int, int]:
+    """Return where a chart of the whole log begins and ends. [us]."""
+    span, drawn_us = log.charge.span, log.envelopes[charted(log)].time_us
+    times = [t for t in (span.start_us, span.stop_us) if t is not None]
+    if len(drawn_us):
+        times += [int(drawn_us[0]), int(drawn_us[-1])]
+    first = min(times, default=0)
+    return first, max([*times, first + _LEAST_US])
+
+
+def on_axis(us: TimeArray, facts: LogFacts) -> FloatArray:
+    """Return instants on the chart's time axis: days since 1970, or seconds since the start without dates."""
+    return np.asarray(us / MICROSECONDS if facts.undated else us / (86400 * MICROSECONDS), dtype=np.float64)
+
+
+def span_of(start_us: int, stop_us: int, facts: LogFacts) -> Span:
+    """Return a stretch of time on the chart's time axis."""
+    left, right = on_axis(np.array([start_us, stop_us]), facts).tolist()
+    return left, right
+
+
+def time_axis(axes: Axes, facts: LogFacts, start_us: int, stop_us: int, frame: Frame) -> None:
+    """Give an axis the log's span with ticks at round times of its zone, which it names, or from the log's start."""
+    from matplotlib.ticker import MultipleLocator
+
+    left, right = span_of(start_us, stop_us, facts)
+    room = (right - left) * 0.01 or 1 / 86400
+    axes.set_xlim(left - room, right + room)
+    most = 9 if frame == WIDE else 4
+    if facts.undated:
+        step_s = next((s for s in LENGTHS_S if s >= 1 and (right - left) / s <= most), (right - left) / most)
+        axes.xaxis.set_major_locator(MultipleLocator(step_s))
+        axes.xaxis.set_major_formatter(lambda seconds, _: clock.elapsed(round(seconds * MICROSECONDS)))
+        axes.set_xlabel(clock.in_zone(facts))
+    else:
+        _dated(axes, clock.zone_of(facts)[1], most)
+        axes.set_xlabel(f"time in {clock.in_zone(facts)} ({clock.offsets(facts, start_us, stop_us)})")
+
+
+def _dated(axes: Axes, zone: tzinfo, most: int) -> None:
+    from matplotlib import dates
+
+    plain = ["%Y", "%b %Y", "%d %b", "%H:%M", "%H:%M", "%H:%M:%S"]
+    first = ["", "%Y", "%b %Y", "%d %b", "%H:%M", "%H:%M"]
+    untyped = cast(Any, dates)
+    # The locator steps by minutes up to 120 of them, by hours up to 48 and so on, in strides of 30 and of 12 at most:
+    # with fewer than five ticks it finds none that fits, and warns.
+    locator = untyped.AutoDateLocator(tz=zone, minticks=2, maxticks=max(most, 5))
+    fine = [1, 2, 3, 5, 10, 15, 20, 30]
+    locator.intervald |= {dates.MINUTELY: fine, dates.SECONDLY: fine, dates.DAILY: [1, 2, 4, 7, 14, 21]}
+    said = untyped.ConciseDateFormatter(locator, tz=zone, formats=plain, zero_formats=first, show_offset=False)
+    axes.xaxis.set_major_locator(locator)
+    axes.xaxis.set_major_formatter(said)
+    _settle(axes.xaxis)
+
+
+def _settle(along: Axis) -> None:
+    """Keep the ticks of an axis whose ends are set: laying a chart out and drawing it would ask for them ten times."""
+    from matplotlib import ticker
+
+    places = along.get_majorticklocs().tolist()
+    texts = along.get_major_formatter().format_ticks(places)
+    along.set_major_locator(ticker.FixedLocator(places))
+    along.set_major_formatter(ticker.FixedFormatter(texts))
+
+
+def since(shown_s: float) -> tuple[str, float]:
+    """Return the unit for a time axis that shows so many seconds, and how many seconds it has."""
+    if shown_s <= _IN_MINUTES_S:
+        return "seconds", 1.0
+    return ("minutes", 60.0) if shown_s <= _IN_HOURS_S else ("hours", 3600.0)
+
+
+def duration_axis(axes: Axes) -> None:
+    """Mark a logarithmic axis of seconds at lengths people say, within what it shows."""
+    low, high = axes.get_ylim()
+    low, high = low / 1.3, high * 1.3
+    axes.set_ylim(low, high)
+    inside = [s for s in LENGTHS_S if low <= s <= high]
+    inside = inside[:: 1 + len(inside) // 7]
+    axes.set_yticks(inside, [numbers.duration(s) for s in inside])
+    axes.set_yticks([], minor=True)
+    axes.set_ylabel("length, logarithmic")

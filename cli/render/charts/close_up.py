@@ -1,0 +1,141 @@
+"""The chart of one start: the readings around it, as they were read."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from shuntbook.analysis.levels.levels import START_S
+from shuntbook.analysis.readings.chunk import MICROSECONDS, Chunk, FloatArray
+from shuntbook.cli.render.wording import numbers
+
+from . import svg
+from .axis import NAMES, STEPS, since
+from .svg import ALERT, DRAW, GAP, INK, REST, SOFT, WIDE, Frame
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+    from shuntbook.analysis.cycles.cycle import Cycle
+    from shuntbook.analysis.one_log.log_report import CloseUp
+    from shuntbook.analysis.readings.log_facts import LogFacts
+
+#: What lies between two readings of a start.
+UNSEEN = "a higher draw would go unseen"
+# Fewer readings than these show no level.
+_LEAST_READINGS = 3
+
+
+def start_close_up(close_up: CloseUp, facts: LogFacts, *, name: str = "start", frame: Frame = WIDE) -> str:
+    """Draw the readings around one start: each reading a dot, the settled level a line, the highest reading ringed.
+
+    All is drawn as read: what other loads drew meanwhile is in it.
+
+    Parameters
+    ----------
+    close_up : CloseUp
+        The cycle and its readings; they must hold current or power.
+    facts : LogFacts
+        The log it is from.
+    name : str
+        Unique on the page.
+    frame : Frame
+        The size to draw for.
+    """
+    quantity = quantity_of(close_up.readings)
+    seconds, x = around(close_up)
+    title, unit = NAMES[quantity]
+    told_in, unit_s = since(float(seconds[-1] - seconds[0]))
+    with svg.drawing(frame) as figure:
+        axes = figure.add_subplot()
+        step = STEPS[facts.sampling]
+        axes.plot(seconds / unit_s, x, drawstyle=f"steps-{step}" if step else "default", color=DRAW, linewidth=1.0)
+        axes.plot(seconds / unit_s, x, "o", color=DRAW, markersize=3.5, label="a reading")
+        _draw_settled(axes, settled(close_up), unit)
+        _draw_highest(axes, highest(close_up), unit_s, unit)
+        if (unseen := unseen_s(close_up)) is not None:
+            left, right = unseen[0] / unit_s, unseen[1] / unit_s
+            axes.axvspan(left, right, facecolor=GAP, edgecolor=SOFT, hatch="//", linewidth=0, zorder=0, label=UNSEEN)
+        axes.axhline(0, color=INK, linewidth=0.8)
+        axes.set_xlabel(f"{told_in} from the start")
+        axes.set_ylabel(f"{title} as read [{unit}]")
+        svg.frame_axes(axes)
+        axes.spines["bottom"].set_visible(False)
+        figure.legend(loc="outside upper left", ncols=4 if frame == WIDE else 1, handlelength=1.6)
+        return svg.inline(figure, name=name, label=f"{title.capitalize()} as read around one start")
+
+
+def quantity_of(readings: Chunk) -> str:
+    """Return which quantity the chart of a start shows; empty where the readings hold none to draw."""
+    return next((q for q in NAMES if q in readings.quantities and not np.isnan(readings.quantities[q]).all()), "")
+
+
+def before(close_up: CloseUp) -> float | None:
+    """Return what was read before the start, in the chart's unit; None where the chart shows nothing of it."""
+    seconds, x = around(close_up)
+    earlier = x[seconds < 0]
+    return float(np.median(earlier)) if len(earlier) else None
+
+
+def settled(close_up: CloseUp) -> float | None:
+    """Return the level at which the readings of the chart settle, in its unit; None where they show none.
+
+    That is their median once the start is over, up to the stop. A draw that falls as the run goes on settles lower
+    over the whole run than in the first seconds that the chart shows, so the run's own figure would miss its dots.
+    """
+    seconds, x = around(close_up)
+    running = _during(close_up.cycle, seconds)
+    later = running[seconds[running] > START_S]
+    if len(later) < _LEAST_READINGS:
+        later = running[len(running) // 2 :]
+    return float(np.median(x[later])) if len(later) >= _LEAST_READINGS else None
+
+
+def highest(close_up: CloseUp) -> tuple[float, float] | None:
+    """Return when the run's highest reading came, in seconds since its start, and what it was; None without one."""
+    seconds, x = around(close_up)
+    during = _during(close_up.cycle, seconds)
+    if not len(during):
+        return None
+    top = during[x[during].argmax()]
+    return float(seconds[top]), float(x[top])
+
+
+def unseen_s(close_up: CloseUp) -> tuple[float, float] | None:
+    """Return from when to when a higher draw may have come and gone between readings; None where the surge was seen.
+
+    That is from the last reading before the start to the first after the highest one, in seconds since the start.
+    """
+    top = highest(close_up)
+    if close_up.cycle.surge_resolved or top is None:
+        return None
+    seconds, _ = around(close_up)
+    earlier, later = seconds[seconds < 0], seconds[seconds > top[0]]
+    return (float(earlier[-1]) if len(earlier) else 0.0, float(later[0]) if len(later) else float(seconds[-1]))
+
+
+def around(close_up: CloseUp) -> tuple[FloatArray, FloatArray]:
+    """Return the seconds since the start of each reading that is there, and what was read."""
+    readings = close_up.readings
+    x = readings.quantities[quantity_of(readings)]
+    there = ~np.isnan(x)
+    return (readings.time_us[there] - close_up.cycle.start_us) / MICROSECONDS, x[there]
+
+
+def _during(cycle: Cycle, seconds: FloatArray) -> np.ndarray[tuple[int], np.dtype[np.intp]]:
+    stop_s = np.inf if cycle.run_s is None else cycle.run_s
+    return np.flatnonzero((seconds >= 0) & (seconds <= stop_s))
+
+
+def _draw_settled(axes: Axes, level: float | None, unit: str) -> None:
+    if level is not None:
+        said = f"settles here at {numbers.amount(level, unit)}"
+        axes.axhline(level, color=REST, linewidth=2, dashes=(5, 3), label=said)
+
+
+def _draw_highest(axes: Axes, top: tuple[float, float] | None, unit_s: float, unit: str) -> None:
+    if top is not None:
+        at, x = top
+        said = f"highest, {numbers.amount(x, unit)}"
+        axes.plot(at / unit_s, x, "o", color=ALERT, markersize=11, fillstyle="none", mew=2, label=said)

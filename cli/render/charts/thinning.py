@@ -1,0 +1,87 @@
+"""Fewer things to draw, with nothing lost that could be seen."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from shuntbook.analysis.readings.chunk import MICROSECONDS, FloatArray, TimeArray
+from shuntbook.analysis.readings.envelope import Envelope
+
+if TYPE_CHECKING:
+    from shuntbook.analysis.readings.log_facts import LogFacts
+
+Span = tuple[float, float]
+IndexArray = np.ndarray[tuple[int], np.dtype[np.intp]]
+# Narrower stretches than this share of the chart's width could not be seen, so they are drawn this wide.
+LEAST_SHARE = 1 / 600
+
+
+def thinned(envelope: Envelope, most: int) -> Envelope:
+    """Put neighbouring buckets together until at most `most` are left; no peak is lost."""
+    width, bucket = envelope.width_us, envelope.time_us // envelope.width_us
+    low, high = envelope.low, envelope.high
+    while len(bucket) > most:
+        width, bucket = width * 2, bucket // 2
+        first = np.flatnonzero(np.diff(bucket, prepend=bucket[0] - 1))
+        bucket, low, high = bucket[first], np.minimum.reduceat(low, first), np.maximum.reduceat(high, first)
+    return Envelope(bucket * width, width, low, high)
+
+
+def breaks(envelope: Envelope, facts: LogFacts) -> IndexArray:
+    """Return before which buckets an envelope is broken by a gap; what stands until the next reading never is."""
+    if facts.sampling == "held":
+        return np.empty(0, dtype=np.intp)
+    longest_us = facts.gap_limit_s * MICROSECONDS + envelope.width_us
+    return np.flatnonzero(np.diff(envelope.time_us) > longest_us) + 1
+
+
+def drawable(spans: Sequence[Span], whole: Span, least_share: float = LEAST_SHARE) -> list[Span]:
+    """Return stretches wide enough to be seen, those that then touch put together."""
+    least = (whole[1] - whole[0]) * least_share
+    drawn: list[Span] = []
+    for left, right in sorted(spans):
+        far = max(right, left + least)
+        if drawn and left <= drawn[-1][1] + least / 4:
+            drawn[-1] = (drawn[-1][0], max(far, drawn[-1][1]))
+        else:
+            drawn.append((left, far))
+    return drawn
+
+
+def joined(spans: Sequence[tuple[int, int]]) -> list[tuple[int, int]]:
+    """Return the same stretches in order, those that overlap or touch put together."""
+    apart: list[tuple[int, int]] = []
+    for left, right in sorted(spans):
+        if apart and left <= apart[-1][1]:
+            apart[-1] = (apart[-1][0], max(right, apart[-1][1]))
+        else:
+            apart.append((left, right))
+    return apart
+
+
+def within(spans: Sequence[tuple[int, int]], edges_us: TimeArray) -> FloatArray:
+    """Return how much of each stretch between neighbouring edges lies within `spans`, which do not overlap. [us]."""
+    if not spans:
+        return np.zeros(len(edges_us) - 1)
+    left, right = np.array(spans, dtype=np.int64).T
+    so_far = np.cumsum(right - left)
+    # The time within all spans up to an instant rises along each of them, and stands still between.
+    at = np.column_stack([left, right]).ravel()
+    total = np.column_stack([so_far - (right - left), so_far]).ravel()
+    return np.diff(np.interp(edges_us - edges_us[0], at - edges_us[0], total))
+
+
+def extremes(points: Sequence[tuple[int, float]], buckets: int) -> tuple[TimeArray, FloatArray]:
+    """Return at most the lowest and the highest value in each of `buckets` stretches of equally many points."""
+    us = np.array([t for t, _ in points], dtype=np.int64)
+    values = np.array([value for _, value in points], dtype=np.float64)
+    if len(points) <= 2 * buckets:
+        return us, values
+    kept = set()
+    for part in np.array_split(np.arange(len(points)), buckets):
+        kept |= {int(part[values[part].argmin()]), int(part[values[part].argmax()])}
+    order = sorted(kept)
+    return us[order], values[order]

@@ -1,0 +1,1 @@
+"""Results as JSON and CSV: the keys scripts rely on."""

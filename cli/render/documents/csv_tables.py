@@ -1,0 +1,186 @@
+"""A report as tables for a spreadsheet: what its JSON holds in lists, a file each kind, a row each item."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from typing import TYPE_CHECKING, Final
+
+from shuntbook.cli.render.wording.clock import zone_of
+
+from .csv_text import Cell, csv_text
+from .parts import Document
+from .report import report_document
+
+if TYPE_CHECKING:
+    from shuntbook.analysis.readings.log_facts import LogFacts
+    from shuntbook.analysis.several_logs.report import Report
+
+Rows = Callable[[Document], Iterable[Document]]
+#: How each instant stands in a table: as in JSON; as a clock on the wall showed it, to the millisecond, which a
+#: spreadsheet reads as a time; what that clock is before UTC; and since the log's first reading.
+_OF_INSTANT: Final = ("utc", "local", "offset_h", "elapsed_s")
+_NOUGHT = datetime(1970, 1, 1, tzinfo=UTC)
+
+
+@dataclass(frozen=True)
+class Kind:
+    """One kind of table: its columns beside ``log``, and where in the JSON of a log its rows are.
+
+    A column written ``@start`` is the instant that JSON calls ``start``: it becomes the four columns of an instant.
+    """
+
+    columns: str
+    rows: Rows
+
+    @property
+    def instants(self) -> list[str]:
+        """What JSON calls the instants of a row."""
+        return [column[1:] for column in self.columns.split() if column.startswith("@")]
+
+    @property
+    def head(self) -> list[str]:
+        """Names of the columns."""
+        names = ["log"]
+        for column in self.columns.split():
+            names += [f"{column[1:]}_{part}" for part in _OF_INSTANT] if column.startswith("@") else [column]
+        return names
+
+
+def csv_files(report: Report) -> dict[str, str]:
+    """Return the tables of a report by the names of their files; a kind with nothing to tell has its head alone."""
+    document = report_document(report)
+    logs = [(log.facts, parts) for log, parts in zip(report.logs, document["logs"], strict=True)]
+    return {f"{name}.csv": csv_text(kind.head, _cells(kind, logs)) for name, kind in KINDS.items()}
+
+
+def _cells(kind: Kind, logs: Iterable[tuple[LogFacts, Document]]) -> Iterator[list[Cell]]:
+    for facts, parts in logs:
+        of_log = {"log": facts.name, "zone": None if facts.undated else zone_of(facts)[0]}
+        start = _start(facts, parts["charge"]["span"]["start"])
+        for row in kind.rows(parts):
+            cells = row | of_log
+            for name in kind.instants:
+                cells |= {f"{name}_{part}": cell for part, cell in _instant(row[name], facts, start).items()}
+            yield [cells[name] for name in kind.head]
+
+
+def _start(facts: LogFacts, first: str | None) -> datetime:
+    """Return the instant that elapsed time counts from: the first reading, or nought of a log without dates."""
+    return _NOUGHT if facts.undated or first is None else datetime.fromisoformat(first)
+
+
+def _instant(text: str | None, facts: LogFacts, start: datetime) -> dict[str, Cell]:
+    """Return an instant's columns; of one in a log without dates only the time since its start is known."""
+    cells: dict[str, Cell] = dict.fromkeys(_OF_INSTANT)
+    if text is None:
+        return cells
+    moment = datetime.fromisoformat(text)
+    cells["elapsed_s"] = (moment - start) / timedelta(seconds=1)
+    if facts.undated:
+        return cells
+    here = moment.astimezone(zone_of(facts)[1])
+    offset_h = (here.utcoffset() or timedelta(0)) / timedelta(hours=1)
+    return cells | {"utc": text, "local": _wall(here), "offset_h": offset_h}
+
+
+def _wall(here: datetime) -> str:
+    """Return a local time without its offset, to the millisecond: what spreadsheets take for a time."""
+    rounded = here.replace(tzinfo=None) + timedelta(microseconds=500)
+    timespec = "milliseconds" if rounded.microsecond >= 1000 else "seconds"
+    return rounded.isoformat(sep=" ", timespec=timespec)
+
+
+def _whole(parts: Document) -> Iterator[Document]:
+    charge, facts = parts["charge"], parts["charge"]["log"]
+    energy = {f"energy_{key}" if "_Wh" not in key else key: value for key, value in charge["energy"].items()}
+    span = charge["span"] | {"gaps": len(charge["span"]["gaps"])}
+    yield facts | span | charge["charge"] | energy | {"coverage_factor": charge["coverage_factor"]}
+
+
+def _gaps(parts: Document) -> Iterator[Document]:
+    found: list[Document] = parts["charge"]["span"]["gaps"]
+    yield from found
+
+
+def _findings(parts: Document) -> Iterator[Document]:
+    for finding in parts["findings"]:
+        starts = finding["cycles"]
+        first, last = (starts[0], starts[-1]) if starts else (None, None)
+        yield finding | {"cycles": len(starts), "first_cycle": first, "last_cycle": last}
+
+
+def _ledger(lines: str) -> Rows:
+    def rows(parts: Document) -> Iterator[Document]:
+        for line in parts["ledger"][lines]:
+            state, paid = line["state_at_end_pct"] or {}, line.get("payback") or {}
+            yield (
+                line
+                | line["charge"]
+                | line["energy"]
+                | {
+                    "state_at_end_pct": state.get("value"),
+                    "state_at_end_low_pct": state.get("low"),
+                    "state_at_end_high_pct": state.get("high"),
+                    "owed_Ah": paid.get("owed_Ah"),
+                    "still_owed_Ah": paid.get("still_owed_Ah"),
+                    "paid": paid.get("paid"),
+                    "payback_not_measured_s": paid.get("not_measured_s"),
+                }
+            )
+
+    return rows
+
+
+def _steps(parts: Document) -> Iterator[Document]:
+    plate = parts["nameplate"] or {"load": None, "chain": ()}
+    return ({"load": plate["load"]} | step for step in plate["chain"])
+
+
+def _reasons(parts: Document) -> Iterator[Document]:
+    plate = parts["nameplate"] or {}
+    for between in ("paper_to_estimate", "estimate_to_measured"):
+        found = plate.get(between) or {"parts": ()}
+        yield from ({"load": plate["load"], "between": between} | part for part in found["parts"])
+
+
+_AMOUNTS = " ".join(
+    f"{key}_{what}{unit}" for unit in ("Ah", "Wh") for key in ("drawn", "returned", "net") for what in ("", "u95_")
+)
+_ENDS = " ".join(
+    f"{key}_{what}_{unit}" for unit in ("Ah", "Wh") for key in ("drawn", "returned", "net") for what in ("low", "high")
+)
+_LINE = (
+    f"zone @start @stop length_s measured_s not_measured_s {_AMOUNTS} {_ENDS} highest_A sustained_A highest_W "
+    "sustained_W starts state_at_end_pct state_at_end_low_pct state_at_end_high_pct @state_at"
+)
+#: Every table that is written, by its file's name.
+KINDS: Final = {
+    "charge": Kind(
+        f"meter side sampling zone zone_assumed @start @stop readings covered_s uncovered_s gaps {_AMOUNTS} {_ENDS} "
+        "energy_from energy_covered_s energy_uncovered_s coverage_factor",
+        _whole,
+    ),
+    "gaps": Kind("zone @start @stop", _gaps),
+    "budget": Kind("source u_Ah u_Wh share reason", lambda parts: parts["charge"]["uncertainty"]),
+    "cycles": Kind(
+        "load zone @start @stop run_s off_before_s surge_A surge_ratio surge_resolved run_A peak_W run_W charge_Ah "
+        "charge_u95_Ah energy_Wh energy_u95_Wh sag_V before_V lowest_V begin_V end_V complete "
+        "start_within_s stop_within_s array_may_share draws_less so_far_Ah so_far_Wh so_far_s base_drift_A "
+        "base_drift_W",
+        lambda parts: parts["cycles"]["cycles"],
+    ),
+    "findings": Kind(
+        "code severity title evidence limit source causes check_first cycles zone @first_cycle @last_cycle", _findings
+    ),
+    "checks": Kind("code outcome said limit source", lambda parts: parts["cycles"]["checks"]),
+    "trends": Kind("name usual per_day low high span_d count", lambda parts: parts["cycles"]["trends"]),
+    "days": Kind(f"date {_LINE}", _ledger("days")),
+    "demos": Kind(f"text {_LINE} owed_Ah still_owed_Ah @paid payback_not_measured_s", _ledger("demos")),
+    "marked": Kind(
+        "text zone @start @stop drawn_Ah drawn_u95_Ah energy_Wh energy_u95_Wh", lambda parts: parts["marked"]
+    ),
+    "nameplate": Kind("load step value unit from", _steps),
+    "reasons": Kind("load between source energy_Wh charge_Ah share before after unit basis because", _reasons),
+}

@@ -1,0 +1,1 @@
+"""The page: its sections, figures, tables and templates."""

@@ -1,0 +1,166 @@
+"""The page's figures: each a chart in two sizes, with its caption and the tables that say the same in figures."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from functools import cached_property, partial
+from typing import TYPE_CHECKING
+
+from shuntbook.analysis.health.limits import MINIMUM_RUN_S, MINIMUM_RUN_SOURCE
+from shuntbook.cli.render.charts import bars, run_strip
+from shuntbook.cli.render.charts import bars as waterfall_chart
+from shuntbook.cli.render.charts import close_up as close_up_chart
+from shuntbook.cli.render.charts import whole_log as charts
+from shuntbook.cli.render.charts.axis import NAMES
+from shuntbook.cli.render.charts.both_sizes import Drawn, both_sizes
+from shuntbook.cli.render.wording import log_sentences, numbers
+
+from . import log_tables, plate_tables
+from . import plate_tables as plate_tables_of_page
+
+if TYPE_CHECKING:
+    from shuntbook.analysis.one_log.log_report import LogReport
+    from shuntbook.analysis.site.site import Limits
+
+    from .log_tables import Table
+
+
+@dataclass(frozen=True)
+class Figure:
+    """A chart drawn for a wide and for a narrow screen, its caption, what else is to be said, and its tables.
+
+    ``drawn`` waits for both drawings. ``plot`` is the same as JSON for the page's script, which takes the drawings'
+    place; empty where moving and zooming would show nothing more. `moving` makes it when it is asked for: drawings that
+    another process makes are begun before the library of what moves is loaded.
+    """
+
+    drawn: Drawn
+    caption: str
+    said: str
+    tables: tuple[Table, ...]
+    moving: Callable[[], str] | None = None
+
+    @property
+    def wide(self) -> str:
+        """The drawing for a wide screen."""
+        return self.drawn()[0]
+
+    @property
+    def narrow(self) -> str:
+        """The drawing for a narrow screen."""
+        return self.drawn()[1]
+
+    @cached_property
+    def plot(self) -> str:
+        """The chart that moves, as JSON."""
+        return "" if self.moving is None else self.moving()
+
+
+def whole_log(log: LogReport, name: str) -> Figure | None:
+    """Return the chart of the whole log; None where there is nothing to draw."""
+    if not any(len(seen.time_us) for seen in log.envelopes.values()):
+        return None
+    caption = "Lowest to highest reading over the whole log."
+    if log.cycles.cycles:
+        caption += _strip(log)
+    if log.charge.span.gaps:
+        caption += " Hatched from top to bottom: no readings."
+    if log.facts.markers:
+        caption += " Numbered lines: the notes listed under it."
+    shown = (log_tables.ranges(log), log_tables.gaps(log), log_tables.markers(log))
+    drawn = both_sizes(partial(charts.whole_log, to_draw(log)), name)
+
+    def moving() -> str:
+        from shuntbook.cli.render.plots import whole_log as whole_log_plot
+
+        return whole_log_plot.whole_log(log, f"{name}-plot")
+
+    return Figure(drawn, caption, "", shown, moving)
+
+
+def start(log: LogReport, name: str) -> Figure | None:
+    """Return the chart of one start; None where no start was seen."""
+    close_up = log.close_up
+    if close_up is None or not (quantity := close_up_chart.quantity_of(close_up.readings)):
+        return None
+    drawn = both_sizes(partial(close_up_chart.start_close_up, close_up, log.facts), name)
+    before = numbers.amount(close_up_chart.before(close_up), NAMES[quantity][1])
+    caption = log_sentences.start_as_read(close_up, log.facts, before)
+    shown = (log_tables.start(close_up, log.facts),)
+    if close_up_chart.unseen_s(close_up) is not None:
+        caption += " Hatched: there a higher draw could come and go between two readings."
+
+    def moving() -> str:
+        from shuntbook.cli.render.plots import close_up as close_up_plot
+
+        return close_up_plot.start_close_up(close_up, log.facts, f"{name}-plot")
+
+    return Figure(drawn, caption, log_sentences.surge(close_up, log.facts), shown, moving)
+
+
+def runs(log: LogReport, limits: Limits | None, name: str) -> Figure | None:
+    """Return the chart of runs and rests; None where no run was seen whole."""
+    if not any(cycle.run_s for cycle in log.cycles.cycles):
+        return None
+    own_run_s, minimum_off_s = (limits.minimum_run_s, limits.minimum_off_s) if limits else (None, None)
+    minimum_run_s = own_run_s or MINIMUM_RUN_S
+    drawn = both_sizes(
+        partial(charts.run_and_rest, to_draw(log), minimum_run_s=minimum_run_s, minimum_off_s=minimum_off_s), name
+    )
+    whose = "the owner's own limit" if own_run_s else MINIMUM_RUN_SOURCE
+    caption = "How long each run (dots) and the rest before it (open squares) lasted."
+    caption += " The scale is logarithmic: a step up multiplies the length."
+    caption += f" Shortest good run: {numbers.duration(minimum_run_s)}, {whose}."
+
+    def moving() -> str:
+        from shuntbook.cli.render.plots.runs import run_and_rest
+
+        return run_and_rest(log, minimum_run_s=minimum_run_s, minimum_off_s=minimum_off_s, name=f"{name}-plot")
+
+    return Figure(drawn, caption, "", (log_tables.usual_run(log),), moving)
+
+
+def plate(log: LogReport, name: str) -> Figure | None:
+    """Return the way from paper over nameplate to measurement; None where they were not compared."""
+    check = log.plate
+    if check is None:
+        return None
+    drawn = both_sizes(partial(waterfall_chart.waterfall, waterfall_chart.bars_of(check)), name)
+    caption = (
+        f"Energy that the {numbers.shortened(check.estimate.load)} took while it ran. Tall bars are sums: dotted and "
+        "hatched reckoned, full measured. The low bars between them are the reasons, each beginning where the one "
+        "above ends."
+    )
+    return Figure(drawn, caption, "", (plate_tables_of_page.compared(check),))
+
+
+def sureness(log: LogReport, name: str) -> Figure | None:
+    """Return the chart of what the uncertainty is made of; None where nothing is known of it."""
+    leading, table = log.charge.charge or log.charge.energy, plate_tables.budget(log)
+    if leading is None or leading.sure is None or table is None:
+        return None
+    drawn = both_sizes(partial(bars.shares, leading.sure.drawn), name)
+    caption = "What the ± is made of: each source's squared standard uncertainty as a share of all together."
+    return Figure(drawn, caption, "", (table,))
+
+
+def to_draw(log: LogReport) -> LogReport:
+    """Return what drawings look at: without the site, whose model another process would have to load."""
+    return replace(log, plate=None, by_site=None)
+
+
+def _strip(log: LogReport) -> str:
+    """Say what the strip below the chart shows."""
+    name, length_s = log_sentences.load_name(log), run_strip.bucket_s(log)
+    if length_s is not None:
+        each = f"the share of each {_length(length_s)} that {name} was on"
+        return f" Below it: {each}, or, where there is room to zoom in, its runs one by one."
+    text = f" The bars below it are the runs of {name}."
+    if any(cycle.stop_us is None for cycle in log.cycles.cycles):
+        text += " A low, hatched bar is a run whose end was not seen, up to where it last was."
+    return text
+
+
+def _length(length_s: float) -> str:
+    return {3600.0: "hour", 86400.0: "day", 7 * 86400.0: "week"}.get(length_s, numbers.duration(length_s))

@@ -1,0 +1,201 @@
+"""The page's sections on one log: what was taken, how the load is, what its nameplate says, how good the log is."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from shuntbook.analysis.health.finding import withheld
+from shuntbook.analysis.health.health import limits_for
+from shuntbook.cli.render.wording import checks, log_sentences, numbers
+from shuntbook.cli.render.wording.checks import not_judged
+
+from . import figures, health_tables, log_tables, plate_tables, site_tables
+from . import plate_tables as plate_tables_of_page
+from .section import Fold, Section, Shown, kept
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from shuntbook.analysis.health.finding import Finding
+    from shuntbook.analysis.nameplate.plate_check import PlateCheck
+    from shuntbook.analysis.one_log.log_report import LogReport
+    from shuntbook.analysis.several_logs.report import Report
+
+    from .figures import Figure
+    from .log_tables import Table
+
+#: So many runs are listed in sight; a longer list is folded.
+FEW_RUNS = 6
+_LEDGER_RESTS_ON = (
+    "A day is from midnight to midnight of its zone; a reading's interval that passes midnight is cut there.",
+    "Over 10 min: the highest mean of any ten whole minutes on end that were measured throughout.",
+)
+
+
+def took(log: LogReport, anchor: str) -> Section:
+    """Return what went out and came back, over the whole log and day by day."""
+    at_bank = log.facts.side == "dc"
+    whole = figures.whole_log(log, f"{anchor}-whole")
+    said = (log_sentences.balance(log), log_sentences.counter(log))
+    return Section(
+        f"{anchor}-took",
+        "What did it take out of the bank?" if at_bank else "What did the loads take behind the inverter?",
+        "The bank" if at_bank else "The energy",
+        tuple(text for text in said if text),
+        figure=_alone(whole),
+        tables=(log_tables.took(log),),
+        folds=kept([_in_figures(whole), _ledger(log)]),
+    )
+
+
+def _alone(figure: Figure | None) -> Figure | None:
+    """Return a figure without its tables, which stand elsewhere in its section."""
+    return None if figure is None else replace(figure, tables=())
+
+
+def _in_figures(figure: Figure | None) -> Fold | None:
+    """Return what a chart shows as tables."""
+    if figure is None:
+        return None
+    filled = tuple(table for table in figure.tables if table.rows)
+    return Fold(f"The chart in figures: {'; '.join(numbers.uncapital(table.caption) for table in filled)}", filled)
+
+
+def _ledger(log: LogReport) -> Fold:
+    counts = [(len(log.ledger.days), "day"), (len(log.ledger.demos), "demo")]
+    how_many = " and ".join(numbers.counted(n, what) for n, what in counts if n)
+    shown = site_tables.ledger(log)
+    return Fold(f"Day by day: {how_many}", shown, _LEDGER_RESTS_ON if shown else ())
+
+
+def health(report: Report, log: LogReport, anchor: str) -> Section:
+    """Return whether the load is healthy: findings, runs and rests, and the list of what was checked."""
+    limits = report.site.limits if report.site is not None else None
+    motor, name = is_motor(report, log), log_sentences.load_name(log)
+    serious, notes = shown_findings(log, anchor)
+    runs, listed = figures.runs(log, limits, f"{anchor}-runs"), log_tables.cycles(log)
+    short = () if len(listed.rows) > FEW_RUNS else (listed,)
+    return Section(
+        f"{anchor}-health",
+        f"Is {name} healthy?" if motor else "What do the runs show?",
+        numbers.capital(name) if motor else "The runs",
+        tuple(text for text in (log_sentences.ran(log), "" if serious else _no_finding(log)) if text),
+        serious,
+        _alone(runs),
+        (*(runs.tables if runs else ()), *short),
+        kept(
+            [
+                _notes(notes),
+                None if short else _runs_listed(log, listed),
+                _start(log, anchor),
+                Fold(f"How its figures change from day to day: {len(log.trends)}", (health_tables.trends(log),)),
+                Fold(checks.in_short(log.checks), (health_tables.checks(log),)),
+            ]
+        ),
+    )
+
+
+def is_motor(report: Report, log: LogReport) -> bool:
+    """Tell whether the load that was looked for is a motor: no other load is asked about its health."""
+    loads, name = report.site.loads if report.site is not None else (), log_sentences.named_load(log)
+    load = next((load for load in loads if load.name == name), None)
+    return bool(limits_for(report.site, load).is_motor)
+
+
+def shown_findings(log: LogReport, anchor: str) -> tuple[tuple[Shown, ...], tuple[Shown, ...]]:
+    """Return the findings that want action or watching, the gravest first, and those that are notes."""
+    every = [
+        Shown(f"{anchor}-finding-{place}", finding, checks.when(finding, log.facts))
+        for place, finding in enumerate(log_sentences.by_severity(log), start=1)
+    ]
+    serious = tuple(each for each in every if each.finding.severity != "note")
+    return serious, tuple(each for each in every if each.finding.severity == "note")
+
+
+def _no_finding(log: LogReport) -> str:
+    if not log.cycles.cycles:
+        return "No finding: there was no run to check."
+    left = not_judged(withheld(log.checks))
+    return f"No finding: nothing in this log crosses a limit that could be checked{f' ({left})' if left else ''}."
+
+
+def _notes(notes: Sequence[Shown]) -> Fold:
+    titles = "; ".join(_title(each.finding) for each in notes)
+    return Fold(f"{numbers.counted(len(notes), 'note')}: {titles}", findings=tuple(notes))
+
+
+def _title(finding: Finding) -> str:
+    return numbers.shortened(finding.title, 120).rstrip(".")
+
+
+def _runs_listed(log: LogReport, listed: Table) -> Fold:
+    count, shown = len(log.cycles.cycles), len(listed.rows)
+    first = f", the first {shown} of them" if shown < count else ""
+    return Fold(f"Run by run: {numbers.counted(count, 'run')}{first}", (listed,))
+
+
+def _start(log: LogReport, anchor: str) -> Fold | None:
+    figure = figures.start(log, f"{anchor}-start")
+    if figure is None or log.close_up is None:
+        return None
+    highest = numbers.amount(log.close_up.cycle.surge_A, "A")
+    return Fold(f"One start close up{'' if highest == numbers.UNKNOWN else f': {highest} at most'}", figure=figure)
+
+
+def plate(report: Report, log: LogReport, anchor: str) -> Section:
+    """Return paper, nameplate and measurement beside each other, and the reasons between them."""
+    check, both = log.plate, log_sentences.both_sides(report, log)
+    anchor, heading, short = f"{anchor}-plate", "Why does the nameplate differ?", "The nameplate"
+    if check is None:
+        why_not = () if log.no_plate is None else (f"The nameplate is not compared: {log.no_plate}.",)
+        return Section(anchor, heading, short, (*both, *why_not))
+    habit = plate_tables_of_page.by_habit(check)
+    return Section(
+        anchor,
+        heading,
+        short,
+        (log_sentences.plate(check), *both),
+        figure=_alone(figures.plate(log, anchor)),
+        tables=(plate_tables_of_page.compared(check),),
+        folds=kept(
+            [
+                Fold(
+                    "The reasons, part by part",
+                    (plate_tables_of_page.left_out_on_paper(check), plate_tables_of_page.why(check)),
+                    said=check.remarks,
+                ),
+                None if habit is None else Fold("By habit: all the time measured", (habit,), said=_habit(check)),
+                _steps(check),
+            ]
+        ),
+    )
+
+
+def _habit(check: PlateCheck) -> tuple[str, ...]:
+    said = log_sentences.by_habit(check)
+    return () if said is None else (said,)
+
+
+def _steps(check: PlateCheck) -> Fold:
+    said = ("Assumed, because neither plate nor site file says it:",) if check.estimate.assumptions else ()
+    shown = plate_tables_of_page.steps(check)
+    return Fold(f"The estimate in {len(shown.rows)} steps", (shown,), check.estimate.assumptions, said)
+
+
+def quality(log: LogReport, anchor: str) -> Section:
+    """Return how good the log is, how sure the amounts are, and how it was read."""
+    shares = figures.sureness(log, f"{anchor}-sure")
+    budget = shares.tables if shares else ()
+    return Section(
+        f"{anchor}-quality",
+        "How sure is this, and how good is the log?",
+        "The log",
+        tuple(text for text in (log_sentences.kept(log), plate_tables.leading(log), *log.facts.said) if text),
+        folds=kept(
+            [
+                Fold("Where ± comes from, by source", budget, plate_tables.remarks(log), figure=_alone(shares)),
+                Fold("How the log was read: rows, gaps, zone", (log_tables.quality(log),)),
+            ]
+        ),
+    )

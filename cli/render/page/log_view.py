@@ -1,0 +1,100 @@
+"""One log as the page's template lays it out."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from shuntbook.cli.render.terminal.charge import doubt_lines
+from shuntbook.cli.render.wording import log_sentences, site_sentences
+from shuntbook.cli.render.wording import log_sentences as tables
+from shuntbook.cli.render.wording import numbers as words
+
+from . import log_sections, site_sections
+from .section import Section, Shown
+
+if TYPE_CHECKING:
+    from shuntbook.analysis.one_log.log_report import LogReport
+    from shuntbook.analysis.several_logs.report import Report
+
+
+@dataclass(frozen=True)
+class Brief:
+    """A log in three sentences and the numbers that matter.
+
+    ``asked`` are the findings whose titles, as links, end the last sentence, ``verdict``; ``severity`` is theirs.
+    """
+
+    said: tuple[str, ...]
+    verdict: str
+    asked: tuple[Shown, ...]
+    severity: str
+    numbers: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True)
+class LogView:
+    """One log as text and sections: nothing is left for the template to decide.
+
+    ``times`` are the instants in ``when``, each as a machine reads it and as it stands there.
+    """
+
+    anchor: str
+    title: str
+    when: str
+    times: tuple[tuple[str, str], ...]
+    brief: Brief
+    sections: tuple[Section, ...]
+
+
+def view_of(report: Report, log: LogReport, anchor: str) -> LogView:
+    """Return one of a report's logs laid out; `anchor` is unique on the page."""
+    carries = site_sentences.carries(log)
+    return LogView(
+        anchor=anchor,
+        title=log_sentences.log_title(log.facts),
+        when=log_sentences.when(log),
+        times=log_sentences.times(log),
+        brief=brief_of(log, anchor, log_sentences.ran(log) if carries is None else carries.sentence),
+        sections=_sections(report, log, anchor),
+    )
+
+
+def brief_of(log: LogReport, anchor: str, second: str) -> Brief:
+    """Return a log in short; `second` is its second sentence, after what it took, and `anchor` that of its findings."""
+    verdict, asked = log_sentences.verdict(log)
+    serious, _ = log_sections.shown_findings(log, anchor)
+    return Brief(
+        said=(log_sentences.took(log), *(f"{line}." for line in doubt_lines(log.charge)), second),
+        verdict=verdict,
+        asked=tuple(shown for shown in serious if shown.finding in asked),
+        severity=asked[0].severity if asked else "",
+        numbers=_numbers(log),
+    )
+
+
+def _sections(report: Report, log: LogReport, anchor: str) -> tuple[Section, ...]:
+    """Return the sections a log has, in the order of the questions; those with nothing in them are left out."""
+    every = (
+        log_sections.took(log, anchor),
+        site_sections.carry(report, log, anchor),
+        log_sections.health(report, log, anchor),
+        log_sections.plate(report, log, anchor),
+        site_sections.full(report, log, anchor),
+        site_sections.water(log, anchor),
+        log_sections.quality(log, anchor),
+    )
+    return tuple(section for section in every if section is not None and section.holds_anything)
+
+
+def _numbers(log: LogReport) -> tuple[tuple[str, str], ...]:
+    """Return the figures that matter, each with what it is; what was not measured is left out."""
+    summary, charge, energy = log.cycles.summary, log.charge.charge, log.charge.energy
+    running = "" if summary.duty_cycle is None else f", running {words.percent(summary.duty_cycle)} of the time"
+    of = "any load" if not summary.count and log_sentences.named_load(log) is None else log_sentences.load_name(log)
+    cards = [
+        (tables.drawn(charge, "Ah"), "charge drawn"),
+        (tables.drawn(energy, "Wh"), "energy drawn"),
+        (words.counted(summary.count, "start"), f"of {of}{running if summary.count else ''}"),
+    ]
+    return tuple(card for card in cards if card[0] != words.UNKNOWN)

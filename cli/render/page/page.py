@@ -1,0 +1,81 @@
+"""The page: one HTML file that holds everything it needs and asks nothing of a network."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from shuntbook.cli.parallel.worker_process import HERE, Second
+from shuntbook.cli.render.wording import log_sentences, numbers, site_sentences
+
+from . import log_tables, method
+from . import method as settings
+from .templated import filled, template_text
+
+if TYPE_CHECKING:
+    from shuntbook.analysis.several_logs.report import Report
+
+#: A title names so many logs.
+_MOST_NAMES = 3
+
+
+def render(report: Report, second: Second = HERE) -> str:
+    """Return the page of a report.
+
+    Parameters
+    ----------
+    report : Report
+        One site with one log or several; at least one log.
+    second : Second
+        Where its drawings are made.
+
+    Returns
+    -------
+    str
+        A whole HTML document: style, drawings and the script that lets one move and zoom them inside; it may fetch
+        nothing, and is complete with scripts off. The same report gives the same bytes.
+    """
+    # Loaded here, so that commands which only share this module's words do not pay for drawing.
+    from shuntbook.cli.render.charts.both_sizes import drawn_by
+
+    from .log_view import view_of
+    from .several_view import logs_in_full, several_view
+
+    full = replace(report, logs=logs_in_full(report))
+    anchors = {id(log): f"log-{place}" for place, log in enumerate(full.logs, start=1)}
+    with drawn_by(second):
+        several = several_view(report, anchors)
+        views = [view_of(report, log, f"log-{place}") for place, log in enumerate(full.logs, start=1)]
+    return filled(
+        "page.html",
+        styles=("several.css", "charts.css"),
+        title=_title(report),
+        charts=_charts(),
+        several=several,
+        views=views,
+        compared=log_tables.compared(full) if len(full.logs) > 1 else None,
+        unsafe=site_sentences.unsafe(full),
+        carries=site_sentences.carry_all(full),
+        rules=method.rules(full),
+        sums=method.sums(full),
+        settings=settings.settings(full),
+        cautions=report.cautions,
+        version=report.version,
+    )
+
+
+def _charts() -> dict[str, str]:
+    """Return what the charts need: the drawing library out of its installed package, and our script."""
+    from bokeh.resources import Resources
+
+    library = Resources(mode="inline", components=["bokeh"], minified=True)
+    return {"library": library.js_raw[0], "script": template_text("charts.js")}
+
+
+def _title(report: Report) -> str:
+    if report.site is not None:
+        return numbers.shortened(report.site.name, 120)
+    names = [log_sentences.log_title(log.facts) for log in report.logs]
+    if len(names) > _MOST_NAMES:
+        return f"{len(names)} logs: {names[0]} to {names[-1]}"
+    return f"{'Log' if len(names) == 1 else 'Logs'}: {' and '.join(names)}"

@@ -1,0 +1,74 @@
+"""The page on paper: the same HTML and its print style sheet, laid out as a PDF."""
+
+from __future__ import annotations
+
+import logging
+import re
+from importlib.util import find_spec
+
+from shuntbook.ingest.errors import InputError
+
+_HOW_ELSE = "or write the page (--out PAGE.html) and print it from a browser"
+_DRAWING = re.compile(r"<svg\b.*?</svg>", re.DOTALL)
+_FOR_SCREENS = re.compile(r'<div class="narrow">.*?</div>|<script\b.*?</script>', re.DOTALL)
+_ROOT = re.compile(r":root \{(.*?)\}", re.DOTALL)
+_VARIABLE = re.compile(r"--([a-z]+): ([^;]+);")
+
+
+def refuse_without_library() -> None:
+    """Raise an InputError where a PDF cannot be made here; say what to install."""
+    if find_spec("weasyprint") is None:
+        raise InputError(
+            f"--pdf needs the library WeasyPrint: install it with  pip install 'shuntbook[pdf]'  {_HOW_ELSE}"
+        )
+    try:
+        from weasyprint import HTML  # noqa: F401
+    except OSError as error:  # the system's part of it is missing
+        raise InputError(
+            f"--pdf needs Pango, which is not there or too old ({str(error).splitlines()[0]}): on Debian install "
+            f"libpango-1.0-0, libpangoft2-1.0-0 and libharfbuzz-subset0, {_HOW_ELSE}"
+        ) from None
+
+
+def to_pdf(page: str) -> bytes:
+    """Return a page as a PDF.
+
+    Parameters
+    ----------
+    page : str
+        What `page.render` gave; nothing is fetched for it.
+
+    Returns
+    -------
+    bytes
+        The document, its fonts inside and its structure marked for those who listen to it. The same page gives the same
+        bytes wherever the same fonts are installed.
+
+    Raises
+    ------
+    InputError
+        Without WeasyPrint, or without the system's Pango.
+    """
+    refuse_without_library()
+    from weasyprint import HTML
+
+    # It logs each rule of a style sheet that only screens have.
+    logging.getLogger("weasyprint").setLevel(logging.ERROR)
+    return bytes(
+        HTML(string=_for_paper(page), url_fetcher=_nothing).write_pdf(pdf_tags=True, pdf_identifier=b"shuntbook")
+    )
+
+
+def _nothing(url: str) -> dict[str, object]:
+    """Fetch nothing: a page holds all it needs."""
+    raise ValueError(f"a page asks for nothing, yet it named {url}")
+
+
+def _for_paper(page: str) -> str:
+    """Return the page without scripts and narrow drawings, and with the colours of the wide ones written out.
+
+    Drawings know no style sheet on paper.
+    """
+    colours = dict(_VARIABLE.findall(_ROOT.findall(page)[0]))
+    page = _FOR_SCREENS.sub("", page)
+    return _DRAWING.sub(lambda drawing: re.sub(r"var\(--([a-z]+)\)", lambda m: colours[m[1]], drawing[0]), page)

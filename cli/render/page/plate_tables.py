@@ -1,0 +1,115 @@
+"""The page's tables of the nameplate, and its words on how sure the amounts are."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from shuntbook.cli.render.wording import numbers
+from shuntbook.cli.render.wording.sureness import in_gaps_lines, sureness_lines
+
+from .log_tables import Table
+
+if TYPE_CHECKING:
+    from shuntbook.analysis.nameplate.plate_check import PlateCheck
+    from shuntbook.analysis.nameplate.reasons import Explained
+    from shuntbook.analysis.one_log.log_report import LogReport
+
+
+def budget(log: LogReport) -> Table | None:
+    """Return where the uncertainty of what was drawn comes from; None where nothing is known of it."""
+    charge, energy = log.charge.charge, log.charge.energy
+    leading = charge or energy
+    if leading is None or leading.sure is None:
+        return None
+    sure = leading.sure.drawn
+    in_Ah, in_Wh = ({p.source: p.u for p in x.sure.drawn.components} if x and x.sure else {} for x in (charge, energy))
+    reasons = {p.source: p.reason for x in (charge, energy) if x and x.sure for p in x.sure.drawn.components}
+    shares = {p.source: sure.share(p) for p in sure.components}
+    rows = tuple(
+        (
+            source,
+            numbers.amount(in_Ah[source], "Ah") if source in in_Ah else "none",
+            numbers.amount(in_Wh[source], "Wh") if source in in_Wh else "none",
+            numbers.percent(shares[source]) if source in shares else "none",
+            reason,
+        )
+        for source, reason in reasons.items()
+    )
+    of = "charge" if charge is not None else "energy"
+    head = ("Source", "Of Ah", "Of Wh", "Share", "Why")
+    return Table(f"Where ± comes from: the standard uncertainty of the {of} drawn, by source", head, rows, prose=True)
+
+
+def leading(log: LogReport) -> str | None:
+    """Say which source of error the ± of what was drawn comes from most; None where nothing is known of it."""
+    amounts = log.charge.charge or log.charge.energy
+    if amounts is None or amounts.sure is None or not amounts.sure.drawn.components:
+        return None
+    sure = amounts.sure.drawn
+    first = max(sure.components, key=sure.share)
+    return f"Of what makes up the ±, {first.source} is the most: {numbers.percent(sure.share(first))}."
+
+
+def remarks(log: LogReport) -> tuple[str, ...]:
+    """Return in sentences what was assumed of the meter, what was corrected, and what gaps may have held."""
+    lines = [*in_gaps_lines(log.charge), *sureness_lines(log.charge, log.figures, starts_known=log.starts_known)]
+    return tuple(line for line in lines if not line.startswith("where ± comes from"))
+
+
+def steps(check: PlateCheck) -> Table:
+    """Return the steps of the estimate from the nameplate, each with where it comes from."""
+    rows = tuple(
+        (numbers.shortened(step.step, 200), numbers.amount(step.value, step.unit), numbers.shortened(step.origin, 300))
+        for step in check.estimate.steps
+    )
+    return Table("The estimate, step by step", ("Step", "Value", "Where it comes from"), rows, prose=True)
+
+
+def compared(check: PlateCheck) -> Table:
+    """Return paper, estimate and measurement beside each other."""
+    estimate, seen = check.estimate, check.comparison
+    rows = (
+        ("On paper", estimate.paper_Wh, estimate.paper_Ah, seen.paper_energy_ratio),
+        ("From the nameplate", estimate.energy_Wh, estimate.charge_Ah, seen.energy_ratio),
+        ("Measured", seen.measured_energy_Wh, seen.measured_charge_Ah, 1.0),
+    )
+    return Table(
+        f"The same {numbers.duration(estimate.hours * 3600)}, three ways",
+        ("", "Energy", "Charge", "Measured / this"),
+        tuple(
+            (what, numbers.amount(Wh, "Wh"), numbers.amount(Ah, "Ah"), numbers.percent(ratio))
+            for what, Wh, Ah, ratio in rows
+        ),
+    )
+
+
+def left_out_on_paper(check: PlateCheck) -> Table:
+    """Return what lies between the sum on paper and the estimate."""
+    return _reasons("From the sum on paper to the estimate", check.left_out_on_paper)
+
+
+def why(check: PlateCheck) -> Table:
+    """Return what lies between the estimate and the measurement, for the time the load ran."""
+    return _reasons("From the estimate to the measurement", check.why)
+
+
+def by_habit(check: PlateCheck) -> Table | None:
+    """Return what lies between the estimate for all the time measured and what was taken; None where not known."""
+    if check.by_habit is None:
+        return None
+    return _reasons("All the time measured: from the estimate to the measurement", check.by_habit)
+
+
+def _reasons(caption: str, found: Explained) -> Table:
+    rows = [
+        (
+            f"{numbers.capital(reason.source)} ({reason.basis}): {numbers.shortened(reason.because, 300)}.",
+            numbers.signed(reason.energy_Wh, "Wh"),
+            numbers.signed(reason.charge_Ah, "Ah"),
+            numbers.percent(reason.share),
+        )
+        for reason in found.reasons
+    ]
+    charge = numbers.signed(None if found.charge is None else found.charge.difference, "Ah")
+    rows.append(("Together", numbers.signed(found.energy.difference, "Wh"), charge, ""))
+    return Table(caption, ("Reason", "Energy", "Charge", "Share of the energy"), tuple(rows), prose=True)

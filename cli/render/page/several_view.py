@@ -1,0 +1,306 @@
+"""Several logs of one site as the page's template lays them out: what all of them show, then each in short."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import partial
+from typing import TYPE_CHECKING
+
+from shuntbook.analysis.not_known import Missing
+from shuntbook.cli.render.charts import trends as trend_chart
+from shuntbook.cli.render.charts.both_sizes import both_sizes
+from shuntbook.cli.render.wording import log_sentences, numbers, several_sentences
+from shuntbook.cli.render.wording import log_sentences as tables
+from shuntbook.cli.render.wording.comparison import cells_of
+
+from . import log_sections
+from .figures import Figure
+from .log_tables import Table
+from .log_view import Brief, brief_of
+from .section import Shown
+
+if TYPE_CHECKING:
+    from shuntbook.analysis.health.finding import Finding
+    from shuntbook.analysis.one_log.log_report import LogReport
+    from shuntbook.analysis.several_logs.day_trends import DayTrend
+    from shuntbook.analysis.several_logs.over_logs import FoundOften, OneLog, OverLogs
+    from shuntbook.analysis.several_logs.report import Report
+    from shuntbook.analysis.several_logs.start_calendar import CalendarCell
+
+#: So many logs are shown in full, those with the most serious findings; so many at least.
+_IN_FULL, _AT_LEAST = 3, 2
+#: The page's calendar shows so many days, the newest; all are in ``report --json``.
+_MOST_DAYS = 92
+_SHADES = 5
+
+
+@dataclass(frozen=True)
+class Cell:
+    """One hour of the calendar: what is written, how dark its ground is (0 to 5), and what it says in full."""
+
+    text: str
+    shade: str
+    said: str
+
+
+@dataclass(frozen=True)
+class CalendarView:
+    """The calendar as rows of cells; `hours` are the clock's, ``again`` tells those that it passes twice."""
+
+    hours: tuple[tuple[str, bool], ...]
+    rows: tuple[tuple[str, tuple[Cell, ...]], ...]
+    usual: tuple[str, ...]
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class ShortLog:
+    """A log in short; `full` is the anchor of its own sections, None where it has none."""
+
+    anchor: str
+    title: str
+    when: str
+    brief: Brief
+    findings: tuple[Shown, ...]
+    counted: str
+    full: str | None
+
+
+@dataclass(frozen=True)
+class SeveralView:
+    """All logs together as text, tables and figures: nothing is left for the template to decide."""
+
+    when: str
+    headline: tuple[str, ...]
+    chart: Figure | None
+    trends: Table
+    trends_said: tuple[str, ...]
+    calendar: CalendarView | None
+    change_said: tuple[str, ...]
+    change: Table | None
+    change_notes: tuple[str, ...]
+    findings: list[tuple[Finding, str]]
+    logs: Table | None
+    short: tuple[ShortLog, ...]
+    notes: tuple[str, ...]
+    method: tuple[str, ...]
+
+
+def logs_in_full(report: Report) -> tuple[LogReport, ...]:
+    """Return the logs whose sections the page shows in full: all of few, of many those that want a look."""
+    if report.over is None or len(report.logs) < several_sentences.MANY:
+        return report.logs
+    return report.over.wanting_a_look(_IN_FULL, _AT_LEAST)
+
+
+def several_view(report: Report, anchors: dict[int, str]) -> SeveralView | None:
+    """Return what all logs show; None where the page has nothing to say of them together.
+
+    Parameters
+    ----------
+    report : Report
+        One site.
+    anchors : dict of int to str
+        Where the page shows a log in full, by the ``id`` of the log.
+    """
+    over = report.over
+    if over is None or not several_sentences.begins_with_all(report):
+        return None
+    return SeveralView(
+        when=several_sentences.when(over),
+        headline=(
+            *several_sentences.headline(over),
+            *several_sentences.trends_said(over),
+            *several_sentences.change_said(over),
+        ),
+        chart=_chart(over),
+        trends=trends(over),
+        trends_said=tuple(several_sentences.trends_said(over)),
+        calendar=calendar_view(over) if over.calendar.days else None,
+        change_said=tuple(several_sentences.change_said(over)),
+        change=before_and_after(over),
+        change_notes=_change_notes(over),
+        findings=findings(over),
+        logs=each_log(over) if len(over.logs) >= several_sentences.MANY else None,
+        short=tuple(_short(one, place, anchors) for place, one in enumerate(over.logs, 1))
+        if len(over.logs) >= several_sentences.MANY
+        else (),
+        notes=tuple(several_sentences.left_out_said(over)),
+        method=_METHOD,
+    )
+
+
+_METHOD = (
+    "A day's figures are those of all its readings, of one log or several. A day takes part in trends where at least "
+    "half as much of it was measured as of a usual day; there must be eight such days.",
+    "The slope is the median of the slopes of all pairs of days (Theil and Sen); its interval is by Kendall's score "
+    "(Sen 1968), widened where days resemble the day before, and so wide that the intervals of all figures hold "
+    "together with 95 %. A change is told where its interval leaves out nought and where over all the days it is 5 % "
+    "or more.",
+    "Days of several logs add up; their ± is taken as one and the same error in all, so that it is too wide rather "
+    "than too narrow.",
+)
+
+
+def _chart(over: OverLogs) -> Figure | None:
+    if not over.days or not trend_chart.shown(over):
+        return None
+    drawn = both_sizes(partial(trend_chart.days, over), "days", (trend_chart.WIDE, trend_chart.NARROW))
+    return Figure(drawn, trend_chart.caption(over), "", ())
+
+
+def trends(over: OverLogs) -> Table:
+    """Return how each figure changes from day to day, with its interval and the verdict."""
+    sides = len({trend.stretch for trend in over.trends}) > 1
+    rows = []
+    for trend in over.trends:
+        name = f"{numbers.capital(trend.name)}, {trend.stretch}" if sides else numbers.capital(trend.name)
+        verdict = f"{trend.verdict}: {trend.why}" if trend.why else trend.verdict
+        rows.append((name, several_sentences.value(trend.usual, trend.unit), *_slope(trend), verdict))
+    head = ("", "Usual day", "Change a day", "Interval of that", "Verdict")
+    caption = "From day to day, before and after the change" if sides else "From day to day"
+    return Table(caption, head, tuple(rows), prose=True)
+
+
+def _slope(trend: DayTrend) -> tuple[str, str]:
+    if trend.per_day is None:
+        return numbers.UNKNOWN, numbers.UNKNOWN
+    value, low, high = (
+        several_sentences.signed(x, trend.unit) for x in (trend.per_day.value, trend.per_day.low, trend.per_day.high)
+    )
+    return value, f"{low} to {high}"
+
+
+def before_and_after(over: OverLogs) -> Table | None:
+    """Return the days before the change beside those after; None where there are no two sides."""
+    change = over.change
+    if change is None or change.comparison is None:
+        return None
+    rows = []
+    for row in change.comparison.rows:
+        name, *cells = cells_of(row)
+        told = numbers.UNKNOWN if isinstance(row.difference, Missing) else "no difference"
+        rows.append((numbers.capital(name), *cells[:-1], cells[-1] if row.differs else told))
+    days = (numbers.counted(n, "day") for n in (change.before_days, change.after_days))
+    before, after = (f"{which}, {count}" for which, count in zip(("Before", "After"), days, strict=True))
+    head = ("", before, after, "Difference, with its 95 % interval", "Times", "To be told")
+    return Table("Before and after", head, tuple(rows))
+
+
+def _change_notes(over: OverLogs) -> tuple[str, ...]:
+    change = over.change
+    if change is None or change.comparison is None:
+        return ()
+    found = change.comparison
+    moved = [
+        f"{numbers.capital(each.change)} with the change: {each.finding.severity}, {each.finding.title}"
+        + ("." if each.judged else ", which could not be judged on the other side.")
+        for each in found.findings
+        if each.change != "stayed"
+    ]
+    why_not = {row.difference.because for row in found.rows if isinstance(row.difference, Missing)}
+    not_judged = [f"Not judged: {why}." for why in sorted(why_not)]
+    return (*moved, *not_judged, *change.said, *found.said)
+
+
+def findings(over: OverLogs) -> list[tuple[Finding, str]]:
+    """Return the findings of all logs, the most serious and most frequent first, each with the logs that have it."""
+    return [(each.finding, _found_in(each, len(over.logs))) for each in over.findings]
+
+
+def _found_in(each: FoundOften, of: int) -> str:
+    first, last = (log_sentences.log_title(log.facts) for log in (each.logs[0], each.logs[-1]))
+    if len(each.logs) == 1:
+        return f"In one of {of} logs: {first}"
+    return f"In {len(each.logs)} of {of} logs, {first} the first and {last} the last"
+
+
+def each_log(over: OverLogs) -> Table:
+    """Return the figures of each log; columns that no log knows are left out."""
+    columns: tuple[tuple[str, Callable[[OneLog], str]], ...] = (
+        ("Log", lambda one: log_sentences.log_title(one.log.facts)),
+        ("Findings", lambda one: _counted(one.findings)),
+        ("Measured", lambda one: numbers.duration(one.figures.measured_s)),
+        ("Charge drawn", lambda one: tables.drawn(one.figures.charge, "Ah")),
+        ("Energy drawn", lambda one: tables.drawn(one.figures.energy, "Wh")),
+        ("Starts", lambda one: f"{one.figures.starts:,}"),
+        ("An hour", lambda one: numbers.number(one.figures.starts_per_h)),
+        (
+            "Busiest hour",
+            lambda one: numbers.UNKNOWN if one.figures.busiest_hour is None else f"{one.figures.busiest_hour}",
+        ),
+        ("Running", lambda one: numbers.percent(one.figures.duty_cycle)),
+        ("Usual run", lambda one: numbers.duration(one.figures.median_run_s)),
+        ("Usual rest", lambda one: numbers.duration(one.figures.median_rest_s)),
+        ("Settled", lambda one: numbers.amount(one.figures.run_W, "W")),
+        ("Sag", lambda one: numbers.amount(one.figures.sag_V, "V")),
+    )
+    filled = [(head, [cell(one) for one in over.logs]) for head, cell in columns]
+    kept = [(head, cells) for head, cells in filled if any(cell != numbers.UNKNOWN for cell in cells)]
+    return Table("Log by log", tuple(head for head, _ in kept), tuple(zip(*(cells for _, cells in kept), strict=True)))
+
+
+def _counted(findings: tuple[int, int, int]) -> str:
+    named = [f"{n} {severity}" for n, severity in zip(findings, ("act", "watch", "note"), strict=True) if n]
+    return ", ".join(named) or "none"
+
+
+def _short(one: OneLog, place: int, anchors: dict[int, str]) -> ShortLog:
+    log, anchor = one.log, f"short-{place}"
+    serious, notes = log_sections.shown_findings(log, anchor)
+    return ShortLog(
+        anchor=anchor,
+        title=log_sentences.log_title(log.facts),
+        when=log_sentences.when(log),
+        brief=brief_of(log, anchor, log_sentences.ran(log)),
+        findings=(*serious, *notes),
+        counted=_counted(one.findings),
+        full=anchors.get(id(log)),
+    )
+
+
+def calendar_view(over: OverLogs) -> CalendarView:
+    """Return the calendar of starts, a row a day."""
+    calendar = over.calendar
+    days, most = calendar.days[-_MOST_DAYS:], max(calendar.most, 1)
+    years = len({day.date.year for day in days}) > 1
+    rows = tuple(
+        (
+            several_sentences.day_name(day.date, year=years),
+            tuple(_cell(cell, most) for cell in day.cells),
+        )
+        for day in days
+    )
+    usual = tuple(numbers.UNKNOWN if x is None else f"{x:.1f}" for x in calendar.usual())
+    hours = tuple((f"{hour:02d}", bool(again)) for hour, again in calendar.hours)
+    return CalendarView(hours, rows, usual, _calendar_notes(over, rows))
+
+
+def _cell(cell: CalendarCell, most: int) -> Cell:
+    if not cell.length_s:
+        return Cell("", "none", "no such hour on this day")
+    if cell.starts is None:
+        return Cell(numbers.UNKNOWN, "unknown", "not measured")
+    shade = f"s{-(-cell.starts * _SHADES // most)}"
+    if cell.whole:
+        return Cell(f"{cell.starts}", shade, "")
+    seen = f"{numbers.counted(cell.starts, 'start')} in the {numbers.duration(cell.measured_s)} that were measured"
+    return Cell(f"{cell.starts}+", shade, seen)
+
+
+def _calendar_notes(over: OverLogs, rows: tuple[tuple[str, tuple[Cell, ...]], ...]) -> tuple[str, ...]:
+    cells = [cell for _, row in rows for cell in row]
+    notes = [f"Hours are those of the clock in {over.zone}: 06 is from 06:00 to 07:00. The darker, the more starts."]
+    if any(cell.text.endswith("+") for cell in cells):
+        notes.append("A + stands where part of an hour was measured: there were at least so many.")
+    if any(cell.shade == "unknown" for cell in cells):
+        notes.append("A dash stands where nothing was measured: unknown, not nought.")
+    if any(cell.shade == "none" for cell in cells):
+        notes.append("Hatched: an hour that the clocks of that day do not show, because they were changed or not.")
+    missing = (over.days[-1].date - over.days[0].date).days + 1 - len(over.days)
+    if missing:
+        notes.append(f"{numbers.counted(missing, 'day')} without readings {'has' if missing == 1 else 'have'} no row.")
+    if len(over.calendar.days) > _MOST_DAYS:
+        notes.append(f"Shown are the newest {_MOST_DAYS} of {len(over.calendar.days)} days.")
+    return tuple(notes)

@@ -1,0 +1,172 @@
+"""The page's sections on what a log and its site file say together: the system, the bank, the water."""
+
+from __future__ import annotations
+
+from collections import Counter
+from functools import partial
+from typing import TYPE_CHECKING
+
+from shuntbook.analysis.equipment.bank_voltage import voltage_floor
+from shuntbook.analysis.not_known import Missing
+from shuntbook.analysis.one_log.bank_report import BankReport
+from shuntbook.analysis.one_log.water_report import WaterReport
+from shuntbook.cli.render.charts import bank as sag_chart
+from shuntbook.cli.render.charts import bank as state_chart
+from shuntbook.cli.render.charts.both_sizes import both_sizes
+from shuntbook.cli.render.wording import log_sentences, numbers, site_sentences
+
+from . import site_tables
+from .figures import Figure, to_draw
+from .section import Fold, Section, kept, rests_on
+
+if TYPE_CHECKING:
+    from shuntbook.analysis.one_log.log_report import LogReport
+    from shuntbook.analysis.one_log.site_report import SiteReport
+    from shuntbook.analysis.several_logs.report import Report
+
+_OF_MANY = {"holds": "hold", "fails": "fail"}
+
+
+def carry(report: Report, log: LogReport, anchor: str) -> Section | None:
+    """Return whether inverters, bank and conductors carry the loads; the conductors with the first log alone.
+
+    No log is in the conductors' figures. None without a site file.
+    """
+    found, first = log.by_site, log is report.logs[0]
+    if found is None:
+        return None
+    rests: list[object] = [each for pair in found.inverters for each in (pair.planned, pair.seen)]
+    sag = None
+    if isinstance(found.bank, BankReport):
+        sag = _sag(report, log, found.bank, f"{anchor}-sag")
+        rests += [
+            found.bank.resistance,
+            found.bank_check,
+            found.bank_check.sag,
+            *(draw.runtime for draw in found.bank.draws),
+        ]
+    if first:
+        rests += found.conductors
+    return Section(
+        f"{anchor}-carry",
+        "Can the system carry it?",
+        "Can it carry it?",
+        tuple(site_sentences.carried(log)),
+        figure=sag,
+        tables=(site_tables.verdicts(found, conductors=first),),
+        folds=kept(
+            [
+                Fold("Each inverter, by plates and as seen", (site_tables.inverters(found),)),
+                _bank(found),
+                _conductors(found) if first else None,
+                rests_on(site_sentences.assumptions(rests)),
+                _left_out(found),
+            ]
+        ),
+    )
+
+
+def _bank(found: SiteReport) -> Fold | None:
+    if not isinstance(found.bank, BankReport):
+        return None
+    return Fold("The bank: resistance, how long it lasts", (site_tables.bank(found.bank, found.bank_check),))
+
+
+def _conductors(found: SiteReport) -> Fold:
+    lost, screened = site_tables.conductors(found)
+    verdicts = Counter(row[2] for row in screened.rows)
+    counts = ", ".join(f"{n} {_OF_MANY.get(verdict, verdict) if n > 1 else verdict}" for verdict, n in verdicts.items())
+    return Fold(f"Conductors and fuses: {counts}", (lost, screened))
+
+
+def _left_out(found: SiteReport) -> Fold:
+    """Return what is left out, and what to add to the site file for it."""
+    sentences = tuple(each.sentence for each in found.missing)
+    return Fold(f"Left out, and what to add: {numbers.counted(len(sentences), 'figure')}", (), sentences)
+
+
+def full(report: Report, log: LogReport, anchor: str) -> Section | None:
+    """Return when the bank is full again; None without a site file."""
+    found = log.by_site
+    if found is None:
+        return None
+    bank = found.bank if isinstance(found.bank, BankReport) else None
+    said = site_sentences.paid_back(log)
+    rests: list[object] = [found.solar.day, *log.paybacks]
+    if bank is not None:
+        said += [] if isinstance(bank.to_full, Missing) else [site_sentences.full_again(bank.to_full)]
+        rests += [bank.state, bank.to_full, bank.of_log]
+    state = None if bank is None or isinstance(bank.state, Missing) else site_tables.state(bank.state)
+    return Section(
+        f"{anchor}-full",
+        "When is it full again?",
+        "Full again",
+        tuple(said),
+        figure=_state(report, log, bank, f"{anchor}-state"),
+        tables=(site_tables.recharge(found),),
+        folds=kept(
+            [
+                None if state is None else Fold("The chart in figures: state of charge", (state,)),
+                rests_on(site_sentences.assumptions(rests)),
+            ]
+        ),
+    )
+
+
+def _state(report: Report, log: LogReport, bank: BankReport | None, name: str) -> Figure | None:
+    if bank is None or isinstance(bank.state, Missing) or report.site is None or not log.envelopes:
+        return None
+    state, depth_pct = bank.state, report.site.bank.usable_depth_pct
+    floor_pct = None if depth_pct is None else 100 - depth_pct
+    drawn = both_sizes(partial(state_chart.state_over_time, state, to_draw(log), floor_pct=floor_pct), name)
+    caption = "State of charge by counting, and the 95 % interval around it."
+
+    def moving() -> str:
+        from shuntbook.cli.render.plots import bank as state_plot
+
+        return state_plot.state_over_time(state, log, floor_pct=floor_pct, name=f"{name}-plot")
+
+    return Figure(drawn, caption, "", (), moving)
+
+
+def _sag(report: Report, log: LogReport, bank: BankReport, name: str) -> Figure | None:
+    if report.site is None or not log.envelopes:
+        return None
+    load = next((load for load in report.site.loads if load.name == log_sentences.named_load(log)), None)
+    next_V = None if isinstance(bank.sag, Missing) else bank.sag.lowest_V
+    floor = voltage_floor(report.site, load)
+    sags = sag_chart.sags_of(log, None if isinstance(floor, Missing) else floor.V, next_V)
+    if sags is None:
+        return None
+    drawn = both_sizes(partial(sag_chart.sag_at_starts, sags, to_draw(log)), name)
+    caption = "Voltage of the bank before each start (open squares) and the lowest during the run (dots)."
+    caption += "" if sags.cut_off_V is None else " Below the dashed line it is switched off."
+    caption += "" if sags.next_V is None else " At the right end: how low the next start may pull it."
+    caption += " In figures: the column Voltage sag of the table Run by run."
+
+    def moving() -> str:
+        from shuntbook.cli.render.plots import bank as sag_plot
+
+        return sag_plot.sag_at_starts(sags, log, f"{name}-plot")
+
+    return Figure(drawn, caption, "", (), moving)
+
+
+def water(log: LogReport, anchor: str) -> Section | None:
+    """Return what the water costs; None where nothing is said of it."""
+    found = log.by_site.water if log.by_site is not None else None
+    if not isinstance(found, WaterReport):
+        return None
+    parts = (found.plan, found.seen, found.cost, found.lifting)
+    return Section(
+        f"{anchor}-water",
+        "What does the water cost?",
+        "The water",
+        tuple(site_sentences.water(log)),
+        folds=kept(
+            [
+                Fold("The tank and the water, figure by figure", (site_tables.water(found),)),
+                rests_on(site_sentences.assumptions(parts)),
+            ]
+        ),
+    )

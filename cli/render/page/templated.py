@@ -1,0 +1,90 @@
+"""The templates of pages, filled: one look, every text escaped, nothing asked of a network."""
+
+from __future__ import annotations
+
+import re
+from functools import partial
+from importlib.resources import files
+from textwrap import wrap
+from typing import TYPE_CHECKING
+
+from shuntbook.cli.render.wording import numbers
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from markupsafe import Markup
+
+_FIGURE = re.compile(r"(?<=\d) (?=(?:[AVWhsdLm]|Ah|Wh|VA|min|mΩ|gal|ft|kPa|psi|bar)\b|%|°)|(?<=±) ")
+
+# What stands in the page may run and style it; nothing may be fetched, whatever a library of ours would like. The
+# library compiles the two lines that ask our script for a time axis's ticks, hence "eval".
+_POLICY = (
+    "default-src 'none'; script-src 'unsafe-inline' 'unsafe-eval'; style-src 'unsafe-inline'; img-src data:; "
+    "font-src data:; form-action 'none'; base-uri 'none'"
+)
+
+#: A word longer than this may end a line anywhere, or it would burst its cell. [characters]
+_RUN = 24
+_UNBROKEN = re.compile(rf"\S{{{2 * _RUN},}}")
+#: Longer than any text of ours, in characters.
+_MOST = 2000
+
+
+def filled(template: str, *, styles: tuple[str, ...] = (), **parts: object) -> str:
+    """Return a page: a template with what it asks for by name, the style sheets inside.
+
+    Parameters
+    ----------
+    template : str
+        Its file name.
+    styles : tuple of str
+        File names of the style sheets it has beside the one of all pages.
+    **parts
+        What it shows. Texts are escaped, and figures tied to their units.
+    """
+    from jinja2 import Environment, FunctionLoader, StrictUndefined  # not for commands that make no page
+
+    environment = Environment(
+        loader=FunctionLoader(template_text),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        finalize=_fit_to_print,
+    )
+    environment.filters["short"] = numbers.shortened
+    environment.filters["full"] = partial(numbers.shortened, most=600)
+    environment.filters["sentence"] = numbers.sentence
+    environment.filters["timed"] = _timed
+    environment.globals["unknown"] = numbers.UNKNOWN
+    return environment.get_template(template).render(
+        style="\n".join(template_text(name) for name in ("page.css", *styles)), policy=_POLICY, **parts
+    )
+
+
+def template_text(name: str) -> str:
+    """Return a template's, style sheet's or script's text by its file name."""
+    return files(__package__).joinpath("templates", name).read_text("utf-8")
+
+
+def _fit_to_print(value: object) -> object:
+    """Return text without what could harm the page, and its figures tied to their units; other things unchanged.
+
+    No text that is printed escapes this, wherever it comes from; so a line never ends between a figure and its unit.
+    """
+    if type(value) is not str:
+        return value
+    tied = _FIGURE.sub("\N{NO-BREAK SPACE}", numbers.shortened(value, _MOST))
+    return _UNBROKEN.sub(lambda run: "\N{ZERO WIDTH SPACE}".join(wrap(run[0], _RUN)), tied)
+
+
+def _timed(text: str, times: Iterable[tuple[str, str]]) -> Markup:
+    """Return text as HTML with its instants marked as such; they stand in it in the order given."""
+    from markupsafe import Markup, escape
+
+    done, rest = Markup(""), text
+    for machine, shown in times:
+        before, found, rest = rest.partition(shown)
+        done += escape(_fit_to_print(before)) + Markup('<time datetime="{}">{}</time>').format(machine, found)
+    return done + escape(_fit_to_print(rest))

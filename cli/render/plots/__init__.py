@@ -1,0 +1,1 @@
+"""Charts that can be moved, zoomed and read."""

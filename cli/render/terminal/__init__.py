@@ -1,0 +1,1 @@
+"""Results as lines of text."""

@@ -1,0 +1,168 @@
+"""Charge and energy in words: the amounts, how sure they are, and what they rest on."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from shuntbook.analysis.cycles.noted_runs import event_in
+from shuntbook.cli.render.wording.clock import clock
+from shuntbook.cli.render.wording.numbers import amount, counted, duration, number, plus_minus, shortened
+from shuntbook.cli.render.wording.sureness import in_gaps_lines, sureness_lines
+
+from .lines import span_lines, table
+
+if TYPE_CHECKING:
+    from shuntbook.analysis.charge.amounts import Amounts, Charge
+    from shuntbook.analysis.charge.between_notes import MarkedStretch
+    from shuntbook.analysis.quality.quality import SignCheck
+    from shuntbook.analysis.readings.log_facts import LogFacts
+    from shuntbook.analysis.sureness.meter_figures import MeterFigures
+
+
+def charge_lines(
+    facts: LogFacts, charge: Charge, figures: MeterFigures, sign: SignCheck | None = None, *, starts_known: bool = False
+) -> list[str]:
+    """Return charge and energy as a small table, how sure they are and what they rest on.
+
+    Parameters
+    ----------
+    facts, charge, figures : LogFacts, Charge, MeterFigures
+        The log, what was found in it, and how far its meter was trusted.
+    sign : SignCheck, optional
+        What the volts say about the sign of the amps.
+    starts_known : bool
+        Whether surges that readings miss were looked for.
+    """
+    lines = [f"{facts.name}: {facts.meter or 'a meter'} on side {facts.side}", *span_lines(facts, charge.span), ""]
+    if charge.charge is None and charge.energy is None:
+        return [*lines, "too little was measured: no two readings lie close enough together (see the gap limit)"]
+    rows = [["", *(["charge"] if charge.charge else []), *(["energy"] if charge.energy else [])]]
+    for word, meaning in (("drawn", "out of the bank"), ("returned", "into the bank"), ("net", "")):
+        row = [f"{word} {'' if facts.side == 'ac' else meaning}".rstrip()]
+        row += [_cell(charge.charge, word, "Ah")] if charge.charge else []
+        row += [_cell(charge.energy, word, "Wh")] if charge.energy else []
+        rows.append(row)
+    return [
+        *lines,
+        *table(rows),
+        "",
+        *doubt_lines(charge),
+        *in_gaps_lines(charge),
+        *sureness_lines(charge, figures, starts_known=starts_known),
+        *_noted(facts, charge),
+        *_rests_on(facts, charge),
+        *wrong_sign_lines(facts, sign),
+    ]
+
+
+def _cell(amounts: Amounts | None, word: str, unit: str) -> str:
+    """Return an amount with its 95 % interval; where that is lopsided, with both of its ends.
+
+    What was drawn, or returned, cannot be less than nothing; the net can.
+    """
+    if amounts is None:
+        return ""
+    value, sure = getattr(amounts, word), getattr(amounts.sure, word) if amounts.sure else None
+    text = plus_minus(value, sure.u95 if sure else None, unit)
+    if sure is None or sure.u95 <= 0:
+        return text
+    if sure.lopsided:
+        low = sure.low if word == "net" else max(sure.low, 0.0)
+        return f"{amount(value, unit)}, {number(low)} to {number(sure.high)} (95 %)"
+    return f"{text} (95 %)"
+
+
+def doubt_lines(charge: Charge) -> list[str]:
+    """Return both figures, and what to do, where the spacings allow two gap limits that are not alike."""
+    other = charge.otherwise
+    if other is None or not charge.doubtful:
+        return []
+    here_s, there_s = charge.how.gap_limit_s, other.how.gap_limit_s
+    out, bridged = (charge, other) if here_s < there_s else (other, charge)
+    done = "left out" if out is charge else "bridged"
+    return [
+        f"IN DOUBT: with the pauses left out {_figures(out)}; with them bridged {_figures(bridged)}. Here they are "
+        f"{done}. Only you know which is right: convert again with --gap {out.how.gap_limit_s:.12g}s (left out) or "
+        f"--gap {bridged.how.gap_limit_s:.12g}s (bridged)"
+    ]
+
+
+def _figures(charge: Charge) -> str:
+    """Return in short what was drawn and returned."""
+    amounts, unit = charge.charge or charge.energy, "Ah" if charge.charge is not None else "Wh"
+    if amounts is None:
+        return "nothing is measured"
+    returned = f" and {amount(amounts.returned, unit)} returned" if amounts.returned > 0 else ""
+    return f"{amount(amounts.drawn, unit)} drawn{returned}"
+
+
+def _noted(facts: LogFacts, charge: Charge) -> list[str]:
+    """Return what is to be known of a person's notes: what they leave open, and the starts they tell of."""
+    if not charge.how.noted:
+        return []
+    starts = [(at_us, text) for at_us, text in facts.markers if event_in(text) == "start"]
+    told = "; ".join(
+        f"{shortened(text, 40)} at {clock(at_us, facts, near_us=charge.span.start_us)}" for at_us, text in starts
+    )
+    return [
+        "by the notes: a reading stands until the next; what the load did in between is in neither figure nor ±",
+        *([f"{counted(len(starts), 'start')} noted: {told}"] if starts else []),
+    ]
+
+
+def _rests_on(facts: LogFacts, charge: Charge) -> list[str]:
+    """Return what the amounts were computed from, and what they leave out."""
+    lines = []
+    if charge.charge is None and facts.side == "ac":
+        lines.append("behind an inverter: amps there are no charge out of the bank, so energy only")
+    if charge.energy is None:
+        lines.append("no energy: volts and amps, or watts, were never read together")
+    else:
+        lines.append(f"energy from {charge.energy_by}" + _of_means(facts, charge))
+    span = charge.energy_span
+    if charge.charge is not None and span is not None and abs(span.covered_s - charge.span.covered_s) > 1.0:
+        lines.append(
+            f"amps and energy were not read for the same time: energy covers {duration(span.covered_s)}, "
+            f"charge {duration(charge.span.covered_s)}"
+        )
+    if (counter := charge.counter) is not None:
+        lines.append(
+            f"the meter's own counter says {amount(counter.charge_Ah, 'Ah')} ({counter.against}); "
+            f"ours differs by {amount(counter.difference_Ah, 'Ah')}"
+        )
+    return lines
+
+
+def marked_lines(facts: LogFacts, marked: Sequence[MarkedStretch]) -> list[str]:
+    """Return what was drawn from each note to the next as a table."""
+    if not marked:
+        return []
+    rows = [["from the note", "at", "for", "drawn Ah", "drawn Wh"]]
+    for stretch in marked:
+        rows.append(
+            [
+                shortened(stretch.text, 40),
+                clock(stretch.start_us, facts, near_us=marked[0].start_us),
+                duration((stretch.stop_us - stretch.start_us) / 1e6),
+                "-" if stretch.charge is None else number(stretch.charge.drawn),
+                "-" if stretch.energy is None else number(stretch.energy.drawn),
+            ]
+        )
+    return ["", *table(rows, right=(3, 4))]
+
+
+def wrong_sign_lines(facts: LogFacts, sign: SignCheck | None) -> list[str]:
+    """Return a warning where the log's own voltage says that draw and return are swapped."""
+    if sign is None or sign.plausible is not False:
+        return []
+    return [
+        "WARNING: draw and return seem to be swapped (the voltage rises with the draw); turn them with "
+        f"'shuntbook convert {facts.name} --reverse-sign --out OTHER'"
+    ]
+
+
+def _of_means(facts: LogFacts, charge: Charge) -> str:
+    if facts.sampling == "mean" and charge.energy_by == "volts x amps":
+        return " (of means: what switched within a reading makes it a little wrong)"
+    return ""

@@ -1,0 +1,71 @@
+"""Two logs side by side as lines of text for a terminal."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from shuntbook.analysis.not_known import Missing
+from shuntbook.cli.render.wording.comparison import NO_DIFFERENCE, cells_of
+from shuntbook.cli.render.wording.numbers import capital, shortened
+
+from .lines import span_lines, table
+
+if TYPE_CHECKING:
+    from shuntbook.analysis.one_log.log_report import LogReport
+    from shuntbook.analysis.several_logs.compare import ComparedFinding, Comparison
+
+_HEAD = ["", "before", "after", "difference, with its 95 % interval", "times", ""]
+
+
+def compare_lines(found: Comparison) -> list[str]:
+    """Return both logs, the table of what differs, findings that came and went, and what it rests on."""
+    rows = [cells_of(row) for row in found.rows]
+    return [
+        *_log_lines("before", found.before),
+        *_log_lines("after", found.after),
+        f"runs of {found.before.cycles.load or 'the largest load that matters'}",
+        "",
+        *(table([_HEAD, *rows], right=(1, 2)) if rows else []),
+        "",
+        *_nothing(found),
+        *_finding_lines(found),
+        *(f"not judged: {why}" for why in _not_judged(found)),
+        *(f"not compared: {left.sentence}" for left in found.left_out),
+        *(f"note: {text}" for text in found.said),
+    ]
+
+
+def _nothing(found: Comparison) -> list[str]:
+    """Say so where no figure differs, as far as any could be judged."""
+    judged = [row for row in found.rows if row.differs is not None]
+    if not judged or not found.nothing_differs:
+        return []
+    which = "of these figures" if len(judged) == len(found.rows) else "figure that could be judged"
+    return [f"{capital(NO_DIFFERENCE)}, in any {which}.", ""]
+
+
+def _not_judged(found: Comparison) -> list[str]:
+    """Return each reason once, with the figures it holds back."""
+    reasons: dict[str, list[str]] = {}
+    for row in found.rows:
+        if isinstance(row.difference, Missing):
+            reasons.setdefault(row.difference.because, []).append(f"{row.name} ({row.unit})" if row.unit else row.name)
+    return [f"{'; '.join(names)}: {why}" for why, names in reasons.items()]
+
+
+def _log_lines(which: str, log: LogReport) -> list[str]:
+    first, *rest = span_lines(log.facts, log.charge.span)
+    return [f"{which}: {shortened(log.facts.name)}, {first}", *(f"  {line}" for line in rest)]
+
+
+def _finding_lines(found: Comparison) -> list[str]:
+    if not found.findings:
+        return ["findings: none in either log", ""]
+    return ["findings", *(f"  {_finding(each)}" for each in found.findings), ""]
+
+
+def _finding(each: ComparedFinding) -> str:
+    finding = each.finding
+    other = "before" if each.change == "came" else "after"
+    unsure = "" if each.judged else f" (it could not be judged in the log {other})"
+    return f"{each.change}: {finding.severity.upper()}: {finding.title} ({finding.code}): {finding.evidence}{unsure}"

@@ -1,0 +1,213 @@
+"""A forecast as lines of text for a terminal."""
+
+from __future__ import annotations
+
+from math import isfinite
+from typing import TYPE_CHECKING
+
+from shuntbook.analysis.bank.system_word import to_add
+from shuntbook.analysis.equipment.judged import worded
+from shuntbook.analysis.not_known import Missing
+from shuntbook.cli.render.wording.numbers import amount, counted, duration, number, percent, shortened, value_and_ends
+from shuntbook.cli.render.wording.site_sentences import unsafe_conductors
+
+from .lines import table
+
+if TYPE_CHECKING:
+    from shuntbook.analysis.bank.bank import Runtime
+    from shuntbook.analysis.bank.limits import BankCheck
+    from shuntbook.analysis.bank.sag import Sag
+    from shuntbook.analysis.equipment.conductor import ConductorCheck
+    from shuntbook.analysis.equipment.inverter_check import InverterCheck
+    from shuntbook.analysis.equipment.reckoning import Step
+    from shuntbook.analysis.forecast.bank_use import BankForecast
+    from shuntbook.analysis.forecast.forecast import Forecast, InverterForecast
+    from shuntbook.analysis.forecast.measured_load import MeasuredLoad
+    from shuntbook.analysis.forecast.taken import Taken
+    from shuntbook.analysis.stats.interval95 import Within
+
+
+def forecast_lines(found: Forecast, log: str | None = None) -> list[str]:
+    """Return a forecast: what is taken and why, the bank, the inverter, what was assumed, cautions.
+
+    Parameters
+    ----------
+    found : Forecast
+        The forecast.
+    log : str, optional
+        The log it rests on.
+    """
+    taken = found.taken
+    basis = f"by its runs in {shortened(log)}" if log is not None else "by its plate, nothing measured"
+    return [
+        f"{shortened(found.load)} for {duration(found.hours * 3600)}, {basis}",
+        found.word.sentence,
+        *unsafe_conductors(found.conductors),
+        "",
+        *table([_step(step) for step in taken.chain], right=(1,)),
+        "",
+        *([] if found.seen is None else [*_behaviour(found.seen), ""]),
+        *_taken(found, taken),
+        "",
+        *_bank(found.bank, taken),
+        *_inverter(found.inverter),
+        *_conductors(found.conductors),
+        "",
+        *(f"assumed: {text}" for text in _assumed(found)),
+        "",
+        "Before you work on any of it:",
+        *(f"  {text}" for text in found.cautions),
+    ]
+
+
+def _step(step: Step) -> list[str]:
+    return [f"  {step.step}", f"{number(step.value)} {step.unit}".rstrip(), step.origin]
+
+
+def within(figure: Within, unit: str) -> str:
+    """Return a figure with the ends of its interval where it has any: ``17.2 Wh, 0 to 45 (95 %)``."""
+    if figure.low == figure.high or not (isfinite(figure.low) and isfinite(figure.high)):
+        return amount(figure.value, unit).rstrip()
+    value, low, high = value_and_ends(figure.value, figure.low, figure.high)
+    return f"{f'{value} {unit}'.rstrip()}, {low} to {high} (95 %)"
+
+
+def _behaviour(seen: MeasuredLoad) -> list[str]:
+    """Return what the log showed of the load, each figure with its interval."""
+    side = "at the bank" if seen.side == "dc" else "behind the inverter"
+    highest = seen.start_A
+    bound = "" if seen.start_resolved else "at least "
+    figures = [
+        ("settled draw", [within(x, unit) for x, unit in ((seen.run_W, "W"), (seen.run_A, "A")) if x is not None]),
+        ("highest at a start", [] if highest is None else [f"{bound}{amount(highest.high, 'A')}"]),
+        ("extra at a start", [within(seen.start_Wh, "Wh")]),
+        ("starts an hour", [within(seen.starts_per_h, "")]),
+        ("share of the time", [within(seen.duty.scaled(100), "%")]),
+        ("bank voltage", [] if seen.bank_V is None or seen.side == "ac" else [within(seen.bank_V, "V")]),
+    ]
+    rows = [[f"  {what}", "; ".join(texts)] for what, texts in figures if texts]
+    return [f"as measured {side}, {counted(seen.runs.runs, 'run')} in {duration(seen.covered_h * 3600)}", *table(rows)]
+
+
+def _taken(found: Forecast, taken: Taken) -> list[str]:
+    whole = f"takes from the bank  {within(taken.energy_Wh, 'Wh')}; {within(taken.charge_Ah, 'Ah')}"
+    lines = [whole]
+    if taken.duty < 1:
+        lines.append(
+            f"  running {percent(taken.duty)} of the time; without a break it would be "
+            f"{amount(taken.unbroken_Wh, 'Wh')}, {amount(taken.unbroken_Ah, 'Ah')}"
+        )
+    lines.append(f"while running        {amount(taken.running_W, 'W')}, {amount(taken.running_A, 'A')} at the bank")
+    if found.by_plate is not None:
+        plate = found.by_plate
+        lines.append(
+            f"by its plate         {amount(plate.energy_Wh, 'Wh')}, {amount(plate.charge_Ah, 'Ah')} in the same time, "
+            f"running {percent(plate.run_h / plate.hours)} of it"
+        )
+    return lines
+
+
+def _bank(bank: BankForecast, taken: Taken) -> list[str]:
+    share = bank.usable_share
+    of_usable = share.sentence if isinstance(share, Missing) else f"{percent(share)} of the charge you allow to be used"
+    rated = "" if bank.rate.rated_A is None else f"; it was rated at {amount(bank.rate.rated_A, 'A')}"
+    check = bank.check
+    lines = [f"bank: {check.verdict or 'not judged'}", *bank_lines(check), *_all_loads(bank.together)]
+    lines += [f"  {of_usable}", f"  draw while running: C/{number(bank.rate.hours)}{rated}"]
+    before, after = bank.state_before_pct, bank.state_after_pct
+    if isinstance(before, Missing) or isinstance(after, Missing):
+        lines.append(f"  {(before if isinstance(before, Missing) else after).sentence}")  # type: ignore[union-attr]
+    else:
+        lines.append(f"  {number(before.value)} % full before, {number(after.value)} % after")
+    lines.append(f"  {_runtime(bank.runtime, 'running without a break')}")
+    if taken.duty < 1 and not isinstance(bank.usual_runtime, Missing):
+        lines.append(f"  {_runtime(bank.usual_runtime, 'running as much as above')}")
+    return [*lines, f"  {_payback(bank)}"]
+
+
+def bank_lines(check: BankCheck) -> list[str]:
+    """Return every comparison behind the word on the bank, and what was not judged."""
+    lines = [f"  {part.sentence}" for part in check.parts]
+    lines += [f"  {text[0].upper()}{text[1:]}." for text in dict.fromkeys(each.not_judged for each in check.not_judged)]
+    return [*lines, f"  {_sag(check.sag)}"]
+
+
+def _all_loads(check: BankCheck | None) -> list[str]:
+    if check is None:
+        return []
+    word = check.verdict or f"not judged, {to_add(check)}"
+    decisive = [part for part in check.parts if part.verdict == check.verdict] or check.parts
+    return [f"  with all loads of the site ({word}): {part.sentence}" for part in decisive]
+
+
+def _runtime(left: Runtime | Missing, how: str) -> str:
+    if isinstance(left, Missing):
+        return left.sentence
+    text = f"lasts {duration(left.counted_h.value * 3600)} from now {how}, by counting"
+    if left.peukert_h is not None:
+        text += f"; {duration(left.peukert_h.value * 3600)} by Peukert's law and the cold"
+    return text
+
+
+def _sag(sag: Sag | Missing) -> str:
+    if isinstance(sag, Missing):
+        return f"voltage at the next start: {sag.not_judged}."
+    compared = f"falls to {within(sag.lowest_V, 'V')} at the next start; {sag.below} below {sag.cut_off_V:g} V"
+    return worded(compared, sag.verdict, sag.by_figures, sag.conditions)
+
+
+def _payback(bank: BankForecast) -> str:
+    paid = bank.payback
+    if isinstance(paid, Missing):
+        return paid.sentence
+    text = (
+        f"the sun pays it back in {duration(paid.sun_h * 3600)} of good sun or more ({amount(paid.owed_Ah, 'Ah')} owed)"
+    )
+    if not isinstance(paid.days, Missing):
+        text += f", {percent(paid.days)} of a usual day's yield"
+    return text
+
+
+def _inverter(found: InverterForecast | None) -> list[str]:
+    if found is None:
+        return ["", "inverter: it hangs on none"]
+    by = " by its ratings" if found.verdict == "holds" else ""
+    lines = [
+        "",
+        f"inverter '{shortened(found.inverter)}': {found.verdict}{by}",
+        *_check("by the plate, alone", found.alone),
+    ]
+    if len(found.together.loads) > 1:
+        lines += _check(f"with all that hangs on it ({found.together.verdict or 'not judged'})", found.together)
+    for what, part in (("seen running", found.seen_running), ("seen at a start", found.seen_starting)):
+        if part is not None:
+            lines.append(f"  {what}: {part.sentence}")
+    return lines
+
+
+def _check(what: str, check: InverterCheck) -> list[str]:
+    return [f"  {what}: {part.sentence}" for part in (check.running, check.starting, *check.left_out)]
+
+
+def _conductors(checks: tuple[ConductorCheck, ...]) -> list[str]:
+    """Return the word on each conductor and every comparison behind it."""
+    if not checks:
+        return ["", "conductors and fuses: not judged, the site file has none (conductors)"]
+    lines = []
+    for check in checks:
+        lines += ["", f"conductor '{shortened(check.conductor)}': {check.verdict}"]
+        lines += [f"  {each.sentence} {each.verdict}" for each in check.screened]
+        lines += [f"  {each.sentence}" for each in check.missing]
+    return lines
+
+
+def _assumed(found: Forecast) -> list[str]:
+    """Return every assumption once, in the order of the lines above."""
+    bank, inverter = found.bank, found.inverter
+    parts = [found.taken.assumptions, bank.assumptions]
+    parts.append(bank.check.assumptions)
+    for figure in (bank.runtime, bank.sag, bank.payback):
+        parts.append(() if isinstance(figure, Missing) else figure.assumptions)
+    if inverter is not None:
+        parts += [inverter.alone.assumptions, inverter.assumptions]
+    return list(dict.fromkeys(text for part in parts for text in part))

@@ -1,0 +1,143 @@
+"""Results as lines of text for a terminal."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from shuntbook.analysis.health.finding import withheld
+from shuntbook.cli.render.wording.checks import check_lines, when
+from shuntbook.cli.render.wording.clock import clock, from_to, in_zone
+from shuntbook.cli.render.wording.log_sentences import two_kinds
+from shuntbook.cli.render.wording.numbers import amount, counted, duration, number, percent
+
+if TYPE_CHECKING:
+    from shuntbook.analysis.cycles.cycle import Cycle, Cycles
+    from shuntbook.analysis.health.finding import Finding
+    from shuntbook.analysis.one_log.log_report import LogReport
+    from shuntbook.analysis.readings.log_facts import LogFacts
+    from shuntbook.analysis.readings.measured_span import Span
+
+#: A terminal shows this many cycles; all are in ``--json``.
+_MOST_CYCLES = 20
+
+
+def table(rows: Sequence[Sequence[str]], *, right: Sequence[int] = ()) -> list[str]:
+    """Return rows as aligned lines; columns in `right` are aligned to the right."""
+    widths = [max(len(row[k]) for row in rows) for k in range(len(rows[0]))]
+    lines = []
+    for row in rows:
+        cells = [c.rjust(w) if k in right else c.ljust(w) for k, (c, w) in enumerate(zip(row, widths, strict=True))]
+        lines.append("  ".join(cells).rstrip())
+    return lines
+
+
+def span_lines(facts: LogFacts, span: Span) -> list[str]:
+    """Return in words what time was measured, and what was not."""
+    zone = in_zone(facts) + (", assumed" if facts.zone_assumed and not facts.undated else "")
+    lines = [
+        f"from {from_to(span.start_us, span.stop_us, facts)} ({zone}): "
+        f"{duration(span.covered_s)} measured, {counted(span.readings, 'reading')}"
+    ]
+    if span.gaps:
+        gaps = "1 gap" if len(span.gaps) == 1 else f"{len(span.gaps)} gaps"
+        lines.append(f"not measured: {duration(span.uncovered_s)} in {gaps}; nothing is counted for it")
+    return lines
+
+
+def cycles_lines(log: LogReport) -> list[str]:
+    """Return a load's cycles as a table, their summary and the findings."""
+    facts, cycles = log.facts, log.cycles
+    summary = cycles.summary
+    name = cycles.load or "the largest load that matters"
+    lines = [f"{facts.name}: runs of {name}, from {cycles.signal}", *span_lines(facts, log.charge.span), ""]
+    if not cycles.cycles:
+        return [*lines, *_no_start(log), "", *_health_lines(log)]
+    lines += table(
+        [_CYCLE_HEAD, *(_cycle_row(facts, k, cycles.cycles) for k in range(min(len(cycles.cycles), _MOST_CYCLES)))],
+        right=range(1, 8),
+    )
+    if len(cycles.cycles) > _MOST_CYCLES:
+        lines.append(f"... and {len(cycles.cycles) - _MOST_CYCLES} more (all with --json)")
+    if any(not cycle.surge_resolved and cycle.surge_ratio is not None for cycle in cycles.cycles):
+        lines.append("≥ the readings are too far apart to see the whole surge: it was at least that")
+    lines += [
+        "",
+        f"{counted(summary.count, 'start')}, {number(summary.starts_per_hour)} an hour; "
+        f"running {percent(summary.duty_cycle)} of the time",
+        f"usual run {duration(summary.median_run_s)}, usual rest {duration(summary.median_off_s)}",
+        *_taken(cycles),
+        *_other_runs(summary.other_runs),
+        *([two_kinds(log)] if cycles.two_kinds is not None else []),
+        "",
+    ]
+    return lines + _health_lines(log)
+
+
+def _no_start(log: LogReport) -> list[str]:
+    """Say that no start of the load was seen, and what there was instead."""
+    cycles, others = log.cycles, log.cycles.summary.other_runs
+    if cycles.expected is None:
+        return ["no start of it was seen", *_other_runs(others)]
+    unit = cycles.signal.rsplit("_", 1)[1]
+    said = f"no run like it was seen (by its plate it draws about {amount(cycles.expected, unit)})"
+    hint = "; if one of them is it, look at its plate and inverter in the site file" if others else ""
+    return [said, *(f"{line}{hint}" for line in _other_runs(others))]
+
+
+def _taken(cycles: Cycles) -> list[str]:
+    """Say what all runs took together; nothing where they may be two loads'."""
+    summary, two = cycles.summary, cycles.two_kinds
+    known = [(summary.charge_Ah, "Ah"), (summary.energy_Wh, "Wh")]
+    said = ", ".join(amount(x, unit) for x, unit in known if x is not None)
+    if not said or (two is not None and two.own is None):
+        return []
+    is_open = any(not cycle.complete for cycle in cycles.cycles)
+    return [f"all runs together took {said}{' as long as they were seen' if is_open else ''}"]
+
+
+def _other_runs(count: int) -> list[str]:
+    return [f"runs of other loads seen meanwhile: {count}"] if count else []
+
+
+_CYCLE_HEAD = ["start", "run", "rest before", "surge", "settled A", "settled W", "took Ah", "took Wh"]
+
+
+def _cycle_row(facts: LogFacts, k: int, cycles: Sequence[Cycle]) -> list[str]:
+    cycle = cycles[k]
+    near = cycles[k - 1].start_us if k else None
+    surge = amount(cycle.surge_A, "A") if cycle.surge_A is not None else f"x {number(cycle.surge_ratio)}"
+    return [
+        clock(cycle.start_us, facts, near_us=near),
+        duration(cycle.run_s) if cycle.complete else "not seen whole",
+        duration(cycle.off_before_s) if cycle.off_before_s is not None else "-",
+        "-" if cycle.surge_ratio is None else surge if cycle.surge_resolved else f"≥ {surge}",
+        *("-" if x is None else number(x) for x in (cycle.run_A, cycle.run_W, cycle.charge_Ah, cycle.energy_Wh)),
+    ]
+
+
+def _health_lines(log: LogReport) -> list[str]:
+    """Return the findings, then in short what else was checked."""
+    lines = [line for finding in log.findings for line in _finding_lines(finding, log.facts)]
+    return [*(lines or [_none_found(log)]), *check_lines(log.checks, log.trends)]
+
+
+def _none_found(log: LogReport) -> str:
+    if not log.cycles.cycles:
+        return "no findings: there was no run to judge"
+    if withheld(log.checks):
+        return "no findings in what could be judged; what could not is named below"
+    return "no findings: nothing in these cycles crosses a limit that was checked"
+
+
+def _finding_lines(finding: Finding, facts: LogFacts) -> list[str]:
+    parts = (
+        ("seen", finding.evidence),
+        ("when", when(finding, facts)),
+        ("limit", finding.limit),
+        ("source", finding.source),
+        ("usual causes", finding.causes),
+        ("check first", finding.check_first),
+    )
+    title = f"{finding.severity.upper()}: {finding.title} ({finding.code})"
+    return [title, *(f"  {what}: {text}" for what, text in parts if text)]

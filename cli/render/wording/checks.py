@@ -1,0 +1,94 @@
+"""What was checked of a load's health, in plain words, and how to say that some could not be judged."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from . import clock, numbers
+
+if TYPE_CHECKING:
+    from shuntbook.analysis.health.finding import Check, Finding
+    from shuntbook.analysis.health.trends import Trend
+    from shuntbook.analysis.readings.log_facts import LogFacts
+
+TREND = {
+    "run_W": ("running draw", "W"),
+    "run_A": ("running draw", "A"),
+    "run_s": ("length of a run", "s"),
+    "off_before_s": ("rest before a run", "s"),
+}
+
+
+def of_trend(trend: Trend) -> str:
+    """Return a trend with its interval in words."""
+    what, unit = TREND[trend.name]
+    low, high = numbers.number(trend.low), numbers.number(trend.high)
+    change = f"{numbers.number(trend.per_day)} {unit} a day (95 %: {low} to {high})"
+    return f"{what} {change}, {'changing' if trend.sure else 'no change that is sure'}"
+
+
+#: What each finding is about, in plain words.
+ABOUT = {
+    "short_cycling": "Length of runs, number of starts",
+    "start_trip": "Starts cut off at once",
+    "stalled_start": "Starts that do not settle",
+    "air_charge_lost": "Air in the pressure tank",
+    "leak_down": "Water leaking away",
+    "prime_lost": "Running dry",
+    "never_cuts_out": "Runs without end",
+    "draw_drift": "Running draw over days",
+    "low_voltage": "Voltage of the bank",
+    "overload": "Load against its ratings",
+    "surge_over_rating": "Starts against the inverter's rating",
+    "standing_draw": "Draw while the load rests",
+    "sampling_too_slow": "Spacing of the readings",
+    "charge_wrong_sign": "Direction of the current",
+}
+
+#: So many are named; the rest are counted.
+_MOST = 2
+
+
+def not_judged(codes: Sequence[str]) -> str:
+    """Return what was not judged, for the end of a sentence; empty where all was.
+
+    Parameters
+    ----------
+    codes : sequence of str
+        What `finding.withheld` gives.
+    """
+    if not codes:
+        return ""
+    named = [f"{ABOUT[code][0].lower()}{ABOUT[code][1:]}" for code in codes[:_MOST]]
+    more = f" and {len(codes) - _MOST} more" if len(codes) > _MOST else ""
+    return f"not judged: {'; '.join(named)}{more}"
+
+
+def when(finding: Finding, facts: LogFacts) -> str:
+    """Say when the runs began that a finding rests on; empty where it rests on none."""
+    if not finding.cycles:
+        return ""
+    first, last = finding.cycles[0], finding.cycles[-1]
+    if last == first:
+        return clock.clock(first, facts)
+    count = numbers.counted(len(finding.cycles), "start")
+    return f"{clock.from_to(first, last, facts)} ({count})"
+
+
+def check_lines(checks: Sequence[Check], trends: Sequence[Trend]) -> list[str]:
+    """Return for a terminal, in short, what passed, what could not be judged and why, and the trends."""
+    passed = [check.code for check in checks if check.outcome == "passed"]
+    withheld = [check for check in checks if check.outcome == "not judged"]
+    lines = ["", f"checked and passed: {', '.join(passed)}"] if passed else []
+    lines += [f"not judged: {check.code} ({check.said})" for check in withheld]
+    return lines + [f"trend: {of_trend(trend)}" for trend in trends]
+
+
+def in_short(checks: Sequence[Check]) -> str:
+    """Say how many limits were checked, and what came of them."""
+    counts = [
+        (sum(check.outcome == outcome for check in checks), outcome) for outcome in ("passed", "found", "not judged")
+    ]
+    came = ", ".join(f"{count} {outcome}" for count, outcome in counts if count)
+    return f"{numbers.counted(len(checks), 'limit')} checked: {came}"

@@ -1,0 +1,123 @@
+"""Instants as people write them: clock times, dates and zones."""
+
+from __future__ import annotations
+
+import re
+from datetime import UTC, datetime, timedelta, timezone, tzinfo
+from typing import Protocol
+from zoneinfo import ZoneInfo
+
+from shuntbook.analysis.readings.chunk import MICROSECONDS
+
+from .numbers import UNKNOWN
+
+
+class Dated(Protocol):
+    """Anything with times to show: their zone, and whether they are only counted from a start."""
+
+    @property
+    def zone(self) -> str:
+        """Name of a zone, or an offset such as ``+02:00``."""
+
+    @property
+    def undated(self) -> bool:
+        """Whether times have no date: they are shown as elapsed."""
+
+
+_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+
+_OFFSET = re.compile(r"(?:UTC|GMT)?([+-])(\d{1,2}):?(\d{2})?")
+
+
+def zone_of(facts: Dated) -> tuple[str, tzinfo]:
+    """Return the name and the rules of the zone a log's times are shown in; UTC where its own is not known here."""
+    if found := _OFFSET.fullmatch(facts.zone):
+        sign, hours, minutes = found.groups()
+        east = timedelta(hours=int(hours), minutes=int(minutes or 0)) * (-1 if sign == "-" else 1)
+        return facts.zone, timezone(east)
+    try:
+        return facts.zone, ZoneInfo(facts.zone)
+    except (KeyError, ValueError, OSError):  # unknown, not a name, or a folder of names
+        return "UTC", UTC
+
+
+def in_zone(facts: Dated) -> str:
+    """Return whose clock times are read off: a zone's name, or ``after the log's start`` where they have no dates."""
+    return "after the log's start" if facts.undated else zone_of(facts)[0]
+
+
+def offsets(facts: Dated, start_us: int, stop_us: int) -> str:
+    """Return how far a zone's clock is before UTC over a stretch of time: ``UTC+01:00``, or both where it is set."""
+    first, last = (before_utc(local(us, facts)) for us in (start_us, stop_us))
+    return first if first == last else f"{first}, then {last}"
+
+
+def before_utc(moment: datetime) -> str:
+    """Return how far a local clock is before UTC, for instance ``UTC+01:00``."""
+    return f"UTC{moment.isoformat()[-6:]}"
+
+
+def clock(us: int | None, facts: Dated, *, near_us: int | None = None) -> str:
+    """Return an instant as its log's reader would read it off a clock.
+
+    Parameters
+    ----------
+    us : int or None
+        The instant since 1970-01-01T00:00:00Z, or since the log's start where the log is undated. [us]
+    facts : Dated
+        The log: its zone, and whether it is dated.
+    near_us : int or None
+        An instant that is already on show: the date is left out where both fall on the same day. [us]
+
+    Returns
+    -------
+    str
+        ``13 Jun 2026 10:04:30``, ``10:04:30``, or ``+0:04:30`` for a log without dates. In an hour that the clocks
+        pass twice it says how far they are before UTC: ``25 Oct 2026 01:30:00 UTC+01:00``.
+    """
+    if us is None:
+        return UNKNOWN
+    if facts.undated:
+        return elapsed(us)
+    moment = local(round(us / MICROSECONDS) * MICROSECONDS, facts)
+    return date_and_clock(moment, date=near_us is None or local(near_us, facts).date() != moment.date())
+
+
+def from_to(start_us: int | None, stop_us: int | None, facts: Dated) -> str:
+    """Return a stretch of time, the date of its end left out where it is that of its beginning."""
+    return f"{clock(start_us, facts)} to {clock(stop_us, facts, near_us=start_us)}"
+
+
+def date_and_clock(moment: datetime, *, date: bool = True) -> str:
+    """Return a local time as ``13 Jun 2026 10:04:30``, or its clock alone.
+
+    In an hour that the clocks pass twice it says how far they are before UTC.
+    """
+    text = f"{moment.day} {moment:%b %Y} {moment:%H:%M:%S}" if date else f"{moment:%H:%M:%S}"
+    return f"{text} {before_utc(moment)}" if passed_twice(moment) else text
+
+
+def passed_twice(moment: datetime) -> bool:
+    """Tell whether a local time comes twice, because the clocks were set back."""
+    return moment.replace(fold=0).utcoffset() != moment.replace(fold=1).utcoffset()
+
+
+def local(us: int, facts: Dated) -> datetime:
+    """Return an instant, microseconds since 1970-01-01T00:00:00Z, as date and time in the log's zone."""
+    return moment_of(us).astimezone(zone_of(facts)[1])
+
+
+def moment_of(us: int) -> datetime:
+    """Return an instant, microseconds since 1970-01-01T00:00:00Z, as date and time in UTC."""
+    return _EPOCH + timedelta(microseconds=us)
+
+
+def microseconds_of(moment: datetime) -> int:
+    """Return a date and time with a zone as microseconds since 1970-01-01T00:00:00Z."""
+    return (moment - _EPOCH) // timedelta(microseconds=1)
+
+
+def elapsed(us: int) -> str:
+    """Return a time since the log's start, microseconds, as ``+h:mm:ss``."""
+    seconds = round(us / MICROSECONDS)
+    return f"{'−' if seconds < 0 else '+'}{abs(seconds) // 3600}:{abs(seconds) // 60 % 60:02d}:{abs(seconds) % 60:02d}"

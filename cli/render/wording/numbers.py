@@ -1,0 +1,189 @@
+"""Numbers and durations as people write them; the same on the terminal and on the page."""
+
+from __future__ import annotations
+
+from math import ceil, floor, isfinite, log10
+from unicodedata import bidirectional
+
+UNKNOWN = "unknown"
+
+#: What one reading stands for.
+SAMPLING = {
+    "instant": "each reading is the value at its instant",
+    "mean": "each reading is the average since the one before it",
+    "held": "each reading was read by eye and stands until the next",
+}
+
+#: The isolates that `shortened` sets are taken away first: a user's own could otherwise be left open.
+_NO_ISOLATES = dict.fromkeys(map(ord, "\u2066\u2067\u2068\u2069"))
+
+#: Bidirectional classes of letters (Unicode Standard Annex 9): from right to left, and what ends such a stretch.
+_FROM_RIGHT, _FROM_LEFT = {"R", "AL", "AN"}, {"L"}
+
+
+def number(x: float | None) -> str:
+    """Return a number with three significant digits, or whole from a thousand on; ``unknown`` for None or NaN."""
+    if x is None or not isfinite(x):
+        return UNKNOWN
+    rounded = float(f"{x:.3g}")
+    if abs(rounded) >= 1000:
+        return true_minus(f"{x:,.0f}")
+    # Nobody acts on a millionth of a unit: what is smaller is the rounding of the sum itself.
+    if abs(rounded) < 1e-6:
+        return "0"
+    return true_minus(f"{x:.{max(0, 2 - floor(log10(abs(rounded))))}f}")
+
+
+def amount(x: float | None, unit: str) -> str:
+    """Return a number with its unit, for instance ``12.3 Ah``; ``unknown`` for None or NaN."""
+    text = number(x)
+    return text if text == UNKNOWN else f"{text} {unit}"
+
+
+def signed(x: float | None, unit: str) -> str:
+    """Return a number with its sign and its unit, for instance ``−12.3 Wh``; nothing has no sign."""
+    if x is None or not isfinite(x):
+        return UNKNOWN
+    return with_sign(x, amount(abs(x), unit))
+
+
+def with_sign(x: float, size: str) -> str:
+    """Return the size of a figure, as people write it, with the figure's sign; what is shown as nought has none."""
+    return f"{'+' if x > 0 else '−'}{size}" if _shows_something(size) else size
+
+
+def true_minus(text: str) -> str:
+    """Return a figure with a minus as wide as its digits, and none before nought."""
+    return text.replace("-", "−" if _shows_something(text) else "")
+
+
+def _shows_something(text: str) -> bool:
+    return any(digit in text for digit in "123456789")
+
+
+def plus_minus(x: float | None, u95: float | None, unit: str) -> str:
+    """Return a number with half its 95 % interval, for instance ``31.4 Ah ± 0.6``.
+
+    The interval has at most two digits, one where the first of them says enough, and is rounded up where rounding down
+    would take much from it (GUM 7.2.6, from memory); the value ends at the same digit, unless that would make it larger
+    by a fifth: 7.1 ± 80, never 10 ± 80.
+
+    Parameters
+    ----------
+    x : float or None
+        The value. [unit]
+    u95 : float or None
+        Half of the 95 % interval; without it the value stands alone. [unit]
+    unit : str
+        The unit's symbol.
+    """
+    if x is None or not isfinite(x) or u95 is None or not isfinite(u95) or u95 <= 0:
+        return amount(x, unit)
+    digits, shown = rounded_u95(u95)
+    return f"{_to(round(x, _kept(x, digits)), _kept(x, digits))} {unit} ± {_to(shown, digits)}"
+
+
+def _kept(x: float, digits: int) -> int:
+    """Return at which place a value ends: a digit further where it would be rounded up to something else. [1]"""
+    rounded_up = abs(round(x, digits)) > 1.2 * abs(x)
+    return 1 - floor(log10(abs(x))) if rounded_up else digits
+
+
+def value_and_ends(value: float, low: float, high: float) -> tuple[str, str, str]:
+    """Return a value and the ends of its interval, which is not empty; all end where `plus_minus` ends half of it."""
+    digits, _ = rounded_u95((high - low) / 2)
+    value, low, high = (round(x, digits) for x in (value, low, high))
+    return _to(value, digits), _to(low, digits), _to(high, digits)
+
+
+def _to(x: float, digits: int) -> str:
+    return true_minus(f"{x:,.{max(digits, 0)}f}")
+
+
+def rounded_u95(u95: float) -> tuple[int, float]:
+    """Return at which decimal place an uncertainty ends, and what it is rounded to."""
+    place = floor(log10(u95))
+    for digits in ((1 if u95 / 10**place < 3 else 0) - place, 1 - place):
+        scaled = u95 * 10.0**digits
+        shown = ceil(scaled) if round(scaled) < 0.95 * scaled else round(scaled)
+        if shown <= 1.05 * scaled:
+            break
+    return digits, shown / 10.0**digits
+
+
+def percent(ratio: float | None) -> str:
+    """Return a ratio of one as per cent, for instance ``34 %``; ``unknown`` for None or NaN."""
+    if ratio is None or not isfinite(ratio):
+        return UNKNOWN
+    return true_minus(f"{100 * ratio:.{0 if abs(ratio) >= 0.0995 or ratio == 0 else 1}f} %")
+
+
+def counted(n: int, one: str, many: str | None = None) -> str:
+    """Return a count with its noun, for instance ``1 start`` or ``12 starts``."""
+    return f"{n:,} {one if n == 1 else many or one + 's'}"
+
+
+def duration(length_s: float | None) -> str:
+    """Return a length of time by its two largest units: ``0.25 s``, ``13 s``, ``1 min 12 s``, ``2 h 05 min``."""
+    if length_s is None or not isfinite(length_s):
+        return UNKNOWN
+    if length_s < 9.95:
+        return "0 s" if length_s < 0.005 else f"{length_s:.{2 if length_s < 0.995 else 1}f} s"
+    seconds = round(length_s)
+    if seconds < 60:
+        return f"{seconds} s"
+    if seconds < 3600:
+        return _two(seconds // 60, "min", seconds % 60, "s")
+    minutes = round(length_s / 60)
+    if minutes < 24 * 60:
+        return _two(minutes // 60, "h", minutes % 60, "min")
+    hours = round(length_s / 3600)
+    return _two(hours // 24, "d", hours % 24, "h")
+
+
+def _two(large: int, large_unit: str, small: int, small_unit: str) -> str:
+    return f"{large} {large_unit} {small:02d} {small_unit}" if small else f"{large} {large_unit}"
+
+
+def shortened(text: str, most: int = 60) -> str:
+    """Return a user's text fit for a line of ours: no control characters, and cut with an ellipsis after `most`.
+
+    Each stretch of letters that run from right to left is set apart by isolates, so that it cannot reorder what is
+    around it; text that went through here before comes out as it went in.
+    """
+    plain = text.translate(_NO_ISOLATES)
+    visible = "".join(c if c.isprintable() else " " if c.isspace() else "\N{REPLACEMENT CHARACTER}" for c in plain)
+    short = visible if len(visible) <= most else f"{visible[: most - 1].rstrip()}…"
+    return _set_apart(short) if any(bidirectional(c) in _FROM_RIGHT for c in short) else short
+
+
+def _set_apart(text: str) -> str:
+    """Put isolates around each stretch from the first to the last letter of a right-to-left script."""
+    parts, start, stop = [], 0, 0
+    for place, kind in enumerate(map(bidirectional, text)):
+        if kind in _FROM_RIGHT:
+            if start == stop:
+                parts.append(text[stop:place])
+                start = place
+            stop = place + 1
+        elif kind in _FROM_LEFT and start < stop:
+            parts.append(f"\N{FIRST STRONG ISOLATE}{text[start:stop]}\N{POP DIRECTIONAL ISOLATE}")
+            start = stop
+    if start < stop:
+        parts.append(f"\N{FIRST STRONG ISOLATE}{text[start:stop]}\N{POP DIRECTIONAL ISOLATE}")
+    return "".join(parts) + text[stop:]
+
+
+def capital(text: str) -> str:
+    """Return text with its first letter as a capital, the rest as it is."""
+    return text[:1].upper() + text[1:]
+
+
+def sentence(text: str) -> str:
+    """Return text as a sentence: with a capital at its beginning and a full stop at its end."""
+    return capital(text) + ("" if text.endswith((".", "!", "?", "…")) else ".")
+
+
+def uncapital(text: str) -> str:
+    """Return text with its first letter small, to stand within a sentence."""
+    return text[:1].lower() + text[1:]

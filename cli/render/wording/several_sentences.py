@@ -1,0 +1,175 @@
+"""What several logs of one site show together, in plain sentences for the page and the terminal."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import date
+from math import isfinite
+from typing import TYPE_CHECKING
+
+from shuntbook.analysis.health.finding import withheld
+
+from . import clock, log_sentences, numbers
+from .log_sentences import load_name, log_title
+
+if TYPE_CHECKING:
+    from shuntbook.analysis.readings.log_facts import LogFacts
+    from shuntbook.analysis.several_logs.before_after import BeforeAfter
+    from shuntbook.analysis.several_logs.day_trends import DayTrend
+    from shuntbook.analysis.several_logs.over_logs import OverLogs
+    from shuntbook.analysis.several_logs.report import Report
+
+#: From so many logs on the page begins with what all of them show.
+MANY = 3
+#: A list of log names in a sentence ends after so many.
+_MOST_NAMES = 5
+_STRETCH = {
+    "all": "From day to day",
+    "before": "From day to day before the change",
+    "after": "From day to day after the change",
+}
+
+
+def begins_with_all(report: Report) -> bool:
+    """Tell whether the page begins with what all logs show: where they are many, or somebody named a change."""
+    over = report.over
+    return over is not None and (len(report.logs) >= MANY or (over.change is not None and over.change.named))
+
+
+def over_lines(over: OverLogs) -> list[str]:
+    """Return what a terminal shows of all the logs together."""
+    return [*headline(over), *trends_said(over), *change_said(over), *left_out_said(over)]
+
+
+def when(over: OverLogs) -> str:
+    """Say how many logs there are and from when to when they go."""
+    logs = numbers.counted(len(over.logs), "log")
+    if not over.days:
+        return f"{logs}."
+    first, last = over.days[0].date, over.days[-1].date
+    span = day_name(first, year=True)
+    if last != first:
+        span = f"{day_name(first, year=first.year != last.year)} to {day_name(last, year=True)}"
+    return f"{logs}, {span} ({over.zone}): readings on {numbers.counted(len(over.days), 'day')}."
+
+
+def headline(over: OverLogs) -> list[str]:
+    """Say what all the logs together took and how often the load started, and how many logs want action."""
+    whole = over.whole
+    if whole is None:
+        return ["No log could be set beside the others: none has dates and readings that add up."]
+    amounts = [
+        log_sentences.drawn(x, unit) for x, unit in ((whole.charge, "Ah"), (whole.energy, "Wh")) if x is not None
+    ]
+    who = "the bank gave" if over.side == "dc" else "the loads behind the inverter took"
+    took = f" {who} {amounts[0]}{f' ({amounts[1]})' if len(amounts) > 1 else ''};" if amounts else ""
+    name = next((load_name(one.log) for one in over.logs if one.log.cycles.cycles), "the largest load")
+    starts = f" {name} started {numbers.counted(whole.starts, 'time')}"
+    if whole.starts_per_h is not None:
+        starts += f", {numbers.number(whole.starts_per_h)} an hour"
+    return [f"In {numbers.duration(whole.measured_s)} of readings{took}{starts}.", _acts(over)]
+
+
+def _acts(over: OverLogs) -> str:
+    act = [one for one in over.logs if one.findings[0]]
+    watch = [one for one in over.logs if one.findings[1] and not one.findings[0]]
+    logs = numbers.counted(len(over.logs), "log")
+    if act:
+        also = f", {len(watch)} more want watching" if watch else ""
+        return f"{len(act)} of {logs} {'asks' if len(act) == 1 else 'ask'} for action{also}."
+    if watch:
+        return f"Nothing asks for action; {len(watch)} of {logs} {'wants' if len(watch) == 1 else 'want'} watching."
+    left = sum(bool(withheld(one.log.checks)) for one in over.logs)
+    but = f", but in {left} of them not all could be judged" if left else ""
+    return f"Nothing in the {logs} asks for action{but}."
+
+
+def trends_said(over: OverLogs) -> list[str]:
+    """Say which figures rise or fall from day to day, or that none does as far as can be told."""
+    stretches = dict.fromkeys(trend.stretch for trend in over.trends)
+    return [_trends_of([trend for trend in over.trends if trend.stretch == stretch]) for stretch in stretches]
+
+
+def _trends_of(trends: list[DayTrend]) -> str:
+    where = _STRETCH[trends[0].stretch]
+    judged = [trend for trend in trends if trend.verdict != "not judged"]
+    moving = [trend for trend in judged if trend.verdict in ("rising", "falling")]
+    if not judged:
+        return f"{where}: not judged, {max(trends, key=lambda trend: trend.count).why}."
+    if not moving:
+        return f"{where}: no change that can be told from chance."
+    return f"{where}: {'; '.join(_moving(trend) for trend in moving)}."
+
+
+def _moving(trend: DayTrend) -> str:
+    change = trend.change or 0.0
+    return f"{trend.name} {trend.verdict}, by {value(abs(change), trend.unit)} over {trend.span_d:.0f} days"
+
+
+def change_said(over: OverLogs) -> list[str]:
+    """Say what differs before and after the change."""
+    change = over.change
+    if change is None:
+        return []
+    if change.comparison is None:
+        return [f"{which(over, change)}: {' '.join(change.said)}"]
+    differing = [(row.name, _value(row.difference)) for row in change.comparison.rows if row.differs]
+    higher, lower = ([name for name, apart in differing if sign * apart > 0] for sign in (1, -1))
+    told = [f"{word} {', '.join(names)}" for word, names in (("higher:", higher), ("lower:", lower)) if names]
+    return [f"{which(over, change)}, {'; '.join(told) or 'no difference that these logs can show'}."]
+
+
+def _value(x: object) -> float:
+    return float(getattr(x, "value", 0.0))
+
+
+def which(over: OverLogs, change: BeforeAfter) -> str:
+    """Say what is set beside what."""
+    if not change.named:
+        return "In the last half of the logs beside the first"
+    when_text = clock.clock(change.at_us, facts_of(over))
+    note = f" ({numbers.shortened(change.text)})" if change.text else ""
+    return f"Since {when_text}{note}, beside the days before"
+
+
+def left_out_said(over: OverLogs) -> list[str]:
+    """Say which logs take no part and why, and what else must be known."""
+    reasons: dict[str, list[str]] = {}
+    for left in over.left_out:
+        reasons.setdefault(left.why, []).append(log_title(left.log.facts))
+    return [*(f"Left out here: {_names(names)}: {why}." for names, why in _each(reasons)), *over.said]
+
+
+def _each(reasons: dict[str, list[str]]) -> Iterator[tuple[list[str], str]]:
+    for why, names in reasons.items():
+        yield names, why if len(names) == 1 else f"each {why}"
+
+
+def _names(names: list[str]) -> str:
+    more = len(names) - _MOST_NAMES
+    return ", ".join(names[:_MOST_NAMES]) + (f" and {more} more" if more > 0 else "")
+
+
+def facts_of(over: OverLogs) -> LogFacts:
+    """Return the facts of a log whose zone is that of the days."""
+    dated = [one.log.facts for one in over.logs if not one.log.facts.undated and one.log.facts.zone == over.zone]
+    return dated[0] if dated else over.logs[0].log.facts
+
+
+def day_name(day: date, *, year: bool = False) -> str:
+    """Return a day as people write it: ``Sat 10 Oct``."""
+    return f"{day:%a} {day.day} {day:%b}{f' {day.year}' if year else ''}"
+
+
+def value(x: float | None, unit: str) -> str:
+    """Return a figure with its unit: seconds as a duration, a share of one in per cent."""
+    if x is None or not isfinite(x):
+        return numbers.UNKNOWN
+    if unit == "s":
+        return numbers.duration(x)
+    return numbers.percent(x) if unit == "%" else numbers.amount(x, unit).rstrip()
+
+
+def signed(x: float, unit: str) -> str:
+    """Return a change with its sign, in the unit of its figure."""
+    return numbers.with_sign(x, value(abs(x), unit))

@@ -1,0 +1,221 @@
+"""What a log and its site file say together, in plain sentences."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from shuntbook.analysis.bank.sag import Sag
+from shuntbook.analysis.bank.system_word import SystemWord, system_word, to_add, weakest
+from shuntbook.analysis.equipment.holds import WORD
+from shuntbook.analysis.equipment.judged import Judged, worded
+from shuntbook.analysis.equipment.protection import SCREENING
+from shuntbook.analysis.ledger.payback import payback_of
+from shuntbook.analysis.not_known import Missing
+from shuntbook.analysis.one_log.bank_report import BankReport
+from shuntbook.analysis.one_log.inverter_report import Seen
+from shuntbook.analysis.one_log.water_report import WaterReport
+
+from . import clock, numbers
+from .log_sentences import log_title
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from shuntbook.analysis.bank.bank import Recharge
+    from shuntbook.analysis.bank.limits import BankCheck
+    from shuntbook.analysis.equipment.conductor import ConductorCheck
+    from shuntbook.analysis.equipment.water import WaterCost
+    from shuntbook.analysis.ledger.ledger import LedgerLine
+    from shuntbook.analysis.ledger.payback import Payback
+    from shuntbook.analysis.one_log.inverter_report import InverterReport
+    from shuntbook.analysis.one_log.log_report import LogReport
+    from shuntbook.analysis.several_logs.report import Report
+    from shuntbook.analysis.site.units import Shown
+    from shuntbook.analysis.stats.interval95 import Within
+
+
+def within(figure: Within, unit: str) -> str:
+    """Return a figure with the ends of its interval, for instance ``23.4 V (23.3 to 23.5)``."""
+    if figure.high <= figure.low:
+        return numbers.amount(figure.value, unit)
+    value, low, high = numbers.value_and_ends(figure.value, figure.low, figure.high)
+    return f"{value} {unit} ({low} to {high})"
+
+
+def unsafe(report: Report) -> list[str]:
+    """Say which conductors and fuses of a report's site fail, whatever its logs show: the first thing to be read."""
+    by_site = next((log.by_site for log in report.logs if log.by_site is not None), None)
+    return [] if by_site is None else unsafe_conductors(by_site.conductors)
+
+
+def unsafe_conductors(checks: Sequence[ConductorCheck]) -> list[str]:
+    """Say of each conductor that fails by what it does, and who decides."""
+    said = [
+        f"Conductor '{numbers.shortened(check.conductor)}' fails. {each.sentence}"
+        for check in checks
+        for each in check.failing
+    ]
+    return [*said, SCREENING] if said else []
+
+
+def in_short(log: LogReport) -> tuple[str, ...]:
+    """Say in short whether the system carries the load, and when each demo was paid back; empty without a site file."""
+    if log.by_site is None:
+        return ()
+    said = [*carried(log), *paid_back(log)]
+    if isinstance(bank := log.by_site.bank, BankReport) and not isinstance(bank.to_full, Missing):
+        said.append(full_again(bank.to_full))
+    return tuple(said)
+
+
+def carried(log: LogReport) -> list[str]:
+    """Say whether the inverter of the load that was looked for holds, the bank, and its voltage at the next start."""
+    found = log.by_site
+    if found is None:
+        return []
+    said = [_inverter(each) for each in found.inverters if isinstance(each.seen, Seen)]
+    return [*said, *_bank(found.bank_check)]
+
+
+def carries(log: LogReport) -> SystemWord | None:
+    """Say in one sentence whether the system carries the load, with the word on it; None without a site file."""
+    found = log.by_site
+    if found is None:
+        return None
+    on = [
+        (f"the {numbers.shortened(each.planned.inverter)}", each.verdict)
+        for each in found.inverters
+        if isinstance(each.seen, Seen)
+    ]
+    return system_word(on, found.bank_check, conductor_fails=any(check.failing for check in found.conductors))
+
+
+def carry_all(report: Report) -> str | None:
+    """Say in one sentence whether the system carries the load, by the log that asks the most of it."""
+    said = [(found, log) for log in report.logs if (found := carries(log)) is not None]
+    if not said:
+        return None
+    word = weakest(found for found, _ in said)
+    log = next(log for found, log in said if found is word)
+    if len(said) == 1 or all(found.verdict == word.verdict for found, _ in said):
+        return word.sentence
+    return f"By the log {log_title(log.facts)}: {numbers.uncapital(word.sentence)}"
+
+
+def _bank(check: BankCheck) -> list[str]:
+    """Say whether the bank gives what is asked, and how far its voltage falls."""
+    if check.verdict is None:
+        said = [f"The bank was not judged: {to_add(check)}."]
+    else:
+        part = None if check.verdict == "holds" else check.worst_part
+        why = f": {part.sentence}" if isinstance(part, Judged) else " by its voltage at a start." if part else "."
+        said = [f"The bank {WORD[check.verdict]}{why}"]
+    if isinstance(check.sag, Sag):
+        said.append(_sag(check.sag))
+    return said
+
+
+def _inverter(report: InverterReport) -> str:
+    seen = report.seen
+    assert isinstance(seen, Seen)
+    name = numbers.shortened(report.planned.inverter)
+    planned = "is not judged" if report.planned.verdict is None else WORD[report.planned.verdict]
+    return (
+        f"By the plates the {name} {planned}; seen were {numbers.amount(seen.peak_W, 'W')} at most "
+        f"and {numbers.amount(seen.sustained_W, 'W')} sustained behind it."
+    )
+
+
+def _sag(found: Sag) -> str:
+    compared = f"At the next start the bank falls to about {sag_said(found)}"
+    return worded(compared, found.verdict, found.by_figures, found.conditions)
+
+
+def sag_said(found: Sag) -> str:
+    """Return the lowest voltage at the next start beside the cut-off, without the word on it."""
+    cut_off = numbers.amount(found.cut_off_V, "V")
+    return f"{within(found.lowest_V, 'V')}; {found.below} below {cut_off}"
+
+
+def paid_back(log: LogReport) -> list[str]:
+    """Say of each demo when the array had paid it back."""
+    return [
+        _paid(line, found, log) for line in log.ledger.demos if (found := payback_of(line, log.paybacks)) is not None
+    ]
+
+
+def _paid(line: LedgerLine, found: Payback, log: LogReport) -> str:
+    name = f"“{numbers.shortened(line.text)}”"
+    if found.owed_Ah is None and found.still_owed_Ah <= 0:
+        return f"{name} was not ended by a later note; at the log's end the bank was short of nothing by it."
+    if found.owed_Ah is None:
+        owed = numbers.amount(found.still_owed_Ah, "Ah")
+        return f"{name} was not ended by a later note; at the log's end the bank was short of {owed} by it."
+    if found.owed_Ah <= 0:
+        return f"{name} owed the bank nothing: the array had carried it meanwhile."
+    owed = numbers.amount(found.owed_Ah, "Ah")
+    if found.paid_us is None:
+        still = numbers.amount(found.still_owed_Ah, "Ah")
+        said = f"{name} owed the bank {owed}; at the log's end {still} of it had not been paid back"
+        if found.more_since_Ah > 0:
+            return f"{said}, and the bank was short of {numbers.amount(found.more_since_Ah, 'Ah')} more, drawn since."
+        return f"{said}."
+    when = clock.clock(found.paid_us, log.facts, near_us=line.stop_us)
+    zone = clock.in_zone(log.facts)
+    after = numbers.duration((found.paid_us - found.stop_us) / 1e6)
+    gaps = f", {numbers.duration(found.uncovered_s)} without readings left out" if found.uncovered_s else ""
+    return (
+        f"{name} owed the bank {owed} at its end; the array had paid that back by {when} ({zone}), {after} later{gaps}."
+    )
+
+
+def full_again(owed: Recharge) -> str:
+    """Say what it takes until the bank is full."""
+    said = f"Until it is full the bank wants {owed_and_sun(owed)}."
+    if isinstance(owed.days, Missing) and not owed.days.add:
+        said += f" {numbers.capital(owed.days.because)}."
+    return said
+
+
+def owed_and_sun(owed: Recharge) -> str:
+    """Return what is owed to the bank, and how much sun pays it back."""
+    both = f"{numbers.amount(owed.owed_Ah, 'Ah')} ({numbers.amount(owed.owed_Wh, 'Wh')})"
+    sun = f"{both}: at least {numbers.duration(owed.sun_h * 3600)} of good sun"
+    idle = "with nothing drawn meanwhile"
+    if isinstance(owed.days, Missing):
+        return f"{sun} {idle}"
+    days = f"{numbers.number(owed.days)} {'usual days' if owed.days >= 1 else 'of a usual day'}"
+    if owed.daily_use_Wh.high > 0:
+        return f"{sun} {idle}, or {days} at this log's use"
+    return f"{sun}, or {days}, {idle}"
+
+
+def water(log: LogReport) -> list[str]:
+    """Say what the pump's runs tell of the tank, and what the water costs."""
+    found = log.by_site.water if log.by_site is not None else None
+    if not isinstance(found, WaterReport):
+        return []
+    said = []
+    if not isinstance(found.cost, Missing):
+        said.append(f"The water costs {water_energy(found.cost, found.shown)}, at the meter.")
+    plan = found.plan
+    if not isinstance(plan, Missing) and plan.fill_s is not None and found.run_s:
+        short = found.run_s < plan.fill_s
+        said.append(
+            f"With its pre-charge the tank takes {found.shown.of_volume(plan.drawdown_L)}, so no run should be shorter "
+            f"than {numbers.duration(plan.fill_s)}; the usual run is {numbers.duration(found.run_s)}"
+            + (": the tank takes less than it should." if short else ", longer by what is drawn meanwhile.")
+        )
+    return said
+
+
+def water_energy(cost: WaterCost, shown: Shown) -> str:
+    """Return what water costs, for instance ``347 Wh for 1,000 L``."""
+    energy_Wh, of_water = shown.water_energy(cost.Wh_per_1000_L)
+    return f"{numbers.amount(energy_Wh, 'Wh')} for {of_water}"
+
+
+def assumptions(parts: Sequence[object]) -> tuple[str, ...]:
+    """Return what results rest on, each sentence once; those that could not be had rest on nothing."""
+    said = [text for part in parts if not isinstance(part, Missing) for text in getattr(part, "assumptions", ())]
+    return tuple(dict.fromkeys(said))

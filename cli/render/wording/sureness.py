@@ -1,0 +1,75 @@
+"""How sure charge and energy are, and what that rests on, in plain sentences."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+from shuntbook.analysis.sureness.signal_errors import BOTH_IN_ONE
+
+from .numbers import percent, plus_minus, signed
+
+if TYPE_CHECKING:
+    from shuntbook.analysis.charge.amounts import Charge
+    from shuntbook.analysis.stats.interval95 import HowSure
+    from shuntbook.analysis.sureness.meter_figures import MeterFigures
+
+#: Shares of the squared uncertainty below this are not worth a word. [1]
+_WORTH_NAMING = 0.05
+
+
+def in_gaps_lines(charge: Charge) -> list[str]:
+    """Return in words what the gaps may have held; a guess, in no figure."""
+    guess = charge.in_gaps
+    if guess is None:
+        return []
+    unit = "Ah" if charge.charge is not None else "Wh"
+    gaps = "the gap" if len(charge.span.gaps) == 1 else "the gaps"
+    return [f"had {gaps} run like the hours around, about {signed(guess.net, unit)} more (net); not counted"]
+
+
+def sureness_lines(charge: Charge, figures: MeterFigures, *, starts_known: bool = False) -> list[str]:
+    """Return in words where the uncertainty comes from, and what was assumed for it."""
+    amounts = charge.charge or charge.energy
+    if amounts is None or amounts.sure is None:
+        return []
+    largest = amounts.sure.drawn if amounts.drawn >= amounts.returned else amounts.sure.returned
+    lines = []
+    if largest.components:
+        shares = "; ".join(_shares(largest))
+        lines.append(f"where ± comes from: {shares}")
+    if largest.factor is not None:
+        lines.append(f"the interval holds 95 %: {largest.factor:.2f} standard uncertainties here (GUM)")
+    if any(part.source == BOTH_IN_ONE for part in largest.components):
+        lines.append(
+            "within one average draw and return cancel, so more of both flowed than the averages show; the net is right"
+        )
+    lines += [f"meter: {said}" for said in figures.assumed]
+    lines += _zero_lines(figures)
+    if charge.how.sampling == "instant" and not starts_known and _may_miss_starts(charge):
+        lines.append(
+            "surges of motor starts between two readings are not in it; with a site file (--site) they are, where a "
+            "reading caught one"
+        )
+    return lines
+
+
+def _may_miss_starts(charge: Charge) -> bool:
+    """Tell whether a start of half a second may fall between two readings."""
+    return (charge.how.usual_interval_s or 0.0) > 0.5
+
+
+def _shares(sure: HowSure) -> Iterator[str]:
+    for component in sure.components:
+        if (share := sure.share(component)) >= _WORTH_NAMING:
+            yield f"{component.source} {percent(share)}"
+
+
+def _zero_lines(figures: MeterFigures) -> list[str]:
+    check = figures.zero_check
+    if check is None:
+        return []
+    return [
+        f"zero check: {plus_minus(check.offset_A, 2 * check.u_A, 'A')} from {check.readings:,} readings was taken off "
+        "all of them"
+    ]

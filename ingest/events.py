@@ -1,0 +1,45 @@
+"""What a source gives: a reading, a row refused, or a remark."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Reading:
+    """One time stamp and the quantities a meter gave at it.
+
+    Parameters
+    ----------
+    time_us : int
+        Since 1970-01-01T00:00:00Z, on the capture's clock. [us]
+    values : mapping of str to float
+        Canonical quantities by name, in their own units; draw positive. A quantity the meter gave no value for is
+        absent.
+    """
+
+    time_us: int
+    values: Mapping[str, float]
+
+
+@dataclass(frozen=True)
+class Refused:
+    """Something that came and is no reading: a torn line, a wrong checksum, an answer of the wrong shape."""
+
+    time_us: int
+    kind: str
+    text: str
+    reason: str
+
+
+@dataclass(frozen=True)
+class Remark:
+    """Something that happened to the source: a reconnection, a time-out, a refusal by the device, a clock step."""
+
+    time_us: int
+    kind: str
+    text: str
+
+
+Event = Reading | Refused | Remark

@@ -1,0 +1,1 @@
+"""Files that others made, to a log."""

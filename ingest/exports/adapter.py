@@ -1,0 +1,75 @@
+"""What an adapter for files offers: `convert.convert` needs no more of it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import Any, Protocol
+
+from shuntbook.ingest.exports.delimited.decode import Source
+from shuntbook.ingest.exports.delimited.rows import RowBatch
+from shuntbook.ingest.zone import LocalClock
+
+
+class Described(Protocol):
+    """What an export was taken for."""
+
+    @property
+    def name(self) -> str:
+        """The file."""
+
+    @property
+    def ac(self) -> bool:
+        """Whether its columns speak of alternating current."""
+
+    @property
+    def said(self) -> Sequence[str]:
+        """What was noticed, in sentences."""
+
+    def describe(self) -> list[str]:
+        """Return in words, a line each, what was taken for what."""
+
+    def as_document(self) -> dict[str, Any]:
+        """Return the same for JSON: ``dialect``, ``quantities`` and ``time``."""
+
+
+class ExportClock(Protocol):
+    """The clock of an export."""
+
+    @property
+    def local(self) -> LocalClock | None:
+        """The local clock that its stamps are read by; None where they need no zone."""
+
+
+class Export(Protocol):
+    """What an adapter for files offers."""
+
+    @property
+    def sources(self) -> Sequence[Source]:
+        """The files."""
+
+    @property
+    def layouts(self) -> Sequence[Described]:
+        """What each was taken for."""
+
+    @property
+    def quantities(self) -> Sequence[str]:
+        """The quantities they hold."""
+
+    @property
+    def clock(self) -> ExportClock:
+        """The clock they share."""
+
+    @property
+    def undated(self) -> bool:
+        """Whether their times only count from the start."""
+
+    @property
+    def needs_zone(self) -> bool:
+        """Whether their times need a zone to become UTC."""
+
+    @property
+    def markers(self) -> Sequence[tuple[int, str]]:
+        """Notes that stand in them, with their instants. [us]"""
+
+    def batches(self) -> Iterator[RowBatch]:
+        """Yield the readings in the order they were written, and the rows that could not be read."""

@@ -1,0 +1,268 @@
+"""Write what an adapter yields as a log: whole or not at all, its rejects beside it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+
+import numpy as np
+import pyarrow.parquet as pq
+
+from shuntbook.ingest.errors import InputError
+from shuntbook.ingest.exports.delimited.rows import RowBatch
+from shuntbook.ingest.log.arrow import flat, floats, integers
+from shuntbook.ingest.log.log import level_of
+from shuntbook.ingest.log.meta import LogMeta
+from shuntbook.ingest.log.readings import Readings
+from shuntbook.ingest.log.spacings import IntervalCount
+from shuntbook.ingest.log.timeline import settle
+from shuntbook.ingest.log.writing import LogWriter, new_log, to_batch
+from shuntbook.ingest.safe_files.ahead import ahead
+from shuntbook.ingest.safe_files.hidden_place import hidden_beside
+from shuntbook.ingest.safe_files.rejects import Reject, RejectsFile, rejects_file, rejects_path
+from shuntbook.ingest.safe_files.whole_file import take_place, told_by_name
+
+from .adapter import Export
+from .log_again import turned
+
+__all__ = ["MOST_REJECTED", "Converted", "convert", "rejects_path"]
+
+#: Share of rows that may be unreadable before the person is asked.
+MOST_REJECTED = 0.05
+#: So many unreadable rows, and fewer readable ones, end a conversion before the file does.
+ENOUGH_REJECTED = 300_000
+
+
+@dataclass
+class Converted:
+    """What a conversion did."""
+
+    log: Path
+    meta: LogMeta
+    rejects_file: Path | None
+    first_us: int
+    last_us: int
+    repeated_headers: int = 0
+    ambiguous: int = 0
+
+
+@dataclass
+class _Tally:
+    read: int = 0
+    kept: int = 0
+    rejected: int = 0
+    torn: int = 0
+    repeated_headers: int = 0
+    increasing: bool = True
+    last_us: int | None = None
+    first_reject: Reject | None = None
+    intervals: IntervalCount = field(default_factory=IntervalCount)
+
+    def count(self, batch: RowBatch) -> None:
+        time_us, rejects = batch.readings.time_us, batch.rejects
+        self.kept += len(time_us)
+        self.torn += batch.torn
+        self.rejected += len(rejects)
+        self.read += len(time_us) + len(rejects)
+        self.repeated_headers += batch.repeated_headers
+        self.first_reject = self.first_reject or (rejects[0] if rejects else None)
+        if len(time_us):
+            follows = self.last_us is None or time_us[0] > self.last_us
+            self.increasing = self.increasing and bool(follows and (np.diff(time_us) > 0).all())
+            self.last_us = int(time_us[-1])
+            if self.increasing:
+                self.intervals.add(time_us, level_of(batch.readings.quantities))
+
+
+def convert(
+    export: Export, out: Path, meta: LogMeta, *, reverse_sign: bool, allow_rejects: bool, gap_limit_s: float | None
+) -> Converted:
+    """Read an export to its end and write the log.
+
+    Parameters
+    ----------
+    export : CsvExport
+        The source.
+    out : Path
+        The log's place; what is there is replaced.
+    meta : LogMeta
+        What is known beforehand; the counts, limits and remarks are filled in.
+    reverse_sign : bool
+        Turn the sign of current and power (side ``dc``).
+    allow_rejects : bool
+        Go on even if more than `MOST_REJECTED` of the rows cannot be read.
+    gap_limit_s : float or None
+        The gap limit, if it is stated. [s]
+
+    Raises
+    ------
+    InputError
+        If too many rows cannot be read, and only the rejects file is written then; if nothing can be written there;
+        or if another log's rejects stand there.
+    """
+    tally = _Tally()
+    with ExitStack() as stack:
+        rejects = stack.enter_context(rejects_file(out, {source.name for source in export.sources}))
+        spool = stack.enter_context(_spool(out))
+        writer = LogWriter(spool, export.quantities)
+        try:
+            for batch in ahead(export.batches()):
+                tally.count(batch)
+                rejects.add(batch.rejects)
+                _check_on_the_way(tally, allow_rejects, rejects.path, export)
+                if len(batch.readings.time_us):
+                    writer.write(to_batch(turned(batch.readings) if reverse_sign else batch.readings))
+            _check(tally, allow_rejects, rejects.path, export)
+            for source in export.sources:
+                source.stamp()
+            meta = _filled(meta, export, tally)
+            if tally.increasing:
+                meta = _with_limits(meta, tally.intervals, gap_limit_s)
+                writer.finish(meta)
+                rejects.finish()
+                first = _keep(spool, out)
+                return _converted(out, meta, rejects, tally, export, first)
+            writer.finish(meta)
+        except BaseException:
+            writer.abandon()
+            raise
+        settled = settle(_load(spool, export.quantities))
+        meta = _settled_meta(meta, settled.readings, settled.said(), settled.merged, settled.clock_steps, gap_limit_s)
+        with new_log(out, export.quantities) as final:
+            _write_slices(final, settled.readings)
+            final.finish(meta)
+            rejects.finish()
+        first = (int(settled.readings.time_us[0]), int(settled.readings.time_us[-1]))
+        return _converted(out, meta, rejects, tally, export, first)
+
+
+def _check(tally: _Tally, allow: bool, rejects: Path, export: Export) -> None:
+    name, first = export.sources[0].name, tally.first_reject
+    where = f"{first.file}, line {first.line}: {first.reason}" if first else ""
+    if not tally.kept:
+        if first is None:
+            raise InputError(f"{name}: holds no row of readings")
+        raise InputError(
+            f"{name}: none of its {tally.read} rows could be read; the first: {where}. All are in {rejects}"
+        )
+    if tally.rejected - tally.torn > MOST_REJECTED * tally.read and not allow:
+        share = 100 * tally.rejected / tally.read
+        raise InputError(
+            f"{name}: {tally.rejected} of {tally.read} rows ({share:.0f} %) could not be read, so no log was written; "
+            f"the first: {where}. All are in {rejects}; add --allow-rejects to keep the rest"
+        )
+
+
+def _check_on_the_way(tally: _Tally, allow: bool, rejects: Path, export: Export) -> None:
+    """Stop early where it can hardly be an export: a small packed file may unpack to no end of lines."""
+    if tally.rejected > ENOUGH_REJECTED and tally.rejected > tally.kept and not allow:
+        raise InputError(
+            f"{export.sources[0].name}: its first {tally.rejected:,} unreadable rows are more than those that could be "
+            f"read, so it was not read to its end and no log was written; they are in {rejects}; "
+            "add --allow-rejects to read all of it"
+        )
+
+
+def _filled(meta: LogMeta, export: Export, tally: _Tally) -> LogMeta:
+    said = [*meta.said, *dict.fromkeys(line for layout in export.layouts for line in layout.said)]
+    if export.clock.local is not None and export.clock.local.ambiguous:
+        said.append(
+            f"{export.clock.local.ambiguous} rows stand in an hour that the clocks went through twice; "
+            "the second time is taken from where they step back"
+        )
+    return replace(
+        meta,
+        source=[{"name": Path(s.name).name, "sha256": s.digest, "bytes": s.size} for s in export.sources],
+        rows_read=tally.read,
+        rows_kept=tally.kept,
+        rows_rejected=tally.rejected,
+        said=said,
+    )
+
+
+def _with_limits(meta: LogMeta, intervals: IntervalCount, gap_limit_s: float | None) -> LogMeta:
+    """Return the metadata with the gap limit, stated or counted, and the usual interval."""
+    usual_s = intervals.median_s()
+    said = list(meta.said)
+    if gap_limit_s is None:
+        limit = intervals.gap_limit()
+        said += [limit.said] if limit.said and meta.sampling != "held" else []
+        other_s = None if meta.sampling == "held" else limit.other_s
+        return replace(meta, gap_limit_s=limit.limit_s, other_gap_limit_s=other_s, usual_interval_s=usual_s, said=said)
+    if usual_s is not None and gap_limit_s < usual_s and meta.sampling == "instant":
+        said.append(
+            f"the gap limit ({gap_limit_s:g} s) is shorter than the usual spacing ({usual_s:g} s), "
+            "so nothing can be measured between readings; a longer --gap mends that"
+        )
+    return replace(meta, gap_limit_s=gap_limit_s, usual_interval_s=usual_s, said=said)
+
+
+def _settled_meta(
+    meta: LogMeta,
+    readings: Readings,
+    said: list[str],
+    merged: int,
+    steps: list[dict[str, float]],
+    gap_limit_s: float | None,
+) -> LogMeta:
+    intervals = IntervalCount()
+    intervals.add(readings.time_us, level_of(readings.quantities))
+    meta = replace(
+        meta, rows_kept=len(readings.time_us), rows_merged=merged, clock_steps=steps, said=[*meta.said, *said]
+    )
+    return _with_limits(meta, intervals, gap_limit_s)
+
+
+def _converted(
+    out: Path, meta: LogMeta, rejects: RejectsFile, tally: _Tally, export: Export, ends: tuple[int, int]
+) -> Converted:
+    local = export.clock.local
+    return Converted(
+        log=out,
+        meta=meta,
+        rejects_file=rejects.path if rejects.count else None,
+        first_us=ends[0],
+        last_us=ends[1],
+        repeated_headers=tally.repeated_headers,
+        ambiguous=local.ambiguous if local else 0,
+    )
+
+
+@contextmanager
+def _spool(out: Path) -> Iterator[Path]:
+    """Give a hidden place beside the log for readings in the order they come; nothing of it is left behind.
+
+    Raises
+    ------
+    InputError
+        If nothing can be written there.
+    """
+    with ExitStack() as stack:
+        with told_by_name(out):
+            spool = stack.enter_context(hidden_beside(out))
+        yield spool
+
+
+def _keep(spool: Path, out: Path) -> tuple[int, int]:
+    """Let the spooled readings, already in order, become the log."""
+    take_place(spool, out)
+    with pq.ParquetFile(out) as file:
+        groups = file.metadata.num_row_groups
+        first = integers(flat(file.read_row_group(0, columns=["time"])["time"]), 0)[0]
+        last = integers(flat(file.read_row_group(groups - 1, columns=["time"])["time"]), 0)[-1]
+    return int(first), int(last)
+
+
+def _load(spool: Path, quantities: Sequence[str]) -> Readings:
+    with pq.ParquetFile(spool) as file:
+        time_us = integers(flat(file.read(columns=["time"])["time"]), 0)
+        return Readings(time_us, {q: floats(flat(file.read(columns=[q])[q])) for q in quantities})
+
+
+def _write_slices(writer: LogWriter, readings: Readings) -> None:
+    step = 1 << 18
+    for start in range(0, len(readings.time_us), step):
+        part = slice(start, start + step)
+        writer.write(to_batch(Readings(readings.time_us[part], {q: x[part] for q, x in readings.quantities.items()})))

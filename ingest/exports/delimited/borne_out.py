@@ -1,0 +1,134 @@
+"""Whether columns that words or letters alone name can be what they are taken for, by their values."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from shuntbook.ingest.errors import InputError, quoted
+from shuntbook.ingest.log.arrow import strings
+
+from .dialect import Dialect
+from .header import is_letter, unit_said
+from .numbers import to_numbers
+from .plan import ColumnPlan
+
+Values = NDArray[np.float64]
+
+#: Within which bounds the values of a quantity lie; of a frequency the middle one: from railways' mains to aircraft's
+#: (16.7 and 400 Hz), and what a drive puts out. Common practice, no source.
+_PLAUSIBLE: Final = {
+    "frequency_Hz": (5.0, 1000.0),
+    "power_factor": (-1.05, 1.05),
+    "state_of_charge_pct": (-1.0, 110.0),
+}
+#: Watts without a unit are volts x amps to within this share on the whole: common practice, no source; wide, since the
+#: sample is short. [1]
+_AGREES: Final = 0.3
+#: So many rows show that a column counts something: whole numbers, three of them or more, that never fall and stand for
+#: four rows or more as a rule. Common practice, no source.
+_COUNTED_ROWS, _COUNTED_VALUES, _COUNTED_REPEAT = 20, 3, 4
+_QUANTITIES: Final = {"current_A": ("current", "A"), "power_W": ("power", "W"), "voltage_V": ("voltage", "V")}
+
+
+def borne_out(dialect: Dialect, plans: list[ColumnPlan], *, ac: bool, name: str) -> tuple[list[ColumnPlan], list[str]]:
+    """Return the columns that can be what they are taken for, and sentences on those that are left out.
+
+    Parameters
+    ----------
+    dialect : Dialect
+        The text, with a sample of its rows.
+    plans : list of ColumnPlan
+        What was recognised by words.
+    ac : bool
+        Whether the meter is behind an inverter: there watts are not volts x amps.
+    name : str
+        The file's name, for a sentence.
+
+    Raises
+    ------
+    InputError
+        If nothing is left to be integrated.
+    """
+    values = {plan.quantity: _values(dialect, plan) for plan in plans}
+    bare = {plan.quantity for plan in plans if _is_bare(dialect, plan)}
+    wrong = {**dict(_implausible(values)), **dict(_not_borne_out(dialect, plans, values, bare, ac=ac))}
+    said = [
+        f"{quoted(dialect.names[p.index])} is not taken as {p.quantity}: {wrong[p.quantity]}"
+        for p in plans
+        if p.quantity in wrong
+    ]
+    left = [plan for plan in plans if plan.quantity not in wrong]
+    if wrong.keys() & {"current_A", "power_W"} and not {"current_A", "power_W"} & {plan.quantity for plan in left}:
+        raise InputError(f"{name}, line {dialect.header_line}: column {'; '.join(said)}")
+    return left, said
+
+
+def _values(dialect: Dialect, plan: ColumnPlan) -> Values:
+    """Return the sample's readings, row by row, in the canonical unit; NaN where there is none."""
+    cells = [row[plan.index] for row in dialect.sample]
+    return np.asarray(plan.unit.to_canonical(to_numbers(strings(cells), plan.form).values))
+
+
+def _is_bare(dialect: Dialect, plan: ColumnPlan) -> bool:
+    """Tell whether no unit stands in the header, the units row or the cells."""
+    cell = dialect.units[plan.index] if dialect.units else ""
+    return not plan.form.suffix and unit_said(dialect.names[plan.index], cell) is None
+
+
+def _implausible(values: Mapping[str, Values]) -> Iterator[tuple[str, str]]:
+    """Yield quantities whose values none of that kind has, and what is seen."""
+    for quantity, (low, high) in _PLAUSIBLE.items():
+        x = values.get(quantity, np.empty(0))
+        x = x[~np.isnan(x)]
+        if not len(x):
+            continue
+        ends = (np.median(x),) * 2 if quantity == "frequency_Hz" else (x.min(), x.max())
+        if ends[0] < low or ends[1] > high:
+            yield quantity, f"its values, {x.min():g} to {x.max():g}, are none"
+
+
+def _not_borne_out(
+    dialect: Dialect, plans: list[ColumnPlan], values: Mapping[str, Values], bare: set[str], *, ac: bool
+) -> Iterator[tuple[str, str]]:
+    """Yield amps and watts without a unit that nothing speaks for, or that volts and amps speak against."""
+    named = {plan.quantity: dialect.names[plan.index] for plan in plans}
+    beside = {"current_A", "voltage_V", "power_W"} & named.keys()
+    for quantity in ("current_A", "power_W"):
+        if quantity not in bare:
+            continue
+        word, unit = _QUANTITIES[quantity]
+        ask = f"write its unit into the header, as '{named[quantity]} ({unit})', or name it in a profile (--profile)"
+        if _counts(values[quantity]):
+            yield quantity, f"it has no unit, and it counts something; if it is the {word}, {ask}"
+        elif is_letter(named[quantity]) and len(beside) == 1:
+            yield quantity, f"a letter without a unit, and no other column bears it out; {ask}"
+        elif quantity == "power_W" and not ac and _contradicts(values):
+            yield quantity, f"it has no unit, and it is not volts x amps; if it is the {word}, {ask}"
+
+
+def _counts(x: Values) -> bool:
+    """Tell whether a column counts something up, as steps and cycles are counted."""
+    x = x[~np.isnan(x)]
+    whole = _COUNTED_ROWS <= len(x) >= _COUNTED_REPEAT * len(np.unique(x)) and bool(
+        (x == np.rint(x)).all() and (x >= 0).all()
+    )
+    return whole and bool((np.diff(x) >= 0).all()) and len(np.unique(x)) >= _COUNTED_VALUES
+
+
+def _contradicts(values: Mapping[str, Values]) -> bool:
+    """Tell whether the sample's watts are far from its volts x amps on the whole, beyond the amps' last digit."""
+    if not {"current_A", "voltage_V", "power_W"} <= values.keys():
+        return False
+    rows = np.stack([values[quantity] for quantity in ("power_W", "voltage_V", "current_A")])
+    power_W, voltage_V, current_A = np.abs(rows[:, ~np.isnan(rows).any(axis=0)])
+    if not len(power_W):
+        return False
+    digit_A = next(
+        (q for q in (1.0, 0.1, 0.01) if np.allclose(np.rint(current_A / q) * q, current_A, atol=q / 1e4)), 0.0
+    )
+    ours, theirs = float((voltage_V * current_A).mean()), float(power_W.mean())
+    return abs(ours - theirs) > _AGREES * max(ours, theirs) + digit_A * float(voltage_V.mean()) / 2 + 0.5

@@ -1,0 +1,251 @@
+"""Bytes of an export to blocks of whole lines in UTF-8, whatever its compression, encoding and line ends."""
+
+from __future__ import annotations
+
+import codecs
+import hashlib
+import io
+import shutil
+import sys
+import tempfile
+import weakref
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import BinaryIO
+
+import pyarrow as pa
+
+from shuntbook.ingest.errors import InputError
+
+HEAD_BYTES = 1 << 16
+_BLOCK_BYTES = 1 << 22
+#: Rows of readings are seldom shorter than 16 bytes.
+_MOST_LINES = 1 << 18
+_MAGIC = {b"\x1f\x8b": "gzip", b"\x28\xb5\x2f\xfd": "zstd"}
+#: Longest line that can still be a row of readings; more means that this is no text of lines.
+_LONGEST_LINE = 1 << 24
+
+
+@dataclass
+class Source:
+    """An export that can be read more than once.
+
+    Attributes
+    ----------
+    name : str
+        What messages call it.
+    digest, size : str, int
+        SHA-256 and number of its bytes as they lie on the disk; filled by `stamp`.
+    """
+
+    name: str
+    path: Path | None
+    copy: BinaryIO | None = None
+    digest: str = ""
+    size: int = 0
+    compression: str | None = field(init=False)
+
+    def __post_init__(self) -> None:
+        """Look at the first bytes for a compression."""
+        with self._raw() as raw:
+            first = raw.read(4)
+        self.compression = next((kind for magic, kind in _MAGIC.items() if first.startswith(magic)), None)
+
+    def _raw(self) -> BinaryIO:
+        if self.copy is not None:
+            self.copy.seek(0)
+            return io.BufferedReader(_Unclosed(self.copy))
+        assert self.path is not None  # either a path or a copy
+        try:
+            return self.path.open("rb")
+        except OSError as error:
+            raise InputError(f"{self.name}: cannot be read ({error.strerror})") from None
+
+    def chunks(self) -> Iterator[bytes]:
+        """Yield the decompressed bytes.
+
+        Raises
+        ------
+        InputError
+            If the compressed data is damaged.
+        """
+        with self._raw() as raw:
+            if self.compression is None:
+                yield from self._hashed(raw)
+                return
+            stream = pa.CompressedInputStream(pa.PythonFile(raw, "r"), self.compression)
+            while True:
+                try:
+                    chunk = stream.read(_BLOCK_BYTES)
+                except (OSError, pa.ArrowException) as error:
+                    raise InputError(f"{self.name}: the compressed data is damaged or cut short ({error})") from None
+                if not chunk:
+                    return
+                yield chunk
+
+    def head(self) -> bytes:
+        """Return the first decompressed bytes, enough to recognise what the file is."""
+        parts, size = [], 0
+        for chunk in self.chunks():
+            parts.append(chunk)
+            size += len(chunk)
+            if size >= HEAD_BYTES:
+                break
+        return b"".join(parts)[: HEAD_BYTES * 2]
+
+    def stamp(self) -> None:
+        """Work out the SHA-256 and size of the bytes as they lie on the disk."""
+        if not self.digest:
+            with self._raw() as raw:
+                for _ in self._hashed(raw):
+                    pass
+
+    def _hashed(self, raw: BinaryIO) -> Iterator[bytes]:
+        """Yield a file's bytes as they lie on the disk; when all have passed, `digest` and `size` are known."""
+        digest, size = hashlib.sha256(), 0
+        while chunk := raw.read(_BLOCK_BYTES):
+            digest.update(chunk)
+            size += len(chunk)
+            yield chunk
+        self.digest, self.size = digest.hexdigest(), size
+
+
+class _Unclosed(io.RawIOBase):
+    """Lets a reader be closed without closing the copy of standard input behind it."""
+
+    def __init__(self, file: BinaryIO) -> None:
+        self._file = file
+
+    def readable(self) -> bool:
+        return True
+
+    def readinto(self, buffer: memoryview) -> int:  # type: ignore[override]
+        data = self._file.read(len(buffer))
+        buffer[: len(data)] = data
+        return len(data)
+
+
+def open_source(name: str) -> Source:
+    """Return a source for a path, or for ``-``, standard input, which is copied to a temporary file.
+
+    Raises
+    ------
+    InputError
+        If there is no such file, it is a folder or empty.
+    """
+    if name == "-":
+        copy = tempfile.TemporaryFile()  # noqa: SIM115 - lives as long as the source
+        shutil.copyfileobj(sys.stdin.buffer, copy)
+        source = Source("standard input", None, copy)
+        weakref.finalize(source, copy.close)
+    else:
+        path = Path(name)
+        if path.is_dir():
+            raise InputError(f"{name}: is a folder; name the export file or files in it")
+        if not path.exists():
+            raise InputError(f"{name}: there is no such file")
+        source = Source(name, path)
+    if not source.head():
+        raise InputError(f"{source.name}: is empty, there is nothing to convert")
+    return source
+
+
+def find_encoding(head: bytes, name: str) -> str:
+    """Return the encoding of a text from its first bytes: UTF-8, UTF-16 or Windows-1252 (a superset of Latin-1).
+
+    Raises
+    ------
+    InputError
+        If the bytes are no text.
+    """
+    for mark, encoding in (
+        (codecs.BOM_UTF8, "utf-8-sig"),
+        (codecs.BOM_UTF16_LE, "utf-16"),
+        (codecs.BOM_UTF16_BE, "utf-16"),
+    ):
+        if head.startswith(mark):
+            return encoding
+    even, odd = head[0::2].count(0), head[1::2].count(0)
+    if odd > len(head) // 4 and even <= odd // 16:
+        return "utf-16-le"
+    if even > len(head) // 4 and odd <= even // 16:
+        return "utf-16-be"
+    _refuse_binary(head, name)
+    try:  # the last character may have been cut
+        codecs.getincrementaldecoder("utf-8")().decode(head, final=False)
+    except UnicodeDecodeError:
+        return "cp1252"
+    return "utf-8"
+
+
+def _refuse_binary(head: bytes, name: str) -> None:
+    # a few NULs are what a power cut leaves in a text file; many control characters are no text at all
+    control = sum(head.count(c) for c in range(32) if c not in b"\t\n\r\f\x1a\x1b\x00")
+    magic = head[:4] in (b"PAR1", b"PK\x03\x04", b"\x89PNG", b"%PDF", b"\x7fELF")
+    if magic or control > len(head) // 100 or head.count(0) > len(head) // 2:
+        kinds = {
+            b"PAR1": "is a log already",
+            b"PK\x03\x04": "is a spreadsheet or a zip archive (save or unpack it as CSV)",
+        }
+        kind = kinds.get(head[:4], "is not text but binary data")
+        raise InputError(f"{name}: {kind}; convert reads CSV exports (text, or text packed with gzip or zstd)")
+
+
+@dataclass(frozen=True)
+class Block:
+    """Whole lines in UTF-8, each ended by a single newline, and the number of the first one in the file.
+
+    ``unfinished`` marks a last block whose only line had no line end: it may have been cut short.
+    """
+
+    text: bytes
+    first_line: int
+    unfinished: bool = False
+
+
+def blocks(source: Source, encoding: str) -> Iterator[Block]:
+    """Yield a source's lines in blocks of some megabytes."""
+    decoder = None if encoding == "utf-8" else codecs.getincrementaldecoder(encoding)(errors="replace")
+    carry, line = b"", 1
+    for chunk in source.chunks():
+        text = chunk if decoder is None else decoder.decode(chunk).encode("utf-8")
+        carry, hold = carry + text, b""
+        if carry.endswith(b"\r"):  # its newline may come with the next chunk
+            carry, hold = carry[:-1], b"\r"
+        if b"\r" in carry:
+            carry = carry.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
+        cut = carry.rfind(b"\n") + 1
+        if cut:
+            for lines in _pieces(carry[:cut]):
+                yield Block(_valid(lines), line)
+                line += lines.count(b"\n")
+        carry = carry[cut:] + hold
+        if len(carry) > _LONGEST_LINE:
+            raise InputError(f"{source.name}, line {line}: is longer than 16 MB, so this is no table of readings")
+    tail = carry if decoder is None else carry + decoder.decode(b"", final=True).encode("utf-8")
+    if tail.endswith(b"\r"):
+        yield Block(_valid(tail[:-1] + b"\n"), line)
+    elif tail.strip(b"\x00 \t\x1a"):
+        yield Block(_valid(tail + b"\n"), line, unfinished=True)
+
+
+def _pieces(text: bytes) -> Iterator[bytes]:
+    """Cut whole lines where they are many: each that is no row takes far more memory than its few bytes."""
+    middle = text.rfind(b"\n", 0, len(text) // 2) + 1
+    if not middle or text.count(b"\n") <= _MOST_LINES:
+        yield text
+        return
+    yield from _pieces(text[:middle])
+    yield from _pieces(text[middle:])
+
+
+def _valid(text: bytes) -> bytes:
+    """Return the text with what is no UTF-8 replaced, so that one damaged row cannot spoil the others."""
+    if text.isascii():
+        return text
+    try:
+        text.decode("utf-8")
+    except UnicodeDecodeError:
+        return text.decode("utf-8", errors="replace").encode("utf-8")
+    return text

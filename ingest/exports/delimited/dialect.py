@@ -1,0 +1,296 @@
+"""Recognise how a delimited text is laid out: delimiter, header, units row, first row of readings."""
+
+from __future__ import annotations
+
+import csv
+import re
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from shuntbook.ingest.errors import InputError
+
+from .header import all_named, is_unit_cell
+
+DELIMITERS = {"tab": "\t", "semicolon": ";", "bar": "|", "comma": ","}
+
+_NUMBER = re.compile(r"'?[+\-−]?(\d[\d\u00a0\u202f .,'’]*|[.,]\d+)([eE][+-]?\d+)?( ?[A-Za-z°µμ%/·]{1,5})?")
+
+_CLOCK = r"\d{1,2}:\d{1,2}(:\d{1,2}([.,]\d+)?)?( ?[AaPp]\.?[Mm]\.?)?"
+
+_DATE = (
+    r"\d{4}[-/. ]\d{1,2}[-/. ]\d{1,2}|\d{1,2}[-/. ](\d{1,2}|[A-Za-z]{3,9})[-/. ]\d{2,4}|[A-Za-z]{3,9} \d{1,2},? \d{4}"
+)
+
+_TIME = re.compile(
+    rf"'?([A-Za-z]{{3,9}},? )?(({_DATE})([T ,]+{_CLOCK}( ?(Z|z|UTC|GMT|[+-]\d\d:?\d\d|[+-]\d\d))?)?"
+    r"|\d{8}[T ]?\d{6}([.,]\d+)?Z?|(\d+ ?d(ays?)?,? *)?\d+:\d{1,2}(:\d{1,2}([.,]\d+)?)?( ?[AaPp]\.?[Mm]\.?)?)"
+)
+
+_NOTHING = {"", "-", "--", "---", "n/a", "#n/a", "na", "nan", "null", "none"}
+
+
+@dataclass(frozen=True)
+class Dialect:
+    """The layout of a delimited text.
+
+    Attributes
+    ----------
+    delimiter : str
+        The character between fields.
+    names : tuple of str
+        The header's words, one a field; ``column 3`` where there is no header.
+    units : tuple of str
+        The units row's cells; empty where there is none.
+    header_line, first_line : int
+        Line numbers of the header (0: none) and of the first row of readings, counted from 1.
+    sample : tuple of tuple of str
+        Rows from the beginning, stripped, for a look at what the columns hold.
+    """
+
+    delimiter: str
+    names: tuple[str, ...]
+    units: tuple[str, ...]
+    header_line: int
+    first_line: int
+    sample: tuple[tuple[str, ...], ...]
+
+    def column(self, index: int) -> list[str]:
+        """Return the sample's non-empty cells of a column."""
+        return [row[index] for row in self.sample if row[index].lower() not in _NOTHING]
+
+    def describe(self) -> str:
+        """Return the layout in words."""
+        header = f"header on line {self.header_line}" if self.header_line else "no header"
+        units = ", units in the row below it" if self.units else ""
+        return f"{_word(self.delimiter)}-separated, {header}{units}, readings from line {self.first_line}"
+
+
+@dataclass(frozen=True)
+class _Row:
+    """A line's cells, and a letter for each: ``t`` time, ``n`` number, ``x`` other text, ``-`` nothing."""
+
+    line: int
+    cells: tuple[str, ...]
+    kinds: str
+
+    @property
+    def readable(self) -> int:
+        return self.kinds.count("t") + self.kinds.count("n")
+
+    @property
+    def share(self) -> float:
+        return self.readable / max(len(self.kinds) - self.kinds.count("-"), 1)
+
+    def agreement(self, usual: str) -> tuple[int, int]:
+        """Return how many of its filled cells are the number or time that their column usually holds, of how many."""
+        pairs = [(mine, use) for mine, use in zip(self.kinds, usual, strict=True) if use in "tn" and mine != "-"]
+        return sum(mine == use for mine, use in pairs), len(pairs)
+
+
+def find_dialect(text: str, *, name: str, delimiter: str | None = None, header_line: int | None = None) -> Dialect:
+    """Recognise the layout of a text from its beginning.
+
+    Parameters
+    ----------
+    text : str
+        Whole lines from the beginning of the file, ended by newlines.
+    name : str
+        The file, for the error.
+    delimiter : str, optional
+        Stated by a profile; otherwise the one that makes the most readable table.
+    header_line : int, optional
+        Stated by a profile: the header's line, counted from 1; 0 says that there is none.
+
+    Raises
+    ------
+    InputError
+        If no table of readings is found, or header and rows do not go together.
+    """
+    lines = text.split("\n")
+    marks = [delimiter] if delimiter else list(DELIMITERS.values())
+    tables = [_rows(lines, mark) for mark in marks]
+    runs = [_longest_run(rows, after=header_line or 0) for rows in tables]
+    best = max(range(len(marks)), key=lambda k: _worth(runs[k]))
+    if not _worth(runs[best]):
+        raise InputError(f"{name}: {_no_table(lines, delimiter, after=header_line or 0)}")
+    rows = tables[best]
+    first, sample = _body(rows, runs[best], after=header_line or 0)
+    names, units, line, first = _header(rows, first, sample, header_line, name)
+    return Dialect(marks[best], names, units, line, first, sample)
+
+
+def _no_table(lines: Sequence[str], stated: str | None, *, after: int) -> str:
+    worth = {word: _worth(_longest_run(_rows(lines, mark), after=after)) for word, mark in DELIMITERS.items()}
+    word = max(worth, key=lambda word: worth[word])
+    if stated is not None and worth[word]:
+        return (
+            f'the profile says delimiter = "{_word(stated)}", but the lines look {word}-separated; '
+            "mend the profile's delimiter or leave it out"
+        )
+    return "no table of readings found: no rows of a time and numbers, separated by comma, semicolon, tab or bar"
+
+
+def _word(delimiter: str) -> str:
+    return next(word for word, mark in DELIMITERS.items() if mark == delimiter)
+
+
+def _rows(lines: Sequence[str], delimiter: str) -> list[_Row]:
+    rows = []
+    for number, line in enumerate(lines, 1):
+        if not line.strip():
+            continue
+        if stripped := tuple(cell.strip() for cell in split_line(line, delimiter)):
+            rows.append(_Row(number, stripped, "".join(map(_kind, stripped))))
+    return rows
+
+
+def split_line(line: str, delimiter: str) -> list[str]:
+    """Return a line's cells without their quotes; none where one of them is far too long for a cell."""
+    try:
+        return next(csv.reader([line], delimiter=delimiter), [])
+    except csv.Error:
+        return []
+
+
+def _kind(cell: str) -> str:
+    if cell.lower() in _NOTHING:
+        return "-"
+    return "t" if _TIME.fullmatch(cell) else "n" if _NUMBER.fullmatch(cell) else "x"
+
+
+def _longest_run(rows: list[_Row], *, after: int) -> list[_Row]:
+    """Return the largest set of rows of one width that could be readings."""
+    widths: dict[int, list[_Row]] = {}
+    for row in rows:
+        if row.line > after and row.readable and (row.readable >= 2 or row.share >= 0.5):  # a time and a number
+            widths.setdefault(len(row.cells), []).append(row)
+    return max(widths.values(), key=lambda run: (len(run), len(run[0].cells)), default=[])
+
+
+def _worth(run: list[_Row]) -> float:
+    """Return how much of a table a delimiter makes of a text: readable cells, weighted by their share of the row."""
+    if not run or len(run[0].cells) < 2:  # a time and a quantity
+        return 0.0
+    return sum(row.readable * row.share for row in run)
+
+
+def _body(rows: list[_Row], run: list[_Row], *, after: int) -> tuple[int, tuple[tuple[str, ...], ...]]:
+    """Return the first line of the readings and the rows that look like readings.
+
+    A line of a preamble may have the readings' width ("Serial, 12345"): a reading has the same kinds of cells as most.
+    """
+    usual = "".join(_usual_kind(column) for column in zip(*(row.kinds for row in run), strict=True))
+    alike = [row for row in run if _is_alike(row, usual)] or run
+    first = alike[0].line
+    for row in reversed([row for row in rows if after < row.line < first]):  # a first row with a damaged cell
+        if len(row.cells) != len(usual) or not row.agreement(usual)[0]:
+            break
+        first = row.line
+    return first, tuple(row.cells for row in alike)
+
+
+def _usual_kind(kinds: Sequence[str]) -> str:
+    counts = Counter(kind for kind in kinds if kind != "-")
+    return counts.most_common(1)[0][0] if counts else "-"
+
+
+def _is_alike(row: _Row, usual: str) -> bool:
+    right, filled = row.agreement(usual)
+    has_time = "t" not in usual or any(mine == use == "t" for mine, use in zip(row.kinds, usual, strict=True))
+    return has_time and 2 * right > filled
+
+
+Names = tuple[str, ...]
+
+
+def _header(
+    rows: list[_Row], first: int, sample: tuple[Names, ...], stated: int | None, name: str
+) -> tuple[Names, Names, int, int]:
+    """Return the header's words, the units row, the header's line (0: none) and the first line of the readings."""
+    width = len(sample[0])
+    above = [row for row in rows if row.line < first and (stated is None or row.line <= stated)]
+    above = [row for row in above if len(_named(row)) > 1]  # one word is a title
+    header = _header_row(above, sample) if stated is None else above[-1] if above else None
+    if header is None or stated == 0:
+        return tuple(f"column {k}" for k in range(1, width + 1)), (), 0, first
+    _check_width(header, sample, name)
+    units_row = next((row for row in rows if header.line < row.line < first and _is_units(row)), None)
+    units = _fit(units_row.cells, width) if units_row else ()
+    return _fit(header.cells, width), units, header.line, (units_row or header).line + 1
+
+
+def _header_row(above: list[_Row], sample: tuple[Names, ...]) -> _Row | None:
+    """Return the last row of words that fits the readings, units and damaged rows passed over; else the last row."""
+    words = [row for row in above if not row.readable and _fits(row, sample)]
+    if len(words) > 1 and _is_units_of(words[-1], words[-2]):
+        return words[-2]
+    return words[-1] if words else above[-1] if above else None
+
+
+def _named(row: _Row) -> list[str]:
+    """Return a header's cells without the empty ones at its end."""
+    cells = list(row.cells)
+    while cells and not cells[-1]:
+        cells.pop()
+    return cells
+
+
+def _fits(header: _Row, sample: tuple[Names, ...]) -> bool:
+    named = len(_named(header))
+    return named <= len(sample[0]) and not any(cell for row in sample for cell in row[named:])
+
+
+def _check_width(header: _Row, sample: tuple[Names, ...], name: str) -> None:
+    """Refuse a header that is wider or narrower than the rows: what stands below a word might be another's."""
+    if not _fits(header, sample):
+        named, width = len(_named(header)), len(sample[0])
+        raise InputError(
+            f"{name}, line {header.line}: names {named} columns, but the rows below have {width} fields "
+            "(a decimal comma without quotes does that); export it with semicolons, "
+            "or say header_line and columns by number in a profile"
+        )
+
+
+def _is_units(row: _Row) -> bool:
+    filled = [cell for cell in row.cells if cell]
+    return bool(filled) and sum(map(is_unit_cell, filled)) * 2 > len(filled)
+
+
+def _is_units_of(row: _Row, above: _Row) -> bool:
+    """Tell whether a row holds the units of the row above it; ``Time, V, A`` below a title is a header itself."""
+    is_header = _names_time(row) and not _names_time(above)
+    return _is_units(row) and not _is_units(above) and not is_header
+
+
+def _names_time(row: _Row) -> bool:
+    return any(cell.lower() in {"time", "date", "timestamp"} for cell in row.cells)
+
+
+def _fit(cells: Names, width: int) -> Names:
+    return (cells + ("",) * width)[:width]
+
+
+def find_column(dialect: Dialect, place: str | int, key: str, name: str) -> int:
+    """Return a column's index from its name in the header, or its position counted from 1.
+
+    Raises
+    ------
+    InputError
+        If there is no such column; names the profile's key and what the header has.
+    """
+    if isinstance(place, int):
+        if place > len(dialect.names):
+            raise InputError(f"{name}: the profile's {key} is {place}, but there are only {len(dialect.names)} columns")
+        return place - 1
+    words = [word.strip() for word in dialect.names]
+    for candidates, wanted in ((words, place.strip()), ([word.lower() for word in words], place.strip().lower())):
+        at = [k for k, word in enumerate(candidates) if word == wanted]
+        if len(at) > 1:
+            numbers = " and ".join(str(k + 1) for k in at)
+            raise InputError(
+                f"{name}: the profile's {key} is {place!r}, but columns {numbers} are called so; name it by its number"
+            )
+        if at:
+            return at[0]
+    raise InputError(f"{name}: the profile's {key} is {place!r}, but the header has {all_named(words)}")

@@ -1,0 +1,222 @@
+"""What each column of an export is: the dialect, the header's words and a profile brought together."""
+
+from __future__ import annotations
+
+import codecs
+from collections.abc import Sequence
+from dataclasses import replace
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+from shuntbook.ingest.errors import InputError, quoted
+from shuntbook.ingest.quantities import Unit, unit_of
+
+from .borne_out import borne_out
+from .decode import Source, find_encoding
+from .dialect import DELIMITERS, Dialect, find_column, find_dialect
+from .header import ac_column, all_named, choose, meaning, not_watts
+from .numbers import find_form
+from .plan import ColumnPlan, Directions, Layout, TimePlan, Wishes
+from .remarks import remarks
+from .time_columns import joined_cells, time_plan
+
+if TYPE_CHECKING:
+    from shuntbook.ingest.profiles.columns import ColumnEntry
+
+_DIRECTIONS = {"c", "d", "charge", "discharge", "charging", "discharging", "chg", "dsg", "dchg", "cc_chg", "cc_dchg"}
+
+_METERS = {
+    "device",
+    "device id",
+    "device name",
+    "meter",
+    "meter id",
+    "sensor",
+    "sensor id",
+    "channel",
+    "node",
+    "serial",
+}
+
+
+def find_layout(source: Source, wishes: Wishes) -> Layout:
+    """Recognise an export from its beginning, as far as nothing else is stated.
+
+    Raises
+    ------
+    InputError
+        If there is no table, no time or no quantity in it, or a stated column is missing.
+    """
+    head = source.head()
+    encoding = _stated_encoding(wishes.encoding, head) or find_encoding(head, source.name)
+    dialect = find_dialect(
+        _head_text(head, encoding, source.name),
+        name=source.name,
+        delimiter=DELIMITERS.get(wishes.delimiter or ""),
+        header_line=wishes.header_line,
+    )
+    profile = wishes.profile
+    said: list[str] = []
+    if profile is not None and profile.quantities:
+        columns = [_stated(dialect, quantity, entry, source.name) for quantity, entry in profile.quantities.items()]
+    else:
+        columns, said = _recognised(dialect, source.name)
+    time = time_plan(dialect, wishes, source.name)
+    columns = _with_forms(dialect, columns, time, wishes.decimal, source.name)
+    speaks_of_ac = ac_column(dialect.names, dialect.units, {plan.quantity: plan.index for plan in columns})
+    if profile is None or not profile.quantities:
+        columns, left_out = borne_out(
+            dialect, columns, ac=wishes.side == "ac" or speaks_of_ac is not None, name=source.name
+        )
+        said += left_out
+    said += [*_two_parts(dialect, time), *remarks(dialect, time, columns, wishes, speaks_of_ac)]
+    return Layout(source.name, encoding, dialect, time, tuple(columns), speaks_of_ac is not None, tuple(said))
+
+
+def _two_parts(dialect: Dialect, time: TimePlan) -> list[str]:
+    """Return a remark where a clock of two numbers leaves open which they are."""
+    if time.style.unit != "h:m:s" or not all(c.count(":") == 1 for c in joined_cells(dialect, time.indices)):
+        return []
+    word = dialect.names[time.indices[0]]
+    return [
+        f"{quoted(word)} is taken as hours:minutes; if it is minutes:seconds, "
+        'say time.style = "elapsed m:s" in a profile'
+    ]
+
+
+def _stated_encoding(stated: str | None, head: bytes) -> str | None:
+    is_utf8 = stated is not None and stated.lower() in ("utf-8", "utf8")
+    return "utf-8-sig" if is_utf8 and head.startswith(codecs.BOM_UTF8) else "utf-8" if is_utf8 else stated
+
+
+def _head_text(head: bytes, encoding: str, name: str) -> str:
+    try:
+        text = head.decode(encoding, errors="replace")
+    except LookupError:
+        raise InputError(f"{name}: encoding {encoding!r} is not known; utf-8, utf-16, latin-1 and cp1252 are") from None
+    text = text.replace("\r\n", "\n").replace("\r", "\n")
+    # the last line of a long head was cut by us, that of a short file perhaps by a power cut; a row or two are enough
+    whole = text[: text.rfind("\n")] if text.count("\n") > 2 else text
+    return whole.replace("\x00", "")
+
+
+def _recognised(dialect: Dialect, name: str) -> tuple[list[ColumnPlan], list[str]]:
+    units = dialect.units or ("",) * len(dialect.names)
+    if not dialect.header_line:
+        raise InputError(
+            f"{name}: has no header that says what its columns are; say so in a profile (--profile, see README)"
+        )
+    columns = [dialect.column(index) for index in range(len(dialect.names))]
+    # a column of words is no reading, whatever its name; an empty one may be filled later
+    names = [
+        word if not cells or _are_numbers(cells) else "" for word, cells in zip(dialect.names, columns, strict=True)
+    ]
+    try:
+        chosen, said = choose(names, units, [bool(cells) for cells in columns])
+    except InputError as error:
+        raise InputError(f"{name}, line {dialect.header_line}, {error}") from None
+    if not chosen:
+        raise InputError(f"{name}, line {dialect.header_line}: {_nothing_known(dialect, units)}")
+    _check_one_meter(dialect, columns, name)
+    plans = [ColumnPlan(quantity, index, unit) for quantity, (index, unit) in chosen.items()]
+    return plans, said + (_letters(dialect, columns) if {"current_A", "power_W"} & chosen.keys() else [])
+
+
+def _nothing_known(dialect: Dialect, units: Sequence[str]) -> str:
+    for word, cell in zip(dialect.names, units, strict=True):
+        if (kind := not_watts(word, cell)) is not None:
+            return (
+                f"column {quoted(word)} is {kind}, and {'VA' if kind.startswith('apparent') else 'var'} is not W; "
+                "export a column of active power in W, or those of volts, amps and power factor"
+            )
+    words = all_named(dialect.names)
+    return f"none of the columns {words} is a quantity I know; name them in a profile (--profile, see README)"
+
+
+def _check_one_meter(dialect: Dialect, columns: Sequence[Sequence[str]], name: str) -> None:
+    """Refuse rows of several meters in turns: together they are no log."""
+    for word, cells in zip(dialect.names, columns, strict=True):
+        turns = sum(one != other for one, other in pairwise(cells))
+        if word.lower() in _METERS and 1 < len(set(cells)) < 50 and turns > 2 * len(set(cells)):
+            raise InputError(
+                f"{name}: column {quoted(word)} names {len(set(cells))} of them in turns, but a log holds one meter; "
+                "export each alone, or name the columns in a profile if this is none"
+            )
+
+
+def _letters(dialect: Dialect, columns: Sequence[Sequence[str]]) -> list[str]:
+    """Return a remark on a column of words that seems to give the current its sign."""
+    for word, cells in zip(dialect.names, columns, strict=True):
+        if len({cell.lower() for cell in cells} & _DIRECTIONS) > 1:
+            return [
+                f"column {quoted(word)} seems to say which way the current flows; "
+                "if the current has no sign of its own, say so in a profile ([quantities.current_A.direction])"
+            ]
+    return []
+
+
+def _are_numbers(cells: Sequence[str]) -> bool:
+    return 2 * sum(any(c.isdigit() for c in cell) for cell in cells) >= len(cells)
+
+
+def _stated(dialect: Dialect, quantity: str, entry: ColumnEntry, name: str) -> ColumnPlan:
+    index = find_column(dialect, entry.column, f"quantities.{quantity}.column", name)
+    directions = minus = None
+    if entry.direction is not None:
+        at = find_column(dialect, entry.direction.column, f"quantities.{quantity}.direction.column", name)
+        directions = Directions(
+            at, frozenset(entry.direction.draw), frozenset(entry.direction.returned), frozenset(entry.direction.none)
+        )
+    if entry.minus is not None:
+        minus = find_column(dialect, entry.minus, f"quantities.{quantity}.minus", name)
+    try:
+        unit = _unit_for(dialect, quantity, index, entry.unit)
+    except InputError as error:
+        raise InputError(f"{name}, {error}") from None
+    turned = entry.sign == "return_positive"
+    sign = -1.0 if turned else 1.0
+    return ColumnPlan(
+        quantity,
+        index,
+        unit,
+        scale=entry.scale * sign,
+        offset=entry.offset * sign,
+        turned=turned,
+        directions=directions,
+        minus=minus,
+    )
+
+
+def _unit_for(dialect: Dialect, quantity: str, index: int, stated: str | None) -> Unit:
+    """Return the stated unit, else the one in the column's own name or the units row, else the quantity's."""
+    if stated is not None:
+        return unit_of(quantity, stated, column=dialect.names[index])
+    said = meaning(dialect.names[index], dialect.units[index] if dialect.units else "")
+    return said.unit if said is not None and said.quantity == quantity else unit_of(quantity, None, column="")
+
+
+def _with_forms(
+    dialect: Dialect, columns: list[ColumnPlan], time: TimePlan, stated: str | None, name: str
+) -> list[ColumnPlan]:
+    """Add how each column writes its numbers, and the unit that its cells may carry."""
+    mark = {"comma": ",", "point": "."}.get(stated or "")
+    others = [cell for k in range(len(dialect.names)) if k not in time.indices for cell in dialect.column(k)]
+    ready = []
+    for plan in columns:
+        cells = dialect.column(plan.index) + (dialect.column(plan.minus) if plan.minus is not None else [])
+        try:
+            form = find_form(cells, others, column=dialect.names[plan.index], stated=mark)
+            unit = _with_suffix(plan, form.suffix, dialect.names[plan.index])
+        except InputError as error:
+            raise InputError(f"{name}, {error}") from None
+        ready.append(replace(plan, form=form, unit=unit))
+    return ready
+
+
+def _with_suffix(plan: ColumnPlan, suffix: str, column: str) -> Unit:
+    if not suffix:
+        return plan.unit
+    unit = unit_of(plan.quantity, suffix, column=column)
+    if plan.unit not in (unit, unit_of(plan.quantity, None, column=column)):
+        raise InputError(f"column {quoted(column)}: is in {plan.unit.symbol} by its name, but its cells say {suffix}")
+    return unit

@@ -1,0 +1,282 @@
+"""Blocks of lines to readings, with every row that cannot be read kept beside, its line number and the reason."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+import pyarrow.csv as pcsv
+from numpy.typing import NDArray
+
+from shuntbook.ingest.errors import quoted
+from shuntbook.ingest.log.arrow import flat, integers, strings
+from shuntbook.ingest.log.readings import Readings
+from shuntbook.ingest.quantities import LARGEST_READING
+from shuntbook.ingest.safe_files.rejects import Reject
+from shuntbook.ingest.zone import NO_TIME
+
+from .decode import Block
+from .dialect import split_line
+from .instants import parse
+from .numbers import NULLS, to_numbers
+from .plan import ColumnPlan, Layout
+
+_BLANK, _EMPTY = strings([" ", ""])
+ToUtc = Callable[[NDArray[np.int64]], NDArray[np.int64]]
+
+
+@dataclass
+class RowBatch:
+    """The readings of a block, in the order they were written, and what was left out.
+
+    ``torn`` is 1 where a last line without a line end was left out: it is among the rejects, but speaks for nothing
+    but itself.
+    """
+
+    readings: Readings
+    rejects: list[Reject] = field(default_factory=list)
+    repeated_headers: int = 0
+    torn: int = 0
+
+
+class RowReader:
+    """Reads the rows of one export.
+
+    Parameters
+    ----------
+    layout : Layout
+        What each column is.
+    to_utc : callable
+        Turns the stamps, in the order they were written, into UTC; `NO_TIME` for a clock time that never was.
+    """
+
+    def __init__(self, layout: Layout, to_utc: ToUtc) -> None:
+        self._layout = layout
+        self._to_utc = to_utc
+        self._needed = layout.indices
+        self._names = [str(k) for k in range(len(layout.dialect.names))]
+
+    def read(self, block: Block) -> RowBatch:
+        """Read a block's rows."""
+        skip = max(self._layout.dialect.first_line - block.first_line, 0)
+        text = block.text
+        for _ in range(skip):
+            text = text[text.find(b"\n") + 1 :] if b"\n" in text else b""
+        rows = _Rows(text, block.first_line + skip, self._layout)
+        batch = RowBatch(Readings(np.empty(0, np.int64), {q: np.empty(0) for q in self._layout.quantities}))
+        if block.unfinished and (why := self._cut_short(text)):
+            batch.rejects.append(Reject(self._layout.name, block.first_line, why, _shown(text)))
+            batch.torn = 1
+            return batch
+        if not text or text.isspace():
+            return batch
+        table = rows.parse(self._names, self._needed)
+        if table is not None and table.num_rows:
+            self._convert(table, rows, batch)
+        batch.rejects += rows.rejects()
+        batch.rejects.sort(key=lambda reject: reject.line)
+        return batch
+
+    def _convert(self, table: pa.Table, rows: _Rows, batch: RowBatch) -> None:
+        stamps = self._stamps(table)
+        time_us = parse(stamps, self._layout.time.style)
+        known = time_us != NO_TIME
+        if known.all():
+            time_us = self._to_utc(time_us)
+        else:
+            time_us = time_us.copy()
+            time_us[known] = self._to_utc(time_us[known])
+        reasons: dict[int, str] = {}
+        for k in np.flatnonzero(time_us == NO_TIME).tolist():
+            reasons[k] = self._why_no_time(stamps[k].as_py(), parsed=bool(known[k]))
+        quantities = {}
+        for column in self._layout.columns:
+            quantities[column.quantity] = self._quantity(column, table, reasons)
+        self._without_reading(quantities, reasons)
+        headers = {k for k in reasons if self._is_header(stamps[k].as_py())}
+        batch.repeated_headers = len(headers)
+        for k in sorted(reasons.keys() - headers):
+            rows.reject_parsed(k, reasons[k])
+        keep = np.ones(len(time_us), dtype=bool)
+        keep[list(reasons)] = False
+        ordered = {q: quantities[q] if keep.all() else quantities[q][keep] for q in self._layout.quantities}
+        batch.readings = Readings(time_us if keep.all() else time_us[keep], ordered)
+
+    def _stamps(self, table: pa.Table) -> pa.Array:
+        columns = [flat(table.column(str(k))) for k in self._layout.time.indices]
+        return columns[0] if len(columns) == 1 else pc.binary_join_element_wise(*columns, _BLANK)
+
+    def _quantity(self, plan: ColumnPlan, table: pa.Table, reasons: dict[int, str]) -> NDArray[np.float64]:
+        x = self._numbers(plan, plan.index, table, reasons)
+        if plan.minus is not None:
+            less = self._numbers(plan, plan.minus, table, reasons)
+            x = np.where(np.isnan(x) & np.isnan(less), np.nan, np.nan_to_num(x) - np.nan_to_num(less))
+        with np.errstate(over="ignore"):
+            x = plan.unit.to_canonical(x * plan.scale + plan.offset)
+        self._refuse_too_large(x, plan, reasons)
+        return x if plan.directions is None else self._signed(x, plan, table, reasons)
+
+    def _numbers(self, plan: ColumnPlan, index: int, table: pa.Table, reasons: dict[int, str]) -> NDArray[np.float64]:
+        cells = flat(table.column(str(index)))
+        numbers = to_numbers(cells, plan.form)
+        name = self._layout.dialect.names[index]
+        for k in np.flatnonzero(numbers.bad).tolist():
+            cell = cells[k].as_py()
+            hint = " (is its comma a decimal mark? then say --decimal comma)" if "," in cell else ""
+            reasons.setdefault(k, f"column {quoted(name)}: found {quoted(cell)}, expected a number{hint}")
+        return numbers.values
+
+    def _refuse_too_large(self, x: NDArray[np.float64], plan: ColumnPlan, reasons: dict[int, str]) -> None:
+        name = self._layout.dialect.names[plan.index]
+        for k in np.flatnonzero(np.abs(x) > LARGEST_READING).tolist():
+            reasons.setdefault(k, f"column {quoted(name)}: {x[k]:.3g} {plan.quantity} is more than any meter can mean")
+
+    def _signed(
+        self, x: NDArray[np.float64], plan: ColumnPlan, table: pa.Table, reasons: dict[int, str]
+    ) -> NDArray[np.float64]:
+        """Give an unsigned reading the sign its direction letter says."""
+        assert plan.directions is not None  # only called with directions
+        cells = pc.coalesce(pc.utf8_trim_whitespace(flat(table.column(str(plan.directions.index)))), _EMPTY)
+        coded = flat(pc.dictionary_encode(cells))
+        found, inverse = coded.dictionary.to_pylist(), integers(pc.cast(coded.indices, pa.int64()), 0)
+        ways = ((plan.directions.none, 0.0), (plan.directions.returned, -1.0), (plan.directions.draw, 1.0))
+        # a letter that stands for "nothing" elsewhere, such as a hyphen, has become an empty cell
+        sign = {"" if letter in NULLS else letter: way for letters, way in ways for letter in letters}
+        factor = np.array([sign.get(letter, np.nan) for letter in found], dtype=np.float64)[inverse]
+        name = self._layout.dialect.names[plan.directions.index]
+        for k in np.flatnonzero(np.isnan(factor)).tolist():
+            reasons.setdefault(
+                k, f"column {quoted(name)}: {quoted(found[inverse[k]])} is none of the profile's draw, return and none"
+            )
+        return np.asarray(np.abs(x) * factor + 0.0)  # no negative zeros
+
+    @staticmethod
+    def _without_reading(quantities: dict[str, NDArray[np.float64]], reasons: dict[int, str]) -> None:
+        empty = np.logical_and.reduce([np.isnan(x) for x in quantities.values()])
+        for k in np.flatnonzero(empty).tolist():
+            reasons.setdefault(k, "no reading in any column")
+
+    def _why_no_time(self, cell: str | None, *, parsed: bool) -> str:
+        names = " and ".join(quoted(self._layout.dialect.names[k]) for k in self._layout.time.indices)
+        if not cell:
+            return f"column {names}: no time"
+        if parsed:
+            return f"column {names}: {quoted(cell)} never was on the clocks of this zone (they went forward)"
+        return f"column {names}: found {quoted(cell)}, expected {self._layout.time.style.describe()}"
+
+    def _is_header(self, stamp: str | None) -> bool:
+        dialect = self._layout.dialect
+        for cells in (dialect.names if dialect.header_line else (), dialect.units):
+            if cells and (stamp or "").strip() == " ".join(cells[k] for k in self._layout.time.indices).strip():
+                return True
+        return False
+
+    def _cut_short(self, text: bytes) -> str | None:
+        """Return why a last line without a line end is not trusted; None where it is surely whole."""
+        dialect = self._layout.dialect
+        cells = split_line(text.decode(errors="replace"), dialect.delimiter)
+        why = "the last line has no line end and may have been cut short"
+        if len(cells) != len(dialect.names):
+            return why
+        if text.rstrip().endswith(b'"'):
+            return None  # a closing quote
+        last = cells[-1].strip()
+        seen = [row[-1] for row in dialect.sample]
+        if not any(seen):
+            return None
+        return None if last and _is_whole(last, seen) else why
+
+
+def _is_whole(last: str, seen: list[str]) -> bool:
+    """Tell whether a cell is surely uncut: as many decimals as the column ever has, and no shorter than usual."""
+    decimals = [_decimals(cell) for cell in seen]
+    if _decimals(last) < max(decimals):
+        return False
+    return max(decimals) > 0 or len(last) >= min(len(cell) for cell in seen if cell)
+
+
+def _decimals(cell: str) -> int:
+    for mark in ".,":
+        if mark in cell:
+            return len(cell) - cell.rfind(mark) - 1
+    return 0
+
+
+def _shown(line: bytes) -> str:
+    return line.decode("utf-8", errors="replace").rstrip("\n")[:2000]
+
+
+class _Rows:
+    """The lines of a block: parsed together, and found again one by one when a row is rejected."""
+
+    def __init__(self, text: bytes, first_line: int, layout: Layout) -> None:
+        self._text = text
+        self._first_line = first_line
+        self._layout = layout
+        self._removed: dict[int, str] = {}  # line index -> reason: never shown to the parser
+        self._misfits: dict[int, str] = {}  # row number of the parser -> reason
+        self._rejected: dict[int, str] = {}  # index among the parsed rows -> reason
+
+    def parse(self, names: list[str], needed: list[int]) -> pa.Table | None:
+        """Return the needed columns of the rows that fit; None where nothing is left to parse."""
+        text = self._without_open_quotes() if b'"' in self._text else self._text
+        return self._parse(text, names, needed) if text.strip() else None
+
+    def _parse(self, text: bytes, names: list[str], needed: list[int]) -> pa.Table:
+        def misfit(row: pcsv.InvalidRow) -> str:
+            if row.text.strip():
+                self._misfits[row.number - 1] = f"has {row.actual_columns} fields, expected {row.expected_columns}"
+            else:
+                self._misfits[row.number - 1] = ""
+            return "skip"
+
+        include = [names[k] for k in needed]
+        return pcsv.read_csv(
+            pa.BufferReader(text),
+            read_options=pcsv.ReadOptions(column_names=names, use_threads=False, block_size=len(text) + 1),
+            parse_options=pcsv.ParseOptions(
+                delimiter=self._layout.dialect.delimiter,
+                invalid_row_handler=misfit,
+            ),
+            convert_options=pcsv.ConvertOptions(
+                column_types=dict.fromkeys(include, pa.string()),
+                include_columns=include,
+                strings_can_be_null=True,
+                quoted_strings_can_be_null=True,
+                null_values=NULLS,
+                check_utf8=False,  # a block is UTF-8
+            ),
+        )
+
+    def _without_open_quotes(self) -> bytes:
+        """Take out lines with an odd number of quotes: a quote left open would swallow the rows after it."""
+        raw = np.frombuffer(self._text, np.uint8)
+        ends = np.flatnonzero(raw == ord("\n"))
+        quotes = np.cumsum(raw == ord('"'))[ends]
+        odd = np.flatnonzero(np.diff(quotes, prepend=0) % 2)
+        if not len(odd):
+            return self._text
+        lines = self._text.split(b"\n")
+        for k in odd.tolist():
+            self._removed[k] = "a double quote is left open"
+        return b"\n".join(line for k, line in enumerate(lines) if k not in self._removed)
+
+    def reject_parsed(self, index: int, reason: str) -> None:
+        """Reject a row by its index among the parsed ones."""
+        self._rejected[index] = reason
+
+    def rejects(self) -> list[Reject]:
+        """Return all rejected rows with their line and text."""
+        if not (self._removed or self._misfits or self._rejected):
+            return []
+        lines = self._text.split(b"\n")
+        filled = [k for k, line in enumerate(lines) if line and k not in self._removed]
+        parsed = [k for number, k in enumerate(filled) if number not in self._misfits]
+        reasons = dict(self._removed)
+        reasons |= {filled[number]: why for number, why in self._misfits.items() if why}
+        reasons |= {parsed[index]: why for index, why in self._rejected.items()}
+        name, first = self._layout.name, self._first_line
+        return [Reject(name, first + k, why, _shown(lines[k])) for k, why in reasons.items()]

@@ -1,0 +1,206 @@
+"""Time stamps: recognise their style."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from contextlib import suppress
+from dataclasses import dataclass
+from typing import cast
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+from numpy.typing import NDArray
+
+from shuntbook.ingest.log.arrow import strings
+
+from .stamp_patterns import (
+    BASIC,
+    CALENDAR,
+    CLOCK_ONLY,
+    DATE_ONLY,
+    EPOCH_S,
+    EPOCH_UNITS,
+    HIGHEST,
+    HMS,
+    HYPHEN,
+    MS,
+    SHEET_DAYS,
+    THREE,
+    Kind,
+    Order,
+)
+
+#: Share of a sample's cells that must agree on a style: a damaged cell or two do not hide it.
+MOST = 0.9
+
+_TIMELY = {
+    "time", "timestamp", "timestamps", "stamp", "ts", "epoch", "unix", "unixtime", "utime", "clock", "date", "datetime",
+    "elapsed", "seconds", "sec", "secs", "uptime", "runtime", "millis", "milliseconds", "ms", "t", "minutes", "hours",
+}  # fmt: skip
+
+_HEAT = {"temp", "temperature", "degc", "degf", "c", "f", "k", "celsius", "fahrenheit"}
+
+_ELAPSED_WORDS = {
+    "ms": {"ms", "millis", "milliseconds"},
+    "us": {"us", "micros"},
+    "min": {"min", "minutes", "mins"},
+    "h": {"h", "hours", "hrs"},
+}
+
+
+@dataclass(frozen=True)
+class Style:
+    """How a column of time stamps is written.
+
+    Attributes
+    ----------
+    kind : {'calendar', 'epoch', 'elapsed'}
+        A date and a clock; a count since 1970; a time since some start.
+    order : {'y-m-d', 'd/m/y', 'm/d/y'} or None
+        Of a calendar's parts; None is not yet decided between day and month first.
+    unit : str
+        Of an epoch (``s``, ``ms``, ``us``, ``ns``) or elapsed time (also ``min``, ``h``, ``h:m:s``, ``m:s``); of a
+        calendar ``basic`` (no separators) or ``days`` (a spreadsheet's day number).
+    zoned : bool
+        Whether the stamps say their own offset from UTC.
+    """
+
+    kind: Kind
+    order: Order | None = None
+    unit: str = ""
+    zoned: bool = False
+
+    def describe(self) -> str:
+        """Return the style in words."""
+        if self.kind == "calendar":
+            if self.unit == "days":
+                return "a spreadsheet's day number"
+            words = {"y-m-d": "year-month-day", "d/m/y": "day/month/year", "m/d/y": "month/day/year", None: "undecided"}
+            return f"date and time, {words[self.order]}, {'with its own' if self.zoned else 'no'} offset from UTC"
+        if self.kind == "epoch":
+            return f"{self.unit} since 1970 (UTC)"
+        return f"elapsed time in {self.unit}, counted from the start"
+
+
+def find_style(cells: Sequence[str], *, header: str = "") -> Style | None:
+    """Return the style that all cells of a sample share, or None if they are no time stamps.
+
+    Parameters
+    ----------
+    cells : sequence of str
+        Cells of one column.
+    header : str
+        Its name: small numbers are elapsed time only where it says so.
+    """
+    for order, pattern in CALENDAR.items():
+        matches = _agreeing(pattern, cells)
+        if matches and not (order == "y-m-d" and len(matches[0]["y"]) < 4):
+            named = any(match["m"].isalpha() for match in matches)
+            decided = cast("Order", order) if order == "y-m-d" or named else order_of(strings(cells))
+            return Style("calendar", decided, zoned=_mostly_zoned(matches))
+    if (matches := _agreeing(BASIC, cells)) and all(map(_is_day, matches)):
+        return Style("calendar", "y-m-d", unit="basic", zoned=_mostly_zoned(matches))
+    if _agreeing(HMS, cells):
+        return Style("elapsed", unit="h:m:s")
+    if _agreeing(MS, cells):  # with a fraction, or the cells would have been h:m
+        return Style("elapsed", unit="m:s")
+    return _numeric_style(cells, header.lower())
+
+
+def _agreeing(pattern: str, cells: Sequence[str]) -> list[re.Match[str]]:
+    """Return the matches if most cells of a sample match, else none."""
+    match = re.compile(pattern).match
+    if not any(map(match, cells[: len(cells) // 8 + 1])):  # these alone are too many to disagree
+        return []
+    matches = [found for found in map(match, cells) if found]
+    return matches if matches and len(matches) >= MOST * len(cells) else []
+
+
+def _mostly_zoned(matches: Sequence[re.Match[str]]) -> bool:
+    return 2 * sum(match["z"] is not None for match in matches) > len(matches)
+
+
+def _is_day(match: re.Match[str]) -> bool:
+    return 1970 <= int(match["y"]) < 2100 and 1 <= int(match["m"]) <= 12 and 1 <= int(match["d"]) <= 31
+
+
+def order_of(cells: pa.Array) -> Order | None:
+    """Return which of a date's three numbers is which, if the cells leave one way only; see `possible_orders`."""
+    orders = possible_orders(highest_numbers(cells))
+    return orders[0] if len(orders) == 1 else None
+
+
+@dataclass(frozen=True)
+class Highest:
+    """The highest of the first, second and third numbers of a column of dates, and whether hyphens part them."""
+
+    numbers: tuple[int, int, int] = (0, 0, 0)
+    hyphens: bool = False
+
+    def with_(self, other: Highest) -> Highest:
+        """Return the highest of both."""
+        a, b = self.numbers, other.numbers
+        return Highest((max(a[0], b[0]), max(a[1], b[1]), max(a[2], b[2])), self.hyphens or other.hyphens)
+
+
+def highest_numbers(cells: pa.Array) -> Highest:
+    """Return the highest numbers of a column of dates that begin with a number of one or two digits."""
+    parts = pc.extract_regex(cells, THREE)
+    a, b, c = (pc.max(pc.cast(pc.struct_field(parts, name), pa.int64())).as_py() or 0 for name in "abc")
+    return Highest((a, b, c), bool(pc.any(pc.equal(pc.struct_field(parts, "sep"), HYPHEN)).as_py()))
+
+
+def possible_orders(highest: Highest) -> list[Order]:
+    """Return the orders that no date contradicts.
+
+    A year of two digits stands last, as is common practice with slashes and points; with hyphens (``26-06-13``) or a
+    first number above 31 it may stand first.
+    """
+    orders: list[Order] = [
+        cast("Order", o) for o, top in HIGHEST.items() if all(n <= t for n, t in zip(highest.numbers, top, strict=True))
+    ]
+    year_first = highest.hyphens or highest.numbers[0] > 31
+    return [order for order in orders if order != "y-m-d" or year_first]
+
+
+def is_date_only(cell: str) -> bool:
+    """Tell whether a cell holds a date without a clock time."""
+    return DATE_ONLY.fullmatch(cell.strip()) is not None
+
+
+def is_clock_only(cell: str) -> bool:
+    """Tell whether a cell holds a clock time without a date."""
+    return CLOCK_ONLY.fullmatch(cell.strip()) is not None
+
+
+def _numeric_style(cells: Sequence[str], header: str) -> Style | None:
+    x = _numbers(cells)
+    if x is None:
+        return None
+    words = set(re.findall(r"[a-z]+", header))
+    low, high = np.quantile(x, [0.05, 0.95])
+    steps = np.diff(x)
+    rising = len(x) < 2 or (steps >= 0).mean() > 0.9  # a step counter that resets is no clock
+    timely = bool(words & _TIMELY) and not words & _HEAT
+    for unit, scale in EPOCH_UNITS.items():
+        if EPOCH_S[0] * scale <= low and high <= EPOCH_S[1] * scale and (timely or (rising and high > low)):
+            return Style("epoch", unit=unit)
+    if not timely or words & {"epoch", "unix"} or high > EPOCH_S[0]:
+        return None
+    if SHEET_DAYS[0] <= low and high <= SHEET_DAYS[1] and len(x) > 1 and 0 < np.median(np.abs(steps)) < 0.02:
+        return Style("calendar", "y-m-d", unit="days")
+    if not rising:
+        return None
+    return Style("elapsed", unit=next((unit for unit, names in _ELAPSED_WORDS.items() if words & names), "s"))
+
+
+def _numbers(cells: Sequence[str]) -> NDArray[np.float64] | None:
+    """Return a sample's numbers if most cells are such."""
+    found = []
+    for cell in cells:
+        with suppress(ValueError):
+            found.append(float(cell.replace(",", ".")))
+    x = np.array(found)
+    return x if len(x) and len(x) >= MOST * len(cells) and np.isfinite(x).all() else None

@@ -1,0 +1,1 @@
+"""The live journal, from which nothing is lost, and how it becomes a log."""

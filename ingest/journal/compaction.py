@@ -1,0 +1,255 @@
+"""From a journal to a log: in bounded memory, whole or not at all, and never a reading twice."""
+
+from __future__ import annotations
+
+import errno
+import os
+from dataclasses import dataclass, replace
+from datetime import datetime
+from pathlib import Path
+
+import pyarrow as pa
+import pyarrow.parquet as pq
+
+from shuntbook.ingest.errors import InputError
+from shuntbook.ingest.log.meta import METADATA_KEY, LogMeta, meta_from
+from shuntbook.ingest.log.writing import new_log, to_batch
+from shuntbook.ingest.safe_files.file_lock import hold, in_turn, put_away
+from shuntbook.ingest.safe_files.rejects import rejects_file, rejects_path
+from shuntbook.ingest.zone import zone_named
+
+from .journal import Journal, journal_path
+from .lines import JournalReader, NothingCaptured
+from .readings import Tally, in_order
+
+#: A damaged end longer than this is more than a flush interval can cost, so the journal is kept. [bytes]
+_TAIL_MOST = 1 << 16
+
+
+@dataclass(frozen=True)
+class Compacted:
+    """What became of a journal.
+
+    Attributes
+    ----------
+    log : Path
+        The log, in its place.
+    meta : LogMeta
+        Its metadata; ``rows_kept`` readings.
+    first_us, last_us : int or None
+        Its first and last reading; None if it was there `already`. [us]
+    skipped : int
+        Readings left out, and kept among the rejects, because they came no later than the one before.
+    torn_bytes : int
+        What could not be read at the journal's end. [bytes]
+    rejects_file : Path or None
+        Where what was refused is kept.
+    kept_as : Path or None
+        The journal's new name, where so much of its end is damaged that it was not removed.
+    already : bool
+        The log had been finished before; only its journal was still there.
+    """
+
+    log: Path
+    meta: LogMeta
+    first_us: int | None = None
+    last_us: int | None = None
+    skipped: int = 0
+    torn_bytes: int = 0
+    rejects_file: Path | None = None
+    kept_as: Path | None = None
+    already: bool = False
+
+
+def finish(journal: Journal) -> Compacted:
+    """End a capture: turn its journal, which nobody else can touch meanwhile, into the log.
+
+    Raises
+    ------
+    NothingCaptured
+        If it holds no reading: there is no log then; what was refused is kept.
+    OSError
+        If the disk is full or failed: the journal stays, and the next command that opens the log tries again.
+    """
+    try:
+        journal.sync()
+    except BaseException:
+        journal.close()
+        raise
+    return _put_in_place(journal.log, journal.detach(), cut_off=False)
+
+
+def compact(log: Path) -> Compacted:
+    """Turn the journal of a capture that was cut off into the log.
+
+    Parameters
+    ----------
+    log : Path
+        The log's place; its journal lies beside it.
+
+    Raises
+    ------
+    FileNotFoundError
+        If there is no journal.
+    NothingCaptured
+        If it holds no reading: there is no log then, and the journal is removed; what was refused is kept.
+    InputError
+        If the capture is still running, the journal's beginning is damaged, or another log is in its place.
+    OSError
+        If the disk is full or failed: the journal stays as it is.
+    """
+    with in_turn(log.parent):
+        handle = hold(journal_path(log), os.O_RDONLY)
+        if handle is None:
+            raise InputError(f"{log}: is still being captured; stop it first")
+        return _put_in_place(log, handle, cut_off=True)
+
+
+def settle_unfinished(path: Path) -> str | None:
+    """Complete the unfinished captures of a log, or of a folder of logs, before it is opened.
+
+    Returns
+    -------
+    str or None
+        What was done, to be said; None if there was nothing to do.
+
+    Raises
+    ------
+    InputError
+        If a capture is still running, or cannot be completed.
+    OSError
+        If the disk is full or failed: the journal stays as it is.
+    """
+    found = sorted(path.glob("*.parquet.journal")) if path.is_dir() else [journal_path(path)]
+    logs = [journal.with_name(journal.name.removesuffix(journal.suffix)) for journal in found if journal.exists()]
+    return "; ".join(filter(None, map(_settle, logs))) or None
+
+
+def _settle(log: Path) -> str | None:
+    try:
+        return _sentence(compact(log))
+    except FileNotFoundError:  # another command was quicker
+        return None
+    except NothingCaptured as nothing:
+        if log.exists():  # a capture that was to replace it never began
+            return str(nothing)
+        raise
+    except OSError as error:
+        if error.errno not in (errno.EACCES, errno.EPERM, errno.EROFS):
+            raise
+        raise InputError(
+            f"{log}: its capture was cut off and can only be completed where one may write; copy "
+            f"{journal_path(log).name} to a folder of your own and open {log.name} there"
+        ) from None
+
+
+def _sentence(done: Compacted) -> str:
+    if done.already or done.last_us is None:
+        return f"{done.log}: its journal was still there and was removed; the log itself had been finished"
+    last = datetime.fromtimestamp(done.last_us // 1_000_000, zone_named(done.meta.zone, what="the log's zone"))
+    word = "reading" if done.meta.rows_kept == 1 else "readings"
+    sentence = (
+        f"{done.log}: an unfinished capture was found and completed: {done.meta.rows_kept:,} {word} "
+        f"up to {last:%d %B %Y %H:%M:%S} ({done.meta.zone})"
+    )
+    return f"{sentence}; {_torn_words(done.torn_bytes, done.kept_as)}" if done.torn_bytes else sentence
+
+
+def _torn_words(torn_bytes: int, kept_as: Path | None) -> str:
+    words = f"the last {torn_bytes:,} bytes of its journal were damaged and hold no reading that can be trusted"
+    return f"{words}; the journal is kept as {kept_as.name}" if kept_as else words
+
+
+def _put_in_place(log: Path, handle: int, *, cut_off: bool) -> Compacted:
+    """Write the log; only when it is safely there, put the held journal away."""
+    try:
+        done = _complete(log, cut_off=cut_off)
+    except NothingCaptured:
+        put_away(handle, journal_path(log))
+        raise
+    except BaseException:
+        os.close(handle)
+        raise
+    put_away(handle, journal_path(log), done.kept_as)
+    return done
+
+
+def _complete(log: Path, *, cut_off: bool) -> Compacted:
+    with JournalReader(journal_path(log)) as journal:
+        there = _meta_of(log)
+        if there is not None and there.capture_id == journal.meta.capture_id:
+            return Compacted(log, there, already=True)
+        if log.exists() and not journal.replaces:
+            raise InputError(
+                f"{log}: is not the log of the unfinished capture beside it ({journal.path.name}); "
+                "move one of them to another folder"
+            )
+        return _write(log, journal, cut_off=cut_off)
+
+
+def _meta_of(log: Path) -> LogMeta | None:
+    """Return a log file's metadata; None if it is not there or is no log."""
+    try:
+        stored = pq.read_metadata(log).metadata or {}
+        return meta_from(log, stored.get(METADATA_KEY))
+    except (OSError, pa.ArrowException, InputError):
+        return None
+
+
+def _write(log: Path, journal: JournalReader, *, cut_off: bool) -> Compacted:
+    tally = Tally(journal.path.name)
+    with new_log(log, journal.quantities) as writer:
+        with rejects_file(log, {journal.path.name}) as rejects:
+            for readings in in_order(journal, tally, rejects):
+                writer.write(to_batch(readings))
+            if not tally.kept:
+                raise _nothing(log, journal, tally)
+        rejected = rejects.path if rejects.count else None
+        meta = _filled(journal, tally, cut_off=cut_off)
+        writer.finish(meta)
+    torn = journal.torn_bytes
+    kept_as = journal.path.with_name(f"{journal.path.name}.damaged-{(meta.capture_id or '')[:8]}")
+    return Compacted(
+        log,
+        meta,
+        first_us=tally.first_us,
+        last_us=tally.last_us,
+        skipped=tally.skipped,
+        torn_bytes=torn,
+        rejects_file=rejected,
+        kept_as=kept_as if torn > _TAIL_MOST else None,
+    )
+
+
+def _nothing(log: Path, journal: JournalReader, tally: Tally) -> InputError:
+    if journal.torn_bytes > _TAIL_MOST:
+        return InputError(
+            f"{journal.path}: this journal is damaged or cut short before its first reading; it is left as it is: "
+            "move it away to go on without it"
+        )
+    sentence = f"{log}: the capture ended before there was a reading, so there is no log"
+    if not tally.refused:
+        return NothingCaptured(sentence)
+    return NothingCaptured(f"{sentence}; what came and could not be read is in {rejects_path(log)}")
+
+
+def _filled(journal: JournalReader, tally: Tally, *, cut_off: bool) -> LogMeta:
+    said = [*journal.meta.said, *tally.said()]
+    if cut_off:
+        said.append("the capture was cut off; the log was completed from its journal")
+    if journal.torn_bytes:
+        said.append(_torn_words(journal.torn_bytes, None))
+    rejected = tally.refused + tally.skipped
+    stated_s, usual_s = journal.meta.gap_limit_s, tally.intervals.median_s()
+    return replace(
+        journal.meta,
+        rows_read=tally.kept + tally.merged + rejected,
+        rows_kept=tally.kept,
+        rows_rejected=rejected,
+        rows_merged=tally.merged,
+        gap_limit_s=tally.intervals.gap_limit().limit_s if stated_s is None else stated_s,
+        usual_interval_s=journal.meta.usual_interval_s if usual_s is None else usual_s,
+        markers=sorted([*journal.meta.markers, *tally.markers]),
+        clock_steps=[*journal.meta.clock_steps, *tally.clock_steps],
+        said=said,
+    )

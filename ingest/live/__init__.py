@@ -1,0 +1,1 @@
+"""Live sources, and the loop that reads them."""

@@ -1,0 +1,298 @@
+"""The loop that reads meters: poll on time, write the journal first, then tell the listener."""
+
+from __future__ import annotations
+
+import queue
+import threading
+from collections import Counter
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field
+from typing import Protocol
+
+from shuntbook.ingest.events import Event, Reading, Refused, Remark
+from shuntbook.ingest.quantities import LARGEST_READING
+
+from .source import Clock, LiveSource, SourceLost
+
+#: Pauses before a lost source is tried again: they double up to the longest. [s]
+FIRST_PAUSE_S, LONGEST_PAUSE_S = 0.5, 30.0
+#: How often a source that never opened is tried before the capture gives up.
+FIRST_TRIES = 3
+#: A step of the machine's clock by more than this is noted. [s]
+CLOCK_STEP_S = 0.5
+#: The longest a thread waits without looking whether it should stop. [s]
+_SLICE_S = 0.2
+
+
+def open_first(source: LiveSource, clock: Clock, *, given_up: Callable[[], bool] = lambda: False) -> None:
+    """Open a source before a capture begins: only then is it known for sure what it can give.
+
+    Raises
+    ------
+    InputError
+        If it can never work.
+    SourceLost
+        If it did not open at `FIRST_TRIES` tries, or was given up meanwhile.
+    """
+    pause_s = FIRST_PAUSE_S
+    for tries_left in range(FIRST_TRIES - 1, -1, -1):
+        try:
+            source.open()
+        except SourceLost:
+            if not tries_left or given_up():
+                raise
+            clock.sleep(pause_s)
+            pause_s *= 2
+        else:
+            return
+
+
+class Keeper(Protocol):
+    """What keeps readings safe; the journal is one."""
+
+    def append_reading(self, reading: Reading) -> None:
+        """Keep a reading."""
+
+    def append_marker(self, time_us: int, text: str) -> None:
+        """Keep a marker."""
+
+    def append_event(self, event: Refused | Remark) -> None:
+        """Keep what was refused, or happened."""
+
+    def append_clock_step(self, time_us: int, step_s: float) -> None:
+        """Keep that the machine's clock was set."""
+
+    def flush_due(self, now_us: int) -> None:
+        """Put what was written on the disk, if that is due."""
+
+
+@dataclass
+class Meter:
+    """One meter of a capture: its source, its journal, and what has come of it so far."""
+
+    name: str
+    source: LiveSource
+    journal: Keeper
+    every_s: float
+    readings: int = 0
+    refused: Counter[str] = field(default_factory=Counter)
+    remarks: Counter[str] = field(default_factory=Counter)
+    connected: bool = False
+    finished: bool = False
+    failure: BaseException | None = None
+    last_us: int | None = None
+
+
+@dataclass(frozen=True)
+class Happened:
+    """Something that a meter's thread tells the listener."""
+
+    meter: Meter
+    event: Event
+
+
+class Capture:
+    """Reads one meter or several, each in a thread of its own, all on one clock.
+
+    Parameters
+    ----------
+    meters : sequence of Meter
+        What to read; their journals are open.
+    clock : Clock
+        The one clock.
+    length_s : float or None
+        How long; None reads until it is stopped. [s]
+
+    Notes
+    -----
+    The meters' sources are open when it starts (`open_first`). Polls fall on whole multiples of a meter's interval
+    after the start: a poll that comes late does not move those after it, and polls missed while the meter did not
+    answer are left out, not made up for.
+    """
+
+    def __init__(self, meters: Sequence[Meter], clock: Clock, *, length_s: float | None) -> None:
+        self.meters = list(meters)
+        self._clock = clock
+        self.start_us = clock.now_us()
+        self._end_us = None if length_s is None else self.start_us + round(length_s * 1e6)
+        self._events: queue.SimpleQueue[Happened] = queue.SimpleQueue()
+        self._stop = threading.Event()
+        self._threads: list[threading.Thread] = []
+
+    def start(self) -> None:
+        """Begin to read."""
+        for meter in self.meters:
+            thread = threading.Thread(target=self._run, args=(meter,), name=f"meter {meter.name}", daemon=True)
+            self._threads.append(thread)
+            thread.start()
+
+    def stop(self) -> None:
+        """Ask all meters to end; may be called from a signal handler."""
+        self._stop.set()
+
+    def join(self) -> None:
+        """Wait until every meter has ended."""
+        for thread in self._threads:
+            thread.join()
+
+    @property
+    def running(self) -> bool:
+        """Whether any meter is still being read."""
+        return any(thread.is_alive() for thread in self._threads)
+
+    def events(self, wait_s: float) -> Iterator[Happened]:
+        """Yield what has happened; waits up to `wait_s` for the first."""
+        try:
+            yield self._events.get(timeout=wait_s)
+            while True:
+                yield self._events.get_nowait()
+        except queue.Empty:
+            return
+
+    def mark(self, text: str, time_us: int | None = None) -> None:
+        """Put a marker into every meter's log, now or at `time_us`."""
+        at = self._clock.now_us() if time_us is None else time_us
+        for meter in self.meters:
+            try:
+                meter.journal.append_marker(at, text)
+            except OSError as error:  # as where a reading cannot be kept: the capture ends, and all logs are finished
+                meter.failure = meter.failure or error
+                self._stop.set()
+
+    def _over(self) -> bool:
+        return self._stop.is_set() or (self._end_us is not None and self._clock.now_us() >= self._end_us)
+
+    def _run(self, meter: Meter) -> None:
+        """Read one meter to the end; whatever goes wrong is kept for the one who started it."""
+        try:
+            self._read(meter)
+        except BaseException as error:
+            meter.failure = error
+            self._stop.set()
+        finally:
+            meter.connected = False
+            self._close(meter)
+
+    def _read(self, meter: Meter) -> None:
+        watch = _ClockWatch(self._clock)
+        due_us = self.start_us
+        while not self._over() and not meter.finished:
+            if not meter.connected:
+                self._reconnect(meter)
+                continue
+            try:
+                if meter.source.cadence == "polled":
+                    due_us = self._poll(meter, due_us)
+                else:
+                    self._take(meter, meter.source.read(_SLICE_S))
+                    meter.finished = bool(getattr(meter.source, "finished", False))
+            except SourceLost as lost:
+                meter.connected = False
+                meter.source.close()
+                self._tell(meter, Remark(self._clock.now_us(), lost.kind, str(lost)))
+            if (step_s := watch.look()) is not None:
+                self._note_step(meter, step_s)
+            meter.journal.flush_due(self._clock.now_us())
+
+    def _close(self, meter: Meter) -> None:
+        """Take what a source still has to say at its end, and close it."""
+        ending = getattr(meter.source, "ending", None)
+        try:
+            if ending is not None and meter.failure is None:
+                self._take(meter, ending())
+        except OSError as error:
+            meter.failure = error
+        finally:
+            meter.source.close()
+
+    def _poll(self, meter: Meter, due_us: int) -> int:
+        """Wait for the next poll, ask, and return when the one after it is due. [us]"""
+        every_us = round(meter.every_s * 1e6)
+        now = self._clock.now_us()
+        if now > due_us + every_us:
+            due_us += -(-(now - due_us) // every_us) * every_us
+        while (rest_us := due_us - self._clock.now_us()) > 0:
+            if self._over():
+                return due_us
+            self._wait(meter, rest_us)
+        self._take(meter, meter.source.read(meter.every_s))
+        return due_us + every_us
+
+    def _reconnect(self, meter: Meter) -> None:
+        """Open a lost source again, with growing pauses, for as long as the capture lasts."""
+        pause_s, lost_us = FIRST_PAUSE_S, self._clock.now_us()
+        while not self._over():
+            self._pause(meter, pause_s)
+            pause_s = min(2 * pause_s, LONGEST_PAUSE_S)
+            if self._over():
+                return
+            try:
+                meter.source.open()
+            except SourceLost as lost:
+                self._tell(meter, Remark(self._clock.now_us(), lost.kind, str(lost)))
+            else:
+                meter.connected = True
+                away_s = (self._clock.now_us() - lost_us) / 1e6
+                self._tell(meter, Remark(self._clock.now_us(), "reconnected", f"back after {away_s:.1f} s"))
+                return
+
+    def _note_step(self, meter: Meter, step_s: float) -> None:
+        now = self._clock.now_us()
+        meter.journal.append_clock_step(now, step_s)
+        which = "forward" if step_s > 0 else "back"
+        words = f"the machine's clock was set {which} by {abs(step_s):.1f} s; times go on as before"
+        self._tell(meter, Remark(now, "clock step", words))
+
+    def _pause(self, meter: Meter, length_s: float) -> None:
+        until = self._clock.now_us() + round(length_s * 1e6)
+        while not self._over() and (rest_us := until - self._clock.now_us()) > 0:
+            self._wait(meter, rest_us)
+
+    def _wait(self, meter: Meter, rest_us: int) -> None:
+        """Wait a little of the rest, and let the journal do what is due. [us]"""
+        self._clock.sleep(min(rest_us / 1e6, _SLICE_S))
+        meter.journal.flush_due(self._clock.now_us())
+
+    def _take(self, meter: Meter, events: Sequence[Event]) -> None:
+        for event in events:
+            why = _why_not_kept(event, meter.last_us) if isinstance(event, Reading) else None
+            self._tell(meter, why or event)
+
+    def _tell(self, meter: Meter, event: Event) -> None:
+        """Keep an event first, then count it and tell it."""
+        if isinstance(event, Reading):
+            meter.journal.append_reading(event)
+            meter.readings += 1
+            meter.last_us = event.time_us
+        else:
+            meter.journal.append_event(event)
+            (meter.refused if isinstance(event, Refused) else meter.remarks)[event.kind] += 1
+        self._events.put(Happened(meter, event))
+
+
+def _why_not_kept(reading: Reading, last_us: int | None) -> Refused | None:
+    text = str(dict(reading.values))
+    if last_us is not None and reading.time_us <= last_us:
+        return Refused(reading.time_us, "not later", text, "came no later than the reading before")
+    if not all(abs(value) <= LARGEST_READING for value in reading.values.values()):
+        return Refused(reading.time_us, "no number", text, "holds more than any meter can mean")
+    return None
+
+
+class _ClockWatch:
+    """Notices when the machine's clock is set while a capture runs."""
+
+    def __init__(self, clock: Clock) -> None:
+        self._clock = clock
+        self._apart_us = self._apart()
+
+    def _apart(self) -> int:
+        step = getattr(self._clock, "step_us", None)
+        return int(step()) if step is not None else 0
+
+    def look(self) -> float | None:
+        """Return by how much the clock was set forward since the last look; None if it was not. [s]"""
+        apart_us = self._apart()
+        step_s = (apart_us - self._apart_us) / 1e6
+        self._apart_us = apart_us  # a clock that is slewed moves little by little, and is no step
+        return step_s if abs(step_s) >= CLOCK_STEP_S else None

@@ -1,0 +1,134 @@
+"""Readings typed in by a person who has only a display to look at."""
+
+from __future__ import annotations
+
+import queue
+import threading
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from shuntbook.ingest.events import Event, Reading, Refused
+from shuntbook.ingest.exports.display_line import QUANTITIES_BY_HAND, DoubtfulLine, Standing, Word, parse_line
+
+from .address import Address
+from .source import Cadence, Clock
+
+if TYPE_CHECKING:
+    from shuntbook.ingest.profiles.serial_part import SerialProfile
+
+
+class HandReadings:
+    """A person who types what a display shows; each line is a reading at that instant and stands until the next.
+
+    Parameters
+    ----------
+    address : Address
+        ``hand:``, which has no settings.
+    profile : SerialProfile or None
+        Only its ``side`` counts.
+    clock : Clock
+        The capture's clock.
+
+    Attributes
+    ----------
+    finished : bool
+        Whether ``end`` was typed and everything before it was read.
+
+    Raises
+    ------
+    InputError
+        If the address has a setting.
+    """
+
+    cadence: Cadence = "pushed"
+    sampling = "held"
+
+    def __init__(self, address: Address, profile: SerialProfile | None, clock: Clock) -> None:
+        address.only()
+        self.side: str = (profile and profile.side) or "dc"
+        self.quantities: Sequence[str] = QUANTITIES_BY_HAND
+        self.finished = False
+        self._clock = clock
+        self._standing = Standing()
+        self._last_us = 0
+        self._ended = False
+        self._guard = threading.Lock()
+        self._typed: queue.SimpleQueue[Event | Word] = queue.SimpleQueue()
+
+    def typed(self, text: str) -> bool:
+        """Take a line that was finished just now; return whether it is meant for this source, and is no note.
+
+        May be called from another thread than `read`.
+        """
+        line = _understood(text)
+        with self._guard:
+            if self._ended or line is Word.REMARK:
+                return False
+            now_us = self._now_us()
+            try:
+                self._take(now_us, line)
+            except DoubtfulLine as why:
+                self._typed.put(Refused(now_us, "doubtful", text, str(why)))
+        return True
+
+    def _now_us(self) -> int:
+        return max(self._clock.now_us(), self._last_us + 1)
+
+    def _take(self, now_us: int, line: dict[str, float] | Word | DoubtfulLine) -> None:
+        if isinstance(line, DoubtfulLine):
+            raise line
+        if isinstance(line, dict):
+            self._put(self._standing.take(now_us, line, side=self.side))
+        elif line is Word.OFF:
+            self._put(self._standing.off(now_us))
+        else:
+            self._put(self._closing(now_us))
+            self._typed.put(Word.END)
+
+    def _put(self, readings: Sequence[Reading]) -> None:
+        for reading in readings:
+            self._typed.put(reading)
+            self._last_us = reading.time_us
+
+    def _closing(self, now_us: int) -> list[Reading]:
+        """Return the reading that closes the last one."""
+        self._ended = True
+        return self._standing.end(now_us)
+
+    def ending(self) -> list[Event]:
+        """Return what was typed last, and what closes the reading that has stood until now.
+
+        To be asked once, when the capture ends and nothing is read any more.
+        """
+        with self._guard:
+            if not self._ended:
+                self._put(self._closing(self._now_us()))
+        return self.read(0.0)
+
+    def open(self) -> None:
+        """Do nothing: a person is always there."""
+
+    def read(self, timeout_s: float) -> list[Event]:
+        """Return what was typed since the last call; waits up to `timeout_s` for the first line."""
+        events: list[Event] = []
+        wait_s: float = max(timeout_s, 0.0)
+        while True:
+            try:
+                item = self._typed.get(block=wait_s > 0, timeout=wait_s or None)
+            except queue.Empty:
+                return events
+            wait_s = 0.0
+            if isinstance(item, Word):
+                self.finished = True
+            else:
+                events.append(item)
+
+    def close(self) -> None:
+        """Do nothing."""
+
+
+def _understood(text: str) -> dict[str, float] | Word | DoubtfulLine:
+    try:
+        return parse_line(text)
+    except DoubtfulLine as why:
+        return why

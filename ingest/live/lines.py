@@ -1,0 +1,171 @@
+"""Chunks of bytes from a port to whole lines, each with its instant, and the checksums at their ends."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from functools import reduce
+from operator import xor
+from typing import TYPE_CHECKING
+
+from shuntbook.ingest.profiles.serial_part import Kind
+
+if TYPE_CHECKING:
+    from shuntbook.ingest.profiles.serial_part import ChecksumPart
+
+_HEX = re.compile(rb"[0-9A-Fa-f]+")
+
+
+class WrongChecksum(ValueError):  # noqa: N818 - a state, told by its name
+    """A line's checksum is missing or is not that of the line."""
+
+
+def checksum(data: bytes, kind: Kind) -> int:
+    """Return the checksum of some bytes.
+
+    Parameters
+    ----------
+    data : bytes
+        What is covered.
+    kind : {'sum8', 'xor8', 'crc16_modbus', 'crc16_ccitt'}
+        The sum or the exclusive or of all bytes, eight bits; or a CRC of 16 bits: that of Modbus over Serial Line
+        V1.02, appendix B (polynomial A001 reflected, from FFFF), or CCITT's (1021, from FFFF, not reflected).
+    """
+    if kind == "sum8":
+        return sum(data) & 0xFF
+    if kind == "xor8":
+        return reduce(xor, data, 0)
+    return _crc_reflected(data) if kind == "crc16_modbus" else _crc_forward(data)
+
+
+def _crc_reflected(data: bytes) -> int:
+    crc = 0xFFFF
+    for byte in data:
+        crc ^= byte
+        for _ in range(8):
+            crc = crc >> 1 ^ (0xA001 if crc & 1 else 0)
+    return crc
+
+
+def _crc_forward(data: bytes) -> int:
+    crc = 0xFFFF
+    for byte in data:
+        crc ^= byte << 8
+        for _ in range(8):
+            crc = (crc << 1 ^ (0x1021 if crc & 0x8000 else 0)) & 0xFFFF
+    return crc
+
+
+def covered(line: bytes, part: ChecksumPart) -> bytes:
+    """Return what a line's checksum covers, without the mark, if it is right.
+
+    Raises
+    ------
+    WrongChecksum
+        If it is missing, is no number of the right length, or is another.
+    """
+    start, mark = part.start.encode(), part.mark.encode()
+    first, last = line.find(start), line.rfind(mark)
+    if first < 0 or last < first + len(start):
+        missing = part.start if first < 0 else part.mark
+        raise WrongChecksum(f"has no {missing!r}, where its checksum is told by")
+    body, digits = line[first + len(start) : last], line[last + len(mark) :].strip()
+    size = 4 if part.kind.startswith("crc16") else 2
+    if len(digits) != size or not _HEX.fullmatch(digits):
+        raise WrongChecksum(f"its checksum must be {size} hexadecimal digits after {part.mark!r}")
+    given = bytes.fromhex(digits.decode())
+    told = int.from_bytes(given, "little" if part.low_byte_first else "big")
+    found = checksum(body + mark if part.with_mark else body, part.kind)
+    if told != found:
+        raise WrongChecksum(f"its checksum says {told:0{size}X}, but the line's is {found:0{size}X}")
+    return body
+
+
+#: A longer line is none of a meter's: what it holds is thrown away until the line ends. [bytes]
+LINE_MOST = 1000
+
+
+@dataclass(frozen=True)
+class RawLine:
+    """A line without its end.
+
+    Attributes
+    ----------
+    time_us : int
+        When its last byte was read. [us]
+    data : bytes
+        The line; of one that is `too_long` its beginning.
+    whole : bool
+        Whether it surely begins where a line begins.
+    """
+
+    time_us: int
+    data: bytes
+    whole: bool = True
+    too_long: bool = False
+
+
+class LineCutter:
+    """Cuts what comes from a port into lines.
+
+    Parameters
+    ----------
+    end : bytes
+        What ends a line.
+    byte_us : float
+        The least time that a byte takes on the wire. [us]
+
+    Notes
+    -----
+    The first line after `begin` may have begun before: it is not `whole`, unless the line was seen at rest.
+
+    Several lines may come in one chunk. All bytes of a chunk came after the chunk before was read, and none faster than
+    the wire allows: so a line that ends n bytes before the chunk's end is dated back by n bytes, of the wire's speed or
+    of the chunk's own if that is quicker.
+    """
+
+    def __init__(self, end: bytes, byte_us: float) -> None:
+        self._end, self._byte_us = end, byte_us
+        self._rest = b""
+        self._whole = self._too_long = False
+        self._last_us = 0
+
+    def begin(self, now_us: int) -> bytes:
+        """Start anew, in the middle of a line perhaps; return what was left of an unfinished one."""
+        left, self._rest = self._rest, b""
+        self._whole = self._too_long = False
+        self._last_us = max(now_us, self._last_us)
+        return left
+
+    def at_rest(self) -> None:
+        """Note that nothing came for a while: what comes next begins a line, if none is unfinished."""
+        if not self._rest and not self._too_long:
+            self._whole = True
+
+    def feed(self, chunk: bytes, now_us: int) -> list[RawLine]:
+        """Take a chunk that was read at `now_us`; return the lines that it ends. Empty lines are left out."""
+        byte_us = min(self._byte_us, max(now_us - self._last_us, 0) / max(len(chunk), 1))
+        *ended, rest = (self._rest + chunk).split(self._end)
+        after = sum(map(len, ended)) + len(ended) * len(self._end) + len(rest)
+        lines = []
+        for data in ended:
+            after -= len(data) + len(self._end)
+            if (line := self._line(data, now_us - round(after * byte_us))) is not None:
+                lines.append(line)
+        self._rest = rest
+        if len(rest) > LINE_MOST:
+            lines += [] if self._too_long else [RawLine(now_us, rest[:LINE_MOST], too_long=True)]
+            self._rest, self._too_long = rest[-len(self._end) :], True
+        self._last_us = max(now_us, self._last_us)
+        return lines
+
+    def _line(self, data: bytes, time_us: int) -> RawLine | None:
+        whole, goes_on = self._whole, self._too_long
+        self._whole, self._too_long = True, False
+        data = data.strip(b"\r\n")
+        if goes_on or not data:
+            return None
+        self._last_us = time_us = max(time_us, self._last_us + 1)
+        if len(data) > LINE_MOST:
+            return RawLine(time_us, data[:LINE_MOST], too_long=True)
+        return RawLine(time_us, data, whole)

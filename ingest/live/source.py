@@ -1,0 +1,98 @@
+"""The protocol of live sources: what a meter gives while it is being read."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Literal, Protocol
+
+from shuntbook.ingest.events import Event
+
+Cadence = Literal["polled", "pushed"]
+
+
+class SourceLost(Exception):  # noqa: N818 - a state, told by its name
+    """The port, device or connection is gone or does not answer: what was captured is kept, and it is tried again.
+
+    Examples: the serial port vanished, the connection was reset, nothing answered within the time-out.
+    """
+
+    def __init__(self, kind: str, sentence: str) -> None:
+        super().__init__(sentence)
+        self.kind = kind
+
+
+class Clock(Protocol):
+    """The capture's clock: wall time that never steps, because it runs on the monotonic clock."""
+
+    def now_us(self) -> int:
+        """Return the time since 1970-01-01T00:00:00Z. [us]"""
+
+    def sleep(self, length_s: float) -> None:
+        """Wait."""
+
+
+@dataclass
+class SteadyClock:
+    """The machine's clock when it was made, carried on by the monotonic clock.
+
+    A step of the machine's clock does not move it; `step_us` tells how far they are apart.
+    """
+
+    _wall_us: int = field(default_factory=lambda: time.time_ns() // 1000)
+    _start_ns: int = field(default_factory=time.monotonic_ns)
+
+    def now_us(self) -> int:
+        """Return the time since 1970-01-01T00:00:00Z. [us]"""
+        return self._wall_us + (time.monotonic_ns() - self._start_ns) // 1000
+
+    def sleep(self, length_s: float) -> None:
+        """Wait."""
+        time.sleep(max(length_s, 0.0))
+
+    def step_us(self) -> int:
+        """Return how far the machine's clock is ahead of this one. [us]"""
+        return time.time_ns() // 1000 - self.now_us()
+
+
+class LiveSource(Protocol):
+    """A meter that is being read.
+
+    Attributes
+    ----------
+    quantities : sequence of str
+        What it can give; a reading may hold fewer.
+    cadence : {'polled', 'pushed'}
+        Whether each reading is asked for, or the meter sends them by itself.
+    """
+
+    quantities: Sequence[str]
+    cadence: Cadence
+    side: str
+    sampling: str
+
+    def open(self) -> None:
+        """Open the port or connection; may be called again after `close`.
+
+        Raises
+        ------
+        InputError
+            If it can never work: no such port, permission denied, a setting that contradicts itself.
+        SourceLost
+            If it may work later.
+        """
+
+    def read(self, timeout_s: float) -> list[Event]:
+        """Ask once (polled), or return what has come within `timeout_s` (pushed; may be nothing).
+
+        The time of a polled reading is the middle of the exchange.
+
+        Raises
+        ------
+        SourceLost
+            If the line is gone. A time-out or an odd answer of a device that may answer next time is an event.
+        """
+
+    def close(self) -> None:
+        """Close it; never raises."""

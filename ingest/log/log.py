@@ -1,0 +1,225 @@
+"""The log: the readings of one meter in Parquet, with what is known about them in its metadata."""
+
+from __future__ import annotations
+
+from collections.abc import Generator, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.parquet as pq
+from numpy.typing import NDArray
+
+from shuntbook.ingest.errors import InputError
+from shuntbook.ingest.quantities import LARGEST_READING
+from shuntbook.ingest.safe_files.ahead import ahead
+from shuntbook.ingest.zone import zone_named
+
+from .arrow import floats, integers
+from .meta import LogMeta, is_instant
+from .readings import Readings
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+#: An end of a stretch: a date and time, as text in ISO 8601, too; in a log without dates the time since its start.
+When = str | datetime | timedelta
+
+
+def frame_of(log: Log, quantities: Sequence[str] | None, start: When | None, stop: When | None) -> pd.DataFrame:
+    """Return a log, or a stretch of it, as `Log.to_pandas` says."""
+    import pandas as pd
+
+    names = list(log.quantities if quantities is None else quantities)
+    if unknown := [name for name in names if name not in log.quantities]:
+        raise InputError(f"{log.path}: has no {unknown[0]}; it holds {', '.join(log.quantities)}")
+    from_us, to_us = (None if when is None else _microseconds(when, log) for when in (start, stop))
+    parts = list(log.scan(names, from_us=from_us, to_us=to_us))
+    time_us = np.concatenate([np.empty(0, np.int64), *(part.time_us for part in parts)])
+    columns = {name: np.concatenate([np.empty(0), *(part.quantities[name] for part in parts)]) for name in names}
+    if log.meta.undated:
+        index: pd.Index = pd.TimedeltaIndex(time_us.astype("timedelta64[us]"), name="elapsed")
+    else:
+        index = pd.DatetimeIndex(time_us.astype("datetime64[us]"), name="time").tz_localize("UTC")
+    inside = np.ones(len(time_us), dtype=bool)
+    inside &= True if from_us is None else time_us >= from_us
+    inside &= True if to_us is None else time_us <= to_us
+    return pd.DataFrame(columns, index=index)[inside]
+
+
+def _microseconds(when: When, log: Log) -> int:
+    """Return an end of a stretch as the log counts its time; a clock time without a zone is one of the log's. [us]."""
+    if log.meta.undated:
+        if not isinstance(when, timedelta):
+            raise InputError(f"{log.path}: has no dates; give start and stop as timedelta since its start")
+        return when // timedelta(microseconds=1)
+    try:
+        moment = datetime.fromisoformat(when) if isinstance(when, str) else when
+    except ValueError:
+        moment = None
+    if not isinstance(moment, datetime):
+        raise InputError(f"{log.path}: {when!r} is no date and time; write it like 2026-06-13T10:30")
+    if moment.tzinfo is None:
+        moment = moment.replace(tzinfo=zone_named(log.meta.zone, what="the log's zone"))
+    return (moment - datetime.fromisoformat("1970-01-01T00:00:00Z")) // timedelta(microseconds=1)
+
+
+TIME_TYPE = pa.timestamp("us", tz="UTC")
+
+ROWS_A_GROUP = 1 << 18
+
+#: Readings handed on at once: enough that NumPy's calls cost little, few enough to stay in a processor's cache.
+ROWS_AT_ONCE = 1 << 16
+
+#: What a Parquet file begins and ends with.
+FILE_MARK: Final = b"PAR1"
+
+DAMAGED = "this log is damaged or cut short; copy it again from where it came, or convert its source again"
+
+#: Quantities that show that a load switched, the better one first.
+LEVELS: Final = ("current_A", "power_W")
+
+
+def level_of(quantities: Mapping[str, NDArray[np.float64]]) -> NDArray[np.float64] | None:
+    """Return what shows that a load switched: the current, else the power; None where there is neither. [A or W]"""
+    return next((_credible(quantities[name]) for name in LEVELS if name in quantities), None)
+
+
+def schema_for(quantities: Sequence[str]) -> pa.Schema:
+    """Return the Parquet schema of a log with these quantities."""
+    return pa.schema([pa.field("time", TIME_TYPE, nullable=False), *(pa.field(q, pa.float64()) for q in quantities)])
+
+
+@dataclass(frozen=True)
+class Log:
+    """An opened log: a file, or a folder of files read as one.
+
+    Attributes
+    ----------
+    path : Path
+        What was opened.
+    meta : LogMeta
+        Its metadata; of a folder that of its first file, with the rows of all and the largest gap limit.
+    quantities : tuple of str
+        The quantities it holds, in the file's order.
+    completed : str or None
+        What is to be said of an unfinished capture that opening it completed.
+    """
+
+    path: Path
+    files: tuple[Path, ...]
+    meta: LogMeta
+    quantities: tuple[str, ...]
+    rows: int
+    completed: str | None = None
+
+    def scan(
+        self, quantities: Sequence[str] | None = None, *, from_us: int | None = None, to_us: int | None = None
+    ) -> Iterator[Readings]:
+        """Yield the readings in order, some at a time; the next are read while these are worked on.
+
+        Parameters
+        ----------
+        quantities : sequence of str, optional
+            Only these columns are read; all by default.
+        from_us, to_us : int, optional
+            Skip row groups that lie wholly outside; rows are not cut. [us]
+
+        Raises
+        ------
+        InputError
+            If a file is damaged, or its times do not increase or cannot be.
+        """
+        names = list(self.quantities if quantities is None else quantities)
+        return ahead(self._in_order(names, from_us, to_us))
+
+    def _in_order(self, names: list[str], from_us: int | None, to_us: int | None) -> Generator[Readings, None, None]:
+        last: int | None = None
+        for file in self.files:
+            for readings in readings_of(file, names, from_us, to_us):
+                time_us = readings.time_us
+                if not len(time_us):
+                    continue
+                if (last is not None and time_us[0] <= last) or (time_us[1:] <= time_us[:-1]).any():
+                    raise InputError(f"{file}: the times in this log do not increase; convert its source again")
+                last = int(time_us[-1])
+                yield readings
+
+    def to_pandas(
+        self, quantities: Sequence[str] | None = None, *, start: When | None = None, stop: When | None = None
+    ) -> pd.DataFrame:
+        """Return the log as a DataFrame, a column each quantity, NaN where the meter gave none.
+
+        Parameters
+        ----------
+        quantities : sequence of str, optional
+            Only these columns are read; all by default.
+        start, stop : str, datetime or timedelta, optional
+            Only the readings from `start` to `stop`, both included; without a zone they are times of the log's own.
+            Of a log without dates, the time since its start.
+
+        Returns
+        -------
+        pandas.DataFrame
+            Indexed by ``time`` in UTC, or by ``elapsed`` where the log has no dates.
+
+        Raises
+        ------
+        InputError
+            If a file is damaged, its times do not increase, or `quantities`, `start` or `stop` cannot be.
+        """
+        return frame_of(self, quantities, start, stop)
+
+
+def why_not(error: Exception) -> str:
+    """Return in words why a file cannot be read; Arrow's own, which may hold bytes of the file, help nobody."""
+    if isinstance(error, pa.ArrowInvalid):
+        return "is not a log (Parquet); make one from an export with 'shuntbook convert'"
+    why = getattr(error, "strerror", None)
+    return f"cannot be read ({why})" if why else DAMAGED
+
+
+def readings_of(path: Path, names: list[str], from_us: int | None, to_us: int | None) -> Iterator[Readings]:
+    """Yield a file's readings within two instants; its times must increase."""
+    try:
+        with pq.ParquetFile(path, page_checksum_verification=True) as file:
+            for group in range(file.num_row_groups):
+                if _outside(file, group, from_us, to_us):
+                    continue
+                # One group at a time: the reader of several keeps all that it has read.
+                for batch in file.iter_batches(
+                    ROWS_AT_ONCE, row_groups=[group], columns=["time", *names], use_threads=False
+                ):
+                    yield Readings(
+                        _on_a_calendar(integers(batch.column("time"), 0), path),
+                        {name: _credible(floats(batch.column(name))) for name in names},
+                    )
+    except (pa.ArrowException, UnicodeDecodeError, OSError) as error:
+        why = DAMAGED if isinstance(error, pa.ArrowInvalid) else why_not(error)
+        raise InputError(f"{path}: {why}") from None
+
+
+def _on_a_calendar(time_us: NDArray[np.int64], path: Path) -> NDArray[np.int64]:
+    if len(time_us) and not (is_instant(int(time_us.min())) and is_instant(int(time_us.max()))):
+        raise InputError(f"{path}: a time in this log is in no year from 1 to 9999; convert its source again")
+    return time_us
+
+
+def _credible(x: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return readings with NaN for infinity and the like, which only a foreign file can hold and no meter meant."""
+    if x.min(initial=0.0) >= -LARGEST_READING and x.max(initial=0.0) <= LARGEST_READING:  # neither holds with a NaN
+        return x
+    return np.where(np.abs(x) <= LARGEST_READING, x, np.nan)
+
+
+def _outside(file: pq.ParquetFile, index: int, from_us: int | None, to_us: int | None) -> bool:
+    if from_us is None and to_us is None:
+        return False
+    statistics = file.metadata.row_group(index).column(file.schema_arrow.get_field_index("time")).statistics
+    if statistics is None or not statistics.has_min_max:
+        return False
+    low, high = int(statistics.min_raw), int(statistics.max_raw)  # as stored: as instants, pyarrow asks pandas for them
+    return (to_us is not None and low > to_us) or (from_us is not None and high < from_us)

@@ -1,0 +1,204 @@
+"""What a log's metadata says, and how it is read back without trusting it."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from dataclasses import asdict, dataclass, field, replace
+from math import isfinite
+from pathlib import Path
+from typing import Any, Final
+
+from shuntbook.ingest.errors import InputError
+from shuntbook.ingest.zone import zone_named
+
+FORMAT_MAJOR, FORMAT_MINOR = 1, 0
+METADATA_KEY = b"shuntbook"
+#: The profile of what a person notes down by hand, typed at once or afterwards.
+HAND: Final = "hand"
+#: Instants that a calendar can show, with a day to spare for zones: years 1 to 9999. [us]
+_FIRST_US, _LAST_US = -62_135_510_400_000_000, 253_402_214_400_000_000
+
+
+@dataclass(frozen=True)
+class LogMeta:
+    """What a log's metadata says; everything but the readings themselves.
+
+    Parameters
+    ----------
+    side, sampling, counter_kind : str
+        ``dc`` or ``ac``; ``instant``, ``mean`` or ``held``; ``net`` or ``moved``.
+    sign_applied : int
+        -1 where the source counted return as positive and the signs were turned, else 1.
+    gap_limit_s, usual_interval_s : float or None
+        Longest spacing that is still one measurement, and the median spacing. [s]
+    other_gap_limit_s : float or None
+        A gap limit that the spacings allow as well, so that only a person can tell; None where there is no doubt. [s]
+    markers : list of [int, str]
+        Instants [us] and what was noted at them.
+    clock_steps : list of dict
+        ``at_us`` and ``step_s`` of each jump of the meter's clock that was taken out.
+    said : list of str
+        What was assumed or noticed while reading, in sentences.
+    capture_id : str or None
+        Of a captured log: the mark that its journal carries too.
+    """
+
+    meter: str | None = None
+    side: str = "dc"
+    sampling: str = "instant"
+    counter_kind: str = "net"
+    profile: str | None = None
+    zone: str = "UTC"
+    zone_assumed: bool = False
+    undated: bool = False
+    sign_applied: int = 1
+    source: list[dict[str, Any]] = field(default_factory=list)
+    rows_read: int = 0
+    rows_kept: int = 0
+    rows_rejected: int = 0
+    rows_merged: int = 0
+    gap_limit_s: float | None = None
+    usual_interval_s: float | None = None
+    other_gap_limit_s: float | None = None
+    markers: list[tuple[int, str]] = field(default_factory=list)
+    clock_steps: list[dict[str, float]] = field(default_factory=list)
+    said: list[str] = field(default_factory=list)
+    tool_version: str = ""
+    capture_id: str | None = None
+
+    @property
+    def noted(self) -> bool:
+        """Whether a person noted down what a display showed, and when it changed."""
+        return self.sampling == "held" and self.profile == HAND
+
+    def to_json(self) -> bytes:
+        """Return the metadata as it stands in the file."""
+        return json.dumps({"format": f"{FORMAT_MAJOR}.{FORMAT_MINOR}", **asdict(self)}, ensure_ascii=False).encode()
+
+
+def meta_from(path: Path, raw: bytes | None) -> LogMeta:
+    """Return the metadata that stands in a file.
+
+    Parameters
+    ----------
+    path : Path
+        The file, for the error.
+    raw : bytes or None
+        What it holds under `METADATA_KEY`; None if it holds nothing there.
+
+    Raises
+    ------
+    InputError
+        If it is damaged, or was written by a newer format version.
+    """
+    if raw is None:
+        return LogMeta(
+            said=["this file carries no notes of ours: side dc, instant readings and draw positive are assumed"]
+        )
+    damaged = InputError(f"{path}: the log's notes (metadata) are damaged; convert its source again")
+    try:
+        stored = json.loads(raw)
+        version = str(stored["format"])
+        major = int(version.partition(".")[0])
+    except (ValueError, KeyError, TypeError, RecursionError):
+        raise damaged from None
+    if major > FORMAT_MAJOR:
+        raise InputError(
+            f"{path}: was written by a newer shuntbook (format {version}, "
+            f"this one reads up to {FORMAT_MAJOR}); update shuntbook"
+        )
+    known = {name: value for name, value in stored.items() if name in _RIGHT}
+    if not all(_RIGHT[name](value) for name, value in known.items()):
+        raise damaged
+    meta = LogMeta(**known)
+    return replace(meta, markers=[(at, text) for at, text in meta.markers])
+
+
+def _is_text(x: object) -> bool:
+    return isinstance(x, str)
+
+
+def _is_text_or_none(x: object) -> bool:
+    return x is None or isinstance(x, str)
+
+
+def _is_bool(x: object) -> bool:
+    return isinstance(x, bool)
+
+
+def _is_number(x: object) -> bool:
+    return isinstance(x, int | float) and not isinstance(x, bool) and abs(x) < 1e300 and isfinite(x)
+
+
+def _is_count(x: object) -> bool:
+    return isinstance(x, int) and not isinstance(x, bool) and x >= 0
+
+
+def _is_length_or_none(x: Any) -> bool:  # noqa: ANN401 - any JSON value
+    return x is None or (_is_number(x) and x > 0)
+
+
+def is_instant(x: Any) -> bool:  # noqa: ANN401 - any JSON value
+    """Tell whether a value is an instant that a calendar can show. [us]"""
+    return _is_number(x) and x == int(x) and _FIRST_US <= x <= _LAST_US
+
+
+def _is_marker(x: object) -> bool:
+    match x:
+        case [int(at), str()]:
+            return is_instant(at)
+    return False
+
+
+def _is_clock_step(x: object) -> bool:
+    match x:
+        case {"at_us": at, "step_s": step}:
+            return is_instant(at) and _is_number(step)
+    return False
+
+
+def _is_zone(x: object) -> bool:
+    try:
+        return isinstance(x, str) and bool(zone_named(x, what="zone"))
+    except InputError:
+        return False
+
+
+def _is_dict(x: object) -> bool:
+    return isinstance(x, dict)
+
+
+def _one_of(*values: object) -> Callable[[Any], bool]:
+    return lambda x: any(x == value and type(x) is type(value) for value in values)
+
+
+def _list_of(right: Callable[[Any], bool]) -> Callable[[Any], bool]:
+    return lambda x: isinstance(x, list) and all(map(right, x))
+
+
+#: Of each item of the metadata: whether a value that was read can be it.
+_RIGHT: Final[dict[str, Callable[[Any], bool]]] = {
+    "meter": _is_text_or_none,
+    "side": _one_of("dc", "ac"),
+    "sampling": _one_of("instant", "mean", "held"),
+    "counter_kind": _one_of("net", "moved"),
+    "profile": _is_text_or_none,
+    "zone": _is_zone,
+    "zone_assumed": _is_bool,
+    "undated": _is_bool,
+    "sign_applied": _one_of(1, -1),
+    "source": _list_of(_is_dict),
+    "rows_read": _is_count,
+    "rows_kept": _is_count,
+    "rows_rejected": _is_count,
+    "rows_merged": _is_count,
+    "gap_limit_s": _is_length_or_none,
+    "other_gap_limit_s": _is_length_or_none,
+    "usual_interval_s": lambda x: x == 0 or _is_length_or_none(x),  # spacings of microseconds count as 0
+    "markers": _list_of(_is_marker),
+    "clock_steps": _list_of(_is_clock_step),
+    "said": _list_of(_is_text),
+    "tool_version": _is_text,
+    "capture_id": _is_text_or_none,
+}

@@ -1,0 +1,174 @@
+"""Put readings in order: late rows, clocks that were set back, rows with the same stamp.
+
+The rules, in this order:
+
+1. A source written newest first is turned round.
+2. Rows stamped before the row ahead of them are put in their place, if few or if they overlap nothing (files given in
+   another order); so are a few rows that leap ahead of their neighbours.
+3. A longer stretch that overlaps what is already there means that the meter's clock was set back (`clock_steps`): from
+   there on everything is moved forward, so that the readings keep their order and follow at the usual interval. The
+   step is recorded. A stretch that only says again what is there, as exports that overlap do, is no such thing.
+4. Where all stamps are whole seconds (or whole minutes) and the source steadily gives several rows in each, the rows
+   of a second (or minute) are spread evenly within it.
+5. Where stamps are whole seconds, two rows of one second with `SPARSE` or more seconds before or after them are the
+   two sides of a step if the level goes on across the long spacings: the first row's with the reading before, the
+   second's with the one after. Both are kept, half a second apart.
+6. Other rows with the same stamp are merged: quantities become their mean, counters their last value.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from shuntbook.ingest.quantities import COUNTERS
+
+from .clock_steps import follow_on
+from .log import level_of
+from .readings import Readings
+
+SPARSE = 10
+_SECOND_US = 1_000_000
+
+
+@dataclass
+class Settled:
+    """Readings whose times strictly increase, and what was done to get there."""
+
+    readings: Readings
+    merged: int = 0
+    late: int = 0
+    spread_us: int = 0
+    steps: int = 0
+    turned: bool = False
+    clock_steps: list[dict[str, float]] = field(default_factory=list)
+
+    def said(self) -> list[str]:
+        """Return in sentences what was done."""
+        lines = []
+        if self.turned:
+            lines.append("the source was written newest first; it was turned round")
+        if self.late:
+            lines.append(f"{self.late} rows came late and were put in their place by their time stamps")
+        for step in self.clock_steps:
+            lines.append(
+                f"the meter's clock was set back by {step['step_s']:g} s; "
+                "the readings after that were moved forward to follow on"
+            )
+        if self.spread_us:
+            word = "second" if self.spread_us == _SECOND_US else "minute"
+            lines.append(
+                f"stamps have whole {word}s but there are several rows a {word}; they were spread evenly within it"
+            )
+        if self.steps:
+            lines.append(f"{self.steps} steps were caught by two rows of one second; both were kept")
+        if self.merged:
+            lines.append(f"{self.merged} rows shared a time stamp with another and were merged into it (their mean)")
+        return lines
+
+
+def settle(readings: Readings) -> Settled:
+    """Bring readings into strictly increasing time by the rules above.
+
+    Parameters
+    ----------
+    readings : Readings
+        In the order they were written; times in UTC. [us]
+    """
+    time_us, quantities = readings.time_us.copy(), dict(readings.quantities)
+    settled = Settled(readings)
+    steps = np.diff(time_us)
+    if (steps < 0).sum() > (steps > 0).sum():
+        time_us, quantities = time_us[::-1].copy(), {name: x[::-1] for name, x in quantities.items()}
+        settled.turned = True
+    if (np.diff(time_us) < 0).any():
+        settled.clock_steps = follow_on(time_us, quantities)
+        order = np.argsort(time_us, kind="stable")
+        settled.late = _late_rows(time_us)
+        time_us, quantities = time_us[order], {name: x[order] for name, x in quantities.items()}
+    if grain_us := _steady_grain(time_us):
+        time_us, settled.spread_us = _spread(time_us, grain_us), grain_us
+    else:
+        time_us, settled.steps = _sides_of_steps(time_us, quantities)
+    settled.readings = merge_equal(time_us, quantities)
+    settled.merged = len(time_us) - len(settled.readings.time_us)
+    return settled
+
+
+def _late_rows(time_us: NDArray[np.int64]) -> int:
+    return int((time_us[1:] < np.maximum.accumulate(time_us)[:-1]).sum())
+
+
+def _steady_grain(time_us: NDArray[np.int64]) -> int:
+    """Return a second or a minute if stamps are whole and four in five of those that occur hold several rows [us]."""
+    grain = next((g for g in (60 * _SECOND_US, _SECOND_US) if not (time_us % g).any()), 0)
+    if len(time_us) < 4 or not grain:  # two stamps with two rows
+        return 0
+    _, counts = np.unique(time_us, return_counts=True)
+    return grain if len(counts) > 1 and (counts > 1).mean() >= 0.8 else 0
+
+
+def _spread(time_us: NDArray[np.int64], grain_us: int) -> NDArray[np.int64]:
+    """Spread the rows of each stamp evenly over `grain_us`; a first and last not full keep the usual spacing."""
+    _, start, inverse, counts = np.unique(time_us, return_index=True, return_inverse=True, return_counts=True)
+    usual = int(np.bincount(counts).argmax())
+    room = counts.copy()
+    room[[0, -1]] = np.maximum(counts[[0, -1]], usual)
+    place = np.arange(len(time_us)) - start[inverse]
+    late = np.zeros(len(counts), dtype=np.int64)
+    late[0] = room[0] - counts[0]  # a log that begins within a second has its last rows
+    return time_us + (place + late[inverse]) * grain_us // room[inverse]
+
+
+def _sides_of_steps(
+    time_us: NDArray[np.int64], quantities: dict[str, NDArray[np.float64]]
+) -> tuple[NDArray[np.int64], int]:
+    """Set the second of two rows with one stamp half a second later where they are the two sides of a step (rule 5)."""
+    x = level_of(quantities)
+    gaps = np.diff(time_us)
+    if x is None or len(time_us) < 4 or (time_us % _SECOND_US).any() or not (gaps == 0).any():
+        return time_us, 0
+    twice = np.flatnonzero((gaps[1:-1] == 0) & (gaps[:-2] > 0) & (gaps[2:] > 0)) + 1
+    far_before, far_after = gaps[twice - 1] >= SPARSE * _SECOND_US, gaps[twice + 1] >= SPARSE * _SECOND_US
+    step = np.abs(x[twice + 1] - x[twice])
+    # Close readings may follow a start's surge; only across a long spacing must the level go on.
+    apart = np.where(far_before, np.abs(x[twice] - x[twice - 1]), 0.0)
+    apart += np.where(far_after, np.abs(x[twice + 2] - x[twice + 1]), 0.0)
+    second = twice[(far_before | far_after) & (step > 2 * apart)] + 1
+    moved = time_us.copy()
+    moved[second] += _SECOND_US // 2
+    return moved, len(second)
+
+
+def merge_equal(time_us: NDArray[np.int64], quantities: dict[str, NDArray[np.float64]]) -> Readings:
+    """Merge rows with one time stamp: quantities become their mean, counters their last value.
+
+    Parameters
+    ----------
+    time_us : array, shape (n,)
+        Instants that never decrease. [us]
+    quantities : dict of arrays, shape (n,)
+        Readings by name; NaN where the meter gave none.
+    """
+    first = np.flatnonzero(np.concatenate([[True], np.diff(time_us) > 0]))
+    if len(first) == len(time_us):
+        return Readings(time_us, quantities)
+    merged = {}
+    for name, x in quantities.items():
+        merged[name] = _last_of(x, first) if name in COUNTERS else _mean_of(x, first)
+    return Readings(time_us[first], merged)
+
+
+def _mean_of(x: NDArray[np.float64], first: NDArray[np.int64]) -> NDArray[np.float64]:
+    there = ~np.isnan(x)
+    count = np.add.reduceat(there.astype(np.float64), first)
+    total = np.add.reduceat(np.where(there, x, 0.0), first)
+    with np.errstate(invalid="ignore"):
+        return np.where(count > 0, total / count, np.nan)
+
+
+def _last_of(x: NDArray[np.float64], first: NDArray[np.int64]) -> NDArray[np.float64]:
+    at = np.maximum.reduceat(np.where(np.isnan(x), -1, np.arange(len(x))), first)
+    return np.where(at >= 0, x[at], np.nan)

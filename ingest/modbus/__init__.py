@@ -1,0 +1,1 @@
+"""Modbus and SunSpec devices, over TCP and serial lines."""

@@ -1,0 +1,227 @@
+"""See what answers on a bus: units, SunSpec models with values, registers decoded in the likely types. Only reads."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
+
+from shuntbook.ingest.errors import InputError
+from shuntbook.ingest.live.address import Address
+from shuntbook.ingest.live.source import Clock
+from shuntbook.ingest.profiles.modbus_part import SIZES, TABLE_SIZE, Kind, Order, SunSpecPart, Table
+
+from .checked_reads import EXCEPTION, MOST_REGISTERS, ModbusFault, ModbusLine, rtu_line, tcp_line
+from .connection import line_settings
+from .registers import LINE_SETTINGS, PORT_SETTINGS, decode
+from .sunspec import READABLE, Found, NoSunSpecError, find_models
+from .sunspec_models import model, value_of
+
+#: How long a unit may take to answer before it is held to be absent. Common practice, no source. [s]
+PATIENCE_S = 0.3
+UNITS = range(1, 11)
+#: Types a value of several registers is shown in; the orders other than these are rare.
+_LIKELY: tuple[tuple[str, Kind, Order], ...] = (
+    ("uint16", "uint16", "big"),
+    ("int16", "int16", "big"),
+    ("uint32", "uint32", "big"),
+    ("int32", "int32", "big"),
+    ("float32", "float32", "big"),
+    ("uint32 low word first", "uint32", "little"),
+    ("int32 low word first", "int32", "little"),
+    ("float32 low word first", "float32", "little"),
+)
+#: A float outside these is taken for other data read as a float. Common practice, no source.
+_FLOAT_LOW, _FLOAT_HIGH = 1e-4, 1e7
+_SIGNED = {"int16": 1 << 15, "int32": 1 << 31}
+
+
+@dataclass(frozen=True)
+class RegisterSeen:
+    """One register, and what it may mean together with those after it; addresses as on the wire.
+
+    Parameters
+    ----------
+    decoded : dict of str to int or float
+        By type, where the registers it needs were read and the number is likely: a signed type only where it differs
+        from the unsigned one, a float only where it is of a common size.
+    """
+
+    address: int
+    raw: int
+    decoded: dict[str, int | float]
+
+
+@dataclass(frozen=True)
+class ModelSeen:
+    """A SunSpec model: its points that have a value, each with its unit; `readable` if a capture can read it."""
+
+    number: int
+    label: str
+    address: int
+    length: int
+    readable: bool
+    values: dict[str, tuple[int | float | str, str]] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class UnitSeen:
+    """One unit that answers; `said` tells in sentences what it would not give."""
+
+    unit: int
+    models: tuple[ModelSeen, ...]
+    registers: tuple[RegisterSeen, ...]
+    said: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Probed:
+    """What answered at a host or port, and which unit ids were tried."""
+
+    place: str
+    tried: tuple[int, ...]
+    units: tuple[UnitSeen, ...]
+
+
+def probe(
+    address: Address,
+    clock: Clock,
+    *,
+    units: Sequence[int] = UNITS,
+    table: Table = "holding",
+    registers: tuple[int, int] | None = None,
+    tell: Callable[[str], None] = lambda _: None,
+) -> Probed:
+    """Ask a bus what is on it.
+
+    Parameters
+    ----------
+    address : Address
+        ``modbus-tcp``, ``modbus-rtu``, ``sunspec-tcp`` or ``sunspec-rtu``. A ``unit`` in it is the only one tried.
+    clock : Clock
+        Serves the waiting.
+    units : sequence of int
+        Unit ids to try.
+    table : {'holding', 'input'}
+    registers : tuple of int, optional
+        First and last register to show, as on the wire. None shows none.
+    tell : callable
+        Told in a few words what is being done.
+
+    Raises
+    ------
+    InputError
+        If the address is of another kind, a setting is out of range, or the port cannot be opened.
+    SourceLost
+        If there is no connection, or it breaks.
+    """
+    first = _line(address, clock, None)
+    tried = (first.unit,) if "unit" in address.settings else tuple(units)
+    if registers is not None and not 0 <= registers[0] <= registers[1] < TABLE_SIZE:
+        raise InputError(
+            f"registers must be FIRST-LAST, both from 0 to {TABLE_SIZE - 1}, not {registers[0]}-{registers[1]}"
+        )
+    seen = []
+    for unit in tried:
+        tell(f"trying unit {unit}")
+        line = _line(address, clock, unit)
+        line.open()
+        try:
+            if line.anyone_there():
+                seen.append(_look(line, table, registers))
+        finally:
+            line.close()
+    return Probed(address.place, tried, tuple(seen))
+
+
+def _line(address: Address, clock: Clock, unit: int | None) -> ModbusLine:
+    kinds = {"modbus-tcp": tcp_line, "sunspec-tcp": tcp_line, "modbus-rtu": rtu_line, "sunspec-rtu": rtu_line}
+    if address.kind not in kinds:
+        raise InputError(f"{address.text}: only {', '.join(kinds)} can be probed")
+    serial = address.kind.endswith("rtu")
+    address.only(*LINE_SETTINGS, *(PORT_SETTINGS if serial else ()))
+    part = SunSpecPart(timeout_s=PATIENCE_S)
+    settings = line_settings(address, part, units=(1, 247) if serial else (0, 255))
+    return kinds[address.kind](address, settings if unit is None else replace(settings, unit=unit), clock)
+
+
+def _look(line: ModbusLine, table: Table, registers: tuple[int, int] | None) -> UnitSeen:
+    said: list[str] = []
+    models: list[ModelSeen] = []
+    words: dict[int, int] = {}
+    try:
+        models += [_model(line, found, said) for found in find_models(line)]
+    except NoSunSpecError:
+        said.append("it has no SunSpec marker")
+    except ModbusFault as fault:
+        said.append(str(fault))
+    if registers is not None:
+        try:
+            words = _readable(line, table, registers[0], registers[1] - registers[0] + 1)
+        except ModbusFault as fault:
+            said.append(str(fault))
+    return UnitSeen(line.unit, tuple(models), _registers(words), tuple(said))
+
+
+def _model(line: ModbusLine, found: Found, said: list[str]) -> ModelSeen:
+    """Return a model with its values; without them where it is not published or cannot be read."""
+    known = model(found.number)
+    seen = ModelSeen(found.number, "", found.address, found.length, found.number in READABLE)
+    if known is None:
+        return seen
+    last = max(point.offset + point.size for point in known.points.values())
+    count = min(found.length + 2, last)
+    try:
+        registers = _blocks(line, "holding", found.address, count)
+    except ModbusFault as fault:
+        said.append(str(fault))
+        registers = []
+    values = {}
+    for point in known.points.values():
+        value = value_of(point, known, registers)
+        if value is not None and point.type not in ("sunssf", "pad") and point.offset > 1:
+            values[point.name] = (value, point.unit or "")
+    return replace(seen, label=known.label, values=values)
+
+
+def _blocks(line: ModbusLine, table: Table, first: int, count: int) -> list[int]:
+    words: list[int] = []
+    while len(words) < count:
+        words += line.read_registers(table, first + len(words), min(MOST_REGISTERS, count - len(words)))
+    return words
+
+
+def _readable(line: ModbusLine, table: Table, first: int, count: int) -> dict[int, int]:
+    """Return those registers that the device gives, by address: what it refuses is asked for in halves."""
+    words: dict[int, int] = {}
+    waiting = [(at, min(MOST_REGISTERS, first + count - at)) for at in range(first, first + count, MOST_REGISTERS)]
+    while waiting:
+        at, size = waiting.pop()
+        try:
+            words |= enumerate(line.read_registers(table, at, size), at)
+        except ModbusFault as fault:
+            if fault.kind != EXCEPTION:
+                raise
+            if size > 1:
+                waiting += [(at, size // 2), (at + size // 2, size - size // 2)]
+    return dict(sorted(words.items()))
+
+
+def _registers(words: dict[int, int]) -> tuple[RegisterSeen, ...]:
+    seen = []
+    for at, raw in words.items():
+        decoded: dict[str, int | float] = {}
+        for name, kind, order in _LIKELY:
+            run = [words[k] for k in range(at, at + SIZES[kind]) if k in words]
+            if len(run) == SIZES[kind] and _likely(kind, value := decode(run, kind, word_order=order)):
+                decoded[name] = value
+        seen.append(RegisterSeen(at, raw, decoded))
+    return tuple(seen)
+
+
+def _likely(kind: Kind, value: float) -> bool:
+    if kind in _SIGNED:
+        return value < 0
+    if kind.startswith("float"):
+        return value == 0 or (math.isfinite(value) and _FLOAT_LOW <= abs(value) < _FLOAT_HIGH)
+    return True

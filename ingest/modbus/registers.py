@@ -1,0 +1,271 @@
+"""Modbus meters: any device whose registers a profile describes, over TCP or a serial line (RTU)."""
+
+from __future__ import annotations
+
+import math
+import struct
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from shuntbook.ingest.errors import InputError
+from shuntbook.ingest.events import Event, Reading, Refused
+from shuntbook.ingest.live.address import Address
+from shuntbook.ingest.live.source import Cadence, Clock
+from shuntbook.ingest.profiles.modbus_part import (
+    CODES,
+    SIZES,
+    Kind,
+    LiveProfile,
+    ModbusPart,
+    Order,
+    RegisterEntry,
+    Table,
+)
+from shuntbook.ingest.quantities import unit_of
+
+from .checked_reads import EXCEPTION, MOST_REGISTERS, ModbusFault, ModbusLine, rtu_line, tcp_line
+from .connection import line_settings
+
+LINE_SETTINGS = ("unit", "timeout")
+
+PORT_SETTINGS = ("baud", "parity", "stop_bits")
+
+#: Registers by table and wire address.
+Registers = dict[tuple[Table, int], int]
+
+
+@dataclass(frozen=True, order=True)
+class Span:
+    """Registers of one table that stand side by side; `address` as on the wire."""
+
+    table: Table
+    address: int
+    count: int
+
+    @property
+    def end(self) -> int:
+        """The address after the last one."""
+        return self.address + self.count
+
+
+def join(spans: Iterable[Span], gap: int) -> list[Span]:
+    """Return as few requests as hold all spans, each of at most 125 registers.
+
+    Parameters
+    ----------
+    spans : iterable of Span
+        What is wanted, in any order; they may overlap.
+    gap : int
+        How many registers that nobody wants may stand between two that are read together.
+
+    Notes
+    -----
+    Spans are taken in the order of their addresses; one joins the request before it if it begins no more than `gap`
+    registers after that one's end and both fit. A span is never split.
+    """
+    requests: list[Span] = []
+    for span in sorted(set(spans)):
+        last = requests[-1] if requests else None
+        if last is not None and span.table == last.table and span.address - last.end <= gap:
+            end = max(last.end, span.end)
+            if end - last.address <= MOST_REGISTERS:
+                requests[-1] = Span(last.table, last.address, end - last.address)
+                continue
+        requests.append(span)
+    return requests
+
+
+def take(line: ModbusLine, span: Span) -> Registers:
+    """Read a span; raises what `ModbusLine.read_registers` does."""
+    words = line.read_registers(span.table, span.address, span.count)
+    return {(span.table, span.address + k): word for k, word in enumerate(words)}
+
+
+class ModbusRegisters:
+    """A meter whose registers are asked for, one poll a reading.
+
+    Notes
+    -----
+    A poll is one request for each run of neighbouring registers. The time of its reading is the middle between the
+    first question and the last answer. Where the device refuses a request, the other ones still give a reading, without
+    what was refused; silence or a wrong answer ends the poll, and what it gave so far is kept.
+    """
+
+    cadence: Cadence = "polled"
+
+    def __init__(self, line: ModbusLine, part: ModbusPart, clock: Clock, *, side: str, sampling: str) -> None:
+        self.quantities: Sequence[str] = tuple(part.registers)
+        self.side, self.sampling = side, sampling
+        self._line, self._part, self._clock = line, part, clock
+        self._plans = [_Plan(quantity, entry, part) for quantity, entry in part.registers.items()]
+        self._requests = join((span for plan in self._plans for span in plan.spans), part.gap)
+
+    def open(self) -> None:
+        """Open the port or connection."""
+        self._line.open()
+
+    def close(self) -> None:
+        """Close it."""
+        self._line.close()
+
+    def read(self, timeout_s: float) -> list[Event]:  # noqa: ARG002 - the line's own time-out counts
+        """Ask once."""
+        events: list[Event] = []
+        registers: Registers = {}
+        times_us: list[int] = []
+        for span in self._requests:
+            try:
+                registers |= take(self._line, span)
+            except ModbusFault as fault:
+                events.append(fault.event(self._clock.now_us()))
+                if fault.kind != EXCEPTION:
+                    break
+            else:
+                times_us += [self._line.asked_us, self._line.answered_us]
+        return events + self._reading(registers, times_us) if times_us else events
+
+    def _reading(self, registers: Registers, times_us: Sequence[int]) -> list[Event]:
+        time_us = (times_us[0] + times_us[-1]) // 2
+        events: list[Event] = []
+        values = {}
+        for plan in self._plans:
+            if not all((span.table, span.address) in registers for span in plan.spans):
+                continue
+            try:
+                value = plan.value(registers)
+            except _UnknownDirectionError as error:
+                events.append(Refused(time_us, "unknown direction", str(error.raw), str(error)))
+                continue
+            if value is not None:
+                values[plan.quantity] = value
+        if values:
+            return [*events, Reading(time_us, values)]
+        return events or [
+            Refused(time_us, "no value", "", "the device answered, but gave none of the quantities a value")
+        ]
+
+
+class _UnknownDirectionError(Exception):
+    def __init__(self, quantity: str, raw: int) -> None:
+        super().__init__(f"{quantity}: the direction register holds {raw}, none of the profile's draw, return and none")
+        self.raw = raw
+
+
+class _Plan:
+    """How one quantity is got from registers."""
+
+    def __init__(self, quantity: str, entry: RegisterEntry, part: ModbusPart) -> None:
+        self.quantity, self._entry = quantity, entry
+        self._order = {
+            "word_order": entry.word_order or part.word_order,
+            "byte_order": entry.byte_order or part.byte_order,
+        }
+        self._unit = unit_of(quantity, entry.unit, column=quantity)
+        self._span = Span(entry.table, part.wire(entry.address), SIZES[entry.type])
+        self.spans = [self._span]
+        if entry.direction is not None:
+            self.spans.append(Span(entry.table, part.wire(entry.direction.address), 1))
+
+    def value(self, registers: Mapping[tuple[Table, int], int]) -> float | None:
+        """Return the quantity in its own unit; None where the device says that it has no value."""
+        entry, span = self._entry, self._span
+        words = [registers[span.table, span.address + k] for k in range(span.count)]
+        raw = decode(words, entry.type, **self._order)
+        if not math.isfinite(raw) or raw in entry.not_a_value or self._bare_bits(words) in entry.not_a_value:
+            return None
+        value = float(self._unit.to_canonical(np.array(raw * entry.scale + entry.offset)))
+        if entry.sign == "return_positive":
+            value = -value
+        return self._signed(value, registers) + 0.0  # no negative zeros
+
+    def _bare_bits(self, words: Sequence[int]) -> int | None:
+        return None if self._entry.type.startswith("float") else bits(words, **self._order)
+
+    def _signed(self, value: float, registers: Mapping[tuple[Table, int], int]) -> float:
+        direction = self._entry.direction
+        if direction is None:
+            return value
+        span = self.spans[1]
+        raw = registers[span.table, span.address]
+        if raw in direction.draw:
+            return abs(value)
+        if raw in direction.returned:
+            return -abs(value)
+        if raw in direction.none:
+            return 0.0
+        raise _UnknownDirectionError(self.quantity, raw)
+
+
+def over_tcp(address: Address, profile: LiveProfile | None, clock: Clock) -> ModbusRegisters:
+    """Return the source of ``modbus-tcp:HOST:PORT?unit=1``; opens nothing yet.
+
+    Raises
+    ------
+    InputError
+        If the address is wrong or the profile has no table ``[modbus]``.
+    """
+    address.only(*LINE_SETTINGS)
+    part = _part(address, profile)
+    settings = line_settings(address, part, units=(0, 255))
+    return _source(tcp_line(address, settings, clock), part, profile, clock)
+
+
+def over_rtu(address: Address, profile: LiveProfile | None, clock: Clock) -> ModbusRegisters:
+    """Return the source of ``modbus-rtu:PORT?unit=1&baud=9600``; opens nothing yet.
+
+    Raises
+    ------
+    InputError
+        If the address is wrong or the profile has no table ``[modbus]``.
+    """
+    address.only(*LINE_SETTINGS, *PORT_SETTINGS)
+    part = _part(address, profile)
+    settings = line_settings(address, part, units=(1, 247))
+    return _source(rtu_line(address, settings, clock), part, profile, clock)
+
+
+def _part(address: Address, profile: LiveProfile | None) -> ModbusPart:
+    if profile is None or profile.modbus is None:
+        raise InputError(
+            f"{address.text}: a profile must say which registers hold which quantities, in a table [modbus] with "
+            "tables such as [modbus.registers.current_A]; give it with --profile ('shuntbook probe' shows what "
+            "the device holds)"
+        )
+    return profile.modbus
+
+
+def _source(line: ModbusLine, part: ModbusPart, profile: LiveProfile | None, clock: Clock) -> ModbusRegisters:
+    side = (profile and profile.side) or "dc"
+    return ModbusRegisters(line, part, clock, side=side, sampling=(profile and profile.sampling) or "instant")
+
+
+def decode(
+    registers: Sequence[int], kind: Kind, *, word_order: Order = "big", byte_order: Order = "big"
+) -> int | float:
+    """Return the number that registers hold.
+
+    Parameters
+    ----------
+    registers : sequence of int, length `SIZES[kind]`
+        Raw registers, each 0 to 65535, in the order of their addresses.
+    word_order, byte_order : {'big', 'little'}
+        Whether the more significant register comes first, and the more significant byte of each register. Modbus fixes
+        the second (Application Protocol V1.1b3, section 4.2: big) but not the first, and devices break both.
+
+    Returns
+    -------
+    int or float
+        A float may be NaN or infinite.
+    """
+    words = registers if word_order == "big" else registers[::-1]
+    raw = b"".join(word.to_bytes(2, byte_order) for word in words)
+    value: int | float = struct.unpack(">" + CODES[kind], raw)[0]
+    return value
+
+
+def bits(registers: Sequence[int], *, word_order: Order = "big", byte_order: Order = "big") -> int:
+    """Return registers as one unsigned number, the bits as they stand."""
+    words = registers if word_order == "big" else registers[::-1]
+    return int.from_bytes(b"".join(word.to_bytes(2, byte_order) for word in words), "big")

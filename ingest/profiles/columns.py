@@ -1,0 +1,48 @@
+"""What a source profile may say about one column or field."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, model_validator
+
+Place = Annotated[str, Field(min_length=1)] | Annotated[int, Field(ge=1)]
+
+
+class Part(BaseModel):
+    """A part of a profile: no key but those it names, no figure that is none."""
+
+    model_config = ConfigDict(strict=True, extra="forbid", allow_inf_nan=False, frozen=True, populate_by_name=True)
+
+
+class Direction(Part):
+    """A column of letters or words that say which way an unsigned current flows."""
+
+    column: Place
+    draw: list[str] = Field(min_length=1)
+    returned: list[str] = Field(alias="return", default_factory=list)
+    none: list[str] = Field(default_factory=list)
+
+
+class ColumnEntry(Part):
+    """Where a quantity stands and how it is written.
+
+    ``column`` is the header's word or the position counted from 1. A reading becomes
+    ``((cell - minus) x scale + offset)`` in ``unit``, with its sign turned where ``sign`` says that return is positive.
+    Without ``unit`` the column's own name decides, then the quantity's unit. ``minus`` is for meters that give the two
+    ways of the current in two columns; an empty cell counts as 0 where the other one is filled.
+    """
+
+    column: Place
+    minus: Place | None = None
+    unit: str | None = None
+    scale: float = Field(default=1.0)
+    offset: float = 0.0
+    sign: Literal["draw_positive", "return_positive"] = "draw_positive"
+    direction: Direction | None = None
+
+    @model_validator(mode="after")
+    def _one_sign(self) -> ColumnEntry:
+        if self.minus is not None and self.direction is not None:
+            raise ValueError("give either minus or direction, not both")
+        return self

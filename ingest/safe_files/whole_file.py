@@ -1,0 +1,148 @@
+"""Files that are whole or absent: written beside their place and moved there when they are finished."""
+
+from __future__ import annotations
+
+import errno
+import os
+import shutil
+from collections.abc import Iterable, Iterator
+from contextlib import ExitStack, contextmanager
+from pathlib import Path
+
+from shuntbook.ingest.errors import InputError
+
+from .hidden_place import hidden_beside
+
+#: Errors of the disk itself, whatever the place and name.
+DISK_FAILED = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO, errno.EROFS}
+
+
+def refuse_existing(path: Path, *, force: bool | None, what: str = "--out") -> None:
+    """Stop before anything is written where a result would replace something.
+
+    Raises
+    ------
+    InputError
+        If `path` exists and `force` is false (None where a command has no such option), is a folder, or lies in a
+        folder that does not exist.
+    """
+    with told_by_name(path, what=what):
+        is_folder, is_there = path.is_dir(), os.path.lexists(path)
+    if is_folder:
+        raise InputError(f"{what}: {path} is a folder; name a file in it")
+    if is_there and not force:
+        way_out = "choose another name" if force is None else "choose another name or add --force"
+        raise InputError(f"{what}: {path} exists already and is left as it is; {way_out}")
+    if not path.parent.is_dir():
+        raise InputError(f"{what}: there is no folder {path.parent}; make it first or choose another place")
+
+
+def is_same(one: str | Path, other: str | Path) -> bool:
+    """Tell whether two names, links followed, lead to one place; a link that leads to itself leads nowhere else."""
+    return os.path.realpath(one) == os.path.realpath(other)
+
+
+def refuse_input(
+    out: Path, inputs: Iterable[str | Path | None], *, called: str = "what this is made from", what: str = "--out"
+) -> None:
+    """Stop before a result would replace what it is made from, whatever --force says.
+
+    Raises
+    ------
+    InputError
+        If `out` is one of `inputs`; the sentence says what they are `called`.
+    """
+    for name in inputs:
+        if name is not None and is_same(name, out):
+            raise InputError(f"{what}: {out} is {called}; choose another name")
+
+
+def reason_of(error: OSError) -> str:
+    """Return the operating system's words for an error; Arrow has its own around them."""
+    return os.strerror(error.errno) if error.errno else str(error)
+
+
+@contextmanager
+def told_by_name(out: Path, *, what: str | None = "--out") -> Iterator[None]:
+    """Tell what goes wrong in opening `out`, or a hidden file beside it, by the name that the person gave.
+
+    Raises
+    ------
+    InputError
+        If nothing can be written in that place.
+    OSError
+        If it is the disk that failed; with `out` for the file's name.
+    """
+    try:
+        yield
+    except OSError as error:
+        reason = reason_of(error)
+        if error.errno in DISK_FAILED:
+            raise OSError(error.errno, reason, str(out)) from error
+        named = f"{what}: {out}" if what else str(out)
+        raise InputError(f"{named} cannot be written ({reason}); choose another place or name") from None
+
+
+@contextmanager
+def whole_file(path: Path) -> Iterator[Path]:
+    """Give a hidden path to write to; it takes the place of `path` only if the block ends without an error.
+
+    The bytes are on the disk before the name is: a power cut leaves the old file or the new one, never half of one.
+    """
+    with ExitStack() as stack:
+        with told_by_name(path, what=None):
+            hidden = stack.enter_context(hidden_beside(path))
+        yield hidden
+        take_place(hidden, path)
+
+
+def take_place(hidden: Path, path: Path) -> None:
+    """Give a finished hidden file its name: the bytes are on the disk before the name is. A link there is replaced.
+
+    Raises
+    ------
+    InputError, OSError
+        As of `told_by_name`.
+    """
+    with told_by_name(path, what=None):
+        sync_path(hidden)
+        hidden.replace(path)
+        sync_path(path.parent)
+
+
+def sync_path(path: Path) -> None:
+    """Put a file, or a folder's list of names, on the disk; a folder only where the system can do that.
+
+    Raises
+    ------
+    OSError
+        If the disk failed.
+    """
+    if path.is_dir() and os.name != "posix":
+        return
+    handle = os.open(path, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    except OSError:
+        if not path.is_dir():  # some file systems cannot sync a folder; a file they can
+            raise
+    finally:
+        os.close(handle)
+
+
+def write_text(path: Path, text: str) -> None:
+    """Write a text file in UTF-8, whole or not at all."""
+    with whole_file(path) as hidden:
+        hidden.write_text(text, encoding="utf-8", newline="\n")
+
+
+def write_bytes(path: Path, content: bytes) -> None:
+    """Write a file, whole or not at all."""
+    with whole_file(path) as hidden:
+        hidden.write_bytes(content)
+
+
+def copy_file(source: Path, path: Path) -> None:
+    """Copy a file, whole or not at all."""
+    with whole_file(path) as hidden:
+        shutil.copyfile(source, hidden)

@@ -1,0 +1,1 @@
+"""Settings files: read, and every mistake in them told with its line."""

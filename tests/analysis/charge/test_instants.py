@@ -1,0 +1,141 @@
+"""Instants in step with what they read: an inverter's ripple, and loads that switch; and where nothing is."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from quality_logs import changed, codes, grades, look, looked  # noqa: F401  (a fixture)
+from readings import charge_of, chunk_of, fed, how
+
+from shuntbook.analysis.charge.instants import InstantsFold, looked_at
+from shuntbook.analysis.sureness.amount_intervals import with_intervals
+from shuntbook.analysis.sureness.meter_figures import NOTHING_STATED
+
+HOUR_S = 3600
+
+
+def pump_log(seed, *, amplitude=0.0, beat_Hz=None, every_s=1.0, hours=3.0, noise_pct=0.3, phase_sd=None):
+    """A pump of 40 A that runs for two minutes in seven, over a base of 1 A; and what it truly drew. [A s].
+
+    The ripple of its inverter goes by with `beat_Hz`; without, each reading falls anywhere on it, or `phase_sd` about
+    one point of it.
+    """
+    rng = np.random.default_rng(seed)
+    time_s = np.arange(0, hours * HOUR_S, every_s)
+    pump_A = 40.0 * (time_s % 430 < 120)
+    phase = 2 * np.pi * ((beat_Hz or 0.0) * time_s + rng.uniform())
+    if beat_Hz is None:
+        phase = phase + (
+            rng.uniform(0, 2 * np.pi, len(time_s)) if phase_sd is None else rng.normal(0, phase_sd, len(time_s))
+        )
+    current_A = 1.0 + pump_A * (1 + amplitude * np.cos(phase))
+    current_A = current_A * (1 + rng.normal(0, noise_pct / 100, len(time_s))) + rng.normal(0, 0.02, len(time_s))
+    voltage_V = 25.2 - 0.012 * current_A + rng.normal(0, 0.004, len(time_s))
+    chunk = chunk_of(time_s, current_A=np.round(current_A, 2), voltage_V=np.round(voltage_V, 2))
+    return chunk, float(np.trapezoid(1.0 + pump_A, time_s))
+
+
+def seen_in(chunk):
+    """What instants show of a log."""
+    return fed(InstantsFold("current_A", 50.0), chunk).result()
+
+
+@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("amplitude", [0.35, 0.6, 1.0])
+@pytest.mark.parametrize("beat_Hz", [None, 0.001, 0.01, 0.1, 0.37])
+def test_a_ripple_is_seen_and_its_interval_holds_the_truth(seed, amplitude, beat_Hz):
+    """From a third of the draw to all of it; scattered, or beating in seconds to minutes; the truth is inside."""
+    chunk, true_As = pump_log(seed, amplitude=amplitude, beat_Hz=beat_Hz)
+    found = seen_in(chunk)
+    assert found.in_step is None
+    assert found.ripple is not None
+    assert found.ripple.slow is (beat_Hz == 0.001) or beat_Hz == 0.01
+    drawn = with_intervals(charge_of(chunk), NOTHING_STATED).charge.sure.drawn
+    assert drawn.low <= true_As / HOUR_S <= drawn.high
+    assert "ripple" in {part.source for part in drawn.components}
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_phases_that_hardly_vary_may_be_off_by_more(seed):
+    """Instants that jitter by a tenth of a wave stay on one side of it: the mean is off by much, and may be."""
+    chunk, true_As = pump_log(seed, amplitude=0.6, phase_sd=0.63)
+    found = seen_in(chunk).ripple
+    assert found.slow
+    drawn = with_intervals(charge_of(chunk), NOTHING_STATED).charge.sure.drawn
+    assert drawn.low <= true_As / HOUR_S <= drawn.high
+
+
+@pytest.mark.parametrize("seed", range(10))
+@pytest.mark.parametrize("noise_pct", [0.1, 0.5, 1.0])
+@pytest.mark.parametrize("every_s", [0.1, 1.0, 10.0])
+def test_a_meters_own_noise_is_none(seed, noise_pct, every_s):
+    """In proportion to the reading, up to the usual 1 % of it."""
+    found = seen_in(pump_log(seed, noise_pct=noise_pct, every_s=every_s, hours=3 * max(every_s, 0.3))[0])
+    assert (found.ripple, found.in_step) == (None, None)
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_loads_that_truly_change_are_none(seed):
+    """A draw that falls by a fifth while it runs; one that wanders by 1 %; noise that is the same at rest; sun."""
+    rng = np.random.default_rng(seed)
+    chunk = pump_log(seed)[0]
+    x, time_s = chunk.quantities["current_A"], np.arange(len(chunk))
+    wander = np.convolve(rng.normal(0, 1, len(x)), np.ones(50) / np.sqrt(50), "same")
+    sun_A = 15 * (1.2 + np.sin(time_s / 40) + np.sin(time_s / 97))
+    for other in (
+        np.where(x > 20, x * (1 - 0.2 * (time_s % 430) / 120), x),
+        np.where(x > 20, x * (1 + 0.01 * wander), x),
+        x + rng.normal(0, 2.0, len(x)),
+        x - sun_A,
+    ):
+        assert seen_in(changed(chunk, current_A=other)).ripple is None
+
+
+@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize(("period_s", "every_s"), [(10.0, 5.0), (10.0, 1.0), (30.0, 10.0), (20.0, 5.0)])
+def test_a_load_in_step_is_seen(seed, period_s, every_s):
+    """A heater on for half of its period, a whole number of readings; its truth is inside the interval."""
+    rng = np.random.default_rng(seed)
+    time_s = np.arange(0, 3 * HOUR_S, every_s)
+    share = rng.uniform(0.4, 0.6)
+    on = (time_s + rng.uniform(0, period_s)) % period_s < share * period_s
+    chunk = chunk_of(time_s, current_A=np.round(2 + 20.0 * on + rng.normal(0, 0.02, len(on)), 2), voltage_V=25.0)
+    found = seen_in(chunk)
+    assert found.in_step is not None or len(set(on)) == 1  # two readings a period may both find it on
+    drawn = with_intervals(charge_of(chunk, how(gap_limit_s=50)), NOTHING_STATED).charge.sure.drawn
+    assert found.in_step is None or drawn.low <= (2 + 20 * share) * time_s[-1] / HOUR_S <= drawn.high
+    assert found.in_step is None or found.in_step.readings == period_s / every_s
+
+
+def test_a_load_that_drifts_past_the_readings_is_not_in_step():
+    """Runs of chance lengths, a few readings long."""
+    rng = np.random.default_rng(3)
+    on = np.repeat(np.arange(3000) % 2, rng.integers(2, 12, 3000))
+    assert seen_in(chunk_of(np.arange(len(on)), current_A=2 + 20.0 * on)).in_step is None
+
+
+def test_where_nothing_is_looked_at():
+    """Means, readings by eye, and RMS values behind an inverter; watts stand in for amps."""
+    assert looked_at("dc", "instant", {"current_A", "power_W"}) == "current_A"
+    assert looked_at("dc", "instant", {"power_W"}) == "power_W"
+    assert looked_at("dc", "instant", {"voltage_V"}) is None
+    assert looked_at("dc", "mean", {"current_A"}) is None
+    assert looked_at("dc", "held", {"current_A"}) is None
+    assert looked_at("ac", "instant", {"power_W"}) is None
+
+
+def test_quality_doubts_ah_with_a_ripple():
+    """With care, in plain words; nothing of the kind without it."""
+    found, verdict = looked(pump_log(1, amplitude=0.5)[0])
+    assert codes(found) == {"ripple"}
+    assert grades(verdict)[0] == "with care"
+    assert codes(looked(pump_log(1)[0])[0]) == set()
+
+
+def test_look_says_what_it_may_be(look):  # noqa: F811
+    """A slow beat, and a load in step: what it is, and what to do."""
+    lines, document = look(pump_log(2, amplitude=0.5, beat_Hz=0.001)[0])
+    (line,) = [line for line in lines if line.startswith("check:")]
+    assert "goes slowly up and down" in line
+    assert line.endswith("a meter must average over the ripple")
+    assert document["verdict"]["amounts"]["grade"] == "with care"

@@ -1,0 +1,295 @@
+"""The capture command from end to end: replayed meters, signals, notes, full disks, and what the screen shows."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+
+import pytest
+from places import ROOT, SAMPLES
+
+from shuntbook.cli.main import run
+from shuntbook.ingest.journal.opening import open_log
+
+WEEK = f"replay:{SAMPLES / 'week_later.csv.gz'}?speed=max&zone=Europe/London&sign=return_positive"
+SITE = """
+name = "two meters"
+zone = "Europe/London"
+[bank]
+nominal_V = 24
+capacity_Ah = 420
+[[meters]]
+name = "bank shunt"
+side = "dc"
+source = "{source}"
+[[meters]]
+name = "shed meter"
+side = "dc"
+source = "{source}"
+[[meters]]
+name = "read by eye"
+side = "ac"
+"""
+
+pytestmark = pytest.mark.xdist_group("captures")  # one at a time: they have clocks to keep
+
+
+def _json(capsys, *words):
+    capsys.readouterr()
+    assert run([*map(str, words), "--json"]) in (0, 4)
+    return json.loads(capsys.readouterr().out)
+
+
+def _without_origin(document):
+    """Leave out where a log comes from: that is all that may differ."""
+    return {key: value for key, value in document.items() if key not in ("log", "version")}
+
+
+def _child(*words):
+    code = "import sys; from shuntbook.cli.main import main; main(sys.argv[1:])"
+    return subprocess.Popen(
+        [sys.executable, "-c", code, *map(str, words)],
+        stdin=subprocess.DEVNULL,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+
+
+def _until(condition, *, within_s=30.0):
+    """Wait for something that another process does."""
+    end = time.monotonic() + within_s
+    while not condition():
+        assert time.monotonic() < end, "it did not happen"
+        time.sleep(0.05)
+
+
+def test_a_replayed_capture_gives_the_numbers_of_a_conversion(tmp_path, capsys):
+    """capture replay:... then charge, cycles and report say what convert and then the same commands say."""
+    captured, converted = tmp_path / "a.parquet", tmp_path / "b.parquet"
+    assert run(["capture", WEEK, "--out", str(captured), "--quiet"]) == 0
+    words = [str(SAMPLES / "week_later.csv.gz"), "--out", str(converted), "--zone", "Europe/London", "--reverse-sign"]
+    assert run(["convert", *words]) == 0
+    site = ["--site", SAMPLES / "site.toml"]
+    for command in (["charge"], ["cycles", *site]):
+        a = _json(capsys, command[0], captured, *command[1:])
+        b = _json(capsys, command[0], converted, *command[1:])
+        assert _without_origin(a) == _without_origin(b)
+    a, b = (_json(capsys, "report", log, *site) for log in (captured, converted))
+    assert a["nameplate"] == b["nameplate"]
+    assert a["logs"][0]["findings"] == b["logs"][0]["findings"]
+
+
+def test_a_note_at_a_time_stands_in_the_log(tmp_path, capsys):
+    """--mark puts a note where it belongs, and it is kept as a marker."""
+    log = tmp_path / "a.parquet"
+    assert run(["capture", "hand:", "--out", str(log), "--for", "1s", "--mark", "0.1s=crates", "--quiet"]) == 3
+    assert not log.exists()  # nothing was typed, so there is no log
+    marks = ["--mark", "10m=crates", "--mark", "11:30=lunch", "--mark", "1d=tomorrow"]
+    capsys.readouterr()
+    assert run(["capture", WEEK, "--out", str(log), *marks, "--quiet"]) == 0
+    assert "tomorrow" in capsys.readouterr().err
+    opened = open_log(log)
+    start_us = int(next(iter(opened.scan([]))).time_us[0])
+    assert [text for _, text in opened.meta.markers] == ["crates", "lunch"]
+    assert opened.meta.markers[0][0] == start_us + 600_000_000
+
+
+def test_all_meters_of_a_site_at_once(tmp_path, capsys):
+    """Each meter that says how it is read gets a log of its own, named by meter, in the folder."""
+    site, out = tmp_path / "site.toml", tmp_path / "logs"
+    site.write_text(SITE.format(source=WEEK), encoding="utf-8")
+    assert run(["capture", "--site", str(site), "--out", str(out), "--quiet"]) == 0
+    assert sorted(path.name for path in out.glob("*.parquet")) == ["bank_shunt.parquet", "shed_meter.parquet"]
+    assert open_log(out / "bank_shunt.parquet").rows == 9000
+    alone = tmp_path / "one.parquet"
+    assert run(["capture", "--site", str(site), "--meter", "shed meter", "--out", str(alone), "--quiet"]) == 0
+    assert open_log(alone).rows == 9000
+    capsys.readouterr()
+    assert run(["capture", "--site", str(site), "--meter", "read by eye", "--out", str(tmp_path / "x.parquet")]) == 2
+    assert "does not say how to read it" in capsys.readouterr().err
+
+
+@pytest.mark.skipif(os.name != "posix", reason="signals as POSIX knows them")
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
+def test_signals_end_it_cleanly(tmp_path, number):
+    """Ctrl-C and a termination signal: status 0, a whole log, no journal left."""
+    log = tmp_path / "a.parquet"
+    child = _child("capture", WEEK.replace("speed=max", "speed=100"), "--out", log)
+    journal = tmp_path / "a.parquet.journal"
+    _until(lambda: journal.exists() and journal.stat().st_size > 5000)
+    child.send_signal(number)
+    out, err = child.communicate(timeout=30)
+    assert child.returncode == 0, err
+    assert "next: shuntbook charge" in out
+    assert not journal.exists()
+    assert open_log(log).rows > 10
+
+
+def test_a_second_capture_into_one_place_is_refused(tmp_path, capsys):
+    """Two captures cannot write one log; a reader is told that it is still being captured."""
+    log = tmp_path / "a.parquet"
+    child = _child("capture", WEEK.replace("speed=max", "speed=100"), "--out", log, "--quiet")
+    try:
+        journal = tmp_path / "a.parquet.journal"
+        _until(lambda: journal.exists() and journal.stat().st_size > 5000)
+        assert run(["capture", WEEK, "--out", str(log)]) == 2
+        assert run(["charge", str(log)]) == 2
+        assert "captured" in capsys.readouterr().err
+    finally:
+        child.terminate()
+        child.communicate(timeout=30)
+    assert run(["charge", str(log)]) == 0
+
+
+def test_a_killed_capture_is_completed_by_the_next_command(tmp_path, capsys):
+    """After kill -9 the next command completes the log and says so; the one after finds nothing to complete."""
+    log = tmp_path / "a.parquet"
+    child = _child("capture", WEEK.replace("speed=max", "speed=100"), "--out", log, "--quiet")
+    journal = tmp_path / "a.parquet.journal"
+    _until(lambda: journal.exists() and journal.stat().st_size > 20000)
+    child.kill()
+    child.communicate(timeout=30)
+    assert run(["look", str(log)]) == 0
+    assert "unfinished capture" in capsys.readouterr().err
+    assert run(["look", str(log)]) == 0
+    assert "unfinished" not in capsys.readouterr().err
+    assert open_log(log).rows > 50
+
+
+def test_an_existing_log_is_never_written_over(tmp_path, capsys):
+    """A capture refuses a place where a log is."""
+    log = tmp_path / "a.parquet"
+    log.write_text("mine", encoding="utf-8")
+    assert run(["capture", WEEK, "--out", str(log)]) == 2
+    assert "exists already" in capsys.readouterr().err
+    assert log.read_text(encoding="utf-8") == "mine"
+
+
+@pytest.mark.skipif(os.name != "posix", reason="a file-size limit as POSIX knows it")
+def test_a_full_disk_ends_with_status_3_and_keeps_what_was_read(tmp_path, capsys):
+    """A limit on the size of files stands in for a full disk: status 3, and the readings before it are there."""
+    log = tmp_path / "a.parquet"
+    code = (
+        "import resource, signal, sys\n"
+        "from shuntbook.cli.main import main\n"
+        "signal.signal(signal.SIGXFSZ, signal.SIG_IGN)\n"
+        "resource.setrlimit(resource.RLIMIT_FSIZE, (200000, resource.RLIM_INFINITY))\n"
+        "main(sys.argv[1:])"
+    )
+    words = [sys.executable, "-c", code, "capture", WEEK, "--out", str(log), "--quiet"]
+    done = subprocess.run(words, capture_output=True, text=True, stdin=subprocess.DEVNULL, timeout=60, check=False)
+    assert done.returncode == 3, done.stderr
+    assert "kept" in done.stderr
+    assert "Traceback" not in done.stderr
+    capsys.readouterr()
+    assert run(["charge", str(log)]) == 0
+    assert open_log(log).rows > 300
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["capture", "--out", "x.parquet"], "either a SOURCE or --site"),
+        (["capture", "telegraph:1", "--out", "x.parquet"], "is no live source"),
+        (["capture", "serial:", "--out", "x.parquet"], "says no port"),
+        (["capture", "replay:nowhere.csv", "--out", "x.parquet"], "no such file"),
+        (["capture", "hand:", "--out", "x.parquet", "--for", "soon"], "not a length of time"),
+        (["capture", "hand:", "--out", "x.parquet", "--mark", "crates"], "TIME=TEXT"),
+        (["capture", "hand:", "--out", "nowhere/x.parquet"], "there is no folder"),
+        (["probe", "hand:"], "can be probed"),
+    ],
+)
+def test_mistakes_are_told_in_one_sentence(words, said, capsys, tmp_path, monkeypatch):
+    """What a beginner gets wrong ends with status 2 and a way out, and nothing is written."""
+    monkeypatch.chdir(tmp_path)
+    assert run(words) == 2
+    err = capsys.readouterr().err
+    assert said in err
+    assert err.startswith("shuntbook: ")
+    assert err.count("\n") == 1
+    assert list(tmp_path.iterdir()) == []
+
+
+def _toml_blocks():
+    text = (ROOT / "README.md").read_text(encoding="utf-8")
+    blocks = [block.split("```")[0] for block in text.split("```toml\n")[1:]]
+    return [block for block in blocks if not block.startswith("[units]")]  # that one is of the site file
+
+
+@pytest.mark.parametrize("block", _toml_blocks(), ids=lambda block: block.strip().splitlines()[0][:30])
+def test_the_profiles_of_the_readme_are_profiles(block, tmp_path):
+    """Every profile that the README shows can be loaded as it stands."""
+    from shuntbook.ingest.profiles.model import load_profile
+
+    path = tmp_path / "shown.toml"
+    path.write_text(block, encoding="utf-8")
+    profile = load_profile(str(path))
+    assert profile.quantities or profile.modbus or profile.serial
+
+
+def test_every_command_is_in_the_readme_and_has_an_example():
+    """A command that exists is documented, and its help shows how it is used."""
+    from click.testing import CliRunner
+
+    from shuntbook.cli.main import COMMANDS, group
+
+    text = (ROOT / "README.md").read_text(encoding="utf-8")
+    for name in COMMANDS:
+        assert f"`{name}" in text or f"shuntbook {name}" in text
+        shown = CliRunner().invoke(group, [name, "--help"])
+        assert shown.exit_code == 0
+        assert "Example: shuntbook" in shown.output
+
+
+SHUNT = """
+[modbus.registers.voltage_V]
+address = 0
+type = "uint16"
+scale = 0.01
+
+[modbus.registers.current_A]
+address = 1
+type = "int16"
+scale = 0.01
+"""
+
+
+@pytest.mark.filterwarnings("ignore:isSet:DeprecationWarning")  # modbus-tk's server thread
+def test_a_device_that_stops_and_comes_back_leaves_a_hole(tmp_path):
+    """A Modbus device goes away and returns: readings before and after, nothing in between, and it is said."""
+    from modbus_devices import free_port, tcp_server
+
+    port, log, profile = free_port(), tmp_path / "a.parquet", tmp_path / "shunt.toml"
+    profile.write_text(SHUNT, encoding="utf-8")
+    units = {1: [("holding", 0, [2512, 3050])]}
+    journal = tmp_path / "a.parquet.journal"
+    with tcp_server(units, port):
+        child = _child(
+            "capture",
+            f"modbus-tcp:127.0.0.1:{port}?timeout=0.5",
+            "--profile",
+            profile,
+            "--out",
+            log,
+            "--every",
+            "100ms",
+        )
+        _until(lambda: journal.exists() and journal.read_bytes().count(b'"reading"') > 10)
+    _until(lambda: b'"remark"' in journal.read_bytes())
+    time.sleep(1.0)
+    with tcp_server(units, port):
+        before = journal.read_bytes().count(b'"reading"')
+        _until(lambda: journal.read_bytes().count(b'"reading"') > before + 10)
+        child.send_signal(signal.SIGINT)
+        out, err = child.communicate(timeout=30)
+    assert child.returncode == 0, err
+    assert "reconnected" in out
+    frame = open_log(log).to_pandas()
+    assert set(frame["current_A"]) == {30.5}
+    assert set(frame["voltage_V"]) == {25.12}
+    assert frame.index.to_series().diff().dt.total_seconds().max() > 1.0

@@ -1,0 +1,133 @@
+"""The live display: the report's own folds, figures that can be read from afar, and a line that is being typed."""
+
+from __future__ import annotations
+
+import os
+import time
+from collections import Counter
+
+import numpy as np
+import pytest
+from rich.console import Console
+
+from shuntbook.analysis.charge.charge import ChargeFold
+from shuntbook.analysis.health.health import limits_for
+from shuntbook.analysis.readings.chunk import Chunk
+from shuntbook.analysis.readings.measured_span import HowRead
+from shuntbook.cli.capture.keyboard import Keyboard
+from shuntbook.cli.capture.live_meter import LiveMeter
+from shuntbook.cli.capture.screen import big, live_number, plain_line, screen
+from shuntbook.ingest.events import Reading
+
+HOW = HowRead("dc", "instant", 10.0, 1.0)
+START_US = 1_780_000_000_000_000
+
+
+def readings(count, *, amps=30.0, first=0):
+    """Readings a second apart: a pump that runs 20 s in every 60."""
+    return [
+        Reading(START_US + k * 1_000_000, {"current_A": amps if k % 60 >= 40 else 1.0, "voltage_V": 25.0})
+        for k in range(first, first + count)
+    ]
+
+
+def live():
+    """A meter of a capture."""
+    return LiveMeter("bank shunt", HOW, ("current_A", "voltage_V"), limits_for(None, None))
+
+
+def shot(meter):
+    """How it stands."""
+    return meter.snapshot(connected=True, trouble=Counter({"no answer": 2}), final=True)
+
+
+def test_live_amounts_are_those_of_the_report_s_fold():
+    """Fed in small pieces, the display's Ah and Wh are those of the fold fed at once."""
+    meter, whole = live(), ChargeFold(HOW, {"current_A", "voltage_V"})
+    everything = readings(600)
+    for k in range(0, 600, 7):
+        meter.add(everything[k : k + 7])
+    x = {name: np.array([r.values[name] for r in everything]) for name in ("current_A", "voltage_V")}
+    whole.add(Chunk(np.array([r.time_us for r in everything]), x))
+    assert shot(meter).charge.charge.drawn == pytest.approx(whole.result().charge.drawn, rel=1e-9)
+    assert shot(meter).charge.energy.drawn == pytest.approx(whole.result().energy.drawn, rel=1e-9)
+    assert shot(meter).cycles.summary.count == 10
+    assert shot(meter).peak_A == 30.0
+
+
+def test_since_a_marker_counts_from_the_marker():
+    """What was drawn before and after the marker adds up to the whole."""
+    meter = live()
+    meter.add(readings(300))
+    before = shot(meter).charge.charge.drawn
+    meter.marked("crates")
+    meter.add(readings(300, first=300))
+    assert shot(meter).mark == "crates"
+    assert before + shot(meter).since_mark.charge.drawn == pytest.approx(shot(meter).charge.charge.drawn, rel=1e-9)
+
+
+def test_a_run_that_is_going_is_told():
+    """While the pump runs the display says for how long; at rest it does not."""
+    meter = live()
+    meter.add(readings(115))
+    assert shot(meter).running_s == pytest.approx(15.0, abs=1.0)
+    meter.add(readings(20, first=115))
+    assert shot(meter).running_s is None
+
+
+@pytest.mark.parametrize("width", [80, 160])
+def test_the_screen_fits_a_terminal(width):
+    """Two meters, a marker, trouble and a half-typed note fit in 24 lines, none wider than the terminal."""
+    meters = [live(), live()]
+    for meter in meters:
+        meter.add(readings(200))
+        meter.marked("washing crates for the visitors")
+        meter.add(readings(100, first=200))
+    console = Console(width=width, height=24, file=None, force_terminal=False, record=True)
+    with console.capture() as caught:
+        console.print(screen([shot(m) for m in meters], elapsed_s=300.0, left_s=600.0, typed="<b>note"))
+    lines = caught.get().splitlines()
+    assert len(lines) <= 26
+    assert max(map(len, lines)) <= width
+    text = "\n".join(lines)
+    assert "5 min captured, 10 min to go" in text
+    assert "2 x no answer" in text
+    assert "<b>note" in text
+    assert "since 'washing crates" in text
+
+
+def test_a_plain_line_says_it_all():
+    """Without a terminal a line now and then tells amps, volts, watts and what was drawn."""
+    meter = live()
+    assert "no reading" in plain_line(shot(meter))
+    meter.add(readings(105))
+    assert plain_line(shot(meter)).startswith("bank shunt: 30.0 A, 25.0 V, 750 W; ")
+
+
+def test_large_figures_have_three_rows_and_steady_decimals():
+    """Every mark of a number has a picture; the decimals do not change with the last digit."""
+    assert len({len(row) for row in big("-0123456789.,")}) == 1
+    assert [live_number("current_A", x) for x in (0.5, 9.99, 10.04, 136.2)] == ["0.50", "9.99", "10.0", "136.2"]
+    assert live_number("voltage_V", 25.0) == "25.00"
+
+
+@pytest.mark.skipif(os.name != "posix", reason="terminals as POSIX knows them")
+def test_keys_are_taken_one_by_one_and_lines_come_out():
+    """On a terminal, what is typed is shown by the screen, may be mended, and ends with Enter."""
+    controller, terminal = os.openpty()
+    with os.fdopen(terminal, "r") as stdin, Keyboard(stdin) as keyboard:
+        os.write(controller, b"wash crabs\x7f\x7f")
+        _until(lambda: keyboard.typed == "wash cra")
+        os.write(controller, b"tes\r")
+        lines = []
+        _until(lambda: lines.extend(keyboard.lines()) or lines)
+        assert lines == ["wash crates"]
+        assert keyboard.typed == ""
+    os.close(controller)
+
+
+def _until(condition):
+    end = time.monotonic() + 20
+    while not condition():
+        assert time.monotonic() < end
+        time.sleep(0.02)

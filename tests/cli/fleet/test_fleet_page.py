@@ -1,0 +1,87 @@
+"""The fleet's page: what to look after first, whole whatever the logs are called, on a phone and on paper, too."""
+
+import random
+from dataclasses import replace
+
+import pytest
+from browsers import WIDTHS, as_wide_as, browser
+from fleet_summaries import ORDER, found, log
+from page_reading import NASTY, Reader, assert_sound
+
+from shuntbook.analysis.cautions import CAUTIONS
+from shuntbook.analysis.several_logs.fleet import LogSummary, ranked
+from shuntbook.cli.fleet.chart import histogram
+from shuntbook.cli.fleet.page import render
+
+
+def read(summary, **changes):
+    """A log with runs, as one that was read has."""
+    figures = {"cycles": 12, "starts_per_hour": 3.2, "duty_cycle": 0.2, "median_run_s": 70.0, "drawn_Ah": 8.1}
+    return replace(summary, **figures | changes)
+
+
+FLEET = ranked([read(s) if s.status == "read" else s for s in ORDER])
+
+
+def test_the_page_tells_order_findings_and_what_was_not_read():
+    """Each log that has something to say is named once in the order; the pressing ones are told in full."""
+    page = render(FLEET, "1.2.3")
+    assert_sound(page, scripts_of_charts=0)
+    said = Reader(page).said
+    assert "11 logs: 5 to act on, 2 to watch, 2 not read, 2 with nothing to act on or to watch." in said
+    assert said.index("1. z-dry") < said.index("2. y-short-twice") < said.index("6. u-low") < said.index("8. b-torn")
+    assert "is damaged" in said
+    assert "9 logs with runs, by starts an hour." in said
+    assert all(text in said for text in CAUTIONS)
+
+
+def test_the_same_fleet_gives_the_same_bytes():
+    """Whatever the order in which its logs came in."""
+    assert render(ranked(random.Random(1).sample(FLEET, len(FLEET))), "1") == render(FLEET, "1")
+
+
+def test_names_and_reasons_stay_text():
+    """What a folder, a site file or a damaged log brings along cannot become markup."""
+    nasty = [
+        read(log(NASTY, found("short_cycling", "act")), site_name=NASTY, load=NASTY, meter=NASTY, worst=NASTY),
+        LogSummary(NASTY + "2", "not read", NASTY),
+    ]
+    page = render(ranked(nasty), "1")
+    assert_sound(page, scripts_of_charts=0)
+    assert "<script" not in page
+    assert "&lt;script&gt;" in page
+
+
+def test_a_large_fleet_makes_a_page_that_can_be_scrolled():
+    """A hundred rows of each table; what is left out is said, and counted."""
+    many = [read(log(f"{k:04d}", found("leak_down", "watch")), starts_per_hour=k / 100) for k in range(2_000)]
+    page = render(ranked(many), "1")
+    assert len(page) < 400_000
+    assert Reader(page).said.count("And 1,900 more; all are in the Parquet file.") == 2
+
+
+@pytest.mark.parametrize("fleet", [[LogSummary("a", "not read", "is damaged")], [LogSummary("a", cycles=0)]])
+def test_a_fleet_without_runs_has_no_chart(fleet):
+    """Nothing is drawn of nothing."""
+    page = render(fleet, "1")
+    assert_sound(page, scripts_of_charts=0)
+    assert "<svg" not in page
+
+
+def test_it_fits_every_screen(tmp_path):
+    """Nothing but a table of its own scroll is wider than the screen."""
+    long = read(log("a/very/long/way/to/a/log/that/lies/deep/in/folders.parquet", found("leak_down", "watch")))
+    path = tmp_path / "page.html"
+    path.write_text(render(ranked([*FLEET, long]), "1"), encoding="utf-8")
+    with browser() as driven:
+        driven.get(path.as_uri())
+        for width in WIDTHS:
+            as_wide_as(driven, width)
+            assert driven.execute_script("return document.documentElement.scrollWidth") <= width
+        assert [entry for entry in driven.get_log("browser") if entry["level"] == "SEVERE"] == []
+
+
+def test_a_legend_names_what_has_bars():
+    """A group without a log is not in the legend, where it would have another group's colour."""
+    drawn = histogram([("to act on", [40.0]), ("to watch", []), ("neither", [3.0])], "starts an hour", name="starts")
+    assert [called in drawn for called in ("to act on", "to watch", "neither")] == [True, False, True]

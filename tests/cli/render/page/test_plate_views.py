@@ -1,0 +1,102 @@
+"""The nameplate's reasons in the terminal, in JSON, in tables and in the chart: the same figures everywhere."""
+
+import json
+from itertools import pairwise
+
+import pytest
+from report_scenes import make_log, make_plate, make_report
+
+from shuntbook.cli.render.charts.bars import bars_of, waterfall
+from shuntbook.cli.render.documents.nameplate import plate_document
+from shuntbook.cli.render.documents.report import report_document
+from shuntbook.cli.render.page.page import render
+from shuntbook.cli.render.page.plate_tables import by_habit, left_out_on_paper, why
+from shuntbook.cli.render.terminal.nameplate import plate_lines
+
+
+def test_terminal_goes_from_paper_over_nameplate_to_the_measurement():
+    """Three sums with the reasons between them, what is assumed, and what limits it."""
+    lines = plate_lines(make_log())
+    text = "\n".join(lines)
+
+    assert [line.split()[0] for line in lines if line.startswith("  ") and line[2] != " "][:4] == [
+        "on",
+        "from",
+        "measured",
+        "By",
+    ]
+    assert "takes volt-amperes for watts; the power factor leaves 58 % of them: −" in text
+    assert "(estimated)" in text
+    assert "(measured)" in text
+    assert "assumed: The bank's voltage under load is not stated" in text
+    assert "note: A meter at the bank sees the load and its inverter's loss as one" in text
+    assert "1 h on paper are 1,150 Wh" in text
+
+
+def test_terminal_says_why_nothing_is_compared():
+    """Without a comparison the reason stands there; without a plate nothing does."""
+    assert plate_lines(make_log(plate=None, no_plate="no run was seen whole"))[-1] == (
+        "nameplate: not compared: no run was seen whole"
+    )
+    assert plate_lines(make_log(plate=None)) == []
+
+
+def test_page_says_why_nothing_is_compared():
+    """The page has the same sentence."""
+    page = render(make_report(make_log(plate=None, no_plate="no run was seen whole")))
+
+    assert "The nameplate is not compared: no run was seen whole." in page
+
+
+@pytest.mark.parametrize("key", ["paper_to_estimate", "estimate_to_measured", "by_habit"])
+def test_json_holds_parts_that_add_up(key):
+    """What a script reads sums to the differences; each part has its basis and its sentence."""
+    found = plate_document(make_plate())[key]
+
+    for what, unit in (("energy", "Wh"), ("charge", "Ah")):
+        whole = found[f"{what}_difference_{unit}"]
+        assert sum(part[f"{what}_{unit}"] for part in found["parts"]) == pytest.approx(whole, rel=1e-9)
+        assert whole == pytest.approx(found[f"{what}_to_{unit}"] - found[f"{what}_from_{unit}"])
+    assert sum(part["share"] for part in found["parts"]) == pytest.approx(1.0)
+    assert {part["basis"] for part in found["parts"]} <= {"measured", "estimated", "assumed"}
+    assert all(part["sentence"].startswith(part["because"]) for part in found["parts"])
+
+
+def test_json_of_a_report_has_the_keys_scripts_rely_on():
+    """The keys from before are still there, and the document is plain JSON."""
+    document = json.loads(json.dumps(report_document(make_report())))
+
+    assert {"chain", "measured_energy_Wh", "energy_ratio", "paper_charge_ratio"} <= document["nameplate"].keys()
+    assert document["nameplate"]["chain"][0]["step"] == "paper"
+    assert document["paired"] == []
+
+
+def test_tables_end_with_the_whole_difference():
+    """Each table's last row is what its parts amount to together; unknown charge is unknown in every row."""
+    check = make_plate()
+    for table, found in ((left_out_on_paper(check), check.left_out_on_paper), (why(check), check.why)):
+        assert table.rows[-1][0] == "Together"
+        assert len(table.rows) == len(found.reasons) + 1
+    without = why(make_plate(charge_Ah=None))
+    assert {row[2] for row in without.rows} == {"unknown"}
+    assert by_habit(check) is not None
+
+
+def test_each_bar_begins_where_the_one_above_ends():
+    """From paper to measurement without a break, and each label has the sign of its bar."""
+    bars = bars_of(make_plate())
+
+    assert [bar.label.split(":")[0] for bar in bars if bar.is_sum] == ["on paper", "from the nameplate", "measured"]
+    for before, bar in pairwise(bars):
+        assert (bar.stop_Wh if bar.is_sum else bar.start_Wh) == pytest.approx(before.stop_Wh)
+        if not bar.is_sum:
+            assert ("+" in bar.label) == (bar.stop_Wh > bar.start_Wh)
+
+
+def test_chart_is_drawn_with_whole_labels():
+    """No digit of a label is lost, and the drawing says what it shows."""
+    chart = waterfall(bars_of(make_plate()))
+
+    assert 'aria-label="Energy on paper' in chart
+    for bar in bars_of(make_plate()):
+        assert bar.label in chart

@@ -1,0 +1,65 @@
+"""Readings made up for the tests of the folds: how to make them, cut them and feed them."""
+
+from dataclasses import fields, is_dataclass
+from itertools import pairwise
+
+import numpy as np
+
+from shuntbook.analysis.charge.charge import ChargeFold
+from shuntbook.analysis.readings.chunk import Chunk
+from shuntbook.analysis.readings.measured_span import HowRead
+
+US = 1_000_000
+T0_US = 1_781_000_000 * US  # any instant will do
+
+
+def chunk_of(time_s, **quantities):
+    """Readings at these times, counted from an arbitrary instant; a single number stands for all of them."""
+    time_us = T0_US + np.rint(np.asarray(time_s, dtype=float) * US).astype(np.int64)
+    full = {name: np.broadcast_to(np.asarray(x, dtype=float), time_us.shape).copy() for name, x in quantities.items()}
+    return Chunk(time_us, full)
+
+
+def how(side="dc", sampling="instant", gap_limit_s=10.0, usual_interval_s=1.0, counter_kind="net"):
+    """What a reading stands for; a plain shunt's log by default."""
+    return HowRead(side, sampling, gap_limit_s, usual_interval_s, counter_kind)
+
+
+def fed(fold, chunk, cuts=()):
+    """The fold, fed with the readings cut at these indices (any integers; repeated ones give empty chunks)."""
+    bounds = [0, *sorted(cut % (len(chunk) + 1) for cut in cuts), len(chunk)]
+    for start, stop in pairwise(bounds):
+        fold.add(chunk.part(start, stop))
+    return fold
+
+
+def charge_of(chunk, reading=None, *, cuts=(), **window):
+    """The charge of some readings; `window` holds from_us and to_us."""
+    reading = reading or how()
+    return fed(ChargeFold(reading, set(chunk.quantities), **window), chunk, cuts).result()
+
+
+def flat(x):
+    """A result's numbers and texts in one list, in a fixed order, so that two results can be compared."""
+    if is_dataclass(x):
+        return [y for f in fields(x) for y in flat(getattr(x, f.name))]
+    if isinstance(x, dict):
+        return [y for key in sorted(x) for y in [key, *flat(x[key])]]
+    if isinstance(x, tuple | list):
+        return [len(x), *(y for item in x for y in flat(item))]
+    if isinstance(x, np.ndarray):
+        return [len(x), x]
+    return [x]
+
+
+def assert_same(got, expected, *, within=1e-9):
+    """Whole numbers, texts and None are equal; floating-point numbers to within a tolerance, relative or absolute."""
+    a, b = flat(got), flat(expected)
+    assert len(a) == len(b)
+    for x, y in zip(a, b, strict=True):
+        if isinstance(x, float) and isinstance(y, float) and x == y:
+            continue  # the tool below is slow, and most are
+        if isinstance(x, float | np.ndarray) and isinstance(y, float | np.ndarray):
+            np.testing.assert_allclose(x, y, rtol=within, atol=within, equal_nan=True)
+        else:
+            assert x == y

@@ -1,0 +1,20 @@
+"""The short form of tests/faults.py: a few faults of every way, in commands that take no seconds."""
+
+import os
+import subprocess
+import sys
+
+import pytest
+from places import TOOLS
+
+
+@pytest.mark.timeout(400)
+@pytest.mark.skipif(not hasattr(os, "fork"), reason="commands are hurt in forks")
+def test_faults_are_survived():
+    """What was there is kept, no half is taken for whole, the status is that of the contract, and nothing is left."""
+    jobs = "convert out of order,compaction,capture"
+    words = [sys.executable, str(TOOLS), "faults", "--jobs", jobs, "--most", "1", "--seed", "12"]
+    done = subprocess.run(words, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stdout + done.stderr
+    assert done.stdout.count(": survived ") == 3
+    assert all(way in done.stdout for way in ("kill", "disk", "refused", "interrupted", "terminated", "closed"))

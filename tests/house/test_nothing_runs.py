@@ -1,0 +1,102 @@
+"""What is read is data: nothing in the tree runs, unpickles or unpacks it without bounds."""
+
+from __future__ import annotations
+
+import ast
+import gzip
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from places import ROOT
+
+ROOMS = ("ingest", "analysis", "cli", "sample_data")
+#: Modules that run or unpickle what they are given, or start other programs.
+MODULES = {
+    *("code", "codeop", "ctypes", "dill", "cloudpickle", "joblib", "marshal", "pickle", "pty", "runpy", "shelve"),
+    *("subprocess", "xml", "yaml", "zipfile", "tarfile"),
+}
+CALLS = {"eval", "exec", "compile", "__import__", "execfile", "input"}
+#: Functions of modules that are otherwise welcome.
+FUNCTIONS = {
+    *("os.system", "os.popen", "os.startfile", "os.spawnl", "os.spawnv", "os.execv", "os.execvp", "os.fork"),
+    *("numpy.load", "np.load", "pd.read_pickle", "pandas.read_pickle", "pd.eval", "pandas.eval"),
+    *("jinja2.Template", "tempfile.mktemp", "shutil.unpack_archive", "pa.deserialize"),
+}
+#: Where a module is imported by a name: from a table of ours, never from input.
+BY_NAME = {"ingest/live/sources.py", "cli/main.py", "cli/fleet/cluster.py"}
+
+
+def _wrong_in(tree: ast.AST) -> list[str]:
+    wrong = []
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Import):
+            wrong += [alias.name for alias in node.names if alias.name.split(".")[0] in MODULES]
+        elif isinstance(node, ast.ImportFrom) and not node.level:
+            wrong += [node.module] if node.module and node.module.split(".")[0] in MODULES else []
+        elif isinstance(node, ast.Call):
+            called = ast.unparse(node.func)
+            wrong += [called] if called in CALLS | FUNCTIONS else []
+            wrong += [f"{called}({k.arg}=...)" for k in node.keywords if k.arg in {"shell", "allow_pickle"}]
+            wrong += [f"{called}(autoescape=...)" for k in node.keywords if _is_off(k)]
+    return wrong
+
+
+def _is_off(keyword: ast.keyword) -> bool:
+    return keyword.arg == "autoescape" and ast.unparse(keyword.value) != "True"
+
+
+def _trees() -> dict[str, ast.AST]:
+    paths = [path for room in ROOMS for path in sorted((ROOT / room).rglob("*.py"))]
+    return {path.relative_to(ROOT).as_posix(): ast.parse(path.read_text(encoding="utf-8")) for path in paths}
+
+
+def test_nothing_runs_what_is_read():
+    """No eval, no pickle, no shell, no archive, no template from input."""
+    assert {name: wrong for name, tree in _trees().items() if (wrong := _wrong_in(tree))} == {}
+
+
+@pytest.mark.parametrize(
+    "code",
+    ["eval(x)", "import pickle", "from yaml import load", "run(x, shell=True)", "np.load(x)", "E(autoescape=False)"],
+)
+def test_that_test_can_fail(code):
+    """Each kind of it is found."""
+    assert len(_wrong_in(ast.parse(code))) == 1
+
+
+def test_modules_are_imported_by_name_only_from_tables():
+    """A word of the person's picks from what is there, and is not itself imported."""
+    found = {name for name, tree in _trees().items() if "import_module(" in ast.unparse(tree)}
+    assert found == BY_NAME
+
+
+#: What unpacks a thousandfold: lines that are no rows, empty lines, and one line without an end.
+BOMBS = {"lines": b"x\n", "empty lines": b"\n", "one line": b"x"}
+_UNPACKED_MB, _MOST_MB = 60, 450
+
+
+@pytest.mark.skipif(not Path("/proc/self/status").exists(), reason="asks Linux how large a process was")
+@pytest.mark.parametrize("kind", BOMBS)
+def test_what_unpacks_a_thousandfold_stays_in_bounds(tmp_path, kind):
+    """It is refused in a sentence, in bounded memory; nothing is left but the unreadable rows."""
+    bomb = tmp_path / "bomb.csv.gz"
+    unit = BOMBS[kind] * ((1 << 20) // len(BOMBS[kind]))
+    with gzip.open(bomb, "wb", compresslevel=1) as file:
+        file.write(b"time,current [A]\n2026-06-13T10:00:00Z,1\n2026-06-13T10:00:01Z,1\n")
+        for _ in range(_UNPACKED_MB):
+            file.write(unit)
+    code = (
+        "import re, sys\n"
+        "from pathlib import Path\n"
+        "from shuntbook.cli.main import run\n"
+        "status = run(['convert', sys.argv[1], '--out', sys.argv[2]])\n"
+        # The largest it was itself: getrusage has that of the process it was started by, too.
+        "print(status, int(re.search(r'VmHWM:\\s+(\\d+)', Path('/proc/self/status').read_text())[1]) // 1024)"
+    )
+    words = [sys.executable, "-c", code, str(bomb), str(tmp_path / "out.parquet")]
+    done = subprocess.run(words, capture_output=True, text=True, check=True, cwd=ROOT.parent)
+    status, peak_MB = map(int, done.stdout.split()[-2:])
+    assert (status, done.stderr.count("shuntbook: ")) in {(2, 1), (0, 0)}
+    assert peak_MB < _MOST_MB

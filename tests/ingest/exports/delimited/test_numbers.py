@@ -1,0 +1,102 @@
+"""Cells with decimal commas become the numbers that the same cells with points are."""
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from shuntbook.ingest.errors import InputError
+from shuntbook.ingest.exports.delimited.numbers import NULLS, NumberForm, find_form, to_numbers
+from shuntbook.ingest.log.arrow import strings
+
+CELLS = st.none() | st.decimals(-9999, 9999, places=3).map(str) | st.sampled_from(["OL", "1e3", "-0.5", "inf", "7"])
+
+
+@given(st.lists(CELLS, max_size=40), st.integers(0, 5))
+def test_decimal_commas_are_points(cells, first):
+    """Any column, whole or a part of a longer one, with odd and empty cells in it."""
+    points = to_numbers(strings(cells)[first:], NumberForm("."))
+    commas = to_numbers(strings([c and c.replace(".", ",") for c in cells])[first:], NumberForm(","))
+    assert np.array_equal(points.values, commas.values, equal_nan=True)
+    assert points.bad.tolist() == commas.bad.tolist()
+
+
+def test_a_point_among_decimal_commas_is_no_number():
+    """A point that groups no thousands does not belong there, one that does is passed over."""
+    found = to_numbers(strings(["1,5", "1.5", "1.234,5", None]), NumberForm(","))
+    assert found.bad.tolist() == [False, True, False, False]
+    assert np.array_equal(found.values, [1.5, np.nan, 1234.5, np.nan], equal_nan=True)
+
+
+def read(cells, **form):
+    """The numbers of some cells, None for no reading, and 'bad' for what is none."""
+    found = to_numbers(strings(cells), NumberForm(**form))
+    assert np.isnan(found.values[found.bad]).all()
+    return [
+        "bad" if bad else None if np.isnan(x) else x for x, bad in zip(found.values.tolist(), found.bad, strict=True)
+    ]
+
+
+def test_cells_that_hold_more_than_a_number():
+    """Blanks around it, an apostrophe that a spreadsheet left, a true minus, a unit; a unit alone is none."""
+    cells = [" 12.5 A", "'3.25 A", "−4A", "+.5 A", "1e3 A", "2. A", "7", "OL", "5 V", "1.2.3 A", "A", "1e999 A"]
+    numbers = [12.5, 3.25, -4.0, 0.5, 1000.0, 2.0, 7.0, "bad", "bad", "bad", None, "bad"]
+    assert read(cells, suffix="A") == numbers
+
+
+def test_cells_without_a_reading_are_not_bad():
+    """The usual words for nothing, beside one that makes the column be read carefully; a lone question mark is odd."""
+    assert read([*NULLS, "OL", "?"]) == [*[None] * len(NULLS), "bad", "bad"]
+    assert read([None, "inf", "-inf", "3.5"]) == [None, "bad", "bad", 3.5]
+
+
+def test_grouped_digits():
+    """Thousands by blanks and apostrophes always, by commas where they were seen to group; only groups of three."""
+    assert read(["1 234.5", "12 345 678", "1'234", "1 23", "1234 567"]) == [1234.5, 12345678.0, 1234.0, "bad", "bad"]
+    assert read(["1,234.5", "1,234,567", "12,34"], grouped=True) == [1234.5, 1234567.0, "bad"]
+    assert read(["1,234.5", "7.5"]) == ["bad", 7.5]
+    assert read(["1.234,5", "1.234.567,25", "12.34,5", "7,5"], decimal=",") == [1234.5, 1234567.25, "bad", 7.5]
+
+
+@pytest.mark.parametrize(
+    ("cells", "form"),
+    [
+        (["1.5", "2.25"], NumberForm(".")),
+        (["1,5", "2,25"], NumberForm(",")),
+        (["1,234.5"], NumberForm(".", grouped=True)),
+        (["1.234,5"], NumberForm(",")),
+        (["1,234,567"], NumberForm(".", grouped=True)),
+        (["1.234.567"], NumberForm(",")),
+        (["1,234", "1.5"], NumberForm(".", grouped=True)),
+        (["1,234", "1,5"], NumberForm(",")),
+        (["1.234"], NumberForm(".")),  # a point before three digits is taken as it is written
+        (["0,234"], NumberForm(",")),  # no thousand begins with nought
+        (["1 234", "17"], NumberForm()),
+        (["12.5 A", "3.0 A", ""], NumberForm(".", suffix="A")),
+        (["12.5 A", "3.0", "4.0"], NumberForm(".")),  # fewer than half carry it
+        (["12,5 A", "3,0 A"], NumberForm(",", suffix="A")),
+        (["1,234 A", "1,5 A"], NumberForm(",", suffix="A")),
+        (["'1,5", "−1,5", "2.5 volts and more"], NumberForm(",")),  # what is no number has no vote
+        (["1,5"] * 9 + ["1.5"], NumberForm(",")),  # one of ten is damaged
+    ],
+)
+def test_the_form_of_a_column(cells, form):
+    """By hand."""
+    assert find_form(cells, cells, column="x") == form
+
+
+def test_what_a_column_leaves_open_the_table_decides_or_a_person():
+    """1,234 beside decimal commas elsewhere; beside points; beside nothing; and two of ten that disagree."""
+    assert find_form(["1,234"], ["1,234", "2,5"], column="x") == NumberForm(",")
+    assert find_form(["1,234"], ["1,234", "2.5"], column="x") == NumberForm(".", grouped=True)
+    assert find_form(["1,234"], [], column="x", stated=",") == NumberForm(",", grouped=True)
+    for cells in (["1,234"], ["1,5"] * 8 + ["1.5"] * 2 + ["1,234"]):
+        with pytest.raises(InputError, match=r"column 'x'.*say --decimal comma or --decimal point"):
+            find_form(cells, cells, column="x")
+
+
+def test_cells_with_different_units_are_refused():
+    """A tenth may be damaged, no more."""
+    assert find_form(["1.5 A"] * 9 + ["1.5 V"], [], column="x").suffix == "A"
+    with pytest.raises(InputError, match=r"different units \(A, V\)"):
+        find_form(["1.5 A"] * 8 + ["1.5 V"], [], column="x")

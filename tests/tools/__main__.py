@@ -1,0 +1,47 @@
+"""The commands beside the tests: ``python tests/tools NAME [options]``; without a name they are listed."""
+
+import ast
+import sys
+from importlib import import_module
+from pathlib import Path
+
+HERE = Path(__file__).parent
+#: What tools and tests import by its bare name, as pytest does (see pyproject.toml).
+PLACES = [HERE.parent / "helpers", *(HERE / name for name in ("scoring", "sureness", "faults", "mutation")), HERE]
+COMMANDS = {
+    "score_cycles": "scoring",
+    "coverage_runs": "sureness",
+    "recovery": "sureness",
+    "faults": "faults",
+    "kill_capture": "faults",
+    "mutants": "mutation",
+    "fuzz": "fuzz",
+    "unchanged": "",
+    "code_figures": "",
+    "dependencies": "",
+}
+
+
+def listed() -> str:
+    """Return a line a command: what it is for, as its own file says."""
+    lines = []
+    for name, folder in COMMANDS.items():
+        path = HERE / folder / ("__main__.py" if name == "fuzz" else f"{name}.py")
+        said = ast.get_docstring(ast.parse(path.read_text(encoding="utf-8"))) or ""
+        lines.append(f"  {name:<14} {said.split(chr(10) * 2)[0].replace(chr(10), ' ')}")
+    return "\n".join(lines)
+
+
+def main() -> int:
+    """Run one command, with the rest of the line as its options."""
+    name = sys.argv[1] if len(sys.argv) > 1 else ""
+    if name not in COMMANDS:
+        print(f"{__doc__}\n\n{listed()}")
+        return 2
+    sys.path[:1] = [str(place) for place in PLACES]
+    sys.argv[:2] = [f"python tests/tools {name}"]
+    return import_module("fuzz.__main__" if name == "fuzz" else name).main() or 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
