@@ -2,6 +2,7 @@
 
 import pytest
 from hypothesis import HealthCheck, settings
+from quality_logs import look  # noqa: F401  (a fixture)
 
 from shuntbook.cli.main import run
 

@@ -11,6 +11,20 @@ from pathlib import Path
 import pytest
 from places import ROOT
 
+ROOMS = ("analysis", "ingest", "cli")
+#: Each package imports only those before it.
+ORDER = (
+    *("analysis", "analysis/readings", "analysis/stats", "analysis/site", "analysis/levels", "analysis/cycles"),
+    *("analysis/charge", "analysis/sureness", "analysis/ledger", "analysis/quality", "analysis/equipment"),
+    *("analysis/bank", "analysis/nameplate", "analysis/forecast", "analysis/both_sides", "analysis/health"),
+    *("analysis/check_site", "analysis/one_log", "analysis/several_logs"),
+    *("ingest", "ingest/toml", "ingest/safe_files", "ingest/log", "ingest/profiles", "ingest/journal"),
+    *("ingest/exports/delimited", "ingest/exports", "ingest/live", "ingest/modbus", "ingest/fleet"),
+    *("cli", "cli/parallel", "cli/render/wording", "cli/render/terminal", "cli/render/documents", "cli/render/charts"),
+    *("cli/render/plots", "cli/render/page", "cli/opening", "cli/live_page", "cli/capture", "cli/assembling"),
+    *("cli/fleet", "cli/commands"),
+)
+MOST_MODULES, MOST_LINES = 15, 350
 SHIPPED = ("ingest", "analysis", "cli", "sample_data")
 OUTSIDE = {
     *("asyncio", "ftplib", "glob", "http", "io", "logging", "mmap", "multiprocessing", "os", "pathlib", "pyarrow"),
@@ -27,8 +41,13 @@ def _files(room: str) -> list[Path]:
     return sorted((ROOT / room).rglob("*.py"))
 
 
+def _package(path: Path) -> str:
+    """Return the package of a module, such as ``analysis/charge``."""
+    return path.relative_to(ROOT).parent.as_posix()
+
+
 def _imports(path: Path) -> list[tuple[str, int]]:
-    """Return every imported module and its line, relative ones resolved from the repository's root."""
+    """Return every imported module and its line, those for types alone and those inside functions too."""
     found = []
     package = path.relative_to(ROOT).with_suffix("").parts[:-1]
     for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
@@ -36,8 +55,102 @@ def _imports(path: Path) -> list[tuple[str, int]]:
             found += [(alias.name, node.lineno) for alias in node.names]
         elif isinstance(node, ast.ImportFrom):
             base = ("shuntbook", *package)[: len(package) + 2 - node.level] if node.level else ()
-            found.append((".".join([*base, *([node.module] if node.module else [])]), node.lineno))
+            module = ".".join([*base, *([node.module] if node.module else [])])
+            # ``from package import module`` imports the module
+            found += [
+                (f"{module}.{alias.name}" if _path(f"{module}.{alias.name}") else module, node.lineno)
+                for alias in node.names
+            ]
     return found
+
+
+def _path(module: str) -> Path | None:
+    """Return the file of a module of ours; None of a package and of whatever is not ours."""
+    path = ROOT.joinpath(*module.split(".")[1:]).with_suffix(".py")
+    return path if module.startswith("shuntbook.") and path.is_file() else None
+
+
+def _arrows() -> dict[Path, dict[Path, int]]:
+    """Return which module imports which of ours, and in which line."""
+    return {
+        path: {to: line for name, line in _imports(path) if (to := _path(name)) is not None and to != path}
+        for room in ROOMS
+        for path in _files(room)
+    }
+
+
+def test_each_package_imports_only_those_before_it():
+    """Whoever reads a package need know none of those that come after it."""
+    rank = {package: k for k, package in enumerate(ORDER)}
+    assert {_package(path) for path in _arrows()} - {"cli/render/page/templates"} == set(ORDER) | {"cli/render"}
+    wrong = [
+        f"{path.relative_to(ROOT)}:{line} imports {to.relative_to(ROOT)}"
+        for path, others in _arrows().items()
+        for to, line in others.items()
+        if _package(to) not in {_package(path), "sample_data"} and rank[_package(to)] >= rank[_package(path)]
+    ]
+    assert wrong == []
+
+
+def test_no_modules_import_each_other_in_a_circle():
+    """Not even for types alone, nor inside functions: one of two such modules cannot be read without the other."""
+    arrows = _arrows()
+    left = dict(arrows)
+    while free := [path for path, others in left.items() if not others.keys() & left.keys()]:
+        for path in free:
+            del left[path]
+    assert [str(path.relative_to(ROOT)) for path in left] == []
+
+
+def test_a_package_hands_on_what_others_use():
+    """Its ``__all__`` names the modules that other packages may import; the rest is its own affair.
+
+    They are names of modules and not imported there, so that a command loads no more of a package than it uses.
+    """
+    used: dict[str, set[str]] = {}
+    for path, others in _arrows().items():
+        for to in others:
+            if _package(to) != _package(path):
+                used.setdefault(_package(to), set()).add(to.stem)
+    for package in ORDER:
+        tree = ast.parse((ROOT / package / "__init__.py").read_text(encoding="utf-8"))
+        handed = [ast.literal_eval(n.value) for n in tree.body if isinstance(n, ast.Assign)]
+        assert set(*handed) == used.get(package, set()), package
+
+
+def test_packages_and_modules_stay_small():
+    """A package can be seen at a glance, and a module read in one go."""
+    sizes: dict[str, int] = {}
+    long = []
+    for room in ROOMS:
+        for path in _files(room):
+            if path.stem != "__init__":
+                sizes[_package(path)] = sizes.get(_package(path), 0) + 1
+            lines = len(path.read_text(encoding="utf-8").splitlines())
+            long += [f"{path.relative_to(ROOT)} has {lines} lines"] if lines > MOST_LINES else []
+    assert {package: size for package, size in sizes.items() if size > MOST_MODULES} == {}
+    assert long == []
+
+
+def test_a_type_name_stands_for_one_thing():
+    """No two classes and no two aliases of types bear the same name, wherever they are."""
+    where: dict[str, list[str]] = {}
+    for room in ROOMS:
+        for path in _files(room):
+            for node in ast.parse(path.read_text(encoding="utf-8")).body:
+                if name := _type_name(node):
+                    where.setdefault(name, []).append(str(path.relative_to(ROOT)))
+    assert {name: paths for name, paths in where.items() if len(paths) > 1} == {}
+
+
+def _type_name(node: ast.stmt) -> str | None:
+    if isinstance(node, ast.ClassDef):
+        return node.name
+    target = node.targets[0] if isinstance(node, ast.Assign) else node.target if isinstance(node, ast.AnnAssign) else 0
+    value = ast.unparse(node.value) if isinstance(node, (ast.Assign, ast.AnnAssign)) and node.value else ""
+    alias = isinstance(node, ast.AnnAssign) and ast.unparse(node.annotation) == "TypeAlias"
+    made = value.startswith(("Literal[", "Annotated[", "NDArray[", "Callable[", "NewType(", "TypeVar("))
+    return target.id if isinstance(target, ast.Name) and (alias or made) else None
 
 
 def _wrong(room: str, rooms: set[str], outside: set[str]) -> list[str]:
@@ -78,16 +191,17 @@ def test_ingest_knows_no_analysis_and_no_cli():
     assert _wrong("ingest", {"analysis", "cli", "sample_data"}, {"click", "rich", "matplotlib"}) == []
 
 
-def test_imports_inside_the_package_are_relative():
-    """The rooms stand at the repository's root, so an absolute import would miss them."""
+def test_imports_say_whether_they_leave_the_package():
+    """One dot within a package, the whole name between packages."""
     wrong = []
-    for room in SHIPPED:
+    for room in ROOMS:
         for path in _files(room):
-            tree = ast.parse(path.read_text(encoding="utf-8"))
-            for node in ast.walk(tree):
-                names = [a.name for a in node.names] if isinstance(node, ast.Import) else []
-                names += [node.module or ""] if isinstance(node, ast.ImportFrom) and not node.level else []
-                wrong += [f"{path.relative_to(ROOT)}:{node.lineno}" for n in names if n.split(".")[0] == "shuntbook"]
+            own = "shuntbook." + _package(path).replace("/", ".")
+            for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+                if isinstance(node, ast.ImportFrom) and (node.level > 1 or (node.module or "") == own):
+                    wrong.append(f"{path.relative_to(ROOT)}:{node.lineno}")
+                elif isinstance(node, ast.ImportFrom) and (node.module or "").rpartition(".")[0] == own:
+                    wrong.append(f"{path.relative_to(ROOT)}:{node.lineno}")
     assert wrong == []
 
 
@@ -194,13 +308,14 @@ def test_no_address_of_a_registry_and_no_path_of_a_machine():
     assert wrong == []
 
 
-def test_the_map_names_every_module():
-    """Whoever carries the work on finds each file in the map of DEVELOPERS.md."""
+def test_the_map_is_that_of_the_tree():
+    """Path by path: each package stands in it once, with what its own first line says of it."""
     text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
-    missing = []
-    for room in ("ingest", "analysis", "cli"):
-        for path in _files(room):
-            known = path.stem == "__init__" or path.stem in text or path.parent.name == "commands"
-            if not known and not path.stem.startswith("site_"):
-                missing.append(str(path.relative_to(ROOT)))
-    assert missing == []
+    drawn = text.split("```")[1].strip("\n").splitlines()[1:]
+    assert len(drawn) <= 40
+    assert [line.split()[0] for line in drawn] == MAPPED
+    for line in drawn:
+        path, _, said = line.partition("  ")
+        folder = ROOT / path
+        assert folder.is_dir() if path.endswith("/") else folder.is_file(), path
+        assert said.strip(), path

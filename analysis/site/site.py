@@ -14,7 +14,8 @@ from shuntbook.analysis.not_known import Refusal
 from .fields import Name
 from .strict_table import Fault, Several, Table
 from .tables import Array, Bank, Conductor, Inverter, Limits, Load, Meter
-from .units import Shown, ShownTable, Units
+from .unit_tables import ShownTable, Units
+from .units import Shown
 from .water import Water
 
 __all__ = ["Array", "Bank", "Conductor", "Inverter", "Limits", "Load", "Meter", "Site", "Water"]

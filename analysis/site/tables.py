@@ -30,7 +30,8 @@ from .fields import (
     rising,
 )
 from .strict_table import Fault, Several, Table
-from .units import M_PER_FT, ShownTable
+from .unit_tables import ShownTable
+from .units import M_PER_FT
 
 Chemistry = Literal["flooded_lead_acid", "agm", "gel", "lifepo4", "other"]
 

@@ -9,7 +9,8 @@ from pydantic import Field
 
 from .fields import MOST, SI, Name, NotNegative, Positive, needed_SI
 from .strict_table import Fault
-from .units import KPA_PER_PSI, L_PER_GAL, M_PER_FT, ShownTable
+from .unit_tables import ShownTable
+from .units import KPA_PER_PSI, L_PER_GAL, M_PER_FT
 
 
 class Water(ShownTable):

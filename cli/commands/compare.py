@@ -14,7 +14,7 @@ from shuntbook.analysis.several_logs.compare_rates import even_cuts
 from shuntbook.analysis.several_logs.compared import Log
 from shuntbook.cli.opening.open_logs import ends_of, open_site
 from shuntbook.cli.opening.prepared_log import Corrections, prepared
-from shuntbook.cli.render.documents.commands import compare_document
+from shuntbook.cli.render.documents.compare import compare_document
 from shuntbook.cli.render.documents.parts import print_json
 from shuntbook.cli.render.terminal.compare import compare_lines
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, cast
 
 import click
 
-from shuntbook.cli.render.documents.commands import again_document, convert_document
+from shuntbook.cli.render.documents.convert import again_document, convert_document
 from shuntbook.cli.render.documents.parts import print_json
 from shuntbook.cli.render.wording.clock import from_to, in_zone
 from shuntbook.cli.render.wording.numbers import SAMPLING

@@ -13,6 +13,7 @@ import click
 from shuntbook import __version__
 from shuntbook.analysis.several_logs.fleet import counts_of, ranked
 from shuntbook.cli.exit import Exit
+from shuntbook.cli.fleet.document import fleet_document
 from shuntbook.cli.fleet.pool import on_this_machine
 from shuntbook.cli.fleet.run import (
     KIND,
@@ -26,7 +27,6 @@ from shuntbook.cli.fleet.run import (
     write_summaries,
 )
 from shuntbook.cli.fleet.words import fleet_lines
-from shuntbook.cli.render.documents.commands import fleet_document
 from shuntbook.cli.render.documents.parts import print_json
 from shuntbook.cli.render.wording.numbers import counted, duration
 from shuntbook.ingest.fleet.finished_rows import KeptRows, kept_path

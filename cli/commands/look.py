@@ -10,7 +10,7 @@ from shuntbook.analysis.quality.fitness import verdict_of
 from shuntbook.analysis.site.units import SI
 from shuntbook.cli.opening.open_logs import open_site
 from shuntbook.cli.opening.prepared_log import charge_if_in_doubt, prepared
-from shuntbook.cli.render.documents.commands import look_document
+from shuntbook.cli.render.documents.look import look_document
 from shuntbook.cli.render.documents.parts import print_json
 from shuntbook.cli.render.terminal.charge import doubt_lines
 from shuntbook.cli.render.terminal.look import look_lines

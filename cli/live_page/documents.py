@@ -27,4 +27,4 @@ def _cautions() -> str:
 
 @cache
 def _text(name: str) -> str:
-    return files(__package__).joinpath("templates", name).read_text("utf-8")
+    return files("shuntbook.cli.render.page").joinpath("templates", name).read_text("utf-8")

@@ -49,7 +49,7 @@ def _address(said):
 
 @contextmanager
 def _program(what, arguments, folder, name=""):
-    said, paths = folder / f"{what}{name}.log", (os.environ.get("PYTHONPATH"), str(ROOT / "tests"))
+    said, paths = folder / f"{what}{name}.log", (os.environ.get("PYTHONPATH"), str(ROOT / "tests" / "helpers"))
     with said.open("w", encoding="utf-8") as file:
         process = subprocess.Popen(
             [sys.executable, "-m", f"distributed.cli.dask_{what}", *arguments],

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from .commands import compare_document
+from .compare import compare_document
 from .parts import Document, fields, instant, part
 
 if TYPE_CHECKING:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from quality_logs import changed, codes, grades, look, looked  # noqa: F401  (a fixture)
+from quality_logs import changed, codes, grades, looked
 from readings import charge_of, chunk_of, fed, how
 
 from shuntbook.analysis.charge.instants import InstantsFold, looked_at
@@ -132,7 +132,7 @@ def test_quality_doubts_ah_with_a_ripple():
     assert codes(looked(pump_log(1)[0])[0]) == set()
 
 
-def test_look_says_what_it_may_be(look):  # noqa: F811
+def test_look_says_what_it_may_be(look):
     """A slow beat, and a load in step: what it is, and what to do."""
     lines, document = look(pump_log(2, amplitude=0.5, beat_Hz=0.001)[0])
     (line,) = [line for line in lines if line.startswith("check:")]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from quality_logs import bank_log, changed, codes, grades, look, looked  # noqa: F401  (a fixture)
+from quality_logs import bank_log, changed, codes, grades, looked
 from readings import how
 
 
@@ -55,7 +55,7 @@ def test_amps_that_never_step_do_not_hide_it():
     assert codes(looked(chunk)[0]) == {"past_the_shunt"}
 
 
-def test_look_tells_what_it_may_be(look):  # noqa: F811
+def test_look_tells_what_it_may_be(look):
     """In the verdict and in a line of its own."""
     lines, _ = look(with_dips(bank_log(2), 0.4))
     assert "the volts fall without the amps: a load past the shunt?" in lines[1]

@@ -68,7 +68,7 @@ def test_order_of_arrival_does_not_matter(seed):
 
 def test_every_finding_has_its_urgency():
     """No code that a rule can give is missing from the list, and none stands there twice."""
-    text = "\n".join(path.read_text(encoding="utf-8") for path in sorted((ROOT / "analysis").glob("*.py")))
+    text = "\n".join(path.read_text(encoding="utf-8") for path in sorted((ROOT / "analysis").rglob("*.py")))
     codes = set(re.findall(r'\bRule\(\s*"(\w+)"', text))
     assert len(codes) > 10
     assert codes == set(URGENCY)

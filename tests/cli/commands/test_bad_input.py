@@ -258,7 +258,7 @@ OPEN_EACH = """
 import sys
 from pathlib import Path
 from shuntbook.ingest.errors import InputError
-from shuntbook.ingest.log import open_log
+from shuntbook.ingest.journal.opening import open_log
 
 whole, path = Path(sys.argv[1]).read_bytes(), Path(sys.argv[2])
 for at in range(len(whole) - 8 - int.from_bytes(whole[-8:-4], "little"), len(whole)):

@@ -494,7 +494,7 @@ def test_a_crash_between_the_log_and_the_removal_of_its_journal(tmp_path):
 # Ends the process at the n-th time that it is about to rename or remove a file, as a power cut would.
 DIES_AT = """
 import os, sys; from pathlib import Path
-from shuntbook.ingest.compaction import settle_unfinished
+from shuntbook.ingest.journal.compaction import settle_unfinished
 left = int(sys.argv[2])
 def count(event, args):
     global left

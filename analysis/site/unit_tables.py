@@ -1,0 +1,66 @@
+"""The site file's ``[units]``, and tables whose figures can be given and shown in several units."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import Final, Literal
+
+from pydantic import PrivateAttr
+
+from .strict_table import Table
+from .units import SI, Shown
+
+Volume = Literal["L", "gal"]
+
+Flow = Literal["L/min", "gal/min"]
+
+Pressure = Literal["kPa", "bar", "psi"]
+
+Length = Literal["m", "ft"]
+
+Temperature = Literal["degC", "degF"]
+
+#: The unit a key's figure is in, by the key's end.
+_BY_END: Final[Mapping[str, Mapping[str, str]]] = {
+    "volume": {"_volume_L": "L", "_volume_gal": "gal"},
+    "flow": {"_L_per_min": "L/min", "_gal_per_min": "gal/min"},
+    "pressure": {"_kPa": "kPa", "_psi": "psi"},
+    "length": {"_m": "m", "_ft": "ft"},
+    "temperature": {"_degC": "degC", "_degF": "degF"},
+}
+
+
+class Units(Table):
+    """The site file's ``[units]``; what is left out is shown as the file's own figures are given."""
+
+    volume: Volume | None = None
+    flow: Flow | None = None
+    pressure: Pressure | None = None
+    length: Length | None = None
+    temperature: Temperature | None = None
+
+    def shown(self, tables: Iterable[Table]) -> Shown:
+        """Return the units to show figures in, going by the keys of `tables` where none is chosen."""
+        given = [key for table in tables for key in type(table).model_fields if key in table.model_fields_set]
+        chosen = {kind: getattr(self, kind) or _entered(given, ends) for kind, ends in _BY_END.items()}
+        return Shown(**{kind: unit for kind, unit in chosen.items() if unit is not None})
+
+
+def _entered(keys: Iterable[str], ends: Mapping[str, str]) -> str | None:
+    """Return the unit of the first key that has one of these ends."""
+    return next((unit for key in keys for end, unit in ends.items() if key.endswith(end)), None)
+
+
+class ShownTable(Table):
+    """A table whose figures are told in sentences; the site it stands in says in which units."""
+
+    _shown: Shown = PrivateAttr(default=SI)
+
+    @property
+    def shown(self) -> Shown:
+        """Units to tell its figures in; SI in a table that stands by itself."""
+        return self._shown
+
+    def show_in(self, shown: Shown) -> None:
+        """Take the units of the site; its figures stay what they are."""
+        self._shown = shown
