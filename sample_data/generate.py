@@ -15,11 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .physics import round_to
-from .scenario import Scene
-from .scenario import States
-from .scenario import Truth
-from .scenario import simulate_open_day
-from .scenario import simulate_week_later
+from .scenario import Scene, States, Truth, simulate_open_day, simulate_week_later
 
 __all__ = [
     "EXPORTS",

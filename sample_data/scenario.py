@@ -10,20 +10,22 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from .physics import ATMOSPHERE_PSI
-from .physics import Bank
-from .physics import BoolArray
-from .physics import FloatArray
-from .physics import Inverter
-from .physics import Meter
-from .physics import Pump
-from .physics import Spell
-from .physics import Tank
-from .physics import WellRun
-from .physics import paint
-from .physics import run_well
-from .physics import since_start_s
-from .physics import spells
+from .physics import (
+    ATMOSPHERE_PSI,
+    Bank,
+    BoolArray,
+    FloatArray,
+    Inverter,
+    Meter,
+    Pump,
+    Spell,
+    Tank,
+    WellRun,
+    paint,
+    run_well,
+    since_start_s,
+    spells,
+)
 
 TANK = Tank(volume_L=166.6)  # 44 US gallons
 PRECHARGE_PSI = 38.0

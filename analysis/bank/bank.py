@@ -21,7 +21,7 @@ LEAD_ACID: Final = ("flooded_lead_acid", "agm", "gel")
 
 
 @dataclass(frozen=True)
-class Rate:
+class DrawRate:
     """A draw against the bank's size.
 
     Parameters
@@ -114,11 +114,11 @@ class BankSize:
     capacity_Ah: float
 
 
-def rate(bank: Bank, current_A: float) -> Rate:
+def rate(bank: Bank, current_A: float) -> DrawRate:
     """Return a draw against the bank's size; Refusal if it is not above 0 [A]."""
     _check("the draw", current_A)
     rated_A = None if bank.hour_rate_h is None else bank.capacity_Ah / bank.hour_rate_h
-    return Rate(current_A, current_A / bank.capacity_Ah, rated_A)
+    return DrawRate(current_A, current_A / bank.capacity_Ah, rated_A)
 
 
 def runtime(bank: Bank, state_pct: Within, current_A: float) -> Runtime | Missing:

@@ -47,7 +47,7 @@ class BankDraw:
 
 
 @dataclass(frozen=True)
-class _Part:
+class _DrawPart:
     """What an inverter's loads, or one load on the bank, ask of it: running, and what each start adds. [W]"""
 
     running_W: float
@@ -87,13 +87,13 @@ def bank_draw(site: Site, loads: Sequence[Load]) -> BankDraw:
     return BankDraw(running_W, starting_W, hardest.start_s, hardest.load, tuple(left_out), said)
 
 
-def _of_inverter(inverter: Inverter, loads: Sequence[Load], left_out: list[Missing]) -> _Part:
+def _of_inverter(inverter: Inverter, loads: Sequence[Load], left_out: list[Missing]) -> _DrawPart:
     """Return what the loads on an inverter ask of the bank through it: nothing where there are none."""
     asked = [demand(load, inverter) for load in loads if load.inverter == inverter.name]
     known = [each for each in asked if isinstance(each, Demand)]
     left_out += [each for each in asked if isinstance(each, Missing)]
     if not known:
-        return _Part(0.0, (), ())
+        return _DrawPart(0.0, (), ())
     losses, ac_W = losses_of(inverter), sum(each.running_W for each in known)
     running_W, most_VA = losses.dc_W(ac_W), inverter.surge_VA or inverter.surge_W or inf
 
@@ -104,16 +104,16 @@ def _of_inverter(inverter: Inverter, loads: Sequence[Load], left_out: list[Missi
 
     said = [*losses.assumptions, *(text for each in known for text in each.assumptions)]
     said += [STANDSTILL_SAID] if any(each.extra_VA.high > 0 for each in known) else []
-    return _Part(running_W, tuple(start(each) for each in known), tuple(said))
+    return _DrawPart(running_W, tuple(start(each) for each in known), tuple(said))
 
 
-def _on_the_bank(site: Site, load: Load, left_out: list[Missing]) -> _Part:
+def _on_the_bank(site: Site, load: Load, left_out: list[Missing]) -> _DrawPart:
     running_W, said = _dc_W(site, load), list[str]()
     if running_W is None:
         left_out.append(Missing(f"word on what '{load.name}' draws", ("loads.power_W", "loads.current_A")))
-        return _Part(0.0, (), ())
+        return _DrawPart(0.0, (), ())
     start = _dc_start(site, load, running_W, said)
-    return _Part(running_W, (start,), tuple(said))
+    return _DrawPart(running_W, (start,), tuple(said))
 
 
 def _dc_W(site: Site, load: Load) -> float | None:

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from shuntbook.analysis.equipment.bank_voltage import charging_V
-from shuntbook.analysis.equipment.holds import Verdict, worst
+from shuntbook.analysis.equipment.holds import Judgement, worst
 from shuntbook.analysis.equipment.judged import Condition, Judged
 from shuntbook.analysis.equipment.solar import performance_ratio_of
 from shuntbook.analysis.not_known import Missing
@@ -84,7 +84,7 @@ class BankCheck:
         What it rests on, in plain sentences.
     """
 
-    verdict: Verdict | None
+    verdict: Judgement | None
     parts: tuple[Judged, ...]
     sag: Sag | Missing
     not_judged: tuple[Missing, ...]

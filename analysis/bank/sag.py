@@ -11,7 +11,7 @@ from math import sqrt
 from typing import TYPE_CHECKING
 
 from shuntbook.analysis.equipment.bank_voltage import VoltageFloor
-from shuntbook.analysis.equipment.holds import Verdict, above, worst
+from shuntbook.analysis.equipment.holds import Judgement, above, worst
 from shuntbook.analysis.equipment.judged import Condition
 from shuntbook.analysis.not_known import Missing, Refusal
 from shuntbook.analysis.stats.interval95 import Within
@@ -48,14 +48,14 @@ class Sag:
     starts: int
     assumptions: tuple[str, ...]
     conditions: tuple[Condition, ...] = ()
-    verdict: Verdict = field(init=False)
+    verdict: Judgement = field(init=False)
 
     def __post_init__(self) -> None:
         """Work out whether the voltage stays above the cut-off, over the whole interval."""
         object.__setattr__(self, "verdict", worst(self.by_figures, *(each.verdict for each in self.conditions)))
 
     @property
-    def by_figures(self) -> Verdict:
+    def by_figures(self) -> Judgement:
         """The word on the voltages alone."""
         return above(self.lowest_V.low, self.lowest_V.high, self.cut_off_V)
 

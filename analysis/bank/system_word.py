@@ -9,7 +9,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from shuntbook.analysis.equipment.holds import WORD, Verdict, worst
+from shuntbook.analysis.equipment.holds import WORD, Judgement, worst
 
 from .limits import BankCheck
 
@@ -24,18 +24,18 @@ _CARRIES: Final = {
 class SystemWord:
     """The word on a whole system; ``verdict`` is None where nothing is wrong and yet not all was judged."""
 
-    verdict: Verdict | None
+    verdict: Judgement | None
     sentence: str
 
 
 def system_word(
-    inverters: Sequence[tuple[str, Verdict | None]], bank: BankCheck, *, conductor_fails: bool
+    inverters: Sequence[tuple[str, Judgement | None]], bank: BankCheck, *, conductor_fails: bool
 ) -> SystemWord:
     """Put the words on the parts of a system together.
 
     Parameters
     ----------
-    inverters : sequence of (str, Verdict or None)
+    inverters : sequence of (str, Judgement or None)
         Names as they stand in a sentence, and the word on each; None where it was not judged.
     bank : BankCheck
         The word on the bank.
@@ -44,7 +44,7 @@ def system_word(
     """
     parts = [(name, word) for name, word in inverters if word is not None]
     said = [f"{name} {WORD[word]}" for name, word in parts]
-    words: list[Verdict] = [word for _, word in parts]
+    words: list[Judgement] = [word for _, word in parts]
     if bank.verdict is not None:
         words.append(bank.verdict)
         said.append(f"the bank {WORD[bank.verdict]}")
@@ -74,5 +74,5 @@ def to_add(bank: BankCheck) -> str:
 
 def weakest(words: Iterable[SystemWord]) -> SystemWord:
     """Return the word that asks for the most care: what fails, what is doubtful, what was not judged."""
-    order: tuple[Verdict | None, ...] = ("fails", "doubtful", None, "holds")
+    order: tuple[Judgement | None, ...] = ("fails", "doubtful", None, "holds")
     return min(words, key=lambda word: order.index(word.verdict))

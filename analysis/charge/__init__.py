@@ -1,1 +1,15 @@
 """Ah and Wh: the integral over time, gaps, the meter's own counter, and the evidence for how sure they are."""
+
+__all__ = [
+    "amounts",
+    "between_notes",
+    "by_size",
+    "charge",
+    "completed",
+    "error_facts",
+    "hidden_crossings",
+    "instants",
+    "meter_counter",
+    "noted",
+    "signal_integral",
+]

@@ -10,7 +10,7 @@ from shuntbook.analysis.readings.measured_span import HowRead
 
 from .amounts import Amounts, Charge
 from .charge import ChargeSums
-from .completed import Read, Reader
+from .completed import CompletedReadings, Reader
 
 
 @dataclass(frozen=True)
@@ -80,7 +80,7 @@ class MarkedSums:
             if high is None or high > low:
                 self._stretches.append((text, at, ChargeSums(how, quantities, from_us=low, to_us=high)))
 
-    def take(self, read: Read) -> None:
+    def take(self, read: CompletedReadings) -> None:
         """Take in what the next readings complete."""
         if not self._stretches:
             return

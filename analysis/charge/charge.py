@@ -10,7 +10,7 @@ from shuntbook.analysis.readings.energy import energy_source, why_nothing
 from shuntbook.analysis.readings.measured_span import HowRead
 
 from .amounts import Charge, Evidence
-from .completed import Read, Reader, Window
+from .completed import CompletedReadings, Reader, Window
 from .instants import InstantsFold, looked_at
 from .meter_counter import CounterFold
 from .signal_integral import PowerIntegral, SignalIntegral
@@ -63,7 +63,7 @@ class ChargeSums:
         """Between which instants is integrated. [us]"""
         return self._window
 
-    def take(self, read: Read) -> None:
+    def take(self, read: CompletedReadings) -> None:
         """Take in what the next readings complete, as far as it lies in the window."""
         read = read.within(self._window)
         if self._charge is not None and read.current is not None:

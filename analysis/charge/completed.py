@@ -48,7 +48,7 @@ POWER: Final = Signal(energy_of, power_at)
 
 
 @dataclass(frozen=True)
-class Pieces:
+class CompletedIntervals:
     """What the next readings of one signal complete; what follows from them is worked out once, for all who ask.
 
     Parameters
@@ -110,7 +110,7 @@ class Pieces:
         for name in ("split", "first", "last"):
             vars(self).pop(name, None)
 
-    def once(self, work: Callable[[Pieces], Made]) -> Made:
+    def once(self, work: Callable[[CompletedIntervals], Made]) -> Made:
         """Return what some work makes of these pieces, done once for all who ask."""
         if work not in self._made:
             self._made[work] = work(self)
@@ -118,10 +118,10 @@ class Pieces:
         return made
 
     @kept
-    def _made(self) -> dict[Callable[[Pieces], Any], Any]:
+    def _made(self) -> dict[Callable[[CompletedIntervals], Any], Any]:
         return {}
 
-    def within(self, window: Window) -> Pieces:
+    def within(self, window: Window) -> CompletedIntervals:
         """Return what lies in a window, its ends included; intervals and gaps are cut at it."""
         if _holds(window, self.ends_us):
             return self
@@ -135,7 +135,7 @@ class Pieces:
             at_us=self.at_us[inside(self.at_us, window)],
         )
 
-    def apart(self, us: int) -> tuple[Pieces, Pieces]:
+    def apart(self, us: int) -> tuple[CompletedIntervals, CompletedIntervals]:
         """Return the intervals, gaps and readings that are over at an instant, and the others; none is cut. [us]"""
         k, gap, at = (
             int(np.searchsorted(stop_us, us, side="right"))
@@ -187,7 +187,7 @@ class PieceReader:
         self._how, self._signal = how, signal
         self._tail: tuple[TimeArray, dict[str, FloatArray]] | None = None
 
-    def take(self, time_us: TimeArray, values: dict[str, FloatArray]) -> Pieces | None:
+    def take(self, time_us: TimeArray, values: dict[str, FloatArray]) -> CompletedIntervals | None:
         """Return what the next readings complete; those without a value are as if they had not been made."""
         if any(has_missing(x) for x in values.values()):
             there = ~np.isnan(sum(values.values()))
@@ -208,14 +208,16 @@ class PieceReader:
             first_of_log=first_of_log,
         )
         linear = self._how.sampling == "instant"
-        return Pieces(self._signal, stretch.measured, stretch.gap_start_us, stretch.gap_stop_us, new_us, linear)
+        return CompletedIntervals(
+            self._signal, stretch.measured, stretch.gap_start_us, stretch.gap_stop_us, new_us, linear
+        )
 
     @property
     def tail_us(self) -> int | None:
         """The reading that it carries; None before the first. [us]"""
         return None if self._tail is None else int(self._tail[0][0])
 
-    def also(self, other: PieceReader, pieces: Pieces) -> Pieces:
+    def also(self, other: PieceReader, pieces: CompletedIntervals) -> CompletedIntervals:
         """Return what it would have taken of the readings that another reader has just taken, which holds its signal.
 
         Both must have carried the same reading, and none of the readings may lack a value.
@@ -225,12 +227,12 @@ class PieceReader:
 
 
 @dataclass(frozen=True)
-class Read:
+class CompletedReadings:
     """A chunk of readings, and what it completes of current and of power; None where that is nothing."""
 
     chunk: Chunk
-    current: Pieces | None
-    power: Pieces | None
+    current: CompletedIntervals | None
+    power: CompletedIntervals | None
 
     @kept
     def ends_us(self) -> tuple[int, int]:
@@ -256,7 +258,7 @@ class Read:
         all_W = float((np.nan_to_num(size_W) if has_missing(p) else size_W).sum())
         return all_W, float(size_W[wrong].sum()) if wrong.any() else 0.0
 
-    def parts(self, instants: Iterable[int]) -> Iterator[Read]:
+    def parts(self, instants: Iterable[int]) -> Iterator[CompletedReadings]:
         """Yield the same in parts, so that windows which begin or end at these instants hold whole ones. [us]
 
         Intervals stay whole: one that an instant cuts is a part of its own.
@@ -272,23 +274,23 @@ class Read:
         if len(rest.chunk):
             yield rest
 
-    def _apart(self, us: int) -> tuple[Read, Read]:
+    def _apart(self, us: int) -> tuple[CompletedReadings, CompletedReadings]:
         """Return what is complete at an instant, and the rest; both are all of it together."""
         k = int(np.searchsorted(self.chunk.time_us, us, side="right"))
         if k in (0, len(self.chunk)):
-            nothing = Read(self.chunk.part(0, 0), None, None)
+            nothing = CompletedReadings(self.chunk.part(0, 0), None, None)
             return (self, nothing) if k else (nothing, self)
         current, power = (pair if pair is None else pair.apart(us) for pair in (self.current, self.power))
         chunks = self.chunk.part(0, k), self.chunk.part(k, len(self.chunk))
-        before, after = (Read(c, current and current[j], power and power[j]) for j, c in enumerate(chunks))
+        before, after = (CompletedReadings(c, current and current[j], power and power[j]) for j, c in enumerate(chunks))
         return before, after
 
-    def within(self, window: Window) -> Read:
+    def within(self, window: Window) -> CompletedReadings:
         """Return what lies in a window."""
         if _holds(window, self.ends_us):
             return self
         kept = inside(self.chunk.time_us, window)
-        return Read(
+        return CompletedReadings(
             self.chunk.part(kept.start, kept.stop) if kept.stop - kept.start < len(self.chunk) else self.chunk,
             None if self.current is None else self.current.within(window),
             None if self.power is None else self.power.within(window),
@@ -312,18 +314,18 @@ class Reader:
         self._source = energy_source(how.side, quantities)
         self._power = PieceReader(how, POWER) if self._source else None
 
-    def take(self, chunk: Chunk) -> Read:
+    def take(self, chunk: Chunk) -> CompletedReadings:
         """Return what the next readings, at least one, complete."""
         if self._power is None or self._source is None:
-            return Read(chunk, self._amps(chunk), None)
+            return CompletedReadings(chunk, self._amps(chunk), None)
         signals, before_us = energy_signals(self._side, self._source, chunk.quantities), self._power.tail_us
         power = self._power.take(chunk.time_us, signals)
         if self._current is None or power is None or len(power.at_us) < len(chunk):
-            return Read(chunk, self._amps(chunk), power)
+            return CompletedReadings(chunk, self._amps(chunk), power)
         same = signals.get("i") is chunk.quantities["current_A"] and self._current.tail_us == before_us
-        return Read(chunk, self._current.also(self._power, power) if same else self._amps(chunk), power)
+        return CompletedReadings(chunk, self._current.also(self._power, power) if same else self._amps(chunk), power)
 
-    def _amps(self, chunk: Chunk) -> Pieces | None:
+    def _amps(self, chunk: Chunk) -> CompletedIntervals | None:
         if self._current is None:
             return None
         return self._current.take(chunk.time_us, {"i": chunk.quantities["current_A"]})

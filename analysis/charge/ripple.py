@@ -70,7 +70,7 @@ _EACH: Final = np.full(WINDOW, 1 / WINDOW)
 _FALSE_SHARE: Final = 0.001
 
 
-class _Row(NamedTuple):
+class _WindowCounts(NamedTuple):
     """What is counted of windows, over some sizes of their mean."""
 
     windows: float  # all but those in which a load is switched
@@ -112,7 +112,7 @@ class RippleSums:
     """Look for it in blocks of readings; sums are all that it carries."""
 
     def __init__(self) -> None:
-        self._sums = np.zeros((SCALES, len(_Row._fields), _SIZES))
+        self._sums = np.zeros((SCALES, len(_WindowCounts._fields), _SIZES))
         self._returned = np.zeros(_SIZES)
 
     def add(self, x: FloatArray, jump: FloatArray) -> None:
@@ -146,7 +146,7 @@ class RippleSums:
         return _scattering(rows, low) or (None if back else _beating(rows))
 
 
-def _scattering(rows: list[_Row], low: _Row) -> Ripple | None:
+def _scattering(rows: list[_WindowCounts], low: _WindowCounts) -> Ripple | None:
     """Return the wave that shows from reading to reading; `low` is of windows of small draws, single readings."""
     fast = rows[0].full + rows[0].scattered
     if not _enough(fast, rows[0].windows, fast=True):
@@ -156,7 +156,7 @@ def _scattering(rows: list[_Row], low: _Row) -> Ripple | None:
     return _of_scatter(rows[0]) if _grows(rows[0], low) else None
 
 
-def _beating(rows: list[_Row]) -> Ripple | None:
+def _beating(rows: list[_WindowCounts]) -> Ripple | None:
     """Return the wave that goes by slowly: the whole of it in a window, or so slowly that a part is seen."""
     full = [k for k, row in enumerate(rows) if k and _enough(row.full, row.windows) and _pulses(row)]
     if full:
@@ -168,12 +168,12 @@ def _beating(rows: list[_Row]) -> Ripple | None:
     return Ripple(sqrt(2) * rms, PARTLY_SEEN * rms, slow=True, scatters=False)
 
 
-def _row(sums: FloatArray) -> _Row:
+def _row(sums: FloatArray) -> _WindowCounts:
     """Return the counts of windows over all sizes that are there; shape (11, m)."""
-    return _Row(*sums.sum(axis=1).tolist())
+    return _WindowCounts(*sums.sum(axis=1).tolist())
 
 
-def _of_full(rows: list[_Row], full: list[int], *, scatters: bool) -> Ripple:
+def _of_full(rows: list[_WindowCounts], full: list[int], *, scatters: bool) -> Ripple:
     """Return the wave of which the windows show the whole: it averages out from window to window.
 
     But for what leans to one side: phases that vary, yet not evenly.
@@ -185,12 +185,12 @@ def _of_full(rows: list[_Row], full: list[int], *, scatters: bool) -> Ripple:
     return Ripple(sqrt(2) * rms, share, slow=False, scatters=scatters)
 
 
-def _pulses(row: _Row) -> bool:
+def _pulses(row: _WindowCounts) -> bool:
     """Tell whether the windows scatter by no more than what pulses down to nought."""
     return row.full_squares < MOST_SHARE**2 * row.full
 
 
-def _grows(high: _Row, low: _Row) -> bool:
+def _grows(high: _WindowCounts, low: _WindowCounts) -> bool:
     """Tell whether a large draw scatters, and a small one, or rest, does not: noise of a meter is the same in both."""
     if low.windows < LEAST_WINDOWS:
         return False
@@ -198,7 +198,7 @@ def _grows(high: _Row, low: _Row) -> bool:
     return quiet or low.noise_logs / low.scattered < log(QUIET) + high.noise_logs / max(high.scattered, 1)
 
 
-def _of_scatter(row: _Row) -> Ripple | None:
+def _of_scatter(row: _WindowCounts) -> Ripple | None:
     """Return the wave of which readings that scatter, but not as a wave does, see a part; None of what is none."""
     rms = exp(row.scatter_logs / max(row.scattered, 1))
     return Ripple(sqrt(2) * rms, UNSEEN / sqrt(3) * rms, slow=True, scatters=True) if rms < MOST_SCATTER else None
@@ -208,7 +208,7 @@ def _enough(count: float, windows: float, *, fast: bool = False) -> bool:
     return count >= LEAST_WINDOWS and count >= (LEAST_SHARE_FAST if fast else LEAST_SHARE) * windows
 
 
-def _is_slow(row: _Row) -> bool:
+def _is_slow(row: _WindowCounts) -> bool:
     """Tell whether a draw goes up and down alike: a load that starts softly and then fades does not."""
     both = row.up + row.down
     if both < max(LEAST_WINDOWS, LEAST_SHARE_SLOW * row.windows) or min(row.up, row.down) < LEAST_EACH_WAY * both:
@@ -230,7 +230,7 @@ def _longest(jump: FloatArray) -> FloatArray:
 
 
 def _counted(rows: FloatArray, means: FloatArray, jumps: FloatArray, *, fast: bool) -> FloatArray:
-    """Return the counts of windows, as `_Row` names them, by the size of their means; shape (11, 64).
+    """Return the counts of windows, as `_WindowCounts` names them, by the size of their means; shape (11, 64).
 
     In a wave that is seen at a coarser scale the readings themselves do not jump, as loads do that come and go; only
     among readings, which may be one a wave, they do (`fast`).
@@ -246,7 +246,7 @@ def _counted(rows: FloatArray, means: FloatArray, jumps: FloatArray, *, fast: bo
     there = (means > 0) & (jumps[..., 0] < np.inf)
     least = FLUCTUATES if fast else MEANS_FLUCTUATE
     moves = there & (squares > (1 + least**2) * means**2)
-    found = np.zeros((len(_Row._fields), _SIZES))
+    found = np.zeros((len(_WindowCounts._fields), _SIZES))
     still = means[there & ~moves]
     found[0] = _by_size(still, np.ones_like(still))
     return found + _moving(rows[moves], means[moves], jumps[moves, 0], fast=fast)

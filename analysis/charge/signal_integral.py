@@ -13,7 +13,7 @@ from shuntbook.analysis.readings.integral import inner
 from shuntbook.analysis.readings.measured_span import Gap, HowRead, Span
 
 from .amounts import Amounts
-from .completed import Pieces, Read
+from .completed import CompletedIntervals, CompletedReadings
 from .error_facts import ErrorFacts, ErrorSums
 from .gap_guess import Hours
 from .noted import NoteSums
@@ -48,7 +48,7 @@ class SignalIntegral:
         self.errors = ErrorSums(linear=self.how.sampling == "instant")
         self._notes = NoteSums() if self.how.noted else None
 
-    def take(self, pieces: Pieces) -> None:
+    def take(self, pieces: CompletedIntervals) -> None:
         """Integrate what the next readings complete."""
         if len(pieces.measured.start_us):
             self._sum_up(pieces)
@@ -62,7 +62,7 @@ class SignalIntegral:
         edges = [at_us[:1], at_us[-1:], measured.start_us[:1], measured.stop_us[-1:]]
         self._widen([int(t) for edge in edges for t in edge] + [t for gap in new for t in (gap.start_us, gap.stop_us)])
 
-    def _sum_up(self, pieces: Pieces) -> None:
+    def _sum_up(self, pieces: CompletedIntervals) -> None:
         """Add the sums of the next intervals, at least one."""
         drawn, returned, covered_s = pieces.sums.hours.total
         self.positive += drawn
@@ -108,14 +108,14 @@ class PowerIntegral(SignalIntegral):
         self._volt_seconds = self._swing_Ws = 0.0
         self._means = np.empty((2, 0))
 
-    def weigh(self, read: Read) -> None:
+    def weigh(self, read: CompletedReadings) -> None:
         """Weigh how much of the next readings' power contradicts their current."""
         if self._checks:
             all_W, wrong_W = read.weighed
             self._all_W += all_W
             self._wrong_W += wrong_W
 
-    def _sum_up(self, pieces: Pieces) -> None:
+    def _sum_up(self, pieces: CompletedIntervals) -> None:
         super()._sum_up(pieces)
         if "v" not in pieces.measured.first:
             return

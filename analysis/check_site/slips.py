@@ -15,7 +15,7 @@ from shuntbook.analysis.equipment.demand import demand
 from shuntbook.analysis.health.limits import limits_for
 from shuntbook.analysis.not_known import Missing
 from shuntbook.analysis.site.site import Bank, Inverter, Load, Meter, Site, Water
-from shuntbook.analysis.site.strict_table import Table
+from shuntbook.analysis.site.strict_table import StrictTable
 from shuntbook.analysis.site.units import KPA_PER_BAR, W_PER_HP
 from shuntbook.analysis.wording import figure
 
@@ -117,7 +117,7 @@ def slips(site: Site) -> list[str]:
     ]
 
 
-def _tables(site: Site) -> Iterator[tuple[str, Table, tuple[Usual, ...]]]:
+def _tables(site: Site) -> Iterator[tuple[str, StrictTable, tuple[Usual, ...]]]:
     for key, usual in _USUAL.items():
         part = getattr(site, key)
         if isinstance(part, tuple):
@@ -126,7 +126,7 @@ def _tables(site: Site) -> Iterator[tuple[str, Table, tuple[Usual, ...]]]:
             yield f"the {key}", part, usual
 
 
-def _unusual(name: str, table: Table, usual: tuple[Usual, ...]) -> Iterator[str]:
+def _unusual(name: str, table: StrictTable, usual: tuple[Usual, ...]) -> Iterator[str]:
     for each in usual:
         value = getattr(table, each.key)
         if value is None or value == 0 or each.least <= value <= each.most:

@@ -10,7 +10,7 @@ import numpy as np
 
 from shuntbook.analysis.readings.chunk import FloatArray
 
-from .on_off_path import STAYS, TOLERANCE, WORST, Found, Heights, fit, follow, overlap, steps_of
+from .on_off_path import STAYS, TOLERANCE, WORST, Heights, RunLevels, fit, follow, overlap, steps_of
 
 #: Steps of one load are alike to within this share.
 ALIKE = 0.08
@@ -51,19 +51,19 @@ MORE_OFTEN = 3
 
 
 @dataclass(frozen=True)
-class Followed:
+class LoadSteps:
     """A load: its step up and its step down [unit], by which share they may differ, and its runs."""
 
     up: float
     down: float
     tolerance: float
-    runs: tuple[Found, ...] = ()
+    runs: tuple[RunLevels, ...] = ()
 
     def share(self, changes: FloatArray) -> FloatArray:
         """Return steps over what is expected of this load. [1]."""
         return np.where(changes > 0, changes / self.up, changes / self.down)
 
-    def stops(self, changes: FloatArray, runs: Iterable[Found]) -> list[int]:
+    def stops(self, changes: FloatArray, runs: Iterable[RunLevels]) -> list[int]:
         """Return the steps with which runs end that may be its own: one after which nothing is drawn need not be."""
         stops = [run.stop for run in runs if run.stop is not None and changes[run.stop] < 0]
         return [k for k in stops if fit(-changes[[k]] / self.down, self.tolerance)[0] > WORST]
@@ -74,13 +74,13 @@ class Followed:
 
     def again(
         self, changes: FloatArray, heights: Heights, looked_at: tuple[FloatArray, FloatArray] | None = None
-    ) -> Followed:
+    ) -> LoadSteps:
         """Return the load with the runs that explain the steps best; `looked_at` are their shares and how they fit."""
         share = self.share(changes)
         share, good = looked_at or (share, fit(share, self.tolerance))
         return replace(self, runs=tuple(follow(steps_of(share, good, heights, self.up), self.up / self.down)))
 
-    def learned(self, changes: FloatArray) -> Followed:
+    def learned(self, changes: FloatArray) -> LoadSteps:
         """Return the load with the steps that its runs have shown."""
         whole = [run for run in self.runs if run.fall is None]
         ups = changes[[run.start for run in whole]]
@@ -92,7 +92,7 @@ class Followed:
         )
 
 
-def loads_of(changes: FloatArray, heights: Heights | None = None, expected: float | None = None) -> list[Followed]:
+def loads_of(changes: FloatArray, heights: Heights | None = None, expected: float | None = None) -> list[LoadSteps]:
     """Return the loads that can be told apart in the steps of a log, those with most steps first.
 
     Parameters
@@ -104,7 +104,7 @@ def loads_of(changes: FloatArray, heights: Heights | None = None, expected: floa
     expected : float, optional
         The draw, by its nameplate, of the load that is sought: sizes that fit it are looked at however rare. [unit]
     """
-    loads: list[Followed] = []
+    loads: list[LoadSteps] = []
     left, heights = changes, heights or Heights.of(changes)
     for draw in _usual_draws(changes, expected):
         for load in _told_apart(left, heights, draw):
@@ -114,7 +114,7 @@ def loads_of(changes: FloatArray, heights: Heights | None = None, expected: floa
     return [load for load in loads if not _is_two(load, loads)]
 
 
-def _is_two(load: Followed, loads: Sequence[Followed]) -> bool:
+def _is_two(load: LoadSteps, loads: Sequence[LoadSteps]) -> bool:
     """Tell whether what looks like a load is rather two that stepped at once: the sum or difference of two frequent.
 
     One load by itself cannot start twice at once: a load of twice another's draw is a load.
@@ -124,17 +124,17 @@ def _is_two(load: Followed, loads: Sequence[Followed]) -> bool:
 
 
 def the_load(
-    loads: Sequence[Followed],
+    loads: Sequence[LoadSteps],
     changes: FloatArray,
     expected: float | None,
     in_part: Sequence[bool],
     heights: Heights | None = None,
-) -> Followed | None:
+) -> LoadSteps | None:
     """Return the load that is asked for, or that of the largest draw among those that matter.
 
     Parameters
     ----------
-    loads : sequence of Followed
+    loads : sequence of LoadSteps
         All that were told apart.
     changes, heights
         As of `loads_of`.
@@ -155,7 +155,7 @@ def the_load(
     return replace(load, runs=in_turn(load.runs, [run for other in less for run in other.runs]))
 
 
-def in_turn(runs: Sequence[Found], more: Sequence[Found]) -> tuple[Found, ...]:
+def in_turn(runs: Sequence[RunLevels], more: Sequence[RunLevels]) -> tuple[RunLevels, ...]:
     """Return a load's runs with more of its own, in order, but for those that begin while it runs: it cannot twice."""
     kept = list(runs)
     for run in more:
@@ -164,7 +164,7 @@ def in_turn(runs: Sequence[Found], more: Sequence[Found]) -> tuple[Found, ...]:
     return tuple(sorted(kept, key=lambda run: run.start))
 
 
-def _is_what_is_left(other: Followed, load: Followed, changes: FloatArray) -> bool:
+def _is_what_is_left(other: LoadSteps, load: LoadSteps, changes: FloatArray) -> bool:
     """Tell whether another load's runs are a load's own with less draw: a pump that has lost its water.
 
     So it is if the draw fell to that much within a run, and all the other's runs come between that run and the next.
@@ -178,7 +178,7 @@ def _is_what_is_left(other: Followed, load: Followed, changes: FloatArray) -> bo
 
 
 def _where_two_stepped(
-    load: Followed, others: Sequence[Followed], changes: FloatArray
+    load: LoadSteps, others: Sequence[LoadSteps], changes: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
     """Return steps over what is expected of a load, and how well they fit, where another may have stepped at once.
 
@@ -197,7 +197,7 @@ def _where_two_stepped(
     return share, good
 
 
-def _largest(loads: Sequence[Followed]) -> Followed | None:
+def _largest(loads: Sequence[LoadSteps]) -> LoadSteps | None:
     """Return the load of the largest draw among those that switch a good part of all that is switched."""
     switched = [load.up * len(load.runs) for load in loads]
     enough = min(WORTH_LOOKING * sum(switched), max(switched, default=0.0))
@@ -205,13 +205,13 @@ def _largest(loads: Sequence[Followed]) -> Followed | None:
     return max(much, key=lambda load: load.up, default=None)
 
 
-def _nearest(loads: Sequence[Followed], expected: float, in_part: Sequence[bool]) -> Followed | None:
+def _nearest(loads: Sequence[LoadSteps], expected: float, in_part: Sequence[bool]) -> LoadSteps | None:
     """Return the load near the plate's draw that has most runs, those nearest counting most.
 
     One that fits the plate is preferred to all that do not: a hob's pulses are many.
     """
 
-    def is_near(load: Followed) -> bool:
+    def is_near(load: LoadSteps) -> bool:
         helped = np.mean([in_part[run.start] for run in load.runs]) >= HELPED
         return bool(expected / (HELPED_BY if helped else 1.0) <= load.up * NEAR_PLATE <= expected * NEAR_PLATE**2)
 
@@ -252,11 +252,11 @@ def _usual_draws(changes: FloatArray, expected: float | None) -> list[float]:
     return draws
 
 
-def _told_apart(changes: FloatArray, heights: Heights, draw: float) -> list[Followed]:
+def _told_apart(changes: FloatArray, heights: Heights, draw: float) -> list[LoadSteps]:
     """Follow a load of about this draw; where steps of its size are left over, follow two that differ."""
     load = _followed(changes, heights, draw, AT_STOP[0])
     if load.whole_runs() < MOSTLY * int(np.sum(fit(changes[changes > 0] / load.up) > WELL)):
-        other = max((_followed(changes, heights, draw, ratio) for ratio in AT_STOP[1:]), key=Followed.whole_runs)
+        other = max((_followed(changes, heights, draw, ratio) for ratio in AT_STOP[1:]), key=LoadSteps.whole_runs)
         load = other if other.whole_runs() > MANY_MORE * load.whole_runs() else load
     share = load.share(changes)
     stays = heights.after - heights.rest >= STAYS * load.up  # where nothing is drawn after it, a step starts no load
@@ -273,21 +273,21 @@ def _told_apart(changes: FloatArray, heights: Heights, draw: float) -> list[Foll
     return [larger, _best_followed(without(changes, larger), heights, lower, tolerance)]
 
 
-def _best_followed(changes: FloatArray, heights: Heights, draw: float, tolerance: float) -> Followed:
+def _best_followed(changes: FloatArray, heights: Heights, draw: float, tolerance: float) -> LoadSteps:
     """Follow a load that draws as much at its stop as at its start, or less as most do: what gives more whole runs."""
     ways = (_followed(changes, heights, draw, ratio, tolerance) for ratio in (1.0, AT_STOP[0]))
-    return max(ways, key=Followed.whole_runs)
+    return max(ways, key=LoadSteps.whole_runs)
 
 
 def _followed(
     changes: FloatArray, heights: Heights, draw: float, at_stop: float, tolerance: float = TOLERANCE
-) -> Followed:
+) -> LoadSteps:
     """Follow a load of a given draw, and again by what its steps have shown."""
-    first = Followed(draw, at_stop * draw, tolerance).again(changes, heights)
+    first = LoadSteps(draw, at_stop * draw, tolerance).again(changes, heights)
     return first.learned(changes).again(changes, heights)
 
 
-def without(changes: FloatArray, load: Followed) -> FloatArray:
+def without(changes: FloatArray, load: LoadSteps) -> FloatArray:
     """Return the steps that are left when those of a load are taken out. [unit]."""
     left = changes.copy()
     left[[*(run.start for run in load.runs), *load.stops(changes, load.runs)]] = 0.0

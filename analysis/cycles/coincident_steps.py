@@ -10,7 +10,7 @@ import numpy as np
 from shuntbook.analysis.levels.level_record import LevelList
 from shuntbook.analysis.readings.chunk import FloatArray
 
-from .on_off_path import Found
+from .on_off_path import RunLevels
 
 #: Fewer runs do not show what a load's steps usually are.
 ENOUGH_RUNS = 4
@@ -27,7 +27,7 @@ class Coincidence:
     at_stop: Mapping[str, float]
 
 
-def coincidences(levels: LevelList, runs: Sequence[Found]) -> dict[Found, Coincidence]:
+def coincidences(levels: LevelList, runs: Sequence[RunLevels]) -> dict[RunLevels, Coincidence]:
     """Return what other loads seem to have switched at the moments of a load's starts and stops, where they did.
 
     Whether they did is for the level after the run to say: a load may draw more at its start for once by itself.

@@ -23,7 +23,7 @@ from .coincident_steps import coincidences
 from .cycle import Cycle, Cycles, CycleSummary, PerhapsDry, TwoKinds
 from .dry_runs import MOST_FALL, at_one_draw, dry_runs, fell, held_run, with_late_fall
 from .failed_starts import attempts_of, without_failed
-from .on_off_path import Found, Heights
+from .on_off_path import Heights, RunLevels
 from .run_figures import NOTHING, SeenRun, cycle_of, seen
 from .two_kinds import of_kind, told_apart, with_overlapped
 
@@ -186,7 +186,7 @@ def _chosen(levels: LevelList, expected: float | None) -> _Chosen:
     return _Chosen(own, max(others - len(dry), 0), two_kinds, perhaps or maybe)
 
 
-def _seen(levels: LevelList, runs: Sequence[Found]) -> list[SeenRun]:
+def _seen(levels: LevelList, runs: Sequence[RunLevels]) -> list[SeenRun]:
     """Return what was seen of a load's runs."""
     runs = [with_late_fall(found, runs, levels) for found in runs]
     strange = coincidences(levels, runs)

@@ -16,10 +16,10 @@ import numpy as np
 from shuntbook.analysis.levels.level_record import LevelList
 from shuntbook.analysis.readings.chunk import MICROSECONDS, SECONDS_PER_HOUR, FloatArray
 
-from .choose_load import ALIKE, Followed, without
+from .choose_load import ALIKE, LoadSteps, without
 from .cycle import PerhapsDry
 from .never_back import DRY, Held, held_up
-from .on_off_path import Found, Heights
+from .on_off_path import Heights, RunLevels
 from .run_figures import SURGE_SPACING_S, SeenRun
 
 #: A dry pump's steps scatter by less than this share. [1]
@@ -84,7 +84,7 @@ class _Own:
     ``usual`` is that step. [unit]
     """
 
-    load: Followed
+    load: LoadSteps
     spans_us: list[tuple[float, float]]
     seconds: float
     tops: FloatArray
@@ -101,7 +101,7 @@ class _Own:
         return float(np.clip(np.mean(self.tops > SHOWS), SHOWS_BY_CHANCE, 0.9))
 
 
-def held_run(load: Followed, levels: LevelList) -> tuple[Held | None, PerhapsDry | None]:
+def held_run(load: LoadSteps, levels: LevelList) -> tuple[Held | None, PerhapsDry | None]:
     """Return the run in which a load that draws less is on to the log's end, if enough speaks for it; or what may be.
 
     It drew less from its start on, or its own draw fell.
@@ -115,13 +115,13 @@ def held_run(load: Followed, levels: LevelList) -> tuple[Held | None, PerhapsDry
 
 
 def dry_runs(
-    load: Followed, levels: LevelList, changes: FloatArray, heights: Heights
-) -> tuple[list[Found], PerhapsDry | None]:
+    load: LoadSteps, levels: LevelList, changes: FloatArray, heights: Heights
+) -> tuple[list[RunLevels], PerhapsDry | None]:
     """Return the runs in which a load draws less from its start on, in order; if there are none, what may be such.
 
     Parameters
     ----------
-    load : Followed
+    load : LoadSteps
         The load, with its runs.
     levels : LevelList
         All levels.
@@ -131,9 +131,9 @@ def dry_runs(
     if len(load.runs) < LEAST_OWN:
         return [], None
     own, left = _own(load, levels), without(changes, load)
-    best, found, perhaps = 0.0, list[Found](), None
+    best, found, perhaps = 0.0, list[RunLevels](), None
     for draw in _draws(left, load.up):
-        as_dry = Followed(draw, draw * load.down / load.up, DRY_TOLERANCE).again(left, heights)
+        as_dry = LoadSteps(draw, draw * load.down / load.up, DRY_TOLERANCE).again(left, heights)
         evidence, runs, doubt = _evidence(own, as_dry, levels)
         if evidence > best:
             best, found = evidence, runs
@@ -141,7 +141,7 @@ def dry_runs(
     return found, None if found else perhaps
 
 
-def _own(load: Followed, levels: LevelList) -> _Own:
+def _own(load: LoadSteps, levels: LevelList) -> _Own:
     seconds = (levels.levels[-1].last_us - levels.levels[0].first_us) / MICROSECONDS
     steps = np.array([levels.change(run.start, levels.signal) for run in load.runs])
     tops = np.array([_top(run, levels) for run in load.runs]) / steps
@@ -162,7 +162,7 @@ def _draws(left: FloatArray, draw: float) -> Iterator[float]:
             yield float(np.median(up[np.abs(up / up[k] - 1) <= ALIKE]))
 
 
-def _span_us(run: Found, levels: LevelList) -> tuple[float, float]:
+def _span_us(run: RunLevels, levels: LevelList) -> tuple[float, float]:
     """Return when a run began and ended, or was last seen. [us]."""
     if run.stop is not None:
         return levels.levels[run.start].start_us, levels.levels[run.stop].start_us
@@ -171,17 +171,17 @@ def _span_us(run: Found, levels: LevelList) -> tuple[float, float]:
     return levels.levels[run.start].start_us, levels.levels[run.start + last].last_us
 
 
-def _top(run: Found, levels: LevelList) -> float:
+def _top(run: RunLevels, levels: LevelList) -> float:
     """Return how far a start rose above what it settled to. [unit of the signal]."""
     level = levels.levels[run.start]
     return level.peak[levels.signal] - level.usual[levels.signal]
 
 
-def _evidence(own: _Own, dry: Followed, levels: LevelList) -> tuple[float, list[Found], PerhapsDry | None]:
+def _evidence(own: _Own, dry: LoadSteps, levels: LevelList) -> tuple[float, list[RunLevels], PerhapsDry | None]:
     """Return how much speaks for runs being a load's own, those for which enough does, and those in doubt."""
     alone = [run for run in dry.runs if not _meets(_span_us(run, levels), own.spans_us)]
     rows = _rows(alone, own, levels)
-    taken, best, doubt = list[Found](), 0.0, None
+    taken, best, doubt = list[RunLevels](), 0.0, None
     for row in rows:
         others = _like(row, [run for run in dry.runs if run not in row and run not in taken], levels)
         said = _of_row(row, own, dry, levels) if others <= MOST_OTHERS * len(row) else 0.0
@@ -192,19 +192,19 @@ def _evidence(own: _Own, dry: Followed, levels: LevelList) -> tuple[float, list[
     return best, taken, doubt
 
 
-def _like(row: Sequence[Found], others: Sequence[Found], levels: LevelList) -> int:
+def _like(row: Sequence[RunLevels], others: Sequence[RunLevels], levels: LevelList) -> int:
     """Return how many of other runs are as long as those of a row, roughly."""
     usual_s = float(np.median([_lasted_s([run], levels) for run in row]))
     lengths_s = [_lasted_s([run], levels) for run in others]
     return sum(usual_s / LIKE_LENGTH <= length_s <= usual_s * LIKE_LENGTH for length_s in lengths_s)
 
 
-def _span_s(row: Sequence[Found], levels: LevelList) -> float:
+def _span_s(row: Sequence[RunLevels], levels: LevelList) -> float:
     """Return the time from the first start of a row to its last end. [s]."""
     return (_span_us(row[-1], levels)[1] - _span_us(row[0], levels)[0]) / MICROSECONDS
 
 
-def _lasted_s(runs: Sequence[Found], levels: LevelList) -> float:
+def _lasted_s(runs: Sequence[RunLevels], levels: LevelList) -> float:
     return sum(b - a for a, b in (_span_us(run, levels) for run in runs)) / MICROSECONDS
 
 
@@ -212,10 +212,10 @@ def _meets(span_us: tuple[float, float], spans_us: Sequence[tuple[float, float]]
     return any(a < span_us[1] and b > span_us[0] for a, b in spans_us)
 
 
-def _rows(runs: Sequence[Found], own: _Own, levels: LevelList) -> list[list[Found]]:
+def _rows(runs: Sequence[RunLevels], own: _Own, levels: LevelList) -> list[list[RunLevels]]:
     """Return runs in rows, the longest first: between two of a row the load has none of its own."""
     starts_us = np.array([a for a, _ in own.spans_us])
-    rows = list[list[Found]]()
+    rows = list[list[RunLevels]]()
     at = [int(np.searchsorted(starts_us, levels.levels[run.start].start_us)) for run in runs]
     for (run, k), (_, before) in zip(
         zip(runs, at, strict=True), [(None, -1), *zip(runs, at, strict=True)], strict=False
@@ -227,7 +227,7 @@ def _rows(runs: Sequence[Found], own: _Own, levels: LevelList) -> list[list[Foun
     return sorted(rows, key=len, reverse=True)
 
 
-def _of_row(row: Sequence[Found], own: _Own, dry: Followed, levels: LevelList) -> float:
+def _of_row(row: Sequence[RunLevels], own: _Own, dry: LoadSteps, levels: LevelList) -> float:
     """Return how much speaks for a row of runs being a load's own. [1]."""
     lengths_s = [_lasted_s([run], levels) for run in row]
     is_long = float(np.median(lengths_s)) >= LONG_RUNS * own.usual_s
@@ -244,7 +244,7 @@ def _of_row(row: Sequence[Found], own: _Own, dry: Followed, levels: LevelList) -
     return said
 
 
-def _of_start(run: Found, own: _Own, levels: LevelList) -> float:
+def _of_start(run: RunLevels, own: _Own, levels: LevelList) -> float:
     """Return how much a start speaks for being the load's: it shows, or does not, as often and as high as its own."""
     top = _top(run, levels) / own.usual
     if _top(run, levels) <= SHOWS * levels.change(run.start, levels.signal):
@@ -257,7 +257,7 @@ def _of_start(run: Found, own: _Own, levels: LevelList) -> float:
     return math.log(own.shows / SHOWS_BY_CHANCE) if like else -math.log(own.shows / SHOWS_BY_CHANCE)
 
 
-def with_late_fall(run: Found, runs: Sequence[Found], levels: LevelList) -> Found:
+def with_late_fall(run: RunLevels, runs: Sequence[RunLevels], levels: LevelList) -> RunLevels:
     """Return the run that still goes on at the log's end with the step at which its own draw fell, if it did.
 
     It fell if it goes on at a dry pump's draw for far longer than any run that ended, and does not rise again: a load
@@ -284,7 +284,7 @@ def with_late_fall(run: Found, runs: Sequence[Found], levels: LevelList) -> Foun
     return run
 
 
-def fell(run: SeenRun, found: Found) -> bool:
+def fell(run: SeenRun, found: RunLevels) -> bool:
     """Tell whether a run's own draw fell within it to a dry pump's."""
     levels = run.levels
     if found.fall is None or found.fall in run.others:

@@ -10,7 +10,7 @@ import numpy as np
 from shuntbook.analysis.levels.level_record import Burst, LevelList
 from shuntbook.analysis.readings.chunk import MICROSECONDS, FloatArray
 
-from .choose_load import Followed
+from .choose_load import LoadSteps
 from .cycle import Attempt
 from .run_figures import SeenRun
 
@@ -31,12 +31,12 @@ WITH_SAG, WITHOUT_SAG = 2, 3
 SAGS = 0.3
 
 
-def without_failed(loads: Sequence[Followed], at_us: FloatArray) -> list[Followed]:
+def without_failed(loads: Sequence[LoadSteps], at_us: FloatArray) -> list[LoadSteps]:
     """Return the loads without those that are the failed starts of another.
 
     Parameters
     ----------
-    loads : sequence of Followed
+    loads : sequence of LoadSteps
         Loads that were told apart.
     at_us : array, shape (n + 1,)
         When each level begins, and when the last ends. [us]
@@ -44,7 +44,7 @@ def without_failed(loads: Sequence[Followed], at_us: FloatArray) -> list[Followe
     return [load for load in loads if not any(_fails_of(load, other, at_us) for other in loads)]
 
 
-def _fails_of(brief: Followed, load: Followed, at_us: FloatArray) -> bool:
+def _fails_of(brief: LoadSteps, load: LoadSteps, at_us: FloatArray) -> bool:
     """Tell whether the runs of a load are the failed starts of another."""
     if not DRAWS_LEAST * load.up < brief.up < DRAWS_MOST * load.up:
         return False
@@ -55,7 +55,7 @@ def _fails_of(brief: Followed, load: Followed, at_us: FloatArray) -> bool:
     return _tried_again(begun, starts) >= RETRIED
 
 
-def _lengths_us(load: Followed, at_us: FloatArray) -> FloatArray:
+def _lengths_us(load: LoadSteps, at_us: FloatArray) -> FloatArray:
     stops = [len(at_us) - 1 if run.stop is None else run.stop for run in load.runs]
     return np.asarray(at_us[stops] - at_us[[run.start for run in load.runs]])
 

@@ -16,8 +16,8 @@ import numpy as np
 from shuntbook.analysis.levels.level_record import LevelList
 from shuntbook.analysis.readings.chunk import MICROSECONDS
 
-from .choose_load import Followed
-from .on_off_path import Found
+from .choose_load import LoadSteps
+from .on_off_path import RunLevels
 
 #: A dry pump draws this share of its own draw: trade sources say 0.4 to 0.75 of full-load amps, and some room. [1]
 DRY: Final = (0.33, 0.78)
@@ -44,26 +44,26 @@ class Held(NamedTuple):
     many it seems to have had.
     """
 
-    run: Found
+    run: RunLevels
     lasted_s: float
     share: float
     due: float
     again: int
 
-    def among(self, load: Followed) -> Followed:
+    def among(self, load: LoadSteps) -> LoadSteps:
         """Return the load with the runs that this one leaves it, and with this one if it began at its own draw."""
         before = [run for run in load.runs if run.start < self.run.start]
         return replace(load, runs=(*before, *([self.run] if self.run.fall is not None else [])))
 
 
-def held_up(levels: LevelList, own: Sequence[Found]) -> Held | None:
+def held_up(levels: LevelList, own: Sequence[RunLevels]) -> Held | None:
     """Return the run that holds the signal above its rest to the log's end, at a dry pump's draw; None without one.
 
     Parameters
     ----------
     levels : LevelList
         All levels.
-    own : sequence of Found
+    own : sequence of RunLevels
         The load's runs at its usual draw, in order.
     """
     if not own:
@@ -82,10 +82,10 @@ def held_up(levels: LevelList, own: Sequence[Found]) -> Held | None:
     fall = _fall(levels, k, draw) if abs(share - 1) <= OWN else None
     left = share if fall is None else 1 + levels.change(fall, levels.signal) / draw
     is_dry = DRY[0] <= left <= DRY[1] and abs(_raised(levels, k) / draw - left) <= SAME
-    return Held(Found(k, None, fall), lasted_s, left, due, again) if is_dry else None
+    return Held(RunLevels(k, None, fall), lasted_s, left, due, again) if is_dry else None
 
 
-def _waited(levels: LevelList, k: int, before: Sequence[Found]) -> tuple[float, float]:
+def _waited(levels: LevelList, k: int, before: Sequence[RunLevels]) -> tuple[float, float]:
     """Return how long it has been on since a level [s], and how many starts of the load were due meanwhile [1].
 
     No time at all where it was not on for far longer than the load's runs were before.

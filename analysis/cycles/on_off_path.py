@@ -35,7 +35,7 @@ FALL_COST = 0.8
 OPEN_COST = 0.5
 
 
-class Step(NamedTuple):
+class StepMatch(NamedTuple):
     """A step that may be a load's: the level it led to, its share of what is expected, and how well it fits.
 
     The share is positive upwards; NaN where nothing was measured before the level, so that it is not known whether the
@@ -52,7 +52,7 @@ class Step(NamedTuple):
     slides: bool
 
 
-class Found(NamedTuple):
+class RunLevels(NamedTuple):
     """A run: the levels at which it begins and ends (None: not seen), and at which its own draw fell, if it did."""
 
     start: int
@@ -60,7 +60,7 @@ class Found(NamedTuple):
     fall: int | None = None
 
 
-def overlap(a: Found, b: Found) -> bool:
+def overlap(a: RunLevels, b: RunLevels) -> bool:
     """Tell whether two runs share a moment; one whose end was not seen is taken for its start alone."""
     (first, second) = (a, b) if a.start <= b.start else (b, a)
     return first.start == second.start or (first.stop is not None and second.start < first.stop)
@@ -83,7 +83,7 @@ class _Path(NamedTuple):
     left: float = 1.0
 
 
-_Found = tuple[Found, "_Found"] | None
+_Found = tuple[RunLevels, "_Found"] | None
 _NOTHING = _Path(0.0)
 _NEVER = _Path(-1e18)
 
@@ -93,7 +93,7 @@ def _plus(path: _Path, good: float) -> _Path:
 
 
 def _ended(path: _Path, stop: int | None, good: float) -> _Path:
-    return _Path(path.score + good, (Found(path.start, stop, path.fall), path.found))
+    return _Path(path.score + good, (RunLevels(path.start, stop, path.fall), path.found))
 
 
 def fit(share: FloatArray, tolerance: float = TOLERANCE) -> FloatArray:
@@ -101,12 +101,12 @@ def fit(share: FloatArray, tolerance: float = TOLERANCE) -> FloatArray:
     return np.maximum(1.0 - np.square((np.abs(share) - 1.0) / tolerance), WORST)
 
 
-def follow(steps: Iterable[Step], at_start: float = 1.0) -> list[Found]:
+def follow(steps: Iterable[StepMatch], at_start: float = 1.0) -> list[RunLevels]:
     """Return the runs of a load, in order, from the steps that may be its own.
 
     Parameters
     ----------
-    steps : iterable of Step
+    steps : iterable of StepMatch
         What may be its own.
     at_start : float
         Its draw after its start over that before its stop. [1]
@@ -142,7 +142,7 @@ def follow(steps: Iterable[Step], at_start: float = 1.0) -> list[Found]:
     return _listed(_closed(off, on, fallen, unseen)[1])
 
 
-def _at_rest(height: float, step: Step, off: _Path, on: _Path, fallen: _Path) -> tuple[_Path, _Path, _Path]:
+def _at_rest(height: float, step: StepMatch, off: _Path, on: _Path, fallen: _Path) -> tuple[_Path, _Path, _Path]:
     """Return the paths where hardly more is drawn than at rest: whatever draws more has ended, at this step's level."""
     stay = [on, fallen]
     for j, path in enumerate(stay):
@@ -154,7 +154,7 @@ def _at_rest(height: float, step: Step, off: _Path, on: _Path, fallen: _Path) ->
     return off, stay[0], stay[1]
 
 
-def _fallen(on: _Path, step: Step, at_start: float) -> _Path:
+def _fallen(on: _Path, step: StepMatch, at_start: float) -> _Path:
     """Return what is going on if a step down is a running load's own draw that falls."""
     left = at_start + step.share
     if FALL[0] <= -step.share <= FALL[1] and min(left, step.height + step.share - on.base) > LEAST_REST:
@@ -172,7 +172,7 @@ def _fit_of_rest(share: float, left: float) -> float:
     return max(1.0 - away * away, WORST)
 
 
-def _listed(found: _Found) -> list[Found]:
+def _listed(found: _Found) -> list[RunLevels]:
     runs = []
     while found is not None:
         run, found = found
@@ -201,7 +201,7 @@ class Heights:
         return cls(after - np.nan_to_num(changes), after, np.minimum.accumulate(after))
 
 
-def steps_of(share: FloatArray, good: FloatArray, heights: Heights, draw: float = 1.0) -> list[Step]:
+def steps_of(share: FloatArray, good: FloatArray, heights: Heights, draw: float = 1.0) -> list[StepMatch]:
     """Return the steps that can matter: those that fit at all, possible falls, gaps, and those at which all may rest.
 
     Of levels at rest in a row only those matter that are lower than the one before.
@@ -214,4 +214,4 @@ def steps_of(share: FloatArray, good: FloatArray, heights: Heights, draw: float 
     matter |= (above_before < STAYS) & (above_before < previous)
     rows = (x[matter].tolist() for x in (share, good, before, after, rest))
     slides = [not heights.gives] * int(matter.sum())
-    return [Step(*row) for row in zip(np.flatnonzero(matter).tolist(), *rows, slides, strict=True)]
+    return [StepMatch(*row) for row in zip(np.flatnonzero(matter).tolist(), *rows, slides, strict=True)]

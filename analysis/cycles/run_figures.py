@@ -14,7 +14,7 @@ from shuntbook.analysis.readings.measured_span import HowRead
 
 from .coincident_steps import Coincidence
 from .cycle import Cycle
-from .on_off_path import Found
+from .on_off_path import RunLevels
 
 #: Spacing of readings that can show the surge of a small motor, which is over in well under a second: common
 #: practice, no source (no standard gives a duration for a small single-phase pump). [s]
@@ -133,7 +133,7 @@ class SeenRun:
         return first - self.before(name) - self.coincidence.at_start.get(name, 0.0)
 
 
-def seen(levels: LevelList, found: Found, coincidence: Coincidence = NOTHING) -> SeenRun:
+def seen(levels: LevelList, found: RunLevels, coincidence: Coincidence = NOTHING) -> SeenRun:
     """Return a run that was found, with other loads' steps told from its own.
 
     A step down within a run may be the run's own falling draw, or a load's that was on before; a strange step at its
@@ -188,7 +188,7 @@ def _below_rest(run: SeenRun, others: dict[int, float]) -> float:
     return max(float(rest) - within - lowest, 0.0)
 
 
-def _end(levels: LevelList, found: Found) -> int:
+def _end(levels: LevelList, found: RunLevels) -> int:
     """Return the level that follows a run's last."""
     if found.stop is not None:
         return found.stop

@@ -15,17 +15,14 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from shuntbook.analysis.levels.levels import EDGE_S, LEVEL_READINGS
-from shuntbook.analysis.readings.chunk import FloatArray
+from shuntbook.analysis.readings.chunk import BoolArray, FloatArray
 
-from .choose_load import Followed
+from .choose_load import LoadSteps
 from .cycle import RunKind, TwoKinds
 from .on_off_path import TOLERANCE, Heights
 from .run_figures import SeenRun
-
-BoolArray = NDArray[np.bool_]
 
 #: Fewer runs, or fewer of a kind, tell nothing. [1], [1], [1]
 LEAST_RUNS, LEAST_OF_KIND, LEAST_SHARE = 16, 3, 0.02
@@ -100,7 +97,7 @@ def told_apart(runs: Sequence[SeenRun]) -> tuple[list[SeenRun], TwoKinds | None]
     return [run for run, its in zip(runs, is_own.tolist(), strict=True) if its], TwoKinds(kinds, own)
 
 
-def of_kind(two: TwoKinds, changes: FloatArray, heights: Heights) -> Followed:
+def of_kind(two: TwoKinds, changes: FloatArray, heights: Heights) -> LoadSteps:
     """Return the load that is one of two kinds, with its runs during which the other ran as well.
 
     Its steps are held more strictly to its own: so that most of the other's are none of its.
@@ -116,7 +113,7 @@ def of_kind(two: TwoKinds, changes: FloatArray, heights: Heights) -> Followed:
     up, down = _ends(two.kinds[two.own])
     others = _ends(two.kinds[1 - two.own])
     apart = max(abs(math.log(up / others[0])), abs(math.log(down / others[1])))
-    return Followed(up, down, min(TOLERANCE, max(apart / 2, LEAST_TOLERANCE))).again(changes, heights)
+    return LoadSteps(up, down, min(TOLERANCE, max(apart / 2, LEAST_TOLERANCE))).again(changes, heights)
 
 
 def with_overlapped(own: Sequence[SeenRun], again: Sequence[SeenRun], two: TwoKinds) -> list[SeenRun]:

@@ -1,1 +1,17 @@
 """What the things on the site can do: inverter, conductor and fuse, array, tank and pump."""
+
+__all__ = [
+    "bank_voltage",
+    "conductor",
+    "demand",
+    "holds",
+    "hydraulics",
+    "inverter_check",
+    "inverter_losses",
+    "judged",
+    "plate_power",
+    "protection",
+    "reckoning",
+    "solar",
+    "water",
+]

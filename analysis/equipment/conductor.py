@@ -18,7 +18,7 @@ from shuntbook.analysis.wording import figure
 
 from .bank_voltage import usual_loaded_V
 from .demand import demand
-from .holds import Verdict, worst
+from .holds import Judgement, worst
 from .inverter_losses import losses_of
 from .protection import PLAIN_RULE, Screened, ampacity, protection
 from .solar import charging_A
@@ -70,9 +70,9 @@ class ConductorCheck:
     assumptions: tuple[str, ...]
 
     @property
-    def verdict(self) -> Verdict:
+    def verdict(self) -> Judgement:
         """The worst word on it; never better than ``doubtful`` where what flows in it is not known."""
-        unknown: tuple[Verdict, ...] = ("doubtful",) if isinstance(self.running, Missing) else ()
+        unknown: tuple[Judgement, ...] = ("doubtful",) if isinstance(self.running, Missing) else ()
         return worst(*unknown, *(each.verdict for each in self.screened))
 
     @property
@@ -294,7 +294,7 @@ def _of_dc_load(load: Load, site: Site) -> Carried | Missing:
 
 
 def _of_drop(running: Drop) -> Screened:
-    verdict: Verdict = "holds" if running.drop_pct <= ADVISED_DROP_PCT else "doubtful"
+    verdict: Judgement = "holds" if running.drop_pct <= ADVISED_DROP_PCT else "doubtful"
     sentence = f"It loses {running.drop_V:.2f} V ({running.drop_pct:.1f} %) at the running {running.current_A:.0f} A."
     return Screened(verdict, sentence, "NEC 210.19(A), informational note: 3 % is advice, not a requirement")
 
@@ -307,7 +307,7 @@ def _of_fuse(conductor: Conductor, carried: Carried) -> list[Screened]:
         return [
             Screened("fails", f"The {fuse_A:g} A fuse is under the running {carried.running_A:.0f} A.", "plain sum")
         ]
-    verdict: Verdict
+    verdict: Judgement
     verdict, word = ("holds", "carries that") if fuse_A >= wanted_A else ("doubtful", "may blow")
     sentence = (
         f"125 % of the greatest current, {carried.greatest_A:.0f} A, is {wanted_A:.0f} A: the {fuse_A:g} A fuse {word}."
@@ -317,7 +317,7 @@ def _of_fuse(conductor: Conductor, carried: Carried) -> list[Screened]:
 
 def _of_ampacity(conductor: Conductor, carried: Carried) -> Screened:
     allowed, wanted_A = ampacity(conductor), CONTINUOUS_FACTOR * carried.greatest_A
-    verdict: Verdict = "doubtful"
+    verdict: Judgement = "doubtful"
     if allowed.low_A >= wanted_A:
         verdict = "holds"
     elif allowed.high_A < carried.running_A:

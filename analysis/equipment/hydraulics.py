@@ -8,7 +8,7 @@ from typing import Final
 from shuntbook.analysis.not_known import Missing, Refusal
 from shuntbook.analysis.site.water import Water
 
-from .holds import Verdict
+from .holds import Judgement
 
 #: Weight of a litre of water: 9.81 N, as course notes on pumping use it.
 N_PER_L: Final = 9.81
@@ -42,7 +42,7 @@ class WireToWater:
     head_m: float
     water_W: float
     efficiency: float
-    verdict: Verdict
+    verdict: Judgement
     sentence: str
     assumptions: tuple[str, ...]
 
@@ -93,7 +93,7 @@ def wire_to_water(water: Water | None, power_W: float) -> WireToWater | Missing:
     useful_W = water_power_W(water.pump_L_per_min, head_m)
     share = useful_W / power_W
     low, high = PLAUSIBLE
-    verdict: Verdict = "holds" if low <= share <= high else "fails" if share > HIGHEST else "doubtful"
+    verdict: Judgement = "holds" if low <= share <= high else "fails" if share > HIGHEST else "doubtful"
     sentence = (
         f"{useful_W:.0f} W of {power_W:.0f} W end up in the water, {100 * share:.0f} %; "
         f"{100 * low:.0f} to {100 * high:.0f} % is usual for a small submersible"

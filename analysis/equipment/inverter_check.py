@@ -15,7 +15,7 @@ from shuntbook.analysis.site.tables import Inverter
 from shuntbook.analysis.stats.interval95 import Within
 
 from .demand import Demand, Power, demand
-from .holds import Verdict, worst
+from .holds import Judgement, worst
 from .judged import Condition, Judged
 
 _SAID: Final = (
@@ -55,7 +55,7 @@ class InverterCheck:
     running: Judged | Missing
     starting: Judged | Missing
     hardest: str | None
-    verdict: Verdict | None
+    verdict: Judgement | None
     left_out: tuple[Missing, ...]
     assumptions: tuple[str, ...]
 
@@ -81,7 +81,7 @@ def check_inverter(inverter: Inverter, site: Site) -> InverterCheck:
     hardest = max(known, key=lambda each: each.extra_VA.high, default=None)
     running = _running(inverter, known)
     starting = _starting(inverter, known, hardest)
-    verdicts: list[Verdict] = [
+    verdicts: list[Judgement] = [
         each.verdict if isinstance(each, Judged) else "doubtful" for each in (running, starting, *left_out)
     ]
     return InverterCheck(

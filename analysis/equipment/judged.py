@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 
 from shuntbook.analysis.stats.interval95 import Within
 
-from .holds import Verdict, under, worst
+from .holds import Judgement, under, worst
 
 
 @dataclass(frozen=True)
@@ -21,7 +21,7 @@ class Condition:
     The words are a clause that begins small: ``the start lasts 0.5 s of the 5 s it may``.
     """
 
-    verdict: Verdict
+    verdict: Judgement
     text: str
 
 
@@ -51,7 +51,7 @@ class Judged:
     rating: float
     unit: str
     conditions: tuple[Condition, ...] = ()
-    verdict: Verdict = field(init=False)
+    verdict: Judgement = field(init=False)
     sentence: str = field(init=False)
 
     def __post_init__(self) -> None:
@@ -68,7 +68,7 @@ class Judged:
         return self.asked.value / self.rating
 
 
-def worded(compared: str, verdict: Verdict, by_figures: Verdict, conditions: Sequence[Condition]) -> str:
+def worded(compared: str, verdict: Judgement, by_figures: Judgement, conditions: Sequence[Condition]) -> str:
     """Return what was compared with the verdict on it, why it is worse than the figures say, and what else was seen to.
 
     Parameters

@@ -10,7 +10,7 @@ from shuntbook.analysis.site.conductor_tables import AMPACITY_SOURCE, AREA_AMPAC
 from shuntbook.analysis.site.site import Site
 from shuntbook.analysis.site.tables import Conductor
 
-from .holds import Verdict, above
+from .holds import Judgement, above
 
 FUSE_SOURCE: Final = "a fuse near the bank for each conductor on it: 'Suggested Practices', Sandia/NMSU"
 SCREENING: Final = "This is a screening; local codes and a licensed electrician decide."
@@ -25,7 +25,7 @@ PLAIN_RULE: Final = (
 class Screened:
     """One comparison of a screening: the word on it, a plain sentence, and the source of its limit."""
 
-    verdict: Verdict
+    verdict: Judgement
     sentence: str
     source: str
 

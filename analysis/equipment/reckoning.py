@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 
 
 @dataclass(frozen=True)
-class Step:
+class ChainStep:
     """One step of a chain: its name, its value in `unit`, and where the value is from."""
 
     step: str
@@ -19,12 +19,12 @@ class Step:
 class Chain:
     """The steps and the assumptions collected while a figure is worked out."""
 
-    steps: list[Step] = field(default_factory=list)
+    steps: list[ChainStep] = field(default_factory=list)
     assumptions: list[str] = field(default_factory=list)
 
     def add(self, step: str, value: float, unit: str, origin: str) -> float:
         """Add a step and return its value."""
-        self.steps.append(Step(step, value, unit, origin))
+        self.steps.append(ChainStep(step, value, unit, origin))
         return value
 
     def assume(self, step: str, value: float, unit: str, *, source: str, because: str) -> float:

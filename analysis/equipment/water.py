@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from shuntbook.analysis.not_known import Missing, Refusal
-from shuntbook.analysis.site.units import KPA_PER_PSI, L_PER_GAL, Shown
+from shuntbook.analysis.site.units import KPA_PER_PSI, L_PER_GAL, DisplayUnits
 from shuntbook.analysis.site.water import Water
 
 #: How far below cut-in the air in the tank should be with no water in it. [kPa]
@@ -15,7 +15,7 @@ PRECHARGE_SOURCE: Final = "Water Systems Council, wellcare sheet 'Pressure Tanks
 SEA_LEVEL_KPA: Final = 101.325  # standard atmosphere, ISO 2533
 
 
-def below_cut_in(shown: Shown) -> str:
+def below_cut_in(shown: DisplayUnits) -> str:
     """Return in words where the air pressure of an empty tank should be: ``2 psi below cut-in``."""
     return f"{shown.of_pressure(PRECHARGE_BELOW_KPA, digits=2)} below cut-in"
 

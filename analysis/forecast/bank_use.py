@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from shuntbook.analysis.bank.bank import Rate, Recharge, Runtime, rate, recharge, runtime
+from shuntbook.analysis.bank.bank import DrawRate, Recharge, Runtime, rate, recharge, runtime
 from shuntbook.analysis.bank.limits import BankCheck
 from shuntbook.analysis.bank.sag import Sag
 from shuntbook.analysis.bank.state_of_charge import Start, start_of
@@ -28,7 +28,7 @@ class BankForecast:
     ----------
     usable_share : float or Missing
         Charge taken over what the owner allows to be taken from full. [1]
-    rate : Rate
+    rate : DrawRate
         Draw while running against the bank's size.
     state_before_pct : Within or Missing
         How full it is before. [%]
@@ -47,7 +47,7 @@ class BankForecast:
     """
 
     usable_share: float | Missing
-    rate: Rate
+    rate: DrawRate
     state_before_pct: Within | Missing
     state_after_pct: Within | Missing
     runtime: Runtime | Missing

@@ -14,7 +14,7 @@ from shuntbook.analysis.bank.system_word import SystemWord, system_word
 from shuntbook.analysis.cautions import CAUTIONS
 from shuntbook.analysis.equipment.conductor import ConductorCheck, check_conductors
 from shuntbook.analysis.equipment.demand import VA_OF_WATTS, power_behind
-from shuntbook.analysis.equipment.holds import Verdict, worst
+from shuntbook.analysis.equipment.holds import Judgement, worst
 from shuntbook.analysis.equipment.inverter_check import InverterCheck, check_inverter, check_seen
 from shuntbook.analysis.equipment.inverter_losses import given_W, losses_of
 from shuntbook.analysis.equipment.judged import Judged
@@ -54,7 +54,7 @@ class InverterForecast:
     together: InverterCheck
     seen_running: Judged | None
     seen_starting: Judged | Missing | None
-    verdict: Verdict
+    verdict: Judgement
     assumptions: tuple[str, ...]
 
 

@@ -7,7 +7,7 @@ from typing import Final
 
 from shuntbook.analysis.equipment.bank_voltage import usual_loaded_V
 from shuntbook.analysis.equipment.inverter_losses import beyond_idle_W, losses_of
-from shuntbook.analysis.equipment.reckoning import Chain, Step
+from shuntbook.analysis.equipment.reckoning import Chain, ChainStep
 from shuntbook.analysis.nameplate.estimate import Estimate, estimate, paper_sum
 from shuntbook.analysis.not_known import Refusal
 from shuntbook.analysis.site.site import Inverter, Load, Site
@@ -35,7 +35,7 @@ class Taken:
 
     Parameters
     ----------
-    chain : tuple of Step
+    chain : tuple of ChainStep
         How it was reckoned; the first step is ``paper``, the sum as people do it.
     charge_Ah, energy_Wh : Within
         In the time asked for; low and high are the value itself where nothing is known of how far off it may be, as
@@ -52,7 +52,7 @@ class Taken:
         What it rests on, in plain sentences.
     """
 
-    chain: tuple[Step, ...]
+    chain: tuple[ChainStep, ...]
     charge_Ah: Within
     energy_Wh: Within
     running_A: float

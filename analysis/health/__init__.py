@@ -1,1 +1,3 @@
 """Whether load, pump and tank are healthy: limits, findings and trends of one load."""
+
+__all__ = ["finding", "health", "limits", "runs", "trends"]

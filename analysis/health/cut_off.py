@@ -7,11 +7,11 @@ from typing import Final
 
 import numpy as np
 
-from shuntbook.analysis.readings.chunk import FloatArray
+from shuntbook.analysis.readings.chunk import BoolArray, FloatArray
 from shuntbook.analysis.wording import figure
 
 from .limits import Bound, HealthLimits
-from .runs import LEAST_CYCLES, BoolArray, Runs
+from .runs import LEAST_CYCLES, Runs
 
 #: The bank may stand so much above the inverter's cut-off when that switches off: meters and cables differ by some
 #: percent (common practice, no source). [1]

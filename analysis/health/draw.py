@@ -7,12 +7,12 @@ from typing import Final
 
 import numpy as np
 
-from shuntbook.analysis.readings.chunk import SECONDS_PER_HOUR, FloatArray
+from shuntbook.analysis.readings.chunk import SECONDS_PER_HOUR, BoolArray, FloatArray
 from shuntbook.analysis.wording import figure, spell
 
 from .finding import Check, Rule, Severity
 from .limits import HealthLimits
-from .runs import LEAST_CYCLES, BoolArray, Runs
+from .runs import LEAST_CYCLES, Runs
 from .trends import trend_of
 
 DRY_ADVICE: Final = (

@@ -19,7 +19,7 @@ from shuntbook.analysis.not_known import Refusal
 from shuntbook.analysis.readings.chunk import Side
 from shuntbook.analysis.site.motor_tables import starts_limit
 from shuntbook.analysis.site.site import Inverter, Limits, Load, Site, Water
-from shuntbook.analysis.site.units import SI, Shown
+from shuntbook.analysis.site.units import SI, DisplayUnits
 from shuntbook.analysis.wording import figure
 
 COMMON_PRACTICE: Final = "common practice, no source"
@@ -83,7 +83,7 @@ class HealthLimits:
         The bank's nominal voltage. [V]
     published_for_pumps : bool
         Whether `minimum_run_s` and `starts_per_day` are those published for submersible pump motors.
-    shown : Shown
+    shown : DisplayUnits
         The units that figures in sentences are in.
     """
 
@@ -104,7 +104,7 @@ class HealthLimits:
     cut_off_V: Bound | None = None
     nominal_V: float | None = None
     published_for_pumps: bool = True
-    shown: Shown = SI
+    shown: DisplayUnits = SI
 
     @property
     def is_motor(self) -> bool | None:

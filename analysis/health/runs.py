@@ -7,15 +7,12 @@ from functools import cached_property
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from shuntbook.analysis.cycles.cycle import Cycles
-from shuntbook.analysis.readings.chunk import MICROSECONDS, FloatArray, TimeArray
+from shuntbook.analysis.readings.chunk import MICROSECONDS, BoolArray, FloatArray, TimeArray
 from shuntbook.analysis.wording import spell
 
 from .finding import Check, Rule
-
-BoolArray = NDArray[np.bool_]
 
 #: A run or a rest must last this many readings before its length can be judged: common practice, no source.
 LEAST_READINGS: Final = 3

@@ -6,13 +6,13 @@ from typing import Final
 
 import numpy as np
 
-from shuntbook.analysis.readings.chunk import SECONDS_PER_HOUR
+from shuntbook.analysis.readings.chunk import SECONDS_PER_HOUR, BoolArray
 from shuntbook.analysis.wording import figure, spell
 
 from .finding import Check, Rule, Severity
 from .hardly_seen import at_cut_off, hardly_seen
 from .limits import HealthLimits
-from .runs import LEAST_CYCLES, BoolArray, Runs, busiest_hour
+from .runs import LEAST_CYCLES, Runs, busiest_hour
 
 _CAUSES: Final = (
     "A pressure tank that has lost its air charge, a tank too small for the pump, a pressure switch set too narrow, or "

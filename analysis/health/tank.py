@@ -11,13 +11,13 @@ from typing import Final
 
 import numpy as np
 
-from shuntbook.analysis.readings.chunk import FloatArray
+from shuntbook.analysis.readings.chunk import BoolArray, FloatArray
 from shuntbook.analysis.wording import spell
 
 from .draw import draws_as_usual, usual_draw
 from .finding import Check, Rule, Severity
 from .limits import COMMON_PRACTICE, OWNER, HealthLimits
-from .runs import LEAST_CYCLES, BoolArray, Runs
+from .runs import LEAST_CYCLES, Runs
 
 _AIR_CAUSES: Final = (
     "The pressure tank has lost its air charge or its bladder: hardly any water fits between cut-out and cut-in, so "

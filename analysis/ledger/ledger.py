@@ -12,12 +12,12 @@ import numpy as np
 
 from shuntbook.analysis.charge.amounts import Charge
 from shuntbook.analysis.charge.charge import ChargeSums
-from shuntbook.analysis.charge.completed import Pieces, Read, Reader, Window
+from shuntbook.analysis.charge.completed import CompletedIntervals, CompletedReadings, Reader, Window
 from shuntbook.analysis.readings.chunk import SECONDS_PER_HOUR, Chunk, FloatArray
 from shuntbook.analysis.readings.measured_span import HowRead
 
 from .local_days import LocalDay, days_in
-from .sustained import NOTHING_SEEN, Highest, HighestDraw
+from .sustained import NOTHING_SEEN, HighestDraw, PeakDraw
 
 #: Notes that end a demo and begin none.
 ENDINGS: Final = frozenset({"end", "stop", "off", "done"})
@@ -47,7 +47,7 @@ class LedgerLine:
         A day's two midnights; a demo's beginning and end. [us]
     whole : Charge
         What went out and came back, and the time measured for it.
-    current, power : Highest
+    current, power : PeakDraw
         How much was drawn at most. [A], [W]
     at_end : Totals or None
         What the log had seen by its end, or by the last reading; None without amps at the bank.
@@ -59,8 +59,8 @@ class LedgerLine:
     start_us: int
     stop_us: int
     whole: Charge
-    current: Highest
-    power: Highest
+    current: PeakDraw
+    power: PeakDraw
     at_end: Totals | None
     starts: int = 0
 
@@ -85,8 +85,8 @@ class Ledger:
 
     days: tuple[LedgerLine, ...] = ()
     demos: tuple[LedgerLine, ...] = ()
-    current: Highest = NOTHING_SEEN
-    power: Highest = NOTHING_SEEN
+    current: PeakDraw = NOTHING_SEEN
+    power: PeakDraw = NOTHING_SEEN
 
     def told(self, sure: Callable[[Charge], Charge], starts_us: Sequence[int]) -> Ledger:
         """Return the same with intervals, and with the starts that each line holds.
@@ -171,14 +171,14 @@ class LedgerFold:
             for part in self.parts(self._reader.take(chunk)):
                 self.take(part)
 
-    def parts(self, read: Read) -> Iterator[Read]:
+    def parts(self, read: CompletedReadings) -> Iterator[CompletedReadings]:
         """Yield what the next readings complete in parts that begin and end with the lines, so that sums are shared."""
         self._open_days(read)
         first_us, last_us = read.ends_us
         ends = {us for line in (*self._days, *self._demos) for us in (line.start_us, line.stop_us) if us is not None}
         return read.parts(us for us in ends if first_us < us < last_us)
 
-    def take(self, read: Read) -> None:
+    def take(self, read: CompletedReadings) -> None:
         """Take in what the next readings complete, where somebody else reads them."""
         first_us, last_us = read.ends_us
         self._open_days(read)
@@ -192,7 +192,7 @@ class LedgerFold:
             if line.start_us <= last_us and (line.stop_us is None or line.stop_us > first_us):
                 line.take(read, totals)
 
-    def _open_days(self, read: Read) -> None:
+    def _open_days(self, read: CompletedReadings) -> None:
         if self._zone is None:
             return
         days: dict[int, LocalDay] = {}
@@ -219,12 +219,12 @@ class _HighestOf:
     def __init__(self) -> None:
         self._amps, self._watts = HighestDraw(), HighestDraw()
 
-    def take(self, read: Read) -> None:
+    def take(self, read: CompletedReadings) -> None:
         for pieces, highest in ((read.current, self._amps), (read.power, self._watts)):
             if pieces is not None:
                 highest.add(pieces)
 
-    def result(self) -> tuple[Highest, Highest]:
+    def result(self) -> tuple[PeakDraw, PeakDraw]:
         return self._amps.result(), self._watts.result()
 
 
@@ -244,7 +244,7 @@ class _Line:
     def stop_us(self) -> int | None:
         return self._window[1]
 
-    def take(self, read: Read, totals: _TotalsAt | None) -> None:
+    def take(self, read: CompletedReadings, totals: _TotalsAt | None) -> None:
         near = read.within(self._window)
         self._sums.take(near)
         self._highest.take(near)
@@ -266,7 +266,7 @@ class _Running:
     def __init__(self) -> None:
         self._totals: FloatArray = np.zeros(3)
 
-    def take(self, pieces: Pieces | None) -> _TotalsAt | None:
+    def take(self, pieces: CompletedIntervals | None) -> _TotalsAt | None:
         if pieces is None:
             return None
         at = _TotalsAt(self._totals, pieces)
@@ -277,7 +277,7 @@ class _Running:
 class _TotalsAt:
     """The running totals at any instant of some pieces."""
 
-    def __init__(self, before: FloatArray, pieces: Pieces) -> None:
+    def __init__(self, before: FloatArray, pieces: CompletedIntervals) -> None:
         self._before, self._pieces = before, pieces
         self._after = before + _three(pieces)
 
@@ -291,5 +291,5 @@ class _TotalsAt:
         return self._before + sums
 
 
-def _three(pieces: Pieces) -> FloatArray:
+def _three(pieces: CompletedIntervals) -> FloatArray:
     return np.array(pieces.sums.hours.total if len(pieces.measured.start_us) else (0.0, 0.0, 0.0))

@@ -14,7 +14,7 @@ from typing import Final
 import numpy as np
 
 from shuntbook.analysis.charge.amounts import Charge
-from shuntbook.analysis.charge.completed import Pieces
+from shuntbook.analysis.charge.completed import CompletedIntervals
 from shuntbook.analysis.cycles.cycle import Cycles
 from shuntbook.analysis.not_known import Missing
 from shuntbook.analysis.readings.blocks import firsts
@@ -99,7 +99,7 @@ class ClockHoursFold:
         if stretch is not None:
             self.take(stretch)
 
-    def take(self, stretch: Pieces) -> None:
+    def take(self, stretch: CompletedIntervals) -> None:
         """Take in what the next readings of the current complete; an interval counts where it ends."""
         stop_us = stretch.measured.stop_us
         if not len(stop_us):

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from shuntbook.analysis.charge.completed import Pieces
+from shuntbook.analysis.charge.completed import CompletedIntervals
 from shuntbook.analysis.readings.chunk import MICROSECONDS, SECONDS_PER_HOUR, Chunk, FloatArray
 from shuntbook.analysis.readings.measured_span import HowRead
 
@@ -89,7 +89,7 @@ class PaybackFold:
         if stretch is not None:
             self.take(stretch)
 
-    def take(self, stretch: Pieces) -> None:
+    def take(self, stretch: CompletedIntervals) -> None:
         """Take in what the next readings of the current complete, where somebody else reads them."""
         for debt in self._debts:
             debt.gaps += zip(stretch.gap_start_us.tolist(), stretch.gap_stop_us.tolist(), strict=True)
@@ -116,7 +116,7 @@ class _Debt:
     paid_us: int | None = None
     gaps: list[tuple[int, int]] = field(default_factory=list)
 
-    def follow(self, pieces: Pieces, efficiency: float) -> None:
+    def follow(self, pieces: CompletedIntervals, efficiency: float) -> None:
         if self.paid_us is not None:
             return
         measured = pieces.measured
@@ -127,7 +127,7 @@ class _Debt:
         if self.owed is not None and self.paid_us is None:
             self._repay(pieces.within((self.stop_us, None)), efficiency)
 
-    def _repay(self, pieces: Pieces, efficiency: float) -> None:
+    def _repay(self, pieces: CompletedIntervals, efficiency: float) -> None:
         after = pieces.measured
         running = self.balance + np.cumsum(_owing(pieces, efficiency))
         paid = np.flatnonzero(running <= 0)
@@ -154,7 +154,7 @@ class _Debt:
         return sum(max(0, stop - max(start, self.start_us)) for start, stop in ends) / MICROSECONDS
 
 
-def _owing(pieces: Pieces, efficiency: float) -> FloatArray:
+def _owing(pieces: CompletedIntervals, efficiency: float) -> FloatArray:
     """Return what each piece adds to the debt; below 0 where it pays [A s]."""
     above, below = pieces.split
     return above - efficiency * below

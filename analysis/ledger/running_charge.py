@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from shuntbook.analysis.charge.completed import CURRENT, PieceReader, Pieces
+from shuntbook.analysis.charge.completed import CURRENT, CompletedIntervals, PieceReader
 from shuntbook.analysis.not_known import Refusal
 from shuntbook.analysis.readings.blocks import firsts
 from shuntbook.analysis.readings.chunk import SECONDS_PER_HOUR, Chunk, FloatArray, TimeArray
@@ -35,7 +35,7 @@ class MeasuredCurrent:
             raise Refusal("what goes in and out of the bank needs amps measured on its DC side; this log has none")
         self._reader = PieceReader(how, CURRENT)
 
-    def take(self, chunk: Chunk) -> Pieces | None:
+    def take(self, chunk: Chunk) -> CompletedIntervals | None:
         """Return what the next readings complete; None if none of them has a current."""
         return self._reader.take(chunk.time_us, {"i": chunk.quantities["current_A"]})
 
@@ -106,7 +106,7 @@ class RunningChargeFold:
         if stretch is not None:
             self.take(stretch)
 
-    def take(self, stretch: Pieces) -> None:
+    def take(self, stretch: CompletedIntervals) -> None:
         """Take in what the next readings of the current complete, where somebody else reads them."""
         self._gap_us += int((stretch.gap_stop_us - stretch.gap_start_us).sum())
         if not len(stretch.measured.stop_us):

@@ -7,7 +7,7 @@ from typing import Final, TypeAlias
 
 import numpy as np
 
-from shuntbook.analysis.charge.completed import Pieces
+from shuntbook.analysis.charge.completed import CompletedIntervals
 from shuntbook.analysis.readings.blocks import firsts
 from shuntbook.analysis.readings.chunk import MICROSECONDS, FloatArray, TimeArray
 from shuntbook.analysis.readings.intervals import Intervals
@@ -20,7 +20,7 @@ _MINUTES: Final = SUSTAINED_S // 60
 
 
 @dataclass(frozen=True)
-class Highest:
+class PeakDraw:
     """How much was drawn at most.
 
     Parameters
@@ -36,7 +36,7 @@ class Highest:
     sustained: float | None
 
 
-NOTHING_SEEN: Final = Highest(None, None)
+NOTHING_SEEN: Final = PeakDraw(None, None)
 
 
 class HighestDraw:
@@ -48,7 +48,7 @@ class HighestDraw:
         self._covered_us: TimeArray = np.empty(0, np.int64)
         self._sums: FloatArray = np.empty(0)
 
-    def add(self, pieces: Pieces) -> None:
+    def add(self, pieces: CompletedIntervals) -> None:
         """Take the next intervals in."""
         if not len(pieces.measured.start_us):
             return
@@ -70,17 +70,17 @@ class HighestDraw:
         self._minute, self._covered_us = minute[-_MINUTES:].copy(), covered_us[-_MINUTES:].copy()
         self._sums = sums[-_MINUTES:].copy()
 
-    def result(self) -> Highest:
+    def result(self) -> PeakDraw:
         """Return the highest draw so far."""
         highest, sustained = (x if np.isfinite(x) else None for x in (self._highest, self._sustained))
-        return Highest(highest, sustained)
+        return PeakDraw(highest, sustained)
 
 
 Minutes: TypeAlias = tuple[TimeArray, TimeArray, FloatArray]
 """Minutes since 1970, rising; how much of each was measured [us]; what was drawn in it less what returned [unit s]."""
 
 
-def by_minute(pieces: Pieces) -> Minutes:
+def by_minute(pieces: CompletedIntervals) -> Minutes:
     """Return what intervals, at least one, hold of each minute of the clock that they touch."""
     measured, (above, below) = pieces.measured, pieces.split
     begin = firsts(measured.start_us, _MINUTE_US)

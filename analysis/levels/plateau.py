@@ -14,7 +14,7 @@ from shuntbook.analysis.readings.chunk import MICROSECONDS, FloatArray, TimeArra
 #: Readings kept from either end of a plateau, and from all of it: enough for a median, whatever its length.
 EDGE, SAMPLE = 15, 32
 
-Counts = NDArray[np.int64]
+CountArray = NDArray[np.int64]
 
 
 class Trace(NamedTuple):
@@ -80,7 +80,7 @@ class Plateau:
 
 
 def _rows_of(
-    x: FloatArray, first: Counts, counts: Counts, stride: Counts | int = 1
+    x: FloatArray, first: CountArray, counts: CountArray, stride: CountArray | int = 1
 ) -> tuple[FloatArray, NDArray[np.bool_]]:
     """Return several stretches of readings as rows, filled up to the longest, and what is not filling.
 
@@ -103,7 +103,7 @@ def _rows_of(
     return x[:, at], inside
 
 
-def _medians(rows: FloatArray, inside: NDArray[np.bool_], counts: Counts) -> FloatArray:
+def _medians(rows: FloatArray, inside: NDArray[np.bool_], counts: CountArray) -> FloatArray:
     """Return the medians of such rows, shape (q, m); NaN where one of their readings is."""
     ordered = np.where(inside, rows, np.inf)
     ordered.sort(axis=2)
@@ -119,7 +119,7 @@ def _median_of_rows(x: FloatArray) -> FloatArray:
     return np.where(np.isnan(ordered[:, -1]), np.nan, middle)
 
 
-def traces_of(names: Sequence[str], x: FloatArray, bounds: Counts) -> list[dict[str, Trace]]:
+def traces_of(names: Sequence[str], x: FloatArray, bounds: CountArray) -> list[dict[str, Trace]]:
     """Return what is kept of consecutive plateaus.
 
     Parameters

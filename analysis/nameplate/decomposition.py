@@ -62,7 +62,7 @@ class Term:
 
 
 @dataclass(frozen=True)
-class Part:
+class FactorEffect:
     """What one factor of one term made of the difference: ``effect``, in the unit of the sums, positive for more."""
 
     term: str
@@ -78,20 +78,20 @@ class Decomposition:
     ----------
     estimated, measured : float
         The two sums of terms.
-    parts : tuple of Part
+    parts : tuple of FactorEffect
         In the order of terms and factors; a factor that agrees has none.
     """
 
     estimated: float
     measured: float
-    parts: tuple[Part, ...]
+    parts: tuple[FactorEffect, ...]
 
     @property
     def difference(self) -> float:
         """Measured less estimated."""
         return self.measured - self.estimated
 
-    def share(self, part: Part) -> float | None:
+    def share(self, part: FactorEffect) -> float | None:
         """Return a part over the difference; None where there is no difference. [1].
 
         Parts of opposite sign cancel, so a share may be above 1 or below 0.
@@ -137,7 +137,7 @@ def _log_ratio(a: float, b: float) -> float:
     return log1p((a - b) / b) if b / 2 < a < 2 * b else log(a) - log(b)
 
 
-def _parts(term: Term) -> list[Part]:
+def _parts(term: Term) -> list[FactorEffect]:
     for factor in term.factors:
         _check(term, factor)
     changed = [f for f in term.factors if f.estimated != f.measured]
@@ -146,7 +146,7 @@ def _parts(term: Term) -> list[Part]:
         return []
     turned = [f for f in changed if _sign(f.estimated) != _sign(f.measured)]
     if _sign(before) != _sign(after):
-        return [Part(term.name, f, (after - before) / len(turned)) for f in turned]
+        return [FactorEffect(term.name, f, (after - before) / len(turned)) for f in turned]
     if turned:
         raise ValueError(f"{term.name}: two factors change their sign, for which no split is defined")
     mean = log_mean(abs(after), abs(before)) * _sign(after)
@@ -154,7 +154,7 @@ def _parts(term: Term) -> list[Part]:
     # What the floating-point sum leaves over goes to the largest part, so that the parts add up exactly.
     largest = max(range(len(effects)), key=lambda k: abs(effects[k]))
     effects[largest] += fsum([after, -before, *(-effect for effect in effects)])
-    return [Part(term.name, f, effect) for f, effect in zip(changed, effects, strict=True)]
+    return [FactorEffect(term.name, f, effect) for f, effect in zip(changed, effects, strict=True)]
 
 
 def _check(term: Term, factor: Factor) -> None:

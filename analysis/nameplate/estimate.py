@@ -12,7 +12,7 @@ from math import isfinite
 from shuntbook.analysis.equipment.bank_voltage import usual_loaded_V
 from shuntbook.analysis.equipment.inverter_losses import DESIGN_SOURCE, Losses, beyond_idle_W, losses_of
 from shuntbook.analysis.equipment.plate_power import PaperOf, ac_power_W, dc_power_W, paper_of, paper_W
-from shuntbook.analysis.equipment.reckoning import Chain, Step
+from shuntbook.analysis.equipment.reckoning import Chain, ChainStep
 from shuntbook.analysis.not_known import Refusal
 from shuntbook.analysis.site.site import Bank, Inverter, Load, Site
 
@@ -27,7 +27,7 @@ class Estimate:
         Name of the load.
     hours : float
         Time looked at; the load may run for only part of it. [h]
-    steps : tuple of Step
+    steps : tuple of ChainStep
         The chain; the first step is ``paper``, the sum as people do it.
     ac_W : float or None
         Power taken from the inverter while running; None for a load on the DC side. [W]
@@ -53,7 +53,7 @@ class Estimate:
 
     load: str
     hours: float
-    steps: tuple[Step, ...]
+    steps: tuple[ChainStep, ...]
     ac_W: float | None
     dc_W: float
     dc_A: float
@@ -70,7 +70,7 @@ class Estimate:
 
 
 @dataclass(frozen=True)
-class Comparison:
+class PlateComparison:
     """Measured beside estimated, for the same load and time.
 
     Each ratio is measured over estimated, or over the paper sum; what was not measured is None. [Wh], [Ah], [1]
@@ -174,7 +174,9 @@ def estimate(
     )
 
 
-def compare(estimate: Estimate, *, measured_energy_Wh: float, measured_charge_Ah: float | None = None) -> Comparison:
+def compare(
+    estimate: Estimate, *, measured_energy_Wh: float, measured_charge_Ah: float | None = None
+) -> PlateComparison:
     """Set a measurement beside the estimate for the same load and time.
 
     Parameters
@@ -188,7 +190,7 @@ def compare(estimate: Estimate, *, measured_energy_Wh: float, measured_charge_Ah
 
     Returns
     -------
-    Comparison
+    PlateComparison
         Ratios of measured over estimated and over the paper sum, and a plain sentence.
 
     Raises
@@ -201,7 +203,7 @@ def compare(estimate: Estimate, *, measured_energy_Wh: float, measured_charge_Ah
             raise Refusal(f"the {what} is {value:g}; for a comparison it must be a number from 0 up")
     charge_ratio = None if measured_charge_Ah is None else measured_charge_Ah / estimate.charge_Ah
     energy_ratio = measured_energy_Wh / estimate.energy_Wh
-    return Comparison(
+    return PlateComparison(
         load=estimate.load,
         measured_energy_Wh=measured_energy_Wh,
         estimated_energy_Wh=estimate.energy_Wh,

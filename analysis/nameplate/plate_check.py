@@ -8,7 +8,7 @@ from shuntbook.analysis.cycles.cycle import Cycles
 from shuntbook.analysis.readings.chunk import SECONDS_PER_HOUR
 from shuntbook.analysis.site.site import Site
 
-from .estimate import Comparison, Estimate, compare, estimate
+from .estimate import Estimate, PlateComparison, compare, estimate
 from .measured_chain import (
     RunTotals,
     habit_against_measured,
@@ -25,7 +25,7 @@ class PlateCheck:
 
     Parameters
     ----------
-    estimate, comparison : Estimate, Comparison
+    estimate, comparison : Estimate, PlateComparison
         For the running time of the whole runs.
     runs : RunTotals
         The whole runs.
@@ -41,7 +41,7 @@ class PlateCheck:
     """
 
     estimate: Estimate
-    comparison: Comparison
+    comparison: PlateComparison
     runs: RunTotals
     left_out_on_paper: Explained
     why: Explained

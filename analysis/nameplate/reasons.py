@@ -9,7 +9,7 @@ from typing import Final
 
 from shuntbook.analysis.wording import figure
 
-from .decomposition import Basis, Decomposition, Factor, Part
+from .decomposition import Basis, Decomposition, Factor, FactorEffect
 
 #: Names of factors. What a log cannot tell apart is one factor, and its name says so.
 HOURS: Final = "running time"
@@ -112,7 +112,7 @@ def explained(load: str, energy: Decomposition, charge: Decomposition | None, *,
     return Explained(energy, charge, tuple(reasons))
 
 
-def _of(parts: Sequence[Part], name: str) -> float:
+def _of(parts: Sequence[FactorEffect], name: str) -> float:
     return fsum(part.effect for part in parts if part.factor.name == name)
 
 

@@ -7,7 +7,7 @@ from statistics import median
 
 import numpy as np
 
-from shuntbook.analysis.bank.bank import Rate, Recharge, Runtime, rate, recharge, runtime
+from shuntbook.analysis.bank.bank import DrawRate, Recharge, Runtime, rate, recharge, runtime
 from shuntbook.analysis.bank.resistance import Resistance, resistance_of_cycles, stated_resistance
 from shuntbook.analysis.bank.sag import Sag
 from shuntbook.analysis.bank.state_of_charge import Start, StateOfCharge, start_of, state_of_charge
@@ -34,14 +34,14 @@ class Draw:
     ----------
     what : str
         Whose draw it is, as it stands in a sentence.
-    rate : Rate
+    rate : DrawRate
         Against the bank's size.
     runtime : Runtime or Missing
         From the log's end, down to the usable depth.
     """
 
     what: str
-    rate: Rate
+    rate: DrawRate
     runtime: Runtime | Missing
 
 

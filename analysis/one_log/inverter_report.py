@@ -7,7 +7,7 @@ from statistics import median
 
 from shuntbook.analysis.cycles.cycle import Cycles
 from shuntbook.analysis.equipment.demand import VA_OF_WATTS, Demand, Power, apparent_VA, demand, power_behind
-from shuntbook.analysis.equipment.holds import Verdict, worst
+from shuntbook.analysis.equipment.holds import Judgement, worst
 from shuntbook.analysis.equipment.inverter_check import InverterCheck, check_inverter, check_seen
 from shuntbook.analysis.equipment.inverter_losses import given_W, losses_of
 from shuntbook.analysis.equipment.judged import Judged
@@ -20,7 +20,7 @@ from shuntbook.analysis.stats.interval95 import Within
 
 
 @dataclass(frozen=True)
-class Seen:
+class MeasuredAc:
     """What was seen on an inverter's AC side, or reckoned from what was seen at the bank.
 
     Parameters
@@ -48,12 +48,12 @@ class InverterReport:
     """An inverter by its plates, and by what was seen; ``seen`` is Missing where this log cannot show it."""
 
     planned: InverterCheck
-    seen: Seen | Missing
+    seen: MeasuredAc | Missing
 
     @property
-    def verdict(self) -> Verdict | None:
+    def verdict(self) -> Judgement | None:
         """The worst word on it, by its plates and as seen; None where nothing hangs on it and nothing was seen."""
-        seen = (self.seen.sustained, self.seen.peak) if isinstance(self.seen, Seen) else ()
+        seen = (self.seen.sustained, self.seen.peak) if isinstance(self.seen, MeasuredAc) else ()
         words = [self.planned.verdict, *(part.verdict for part in seen if isinstance(part, Judged))]
         known = [word for word in words if word is not None]
         return worst(*known) if known else None
@@ -62,7 +62,7 @@ class InverterReport:
     def missing(self) -> tuple[Missing, ...]:
         """What is left out; that a log does not show an inverter's loads only where a key would help."""
         planned = (self.planned.running, self.planned.starting, *self.planned.left_out)
-        seen = self.seen.peak if isinstance(self.seen, Seen) else self.seen
+        seen = self.seen.peak if isinstance(self.seen, MeasuredAc) else self.seen
         helped = (seen,) if isinstance(seen, Missing) and seen.add else ()
         return (*(part for part in planned if isinstance(part, Missing)), *helped)
 
@@ -89,7 +89,7 @@ def inverter_reports(
     """
     found = []
     for inverter in site.inverters:
-        seen: Seen | Missing
+        seen: MeasuredAc | Missing
         if how.side == "ac" and behind == inverter.name:
             seen = _behind(inverter, site, ledger)
         elif load is not None and load.inverter == inverter.name:
@@ -103,7 +103,7 @@ def inverter_reports(
     return tuple(found)
 
 
-def _behind(inverter: Inverter, site: Site, ledger: Ledger) -> Seen | Missing:
+def _behind(inverter: Inverter, site: Site, ledger: Ledger) -> MeasuredAc | Missing:
     """Return the most that all its loads took together."""
     peak_W, held_W = ledger.power.highest, ledger.power.sustained
     if peak_W is None or held_W is None:
@@ -133,7 +133,7 @@ def _any_power_factor(inverter: Inverter, site: Site) -> Within:
     return Within((low + high) / 2, low, high)
 
 
-def _of_runs(inverter: Inverter, load: Load, cycles: Cycles, *, at_bank: bool) -> Seen | Missing:
+def _of_runs(inverter: Inverter, load: Load, cycles: Cycles, *, at_bank: bool) -> MeasuredAc | Missing:
     """Return the highest start of a load and its usual running power; from the bank's watts less the losses."""
     peaks = [cycle.peak_W for cycle in cycles.cycles if cycle.peak_W is not None]
     held = [cycle.run_W for cycle in cycles.cycles if cycle.run_W is not None]
@@ -155,9 +155,9 @@ def _of_runs(inverter: Inverter, load: Load, cycles: Cycles, *, at_bank: bool) -
 
 def _seen(
     inverter: Inverter, what: str, sustained: Power, peak: Power, said: tuple[str, ...], *, resolved: bool = True
-) -> Seen:
+) -> MeasuredAc:
     running, highest = check_seen(inverter, sustained=sustained, peak=peak, resolved=resolved)
-    return Seen(what, peak.W, sustained.W, running, highest, said)
+    return MeasuredAc(what, peak.W, sustained.W, running, highest, said)
 
 
 def ac_power_W(site: Site, load: Load | None, run_W: float, how: HowRead) -> float:

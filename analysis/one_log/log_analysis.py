@@ -33,7 +33,7 @@ from .site_report import site_report
 
 
 @dataclass(frozen=True)
-class _Part:
+class _AnalysisPart:
     """A part of the analysis that takes readings in by itself; what came of them, the whole tells."""
 
     add: Callable[[Chunk], None]
@@ -143,9 +143,9 @@ class LogAnalysis:
             part.add(chunk)
 
     @property
-    def folds(self) -> tuple[_Part, ...]:
+    def folds(self) -> tuple[_AnalysisPart, ...]:
         """What can be fed side by side in its stead: parts that share nothing they change, the slowest first."""
-        return (_Part(self._cycles.add), _Part(self._add_to_others))
+        return (_AnalysisPart(self._cycles.add), _AnalysisPart(self._add_to_others))
 
     def _add_to_others(self, chunk: Chunk) -> None:
         """Hand readings on to all but the cycles; what they amount to is worked out once."""

@@ -9,7 +9,7 @@ from datetime import tzinfo
 from typing import Final
 
 from shuntbook.analysis.bank.state_of_charge import charge_efficiency
-from shuntbook.analysis.charge.completed import Read, Reader
+from shuntbook.analysis.charge.completed import CompletedReadings, Reader
 from shuntbook.analysis.ledger.ledger import Ledger, LedgerFold, demos_of
 from shuntbook.analysis.ledger.loads_use import ClockHours, ClockHoursFold
 from shuntbook.analysis.ledger.payback import Payback, PaybackFold
@@ -23,7 +23,7 @@ _NEVER_US: Final = 1 << 62
 
 
 @dataclass(frozen=True)
-class Followed:
+class SiteRecord:
     """What was followed over a whole log.
 
     Parameters
@@ -88,20 +88,20 @@ class SiteFolds:
             for part in self.parts(self._reader.take(chunk)):
                 self.take(part)
 
-    def parts(self, read: Read) -> Iterator[Read]:
+    def parts(self, read: CompletedReadings) -> Iterator[CompletedReadings]:
         """Yield what the next readings complete in parts, of which each line of the ledger holds all or nothing."""
         return self._ledger.parts(read)
 
-    def take(self, read: Read) -> None:
+    def take(self, read: CompletedReadings) -> None:
         """Take in what the next readings complete, where somebody else reads them."""
         self._ledger.take(read)
         for fold in (self._running, self._hours, self._payback):
             if fold is not None and read.current is not None:
                 fold.take(read.current)
 
-    def result(self) -> Followed:
+    def result(self) -> SiteRecord:
         """Return what was followed so far."""
         running = self._running.result() if self._running is not None else None
         hours = self._hours.result() if self._hours is not None else None
         paybacks = self._payback.result() if self._payback is not None else ()
-        return Followed(self._ledger.result(), running, hours, paybacks)
+        return SiteRecord(self._ledger.result(), running, hours, paybacks)

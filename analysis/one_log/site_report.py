@@ -20,7 +20,7 @@ from shuntbook.analysis.sureness.meter_figures import MeterFigures
 
 from .bank_report import BankReport, bank_report
 from .inverter_report import InverterReport, ac_power_W, inverter_reports
-from .site_folds import Followed
+from .site_folds import SiteRecord
 from .water_report import WaterReport, water_report
 
 _DAY_S = 24 * SECONDS_PER_HOUR
@@ -70,7 +70,7 @@ def site_report(
     cycles: Cycles,
     figures: MeterFigures,
     meter: str | None,
-    followed: Followed,
+    followed: SiteRecord,
 ) -> SiteReport:
     """Return what a log and its site file say together.
 
@@ -86,7 +86,7 @@ def site_report(
         How far its meter is to be trusted.
     meter : str or None
         The meter's name.
-    followed : Followed
+    followed : SiteRecord
         What was followed over it; its ledger is that of the report.
     """
     how, ledger = charge.how, followed.ledger
@@ -109,7 +109,7 @@ def site_report(
 
 
 def _bank_check(
-    site: Site, load: Load | None, charge: Charge, cycles: Cycles, figures: MeterFigures, followed: Followed
+    site: Site, load: Load | None, charge: Charge, cycles: Cycles, figures: MeterFigures, followed: SiteRecord
 ) -> BankCheck:
     running = followed.running
     if running is None:

@@ -10,7 +10,7 @@ from shuntbook.analysis.equipment.hydraulics import WireToWater, wire_to_water
 from shuntbook.analysis.equipment.water import SeenCycle, TankPlan, WaterCost, seen_cycle, tank_plan, water_cost
 from shuntbook.analysis.not_known import Missing
 from shuntbook.analysis.site.site import Water
-from shuntbook.analysis.site.units import SI, Shown
+from shuntbook.analysis.site.units import SI, DisplayUnits
 
 
 @dataclass(frozen=True)
@@ -31,7 +31,7 @@ class WaterReport:
         Energy for the water.
     lifting : WireToWater or Missing
         How much of the power ends up in the water.
-    shown : Shown
+    shown : DisplayUnits
         The units to show it in.
     """
 
@@ -42,7 +42,7 @@ class WaterReport:
     cycle_Wh: float | None
     cost: WaterCost | Missing
     lifting: WireToWater | Missing
-    shown: Shown = SI
+    shown: DisplayUnits = SI
 
     @property
     def missing(self) -> tuple[Missing, ...]:

@@ -37,7 +37,7 @@ class Use:
 
 
 @dataclass(frozen=True)
-class Verdict:
+class Fitness:
     """What a log is good for: charge (behind an inverter: energy), the runs of loads, the surges of starts."""
 
     amounts: Use
@@ -53,7 +53,7 @@ class Verdict:
 Reason = tuple[Grade, str]
 
 
-def verdict_of(quality: Quality, how: HowRead) -> Verdict:
+def verdict_of(quality: Quality, how: HowRead) -> Fitness:
     """Return what a log is good for.
 
     Parameters
@@ -65,7 +65,7 @@ def verdict_of(quality: Quality, how: HowRead) -> Verdict:
     """
     interval_s = how.usual_interval_s or quality.spacing.usual_s or 0.0
     unusable = list(_unusable(quality))
-    return Verdict(
+    return Fitness(
         _use(_what(quality, how), [*unusable, *_of_amounts(quality, how, interval_s)]),
         _use("cycles", [*unusable, *_of_cycles(quality, how, interval_s)]),
         _use("surges", [*unusable, *_of_surges(quality, how, interval_s)]),

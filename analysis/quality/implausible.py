@@ -57,7 +57,7 @@ class Doubt:
 
 
 @dataclass(frozen=True)
-class Seen:
+class QualityEvidence:
     """What the doubts are judged by.
 
     Parameters
@@ -130,7 +130,7 @@ class JumpPart:
         return self._jumps
 
 
-def doubts_of(seen: Seen) -> tuple[Doubt, ...]:
+def doubts_of(seen: QualityEvidence) -> tuple[Doubt, ...]:
     """Return what can hardly be right in a log."""
     return (
         *_of_units(seen),
@@ -142,7 +142,7 @@ def doubts_of(seen: Seen) -> tuple[Doubt, ...]:
     )
 
 
-def _of_units(seen: Seen) -> Iterator[Doubt]:
+def _of_units(seen: QualityEvidence) -> Iterator[Doubt]:
     mean_V, most_A = seen.mean("voltage_V"), seen.most_A
     if mean_V is not None and abs(mean_V) > MOST_V:
         yield _unit("volts_unit", f"the voltage is {mean_V:,.0f} V on average: probably millivolts read as volts")
@@ -161,7 +161,7 @@ def _unit(code: str, text: str) -> Doubt:
     return Doubt(code, f"{text}; convert again with a profile that names the unit", "not")
 
 
-def _of_columns(seen: Seen) -> Iterator[Doubt]:
+def _of_columns(seen: QualityEvidence) -> Iterator[Doubt]:
     found = seen.agreement
     if found is None or found.agrees:
         return
@@ -182,7 +182,7 @@ def _of_columns(seen: Seen) -> Iterator[Doubt]:
         yield Doubt("columns_disagree", text, "with care")
 
 
-def _of_side(seen: Seen) -> Iterator[Doubt]:
+def _of_side(seen: QualityEvidence) -> Iterator[Doubt]:
     mean_V = abs(seen.mean("voltage_V") or 0.0)
     if seen.side == "dc" and MAINS_V[0] <= mean_V <= MAINS_V[1]:
         text = f"{mean_V:.0f} V is mains and hardly a bank: if the meter sits behind an inverter, its side is 'ac'"
@@ -195,7 +195,7 @@ def _of_side(seen: Seen) -> Iterator[Doubt]:
         yield Doubt("power_factor_on_dc", text, "with care")
 
 
-def _of_amps(seen: Seen) -> Iterator[Doubt]:
+def _of_amps(seen: QualityEvidence) -> Iterator[Doubt]:
     amps, volts = seen.ends("current_A"), seen.ends("voltage_V")
     if amps is None:
         return
@@ -213,7 +213,7 @@ def _of_amps(seen: Seen) -> Iterator[Doubt]:
         yield Doubt("never_returned", text, "with care")
 
 
-def _of_volts(seen: Seen) -> Iterator[Doubt]:
+def _of_volts(seen: QualityEvidence) -> Iterator[Doubt]:
     ohm, amps = seen.resistance_ohm, seen.ends("current_A")
     alone = seen.changes_V.alone(ohm) if seen.changes_V is not None else None
     if alone is None or amps is None or amps[0] == amps[1]:  # amps that never move are told by themselves
@@ -227,7 +227,7 @@ def _of_volts(seen: Seen) -> Iterator[Doubt]:
     yield Doubt("past_the_shunt", text, "with care")
 
 
-def _of_instants(seen: Seen) -> Iterator[Doubt]:
+def _of_instants(seen: QualityEvidence) -> Iterator[Doubt]:
     ripple, in_step = (seen.instants.ripple, seen.instants.in_step) if seen.instants else (None, None)
     if ripple is not None:
         share = f"{100 * ripple.amplitude:.2g} % of itself"

@@ -8,13 +8,13 @@ from typing import Any
 
 from shuntbook.analysis.charge.instants import InstantsFold, looked_at
 from shuntbook.analysis.charge.meter_counter import CounterFold
-from shuntbook.analysis.readings.blocks import InPieces, Part, Piece
+from shuntbook.analysis.readings.blocks import InPieces, Piece, PieceFold
 from shuntbook.analysis.readings.chunk import Chunk
 from shuntbook.analysis.readings.measured_span import HowRead, Span, SpanFold
 
 from .clipping import Clipping, ClippingPart
 from .coverage import MostPart, QuantityRange, RangePart, Spacing, SpacingPart
-from .implausible import Doubt, JumpPart, Seen, doubts_of
+from .implausible import Doubt, JumpPart, QualityEvidence, doubts_of
 from .past_shunt import SharpChangesPart
 from .power_agreement import Agreement, AgreementPart
 from .sign_check import SignCheck, SignFold, SignPart
@@ -125,7 +125,7 @@ class QualityFold:
         ranges = _ended(found, "range")
         stuck = _stuck(_ended(found, "repeats"), found.get("sign"))
         counter = self._counter.compared(drawn_Ah=0.0, returned_Ah=0.0) if self._counter is not None else None
-        seen = Seen(
+        seen = QualityEvidence(
             side=self._how.side,
             ranges=ranges,
             agreement=agreement,
@@ -161,7 +161,7 @@ class _Parts:
     def __init__(self, how: HowRead, quantities: tuple[str, ...], range_A: float | None) -> None:
         watched = tuple(name for name in _WATCHED if name in quantities)
         limit_s = _limit_s(how)
-        self._parts: dict[str, Part[Any]] = {
+        self._parts: dict[str, PieceFold[Any]] = {
             "spacing": SpacingPart(limit_s),
             "spikes": SpikePart(how, set(quantities)),
             "agreement": AgreementPart(how.side, quantities),

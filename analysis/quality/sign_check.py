@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shuntbook.analysis.levels.step_threshold import Threshold
-from shuntbook.analysis.readings.blocks import Piece, Pieces, Rows, gaps_before
+from shuntbook.analysis.readings.blocks import Piece, PieceRows, Pieces, gaps_before
 from shuntbook.analysis.readings.chunk import Chunk, FloatArray, has_missing
 
 #: Steps that must have moved the voltage before their direction says anything, and the share of them that must agree:
@@ -92,9 +92,9 @@ class SignPart:
         """Take the next piece in."""
         piece = piece.having("current_A", "voltage_V")
         if len(piece.readings) >= 4:
-            self._judge(Rows.of(piece))
+            self._judge(PieceRows.of(piece))
 
-    def take_rows(self, rows: Rows) -> None:
+    def take_rows(self, rows: PieceRows) -> None:
         """Take the next pieces in, as if one by one."""
         if any(has_missing(rows.quantities[name]) for name in ("current_A", "voltage_V")):
             for piece in rows.each():
@@ -102,7 +102,7 @@ class SignPart:
         else:
             self._judge(rows)
 
-    def _judge(self, rows: Rows) -> None:
+    def _judge(self, rows: PieceRows) -> None:
         current_A, voltage_V = rows.quantities["current_A"], rows.quantities["voltage_V"]
         is_gap = gaps_before(rows.time_us, self._gap_limit_s)
         least_A = self._threshold.of_rows(current_A, is_gap)

@@ -10,7 +10,7 @@ from typing import Final, Generic, Protocol, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from .chunk import MICROSECONDS, Chunk, FloatArray, TimeArray, has_missing, join
+from .chunk import MICROSECONDS, Chunk, FloatArray, Result_co, TimeArray, has_missing, join
 
 
 class Blocks:
@@ -81,8 +81,6 @@ Number = TypeVar("Number", np.float64, np.int64)
 
 Result = TypeVar("Result")
 
-Result_co = TypeVar("Result_co", covariant=True)
-
 
 @dataclass(frozen=True)
 class Piece:
@@ -115,7 +113,7 @@ class Piece:
 
 
 @dataclass(frozen=True)
-class Rows:
+class PieceRows:
     """Pieces that follow each other, a row each, so that one call serves all of them.
 
     Parameters
@@ -134,7 +132,7 @@ class Rows:
     stop: int
 
     @classmethod
-    def of(cls, piece: Piece) -> Rows:
+    def of(cls, piece: Piece) -> PieceRows:
         """Return one piece as a row."""
         readings = piece.readings
         return cls(
@@ -160,7 +158,7 @@ class Pieces:
         for rows in self.together(chunk):
             yield from rows.each()
 
-    def together(self, chunk: Chunk) -> Iterator[Rows]:
+    def together(self, chunk: Chunk) -> Iterator[PieceRows]:
         """Take a chunk in and yield the pieces whose neighbours are known, as many at once as there are."""
         new = self._blocks.full(chunk)
         if new is None:
@@ -172,13 +170,13 @@ class Pieces:
             assert self._carried is not None
             yield self._rows(join([self._carried, new]))
 
-    def _rows(self, readings: Chunk) -> Rows:
+    def _rows(self, readings: Chunk) -> PieceRows:
         """Return readings, which are whole pieces after what was carried, as rows; carry the last ones."""
         before, around = self._before, len(readings) % BLOCK
         self._before = AROUND
         self._carried = readings.part(len(readings) - 2 * AROUND, len(readings))
         rows = {n: _rows_of(x, around) for n, x in readings.quantities.items()}
-        return Rows(_rows_of(readings.time_us, around), rows, before, BLOCK + around - AROUND)
+        return PieceRows(_rows_of(readings.time_us, around), rows, before, BLOCK + around - AROUND)
 
     def rest(self) -> Piece | None:
         """Return the readings that wait for neighbours, as if the log ended here; None if there are none."""
@@ -195,7 +193,7 @@ def _rows_of(x: NDArray[Number], around: int) -> NDArray[Number]:
     return np.ndarray((len(x) // BLOCK, BLOCK + around), x.dtype, x, strides=(BLOCK * x.itemsize, x.itemsize))
 
 
-class Part(Protocol[Result_co]):
+class PieceFold(Protocol[Result_co]):
     """An analysis that is fed piece by piece; it never sees where chunks end."""
 
     def take(self, piece: Piece) -> None:
@@ -208,7 +206,7 @@ class Part(Protocol[Result_co]):
 class InPieces(Generic[Result]):
     """Make a fold of a part: the tail carried is one piece and its neighbours."""
 
-    def __init__(self, part: Part[Result]) -> None:
+    def __init__(self, part: PieceFold[Result]) -> None:
         self._pieces = Pieces()
         self._part = part
 

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
 TimeArray = NDArray[np.int64]
 Side = Literal["dc", "ac"]
 Sampling = Literal["instant", "mean", "held"]

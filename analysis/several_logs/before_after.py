@@ -14,9 +14,9 @@ from shuntbook.analysis.one_log.log_report import LogReport
 from shuntbook.analysis.readings.chunk import MICROSECONDS, SECONDS_PER_HOUR, FloatArray
 from shuntbook.analysis.stats.ranks import FEWEST
 
-from .compare import Comparison, compare_logs
-from .compared import Log
-from .day_pieces import Piece, Pool, by_day, running_s, values_of
+from .compare import LogComparison, compare_logs
+from .compared import ComparedLog
+from .day_pieces import DayPiece, Pool, by_day, running_s, values_of
 from .pooled import pooled_charge
 
 _WORST_FIRST = {"act": 0, "watch": 1, "note": 2}
@@ -44,7 +44,7 @@ class BeforeAfter:
         Whether a person named it.
     before_days, after_days : int
         Days on either side, or parts of days.
-    comparison : Comparison or None
+    comparison : LogComparison or None
         The figures of both sides; None where one side is empty.
     said : tuple of str
         What it rests on, in plain sentences.
@@ -55,7 +55,7 @@ class BeforeAfter:
     named: bool
     before_days: int
     after_days: int
-    comparison: Comparison | None
+    comparison: LogComparison | None
     said: tuple[str, ...]
 
 
@@ -100,7 +100,7 @@ def before_after(pool: Pool, change: NamedChange | None = None) -> BeforeAfter |
     )
 
 
-def _said(before: Sequence[Piece], after: Sequence[Piece], between: int) -> Iterator[str]:
+def _said(before: Sequence[DayPiece], after: Sequence[DayPiece], between: int) -> Iterator[str]:
     for pieces, which in ((before, "before"), (after, "after")):
         if not pieces:
             yield f"Nothing was measured {which} the change."
@@ -111,14 +111,14 @@ def _said(before: Sequence[Piece], after: Sequence[Piece], between: int) -> Iter
         yield "A log that holds days of both sides has its findings on neither."
 
 
-def _compared(before: Sequence[Piece], after: Sequence[Piece]) -> Comparison:
+def _compared(before: Sequence[DayPiece], after: Sequence[DayPiece]) -> LogComparison:
     enough = min(len(_usual_runs(pieces)) for pieces in (before, after)) >= FEWEST
     return compare_logs(
         _side(before, "before", after, by_day_alone=enough), _side(after, "after", before, by_day_alone=enough)
     )
 
 
-def _side(pieces: Sequence[Piece], which: str, others: Sequence[Piece], *, by_day_alone: bool) -> Log:
+def _side(pieces: Sequence[DayPiece], which: str, others: Sequence[DayPiece], *, by_day_alone: bool) -> ComparedLog:
     """Return one side as if it were one log, cut at its midnights."""
     days = by_day(pieces)
     charge = pooled_charge([piece.line.whole for piece in pieces])
@@ -138,10 +138,10 @@ def _side(pieces: Sequence[Piece], which: str, others: Sequence[Piece], *, by_da
         checks=_judged(checks),
         figures=pieces[0].log.figures,
     )
-    return Log(report, tuple(_stretch(day) for day in days), _usual_runs(pieces) if by_day_alone else None)
+    return ComparedLog(report, tuple(_stretch(day) for day in days), _usual_runs(pieces) if by_day_alone else None)
 
 
-def _usual_runs(pieces: Sequence[Piece]) -> tuple[Cycle, ...]:
+def _usual_runs(pieces: Sequence[DayPiece]) -> tuple[Cycle, ...]:
     """Return one run for each day that has any: its fields are the medians of the day's runs."""
     days = [[cycle for piece in day for cycle in piece.cycles] for day in by_day(pieces)]
     return tuple(_usual_run(cycles) for cycles in days if cycles)
@@ -170,16 +170,16 @@ def _median(x: FloatArray) -> float | None:
     return float(np.median(x)) if len(x) else None
 
 
-def _logs(pieces: Iterable[Piece]) -> list[LogReport]:
+def _logs(pieces: Iterable[DayPiece]) -> list[LogReport]:
     return list({id(piece.log): piece.log for piece in pieces}.values())
 
 
-def _common_meter(pieces: Sequence[Piece]) -> str | None:
+def _common_meter(pieces: Sequence[DayPiece]) -> str | None:
     meters = {piece.log.facts.meter for piece in pieces}
     return meters.pop() if len(meters) == 1 else None
 
 
-def _stretch(day: Sequence[Piece]) -> MarkedStretch:
+def _stretch(day: Sequence[DayPiece]) -> MarkedStretch:
     line = day[0].line
     return MarkedStretch(
         at_us=line.start_us,
@@ -190,7 +190,7 @@ def _stretch(day: Sequence[Piece]) -> MarkedStretch:
     )
 
 
-def _cycles(pieces: Sequence[Piece], covered_s: float) -> Cycles:
+def _cycles(pieces: Sequence[DayPiece], covered_s: float) -> Cycles:
     cycles = tuple(cycle for piece in pieces for cycle in _until_seen(piece))
     known = covered_s > 0
     summary = CycleSummary(
@@ -204,7 +204,7 @@ def _cycles(pieces: Sequence[Piece], covered_s: float) -> Cycles:
     return Cycles(cycles, summary, first.signal, first.load, covered_s=covered_s)
 
 
-def _until_seen(piece: Piece) -> Iterator[Cycle]:
+def _until_seen(piece: DayPiece) -> Iterator[Cycle]:
     """Yield the runs of a piece; one whose end was not seen stops where it was last seen."""
     lengths_s = piece.runs.lengths_s()[piece.began]
     for cycle, length_s in zip(piece.cycles, lengths_s.tolist(), strict=True):

@@ -17,7 +17,7 @@ from shuntbook.analysis.one_log.log_report import LogReport
 
 from .compare_rates import RatesOfTwo
 from .compare_runs import runs_of_two
-from .compared import Compared, Log
+from .compared import Compared, ComparedLog
 
 
 @dataclass(frozen=True)
@@ -30,7 +30,7 @@ class ComparedFinding:
 
 
 @dataclass(frozen=True)
-class Comparison:
+class LogComparison:
     """Two logs side by side.
 
     Parameters
@@ -63,12 +63,12 @@ class Comparison:
         return not any(row.differs for row in self.rows)
 
 
-def compare_logs(before: Log, after: Log) -> Comparison:
+def compare_logs(before: ComparedLog, after: ComparedLog) -> LogComparison:
     """Set two logs of one side beside each other.
 
     Parameters
     ----------
-    before, after : Log
+    before, after : ComparedLog
         Both; the amounts of the reports with their intervals.
 
     Raises
@@ -89,7 +89,7 @@ def compare_logs(before: Log, after: Log) -> Comparison:
         *rates.habits(),
         *runs_of_two(before.runs, after.runs, one_meter=one_meter),
     ]
-    return Comparison(
+    return LogComparison(
         before=before.report,
         after=after.report,
         rows=tuple(row for row in made if isinstance(row, Compared)),

@@ -20,7 +20,7 @@ from shuntbook.analysis.readings.chunk import SECONDS_PER_HOUR, FloatArray
 from shuntbook.analysis.stats.distribution import EVEN, Component, combine
 from shuntbook.analysis.stats.interval95 import HowSure, Within
 
-from .compared import Compared, Log
+from .compared import Compared, ComparedLog
 
 #: Logs at least this long are told by the day. [s]
 _A_DAY_S: Final = 86400.0
@@ -36,13 +36,13 @@ class RatesOfTwo:
 
     Parameters
     ----------
-    before, after : Log
+    before, after : ComparedLog
         Both, of one side.
     one_meter : bool
         Whether one and the same meter read both.
     """
 
-    def __init__(self, before: Log, after: Log, *, one_meter: bool) -> None:
+    def __init__(self, before: ComparedLog, after: ComparedLog, *, one_meter: bool) -> None:
         self._logs = (before, after)
         self._reports = (before.report, after.report)
         self._one_meter = one_meter
@@ -174,7 +174,7 @@ class _MeterError:
         return Within(rate, rate - self.half_below, rate + self.half_above)
 
 
-def _amount_rate(log: Log, what: str, part: str) -> Rate:
+def _amount_rate(log: ComparedLog, what: str, part: str) -> Rate:
     """Return the rate of an amount: its value that of the whole log, its chance from the stretches."""
     amounts, hours = [], []
     for stretch in log.stretches:
@@ -191,7 +191,7 @@ def _amount_rate(log: Log, what: str, part: str) -> Rate:
     return Rate(per_h, None if rate is None else rate.chance)
 
 
-def _habit(log: Log, code: str) -> Rate:
+def _habit(log: ComparedLog, code: str) -> Rate:
     """Return starts, or seconds of running, an hour."""
     cycles, summary = log.report.cycles.cycles, log.report.cycles.summary
     hours = np.array([stretch.whole.span.covered_s / SECONDS_PER_HOUR for stretch in log.stretches])

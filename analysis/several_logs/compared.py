@@ -12,7 +12,7 @@ from shuntbook.analysis.stats.interval95 import Within
 
 
 @dataclass(frozen=True)
-class Log:
+class ComparedLog:
     """A log's report, and the stretches it was cut into.
 
     ``by_day`` holds one run for each day where runs of a day are more alike than runs of different days can be taken

@@ -14,7 +14,7 @@ from shuntbook.analysis.health.runs import busiest_hour
 from shuntbook.analysis.one_log.log_report import LogReport
 from shuntbook.analysis.readings.chunk import SECONDS_PER_HOUR, FloatArray
 
-from .day_pieces import Piece, running_s, values_of
+from .day_pieces import DayPiece, running_s, values_of
 from .pooled import pooled_charge
 
 
@@ -87,7 +87,7 @@ def figures_of_log(log: LogReport) -> DayFigures:
     )
 
 
-def figures_of(pieces: Sequence[Piece]) -> DayFigures:
+def figures_of(pieces: Sequence[DayPiece]) -> DayFigures:
     """Return the figures of a day's pieces, or of all of them; at least one, and none that overlap."""
     whole = pooled_charge([piece.line.whole for piece in pieces])
     covered_s = whole.span.covered_s

@@ -29,7 +29,7 @@ class LeftOut:
 
 
 @dataclass(frozen=True)
-class Piece:
+class DayPiece:
     """What one log holds of one local day.
 
     Parameters
@@ -95,11 +95,11 @@ class Pool:
 
     side: Side
     zone: str
-    pieces: tuple[Piece, ...]
+    pieces: tuple[DayPiece, ...]
     left_out: tuple[LeftOut, ...]
     said: tuple[str, ...]
 
-    def days(self) -> list[list[Piece]]:
+    def days(self) -> list[list[DayPiece]]:
         """Return the pieces day by day."""
         return by_day(self.pieces)
 
@@ -121,9 +121,9 @@ class Pool:
         return np.array(sorted(c.start_us for piece in self.pieces for c in piece.cycles), dtype=np.int64)
 
 
-def by_day(pieces: Iterable[Piece]) -> list[list[Piece]]:
+def by_day(pieces: Iterable[DayPiece]) -> list[list[DayPiece]]:
     """Return pieces grouped by their local day, in order."""
-    days: dict[int, list[Piece]] = {}
+    days: dict[int, list[DayPiece]] = {}
     for piece in pieces:
         days.setdefault(piece.line.start_us, []).append(piece)
     return [days[start_us] for start_us in sorted(days)]
@@ -167,8 +167,8 @@ def pool_of(logs: Sequence[LogReport], site: Site | None = None) -> Pool:
     return Pool(side, zone, tuple(pieces), tuple(left_out), tuple(said))
 
 
-def _pieces_of(logs: Iterable[LogReport]) -> list[Piece]:
-    pieces = [Piece(log, line, runs) for log in logs for runs in [_runs_of(log)] for line in log.ledger.days]
+def _pieces_of(logs: Iterable[LogReport]) -> list[DayPiece]:
+    pieces = [DayPiece(log, line, runs) for log in logs for runs in [_runs_of(log)] for line in log.ledger.days]
     return sorted(pieces, key=attrgetter("start_us"))
 
 
@@ -202,12 +202,12 @@ def _overlap(log: LogReport, other: LogReport) -> bool:
     return min(a.stop_us or 0, b.stop_us or 0) - max(a.start_us or 0, b.start_us or 0) > _no_gap_us(log)
 
 
-def _without_overlaps(pieces: Sequence[Piece]) -> tuple[list[Piece], set[str]]:
+def _without_overlaps(pieces: Sequence[DayPiece]) -> tuple[list[DayPiece], set[str]]:
     """Return the pieces without those that hold what a longer one of the same day holds, and the days concerned."""
-    kept: list[Piece] = []
+    kept: list[DayPiece] = []
     days: set[str] = set()
     for day in by_day(pieces):
-        of_day: list[Piece] = []
+        of_day: list[DayPiece] = []
         for piece in sorted(day, key=lambda piece: -piece.line.measured_s):
             if all(not _at_once(piece, other) for other in of_day):
                 of_day.append(piece)
@@ -217,7 +217,7 @@ def _without_overlaps(pieces: Sequence[Piece]) -> tuple[list[Piece], set[str]]:
     return kept, days
 
 
-def _at_once(piece: Piece, other: Piece) -> bool:
+def _at_once(piece: DayPiece, other: DayPiece) -> bool:
     common_us = min(piece.stop_us, other.stop_us) - max(piece.start_us, other.start_us)
     return common_us > min(_no_gap_us(piece.log), _no_gap_us(other.log))
 
@@ -250,7 +250,7 @@ def _counts(meters: Counter[str]) -> str:
     return ", ".join(f"{name}: {count}" for name, count in meters.items())
 
 
-def running_s(pieces: Iterable[Piece]) -> float:
+def running_s(pieces: Iterable[DayPiece]) -> float:
     """Return how long the load was seen running in pieces together. [s]"""
     return float(sum(piece.running_s for piece in pieces))
 

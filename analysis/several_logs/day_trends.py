@@ -30,7 +30,7 @@ LEAST_CHANGE: Final = 0.05
 _TAKEN_BY_LINE: Final = 0.25
 _DAY_US: Final = 86400 * MICROSECONDS
 
-Stretch = Literal["all", "before", "after"]
+TrendPeriod = Literal["all", "before", "after"]
 TrendVerdict = Literal["rising", "falling", "no change to be told", "not judged"]
 
 
@@ -68,7 +68,7 @@ class DayTrend:
         Why it was not judged, or why a change that is sure is not told; else empty.
     """
 
-    stretch: Stretch
+    stretch: TrendPeriod
     code: str
     name: str
     unit: str
@@ -123,7 +123,7 @@ def day_trends(days: Sequence[Day], changed_at_us: int | None = None) -> tuple[D
     return tuple(_trend(stretch, figure, part, reach) for figure in figures for stretch, part in stretches.items())
 
 
-def _stretches(days: Sequence[Day], changed_at_us: int | None) -> dict[Stretch, Sequence[Day]]:
+def _stretches(days: Sequence[Day], changed_at_us: int | None) -> dict[TrendPeriod, Sequence[Day]]:
     if changed_at_us is None:
         return {"all": days}
     return {
@@ -144,7 +144,7 @@ def _any(days: Sequence[Day], code: str) -> bool:
     return any(getattr(day.figures, code) is not None for day in days)
 
 
-def _trend(stretch: Stretch, figure: tuple[str, str, str], days: Sequence[Day], reach: float) -> DayTrend:
+def _trend(stretch: TrendPeriod, figure: tuple[str, str, str], days: Sequence[Day], reach: float) -> DayTrend:
     at_d = np.array([(day.start_us + day.stop_us) / 2 / _DAY_US for day in days])
     values = values_of_days(days, figure[0])
     known = np.isfinite(values)

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from shuntbook.analysis.charge.amounts import Amounts, Charge
     from shuntbook.analysis.cycles.cycle import Cycle, Cycles
     from shuntbook.analysis.one_log.log_report import LogReport
-    from shuntbook.analysis.quality.fitness import Verdict
+    from shuntbook.analysis.quality.fitness import Fitness
 
 #: ``read``: its figures stand here; ``unfinished``: a capture that was not ended; ``not read``: see the reason.
 Status = Literal["read", "unfinished", "not read"]
@@ -122,7 +122,7 @@ class LogSummary:
 
 
 def summary_of(
-    log: str, report: LogReport, verdict: Verdict, *, site: str | None = None, site_name: str | None = None
+    log: str, report: LogReport, verdict: Fitness, *, site: str | None = None, site_name: str | None = None
 ) -> LogSummary:
     """Return the summary of a log that was read.
 
@@ -132,7 +132,7 @@ def summary_of(
         Its name within the fleet.
     report : LogReport
         All that was worked out from it.
-    verdict : Verdict
+    verdict : Fitness
         What it is good for.
     site, site_name : str, optional
         Its site file, and what that calls the place.

@@ -15,7 +15,7 @@ from shuntbook.analysis.site.site import Site
 
 from .before_after import BeforeAfter, NamedChange, before_after
 from .day_figures import DayFigures, figures_of, figures_of_log
-from .day_pieces import LeftOut, Piece, pool_of
+from .day_pieces import DayPiece, LeftOut, pool_of
 from .day_trends import Day, DayTrend, day_trends
 from .start_calendar import StartCalendar, calendar_of
 
@@ -131,7 +131,7 @@ def over_logs(
     )
 
 
-def _midnights(piece: Piece) -> tuple[int, int]:
+def _midnights(piece: DayPiece) -> tuple[int, int]:
     return piece.line.start_us, piece.line.stop_us
 
 

@@ -3,14 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Literal
 
 from shuntbook.analysis.charge.amounts import Amounts, Charge, Sureness
 from shuntbook.analysis.readings.measured_span import Span
 from shuntbook.analysis.stats.distribution import Component, combine
 from shuntbook.analysis.stats.interval95 import HowSure, judged
-
-Part = Literal["drawn", "returned", "net"]
 
 
 def pooled_amounts(parts: Sequence[Amounts | None]) -> Amounts | None:

@@ -24,7 +24,7 @@ Share = Annotated[float, Field(ge=0, lt=100)]  # [%]
 
 Name = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1)]
 
-Point = Annotated[tuple[Positive, Percent], Field(strict=False)]
+CurvePoint = Annotated[tuple[Positive, Percent], Field(strict=False)]
 
 
 def known_phases(phases: int) -> int:
@@ -49,7 +49,7 @@ def known_gauge(gauge: str) -> str:
     return gauge
 
 
-def rising(points: tuple[Point, ...]) -> tuple[Point, ...]:
+def rising(points: tuple[CurvePoint, ...]) -> tuple[CurvePoint, ...]:
     """Return points of a curve whose watts rise."""
     if not points:
         raise ValueError("needs at least one pair of AC watts and percent, such as [300, 88]")

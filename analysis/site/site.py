@@ -12,10 +12,10 @@ from pydantic import AfterValidator, model_validator
 from shuntbook.analysis.not_known import Refusal
 
 from .fields import Name
-from .strict_table import Fault, Several, Table
+from .strict_table import Fault, Several, StrictTable
 from .tables import Array, Bank, Conductor, Inverter, Limits, Load, Meter
 from .unit_tables import ShownTable, Units
-from .units import Shown
+from .units import DisplayUnits
 from .water import Water
 
 __all__ = ["Array", "Bank", "Conductor", "Inverter", "Limits", "Load", "Meter", "Site", "Water"]
@@ -34,7 +34,7 @@ def _zone(zone: str) -> str:
 Zone = Annotated[str, AfterValidator(_zone)]
 
 
-class Site(Table):
+class Site(StrictTable):
     """A whole site file."""
 
     also_called: ClassVar[Mapping[str, str]] = {
@@ -80,7 +80,7 @@ class Site(Table):
             yield from _unknown(("water", "load"), water.get("load"), "load", loads)
 
     @property
-    def shown(self) -> Shown:
+    def shown(self) -> DisplayUnits:
         """The units that its figures are shown in."""
         return self.units.shown(self._with_units)
 

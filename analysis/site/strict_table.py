@@ -28,7 +28,7 @@ class Fault:
     text: str
 
 
-class Table(BaseModel):
+class StrictTable(BaseModel):
     """A table of the file: strict types, no unknown keys, no infinities, unchangeable."""
 
     model_config = ConfigDict(strict=True, extra="forbid", allow_inf_nan=False, frozen=True)

@@ -14,11 +14,11 @@ from pydantic import AfterValidator, BeforeValidator, Field
 from shuntbook.analysis.readings.chunk import Sampling, Side
 
 from .fields import (
+    CurvePoint,
     Fraction,
     Name,
     NotNegative,
     Percent,
-    Point,
     Positive,
     Share,
     continuous_first,
@@ -29,13 +29,13 @@ from .fields import (
     one_or_two,
     rising,
 )
-from .strict_table import Fault, Several, Table
+from .strict_table import Fault, Several, StrictTable
 from .unit_tables import ShownTable
 from .units import M_PER_FT
 
 Chemistry = Literal["flooded_lead_acid", "agm", "gel", "lifepo4", "other"]
 
-Kind = Literal["pump", "motor", "compressor", "heater", "electronics", "lights", "other"]
+LoadKind = Literal["pump", "motor", "compressor", "heater", "electronics", "lights", "other"]
 
 
 class Bank(ShownTable):
@@ -112,7 +112,7 @@ class Bank(ShownTable):
         return None if self.usable_depth_pct is None else self.capacity_Ah * self.usable_depth_pct / 100
 
 
-class LossModel(Table):
+class LossModel(StrictTable):
     """Losses of an inverter: DC W = ``idle_W`` + ``proportional`` x AC W + ``square_per_W`` x AC W squared."""
 
     idle_W: NotNegative
@@ -120,7 +120,7 @@ class LossModel(Table):
     square_per_W: NotNegative = 0.0
 
 
-class Inverter(Table):
+class Inverter(StrictTable):
     """An inverter; its surge rating is held as given, in VA or W, with its seconds."""
 
     same_thing = (("efficiency_pct", "efficiency_curve", "loss_model"), ("idle_W", "loss_model"))
@@ -139,7 +139,9 @@ class Inverter(Table):
     surge_s: Positive | None = None
     output_V: Positive = 230.0
     efficiency_pct: Percent | None = None  # without its idle draw
-    efficiency_curve: Annotated[Several[Point], AfterValidator(rising)] | None = None  # [AC W, %], with its idle draw
+    efficiency_curve: Annotated[Several[CurvePoint], AfterValidator(rising)] | None = (
+        None  # [AC W, %], with its idle draw
+    )
     loss_model: LossModel | None = None  # with its idle draw
     idle_W: NotNegative | None = None
     always_on: bool = False  # then its idle draw belongs to no load
@@ -151,7 +153,7 @@ class Inverter(Table):
         return self.loss_model.idle_W if self.loss_model is not None else self.idle_W
 
 
-class Load(Table):
+class Load(StrictTable):
     """A load; without an inverter it is on the DC side. ``power_W`` is what goes in, ``hp`` what the shaft gives."""
 
     same_thing = (("code_letter", "locked_rotor_A"),)
@@ -164,7 +166,7 @@ class Load(Table):
     }
 
     name: Name
-    kind: Kind = "other"
+    kind: LoadKind = "other"
     inverter: Name | None = None
     voltage_V: Positive | None = None
     current_A: Positive | None = None
@@ -178,7 +180,7 @@ class Load(Table):
     duty_pct: Percent | None = None
 
 
-class Array(Table):
+class Array(StrictTable):
     """The solar array: its peak power, and the sun it gets."""
 
     same_thing = (("performance_ratio", "losses_pct"),)
@@ -220,7 +222,7 @@ class Conductor(ShownTable):
         return needed_SI(self.length_m, self.length_ft, M_PER_FT)
 
 
-class Meter(Table):
+class Meter(StrictTable):
     """A meter: where it sits, how to read it, and how far to trust it."""
 
     name: Name
@@ -248,7 +250,7 @@ class Meter(Table):
     gap_s: Positive | None = None
 
 
-class Limits(Table):
+class Limits(StrictTable):
     """The owner's own limits for findings; they go before published ones."""
 
     minimum_run_s: Positive | None = None

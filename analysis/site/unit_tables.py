@@ -7,12 +7,12 @@ from typing import Final, Literal
 
 from pydantic import PrivateAttr
 
-from .strict_table import Table
-from .units import SI, Shown
+from .strict_table import StrictTable
+from .units import SI, DisplayUnits
 
 Volume = Literal["L", "gal"]
 
-Flow = Literal["L/min", "gal/min"]
+FlowUnit = Literal["L/min", "gal/min"]
 
 Pressure = Literal["kPa", "bar", "psi"]
 
@@ -30,20 +30,20 @@ _BY_END: Final[Mapping[str, Mapping[str, str]]] = {
 }
 
 
-class Units(Table):
+class Units(StrictTable):
     """The site file's ``[units]``; what is left out is shown as the file's own figures are given."""
 
     volume: Volume | None = None
-    flow: Flow | None = None
+    flow: FlowUnit | None = None
     pressure: Pressure | None = None
     length: Length | None = None
     temperature: Temperature | None = None
 
-    def shown(self, tables: Iterable[Table]) -> Shown:
+    def shown(self, tables: Iterable[StrictTable]) -> DisplayUnits:
         """Return the units to show figures in, going by the keys of `tables` where none is chosen."""
         given = [key for table in tables for key in type(table).model_fields if key in table.model_fields_set]
         chosen = {kind: getattr(self, kind) or _entered(given, ends) for kind, ends in _BY_END.items()}
-        return Shown(**{kind: unit for kind, unit in chosen.items() if unit is not None})
+        return DisplayUnits(**{kind: unit for kind, unit in chosen.items() if unit is not None})
 
 
 def _entered(keys: Iterable[str], ends: Mapping[str, str]) -> str | None:
@@ -51,16 +51,16 @@ def _entered(keys: Iterable[str], ends: Mapping[str, str]) -> str | None:
     return next((unit for key in keys for end, unit in ends.items() if key.endswith(end)), None)
 
 
-class ShownTable(Table):
+class ShownTable(StrictTable):
     """A table whose figures are told in sentences; the site it stands in says in which units."""
 
-    _shown: Shown = PrivateAttr(default=SI)
+    _shown: DisplayUnits = PrivateAttr(default=SI)
 
     @property
-    def shown(self) -> Shown:
+    def shown(self) -> DisplayUnits:
         """Units to tell its figures in; SI in a table that stands by itself."""
         return self._shown
 
-    def show_in(self, shown: Shown) -> None:
+    def show_in(self, shown: DisplayUnits) -> None:
         """Take the units of the site; its figures stay what they are."""
         self._shown = shown

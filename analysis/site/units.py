@@ -52,7 +52,7 @@ _OF_QUANTITY: Final = {"temperature_degC": "temperature", "pressure_kPa": "press
 
 
 @dataclass(frozen=True)
-class Shown:
+class DisplayUnits:
     """The units chosen, and figures in them as text. All arguments are in the unit that their name says."""
 
     volume: str = "L"
@@ -111,7 +111,7 @@ class Shown:
         return f"Figures are shown in {', '.join(_NAMES.get(unit, unit) for unit in chosen)}; in SI in JSON and tables."
 
 
-SI: Final = Shown()
+SI: Final = DisplayUnits()
 
 
 def _told(x: float, unit: str, digits: int = 3) -> str:

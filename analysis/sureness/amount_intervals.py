@@ -20,7 +20,7 @@ from shuntbook.analysis.stats.distribution import EVEN, Component
 from shuntbook.analysis.stats.interval95 import HowSure, judged
 
 from .meter_figures import USUAL_READING_PCT, Accuracy, MeterFigures
-from .signal_errors import Part, Rounded, SignalErrors, UnseenStarts
+from .signal_errors import Flow, Rounded, SignalErrors, UnseenStarts
 
 _RANGE: Final = "a share of the range is an offset: it grows with time"
 _FACTOR: Final = "taken as ± 1 %: common practice, no source"
@@ -67,11 +67,11 @@ def _with_digits(figures: MeterFigures, evidence: Evidence) -> MeterFigures:
     return figures
 
 
-def _sure(amounts: Amounts, errors: _Errors) -> Amounts:
+def _sure(amounts: Amounts, errors: _AmountErrors) -> Amounts:
     return replace(amounts, sure=Sureness(errors.of("drawn"), errors.of("returned"), errors.of("net")))
 
 
-class _Errors(SignalErrors):
+class _AmountErrors(SignalErrors):
     """Errors of an amount: what its readings do, and in a subclass what its meter does."""
 
     def __init__(
@@ -90,7 +90,7 @@ class _Errors(SignalErrors):
         known = charge.evidence.instants if charge.evidence is not None else None
         self._instants = known or Instants(None, None)
 
-    def of(self, part: Part) -> HowSure:
+    def of(self, part: Flow) -> HowSure:
         """Return how sure one of the amounts is."""
         value = getattr(self._amounts, part)
         less, more = self.by_chance(part)
@@ -106,16 +106,16 @@ class _Errors(SignalErrors):
         # Neither draw nor return is ever less than nothing; only their difference is.
         return sure if part == "net" else replace(sure, low=max(sure.low, 0.0))
 
-    def _of_meter(self, part: Part, value: float) -> Iterator[Component]:
+    def _of_meter(self, part: Flow, value: float) -> Iterator[Component]:
         """Yield what the meter's figures do to one of the amounts."""
         raise NotImplementedError
 
-    def _shift(self, part: Part) -> float:
+    def _shift(self, part: Flow) -> float:
         """Return by how much the truth is likely to lie above the amount. [unit h]"""
         return self.hidden(part)
 
 
-class _OfCharge(_Errors):
+class _OfCharge(_AmountErrors):
     """Errors of charge, in Ah."""
 
     def __init__(self, charge: Charge, facts: ErrorFacts, figures: MeterFigures, starts: UnseenStarts | None) -> None:
@@ -126,12 +126,12 @@ class _OfCharge(_Errors):
     def _extra(self) -> float:
         return self._starts.extra_A if self._starts else 0.0
 
-    def _of_meter(self, part: Part, value: float) -> Iterator[Component]:
+    def _of_meter(self, part: Flow, value: float) -> Iterator[Component]:
         yield from gains(value, self._figures.current)
         yield from offsets(self, part, self._figures, self._facts.highest)
 
 
-class _OfEnergy(_Errors):
+class _OfEnergy(_AmountErrors):
     """Errors of energy, in Wh."""
 
     def __init__(self, charge: Charge, evidence: Evidence, figures: MeterFigures, starts: UnseenStarts | None) -> None:
@@ -153,13 +153,13 @@ class _OfEnergy(_Errors):
     def _extra(self) -> float:
         return self._starts.extra_W if self._starts else 0.0
 
-    def _of_meter(self, part: Part, value: float) -> Iterator[Component]:
+    def _of_meter(self, part: Flow, value: float) -> Iterator[Component]:
         return self._by_power(part, value) if self._own else self._by_product(part, value)
 
-    def _shift(self, part: Part) -> float:
+    def _shift(self, part: Flow) -> float:
         return super()._shift(part) - self._of_product(part)
 
-    def _by_power(self, part: Part, value: float) -> Iterator[Component]:
+    def _by_power(self, part: Flow, value: float) -> Iterator[Component]:
         """Yield what a power column of known accuracy does."""
         assert self._own is not None
         yield from gains(value, self._own, "power ")
@@ -167,7 +167,7 @@ class _OfEnergy(_Errors):
         time_h = self.time_s(part, offset_W) / SECONDS_PER_HOUR
         yield Component("power offset (share of range)", offset_W * time_h / EVEN, even=1, reason=_RANGE)
 
-    def _by_product(self, part: Part, value: float) -> Iterator[Component]:
+    def _by_product(self, part: Flow, value: float) -> Iterator[Component]:
         """Yield what volts and amps do to their product; a power column is taken to be no better."""
         current, voltage = self._figures.current, self._figures.voltage
         yield from gains(value, current)
@@ -184,7 +184,7 @@ class _OfEnergy(_Errors):
             factor_Wh = USUAL_READING_PCT / 100 * abs(value)
             yield Component("power factor", factor_Wh / EVEN, even=1, reason=_FACTOR)
 
-    def _of_product(self, part: Part) -> float:
+    def _of_product(self, part: Flow) -> float:
         """Return by how much volts x amps are likely to be too high, where steps fall between readings. [Wh]
 
         Of means: with a step at the share x of a reading the product is too high by x (1 - x) x fall x rise, a sixth in
@@ -232,7 +232,7 @@ def gains(value: float, accuracy: Accuracy, of: str = "") -> Iterator[Component]
 
 
 def offsets(
-    errors: SignalErrors, part: Part, figures: MeterFigures, highest_A: float, by: float = 1.0
+    errors: SignalErrors, part: Flow, figures: MeterFigures, highest_A: float, by: float = 1.0
 ) -> Iterator[Component]:
     """Yield what an error of the current's zero does over time; one offset for the whole log.
 

@@ -44,12 +44,12 @@ def cycles_with_intervals(cycles: Cycles, figures: MeterFigures, how: HowRead, *
     volts = _volts(cycles)
     noise_A = noise if cycles.signal == "current_A" else noise / volts
     current, power = figures.current, figures.power
-    amps = _Errors(_gain(current), noise_A, current.resolution)
+    amps = _CycleErrors(_gain(current), noise_A, current.resolution)
     if power is not None:
-        watts = _Errors(_gain(power), noise_A * volts, power.resolution)
+        watts = _CycleErrors(_gain(power), noise_A * volts, power.resolution)
     else:
         gain = math.hypot(_gain(current), _gain(figures.voltage))
-        watts = _Errors(gain, noise_A * volts, current.resolution * volts)
+        watts = _CycleErrors(gain, noise_A * volts, current.resolution * volts)
     highest_A = max((_surge(cycle) for cycle in cycles.cycles), default=0.0)
     u95s = [
         (
@@ -100,7 +100,7 @@ def _volts(cycles: Cycles) -> float:
 
 
 @dataclass(frozen=True)
-class _Errors:
+class _CycleErrors:
     """Standard uncertainty of the gain [1], of the noise, and the last digit, in the unit of a signal."""
 
     gain: float

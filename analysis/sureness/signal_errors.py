@@ -14,7 +14,7 @@ from shuntbook.analysis.charge.noted import NoteFacts
 from shuntbook.analysis.readings.chunk import SECONDS_PER_HOUR
 from shuntbook.analysis.stats.distribution import EVEN, WITHIN, Component
 
-Part = Literal["drawn", "returned", "net"]
+Flow = Literal["drawn", "returned", "net"]
 
 #: The component that tells of draw and return within one mean.
 BOTH_IN_ONE: Final = "both directions in one mean"
@@ -102,7 +102,7 @@ class SignalErrors:
         in_digits = self._rounded.noise_digits(of_means=of_means)
         return max(self._facts.noise(self._resolution, of_means=of_means), in_digits * self._resolution)
 
-    def time_s(self, part: Part, offset: float) -> float:
+    def time_s(self, part: Flow, offset: float) -> float:
         """Return the time over which an offset adds to a part: also that in which the signal is nearer to zero. [s]
 
         What reads nought takes part only where the last digit could hide the offset; a larger one would show.
@@ -114,7 +114,7 @@ class SignalErrors:
         above_s, below_s, *_ = self._facts.near_zero(offset)
         return nought_s + (t.drawn + below_s if part == "drawn" else t.returned + above_s)
 
-    def of_readings(self, part: Part, value: float) -> Iterator[Component]:
+    def of_readings(self, part: Flow, value: float) -> Iterator[Component]:
         """Yield resolution, noise and what lies between readings.
 
         Parameters
@@ -154,7 +154,7 @@ class SignalErrors:
         else:
             yield self._of_held(share, all_s)
 
-    def _of_steps(self, part: Part, by_noise: float) -> Iterator[Component]:
+    def _of_steps(self, part: Flow, by_noise: float) -> Iterator[Component]:
         squares, fourths = getattr(self._facts.steps2, part), getattr(self._facts.steps4, part)
         if squares <= 0:
             return
@@ -165,7 +165,7 @@ class SignalErrors:
             reason="what changed between two readings may have changed at any instant between them",
         )
 
-    def _of_starts(self, part: Part) -> Iterator[Component]:
+    def _of_starts(self, part: Flow) -> Iterator[Component]:
         interval_s = self._how.usual_interval_s or 0.0
         starts = self._starts
         if part == "returned" or starts is None or starts.count * starts.lasts_s < _ENOUGH_CATCHES * interval_s:
@@ -177,7 +177,7 @@ class SignalErrors:
             reason=f"{starts.count} starts of {starts.lasts_s:g} s between readings {interval_s:g} s apart",
         )
 
-    def by_chance(self, part: Part) -> tuple[float, float]:
+    def by_chance(self, part: Flow) -> tuple[float, float]:
         """Return what few starts may have drawn less and more: those caught count a whole interval. [unit h]"""
         interval_s, starts = self._how.usual_interval_s or 0.0, self._starts
         if part == "returned" or starts is None or self._how.sampling != "instant" or interval_s <= starts.lasts_s:
@@ -213,15 +213,15 @@ class SignalErrors:
             reason="between two glances at the display the load may have done anything it does elsewhere in the log",
         )
 
-    def hidden(self, part: Part) -> float:
+    def hidden(self, part: Flow) -> float:
         """Return what steps through zero between two readings hide of a part; nothing of the net. [unit h]"""
         return self._hidden(part).likely / SECONDS_PER_HOUR
 
-    def unseen(self, part: Part) -> float:
+    def unseen(self, part: Flow) -> float:
         """Return how much more of a part steps may hide that leave no reading on the other side of zero. [unit h]"""
         return self._hidden(part).unseen / SECONDS_PER_HOUR
 
-    def _hidden(self, part: Part) -> Hidden:
+    def _hidden(self, part: Flow) -> Hidden:
         if part == "net" or self._how.sampling == "held":
             return Hidden(0.0)
         noise = self._noise
@@ -229,7 +229,7 @@ class SignalErrors:
             noise = min(noise, max(self._facts.quietest(), self._resolution))
         return self._facts.hidden(2 * _NOISE_REACH * noise)
 
-    def about_zero(self, part: Part) -> float:
+    def about_zero(self, part: Flow) -> float:
         """Return how much of a part may be noise about zero, which counts as drawn and as returned. [unit h]"""
         if part == "net":
             return 0.0
@@ -237,7 +237,7 @@ class SignalErrors:
         return min(above, below) / SECONDS_PER_HOUR
 
 
-def _of_moments(notes: NoteFacts, part: Part) -> Component:
+def _of_moments(notes: NoteFacts, part: Flow) -> Component:
     """Return what the moments of noting do: each change may have come that much earlier or later."""
     squares, fourths = notes.edges2[part], notes.edges4[part]
     return Component(

@@ -10,7 +10,7 @@ import numpy as np
 from shuntbook.analysis.charge.amounts import Charge
 from shuntbook.analysis.charge.between_notes import MarkedStretch, MarkedSums
 from shuntbook.analysis.charge.charge import ChargeFold, ChargeSums
-from shuntbook.analysis.charge.completed import Read, Reader
+from shuntbook.analysis.charge.completed import CompletedReadings, Reader
 from shuntbook.analysis.charge.instants import InstantsFold, looked_at
 from shuntbook.analysis.readings.chunk import Chunk
 from shuntbook.analysis.readings.measured_span import HowRead
@@ -65,16 +65,16 @@ class AmountsAnalysis:
         if len(chunk):
             self.take(self.read(chunk))
 
-    def read(self, chunk: Chunk) -> Read:
+    def read(self, chunk: Chunk) -> CompletedReadings:
         """Join the next readings, at least one, to those before; `take` is to have what they complete, in order."""
         return self._reader.take(chunk)
 
-    def work_out(self, read: Read) -> None:
+    def work_out(self, read: CompletedReadings) -> None:
         """Do ahead, in any thread, what needs nothing but what was read, so that `take` is quick."""
         if read.within(self._charge.window) is read:
             read.work_out()
 
-    def take(self, read: Read) -> None:
+    def take(self, read: CompletedReadings) -> None:
         """Take in what the next readings complete, where somebody else reads them."""
         self._charge.take(read)
         self._marked.take(read)

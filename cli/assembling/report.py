@@ -29,7 +29,7 @@ from shuntbook.cli.render.wording.clock import zone_of
 
 from .changed_at import named_change
 
-Item = TypeVar("Item")
+Element = TypeVar("Element")
 
 #: What is shown of a start: from this long before it to this long after. [s]
 _BEFORE_S, _AFTER_S = 2.0, 8.0
@@ -83,7 +83,7 @@ def report_of(
     return Report(site, reports, CAUTIONS, __version__, pairs, over)
 
 
-def _counting(ready: Sequence[Prepared], beside: Sequence[Item]) -> Iterator[tuple[Prepared, Item]]:
+def _counting(ready: Sequence[Prepared], beside: Sequence[Element]) -> Iterator[tuple[Prepared, Element]]:
     """Yield the logs, each with what stands beside it; show on standard error how far they have been read if many."""
     logs = list(zip(ready, beside, strict=True))
     if len(ready) < _MANY:

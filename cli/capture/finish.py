@@ -11,7 +11,7 @@ from shuntbook.ingest.errors import InputError
 from shuntbook.ingest.journal.compaction import finish
 from shuntbook.ingest.journal.journal import Journal
 from shuntbook.ingest.journal.lines import NothingCaptured
-from shuntbook.ingest.live.capture import Meter as Metered
+from shuntbook.ingest.live.capture import MeteredSource as Metered
 from shuntbook.ingest.live.source import SourceLost
 from shuntbook.ingest.safe_files.whole_file import reason_of
 

@@ -7,7 +7,6 @@ import threading
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
 from types import FrameType
-from typing import TYPE_CHECKING
 
 import click
 
@@ -16,15 +15,12 @@ from shuntbook.ingest.journal.compaction import finish
 from shuntbook.ingest.journal.journal import Journal
 from shuntbook.ingest.journal.lines import NothingCaptured
 from shuntbook.ingest.live.capture import Capture, open_first
-from shuntbook.ingest.live.capture import Meter as Metered
+from shuntbook.ingest.live.capture import MeteredSource as Metered
 from shuntbook.ingest.live.source import SourceLost, SteadyClock
 
 from .finish import finish_meters
 from .plan import Plan, first_meta
-from .show import Show
-
-if TYPE_CHECKING:
-    from shuntbook.cli.live_page.server import LivePage
+from .show import Show, Watcher
 
 
 def run_capture(
@@ -34,11 +30,11 @@ def run_capture(
     length_s: float | None,
     marks: Sequence[str],
     quiet: bool,
-    page: LivePage | None = None,
+    watcher: Watcher | None = None,
 ) -> int:
     """Capture until it is over, finish the logs, and say what came of it; return the exit status.
 
-    Browsers are shown how it goes by `page`.
+    A `watcher` is shown how it goes, beside the person here.
     """
     stopped = threading.Event()
     with _ended_by_signals(stopped):
@@ -54,7 +50,7 @@ def run_capture(
             for plan, journal in zip(plans, journals, strict=True)
         ]
         capture = Capture(meters, clock, length_s=length_s)
-        show = Show(capture, plans, clock, marks, length_s=length_s, quiet=quiet, page=page)
+        show = Show(capture, plans, clock, marks, length_s=length_s, quiet=quiet, watcher=watcher)
         capture.start()
         show.run(stopped)
         capture.stop()

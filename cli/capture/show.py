@@ -5,9 +5,9 @@ from __future__ import annotations
 import sys
 import threading
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from functools import partial
-from typing import TYPE_CHECKING, cast
+from typing import TYPE_CHECKING, Protocol, cast
 
 import click
 
@@ -16,7 +16,6 @@ from shuntbook.analysis.one_log.log_analysis import watched_load
 from shuntbook.analysis.readings.chunk import Sampling, Side
 from shuntbook.analysis.readings.measured_span import HowRead
 from shuntbook.analysis.sureness.meter_figures import figures_of
-from shuntbook.cli.live_page.publisher import ToPage
 from shuntbook.cli.opening.open_logs import meter_of
 from shuntbook.cli.opening.times_written import parse_marks
 from shuntbook.ingest.events import Reading
@@ -31,11 +30,23 @@ from .screen import plain_line, screen
 if TYPE_CHECKING:
     from rich.console import Group
 
-    from shuntbook.cli.live_page.server import LivePage
-
 _REFRESHES = 4.0
 
 _PLAIN_EVERY_S = 10.0
+
+
+#: For how long it has been captured, and for how long it will be, where that is known. [s]
+Times = tuple[float, float | None]
+
+
+class Watcher(Protocol):
+    """Whoever else is shown how a capture goes."""
+
+    def step(self, snapshots: Callable[[], Sequence[Snapshot]], times: Times, say: Callable[[str], object]) -> None:
+        """Take how it goes, if that is due, and tell the person here what there is to say."""
+
+    def end(self, snapshots: Sequence[Snapshot], times: Times) -> None:
+        """Take the last figures."""
 
 
 class Show:
@@ -50,7 +61,7 @@ class Show:
         *,
         length_s: float | None,
         quiet: bool,
-        page: LivePage | None,
+        watcher: Watcher | None,
     ) -> None:
         self._capture, self._clock, self._length_s = capture, clock, length_s
         self._live = {m.name: _live(plan) for m, plan in zip(capture.meters, plans, strict=True)}
@@ -61,8 +72,7 @@ class Show:
         self._marks = parse_marks(marks, self._now_us(), zone)
         self._quiet = quiet
         self._said_us = clock.now_us()
-        title = plans[0].site.name if plans[0].site is not None else "What is being measured"
-        self._to_page = ToPage(page, title)
+        self._watcher = watcher
 
     def run(self, stopped: threading.Event) -> None:
         """Follow the capture until it ends or is stopped."""
@@ -71,7 +81,7 @@ class Show:
                 while self._capture.running and not stopped.is_set():
                     self._step(keyboard)
                     self._say_plainly()
-                    self._to_page.step(self.snapshots, self._times(), partial(click.echo, err=True))
+                    self._let_watch(partial(click.echo, err=True))
                 return
             from rich.console import Console
             from rich.live import Live
@@ -81,8 +91,7 @@ class Show:
                 while self._capture.running and not stopped.is_set():
                     self._step(keyboard)
                     live.update(self._screen(keyboard.typed))
-                    say = partial(console.print, markup=False, highlight=False, soft_wrap=True)
-                    self._to_page.step(self.snapshots, self._times(), say)
+                    self._let_watch(partial(console.print, markup=False, highlight=False, soft_wrap=True))
 
     def take_rest(self) -> None:
         """Take in what the meters told last, and place the notes whose time was reached."""
@@ -105,8 +114,13 @@ class Show:
     def last(self) -> list[Snapshot]:
         """Return how every meter stands at the end, and show it."""
         snapshots = self.snapshots(final=True)
-        self._to_page.end(snapshots, self._times())
+        if self._watcher is not None:
+            self._watcher.end(snapshots, self._times())
         return snapshots
+
+    def _let_watch(self, say: Callable[[str], object]) -> None:
+        if self._watcher is not None:
+            self._watcher.step(self.snapshots, self._times(), say)
 
     def _step(self, keyboard: Keyboard) -> None:
         self._feed(list(self._capture.events(1.0 / _REFRESHES)))

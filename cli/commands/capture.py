@@ -16,6 +16,10 @@ from shuntbook.ingest.errors import InputError
 from shuntbook.ingest.live.source import SteadyClock
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from shuntbook.cli.capture.plan import Plan
+    from shuntbook.cli.live_page.publisher import ToPage
     from shuntbook.cli.live_page.server import LivePage
 
 
@@ -67,7 +71,21 @@ def command(
             plans = plans_for_site(site, meters, out, wanted, clock)
         else:
             plans = [plan_for_source(source or "", out, wanted, clock)]
-        return run_capture(plans, clock, length_s=length_s, marks=marks, quiet=quiet, page=shown)
+        return run_capture(
+            plans,
+            clock,
+            length_s=length_s,
+            marks=marks,
+            quiet=quiet,
+            watcher=None if shown is None else _publisher(shown, plans),
+        )
+
+
+def _publisher(page: LivePage, plans: Sequence[Plan]) -> ToPage:
+    from shuntbook.cli.live_page.publisher import ToPage
+
+    site = plans[0].site
+    return ToPage(page, site.name if site is not None else "What is being measured")
 
 
 def _served(page: str | None) -> AbstractContextManager[LivePage | None]:

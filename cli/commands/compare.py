@@ -11,7 +11,7 @@ from shuntbook.analysis.charge.between_notes import MarkedFold
 from shuntbook.analysis.one_log.log_analysis import LogAnalysis
 from shuntbook.analysis.several_logs.compare import compare_logs
 from shuntbook.analysis.several_logs.compare_rates import even_cuts
-from shuntbook.analysis.several_logs.compared import Log
+from shuntbook.analysis.several_logs.compared import ComparedLog
 from shuntbook.cli.opening.open_logs import ends_of, open_site
 from shuntbook.cli.opening.prepared_log import Corrections, prepared
 from shuntbook.cli.render.documents.compare import compare_document
@@ -47,11 +47,11 @@ def command(before: Path, after: Path, site: Path | None, load: str | None, drop
         click.echo(line)
 
 
-def _log(path: Path, site: Site | None, load: str | None, corrections: Corrections) -> Log:
+def _log(path: Path, site: Site | None, load: str | None, corrections: Corrections) -> ComparedLog:
     """Return a log's report, and what it holds from one even cut to the next."""
     ready = prepared(path, site, corrections)
     analysis = LogAnalysis(ready.facts, ready.how, ready.quantities, site=site, load=load, figures=ready.figures)
     cuts = [(at_us, "") for at_us in even_cuts(*ends_of(ready.log))]
     stretches = MarkedFold(ready.how, ready.quantities, cuts)
     ready.feed(analysis, stretches)
-    return Log(analysis.result(), stretches.result())
+    return ComparedLog(analysis.result(), stretches.result())

@@ -22,7 +22,7 @@ from shuntbook.ingest.log.meta import LogMeta
 from shuntbook.ingest.safe_files.whole_file import refuse_existing, refuse_input
 
 if TYPE_CHECKING:
-    from shuntbook.ingest.exports.delimited.stamp_patterns import Order
+    from shuntbook.ingest.exports.delimited.stamp_patterns import DateOrder
     from shuntbook.ingest.profiles.model import Profile
 
 
@@ -160,7 +160,7 @@ def _stated(options: dict[str, str | bool | None]) -> Stated:
         profile=_profile(options["profile"]),
         zone=_text(options, "zone"),
         start=_start(options["start"]),
-        dates=cast("Order | None", options["dates"]),
+        dates=cast("DateOrder | None", options["dates"]),
         decimal=_text(options, "decimal"),
         side=_text(options, "side"),
         sampling=_text(options, "sampling"),

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import click
 
-from shuntbook.analysis.nameplate.estimate import Comparison
+from shuntbook.analysis.nameplate.estimate import PlateComparison
 from shuntbook.analysis.one_log.log_report import LogReport
 from shuntbook.analysis.several_logs.report import Report
 from shuntbook.cli.assembling.report import report_of
@@ -154,7 +154,7 @@ def _why(log: LogReport) -> str:
     return f"Why: from paper to nameplate {paper}; from there to what was measured {plate}."
 
 
-def _off(said_Wh: float, found: Comparison) -> str:
+def _off(said_Wh: float, found: PlateComparison) -> str:
     """Return what was said beforehand, and how far it is from what was measured."""
     off = said_Wh / found.measured_energy_Wh - 1.0
     return f"{amount(said_Wh, 'Wh')} ({percent(abs(off))} too {'much' if off > 0 else 'little'})"

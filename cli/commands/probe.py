@@ -13,7 +13,7 @@ from shuntbook.ingest.errors import InputError
 from shuntbook.ingest.live.address import parse_address
 from shuntbook.ingest.live.source import SteadyClock
 from shuntbook.ingest.modbus.probe import UNITS, ModelSeen, Probed, RegisterSeen, UnitSeen, probe
-from shuntbook.ingest.profiles.modbus_part import Table
+from shuntbook.ingest.profiles.modbus_part import RegisterTable
 
 #: Unit ids end here (Modbus over Serial Line V1.02, section 2.2); 255 is a device's own over TCP.
 _LAST_UNIT = 255
@@ -34,7 +34,7 @@ def command(source: str, units: str | None, registers: str | None, from_input: b
     Example: shuntbook probe modbus-tcp:192.0.2.7:502 --registers 0-39
     """
     tried = UNITS if units is None else _units(units)
-    which: Table = "input" if from_input else "holding"
+    which: RegisterTable = "input" if from_input else "holding"
     span = _pair(registers, "--registers") if registers is not None else None
     found = probe(
         parse_address(source),
@@ -66,7 +66,7 @@ def _pair(text: str, option: str) -> tuple[int, int]:
     return first, int(parts[2]) if parts[2] else first
 
 
-def _lines(found: Probed, which: Table) -> list[str]:
+def _lines(found: Probed, which: RegisterTable) -> list[str]:
     if not found.units:
         tried = f"{found.tried[0]} to {found.tried[-1]}" if len(found.tried) > 1 else f"{found.tried[0]}"
         return [f"{found.place}: nothing answers as unit {tried}; check wiring, baud and parity, or try other --units"]

@@ -11,7 +11,7 @@ from shuntbook.analysis.several_logs.fleet import RULE, counts_of
 from shuntbook.cli.render.charts.both_sizes import both_sizes
 from shuntbook.cli.render.page.figures import Figure
 from shuntbook.cli.render.page.log_tables import Table
-from shuntbook.cli.render.page.section import Shown
+from shuntbook.cli.render.page.section import ShownFinding
 from shuntbook.cli.render.page.templated import filled
 from shuntbook.cli.render.wording import numbers
 
@@ -133,9 +133,9 @@ def _about(summary: LogSummary) -> str:
     return f"{', '.join(numbers.shortened(text) for text in where)}: {runs}" if where else runs
 
 
-def _pressing(summary: LogSummary, anchor: str) -> list[Shown]:
+def _pressing(summary: LogSummary, anchor: str) -> list[ShownFinding]:
     serious = [finding for finding in summary.findings if finding.severity != "note"]
-    return [Shown(f"{anchor}-{place}", finding, "") for place, finding in enumerate(serious, start=1)]
+    return [ShownFinding(f"{anchor}-{place}", finding, "") for place, finding in enumerate(serious, start=1)]
 
 
 def _not_read(ranking: Sequence[LogSummary]) -> Table:

@@ -68,11 +68,11 @@ def _file(name: str | None, sites: Sites) -> SiteFile | None:
     return None if name is None else SiteFile(name, *sites[name])
 
 
-Step = Callable[[], object]
+OnProgress = Callable[[], object]
 
 
 @contextmanager
-def progress() -> Iterator[Callable[[int, int], Step]]:
+def progress() -> Iterator[Callable[[int, int], OnProgress]]:
     """Give what begins a bar: told how many logs there are and how many are finished, it returns a step.
 
     Without a terminal nothing is shown.
@@ -86,7 +86,7 @@ def progress() -> Iterator[Callable[[int, int], Step]]:
     columns = (TextColumn("logs"), BarColumn(), MofNCompleteColumn(), TextColumn("left"), TimeRemainingColumn())
     with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
 
-        def begin(total: int, finished: int) -> Step:
+        def begin(total: int, finished: int) -> OnProgress:
             shown = bar.add_task("logs", total=total, completed=finished)
             return lambda: bar.advance(shown)
 

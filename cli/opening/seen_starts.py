@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True)
-class SeenStarts:
+class StartsFold:
     """A fold that finds the starts, and what each may have drawn unseen."""
 
     fold: CycleFold
@@ -29,7 +29,7 @@ class SeenStarts:
         return caught_starts(self.each, cycles, self.interval_s), [cycle.start_us for cycle in cycles]
 
 
-def seen_starts(ready: Prepared, site: Site | None) -> SeenStarts | None:
+def seen_starts(ready: Prepared, site: Site | None) -> StartsFold | None:
     """Return what finds the starts of a site's pump; None where no surge of it can fall between readings."""
     if site is None or not {"current_A", "power_W"} & ready.quantities:
         return None
@@ -41,7 +41,7 @@ def seen_starts(ready: Prepared, site: Site | None) -> SeenStarts | None:
     each = unseen_starts(site, watched.load, 1, ready.how) if watched.load is not None else None
     if each is None or (ready.how.usual_interval_s or 0.0) <= each.lasts_s:
         return None
-    return SeenStarts(
+    return StartsFold(
         CycleFold(ready.how, ready.quantities, load=watched.name, expected=watched.expected),
         each,
         ready.how.usual_interval_s,

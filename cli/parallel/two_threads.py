@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Final, Protocol, TypeAlias, runtime_checkable
 import numpy as np
 
 if TYPE_CHECKING:
-    from shuntbook.analysis.charge.completed import Read
+    from shuntbook.analysis.charge.completed import CompletedReadings
     from shuntbook.analysis.readings.chunk import Chunk
 
     #: A chunk, and what makes the first fold take it in.
@@ -36,13 +36,13 @@ class Fed(Protocol):
 class WorksAhead(Fed, Protocol):
     """A fold most of whose work on a chunk needs no other chunk, and can be done ahead."""
 
-    def read(self, chunk: Chunk) -> Read:
+    def read(self, chunk: Chunk) -> CompletedReadings:
         """Join the next readings, at least one, to those before: quick, in order."""
 
-    def work_out(self, read: Read) -> None:
+    def work_out(self, read: CompletedReadings) -> None:
         """Do what needs nothing but what was read: in any thread, in any order."""
 
-    def take(self, read: Read) -> None:
+    def take(self, read: CompletedReadings) -> None:
         """Take in what was read: quick where it is worked out, in order."""
 
 
@@ -73,7 +73,7 @@ def feed(chunks: Iterable[Chunk], *folds: Fed) -> None:
 
 def _ahead(fold: WorksAhead, chunks: Iterable[Chunk]) -> Generator[Begun, None, None]:
     """Yield the chunks in order, each with what makes the fold take it in, while the next are worked on."""
-    waiting: deque[tuple[Read, Future[None]]] = deque()
+    waiting: deque[tuple[CompletedReadings, Future[None]]] = deque()
     with ThreadPoolExecutor(_THREADS, thread_name_prefix="sums") as pool:
         for chunk in filter(len, chunks):
             read = fold.read(chunk)
@@ -84,7 +84,7 @@ def _ahead(fold: WorksAhead, chunks: Iterable[Chunk]) -> Generator[Begun, None, 
             yield _worked_out(fold, *waiting.popleft())
 
 
-def _worked_out(fold: WorksAhead, read: Read, done: Future[None]) -> Begun:
+def _worked_out(fold: WorksAhead, read: CompletedReadings, done: Future[None]) -> Begun:
     done.result()  # raises what was raised there
     return read.chunk, partial(fold.take, read)
 

@@ -14,7 +14,7 @@ import click
 
 from .processes import deaf_to_ctrl_c, processes
 
-Result = TypeVar("Result")
+WorkResult = TypeVar("WorkResult")
 
 
 class Second(Protocol):
@@ -27,7 +27,7 @@ class Second(Protocol):
     def prepare(self) -> None:
         """Make ready for what comes later, once what was begun is done."""
 
-    def begin(self, work: Callable[[], Result]) -> Callable[[], Result]:
+    def begin(self, work: Callable[[], WorkResult]) -> Callable[[], WorkResult]:
         """Begin some work, and return what waits for its result, as often as it is asked.
 
         Parameters
@@ -45,7 +45,7 @@ class _Here:
     def prepare(self) -> None:
         pass
 
-    def begin(self, work: Callable[[], Result]) -> Callable[[], Result]:
+    def begin(self, work: Callable[[], WorkResult]) -> Callable[[], WorkResult]:
         return cache(work)
 
 
@@ -62,17 +62,17 @@ class _Beside:
         if self._there is not _nothing:
             self._begun(self._there)
 
-    def begin(self, work: Callable[[], Result]) -> Callable[[], Result]:
+    def begin(self, work: Callable[[], WorkResult]) -> Callable[[], WorkResult]:
         return cache(partial(self._result, self._begun(work), work))
 
-    def _begun(self, work: Callable[[], Result]) -> Future[Result] | None:
+    def _begun(self, work: Callable[[], WorkResult]) -> Future[WorkResult] | None:
         try:
             with deaf_to_ctrl_c():  # the first to be submitted starts the process
                 return self._pool.submit(work)
         except (BrokenProcessPool, OSError):  # it has ended, or the system gives no process
             return None
 
-    def _result(self, begun: Future[Result] | None, work: Callable[[], Result]) -> Result:
+    def _result(self, begun: Future[WorkResult] | None, work: Callable[[], WorkResult]) -> WorkResult:
         try:
             if begun is not None:
                 if not begun.done():

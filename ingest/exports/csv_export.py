@@ -16,19 +16,19 @@ from shuntbook.ingest.exports.delimited.instants import parse
 from shuntbook.ingest.exports.delimited.layout import find_layout
 from shuntbook.ingest.exports.delimited.plan import Layout, Wishes
 from shuntbook.ingest.exports.delimited.rows import RowBatch, RowReader
-from shuntbook.ingest.exports.delimited.stamp_patterns import Order
-from shuntbook.ingest.exports.delimited.stamps import Highest, highest_numbers, possible_orders
+from shuntbook.ingest.exports.delimited.stamp_patterns import DateOrder
+from shuntbook.ingest.exports.delimited.stamps import HighestNumbers, highest_numbers, possible_orders
 from shuntbook.ingest.exports.delimited.time_columns import joined_cells
 from shuntbook.ingest.log.arrow import strings
 from shuntbook.ingest.safe_files.ahead import ahead
 from shuntbook.ingest.zone import NO_TIME, LocalClock, zone_named
 
 _DAY_US = 86_400_000_000
-_ORDER_WORDS: dict[Order, str] = {"d/m/y": "day/month/year", "m/d/y": "month/day/year", "y-m-d": "year-month-day"}
+_ORDER_WORDS: dict[DateOrder, str] = {"d/m/y": "day/month/year", "m/d/y": "month/day/year", "y-m-d": "year-month-day"}
 
 
 @dataclass
-class Clock:
+class StampClock:
     """Turns a source's stamps into UTC: by a zone, from a start, or not at all.
 
     A clock of hours, minutes and seconds without a date that falls from the end of a day to its beginning has passed
@@ -92,7 +92,7 @@ class CsvExport:
         self.needs_zone = by_zone or (style.kind == "elapsed" and start is not None and start.tzinfo is None)
         local = LocalClock(zone_named(zone, what="--zone"), newest_first=_is_newest_first(first)) if by_zone else None
         start_us = _start_us(start, zone) if style.kind == "elapsed" and start is not None else 0
-        self.clock = Clock(local, start_us, wraps=style.unit == "h:m:s")
+        self.clock = StampClock(local, start_us, wraps=style.unit == "h:m:s")
 
     #: A table holds no notes.
     markers: Sequence[tuple[int, str]] = ()
@@ -134,7 +134,7 @@ def _with_orders(layouts: list[Layout], sources: list[Source]) -> list[Layout]:
     if not open_:
         return layouts
     decided = {layout.time.style.order for k, layout in enumerate(layouts) if k not in open_}
-    order: Order | None = decided.pop() if len(decided) == 1 else None
+    order: DateOrder | None = decided.pop() if len(decided) == 1 else None
     if order is None:
         order = _order_of_rows([(layouts[k], sources[k]) for k in open_])
     return [layout.with_order(order) if k in open_ else layout for k, layout in enumerate(layouts)]
@@ -144,8 +144,8 @@ def _is_open(layout: Layout) -> bool:
     return layout.time.style.kind == "calendar" and layout.time.style.order is None
 
 
-def _order_of_rows(files: list[tuple[Layout, Source]]) -> Order:
-    highest = Highest()
+def _order_of_rows(files: list[tuple[Layout, Source]]) -> DateOrder:
+    highest = HighestNumbers()
     for layout, source in files:
         for cells in _first_cells(layout, source):
             highest = highest.with_(highest_numbers(cells))

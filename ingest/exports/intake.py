@@ -20,7 +20,7 @@ from .adapter import Export
 from .csv_export import CsvExport
 
 if TYPE_CHECKING:
-    from shuntbook.ingest.exports.delimited.stamp_patterns import Order
+    from shuntbook.ingest.exports.delimited.stamp_patterns import DateOrder
     from shuntbook.ingest.profiles.model import Profile
 
 
@@ -31,7 +31,7 @@ class Stated:
     profile: Profile | None = None
     zone: str | None = None
     start: datetime | None = None
-    dates: Order | None = None
+    dates: DateOrder | None = None
     decimal: str | None = None
     side: str | None = None
     sampling: str | None = None

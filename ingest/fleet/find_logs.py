@@ -25,7 +25,7 @@ from . import remote
 
 LOG, JOURNAL, SITE = ".parquet", ".parquet.journal", ".toml"
 #: ``log``: to be read; ``unfinished``: a capture that was not ended; ``not read``: no log, for a reason.
-Kind = Literal["log", "unfinished", "not read"]
+LogKind = Literal["log", "unfinished", "not read"]
 _UNFINISHED: Final = (
     "an unfinished capture lies here ({name}); it is left alone, as it may still be running: end it, or complete it "
     "with 'shuntbook look {log}'"
@@ -51,7 +51,7 @@ class FoundLog:
     name: str
     place: str
     stamp: str = ""
-    kind: Kind = "log"
+    kind: LogKind = "log"
     reason: str | None = None
 
 

@@ -67,7 +67,7 @@ class Keeper(Protocol):
 
 
 @dataclass
-class Meter:
+class MeteredSource:
     """One meter of a capture: its source, its journal, and what has come of it so far."""
 
     name: str
@@ -87,7 +87,7 @@ class Meter:
 class Happened:
     """Something that a meter's thread tells the listener."""
 
-    meter: Meter
+    meter: MeteredSource
     event: Event
 
 
@@ -96,7 +96,7 @@ class Capture:
 
     Parameters
     ----------
-    meters : sequence of Meter
+    meters : sequence of MeteredSource
         What to read; their journals are open.
     clock : Clock
         The one clock.
@@ -110,7 +110,7 @@ class Capture:
     answer are left out, not made up for.
     """
 
-    def __init__(self, meters: Sequence[Meter], clock: Clock, *, length_s: float | None) -> None:
+    def __init__(self, meters: Sequence[MeteredSource], clock: Clock, *, length_s: float | None) -> None:
         self.meters = list(meters)
         self._clock = clock
         self.start_us = clock.now_us()
@@ -162,7 +162,7 @@ class Capture:
     def _over(self) -> bool:
         return self._stop.is_set() or (self._end_us is not None and self._clock.now_us() >= self._end_us)
 
-    def _run(self, meter: Meter) -> None:
+    def _run(self, meter: MeteredSource) -> None:
         """Read one meter to the end; whatever goes wrong is kept for the one who started it."""
         try:
             self._read(meter)
@@ -173,7 +173,7 @@ class Capture:
             meter.connected = False
             self._close(meter)
 
-    def _read(self, meter: Meter) -> None:
+    def _read(self, meter: MeteredSource) -> None:
         watch = _ClockWatch(self._clock)
         due_us = self.start_us
         while not self._over() and not meter.finished:
@@ -194,7 +194,7 @@ class Capture:
                 self._note_step(meter, step_s)
             meter.journal.flush_due(self._clock.now_us())
 
-    def _close(self, meter: Meter) -> None:
+    def _close(self, meter: MeteredSource) -> None:
         """Take what a source still has to say at its end, and close it."""
         ending = getattr(meter.source, "ending", None)
         try:
@@ -205,7 +205,7 @@ class Capture:
         finally:
             meter.source.close()
 
-    def _poll(self, meter: Meter, due_us: int) -> int:
+    def _poll(self, meter: MeteredSource, due_us: int) -> int:
         """Wait for the next poll, ask, and return when the one after it is due. [us]"""
         every_us = round(meter.every_s * 1e6)
         now = self._clock.now_us()
@@ -218,7 +218,7 @@ class Capture:
         self._take(meter, meter.source.read(meter.every_s))
         return due_us + every_us
 
-    def _reconnect(self, meter: Meter) -> None:
+    def _reconnect(self, meter: MeteredSource) -> None:
         """Open a lost source again, with growing pauses, for as long as the capture lasts."""
         pause_s, lost_us = FIRST_PAUSE_S, self._clock.now_us()
         while not self._over():
@@ -236,29 +236,29 @@ class Capture:
                 self._tell(meter, Remark(self._clock.now_us(), "reconnected", f"back after {away_s:.1f} s"))
                 return
 
-    def _note_step(self, meter: Meter, step_s: float) -> None:
+    def _note_step(self, meter: MeteredSource, step_s: float) -> None:
         now = self._clock.now_us()
         meter.journal.append_clock_step(now, step_s)
         which = "forward" if step_s > 0 else "back"
         words = f"the machine's clock was set {which} by {abs(step_s):.1f} s; times go on as before"
         self._tell(meter, Remark(now, "clock step", words))
 
-    def _pause(self, meter: Meter, length_s: float) -> None:
+    def _pause(self, meter: MeteredSource, length_s: float) -> None:
         until = self._clock.now_us() + round(length_s * 1e6)
         while not self._over() and (rest_us := until - self._clock.now_us()) > 0:
             self._wait(meter, rest_us)
 
-    def _wait(self, meter: Meter, rest_us: int) -> None:
+    def _wait(self, meter: MeteredSource, rest_us: int) -> None:
         """Wait a little of the rest, and let the journal do what is due. [us]"""
         self._clock.sleep(min(rest_us / 1e6, _SLICE_S))
         meter.journal.flush_due(self._clock.now_us())
 
-    def _take(self, meter: Meter, events: Sequence[Event]) -> None:
+    def _take(self, meter: MeteredSource, events: Sequence[Event]) -> None:
         for event in events:
             why = _why_not_kept(event, meter.last_us) if isinstance(event, Reading) else None
             self._tell(meter, why or event)
 
-    def _tell(self, meter: Meter, event: Event) -> None:
+    def _tell(self, meter: MeteredSource, event: Event) -> None:
         """Keep an event first, then count it and tell it."""
         if isinstance(event, Reading):
             meter.journal.append_reading(event)

@@ -8,7 +8,7 @@ from functools import reduce
 from operator import xor
 from typing import TYPE_CHECKING
 
-from shuntbook.ingest.profiles.serial_part import Kind
+from shuntbook.ingest.profiles.serial_part import ChecksumKind
 
 if TYPE_CHECKING:
     from shuntbook.ingest.profiles.serial_part import ChecksumPart
@@ -20,7 +20,7 @@ class WrongChecksum(ValueError):  # noqa: N818 - a state, told by its name
     """A line's checksum is missing or is not that of the line."""
 
 
-def checksum(data: bytes, kind: Kind) -> int:
+def checksum(data: bytes, kind: ChecksumKind) -> int:
     """Return the checksum of some bytes.
 
     Parameters

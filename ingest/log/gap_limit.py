@@ -12,9 +12,10 @@ from dataclasses import dataclass
 from math import ceil, floor, log10, sqrt
 
 import numpy as np
+from numpy.typing import NDArray
 
 from .pauses import Pauses
-from .spacing_count import FloatArray, SpacingCount
+from .spacing_count import SpacingCount
 
 #: A spacing of up to five times the usual is still one measurement, and ten seconds always are: common practice.
 GAP_TIMES, ALWAYS_ONE_S = 5.0, 10.0
@@ -91,7 +92,7 @@ def _five_times_most_of(spacings: SpacingCount) -> float:
     return max(GAP_TIMES * (spacings.quantile_s(0.95) or 0.0), ALWAYS_ONE_S)
 
 
-def _wrong_s(usual: SpacingCount, paused: SpacingCount, limit_s: float | FloatArray) -> FloatArray:
+def _wrong_s(usual: SpacingCount, paused: SpacingCount, limit_s: float | NDArray[np.float64]) -> NDArray[np.float64]:
     """Return how much time a limit puts on the wrong side: usual spacings left out, pauses bridged. [s]"""
     return usual.total_s() - usual.total_s(limit_s) + paused.total_s(limit_s)
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from .spacing_count import FloatArray, SpacingCount
+from .spacing_count import SpacingCount
 
 _MOST_PAUSES = 20_000
 #: So many pauses are needed to tell a habit: common practice, no source.
@@ -23,7 +23,7 @@ _MOSTLY, _SOME = 0.9, 0.1
 
 
 @dataclass(frozen=True)
-class Burst:
+class UnbrokenReadings:
     """Readings on end without a pause: lowest, highest and last level, and what a mean is made of."""
 
     low: float
@@ -33,7 +33,7 @@ class Burst:
     last: float
 
     @classmethod
-    def beginning_at(cls, level: float) -> Burst:
+    def beginning_at(cls, level: float) -> UnbrokenReadings:
         """Return one that holds a first reading, or none where that is NaN."""
         return cls(level, level, float(np.nan_to_num(level)), float(not np.isnan(level)), level)
 
@@ -52,11 +52,11 @@ class Pauses:
     """
 
     def __init__(self, level: float) -> None:
-        self._burst = Burst.beginning_at(level)
+        self._burst = UnbrokenReadings.beginning_at(level)
         #: length [us], level before, level after; swing, mean and readings of the burst before
-        self._records: FloatArray = np.empty((6, 0))
+        self._records: NDArray[np.float64] = np.empty((6, 0))
 
-    def add(self, spacings_us: NDArray[np.int64], is_pause: NDArray[np.bool_], levels: FloatArray) -> None:
+    def add(self, spacings_us: NDArray[np.int64], is_pause: NDArray[np.bool_], levels: NDArray[np.float64]) -> None:
         """Take the next spacings in [us], which of them are pauses, and the level after each."""
         if not len(spacings_us):
             return
@@ -70,7 +70,7 @@ class Pauses:
         low[0], high[0] = np.fmin(low[0], burst.low), np.fmax(high[0], burst.high)
         total[0], count[0] = total[0] + burst.total, count[0] + burst.count
         x[0] = burst.last
-        self._burst = Burst(*(float(part[-1]) for part in (low, high, total, count, x)))
+        self._burst = UnbrokenReadings(*(float(part[-1]) for part in (low, high, total, count, x)))
         if not len(at) or self._records.shape[1] >= _MOST_PAUSES:
             return
         mean = total[:-1] / np.maximum(count[:-1], 1.0)
@@ -108,7 +108,7 @@ class Changes:
         self._last = self._low = self._high = level
         self._changes = self._readings = 0
 
-    def add(self, levels: FloatArray) -> None:
+    def add(self, levels: NDArray[np.float64]) -> None:
         """Take the levels after the next spacings in."""
         x = np.concatenate([[self._last], levels])
         low = np.fmin.accumulate(np.concatenate([[self._low], x]))[1:]

@@ -2,12 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TypeAlias
-
 import numpy as np
 from numpy.typing import NDArray
-
-FloatArray: TypeAlias = NDArray[np.float64]
 
 _MOST_KINDS = 20_000
 
@@ -48,7 +44,7 @@ class SpacingCount:
         return both
 
     @property
-    def sizes_s(self) -> FloatArray:
+    def sizes_s(self) -> NDArray[np.float64]:
         """The different spacings, rising. [s]"""
         return np.asarray(self._kinds * self._grain_us / 1e6)
 
@@ -60,7 +56,7 @@ class SpacingCount:
         """Return how many spacings are no longer than `to_s`. [s]"""
         return int(self._counts[self.sizes_s <= to_s].sum())
 
-    def total_s(self, to_s: float | FloatArray = np.inf) -> FloatArray:
+    def total_s(self, to_s: float | NDArray[np.float64] = np.inf) -> NDArray[np.float64]:
         """Return the length of all spacings that are no longer than `to_s`, for each of these. [s]"""
         totals = np.concatenate([[0.0], np.cumsum(self.sizes_s * self._counts)])
         return np.asarray(totals[np.searchsorted(self.sizes_s, to_s, side="right")])

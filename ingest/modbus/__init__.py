@@ -1,1 +1,3 @@
 """Modbus and SunSpec devices, over TCP and serial lines."""
+
+__all__ = ["probe"]

@@ -15,14 +15,14 @@ from pymodbus.pdu import ModbusPDU
 from shuntbook.ingest.events import Refused, Remark
 from shuntbook.ingest.live.address import Address
 from shuntbook.ingest.live.source import Clock, SourceLost
-from shuntbook.ingest.profiles.modbus_part import Table
+from shuntbook.ingest.profiles.modbus_part import RegisterTable
 
 from .connection import Bus, LineSettings, cannot_open, rtu_bus, tcp_bus
 
 #: The most registers of one request (Modbus Application Protocol V1.1b3, sections 6.3 and 6.4).
 MOST_REGISTERS = 125
 #: Function codes (the same sections).
-FUNCTIONS: Final[dict[Table, int]] = {"holding": 3, "input": 4}
+FUNCTIONS: Final[dict[RegisterTable, int]] = {"holding": 3, "input": 4}
 #: What a device means by an exception code (the same, section 7).
 EXCEPTIONS = {
     1: "illegal function: it does not know this kind of request",
@@ -124,7 +124,7 @@ class ModbusLine:
             if not bus.openers:
                 bus.drop()
 
-    def read_registers(self, table: Table, address: int, count: int) -> list[int]:
+    def read_registers(self, table: RegisterTable, address: int, count: int) -> list[int]:
         """Ask for registers.
 
         Parameters
@@ -169,9 +169,9 @@ class ModbusLine:
                 return False
             return not (reply.isError() and reply.exception_code in FROM_GATEWAY)
 
-    def _settle(self, table: Table, address: int) -> None:
+    def _settle(self, table: RegisterTable, address: int) -> None:
         """Have the line's last word be an answer to a question that no late answer fits."""
-        other: Table = "input" if table == "holding" else "holding"
+        other: RegisterTable = "input" if table == "holding" else "holding"
         for _ in range(_SETTLING):
             try:
                 reply = self._ask(other, address, 1)
@@ -189,7 +189,7 @@ class ModbusLine:
             raise ModbusFault(WRONG_ANSWER, f"{self._who()} answers, but not what it is asked", came=self._bus.heard)
         self._in_doubt = False
 
-    def _ask(self, table: Table, address: int, count: int) -> ModbusPDU:
+    def _ask(self, table: RegisterTable, address: int, count: int) -> ModbusPDU:
         """Exchange one request for one answer, of whatever shape."""
         try:
             return self._exchange(table, address, count)
@@ -200,7 +200,7 @@ class ModbusLine:
         self._answered_here = False
         return self._ask(table, address, count)
 
-    def _exchange(self, table: Table, address: int, count: int) -> ModbusPDU:
+    def _exchange(self, table: RegisterTable, address: int, count: int) -> ModbusPDU:
         bus = self._bus
         ask = bus.client.read_holding_registers if table == "holding" else bus.client.read_input_registers
         self._connect()
@@ -237,7 +237,7 @@ class ModbusLine:
         sentence = f"{self._who()}: what came is no whole answer (wrong checksum or unit, stray or missing bytes)"
         return ModbusFault(WRONG_ANSWER, sentence, came=came)
 
-    def _check(self, reply: ModbusPDU, table: Table, address: int, count: int) -> None:
+    def _check(self, reply: ModbusPDU, table: RegisterTable, address: int, count: int) -> None:
         asked = f"{self._who()}, {_named(table, address, count)}"
         function = reply.function_code & 0x7F
         if function == FUNCTIONS[table] and reply.isError():
@@ -267,7 +267,7 @@ class ModbusLine:
         return f"{self.place}, unit {self.unit}"
 
 
-def _named(table: Table, address: int, count: int) -> str:
+def _named(table: RegisterTable, address: int, count: int) -> str:
     """Return registers in words."""
     which = f"registers {address} to {address + count - 1}" if count > 1 else f"register {address}"
     return f"{table} {which} (counted from 0)"

@@ -9,19 +9,19 @@ from dataclasses import dataclass, field, replace
 from shuntbook.ingest.errors import InputError
 from shuntbook.ingest.live.address import Address
 from shuntbook.ingest.live.source import Clock
-from shuntbook.ingest.profiles.modbus_part import SIZES, TABLE_SIZE, Kind, Order, SunSpecPart, Table
+from shuntbook.ingest.profiles.modbus_part import SIZES, TABLE_SIZE, RegisterTable, RegisterType, SunSpecPart, WordOrder
 
 from .checked_reads import EXCEPTION, MOST_REGISTERS, ModbusFault, ModbusLine, rtu_line, tcp_line
 from .connection import line_settings
 from .registers import LINE_SETTINGS, PORT_SETTINGS, decode
-from .sunspec import READABLE, Found, NoSunSpecError, find_models
+from .sunspec import READABLE, DeviceModel, NoSunSpecError, find_models
 from .sunspec_models import model, value_of
 
 #: How long a unit may take to answer before it is held to be absent. Common practice, no source. [s]
 PATIENCE_S = 0.3
 UNITS = range(1, 11)
 #: Types a value of several registers is shown in; the orders other than these are rare.
-_LIKELY: tuple[tuple[str, Kind, Order], ...] = (
+_LIKELY: tuple[tuple[str, RegisterType, WordOrder], ...] = (
     ("uint16", "uint16", "big"),
     ("int16", "int16", "big"),
     ("uint32", "uint32", "big"),
@@ -88,7 +88,7 @@ def probe(
     clock: Clock,
     *,
     units: Sequence[int] = UNITS,
-    table: Table = "holding",
+    table: RegisterTable = "holding",
     registers: tuple[int, int] | None = None,
     tell: Callable[[str], None] = lambda _: None,
 ) -> Probed:
@@ -145,7 +145,7 @@ def _line(address: Address, clock: Clock, unit: int | None) -> ModbusLine:
     return kinds[address.kind](address, settings if unit is None else replace(settings, unit=unit), clock)
 
 
-def _look(line: ModbusLine, table: Table, registers: tuple[int, int] | None) -> UnitSeen:
+def _look(line: ModbusLine, table: RegisterTable, registers: tuple[int, int] | None) -> UnitSeen:
     said: list[str] = []
     models: list[ModelSeen] = []
     words: dict[int, int] = {}
@@ -163,7 +163,7 @@ def _look(line: ModbusLine, table: Table, registers: tuple[int, int] | None) -> 
     return UnitSeen(line.unit, tuple(models), _registers(words), tuple(said))
 
 
-def _model(line: ModbusLine, found: Found, said: list[str]) -> ModelSeen:
+def _model(line: ModbusLine, found: DeviceModel, said: list[str]) -> ModelSeen:
     """Return a model with its values; without them where it is not published or cannot be read."""
     known = model(found.number)
     seen = ModelSeen(found.number, "", found.address, found.length, found.number in READABLE)
@@ -184,14 +184,14 @@ def _model(line: ModbusLine, found: Found, said: list[str]) -> ModelSeen:
     return replace(seen, label=known.label, values=values)
 
 
-def _blocks(line: ModbusLine, table: Table, first: int, count: int) -> list[int]:
+def _blocks(line: ModbusLine, table: RegisterTable, first: int, count: int) -> list[int]:
     words: list[int] = []
     while len(words) < count:
         words += line.read_registers(table, first + len(words), min(MOST_REGISTERS, count - len(words)))
     return words
 
 
-def _readable(line: ModbusLine, table: Table, first: int, count: int) -> dict[int, int]:
+def _readable(line: ModbusLine, table: RegisterTable, first: int, count: int) -> dict[int, int]:
     """Return those registers that the device gives, by address: what it refuses is asked for in halves."""
     words: dict[int, int] = {}
     waiting = [(at, min(MOST_REGISTERS, first + count - at)) for at in range(first, first + count, MOST_REGISTERS)]
@@ -219,7 +219,7 @@ def _registers(words: dict[int, int]) -> tuple[RegisterSeen, ...]:
     return tuple(seen)
 
 
-def _likely(kind: Kind, value: float) -> bool:
+def _likely(kind: RegisterType, value: float) -> bool:
     if kind in _SIGNED:
         return value < 0
     if kind.startswith("float"):

@@ -16,12 +16,12 @@ from shuntbook.ingest.live.source import Cadence, Clock
 from shuntbook.ingest.profiles.modbus_part import (
     CODES,
     SIZES,
-    Kind,
     LiveProfile,
     ModbusPart,
-    Order,
     RegisterEntry,
-    Table,
+    RegisterTable,
+    RegisterType,
+    WordOrder,
 )
 from shuntbook.ingest.quantities import unit_of
 
@@ -33,14 +33,14 @@ LINE_SETTINGS = ("unit", "timeout")
 PORT_SETTINGS = ("baud", "parity", "stop_bits")
 
 #: Registers by table and wire address.
-Registers = dict[tuple[Table, int], int]
+Registers = dict[tuple[RegisterTable, int], int]
 
 
 @dataclass(frozen=True, order=True)
-class Span:
+class RegisterBlock:
     """Registers of one table that stand side by side; `address` as on the wire."""
 
-    table: Table
+    table: RegisterTable
     address: int
     count: int
 
@@ -50,12 +50,12 @@ class Span:
         return self.address + self.count
 
 
-def join(spans: Iterable[Span], gap: int) -> list[Span]:
+def join(spans: Iterable[RegisterBlock], gap: int) -> list[RegisterBlock]:
     """Return as few requests as hold all spans, each of at most 125 registers.
 
     Parameters
     ----------
-    spans : iterable of Span
+    spans : iterable of RegisterBlock
         What is wanted, in any order; they may overlap.
     gap : int
         How many registers that nobody wants may stand between two that are read together.
@@ -65,19 +65,19 @@ def join(spans: Iterable[Span], gap: int) -> list[Span]:
     Spans are taken in the order of their addresses; one joins the request before it if it begins no more than `gap`
     registers after that one's end and both fit. A span is never split.
     """
-    requests: list[Span] = []
+    requests: list[RegisterBlock] = []
     for span in sorted(set(spans)):
         last = requests[-1] if requests else None
         if last is not None and span.table == last.table and span.address - last.end <= gap:
             end = max(last.end, span.end)
             if end - last.address <= MOST_REGISTERS:
-                requests[-1] = Span(last.table, last.address, end - last.address)
+                requests[-1] = RegisterBlock(last.table, last.address, end - last.address)
                 continue
         requests.append(span)
     return requests
 
 
-def take(line: ModbusLine, span: Span) -> Registers:
+def take(line: ModbusLine, span: RegisterBlock) -> Registers:
     """Read a span; raises what `ModbusLine.read_registers` does."""
     words = line.read_registers(span.table, span.address, span.count)
     return {(span.table, span.address + k): word for k, word in enumerate(words)}
@@ -163,12 +163,12 @@ class _Plan:
             "byte_order": entry.byte_order or part.byte_order,
         }
         self._unit = unit_of(quantity, entry.unit, column=quantity)
-        self._span = Span(entry.table, part.wire(entry.address), SIZES[entry.type])
+        self._span = RegisterBlock(entry.table, part.wire(entry.address), SIZES[entry.type])
         self.spans = [self._span]
         if entry.direction is not None:
-            self.spans.append(Span(entry.table, part.wire(entry.direction.address), 1))
+            self.spans.append(RegisterBlock(entry.table, part.wire(entry.direction.address), 1))
 
-    def value(self, registers: Mapping[tuple[Table, int], int]) -> float | None:
+    def value(self, registers: Mapping[tuple[RegisterTable, int], int]) -> float | None:
         """Return the quantity in its own unit; None where the device says that it has no value."""
         entry, span = self._entry, self._span
         words = [registers[span.table, span.address + k] for k in range(span.count)]
@@ -183,7 +183,7 @@ class _Plan:
     def _bare_bits(self, words: Sequence[int]) -> int | None:
         return None if self._entry.type.startswith("float") else bits(words, **self._order)
 
-    def _signed(self, value: float, registers: Mapping[tuple[Table, int], int]) -> float:
+    def _signed(self, value: float, registers: Mapping[tuple[RegisterTable, int], int]) -> float:
         direction = self._entry.direction
         if direction is None:
             return value
@@ -242,7 +242,7 @@ def _source(line: ModbusLine, part: ModbusPart, profile: LiveProfile | None, clo
 
 
 def decode(
-    registers: Sequence[int], kind: Kind, *, word_order: Order = "big", byte_order: Order = "big"
+    registers: Sequence[int], kind: RegisterType, *, word_order: WordOrder = "big", byte_order: WordOrder = "big"
 ) -> int | float:
     """Return the number that registers hold.
 
@@ -265,7 +265,7 @@ def decode(
     return value
 
 
-def bits(registers: Sequence[int], *, word_order: Order = "big", byte_order: Order = "big") -> int:
+def bits(registers: Sequence[int], *, word_order: WordOrder = "big", byte_order: WordOrder = "big") -> int:
     """Return registers as one unsigned number, the bits as they stand."""
     words = registers if word_order == "big" else registers[::-1]
     return int.from_bytes(b"".join(word.to_bytes(2, byte_order) for word in words), "big")

@@ -17,7 +17,7 @@ from shuntbook.ingest.quantities import unit_of
 
 from .checked_reads import MOST_REGISTERS, NO_ANSWER, ModbusFault, ModbusLine, rtu_line, tcp_line
 from .connection import line_settings
-from .registers import LINE_SETTINGS, PORT_SETTINGS, Span, join, take
+from .registers import LINE_SETTINGS, PORT_SETTINGS, RegisterBlock, join, take
 from .sunspec_models import Model, Point, model, value_of
 
 #: "SunS", where it may stand, and the number that ends the chain of models (SunSpec Device Information Model
@@ -62,7 +62,7 @@ _UNITS = {"Pct": "%", "PF": "1", "%WHRtg": "%", "C": "degC"}
 
 
 @dataclass(frozen=True)
-class Found:
+class DeviceModel:
     """A model in a device: its number, the wire address of its number, and the registers after its length."""
 
     number: int
@@ -74,7 +74,7 @@ class NoSunSpecError(Exception):
     """The device answers, but has no marker where one may stand."""
 
 
-def find_models(line: ModbusLine) -> list[Found]:
+def find_models(line: ModbusLine) -> list[DeviceModel]:
     """Return a device's chain of models.
 
     Raises
@@ -100,13 +100,13 @@ def find_models(line: ModbusLine) -> list[Found]:
     )
 
 
-def _walk(line: ModbusLine, at: int) -> list[Found]:
-    found: list[Found] = []
+def _walk(line: ModbusLine, at: int) -> list[DeviceModel]:
+    found: list[DeviceModel] = []
     while len(found) < _MOST_MODELS and at < 0xFFFE:
         number, length = line.read_registers("holding", at, 2)
         if number in (0, END):
             return found
-        found.append(Found(number, at, length))
+        found.append(DeviceModel(number, at, length))
         at += 2 + length
     return found
 
@@ -133,10 +133,10 @@ class SunSpec:
         self.side: str = part.side or ("dc" if part.model == _NO_SIGN else "ac")
         takes = [of_side for sides in READABLE.values() for of_side in sides.values()]
         self.quantities: Sequence[str] = tuple(dict.fromkeys(quantity for each in takes for quantity in each))
-        self._found = Found(0, 0, 0)
+        self._found = DeviceModel(0, 0, 0)
         self._model = Model(0, "", {})
         self._points: dict[str, Point] = {}
-        self._requests: list[Span] = []
+        self._requests: list[RegisterBlock] = []
         self._ever_open = False
         if part.model == _NO_SIGN:
             self._check_sign()
@@ -188,7 +188,7 @@ class SunSpec:
             return [Refused(time_us, "no value", "", "the device answered, but gave none of the quantities a value")]
         return [Reading(time_us, values)]
 
-    def _ask(self, spans: Sequence[Span]) -> tuple[list[int | None], int]:
+    def _ask(self, spans: Sequence[RegisterBlock]) -> tuple[list[int | None], int]:
         """Return the model from its number on and the middle of the exchanges [us]; what was not asked for is None."""
         registers: list[int | None] = [None] * (self._found.length + 2)
         times_us = []
@@ -198,7 +198,7 @@ class SunSpec:
             times_us += [self._line.asked_us, self._line.answered_us]
         return registers, (times_us[0] + times_us[-1]) // 2
 
-    def _choose(self, found: Sequence[Found]) -> None:
+    def _choose(self, found: Sequence[DeviceModel]) -> None:
         wanted = self._part.model
         readable = [each for each in found if each.number in READABLE and wanted in (None, each.number)]
         if not readable:
@@ -216,7 +216,7 @@ class SunSpec:
             )
         self._take(readable[self._part.nth - 1])
 
-    def _take(self, found: Found) -> None:
+    def _take(self, found: DeviceModel) -> None:
         """Settle which model and points are read."""
         known = model(found.number)
         assert known is not None  # every readable model is published
@@ -274,12 +274,12 @@ class SunSpec:
             )
 
 
-def _spans(found: Found, of: Model, points: Iterable[Point]) -> list[Span]:
+def _spans(found: DeviceModel, of: Model, points: Iterable[Point]) -> list[RegisterBlock]:
     """Return what must be read for points: they, their scale factors, and the model's number and length."""
     points = list(points)
     factors = [of.points[point.scale] for point in points if isinstance(point.scale, str)]
-    spans = [Span("holding", found.address + each.offset, each.size) for each in points + factors]
-    return [Span("holding", found.address, 2), *spans]
+    spans = [RegisterBlock("holding", found.address + each.offset, each.size) for each in points + factors]
+    return [RegisterBlock("holding", found.address, 2), *spans]
 
 
 def _in_own_unit(quantity: str, point: Point, raw: float) -> float:

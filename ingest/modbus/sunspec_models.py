@@ -16,13 +16,13 @@ from pathlib import Path
 from typing import Any
 
 from shuntbook.ingest.errors import InputError
-from shuntbook.ingest.profiles.modbus_part import Kind
+from shuntbook.ingest.profiles.modbus_part import RegisterType
 
 from .registers import bits, decode
 
 #: How a type of the models is stored, and the bits that say "not implemented" (SunSpec Device Information Model
 #: Specification, the table of types; an accumulator of 0 is absent, not empty). A float is absent when it is no number.
-_NUMBERS: dict[str, tuple[Kind, int | None]] = {
+_NUMBERS: dict[str, tuple[RegisterType, int | None]] = {
     "int16": ("int16", 0x8000),
     "uint16": ("uint16", 0xFFFF),
     "count": ("uint16", 0xFFFF),

@@ -9,13 +9,13 @@ from pydantic import BaseModel, ConfigDict, Field, model_validator
 Place = Annotated[str, Field(min_length=1)] | Annotated[int, Field(ge=1)]
 
 
-class Part(BaseModel):
+class ProfilePart(BaseModel):
     """A part of a profile: no key but those it names, no figure that is none."""
 
     model_config = ConfigDict(strict=True, extra="forbid", allow_inf_nan=False, frozen=True, populate_by_name=True)
 
 
-class Direction(Part):
+class Direction(ProfilePart):
     """A column of letters or words that say which way an unsigned current flows."""
 
     column: Place
@@ -24,7 +24,7 @@ class Direction(Part):
     none: list[str] = Field(default_factory=list)
 
 
-class ColumnEntry(Part):
+class ColumnEntry(ProfilePart):
     """Where a quantity stands and how it is written.
 
     ``column`` is the header's word or the position counted from 1. A reading becomes

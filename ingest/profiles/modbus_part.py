@@ -10,11 +10,11 @@ from pydantic import Field, model_validator
 from shuntbook.ingest.errors import InputError
 from shuntbook.ingest.quantities import QUANTITIES, unit_of
 
-from .columns import Part
+from .columns import ProfilePart
 
-Kind = Literal["int16", "uint16", "int32", "uint32", "int64", "uint64", "float32", "float64"]
+RegisterType = Literal["int16", "uint16", "int32", "uint32", "int64", "uint64", "float32", "float64"]
 
-Order = Literal["big", "little"]
+WordOrder = Literal["big", "little"]
 
 CODES = {
     "int16": "h", "uint16": "H", "int32": "i", "uint32": "I", "int64": "q", "uint64": "Q",
@@ -22,9 +22,9 @@ CODES = {
 }  # fmt: skip
 
 #: How many registers a value takes.
-SIZES: dict[Kind, int] = {kind: struct.calcsize(">" + CODES[kind]) // 2 for kind in get_args(Kind)}
+SIZES: dict[RegisterType, int] = {kind: struct.calcsize(">" + CODES[kind]) // 2 for kind in get_args(RegisterType)}
 
-Table = Literal["holding", "input"]
+RegisterTable = Literal["holding", "input"]
 
 Sign = Literal["draw_positive", "return_positive"]
 
@@ -32,7 +32,7 @@ Sign = Literal["draw_positive", "return_positive"]
 TABLE_SIZE = 65536
 
 
-class LinePart(Part):
+class LinePart(ProfilePart):
     """How the device is reached; a setting in the source's address goes before these."""
 
     unit: int = Field(default=1, ge=0, le=255)
@@ -43,7 +43,7 @@ class LinePart(Part):
     stop_bits: Literal[1, 2] = 1
 
 
-class DirectionRegister(Part):
+class DirectionRegister(ProfilePart):
     """A register whose raw value says which way an unsigned current flows; it stands in the current's table."""
 
     address: int
@@ -52,7 +52,7 @@ class DirectionRegister(Part):
     none: list[int] = Field(default_factory=list)
 
 
-class RegisterEntry(Part):
+class RegisterEntry(ProfilePart):
     """Where a quantity stands and how its registers are to be read.
 
     A reading becomes ``(raw x scale + offset)`` in ``unit``, with its sign turned where ``sign`` says that return is
@@ -62,10 +62,10 @@ class RegisterEntry(Part):
     """
 
     address: int
-    type: Kind
-    table: Table = "holding"
-    word_order: Order | None = None
-    byte_order: Order | None = None
+    type: RegisterType
+    table: RegisterTable = "holding"
+    word_order: WordOrder | None = None
+    byte_order: WordOrder | None = None
     unit: str | None = None
     scale: float = 1.0
     offset: float = 0.0
@@ -87,8 +87,8 @@ class ModbusPart(LinePart):
     two that are wanted, to have both in one request; many devices refuse to give such registers, hence 0.
     """
 
-    word_order: Order = "big"
-    byte_order: Order = "big"
+    word_order: WordOrder = "big"
+    byte_order: WordOrder = "big"
     address_base: Literal["zero", "one"] = "zero"
     gap: int = Field(default=0, ge=0, le=123)
     registers: dict[str, RegisterEntry] = Field(min_length=1)

@@ -11,7 +11,7 @@ from shuntbook.ingest.errors import InputError
 from shuntbook.ingest.quantities import QUANTITIES
 from shuntbook.ingest.toml.toml_file import read_toml
 
-from .columns import ColumnEntry, Part, Place
+from .columns import ColumnEntry, Place, ProfilePart
 from .modbus_part import ModbusPart, SunSpecPart
 from .serial_part import SerialPart
 
@@ -24,7 +24,7 @@ TimeStyle = Literal[
 SITE_KEYS = ("bank", "inverters", "loads")
 
 
-class FileEntry(Part):
+class FileEntry(ProfilePart):
     """How the text is laid out, where it cannot be recognised."""
 
     delimiter: Literal["comma", "semicolon", "tab", "bar"] | None = None
@@ -33,7 +33,7 @@ class FileEntry(Part):
     header_line: int | None = Field(default=None, ge=0)
 
 
-class TimeEntry(Part):
+class TimeEntry(ProfilePart):
     """Which column, or which two, hold the time."""
 
     column: Place | None = None
@@ -48,7 +48,7 @@ class TimeEntry(Part):
         return self
 
 
-class Profile(Part):
+class Profile(ProfilePart):
     """How a source's fields become quantities."""
 
     name: str | None = None

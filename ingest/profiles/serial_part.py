@@ -9,13 +9,13 @@ from typing import TYPE_CHECKING, Literal, Protocol
 
 from pydantic import Field, field_validator, model_validator
 
-from .columns import Part
+from .columns import ProfilePart
 from .line_pattern import LinePattern
 
 if TYPE_CHECKING:
     from .columns import ColumnEntry
 
-Kind = Literal["sum8", "xor8", "crc16_modbus", "crc16_ccitt"]
+ChecksumKind = Literal["sum8", "xor8", "crc16_modbus", "crc16_ccitt"]
 
 Delimiter = Literal["comma", "semicolon", "tab", "bar", "blank"]
 
@@ -29,7 +29,7 @@ _ESCAPE = re.compile(r"\\(?:x([0-9A-Fa-f]{2})|(.))", re.DOTALL)
 _LETTERS = {"r": b"\r", "n": b"\n", "t": b"\t", "0": b"\x00", "\\": b"\\"}
 
 
-class ChecksumPart(Part):
+class ChecksumPart(ProfilePart):
     r"""The checksum at the end of each line, in hexadecimal digits.
 
     It stands after the last ``mark``, and covers what is between ``start`` (not itself covered; without one, from the
@@ -38,14 +38,14 @@ class ChecksumPart(Part):
     ``kind = "xor8", start = "$", mark = "*"`` the line ``$11.92,74.5*1B`` covers ``11.92,74.5``.
     """
 
-    kind: Kind
+    kind: ChecksumKind
     mark: str = Field(default="*", min_length=1, max_length=10)
     start: str = Field(default="", max_length=10)
     with_mark: bool = False
     low_byte_first: bool = False
 
 
-class SerialPart(Part):
+class SerialPart(ProfilePart):
     r"""How a line comes, and where its values stand.
 
     ``layout`` is one of

@@ -17,7 +17,7 @@ from shuntbook.analysis.charge.between_notes import MarkedFold
 from shuntbook.analysis.one_log.log_analysis import LogAnalysis
 from shuntbook.analysis.several_logs.compare import compare_logs
 from shuntbook.analysis.several_logs.compare_rates import even_cuts
-from shuntbook.analysis.several_logs.compared import Log
+from shuntbook.analysis.several_logs.compared import ComparedLog
 from shuntbook.analysis.sureness.meter_figures import Accuracy, MeterFigures
 
 EVERY_S, HALF_S = 2.0, 3 * 3600.0
@@ -55,7 +55,7 @@ def log_of(time_s, current_A, voltage_V, name="a", meter="bank shunt"):
     stretches = MarkedFold(reading, quantities, [(at, "") for at in cuts])
     for fold in (analysis, stretches):
         fold.add(chunk)
-    return Log(analysis.result(), stretches.result())
+    return ComparedLog(analysis.result(), stretches.result())
 
 
 def halves(chance):

@@ -10,11 +10,11 @@ from .parts import Document, facts_document, finding_document, part, span_docume
 
 if TYPE_CHECKING:
     from shuntbook.analysis.one_log.log_report import LogReport
-    from shuntbook.analysis.several_logs.compare import Comparison
+    from shuntbook.analysis.several_logs.compare import LogComparison
     from shuntbook.analysis.several_logs.compared import Compared
 
 
-def compare_document(found: Comparison) -> Document:
+def compare_document(found: LogComparison) -> Document:
     """Return both logs, each figure with its difference and whether it differs, findings, and what it rests on."""
     return {
         "before": _log(found.before),

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from shuntbook.analysis.readings.log_facts import LogFacts
     from shuntbook.analysis.several_logs.report import Report
 
-Rows = Callable[[Document], Iterable[Document]]
+TableRows = Callable[[Document], Iterable[Document]]
 #: How each instant stands in a table: as in JSON; as a clock on the wall showed it, to the millisecond, which a
 #: spreadsheet reads as a time; what that clock is before UTC; and since the log's first reading.
 _OF_INSTANT: Final = ("utc", "local", "offset_h", "elapsed_s")
@@ -25,14 +25,14 @@ _NOUGHT = datetime(1970, 1, 1, tzinfo=UTC)
 
 
 @dataclass(frozen=True)
-class Kind:
+class TableKind:
     """One kind of table: its columns beside ``log``, and where in the JSON of a log its rows are.
 
     A column written ``@start`` is the instant that JSON calls ``start``: it becomes the four columns of an instant.
     """
 
     columns: str
-    rows: Rows
+    rows: TableRows
 
     @property
     def instants(self) -> list[str]:
@@ -55,7 +55,7 @@ def csv_files(report: Report) -> dict[str, str]:
     return {f"{name}.csv": csv_text(kind.head, _cells(kind, logs)) for name, kind in KINDS.items()}
 
 
-def _cells(kind: Kind, logs: Iterable[tuple[LogFacts, Document]]) -> Iterator[list[Cell]]:
+def _cells(kind: TableKind, logs: Iterable[tuple[LogFacts, Document]]) -> Iterator[list[Cell]]:
     for facts, parts in logs:
         of_log = {"log": facts.name, "zone": None if facts.undated else zone_of(facts)[0]}
         start = _start(facts, parts["charge"]["span"]["start"])
@@ -111,7 +111,7 @@ def _findings(parts: Document) -> Iterator[Document]:
         yield finding | {"cycles": len(starts), "first_cycle": first, "last_cycle": last}
 
 
-def _ledger(lines: str) -> Rows:
+def _ledger(lines: str) -> TableRows:
     def rows(parts: Document) -> Iterator[Document]:
         for line in parts["ledger"][lines]:
             state, paid = line["state_at_end_pct"] or {}, line.get("payback") or {}
@@ -157,30 +157,30 @@ _LINE = (
 )
 #: Every table that is written, by its file's name.
 KINDS: Final = {
-    "charge": Kind(
+    "charge": TableKind(
         f"meter side sampling zone zone_assumed @start @stop readings covered_s uncovered_s gaps {_AMOUNTS} {_ENDS} "
         "energy_from energy_covered_s energy_uncovered_s coverage_factor",
         _whole,
     ),
-    "gaps": Kind("zone @start @stop", _gaps),
-    "budget": Kind("source u_Ah u_Wh share reason", lambda parts: parts["charge"]["uncertainty"]),
-    "cycles": Kind(
+    "gaps": TableKind("zone @start @stop", _gaps),
+    "budget": TableKind("source u_Ah u_Wh share reason", lambda parts: parts["charge"]["uncertainty"]),
+    "cycles": TableKind(
         "load zone @start @stop run_s off_before_s surge_A surge_ratio surge_resolved run_A peak_W run_W charge_Ah "
         "charge_u95_Ah energy_Wh energy_u95_Wh sag_V before_V lowest_V begin_V end_V complete "
         "start_within_s stop_within_s array_may_share draws_less so_far_Ah so_far_Wh so_far_s base_drift_A "
         "base_drift_W",
         lambda parts: parts["cycles"]["cycles"],
     ),
-    "findings": Kind(
+    "findings": TableKind(
         "code severity title evidence limit source causes check_first cycles zone @first_cycle @last_cycle", _findings
     ),
-    "checks": Kind("code outcome said limit source", lambda parts: parts["cycles"]["checks"]),
-    "trends": Kind("name usual per_day low high span_d count", lambda parts: parts["cycles"]["trends"]),
-    "days": Kind(f"date {_LINE}", _ledger("days")),
-    "demos": Kind(f"text {_LINE} owed_Ah still_owed_Ah @paid payback_not_measured_s", _ledger("demos")),
-    "marked": Kind(
+    "checks": TableKind("code outcome said limit source", lambda parts: parts["cycles"]["checks"]),
+    "trends": TableKind("name usual per_day low high span_d count", lambda parts: parts["cycles"]["trends"]),
+    "days": TableKind(f"date {_LINE}", _ledger("days")),
+    "demos": TableKind(f"text {_LINE} owed_Ah still_owed_Ah @paid payback_not_measured_s", _ledger("demos")),
+    "marked": TableKind(
         "text zone @start @stop drawn_Ah drawn_u95_Ah energy_Wh energy_u95_Wh", lambda parts: parts["marked"]
     ),
-    "nameplate": Kind("load step value unit from", _steps),
-    "reasons": Kind("load between source energy_Wh charge_Ah share before after unit basis because", _reasons),
+    "nameplate": TableKind("load step value unit from", _steps),
+    "reasons": TableKind("load between source energy_Wh charge_Ah share before after unit basis because", _reasons),
 }

@@ -9,12 +9,12 @@ from shuntbook.cli.render.terminal.look import verdict_line
 from .parts import Document, facts_document, fields, span_document, told
 
 if TYPE_CHECKING:
-    from shuntbook.analysis.quality.fitness import Verdict
+    from shuntbook.analysis.quality.fitness import Fitness
     from shuntbook.analysis.quality.quality import Quality
     from shuntbook.analysis.readings.log_facts import LogFacts
 
 
-def look_document(facts: LogFacts, quality: Quality, verdict: Verdict) -> Document:
+def look_document(facts: LogFacts, quality: Quality, verdict: Fitness) -> Document:
     """Return what is in a log, what it is good for, and what is the matter with it."""
     return {
         "log": facts_document(facts),

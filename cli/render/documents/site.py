@@ -8,7 +8,7 @@ from shuntbook.analysis.ledger.payback import payback_of
 from shuntbook.analysis.ledger.sustained import SUSTAINED_S
 from shuntbook.analysis.not_known import Missing
 from shuntbook.analysis.one_log.bank_report import BankReport
-from shuntbook.analysis.one_log.inverter_report import Seen
+from shuntbook.analysis.one_log.inverter_report import MeasuredAc
 from shuntbook.analysis.one_log.water_report import WaterReport
 from shuntbook.analysis.stats.interval95 import Within
 
@@ -175,7 +175,7 @@ def _inverter(report: InverterReport) -> Document:
             "left_out": [each.sentence for each in planned.left_out],
             "assumptions": list(planned.assumptions),
         },
-        "seen": _or_why(seen) | ({"peak": _or_why(seen.peak)} if isinstance(seen, Seen) else {}),
+        "seen": _or_why(seen) | ({"peak": _or_why(seen.peak)} if isinstance(seen, MeasuredAc) else {}),
     }
 
 

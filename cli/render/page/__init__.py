@@ -1,1 +1,3 @@
 """The page: its sections, figures, tables and templates."""
+
+__all__ = ["figures", "log_tables", "page", "paper", "preload", "section", "templated"]

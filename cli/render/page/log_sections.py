@@ -12,7 +12,7 @@ from shuntbook.cli.render.wording.checks import not_judged
 
 from . import figures, health_tables, log_tables, plate_tables, site_tables
 from . import plate_tables as plate_tables_of_page
-from .section import Fold, Section, Shown, kept
+from .section import Folded, Section, ShownFinding, kept
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -54,19 +54,19 @@ def _alone(figure: Figure | None) -> Figure | None:
     return None if figure is None else replace(figure, tables=())
 
 
-def _in_figures(figure: Figure | None) -> Fold | None:
+def _in_figures(figure: Figure | None) -> Folded | None:
     """Return what a chart shows as tables."""
     if figure is None:
         return None
     filled = tuple(table for table in figure.tables if table.rows)
-    return Fold(f"The chart in figures: {'; '.join(numbers.uncapital(table.caption) for table in filled)}", filled)
+    return Folded(f"The chart in figures: {'; '.join(numbers.uncapital(table.caption) for table in filled)}", filled)
 
 
-def _ledger(log: LogReport) -> Fold:
+def _ledger(log: LogReport) -> Folded:
     counts = [(len(log.ledger.days), "day"), (len(log.ledger.demos), "demo")]
     how_many = " and ".join(numbers.counted(n, what) for n, what in counts if n)
     shown = site_tables.ledger(log)
-    return Fold(f"Day by day: {how_many}", shown, _LEDGER_RESTS_ON if shown else ())
+    return Folded(f"Day by day: {how_many}", shown, _LEDGER_RESTS_ON if shown else ())
 
 
 def health(report: Report, log: LogReport, anchor: str) -> Section:
@@ -89,8 +89,8 @@ def health(report: Report, log: LogReport, anchor: str) -> Section:
                 _notes(notes),
                 None if short else _runs_listed(log, listed),
                 _start(log, anchor),
-                Fold(f"How its figures change from day to day: {len(log.trends)}", (health_tables.trends(log),)),
-                Fold(checks.in_short(log.checks), (health_tables.checks(log),)),
+                Folded(f"How its figures change from day to day: {len(log.trends)}", (health_tables.trends(log),)),
+                Folded(checks.in_short(log.checks), (health_tables.checks(log),)),
             ]
         ),
     )
@@ -103,10 +103,10 @@ def is_motor(report: Report, log: LogReport) -> bool:
     return bool(limits_for(report.site, load).is_motor)
 
 
-def shown_findings(log: LogReport, anchor: str) -> tuple[tuple[Shown, ...], tuple[Shown, ...]]:
+def shown_findings(log: LogReport, anchor: str) -> tuple[tuple[ShownFinding, ...], tuple[ShownFinding, ...]]:
     """Return the findings that want action or watching, the gravest first, and those that are notes."""
     every = [
-        Shown(f"{anchor}-finding-{place}", finding, checks.when(finding, log.facts))
+        ShownFinding(f"{anchor}-finding-{place}", finding, checks.when(finding, log.facts))
         for place, finding in enumerate(log_sentences.by_severity(log), start=1)
     ]
     serious = tuple(each for each in every if each.finding.severity != "note")
@@ -120,27 +120,27 @@ def _no_finding(log: LogReport) -> str:
     return f"No finding: nothing in this log crosses a limit that could be checked{f' ({left})' if left else ''}."
 
 
-def _notes(notes: Sequence[Shown]) -> Fold:
+def _notes(notes: Sequence[ShownFinding]) -> Folded:
     titles = "; ".join(_title(each.finding) for each in notes)
-    return Fold(f"{numbers.counted(len(notes), 'note')}: {titles}", findings=tuple(notes))
+    return Folded(f"{numbers.counted(len(notes), 'note')}: {titles}", findings=tuple(notes))
 
 
 def _title(finding: Finding) -> str:
     return numbers.shortened(finding.title, 120).rstrip(".")
 
 
-def _runs_listed(log: LogReport, listed: Table) -> Fold:
+def _runs_listed(log: LogReport, listed: Table) -> Folded:
     count, shown = len(log.cycles.cycles), len(listed.rows)
     first = f", the first {shown} of them" if shown < count else ""
-    return Fold(f"Run by run: {numbers.counted(count, 'run')}{first}", (listed,))
+    return Folded(f"Run by run: {numbers.counted(count, 'run')}{first}", (listed,))
 
 
-def _start(log: LogReport, anchor: str) -> Fold | None:
+def _start(log: LogReport, anchor: str) -> Folded | None:
     figure = figures.start(log, f"{anchor}-start")
     if figure is None or log.close_up is None:
         return None
     highest = numbers.amount(log.close_up.cycle.surge_A, "A")
-    return Fold(f"One start close up{'' if highest == numbers.UNKNOWN else f': {highest} at most'}", figure=figure)
+    return Folded(f"One start close up{'' if highest == numbers.UNKNOWN else f': {highest} at most'}", figure=figure)
 
 
 def plate(report: Report, log: LogReport, anchor: str) -> Section:
@@ -160,12 +160,12 @@ def plate(report: Report, log: LogReport, anchor: str) -> Section:
         tables=(plate_tables_of_page.compared(check),),
         folds=kept(
             [
-                Fold(
+                Folded(
                     "The reasons, part by part",
                     (plate_tables_of_page.left_out_on_paper(check), plate_tables_of_page.why(check)),
                     said=check.remarks,
                 ),
-                None if habit is None else Fold("By habit: all the time measured", (habit,), said=_habit(check)),
+                None if habit is None else Folded("By habit: all the time measured", (habit,), said=_habit(check)),
                 _steps(check),
             ]
         ),
@@ -177,10 +177,10 @@ def _habit(check: PlateCheck) -> tuple[str, ...]:
     return () if said is None else (said,)
 
 
-def _steps(check: PlateCheck) -> Fold:
+def _steps(check: PlateCheck) -> Folded:
     said = ("Assumed, because neither plate nor site file says it:",) if check.estimate.assumptions else ()
     shown = plate_tables_of_page.steps(check)
-    return Fold(f"The estimate in {len(shown.rows)} steps", (shown,), check.estimate.assumptions, said)
+    return Folded(f"The estimate in {len(shown.rows)} steps", (shown,), check.estimate.assumptions, said)
 
 
 def quality(log: LogReport, anchor: str) -> Section:
@@ -194,8 +194,8 @@ def quality(log: LogReport, anchor: str) -> Section:
         tuple(text for text in (log_sentences.kept(log), plate_tables.leading(log), *log.facts.said) if text),
         folds=kept(
             [
-                Fold("Where ± comes from, by source", budget, plate_tables.remarks(log), figure=_alone(shares)),
-                Fold("How the log was read: rows, gaps, zone", (log_tables.quality(log),)),
+                Folded("Where ± comes from, by source", budget, plate_tables.remarks(log), figure=_alone(shares)),
+                Folded("How the log was read: rows, gaps, zone", (log_tables.quality(log),)),
             ]
         ),
     )

@@ -11,7 +11,7 @@ from shuntbook.cli.render.wording import log_sentences as tables
 from shuntbook.cli.render.wording import numbers as words
 
 from . import log_sections, site_sections
-from .section import Section, Shown
+from .section import Section, ShownFinding
 
 if TYPE_CHECKING:
     from shuntbook.analysis.one_log.log_report import LogReport
@@ -27,7 +27,7 @@ class Brief:
 
     said: tuple[str, ...]
     verdict: str
-    asked: tuple[Shown, ...]
+    asked: tuple[ShownFinding, ...]
     severity: str
     numbers: tuple[tuple[str, str], ...]
 

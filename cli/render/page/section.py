@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True)
-class Shown:
+class ShownFinding:
     """A finding as the page shows it: its place on the page, and when the runs were that it rests on."""
 
     anchor: str
@@ -23,7 +23,7 @@ class Shown:
 
 
 @dataclass(frozen=True)
-class Fold:
+class Folded:
     """What stands folded under a section until somebody asks; on paper it is open.
 
     ``summary`` tells what is inside; then follow what is said, findings, the figure, the tables, and ``listed``, the
@@ -35,7 +35,7 @@ class Fold:
     listed: tuple[str, ...] = ()
     said: tuple[str, ...] = ()
     figure: Figure | None = None
-    findings: tuple[Shown, ...] = ()
+    findings: tuple[ShownFinding, ...] = ()
 
     @property
     def holds_anything(self) -> bool:
@@ -52,10 +52,10 @@ class Section:
     heading: str
     heading_short: str
     said: tuple[str, ...] = ()
-    findings: tuple[Shown, ...] = ()
+    findings: tuple[ShownFinding, ...] = ()
     figure: Figure | None = None
     tables: tuple[Table, ...] = ()
-    folds: tuple[Fold, ...] = ()
+    folds: tuple[Folded, ...] = ()
 
     @property
     def holds_anything(self) -> bool:
@@ -64,11 +64,11 @@ class Section:
         return rows or bool(self.said or self.findings or self.figure or self.folds)
 
 
-def kept(folds: Iterable[Fold | None]) -> tuple[Fold, ...]:
+def kept(folds: Iterable[Folded | None]) -> tuple[Folded, ...]:
     """Return the folds that hold anything."""
     return tuple(fold for fold in folds if fold is not None and fold.holds_anything)
 
 
-def rests_on(sentences: tuple[str, ...]) -> Fold:
+def rests_on(sentences: tuple[str, ...]) -> Folded:
     """Return the fold of what a section's figures were taken from, and what was assumed for them."""
-    return Fold(f"What this rests on: {len(sentences)} assumption{'' if len(sentences) == 1 else 's'}", (), sentences)
+    return Folded(f"What this rests on: {len(sentences)} assumption{'' if len(sentences) == 1 else 's'}", (), sentences)

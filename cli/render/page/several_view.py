@@ -18,7 +18,7 @@ from . import log_sections
 from .figures import Figure
 from .log_tables import Table
 from .log_view import Brief, brief_of
-from .section import Shown
+from .section import ShownFinding
 
 if TYPE_CHECKING:
     from shuntbook.analysis.health.finding import Finding
@@ -62,7 +62,7 @@ class ShortLog:
     title: str
     when: str
     brief: Brief
-    findings: tuple[Shown, ...]
+    findings: tuple[ShownFinding, ...]
     counted: str
     full: str | None
 

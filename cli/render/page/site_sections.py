@@ -17,7 +17,7 @@ from shuntbook.cli.render.wording import log_sentences, numbers, site_sentences
 
 from . import site_tables
 from .figures import Figure, to_draw
-from .section import Fold, Section, kept, rests_on
+from .section import Folded, Section, kept, rests_on
 
 if TYPE_CHECKING:
     from shuntbook.analysis.one_log.log_report import LogReport
@@ -56,7 +56,7 @@ def carry(report: Report, log: LogReport, anchor: str) -> Section | None:
         tables=(site_tables.verdicts(found, conductors=first),),
         folds=kept(
             [
-                Fold("Each inverter, by plates and as seen", (site_tables.inverters(found),)),
+                Folded("Each inverter, by plates and as seen", (site_tables.inverters(found),)),
                 _bank(found),
                 _conductors(found) if first else None,
                 rests_on(site_sentences.assumptions(rests)),
@@ -66,23 +66,23 @@ def carry(report: Report, log: LogReport, anchor: str) -> Section | None:
     )
 
 
-def _bank(found: SiteReport) -> Fold | None:
+def _bank(found: SiteReport) -> Folded | None:
     if not isinstance(found.bank, BankReport):
         return None
-    return Fold("The bank: resistance, how long it lasts", (site_tables.bank(found.bank, found.bank_check),))
+    return Folded("The bank: resistance, how long it lasts", (site_tables.bank(found.bank, found.bank_check),))
 
 
-def _conductors(found: SiteReport) -> Fold:
+def _conductors(found: SiteReport) -> Folded:
     lost, screened = site_tables.conductors(found)
     verdicts = Counter(row[2] for row in screened.rows)
     counts = ", ".join(f"{n} {_OF_MANY.get(verdict, verdict) if n > 1 else verdict}" for verdict, n in verdicts.items())
-    return Fold(f"Conductors and fuses: {counts}", (lost, screened))
+    return Folded(f"Conductors and fuses: {counts}", (lost, screened))
 
 
-def _left_out(found: SiteReport) -> Fold:
+def _left_out(found: SiteReport) -> Folded:
     """Return what is left out, and what to add to the site file for it."""
     sentences = tuple(each.sentence for each in found.missing)
-    return Fold(f"Left out, and what to add: {numbers.counted(len(sentences), 'figure')}", (), sentences)
+    return Folded(f"Left out, and what to add: {numbers.counted(len(sentences), 'figure')}", (), sentences)
 
 
 def full(report: Report, log: LogReport, anchor: str) -> Section | None:
@@ -106,7 +106,7 @@ def full(report: Report, log: LogReport, anchor: str) -> Section | None:
         tables=(site_tables.recharge(found),),
         folds=kept(
             [
-                None if state is None else Fold("The chart in figures: state of charge", (state,)),
+                None if state is None else Folded("The chart in figures: state of charge", (state,)),
                 rests_on(site_sentences.assumptions(rests)),
             ]
         ),
@@ -165,7 +165,7 @@ def water(log: LogReport, anchor: str) -> Section | None:
         tuple(site_sentences.water(log)),
         folds=kept(
             [
-                Fold("The tank and the water, figure by figure", (site_tables.water(found),)),
+                Folded("The tank and the water, figure by figure", (site_tables.water(found),)),
                 rests_on(site_sentences.assumptions(parts)),
             ]
         ),

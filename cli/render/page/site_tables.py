@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING
 
 from shuntbook.analysis.bank.sag import Sag
 from shuntbook.analysis.bank.system_word import to_add
-from shuntbook.analysis.equipment.holds import Verdict
+from shuntbook.analysis.equipment.holds import Judgement
 from shuntbook.analysis.equipment.judged import worded
 from shuntbook.analysis.not_known import Missing
 from shuntbook.analysis.one_log.bank_report import BankReport
-from shuntbook.analysis.one_log.inverter_report import Seen
+from shuntbook.analysis.one_log.inverter_report import MeasuredAc
 from shuntbook.analysis.one_log.water_report import WaterReport
 from shuntbook.analysis.stats.interval95 import Within
 from shuntbook.cli.render.wording import numbers
@@ -50,9 +50,9 @@ def _inverter_word(report: InverterReport) -> tuple[str, str]:
     """Return the word on an inverter, and a comparison behind it; what is missing is doubtful, with no load nothing."""
     if report.verdict is None:
         return NOT_JUDGED, report.planned.running.sentence
-    seen = (report.seen.sustained, report.seen.peak) if isinstance(report.seen, Seen) else ()
+    seen = (report.seen.sustained, report.seen.peak) if isinstance(report.seen, MeasuredAc) else ()
     judged = [part for part in seen if not isinstance(part, Missing)]
-    told: list[tuple[Verdict, str]] = [
+    told: list[tuple[Judgement, str]] = [
         ("doubtful" if isinstance(part, Missing) else part.verdict, part.sentence)
         for part in (report.planned.starting, report.planned.running, *report.planned.left_out, *judged)
     ]
@@ -82,7 +82,7 @@ def inverters(found: SiteReport) -> Table:
             (f"{numbers.capital(name)}, by the plates", _sentences(each.planned.running, each.planned.starting))
         )
         seen = each.seen
-        if isinstance(seen, Seen):
+        if isinstance(seen, MeasuredAc):
             text = f"{numbers.capital(numbers.shortened(seen.what))}: {_sentences(seen.sustained, seen.peak)}"
             rows.append((f"{numbers.capital(name)}, seen", text))
     return Table("Each inverter and the loads on it", ("", "What we know"), tuple(rows), prose=True)

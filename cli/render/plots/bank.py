@@ -11,7 +11,7 @@ from shuntbook.cli.render.charts.bank import lowest_shown_pct, range_V, signs_of
 from shuntbook.cli.render.charts.svg import ALERT, DRAW, GAP, REST, SOFT
 from shuntbook.cli.render.wording import numbers
 
-from .chart import Chart, Read, clock_of, legend, ms, one_ms, small, texts
+from .chart import Chart, Readout, clock_of, legend, ms, one_ms, small, texts
 from .whole_log import gaps_on
 
 if TYPE_CHECKING:
@@ -35,7 +35,7 @@ def sag_at_starts(sags: Sags, log: LogReport, name: str) -> str:
         f"start from {numbers.amount(before, 'V')} down to {numbers.amount(lowest, 'V')}" for before, lowest in pairs
     ]
     source = texts(at, at, told, before=sags.before_V, lowest=sags.lowest_V)
-    chart.read(Read(source))
+    chart.read(Readout(source))
     plot.segment("from", "lowest", "from", "before", source=source, line_color=DRAW, line_width=1.2)
     before = plot.scatter("from", "before", source=source, marker="square", size=7, fill_color=None, line_color=REST)
     lowest = plot.scatter("from", "lowest", source=source, size=7, color=DRAW)
@@ -53,7 +53,7 @@ def _next(chart: Chart, plot: figure, coming: Within, at: float) -> list[GlyphRe
     ends_V = f"{numbers.amount(coming.low, 'V')} to {numbers.amount(coming.high, 'V')}"
     said = [f"the next start falls to {numbers.amount(coming.value, 'V')} ({ends_V})"]
     source = texts([at], [at], said, low=[coming.low], middle=[coming.value], high=[coming.high])
-    chart.read(Read(source))
+    chart.read(Readout(source))
     bar = plot.segment("from", "low", "from", "high", source=source, line_color=ALERT, line_width=2)
     sign = {"marker": "diamond", "size": 11, "fill_color": None, "line_color": ALERT, "line_width": 2}
     return [bar, plot.scatter("from", "middle", source=source, **sign)]
@@ -77,7 +77,7 @@ def state_over_time(state: StateOfCharge, log: LogReport, *, floor_pct: float | 
         signs.append(("usable depth", [plot.hspan([floor_pct], line_color=ALERT, line_dash="dashed", line_width=1.6)]))
     legend(plot, signs)
     reach = one_ms(stop_us - start_us)
-    chart.read(Read(counted, "state of charge", "%", 0.0, reach))
-    chart.read(Read(within, "95 % interval", "%", 0.0, reach))
+    chart.read(Readout(counted, "state of charge", "%", 0.0, reach))
+    chart.read(Readout(within, "95 % interval", "%", 0.0, reach))
     gaps_on(chart, plot, log)
     return chart.finished(name)

@@ -55,7 +55,7 @@ _DAY_US = 86_400 * MICROSECONDS
 
 
 @dataclass(frozen=True)
-class Read:
+class Readout:
     """What the line under a chart says of a source at the instant under the finger.
 
     Parameters
@@ -95,7 +95,7 @@ class Chart:
         room = (stop - start) * 0.01
         ends = (start - room, stop + room)
         self.x_range = Range1d(*ends, bounds=ends, min_interval=min(closest, stop - start), name="x")
-        self._clock, self._plots, self._reads = clock, list[figure](), list[Read]()
+        self._clock, self._plots, self._reads = clock, list[figure](), list[Readout]()
         self._cursor = Span(dimension="height", line_color=INK, line_width=1, visible=False, name="cursor")
 
     def plot(self, title: str, height_px: int, *, y_range: Range1d | None = None, logarithmic: bool = False) -> figure:
@@ -137,7 +137,7 @@ class Chart:
         if "ahead" in self._clock:
             _instants(plot, self._clock)
 
-    def read(self, read: Read) -> None:
+    def read(self, read: Readout) -> None:
         """Let the line under the chart tell of a source."""
         read.source.name = f"read {len(self._reads)}"
         self._reads.append(read)

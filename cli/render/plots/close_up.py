@@ -11,7 +11,7 @@ from shuntbook.cli.render.charts.axis import NAMES, since
 from shuntbook.cli.render.charts.svg import ALERT, DRAW, REST
 from shuntbook.cli.render.wording import numbers
 
-from .chart import BOKEH_STEPS, UNKNOWN_TIME, Chart, Read, legend, small, zero
+from .chart import BOKEH_STEPS, UNKNOWN_TIME, Chart, Readout, legend, small, zero
 from .chart import since as told_since
 
 if TYPE_CHECKING:
@@ -35,7 +35,7 @@ def start_close_up(close_up: CloseUp, facts: LogFacts, name: str) -> str:
     plot = chart.plot(f"{title} as read [{unit}]", 340)
     plot.xaxis.axis_label = f"{told_in} from the start"
     source = ColumnDataSource({"t": t, "low": small(x), "high": small(x)})
-    chart.read(Read(source, f"{title} as read", unit, 0.0, facts.gap_limit_s / unit_s))
+    chart.read(Readout(source, f"{title} as read", unit, 0.0, facts.gap_limit_s / unit_s))
     signs = _unseen(plot, close_up, unit_s)
     signs += [("a reading", _readings(plot, source, facts))]
     zero(plot)

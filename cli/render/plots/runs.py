@@ -12,7 +12,7 @@ from shuntbook.cli.render.charts.svg import ALERT, DRAW, REST
 from shuntbook.cli.render.charts.thinning import extremes
 from shuntbook.cli.render.wording import numbers
 
-from .chart import Chart, Read, clock_of, legend, ms, one_ms, rows_on, texts
+from .chart import Chart, Readout, clock_of, legend, ms, one_ms, rows_on, texts
 
 if TYPE_CHECKING:
     from bokeh.models import GlyphRenderer
@@ -59,5 +59,5 @@ def _points(
     us, length_s = extremes(points, _STRETCHES)
     at = ms(us)
     source = texts(at, at, [f"{says} {numbers.duration(s)}" for s in length_s], length=length_s)
-    chart.read(Read(source))
+    chart.read(Readout(source))
     return plot.scatter("from", "length", source=source, size=7, **style)

@@ -23,7 +23,7 @@ from .chart import (
     TEXT_PX,
     UNKNOWN_TIME,
     Chart,
-    Read,
+    Readout,
     clock_of,
     ms,
     one_ms,
@@ -73,7 +73,7 @@ def gaps_on(chart: Chart, plot: figure, log: LogReport, *, told: bool = True) ->
         source = texts(left, right, [_no_readings(b - a) for a, b in spans])
         plot.vstrip("from", "to", source=source, **UNKNOWN_TIME)
         if told:
-            chart.read(Read(source))
+            chart.read(Readout(source))
 
 
 def _no_readings(length_ms: float) -> str:
@@ -90,10 +90,10 @@ def _quantity(chart: Chart, log: LogReport, quantity: str, name: tuple[str, str]
     reach = log.facts.gap_limit_s * 1e3
     if np.array_equal(envelope.low, envelope.high):
         source, drawn = _readings(plot, log, envelope)
-        chart.read(Read(source, title, unit, 0.0, reach))
+        chart.read(Readout(source, title, unit, 0.0, reach))
     else:
         source, drawn = _buckets(plot, envelope)
-        chart.read(Read(source, title, unit, one_ms(envelope.width_us), reach))
+        chart.read(Readout(source, title, unit, one_ms(envelope.width_us), reach))
     plot.y_range.renderers = [drawn]
     _note_lines(plot, log)
 
@@ -140,7 +140,7 @@ def _events(chart: Chart, log: LogReport) -> None:
     plot.title.visible = False
     plot.ygrid.grid_line_color = None
     for place, (draw, _) in enumerate(there):
-        chart.read(Read(draw(plot, log, float(place))))
+        chart.read(Readout(draw(plot, log, float(place))))
     rows_on(plot, {place + 0.5: row for place, (_, row) in enumerate(there)})
 
 

@@ -12,12 +12,12 @@ from .lines import span_lines, table
 
 if TYPE_CHECKING:
     from shuntbook.analysis.one_log.log_report import LogReport
-    from shuntbook.analysis.several_logs.compare import ComparedFinding, Comparison
+    from shuntbook.analysis.several_logs.compare import ComparedFinding, LogComparison
 
 _HEAD = ["", "before", "after", "difference, with its 95 % interval", "times", ""]
 
 
-def compare_lines(found: Comparison) -> list[str]:
+def compare_lines(found: LogComparison) -> list[str]:
     """Return both logs, the table of what differs, findings that came and went, and what it rests on."""
     rows = [cells_of(row) for row in found.rows]
     return [
@@ -35,7 +35,7 @@ def compare_lines(found: Comparison) -> list[str]:
     ]
 
 
-def _nothing(found: Comparison) -> list[str]:
+def _nothing(found: LogComparison) -> list[str]:
     """Say so where no figure differs, as far as any could be judged."""
     judged = [row for row in found.rows if row.differs is not None]
     if not judged or not found.nothing_differs:
@@ -44,7 +44,7 @@ def _nothing(found: Comparison) -> list[str]:
     return [f"{capital(NO_DIFFERENCE)}, in any {which}.", ""]
 
 
-def _not_judged(found: Comparison) -> list[str]:
+def _not_judged(found: LogComparison) -> list[str]:
     """Return each reason once, with the figures it holds back."""
     reasons: dict[str, list[str]] = {}
     for row in found.rows:
@@ -58,7 +58,7 @@ def _log_lines(which: str, log: LogReport) -> list[str]:
     return [f"{which}: {shortened(log.facts.name)}, {first}", *(f"  {line}" for line in rest)]
 
 
-def _finding_lines(found: Comparison) -> list[str]:
+def _finding_lines(found: LogComparison) -> list[str]:
     if not found.findings:
         return ["findings: none in either log", ""]
     return ["findings", *(f"  {_finding(each)}" for each in found.findings), ""]

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from shuntbook.analysis.bank.sag import Sag
     from shuntbook.analysis.equipment.conductor import ConductorCheck
     from shuntbook.analysis.equipment.inverter_check import InverterCheck
-    from shuntbook.analysis.equipment.reckoning import Step
+    from shuntbook.analysis.equipment.reckoning import ChainStep
     from shuntbook.analysis.forecast.bank_use import BankForecast
     from shuntbook.analysis.forecast.forecast import Forecast, InverterForecast
     from shuntbook.analysis.forecast.measured_load import MeasuredLoad
@@ -60,7 +60,7 @@ def forecast_lines(found: Forecast, log: str | None = None) -> list[str]:
     ]
 
 
-def _step(step: Step) -> list[str]:
+def _step(step: ChainStep) -> list[str]:
     return [f"  {step.step}", f"{number(step.value)} {step.unit}".rstrip(), step.origin]
 
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from shuntbook.analysis.quality.coverage import EVEN
 from shuntbook.analysis.readings.chunk import MICROSECONDS
-from shuntbook.analysis.site.units import SI, Shown
+from shuntbook.analysis.site.units import SI, DisplayUnits
 from shuntbook.cli.render.wording.clock import clock, local, passed_twice
 from shuntbook.cli.render.wording.numbers import SAMPLING, amount, counted, duration, number, plus_minus
 
@@ -15,7 +15,7 @@ from .lines import span_lines, table
 
 if TYPE_CHECKING:
     from shuntbook.analysis.quality.clipping import Clipping
-    from shuntbook.analysis.quality.fitness import Use, Verdict
+    from shuntbook.analysis.quality.fitness import Fitness, Use
     from shuntbook.analysis.quality.quality import Quality, SignCheck
     from shuntbook.analysis.quality.spikes import Spikes
     from shuntbook.analysis.quality.stuck import Stuck
@@ -28,7 +28,7 @@ _WORTH_TELLING = 0.1
 _WHAT = {"current_A": "current", "voltage_V": "voltage", "power_W": "power"}
 
 
-def look_lines(facts: LogFacts, quality: Quality, verdict: Verdict, shown: Shown = SI) -> list[str]:
+def look_lines(facts: LogFacts, quality: Quality, verdict: Fitness, shown: DisplayUnits = SI) -> list[str]:
     """Return in words what is in a log: the verdict first, what is the matter with it last."""
     remarks = [
         *_sign_lines(facts, quality.sign),
@@ -48,7 +48,7 @@ def look_lines(facts: LogFacts, quality: Quality, verdict: Verdict, shown: Shown
     ]
 
 
-def verdict_line(verdict: Verdict) -> str:
+def verdict_line(verdict: Fitness) -> str:
     """Return in one line what a log is good for, and why not for more."""
     good = [use.what for use in verdict.uses if use.grade == "good"]
     parts = [f"good for {_listed(good)}"] if good else []
@@ -100,7 +100,7 @@ def _evenness(quality: Quality) -> str:
     return f" (unevenly: most from {number(spacing.low_s)} to {number(spacing.high_s)} s)"
 
 
-def _range_lines(quality: Quality, shown: Shown) -> list[str]:
+def _range_lines(quality: Quality, shown: DisplayUnits) -> list[str]:
     rows = [["quantity", "lowest", "mean", "highest", "missing"]]
     for name, part in quality.ranges.items():
         missing = f"{part.missing:,}" if part.missing else "none"

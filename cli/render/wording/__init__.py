@@ -1,1 +1,12 @@
 """The one place for English: numbers, clock times and sentences, the same on the terminal and on the page."""
+
+__all__ = [
+    "checks",
+    "clock",
+    "comparison",
+    "log_sentences",
+    "numbers",
+    "several_sentences",
+    "site_sentences",
+    "sureness",
+]

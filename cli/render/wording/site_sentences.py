@@ -12,7 +12,7 @@ from shuntbook.analysis.equipment.protection import SCREENING
 from shuntbook.analysis.ledger.payback import payback_of
 from shuntbook.analysis.not_known import Missing
 from shuntbook.analysis.one_log.bank_report import BankReport
-from shuntbook.analysis.one_log.inverter_report import Seen
+from shuntbook.analysis.one_log.inverter_report import MeasuredAc
 from shuntbook.analysis.one_log.water_report import WaterReport
 
 from . import clock, numbers
@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from shuntbook.analysis.one_log.inverter_report import InverterReport
     from shuntbook.analysis.one_log.log_report import LogReport
     from shuntbook.analysis.several_logs.report import Report
-    from shuntbook.analysis.site.units import Shown
+    from shuntbook.analysis.site.units import DisplayUnits
     from shuntbook.analysis.stats.interval95 import Within
 
 
@@ -73,7 +73,7 @@ def carried(log: LogReport) -> list[str]:
     found = log.by_site
     if found is None:
         return []
-    said = [_inverter(each) for each in found.inverters if isinstance(each.seen, Seen)]
+    said = [_inverter(each) for each in found.inverters if isinstance(each.seen, MeasuredAc)]
     return [*said, *_bank(found.bank_check)]
 
 
@@ -85,7 +85,7 @@ def carries(log: LogReport) -> SystemWord | None:
     on = [
         (f"the {numbers.shortened(each.planned.inverter)}", each.verdict)
         for each in found.inverters
-        if isinstance(each.seen, Seen)
+        if isinstance(each.seen, MeasuredAc)
     ]
     return system_word(on, found.bank_check, conductor_fails=any(check.failing for check in found.conductors))
 
@@ -117,7 +117,7 @@ def _bank(check: BankCheck) -> list[str]:
 
 def _inverter(report: InverterReport) -> str:
     seen = report.seen
-    assert isinstance(seen, Seen)
+    assert isinstance(seen, MeasuredAc)
     name = numbers.shortened(report.planned.inverter)
     planned = "is not judged" if report.planned.verdict is None else WORD[report.planned.verdict]
     return (
@@ -209,7 +209,7 @@ def water(log: LogReport) -> list[str]:
     return said
 
 
-def water_energy(cost: WaterCost, shown: Shown) -> str:
+def water_energy(cost: WaterCost, shown: DisplayUnits) -> str:
     """Return what water costs, for instance ``347 Wh for 1,000 L``."""
     energy_Wh, of_water = shown.water_energy(cost.Wh_per_1000_L)
     return f"{numbers.amount(energy_Wh, 'Wh')} for {of_water}"

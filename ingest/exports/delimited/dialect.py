@@ -67,7 +67,7 @@ class Dialect:
 
 
 @dataclass(frozen=True)
-class _Row:
+class _LineCells:
     """A line's cells, and a letter for each: ``t`` time, ``n`` number, ``x`` other text, ``-`` nothing."""
 
     line: int
@@ -135,13 +135,13 @@ def _word(delimiter: str) -> str:
     return next(word for word, mark in DELIMITERS.items() if mark == delimiter)
 
 
-def _rows(lines: Sequence[str], delimiter: str) -> list[_Row]:
+def _rows(lines: Sequence[str], delimiter: str) -> list[_LineCells]:
     rows = []
     for number, line in enumerate(lines, 1):
         if not line.strip():
             continue
         if stripped := tuple(cell.strip() for cell in split_line(line, delimiter)):
-            rows.append(_Row(number, stripped, "".join(map(_kind, stripped))))
+            rows.append(_LineCells(number, stripped, "".join(map(_kind, stripped))))
     return rows
 
 
@@ -159,23 +159,23 @@ def _kind(cell: str) -> str:
     return "t" if _TIME.fullmatch(cell) else "n" if _NUMBER.fullmatch(cell) else "x"
 
 
-def _longest_run(rows: list[_Row], *, after: int) -> list[_Row]:
+def _longest_run(rows: list[_LineCells], *, after: int) -> list[_LineCells]:
     """Return the largest set of rows of one width that could be readings."""
-    widths: dict[int, list[_Row]] = {}
+    widths: dict[int, list[_LineCells]] = {}
     for row in rows:
         if row.line > after and row.readable and (row.readable >= 2 or row.share >= 0.5):  # a time and a number
             widths.setdefault(len(row.cells), []).append(row)
     return max(widths.values(), key=lambda run: (len(run), len(run[0].cells)), default=[])
 
 
-def _worth(run: list[_Row]) -> float:
+def _worth(run: list[_LineCells]) -> float:
     """Return how much of a table a delimiter makes of a text: readable cells, weighted by their share of the row."""
     if not run or len(run[0].cells) < 2:  # a time and a quantity
         return 0.0
     return sum(row.readable * row.share for row in run)
 
 
-def _body(rows: list[_Row], run: list[_Row], *, after: int) -> tuple[int, tuple[tuple[str, ...], ...]]:
+def _body(rows: list[_LineCells], run: list[_LineCells], *, after: int) -> tuple[int, tuple[tuple[str, ...], ...]]:
     """Return the first line of the readings and the rows that look like readings.
 
     A line of a preamble may have the readings' width ("Serial, 12345"): a reading has the same kinds of cells as most.
@@ -195,7 +195,7 @@ def _usual_kind(kinds: Sequence[str]) -> str:
     return counts.most_common(1)[0][0] if counts else "-"
 
 
-def _is_alike(row: _Row, usual: str) -> bool:
+def _is_alike(row: _LineCells, usual: str) -> bool:
     right, filled = row.agreement(usual)
     has_time = "t" not in usual or any(mine == use == "t" for mine, use in zip(row.kinds, usual, strict=True))
     return has_time and 2 * right > filled
@@ -205,7 +205,7 @@ Names = tuple[str, ...]
 
 
 def _header(
-    rows: list[_Row], first: int, sample: tuple[Names, ...], stated: int | None, name: str
+    rows: list[_LineCells], first: int, sample: tuple[Names, ...], stated: int | None, name: str
 ) -> tuple[Names, Names, int, int]:
     """Return the header's words, the units row, the header's line (0: none) and the first line of the readings."""
     width = len(sample[0])
@@ -220,7 +220,7 @@ def _header(
     return _fit(header.cells, width), units, header.line, (units_row or header).line + 1
 
 
-def _header_row(above: list[_Row], sample: tuple[Names, ...]) -> _Row | None:
+def _header_row(above: list[_LineCells], sample: tuple[Names, ...]) -> _LineCells | None:
     """Return the last row of words that fits the readings, units and damaged rows passed over; else the last row."""
     words = [row for row in above if not row.readable and _fits(row, sample)]
     if len(words) > 1 and _is_units_of(words[-1], words[-2]):
@@ -228,7 +228,7 @@ def _header_row(above: list[_Row], sample: tuple[Names, ...]) -> _Row | None:
     return words[-1] if words else above[-1] if above else None
 
 
-def _named(row: _Row) -> list[str]:
+def _named(row: _LineCells) -> list[str]:
     """Return a header's cells without the empty ones at its end."""
     cells = list(row.cells)
     while cells and not cells[-1]:
@@ -236,12 +236,12 @@ def _named(row: _Row) -> list[str]:
     return cells
 
 
-def _fits(header: _Row, sample: tuple[Names, ...]) -> bool:
+def _fits(header: _LineCells, sample: tuple[Names, ...]) -> bool:
     named = len(_named(header))
     return named <= len(sample[0]) and not any(cell for row in sample for cell in row[named:])
 
 
-def _check_width(header: _Row, sample: tuple[Names, ...], name: str) -> None:
+def _check_width(header: _LineCells, sample: tuple[Names, ...], name: str) -> None:
     """Refuse a header that is wider or narrower than the rows: what stands below a word might be another's."""
     if not _fits(header, sample):
         named, width = len(_named(header)), len(sample[0])
@@ -252,18 +252,18 @@ def _check_width(header: _Row, sample: tuple[Names, ...], name: str) -> None:
         )
 
 
-def _is_units(row: _Row) -> bool:
+def _is_units(row: _LineCells) -> bool:
     filled = [cell for cell in row.cells if cell]
     return bool(filled) and sum(map(is_unit_cell, filled)) * 2 > len(filled)
 
 
-def _is_units_of(row: _Row, above: _Row) -> bool:
+def _is_units_of(row: _LineCells, above: _LineCells) -> bool:
     """Tell whether a row holds the units of the row above it; ``Time, V, A`` below a title is a header itself."""
     is_header = _names_time(row) and not _names_time(above)
     return _is_units(row) and not _is_units(above) and not is_header
 
 
-def _names_time(row: _Row) -> bool:
+def _names_time(row: _LineCells) -> bool:
     return any(cell.lower() in {"time", "date", "timestamp"} for cell in row.cells)
 
 

@@ -3,20 +3,17 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from shuntbook.ingest.errors import InputError, quoted
 from shuntbook.ingest.quantities import OF_DIMENSION, Unit, UnknownUnitError, find_unit, unit_of
 
 from .header_words import (
-    AC,
-    AC_ANYWHERE,
     AVERAGES,
     BANK,
     CHARGING,
     COUNTED,
-    DC,
     DISCHARGING,
     ELSEWHERE,
     NAMING,
@@ -25,11 +22,10 @@ from .header_words import (
     NOT_WATTS,
     ONE_WAY,
     REMARKS,
+    REQUIRED,
     TIME_UNITS,
     WORDS,
 )
-
-_REQUIRED = ("current_A", "voltage_V", "power_W")
 
 _BRACKET = re.compile(r"\[([^\[\]]*)\]|\(([^()]*)\)")
 
@@ -94,12 +90,12 @@ def meaning(name: str, units_cell: str = "") -> Meaning | None:
     quantity = _by_words(words, unit)
     if quantity is None or words & NO_READING or (parsed.unit_text is None and words & COUNTED - WORDS[quantity]):
         return None
-    if quantity in _REQUIRED and unit is not None and unit.dimension in NOT_WATTS:
+    if quantity in REQUIRED and unit is not None and unit.dimension in NOT_WATTS:
         return None  # VA and var are never watts
     try:
         unit = unit_of(quantity, parsed.unit_text, column=name)
     except InputError:
-        if quantity in _REQUIRED and parsed.sure:
+        if quantity in REQUIRED and parsed.sure:
             raise
         return None
     return Meaning(quantity, unit, _strangeness(parsed.words, quantity), words)
@@ -200,9 +196,9 @@ def _by_words(there: frozenset[str], unit: Unit | None) -> str | None:
     if unit is not None and unit.dimension in ("charge", "energy"):
         return OF_DIMENSION[unit.dimension]
     for quantity, naming in NAMING.items():
-        if quantity not in _REQUIRED and there & naming:
+        if quantity not in REQUIRED and there & naming:
             return quantity
-    named = [q for q in _REQUIRED if there & NAMING[q] and not there & NEVER[q]]
+    named = [q for q in REQUIRED if there & NAMING[q] and not there & NEVER[q]]
     if len(named) == 1:
         return named[0]
     if unit is not None and unit.dimension in OF_DIMENSION:
@@ -260,7 +256,7 @@ def choose(
     chosen: dict[str, tuple[int, Unit]] = {}
     said: list[str] = []
     for quantity in sorted(found, key=lambda q: q == "power_W"):  # last: whether it is needed shows then
-        needed = quantity in _REQUIRED and not (quantity == "power_W" and {"current_A", "voltage_V"} <= chosen.keys())
+        needed = quantity in REQUIRED and not (quantity == "power_W" and {"current_A", "voltage_V"} <= chosen.keys())
         best, trouble = _best(quantity, found[quantity])
         if best is not None:
             chosen[quantity] = (best.index, best.meaning.unit)
@@ -326,46 +322,6 @@ def unit_said(name: str, units_cell: str = "") -> Unit | None:
         return _unit_or_none(_parse(name, units_cell).unit_text)
     except InputError:
         return None
-
-
-def not_watts(name: str, units_cell: str = "") -> str | None:
-    """Return ``apparent power`` or ``reactive power`` if a column is that by its words or unit, else None."""
-    unit, words = unit_said(name, units_cell), words_of(name)
-    by_unit = unit.dimension if unit is not None else ""
-    return next((kind for kind in NOT_WATTS if kind == by_unit or kind.split()[0] in words), None)
-
-
-def ac_column(names: Sequence[str], units: Sequence[str], taken: Mapping[str, int]) -> str | None:
-    """Return a column that speaks of alternating current; None where none does.
-
-    RMS, a power factor, apparent and reactive power (VA, var) do, wherever they stand, and AC in the name of the
-    current or voltage that is taken, or of the power if it is alone; unless what is taken is the bank's, or DC, by
-    its name.
-
-    Parameters
-    ----------
-    names, units : sequence of str
-        The header's cells, and the units row's (empty where there is none).
-    taken : dict of str to int
-        Column index by quantity.
-    """
-    own = {names[taken[quantity]] for quantity in _REQUIRED if quantity in taken}
-    if any(words_of(name) & DC for name in own):
-        return None
-    if len(own) > 1 and "power_W" in taken:
-        own.discard(names[taken["power_W"]])
-    if "power_factor" in taken:
-        return names[taken["power_factor"]]
-    for name, cell in zip(names, units or [""] * len(names), strict=True):
-        words = words_of(name)
-        if words & AC_ANYWHERE or not_watts(name, cell) or (name in own and words & AC):
-            return name
-    return None
-
-
-def looks_ac(names: Sequence[str], quantities: Iterable[str]) -> bool:
-    """Tell whether names that are all taken speak of alternating current."""
-    return "power_factor" in set(quantities) or ac_column(names, (), {}) is not None
 
 
 #: So many of an export's columns are named where none is of use.

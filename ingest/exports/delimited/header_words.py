@@ -88,3 +88,5 @@ TIME_UNITS = {
 }  # fmt: skip
 
 REMARKS = BANK | ELSEWHERE | AVERAGES | NO_READING | {"instant", "now", "filtered", "out", "calculated", "measured"}
+
+REQUIRED = ("current_A", "voltage_V", "power_W")

@@ -14,10 +14,11 @@ from shuntbook.ingest.quantities import Unit, unit_of
 from .borne_out import borne_out
 from .decode import Source, find_encoding
 from .dialect import DELIMITERS, Dialect, find_column, find_dialect
-from .header import ac_column, all_named, choose, meaning, not_watts
+from .header import all_named, choose, meaning
 from .numbers import find_form
 from .plan import ColumnPlan, Directions, Layout, TimePlan, Wishes
 from .remarks import remarks
+from .sides import ac_column, not_watts
 from .time_columns import joined_cells, time_plan
 
 if TYPE_CHECKING:

@@ -10,7 +10,7 @@ from shuntbook.ingest.quantities import QUANTITIES, Unit
 
 from .dialect import Dialect
 from .numbers import NumberForm
-from .stamp_patterns import Order
+from .stamp_patterns import DateOrder
 from .stamps import Style
 
 if TYPE_CHECKING:
@@ -29,7 +29,7 @@ class Wishes:
     decimal: str | None = None
     encoding: str | None = None
     header_line: int | None = None
-    dates: Order | None = None
+    dates: DateOrder | None = None
     side: str | None = None
     sampling: str | None = None
     started: bool = False
@@ -125,7 +125,7 @@ class Layout:
         """The columns that are read."""
         return sorted({*self.time.indices}.union(*(column.indices for column in self.columns)))
 
-    def with_order(self, order: Order) -> Layout:
+    def with_order(self, order: DateOrder) -> Layout:
         """Return the layout with day or month first decided."""
         return replace(self, time=replace(self.time, style=replace(self.time.style, order=order)))
 

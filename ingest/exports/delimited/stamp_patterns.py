@@ -10,9 +10,9 @@ from numpy.typing import NDArray
 
 from shuntbook.ingest.log.arrow import strings
 
-Kind = Literal["calendar", "epoch", "elapsed"]
+StampKind = Literal["calendar", "epoch", "elapsed"]
 
-Order = Literal["y-m-d", "d/m/y", "m/d/y"]
+DateOrder = Literal["y-m-d", "d/m/y", "m/d/y"]
 
 IntArray = NDArray[np.int64]
 

@@ -28,8 +28,8 @@ from .stamp_patterns import (
     MS,
     SHEET_DAYS,
     THREE,
-    Kind,
-    Order,
+    DateOrder,
+    StampKind,
 )
 
 #: Share of a sample's cells that must agree on a style: a damaged cell or two do not hide it.
@@ -67,8 +67,8 @@ class Style:
         Whether the stamps say their own offset from UTC.
     """
 
-    kind: Kind
-    order: Order | None = None
+    kind: StampKind
+    order: DateOrder | None = None
     unit: str = ""
     zoned: bool = False
 
@@ -98,7 +98,7 @@ def find_style(cells: Sequence[str], *, header: str = "") -> Style | None:
         matches = _agreeing(pattern, cells)
         if matches and not (order == "y-m-d" and len(matches[0]["y"]) < 4):
             named = any(match["m"].isalpha() for match in matches)
-            decided = cast("Order", order) if order == "y-m-d" or named else order_of(strings(cells))
+            decided = cast("DateOrder", order) if order == "y-m-d" or named else order_of(strings(cells))
             return Style("calendar", decided, zoned=_mostly_zoned(matches))
     if (matches := _agreeing(BASIC, cells)) and all(map(_is_day, matches)):
         return Style("calendar", "y-m-d", unit="basic", zoned=_mostly_zoned(matches))
@@ -126,40 +126,42 @@ def _is_day(match: re.Match[str]) -> bool:
     return 1970 <= int(match["y"]) < 2100 and 1 <= int(match["m"]) <= 12 and 1 <= int(match["d"]) <= 31
 
 
-def order_of(cells: pa.Array) -> Order | None:
+def order_of(cells: pa.Array) -> DateOrder | None:
     """Return which of a date's three numbers is which, if the cells leave one way only; see `possible_orders`."""
     orders = possible_orders(highest_numbers(cells))
     return orders[0] if len(orders) == 1 else None
 
 
 @dataclass(frozen=True)
-class Highest:
+class HighestNumbers:
     """The highest of the first, second and third numbers of a column of dates, and whether hyphens part them."""
 
     numbers: tuple[int, int, int] = (0, 0, 0)
     hyphens: bool = False
 
-    def with_(self, other: Highest) -> Highest:
+    def with_(self, other: HighestNumbers) -> HighestNumbers:
         """Return the highest of both."""
         a, b = self.numbers, other.numbers
-        return Highest((max(a[0], b[0]), max(a[1], b[1]), max(a[2], b[2])), self.hyphens or other.hyphens)
+        return HighestNumbers((max(a[0], b[0]), max(a[1], b[1]), max(a[2], b[2])), self.hyphens or other.hyphens)
 
 
-def highest_numbers(cells: pa.Array) -> Highest:
+def highest_numbers(cells: pa.Array) -> HighestNumbers:
     """Return the highest numbers of a column of dates that begin with a number of one or two digits."""
     parts = pc.extract_regex(cells, THREE)
     a, b, c = (pc.max(pc.cast(pc.struct_field(parts, name), pa.int64())).as_py() or 0 for name in "abc")
-    return Highest((a, b, c), bool(pc.any(pc.equal(pc.struct_field(parts, "sep"), HYPHEN)).as_py()))
+    return HighestNumbers((a, b, c), bool(pc.any(pc.equal(pc.struct_field(parts, "sep"), HYPHEN)).as_py()))
 
 
-def possible_orders(highest: Highest) -> list[Order]:
+def possible_orders(highest: HighestNumbers) -> list[DateOrder]:
     """Return the orders that no date contradicts.
 
     A year of two digits stands last, as is common practice with slashes and points; with hyphens (``26-06-13``) or a
     first number above 31 it may stand first.
     """
-    orders: list[Order] = [
-        cast("Order", o) for o, top in HIGHEST.items() if all(n <= t for n, t in zip(highest.numbers, top, strict=True))
+    orders: list[DateOrder] = [
+        cast("DateOrder", o)
+        for o, top in HIGHEST.items()
+        if all(n <= t for n, t in zip(highest.numbers, top, strict=True))
     ]
     year_first = highest.hyphens or highest.numbers[0] > 31
     return [order for order in orders if order != "y-m-d" or year_first]

@@ -11,7 +11,7 @@ from shuntbook.ingest.errors import InputError, quoted
 from .dialect import Dialect, find_column
 from .header import all_named
 from .plan import TimePlan, Wishes
-from .stamp_patterns import Kind, Order
+from .stamp_patterns import DateOrder, StampKind
 from .stamps import MOST, Style, find_style, is_clock_only, is_date_only
 
 _TIME_WORDS = {
@@ -49,14 +49,14 @@ def stated_style(dialect: Dialect, indices: tuple[int, ...], stated: str | None,
             )
         return found
     kind, _, unit = stated.partition(" ")
-    if kind in get_args(Kind):
-        return Style(cast("Kind", kind), unit=unit)
+    if kind in get_args(StampKind):
+        return Style(cast("StampKind", kind), unit=unit)
     if found is None or found.kind != "calendar":
         raise InputError(
             f"{name}: the profile's time.style is {stated}, but the cells of {quoted(dialect.names[indices[0]])} "
             f"({cells[0] if cells else 'empty'}) are no such dates"
         )
-    return replace(found, order=cast("Order", stated))
+    return replace(found, order=cast("DateOrder", stated))
 
 
 def joined_cells(dialect: Dialect, indices: Sequence[int]) -> list[str]:

@@ -10,7 +10,7 @@ from load_scenes import Load, Scene, cycles_of, evenly
 from readings import T0_US, US, chunk_of
 
 from shuntbook.analysis.cycles.choose_load import loads_of, the_load
-from shuntbook.analysis.cycles.on_off_path import Found, Heights, fit, follow, steps_of
+from shuntbook.analysis.cycles.on_off_path import Heights, RunLevels, fit, follow, steps_of
 
 
 def followed(changes, draw=10.0):
@@ -22,37 +22,37 @@ def followed(changes, draw=10.0):
 
 def test_a_start_and_a_stop_are_a_run():
     """Steps of other sizes between do not matter."""
-    assert followed([np.nan, 10, 3, -3, -9.5, 1]) == [Found(1, 4)]
+    assert followed([np.nan, 10, 3, -3, -9.5, 1]) == [RunLevels(1, 4)]
 
 
 def test_a_gap_leaves_the_stop_unseen_and_a_stop_after_it_without_start():
     """What was on before the gap is not complete; what stops after it began unseen."""
-    assert followed([np.nan, 10, np.nan, -10, 10, -10]) == [Found(1, None), Found(4, 5)]
+    assert followed([np.nan, 10, np.nan, -10, 10, -10]) == [RunLevels(1, None), RunLevels(4, 5)]
 
 
 def test_a_draw_that_falls_within_a_run_is_one_run():
     """Ten up, four down, six down."""
-    assert followed([np.nan, 10, -4, -6, 10, -10]) == [Found(1, 3, 2), Found(4, 5)]
+    assert followed([np.nan, 10, -4, -6, 10, -10]) == [RunLevels(1, 3, 2), RunLevels(4, 5)]
 
 
 def test_a_stop_that_fits_badly_goes_before_a_start_that_is_left_over():
     """Ten up, 6.4 down, ten up and down: two runs fit by 1 - 1.07 + 1 + 1, one without what is between by 1 - 1 + 1."""
-    assert followed([np.nan, 10, -6.4, 10, -10]) == [Found(1, 2), Found(3, 4)]
+    assert followed([np.nan, 10, -6.4, 10, -10]) == [RunLevels(1, 2), RunLevels(3, 4)]
 
 
 def test_the_better_of_two_starts_is_taken():
     """Nine and then ten up, ten down: the nine are another load's; and the other way round as well."""
-    assert followed([np.nan, 9, 10, -10]) == [Found(2, 3)]
-    assert followed([np.nan, 10, 9, -10]) == [Found(1, 3)]
-    assert followed([np.nan, 10, -10, -9]) == [Found(1, 2)]
+    assert followed([np.nan, 9, 10, -10]) == [RunLevels(2, 3)]
+    assert followed([np.nan, 10, 9, -10]) == [RunLevels(1, 3)]
+    assert followed([np.nan, 10, -10, -9]) == [RunLevels(1, 2)]
 
 
 @pytest.mark.parametrize(("fall", "is_own"), [(2.0, False), (4.0, True), (7.5, True), (7.6, False)])
 def test_a_draw_may_fall_by_up_to_three_quarters_within_a_run(fall, is_own):
     """And the rest is switched off; where four fifths are, that is the stop, and the fall another load's."""
     runs = followed([np.nan, 10, -fall, fall - 10, 10, -10])
-    assert (Found(1, 3, 2) in runs) is is_own
-    assert runs[-1] == Found(4, 5)
+    assert (RunLevels(1, 3, 2) in runs) is is_own
+    assert runs[-1] == RunLevels(4, 5)
 
 
 def test_how_well_a_step_fits():

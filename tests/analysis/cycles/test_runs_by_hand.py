@@ -8,10 +8,10 @@ import pytest
 from readings import US, how
 
 from shuntbook.analysis.cycles.array_share import at_regulation, may_share, prompt_ohm, regulation_V
-from shuntbook.analysis.cycles.choose_load import Followed
+from shuntbook.analysis.cycles.choose_load import LoadSteps
 from shuntbook.analysis.cycles.coincident_steps import Coincidence, coincidences
 from shuntbook.analysis.cycles.failed_starts import attempts_of, without_failed
-from shuntbook.analysis.cycles.on_off_path import Found
+from shuntbook.analysis.cycles.on_off_path import RunLevels
 from shuntbook.analysis.cycles.run_figures import SeenRun, seen
 from shuntbook.analysis.cycles.run_figures import cycle_of as cycle_told
 from shuntbook.analysis.levels.level_record import Burst, LevelList, LevelRecord
@@ -120,7 +120,7 @@ def test_how_far_the_volts_fall_at_starts_on_the_bank_alone():
 
 def load(up, *runs):
     """A load of this draw with these runs."""
-    return Followed(up, up, 0.25, tuple(Found(a, b) for a, b in runs))
+    return LoadSteps(up, up, 0.25, tuple(RunLevels(a, b) for a, b in runs))
 
 
 def at_us(*seconds):
@@ -268,7 +268,7 @@ def with_runs(*up_down):
     rows = [(50, 2, 25)]
     for up, down in up_down:
         rows += [(50, rows[-1][1] + up, 25), (50, rows[-1][1] + up - down, 25)]
-    return levels(*rows), [Found(k, k + 1) for k in range(1, len(rows), 2)]
+    return levels(*rows), [RunLevels(k, k + 1) for k in range(1, len(rows), 2)]
 
 
 def test_a_strange_step_is_told_by_how_it_differs_from_the_usual():
@@ -296,8 +296,8 @@ def test_a_stop_may_be_strange_as_well_and_few_runs_show_nothing():
     made, runs = with_runs((20, 20), (20, 25), (20, 20))
     assert coincidences(made, runs) == {}
     made, runs = with_runs((20, 20), (20, 25), (20, 20), (20, 20))
-    assert coincidences(made, [*runs[:3], Found(7, None)]) == {}
-    assert coincidences(made, [*runs[:3], Found(7, 8, 7)]) == {}
+    assert coincidences(made, [*runs[:3], RunLevels(7, None)]) == {}
+    assert coincidences(made, [*runs[:3], RunLevels(7, 8, 7)]) == {}
 
 
 # --- what a run was like --------------------------------------------------------------------------------------------
@@ -356,7 +356,7 @@ def test_a_base_that_moves_is_taken_as_a_line():
 def test_another_loads_steps_within_a_run_are_not_its_own():
     """A lamp of 6 A from the run's middle on, which burns on afterwards."""
     made = levels((50, 2, 25), (20, 22, 25), (28, 28, 25), (50, 8, 25))
-    with_lamp = seen(made, Found(1, 3))
+    with_lamp = seen(made, RunLevels(1, 3))
     assert with_lamp.others == [2]
     assert (with_lamp.settled("current_A"), with_lamp.drift("current_A")) == (20.0, 0.0)
     assert cycle_of(with_lamp, how()).charge_Ah == pytest.approx(20 * 52 / 3600)
@@ -364,8 +364,8 @@ def test_another_loads_steps_within_a_run_are_not_its_own():
 
 def test_a_step_down_is_its_own_where_the_base_says_so():
     """30 A, then 20 A: back at the base it was its own; 10 A below the base it was a lamp's that had been on."""
-    own = seen(levels((50, 12, 25), (20, 42, 25), (30, 32, 25), (50, 12, 25)), Found(1, 3))
-    lamp = seen(levels((50, 12, 25), (20, 42, 25), (30, 32, 25), (50, 2, 25)), Found(1, 3))
+    own = seen(levels((50, 12, 25), (20, 42, 25), (30, 32, 25), (50, 12, 25)), RunLevels(1, 3))
+    lamp = seen(levels((50, 12, 25), (20, 42, 25), (30, 32, 25), (50, 2, 25)), RunLevels(1, 3))
     assert (own.others, lamp.others) == ([], [2])
     assert own.settled("current_A") == 20.0  # the longer of its two levels
     assert lamp.settled("current_A") == 30.0
@@ -374,8 +374,8 @@ def test_a_step_down_is_its_own_where_the_base_says_so():
 def test_a_strange_start_is_anothers_where_the_base_says_so():
     """24 A up and 20 A down: with the base 4 A higher a lamp went on at the start; else the pump drew more at first."""
     lamp = Coincidence({"current_A": 4.0}, {})
-    on = seen(levels((50, 2, 25), (50, 26, 25), (50, 6, 25)), Found(1, 2), lamp)
-    not_on = seen(levels((50, 2, 25), (50, 26, 25), (50, 2, 25)), Found(1, 2), lamp)
+    on = seen(levels((50, 2, 25), (50, 26, 25), (50, 6, 25)), RunLevels(1, 2), lamp)
+    not_on = seen(levels((50, 2, 25), (50, 26, 25), (50, 2, 25)), RunLevels(1, 2), lamp)
     assert (on.coincidence, not_on.coincidence) == (lamp, Coincidence({}, {}))
     assert (on.settled("current_A"), not_on.settled("current_A")) == (20.0, 24.0)
     assert cycle_of(on, how()).charge_Ah == pytest.approx(((2 + 26) + 26 * 50 + (26 + 6) - 6 * 54) / 3600)
@@ -384,7 +384,7 @@ def test_a_strange_start_is_anothers_where_the_base_says_so():
 def test_a_run_cut_by_a_gap_ends_there():
     """Its last level is the one before the gap."""
     made = levels((50, 2, 25), (20, 22, 25), (20, 30, 25), (50, 2, 25, {"after_gap": True}), (9, 5, 25))
-    assert (seen(made, Found(1, None)).last, seen(made, Found(4, None)).last) == (2, 4)
+    assert (seen(made, RunLevels(1, None)).last, seen(made, RunLevels(4, None)).last) == (2, 4)
 
 
 def test_what_is_unknown_is_none():

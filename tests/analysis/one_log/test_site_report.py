@@ -13,7 +13,7 @@ from report_scenes import make_cycle, make_log
 from shuntbook.analysis.bank.resistance import resistance_of_cycles
 from shuntbook.analysis.not_known import Missing
 from shuntbook.analysis.one_log.bank_report import BankReport
-from shuntbook.analysis.one_log.inverter_report import Seen, ac_power_W, inverter_reports
+from shuntbook.analysis.one_log.inverter_report import MeasuredAc, ac_power_W, inverter_reports
 from shuntbook.analysis.one_log.site_folds import SiteFolds
 from shuntbook.analysis.one_log.site_report import daily_from_bank_Wh, site_report
 from shuntbook.analysis.site.site import Site
@@ -120,7 +120,7 @@ def test_what_a_day_takes_is_told_of_a_whole_day_alone():
 def test_seen_watts_are_behind_the_inverter():
     """765 W above what was drawn before, at 80 %: 612 W; and 1,290 W at most: 1,032 W."""
     (shed,) = report(site()).inverters
-    assert isinstance(shed.seen, Seen)
+    assert isinstance(shed.seen, MeasuredAc)
     assert (shed.seen.sustained_W, shed.seen.peak_W) == pytest.approx((612.0, 1032.0))
     assert (shed.seen.sustained.verdict, shed.seen.peak.verdict) == ("holds", "holds")
     assert shed.planned.hardest == "well pump"

@@ -9,7 +9,7 @@ from itertools import pairwise
 import pytest
 
 from shuntbook.ingest.events import Reading, Refused, Remark
-from shuntbook.ingest.live.capture import FIRST_TRIES, Capture, Meter, open_first
+from shuntbook.ingest.live.capture import FIRST_TRIES, Capture, MeteredSource, open_first
 from shuntbook.ingest.live.source import SourceLost
 
 
@@ -88,7 +88,7 @@ def captured(source, clock, *, every_s=1.0, length_s=10.0, journal=None):
     """Run a capture to its end and return its meter and journal."""
     journal = journal or Kept()
     open_first(source, clock)
-    meter = Meter("shunt", source, journal, every_s, connected=True)
+    meter = MeteredSource("shunt", source, journal, every_s, connected=True)
     capture = Capture([meter], clock, length_s=length_s)
     capture.start()
     capture.join()
@@ -266,7 +266,7 @@ def test_a_full_disk_that_a_marker_meets_ends_the_capture_too():
         def append_marker(self, time_us, text):
             raise OSError(errno.ENOSPC, "No space left on device", "log.journal")
 
-    meters = [Meter("a", Script(clock), Full(), 1.0), Meter("b", Script(clock), Kept(), 1.0)]
+    meters = [MeteredSource("a", Script(clock), Full(), 1.0), MeteredSource("b", Script(clock), Kept(), 1.0)]
     capture = Capture(meters, clock, length_s=None)
     capture.mark("crates")
     assert [meter.failure and meter.failure.errno for meter in meters] == [errno.ENOSPC, None]
@@ -279,7 +279,7 @@ def test_every_event_is_kept_before_it_is_told():
     """What the listener hears is in the journal already."""
     clock = SimulatedClock()
     journal = Kept()
-    meter = Meter("shunt", Script(clock), journal, 1.0, connected=True)
+    meter = MeteredSource("shunt", Script(clock), journal, 1.0, connected=True)
     capture = Capture([meter], clock, length_s=5.0)
     capture.start()
     while capture.running:
@@ -293,7 +293,7 @@ def test_stop_ends_it_cleanly():
     """Asked to stop, every meter ends, its source is closed, and nothing is amiss."""
     clock = SimulatedClock()
     source = Script(clock)
-    capture = Capture([Meter("shunt", source, Kept(), 1.0, connected=True)], clock, length_s=None)
+    capture = Capture([MeteredSource("shunt", source, Kept(), 1.0, connected=True)], clock, length_s=None)
     capture.start()
     capture.stop()
     capture.join()
@@ -306,7 +306,7 @@ def test_a_marker_goes_into_every_log():
     """A note typed during the capture stands in the log of each meter."""
     clock = SimulatedClock()
     journals = [Kept(), Kept()]
-    meters = [Meter(name, Script(clock), journal, 1.0) for name, journal in zip("ab", journals, strict=True)]
+    meters = [MeteredSource(name, Script(clock), journal, 1.0) for name, journal in zip("ab", journals, strict=True)]
     capture = Capture(meters, clock, length_s=1.0)
     capture.mark("crates")
     capture.mark("rest", 5)

@@ -15,7 +15,7 @@ from shuntbook.ingest.journal.compaction import finish
 from shuntbook.ingest.journal.journal import Journal
 from shuntbook.ingest.journal.opening import open_log
 from shuntbook.ingest.live.address import parse_address
-from shuntbook.ingest.live.capture import Capture, Meter
+from shuntbook.ingest.live.capture import Capture, MeteredSource
 from shuntbook.ingest.live.replay import READINGS_AT_ONCE, Replay
 from shuntbook.ingest.live.source import SteadyClock
 from shuntbook.ingest.log.meta import LogMeta
@@ -183,7 +183,7 @@ def test_captured_from_a_replay_the_log_is_the_converted_one(tmp_path):
     clock = SteadyClock()
     source = Replay(parse_address(f"replay:{export}?speed=max"), None, clock)
     journal = Journal(tmp_path / "captured.parquet", LogMeta(), source.quantities)
-    capture = Capture([Meter("bank", source, journal, 1.0)], clock, length_s=None)
+    capture = Capture([MeteredSource("bank", source, journal, 1.0)], clock, length_s=None)
     capture.start()
     capture.join()
     finish(journal)

@@ -18,7 +18,7 @@ from shuntbook.ingest.events import Reading, Refused, Remark
 from shuntbook.ingest.live import serial_port
 from shuntbook.ingest.live.address import parse_address
 from shuntbook.ingest.live.capture import Capture
-from shuntbook.ingest.live.capture import Meter as Metered
+from shuntbook.ingest.live.capture import MeteredSource as Metered
 from shuntbook.ingest.live.serial_lines import SerialLines
 from shuntbook.ingest.live.serial_port import Port, list_ports
 from shuntbook.ingest.live.source import SourceLost, SteadyClock

@@ -36,7 +36,7 @@ from shuntbook.ingest.live.address import parse_address
 from shuntbook.ingest.live.source import SourceLost, SteadyClock
 from shuntbook.ingest.modbus.checked_reads import EXCEPTIONS, ModbusFault, rtu_line
 from shuntbook.ingest.modbus.connection import line_settings
-from shuntbook.ingest.modbus.registers import Span, decode, join, over_rtu, over_tcp
+from shuntbook.ingest.modbus.registers import RegisterBlock, decode, join, over_rtu, over_tcp
 from shuntbook.ingest.profiles.modbus_part import ModbusPart, SunSpecPart
 from shuntbook.ingest.profiles.model import Profile
 from shuntbook.ingest.toml.toml_file import read_toml
@@ -253,7 +253,7 @@ def test_a_direction_register_gives_the_sign(raw, expected):
 )
 def test_requests_hold_all_that_is_wanted_and_never_more_than_125(wanted, gap):
     """No value is cut in two, no request is longer than the standard allows (section 6.3), none is needless."""
-    spans = [Span(*each) for each in wanted]
+    spans = [RegisterBlock(*each) for each in wanted]
     requests = join(spans, gap)
     for span in spans:
         assert any(r.table == span.table and r.address <= span.address and span.end <= r.end for r in requests)
@@ -267,9 +267,9 @@ def test_requests_hold_all_that_is_wanted_and_never_more_than_125(wanted, gap):
 
 def test_neighbours_share_a_request_and_others_do_not_unless_told():
     """Registers 0 to 2 side by side are one request; with 5 unwanted ones between, it takes a gap of 5."""
-    spans = [Span("holding", 0, 2), Span("holding", 2, 1), Span("holding", 8, 1)]
-    assert join(spans, 0) == join(spans, 4) == [Span("holding", 0, 3), Span("holding", 8, 1)]
-    assert join(spans, 5) == [Span("holding", 0, 9)]
+    spans = [RegisterBlock("holding", 0, 2), RegisterBlock("holding", 2, 1), RegisterBlock("holding", 8, 1)]
+    assert join(spans, 0) == join(spans, 4) == [RegisterBlock("holding", 0, 3), RegisterBlock("holding", 8, 1)]
+    assert join(spans, 5) == [RegisterBlock("holding", 0, 9)]
 
 
 def test_a_poll_asks_once_for_neighbours():

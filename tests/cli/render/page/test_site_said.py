@@ -19,10 +19,10 @@ from report_scenes import make_cycle, make_log, make_report
 from shuntbook.analysis.charge.amounts import Amounts, Charge
 from shuntbook.analysis.cycles.cycle import Cycles, CycleSummary
 from shuntbook.analysis.ledger.ledger import Ledger
-from shuntbook.analysis.ledger.sustained import NOTHING_SEEN, Highest
+from shuntbook.analysis.ledger.sustained import NOTHING_SEEN, PeakDraw
 from shuntbook.analysis.not_known import Missing
 from shuntbook.analysis.one_log.bank_report import BankReport
-from shuntbook.analysis.one_log.inverter_report import Seen, inverter_reports
+from shuntbook.analysis.one_log.inverter_report import MeasuredAc, inverter_reports
 from shuntbook.analysis.one_log.log_analysis import LogAnalysis
 from shuntbook.analysis.one_log.site_folds import SiteFolds
 from shuntbook.analysis.one_log.site_report import daily_from_bank_Wh
@@ -116,7 +116,7 @@ def test_with_the_sample_site_every_part_is_there(full):
     assert isinstance(found.water, WaterReport)
     assert found.water.missing == ()
     assert [each.planned.inverter for each in found.inverters] == ["wash shed inverter", "seedling house inverter"]
-    assert isinstance(found.inverters[0].seen, Seen)
+    assert isinstance(found.inverters[0].seen, MeasuredAc)
     assert not any(check.missing for check in found.conductors)
     assert len(found.conductors) == 2
     assert isinstance(found.solar.use.day_Wh, Within)
@@ -223,7 +223,7 @@ def test_watts_at_the_bank_are_less_the_inverters_losses():
 def behind(site, meter, current=NOTHING_SEEN, **highest):
     """The reports of a log of watts behind an inverter."""
     none = Cycles((), CycleSummary(0, None, None, None, None), "power_W")
-    ledger = Ledger(current=current, power=Highest(**highest))
+    ledger = Ledger(current=current, power=PeakDraw(**highest))
     return inverter_reports(site, None, none, ledger, how("ac"), meter)
 
 
@@ -236,7 +236,7 @@ def test_a_meter_behind_an_inverter_sees_all_its_loads():
     assert behind(site_with(), "wash shed inverter", highest=2900.0, sustained=2400.0)[0].seen.sustained.verdict == (
         "doubtful"
     )
-    amps = Highest(highest=20.0, sustained=10.0)
+    amps = PeakDraw(highest=20.0, sustained=10.0)
     read = behind(site_with(), "wash shed inverter", current=amps, highest=2900.0, sustained=1400.0)[0].seen
     assert (read.sustained.asked.value, read.peak.asked.value) == (2300.0, 4600.0)  # amps x 230 V
     short = behind(site_with(), "wash shed inverter", highest=3500.0, sustained=None)[0].seen

@@ -7,7 +7,7 @@ import pytest
 from telling import told
 
 from shuntbook.analysis.site.site import Site
-from shuntbook.analysis.site.units import SI, Shown
+from shuntbook.analysis.site.units import SI, DisplayUnits
 from shuntbook.ingest.toml.toml_file import read_toml
 
 # NIST SP 811 (2008), appendix B.8: 1 gal (US) = 3.785 412 L, 1 psi = 6.894 757 kPa, 1 ft = 0.3048 m, 1 bar = 100 kPa;
@@ -22,18 +22,18 @@ ONLY_US = re.compile(r"\d[\s\xa0](?:gal|gal/min|psi|ft|gallons?|degF)\b|\d[\s\xa
 @pytest.mark.parametrize(
     ("text", "shown"),
     [
-        (Shown(volume="gal").of_volume(85 * 3.785412), "85 gal"),
+        (DisplayUnits(volume="gal").of_volume(85 * 3.785412), "85 gal"),
         (SI.of_volume(85 * 3.785412), "322 L"),
-        (Shown(flow="gal/min").of_flow(37.85412), "10 gal/min"),
-        (Shown(pressure="psi").of_pressure(40 * 6.894757), "40 psi"),
-        (Shown(pressure="bar").of_pressure(276.0), "2.76 bar"),
-        (Shown(pressure="psi").of_pressure(13.789514, digits=2), "2 psi"),
+        (DisplayUnits(flow="gal/min").of_flow(37.85412), "10 gal/min"),
+        (DisplayUnits(pressure="psi").of_pressure(40 * 6.894757), "40 psi"),
+        (DisplayUnits(pressure="bar").of_pressure(276.0), "2.76 bar"),
+        (DisplayUnits(pressure="psi").of_pressure(13.789514, digits=2), "2 psi"),
         (SI.of_pressure(13.789514, digits=2), "14 kPa"),
-        (Shown(length="ft").of_length(1829), "6,001 ft"),
+        (DisplayUnits(length="ft").of_length(1829), "6,001 ft"),
         (SI.of_length(999.7), "1,000 m"),
-        (Shown(temperature="degF").of_temperature(15), "59 °F"),
-        (Shown(temperature="degF").of_temperature(-40), "−40 °F"),
-        (Shown(temperature="degF").of_warming(10), "18 °F"),
+        (DisplayUnits(temperature="degF").of_temperature(15), "59 °F"),
+        (DisplayUnits(temperature="degF").of_temperature(-40), "−40 °F"),
+        (DisplayUnits(temperature="degF").of_warming(10), "18 °F"),
         (SI.of_warming(10), "10 °C"),
     ],
 )
@@ -45,7 +45,7 @@ def test_figures_are_converted(text, shown):
 def test_water_is_priced_by_the_chosen_volume():
     """347 Wh for 1,000 L are 0.347 x 3.785412 = 1.3135 Wh for a gallon."""
     assert SI.water_energy(347.0) == (347.0, "1,000 L")
-    assert Shown(volume="gal").water_energy(347.0) == (pytest.approx(1.313538, abs=1e-6), "a gallon")
+    assert DisplayUnits(volume="gal").water_energy(347.0) == (pytest.approx(1.313538, abs=1e-6), "a gallon")
 
 
 def site(**changes):
@@ -63,14 +63,14 @@ def test_without_a_choice_units_are_those_the_file_uses():
     """Each kind by its first key: a tank in gallons and a head in metres stay as they were written."""
     mixed = {"load": "well pump", "tank_volume_gal": 44, "cut_in_kPa": 276, "cut_out_psi": 60, "head_m": 6}
     warm = {"nominal_V": 24, "capacity_Ah": 420, "temperature_degF": 59}
-    assert site(water=mixed, bank=warm).shown == Shown("gal", "L/min", "kPa", "m", "degF")
+    assert site(water=mixed, bank=warm).shown == DisplayUnits("gal", "L/min", "kPa", "m", "degF")
     assert site().shown == site(water=None).shown == SI
 
 
 def test_a_choice_goes_before_and_reaches_every_table():
     """What is chosen holds for bank, conductors and water; what is not chosen stays as it was written."""
     chosen = site(units={"volume": "gal", "length": "ft"}, conductors=[{"name": "a", "gauge_AWG": "6", "length_m": 2}])
-    wanted = Shown(volume="gal", length="ft")
+    wanted = DisplayUnits(volume="gal", length="ft")
     assert (chosen.shown, chosen.water.shown, chosen.bank.shown, chosen.conductors[0].shown) == (wanted,) * 4
     assert chosen.water.volume_L == 167
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 import pytest
 
 from shuntbook.ingest.errors import InputError
-from shuntbook.ingest.exports.delimited.header import ac_column, choose, is_unit_cell, looks_ac, meaning
+from shuntbook.ingest.exports.delimited.header import choose, is_unit_cell, meaning
+from shuntbook.ingest.exports.delimited.sides import ac_column, looks_ac
 
 TAKEN = [
     ("I [mA]", "current_A", "mA"),

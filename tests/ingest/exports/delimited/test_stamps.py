@@ -11,7 +11,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from shuntbook.ingest.exports.delimited.instants import parse
-from shuntbook.ingest.exports.delimited.stamps import Highest, Style, find_style, highest_numbers, possible_orders
+from shuntbook.ingest.exports.delimited.stamps import (
+    HighestNumbers,
+    Style,
+    find_style,
+    highest_numbers,
+    possible_orders,
+)
 from shuntbook.ingest.log.arrow import strings
 from shuntbook.ingest.zone import NO_TIME, LocalClock, zone_named
 
@@ -178,7 +184,7 @@ def test_orders_that_no_date_contradicts(cells, orders):
 def test_the_highest_numbers_of_several_files():
     """One file's days and another's decide together."""
     one, other = (highest_numbers(strings([cell])) for cell in ("05/06/2026", "06/05/2026"))
-    assert one.with_(other) == Highest((6, 6, 2026))
+    assert one.with_(other) == HighestNumbers((6, 6, 2026))
 
 
 ZONES = [
