@@ -7,12 +7,14 @@ import sys
 from contextlib import contextmanager
 
 from browsers import until
-from places import ROOT
+from places import TESTS, TOOLS
 
 #: No page for people, and nothing beyond this machine.
 _ALONE = ["--host", "127.0.0.1", "--dashboard-address", "127.0.0.1:0"]
 
 #: Two workers that end with a log are enough to know.
+#: Scenes and what they are made with, which a task may name.
+PLACES = (TESTS / "helpers", TOOLS / "scoring")
 _SETTINGS = {"PYTHONWARNINGS": "ignore", "DASK_DISTRIBUTED__SCHEDULER__ALLOWED_FAILURES": "1"}
 
 
@@ -49,7 +51,7 @@ def _address(said):
 
 @contextmanager
 def _program(what, arguments, folder, name=""):
-    said, paths = folder / f"{what}{name}.log", (os.environ.get("PYTHONPATH"), str(ROOT / "tests" / "helpers"))
+    said, paths = folder / f"{what}{name}.log", (os.environ.get("PYTHONPATH"), *map(str, PLACES))
     with said.open("w", encoding="utf-8") as file:
         process = subprocess.Popen(
             [sys.executable, "-m", f"distributed.cli.dask_{what}", *arguments],
