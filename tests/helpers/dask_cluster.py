@@ -7,7 +7,7 @@ import sys
 from contextlib import contextmanager
 
 from browsers import until
-from places import TESTS, TOOLS
+from places import ROOT, TESTS, TOOLS
 
 #: No page for people, and nothing beyond this machine.
 _ALONE = ["--host", "127.0.0.1", "--dashboard-address", "127.0.0.1:0"]
