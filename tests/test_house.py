@@ -206,6 +206,23 @@ def test_imports_say_whether_they_leave_the_package():
     assert wrong == []
 
 
+def test_what_a_live_source_or_a_clock_offers_is_asked_by_name():
+    """`LiveSource` and `Clock` have it all, with defaults: mypy sees a wrong name, which getattr would hide."""
+    tree = ast.parse((ROOT / "ingest/live/source.py").read_text(encoding="utf-8"))
+    bases = [node for node in tree.body if isinstance(node, ast.ClassDef) and node.name in ("LiveSource", "Clock")]
+    members = {node.name for base in bases for node in base.body if isinstance(node, ast.FunctionDef)}
+    members |= {node.target.id for base in bases for node in base.body if isinstance(node, ast.AnnAssign)}
+    assert {"finished", "ending", "meta", "typed", "now_us", "step_us"} <= members
+    wrong = []
+    for path in (*_files("ingest"), *_files("cli")):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Call) and ast.unparse(node.func) in ("getattr", "hasattr"):
+                name = node.args[1]
+                if isinstance(name, ast.Constant) and name.value in members:
+                    wrong.append(f"{path.relative_to(ROOT)}:{node.lineno}")
+    assert wrong == []
+
+
 def test_every_package_is_shipped():
     """A folder with code that pyproject.toml does not list would be missing from the wheel."""
     listed = set(tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["tool"]["setuptools"]["packages"])

@@ -15,9 +15,10 @@ from shuntbook import __version__
 from shuntbook.analysis.cautions import CAUTIONS
 from shuntbook.analysis.cycles.cycle import Cycles
 from shuntbook.analysis.levels.steps import names_of
-from shuntbook.analysis.one_log.log_analysis import LogAnalysis, Watched, best_start, cycle_fold, watched_load
+from shuntbook.analysis.one_log.log_analysis import LogAnalysis, best_start
 from shuntbook.analysis.one_log.log_report import CloseUp, LogReport
 from shuntbook.analysis.one_log.site_folds import SiteFolds
+from shuntbook.analysis.one_log.watched_load import Watched, cycle_fold, watched_load
 from shuntbook.analysis.readings.chunk import MICROSECONDS, Chunk, Fold, join
 from shuntbook.analysis.several_logs.over_logs import over_logs
 from shuntbook.analysis.several_logs.report import PairedLogs, Report

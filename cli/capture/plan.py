@@ -61,12 +61,6 @@ class Plan:
     zone: str = field(default_factory=zone_of_computer)
 
     @property
-    def recorded(self) -> LogMeta | None:
-        """What a recording that is replayed says of itself; None for a meter."""
-        meta: LogMeta | None = getattr(self.source, "meta", None)
-        return meta
-
-    @property
     def gap_limit_s(self) -> float:
         """Longest spacing that is still one measurement while it runs. [s]"""
         return self.gap_s if self.gap_s is not None else max(GAP_TIMES * self.every_s, ALWAYS_ONE_S)
@@ -147,7 +141,7 @@ def file_name(name: str) -> str:
 
 def first_meta(plan: Plan) -> LogMeta:
     """Return the log's metadata; a recording that is replayed brings most of it along."""
-    if (recorded := plan.recorded) is not None:
+    if (recorded := plan.source.meta) is not None:
         return replace(recorded, meter=recorded.meter or plan.name, tool_version=__version__)
     return LogMeta(
         meter=plan.name,

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Protocol, cast
 import click
 
 from shuntbook.analysis.health.health import limits_for
-from shuntbook.analysis.one_log.log_analysis import watched_load
+from shuntbook.analysis.one_log.watched_load import watched_load
 from shuntbook.analysis.readings.chunk import Sampling, Side
 from shuntbook.analysis.readings.measured_span import HowRead
 from shuntbook.analysis.sureness.meter_figures import figures_of
@@ -66,10 +66,10 @@ class Show:
         self._capture, self._clock, self._length_s = capture, clock, length_s
         self._live = {m.name: _live(plan) for m, plan in zip(capture.meters, plans, strict=True)}
         self._sources = [plan.source for plan in plans]
-        recorded = plans[0].recorded
+        recorded = plans[0].source.meta
         self._is_replay = recorded is not None
         zone = plans[0].zone if recorded is None else recorded.zone
-        self._marks = parse_marks(marks, self._now_us(), zone)
+        self._marks = parse_marks(marks, self._sources[0].now_us(), zone)
         self._quiet = quiet
         self._said_us = clock.now_us()
         self._watcher = watcher
@@ -136,15 +136,12 @@ class Show:
 
     def _typed(self, line: str) -> None:
         """Give a line to a source that takes typed readings; what is none is a note."""
-        for source in self._sources:
-            typed = getattr(source, "typed", None)
-            if typed is not None and typed(line):
-                return
-        self._mark(line, None)
+        if not any(source.typed(line) for source in self._sources):
+            self._mark(line, None)
 
     def _mark(self, text: str, at_us: int | None) -> None:
         """Put a note into the logs; during a replay its time is that of the recording."""
-        at_us = self._now_us() if at_us is None else at_us
+        at_us = self._sources[0].now_us() if at_us is None else at_us
         self._capture.mark(text, at_us)
         for live in self._live.values():
             live.marked(text, at_us)
@@ -154,11 +151,6 @@ class Show:
         if not self._is_replay:
             return self._clock.now_us()
         return max(meter.last_us or 0 for meter in self._capture.meters)
-
-    def _now_us(self) -> int:
-        """Return the time of the capture, or of the recording that is replayed. [us]"""
-        recorded_us = getattr(self._sources[0], "now_us", self._clock.now_us)
-        return int(recorded_us())
 
     def _times(self) -> tuple[float, float | None]:
         """Return for how long it has been captured, and for how long it will be. [s]"""
@@ -179,8 +171,7 @@ class Show:
 
 
 def _live(plan: Plan) -> LiveMeter:
-    source = plan.source
-    recorded = plan.recorded
+    source, recorded = plan.source, plan.source.meta
     usual_s = plan.every_s if recorded is None else recorded.usual_interval_s
     gap_s = plan.gap_limit_s if recorded is None or recorded.gap_limit_s is None else recorded.gap_limit_s
     how = HowRead(

@@ -13,7 +13,7 @@ from shuntbook.analysis.equipment.demand import usual_start_s
 from shuntbook.analysis.forecast.forecast import forecast
 from shuntbook.analysis.forecast.load_from_log import measured_load
 from shuntbook.analysis.forecast.measured_load import MeasuredLoad
-from shuntbook.analysis.one_log.log_analysis import watched_load
+from shuntbook.analysis.one_log.watched_load import watched_load
 from shuntbook.analysis.readings.chunk import SECONDS_PER_HOUR
 from shuntbook.cli.opening.open_logs import read_site
 from shuntbook.cli.opening.prepared_log import Corrections, prepared

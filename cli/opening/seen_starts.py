@@ -35,7 +35,7 @@ def seen_starts(ready: Prepared, site: Site | None) -> StartsFold | None:
         return None
     from shuntbook.analysis.cycles.cycles import CycleFold
     from shuntbook.analysis.forecast.unseen_starts import unseen_starts
-    from shuntbook.analysis.one_log.log_analysis import watched_load
+    from shuntbook.analysis.one_log.watched_load import watched_load
 
     watched = watched_load(site, None, ready.how, ready.quantities)
     each = unseen_starts(site, watched.load, 1, ready.how) if watched.load is not None else None

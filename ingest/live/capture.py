@@ -185,7 +185,7 @@ class Capture:
                     due_us = self._poll(meter, due_us)
                 else:
                     self._take(meter, meter.source.read(_SLICE_S))
-                    meter.finished = bool(getattr(meter.source, "finished", False))
+                    meter.finished = meter.source.finished
             except SourceLost as lost:
                 meter.connected = False
                 meter.source.close()
@@ -196,10 +196,9 @@ class Capture:
 
     def _close(self, meter: MeteredSource) -> None:
         """Take what a source still has to say at its end, and close it."""
-        ending = getattr(meter.source, "ending", None)
         try:
-            if ending is not None and meter.failure is None:
-                self._take(meter, ending())
+            if meter.failure is None:
+                self._take(meter, meter.source.ending())
         except OSError as error:
             meter.failure = error
         finally:
@@ -284,15 +283,11 @@ class _ClockWatch:
 
     def __init__(self, clock: Clock) -> None:
         self._clock = clock
-        self._apart_us = self._apart()
-
-    def _apart(self) -> int:
-        step = getattr(self._clock, "step_us", None)
-        return int(step()) if step is not None else 0
+        self._apart_us = clock.step_us()
 
     def look(self) -> float | None:
         """Return by how much the clock was set forward since the last look; None if it was not. [s]"""
-        apart_us = self._apart()
+        apart_us = self._clock.step_us()
         step_s = (apart_us - self._apart_us) / 1e6
         self._apart_us = apart_us  # a clock that is slewed moves little by little, and is no step
         return step_s if abs(step_s) >= CLOCK_STEP_S else None

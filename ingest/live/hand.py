@@ -11,13 +11,13 @@ from shuntbook.ingest.events import Event, Reading, Refused
 from shuntbook.ingest.exports.display_line import QUANTITIES_BY_HAND, DoubtfulLine, Standing, Word, parse_line
 
 from .address import Address
-from .source import Cadence, Clock
+from .source import Cadence, Clock, LiveSource
 
 if TYPE_CHECKING:
     from shuntbook.ingest.profiles.serial_part import SerialProfile
 
 
-class HandReadings:
+class HandReadings(LiveSource):
     """A person who types what a display shows; each line is a reading at that instant and stands until the next.
 
     Parameters
@@ -29,11 +29,6 @@ class HandReadings:
     clock : Clock
         The capture's clock.
 
-    Attributes
-    ----------
-    finished : bool
-        Whether ``end`` was typed and everything before it was read.
-
     Raises
     ------
     InputError
@@ -44,11 +39,10 @@ class HandReadings:
     sampling = "held"
 
     def __init__(self, address: Address, profile: SerialProfile | None, clock: Clock) -> None:
+        super().__init__(clock)
         address.only()
         self.side: str = (profile and profile.side) or "dc"
         self.quantities: Sequence[str] = QUANTITIES_BY_HAND
-        self.finished = False
-        self._clock = clock
         self._standing = Standing()
         self._last_us = 0
         self._ended = False
@@ -56,22 +50,20 @@ class HandReadings:
         self._typed: queue.SimpleQueue[Event | Word] = queue.SimpleQueue()
 
     def typed(self, text: str) -> bool:
-        """Take a line that was finished just now; return whether it is meant for this source, and is no note.
-
-        May be called from another thread than `read`.
-        """
+        """Take a line; may be called from another thread than `read`."""
         line = _understood(text)
         with self._guard:
             if self._ended or line is Word.REMARK:
                 return False
-            now_us = self._now_us()
+            now_us = self._next_us()
             try:
                 self._take(now_us, line)
             except DoubtfulLine as why:
                 self._typed.put(Refused(now_us, "doubtful", text, str(why)))
         return True
 
-    def _now_us(self) -> int:
+    def _next_us(self) -> int:
+        # two lines within a microsecond, or after the clock's own rounding, must still be in order
         return max(self._clock.now_us(), self._last_us + 1)
 
     def _take(self, now_us: int, line: dict[str, float] | Word | DoubtfulLine) -> None:
@@ -96,13 +88,10 @@ class HandReadings:
         return self._standing.end(now_us)
 
     def ending(self) -> list[Event]:
-        """Return what was typed last, and what closes the reading that has stood until now.
-
-        To be asked once, when the capture ends and nothing is read any more.
-        """
+        """Return what was typed last, and what closes the reading that has stood until now."""
         with self._guard:
             if not self._ended:
-                self._put(self._closing(self._now_us()))
+                self._put(self._closing(self._next_us()))
         return self.read(0.0)
 
     def open(self) -> None:

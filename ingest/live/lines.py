@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from binascii import crc_hqx
 from dataclasses import dataclass
 from functools import reduce
 from operator import xor
@@ -35,25 +36,12 @@ def checksum(data: bytes, kind: ChecksumKind) -> int:
         return sum(data) & 0xFF
     if kind == "xor8":
         return reduce(xor, data, 0)
-    return _crc_reflected(data) if kind == "crc16_modbus" else _crc_forward(data)
+    if kind == "crc16_ccitt":
+        return crc_hqx(data, 0xFFFF)
+    from pymodbus.framer.rtu import FramerRTU  # a large library, for the few meters whose lines have this checksum
 
-
-def _crc_reflected(data: bytes) -> int:
-    crc = 0xFFFF
-    for byte in data:
-        crc ^= byte
-        for _ in range(8):
-            crc = crc >> 1 ^ (0xA001 if crc & 1 else 0)
-    return crc
-
-
-def _crc_forward(data: bytes) -> int:
-    crc = 0xFFFF
-    for byte in data:
-        crc ^= byte << 8
-        for _ in range(8):
-            crc = (crc << 1 ^ (0x1021 if crc & 0x8000 else 0)) & 0xFFFF
-    return crc
+    # The library gives the two bytes in the order of the wire, low one first; the number has them the other way round.
+    return int.from_bytes(FramerRTU.compute_CRC(data).to_bytes(2, "little"), "big")
 
 
 def covered(line: bytes, part: ChecksumPart) -> bytes:

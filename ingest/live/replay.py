@@ -6,7 +6,7 @@ import math
 import shutil
 import tempfile
 import weakref
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -16,10 +16,9 @@ from shuntbook.ingest.errors import InputError
 from shuntbook.ingest.events import Event, Reading, Refused
 from shuntbook.ingest.journal.opening import open_log
 from shuntbook.ingest.log.log import Log
-from shuntbook.ingest.log.meta import LogMeta
 
 from .address import Address
-from .source import Cadence, Clock
+from .source import Cadence, Clock, LiveSource
 
 if TYPE_CHECKING:
     from shuntbook.ingest.profiles.model import Profile
@@ -31,7 +30,7 @@ _LOG_BEGINS = b"PAR1"
 _OF_EXPORTS = ("zone", "sign")
 
 
-class Replay:
+class Replay(LiveSource):
     """A recording played back; each reading has the time it was measured at, not that at which it is played.
 
     An export is first converted to a log in a temporary folder, by the rules of `convert.convert`: so what is played is
@@ -47,13 +46,6 @@ class Replay:
     clock : Clock
         The capture's clock, by which it is played.
 
-    Attributes
-    ----------
-    meta : LogMeta
-        What the recording says of itself: markers, zone, gap limit and usual interval, meter, whether it is undated.
-    finished : bool
-        Whether the last reading has been given.
-
     Raises
     ------
     InputError
@@ -63,8 +55,8 @@ class Replay:
     cadence: Cadence = "pushed"
 
     def __init__(self, address: Address, profile: Profile | None, clock: Clock) -> None:
+        super().__init__(clock)
         address.only("speed", *_OF_EXPORTS)
-        self._clock = clock
         self._speed = float("inf") if address.settings.get("speed") == "max" else address.number("speed", 1.0)
         self._refused: list[tuple[str, str]] = []
         path = Path(address.place)
@@ -76,11 +68,8 @@ class Replay:
             self._log = open_log(path)
         else:
             self._log = self._converted(address, profile)
-        self.meta: LogMeta = self._log.meta
-        self.quantities: Sequence[str] = self._log.quantities
-        self.side: str = self.meta.side
-        self.sampling: str = self.meta.sampling
-        self.finished = False
+        self.meta, self.quantities = self._log.meta, self._log.quantities
+        self.side, self.sampling = self._log.meta.side, self._log.meta.sampling
         self._readings = _readings(self._log)
         self._next: Reading | None = None
         self._shift: tuple[int, int] | None = None
@@ -93,7 +82,7 @@ class Replay:
             self._shift = (self._clock.now_us(), self._next.time_us)
 
     def now_us(self) -> int:
-        """Return the instant of the recording that is being played. [us]."""
+        """Return the instant of the recording that is being played. [us]"""
         if self._next is None or self._shift is None:
             return self._clock.now_us()
         played_us, recorded_us = self._shift

@@ -18,7 +18,7 @@ from .address import Address
 from .line_reader import LineReader, NoReading, recognise
 from .lines import LINE_MOST, LineCutter, RawLine, WrongChecksum, covered
 from .serial_port import GONE, open_port, port_settings
-from .source import Cadence, Clock, SourceLost
+from .source import Cadence, Clock, LiveSource, SourceLost
 
 #: How long a meter without a profile is listened to for a line that explains itself. [s]
 LISTEN_S = 10.0
@@ -32,7 +32,7 @@ _NEEDS = (
 )
 
 
-class SerialLines:
+class SerialLines(LiveSource):
     """A meter on a serial port that tells its readings in lines of text.
 
     Parameters
@@ -63,8 +63,9 @@ class SerialLines:
     """
 
     def __init__(self, address: Address, profile: SerialProfile | None, clock: Clock) -> None:
+        super().__init__(clock)
         part = profile.serial if profile is not None else None
-        self._address, self._clock, self._part = address, clock, part
+        self._address, self._part = address, part
         self._settings = port_settings(address, part)
         self._reader = _reader(address, profile)
         self._question = part.question if part is not None else None

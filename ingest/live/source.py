@@ -1,13 +1,17 @@
-"""The protocol of live sources: what a meter gives while it is being read."""
+"""What every live source and every clock of a capture offers."""
 
 from __future__ import annotations
 
 import time
+from abc import ABC, abstractmethod
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Literal, Protocol
+from typing import TYPE_CHECKING, Literal
 
 from shuntbook.ingest.events import Event
+
+if TYPE_CHECKING:
+    from shuntbook.ingest.log.meta import LogMeta
 
 Cadence = Literal["polled", "pushed"]
 
@@ -23,18 +27,24 @@ class SourceLost(Exception):  # noqa: N818 - a state, told by its name
         self.kind = kind
 
 
-class Clock(Protocol):
+class Clock(ABC):
     """The capture's clock: wall time that never steps, because it runs on the monotonic clock."""
 
+    @abstractmethod
     def now_us(self) -> int:
         """Return the time since 1970-01-01T00:00:00Z. [us]"""
 
+    @abstractmethod
     def sleep(self, length_s: float) -> None:
         """Wait."""
 
+    def step_us(self) -> int:
+        """Return how far the machine's clock is ahead of this one; nought where there is none beside it. [us]"""
+        return 0
+
 
 @dataclass
-class SteadyClock:
+class SteadyClock(Clock):
     """The machine's clock when it was made, carried on by the monotonic clock.
 
     A step of the machine's clock does not move it; `step_us` tells how far they are apart.
@@ -44,7 +54,7 @@ class SteadyClock:
     _start_ns: int = field(default_factory=time.monotonic_ns)
 
     def now_us(self) -> int:
-        """Return the time since 1970-01-01T00:00:00Z. [us]"""
+        """Return its time. [us]"""
         return self._wall_us + (time.monotonic_ns() - self._start_ns) // 1000
 
     def sleep(self, length_s: float) -> None:
@@ -52,12 +62,12 @@ class SteadyClock:
         time.sleep(max(length_s, 0.0))
 
     def step_us(self) -> int:
-        """Return how far the machine's clock is ahead of this one. [us]"""
+        """Return how far the two are apart by now. [us]"""
         return time.time_ns() // 1000 - self.now_us()
 
 
-class LiveSource(Protocol):
-    """A meter that is being read.
+class LiveSource(ABC):
+    """A meter that is being read; what only few kinds of source have, the others have here.
 
     Attributes
     ----------
@@ -65,13 +75,23 @@ class LiveSource(Protocol):
         What it can give; a reading may hold fewer.
     cadence : {'polled', 'pushed'}
         Whether each reading is asked for, or the meter sends them by itself.
+    finished : bool
+        Whether it has given all that it ever will: a meter never has.
+    meta : LogMeta or None
+        What a recording that is played says of itself.
     """
 
     quantities: Sequence[str]
     cadence: Cadence
     side: str
     sampling: str
+    finished: bool = False
+    meta: LogMeta | None = None
 
+    def __init__(self, clock: Clock) -> None:
+        self._clock = clock
+
+    @abstractmethod
     def open(self) -> None:
         """Open the port or connection; may be called again after `close`.
 
@@ -83,6 +103,7 @@ class LiveSource(Protocol):
             If it may work later.
         """
 
+    @abstractmethod
     def read(self, timeout_s: float) -> list[Event]:
         """Ask once (polled), or return what has come within `timeout_s` (pushed; may be nothing).
 
@@ -94,5 +115,18 @@ class LiveSource(Protocol):
             If the line is gone. A time-out or an odd answer of a device that may answer next time is an event.
         """
 
+    @abstractmethod
     def close(self) -> None:
         """Close it; never raises."""
+
+    def ending(self) -> list[Event]:
+        """Return what is still to be said when the capture ends; asked once, after the last `read`."""
+        return []
+
+    def typed(self, text: str) -> bool:  # noqa: ARG002 - of most sources nothing is typed
+        """Take a line that a person finished just now; return whether it was meant for this source, and is no note."""
+        return False
+
+    def now_us(self) -> int:
+        """Return the time of what is being read: now, or the instant of a recording. [us]"""
+        return self._clock.now_us()

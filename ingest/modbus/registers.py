@@ -12,7 +12,7 @@ import numpy as np
 from shuntbook.ingest.errors import InputError
 from shuntbook.ingest.events import Event, Reading, Refused
 from shuntbook.ingest.live.address import Address
-from shuntbook.ingest.live.source import Cadence, Clock
+from shuntbook.ingest.live.source import Cadence, Clock, LiveSource
 from shuntbook.ingest.profiles.modbus_part import (
     CODES,
     SIZES,
@@ -83,7 +83,7 @@ def take(line: ModbusLine, span: RegisterBlock) -> Registers:
     return {(span.table, span.address + k): word for k, word in enumerate(words)}
 
 
-class ModbusRegisters:
+class ModbusRegisters(LiveSource):
     """A meter whose registers are asked for, one poll a reading.
 
     Notes
@@ -96,9 +96,10 @@ class ModbusRegisters:
     cadence: Cadence = "polled"
 
     def __init__(self, line: ModbusLine, part: ModbusPart, clock: Clock, *, side: str, sampling: str) -> None:
-        self.quantities: Sequence[str] = tuple(part.registers)
+        super().__init__(clock)
+        self.quantities = tuple(part.registers)
         self.side, self.sampling = side, sampling
-        self._line, self._part, self._clock = line, part, clock
+        self._line = line
         self._plans = [_Plan(quantity, entry, part) for quantity, entry in part.registers.items()]
         self._requests = join((span for plan in self._plans for span in plan.spans), part.gap)
 

@@ -11,7 +11,7 @@ import numpy as np
 from shuntbook.ingest.errors import InputError
 from shuntbook.ingest.events import Event, Reading, Refused
 from shuntbook.ingest.live.address import Address
-from shuntbook.ingest.live.source import Cadence, Clock, SourceLost
+from shuntbook.ingest.live.source import Cadence, Clock, LiveSource, SourceLost
 from shuntbook.ingest.profiles.modbus_part import LiveProfile, Sign, SunSpecPart
 from shuntbook.ingest.quantities import unit_of
 
@@ -111,7 +111,7 @@ def _walk(line: ModbusLine, at: int) -> list[DeviceModel]:
     return found
 
 
-class SunSpec:
+class SunSpec(LiveSource):
     """One model of a SunSpec device, one poll a reading.
 
     Attributes
@@ -128,8 +128,9 @@ class SunSpec:
     cadence: Cadence = "polled"
 
     def __init__(self, address: Address, line: ModbusLine, part: SunSpecPart, clock: Clock, sampling: str) -> None:
+        super().__init__(clock)
         self.sampling = sampling
-        self._address, self._line, self._part, self._clock = address, line, part, clock
+        self._address, self._line, self._part = address, line, part
         self.side: str = part.side or ("dc" if part.model == _NO_SIGN else "ac")
         takes = [of_side for sides in READABLE.values() for of_side in sides.values()]
         self.quantities: Sequence[str] = tuple(dict.fromkeys(quantity for each in takes for quantity in each))

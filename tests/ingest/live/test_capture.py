@@ -10,10 +10,10 @@ import pytest
 
 from shuntbook.ingest.events import Reading, Refused, Remark
 from shuntbook.ingest.live.capture import FIRST_TRIES, Capture, MeteredSource, open_first
-from shuntbook.ingest.live.source import SourceLost
+from shuntbook.ingest.live.source import Clock, LiveSource, SourceLost
 
 
-class SimulatedClock:
+class SimulatedClock(Clock):
     """Time that passes only when somebody waits; the machine's clock may be set beside it."""
 
     def __init__(self):
@@ -54,7 +54,7 @@ class Kept:
         self.flushed += 1
 
 
-class Script:
+class Script(LiveSource):
     """A polled meter that does at each call what its script says; at the end it answers."""
 
     quantities, cadence, side, sampling = ("current_A",), "polled", "dc", "instant"

@@ -21,6 +21,7 @@ from shuntbook.ingest.exports.hand_notes import HandNotes
 from shuntbook.ingest.journal.opening import open_log
 from shuntbook.ingest.live.address import parse_address
 from shuntbook.ingest.live.hand import HandReadings
+from shuntbook.ingest.live.source import Clock
 from shuntbook.ingest.log.meta import LogMeta
 from shuntbook.ingest.profiles.model import load_profile
 
@@ -28,7 +29,7 @@ DAY_US = int(np.datetime64("2026-06-13T00:00:00", "us").astype(np.int64))
 MINUTE_US = 60_000_000
 
 
-class HandClock:
+class HandClock(Clock):
     """A clock that is set by hand. [us]"""
 
     def __init__(self):

@@ -17,7 +17,7 @@ from shuntbook.ingest.journal.opening import open_log
 from shuntbook.ingest.live.address import parse_address
 from shuntbook.ingest.live.capture import Capture, MeteredSource
 from shuntbook.ingest.live.replay import READINGS_AT_ONCE, Replay
-from shuntbook.ingest.live.source import SteadyClock
+from shuntbook.ingest.live.source import Clock, SteadyClock
 from shuntbook.ingest.log.meta import LogMeta
 from shuntbook.ingest.log.readings import Readings
 from shuntbook.ingest.log.writing import new_log, to_batch
@@ -28,7 +28,7 @@ EXPORT = "time,current [A],voltage [V]\n" + "".join(
 )
 
 
-class SimulatedClock:
+class SimulatedClock(Clock):
     """A clock that only moves when someone sleeps. [us]"""
 
     def __init__(self):
