@@ -148,8 +148,8 @@ class _Levels:
 
     def _record(self, at_end: int) -> None:
         if self._last is not None:
-            readings = self._at_start, at_end
-            self.list.levels.append(record(self._last, self._before_last, self.list.signal, readings))
+            signal, levels = self.list.signal, self.list.levels
+            levels.append(record(self._last, self._before_last, signal, at_start=self._at_start, at_end=at_end))
 
 
 class _Chosen(NamedTuple):

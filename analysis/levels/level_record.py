@@ -17,30 +17,15 @@ REST_S = 6 * 3600.0
 
 @dataclass(frozen=True, slots=True)
 class LevelRecord:
-    """A stretch of readings in which no load stepped.
+    """A stretch of readings in which no load stepped; levels are by quantity, in its unit.
 
-    Attributes
-    ----------
-    start_us : float
-        The middle between the last reading before the change that led here and the first after it. [us]
-    spacing_s : float
-        Time between those two readings. [s]
-    first_us, last_us : int
-        Its first and last reading. [us]
-    after_gap : bool
-        Whether nothing was measured right before it.
-    least : float
-        The smallest change that stood out from the noise where it began. [unit of the signal]
-    first, last, usual : dict of str to float
-        Level at its beginning, at its end and as a rule, by quantity. [unit]
-    peak : dict of str to float
-        Highest reading of the change that led here and of a start's time after it. [unit]
-    lowest_V, highest_W : float
-        Extremes, of the change as well; NaN where unknown.
-    sums_first, sums_last : dict of str to float
-        Running integrals at its first and last reading. [unit s]
-    burst : Burst or None
-        What stood out between the level before and this one.
+    ``start_us`` is the middle between the last reading before the change that led here and the first after it,
+    ``spacing_s`` the time between those two; ``first_us`` and ``last_us`` are its first and last reading. ``least`` is
+    the smallest change that stood out from the noise where it began [unit of the signal]. ``first``, ``last`` and
+    ``usual`` are how it begins, ends and is as a rule; ``peak`` is the highest reading of the change and of a start's
+    time after it. ``lowest_V`` and ``highest_W`` hold for the change as well; NaN where unknown. ``sums_first`` and
+    ``sums_last`` are running integrals at its first and last reading [unit s]; ``burst`` is what stood out between the
+    level before and this one.
     """
 
     start_us: float
@@ -69,16 +54,9 @@ class LevelRecord:
 class Burst:
     """Readings that stand out above the same level before and after.
 
-    Attributes
-    ----------
-    start_us, stop_us : float
-        From the middle before its first reading to the middle after its last. [us]
-    readings : int
-        How many there are, or as many as are enough.
-    peak : dict of str to float
-        The highest above the level before, by quantity. [unit]
-    sag_V : float
-        By how much the voltage fell; NaN where unknown.
+    It lasts from the middle before its first reading to the middle after its last. ``readings`` is how many there are,
+    or as many as are enough; ``peak`` the highest above the level before, by quantity [unit]; ``sag_V`` by how much the
+    voltage fell, NaN where unknown.
     """
 
     start_us: float
@@ -124,12 +102,15 @@ class LevelList:
     @cached_property
     def rest(self) -> FloatArray:
         """The least that was drawn in the last `REST_S` up to each level; shape (n,). [unit of the signal]."""
+        # A sliding minimum: the queue holds the levels that may yet be the least, each higher than the one before it,
+        # so that each level enters and leaves it once however long the window is.
         low, lowest = np.minimum(self.before, self.after), deque[int]()
         rest = np.empty_like(low)
         for k, level in enumerate(self.levels):
             while lowest and low[lowest[-1]] >= low[k]:
                 lowest.pop()
             lowest.append(k)
+            # A level counts as long as its end is within the window: a base of a whole night is not old at its end.
             while level.start_us - self.levels[lowest[0]].last_us > REST_S * MICROSECONDS:
                 lowest.popleft()
             rest[k] = low[lowest[0]]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import copy
 import math
+import statistics
 from collections.abc import Sequence, Set
 from dataclasses import dataclass
 from functools import cached_property
@@ -39,11 +40,7 @@ LIKE_NOISE = 0.7
 
 @dataclass
 class Level:
-    """Plateaus that together hold long enough, and the short ones between them and the level before.
-
-    Neighbouring plateaus are one level where they differ little beside the step that led there (a pump's draw falls
-    slowly while the pressure rises), or no more than noise does.
-    """
+    """Plateaus that together hold long enough, and the short ones between them and the level before."""
 
     parts: list[Plateau]
     between: list[Plateau]
@@ -91,10 +88,7 @@ class Level:
 
     @cached_property
     def changed(self) -> Plateau:
-        """The plateau with which the change began: that of the largest step, or the first of a stair up to it.
-
-        What lies before that among the short plateaus is another load's doing.
-        """
+        """The plateau with which the change began: that of the largest step, or the first of a stair up to it."""
         if not self.between:
             return self.parts[0]
         change = [*self.between, self.parts[0]]
@@ -102,6 +96,7 @@ class Level:
         steps = [direction * plateau.step for plateau in change]
         first = steps.index(max(steps))
         largest = steps[first]
+        # Back down the stair: a reading in the middle of the step divides it. What lies before is another load's doing.
         while first and steps[first - 1] > OF_STAIR * largest:
             first -= 1
         return change[first]
@@ -116,8 +111,10 @@ class Level:
 
     def _edge(self, parts: Sequence[Plateau], name: str, readings: int, *, at_end: bool) -> float:
         nearest = parts[0].traces[name]
+        # As many readings as a plateau keeps: their median is known already.
         if readings == EDGE and (len(parts) == 1 or parts[0].count >= EDGE):
             return nearest.last if at_end else nearest.first
+        # Ends shorter than that, in the next plateaus as well: a slow fall is cut into many short ones.
         if len(parts) == 1:
             return _median(nearest.tail[-readings:] if at_end else nearest.head[:readings])
         x: list[float] = []
@@ -132,6 +129,7 @@ class Level:
         """Return its usual reading: the median of its plateaus' medians, each counted by its readings. [unit]."""
         if len(self.parts) == 1:
             return self.parts[0].traces[name].usual
+        # A weighted median, not one of all readings: these are not kept, however long a level holds.
         medians = np.array([part.traces[name].usual for part in self.parts])
         if np.isnan(medians).any():
             return float("nan")
@@ -156,11 +154,9 @@ class Level:
 
 
 def edge_readings(before: Level, level: Level, signal: str) -> int:
-    """Return of how many readings next to a step the median is taken on either side. [1].
-
-    As few as the noise allows, since a cloud may move the level meanwhile; but no fewer than there are in `EDGE_S`, in
-    which a start's surge dies away.
-    """
+    """Return of how many readings next to a step the median is taken on either side. [1]."""
+    # As few as the noise allows, since a cloud may move the level meanwhile; but no fewer than lie within `EDGE_S`, in
+    # which a start's surge dies away.
     step = abs(level.first(signal) - before.last(signal))
     by_noise = (NOISE_AT_EDGE * level.changed.least / step) ** 2 if step > 0 else EDGE
     by_time = EDGE_S * (level.count - 1) / level.length_s if level.length_s > 0 else LEVEL_READINGS
@@ -173,6 +169,7 @@ def _burst(before: Level | None, level: Level, signal: str) -> Burst | None:
         return None
     base = before.last(signal)
     top = _highest([part.traces[signal].high for part in level.between]) - base
+    # Only what stays above half of the top is the burst: other short plateaus may lie before and after it.
     high = [part for part in level.between if part.traces[signal].usual - base > top / 2]
     if not high or top < level.changed.least or abs(level.first(signal) - base) > SMALL_CHANGE * top:
         return None
@@ -186,18 +183,8 @@ def _burst(before: Level | None, level: Level, signal: str) -> Burst | None:
     return Burst(start_us, stop_us, sum(part.count for part in high), peak, sag_V)
 
 
-def record(level: Level, before: Level | None, signal: str, readings: tuple[int, int]) -> LevelRecord:
-    """Return what is kept of a level that is complete.
-
-    Parameters
-    ----------
-    level, before : Level
-        The level, and the one before it.
-    signal : str
-        The quantity in which steps are sought.
-    readings : (int, int)
-        How many readings stand for its beginning and its end.
-    """
+def record(level: Level, before: Level | None, signal: str, *, at_start: int, at_end: int) -> LevelRecord:
+    """Return what is kept of a level that is complete; so many readings stand for its beginning and for its end."""
     names = level.names
     changed = level.changed
     return LevelRecord(
@@ -207,8 +194,8 @@ def record(level: Level, before: Level | None, signal: str, readings: tuple[int,
         last_us=level.last_us,
         after_gap=level.after_gap,
         least=changed.least,
-        first={name: level.first(name, readings[0]) for name in names},
-        last={name: level.last(name, readings[1]) for name in names},
+        first={name: level.first(name, at_start) for name in names},
+        last={name: level.last(name, at_end) for name in names},
         usual={name: level.usual(name) for name in names},
         peak={name: level.peak(name) for name in names if name != "voltage_V"},
         lowest_V=level.low("voltage_V"),
@@ -226,10 +213,7 @@ def _highest(x: Sequence[float]) -> float:
 
 def _median(x: Sequence[float]) -> float:
     """Return the median of readings; NaN if one of them is."""
-    ordered, middle = sorted(x), len(x) // 2
-    if math.isnan(sum(x)):
-        return math.nan
-    return ordered[middle] if len(x) % 2 else (ordered[middle - 1] + ordered[middle]) / 2
+    return math.nan if math.isnan(sum(x)) else statistics.median(x)
 
 
 class LevelMaker:
@@ -243,7 +227,7 @@ class LevelMaker:
         self._signal = signal
         self._base: Level | None = None  # the last level that is complete
         self._forming: Level | None = None
-        self._is_kept = False  # whether the one that is forming is a level already
+        self._is_level = False  # whether the one that is forming holds long enough already
         self._between: list[Plateau] = []  # of the level that is forming
         self._waiting: Level | None = None  # complete, but may prove the start of the next
         self._before_it: Level | None = None
@@ -251,6 +235,7 @@ class LevelMaker:
     def add(self, plateau: Plateau) -> list[Level]:
         """Take the next plateau in and return the levels that are complete now: none, one or two."""
         done: list[Level] = []
+        # Nothing goes on across a gap, and what was too short before it belongs to no change after it.
         if plateau.after_gap:
             done += self._closed()
             self._forming, self._between = None, []
@@ -258,9 +243,10 @@ class LevelMaker:
             self._forming.parts.append(plateau)
         else:
             done += self._closed()
-            self._forming, self._is_kept = Level([plateau], self._between, plateau.after_gap), False
-        if not self._is_kept and (self._forming.holds or self._forming.after_gap):
-            self._is_kept, self._between = True, []
+            self._forming, self._is_level = Level([plateau], self._between, plateau.after_gap), False
+        # The first after a gap is a level however short it is: there is none before it whose change it could be.
+        if not self._is_level and (self._forming.holds or self._forming.after_gap):
+            self._is_level, self._between = True, []
         return done
 
     def rest(self) -> list[Level]:
@@ -274,7 +260,7 @@ class LevelMaker:
         forming, waiting = self._forming, self._waiting
         if forming is None:
             return []
-        if not self._is_kept:
+        if not self._is_level:
             self._between = [*self._between, *forming.parts]
             return []
         if self._base is not None and not forming.after_gap:
@@ -282,6 +268,7 @@ class LevelMaker:
         self._base = self._waiting = forming
         if waiting is None:
             return []
+        # Only now that the next level is known can the one before it prove to be its start, held at a surge's limit.
         if self._before_it is not None and _is_start(self._before_it, waiting, forming, self._signal):
             between = [*waiting.between, *waiting.parts, *forming.between]
             self._base = self._waiting = Level(forming.parts, between, forming.after_gap)
@@ -290,35 +277,34 @@ class LevelMaker:
         return [waiting]
 
     def _continues(self, level: Level, plateau: Plateau) -> bool:
-        """Tell whether a plateau goes on with a level: it differs as noise does, or little beside the step before.
-
-        What climbs on, reading by reading, within a start's time is not a level yet: a motor that is brought up softly.
-        """
+        """Tell whether a plateau goes on with a level: it differs as noise does, or little beside the step before."""
         if len(level.parts) >= MOST_PARTS:
             return False
         jump = plateau.traces[self._signal].first - level.parts[-1].traces[self._signal].last
         is_short = plateau.count < LEVEL_READINGS
+        # Between medians only: of one or two readings the noise is as large as what `least` was made to exceed.
         if abs(jump) <= LIKE_NOISE * plateau.least and not is_short and level.parts[-1].count >= LEVEL_READINGS:
             return True
         if level.after_gap or self._base is None:
             return False
         step = level.first(self._signal) - self._base.last(self._signal)
-        is_early = not self._is_kept and plateau.first_us - level.changed.first_us <= START_S * MICROSECONDS
+        is_early = not self._is_level and plateau.first_us - level.changed.first_us <= START_S * MICROSECONDS
+        # What climbs on within a start's time is not a level yet: a motor that is brought up softly.
         if is_early and jump * step > 0 and abs(jump) > LIKE_NOISE * plateau.least:
             return False
+        # A pump's draw falls slowly while the pressure rises. A long plateau, steady at another level, is rather
+        # another load's step: it is held to less.
         return abs(jump) <= (SLOPE_SHORT if is_short else SLOPE_LONG) * abs(step)
 
 
 def _after_its_start(base: Level, level: Level, signal: str) -> Level:
-    """Return a level without the start that it may begin with: a surge held at a limit for seconds, and its decay.
-
-    What remains after such a start is its first plateau of some length; what lies before that belongs to the change.
-    """
+    """Return a level without the start that it may begin with: a surge held at a limit for seconds, and its decay."""
     below = base.last(signal)
     rise = level.peak(signal) - below
     until_us = level.changed.first_us + START_S * MICROSECONDS
     for k, part in enumerate(level.parts):
         remains = _remains(part.traces[signal].first - below, rise)
+        # The first plateau of some length is what remains after such a start; what lies before belongs to the change.
         if remains and (not k or part.count >= LEVEL_READINGS):
             settled = Level(level.parts[k:], [*level.between, *level.parts[:k]], level.after_gap)
             return settled if k and settled.holds else level

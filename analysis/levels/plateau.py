@@ -18,16 +18,10 @@ CountArray = NDArray[np.int64]
 
 
 class Trace(NamedTuple):
-    """What is kept of one quantity over a plateau.
+    """What is kept of one quantity over a plateau, in its unit.
 
-    Attributes
-    ----------
-    first, last, usual : float
-        Level at the beginning, at the end and as a rule: medians of readings. [unit]
-    low, high : float
-        Extremes. [unit]
-    head, tail : list of float
-        Its first and last readings, `EDGE` of them or all. [unit]
+    ``first``, ``last`` and ``usual`` are medians at its beginning, at its end and as a rule; ``head`` and ``tail`` its
+    first and last readings, `EDGE` of them or all.
     """
 
     first: float
@@ -41,26 +35,12 @@ class Trace(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Plateau:
-    """Consecutive readings at one level.
+    """Consecutive readings at one level: how many, from the first to the last.
 
-    Attributes
-    ----------
-    first_us, last_us : int
-        Its first and last reading. [us]
-    count : int
-        Number of readings.
-    traces : dict of str to Trace
-        By quantity name: the signal and whatever else was read.
-    sums : dict of str to (float, float)
-        Running integrals of amps and watts at the first and at the last reading, by name. [unit s]
-    least : float
-        The smallest change that stood out from the noise where it began. [unit of the signal]
-    step : float
-        Change of the signal from the reading before it to its first. [unit]
-    after_gap : bool
-        Whether nothing was measured right before it.
-    step_s : float
-        Time between the reading before it and its first. [s]
+    ``traces`` are of the signal and whatever else was read, ``sums`` the running integrals of amps and watts at the
+    first and at the last reading [unit s], by name. ``least`` is the smallest change that stood out from the noise
+    where it began, ``step`` the change from the reading before it to its first [unit of the signal], ``step_s`` the
+    time between these two; ``after_gap`` says that nothing was measured right before it.
     """
 
     first_us: int
@@ -82,20 +62,10 @@ class Plateau:
 def _rows_of(
     x: FloatArray, first: CountArray, counts: CountArray, stride: CountArray | int = 1
 ) -> tuple[FloatArray, NDArray[np.bool_]]:
-    """Return several stretches of readings as rows, filled up to the longest, and what is not filling.
+    """Return stretches of readings as rows, filled up to the longest, and what is not filling.
 
-    Parameters
-    ----------
-    x : array, shape (q, n)
-        Readings of several quantities, in their own units.
-    first, counts : array of int, shape (m,)
-        Where each stretch begins and how many readings it has.
-    stride : array of int, shape (m,), or int
-        Every how many readings one is taken.
-
-    Returns
-    -------
-    (array, shape (q, m, longest)), (array of bool, shape (m, longest))
+    Of `x`, shape (q, n), those that begin at `first` and have so many readings, every `stride`-th taken: shapes
+    (q, m, longest) and (m, longest).
     """
     along = np.arange(counts.max())
     inside = along < counts[:, None]
@@ -105,6 +75,7 @@ def _rows_of(
 
 def _medians(rows: FloatArray, inside: NDArray[np.bool_], counts: CountArray) -> FloatArray:
     """Return the medians of such rows, shape (q, m); NaN where one of their readings is."""
+    # Filled up with infinity, so that sorting puts the filling behind all readings, and only NaN behind that.
     ordered = np.where(inside, rows, np.inf)
     ordered.sort(axis=2)
     each = np.arange(len(counts))
@@ -112,28 +83,13 @@ def _medians(rows: FloatArray, inside: NDArray[np.bool_], counts: CountArray) ->
     return np.where(np.isnan(ordered[:, :, -1]), np.nan, middle)
 
 
-def _median_of_rows(x: FloatArray) -> FloatArray:
-    """Return the median of each row; NaN where one of its readings is. Shape (q, n), by rows (q,)."""
-    ordered, n = np.sort(x, axis=1), x.shape[1]
-    middle = (ordered[:, (n - 1) // 2] + ordered[:, n // 2]) / 2
-    return np.where(np.isnan(ordered[:, -1]), np.nan, middle)
-
-
 def traces_of(names: Sequence[str], x: FloatArray, bounds: CountArray) -> list[dict[str, Trace]]:
-    """Return what is kept of consecutive plateaus.
-
-    Parameters
-    ----------
-    names : sequence of str, length q
-        The quantities.
-    x : array, shape (q, n)
-        Their readings, in their own units.
-    bounds : array of int, shape (m + 1,)
-        Where each of `m` plateaus begins, and where the last ends.
-    """
+    """Return what is kept of consecutive plateaus: `x` has a row for each name, `bounds` where each begins and ends."""
     starts, stops = bounds[:-1], bounds[1:]
     counts = stops - starts
     short = np.minimum(counts, EDGE)
+    # All plateaus at once: a log of a pump has some thousands a day, and NumPy's calls would cost more than their work.
+    # The stride doubles as `OpenPlateau` doubles it, so that where chunks end makes no difference to the sample.
     stride = 1 << np.ceil(np.log2(np.maximum(counts / SAMPLE, 1.0))).astype(np.int64)
     inside = x[:, : bounds[-1]]
     at_edges = _rows_of(x, np.append(starts, stops - short), np.append(short, short))
@@ -177,6 +133,7 @@ class OpenPlateau:
 
     def extended(self, time_us: TimeArray, x: FloatArray, sums: Mapping[str, float]) -> OpenPlateau:
         """Return the plateau with its next readings, shape (q, n); `sums` are the running integrals at the last."""
+        # The sample goes on where it would have, had all readings come at once: at the next multiple of the stride.
         count = self.begun.count
         begun = replace(
             self.begun,
@@ -203,7 +160,7 @@ class OpenPlateau:
 
     def closed(self) -> Plateau:
         """Return it as it stands."""
-        edges = [_median_of_rows(x) for x in (self.head, self.tail, self.sample)]
+        edges = [np.median(x, axis=1) for x in (self.head, self.tail, self.sample)]
         figures = np.stack([*edges, self.low, self.high], axis=1).tolist()
         heads, tails = self.head.tolist(), self.tail.tolist()
         traces = {name: Trace._make([*figures[q], heads[q], tails[q]]) for q, name in enumerate(self.names)}

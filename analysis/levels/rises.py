@@ -4,6 +4,10 @@ A reading above its neighbours on both sides proves that something was on in bet
 are instants or means: so each peak between two troughs is at least one start, however far apart readings are. Peaks are
 paired with troughs as in rainflow counting (four points; ASTM E1049, from memory), so that what other loads do
 underneath does not matter.
+
+The question answered here: how often did something start at the least, where readings are too far apart for plateaus?
+It needs nothing before it but the readings; `steps` asks it beside the plateaus, and whether such rises are the load's
+is judged where findings are, by its draw.
 """
 
 from __future__ import annotations
@@ -11,7 +15,7 @@ from __future__ import annotations
 import copy
 import math
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,28 +35,22 @@ LOW, LOW_OF_NOISE = 0.2, 0.2533 * math.sqrt(2)
 #: Fewer changes tell nothing of the noise.
 ENOUGH: Final = 64
 
-#: A turning point: its level [unit of the signal], when [us], and the voltage then [V].
-_Point = tuple[float, int, float]
+
+class _Turn(NamedTuple):
+    """A turning point of the signal: its level [unit], when, and the voltage then [V]."""
+
+    level: float
+    at_us: int
+    volts: float
 
 
 @dataclass(frozen=True)
 class Rises:
-    """How many rises of which size there were in each quarter of an hour; arrays of one shape.
+    """How many rises of which size [unit of the signal] there were in each quarter of an hour; arrays of one shape.
 
-    Attributes
-    ----------
-    quarter : array of int
-        Which quarter of an hour, counted from 1970.
-    size : array
-        Size of the rises. [unit of the signal]
-    count : array of int
-        How many there are. [1]
-    volts : array
-        Mean voltage at their tops; NaN where none was read. [V]
-    charged : array of bool
-        Whether the bank was charged at any time of that quarter: then clouds rise and fall as well.
-    means : bool
-        Whether readings are means: then a run of less than a spacing is a rise by less than its draw.
+    Quarters are counted from 1970. ``volts`` is the mean voltage at their tops, NaN where none was read. ``charged``
+    says whether the bank was charged at any time of that quarter: then clouds rise and fall as well; ``means`` whether
+    readings are means: then a run of less than a spacing is a rise by less than its draw.
     """
 
     quarter: NDArray[np.int64]
@@ -78,7 +76,7 @@ class RiseCounter:
 
     def __init__(self, *, means: bool) -> None:
         self._means = means
-        self._points: list[_Point] = []
+        self._turns: list[_Turn] = []
         self._counts: dict[tuple[int, int], tuple[int, float]] = {}
         self._charged: set[int] = set()
         self._least = 0.0
@@ -86,21 +84,15 @@ class RiseCounter:
     def twin(self) -> RiseCounter:
         """Return a counter that can go on without changing this one."""
         twin = copy.copy(self)
-        twin._points, twin._counts, twin._charged = list(self._points), dict(self._counts), set(self._charged)
+        twin._turns, twin._counts, twin._charged = list(self._turns), dict(self._counts), set(self._charged)
         return twin
 
     def take(self, time_us: TimeArray, x: FloatArray, volts: FloatArray, is_gap: NDArray[np.bool_]) -> None:
-        """Take readings in; the first of them was the last before.
-
-        Parameters
-        ----------
-        time_us, x, volts : array, shape (n,)
-            When, the signal [unit], and the voltage beside it [V].
-        is_gap : array of bool, shape (n,)
-            Whether nothing was measured right before a reading.
-        """
+        """Take readings in; the first of them was the last before. `is_gap` says before which nothing was measured."""
         least = self._least = _least_of(x, is_gap, self._least)
         self._charged.update(np.unique(time_us[x < -least] // int(QUARTER_S * MICROSECONDS)).tolist())
+        # Between two readings that differ by no more than noise nothing turns: those are passed over as arrays, and the
+        # others, few as a rule, looked at one by one.
         stands = np.zeros(len(x), dtype=bool)
         jumps = (np.abs(np.diff(x)) > least) | is_gap[1:]
         stands[1:] |= jumps
@@ -110,34 +102,37 @@ class RiseCounter:
         for when_us, level, volt, after_gap in zip(*columns, strict=True):
             if after_gap:
                 self._flush(least)
-            self._turn((level, when_us, volt), least)
+            self._add(_Turn(level, when_us, volt), least)
 
-    def _turn(self, point: _Point, least: float) -> None:
+    def _add(self, turn: _Turn, least: float) -> None:
         """Add a reading; take out pairs of turning points that lie within those around them."""
-        points = self._points
-        if len(points) > 1 and (points[-1][0] - points[-2][0]) * (point[0] - points[-1][0]) >= 0:
-            points.pop()  # it goes on the same way
-        points.append(point)
-        while len(points) > 3:
-            a, b, c, d = points[-4:]
-            if abs(b[0] - c[0]) > min(abs(a[0] - b[0]), abs(c[0] - d[0])):
+        turns = self._turns
+        # It goes on the same way: the reading before was no turning point.
+        if len(turns) > 1 and (turns[-1].level - turns[-2].level) * (turn.level - turns[-1].level) >= 0:
+            turns.pop()
+        turns.append(turn)
+        # The middle two of four are a rise of their own if both sides reach beyond them. Taken out, they leave the
+        # larger rise around them whole: a kettle on top of a heater is one rise, and the heater another.
+        while len(turns) > 3:
+            a, b, c, d = turns[-4:]
+            if abs(b.level - c.level) > min(abs(a.level - b.level), abs(c.level - d.level)):
                 break
-            self._count(max(b, c), abs(b[0] - c[0]), least)
-            del points[-3:-1]
+            self._count(max(b, c), abs(b.level - c.level), least)
+            del turns[-3:-1]
 
     def _flush(self, least: float) -> None:
         """Count the peaks that are left, each by the lower of its sides, and begin anew."""
-        points = self._points
-        for a, b, c in zip(points, points[1:], points[2:], strict=False):
-            if b[0] > max(a[0], c[0]):
-                self._count(b, b[0] - max(a[0], c[0]), least)
-        self._points = []
+        turns = self._turns
+        for a, b, c in zip(turns, turns[1:], turns[2:], strict=False):
+            if b.level > max(a.level, c.level):
+                self._count(b, b.level - max(a.level, c.level), least)
+        self._turns = []
 
-    def _count(self, top: _Point, size: float, least: float) -> None:
+    def _count(self, top: _Turn, size: float, least: float) -> None:
         if size > max(least, 0.0):
-            key = top[1] // int(QUARTER_S * MICROSECONDS), math.floor(math.log(size, RATIO))
+            key = top.at_us // int(QUARTER_S * MICROSECONDS), math.floor(math.log(size, RATIO))
             count, volts = self._counts.get(key, (0, 0.0))
-            self._counts[key] = count + 1, volts + top[2]
+            self._counts[key] = count + 1, volts + top.volts
 
     def result(self) -> Rises:
         """Return the rises so far."""
@@ -164,5 +159,6 @@ def _least_of(x: FloatArray, is_gap: NDArray[np.bool_], before: float) -> float:
     size = np.abs(np.diff(x))[~is_gap[1:]]
     if (before and len(size) < ENOUGH) or not size.any():
         return before
+    # A coarse meter has no smaller changes than its digit, and their lower fifth is then nought: digits set the limit.
     grain = float(size[size > 0].min())
     return max(NOISE_TIMES * float(np.quantile(size, LOW)) / LOW_OF_NOISE, GRAINS * grain)

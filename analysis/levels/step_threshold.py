@@ -31,20 +31,9 @@ class Threshold:
         self._last: float | None = None
 
     def of(self, x: FloatArray, is_gap: NDArray[np.bool_]) -> float:
-        """Return the smallest change that is a step among these readings.
+        """Return the smallest change that is a step among these readings; `is_gap` before which nothing was measured.
 
-        Parameters
-        ----------
-        x : array, shape (n,)
-            The signal. [unit]
-        is_gap : array of bool, shape (n,)
-            Whether nothing was measured right before a reading.
-
-        Notes
-        -----
-        The noise is judged by the median of the differences, which a few steps cannot move; where that is but a few of
-        the meter's smallest changes, by the root mean square of the small differences, which steps are not among; where
-        most differences are nought, by that of all but the largest tenth.
+        Shapes (n,).
         """
         size = np.abs(x[1:] - x[:-1])
         if is_gap.any():
@@ -60,6 +49,7 @@ class Threshold:
 
     def _judge(self, size: FloatArray, low: FloatArray, high: FloatArray) -> FloatArray:
         """Return the threshold of each row of differences without their signs; `low`, `high` are its extremes."""
+        # The range goes on from row to row, as if each had been judged alone in its turn.
         low, high = np.minimum.accumulate(np.append(self._low, low)), np.maximum.accumulate(np.append(self._high, high))
         self._low, self._high = float(low[-1]), float(high[-1])
         grains = _least_above_zero(size)
@@ -71,6 +61,8 @@ class Threshold:
             return self._last
         if grain == np.inf:
             return self._last or 0.0
+        # The smallest change among these readings is a meter's digit if it is small beside them: then one step of
+        # rounding is noise. Of a signal with two values, nought and a load's draw, it is a step itself.
         rounding = 1.5 * grain if grain < OF_READING * max(abs(low), abs(high)) else grain / 2
         floor = min(GRAIN_TIMES * grain, max(OF_RANGE * (high - low), rounding))
         self._last = max(NOISE_TIMES * _noise(size, grain, usual), floor)
@@ -98,7 +90,11 @@ def _middles(size: FloatArray) -> list[float]:
 def _noise(size: FloatArray, grain: float, usual: float) -> float:
     """Return the standard deviation of the noise in readings whose differences have these sizes. [unit]."""
     rare = len(size) - max(len(size) // 10, 1)
+    # A few steps cannot move the median of the differences: 1.4826 times it is a bell's standard deviation, which of a
+    # difference is sqrt(2) times that of a reading.
     if usual > COARSE * grain:
         return 1.4826 * usual / math.sqrt(2.0)
+    # Of a few digits the median is itself but a digit: the root mean square of the small differences, which steps are
+    # not among, tells more; where most are nought, that of all but the largest tenth.
     small = size[size <= 2 * COARSE * grain] if usual > 0 else np.partition(size, rare)[:rare]
     return math.sqrt(float(np.square(small).sum()) / max(len(small), 1) / 2.0)

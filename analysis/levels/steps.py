@@ -34,10 +34,9 @@ STANDS = 0.6
 
 @dataclass(frozen=True)
 class Plateaus:
-    """The plateaus of a log, in order, and how much of it was measured.
+    """The plateaus of a log, in order, and how much of it was measured; the last of them may still grow.
 
-    ``signal`` is the quantity in which steps were sought. The last plateau may still grow. ``rises`` are those that
-    readings show of runs too brief for plateaus; None where readings are close together.
+    ``signal`` is the quantity in which steps were sought; ``rises`` are None where readings are close together.
     """
 
     signal: str
@@ -61,14 +60,7 @@ def names_of(quantities: Set[str]) -> list[str]:
 
 
 class StepFold:
-    """Cut a log into plateaus.
-
-    Parameters
-    ----------
-    how : HowRead
-        What a reading stands for, and the gap limit.
-    quantities : set of str
-        The quantities the log has.
+    """Cut a log that has these quantities into plateaus.
 
     Raises
     ------
@@ -115,10 +107,10 @@ class StepFold:
     def _usable(self, chunk: Chunk) -> Chunk:
         """Return the readings that have a signal."""
         q = {name: chunk.quantities[name] for name in self._names}
-        there = ~np.isnan(q[self.signal])
-        if there.all():
+        known = ~np.isnan(q[self.signal])
+        if known.all():
             return Chunk(chunk.time_us, q)
-        return Chunk(chunk.time_us[there], {name: x[there] for name, x in q.items()})
+        return Chunk(chunk.time_us[known], {name: x[known] for name, x in q.items()})
 
 
 @dataclass(frozen=True)
@@ -174,6 +166,7 @@ class _State:
         self.covered_s = 0.0
         self.done: list[Plateau] = []
         self.open: OpenPlateau | None = None
+        # Closer readings show short runs as plateaus; a meter that keeps only changes has no spacing to be too slow.
         is_slow = how.usual_interval_s is not None and how.usual_interval_s >= SLOW_S
         self.rises = RiseCounter(means=how.sampling == "mean") if is_slow and how.sampling != "held" else None
 
@@ -201,6 +194,7 @@ class _State:
         """Cut the readings up to `keep` into plateaus, looking at those around them; return them without spikes."""
         x = readings.quantities[self._signal]
         is_gap = np.zeros(len(x), dtype=bool)
+        # A value held until it changes has no gaps, however long nothing was written.
         if self._how.sampling != "held":
             is_gap[1:] = np.diff(readings.time_us) > self._how.gap_limit_s * MICROSECONDS
         least = self._threshold.of(x, is_gap)
@@ -208,10 +202,12 @@ class _State:
             part = slice(max(self._before - 1, 0), keep)
             volts = readings.quantities.get("voltage_V", np.full(len(x), np.nan))
             self.rises.take(readings.time_us[part], x[part], volts[part], is_gap[part])
+        # Volts and watts are levelled at the signal's spikes too: a false row is false in all its columns.
         spikes = _spikes(x, is_gap, least)
         level = Chunk(readings.time_us, {n: _levelled(v, spikes) for n, v in readings.quantities.items()})
         smooth = level.quantities[self._signal]
         starts = np.flatnonzero((_steps(smooth, is_gap, least) | is_gap)[:keep])
+        # The log's first reading begins a plateau though nothing stepped.
         if not self._before:
             starts = np.unique(np.append(starts, 0))
         names, rows = tuple(level.quantities), np.array(list(level.quantities.values()))
@@ -233,10 +229,8 @@ class _State:
         self.open = cut.opened(int(starts[-1]))
 
     def _integrated(self, readings: Chunk, keep: int) -> dict[str, FloatArray]:
-        """Return the running integral of amps and of watts at each reading [unit s], and of the time unknown [s].
-
-        It goes on from the last reading that was cut before; up to there all is counted already.
-        """
+        """Return the running integral of amps and of watts at each reading [unit s], and of the time unknown [s]."""
+        # It goes on from the last reading that was cut before; up to there all is counted already.
         first = max(self._before - 1, 0)
         time_us = readings.time_us[first:keep]
         values: dict[str, FloatArray] = {}
@@ -244,6 +238,7 @@ class _State:
             if name != "voltage_V":
                 unknown = np.isnan(x)
                 values[name] = np.where(unknown, 0.0, x) if unknown.any() else x
+                # How long watts were unknown is summed beside them: so a run knows whether its energy is whole.
                 if name != self._signal:
                     values[unknown_of(name)] = unknown.astype(np.float64)
         pieces = between_readings(
@@ -254,6 +249,7 @@ class _State:
             usual_interval_s=self._how.usual_interval_s,
             first_of_log=not self._before,
         ).measured
+        # Gaps give no piece: only then each piece's reading must be searched for.
         at: slice | NDArray[np.int64] = slice(1, None)
         if len(pieces.stop_us) != len(time_us) - 1:
             at = np.searchsorted(time_us, pieces.stop_us)
@@ -283,14 +279,12 @@ def _completed(block: Chunk, how: HowRead) -> Chunk:
 
 
 def _filled(x: FloatArray, time_us: TimeArray, gap_limit_s: float) -> FloatArray:
-    """Return a quantity with its holes filled linearly where they are no longer than the gap limit, else NaN.
-
-    At the block's ends the nearest reading stands for those it has no other side for, within the same limit.
-    """
+    """Return a quantity with its holes filled linearly where they are no longer than the gap limit, else NaN."""
     missing = np.isnan(x)
     if not missing.any() or missing.all():
         return x
     known = np.flatnonzero(~missing)
+    # At the block's ends the nearest reading stands for those that have no other side, within the same limit.
     after = np.searchsorted(known, np.flatnonzero(missing))
     left, right = known[np.maximum(after - 1, 0)], known[np.minimum(after, len(known) - 1)]
     at = time_us[missing]
@@ -301,12 +295,10 @@ def _filled(x: FloatArray, time_us: TimeArray, gap_limit_s: float) -> FloatArray
 
 
 def _steps(x: FloatArray, is_gap: NDArray[np.bool_], least: float) -> NDArray[np.bool_]:
-    """Return at which readings the signal has stepped: by more than `least`, and not because one reading stands out.
-
-    The readings one further out on either side, where there are any, differ too, by more than half as much.
-    """
+    """Return at which readings the signal has stepped: by more than `least`, and not because one reading stands out."""
     steps = np.zeros(len(x), dtype=bool)
     steps[1:] = np.abs(np.diff(x)) > least
+    # Noise that happens to exceed it is gone one reading further out on either side; at a gap there is none to ask.
     stands = np.abs(x[3:] - x[:-3]) > STANDS * least
     steps[2:-1] &= stands | is_gap[1:-2] | is_gap[3:]
     return steps
@@ -318,10 +310,12 @@ def _spikes(x: FloatArray, is_gap: NDArray[np.bool_], least: float) -> NDArray[n
         return np.empty(0, dtype=np.int64)
     rise = np.diff(x)
     up, down = rise[:-1], rise[1:]
+    # Up and down again, or down and up, by far more than the readings on either side differ.
     smaller = np.minimum(np.abs(up), np.abs(down))
     spike = (up * down < 0) & (smaller > least) & (np.abs(x[2:] - x[:-2]) < np.maximum(least, 0.1 * smaller))
     spike &= ~(is_gap[1:-1] | is_gap[2:])
-    spike[1:] &= np.abs(rise[:-2]) <= np.maximum(least, 0.1 * smaller[1:])  # the top of a start is no spike
+    # The top of a start is no spike: the reading before it had stepped already.
+    spike[1:] &= np.abs(rise[:-2]) <= np.maximum(least, 0.1 * smaller[1:])
     return np.flatnonzero(spike) + 1
 
 

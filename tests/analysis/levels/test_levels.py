@@ -157,7 +157,7 @@ def burst_of(*between, after_A=2.0, least=0.5, after_gap=False, voltage=True):
         parts.append(plateau(at_s, row, step=row[0] - last, least=least, **more))
         at_s, last = at_s + len(row), row[-1]
     after = plateau(at_s, [after_A] * 20, step=after_A - last, least=least, **volts)
-    return record(Level([after], parts, after_gap), before, "current_A", (15, 15)).burst
+    return record(Level([after], parts, after_gap), before, "current_A", at_start=15, at_end=15).burst
 
 
 def test_what_stands_out_between_two_levels():
@@ -206,7 +206,7 @@ def test_what_is_kept_of_a_level():
     level = Level(
         [plateau(22, [30.0] * 10, step=-5.0), plateau(32, [29.0] * 10)], [plateau(20, [35.0] * 2, step=33.0)], False
     )
-    got = record(level, before, "current_A", (3, 3))
+    got = record(level, before, "current_A", at_start=3, at_end=3)
     assert (got.start_us, got.spacing_s, got.first_us, got.last_us) == (19.5 * US, 1.0, 22 * US, 41 * US)
     assert (got.first["current_A"], got.last["current_A"], got.peak["current_A"]) == (30.0, 29.0, 35.0)
     assert (got.sums_first, got.sums_last, got.length_s) == ({"current_A": 1.0}, {"current_A": 2.0}, 19.0)
