@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from math import hypot, inf, sqrt
+from math import inf, sqrt
 from typing import Final
 
 import numpy as np
@@ -19,8 +19,8 @@ from shuntbook.analysis.readings.measured_span import HowRead
 from shuntbook.analysis.site.motor_tables import USUAL_START_S
 from shuntbook.analysis.stats.distribution import Component, combine
 from shuntbook.analysis.stats.interval95 import Within
-from shuntbook.analysis.stats.ranks import FEWEST, median_of
-from shuntbook.analysis.sureness.meter_figures import Accuracy, MeterFigures
+from shuntbook.analysis.stats.ranks import FEWEST, median_read
+from shuntbook.analysis.sureness.meter_figures import MeterFigures
 
 from .measured_load import MeasuredLoad
 
@@ -71,7 +71,7 @@ def measured_load(
     except Refusal as why:
         raise Refusal(f"{log}: {why}") from None
     taken = _taken(cycles, runs)
-    gain_A, gain_W = _gain(figures.current), _power_gain(figures)
+    gain_A, gain_W = figures.current.gain, figures.power_gain
     covered_h = _covered_h(cycles)
     starts_per_h = _rate(taken, None, len(cycles.cycles), covered_h)
     running = _rate(taken, "run_s", starts_per_h.value * covered_h * 3600 * runs.run_h / runs.runs, covered_h)
@@ -89,7 +89,7 @@ def measured_load(
         peak_W=max(_known(taken, "peak_W"), default=None),
         start_resolved=all(cycle.surge_resolved for cycle in taken),
         start_Wh=_start_Wh(taken, runs, gain_W),
-        bank_V=None if amps_alone else _bank_V(taken, _gain(figures.voltage)),
+        bank_V=None if amps_alone else _bank_V(taken, figures.voltage.gain),
         before_V=_before_V(taken, runs) if side == "dc" else None,
         resistance=resistance_of_cycles(taken, current=figures.current, voltage=figures.voltage),
         starts=_starts(taken, figures, how, start_s),
@@ -151,18 +151,6 @@ def _not_seen(cycles: Cycles, name: str, log: str) -> str:
     )
 
 
-def _gain(accuracy: Accuracy) -> float:
-    """Return the limit of a meter's factor [1]."""
-    return (accuracy.reading_pct + accuracy.class_pct) / 100
-
-
-def _power_gain(figures: MeterFigures) -> float:
-    """Return the limit of the factor on watts [1]."""
-    if figures.power is not None:
-        return _gain(figures.power)
-    return _gain(figures.current) + _gain(figures.voltage)
-
-
 def _known(taken: list[Cycle], field: str) -> list[float]:
     return [x for cycle in taken if (x := getattr(cycle, field)) is not None]
 
@@ -171,12 +159,7 @@ def _usual(known: Sequence[float], gain: float) -> Within | None:
     """Return the median with its interval, the meter's factor in it; without ends for few runs, None for none."""
     if not known:
         return None
-    usual = median_of(np.array(known, dtype=np.float64))
-    if usual is None:
-        return Within(float(np.median(known)), -inf, inf)
-    off = 0.95 * gain * abs(usual.value)  # an even distribution's 95 %
-    down, up = (hypot(end - usual.value, off) for end in (usual.low, usual.high))
-    return Within(usual.value, usual.value - down, usual.value + up)
+    return median_read(np.array(known, dtype=np.float64), gain)
 
 
 def _start_Wh(taken: list[Cycle], runs: RunTotals, gain: float) -> Within:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from math import exp, hypot, inf, log
+from math import exp, hypot, log
 from typing import Final
 
 import numpy as np
@@ -12,8 +12,8 @@ from shuntbook.analysis.not_known import Missing
 from shuntbook.analysis.one_log.log_report import LogReport
 from shuntbook.analysis.readings.chunk import FloatArray
 from shuntbook.analysis.stats.interval95 import Within
-from shuntbook.analysis.stats.ranks import median_of, shift
-from shuntbook.analysis.sureness.meter_figures import Accuracy, MeterFigures
+from shuntbook.analysis.stats.ranks import median_read, shift
+from shuntbook.analysis.sureness.meter_figures import MeterFigures
 
 from .compared import Compared
 
@@ -68,8 +68,8 @@ def _compared(
     in_common = "the meter's zero" + (", and its factor in the ratio" if one_meter else "")
     return Compared(
         *what,
-        _median(values[0], factors[0]),
-        _median(values[1], factors[1]),
+        median_read(values[0], factors[0]),
+        median_read(values[1], factors[1]),
         _shift(values, own, slack),
         _times(values, own, slack),
         "" if what[2] == "s" else in_common,
@@ -90,25 +90,10 @@ def _resolved(report: LogReport) -> bool:
 def _factor(figures: MeterFigures, field: str) -> float:
     """Return the limit of the meter's factor on a field [1]."""
     if field.endswith(("_A", "_Ah")):
-        return _gain(figures.current)
+        return figures.current.gain
     if field.endswith(("_W", "_Wh")):
-        if figures.power is not None:
-            return _gain(figures.power)
-        return _gain(figures.current) + _gain(figures.voltage)
+        return figures.power_gain
     return 0.0
-
-
-def _gain(accuracy: Accuracy) -> float:
-    return (accuracy.reading_pct + accuracy.class_pct) / 100
-
-
-def _median(values: FloatArray, factor: float) -> Within:
-    usual = median_of(values)
-    value = float(np.median(values))
-    if usual is None:
-        return Within(value, -inf, inf)
-    off = 0.95 * factor * abs(value)  # an even distribution's 95 %
-    return Within(value, value - hypot(value - usual.low, off), value + hypot(usual.high - value, off))
 
 
 def _shift(values: Sequence[FloatArray], factors: Sequence[float], slack: float) -> Within | Missing:

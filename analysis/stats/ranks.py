@@ -6,7 +6,7 @@ Nothing is supposed of the shape of the scatter, no random draws are made, and w
 from __future__ import annotations
 
 from functools import lru_cache
-from math import sqrt
+from math import hypot, inf, sqrt
 from typing import Final
 
 import numpy as np
@@ -62,6 +62,17 @@ def median_of(x: FloatArray) -> Within | None:
     else:
         k = int(n / 2 - _Z95 * sqrt(n) / 2)
     return Within(float(np.median(x)), float(ordered[k]), float(ordered[-1 - k]))
+
+
+def median_read(x: FloatArray, gain: float) -> Within:
+    """Return the median of readings that share an unknown factor within 1 ± `gain`; without ends below six values."""
+    ranks = median_of(x)
+    value = float(np.median(x))
+    if ranks is None:
+        return Within(value, -inf, inf)
+    # What chance and what the meter leave open are independent; 0.95 of its limit is an even distribution's 95 %.
+    off = 0.95 * gain * abs(value)
+    return Within(value, value - hypot(value - ranks.low, off), value + hypot(ranks.high - value, off))
 
 
 def shift(before: FloatArray, after: FloatArray) -> Within | None:

@@ -44,6 +44,11 @@ class Accuracy:
     resolution: float = 0.0
     class_pct: float = 0.0
 
+    @property
+    def gain(self) -> float:
+        """Limit of the one factor that all readings share, shunt and meter together. [1]"""
+        return (self.reading_pct + self.class_pct) / 100
+
     def range_offset(self, highest: float) -> float:
         """Return the limit of the offset that the share of the range makes.
 
@@ -70,6 +75,11 @@ class MeterFigures:
     clock_ppm: float = USUAL_CLOCK_PPM
     zero_check: ZeroCheck | None = None
     assumed: tuple[str, ...] = ()
+
+    @property
+    def power_gain(self) -> float:
+        """Limit of the factor on watts; that of volts times amps where the meter states none for watts. [1]"""
+        return self.current.gain + self.voltage.gain if self.power is None else self.power.gain
 
     def after_zero_check(self, check: ZeroCheck) -> MeterFigures:
         """Return the figures for readings from which a measured offset was taken off."""
