@@ -5,7 +5,6 @@ __all__ = [
     "compare",
     "compare_rates",
     "compared",
-    "day_figures",
     "day_trends",
     "fleet",
     "over_logs",

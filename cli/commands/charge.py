@@ -12,7 +12,7 @@ from shuntbook.cli.opening.open_logs import ends_of, open_site
 from shuntbook.cli.opening.prepared_log import Corrections, correction_options, prepared
 from shuntbook.cli.opening.seen_starts import seen_starts
 from shuntbook.cli.opening.times_written import span_of
-from shuntbook.cli.render.documents.charge import charge_document
+from shuntbook.cli.render.documents.one_log import charge_document
 from shuntbook.cli.render.documents.parts import print_json
 from shuntbook.cli.render.terminal.charge import charge_lines, marked_lines
 from shuntbook.cli.render.wording.clock import from_to, in_zone

@@ -11,7 +11,7 @@ from shuntbook.analysis.check_site.contradictions import contradictions
 from shuntbook.analysis.check_site.description import describe
 from shuntbook.analysis.forecast.bank_check import bank_by_plates
 from shuntbook.analysis.site.site import Site
-from shuntbook.cli.render.documents.site import bank_check_document
+from shuntbook.cli.render.documents.parts import document_of
 from shuntbook.ingest.toml.toml_file import read_toml
 
 
@@ -28,7 +28,7 @@ def command(site: Path, as_json: bool) -> None:
     checked = read_toml(site, Site)
     meaning, warnings = describe(checked), contradictions(checked)
     if as_json:
-        bank = bank_check_document(bank_by_plates(checked, checked.loads))
+        bank = document_of(bank_by_plates(checked, checked.loads))
         document = {"site": checked.name, "description": meaning, "warnings": warnings, "bank": bank}
         click.echo(json.dumps(document, indent=2, ensure_ascii=False))
         return

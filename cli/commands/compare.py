@@ -14,8 +14,7 @@ from shuntbook.analysis.several_logs.compare_rates import even_cuts
 from shuntbook.analysis.several_logs.compared import ComparedLog
 from shuntbook.cli.opening.open_logs import ends_of, open_site
 from shuntbook.cli.opening.prepared_log import Corrections, prepared
-from shuntbook.cli.render.documents.compare import compare_document
-from shuntbook.cli.render.documents.parts import print_json
+from shuntbook.cli.render.documents.parts import document_of, print_json
 from shuntbook.cli.render.terminal.compare import compare_lines
 
 if TYPE_CHECKING:
@@ -41,7 +40,7 @@ def command(before: Path, after: Path, site: Path | None, load: str | None, drop
     corrections = Corrections(drop_spikes=drop_spikes)
     found = compare_logs(*(_log(path, known, load, corrections) for path in (before, after)))
     if as_json:
-        print_json(compare_document(found))
+        print_json(document_of(found))
         return
     for line in compare_lines(found):
         click.echo(line)

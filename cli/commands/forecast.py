@@ -17,8 +17,8 @@ from shuntbook.analysis.one_log.watched_load import watched_load
 from shuntbook.analysis.readings.chunk import SECONDS_PER_HOUR
 from shuntbook.cli.opening.open_logs import read_site
 from shuntbook.cli.opening.prepared_log import Corrections, prepared
-from shuntbook.cli.render.documents.forecast import forecast_document
 from shuntbook.cli.render.documents.parts import print_json
+from shuntbook.cli.render.documents.site import forecast_document
 from shuntbook.cli.render.terminal.forecast import forecast_lines
 from shuntbook.ingest.durations import seconds
 

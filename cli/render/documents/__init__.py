@@ -1,3 +1,3 @@
 """Results as JSON and CSV: the keys scripts rely on."""
 
-__all__ = ["charge", "compare", "convert", "csv_tables", "cycles", "forecast", "look", "parts", "report", "site"]
+__all__ = ["convert", "csv_tables", "look", "one_log", "parts", "report", "site"]

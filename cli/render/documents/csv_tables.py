@@ -61,6 +61,7 @@ def _cells(kind: TableKind, logs: Iterable[tuple[LogFacts, Document]]) -> Iterat
         start = _start(facts, parts["charge"]["span"]["start"])
         for row in kind.rows(parts):
             cells = row | of_log
+            # The text of an instant stays in the row under its JSON key, which is no column and so is not written.
             for name in kind.instants:
                 cells |= {f"{name}_{part}": cell for part, cell in _instant(row[name], facts, start).items()}
             yield [cells[name] for name in kind.head]
@@ -87,6 +88,7 @@ def _instant(text: str | None, facts: LogFacts, start: datetime) -> dict[str, Ce
 
 def _wall(here: datetime) -> str:
     """Return a local time without its offset, to the millisecond: what spreadsheets take for a time."""
+    # Half a millisecond on, since isoformat cuts and does not round: readings of whole seconds stay whole.
     rounded = here.replace(tzinfo=None) + timedelta(microseconds=500)
     timespec = "milliseconds" if rounded.microsecond >= 1000 else "seconds"
     return rounded.isoformat(sep=" ", timespec=timespec)
@@ -94,18 +96,15 @@ def _wall(here: datetime) -> str:
 
 def _whole(parts: Document) -> Iterator[Document]:
     charge, facts = parts["charge"], parts["charge"]["log"]
+    # One row holds charge and energy: keys without a unit, which both have, say whose they are.
     energy = {f"energy_{key}" if "_Wh" not in key else key: value for key, value in charge["energy"].items()}
     span = charge["span"] | {"gaps": len(charge["span"]["gaps"])}
     yield facts | span | charge["charge"] | energy | {"coverage_factor": charge["coverage_factor"]}
 
 
-def _gaps(parts: Document) -> Iterator[Document]:
-    found: list[Document] = parts["charge"]["span"]["gaps"]
-    yield from found
-
-
 def _findings(parts: Document) -> Iterator[Document]:
     for finding in parts["findings"]:
+        # A cell holds one value: of the starts a finding rests on it tells how many, the first and the last.
         starts = finding["cycles"]
         first, last = (starts[0], starts[-1]) if starts else (None, None)
         yield finding | {"cycles": len(starts), "first_cycle": first, "last_cycle": last}
@@ -141,8 +140,8 @@ def _steps(parts: Document) -> Iterator[Document]:
 def _reasons(parts: Document) -> Iterator[Document]:
     plate = parts["nameplate"] or {}
     for between in ("paper_to_estimate", "estimate_to_measured"):
-        found = plate.get(between) or {"parts": ()}
-        yield from ({"load": plate["load"], "between": between} | part for part in found["parts"])
+        explained = plate.get(between) or {"parts": ()}
+        yield from ({"load": plate["load"], "between": between} | part for part in explained["parts"])
 
 
 _AMOUNTS = " ".join(
@@ -162,7 +161,7 @@ KINDS: Final = {
         "energy_from energy_covered_s energy_uncovered_s coverage_factor",
         _whole,
     ),
-    "gaps": TableKind("zone @start @stop", _gaps),
+    "gaps": TableKind("zone @start @stop", lambda parts: parts["charge"]["span"]["gaps"]),
     "budget": TableKind("source u_Ah u_Wh share reason", lambda parts: parts["charge"]["uncertainty"]),
     "cycles": TableKind(
         "load zone @start @stop run_s off_before_s surge_A surge_ratio surge_resolved run_A peak_W run_W charge_Ah "

@@ -36,18 +36,12 @@ def harmless(text: str) -> str:
 
 
 def csv_text(head: Sequence[str], rows: Iterable[Sequence[Cell]]) -> str:
-    """Return a table as CSV.
+    """Return a table as CSV; its first sign is a byte order mark.
 
     Numbers have a decimal point and all their digits, so that reading them back gives the very same ones; what is
-    unknown, or not a finite number, is an empty cell; texts are `harmless`. The first sign is a byte order mark.
-
-    Parameters
-    ----------
-    head : sequence of str
-        Names of the columns.
-    rows : iterable of sequences
-        As many cells as there are columns.
+    unknown, or not a finite number, is an empty cell; texts are `harmless`.
     """
+    # RFC 4180 ends lines with CR LF, on every system.
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\r\n")
     writer.writerow(head)
@@ -60,6 +54,7 @@ def _written(cell: Cell) -> str:
         return ""
     if isinstance(cell, str):
         return harmless(cell)
+    # Before numbers: to Python a bool is one.
     if isinstance(cell, bool):
         return "true" if cell else "false"
     return repr(cell) if isfinite(cell) else ""

@@ -1,18 +1,20 @@
-"""A whole report as JSON: the keys scripts rely on."""
+"""A whole report, and several logs together, as JSON: the keys scripts rely on."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from .charge import charge_document
-from .cycles import cycles_document
-from .nameplate import paired_document, plate_document
-from .parts import Document, finding_document
+from shuntbook.analysis.not_known import Missing
+
+from .one_log import charge_document, cycles_document, plate_document
+from .parts import Document, document_of, instant
 from .site import site_documents
 
 if TYPE_CHECKING:
     from shuntbook.analysis.one_log.log_report import LogReport
-    from shuntbook.analysis.several_logs.report import Report
+    from shuntbook.analysis.several_logs.over_logs import OneLog, OverLogs
+    from shuntbook.analysis.several_logs.report import PairedLogs, Report
+    from shuntbook.analysis.several_logs.start_calendar import StartCalendar
 
 
 def report_document(report: Report) -> Document:
@@ -20,19 +22,17 @@ def report_document(report: Report) -> Document:
 
     Parts that need a site file are null without one, and ``over_logs`` for one log in which nobody named a change.
     """
-    from .several import over_document  # it takes parts from here
-
+    # Scripts written for one log read its parts at the top; they stand again in ``logs``.
     logs = [_log_parts(log) for log in report.logs]
-    site = report.site.name if report.site is not None else None
     return {
         **logs[0],
         "findings": [
-            {**finding_document(finding), "log": log.facts.name} for log in report.logs for finding in log.findings
+            {**document_of(finding), "log": log.facts.name} for log in report.logs for finding in log.findings
         ],
         "over_logs": over_document(report.over),
-        "paired": [paired_document(pair) for pair in report.paired],
+        "paired": [_paired(pair) for pair in report.paired],
         "cautions": list(report.cautions),
-        "site": site,
+        "site": report.site.name if report.site is not None else None,
         "version": report.version,
         "logs": logs,
     }
@@ -47,4 +47,45 @@ def _log_parts(log: LogReport) -> Document:
         "findings": cycles["findings"],
         "marked": cycles["marked"],
         **site_documents(log),
+    }
+
+
+def _paired(pair: PairedLogs) -> Document:
+    """Return what a log at the bank and one behind an inverter say together, or why they do not."""
+    document: Document = document_of(pair)
+    if (measured := pair.measured) is None:
+        return document
+    losses = measured.losses
+    losses_document: Document = {"why_not": losses.sentence if isinstance(losses, Missing) else None}
+    if not isinstance(losses, Missing):
+        losses_document |= document_of(losses)
+    return {**document, **document_of(measured), "losses": losses_document}
+
+
+def over_document(over: OverLogs | None) -> Document | None:
+    """Return days, trends, calendar, before and after, and findings over all logs; None where there is no such thing.
+
+    An hour of the calendar that nobody measured has ``starts`` null, and so has every figure that is not known.
+    """
+    if over is None:
+        return None
+    return {**document_of(over), "logs": [_one(one) for one in over.logs], "calendar": _calendar(over.calendar)}
+
+
+def _one(one: OneLog) -> Document:
+    facts, span = one.log.facts, one.log.charge.span
+    return {
+        "log": facts.name,
+        "start": None if facts.undated else instant(span.start_us),
+        "stop": None if facts.undated else instant(span.stop_us),
+        **document_of(one.figures),
+        "findings": dict(zip(("act", "watch", "note"), one.findings, strict=True)),
+    }
+
+
+def _calendar(calendar: StartCalendar) -> Document:
+    return {
+        "hours": [{"hour": hour, "again": bool(again)} for hour, again in calendar.hours],
+        "days": document_of(calendar.days),
+        "usual_starts_per_h": list(calendar.usual()) if calendar.days else [],
     }

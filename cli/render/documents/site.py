@@ -1,87 +1,63 @@
-"""Bank, inverters, conductors, water, sun and the ledger as JSON; what is left out says why under ``why_not``."""
+"""Bank, inverters, conductors, water, sun, the ledger and forecasts as JSON; ``why_not`` says why a part is missing."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from shuntbook.analysis.ledger.payback import payback_of
 from shuntbook.analysis.ledger.sustained import SUSTAINED_S
 from shuntbook.analysis.not_known import Missing
-from shuntbook.analysis.one_log.bank_report import BankReport
-from shuntbook.analysis.one_log.inverter_report import MeasuredAc
-from shuntbook.analysis.one_log.water_report import WaterReport
-from shuntbook.analysis.stats.interval95 import Within
 
-from .charge import amounts_document
-from .parts import Document, fields, instant, told
+from .one_log import amounts_document
+from .parts import Document, document_of, instant, named, or_why
 
 if TYPE_CHECKING:
-    from shuntbook.analysis.bank.limits import BankCheck
-    from shuntbook.analysis.equipment.conductor import ConductorCheck
+    from shuntbook.analysis.bank.bank import Recharge
+    from shuntbook.analysis.bank.state_of_charge import StateOfCharge
+    from shuntbook.analysis.forecast.bank_use import BankForecast
+    from shuntbook.analysis.forecast.forecast import Forecast
     from shuntbook.analysis.ledger.ledger import LedgerLine
-    from shuntbook.analysis.ledger.payback import Payback
+    from shuntbook.analysis.one_log.bank_report import BankReport
     from shuntbook.analysis.one_log.inverter_report import InverterReport
     from shuntbook.analysis.one_log.log_report import LogReport
-    from shuntbook.analysis.one_log.site_report import Solar
+    from shuntbook.analysis.stats.interval95 import Within
 
-
-def bank_check_document(check: BankCheck) -> Document:
-    """Return the word on a bank, null and why where it was not judged, and the comparisons behind it."""
-    return {
-        "verdict": check.verdict,
-        "not_judged": [each.sentence for each in check.not_judged],
-        "add": list(check.decides),
-        "compared": [told(each) for each in check.parts],
-    }
+_PLANNED = "running:or_why starting:or_why hardest loads left_out:why assumptions"
 
 
 def site_documents(log: LogReport) -> Document:
     """Return the parts of a log's report that need its site file, and the ledger; those without one are null."""
-    found = log.by_site
-    if found is None:
+    site = log.by_site
+    if site is None:
         return {"ledger": _ledger(log)} | dict.fromkeys(("bank", "inverters", "conductors", "water", "solar"))
     return {
         "ledger": _ledger(log),
-        "bank": _bank(found.bank) | bank_check_document(found.bank_check),
-        "inverters": [_inverter(each) for each in found.inverters],
-        "conductors": [conductor_document(each) for each in found.conductors],
-        "water": _water(found.water),
-        "solar": {
-            "day": _or_why(found.solar.day),
-            "returned_Wh": found.solar.returned_Wh,
-            **_use(found.solar),
-        },
-        "left_out": [each.sentence for each in found.missing],
+        "bank": _bank(site.bank) | document_of(site.bank_check),
+        "inverters": [_inverter(report) for report in site.inverters],
+        "conductors": document_of(site.conductors),
+        "water": or_why(site.water) if isinstance(site.water, Missing) else document_of(site.water),
+        "solar": document_of(site.solar),
+        "left_out": [part.sentence for part in site.missing],
     }
 
 
-def _use(solar: Solar) -> Document:
-    """Return what all loads take in a day, and what the bank gives of it."""
-    use = solar.use
-    day = None if use is None else use.day_Wh
-    known = day if isinstance(day, Within) else None
-    return {
-        "daily_use_Wh": None if known is None else known.value,
-        "daily_use_low_Wh": None if known is None else known.low,
-        "daily_use_high_Wh": None if known is None else known.high,
-        "daily_use_why_not": day.sentence if isinstance(day, Missing) else None,
-        "daily_from_bank_Wh": None if use is None else use.from_bank_Wh,
-    }
+def _inverter(report: InverterReport) -> Document:
+    # A forecast writes its plans field by field.
+    return {**document_of(report), "planned": named(report.planned, _PLANNED)}
 
 
 def _ledger(log: LogReport) -> Document:
-    bank = log.by_site.bank if log.by_site is not None else None
-    lines = (*log.ledger.days, *log.ledger.demos)
-    states = bank.at_ends if isinstance(bank, BankReport) else (None,) * len(lines)
+    bank, ledger = log.by_site.bank if log.by_site is not None else None, log.ledger
+    lines = (*ledger.days, *ledger.demos)
+    states = (None,) * len(lines) if bank is None or isinstance(bank, Missing) else bank.at_ends
     documents = [_line(line, state) for line, state in zip(lines, states, strict=True)]
-    days, demos = documents[: len(log.ledger.days)], documents[len(log.ledger.days) :]
     return {
         "zone": None if log.facts.undated else log.facts.zone,
         "sustained_over_s": SUSTAINED_S,
-        "days": [{"date": line.text, **document} for line, document in zip(log.ledger.days, days, strict=True)],
+        "days": [{"date": line.text, **each} for line, each in zip(ledger.days, documents, strict=False)],
         "demos": [
-            {"text": line.text, **document, "payback": _payback(line, log.paybacks)}
-            for line, document in zip(log.ledger.demos, demos, strict=True)
+            {"text": line.text, **each, "payback": document_of(payback_of(line, log.paybacks))}
+            for line, each in zip(ledger.demos, documents[len(ledger.days) :], strict=True)
         ],
         "state_why_not": _state_why_not(bank),
     }
@@ -90,131 +66,95 @@ def _ledger(log: LogReport) -> Document:
 def _state_why_not(bank: BankReport | Missing | None) -> str | None:
     if bank is None:
         return Missing("state of charge", (), "it needs a site file").sentence
-    missing = bank if isinstance(bank, Missing) else bank.state
-    return missing.sentence if isinstance(missing, Missing) else None
+    state = bank if isinstance(bank, Missing) else bank.state
+    return state.sentence if isinstance(state, Missing) else None
 
 
 def _line(line: LedgerLine, state: Within | None) -> Document:
     return {
-        "start": instant(line.start_us),
-        "stop": instant(line.stop_us),
+        **named(line, "start_us stop_us"),
         "length_s": (line.stop_us - line.start_us) / 1e6,
-        "measured_s": line.measured_s,
-        "not_measured_s": line.not_measured_s,
+        **named(line, "measured_s not_measured_s"),
         "charge": amounts_document(line.whole.charge, "Ah"),
         "energy": amounts_document(line.whole.energy, "Wh"),
-        "highest_A": line.current.highest,
-        "sustained_A": line.current.sustained,
-        "highest_W": line.power.highest,
-        "sustained_W": line.power.sustained,
-        "starts": line.starts,
-        "state_at_end_pct": _within(state),
+        **named(line, "highest_A=current.highest sustained_A=current.sustained"),
+        **named(line, "highest_W=power.highest sustained_W=power.sustained starts"),
+        "state_at_end_pct": document_of(state),
+        # The last day lasts until midnight, its readings may not: the state is that at the last of them.
         "state_at": None if state is None else instant(min(line.stop_us, line.whole.span.stop_us or line.stop_us)),
-    }
-
-
-def _payback(line: LedgerLine, paybacks: tuple[Payback, ...]) -> Document | None:
-    found = payback_of(line, paybacks)
-    if found is None:
-        return None
-    return {
-        "owed_Ah": found.owed_Ah,
-        "paid": instant(found.paid_us),
-        "still_owed_Ah": found.still_owed_Ah,
-        "more_since_Ah": found.more_since_Ah,
-        "not_measured_s": found.uncovered_s,
-        "assumptions": list(found.assumptions),
     }
 
 
 def _bank(bank: BankReport | Missing) -> Document:
     if isinstance(bank, Missing):
-        return _or_why(bank)
-    state = bank.state
-    over_time = None
-    if not isinstance(state, Missing):
-        over_time = {
-            "time": [instant(us) for us in state.time_us.tolist()],
-            **{name: getattr(state, name).tolist() for name in ("state_pct", "low_pct", "high_pct")},
-        }
+        return or_why(bank)  # type: ignore[no-any-return]
     return {
-        "resistance": _or_why(bank.resistance),
-        "state": _or_why(state) if isinstance(state, Missing) else _state(state) | {"over_time": over_time},
-        "draws": [
-            {"what": draw.what, **fields(draw.rate), "rate_h": draw.rate.hours, "runtime": _or_why(draw.runtime)}
-            for draw in bank.draws
-        ],
-        "sag": _or_why(bank.sag),
+        "resistance": or_why(bank.resistance),
+        "state": or_why(bank.state) if isinstance(bank.state, Missing) else _state(bank.state),
+        "draws": document_of(bank.draws),
+        "sag": or_why(bank.sag),
         "recharge_to_full": _recharge(bank.to_full),
         "recharge_of_log": _recharge(bank.of_log),
     }
 
 
-def _state(state: Any) -> Document:  # noqa: ANN401 - a StateOfCharge
-    kept = ("start_pct", "end_pct", "uncovered_s", "assumptions")
-    return {"why_not": None, **{name: told(getattr(state, name)) for name in kept}}
+def _state(state: StateOfCharge) -> Document:
+    return {
+        "why_not": None,
+        **named(state, "start_pct end_pct uncovered_s assumptions"),
+        "over_time": {
+            "time": [instant(us) for us in state.time_us.tolist()],
+            **{name: getattr(state, name).tolist() for name in ("state_pct", "low_pct", "high_pct")},
+        },
+    }
 
 
-def _recharge(owed: Any) -> Document:  # noqa: ANN401 - a Recharge or Missing
-    document = _or_why(owed)
+def _recharge(owed: Recharge | Missing) -> Document:
+    document: Document = or_why(owed)
     if not isinstance(owed, Missing) and isinstance(owed.days, Missing):
         document |= {"days": None, "days_why_not": owed.days.sentence}
     return document
 
 
-def _inverter(report: InverterReport) -> Document:
-    planned, seen = report.planned, report.seen
+def forecast_document(forecast: Forecast, log: str | None = None) -> Document:
+    """Return a forecast; ``low``, ``high`` and ``u95`` of Ah and Wh are null where nothing was measured."""
+    taken = forecast.taken
     return {
-        "name": planned.inverter,
-        "verdict": report.verdict,
-        "planned": {
-            "running": _or_why(planned.running),
-            "starting": _or_why(planned.starting),
-            "hardest": planned.hardest,
-            "loads": [told(each) for each in planned.loads],
-            "left_out": [each.sentence for each in planned.left_out],
-            "assumptions": list(planned.assumptions),
-        },
-        "seen": _or_why(seen) | ({"peak": _or_why(seen.peak)} if isinstance(seen, MeasuredAc) else {}),
+        "load": forecast.load,
+        "hours": forecast.hours,
+        "measured": log if taken.measured else None,
+        "chain": document_of(taken.chain),
+        **_amount("charge", "Ah", taken.charge_Ah, measured=taken.measured),
+        **_amount("energy", "Wh", taken.energy_Wh, measured=taken.measured),
+        **named(taken, "duty_cycle=duty running_W running_A bank_voltage_V=voltage_V"),
+        "without_a_break": named(taken, "charge_Ah=unbroken_Ah energy_Wh=unbroken_Wh"),
+        "as_measured": document_of(forecast.seen),
+        "by_plate": None if forecast.by_plate is None else named(forecast.by_plate, "charge_Ah energy_Wh"),
+        "system": document_of(forecast.word),
+        "bank": _bank_forecast(forecast.bank),
+        "inverter": document_of(forecast.inverter),
+        "conductors": document_of(forecast.conductors),
+        "assumptions": list(taken.assumptions),
+        "cautions": list(forecast.cautions),
     }
 
 
-def conductor_document(check: ConductorCheck) -> Document:
-    """Return what a conductor loses, and the words on it and its fuse."""
-    ohms = check.resistance_mohm
+def _amount(name: str, unit: str, within: Within, *, measured: bool) -> Document:
+    half = max(within.high - within.value, within.value - within.low)
     return {
-        "name": check.conductor,
-        "verdict": check.verdict,
-        "protection": told(check.protection),
-        "resistance_mohm": None if isinstance(ohms, Missing) else ohms,
-        "resistance_why_not": ohms.sentence if isinstance(ohms, Missing) else None,
-        "running": _or_why(check.running),
-        "starting": _or_why(check.starting),
-        "screened": [told(each) for each in check.screened],
-        "assumptions": list(check.assumptions),
+        f"{name}_{unit}": within.value,
+        f"{name}_u95_{unit}": half if measured else None,
+        f"{name}_low_{unit}": within.low if measured else None,
+        f"{name}_high_{unit}": within.high if measured else None,
     }
 
 
-def _water(report: WaterReport | Missing) -> Document:
-    if isinstance(report, Missing):
-        return _or_why(report)
+def _bank_forecast(bank: BankForecast) -> Document:
+    # The word on the bank stands at the top, as in a report; with all loads of the site it follows as a part.
+    figures = {key: value for key, value in document_of(bank).items() if key not in ("check", "together")}
     return {
-        "plan": _or_why(report.plan),
-        "seen": _or_why(report.seen),
-        "usual_run_s": report.run_s,
-        "usual_rest_s": report.off_s,
-        "cycle_Wh": report.cycle_Wh,
-        "cost": _or_why(report.cost),
-        "lifting": _or_why(report.lifting),
+        **document_of(bank.check),
+        **figures,
+        "sag": document_of(bank.sag),
+        "together": document_of(bank.together),
     }
-
-
-def _within(figure: Within | None) -> Document | None:
-    return None if figure is None else fields(figure)
-
-
-def _or_why(part: Any) -> Document:  # noqa: ANN401 - any result, or a Missing
-    """Return a result with all in it, or why there is none."""
-    if isinstance(part, Missing):
-        return {"why_not": part.sentence, "add": list(part.add)}
-    return {"why_not": None, **told(part)}

@@ -14,7 +14,7 @@ from shuntbook.analysis.not_known import Missing, Refusal
 from shuntbook.analysis.readings.measured_span import HowRead
 from shuntbook.analysis.site.site import Site
 from shuntbook.analysis.sureness.meter_figures import Accuracy, MeterFigures
-from shuntbook.cli.render.documents.forecast import forecast_document
+from shuntbook.cli.render.documents.site import forecast_document
 from shuntbook.cli.render.terminal.forecast import forecast_lines
 
 EXACT = MeterFigures(current=Accuracy(0.0, 0.0), voltage=Accuracy(0.0, 0.0))

@@ -7,7 +7,7 @@ import pytest
 from report_scenes import make_log, make_plate, make_report
 
 from shuntbook.cli.render.charts.bars import bars_of, waterfall
-from shuntbook.cli.render.documents.nameplate import plate_document
+from shuntbook.cli.render.documents.one_log import plate_document
 from shuntbook.cli.render.documents.report import report_document
 from shuntbook.cli.render.page.page import render
 from shuntbook.cli.render.page.plate_tables import by_habit, left_out_on_paper, why

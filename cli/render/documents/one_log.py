@@ -1,0 +1,137 @@
+"""One log as JSON: charge and energy, a load's cycles, the nameplate beside the measurement."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from shuntbook.cli.render.wording.log_sentences import reason_said
+
+from .parts import Document, document_of, named
+
+if TYPE_CHECKING:
+    from shuntbook.analysis.charge.amounts import Amounts, Charge
+    from shuntbook.analysis.charge.between_notes import MarkedStretch
+    from shuntbook.analysis.nameplate.plate_check import PlateCheck
+    from shuntbook.analysis.nameplate.reasons import Explained
+    from shuntbook.analysis.one_log.log_report import LogReport
+    from shuntbook.analysis.readings.log_facts import LogFacts
+    from shuntbook.analysis.sureness.meter_figures import MeterFigures
+
+_AMOUNTS = ("drawn", "returned", "net")
+
+
+def charge_document(
+    facts: LogFacts, charge: Charge, marked: Sequence[MarkedStretch], figures: MeterFigures
+) -> Document:
+    """Return charge and energy, with their intervals and budget."""
+    leading = charge.charge or charge.energy
+    return {
+        "log": document_of(facts),
+        "span": document_of(charge.span),
+        "charge": amounts_document(charge.charge, "Ah"),
+        "energy": {
+            **amounts_document(charge.energy, "Wh"),
+            **named(charge, "from=energy_by covered_s=energy_span.covered_s uncovered_s=energy_span.uncovered_s"),
+        },
+        "uncertainty": _budget(charge),
+        "coverage_factor": leading.sure.drawn.factor if leading and leading.sure else None,
+        "meter_assumed": list(figures.assumed),
+        "zero_check": document_of(figures.zero_check),
+        "in_gaps": _in_gaps(charge),
+        "other_gap_limit": _by_other_limit(charge),
+        "meter_counter": document_of(charge.counter),
+        "marked": document_of(marked),
+    }
+
+
+def amounts_document(amounts: Amounts | None, unit: str) -> Document:
+    """Return drawn, returned and net with the ends of their intervals; keys end in the unit."""
+    # Keys are there whether or not anything was measured, so that a script need not ask for them.
+    document: Document = {f"{key}_{unit}": getattr(amounts, key) if amounts else None for key in _AMOUNTS}
+    sure = amounts.sure if amounts else None
+    for what in ("u95", "low", "high"):
+        document |= {f"{key}_{what}_{unit}": getattr(getattr(sure, key), what) if sure else None for key in _AMOUNTS}
+    return document
+
+
+def _budget(charge: Charge) -> list[Document]:
+    """Return what the uncertainty of the drawn charge is made of; of the drawn energy where there is no charge."""
+    of_charge, of_energy = (
+        {part.source: part for part in amounts.sure.drawn.components} if amounts and amounts.sure else {}
+        for amounts in (charge.charge, charge.energy)
+    )
+    leading = charge.charge or charge.energy
+    sure = leading.sure.drawn if leading and leading.sure else None
+    own = of_charge if charge.charge else of_energy
+    return [
+        {
+            "source": source,
+            "u_Ah": of_charge[source].u if source in of_charge else None,
+            "u_Wh": of_energy[source].u if source in of_energy else None,
+            "share": sure.share(own[source]) if sure and source in own else None,
+            "reason": part.reason,
+        }
+        # Sources of the charge come first and give the reason, wherever energy has the same one.
+        for source, part in (of_charge | {key: part for key, part in of_energy.items() if key not in of_charge}).items()
+    ]
+
+
+def _in_gaps(charge: Charge) -> Document | None:
+    unit = "Ah" if charge.charge is not None else "Wh"
+    return None if charge.in_gaps is None else {f"{key}_{unit}": getattr(charge.in_gaps, key) for key in _AMOUNTS}
+
+
+def _by_other_limit(charge: Charge) -> Document | None:
+    """Return the amounts by the other gap limit that the spacings allow."""
+    other = charge.otherwise
+    if other is None:
+        return None
+    return {
+        **named(other, "gap_limit_s=how.gap_limit_s covered_s=span.covered_s"),
+        "in_doubt": charge.doubtful,
+        **amounts_document(other.charge, "Ah"),
+        **amounts_document(other.energy, "Wh"),
+    }
+
+
+def cycles_document(log: LogReport) -> Document:
+    """Return the cycles, their summary, the findings, all limits that were checked, and trends."""
+    return {
+        "log": document_of(log.facts),
+        "cycles": document_of(log.cycles.cycles),
+        "summary": named(log.cycles, "*summary signal"),
+        "two_kinds": document_of(log.cycles.two_kinds),
+        **named(log, "findings checks trends marked"),
+    }
+
+
+def plate_document(check: PlateCheck | None) -> Document | None:
+    """Return the chain, the comparison, and why they differ; None where nothing was compared."""
+    if check is None:
+        return None
+    return {
+        **document_of(check),
+        "paper_to_estimate": _explained(check.left_out_on_paper),
+        "estimate_to_measured": _explained(check.why),
+        "by_habit": _by_habit(check),
+    }
+
+
+def _by_habit(check: PlateCheck) -> Document | None:
+    habit = check.habit
+    if habit is None or check.by_habit is None:
+        return None
+    return {
+        "hours": habit.hours,
+        "duty_cycle_estimated": habit.run_h / habit.hours,
+        "duty_cycle_measured": check.runs.run_h / habit.hours,
+        **named(habit, "paper_energy_Wh=paper_Wh paper_charge_Ah=paper_Ah"),
+        **_explained(check.by_habit),
+    }
+
+
+def _explained(between: Explained) -> Document:
+    """Return a difference and its reasons, which sum to it."""
+    parts = [document_of(reason) | {"sentence": reason_said(reason)} for reason in between.reasons]
+    return {**document_of(between), "parts": parts}

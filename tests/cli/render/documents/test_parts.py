@@ -1,0 +1,97 @@
+"""How results become JSON: every name in the tables is one, and what is missing or unknown keeps its keys."""
+
+from __future__ import annotations
+
+import ast
+from dataclasses import dataclass
+
+import pytest
+from places import ROOT
+
+from shuntbook.analysis.not_known import Missing
+from shuntbook.analysis.stats.interval95 import Within
+from shuntbook.cli.render.documents.parts import KEYS, document_of, named, or_why
+
+MISSING = Missing("runtime", ("bank.capacity_Ah",))
+
+
+@dataclass(frozen=True)
+class Part:
+    """A part of a result, known or not."""
+
+    start_us: int | None
+    figure: Within | Missing
+    text: str = ""
+
+
+@dataclass(frozen=True)
+class Whole:
+    """A result with a part, several, or none."""
+
+    part: Part | None
+    parts: tuple[Part, ...] = ()
+
+
+def attributes() -> dict[str, set[str]]:
+    """Return the fields and properties of every class of the analysis, by its name."""
+    return {
+        node.name: {
+            each.target.id if isinstance(each, ast.AnnAssign) else each.name
+            for each in node.body
+            if (isinstance(each, ast.AnnAssign) and isinstance(each.target, ast.Name))
+            or (isinstance(each, ast.FunctionDef) and "property" in map(ast.unparse, each.decorator_list))
+        }
+        for path in (ROOT / "analysis").rglob("*.py")
+        for node in ast.parse(path.read_text(encoding="utf-8")).body
+        if isinstance(node, ast.ClassDef)
+    }
+
+
+@pytest.mark.parametrize("name", KEYS)
+def test_every_name_in_the_tables_is_an_attribute(name):
+    """A class or field that is renamed is renamed there, too: whoever never meets it would not see the mistake."""
+    first = {word.rpartition("=")[2].lstrip("*").partition(":")[0].partition(".")[0] for word in KEYS[name].split()}
+    assert first <= attributes()[name]
+
+
+def test_what_is_not_named_is_written_field_by_field():
+    """Instants lose their ending, and all that is nested comes along."""
+    whole = Whole(Part(0, Within(1.0, 0.5, 2.0)), (Part(None, MISSING),))
+    assert document_of(whole) == {
+        "part": {"start": "1970-01-01T00:00:00Z", "figure": {"value": 1.0, "low": 0.5, "high": 2.0}, "text": ""},
+        "parts": [{"start": None, "figure": {"value": None, **why()}, "text": ""}],
+    }
+
+
+def why() -> dict[str, object]:
+    """Return what is written of the missing figure."""
+    return {"why_not": MISSING.sentence, "add": ["bank.capacity_Ah"]}
+
+
+@pytest.mark.parametrize(
+    ("words", "document"),
+    [
+        ("low=part.figure.low", {"low": None}),
+        ("start=part.start_us", {"start": "1970-01-01T00:00:00Z"}),
+        ("each=parts.figure:why", {"each": [MISSING.sentence, None]}),
+        ("figure=part.figure:or_why", {"figure": why()}),
+        ("figure=part.figure:known why=part.figure:why", {"figure": None, "why": MISSING.sentence}),
+        ("note=part.text:text", {"note": None}),
+        ("*part", {"start": "1970-01-01T00:00:00Z", "figure": {"value": None, **why()}, "text": ""}),
+        (
+            "figure=part.figure:figure",
+            {"figure": {"value": None, "low": None, "high": None, "why_not": MISSING.sentence}},
+        ),
+    ],
+)
+def test_words_lead_through_what_is_missing_or_many(words, document):
+    """Of a missing figure there is no end, only the reason; of several parts each is asked."""
+    whole = Whole(Part(0, MISSING), (Part(0, MISSING), Part(0, Within(1.0, 0.5, 2.0))))
+    assert named(whole, words) == document
+    assert named(Whole(None), "start=part.start_us") == {"start": None}
+
+
+def test_a_known_result_says_that_nothing_is_missing():
+    """So a script asks one key, whatever there is."""
+    assert or_why(Within(1.0, 0.5, 2.0)) == {"why_not": None, "value": 1.0, "low": 0.5, "high": 2.0}
+    assert or_why(MISSING) == why()
