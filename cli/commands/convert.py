@@ -8,21 +8,18 @@ from typing import TYPE_CHECKING, cast
 
 import click
 
-from shuntbook.cli.render.documents.convert import again_document, convert_document
-from shuntbook.cli.render.documents.parts import print_json
 from shuntbook.cli.render.wording.clock import from_to, in_zone
 from shuntbook.cli.render.wording.numbers import SAMPLING
 from shuntbook.ingest.durations import seconds
 from shuntbook.ingest.errors import InputError
-from shuntbook.ingest.exports.adapter import Export
-from shuntbook.ingest.exports.convert import Converted, convert, rejects_path
+from shuntbook.ingest.exports.convert import Converted, convert, is_log, rejects_path
 from shuntbook.ingest.exports.intake import Stated, take_in
-from shuntbook.ingest.exports.log_again import is_log, write_again
 from shuntbook.ingest.log.meta import LogMeta
 from shuntbook.ingest.safe_files.whole_file import refuse_existing, refuse_input
 
 if TYPE_CHECKING:
-    from shuntbook.ingest.exports.delimited.stamp_patterns import DateOrder
+    from shuntbook.ingest.exports.adapter import Export
+    from shuntbook.ingest.exports.delimited.stamps import DateOrder
     from shuntbook.ingest.profiles.model import Profile
 
 
@@ -100,6 +97,9 @@ def command(sources: tuple[str, ...], out: Path, **options: str | bool | None) -
     )
     in_doubt = _in_doubt(done.log, done.meta)
     if options["as_json"]:
+        from shuntbook.cli.render.documents.convert import convert_document
+        from shuntbook.cli.render.documents.parts import print_json
+
         print_json({**convert_document(done, intake.export), "in_doubt": in_doubt})
         return
     for line in [*_words(done, intake.export, reverse=bool(options["reverse_sign"])), *in_doubt]:
@@ -108,6 +108,8 @@ def command(sources: tuple[str, ...], out: Path, **options: str | bool | None) -
 
 def _write_again(sources: tuple[str, ...], out: Path, options: dict[str, str | bool | None]) -> None:
     """Write a finished log again, and say what was changed."""
+    from shuntbook.ingest.exports.log_again import write_again
+
     source, reverse, gap = sources[0], bool(options["reverse_sign"]), _text(options, "gap")
     if len(sources) > 1:
         raise InputError("a log is written again by itself: name one log, or exports alone")
@@ -121,6 +123,9 @@ def _write_again(sources: tuple[str, ...], out: Path, options: dict[str, str | b
     done = write_again(Path(source), out, reverse_sign=reverse, gap_limit_s=seconds(gap, what="--gap") if gap else None)
     in_doubt = _in_doubt(out, done.meta)
     if options["as_json"]:
+        from shuntbook.cli.render.documents.convert import again_document
+        from shuntbook.cli.render.documents.parts import print_json
+
         print_json({**again_document(out, done), "in_doubt": in_doubt})
         return
     changed = ["draw and return have changed places"] if reverse else []

@@ -6,26 +6,23 @@ from collections.abc import Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pyarrow.parquet as pq
+from numpy.typing import NDArray
 
 from shuntbook.ingest.errors import InputError
 from shuntbook.ingest.exports.delimited.rows import RowBatch
 from shuntbook.ingest.log.arrow import flat, floats, integers
-from shuntbook.ingest.log.log import level_of
+from shuntbook.ingest.log.gap_limit import IntervalCount
+from shuntbook.ingest.log.log import FILE_MARK, LogWriter, Readings, ahead, level_of, new_log, to_batch
 from shuntbook.ingest.log.meta import LogMeta
-from shuntbook.ingest.log.readings import Readings
-from shuntbook.ingest.log.spacings import IntervalCount
-from shuntbook.ingest.log.timeline import settle
-from shuntbook.ingest.log.writing import LogWriter, new_log, to_batch
-from shuntbook.ingest.safe_files.ahead import ahead
-from shuntbook.ingest.safe_files.hidden_place import hidden_beside
 from shuntbook.ingest.safe_files.rejects import Reject, RejectsFile, rejects_file, rejects_path
-from shuntbook.ingest.safe_files.whole_file import take_place, told_by_name
+from shuntbook.ingest.safe_files.whole_file import hidden_beside, take_place, told_by_name
 
-from .adapter import Export
-from .log_again import turned
+if TYPE_CHECKING:
+    from .adapter import Export
 
 __all__ = ["MOST_REJECTED", "Converted", "convert", "rejects_path"]
 
@@ -33,6 +30,9 @@ __all__ = ["MOST_REJECTED", "Converted", "convert", "rejects_path"]
 MOST_REJECTED = 0.05
 #: So many unreadable rows, and fewer readable ones, end a conversion before the file does.
 ENOUGH_REJECTED = 300_000
+
+#: Quantities whose sign says whether the bank gives or takes.
+SIGNED = ("current_A", "power_W")
 
 
 @dataclass
@@ -128,6 +128,8 @@ def convert(
         except BaseException:
             writer.abandon()
             raise
+        from shuntbook.ingest.log.timeline import settle  # most exports come in order and need none of it
+
         settled = settle(_load(spool, export.quantities))
         meta = _settled_meta(meta, settled.readings, settled.said(), settled.merged, settled.clock_steps, gap_limit_s)
         with new_log(out, export.quantities) as final:
@@ -266,3 +268,25 @@ def _write_slices(writer: LogWriter, readings: Readings) -> None:
     for start in range(0, len(readings.time_us), step):
         part = slice(start, start + step)
         writer.write(to_batch(Readings(readings.time_us[part], {q: x[part] for q, x in readings.quantities.items()})))
+
+
+def is_log(name: str) -> bool:
+    """Tell whether a file or folder is a log, finished or not, rather than an export."""
+    path = Path(name)
+    if path.is_dir():
+        return any(path.glob("*.parquet"))
+    if not path.is_file():
+        from shuntbook.ingest.journal.journal import journal_path  # an export is a file: most conversions end above
+
+        return journal_path(path).is_file()
+    with path.open("rb") as file:
+        return file.read(len(FILE_MARK)) == FILE_MARK
+
+
+def turned(readings: Readings) -> Readings:
+    """Return readings in which draw and return have changed places."""
+    return Readings(readings.time_us, {name: _turned(name, x) for name, x in readings.quantities.items()})
+
+
+def _turned(name: str, x: NDArray[np.float64]) -> NDArray[np.float64]:
+    return 0.0 - x if name in SIGNED else x

@@ -15,7 +15,7 @@ from shuntbook.ingest.errors import InputError
 from shuntbook.ingest.events import Reading
 from shuntbook.ingest.exports.delimited.decode import Source, find_encoding, open_source
 from shuntbook.ingest.exports.delimited.rows import RowBatch
-from shuntbook.ingest.log.readings import Readings
+from shuntbook.ingest.log.log import Readings
 from shuntbook.ingest.safe_files.rejects import Reject
 from shuntbook.ingest.zone import NO_TIME, LocalClock, zone_named
 

@@ -5,39 +5,13 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
-import numpy as np
-from numpy.typing import NDArray
-
 from shuntbook.ingest.errors import InputError
-from shuntbook.ingest.journal.journal import journal_path
 from shuntbook.ingest.journal.opening import open_log
-from shuntbook.ingest.log.log import FILE_MARK, Log
-from shuntbook.ingest.log.readings import Readings
-from shuntbook.ingest.log.writing import new_log, to_batch
+from shuntbook.ingest.log.log import Log, new_log, to_batch
 
-#: Quantities whose sign says whether the bank gives or takes.
-SIGNED = ("current_A", "power_W")
+from .convert import SIGNED, turned
+
 _TURNED = "the signs of amps and watts were turned in this log after it was written"
-
-
-def is_log(name: str) -> bool:
-    """Tell whether a file or folder is a log, finished or not, rather than an export."""
-    path = Path(name)
-    if path.is_dir():
-        return any(path.glob("*.parquet"))
-    if not path.is_file():
-        return journal_path(path).is_file()
-    with path.open("rb") as file:
-        return file.read(len(FILE_MARK)) == FILE_MARK
-
-
-def turned(readings: Readings) -> Readings:
-    """Return readings in which draw and return have changed places."""
-    return Readings(readings.time_us, {name: _turned(name, x) for name, x in readings.quantities.items()})
-
-
-def _turned(name: str, x: NDArray[np.float64]) -> NDArray[np.float64]:
-    return 0.0 - x if name in SIGNED else x
 
 
 def write_again(source: Path, out: Path, *, reverse_sign: bool, gap_limit_s: float | None) -> Log:

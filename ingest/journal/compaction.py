@@ -12,8 +12,8 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from shuntbook.ingest.errors import InputError
+from shuntbook.ingest.log.log import new_log, to_batch
 from shuntbook.ingest.log.meta import METADATA_KEY, LogMeta, meta_from
-from shuntbook.ingest.log.writing import new_log, to_batch
 from shuntbook.ingest.safe_files.file_lock import hold, in_turn, put_away
 from shuntbook.ingest.safe_files.rejects import rejects_file, rejects_path
 from shuntbook.ingest.zone import zone_named

@@ -9,9 +9,8 @@ from typing import Final
 
 import numpy as np
 
-from shuntbook.ingest.log.log import level_of
-from shuntbook.ingest.log.readings import Readings
-from shuntbook.ingest.log.spacings import IntervalCount
+from shuntbook.ingest.log.gap_limit import IntervalCount
+from shuntbook.ingest.log.log import Readings, level_of
 from shuntbook.ingest.log.timeline import merge_equal
 from shuntbook.ingest.safe_files.rejects import Reject, RejectsFile
 

@@ -10,7 +10,7 @@ import serial
 
 from shuntbook.ingest.errors import InputError
 from shuntbook.ingest.events import Event, Reading, Refused, Remark
-from shuntbook.ingest.exports.delimited.sides import looks_ac
+from shuntbook.ingest.exports.delimited.plan import looks_ac
 from shuntbook.ingest.profiles.serial_part import SerialPart, SerialProfile
 from shuntbook.ingest.quantities import QUANTITIES
 

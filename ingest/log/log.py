@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Generator, Iterator, Mapping, Sequence
+from collections import deque
+from collections.abc import Generator, Iterable, Iterator, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, NamedTuple, TypeVar
 
 import numpy as np
 import pyarrow as pa
@@ -15,15 +18,48 @@ from numpy.typing import NDArray
 
 from shuntbook.ingest.errors import InputError
 from shuntbook.ingest.quantities import LARGEST_READING
-from shuntbook.ingest.safe_files.ahead import ahead
+from shuntbook.ingest.safe_files.whole_file import whole_file
 from shuntbook.ingest.zone import zone_named
 
-from .arrow import floats, integers
-from .meta import LogMeta, is_instant
-from .readings import Readings
+from .arrow import column, floats, integers
+from .meta import METADATA_KEY, LogMeta, is_instant
 
 if TYPE_CHECKING:
     import pandas as pd
+
+Item = TypeVar("Item")
+
+#: So many items wait at most, beside the one that is worked on: the next, and the one after where that took long.
+MOST: Final = 2
+
+
+def ahead(items: Iterable[Item]) -> Iterator[Item]:
+    """Yield the same items in the same order, none of which is None, while a thread works out those that follow.
+
+    Only that thread ever touches `items`, and it is never more than `MOST` of them ahead, so memory stays bounded. What
+    goes wrong in it is raised here, in its place among the items. A generator is closed in the end, also where nobody
+    asks for all of it.
+    """
+    source = iter(items)
+    pool = ThreadPoolExecutor(1, thread_name_prefix="ahead")
+    try:
+        waiting = deque(pool.submit(next, source, None) for _ in range(MOST))
+        while (item := waiting.popleft().result()) is not None:
+            waiting.append(pool.submit(next, source, None))
+            yield item
+    finally:
+        pool.shutdown(cancel_futures=True)
+        if isinstance(source, Generator):
+            with suppress(ValueError):  # a signal came while the thread began, so the pool did not wait for it
+                source.close()
+
+
+class Readings(NamedTuple):
+    """A stretch of readings: instants [us] and quantities by name, NaN where the meter gave none."""
+
+    time_us: NDArray[np.int64]
+    quantities: dict[str, NDArray[np.float64]]
+
 
 #: An end of a stretch: a date and time, as text in ISO 8601, too; in a log without dates the time since its start.
 When = str | datetime | timedelta
@@ -223,3 +259,62 @@ def _outside(file: pq.ParquetFile, index: int, from_us: int | None, to_us: int |
         return False
     low, high = int(statistics.min_raw), int(statistics.max_raw)  # as stored: as instants, pyarrow asks pandas for them
     return (to_us is not None and low > to_us) or (from_us is not None and high < from_us)
+
+
+def to_batch(readings: Readings) -> pa.RecordBatch:
+    """Return readings as a record batch of the log's schema; NaN becomes null."""
+    columns = [column(readings.time_us, TIME_TYPE)]
+    columns += [column(x, pa.float64(), ~np.isnan(x)) for x in readings.quantities.values()]
+    return pa.RecordBatch.from_arrays(columns, schema=schema_for(list(readings.quantities)))
+
+
+class LogWriter:
+    """Writes one log file in row groups; memory does not grow with its length."""
+
+    def __init__(self, path: Path, quantities: Sequence[str]) -> None:
+        self._schema = schema_for(quantities)
+        self._writer = pq.ParquetWriter(
+            path,
+            self._schema,
+            compression="zstd",
+            write_page_checksum=True,
+            use_dictionary=list(quantities),  # rounded readings repeat; instants never do, but are evenly spaced
+            column_encoding={"time": "DELTA_BINARY_PACKED"},
+        )
+        self._waiting: list[pa.RecordBatch] = []
+        self._rows = 0
+
+    def write(self, batch: pa.RecordBatch) -> None:
+        """Add readings, which follow those before in time."""
+        self._waiting.append(batch)
+        self._rows += len(batch)
+        if self._rows >= ROWS_A_GROUP:
+            self._flush()
+
+    def _flush(self) -> None:
+        if self._waiting:
+            table = pa.Table.from_batches(self._waiting, schema=self._schema)
+            self._writer.write_table(table, row_group_size=max(self._rows, 1))
+        self._waiting, self._rows = [], 0
+
+    def finish(self, meta: LogMeta) -> None:
+        """Write what is left, the metadata and the file's end."""
+        self._flush()
+        self._writer.add_key_value_metadata({METADATA_KEY: meta.to_json()})
+        self._writer.close()
+
+    def abandon(self) -> None:
+        """Close the file without having finished it."""
+        self._writer.close()
+
+
+@contextmanager
+def new_log(path: Path, quantities: Sequence[str]) -> Iterator[LogWriter]:
+    """Write a log that is whole or absent: it takes its name only when the block ends well and was finished."""
+    with whole_file(path) as hidden:
+        writer = LogWriter(hidden, quantities)
+        try:
+            yield writer
+        except BaseException:
+            writer.abandon()
+            raise

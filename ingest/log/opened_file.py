@@ -15,9 +15,9 @@ from shuntbook.ingest.errors import InputError
 from shuntbook.ingest.quantities import QUANTITIES
 
 from .arrow import integers
+from .gap_limit import IntervalCount
 from .log import DAMAGED, FILE_MARK, LEVELS, TIME_TYPE, level_of, readings_of, why_not
 from .meta import METADATA_KEY, LogMeta, meta_from
-from .spacings import IntervalCount
 
 #: What is the same in all files of one meter's log, and how it is called.
 _OF_ONE_METER = {

@@ -26,8 +26,7 @@ from numpy.typing import NDArray
 from shuntbook.ingest.quantities import COUNTERS
 
 from .clock_steps import follow_on
-from .log import level_of
-from .readings import Readings
+from .log import Readings, level_of
 
 SPARSE = 10
 _SECOND_US = 1_000_000

@@ -11,8 +11,7 @@ from typing import Final
 
 from shuntbook.ingest.errors import InputError
 
-from .hidden_place import hidden_beside
-from .whole_file import sync_path, told_by_name, write_bytes, write_text
+from .whole_file import hidden_beside, sync_path, told_by_name, write_bytes, write_text
 
 #: The files that were written, each with its SHA-256, as ``sha256sum`` lists and checks them.
 LIST: Final = "written-by-shuntbook.txt"

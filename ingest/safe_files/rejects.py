@@ -12,8 +12,7 @@ from typing import IO
 
 from shuntbook.ingest.errors import InputError
 
-from .hidden_place import hidden_beside
-from .whole_file import take_place, told_by_name
+from .whole_file import hidden_beside, take_place, told_by_name
 
 _HEADER = ["file", "line", "reason", "text"]
 

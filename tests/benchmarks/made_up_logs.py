@@ -2,9 +2,8 @@
 
 import numpy as np
 
+from shuntbook.ingest.log.log import Readings, new_log, to_batch
 from shuntbook.ingest.log.meta import LogMeta
-from shuntbook.ingest.log.readings import Readings
-from shuntbook.ingest.log.writing import new_log, to_batch
 
 #: Readings made and written at once.
 AT_ONCE = 1 << 18

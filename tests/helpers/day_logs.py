@@ -22,9 +22,8 @@ from shuntbook.analysis.ledger.sustained import NOTHING_SEEN
 from shuntbook.analysis.readings.measured_span import Gap, Span
 from shuntbook.analysis.stats.distribution import Component
 from shuntbook.analysis.stats.interval95 import judged
+from shuntbook.ingest.log.log import Readings, new_log, to_batch
 from shuntbook.ingest.log.meta import LogMeta
-from shuntbook.ingest.log.readings import Readings
-from shuntbook.ingest.log.writing import new_log, to_batch
 
 LONDON = ZoneInfo("Europe/London")
 EVERY_S = 4.0

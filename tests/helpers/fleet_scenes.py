@@ -9,9 +9,8 @@ from scenes import Plan, build, make, plan
 
 from shuntbook.analysis.readings.chunk import Chunk
 from shuntbook.analysis.readings.measured_span import HowRead
+from shuntbook.ingest.log.log import Readings, new_log, to_batch
 from shuntbook.ingest.log.meta import LogMeta
-from shuntbook.ingest.log.readings import Readings
-from shuntbook.ingest.log.writing import new_log, to_batch
 
 #: A pump's place as its owner would write it down, by the plate of the pump.
 SITE = """

@@ -16,8 +16,7 @@ from shuntbook.ingest.journal.compaction import compact
 from shuntbook.ingest.journal.journal import Journal
 from shuntbook.ingest.log.meta import LogMeta
 from shuntbook.ingest.safe_files.file_lock import hold
-from shuntbook.ingest.safe_files.hidden_place import hidden_beside
-from shuntbook.ingest.safe_files.whole_file import write_text
+from shuntbook.ingest.safe_files.whole_file import hidden_beside, write_text
 
 pytestmark = pytest.mark.skipif(os.name == "nt", reason="links need a privilege there")
 

@@ -7,8 +7,6 @@ from datetime import UTC, datetime, timedelta, timezone, tzinfo
 from typing import Protocol
 from zoneinfo import ZoneInfo
 
-from shuntbook.analysis.readings.chunk import MICROSECONDS
-
 from .numbers import UNKNOWN
 
 
@@ -24,6 +22,8 @@ class Dated(Protocol):
         """Whether times have no date: they are shown as elapsed."""
 
 
+#: Our own, so that words for a time load no analysis.
+_SECOND_US = 1_000_000
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
 _OFFSET = re.compile(r"(?:UTC|GMT)?([+-])(\d{1,2}):?(\d{2})?")
@@ -79,7 +79,7 @@ def clock(us: int | None, facts: Dated, *, near_us: int | None = None) -> str:
         return UNKNOWN
     if facts.undated:
         return elapsed(us)
-    moment = local(round(us / MICROSECONDS) * MICROSECONDS, facts)
+    moment = local(round(us / _SECOND_US) * _SECOND_US, facts)
     return date_and_clock(moment, date=near_us is None or local(near_us, facts).date() != moment.date())
 
 
@@ -119,5 +119,5 @@ def microseconds_of(moment: datetime) -> int:
 
 def elapsed(us: int) -> str:
     """Return a time since the log's start, microseconds, as ``+h:mm:ss``."""
-    seconds = round(us / MICROSECONDS)
+    seconds = round(us / _SECOND_US)
     return f"{'−' if seconds < 0 else '+'}{abs(seconds) // 3600}:{abs(seconds) // 60 % 60:02d}:{abs(seconds) % 60:02d}"

@@ -1,15 +1,3 @@
 """Reading delimited text: bytes, dialect, header words, numbers and time stamps."""
 
-__all__ = [
-    "decode",
-    "header",
-    "instants",
-    "layout",
-    "numbers",
-    "plan",
-    "rows",
-    "sides",
-    "stamp_patterns",
-    "stamps",
-    "time_columns",
-]
+__all__ = ["decode", "header", "instants", "layout", "numbers", "plan", "rows", "stamps"]

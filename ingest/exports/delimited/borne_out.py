@@ -12,15 +12,15 @@ from shuntbook.ingest.errors import InputError, quoted
 from shuntbook.ingest.log.arrow import strings
 
 from .dialect import Dialect
-from .header import is_letter, unit_said
+from .header import is_letter
 from .numbers import to_numbers
-from .plan import ColumnPlan
+from .plan import ColumnPlan, is_bare
 
 Values = NDArray[np.float64]
 
 #: Within which bounds the values of a quantity lie; of a frequency the middle one: from railways' mains to aircraft's
 #: (16.7 and 400 Hz), and what a drive puts out. Common practice, no source.
-_PLAUSIBLE: Final = {
+PLAUSIBLE: Final = {
     "frequency_Hz": (5.0, 1000.0),
     "power_factor": (-1.05, 1.05),
     "state_of_charge_pct": (-1.0, 110.0),
@@ -54,7 +54,7 @@ def borne_out(dialect: Dialect, plans: list[ColumnPlan], *, ac: bool, name: str)
         If nothing is left to be integrated.
     """
     values = {plan.quantity: _values(dialect, plan) for plan in plans}
-    bare = {plan.quantity for plan in plans if _is_bare(dialect, plan)}
+    bare = {plan.quantity for plan in plans if is_bare(dialect, plan)}
     wrong = {**dict(_implausible(values)), **dict(_not_borne_out(dialect, plans, values, bare, ac=ac))}
     said = [
         f"{quoted(dialect.names[p.index])} is not taken as {p.quantity}: {wrong[p.quantity]}"
@@ -73,15 +73,9 @@ def _values(dialect: Dialect, plan: ColumnPlan) -> Values:
     return np.asarray(plan.unit.to_canonical(to_numbers(strings(cells), plan.form).values))
 
 
-def _is_bare(dialect: Dialect, plan: ColumnPlan) -> bool:
-    """Tell whether no unit stands in the header, the units row or the cells."""
-    cell = dialect.units[plan.index] if dialect.units else ""
-    return not plan.form.suffix and unit_said(dialect.names[plan.index], cell) is None
-
-
 def _implausible(values: Mapping[str, Values]) -> Iterator[tuple[str, str]]:
     """Yield quantities whose values none of that kind has, and what is seen."""
-    for quantity, (low, high) in _PLAUSIBLE.items():
+    for quantity, (low, high) in PLAUSIBLE.items():
         x = values.get(quantity, np.empty(0))
         x = x[~np.isnan(x)]
         if not len(x):

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from shuntbook.ingest.log.arrow import booleans, flat, floats, integers, strings, valid
 from shuntbook.ingest.zone import NO_TIME
 
-from .stamp_patterns import (
+from .stamps import (
     BASIC,
     CALENDAR,
     EMPTY,
@@ -25,8 +25,8 @@ from .stamp_patterns import (
     UNITS_US,
     ZERO,
     IntArray,
+    Style,
 )
-from .stamps import Style
 
 
 def parse(cells: pa.Array, style: Style) -> IntArray:

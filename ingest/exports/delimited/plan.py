@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from shuntbook.ingest.errors import quoted
+from shuntbook.ingest.log.arrow import strings
 from shuntbook.ingest.quantities import QUANTITIES, Unit
 
 from .dialect import Dialect
-from .numbers import NumberForm
-from .stamp_patterns import DateOrder
-from .stamps import Style
+from .header import unit_said, words_of
+from .header_words import AC, AC_ANYWHERE, AVERAGES, DC, NOT_WATTS, REQUIRED
+from .numbers import NumberForm, to_numbers
+from .stamps import DateOrder, Style
 
 if TYPE_CHECKING:
     from shuntbook.ingest.profiles.model import Profile
@@ -154,3 +159,157 @@ class Layout:
         lines += [f"{column.quantity}: {column.describe(names)}" for column in self.columns]
         unused = [quoted(name) for k, name in enumerate(names) if name and k not in self.indices]
         return lines + ([f"not used: {', '.join(unused)}"] if unused else [])
+
+
+def not_watts(name: str, units_cell: str = "") -> str | None:
+    """Return ``apparent power`` or ``reactive power`` if a column is that by its words or unit, else None."""
+    unit, words = unit_said(name, units_cell), words_of(name)
+    by_unit = unit.dimension if unit is not None else ""
+    return next((kind for kind in NOT_WATTS if kind == by_unit or kind.split()[0] in words), None)
+
+
+def ac_column(names: Sequence[str], units: Sequence[str], taken: Mapping[str, int]) -> str | None:
+    """Return a column that speaks of alternating current; None where none does.
+
+    RMS, a power factor, apparent and reactive power (VA, var) do, wherever they stand, and AC in the name of the
+    current or voltage that is taken, or of the power if it is alone; unless what is taken is the bank's, or DC, by
+    its name.
+
+    Parameters
+    ----------
+    names, units : sequence of str
+        The header's cells, and the units row's (empty where there is none).
+    taken : dict of str to int
+        Column index by quantity.
+    """
+    own = {names[taken[quantity]] for quantity in REQUIRED if quantity in taken}
+    if any(words_of(name) & DC for name in own):
+        return None
+    if len(own) > 1 and "power_W" in taken:
+        own.discard(names[taken["power_W"]])
+    if "power_factor" in taken:
+        return names[taken["power_factor"]]
+    for name, cell in zip(names, units or [""] * len(names), strict=True):
+        words = words_of(name)
+        if words & AC_ANYWHERE or not_watts(name, cell) or (name in own and words & AC):
+            return name
+    return None
+
+
+def looks_ac(names: Sequence[str], quantities: Iterable[str]) -> bool:
+    """Tell whether names that are all taken speak of alternating current."""
+    return "power_factor" in set(quantities) or ac_column(names, (), {}) is not None
+
+
+#: Above it a voltage is more likely an inverter's output than a bank's: mains are 100 V and more, most banks of small
+#: places 48 V and less (common practice, no source). Only a remark hangs on it. [V]
+HIGH_V = 100.0
+
+
+def remarks(
+    dialect: Dialect, time: TimePlan, columns: Iterable[ColumnPlan], wishes: Wishes, ac_column: str | None
+) -> list[str]:
+    """Return in sentences what was assumed and can be stated.
+
+    Parameters
+    ----------
+    dialect : Dialect
+        The text, with a sample of its rows.
+    time : TimePlan
+        What the time is.
+    columns : iterable of ColumnPlan
+        What the quantities are.
+    wishes : Wishes
+        What is stated: nothing is said about that.
+    ac_column : str or None
+        The column that speaks of alternating current, if one does.
+    """
+    by_quantity = {plan.quantity: plan for plan in columns}
+    return [
+        *_about_side(dialect, by_quantity, wishes, ac_column),
+        *_about_averages(dialect, by_quantity, wishes),
+        *_about_units(dialect, by_quantity.values()),
+        *_about_start(time, wishes),
+    ]
+
+
+def _about_side(dialect: Dialect, columns: dict[str, ColumnPlan], wishes: Wishes, ac_column: str | None) -> list[str]:
+    lines = []
+    if wishes.side is None and ac_column is not None:
+        lines.append(
+            f"column {quoted(ac_column)} speaks of alternating current: taken as a meter behind an inverter (side ac); "
+            "if it sits at the bank, add --side dc"
+        )
+    elif wishes.side is None and (voltage_V := _median(dialect, columns.get("voltage_V"))) > HIGH_V:
+        lines.append(f"volts of about {round(voltage_V, -1):.0f}: if this meter sits behind an inverter, add --side ac")
+    elif wishes.side is None and "power_W" in columns and "current_A" not in columns:
+        lines.append("watts only, taken as at the bank (side dc); behind an inverter add --side ac")
+    is_ac = wishes.side == "ac" or (wishes.side is None and ac_column is not None)
+    if is_ac and not _tells_energy(columns):
+        lines.append(
+            "behind an inverter volts times amps are VA, not W: without a column in W, or one of the power factor, "
+            "no energy can be worked out"
+        )
+    return lines
+
+
+def _tells_energy(columns: dict[str, ColumnPlan]) -> bool:
+    return "power_W" in columns or {"voltage_V", "current_A", "power_factor"} <= columns.keys()
+
+
+def _median(dialect: Dialect, plan: ColumnPlan | None) -> float:
+    """Return the median size of the sample's readings in the canonical unit; 0 where there are none."""
+    if plan is None:
+        return 0.0
+    x = to_numbers(strings(dialect.column(plan.index)), plan.form).values
+    x = plan.unit.to_canonical(x[~np.isnan(x)] * plan.scale + plan.offset)
+    return float(np.median(np.abs(x))) if len(x) else 0.0
+
+
+def _about_averages(dialect: Dialect, columns: dict[str, ColumnPlan], wishes: Wishes) -> list[str]:
+    if wishes.sampling is not None:
+        return []
+    taken = [dialect.names[columns[q].index] for q in ("current_A", "voltage_V", "power_W") if q in columns]
+    averages = [name for name in taken if words_of(name) & AVERAGES]
+    if not averages:
+        return []
+    return [
+        f"{' and '.join(map(repr, averages))}: if each reading is the average since the one before, add --sampling mean"
+    ]
+
+
+def unit_in_header(dialect: Dialect, index: int) -> Unit | None:
+    """Return the unit that a column's name or the units row says; None where neither does, or they do not agree."""
+    return unit_said(dialect.names[index], dialect.units[index] if dialect.units else "")
+
+
+def is_bare(dialect: Dialect, plan: ColumnPlan) -> bool:
+    """Tell whether no unit stands in the header, the units row or the cells."""
+    return not plan.form.suffix and unit_in_header(dialect, plan.index) is None
+
+
+def _about_units(dialect: Dialect, columns: Iterable[ColumnPlan]) -> list[str]:
+    """Return a remark on each column whose name says another unit than it is taken in, where no scale is stated."""
+    lines = []
+    for plan in columns:
+        for index in (plan.index, plan.minus):
+            if index is None or abs(plan.scale) != 1.0:
+                continue
+            said = unit_in_header(dialect, index)
+            if said is not None and _is_another(said, plan.unit):
+                lines.append(
+                    f"{quoted(dialect.names[index])} is taken in {plan.unit.symbol}, "
+                    f"but the header says {said.symbol}: check the unit in the profile"
+                )
+    return lines
+
+
+def _is_another(said: Unit, taken: Unit) -> bool:
+    like = said.dimension == taken.dimension or (taken.dimension == "power" and said.dimension in NOT_WATTS)
+    return like and said != taken
+
+
+def _about_start(time: TimePlan, wishes: Wishes) -> list[str]:
+    if wishes.started and time.style.kind != "elapsed":
+        return ["the times say their dates themselves, so --start is not used"]
+    return []

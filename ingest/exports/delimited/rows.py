@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from shuntbook.ingest.errors import quoted
 from shuntbook.ingest.log.arrow import flat, integers, strings
-from shuntbook.ingest.log.readings import Readings
+from shuntbook.ingest.log.log import Readings
 from shuntbook.ingest.quantities import LARGEST_READING
 from shuntbook.ingest.safe_files.rejects import Reject
 from shuntbook.ingest.zone import NO_TIME

@@ -19,9 +19,8 @@ import shuntbook as package
 from shuntbook.ingest.errors import InputError
 from shuntbook.ingest.exports.convert import MOST_REJECTED
 from shuntbook.ingest.journal.opening import open_log
+from shuntbook.ingest.log.log import Readings, new_log, to_batch
 from shuntbook.ingest.log.meta import METADATA_KEY, LogMeta
-from shuntbook.ingest.log.readings import Readings
-from shuntbook.ingest.log.writing import new_log, to_batch
 
 HEADER = "Time,Current (A),Voltage (V)"
 
@@ -219,7 +218,7 @@ def test_a_failing_conversion_leaves_the_old_log_and_nothing_else(tmp_path, monk
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr(
-        f"shuntbook.ingest.log.writing.LogWriter.{'write' if fault == 'in the middle' else 'finish'}", broken
+        f"shuntbook.ingest.log.log.LogWriter.{'write' if fault == 'in the middle' else 'finish'}", broken
     )
     status, _, error = shuntbook("convert", source, "--out", str(done.log_path), "--zone", "UTC", "--force")
     assert status == 3

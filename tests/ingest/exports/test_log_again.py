@@ -17,9 +17,8 @@ from shuntbook.cli.main import run
 from shuntbook.ingest.events import Reading
 from shuntbook.ingest.exports.log_again import turned, write_again
 from shuntbook.ingest.journal.journal import Journal
+from shuntbook.ingest.log.log import Readings, new_log, to_batch
 from shuntbook.ingest.log.meta import LogMeta
-from shuntbook.ingest.log.readings import Readings
-from shuntbook.ingest.log.writing import new_log, to_batch
 
 T0_US = 1_781_000_000_000_000
 META = LogMeta(

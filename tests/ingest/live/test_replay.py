@@ -18,9 +18,8 @@ from shuntbook.ingest.live.address import parse_address
 from shuntbook.ingest.live.capture import Capture, MeteredSource
 from shuntbook.ingest.live.replay import READINGS_AT_ONCE, Replay
 from shuntbook.ingest.live.source import Clock, SteadyClock
+from shuntbook.ingest.log.log import Readings, new_log, to_batch
 from shuntbook.ingest.log.meta import LogMeta
-from shuntbook.ingest.log.readings import Readings
-from shuntbook.ingest.log.writing import new_log, to_batch
 
 START_US = 1_780_000_000_000_000
 EXPORT = "time,current [A],voltage [V]\n" + "".join(

@@ -15,10 +15,8 @@ from shuntbook.analysis.readings.measured_span import HowRead
 from shuntbook.analysis.sureness.meter_figures import NOTHING_STATED
 from shuntbook.analysis.sureness.sure_amounts import AmountsAnalysis
 from shuntbook.cli.main import run
-from shuntbook.ingest.log.gap_limit import GapLimit, gap_limit
-from shuntbook.ingest.log.pauses import Pauses
-from shuntbook.ingest.log.spacing_count import SpacingCount
-from shuntbook.ingest.log.spacings import IntervalCount
+from shuntbook.ingest.log.gap_limit import GapLimit, IntervalCount, gap_limit
+from shuntbook.ingest.log.pauses import Pauses, SpacingCount
 
 S = 1_000_000
 

@@ -8,8 +8,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from shuntbook.ingest.log.clock_steps import FEW_ROWS, LATE_ROWS
-from shuntbook.ingest.log.readings import Readings
-from shuntbook.ingest.log.spacings import IntervalCount
+from shuntbook.ingest.log.gap_limit import IntervalCount
+from shuntbook.ingest.log.log import Readings
 from shuntbook.ingest.log.timeline import Settled, settle
 
 S = 1_000_000

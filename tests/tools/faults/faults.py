@@ -36,8 +36,8 @@ from pathlib import Path
 from fault_jobs import JOBS, Files, Job, files_in, kept_count, same
 from fault_ways import Ended, Steps, be_nobody, give_to_nobody, kill, limit_files, refuse, run_hurt, run_unhurt, send
 
-from shuntbook.ingest.safe_files.hidden_place import hidden_beside
 from shuntbook.ingest.safe_files.rejects import rejects_path
+from shuntbook.ingest.safe_files.whole_file import hidden_beside
 
 #: What a command may end with, by what was done to it.
 _ALLOWED = {

@@ -20,9 +20,8 @@ import pyarrow.parquet as pq
 from shuntbook.ingest.events import Reading
 from shuntbook.ingest.journal.journal import Journal, journal_path
 from shuntbook.ingest.journal.lines import seal
+from shuntbook.ingest.log.log import Readings, new_log, to_batch
 from shuntbook.ingest.log.meta import METADATA_KEY, LogMeta
-from shuntbook.ingest.log.readings import Readings
-from shuntbook.ingest.log.writing import new_log, to_batch
 
 from .case import Case
 from .damage import bytes_damaged

@@ -94,7 +94,7 @@ GROUPS = {
         "not 500_lines",
     ),
     "gaps": (
-        "ingest/log: spacings gap_limit pauses; ingest/exports: log_again",
+        "ingest/log: gap_limit pauses; ingest/exports: log_again",
         "gap_limit timeline log_again",
         "",
     ),

@@ -158,7 +158,7 @@ def days(tmp_path_factory):
     folder = tmp_path_factory.mktemp("days")
     paths = write_month(folder, days=4, every_s=30.0)
     from shuntbook.ingest.journal.opening import open_log
-    from shuntbook.ingest.log.writing import new_log, to_batch
+    from shuntbook.ingest.log.log import new_log, to_batch
 
     log = open_log(paths[1])
     (readings,) = log.scan()

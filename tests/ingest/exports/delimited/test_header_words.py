@@ -6,7 +6,7 @@ import pytest
 
 from shuntbook.ingest.errors import InputError
 from shuntbook.ingest.exports.delimited.header import choose, is_unit_cell, meaning
-from shuntbook.ingest.exports.delimited.sides import ac_column, looks_ac
+from shuntbook.ingest.exports.delimited.plan import ac_column, looks_ac
 
 TAKEN = [
     ("I [mA]", "current_A", "mA"),

@@ -4,7 +4,7 @@ import threading
 
 import pytest
 
-from shuntbook.ingest.safe_files.ahead import ahead
+from shuntbook.ingest.log.log import ahead
 
 
 def test_order_is_kept():
