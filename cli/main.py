@@ -17,7 +17,6 @@ import click
 from shuntbook import __version__
 from shuntbook.analysis.not_known import Refusal
 from shuntbook.ingest.errors import InputError
-from shuntbook.ingest.live.source import SourceLost
 from shuntbook.ingest.safe_files.whole_file import DISK_FAILED, reason_of
 
 from .exit import Exit, PortFailedError
@@ -111,6 +110,8 @@ def run(argv: Sequence[str], *, own_process: bool = False) -> int:
 
 def _ended_by(error: Exception) -> tuple[str, Exit]:
     """Return the sentence and the status that an error ends in."""
+    from shuntbook.ingest.live.source import SourceLost  # most commands end without it
+
     if isinstance(error, (InputError, Refusal)):
         return str(error), Exit.BAD_INPUT
     if isinstance(error, click.ClickException):

@@ -4,16 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
-from shuntbook.analysis.cycles.cycle import Cycles
 from shuntbook.analysis.cycles.cycles import CycleFold
-from shuntbook.analysis.cycles.noted_runs import NotedRunsFold
 from shuntbook.analysis.levels.steps import signal_of
-from shuntbook.analysis.nameplate.estimate import estimate
 from shuntbook.analysis.not_known import Refusal
-from shuntbook.analysis.readings.chunk import Fold
-from shuntbook.analysis.readings.measured_span import HowRead
-from shuntbook.analysis.site.site import Load, Site
+
+if TYPE_CHECKING:
+    from shuntbook.analysis.cycles.cycle import Cycles
+    from shuntbook.analysis.readings.chunk import Fold
+    from shuntbook.analysis.readings.measured_span import HowRead
+    from shuntbook.analysis.site.site import Load, Site
 
 
 @dataclass(frozen=True)
@@ -44,6 +45,8 @@ def watched_load(site: Site | None, name: str | None, how: HowRead, quantities: 
     load = site.load(name) if name is not None else site.main_pump()
     if load is None:
         return Watched(None, None)
+    from shuntbook.analysis.nameplate.estimate import estimate  # without a site there is no plate to work out
+
     try:
         plate = estimate(site, load.name, hours=1.0)
     except Refusal:
@@ -61,4 +64,8 @@ def cycle_fold(
 ) -> Fold[Cycles]:
     """Return what finds the runs of a load; in what a person noted down, by the notes [us] as well."""
     levels = CycleFold(how, quantities, load=watched.name, expected=watched.expected)
-    return NotedRunsFold(levels, levels.signal, notes) if how.noted else levels
+    if not how.noted:
+        return levels
+    from shuntbook.analysis.cycles.noted_runs import NotedRunsFold
+
+    return NotedRunsFold(levels, levels.signal, notes)

@@ -6,8 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from shuntbook.analysis.several_logs.before_after import NamedChange
-from shuntbook.cli.opening.open_logs import ends_of
-from shuntbook.cli.opening.prepared_log import Prepared
+from shuntbook.cli.opening.prepared_log import Prepared, ends_of
 from shuntbook.cli.opening.times_written import span_of
 from shuntbook.cli.render.wording.clock import clock
 from shuntbook.cli.render.wording.numbers import shortened

@@ -17,7 +17,7 @@ from shuntbook.analysis.cycles.noted_runs import NotedRunsFold
 from shuntbook.analysis.health.finding import Finding
 from shuntbook.analysis.health.health import HealthLimits, findings_of, wrong_sign
 from shuntbook.analysis.not_known import Refusal
-from shuntbook.analysis.quality.quality import SignFold
+from shuntbook.analysis.quality.sign_check import SignFold
 from shuntbook.analysis.readings.chunk import MICROSECONDS, Chunk, Fold
 from shuntbook.analysis.readings.envelope import Recent, RecentFold
 from shuntbook.analysis.readings.measured_span import HowRead

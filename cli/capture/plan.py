@@ -11,8 +11,7 @@ from typing import TYPE_CHECKING
 import click
 
 from shuntbook import __version__
-from shuntbook.analysis.site.site import Site
-from shuntbook.cli.opening.open_logs import read_site
+from shuntbook.cli.opening.prepared_log import read_site
 from shuntbook.ingest.durations import seconds
 from shuntbook.ingest.errors import InputError
 from shuntbook.ingest.journal.compaction import settle_unfinished
@@ -25,6 +24,7 @@ from shuntbook.ingest.zone import zone_of_computer
 
 if TYPE_CHECKING:
     from shuntbook.analysis.site.site import Meter as SiteMeter
+    from shuntbook.analysis.site.site import Site
     from shuntbook.ingest.profiles.model import Profile
 
 _DEFAULT_EVERY_S = 1.0

@@ -16,7 +16,7 @@ from shuntbook.analysis.one_log.watched_load import watched_load
 from shuntbook.analysis.readings.chunk import Sampling, Side
 from shuntbook.analysis.readings.measured_span import HowRead
 from shuntbook.analysis.sureness.meter_figures import figures_of
-from shuntbook.cli.opening.open_logs import meter_of
+from shuntbook.cli.opening.prepared_log import meter_of
 from shuntbook.cli.opening.times_written import parse_marks
 from shuntbook.ingest.events import Reading
 from shuntbook.ingest.live.capture import Capture, Happened

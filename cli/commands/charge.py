@@ -2,21 +2,24 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from shuntbook.analysis.quality.sign_check import SignFold
 from shuntbook.analysis.sureness.sure_amounts import AmountsAnalysis
-from shuntbook.cli.opening.open_logs import ends_of, open_site
-from shuntbook.cli.opening.prepared_log import Corrections, correction_options, prepared
-from shuntbook.cli.opening.seen_starts import seen_starts
-from shuntbook.cli.opening.times_written import span_of
-from shuntbook.cli.render.documents.one_log import charge_document
-from shuntbook.cli.render.documents.parts import print_json
+from shuntbook.cli.opening.prepared_log import Corrections, correction_options, ends_of, open_site, prepared
 from shuntbook.cli.render.terminal.charge import charge_lines, marked_lines
 from shuntbook.cli.render.wording.clock import from_to, in_zone
 from shuntbook.ingest.errors import InputError
+
+if TYPE_CHECKING:
+    from shuntbook.analysis.cycles.cycles import CycleFold
+    from shuntbook.analysis.site.site import Site
+    from shuntbook.analysis.sureness.signal_errors import UnseenStarts
+    from shuntbook.cli.opening.prepared_log import Prepared
 
 
 @click.command("charge")
@@ -46,23 +49,62 @@ def command(
     ready = prepared(log, known, Corrections(zero_at, drop_spikes))
     from_us, to_us = None, None
     if since is not None or until is not None:
+        from shuntbook.cli.opening.times_written import span_of
+
         first_us, last_us = ends_of(ready.log)
         from_us, to_us = span_of(since, until, ready.facts, first_us=first_us, last_us=last_us)
     amounts = AmountsAnalysis(
         ready.how, ready.quantities, ready.figures, ready.facts.markers, from_us=from_us, to_us=to_us
     )
     sign = SignFold(ready.quantities if ready.how.side == "dc" else (), ready.how.gap_limit_s)
-    starts = seen_starts(ready, known)
+    starts = None if known is None else _starts(ready, known)
+    # The sums come first: they take longest, and have a processor to themselves.
     ready.feed(amounts, sign, *([starts.fold] if starts else []))
-    caught, starts_us = starts.found() if starts else (None, [])
+    caught, starts_us = starts.result() if starts else (None, [])
     result, marked = amounts.result(caught, starts_us)
     if result.span.start_us is None:
         goes = f"{from_to(*ends_of(ready.log), ready.facts)} ({in_zone(ready.facts)})"
         raise InputError(f"{log}: no reading lies in the span that was asked for; the log goes from {goes}")
     if as_json:
+        from shuntbook.cli.render.documents.one_log import charge_document
+        from shuntbook.cli.render.documents.parts import print_json
+
         print_json(charge_document(ready.facts, result, marked, ready.figures))
         return
     for line in charge_lines(ready.facts, result, ready.figures, sign.result(), starts_known=caught is not None):
         click.echo(line)
     for line in marked_lines(ready.facts, marked):
         click.echo(line)
+
+
+@dataclass(frozen=True)
+class _Starts:
+    """What finds the starts of a pump, what each of them may have drawn unseen, and the readings' usual spacing."""
+
+    fold: CycleFold
+    each: UnseenStarts
+    interval_s: float | None
+
+    def result(self) -> tuple[UnseenStarts | None, list[int]]:
+        """Return what a start may have drawn, None where none was caught; and when there was one [us]."""
+        from shuntbook.analysis.forecast.unseen_starts import caught_starts
+
+        cycles = self.fold.result().cycles
+        return caught_starts(self.each, cycles, self.interval_s), [cycle.start_us for cycle in cycles]
+
+
+def _starts(ready: Prepared, site: Site) -> _Starts | None:
+    """Return what finds the starts of the site's pump; None where no surge of it can fall between two readings."""
+    if not {"current_A", "power_W"} & ready.quantities:
+        return None
+    from shuntbook.analysis.cycles.cycles import CycleFold
+    from shuntbook.analysis.forecast.unseen_starts import unseen_starts
+    from shuntbook.analysis.one_log.watched_load import watched_load
+
+    watched = watched_load(site, None, ready.how, ready.quantities)
+    each = unseen_starts(site, watched.load, 1, ready.how) if watched.load is not None else None
+    # A surge that lasts longer than the spacing is in the readings, and so in the sums already.
+    if each is None or (ready.how.usual_interval_s or 0.0) <= each.lasts_s:
+        return None
+    fold = CycleFold(ready.how, ready.quantities, load=watched.name, expected=watched.expected)
+    return _Starts(fold, each, ready.how.usual_interval_s)

@@ -12,8 +12,7 @@ from shuntbook.analysis.one_log.log_analysis import LogAnalysis
 from shuntbook.analysis.several_logs.compare import compare_logs
 from shuntbook.analysis.several_logs.compare_rates import even_cuts
 from shuntbook.analysis.several_logs.compared import ComparedLog
-from shuntbook.cli.opening.open_logs import ends_of, open_site
-from shuntbook.cli.opening.prepared_log import Corrections, prepared
+from shuntbook.cli.opening.prepared_log import Corrections, ends_of, open_site, prepared
 from shuntbook.cli.render.documents.parts import document_of, print_json
 from shuntbook.cli.render.terminal.compare import compare_lines
 

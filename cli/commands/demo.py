@@ -14,7 +14,7 @@ from shuntbook.analysis.nameplate.estimate import PlateComparison
 from shuntbook.analysis.one_log.log_report import LogReport
 from shuntbook.analysis.several_logs.report import Report
 from shuntbook.cli.assembling.report import report_of
-from shuntbook.cli.opening.open_logs import open_site
+from shuntbook.cli.opening.prepared_log import open_site
 from shuntbook.cli.parallel.worker_process import second_process
 from shuntbook.cli.render.page.preload import load_library, load_page
 from shuntbook.cli.render.wording.numbers import amount, counted, duration, number, percent, plus_minus, signed

@@ -15,8 +15,7 @@ from shuntbook.analysis.forecast.load_from_log import measured_load
 from shuntbook.analysis.forecast.measured_load import MeasuredLoad
 from shuntbook.analysis.one_log.watched_load import watched_load
 from shuntbook.analysis.readings.chunk import SECONDS_PER_HOUR
-from shuntbook.cli.opening.open_logs import read_site
-from shuntbook.cli.opening.prepared_log import Corrections, prepared
+from shuntbook.cli.opening.prepared_log import Corrections, prepared, read_site
 from shuntbook.cli.render.documents.parts import print_json
 from shuntbook.cli.render.documents.site import forecast_document
 from shuntbook.cli.render.terminal.forecast import forecast_lines

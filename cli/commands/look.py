@@ -8,11 +8,7 @@ import click
 
 from shuntbook.analysis.quality.fitness import verdict_of
 from shuntbook.analysis.site.units import SI
-from shuntbook.cli.opening.open_logs import open_site
-from shuntbook.cli.opening.prepared_log import charge_if_in_doubt, prepared
-from shuntbook.cli.render.documents.look import look_document
-from shuntbook.cli.render.documents.parts import print_json
-from shuntbook.cli.render.terminal.charge import doubt_lines
+from shuntbook.cli.opening.prepared_log import charge_if_in_doubt, open_site, prepared
 from shuntbook.cli.render.terminal.look import look_lines
 
 
@@ -29,14 +25,18 @@ def command(log: Path, site: Path | None, as_json: bool) -> None:
     ready = prepared(log, known)
     fold = ready.quality_fold(known)
     ready.feed(fold)
-    found = fold.result()
-    verdict = verdict_of(found, ready.how)
-    charge = charge_if_in_doubt(ready)
-    in_doubt = [] if charge is None else doubt_lines(charge)
+    quality = fold.result()
+    verdict = verdict_of(quality, ready.how)
+    in_doubt: list[str] = []
+    if (charge := charge_if_in_doubt(ready)) is not None:
+        from shuntbook.cli.render.terminal.charge import doubt_lines
+
+        in_doubt = doubt_lines(charge)
     if as_json:
-        print_json({**look_document(ready.facts, found, verdict), "in_doubt": in_doubt})
+        from shuntbook.cli.render.documents.look import look_document
+        from shuntbook.cli.render.documents.parts import print_json
+
+        print_json({**look_document(ready.facts, quality, verdict), "in_doubt": in_doubt})
         return
-    for line in look_lines(ready.facts, found, verdict, SI if known is None else known.shown):
-        click.echo(line)
-    for line in in_doubt:
+    for line in (*look_lines(ready.facts, quality, verdict, SI if known is None else known.shown), *in_doubt):
         click.echo(line)

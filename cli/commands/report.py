@@ -9,8 +9,7 @@ import click
 
 from shuntbook.cli.assembling.report import report_of
 from shuntbook.cli.exit import Exit, strictly
-from shuntbook.cli.opening.open_logs import open_site
-from shuntbook.cli.opening.prepared_log import Corrections, correction_options
+from shuntbook.cli.opening.prepared_log import Corrections, correction_options, open_site
 from shuntbook.cli.parallel.worker_process import Second, second_process
 from shuntbook.cli.render.documents.csv_tables import KINDS, csv_files
 from shuntbook.cli.render.documents.parts import print_json

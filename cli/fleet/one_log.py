@@ -14,8 +14,7 @@ from shuntbook.analysis.not_known import Refusal
 from shuntbook.analysis.one_log.log_analysis import LogAnalysis
 from shuntbook.analysis.quality.fitness import verdict_of
 from shuntbook.analysis.several_logs.fleet import LogSummary, summary_of
-from shuntbook.cli.opening.open_logs import read_site
-from shuntbook.cli.opening.prepared_log import prepared_log
+from shuntbook.cli.opening.prepared_log import prepared_log, read_site
 from shuntbook.ingest.errors import InputError
 from shuntbook.ingest.fleet.find_logs import FoundLog
 from shuntbook.ingest.fleet.remote import as_files

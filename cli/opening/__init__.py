@@ -1,3 +1,3 @@
 """Logs and site files opened as the command line asks."""
 
-__all__ = ["open_logs", "prepared_log", "seen_starts", "times_written"]
+__all__ = ["prepared_log", "times_written"]

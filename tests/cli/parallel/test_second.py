@@ -14,7 +14,7 @@ import pytest
 from shuntbook.analysis.cycles.cycles import CycleFold
 from shuntbook.cli.assembling import report
 from shuntbook.cli.assembling.report import report_of
-from shuntbook.cli.opening.open_logs import read_site
+from shuntbook.cli.opening.prepared_log import read_site
 from shuntbook.cli.parallel import worker_process
 from shuntbook.cli.parallel.worker_process import HERE, second_process
 from shuntbook.cli.render.charts import svg

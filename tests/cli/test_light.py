@@ -1,0 +1,89 @@
+"""How much of the program a command loads, and how many of its files a reader must open to follow it."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+
+import pytest
+from places import ROOT
+
+EXPORT = "\n".join(
+    ["time,current [A],voltage [V]"]
+    + [
+        f"2026-06-13T10:{k // 60:02}:{k % 60:02}Z,{75.0 if k % 300 < 60 else 2.0},{25.2 - k % 9 / 100}"
+        for k in range(1800)
+    ]
+)
+#: Runs a command, and prints how many modules of ours it has loaded and which files of ours it has entered: those in
+#: which a function ran, whatever stands in them beside.
+COUNT = """
+import json, sys, threading
+from shuntbook.cli.main import run
+entered = set()
+def note(frame, event, _argument):
+    if event == "call" and frame.f_code.co_flags & 1:  # a function, not the body of a module or class
+        entered.add(frame.f_code.co_filename)
+threading.setprofile(note)
+sys.setprofile(note)
+status = run(sys.argv[2:])
+sys.setprofile(None)
+threading.setprofile(None)
+files = sorted(name.removeprefix(sys.argv[1]) for name in entered if name.startswith(sys.argv[1]))
+ours = [m for n, m in sys.modules.items() if n.startswith("shuntbook.") and not m.__file__.endswith("__init__.py")]
+print("\\nCOUNT " + json.dumps([status, len(ours), files]))
+"""
+#: By command: so many modules it loads at most, and so many files it enters. A little above what was reached.
+LIMITS = {
+    "convert": (58, 38),
+    "look": (84, 45),
+    "charge": (79, 48),
+    "charge --site": (116, 80),
+    "capture": (150, 118),
+    "report": (232, 125),
+}
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory):
+    """Hold an export, the log of it, and a site file."""
+    folder = tmp_path_factory.mktemp("light")
+    (folder / "a.csv").write_text(EXPORT + "\n", encoding="utf-8")
+    (folder / "site.toml").write_bytes((ROOT / "sample_data" / "site.toml").read_bytes())
+    counted(folder, "convert a.csv --out a.parquet")
+    return folder
+
+
+def counted(folder, words):
+    """Run a command in a process of its own; return how many modules of ours it loaded and which files it entered."""
+    done = subprocess.run(
+        [sys.executable, "-c", COUNT, f"{ROOT}/", *words.split()],
+        cwd=folder,
+        stdin=subprocess.DEVNULL,
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    status, modules, files = json.loads(done.stdout.rpartition("COUNT ")[2])
+    assert status == 0, done.stderr
+    return modules, files
+
+
+@pytest.mark.parametrize(
+    ("command", "words"),
+    [
+        ("convert", "convert a.csv --out b.parquet"),
+        ("look", "look a.parquet"),
+        ("charge", "charge a.parquet"),
+        ("charge --site", "charge a.parquet --site site.toml"),
+        ("capture", "capture replay:a.csv?speed=max&zone=UTC --out c.parquet --quiet"),
+        ("report", "report a.parquet --out a.html"),
+    ],
+)
+def test_a_command_loads_what_it_uses_and_leads_through_few_files(folder, command, words):
+    """Start-up is paid for by the module, and following a figure from its cell to the screen by the file."""
+    modules, files = counted(folder, words)
+    most_modules, most_files = LIMITS[command]
+    assert modules <= most_modules
+    assert 10 < len(files) <= most_files, files
