@@ -3,18 +3,21 @@
 Run it from the repository's root, in an environment with ``.[bench]``::
 
     python tests/benchmarks --rows 1,10,100 --only convert,charge
+    python tests/benchmarks charge_speed 10 100
 
+The second form runs one of the scripts beside this one by itself, with its own numbers.
 Everything is a whole process. ``ours/it`` is our median time over that of the line: 1.2 means that we take a fifth
 longer. ``CPU`` is the least processor time, all threads together, which another program's work disturbs less. Rows
 called "net" have the time of the same command on an hour's log taken off. Nothing is asserted.
 
-``--only`` also takes the names of the scripts beside this one (``cycles_speed``). The processor time of a live capture
+``--only`` also takes the names of those scripts (``cycles_speed``). The processor time of a live capture
 is not among the rows; see it with ``/usr/bin/time`` before ``shuntbook capture --for 60s --every 100ms`` of two meters.
 """
 
 from __future__ import annotations
 
 import argparse
+import importlib
 import importlib.metadata
 import importlib.util
 import os
@@ -30,6 +33,8 @@ from exports import DIALECTS
 from measuring import Contestant, in_turns, ours, table
 
 HERE = Path(__file__).parent
+#: What the scripts import by its bare name, as pytest does (see pyproject.toml).
+PLACES = [HERE.parent / "helpers", HERE.parent / "tools" / "scoring"]
 #: Readings of the log that start-up is measured with: an hour at one a second.
 AN_HOUR = 3600
 LIBRARIES = ("numpy", "pyarrow", "pandas", "polars", "duckdb")
@@ -239,8 +244,17 @@ def main() -> None:
         measure(Path(folder), lengths, chosen, options.times)
         for name in (name for name in SCRIPTS if name in chosen):
             say([name])
-            subprocess.run([sys.executable, str(HERE / f"{name}.py")], check=True)
+            subprocess.run([sys.executable, str(HERE), name], check=True)
+
+
+def by_itself(name: str, *numbers: str) -> None:
+    """Run one script."""
+    sys.path[1:1] = [str(place) for place in PLACES]
+    importlib.import_module(name).main(*(float(number) for number in numbers))
 
 
 if __name__ == "__main__":
-    main()
+    if sys.argv[1:2] and sys.argv[1] in SCRIPTS:
+        by_itself(*sys.argv[1:])
+    else:
+        main()

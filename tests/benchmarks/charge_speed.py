@@ -2,7 +2,7 @@
 
 Run it from the repository's root::
 
-    python tests/benchmarks/charge_speed.py [MILLIONS...]
+    python tests/benchmarks charge_speed [MILLIONS...]
 
 It prints a line for logs of amps; amps and volts; amps, volts and watts, each at one reading a second and as long as is
 asked for (10 million by default; 10 100 shows whether memory stays flat). Beside the rate by the clock stands that by
@@ -12,8 +12,6 @@ processor time, which other work on the machine moves less. Nothing is asserted.
 import sys
 import tempfile
 from pathlib import Path
-
-sys.path.insert(0, str(Path(__file__).parent))
 
 from made_up_logs import write_log
 from measuring import Contestant, in_turns, ours
@@ -41,7 +39,3 @@ def main(*millions):
                 "million/s, "
                 f"{length / took.least_cpu_s:.1f} million/s of processor time, {max(took.peak_MB):.0f} MB at most\n"
             )
-
-
-if __name__ == "__main__":
-    main(*(float(text) for text in sys.argv[1:]))

@@ -2,7 +2,7 @@
 
 Run it from the repository's root::
 
-    python tests/benchmarks/cycles_speed.py [READINGS]
+    python tests/benchmarks cycles_speed [READINGS]
 
 It prints the rate for a made-up log at one reading a second (a pump, a fridge and a lamp over a drifting baseline, with
 noise), and the ratio of its time to that of plain NumPy differences of the same three columns, which does not depend on
@@ -11,12 +11,8 @@ how fast the machine is. Nothing is asserted: what counts is the number in the n
 
 import sys
 import time
-from pathlib import Path
 
 import numpy as np
-
-sys.path.insert(0, str(Path(__file__).parents[1] / "helpers"))
-
 from readings import chunk_of, how
 
 from shuntbook.analysis.cycles.cycles import CycleFold
@@ -47,8 +43,9 @@ def seconds(work, times=5):
     return best
 
 
-def main(count=4_000_000):
+def main(readings=4e6):
     """Print both figures."""
+    count = round(readings)
     chunk = a_log(count)
 
     def cycles():
@@ -63,7 +60,3 @@ def main(count=4_000_000):
 
     took_s, plain_s = seconds(cycles), seconds(plain)
     sys.stdout.write(f"{count / took_s / 1e6:.2f} million readings/s, {took_s / plain_s:.0f} x plain differences\n")
-
-
-if __name__ == "__main__":
-    main(*(int(text) for text in sys.argv[1:]))

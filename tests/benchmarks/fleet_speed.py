@@ -2,7 +2,7 @@
 
 Run it from the repository's root::
 
-    python tests/benchmarks/fleet_speed.py [LOG_DAYS]
+    python tests/benchmarks fleet_speed [LOG_DAYS]
 
 A log-day is a reading of amps and volts a second for 24 hours, of a pump that starts some sixty times; twenty different
 ones are simulated and stand for all (2,000 by default, about 1.6 GB in a temporary folder). It prints bytes and seconds
@@ -17,8 +17,6 @@ import time
 from functools import partial
 from pathlib import Path
 from tempfile import TemporaryDirectory
-
-sys.path.insert(0, str(Path(__file__).parents[1] / "helpers"))
 
 from dask_cluster import two_workers
 from fleet_scenes import a_day, write_log, write_site
@@ -67,8 +65,9 @@ def measure(name, engine, folder, count, base_s=None):
     return took_s, out.read_bytes()
 
 
-def main(count=2_000):
+def main(log_days=2e3):
     """Print all figures."""
+    count = round(log_days)
     with TemporaryDirectory() as place:
         folder = Path(place) / "logs"
         size = write_days(folder, count)
@@ -83,7 +82,3 @@ def main(count=2_000):
             )
         assert all(found == first for _took_s, found in others)
         sys.stdout.write(f"the same summary from all, {len(first) / count:.0f} bytes a log-day\n")
-
-
-if __name__ == "__main__":
-    main(*(int(text) for text in sys.argv[1:]))

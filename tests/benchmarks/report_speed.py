@@ -2,7 +2,7 @@
 
 Run it from the repository's root::
 
-    python tests/benchmarks/report_speed.py [MILLIONS]
+    python tests/benchmarks report_speed [MILLIONS]
 
 It writes the page of a log of amps, volts and watts with the sample's site file, and that of its first 86,400
 readings: what the second takes is start-up and drawing, what the first takes beyond it are the readings. Nothing is
@@ -13,12 +13,9 @@ import sys
 import tempfile
 from pathlib import Path
 
-from places import SAMPLES
-
-sys.path.insert(0, str(Path(__file__).parent))
-
 from made_up_logs import write_log
 from measuring import Contestant, in_turns, ours
+from places import SAMPLES
 
 QUANTITIES = ("current_A", "voltage_V", "power_W")
 SITE = SAMPLES / "site.toml"
@@ -46,7 +43,3 @@ def main(millions=10.0):
         f"{millions / beyond.least_cpu_s:.2f} million/s of processor time, "
         f"{max(beyond.peak_MB):.0f} MB at most\n"
     )
-
-
-if __name__ == "__main__":
-    main(*(float(text) for text in sys.argv[1:]))

@@ -47,3 +47,17 @@ def test_the_command_measures(tmp_path):
     assert "charge, 2,000 readings" in done.stdout
     assert "reading its columns alone, net" in done.stdout
     assert list(tmp_path.iterdir()) == []
+
+
+def test_a_script_runs_by_itself():
+    """By its name and a number of its own."""
+    command = [sys.executable, str(BENCHMARKS), "cycles_speed", "20000"]
+    assert "plain differences" in subprocess.run(command, capture_output=True, text=True, check=True).stdout
+
+
+@pytest.mark.parametrize("script", sorted(path.stem for path in BENCHMARKS.glob("*_speed.py")))
+def test_each_script_finds_what_it_imports(script):
+    """Also helpers and scenes of the tests, without pytest's paths."""
+    command = [sys.executable, str(BENCHMARKS), script, "many"]
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    assert done.stderr.splitlines()[-1].startswith("ValueError: could not convert string to float")
