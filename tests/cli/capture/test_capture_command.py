@@ -215,23 +215,6 @@ def test_mistakes_are_told_in_one_sentence(words, said, capsys, tmp_path, monkey
     assert list(tmp_path.iterdir()) == []
 
 
-def _toml_blocks():
-    text = (ROOT / "README.md").read_text(encoding="utf-8")
-    blocks = [block.split("```")[0] for block in text.split("```toml\n")[1:]]
-    return [block for block in blocks if not block.startswith("[units]")]  # that one is of the site file
-
-
-@pytest.mark.parametrize("block", _toml_blocks(), ids=lambda block: block.strip().splitlines()[0][:30])
-def test_the_profiles_of_the_readme_are_profiles(block, tmp_path):
-    """Every profile that the README shows can be loaded as it stands."""
-    from shuntbook.ingest.profiles.model import load_profile
-
-    path = tmp_path / "shown.toml"
-    path.write_text(block, encoding="utf-8")
-    profile = load_profile(str(path))
-    assert profile.quantities or profile.modbus or profile.serial
-
-
 def test_every_command_is_in_the_readme_and_has_an_example():
     """A command that exists is documented, and its help shows how it is used."""
     from click.testing import CliRunner

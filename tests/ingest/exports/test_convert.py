@@ -14,6 +14,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
 from exporting import convert, document, shuntbook, us
+from places import SAMPLES
 
 import shuntbook as package
 from shuntbook.ingest.errors import InputError
@@ -604,43 +605,11 @@ def test_foreign_parquet(tmp_path):
 
 # --- profiles --------------------------------------------------------------------------------------------------------
 
-#: The example of the README.
-PROFILE = """\
-name = "bench supply, German export"
-side = "dc"
-sampling = "instant"      # or "mean": each reading is the average since the one before
-zone = "Europe/Berlin"
-gap = "30s"
-
-[file]
-delimiter = "semicolon"   # comma, semicolon, tab or bar
-decimal = "comma"
-header_line = 3           # 0: there is no header, columns go by number
-
-[time]
-date = "Datum"            # or one column: column = "Zeitpunkt"
-clock = "Uhrzeit"
-style = "d/m/y"           # y-m-d, m/d/y, epoch s, elapsed s, elapsed h:m:s ...
-
-[quantities.current_A]    # (cell - minus) x scale + offset, in this unit
-column = "Strom"
-unit = "mA"
-scale = 1.0
-offset = 0.0
-
-[quantities.current_A.direction]   # only for a current without a sign
-column = "Richtung"
-draw = ["E"]
-return = ["L"]
-none = ["-"]
-
-[quantities.voltage_V]
-column = 5
-unit = "V"
-"""
+#: The example that people copy.
+PROFILE = (SAMPLES / "profile.toml").read_text(encoding="utf-8")
 
 
-def test_the_profile_of_the_readme(tmp_path):
+def test_the_profile_of_the_samples(tmp_path):
     """A table of foreign words, an unsigned current with a letter for its direction."""
     lines = ["Messung Nr. 7", "", "Datum;Uhrzeit;Strom;Richtung;Spannung"]
     lines += [
