@@ -1,6 +1,6 @@
 """Stationary logs of an invented pump, a fridge and a cloudy array, cut in two: what chance alone makes differ.
 
-A command of its own: ``python tests/compare_scenes.py [PAIRS]`` prints how often each figure shows no difference.
+``python tests/tools compare_scenes [PAIRS]`` prints how often each figure shows no difference.
 """
 
 from __future__ import annotations
@@ -76,6 +76,7 @@ def no_difference(pairs, seed=1):
     return {code: (float(np.mean(same)), len(same)) for code, same in seen.items()}
 
 
-if __name__ == "__main__":
+def main():
+    """Print a row a figure."""
     for code, (share, count) in no_difference(int(sys.argv[1]) if len(sys.argv) > 1 else 200).items():
         sys.stdout.write(f"{code:28} {100 * share:6.1f} %  of {count}\n")

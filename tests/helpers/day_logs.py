@@ -1,6 +1,6 @@
 """Logs of a month at the invented market garden, one a day, and reports of days made by hand.
 
-A command of its own: ``python tests/day_logs.py FOLDER [DAYS]`` writes the logs.
+``python tests/tools day_logs FOLDER [DAYS]`` writes the logs.
 """
 
 import sys
@@ -144,7 +144,8 @@ def write_month(folder, days=30, first=date(2026, 10, 10), seed=1, every_s=EVERY
     return paths
 
 
-if __name__ == "__main__":
+def main():
+    """Write the logs into a folder."""
     out = Path(sys.argv[1])
     out.mkdir(parents=True, exist_ok=True)
     write_month(out, int(sys.argv[2]) if len(sys.argv) > 2 else 30)

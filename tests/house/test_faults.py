@@ -1,4 +1,4 @@
-"""The short form of tests/faults.py: a few faults of every way, in commands that take no seconds."""
+"""The short form of `python tests/tools faults`: a few faults of every way, in commands that take no seconds."""
 
 import os
 import subprocess

@@ -1,4 +1,4 @@
-"""A little of `python tests/fuzz`: some cases of each kind keep the law, and the law itself notices what breaks it."""
+"""A little of `python tests/tools fuzz`: some cases of each kind keep the law, and it notices what breaks it."""
 
 import subprocess
 import sys

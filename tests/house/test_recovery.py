@@ -6,7 +6,7 @@ from recovery import coverage
 
 @pytest.fixture(scope="module")
 def shares():
-    """Three hundred runs of each; `python tests/recovery.py` does a thousand."""
+    """Three hundred runs of each; `python tests/tools recovery` does a thousand."""
     return coverage(300)
 
 

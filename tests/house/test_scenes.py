@@ -1,6 +1,6 @@
 """The simulated logs: their truth against independent reckoning, and what is found in a few of each class.
 
-``python tests/score_cycles.py`` scores them all; here are two seeds a class.
+``python tests/tools score_cycles`` scores them all; here are two seeds a class.
 """
 
 from itertools import pairwise

@@ -16,6 +16,8 @@ COMMANDS = {
     "kill_capture": "faults",
     "mutants": "mutation",
     "fuzz": "fuzz",
+    "compare_scenes": "../helpers",
+    "day_logs": "../helpers",
     "unchanged": "",
     "code_figures": "",
     "dependencies": "",
@@ -28,7 +30,7 @@ def listed() -> str:
     for name, folder in COMMANDS.items():
         path = HERE / folder / ("__main__.py" if name == "fuzz" else f"{name}.py")
         said = ast.get_docstring(ast.parse(path.read_text(encoding="utf-8"))) or ""
-        lines.append(f"  {name:<14} {said.split(chr(10) * 2)[0].replace(chr(10), ' ')}")
+        lines.append(f"  {name:<15}{said.split(chr(10) * 2)[0].replace(chr(10), ' ')}")
     return "\n".join(lines)
 
 

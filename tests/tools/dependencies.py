@@ -1,7 +1,7 @@
-"""Print what shuntbook needs to run, with version and licence, as the table in DEVELOPERS.md.
+"""Print what shuntbook needs to run, with version and licence.
 
-``python tests/dependencies.py`` after constraints.txt was renewed; put what it prints in the table's place. Versions
-are those of constraints.txt, licences what the installed packages say of themselves.
+``python tests/tools dependencies``: a row a package, those that only an extra needs marked. Versions are those of
+constraints.txt, licences what the installed packages say of themselves.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ from packaging.requirements import Requirement
 from packaging.utils import canonicalize_name
 from places import ROOT
 
+UNSTATED = "see its own licence file"
 _WORDS = {"Apache Software License": "Apache-2.0", "BSD License": "BSD", "MIT License": "MIT"}
 
 
@@ -61,7 +62,7 @@ def licence(name: str) -> str:
     kinds = [line.split(" :: ")[-1] for line in about.get_all("Classifier") or [] if line.startswith("License ::")]
     text = ", ".join(_WORDS.get(kind, kind) for kind in kinds if kind != "OSI Approved")
     said = re.sub(r"\s+", " ", str(about.get("License") or "")).strip()
-    return text or (said if 0 < len(said) < 40 else "see its own licence file")
+    return text or (said if 0 < len(said) < 40 else UNSTATED)
 
 
 def rows() -> list[str]:

@@ -1,6 +1,6 @@
 """Whether a change to the code changed anything that a user sees: every result of a dozen logs and of the demo.
 
-``python tests/tools/unchanged.py FOLDER`` makes the logs and keeps their results by the code as it is, if FOLDER is not
+``python tests/tools unchanged FOLDER`` makes the logs and keeps their results by the code as it is, if FOLDER is not
 there yet; after that it compares with them byte for byte, says what differs, and ends with 1 where something does. The
 logs are of seeded scenes and need nothing but this repository.
 """

@@ -785,7 +785,7 @@ def test_threads_may_share_a_journal(tmp_path):
 
 
 def test_ten_captures_killed_at_random_moments():
-    """Every log opens, holds every acknowledged reading, none twice (more of them: tests/kill_capture.py)."""
+    """Every log opens, holds every acknowledged reading, none twice (more of them: tests/tools kill_capture)."""
     chance = random.Random(3)
     outcomes = [kill_capture.kill_once(kill_capture.OWN_CHILD, chance) for _ in range(10)]
 

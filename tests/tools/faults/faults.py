@@ -1,6 +1,6 @@
 """Hurt commands in every way that a disk, a person or a power switch can, and look at what is left.
 
-Run it by hand or nightly: ``python tests/faults.py``; ``--jobs convert,fleet`` and ``--ways kill,disk`` name some,
+Run it by hand or nightly: ``python tests/tools faults``; ``--jobs convert,fleet`` and ``--ways kill,disk`` name some,
 ``--seed`` gives the same moments again. Every job is run in a folder of its own and hurt once a run: at every step it
 takes on the disk (killed, refused, out of space, interrupted, terminated), at random moments (these, and its folder
 closed to writing), with files that may not grow beyond a size, and, as

@@ -1,6 +1,6 @@
 """Kill a capture at random moments and look at what is left of it.
 
-Run it by hand or nightly: ``python tests/kill_capture.py 100``. Each time a child process appends readings at 200 a
+Run it by hand or nightly: ``python tests/tools kill_capture 100``. Each time a child process appends readings at 200 a
 second, syncs every 0.2 s and prints how many it has synced; it is killed with SIGKILL while it starts, reads or writes
 its log. Then the log is opened, and must hold every reading that was acknowledged, and every one whose line stood in
 the journal: in order, none twice, none made up.
@@ -8,7 +8,7 @@ the journal: in order, none twice, none made up.
 The command itself is tried with ``--child``; in its words ``{log}`` becomes the log's place, ``{counters}`` an export
 whose current counts 0, 1, 2, ... A, 200 rows a second, and ``{length_s}`` how long to capture::
 
-    python tests/kill_capture.py 100 --child 'shuntbook capture replay:{counters} --out {log} --for {length_s}s'
+    python tests/tools kill_capture 100 --child 'shuntbook capture replay:{counters} --out {log} --for {length_s}s'
 """
 
 from __future__ import annotations

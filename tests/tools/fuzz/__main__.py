@@ -2,10 +2,10 @@
 
 Run it from the repository's root, in an environment with ``.[test]``::
 
-    python tests/fuzz --kind csv --cases 20000 --seed 1 --keep found
-    python tests/fuzz --kind all --cases 500
-    python tests/fuzz --kind big
-    python tests/fuzz --replay found/csv-1-17.json
+    python tests/tools fuzz --kind csv --cases 20000 --seed 1 --keep found
+    python tests/tools fuzz --kind all --cases 500
+    python tests/tools fuzz --kind big
+    python tests/tools fuzz --replay found/csv-1-17.json
 
 A case ends in a result, or in one plain sentence with status 2 or 3. Whatever else happens is told: a traceback, more
 than 10 s, more than 1 GB, a file harmed or left behind, a number that the damage cannot explain. ``--kind big`` meets

@@ -2,11 +2,11 @@
 
 Run it from the repository's root::
 
-    python tests/mutants.py                            every group, a sample of 150 changes of each
-    python tests/mutants.py --groups charge,bank       some groups
-    python tests/mutants.py --module analysis/bank/bank.py  some modules
-    python tests/mutants.py --sample 0                 every change
-    python tests/mutants.py --again FILE               those that a file of an earlier run's output names as survivors
+    python tests/tools mutants                            every group, a sample of 150 changes of each
+    python tests/tools mutants --groups charge,bank       some groups
+    python tests/tools mutants --module analysis/bank/bank.py  some modules
+    python tests/tools mutants --sample 0                 every change
+    python tests/tools mutants --again FILE               survivors that the output of an earlier run names
 
 What is changed is written in `mutations`. The tests of a group are collected once, in one process, and run once under
 coverage to learn which of them pass over which line and how long they take. For each change a copy of that process is

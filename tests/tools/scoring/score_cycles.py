@@ -2,10 +2,10 @@
 
 Run it from the repository's root::
 
-    python tests/score_cycles.py                           every class, 20 seeds each
-    python tests/score_cycles.py --classes clouds,drift --seeds 5
-    python tests/score_cycles.py --healthy 300             logs of places where nothing is wrong
-    python tests/score_cycles.py --show clouds:3           truth beside what was found, for one log
+    python tests/tools score_cycles                           every class, 20 seeds each
+    python tests/tools score_cycles --classes clouds,drift --seeds 5
+    python tests/tools score_cycles --healthy 300             logs of places where nothing is wrong
+    python tests/tools score_cycles --show clouds:3           truth beside what was found, for one log
 
 What counts is written in `scoring`. Shown are precision and recall over the runs that count; the charge's error (median
 and 95th percentile, and the share within 3 % or the cycle's own interval); the share of logs with the right findings

@@ -1,7 +1,7 @@
 """Simulate logs whose truth is known, and count how often the 95 % interval covers it.
 
-Run it by hand or nightly: ``python tests/coverage_runs.py [--logs 2000] [--classes pump_instant,held] [--jobs 2]``. A
-row a class and quantity:
+Run it by hand or nightly: ``python tests/tools coverage_runs [--logs 2000] [--classes pump_instant,held] [--jobs 2]``;
+a quarter of an hour, and status 1 where a class falls short. A row a class and quantity:
 
 covers      share of the logs whose true value lies within the interval's two ends
 low, high   share of the logs whose truth lies below, and above, the interval
@@ -14,7 +14,14 @@ A cell where nothing moved in half of the logs or more (nothing came back, say) 
 where every quantity of it covers at least 93.5 % (94 % on the mean of its quantities), and is at most 1.3 wide. Classes
 of readings by eye, of unseen surges, and of readings in step with what is read are asked for the coverage alone.
 ``--off gain,noise`` switches sources of error off, in the meter and in what is stated of it alike, to find which part
-of an error is misjudged; ``--cells`` prints a row a cell.
+of an error is misjudged; ``--cells`` prints a row a cell. What flows is in `coverage_scenes`, its exact integrals in
+`true_signals`.
+
+Known to be wider than 1.3: `sun_pump` and some of `charging_mean` (up to 2: an interval holds its figure, which hides
+what the truth is likely to be), `swelling` and `steady_instant` (up to 2: a drift through a digit, and noise of a third
+of one, are taken for a draw that stands still), `mixed_mean_gap` (how long the first mean after a gap took is not
+known). Where the runs of a pump are shorter than the spacing of the means, and none of these lies on the other side of
+zero, what is drawn is hidden altogether: single kinds of such days are covered 20 to 60 % only.
 """
 
 from __future__ import annotations

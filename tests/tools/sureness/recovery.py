@@ -1,11 +1,11 @@
 """Simulated banks and inverters with known truths: how often the stated 95 % intervals hold them.
 
-A command of its own: ``python tests/recovery.py [RUNS]`` prints the table. The suite does a small form of it.
+``python tests/tools recovery [RUNS]`` prints the table. The suite does a small form of it.
 """
 
 from __future__ import annotations
 
-import sys
+import argparse
 
 import numpy as np
 from readings import chunk_of, fed, how
@@ -114,7 +114,9 @@ def coverage(runs: int, seed: int = 20260613) -> dict[str, float]:
 
 def main() -> int:
     """Print the table; 1 where a figure is recovered in fewer than 93 % of the runs."""
-    runs = int(sys.argv[1]) if len(sys.argv) > 1 else 1000
+    parser = argparse.ArgumentParser(description=__doc__.split("\n", 1)[0])
+    parser.add_argument("runs", nargs="?", type=int, default=1000, help="of each simulation (default 1000)")
+    runs = parser.parse_args().runs
     shares = coverage(runs)
     for name, share in shares.items():
         print(f"{name:40} {100 * share:5.1f} % of {runs} runs")
