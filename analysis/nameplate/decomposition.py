@@ -21,18 +21,8 @@ Basis = Literal["measured", "estimated", "assumed"]
 class Factor:
     """One factor of a term, as it was estimated and as it was measured.
 
-    Parameters
-    ----------
-    name : str
-        What it is, in plain words; parts of several terms with the same name are told together.
-    estimated, measured : float
-        Its two values. [unit]
-    unit : str
-        The unit's symbol; empty for a plain number.
-    basis : {"measured", "estimated", "assumed"}
-        What the measured value rests on.
-    divides : bool
-        Whether the term is divided by it, as by an efficiency or a voltage.
+    Parts of several terms whose factors have the same `name` are told together. `basis` is that of the measured value;
+    `divides` tells that the term is divided by it, as by an efficiency or a voltage.
     """
 
     name: str
@@ -72,15 +62,7 @@ class FactorEffect:
 
 @dataclass(frozen=True)
 class Decomposition:
-    """A difference and its parts, which add up to it.
-
-    Parameters
-    ----------
-    estimated, measured : float
-        The two sums of terms.
-    parts : tuple of FactorEffect
-        In the order of terms and factors; a factor that agrees has none.
-    """
+    """The difference between two sums of terms, and its parts, which add up to it; a factor that agrees has none."""
 
     estimated: float
     measured: float
@@ -92,7 +74,7 @@ class Decomposition:
         return self.measured - self.estimated
 
     def share(self, part: FactorEffect) -> float | None:
-        """Return a part over the difference; None where there is no difference. [1].
+        """Return a part over the difference; None where there is no difference. [1]
 
         Parts of opposite sign cancel, so a share may be above 1 or below 0.
         """
@@ -100,28 +82,16 @@ class Decomposition:
 
 
 def decompose(terms: Sequence[Term]) -> Decomposition:
-    """Split the difference between the measured and the estimated sum of terms.
+    """Split the difference between the measured and the estimated sum of terms, whatever their order.
 
-    Parameters
-    ----------
-    terms : sequence of Term
-        The terms that add up; each factor holds both values.
-
-    Returns
-    -------
-    Decomposition
-        Parts that sum to the difference to floating-point rounding, whatever the order of terms and factors.
+    Where a term is zero on one side, or its sign changes, the factors that are zero or change sign make all of its
+    difference: the limit of the formula as their value goes to zero. Where there are several, equally.
 
     Raises
     ------
     ValueError
         If a value is not finite, one that divides is not above 0, or two factors of a term change their sign, for
         which no split is defined.
-
-    Notes
-    -----
-    Where a term is zero on one side, or its sign changes, the factors that are zero or change sign make all of its
-    difference: the limit of the formula as their value goes to zero. Where there are several, equally.
     """
     parts = [part for term in terms for part in _parts(term)]
     return Decomposition(fsum(t.estimated for t in terms), fsum(t.measured for t in terms), tuple(parts))
@@ -133,7 +103,9 @@ def log_mean(a: float, b: float) -> float:
 
 
 def _log_ratio(a: float, b: float) -> float:
-    """Return ln(a / b) without losing digits where the two are close, nor overflowing where they are far apart."""
+    """Return ln(a / b)."""
+    # Close to one another the ratio is 1 plus next to nothing: log1p keeps the digits that log would lose. Far apart
+    # the ratio itself may overflow, the difference of logarithms does not.
     return log1p((a - b) / b) if b / 2 < a < 2 * b else log(a) - log(b)
 
 
@@ -142,11 +114,14 @@ def _parts(term: Term) -> list[FactorEffect]:
         _check(term, factor)
     changed = [f for f in term.factors if f.estimated != f.measured]
     before, after = term.estimated, term.measured
+    # A term that is zero both times made no difference, whatever its other factors did.
     if not changed or before == after == 0:
         return []
+    # Logarithms end at zero: what passes through it is looked at first.
     turned = [f for f in changed if _sign(f.estimated) != _sign(f.measured)]
     if _sign(before) != _sign(after):
         return [FactorEffect(term.name, f, (after - before) / len(turned)) for f in turned]
+    # Two factors that turned leave the term's sign as it was, and no path between the two is the right one.
     if turned:
         raise ValueError(f"{term.name}: two factors change their sign, for which no split is defined")
     mean = log_mean(abs(after), abs(before)) * _sign(after)

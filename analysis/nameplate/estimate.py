@@ -21,34 +21,10 @@ from shuntbook.analysis.site.site import Bank, Inverter, Load, Site
 class Estimate:
     """What a load should take in some hours, and how that was reckoned.
 
-    Parameters
-    ----------
-    load : str
-        Name of the load.
-    hours : float
-        Time looked at; the load may run for only part of it. [h]
-    steps : tuple of ChainStep
-        The chain; the first step is ``paper``, the sum as people do it.
-    ac_W : float or None
-        Power taken from the inverter while running; None for a load on the DC side. [W]
-    dc_W, dc_A : float
-        Power and current out of the bank while running, with the inverter's idle draw where it is counted. [W], [A]
-    charge_Ah, energy_Wh : float
-        Out of the bank in `hours`. [Ah], [Wh]
-    paper_Ah, paper_Wh : float
-        The sum as people do it: watts as they take them, over nominal voltage, times all the hours. [Ah], [Wh]
-    assumptions : tuple of str
-        What neither plate nor site file says, in plain sentences.
-    dc_voltage_V : float
-        Bank voltage reckoned with. [V]
-    efficiency : float or None
-        The inverter's, from 0 to 1; None for a load on the DC side.
-    idle_W : float
-        The inverter's idle draw, as far as it is this load's. [W]
-    run_h : float
-        Running time reckoned with. [h]
-    paper_of : {"W", "VA", "hp"}
-        What the watts on paper are made of: plate watts, volts times amps, horsepower.
+    The first of the `steps` is ``paper``, the sum as people do it: watts as they take them (`paper_of` tells of what
+    these are made), over nominal voltage, times all the `hours`; `run_h` is how long it is taken to run in them. `ac_W`
+    and `efficiency` [1] are None for a load on the DC side; `dc_W` is while running, with as much of the inverter's
+    idle draw, `idle_W`, as is this load's. `assumptions` are sentences.
     """
 
     load: str
@@ -73,7 +49,7 @@ class Estimate:
 class PlateComparison:
     """Measured beside estimated, for the same load and time.
 
-    Each ratio is measured over estimated, or over the paper sum; what was not measured is None. [Wh], [Ah], [1]
+    Each ratio is measured over estimated, or over the sum on paper; None where no charge was measured. [1]
     """
 
     load: str
@@ -109,14 +85,10 @@ def estimate(
     running: bool = False,
     displayed_W: float | None = None,
 ) -> Estimate:
-    """Estimate from the plate what a load takes out of the bank.
+    """Estimate from the plate what a load takes out of the bank; what leaves it is positive.
 
     Parameters
     ----------
-    site : Site
-        The site; its bank and the load's inverter are used.
-    load_name : str
-        Name of the load in the site file.
     hours : float
         Time to look at; the load runs for ``duty_pct`` of it where that is given, else for all of it. [h]
     dc_voltage_V : float, optional
@@ -125,11 +97,6 @@ def estimate(
         Whether `hours` is time that the load was running, so that its duty cycle does not count.
     displayed_W : float, optional
         What a display showed, for the sum on paper; else the plate's figure. [W]
-
-    Returns
-    -------
-    Estimate
-        The chain and its results; what leaves the bank is positive.
 
     Raises
     ------
@@ -150,6 +117,7 @@ def estimate(
     voltage_V = _bank_voltage_V(chain, site.bank, dc_voltage_V)
     dc_A = chain.add("DC current", draw.dc_W / voltage_V, "A", "DC power / bank voltage")
     run_h = _run_h(chain, load, hours, running)
+    # `dc_W` holds the idle draw of the time that the load runs, whichever way its efficiency is given.
     resting_Wh = draw.idle_W * (hours - run_h)
     idle = " + idle draw x the rest of the time" if resting_Wh else ""
     energy_Wh = chain.add("energy", draw.dc_W * run_h + resting_Wh, "Wh", f"DC power x running time{idle}")
@@ -177,21 +145,7 @@ def estimate(
 def compare(
     estimate: Estimate, *, measured_energy_Wh: float, measured_charge_Ah: float | None = None
 ) -> PlateComparison:
-    """Set a measurement beside the estimate for the same load and time.
-
-    Parameters
-    ----------
-    estimate : Estimate
-        The estimate.
-    measured_energy_Wh : float
-        Measured energy, at the side of the estimate's results: the bank. [Wh]
-    measured_charge_Ah : float, optional
-        Measured charge. [Ah]
-
-    Returns
-    -------
-    PlateComparison
-        Ratios of measured over estimated and over the paper sum, and a plain sentence.
+    """Set what was measured at the bank beside the estimate for the same load and time.
 
     Raises
     ------
@@ -201,34 +155,27 @@ def compare(
     for what, value in (("measured energy", measured_energy_Wh), ("measured charge", measured_charge_Ah)):
         if value is not None and not (isfinite(value) and value >= 0):
             raise Refusal(f"the {what} is {value:g}; for a comparison it must be a number from 0 up")
-    charge_ratio = None if measured_charge_Ah is None else measured_charge_Ah / estimate.charge_Ah
-    energy_ratio = measured_energy_Wh / estimate.energy_Wh
+    charge_Ah = measured_charge_Ah
     return PlateComparison(
         load=estimate.load,
         measured_energy_Wh=measured_energy_Wh,
         estimated_energy_Wh=estimate.energy_Wh,
         paper_energy_Wh=estimate.paper_Wh,
-        energy_ratio=energy_ratio,
+        energy_ratio=measured_energy_Wh / estimate.energy_Wh,
         paper_energy_ratio=measured_energy_Wh / estimate.paper_Wh,
-        measured_charge_Ah=measured_charge_Ah,
+        measured_charge_Ah=charge_Ah,
         estimated_charge_Ah=estimate.charge_Ah,
         paper_charge_Ah=estimate.paper_Ah,
-        charge_ratio=charge_ratio,
-        paper_charge_ratio=None if measured_charge_Ah is None else measured_charge_Ah / estimate.paper_Ah,
-        sentence=_sentence(estimate, measured_energy_Wh, measured_charge_Ah),
+        charge_ratio=None if charge_Ah is None else charge_Ah / estimate.charge_Ah,
+        paper_charge_ratio=None if charge_Ah is None else charge_Ah / estimate.paper_Ah,
+        sentence=_sentence(estimate, measured_energy_Wh, charge_Ah),
     )
 
 
 def paper_sum(
     chain: Chain, load: Load, site: Site, hours: float, displayed_W: float | None = None
 ) -> tuple[float, float]:
-    """Add the sum as people do it, and return its Wh and Ah.
-
-    Raises
-    ------
-    Refusal
-        If the plate gives no figure and no display did.
-    """
+    """Add the sum as people do it, and return its Wh and Ah; Refusal if neither plate nor display gives a figure."""
     if displayed_W is None:
         power_W, words = paper_W(load, site)
     else:
@@ -252,6 +199,7 @@ def _draw(chain: Chain, load: Load, site: Site) -> _Draw:
     efficiency = _efficiency(chain, inverter, losses, ac_W)
     running_W = chain.add("power through the inverter", ac_W / efficiency, "W", "AC power / efficiency")
     idle_W = _idle_W(chain, inverter)
+    # A curve is measured at the inverter's terminals and so holds the idle draw: adding it would count it twice.
     if losses.curve_W is not None:
         dc_W = chain.add("DC power", running_W, "W", "while running; the efficiency curve holds the idle draw")
     else:
@@ -274,6 +222,8 @@ def _efficiency(chain: Chain, inverter: Inverter, losses: Losses, ac_W: float) -
 
 def _off_the_curve(first_W: float, last_W: float, ac_W: float) -> list[str]:
     """Say what was taken beyond the points of a curve."""
+    # Above its last point losses grow with the load, so the efficiency is carried on; below its first point an
+    # efficiency carried on would lose fewer and fewer watts, which no inverter does.
     if first_W <= ac_W <= last_W:
         return []
     taken = "the efficiency" if ac_W > last_W else "the watts lost"
@@ -296,27 +246,20 @@ def _bank_voltage_V(chain: Chain, bank: Bank, stated_V: float | None) -> float:
         _check_above_zero("the bank voltage", stated_V)
         return chain.add("bank voltage", stated_V, "V", "stated")
     volts, source = usual_loaded_V(bank)
-    return chain.assume(
-        "bank voltage",
-        volts,
-        "V",
-        source=source,
-        because="The bank's voltage under load is not stated",
-    )
+    because = "The bank's voltage under load is not stated"
+    return chain.assume("bank voltage", volts, "V", source=source, because=because)
 
 
 def _run_h(chain: Chain, load: Load, hours: float, running: bool) -> float:
     if running:
         return chain.add("running time", hours, "h", "the time that the load was running")
-    return chain.add("running time", hours * _duty(chain, load), "h", f"duty cycle x {hours:.4g} h")
-
-
-def _duty(chain: Chain, load: Load) -> float:
     if load.duty_pct is not None:
-        return chain.add("duty cycle", load.duty_pct / 100, "", "duty_pct of the site file")
-    return chain.assume(
-        "duty cycle", 1.0, "", source="the most it can be", because=f"The duty cycle of '{load.name}' is not given"
-    )
+        duty = chain.add("duty cycle", load.duty_pct / 100, "", "duty_pct of the site file")
+    else:
+        # A bank that is planned for too much running lasts; one planned for too little does not.
+        because = f"The duty cycle of '{load.name}' is not given"
+        duty = chain.assume("duty cycle", 1.0, "", source="the most it can be", because=because)
+    return chain.add("running time", hours * duty, "h", f"duty cycle x {hours:.4g} h")
 
 
 def _check_above_zero(what: str, value: float) -> None:
@@ -335,6 +278,7 @@ def _sentence(estimate: Estimate, measured_Wh: float, measured_Ah: float | None)
 
 
 def _against(measured: float, expected: float) -> str:
+    # What a whole percent does not show is told as the same: no plate is that exact.
     percent = round(100 * (measured / expected - 1))
     difference = f"{abs(percent)} % {'more' if percent > 0 else 'less'} than" if percent else "the same as"
     return f"{difference} the {expected:.4g}"

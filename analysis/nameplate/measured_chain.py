@@ -36,26 +36,12 @@ from .reasons import (
 
 @dataclass(frozen=True)
 class RunTotals:
-    """What the whole runs of a load took together, above the baseline before each.
+    """What the whole runs of a load took together, above the baseline before each; draw out of the bank is positive.
 
-    Parameters
-    ----------
-    runs : int
-        How many runs these are.
-    left_out : int
-        Runs that were not seen whole, or during which the array may have shared the load.
-    run_h : float
-        Their time. [h]
-    energy_Wh : float
-        Their energy, above 0. [Wh]
-    run_W : float
-        Settled draw, the mean over running time. [W]
-    charge_Ah : float or None
-        Their charge. [Ah]
-    energy_u95_Wh, charge_u95_Ah : float or None
-        Half of the 95 % interval, the runs' taken as fully correlated: an upper bound. [Wh], [Ah]
-    lower_bound : bool
-        Whether the array may have shared the load in all of them.
+    `left_out` counts runs that were not seen whole, or during which the array may have shared the load; where it may
+    have shared all of them they are taken, and `lower_bound` says so. `run_W` is the settled draw, the mean over
+    running time. The 95 % intervals' halves take the runs' own as fully correlated: an upper bound. Charge is None
+    where amps were not read throughout.
     """
 
     runs: int
@@ -70,27 +56,17 @@ class RunTotals:
 
     @property
     def start_Wh(self) -> float:
-        """What the starts and uneven running took beyond the settled draw; below 0 where the draw sank. [Wh]."""
+        """What the starts and uneven running took beyond the settled draw; below 0 where the draw sank. [Wh]"""
         return self.energy_Wh - self.run_W * self.run_h
 
     @property
     def bank_V(self) -> float | None:
-        """Bank voltage while running, as the runs' energy over their charge. [V]."""
+        """Bank voltage while running, as the runs' energy over their charge. [V]"""
         return self.energy_Wh / self.charge_Ah if self.charge_Ah else None
 
 
 def run_totals(cycles: Cycles) -> RunTotals:
     """Add up the whole runs of a load.
-
-    Parameters
-    ----------
-    cycles : Cycles
-        The load's cycles. Runs during which the array may have shared the load are left out where there are others.
-
-    Returns
-    -------
-    RunTotals
-        What they took; draw out of the bank is positive.
 
     Raises
     ------
@@ -103,6 +79,7 @@ def run_totals(cycles: Cycles) -> RunTotals:
     if not whole:
         raise Refusal("no run of the load was seen whole, so there is nothing to set beside its plate")
     alone = [cycle for cycle in whole if not cycle.array_may_share]
+    # A run that the array fed in part shows too little draw; such runs are better than none, and said to be too low.
     taken = alone or whole
     run_s, energy_Wh = _total(taken, "run_s"), _total(taken, "energy_Wh")
     settled_W = [cycle.run_W for cycle in taken if cycle.run_W is not None]
@@ -131,18 +108,7 @@ def run_totals(cycles: Cycles) -> RunTotals:
 
 
 def paper_against_estimate(plate: Estimate) -> Explained:
-    """Explain what the sum on paper leaves out: the way from it to the estimate.
-
-    Parameters
-    ----------
-    plate : Estimate
-        The estimate, which holds the sum on paper.
-
-    Returns
-    -------
-    Explained
-        Its reasons: what the plate's figures are in watts, the inverter's loss and idle draw, duty cycle, bank voltage.
-    """
+    """Explain what the sum on paper leaves out: the way from it to the estimate."""
     factors = [
         Factor("hours", plate.hours, plate.hours, "h", "estimated"),
         Factor(DUTY, 1.0, plate.run_h / plate.hours, "", "estimated"),
@@ -150,6 +116,7 @@ def paper_against_estimate(plate: Estimate) -> Explained:
     ]
     if plate.efficiency is not None:
         factors.append(Factor(INVERTER, 1.0, plate.efficiency, "", "estimated", divides=True))
+    # A curve's efficiency holds the idle draw of running; what is left of it then is that of the rest of the time.
     idle_Wh = plate.idle_W * (plate.hours if _idles_while_running(plate) else plate.hours - plate.run_h)
     terms = [Term("running", tuple(factors)), Term("idle", (Factor(IDLE, 0.0, idle_Wh, "Wh", "estimated"),))]
     nominal_V = plate.paper_Wh / plate.paper_Ah
@@ -160,6 +127,8 @@ def paper_against_estimate(plate: Estimate) -> Explained:
 def _power_on_paper(plate: Estimate) -> tuple[Factor, ...]:
     """Return the way from what people take for the load's watts to its watts, by what the plate gives."""
     paper_W = plate.paper_Wh / plate.hours
+    # Volts times amps become watts by a factor of their own, the power factor; plate watts and horsepower are held
+    # against the watts taken in.
     load_W = plate.dc_W if plate.ac_W is None else plate.ac_W
     if plate.paper_of == "VA" and plate.ac_W is not None:
         volt_amps = Factor("volts x amps", paper_W, paper_W, "VA", "estimated")
@@ -168,44 +137,19 @@ def _power_on_paper(plate: Estimate) -> tuple[Factor, ...]:
 
 
 def measured_against_estimate(plate: Estimate, runs: RunTotals, *, load_ac_W: float | None = None) -> Explained:
-    """Explain why the runs took more or less than estimated for the time they ran.
+    """Explain why the runs took more or less than `plate` gives for the time they ran.
 
-    Parameters
-    ----------
-    plate : Estimate
-        The estimate for the running time of `runs`.
-    runs : RunTotals
-        What was measured at the bank.
-    load_ac_W : float, optional
-        The load's settled draw behind the inverter in the same runs, from a log there; without it the load and the
-        inverter's loss cannot be told apart and are one factor. [W]
-
-    Returns
-    -------
-    Explained
-        Reasons that add up to the difference.
+    `load_ac_W` is the load's settled draw behind the inverter in the same runs, from a log there; without it the load
+    and the inverter's loss cannot be told apart and are one factor.
     """
     hours = Factor(HOURS, plate.run_h, runs.run_h, "h")
     return _explained(plate, runs, (hours,), load_ac_W)
 
 
 def habit_against_measured(plate: Estimate, runs: RunTotals, *, load_ac_W: float | None = None) -> Explained:
-    """Explain why the load took more or less than one would expect for all the hours looked at.
+    """Explain why the load took more or less than `plate` gives for all the hours looked at, by its duty cycle.
 
-    Parameters
-    ----------
-    plate : Estimate
-        The estimate for the time looked at, with the duty cycle that was assumed.
-    runs : RunTotals
-        The load's runs in that time.
-    load_ac_W : float, optional
-        As in `measured_against_estimate`. [W]
-
-    Returns
-    -------
-    Explained
-        Reasons that add up to the difference; the duty cycle is one of them. What an inverter draws while the load
-        rests is left out on both sides: runs do not show it.
+    What an inverter draws while the load rests is left out on both sides: runs do not show it.
     """
     looked_at = Factor("hours", plate.hours, plate.hours, "h")
     duty = Factor(DUTY, plate.run_h / plate.hours, runs.run_h / plate.hours)
@@ -213,6 +157,7 @@ def habit_against_measured(plate: Estimate, runs: RunTotals, *, load_ac_W: float
 
 
 def _explained(plate: Estimate, runs: RunTotals, time: tuple[Factor, ...], load_ac_W: float | None) -> Explained:
+    # What starts take is no part of a plate's estimate, so that term is nought on its side.
     terms = [
         Term("running", (*time, *_power(plate, runs.run_W, load_ac_W))),
         Term("starts", (Factor(STARTS, 0.0, runs.start_Wh, "Wh"),)),
@@ -229,6 +174,7 @@ def _power(plate: Estimate, run_W: float, load_ac_W: float | None) -> tuple[Fact
     if plate.ac_W is None:
         return (Factor(LOAD, plate.dc_W, run_W, "W"),)
     idles = _idles_while_running(plate)
+    # One meter sees load and inverter as one: to part them would be a guess, so they stay one factor.
     if load_ac_W is None:
         return (Factor(ALL_TOGETHER if idles else TOGETHER, plate.dc_W, run_W, "W"),)
     through = Factor(INVERTER_AND_IDLE if idles else INVERTER, plate.ac_W / plate.dc_W, load_ac_W / run_W, divides=True)
@@ -236,7 +182,8 @@ def _power(plate: Estimate, run_W: float, load_ac_W: float | None) -> tuple[Fact
 
 
 def _idles_while_running(plate: Estimate) -> bool:
-    """Tell whether the estimate's power while running holds the inverter's idle draw apart from its efficiency."""
+    """Tell whether the estimate adds the inverter's idle draw to what the load takes through it."""
+    # Where the draw is held apart it lies on top of AC power over efficiency; half of it tells that from rounding.
     through_W = 0.0 if plate.ac_W is None or plate.efficiency is None else plate.ac_W / plate.efficiency
     return plate.idle_W > 0 and plate.dc_W > through_W + plate.idle_W / 2
 

@@ -23,21 +23,10 @@ from .reasons import Explained
 class PlateCheck:
     """The nameplate's estimate for a load beside what the log measured for it, over the same running time.
 
-    Parameters
-    ----------
-    estimate, comparison : Estimate, PlateComparison
-        For the running time of the whole runs.
-    runs : RunTotals
-        The whole runs.
-    left_out_on_paper : Explained
-        What the sum on paper leaves out: its way to the estimate.
-    why : Explained
-        Why the measurement differs from the estimate.
-    habit, by_habit : Estimate and Explained, or None
-        The estimate for all the time measured, with the duty cycle of the site file (else none), and why the runs
-        took another energy than that. None where not every run was seen whole.
-    remarks : tuple of str
-        What limits the comparison, in plain sentences.
+    `left_out_on_paper` is the way from the sum on paper to the estimate, `why` that from the estimate to the
+    measurement. `habit` is the estimate for all the time measured, with the duty cycle of the site file (else none),
+    and `by_habit` why the runs took another energy than that: None where not every run was seen whole. `remarks` say
+    what limits it all.
     """
 
     estimate: Estimate
@@ -57,21 +46,10 @@ def check_plate(
 
     Parameters
     ----------
-    site : Site
-        The site.
-    load : str
-        The load's name.
-    cycles : Cycles
-        Its cycles at the bank.
     covered_s : float
         The time that was measured. [s]
     load_ac_W : float, optional
         Its settled draw behind the inverter, from a log there of the same runs. [W]
-
-    Returns
-    -------
-    PlateCheck
-        Both, and the reasons for what lies between.
 
     Raises
     ------
@@ -81,6 +59,7 @@ def check_plate(
     plate = estimate(site, load, hours=1.0)  # a plate that says too little is told before anything about runs
     runs = run_totals(cycles)
     plate = estimate(site, load, hours=runs.run_h, running=True)
+    # How often a load runs can be held against its duty cycle only where none of its runs is left out.
     habit = None
     if not runs.left_out and covered_s > 0:
         habit = estimate(site, load, hours=covered_s / SECONDS_PER_HOUR)
@@ -97,25 +76,25 @@ def check_plate(
 
 
 def _remarks(plate: Estimate, runs: RunTotals, load_ac_W: float | None) -> list[str]:
-    said = []
+    remarks = []
     if runs.left_out:
-        said.append(
+        remarks.append(
             f"{runs.left_out} of {runs.runs + runs.left_out} runs are left out: not seen whole, or the array may have "
             "given part of their draw."
         )
     if runs.lower_bound:
-        said.append(
+        remarks.append(
             "In all of the runs the array may have given part of the draw, so what was measured is a lower bound."
         )
     if plate.ac_W is not None and load_ac_W is None:
-        said.append(
+        remarks.append(
             "A meter at the bank sees the load and its inverter's loss as one; a log behind the inverter in the same "
             "time tells them apart."
         )
     if plate.idle_W:
-        said.append(
+        remarks.append(
             "The estimate counts the inverter's idle draw. If the inverter was on before the runs began, that draw "
             "lies in what was drawn before them and not in the runs; if it is never off, say always_on = true in the "
             "site file."
         )
-    return said
+    return remarks

@@ -13,50 +13,27 @@ from .decomposition import Basis, Decomposition, Factor, FactorEffect
 
 #: Names of factors. What a log cannot tell apart is one factor, and its name says so.
 HOURS: Final = "running time"
-
 DUTY: Final = "duty cycle"
-
 LOAD: Final = "the load's power"
-
 FROM_VA: Final = "power factor"
-
 FROM_HP: Final = "what the motor takes in"
-
 INVERTER: Final = "inverter efficiency"
-
 INVERTER_AND_IDLE: Final = "inverter efficiency and idle draw together"
-
 TOGETHER: Final = "load and inverter together"
-
 ALL_TOGETHER: Final = "load, inverter loss and idle draw together"
-
 IDLE: Final = "idle draw"
-
 STARTS: Final = "starts and uneven running"
-
 VOLTAGE: Final = "bank voltage"
 
 
 @dataclass(frozen=True)
 class Reason:
-    """What one source made of the difference.
+    """What one source, a factor's name, made of the difference.
 
-    Parameters
-    ----------
-    source : str
-        The factor's name.
-    energy_Wh, charge_Ah : float or None
-        Its parts of the two differences, positive for more; None where that was not split. [Wh], [Ah]
-    share : float or None
-        Its part over the whole difference in energy; parts of opposite sign cancel, so it may be above 1 or below 0.
-    before, after : float
-        The factor's two values. [unit]
-    unit : str
-        Their unit.
-    basis : {"measured", "estimated", "assumed"}
-        What the second value rests on.
-    because : str
-        The reason in plain words, without the amounts: ``the pump drew less than its plate ...``.
+    `energy_Wh` and `charge_Ah` are its parts of the two differences, positive for more; `charge_Ah` is None where that
+    was not split. `share` [1] is its part over the whole difference in energy: parts of opposite sign cancel, so it may
+    be above 1 or below 0. `before` and `after` are the factor's two values in `unit`, and `basis` is that of the
+    second. `because` is a clause without the amounts: ``the pump drew less than its plate ...``.
     """
 
     source: str
@@ -80,26 +57,14 @@ class Explained:
 
 
 def explained(load: str, energy: Decomposition, charge: Decomposition | None, *, on_paper: bool = False) -> Explained:
-    """Tell the parts of two decompositions by source.
+    """Tell the parts of two decompositions by source, and hand the two on.
 
-    Parameters
-    ----------
-    load : str
-        What the load is called in the sentences.
-    energy : Decomposition
-        Of energy. [Wh]
-    charge : Decomposition or None
-        Of charge, its factors named like those of the energy. [Ah]
-    on_paper : bool
-        Whether the first sum is the one on paper, and the second the estimate; else estimate and measurement.
-
-    Returns
-    -------
-    Explained
-        The reasons' Wh add up to the difference of `energy`, their Ah to that of `charge`.
+    The factors of `charge` are named like those of `energy`. With `on_paper` the first sum is the one on paper and the
+    second the estimate; else they are estimate and measurement.
     """
     in_charge = charge.parts if charge is not None else ()
     factors = {part.factor.name: part.factor for part in (*energy.parts, *in_charge)}
+    # A source that is in the charge alone (bank voltage) is told as well, with no energy of its own.
     words = _ON_PAPER if on_paper else _MEASURED
     reasons = []
     for name, factor in factors.items():
