@@ -33,20 +33,13 @@ _DIRECT = "A motor on the DC side is taken to draw its plate's amps at a start; 
 def bank_by_plates(site: Site, loads: Sequence[Load], *, returned_A: float | None = None) -> BankCheck:
     """Judge the bank for loads by their plates, all of them running while the hardest starts.
 
-    Parameters
-    ----------
-    site : Site
-        The site.
-    loads : sequence of Load
-        All of its loads, or one.
-    returned_A : float, optional
-        The highest that a log shows going into the bank. [A]
+    `returned_A` is the highest that a log shows going into the bank.
     """
     draw, ohms, before_V = bank_draw(site, loads), stated_resistance(site.bank), _before_V(site)
     running_A = draw.running_W / loaded_bank_V(site) if draw.running_W > 0 else None
     direct_A = _direct_A(site, loads, draw)
     starting_A = direct_A if draw.starting_W is None else direct_A or amps(site, draw.starting_W, before_V, ohms)
-    said = (*draw.assumptions, voltage_said(site), *((_DIRECT,) if direct_A else ()))
+    assumptions = (*draw.assumptions, voltage_said(site), *((_DIRECT,) if direct_A else ()))
     asked = Asked(
         None if running_A is None else Within.exactly(running_A),
         starting_A,
@@ -54,7 +47,7 @@ def bank_by_plates(site: Site, loads: Sequence[Load], *, returned_A: float | Non
         f"with '{draw.hardest}' starting",
         None if direct_A else draw.starting_W,
         draw.left_out,
-        assumptions=said if running_A is not None else (),
+        assumptions=assumptions if running_A is not None else (),
     )
     return check_bank(
         site.bank,
@@ -67,11 +60,9 @@ def bank_by_plates(site: Site, loads: Sequence[Load], *, returned_A: float | Non
 
 
 def _direct_A(site: Site, loads: Sequence[Load], draw: BankDraw) -> Within | None:
-    """Return the amps while a motor on the bank itself starts; None where the hardest start is behind an inverter. [A]
-
-    An inverter asks for more amps as the voltage falls, since it gives the same watts; a motor that stands still is a
-    resistance, and asks for fewer: those of its plate are the most.
-    """
+    """Return the amps while a motor on the bank itself starts; None where the hardest start is on an inverter. [A]"""
+    # An inverter asks for more amps as the voltage falls, since it gives the same watts; a motor that stands still is
+    # a resistance, and asks for fewer: those of its plate are the most.
     hardest = next((load for load in loads if load.name == draw.hardest), None)
     if hardest is None or hardest.inverter is not None or draw.starting_W is None:
         return None
@@ -87,8 +78,10 @@ def _sag_by_plates(site: Site, loads: Sequence[Load], draw: BankDraw, before_V: 
         return Missing(_SAG, ohms.add, ohms.because)
     direct_A = _direct_A(site, loads, draw)
     asked_W = None if direct_A else draw.starting_W or Within.exactly(draw.running_W)
-    found = sag(before_V, ohms.mohm, limit, extra_A=direct_A, extra_W=asked_W)
-    return found if isinstance(found, Missing) else replace(found, assumptions=(*ohms.assumptions, *found.assumptions))
+    planned = sag(before_V, ohms.mohm, limit, extra_A=direct_A, extra_W=asked_W)
+    if isinstance(planned, Missing):
+        return planned
+    return replace(planned, assumptions=(*ohms.assumptions, *planned.assumptions))
 
 
 def _before_V(site: Site, seen: MeasuredLoad | None = None) -> float:
@@ -101,20 +94,15 @@ def _before_V(site: Site, seen: MeasuredLoad | None = None) -> float:
 def bank_by_runs(site: Site, load: Load, seen: MeasuredLoad, running_A: float) -> BankCheck:
     """Judge the bank for a load by its own behaviour in a log, and nothing else drawing.
 
-    Parameters
-    ----------
-    site, load : Site, Load
-        The load, and where it hangs.
-    seen : MeasuredLoad
-        How it behaved.
-    running_A : float
-        What it takes from the bank while running. [A]
+    `running_A` is what it takes from the bank while running.
     """
+    # What the log shows goes before the site file, here and below: resistance, draw, starts.
     ohms: Resistance | Missing = seen.resistance
     if isinstance(ohms, Missing):
         ohms = stated_resistance(site.bank)
     before_V = _before_V(site, seen)
     running = seen.run_A if seen.side == "dc" and seen.run_A is not None and isfinite(seen.run_A.high) else None
+    # A start can be whole in its volts where single readings of amps are too far apart to be.
     whole = seen.start_resolved or (isinstance(seen.starts, SeenStarts) and seen.starts.whole)
     asked = Asked(
         running or Within.exactly(running_A),
@@ -123,8 +111,8 @@ def bank_by_runs(site: Site, load: Load, seen: MeasuredLoad, running_A: float) -
         f"with '{load.name}' starting",
         seen_in_part=not whole,
     )
-    charging, found = charging_judged(site.bank, site.array), _sag_by_runs(site, load, seen, ohms)
-    return check_bank(site.bank, asked, found, ohms, before_V=before_V, charging=charging)
+    charging, at_start = charging_judged(site.bank, site.array), _sag_by_runs(site, load, seen, ohms)
+    return check_bank(site.bank, asked, at_start, ohms, before_V=before_V, charging=charging)
 
 
 def _starting_A(
@@ -142,8 +130,10 @@ def _starting_A(
 
 
 def _sag_by_runs(site: Site, load: Load, seen: MeasuredLoad, ohms: Resistance | Missing) -> Sag | Missing:
-    """Return the sag at the load's start by the log's starts: by their volts, else their draw and the resistance."""
+    """Return the sag at the load's start by the log's starts."""
     limit = voltage_floor(site, load)
+    # Volts that were seen to fall come first; then amps of a start through the resistance; then, behind an inverter,
+    # watts through its losses.
     if isinstance(seen.starts, SeenStarts):
         return sag_of_starts(seen.starts, limit)
     if isinstance(ohms, Missing) or not seen.start_resolved:
@@ -175,6 +165,7 @@ def sag_of_log(
         return sag_of_starts(starts, limit)
     if isinstance(limit, Missing):
         return limit
+    # No volts of a start were seen: its amps through the resistance, from the lowest voltage before any start.
     seen_A = [cycle.surge_A for cycle in cycles.cycles if cycle.surge_resolved and cycle.surge_A is not None]
     before_V = [cycle.before_V for cycle in cycles.cycles if cycle.before_V is not None]
     if isinstance(ohms, Missing) or not seen_A or not before_V:
@@ -194,21 +185,11 @@ def bank_by_log(
 ) -> BankCheck:
     """Judge the bank by a log of a meter on it: by what it gave, and running also by all plates together.
 
-    Parameters
-    ----------
-    site : Site
-        The site.
-    load : Load or None
-        The load whose runs were sought.
-    cycles, ledger : Cycles and Ledger
-        Of the log.
-    figures, how : MeterFigures and HowRead
-        How it was read.
-    returned_A : float
-        The highest that went into the bank. [A]
+    `load` is that whose runs were sought, `returned_A` the highest that went into the bank.
     """
     planned = bank_by_plates(site, site.loads, returned_A=returned_A)
     surges = [cycle.surge_A for cycle in cycles.cycles if cycle.surge_A is not None]
+    # Without a start seen there is nothing a log knows better than the plates.
     if load is None or not surges:
         return planned
     ohms = resistance_of_cycles(cycles.cycles, current=figures.current, voltage=figures.voltage)
@@ -216,6 +197,7 @@ def bank_by_log(
         ohms = stated_resistance(site.bank)
     starts = starts_of_log(load, cycles, figures, how)
     resolved = all(cycle.surge_resolved for cycle in cycles.cycles)
+    # Other loads may have drawn more than any start of this one: the bank gave it, so it is what was asked.
     highest_A = max(*surges, ledger.current.highest or 0.0)
     asked = Asked(
         _running_A(site, cycles, ledger),
@@ -224,9 +206,9 @@ def bank_by_log(
         "at most in this log",
         seen_in_part=not (resolved or (isinstance(starts, SeenStarts) and starts.whole)),
     )
-    found = sag_of_log(site, load, cycles, starts, ohms)
+    at_start = sag_of_log(site, load, cycles, starts, ohms)
     charging = charging_judged(site.bank, site.array, returned_A)
-    return check_bank(site.bank, asked, found, ohms, before_V=_before_V(site), charging=charging)
+    return check_bank(site.bank, asked, at_start, ohms, before_V=_before_V(site), charging=charging)
 
 
 def _running_A(site: Site, cycles: Cycles, ledger: Ledger) -> Within | None:
@@ -235,5 +217,6 @@ def _running_A(site: Site, cycles: Cycles, ledger: Ledger) -> Within | None:
     seen_A = max(median(running) if running else 0.0, ledger.current.sustained or 0.0)
     if seen_A <= 0:
         return None
+    # Not all loads need have run in the log: what they ask together by their plates is the upper end.
     planned_A = bank_draw(site, site.loads).running_W / loaded_bank_V(site)
     return Within(seen_A, seen_A, max(seen_A, planned_A))

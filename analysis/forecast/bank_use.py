@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 from shuntbook.analysis.bank.bank import DrawRate, Recharge, Runtime, rate, recharge, runtime
 from shuntbook.analysis.bank.limits import BankCheck
@@ -15,9 +14,7 @@ from shuntbook.analysis.stats.interval95 import Within
 
 from .bank_check import bank_by_plates, bank_by_runs
 from .measured_load import MeasuredLoad
-
-if TYPE_CHECKING:
-    from .taken import Taken
+from .taken import Taken
 
 
 @dataclass(frozen=True)
@@ -30,10 +27,6 @@ class BankForecast:
         Charge taken over what the owner allows to be taken from full. [1]
     rate : DrawRate
         Draw while running against the bank's size.
-    state_before_pct : Within or Missing
-        How full it is before. [%]
-    state_after_pct : Within or Missing
-        And after. [%]
     runtime, usual_runtime : Runtime or Missing
         How long it lasts from now with the load running without a break, and with it running as usual.
     check : BankCheck
@@ -42,8 +35,6 @@ class BankForecast:
         Whether it gives what all loads ask by their plates; None where there is no other.
     payback : Recharge or Missing
         What the sun must put back for it.
-    assumptions : tuple of str
-        What it rests on, in plain sentences.
     """
 
     usable_share: float | Missing
@@ -64,19 +55,7 @@ class BankForecast:
 
 
 def bank_forecast(site: Site, load: Load, taken: Taken, hours: float, seen: MeasuredLoad | None) -> BankForecast:
-    """Return what the bank makes of a load.
-
-    Parameters
-    ----------
-    site, load : Site, Load
-        The load, and where it hangs.
-    taken : Taken
-        What it takes.
-    hours : float
-        In how long. [h]
-    seen : MeasuredLoad or None
-        How it behaved in a log.
-    """
+    """Return what the bank makes of what a load takes in some hours; `seen` is how it behaved in a log."""
     bank, usable_Ah, start = site.bank, site.bank.usable_Ah, start_of(site.bank)
     before = start.state_pct if isinstance(start, Start) else start
     left, usual = _runtimes(site, before, taken, hours)
@@ -102,12 +81,15 @@ def _runtimes(
     if isinstance(before, Missing):
         missing = Missing("runtime left", before.add, before.because)
         return missing, missing
+    # A load that pauses draws less on the mean, and by Peukert's law a bank gives more at less: a runtime of its own.
     usual_A = taken.charge_Ah.value / hours
     left = runtime(site.bank, before, taken.running_A)
     return left, runtime(site.bank, before, usual_A) if usual_A > 0 else left
 
 
 def _after(before: Within, taken: Taken, capacity_Ah: float) -> Within:
+    # Far ends go with far ends: fullest before with least taken, and the other way round. A bank is never above full
+    # nor below empty.
     used = taken.charge_Ah.scaled(100 / capacity_Ah)
     ends = (before.value - used.value, before.low - used.high, before.high - used.low)
     return Within(*(min(max(x, 0.0), 100.0) for x in ends))

@@ -35,18 +35,9 @@ NOT_OFF_A_BANK: Final = 1.5
 class InverterForecast:
     """What the load's inverter makes of it.
 
-    Parameters
-    ----------
-    inverter : str
-        Its name.
-    alone, together : InverterCheck
-        The load by itself, and with all else that hangs on it: by the plates.
-    seen_running, seen_starting : Judged or Missing or None
-        What the log showed, against its ratings; None without a log.
-    verdict : {'holds', 'doubtful', 'fails'}
-        The worst word on the load by itself: its ratings, what the log showed, and the bank's sag, as far as known.
-    assumptions : tuple of str
-        What it rests on, in plain sentences.
+    `alone` and `together` are the load by itself, and with all else that hangs on it: by the plates. `seen_running` and
+    `seen_starting` are what the log showed, against the ratings; None without a log. `verdict` is the worst word on the
+    load by itself: the ratings, what the log showed, and the bank's sag, as far as known.
     """
 
     inverter: str
@@ -62,11 +53,9 @@ class InverterForecast:
 class Forecast:
     """A forecast for one load and some time.
 
-    ``word`` is that on the whole; ``inverter`` is None for a load on the DC side; ``conductors`` are all of the site,
-    whatever they carry;
-    ``seen`` is the load's behaviour in a log, None without one;
-    ``by_plate`` is the plate's estimate beside a measured forecast, None where that is the forecast itself or the plate
-    says too little.
+    `word` is that on the whole; `inverter` is None for a load on the DC side; `conductors` are all of the site,
+    whatever they carry; `seen` is the load's behaviour in a log, None without one; `by_plate` is the plate's estimate
+    beside a measured forecast, None where that is the forecast itself or the plate says too little.
     """
 
     load: str
@@ -82,23 +71,9 @@ class Forecast:
 
 
 def forecast(site: Site, load_name: str, *, hours: float, measured: MeasuredLoad | None = None) -> Forecast:
-    """Say what a load will take, and what bank and inverter make of it.
+    """Say what a load will take in the `hours` to come, and what bank and inverter make of that.
 
-    Parameters
-    ----------
-    site : Site
-        The site.
-    load_name : str
-        The load's name.
-    hours : float
-        The time to come. [h]
-    measured : MeasuredLoad, optional
-        How it behaved in a log; without it the plate speaks.
-
-    Returns
-    -------
-    Forecast
-        What leaves the bank is positive.
+    `measured` is how it behaved in a log; without it the plate speaks. What leaves the bank is positive.
 
     Raises
     ------
@@ -111,6 +86,7 @@ def forecast(site: Site, load_name: str, *, hours: float, measured: MeasuredLoad
     plate = plate_for(site, load, hours, needed=measured is None)
     taken = by_plate(site, plate) if measured is None else by_log(site, load, hours, measured)
     inverter = site.inverter_of(load)
+    # The inverter is judged twice: for this load as if it hung there by itself, and below with all that hangs on it.
     alone = None if inverter is None else check_inverter(inverter, site.model_copy(update={"loads": (load,)}))
     bank = bank_forecast(site, load, taken, hours, measured)
     judged = None if inverter is None or alone is None else _inverter(site, load, inverter, alone, measured, bank.sag)
@@ -135,9 +111,9 @@ def _inverter(
 ) -> InverterForecast:
     running: Judged | None = None
     starting: Judged | Missing | None = None
-    said: tuple[str, ...] = ()
+    assumptions: tuple[str, ...] = ()
     if seen is not None:
-        running, starting, said = _seen(inverter, load, seen)
+        running, starting, assumptions = _seen(inverter, load, seen)
     # What could not be seen in a log, or not reckoned of the bank, leaves the word of the ratings as it is.
     known = [part.verdict for part in (running, starting, sags) if isinstance(part, Judged | Sag)]
     return InverterForecast(
@@ -147,18 +123,19 @@ def _inverter(
         seen_running=running,
         seen_starting=starting,
         verdict=worst(*([] if alone.verdict is None else [alone.verdict]), *known),
-        assumptions=said,
+        assumptions=assumptions,
     )
 
 
 def _seen(inverter: Inverter, load: Load, seen: MeasuredLoad) -> tuple[Judged, Judged | Missing, tuple[str, ...]]:
     """Hold what the log showed against the inverter's ratings, on its AC side."""
     peak_W, run_W = seen.peak_W or seen.runs.run_W, seen.run_W.value if seen.run_W is not None else seen.runs.run_W
-    said = [VA_OF_WATTS]
+    assumptions = [VA_OF_WATTS]
+    # Ratings are for what an inverter gives, so what a meter at the bank saw is carried through it first.
     if seen.side == "dc":
         losses = losses_of(inverter)
         peak_W, run_W = given_W(losses, peak_W), given_W(losses, run_W)
-        said.append("What was seen at the bank was carried behind the inverter by the site file's losses.")
+        assumptions.append("What was seen at the bank was carried behind the inverter by the site file's losses.")
     sustained, peak = power_behind(load, inverter, running_W=run_W, peak_W=peak_W)
     running, starting = check_seen(inverter, sustained=sustained, peak=peak, resolved=seen.start_resolved)
-    return running, starting, tuple(said)
+    return running, starting, tuple(assumptions)

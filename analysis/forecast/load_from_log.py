@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from math import inf, sqrt
+from math import inf, nan, sqrt
 from typing import Final
 
 import numpy as np
@@ -24,7 +24,7 @@ from shuntbook.analysis.sureness.meter_figures import MeterFigures
 
 from .measured_load import MeasuredLoad
 
-_SAID: Final = "It is taken to be used as it was in the log: as often, as long, by as many."
+_AS_IN_LOG: Final = "It is taken to be used as it was in the log: as often, as long, by as many."
 
 
 def measured_load(
@@ -44,10 +44,6 @@ def measured_load(
         Its cycles, with the plate's draw they were sought by.
     log : str
         The log's name, for sentences.
-    how : HowRead
-        Where the meter sat, and what its readings stand for.
-    figures : MeterFigures
-        How far it may be off.
     start_s : float
         How long a start of it lasts. [s]
     assumed_V : float, optional
@@ -63,16 +59,23 @@ def measured_load(
         raise Refusal(_not_seen(cycles, name, log))
     if not any(cycle.complete for cycle in cycles.cycles):
         raise Refusal(f"{log}: no run of '{name}' was seen from start to stop, so it does not say what one takes")
+    # Amps without volts have no watts: with a voltage assumed they can at least be told, and are said to be assumed.
     amps_alone = assumed_V is not None and all(cycle.energy_Wh is None for cycle in cycles.cycles)
+    assumed = []
     if amps_alone and assumed_V is not None:
         cycles = _with_volts(cycles, assumed_V)
+        assumed = [
+            f"The log has amps and no volts: its watts are amps x {assumed_V:.4g} V, assumed; the Ah are as measured."
+        ]
     try:
         runs = run_totals(cycles)
     except Refusal as why:
         raise Refusal(f"{log}: {why}") from None
     taken = _taken(cycles, runs)
     gain_A, gain_W = figures.current.gain, figures.power_gain
-    covered_h = _covered_h(cycles)
+    # The summary keeps the rate of starts alone: the time measured is how many there were over that.
+    covered_h = len(cycles.cycles) / (cycles.summary.starts_per_hour or nan)
+    # Runs that were not seen whole still began, so they count as starts; how long a run is, whole ones tell.
     starts_per_h = _rate(taken, None, len(cycles.cycles), covered_h)
     running = _rate(taken, "run_s", starts_per_h.value * covered_h * 3600 * runs.run_h / runs.runs, covered_h)
     return MeasuredLoad(
@@ -85,7 +88,7 @@ def measured_load(
         duty=Within(*(min(x / SECONDS_PER_HOUR, 1.0) for x in (running.value, running.low, running.high))),
         run_W=_usual(_known(taken, "run_W"), gain_W),
         run_A=_usual(_known(taken, "run_A"), gain_A),
-        start_A=_highest(taken) if side == "dc" else None,
+        start_A=_start_A(taken) if side == "dc" else None,
         peak_W=max(_known(taken, "peak_W"), default=None),
         start_resolved=all(cycle.surge_resolved for cycle in taken),
         start_Wh=_start_Wh(taken, runs, gain_W),
@@ -98,7 +101,7 @@ def measured_load(
         gain_Wh=gain_W,
         gain_Ah=gain_A,
         volts_assumed=amps_alone,
-        remarks=(*_remarks(cycles, runs, taken, name), *([_amps_alone(assumed_V)] if amps_alone else [])),
+        remarks=(*_remarks(cycles, runs, taken, name), *assumed),
     )
 
 
@@ -122,17 +125,6 @@ def _with_volts(cycles: Cycles, volts: float) -> Cycles:
             for c in cycles.cycles
         ),
     )
-
-
-def _amps_alone(volts: float | None) -> str:
-    return f"The log has amps and no volts: its watts are amps x {volts:.4g} V, assumed; the Ah are as measured."
-
-
-def _covered_h(cycles: Cycles) -> float:
-    """Return the time measured [h], from how many starts there were and how many an hour that is."""
-    per_h = cycles.summary.starts_per_hour
-    assert per_h is not None
-    return len(cycles.cycles) / per_h
 
 
 def _taken(cycles: Cycles, runs: RunTotals) -> list[Cycle]:
@@ -170,6 +162,7 @@ def _start_Wh(taken: list[Cycle], runs: RunTotals, gain: float) -> Within:
         if cycle.energy_Wh is not None and cycle.run_W is not None and cycle.run_s is not None
     ]
     usual = _usual(beyond, gain)
+    # The median of the runs need not be their mean: the ends are moved out to hold it, never in.
     mean = runs.start_Wh / runs.runs
     return Within(mean, -inf, inf) if usual is None else Within(mean, min(usual.low, mean), max(usual.high, mean))
 
@@ -179,7 +172,7 @@ def _bank_V(taken: list[Cycle], gain: float) -> Within | None:
     return _usual(volts, gain)
 
 
-def _highest(taken: list[Cycle]) -> Within | None:
+def _start_A(taken: list[Cycle]) -> Within | None:
     """Return the usual highest reading of a start, with the least and the most that were seen. [A]"""
     known = _known(taken, "surge_A")
     return Within(float(np.median(known)), min(known), max(known)) if known else None
@@ -187,6 +180,7 @@ def _highest(taken: list[Cycle]) -> Within | None:
 
 def _before_V(taken: list[Cycle], runs: RunTotals) -> float | None:
     known = _known(taken, "before_V")
+    # While running the voltage is lower than before: on the safe side where a start is to be held.
     return float(np.median(known)) if known else runs.bank_V
 
 
@@ -195,6 +189,7 @@ def _rate(taken: list[Cycle], field: str | None, total: float, covered_h: float)
     value, scatter = total / covered_h, _scatter(taken, field)
     if scatter is None:
         return Within(value, -inf, inf)
+    # The more hours were measured, the better their mean rate is known: with the root of their number.
     half = combine([Component("chance", scatter / sqrt(covered_h), dof=len(taken) - 1)]).half
     return Within(value, max(value - half, 0.0), value + half)
 
@@ -215,6 +210,8 @@ def _scatter(taken: list[Cycle], field: str | None) -> float | None:
     ]
     if len(pairs) < FEWEST:
         return None
+    # What is left of an amount after the part that goes with its length: runs twice as long after rests twice as long
+    # make no hour different from another.
     length_s, amount = np.array(pairs).T
     left_over: FloatArray = amount - amount.sum() / length_s.sum() * length_s
     variance = float(left_over @ left_over) / (len(pairs) - 1)
@@ -222,20 +219,25 @@ def _scatter(taken: list[Cycle], field: str | None) -> float | None:
 
 
 def _remarks(cycles: Cycles, runs: RunTotals, taken: list[Cycle], name: str) -> list[str]:
-    said = [_SAID]
+    remarks = [_AS_IN_LOG]
     if cycles.expected is None:
-        said.append(f"The plate of '{name}' says too little to know its runs by; those of the largest draw were taken.")
+        remarks.append(
+            f"The plate of '{name}' says too little to know its runs by; those of the largest draw were taken."
+        )
+    # A run counts with the rest before it, which the first has not: one more is needed.
     if len(taken) < FEWEST + 1:
-        said.append(f"{len(taken)} runs are too few for more than a rough interval: none to running without a break.")
+        remarks.append(
+            f"{len(taken)} runs are too few for more than a rough interval: none to running without a break."
+        )
     if runs.left_out:
-        said.append(
+        remarks.append(
             f"{runs.left_out} of {len(cycles.cycles)} runs are left out: not seen whole, or the array may have given "
             "part of their draw."
         )
     if runs.lower_bound:
-        said.append("In all of the runs the array may have given part of the draw: these are lower bounds.")
+        remarks.append("In all of the runs the array may have given part of the draw: these are lower bounds.")
     if not all(cycle.surge_resolved for cycle in taken):
-        said.append("The readings are too far apart to show the whole of a start, which draws more than they say.")
+        remarks.append("The readings are too far apart to show the whole of a start, which draws more than they say.")
     if not _known(taken, "before_V") and _known(taken, "sag_V"):
-        said.append("For the voltage before a start that while running was taken, which is lower.")
-    return said
+        remarks.append("For the voltage before a start that while running was taken, which is lower.")
+    return remarks

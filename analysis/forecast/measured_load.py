@@ -17,42 +17,29 @@ from shuntbook.analysis.stats.interval95 import Within
 
 @dataclass(frozen=True)
 class MeasuredLoad:
-    """A load's behaviour at the meter, above what was drawn before each run.
+    """A load's behaviour at the meter, above what was drawn before each run; watts are those at the meter's side.
 
     Parameters
     ----------
-    load, log : str
-        Its name, and that of the log.
-    side : {'dc', 'ac'}
-        Where the meter sat; watts are those at that side.
-    runs : RunTotals
-        The runs counted, together.
-    covered_h : float
-        Time measured. [h]
     starts_per_h, duty : Within
-        Starts in an hour of it, and share of it that the load ran. [1/h], [1]
-    run_W, run_A : Within or None
-        Usual settled draw, the median; None where it was not seen. The interval has no ends (infinite ones) where there
-        are fewer than six runs. [W], [A]
+        Starts in an hour measured, and share of it that the load ran. [1/h], [1]
+    run_W, run_A, bank_V : Within or None
+        Usual settled draw and the bank's voltage in it: medians; None where that was not seen. The interval has no ends
+        (infinite ones) where there are fewer than six runs.
     start_A : Within or None
-        Highest reading of a start: the median, the least and the most; a lower bound unless `start_resolved`. [A]
+        Highest reading of a start: the median, the least and the most; a lower bound unless `start_resolved`, which
+        tells whether the readings were close enough together to show the starts.
     peak_W : float or None
-        Highest reading of all. [W]
-    start_resolved : bool
-        Whether the readings were close enough together to show the starts.
+        Highest reading of all.
     start_Wh : Within
-        What a start takes beyond settled running. [Wh]
-    bank_V : Within or None
-        Bank voltage while it runs. [V]
+        What a start takes beyond settled running.
     before_V : float or None
-        Bank voltage before the starts: the median; stands in for it where it was not recorded: while running. [V]
+        Bank voltage before the starts: the median; stands in for it where it was not recorded: while running.
     resistance : Resistance or Missing
         Of the bank, from the sag at the starts.
-    starts : SeenStarts or Missing
-        How far the bank's voltage fell at the starts; Missing behind an inverter.
     scatter_Wh, scatter_Ah : float or None
         How far the amounts of an hour scatter, as the standard deviation of those of one hour: that of T hours is
-        sqrt(T) times as much. None with too few runs. [Wh], [Ah]
+        sqrt(T) times as much. None with too few runs.
     gain_Wh, gain_Ah : float
         Limits of the meter's factor on energy, and on charge. [1]
     volts_assumed : bool
@@ -86,39 +73,38 @@ class MeasuredLoad:
     remarks: tuple[str, ...]
 
     def amount(self, hours: float, unit: Literal["Wh", "Ah"]) -> Within | None:
-        """Return what it takes at the meter in some hours, with the interval of any such stretch of time.
+        """Return what it takes at the meter in some hours; None where the log has no such amount. [unit]
 
-        Parameters
-        ----------
-        hours : float
-            How long. [h]
-        unit : {'Wh', 'Ah'}
-            Energy or charge.
-
-        Returns
-        -------
-        Within or None
-            The interval holds the chance of when runs fall, how well the log shows the usual hour, and the meter's
-            factor; it is cut at nothing, and at running without a break. It is as wide as that where the runs are too
-            few to know. None where the log has no such amount.
+        The interval is that of any such stretch of time: the chance of when runs fall, how well the log shows the usual
+        hour, and the meter's factor.
         """
-        total = self.runs.energy_Wh if unit == "Wh" else self.runs.charge_Ah
+        total, scatter, gain = self._of(unit)
         if total is None:
             return None
+        # As often as the log shows starts, each with its share of what the runs took; never more than running all
+        # the time takes, nor less than nothing.
         middle = total / self.runs.runs * self.starts_per_h.value * hours
         most = max(total / self.runs.run_h * hours, middle)
-        scatter = self.scatter_Wh if unit == "Wh" else self.scatter_Ah
-        gain = self.gain_Wh if unit == "Wh" else self.gain_Ah
+        # Too few runs to know how they scatter: anything between the two can come.
         if scatter is None:
             return Within(middle, 0.0, most * (1 + gain))
+        # The time to come scatters with the root of its hours; that the log's own rate is a sample of `covered_h` hours
+        # adds the same again, times hours / covered_h.
         chance = Component("chance", scatter * sqrt(hours + hours**2 / self.covered_h), dof=self.runs.runs - 1)
         half = combine([chance, Component("gain", gain * middle / sqrt(3), even=1)]).half
         return Within(middle, max(middle - half, 0.0), min(middle + half, most * (1 + gain)))
 
     def without_a_break(self, hours: float, unit: Literal["Wh", "Ah"]) -> float | None:
         """Return what it takes when it starts once and runs all the time [unit]."""
-        total = self.runs.energy_Wh if unit == "Wh" else self.runs.charge_Ah
+        total = self._of(unit)[0]
         if total is None:
             return None
         start_Wh = self.runs.start_Wh / self.runs.runs
+        # Charge goes with energy as it did in the runs: at their own bank voltage.
         return (self.runs.run_W * hours + start_Wh) * total / self.runs.energy_Wh
+
+    def _of(self, unit: Literal["Wh", "Ah"]) -> tuple[float | None, float | None, float]:
+        """Return what all the runs took, the scatter of an hour's, and the meter's factor."""
+        if unit == "Wh":
+            return self.runs.energy_Wh, self.scatter_Wh, self.gain_Wh
+        return self.runs.charge_Ah, self.scatter_Ah, self.gain_Ah

@@ -31,25 +31,12 @@ def plate_for(site: Site, load: Load, hours: float, *, needed: bool) -> Estimate
 
 @dataclass(frozen=True)
 class Taken:
-    """What a load takes out of the bank.
+    """What a load takes out of the bank in the time asked for.
 
-    Parameters
-    ----------
-    chain : tuple of ChainStep
-        How it was reckoned; the first step is ``paper``, the sum as people do it.
-    charge_Ah, energy_Wh : Within
-        In the time asked for; low and high are the value itself where nothing is known of how far off it may be, as
-        with a plate. [Ah], [Wh]
-    running_A, running_W : float
-        At the bank, while it runs. [A], [W]
-    unbroken_Ah, unbroken_Wh : float
-        The same where it runs all the time. [Ah], [Wh]
-    duty, voltage_V : float
-        Share of the time that it runs, and bank voltage reckoned with. [1], [V]
-    measured : bool
-        Whether it is from a log.
-    assumptions : tuple of str
-        What it rests on, in plain sentences.
+    The first step of the `chain` is ``paper``, the sum as people do it. Low and high of an amount are the value itself
+    where nothing is known of how far off it may be, as with a plate. `running_A` and `running_W` are at the bank, while
+    it runs; `unbroken_Ah` and `unbroken_Wh` what it takes where it runs all the time; `duty` is the share of the time
+    that it runs [1]; `voltage_V` the bank voltage reckoned with. `measured` tells whether it is from a log.
     """
 
     chain: tuple[ChainStep, ...]
@@ -69,10 +56,10 @@ def by_plate(site: Site, plate: Estimate | None) -> Taken:
     """Return what the load takes by its plate."""
     assert plate is not None
     unbroken_Wh = plate.dc_W * plate.hours
-    said = list(plate.assumptions)
+    assumptions = list(plate.assumptions)
     inverter = site.inverter_of(site.load(plate.load))
     if inverter is not None:
-        said += [*_switched(inverter), "What a start takes beyond running is left out: no plate tells it."]
+        assumptions += [*_switched(inverter), "What a start takes beyond running is left out: no plate tells it."]
     return Taken(
         chain=plate.steps,
         charge_Ah=Within.exactly(plate.charge_Ah),
@@ -84,7 +71,7 @@ def by_plate(site: Site, plate: Estimate | None) -> Taken:
         duty=plate.run_h / plate.hours,
         voltage_V=plate.dc_voltage_V,
         measured=False,
-        assumptions=tuple(said),
+        assumptions=tuple(assumptions),
     )
 
 
@@ -97,6 +84,19 @@ def _switched(inverter: Inverter) -> list[str]:
     ]
 
 
+@dataclass(frozen=True)
+class _AtBank:
+    """What was measured of a load, as it arrives at the bank; `assumptions` are those of the way there."""
+
+    energy_Wh: Within
+    charge_Ah: Within
+    running_A: float
+    running_W: float
+    unbroken_Wh: float
+    voltage_V: float
+    assumptions: tuple[str, ...]
+
+
 def by_log(site: Site, load: Load, hours: float, seen: MeasuredLoad) -> Taken:
     """Return what the load takes by its behaviour in a log, with the steps."""
     chain = Chain()
@@ -104,7 +104,8 @@ def by_log(site: Site, load: Load, hours: float, seen: MeasuredLoad) -> Taken:
     of = f"measured in {seen.log}: "
     runs = seen.runs
     per_h, duty = seen.starts_per_h.value, seen.duty.value
-    chain.add("settled draw", runs.run_W, "W", f"{of}mean of {runs.runs} runs by their length, at the {_where(seen)}")
+    where = "bank" if seen.side == "dc" else "inverter's output"
+    chain.add("settled draw", runs.run_W, "W", f"{of}mean of {runs.runs} runs by their length, at the {where}")
     starts = chain.add("starts", per_h * hours, "", f"{of}{per_h:.3g} an hour x {hours:.4g} h")
     chain.add("duty cycle", duty, "", f"{of}starts an hour x mean run of {3600 * runs.run_h / runs.runs:.3g} s")
     run_h = chain.add("running time", duty * hours, "h", f"duty cycle x {hours:.4g} h")
@@ -112,37 +113,48 @@ def by_log(site: Site, load: Load, hours: float, seen: MeasuredLoad) -> Taken:
     extra_Wh = seen.start_Wh.value
     start_Wh = chain.add("energy of starts", extra_Wh * starts, "Wh", f"{of}{extra_Wh:.3g} Wh beyond running x starts")
     if seen.side == "ac":
-        return _behind_inverter(site, load, hours, seen, chain, running_Wh + start_Wh)
+        at_bank = _behind_inverter(chain, site, load, hours, seen, running_Wh + start_Wh)
+    else:
+        at_bank = _at_bank(chain, site, load, hours, seen)
+    return Taken(
+        chain=tuple(chain.steps),
+        charge_Ah=at_bank.charge_Ah,
+        energy_Wh=at_bank.energy_Wh,
+        running_A=at_bank.running_A,
+        running_W=at_bank.running_W,
+        unbroken_Ah=at_bank.unbroken_Wh / at_bank.voltage_V,
+        unbroken_Wh=at_bank.unbroken_Wh,
+        duty=duty,
+        voltage_V=at_bank.voltage_V,
+        measured=True,
+        assumptions=(*seen.remarks, *_alike(site, load, seen), *at_bank.assumptions),
+    )
+
+
+def _at_bank(chain: Chain, site: Site, load: Load, hours: float, seen: MeasuredLoad) -> _AtBank:
+    """Add the steps of a log at the bank: charge as measured, else by a voltage."""
     energy_Wh, charge_Ah = seen.amount(hours, "Wh"), seen.amount(hours, "Ah")
     assert energy_Wh is not None
     chain.add("energy", energy_Wh.value, "Wh", "energy of running + energy of starts")
-    voltage_V, said = _bank_V(site, seen)
-    whence = f"{of}energy of its runs / their charge"
-    if seen.volts_assumed or said:
-        whence = f"assumed: {usual_loaded_V(site.bank)[1]}"
-    chain.add("bank voltage", voltage_V, "V", whence)
+    voltage_V, assumed = _bank_V(site, seen)
+    origin = f"measured in {seen.log}: energy of its runs / their charge"
+    # Watts that were themselves made with an assumed voltage give that same voltage back: no measurement.
+    if seen.volts_assumed or assumed:
+        origin = f"assumed: {usual_loaded_V(site.bank)[1]}"
+    chain.add("bank voltage", voltage_V, "V", origin)
     charge_Ah = charge_Ah or energy_Wh.scaled(1 / voltage_V)
     chain.add("charge", charge_Ah.value, "Ah", "energy / bank voltage")
-    unbroken_Wh = seen.without_a_break(hours, "Wh") or 0.0
     inverter = site.inverter_of(load)
+    # The baseline before a run holds the idle draw whether or not the inverter is on for this load alone.
     if inverter is not None and not inverter.always_on and inverter.standby_W:
-        said.append(
+        assumed.append(
             f"What '{inverter.name}' draws while idle lies under the runs and is not counted; if it is switched on "
             f"only for this load, that is up to {inverter.standby_W * hours:.3g} Wh more."
         )
-    return Taken(
-        chain=tuple(chain.steps),
-        charge_Ah=charge_Ah,
-        energy_Wh=energy_Wh,
-        running_A=seen.run_A.value if seen.run_A is not None else runs.run_W / voltage_V,
-        running_W=runs.run_W,
-        unbroken_Ah=unbroken_Wh / voltage_V,
-        unbroken_Wh=unbroken_Wh,
-        duty=seen.duty.value,
-        voltage_V=voltage_V,
-        measured=True,
-        assumptions=(*seen.remarks, *_alike(site, load, seen), *said),
-    )
+    run_W = seen.runs.run_W
+    running_A = seen.run_A.value if seen.run_A is not None else run_W / voltage_V
+    unbroken_Wh = seen.without_a_break(hours, "Wh") or 0.0
+    return _AtBank(energy_Wh, charge_Ah, running_A, run_W, unbroken_Wh, voltage_V, tuple(assumed))
 
 
 def _paper(chain: Chain, site: Site, load: Load, hours: float, seen: MeasuredLoad) -> None:
@@ -155,27 +167,24 @@ def _paper(chain: Chain, site: Site, load: Load, hours: float, seen: MeasuredLoa
 
 def _alike(site: Site, load: Load, seen: MeasuredLoad) -> list[str]:
     """Name the site's other loads whose runs a log could not tell from these: they draw about as much."""
-    said = []
+    names = []
     for other in site.loads:
         plate = None if other.name == load.name else plate_for(site, other, 1.0, needed=False)
         watts = None if plate is None else plate.dc_W if seen.side == "dc" else plate.ac_W
         if watts and seen.runs.run_W / ALIKE <= watts <= seen.runs.run_W * ALIKE:
-            said.append(f"'{other.name}' draws about as much by its plate: runs of it may be among those counted.")
-    return said
-
-
-def _where(seen: MeasuredLoad) -> str:
-    return "bank" if seen.side == "dc" else "inverter's output"
+            names.append(other.name)
+    return [f"'{name}' draws about as much by its plate: runs of it may be among those counted." for name in names]
 
 
 def _bank_V(site: Site, seen: MeasuredLoad) -> tuple[float, list[str]]:
+    # Only runs with both charge and energy tell the voltage they had.
     if seen.runs.bank_V:
         return seen.runs.bank_V, []
     volts, source = usual_loaded_V(site.bank)
     return volts, [f"The bank's voltage was not measured; {volts:.4g} V was taken: {source}."]
 
 
-def _behind_inverter(site: Site, load: Load, hours: float, seen: MeasuredLoad, chain: Chain, ac_Wh: float) -> Taken:
+def _behind_inverter(chain: Chain, site: Site, load: Load, hours: float, seen: MeasuredLoad, ac_Wh: float) -> _AtBank:
     """Carry what was measured behind the inverter to the bank, through the losses of the site file."""
     inverter = site.inverter_of(load)
     if inverter is None:
@@ -188,15 +197,15 @@ def _behind_inverter(site: Site, load: Load, hours: float, seen: MeasuredLoad, c
     through = beyond_idle_W(losses, ac_W) / ac_W  # DC watts for an AC watt
     chain.add("AC energy", ac_Wh, "Wh", "energy of running + energy of starts")
     chain.add("inverter efficiency", 1 / through, "", f"site file, at {ac_W:.0f} W, without its idle draw")
+    # Behind the inverter its idle draw is never seen, so it is added here for all the time, running or not.
     idle_W = 0.0 if inverter.always_on else losses.idle_W
-    idle_Wh = chain.add(
-        "idle draw", idle_W * hours, "Wh", "not counted: always on" if inverter.always_on else "all the time"
-    )
+    origin = "not counted: always on" if inverter.always_on else "all the time"
+    idle_Wh = chain.add("idle draw", idle_W * hours, "Wh", origin)
     at_meter = seen.amount(hours, "Wh")
     assert at_meter is not None
     energy_Wh = Within(*(x * through + idle_Wh for x in (at_meter.value, at_meter.low, at_meter.high)))
     chain.add("energy", energy_Wh.value, "Wh", "AC energy / efficiency + idle draw")
-    volts, said = _bank_V(site, seen)
+    volts, assumed = _bank_V(site, seen)
     chain.add("bank voltage", volts, "V", f"assumed: {usual_loaded_V(site.bank)[1]}")
     charge_Ah = energy_Wh.scaled(1 / volts)
     chain.add("charge", charge_Ah.value, "Ah", "energy / bank voltage")
@@ -205,23 +214,5 @@ def _behind_inverter(site: Site, load: Load, hours: float, seen: MeasuredLoad, c
     more = (
         "The interval is that of the energy behind the inverter; its losses and the bank's voltage were not measured."
     )
-    return Taken(
-        chain=tuple(chain.steps),
-        charge_Ah=charge_Ah,
-        energy_Wh=energy_Wh,
-        running_A=running_W / volts,
-        running_W=running_W,
-        unbroken_Ah=unbroken_Wh / volts,
-        unbroken_Wh=unbroken_Wh,
-        duty=seen.duty.value,
-        voltage_V=volts,
-        measured=True,
-        assumptions=(
-            *seen.remarks,
-            *_alike(site, load, seen),
-            *losses.assumptions,
-            *said,
-            more,
-            *_switched(inverter),
-        ),
-    )
+    assumptions = (*losses.assumptions, *assumed, more, *_switched(inverter))
+    return _AtBank(energy_Wh, charge_Ah, running_W / volts, running_W, unbroken_Wh, volts, assumptions)
