@@ -3,13 +3,12 @@
 __all__ = [
     "amounts",
     "between_notes",
-    "by_size",
     "charge",
     "completed",
     "error_facts",
+    "grouped_sums",
     "hidden_crossings",
     "instants",
     "meter_counter",
     "noted",
-    "signal_integral",
 ]

@@ -17,14 +17,8 @@ from .completed import CompletedReadings, Reader
 class MarkedStretch:
     """What went out and came back from one marker to the next, or to the log's end.
 
-    Parameters
-    ----------
-    at_us, text : int, str
-        The marker. [us]
-    start_us, stop_us : int
-        The stretch, as far as it was measured. [us]
-    whole : Charge
-        All that was found in it.
+    ``at_us`` and ``text`` are the marker's; the stretch goes from ``start_us`` to ``stop_us``, as far as it was
+    measured [us]; ``whole`` is all that is known of it.
     """
 
     at_us: int
@@ -47,18 +41,8 @@ class MarkedStretch:
 class MarkedSums:
     """Integrate each stretch between markers: the sums of a fold, without what is read.
 
-    Readings are handed only to the stretches they touch.
-
-    Parameters
-    ----------
-    how : HowRead
-        What a reading stands for.
-    quantities : set of str
-        The quantities the log has; charge or energy must follow from them.
-    markers : sequence of (int, str)
-        Instants [us] and texts, in any order.
-    from_us, to_us : int or None
-        Only what lies between these instants. [us]
+    Readings are handed only to the stretches they touch. Markers are instants [us] and texts, in any order; charge or
+    energy must follow from the quantities.
     """
 
     def __init__(
@@ -71,12 +55,12 @@ class MarkedSums:
         to_us: int | None = None,
     ) -> None:
         ordered = sorted(markers)
-        ends = [at for at, _ in ordered[1:]]
+        ends = [*(at for at, _ in ordered[1:]), None]
         self._stretches = []
-        for k, (at, text) in enumerate(ordered):
-            end = ends[k] if k < len(ends) else None
+        for (at, text), end in zip(ordered, ends, strict=False):
             low = at if from_us is None else max(at, from_us)
             high = end if to_us is None else to_us if end is None else min(end, to_us)
+            # Two notes at one instant, or a note outside the window, leave nothing between.
             if high is None or high > low:
                 self._stretches.append((text, at, ChargeSums(how, quantities, from_us=low, to_us=high)))
 
@@ -92,33 +76,20 @@ class MarkedSums:
 
     def result(self) -> tuple[MarkedStretch, ...]:
         """Return the stretches in which anything was measured, in order."""
-        found = []
+        stretches = []
         for text, at, sums in self._stretches:
             charge = sums.result()
             if charge.span.start_us is not None and charge.span.stop_us is not None:
                 start_us = max(charge.span.start_us, at)
-                found.append(MarkedStretch(at, text, start_us, charge.span.stop_us, charge))
-        return tuple(found)
+                stretches.append(MarkedStretch(at, text, start_us, charge.span.stop_us, charge))
+        return tuple(stretches)
 
 
 class MarkedFold:
-    """Integrate each stretch between markers, as a fold; see `MarkedSums` for the arguments.
+    """Integrate each stretch between markers, as a fold; it carries one reading of each signal. See `MarkedSums`."""
 
-    Notes
-    -----
-    It carries one reading of each signal.
-    """
-
-    def __init__(
-        self,
-        how: HowRead,
-        quantities: set[str],
-        markers: Sequence[tuple[int, str]],
-        *,
-        from_us: int | None = None,
-        to_us: int | None = None,
-    ) -> None:
-        self._sums = MarkedSums(how, quantities, markers, from_us=from_us, to_us=to_us)
+    def __init__(self, how: HowRead, quantities: set[str], markers: Sequence[tuple[int, str]]) -> None:
+        self._sums = MarkedSums(how, quantities, markers)
         self._reader = Reader(how, quantities)
 
     def add(self, chunk: Chunk) -> None:

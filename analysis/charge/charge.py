@@ -3,17 +3,145 @@
 from __future__ import annotations
 
 from collections.abc import Set
+from dataclasses import dataclass, field, replace
+
+import numpy as np
 
 from shuntbook.analysis.not_known import Refusal
-from shuntbook.analysis.readings.chunk import Chunk
-from shuntbook.analysis.readings.energy import energy_source, why_nothing
-from shuntbook.analysis.readings.measured_span import HowRead
+from shuntbook.analysis.readings.chunk import SECONDS_PER_HOUR, Chunk
+from shuntbook.analysis.readings.integral import POWER, energy_source, inner, why_nothing
+from shuntbook.analysis.readings.measured_span import Gap, HowRead, Span, gaps_of
 
-from .amounts import Charge, Evidence
-from .completed import CompletedReadings, Reader, Window
+from .amounts import Amounts, Charge, Evidence
+from .completed import CompletedIntervals, CompletedReadings, Reader, Window
+from .error_facts import ErrorFacts, ErrorSums
+from .grouped_sums import Hours
 from .instants import InstantsFold, looked_at
 from .meter_counter import CounterFold
-from .signal_integral import PowerIntegral, SignalIntegral
+from .noted import NoteSums
+
+#: From this share of all that the power column says on, it is told that its sign contradicts the current's: common
+#: practice, no source; readings about zero disagree by noise alone. [1]
+WORTH_TELLING = 0.01
+
+
+@dataclass
+class SignalIntegral:
+    """The integral of one signal: sums the two directions, lists the gaps, gathers the evidence for how sure it is."""
+
+    how: HowRead
+    positive: float = 0.0
+    negative: float = 0.0
+    covered_s: float = 0.0
+    readings: int = 0
+    start_us: int | None = None
+    stop_us: int | None = None
+    gaps: list[Gap] = field(default_factory=list)
+    hours: Hours = field(default_factory=Hours)
+
+    def __post_init__(self) -> None:
+        """Make what gathers the evidence for the uncertainty."""
+        self.errors = ErrorSums(linear=self.how.sampling == "instant")
+        self._notes = NoteSums() if self.how.noted else None
+
+    def take(self, pieces: CompletedIntervals) -> None:
+        """Integrate what the next readings complete."""
+        if len(pieces.measured.start_us):
+            self._sum_up(pieces)
+        if self._notes is not None:
+            self._notes.add(pieces.at_us, pieces.last, pieces.measured.length_s)
+        new = gaps_of(pieces.gap_start_us, pieces.gap_stop_us)
+        self.gaps += new
+        at_us, measured = pieces.at_us, pieces.measured
+        self.readings += len(at_us)
+        # A span begins and ends with readings, with intervals (a first mean stands for the time before it), or with
+        # gaps, which a window may cut at both its ends.
+        edges = [at_us[:1], at_us[-1:], measured.start_us[:1], measured.stop_us[-1:]]
+        self._widen([int(t) for edge in edges for t in edge] + [t for gap in new for t in (gap.start_us, gap.stop_us)])
+
+    def _sum_up(self, pieces: CompletedIntervals) -> None:
+        """Add the sums of the next intervals, at least one."""
+        drawn, returned, covered_s = pieces.sums.hours.total
+        self.positive += drawn
+        self.negative += returned
+        self.covered_s += covered_s
+        self.hours.add(pieces.sums.hours)
+        self.errors.add(pieces.sums)
+
+    def _widen(self, instants: list[int]) -> None:
+        for t in instants:
+            self.start_us = t if self.start_us is None else min(self.start_us, t)
+            self.stop_us = t if self.stop_us is None else max(self.stop_us, t)
+
+    def error_facts(self) -> ErrorFacts:
+        """Return what the readings so far say of their errors."""
+        return replace(self.errors.result(), notes=self._notes.result() if self._notes is not None else None)
+
+    def span(self) -> Span:
+        """Return the time that was measured so far."""
+        return Span(self.start_us, self.stop_us, self.readings, self.covered_s, tuple(self.gaps))
+
+    def amounts(self) -> Amounts | None:
+        """Return the two sums; None where no reading stands for any time that they could come from."""
+        if self.covered_s <= 0:
+            return None
+        return Amounts(self.positive / SECONDS_PER_HOUR, self.negative / SECONDS_PER_HOUR)
+
+    def in_gaps(self) -> Amounts | None:
+        """Return what the gaps may have held, had they been like the hours around them; None where that is unknown."""
+        guess = self.hours.like_around(self.gaps) if self.gaps else None
+        return None if guess is None else Amounts(guess[0] / SECONDS_PER_HOUR, guess[1] / SECONDS_PER_HOUR)
+
+
+class PowerIntegral(SignalIntegral):
+    """The integral of power, which also weighs how much of the power column contradicts the current.
+
+    ``swing_Ws`` is the fall of volts x rise of amps x length, summed from reading to reading. [W s]
+    """
+
+    def __init__(self, how: HowRead, quantities: Set[str]) -> None:
+        super().__init__(how)
+        self.source = energy_source(how.side, quantities) or ""
+        self.swing_Ws = 0.0
+        self._checks = self.source == POWER and how.side == "dc" and "current_A" in quantities
+        self._replaced_by = "volts x amps instead" if "voltage_V" in quantities else "left out"
+        self._all_W = self._wrong_W = self._volt_seconds = 0.0
+        self._means = np.empty((2, 0))
+
+    def weigh(self, read: CompletedReadings) -> None:
+        """Weigh how much of the next readings' power contradicts their current."""
+        if self._checks:
+            all_W, wrong_W = read.weighed
+            self._all_W += all_W
+            self._wrong_W += wrong_W
+
+    def _sum_up(self, pieces: CompletedIntervals) -> None:
+        super()._sum_up(pieces)
+        if "v" not in pieces.measured.first:
+            return
+        volt_seconds, swing_Ws = pieces.swings
+        self._volt_seconds += volt_seconds
+        if self.how.sampling == "instant":
+            self.swing_Ws += swing_Ws
+        elif self.how.sampling == "mean":
+            # A mean has no change within its interval: the changes are those from one mean to the next, and the last
+            # one before is carried.
+            last, length_s = pieces.measured.last, pieces.measured.length_s
+            means = np.concatenate([self._means, [last["v"], last["i"]]], axis=1)
+            self._means = means[:, -1:].copy()
+            change = np.diff(means, axis=1)
+            self.swing_Ws += inner(-change[0] * change[1], length_s[-change.shape[1] :]) if change.size else 0.0
+
+    @property
+    def mean_V(self) -> float | None:
+        """Mean voltage over the measured time [V]; None where volts were not needed."""
+        return self._volt_seconds / self.covered_s if self.covered_s > 0 and self._volt_seconds else None
+
+    def source_in_words(self) -> str:
+        """Return what the power was taken from, and what replaced it where it cannot be trusted."""
+        if self._wrong_W <= WORTH_TELLING * self._all_W:
+            return self.source
+        return f"{self.source} ({self._replaced_by} where its sign contradicts the current's)"
 
 
 class ChargeSums:
@@ -21,17 +149,8 @@ class ChargeSums:
 
     The integral is exact for what is assumed between readings: current (and voltage) run linearly between ``instant``
     readings, stand still for ``mean`` and ``held`` ones. Draw and return are split exactly at the zero crossing. Energy
-    integrates the product of the two linear pieces, dt/6 (2 v0 i0 + v0 i1 + v1 i0 + 2 v1 i1), or the power column.
-    Gaps add nothing and are listed.
-
-    Parameters
-    ----------
-    how : HowRead
-        What a reading stands for.
-    quantities : set of str
-        The quantities the log has.
-    from_us, to_us : int or None
-        Integrate only between these instants. [us]
+    integrates the product of the two linear pieces (see `product_split`), or the power column. Gaps add nothing and are
+    listed.
 
     Raises
     ------
@@ -40,32 +159,28 @@ class ChargeSums:
 
     Notes
     -----
-    For means of volts and of amps the product is not the mean of
-    the product: a load that switches within the interval makes it differ.
+    For means of volts and of amps the product is not the mean of the product: a load that switches within the interval
+    makes it differ.
     """
 
     def __init__(
         self, how: HowRead, quantities: Set[str], *, from_us: int | None = None, to_us: int | None = None
     ) -> None:
         self._how = how
-        self._window = (from_us, to_us)
+        self.window: Window = (from_us, to_us)
         self._charge = SignalIntegral(how) if how.side == "dc" and "current_A" in quantities else None
         self._energy = PowerIntegral(how, quantities) if energy_source(how.side, quantities) else None
         if self._charge is None and self._energy is None:
             raise Refusal(why_nothing(how.side, quantities))
+        # What a person reads off by eye has no gaps, so the counter has none that our integral leaves out.
         gap_limit_s = None if how.sampling == "held" else how.gap_limit_s
         self._counter = (
             CounterFold(how.counter_kind, gap_limit_s) if self._charge and "charge_Ah" in quantities else None
         )
 
-    @property
-    def window(self) -> Window:
-        """Between which instants is integrated. [us]"""
-        return self._window
-
     def take(self, read: CompletedReadings) -> None:
         """Take in what the next readings complete, as far as it lies in the window."""
-        read = read.within(self._window)
+        read = read.within(self.window)
         if self._charge is not None and read.current is not None:
             self._charge.take(read.current)
         if self._energy is not None:
@@ -106,10 +221,8 @@ class ChargeSums:
 
 
 class ChargeFold:
-    """Integrate current and power over time, as a fold; see `ChargeSums` for how, and for the arguments.
+    """Integrate current and power over time, as a fold; see `ChargeSums` for how, and what is refused.
 
-    Notes
-    -----
     The tail it carries is one reading of each signal, and one piece in which instants are looked at.
     """
 
@@ -129,5 +242,5 @@ class ChargeFold:
                 self._instants.add(chunk)
 
     def result(self) -> Charge:
-        """Return charge and energy so far; the counter is compared where the log has one."""
+        """Return charge and energy so far."""
         return self._sums.result().read_at(self._instants.result() if self._instants is not None else None)

@@ -4,18 +4,25 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Set
 from dataclasses import dataclass, replace
-from typing import Any, Final, TypeAlias, TypeVar
+from functools import cached_property
+from typing import Any, Final, NamedTuple, TypeAlias, TypeVar
 
 import numpy as np
 
-from shuntbook.analysis.readings.chunk import Chunk, FloatArray, TimeArray, has_missing
-from shuntbook.analysis.readings.energy import contradicts, energy_of, energy_signals, energy_source, power_at
-from shuntbook.analysis.readings.integral import inner, linear_split
+from shuntbook.analysis.readings.chunk import Chunk, FloatArray, TimeArray, has_missing, join
+from shuntbook.analysis.readings.integral import (
+    charge_of,
+    contradicts,
+    energy_of,
+    energy_signals,
+    energy_source,
+    inner,
+    power_at,
+)
 from shuntbook.analysis.readings.intervals import Intervals, between_readings
-from shuntbook.analysis.readings.kept import kept
 from shuntbook.analysis.readings.measured_span import HowRead
 
-from .interval_sums import IntervalSums, interval_sums
+from .error_facts import IntervalSums
 
 Window: TypeAlias = tuple[int | None, int | None]
 """Between which instants; None leaves that end open. [us]"""
@@ -23,27 +30,18 @@ _NEVER_US: Final = 1 << 62
 Made = TypeVar("Made")
 
 
-@dataclass(frozen=True)
-class Signal:
+class Signal(NamedTuple):
     """How to integrate a signal.
 
-    Parameters
-    ----------
-    integral : callable
-        Intervals in, what is above zero and what is below it out, for each. [unit s]
-    at : callable
-        The signal at one end of intervals, from their values by name. [unit]
+    ``integral`` takes intervals and gives what is above zero and what is below it in each [unit s]; ``at`` gives the
+    signal at one end of intervals, from their values by name. [unit]
     """
 
     integral: Callable[[Intervals], tuple[FloatArray, FloatArray]]
     at: Callable[[Mapping[str, FloatArray]], FloatArray]
 
 
-def _charge_of(measured: Intervals) -> tuple[FloatArray, FloatArray]:
-    return linear_split(measured.first["i"], measured.last["i"], measured.length_s)
-
-
-CURRENT: Final = Signal(_charge_of, lambda values: values["i"])
+CURRENT: Final = Signal(charge_of, lambda values: values["i"])
 POWER: Final = Signal(energy_of, power_at)
 
 
@@ -51,18 +49,8 @@ POWER: Final = Signal(energy_of, power_at)
 class CompletedIntervals:
     """What the next readings of one signal complete; what follows from them is worked out once, for all who ask.
 
-    Parameters
-    ----------
-    signal : Signal
-        What is integrated.
-    measured : Intervals
-        Intervals that readings stand for, in order.
-    gap_start_us, gap_stop_us : array of int64
-        Gaps, in order. [us]
-    at_us : array of int64
-        The new readings themselves. [us]
-    linear : bool
-        Whether the signal runs linearly between readings; else it stands still.
+    The intervals that readings stand for (`measured`) and the gaps are in order; ``at_us`` are the new readings
+    themselves [us]; a signal that is not ``linear`` stands still between readings.
     """
 
     signal: Signal
@@ -72,30 +60,28 @@ class CompletedIntervals:
     at_us: TimeArray
     linear: bool
 
-    @kept
+    @cached_property
     def split(self) -> tuple[FloatArray, FloatArray]:
         """Give what is drawn and what is returned in each interval; both positive. [unit s]"""
         return self.signal.integral(self.measured)
 
-    @kept
+    @cached_property
     def last(self) -> FloatArray:
         """Give the signal at each interval's end. [unit]"""
         return self.signal.at(self.measured.last)
 
-    @kept
-    def first(self) -> FloatArray:
-        """Give the signal at each interval's beginning. [unit]"""
-        return self.last if self.measured.first is self.measured.last else self.signal.at(self.measured.first)
-
-    @kept
+    @cached_property
     def sums(self) -> IntervalSums:
         """Sum up the intervals, at least one."""
-        measured = self.measured
-        return interval_sums(
-            measured.start_us, (self.first, self.last), measured.length_s, self.split, linear=self.linear
-        )
+        return self._summed(self.last, self.split)
 
-    @kept
+    def _summed(self, last: FloatArray, split: tuple[FloatArray, FloatArray]) -> IntervalSums:
+        measured = self.measured
+        # What stands still within an interval is the same array at both ends, by which the sums know it.
+        first = last if measured.first is measured.last else self.signal.at(measured.first)
+        return IntervalSums.of(measured.start_us, (first, last), measured.length_s, split, linear=self.linear)
+
+    @cached_property
     def swings(self) -> tuple[float, float]:
         """Volts x length [V s], and fall of volts x rise of amps x length [W s]; where they have volts and amps."""
         first, last, length_s = self.measured.first, self.measured.last, self.measured.length_s
@@ -103,21 +89,22 @@ class CompletedIntervals:
         return inner((first["v"] + last["v"]) / 2, length_s), inner(fall_V * rise_A, length_s)
 
     def work_out(self) -> None:
-        """Work out the sums, and forget the arrays that only they needed."""
-        self.sums  # noqa: B018
-        if "v" in self.measured.first:
+        """Work out the sums, and hold none of the arrays that only they need."""
+        # Set by hand: up to Python 3.11 a `cached_property` lets only one thread at a time work it out, whatever the
+        # object, and here several threads work on several pieces.
+        measured = self.measured
+        vars(self)["sums"] = self._summed(self.signal.at(measured.last), self.signal.integral(measured))
+        if "v" in measured.first:
             self.swings  # noqa: B018
-        for name in ("split", "first", "last"):
-            vars(self).pop(name, None)
 
     def once(self, work: Callable[[CompletedIntervals], Made]) -> Made:
-        """Return what some work makes of these pieces, done once for all who ask."""
+        """Return what some work makes of these pieces, done once for all who ask: days and demos share them."""
         if work not in self._made:
             self._made[work] = work(self)
         made: Made = self._made[work]
         return made
 
-    @kept
+    @cached_property
     def _made(self) -> dict[Callable[[CompletedIntervals], Any], Any]:
         return {}
 
@@ -127,35 +114,36 @@ class CompletedIntervals:
             return self
         touching = _touching(self.measured.start_us, self.measured.stop_us, window)
         gaps = _touching(self.gap_start_us, self.gap_stop_us, window)
+        part = self._part(touching, gaps, _inside(self.at_us, window))
         return replace(
-            self,
-            measured=self.measured.part(touching).clipped(*window),
-            gap_start_us=np.clip(self.gap_start_us[gaps], *window),
-            gap_stop_us=np.clip(self.gap_stop_us[gaps], *window),
-            at_us=self.at_us[inside(self.at_us, window)],
+            part,
+            measured=part.measured.clipped(*window),
+            gap_start_us=np.clip(part.gap_start_us, *window),
+            gap_stop_us=np.clip(part.gap_stop_us, *window),
         )
 
     def apart(self, us: int) -> tuple[CompletedIntervals, CompletedIntervals]:
         """Return the intervals, gaps and readings that are over at an instant, and the others; none is cut. [us]"""
-        k, gap, at = (
+        over = [
             int(np.searchsorted(stop_us, us, side="right"))
             for stop_us in (self.measured.stop_us, self.gap_stop_us, self.at_us)
-        )
-        before, after = (
-            replace(
-                self,
-                measured=self.measured.part(slice(*part[:2])),
-                gap_start_us=self.gap_start_us[slice(*part[2:4])],
-                gap_stop_us=self.gap_stop_us[slice(*part[2:4])],
-                at_us=self.at_us[slice(*part[4:])],
-            )
-            for part in ((None, k, None, gap, None, at), (k, None, gap, None, at, None))
-        )
-        return before, after
+        ]
+        return self._part(*(slice(None, k) for k in over)), self._part(*(slice(k, None) for k in over))
 
-    @kept
+    def _part(self, intervals: slice, gaps: slice, readings: slice) -> CompletedIntervals:
+        """Return some of the intervals, of the gaps, and of the readings."""
+        return replace(
+            self,
+            measured=self.measured.part(intervals),
+            gap_start_us=self.gap_start_us[gaps],
+            gap_stop_us=self.gap_stop_us[gaps],
+            at_us=self.at_us[readings],
+        )
+
+    @cached_property
     def ends_us(self) -> tuple[int, int]:
         """Give the first and the last instant of anything in it; the first is later where there is nothing. [us]"""
+        # The first of means begins before its reading, and a gap cut by a window ends between two.
         starts = [int(x[0]) for x in (self.measured.start_us, self.gap_start_us, self.at_us) if len(x)]
         stops = [int(x[-1]) for x in (self.measured.stop_us, self.gap_stop_us, self.at_us) if len(x)]
         return min(starts, default=_NEVER_US), max(stops, default=-_NEVER_US)
@@ -168,12 +156,13 @@ def _holds(window: Window, ends_us: tuple[int, int]) -> bool:
 
 
 def _touching(start_us: TimeArray, stop_us: TimeArray, window: Window) -> slice:
+    # What only touches an end of the window lasts no time in it: hence the sides, which differ from those of instants.
     low, high = window
     first = 0 if low is None else int(np.searchsorted(stop_us, low, side="right"))
     return slice(first, len(start_us) if high is None else int(np.searchsorted(start_us, high, side="left")))
 
 
-def inside(time_us: TimeArray, window: Window) -> slice:
+def _inside(time_us: TimeArray, window: Window) -> slice:
     """Return which of the instants, which increase, lie in the window, its ends included."""
     low, high = window
     first = 0 if low is None else int(np.searchsorted(time_us, low, side="left"))
@@ -185,23 +174,18 @@ class PieceReader:
 
     def __init__(self, how: HowRead, signal: Signal) -> None:
         self._how, self._signal = how, signal
-        self._tail: tuple[TimeArray, dict[str, FloatArray]] | None = None
+        self._tail: Chunk | None = None
 
     def take(self, time_us: TimeArray, values: dict[str, FloatArray]) -> CompletedIntervals | None:
         """Return what the next readings complete; those without a value are as if they had not been made."""
-        if any(has_missing(x) for x in values.values()):
-            there = ~np.isnan(sum(values.values()))
-            time_us, values = time_us[there], {name: x[there] for name, x in values.items()}
-        if not len(time_us):
+        new = Chunk(time_us, values).having(*values)
+        if not len(new):
             return None
-        new_us, first_of_log = time_us, self._tail is None
-        if self._tail is not None:
-            time_us = np.concatenate([self._tail[0], time_us])
-            values = {name: np.concatenate([self._tail[1][name], x]) for name, x in values.items()}
-        self._tail = (time_us[-1:], {name: x[-1:] for name, x in values.items()})
+        readings = new if self._tail is None else join([self._tail, new])
+        first_of_log, self._tail = self._tail is None, readings.part(len(readings) - 1, len(readings))
         stretch = between_readings(
-            time_us,
-            values,
+            readings.time_us,
+            readings.quantities,
             sampling=self._how.sampling,
             gap_limit_s=self._how.gap_limit_s,
             usual_interval_s=self._how.usual_interval_s,
@@ -209,13 +193,13 @@ class PieceReader:
         )
         linear = self._how.sampling == "instant"
         return CompletedIntervals(
-            self._signal, stretch.measured, stretch.gap_start_us, stretch.gap_stop_us, new_us, linear
+            self._signal, stretch.measured, stretch.gap_start_us, stretch.gap_stop_us, new.time_us, linear
         )
 
     @property
     def tail_us(self) -> int | None:
         """The reading that it carries; None before the first. [us]"""
-        return None if self._tail is None else int(self._tail[0][0])
+        return None if self._tail is None else int(self._tail.time_us[0])
 
     def also(self, other: PieceReader, pieces: CompletedIntervals) -> CompletedIntervals:
         """Return what it would have taken of the readings that another reader has just taken, which holds its signal.
@@ -234,7 +218,7 @@ class CompletedReadings:
     current: CompletedIntervals | None
     power: CompletedIntervals | None
 
-    @kept
+    @cached_property
     def ends_us(self) -> tuple[int, int]:
         """Give the first and the last instant of anything in it. [us]"""
         time_us = self.chunk.time_us
@@ -250,7 +234,7 @@ class CompletedReadings:
         if self.current is not None and "power_W" in self.chunk.quantities:
             self.weighed  # noqa: B018
 
-    @kept
+    @cached_property
     def weighed(self) -> tuple[float, float]:
         """All that the power column says without its sign, and how much of that contradicts the current. [W], [W]"""
         p, i = (self.chunk.quantities[name] for name in ("power_W", "current_A"))
@@ -267,6 +251,7 @@ class CompletedReadings:
         low_us, high_us = self.ends_us
         for us in sorted(us for us in instants if low_us < us < high_us):
             after = int(np.searchsorted(time_us, us, side="right"))
+            # One cut at the instant and one at the next reading leave the interval that holds the instant by itself.
             for cut_us in (us, *time_us[after : after + 1].tolist()):
                 part, rest = rest._apart(cut_us)
                 if len(part.chunk):
@@ -289,24 +274,16 @@ class CompletedReadings:
         """Return what lies in a window."""
         if _holds(window, self.ends_us):
             return self
-        kept = inside(self.chunk.time_us, window)
+        inside = _inside(self.chunk.time_us, window)
         return CompletedReadings(
-            self.chunk.part(kept.start, kept.stop) if kept.stop - kept.start < len(self.chunk) else self.chunk,
+            self.chunk.part(inside.start, inside.stop) if inside.stop - inside.start < len(self.chunk) else self.chunk,
             None if self.current is None else self.current.within(window),
             None if self.power is None else self.power.within(window),
         )
 
 
 class Reader:
-    """Reads chunks for any number of windows: carries one reading of each signal.
-
-    Parameters
-    ----------
-    how : HowRead
-        What a reading stands for.
-    quantities : set of str
-        The quantities the log has.
-    """
+    """Reads chunks for any number of windows: carries one reading of each signal."""
 
     def __init__(self, how: HowRead, quantities: Set[str]) -> None:
         self._side = how.side
@@ -322,6 +299,7 @@ class Reader:
         power = self._power.take(chunk.time_us, signals)
         if self._current is None or power is None or len(power.at_us) < len(chunk):
             return CompletedReadings(chunk, self._amps(chunk), power)
+        # With the same readings behind both, the amps of the energy are those of the charge: joined once for both.
         same = signals.get("i") is chunk.quantities["current_A"] and self._current.tail_us == before_us
         return CompletedReadings(chunk, self._current.also(self._power, power) if same else self._amps(chunk), power)
 

@@ -1,20 +1,20 @@
-"""What must be known of a signal, beside its integral, to tell how sure that is."""
+"""What must be known of a signal, beside its integral, to tell how sure that is: summed stretch by stretch."""
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from shuntbook.analysis.readings.chunk import FloatArray
+from shuntbook.analysis.readings.chunk import FloatArray, TimeArray
+from shuntbook.analysis.readings.integral import Indices, crossed, inner
 
-from .by_size import HALF, SIZES, size_of
-from .equal_readings import EqualRuns, RunFacts
-from .hidden_crossings import Crossings, Hidden
-from .interval_sums import FINESIZES, IntervalSums, halves, sizes_of_wobble
+from .equal_readings import EqualRuns, RunFacts, RunSums
+from .grouped_sums import HALF, SIZES, HourSums, size_of, sums_by_sign, sums_by_size
+from .hidden_crossings import Crossings, CrossingSums, Hidden
 from .noted import NoteFacts
 
 #: The noise is read off this quantile of the second differences: low, so that steps between readings do not count even
@@ -26,15 +26,125 @@ _QUIETEST: Final = 0.01
 _NO_NOISE: Final = 0.5
 #: The second difference of white noise is so many times as wide as the noise itself: 1, -2, 1 in quadrature.
 _SECOND_DIFFERENCE: Final = math.sqrt(6.0)
+#: A double's exponent and four bits of its fraction make so many finer sizes, which lie so far up. [1], [bit]
+_FINE_SIZES, _FINE_SHIFT = 1 << 15, 48
+#: Where more than one interval in so many passes zero, all are treated alike: quicker, as measured.
+_FEW: Final = 10
 
 
-@dataclass(frozen=True)
-class Parts:
+class Parts(NamedTuple):
     """One figure for what is drawn, for what is returned, and for both with their signs."""
 
     drawn: float
     returned: float
     net: float
+
+
+@dataclass(frozen=True)
+class IntervalSums:
+    """Sums over intervals, at least one, and what at their ends takes part in sums with those before and after.
+
+    Parameters
+    ----------
+    hours : HourSums
+        Drawn, returned [unit s] and time [s], hour by hour and in all.
+    lengths2, net, squares, low, high, highest, sizes, wobble
+        See `ErrorFacts`; of these intervals alone. The highest is that of their latter ends, the extremes of both.
+    steps : array, shape (3, 2)
+        Second and fourth powers of what steps do to draw, return and net.
+    ends : (array, array)
+        The first two and the last two of the latter ends. [unit]
+    runs, crossings : RunSums, CrossingSums
+        Runs of equal latter ends, and where the signal changes its direction.
+    """
+
+    hours: HourSums
+    lengths2: float
+    net: float
+    squares: float
+    low: float
+    high: float
+    highest: float
+    steps: FloatArray
+    sizes: FloatArray
+    wobble: NDArray[np.int64]
+    ends: tuple[FloatArray, FloatArray]
+    runs: RunSums
+    crossings: CrossingSums
+
+    @classmethod
+    def of(
+        cls,
+        start_us: TimeArray,
+        ends: tuple[FloatArray, FloatArray],
+        length_s: FloatArray,
+        split: tuple[FloatArray, FloatArray],
+        *,
+        linear: bool,
+    ) -> IntervalSums:
+        """Sum up intervals, at least one.
+
+        By where they begin, the signal at either end [unit], their lengths, what was drawn and returned in each
+        [unit s], and whether the signal runs `linear` between readings; else it stands still.
+        """
+        first, last = ends
+        low, high = float(last.min()), float(last.max())
+        highest = max(high, -low)
+        if first is not last:
+            low, high = min(low, float(first.min())), max(high, float(first.max()))
+        middle = (first + last) * 0.5 if linear else last
+        amount = middle * length_s
+        change = last[1:] - last[:-1]
+        at = crossed(first, last) if low < 0 < high else None
+        return cls(
+            hours=HourSums.of(start_us, *split, length_s),
+            lengths2=inner(length_s, length_s),
+            net=float(amount.sum()),
+            squares=inner(middle, amount),
+            low=low,
+            high=high,
+            highest=highest,
+            steps=_steps(first, last, length_s, at, drawn=low >= 0) if linear else np.zeros((3, 2)),
+            sizes=sums_by_size(middle, length_s, *split),
+            wobble=np.bincount(_sizes_of_wobble(change), minlength=_FINE_SIZES),
+            ends=(last[:2].copy(), last[-2:].copy()),
+            runs=RunSums.of(last, change, length_s),
+            crossings=CrossingSums.of(first, last, length_s, at, linear=linear),
+        )
+
+
+def _sizes_of_wobble(change: FloatArray) -> NDArray[np.int64]:
+    """Return the sizes of the changes of changes as indices, from 0 to 32767."""
+    second = change[1:] - change[:-1]
+    return np.abs(second, out=second).view(np.int64) >> _FINE_SHIFT
+
+
+def _steps(first: FloatArray, last: FloatArray, length_s: FloatArray, at: Indices | None, *, drawn: bool) -> FloatArray:
+    """Return what steps do to draw, return and net; `at` are the intervals that cross zero, None where all is alike."""
+    net = last - first
+    net *= length_s
+    # All on one side of zero: a step is one of draw alone, or of return alone.
+    if at is None:
+        both = _second_and_fourth(net)
+        return np.array([both, (0.0, 0.0), both] if drawn else [(0.0, 0.0), both, both])
+    few, others = len(at) <= len(net) // _FEW, np.zeros((2, 2))
+    which: Indices | slice = at if few else slice(None)
+    through = net[which]
+    if few:
+        # The others are told apart by their latter ends, which are on the same side as the former ones.
+        net[at] = 0.0
+        squares = np.multiply(net, net, out=net)
+        others = sums_by_sign(last, squares, squares * squares).T
+    # A step through zero is as much of draw as lies above zero, and the rest of return.
+    above = (np.maximum(last[which], 0.0) - np.maximum(first[which], 0.0)) * length_s[which]
+    parts = [_second_and_fourth(x) for x in (above, through - above, through)]
+    return np.array([*others, others.sum(axis=0)]) + parts
+
+
+def _second_and_fourth(x: FloatArray) -> FloatArray:
+    """Return the sums of second and fourth powers; shape (2,)."""
+    square = x * x
+    return np.array([square.sum(), inner(square, square)])
 
 
 @dataclass(frozen=True)
@@ -59,10 +169,8 @@ class ErrorFacts:
         Integral of the signal, and of its square. [unit s], [unit2 s]
     highest : float
         Highest reading, without its sign. [unit]
-    sizes_s : array, shape (4096,)
-        Time by the sign and the power of two of the signal's size. [s]
-    sizes_above, sizes_below : array, shape (2048,)
-        What was drawn and returned, by the power of two of the signal's size. [unit s]
+    sizes : array, shape (3, 4096)
+        Time, and what was drawn and returned, by the sign and the power of two of the signal. [s], [unit s], [unit s]
     sizes_hidden : array, shape (3, 2048)
         What steps through zero hide of draw and of return alike, by the power of two of the step's size; its rows are
         those of `CrossingSums`.
@@ -82,24 +190,13 @@ class ErrorFacts:
     net: float
     squares: float
     highest: float
-    sizes_s: FloatArray
-    sizes_above: FloatArray
-    sizes_below: FloatArray
+    sizes: FloatArray
     sizes_hidden: FloatArray
     wobble: NDArray[np.int64]
     notes: NoteFacts | None = None
 
     def noise(self, resolution: float = 0.0, *, of_means: bool = False) -> float:
-        """Return the standard deviation of the readings' noise. [unit]
-
-        Parameters
-        ----------
-        resolution : float
-            The last digit. Where so many readings are equal that the noise is hidden by it, the share of equal ones
-            tells how much of it there can be. [unit]
-        of_means : bool
-            Whether the readings are means.
-        """
+        """Return the standard deviation of the readings' noise, beside a last digit. [unit]"""
         total = int(self.wobble.sum())
         if total == 0:
             return 0.0
@@ -109,8 +206,11 @@ class ErrorFacts:
             usual = self._by_quantile(share)
             low = self._by_quantile(_QUIET_SHARE_OF_MEANS) if still < _QUIET_SHARE_OF_MEANS else usual
             return low if low < usual * _NO_NOISE else usual
+        # Readings so often equal hide the noise in the digit; where nearly all are, none is left to see.
         if resolution <= 0 or still > 1 - _QUIET_SHARE:
             return 0.0
+        # Three readings fall into one digit where their second difference stays within half of it: the share of those
+        # that do tells how many of its own widths half a digit is.
         return resolution / 2 / _z_within(still) / _SECOND_DIFFERENCE
 
     def quietest(self) -> float:
@@ -125,96 +225,78 @@ class ErrorFacts:
     def runs2(self, digit: float = 0.0) -> Parts:
         """Return the sums of the squares of the times that one error of the last digit stands. [s2]
 
-        That is a run of equal readings, or all runs of one reading where the signal stands still.
-
-        Parameters
-        ----------
-        digit : float
-            The last digit, between which the readings may flip; 0 where it is not known. [unit]
+        That is a run of equal readings, or all runs of one reading where the signal stands still; between the digit's
+        neighbours it may flip. It is 0 where it is not known.
         """
         return Parts(*self.runs.squares(digit).tolist())
 
     @property
     def nought_s(self) -> float:
         """The time that reads exactly nought. [s]"""
-        return float(self.sizes_s[0] + self.sizes_s[HALF])
+        return float(self.sizes[0, 0] + self.sizes[0, HALF])
 
     def hidden(self, limit: float) -> Hidden:
         """Return what steps through zero hide that are larger than `limit`, of draw and of return alike."""
-        first = int(size_of(np.array([abs(limit)]))[0]) + 1 if limit > 0 else 0
+        first = _size(limit) + 1 if limit > 0 else 0
         return Hidden(*self.sizes_hidden[:, first:].sum(axis=1).tolist())
 
     def near_zero(self, limit: float) -> tuple[float, float, float, float]:
-        """Return time and integral of what lies closer to zero than `limit`, above and below it apart.
+        """Return time [s] and integral [unit s] of what lies closer to zero than `limit`, above and below it apart.
 
         Sizes are known by powers of two, so what is up to twice as far may be counted too. What reads exactly zero is
-        left out: a zero that is off would show.
-
-        Returns
-        -------
-        above_s, below_s, above, below : float
-            All positive. [s], [s], [unit s], [unit s]
+        left out: a zero that is off would show. All are positive: time above, time below, amount above, amount below.
         """
-        half = HALF
-        top = int(size_of(np.array([abs(limit)]))[0]) + 1 if limit > 0 else 1
+        top = _size(limit) + 1 if limit > 0 else 1
+        time_s, drawn, returned = self.sizes
         return (
-            float(self.sizes_s[1:top].sum()),
-            float(self.sizes_s[half + 1 : half + top].sum()),
-            float(self.sizes_above[:top].sum()),
-            float(self.sizes_below[:top].sum()),
+            float(time_s[1:top].sum()),
+            float(time_s[HALF + 1 : HALF + top].sum()),
+            float((drawn[:HALF] + drawn[HALF:])[:top].sum()),
+            float((returned[:HALF] + returned[HALF:])[:top].sum()),
         )
 
 
 class ErrorSums:
-    """Add up `ErrorFacts`, interval by interval; part of a fold.
+    """Add up `ErrorFacts` of a signal, which runs `linear` between readings or stands still; part of a fold.
 
     What it carries are two readings and one open run of equal readings.
-
-    Parameters
-    ----------
-    linear : bool
-        Whether the signal runs linearly between readings; else it stands still, and has no steps within an interval.
     """
 
     def __init__(self, *, linear: bool) -> None:
-        self._linear = linear
         self._intervals = 0
-        self._steps = np.zeros((3, 2))  # second and fourth powers of what steps do to draw, return and net
+        self._steps = np.zeros((3, 2))
         self._lengths2 = self._net = self._squares = self._highest = 0.0
-        self._sizes_s = np.zeros(SIZES)
-        self._sizes_above, self._sizes_below = np.zeros(HALF), np.zeros(HALF)
-        self._wobble = np.zeros(FINESIZES, np.int64)
+        self._sizes = np.zeros((3, SIZES))
+        self._wobble = np.zeros(_FINE_SIZES, np.int64)
         self._last = np.empty(0)
         self._runs = EqualRuns()
         self._crossings = Crossings(linear=linear)
 
     def add(self, sums: IntervalSums) -> None:
         """Take the next intervals in."""
-        self._intervals += sums.count
+        self._intervals += sums.crossings.count
         self._lengths2 += sums.lengths2
         self._net += sums.net
         self._squares += sums.squares
         self._highest = max(self._highest, sums.highest)
         self._steps += sums.steps
-        self._sizes_s += sums.sizes[0]
-        self._sizes_above += halves(sums.sizes[1])
-        self._sizes_below += halves(sums.sizes[2])
+        self._sizes += sums.sizes
         self._runs.add(sums.runs)
         self._crossings.add(sums.crossings)
         first, last = sums.ends
         self._wobble += sums.wobble
-        np.add.at(self._wobble, sizes_of_wobble(np.diff(np.concatenate([self._last, first]))), 1)
+        # The second differences that reach over the border between two stretches are in neither of them.
+        np.add.at(self._wobble, _sizes_of_wobble(np.diff(np.concatenate([self._last, first]))), 1)
         self._last = np.concatenate([self._last, last])[-2:]
 
     def result(self) -> ErrorFacts:
         """Return the facts so far."""
-        half = HALF
-        above = float(self._sizes_s[1:half].sum())
-        below = float(self._sizes_s[half + 1 :].sum())
+        above = float(self._sizes[0, 1:HALF].sum())
+        below = float(self._sizes[0, HALF + 1 :].sum())
         return ErrorFacts(
             intervals=self._intervals,
             time_s=Parts(above, below, above + below),
-            all_s=float(self._sizes_s.sum()),
+            all_s=float(self._sizes[0].sum()),
             steps2=Parts(*self._steps[:, 0].tolist()),
             steps4=Parts(*self._steps[:, 1].tolist()),
             lengths2=self._lengths2,
@@ -222,17 +304,19 @@ class ErrorSums:
             net=self._net,
             squares=self._squares,
             highest=self._highest,
-            sizes_s=self._sizes_s.copy(),
-            sizes_above=self._sizes_above.copy(),
-            sizes_below=self._sizes_below.copy(),
+            sizes=self._sizes.copy(),
             sizes_hidden=self._crossings.result(),
             wobble=self._wobble.copy(),
         )
 
 
+def _size(limit: float) -> int:
+    return int(size_of(np.array([abs(limit)]))[0])
+
+
 def _middle(fine_size: int) -> float:
     """Return the middle of what one finer size holds. [unit]"""
-    edges = np.array([fine_size << 48, (fine_size + 1) << 48], np.int64).view(np.float64)
+    edges = np.array([fine_size << _FINE_SHIFT, (fine_size + 1) << _FINE_SHIFT], np.int64).view(np.float64)
     return float(edges.mean())
 
 

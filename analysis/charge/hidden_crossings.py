@@ -12,7 +12,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from shuntbook.analysis.readings.chunk import FloatArray
 from shuntbook.analysis.readings.integral import Indices, crossed
 
-from .by_size import HALF, size_of
+from .grouped_sums import HALF, size_of
 
 #: A level does not hold where the mean after it turns back by this share of the step: common practice, no source. [1]
 _TURNS: Final = 0.15
@@ -56,12 +56,15 @@ class Hidden:
     @property
     def likely(self) -> float:
         """The most likely amount. [unit s]"""
+        # A bump's mean gives the least it can hide. The more of all is bumps, the shorter the runs are beside the
+        # spacing, and the higher above their means the tops that were not seen.
         all_of_it = self.held + self.bumps
         return self.held + self.bumps * (_BUMPS + self.bumps / all_of_it) if all_of_it > 0 else 0.0
 
     @property
     def unseen(self) -> float:
         """How much more may be hidden where hardly a level holds, by bumps that stay on one side. [unit s]"""
+        # Squared, so that it fades where most levels hold: there hardly a run is short enough to stay on one side.
         all_of_it = self.held + self.bumps
         return _UNSEEN * self.bumps * (self.bumps / all_of_it) ** 2 if all_of_it > 0 else 0.0
 
@@ -95,14 +98,10 @@ class CrossingSums:
     def of(
         cls, first: FloatArray, last: FloatArray, length_s: FloatArray, at: Indices | None, *, linear: bool
     ) -> CrossingSums:
-        """Return the sums of intervals.
+        """Return the sums of intervals, from the signal at either end.
 
         Parameters
         ----------
-        first, last : array, shape (n,)
-            The signal at either end. [unit]
-        length_s : array, shape (n,)
-            Their lengths. [s]
         at : array of int, shape (m,), or None
             Which of them pass zero, as `crossed` says; None where the signal has one sign all the time.
         linear : bool
@@ -122,11 +121,6 @@ class Crossings:
 
     A reading's neighbours tell a step from a slope, so an interval is judged when the next is known; what is carried
     are two intervals, or four of means.
-
-    Parameters
-    ----------
-    linear : bool
-        Whether the signal is taken to run linearly between readings; else a reading is a mean over its interval.
     """
 
     def __init__(self, *, linear: bool) -> None:
@@ -138,6 +132,7 @@ class Crossings:
         """Take the next intervals in."""
         if sums.hidden is not None:
             self._hidden += sums.hidden
+        # The intervals on either side of the border between two stretches: each is judged here or in one of them.
         around = np.concatenate([self._tail, sums.first], axis=1)
         if around[:2].min() < 0 < around[:2].max():
             _judge(around, crossed(*around[:2]), self._hidden, linear=self._linear)
@@ -158,6 +153,14 @@ class Crossings:
         return hidden
 
 
+class _StepsThroughZero(NamedTuple):
+    """Steps: their sizes [unit], what each hides [unit s], and whether it leads to a level that does not hold."""
+
+    size: FloatArray
+    hidden: FloatArray
+    to_bump: NDArray[np.bool_]
+
+
 def _around(linear: bool) -> int:
     """Return how many intervals on either side tell a step from a slope."""
     return 1 if linear else 2
@@ -169,50 +172,47 @@ def _judge(rows: Sequence[FloatArray] | FloatArray, at: Indices, hidden: FloatAr
     if len(length_s) <= 2 * _around(linear):
         return
     if linear:
-        step, amount = _of_lines(first, last, length_s, at)
-        np.add.at(hidden[0], size_of(step), amount)
+        steps = _of_lines(first, last, length_s, at)
+        np.add.at(hidden[0], size_of(steps.size), steps.hidden)
         return
-    step, amount, bump = _of_means(last, length_s)
-    np.add.at(hidden, (bump.astype(int), size_of(step)), amount)
-    np.add.at(hidden[2], size_of(step), amount * amount)
+    # Of means all are judged, not those at which the mean itself changes sign: the one that holds the step may have
+    # either sign, and the levels before and after it decide. What bumps hide goes into the second row.
+    steps = _of_means(last, length_s)
+    np.add.at(hidden, (steps.to_bump.astype(int), size_of(steps.size)), steps.hidden)
+    np.add.at(hidden[2], size_of(steps.size), steps.hidden * steps.hidden)
 
 
 def _slope(before: FloatArray, step: FloatArray, after: FloatArray) -> FloatArray:
-    """Return how much of a step's size changed on either side of it in the same direction. [1]
-
-    What changes in the other direction is the end of a short run, and no slope.
-    """
+    """Return how much of a step's size changed on either side of it in the same direction. [1]"""
+    # What changes in the other direction is the end of a short run, and no slope.
     way = np.sign(step)
     return (np.maximum(way * before, 0.0) + np.maximum(way * after, 0.0)) / np.abs(step)
 
 
-def _of_lines(first: FloatArray, last: FloatArray, length_s: FloatArray, at: Indices) -> tuple[FloatArray, FloatArray]:
-    """Return the sizes of steps, and what lines through zero hide, where they stand for steps.
-
-    With a at the one end and -b at the other, a step anywhere between draws a dt / 2 in the mean, a line a dt / 2 x
-    a / (a + b): less by a b dt / (2 (a + b)). A change no larger than its neighbours is a slope, and hides nothing.
-    """
+def _of_lines(first: FloatArray, last: FloatArray, length_s: FloatArray, at: Indices) -> _StepsThroughZero:
+    """Return what straight lines through zero hide, where they stand for steps."""
     at = at[(at > 0) & (at < len(last) - 1) & (first[at] * last[at] < 0)]
     before, change, after = (last[k] - first[k] for k in (at - 1, at, at + 1))
     a, b = np.abs(first[at]), np.abs(last[at])
+    # A change no larger than its neighbours on both sides together is a slope, which the line tells rightly.
     share = np.maximum(1 - _slope(before, change, after) / 2, 0.0)
-    return a + b, share * a * b / (a + b) / 2 * length_s[at]
+    # From a to -b a step anywhere in the interval dt draws a dt / 2 in the mean. The line draws a triangle up to its
+    # zero, a / (a + b) of the interval: a dt / 2 x a / (a + b). The step draws more by a b dt / (2 (a + b)).
+    return _StepsThroughZero(a + b, share * a * b / (a + b) / 2 * length_s[at], np.zeros(len(at), dtype=bool))
 
 
-def _of_means(mean: FloatArray, length_s: FloatArray) -> tuple[FloatArray, FloatArray, NDArray[np.bool_]]:
-    """Return the sizes of steps, what means hide, and which of these steps lead to a level that does not hold.
-
-    Between a before and -b after, a step at the share u of the interval makes its mean.
-
-    The mean is a u - b (1 - u), of which a u was drawn and b (1 - u) returned; the smaller of the two is hidden. Where
-    the signal goes on changing before and after, it is a slope, which hides a quarter of that.
-    """
+def _of_means(mean: FloatArray, length_s: FloatArray) -> _StepsThroughZero:
+    """Return what means hide, of steps that fall into the third of five of them."""
     before, after = mean[1:-3], mean[3:-1]
     at = np.flatnonzero(before * after < 0)
     a, b, m, change = before[at], -after[at], mean[at + 2], after[at] - before[at]
+    # From a to -b with the step at the share u of the interval its mean is m = a u - b (1 - u), which tells u. Drawn was
+    # a u, returned b (1 - u); they cancel but for m, so the smaller of the two is hidden of both.
     share = np.clip((m + b) / (a + b), 0, 1)
+    hidden = np.minimum(np.abs(a * share), np.abs(b * (1 - share))) * length_s[at + 2]
+    # Where the signal goes on changing before and after, it is a slope, which hides a quarter: with a = b it falls from
+    # a / 2 to -a / 2 within the interval and hides a / 8, a step in its middle a / 2.
     led, goes_on = a - mean[at], mean[at + 4] + b
     step = np.maximum(1 - _slope(led, change, goes_on), 0)
-    hidden = np.minimum(np.abs(a * share), np.abs(b * (1 - share))) * length_s[at + 2]
     turns = np.minimum(led * np.sign(change), goes_on * np.sign(change)) < -_TURNS * np.abs(change)
-    return np.abs(change), (step + (1 - step) / 4) * hidden, turns
+    return _StepsThroughZero(np.abs(change), (step + (1 - step) / 4) * hidden, turns)

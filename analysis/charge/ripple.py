@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from shuntbook.analysis.readings.chunk import FloatArray
 
-from .by_size import size_of
+from .grouped_sums import size_of
 
 #: Values in a window, and by how many the next scale is coarser; the coarsest window is a piece of readings. [1]
 WINDOW, COARSER, SCALES = 16, 4, 5

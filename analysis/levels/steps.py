@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from shuntbook.analysis.readings.blocks import Blocks
 from shuntbook.analysis.readings.chunk import MICROSECONDS, Chunk, FloatArray, TimeArray, join
-from shuntbook.analysis.readings.energy import contradicts
+from shuntbook.analysis.readings.integral import contradicts
 from shuntbook.analysis.readings.intervals import between_readings
 from shuntbook.analysis.readings.measured_span import HowRead
 

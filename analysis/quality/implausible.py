@@ -8,8 +8,8 @@ from typing import Final, Literal
 
 import numpy as np
 
+from shuntbook.analysis.charge.charge import WORTH_TELLING
 from shuntbook.analysis.charge.instants import Instants
-from shuntbook.analysis.charge.signal_integral import WORTH_TELLING
 from shuntbook.analysis.readings.blocks import Piece
 from shuntbook.analysis.readings.chunk import SECONDS_PER_HOUR, FloatArray, Side
 

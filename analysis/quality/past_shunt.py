@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from shuntbook.analysis.charge.by_size import HALF, size_of
+from shuntbook.analysis.charge.grouped_sums import HALF, size_of
 from shuntbook.analysis.levels.step_threshold import Threshold
 from shuntbook.analysis.readings.blocks import Piece, gaps_before
 from shuntbook.analysis.readings.chunk import FloatArray

@@ -8,11 +8,10 @@ from typing import Final
 
 import numpy as np
 
-from shuntbook.analysis.charge.signal_integral import WORTH_TELLING
+from shuntbook.analysis.charge.charge import WORTH_TELLING
 from shuntbook.analysis.readings.blocks import Piece
 from shuntbook.analysis.readings.chunk import Side
-from shuntbook.analysis.readings.energy import contradicts
-from shuntbook.analysis.readings.integral import inner
+from shuntbook.analysis.readings.integral import contradicts, inner
 
 #: Columns agree where watts are volts times amps to within this share: common practice, no source; a meter's own
 #: rounding, and means of what switches within a reading, stay well below it. [1]

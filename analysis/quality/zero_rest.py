@@ -15,7 +15,7 @@ from typing import Final
 
 import numpy as np
 
-from shuntbook.analysis.charge.by_size import HALF, SIZES, size_of, sums_by_size
+from shuntbook.analysis.charge.grouped_sums import HALF, SIZES, size_of, sums_by_size
 from shuntbook.analysis.levels.step_threshold import Threshold
 from shuntbook.analysis.readings.blocks import InPieces, Piece, gaps_before
 from shuntbook.analysis.readings.chunk import MICROSECONDS, Chunk, FloatArray, TimeArray

@@ -14,13 +14,7 @@ from .chunk import MICROSECONDS, Chunk, FloatArray, Result_co, TimeArray, has_mi
 
 
 class Blocks:
-    """Collects chunks and gives them out again in blocks of exactly `size` readings.
-
-    Parameters
-    ----------
-    size : int
-        Readings in a block. [1]
-    """
+    """Collects chunks and gives them out again in blocks of exactly `size` readings."""
 
     def __init__(self, size: int) -> None:
         self._size = size
@@ -53,17 +47,8 @@ class Blocks:
 
 
 def firsts(time_us: TimeArray, width_us: int) -> NDArray[np.intp]:
-    """Return the index of the first instant in each bucket that holds one.
-
-    Where buckets hold several they are looked for, since dividing every instant costs more.
-
-    Parameters
-    ----------
-    time_us : array of int64, shape (n,)
-        Instants, at least one; they rise. [us]
-    width_us : int
-        The buckets' width. [us]
-    """
+    """Return the index of the first instant in each bucket that holds one; of instants, at least one, that rise."""
+    # Where a bucket holds eight instants and more, looking for its edge is quicker than dividing every instant.
     low, high = int(time_us[0]) // width_us, int(time_us[-1]) // width_us
     if high - low < len(time_us) // 8:
         first = np.searchsorted(time_us, np.arange(low, high + 1) * width_us)
@@ -74,11 +59,9 @@ def firsts(time_us: TimeArray, width_us: int) -> NDArray[np.intp]:
 
 #: Readings in a piece, and the neighbours on either side that stand around it.
 BLOCK: Final = 4096
-
 AROUND: Final = 3
 
 Number = TypeVar("Number", np.float64, np.int64)
-
 Result = TypeVar("Result")
 
 
@@ -97,11 +80,12 @@ class Piece:
         """Return the piece without the readings in which one of these quantities is missing."""
         if not any(has_missing(self.readings.quantities[name]) for name in names):
             return self
-        there = np.ones(len(self.readings), dtype=bool)
+        complete = np.ones(len(self.readings), dtype=bool)
         for name in names:
-            there &= ~np.isnan(self.readings.quantities[name])
-        kept = Chunk(self.readings.time_us[there], {n: x[there] for n, x in self.readings.quantities.items()})
-        return Piece(kept, int(there[: self.start].sum()), int(there[: self.stop].sum()))
+            complete &= ~np.isnan(self.readings.quantities[name])
+        # The bounds move with what stays before each of them.
+        readings = Chunk(self.readings.time_us[complete], {n: x[complete] for n, x in self.readings.quantities.items()})
+        return Piece(readings, int(complete[: self.start].sum()), int(complete[: self.stop].sum()))
 
     def new(self) -> Chunk:
         """Return the readings that are looked at now, without their neighbours."""
@@ -114,17 +98,7 @@ class Piece:
 
 @dataclass(frozen=True)
 class PieceRows:
-    """Pieces that follow each other, a row each, so that one call serves all of them.
-
-    Parameters
-    ----------
-    time_us : array of int64, shape (pieces, n)
-        The instants of the readings, neighbours among them. [us]
-    quantities : mapping of str to array, shape (pieces, n)
-        The readings by quantity.
-    start, stop : int
-        Which columns are looked at now.
-    """
+    """Pieces that follow each other, a row each, so that one call serves all of them; arrays of shape (pieces, n)."""
 
     time_us: TimeArray
     quantities: Mapping[str, FloatArray]
@@ -164,6 +138,7 @@ class Pieces:
         if new is None:
             return
         if self._carried is None:
+            # The log's first piece has no neighbours before it, so its row is shorter than all others.
             yield self._rows(new.part(0, BLOCK))
             new = new.part(BLOCK, len(new))
         if len(new):
@@ -174,6 +149,7 @@ class Pieces:
         """Return readings, which are whole pieces after what was carried, as rows; carry the last ones."""
         before, around = self._before, len(readings) % BLOCK
         self._before = AROUND
+        # The last readings have been neighbours only, so they are looked at next, with as many neighbours before them.
         self._carried = readings.part(len(readings) - 2 * AROUND, len(readings))
         rows = {n: _rows_of(x, around) for n, x in readings.quantities.items()}
         return PieceRows(_rows_of(readings.time_us, around), rows, before, BLOCK + around - AROUND)
@@ -189,6 +165,7 @@ class Pieces:
 
 def _rows_of(x: NDArray[Number], around: int) -> NDArray[Number]:
     """Return pieces of `BLOCK` and so many around them as rows; views, no copies."""
+    # Neighbours stand in two rows at once: a row begins `BLOCK` behind the one before it, but is longer than that.
     x = np.ascontiguousarray(x)
     return np.ndarray((len(x) // BLOCK, BLOCK + around), x.dtype, x, strides=(BLOCK * x.itemsize, x.itemsize))
 
@@ -219,21 +196,14 @@ class InPieces(Generic[Result]):
         """Return what all readings so far amount to."""
         part, rest = self._part, self._pieces.rest()
         if rest is not None:
+            # Asking changes nothing, so a copy takes in what still waits for neighbours.
             part = copy.deepcopy(part)
             part.take(rest)
         return part.result()
 
 
 def gaps_before(time_us: TimeArray, gap_limit_s: float | None) -> NDArray[np.bool_]:
-    """Return whether nothing was measured right before each reading; None bridges every spacing.
-
-    Parameters
-    ----------
-    time_us : array of int64, shape (..., n)
-        Instants, rising along the last axis. [us]
-    gap_limit_s : float or None
-        The longest spacing that is none. [s]
-    """
+    """Return whether nothing was measured right before each reading, in shape (..., n); None bridges every spacing."""
     is_gap = np.zeros(time_us.shape, dtype=bool)
     if gap_limit_s is not None and time_us.shape[-1] > 1:
         spacing_us, limit_us = time_us[..., 1:] - time_us[..., :-1], gap_limit_s * MICROSECONDS

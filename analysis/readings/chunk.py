@@ -42,8 +42,16 @@ class Chunk:
         return len(self.time_us)
 
     def part(self, start: int, stop: int) -> Chunk:
-        """Return the readings from index `start` up to but not including `stop`."""
+        """Return the readings from index `start` up to but not including `stop`; views, no copies."""
         return Chunk(self.time_us[start:stop], {name: x[start:stop] for name, x in self.quantities.items()})
+
+    def having(self, *names: str) -> Chunk:
+        """Return the readings that miss none of these quantities."""
+        # Nearly all logs miss nothing: then no copy is made.
+        if not any(has_missing(self.quantities[name]) for name in names):
+            return self
+        complete = ~np.isnan(sum(self.quantities[name] for name in names))
+        return Chunk(self.time_us[complete], {name: x[complete] for name, x in self.quantities.items()})
 
 
 class Fold(Protocol[Result_co]):
@@ -61,15 +69,16 @@ class Fold(Protocol[Result_co]):
 
 
 def has_missing(x: FloatArray) -> bool:
-    """Tell whether a meter gave no reading at one of these; shape (n,). Quicker than asking each: a NaN spreads."""
+    """Tell whether a meter gave no reading at one of these; shape (n,)."""
+    # The least of some numbers is NaN where one of them is: quicker than asking each.
     return bool(np.isnan(np.min(x, initial=np.inf)))
 
 
 def join(parts: list[Chunk]) -> Chunk:
-    """Return consecutive chunks, all with the same quantities, as one."""
+    """Return consecutive chunks as one, with the quantities of the last, which all of them have."""
     if len(parts) == 1:
         return parts[0]
-    names = parts[0].quantities
+    names = parts[-1].quantities
     return Chunk(
         np.concatenate([part.time_us for part in parts]),
         {name: np.concatenate([part.quantities[name] for part in parts]) for name in names},

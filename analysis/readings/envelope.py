@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from .blocks import firsts
-from .chunk import MICROSECONDS, Chunk, FloatArray, TimeArray, has_missing
+from .chunk import MICROSECONDS, Chunk, FloatArray, TimeArray
 
 
 @dataclass(frozen=True)
@@ -27,14 +27,7 @@ class EnvelopeFold:
     """Keep the lowest and highest reading per bucket of time, as a fold.
 
     Buckets are whole multiples of their width since 1970; when there are more than `most`, neighbours are put together
-    and the width doubles, so the result depends only on the readings.
-
-    Parameters
-    ----------
-    quantity : str
-        Which quantity to follow.
-    most : int
-        Highest number of buckets kept; a log with no more readings keeps each of them. [1]
+    and the width doubles, so the result depends only on the readings; a log with no more readings keeps each of them.
     """
 
     def __init__(self, quantity: str, *, most: int = 12_000) -> None:
@@ -47,33 +40,35 @@ class EnvelopeFold:
 
     def add(self, chunk: Chunk) -> None:
         """Take the next readings in."""
-        x, time_us = chunk.quantities[self._quantity], chunk.time_us
-        if has_missing(x):
-            there = ~np.isnan(x)
-            x, time_us = x[there], time_us[there]
-        if not len(x):
+        readings = Chunk(chunk.time_us, {"x": chunk.quantities[self._quantity]}).having("x")
+        if not len(readings):
             return
-        first = firsts(time_us, self._width_us)
-        self._append(time_us[first] // self._width_us, *(f.reduceat(x, first) for f in (np.minimum, np.maximum)))
+        x, first = readings.quantities["x"], firsts(readings.time_us, self._width_us)
+        low, high = np.minimum.reduceat(x, first), np.maximum.reduceat(x, first)
+        self._append(readings.time_us[first] // self._width_us, low, high)
         while len(self._bucket) > self._most:
+            # Two neighbours are one bucket of twice the width; halving their numbers keeps whole multiples since 1970.
             self._width_us *= 2
-            bucket = self._bucket // 2
-            first = np.flatnonzero(np.diff(bucket, prepend=bucket[0] - 1))
-            self._bucket = bucket[first]
-            self._low, self._high = np.minimum.reduceat(self._low, first), np.maximum.reduceat(self._high, first)
+            self._bucket, self._low, self._high = _put_together(self._bucket // 2, self._low, self._high)
 
     def _append(self, bucket: TimeArray, low: FloatArray, high: FloatArray) -> None:
-        """Put buckets, at least one, behind those there are; the last of these may go on."""
-        kept = len(self._bucket)
-        if kept and self._bucket[-1] == bucket[0]:
-            kept -= 1
+        """Put buckets, at least one, behind the earlier ones, whose last may go on."""
+        earlier = len(self._bucket)
+        if earlier and self._bucket[-1] == bucket[0]:
+            earlier -= 1
             low[0], high[0] = min(low[0], self._low[-1]), max(high[0], self._high[-1])
-        self._bucket = np.concatenate([self._bucket[:kept], bucket])
-        self._low, self._high = np.concatenate([self._low[:kept], low]), np.concatenate([self._high[:kept], high])
+        self._bucket = np.concatenate([self._bucket[:earlier], bucket])
+        self._low, self._high = np.concatenate([self._low[:earlier], low]), np.concatenate([self._high[:earlier], high])
 
     def result(self) -> Envelope:
         """Return the buckets so far."""
         return Envelope(self._bucket * self._width_us, self._width_us, self._low.copy(), self._high.copy())
+
+
+def _put_together(bucket: TimeArray, low: FloatArray, high: FloatArray) -> tuple[TimeArray, FloatArray, FloatArray]:
+    """Return buckets, whose numbers rise and may stand several times, each once with its lowest and highest."""
+    first = np.flatnonzero(np.diff(bucket, prepend=bucket[0] - 1))
+    return bucket[first], np.minimum.reduceat(low, first), np.maximum.reduceat(high, first)
 
 
 @dataclass(frozen=True)
@@ -84,10 +79,8 @@ class Recent:
     ----------
     quantity : str
         What was followed; its name ends in its unit.
-    width_s : float
-        Length of a bucket. [s]
-    buckets : int
-        How many buckets the whole stretch has. [1]
+    width_s, buckets : float, int
+        Length of a bucket [s], and how many the whole stretch has. [1]
     bucket : array of int64, shape (n,)
         Numbers of the buckets, increasing: each begins at its number times `width_s` since 1970. [1]
     low, high : array of float64, shape (n,)
@@ -105,16 +98,8 @@ class Recent:
 class RecentFold:
     """Keep the lowest and highest reading per bucket over the last stretch of time, as a fold.
 
-    It carries `buckets` buckets and nothing else; which they are depends only on the readings.
-
-    Parameters
-    ----------
-    quantity : str
-        Which quantity to follow.
-    width_s : float
-        Length of a bucket, at least a millisecond. [s]
-    buckets : int
-        How many buckets the stretch has. [1]
+    It carries `buckets` buckets, of `width_s` [s] but at least a millisecond, and nothing else; which they are depends
+    only on the readings.
     """
 
     def __init__(self, quantity: str, *, width_s: float, buckets: int) -> None:
@@ -126,17 +111,15 @@ class RecentFold:
 
     def add(self, chunk: Chunk) -> None:
         """Take the next readings in, and let go of what is too old."""
-        x = chunk.quantities[self._quantity]
-        there = ~np.isnan(x)
-        if not there.any():
+        readings = Chunk(chunk.time_us, {"x": chunk.quantities[self._quantity]}).having("x")
+        if not len(readings):
             return
-        bucket = np.concatenate([self._bucket, chunk.time_us[there] // self._width_us])
-        low, high = np.concatenate([self._low, x[there]]), np.concatenate([self._high, x[there]])
-        first = np.flatnonzero(np.concatenate([[True], bucket[1:] != bucket[:-1]]))
-        kept = bucket[first] > bucket[-1] - self._buckets
-        self._bucket = bucket[first][kept]
-        self._low = np.minimum.reduceat(low, first)[kept]
-        self._high = np.maximum.reduceat(high, first)[kept]
+        x = readings.quantities["x"]
+        low, high = np.concatenate([self._low, x]), np.concatenate([self._high, x])
+        bucket, low, high = _put_together(np.concatenate([self._bucket, readings.time_us // self._width_us]), low, high)
+        # Empty buckets count as well: what is carried is a stretch of time, not so many buckets with readings.
+        young = bucket > bucket[-1] - self._buckets
+        self._bucket, self._low, self._high = bucket[young], low[young], high[young]
 
     def result(self) -> Recent:
         """Return the buckets of the last stretch."""

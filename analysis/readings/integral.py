@@ -1,45 +1,26 @@
-"""Exact integrals of linear pieces, split into what is above zero and what is below."""
+"""Exact integrals of current and of power over linear pieces, what is above zero and what is below it apart."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Set
 from typing import TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
 
-from .chunk import FloatArray
+from .chunk import BoolArray, FloatArray, Side, has_missing
+from .intervals import Intervals
 
 Indices: TypeAlias = NDArray[np.intp]
 """Which of some intervals are meant."""
 
-
-def zero_crossing(x0: FloatArray, x1: FloatArray) -> FloatArray:
-    """Return where on each interval a linear signal passes zero.
-
-    Parameters
-    ----------
-    x0, x1 : array, shape (n,)
-        The signal at either end of each interval, in any one unit.
-
-    Returns
-    -------
-    array, shape (n,)
-        Share of the interval's length before the crossing; 1 where the signal keeps its sign. [1]
-    """
-    crosses = (x0 < 0) != (x1 < 0)
-    fall = np.where(crosses, x0 - x1, 1.0)
-    return np.where(crosses, x0 / fall, 1.0)
+POWER = "the power column"
+VOLTS_AMPS = "volts x amps"
+VOLTS_AMPS_FACTOR = "volts x amps x power factor"
 
 
 def linear_split(x0: FloatArray, x1: FloatArray, length_s: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Integrate linear pieces over time, the part above zero and the part below it apart.
-
-    Parameters
-    ----------
-    x0, x1 : array, shape (n,)
-        The signal at either end. [unit]
-    length_s : array, shape (n,)
-        Length of each interval. [s]
+    """Integrate a signal that runs linearly from `x0` to `x1` on each interval.
 
     Returns
     -------
@@ -50,6 +31,7 @@ def linear_split(x0: FloatArray, x1: FloatArray, length_s: FloatArray) -> tuple[
     whole *= length_s
     whole *= 0.5
     above, below = _by_sign(whole)
+    # Where the line passes zero it leaves two triangles, one on either side, of which `whole` is the difference.
     if len(at := crossed(x0, x1)):
         x0, x1, length_s = x0[at], x1[at], length_s[at]
         tau = zero_crossing(x0, x1)
@@ -60,24 +42,15 @@ def linear_split(x0: FloatArray, x1: FloatArray, length_s: FloatArray) -> tuple[
 def product_split(
     v0: FloatArray, v1: FloatArray, i0: FloatArray, i1: FloatArray, length_s: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
-    """Integrate the product of two linear pieces, split where the current passes zero.
+    """Integrate the product of linear volts and amps, split where the current passes zero.
 
     The integral of v(t) i(t) with both linear is dt/6 (2 v0 i0 + v0 i1 + v1 i0 + 2 v1 i1) (Simpson's rule, exact for a
     parabola).
 
-    Parameters
-    ----------
-    v0, v1 : array, shape (n,)
-        Voltage at either end. [V]
-    i0, i1 : array, shape (n,)
-        Current at either end, draw positive. [A]
-    length_s : array, shape (n,)
-        Length of each interval. [s]
-
     Returns
     -------
     drawn, returned : array, shape (n,)
-        Energy while the current is positive, and while it is negative. [W s]
+        Energy while the current is positive, and while it is negative; both positive. [W s]
     """
     whole = (v0 + v1) * (i0 + i1)  # and v0 i0 + v1 i1: the same sum with fewer products
     whole += v0 * i0
@@ -85,6 +58,7 @@ def product_split(
     whole *= length_s
     whole /= 6
     above, below = _by_sign(whole)
+    # The same rule on either side of the instant at which the current is nought, so that one product falls away.
     if len(at := crossed(i0, i1)):
         v0, v1, i0, i1, length_s = v0[at], v1[at], i0[at], i1[at], length_s[at]
         tau = zero_crossing(i0, i1)
@@ -95,17 +69,22 @@ def product_split(
     return above, below
 
 
-def inner(a: FloatArray, b: FloatArray) -> float:
-    """Return the sum of products of two arrays; shapes (n,).
-
-    Not by a matrix library, whose threads cost more than they give here and whose sums depend on their number.
-    """
-    return float(np.einsum("i,i->", a, b))
+def zero_crossing(x0: FloatArray, x1: FloatArray) -> FloatArray:
+    """Return the share of each interval before a linear signal passes zero; 1 where it keeps its sign. [1]"""
+    crosses = (x0 < 0) != (x1 < 0)
+    fall = np.where(crosses, x0 - x1, 1.0)
+    return np.where(crosses, x0 / fall, 1.0)
 
 
 def crossed(x0: FloatArray, x1: FloatArray) -> Indices:
     """Return on which intervals a linear signal passes zero: few of many, so only they are split."""
     return np.flatnonzero((x0 < 0) != (x1 < 0))
+
+
+def inner(a: FloatArray, b: FloatArray) -> float:
+    """Return the sum of products of two arrays; shapes (n,)."""
+    # Not by a matrix library, whose threads cost more than they give here and whose sums depend on their number.
+    return float(np.einsum("i,i->", a, b))
 
 
 def _by_sign(amount: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -116,3 +95,100 @@ def _by_sign(amount: FloatArray) -> tuple[FloatArray, FloatArray]:
 def _both_sides(near: FloatArray, far: FloatArray) -> tuple[FloatArray, FloatArray]:
     (near_above, near_below), (far_above, far_below) = _by_sign(near), _by_sign(far)
     return near_above + far_above, near_below + far_below
+
+
+def energy_source(side: Side, quantities: Set[str]) -> str | None:
+    """Return in words what energy is computed from, or None where nothing allows it.
+
+    Volts times amps behind an inverter are VA, so there a power factor is needed as well.
+    """
+    if "power_W" in quantities:
+        return POWER
+    if not {"voltage_V", "current_A"} <= quantities:
+        return None
+    if side == "dc":
+        return VOLTS_AMPS
+    return VOLTS_AMPS_FACTOR if "power_factor" in quantities else None
+
+
+def energy_signals(side: Side, source: str, q: Mapping[str, FloatArray]) -> dict[str, FloatArray]:
+    """Return power ``p`` [W], current ``i`` [A] and voltage ``v`` [V], as far as energy is integrated from them.
+
+    NaN where a reading lacks them; `source` is what `energy_source` gave.
+    """
+    if source == VOLTS_AMPS_FACTOR:
+        return {"p": q["voltage_V"] * q["current_A"] * q["power_factor"]}
+    if source == VOLTS_AMPS:
+        return {"i": q["current_A"], "v": q["voltage_V"]}
+    if side == "ac" or "current_A" not in q:
+        return {"p": q["power_W"]}
+    return _checked_power(q["power_W"], q["current_A"], q.get("voltage_V"))
+
+
+def _checked_power(p: FloatArray, i: FloatArray, v: FloatArray | None) -> dict[str, FloatArray]:
+    """Return power with what can stand in for it where its sign contradicts the current's."""
+    if v is not None and not any(has_missing(x) for x in (p, i, v)):
+        return {"p": p, "i": i, "v": v}
+    trusted = ~contradicts(p, i)
+    if v is None:
+        return {"p": np.where(trusted, p, np.nan)}
+    with np.errstate(divide="ignore", invalid="ignore"):
+        implied_V = np.where(i == 0, 0.0, p / i)
+    # Volts or amps that are missing beside a power to be trusted must not make the reading count as missing: any number
+    # will do, since it is not used, and the one that the power implies keeps the mean of the volts.
+    return {
+        "p": np.where(np.isnan(p), v * i, p),
+        "i": np.where(np.isnan(i) & ~np.isnan(p), 0.0, i),
+        "v": np.where(np.isnan(v) & trusted, np.where(np.isnan(i), 0.0, implied_V), v),
+    }
+
+
+def contradicts(p: FloatArray, i: FloatArray) -> BoolArray:
+    """Return where a power's sign is not the current's; shapes (n,), in W and A."""
+    return np.asarray(p * i < 0)
+
+
+def charge_of(pieces: Intervals) -> tuple[FloatArray, FloatArray]:
+    """Integrate the current: drawn and returned in each interval, both positive. [A s]"""
+    return linear_split(pieces.first["i"], pieces.last["i"], pieces.length_s)
+
+
+def energy_of(pieces: Intervals) -> tuple[FloatArray, FloatArray]:
+    """Integrate power where it is given and agrees in sign with the current, else the product of volts and amps.
+
+    Drawn and returned in each interval, both positive. [W s]
+    """
+    first, last, length_s = pieces.first, pieces.last, pieces.length_s
+    if "i" not in first:
+        return linear_split(first["p"], last["p"], length_s)
+    if "p" not in first:
+        return product_split(first["v"], last["v"], first["i"], last["i"], length_s)
+    above, below = linear_split(first["p"], last["p"], length_s)
+    # Power of the wrong sign at either end spoils the interval: a meter that gives watts without a sign while charging.
+    wrong = np.flatnonzero(contradicts(first["p"], first["i"]) | contradicts(last["p"], last["i"]))
+    if len(wrong):
+        v0, v1, i0, i1 = (end[name][wrong] for name in ("v", "i") for end in (first, last))
+        above[wrong], below[wrong] = product_split(v0, v1, i0, i1, length_s[wrong])
+    return above, below
+
+
+def power_at(values: Mapping[str, FloatArray]) -> FloatArray:
+    """Return power at one end of intervals, of the signals that `energy_signals` gave; shape (n,). [W]"""
+    if "i" not in values:
+        return values["p"]
+    if "p" not in values:
+        return values["v"] * values["i"]
+    wrong = contradicts(values["p"], values["i"])
+    return np.where(wrong, values["v"] * values["i"], values["p"]) if wrong.any() else values["p"]
+
+
+def why_nothing(side: Side, quantities: Set[str]) -> str:
+    """Return in a sentence why neither charge nor energy can be had, and what to add."""
+    if side == "ac" and {"voltage_V", "current_A"} <= quantities:
+        return (
+            "volts times amps behind an inverter are VA, not watts: this log needs a power column (power_W) or a "
+            "power factor beside volts and amps before energy can be worked out"
+        )
+    if side == "ac" and "current_A" in quantities:
+        return "amps behind an inverter are no charge out of the bank: this log needs a power column (power_W)"
+    return "this log has neither current (current_A) nor power (power_W), so there is nothing to integrate"

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
+from .blocks import gaps_before
 from .chunk import MICROSECONDS, FloatArray, Sampling, TimeArray
-from .kept import kept
 
 
 @dataclass(frozen=True)
@@ -25,25 +27,20 @@ class Intervals:
 
     start_us: TimeArray
     stop_us: TimeArray
-    first: dict[str, FloatArray]
-    last: dict[str, FloatArray]
+    first: Mapping[str, FloatArray]
+    last: Mapping[str, FloatArray]
 
-    @kept
+    @cached_property
     def length_s(self) -> FloatArray:
         """Length of each interval. [s]."""
         length_us = self.stop_us - self.start_us
+        # Most meters keep their rhythm to the microsecond: then one number serves all, and no array is made.
         if len(length_us) and length_us.min() == length_us.max():
             return np.broadcast_to(length_us[0] / MICROSECONDS, len(length_us))
         return np.asarray(length_us / MICROSECONDS, dtype=np.float64)
 
     def clipped(self, from_us: int | None, to_us: int | None) -> Intervals:
-        """Return what lies between two instants; an interval cut by one is cut linearly.
-
-        Parameters
-        ----------
-        from_us, to_us : int or None
-            The window; None leaves that end open. [us]
-        """
+        """Return what lies between two instants, each None where open; an interval cut by one is cut linearly."""
         if from_us is None and to_us is None:
             return self
         low = self.start_us if from_us is None else np.maximum(self.start_us, from_us)
@@ -75,6 +72,7 @@ class Intervals:
         """
         start, length = self.start_us[which], (self.stop_us - self.start_us)[which]
         near, far = (low_us - start) / length, (high_us - start) / length
+        # An end that is not cut keeps its very reading, which a + (b - a) would round.
         first, last = {}, {}
         for name, values in self.first.items():
             a, b = values[which], self.last[name][which]
@@ -95,7 +93,7 @@ class Stretch:
 
 def between_readings(
     time_us: TimeArray,
-    values: dict[str, FloatArray],
+    values: Mapping[str, FloatArray],
     *,
     sampling: Sampling,
     gap_limit_s: float,
@@ -106,10 +104,8 @@ def between_readings(
 
     Parameters
     ----------
-    time_us : array of int64, shape (n,)
-        Instants of the readings, strictly increasing. [us]
-    values : dict of str to array, shape (n,)
-        The quantities, none of them NaN.
+    time_us, values : array of int64, mapping of str to array; shapes (n,)
+        Instants of the readings, strictly increasing [us], and the quantities, none of them NaN.
     sampling : {'instant', 'mean', 'held'}
         ``instant``: linear between readings. ``mean``: a reading is the average since the one before it; the first
         of a log, and one after a gap, stands for one usual interval. ``held``: a reading stands until the next,
@@ -121,45 +117,20 @@ def between_readings(
     first_of_log : bool
         Whether the first reading is the log's very first, which a mean extends backwards.
     """
-    before, after = slice(None, -1), slice(1, None)
-    start, stop = time_us[before], time_us[after]
-    is_gap = _gaps(stop - start, gap_limit_s, sampling)
+    start, stop = time_us[:-1], time_us[1:]
+    first: Mapping[str, FloatArray] = {name: x[:-1] for name, x in values.items()}
+    last: Mapping[str, FloatArray] = {name: x[1:] for name, x in values.items()}
+    if sampling == "held":  # what a person read off stands until it is read again: there are no gaps
+        return Stretch(Intervals(start, stop, first, first), start[:0], start[:0])
+    is_gap = gaps_before(time_us, gap_limit_s)[1:]
     gap_start, gap_stop = start[is_gap], stop[is_gap]
-    ends = {name: (x[before], x[after]) for name, x in values.items()}
     if sampling == "instant":
-        measured = _select(start, stop, ends, ~is_gap)
-    elif sampling == "held":
-        measured = Intervals(start, stop, {n: a for n, (a, _) in ends.items()}, {n: a for n, (a, _) in ends.items()})
-    else:
-        usual_us = round((usual_interval_s or 0.0) * MICROSECONDS)
-        start = np.where(is_gap, np.maximum(stop - usual_us, start), start)
-        gap_stop = start[is_gap]
-        if first_of_log:
-            start = np.concatenate([time_us[:1] - usual_us, start])
-            stop = time_us
-            held = values
-        else:
-            held = {name: x[after] for name, x in values.items()}
-        measured = Intervals(start, stop, held, held)
-    return Stretch(measured, gap_start, gap_stop)
-
-
-def _gaps(spacing_us: TimeArray, gap_limit_s: float, sampling: Sampling) -> NDArray[np.bool_]:
-    """Return which spacings are gaps. [us], [s]"""
-    if sampling == "held" or spacing_us.max(initial=0) <= gap_limit_s * MICROSECONDS:
-        return np.zeros(len(spacing_us), dtype=bool)
-    return np.asarray(spacing_us > gap_limit_s * MICROSECONDS)
-
-
-def _select(
-    start: TimeArray, stop: TimeArray, ends: dict[str, tuple[FloatArray, FloatArray]], keep: np.ndarray
-) -> Intervals:
-    """Return the intervals that `keep` marks."""
-    if keep.all():
-        return Intervals(start, stop, {n: a for n, (a, _) in ends.items()}, {n: b for n, (_, b) in ends.items()})
-    return Intervals(
-        start[keep],
-        stop[keep],
-        {n: a[keep] for n, (a, _) in ends.items()},
-        {n: b[keep] for n, (_, b) in ends.items()},
-    )
+        whole = Intervals(start, stop, first, last)
+        return Stretch(whole.picked(np.flatnonzero(~is_gap)) if len(gap_start) else whole, gap_start, gap_stop)
+    # A mean tells of the time before it, but none is taken over a gap: after one it stands for one usual interval.
+    usual_us = round((usual_interval_s or 0.0) * MICROSECONDS)
+    start = np.where(is_gap, np.maximum(stop - usual_us, start), start)
+    gap_stop = start[is_gap]
+    if first_of_log:
+        start, stop, last = np.concatenate([time_us[:1] - usual_us, start]), time_us, values
+    return Stretch(Intervals(start, stop, last, last), gap_start, gap_stop)

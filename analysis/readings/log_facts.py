@@ -14,7 +14,7 @@ class LogFacts:
     """What the reader of a report must know about a log's origin.
 
     ``zone`` is the zone its times are shown in; ``undated`` means its times count from the log's start only.
-    ``said`` holds what was assumed or noticed when it was read, in plain sentences.
+    ``remarks`` hold what was assumed or noticed when it was read, in plain sentences.
     """
 
     name: str
@@ -31,6 +31,6 @@ class LogFacts:
     rows_kept: int
     rows_rejected: int
     rows_merged: int
-    said: tuple[str, ...] = ()
+    remarks: tuple[str, ...] = ()
     markers: tuple[tuple[int, str], ...] = ()
     other_gap_limit_s: float | None = None

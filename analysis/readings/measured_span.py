@@ -10,6 +10,8 @@ import numpy as np
 from .chunk import MICROSECONDS, Chunk, Sampling, Side, TimeArray
 from .intervals import between_readings
 
+CounterKind = Literal["net", "moved"]
+
 
 @dataclass(frozen=True)
 class HowRead:
@@ -18,7 +20,7 @@ class HowRead:
     Parameters
     ----------
     side : {'dc', 'ac'}
-        Where the meter sits.
+        Where the meter sits: at the bank, or behind an inverter.
     sampling : {'instant', 'mean', 'held'}
         What one reading stands for.
     gap_limit_s : float
@@ -71,21 +73,17 @@ class Span:
         return float(sum(gap.length_s for gap in self.gaps))
 
 
-CounterKind = Literal["net", "moved"]
+def gaps_of(start_us: TimeArray, stop_us: TimeArray) -> list[Gap]:
+    """Return gaps from where they begin and end; one of a mean that fills it is none."""
+    return [Gap(start, stop) for start, stop in zip(start_us.tolist(), stop_us.tolist(), strict=True) if stop > start]
 
 
 class SpanFold:
-    """Add up measured time and list the gaps, as a fold; it carries one instant.
-
-    Parameters
-    ----------
-    how : HowRead
-        What a reading stands for, and the gap limit.
-    """
+    """Add up measured time and list the gaps, as a fold; it carries one instant."""
 
     def __init__(self, how: HowRead) -> None:
         self._how = how
-        self._tail: TimeArray | None = None
+        self._tail: TimeArray = np.empty(0, np.int64)
         self._start_us: int | None = None
         self._stop_us: int | None = None
         self._readings = 0
@@ -96,8 +94,8 @@ class SpanFold:
         """Take the next readings in."""
         if not len(chunk):
             return
-        first_of_log = self._tail is None
-        time_us = chunk.time_us if self._tail is None else np.concatenate([self._tail, chunk.time_us])
+        first_of_log = not len(self._tail)
+        time_us = np.concatenate([self._tail, chunk.time_us])
         stretch = between_readings(
             time_us,
             {},
@@ -108,9 +106,9 @@ class SpanFold:
         )
         self._readings += len(chunk)
         self._covered_s += float(stretch.measured.length_s.sum())
-        pairs = zip(stretch.gap_start_us.tolist(), stretch.gap_stop_us.tolist(), strict=True)
-        self._gaps += [Gap(start, stop) for start, stop in pairs if stop > start]
+        self._gaps += gaps_of(stretch.gap_start_us, stretch.gap_stop_us)
         if self._start_us is None:
+            # The first of means stands for the time before it, so the log begins earlier than its first instant.
             self._start_us = int(np.concatenate([time_us[:1], stretch.measured.start_us[:1]]).min())
         self._stop_us = int(time_us[-1])
         self._tail = time_us[-1:]

@@ -15,7 +15,7 @@ from shuntbook.analysis.charge.amounts import Amounts, Charge, Evidence, Surenes
 from shuntbook.analysis.charge.error_facts import ErrorFacts
 from shuntbook.analysis.charge.instants import Instants
 from shuntbook.analysis.readings.chunk import SECONDS_PER_HOUR
-from shuntbook.analysis.readings.energy import POWER, VOLTS_AMPS, VOLTS_AMPS_FACTOR
+from shuntbook.analysis.readings.integral import POWER, VOLTS_AMPS, VOLTS_AMPS_FACTOR
 from shuntbook.analysis.stats.distribution import EVEN, Component
 from shuntbook.analysis.stats.interval95 import HowSure, judged
 

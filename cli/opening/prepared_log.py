@@ -89,7 +89,7 @@ def facts_of(log: Log, how: HowRead, site: Site | None = None) -> LogFacts:
         rows_kept=meta.rows_kept or log.rows,
         rows_rejected=meta.rows_rejected,
         rows_merged=meta.rows_merged,
-        said=tuple(meta.said),
+        remarks=tuple(meta.said),
         markers=tuple(meta.markers),
         other_gap_limit_s=meta.other_gap_limit_s,
     )
@@ -193,7 +193,7 @@ def prepared_log(log: Log, site: Site | None, corrections: Corrections = AS_READ
     facts = facts_of(log, how, site)
     figures = figures_of(meter_of(site, facts.meter, facts.side))
     wrong = _wrong_power(log, how)
-    facts = facts if wrong is None else replace(facts, said=(*facts.said, wrong))
+    facts = facts if wrong is None else replace(facts, remarks=(*facts.remarks, wrong))
     ready = Prepared(log, facts, how, figures, corrections.drop_spikes, wrong is not None)
     if corrections.zero_at is None:
         return ready

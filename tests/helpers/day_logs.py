@@ -57,7 +57,7 @@ def made_log(name, start_us, stop_us, starts_us, *, gaps=(), amps=4.0, zone="Eur
     covered_h = whole.span.covered_s / 3600
     summary = CycleSummary(len(cycles), len(cycles) / covered_h, len(cycles) * run_s / 3600 / covered_h, run_s, None)
     log = make_log(name, charge=whole, cycles=Cycles(cycles, summary, "current_A", "well pump"), findings=findings)
-    facts = replace(log.facts, zone=zone, markers=(), said=(), **changes)
+    facts = replace(log.facts, zone=zone, markers=(), remarks=(), **changes)
     return replace(log, facts=facts, ledger=Ledger(lines), close_up=None, plate=None, checks=())
 
 

@@ -35,4 +35,4 @@ def _log(text):
         plate=replace(plate, estimate=estimate, remarks=(text,)),
     )
     markers = tuple((START_US + place * 60_000_000, text) for place in range(40))
-    return with_facts(log, name=text, meter=text, source=text, zone=text, said=(text,), markers=markers)
+    return with_facts(log, name=text, meter=text, source=text, zone=text, remarks=(text,), markers=markers)

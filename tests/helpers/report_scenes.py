@@ -102,7 +102,7 @@ def make_log(name="open_day", **changes):
             rows_kept=3362,
             rows_rejected=7,
             rows_merged=2,
-            said=("Decimal comma taken from the rows.",),
+            remarks=("Decimal comma taken from the rows.",),
             markers=((START_US + 200 * SECOND_US, "first crates"), (START_US + 2400 * SECOND_US, "visitors arrive")),
         ),
         charge=Charge(

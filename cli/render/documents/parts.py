@@ -25,7 +25,7 @@ _CHARGE = "drawn_Ah=charge.drawn drawn_u95_Ah=charge.drawn_u95"
 KEYS: Final = {
     "LogReport": "log=facts span=charge.span load=cycles.load",
     "LogFacts": "name meter side sampling zone zone_assumed undated gap_limit_s usual_interval_s source rows_read "
-    "rows_kept rows_rejected rows_merged notes=said",
+    "rows_kept rows_rejected rows_merged notes=remarks",
     "Span": "start_us stop_us readings covered_s uncovered_s gaps",
     "MarkedStretch": f"text start_us stop_us {_CHARGE} energy_Wh=energy.drawn energy_u95_Wh=energy.drawn_u95",
     "ZeroCheck": "from_us to_us readings offset_A u_A",

@@ -191,7 +191,7 @@ def quality(log: LogReport, anchor: str) -> Section:
         f"{anchor}-quality",
         "How sure is this, and how good is the log?",
         "The log",
-        tuple(text for text in (log_sentences.kept(log), plate_tables.leading(log), *log.facts.said) if text),
+        tuple(text for text in (log_sentences.kept(log), plate_tables.leading(log), *log.facts.remarks) if text),
         folds=kept(
             [
                 Folded("Where ± comes from, by source", budget, plate_tables.remarks(log), figure=_alone(shares)),

@@ -35,7 +35,7 @@ def look_lines(facts: LogFacts, quality: Quality, verdict: Fitness, shown: Displ
         *(f"check: {line}" for line in _matters(facts, quality)),
         *_counter_lines(quality),
         *_rest_lines(facts, quality),
-        *(f"note: {said}" for said in facts.said),
+        *(f"note: {remark}" for remark in facts.remarks),
     ]
     return [
         f"{facts.name}: {facts.meter or 'a meter'} on side {facts.side}, from {facts.source}",

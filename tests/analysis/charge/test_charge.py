@@ -11,8 +11,7 @@ from scipy.integrate import quad, trapezoid
 
 from shuntbook.analysis.charge.charge import ChargeFold
 from shuntbook.analysis.not_known import Refusal
-from shuntbook.analysis.readings.energy import contradicts, power_at
-from shuntbook.analysis.readings.integral import zero_crossing
+from shuntbook.analysis.readings.integral import contradicts, power_at, zero_crossing
 
 # The sums of linear pieces below are exact but for rounding, so tolerances are those of floating-point sums.
 SUM = 1e-9

@@ -9,8 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from readings import charge_of, chunk_of, fed, how
 
-from shuntbook.analysis.charge.by_size import HALF, size_of, sums_by_size
 from shuntbook.analysis.charge.charge import ChargeFold
+from shuntbook.analysis.charge.grouped_sums import HALF, size_of, sums_by_size
 from shuntbook.analysis.stats.distribution import Component
 from shuntbook.analysis.stats.interval95 import judged
 
@@ -86,8 +86,8 @@ def test_facts_are_those_of_plain_arithmetic(log, cuts):
     assert facts.hidden(0.0).held == pytest.approx(hidden_by_lines(parts), abs=1e-12)
     assert facts.wobble.sum() == max(len(parts) - 2, 0)
     charge = facts_of([row[0] for row in log], time_s).charge
-    assert facts.sizes_above.sum() == pytest.approx(3600 * charge.drawn)
-    assert facts.sizes_below.sum() == pytest.approx(3600 * charge.returned)
+    assert facts.sizes[1].sum() == pytest.approx(3600 * charge.drawn)
+    assert facts.sizes[2].sum() == pytest.approx(3600 * charge.returned)
 
 
 @pytest.mark.parametrize(("count", "squares_s2"), [(5, 10**2 + 2), (4, 8**2 + 2), (3, 2 * 3**2 + 2)])

@@ -10,9 +10,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from readings import T0_US, assert_same, chunk_of, fed, how
 
-from shuntbook.analysis.charge.by_size import sums_by_sign
 from shuntbook.analysis.charge.charge import ChargeFold
 from shuntbook.analysis.charge.error_facts import Parts
+from shuntbook.analysis.charge.grouped_sums import sums_by_sign
 from shuntbook.analysis.levels.step_threshold import _least_above_zero
 from shuntbook.analysis.readings.intervals import Intervals
 from shuntbook.analysis.sureness.meter_figures import figures_of

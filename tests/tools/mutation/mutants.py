@@ -54,14 +54,13 @@ OUTCOMES |= {-signal.SIGXCPU: "timed out", -signal.SIGKILL: "timed out"}
 #: Of each group the modules, the files of tests, both without what all have in common, and which tests of these.
 GROUPS = {
     "charge": (
-        "analysis/charge: charge signal_integral amounts; analysis/readings: integral energy; "
-        "analysis/sureness: sure_amounts",
+        "analysis/charge: charge amounts; analysis/readings: integral; analysis/sureness: sure_amounts",
         "charge plain_sums true_signals uncertainty folds",
         "not test_folds or charge and not asking",
     ),
     "uncertainty": (
-        "analysis/sureness: amount_intervals signal_errors; analysis/charge: error_facts interval_sums "
-        "hidden_crossings by_size equal_readings; analysis/stats: distribution interval95",
+        "analysis/sureness: amount_intervals signal_errors; analysis/charge: error_facts "
+        "hidden_crossings grouped_sums equal_readings; analysis/stats: distribution interval95",
         "error_sums uncertainty distribution charge plain_sums true_signals folds",
         "not test_folds or charge and cut_anywhere",
     ),
