@@ -79,18 +79,19 @@ class RunSums:
     @classmethod
     def of(cls, x: FloatArray, change: FloatArray, length_s: FloatArray) -> RunSums:
         """Return the runs of readings; `change` is that from each to the next, shape (n - 1,)."""
-        first = np.concatenate([[0], np.flatnonzero(change) + 1])
-        value, count = x[first], np.diff(first, append=len(x))
+        first = np.concatenate([[0], np.flatnonzero(change != 0) + 1])
+        value, count = x[first], np.concatenate([first[1:], [len(x)]]) - first
         runs_s = np.add.reduceat(length_s, first)
         runs = [Run(float(value[k]), float(runs_s[k]), int(count[k])) for k in (0, -1)]
         # Of the runs at both ends neither the length nor the other neighbour is known: they are left to `EqualRuns`.
-        inner = slice(1, -1)
-        still = count[inner] >= _STILL
-        flips = ~still & (value[2:] == value[:-2]) if len(value) > 2 else still[:0]
+        short = count < _STILL
+        short[[0, -1]] = False
         squares = np.zeros(len(x))  # that of a run's length stands at its first reading, and nothing at the others
-        squares[first[inner][~still]] = runs_s[inner][~still] ** 2
-        kinds, which = np.unique(value[inner][flips] + 1j * value[:-2][flips], return_inverse=True)
-        columns = (column[inner][still].tolist() for column in (value, runs_s, count))
+        squares[first] = runs_s * runs_s * short
+        still = np.flatnonzero(count[1:-1] >= _STILL) + 1
+        flips = np.flatnonzero(short[1:-1] & (value[2:] == value[:-2])) + 1 if len(value) > 2 else still
+        kinds, which = np.unique(value[flips] + 1j * value[flips - 1], return_inverse=True)
+        columns = (column[still].tolist() for column in (value, runs_s, count))
         return cls(
             first=runs[0],
             last=runs[1] if len(value) > 1 else None,
@@ -98,7 +99,7 @@ class RunSums:
             before_last=float(value[-2]) if len(value) > 1 else math.nan,
             squares=by_sign(x, squares),
             still=tuple(Run(*row) for row in zip(*columns, strict=True)),
-            flips=Flips(kinds, np.bincount(which, runs_s[inner][flips], len(kinds)).astype(np.float64)),
+            flips=Flips(kinds, np.bincount(which, runs_s[flips], len(kinds)).astype(np.float64)),
         )
 
 

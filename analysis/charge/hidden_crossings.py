@@ -206,8 +206,8 @@ def _of_means(mean: FloatArray, length_s: FloatArray) -> _StepsThroughZero:
     before, after = mean[1:-3], mean[3:-1]
     at = np.flatnonzero(before * after < 0)
     a, b, m, change = before[at], -after[at], mean[at + 2], after[at] - before[at]
-    # From a to -b with the step at the share u of the interval its mean is m = a u - b (1 - u), which tells u. Drawn was
-    # a u, returned b (1 - u); they cancel but for m, so the smaller of the two is hidden of both.
+    # With the step from a to -b at the share u of the interval its mean is m = a u - b (1 - u), which tells u. What was
+    # drawn, a u, and returned, b (1 - u), cancel but for m: the smaller of the two is hidden of both.
     share = np.clip((m + b) / (a + b), 0, 1)
     hidden = np.minimum(np.abs(a * share), np.abs(b * (1 - share))) * length_s[at + 2]
     # Where the signal goes on changing before and after, it is a slope, which hides a quarter: with a = b it falls from
