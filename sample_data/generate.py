@@ -44,6 +44,7 @@ d/m/Y H:M:S;mA;V
 def open_day_text() -> str:
     """Return the open day's export: comma, ISO local time to 0.1 s, amps, volts and watts, draw positive."""
     scene = simulate_open_day()
+    # A meter multiplies what it shows itself, so its watts share the errors of its amps and volts.
     power_W = round_to(scene.measured_current_A * scene.measured_voltage_V, 0.1)
     rows = zip(
         np.datetime_as_string(_stamps(scene, "ms")).tolist(),
@@ -62,6 +63,7 @@ def week_later_text() -> str:
     Lines end as RFC 4180 asks, in CR LF; the last one is cut within its time, as when a card is pulled.
     """
     scene = simulate_week_later()
+    # This one counts charging as positive, and its column has whole milliamps.
     current_mA = np.rint(-1000.0 * scene.measured_current_A).astype(int)
     rows = [
         f"{_day_first(stamp)};{milliamps};{volts:.2f}".replace(".", ",")

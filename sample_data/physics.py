@@ -118,6 +118,8 @@ class Pump:
         """
         low, high = self.run_W
         run_W = low + (high - low) * (pressure_psi - self.cut_in_psi) / (self.cut_out_psi - self.cut_in_psi)
+        # The cube keeps it near the standstill power and then lets it fall at once: a motor that starts across the
+        # line draws nearly its full amps until it is close to speed (the shape is made up, no source).
         return run_W + (self.start_W - run_W) * np.exp(-((since_start_s / self.start_s) ** 3))
 
 
@@ -152,9 +154,11 @@ def run_well(
     rows: list[tuple[float, float, float, bool]] = []
     for draw, air in zip(draw_L_per_min.tolist(), air_psi_L.tolist(), strict=True):
         pressure = tank.pressure_with(air, water_L)
+        # Between cut-in and cut-out the switch leaves things as they are: only so has a pump runs and rests.
         on = pressure < pump.cut_out_psi if on else pressure <= pump.cut_in_psi
         flow = pump.flow_at(pressure) if on else 0.0
         rows.append((pressure, water_L, flow, on))
+        # A step is so short that the flow can be that of its beginning: the pressure moves by a thousandth meanwhile.
         water_L += (flow - draw) * minutes
     pressure_psi, held_L, flow_L_per_min, running = np.array(rows).T
     return WellRun(pressure_psi, held_L, flow_L_per_min, running.astype(bool))
@@ -163,6 +167,7 @@ def run_well(
 def since_start_s(on: BoolArray, time_s: FloatArray) -> FloatArray:
     """Return the time since the latest switching-on, infinite before the first; true only where `on`. [s]."""
     starting = on & ~np.concatenate(([False], on[:-1]))
+    # Instants only grow, so the greatest start so far is the latest.
     return time_s - np.maximum.accumulate(np.where(starting, time_s, -np.inf))
 
 
@@ -203,12 +208,15 @@ class Bank:
 
         `start_pct` is the state of charge before the first step; the bank is rested then. [%]
         """
+        # The exact answer of a lag to a step, so that finer steps give the same curve.
         fade = 1.0 - np.exp(-step_s / self.lag_s).item()
         per_A_pct = 100.0 * step_s / 3600.0 / self.capacity_Ah
         soc_pct, lagging_V = start_pct, 0.0
         table_V, unit_pct = [2.0 * v for v in RESTED_V], SOC_PCT[1]
         current_A, voltage_V = [], []
+        # Each step needs the one before, so there is no array to work on; plain floats are quickest then.
         for power in power_W.tolist():
+            # Beyond empty and full the table's outermost stretch goes on, which no day here comes to.
             cell = min(int(soc_pct / unit_pct), len(table_V) - 2)
             rested_V = table_V[cell] + (table_V[cell + 1] - table_V[cell]) * (soc_pct / unit_pct - cell)
             behind_V = rested_V - lagging_V
@@ -235,6 +243,7 @@ class Meter:
 
     def read_current(self, current_A: FloatArray, rng: np.random.Generator) -> FloatArray:
         """Return what the meter shows for a true current. [A]."""
+        # In the order in which they arise: the shunt's gain and zero, the amplifier's noise, the display's last digit.
         shown = self.gain * current_A + self.zero_A + rng.normal(0.0, self.noise_A, current_A.shape)
         return round_to(shown, self.resolution_A)
 

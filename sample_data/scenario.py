@@ -192,6 +192,7 @@ def simulate(day: Day) -> Scene:
     """Run one day's physics and read the meter.  The same day gives the same scene each time."""
     rng = np.random.default_rng(day.seed)
     states = _run(day, rng)
+    # Steps are finer than readings: a start takes its true course, whatever the meter sees of it.
     pick = slice(None, None, round(day.every_s / day.step_s))
     current_A, voltage_V = states.current_A[pick], states.voltage_V[pick]
     return Scene(
@@ -209,6 +210,7 @@ def simulate(day: Day) -> Scene:
 def _run(day: Day, rng: np.random.Generator) -> States:
     """Step everything through the day."""
     time_s = np.arange(round(day.span_s / day.step_s) + 1, dtype=np.float64) * day.step_s
+    # Chance is drawn in this order: hose, other loads, array, then the meter's noise. Another order is another day.
     draw_L_per_min = _hose(day, time_s, rng)
     air_psi_L = np.linspace(*day.air_psi_L, len(time_s))
     well = run_well(TANK, PUMP, draw_L_per_min, air_psi_L, step_s=day.step_s, start_psi=53.0)
@@ -231,6 +233,7 @@ def _pump_power(well: WellRun, time_s: FloatArray) -> FloatArray:
     """Return the DC power the pump takes above its inverter's idle draw. [W]."""
     since_s = np.where(well.on, since_start_s(well.on, time_s), 0.0)
     ac_W = np.where(well.on, PUMP.ac_power(since_s, well.pressure_psi), 0.0)
+    # The inverter idles also without the pump, so its idle draw is none of the pump's.
     return WASH_SHED.input_power(ac_W) - WASH_SHED.idle_W
 
 
@@ -247,6 +250,7 @@ def _other_loads(day: Day, time_s: FloatArray, rng: np.random.Generator) -> Floa
 
 def _array_power(time_s: FloatArray, middle_W: float, rng: np.random.Generator) -> FloatArray:
     """Return the array's power on an overcast day: slow waves of cloud, no edge faster than minutes. [W]."""
+    # The quicker a wave, the smaller: no cloud's edge may look like the step of a load.
     power_W = np.full_like(time_s, middle_W)
     for swing_W, period_s in ((45.0, 5400.0), (25.0, 2100.0), (15.0, 900.0), (8.0, 400.0)):
         power_W += swing_W * np.sin(2.0 * np.pi * (time_s / period_s + rng.uniform()))
@@ -271,5 +275,6 @@ def _truth(states: States) -> Truth:
 
 def _edges(on: BoolArray) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
     """Return the indices of the first step on, and of the first step off again, of each run."""
+    # A run that is on at the first step has no start here, and one that is on at the last no stop.
     change = np.diff(on.astype(int))
     return np.flatnonzero(change == 1) + 1, np.flatnonzero(change == -1) + 1

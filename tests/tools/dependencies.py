@@ -28,41 +28,41 @@ def pinned() -> dict[str, str]:
 def needed() -> dict[str, str]:
     """Return every package that is needed to run, by name: "" if always, else the extras that need it."""
     project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
-    found = dict.fromkeys(_closure(project["dependencies"]), "")
+    extras = dict.fromkeys(_closure(project["dependencies"]), "")
     for extra in ("fleet", "pdf"):
         for name in _closure(project["optional-dependencies"][extra]):
-            found.setdefault(name, f"extra {extra}")
-    return found
+            extras.setdefault(name, f"extra {extra}")
+    return extras
 
 
 def _closure(wanted: list[str]) -> list[str]:
-    found: set[str] = set()
+    names: set[str] = set()
     waiting = [(Requirement(text), "") for text in wanted]
     while waiting:
         requirement, extra = waiting.pop()
         name = canonicalize_name(requirement.name)
         if requirement.marker is not None and not requirement.marker.evaluate({"extra": extra}):
             continue
-        if name in found and not requirement.extras:
+        if name in names and not requirement.extras:
             continue
         try:
             needs = [Requirement(text) for text in distribution(name).requires or []]
         except PackageNotFoundError:
             continue  # of another system
-        found.add(name)
+        names.add(name)
         waiting += [(need, extra) for need in needs for extra in ("", *requirement.extras)]
-    return sorted(found)
+    return sorted(names)
 
 
 def licence(name: str) -> str:
     """Return what a package says of its licence: an expression, else a classifier, else a short text."""
     about = distribution(name).metadata
-    if said := about.get("License-Expression"):
-        return str(said)
+    if expression := about.get("License-Expression"):
+        return str(expression)
     kinds = [line.split(" :: ")[-1] for line in about.get_all("Classifier") or [] if line.startswith("License ::")]
     text = ", ".join(_WORDS.get(kind, kind) for kind in kinds if kind != "OSI Approved")
-    said = re.sub(r"\s+", " ", str(about.get("License") or "")).strip()
-    return text or (said if 0 < len(said) < 40 else UNSTATED)
+    short = re.sub(r"\s+", " ", str(about.get("License") or "")).strip()
+    return text or (short if 0 < len(short) < 40 else UNSTATED)
 
 
 def rows() -> list[str]:
