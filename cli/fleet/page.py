@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final
 
 from shuntbook.analysis.cautions import CAUTIONS
 from shuntbook.analysis.several_logs.fleet import RULE, counts_of
-from shuntbook.cli.render.charts.both_sizes import both_sizes
+from shuntbook.cli.render.charts.svg import both_sizes
 from shuntbook.cli.render.page.figures import Figure
 from shuntbook.cli.render.page.log_tables import Table
 from shuntbook.cli.render.page.section import ShownFinding

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, cast
 import numpy as np
 
 from shuntbook.analysis.readings.chunk import MICROSECONDS, FloatArray, TimeArray
-from shuntbook.cli.render.wording import clock, numbers
+from shuntbook.cli.render.wording import clock
 
 from .svg import WIDE, Frame
 
@@ -30,14 +30,15 @@ LENGTHS_S = (
     *(0.01, 0.03, 0.1, 0.3, 1, 3, 10, 20, 30, 60, 120, 300, 600, 1200, 1800),
     *(3600 * h for h in (1, 2, 3, 6, 12, 24, 48, 168, 672)),
 )
-# A shorter log is given this much room, so that its ticks stand at whole seconds. [us]
+#: A shorter log is given this much room, so that its ticks stand at whole seconds. [us]
 _LEAST_US = 2 * MICROSECONDS
-# From this length on, the time around a start is told in the larger unit. [s]
+#: From this length on, the time around a start is told in the larger unit. [s]
 _IN_MINUTES_S, _IN_HOURS_S = 300.0, 5 * 3600.0
 
 
 def charted(log: LogReport) -> str:
     """Return which quantity the chart of the whole log shows: current, or power where current has no sign."""
+    # Amps behind an inverter alternate: their size says nothing of which way energy went, watts do.
     order = ("current_A", "power_W") if log.facts.side == "dc" else ("power_W", "current_A")
     return next(quantity for quantity in order if quantity in log.envelopes)
 
@@ -70,7 +71,7 @@ def time_axis(axes: Axes, facts: LogFacts, start_us: int, stop_us: int, frame: F
     left, right = span_of(start_us, stop_us, facts)
     room = (right - left) * 0.01 or 1 / 86400
     axes.set_xlim(left - room, right + room)
-    most = 9 if frame == WIDE else 4
+    most = 9 if frame == WIDE else 4  # labels beyond these would touch
     if facts.undated:
         step_s = next((s for s in LENGTHS_S if s >= 1 and (right - left) / s <= most), (right - left) / most)
         axes.xaxis.set_major_locator(MultipleLocator(step_s))
@@ -84,6 +85,7 @@ def time_axis(axes: Axes, facts: LogFacts, start_us: int, stop_us: int, frame: F
 def _dated(axes: Axes, zone: tzinfo, most: int) -> None:
     from matplotlib import dates
 
+    # A tick that begins a larger unit (a day among hours) names that, so each date is written once.
     plain = ["%Y", "%b %Y", "%d %b", "%H:%M", "%H:%M", "%H:%M:%S"]
     first = ["", "%Y", "%b %Y", "%d %b", "%H:%M", "%H:%M"]
     untyped = cast(Any, dates)
@@ -92,9 +94,10 @@ def _dated(axes: Axes, zone: tzinfo, most: int) -> None:
     locator = untyped.AutoDateLocator(tz=zone, minticks=2, maxticks=max(most, 5))
     fine = [1, 2, 3, 5, 10, 15, 20, 30]
     locator.intervald |= {dates.MINUTELY: fine, dates.SECONDLY: fine, dates.DAILY: [1, 2, 4, 7, 14, 21]}
-    said = untyped.ConciseDateFormatter(locator, tz=zone, formats=plain, zero_formats=first, show_offset=False)
     axes.xaxis.set_major_locator(locator)
-    axes.xaxis.set_major_formatter(said)
+    axes.xaxis.set_major_formatter(
+        untyped.ConciseDateFormatter(locator, tz=zone, formats=plain, zero_formats=first, show_offset=False)
+    )
     _settle(axes.xaxis)
 
 
@@ -115,13 +118,7 @@ def since(shown_s: float) -> tuple[str, float]:
     return ("minutes", 60.0) if shown_s <= _IN_HOURS_S else ("hours", 3600.0)
 
 
-def duration_axis(axes: Axes) -> None:
-    """Mark a logarithmic axis of seconds at lengths people say, within what it shows."""
-    low, high = axes.get_ylim()
-    low, high = low / 1.3, high * 1.3
-    axes.set_ylim(low, high)
-    inside = [s for s in LENGTHS_S if low <= s <= high]
-    inside = inside[:: 1 + len(inside) // 7]
-    axes.set_yticks(inside, [numbers.duration(s) for s in inside])
-    axes.set_yticks([], minor=True)
-    axes.set_ylabel("length, logarithmic")
+def lengths_between(low_s: float, high_s: float) -> list[float]:
+    """Return lengths people say, at most eight or so of them, to mark an axis with. [s]."""
+    inside = [s for s in LENGTHS_S if low_s <= s <= high_s]
+    return inside[:: 1 + len(inside) // 7]

@@ -1,4 +1,4 @@
-"""The charts of the bank: its state of charge over time, and how far each start pulled its voltage down."""
+"""The charts of the bank: how far each start pulled its voltage down, and its state of charge over time."""
 
 from __future__ import annotations
 
@@ -20,8 +20,10 @@ if TYPE_CHECKING:
     from shuntbook.analysis.readings.chunk import FloatArray, TimeArray
     from shuntbook.analysis.stats.interval95 import Within
 
-# Of so many stretches of equally many starts at most, the deepest start is drawn.
+#: Of so many stretches of equally many starts at most, the deepest start is drawn.
 _STRETCHES = 400
+#: Shares of a frame's height that the two charts use. [1]
+_SAG_HEIGHT, _STATE_HEIGHT = 0.85, 0.7
 
 
 @dataclass(frozen=True)
@@ -30,10 +32,8 @@ class Sags:
 
     Parameters
     ----------
-    start_us : array of int64, shape (n,)
-        When each began. [us]
-    before_V, lowest_V : array of float64, shape (n,)
-        Voltage before it, and the lowest during the run. [V]
+    start_us, before_V, lowest_V : arrays, shape (n,)
+        When each start began, the voltage before it, and the lowest during the run.
     cut_off_V : float or None
         The inverter switches off below this. [V]
     next_V : Within or None
@@ -49,17 +49,18 @@ class Sags:
 
 def sags_of(log: LogReport, cut_off_V: float | None, next_V: Within | None) -> Sags | None:
     """Return the starts whose voltages are known, of many the deepest; None where there is none."""
-    seen = [
+    starts = [
         (cycle.start_us, cycle.before_V, cycle.lowest_V)
         for cycle in log.cycles.cycles
         if cycle.before_V is not None and cycle.lowest_V is not None
     ]
-    if not seen:
+    if not starts:
         return None
-    if len(seen) > _STRETCHES:
-        parts = np.array_split(np.arange(len(seen)), _STRETCHES)
-        seen = [min((seen[i] for i in part), key=lambda start: start[2]) for part in parts]
-    us, before, lowest = zip(*seen, strict=True)
+    if len(starts) > _STRETCHES:
+        # The deepest of each stretch is what may reach the cut-off: no thinning may hide it.
+        parts = np.array_split(np.arange(len(starts)), _STRETCHES)
+        starts = [min((starts[i] for i in part), key=lambda start: start[2]) for part in parts]
+    us, before, lowest = zip(*starts, strict=True)
     return Sags(np.array(us, dtype=np.int64), np.array(before), np.array(lowest), cut_off_V, next_V)
 
 
@@ -79,65 +80,41 @@ def signs_of(sags: Sags) -> dict[str, str]:
 
 
 def sag_at_starts(sags: Sags, log: LogReport, *, name: str = "sag", frame: Frame = WIDE) -> str:
-    """Draw a line down from the voltage before each start to the lowest in it, and a line at the cut-off.
-
-    Parameters
-    ----------
-    sags : Sags
-        The starts.
-    log : LogReport
-        Its span and zone.
-    name : str
-        Unique on the page.
-    frame : Frame
-        The width to draw for; most of its height is used.
-    """
-    low = Frame(frame.name, frame.width_px, round(frame.height_px * 0.85), frame.text_px, frame.points)
-    x, said = on_axis(sags.start_us, log.facts), signs_of(sags)
+    """Draw a line down from the voltage before each start to the lowest in it, and a line at the cut-off."""
+    x, signs = on_axis(sags.start_us, log.facts), signs_of(sags)
     start_us, stop_us = ends(log)
-    with svg.drawing(low) as figure:
+    with svg.drawing(frame.of_height(frame.height_px * _SAG_HEIGHT)) as figure:
         axes = figure.add_subplot()
         time_axis(axes, log.facts, start_us, stop_us, frame)
         axes.vlines(x, sags.lowest_V, sags.before_V, color=DRAW, linewidth=1.2)
-        axes.plot(x, sags.before_V, "s", color=REST, fillstyle="none", markersize=4.5, label=said["before"])
-        axes.plot(x, sags.lowest_V, "o", color=DRAW, markersize=4.5, label=said["lowest"])
+        axes.plot(x, sags.before_V, "s", color=REST, fillstyle="none", markersize=4.5, label=signs["before"])
+        axes.plot(x, sags.lowest_V, "o", color=DRAW, markersize=4.5, label=signs["lowest"])
         if (coming := sags.next_V) is not None:
-            at, off = (
-                on_axis(np.array([stop_us]), log.facts),
-                [[coming.value - coming.low], [coming.high - coming.value]],
+            # The next start has no instant yet: it stands at the end of the log.
+            at = on_axis(np.array([stop_us]), log.facts)
+            off = [[coming.value - coming.low], [coming.high - coming.value]]
+            axes.errorbar(
+                at, [coming.value], yerr=off, fmt="D", color=ALERT, capsize=4, mfc="none", label=signs["next"]
             )
-            axes.errorbar(at, [coming.value], yerr=off, fmt="D", color=ALERT, capsize=4, mfc="none", label=said["next"])
         if sags.cut_off_V is not None:
-            axes.axhline(sags.cut_off_V, color=ALERT, linestyle="--", linewidth=1.6, label=said["cut_off"])
+            axes.axhline(sags.cut_off_V, color=ALERT, linestyle="--", linewidth=1.6, label=signs["cut_off"])
         axes.set_ylim(*range_V(sags))
         axes.set_ylabel("voltage [V]")
         svg.frame_axes(axes)
-        figure.legend(loc="outside upper left", ncols=4 if frame == WIDE else 2, handlelength=1.6)
+        svg.legend_above(figure, 4 if frame == WIDE else 2)
         return svg.inline(figure, name=name, label="Voltage of the bank before and at each start, with the cut-off")
 
 
 def state_over_time(
     state: StateOfCharge, log: LogReport, *, floor_pct: float | None, name: str = "state", frame: Frame = WIDE
 ) -> str:
-    """Draw a line for the state, a band for its interval, and a line at the usable depth.
+    """Draw a line for the state, a band for its interval, and a line at the usable depth, down to `floor_pct`.
 
-    Parameters
-    ----------
-    state : StateOfCharge
-        At least one instant.
-    log : LogReport
-        Its span, zone and gaps.
-    floor_pct : float or None
-        Down to where the owner runs the bank; None draws no line. [%]
-    name : str
-        Unique on the page.
-    frame : Frame
-        The width to draw for; two thirds of its height are used.
+    The state has at least one instant; a floor of None draws no line.
     """
-    low = Frame(frame.name, frame.width_px, round(frame.height_px * 0.7), frame.text_px, frame.points)
     start_us, stop_us = ends(log)
     x = on_axis(state.time_us, log.facts)
-    with svg.drawing(low) as figure:
+    with svg.drawing(frame.of_height(frame.height_px * _STATE_HEIGHT)) as figure:
         axes = figure.add_subplot()
         time_axis(axes, log.facts, start_us, stop_us, frame)
         axes.fill_between(x, state.low_pct, state.high_pct, facecolor=GAP, edgecolor=SOFT, linewidth=0.8)
@@ -145,13 +122,13 @@ def state_over_time(
         draw_gaps(axes, log, start_us, stop_us)
         if floor_pct is not None:
             axes.axhline(floor_pct, color=ALERT, linestyle="--", linewidth=1.6, label="usable depth")
-        axes.set_ylim(lowest_shown_pct(state, floor_pct), 101)
+        axes.set_ylim(*range_pct(state, floor_pct))
         axes.set_ylabel("state of charge [%]")
         svg.frame_axes(axes)
-        figure.legend(loc="outside upper left", ncols=2, handlelength=1.6)
+        svg.legend_above(figure, 2)
         return svg.inline(figure, name=name, label="State of charge over the log, with its interval and usable depth")
 
 
-def lowest_shown_pct(state: StateOfCharge, floor_pct: float | None) -> float:
-    """Return where the axis of the state begins: below the interval and the usable depth. [%]."""
-    return min(float(state.low_pct.min()), 100.0 if floor_pct is None else floor_pct) - 4
+def range_pct(state: StateOfCharge, floor_pct: float | None) -> tuple[float, float]:
+    """Return the ends of the state's axis: from below the interval and the usable depth to a full bank. [%]."""
+    return min(float(state.low_pct.min()), 100.0 if floor_pct is None else floor_pct) - 4, 101

@@ -23,30 +23,19 @@ if TYPE_CHECKING:
 
 #: What lies between two readings of a start.
 UNSEEN = "a higher draw would go unseen"
-# Fewer readings than these show no level.
+#: Fewer readings than these show no level.
 _LEAST_READINGS = 3
 
 
 def start_close_up(close_up: CloseUp, facts: LogFacts, *, name: str = "start", frame: Frame = WIDE) -> str:
     """Draw the readings around one start: each reading a dot, the settled level a line, the highest reading ringed.
 
-    All is drawn as read: what other loads drew meanwhile is in it.
-
-    Parameters
-    ----------
-    close_up : CloseUp
-        The cycle and its readings; they must hold current or power.
-    facts : LogFacts
-        The log it is from.
-    name : str
-        Unique on the page.
-    frame : Frame
-        The size to draw for.
+    All is drawn as read: what other loads drew meanwhile is in it. The readings must hold current or power.
     """
     quantity = quantity_of(close_up.readings)
     seconds, x = around(close_up)
     title, unit = NAMES[quantity]
-    told_in, unit_s = since(float(seconds[-1] - seconds[0]))
+    time_unit, unit_s = since(float(seconds[-1] - seconds[0]))
     with svg.drawing(frame) as figure:
         axes = figure.add_subplot()
         step = STEPS[facts.sampling]
@@ -58,11 +47,11 @@ def start_close_up(close_up: CloseUp, facts: LogFacts, *, name: str = "start", f
             left, right = unseen[0] / unit_s, unseen[1] / unit_s
             axes.axvspan(left, right, facecolor=GAP, edgecolor=SOFT, hatch="//", linewidth=0, zorder=0, label=UNSEEN)
         axes.axhline(0, color=INK, linewidth=0.8)
-        axes.set_xlabel(f"{told_in} from the start")
+        axes.set_xlabel(f"{time_unit} from the start")
         axes.set_ylabel(f"{title} as read [{unit}]")
         svg.frame_axes(axes)
         axes.spines["bottom"].set_visible(False)
-        figure.legend(loc="outside upper left", ncols=4 if frame == WIDE else 1, handlelength=1.6)
+        svg.legend_above(figure, 4 if frame == WIDE else 1)
         return svg.inline(figure, name=name, label=f"{title.capitalize()} as read around one start")
 
 
@@ -87,6 +76,7 @@ def settled(close_up: CloseUp) -> float | None:
     seconds, x = around(close_up)
     running = _during(close_up.cycle, seconds)
     later = running[seconds[running] > START_S]
+    # A run hardly longer than its start settles, if anywhere, in its second half.
     if len(later) < _LEAST_READINGS:
         later = running[len(running) // 2 :]
     return float(np.median(x[later])) if len(later) >= _LEAST_READINGS else None
@@ -111,6 +101,7 @@ def unseen_s(close_up: CloseUp) -> tuple[float, float] | None:
     if close_up.cycle.surge_resolved or top is None:
         return None
     seconds, _ = around(close_up)
+    # Without a reading before the start nothing is known from the start itself on.
     earlier, later = seconds[seconds < 0], seconds[seconds > top[0]]
     return (float(earlier[-1]) if len(earlier) else 0.0, float(later[0]) if len(later) else float(seconds[-1]))
 
@@ -119,8 +110,8 @@ def around(close_up: CloseUp) -> tuple[FloatArray, FloatArray]:
     """Return the seconds since the start of each reading that is there, and what was read."""
     readings = close_up.readings
     x = readings.quantities[quantity_of(readings)]
-    there = ~np.isnan(x)
-    return (readings.time_us[there] - close_up.cycle.start_us) / MICROSECONDS, x[there]
+    is_read = ~np.isnan(x)
+    return (readings.time_us[is_read] - close_up.cycle.start_us) / MICROSECONDS, x[is_read]
 
 
 def _during(cycle: Cycle, seconds: FloatArray) -> np.ndarray[tuple[int], np.dtype[np.intp]]:
@@ -130,12 +121,12 @@ def _during(cycle: Cycle, seconds: FloatArray) -> np.ndarray[tuple[int], np.dtyp
 
 def _draw_settled(axes: Axes, level: float | None, unit: str) -> None:
     if level is not None:
-        said = f"settles here at {numbers.amount(level, unit)}"
-        axes.axhline(level, color=REST, linewidth=2, dashes=(5, 3), label=said)
+        label = f"settles here at {numbers.amount(level, unit)}"
+        axes.axhline(level, color=REST, linewidth=2, dashes=(5, 3), label=label)
 
 
 def _draw_highest(axes: Axes, top: tuple[float, float] | None, unit_s: float, unit: str) -> None:
     if top is not None:
         at, x = top
-        said = f"highest, {numbers.amount(x, unit)}"
-        axes.plot(at / unit_s, x, "o", color=ALERT, markersize=11, fillstyle="none", mew=2, label=said)
+        label = f"highest, {numbers.amount(x, unit)}"
+        axes.plot(at / unit_s, x, "o", color=ALERT, markersize=11, fillstyle="none", mew=2, label=label)

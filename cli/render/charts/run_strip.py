@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 TOLD_APART = 1 / 180
 #: The picture is cut into about this many stretches, or fewer, where shares of time are drawn.
 MOST_BUCKETS = 100
-# Heights of the strip that are easy to read. [1]
+#: Heights of the strip that are easy to read. [1]
 _TOPS = (0.01, 0.02, 0.05, 0.1, 0.2, 0.25, 0.5, 1.0)
 
 
@@ -58,6 +58,7 @@ def seen_on(log: LogReport) -> list[tuple[int, int]]:
 
 def bucket_s(log: LogReport) -> float | None:
     """Return the length of the stretches whose share of time on is drawn; None where each run has its own bar. [s]."""
+    # By the median: a few runs close together may merge into one bar, if most stand apart.
     starts_us = [cycle.start_us for cycle in log.cycles.cycles]
     start_us, stop_us = ends(log)
     if len(starts_us) < 2 or float(np.median(np.diff(starts_us))) >= TOLD_APART * (stop_us - start_us):
@@ -67,27 +68,17 @@ def bucket_s(log: LogReport) -> float | None:
 
 
 def shares(log: LogReport, length_s: float) -> tuple[TimeArray, FloatArray]:
-    """Return the edges of the stretches, and the share of each one's measured time that the load was on.
+    """Return the edges of stretches of `length_s`, and the share of each one's measured time that the load was on.
 
-    Parameters
-    ----------
-    log : LogReport
-        The log and its runs.
-    length_s : float
-        Length of a stretch; the edges stand at whole multiples of it since midnight in the log's zone. [s]
-
-    Returns
-    -------
-    edges_us : array, shape (n + 1,)
-        Where the stretches meet; the outermost are the ends of the log. [us]
-    share : array, shape (n,)
-        Time on / time measured; NaN where nothing was measured. [1]
+    Edges stand at whole multiples of the length since midnight in the log's zone [us], n + 1 of them; the outermost are
+    the ends of the log. Of the n shares (time on / time measured) those are NaN where nothing was measured. [1].
     """
     start_us, stop_us = ends(log)
     inner = np.arange(_midnight_us(log, start_us), stop_us, round(length_s * MICROSECONDS))
     edges = np.array([start_us, *inner[inner > start_us], stop_us], dtype=np.int64)
     gap_us = within(joined([(g.start_us, g.stop_us) for g in log.charge.span.gaps]), edges)
     on_us = within(joined(seen_on(log)), edges)
+    # A run is cut off at a gap (`seen_on`), so no time on lies in one.
     measured_us = np.diff(edges) - gap_us
     return edges, np.where(measured_us > 0, on_us / np.maximum(measured_us, 1), np.nan)
 

@@ -1,15 +1,23 @@
-"""A matplotlib figure as one inline ``<svg>`` that takes its colours and its type from the page around it."""
+"""A matplotlib figure as one inline ``<svg>`` that takes its colours and its type from the page around it.
+
+A function that draws takes a ``name``, unique on the page, and a `Frame`, and returns the element; `both_sizes` has it
+draw for a wide and for a narrow screen.
+"""
 
 from __future__ import annotations
 
 import io
 import re
 import warnings
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from contextvars import ContextVar
+from dataclasses import dataclass, replace
+from functools import partial
 from html import escape
 from typing import TYPE_CHECKING, Any
+
+from shuntbook.cli.parallel.worker_process import HERE, Second
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -43,9 +51,43 @@ class Frame:
     text_px: float
     points: int
 
+    def of_height(self, height_px: float) -> Frame:
+        """Return the same frame with another height."""
+        return replace(self, height_px=round(height_px))
+
 
 WIDE = Frame("wide", 960, 250, 13, 1500)
 NARROW = Frame("narrow", 340, 290, 11.5, 500)
+
+
+#: What waits for a drawing in both sizes, the wide one first.
+Drawn = Callable[[], tuple[str, str]]
+
+_drawn_by: ContextVar[Second] = ContextVar("drawn_by", default=HERE)
+
+
+@contextmanager
+def drawn_by(second: Second) -> Iterator[None]:
+    """Let what is drawn in the block be drawn there."""
+    token = _drawn_by.set(second)
+    try:
+        yield
+    finally:
+        _drawn_by.reset(token)
+
+
+def both_sizes(draw: Callable[..., str], name: str, frames: tuple[Frame, Frame] = (WIDE, NARROW)) -> Drawn:
+    """Begin a drawing in two sizes; `name` is what the names of both begin with.
+
+    `draw` may be sent to another process: a function of a module with all else that it needs bound by
+    `functools.partial`.
+    """
+    return _drawn_by.get().begin(partial(_drawn, draw, name, frames))
+
+
+def _drawn(draw: Callable[..., str], name: str, frames: tuple[Frame, Frame]) -> tuple[str, str]:
+    wide, narrow = (draw(name=f"{name}-{frame.name}", frame=frame) for frame in frames)
+    return wide, narrow
 
 
 @contextmanager
@@ -90,26 +132,15 @@ def _settings(frame: Frame) -> dict[Any, Any]:
 
 
 def inline(figure: Figure, *, name: str, label: str) -> str:
-    """Return a figure as an ``<svg>`` element to stand inside a page.
+    """Return a figure as an ``<svg>`` element to stand inside a page: the same bytes for the same drawing, no address.
 
-    Parameters
-    ----------
-    figure : matplotlib.figure.Figure
-        The drawing; colours named above become variables of the style sheet.
-    name : str
-        Unique on the page: keeps the ids of one drawing apart from those of another.
-    label : str
-        What the drawing shows, for those who do not see it.
-
-    Returns
-    -------
-    str
-        The element, the same bytes for the same drawing, and no address anywhere in it.
+    Colours named above become variables of the style sheet; `label` says what is drawn to those who do not see it.
     """
     import matplotlib as mpl
 
     out = io.StringIO()
     _laid_out(figure)
+    # Ids of clips and hatches are hashed with the name, else two drawings of a page could share one.
     with mpl.rc_context({"svg.hashsalt": name}):
         nothing = dict.fromkeys(("Date", "Creator", "Format", "Type"))
         figure.savefig(out, format="svg", metadata=nothing, transparent=True)
@@ -133,6 +164,7 @@ def _opening(figure: Figure, label: str) -> str:
 
 
 def _body(text: str, name: str) -> str:
+    # Type, sizes of type and addresses are the page's; and a hundredth of a pixel is all that a screen can show.
     body = text[text.index(">", text.index("<svg")) + 1 :]
     body = re.sub(r"<style.*?</style>", "", body, flags=re.DOTALL)
     body = body.replace("xlink:href", "href")
@@ -149,6 +181,11 @@ def _own_ids(body: str, name: str) -> str:
     used = set(re.findall(r'(?:url\(#|href="#)([\w.-]+)', body))
     body = re.sub(r' id="([\w.-]+)"', lambda m: f' id="{name}-{m[1]}"' if m[1] in used else "", body)
     return re.sub(r'(url\(#|href="#)', rf"\g<1>{name}-", body)
+
+
+def legend_above(figure: Figure, columns: int) -> None:
+    """Say above a drawing what its signs are."""
+    figure.legend(loc="outside upper left", ncols=columns, handlelength=1.6)
 
 
 def frame_axes(axes: Axes, *, grid: str = "y") -> None:

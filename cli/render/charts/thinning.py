@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 Span = tuple[float, float]
 IndexArray = np.ndarray[tuple[int], np.dtype[np.intp]]
-# Narrower stretches than this share of the chart's width could not be seen, so they are drawn this wide.
+#: Narrower stretches than this share of the chart's width could not be seen, so they are drawn this wide.
 LEAST_SHARE = 1 / 600
 
 
@@ -23,6 +23,7 @@ def thinned(envelope: Envelope, most: int) -> Envelope:
     """Put neighbouring buckets together until at most `most` are left; no peak is lost."""
     width, bucket = envelope.width_us, envelope.time_us // envelope.width_us
     low, high = envelope.low, envelope.high
+    # By halves, so that edges stay at multiples of the width since 1970: the same readings fall into the same buckets.
     while len(bucket) > most:
         width, bucket = width * 2, bucket // 2
         first = np.flatnonzero(np.diff(bucket, prepend=bucket[0] - 1))
@@ -34,6 +35,7 @@ def breaks(envelope: Envelope, facts: LogFacts) -> IndexArray:
     """Return before which buckets an envelope is broken by a gap; what stands until the next reading never is."""
     if facts.sampling == "held":
         return np.empty(0, dtype=np.intp)
+    # Buckets begin at multiples of their width, so two readings a gap limit apart may be a width further apart here.
     longest_us = facts.gap_limit_s * MICROSECONDS + envelope.width_us
     return np.flatnonzero(np.diff(envelope.time_us) > longest_us) + 1
 
@@ -44,6 +46,7 @@ def drawable(spans: Sequence[Span], whole: Span, least_share: float = LEAST_SHAR
     drawn: list[Span] = []
     for left, right in sorted(spans):
         far = max(right, left + least)
+        # A space of a quarter of the least width would look like none.
         if drawn and left <= drawn[-1][1] + least / 4:
             drawn[-1] = (drawn[-1][0], max(far, drawn[-1][1]))
         else:
@@ -80,8 +83,8 @@ def extremes(points: Sequence[tuple[int, float]], buckets: int) -> tuple[TimeArr
     values = np.array([value for _, value in points], dtype=np.float64)
     if len(points) <= 2 * buckets:
         return us, values
-    kept = set()
+    places = set()
     for part in np.array_split(np.arange(len(points)), buckets):
-        kept |= {int(part[values[part].argmin()]), int(part[values[part].argmax()])}
-    order = sorted(kept)
+        places |= {int(part[values[part].argmin()]), int(part[values[part].argmax()])}
+    order = sorted(places)
     return us[order], values[order]

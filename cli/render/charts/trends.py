@@ -49,23 +49,13 @@ def shown(over: OverLogs) -> list[list[DayTrend]]:
 
 
 def days(over: OverLogs, *, name: str, frame: Frame) -> str:
-    """Draw the days.
-
-    Parameters
-    ----------
-    over : OverLogs
-        At least one of its figures must be among those that are drawn.
-    name : str
-        Unique on the page.
-    frame : Frame
-        The size to draw for: panels stand two beside each other where it is wide.
-    """
+    """Draw the days, a panel a figure: two beside each other where it is wide; at least one figure must be there."""
     figures = shown(over)
     columns = 1 if frame.width_px < 600 else 2
     rows = -(-len(figures) // columns)
     full = -(-len(_SHOWN) // columns)
-    frame = Frame(frame.name, frame.width_px, round(frame.height_px * rows / full), frame.text_px, frame.points)
-    with svg.drawing(frame) as figure:
+    # A frame is for all panels: with fewer of them each keeps its height.
+    with svg.drawing(frame.of_height(frame.height_px * rows / full)) as figure:
         grid = figure.subplots(rows, columns, sharex=True, squeeze=False)
         for axes, trends in zip(grid.ravel(), figures, strict=False):
             _panel(axes, over, trends)
@@ -78,7 +68,7 @@ def days(over: OverLogs, *, name: str, frame: Frame) -> str:
 
 
 def _panel(axes: Axes, over: OverLogs, trends: list[DayTrend]) -> None:
-    first = trends[0]
+    first = trends[0]  # its name and unit are those of all, which differ in their stretch alone
     fit, factor, unit = counts(over.days), *_scale(trends)
     at = _middles(over)
     y = values_of_days(over.days, first.code) * factor
@@ -91,14 +81,14 @@ def _panel(axes: Axes, over: OverLogs, trends: list[DayTrend]) -> None:
         axes.axvline(where, color=INK, linewidth=1.2, dashes=(2, 2))
     _room(axes, first.code, y)
     axes.set_title(f"{first.name}{f' [{unit}]' if unit else ''}", loc="left", fontsize="medium")
-    axes.set_title(_told(trends), loc="right", fontsize="small", color=ALERT)
+    axes.set_title(_verdicts(trends), loc="right", fontsize="small", color=ALERT)
     svg.frame_axes(axes)
 
 
-def _told(trends: list[DayTrend]) -> str:
+def _verdicts(trends: list[DayTrend]) -> str:
     """Return in words what can be told of a panel's trends; empty where nothing can."""
-    told = [trend for trend in trends if trend.verdict in ("rising", "falling")]
-    return "; ".join(t.verdict if t.stretch == "all" else f"{t.verdict} {t.stretch}" for t in told)
+    moving = [trend for trend in trends if trend.verdict in ("rising", "falling")]
+    return "; ".join(t.verdict if t.stretch == "all" else f"{t.verdict} {t.stretch}" for t in moving)
 
 
 def _of_stretch(over: OverLogs, trend: DayTrend, at: FloatArray, y: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -128,6 +118,7 @@ def _line(axes: Axes, trend: DayTrend, at: FloatArray, y: FloatArray, factor: fl
     """Draw the median slope through the middle of the dots: full where it is sure, dotted where chance may make it."""
     if trend.per_day is None:
         return
+    # The line of a median slope goes through the median of what is left when the slope is taken off (Theil and Sen).
     slope = trend.per_day.value * factor
     level = float(np.median(y - slope * at))
     ends = at[[0, -1]]
@@ -141,6 +132,7 @@ def _room(axes: Axes, code: str, y: FloatArray) -> None:
     if code in _FROM_NOUGHT:
         axes.set_ylim(0, high * 1.08 or 1.0)
         return
+    # Figures that hardly vary would fill the panel with their noise: it shows at least a fifth of what is usual.
     room = max(high - low, _LEAST_ROOM * abs(float(np.nanmedian(y))) or 1.0)
     middle = (low + high) / 2
     axes.set_ylim(middle - 0.55 * room, middle + 0.55 * room)
@@ -149,9 +141,9 @@ def _room(axes: Axes, code: str, y: FloatArray) -> None:
 def caption(over: OverLogs) -> str:
     """Return what the chart shows and how to read it."""
     text = (
-        "Each dot is a day. The line is the median slope of all pairs of days: full where it can be told from chance,"
+        "Each dot is a day. The line is the median slope of all pairs of days: full where it can be told from chance, "
+        "dotted where it cannot."
     )
-    text += " dotted where it cannot."
     if not counts(over.days).all():
         text += " Open dots: days of which much less was measured than of the others; they take no part in the line."
     if over.change is not None and over.change.named:

@@ -1,4 +1,4 @@
-"""The page's charts: the whole log, and runs and rests.
+"""The chart of the whole log: readings, gaps and notes over time, and the strip of runs below.
 
 No text of the user's goes into a drawing: markers are numbered, and the page says beside it what each number is.
 Meaning is never carried by colour alone: it has a shape, a hatch or a word as well.
@@ -11,12 +11,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from shuntbook.analysis.readings.chunk import MICROSECONDS
-from shuntbook.cli.render.wording import numbers
 
 from . import run_strip, svg
-from .axis import NAMES, STEPS, charted, duration_axis, ends, on_axis, span_of, time_axis
-from .svg import ALERT, DRAW, GAP, INK, PAPER, REST, SOFT, WIDE, Frame
-from .thinning import Span, breaks, drawable, extremes, thinned
+from .axis import NAMES, STEPS, charted, ends, on_axis, span_of, time_axis
+from .svg import DRAW, GAP, INK, PAPER, SOFT, WIDE, Frame
+from .thinning import Span, breaks, drawable, thinned
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -29,19 +28,7 @@ if TYPE_CHECKING:
 def whole_log(log: LogReport, *, name: str = "whole", frame: Frame = WIDE) -> str:
     """Draw the whole log: lowest to highest reading over time, gaps hatched, runs below, markers as numbers.
 
-    Parameters
-    ----------
-    log : LogReport
-        Its envelope of current, or of power where there is no current, is drawn; neither may be missing.
-    name : str
-        Unique on the page.
-    frame : Frame
-        The size to draw for.
-
-    Returns
-    -------
-    str
-        An ``<svg>`` element.
+    Its envelope of current, or of power where there is no current, is drawn; one of them must be there.
     """
     quantity = charted(log)
     envelope, facts = thinned(log.envelopes[quantity], frame.points), log.facts
@@ -61,58 +48,17 @@ def whole_log(log: LogReport, *, name: str = "whole", frame: Frame = WIDE) -> st
         return svg.inline(figure, name=name, label=label)
 
 
-def run_and_rest(
-    log: LogReport,
-    *,
-    minimum_run_s: float | None = None,
-    minimum_off_s: float | None = None,
-    name: str = "runs",
-    frame: Frame = WIDE,
-) -> str:
-    """Draw how long each run and the rest before it lasted, over time, with the limits for both.
-
-    Parameters
-    ----------
-    log : LogReport
-        At least one of its cycles must have a run time.
-    minimum_run_s, minimum_off_s : float or None
-        Shortest run and shortest rest that do a motor no harm; None draws no line. [s]
-    name : str
-        Unique on the page.
-    frame : Frame
-        The size to draw for.
-    """
-    runs = [(c.start_us, c.run_s) for c in log.cycles.cycles if c.run_s]
-    rests = [(c.start_us, c.off_before_s) for c in log.cycles.cycles if c.off_before_s]
-    starts = [us for us, _ in runs + rests]
-    with svg.drawing(frame) as figure:
-        axes = figure.add_subplot()
-        axes.set_yscale("log")
-        time_axis(axes, log.facts, min(starts), max(starts), frame)
-        for points, colour, marker, label in ((rests, REST, "s", "rest before it"), (runs, DRAW, "o", "run")):
-            us, length_s = extremes(points, frame.points // 4)
-            filled = "full" if marker == "o" else "none"
-            axes.plot(
-                on_axis(us, log.facts), length_s, marker, color=colour, fillstyle=filled, markersize=4.5, label=label
-            )
-        for limit_s, style, what in ((minimum_run_s, "--", "run"), (minimum_off_s, ":", "rest")):
-            if limit_s is not None:
-                said = f"shortest good {what}, {numbers.duration(limit_s)}"
-                axes.axhline(limit_s, color=ALERT, linestyle=style, linewidth=1.6, label=said)
-        duration_axis(axes)
-        svg.frame_axes(axes)
-        figure.legend(loc="outside upper left", ncols=4 if frame == WIDE else 2, handlelength=1.6)
-        return svg.inline(figure, name=name, label="Length of each run and of the rest before it, over time")
-
-
 def _draw_envelope(axes: Axes, envelope: Envelope, log: LogReport) -> None:
     """Fill between lowest and highest; a gap breaks it, and a reading alone between gaps is a dot."""
     time_us, low, high = envelope.time_us, envelope.low, envelope.high
     cuts = breaks(envelope, log.facts)
+    # A piece of one reading has no line to draw; without a dot it would not be seen.
     pieces = np.split(np.arange(len(time_us)), cuts)
     alone = np.array([piece[0] for piece in pieces if len(piece) == 1], dtype=np.intp)
     middle = on_axis(time_us, log.facts)
     x, low_cut, high_cut = (np.insert(v, cuts, np.nan) for v in (middle, low, high))
+    # A bucket of a second or more is drawn from its lowest to its highest reading, wherever in it they stood: only
+    # single readings show how they hold until the next.
     stepped = log.facts.sampling == "held" or envelope.width_us < MICROSECONDS
     step = STEPS[log.facts.sampling] if stepped else None
     axes.fill_between(x, low_cut, high_cut, step=step, color=DRAW, linewidth=1.0)  # type: ignore[arg-type]
@@ -126,6 +72,7 @@ def draw_gaps(axes: Axes, log: LogReport, start_us: int, stop_us: int) -> None:
     high = axes.get_xaxis_transform()
     for left, right in gaps:
         axes.axvspan(left, right, facecolor=GAP, edgecolor=SOFT, hatch="//", linewidth=0)
+        # The words are about a tenth of a wide chart long.
         if right - left > 0.12 * (whole[1] - whole[0]):
             patch = {"facecolor": PAPER, "edgecolor": "none", "pad": 2}
             axes.text((left + right) / 2, 0.5, "no readings", transform=high, ha="center", va="center", bbox=patch)
@@ -142,7 +89,7 @@ def _draw_markers(axes: Axes, facts: LogFacts, whole: Span) -> None:
         else:
             groups.append([(place, at)])
     for group in groups:
-        for _, at in group[:100]:
+        for _, at in group[:100]:  # more lines than this in one place are a smear, and a heavy page
             axes.axvline(at, color=INK, linewidth=0.9, dashes=(2, 2))
         (first, left), (last, right) = group[0], group[-1]
         label = str(first) if first == last else f"{first}–{last}"

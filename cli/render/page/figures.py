@@ -9,15 +9,14 @@ from typing import TYPE_CHECKING
 
 from shuntbook.analysis.health.limits import MINIMUM_RUN_S, MINIMUM_RUN_SOURCE
 from shuntbook.cli.render.charts import bars, run_strip
-from shuntbook.cli.render.charts import bars as waterfall_chart
 from shuntbook.cli.render.charts import close_up as close_up_chart
+from shuntbook.cli.render.charts import runs as runs_chart
 from shuntbook.cli.render.charts import whole_log as charts
 from shuntbook.cli.render.charts.axis import NAMES
-from shuntbook.cli.render.charts.both_sizes import Drawn, both_sizes
+from shuntbook.cli.render.charts.svg import Drawn, both_sizes
 from shuntbook.cli.render.wording import log_sentences, numbers
 
 from . import log_tables, plate_tables
-from . import plate_tables as plate_tables_of_page
 
 if TYPE_CHECKING:
     from shuntbook.analysis.one_log.log_report import LogReport
@@ -106,7 +105,7 @@ def runs(log: LogReport, limits: Limits | None, name: str) -> Figure | None:
     own_run_s, minimum_off_s = (limits.minimum_run_s, limits.minimum_off_s) if limits else (None, None)
     minimum_run_s = own_run_s or MINIMUM_RUN_S
     drawn = both_sizes(
-        partial(charts.run_and_rest, to_draw(log), minimum_run_s=minimum_run_s, minimum_off_s=minimum_off_s), name
+        partial(runs_chart.run_and_rest, to_draw(log), minimum_run_s=minimum_run_s, minimum_off_s=minimum_off_s), name
     )
     whose = "the owner's own limit" if own_run_s else MINIMUM_RUN_SOURCE
     caption = "How long each run (dots) and the rest before it (open squares) lasted."
@@ -126,13 +125,13 @@ def plate(log: LogReport, name: str) -> Figure | None:
     check = log.plate
     if check is None:
         return None
-    drawn = both_sizes(partial(waterfall_chart.waterfall, waterfall_chart.bars_of(check)), name)
+    drawn = both_sizes(partial(bars.waterfall, bars.bars_of(check)), name)
     caption = (
         f"Energy that the {numbers.shortened(check.estimate.load)} took while it ran. Tall bars are sums: dotted and "
         "hatched reckoned, full measured. The low bars between them are the reasons, each beginning where the one "
         "above ends."
     )
-    return Figure(drawn, caption, "", (plate_tables_of_page.compared(check),))
+    return Figure(drawn, caption, "", (plate_tables.compared(check),))
 
 
 def sureness(log: LogReport, name: str) -> Figure | None:

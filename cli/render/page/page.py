@@ -36,7 +36,7 @@ def render(report: Report, second: Second = HERE) -> str:
         nothing, and is complete with scripts off. The same report gives the same bytes.
     """
     # Loaded here, so that commands which only share this module's words do not pay for drawing.
-    from shuntbook.cli.render.charts.both_sizes import drawn_by
+    from shuntbook.cli.render.charts.svg import drawn_by
 
     from .log_view import view_of
     from .several_view import logs_in_full, several_view

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from shuntbook.analysis.not_known import Missing
 from shuntbook.cli.render.charts import trends as trend_chart
-from shuntbook.cli.render.charts.both_sizes import both_sizes
+from shuntbook.cli.render.charts.svg import both_sizes
 from shuntbook.cli.render.wording import log_sentences, numbers, several_sentences
 from shuntbook.cli.render.wording import log_sentences as tables
 from shuntbook.cli.render.wording.comparison import cells_of

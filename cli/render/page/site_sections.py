@@ -10,9 +10,8 @@ from shuntbook.analysis.equipment.bank_voltage import voltage_floor
 from shuntbook.analysis.not_known import Missing
 from shuntbook.analysis.one_log.bank_report import BankReport
 from shuntbook.analysis.one_log.water_report import WaterReport
-from shuntbook.cli.render.charts import bank as sag_chart
-from shuntbook.cli.render.charts import bank as state_chart
-from shuntbook.cli.render.charts.both_sizes import both_sizes
+from shuntbook.cli.render.charts import bank as bank_charts
+from shuntbook.cli.render.charts.svg import both_sizes
 from shuntbook.cli.render.wording import log_sentences, numbers, site_sentences
 
 from . import site_tables
@@ -118,7 +117,7 @@ def _state(report: Report, log: LogReport, bank: BankReport | None, name: str) -
         return None
     state, depth_pct = bank.state, report.site.bank.usable_depth_pct
     floor_pct = None if depth_pct is None else 100 - depth_pct
-    drawn = both_sizes(partial(state_chart.state_over_time, state, to_draw(log), floor_pct=floor_pct), name)
+    drawn = both_sizes(partial(bank_charts.state_over_time, state, to_draw(log), floor_pct=floor_pct), name)
     caption = "State of charge by counting, and the 95 % interval around it."
 
     def moving() -> str:
@@ -135,10 +134,10 @@ def _sag(report: Report, log: LogReport, bank: BankReport, name: str) -> Figure 
     load = next((load for load in report.site.loads if load.name == log_sentences.named_load(log)), None)
     next_V = None if isinstance(bank.sag, Missing) else bank.sag.lowest_V
     floor = voltage_floor(report.site, load)
-    sags = sag_chart.sags_of(log, None if isinstance(floor, Missing) else floor.V, next_V)
+    sags = bank_charts.sags_of(log, None if isinstance(floor, Missing) else floor.V, next_V)
     if sags is None:
         return None
-    drawn = both_sizes(partial(sag_chart.sag_at_starts, sags, to_draw(log)), name)
+    drawn = both_sizes(partial(bank_charts.sag_at_starts, sags, to_draw(log)), name)
     caption = "Voltage of the bank before each start (open squares) and the lowest during the run (dots)."
     caption += "" if sags.cut_off_V is None else " Below the dashed line it is switched off."
     caption += "" if sags.next_V is None else " At the right end: how low the next start may pull it."

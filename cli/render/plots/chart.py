@@ -48,8 +48,17 @@ TEXT_PX = "13px"
 FACE = "font of the page"
 #: How a line runs between two readings, by what a reading stands for; None: straight.
 BOKEH_STEPS: dict[str, Literal["before", "after"] | None] = {"instant": None, "mean": "before", "held": "after"}
-# Longer names than this do not fit beside each other on a phone. [characters]
+#: Longer names than this do not fit beside each other on a phone. [characters]
 _TWO_COLUMNS = 18
+#: How time without readings looks.
+UNKNOWN_TIME = {
+    "fill_color": GAP,
+    "hatch_pattern": "/",
+    "hatch_color": SOFT,
+    "hatch_weight": 0.7,
+    "line_color": None,
+    "level": "underlay",
+}
 _MS = MICROSECONDS // 1000
 _DAY_US = 86_400 * MICROSECONDS
 
@@ -58,17 +67,9 @@ _DAY_US = 86_400 * MICROSECONDS
 class Readout:
     """What the line under a chart says of a source at the instant under the finger.
 
-    Parameters
-    ----------
-    source : ColumnDataSource
-        Either ``t``, ``low`` and ``high``: numbers in `unit`, each from ``t`` for `width`; or ``from``, ``to`` and
-        ``said``: texts.
-    says, unit : str
-        What the numbers are, and their unit's symbol.
-    width : float
-        Length of a bucket; 0 where each number is a reading. [unit of the x axis]
-    reach : float
-        A number counts up to so far from its reading. [unit of the x axis]
+    The source has either ``t``, ``low`` and ``high``: numbers called ``says`` in ``unit``, each from ``t`` for
+    ``width`` (0 where each is a reading), and counting up to ``reach`` from it, both in units of the x axis; or
+    ``from``, ``to`` and ``said``: texts.
     """
 
     source: ColumnDataSource
@@ -81,17 +82,12 @@ class Readout:
 class Chart:
     """Plots above each other over one x axis, and what can be read off them.
 
-    Parameters
-    ----------
-    start, stop : float
-        The whole x axis: milliseconds since 1970 or since the log's start, or what `since` names.
-    closest : float
-        The least that can be zoomed to. [unit of the x axis]
-    clock : dict
-        How instants are told, from `clock_of` or `since`.
+    ``start`` and ``stop`` are the ends of the axis, ``closest`` the least that can be zoomed to: milliseconds since
+    1970 or since the log's start where ``clock`` is from `clock_of`, else the unit in ``{"since": unit}``.
     """
 
     def __init__(self, start: float, stop: float, *, closest: float, clock: dict[str, Any]) -> None:
+        # The first and the last reading would else lie on the frame; nobody can move beyond that room.
         room = (stop - start) * 0.01
         ends = (start - room, stop + room)
         self.x_range = Range1d(*ends, bounds=ends, min_interval=min(closest, stop - start), name="x")
@@ -149,6 +145,7 @@ class Chart:
         """
         for plot in self._plots[:-1]:
             plot.xaxis.visible = False
+        # The lowest axis serves all plots, and needs room for its name.
         if "axis" in self._clock:
             self._plots[-1].xaxis.axis_label = self._clock["axis"]
             self._plots[-1].height += _LABEL_PX
@@ -159,14 +156,15 @@ class Chart:
         text = json.dumps({"item": item, "reads": reads, "clock": self._clock}, separators=(",", ":"), allow_nan=False)
         for colour, variable in VARIABLES.items():
             text = text.replace(f'"{colour}"', f'"{variable}"')
+        # A script's text ends at "</script" wherever that stands: no name of a log may hold one.
         return text.replace("&", r"\u0026").replace("<", r"\u003c").replace(">", r"\u003e")
 
 
 def _instants(plot: figure, clock: dict[str, Any]) -> None:
     """Let the page's script place and name the ticks of a time axis: it knows the zone, the library only UTC."""
     plot.xaxis.ticker = CustomJSTicker(major_code="return shuntbook.ticks(cb_data, clock)", args={"clock": clock})
-    told = "return shuntbook.label(tick, ticks, clock)"
-    plot.xaxis.formatter = CustomJSTickFormatter(code=told, args={"clock": clock})
+    label = "return shuntbook.label(tick, ticks, clock)"
+    plot.xaxis.formatter = CustomJSTickFormatter(code=label, args={"clock": clock})
 
 
 def _item(model: Model) -> dict[str, Any]:
@@ -196,15 +194,13 @@ def _own_ids(item: object, name: str) -> object:
 
 
 def clock_of(facts: LogFacts, start_us: int, stop_us: int) -> dict[str, Any]:
-    """Return how a chart tells instants: from when on its zone's clocks are how far ahead of UTC; none without dates.
+    """Return how a chart tells instants: ``{"axis": its name, "ahead": [[from, by, name], ...]}``.
 
-    Returns
-    -------
-    dict
-        ``{"axis": its name, "ahead": [[from, by, name], ...]}``, both in milliseconds.
+    From when on the zone's clocks are by how much ahead of UTC, both in milliseconds; nothing of that without dates.
     """
     if facts.undated:
         return {"axis": words.in_zone(facts), "ahead": []}
+    # Clocks are changed at most once a day: a day whose ends differ is searched by halves.
     changes = [start_us]
     for left in range(start_us, stop_us, _DAY_US):
         right = min(left + _DAY_US, stop_us)
@@ -212,6 +208,11 @@ def clock_of(facts: LogFacts, start_us: int, stop_us: int) -> dict[str, Any]:
             changes.append(_change(facts, left, right))
     ahead = [[us / _MS, _ahead_us(facts, us) / _MS, f"{words.local(us, facts):%Z}"] for us in changes]
     return {"axis": f"time in {words.in_zone(facts)}", "ahead": ahead}
+
+
+def of_instants(facts: LogFacts, start_us: int, stop_us: int, closest_ms: float = 60e3) -> Chart:
+    """Return a chart over a stretch of a log's time."""
+    return Chart(one_ms(start_us), one_ms(stop_us), closest=closest_ms, clock=clock_of(facts, start_us, stop_us))
 
 
 def _ahead_us(facts: LogFacts, us: int) -> int:
@@ -228,11 +229,6 @@ def _change(facts: LogFacts, left: int, right: int) -> int:
     return right - right % MICROSECONDS
 
 
-def since(told_in: str) -> dict[str, Any]:
-    """Return how a chart tells times from an event, in this unit."""
-    return {"since": told_in}
-
-
 def ms(us: TimeArray) -> FloatArray:
     """Return instants on a chart's time axis. [ms]."""
     return us.astype(np.float64) / _MS
@@ -243,9 +239,9 @@ def one_ms(us: int) -> float:
     return us / _MS
 
 
-def texts(start: ArrayLike, stop: ArrayLike, said: list[str], **more: ArrayLike) -> ColumnDataSource:
+def texts(start: ArrayLike, stop: ArrayLike, sentences: list[str], **more: ArrayLike) -> ColumnDataSource:
     """Return a source of texts, each from an instant to another."""
-    return ColumnDataSource({"from": np.asarray(start), "to": np.asarray(stop), "said": said, **more})
+    return ColumnDataSource({"from": np.asarray(start), "to": np.asarray(stop), "said": sentences, **more})
 
 
 def small(values: FloatArray) -> np.ndarray[tuple[int], np.dtype[np.float32]]:
@@ -279,17 +275,6 @@ def rows_on(plot: figure, names: dict[float, str]) -> None:
     axis = plot.yaxis[0]
     axis.ticker = FixedTicker(ticks=list(names))
     axis.major_label_overrides = dict(names)
-
-
-#: How time without readings looks.
-UNKNOWN_TIME = {
-    "fill_color": GAP,
-    "hatch_pattern": "/",
-    "hatch_color": SOFT,
-    "hatch_weight": 0.7,
-    "line_color": None,
-    "level": "underlay",
-}
 
 
 def zero(plot: figure) -> None:

@@ -12,7 +12,6 @@ from shuntbook.cli.render.charts.svg import ALERT, DRAW, REST
 from shuntbook.cli.render.wording import numbers
 
 from .chart import BOKEH_STEPS, UNKNOWN_TIME, Chart, Readout, legend, small, zero
-from .chart import since as told_since
 
 if TYPE_CHECKING:
     from bokeh.models import GlyphRenderer
@@ -28,12 +27,12 @@ def start_close_up(close_up: CloseUp, facts: LogFacts, name: str) -> str:
     """Return the chart of one start as JSON for the page; its readings must hold current or power."""
     title, unit = NAMES[close_up_chart.quantity_of(close_up.readings)]
     seconds, x = close_up_chart.around(close_up)
-    told_in, unit_s = since(float(seconds[-1] - seconds[0]))
+    time_unit, unit_s = since(float(seconds[-1] - seconds[0]))
     t = seconds / unit_s
     spacing = (facts.usual_interval_s or 1.0) / unit_s
-    chart = Chart(float(t[0]), float(t[-1]), closest=4 * spacing, clock=told_since(told_in))
+    chart = Chart(float(t[0]), float(t[-1]), closest=4 * spacing, clock={"since": time_unit})
     plot = chart.plot(f"{title} as read [{unit}]", 340)
-    plot.xaxis.axis_label = f"{told_in} from the start"
+    plot.xaxis.axis_label = f"{time_unit} from the start"
     source = ColumnDataSource({"t": t, "low": small(x), "high": small(x)})
     chart.read(Readout(source, f"{title} as read", unit, 0.0, facts.gap_limit_s / unit_s))
     signs = _unseen(plot, close_up, unit_s)

@@ -7,12 +7,13 @@ from typing import TYPE_CHECKING
 
 from bokeh.models import Range1d
 
-from shuntbook.cli.render.charts.axis import LENGTHS_S
+from shuntbook.cli.render.charts.axis import lengths_between
+from shuntbook.cli.render.charts.runs import limit_sign, run_lengths
 from shuntbook.cli.render.charts.svg import ALERT, DRAW, REST
 from shuntbook.cli.render.charts.thinning import extremes
 from shuntbook.cli.render.wording import numbers
 
-from .chart import Chart, Readout, clock_of, legend, ms, one_ms, rows_on, texts
+from .chart import Chart, Readout, legend, ms, of_instants, rows_on, texts
 
 if TYPE_CHECKING:
     from bokeh.models import GlyphRenderer
@@ -20,7 +21,7 @@ if TYPE_CHECKING:
 
     from shuntbook.analysis.one_log.log_report import LogReport
 
-# At most so many stretches have their shortest and longest shown.
+#: At most so many stretches have their shortest and longest shown.
 _STRETCHES = 2000
 
 
@@ -29,26 +30,24 @@ def run_and_rest(log: LogReport, *, minimum_run_s: float | None, minimum_off_s: 
 
     At least one of the log's cycles must have a run time.
     """
-    runs = [(c.start_us, c.run_s) for c in log.cycles.cycles if c.run_s]
-    rests = [(c.start_us, c.off_before_s) for c in log.cycles.cycles if c.off_before_s]
-    limits_s = [("run", minimum_run_s, "dashed"), ("rest", minimum_off_s, "dotted")]
-    lengths_s = [s for _, s in runs + rests] + [limit_s for _, limit_s, _ in limits_s if limit_s]
-    starts_us = [us for us, _ in runs + rests]
-    first_us, last_us = min(starts_us), max([*starts_us, min(starts_us) + 2_000_000])
-    clock = clock_of(log.facts, first_us, last_us)
-    chart = Chart(one_ms(first_us), one_ms(last_us), closest=60e3, clock=clock)
+    lengths = run_lengths(log, minimum_run_s, minimum_off_s)
+    points = lengths.runs + lengths.rests
+    starts_us = [us for us, _ in points]
+    # A lone run has no stretch of time: the axis is then two seconds long.
+    chart = of_instants(log.facts, min(starts_us), max([*starts_us, min(starts_us) + 2_000_000]))
+    lengths_s = [s for _, s in points] + [limit_s for limit_s in lengths.limits_s.values() if limit_s]
     low_s, high_s = min(lengths_s) / 1.5, max(lengths_s) * 1.5
     plot = chart.plot("length, logarithmic", 300, y_range=Range1d(low_s, high_s), logarithmic=True)
-    inside = [s for s in LENGTHS_S if low_s <= s <= high_s]
-    rows_on(plot, {s: numbers.duration(s) for s in inside[:: 1 + len(inside) // 7]})
+    rows_on(plot, {s: numbers.duration(s) for s in lengths_between(low_s, high_s)})
+    runs, rests = lengths.runs, lengths.rests
     signs = [
         ("run", [_points(chart, plot, runs, "run of", marker="circle", fill_color=DRAW, line_color=DRAW)]),
         ("rest before it", [_points(chart, plot, rests, "rest of", marker="square", fill_color=None, line_color=REST)]),
     ]
-    for what, limit_s, dash in limits_s:
-        if limit_s is not None:
-            line = plot.hspan([limit_s], line_color=ALERT, line_dash=dash, line_width=1.6)
-            signs.append((f"shortest good {what}, {numbers.duration(limit_s)}", [line]))
+    for what, limit_s in lengths.limits_s.items():
+        dash = "dashed" if what == "run" else "dotted"
+        line = plot.hspan([limit_s], line_color=ALERT, line_dash=dash, line_width=1.6)
+        signs.append((limit_sign(what, limit_s), [line]))
     legend(plot, signs)
     return chart.finished(name)
 

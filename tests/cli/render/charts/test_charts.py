@@ -13,7 +13,7 @@ from report_scenes import SECOND_US, START_US, folded, make_cycle, make_log, mak
 from shuntbook.analysis.one_log.log_report import CloseUp
 from shuntbook.analysis.readings.chunk import Chunk
 from shuntbook.analysis.readings.measured_span import Gap, Span
-from shuntbook.cli.render.charts import axis, run_strip, svg, whole_log
+from shuntbook.cli.render.charts import axis, run_strip, runs, svg, whole_log
 from shuntbook.cli.render.charts import close_up as close_up_chart
 from shuntbook.cli.render.charts.thinning import joined, thinned, within
 from shuntbook.cli.render.page import figures
@@ -66,7 +66,7 @@ def test_chart_stays_small_with_many_cycles_and_gaps():
     span = Span(START_US, START_US + 600_000 * SECOND_US, 5, 1.0, gaps)
     log = replace(log, charge=replace(log.charge, span=span), cycles=replace(log.cycles, cycles=cycles))
     assert len(whole_log.whole_log(log)) < 400_000
-    assert len(whole_log.run_and_rest(log, minimum_run_s=60.0)) < 400_000
+    assert len(runs.run_and_rest(log, minimum_run_s=60.0)) < 400_000
 
 
 def test_markers_close_together_share_a_label():
@@ -201,5 +201,5 @@ def test_close_up_tells_time_in_a_fit_unit(step_s, unit):
 
 def test_logarithmic_scale_is_called_so():
     """The scale of the runs and rests says what it is, in the picture and below it."""
-    assert "length, logarithmic" in texts_of(whole_log.run_and_rest(make_log()))
+    assert "length, logarithmic" in texts_of(runs.run_and_rest(make_log()))
     assert "The scale is logarithmic" in render(make_report())

@@ -1,0 +1,94 @@
+"""The chart of runs and rests: how long each lasted, with the shortest that do a motor no harm."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from shuntbook.cli.render.wording import numbers
+
+from . import svg
+from .axis import lengths_between, on_axis, time_axis
+from .svg import ALERT, DRAW, REST, WIDE, Frame
+from .thinning import extremes
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+    from shuntbook.analysis.one_log.log_report import LogReport
+
+
+@dataclass(frozen=True)
+class RunLengths:
+    """Runs and the rests before them, each as its run's start and its length, and the shortest good ones.
+
+    Parameters
+    ----------
+    runs, rests : list of (int, float)
+        Start [us] and length [s]; at least one run.
+    limits_s : dict of str to float
+        Shortest good ``run`` and ``rest``, as far as there is such a limit. [s]
+    """
+
+    runs: list[tuple[int, float]]
+    rests: list[tuple[int, float]]
+    limits_s: dict[str, float]
+
+
+def run_lengths(log: LogReport, minimum_run_s: float | None, minimum_off_s: float | None) -> RunLengths:
+    """Return what the chart shows; a run whose end was not seen has no length, and no limit draws no line."""
+    cycles = log.cycles.cycles
+    limits_s = {"run": minimum_run_s, "rest": minimum_off_s}
+    return RunLengths(
+        [(cycle.start_us, cycle.run_s) for cycle in cycles if cycle.run_s],
+        [(cycle.start_us, cycle.off_before_s) for cycle in cycles if cycle.off_before_s],
+        {what: limit_s for what, limit_s in limits_s.items() if limit_s is not None},
+    )
+
+
+def limit_sign(what: str, limit_s: float) -> str:
+    """Return what the line of a limit is called."""
+    return f"shortest good {what}, {numbers.duration(limit_s)}"
+
+
+def run_and_rest(
+    log: LogReport,
+    *,
+    minimum_run_s: float | None = None,
+    minimum_off_s: float | None = None,
+    name: str = "runs",
+    frame: Frame = WIDE,
+) -> str:
+    """Draw how long each run and the rest before it lasted, over time, with the limits for both."""
+    lengths = run_lengths(log, minimum_run_s, minimum_off_s)
+    starts_us = [us for us, _ in lengths.runs + lengths.rests]
+    with svg.drawing(frame) as figure:
+        axes = figure.add_subplot()
+        axes.set_yscale("log")
+        time_axis(axes, log.facts, min(starts_us), max(starts_us), frame)
+        # Runs are drawn last and filled: where both crowd, they are what is asked about.
+        for points, colour, marker, label in (
+            (lengths.rests, REST, "s", "rest before it"),
+            (lengths.runs, DRAW, "o", "run"),
+        ):
+            us, length_s = extremes(points, frame.points // 4)
+            filled = "full" if marker == "o" else "none"
+            at = on_axis(us, log.facts)
+            axes.plot(at, length_s, marker, color=colour, fillstyle=filled, markersize=4.5, label=label)
+        for what, limit_s in lengths.limits_s.items():
+            style = "--" if what == "run" else ":"
+            axes.axhline(limit_s, color=ALERT, linestyle=style, linewidth=1.6, label=limit_sign(what, limit_s))
+        _length_axis(axes)
+        svg.frame_axes(axes)
+        svg.legend_above(figure, 4 if frame == WIDE else 2)
+        return svg.inline(figure, name=name, label="Length of each run and of the rest before it, over time")
+
+
+def _length_axis(axes: Axes) -> None:
+    """Mark a logarithmic axis of seconds at lengths people say, within what it shows."""
+    low_s, high_s = axes.get_ylim()
+    axes.set_ylim(low_s / 1.3, high_s * 1.3)
+    marked_s = lengths_between(low_s / 1.3, high_s * 1.3)
+    axes.set_yticks(marked_s, [numbers.duration(s) for s in marked_s])
+    axes.set_yticks([], minor=True)
+    axes.set_ylabel("length, logarithmic")
