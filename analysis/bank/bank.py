@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from math import isfinite
 from typing import Final
 
-from shuntbook.analysis.equipment.bank_voltage import charging_V
+from shuntbook.analysis.equipment.bank_voltage import LEAD_ACID, charging_V
 from shuntbook.analysis.equipment.solar import array_day, charging_A
 from shuntbook.analysis.not_known import Missing, Refusal
 from shuntbook.analysis.site.tables import Array, Bank
@@ -17,21 +17,13 @@ from .peukert import COLD_SOURCE, USUAL_EXPONENT, cold_multiplier, peukert_Ah
 from .state_of_charge import charge_efficiency
 
 NOTHING: Final = Within(0.0, 0.0, 0.0)
-LEAD_ACID: Final = ("flooded_lead_acid", "agm", "gel")
 
 
 @dataclass(frozen=True)
 class DrawRate:
-    """A draw against the bank's size.
+    """A draw against the bank's size: 0.1 for each hour empties the rated charge in ten hours.
 
-    Parameters
-    ----------
-    current_A : float
-        The draw. [A]
-    per_h : float
-        The draw over the capacity: 0.1 empties the rated charge in ten hours. [1/h]
-    rated_A : float or None
-        The draw at which the capacity was rated: capacity / hour rate. [A]
+    `rated_A` is the draw at which the capacity was rated: capacity / hour rate.
     """
 
     current_A: float
@@ -48,18 +40,8 @@ class DrawRate:
 class Runtime:
     """How long the bank lasts at a draw, down to the depth its owner allows.
 
-    Parameters
-    ----------
-    current_A : float
-        The draw. [A]
-    counted_Ah, counted_h : Within
-        What remains by counting, and its time. [Ah], [h]
-    peukert_h : Within or None
-        A separate estimate for a lead-acid bank at this very draw; never more than by counting. [h]
-    exponent : float or None
-        The Peukert exponent it was made with. [1]
-    assumptions : tuple of str
-        What it rests on, in plain sentences.
+    What remains and its time are by counting; `peukert_h` is a separate estimate for a lead-acid bank at this very
+    draw, made with `exponent`, and never more than by counting.
     """
 
     current_A: float
@@ -74,18 +56,8 @@ class Runtime:
 class Recharge:
     """What it takes to put back what was taken out. Hours and days are lower bounds, because of the taper near full.
 
-    Parameters
-    ----------
-    owed_Ah, owed_Wh : float
-        To be put in: what was taken out over the charge efficiency, and that at charging voltage. [Ah], [Wh]
-    sun_h : float
-        Hours of good (full) sun, with nothing else drawing. [h]
-    days : float or Missing
-        At the site's hours of sun, after what the loads use each day. [d]
-    daily_use_Wh : Within
-        What that is; 0 where nothing was reckoned with. [Wh]
-    assumptions : tuple of str
-        What it rests on, in plain sentences.
+    What is owed is what was taken out over the charge efficiency, and that at charging voltage. `sun_h` are hours of
+    full sun with nothing else drawing; `days` are at the site's hours of sun, after what the loads use each day.
     """
 
     owed_Ah: float
@@ -98,15 +70,7 @@ class Recharge:
 
 @dataclass(frozen=True)
 class BankSize:
-    """The size a use asks for, step by step.
-
-    Parameters
-    ----------
-    autonomy_Wh, with_depth_Wh, cold_Wh : float
-        Use over the days; that over the usable depth; that times the cold multiplier. [Wh]
-    capacity_Ah : float
-        The last over nominal voltage. [Ah]
-    """
+    """The size a use asks for: over the days, over the usable depth, in the cold; and that over nominal voltage."""
 
     autonomy_Wh: float
     with_depth_Wh: float
@@ -122,35 +86,19 @@ def rate(bank: Bank, current_A: float) -> DrawRate:
 
 
 def runtime(bank: Bank, state_pct: Within, current_A: float) -> Runtime | Missing:
-    """Return how long the bank lasts at a steady draw, down to its usable depth.
+    """Return how long the bank lasts at a steady draw, down to its usable depth; Missing where no depth is given.
 
-    Parameters
-    ----------
-    bank : Bank
-        Its capacity, usable depth, and for Peukert its hour rate, exponent and temperature.
-    state_pct : Within
-        State of charge now. [%]
-    current_A : float
-        Steady draw. [A]
-
-    Returns
-    -------
-    Runtime or Missing
-        By counting, and for lead-acid by Peukert's law and the cold as a separate estimate; the interval is that of
-        the state of charge alone. Missing where no usable depth is given.
-
-    Raises
-    ------
-    Refusal
-        If the draw is not above 0.
+    For lead-acid Peukert's law and the cold make a separate estimate. The interval is that of the state of charge
+    alone. Refusal if the draw is not above 0.
     """
     _check("the draw", current_A)
     if bank.usable_depth_pct is None:
         return Missing("runtime left", ("bank.usable_depth_pct",))
     floor_pct = 100 - bank.usable_depth_pct
+    # Below the allowed depth nothing is left; the ends are cut by themselves, so the interval may be lopsided.
     share = Within(*(max(pct - floor_pct, 0.0) / 100 for pct in (state_pct.value, state_pct.low, state_pct.high)))
     counted_Ah = share.scaled(bank.capacity_Ah)
-    factor, exponent, said = _gives(bank, current_A)
+    factor, exponent, assumptions = _gives(bank, current_A)
     return Runtime(
         current_A,
         counted_Ah,
@@ -160,54 +108,51 @@ def runtime(bank: Bank, state_pct: Within, current_A: float) -> Runtime | Missin
         (
             f"The bank may be run down to {floor_pct:g} % of its rated charge (bank.usable_depth_pct).",
             f"The draw stays at {current_A:.4g} A; at falling voltage an inverter takes more amps.",
-            *said,
+            *assumptions,
         ),
     )
 
 
 def _gives(bank: Bank, current_A: float) -> tuple[float | None, float | None, list[str]]:
-    """Return which share of the rated charge a lead-acid bank gives at a draw, the exponent, and what was assumed."""
+    """Return which share of the rated charge a lead-acid bank gives at a draw, the exponent, and what it rests on."""
     if bank.chemistry not in LEAD_ACID:
         return None, None, ["No estimate by Peukert's law: it is made for lead-acid (bank.chemistry)."]
     if bank.hour_rate_h is None:
         return None, None, ["No estimate by Peukert's law: add bank.hour_rate_h, the hours of the rated capacity."]
     exponent = bank.peukert_exponent
-    said = []
+    assumptions = []
     if exponent is None:
         exponent = USUAL_EXPONENT[bank.chemistry]
-        said.append(f"Peukert's exponent was taken as {exponent:g}, usual for its kind (trade pages, a wide range).")
+        assumptions.append(
+            f"Peukert's exponent was taken as {exponent:g}, usual for its kind (trade pages, a wide range)."
+        )
+    # Below the rated draw the law promises more than the rated charge, which nobody has measured: cut there.
     share = min(peukert_Ah(bank.capacity_Ah, bank.hour_rate_h, current_A, exponent) / bank.capacity_Ah, 1.0)
-    said.append("Peukert's law is made for a steady draw; a bank that rests between runs recovers and gives more.")
+    assumptions.append(
+        "Peukert's law is made for a steady draw; a bank that rests between runs recovers and gives more."
+    )
+    # Peukert's exponent is measured warm, so what the cold takes comes on top of it.
     if bank.at_degC is not None and (multiplier := cold_multiplier(bank.at_degC)) > 1:
         share /= multiplier
         cold = bank.shown.of_temperature(bank.at_degC)
-        said.append(f"At {cold} it gives 1/{multiplier:.3g} of that ({COLD_SOURCE}).")
-    return share, exponent, said
+        assumptions.append(f"At {cold} it gives 1/{multiplier:.3g} of that ({COLD_SOURCE}).")
+    return share, exponent, assumptions
 
 
 def recharge(bank: Bank, array: Array | None, taken_Ah: float, *, daily_use_Wh: Within = NOTHING) -> Recharge | Missing:
     """Return what it takes to put back what was taken out.
 
+    Missing without an array or its performance ratio, and where more came back than was taken out. Refusal if the
+    charge is no number, or the use below 0.
+
     Parameters
     ----------
-    bank : Bank
-        Its charge efficiency and charging voltage.
-    array : Array or None
-        The array.
+    bank, array : Bank, Array or None
+        The site's.
     taken_Ah : float
         Net charge out of the bank. [Ah]
     daily_use_Wh : Within
         What all loads take each day meanwhile, by night and in the sun. [Wh]
-
-    Returns
-    -------
-    Recharge or Missing
-        Missing without an array or its performance ratio, and where more came back than was taken out.
-
-    Raises
-    ------
-    Refusal
-        If the charge is no number, or the use below 0.
     """
     if not (isfinite(taken_Ah) and isfinite(daily_use_Wh.high) and 0 <= daily_use_Wh.low <= daily_use_Wh.high):
         raise Refusal("a recharge needs the charge taken out, and a daily use of 0 Wh or more")
@@ -218,18 +163,19 @@ def recharge(bank: Bank, array: Array | None, taken_Ah: float, *, daily_use_Wh: 
     amps = charging_A(array, bank)
     if isinstance(amps, Missing):
         return amps
-    efficiency, _, efficiency_said = charge_efficiency(bank)
-    volts, volts_said = charging_V(bank)
+    efficiency, _, efficiency_source = charge_efficiency(bank)
+    volts, volts_source = charging_V(bank)
+    # More must go in than came out; volts do not matter to amp-hours, but they do to the watt-hours of the array.
     owed_Ah = taken_Ah / efficiency
-    said = (
-        efficiency_said,
-        volts_said,
+    assumptions = (
+        efficiency_source,
+        volts_source,
         *amps.assumptions,
         "A lower bound: near full the charger lets less and less in, and the last 10 to 20 % take hours (from memory).",
     )
     owed_Wh = owed_Ah * volts
     sun_h, days = owed_Ah / amps.current_A, _days(array, owed_Wh, daily_use_Wh)
-    return Recharge(owed_Ah, owed_Wh, sun_h, days, daily_use_Wh, tuple(dict.fromkeys(said)))
+    return Recharge(owed_Ah, owed_Wh, sun_h, days, daily_use_Wh, tuple(dict.fromkeys(assumptions)))
 
 
 def _days(array: Array, owed_Wh: float, use_Wh: Within) -> float | Missing:
@@ -239,6 +185,7 @@ def _days(array: Array, owed_Wh: float, use_Wh: Within) -> float | Missing:
     if owed_Wh <= 0:
         return 0.0
     brings = f"the array brings {figure(day.energy_Wh, 'Wh')} on a usual day"
+    # What is put back is what the array brings beyond the use, which at either end of the use may be nothing.
     if day.energy_Wh <= use_Wh.low:
         taken = f"the loads take {figure(use_Wh.value, 'Wh')} a day and {brings}"
         return Missing("days to recharge", (), f"{taken}: at this use it never gets full")
@@ -251,31 +198,25 @@ def _days(array: Array, owed_Wh: float, use_Wh: Within) -> float | Missing:
 def bank_size(
     daily_use_Wh: float, *, days: float, usable_depth_pct: float, nominal_V: float, multiplier: float = 1.0
 ) -> BankSize:
-    """Return the bank that a daily use asks for, in the order of a worksheet (after IEEE 1013).
+    """Return the bank that a daily use asks for at the bank, in the order of a worksheet (after IEEE 1013).
+
+    Refusal if a figure is not above 0, or the depth is over 100 %.
 
     Parameters
     ----------
-    daily_use_Wh : float
-        Energy a day, at the bank. [Wh]
     days : float
         Days without sun. [d]
     usable_depth_pct : float
         How far it may be run down. [%]
-    nominal_V : float
-        Nominal voltage. [V]
     multiplier : float
         For the cold, see `cold_multiplier`. [1]
-
-    Raises
-    ------
-    Refusal
-        If a figure is not above 0, or the depth is over 100 %.
     """
     figures = {"daily use": daily_use_Wh, "days": days, "usable_depth_pct": usable_depth_pct, "nominal_V": nominal_V}
     for what, value in figures.items():
         _check(what, value)
     if usable_depth_pct > 100:
         raise Refusal(f"usable_depth_pct must be at most 100, not {usable_depth_pct:g}")
+    # Depth before cold: a cold bank gives a smaller share of its charge, whichever depth is allowed of it.
     autonomy_Wh = daily_use_Wh * days
     with_depth_Wh = autonomy_Wh / (usable_depth_pct / 100)
     cold_Wh = with_depth_Wh * multiplier

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from math import inf
 
 from shuntbook.analysis.equipment.bank_voltage import usual_loaded_V
-from shuntbook.analysis.equipment.demand import STANDSTILL_SAID, TURNING, USUAL_START, Demand, demand, usual_start_s
+from shuntbook.analysis.equipment.demand import STANDSTILL_SAID, TURNING, USUAL_START, Demand, demands_on, usual_start_s
 from shuntbook.analysis.equipment.inverter_losses import losses_of
 from shuntbook.analysis.equipment.plate_power import supply_V
 from shuntbook.analysis.not_known import Missing
@@ -20,22 +20,11 @@ from .sag import loaded_V, most_W
 
 @dataclass(frozen=True)
 class BankDraw:
-    """What is asked of the bank.
+    """What loads ask of the bank by their plates.
 
-    Parameters
-    ----------
-    running_W : float
-        All of the loads running, with what their inverters lose. [W]
-    starting_W : Within or None
-        The same while the hardest of them starts; None where no start asks more than running. [W]
-    start_s : float
-        How long that start lasts. [s]
-    hardest : str or None
-        Whose start it is.
-    left_out : tuple of Missing
-        Loads whose plates say too little: then these are lower bounds.
-    assumptions : tuple of str
-        What it rests on, in plain sentences.
+    `running_W` is all of them running, with what their inverters lose; `starting_W` the same while the `hardest` of
+    them starts, for `start_s`, and None where no start asks more than running. The plates of those `left_out` say too
+    little: then these are lower bounds.
     """
 
     running_W: float
@@ -65,33 +54,25 @@ class _Start:
 
 
 def bank_draw(site: Site, loads: Sequence[Load]) -> BankDraw:
-    """Return what loads ask of the bank by their plates.
-
-    Parameters
-    ----------
-    site : Site
-        The site.
-    loads : sequence of Load
-        Those that run together: all of them, or one.
-    """
+    """Return what loads that run together, all of the site's or one, ask of the bank by their plates."""
     left_out: list[Missing] = []
     parts = [_of_inverter(inverter, loads, left_out) for inverter in site.inverters]
     parts += [_on_the_bank(site, load, left_out) for load in loads if load.inverter is None]
     running_W = sum(part.running_W for part in parts)
-    said = tuple(dict.fromkeys(text for part in parts for text in part.assumptions))
+    assumptions = tuple(dict.fromkeys(text for part in parts for text in part.assumptions))
     starts = [start for part in parts for start in part.starts if start.extra_W.high > 0]
+    # Two loads hardly start in the same second, so only the start that adds most counts; the others run.
     hardest = max(starts, key=lambda start: start.extra_W.high, default=None)
     if hardest is None:
-        return BankDraw(running_W, None, 0.0, None, tuple(left_out), said)
+        return BankDraw(running_W, None, 0.0, None, tuple(left_out), assumptions)
     starting_W = hardest.extra_W.map(lambda watts: running_W + watts)
-    return BankDraw(running_W, starting_W, hardest.start_s, hardest.load, tuple(left_out), said)
+    return BankDraw(running_W, starting_W, hardest.start_s, hardest.load, tuple(left_out), assumptions)
 
 
 def _of_inverter(inverter: Inverter, loads: Sequence[Load], left_out: list[Missing]) -> _DrawPart:
     """Return what the loads on an inverter ask of the bank through it: nothing where there are none."""
-    asked = [demand(load, inverter) for load in loads if load.inverter == inverter.name]
-    known = [each for each in asked if isinstance(each, Demand)]
-    left_out += [each for each in asked if isinstance(each, Missing)]
+    known, missing = demands_on(inverter, loads)
+    left_out += missing
     if not known:
         return _DrawPart(0.0, (), ())
     losses, ac_W = losses_of(inverter), sum(each.running_W for each in known)
@@ -102,18 +83,18 @@ def _of_inverter(inverter: Inverter, loads: Sequence[Load], left_out: list[Missi
         extra_W = of.start_W(most_VA).map(lambda watts: losses.dc_W(beside_W + watts) - running_W)
         return _Start(of.load, extra_W, of.start_s)
 
-    said = [*losses.assumptions, *(text for each in known for text in each.assumptions)]
-    said += [STANDSTILL_SAID] if any(each.extra_VA.high > 0 for each in known) else []
-    return _DrawPart(running_W, tuple(start(each) for each in known), tuple(said))
+    assumptions = [*losses.assumptions, *(text for each in known for text in each.assumptions)]
+    assumptions += [STANDSTILL_SAID] if any(each.extra_VA.high > 0 for each in known) else []
+    return _DrawPart(running_W, tuple(start(each) for each in known), tuple(assumptions))
 
 
 def _on_the_bank(site: Site, load: Load, left_out: list[Missing]) -> _DrawPart:
-    running_W, said = _dc_W(site, load), list[str]()
+    running_W, assumptions = _dc_W(site, load), list[str]()
     if running_W is None:
         left_out.append(Missing(f"word on what '{load.name}' draws", ("loads.power_W", "loads.current_A")))
         return _DrawPart(0.0, (), ())
-    start = _dc_start(site, load, running_W, said)
-    return _DrawPart(running_W, (start,), tuple(said))
+    start = _dc_start(site, load, running_W, assumptions)
+    return _DrawPart(running_W, (start,), tuple(assumptions))
 
 
 def _dc_W(site: Site, load: Load) -> float | None:
@@ -123,19 +104,20 @@ def _dc_W(site: Site, load: Load) -> float | None:
     return None if load.current_A is None else load.current_A * supply_V(load, site)
 
 
-def _dc_start(site: Site, load: Load, running_W: float, said: list[str]) -> _Start:
+def _dc_start(site: Site, load: Load, running_W: float, assumptions: list[str]) -> _Start:
     """Return what the start of a load on the bank adds: direct current has no power factor."""
     if load.locked_rotor_A is not None:
         start_W = Within.exactly(load.locked_rotor_A * supply_V(load, site))
     elif load.kind in TURNING:
+        # The plate's watts stand in for its amps: on the DC side one is the other times a fixed voltage.
         start_W = USUAL_START.scaled(running_W)
-        said.append(
+        assumptions.append(
             f"What '{load.name}' draws before it turns is not given; {USUAL_START.low:g} to {USUAL_START.high:g} times "
             "its running draw was assumed (usual for pumps and compressors; add locked_rotor_A)."
         )
     else:
         return _Start(load.name, Within.exactly(0.0), 0.0)
-    return _Start(load.name, start_W.map(lambda watts: max(watts - running_W, 0.0)), usual_start_s(load, said))
+    return _Start(load.name, start_W.map(lambda watts: max(watts - running_W, 0.0)), usual_start_s(load, assumptions))
 
 
 def loaded_bank_V(site: Site) -> float:
@@ -146,24 +128,12 @@ def loaded_bank_V(site: Site) -> float:
 def amps(site: Site, watts: Within, before_V: float, ohms: Resistance | Missing) -> Within | Missing:
     """Return the current that a power takes from the bank, at the voltage that its resistance leaves.
 
-    Parameters
-    ----------
-    site : Site
-        The site.
-    watts : Within
-        Asked at the bank. [W]
-    before_V : float
-        Its voltage with nothing drawn. [V]
-    ohms : Resistance or Missing
-        Its resistance; where that is not known, it stands at what is usual under load.
-
-    Returns
-    -------
-    Within or Missing
-        Missing where the resistance does not let the power through.
+    `before_V` is its voltage with nothing drawn. Where the resistance is not known, it stands at what is usual under
+    load; Missing where the resistance does not let the power through.
     """
     if isinstance(ohms, Missing):
         return watts.scaled(1 / loaded_bank_V(site))
+    # Watts and not amps stay the same as the voltage falls, so each end has a voltage of its own.
     volts = [loaded_V(before_V, ohms.mohm.value / 1000, x) for x in (watts.value, watts.low, watts.high)]
     known = [each for each in volts if each is not None]
     if len(known) < len(volts):

@@ -10,15 +10,13 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Final
 
-from shuntbook.analysis.equipment.bank_voltage import charging_V
-from shuntbook.analysis.equipment.holds import Judgement, worst
-from shuntbook.analysis.equipment.judged import Condition, Judged
+from shuntbook.analysis.equipment.bank_voltage import LEAD_ACID, charging_V
+from shuntbook.analysis.equipment.judged import Condition, Judged, Judgement, worst
 from shuntbook.analysis.equipment.solar import performance_ratio_of
 from shuntbook.analysis.not_known import Missing
 from shuntbook.analysis.site.tables import Array, Bank
 from shuntbook.analysis.stats.interval95 import Within
 
-from .bank import LEAD_ACID
 from .resistance import Resistance
 from .sag import Sag, most_W
 
@@ -35,24 +33,10 @@ _SIZE_SOURCE: Final = "common practice, no source"
 class Asked:
     """What is asked of the bank.
 
-    Parameters
-    ----------
-    running_A : Within or None
-        Without a break; None where it is not known. [A]
-    starting_A : Within or Missing or None
-        While the hardest load starts; None where no start asks more than running. [A]
-    start_s : float
-        How long that lasts. [s]
-    whose : str
-        What starts, as it stands in a sentence: ``with 'pump' starting``.
-    start_W : Within or None
-        Power of that start, where it is from a plate. [W]
-    left_out : tuple of Missing
-        What is not counted in it: then it is a lower bound.
-    seen_in_part : bool
-        Whether it is from readings that may have missed the highest of a start.
-    assumptions : tuple of str
-        What it rests on, in plain sentences.
+    `running_A` flows without a break, None where it is not known; `starting_A` while the hardest load starts, None
+    where no start asks more than running. `whose` says what starts, as it stands in a sentence: ``with 'pump'
+    starting``; `start_W` is its power, where it is from a plate. What is `left_out` makes of it a lower bound, and so
+    do readings that may have missed the highest of a start (`seen_in_part`).
     """
 
     running_A: Within | None
@@ -69,19 +53,9 @@ class Asked:
 class BankCheck:
     """What the bank makes of what is asked of it.
 
-    Parameters
-    ----------
-    verdict : {'holds', 'doubtful', 'fails'} or None
-        The worst word of all that was compared; None, not judged, where nothing wrong was found and what decides is
-        missing.
-    parts : tuple of Judged
-        What was compared, but for the sag.
-    sag : Sag or Missing
-        Its voltage at the start.
-    not_judged : tuple of Missing
-        What could not be compared though the verdict hangs on it, with the keys to add.
-    assumptions : tuple of str
-        What it rests on, in plain sentences.
+    `verdict` is the worst word of all that was compared; None, not judged, where nothing wrong was found and what
+    decides is missing: then `not_judged` holds it, with the keys to add. `parts` are what was compared, but for the
+    sag.
     """
 
     verdict: Judgement | None
@@ -111,32 +85,16 @@ def check_bank(
     before_V: float,
     charging: tuple[Judged, ...] = (),
 ) -> BankCheck:
-    """Judge a bank for what is asked of it.
+    """Judge a bank for what is asked of it, and for what is put in (`charging`, from `charging_judged`).
 
-    Parameters
-    ----------
-    bank : Bank
-        Its limits, kind and size.
-    asked : Asked
-        What is drawn.
-    sag : Sag or Missing
-        Its voltage at the start, already judged.
-    ohms : Resistance or Missing
-        Its internal resistance.
-    before_V : float
-        Its voltage before the start. [V]
-    charging : tuple of Judged
-        What is put in, from `charging_judged`.
-
-    Returns
-    -------
-    BankCheck
-        A sag that is missing leaves the word of the rest as it is: it is told by itself.
+    `sag` is its voltage at the start, already judged, `before_V` that before it. A sag that is missing leaves the word
+    of the rest as it is: it stands by itself.
     """
     parts = [*_of_protection(bank, asked), *_of_size(bank, asked), *_of_resistance(asked, ohms, before_V), *charging]
     unknown = list(_unknown(bank, asked))
     known = [part.verdict for part in parts] + ([sag.verdict] if isinstance(sag, Sag) else [])
     verdict = worst(*known) if known else None
+    # A fault that was found stays one; but nothing holds while what decides is not known.
     if unknown and verdict == "holds":
         verdict = None
     return BankCheck(verdict, tuple(parts), sag, tuple(unknown), asked.assumptions)
@@ -144,6 +102,7 @@ def check_bank(
 
 def _unknown(bank: Bank, asked: Asked) -> Iterator[Missing]:
     """Yield what keeps the bank from being judged."""
+    # Protection electronics open without a warning; a lead-acid bank has none and is judged by its size instead.
     if bank.chemistry not in LEAD_ACID and bank.max_discharge_A is None:
         keys = ("bank.max_discharge_A",) if bank.chemistry else ("bank.max_discharge_A", "bank.chemistry")
         yield Missing("word on the bank", keys, "what its protection lets out is not given")
@@ -165,6 +124,7 @@ def _of_protection(bank: Bank, asked: Asked) -> Iterator[Judged]:
         yield Judged("running", asked.running_A, "A", moment_A, _for_a_moment(bank), more)
     if not isinstance(asked.starting_A, Within):
         return
+    # A start short enough is held against the limit for a moment, any other against what may flow without a break.
     if moment_A is not None and asked.start_s <= (bank.max_discharge_s or 0.0):
         lasts = Condition("holds", f"the start lasts {asked.start_s:g} s of the {bank.max_discharge_s:g} s it may")
         yield Judged(asked.whose, asked.starting_A, "A", moment_A, _for_a_moment(bank), (lasts, *_in_part(asked)))
@@ -173,9 +133,8 @@ def _of_protection(bank: Bank, asked: Asked) -> Iterator[Judged]:
         yield Judged(asked.whose, asked.starting_A, "A", continuous_A, _WITHOUT_A_BREAK, why)
     elif moment_A is not None:
         longer = f"the start lasts {asked.start_s:g} s, and how much may flow so long is not given"
-        yield Judged(
-            asked.whose, asked.starting_A, "A", moment_A, _for_a_moment(bank), (Condition("doubtful", longer),)
-        )
+        conditions = (Condition("doubtful", longer),)
+        yield Judged(asked.whose, asked.starting_A, "A", moment_A, _for_a_moment(bank), conditions)
 
 
 _WITHOUT_A_BREAK: Final = "A that the bank lets out without a break"
@@ -215,6 +174,7 @@ def _sized(
     bank: Bank, what: str, amps: Within, ease_per_h: float, most_per_h: float, more: tuple[Condition, ...] = ()
 ) -> Judged:
     ease_A, most_A = ease_per_h * bank.capacity_Ah, most_per_h * bank.capacity_Ah
+    # Beyond ease a bank still gives the amps, but its voltage and its life suffer.
     strained = Condition("doubtful", f"up to {ease_A:.3g} A a bank of {bank.capacity_Ah:g} Ah gives at ease")
     conditions = (*((strained,) if amps.high > ease_A else ()), *more)
     return Judged(what, amps, "A", most_A, f"A that its size allows ({_SIZE_SOURCE})", conditions)
@@ -225,6 +185,7 @@ def _of_resistance(asked: Asked, ohms: Resistance | Missing, before_V: float) ->
     if asked.start_W is not None and isinstance(ohms, Resistance):
         gives_W = most_W(before_V, ohms.mohm.value / 1000)
         unit = f"W that {ohms.mohm.value:.3g} mΩ let through at the very most"
+        # The upper end of the resistance is the bank at its worst: then less comes through than was asked, perhaps.
         worst_W = most_W(before_V, ohms.mohm.high / 1000)
         unsure = Condition("doubtful", f"the bank may have {ohms.mohm.high:.3g} mΩ, which let through {worst_W:,.0f} W")
         conditions = (unsure,) if asked.start_W.high > worst_W else ()
@@ -234,26 +195,19 @@ def _of_resistance(asked: Asked, ohms: Resistance | Missing, before_V: float) ->
 
 
 def charging_judged(bank: Bank, array: Array | None, returned_A: float | None = None) -> tuple[Judged, ...]:
-    """Judge what is put into a bank against ``max_charge_A``.
+    """Judge what is put into a bank against ``max_charge_A``; nothing without that.
 
-    Parameters
-    ----------
-    bank : Bank
-        Its limit; without it nothing is judged.
-    array : Array or None
-        In full sun: its watts, at least by its performance ratio and at charging voltage, at most whole and at nominal
-        voltage.
-    returned_A : float, optional
-        The highest that a log shows. [A]
+    An array in full sun gives at least its watts by performance ratio and charging voltage, at most whole and at
+    nominal voltage. `returned_A` is the highest that a log shows. [A]
     """
-    found, most_A = [], bank.max_charge_A
+    parts, most_A = [], bank.max_charge_A
     if most_A is None:
         return ()
     if array is not None:
-        found.append(Judged("from the array in full sun", _array_A(bank, array), "A", most_A, _TAKES))
+        parts.append(Judged("from the array in full sun", _array_A(bank, array), "A", most_A, _TAKES))
     if returned_A is not None and returned_A > 0:
-        found.append(Judged("put in at most, as read", Within.exactly(returned_A), "A", most_A, _TAKES))
-    return tuple(found)
+        parts.append(Judged("put in at most, as read", Within.exactly(returned_A), "A", most_A, _TAKES))
+    return tuple(parts)
 
 
 _TAKES: Final = "A that the bank takes in"
@@ -265,5 +219,6 @@ def _array_A(bank: Bank, array: Array) -> Within:
     share = 1.0 if isinstance(ratio, Missing) else ratio.value
     if array.controller == "pwm" and array.current_A is not None:
         return Within(array.current_A, share * array.current_A, array.current_A)
+    # Cold, clear sun on clean panels may bring all of the plate; into an empty bank, near nominal voltage.
     usual_A = array.power_W / volts
     return Within(usual_A, share * usual_A, array.power_W / bank.nominal_V)

@@ -34,6 +34,8 @@ USUAL_EXPONENT: Final = {"flooded_lead_acid": 1.25, "gel": 1.15, "agm": 1.1}
 def peukert_h(capacity_Ah: float, hour_rate_h: float, current_A: float, exponent: float) -> float:
     """Return how long a full bank lasts at a steady current, by Peukert's law from an hour-rated capacity.
 
+    Refusal if a figure is not above 0, or the exponent is not from 1 to 2.
+
     Parameters
     ----------
     capacity_Ah : float
@@ -50,11 +52,6 @@ def peukert_h(capacity_Ah: float, hour_rate_h: float, current_A: float, exponent
     float
         t = H (C / (I H))^k. At the rated current C/H it is H, whatever the exponent. [h]
 
-    Raises
-    ------
-    Refusal
-        If a figure is not above 0, or the exponent is below 1.
-
     Notes
     -----
     The form t = C / I^k, often printed, holds only where C is the capacity at one ampere; with an hour-rated C it
@@ -64,6 +61,7 @@ def peukert_h(capacity_Ah: float, hour_rate_h: float, current_A: float, exponent
     for what, value in (("capacity_Ah", capacity_Ah), ("hour_rate_h", hour_rate_h), ("the current", current_A)):
         if not (isfinite(value) and value > 0):
             raise Refusal(f"{what} must be a number above 0, not {value:g}")
+    # Below 1 a harder draw would give more; above 2 no table of the trade goes (from memory).
     if not 1 <= exponent <= 2:
         raise Refusal(f"a Peukert exponent lies from 1 to 2, not {exponent:g}; correct peukert_exponent")
     return float(hour_rate_h * (capacity_Ah / (current_A * hour_rate_h)) ** exponent)
@@ -75,17 +73,14 @@ def peukert_Ah(capacity_Ah: float, hour_rate_h: float, current_A: float, exponen
 
 
 def cold_multiplier(temperature_degC: float) -> float:
-    """Return how much larger a lead-acid bank must be to give the same charge in the cold.
+    """Return how much larger a lead-acid bank must be to give the same charge with its cells so cold. [1]
 
-    Parameters
-    ----------
-    temperature_degC : float
-        Temperature of the cells. [degC]
-
-    Returns
-    -------
-    float
-        Linear between the rows of the table; 1 above 80 F, the last row below 20 F. [1]
+    Linear between the rows of the table; 1 above 80 F, the last row below 20 F.
     """
-    fahrenheit, multiplier = zip(*COLD_MULTIPLIER, strict=True)
-    return float(np.interp(temperature_degC * 1.8 + 32, fahrenheit, multiplier))
+    rows_degF, multiplier = zip(*COLD_MULTIPLIER, strict=True)
+    return float(np.interp(fahrenheit(temperature_degC), rows_degF, multiplier))
+
+
+def fahrenheit(temperature_degC: float) -> float:
+    """Return a temperature in the unit of the trade's tables. [degF]"""
+    return temperature_degC * 1.8 + 32

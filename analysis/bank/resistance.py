@@ -25,12 +25,8 @@ class Resistance:
 
     Parameters
     ----------
-    mohm : Within
-        Resistance and its 95 % interval. [mohm]
     steps : int
         Steps it is from; 0 where it was stated.
-    assumptions : tuple of str
-        What it rests on, in plain sentences.
     """
 
     mohm: Within
@@ -81,7 +77,8 @@ def resistance(
     ohm = middle(ratios)
     if ohm.value <= 0:
         return Missing("internal resistance", ("bank.resistance_mohm",), "the voltage does not fall at a start")
-    share = combine([limit("amps", _factor(current)), limit("volts", _factor(voltage))]).half
+    # Scatter and the meter's factors are independent, so they add as the sides of a right angle do.
+    share = combine([limit("gain", accuracy.gain) for accuracy in (current, voltage) if accuracy is not None]).half
     up, down = (hypot(end - ohm.value, share * ohm.value) for end in (ohm.high, ohm.low))
     return Resistance(
         Within(1000 * ohm.value, 1000 * max(ohm.value - down, 0.0), 1000 * (ohm.value + up)), len(ratios), _SAID
@@ -91,17 +88,15 @@ def resistance(
 def stated_resistance(bank: Bank) -> Resistance | Missing:
     """Return the resistance that the site file states, for a forecast without a log.
 
-    Parameters
-    ----------
-    bank : Bank
-        With ``resistance_mohm``; it is taken as within a quarter, since cold, age and state move it (common practice,
-        no source).
+    It is taken as within a quarter, since cold, age and state move it (common practice, no source).
     """
     mohm = bank.resistance_mohm
     if mohm is None:
         return Missing("internal resistance", ("bank.resistance_mohm",), "no log of starts shows it")
-    said = "The resistance is bank.resistance_mohm, taken as within a quarter: cold, age and state of charge move it."
-    return Resistance(Within(mohm, 0.75 * mohm, 1.25 * mohm), 0, (said,))
+    assumption = (
+        "The resistance is bank.resistance_mohm, taken as within a quarter: cold, age and state of charge move it."
+    )
+    return Resistance(Within(mohm, 0.75 * mohm, 1.25 * mohm), 0, (assumption,))
 
 
 def resistance_of_cycles(
@@ -109,24 +104,10 @@ def resistance_of_cycles(
 ) -> Resistance | Missing:
     """Return the resistance that the starts of a load show.
 
-    Parameters
-    ----------
-    cycles : iterable of Cycle
-        Runs; those whose draw the array may have shared, or without volts, are left out.
-    current, voltage : Accuracy, optional
-        The meter's.
-
-    Returns
-    -------
-    Resistance or Missing
-        ``sag_V``, from before the start to the lowest, is divided by the highest reading of the start: the two were
-        read together, also where the readings are too far apart to show the whole start.
+    Runs whose draw the array may have shared, or without volts, are left out. ``sag_V``, from before the start to the
+    lowest, is divided by the highest reading of the start: the two were read together, also where the readings are too
+    far apart to show the whole start.
     """
     pairs = [(cycle.surge_A, cycle.sag_V) for cycle in cycles if not cycle.array_may_share]
     dI, dV = np.array(pairs, dtype=np.float64).reshape(-1, 2).T  # None becomes NaN, which is left out
     return resistance(dI, dV, current=current, voltage=voltage)
-
-
-def _factor(accuracy: Accuracy | None) -> float:
-    """Return the limit of the meter's factor [1]."""
-    return 0.0 if accuracy is None else (accuracy.reading_pct + accuracy.class_pct) / 100

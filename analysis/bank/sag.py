@@ -11,8 +11,7 @@ from math import sqrt
 from typing import TYPE_CHECKING
 
 from shuntbook.analysis.equipment.bank_voltage import VoltageFloor
-from shuntbook.analysis.equipment.holds import Judgement, above, worst
-from shuntbook.analysis.equipment.judged import Condition
+from shuntbook.analysis.equipment.judged import Condition, Judgement, above, worst
 from shuntbook.analysis.not_known import Missing, Refusal
 from shuntbook.analysis.stats.interval95 import Within
 
@@ -26,20 +25,8 @@ _WHAT = "word on the sag at start"
 class Sag:
     """The lowest voltage to expect at a start, and what it means; `verdict` is worked out from the rest.
 
-    Parameters
-    ----------
-    lowest_V : Within
-        Bank voltage while the start draws most. [V]
-    cut_off_V : float
-        Something switches off below this. [V]
-    below : str
-        What happens below it, as it stands in a sentence.
-    starts : int
-        Starts of a log that it is from; 0 where it is from the plate.
-    assumptions : tuple of str
-        What it rests on, in plain sentences.
-    conditions : tuple of Condition
-        What else the verdict hangs on.
+    Below `cut_off_V` something switches off, `below` says what as it stands in a sentence. `starts` are those of a log
+    that it is from; 0 where it is from the plate. The verdict hangs on `conditions` as well.
     """
 
     lowest_V: Within
@@ -61,21 +48,9 @@ class Sag:
 
 
 def loaded_V(source_V: float, resistance_ohm: float, power_W: float) -> float | None:
-    """Return the voltage of a bank that gives a power through its resistance.
+    """Return the voltage of a bank that gives a power through its resistance; None where it cannot give it at all. [V]
 
-    Parameters
-    ----------
-    source_V : float
-        Voltage before the power is drawn. [V]
-    resistance_ohm : float
-        Internal resistance. [ohm]
-    power_W : float
-        Power drawn, the same at any voltage, as an inverter draws it. [W]
-
-    Returns
-    -------
-    float or None
-        The larger root of V^2 - E V + R P = 0; None where the bank cannot give that power at all. [V]
+    The power is the same at any voltage, as an inverter draws it, so V is the larger root of V^2 - E V + R P = 0.
     """
     under_root = source_V**2 - 4 * resistance_ohm * power_W
     return None if under_root < 0 else (source_V + sqrt(under_root)) / 2
@@ -87,15 +62,7 @@ def most_W(source_V: float, resistance_ohm: float) -> float:
 
 
 def sag_of_starts(seen: SeenStarts, floor: VoltageFloor | Missing) -> Sag | Missing:
-    """Say how far the voltage falls at the next start, by those of a log.
-
-    Parameters
-    ----------
-    seen : SeenStarts
-        What the starts did.
-    floor : VoltageFloor or Missing
-        What they are held against.
-    """
+    """Say how far the voltage falls at the next start, by those of a log."""
     if isinstance(floor, Missing):
         return floor
     unseen = Condition("doubtful", "the readings are too far apart to show the whole of a start")
@@ -113,28 +80,15 @@ def sag(
 ) -> Sag | Missing:
     """Say how far the voltage falls at the next start, by the bank's resistance.
 
+    Missing without a cut-off, and where the resistance does not let through what the start asks, at either end. Refusal
+    if neither amps nor watts are given, or the voltage is not above 0.
+
     Parameters
     ----------
     before_V : float
         Bank voltage before the start, under whatever else is running. [V]
-    resistance_mohm : Within
-        Internal resistance. [mohm]
-    floor : VoltageFloor or Missing
-        What it is held against.
-    extra_A : Within, optional
-        Extra draw of the start at the bank. [A]
-    extra_W : Within, optional
-        Extra power of the start at the bank. [W]
-
-    Returns
-    -------
-    Sag or Missing
-        Missing without a cut-off, and where the resistance does not let through what the start asks, at either end.
-
-    Raises
-    ------
-    Refusal
-        If neither amps nor watts are given, or the voltage is not above 0.
+    extra_A, extra_W : Within, optional
+        Extra draw of the start at the bank, one way or the other. [A], [W]
     """
     if isinstance(floor, Missing):
         return floor
@@ -143,11 +97,11 @@ def sag(
     lowest_V = _lowest_V(before_V, resistance_mohm, extra_A, extra_W)
     if lowest_V is None:
         return Missing(_WHAT, (), _too_much(before_V, resistance_mohm, extra_W))
-    said = (
+    assumptions = (
         f"The bank stands at {before_V:.4g} V before the start; lower, it falls further.",
         "An inverter may ride through a dip that is shorter than its own delay; that is not counted on.",
     )
-    return Sag(lowest_V, floor.V, floor.below, 0, said)
+    return Sag(lowest_V, floor.V, floor.below, 0, assumptions)
 
 
 def _too_much(before_V: float, mohm: Within, asked_W: Within | None) -> str:
@@ -169,19 +123,15 @@ def _too_much(before_V: float, mohm: Within, asked_W: Within | None) -> str:
 
 def _lowest_V(before_V: float, mohm: Within, amps: Within | None, watts: Within | None) -> Within | None:
     """Return the voltage with its ends at the worst and the best of both intervals; None where there is none [V]."""
-    if amps is not None:
-        found: list[float | None] = [
-            before_V - mohm.value / 1000 * amps.value,
-            before_V - mohm.high / 1000 * amps.high,
-            before_V - mohm.low / 1000 * amps.low,
-        ]
-    elif watts is not None:
-        found = [
-            loaded_V(before_V, mohm.value / 1000, watts.value),
-            loaded_V(before_V, mohm.high / 1000, watts.high),
-            loaded_V(before_V, mohm.low / 1000, watts.low),
-        ]
-    else:
+    asked = amps or watts
+    if asked is None:
         raise Refusal("the sag at a start needs the start's amps or watts")
-    known = [volts for volts in found if volts is not None and volts > 0]
-    return Within(*known) if len(known) == len(found) else None
+    # The lowest voltage is that of the highest resistance and the highest draw together, as if they went hand in hand.
+    pairs = ((mohm.value, asked.value), (mohm.high, asked.high), (mohm.low, asked.low))
+    # Amps fall as they are over the resistance; watts ask for more amps the further the voltage falls.
+    volts = [
+        before_V - milliohm / 1000 * draw if amps is not None else loaded_V(before_V, milliohm / 1000, draw)
+        for milliohm, draw in pairs
+    ]
+    known = [each for each in volts if each is not None and each > 0]
+    return Within(*known) if len(known) == len(volts) else None

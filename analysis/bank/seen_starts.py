@@ -20,8 +20,6 @@ from shuntbook.analysis.sureness.meter_figures import Accuracy
 #: A start that readings could have missed is taken as seen where the chance that all of them missed it is below this:
 #: common practice, no source. [1]
 _MISSED: Final = 0.05
-
-
 #: How far beyond the lowest of values that thin out evenly towards an end that end lies with 95 %, in distances from
 #: the first to the fifth: (1 + c)^4 = 20 (after Robson and Whitlock 1964, from memory). [1]
 _BEYOND: Final = 20 ** (1 / 4) - 1
@@ -31,16 +29,8 @@ _BEYOND: Final = 20 ** (1 / 4) - 1
 class SeenStarts:
     """The starts of a log, as the bank's voltage saw them.
 
-    Parameters
-    ----------
-    lowest_V : Within
-        Lowest voltage at the next start, and where it lies with 95 %. [V]
-    count : int
-        Starts seen with their volts.
-    whole : bool
-        Whether the readings showed the whole of a start: each of them, or so many that not all can have missed it.
-    assumptions : tuple of str
-        What it rests on, in plain sentences.
+    `lowest_V` is the lowest voltage at the next start, and where it lies with 95 %. `whole` tells whether the readings
+    showed the whole of a start: each of them, or so many that not all can have missed it.
     """
 
     lowest_V: Within
@@ -57,7 +47,7 @@ def seen_starts(
     interval_s: float | None,
     sampling: Sampling = "instant",
 ) -> SeenStarts | Missing:
-    """Return what the starts of a load did to the bank's voltage.
+    """Return what the starts of a load did to the bank's voltage; Missing with fewer than six seen with their volts.
 
     Parameters
     ----------
@@ -72,11 +62,6 @@ def seen_starts(
     sampling : {'instant', 'mean', 'held'}
         What one reading stands for.
 
-    Returns
-    -------
-    SeenStarts or Missing
-        Missing with fewer than six starts seen with their volts.
-
     Notes
     -----
     Where readings are too far apart to show a start whole, each shows what it happens to meet: one in dt / start_s
@@ -84,6 +69,7 @@ def seen_starts(
     The interval is Student's for a next value, mean and scatter being those seen, or the least and the most seen where
     these lie further out, with the meter's limits. A bank that ran down in the log falls as deep from where it stands.
     """
+    # Where an array shares the draw the bank falls less; such starts count only where the log has no others.
     alone = [cycle for cycle in cycles if not cycle.array_may_share] or list(cycles)
     seen = [(volts, cycle) for cycle in alone if (volts := _lowest(cycle)) is not None]
     if len(seen) < FEWEST:
@@ -92,15 +78,15 @@ def seen_starts(
     lowest = np.array([volts for volts, _ in seen])
     resolved = all(cycle.surge_resolved for _, cycle in seen)
     whole = resolved or (sampling == "instant" and _met(len(seen), start_s, interval_s))
-    said = [f"By the {len(seen)} starts of the log, the bank as full and as warm as it was then."]
+    assumptions = [f"By the {len(seen)} starts of the log, the bank as full and as warm as it was then."]
     if not resolved:
-        said.append(
+        assumptions.append(
             "The readings show a part of each start; the lowest of them all is nearest to how far it falls."
             if whole
             else "The readings are too far apart to show a start whole: the bank falls further than they say."
         )
     next_V = _run_down(_next(lowest, voltage, alone) if resolved else _next_of_parts(lowest, voltage), alone, lowest)
-    return SeenStarts(next_V, len(seen), whole, tuple(said))
+    return SeenStarts(next_V, len(seen), whole, tuple(assumptions))
 
 
 def _lowest(cycle: Cycle) -> float | None:
@@ -119,6 +105,7 @@ def _met(count: int, start_s: float, interval_s: float | None) -> bool:
 def _next(lowest: FloatArray, voltage: Accuracy | None, cycles: Sequence[Cycle]) -> Within:
     """Return the median of the lowest voltages of starts seen whole, and the ends of what the next one does [V]."""
     count, meter = len(lowest), _meter(lowest, voltage)
+    # One more value than those seen: its own scatter, and that of their mean (Student).
     scatter = Component("scatter", float(lowest.std(ddof=1)) * sqrt(1 + 1 / count), dof=count - 1)
     half, meter_V = combine([scatter, *meter]).half, combine(meter).half
     low = min(float(lowest.min()) - meter_V, float(lowest.mean()) - half)
@@ -137,7 +124,9 @@ def _next_of_parts(lowest: FloatArray, voltage: Accuracy | None) -> Within:
     how far it falls. [V]
     """
     meter_V = combine(_meter(lowest, voltage)).half
+    # The twentieth part that fell furthest is taken for the start itself, so that one wild reading is not.
     usual, high = np.quantile(lowest, [0.05, 0.5]).tolist()
+    # How thinly the lowest readings lie says how much further the unseen bottom may be.
     first, fifth = np.sort(lowest)[[0, 4]].tolist()
     below_V = _BEYOND * (fifth - first) + meter_V
     return Within(usual, first - below_V if below_V < first else first / 2, high + meter_V)
@@ -148,6 +137,7 @@ def _run_down(usual_V: Within, cycles: Sequence[Cycle], lowest: FloatArray) -> W
     before = [(cycle.before_V, fell) for cycle in cycles if cycle.before_V is not None and (fell := _lowest(cycle))]
     if not before:
         return usual_V
+    # What repeats from start to start is the fall and not the voltage it ends at.
     last_V, deepest_V = before[-1][0], max(stood - fell for stood, fell in before)
     meter_V = max(float(lowest.min()) - usual_V.low, 0.0)
     low = min(usual_V.low, last_V - deepest_V - meter_V)
@@ -160,5 +150,4 @@ def _meter(lowest: FloatArray, voltage: Accuracy | None) -> list[Component]:
 
 def _off(voltage: Accuracy, volts: float) -> Component:
     """Return how far the voltmeter may be off."""
-    share = (voltage.reading_pct + voltage.class_pct) / 100
-    return limit("volts", share * volts + voltage.range_offset(volts) + voltage.zero + voltage.resolution / 2)
+    return limit("volts", voltage.gain * volts + voltage.range_offset(volts) + voltage.zero + voltage.resolution / 2)

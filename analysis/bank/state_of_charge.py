@@ -18,26 +18,22 @@ from shuntbook.analysis.stats.distribution import Component, combine
 from shuntbook.analysis.stats.interval95 import Within, limit
 from shuntbook.analysis.sureness.meter_figures import MeterFigures
 
+from .peukert import fahrenheit
+
 if TYPE_CHECKING:
     from shuntbook.analysis.site.tables import Bank
 
 #: Rested volts of a 12 V flooded battery at 80 F and its state: a battery maker's published table. [%], [V]
 RESTED_STATE_PCT: Final = (0.0, 25.0, 50.0, 75.0, 100.0)
-
 RESTED_12V: Final = (11.89, 12.06, 12.24, 12.45, 12.65)
-
 #: The same source: 0.024 V less for each 10 F below 80 F, for six cells.
 VOLTS_PER_DEGF: Final = 0.0024
-
 TABLE_DEGF: Final = 80.0
-
 #: Published tables differ by 0.04 to 0.09 V from one another at the same state. [V for 12 V]
 TABLES_DIFFER_V: Final = 0.09
-
 #: Limit of error of a voltmeter nothing is known of: common practice, no source. A page of the trade reckons 1 % as
 #: 15 % of state. [% of reading]
 USUAL_VOLTMETER_PCT: Final = 0.5
-
 #: Above full by more than this, the bank was not at rest: common practice, no source. [V for 12 V]
 SURFACE_CHARGE_V: Final = 0.15
 
@@ -48,17 +44,7 @@ _FLAT: Final = (
 
 @dataclass(frozen=True)
 class RestedState:
-    """State of charge read from a rested voltage.
-
-    Parameters
-    ----------
-    state_pct : Within
-        State of charge and its 95 % interval, cut to 0 and 100. [%]
-    at_80F_V : float
-        The voltage carried to the table's temperature and to 12 V. [V]
-    assumptions : tuple of str
-        What it rests on, in plain sentences.
-    """
+    """State of charge from a rested voltage, cut to 0 and 100 [%]; and that voltage at 80 F, of 12 V nominal. [V]"""
 
     state_pct: Within
     at_80F_V: float
@@ -66,21 +52,10 @@ class RestedState:
 
 
 def rested_state(bank: Bank, rested_V: float, *, voltmeter_pct: float = USUAL_VOLTMETER_PCT) -> RestedState | Missing:
-    """Return the state of charge that a rested voltage stands for.
+    """Return the state of charge that a bank's voltage stands for after hours without charge and without load.
 
-    Parameters
-    ----------
-    bank : Bank
-        Its chemistry, nominal voltage and temperature are used.
-    rested_V : float
-        Voltage of the whole bank after hours without charge and without load. [V]
-    voltmeter_pct : float
-        Limit of error of the voltmeter. [% of reading]
-
-    Returns
-    -------
-    RestedState or Missing
-        Rough: published tables alone differ by 5 to 13 % of state. Missing for any chemistry but flooded lead-acid.
+    `voltmeter_pct` is the limit of error of the voltmeter, of its reading. Rough: published tables alone differ by 5 to
+    13 % of state. Missing for any chemistry but flooded lead-acid.
     """
     what = "state of charge from a rested voltage"
     if bank.chemistry == "lifepo4":
@@ -90,13 +65,14 @@ def rested_state(bank: Bank, rested_V: float, *, voltmeter_pct: float = USUAL_VO
     if bank.chemistry != "flooded_lead_acid":
         return Missing(what, ("bank.start_state_pct",), "only flooded lead-acid has a published table here")
     scale = 12.0 / bank.nominal_V
-    celsius = bank.at_degC
-    warmer_F = 0.0 if celsius is None else TABLE_DEGF - (celsius * 1.8 + 32)
+    # A cold cell at rest stands lower at the same state.
+    warmer_F = 0.0 if bank.at_degC is None else TABLE_DEGF - fahrenheit(bank.at_degC)
     at_80F_V = rested_V * scale + VOLTS_PER_DEGF * warmer_F
     if at_80F_V > RESTED_12V[-1] + SURFACE_CHARGE_V:
         return Missing(what, (), f"{rested_V:g} V is above that of a full bank at rest: it was charging, or just had")
     if at_80F_V < RESTED_12V[0] - 1:
         return Missing(what, (), f"{rested_V:g} V is far below that of an empty bank at rest; check the volts")
+    # The voltmeter is off in its own volts, the tables in those of a 12 V battery: both in the latter.
     errors = [limit("tables", TABLES_DIFFER_V), limit("voltmeter", voltmeter_pct / 100 * rested_V * scale)]
     half_V = combine(errors).half
     return RestedState(
@@ -155,20 +131,10 @@ class Start:
 
 @dataclass(frozen=True)
 class StateOfCharge:
-    """State of charge over time, by counting.
+    """State of charge over time, by counting, at instants that rise: arrays of shape (n,).
 
-    Parameters
-    ----------
-    time_us : array of int64, shape (n,)
-        Instants, rising. [us]
-    state_pct, low_pct, high_pct : array, shape (n,)
-        State and the ends of its 95 % interval, cut to 0 and 100. [% of rated capacity]
-    start_pct, end_pct : Within
-        At the beginning and at the end. [%]
-    uncovered_s : float
-        Time in gaps; what flowed then is not in it. [s]
-    assumptions : tuple of str
-        What it rests on, in plain sentences.
+    State and the ends of its 95 % interval are of the rated capacity and cut to 0 and 100. What flowed in gaps, which
+    last `uncovered_s`, is not in it.
     """
 
     time_us: TimeArray
@@ -182,13 +148,7 @@ class StateOfCharge:
 
 
 def charge_efficiency(bank: Bank) -> tuple[float, float, str]:
-    """Return how much of the charge put in comes out again, how far that may be off, and where it is from.
-
-    Returns
-    -------
-    tuple of float, float and str
-        From 0 to 1, its limit of error, and a plain sentence. [1], [1]
-    """
+    """Return how much of the charge put in comes out again, from 0 to 1, its limit of error, and where it is from."""
     if bank.charge_efficiency_pct is not None:
         middle, off = bank.charge_efficiency_pct, min(STATED_EFFICIENCY_OFF_PCT, 100 - bank.charge_efficiency_pct)
         source = "bank.charge_efficiency_pct"
@@ -203,66 +163,47 @@ def charge_efficiency(bank: Bank) -> tuple[float, float, str]:
 
 
 def start_of(bank: Bank, *, stated_pct: float | None = None, rested_V: float | None = None) -> Start | Missing:
-    """Return the state that counting begins with: stated, else read from a rested voltage.
+    """Return the state that counting begins with: stated [%], else read from a voltage after hours of rest [V].
 
-    Parameters
-    ----------
-    bank : Bank
-        ``start_state_pct`` and ``rested_V`` of the site file stand in for what is not given here.
-    stated_pct : float, optional
-        State of charge at the log's beginning, if somebody knows it. [%]
-    rested_V : float, optional
-        Voltage after hours of rest before the log. [V]
+    ``start_state_pct`` and ``rested_V`` of the site file stand in where neither is given.
     """
+    # What is given for this log goes before what the site file says once for all.
     if stated_pct is None and rested_V is None:
         stated_pct, rested_V = bank.start_state_pct, bank.rested_V
     if stated_pct is not None:
         off = STATED_START_OFF_PCT
         within = Within(stated_pct, max(stated_pct - off, 0.0), min(stated_pct + off, 100.0))
-        said = f"The bank was {stated_pct:g} % full at the beginning, as stated; taken as within {off:g} %."
-        return Start(within, limit("start", off), (said,))
+        assumption = f"The bank was {stated_pct:g} % full at the beginning, as stated; taken as within {off:g} %."
+        return Start(within, limit("start", off), (assumption,))
     if rested_V is None:
         return Missing("state of charge", ("bank.start_state_pct", "bank.rested_V"), "counting needs a start")
-    found = rested_state(bank, rested_V)
-    if isinstance(found, Missing):
-        return found
+    rested = rested_state(bank, rested_V)
+    if isinstance(rested, Missing):
+        return rested
     # The interval's outer half stands for both, also where the other is cut off at full or empty.
-    half = max(found.state_pct.high - found.state_pct.value, found.state_pct.value - found.state_pct.low)
-    return Start(found.state_pct, limit("start", half / 0.95), found.assumptions)
+    half = max(rested.state_pct.high - rested.state_pct.value, rested.state_pct.value - rested.state_pct.low)
+    return Start(rested.state_pct, limit("start", half / 0.95), rested.assumptions)
 
 
 def state_of_charge(
     running: RunningCharge, bank: Bank, start: Start | Missing, figures: MeterFigures
 ) -> StateOfCharge | Missing:
-    """Count the state of charge from a start.
+    """Count the state of charge from a start: start - (drawn - efficiency x returned) / capacity.
 
-    Parameters
-    ----------
-    running : RunningCharge
-        Drawn and returned charge over time, as measured.
-    bank : Bank
-        Its rated capacity and charge efficiency.
-    start : Start or Missing
-        What `start_of` gave.
-    figures : MeterFigures
-        How far the meter may be off; its factor and its zero are each one unknown for the whole log.
-
-    Returns
-    -------
-    StateOfCharge or Missing
-        State = start - (drawn - efficiency x returned) / capacity. The interval holds the start, the meter's factor,
-        its zero (which grows with time) and the charge efficiency; not what flowed in gaps, and not a bank that has
-        lost capacity with age.
+    The interval holds the start, the meter's factor, its zero (which grows with time) and the charge efficiency; not
+    what flowed in gaps, and not a bank that has lost capacity with age.
     """
     if isinstance(start, Missing):
         return start
     if not len(running.time_us):
         return Missing("state of charge", because="the log has no stretch with two readings of current")
-    efficiency, off, said = charge_efficiency(bank)
+    efficiency, off, efficiency_source = charge_efficiency(bank)
+    # Draw empties the bank by what was measured; only what is put in loses a share.
     per_Ah_pct = 100 / bank.capacity_Ah
     middle = start.state_pct.value - per_Ah_pct * (running.drawn_Ah - efficiency * running.returned_Ah)
     half = per_Ah_pct * _half_Ah(running, efficiency, off, start.error, figures, bank)
     low, high = (np.clip(middle + side * half, 0, 100) for side in (-1, 1))
+    # State and interval are cut each by itself: full is full, however uncertain the count.
     state = np.clip(middle, 0, 100)
     return StateOfCharge(
         running.time_us,
@@ -272,7 +213,7 @@ def state_of_charge(
         start_pct=start.state_pct,
         end_pct=Within(float(state[-1]), float(low[-1]), float(high[-1])),
         uncovered_s=running.uncovered_s,
-        assumptions=(*start.assumptions, said, *_said(running, bank, middle), *figures.assumed),
+        assumptions=(*start.assumptions, efficiency_source, *_remarks(running, bank, middle), *figures.assumed),
     )
 
 
@@ -281,16 +222,16 @@ def _half_Ah(
 ) -> FloatArray:
     """Return half of the 95 % interval at each instant [Ah]."""
     meter = figures.current
-    factor = (meter.reading_pct + meter.class_pct) / 100
     zero_A = meter.zero + meter.range_offset(running.highest_A)
     zero = limit("zero", zero_A) if figures.zero_check is None else Component("zero", figures.zero_check.u_A)
     counted_Ah = running.drawn_Ah - efficiency * running.returned_Ah
     start_Ah = start.u * bank.capacity_Ah / 100
+    # Factor and zero are one unknown each for the whole log, so they grow with what was counted and do not average out.
     halves = [
         combine(
             [
                 Component("start", start_Ah, even=1),
-                limit("factor", factor * abs(net_Ah)),
+                limit("factor", meter.gain * abs(net_Ah)),
                 replace(zero, u=zero.u * hours),
                 limit("charge efficiency", off * returned_Ah),
             ]
@@ -302,10 +243,10 @@ def _half_Ah(
     return np.array(halves)
 
 
-def _said(running: RunningCharge, bank: Bank, middle: FloatArray) -> list[str]:
-    said = [f"Full is the rated {bank.capacity_Ah:g} Ah; an old bank holds less, and is then emptier than it seems."]
+def _remarks(running: RunningCharge, bank: Bank, middle: FloatArray) -> list[str]:
+    remarks = [f"Full is the rated {bank.capacity_Ah:g} Ah; an old bank holds less, and is then emptier than it seems."]
     if running.uncovered_s > 0:
-        said.append(f"What flowed in {running.uncovered_s:.0f} s without readings is not counted.")
+        remarks.append(f"What flowed in {running.uncovered_s:.0f} s without readings is not counted.")
     if middle.max() > 100 or middle.min() < 0:
-        said.append("Counting went beyond full or empty and was cut there; the start or the capacity is off.")
-    return said
+        remarks.append("Counting went beyond full or empty and was cut there; the start or the capacity is off.")
+    return remarks

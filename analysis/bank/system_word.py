@@ -9,7 +9,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from shuntbook.analysis.equipment.holds import WORD, Judgement, worst
+from shuntbook.analysis.equipment.judged import WORD, Judgement, worst
 
 from .limits import BankCheck
 
@@ -33,36 +33,30 @@ def system_word(
 ) -> SystemWord:
     """Put the words on the parts of a system together.
 
-    Parameters
-    ----------
-    inverters : sequence of (str, Judgement or None)
-        Names as they stand in a sentence, and the word on each; None where it was not judged.
-    bank : BankCheck
-        The word on the bank.
-    conductor_fails : bool
-        Whether a conductor or its fuse fails.
+    `inverters` are names as they stand in a sentence, and the word on each; None where it was not judged.
     """
     parts = [(name, word) for name, word in inverters if word is not None]
-    said = [f"{name} {WORD[word]}" for name, word in parts]
+    clauses = [f"{name} {WORD[word]}" for name, word in parts]
     words: list[Judgement] = [word for _, word in parts]
     if bank.verdict is not None:
         words.append(bank.verdict)
-        said.append(f"the bank {WORD[bank.verdict]}")
+        clauses.append(f"the bank {WORD[bank.verdict]}")
     if conductor_fails:
         words.append("fails")
-        said.append("a conductor or its fuse fails")
+        clauses.append("a conductor or its fuse fails")
     known = worst(*words)
     carries = _CARRIES[known]
     if conductor_fails and words.count("fails") == 1:
         carries = "The system does not carry it safely"  # what fails is no rating
     if bank.verdict is not None:
-        return SystemWord(known, f"{carries}: {' and '.join(said)}.")
-    bank_said = f"the bank was not judged ({to_add(bank)})"
+        return SystemWord(known, f"{carries}: {' and '.join(clauses)}.")
+    no_word = f"the bank was not judged ({to_add(bank)})"
+    # What fails is worth more than what was not judged; but it is added, so that nobody takes the bank for sound.
     if known != "holds":
-        return SystemWord(known, f"{carries}: {' and '.join([*said, bank_said])}.")
-    if not said:
-        return SystemWord(None, f"{bank_said[0].upper()}{bank_said[1:]}.")
-    return SystemWord(None, f"It holds by its ratings; {bank_said}: {' and '.join(said)}.")
+        return SystemWord(known, f"{carries}: {' and '.join([*clauses, no_word])}.")
+    if not clauses:
+        return SystemWord(None, f"{no_word[0].upper()}{no_word[1:]}.")
+    return SystemWord(None, f"It holds by its ratings; {no_word}: {' and '.join(clauses)}.")
 
 
 def to_add(bank: BankCheck) -> str:

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from shuntbook.analysis.bank.bank import LEAD_ACID
 from shuntbook.analysis.bank.peukert import cold_multiplier, peukert_Ah
 from shuntbook.analysis.bank.system_word import to_add
-from shuntbook.analysis.equipment.holds import WORD
+from shuntbook.analysis.equipment.bank_voltage import LEAD_ACID
 from shuntbook.analysis.equipment.inverter_losses import losses_of
+from shuntbook.analysis.equipment.judged import WORD
 from shuntbook.analysis.equipment.solar import array_day_Wh, performance_ratio_of
 from shuntbook.analysis.equipment.water import TankPlan, tank_plan
 from shuntbook.analysis.forecast.bank_check import bank_by_plates

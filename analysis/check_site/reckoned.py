@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from shuntbook.analysis.bank.bank import LEAD_ACID
 from shuntbook.analysis.bank.state_of_charge import rested_state
+from shuntbook.analysis.equipment.bank_voltage import LEAD_ACID
 from shuntbook.analysis.equipment.conductor import check_conductors
 from shuntbook.analysis.equipment.demand import demand
-from shuntbook.analysis.equipment.holds import WORD
 from shuntbook.analysis.equipment.hydraulics import wire_to_water
 from shuntbook.analysis.equipment.inverter_check import check_inverter
+from shuntbook.analysis.equipment.judged import WORD
 from shuntbook.analysis.equipment.protection import SCREENING
 from shuntbook.analysis.forecast.bank_check import bank_by_plates
 from shuntbook.analysis.not_known import Missing

@@ -9,32 +9,27 @@ from shuntbook.analysis.not_known import Missing
 from shuntbook.analysis.site.site import Load, Site
 from shuntbook.analysis.site.tables import Bank
 
+LEAD_ACID: Final = ("flooded_lead_acid", "agm", "gel")
 _LEAD_LOADED: Final = 0.95
-
 _LEAD_LOADED_SOURCE: Final = "a running load may be reckoned at 95 % of system voltage (IEEE 1013-2007, 5.2)"
 
 #: On the flat part of its discharge, from some 90 to 20 % full, a lithium iron phosphate cell stands at 3.2 to 3.3 V
 #: under load; while it is charged at 3.4 to 3.5 V (both from memory). [V]
 _LITHIUM_LOADED_V: Final = 3.2
-
 _LITHIUM_CHARGED_V: Final = 3.45
-
 _LITHIUM_LOADED_SOURCE: Final = "lithium iron phosphate stands at about 3.2 V a cell under load (from memory)"
 
 #: Charging voltage over nominal voltage: common practice, no source.
 _CHARGING_OVER_NOMINAL: Final = {"flooded_lead_acid": 14.2 / 12, "agm": 14.2 / 12, "gel": 14.0 / 12}
-
 _OTHER_OVER_NOMINAL: Final = 1.15
 
 
 def lithium_cells(nominal_V: float) -> int:
     """Return how many lithium iron phosphate cells in a row a bank's nominal voltage stands for.
 
-    Parameters
-    ----------
-    nominal_V : float
-        3.2 V a cell; or the lead-acid voltage it stands in for, 12 V for four. [V]
+    That is 3.2 V a cell, or the lead-acid voltage it stands in for: 12 V for four.
     """
+    # A name plate says 12, 24 or 48 V also of four, eight or sixteen cells, which stand at 12.8 V and so on.
     fours = nominal_V / 12
     return round(4 * fours) if fours == round(fours) else max(round(nominal_V / 3.2), 1)
 
@@ -66,21 +61,11 @@ class VoltageFloor:
 
 
 def voltage_floor(site: Site, load: Load | None) -> VoltageFloor | Missing:
-    """Return the cut-off that a start of a load must stay above.
+    """Return the cut-off that a start of a load must stay above; without a load, as for one on the bank.
 
-    Parameters
-    ----------
-    site : Site
-        The site.
-    load : Load or None
-        The load; None where none was looked for, which stands for one on the bank.
-
-    Returns
-    -------
-    VoltageFloor or Missing
-        That of the load's inverter, which switches off at once; the bank's own for a load on the bank. The bank's
-        counts beside the inverter's where its protection acts as fast (lithium), whichever is higher; elsewhere
-        ``bank.cut_off_V`` says when it is empty, which the dip of a start does not.
+    It is that of the load's inverter, which switches off at once, and the bank's own for a load on the bank. The bank's
+    counts beside the inverter's where its protection acts as fast (lithium), whichever is higher; elsewhere
+    ``bank.cut_off_V`` says when it is empty, which the dip of a start does not.
     """
     bank, inverter = site.bank, None if load is None else site.inverter_of(load)
     of_bank = None if bank.cut_off_V is None else VoltageFloor(bank.cut_off_V, "the bank is not to go")

@@ -17,9 +17,9 @@ from shuntbook.analysis.site.units import M_PER_FT
 from shuntbook.analysis.wording import figure
 
 from .bank_voltage import usual_loaded_V
-from .demand import demand
-from .holds import Judgement, worst
+from .demand import demands_on
 from .inverter_losses import losses_of
+from .judged import Judgement, worst
 from .protection import PLAIN_RULE, Screened, ampacity, protection
 from .solar import charging_A
 
@@ -50,16 +50,12 @@ class ConductorCheck:
 
     Parameters
     ----------
-    conductor : str
-        Its name.
     resistance_mohm : float or Missing
         Out and back. [mohm]
     running, starting : Drop or Missing
         With what it carries running together, and with the hardest start on top.
     screened : tuple of Screened
         The fuse against the conductor; then the drop, and both against running and greatest current, as far as known.
-    assumptions : tuple of str
-        What was assumed, in plain sentences.
     """
 
     conductor: str
@@ -102,22 +98,10 @@ class Carried:
 
 
 def ohm_per_m(conductor: Conductor) -> float:
-    """Return the resistance of one metre of one conductor, at its temperature.
+    """Return the resistance of one metre of one conductor, at its temperature, else at 75 degC. [ohm/m]
 
-    Parameters
-    ----------
-    conductor : Conductor
-        By gauge from the table, by area from copper's resistivity; 75 degC where no temperature is given.
-
-    Returns
-    -------
-    float
-        [ohm/m]
-
-    Raises
-    ------
-    Refusal
-        If the table has no such gauge, or none that is solid.
+    By gauge it is the table's, by area that of copper's resistivity. Refusal if the table has no such gauge, or none
+    that is solid.
     """
     warm_K = (conductor.temperature_degC if conductor.temperature_degC is not None else 75.0) - 75.0
     if conductor.gauge_AWG is None:
@@ -125,6 +109,7 @@ def ohm_per_m(conductor: Conductor) -> float:
         if not area_mm2 > 0:
             raise Refusal(f"the conductor '{conductor.name}' has no size; give gauge_AWG or area_mm2")
         lay = STRANDING if conductor.strands == "stranded" else 1.0
+        # The resistivity is of 20 degC, 55 K below the temperature that the gauges are listed at.
         return COPPER_20C * (1 + PER_K_AT_20C * (55.0 + warm_K)) * lay / area_mm2
     gauge = GAUGES.get(conductor.gauge_AWG)
     if gauge is None:
@@ -136,17 +121,7 @@ def ohm_per_m(conductor: Conductor) -> float:
 
 
 def drop(conductor: Conductor, current_A: float, supply_V: float) -> Drop:
-    """Return the voltage lost out and back.
-
-    Parameters
-    ----------
-    conductor : Conductor
-        Its length is one way; both ways count.
-    current_A : float
-        [A]
-    supply_V : float
-        What it is a share of. [V]
-    """
+    """Return the voltage lost out and back, and which share of the supply it is."""
     lost_V = 2 * conductor.one_way_m * ohm_per_m(conductor) * current_A
     return Drop(current_A, lost_V, 100 * lost_V / supply_V)
 
@@ -157,31 +132,22 @@ def check_conductors(site: Site) -> tuple[ConductorCheck, ...]:
 
 
 def check_conductor(conductor: Conductor, site: Site) -> ConductorCheck:
-    """Work out a conductor's losses and screen it and its fuse.
+    """Work out a conductor's losses and screen it and its fuse; what it carries is looked up in the site.
 
-    Parameters
-    ----------
-    conductor : Conductor
-        One of the site's.
-    site : Site
-        What it carries is looked up there.
-
-    Returns
-    -------
-    ConductorCheck
-        Its resistance and drops are missing where its size is in no table, or what it carries is not known; its fuse is
-        judged all the same.
+    Resistance and drops are missing where its size is in no table, or what it carries is not known; its fuse is judged
+    all the same.
     """
     loop_mohm, carried = _loop_mohm(conductor), currents(conductor, site)
     running, starting = _lost(conductor, loop_mohm, carried, site.bank.nominal_V)
+    # The fuse comes first and is judged whatever else is known: a wrong one ends in a fire.
     screened = [protection(conductor, site)]
-    said = _said(conductor)
+    assumptions = _assumptions(conductor)
     if not isinstance(running, Missing):
         screened.append(_of_drop(running))
     if not isinstance(carried, Missing):
         screened += [*_of_fuse(conductor, carried), _of_ampacity(conductor, carried)]
-        said += carried.assumptions
-    return ConductorCheck(conductor.name, loop_mohm, running, starting, tuple(screened), said)
+        assumptions += carried.assumptions
+    return ConductorCheck(conductor.name, loop_mohm, running, starting, tuple(screened), assumptions)
 
 
 def _loop_mohm(conductor: Conductor) -> float | Missing:
@@ -203,20 +169,10 @@ def _lost(
 
 
 def currents(conductor: Conductor, site: Site) -> Carried | Missing:
-    """Return the currents of what a conductor carries.
+    """Return the currents of what a conductor carries: inverters, loads on the DC side, or the array.
 
-    Parameters
-    ----------
-    conductor : Conductor
-        Its ``carries`` names inverters, loads on the DC side, or the array.
-    site : Site
-        The site.
-
-    Returns
-    -------
-    Carried or Missing
-        Running at the usual voltage under load; an inverter's greatest lasting current is its rated
-        output at its lowest bank voltage (NEC 690.8(A), from memory).
+    Running is at the usual voltage under load; an inverter's greatest lasting current is its rated output at its lowest
+    bank voltage (NEC 690.8(A), from memory).
     """
     parts = [_carried(name, site) for name in conductor.carries]
     if not parts:
@@ -228,9 +184,10 @@ def currents(conductor: Conductor, site: Site) -> Carried | Missing:
     running_A = sum(part.running_A for part in known)
     return Carried(
         running_A,
+        # All run while the one whose start adds most starts.
         running_A + max(part.starting_A - part.running_A for part in known),
         sum(part.greatest_A for part in known),
-        tuple(said for part in known for said in part.assumptions),
+        tuple(text for part in known for text in part.assumptions),
     )
 
 
@@ -262,11 +219,11 @@ def _lowest_V(inverter: Inverter, bank: Bank) -> float:
 
 def _of_inverter(inverter: Inverter, site: Site) -> Carried | Missing:
     losses = losses_of(inverter)
-    demands = [demand(load, inverter) for load in site.loads if load.inverter == inverter.name]
-    known = [each for each in demands if not isinstance(each, Missing)]
-    if len(known) < len(demands):
-        return next(each for each in demands if isinstance(each, Missing))
+    known, left_out = demands_on(inverter, site.loads)
+    if left_out:
+        return left_out[0]
     loaded_V, source = usual_loaded_V(site.bank)
+    # Loads that are usual are at a usual voltage; the most is at the lowest at which the inverter still works.
     lowest_V = _lowest_V(inverter, site.bank)
     watts = sum(each.running_W for each in known)
     extra_VA = max((each.extra_VA.high for each in known), default=0.0)
@@ -303,10 +260,10 @@ def _of_fuse(conductor: Conductor, carried: Carried) -> list[Screened]:
     if conductor.fuse_A is None:
         return []
     fuse_A, wanted_A = conductor.fuse_A, CONTINUOUS_FACTOR * carried.greatest_A
+    # Below the running current it will blow; between that and 125 % of the greatest nobody can say when.
     if fuse_A < carried.running_A:
-        return [
-            Screened("fails", f"The {fuse_A:g} A fuse is under the running {carried.running_A:.0f} A.", "plain sum")
-        ]
+        blows = f"The {fuse_A:g} A fuse is under the running {carried.running_A:.0f} A."
+        return [Screened("fails", blows, "plain sum")]
     verdict: Judgement
     verdict, word = ("holds", "carries that") if fuse_A >= wanted_A else ("doubtful", "may blow")
     sentence = (
@@ -317,6 +274,7 @@ def _of_fuse(conductor: Conductor, carried: Carried) -> list[Screened]:
 
 def _of_ampacity(conductor: Conductor, carried: Carried) -> Screened:
     allowed, wanted_A = ampacity(conductor), CONTINUOUS_FACTOR * carried.greatest_A
+    # The table is for one way of laying: only what lies on one side of both currents is sure.
     verdict: Judgement = "doubtful"
     if allowed.low_A >= wanted_A:
         verdict = "holds"
@@ -329,7 +287,7 @@ def _of_ampacity(conductor: Conductor, carried: Carried) -> Screened:
     return Screened(verdict, sentence, allowed.source)
 
 
-def _said(conductor: Conductor) -> tuple[str, ...]:
+def _assumptions(conductor: Conductor) -> tuple[str, ...]:
     warm_degC = 75.0 if conductor.temperature_degC is None else conductor.temperature_degC
     by = RESISTANCE_SOURCE if conductor.gauge_AWG else "copper's resistivity (from memory)"
     return (

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from math import inf, sqrt
 from typing import Final
@@ -28,14 +29,11 @@ USUAL_START: Final = Within(6.0, 3.0, 7.0)
 #: Watts over volt-amperes of a motor that stands still: 0.7, and from 0.5 to 0.85 (from memory, of small single-phase
 #: motors; a larger motor's is lower). [1]
 STANDSTILL_POWER_FACTOR: Final = Within(0.7, 0.5, 0.85)
-
 STANDSTILL_SOURCE: Final = "from memory, of small single-phase motors"
-
 STANDSTILL_SAID: Final = (
     f"Of a start's volt-amperes {STANDSTILL_POWER_FACTOR.low:g} to {STANDSTILL_POWER_FACTOR.high:g} are watts: "
     f"the power factor of a motor that stands still ({STANDSTILL_SOURCE})."
 )
-
 VA_OF_WATTS: Final = (
     "Volt-amperes of what was seen are its watts over the power factor: the plate's, else the usual one of its kind; "
     f"at a start {STANDSTILL_POWER_FACTOR.low:g} to {STANDSTILL_POWER_FACTOR.high:g} ({STANDSTILL_SOURCE}), "
@@ -57,8 +55,6 @@ class Demand:
 
     Parameters
     ----------
-    load : str
-        Its name.
     running_VA, running_W : float
         While it runs. [VA], [W]
     start_VA : Within
@@ -68,8 +64,6 @@ class Demand:
         How long the start lasts. [s]
     power_factor, start_power_factor : Within
         Watts over volt-amperes while it runs, and while it starts: from standing still until it runs. [1]
-    assumptions : tuple of str
-        What was assumed, in plain sentences.
     """
 
     load: str
@@ -99,6 +93,7 @@ class Demand:
         Where they contradict one another, what was measured counts. [VA]
         """
         VA, plate = apparent_VA(watts, self.start_power_factor), self.start_VA
+        # Both ranges hold the truth, so it lies where they overlap.
         low, high = max(VA.low, plate.low), min(VA.high, plate.high)
         return VA if low > high else Within(min(max(VA.value, low), high), low, high)
 
@@ -109,17 +104,7 @@ def apparent_VA(watts: float, power_factor: Within) -> Within:
 
 
 def power_behind(load: Load, inverter: Inverter, *, running_W: float, peak_W: float) -> tuple[Power, Power]:
-    """Return what a load was seen to take, running and at most, with the volt-amperes that its watts come to.
-
-    Parameters
-    ----------
-    load : Load
-        The load.
-    inverter : Inverter
-        What it hangs on.
-    running_W, peak_W : float
-        Measured on the inverter's AC side. [W]
-    """
+    """Return what a load was seen to take on the inverter's AC side, running and at most, in watts and volt-amperes."""
     asked = demand(load, inverter)
     if isinstance(asked, Missing):
         running, starting = power_factors(load)
@@ -130,66 +115,61 @@ def power_behind(load: Load, inverter: Inverter, *, running_W: float, peak_W: fl
 
 
 def demand(load: Load, inverter: Inverter) -> Demand | Missing:
-    """Return what a load asks of the inverter it hangs on.
+    """Return what a load asks of the inverter it hangs on, whose output voltage stands in where the plate gives none.
 
-    Parameters
-    ----------
-    load : Load
-        A load on `inverter`.
-    inverter : Inverter
-        Its output voltage stands in where the plate gives none.
-
-    Returns
-    -------
-    Demand or Missing
-        Missing where the plate gives neither watts, amps nor horsepower.
+    Missing where the plate gives neither watts, amps nor horsepower.
     """
-    said: list[str] = []
+    notes: list[str] = []
     try:
-        running_VA = _running_VA(load, inverter, said)
+        running_VA = _running_VA(load, inverter, notes)
     except Refusal as why:
         return Missing(f"word on '{load.name}'", ("loads.current_A", "loads.power_W"), str(why))
-    running_W = min(load.power_W or running_VA * _power_factor(load, said), running_VA)
-    start_VA = _start_VA(load, inverter, running_VA, said)
+    # A plate rounds its watts and amps each by itself; no load takes more watts than volt-amperes.
+    running_W = min(load.power_W or running_VA * _power_factor(load, notes), running_VA)
+    start_VA = _start_VA(load, inverter, running_VA, notes)
     running, starting = power_factors(load, running_W / running_VA)
-    start_s = usual_start_s(load, said)
-    return Demand(load.name, running_VA, running_W, start_VA, start_s, running, starting, tuple(dict.fromkeys(said)))
+    start_s = usual_start_s(load, notes)
+    return Demand(load.name, running_VA, running_W, start_VA, start_s, running, starting, tuple(dict.fromkeys(notes)))
 
 
-def _running_VA(load: Load, inverter: Inverter, said: list[str]) -> float:
+def demands_on(inverter: Inverter, loads: Iterable[Load]) -> tuple[tuple[Demand, ...], tuple[Missing, ...]]:
+    """Return what those of some loads that hang on an inverter ask of it, and those whose plates say too little."""
+    demands = [demand(load, inverter) for load in loads if load.inverter == inverter.name]
+    known = tuple(each for each in demands if isinstance(each, Demand))
+    return known, tuple(each for each in demands if isinstance(each, Missing))
+
+
+def _running_VA(load: Load, inverter: Inverter, notes: list[str]) -> float:
     volts = load.voltage_V or inverter.output_V
+    # Amps first: an inverter is limited by them, and watts say nothing of them without a power factor.
     if load.current_A is not None:
         return volts * load.current_A * _phases(load)
     if load.power_W is not None:
-        return load.power_W / _power_factor(load, said)
+        return load.power_W / _power_factor(load, notes)
     if load.hp is None:
         raise Refusal("its plate gives neither watts, amps nor horsepower")
     if load.phases == 3:
         raise Refusal("horsepower alone is not enough for three phases")
-    said.append(f"The amps of '{load.name}' are from {FULL_LOAD_SOURCE}, a sizing value on the safe side.")
+    notes.append(f"The amps of '{load.name}' are from {FULL_LOAD_SOURCE}, a sizing value on the safe side.")
     return volts * full_load_A(load.hp, volts)
 
 
-def _power_factor(load: Load, said: list[str]) -> float:
+def _power_factor(load: Load, notes: list[str]) -> float:
     if load.power_factor is not None:
         return load.power_factor
     usual = USUAL_POWER_FACTORS[load.kind]
     if usual.low < usual.high:
-        said.append(f"The power factor of '{load.name}' is not given; {usual.value:g} was taken ({usual.source}).")
+        notes.append(f"The power factor of '{load.name}' is not given; {usual.value:g} was taken ({usual.source}).")
     return usual.value
 
 
 def power_factors(load: Load, reckoned: float | None = None) -> tuple[Within, Within]:
     """Return the power factors of running and of starting [1].
 
-    Parameters
-    ----------
-    load : Load
-        The load.
-    reckoned : float, optional
-        That of the running watts and volt-amperes, where these were worked out already. [1]
+    `reckoned` is that of the running watts and volt-amperes, where these were worked out already. [1]
     """
     usual = USUAL_POWER_FACTORS[load.kind]
+    # Plate watts beside plate amps state a power factor as well as the key does.
     stated = load.power_factor
     if stated is None and load.power_W is not None and load.current_A is not None:
         stated = reckoned
@@ -197,37 +177,39 @@ def power_factors(load: Load, reckoned: float | None = None) -> tuple[Within, Wi
     running = Within(value, usual.low, usual.high) if stated is None else Within.exactly(value)
     if load.kind not in TURNING:
         return running, running
+    # A start begins with the factor of a motor that stands and ends with that of one that runs.
     still = STANDSTILL_POWER_FACTOR
     return running, Within(still.value, min(still.low, running.low), max(still.high, running.high))
 
 
-def _start_VA(load: Load, inverter: Inverter, running_VA: float, said: list[str]) -> Within:
+def _start_VA(load: Load, inverter: Inverter, running_VA: float, notes: list[str]) -> Within:
+    # The amps before it turns are the surest, then the letter on the plate, which stands for a range of kVA.
     volts = load.voltage_V or inverter.output_V
     if load.locked_rotor_A is not None:
         return Within.exactly(volts * load.locked_rotor_A * _phases(load))
     if load.code_letter is not None and load.hp is not None:
         amps = locked_rotor(load.code_letter, load.hp, volts, load.phases)
-        said.append(f"The start of '{load.name}' is by its code letter {load.code_letter} ({CODE_LETTER_SOURCE}).")
+        notes.append(f"The start of '{load.name}' is by its code letter {load.code_letter} ({CODE_LETTER_SOURCE}).")
         low_VA = volts * amps.low_A * _phases(load)
         if amps.high_A is None:
-            said.append(f"Letter {load.code_letter} has no upper end; twice its lower end was taken (no source).")
+            notes.append(f"Letter {load.code_letter} has no upper end; twice its lower end was taken (no source).")
         high_VA = 2 * low_VA if amps.high_A is None else volts * amps.high_A * _phases(load)
         return Within((low_VA + high_VA) / 2, low_VA, high_VA)
     if load.kind not in TURNING:
-        said.append(f"'{load.name}' was taken to draw no more at its start than while it runs.")
+        notes.append(f"'{load.name}' was taken to draw no more at its start than while it runs.")
         return Within.exactly(running_VA)
-    said.append(
+    notes.append(
         f"What '{load.name}' draws before it turns is not given; {USUAL_START.low:g} to {USUAL_START.high:g} times its "
         "running draw was assumed (usual for pumps and compressors; add locked_rotor_A or code_letter)."
     )
     return USUAL_START.scaled(running_VA)
 
 
-def usual_start_s(load: Load, said: list[str]) -> float:
+def usual_start_s(load: Load, notes: list[str]) -> float:
     """Return how long a load's start lasts, the usual time where the site file says none, which is then said [s]."""
     if load.start_s is not None or load.kind not in TURNING:
         return load.start_s or 0.0
-    said.append(
+    notes.append(
         f"How long '{load.name}' takes to start is not given; {USUAL_START_S:g} s was assumed (common practice, no "
         "source; no standard says; add start_s)."
     )

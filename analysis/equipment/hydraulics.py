@@ -8,11 +8,12 @@ from typing import Final
 from shuntbook.analysis.not_known import Missing, Refusal
 from shuntbook.analysis.site.water import Water
 
-from .holds import Judgement
+from .judged import Judgement
 
 #: Weight of a litre of water: 9.81 N, as course notes on pumping use it.
 N_PER_L: Final = 9.81
-KPA_PER_M: Final = 9.81
+#: A metre of it on a square metre weighs a thousand times as much. [kPa/m]
+KPA_PER_M: Final = N_PER_L
 #: Wire-to-water efficiency of a small domestic submersible (from memory; 0.55 pump x 0.60 motor = 0.33). [1]
 PLAUSIBLE: Final = (0.25, 0.45)
 #: Beyond this no small pump and motor come: pump up to 0.85 (trade), small motor up to 0.83 (10 CFR 431.446). [1]
@@ -27,16 +28,10 @@ class WireToWater:
     ----------
     head_m : float
         Lift, and the pressure it works against at the middle of the switch's band. [m]
-    water_W : float
-        Power in the water. [W]
     efficiency : float
-        That over the power taken in. [1]
+        Power in the water, `water_W`, over the power taken in. [1]
     verdict : {'holds', 'doubtful', 'fails'}
         ``holds`` in the usual band, ``fails`` where no small pump comes.
-    sentence : str
-        The same in plain words.
-    assumptions : tuple of str
-        What it rests on, in plain sentences.
     """
 
     head_m: float
@@ -48,15 +43,7 @@ class WireToWater:
 
 
 def water_power_W(flow_L_per_min: float, head_m: float) -> float:
-    """Return the power in lifted water: kW = 9.81 x L/s x m / 1000 [W].
-
-    Parameters
-    ----------
-    flow_L_per_min : float
-        Flow. [L/min]
-    head_m : float
-        Total head: lift, friction and pressure. [m]
-    """
+    """Return the power in lifted water: kW = 9.81 x L/s x m / 1000, the head being lift, friction and pressure [W]."""
     return N_PER_L * flow_L_per_min / 60 * head_m
 
 
@@ -68,19 +55,9 @@ def total_head_m(water: Water) -> float | None:
 
 
 def wire_to_water(water: Water | None, power_W: float) -> WireToWater | Missing:
-    """Return a pump's wire-to-water efficiency, and whether it can be so.
+    """Return a pump's wire-to-water efficiency by the site's flow and head, and whether it can be so.
 
-    Parameters
-    ----------
-    water : Water or None
-        The site's; its flow and head are used.
-    power_W : float
-        Power into the motor while it runs. [W]
-
-    Raises
-    ------
-    Refusal
-        If the power is not above 0.
+    `power_W` goes into the motor while it runs; Refusal if it is not above 0. [W]
     """
     if not power_W > 0:
         raise Refusal(f"a running pump takes more than {power_W:g} W")
@@ -93,14 +70,15 @@ def wire_to_water(water: Water | None, power_W: float) -> WireToWater | Missing:
     useful_W = water_power_W(water.pump_L_per_min, head_m)
     share = useful_W / power_W
     low, high = PLAUSIBLE
+    # Too little may be friction that was not entered; more than any pump gives is a wrong figure.
     verdict: Judgement = "holds" if low <= share <= high else "fails" if share > HIGHEST else "doubtful"
     sentence = (
         f"{useful_W:.0f} W of {power_W:.0f} W end up in the water, {100 * share:.0f} %; "
         f"{100 * low:.0f} to {100 * high:.0f} % is usual for a small submersible"
         + ("." if verdict == "holds" else ", so look at flow, head and power again.")
     )
-    said = (
+    assumptions = (
         f"Head is {water.shown.of_length(lift_m)} of lift and friction, and the mean of cut-in and cut-out.",
         "The usual band is from memory; no standard gives one.",
     )
-    return WireToWater(head_m, useful_W, share, verdict, sentence, said)
+    return WireToWater(head_m, useful_W, share, verdict, sentence, assumptions)

@@ -14,11 +14,10 @@ from shuntbook.analysis.site.site import Site
 from shuntbook.analysis.site.tables import Inverter
 from shuntbook.analysis.stats.interval95 import Within
 
-from .demand import Demand, Power, demand
-from .holds import Judgement, worst
-from .judged import Condition, Judged
+from .demand import Demand, Power, demands_on
+from .judged import Condition, Judged, Judgement, worst
 
-_SAID: Final = (
+_ASSUMPTIONS: Final = (
     "Volt-amperes of loads were added up as they are, which is the most they can come to.",
     "All loads run while the hardest one starts: the worst that can happen, not the usual.",
     "An inverter may limit its current and start a motor slowly, or not at all; only a try, watched, tells.",
@@ -31,10 +30,6 @@ class InverterCheck:
 
     Parameters
     ----------
-    inverter : str
-        Its name.
-    loads : tuple of Demand
-        What each load on it asks.
     running : Judged or Missing
         All loads running, against the continuous rating.
     starting : Judged or Missing
@@ -46,8 +41,6 @@ class InverterCheck:
         on it.
     left_out : tuple of Missing
         Loads that could not be counted.
-    assumptions : tuple of str
-        What was assumed, in plain sentences.
     """
 
     inverter: str
@@ -60,24 +53,9 @@ class InverterCheck:
     assumptions: tuple[str, ...]
 
 
-def check_inverters(site: Site) -> tuple[InverterCheck, ...]:
-    """Judge every inverter of a site for the loads on it, in the order of the file."""
-    return tuple(check_inverter(inverter, site) for inverter in site.inverters)
-
-
 def check_inverter(inverter: Inverter, site: Site) -> InverterCheck:
-    """Judge one inverter.
-
-    Parameters
-    ----------
-    inverter : Inverter
-        One of the site's.
-    site : Site
-        Its loads are those that name this inverter, and no others.
-    """
-    demands = [demand(load, inverter) for load in site.loads if load.inverter == inverter.name]
-    known = tuple(each for each in demands if isinstance(each, Demand))
-    left_out = tuple(each for each in demands if isinstance(each, Missing))
+    """Judge one inverter of a site for the loads that name it, and no others."""
+    known, left_out = demands_on(inverter, site.loads)
     hardest = max(known, key=lambda each: each.extra_VA.high, default=None)
     running = _running(inverter, known)
     starting = _starting(inverter, known, hardest)
@@ -90,9 +68,9 @@ def check_inverter(inverter: Inverter, site: Site) -> InverterCheck:
         running,
         starting,
         None if hardest is None else hardest.load,
-        worst(*verdicts) if demands else None,
+        worst(*verdicts) if known or left_out else None,
         left_out,
-        (*_SAID, *(said for each in known for said in each.assumptions), *_as_VA(inverter)),
+        (*_ASSUMPTIONS, *(text for each in known for text in each.assumptions), *_as_VA(inverter)),
     )
 
 
@@ -101,20 +79,8 @@ def check_seen(
 ) -> tuple[Judged, Judged | Missing]:
     """Set measured power beside what an inverter may give without a break, and for its seconds.
 
-    Parameters
-    ----------
-    inverter : Inverter
-        The inverter.
-    sustained, peak : Power
-        Running, and highest seen, on its AC side.
-    resolved : bool
-        Whether the readings were close enough together to show the highest.
-
-    Returns
-    -------
-    tuple of Judged and (Judged or Missing)
-        Sustained against continuous, and highest against surge: volt-amperes, as with the plates. Highest readings that
-        may not be the highest there was can only fail.
+    Sustained against continuous, and highest against surge: volt-amperes, as with the plates. Highest readings that may
+    not be the highest there was, since they are too far apart (not `resolved`), can only fail.
     """
     running = _running_judged(inverter, sustained, f"sustained, {sustained.W:,.0f} W seen")
     rating, unit = _surge(inverter)
@@ -158,9 +124,11 @@ def _starting(inverter: Inverter, loads: tuple[Demand, ...], hardest: Demand | N
         return Missing(f"word on '{inverter.name}' at a start", ("loads.inverter",), "no load hangs on it")
     others_VA = sum(load.running_VA for load in loads if load is not hardest)
     start = hardest.start_VA
+    # A start is never less than running, whatever the plate makes of it.
     asked = Within(*(others_VA + max(x, hardest.running_VA) for x in (start.value, start.low, start.high)))
     continuous = inverter.continuous_VA or inverter.continuous_W or 0.0
     what = f"with '{hardest.load}' starting"
+    # A start that stays within what it gives for good needs neither a surge rating nor its seconds.
     if asked.high <= continuous:
         return Judged(what, asked, "VA", continuous, "VA" if inverter.continuous_VA else "W")
     rating, unit = _surge(inverter)

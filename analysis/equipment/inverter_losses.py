@@ -10,7 +10,6 @@ from typing import Final, Protocol
 
 import numpy as np
 
-from shuntbook.analysis.not_known import Refusal
 from shuntbook.analysis.site.tables import Inverter
 
 #: A long-used design value (J. Wiles, Sandia/NMSU, "PV Power Systems and the NEC: Suggested Practices"). [1]
@@ -45,18 +44,7 @@ class Losses(Protocol):
 class LossTerms:
     """The usual three-part model (from memory): DC W = idle + proportional x AC W + square x AC W squared.
 
-    Parameters
-    ----------
-    idle_W : float
-        [W]
-    proportional : float
-        [1]
-    square_per_W : float
-        [1/W]
-    assumptions : tuple of str
-        What it rests on.
-    key : str or None
-        The key of the site file that it is from.
+    `key` is that of the site file which the terms are from.
     """
 
     idle_W: float
@@ -76,19 +64,10 @@ class LossTerms:
 
 @dataclass(frozen=True)
 class LossCurve:
-    """Points of AC power and efficiency, the idle draw included; between them straight lines, above them the last.
+    """Points of AC power [W] and efficiency [%], rising, the idle draw included; straight lines between, then the last.
 
     Below the first point it loses the watts that it loses there: losses do not shrink with the load as an efficiency
     held constant would have it. Nowhere are they less than the idle draw.
-
-    Parameters
-    ----------
-    idle_W : float
-        What it takes with nothing running. [W]
-    points : tuple of (float, float)
-        AC power [W] and efficiency [%], in rising order of power.
-    assumptions : tuple of str
-        What it rests on.
     """
 
     idle_W: float
@@ -106,6 +85,7 @@ class LossCurve:
         if ac_W <= 0:
             return self.idle_W
         watts, percent = zip(*self.points, strict=True)
+        # Efficiency is interpolated and not loss, as the data sheets draw their curves.
         at_W = max(ac_W, self.points[0][0])
         lost_W = at_W * (100 / float(np.interp(at_W, watts, percent)) - 1)
         return ac_W + max(lost_W, self.idle_W)
@@ -114,12 +94,10 @@ class LossCurve:
 def losses_of(inverter: Inverter) -> Losses:
     """Return the losses of an inverter as its site file describes them.
 
-    Parameters
-    ----------
-    inverter : Inverter
-        With a loss model, an efficiency curve (both hold the idle draw), one figure (without it), or nothing: then
-        the long-used design value of 85 % is assumed, and said so.
+    That is by a loss model or an efficiency curve (both hold the idle draw), one figure (without it), or nothing: then
+    the long-used design value of 85 % is assumed, and said so.
     """
+    # The description that says most comes first: a model, a curve, one figure.
     model = inverter.loss_model
     if model is not None:
         by_model = ("Losses by loss_model.",)
@@ -133,13 +111,13 @@ def losses_of(inverter: Inverter) -> Losses:
         by_figure = ("Losses by efficiency_pct.", *unknown)
         return LossTerms(idle_W, 100 / inverter.efficiency_pct, 0.0, by_figure, "efficiency_pct")
     assumed = f"{100 * DESIGN_EFFICIENCY:g} % was assumed, {DESIGN_SOURCE}."
-    said = (*unknown, f"The efficiency of '{inverter.name}' is not given; {assumed}")
-    return LossTerms(idle_W, 1 / DESIGN_EFFICIENCY, 0.0, said)
+    assumptions = (*unknown, f"The efficiency of '{inverter.name}' is not given; {assumed}")
+    return LossTerms(idle_W, 1 / DESIGN_EFFICIENCY, 0.0, assumptions)
 
 
-def efficiency(losses: Losses, ac_W: float) -> float:
-    """Return the share of the DC power that comes out as AC power; 0 where nothing comes out [1]."""
-    dc_W = losses.dc_W(ac_W)
+def efficiency(losses: Losses, ac_W: float, *, with_idle: bool = True) -> float:
+    """Return the share of the DC power, its idle draw among it or not, that comes out; 0 where nothing does [1]."""
+    dc_W = losses.dc_W(ac_W) if with_idle else beyond_idle_W(losses, ac_W)
     return ac_W / dc_W if dc_W > 0 else 0.0
 
 
@@ -151,35 +129,8 @@ def beyond_idle_W(losses: Losses, ac_W: float) -> float:
 def given_W(losses: Losses, taken_W: float) -> float:
     """Return the AC power for which an inverter takes so much beyond its idle draw, by halving [W]."""
     low_W, high_W = 0.0, max(taken_W, 0.0)
+    # The losses rise with the output whatever their description, so halving finds it; 60 halvings are below rounding.
     for _ in range(60):
         middle_W = (low_W + high_W) / 2
         low_W, high_W = (middle_W, high_W) if beyond_idle_W(losses, middle_W) < taken_W else (low_W, middle_W)
     return (low_W + high_W) / 2
-
-
-def dc_current_A(ac_W: float, efficiency: float, bank_V: float) -> float:
-    """Return the current an inverter takes from the bank.
-
-    Parameters
-    ----------
-    ac_W : float
-        What it gives. [W]
-    efficiency : float
-        From 0 to 1. [1]
-    bank_V : float
-        At the lowest voltage it is the most. [V]
-
-    Raises
-    ------
-    Refusal
-        If the efficiency is not above 0 and at most 1, or the voltage not above 0.
-
-    References
-    ----------
-    J. Wiles, "PV Power Systems and the NEC: Suggested Practices" (Sandia/NMSU): 2500 W / 0.85 / 22 V = 134 A.
-    """
-    if not 0 < efficiency <= 1:
-        raise Refusal(f"an efficiency lies above 0 and up to 100 %, not {100 * efficiency:g} %")
-    if not bank_V > 0:
-        raise Refusal(f"the bank's voltage must be above 0 V, not {bank_V:g}")
-    return ac_W / efficiency / bank_V

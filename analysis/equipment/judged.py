@@ -8,10 +8,34 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import Final, Literal
 
 from shuntbook.analysis.stats.interval95 import Within
 
-from .holds import Judgement, under, worst
+Judgement = Literal["holds", "doubtful", "fails"]
+
+#: The words as they stand in a sentence.
+WORD: Final[dict[Judgement, str]] = {"holds": "holds", "doubtful": "is doubtful", "fails": "fails"}
+_WORSE: dict[Judgement, int] = {"holds": 0, "doubtful": 1, "fails": 2}
+
+
+def worst(*verdicts: Judgement) -> Judgement:
+    """Return the worst of some verdicts; ``holds`` where there is none."""
+    return max(verdicts, key=_WORSE.__getitem__, default="holds")
+
+
+def under(low: float, high: float, rating: float) -> Judgement:
+    """Judge something that lies between `low` and `high` against the most it may be, all in one unit."""
+    if high <= rating:
+        return "holds"
+    return "fails" if low > rating else "doubtful"
+
+
+def above(low: float, high: float, floor: float) -> Judgement:
+    """Judge something that lies between `low` and `high` against the least it may be, all in one unit."""
+    if low >= floor:
+        return "holds"
+    return "fails" if high < floor else "doubtful"
 
 
 @dataclass(frozen=True)
@@ -77,8 +101,6 @@ def worded(compared: str, verdict: Judgement, by_figures: Judgement, conditions:
         The figures, as they begin the sentence.
     verdict, by_figures : {'holds', 'doubtful', 'fails'}
         On all together, and on the figures alone.
-    conditions : sequence of Condition
-        What else it hangs on.
     """
     causes = [each.text for each in conditions if verdict != by_figures and each.verdict == verdict]
     # What holds is worth a word beside what holds; beside a cause only what is wrong, too.

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from math import sqrt
 from typing import Final, Literal
 
@@ -11,9 +11,35 @@ from shuntbook.analysis.site.motor_tables import FULL_LOAD_SOURCE, full_load_A
 from shuntbook.analysis.site.site import Inverter, Load, Site
 from shuntbook.analysis.site.units import W_PER_HP
 
-from .reckoning import Chain
-
 PaperOf = Literal["W", "VA", "hp"]
+
+
+@dataclass(frozen=True)
+class ChainStep:
+    """One step of a chain: its name, its value in `unit`, and where the value is from."""
+
+    step: str
+    value: float
+    unit: str
+    origin: str
+
+
+@dataclass
+class Chain:
+    """The steps and the assumptions collected while a figure is worked out."""
+
+    steps: list[ChainStep] = field(default_factory=list)
+    assumptions: list[str] = field(default_factory=list)
+
+    def add(self, step: str, value: float, unit: str, origin: str) -> float:
+        """Add a step and return its value."""
+        self.steps.append(ChainStep(step, value, unit, origin))
+        return value
+
+    def assume(self, step: str, value: float, unit: str, *, source: str, because: str) -> float:
+        """Add a step that rests on an assumption: `because` says what is not known, `source` where it is from."""
+        self.assumptions.append(f"{because}; {step} taken as {value:.4g} {unit}".rstrip() + f": {source}.")
+        return self.add(step, value, unit, f"assumed: {source}")
 
 
 @dataclass(frozen=True)
@@ -45,22 +71,8 @@ USUAL_POWER_FACTORS: Final = {
 def paper_W(load: Load, site: Site) -> tuple[float, str]:
     """Return what people take for the watts of a load, and in words how they get there.
 
-    Parameters
-    ----------
-    load : Load
-        The load.
-    site : Site
-        Its site.
-
-    Returns
-    -------
-    tuple of float and str
-        Plate watts, else volts times amps as if they were watts, else 746 W for each horsepower [W].
-
-    Raises
-    ------
-    Refusal
-        If the plate gives none of them.
+    They are plate watts, else volts times amps as if they were watts, else 746 W for each horsepower [W]. Refusal if
+    the plate gives none of them.
     """
     if load.power_W is not None:
         return load.power_W, f"{load.power_W:g} W from the plate"
@@ -87,27 +99,10 @@ def supply_V(load: Load, site: Site) -> float:
 
 
 def ac_power_W(chain: Chain, load: Load, inverter: Inverter) -> float:
-    """Add the steps to a load's AC watts while it runs.
+    """Add the steps to a load's AC watts while it runs, and return these. [W]
 
-    Parameters
-    ----------
-    chain : Chain
-        Takes the steps.
-    load : Load
-        A load on `inverter`.
-    inverter : Inverter
-        Its inverter.
-
-    Returns
-    -------
-    float
-        Power [W]: of the plate where it gives watts, else volt-amperes times power factor. Volts times amps are
-        volt-amperes and never called watts.
-
-    Raises
-    ------
-    Refusal
-        If neither watts nor amps can be had.
+    They are those of the plate where it gives watts, else volt-amperes times power factor. Volts times amps are
+    volt-amperes and never called watts. Refusal if neither watts nor amps can be had.
     """
     if load.power_W is not None:
         return chain.add("AC power", load.power_W, "W", "power_W, from the plate")
@@ -138,9 +133,8 @@ def _apparent_VA(chain: Chain, load: Load, inverter: Inverter) -> float:
     voltage_V = chain.add("voltage", load.voltage_V or inverter.output_V, "V", origin)
     current_A = _current_A(chain, load, voltage_V)
     if load.phases == 3:
-        return chain.add(
-            "apparent power", sqrt(3) * voltage_V * current_A, "VA", "square root of 3 x voltage x current"
-        )
+        apparent_VA = sqrt(3) * voltage_V * current_A
+        return chain.add("apparent power", apparent_VA, "VA", "square root of 3 x voltage x current")
     return chain.add("apparent power", voltage_V * current_A, "VA", "voltage x current: volt-amperes, not watts")
 
 

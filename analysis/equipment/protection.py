@@ -10,7 +10,7 @@ from shuntbook.analysis.site.conductor_tables import AMPACITY_SOURCE, AREA_AMPAC
 from shuntbook.analysis.site.site import Site
 from shuntbook.analysis.site.tables import Conductor
 
-from .holds import Judgement, above
+from .judged import Judgement, above
 
 FUSE_SOURCE: Final = "a fuse near the bank for each conductor on it: 'Suggested Practices', Sandia/NMSU"
 SCREENING: Final = "This is a screening; local codes and a licensed electrician decide."
@@ -60,6 +60,7 @@ def ampacity(conductor: Conductor) -> Ampacity:
         return Ampacity(f"{conductor.gauge_AWG} AWG", low_A, high_A, AMPACITY_SOURCE)
     area_mm2 = conductor.area_mm2
     assert area_mm2 is not None  # the site file takes no conductor without a size
+    # Between two rows of the table it is allowed what the thinner has for sure, and no more than the thicker.
     low_A = max((amps for area, amps in AREA_AMPACITY_A.items() if area <= area_mm2), default=0.0)
     high_A = min((amps for area, amps in AREA_AMPACITY_A.items() if area >= area_mm2), default=inf)
     return Ampacity(f"{area_mm2:g} mm²", low_A, high_A, AREA_AMPACITY_SOURCE)
@@ -68,17 +69,8 @@ def ampacity(conductor: Conductor) -> Ampacity:
 def protection(conductor: Conductor, site: Site) -> Screened:
     """Judge whether a fuse protects a conductor, whatever flows in it.
 
-    Parameters
-    ----------
-    conductor : Conductor
-        Its size and its fuse.
-    site : Site
-        Tells whether what it carries hangs on the bank.
-
-    Returns
-    -------
-    Screened
-        ``fails`` for a fuse above what the table allows, and for none on the bank.
+    ``fails`` for a fuse above what the table allows, and for none on a conductor that hangs on the bank by the site
+    file.
     """
     if conductor.fuse_A is None:
         return _without_fuse(conductor, site)

@@ -30,16 +30,9 @@ class Charging:
 
 @dataclass(frozen=True)
 class ArrayDay:
-    """What the array brings on a usual day.
+    """What the array brings on a usual day: peak power x hours of full sun x performance ratio [Wh].
 
-    Parameters
-    ----------
-    energy_Wh : float
-        Peak power x hours of full sun x performance ratio. [Wh]
-    to_load : float or None
-        That over the loads' daily use; None where no use is known. [1]
-    assumptions : tuple of str
-        What it rests on, in plain sentences.
+    `to_load` is that over the loads' daily use; None where no use is known. [1]
     """
 
     energy_Wh: float
@@ -48,16 +41,10 @@ class ArrayDay:
 
 
 def array_day_Wh(power_W: float, sun_hours_h: float, performance_ratio: float) -> float:
-    """Return a day's energy of an array.
+    """Return a day's energy of an array. [Wh]
 
-    Parameters
-    ----------
-    power_W : float
-        Peak power. [W]
-    sun_hours_h : float
-        Hours of full sun that the day's light amounts to: as many as its kWh/m2 (PVEducation). [h]
-    performance_ratio : float
-        Share of the rated power that arrives. [1]
+    Hours of full sun are as many as the day's light has kWh/m2 (PVEducation); the ratio is what arrives of the rated
+    power.
     """
     return power_W * sun_hours_h * performance_ratio
 
@@ -65,10 +52,7 @@ def array_day_Wh(power_W: float, sun_hours_h: float, performance_ratio: float) -
 def performance_ratio(energy_Wh: float, power_W: float, sun_hours_h: float) -> float:
     """Return the share of the rated power that arrived: PR = (E / P) / hours of full sun (IEC 61724-1, from memory).
 
-    Raises
-    ------
-    Refusal
-        If the power or the hours are not above 0.
+    Refusal if the power or the hours are not above 0.
     """
     if not (power_W > 0 and sun_hours_h > 0):
         raise Refusal("a performance ratio needs a peak power and hours of sun above 0")
@@ -78,10 +62,7 @@ def performance_ratio(energy_Wh: float, power_W: float, sun_hours_h: float) -> f
 def compounded_loss_pct(losses_pct: Sequence[float]) -> float:
     """Return what losses one after another come to: what is kept multiplies, so it is less than their sum [%].
 
-    Raises
-    ------
-    Refusal
-        If a loss is below 0 or is everything.
+    Refusal if a loss is below 0 or is everything.
     """
     if not all(0 <= loss < 100 for loss in losses_pct):
         raise Refusal("each loss must be from 0 to under 100 %; correct losses_pct")
@@ -91,10 +72,7 @@ def compounded_loss_pct(losses_pct: Sequence[float]) -> float:
 def array_to_load(sun_hours_h: float, peak_A: float, daily_use_Ah: float) -> float:
     """Return array over load amp-hours a day: average kWh/m2 a day x amps at peak / use (IEEE 1013-2000, 3.1).
 
-    Raises
-    ------
-    Refusal
-        If the use is not above 0.
+    Refusal if the use is not above 0.
     """
     if not (isfinite(daily_use_Ah) and daily_use_Ah > 0):
         raise Refusal("an array-to-load ratio needs a daily use above 0 Ah")
@@ -108,11 +86,11 @@ def performance_ratio_of(array: Array) -> Ratio | Missing:
     if array.losses_pct is None:
         return Missing("yield of the array", ("array.performance_ratio", "array.losses_pct"))
     loss_pct = compounded_loss_pct(array.losses_pct)
-    said = (
+    assumptions = (
         f"The losses of array.losses_pct, one after another, come to {loss_pct:.4g} %; the controller's and the bank's "
         "are not among them unless you listed them.",
     )
-    return Ratio(1 - loss_pct / 100, said)
+    return Ratio(1 - loss_pct / 100, assumptions)
 
 
 def charging_A(array: Array, bank: Bank) -> Charging | Missing:
@@ -124,30 +102,21 @@ def charging_A(array: Array, bank: Bank) -> Charging | Missing:
     ratio = performance_ratio_of(array)
     if isinstance(ratio, Missing):
         return ratio
+    # A PWM controller only connects panel and bank: amps stay as they are and the volts between are lost.
     if array.controller == "pwm" and array.current_A is not None:
         return Charging(
             array.current_A * ratio.value, (*ratio.assumptions, "A PWM controller passes on array.current_A.")
         )
-    volts, said = charging_V(bank)
+    volts, source = charging_V(bank)
     pwm = array.controller == "pwm"
     more = ("A PWM controller passes on less than the watts say: add array.current_A, the amps at peak power.",)
-    return Charging(array.power_W * ratio.value / volts, (*ratio.assumptions, said, *(more if pwm else ())))
+    return Charging(array.power_W * ratio.value / volts, (*ratio.assumptions, source, *(more if pwm else ())))
 
 
 def array_day(array: Array | None, *, daily_use_Wh: float | None = None) -> ArrayDay | Missing:
-    """Return what the array brings on a usual day, and how it stands to the loads.
+    """Return what the array brings on a usual day, and how it stands to what the loads take a day, at the bank. [Wh]
 
-    Parameters
-    ----------
-    array : Array or None
-        The array of the site.
-    daily_use_Wh : float, optional
-        What the loads take a day, at the bank. [Wh]
-
-    Returns
-    -------
-    ArrayDay or Missing
-        Missing where there is no array, or its hours of sun or performance ratio are not given.
+    Missing where there is no array, or its hours of sun or performance ratio are not given.
     """
     if array is None:
         return Missing("yield of the array", ("array",))
@@ -157,8 +126,8 @@ def array_day(array: Array | None, *, daily_use_Wh: float | None = None) -> Arra
     if array.sun_hours_h is None:
         return Missing("yield of the array", ("array.sun_hours_h",))
     energy_Wh = array_day_Wh(array.power_W, array.sun_hours_h, ratio.value)
-    said = (
+    assumptions = (
         *ratio.assumptions,
         f"{array.sun_hours_h:g} h of full sun a day (array.sun_hours_h); a day under cloud brings far less.",
     )
-    return ArrayDay(energy_Wh, energy_Wh / daily_use_Wh if daily_use_Wh else None, said)
+    return ArrayDay(energy_Wh, energy_Wh / daily_use_Wh if daily_use_Wh else None, assumptions)

@@ -21,22 +21,10 @@ def below_cut_in(shown: DisplayUnits) -> str:
 
 
 def atmosphere_kPa(altitude_m: float) -> float:
-    """Return the usual air pressure at an altitude, by the standard atmosphere.
+    """Return the usual air pressure at an altitude, absolute, by the standard atmosphere.
 
-    Parameters
-    ----------
-    altitude_m : float
-        Height above the sea. [m]
-
-    Returns
-    -------
-    float
-        Absolute pressure; weather moves it by a few percent. [kPa]
-
-    Raises
-    ------
-    Refusal
-        If the altitude is not on the ground or in the lower atmosphere, below which the formula holds.
+    Weather moves it by a few percent. Refusal if the altitude is not on the ground or in the lower atmosphere, below
+    which the formula holds.
 
     References
     ----------
@@ -54,10 +42,12 @@ def drawdown_L(
     cut_out_kPa: float,
     atmosphere_kPa: float = SEA_LEVEL_KPA,
 ) -> float:
-    """Return the water a pressure tank gives between cut-out and cut-in.
+    """Return the water a pressure tank gives between cut-out and cut-in. [L]
 
     The air that filled the whole tank at pre-charge is squeezed by Boyle's law, at one temperature: the water given is
-    volume x (P1/P2 - P1/P3), with absolute pressures P1 pre-charge, P2 cut-in, P3 cut-out.
+    volume x (P1/P2 - P1/P3), with absolute pressures P1 pre-charge, P2 cut-in, P3 cut-out. Where the pre-charge is
+    above cut-in, the tank runs empty at pre-charge and gives only what it holds above that. A bladder may allow less.
+    Refusal if the tank has no volume, or the pressures cannot be so.
 
     Parameters
     ----------
@@ -68,17 +58,6 @@ def drawdown_L(
     atmosphere_kPa : float
         Absolute air pressure at the place. [kPa]
 
-    Returns
-    -------
-    float
-        Water from cut-out down to cut-in. Where the pre-charge is above cut-in, the tank runs empty at pre-charge and
-        gives only what it holds above that. A bladder may allow less. [L]
-
-    Raises
-    ------
-    Refusal
-        If the tank has no volume, or the pressures cannot be so.
-
     References
     ----------
     National Driller, 2004-2008 (B. Pelikan): 28/30/50 psi gives 0.295 of the volume.
@@ -87,6 +66,7 @@ def drawdown_L(
         raise Refusal("a tank without volume gives no water; correct the tank's volume")
     if not precharge_kPa >= 0 or not 0 <= cut_in_kPa < cut_out_kPa or not atmosphere_kPa > 0:
         raise Refusal("the tank's pressures cannot be so: pre-charge at least 0, cut-in below cut-out")
+    # Boyle holds for absolute pressures; gauges read above the air outside.
     air, low, high = (p + atmosphere_kPa for p in (precharge_kPa, cut_in_kPa, cut_out_kPa))
     if air >= high:
         return 0.0  # the air alone stands above cut-out: no water ever gets in
@@ -109,56 +89,31 @@ class CycleTimes:
 def cycle_times(drawdown_L: float, pump_L_per_min: float, draw_L_per_min: float) -> CycleTimes:
     """Return how long a pump runs and rests while water is drawn: on = D / (Qp - Qd), off = D / Qd.
 
-    Parameters
-    ----------
-    drawdown_L : float
-        Water between cut-out and cut-in. [L]
-    pump_L_per_min, draw_L_per_min : float
-        Flow of the pump, and of what is drawn; where that is no less, the pump never stops. [L/min]
-
-    Raises
-    ------
-    Refusal
-        If the drawdown or the pump's flow is not above 0, or the draw is below 0.
+    Where no less is drawn than the pump gives, it never stops. Refusal if the drawdown or the pump's flow is not above
+    0, or the draw is below 0.
     """
     if not (drawdown_L > 0 and pump_L_per_min > 0 and draw_L_per_min >= 0):
         raise Refusal("cycle times need a drawdown and a pump flow above 0, and a draw of at least 0")
+    # While it runs the tank takes what the pump gives beyond the use; while it rests the use empties it.
     over = pump_L_per_min - draw_L_per_min
     on_s = 60 * drawdown_L / over if over > 0 else float("inf")
     return CycleTimes(on_s, 60 * drawdown_L / draw_L_per_min if draw_L_per_min > 0 else float("inf"))
 
 
 def shortest_cycle_s(drawdown_L: float, pump_L_per_min: float) -> float:
-    """Return the shortest time from start to start, 4 D / Qp, when half the pump's flow is drawn.
-
-    Parameters
-    ----------
-    drawdown_L : float
-        Water between cut-out and cut-in. [L]
-    pump_L_per_min : float
-        Flow of the pump. [L/min]
+    """Return the shortest time from start to start, 4 D / Qp, when half the pump's flow is drawn. [s]
 
     References
     ----------
-    The usual result for pumped sumps (from memory); it is the least of `cycle_times` over all draws. [s]
+    The usual result for pumped sumps (from memory); it is the least of `cycle_times` over all draws.
     """
     return cycle_times(drawdown_L, pump_L_per_min, pump_L_per_min / 2).cycle_s
 
 
 def seen_drawdown_L(pump_L_per_min: float, run_s: float, off_s: float) -> float:
-    """Return the drawdown that running and resting times amount to: Qp x run x off / (run + off) [L].
+    """Return the drawdown that running and resting times at one steady draw come to: Qp x run x off / (run + off) [L].
 
-    Parameters
-    ----------
-    pump_L_per_min : float
-        Flow of the pump. [L/min]
-    run_s, off_s : float
-        How long it ran, and rested before or after, at the same steady draw. [s]
-
-    Raises
-    ------
-    Refusal
-        If a figure is not above 0.
+    Refusal if a figure is not above 0.
     """
     if not (pump_L_per_min > 0 and run_s > 0 and off_s > 0):
         raise Refusal("a drawdown from times needs a flow, a run and a rest above 0")
@@ -168,14 +123,7 @@ def seen_drawdown_L(pump_L_per_min: float, run_s: float, off_s: float) -> float:
 def tank_volume_L(pump_L_per_min: float, run_s: float, factor: float) -> float:
     """Return the tank that lets the pump run so long when nothing is drawn: flow x time / drawdown factor [L].
 
-    Parameters
-    ----------
-    pump_L_per_min : float
-        Flow of the pump. [L/min]
-    run_s : float
-        Shortest run wanted. [s]
-    factor : float
-        Drawdown over the tank's volume, as `drawdown_L` gives it for 1 L. [1]
+    `factor` is drawdown over the tank's volume, as `drawdown_L` gives it for 1 L; Refusal if not between 0 and 1. [1]
     """
     if not 0 < factor < 1:
         raise Refusal(f"a drawdown factor lies between 0 and 1, not at {factor:g}")
@@ -194,8 +142,6 @@ class TankPlan:
         How long the pump runs when nothing is drawn. [s]
     shortest_cycle_s : float or None
         From start to start when half the pump's flow is drawn; no steady draw makes it shorter. [s]
-    assumptions : tuple of str
-        What it rests on, in plain sentences.
     """
 
     drawdown_L: float
@@ -212,31 +158,20 @@ def tank_plan(water: Water | None) -> TankPlan | Missing:
         return Missing("word on the pressure tank", ("water.precharge_kPa", "water.precharge_psi"))
     drawn_L = drawdown_L(water.volume_L, water.air_kPa, water.start_kPa, water.stop_kPa, atmosphere_kPa(water.height_m))
     flow = water.pump_L_per_min
-    said = (
+    assumptions = (
         "Boyle's law at one temperature, with the pre-charge of the site file; a bladder may allow less.",
         f"Air pressure as usual at {water.shown.of_length(water.height_m)} above the sea.",
         *(("The pump gives the same flow at any pressure.",) if flow else ()),
     )
+    # Without a flow there is no time, and a tank that takes in no water has none either.
     if flow is None or drawn_L <= 0:
-        return TankPlan(drawn_L, None, None, said)
-    return TankPlan(drawn_L, cycle_times(drawn_L, flow, 0).on_s, shortest_cycle_s(drawn_L, flow), said)
+        return TankPlan(drawn_L, None, None, assumptions)
+    return TankPlan(drawn_L, cycle_times(drawn_L, flow, 0).on_s, shortest_cycle_s(drawn_L, flow), assumptions)
 
 
 @dataclass(frozen=True)
 class SeenCycle:
-    """The tank as the pump's times show it, beside what it should be.
-
-    Parameters
-    ----------
-    seen_L : float
-        Drawdown by the times seen. [L]
-    expected_L : float
-        Drawdown by Boyle's law. [L]
-    share : float
-        Seen over expected. [1]
-    assumptions : tuple of str
-        What it rests on, in plain sentences.
-    """
+    """The drawdown that the pump's times show [L], beside what it should be by Boyle's law [L], and their ratio [1]."""
 
     seen_L: float
     expected_L: float
@@ -245,15 +180,7 @@ class SeenCycle:
 
 
 def seen_cycle(water: Water | None, *, run_s: float, off_s: float) -> SeenCycle | Missing:
-    """Set the pump's usual run and rest beside what the tank should give.
-
-    Parameters
-    ----------
-    water : Water or None
-        The site's.
-    run_s, off_s : float
-        Usual run and rest, best of one spell of steady drawing. [s]
-    """
+    """Set the pump's usual run and rest, best of one spell of steady drawing, beside what the tank should give."""
     plan = tank_plan(water)
     if isinstance(plan, Missing):
         return plan
@@ -263,23 +190,13 @@ def seen_cycle(water: Water | None, *, run_s: float, off_s: float) -> SeenCycle 
     if plan.drawdown_L <= 0:
         return Missing("drawdown by the times seen", (), "with that pre-charge the tank takes in no water at all")
     seen_L = seen_drawdown_L(flow, run_s, off_s)
-    said = ("Water was drawn as steadily while the pump ran as while it rested.", *plan.assumptions)
-    return SeenCycle(seen_L, plan.drawdown_L, seen_L / plan.drawdown_L, said)
+    assumptions = ("Water was drawn as steadily while the pump ran as while it rested.", *plan.assumptions)
+    return SeenCycle(seen_L, plan.drawdown_L, seen_L / plan.drawdown_L, assumptions)
 
 
 @dataclass(frozen=True)
 class WaterCost:
-    """What water costs in energy.
-
-    Parameters
-    ----------
-    water_L : float
-        Water pumped in a cycle. [L]
-    Wh_per_1000_L, Wh_per_gal : float
-        Energy for it, at the side it was measured. [Wh]
-    assumptions : tuple of str
-        What it rests on, in plain sentences.
-    """
+    """What the water of a cycle costs in energy, at the side where that was measured."""
 
     water_L: float
     Wh_per_1000_L: float
@@ -288,20 +205,13 @@ class WaterCost:
 
 
 def water_cost(water: Water | None, *, energy_Wh: float, run_s: float | None = None) -> WaterCost | Missing:
-    """Return the energy for the water of a usual cycle.
+    """Return the energy for the water of a usual cycle, whose energy and running time are given.
 
-    Parameters
-    ----------
-    water : Water or None
-        The site's.
-    energy_Wh : float
-        Energy of a usual cycle. [Wh]
-    run_s : float, optional
-        How long it ran. With the pump's flow, water is flow x time; else it is the drawdown, the least it can be. [s]
+    With the pump's flow, water is flow x time; else it is the drawdown, the least it can be.
     """
     if water is not None and water.pump_L_per_min is not None and run_s is not None:
         water_L = water.pump_L_per_min * run_s / 60
-        said: tuple[str, ...] = (
+        assumptions: tuple[str, ...] = (
             "Water is the flow of the site file x running time; in truth it falls as pressure rises.",
         )
     else:
@@ -309,10 +219,10 @@ def water_cost(water: Water | None, *, energy_Wh: float, run_s: float | None = N
         if isinstance(plan, Missing):
             return plan
         water_L = plan.drawdown_L
-        said = (
+        assumptions = (
             "Water is the tank's drawdown alone; what is drawn while the pump runs is extra.",
             *plan.assumptions,
         )
     if water_L <= 0:
         return Missing("energy for the water", (), "a cycle with no water has no cost for each litre")
-    return WaterCost(water_L, 1000 * energy_Wh / water_L, energy_Wh / water_L * L_PER_GAL, said)
+    return WaterCost(water_L, 1000 * energy_Wh / water_L, energy_Wh / water_L * L_PER_GAL, assumptions)

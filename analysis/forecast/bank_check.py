@@ -52,7 +52,7 @@ def bank_by_plates(site: Site, loads: Sequence[Load], *, returned_A: float | Non
     return check_bank(
         site.bank,
         asked,
-        _sag_by_plates(site, loads, draw, before_V),
+        _sag_by_plates(site, loads, draw, before_V, direct_A),
         ohms,
         before_V=before_V,
         charging=charging_judged(site.bank, site.array, returned_A),
@@ -69,14 +69,15 @@ def _direct_A(site: Site, loads: Sequence[Load], draw: BankDraw) -> Within | Non
     return draw.starting_W.scaled(1 / supply_V(hardest, site))
 
 
-def _sag_by_plates(site: Site, loads: Sequence[Load], draw: BankDraw, before_V: float) -> Sag | Missing:
+def _sag_by_plates(
+    site: Site, loads: Sequence[Load], draw: BankDraw, before_V: float, direct_A: Within | None
+) -> Sag | Missing:
     load = next((load for load in loads if load.name == draw.hardest), loads[0] if loads else None)
     if load is None:
         return Missing(_SAG, ("loads",), "the site file has no load")
     ohms, limit = stated_resistance(site.bank), voltage_floor(site, load)
     if isinstance(ohms, Missing):
         return Missing(_SAG, ohms.add, ohms.because)
-    direct_A = _direct_A(site, loads, draw)
     asked_W = None if direct_A else draw.starting_W or Within.exactly(draw.running_W)
     planned = sag(before_V, ohms.mohm, limit, extra_A=direct_A, extra_W=asked_W)
     if isinstance(planned, Missing):

@@ -14,10 +14,9 @@ from shuntbook.analysis.bank.system_word import SystemWord, system_word
 from shuntbook.analysis.cautions import CAUTIONS
 from shuntbook.analysis.equipment.conductor import ConductorCheck, check_conductors
 from shuntbook.analysis.equipment.demand import VA_OF_WATTS, power_behind
-from shuntbook.analysis.equipment.holds import Judgement, worst
 from shuntbook.analysis.equipment.inverter_check import InverterCheck, check_inverter, check_seen
 from shuntbook.analysis.equipment.inverter_losses import given_W, losses_of
-from shuntbook.analysis.equipment.judged import Judged
+from shuntbook.analysis.equipment.judged import Judged, Judgement, worst
 from shuntbook.analysis.nameplate.estimate import Estimate
 from shuntbook.analysis.not_known import Missing, Refusal
 from shuntbook.analysis.site.site import Inverter, Load, Site

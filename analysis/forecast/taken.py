@@ -7,7 +7,7 @@ from typing import Final
 
 from shuntbook.analysis.equipment.bank_voltage import usual_loaded_V
 from shuntbook.analysis.equipment.inverter_losses import beyond_idle_W, losses_of
-from shuntbook.analysis.equipment.reckoning import Chain, ChainStep
+from shuntbook.analysis.equipment.plate_power import Chain, ChainStep
 from shuntbook.analysis.nameplate.estimate import Estimate, estimate, paper_sum
 from shuntbook.analysis.not_known import Refusal
 from shuntbook.analysis.site.site import Inverter, Load, Site

@@ -11,8 +11,15 @@ from math import isfinite
 
 from shuntbook.analysis.equipment.bank_voltage import usual_loaded_V
 from shuntbook.analysis.equipment.inverter_losses import DESIGN_SOURCE, Losses, beyond_idle_W, losses_of
-from shuntbook.analysis.equipment.plate_power import PaperOf, ac_power_W, dc_power_W, paper_of, paper_W
-from shuntbook.analysis.equipment.reckoning import Chain, ChainStep
+from shuntbook.analysis.equipment.plate_power import (
+    Chain,
+    ChainStep,
+    PaperOf,
+    ac_power_W,
+    dc_power_W,
+    paper_of,
+    paper_W,
+)
 from shuntbook.analysis.not_known import Refusal
 from shuntbook.analysis.site.site import Bank, Inverter, Load, Site
 

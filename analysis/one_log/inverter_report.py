@@ -7,10 +7,9 @@ from statistics import median
 
 from shuntbook.analysis.cycles.cycle import Cycles
 from shuntbook.analysis.equipment.demand import VA_OF_WATTS, Demand, Power, apparent_VA, demand, power_behind
-from shuntbook.analysis.equipment.holds import Judgement, worst
 from shuntbook.analysis.equipment.inverter_check import InverterCheck, check_inverter, check_seen
 from shuntbook.analysis.equipment.inverter_losses import given_W, losses_of
-from shuntbook.analysis.equipment.judged import Judged
+from shuntbook.analysis.equipment.judged import Judged, Judgement, worst
 from shuntbook.analysis.equipment.plate_power import USUAL_POWER_FACTORS
 from shuntbook.analysis.ledger.ledger import Ledger
 from shuntbook.analysis.not_known import Missing

@@ -7,8 +7,7 @@ from typing import TYPE_CHECKING
 
 from shuntbook.analysis.bank.sag import Sag
 from shuntbook.analysis.bank.system_word import to_add
-from shuntbook.analysis.equipment.holds import Judgement
-from shuntbook.analysis.equipment.judged import worded
+from shuntbook.analysis.equipment.judged import Judgement, worded
 from shuntbook.analysis.not_known import Missing
 from shuntbook.analysis.one_log.bank_report import BankReport
 from shuntbook.analysis.one_log.inverter_report import MeasuredAc

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from shuntbook.analysis.bank.sag import Sag
     from shuntbook.analysis.equipment.conductor import ConductorCheck
     from shuntbook.analysis.equipment.inverter_check import InverterCheck
-    from shuntbook.analysis.equipment.reckoning import ChainStep
+    from shuntbook.analysis.equipment.plate_power import ChainStep
     from shuntbook.analysis.forecast.bank_use import BankForecast
     from shuntbook.analysis.forecast.forecast import Forecast, InverterForecast
     from shuntbook.analysis.forecast.measured_load import MeasuredLoad

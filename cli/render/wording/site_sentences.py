@@ -6,8 +6,7 @@ from typing import TYPE_CHECKING
 
 from shuntbook.analysis.bank.sag import Sag
 from shuntbook.analysis.bank.system_word import SystemWord, system_word, to_add, weakest
-from shuntbook.analysis.equipment.holds import WORD
-from shuntbook.analysis.equipment.judged import Judged, worded
+from shuntbook.analysis.equipment.judged import WORD, Judged, worded
 from shuntbook.analysis.equipment.protection import SCREENING
 from shuntbook.analysis.ledger.payback import payback_of
 from shuntbook.analysis.not_known import Missing

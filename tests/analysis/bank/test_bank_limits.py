@@ -17,7 +17,7 @@ from shuntbook.analysis.bank.system_word import system_word, weakest
 from shuntbook.analysis.check_site.contradictions import contradictions
 from shuntbook.analysis.check_site.description import describe
 from shuntbook.analysis.equipment.bank_voltage import VoltageFloor, voltage_floor
-from shuntbook.analysis.equipment.holds import worst
+from shuntbook.analysis.equipment.judged import worst
 from shuntbook.analysis.forecast.bank_check import bank_by_plates
 from shuntbook.analysis.not_known import Missing
 from shuntbook.analysis.site.site import Site

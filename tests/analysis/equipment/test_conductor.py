@@ -14,8 +14,8 @@ from shuntbook.analysis.equipment.conductor import (
     check_conductors,
     drop,
     ohm_per_m,
+    rated_A,
 )
-from shuntbook.analysis.equipment.inverter_losses import dc_current_A
 from shuntbook.analysis.equipment.protection import ampacity, protection
 from shuntbook.analysis.not_known import Missing, Refusal
 from shuntbook.analysis.site.conductor_tables import GAUGES
@@ -140,7 +140,8 @@ def test_drop_is_in_proportion(length_m, current_A, gauge):
 
 def test_the_published_chain_from_watts_to_a_conductor():
     """2500 W / 0.85 / 22 V = 134 A, x 1.25 = 167 A printed; / 0.71 for 41 to 45 degC = 235 A (Wiles, Sandia/NMSU)."""
-    amps = round(dc_current_A(2500, 0.85, 22.0))
+    site = site_of(a_conductor(), continuous_VA=2500.0, efficiency_pct=85.0, cut_off_V=22.0, idle_W=0.0)
+    amps = round(rated_A(site.inverters[0], site.bank))
     assert amps == 134
     assert CONTINUOUS_FACTOR * amps == pytest.approx(167, abs=0.6)  # printed 167 for 167.5
     assert int(CONTINUOUS_FACTOR * amps) / 0.71 == pytest.approx(235, abs=0.5)

@@ -8,19 +8,18 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from shuntbook.analysis.both_sides.loss_fit import LossFit, fit_losses
+from shuntbook.analysis.equipment.conductor import rated_A
 from shuntbook.analysis.equipment.demand import Demand, Power, demand, power_behind
-from shuntbook.analysis.equipment.holds import under, worst
-from shuntbook.analysis.equipment.inverter_check import check_inverter, check_inverters, check_seen
+from shuntbook.analysis.equipment.inverter_check import check_inverter, check_seen
 from shuntbook.analysis.equipment.inverter_losses import (
     LossTerms,
     beyond_idle_W,
-    dc_current_A,
     efficiency,
     given_W,
     losses_of,
 )
-from shuntbook.analysis.equipment.judged import Condition, Judged
-from shuntbook.analysis.not_known import Missing, Refusal
+from shuntbook.analysis.equipment.judged import Condition, Judged, under, worst
+from shuntbook.analysis.not_known import Missing
 from shuntbook.analysis.site.site import Site
 from shuntbook.analysis.site.tables import Inverter, Load, LossModel
 from shuntbook.analysis.stats.interval95 import Within
@@ -48,22 +47,22 @@ def without(table, *keys, **more):
     return {key: value for key, value in {**table, **more}.items() if key not in keys}
 
 
-def test_dc_current_of_the_published_example():
+def drawn_A(watts, efficiency_pct, lowest_V):
+    """What an inverter takes from the bank at its rating and at the lowest voltage it works at."""
+    inverter = {"name": "any", "continuous_W": watts, "efficiency_pct": efficiency_pct, "cut_off_V": lowest_V}
+    site = site_of(inverters=[inverter])
+    return rated_A(site.inverters[0], site.bank)
+
+
+def test_current_of_the_published_example():
     """2500 W / 0.85 / 22 V = 133.69 A, printed 134 (J. Wiles, Sandia/NMSU, "PV Power Systems and the NEC")."""
-    assert dc_current_A(2500, 0.85, 22.0) == pytest.approx(133.6898, abs=5e-5)
+    assert drawn_A(2500.0, 85.0, 22.0) == pytest.approx(133.6898, abs=5e-5)
 
 
-def test_dc_current_naive_and_honest():
+def test_current_naive_and_honest():
     """4000 W at 24 V: 166.67 A if nothing is lost; 213.90 A at 22 V and 85 % (an inverter's wiring manual, p. 38)."""
-    assert dc_current_A(4000, 1.0, 24.0) == pytest.approx(166.67, abs=0.005)
-    assert dc_current_A(4000, 0.85, 22.0) == pytest.approx(213.90, abs=0.005)
-
-
-@pytest.mark.parametrize(("share", "volts"), [(1.2, 24.0), (0.0, 24.0), (0.85, 0.0)])
-def test_impossible_figures_of_an_inverter_are_refused(share, volts):
-    """More out than in, nothing out, a bank at 0 V."""
-    with pytest.raises(Refusal):
-        dc_current_A(1000, share, volts)
+    assert drawn_A(4000.0, 100.0, 24.0) == pytest.approx(166.67, abs=0.005)
+    assert drawn_A(4000.0, 85.0, 22.0) == pytest.approx(213.90, abs=0.005)
 
 
 def test_idle_draw_dominates_a_light_load():
@@ -155,7 +154,8 @@ def test_the_worst_coincidence_is_all_running_and_the_hardest_start():
 def test_separate_inverters_never_add_up():
     """Two of 3,000 VA do not carry a load of 4,000 VA: each is judged for the loads on itself."""
     big = {"name": "saw", "kind": "heater", "inverter": "wash shed", "power_W": 4000.0}
-    first, second = check_inverters(site_of(big, inverters=[WASH_SHED, {**WASH_SHED, "name": "other"}]))
+    site = site_of(big, inverters=[WASH_SHED, {**WASH_SHED, "name": "other"}])
+    first, second = (check_inverter(inverter, site) for inverter in site.inverters)
     assert first.verdict == "fails"
     assert second.loads == ()
     assert isinstance(second.running, Missing)

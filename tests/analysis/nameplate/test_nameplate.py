@@ -5,8 +5,7 @@ from math import sqrt
 import pytest
 from plate_sites import make
 
-from shuntbook.analysis.equipment.plate_power import USUAL_POWER_FACTORS, ac_power_W
-from shuntbook.analysis.equipment.reckoning import Chain
+from shuntbook.analysis.equipment.plate_power import USUAL_POWER_FACTORS, Chain, ac_power_W
 from shuntbook.analysis.nameplate.estimate import Estimate, compare, estimate
 from shuntbook.analysis.not_known import Refusal
 from shuntbook.analysis.site.motor_tables import CODE_LETTERS_KVA_PER_HP, full_load_A, locked_rotor, starts_limit
