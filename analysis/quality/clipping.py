@@ -22,16 +22,9 @@ AT_END: Final = (0.999, 1.2)
 
 @dataclass(frozen=True)
 class Clipping:
-    """Readings at the end of the range.
+    """Readings at exactly the highest value and at exactly the lowest, with these; 0 where they are no flat tops.
 
-    Parameters
-    ----------
-    high, low : int
-        Readings at exactly the highest value and at exactly the lowest; 0 where these are no flat tops.
-    high_value, low_value : float or None
-        Those values, in the quantity's unit.
-    at_range : int or None
-        Readings at the end of the meter's stated range; None where none is stated.
+    `at_range` counts those at the end of the meter's stated range; None where none is stated.
     """
 
     quantity: str
@@ -54,6 +47,7 @@ class _Top:
         self.counts: dict[float, int] = {}
 
     def add(self, x: FloatArray) -> None:
+        # The two highest of a piece are enough: whatever is among the two highest of all is among those of its piece.
         for _ in range(2):
             if len(x):
                 highest = float(x.max())
@@ -68,15 +62,7 @@ class _Top:
 
 
 class ClippingPart:
-    """Follow both ends of what one quantity reads; it carries no readings.
-
-    Parameters
-    ----------
-    name : str
-        The quantity.
-    range_end : float or None
-        The end of the meter's range, in the quantity's unit, either way round.
-    """
+    """Follow both ends of what one quantity reads, and the end of the meter's range; it carries no readings."""
 
     def __init__(self, name: str, range_end: float | None = None) -> None:
         self._name, self._end = name, range_end
@@ -87,6 +73,7 @@ class ClippingPart:
         """Take the next piece in."""
         x = piece.having(self._name).new().quantities[self._name]
         self._high.add(x)
+        # A flat bottom is a flat top turned over.
         self._low.add(-x)
         if self._end is not None:
             share = np.abs(x) / self._end
@@ -94,6 +81,7 @@ class ClippingPart:
 
     def result(self, repeats: float | None = None) -> Clipping:
         """Return what was cut off so far; `repeats` is the share of readings that repeat by themselves. [1]"""
+        # Where readings repeat by themselves, the highest does so as well, and that says nothing of the range.
         varies = repeats is not None and repeats <= MOST_REPEATS
         high, low = (top.flat() if varies else 0 for top in (self._high, self._low))
         return Clipping(

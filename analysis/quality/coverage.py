@@ -37,12 +37,12 @@ class RangePart:
     def take(self, piece: Piece) -> None:
         """Take the next piece in."""
         x: FloatArray = piece.new().quantities[self._name]
-        there = x[~np.isnan(x)]
-        self._readings += len(there)
-        self._missing += len(x) - len(there)
-        if len(there):
-            self._total += float(there.sum())
-            self._low, self._high = min(self._low, float(there.min())), max(self._high, float(there.max()))
+        known = x[~np.isnan(x)]
+        self._readings += len(known)
+        self._missing += len(x) - len(known)
+        if len(known):
+            self._total += float(known.sum())
+            self._low, self._high = min(self._low, float(known.min())), max(self._high, float(known.max()))
 
     def result(self) -> QuantityRange:
         """Return what was covered so far."""
@@ -74,15 +74,7 @@ EVEN = 0.1
 
 @dataclass(frozen=True)
 class Spacing:
-    """The spread of the spacings that are no gaps.
-
-    Parameters
-    ----------
-    usual_s : float or None
-        The middle one (median). [s]
-    low_s, high_s : float or None
-        Those that 5 % and 95 % of all do not exceed. [s]
-    """
+    """The spread of the spacings that are no gaps: the median, and those that 5 % and 95 % of all do not exceed. [s]"""
 
     usual_s: float | None
     low_s: float | None
@@ -97,13 +89,7 @@ class Spacing:
 
 
 class SpacingPart:
-    """Count the spacings; it carries one instant.
-
-    Parameters
-    ----------
-    gap_limit_s : float or None
-        A longer spacing is a gap and does not count. [s]
-    """
+    """Count the spacings up to the gap limit; it carries one instant."""
 
     def __init__(self, gap_limit_s: float | None) -> None:
         self._limit_s = np.inf if gap_limit_s is None else gap_limit_s
@@ -112,6 +98,7 @@ class SpacingPart:
 
     def take(self, piece: Piece) -> None:
         """Take the next piece in."""
+        # The last instant of the piece before makes the spacing between the two pieces.
         time_us = np.concatenate([self._last, piece.new().time_us])
         self._last = time_us[-1:]
         spacing_s = np.diff(time_us) / MICROSECONDS

@@ -54,15 +54,7 @@ Reason = tuple[Grade, str]
 
 
 def verdict_of(quality: Quality, how: HowRead) -> Fitness:
-    """Return what a log is good for.
-
-    Parameters
-    ----------
-    quality : Quality
-        What is known of the log.
-    how : HowRead
-        What its readings stand for.
-    """
+    """Return what a log is good for, by what is known of it and what its readings stand for."""
     interval_s = how.usual_interval_s or quality.spacing.usual_s or 0.0
     unusable = list(_unusable(quality))
     return Fitness(
@@ -97,6 +89,7 @@ def _of_amounts(quality: Quality, how: HowRead, interval_s: float) -> Iterator[R
     if quality.sign is not None and quality.sign.plausible is False:
         yield "not", "draw and return seem to be swapped"
     yield from ((doubt.spoils, _DOUBTS[doubt.code]) for doubt in quality.doubts if doubt.spoils != "good")
+    # A reading by eye has no gaps to speak of, whatever lies between two of them.
     if how.other_gap_limit_s is not None and how.sampling != "held":
         yield "with care", "whether its pauses are gaps only a person can tell"
     if how.sampling == "held":
@@ -113,8 +106,8 @@ def _of_amounts(quality: Quality, how: HowRead, interval_s: float) -> Iterator[R
 
 
 def _has_energy(quality: Quality) -> bool:
-    there = quality.ranges.keys()
-    return "power_W" in there or {"voltage_V", "current_A", "power_factor"} <= there
+    names = quality.ranges.keys()
+    return "power_W" in names or {"voltage_V", "current_A", "power_factor"} <= names
 
 
 def _spikes_matter(quality: Quality) -> bool:
@@ -122,6 +115,7 @@ def _spikes_matter(quality: Quality) -> bool:
     name = "current_A" if quality.spikes.charge_Ah is not None else "power_W"
     if not added or name not in quality.ranges:
         return False
+    # What all readings come to, roughly: the mean over the time measured.
     whole = abs(quality.ranges[name].mean or 0.0) * quality.span.covered_s / SECONDS_PER_HOUR
     return abs(added) > SPIKES_MATTER * whole
 
@@ -130,6 +124,7 @@ def _of_cycles(quality: Quality, how: HowRead, interval_s: float) -> Iterator[Re
     if how.sampling == "held":
         yield "not", "readings by eye do not show when a load starts and stops"
         return
+    # The shortest run that can be told, against the shortest that does a motor no harm.
     shortest_s = RUN_READINGS * interval_s
     if shortest_s > RUN_READINGS * SHORT_RUN_S:
         yield "not", f"with a reading every {interval_s:g} s most runs fall between readings"
@@ -151,6 +146,7 @@ def _stood_still(quality: Quality, names: tuple[str, ...]) -> Iterator[Reason]:
 def _of_surges(quality: Quality, how: HowRead, interval_s: float) -> Iterator[Reason]:
     if how.sampling == "held":
         yield "not", "readings by eye miss a surge"
+    # A surge lasts some tenths of a second: with readings further apart even a mean says nothing of it.
     elif interval_s > BOUNDS_SURGE_S:
         yield "not", f"a surge falls between readings {interval_s:.3g} s apart"
     elif how.sampling == "mean":

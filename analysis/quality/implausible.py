@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from typing import Final, Literal
+from typing import Final, Literal, NamedTuple
 
 import numpy as np
 
@@ -15,7 +15,7 @@ from shuntbook.analysis.readings.chunk import SECONDS_PER_HOUR, FloatArray, Side
 
 from .coverage import QuantityRange
 from .past_shunt import SharpChanges
-from .power_agreement import AGREES, Agreement
+from .power_check import AGREES, Agreement
 
 Grade = Literal["good", "with care", "not"]
 
@@ -39,16 +39,9 @@ BEYOND_RANGE: Final = 1.5
 
 @dataclass(frozen=True)
 class Doubt:
-    """Something that can hardly be right.
+    """Something that can hardly be right: a short name that stays, and what is seen and what to do in a plain sentence.
 
-    Parameters
-    ----------
-    code : str
-        A short name that stays.
-    text : str
-        What is seen, and what to do, in a plain sentence.
-    spoils : {'good', 'with care', 'not'}
-        What the log is good for at best until it is settled, in Ah (behind an inverter: Wh).
+    `spoils` is what the log is good for at best until it is settled, in Ah (behind an inverter: Wh).
     """
 
     code: str
@@ -56,35 +49,21 @@ class Doubt:
     spoils: Grade
 
 
+class Ends(NamedTuple):
+    """The lowest and the highest reading of a quantity."""
+
+    low: float
+    high: float
+
+
 @dataclass(frozen=True)
 class QualityEvidence:
     """What the doubts are judged by.
 
-    Parameters
-    ----------
-    side : {'dc', 'ac'}
-        Where the meter sits.
-    ranges : mapping of str to QuantityRange
-        What each quantity covers.
-    agreement : Agreement or None
-        The power column against volts times amps.
-    jumps : int
-        How often the voltage jumped.
-    most_A : float or None
-        What all but a thousandth of the readings of the current do not exceed, either way: a few false ones do not
-        count. [A]
-    covered_s : float
-        The time measured. [s]
-    range_A : float or None
-        The meter's range. [A]
-    has_array : bool
-        Whether an array is known to charge the bank.
-    instants : Instants or None
-        What the instants may have been read in step with.
-    changes_V : SharpChanges or None
-        The volts' sharp changes beside the amps; None where one of them is not read.
-    resistance_ohm : float or None
-        The fall of the volts per amp; None where the amps' steps do not tell it. [ohm]
+    `jumps` counts how often the voltage jumped. `most_A` is what all but a thousandth of the readings of the current do
+    not exceed, either way: a few false ones do not count. `range_A` is the meter's range, `has_array` whether an array
+    is known to charge the bank. `changes_V` are the volts' sharp changes beside the amps, None where one of them is not
+    read; `resistance_ohm` is the fall of the volts per amp, None where the amps' steps do not tell it.
     """
 
     side: Side
@@ -99,10 +78,10 @@ class QualityEvidence:
     changes_V: SharpChanges | None = None
     resistance_ohm: float | None = None
 
-    def ends(self, name: str) -> tuple[float, float] | None:
+    def ends(self, name: str) -> Ends | None:
         """Return the lowest and highest reading of a quantity; None where it was never read."""
         part = self.ranges.get(name)
-        return None if part is None or part.low is None or part.high is None else (part.low, part.high)
+        return None if part is None or part.low is None or part.high is None else Ends(part.low, part.high)
 
     def mean(self, name: str) -> float | None:
         """Return the mean reading of a quantity; None where it was never read."""
@@ -150,6 +129,7 @@ def _of_units(seen: QualityEvidence) -> Iterator[Doubt]:
         yield _unit("volts_unit", f"the voltage is {mean_V:.2g} V on average: probably kilovolts read as volts")
     if most_A is None:
         return
+    # A stated range says more than what is usual of any meter, so it is asked first.
     if seen.range_A is not None and most_A > BEYOND_RANGE * seen.range_A:
         text = f"the current reaches {most_A:,.0f} A with a meter of {seen.range_A:g} A: milliamps, or a wrong factor"
         yield _unit("amps_unit", text)
@@ -162,21 +142,22 @@ def _unit(code: str, text: str) -> Doubt:
 
 
 def _of_columns(seen: QualityEvidence) -> Iterator[Doubt]:
-    found = seen.agreement
-    if found is None or found.agrees:
+    agreement = seen.agreement
+    if agreement is None or agreement.agrees:
         return
-    size = abs(found.ratio)
+    size = abs(agreement.ratio)
     product = "volts x amps" if seen.side == "dc" else "volts x amps x power factor"
-    if found.opposite > WORTH_TELLING:
-        share = f"{100 * found.opposite:.0f} %"
+    if agreement.opposite > WORTH_TELLING:
+        share = f"{100 * agreement.opposite:.0f} %"
         yield Doubt("power_sign", f"the power's sign is not the current's for {share} of the power", "with care")
-    if found.scatter > 2 * AGREES:
+    # Only columns that follow each other have one ratio: a scatter says that there is none to name.
+    if agreement.scatter > 2 * AGREES:
         yield Doubt("columns_disagree", f"the power column does not follow {product}", "with care")
+    # A ratio near a thousand is a unit; any other may be a shunt rated wrong.
     elif any(abs(size / factor - 1) < ROUND for factor in (1000.0, 0.001)):
         times = "1000 times" if size > 1 else "a thousandth of"
-        yield _unit(
-            "power_unit", f"the power is {times} {product}: one of the columns is not in the unit it is taken for"
-        )
+        text = f"the power is {times} {product}: one of the columns is not in the unit it is taken for"
+        yield _unit("power_unit", text)
     elif abs(size - 1) > AGREES:
         text = f"the power column is {size:.3g} times {product}: check the meter's shunt rating or factor"
         yield Doubt("columns_disagree", text, "with care")
@@ -199,13 +180,14 @@ def _of_amps(seen: QualityEvidence) -> Iterator[Doubt]:
     amps, volts = seen.ends("current_A"), seen.ends("voltage_V")
     if amps is None:
         return
-    if volts is not None and amps[0] == amps[1] and seen.jumps >= LEAST_JUMPS:
+    # Volts that jump say that loads are at work, so that amps which never move are not read at all.
+    if volts is not None and amps.low == amps.high and seen.jumps >= LEAST_JUMPS:
         text = (
-            f"the current is {amps[0]:g} A all along while the voltage jumps between {volts[0]:.4g} and "
-            f"{volts[1]:.4g} V: check the shunt's leads and the meter's input"
+            f"the current is {amps.low:g} A all along while the voltage jumps between {volts.low:.4g} and "
+            f"{volts.high:.4g} V: check the shunt's leads and the meter's input"
         )
         yield Doubt("dead_current", text, "not")
-    elif seen.side == "dc" and seen.has_array and amps[0] >= 0 and seen.covered_s > DAY_H * SECONDS_PER_HOUR:
+    elif seen.side == "dc" and seen.has_array and amps.low >= 0 and seen.covered_s > DAY_H * SECONDS_PER_HOUR:
         text = (
             f"in {seen.covered_s / SECONDS_PER_HOUR:.0f} h nothing ever came back from the array: the amps may have "
             "lost their sign, or the meter sits where the array's current does not pass"
@@ -216,7 +198,7 @@ def _of_amps(seen: QualityEvidence) -> Iterator[Doubt]:
 def _of_volts(seen: QualityEvidence) -> Iterator[Doubt]:
     ohm, amps = seen.resistance_ohm, seen.ends("current_A")
     alone = seen.changes_V.alone(ohm) if seen.changes_V is not None else None
-    if alone is None or amps is None or amps[0] == amps[1]:  # amps that never move are told by themselves
+    if alone is None or amps is None or amps.low == amps.high:  # amps that never move are told by themselves
         return
     takes = f" (about {alone.fall_V / ohm:.2g} A by the resistance of the other steps)" if ohm else ""
     text = (

@@ -37,15 +37,7 @@ _AROUND: Final = 3
 
 @dataclass(frozen=True)
 class FallsAlone:
-    """Falls of the volts with which the amps did not move.
-
-    Parameters
-    ----------
-    falls : int
-        How often the volts fell, and most often rose again, so. [1]
-    fall_V : float
-        By how much, on average. [V]
-    """
+    """How often the volts fell, and most often rose again, while the amps did not move; by how much on average. [V]"""
 
     falls: int
     fall_V: float
@@ -55,12 +47,7 @@ class FallsAlone:
 class SharpChanges:
     """Sharp changes of the volts by the power of two of volts per range of the amps around. [V/A]
 
-    Parameters
-    ----------
-    falls, rises : array, shape (2048,)
-        How many. [1]
-    volts : array, shape (2048,)
-        By how much the volts fell, in all. [V]
+    Arrays of shape (2048,): how many falls and rises, and by how much the volts fell in all. [V]
     """
 
     falls: FloatArray
@@ -70,27 +57,21 @@ class SharpChanges:
     def alone(self, resistance_ohm: float | None) -> FallsAlone | None:
         """Return the falls that tell of a load that the shunt does not see; None where they do not.
 
-        Parameters
-        ----------
-        resistance_ohm : float or None
-            The fall of the volts per amp by the steps of the amps; None where these do not tell it. [ohm]
+        `resistance_ohm` is the fall of the volts per amp by the steps of the amps; None where these do not tell it.
+        [ohm]
         """
+        # A fall with which the amps move by less than a share of what it would take has, as it were, too many ohms.
         least_ohm = (resistance_ohm or MOST_OHM) / STILL
         first = int(size_of(np.array([least_ohm]))[0]) + 1
         falls, rises = (int(x[first:].sum()) for x in (self.falls, self.rises))
+        # A load comes and goes again, so rises are asked for; a loose contact at random has as many of either.
         if falls < LEAST_FALLS or rises < LEAST_RISES or falls < LEAST_SHARE * self.falls.sum():
             return None
         return FallsAlone(falls, float(self.volts[first:].sum()) / falls)
 
 
 class SharpChangesPart:
-    """Count them; what earlier pieces showed of the noise is all that it carries beside sums.
-
-    Parameters
-    ----------
-    gap_limit_s : float or None
-        Across a longer spacing nothing is compared. [s]
-    """
+    """Count them; what earlier pieces showed of the noise is all that it carries beside sums."""
 
     def __init__(self, gap_limit_s: float | None) -> None:
         self._gap_limit_s = gap_limit_s
@@ -107,6 +88,7 @@ class SharpChangesPart:
         least_V = np.maximum(self._threshold.of(v, is_gap), LEAST_FALL * np.abs(v))
         at = _sharp(v, least_V, piece, is_gap)
         moved_V = v[at + 2] - v[at - 2]
+        # The resistance is known only at the end, so changes are kept by the ohms they would stand for.
         size = size_of(np.abs(moved_V) / np.maximum(_range_around(i, at), LEAST_A))
         fall_V = np.maximum(-moved_V, 0.0)
         self._sums += [np.bincount(size, x, HALF) for x in (fall_V > 0, fall_V == 0, fall_V)]
@@ -123,10 +105,12 @@ def _sharp(v: FloatArray, least_V: FloatArray, piece: Piece, is_gap: NDArray[np.
     at = at[
         (np.abs(v[at + 2] - v[at - 2]) > least_V[at]) & (change[at] >= change[at - 1]) & (change[at] > change[at + 1])
     ]
+    # Over a gap or a longer spacing a slope would look like a step.
     around = at[:, None] + np.arange(1 - _AROUND, _AROUND + 1)
     spacing = np.diff(piece.readings.time_us, prepend=0)[around]
     at = at[~is_gap[around].any(axis=1) & (spacing.max(axis=1) <= EVEN * spacing.min(axis=1))]
     whole = np.abs(v[at + 2] - v[at - 2])
+    # Level before it and after it: a slope moves on, a surge comes back.
     calm = np.maximum(np.abs(v[at - 1] - v[at - 3]), np.abs(v[at + 3] - v[at + 1])) <= CALM * whole
     return np.asarray(at[calm & (change[at] >= AT_ONCE * whole)])
 

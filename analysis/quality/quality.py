@@ -16,13 +16,11 @@ from .clipping import Clipping, ClippingPart
 from .coverage import MostPart, QuantityRange, RangePart, Spacing, SpacingPart
 from .implausible import Doubt, JumpPart, QualityEvidence, doubts_of
 from .past_shunt import SharpChangesPart
-from .power_agreement import Agreement, AgreementPart
-from .sign_check import SignCheck, SignFold, SignPart
+from .power_check import Agreement, AgreementPart
+from .sign_check import SignCheck, SignPart
 from .spikes import SpikePart, Spikes
 from .stuck import Repeats, Stuck, StuckPart
 from .zero_rest import Rest, RestPart
-
-__all__ = ["Quality", "QualityFold", "QuantityRange", "SignCheck", "SignFold"]
 
 #: So many of its digits a voltage must follow a current: common practice, no source. [1]
 LEAST_ANSWER = 3.0
@@ -36,30 +34,10 @@ _WATCHED = ("current_A", "voltage_V", "power_W")
 class Quality:
     """What a log's readings cover, and what is the matter with them.
 
-    Parameters
-    ----------
-    span : Span
-        The time covered, and the gaps.
-    spacing : Spacing
-        How evenly the readings follow each other.
-    ranges : dict of str to QuantityRange
-        What each quantity covers.
-    sign : SignCheck or None
-        Whether draw and return can be the right way round; None behind an inverter, or without amps and volts.
-    spikes : Spikes
-        Lone readings far off their neighbours.
-    stuck : tuple of Stuck
-        Stretches in which a quantity stood still, in order.
-    clipping : tuple of Clipping
-        The quantities that stand at the end of the meter's range.
-    agreement : Agreement or None
-        The power column against volts times amps.
-    counter_resets : int or None
-        How often the meter's own counter was set back; None where there is none.
-    rest : Rest or None
-        A stretch that could serve for a check of the meter's zero.
-    doubts : tuple of Doubt
-        Figures that can hardly be what they are called.
+    `sign` tells whether draw and return can be the right way round; None behind an inverter, or without amps and volts.
+    `stuck` are the stretches in which a quantity stood still, in order, `clipping` the quantities that stand at the end
+    of the meter's range. `counter_resets` counts how often the meter's own counter was set back; None where there is
+    none. The `rest` could serve for a check of the meter's zero.
     """
 
     span: Span
@@ -84,18 +62,8 @@ class Quality:
 class QualityFold:
     """Look at all that tells how good a log is, as a fold.
 
-    It carries one piece of readings with its neighbours, and what each part of it states.
-
-    Parameters
-    ----------
-    how : HowRead
-        What a reading stands for, and the gap limit.
-    quantities : sequence of str
-        The quantities to look at.
-    range_A : float, optional
-        The meter's range. [A]
-    has_array : bool, optional
-        Whether an array is known to charge the bank.
+    It carries one piece of readings with its neighbours, and what each part of it states. `range_A` is the meter's
+    range; `has_array` tells whether an array is known to charge the bank.
     """
 
     def __init__(
@@ -120,37 +88,38 @@ class QualityFold:
 
     def result(self) -> Quality:
         """Return what is known so far."""
-        span, found = self._span.result(), self._parts.result()
-        agreement = found["agreement"]
-        ranges = _ended(found, "range")
-        stuck = _stuck(_ended(found, "repeats"), found.get("sign"))
+        span, results = self._span.result(), self._parts.result()
+        agreement, sign = results["agreement"], results.get("sign")
+        ranges = _ended(results, "range")
+        stuck = _stuck(_ended(results, "repeats"), sign)
         counter = self._counter.compared(drawn_Ah=0.0, returned_Ah=0.0) if self._counter is not None else None
         seen = QualityEvidence(
             side=self._how.side,
             ranges=ranges,
             agreement=agreement,
-            jumps=found["jumps"],
-            most_A=found.get("most"),
+            jumps=results["jumps"],
+            most_A=results.get("most"),
             covered_s=span.covered_s,
             range_A=self._range_A,
             has_array=self._has_array,
             instants=self._instants.result() if self._instants is not None else None,
-            changes_V=found.get("sharp changes"),
-            resistance_ohm=found["sign"].resistance_ohm if found.get("sign") and found["sign"].plausible else None,
+            changes_V=results.get("sharp changes"),
+            resistance_ohm=sign.resistance_ohm if sign is not None and sign.plausible else None,
         )
         doubts = doubts_of(seen)
         blind = any(doubt.code in _BLIND for doubt in doubts)
         return Quality(
             span=span,
-            spacing=found["spacing"],
+            spacing=results["spacing"],
             ranges=ranges,
-            sign=found.get("sign"),
-            spikes=found["spikes"],
+            sign=sign,
+            spikes=results["spikes"],
             stuck=stuck,
-            clipping=tuple(part for part in _ended(found, "clipping").values() if part.clipped),
+            clipping=tuple(part for part in _ended(results, "clipping").values() if part.clipped),
             agreement=agreement,
             counter_resets=counter.resets if counter is not None else None,
-            rest=None if blind else _true_rest(found.get("rest"), stuck),
+            # Amps near nought of a dead wire, or beside a load past the shunt, are no rest of the meter.
+            rest=None if blind else _true_rest(results.get("rest"), stuck),
             doubts=doubts,
         )
 
@@ -176,7 +145,8 @@ class _Parts:
             self._parts["most"] = MostPart("current_A")
         self._parts |= {f"{name} range": RangePart(name) for name in quantities}
         if how.sampling != "held":
-            self._parts |= {f"{name} repeats": StuckPart(name, _others(watched, name)) for name in watched}
+            self._parts |= {f"{name} repeats": StuckPart(name, watched) for name in watched}
+        # A range is stated in amps; the end of the watts shows only as a flat top.
         ends = {"current_A": range_A, "power_W": None}
         self._clipping = {name: ClippingPart(name, end) for name, end in ends.items() if name in quantities}
 
@@ -187,16 +157,17 @@ class _Parts:
 
     def result(self) -> dict[str, Any]:
         """Return what each part has found so far, by its name."""
-        found = {name: part.result() for name, part in self._parts.items()}
+        results = {name: part.result() for name, part in self._parts.items()}
+        # Clipping asks how often readings repeat, so it comes when that is known.
         for name, clipping in self._clipping.items():
-            repeats = found.get(f"{name} repeats")
-            found[f"{name} clipping"] = clipping.result(repeats.share if repeats is not None else None)
-        return found
+            repeats = results.get(f"{name} repeats")
+            results[f"{name} clipping"] = clipping.result(repeats.share if repeats is not None else None)
+        return results
 
 
-def _ended(found: dict[str, Any], kind: str) -> dict[str, Any]:
+def _ended(results: dict[str, Any], kind: str) -> dict[str, Any]:
     """Return what the parts of one kind have found, by quantity."""
-    return {name.removesuffix(f" {kind}"): part for name, part in found.items() if name.endswith(f" {kind}")}
+    return {name.removesuffix(f" {kind}"): part for name, part in results.items() if name.endswith(f" {kind}")}
 
 
 def _true_rest(rest: Rest | None, stuck: tuple[Stuck, ...]) -> Rest | None:
@@ -207,10 +178,6 @@ def _true_rest(rest: Rest | None, stuck: tuple[Stuck, ...]) -> Rest | None:
     return None if any(hung) else rest
 
 
-def _others(names: tuple[str, ...], name: str) -> tuple[str, ...]:
-    return tuple(other for other in names if other != name)
-
-
 def _stuck(repeats: dict[str, Repeats], sign: SignCheck | None) -> tuple[Stuck, ...]:
     """Return the stretches that stood still, in order.
 
@@ -219,6 +186,7 @@ def _stuck(repeats: dict[str, Repeats], sign: SignCheck | None) -> tuple[Stuck, 
     """
     stuck = [run for part in repeats.values() for run in part.stuck if run.quantity != "voltage_V"]
     if sign is not None and sign.resistance_ohm is not None and "voltage_V" in repeats:
+        # By the resistance, the swing of the amps must have moved the last digit of the volts.
         must_V = LEAST_ANSWER * repeats["voltage_V"].grain
         stuck += [run for run in repeats["voltage_V"].stuck if abs(sign.resistance_ohm) * run.swing >= must_V]
     return tuple(sorted(stuck, key=lambda run: (run.start_us, run.quantity)))

@@ -44,17 +44,10 @@ class SignCheck:
 
 
 class SignFold:
-    """See how volts move when amps step, as a fold.
+    """See how volts move when amps step, as a fold; without both amps and volts nothing can be said.
 
     Only sudden changes of the current count, each with the voltage's change over the same three spacings, so a slow
     drift of either, and noise, say nothing. The tail it carries is one piece and its neighbours.
-
-    Parameters
-    ----------
-    quantities : iterable of str
-        The quantities the log has; without both amps and volts nothing can be said.
-    gap_limit_s : float, optional
-        Across a longer spacing nothing is compared. [s]
     """
 
     def __init__(self, quantities: Iterable[str], gap_limit_s: float | None = None) -> None:
@@ -96,6 +89,7 @@ class SignPart:
 
     def take_rows(self, rows: PieceRows) -> None:
         """Take the next pieces in, as if one by one."""
+        # Rows can be judged all at once only where each has all its readings.
         if any(has_missing(rows.quantities[name]) for name in ("current_A", "voltage_V")):
             for piece in rows.each():
                 self.take(piece)
@@ -128,6 +122,7 @@ class SignPart:
         squares = np.einsum("ij,ij->i", quiet_V, quiet_V).tolist()
         usual_V = []
         for count, square in zip(counts, squares, strict=True):
+            # A row full of steps has too little quiet to tell, and keeps what the one before showed.
             self._usual_V = math.sqrt(square / count) if count >= _ENOUGH else self._usual_V
             usual_V.append(self._usual_V)
         return np.array(usual_V)
@@ -138,6 +133,7 @@ class SignPart:
         products = [np.bincount(row, x, len(usual_V)) for x in (di * di, di * dv, dv * dv)]
         for of_row in zip(*products, strict=True):  # row by row, however many there are at once
             self._sums += of_row
+        # A step that the volts do not answer beyond their noise has no direction, and does not count either way.
         moved = np.abs(dv) > STANDS_OUT * usual_V[row]
         self._steps += int(moved.sum())
         self._against += int((moved & (di * dv > 0)).sum())
@@ -150,6 +146,7 @@ class SignPart:
         plausible = None
         if self._steps >= LEAST_STEPS:
             share = self._against / self._steps
+            # Between both shares the steps contradict each other, and nothing is said.
             plausible = True if share <= 1 - LEAST_SHARE else False if share >= LEAST_SHARE else None
         return SignCheck(plausible, -iv / ii, iv / float(np.sqrt(ii * vv)), self._steps, self._against)
 

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shuntbook.analysis.levels.step_threshold import Threshold
-from shuntbook.analysis.readings.blocks import InPieces, Piece, Pieces, gaps_before
+from shuntbook.analysis.readings.blocks import Piece, Pieces, gaps_before
 from shuntbook.analysis.readings.chunk import MICROSECONDS, SECONDS_PER_HOUR, Chunk, FloatArray, Sampling, TimeArray
 from shuntbook.analysis.readings.measured_span import HowRead
 
@@ -43,16 +43,8 @@ class Spike:
 class Spikes:
     """The lone spikes of a log; they are kept unless somebody asks to drop them.
 
-    Parameters
-    ----------
-    signal : str or None
-        The quantity they were sought in; None where there is neither current nor power.
-    count : int
-        How many there are.
-    charge_Ah, energy_Wh : float or None
-        What they add to net charge and energy against their neighbours. [Ah], [Wh]
-    largest : tuple of Spike
-        The largest of them, in order of time.
+    They were sought in `signal`, None where there is neither current nor power. Charge and energy are what they add to
+    the net amounts against their neighbours. The largest of them are in order of time.
     """
 
     signal: str | None
@@ -63,13 +55,13 @@ class Spikes:
 
 
 def lone_spikes(x: FloatArray, is_gap: NDArray[np.bool_], least: float) -> NDArray[np.bool_]:
-    """Return which readings stand alone, far off neighbours that agree with each other.
+    """Return which readings stand alone, far off neighbours that agree with each other. Shapes (n,).
 
     Parameters
     ----------
-    x : array, shape (n,)
+    x : array
         The signal, without NaN. [unit]
-    is_gap : array of bool, shape (n,)
+    is_gap : array of bool
         Whether nothing was measured right before each reading.
     least : float
         The smallest change that is a step and not noise. [unit]
@@ -85,6 +77,7 @@ def lone_spikes(x: FloatArray, is_gap: NDArray[np.bool_], least: float) -> NDArr
         return spike
     around = np.stack([x[:-4], x[1:-3], x[3:-1], x[4:]])
     here = x[2:-2]
+    # How far beyond the nearest of its neighbours, so that a step, which has neighbours on either side of it, is none.
     off = np.where(here > around.max(axis=0), here - around.max(axis=0), around.min(axis=0) - here)
     whole = ~(is_gap[1:-3] | is_gap[2:-2] | is_gap[3:-1] | is_gap[4:])
     apart = np.ptp(around, axis=0)
@@ -93,14 +86,9 @@ def lone_spikes(x: FloatArray, is_gap: NDArray[np.bool_], least: float) -> NDArr
 
 
 def answered(spike: NDArray[np.bool_], x: FloatArray, voltage_V: FloatArray) -> NDArray[np.bool_]:
-    """Return which spikes the voltage answers, as it would answer a real draw: down as the draw goes up.
+    """Return which spikes the voltage answers, as it would answer a real draw: down as the draw goes up. Shapes (n,).
 
-    Parameters
-    ----------
-    spike : array of bool, shape (n,)
-        The lone readings.
-    x, voltage_V : array, shape (n,)
-        Signal and voltage; where the voltage is missing (NaN) nothing answers. [unit], [V]
+    Where the voltage is missing (NaN) nothing answers.
     """
     off, sag_V = np.zeros(len(x)), np.zeros(len(x))
     off[1:-1], sag_V[1:-1] = (y[1:-1] - (y[:-2] + y[2:]) / 2 for y in (x, voltage_V))
@@ -111,16 +99,13 @@ def answered(spike: NDArray[np.bool_], x: FloatArray, voltage_V: FloatArray) -> 
 
 
 def _least_answer(off: FloatArray, sag_V: FloatArray, asked: FloatArray) -> FloatArray:
-    """Return the smallest sag that answers each change: a share of what others of its size bring about, if any do.
+    """Return the smallest sag that answers each change `asked`: a share of what others of its size bring about.
 
-    Parameters
-    ----------
-    off, sag_V : array, shape (n,)
-        Signal and voltage against their neighbours, where there is no spike.
-    asked : array, shape (m,)
-        The signal against its neighbours, where the answer is asked for.
+    `off` and `sag_V` are signal and voltage against their neighbours, where there is no spike.
     """
     strength = float(np.sqrt((off @ off) * (sag_V @ sag_V)))
+    # Where the log shows how much the volts give way (a slope through nought), that says what to expect; else noise
+    # does.
     if strength > 0 and -float(off @ sag_V) > TOGETHER * strength:
         return np.asarray(ANSWERED_SHARE * np.abs(asked) * -float(off @ sag_V) / float(off @ off))
     usual_V = float(np.quantile(np.abs(sag_V), 0.75)) / QUARTER_OF_SIZES if len(sag_V) else 0.0
@@ -152,27 +137,13 @@ class SpikeFinder:
         is_gap = gaps_before(piece.readings.time_us, self._limit_s)
         spike = lone_spikes(x, is_gap, self._threshold.of(x, is_gap))
         if self._sees_volts and spike.any():
+            # What the volts answer did flow, however short it was: a load that ran for one reading.
             spike &= ~answered(spike, x, piece.readings.quantities["voltage_V"])
         return piece.inside(spike)
 
 
-class SpikeFold(InPieces[Spikes]):
-    """Flag lone spikes and state what they add, as a fold; the tail carried is one piece and its neighbours.
-
-    Parameters
-    ----------
-    how : HowRead
-        What a reading stands for, and the gap limit.
-    quantities : set of str
-        The quantities the log has.
-    """
-
-    def __init__(self, how: HowRead, quantities: Set[str]) -> None:
-        super().__init__(SpikePart(how, quantities))
-
-
 class SpikePart:
-    """The same for pieces."""
+    """Flag lone spikes and state what they add, piece by piece."""
 
     def __init__(self, how: HowRead, quantities: Set[str]) -> None:
         self._finder = SpikeFinder(how, quantities)
@@ -193,9 +164,10 @@ class SpikePart:
         for name in self._added:
             self._added[name] += float(np.nansum(_added(time_us, q[name], at, self._sampling))) / SECONDS_PER_HOUR
         x = q[self._finder.signal or ""]
+        # Told beside what stands there if it is left out.
         beside = (x[at - 1] + x[at + 1]) / 2
-        told = zip(time_us[at].tolist(), x[at].tolist(), beside.tolist(), strict=True)
-        self._largest = _largest([*self._largest, *(Spike(*spike) for spike in told)])
+        spikes = zip(time_us[at].tolist(), x[at].tolist(), beside.tolist(), strict=True)
+        self._largest = _largest([*self._largest, *(Spike(*each) for each in spikes)])
 
     def result(self) -> Spikes:
         """Return the spikes so far."""
@@ -207,25 +179,19 @@ class SpikePart:
 def without_spikes(chunks: Iterable[Chunk], how: HowRead, quantities: Set[str]) -> Iterator[Chunk]:
     """Yield the readings of a log without its lone spikes, to be fed to any fold in their place.
 
-    Where the chunks end makes no difference to the readings that come out. A piece and its neighbours are held back
-    until it is known whether they are spikes; the end of `chunks` releases the last.
-
-    Parameters
-    ----------
-    chunks : iterable of Chunk
-        All readings, in order.
-    how, quantities : HowRead, set of str
-        As for `SpikeFold`, which counts exactly the readings that are left out here.
+    `SpikePart` counts exactly the readings that are left out here. Where the chunks end makes no difference to the
+    readings that come out: a piece and its neighbours are held back until it is known whether they are spikes, and the
+    end of `chunks` releases the last.
     """
     finder, pieces = SpikeFinder(how, quantities), Pieces()
     for chunk in chunks:
         for piece in pieces.add(chunk):
-            yield _kept(finder, piece)
+            yield _passed_on(finder, piece)
     if (rest := pieces.rest()) is not None:
-        yield _kept(finder, rest)
+        yield _passed_on(finder, rest)
 
 
-def _kept(finder: SpikeFinder, piece: Piece) -> Chunk:
+def _passed_on(finder: SpikeFinder, piece: Piece) -> Chunk:
     usable = finder.usable(piece)
     spikes_us = usable.readings.time_us[finder.find(usable)]
     new = piece.new()
@@ -239,6 +205,7 @@ def _added(time_us: TimeArray, x: FloatArray, at: NDArray[np.int64], sampling: S
     """Return what each reading adds to the integral against the log without it. [unit s]"""
     before_s, after_s = ((time_us[at + k] - time_us[at + k - 1]) / MICROSECONDS for k in (0, 1))
     here, left, right = x[at], x[at - 1], x[at + 1]
+    # A mean stands for the spacing before it, a reading by eye for the one after, an instant for half of either.
     if sampling == "mean":
         return np.asarray((here - right) * before_s)
     if sampling == "held":

@@ -76,20 +76,14 @@ class _Run:
 
 
 class StuckPart:
-    """Follow the runs of equal readings of one quantity.
+    """Follow the runs of equal readings of one quantity, which is among those `watched`.
 
-    It carries the last reading and the open run, the lengths of the 20 runs before it, and the 16 longest.
-
-    Parameters
-    ----------
-    name : str
-        The quantity.
-    others : tuple of str
-        The quantities that move when it should; the first of them is followed closely.
+    The others move when it should; the first of them is followed closely. It carries the last reading and the open run,
+    the lengths of the 20 runs before it, and the 16 longest.
     """
 
-    def __init__(self, name: str, others: tuple[str, ...]) -> None:
-        self._name, self._others = name, others
+    def __init__(self, name: str, watched: tuple[str, ...]) -> None:
+        self._name, self._others = name, tuple(other for other in watched if other != name)
         self._tail: Chunk | None = None
         self._open: _Run | None = None
         self._lengths: FloatArray = np.empty(0)
@@ -118,16 +112,21 @@ class StuckPart:
         for name in self._others:
             step = np.diff(readings.quantities[name])
             moved |= (step != 0) & ~np.isnan(step)
+        # Sums from the first reading on: of any run, the sum at its end less that at its start.
         total = np.concatenate([[0], np.cumsum(moved & same)])
         ends = np.flatnonzero(~same)
         first, last = np.concatenate([[0], ends + 1]), np.append(ends, len(x) - 1)
         count, moves, start_us = last - first + 1, total[last] - total[first], readings.time_us[first]
+        # What the open run held before goes into the first run here; one reading of it is both the tail's and this
+        # one's.
         if self._open is not None:
             count[0] += self._open.readings - 1
             moves[0] += self._open.moves
             start_us[0] = self._open.start_us
         low, high = self._first_other(readings, first)
         before = _means_before(self._lengths, count)
+        # Of the thousands of short runs none can be improbable, so only long ones become records; nought is a load at
+        # rest.
         worth = np.flatnonzero((count >= LEAST_READINGS) & (x[first] != 0))
         table = (start_us, readings.time_us[last], count, x[first], moves, low, high, before)
         runs = {int(k): _Run(*(column[k].item() for column in table)) for k in {*worth.tolist(), len(count) - 1}}
@@ -148,7 +147,7 @@ class StuckPart:
     def result(self) -> Repeats:
         """Return the improbable stretches so far, in order."""
         runs = self._long if self._open is None else [*self._long, self._open]
-        stuck = [self._told(run) for run in runs if self._is_stuck(run)]
+        stuck = [self._stretch(run) for run in runs if self._is_stuck(run)]
         share = self._repeats / self._pairs if self._pairs else None
         return Repeats(share, tuple(sorted(stuck, key=lambda run: run.start_us)), float(self._grain))
 
@@ -156,14 +155,17 @@ class StuckPart:
         steps = run.readings - 1
         if run.readings < LEAST_READINGS or abs(run.value) < LEAST_DIGITS * self._grain:
             return False
+        # The stretch itself must not make repeating look usual, so it is taken out of the count.
         elsewhere = (self._repeats - steps) / max(self._pairs - steps, 1)
+        # A signal may repeat more often at one time than at another: the more frequent of both is the cautious one.
         share = max(elsewhere, 1 - 1 / run.before if run.before else 0.0)
+        # Each repeat is taken as a throw of its own: so many in a row have the share to that power as their chance.
         return share <= MOST_REPEATS and share**steps < IMPROBABLE and (self._moved(run) or run.moves <= FEW_MOVES)
 
     def _moved(self, run: _Run) -> bool:
         return run.moves >= max(LEAST_MOVES, SHARE_MOVES * run.readings)
 
-    def _told(self, run: _Run) -> Stuck:
+    def _stretch(self, run: _Run) -> Stuck:
         swing = run.high - run.low if self._others else 0.0
         return Stuck(self._name, run.start_us, run.stop_us, run.readings, run.value, self._moved(run), swing)
 

@@ -15,14 +15,11 @@ from shuntbook.analysis.wording import figure
 
 #: With fewer readings nothing is known of their scatter: common practice, no source.
 LEAST_READINGS: Final = 5
-
 #: A stretch is no rest where its level moves by more than so many times the noise from reading to reading, and by more
 #: than so many of the meter's smallest steps: common practice, no source.
 NOISE_TIMES, GRAIN_TIMES = 6.0, 1.5
-
 #: A meter shows at least so many steps up to the highest reading; a change larger than that is no smallest step.
 _LEAST_COUNTS: Final = 200.0
-
 #: The median of sizes of normally distributed differences is this share of their standard deviation. [1]
 _MEDIAN_OF_SIZES: Final = 0.6745
 
@@ -61,8 +58,8 @@ class ZeroFold:
     def add(self, chunk: Chunk) -> None:
         """Take the next readings in."""
         x = chunk.quantities["current_A"]
-        there = ~np.isnan(x)
-        x, time_us = x[there], chunk.time_us[there]
+        known = ~np.isnan(x)
+        x, time_us = x[known], chunk.time_us[known]
         if not len(x):
             return
         size = np.abs(np.diff(x, prepend=x[0] if self._last is None else self._last))
@@ -77,21 +74,17 @@ class ZeroFold:
             self._last_inside = float(inside[-1])
 
     def result(self) -> ZeroCheck:
-        """Return the offset.
-
-        Raises
-        ------
-        Refusal
-            If the stretch holds too few readings, or its level moves as no rest's does.
-        """
+        """Return the offset; Refusal if the stretch holds too few readings, or its level moves as no rest's does."""
         if self._means.count < LEAST_READINGS:
             raise Refusal(
                 f"the stretch named for the zero check holds {self._means.count} readings of the current, and needs "
                 f"at least {LEAST_READINGS}: name a longer one"
             )
+        # A difference of two readings scatters by the root of two more than one; medians of sizes heed no wild ones.
         noise_A = (self._changes.quantile(0.5) or 0.0) / _MEDIAN_OF_SIZES / sqrt(2)
         self._check_level(noise_A)
         u_A, dof = self._means.uncertainty()
+        # Noise beyond the last digit averages the rounding out; without it every reading is rounded alike.
         digit_A = 0.0 if noise_A > self._digit_A() else self._digit_A() / sqrt(12)
         both_A = sqrt(u_A**2 + digit_A**2)
         return ZeroCheck(
@@ -111,6 +104,7 @@ class ZeroFold:
 
     def _check_level(self, noise_A: float) -> None:
         blocks = self._means.blocks()
+        # Noise is small in means of blocks, so what these range over is a level that moves.
         moved_A = float(np.ptp(blocks))
         if moved_A > max(NOISE_TIMES * noise_A, GRAIN_TIMES * self._digit_A()):
             low, high = figure(blocks.min(), "A"), figure(blocks.max(), "A")
@@ -121,15 +115,7 @@ class ZeroFold:
 
 
 def without_offset(chunk: Chunk, offset_A: float) -> Chunk:
-    """Return readings with an offset taken off the current, and what it made of it off the power.
-
-    Parameters
-    ----------
-    chunk : Chunk
-        The readings.
-    offset_A : float
-        What the meter shows while nothing flows. [A]
-    """
+    """Return readings without what the meter shows while nothing flows, and without what it made of it in the power."""
     q = dict(chunk.quantities)
     q["current_A"] = q["current_A"] - offset_A
     if "power_W" in q and "voltage_V" in q:

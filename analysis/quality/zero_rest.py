@@ -7,7 +7,7 @@ flow, and do not stand where they stand while the bank is charged.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from math import inf, log, sqrt
@@ -17,7 +17,7 @@ import numpy as np
 
 from shuntbook.analysis.charge.grouped_sums import HALF, SIZES, size_of, sums_by_size
 from shuntbook.analysis.levels.step_threshold import Threshold
-from shuntbook.analysis.readings.blocks import InPieces, Piece, gaps_before
+from shuntbook.analysis.readings.blocks import Piece, gaps_before
 from shuntbook.analysis.readings.chunk import MICROSECONDS, Chunk, FloatArray, TimeArray
 from shuntbook.analysis.readings.integral import inner
 from shuntbook.analysis.stats.bounded import BlockMeans
@@ -34,8 +34,6 @@ LEVEL_TIMES: Final = 10.0
 #: It is near zero where it reads less than this share of what the log reads at most (`MostPart`): common practice, no
 #: source; an offset is a small part of a meter's range; a standing draw may be as small. [1]
 NEAR: Final = 0.01
-
-
 #: The volts move where their means of the stretch's halves differ by so many standard deviations of the noise: common
 #: practice, no source. [1]
 MOVES: Final = 4.0
@@ -49,19 +47,10 @@ CHARGED: Final = 0.05
 
 @dataclass(frozen=True)
 class Rest:
-    """A level stretch near zero. Whether nothing flowed then, only the person can say.
+    """A level stretch near zero, first reading to last. Whether nothing flowed then, only the person can say.
 
-    Parameters
-    ----------
-    start_us, stop_us : int
-        Its first and last reading. [us]
-    readings : int
-        How many it holds.
-    mean_A, u_A : float
-        Their mean and its standard uncertainty, from means of blocks; not less than the meter's smallest step over
-        sqrt(12) (GUM F.2.2.1). [A]
-    by_volts : bool
-        Whether the volts say so, too; False in a log without volts.
+    The mean and its standard uncertainty are from means of blocks; the latter is not less than the meter's smallest
+    step over sqrt(12) (GUM F.2.2.1). `by_volts` tells whether the volts say so, too; False in a log without volts.
     """
 
     start_us: int
@@ -70,29 +59,6 @@ class Rest:
     mean_A: float
     u_A: float
     by_volts: bool = False
-
-
-class RestFold(InPieces[Rest | None]):
-    """Find the best rest, as a fold: level, the nearest to zero, the surest known.
-
-    The tail it carries is one piece, the block means of the stretch that goes on, and the best one so far at each level
-    of the volts.
-
-    Parameters
-    ----------
-    gap_limit_s : float or None
-        A longer spacing ends a stretch. [s]
-    quantities : iterable of str
-        The quantities the log has; with volts among them these must agree.
-    """
-
-    def __init__(self, gap_limit_s: float | None, quantities: Iterable[str] = ("current_A",)) -> None:
-        self._names = [name for name in ("current_A", "voltage_V") if name in set(quantities)]
-        super().__init__(RestPart(gap_limit_s, self._names))
-
-    def add(self, chunk: Chunk) -> None:
-        """Take the next readings in."""
-        super().add(Chunk(chunk.time_us, {name: chunk.quantities[name] for name in self._names}))
 
 
 class _Level:
@@ -123,7 +89,11 @@ class _Level:
 
 
 class RestPart:
-    """The same for pieces of readings that have amps."""
+    """Find the best rest of pieces that have amps: level, the nearest to zero, the surest known.
+
+    It carries the block means of the stretch that goes on, and the best one so far at each level of the volts; with
+    volts among the quantities these must agree.
+    """
 
     def __init__(self, gap_limit_s: float | None, quantities: Sequence[str] = ("current_A",)) -> None:
         self._gap_limit_s = gap_limit_s
@@ -151,6 +121,7 @@ class RestPart:
         self._most.take(piece)
         self._charging.take(piece.new())
         starts = piece.inside(marked).tolist()
+        # A reading after a gap or a step begins a new stretch.
         for a, b in pairwise([piece.start, *starts, piece.stop]):
             if a in starts:
                 self._close()
@@ -170,12 +141,14 @@ class RestPart:
         self._levels = {name: _Level() for name in self._names}
 
     def _better(self) -> dict[int, Rest]:
-        found = self._candidate()
-        if found is None:
+        rest = self._candidate()
+        if rest is None:
             return self._best
+        # A rest in the sun and one at night look alike by amps; the best of each level of the volts is kept until it is
+        # known
         at = self._volts_step()
         known = self._best.get(at)
-        return self._best if known and _distance_A(known) <= _distance_A(found) else {**self._best, at: found}
+        return self._best if known and _distance_A(known) <= _distance_A(rest) else {**self._best, at: rest}
 
     def _volts_step(self) -> int:
         """Return which step of the volts the stretch that goes on stands on."""
@@ -191,6 +164,7 @@ class RestPart:
             return None
         blocks = amps.means.blocks()
         digit_A = smallest_step(self._grain_A, self._most.result() or 0.0)
+        # What noise alone lets means of so many readings differ by, and one digit.
         if np.ptp(blocks) > LEVEL_TIMES * amps.noise / sqrt(count // len(blocks)) + digit_A:
             return None
         volts, mean_A, u_A = self._levels.get("voltage_V"), amps.means.mean, amps.means.uncertainty()[0]
@@ -201,13 +175,15 @@ class RestPart:
     def result(self) -> Rest | None:
         """Return the best rest so far; None where no stretch is level and near zero, by amps and by volts."""
         near_A, charging_V = NEAR * (self._most.result() or 0.0), self._charging.result(self._most.result() or 0.0)
+        # At the volts of charging, amps near nought may be an array that carries the loads.
         below = log(charging_V) / VOLTS_APART if charging_V else inf
-        found = [rest for at, rest in self._better().items() if abs(rest.mean_A) <= near_A and at < below]
-        if not found:
+        rests = [rest for at, rest in self._better().items() if abs(rest.mean_A) <= near_A and at < below]
+        if not rests:
             return None
-        best = min(found, key=_distance_A)
+        best = min(rests, key=_distance_A)
         digit_A = smallest_step(self._grain_A, self._most.result() or 0.0) / sqrt(12)
         best = replace(best, u_A=max(best.u_A, digit_A))
+        # An offset between two and three uncertainties is neither surely there nor surely none: nothing is proposed.
         return None if 2 * best.u_A < abs(best.mean_A) < SURE * best.u_A else best
 
 
@@ -225,6 +201,7 @@ class ChargingVolts:
 
     def result(self, most_A: float) -> float | None:
         """Return it, of readings beyond `CHARGED` of what the log reads at most; None where nothing came back."""
+        # Sums by size make the share known only at the end of the log.
         first = int(size_of(np.array([CHARGED * most_A]))[0])
         count, total_V = self._sums[:, first:HALF].sum(axis=1)
         return float(total_V / count) if count else None

@@ -15,7 +15,7 @@ from .lines import span_lines, table
 if TYPE_CHECKING:
     from shuntbook.analysis.charge.amounts import Amounts, Charge
     from shuntbook.analysis.charge.between_notes import MarkedStretch
-    from shuntbook.analysis.quality.quality import SignCheck
+    from shuntbook.analysis.quality.sign_check import SignCheck
     from shuntbook.analysis.readings.log_facts import LogFacts
     from shuntbook.analysis.sureness.meter_figures import MeterFigures
 

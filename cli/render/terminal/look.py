@@ -16,7 +16,8 @@ from .lines import span_lines, table
 if TYPE_CHECKING:
     from shuntbook.analysis.quality.clipping import Clipping
     from shuntbook.analysis.quality.fitness import Fitness, Use
-    from shuntbook.analysis.quality.quality import Quality, SignCheck
+    from shuntbook.analysis.quality.quality import Quality
+    from shuntbook.analysis.quality.sign_check import SignCheck
     from shuntbook.analysis.quality.spikes import Spikes
     from shuntbook.analysis.quality.stuck import Stuck
     from shuntbook.analysis.readings.log_facts import LogFacts

@@ -12,12 +12,13 @@ from quality_logs import HOUR_S, bank_log, changed, codes, grades, looked
 from readings import T0_US, US, assert_same, charge_of, chunk_of, fed, how
 
 from shuntbook.analysis.charge.charge import ChargeFold
-from shuntbook.analysis.health.health import wrong_sign
+from shuntbook.analysis.health.health import sign_check
 from shuntbook.analysis.not_known import Refusal
 from shuntbook.analysis.quality.sign_check import SignFold
-from shuntbook.analysis.quality.spikes import SpikeFold, without_spikes
+from shuntbook.analysis.quality.spikes import SpikePart, without_spikes
 from shuntbook.analysis.quality.zero_check import ZeroFold
-from shuntbook.analysis.quality.zero_rest import RestFold
+from shuntbook.analysis.quality.zero_rest import RestPart
+from shuntbook.analysis.readings.blocks import InPieces
 from shuntbook.analysis.readings.chunk import Chunk, join
 from shuntbook.analysis.stats.bounded import BlockMeans, Histogram
 from shuntbook.cli.opening.prepared_log import Corrections, prepared
@@ -93,8 +94,8 @@ def test_a_turned_sign_is_found_and_a_right_one_is_never_accused(seed, sun_A, ev
     assert right.plausible is True
     assert wrong.plausible is False
     assert (wrong.steps, wrong.against) == (right.steps, right.steps - right.against)
-    assert wrong_sign(right) is None
-    assert f"in {wrong.against} of {wrong.steps} " in wrong_sign(wrong).evidence
+    assert sign_check(right).finding is None
+    assert f"in {wrong.against} of {wrong.steps} " in sign_check(wrong).finding.evidence
 
 
 def test_noise_and_drift_say_nothing_about_the_sign():
@@ -205,7 +206,7 @@ def test_a_lone_spike_is_flagged_and_its_charge_stated(sampling, to_A):
     """What it is said to add is what charge loses without it."""
     chunk = with_spike(bank_log(7), to_A=to_A)
     reading = how(sampling=sampling)
-    spikes = fed(SpikeFold(reading, set(chunk.quantities)), chunk).result()
+    spikes = fed(InPieces(SpikePart(reading, set(chunk.quantities))), chunk).result()
     assert [spike.at_us for spike in spikes.largest] == [chunk.time_us[1234]]
     assert spikes.largest[0].value == to_A
     left = join(list(without_spikes([chunk], reading, set(chunk.quantities))))
@@ -238,15 +239,15 @@ def surging_log(at_least, shape, *, load_A=5.0, every_s=1.0, volts=True):
 def test_the_surge_of_a_start_is_never_a_spike(shape, load_A, volts):
     """One reading high above the run it begins, with volts beside it or not."""
     chunk = surging_log(140.0, shape, load_A=load_A, volts=volts)
-    assert fed(SpikeFold(how(), set(chunk.quantities)), chunk).result().count == 0
+    assert fed(InPieces(SpikePart(how(), set(chunk.quantities))), chunk).result().count == 0
 
 
 def test_a_draw_that_the_voltage_answers_was_real():
     """A start that trips at once lasts one reading: with a sag it is a draw, without one a false reading."""
     chunk = surging_log(140.0, [1.0], load_A=0.0)
-    assert fed(SpikeFold(how(), set(chunk.quantities)), chunk).result().count == 0
+    assert fed(InPieces(SpikePart(how(), set(chunk.quantities))), chunk).result().count == 0
     deaf = changed(chunk, voltage_V=np.full(len(chunk), 25.0))
-    assert fed(SpikeFold(how(), set(deaf.quantities)), deaf).result().count == 18
+    assert fed(InPieces(SpikePart(how(), set(deaf.quantities))), deaf).result().count == 18
 
 
 def test_readings_a_minute_apart_catch_runs_by_one_reading():
@@ -256,10 +257,10 @@ def test_readings_a_minute_apart_catch_runs_by_one_reading():
     reading = how(gap_limit_s=300.0, usual_interval_s=60.0)
     lone = (sparse.quantities["current_A"] > 25).sum()
     assert lone > 20
-    assert fed(SpikeFold(reading, set(sparse.quantities)), sparse).result().count == 0
+    assert fed(InPieces(SpikePart(reading, set(sparse.quantities))), sparse).result().count == 0
     amps = changed(sparse, voltage_V=None)
-    assert fed(SpikeFold(reading, set(amps.quantities)), amps).result().count == 0
-    false = fed(SpikeFold(reading, set(sparse.quantities)), with_spike(sparse, at=705)).result()
+    assert fed(InPieces(SpikePart(reading, set(amps.quantities))), amps).result().count == 0
+    false = fed(InPieces(SpikePart(reading, set(sparse.quantities))), with_spike(sparse, at=705)).result()
     assert false.count == 1
 
 
@@ -268,17 +269,17 @@ def test_a_digit_that_flickers_is_no_answer(seed):
     """Volts with one decimal: a false reading of 480 A would sag them by 5.8 V, not by a flicker."""
     chunk = with_spike(bank_log(seed), at=1300)
     coarse = changed(chunk, voltage_V=np.round(chunk.quantities["voltage_V"], 1) - 0.1 * (np.arange(7200) % 13 == 0))
-    assert fed(SpikeFold(how(), set(coarse.quantities)), coarse).result().count == 1
+    assert fed(InPieces(SpikePart(how(), set(coarse.quantities))), coarse).result().count == 1
 
 
 def test_spikes_beside_a_gap_or_at_the_ends_are_not_judged():
     """Where a neighbour is missing nobody can say."""
     chunk = bank_log(7)
     for at in (0, 1, len(chunk) - 1):
-        assert fed(SpikeFold(how(), set(chunk.quantities)), with_spike(chunk, at)).result().count == 0
+        assert fed(InPieces(SpikePart(how(), set(chunk.quantities))), with_spike(chunk, at)).result().count == 0
     spiked = with_spike(chunk)
     late = Chunk(np.where(np.arange(len(chunk)) > 1234, chunk.time_us + 99 * US, chunk.time_us), spiked.quantities)
-    assert fed(SpikeFold(how(), set(late.quantities)), late).result().count == 0
+    assert fed(InPieces(SpikePart(how(), set(late.quantities))), late).result().count == 0
 
 
 # --- figures that can hardly be right -------------------------------------------------------------------------------
@@ -382,7 +383,7 @@ def log_with_rest(seed=1, offset_A=0.05):
 def test_the_rest_is_found_and_its_mean_is_the_offset(seed):
     """Start and stop to a reading; the mean within four of its standard uncertainties, which are honest and small."""
     chunk = log_with_rest(seed)
-    rest = fed(RestFold(10.0), chunk).result()
+    rest = fed(InPieces(RestPart(10.0)), chunk).result()
     assert (rest.start_us, rest.stop_us) == (chunk.time_us[3000], chunk.time_us[3599])
     assert rest.readings == 600
     assert abs(rest.mean_A - 0.05) < 4 * rest.u_A
@@ -391,7 +392,7 @@ def test_the_rest_is_found_and_its_mean_is_the_offset(seed):
 
 def rest_of(chunk):
     """The rest of a log with volts."""
-    return fed(RestFold(10.0, chunk.quantities), chunk).result()
+    return fed(InPieces(RestPart(10.0, chunk.quantities)), chunk).result()
 
 
 @pytest.mark.parametrize("seed", range(5))
@@ -427,7 +428,7 @@ def test_an_offset_that_is_hardly_known_is_not_proposed():
         [40.0] * 20 + [0.62, 0.3, 0.58, 0.02, 0.3, 0.38, 0.04, 0.3, 0.06, 0.24, 0.3, 0.46] + [40.0] * 20
     )
     chunk = chunk_of(60.0 * np.arange(52), current_A=current_A, voltage_V=25.2)
-    assert fed(RestFold(300.0, chunk.quantities), chunk).result() is None
+    assert fed(InPieces(RestPart(300.0, chunk.quantities)), chunk).result() is None
 
 
 def test_sun_that_balances_a_load_is_no_rest():
@@ -435,7 +436,7 @@ def test_sun_that_balances_a_load_is_no_rest():
     time_s = np.arange(3600.0)
     wander = np.sin(time_s / 300) + np.random.default_rng(0).normal(0, 0.02, 3600)
     wander[:500] += 60.0
-    assert fed(RestFold(10.0), chunk_of(time_s, current_A=wander)).result() is None
+    assert fed(InPieces(RestPart(10.0)), chunk_of(time_s, current_A=wander)).result() is None
 
 
 def test_a_short_calm_is_no_rest():
@@ -443,7 +444,7 @@ def test_a_short_calm_is_no_rest():
     chunk = log_with_rest()
     current_A = chunk.quantities["current_A"].copy()
     current_A[3050:3600] += 5.0
-    rest = fed(RestFold(10.0), changed(chunk, current_A=current_A)).result()
+    rest = fed(InPieces(RestPart(10.0)), changed(chunk, current_A=current_A)).result()
     assert rest is None
 
 

@@ -23,9 +23,9 @@ from shuntbook.analysis.not_known import Refusal
 from shuntbook.analysis.quality.power_check import PowerCheckFold
 from shuntbook.analysis.quality.quality import QualityFold
 from shuntbook.analysis.quality.sign_check import SignFold, SignPart
-from shuntbook.analysis.quality.spikes import SpikeFold, without_spikes
+from shuntbook.analysis.quality.spikes import SpikePart, without_spikes
 from shuntbook.analysis.quality.zero_check import ZeroFold
-from shuntbook.analysis.quality.zero_rest import RestFold
+from shuntbook.analysis.quality.zero_rest import RestPart
 from shuntbook.analysis.readings.blocks import InPieces
 from shuntbook.analysis.readings.chunk import Chunk
 from shuntbook.analysis.readings.envelope import EnvelopeFold, RecentFold
@@ -84,11 +84,11 @@ FOLDS = {
     "quality of held": lambda q: QualityFold(how(sampling="held"), sorted(q)),
     "quality behind an inverter": lambda q: QualityFold(how(side="ac"), sorted(q)),
     "sign": lambda q: SignFold(q, 10.0),
-    "spikes": lambda q: SpikeFold(how(), q),
-    "rest": lambda q: RestFold(10.0),
+    "spikes": lambda q: InPieces(SpikePart(how(), q)),
+    "rest": lambda q: InPieces(RestPart(10.0)),
     "power check": lambda q: PowerCheckFold("instant"),
     "instants": lambda q: InstantsFold("current_A", 10.0),
-    "rest by volts": lambda q: RestFold(10.0, q),
+    "rest by volts": lambda q: InPieces(RestPart(10.0, q)),
     "zero check": lambda q: ZeroOrWhyNot(T0_US + 7_000_000, T0_US + 33_000_000),
     "zero check of a log": lambda q: ZeroOrWhyNot(T0_US, T0_US + 10**12, resolution_A=100.0),
     "means over stretches": lambda q: StretchMeansFold(
@@ -225,7 +225,7 @@ def test_what_is_left_without_spikes_does_not_depend_on_the_cuts(chunk, cuts):
             for out in (whole, cut)
         )
         np.testing.assert_array_equal(a, b)
-    assert sum(map(len, cut)) == len(chunk) - fed(SpikeFold(how(), q), chunk).result().count
+    assert sum(map(len, cut)) == len(chunk) - fed(InPieces(SpikePart(how(), q)), chunk).result().count
 
 
 def test_envelope_loses_no_peak():
