@@ -13,7 +13,7 @@ from shuntbook.analysis.wording import figure, spell
 from .finding import Check, Rule, Severity
 from .limits import HealthLimits
 from .runs import LEAST_CYCLES, Runs
-from .trends import trend_of
+from .trends import DAY_US, trend_of
 
 DRY_ADVICE: Final = (
     "The pump possibly runs dry or has lost its prime: the well is drawn down, air is in the suction line, a foot "
@@ -96,6 +96,7 @@ def usual_draw(runs: Runs) -> float | None:
     draw = runs.draw[~np.isnan(runs.draw) & ~runs.less]
     if runs.mixed or len(draw) < LEAST_CYCLES // (2 if runs.less.any() else 1):
         return None
+    # The top of all draws, since a pump that ran dry for most of the log must not count as usual.
     usual = draw[draw >= 0.8 * np.quantile(draw, 0.9)]
     if len(usual) < LEAST_CYCLES // 2 or not _alike(usual, USUAL_ALIKE):
         return None
@@ -116,6 +117,7 @@ def dry_runs(runs: Runs, limits: HealthLimits) -> BoolArray:
     if usual is None:
         return np.zeros(len(runs.draw), dtype=bool)
     share = runs.draw / usual
+    # Far less than a dry pump's is another load's, paired with this one by mistake.
     return runs.less & (share < LESS) | (share < limits.dry_share.value) & (share > DRY_LEAST)
 
 
@@ -135,18 +137,15 @@ def prime_lost(runs: Runs, limits: HealthLimits) -> Check:
             f"fewer than {LEAST_CYCLES} runs have a draw that can be compared, or they differ too much"
         )
     dry = dry_runs(runs, limits)
-    if (alone := _alone_and_ended(runs, dry)) is not None:
-        return rule.not_judged(alone)
+    if doubt := _doubt(runs, dry):
+        return rule.not_judged(doubt)
     if not _is_dry(runs, dry):
-        if runs.perhaps_dry:
-            return rule.not_judged(runs.perhaps_dry)
         return rule.passed(f"usual draw {figure(usual, unit)}, lowest {figure(float(np.nanmin(runs.draw)), unit)}")
     dry_s = float(runs.lengths_s()[dry].sum())
     low = float(np.median(runs.draw[dry]))
-    condition = "" if limits.is_pump else " (if it is a pump)"
     return rule.found(
         "act" if limits.is_pump else "watch",
-        f"{runs.name} has possibly lost its prime or runs dry{condition}",
+        f"{runs.name} has possibly lost its prime or runs dry{limits.if_pump}",
         f"{int(dry.sum())} runs, {spell(dry_s)} together, drew {figure(low, unit)}, {100 * low / usual:.0f} % of the "
         f"usual {figure(usual, unit)}",
         DRY_ADVICE,
@@ -164,6 +163,7 @@ def _of_plate(runs: Runs, limits: HealthLimits) -> Check | None:
     if plate is None or not limits.is_pump or known.sum() < LEAST_RATED or not _alike(draw[known], USUAL_ALIKE):
         return None
     usual_W, usual_s = float(np.median(draw[known])), float(np.median(runs.run_s[known]))
+    # With water the pump would have reached cut-out by then.
     cuts_out_s = PLATE_RUN_S if limits.tank_run_s is None else TIMES_TANK * limits.tank_run_s.value
     if not OF_PLATE[0] <= usual_W / plate.value <= OF_PLATE[1] or usual_s < cuts_out_s:
         return None
@@ -183,35 +183,38 @@ def _of_plate(runs: Runs, limits: HealthLimits) -> Check | None:
     )
 
 
-def _alone_and_ended(runs: Runs, dry: BoolArray) -> str | None:
-    """Say that a single low run which ended soon tells nothing; None where there is more, or none.
-
-    Two appliances that step together look like it, and a pump without water does not often stop by itself.
-    """
-    if dry.sum() != 1 or not bool(runs.whole[dry][0]):
-        return None
-    length_s = float(runs.lengths_s()[dry][0])
-    if length_s >= ALONE_S:
-        return None
-    return f"one run of {spell(length_s)} drew as little as a dry pump, which two other loads at once may do as well"
+def _doubt(runs: Runs, dry: BoolArray) -> str:
+    """Return why it is open whether the pump ran dry; empty where the low runs tell it, or where there are none."""
+    # One low run by itself, which ended soon, tells nothing: two appliances that step together look like it, and a pump
+    # without water does not often stop by itself.
+    ended_s = runs.run_s[dry]
+    if len(ended_s) == 1 and ended_s[0] < ALONE_S:
+        run = f"one run of {spell(float(ended_s[0]))}"
+        return f"{run} drew as little as a dry pump, which two other loads at once may do as well"
+    # Where the low runs are none of a dry pump's, runs that were not taken for this load's may still be.
+    return "" if _is_dry(runs, dry) else runs.perhaps_dry
 
 
 def _is_dry(runs: Runs, dry: BoolArray) -> bool:
     """Tell whether the low draws are those of a dry pump: some of them, in a row, and alike."""
     if not dry.any():
         return False
-    if (dry & runs.less).any():  # they were not taken for the load's for nothing
+    # Runs that settle lower from their start on were taken for the load's on more evidence than is asked for here.
+    if (dry & runs.less).any():
         return True
     lengths_s = runs.lengths_s()
     usual_s = float(np.median(lengths_s[~dry])) if (~dry).any() else 0.0
     on_and_on = int((lengths_s[dry] > max(LEAST_DRY_S, LEAST_DRY * usual_s)).sum())
+    # A pump that ran dry and then drew as usual has its water again: that takes more of them to be believed.
     for_good = bool(dry[~np.isnan(runs.draw)][-1:].all())
     enough = (TWO_DRY if _alike(runs.draw[dry], SAME_DRAW) else LEAST_DRY) if for_good else DRY_FOR_A_WHILE
+    # Many short runs, or a few that went on and on: a dry pump does not reach cut-out.
     if dry.sum() < enough and on_and_on < (1 if for_good else LEAST_DRY):
         return False
     first, last = np.flatnonzero(dry)[[0, -1]]
     in_a_row = bool(dry[first : last + 1].mean() >= DRY_IN_A_ROW)
-    if len(dry) - (last + 1 - first) < LEAST_RATED:  # it has not shown what it draws with water, before or after
+    # Before or after them it must have shown what it draws with water.
+    if len(dry) - (last + 1 - first) < LEAST_RATED:
         return False
     return in_a_row and _alike(runs.draw[dry], DRY_ALIKE) and _starts_like_a_motor(runs, dry)
 
@@ -237,27 +240,29 @@ def draw_drift(runs: Runs, limits: HealthLimits) -> Check:
     rule = Rule("draw_drift", limit, limits.drift_share.source)
     if runs.two_kinds:
         return rule.not_judged("two kinds of runs of like draw, and the log does not tell which are the load's")
+    # What ran dry at the end would pass for a slow fall.
     draw = np.where(dry_runs(runs, limits), np.nan, runs.draw)
     trend = trend_of(runs, f"run_{runs.draw_unit}", draw)
     if trend is None:
         return rule.not_judged("the log has too few runs, or covers too few days, for a trend")
     a_day = f"{trend.per_day:+.3g} {runs.draw_unit} a day (95 %: {trend.low:+.3g} to {trend.high:+.3g})"
+    # A pump's draw falls within each run, so shorter runs draw more on average.
     length = trend_of(runs, "run_s", runs.run_s)
     if length is not None and length.sure and abs(length.change) > RUNS_ALIKE:
         return rule.not_judged("the runs grow shorter or longer from day to day, so their draws cannot be compared")
-    said = f"{a_day}, {100 * trend.change:+.1f} % in {trend.span_d:.1f} days, from {trend.count} runs"
+    evidence = f"{a_day}, {100 * trend.change:+.1f} % in {trend.span_d:.1f} days, from {trend.count} runs"
     if not trend.sure or abs(trend.change) < share or not _every_day(runs, draw, trend.change):
-        return rule.passed(said)
+        return rule.passed(evidence)
     way = "rises" if trend.per_day > 0 else "falls"
     return rule.found(
-        "watch", f"The running draw {way} from day to day", said, DRIFT_ADVICE, runs.starts(~np.isnan(draw))
+        "watch", f"The running draw {way} from day to day", evidence, DRIFT_ADVICE, runs.starts(~np.isnan(draw))
     )
 
 
 def _every_day(runs: Runs, draw: FloatArray, change: float) -> bool:
     """Tell whether the days' own medians move the same way: day and night may differ without any drift."""
     known = ~np.isnan(draw)
-    day = (runs.start_us[known] - runs.start_us[0]) // (86400 * 1_000_000)
+    day = (runs.start_us[known] - runs.start_us[0]) // DAY_US
     medians = np.array([np.median(draw[known][day == k]) for k in np.unique(day)])
     if len(medians) < LEAST_DAYS:
         return False
@@ -288,10 +293,10 @@ def overload(runs: Runs, limits: HealthLimits) -> Check:
     usual_W = float(np.median(known))
     for bound, words, _ in given:
         if usual_W > bound.value:
-            said = f"usual running draw {figure(usual_W, 'W')} of {len(known)} runs, more than what {words}"
+            evidence = f"usual running draw {figure(usual_W, 'W')} of {len(known)} runs, more than what {words}"
             title = f"{runs.name} draws more than what {words}"
             severity: Severity = "act" if bound is rating else "watch"
-            return rule.found(severity, title, said, OVERLOAD_ADVICE, runs.starts(draw > bound.value))
+            return rule.found(severity, title, evidence, OVERLOAD_ADVICE, runs.starts(draw > bound.value))
     return rule.passed(f"usual running draw {figure(usual_W, 'W')}")
 
 
@@ -304,10 +309,10 @@ def standing_draw(runs: Runs, limits: HealthLimits) -> Check:
     base_W = runs.cycles.base_W
     if base_W is None:
         return rule.not_judged("the draw between runs is not known in watts")
-    said = f"{base_W:.0f} W between runs"
+    evidence = f"{base_W:.0f} W between runs"
     if base_W <= limit.value:
-        return rule.passed(said)
-    a_day = f"{said}, {base_W * 24:.0f} Wh a day ({_hours(runs)} measured)"
+        return rule.passed(evidence)
+    a_day = f"{evidence}, {base_W * 24:.0f} Wh a day ({_hours(runs)} measured)"
     return rule.found("watch", "More is drawn all the time than was meant to be", a_day, STANDING_ADVICE)
 
 

@@ -8,6 +8,9 @@ from typing import Final, Literal
 
 Severity = Literal["note", "watch", "act"]
 
+#: The most pressing first.
+SEVERITIES: Final[tuple[Severity, ...]] = ("act", "watch", "note")
+
 Outcome = Literal["passed", "found", "not judged"]
 
 #: What the runs themselves say of a load or a tank: where this is not judged, nobody may think that all is well.
@@ -39,53 +42,34 @@ class Finding:
 
 @dataclass(frozen=True)
 class Check:
-    """One limit that was checked, whatever came of it.
+    """One limit that was checked, whatever came of it: `code` is that of the finding it may lead to.
 
-    Parameters
-    ----------
-    code : str
-        The code of the finding it may lead to.
-    outcome : {'passed', 'found', 'not judged'}
-        What came of it.
-    limit, source : str
-        What was allowed, and where that is from; empty where there is no limit.
-    said : str
-        What was seen, or why it could not be judged.
-    finding : Finding or None
-        What was found.
+    `limit` and `source` are empty where there is no limit; `remark` is what was seen, or why it could not be judged.
     """
 
     code: str
     outcome: Outcome
     limit: str
     source: str
-    said: str
+    remark: str
     finding: Finding | None = None
 
 
 @dataclass(frozen=True)
 class Rule:
-    """A limit a rule holds cycles against: the three ways a check can end, said in one place.
-
-    Parameters
-    ----------
-    code : str
-        The code of the finding it may lead to.
-    limit, source : str
-        What is allowed, and where that is from.
-    """
+    """A limit that cycles are held against, where it is from, and the three ways a check of it can end."""
 
     code: str
     limit: str = ""
     source: str = ""
 
-    def passed(self, said: str) -> Check:
+    def passed(self, evidence: str) -> Check:
         """Return that nothing crossed the limit."""
-        return Check(self.code, "passed", self.limit, self.source, said)
+        return Check(self.code, "passed", self.limit, self.source, evidence)
 
-    def not_judged(self, why: str) -> Check:
+    def not_judged(self, reason: str) -> Check:
         """Return that the limit could not be checked."""
-        return Check(self.code, "not judged", self.limit, self.source, why)
+        return Check(self.code, "not judged", self.limit, self.source, reason)
 
     def found(
         self, severity: Severity, title: str, evidence: str, advice: tuple[str, str], cycles: tuple[int, ...] = ()
@@ -97,5 +81,5 @@ class Rule:
 
 
 def withheld(checks: Iterable[Check]) -> tuple[str, ...]:
-    """Return the codes of what the runs should have said and could not, in order."""
+    """Return the codes of what the runs should have told and could not, in order."""
     return tuple(check.code for check in checks if check.code in OF_RUNS and check.outcome == "not judged")

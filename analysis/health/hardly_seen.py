@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 from shuntbook.analysis.cycles.choose_load import NEAR_PLATE, PLATE_SPREAD
 from shuntbook.analysis.levels.rises import Rises
 
-from .cut_off import ABOVE_CUT_OFF, USUAL_CUT_OFF, nominal_of
 from .limits import HealthLimits
 from .runs import LEAST_CYCLES, Runs
+from .voltage import ABOVE_CUT_OFF, USUAL_CUT_OFF, nominal_of
 
 #: Instants that catch a load rise by its draw to within these shares: voltage moves it, other loads step at once. [1]
 INSTANT: Final = (0.8, 1.25)
@@ -46,15 +46,16 @@ def hardly_seen(runs: Runs) -> HardlySeen | None:
     rises = runs.cycles.rises
     if rises is None or runs.mixed or runs.cycles.two_kinds is not None:
         return None
+    # A cloud that passes takes minutes: only means, which smear it out, take it for a rise of a load.
     usable = ~rises.charged if rises.means else np.ones(len(rises.size), dtype=bool)
-    candidates = [_of_size(rises, usable, size) for size in _sizes(runs, rises)]
-    found = [(_likely(each, runs), each.size, each) for each in candidates if each is not None]
-    return max(found, default=(0.0, 0.0, None), key=lambda one: one[:2])[2]
+    candidates = [each for size in _sizes(runs, rises) if (each := _of_size(rises, usable, size)) is not None]
+    return max(candidates, default=None, key=lambda each: (_likely(each, runs), each.size))
 
 
 def _sizes(runs: Runs, rises: Rises) -> list[float]:
     """Return the draws that the load may have. [unit of the signal]."""
     plate = runs.cycles.expected
+    # Where a plate says what to expect, it takes a handful of runs to say otherwise; without one, any run is better.
     seen = _seen_draw(runs, 1 if plate is None else LEAST_CYCLES)
     if plate is not None and (rises.means or seen is not None):
         return [seen or plate]
@@ -78,6 +79,7 @@ def _of_size(rises: Rises, usable: NDArray[np.bool_], size: float) -> HardlySeen
     if not most:
         return None
     count = rises.count[which]
+    # What is a small part of all that rises may be the tail of another load's rises.
     if float((rises.size * rises.count)[which].sum()) < WORTH_LOOKING * float((rises.size * rises.count).sum()):
         return None
     mean_size, volts = (float(np.average(x[which], weights=count)) for x in (rises.size, rises.volts))
@@ -87,6 +89,7 @@ def _of_size(rises: Rises, usable: NDArray[np.bool_], size: float) -> HardlySeen
 def _likely(each: HardlySeen, runs: Runs) -> float:
     """Return how likely rises are the load's: those that come most often, the nearest to the plate counting most."""
     plate = runs.cycles.expected
+    # Counts weighed by how near the size is to the plate, as likely as a normal error of the logarithm makes it.
     return each.most * (1.0 if plate is None else float(np.exp(-((np.log(each.size / plate) / PLATE_SPREAD) ** 2))))
 
 

@@ -12,18 +12,15 @@ from shuntbook.analysis.cycles.cycle import Cycles
 from shuntbook.analysis.quality.sign_check import LEAST_SHARE, SignCheck
 from shuntbook.analysis.wording import spell
 
-from .cut_off import cut_off_of, without
 from .draw import draw_drift, overload, prime_lost, standing_draw
 from .finding import Check, Finding, Rule
-from .limits import COMMON_PRACTICE, HealthLimits, limits_for
+from .limits import COMMON_PRACTICE, HealthLimits
 from .runs import LEAST_READINGS, Runs
 from .short_cycles import short_cycling
 from .starts import stalled_start, start_trip, surge_over_rating
 from .tank import air_charge_lost, leak_down, never_cuts_out
 from .trends import Trend, trends_of
-from .voltage import low_voltage
-
-__all__ = ["Health", "HealthLimits", "findings_of", "health_of", "limits_for", "sign_check", "wrong_sign"]
+from .voltage import cut_off_of, low_voltage, without
 
 Judge = Callable[[Runs, HealthLimits], Check]
 
@@ -59,18 +56,10 @@ def health_of(
 ) -> Health:
     """Hold a load's cycles against every limit that applies to its kind.
 
-    Parameters
-    ----------
-    cycles : Cycles
-        The cycles of one load.
-    limits : HealthLimits
-        What they are held against.
-    usual_interval_s : float or None
-        Median spacing of the readings. [s]
-    last_gap_us : int or None
-        When the log's last gap ended. [us]
+    `usual_interval_s` is the median spacing of the readings, `last_gap_us` when the log's last gap ended.
     """
     runs = Runs(cycles, usual_interval_s, last_gap_us)
+    # What the cut-off ended says nothing of motor and tank, but everything of draw and voltage.
     by_itself = without(runs, cut_off_of(runs, limits).which)
     checks = [judge(by_itself, limits) for judge in OF_MOTORS if limits.is_motor is not False]
     checks += _of_pump(by_itself, limits) if limits.is_pump is not False else []
@@ -82,18 +71,12 @@ def health_of(
 
 def _of_pump(runs: Runs, limits: HealthLimits) -> list[Check]:
     """Ask what is asked of a pump; not of a load that nobody calls one and whose runs are not those of one."""
+    # A fridge or a heater would be blamed for not behaving as a pump.
     usual_s = float(np.median(runs.run_s[runs.whole])) if runs.whole.any() else 0.0
     if limits.is_pump is None and usual_s > PUMP_RUN_S:
         why = f"runs of {spell(usual_s)} are not those of a pump on a tank; a site file can say that it is a pump"
         return [Rule(judge.__name__).not_judged(why) for judge in OF_PUMPS]
     return [judge(runs, limits) for judge in OF_PUMPS]
-
-
-def findings_of(
-    cycles: Cycles, limits: HealthLimits, usual_interval_s: float | None, last_gap_us: int | None = None
-) -> tuple[Finding, ...]:
-    """Return only what `health_of` found."""
-    return health_of(cycles, limits, usual_interval_s, last_gap_us).findings
 
 
 def sampling_too_slow(runs: Runs, limits: HealthLimits) -> Check:
@@ -111,6 +94,7 @@ def sampling_too_slow(runs: Runs, limits: HealthLimits) -> Check:
         return rule.found(
             "note", title, f"{short} of {count} runs, or the rests before them, are shorter: {withheld}", advice
         )
+    # None of the runs seen need be too short: those that are cannot be seen.
     if runs.least_s >= UNSEEN * limits.minimum_run_s.value:
         title = "Readings are too far apart to see short runs"
         return rule.found("note", title, f"{count} runs were seen; {withheld}", advice)
@@ -122,11 +106,6 @@ def _interval_for(run_s: float) -> str:
     return spell(run_s / 10 / LEAST_READINGS)
 
 
-def wrong_sign(sign: SignCheck | None) -> Finding | None:
-    """Return the finding that a log's current seems to be turned: its voltage rises when the draw does."""
-    return sign_check(sign).finding
-
-
 def sign_check(sign: SignCheck | None) -> Check:
     """Judge whether the voltage falls when more is drawn, as a bank's does."""
     rule = Rule(
@@ -136,15 +115,15 @@ def sign_check(sign: SignCheck | None) -> Check:
     )
     if sign is None or sign.plausible is None:
         return rule.not_judged("volts and amps are not both there, or do not step together often enough to tell")
-    said = f"in {sign.against} of {sign.steps} sudden steps of the current the voltage rises with the draw"
+    evidence = f"in {sign.against} of {sign.steps} sudden steps of the current the voltage rises with the draw"
     if sign.resistance_ohm is not None:
-        said += f"; {1000 * abs(sign.resistance_ohm):.3g} mV for each amp"
+        evidence += f"; {1000 * abs(sign.resistance_ohm):.3g} mV for each amp"
     if sign.plausible:
-        return rule.passed(said)
+        return rule.passed(evidence)
     return rule.found(
         "act",
         "Draw and return seem to be swapped",
-        f"{said}; at a bank it falls",
+        f"{evidence}; at a bank it falls",
         (
             "The meter counts charging as positive, or its shunt is wired the other way round.",
             "Turn the log, captured or converted, with 'shuntbook convert LOG --reverse-sign --out OTHER'; until then "

@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final, Literal
 
+from shuntbook.analysis.equipment.bank_voltage import LEAD_ACID
 from shuntbook.analysis.equipment.demand import STANDSTILL_SOURCE, TURNING, power_factors
-from shuntbook.analysis.equipment.inverter_losses import DESIGN_SOURCE, beyond_idle_W, losses_of
+from shuntbook.analysis.equipment.inverter_losses import DESIGN_SOURCE, beyond_idle_W, efficiency, losses_of
 from shuntbook.analysis.equipment.water import (
     PRECHARGE_BELOW_KPA,
     PRECHARGE_SOURCE,
@@ -16,7 +17,7 @@ from shuntbook.analysis.equipment.water import (
 )
 from shuntbook.analysis.nameplate.estimate import estimate
 from shuntbook.analysis.not_known import Refusal
-from shuntbook.analysis.readings.chunk import Side
+from shuntbook.analysis.readings.chunk import SECONDS_PER_HOUR, Side
 from shuntbook.analysis.site.motor_tables import starts_limit
 from shuntbook.analysis.site.site import Inverter, Limits, Load, Site, Water
 from shuntbook.analysis.site.units import SI, DisplayUnits
@@ -40,7 +41,6 @@ DRIFT_SHARE: Final = 0.1
 TANK_SOURCE: Final = "Boyle's law with the site file's tank, pressures and flow (National Driller)"
 #: Lead-acid is empty at 1.75 V a cell, 10.5 V for 12 V nominal: common practice, from memory. [V per nominal V]
 LEAD_ACID_EMPTY: Final = 10.5 / 12
-_LEAD_ACID: Final = ("flooded_lead_acid", "agm", "gel")
 
 
 @dataclass(frozen=True)
@@ -73,18 +73,15 @@ class HealthLimits:
         Lowest voltage at the bank during a run; and right before a start. [V]
     standing_W : Bound or None
         Highest draw while the load rests. [W]
-    continuous_W, surge_W : Bound or None
-        What the load's inverter can give for good, and at a start, as the meter sees it. [W]
-    plate_W : Bound or None
-        What the load's plate makes one expect, as the meter sees it. [W]
+    continuous_W, surge_W, plate_W : Bound or None
+        What the load's inverter can give for good, and at a start, and what its plate makes one expect; all as the
+        meter sees it. [W]
     cut_off_V : Bound or None
         Where the load's inverter switches itself off; for a load on the bank, where the bank is to be. [V]
     nominal_V : float or None
         The bank's nominal voltage. [V]
     published_for_pumps : bool
         Whether `minimum_run_s` and `starts_per_day` are those published for submersible pump motors.
-    shown : DisplayUnits
-        The units that figures in sentences are in.
     """
 
     kind: str | None
@@ -109,12 +106,22 @@ class HealthLimits:
     @property
     def is_motor(self) -> bool | None:
         """Whether the site file says that the load is a motor; None without a site file."""
-        return None if self.kind is None else self.kind in ("pump", "motor", "compressor")
+        return None if self.kind is None else self.kind in TURNING
 
     @property
     def is_pump(self) -> bool | None:
         """Whether the site file says that the load is a pump; None without a site file."""
         return None if self.kind is None else self.kind == "pump"
+
+    @property
+    def if_motor(self) -> str:
+        """What a title adds where nobody said that the load is a motor."""
+        return "" if self.is_motor else " (if it is a motor)"
+
+    @property
+    def if_pump(self) -> str:
+        """What a title adds where nobody said that the load is a pump."""
+        return "" if self.is_pump else " (if it is a pump)"
 
     @property
     def precharge(self) -> str:
@@ -125,20 +132,12 @@ class HealthLimits:
 def limits_for(site: Site | None, load: Load | None, side: Side = "dc") -> HealthLimits:
     """Return the limits for a load: the owner's own first, then the published ones for its size.
 
-    Parameters
-    ----------
-    site : Site or None
-        The site.
-    load : Load or None
-        The load whose runs are looked at.
-    side : {'dc', 'ac'}
-        Where the meter sits: behind an inverter it sees the load's watts, at the bank also the inverter's losses.
+    On side ``ac``, behind an inverter, the meter sees the load's watts; at the bank also the inverter's losses.
     """
     own = site.limits if site is not None else Limits()
     larger = load is not None and load.hp is not None and load.hp >= 1
-    minimum_run_s = _own(
-        own.minimum_run_s, MINIMUM_RUN_S, MINIMUM_RUN_SOURCE + ("; trade: 2 min from 1 hp on" if larger else "")
-    )
+    published = MINIMUM_RUN_SOURCE + ("; trade: 2 min from 1 hp on" if larger else "")
+    minimum_run_s = _own(own.minimum_run_s, MINIMUM_RUN_S, published)
     starts_per_day = _starts(own, load)
     inverter = site.inverter_of(load) if site is not None and load is not None else None
     return HealthLimits(
@@ -147,8 +146,8 @@ def limits_for(site: Site | None, load: Load | None, side: Side = "dc") -> Healt
         starts_per_day=starts_per_day,
         starts_per_hour=_burst(own, minimum_run_s, starts_per_day),
         longest_run_s=_own(own.longest_run_s, LONGEST_RUN_S, COMMON_PRACTICE),
-        dry_share=_own_pct(own.dry_running_pct, DRY_SHARE, DRY_SOURCE),
-        drift_share=_own_pct(own.draw_drift_pct, DRIFT_SHARE, COMMON_PRACTICE),
+        dry_share=_own(own.dry_running_pct, DRY_SHARE, DRY_SOURCE, whole=100),
+        drift_share=_own(own.draw_drift_pct, DRIFT_SHARE, COMMON_PRACTICE, whole=100),
         tank_run_s=_tank_run_s(site.water, load) if site is not None else None,
         lowest_V=_lowest_V(site, inverter) if site is not None and side == "dc" else None,
         resting_V=_resting_V(site) if site is not None and side == "dc" else None,
@@ -163,12 +162,9 @@ def limits_for(site: Site | None, load: Load | None, side: Side = "dc") -> Healt
     )
 
 
-def _own(own: float | None, default: float, source: str) -> Bound:
-    return Bound(default, source) if own is None else Bound(own, OWNER)
-
-
-def _own_pct(own: float | None, default: float, source: str) -> Bound:
-    return Bound(default, source) if own is None else Bound(own / 100, OWNER)
+def _own(own: float | None, default: float, source: str, *, whole: float = 1.0) -> Bound:
+    """Return the owner's limit, so many of a whole, else a default."""
+    return Bound(default, source) if own is None else Bound(own / whole, OWNER)
 
 
 def _starts(own: Limits, load: Load | None) -> Bound:
@@ -180,6 +176,7 @@ def _starts(own: Limits, load: Load | None) -> Bound:
     try:
         limit = starts_limit(hp, phases)
     except Refusal:
+        # No table goes to such a size: then the one for small motors, the most lenient, holds.
         limit = starts_limit(0.5)
     size = "" if load is not None and load.hp is not None else ", for a motor up to 3/4 hp: the size is not known"
     return Bound(limit.per_day, limit.source + size)
@@ -189,22 +186,23 @@ def _burst(own: Limits, minimum_run_s: Bound, starts_per_day: Bound) -> Bound:
     """Return the starts in one hour that no tank for the shortest run allows. [1/h]."""
     if own.starts_per_hour is not None:
         return Bound(own.starts_per_hour, OWNER)
-    by_tank = BURST_ALLOWANCE * 3600 / (4 * minimum_run_s.value)
-    said = "what a tank for such runs allows (at most one start in 4 times the run, from memory), and a third more"
-    return Bound(max(by_tank, starts_per_day.value / 24), said)
+    # Whoever may start so often a day may do so in an hour as well, whatever the tank.
+    by_tank = BURST_ALLOWANCE * SECONDS_PER_HOUR / (4 * minimum_run_s.value)
+    source = "what a tank for such runs allows (at most one start in 4 times the run, from memory), and a third more"
+    return Bound(max(by_tank, starts_per_day.value / 24), source)
 
 
 def _tank_run_s(water: Water | None, load: Load | None) -> Bound | None:
     """Return the shortest run that a sound tank allows; None where tank or flow are not known. [s]."""
     if water is None or load is None or water.load != load.name or water.pump_L_per_min is None:
         return None
-    air_kPa = water.air_kPa
-    assumed = "" if air_kPa is not None else f"; pre-charge assumed {below_cut_in(water.shown)} ({PRECHARGE_SOURCE})"
+    air_kPa, assumed = water.air_kPa, ""
     if air_kPa is None:
-        air_kPa = water.start_kPa - PRECHARGE_BELOW_KPA
-    usable_L = drawdown_L(
-        water.volume_L, max(air_kPa, 0.0), water.start_kPa, water.stop_kPa, atmosphere_kPa(water.height_m)
-    )
+        air_kPa = max(water.start_kPa - PRECHARGE_BELOW_KPA, 0.0)
+        assumed = f"; pre-charge assumed {below_cut_in(water.shown)} ({PRECHARGE_SOURCE})"
+    outside_kPa = atmosphere_kPa(water.height_m)
+    usable_L = drawdown_L(water.volume_L, air_kPa, water.start_kPa, water.stop_kPa, outside_kPa)
+    # With such pressures no water gets in, and no run is too short for it.
     if usable_L <= 0:
         return None
     return Bound(usable_L / water.pump_L_per_min * 60, TANK_SOURCE + assumed)
@@ -214,14 +212,15 @@ def _lowest_V(site: Site, inverter: Inverter | None) -> Bound | None:
     """Return the voltage that not even the dip of a start may pull the bank below. [V]."""
     if site.limits.low_voltage_V is not None:
         return Bound(site.limits.low_voltage_V, OWNER)
+    # A start may pull the bank below its own cut-off for a moment; only an inverter minds that.
     return _cut_off_V(site, inverter) if inverter is not None else None
 
 
 def _cut_off_V(site: Site, inverter: Inverter | None) -> Bound | None:
     """Return the voltage at which what feeds the load is switched off. [V]."""
     if inverter is not None:
-        said = f"{OWNER}: where '{inverter.name}' switches itself off"
-        return None if inverter.cut_off_V is None else Bound(inverter.cut_off_V, said)
+        source = f"{OWNER}: where '{inverter.name}' switches itself off"
+        return None if inverter.cut_off_V is None else Bound(inverter.cut_off_V, source)
     return None if site.bank.cut_off_V is None else Bound(site.bank.cut_off_V, f"{OWNER}: the bank's cut_off_V")
 
 
@@ -229,7 +228,7 @@ def _resting_V(site: Site) -> Bound | None:
     """Return the voltage below which the bank counts as empty. [V]."""
     if site.bank.cut_off_V is not None:
         return Bound(site.bank.cut_off_V, f"{OWNER}: the bank's cut_off_V")
-    if site.bank.chemistry in _LEAD_ACID:
+    if site.bank.chemistry in LEAD_ACID:
         empty_V = round(site.bank.nominal_V * LEAD_ACID_EMPTY, 2)
         return Bound(empty_V, "1.75 V a lead-acid cell, common practice, from memory")
     return None
@@ -247,17 +246,19 @@ def _at_meter(
     given_W, given_VA = (getattr(inverter, f"{rating}_{unit}") for unit in ("W", "VA"))
     if given_VA is None and given_W is None:
         return None
-    factor = power_factors(load)[0 if rating == "continuous" else 1].high
+    running, starting = power_factors(load)
+    factor = (running if rating == "continuous" else starting).high
     # Where both are given the nearer decides.
-    ac_W, unit = min((watts, unit) for watts, unit in ((given_W, "W"), (_times(given_VA, factor), "VA")) if watts)
+    ac_W, unit = min((x * share, unit) for x, share, unit in ((given_W, 1.0, "W"), (given_VA, factor, "VA")) if x)
     source = f"{OWNER}: '{inverter.name}' gives {figure(given_VA if unit == 'VA' else ac_W, unit)}"
     source += " for good" if rating == "continuous" else ""
     source += f", at a power factor of {factor:.3g}{_of(load, rating)}" if unit == "VA" else ""
+    # At the bank the load shows as what the inverter takes beyond its idling, which goes on between runs as well.
     if side == "ac":
         return Bound(ac_W, source)
     losses = losses_of(inverter)
     taken_W = beyond_idle_W(losses, ac_W)
-    how = f"{ac_W / taken_W:.0%} efficiency".replace("%", " %")
+    how = f"{100 * efficiency(losses, ac_W, with_idle=False):.0f} % efficiency"
     return Bound(taken_W, f"{source}, with {how} ({losses.key or DESIGN_SOURCE})")
 
 
@@ -265,10 +266,6 @@ def _of(load: Load, rating: str) -> str:
     if rating == "surge" and load.kind in TURNING:
         return f" at most ({STANDSTILL_SOURCE})"
     return "" if load.power_factor is not None else " at most, usual for its kind"
-
-
-def _times(apparent_VA: float | None, factor: float) -> float | None:
-    return None if apparent_VA is None else apparent_VA * factor
 
 
 def _plate_W(site: Site, load: Load, side: Side) -> Bound | None:

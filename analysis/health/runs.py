@@ -29,16 +29,8 @@ _HOUR_US: Final = 3600 * MICROSECONDS
 class Runs:
     """The cycles of one load, ready to be judged.
 
-    Parameters
-    ----------
-    cycles : Cycles
-        The cycles.
-    usual_interval_s : float or None
-        Median spacing of the readings. [s]
-    last_gap_us : int or None
-        When the log's last gap ended: a run that began before it and has no end is not known to go on. [us]
-    left_out : int
-        Runs that are not among these, because the inverter's cut-off ended them.
+    A run that began before `last_gap_us`, when the log's last gap ended, and has no end is not known to go on.
+    `left_out` are runs that are not among these, because the inverter's cut-off ended them.
     """
 
     cycles: Cycles
@@ -140,6 +132,7 @@ class Runs:
     def _goes_on(self) -> bool:
         """Tell whether the last run was still going on at the log's end, as far as it was measured all the time."""
         cut = self.last_gap_us is not None and self.last_gap_us > self.start_us[-1]
+        # A gap after its start may hide its end.
         return self.cycles.cycles[-1].stop_us is None and not cut
 
     @property
@@ -152,6 +145,7 @@ class Runs:
         """Whether the runs are not those of one load: two kinds are among them, or many begin before others end."""
         if self.two_kinds:
             return True
+        # A rest of nothing says that a run began before the one before it ended; one of these may be a slip of pairing.
         overlaps = int((self.rest_s <= 0).sum())
         return overlaps > max(1.0, MOST_OVERLAPS * float((~np.isnan(self.rest_s)).sum()))
 
@@ -163,16 +157,10 @@ class Runs:
     def cannot_tell(self, rule: Rule, needed_s: float = 0.0, least: int = LEAST_CYCLES) -> Check | None:
         """Return why a rule on the lengths of runs and rests is withheld; None where it need not be.
 
-        Parameters
-        ----------
-        rule : Rule
-            The rule.
-        needed_s : float
-            The length that the readings must be able to show. [s]
-        least : int
-            The whole runs that it needs.
+        `needed_s` is the length that the readings must be able to show, `least` the whole runs that it needs.
         """
         count = int(self.whole.sum())
+        # Too coarse readings come first: they make kinds and overlaps doubtful as well.
         if self.least_s > needed_s > 0 or (count and self.too_short[self.whole].mean() > TOO_MANY_SHORT):
             return rule.not_judged(f"readings too far apart: only what lasts {spell(self.least_s)} can be told")
         if self.two_kinds:

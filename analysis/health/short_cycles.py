@@ -45,23 +45,25 @@ def short_cycling(runs: Runs, limits: HealthLimits) -> Check:
     """
     rule = _rule(limits)
     if (cannot := runs.cannot_tell(rule, limits.minimum_run_s.value)) is not None:
+        # Starts can be counted where runs cannot be measured; but not where they are several loads'.
         return cannot if runs.mixed else _by_starts_alone(runs, limits, rule) or _by_rises(runs, limits, rule) or cannot
+    # Either end of a run may lie up to half a spacing outside of what was read.
     short = runs.run_s + (runs.usual_interval_s or 0.0) < limits.minimum_run_s.value
     brief = _most_are(short, runs)
     a_day = _too_many_a_day(runs, limits)
     often = a_day is not None or busiest_hour(runs.start_us) > limits.starts_per_hour.value
-    said = _said(runs, short) + (f"; {a_day:.0f} starts in 24 h on average" if a_day is not None else "")
+    evidence = _evidence(runs, short) + (f"; {a_day:.0f} starts in 24 h on average" if a_day is not None else "")
+    # Runs that are seen may be the long ones only.
     if not often and (by_rises := _by_rises(runs, limits, rule)) is not None:
         return by_rises
     if not brief and not often:
-        return rule.passed(said)
-    condition = "" if limits.is_motor else " (if it is a motor)"
+        return rule.passed(evidence)
     what = " and ".join(["starts too often"] * often + ["runs too briefly"] * brief)
     if _of_another_kind(limits):
-        said += f"; the limit is that of submersible pump motors, and this is a {limits.kind}"
+        evidence += f"; the limit is that of submersible pump motors, and this is a {limits.kind}"
     which = short if brief else np.ones(len(short), dtype=bool)
     severity = _severity(limits, brief=brief, often=often)
-    return rule.found(severity, f"{runs.name} {what}{condition}", said, _advice(limits), runs.starts(which))
+    return rule.found(severity, f"{runs.name} {what}{limits.if_motor}", evidence, _advice(limits), runs.starts(which))
 
 
 def _by_starts_alone(runs: Runs, limits: HealthLimits, rule: Rule) -> Check | None:
@@ -70,19 +72,19 @@ def _by_starts_alone(runs: Runs, limits: HealthLimits, rule: Rule) -> Check | No
     None where the starts say nothing either: neither more of them in an hour than allowed nor, in a log too short for
     that, several as close together as if there were twice as many.
     """
+    # In a log shorter than an hour a rate stands in for the busiest hour, at twice what is allowed.
     most, allowed = busiest_hour(runs.start_us), limits.starts_per_hour.value
     a_day, rate = _too_many_a_day(runs, limits), _rate_per_hour(runs)
     if most <= allowed and a_day is None and not (len(runs.start_us) >= LEAST_STARTS and rate > BURST * allowed):
         return None
-    said = f"{most} starts in the busiest hour"
-    said += f"; {a_day:.0f} starts in 24 h on average" if a_day is not None else ""
+    evidence = f"{most} starts in the busiest hour"
+    evidence += f"; {a_day:.0f} starts in 24 h on average" if a_day is not None else ""
     if most <= allowed:
-        said = f"{len(runs.start_us)} starts in {spell(runs.span_s)}, as many as {rate:.0f} an hour"
-    condition = "" if limits.is_motor else " (if it is a motor)"
+        evidence = f"{len(runs.start_us)} starts in {spell(runs.span_s)}, as many as {rate:.0f} an hour"
     severity: Severity = "note" if _of_another_kind(limits) else "watch"
     every = runs.starts(np.ones(len(runs.start_us), dtype=bool))
-    said += f"; {int(runs.whole.sum())} whole runs, so their lengths were not judged"
-    return rule.found(severity, f"{runs.name} starts too often{condition}", said, _advice(limits), every)
+    evidence += f"; {int(runs.whole.sum())} whole runs, so their lengths were not judged"
+    return rule.found(severity, f"{runs.name} starts too often{limits.if_motor}", evidence, _advice(limits), every)
 
 
 def _by_rises(runs: Runs, limits: HealthLimits, rule: Rule) -> Check | None:
@@ -101,16 +103,16 @@ def _by_rises(runs: Runs, limits: HealthLimits, rule: Rule) -> Check | None:
         return rule.not_judged(f"the bank stands at {seen.volts:.3g} V at its starts: the inverter may end the runs")
     unit = runs.cycles.signal[-1]
     by_part = "up to its draw" if runs.cycles.rises is not None and runs.cycles.rises.means else "its draw"
-    said = (
+    evidence = (
         f"at least {seen.most} starts in the busiest hour, of runs too brief for the readings, by rises of about "
         f"{figure(seen.size, unit, digits=2)} ({by_part})"
     )
-    said += f"; at least {a_day:.0f} in 24 h on average" if a_day > limits.starts_per_day.value else ""
+    evidence += f"; at least {a_day:.0f} in 24 h on average" if a_day > limits.starts_per_day.value else ""
+    # At twice the starts there is no time left for a run of the shortest good length.
     severity: Severity = "act" if limits.is_motor and seen.most > SURELY_BRIEF * allowed else "watch"
     severity = "note" if _of_another_kind(limits) else severity
-    condition = "" if limits.is_motor else " (if it is a motor)"
     name = runs.name if runs.cycles.load else "A load"
-    return rule.found(severity, f"{name} starts too often{condition}", said, _advice(limits), (seen.hour_us,))
+    return rule.found(severity, f"{name} starts too often{limits.if_motor}", evidence, _advice(limits), (seen.hour_us,))
 
 
 def _rate_per_hour(runs: Runs) -> float:
@@ -135,6 +137,7 @@ def _rule(limits: HealthLimits) -> Rule:
 
 def _most_are(short: BoolArray, runs: Runs) -> bool:
     whole = short[runs.whole]
+    # Healthy weeks must not hide a bad day.
     newest = whole[-max(LEAST_CYCLES, round(NEWEST * len(whole))) :]
     return bool(whole.mean() >= MOST or newest.mean() >= MOST)
 
@@ -146,7 +149,7 @@ def _too_many_a_day(runs: Runs, limits: HealthLimits) -> float | None:
     return a_day if a_day > limits.starts_per_day.value else None
 
 
-def _said(runs: Runs, short: BoolArray) -> str:
+def _evidence(runs: Runs, short: BoolArray) -> str:
     whole = runs.run_s[runs.whole]
     return (
         f"{int(short.sum())} of {len(whole)} whole runs are too short "

@@ -72,19 +72,19 @@ def _failed_starts(
     if len(attempts) < LEAST_ATTEMPTS:
         return rule.passed(f"starts that failed: {len(attempts)}")
     lasted_s = float(np.median([attempt.lasted_s for attempt in attempts]))
+    # All attempts are of one kind: what trips and what stalls are told apart by how long they last.
     if (lasted_s > TRIP_S) is not stalled:
         return rule.passed(f"{len(attempts)} starts failed, but they lasted {spell(lasted_s)}")
-    condition = "" if limits.is_motor else " (if it is a motor)"
     starts = tuple(attempt.start_us for attempt in attempts)
     severity = _severity(len(attempts), limits)
-    return rule.found(severity, f"{title}{condition}", _said(attempts, lasted_s), advice, starts)
+    return rule.found(severity, f"{title}{limits.if_motor}", _evidence(attempts, lasted_s), advice, starts)
 
 
 def _severity(count: int, limits: HealthLimits) -> Severity:
     return "act" if count >= MANY_ATTEMPTS and limits.is_motor else "watch"
 
 
-def _said(attempts: Sequence[Attempt], lasted_s: float) -> str:
+def _evidence(attempts: Sequence[Attempt], lasted_s: float) -> str:
     peaks = [attempt.peak_A for attempt in attempts if attempt.peak_A is not None]
     highest = f", up to {figure(max(peaks), 'A')}" if peaks else ""
     span_s = (attempts[-1].start_us - attempts[0].start_us) / MICROSECONDS
@@ -103,10 +103,11 @@ def surge_over_rating(runs: Runs, limits: HealthLimits) -> Check:
         return rule.not_judged("watts were not read, or not worked out, during the starts")
     over = peak_W > rating.value
     unseen = "" if all(cycle.surge_resolved for cycle in runs.cycles.cycles) else "; the true surge may be higher"
-    said = f"highest {figure(float(known.max()), 'W')}{unseen}"
+    evidence = f"highest {figure(float(known.max()), 'W')}{unseen}"
+    # Readings that may have missed the top can show a surge that is too high, but none that is not.
     if over.sum() < LEAST_SURGES and not any(cycle.surge_resolved for cycle in runs.cycles.cycles):
-        return rule.not_judged(f"readings too far apart to see a whole surge; {said}")
+        return rule.not_judged(f"readings too far apart to see a whole surge; {evidence}")
     if over.sum() < LEAST_SURGES:
-        return rule.passed(said)
+        return rule.passed(evidence)
     title = f"The start of {runs.name[0].lower()}{runs.name[1:]} takes more than its inverter is rated for"
-    return rule.found("watch", title, f"{int(over.sum())} starts, {said}", SURGE_ADVICE, runs.starts(over))
+    return rule.found("watch", title, f"{int(over.sum())} starts, {evidence}", SURGE_ADVICE, runs.starts(over))

@@ -7,7 +7,7 @@ whatever is drawn, and only a smaller D makes runs and rests shrink together.
 
 from __future__ import annotations
 
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 
@@ -71,6 +71,14 @@ STILL_S: Final = 3600.0
 TIMES_LONGEST: Final = 10.0
 
 
+class _Shrunk(NamedTuple):
+    """What shows that runs have become too short for the tank, in which of them, and how much that asks for."""
+
+    evidence: str
+    which: BoolArray
+    severity: Severity = "watch"
+
+
 def air_charge_lost(runs: Runs, limits: HealthLimits) -> Check:
     """Judge whether the tank still holds the water it should between two starts.
 
@@ -82,16 +90,12 @@ def air_charge_lost(runs: Runs, limits: HealthLimits) -> Check:
         return cannot
     condition = "" if limits.is_pump else " (if it is a pump with a pressure tank)"
     title = f"The pressure tank has possibly lost its air charge{condition}"
-    for found in (_against_tank(runs, limits), _against_before(runs), _far_below(runs, limits)):
-        if found is not None:
-            evidence, which = found
-            sure = limits.tank_run_s is not None and evidence.startswith("runs")
-            return rule.found("act" if sure else "watch", title, evidence, _air_advice(limits), runs.starts(which))
+    # The tank of the site file tells most; where it says nothing, the log's own past does, and then a bare guess.
+    shrunk = _against_tank(runs, limits) or _against_before(runs) or _far_below(runs, limits)
+    if shrunk is not None:
+        advice = _AIR_CAUSES, _AIR_CHECK_FIRST.format(below=limits.precharge)
+        return rule.found(shrunk.severity, title, shrunk.evidence, advice, runs.starts(shrunk.which))
     return rule.passed(f"usual run {spell(float(np.nanmedian(runs.run_s)))}")
-
-
-def _air_advice(limits: HealthLimits) -> tuple[str, str]:
-    return _AIR_CAUSES, _AIR_CHECK_FIRST.format(below=limits.precharge)
 
 
 def _air_rule(limits: HealthLimits) -> Rule:
@@ -111,24 +115,25 @@ def _air_rule(limits: HealthLimits) -> Rule:
     )
 
 
-def _against_tank(runs: Runs, limits: HealthLimits) -> tuple[str, BoolArray] | None:
+def _against_tank(runs: Runs, limits: HealthLimits) -> _Shrunk | None:
     """Find runs shorter than the tank allows, in the whole log or its newest third."""
     if limits.tank_run_s is None:
         return None
     limit_s = OF_TANK_RUN * limits.tank_run_s.value
     short = runs.run_s < limit_s
+    # The newest third as well as all: a tank that lost its air last week had sound runs before.
     newest = short[runs.whole][-max(LEAST_CYCLES, int(runs.whole.sum()) // 3) :]
     if newest.mean() < MOST:
         return None
     usual_s = float(np.median(runs.run_s[short]))
-    said = (
+    evidence = (
         f"runs of {spell(usual_s)} (median of {int(short.sum())}) where a sound tank allows none below "
         f"{spell(limits.tank_run_s.value)}: it gives about {100 * usual_s / limits.tank_run_s.value:.0f} % of its water"
     )
-    return said, short
+    return _Shrunk(evidence, short, "act")
 
 
-def _against_before(runs: Runs) -> tuple[str, BoolArray] | None:
+def _against_before(runs: Runs) -> _Shrunk | None:
     """Find that the newest third of runs and rests are both far shorter than those the log began with.
 
     It began with the cycles of its first quarter of time, or the first few: a tank that loses its air makes more and
@@ -142,29 +147,30 @@ def _against_before(runs: Runs) -> tuple[str, BoolArray] | None:
     before, now = slice(None, max(quarter, LEAST_CYCLES)), slice(-(len(run_s) // 3), None)
     shorter = np.median(run_s[now]) < OF_BEFORE * np.quantile(run_s[before], 0.1)
     rests_too = np.median(rest_s[now]) < OF_BEFORE * np.median(rest_s[before])
+    # Runs may be shorter because less is drawn; only a smaller drawdown shortens the time to fill it at no use.
     water = _tank_s(run_s, rest_s)
     if not (shorter and rests_too and np.median(water[now]) < OF_BEFORE * np.median(water[before])):
         return None
-    said = (
+    evidence = (
         f"at first runs took {spell(float(np.median(run_s[before])))} and rests "
         f"{spell(float(np.median(rest_s[before])))}, at last {spell(float(np.median(run_s[now])))} and "
         f"{spell(float(np.median(rest_s[now])))} (medians)"
     )
-    return said, known & (np.cumsum(known) > known.sum() - len(run_s) // 3)
+    return _Shrunk(evidence, known & (np.cumsum(known) > known.sum() - len(run_s) // 3))
 
 
-def _far_below(runs: Runs, limits: HealthLimits) -> tuple[str, BoolArray] | None:
+def _far_below(runs: Runs, limits: HealthLimits) -> _Shrunk | None:
     """Find runs and rests that are both far below what a motor needs, in the newest third of the log."""
     both = (runs.run_s < FAR_BELOW * limits.minimum_run_s.value) & (runs.rest_s < FAR_BELOW * MINIMUM_REST_S)
     known = runs.whole & ~np.isnan(runs.rest_s)
     newest = both[known][-max(LEAST_CYCLES, int(known.sum()) // 3) :]
     if limits.tank_run_s is not None or len(newest) < LEAST_CYCLES or newest.mean() < MOST:
         return None
-    said = (
+    evidence = (
         f"{int(both.sum())} times the load ran for {spell(float(np.median(runs.run_s[both])))} after a rest of "
         f"{spell(float(np.median(runs.rest_s[both])))} (medians)"
     )
-    return said, both
+    return _Shrunk(evidence, both)
 
 
 def _tank_s(run_s: FloatArray, rest_s: FloatArray) -> FloatArray:
@@ -192,10 +198,9 @@ def leak_down(runs: Runs, limits: HealthLimits) -> Check:
     run_s = float(np.median(runs.run_s[regular]))
     if _stopped(runs, regular, usual_s):
         return rule.passed("regular for a while, then the load rested for longer: a steady use that ended")
-    condition = "" if limits.is_pump else " (if it is a pump)"
     return rule.found(
         "watch" if limits.is_pump else "note",  # a thermostat runs a fridge as regularly
-        f"Water possibly leaks away: the pump starts at equal intervals{condition}",
+        f"Water possibly leaks away: the pump starts at equal intervals{limits.if_pump}",
         f"{int(regular.sum())} runs of {spell(run_s)} come every {spell(usual_s + run_s)}, alike to a quarter",
         LEAK_ADVICE,
         runs.starts(regular),
@@ -209,12 +214,14 @@ def _regular(runs: Runs) -> BoolArray:
         return regular
     rests = np.lib.stride_tricks.sliding_window_view(runs.rest_s, LEAK_RESTS)
     lengths = np.lib.stride_tricks.sliding_window_view(runs.run_s, LEAK_RESTS)
+    # Two readings of either rest may each be off by a spacing.
     slack_s = 2 * (runs.usual_interval_s or 0.0)
     alike = rests.max(axis=1) <= ALIKE * rests.min(axis=1) + slack_s
     alike &= lengths.max(axis=1) <= ALIKE * lengths.min(axis=1) + slack_s
     alike &= lengths.sum(axis=1) <= LEAK_DUTY * (rests + lengths).sum(axis=1)
     for first in np.flatnonzero(alike):
         regular[first : first + LEAK_RESTS] = True
+    # Counts the turns from regular to not and back.
     rows = np.cumsum(np.diff(regular, prepend=False))  # odd within a row
     for row in np.unique(rows[regular]):
         if np.sum((runs.rest_s + runs.run_s)[rows == row]) < LEAK_S:
@@ -249,24 +256,26 @@ def never_cuts_out(runs: Runs, limits: HealthLimits) -> Check:
     usual_s = float(np.median(others))
     lengths_s = runs.lengths_s()
     long = lengths_s > max(limit.value, TIMES_USUAL * usual_s)
+    # A run that goes on may be found early: there is still time to switch the pump off.
     long |= ~runs.whole & (lengths_s > max(min(STILL_S, limit.value), TIMES_LONGEST * float(others.max())))
+    # Another run during it, or another draw, and it was mispaired: the start of one load with the stop of another.
     long &= runs.alone(lengths_s) & (draws_as_usual(runs) | runs.less)
     if not long.any() and runs.cycles.perhaps_dry is not None and runs.cycles.perhaps_dry.lasted_s > STILL_S:
         return rule.not_judged(runs.perhaps_dry)
     if not long.any():
         return rule.passed(f"the longest run took {spell(float(others.max()))}, a usual one {spell(usual_s)}")
-    said = f"{int(long.sum())} of {len(long)} runs went on for up to {spell(float(lengths_s[long].max()))}"
+    evidence = f"{int(long.sum())} of {len(long)} runs went on for up to {spell(float(lengths_s[long].max()))}"
     usual = f"; a usual run takes {spell(usual_s)} (median of {len(others)})"
     if (long & runs.less).any():
-        said += f", {int((long & runs.less).sum())} of them at the draw of a pump that runs dry"
+        evidence += f", {int((long & runs.less).sum())} of them at the draw of a pump that runs dry"
     elif runs.whole[long].all():
         title = f"{runs.name} ran for {spell(float(lengths_s[long].max()))} in one go, and stopped"
         severity: Severity = "watch" if limit.source == OWNER else "note"
-        return rule.found(severity, title, f"{said}, and ended{usual}", LONG_ADVICE, runs.starts(long))
+        return rule.found(severity, title, f"{evidence}, and ended{usual}", LONG_ADVICE, runs.starts(long))
     return rule.found(
         "watch",
         f"{runs.name} runs on and does not cut out",
-        f"{said}{'' if runs.whole[long].all() else ', the last still when the log ended'}{usual}",
+        f"{evidence}{'' if runs.whole[long].all() else ', the last still when the log ended'}{usual}",
         NEVER_ADVICE,
         runs.starts(long),
     )

@@ -14,31 +14,18 @@ from .runs import Runs
 
 #: A slope is worked out from at most so many cycles, evenly thinned: all pairs of them are looked at.
 MOST_POINTS: Final = 300
-
 #: From so many cycles over so long a time on there is a trend to speak of: common practice, no source. [1, s]
 LEAST_POINTS: Final = 20
-
 LEAST_SPAN_S: Final = 2 * 86400.0
-
-_DAY_US: Final = 86400 * MICROSECONDS
+DAY_US: Final = 86400 * MICROSECONDS
 
 
 @dataclass(frozen=True)
 class Trend:
-    """How one figure of a load's cycles changes.
+    """How one figure of a load's cycles changes a day, with its 95 % interval, and its median; in its own unit.
 
-    Parameters
-    ----------
-    name : str
-        The field of the cycle: ``run_W``, ``run_A``, ``run_s`` or ``off_before_s``.
-    per_day, low, high : float
-        Change a day, and its 95 % interval. [unit of the field / d]
-    usual : float
-        Median of the field. [its unit]
-    span_d : float
-        From the first cycle that counts to the last. [d]
-    count : int
-        Cycles that count.
+    `name` is the field of the cycle: ``run_W``, ``run_A``, ``run_s`` or ``off_before_s``. From the first cycle that
+    counts to the last it is `span_d`.
     """
 
     name: str
@@ -63,14 +50,7 @@ class Trend:
 def trend_of(runs: Runs, name: str, values: FloatArray) -> Trend | None:
     """Return how a field changes; None where the cycles are too few or lie too close together.
 
-    Parameters
-    ----------
-    runs : Runs
-        The cycles.
-    name : str
-        What to call the field.
-    values : array, shape (n,)
-        Its value for each cycle; NaN where it does not count.
+    `values`, shape (n,), is the field's value for each cycle; NaN where it does not count.
     """
     known = np.flatnonzero(~np.isnan(values))
     if len(known) < LEAST_POINTS:
@@ -79,10 +59,11 @@ def trend_of(runs: Runs, name: str, values: FloatArray) -> Trend | None:
     usual = float(np.median(values[known]))
     if span_us < LEAST_SPAN_S * MICROSECONDS or usual <= 0:
         return None
+    # Thinned by rank and not by chance, so that the same log has the same trend.
     some = known[np.unique(np.linspace(0, len(known) - 1, MOST_POINTS).round().astype(int))]
-    days = (runs.start_us[some] - runs.start_us[some[0]]) / _DAY_US
+    days = (runs.start_us[some] - runs.start_us[some[0]]) / DAY_US
     slope, low, high = theil_sen(days, values[some])
-    return Trend(name, slope, low, high, usual, span_us / _DAY_US, len(known))
+    return Trend(name, slope, low, high, usual, span_us / DAY_US, len(known))
 
 
 def trends_of(runs: Runs) -> tuple[Trend, ...]:

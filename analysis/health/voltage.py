@@ -1,18 +1,21 @@
-"""What the bank's voltage says: pulled too low by a run, or too low before it."""
+"""What the bank's voltage says: too low before a run or in it, so low that the inverter ends it.
+
+Runs that end because the inverter switches itself off say nothing about motor and tank.
+"""
 
 from __future__ import annotations
 
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
 
-from shuntbook.analysis.readings.chunk import FloatArray
-from shuntbook.analysis.wording import spell
+from shuntbook.analysis.readings.chunk import BoolArray, FloatArray
+from shuntbook.analysis.wording import figure, spell
 
-from .cut_off import CutOff, cut_off_of
 from .finding import Check, Rule, Severity
 from .limits import Bound, HealthLimits
-from .runs import Runs
+from .runs import LEAST_CYCLES, Runs
 
 ADVICE: Final = (
     "A bank that is empty, old or cold, cables or joints with too much resistance, or a load too large for the bank. "
@@ -24,6 +27,88 @@ ADVICE: Final = (
 #: Fewer runs than this may be chance, or a reading gone wrong; so many ask for action.
 LEAST_RUNS: Final = 2
 MANY_RUNS: Final = 8
+#: The bank may stand so much above the inverter's cut-off when that switches off: meters and cables differ by some
+#: percent (common practice, no source). [1]
+ABOVE_CUT_OFF: Final = 1.02
+#: Without a site file: inverters switch off at 10 to 11 V for 12 V nominal (data sheets, from memory), and the meter
+#: may be off by a percent. [V per nominal V]
+USUAL_CUT_OFF: Final = 1.01 * 11.0 / 12.0
+#: Nominal voltages of banks, and by how much a bank usually stands above its own: 12.5 V for 12 V. [V], [1]
+NOMINAL_V: Final = (12.0, 24.0, 36.0, 48.0)
+STANDS: Final = 12.5 / 12.0
+#: Runs are pinned to a voltage if nine of ten end within this share of it, once they have fallen by so much. [1]
+PINNED: Final = 0.01
+#: Where no cut-off is known, so many of the runs that are too short must end so. [1]
+MOST: Final = 0.75
+
+
+@dataclass(frozen=True)
+class CutOff:
+    """Which runs ended with the bank at the voltage at which their inverter switches off; `at` is None where none."""
+
+    which: BoolArray
+    at: Bound | None = None
+
+
+def cut_off_of(runs: Runs, limits: HealthLimits) -> CutOff:
+    """Tell which runs ended at the inverter's cut-off.
+
+    Only runs that are shorter than a motor, or the tank, lets one expect are asked. They end at the cut-off of the
+    site file; else most of them must end where inverters usually switch off, or all at one voltage to which they fell.
+    """
+    end_V, enough_s = runs.of("end_V"), limits.minimum_run_s.value
+    enough_s = max(enough_s, limits.tank_run_s.value) if limits.tank_run_s is not None else enough_s
+    # Long runs at a low voltage emptied the bank; only what is short may have been cut short.
+    brief = (runs.run_s < enough_s) & ~np.isnan(end_V)
+    if limits.cut_off_V is not None:
+        return _at(brief & (end_V < ABOVE_CUT_OFF * limits.cut_off_V.value), limits.cut_off_V)
+    none = CutOff(np.zeros(len(end_V), dtype=bool))
+    if brief.sum() < LEAST_CYCLES:
+        return none
+    nominal_V = limits.nominal_V or nominal_of(float(np.median(runs.of("before_V")[brief])))
+    # Without a cut-off in the site file two signs stand in: where inverters usually switch off, and one voltage for
+    # all.
+    low = brief & (end_V < USUAL_CUT_OFF * nominal_V)
+    if low.sum() >= MOST * brief.sum():
+        usual = f"where inverters on {figure(nominal_V, 'V')} usually switch off, from memory: the site file gives none"
+        return _at(low, Bound(round(USUAL_CUT_OFF * nominal_V, 2), usual))
+    pinned_V = _pinned_V(end_V[brief], runs.of("begin_V")[brief])
+    if pinned_V is None:
+        return none
+    source = "the voltage at which the runs end, one like the other"
+    return _at(brief & (np.abs(end_V / pinned_V - 1) < PINNED), Bound(round(pinned_V, 2), source))
+
+
+def _at(which: BoolArray, at: Bound) -> CutOff:
+    return CutOff(which, at if which.any() else None)
+
+
+def nominal_of(stands_V: float) -> float:
+    """Return the nominal voltage of a bank that stands at so much. [V]."""
+    return min(NOMINAL_V, key=lambda nominal_V: abs(np.log(stands_V / (STANDS * nominal_V))))
+
+
+def _pinned_V(end_V: FloatArray, begin_V: FloatArray) -> float | None:
+    """Return the voltage to which all of these runs fell and at which they ended; None if they did not. [V]."""
+    low, middle, high = np.quantile(end_V, [0.05, 0.5, 0.95])
+    fallen_V = float(np.nanmedian(begin_V - end_V))
+    # The runs must have fallen to it: a bank that hardly moves ends every run at one voltage, too.
+    is_pinned = high - low < PINNED * middle and fallen_V > max(PINNED * middle, 2 * (high - low))
+    return float(middle) if is_pinned else None
+
+
+def without(runs: Runs, which: BoolArray) -> Runs:
+    """Return the runs without some of them; what came before the next one is not known then."""
+    if not which.any():
+        return runs
+    # The rest before a run that follows one left out began with a cut-off, so its length says nothing of the use.
+    after = np.concatenate([[False], which[:-1]])
+    cycles = [
+        replace(cycle, off_before_s=None) if follows else cycle
+        for cycle, out, follows in zip(runs.cycles.cycles, which, after, strict=True)
+        if not out
+    ]
+    return replace(runs, cycles=replace(runs.cycles, cycles=tuple(cycles)), left_out=int(which.sum()))
 
 
 def low_voltage(runs: Runs, limits: HealthLimits) -> Check:
@@ -37,6 +122,7 @@ def low_voltage(runs: Runs, limits: HealthLimits) -> Check:
         if bound is not None
     ]
     cut_off = cut_off_of(runs, limits)
+    # A cut-off that is one of the limits anyway is not held against twice.
     by_itself = [] if cut_off.at is None or cut_off.at in (limits.lowest_V, limits.resting_V) else [cut_off.at]
     if not kinds and not by_itself:
         return Rule("low_voltage").not_judged("the site file gives no voltage to hold against; set low_voltage_V")
@@ -47,15 +133,16 @@ def low_voltage(runs: Runs, limits: HealthLimits) -> Check:
     if np.isnan(runs.of("lowest_V")).all() and np.isnan(runs.of("before_V")).all():
         return rule.not_judged("no run has a voltage beside it")
     low = np.any([cut_off.which, *(volts < bound.value for bound, volts, _ in kinds)], axis=0)
-    said = [_said(bound, volts, words) for bound, volts, words in kinds if not np.isnan(volts).all()]
-    said += [_cut_short(cut_off, runs)] if cut_off.at is not None else []
+    evidence = [_below(bound, volts, words) for bound, volts, words in kinds if not np.isnan(volts).all()]
+    evidence += [_cut_short(cut_off, runs)] if cut_off.at is not None else []
     if low.sum() < LEAST_RUNS:
-        return rule.passed("; ".join(said))
+        return rule.passed("; ".join(evidence))
     title = "The bank's voltage falls too low"
     if cut_off.which.sum() >= LEAST_RUNS:
         title += ": it possibly makes the inverter switch off in the middle of runs"
+    # What only the voltage at which runs end tells is a guess at a cut-off that nobody stated.
     severity: Severity = "act" if low.sum() >= MANY_RUNS and kinds else "watch"
-    return rule.found(severity, title, "; ".join(said), ADVICE, runs.starts(low))
+    return rule.found(severity, title, "; ".join(evidence), ADVICE, runs.starts(low))
 
 
 def _cut_short(cut_off: CutOff, runs: Runs) -> str:
@@ -67,6 +154,6 @@ def _cut_short(cut_off: CutOff, runs: Runs) -> str:
     )
 
 
-def _said(bound: Bound, volts: FloatArray, words: str) -> str:
+def _below(bound: Bound, volts: FloatArray, words: str) -> str:
     below = int((volts < bound.value).sum())
     return f"lowest {words} {np.nanmin(volts):.2f} V, below {bound.value:g} V in {below} of {len(volts)} runs"

@@ -9,10 +9,11 @@ from shuntbook.analysis.charge.amounts import Charge
 from shuntbook.analysis.charge.completed import Reader
 from shuntbook.analysis.cycles.cycle import Cycle, Cycles
 from shuntbook.analysis.forecast.unseen_starts import caught_starts, unseen_starts
-from shuntbook.analysis.health.health import health_of, limits_for, sign_check
+from shuntbook.analysis.health.health import health_of, sign_check
+from shuntbook.analysis.health.limits import limits_for
 from shuntbook.analysis.nameplate.plate_check import PlateCheck, check_plate
 from shuntbook.analysis.not_known import Refusal
-from shuntbook.analysis.quality.quality import SignFold
+from shuntbook.analysis.quality.sign_check import SignFold
 from shuntbook.analysis.readings.chunk import Chunk, Fold
 from shuntbook.analysis.readings.envelope import EnvelopeFold
 from shuntbook.analysis.readings.log_facts import LogFacts

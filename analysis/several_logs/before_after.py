@@ -9,7 +9,7 @@ import numpy as np
 
 from shuntbook.analysis.charge.between_notes import MarkedStretch
 from shuntbook.analysis.cycles.cycle import Cycle, Cycles, CycleSummary
-from shuntbook.analysis.health.finding import Check, Finding
+from shuntbook.analysis.health.finding import SEVERITIES, Check, Finding
 from shuntbook.analysis.one_log.log_report import LogReport
 from shuntbook.analysis.readings.chunk import MICROSECONDS, SECONDS_PER_HOUR, FloatArray
 from shuntbook.analysis.stats.ranks import FEWEST
@@ -18,8 +18,6 @@ from .compare import LogComparison, compare_logs
 from .compared import ComparedLog
 from .day_pieces import DayPiece, Pool, by_day, running_s, values_of
 from .pooled import pooled_charge
-
-_WORST_FIRST = {"act": 0, "watch": 1, "note": 2}
 
 
 @dataclass(frozen=True)
@@ -215,7 +213,7 @@ def _until_seen(piece: DayPiece) -> Iterator[Cycle]:
 def _worst(findings: Iterable[Finding]) -> tuple[Finding, ...]:
     """Return one finding of each code: the most serious."""
     worst: dict[str, Finding] = {}
-    for finding in sorted(findings, key=lambda finding: _WORST_FIRST[finding.severity]):
+    for finding in sorted(findings, key=lambda finding: SEVERITIES.index(finding.severity)):
         worst.setdefault(finding.code, finding)
     return tuple(worst.values())
 

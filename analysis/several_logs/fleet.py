@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, Final, Literal
 
 import numpy as np
 
-from shuntbook.analysis.health.finding import OF_RUNS, Finding, Severity, withheld
+from shuntbook.analysis.health.finding import OF_RUNS, SEVERITIES, Finding, withheld
 from shuntbook.analysis.health.runs import busiest_hour
 from shuntbook.analysis.quality.implausible import Grade
 
@@ -20,9 +20,6 @@ if TYPE_CHECKING:
 
 #: ``read``: its figures stand here; ``unfinished``: a capture that was not ended; ``not read``: see the reason.
 Status = Literal["read", "unfinished", "not read"]
-
-#: The most pressing first.
-SEVERITIES: Final[tuple[Severity, ...]] = ("act", "watch", "note")
 
 
 @dataclass(frozen=True)

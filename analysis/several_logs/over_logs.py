@@ -5,9 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, tzinfo
-from typing import Final
 
-from shuntbook.analysis.health.finding import Finding, Severity
+from shuntbook.analysis.health.finding import SEVERITIES, Finding
 from shuntbook.analysis.one_log.log_report import LogReport
 from shuntbook.analysis.readings.chunk import Side
 from shuntbook.analysis.readings.log_facts import LogFacts
@@ -18,8 +17,6 @@ from .day_figures import DayFigures, figures_of, figures_of_log
 from .day_pieces import DayPiece, LeftOut, pool_of
 from .day_trends import Day, DayTrend, day_trends
 from .start_calendar import StartCalendar, calendar_of
-
-_SEVERITIES: Final[tuple[Severity, ...]] = ("act", "watch", "note")
 
 
 @dataclass(frozen=True)
@@ -141,7 +138,7 @@ def _when(log: LogReport) -> tuple[bool, int, str]:
 
 def _counted(findings: Iterable[Finding]) -> tuple[int, int, int]:
     severities = [finding.severity for finding in findings]
-    act, watch, note = (severities.count(severity) for severity in _SEVERITIES)
+    act, watch, note = (severities.count(severity) for severity in SEVERITIES)
     return act, watch, note
 
 
@@ -153,8 +150,8 @@ def _ranked(logs: Sequence[LogReport]) -> tuple[FoundOften, ...]:
             found.setdefault(finding.code, []).append((finding, log))
     made = []
     for pairs in found.values():
-        worst = min((finding for finding, _ in pairs), key=lambda finding: _SEVERITIES.index(finding.severity))
+        worst = min((finding for finding, _ in pairs), key=lambda finding: SEVERITIES.index(finding.severity))
         made.append(FoundOften(worst, tuple({id(log): log for _, log in pairs}.values())))
     return tuple(
-        sorted(made, key=lambda each: (_SEVERITIES.index(each.finding.severity), -len(each.logs), each.finding.code))
+        sorted(made, key=lambda each: (SEVERITIES.index(each.finding.severity), -len(each.logs), each.finding.code))
     )

@@ -15,7 +15,8 @@ from shuntbook.analysis.cycles.cycle import Cycles
 from shuntbook.analysis.cycles.cycles import CycleFold
 from shuntbook.analysis.cycles.noted_runs import NotedRunsFold
 from shuntbook.analysis.health.finding import Finding
-from shuntbook.analysis.health.health import HealthLimits, findings_of, wrong_sign
+from shuntbook.analysis.health.health import health_of, sign_check
+from shuntbook.analysis.health.limits import HealthLimits
 from shuntbook.analysis.not_known import Refusal
 from shuntbook.analysis.quality.sign_check import SignFold
 from shuntbook.analysis.readings.chunk import MICROSECONDS, Chunk, Fold
@@ -165,7 +166,7 @@ class LiveMeter:
         cycles = self._cycles_now(last_us)
         whole = self._sure(self._whole)
         findings = self._findings(cycles, whole)
-        turned = wrong_sign(self._sign.result())
+        turned = sign_check(self._sign.result()).finding
         findings = findings if turned is None else (turned, *findings)
         return Snapshot(
             name=self.name,
@@ -196,7 +197,7 @@ class LiveMeter:
         if cycles is None:
             return ()
         gaps = whole.span.gaps if whole is not None else ()
-        return findings_of(cycles, self.limits, self.how.usual_interval_s, gaps[-1].stop_us if gaps else None)
+        return health_of(cycles, self.limits, self.how.usual_interval_s, gaps[-1].stop_us if gaps else None).findings
 
     def _cycles_now(self, last_us: int | None) -> Cycles | None:
         if self._cycles is None or last_us is None:

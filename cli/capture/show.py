@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Protocol, cast
 
 import click
 
-from shuntbook.analysis.health.health import limits_for
+from shuntbook.analysis.health.limits import limits_for
 from shuntbook.analysis.one_log.watched_load import watched_load
 from shuntbook.analysis.readings.chunk import Sampling, Side
 from shuntbook.analysis.readings.measured_span import HowRead

@@ -5,7 +5,8 @@ from dataclasses import replace
 import numpy as np
 
 from shuntbook.analysis.cycles.cycle import Attempt, Cycle, Cycles, CycleSummary
-from shuntbook.analysis.health.health import health_of, limits_for
+from shuntbook.analysis.health.health import health_of
+from shuntbook.analysis.health.limits import limits_for
 from shuntbook.analysis.site.site import Site
 
 US = 1_000_000

@@ -33,7 +33,7 @@ KEYS: Final = {
     "CycleSummary": "count starts_per_hour duty_cycle median_run_s median_off_s other_runs charge_Ah charge_u95_Ah "
     "energy_Wh energy_u95_Wh",
     "Finding": "code severity title evidence limit source causes check_first cycles:instant",
-    "Check": "code outcome limit:text source:text said:text",
+    "Check": "code outcome limit:text source:text said=remark:text",
     "ChainStep": "step value unit from=origin",
     "PlateCheck": "load=estimate.load run_h=estimate.run_h runs=runs.runs runs_left_out=runs.left_out "
     "chain=estimate.steps assumptions=estimate.assumptions *comparison measured_energy_u95_Wh=runs.energy_u95_Wh "

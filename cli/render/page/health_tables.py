@@ -19,7 +19,7 @@ def checks(log: LogReport) -> Table:
         (
             ABOUT.get(check.code, check.code),
             check.outcome,
-            numbers.capital(check.said),
+            numbers.capital(check.remark),
             numbers.capital(f"{check.limit} ({check.source})") if check.limit else numbers.UNKNOWN,
         )
         for check in log.checks

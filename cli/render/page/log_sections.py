@@ -6,7 +6,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from shuntbook.analysis.health.finding import withheld
-from shuntbook.analysis.health.health import limits_for
+from shuntbook.analysis.health.limits import limits_for
 from shuntbook.cli.render.wording import checks, log_sentences, numbers
 from shuntbook.cli.render.wording.checks import not_judged
 

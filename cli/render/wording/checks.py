@@ -81,7 +81,7 @@ def check_lines(checks: Sequence[Check], trends: Sequence[Trend]) -> list[str]:
     passed = [check.code for check in checks if check.outcome == "passed"]
     withheld = [check for check in checks if check.outcome == "not judged"]
     lines = ["", f"checked and passed: {', '.join(passed)}"] if passed else []
-    lines += [f"not judged: {check.code} ({check.said})" for check in withheld]
+    lines += [f"not judged: {check.code} ({check.remark})" for check in withheld]
     return lines + [f"trend: {of_trend(trend)}" for trend in trends]
 
 

@@ -7,7 +7,8 @@ from hypothesis import strategies as st
 from load_scenes import Load, Scene, cycles_of, evenly
 from readings import T0_US, US, how
 
-from shuntbook.analysis.health.health import findings_of, health_of, limits_for
+from shuntbook.analysis.health.health import health_of
+from shuntbook.analysis.health.limits import limits_for
 from shuntbook.analysis.sureness.cycle_intervals import cycles_with_intervals
 from shuntbook.analysis.sureness.meter_figures import figures_of
 
@@ -22,7 +23,7 @@ def wet(count=14, first_s=400.5):
 def found_in(scene, **more):
     """What is found, and the codes of what is said of it."""
     result = cycles_of(scene.chunk(), scene.every_s, **more)
-    return result, {f.code for f in findings_of(result, limits_for(None, None), scene.every_s)}
+    return result, {f.code for f in health_of(result, limits_for(None, None), scene.every_s).findings}
 
 
 def with_dry(runs_s, share, *, wet_s=None, span_s=20000.0, seed=1, surge=4.0):
@@ -106,7 +107,7 @@ def test_a_check_that_could_not_see_it_is_not_passed():
     checks = {c.code: c for c in health_of(result, limits_for(None, None), 1.0).checks}
     assert "prime_lost" not in codes
     assert checks["prime_lost"].outcome == "not judged"
-    assert "without water, or another load" in checks["prime_lost"].said
+    assert "without water, or another load" in checks["prime_lost"].remark
     assert checks["never_cuts_out"].outcome == "not judged"
 
 

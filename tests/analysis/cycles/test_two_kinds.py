@@ -8,7 +8,8 @@ from load_scenes import Load, Scene, cycles_of, evenly
 from readings import T0_US, US, chunk_of
 
 from shuntbook.analysis.health.hardly_seen import hardly_seen
-from shuntbook.analysis.health.health import health_of, limits_for
+from shuntbook.analysis.health.health import health_of
+from shuntbook.analysis.health.limits import limits_for
 from shuntbook.analysis.health.runs import Runs
 from shuntbook.analysis.nameplate.measured_chain import run_totals
 from shuntbook.analysis.not_known import Refusal

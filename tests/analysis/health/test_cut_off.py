@@ -29,10 +29,10 @@ def test_runs_that_end_at_the_inverters_cut_off_are_the_voltage_s():
     checks = judged(made, PLACE)
     assert found(made, PLACE) == {"low_voltage": "act"}
     assert "switch off in the middle of runs" in checks["low_voltage"].finding.title
-    assert "40 runs ended after" in checks["low_voltage"].said
+    assert "40 runs ended after" in checks["low_voltage"].remark
     for code in ("short_cycling", "air_charge_lost", "leak_down"):
         assert checks[code].outcome == "not judged"
-        assert "low-voltage cut-off ended" in checks[code].said
+        assert "low-voltage cut-off ended" in checks[code].remark
 
 
 @pytest.mark.parametrize("place", [PLACE, site(), None])
@@ -54,7 +54,7 @@ def test_usual_runs_on_a_low_bank_are_judged_as_ever():
     """A minute and more, down to the cut-off: they ended because the tank was full."""
     made = ending_at(healthy(), 21.4)
     assert judged(made, PLACE)["short_cycling"].outcome == "passed"
-    assert judged(made, PLACE)["short_cycling"].said.startswith("0 of 60 whole runs")
+    assert judged(made, PLACE)["short_cycling"].remark.startswith("0 of 60 whole runs")
 
 
 @pytest.mark.parametrize("place", [site(water=False), None])

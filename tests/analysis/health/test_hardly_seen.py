@@ -11,8 +11,9 @@ from hypothesis import strategies as st
 from load_scenes import cycles_of
 from readings import T0_US, US, chunk_of
 
-from shuntbook.analysis.health.cut_off import ABOVE_CUT_OFF
-from shuntbook.analysis.health.health import health_of, limits_for
+from shuntbook.analysis.health.health import health_of
+from shuntbook.analysis.health.limits import limits_for
+from shuntbook.analysis.health.voltage import ABOVE_CUT_OFF
 from shuntbook.analysis.levels.rises import RiseCounter
 
 HOUR_S = 3600.0
@@ -75,8 +76,8 @@ def test_rises_over_the_limit_are_starts_over_the_limit(every_s, means, place):
     assert check.outcome == "found"
     assert check.finding.severity in (("watch", "act") if place is not None else ("watch",))
     assert "starts too often" in check.finding.title
-    assert check.said.startswith("at least ")
-    assert 20 < int(check.said.split()[2]) <= 220  # no more than there were
+    assert check.remark.startswith("at least ")
+    assert 20 < int(check.remark.split()[2]) <= 220  # no more than there were
 
 
 def test_what_means_even_out_is_not_said_to_have_passed():
@@ -99,7 +100,7 @@ def test_rises_at_the_inverters_cut_off_are_the_voltage_s():
     low = site(inverter={"cut_off_V": 21.5})
     check = check_of(log_of(10.0, *cycling(), rest_V=22.2), 10.0, low)
     assert check.outcome == "not judged"
-    assert "the inverter may end the runs" in check.said
+    assert "the inverter may end the runs" in check.remark
     assert check_of(log_of(10.0, *cycling(), rest_V=21.5 * ABOVE_CUT_OFF + 1.5), 10.0, low).outcome == "found"
 
 

@@ -10,8 +10,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from shuntbook.analysis.health.finding import OF_RUNS, withheld
-from shuntbook.analysis.health.health import findings_of, health_of, limits_for, wrong_sign
-from shuntbook.analysis.quality.quality import SignCheck
+from shuntbook.analysis.health.health import health_of, sign_check
+from shuntbook.analysis.health.limits import limits_for
+from shuntbook.analysis.quality.sign_check import SignCheck
 from shuntbook.cli.exit import Exit, strictly
 
 CODES = {
@@ -32,7 +33,7 @@ def test_every_limit_is_checked_and_has_a_source():
     checks = judged(healthy(), site(limits={"standing_draw_W": 25}, inverter={"surge_VA": 6000, "cut_off_V": 21.5}))
     assert set(checks) == CODES
     for code, check in checks.items():
-        assert check.said, code
+        assert check.remark, code
         if check.outcome == "passed":
             assert check.limit, code
             assert check.source, code
@@ -60,7 +61,7 @@ def test_a_handful_of_short_runs_is_not_judged():
     """Seven runs of 10 s may be chance."""
     check = judged(cycles(10.0, np.full(7, 20.0)), site())["short_cycling"]
     assert check.outcome == "not judged"
-    assert "7 whole runs are too few" in check.said
+    assert "7 whole runs are too few" in check.remark
 
 
 @given(shift_s=st.integers(-(10**8), 10**8), seed=st.integers(0, 30), short=st.booleans())
@@ -85,10 +86,10 @@ def test_too_short_for_the_readings_is_said_and_not_judged():
     made = cycles(12.0, np.full(40, 400.0))
     checks = judged(made, site(), every_s=10.0)
     assert found(made, site(), every_s=10.0) == {"sampling_too_slow": "note"}
-    assert "what lasts less than 30 s is not judged" in checks["sampling_too_slow"].said
+    assert "what lasts less than 30 s is not judged" in checks["sampling_too_slow"].remark
     for code in ("short_cycling", "air_charge_lost", "leak_down"):
         assert checks[code].outcome == "not judged", code
-        assert "too far apart" in checks[code].said
+        assert "too far apart" in checks[code].remark
 
 
 @pytest.mark.parametrize("place", [site(), None])
@@ -97,10 +98,10 @@ def test_starts_seen_are_enough_to_say_that_there_are_too_many(place):
     made = cycles(12.0, np.full(40, 25.0))
     checks = judged(made, place, every_s=10.0)
     assert checks["short_cycling"].finding.severity == "watch"
-    assert checks["short_cycling"].said.startswith("40 starts in the busiest hour")
+    assert checks["short_cycling"].remark.startswith("40 starts in the busiest hour")
     for code in ("air_charge_lost", "leak_down"):
         assert checks[code].outcome == "not judged", code
-        assert "too far apart" in checks[code].said
+        assert "too far apart" in checks[code].remark
 
 
 def test_a_reading_a_minute_cannot_show_short_runs():
@@ -122,8 +123,8 @@ def test_few_runs_one_upon_the_other_are_no_reason_to_be_calm(count, covered_s):
     made = cycles(8.0, np.full(count, 18.0), covered_s=covered_s)
     check = judged(made, site())["short_cycling"]
     assert check.finding.severity == "watch"
-    assert f"{count} starts in" in check.said
-    assert "as many as 138 an hour" in check.said
+    assert f"{count} starts in" in check.remark
+    assert "as many as 138 an hour" in check.remark
 
 
 def test_few_runs_at_a_pace_that_a_tank_allows_are_not_judged():
@@ -149,24 +150,25 @@ def test_a_log_without_spacing_is_judged_by_its_cycles():
     assert "short_cycling" in found(cycles(9.0, np.full(40, 21.0)), site(), every_s=None)
 
 
-def test_findings_alone_are_those_of_the_checks():
-    """The live display asks for findings only, the report for all checks: they agree."""
-    made, limits = cycles(9.0, np.full(40, 21.0)), limits_for(None, None)
-    assert findings_of(made, limits, 1.0) == health_of(made, limits, 1.0).findings != ()
+def test_findings_are_those_of_the_checks_that_found_something():
+    """The live display shows findings only, the report all checks: they agree."""
+    health = health_of(cycles(9.0, np.full(40, 21.0)), limits_for(None, None), 1.0)
+    assert [check.code for check in health.checks if check.outcome == "found"] == [f.code for f in health.findings]
+    assert health.findings
 
 
 def test_a_turned_sign_asks_for_action_and_a_right_one_for_nothing():
     """The voltage rises with the draw: the sign is turned. It falls, or nobody can tell: nothing."""
-    assert wrong_sign(SignCheck(False, -0.012, 0.9)).severity == "act"
-    assert wrong_sign(SignCheck(True, 0.012, -0.9)) is None
-    assert wrong_sign(SignCheck(None, None, None)) is None
-    assert wrong_sign(None) is None
+    assert sign_check(SignCheck(False, -0.012, 0.9)).finding.severity == "act"
+    assert sign_check(SignCheck(True, 0.012, -0.9)).finding is None
+    assert sign_check(SignCheck(None, None, None)).finding is None
+    assert sign_check(None).finding is None
 
 
 def test_strict_ends_with_4_for_what_wants_watching_but_not_for_notes():
     """The contract of ``--strict``: a note wakes nobody."""
-    note = findings_of(cycles(1200.0, np.full(40, 6000.0)), limits_for(None, None), 60.0)
-    watch = findings_of(cycles(9.0, np.full(40, 21.0)), limits_for(None, None), 1.0)
+    note = health_of(cycles(1200.0, np.full(40, 6000.0)), limits_for(None, None), 60.0).findings
+    watch = health_of(cycles(9.0, np.full(40, 21.0)), limits_for(None, None), 1.0).findings
     assert [f.severity for f in note] == ["note"]
     assert strictly(note) == Exit.DONE == 0
     assert strictly(()) == Exit.DONE
@@ -176,7 +178,7 @@ def test_strict_ends_with_4_for_what_wants_watching_but_not_for_notes():
 def test_each_finding_names_its_runs_its_causes_and_what_to_check():
     """Evidence, limit, source, causes and a safe first step stand beside every finding that asks for something."""
     made = cycles(9.0, np.full(40, 21.0), attempts=[attempt(k * 60.0, 1.0) for k in range(5)])
-    findings = findings_of(made, limits_for(site(), site().load("well pump")), 0.5)
+    findings = health_of(made, limits_for(site(), site().load("well pump")), 0.5).findings
     assert {f.code for f in findings} == {"short_cycling", "air_charge_lost", "start_trip"}
     for finding in findings:
         assert all((finding.evidence, finding.limit, finding.source, finding.causes, finding.check_first)), finding.code

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from health_cycles import DAY_S, cycles, found, healthy, judged, site
 
-from shuntbook.analysis.health.health import limits_for
+from shuntbook.analysis.health.limits import limits_for
 
 
 def days(count, length_d, draw_W, seed=1, **changes):
@@ -22,8 +22,8 @@ def test_a_draw_that_falls_to_half_says_that_the_prime_is_lost():
     made = days(34, 2, draw_W)
     check = judged(made, site())["prime_lost"]
     assert check.finding.severity == "act"
-    assert "4 runs" in check.said
-    assert "55 % of the usual 780 W" in check.said
+    assert "4 runs" in check.remark
+    assert "55 % of the usual 780 W" in check.remark
     assert check.finding.cycles == tuple(cycle.start_us for cycle in made.cycles[-4:])
     assert found(made)["prime_lost"] == "watch"
 
@@ -104,7 +104,7 @@ def test_a_draw_that_drifts_over_days_is_found_with_its_interval(sign, seed):
     check = judged(days(120, 10, draw_W, seed), site())["draw_drift"]
     assert check.finding.severity == "watch"
     assert ("rises" if sign > 0 else "falls") in check.finding.title
-    assert "95 %" in check.said
+    assert "95 %" in check.remark
 
 
 @pytest.mark.parametrize("seed", range(10))

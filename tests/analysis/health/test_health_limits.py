@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from health_cycles import cycles, found, judged, site
 
-from shuntbook.analysis.health.health import limits_for
+from shuntbook.analysis.health.limits import limits_for
 
 
 def limits(**given):
@@ -113,7 +113,7 @@ def test_a_limit_for_another_kind_of_motor_is_a_note_that_names_it():
     """The starts of submersible motors do not judge a compressor, unless its owner has set a limit."""
     made = cycles(9.0, np.full(60, 21.0))
     assert found(made, site(kind="compressor", water=False)) == {"short_cycling": "note"}
-    assert "this is a compressor" in judged(made, site(kind="compressor", water=False))["short_cycling"].said
+    assert "this is a compressor" in judged(made, site(kind="compressor", water=False))["short_cycling"].remark
     own = {"minimum_run_s": 30.0, "starts_per_day": 100.0}
     assert found(made, site(kind="compressor", water=False, limits=own)) == {"short_cycling": "act"}
 
@@ -123,7 +123,7 @@ def test_short_runs_and_many_starts_ask_for_action():
     made = cycles(9.0, np.full(60, 21.0))
     assert found(made, site(water=False)) == {"short_cycling": "act", "air_charge_lost": "watch"}
     assert found(made)["short_cycling"] == "watch"
-    assert "60 starts in the busiest hour" in judged(made, site())["short_cycling"].said
+    assert "60 starts in the busiest hour" in judged(made, site())["short_cycling"].remark
 
 
 def test_short_runs_now_and_then_want_watching():
@@ -138,7 +138,7 @@ def test_too_many_starts_a_day_are_an_average_of_a_long_log():
     rests = np.random.default_rng(3).uniform(100, 200, 400)
     long, short = cycles(70.0, rests), cycles(70.0, rests[:45])
     assert judged(long, site())["short_cycling"].outcome == "found"
-    assert "starts in 24 h on average" in judged(long, site())["short_cycling"].said
+    assert "starts in 24 h on average" in judged(long, site())["short_cycling"].remark
     assert judged(short, site())["short_cycling"].outcome == "passed"
 
 

@@ -40,8 +40,8 @@ def test_failed_starts_name_their_instants():
     made = tried(3, 1.0)
     check = judged(made, site(), every_s=0.2)["start_trip"]
     assert check.finding.cycles == tuple(a.start_us for a in made.attempts)
-    assert "3 starts failed" in check.said
-    assert "137 A" in check.said
+    assert "3 starts failed" in check.remark
+    assert "137 A" in check.remark
 
 
 def test_slow_readings_show_no_failed_start():
@@ -64,7 +64,7 @@ def test_a_surge_that_was_not_resolved_is_said_to_be_a_lower_bound():
     unseen = replace(made, cycles=tuple(replace(c, surge_resolved=False) for c in made.cycles))
     check = judged(unseen, site(inverter={"surge_VA": 6000}))["surge_over_rating"]
     assert check.outcome == "not judged"
-    assert "may be higher" in check.said
+    assert "may be higher" in check.remark
 
 
 @given(

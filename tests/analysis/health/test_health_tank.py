@@ -17,7 +17,7 @@ def test_runs_far_shorter_than_the_tank_allows_say_that_its_air_is_gone():
     made = cycles(13.0, np.random.default_rng(1).exponential(1500, 40) + 20)
     check = judged(made, site())["air_charge_lost"]
     assert check.finding.severity == "act"
-    assert "about 19 % of its water" in check.said
+    assert "about 19 % of its water" in check.remark
     assert "Boyle" in check.source
     assert check.finding.cycles == tuple(cycle.start_us for cycle in made.cycles)
 
@@ -77,7 +77,7 @@ def test_like_rests_for_hours_say_that_water_leaks_away(seed):
     """Thirty starts, one every 25 min; before the first no rest is known."""
     check = judged(leaking(seed), site())["leak_down"]
     assert check.finding.severity == "watch"
-    assert "29 runs of 70 s" in check.said
+    assert "29 runs of 70 s" in check.remark
 
 
 def test_without_a_site_file_like_rests_are_a_note():
@@ -102,7 +102,7 @@ def test_what_stops_again_was_no_leak():
     rests = [cycle.off_before_s or 1500.0 for cycle in made.cycles] + [7 * 3600.0, 3000.0, 9000.0]
     check = judged(cycles([cycle.run_s for cycle in made.cycles] + [70.0] * 3, rests), site())["leak_down"]
     assert check.outcome == "passed"
-    assert "ended" in check.said
+    assert "ended" in check.remark
 
 
 def test_a_fridge_that_nobody_calls_one_is_no_leaking_pump():
@@ -113,7 +113,7 @@ def test_a_fridge_that_nobody_calls_one_is_no_leaking_pump():
     assert found(made) == {}
     for code in ("leak_down", "air_charge_lost", "prime_lost", "never_cuts_out"):
         assert checks[code].outcome == "not judged"
-        assert "site file" in checks[code].said
+        assert "site file" in checks[code].remark
 
 
 @pytest.mark.parametrize("place", [site(), None])
@@ -154,7 +154,7 @@ def test_a_run_that_goes_on_at_the_log_s_end_has_not_cut_out():
     made = replace(made, last_us=made.cycles[-1].start_us + 10 * 3600 * US)
     check = judged(made, site())["never_cuts_out"]
     assert check.outcome == "found"
-    assert "still when the log ended" in check.said
+    assert "still when the log ended" in check.remark
     assert check.finding.cycles == (made.cycles[-1].start_us,)
     assert judged(made, site(), last_gap_us=made.cycles[-1].start_us + 1)["never_cuts_out"].outcome == "passed"
     assert judged(made, site(), last_gap_us=made.cycles[-1].start_us - 1)["never_cuts_out"].outcome == "found"

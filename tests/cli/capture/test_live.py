@@ -11,7 +11,7 @@ import pytest
 from rich.console import Console
 
 from shuntbook.analysis.charge.charge import ChargeFold
-from shuntbook.analysis.health.health import limits_for
+from shuntbook.analysis.health.limits import limits_for
 from shuntbook.analysis.readings.chunk import Chunk
 from shuntbook.analysis.readings.measured_span import HowRead
 from shuntbook.cli.capture.keyboard import Keyboard

@@ -15,7 +15,7 @@ import pytest
 from browsers import WIDTHS, as_wide_as, browser, until
 from places import SAMPLES
 
-from shuntbook.analysis.health.health import limits_for
+from shuntbook.analysis.health.limits import limits_for
 from shuntbook.analysis.readings.measured_span import HowRead
 from shuntbook.cli.capture.live_meter import LiveMeter
 from shuntbook.cli.live_page.access import is_own_host, is_own_origin
