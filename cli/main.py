@@ -95,6 +95,8 @@ def run(argv: Sequence[str], *, own_process: bool = False) -> int:
     except click.exceptions.Exit as ended:
         return ended.exit_code
     except (BrokenPipeError, SystemExit) as ended:
+        # Whoever read our output (head, a pager) has had enough, which is no failure. What Python still holds back goes
+        # nowhere, or it would complain once more while it ends.
         if isinstance(ended, SystemExit) and ended.code != 1:
             raise  # ended by a signal; with 1 click ends where whoever read its output has gone
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
@@ -102,6 +104,7 @@ def run(argv: Sequence[str], *, own_process: bool = False) -> int:
     except (click.Abort, KeyboardInterrupt):
         return _say("stopped; nothing half-written is left behind", Exit.INTERRUPTED)
     except Exception as error:
+        # A fault of ours is told in a sentence, too: a page of stack helps nobody who did not write it.
         sentence, status = _ended_by(error)
         if status is Exit.FAULT_OF_OURS and os.environ.get("SHUNTBOOK_DEBUG"):
             raise
@@ -118,6 +121,7 @@ def _ended_by(error: Exception) -> tuple[str, Exit]:
         return _usage(error), Exit.BAD_INPUT
     if isinstance(error, (SourceLost, PortFailedError)):
         return str(error), Exit.DEVICE_FAILED
+    # A full disk and a wrong name are both OSErrors; scripts must be able to tell them apart.
     if isinstance(error, OSError) and error.errno in DISK_FAILED:
         name = error.filename or "the disk"
         return f"{name}: {reason_of(error)}; no file is half-written", Exit.DEVICE_FAILED

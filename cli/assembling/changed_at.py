@@ -16,23 +16,15 @@ _OPTION = "--changed-at"
 
 
 def named_change(text: str, logs: Sequence[Prepared]) -> NamedChange:
-    """Return the instant that a person means.
+    """Return the instant that a person means by a note's text, or a time as ``--from`` takes it.
 
-    Parameters
-    ----------
-    text : str
-        A note's text, or a time as ``--from`` takes it; a clock time is that of the first log's first day.
-    logs : sequence of Prepared
-        The logs.
-
-    Raises
-    ------
-    InputError
-        If it is neither, or does not lie between the first and the last reading.
+    A clock time is that of the first log's first day. `InputError` if it is neither, or does not lie between the first
+    and the last reading.
     """
     dated = [log for log in logs if not log.facts.undated]
     if not dated:
         raise InputError(f"{_OPTION}: needs logs with dates")
+    # As if the logs were one: its markers are those of all, its first day is that of the earliest.
     ends = [(ends_of(log.log), log) for log in dated]
     (first_us, _), first = min(ends, key=lambda pair: pair[0])
     last_us = max(stop_us for (_, stop_us), _ in ends)
@@ -45,5 +37,8 @@ def named_change(text: str, logs: Sequence[Prepared]) -> NamedChange:
             f"{_OPTION}: {shortened(text)!r} does not lie within the logs, which go from {clock(first_us, facts)} to "
             f"{clock(last_us, facts)}"
         )
-    note = next((said for at, said in markers if at == at_us and said.strip().lower() == text.strip().lower()), "")
-    return NamedChange(at_us, note)
+    # By instant and text: another note may stand at the instant that a time names.
+    wanted = text.strip().lower()
+    return NamedChange(
+        at_us, next((note for at, note in markers if at == at_us and note.strip().lower() == wanted), "")
+    )

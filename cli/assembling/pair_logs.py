@@ -23,17 +23,7 @@ from shuntbook.cli.opening.prepared_log import Prepared
 def paired(
     logs: Sequence[Prepared], reports: Sequence[LogReport], site: Site | None
 ) -> tuple[tuple[LogReport, ...], tuple[PairedLogs, ...]]:
-    """Return the reports, those at the bank completed by what logs behind an inverter add, and what the pairs say.
-
-    Parameters
-    ----------
-    logs : sequence of Prepared
-        The logs.
-    reports : sequence of LogReport
-        Their reports, in the same order.
-    site : Site or None
-        The site.
-    """
+    """Return the reports, those at the bank completed by what logs behind an inverter add, and what the pairs say."""
     done, pairs = list(reports), []
     for k, report in enumerate(reports):
         for log, other in zip(logs, reports, strict=True):
@@ -46,6 +36,8 @@ def paired(
 
 def _may_belong(bank: LogReport, behind: LogReport, reports: Sequence[LogReport]) -> bool:
     """Tell whether two logs may be of the same time: there is no other at the bank, or they overlap by their clocks."""
+    # Clocks may be days apart, so a lone log at the bank is tried against every other; with several at the bank only
+    # the clocks tell which of them a log behind an inverter belongs to.
     if sum(report.facts.side == "dc" for report in reports) == 1:
         return True
     a, b = bank.charge.span, behind.charge.span
@@ -101,24 +93,29 @@ def _stretches(span: Span) -> list[Stretch]:
 def _limits(report: LogReport) -> tuple[float, float]:
     """Return the limits of error of a meter's watts: of their size [%], and of their zero [W]."""
     figures = report.figures
+    # A power meter states watts, which are taken before those of its volts and amps.
     own = figures.power or (Accuracy() if report.facts.side == "ac" else None)
     if own is not None:
         return own.reading_pct + own.class_pct, own.zero
     current, volts = figures.current, figures.voltage
+    # Watts at the bank are volts x amps: the errors of both are independent, so their squares add.
     gain_pct = hypot(current.reading_pct, current.class_pct, volts.reading_pct)
     highest_A = _highest(report, "current_A")
     return gain_pct, (current.zero + current.range_offset(highest_A)) * _highest(report, "voltage_V")
 
 
 def _highest(report: LogReport, name: str) -> float:
-    seen = report.envelopes.get(name)
-    return 0.0 if seen is None or not len(seen.high) else float(max(abs(seen.high.max()), abs(seen.low.min())))
+    envelope = report.envelopes.get(name)
+    if envelope is None or not len(envelope.high):
+        return 0.0
+    return float(max(abs(envelope.high.max()), abs(envelope.low.min())))
 
 
 def _completed(bank: LogReport, behind: LogReport, pair: PairedLogs, site: Site | None) -> LogReport:
     """Return the report at the bank with load and inverter told apart beside the nameplate, where that can be."""
     if pair.measured is None or bank.plate is None or site is None or not _same_inverter(bank, behind, site):
         return bank
+    # Two meters see one start up to a spacing of each apart.
     within_s = (bank.facts.usual_interval_s or 1.0) + (behind.facts.usual_interval_s or 1.0)
     load_W = same_runs_W(bank.cycles.cycles, behind.cycles.cycles, pair.measured.clocks, within_s)
     if load_W is None:

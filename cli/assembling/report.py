@@ -47,18 +47,12 @@ def report_of(
     changed_at: str | None = None,
     second: Second = HERE,
 ) -> Report:
-    """Return the report of these logs.
+    """Return the report of one log, or of several of one site.
 
     Parameters
     ----------
-    logs : sequence of Path
-        One log, or several of one site.
-    site : Site or None
-        The site.
     load : str or None
         The load to look for; the site's main pump by default.
-    corrections : Corrections
-        What is to be done to the readings.
     changed_at : str or None
         When something was changed at the site, as a person writes it: what was before is set beside what came after.
     second : Second
@@ -71,9 +65,11 @@ def report_of(
     """
     ready = [prepared(path, site, corrections) for path in logs]
     change = None if changed_at is None else named_change(changed_at, ready)
+    # The cycles of all logs are begun before the first is read here, so that the second process is never idle.
     elsewhere = [begun(log, watched_load(site, load, log.how, log.quantities), second) for log in ready]
     second.prepare()
     reports = tuple(_log_report(log, site, load, cycles) for log, cycles in _counting(ready, elsewhere))
+    # Only now, with every log read: what lies behind an inverter completes what was worked out at the bank.
     pairs: tuple[PairedLogs, ...] = ()
     if len({report.facts.side for report in reports}) > 1:
         from .pair_logs import paired  # it fits losses, which one log alone needs not
@@ -116,6 +112,7 @@ def _close_up(log: Prepared, cycles: Cycles) -> CloseUp | None:
     cycle = best_start(cycles)
     if cycle is None:
         return None
+    # Of a slow meter some readings on either side, else there would be nothing to see.
     spacing_s = log.how.usual_interval_s or 1.0
     low = cycle.start_us - round(max(_BEFORE_S, 5 * spacing_s) * MICROSECONDS)
     high = cycle.start_us + round(max(_AFTER_S, 15 * spacing_s) * MICROSECONDS)
@@ -134,21 +131,14 @@ LONG: Final = 1_000_000
 def begun(log: Prepared, watched: Watched, second: Second) -> Fold[Cycles] | None:
     """Begin to find a log's cycles beside; return what stands for them among its folds, None where it is not worth it.
 
-    Parameters
-    ----------
-    log : Prepared
-        The log; a second process reads it a second time, only what cycles are found by.
-    watched : Watched
-        The load whose runs are sought.
-    second : Second
-        Where they are found.
+    A second process reads the log a second time, only what cycles are found by.
     """
     if log.log.rows < LONG or not second.is_beside:
         return None
-    return _Awaited(second.begin(partial(found, log, watched)))
+    return _Awaited(second.begin(partial(find_cycles, log, watched)))
 
 
-def found(log: Prepared, watched: Watched) -> Cycles:
+def find_cycles(log: Prepared, watched: Watched) -> Cycles:
     """Read a log and return its cycles."""
     fold = cycle_fold(watched, log.how, log.quantities, log.facts.markers)
     feed(log.chunks(only=names_of(log.quantities)), fold)

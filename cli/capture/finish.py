@@ -21,6 +21,7 @@ from .screen import summary_lines
 
 def finish_meters(meters: Sequence[Metered], journals: Sequence[Journal], snapshots: Sequence[Snapshot]) -> int:
     """Finish every log, whatever happened to the others, and say what came of it."""
+    # All logs first: a failure that is told, or raised, must not keep the next meter's log from being written.
     status = Exit.DONE
     for meter, journal, snapshot in zip(meters, journals, snapshots, strict=True):
         status = max(status, _finish_log(meter, journal, snapshot))
@@ -38,7 +39,7 @@ def _finish_log(meter: Metered, journal: Journal, snapshot: Snapshot) -> Exit:
     except OSError as error:
         if isinstance(meter.failure, OSError):
             meter.failure = None  # the same disk: one sentence on it will do
-        say(
+        _say(
             snapshot.name,
             error,
             f"what was read is kept in {journal.path}; make room and run shuntbook look on the log",
@@ -64,7 +65,7 @@ def _say_failure(meter: Metered) -> Exit:
         click.echo(f"shuntbook: {failure}", err=True)
         return Exit.BAD_INPUT
     if isinstance(failure, OSError):
-        say(meter.name, failure, "what was read before is kept")
+        _say(meter.name, failure, "what was read before is kept")
         return Exit.DEVICE_FAILED
     if isinstance(failure, SourceLost):
         click.echo(f"shuntbook: {meter.name}: {failure}", err=True)
@@ -72,6 +73,6 @@ def _say_failure(meter: Metered) -> Exit:
     raise failure
 
 
-def say(name: str, error: OSError, kept: str) -> None:
-    """Say that the disk failed, and what is kept."""
-    click.echo(f"shuntbook: {name}: {error.filename or 'the disk'}: {reason_of(error)}; {kept}", err=True)
+def _say(name: str, error: OSError, what_is_left: str) -> None:
+    """Say that the disk failed, and what is left of the readings."""
+    click.echo(f"shuntbook: {name}: {error.filename or 'the disk'}: {reason_of(error)}; {what_is_left}", err=True)

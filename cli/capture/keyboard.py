@@ -67,11 +67,12 @@ class Keyboard:
 
         handle = self._stdin.fileno()
         self._settings = termios.tcgetattr(handle)
-        tty.setcbreak(handle)
+        tty.setcbreak(handle)  # not raw: Ctrl-C must still end the capture
 
     def _by_key(self) -> None:
         handle, decoder = self._stdin.fileno(), codecs.getincrementaldecoder("utf-8")("replace")
         while not self._ended.is_set():
+            # A read that waits could not be ended from elsewhere, and would take the first key meant for the shell.
             if not select.select([handle], [], [], 0.2)[0]:
                 continue
             try:
@@ -80,6 +81,7 @@ class Keyboard:
                 return
             if not data:
                 return
+            # A key may be several bytes, and a read may end in the midst of them.
             for key in decoder.decode(data):
                 self._press(key)
 

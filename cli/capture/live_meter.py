@@ -66,22 +66,8 @@ class Snapshot:
 class LiveMeter:
     """The folds of one meter of a capture.
 
-    Parameters
-    ----------
-    name : str
-        The meter's name.
-    how : HowRead
-        What a reading stands for.
-    quantities : tuple of str
-        What the source can give.
-    limits : HealthLimits
-        What cycles are held against.
-    load, expected : str or None, float or None
-        The load to look for, and its draw by the plate.
-    figures : MeterFigures
-        How far the meter's readings may be off.
-    zone, undated : str, bool
-        In which zone its times are shown, and whether they have a date at all.
+    ``limits`` are what cycles are held against; ``load`` and ``expected`` are the load to look for and its draw by the
+    plate; ``zone`` and ``undated`` say how times are shown.
     """
 
     name: str
@@ -100,7 +86,7 @@ class LiveMeter:
     _by_notes: NotedRunsFold | None = None
     _sign: SignFold = field(default_factory=lambda: SignFold(()))
     _recent: RecentFold | None = None
-    _found: Cycles | None = None
+    _cycles_seen: Cycles | None = None
     _look_again: float = 0.0
     _last: Reading | None = None
     _peaks: dict[str, float] = field(default_factory=dict)
@@ -108,6 +94,8 @@ class LiveMeter:
 
     def __post_init__(self) -> None:
         """Make the folds that the source's quantities allow."""
+        # What a report makes of the log comes of the same folds, so that the last figures here are the first ones
+        # there.
         self._whole = self._new_charge()
         self._since = self._new_charge()
         if self.how.side == "dc":
@@ -149,6 +137,7 @@ class LiveMeter:
         """Begin a new stretch at a marker, whose instant tells runs by notes [us]; it starts from the last reading."""
         if self._by_notes is not None and at_us is not None:
             self._by_notes.note(at_us, text)
+        # From the last reading on, or what flowed between it and the next would be in neither stretch.
         self.mark, self._since = text, self._new_charge()
         if self._since is not None and self._last is not None:
             self._since.add(self._chunk([self._last]))
@@ -161,7 +150,7 @@ class LiveMeter:
     def snapshot(self, *, connected: bool, trouble: Counter[str], final: bool = False) -> Snapshot:
         """Return how the meter stands now; `final` looks at all cycles once more."""
         if final:
-            self._found = None
+            self._cycles_seen = None
         last_us = self._last.time_us if self._last is not None else None
         cycles = self._cycles_now(last_us)
         whole = self._sure(self._whole)
@@ -202,12 +191,13 @@ class LiveMeter:
     def _cycles_now(self, last_us: int | None) -> Cycles | None:
         if self._cycles is None or last_us is None:
             return None
+        # A long capture has many cycles, and pairing looks at all: it is done the less often the longer it takes.
         now = time.perf_counter()
-        if self._found is None or now >= self._look_again:
-            self._found = self._cycles.result()
+        if self._cycles_seen is None or now >= self._look_again:
+            self._cycles_seen = self._cycles.result()
             took = time.perf_counter() - now
             self._look_again = now + max(_CYCLES_EVERY_S, _CYCLES_SHARE * took)
-        return self._found
+        return self._cycles_seen
 
 
 def _running_s(cycles: Cycles | None, last_us: int | None) -> float | None:

@@ -28,10 +28,8 @@ if TYPE_CHECKING:
     from shuntbook.ingest.profiles.model import Profile
 
 _DEFAULT_EVERY_S = 1.0
-
 #: A file's name holds 255 bytes as a rule; what stands beside a log while it is written needs a good part of them.
 _NAME_BYTES = 120
-
 #: Names that Windows keeps for devices, whatever follows the dot (Microsoft, "Naming Files, Paths, and Namespaces").
 _OF_DEVICES = re.compile(r"con|prn|aux|nul|(com|lpt)[0-9¹²³]", re.IGNORECASE)
 
@@ -77,10 +75,7 @@ def plan_for_source(source: str, out: Path, wanted: Wanted, clock: SteadyClock) 
 def plans_for_site(path: Path, names: Sequence[str], out: Path, wanted: Wanted, clock: SteadyClock) -> list[Plan]:
     """Return a plan for each meter of a site file, or for those that are named.
 
-    Raises
-    ------
-    InputError, Refusal
-        If the site has no such meter, one has no source, or a log exists already.
+    `InputError` or `Refusal` if the site has no such meter, one has no source, or a log exists already.
     """
     site = read_site(path)
     chosen = [site.meter(name) for name in names] or [meter for meter in site.meters if meter.source is not None]
@@ -89,9 +84,11 @@ def plans_for_site(path: Path, names: Sequence[str], out: Path, wanted: Wanted, 
     for meter in chosen:
         if meter.source is None:
             raise InputError(f"{path}: the meter '{meter.name}' does not say how to read it; {_ADD_SOURCE}")
+    # One meter's log is the file that was named; of several the place is a folder.
     if len(chosen) == 1:
         return [_plan_for_meter(chosen[0], path, site, out, wanted, clock)]
     logs = [out / f"{file_name(meter.name)}.parquet" for meter in chosen]
+    # Many file systems take "Pump" and "pump" for one file.
     if len({log.name.casefold() for log in logs}) < len(logs):
         raise InputError(f"{path}: two of the meters would get the same log; give them names that differ in letters")
     out.mkdir(parents=True, exist_ok=True)
@@ -100,6 +97,7 @@ def plans_for_site(path: Path, names: Sequence[str], out: Path, wanted: Wanted, 
 
 def _plan_for_meter(meter: SiteMeter, path: Path, site: Site, log: Path, wanted: Wanted, clock: SteadyClock) -> Plan:
     _free(log)
+    # The command line goes before the site file, and that before the profile.
     profile = _profile(wanted.profile or (_beside(path, meter.profile) if meter.profile else None))
     source = make_source(meter.source or "", profile, clock, side=wanted.side or meter.side, sampling=meter.sampling)
     every_s = wanted.every_s or meter.every_s or _DEFAULT_EVERY_S
@@ -127,14 +125,15 @@ def _gap_s(profile: Profile | None) -> float | None:
 
 def _free(log: Path) -> None:
     """Complete an unfinished capture that lies in the place of a log, and refuse to write over any log."""
-    if (said := settle_unfinished(log)) is not None:
-        click.echo(f"note: {said}", err=True)
+    if (note := settle_unfinished(log)) is not None:
+        click.echo(f"note: {note}", err=True)
     refuse_existing(log, force=None)
 
 
 def file_name(name: str) -> str:
     """Return a meter's name as that of a file: letters and digits only, so that it leads nowhere else."""
     plain = "".join(c if c.isalnum() or c in "-_" else "_" for c in name.strip()) or "meter"
+    # By bytes, as file systems count, and never through the middle of a letter.
     plain = plain.encode()[:_NAME_BYTES].decode(errors="ignore")
     return f"_{plain}" if _OF_DEVICES.fullmatch(plain) else plain
 

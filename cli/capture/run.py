@@ -38,6 +38,8 @@ def run_capture(
     """
     stopped = threading.Event()
     with _ended_by_signals(stopped):
+        # Sources before journals: only an open source knows for sure what it gives, and where one does not open no log
+        # is begun that would hold nothing.
         try:
             for plan in plans:
                 open_first(plan.source, clock, given_up=stopped.is_set)
@@ -51,10 +53,14 @@ def run_capture(
         ]
         capture = Capture(meters, clock, length_s=length_s)
         show = Show(capture, plans, clock, marks, length_s=length_s, quiet=quiet, watcher=watcher)
+        # The meters are read in threads of their own, and this one shows: signals reach only this one, and a slow
+        # terminal holds up no poll.
         capture.start()
         show.run(stopped)
         capture.stop()
         capture.join()
+    # With the signals as they were: whoever presses Ctrl-C a second time, while logs are finished, means it. The
+    # journals stay, and the next command completes them.
     show.take_rest()
     return finish_meters(meters, journals, show.last())
 

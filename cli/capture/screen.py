@@ -31,7 +31,6 @@ _DIGITS = {
     ",": (" ", " ", "▀"),
     " ": (" ", " ", " "),
 }
-
 _BLANK = ("   ", "   ", "   ")
 
 
@@ -45,7 +44,6 @@ def big(text: str) -> list[str]:
 LARGE = (("current_A", "amps", "A"), ("voltage_V", "volts", "V"), ("power_W", "watts", "W"))
 
 _MOST_FINDINGS = 3
-
 NOT_CONNECTED = "NOT CONNECTED, trying again"
 
 
@@ -55,6 +53,7 @@ def screen(snapshots: Sequence[Snapshot], *, elapsed_s: float, left_s: float | N
     from rich.text import Text
 
     parts: list[RenderableType] = [Text(how_long(elapsed_s, left_s), style="bold")]
+    # Text, not markup: what a name or a note holds in brackets must be shown and not obeyed.
     for snapshot in snapshots:
         parts += [Text(), *_block(snapshot)]
     parts += [Text(), Text(f"note: {shortened(typed, 200)}▏", no_wrap=True, overflow="ellipsis")]
@@ -95,6 +94,7 @@ def _large(snapshot: Snapshot) -> Table:
 
 def live_value(snapshot: Snapshot, quantity: str) -> float | None:
     """Return a quantity as it is now; watts at the bank are worked out from volts and amps where they are not given."""
+    # Not behind an inverter: there volts x amps are volt-amperes, and more than the watts.
     now = snapshot.now
     if (
         quantity == "power_W"
@@ -128,6 +128,7 @@ def summary_lines(snapshot: Snapshot) -> list[str]:
 
 def live_number(quantity: str, value: float) -> str:
     """Return a reading with as many decimals as its kind ever needs, so that the figures do not jump about."""
+    # The limits are where the rounded figure gets a digit more: 9.995 is shown as 10.0, not as 10.00.
     decimals = {
         "current_A": 1 if abs(value) >= 9.995 else 2,
         "voltage_V": 2,
@@ -139,13 +140,13 @@ def live_number(quantity: str, value: float) -> str:
 def _amounts(charge: Charge | None) -> str:
     """Return what was drawn and returned, in Ah with the Wh behind it, or in the one of them that there is."""
     kinds = [] if charge is None else [(charge.charge, "Ah"), (charge.energy, "Wh")]
-    there = [(amounts, unit) for amounts, unit in kinds if amounts is not None]
-    if charge is not None and not there:
+    known = [(amounts, unit) for amounts, unit in kinds if amounts is not None]
+    if charge is not None and not known:
         return "nothing yet"
-    if not there:
+    if not known:
         return "nothing to add up (neither amps at the bank nor watts)"
     words = []
-    (first, unit), others = there[0], there[1:]
+    (first, unit), *others = known
     for way in ("drawn", "returned"):
         shown = plus_minus(getattr(first, way), getattr(first, f"{way}_u95"), unit)
         beside = "".join(f" ({amount(getattr(other, way), its_unit)})" for other, its_unit in others)

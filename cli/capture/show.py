@@ -31,10 +31,7 @@ if TYPE_CHECKING:
     from rich.console import Group
 
 _REFRESHES = 4.0
-
 _PLAIN_EVERY_S = 10.0
-
-
 #: For how long it has been captured, and for how long it will be, where that is known. [s]
 Times = tuple[float, float | None]
 
@@ -66,6 +63,7 @@ class Show:
         self._capture, self._clock, self._length_s = capture, clock, length_s
         self._live = {m.name: _live(plan) for m, plan in zip(capture.meters, plans, strict=True)}
         self._sources = [plan.source for plan in plans]
+        # A replay is of one source, and its own clock is what notes beforehand are placed by.
         recorded = plans[0].source.meta
         self._is_replay = recorded is not None
         zone = plans[0].zone if recorded is None else recorded.zone
@@ -123,6 +121,7 @@ class Show:
             self._watcher.step(self.snapshots, self._times(), say)
 
     def _step(self, keyboard: Keyboard) -> None:
+        # Waiting for the first event is what paces the screen; whatever has come by then is fed in one go.
         self._feed(list(self._capture.events(1.0 / _REFRESHES)))
         for line in keyboard.lines():
             self._typed(line)
@@ -142,12 +141,13 @@ class Show:
     def _mark(self, text: str, at_us: int | None) -> None:
         """Put a note into the logs; during a replay its time is that of the recording."""
         at_us = self._sources[0].now_us() if at_us is None else at_us
-        self._capture.mark(text, at_us)
+        self._capture.mark(text, at_us)  # kept first, then shown
         for live in self._live.values():
             live.marked(text, at_us)
 
     def _reached_us(self) -> int:
         """Return up to when a note may be placed: now, or the last reading of a recording. [us]"""
+        # At full speed a replay's clock jumps ahead of what was read: a note would lie where nothing is known yet.
         if not self._is_replay:
             return self._clock.now_us()
         return max(meter.last_us or 0 for meter in self._capture.meters)

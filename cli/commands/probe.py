@@ -72,7 +72,7 @@ def _lines(found: Probed, which: RegisterTable) -> list[str]:
         return [f"{found.place}: nothing answers as unit {tried}; check wiring, baud and parity, or try other --units"]
     lines = []
     for unit in found.units:
-        lines += [f"unit {unit.unit} answers", *(f"  {said}" for said in unit.said)]
+        lines += [f"unit {unit.unit} answers", *(f"  {refusal}" for refusal in unit.refusals)]
         for model in unit.models:
             lines += _model_lines(model)
         if unit.registers:
@@ -117,4 +117,4 @@ def _unit(unit: UnitSeen) -> dict[str, object]:
         for m in unit.models
     ]
     registers = [{"address": r.address, "raw": r.raw, "decoded": r.decoded} for r in unit.registers]
-    return {"unit": unit.unit, "said": list(unit.said), "models": models, "registers": registers}
+    return {"unit": unit.unit, "said": list(unit.refusals), "models": models, "registers": registers}

@@ -27,17 +27,11 @@ _PATIENCE_S: Final = 10
 
 
 def on_cluster(tasks: Sequence[Task], address: str) -> Iterator[Done]:
-    """Read logs on the workers of a scheduler, and yield each as it is done.
+    """Read logs on the workers of a scheduler (such as ``tcp://192.0.2.7:8786``), and yield each as it is done.
 
     A worker that is lost has its logs read by another. Where a list of logs ends worker after worker, its logs are read
-    last, one by one; one that still does is told as lost.
-
-    Parameters
-    ----------
-    tasks : sequence of Task
-        Every worker must see the logs, and their site files, in the same places.
-    address : str
-        Of the scheduler, such as ``tcp://192.0.2.7:8786``.
+    last, one by one; one that still does is told as lost. Every worker must see the logs, and their site files, in the
+    same places.
 
     Raises
     ------
@@ -58,6 +52,8 @@ def on_cluster(tasks: Sequence[Task], address: str) -> Iterator[Done]:
                 try:
                     yield from future.result()
                 except dask.KilledWorker:
+                    # One of the fifty ended its workers, and which is not known: all are read once more at the end,
+                    # when nobody else's work is lost with it.
                     suspects += part
             for task in suspects:
                 yield from _alone(dask, client, task)
@@ -75,6 +71,7 @@ def _alone(dask: Any, client: Any, task: Task) -> list[Done]:  # noqa: ANN401 - 
 
 
 def _send(client: Any, tasks: Sequence[Task]) -> Any:  # noqa: ANN401 - the library's own
+    # Not pure: asked again after a file changed, the cluster must not answer from memory.
     return client.submit(read_logs, list(tasks), pure=False)
 
 
@@ -110,16 +107,17 @@ def _ready_workers(client: Any, address: str) -> int:  # noqa: ANN401 - the libr
             f"--scheduler: {address} has no worker; start some with 'dask worker {address}'"
         ) from None
     try:
-        found = client.run(_version)
+        by_worker = client.run(_version)
     except ModuleNotFoundError:
-        found = {address: "none"}
-    versions = set(found.values())
+        by_worker = {address: "none"}
+    # Another version may find other runs: a ranking of both would rank versions.
+    versions = set(by_worker.values())
     if versions != {__version__}:
         raise InputError(
             f"--scheduler: the workers of {address} have shuntbook {', '.join(sorted(versions))}, not {__version__}; "
             "install the same there"
         )
-    return len(found)
+    return len(by_worker)
 
 
 def _version() -> str:

@@ -18,9 +18,9 @@ def fleet_document(
     rows: Sequence[Mapping[str, Any]], counts: Counts, work: Mapping[str, Any], version: str
 ) -> Document:
     """Return a fleet's document; `work` says what the run took, and is all in it that another run may say otherwise."""
-    ranking = [{name: _told(value) for name, value in row.items()} for row in rows]
+    ranking = [{name: _in_json(value) for name, value in row.items()} for row in rows]
     return {"counts": asdict(counts), "rule": RULE, "ranking": ranking, "work": dict(work), "version": version}
 
 
-def _told(value: Any) -> Any:  # noqa: ANN401 - any value of a row
+def _in_json(value: Any) -> Any:  # noqa: ANN401 - any value of a row
     return value.isoformat().replace("+00:00", "Z") if isinstance(value, datetime) else value

@@ -64,8 +64,6 @@ def read_logs(tasks: Sequence[Task]) -> list[Done]:
 def read_log(task: Task) -> Done:
     """Read a log; what cannot be read is told in the summary's ``reason``, and never raised.
 
-    Notes
-    -----
     One log of ten thousand must not end the run, so even a fault of ours is one line.
     """
     begun_s = time.perf_counter()
@@ -93,17 +91,18 @@ def _read(task: Task, log: Path, site: Path | None) -> LogSummary:
         known = None if site is None or task.site is None else _site(site, task.site.stamp)
         return _summary(task, log, known)
     except (InputError, Refusal) as why:  # by its name in the fleet: where it lies, or was copied to, changes
-        said = str(why).replace(str(log), task.log.name)
+        reason = str(why).replace(str(log), task.log.name)
         if site is not None and task.site is not None:
-            said = said.replace(str(site), task.site.name)
-        raise InputError(said.removeprefix(f"{task.log.name}: ")) from None
+            reason = reason.replace(str(site), task.site.name)
+        raise InputError(reason.removeprefix(f"{task.log.name}: ")) from None
 
 
 def _summary(task: Task, path: Path, site: Site | None) -> LogSummary:
+    # An unfinished capture may be going on, perhaps on another machine: it is left alone.
     ready = prepared_log(open_log(path, complete=False), site)
     analysis = LogAnalysis(ready.facts, ready.how, ready.quantities, site=site, load=task.load, figures=ready.figures)
     quality = ready.quality_fold(site)
-    ready.feed(analysis, quality)
+    ready.feed(analysis, quality)  # one pass; over a network the file's way here is what takes longest
     names = {} if site is None or task.site is None else {"site": task.site.name, "site_name": site.name}
     return summary_of(task.log.name, analysis.result(), verdict_of(quality.result(), ready.how), **names)
 

@@ -42,21 +42,9 @@ _METHOD: Final = (
 
 
 def render(ranking: Sequence[LogSummary], version: str) -> str:
-    """Return the page of a fleet.
-
-    Parameters
-    ----------
-    ranking : sequence of LogSummary
-        The logs, the first to look after first; at least one.
-    version : str
-        Of this program.
-
-    Returns
-    -------
-    str
-        A whole HTML document, as `page.render` makes them; the same ranking gives the same bytes.
-    """
+    """Return the page of a fleet of at least one log, as a whole HTML document; the same ranking gives the same bytes."""
     counts = counts_of(ranking)
+    # Notes alone press nobody: told in full they would bury what does.
     pressing = [summary for summary in ranking if summary.acts or summary.watches]
     return filled(
         "fleet.html",
@@ -89,11 +77,12 @@ def _numbers(ranking: Sequence[LogSummary]) -> list[tuple[str, str]]:
 
 def _order(ranking: Sequence[LogSummary]) -> Table:
     """Return what there is to do; logs with nothing found or left open are in the table of figures alone."""
+    # The ranking's own order, so that the number before a log is its place in the Parquet file, too.
     named = [summary for summary in ranking if summary.findings or summary.not_judged or summary.status != "read"]
     rows = tuple(
         (
             f"{place}. {numbers.shortened(summary.log, 80)}",
-            f"{words.state_of(summary)}: {numbers.shortened(words.said_of(summary), 120)}",
+            f"{words.state_of(summary)}: {numbers.shortened(words.gist_of(summary), 120)}",
         )
         for place, summary in enumerate(named[:_MOST], start=1)
     )
@@ -162,6 +151,7 @@ def _figure(
     known = [(words.state_of(s), x) for s in ranking if s.cycles and (x := of(s)) is not None]
     if not known:
         return None
+    # Three groups, not five: on a phone more colours could not be told apart.
     groups = [
         (called, [x for state, x in known if state in states])
         for called, states in (("to act on", {"act"}), ("to watch", {"watch"}), ("neither", {"note", "-"}))

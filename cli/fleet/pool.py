@@ -37,6 +37,7 @@ def _until_one_ends(waiting: deque[Task], workers: int) -> Generator[Done, None,
     running: dict[Future[Done], Task] = {}
     with _pool(min(workers, len(waiting))) as pool:
         while waiting or running:
+            # Two for each: none waits for this process to hand it its next log, and few are lost where one ends.
             while waiting and len(running) < 2 * workers:
                 task = waiting.popleft()
                 running[_submit(pool, task)] = task
@@ -44,6 +45,7 @@ def _until_one_ends(waiting: deque[Task], workers: int) -> Generator[Done, None,
                 if not isinstance(future.exception(), BrokenProcessPool):
                     del running[future]
                     yield future.result()
+            # A broken pool breaks all that is under way, and does not say which of them it was that ended it.
             if any(future.done() for future in running):
                 return list(running.values())
     return []
@@ -53,6 +55,7 @@ def _submit(pool: ProcessPoolExecutor, task: Task) -> Future[Done]:
     try:
         return pool.submit(read_log, task)
     except BrokenProcessPool as broken:
+        # As if it had been under way: the loop has one place where a broken pool is seen.
         failed: Future[Done] = Future()
         failed.set_exception(broken)
         return failed

@@ -27,19 +27,14 @@ SITE_RULE = (
     "it is D/<path and name of the log>.toml, else D/<name of the log>.toml, else D/<the log's meter>.toml."
 )
 
+#: By its name in the fleet, where a site file is, and its stamp.
 Sites = Mapping[str, tuple[str, str]]
 
 
 def tasks_of(
     places: Sequence[str], *, site_dir: str | None = None, load: str | None = None, leave_out: Iterable[Path] = ()
 ) -> list[Task]:
-    """Return what there is to do, in order of the logs' names.
-
-    Raises
-    ------
-    InputError
-        If a place or the folder of site files does not exist, or no log is found.
-    """
+    """Return what there is to do, in order of the logs' names; `InputError` if a place does not exist, or no log is found."""
     fleet = find_fleet(places, leave_out=leave_out)
     if site_dir is None:
         sites: Sites = fleet.sites
@@ -60,6 +55,7 @@ def _by_name(log: FoundLog, sites: Sites) -> str | None:
     for name in (path, PurePosixPath(path).name):
         if f"{name}{SITE}" in sites:
             return f"{name}{SITE}"
+    # The meter comes last, since it must be read from the log itself.
     by_meter = f"{meter_of(log)}{SITE}"
     return by_meter if by_meter in sites else None
 
@@ -98,16 +94,9 @@ Engine = Callable[[Sequence[Task]], Iterator[Done]]
 
 @dataclass(frozen=True)
 class FleetRun:
-    """What came of a run.
+    """What came of a run: a summary for each log, in order of name.
 
-    Parameters
-    ----------
-    summaries : tuple of LogSummary
-        One for each log, in order of name.
-    kept : int
-        How many of them had been finished by an earlier run.
-    took_s : float
-        What reading the others took, of all workers together. [s]
+    ``kept`` of them had been finished by an earlier run; reading the others took ``took_s``, of all workers together.
     """
 
     summaries: tuple[LogSummary, ...]
@@ -131,6 +120,7 @@ class Finished:
         """Take a summary in; one of a log that could not be read is tried again by the next run."""
         summary = done.summary
         self.summaries[summary.log] = summary
+        # A disk that was not mounted, a file still being copied: the reason may be gone tomorrow.
         if self._rows is not None and summary.status == "read":
             key = self._tasks[summary.log].key
             self._rows.keep([{"log": summary.log, "of": key, "took_s": done.took_s, "summary": asdict(summary)}])
@@ -142,21 +132,14 @@ class Finished:
 
 
 def run_fleet(
-    tasks: Sequence[Task], engine: Engine, rows: KeptRows | None, begin: Callable[[int, int], Callable[[], object]]
+    tasks: Sequence[Task], engine: Engine, rows: KeptRows | None, begin: Callable[[int, int], OnProgress]
 ) -> FleetRun:
-    """Read the logs that are not finished, and return what is known of all.
+    """Read the logs that are not finished, in any order by the `engine`, and return what is known of all.
 
-    Parameters
-    ----------
-    tasks : sequence of Task
-        The logs.
-    engine : callable
-        Reads some, in any order.
-    rows : KeptRows or None
-        Where finished ones are kept; None keeps none.
-    begin : callable
-        Told how many logs there are and how many of them are finished; what it returns is called after each log.
+    `rows` is where finished ones are kept; None keeps none. `begin` is told how many logs there are and how many of
+    them are finished; what it returns is called after each log.
     """
+    # What is finished, or cannot be begun, is counted first: the bar then shows how much is truly left.
     finished = Finished(rows, tasks)
     for task in tasks:
         if task.log.kind != "log":
@@ -164,12 +147,14 @@ def run_fleet(
     to_read = [task for task in tasks if task.log.name not in finished.summaries]
     kept = sum(summary.status == "read" for summary in finished.summaries.values())
     step, took_s = begin(len(tasks), len(tasks) - len(to_read)), 0.0
+    # Closed, and so the workers ended, also where the loop is left by Ctrl-C.
     with closing(_stream(engine, to_read)) as coming:
         for done in coming:
             finished.add(done)
             took_s += done.took_s
             step()
     finished.tidy()
+    # In order of name, whoever was done first: so the result does not depend on who read what.
     return FleetRun(tuple(finished.summaries[task.log.name] for task in tasks), kept, took_s)
 
 
@@ -179,6 +164,7 @@ def _stream(engine: Engine, tasks: Sequence[Task]) -> Any:  # noqa: ANN401 - an 
 
 def summary_from(row: dict[str, Any]) -> LogSummary:
     """Return a summary from what JSON made of it; floats come back exactly."""
+    # A row's key holds the version, so fields that are not known come of a row that somebody edited.
     known = {field.name for field in fields(LogSummary)}
     row = {name: value for name, value in row.items() if name in known}
     codes = {name: tuple(row[name]) for name in ("codes", "not_judged")}

@@ -35,27 +35,28 @@ def in_short(counts: Counts) -> str:
         (counts.not_judged, "not judged"),
         (counts.sound, "with nothing to act on or to watch"),
     ]
-    said = ", ".join(f"{count:,} {what}" for count, what in parts if count)
-    return f"{counted(counts.logs, 'log')}: {said}"
+    return f"{counted(counts.logs, 'log')}: {', '.join(f'{count:,} {what}' for count, what in parts if count)}"
 
 
 def state_of(summary: LogSummary) -> str:
     """Return in a word how a log is."""
     if summary.status != "read":
         return summary.status
+    # Where nothing was found, whether it could have been is what counts.
     if not summary.acts and not summary.watches and is_unjudged(summary):
         return "not judged"
     return "act" if summary.acts else "watch" if summary.watches else "note" if summary.notes else "-"
 
 
-def said_of(summary: LogSummary) -> str:
+def gist_of(summary: LogSummary) -> str:
     """Return what is to be said of a log: its worst finding, or why it was not read."""
     if summary.status != "read":
         return summary.reason or ""
     more = len(summary.findings) - 1
-    found = (summary.worst or "no finding") + (f", and {more} more" if more > 0 else "")
+    worst = (summary.worst or "no finding") + (f", and {more} more" if more > 0 else "")
     left = not_judged(summary.not_judged)
-    return found if not left else f"{found}; {left}" if summary.findings else left
+    # "No finding" beside "not judged" would read as if it were well.
+    return worst if not left else f"{worst}; {left}" if summary.findings else left
 
 
 def drawn(summary: LogSummary) -> str:
@@ -78,5 +79,5 @@ def _row(place: int, summary: LogSummary) -> list[str]:
         number(summary.starts_per_hour) if summary.cycles else "-",
         percent(summary.duty_cycle) if summary.cycles else "-",
         amount(summary.run_W, "W") if summary.run_W is not None else "-",
-        shortened(said_of(summary), 70),
+        shortened(gist_of(summary), 70),
     ]

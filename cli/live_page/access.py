@@ -14,10 +14,7 @@ _SESSION_BYTES = 32
 class Access:
     """The link that stands open, and the sessions that earlier links were changed for.
 
-    Parameters
-    ----------
-    guarded : bool
-        Whether a link is needed; on this computer alone it is not.
+    It is `guarded` where others can reach it; on this computer alone no link is needed.
     """
 
     def __init__(self, *, guarded: bool) -> None:
@@ -27,6 +24,7 @@ class Access:
 
     def spend(self, key: str) -> str | None:
         """Change the key of the open link for a session, and open a new link; None for any other key."""
+        # A link is seen by whoever looks over a shoulder or at the browser's history: spent, it opens nothing.
         if not self.guarded or not _same(key, self.key):
             return None
         session = secrets.token_urlsafe(_SESSION_BYTES)
@@ -40,6 +38,7 @@ class Access:
 
 
 def _same(a: str, b: str) -> bool:
+    # in a time that does not depend on where the two differ, or keys could be guessed letter by letter
     return secrets.compare_digest(a.encode(), b.encode())
 
 
@@ -47,22 +46,14 @@ def is_own_host(header: str, reached: str, names: frozenset[str]) -> bool:
     """Tell whether a Host header names this computer.
 
     A page from elsewhere can make a browser look up its own name and end up here (DNS rebinding); the Host then still
-    is that name, so only names and addresses of this computer pass.
-
-    Parameters
-    ----------
-    header : str
-        The header: a name or address, with or without a port.
-    reached : str
-        The address at which the connection came in.
-    names : frozenset of str
-        Names of this computer, in small letters.
+    is that name, so only names (in small letters) and addresses of this computer pass. The connection came in at
+    `reached`.
     """
-    if "@" in header:
+    if "@" in header:  # user:password@host is no Host header, and parsers do not agree on it
         return False
     try:
         host = (urlsplit(f"//{header}").hostname or "").lower()
-        here = ip_address(reached.partition("%")[0])
+        here = ip_address(reached.partition("%")[0])  # a link-local address ends in its interface
     except ValueError:
         return False
     try:

@@ -20,30 +20,22 @@ _NOBODY = ("192.0.2.1", 9)
 def parse_page(text: str) -> tuple[str, int]:
     """Return host and port of ``[HOST:]PORT``; without a host, this computer alone.
 
-    Raises
-    ------
-    InputError
-        If it reads otherwise.
+    `InputError` if it reads otherwise.
     """
-    found = _FORM.fullmatch(text.strip())
-    port = int(found["port"]) if found else _HIGHEST_PORT + 1
-    if found is None or port > _HIGHEST_PORT:
+    form = _FORM.fullmatch(text.strip())
+    port = int(form["port"]) if form else _HIGHEST_PORT + 1
+    if form is None or port > _HIGHEST_PORT:
         raise InputError(
             f"--page: {text!r} must read PORT or HOST:PORT with a port from 0 to {_HIGHEST_PORT}, "
             "such as 8080, 0.0.0.0:8080 or [::1]:8080"
         )
-    return (found["host"] or _LOOPBACK).strip("[]"), port
+    return (form["host"] or _LOOPBACK).strip("[]"), port
 
 
 def listen(host: str, port: int) -> socket.socket:
-    """Return a socket that listens there.
-
-    Raises
-    ------
-    PortFailedError
-        If the port is in use or cannot be had, or no such address belongs to this computer.
-    """
+    """Return a socket that listens there; `PortFailedError` if the port cannot be had, or no such address is ours."""
     try:
+        # One address of the host: a second one might not be free, and one link is what people type.
         family, _, _, _, where = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM, flags=socket.AI_PASSIVE)[0]
         return socket.create_server((str(where[0]), port), family=family, backlog=128)
     except (OSError, UnicodeError) as error:
@@ -74,6 +66,7 @@ def own_names(host: str) -> frozenset[str]:
 
 def _own_address(ip: IPv4Address | IPv6Address) -> str:
     """Return an address of this computer in its network, else its name."""
+    # Of several addresses the one is wanted that other computers in the network reach.
     if ip.version == 4:
         with suppress(OSError), socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as asking:
             asking.connect(_NOBODY)

@@ -37,6 +37,7 @@ class Board:
         self._tell()
 
     def _tell(self) -> None:
+        # A new event for those to come: cleared in place, it could be missed by who has not run yet.
         self._changed.set()
         self._changed = asyncio.Event()
 

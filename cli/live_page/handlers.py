@@ -23,7 +23,7 @@ PATIENCE_S = 30.0
 #: Where nothing is new for so long, a line without meaning shows whether the viewer is still there. [s]
 _SIGN_OF_LIFE_S = 15.0
 
-_SAID = {
+_SENTENCES = {
     400: "This request cannot be understood.",
     403: "The link is needed that the capture printed. Each opens the page once; the next one stands in its terminal.",
     404: "There is nothing here. The page is at the address without anything behind it.",
@@ -46,20 +46,8 @@ _HEADERS = {
 class House:
     """What all answers share.
 
-    Parameters
-    ----------
-    access : Access
-        Who may look.
-    names : frozenset of str
-        Names of this computer.
-    port : int
-        Where it listens: two captures on one computer must not share a cookie.
-    used : callable of str
-        Told from where a link was used.
-    board : Board
-        How the capture stands.
-    viewers : int
-        How many are watching.
+    ``used`` is told from where a link was used; ``port`` is part of the cookie's name, since two captures on one
+    computer must not share one.
     """
 
     access: Access
@@ -93,6 +81,8 @@ class _Guarded(RequestHandler):
 
     def prepare(self) -> None:
         """Refuse whoever calls this computer by another name, comes from another page or has no session."""
+        # The name first: whoever calls this computer by one not its own is a page elsewhere, whatever session its
+        # browser has.
         headers = self.request.headers
         if not is_own_host(self.request.host, str(self.stream.socket.getsockname()[0]), self.house.names):
             raise HTTPError(HTTPStatus.MISDIRECTED_REQUEST)
@@ -117,13 +107,14 @@ class _Guarded(RequestHandler):
         self.set_header("Content-Type", "text/plain; charset=utf-8")
         if status_code == HTTPStatus.METHOD_NOT_ALLOWED:
             self.set_header("Allow", "GET")
-        self.finish(_SAID.get(status_code, _SAID[500 if status_code >= 500 else 400]) + "\n")
+        self.finish(_SENTENCES.get(status_code, _SENTENCES[500 if status_code >= 500 else 400]) + "\n")
 
 
 class _Page(_Guarded):
     """The page without any figure: they come by its updates."""
 
     def get(self) -> None:
+        # Only the style and script that are in the page itself may run: what a log's text might smuggle in does not.
         nonce = secrets.token_urlsafe(16)
         allowed = f"style-src 'nonce-{nonce}'; script-src 'nonce-{nonce}'; connect-src 'self'; img-src data:"
         rest = "base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
@@ -156,6 +147,7 @@ class _Updates(_Guarded):
         if self.house.viewers >= MOST_VIEWERS:
             raise HTTPError(HTTPStatus.SERVICE_UNAVAILABLE)
         self.set_header("Content-Type", "text/event-stream; charset=utf-8")
+        # Counted in and out here alone: a viewer that vanishes leaves by the same way.
         self.house.viewers += 1
         try:
             await self._watch()
@@ -171,6 +163,7 @@ class _Updates(_Guarded):
             newer = await self.house.board.newer(state, _SIGN_OF_LIFE_S)
             if newer is None and self.house.board.closed:
                 return
+            # Whoever took long has missed states, and gets the newest with all points since its last.
             state = newer or state
             self.write(f"data: {newer.message(seen)}\n\n" if newer is not None else ": still here\n\n")
             await asyncio.wait_for(self.flush(), PATIENCE_S)

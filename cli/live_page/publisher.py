@@ -19,15 +19,7 @@ _EVERY_S = 0.5
 
 
 class ToPage:
-    """Shows browsers how a capture goes.
-
-    Parameters
-    ----------
-    page : LivePage
-        Where to.
-    title : str
-        What stands above it.
-    """
+    """Shows browsers how a capture goes, under a title."""
 
     def __init__(self, page: LivePage, title: str) -> None:
         self._page, self._title = page, title
@@ -42,6 +34,7 @@ class ToPage:
         """Show how it goes, if that is due, and tell the person here what the page has to say."""
         for line in self._page.news():
             say(line)
+        # A snapshot takes all meters' folds together, and so is made only when it is due.
         if time.monotonic() >= self._due:
             self._due = time.monotonic() + _EVERY_S
             self._publish(snapshots(), times, ended=False)

@@ -28,16 +28,9 @@ _IDLE_S, _FAREWELL_S = 30.0, 2.0
 
 
 class LivePage:
-    """Serves the newest state of a capture.
+    """Serves the newest state of a capture on a socket that listens at `host`, as it was asked for.
 
     All its methods are for the capture's thread, and none waits for a viewer.
-
-    Parameters
-    ----------
-    host : str
-        Where to listen, as it was asked for.
-    listening : socket
-        A socket that listens there.
     """
 
     def __init__(self, host: str, listening: socket.socket) -> None:
@@ -66,6 +59,7 @@ class LivePage:
 
     def publish(self, state: State) -> None:
         """Show a newer state: whoever is still busy with an older one misses those between."""
+        # One wake-up at a time: a loop that is busy must not find hundreds of them when it comes to it.
         self._newest = state
         if not self._waking:
             self._waking = True
@@ -73,10 +67,10 @@ class LivePage:
 
     def news(self) -> list[str]:
         """Return what is to be told the person at the terminal since the last call."""
-        said = []
+        lines = []
         while self._news:
-            said.append(self._news.popleft())
-        return said
+            lines.append(self._news.popleft())
+        return lines
 
     def close(self) -> None:
         """End it; viewers have a moment to take the last state."""
@@ -109,13 +103,14 @@ class LivePage:
         self._news.append(f"live page: opened from {where}; for the next viewer: {self.link}")
 
     def _run(self) -> None:
+        # Whatever goes wrong here ends the page and not the capture.
         try:
             _quiet()
             asyncio.run(self._serve())
         except Exception as error:
             self._news.append(f"note: the live page has stopped ({error}); the capture goes on without it")
         finally:
-            self._ready.set()
+            self._ready.set()  # or `start` would wait for ever where it could not begin
 
     async def _serve(self) -> None:
         self._loop = asyncio.get_running_loop()
@@ -132,6 +127,7 @@ class LivePage:
         await self._closing.wait()
         server.stop()
         self._house.board.close()
+        # The last state says that it is the last: viewers have a moment to take it, and no more.
         until = time.monotonic() + _FAREWELL_S
         while self._house.viewers and time.monotonic() < until:
             await asyncio.sleep(0.02)
@@ -163,15 +159,7 @@ def _quiet() -> None:
 
 @contextmanager
 def live_page(where: str) -> Iterator[LivePage]:
-    """Serve a page at ``[HOST:]PORT`` for as long as the block lasts.
-
-    Raises
-    ------
-    InputError
-        If `where` reads otherwise.
-    PortFailedError
-        If the port cannot be had.
-    """
+    """Serve a page at ``[HOST:]PORT`` while the block lasts; `InputError` or `PortFailedError` if that cannot be."""
     host, port = parse_page(where)
     page = LivePage(host, listen(host, port))
     page.start()

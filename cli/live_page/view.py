@@ -30,14 +30,7 @@ _UNITS = {quantity: (word, unit) for quantity, word, unit in LARGE}
 class LiveState:
     """How a capture stood at one moment.
 
-    Parameters
-    ----------
-    view : dict
-        All that does not depend on who looks, ready for JSON.
-    recents : tuple of Recent or None
-        Each meter's last stretch.
-    ended : bool
-        Whether the capture is over.
+    ``view`` is all that does not depend on who looks, ready for JSON; ``recents`` is each meter's last stretch.
     """
 
     view: dict[str, Any]
@@ -47,11 +40,8 @@ class LiveState:
     def message(self, seen: dict[int, int]) -> str:
         """Return the state as JSON for a viewer.
 
-        Parameters
-        ----------
-        seen : dict of int to int
-            By meter, the newest bucket the viewer has: only those from it on are sent, since the newest may have
-            grown. It is brought up to date.
+        `seen` holds by meter the newest bucket the viewer has, and is brought up to date: only those from it on are
+        sent, since the newest may have grown.
         """
         points = [None if recent is None else _points(recent, seen, k) for k, recent in enumerate(self.recents)]
         return json.dumps({**self.view, "points": points}, allow_nan=False)
@@ -73,10 +63,12 @@ def live_state(
 def _points(recent: Recent, seen: dict[int, int], meter: int) -> dict[str, list[float]]:
     if not len(recent.bucket):
         return {"bucket": [], "low": [], "high": []}
+    # What is new, not the whole stretch twice a second; whoever has just come has seen nothing and gets all of it.
     new = recent.bucket >= seen.get(meter, int(recent.bucket[0]))
     seen[meter] = int(recent.bucket[-1])
     return {
         "bucket": recent.bucket[new].tolist(),
+        # five digits are finer than any screen
         "low": [float(f"{x:.5g}") for x in recent.low[new]],
         "high": [float(f"{x:.5g}") for x in recent.high[new]],
     }
@@ -169,6 +161,7 @@ def _bars(snapshot: Snapshot, recent: Recent) -> list[list[float | None]]:
     us = recent.width_s * MICROSECONDS
     cycles = snapshot.cycles.cycles if snapshot.cycles is not None else ()
     bars: list[list[float | None]] = []
+    # From the newest back, until they lie left of the chart: a long capture has many.
     for cycle in reversed(cycles):
         stop = None if cycle.stop_us is None else cycle.stop_us / us
         if stop is not None and stop < recent.bucket[0]:
@@ -191,6 +184,7 @@ def _runs(snapshot: Snapshot) -> dict[str, Any]:
 
 
 def _run(cycle: Cycle, snapshot: Snapshot) -> list[str]:
+    # Amps are what cables and fuses are sized by; a meter behind an inverter may give watts alone.
     in_amps = cycle.surge_A is not None or cycle.run_A is not None
     top = (cycle.surge_A, "A") if in_amps else (cycle.peak_W, "W")
     settled = (cycle.run_A, "A") if in_amps else (cycle.run_W, "W")
@@ -233,6 +227,7 @@ def _trouble(snapshot: Snapshot) -> str:
 
 def _news(snapshot: Snapshot) -> list[list[str]]:
     """Return what is worth being told aloud, each with a key: a viewer is told each once, the last ones last."""
+    # The key is what a viewer remembers: a finding that grows worse has another, and is told again.
     name = numbers.shortened(snapshot.name)
     news = [["connected", f"{name}: connected"] if snapshot.connected else ["lost", f"{name}: not connected"]]
     for f in snapshot.findings:

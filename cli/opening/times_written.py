@@ -17,12 +17,8 @@ def parse_marks(marks: Sequence[str], start_us: int, zone: str | None = None) ->
     """Return the notes with their instants [us], in order.
 
     TIME is a clock time of the day the capture starts (of the next, if it has passed), a date and time, or a length of
-    time after the start such as ``5m``. Clock times are those of `zone`, without one of this computer.
-
-    Raises
-    ------
-    InputError
-        If a mark is not ``TIME=TEXT`` or its time is none.
+    time after the start such as ``5m``. Clock times are those of `zone`, without one of this computer. `InputError` if
+    a mark is not ``TIME=TEXT`` or its time is none.
     """
     return sorted(_mark(mark, start_us, ZoneInfo(zone) if zone else None) for mark in marks)
 
@@ -59,21 +55,11 @@ def span_of(
     last_us: int,
     options: tuple[str, str] = ("--from", "--to"),
 ) -> tuple[int | None, int | None]:
-    """Return the instants that ``--from`` and ``--to`` mean. [us]
+    """Return the instants that ``--from`` and ``--to`` mean, as a person wrote them; None stays None. [us]
 
     A clock time is that of the log's first day, or of the next one where it has passed before the log (or before
-    ``--from``) and still lies in the log.
-
-    Parameters
-    ----------
-    since, until : str or None
-        What the person wrote; None stays None.
-    facts : LogFacts
-        The log: its zone, whether it is dated, its markers.
-    first_us, last_us : int
-        The log's first and last instant. [us]
-    options : (str, str)
-        What the two are called where one is wrong.
+    ``--from``) and still lies in the log. The log begins at `first_us` and ends at `last_us`; `options` are what the
+    two are called where one is wrong.
 
     Raises
     ------
@@ -94,6 +80,7 @@ def span_of(
 
 
 def _instant(text: str, facts: LogFacts, ends: tuple[int, int], *, not_before_us: int, option: str) -> int:
+    # A note first, whatever it looks like: who named one "10:30" meant it.
     named = [at for at, note in facts.markers if note.strip().lower() == text.strip().lower()]
     if named:
         return named[0]
@@ -101,6 +88,7 @@ def _instant(text: str, facts: LogFacts, ends: tuple[int, int], *, not_before_us
         return ends[0] + _elapsed_us(text.strip().removeprefix("+"), option)
     if (clock := clock_time(text, what=option)) is not None:
         day = local(not_before_us, facts).replace(hour=0, minute=0, second=0, microsecond=0)
+        # The log's own first day, or the next where the time lies before it began: a log may run past midnight.
         here, next_day = (microseconds_of(day + clock + timedelta(days=days)) for days in (0, 1))
         return next_day if here < not_before_us and next_day <= ends[1] else here
     try:
@@ -124,10 +112,7 @@ def _elapsed_us(text: str, option: str) -> int:
 def clock_time(text: str, *, what: str) -> timedelta | None:
     """Return a time of day such as ``10:30`` since midnight; None where the text is written otherwise.
 
-    Raises
-    ------
-    InputError
-        If it is written so but no day has it.
+    `InputError` if it is written so but no day has it.
     """
     if (clock := _CLOCK.fullmatch(text.strip())) is None:
         return None

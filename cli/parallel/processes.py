@@ -16,10 +16,12 @@ from multiprocessing import active_children, get_context, parent_process
 def processes(count: int) -> Iterator[ProcessPoolExecutor]:
     """Give a pool of so many processes, which do not outlive the block, nor this process."""
     others = set(active_children())
+    # Not fork: a copy of a process with threads may wait for ever for a lock that one of them held.
     pool = ProcessPoolExecutor(count, get_context("spawn"), initializer=_begin)
     try:
         yield pool
     except BaseException:
+        # After Ctrl-C nobody wants to wait for a log to be read to its end.
         for process in set(active_children()) - others:
             process.terminate()
         raise
@@ -34,6 +36,7 @@ def _begin() -> None:
 
 
 def _end_with_parent() -> None:
+    # Killed, a parent ends no child; without this one would go on reading for nobody.
     if (parent := parent_process()) is not None:
         parent.join()
         os._exit(1)

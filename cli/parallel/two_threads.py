@@ -49,22 +49,16 @@ class WorksAhead(Fed, Protocol):
 def feed(chunks: Iterable[Chunk], *folds: Fed) -> None:
     """Hand every chunk to every fold; the first fold works here, the others meanwhile in a thread of their own.
 
-    Each fold has all chunks in order and by itself, so the results are the same on any number of processors. NumPy
-    lets other threads work while it counts.
-
-    Parameters
-    ----------
-    chunks : iterable of Chunk
-        The readings, in order.
-    folds : Fed
-        No two of them share anything that they change. The one that takes longest comes first; where it `WorksAhead`,
-        the next chunks are worked on in threads.
+    Each fold has all chunks in order and by itself, so the results are the same on any number of processors. NumPy lets
+    other threads work while it counts. No two folds share anything that they change. The one that takes longest comes
+    first; where it `WorksAhead`, the next chunks are worked on in threads.
     """
     _keep_memory()
     first, *others = folds
     begun = _ahead(first, chunks) if isinstance(first, WorksAhead) else ((c, partial(first.add, c)) for c in chunks)
     with closing(begun), ThreadPoolExecutor(1, thread_name_prefix="folds") as pool:
         for chunk, add in begun:
+            # Chunk by chunk, not each fold at its own pace: no more than a few chunks are ever in memory.
             meanwhile = pool.submit(_add, others, chunk) if others else None
             add()
             if meanwhile is not None:
@@ -76,6 +70,7 @@ def _ahead(fold: WorksAhead, chunks: Iterable[Chunk]) -> Generator[Begun, None, 
     waiting: deque[tuple[CompletedReadings, Future[None]]] = deque()
     with ThreadPoolExecutor(_THREADS, thread_name_prefix="sums") as pool:
         for chunk in filter(len, chunks):
+            # What needs the chunk before is done here, in order; all else in any thread.
             read = fold.read(chunk)
             waiting.append((read, pool.submit(fold.work_out, read)))
             if len(waiting) > _BEGUN:

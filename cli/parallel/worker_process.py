@@ -30,10 +30,7 @@ class Second(Protocol):
     def begin(self, work: Callable[[], WorkResult]) -> Callable[[], WorkResult]:
         """Begin some work, and return what waits for its result, as often as it is asked.
 
-        Parameters
-        ----------
-        work : callable
-            A function of a module, or a `partial` of one: it may be sent to another process.
+        It is a function of a module, or a `partial` of one: it may be sent to another process.
         """
 
 
@@ -73,6 +70,7 @@ class _Beside:
             return None
 
     def _result(self, begun: Future[WorkResult] | None, work: Callable[[], WorkResult]) -> WorkResult:
+        # A second process is a matter of time saved alone: wherever it fails, the same work is done here, once more.
         try:
             if begun is not None:
                 if not begun.done():
@@ -85,8 +83,8 @@ class _Beside:
 
     def _tell(self) -> None:
         if not self._ended:
-            said = "note: a second process ended or could not begin, perhaps for want of memory; its work is done here"
-            click.echo(said, err=True)
+            note = "note: a second process ended or could not begin, perhaps for want of memory; its work is done here"
+            click.echo(note, err=True)
         self._ended = True
 
 
@@ -112,11 +110,7 @@ def second_process(
         What the first does while it waits for the second: as often as it does so.
     allowed : bool
         Whether this process is a command's own: where others call it, their main module would be run once more.
-
-    Yields
-    ------
-    Second
-        The process; where there is but one processor, or it is not allowed, what does the work here.
+        Where it is not, or there is but one processor, the work is done here.
     """
     with ExitStack() as stack:
         second = HERE
@@ -128,5 +122,6 @@ def second_process(
 
 def _processors() -> int:
     """Return how many processors this process may use. [1]."""
+    # Of a machine's processors a container or a batch system may grant one.
     ask = getattr(os, "sched_getaffinity", None)
     return len(ask(0)) if ask is not None else os.cpu_count() or 1

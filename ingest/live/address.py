@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TypeVar
 from urllib.parse import parse_qsl
 
 from shuntbook.ingest.errors import InputError
 
+Default = TypeVar("Default", str, None)
+
 #: Kind of source, and the module and name that make one. Nothing is imported until a source of the kind is asked for.
 KINDS = {
     "serial": "live.serial_lines:SerialLines",
-    "modbus-tcp": "modbus.registers:over_tcp",
-    "modbus-rtu": "modbus.registers:over_rtu",
-    "sunspec-tcp": "modbus.sunspec:over_tcp",
-    "sunspec-rtu": "modbus.sunspec:over_rtu",
+    "modbus-tcp": "modbus.registers:modbus_source",
+    "modbus-rtu": "modbus.registers:modbus_source",
+    "sunspec-tcp": "modbus.sunspec:sunspec_source",
+    "sunspec-rtu": "modbus.sunspec:sunspec_source",
     "hand": "live.hand:HandReadings",
     "replay": "live.replay:Replay",
 }
@@ -21,18 +24,9 @@ KINDS = {
 
 @dataclass(frozen=True)
 class Address:
-    """A source's kind, place and settings.
+    """A source's kind (one of `KINDS`), its place and its settings.
 
-    Parameters
-    ----------
-    kind : str
-        One of `KINDS`.
-    place : str
-        Port, host and port, or file.
-    settings : dict of str to str
-        What follows the question mark.
-    text : str
-        As it was written.
+    The place is a port, host and port, or file; ``text`` is the whole as it was written.
     """
 
     kind: str
@@ -41,26 +35,14 @@ class Address:
     text: str
 
     def only(self, *known: str) -> None:
-        """Refuse settings that are none of `known`.
-
-        Raises
-        ------
-        InputError
-            Names the first one.
-        """
+        """Refuse settings that are none of `known`; the first one is named."""
         for name in self.settings:
             if name not in known:
-                there = f"its settings are {', '.join(known)}" if known else "it has no settings"
-                raise InputError(f"{self.text}: {self.kind} has no setting {name!r}; {there}")
+                choice = f"its settings are {', '.join(known)}" if known else "it has no settings"
+                raise InputError(f"{self.text}: {self.kind} has no setting {name!r}; {choice}")
 
     def whole(self, name: str, default: int, *, low: int, high: int) -> int:
-        """Return a setting that is a whole number between `low` and `high`.
-
-        Raises
-        ------
-        InputError
-            If it is none.
-        """
+        """Return a setting that is a whole number from `low` to `high`; `InputError` if it is none."""
         text = self.settings.get(name)
         if text is None:
             return default
@@ -69,21 +51,23 @@ class Address:
         return int(text)
 
     def number(self, name: str, default: float) -> float:
-        """Return a setting that is a number above zero.
-
-        Raises
-        ------
-        InputError
-            If it is none.
-        """
+        """Return a setting that is a number above nought; `InputError` if it is none."""
         text = self.settings.get(name)
         try:
             value = default if text is None else float(text)
         except ValueError:
-            value = -1.0
+            value = -1.0  # refused below, in the words for any number that will not do
         if not 0 < value < float("inf"):
             raise InputError(f"{self.text}: {name} must be a number above 0, not {text!r}")
         return value
+
+    def one_of(self, name: str, default: Default, *known: str) -> str | Default:
+        """Return a setting that is one of `known`, two or more; `InputError` if it, or the default, is none of them."""
+        text = self.settings.get(name, default)
+        if text is not None and text not in known:
+            choice = f"{', '.join(known[:-1])} or {known[-1]}"
+            raise InputError(f"{self.text}: {name} must be {choice}, not {text!r}")
+        return text
 
 
 def parse_address(text: str) -> Address:
@@ -98,6 +82,7 @@ def parse_address(text: str) -> Address:
     if not colon or kind not in KINDS:
         known = ", ".join(f"{name}:" for name in KINDS)
         raise InputError(f"{text!r} is no live source; a source begins with one of {known}")
+    # Not urlsplit: a port's path, a drive's letter or an IPv6 address in a place is no part of a URL.
     place, _, query = rest.partition("?")
     try:
         pairs = parse_qsl(query, keep_blank_values=True, strict_parsing=bool(query))

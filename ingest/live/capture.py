@@ -1,4 +1,10 @@
-"""The loop that reads meters: poll on time, write the journal first, then tell the listener."""
+"""The loop that reads meters: poll on time, keep what came, then tell of it.
+
+In this order, because each step may fail and none may cost what the step before has gained. The poll comes first and on
+a grid of its own, since a reading's instant cannot be had later. Then the journal: once a reading is in it, a crash, a
+full screen or a slow viewer loses nothing. Whoever listens is told last and through a queue, so that the loop never
+waits for anybody, and so that nothing is ever shown that would be gone after a power cut.
+"""
 
 from __future__ import annotations
 
@@ -34,6 +40,7 @@ def open_first(source: LiveSource, clock: Clock, *, given_up: Callable[[], bool]
     SourceLost
         If it did not open at `FIRST_TRIES` tries, or was given up meanwhile.
     """
+    # Later a source is tried again for ever; here a person still stands by the meter who can put in the cable.
     pause_s = FIRST_PAUSE_S
     for tries_left in range(FIRST_TRIES - 1, -1, -1):
         try:
@@ -92,22 +99,11 @@ class Happened:
 
 
 class Capture:
-    """Reads one meter or several, each in a thread of its own, all on one clock.
+    """Reads one meter or several, each in a thread of its own, all on one clock, for `length_s` or until it is stopped.
 
-    Parameters
-    ----------
-    meters : sequence of MeteredSource
-        What to read; their journals are open.
-    clock : Clock
-        The one clock.
-    length_s : float or None
-        How long; None reads until it is stopped. [s]
-
-    Notes
-    -----
-    The meters' sources are open when it starts (`open_first`). Polls fall on whole multiples of a meter's interval
-    after the start: a poll that comes late does not move those after it, and polls missed while the meter did not
-    answer are left out, not made up for.
+    The meters' journals and sources are open when it starts (`open_first`). Polls fall on whole multiples of a meter's
+    interval after the start: a poll that comes late does not move those after it, and polls missed while the meter did
+    not answer are left out, not made up for.
     """
 
     def __init__(self, meters: Sequence[MeteredSource], clock: Clock, *, length_s: float | None) -> None:
@@ -167,6 +163,7 @@ class Capture:
         try:
             self._read(meter)
         except BaseException as error:
+            # One meter's failure ends them all: logs of one demo are of use together, or told as cut short together.
             meter.failure = error
             self._stop.set()
         finally:
@@ -179,17 +176,21 @@ class Capture:
         while not self._over() and not meter.finished:
             if not meter.connected:
                 self._reconnect(meter)
-                continue
+                continue  # the capture may have ended meanwhile
             try:
                 if meter.source.cadence == "polled":
                     due_us = self._poll(meter, due_us)
                 else:
+                    # A pushed source gives its readings their instants itself; a slice is only how soon a stop is seen.
                     self._take(meter, meter.source.read(_SLICE_S))
                     meter.finished = meter.source.finished
             except SourceLost as lost:
+                # What is half open must be closed before it can be opened again; the loss is a line in the log as well,
+                # since it explains the gap that follows.
                 meter.connected = False
                 meter.source.close()
                 self._tell(meter, Remark(self._clock.now_us(), lost.kind, str(lost)))
+            # After every read, however it went: a step belongs between the readings that it fell between.
             if (step_s := watch.look()) is not None:
                 self._note_step(meter, step_s)
             meter.journal.flush_due(self._clock.now_us())
@@ -197,7 +198,7 @@ class Capture:
     def _close(self, meter: MeteredSource) -> None:
         """Take what a source still has to say at its end, and close it."""
         try:
-            if meter.failure is None:
+            if meter.failure is None:  # else the journal has failed, and would fail again
                 self._take(meter, meter.source.ending())
         except OSError as error:
             meter.failure = error
@@ -208,6 +209,8 @@ class Capture:
         """Wait for the next poll, ask, and return when the one after it is due. [us]"""
         every_us = round(meter.every_s * 1e6)
         now = self._clock.now_us()
+        # Missed polls are left out in whole intervals, so that those to come stay on the grid; a bunch of late ones
+        # would pretend to readings at instants at which nothing was asked.
         if now > due_us + every_us:
             due_us += -(-(now - due_us) // every_us) * every_us
         while (rest_us := due_us - self._clock.now_us()) > 0:
@@ -219,6 +222,8 @@ class Capture:
 
     def _reconnect(self, meter: MeteredSource) -> None:
         """Open a lost source again, with growing pauses, for as long as the capture lasts."""
+        # The pauses double: a cable put back in is seen within a second, and a meter that stays away overnight is not
+        # asked a hundred thousand times, each with a line in the log.
         pause_s, lost_us = FIRST_PAUSE_S, self._clock.now_us()
         while not self._over():
             self._pause(meter, pause_s)
@@ -254,8 +259,8 @@ class Capture:
 
     def _take(self, meter: MeteredSource, events: Sequence[Event]) -> None:
         for event in events:
-            why = _why_not_kept(event, meter.last_us) if isinstance(event, Reading) else None
-            self._tell(meter, why or event)
+            refused = _refusal(event, meter.last_us) if isinstance(event, Reading) else None
+            self._tell(meter, refused or event)
 
     def _tell(self, meter: MeteredSource, event: Event) -> None:
         """Keep an event first, then count it and tell it."""
@@ -269,7 +274,8 @@ class Capture:
         self._events.put(Happened(meter, event))
 
 
-def _why_not_kept(reading: Reading, last_us: int | None) -> Refused | None:
+def _refusal(reading: Reading, last_us: int | None) -> Refused | None:
+    """Return a reading as refused where no log may hold it: instants must rise, and values be a meter's."""
     text = str(dict(reading.values))
     if last_us is not None and reading.time_us <= last_us:
         return Refused(reading.time_us, "not later", text, "came no later than the reading before")

@@ -20,19 +20,7 @@ if TYPE_CHECKING:
 class HandReadings(LiveSource):
     """A person who types what a display shows; each line is a reading at that instant and stands until the next.
 
-    Parameters
-    ----------
-    address : Address
-        ``hand:``, which has no settings.
-    profile : SerialProfile or None
-        Only its ``side`` counts.
-    clock : Clock
-        The capture's clock.
-
-    Raises
-    ------
-    InputError
-        If the address has a setting.
+    Of a profile only its ``side`` counts; the address has no settings (`InputError`).
     """
 
     cadence: Cadence = "pushed"
@@ -52,6 +40,8 @@ class HandReadings(LiveSource):
     def typed(self, text: str) -> bool:
         """Take a line; may be called from another thread than `read`."""
         line = _understood(text)
+        # The screen's thread types while the meter's reads: the instant is taken and queued under one lock, so that
+        # lines cannot overtake each other.
         with self._guard:
             if self._ended or line is Word.REMARK:
                 return False
@@ -90,6 +80,7 @@ class HandReadings(LiveSource):
     def ending(self) -> list[Event]:
         """Return what was typed last, and what closes the reading that has stood until now."""
         with self._guard:
+            # What stood to the end was drawn to the end: without a closing reading the last stretch would be lost.
             if not self._ended:
                 self._put(self._closing(self._next_us()))
         return self.read(0.0)
@@ -100,6 +91,7 @@ class HandReadings(LiveSource):
     def read(self, timeout_s: float) -> list[Event]:
         """Return what was typed since the last call; waits up to `timeout_s` for the first line."""
         events: list[Event] = []
+        # Only the first line is waited for; what was typed meanwhile is taken along at once.
         wait_s: float = max(timeout_s, 0.0)
         while True:
             try:

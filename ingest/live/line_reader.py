@@ -48,20 +48,7 @@ class Cells:
 
 
 class LineReader:
-    """Reads lines as a profile says.
-
-    Parameters
-    ----------
-    part : SerialPart
-        How a line is laid out.
-    entries : mapping of str to ColumnEntry
-        Where each quantity stands.
-
-    Raises
-    ------
-    InputError
-        If there is no entry, or one names a unit or a place that cannot be.
-    """
+    """Reads lines laid out as `part` says, with each quantity where its entry says; `InputError` if that cannot be."""
 
     def __init__(self, part: SerialPart, entries: Mapping[str, ColumnEntry]) -> None:
         self._part = part
@@ -77,17 +64,14 @@ class LineReader:
     def read(self, text: str) -> dict[str, float]:
         """Return the quantities of a line, draw positive; those the meter gives no value for are left out.
 
-        Raises
-        ------
-        NoReading
-            If it is laid out otherwise, holds something that is no number, or no value at all.
+        `NoReading` if it is laid out otherwise, holds something that is no number, or no value at all.
         """
         cells = self._cells(text)
         values = {column.quantity: column.value(cells) for column in self._columns}
-        found = {quantity: value for quantity, value in values.items() if value is not None}
-        if not found:
+        known = {quantity: value for quantity, value in values.items() if value is not None}
+        if not known:
             raise NoReading("no value", "it holds none of the quantities that are looked for")
-        return found
+        return known
 
     def _cells(self, text: str) -> Cells:
         part = self._part
@@ -98,6 +82,7 @@ class LineReader:
         if self._pattern is not None:
             return _pattern_cells(text, self._pattern)
         texts = text.split(_MARKS[part.delimiter or "comma"])
+        # A line with a field too many or too few may be two lines run together: each value would be another's.
         if part.fields and len(texts) != len(part.fields):
             raise NoReading("fields", f"it has {len(texts)} fields, expected {len(part.fields)}")
         if len(texts) < self._farthest:
@@ -114,8 +99,8 @@ class LineReader:
         here = f"the profile's quantities.{column.quantity}"
         for place in column.places:
             if isinstance(place, str) and place not in known:
-                there = ", ".join(repr(name) for name in known if name)
-                called = f"called {there}" if there else "not named"
+                listed = ", ".join(repr(name) for name in known if name)
+                called = f"called {listed}" if listed else "not named"
                 raise InputError(
                     f"{here} names {place!r}, but the values of a line are {called}; "
                     "name them in [serial], or give the position, counted from 1"
@@ -145,17 +130,12 @@ class _Column:
         return [place for place in places if place is not None]
 
     def value(self, cells: Cells) -> float | None:
-        """Return the value in the quantity's own unit; None where the meter gives none.
-
-        Raises
-        ------
-        NoReading
-            If a cell holds something that is no number, or an unknown direction.
-        """
+        """Return the value in the quantity's own unit; None where the meter gives none."""
         entry = self.entry
         number, unit = self._number(cells, entry.column)
         if entry.minus is not None:
             less, _ = self._number(cells, entry.minus)
+            # Two counters, one a way: where one is empty it has counted nothing; where both are, nothing is known.
             number = None if number is None and less is None else (number or 0.0) - (less or 0.0)
         if number is None:
             return None
@@ -163,6 +143,7 @@ class _Column:
         if entry.sign == "return_positive":
             value = -value
         if entry.direction is not None:
+            # The letter decides alone: some meters turn the sign as well as the letter.
             value = abs(value) * _way(entry.direction, cells)
         return value + 0.0  # no negative zeros
 
@@ -170,12 +151,13 @@ class _Column:
         """Return the stated unit, else the one in the column's own name, else the quantity's."""
         place = str(self.entry.column)
         if self.entry.unit is None and isinstance(self.entry.column, str):
+            # A name such as "power_kW" says the unit as well as a profile could; one that is not understood says none.
             try:
-                said = meaning(place)
+                named = meaning(place)
             except InputError:
-                said = None
-            if said is not None and said.quantity == self.quantity:
-                return said.unit
+                named = None
+            if named is not None and named.quantity == self.quantity:
+                return named.unit
         return unit_of(self.quantity, self.entry.unit, column=place)
 
     def _number(self, cells: Cells, place: str | int) -> tuple[float | None, Unit]:
@@ -183,12 +165,13 @@ class _Column:
         if text is None or text in _NULLS:
             return None, self.unit
         plain = text.replace("−", "-")
+        # With commas a point would be a thousands mark, which no meter needs: it must not pass for a decimal point.
         if self.decimal == "comma":
             plain = plain.replace(".", "?").replace(",", ".")
-        found = _NUMBER.fullmatch(plain)
-        if found is None or not math.isfinite(float(found[1])):
+        matched = _NUMBER.fullmatch(plain)
+        if matched is None or not math.isfinite(float(matched[1])):
             raise NoReading("no number", f"{place!r} holds {text!r}, which is no number")
-        return float(found[1]), self._unit_in_cell(found[2], place)
+        return float(matched[1]), self._unit_in_cell(matched[2], place)
 
     def _unit_in_cell(self, suffix: str | None, place: str | int) -> Unit:
         """Return the unit that a cell itself carries, which must be the stated one where there is one."""
@@ -216,17 +199,15 @@ def _way(direction: Direction, cells: Cells) -> float:
 def pair_cells(text: str, equals: str = "=", delimiter: Delimiter | None = None) -> Cells:
     """Return the pairs of a line such as ``V=11.92, A=74.5``; parts without the sign between are left out.
 
-    Raises
-    ------
-    NoReading
-        If there is no pair, or a name stands twice.
+    `NoReading` if there is no pair, or a name stands twice.
     """
+    # The comma comes last: with "A=1,5; V=12,1" it is the decimal mark.
     mark = _MARKS[delimiter] if delimiter is not None else next((mark for mark in ";|\t," if mark in text), None)
     pairs = [part.split(equals, 1) for part in text.split(mark) if equals in part]
     names = [name.strip() for name, _ in pairs]
     if not pairs:
         raise NoReading("fields", f"it holds no pair such as V{equals}11.92")
-    if len(set(names)) != len(names):
+    if len(set(names)) != len(names):  # which of the two is meant nobody knows
         raise NoReading("fields", "a name stands in it twice")
     return Cells(names, [value for _, value in pairs])
 
@@ -234,15 +215,12 @@ def pair_cells(text: str, equals: str = "=", delimiter: Delimiter | None = None)
 def json_cells(text: str) -> Cells:
     """Return the values of a line that is a JSON object; an inner one's names are joined by a point.
 
-    Raises
-    ------
-    NoReading
-        If it is none.
+    `NoReading` if it is none.
     """
     try:
         # numbers stay texts, to be read like any other cell
-        found = json.loads(text, parse_int=str, parse_float=str, parse_constant=str)
-        cells = dict(_flat("", found)) if isinstance(found, dict) else None
+        parsed = json.loads(text, parse_int=str, parse_float=str, parse_constant=str)
+        cells = dict(_flat("", parsed)) if isinstance(parsed, dict) else None
     except (ValueError, RecursionError):
         cells = None
     if cells is None:
@@ -250,8 +228,8 @@ def json_cells(text: str) -> Cells:
     return Cells(list(cells), list(cells.values()))
 
 
-def _flat(before: str, found: Mapping[str, object]) -> Iterator[tuple[str, str]]:
-    for key, value in found.items():
+def _flat(before: str, branch: Mapping[str, object]) -> Iterator[tuple[str, str]]:
+    for key, value in branch.items():
         name = f"{before}{key}"
         if isinstance(value, dict):
             yield from _flat(f"{name}.", value)
@@ -271,10 +249,7 @@ def _pattern_cells(text: str, pattern: LinePattern) -> Cells:
 def recognise(text: str) -> tuple[LineReader, list[str]] | None:
     """Return what reads lines like this one, and its names; None where it is no JSON object and no known pairs.
 
-    Raises
-    ------
-    InputError
-        If two names could be the same quantity, or a name has a wrong unit.
+    `InputError` if two names could be the same quantity, or a name has a wrong unit.
     """
     from shuntbook.ingest.profiles.columns import ColumnEntry
     from shuntbook.ingest.profiles.serial_part import SerialPart
@@ -284,6 +259,7 @@ def recognise(text: str) -> tuple[LineReader, list[str]] | None:
             cells = cells_of(text)
         except NoReading:
             continue
+        # Only what holds a number may be a quantity: "power=on" is none.
         names = [
             name if _NUMBER.fullmatch(value.strip()) else ""
             for name, value in zip(cells.names, cells.texts, strict=True)

@@ -24,13 +24,8 @@ class WrongChecksum(ValueError):  # noqa: N818 - a state, told by its name
 def checksum(data: bytes, kind: ChecksumKind) -> int:
     """Return the checksum of some bytes.
 
-    Parameters
-    ----------
-    data : bytes
-        What is covered.
-    kind : {'sum8', 'xor8', 'crc16_modbus', 'crc16_ccitt'}
-        The sum or the exclusive or of all bytes, eight bits; or a CRC of 16 bits: that of Modbus over Serial Line
-        V1.02, appendix B (polynomial A001 reflected, from FFFF), or CCITT's (1021, from FFFF, not reflected).
+    The sum or the exclusive or of all bytes, eight bits; or a CRC of 16 bits: that of Modbus over Serial Line V1.02,
+    appendix B (polynomial A001 reflected, from FFFF), or CCITT's (1021, from FFFF, not reflected).
     """
     if kind == "sum8":
         return sum(data) & 0xFF
@@ -45,14 +40,9 @@ def checksum(data: bytes, kind: ChecksumKind) -> int:
 
 
 def covered(line: bytes, part: ChecksumPart) -> bytes:
-    """Return what a line's checksum covers, without the mark, if it is right.
-
-    Raises
-    ------
-    WrongChecksum
-        If it is missing, is no number of the right length, or is another.
-    """
+    """Return what a line's checksum covers, without the mark; `WrongChecksum` if that is missing or another."""
     start, mark = part.start.encode(), part.mark.encode()
+    # The last mark, since the text may hold one; but the first start, since what comes before is left of another line.
     first, last = line.find(start), line.rfind(mark)
     if first < 0 or last < first + len(start):
         missing = part.start if first < 0 else part.mark
@@ -62,10 +52,10 @@ def covered(line: bytes, part: ChecksumPart) -> bytes:
     if len(digits) != size or not _HEX.fullmatch(digits):
         raise WrongChecksum(f"its checksum must be {size} hexadecimal digits after {part.mark!r}")
     given = bytes.fromhex(digits.decode())
-    told = int.from_bytes(given, "little" if part.low_byte_first else "big")
-    found = checksum(body + mark if part.with_mark else body, part.kind)
-    if told != found:
-        raise WrongChecksum(f"its checksum says {told:0{size}X}, but the line's is {found:0{size}X}")
+    stated = int.from_bytes(given, "little" if part.low_byte_first else "big")
+    computed = checksum(body + mark if part.with_mark else body, part.kind)
+    if stated != computed:
+        raise WrongChecksum(f"its checksum says {stated:0{size}X}, but the line's is {computed:0{size}X}")
     return body
 
 
@@ -75,16 +65,9 @@ LINE_MOST = 1000
 
 @dataclass(frozen=True)
 class RawLine:
-    """A line without its end.
+    """A line without its end; of one that is `too_long` its beginning.
 
-    Attributes
-    ----------
-    time_us : int
-        When its last byte was read. [us]
-    data : bytes
-        The line; of one that is `too_long` its beginning.
-    whole : bool
-        Whether it surely begins where a line begins.
+    ``time_us`` is when its last byte was read; ``whole`` says whether it surely begins where a line begins.
     """
 
     time_us: int
@@ -94,17 +77,8 @@ class RawLine:
 
 
 class LineCutter:
-    """Cuts what comes from a port into lines.
+    """Cuts what comes from a port into lines, each ended by `end`; a byte takes at least `byte_us` on the wire.
 
-    Parameters
-    ----------
-    end : bytes
-        What ends a line.
-    byte_us : float
-        The least time that a byte takes on the wire. [us]
-
-    Notes
-    -----
     The first line after `begin` may have begun before: it is not `whole`, unless the line was seen at rest.
 
     Several lines may come in one chunk. All bytes of a chunk came after the chunk before was read, and none faster than
@@ -132,6 +106,8 @@ class LineCutter:
 
     def feed(self, chunk: bytes, now_us: int) -> list[RawLine]:
         """Take a chunk that was read at `now_us`; return the lines that it ends. Empty lines are left out."""
+        # The system may hand bytes over faster than a wire would: then the chunk's own pace, so that no line is dated
+        # before the chunk that came earlier.
         byte_us = min(self._byte_us, max(now_us - self._last_us, 0) / max(len(chunk), 1))
         *ended, rest = (self._rest + chunk).split(self._end)
         after = sum(map(len, ended)) + len(ended) * len(self._end) + len(rest)
@@ -141,6 +117,8 @@ class LineCutter:
             if (line := self._line(data, now_us - round(after * byte_us))) is not None:
                 lines.append(line)
         self._rest = rest
+        # A stream at the wrong baud rate may never end a line: memory stays bounded, and it is told once. The last
+        # bytes stay, since the line's end may be cut in two.
         if len(rest) > LINE_MOST:
             lines += [] if self._too_long else [RawLine(now_us, rest[:LINE_MOST], too_long=True)]
             self._rest, self._too_long = rest[-len(self._end) :], True
@@ -153,6 +131,7 @@ class LineCutter:
         data = data.strip(b"\r\n")
         if goes_on or not data:
             return None
+        # Two short lines may fall within one microsecond, yet each needs an instant of its own.
         self._last_us = time_us = max(time_us, self._last_us + 1)
         if len(data) > LINE_MOST:
             return RawLine(time_us, data[:LINE_MOST], too_long=True)

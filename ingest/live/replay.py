@@ -34,22 +34,9 @@ class Replay(LiveSource):
     """A recording played back; each reading has the time it was measured at, not that at which it is played.
 
     An export is first converted to a log in a temporary folder, by the rules of `convert.convert`: so what is played is
-    what a conversion would keep, and what it would reject is refused.
-
-    Parameters
-    ----------
-    address : Address
-        ``replay:FILE?speed=10``; ``speed=max`` plays as fast as can be. Of an export, ``zone`` is that of its
-        stamps, and ``sign=return_positive`` says that it counts charging as positive.
-    profile : Profile or None
-        What the columns of an export are.
-    clock : Clock
-        The capture's clock, by which it is played.
-
-    Raises
-    ------
-    InputError
-        If there is no such recording, it cannot be read, or a setting is wrong.
+    what a conversion would keep, and what it would reject is refused. The address is ``replay:FILE?speed=10``;
+    ``speed=max`` plays as fast as can be. Of an export, ``zone`` is that of its stamps, and ``sign=return_positive``
+    says that it counts charging as positive. `InputError` if the recording cannot be read or a setting is wrong.
     """
 
     cadence: Cadence = "pushed"
@@ -61,6 +48,7 @@ class Replay(LiveSource):
         self._refused: list[tuple[str, str]] = []
         path = Path(address.place)
         if _is_log(path):
+            # Silently ignoring a wrong sign would be worse than refusing it.
             if profile is not None or address.settings.keys() & set(_OF_EXPORTS):
                 raise InputError(
                     f"{address.text}: {path} is a log, which knows its columns, zone and sign; leave out what says so"
@@ -76,6 +64,7 @@ class Replay(LiveSource):
 
     def open(self) -> None:
         """Begin to play, or go on where it stopped."""
+        # Opened again after a close it goes on where it stopped: what a recording holds cannot be missed.
         self._next = self._next or next(self._readings, None)
         self.finished = self._next is None
         if self._next is not None:
@@ -99,6 +88,7 @@ class Replay(LiveSource):
             Refused(self._next.time_us, "not readable", text, reason) for reason, text in self._refused
         ]
         self._refused = []
+        # Waiting ends after `timeout_s` at the latest, so that a replay can be stopped in the middle of a gap.
         rest_s = (self._next.time_us - self.now_us()) / 1e6 / self._speed
         if rest_s > 0:
             self._clock.sleep(min(rest_s, timeout_s))

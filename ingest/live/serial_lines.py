@@ -35,28 +35,11 @@ _NEEDS = (
 class SerialLines(LiveSource):
     """A meter on a serial port that tells its readings in lines of text.
 
-    Parameters
-    ----------
-    address : Address
-        ``serial:PORT?baud=19200&parity=none&stop_bits=1&data_bits=8&timeout=1``.
-    profile : SerialProfile or None
-        How its lines are laid out. Without one, lines that are JSON objects or ``name=value`` pairs explain themselves,
-        if their names are words that the header of an export may have.
-    clock : Clock
-        The capture's clock.
+    The address is ``serial:PORT?baud=19200&parity=none&stop_bits=1&data_bits=8&timeout=1``. Without a profile, lines
+    that are JSON objects or ``name=value`` pairs explain themselves, if their names are words that the header of an
+    export may have; ``quantities`` and ``side`` are then known for sure once it has been opened, and until then all
+    there are, and ``dc``. `InputError` if the address or the profile is wrong.
 
-    Attributes
-    ----------
-    quantities, side
-        Without a profile known for sure once it has been opened; before, all there are, and ``dc``.
-
-    Raises
-    ------
-    InputError
-        If the address or the profile is wrong.
-
-    Notes
-    -----
     The time of a line is when its last byte came; of an answer, the middle between question and answer. The first line
     after opening may have begun before: it counts only if its checksum is right, or if nothing came before it for a
     while. After silence or an answer that cannot be read, what comes late is waited for and thrown away.
@@ -90,15 +73,7 @@ class SerialLines(LiveSource):
         self._side, self._side_is_stated = side, True
 
     def open(self) -> None:
-        """Open the port; without a profile, listen until a line explains itself.
-
-        Raises
-        ------
-        InputError
-            If there is no such port, it may not be opened, or the lines do not explain themselves.
-        SourceLost
-            If it was open before and may come back, or nothing came to listen to.
-        """
+        """Open the port; without a profile, listen until a line explains itself (`InputError` if none does)."""
         self.close()
         self._port = open_port(self._address.place, self._settings, ever_open=self._ever_open)
         now_us = self._clock.now_us()
@@ -114,13 +89,7 @@ class SerialLines(LiveSource):
         self._ever_open = True
 
     def read(self, timeout_s: float) -> list[Event]:
-        """Ask once, or return what the next bytes complete.
-
-        Raises
-        ------
-        SourceLost
-            If the port is gone.
-        """
+        """Ask once, or return what the next bytes complete."""
         events, self._waiting = self._waiting, []
         if self._question is None:
             return events or [self._event(line) for line in self._hear(timeout_s)]
@@ -154,6 +123,7 @@ class SerialLines(LiveSource):
 
     def _ask(self, question: bytes) -> list[Event]:
         """Send the question and return the reading that answers it, with whatever else came before."""
+        # Answers carry no number: whatever is still on its way would be taken for this one's answer.
         self._settle()
         asked_us = self._send(question)
         events: list[Event] = []
@@ -163,6 +133,7 @@ class SerialLines(LiveSource):
                     continue  # an echo
                 event = self._event(line)
                 if isinstance(event, Reading):
+                    # When in the exchange the meter measured is not known; the middle is at most half of it off.
                     return [*events, replace(event, time_us=(asked_us + event.time_us) // 2)]
                 events.append(event)
         self._in_doubt = True
@@ -204,14 +175,9 @@ class SerialLines(LiveSource):
             return self._refused(line, why.kind, str(why))
 
     def _text(self, line: RawLine) -> str:
-        """Return a line's text without its checksum.
-
-        Raises
-        ------
-        NoReading
-            If it may be torn, is garbled, or its checksum is wrong.
-        """
+        """Return a line's text without its checksum; `NoReading` if it may be torn, is garbled, or that is wrong."""
         checksum = self._part.checksum if self._part is not None else None
+        # Half a number is a number: without a checksum a line that was not seen to begin cannot be trusted.
         if not line.whole and checksum is None:
             raise NoReading("torn", "the first line may have begun before the port was opened")
         try:
@@ -228,15 +194,7 @@ class SerialLines(LiveSource):
         return Refused(line.time_us, kind, text, reason)
 
     def _listen(self) -> None:
-        """Wait for a line that explains itself, and keep all lines until then.
-
-        Raises
-        ------
-        InputError
-            If lines come but none does.
-        SourceLost
-            If no line comes.
-        """
+        """Wait for a line that explains itself, and keep all lines until then."""
         until_us = self._clock.now_us() + round(LISTEN_S * 1e6)
         lines: list[RawLine] = []
         while self._reader is None and self._clock.now_us() < until_us:
@@ -245,18 +203,20 @@ class SerialLines(LiveSource):
                 self._recognise(line)
         if self._reader is None:
             raise self._not_understood(lines)
+        # What was listened to while nothing was understood are readings too.
         self._waiting += [self._event(line) for line in lines]
 
     def _recognise(self, line: RawLine) -> None:
         try:
-            found = recognise(self._text(line)) if self._reader is None else None
+            recognised = recognise(self._text(line)) if self._reader is None else None
         except NoReading:
             return
         except InputError as error:
             raise InputError(f"{self._address.text}: {error}") from None
-        if found is not None:
-            self._reader, names = found
+        if recognised is not None:
+            self._reader, names = recognised
             self.quantities = self._reader.quantities
+            # Words such as a power factor tell of alternating current; what a person stated goes before that.
             if not self._side_is_stated and looks_ac(names, self.quantities):
                 self._side = "ac"
 
@@ -269,13 +229,7 @@ class SerialLines(LiveSource):
 
 
 def _reader(address: Address, profile: SerialProfile | None) -> LineReader | None:
-    """Return what reads the lines; None where they must explain themselves.
-
-    Raises
-    ------
-    InputError
-        If the profile is not enough.
-    """
+    """Return what reads the lines; None where they must explain themselves."""
     if profile is None:
         return None
     part: SerialPart | None = profile.serial

@@ -36,8 +36,8 @@ class Port:
 def list_ports() -> list[Port]:
     """Return the serial ports that the system knows, by name."""
     # pyserial has "n/a" for a port that says nothing of itself.
-    told = ((port.device, "" if port.description == "n/a" else port.description or "") for port in comports())
-    return sorted((Port(*each) for each in told), key=lambda port: port.name)
+    ports = (Port(port.device, "" if port.description == "n/a" else port.description or "") for port in comports())
+    return sorted(ports, key=lambda port: port.name)
 
 
 @dataclass(frozen=True)
@@ -57,21 +57,12 @@ class PortSettings:
 
 
 def port_settings(address: Address, part: SerialPart | None) -> PortSettings:
-    """Return the settings of an address; what it does not say is the profile's.
-
-    Raises
-    ------
-    InputError
-        If it has another setting, or one is out of its range.
-    """
+    """Return the settings of an address; what it does not say is the profile's. `InputError` if one is wrong."""
     address.only(*SETTINGS)
     part = part or SerialPart(layout="pairs")
-    parity = address.settings.get("parity", part.parity)
-    if parity not in ("none", "even", "odd"):
-        raise InputError(f"{address.text}: parity must be none, even or odd, not {parity!r}")
     return PortSettings(
         baud=address.whole("baud", part.baud, low=50, high=10_000_000),
-        parity=parity,
+        parity=address.one_of("parity", part.parity, "none", "even", "odd"),
         stop_bits=address.whole("stop_bits", part.stop_bits, low=1, high=2),
         data_bits=address.whole("data_bits", part.data_bits, low=7, high=8),
         timeout_s=address.number("timeout", part.timeout_s),
@@ -79,23 +70,9 @@ def port_settings(address: Address, part: SerialPart | None) -> PortSettings:
 
 
 def open_port(name: str, settings: PortSettings, *, ever_open: bool) -> serial.Serial:
-    """Open a port for this program alone.
+    """Open a port, such as ``COM3`` or the path of a device, for this program alone.
 
-    Parameters
-    ----------
-    name : str
-        Such as ``COM3`` or the path of a device.
-    settings : PortSettings
-        How it is set.
-    ever_open : bool
-        Whether it was open before: then it is expected to come back.
-
-    Raises
-    ------
-    InputError
-        If it can never be opened.
-    SourceLost
-        If it was open before and may come back.
+    `InputError` if it can never be opened; `SourceLost` if it was open before and may come back.
     """
     try:
         return serial.serial_for_url(
@@ -106,9 +83,10 @@ def open_port(name: str, settings: PortSettings, *, ever_open: bool) -> serial.S
             stopbits=settings.stop_bits,
             timeout=settings.timeout_s,
             write_timeout=settings.timeout_s,
-            exclusive=True,
+            exclusive=True,  # two readers would each get half of the bytes
         )
     except _NOT_OPENED as error:
+        # Pulled out and put back it may be missing, or not yet ours, for seconds: only a first failure is final.
         if ever_open:
             raise SourceLost("port gone", f"{name}: the port is gone; it is tried again") from None
         raise InputError(f"{name}: {_why_not(error)}") from None
@@ -116,6 +94,7 @@ def open_port(name: str, settings: PortSettings, *, ever_open: bool) -> serial.S
 
 def _why_not(error: Exception) -> str:
     number, text = getattr(error, "errno", None), str(error)
+    # Windows gives no number, only the words of the exception within.
     if number in (errno.EACCES, errno.EPERM) or "PermissionError" in text:
         return (
             "may not be opened (permission denied); on Linux your user must be in the group that owns the port, often "

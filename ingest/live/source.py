@@ -17,10 +17,7 @@ Cadence = Literal["polled", "pushed"]
 
 
 class SourceLost(Exception):  # noqa: N818 - a state, told by its name
-    """The port, device or connection is gone or does not answer: what was captured is kept, and it is tried again.
-
-    Examples: the serial port vanished, the connection was reset, nothing answered within the time-out.
-    """
+    """The port, device or connection is gone or does not answer: what was captured is kept, and it is tried again."""
 
     def __init__(self, kind: str, sentence: str) -> None:
         super().__init__(sentence)

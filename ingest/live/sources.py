@@ -17,21 +17,8 @@ def make_source(
 ) -> LiveSource:
     """Return the source that an address names; nothing is opened yet.
 
-    Parameters
-    ----------
-    text : str
-        The address, such as ``serial:PORT?baud=19200``.
-    profile : Profile or None
-        How its fields or registers become quantities.
-    clock : Clock
-        The capture's clock.
-    side, sampling : str, optional
-        Stated by the command line or a site file; they go before the profile's.
-
-    Raises
-    ------
-    InputError
-        If the address is wrong or the profile does not fit it.
+    The `profile` says how its fields or registers become quantities; `side` and `sampling`, stated by the command line
+    or a site file, go before the profile's. `InputError` if the address is wrong or the profile does not fit it.
     """
     address = parse_address(text)
     module, name = KINDS[address.kind].split(":")

@@ -15,9 +15,9 @@ from pymodbus.pdu import ModbusPDU
 from shuntbook.ingest.events import Refused, Remark
 from shuntbook.ingest.live.address import Address
 from shuntbook.ingest.live.source import Clock, SourceLost
-from shuntbook.ingest.profiles.modbus_part import RegisterTable
+from shuntbook.ingest.profiles.modbus_part import LinePart, RegisterTable
 
-from .connection import Bus, LineSettings, cannot_open, rtu_bus, tcp_bus
+from .connection import Bus, bus_of, cannot_open, line_settings
 
 #: The most registers of one request (Modbus Application Protocol V1.1b3, sections 6.3 and 6.4).
 MOST_REGISTERS = 125
@@ -45,16 +45,8 @@ _SETTLING = 3
 class ModbusFault(Exception):  # noqa: N818 - a state, told by its kind
     """A request that gave no registers although the line stands; the next one may.
 
-    Parameters
-    ----------
-    kind : str
-        ``no answer``, ``exception`` (the device refused) or ``wrong answer``.
-    sentence : str
-        What happened.
-    came : bytes
-        What came instead of an answer.
-    code : int
-        The device's exception code; 0 where there is none.
+    Its `kind` is ``no answer``, ``exception`` (the device refused, with this `code`) or ``wrong answer``; `came` holds
+    what came instead of an answer.
     """
 
     def __init__(self, kind: str, sentence: str, *, came: bytes = b"", code: int = 0) -> None:
@@ -69,15 +61,8 @@ class ModbusFault(Exception):  # noqa: N818 - a state, told by its kind
 
 
 class ModbusLine:
-    """One device on a bus.
+    """One device on a bus; the last exchange began at ``asked_us`` and ended at ``answered_us`` on the capture's clock.
 
-    Attributes
-    ----------
-    asked_us, answered_us : int
-        When the last exchange began and ended, on the capture's clock. [us]
-
-    Notes
-    -----
     Over TCP a failed exchange closes the connection: a new one holds no old answers, and transaction numbers are
     checked. On a serial line answers carry no number. After a failure nothing is sent for one time-out, what came is
     thrown away, and the first question goes to the other table of registers. Devices answer in order, and every
@@ -98,15 +83,7 @@ class ModbusLine:
         return self._bus.place
 
     def open(self) -> None:
-        """Open the connection if it is not open.
-
-        Raises
-        ------
-        InputError
-            If the port can never be opened.
-        SourceLost
-            If it may open later.
-        """
+        """Open the connection if it is not open; `InputError` if the port never can be, else `SourceLost`."""
         bus = self._bus
         with bus.lock:
             try:
@@ -125,20 +102,7 @@ class ModbusLine:
                 bus.drop()
 
     def read_registers(self, table: RegisterTable, address: int, count: int) -> list[int]:
-        """Ask for registers.
-
-        Parameters
-        ----------
-        table : {'holding', 'input'}
-        address : int
-            As on the wire, counted from 0.
-        count : int
-            1 to 125.
-
-        Returns
-        -------
-        list of int, length `count`
-            Each 0 to 65535.
+        """Ask for `count` registers, 1 to 125, from an `address` as on the wire; each is 0 to 65535.
 
         Raises
         ------
@@ -147,7 +111,7 @@ class ModbusLine:
         SourceLost
             If the connection or port is gone.
         """
-        with self._bus.lock:
+        with self._bus.lock:  # the meters of one port take turns, a whole exchange at a time
             if self._in_doubt:
                 self._settle(table, address)
             reply = self._ask(table, address, count)
@@ -155,13 +119,7 @@ class ModbusLine:
             return list(reply.registers)
 
     def anyone_there(self) -> bool:
-        """Tell whether the unit answers at all, be it with a refusal.
-
-        Raises
-        ------
-        SourceLost
-            If the connection or port is gone.
-        """
+        """Tell whether the unit answers at all, be it with a refusal."""
         with self._bus.lock:
             try:
                 reply = self._ask("holding", 0, 1)
@@ -172,10 +130,14 @@ class ModbusLine:
     def _settle(self, table: RegisterTable, address: int) -> None:
         """Have the line's last word be an answer to a question that no late answer fits."""
         other: RegisterTable = "input" if table == "holding" else "holding"
+        # Why the other table: no answer that is still under way to an earlier question can have its function code, so
+        # the first that has it shows that the line has nothing older left.
         for _ in range(_SETTLING):
             try:
                 reply = self._ask(other, address, 1)
             except ModbusFault as fault:
+                # Some devices keep silent to a table that they have not: then the wait itself has settled the line. One
+                # that has answered there before is away.
                 if fault.kind == NO_ANSWER and not self._knows_other:
                     break
                 if fault.kind == NO_ANSWER:
@@ -197,6 +159,7 @@ class ModbusLine:
             # A device may close a connection on which nothing was asked for long: that is no loss yet.
             if self._bus.is_serial or not self._answered_here:
                 raise self._lost() from None
+        # Once more, and on a new connection, where a second loss counts.
         self._answered_here = False
         return self._ask(table, address, count)
 
@@ -239,7 +202,8 @@ class ModbusLine:
 
     def _check(self, reply: ModbusPDU, table: RegisterTable, address: int, count: int) -> None:
         asked = f"{self._who()}, {_named(table, address, count)}"
-        function = reply.function_code & 0x7F
+        function = reply.function_code & 0x7F  # the top bit says that it is an exception
+        # A refusal answers the question: the line is in order. Anything else that does not fit puts it in doubt.
         if function == FUNCTIONS[table] and reply.isError():
             code = reply.exception_code
             words = EXCEPTIONS.get(code, "a code that the standard does not know")
@@ -256,6 +220,7 @@ class ModbusLine:
         return SourceLost(kind, f"{self.place}: the {what} is gone; it is tried again")
 
     def _doubt(self) -> None:
+        """Make sure that no late answer can be taken for that to the next question."""
         if self._bus.is_serial:
             self._in_doubt = True
             self._bus.keep_silent(self._bus.timeout_s)
@@ -273,23 +238,7 @@ def _named(table: RegisterTable, address: int, count: int) -> str:
     return f"{table} {which} (counted from 0)"
 
 
-def tcp_line(address: Address, settings: LineSettings, clock: Clock) -> ModbusLine:
-    """Return a line over TCP; opens nothing yet.
-
-    Raises
-    ------
-    InputError
-        If the address is no host and port.
-    """
-    return ModbusLine(tcp_bus(address, settings, clock), settings.unit)
-
-
-def rtu_line(address: Address, settings: LineSettings, clock: Clock) -> ModbusLine:
-    """Return a line over a serial port (RTU); opens nothing yet.
-
-    Raises
-    ------
-    InputError
-        If another meter is being read on the port with other settings.
-    """
-    return ModbusLine(rtu_bus(address, settings, clock), settings.unit)
+def modbus_line(address: Address, part: LinePart, clock: Clock, *, unit: int | None = None) -> ModbusLine:
+    """Return a line to a unit, that of the address if none is named, over TCP or a serial port; opens nothing yet."""
+    settings = line_settings(address, part)
+    return ModbusLine(bus_of(address, settings, clock), settings.unit if unit is None else unit)

@@ -43,25 +43,29 @@ class LineSettings:
     stop_bits: int
 
 
-def line_settings(address: Address, part: LinePart, *, units: tuple[int, int]) -> LineSettings:
-    """Return the settings of an address; what it does not say is the profile's.
+def is_serial(address: Address) -> bool:
+    """Tell whether an address is that of a serial line (RTU) rather than a host."""
+    return address.kind.endswith("rtu")
 
-    Raises
-    ------
-    InputError
-        If a setting is out of its range.
-    """
-    if not units[0] <= part.unit <= units[1]:
-        raise InputError(f"{address.text}: unit must be from {units[0]} to {units[1]}, not {part.unit}")
-    parity = address.settings.get("parity", part.parity)
-    if parity not in ("none", "even", "odd"):
-        raise InputError(f"{address.text}: parity must be none, even or odd, not {parity!r}")
+
+def check_settings(address: Address, *others: str) -> None:
+    """Refuse settings that neither a line of this kind has, nor are among the `others`."""
+    address.only("unit", "timeout", *(("baud", "parity", "stop_bits") if is_serial(address) else ()), *others)
+
+
+def line_settings(address: Address, part: LinePart) -> LineSettings:
+    """Return the settings of an address; what it does not say is the profile's. `InputError` if one is out of range."""
+    # 0 and 248 to 255 are no devices on a serial line (Modbus over Serial Line V1.02, 2.2); over TCP they may be
+    # gateways.
+    low, high = (1, 247) if is_serial(address) else (0, 255)
+    if not low <= part.unit <= high:
+        raise InputError(f"{address.text}: unit must be from {low} to {high}, not {part.unit}")
     return LineSettings(
-        unit=address.whole("unit", part.unit, low=units[0], high=units[1]),
+        unit=address.whole("unit", part.unit, low=low, high=high),
         timeout_s=address.number("timeout", part.timeout_s),
         pause_s=part.pause_s,
         baud=address.whole("baud", part.baud, low=50, high=10_000_000),
-        parity=parity,
+        parity=address.one_of("parity", part.parity, "none", "even", "odd"),
         stop_bits=address.whole("stop_bits", part.stop_bits, low=1, high=2),
     )
 
@@ -97,6 +101,8 @@ class _Rtu(ModbusSerialClient):
         if self.socket is None:
             raise ConnectionException("the port is closed")
         try:
+            # At least one byte is waited for, on the port's own time-out; pymodbus would look at a clock that can be
+            # set.
             return bytes(self.socket.read(max(1, self.socket.in_waiting)))
         except OSError:
             self.close()  # type: ignore[no-untyped-call]
@@ -106,20 +112,9 @@ class _Rtu(ModbusSerialClient):
 class Bus:
     """One connection and the rules of taking turns on it.
 
-    Parameters
-    ----------
-    place : str
-        Host and port, or serial port.
-    make : callable
-        Makes pymodbus's client; called with what is to be told the bytes that go out and come in.
-    clock : Clock
-        The capture's clock.
-    timeout_s : float
-        How long an answer is waited for. [s]
-    pause_s : float
-        Silence before each request. [s]
-    is_serial : bool
-        Whether answers carry no number, so that a late one must be waited for.
+    `make` makes pymodbus's client, called with what is to be told the bytes that go out and come in. An answer is
+    waited for `timeout_s`; before each request it is silent for `pause_s`. Where `is_serial` answers carry no number,
+    so that a late one must be waited for.
     """
 
     def __init__(
@@ -145,13 +140,7 @@ class Bus:
         return data
 
     def connect(self) -> None:
-        """Open the port or connection if it is not open.
-
-        Raises
-        ------
-        OSError, ValueError
-            If that fails.
-        """
+        """Open the port or connection if it is not open; `OSError` or `ValueError` if that fails."""
         self.client.connect()
 
     def keep_silent(self, length_s: float) -> None:
@@ -178,14 +167,15 @@ _PORTS: dict[str, tuple[LineSettings, Bus]] = {}
 _PORTS_LOCK = threading.Lock()
 
 
-def tcp_bus(address: Address, settings: LineSettings, clock: Clock) -> Bus:
-    """Return a connection of its own to ``HOST`` or ``HOST:PORT``.
+def bus_of(address: Address, settings: LineSettings, clock: Clock) -> Bus:
+    """Return the connection to an address, which nothing opens yet; meters on the same serial port share theirs.
 
-    Raises
-    ------
-    InputError
-        If the place is no such thing.
+    `InputError` if the place is no such thing, or the port is being read with other settings.
     """
+    return (_rtu_bus if is_serial(address) else _tcp_bus)(address, settings, clock)
+
+
+def _tcp_bus(address: Address, settings: LineSettings, clock: Clock) -> Bus:
     host, port = _host_and_port(address)
 
     def make(overhear: Callable[[bool, bytes], bytes]) -> Client:
@@ -195,19 +185,13 @@ def tcp_bus(address: Address, settings: LineSettings, clock: Clock) -> Bus:
     return Bus(address.place, make, clock, timeout_s=settings.timeout_s, pause_s=pause_s, is_serial=False)
 
 
-def rtu_bus(address: Address, settings: LineSettings, clock: Clock) -> Bus:
-    """Return the connection over a serial port; meters on the same port share it.
-
-    Raises
-    ------
-    InputError
-        If the port is being read with other settings.
-    """
+def _rtu_bus(address: Address, settings: LineSettings, clock: Clock) -> Bus:
     port, how = address.place, replace(settings, unit=0)
     with _PORTS_LOCK:
-        there, bus = _PORTS.get(port, (None, None))
-        if bus is not None and there == how and bus.clock is clock:
+        earlier, bus = _PORTS.get(port, (None, None))
+        if bus is not None and earlier == how and bus.clock is clock:
             return bus
+        # One that nobody holds open any more is of an earlier capture in this process, and no obstacle.
         if bus is not None and bus.openers:
             raise InputError(
                 f"{address.text}: another meter is being read on {port} with other settings; "
@@ -231,6 +215,7 @@ def _new_rtu_bus(port: str, how: LineSettings, clock: Clock) -> Bus:
             trace_packet=overhear,
         )
 
+    # A device that hears the next question too soon takes it for the tail of the one before.
     silence_s = max(3.5 * BITS_A_CHARACTER / how.baud, LEAST_SILENCE_S)
     pause_s = max(how.pause_s or 0.0, silence_s)
     return Bus(port, make, clock, timeout_s=how.timeout_s, pause_s=pause_s, is_serial=True)
@@ -238,6 +223,7 @@ def _new_rtu_bus(port: str, how: LineSettings, clock: Clock) -> Bus:
 
 def _host_and_port(address: Address) -> tuple[str, int]:
     host, colon, port = address.place.rpartition(":")
+    # "[2001:db8::1]" ends in a colon and digits that are no port.
     if not colon or address.place.endswith("]"):
         host, port = address.place, str(TCP_PORT)
     if not port.isdigit() or not 0 < int(port) < 65536 or not host:
@@ -249,6 +235,7 @@ def cannot_open(place: str, error: Exception, *, is_serial: bool, ever_open: boo
     """Return what to raise where a port or connection does not open: whether to try again, in words."""
     number = getattr(error, "errno", None)
     text = str(error)
+    # A host may be switched on later; a port that is not there at the first try is a mistake in the address.
     if not is_serial:
         return SourceLost("no connection", f"{place}: {_why_not_connected(error)}")
     if ever_open:  # plugged in again, it may for a moment not be ours yet

@@ -11,15 +11,16 @@ from shuntbook.ingest.live.address import Address
 from shuntbook.ingest.live.source import Clock
 from shuntbook.ingest.profiles.modbus_part import SIZES, TABLE_SIZE, RegisterTable, RegisterType, SunSpecPart, WordOrder
 
-from .checked_reads import EXCEPTION, MOST_REGISTERS, ModbusFault, ModbusLine, rtu_line, tcp_line
-from .connection import line_settings
-from .registers import LINE_SETTINGS, PORT_SETTINGS, decode
+from .checked_reads import EXCEPTION, MOST_REGISTERS, ModbusFault, ModbusLine, modbus_line
+from .connection import check_settings
+from .registers import decode
 from .sunspec import READABLE, DeviceModel, NoSunSpecError, find_models
 from .sunspec_models import model, value_of
 
 #: How long a unit may take to answer before it is held to be absent. Common practice, no source. [s]
 PATIENCE_S = 0.3
 UNITS = range(1, 11)
+_KINDS = ("modbus-tcp", "sunspec-tcp", "modbus-rtu", "sunspec-rtu")
 #: Types a value of several registers is shown in; the orders other than these are rare.
 _LIKELY: tuple[tuple[str, RegisterType, WordOrder], ...] = (
     ("uint16", "uint16", "big"),
@@ -33,18 +34,15 @@ _LIKELY: tuple[tuple[str, RegisterType, WordOrder], ...] = (
 )
 #: A float outside these is taken for other data read as a float. Common practice, no source.
 _FLOAT_LOW, _FLOAT_HIGH = 1e-4, 1e7
-_SIGNED = {"int16": 1 << 15, "int32": 1 << 31}
+_SIGNED = ("int16", "int32")
 
 
 @dataclass(frozen=True)
 class RegisterSeen:
     """One register, and what it may mean together with those after it; addresses as on the wire.
 
-    Parameters
-    ----------
-    decoded : dict of str to int or float
-        By type, where the registers it needs were read and the number is likely: a signed type only where it differs
-        from the unsigned one, a float only where it is of a common size.
+    ``decoded`` holds by type what the number may be, where the registers it needs were read and it is likely: a signed
+    type only where it differs from the unsigned one, a float only where it is of a common size.
     """
 
     address: int
@@ -66,12 +64,12 @@ class ModelSeen:
 
 @dataclass(frozen=True)
 class UnitSeen:
-    """One unit that answers; `said` tells in sentences what it would not give."""
+    """One unit that answers; `refusals` tell in sentences what it would not give."""
 
     unit: int
     models: tuple[ModelSeen, ...]
     registers: tuple[RegisterSeen, ...]
-    said: tuple[str, ...]
+    refusals: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -92,21 +90,14 @@ def probe(
     registers: tuple[int, int] | None = None,
     tell: Callable[[str], None] = lambda _: None,
 ) -> Probed:
-    """Ask a bus what is on it.
+    """Ask a bus what is on it; `tell` is told in a few words what is being done.
 
     Parameters
     ----------
     address : Address
         ``modbus-tcp``, ``modbus-rtu``, ``sunspec-tcp`` or ``sunspec-rtu``. A ``unit`` in it is the only one tried.
-    clock : Clock
-        Serves the waiting.
-    units : sequence of int
-        Unit ids to try.
-    table : {'holding', 'input'}
     registers : tuple of int, optional
-        First and last register to show, as on the wire. None shows none.
-    tell : callable
-        Told in a few words what is being done.
+        First and last register of the `table` to show, as on the wire. None shows none.
 
     Raises
     ------
@@ -115,7 +106,7 @@ def probe(
     SourceLost
         If there is no connection, or it breaks.
     """
-    first = _line(address, clock, None)
+    first = _line(address, clock, None)  # a mistake in the address is told before anything is opened
     tried = (first.unit,) if "unit" in address.settings else tuple(units)
     if registers is not None and not 0 <= registers[0] <= registers[1] < TABLE_SIZE:
         raise InputError(
@@ -135,50 +126,48 @@ def probe(
 
 
 def _line(address: Address, clock: Clock, unit: int | None) -> ModbusLine:
-    kinds = {"modbus-tcp": tcp_line, "sunspec-tcp": tcp_line, "modbus-rtu": rtu_line, "sunspec-rtu": rtu_line}
-    if address.kind not in kinds:
-        raise InputError(f"{address.text}: only {', '.join(kinds)} can be probed")
-    serial = address.kind.endswith("rtu")
-    address.only(*LINE_SETTINGS, *(PORT_SETTINGS if serial else ()))
-    part = SunSpecPart(timeout_s=PATIENCE_S)
-    settings = line_settings(address, part, units=(1, 247) if serial else (0, 255))
-    return kinds[address.kind](address, settings if unit is None else replace(settings, unit=unit), clock)
+    if address.kind not in _KINDS:
+        raise InputError(f"{address.text}: only {', '.join(_KINDS)} can be probed")
+    check_settings(address)
+    return modbus_line(address, SunSpecPart(timeout_s=PATIENCE_S), clock, unit=unit)
 
 
 def _look(line: ModbusLine, table: RegisterTable, registers: tuple[int, int] | None) -> UnitSeen:
-    said: list[str] = []
+    refusals: list[str] = []
     models: list[ModelSeen] = []
     words: dict[int, int] = {}
     try:
-        models += [_model(line, found, said) for found in find_models(line)]
+        models += [_model(line, place, refusals) for place in find_models(line)]
     except NoSunSpecError:
-        said.append("it has no SunSpec marker")
+        refusals.append("it has no SunSpec marker")
     except ModbusFault as fault:
-        said.append(str(fault))
+        refusals.append(str(fault))
     if registers is not None:
         try:
             words = _readable(line, table, registers[0], registers[1] - registers[0] + 1)
         except ModbusFault as fault:
-            said.append(str(fault))
-    return UnitSeen(line.unit, tuple(models), _registers(words), tuple(said))
+            refusals.append(str(fault))
+    return UnitSeen(line.unit, tuple(models), _registers(words), tuple(refusals))
 
 
-def _model(line: ModbusLine, found: DeviceModel, said: list[str]) -> ModelSeen:
+def _model(line: ModbusLine, place: DeviceModel, refusals: list[str]) -> ModelSeen:
     """Return a model with its values; without them where it is not published or cannot be read."""
-    known = model(found.number)
-    seen = ModelSeen(found.number, "", found.address, found.length, found.number in READABLE)
+    known = model(place.number)
+    seen = ModelSeen(place.number, "", place.address, place.length, place.number in READABLE)
     if known is None:
         return seen
     last = max(point.offset + point.size for point in known.points.values())
-    count = min(found.length + 2, last)
+    # An older device's model may be shorter than the published one; what repeats after the fixed part is not looked at.
+    count = min(place.length + 2, last)
     try:
-        registers = _blocks(line, "holding", found.address, count)
+        registers = _blocks(line, "holding", place.address, count)
     except ModbusFault as fault:
-        said.append(str(fault))
+        refusals.append(str(fault))
         registers = []
     values = {}
     for point in known.points.values():
         value = value_of(point, known, registers)
+        # Scale factors are in the values already, and the number and length of the model stand in its line.
         if value is not None and point.type not in ("sunssf", "pad") and point.offset > 1:
             values[point.name] = (value, point.unit or "")
     return replace(seen, label=known.label, values=values)
@@ -202,6 +191,7 @@ def _readable(line: ModbusLine, table: RegisterTable, first: int, count: int) ->
         except ModbusFault as fault:
             if fault.kind != EXCEPTION:
                 raise
+            # One absent register has the whole block refused: halving finds it in some fourteen questions.
             if size > 1:
                 waiting += [(at, size // 2), (at + size // 2, size - size // 2)]
     return dict(sorted(words.items()))
@@ -220,7 +210,7 @@ def _registers(words: dict[int, int]) -> tuple[RegisterSeen, ...]:
 
 
 def _likely(kind: RegisterType, value: float) -> bool:
-    if kind in _SIGNED:
+    if kind in _SIGNED:  # else it says the same as the unsigned one beside it
         return value < 0
     if kind.startswith("float"):
         return value == 0 or (math.isfinite(value) and _FLOAT_LOW <= abs(value) < _FLOAT_HIGH)

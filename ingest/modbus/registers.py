@@ -25,12 +25,8 @@ from shuntbook.ingest.profiles.modbus_part import (
 )
 from shuntbook.ingest.quantities import unit_of
 
-from .checked_reads import EXCEPTION, MOST_REGISTERS, ModbusFault, ModbusLine, rtu_line, tcp_line
-from .connection import line_settings
-
-LINE_SETTINGS = ("unit", "timeout")
-
-PORT_SETTINGS = ("baud", "parity", "stop_bits")
+from .checked_reads import EXCEPTION, MOST_REGISTERS, ModbusFault, ModbusLine, modbus_line
+from .connection import check_settings
 
 #: Registers by table and wire address.
 Registers = dict[tuple[RegisterTable, int], int]
@@ -53,18 +49,10 @@ class RegisterBlock:
 def join(spans: Iterable[RegisterBlock], gap: int) -> list[RegisterBlock]:
     """Return as few requests as hold all spans, each of at most 125 registers.
 
-    Parameters
-    ----------
-    spans : iterable of RegisterBlock
-        What is wanted, in any order; they may overlap.
-    gap : int
-        How many registers that nobody wants may stand between two that are read together.
-
-    Notes
-    -----
-    Spans are taken in the order of their addresses; one joins the request before it if it begins no more than `gap`
-    registers after that one's end and both fit. A span is never split.
+    Spans are taken in the order of their addresses and may overlap; one joins the request before it if it begins no
+    more than `gap` registers after that one's end and both fit. A span is never split.
     """
+    # A request costs a device's time and the silence around it, a register that nobody wants two bytes.
     requests: list[RegisterBlock] = []
     for span in sorted(set(spans)):
         last = requests[-1] if requests else None
@@ -86,8 +74,6 @@ def take(line: ModbusLine, span: RegisterBlock) -> Registers:
 class ModbusRegisters(LiveSource):
     """A meter whose registers are asked for, one poll a reading.
 
-    Notes
-    -----
     A poll is one request for each run of neighbouring registers. The time of its reading is the middle between the
     first question and the last answer. Where the device refuses a request, the other ones still give a reading, without
     what was refused; silence or a wrong answer ends the poll, and what it gave so far is kept.
@@ -121,6 +107,7 @@ class ModbusRegisters(LiveSource):
                 registers |= take(self._line, span)
             except ModbusFault as fault:
                 events.append(fault.event(self._clock.now_us()))
+                # A refusal concerns these registers alone; after silence the others would only wait as long again.
                 if fault.kind != EXCEPTION:
                     break
             else:
@@ -174,6 +161,7 @@ class _Plan:
         entry, span = self._entry, self._span
         words = [registers[span.table, span.address + k] for k in range(span.count)]
         raw = decode(words, entry.type, **self._order)
+        # A profile may write the mark of "no value" as the number or as its bits: -32768 and 0x8000 are the same.
         if not math.isfinite(raw) or raw in entry.not_a_value or self._bare_bits(words) in entry.not_a_value:
             return None
         value = float(self._unit.to_canonical(np.array(raw * entry.scale + entry.offset)))
@@ -190,6 +178,7 @@ class _Plan:
             return value
         span = self.spans[1]
         raw = registers[span.table, span.address]
+        # The register alone decides the way: some devices turn the value's sign with it, some do not.
         if raw in direction.draw:
             return abs(value)
         if raw in direction.returned:
@@ -199,53 +188,27 @@ class _Plan:
         raise _UnknownDirectionError(self.quantity, raw)
 
 
-def over_tcp(address: Address, profile: LiveProfile | None, clock: Clock) -> ModbusRegisters:
-    """Return the source of ``modbus-tcp:HOST:PORT?unit=1``; opens nothing yet.
+def modbus_source(address: Address, profile: LiveProfile | None, clock: Clock) -> ModbusRegisters:
+    """Return the source of ``modbus-tcp:HOST:PORT?unit=1`` or ``modbus-rtu:PORT?unit=1&baud=9600``; opens nothing yet.
 
-    Raises
-    ------
-    InputError
-        If the address is wrong or the profile has no table ``[modbus]``.
+    `InputError` if the address is wrong or the profile has no table ``[modbus]``.
     """
-    address.only(*LINE_SETTINGS)
-    part = _part(address, profile)
-    settings = line_settings(address, part, units=(0, 255))
-    return _source(tcp_line(address, settings, clock), part, profile, clock)
-
-
-def over_rtu(address: Address, profile: LiveProfile | None, clock: Clock) -> ModbusRegisters:
-    """Return the source of ``modbus-rtu:PORT?unit=1&baud=9600``; opens nothing yet.
-
-    Raises
-    ------
-    InputError
-        If the address is wrong or the profile has no table ``[modbus]``.
-    """
-    address.only(*LINE_SETTINGS, *PORT_SETTINGS)
-    part = _part(address, profile)
-    settings = line_settings(address, part, units=(1, 247))
-    return _source(rtu_line(address, settings, clock), part, profile, clock)
-
-
-def _part(address: Address, profile: LiveProfile | None) -> ModbusPart:
+    check_settings(address)
     if profile is None or profile.modbus is None:
         raise InputError(
             f"{address.text}: a profile must say which registers hold which quantities, in a table [modbus] with "
             "tables such as [modbus.registers.current_A]; give it with --profile ('shuntbook probe' shows what "
             "the device holds)"
         )
-    return profile.modbus
-
-
-def _source(line: ModbusLine, part: ModbusPart, profile: LiveProfile | None, clock: Clock) -> ModbusRegisters:
-    side = (profile and profile.side) or "dc"
-    return ModbusRegisters(line, part, clock, side=side, sampling=(profile and profile.sampling) or "instant")
+    line = modbus_line(address, profile.modbus, clock)
+    side, sampling = profile.side or "dc", profile.sampling or "instant"
+    return ModbusRegisters(line, profile.modbus, clock, side=side, sampling=sampling)
 
 
 def decode(
     registers: Sequence[int], kind: RegisterType, *, word_order: WordOrder = "big", byte_order: WordOrder = "big"
 ) -> int | float:
-    """Return the number that registers hold.
+    """Return the number that registers hold; a float may be NaN or infinite.
 
     Parameters
     ----------
@@ -254,11 +217,6 @@ def decode(
     word_order, byte_order : {'big', 'little'}
         Whether the more significant register comes first, and the more significant byte of each register. Modbus fixes
         the second (Application Protocol V1.1b3, section 4.2: big) but not the first, and devices break both.
-
-    Returns
-    -------
-    int or float
-        A float may be NaN or infinite.
     """
     words = registers if word_order == "big" else registers[::-1]
     raw = b"".join(word.to_bytes(2, byte_order) for word in words)

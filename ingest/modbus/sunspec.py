@@ -15,9 +15,9 @@ from shuntbook.ingest.live.source import Cadence, Clock, LiveSource, SourceLost
 from shuntbook.ingest.profiles.modbus_part import LiveProfile, Sign, SunSpecPart
 from shuntbook.ingest.quantities import unit_of
 
-from .checked_reads import MOST_REGISTERS, NO_ANSWER, ModbusFault, ModbusLine, rtu_line, tcp_line
-from .connection import line_settings
-from .registers import LINE_SETTINGS, PORT_SETTINGS, RegisterBlock, join, take
+from .checked_reads import MOST_REGISTERS, NO_ANSWER, ModbusFault, ModbusLine, modbus_line
+from .connection import check_settings
+from .registers import RegisterBlock, join, take
 from .sunspec_models import Model, Point, model, value_of
 
 #: "SunS", where it may stand, and the number that ends the chain of models (SunSpec Device Information Model
@@ -27,7 +27,6 @@ BASES = (40000, 0, 50000)
 END = 0xFFFF
 #: A chain longer than this is no chain. No device comes near.
 _MOST_MODELS = 250
-_SETTINGS = ("model", "nth", "side", "sign")
 
 #: From which points a quantity is taken: of several the first that the device implements.
 Takes = dict[str, tuple[str, ...]]
@@ -75,15 +74,8 @@ class NoSunSpecError(Exception):
 
 
 def find_models(line: ModbusLine) -> list[DeviceModel]:
-    """Return a device's chain of models.
-
-    Raises
-    ------
-    NoSunSpecError
-        If there is no marker.
-    ModbusFault, SourceLost
-        If the device does not answer.
-    """
+    """Return a device's chain of models; `NoSunSpecError` if there is no marker, `ModbusFault` if there is silence."""
+    # A device may keep silent where it has no registers: that is told only if no place at all has the marker.
     silence: ModbusFault | None = None
     for base in BASES:
         try:
@@ -101,28 +93,22 @@ def find_models(line: ModbusLine) -> list[DeviceModel]:
 
 
 def _walk(line: ModbusLine, at: int) -> list[DeviceModel]:
-    found: list[DeviceModel] = []
-    while len(found) < _MOST_MODELS and at < 0xFFFE:
+    models: list[DeviceModel] = []
+    while len(models) < _MOST_MODELS and at < 0xFFFE:
         number, length = line.read_registers("holding", at, 2)
-        if number in (0, END):
-            return found
-        found.append(DeviceModel(number, at, length))
+        if number in (0, END):  # nought is what some devices give beyond their last register
+            return models
+        models.append(DeviceModel(number, at, length))
         at += 2 + length
-    return found
+    return models
 
 
 class SunSpec(LiveSource):
     """One model of a SunSpec device, one poll a reading.
 
-    Attributes
-    ----------
-    quantities, side
-        Known for sure once it has been opened; before, all that any model gives, and the side that was set or `ac`.
-
-    Notes
-    -----
-    The model is looked for whenever the source is opened. Its number and length are read again with every poll, and
-    its scale factors in the same request as the values where that holds them.
+    The model is looked for whenever the source is opened: until then its quantities are all that any model gives. Its
+    number and length are read again with every poll, and its scale factors in the same request as the values where that
+    holds them.
     """
 
     cadence: Cadence = "polled"
@@ -145,12 +131,8 @@ class SunSpec(LiveSource):
     def open(self) -> None:
         """Open the port or connection and find the model.
 
-        Raises
-        ------
-        InputError
-            If the device has no SunSpec model that can be read, or a setting is missing that only you can know.
-        SourceLost
-            If it does not answer.
+        `InputError` if the device has none that can be read, or a setting is missing that only you can know;
+        `SourceLost` if it does not answer.
         """
         self._line.open()
         try:
@@ -180,9 +162,10 @@ class SunSpec(LiveSource):
             registers, time_us = self._ask(self._requests)
         except ModbusFault as fault:
             return [fault.event(self._clock.now_us())]
-        if registers[:2] != [self._found.number, self._found.length]:
+        # After a restart or an update a device may lay its models out anew: values read by the old places are others.
+        if registers[:2] != [self._place.number, self._place.length]:
             raise SourceLost(
-                "model moved", f"{self._address.text}: model {self._found.number} is no longer where it was"
+                "model moved", f"{self._address.text}: model {self._place.number} is no longer where it was"
             )
         values = self._values(registers)
         if not values:
@@ -191,25 +174,26 @@ class SunSpec(LiveSource):
 
     def _ask(self, spans: Sequence[RegisterBlock]) -> tuple[list[int | None], int]:
         """Return the model from its number on and the middle of the exchanges [us]; what was not asked for is None."""
-        registers: list[int | None] = [None] * (self._found.length + 2)
+        registers: list[int | None] = [None] * (self._place.length + 2)
         times_us = []
         for span in spans:
             for (_, address), word in take(self._line, span).items():
-                registers[address - self._found.address] = word
+                registers[address - self._place.address] = word
             times_us += [self._line.asked_us, self._line.answered_us]
         return registers, (times_us[0] + times_us[-1]) // 2
 
-    def _choose(self, found: Sequence[DeviceModel]) -> None:
+    def _choose(self, models: Sequence[DeviceModel]) -> None:
         wanted = self._part.model
-        readable = [each for each in found if each.number in READABLE and wanted in (None, each.number)]
+        readable = [each for each in models if each.number in READABLE and wanted in (None, each.number)]
         if not readable:
-            there = ", ".join(str(each.number) for each in found) or "none"
+            listed = ", ".join(str(each.number) for each in models) or "none"
             what = "no model that can be read" if wanted is None else f"no model {wanted} that can be read"
-            raise InputError(f"{self._address.text}: the device has {what}; its models are {there}")
+            raise InputError(f"{self._address.text}: the device has {what}; its models are {listed}")
+        # An inverter with a meter has both, and which of them is meant only the person knows.
         if wanted is None and len({each.number for each in readable}) > 1:
-            there = ", ".join(str(each.number) for each in readable)
+            listed = ", ".join(str(each.number) for each in readable)
             raise InputError(
-                f"{self._address.text}: the device has models {there}; say which, such as model={readable[0].number}"
+                f"{self._address.text}: the device has models {listed}; say which, such as model={readable[0].number}"
             )
         if self._part.nth > len(readable):
             raise InputError(
@@ -217,35 +201,37 @@ class SunSpec(LiveSource):
             )
         self._take(readable[self._part.nth - 1])
 
-    def _take(self, found: DeviceModel) -> None:
+    def _take(self, place: DeviceModel) -> None:
         """Settle which model and points are read."""
-        known = model(found.number)
+        known = model(place.number)
         assert known is not None  # every readable model is published
-        sides = READABLE[found.number]
+        sides = READABLE[place.number]
         first: str = next(iter(sides))
         side = self._part.side or first
         if side not in sides:
-            raise InputError(f"{self._address.text}: model {found.number} has no side {side}; leave side out")
-        if found.number == _NO_SIGN:
+            raise InputError(f"{self._address.text}: model {place.number} has no side {side}; leave side out")
+        if place.number == _NO_SIGN:
             self._check_sign()
-        self._found, self._model, self.side = found, known, side
-        registers, _ = self._ask(join(_spans(found, known, self._candidates(sides[side])), MOST_REGISTERS))
+        self._place, self._model, self.side = place, known, side
+        # Once, all points that may serve: which of them this device fills is known only from what it answers.
+        registers, _ = self._ask(join(_spans(place, known, self._candidates(sides[side])), MOST_REGISTERS))
         self._points = self._chosen(sides[side], registers)
         self.quantities = tuple(self._points)
-        self._requests = join(_spans(found, known, self._points.values()), MOST_REGISTERS)
+        self._requests = join(_spans(place, known, self._points.values()), MOST_REGISTERS)
 
     def _candidates(self, takes: Mapping[str, Sequence[str]]) -> list[Point]:
         """Return the points that the device is long enough to have."""
         points = [self._model.points[name] for names in takes.values() for name in names if name in self._model.points]
-        return [point for point in points if point.offset + point.size <= self._found.length + 2]
+        return [point for point in points if point.offset + point.size <= self._place.length + 2]
 
     def _chosen(self, takes: Mapping[str, Sequence[str]], registers: Sequence[int | None]) -> dict[str, Point]:
         """Return for each quantity the first point that has a value now, or that every device must have."""
         chosen = {}
-        there = {point.name: point for point in self._candidates(takes)}
+        candidates = {point.name: point for point in self._candidates(takes)}
         for quantity, names in takes.items():
-            points = [there[name] for name in names if name in there]
+            points = [candidates[name] for name in names if name in candidates]
             has_value = [point for point in points if value_of(point, self._model, registers) is not None]
+            # An inverter at night gives no watts yet: what every device must have will be filled in the morning.
             for point in (has_value or [point for point in points if point.mandatory])[:1]:
                 chosen[quantity] = point
         return chosen
@@ -263,6 +249,7 @@ class SunSpec(LiveSource):
         return values
 
     def _turn(self, quantity: str) -> float:
+        # Behind an inverter amps are a size without a way; only watts have one.
         signed = ("current_A", "power_W") if self.side == "dc" else ("power_W",)
         return -1.0 if self._part.sign == "return_positive" and quantity in signed else 1.0
 
@@ -275,12 +262,12 @@ class SunSpec(LiveSource):
             )
 
 
-def _spans(found: DeviceModel, of: Model, points: Iterable[Point]) -> list[RegisterBlock]:
+def _spans(place: DeviceModel, of: Model, points: Iterable[Point]) -> list[RegisterBlock]:
     """Return what must be read for points: they, their scale factors, and the model's number and length."""
     points = list(points)
     factors = [of.points[point.scale] for point in points if isinstance(point.scale, str)]
-    spans = [RegisterBlock("holding", found.address + each.offset, each.size) for each in points + factors]
-    return [RegisterBlock("holding", found.address, 2), *spans]
+    spans = [RegisterBlock("holding", place.address + each.offset, each.size) for each in points + factors]
+    return [RegisterBlock("holding", place.address, 2), *spans]
 
 
 def _in_own_unit(quantity: str, point: Point, raw: float) -> float:
@@ -288,31 +275,14 @@ def _in_own_unit(quantity: str, point: Point, raw: float) -> float:
     return float(unit_of(quantity, text, column=point.name).to_canonical(np.array(float(raw))))
 
 
-def over_tcp(address: Address, profile: LiveProfile | None, clock: Clock) -> SunSpec:
-    """Return the source of ``sunspec-tcp:HOST:PORT?unit=1``; opens nothing yet.
+def sunspec_source(address: Address, profile: LiveProfile | None, clock: Clock) -> SunSpec:
+    """Return the source of ``sunspec-tcp:HOST:PORT?unit=1`` or ``sunspec-rtu:PORT?baud=9600``; opens nothing yet.
 
-    Raises
-    ------
-    InputError
-        If the address is wrong, or names model 802 without its sign.
+    `InputError` if the address is wrong, or names model 802 without its sign.
     """
-    address.only(*LINE_SETTINGS, *_SETTINGS)
+    check_settings(address, "model", "nth", "side", "sign")
     part = _part(address, profile)
-    line = tcp_line(address, line_settings(address, part, units=(0, 255)), clock)
-    return SunSpec(address, line, part, clock, (profile and profile.sampling) or "instant")
-
-
-def over_rtu(address: Address, profile: LiveProfile | None, clock: Clock) -> SunSpec:
-    """Return the source of ``sunspec-rtu:PORT?unit=1&baud=9600``; opens nothing yet.
-
-    Raises
-    ------
-    InputError
-        If the address is wrong, or names model 802 without its sign.
-    """
-    address.only(*LINE_SETTINGS, *PORT_SETTINGS, *_SETTINGS)
-    part = _part(address, profile)
-    line = rtu_line(address, line_settings(address, part, units=(1, 247)), clock)
+    line = modbus_line(address, part, clock)
     return SunSpec(address, line, part, clock, (profile and profile.sampling) or "instant")
 
 
@@ -329,14 +299,7 @@ def _part(address: Address, profile: LiveProfile | None) -> SunSpecPart:
         update={
             "model": model,
             "nth": address.whole("nth", part.nth, low=1, high=_MOST_MODELS),
-            "side": _one_of(address, "side", side, ("dc", "ac")),
-            "sign": _one_of(address, "sign", part.sign, get_args(Sign)),
+            "side": address.one_of("side", side, "dc", "ac"),
+            "sign": address.one_of("sign", part.sign, *get_args(Sign)),
         }
     )
-
-
-def _one_of(address: Address, name: str, default: str | None, known: Sequence[str]) -> str | None:
-    text = address.settings.get(name, default)
-    if text is not None and text not in known:
-        raise InputError(f"{address.text}: {name} must be {' or '.join(known)}, not {text!r}")
-    return text

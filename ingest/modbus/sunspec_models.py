@@ -47,16 +47,9 @@ _LARGEST_SCALE = 10
 
 @dataclass(frozen=True)
 class Point:
-    """One value of a model.
+    """One value of a model, `offset` registers after the model's number.
 
-    Parameters
-    ----------
-    offset, size : int
-        Registers from the model's number to the value's first one, and how many it takes.
-    scale : str, int or None
-        The point that holds its scale factor, or the factor itself.
-    unit : str or None
-        As the model writes it.
+    ``scale`` is the point that holds its scale factor, or the factor itself; ``unit`` is as the model writes it.
     """
 
     name: str
@@ -79,13 +72,7 @@ class Model:
 
 @cache
 def model(number: int) -> Model | None:
-    """Return a published model; None where there is none of this number.
-
-    Raises
-    ------
-    InputError
-        If the models are not installed.
-    """
+    """Return a published model, None where there is none of this number; `InputError` if they are not installed."""
     path = _folder() / f"model_{number}.json"
     if not path.is_file():
         return None
@@ -104,40 +91,28 @@ def _point(raw: Mapping[str, Any], offset: int) -> Point:
 
 @cache
 def _folder() -> Path:
-    found = importlib.util.find_spec("sunspec2")  # finds it; imports nothing of it
-    if found is None or not found.submodule_search_locations:
+    spec = importlib.util.find_spec("sunspec2")  # finds it; imports nothing of it
+    if spec is None or not spec.submodule_search_locations:
         raise InputError("SunSpec devices need the published models: install the package pysunspec2 with pip")
-    return Path(found.submodule_search_locations[0]) / "models" / "json"
+    return Path(spec.submodule_search_locations[0]) / "models" / "json"
 
 
 def value_of(point: Point, among: Model, registers: Sequence[int | None]) -> int | float | str | None:
-    """Return a point's value in its own unit, scaled.
+    """Return a point's value in its own unit, scaled; `registers` are the model's from its number on.
 
-    Parameters
-    ----------
-    point : Point
-    among : Model
-        The model it belongs to, for the scale factor.
-    registers : sequence of int or None
-        The model from its number on; None or missing where a register was not read.
-
-    Returns
-    -------
-    int, float, str or None
-        None where it is not implemented, was not read, its scale factor is not usable, or its type is not known here.
+    None where it is not implemented, was not read, its scale factor is not usable, or its type is not known here.
     """
     words = [word for word in registers[point.offset : point.offset + point.size] if word is not None]
     if len(words) != point.size:
         return None
     if point.type == "string":
-        return (
-            b"".join(word.to_bytes(2, "big") for word in words).split(b"\0")[0].decode("utf-8", "replace").strip()
-            or None
-        )
+        text = b"".join(word.to_bytes(2, "big") for word in words).split(b"\0")[0]
+        return text.decode("utf-8", "replace").strip() or None
     raw = _number(point, words)
     if raw is None or point.scale is None:
         return raw
     factor = point.scale if isinstance(point.scale, int) else value_of(among.points[point.scale], among, registers)
+    # A factor that is absent or out of range would turn a good number into any other: better none.
     if not isinstance(factor, int) or abs(factor) > _LARGEST_SCALE:
         return None
     # Dividing gives the number nearest to the decimal one that is meant; multiplying by 0.1 would not.

@@ -34,9 +34,8 @@ from shuntbook.ingest.errors import InputError
 from shuntbook.ingest.events import Reading, Refused, Remark
 from shuntbook.ingest.live.address import parse_address
 from shuntbook.ingest.live.source import SourceLost, SteadyClock
-from shuntbook.ingest.modbus.checked_reads import EXCEPTIONS, ModbusFault, rtu_line
-from shuntbook.ingest.modbus.connection import line_settings
-from shuntbook.ingest.modbus.registers import RegisterBlock, decode, join, over_rtu, over_tcp
+from shuntbook.ingest.modbus.checked_reads import EXCEPTIONS, ModbusFault, modbus_line
+from shuntbook.ingest.modbus.registers import RegisterBlock, decode, join, modbus_source
 from shuntbook.ingest.profiles.modbus_part import ModbusPart, SunSpecPart
 from shuntbook.ingest.profiles.model import Profile
 from shuntbook.ingest.toml.toml_file import read_toml
@@ -64,12 +63,12 @@ def volts(address=0, kind="uint16", **entry):
 
 def on_port(name, registers, *, timeout_s=PATIENT_S, unit=1, clock=None, **modbus):
     address = parse_address(f"modbus-rtu:{name}?baud=19200&unit={unit}&timeout={timeout_s}")
-    return over_rtu(address, profile(registers, **modbus), clock or SteadyClock())
+    return modbus_source(address, profile(registers, **modbus), clock or SteadyClock())
 
 
 def on_host(port, registers, *, timeout_s=PATIENT_S, unit=1, **modbus):
     address = parse_address(f"modbus-tcp:127.0.0.1:{port}?unit={unit}&timeout={timeout_s}")
-    return over_tcp(address, profile(registers, **modbus), SteadyClock())
+    return modbus_source(address, profile(registers, **modbus), SteadyClock())
 
 
 def opened(source):
@@ -90,9 +89,7 @@ def kinds(events):
 
 def line_on(name, timeout_s=PATIENT_S, unit=1):
     address = parse_address(f"modbus-rtu:{name}?baud=19200")
-    line = rtu_line(
-        address, line_settings(address, SunSpecPart(unit=unit, timeout_s=timeout_s), units=(1, 247)), SteadyClock()
-    )
+    line = modbus_line(address, SunSpecPart(unit=unit, timeout_s=timeout_s), SteadyClock())
     line.open()
     return line
 
@@ -292,7 +289,7 @@ def test_the_time_of_a_reading_is_the_middle_of_the_exchange():
 
     with ScriptedServer(script) as device:
         address = parse_address(f"modbus-tcp:127.0.0.1:{device.port}?timeout={PATIENT_S}")
-        source = opened(over_tcp(address, profile(volts()), clock))
+        source = opened(modbus_source(address, profile(volts()), clock))
         assert source.read(1.0) == [Reading(12_000_000, {"voltage_V": 1.0})]
         source.close()
 
@@ -635,7 +632,7 @@ def test_two_meters_on_one_serial_port_need_the_same_settings():
     with rtu_server({1: [("holding", 0, [11])]}) as port:
         one = opened(on_port(port, volts()))
         with pytest.raises(InputError, match="with other settings"):
-            over_rtu(parse_address(f"modbus-rtu:{port}?baud=9600"), profile(volts()), SteadyClock())
+            modbus_source(parse_address(f"modbus-rtu:{port}?baud=9600"), profile(volts()), SteadyClock())
         one.close()
 
 
@@ -671,7 +668,7 @@ def test_a_profile_as_a_person_writes_it(tmp_path):
     entry = part.registers["current_A"]
     assert (part.unit, part.wire(entry.address), entry.table, entry.scale) == (3, 107, "holding", 1.0)
     assert entry.not_a_value == [32768]
-    assert over_tcp(parse_address("modbus-tcp:box"), read_toml(path, Profile), SteadyClock()).quantities == (
+    assert modbus_source(parse_address("modbus-tcp:box"), read_toml(path, Profile), SteadyClock()).quantities == (
         "current_A",
     )
 
@@ -706,9 +703,8 @@ def test_mistakes_in_a_profile_are_told_plainly(tmp_path, change, words):
 ])  # fmt: skip
 def test_mistakes_in_an_address_are_told_plainly(text, words):
     """One sentence that quotes the address."""
-    make = over_tcp if text.startswith("modbus-tcp") else over_rtu
     with pytest.raises(InputError) as caught:
-        make(parse_address(text), profile(volts()), SteadyClock())
+        modbus_source(parse_address(text), profile(volts()), SteadyClock())
     assert words in str(caught.value)
     assert str(caught.value).startswith(text)
 
@@ -717,13 +713,13 @@ def test_without_a_profile_registers_mean_nothing():
     """The sentence says what a profile needs."""
     for none in (None, SimpleNamespace(modbus=None, sunspec=None, side=None, sampling=None)):
         with pytest.raises(InputError, match=r"table \[modbus\]"):
-            over_tcp(parse_address("modbus-tcp:box"), none, SteadyClock())
+            modbus_source(parse_address("modbus-tcp:box"), none, SteadyClock())
 
 
 def test_what_the_address_says_goes_before_the_profile():
     """Unit 2 in the address, 9 in the profile."""
     with ScriptedServer(lambda frame: [tcp_answer(frame, [1])]) as device:
-        source = over_tcp(
+        source = modbus_source(
             parse_address(f"modbus-tcp:127.0.0.1:{device.port}?unit=2"),
             profile(volts(), unit=9, side="ac"),
             SteadyClock(),

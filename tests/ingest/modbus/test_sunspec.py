@@ -22,7 +22,7 @@ from shuntbook.ingest.events import Reading, Refused
 from shuntbook.ingest.live.address import parse_address
 from shuntbook.ingest.live.source import SourceLost, SteadyClock
 from shuntbook.ingest.modbus.probe import probe
-from shuntbook.ingest.modbus.sunspec import READABLE, over_rtu, over_tcp
+from shuntbook.ingest.modbus.sunspec import READABLE, sunspec_source
 from shuntbook.ingest.modbus.sunspec_models import model
 from shuntbook.ingest.profiles.modbus_part import SunSpecPart
 
@@ -89,7 +89,7 @@ def served(words, base=40000):
 
 
 def source_at(port, query="", profile=None):
-    return over_tcp(parse_address(f"sunspec-tcp:127.0.0.1:{port}?timeout=10{query}"), profile, SteadyClock())
+    return sunspec_source(parse_address(f"sunspec-tcp:127.0.0.1:{port}?timeout=10{query}"), profile, SteadyClock())
 
 
 def polled(source):
@@ -173,7 +173,7 @@ def test_over_a_serial_line_it_reads_the_same():
     words = device(packed(1), packed(802, A=-745, A_SF=-1, V=251, V_SF=-1))
     with rtu_server({5: [("holding", 40000, words)]}) as port:
         address = parse_address(f"sunspec-rtu:{port}?unit=5&baud=19200&timeout=10&sign=draw_positive")
-        values = reading(over_rtu(address, None, SteadyClock()))
+        values = reading(sunspec_source(address, None, SteadyClock()))
     assert (values["current_A"], values["voltage_V"]) == (-74.5, 25.1)
 
 
@@ -312,7 +312,7 @@ def test_a_device_without_a_marker_is_none():
 def test_a_silent_device_may_answer_later():
     """SourceLost, as for any that does not answer."""
     with ScriptedServer(lambda frame: []) as silent:
-        source = over_tcp(parse_address(f"sunspec-tcp:127.0.0.1:{silent.port}?timeout=0.1"), None, SteadyClock())
+        source = sunspec_source(parse_address(f"sunspec-tcp:127.0.0.1:{silent.port}?timeout=0.1"), None, SteadyClock())
         with pytest.raises(SourceLost, match="did not answer"):
             source.open()
         source.close()
@@ -406,7 +406,7 @@ def test_probe_finds_the_units_that_answer():
     assert [unit.unit for unit in seen.units] == [2, 3, 9]
     assert [model.number for model in seen.units[1].models] == [1, 203]
     assert [model.readable for model in seen.units[1].models] == [False, True]
-    assert seen.units[0].said == ("it has no SunSpec marker",)
+    assert seen.units[0].refusals == ("it has no SunSpec marker",)
     assert told[0] == "trying unit 1"
 
 

@@ -14,7 +14,7 @@ from modbus_devices import ScriptedPort, ScriptedServer, answer, crc, exception,
 from shuntbook.ingest.events import Reading
 from shuntbook.ingest.live.address import parse_address
 from shuntbook.ingest.live.source import SourceLost, SteadyClock
-from shuntbook.ingest.modbus.registers import ModbusRegisters, over_rtu, over_tcp
+from shuntbook.ingest.modbus.registers import ModbusRegisters, modbus_source
 from shuntbook.ingest.profiles.modbus_part import ModbusPart
 
 from .case import Case
@@ -79,8 +79,10 @@ def _source(case: Case, device: Any) -> ModbusRegisters:
     profile: Any = SimpleNamespace(modbus=part, sunspec=None, side=None, sampling=None)
     clock = SteadyClock()
     if case.known["over"] == "rtu":
-        return over_rtu(parse_address(f"modbus-rtu:{device.name}?baud=115200&timeout={_TIMEOUT_S}"), profile, clock)
-    return over_tcp(parse_address(f"modbus-tcp:127.0.0.1:{device.port}?timeout={_TIMEOUT_S}"), profile, clock)
+        return modbus_source(
+            parse_address(f"modbus-rtu:{device.name}?baud=115200&timeout={_TIMEOUT_S}"), profile, clock
+        )
+    return modbus_source(parse_address(f"modbus-tcp:127.0.0.1:{device.port}?timeout={_TIMEOUT_S}"), profile, clock)
 
 
 class _Script:
