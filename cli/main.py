@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import codecs
 import errno
 import importlib
+import io
 import os
 import signal
 import sys
@@ -11,6 +13,7 @@ from collections.abc import Sequence
 from contextlib import suppress
 from difflib import get_close_matches
 from types import FrameType
+from typing import TextIO
 
 import click
 
@@ -20,7 +23,6 @@ from shuntbook.ingest.errors import InputError
 from shuntbook.ingest.safe_files.whole_file import DISK_FAILED, reason_of
 
 from .exit import Exit, PortFailedError
-from .plain_output import write_what_can_be
 
 #: Command name, the module that holds its ``command``, and its line in ``--help``: nothing else is imported for that.
 COMMANDS = {
@@ -154,3 +156,23 @@ def _say(sentence: str, status: Exit) -> int:
 
 def _terminated(_number: int, _frame: FrameType | None) -> None:
     raise SystemExit(int(Exit.TERMINATED))
+
+
+#: What stands for a character that an encoding may lack; any other becomes a question mark.
+_PLAIN = {"−": "-", "×": "x", "≥": ">=", "±": "+-", "“": '"', "”": '"', "‘": "'", "’": "'", "…": "...", "°": "deg"}
+_HANDLER = "shuntbook.plain"
+
+
+def write_what_can_be(*streams: TextIO) -> None:
+    """Have streams write a plain character in place of one that their encoding lacks, and not fail for it."""
+    codecs.register_error(_HANDLER, _plainly)
+    for stream in streams:
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors=_HANDLER)
+
+
+def _plainly(error: UnicodeError) -> tuple[str, int]:
+    if not isinstance(error, UnicodeEncodeError):
+        raise error
+    lacking = error.object[error.start : error.end]
+    return "".join(_PLAIN.get(character, "?") for character in lacking), error.end

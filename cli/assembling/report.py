@@ -20,15 +20,17 @@ from shuntbook.analysis.one_log.log_report import CloseUp, LogReport
 from shuntbook.analysis.one_log.site_folds import SiteFolds
 from shuntbook.analysis.one_log.watched_load import Watched, cycle_fold, watched_load
 from shuntbook.analysis.readings.chunk import MICROSECONDS, Chunk, Fold, join
+from shuntbook.analysis.several_logs.before_after import NamedChange
 from shuntbook.analysis.several_logs.over_logs import over_logs
 from shuntbook.analysis.several_logs.report import PairedLogs, Report
 from shuntbook.analysis.site.site import Site
-from shuntbook.cli.opening.prepared_log import AS_READ, Corrections, Prepared, prepared
+from shuntbook.cli.opening.prepared_log import AS_READ, Corrections, Prepared, ends_of, prepared
+from shuntbook.cli.opening.times_written import span_of
 from shuntbook.cli.parallel.two_threads import feed
 from shuntbook.cli.parallel.worker_process import HERE, Second
-from shuntbook.cli.render.wording.clock import zone_of
-
-from .changed_at import named_change
+from shuntbook.cli.render.wording.clock import clock, zone_of
+from shuntbook.cli.render.wording.numbers import shortened
+from shuntbook.ingest.errors import InputError
 
 Element = TypeVar("Element")
 
@@ -157,3 +159,35 @@ class _Awaited:
     def result(self) -> Cycles:
         """Wait for the cycles."""
         return self._wait()
+
+
+_OPTION = "--changed-at"
+
+
+def named_change(text: str, logs: Sequence[Prepared]) -> NamedChange:
+    """Return the instant that a person means by a note's text, or a time as ``--from`` takes it.
+
+    A clock time is that of the first log's first day. `InputError` if it is neither, or does not lie between the first
+    and the last reading.
+    """
+    dated = [log for log in logs if not log.facts.undated]
+    if not dated:
+        raise InputError(f"{_OPTION}: needs logs with dates")
+    # As if the logs were one: its markers are those of all, its first day is that of the earliest.
+    ends = [(ends_of(log.log), log) for log in dated]
+    (first_us, _), first = min(ends, key=lambda pair: pair[0])
+    last_us = max(stop_us for (_, stop_us), _ in ends)
+    markers = sorted(marker for log in dated for marker in log.facts.markers)
+    facts = replace(first.facts, markers=tuple(markers))
+    at_us, _ = span_of(text, None, facts, first_us=first_us, last_us=last_us, options=(_OPTION, _OPTION))
+    assert at_us is not None
+    if not first_us < at_us < last_us:
+        raise InputError(
+            f"{_OPTION}: {shortened(text)!r} does not lie within the logs, which go from {clock(first_us, facts)} to "
+            f"{clock(last_us, facts)}"
+        )
+    # By instant and text: another note may stand at the instant that a time names.
+    wanted = text.strip().lower()
+    return NamedChange(
+        at_us, next((note for at, note in markers if at == at_us and note.strip().lower() == wanted), "")
+    )

@@ -128,6 +128,7 @@ class LiveMeter:
                 fold.add(chunk)
         for name in ("current_A", "power_W"):
             x = chunk.quantities.get(name)
+            # A quantity that the meter leaves out of some readings is NaN there.
             if x is not None and not np.isnan(x).all():
                 self._peaks[name] = max(self._peaks.get(name, -np.inf), float(np.nanmax(x)))
         self._last = readings[-1]
@@ -149,6 +150,7 @@ class LiveMeter:
 
     def snapshot(self, *, connected: bool, trouble: Counter[str], final: bool = False) -> Snapshot:
         """Return how the meter stands now; `final` looks at all cycles once more."""
+        # The last look must not be an old one, however long pairing takes.
         if final:
             self._cycles_seen = None
         last_us = self._last.time_us if self._last is not None else None

@@ -15,8 +15,8 @@ from shuntbook.cli.opening.prepared_log import read_site
 from shuntbook.ingest.durations import seconds
 from shuntbook.ingest.errors import InputError
 from shuntbook.ingest.journal.compaction import settle_unfinished
+from shuntbook.ingest.live.address import make_source
 from shuntbook.ingest.live.source import LiveSource, SteadyClock
-from shuntbook.ingest.live.sources import make_source
 from shuntbook.ingest.log.gap_limit import ALWAYS_ONE_S, GAP_TIMES
 from shuntbook.ingest.log.meta import HAND, LogMeta
 from shuntbook.ingest.safe_files.whole_file import refuse_existing

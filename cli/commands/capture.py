@@ -19,8 +19,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from shuntbook.cli.capture.plan import Plan
-    from shuntbook.cli.live_page.publisher import ToPage
-    from shuntbook.cli.live_page.server import LivePage
+    from shuntbook.cli.live_page.server import LivePage, ToPage
 
 
 @click.command("capture")
@@ -66,6 +65,7 @@ def command(
     parse_marks(marks, clock.now_us())  # a mistake in one is told before anything is opened
     wanted = Wanted(profile, seconds(every, what="--every") if every else None, side)
     length_s = seconds(length, what="--for") if length else None
+    # The page before the plans: a port that cannot be had is told while nothing is open that would have to be closed.
     with _served(page) as shown:
         if site is not None:
             plans = plans_for_site(site, meters, out, wanted, clock)
@@ -82,8 +82,9 @@ def command(
 
 
 def _publisher(page: LivePage, plans: Sequence[Plan]) -> ToPage:
-    from shuntbook.cli.live_page.publisher import ToPage
+    from shuntbook.cli.live_page.server import ToPage
 
+    # The library of the page is large, and most captures have none; hence the imports in these two.
     site = plans[0].site
     return ToPage(page, site.name if site is not None else "What is being measured")
 

@@ -56,12 +56,14 @@ def command(
     amounts = AmountsAnalysis(
         ready.how, ready.quantities, ready.figures, ready.facts.markers, from_us=from_us, to_us=to_us
     )
+    # Behind an inverter nothing flows back, and no sign can be the wrong way round.
     sign = SignFold(ready.quantities if ready.how.side == "dc" else (), ready.how.gap_limit_s)
     starts = None if known is None else _starts(ready, known)
     # The sums come first: they take longest, and have a processor to themselves.
     ready.feed(amounts, sign, *([starts.fold] if starts else []))
     caught, starts_us = starts.result() if starts else (None, [])
     result, marked = amounts.result(caught, starts_us)
+    # Nought Ah would be an answer, and there was no question: nothing lies in the span.
     if result.span.start_us is None:
         goes = f"{from_to(*ends_of(ready.log), ready.facts)} ({in_zone(ready.facts)})"
         raise InputError(f"{log}: no reading lies in the span that was asked for; the log goes from {goes}")

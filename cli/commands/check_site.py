@@ -27,6 +27,7 @@ def command(site: Path, as_json: bool) -> None:
     """
     checked = read_toml(site, Site)
     meaning, warnings = describe(checked), contradictions(checked)
+    # A file that is possible, though odd, ends with status 0: warnings are for people.
     if as_json:
         bank = document_of(bank_by_plates(checked, checked.loads))
         document = {"site": checked.name, "description": meaning, "warnings": warnings, "bank": bank}

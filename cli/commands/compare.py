@@ -36,12 +36,13 @@ def command(before: Path, after: Path, site: Path | None, load: str | None, drop
     Example: shuntbook compare last-week.parquet this-week.parquet --site site.toml
     """
     known = open_site(site)
+    # No zero check: the stretch in which nothing flowed would be another in each log.
     corrections = Corrections(drop_spikes=drop_spikes)
-    found = compare_logs(*(_log(path, known, load, corrections) for path in (before, after)))
+    comparison = compare_logs(*(_log(path, known, load, corrections) for path in (before, after)))
     if as_json:
-        print_json(document_of(found))
+        print_json(document_of(comparison))
         return
-    for line in compare_lines(found):
+    for line in compare_lines(comparison):
         click.echo(line)
 
 
@@ -49,6 +50,7 @@ def _log(path: Path, site: Site | None, load: str | None, corrections: Correctio
     """Return a log's report, and what it holds from one even cut to the next."""
     ready = prepared(path, site, corrections)
     analysis = LogAnalysis(ready.facts, ready.how, ready.quantities, site=site, load=load, figures=ready.figures)
+    # From the differences between even stretches comes how far such a log's rate may be off by chance.
     cuts = [(at_us, "") for at_us in even_cuts(*ends_of(ready.log))]
     stretches = MarkedFold(ready.how, ready.quantities, cuts)
     ready.feed(analysis, stretches)

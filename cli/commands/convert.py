@@ -80,6 +80,7 @@ def command(sources: tuple[str, ...], out: Path, **options: str | bool | None) -
 
     Example: shuntbook convert export.csv --out pump.parquet --zone Europe/London
     """
+    # All that can be refused is refused first: a long export is not read for a place that will not do.
     refuse_existing(out, force=bool(options["force"]))
     refuse_input(out, (name for name in sources if name != "-"), called="the export itself")
     refuse_input(out, [_text(options, "profile")], called="the profile")
@@ -95,6 +96,7 @@ def command(sources: tuple[str, ...], out: Path, **options: str | bool | None) -
         allow_rejects=bool(options["allow_rejects"]),
         gap_limit_s=intake.gap_limit_s,
     )
+    # Said at once, by what the new log amounts to: whoever sees both figures knows whether --gap is worth stating.
     in_doubt = _in_doubt(done.log, done.meta)
     if options["as_json"]:
         from shuntbook.cli.render.documents.convert import convert_document
@@ -113,6 +115,7 @@ def _write_again(sources: tuple[str, ...], out: Path, options: dict[str, str | b
     source, reverse, gap = sources[0], bool(options["reverse_sign"]), _text(options, "gap")
     if len(sources) > 1:
         raise InputError("a log is written again by itself: name one log, or exports alone")
+    # A log knows its zone, side and columns; to state them again would be to contradict it.
     others = [name for name in _FOR_EXPORTS if options[name]]
     if others or not (reverse or gap):
         needless = f", not --{others[0].replace('_', '-')}" if others else ""
@@ -137,6 +140,7 @@ def _write_again(sources: tuple[str, ...], out: Path, options: dict[str, str | b
 
 def _in_doubt(log: Path, meta: LogMeta) -> list[str]:
     """Return what a log amounts to by either gap limit, where its spacings allow two that differ."""
+    # What was typed by hand stands until the next reading, so no spacing of it is in doubt.
     if meta.other_gap_limit_s is None or meta.sampling == "held":
         return []
     from shuntbook.cli.opening.prepared_log import charge_if_in_doubt, prepared
@@ -181,7 +185,7 @@ def _start(text: str | bool | None) -> datetime | None:
     try:
         start = datetime.fromisoformat(str(text))
     except ValueError:
-        start = datetime.min
+        start = datetime.min  # refused below, as is a year that no log has
     if _FIRST_YEAR <= start.year <= _LAST_YEAR:
         return start
     raise InputError(f"--start: {text!r} is no date and time; write it like 2026-06-13T09:30")
@@ -194,6 +198,7 @@ def _words(done: Converted, export: Export, *, reverse: bool) -> list[str]:
     ]
     lines += [f"  {line}" for line in export.layouts[0].describe()]
     lines.append(f"  side {meta.side}; {SAMPLING[meta.sampling]}")
+    # Which way is drawn no export says; behind an inverter nothing flows back.
     if meta.side == "dc":
         which = (
             "turned, so that draw out of the bank is positive"

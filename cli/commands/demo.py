@@ -58,13 +58,15 @@ def command(own_process: bool | None, out: Path) -> None:
         with as_file(samples.joinpath(name)) as path:
             copy_file(path, out / name)
     for (export, log, reverse), notes in zip(_EXPORTS, (_NOTES, ()), strict=True):
+        # As a newcomer would: the figures below are what the commands themselves give of these exports.
         _convert(out / export, out / log, notes, reverse=reverse)
+    # The libraries of drawings and page load in both processes while the logs are read.
     with second_process(load_library, load_page, allowed=bool(own_process)) as second:
         report = report_of([out / log for _, log, _ in _EXPORTS], open_site(out / _SITE), None, second=second)
         from shuntbook.cli.render.page.page import render
 
         write_text(out / _PAGE, render(report, second))
-    for line in _found(report, out):
+    for line in _outcome(report, out):
         click.echo(line)
 
 
@@ -72,15 +74,17 @@ def _prepare(out: Path) -> None:
     """Make the folder, and refuse to replace what the demo did not write."""
     if out.exists() and not out.is_dir():
         raise InputError(f"--out: {out} is a file; name a folder")
+    # A link could lead anywhere, and a file of this name may be somebody's own: only what the list says is replaced.
     listed = _listed(out)
-    there = [name for name in (*_FILES, _LIST) if os.path.lexists(out / name)]
-    foreign = [name for name in there if name not in listed or (out / name).is_symlink()]
+    present = [name for name in (*_FILES, _LIST) if os.path.lexists(out / name)]
+    foreign = [name for name in present if name not in listed or (out / name).is_symlink()]
     if foreign:
         raise InputError(f"--out: {out} holds {foreign[0]}, which the demo did not write; choose another folder")
     try:
         out.mkdir(parents=True, exist_ok=True)
     except FileExistsError:
         raise InputError(f"--out: a part of {out} is a file; name a folder") from None
+    # The list first: stopped half-way, the next run knows what it may replace.
     write_text(out / _LIST, "\n".join([*_FILES, _LIST]) + "\n")
 
 
@@ -98,7 +102,7 @@ def _convert(export: Path, log: Path, notes: Sequence[tuple[int, str]], *, rever
     convert(intake.export, log, meta, reverse_sign=reverse, allow_rejects=False, gap_limit_s=None)
 
 
-def _found(report: Report, out: Path) -> list[str]:
+def _outcome(report: Report, out: Path) -> list[str]:
     """Return in nine lines what the demo found."""
     day, week = report.logs
     return [
@@ -134,8 +138,8 @@ def _pump(log: LogReport) -> str:
 
 def _plate(log: LogReport) -> str:
     assert log.plate is not None
-    found, runs = log.plate.comparison, log.plate.runs
-    paper, plate = _off(found.paper_energy_Wh, found), _off(found.estimated_energy_Wh, found)
+    comparison, runs = log.plate.comparison, log.plate.runs
+    paper, plate = _off(comparison.paper_energy_Wh, comparison), _off(comparison.estimated_energy_Wh, comparison)
     return (
         f"Its runs took {plus_minus(runs.energy_Wh, runs.energy_u95_Wh, 'Wh')}, part of it straight from the sun; "
         f"volts x amps x hours on paper says {paper}, "
@@ -148,16 +152,16 @@ def _why(log: LogReport) -> str:
     assert log.plate is not None
     steps = (log.plate.left_out_on_paper, log.plate.why)
     paper, plate = (
-        ", ".join(f"{reason.source} {signed(reason.energy_Wh, 'Wh')}" for reason in found.reasons if reason.energy_Wh)
-        for found in steps
+        ", ".join(f"{reason.source} {signed(reason.energy_Wh, 'Wh')}" for reason in step.reasons if reason.energy_Wh)
+        for step in steps
     )
     return f"Why: from paper to nameplate {paper}; from there to what was measured {plate}."
 
 
-def _off(said_Wh: float, found: PlateComparison) -> str:
+def _off(stated_Wh: float, comparison: PlateComparison) -> str:
     """Return what was said beforehand, and how far it is from what was measured."""
-    off = said_Wh / found.measured_energy_Wh - 1.0
-    return f"{amount(said_Wh, 'Wh')} ({percent(abs(off))} too {'much' if off > 0 else 'little'})"
+    off = stated_Wh / comparison.measured_energy_Wh - 1.0
+    return f"{amount(stated_Wh, 'Wh')} ({percent(abs(off))} too {'much' if off > 0 else 'little'})"
 
 
 def _verdict(log: LogReport) -> str:

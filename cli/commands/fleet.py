@@ -13,13 +13,13 @@ import click
 from shuntbook import __version__
 from shuntbook.analysis.several_logs.fleet import counts_of, ranked
 from shuntbook.cli.exit import Exit
-from shuntbook.cli.fleet.document import fleet_document
 from shuntbook.cli.fleet.pool import on_this_machine
 from shuntbook.cli.fleet.run import (
     KIND,
     SITE_RULE,
     Engine,
     FleetRun,
+    fleet_document,
     progress,
     rows_of,
     run_fleet,
@@ -92,11 +92,13 @@ def command(
     if scheduler is not None and workers is not None:
         raise click.UsageError("--workers is for this machine; a cluster has its own (leave out one of the two)")
     ours = [out] if is_table(out, KIND) else []  # from an earlier run; it may lie among the logs
+    # Places first, then what lies in them: a mistake costs no search through a store.
     tasks = tasks_of(places, site_dir=site_dir, load=load, leave_out=ours)
     for result in (out, page):
         if result is not None:
             refuse_input(result, [task.log.place for task in tasks], called="one of the logs")
     run = _run(tasks, _engine(scheduler, workers or _cores()), out)
+    # Written before anything is shown: what comes after can be had from it again.
     ranking = ranked(run.summaries)
     write_summaries(out, ranking)
     click.echo(f"wrote {out}: {_work(run)}", err=as_json)
@@ -107,7 +109,7 @@ def command(
         click.echo(f"wrote {page}; open it in a browser", err=as_json)
     counts = counts_of(ranking)
     if as_json:
-        work = {"logs_kept": run.kept, "logs_computed": len(tasks) - run.kept, "worker_s": run.took_s}
+        work = {"logs_kept": run.reused, "logs_computed": len(tasks) - run.reused, "worker_s": run.took_s}
         print_json(fleet_document(rows_of(ranking), counts, work, __version__))
     else:
         for line in fleet_lines(ranking):
@@ -117,6 +119,7 @@ def command(
 
 def _check_places(out: Path, page: Path | None, *, force: bool) -> None:
     """Stop before the work where its results could not be written."""
+    # A summary is brought up to date without --force, which is for a file that is no summary of ours.
     refuse_existing(out, force=True)
     refuse_another_table(out, KIND, force=force)
     if page is not None:
@@ -139,13 +142,15 @@ def _run(tasks: Sequence[Task], engine: Engine, out: Path) -> FleetRun:
             with progress() as begin:
                 return run_fleet(tasks, engine, rows, begin)
         except (KeyboardInterrupt, SystemExit):
-            kept = sum(task.log.name in rows.rows for task in tasks)
-            click.echo(f"{kept} of {counted(len(tasks), 'log')} are kept; run it again to go on from there", err=True)
+            finished = sum(task.log.name in rows.rows for task in tasks)
+            click.echo(
+                f"{finished} of {counted(len(tasks), 'log')} are kept; run it again to go on from there", err=True
+            )
             raise
 
 
 def _work(run: FleetRun) -> str:
     """Say what was done anew, and what that took."""
-    done = len(run.summaries) - run.kept
-    said = f"{counted(done, 'log')} read in {duration(run.took_s)} of work"
-    return f"{said}, {run.kept:,} as they were" if run.kept else said
+    done = len(run.summaries) - run.reused
+    work = f"{counted(done, 'log')} read in {duration(run.took_s)} of work"
+    return f"{work}, {run.reused:,} as they were" if run.reused else work

@@ -47,14 +47,14 @@ def command(site: Path, load: str, how_long: str, measured: Path | None, drop_sp
     """
     length_s = seconds(how_long, what="--for")
     known = read_site(site)
-    known.load(load)
+    known.load(load)  # a name that the site has not is told before a log is read
     seen = None if measured is None else _seen(measured, known, load, Corrections(drop_spikes=drop_spikes))
-    found = forecast(known, load, hours=length_s / SECONDS_PER_HOUR, measured=seen)
+    result = forecast(known, load, hours=length_s / SECONDS_PER_HOUR, measured=seen)
     log = None if measured is None else measured.name
     if as_json:
-        print_json(forecast_document(found, log))
+        print_json(forecast_document(result, log))
         return
-    for line in forecast_lines(found, log):
+    for line in forecast_lines(result, log):
         click.echo(line)
 
 
@@ -64,6 +64,7 @@ def _seen(path: Path, site: Site, load: str, corrections: Corrections) -> Measur
     watched = watched_load(site, load, ready.how, ready.quantities)
     fold = CycleFold(ready.how, ready.quantities, load=watched.name, expected=watched.expected)
     ready.feed(fold)
+    # At the bank amps alone may have been read: their watts need volts, those that the site file lets one expect.
     at_bank = ready.how.side == "dc"
     return measured_load(
         fold.result(),

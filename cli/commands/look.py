@@ -27,6 +27,7 @@ def command(log: Path, site: Path | None, as_json: bool) -> None:
     ready.feed(fold)
     quality = fold.result()
     verdict = verdict_of(quality, ready.how)
+    # A second pass, but only of a log whose gap limit the spacings leave open.
     in_doubt: list[str] = []
     if (charge := charge_if_in_doubt(ready)) is not None:
         from shuntbook.cli.render.terminal.charge import doubt_lines

@@ -16,6 +16,7 @@ def command(as_json: bool) -> None:
 
     Example: shuntbook ports
     """
+    # No ports is an answer and no failure: the person is told what to look at.
     ports = list_ports()
     if as_json:
         print_json({"ports": [{"name": port.name, "description": port.description} for port in ports]})

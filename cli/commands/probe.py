@@ -35,19 +35,21 @@ def command(source: str, units: str | None, registers: str | None, from_input: b
     """
     tried = UNITS if units is None else _units(units)
     which: RegisterTable = "input" if from_input else "holding"
+    # One number is the first and the last.
     span = _pair(registers, "--registers") if registers is not None else None
-    found = probe(
+    probed = probe(
         parse_address(source),
         SteadyClock(),
         units=tried,
         table=which,
         registers=span,
+        # on standard error: a bus of ten silent units takes seconds, and --json must stay alone on the other
         tell=lambda words: click.echo(words, err=True),
     )
     if as_json:
-        print_json(_document(found))
+        print_json(_document(probed))
         return
-    for line in _lines(found, which):
+    for line in _lines(probed, which):
         click.echo(line)
 
 
@@ -66,12 +68,12 @@ def _pair(text: str, option: str) -> tuple[int, int]:
     return first, int(parts[2]) if parts[2] else first
 
 
-def _lines(found: Probed, which: RegisterTable) -> list[str]:
-    if not found.units:
-        tried = f"{found.tried[0]} to {found.tried[-1]}" if len(found.tried) > 1 else f"{found.tried[0]}"
-        return [f"{found.place}: nothing answers as unit {tried}; check wiring, baud and parity, or try other --units"]
+def _lines(probed: Probed, which: RegisterTable) -> list[str]:
+    if not probed.units:
+        tried = f"{probed.tried[0]} to {probed.tried[-1]}" if len(probed.tried) > 1 else f"{probed.tried[0]}"
+        return [f"{probed.place}: nothing answers as unit {tried}; check wiring, baud and parity, or try other --units"]
     lines = []
-    for unit in found.units:
+    for unit in probed.units:
         lines += [f"unit {unit.unit} answers", *(f"  {refusal}" for refusal in unit.refusals)]
         for model in unit.models:
             lines += _model_lines(model)
@@ -95,13 +97,14 @@ def _shown(value: float | str) -> str:
 def _register_rows(registers: tuple[RegisterSeen, ...]) -> list[list[str]]:
     rows = [["address", "raw", "hex", "may also be"]]
     for seen in registers:
+        # the raw column has it as an unsigned number already
         others = ", ".join(f"{kind} {value:g}" for kind, value in seen.decoded.items() if kind != "uint16")
         rows.append([str(seen.address), str(seen.raw), f"{seen.raw:04X}", others])
     return rows
 
 
-def _document(found: Probed) -> dict[str, object]:
-    return {"place": found.place, "tried": list(found.tried), "units": [_unit(unit) for unit in found.units]}
+def _document(probed: Probed) -> dict[str, object]:
+    return {"place": probed.place, "tried": list(probed.tried), "units": [_unit(unit) for unit in probed.units]}
 
 
 def _unit(unit: UnitSeen) -> dict[str, object]:

@@ -81,6 +81,7 @@ def command(
             "alone (--json)"
         )
     _refuse(out, pdf, tables, [*logs, site], force=force)
+    # Drawings load large libraries: a second process does so while this one reads, and neither does for tables alone.
     drawn = out is not None or pdf is not None
     libraries = (load_library, load_page) if drawn else ()
     with second_process(*libraries, allowed=bool(own_process)) as second:
@@ -101,6 +102,7 @@ def _refuse(out: Path | None, pdf: Path | None, tables: Path | None, inputs: lis
         if place is not None:
             refuse_input(place, inputs, what=what)
             refuse_existing(place, force=force, what=what)
+    # The libraries for paper are the only ones that may be missing.
     if pdf is not None:
         _refuse_pdf(pdf, out)
     if tables is not None:
@@ -125,6 +127,7 @@ def _write(report: Report, out: Path | None, pdf: Path | None, second: Second, *
     from shuntbook.cli.render.page.page import render
     from shuntbook.cli.render.page.paper import to_pdf
 
+    # The PDF is printed from the very page, so that both say the same; both are made before either is written.
     page = render(report, second)
     paper = None if pdf is None else to_pdf(page)
     if out is not None:

@@ -42,7 +42,7 @@ _METHOD: Final = (
 
 
 def render(ranking: Sequence[LogSummary], version: str) -> str:
-    """Return the page of a fleet of at least one log, as a whole HTML document; the same ranking gives the same bytes."""
+    """Return the page of a fleet, at least one log, as a whole HTML document; the same ranking gives the same bytes."""
     counts = counts_of(ranking)
     # Notes alone press nobody: told in full they would bury what does.
     pressing = [summary for summary in ranking if summary.acts or summary.watches]

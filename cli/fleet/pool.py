@@ -10,7 +10,7 @@ from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from typing import Final
 
-from shuntbook.cli.parallel.processes import processes
+from shuntbook.cli.parallel.worker_process import processes
 
 from .one_log import Done, Task, not_read, read_log
 

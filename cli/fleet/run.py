@@ -6,13 +6,15 @@ import sys
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import closing, contextmanager
 from dataclasses import asdict, dataclass, fields
+from datetime import datetime
 from pathlib import Path, PurePosixPath
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import pyarrow as pa
 
 from shuntbook.analysis.health.finding import Finding
-from shuntbook.analysis.several_logs.fleet import LogSummary
+from shuntbook.analysis.several_logs.fleet import RULE, LogSummary
+from shuntbook.cli.render.documents.parts import Document
 from shuntbook.cli.render.wording.clock import moment_of
 from shuntbook.ingest.fleet.find_logs import LOG, SITE, FoundLog, find_fleet, find_sites, meter_of
 from shuntbook.ingest.fleet.finished_rows import KeptRows
@@ -20,6 +22,10 @@ from shuntbook.ingest.fleet.summary_table import write_table
 from shuntbook.ingest.log.log import TIME_TYPE
 
 from .one_log import Done, SiteFile, Task, not_read
+
+if TYPE_CHECKING:
+    from shuntbook.analysis.several_logs.fleet import Counts
+
 
 #: The rule, for the command's help and whoever looks at its results.
 SITE_RULE = (
@@ -34,7 +40,10 @@ Sites = Mapping[str, tuple[str, str]]
 def tasks_of(
     places: Sequence[str], *, site_dir: str | None = None, load: str | None = None, leave_out: Iterable[Path] = ()
 ) -> list[Task]:
-    """Return what there is to do, in order of the logs' names; `InputError` if a place does not exist, or no log is found."""
+    """Return what there is to do, in order of the logs' names.
+
+    `InputError` if a place or the folder of site files does not exist, or no log is found.
+    """
     fleet = find_fleet(places, leave_out=leave_out)
     if site_dir is None:
         sites: Sites = fleet.sites
@@ -96,11 +105,11 @@ Engine = Callable[[Sequence[Task]], Iterator[Done]]
 class FleetRun:
     """What came of a run: a summary for each log, in order of name.
 
-    ``kept`` of them had been finished by an earlier run; reading the others took ``took_s``, of all workers together.
+    ``reused`` of them had been finished by an earlier run; reading the others took ``took_s``, of all workers together.
     """
 
     summaries: tuple[LogSummary, ...]
-    kept: int
+    reused: int
     took_s: float
 
 
@@ -109,11 +118,11 @@ class Finished:
 
     def __init__(self, rows: KeptRows | None, tasks: Sequence[Task]) -> None:
         self._rows, self._tasks = rows, {task.log.name: task for task in tasks}
-        kept = {} if rows is None else rows.rows
+        reused = {} if rows is None else rows.rows
         self.summaries = {
-            name: summary_from(kept[name]["summary"])
+            name: summary_from(reused[name]["summary"])
             for name, task in self._tasks.items()
-            if name in kept and kept[name].get("of") == task.key
+            if name in reused and reused[name].get("of") == task.key
         }
 
     def add(self, done: Done) -> None:
@@ -145,7 +154,7 @@ def run_fleet(
         if task.log.kind != "log":
             finished.add(Done(not_read(task, task.log.reason or ""), 0.0))
     to_read = [task for task in tasks if task.log.name not in finished.summaries]
-    kept = sum(summary.status == "read" for summary in finished.summaries.values())
+    reused = sum(summary.status == "read" for summary in finished.summaries.values())
     step, took_s = begin(len(tasks), len(tasks) - len(to_read)), 0.0
     # Closed, and so the workers ended, also where the loop is left by Ctrl-C.
     with closing(_stream(engine, to_read)) as coming:
@@ -155,7 +164,7 @@ def run_fleet(
             step()
     finished.tidy()
     # In order of name, whoever was done first: so the result does not depend on who read what.
-    return FleetRun(tuple(finished.summaries[task.log.name] for task in tasks), kept, took_s)
+    return FleetRun(tuple(finished.summaries[task.log.name] for task in tasks), reused, took_s)
 
 
 def _stream(engine: Engine, tasks: Sequence[Task]) -> Any:  # noqa: ANN401 - an iterator that can be closed
@@ -214,3 +223,15 @@ def _schema() -> pa.Schema:
         is_instant = field.name.endswith("_us")
         columns.append((field.name.removesuffix("_us"), TIME_TYPE if is_instant else _KINDS.get(kind, pa.string())))
     return pa.schema(columns)
+
+
+def fleet_document(
+    rows: Sequence[Mapping[str, Any]], counts: Counts, work: Mapping[str, Any], version: str
+) -> Document:
+    """Return a fleet's document; `work` says what the run took, and is all in it that another run may say otherwise."""
+    ranking = [{name: _in_json(value) for name, value in row.items()} for row in rows]
+    return {"counts": asdict(counts), "rule": RULE, "ranking": ranking, "work": dict(work), "version": version}
+
+
+def _in_json(value: Any) -> Any:  # noqa: ANN401 - any value of a row
+    return value.isoformat().replace("+00:00", "Z") if isinstance(value, datetime) else value

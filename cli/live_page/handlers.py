@@ -6,16 +6,21 @@ import asyncio
 import secrets
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import cache
+from html import escape
 from http import HTTPStatus
+from importlib.resources import files
+from string import Template
 from typing import cast
 
 from tornado.http1connection import HTTP1Connection
 from tornado.iostream import IOStream, StreamClosedError
 from tornado.web import Application, HTTPError, RequestHandler
 
+from shuntbook.analysis.cautions import CAUTIONS
+
 from .access import Access, is_own_host, is_own_origin
 from .board import Board, State
-from .documents import entrance, page
 
 MOST_VIEWERS = 40
 #: A viewer that takes nothing for so long is let go; it comes back by itself if it is still there. [s]
@@ -151,6 +156,7 @@ class _Updates(_Guarded):
         self.house.viewers += 1
         try:
             await self._watch()
+        # Gone, or taking nothing: it comes back by itself, and is told all it missed in one state.
         except (StreamClosedError, TimeoutError):
             self.stream.close()
         finally:
@@ -186,3 +192,23 @@ def application(house: House) -> Application:
         default_handler_args=shared,
         log_function=lambda _handler: None,
     )
+
+
+def page(nonce: str) -> str:
+    """Return the page; `nonce` marks its style and script as its own for the browser's content policy."""
+    parts = {"style": f"{_text('page.css')}\n{_text('live.css')}", "script": _text("live.js"), "cautions": _cautions()}
+    return Template(_text("live.html")).substitute(parts, nonce=escape(nonce))
+
+
+def entrance() -> str:
+    """Return the page behind a link: it leads on to the page, and so out of the address bar."""
+    return _text("entrance.html")
+
+
+def _cautions() -> str:
+    return "\n".join(f"<li>{escape(text)}</li>" for text in CAUTIONS)
+
+
+@cache
+def _text(name: str) -> str:
+    return files("shuntbook.cli.render.page").joinpath("templates", name).read_text("utf-8")

@@ -215,6 +215,7 @@ def _nothing_found(snapshot: Snapshot) -> str:
     """Say what it means that there is no finding."""
     if snapshot.cycles is None:
         return "Runs cannot be told from what this meter gives."
+    # Silence early on is no praise of the pump.
     if snapshot.cycles.summary.count < LEAST_CYCLES:
         return f"Nothing so far. Most is judged only from the {LEAST_CYCLES}th run on."
     return "Nothing so far crosses a limit that could be checked."

@@ -1,3 +1,3 @@
 """Work on a second processor."""
 
-__all__ = ["processes", "two_threads", "worker_process"]
+__all__ = ["two_threads", "worker_process"]

@@ -1,18 +1,64 @@
-"""A second process, for what can be worked out beside the first: the cycles of a long log, and drawings."""
+"""Processes beside this one, and what a second one can work out: the cycles of a long log, and drawings."""
 
 from __future__ import annotations
 
 import os
+import signal
+import sys
+import threading
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import ExitStack, contextmanager, suppress
 from functools import cache, partial
+from multiprocessing import active_children, get_context, parent_process
 from typing import Protocol, TypeVar
 
 import click
 
-from .processes import deaf_to_ctrl_c, processes
+
+@contextmanager
+def processes(count: int) -> Iterator[ProcessPoolExecutor]:
+    """Give a pool of so many processes, which do not outlive the block, nor this process."""
+    others = set(active_children())
+    # Not fork: a copy of a process with threads may wait for ever for a lock that one of them held.
+    pool = ProcessPoolExecutor(count, get_context("spawn"), initializer=_begin)
+    try:
+        yield pool
+    except BaseException:
+        # After Ctrl-C nobody wants to wait for a log to be read to its end.
+        for process in set(active_children()) - others:
+            process.terminate()
+        raise
+    finally:
+        pool.shutdown(cancel_futures=True)
+
+
+def _begin() -> None:
+    """Make a new process ready: Ctrl-C is for the one that started it, and it ends when that does."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    threading.Thread(target=_end_with_parent, daemon=True).start()
+
+
+def _end_with_parent() -> None:
+    # Killed, a parent ends no child; without this one would go on reading for nobody.
+    if (parent := parent_process()) is not None:
+        parent.join()
+        os._exit(1)
+
+
+@contextmanager
+def deaf_to_ctrl_c() -> Iterator[None]:
+    """Let processes that are started in the block hear no Ctrl-C, also while they cannot ignore it yet."""
+    if sys.platform == "win32":  # it knows no masks
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
 
 WorkResult = TypeVar("WorkResult")
 
@@ -51,13 +97,13 @@ class _Beside:
 
     is_beside = True
 
-    def __init__(self, pool: ProcessPoolExecutor, there: Callable[[], None], here: Callable[[], None]) -> None:
-        self._pool, self._there, self._here = pool, there, here
+    def __init__(self, pool: ProcessPoolExecutor, ready: Callable[[], None], waiting: Callable[[], None]) -> None:
+        self._pool, self._ready, self._waiting = pool, ready, waiting
         self._ended = False
 
     def prepare(self) -> None:
-        if self._there is not _nothing:
-            self._begun(self._there)
+        if self._ready is not _nothing:
+            self._begun(self._ready)
 
     def begin(self, work: Callable[[], WorkResult]) -> Callable[[], WorkResult]:
         return cache(partial(self._result, self._begun(work), work))
@@ -74,7 +120,7 @@ class _Beside:
         try:
             if begun is not None:
                 if not begun.done():
-                    self._here()
+                    self._waiting()
                 return begun.result()
         except BrokenProcessPool:
             pass
@@ -98,15 +144,15 @@ HERE: Second = _Here()
 
 @contextmanager
 def second_process(
-    there: Callable[[], None] = _nothing, here: Callable[[], None] = _nothing, *, allowed: bool
+    ready: Callable[[], None] = _nothing, waiting: Callable[[], None] = _nothing, *, allowed: bool
 ) -> Iterator[Second]:
     """Give a second process, which begins with the first work it is given and does not outlive the block.
 
     Parameters
     ----------
-    there : callable, optional
+    ready : callable, optional
         What it does when `prepare` is called, which may be sent to it.
-    here : callable, optional
+    waiting : callable, optional
         What the first does while it waits for the second: as often as it does so.
     allowed : bool
         Whether this process is a command's own: where others call it, their main module would be run once more.
@@ -116,7 +162,7 @@ def second_process(
         second = HERE
         if allowed and _processors() > 1:
             with suppress(ImportError, NotImplementedError, OSError):  # where the system has no semaphores
-                second = _Beside(stack.enter_context(processes(1)), there, here)
+                second = _Beside(stack.enter_context(processes(1)), ready, waiting)
         yield second
 
 

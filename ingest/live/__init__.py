@@ -1,3 +1,3 @@
 """Live sources, and the loop that reads them."""
 
-__all__ = ["address", "capture", "serial_port", "source", "sources"]
+__all__ = ["address", "capture", "serial_port", "source"]

@@ -1,12 +1,19 @@
-"""Addresses of live sources: ``serial:PORT?baud=19200``, ``modbus-tcp:HOST:PORT?unit=1``, ``hand:``."""
+"""Live sources by their addresses: ``serial:PORT?baud=19200``, ``modbus-tcp:HOST:PORT?unit=1``, ``hand:``."""
 
 from __future__ import annotations
 
+import importlib
 from dataclasses import dataclass
-from typing import TypeVar
+from typing import TYPE_CHECKING, TypeVar
 from urllib.parse import parse_qsl
 
 from shuntbook.ingest.errors import InputError
+
+from .source import Clock, LiveSource
+
+if TYPE_CHECKING:
+    from shuntbook.ingest.profiles.model import Profile
+
 
 Default = TypeVar("Default", str, None)
 
@@ -91,3 +98,22 @@ def parse_address(text: str) -> Address:
     if not place and kind != "hand":
         raise InputError(f"{text}: says no port, host or file after {kind}:")
     return Address(kind, place, dict(pairs), text)
+
+
+def make_source(
+    text: str, profile: Profile | None, clock: Clock, *, side: str | None = None, sampling: str | None = None
+) -> LiveSource:
+    """Return the source that an address names; nothing is opened yet.
+
+    The `profile` says how its fields or registers become quantities; `side` and `sampling`, stated by the command line
+    or a site file, go before the profile's. `InputError` if the address is wrong or the profile does not fit it.
+    """
+    address = parse_address(text)
+    module, name = KINDS[address.kind].split(":")
+    maker = getattr(importlib.import_module(f"shuntbook.ingest.{module}"), name)
+    source: LiveSource = maker(address, profile, clock)
+    if side is not None:
+        source.side = side
+    if sampling is not None and source.sampling != "held":  # what a person types stands until the next
+        source.sampling = sampling
+    return source

@@ -6,7 +6,7 @@ import sys
 
 import pytest
 
-from shuntbook.cli.plain_output import write_what_can_be
+from shuntbook.cli.main import write_what_can_be
 
 
 @pytest.mark.parametrize(

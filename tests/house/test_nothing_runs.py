@@ -25,7 +25,7 @@ FUNCTIONS = {
     *("jinja2.Template", "tempfile.mktemp", "shutil.unpack_archive", "pa.deserialize"),
 }
 #: Where a module is imported by a name: from a table of ours, never from input.
-BY_NAME = {"ingest/live/sources.py", "cli/main.py", "cli/fleet/cluster.py"}
+BY_NAME = {"ingest/live/address.py", "cli/main.py", "cli/fleet/cluster.py"}
 
 
 def _wrong_in(tree: ast.AST) -> list[str]:

@@ -337,7 +337,7 @@ def test_stopped_in_the_middle_what_is_finished_is_kept(tmp_path, ending, status
             if path.name not in rows.rows:
                 path.unlink()
         run_again = run_fleet(tasks_of([str(logs)]), here, rows, silent)
-    assert run_again.kept == kept
+    assert run_again.reused == kept
     assert len({replace(summary, log="") for summary in run_again.summaries}) == 1
 
 
