@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 
 from shuntbook.analysis.readings.chunk import MICROSECONDS, FloatArray
-from shuntbook.analysis.stats.slopes import theil_sen
+from shuntbook.analysis.stats.ranks import theil_sen
 
 from .runs import Runs
 

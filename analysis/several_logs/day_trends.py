@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from shuntbook.analysis.readings.chunk import MICROSECONDS, FloatArray
 from shuntbook.analysis.stats.interval95 import Within
-from shuntbook.analysis.stats.slopes import theil_sen
+from shuntbook.analysis.stats.ranks import theil_sen
 
 from .day_figures import FIGURES, DayFigures
 

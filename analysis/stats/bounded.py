@@ -20,9 +20,8 @@ class BlockMeans:
     """The mean of any number of readings, and its standard uncertainty, in bounded memory.
 
     Neighbouring readings of a meter are seldom independent, so the scatter of single readings over the root of their
-    number promises too much. Means of blocks longer than the readings hang together are independent; since it is not
-    known how long that is, the largest of the uncertainties from up to 32, 16 and 8 blocks is taken (Flyvbjerg and
-    Petersen, J. Chem. Phys. 91 (1989) 461, from memory).
+    number promises too much. Means of blocks longer than the readings hang together are independent; how long that is,
+    is not known (Flyvbjerg and Petersen, J. Chem. Phys. 91 (1989) 461, from memory).
     """
 
     def __init__(self) -> None:
@@ -46,10 +45,12 @@ class BlockMeans:
             room = self._size * _MOST - self.count
             self._fill(x[:room])
             x = x[room:]
+            # Full: neighbours are put together, so that memory stays bounded and all blocks are of one length.
             if len(self._sums) == _MOST:
                 self._sums, self._size = self._sums[::2] + self._sums[1::2], 2 * self._size
 
     def _fill(self, x: FloatArray) -> None:
+        # First what the block that was begun lacks, then whole blocks at once, then the beginning of the next.
         begun = int(self._partial[1])
         first = min((self._size - begun) % self._size, len(x)) if begun else 0
         self._partial += [float(x[:first].sum()), first]
@@ -68,14 +69,15 @@ class BlockMeans:
 
     def uncertainty(self) -> tuple[float, int]:
         """Return the standard uncertainty of the mean and its degrees of freedom; infinite of a single block."""
-        most, found = FINEST, (inf, 0)
+        # Where readings hang together, longer blocks scatter more than shorter ones promise: the largest is taken.
+        most, largest = FINEST, (inf, 0)
         while most >= FEWEST:
             blocks = self.blocks(most)
             if len(blocks) > 1:
                 u = float(blocks.std(ddof=1)) / sqrt(len(blocks))
-                found = (u, len(blocks) - 1) if u > found[0] or found[0] == inf else found
+                largest = (u, len(blocks) - 1) if u > largest[0] or largest[0] == inf else largest
             most //= 2
-        return found
+        return largest
 
 
 #: A bin is this much wider than the one before it, so that a quantile is known to within 0.5 %. [1]

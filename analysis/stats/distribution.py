@@ -28,21 +28,11 @@ _REACH: Final = 6.0
 
 @dataclass(frozen=True)
 class Component:
-    """One source of error of a result.
+    """One source of error of a result: its name in a budget, and its standard uncertainty in the result's unit.
 
-    Parameters
-    ----------
-    source : str
-        Its name in a budget.
-    u : float
-        Its standard uncertainty, in the result's unit.
-    even : float
-        How many like, independent, even (rectangular) parts it is the sum of: 1 for a limit of error; 0 for a normal
-        distribution. Need not be whole. [1]
-    dof : float
-        Degrees of freedom of `u`, where that was estimated from few values. [1]
-    reason : str
-        Where it comes from, in a plain sentence.
+    ``even`` is of how many like, independent, even (rectangular) parts it is the sum: 1 for a limit of error, 0 for a
+    normal distribution; it need not be whole. ``dof`` are the degrees of freedom of ``u``, where that was estimated
+    from few values; ``reason`` says where it comes from, in a plain sentence.
     """
 
     source: str
@@ -73,17 +63,7 @@ class Combined:
 def combine(components: Sequence[Component], *, level: float = 0.95) -> Combined:
     """Combine independent components by the law of propagation, and find the interval from their distributions.
 
-    Parameters
-    ----------
-    components : sequence of Component
-        Independent of one another; what is correlated must be one component.
-    level : float
-        Share of the distribution that the interval holds. [1]
-
-    Notes
-    -----
-    Normal components whose u was estimated from few values widen the normal part by Student's t at their effective
-    degrees of freedom, cut to a whole number as the Guide does (annex G, from memory).
+    What is correlated must be one component; `level` is the share of the distribution that the interval holds [1].
     """
     u = math.hypot(*(part.u for part in components))
     if u <= 0:
@@ -106,6 +86,8 @@ def _widened(normal: Sequence[Component], level: float) -> float:
     dof = effective_dof(normal) if spread > 0 else math.inf
     if math.isinf(dof):
         return spread
+    # By Student's t at their effective degrees of freedom, cut to a whole number as the Guide does (annex G, from
+    # memory).
     return spread * t_factor(max(1, math.floor(dof)), level) / t_factor(math.inf, level)
 
 
@@ -125,6 +107,8 @@ def _half(widths: Sequence[float], spread: float, level: float) -> float:
     """
     reach = sum(widths) + _REACH * spread
     x = np.linspace(-reach, reach, _GRID)
+    # The first distribution is exact: the normal part's, or that of the widest even part where there is none worth the
+    # grid. The others are folded in from wide to narrow; what is narrower than the grid's step changes nothing.
     rest = sorted(widths, reverse=True)
     F = _normal(x / spread) if spread > reach / _GRID else np.clip((x / rest.pop(0) + 1) / 2, 0, 1)
     for a in rest:
@@ -138,8 +122,10 @@ def _running_mean(F: FloatArray, step: float, a: float) -> FloatArray:
     n, (whole, part) = len(F), divmod(a / step, 1.0)
     beyond = int(whole) + 1
     inside = np.cumsum((F[1:] + F[:-1]) / 2)
+    # The integral goes on beyond both ends: nought before, and by one a step behind, where F is 1.
     G = np.concatenate([np.zeros(beyond + 1), inside, inside[-1] + np.arange(1.0, beyond + 1)])
-    right, left = G[2 * beyond - 1 :], G[: n + 1]  # the grid is even, so that all points lie alike between two others
+    # The grid is even, so that all points lie alike between two others: one share interpolates all.
+    right, left = G[2 * beyond - 1 :], G[: n + 1]
     above = right[:n] + part * (right[1 : n + 1] - right[:n])
     below = left[:n] + (1 - part) * (left[1 : n + 1] - left[:n])
     return np.asarray((above - below) * step / (2 * a))
@@ -154,21 +140,13 @@ def _normal(z: FloatArray) -> FloatArray:
 
 @lru_cache(maxsize=256)
 def t_factor(dof: float, level: float) -> float:
-    """Return Student's t for a two-sided interval.
-
-    With t = sqrt(dof) tan(a) the density is that of cos(a)^(dof - 1), which an even grid of angles sums well.
-
-    Parameters
-    ----------
-    dof : float
-        Degrees of freedom, 1 or more; infinite for the normal distribution. [1]
-    level : float
-        Share of the distribution within plus and minus t. [1]
-    """
+    """Return Student's t for a two-sided interval that holds this share, for 1 to infinite degrees of freedom. [1]"""
+    # SciPy has it, but `charge` would load SciPy for this alone.
     if dof > 1000:
         z = np.linspace(0, 8, 8001)
         density = np.exp(-z * z / 2)
         return float(_quantile(z, density, level))
+    # With t = sqrt(dof) tan(a) the density is that of cos(a)^(dof - 1), which an even grid of angles sums well.
     angle = np.linspace(0, math.pi / 2, 20001)
     return math.sqrt(dof) * math.tan(_quantile(angle, np.cos(angle) ** (dof - 1), level))
 

@@ -13,18 +13,9 @@ from .distribution import Component, combine
 class HowSure:
     """How sure one figure is, in the figure's own unit.
 
-    Parameters
-    ----------
-    low, high : float
-        The ends of the 95 % interval.
-    u : float
-        Standard uncertainty: the components in quadrature. One-sided bounds are not in it.
-    factor : float or None
-        Coverage factor: half of the interval without one-sided bounds, over `u`; None where nothing is uncertain. [1]
-    u95 : float
-        Half of the interval; its larger half where it is lopsided.
-    components : tuple of Component
-        The budget, largest first.
+    ``low`` and ``high`` are the ends of the 95 % interval, ``u95`` half of it, its larger half where it is lopsided.
+    ``u`` is the standard uncertainty, the components in quadrature, without one-sided bounds; ``factor`` is half of the
+    interval without those over ``u``, None where nothing is uncertain. ``components`` are the budget, largest first.
     """
 
     low: float
@@ -52,23 +43,19 @@ def judged(
     higher: float = 0.0,
     shift: float = 0.0,
 ) -> HowSure:
-    """Return how sure a figure is.
+    """Return how sure a figure is, from independent sources of error; all in its unit.
 
     Parameters
     ----------
-    value : float
-        The figure. [unit]
-    components : sequence of Component
-        Independent sources of error. [unit]
     lower, higher : float
         One-sided bounds: how much further the truth may lie below, or above, for a reason that no distribution
-        describes. [unit]
+        describes.
     shift : float
         By how much the truth is likely to lie above the figure (below, if negative), because of how that is defined.
-        The interval shifts by as much, but not beyond the figure itself. [unit]
     """
-    there = sorted((part for part in components if part.u > 0), key=lambda part: -part.u)
-    whole = combine(there)
+    budget = sorted((part for part in components if part.u > 0), key=lambda part: -part.u)
+    whole = combine(budget)
+    # The interval shifts, but not beyond the figure itself: a reader must find it within its own interval.
     below, above = max(whole.half - shift, 0.0) + lower, max(whole.half + shift, 0.0) + higher
     return HowSure(
         low=value - below,
@@ -76,7 +63,7 @@ def judged(
         u=whole.u,
         factor=whole.factor,
         u95=max(below, above),
-        components=tuple(there),
+        components=tuple(budget),
     )
 
 

@@ -11,7 +11,7 @@ from scipy.stats import theilslopes
 
 from shuntbook.analysis.health.runs import Runs
 from shuntbook.analysis.health.trends import trends_of
-from shuntbook.analysis.stats.slopes import theil_sen
+from shuntbook.analysis.stats.ranks import theil_sen
 
 
 def tried(count, lasted_s):
