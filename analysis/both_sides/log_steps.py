@@ -19,16 +19,9 @@ LEAST_STEP_W: Final = 2.5
 
 @dataclass(frozen=True)
 class LogStep:
-    """A step that a log shows.
+    """A step that a log shows: when by its own clock, the time between the readings around it, how large.
 
-    Parameters
-    ----------
-    at_us : float
-        When, by the log's own clock. [us]
-    spacing_s : float
-        Time between the readings around it. [s]
-    size_W : float
-        Its size, positive for a load that comes on. [W]
+    The size is positive for a load that comes on.
     """
 
     at_us: float
@@ -39,13 +32,6 @@ class LogStep:
 def steps_of(plateaus: Plateaus, sampling: Sampling) -> tuple[LogStep, ...]:
     """Return the steps of a log in watts, in order of time.
 
-    Parameters
-    ----------
-    plateaus : Plateaus
-        What `StepFold` found.
-    sampling : {'instant', 'mean', 'held'}
-        What a reading stands for. Of means, one that a step falls into tells when within it.
-
     Raises
     ------
     Refusal
@@ -54,13 +40,13 @@ def steps_of(plateaus: Plateaus, sampling: Sampling) -> tuple[LogStep, ...]:
     levels = _levels(plateaus)
     if levels and "power_W" not in levels[0].parts[0].traces:
         raise Refusal("one of the two logs has no watts (nor volts and amps), so their steps cannot be matched by size")
-    found = []
+    steps = []
     for before, level in pairwise(levels):
         size_W = level.first("power_W") - before.last("power_W")
         if not level.after_gap and abs(size_W) >= LEAST_STEP_W:
             at_us = _in_means_us(before, level, plateaus.signal) if sampling == "mean" else level.start_us
-            found.append(LogStep(at_us, level.spacing_s, size_W))
-    return tuple(found)
+            steps.append(LogStep(at_us, level.spacing_s, size_W))
+    return tuple(steps)
 
 
 def _levels(plateaus: Plateaus) -> list[Level]:
@@ -70,7 +56,9 @@ def _levels(plateaus: Plateaus) -> list[Level]:
 
 
 def _in_means_us(before: Level, level: Level, signal: str) -> float:
-    """Return when a step happened within readings that are means: one between both levels says for how much of it."""
+    """Return when a step happened within readings that are means. [us]"""
+    # A mean that the step falls into lies between both levels, as far as the new one held within it. Without such a
+    # mean the step fell on the edge of two; a mean is stamped at its end, so that edge is one spacing before the first.
     base, rise = before.last(signal), level.first(signal) - before.last(signal)
     changed = level.changed
     spacing_us = level.spacing_s * MICROSECONDS

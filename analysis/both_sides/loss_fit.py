@@ -27,22 +27,9 @@ _WORST_CONDITION: Final = 200.0
 class LossFit:
     """An inverter's losses as measured: DC W = idle + proportional x AC W + square x AC W squared.
 
-    Parameters
-    ----------
-    idle_W, proportional, square_per_W : Within
-        Terms and their 95 % intervals. [W], [1], [1/W]
-    scatter_W : float
-        Usual distance of a reading from the fit. [W]
-    pairs : int
-        Pairs of readings used.
-    lowest_W, highest_W : float
-        AC power that was seen; beyond, the fit is a guess. [W]
-    assumptions : tuple of str
-        What it rests on, in plain sentences.
-    covariance : array, shape (3, 3)
-        Of the three terms. [their units]
-    t_factor : float
-        From a standard uncertainty to half of the interval. [1]
+    ``scatter_W`` is the usual distance of a reading from the fit, ``pairs`` how many readings on both sides it rests
+    on; AC power was seen from ``lowest_W`` to ``highest_W``, and beyond the fit is a guess. ``covariance`` is that of
+    the three terms, ``t_factor`` leads from a standard uncertainty to half of the 95 % interval.
     """
 
     idle_W: Within
@@ -75,25 +62,10 @@ class LossFit:
 
 
 def fit_losses(ac_W: FloatArray, dc_W: FloatArray) -> LossFit | Missing:
-    """Fit the three-part loss model to paired readings.
+    """Fit the three-part loss model to the power out of an inverter and into it at the same moments or stretches.
 
-    Parameters
-    ----------
-    ac_W : array, shape (n,)
-        Power out of the inverter. [W]
-    dc_W : array, shape (n,)
-        Power into it at the same moments, or over the same stretches. [W]
-
-    Returns
-    -------
-    LossFit or Missing
-        Where the readings hold too few levels of load to tell the terms apart, the square term is 0 and said so; with
-        one level, nothing can be told.
-
-    Raises
-    ------
-    ValueError
-        If the arrays differ in length.
+    Where the readings hold too few levels of load to tell the terms apart, the square term is 0 and the assumptions say
+    so; with one level, nothing can be told. ValueError if the arrays differ in length.
 
     Notes
     -----
@@ -109,6 +81,7 @@ def fit_losses(ac_W: FloatArray, dc_W: FloatArray) -> LossFit | Missing:
     if len(ac) < FEWEST_PAIRS:
         return Missing("losses of the inverter", (), f"{len(ac)} pairs of readings are too few, {FEWEST_PAIRS} needed")
     scale = float(ac.max()) or 1.0
+    # The load over its highest, so that the columns are of like size and their condition tells of the levels alone.
     columns = next((n for n in (3, 2) if _told_apart(_design(ac / scale, n))), None)
     if columns is None:
         return Missing("losses of the inverter", (), "the load never changed, so idle and losses cannot be told apart")
@@ -122,8 +95,8 @@ def fit_losses(ac_W: FloatArray, dc_W: FloatArray) -> LossFit | Missing:
         Within(float(b), float(b - t * np.sqrt(v)), float(b + t * np.sqrt(v)))
         for b, v in zip(full_beta, np.diag(full), strict=True)
     )
-    said = _said(columns)
-    return LossFit(idle, proportional, square, scatter_W, len(ac), float(ac.min()), float(ac.max()), said, full, t)
+    seen_W = float(ac.min()), float(ac.max())
+    return LossFit(idle, proportional, square, scatter_W, len(ac), *seen_W, _assumptions(columns), full, t)
 
 
 def _design(x: FloatArray, columns: int) -> FloatArray:
@@ -136,6 +109,8 @@ def _told_apart(X: FloatArray) -> bool:
 
 def _robust(X: FloatArray, y: FloatArray) -> tuple[FloatArray, FloatArray, float]:
     """Return the terms, their covariance and the scatter: Huber's fit, then Tukey's from there at its scatter."""
+    # Huber's has one minimum, wherever it begins, but never quite lets go of wild readings; Tukey's does, and may end
+    # in a wrong minimum unless it begins near the right one, and with a scatter that stays.
     beta = _weighted(X, y, np.ones(len(y)))
     for _ in range(_ROUNDS):
         beta = _weighted(X, y, _huber((y - X @ beta) / _sigma(y - X @ beta)))
@@ -188,12 +163,12 @@ def _tukey_slope(standard: FloatArray) -> FloatArray:
     return np.asarray(np.where(x < 1, (1 - x) * (1 - 5 * x), 0.0))
 
 
-def _said(columns: int) -> tuple[str, ...]:
-    said = [
+def _assumptions(columns: int) -> tuple[str, ...]:
+    sentences = [
         "Both meters are taken as right: an error of theirs moves the terms by the same per cent and is not in the "
         "intervals.",
         "AC and DC readings belong to the same moments.",
     ]
     if columns == 2:
-        said.append("The loads seen are too alike to tell a square term; it was taken as 0 and is in the others.")
-    return tuple(said)
+        sentences.append("The loads seen are too alike to tell a square term; it was taken as 0 and is in the others.")
+    return tuple(sentences)

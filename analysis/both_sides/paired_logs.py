@@ -36,14 +36,9 @@ NOTHING_W: Final = 5.0
 
 @dataclass(frozen=True)
 class CommonLevels:
-    """Stretches in which both logs are level.
+    """Stretches in which both logs are level, the same by the clock of either; [us].
 
-    Parameters
-    ----------
-    at_bank, behind : tuple of (int, int)
-        The same stretches by the clock of either log. [us]
-    other_steps : int
-        Steps at the bank, while both logs ran, that are not the inverter's.
+    ``other_steps`` are steps at the bank, while both logs ran, that are not the inverter's.
     """
 
     at_bank: tuple[Stretch, ...]
@@ -53,25 +48,11 @@ class CommonLevels:
 
 @dataclass(frozen=True)
 class InverterMeasured:
-    """What a log at the bank and one behind the inverter say together.
+    """What a log at the bank and one behind the inverter say together, and in plain sentences what that rests on.
 
-    Parameters
-    ----------
-    clocks : ClockOffset
-        How the two were set beside each other.
-    load_W : float
-        The load's step behind the inverter. [W]
-    efficiency : Within
-        AC watts over what the same step takes at the bank, the idle draw apart. [1]
-    steps : int
-        How many steps that rests on.
-    idle_W : Within or Missing
-        The inverter's draw with nothing running, and whatever else drew steadily at the bank; Missing where other
-        loads or the array hide it. [W]
-    losses : LossFit or Missing
-        Its losses over the load.
-    said : tuple of str
-        What it rests on, in plain sentences.
+    ``load_W`` is the load's step behind the inverter; the efficiency is AC watts over what the same step takes at the
+    bank, the idle draw apart, and rests on so many steps. ``idle_W`` is the draw with nothing running, with whatever
+    else drew steadily at the bank; Missing where other loads or the array hide it.
     """
 
     clocks: ClockOffset
@@ -80,37 +61,28 @@ class InverterMeasured:
     steps: int
     idle_W: Within | Missing
     losses: LossFit | Missing
-    said: tuple[str, ...]
+    sentences: tuple[str, ...]
 
 
 def common_levels(
     at_bank: Sequence[LogStep], behind: Sequence[LogStep], clocks: ClockOffset, spans_us: Sequence[Stretch]
 ) -> CommonLevels:
-    """Return the stretches in which neither log steps, a margin away from every step.
-
-    Parameters
-    ----------
-    at_bank, behind : sequence of LogStep
-        The steps of either log.
-    clocks : ClockOffset
-        How far their clocks are apart.
-    spans_us : sequence of (int, int)
-        Where both logs measured, by the clock at the bank. [us]
-    """
+    """Return the stretches in which neither log steps; `spans_us` is where both measured, by the clock at the bank."""
+    # A margin away from every step: within a spacing of it, and within what the clocks are unsure, it may lie anywhere.
     edges = [(step.at_us, step.spacing_s) for step in at_bank]
     edges += [(clocks.at_bank_us(step.at_us), step.spacing_s + clocks.u95_at_s(step.at_us)) for step in behind]
-    found = []
+    stretches = []
     for low_us, high_us in spans_us:
         inside = sorted((us, margin_s) for us, margin_s in edges if low_us < us < high_us)
         bounds = [(float(low_us), 0.0), *inside, (float(high_us), 0.0)]
         for (a_us, a_s), (b_us, b_s) in pairwise(bounds):
             stretch = round(a_us + a_s * MICROSECONDS), round(b_us - b_s * MICROSECONDS)
             if stretch[1] - stretch[0] >= SHORTEST_S * MICROSECONDS:
-                found.append(stretch)
-    matched = {j for j, _ in clocks.pairs}
+                stretches.append(stretch)
+    matched = {pair.at_bank for pair in clocks.pairs}
     others = [k for k, s in enumerate(at_bank) if k not in matched and any(a < s.at_us < b for a, b in spans_us)]
-    theirs = tuple((_behind_us(clocks, a), _behind_us(clocks, b)) for a, b in found)
-    return CommonLevels(tuple(found), theirs, len(others))
+    theirs = tuple((_behind_us(clocks, a), _behind_us(clocks, b)) for a, b in stretches)
+    return CommonLevels(tuple(stretches), theirs, len(others))
 
 
 def _behind_us(clocks: ClockOffset, bank_us: float) -> int:
@@ -122,13 +94,7 @@ def _behind_us(clocks: ClockOffset, bank_us: float) -> int:
 def set_beside(
     at_bank: Sequence[LogStep], behind: Sequence[LogStep], bank_spans_us: Sequence[Stretch], behind_span_us: Stretch
 ) -> tuple[ClockOffset, CommonLevels]:
-    """Return how far the clocks of two logs are apart, and the stretches in which both are level.
-
-    Raises
-    ------
-    Refusal
-        As `clock_offset`.
-    """
+    """Return how far the clocks of two logs are apart, and the stretches in which both are level; Refusal as there."""
     clocks = clock_offset(at_bank, behind, bank_spans_us=bank_spans_us)
     low_us, high_us = (round(clocks.at_bank_us(us)) for us in behind_span_us)
     both = [(max(a, low_us), min(b, high_us)) for a, b in bank_spans_us if max(a, low_us) < min(b, high_us)]
@@ -147,62 +113,34 @@ def inverter_measured(
     behind_gain_pct: float,
     bank_zero_W: float = 0.0,
 ) -> InverterMeasured:
-    """Return the inverter's efficiency at its load, its idle draw and its losses.
+    """Return the inverter's efficiency at its load, its idle draw and its losses, with 95 % intervals.
 
-    Parameters
-    ----------
-    at_bank, behind : sequence of LogStep
-        The steps of either log.
-    clocks : ClockOffset
-        With the pairs of steps that are the same.
-    levels : CommonLevels
-        The stretches that the mean powers belong to.
-    bank_W, behind_W : array, shape (n,)
-        Mean power over each of the stretches; NaN where not measured. [W]
-    bank_gain_pct, behind_gain_pct : float
-        Limits of error of the watts of either meter; they enter the interval of the efficiency. [%]
-
-    bank_zero_W : float
-        Limit of error of the zero at the bank; it enters the interval of the idle draw. [W]
-
-    Returns
-    -------
-    InverterMeasured
-        With 95 % intervals; those of the fitted losses hold the scatter alone.
+    `bank_W` and `behind_W` are mean powers over each of the common stretches, NaN where not measured. The limits of
+    error of the watts of either meter [%] enter the interval of the efficiency, that of the zero at the bank enters the
+    interval of the idle draw; those of the fitted losses hold the scatter alone.
     """
-    step_W = np.array([behind[k].size_W for _, k in clocks.pairs])
-    taken_W = np.array([at_bank[j].size_W for j, _ in clocks.pairs])
+    step_W = np.array([behind[pair.behind].size_W for pair in clocks.pairs])
+    taken_W = np.array([at_bank[pair.at_bank].size_W for pair in clocks.pairs])
+    # Smaller steps are part of a start, or another load's behind the same inverter: not the ratio of the running load.
     running = np.abs(step_W) >= RUNNING_SHARE * np.abs(step_W).max()
     step_W, taken_W = np.abs(step_W[running]), np.abs(taken_W[running])
     efficiency = _ratio(step_W / taken_W, bank_gain_pct, behind_gain_pct)
-    said = [
+    basis = (
         f"The efficiency is the mean over {len(step_W)} starts and stops; its interval holds their scatter and both "
         f"meters' limits of error (± {bank_gain_pct:.2g} % at the bank, ± {behind_gain_pct:.2g} % behind the inverter)."
-    ]
+    )
     idle_W, losses = _losses(levels, bank_W, behind_W, (bank_gain_pct, bank_zero_W))
     return InverterMeasured(
-        clocks, float(np.mean(step_W)), efficiency, len(step_W), idle_W, losses, (clocks.sentence, *said)
+        clocks, float(np.mean(step_W)), efficiency, len(step_W), idle_W, losses, (clocks.sentence, basis)
     )
 
 
 def same_runs_W(
     at_bank: Sequence[Cycle], behind: Sequence[Cycle], clocks: ClockOffset, within_s: float
 ) -> float | None:
-    """Return the settled draw behind the inverter in the runs that the log at the bank has, too.
+    """Return the settled draw [W] behind the inverter in the runs that the log at the bank has, too; None without any.
 
-    Parameters
-    ----------
-    at_bank, behind : sequence of Cycle
-        The load's cycles in either log.
-    clocks : ClockOffset
-        How far their clocks are apart.
-    within_s : float
-        Starts this close to each other are the same: the spacing of the readings. [s]
-
-    Returns
-    -------
-    float or None
-        The mean over running time [W]; None where no run is the same.
+    It is the mean over running time; starts as close to each other as the readings are, `within_s`, are the same.
     """
     ours = np.array([cycle.start_us for cycle in at_bank if cycle.complete])
     same = []
@@ -231,6 +169,7 @@ def _within(x: FloatArray, *more: Component) -> Within:
 def _losses(
     levels: CommonLevels, bank_W: FloatArray, behind_W: FloatArray, bank_limits: tuple[float, float]
 ) -> tuple[Within | Missing, LossFit | Missing]:
+    # What others draw meanwhile would be taken for the inverter's own.
     if levels.other_steps:
         why = (
             f"{levels.other_steps} steps of other loads are seen at the bank; log a while with nothing else switched "

@@ -15,25 +15,9 @@ Stretch = tuple[int, int]
 
 
 class StretchMeansFold:
-    """Average the power of a log over stretches, as a fold.
+    """Average the power of a log over stretches, in order and without overlap by its own clock, as a fold.
 
-    Parameters
-    ----------
-    how : HowRead
-        What a reading stands for.
-    quantities : set of str
-        The quantities the log has: power, or at the bank volts and amps.
-    stretches : sequence of (int, int)
-        From and to, in order and without overlap, by the log's own clock. [us]
-
-    Raises
-    ------
-    ValueError
-        If there are no watts to be had.
-
-    Notes
-    -----
-    Only intervals that lie wholly inside a stretch count. What is carried is the last reading.
+    What is carried is the last reading; ValueError if there are no watts to be had.
     """
 
     def __init__(self, how: HowRead, quantities: Set[str], stretches: Sequence[Stretch]) -> None:
@@ -66,6 +50,7 @@ class StretchMeansFold:
         ).measured
         if not len(self._from_us):
             return
+        # Only intervals that lie wholly inside a stretch count: one that reaches over its edge may hold a step.
         at = np.searchsorted(self._from_us, pieces.start_us, side="right") - 1
         inside = (at >= 0) & (pieces.stop_us <= self._to_us[at])
         length_s = (pieces.stop_us - pieces.start_us)[inside] / MICROSECONDS
@@ -75,9 +60,9 @@ class StretchMeansFold:
 
     def result(self) -> tuple[FloatArray, FloatArray]:
         """Return for each stretch the mean power [W], NaN where nothing was measured, and the time measured [s]."""
-        there = self._seconds > 0
-        mean_W = np.full(len(there), np.nan)
-        mean_W[there] = self._joules[there] / self._seconds[there]
+        measured = self._seconds > 0
+        mean_W = np.full(len(measured), np.nan)
+        mean_W[measured] = self._joules[measured] / self._seconds[measured]
         return mean_W, self._seconds.copy()
 
 

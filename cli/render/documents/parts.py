@@ -52,7 +52,7 @@ KEYS: Final = {
     "daily_use_high_Wh=use.day_Wh.high daily_use_why_not=use.day_Wh:why daily_from_bank_Wh=use.from_bank_Wh",
     "Payback": "owed_Ah paid_us still_owed_Ah more_since_Ah not_measured_s=uncovered_s assumptions",
     "PairedLogs": "at_bank behind why_not",
-    "InverterMeasured": "clock_offset=clocks load_W efficiency:figure steps idle_W:figure losses said",
+    "InverterMeasured": "clock_offset=clocks load_W efficiency:figure steps idle_W:figure losses said=sentences",
     "ClockOffset": "offset_s offset_u95_s=u95_s drift_ppm drift_u95_ppm=u95_ppm steps_matched steps_missed",
     "LossFit": "idle_W:figure proportional:figure square_per_W:figure assumptions",
     "LogComparison": "before after one_meter nothing_differs figures=rows left_out:or_why findings notes=said",

@@ -288,12 +288,12 @@ def _both_sides(pair: PairedLogs) -> list[str]:
     )
     idle = found.idle_W
     if isinstance(idle, Missing):
-        return [text, idle.sentence, *found.said]
+        return [text, idle.sentence, *found.sentences]
     half_W = max(idle.high - idle.value, idle.value - idle.low)
     rest = (
         f"With nothing running it drew {numbers.plus_minus(idle.value, half_W, 'W')}, with whatever else drew steadily."
     )
-    return [text, rest, *found.said]
+    return [text, rest, *found.sentences]
 
 
 def _against(ratio: float, expected: float, unit: str) -> str:
