@@ -39,22 +39,16 @@ def at_regulation(levels: LevelList) -> list[bool]:
 def may_share(run: SeenRun, top_V: float, ohm: float) -> bool:
     """Tell whether the array may have given part of a run's draw.
 
-    It may if the bank was charged before the start, at its regulation voltage, and either takes much more right after
-    the stop than before the start, or its volts hardly fell at the start: then the array was held back, and gave more
-    when the load asked. A bank that is still filling passes on to the load what it no longer takes: that is seen.
-
-    Parameters
-    ----------
-    run : SeenRun
-        The run.
-    top_V : float
-        What `regulation_V` says. [V]
-    ohm : float
-        How far the volts fall for each amp in runs on the bank alone; NaN if unknown. [ohm]
+    `top_V` is what `regulation_V` says, `ohm` how far the volts fall for each amp in runs on the bank alone, NaN if
+    unknown.
     """
+    # Only a bank that was charged at its regulation voltage held the array back. One that is still filling passes on to
+    # the load what it no longer takes: that is seen.
     levels = run.levels
     if math.isnan(top_V) or run.before("current_A") >= 0 or not run.before("voltage_V") >= (1 - AT_TOP) * top_V:
         return False
+    # The array gave more when the load asked: the volts hardly fell at the start, or the bank takes much more right
+    # after the stop than before the start.
     step_A = levels.change(run.start, "current_A")
     falls_V = -levels.change(run.start, "voltage_V")
     if not math.isnan(ohm) and falls_V < HARDLY_FALLS * ohm * step_A:

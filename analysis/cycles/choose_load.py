@@ -1,4 +1,11 @@
-"""Which load to follow: its draw, learned from the steps of a log or looked for near its nameplate's."""
+"""Which load to follow: its draw, learned from the steps of a log or looked for near its nameplate's.
+
+The first question of all: which loads are in the log, and which of them is the one that is asked for? Before it stands
+only how one load of known draw is followed (`on_off_path`). Sizes that steps up often have are tried one after the
+other, and what a load explains is taken out before the next is sought; what looks like a load and is two that stepped
+at once is dropped. All that comes after asks about this one load and its runs: whether it is on to the end with less
+draw (`never_back`), whether they are two loads' (`two_kinds`), and where it drew less from the start on (`dry_runs`).
+"""
 
 from __future__ import annotations
 
@@ -95,14 +102,9 @@ class LoadSteps:
 def loads_of(changes: FloatArray, heights: Heights | None = None, expected: float | None = None) -> list[LoadSteps]:
     """Return the loads that can be told apart in the steps of a log, those with most steps first.
 
-    Parameters
-    ----------
-    changes : array, shape (n,)
-        The step that led to each level; NaN where nothing was measured before it, nought where it is no load's. [unit]
-    heights : Heights, optional
-        Where the signal was; by default it is level between its steps. [unit]
-    expected : float, optional
-        The draw, by its nameplate, of the load that is sought: sizes that fit it are looked at however rare. [unit]
+    `changes` holds the step that led to each level: NaN where nothing was measured before it, nought where it is no
+    load's. By default the signal is level between its steps. Sizes that fit the draw `expected` by a nameplate are
+    looked at however rare.
     """
     loads: list[LoadSteps] = []
     left, heights = changes, heights or Heights.of(changes)
@@ -130,22 +132,15 @@ def the_load(
     in_part: Sequence[bool],
     heights: Heights | None = None,
 ) -> LoadSteps | None:
-    """Return the load that is asked for, or that of the largest draw among those that matter.
+    """Return the load that is asked for, or that of the largest draw among those that matter; else as `loads_of`.
 
-    Parameters
-    ----------
-    loads : sequence of LoadSteps
-        All that were told apart.
-    changes, heights
-        As of `loads_of`.
-    expected : float or None
-        The load's draw by its nameplate. [unit]
-    in_part : sequence of bool, length n
-        Whether the array may have given part of a step, since it held the bank at its regulation voltage.
+    `in_part` says of each step whether the array may have given part of it, since it held the bank at its regulation
+    voltage.
     """
     load = _largest(loads) if expected is None else _nearest(loads, expected, in_part)
     if load is None:
         return None
+    # Now that all loads are known, once more: a step of two at once is neither's size, and was left over before.
     others = [other for other in loads if other is not load]
     less = [other for other in others if _is_what_is_left(other, load, changes)]
     heights = heights or Heights.of(changes)
@@ -157,11 +152,11 @@ def the_load(
 
 def in_turn(runs: Sequence[RunLevels], more: Sequence[RunLevels]) -> tuple[RunLevels, ...]:
     """Return a load's runs with more of its own, in order, but for those that begin while it runs: it cannot twice."""
-    kept = list(runs)
+    merged = list(runs)
     for run in more:
-        if not any(overlap(run, other) for other in kept):
-            kept.append(run)
-    return tuple(sorted(kept, key=lambda run: run.start))
+        if not any(overlap(run, other) for other in merged):
+            merged.append(run)
+    return tuple(sorted(merged, key=lambda run: run.start))
 
 
 def _is_what_is_left(other: LoadSteps, load: LoadSteps, changes: FloatArray) -> bool:
@@ -180,12 +175,11 @@ def _is_what_is_left(other: LoadSteps, load: LoadSteps, changes: FloatArray) -> 
 def _where_two_stepped(
     load: LoadSteps, others: Sequence[LoadSteps], changes: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
-    """Return steps over what is expected of a load, and how well they fit, where another may have stepped at once.
-
-    A step that one load explains by itself is not looked at so, nor one in which too little is left of the load's.
-    """
+    """Return steps over what is expected of a load, and how well they fit, where another may have stepped at once."""
     share = load.share(changes)
     good = fit(share, load.tolerance)
+    # A step that one load explains by itself is not looked at so, nor one in which too little is left of the load's:
+    # among sums and differences of all loads anything can be found.
     alone = np.max([good, *(fit(other.share(changes), other.tolerance) for other in others)], axis=0)
     is_open = (alone < WELL) & (np.abs(changes) > LEAST_LEFT * load.down)
     for other in others:
@@ -199,6 +193,7 @@ def _where_two_stepped(
 
 def _largest(loads: Sequence[LoadSteps]) -> LoadSteps | None:
     """Return the load of the largest draw among those that switch a good part of all that is switched."""
+    # The largest of all would often be a kettle that was on twice, the most frequent a fridge.
     switched = [load.up * len(load.runs) for load in loads]
     enough = min(WORTH_LOOKING * sum(switched), max(switched, default=0.0))
     much = [load for load, watts in zip(loads, switched, strict=True) if watts >= enough]
@@ -211,6 +206,7 @@ def _nearest(loads: Sequence[LoadSteps], expected: float, in_part: Sequence[bool
     One that fits the plate is preferred to all that do not: a hob's pulses are many.
     """
 
+    # Where the array held the bank, it gave part of what the load drew, and a meter at the bank saw the rest.
     def is_near(load: LoadSteps) -> bool:
         helped = np.mean([in_part[run.start] for run in load.runs]) >= HELPED
         return bool(expected / (HELPED_BY if helped else 1.0) <= load.up * NEAR_PLATE <= expected * NEAR_PLATE**2)
@@ -223,7 +219,8 @@ def _nearest(loads: Sequence[LoadSteps], expected: float, in_part: Sequence[bool
         default=None,
     )
     enough = TWICE if best is not None and _fits_plate(best.up, expected) else LEAST_FITTING
-    if best is None or best.whole_runs() < enough:  # no pump: dry throughout, or hardly ever on
+    # No pump as its plate says: it may be without water throughout, and then draws less whenever it is on.
+    if best is None or best.whole_runs() < enough:
         dry = [load for load in loads if DRY_OF_PLATE[0] <= load.up / expected <= DRY_OF_PLATE[1]]
         dry = [load for load in dry if load.whole_runs() >= LEAST_DRY]
         best = max(dry, key=lambda load: load.up * len(load.runs), default=best)
@@ -242,6 +239,7 @@ def _usual_draws(changes: FloatArray, expected: float | None) -> list[float]:
         return []
     alike = np.searchsorted(up, up * (1 + ALIKE), side="right") - np.searchsorted(up, up * (1 - ALIKE))
     back = np.searchsorted(down, up * (1 + ALIKE), side="right") - np.searchsorted(down, up * (1 - 2 * ALIKE))
+    # Steps up that have as many like them down again weigh twice: a load that starts must stop, and a cloud need not.
     weight = up * (alike + np.minimum(back, alike))
     draws: list[float] = []
     for k in np.argsort(-weight, kind="stable").tolist():
@@ -255,14 +253,18 @@ def _usual_draws(changes: FloatArray, expected: float | None) -> list[float]:
 def _told_apart(changes: FloatArray, heights: Heights, draw: float) -> list[LoadSteps]:
     """Follow a load of about this draw; where steps of its size are left over, follow two that differ."""
     load = _followed(changes, heights, draw, AT_STOP[0])
+    # Many starts without a stop: the load's stops may be of another size than most loads'.
     if load.whole_runs() < MOSTLY * int(np.sum(fit(changes[changes > 0] / load.up) > WELL)):
         other = max((_followed(changes, heights, draw, ratio) for ratio in AT_STOP[1:]), key=LoadSteps.whole_runs)
         load = other if other.whole_runs() > MANY_MORE * load.whole_runs() else load
     share = load.share(changes)
-    stays = heights.after - heights.rest >= STAYS * load.up  # where nothing is drawn after it, a step starts no load
+    # Where nothing is drawn after it, a step starts no load.
+    stays = heights.after - heights.rest >= STAYS * load.up
     alike = share[(share > 0) & (fit(share) > WELL) & stays]
     if len(alike) - len(load.runs) <= OVERLAPPING * len(load.runs) or len(alike) < 2:
         return [load]
+    # More steps of its size than runs, and a load cannot run twice at once: there are two. They part where sizes differ
+    # most, and each is then held to less than half of what lies between them.
     sizes = np.sort(alike) * load.up
     at = int(np.argmax(np.diff(np.log(sizes)))) + 1
     lower, upper = float(np.median(sizes[:at])), float(np.median(sizes[at:]))

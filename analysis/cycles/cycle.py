@@ -62,14 +62,7 @@ class Cycle:
 class Attempt:
     """A start that did not become a run: the surge came, and the load was off again before it settled.
 
-    Parameters
-    ----------
-    start_us : int
-        When it began. [us]
-    lasted_s : float
-        How long anything was drawn. [s]
-    peak_A, peak_W : float or None
-        The highest reading above the baseline: a lower bound.
+    The peaks are the highest readings above the baseline: lower bounds.
     """
 
     start_us: int
@@ -82,14 +75,7 @@ class Attempt:
 class PerhapsDry:
     """Runs that may be those of the load with less draw, a pump without water, or another load's: not counted as its.
 
-    Parameters
-    ----------
-    count : int
-        How many there are.
-    share : float
-        Their draw over the load's. [1]
-    lasted_s : float
-        How long they took together. [s]
+    ``share`` is their draw over the load's, ``lasted_s`` how long they took together.
     """
 
     count: int
@@ -150,8 +136,7 @@ class Cycles:
     shortest run, and rest, that the spacing of the readings lets one see. ``two_kinds`` tells where runs of like draw
     are of two loads; where it knows which are the load's, the others are among ``other_runs``, else all are cycles.
     ``rises`` are a lower bound of the starts of whatever runs too briefly for the readings; None where these are close
-    together. ``covered_s`` is the time measured;
-    ``first_us`` and ``last_us`` are the log's ends.
+    together. ``covered_s`` is the time measured; ``first_us`` and ``last_us`` are the log's ends.
     """
 
     cycles: tuple[Cycle, ...]

@@ -19,12 +19,11 @@ from shuntbook.analysis.readings.measured_span import HowRead
 
 from .array_share import at_regulation, may_share, prompt_ohm, regulation_V
 from .choose_load import loads_of, the_load
-from .coincident_steps import coincidences
 from .cycle import Cycle, Cycles, CycleSummary, PerhapsDry, TwoKinds
 from .dry_runs import MOST_FALL, at_one_draw, dry_runs, fell, held_run, with_late_fall
 from .failed_starts import attempts_of, without_failed
 from .on_off_path import Heights, RunLevels
-from .run_figures import NOTHING, SeenRun, cycle_of, seen
+from .run_figures import NOTHING, SeenRun, coincidences, cycle_of, seen
 from .two_kinds import of_kind, told_apart, with_overlapped
 
 #: A run, or a rest, of fewer usual intervals may be missed.
@@ -34,20 +33,10 @@ SHORTEST_INTERVALS = 3
 class CycleFold:
     """Find the cycles of a load, as a fold.
 
-    Parameters
-    ----------
-    how : HowRead
-        What a reading stands for, and the gap limit.
-    quantities : set of str
-        The quantities the log has.
-    load : str, optional
-        What to call the load.
-    expected : float, optional
-        Its draw by the nameplate, in the unit of the signal: the runs nearest to it are taken, within a factor of
-        `one_load.NEAR_PLATE`. Without it, those of the largest draw among the loads that matter.
+    `load` is what to call it, `expected` its draw by the nameplate, in the unit of the signal: the runs nearest to it
+    are taken, within a factor of `choose_load.NEAR_PLATE`; without it, those of the largest draw among the loads that
+    matter.
 
-    Notes
-    -----
     Plateaus become levels as they come; what is carried is what `StepFold` carries and the list of levels. Which steps
     between levels are the load's own is decided in `result`, from that list. The last cycle may still be open:
     ``complete`` is false then.
@@ -137,13 +126,12 @@ class _Levels:
     def _keep(self, levels: Iterable[Level]) -> None:
         """Record levels; each waits for the next, which decides how its end is judged."""
         for level in levels:
-            if self._last is None or level.after_gap:
-                self._record(EDGE)
-                self._at_start = EDGE
-            else:
+            readings = EDGE
+            if self._last is not None and not level.after_gap:
                 readings = edge_readings(self._last, level, self.list.signal)
-                self._record(readings)
-                self._at_start = readings
+            # The end of the one and the beginning of the next are judged alike: their difference is the step.
+            self._record(readings)
+            self._at_start = readings
             self._before_last, self._last = self._last, level
 
     def _record(self, at_end: int) -> None:
@@ -162,41 +150,48 @@ class _Chosen(NamedTuple):
 
 
 def _chosen(levels: LevelList, expected: float | None) -> _Chosen:
+    """Return the load's runs, by one question after the other; each module that answers one says so at its top."""
     if len(levels.levels) < 2:
         return _Chosen([], 0)
     changes, heights, per_unit = _sizes(levels)
     plate = None if expected is None else expected * per_unit
+    # Which loads are in the log, and which one is asked for? Failed starts of a load look like a load of their own.
     loads = loads_of(changes, heights, plate)
     at_us = np.array([*(level.start_us for level in levels.levels), levels.levels[-1].last_us])
     load = the_load(without_failed(loads, at_us), changes, plate, at_regulation(levels), heights)
     if load is None:
         return _Chosen([], sum(len(other.runs) for other in loads))
+    # Is it on to the log's end with less draw? Then what else was taken for its runs meanwhile is not.
     held, maybe = held_run(load, levels)
     load = load if held is None else held.among(load)
     others = sum(len(other.runs) for other in loads if other.up != load.up)
+    # Are its runs those of two loads of like draw? Then what ran together with the other is looked for once more.
     own, two_kinds = told_apart(_seen(levels, load.runs))
     if two_kinds is not None and two_kinds.own is not None:
         own = with_overlapped(own, _seen(levels, of_kind(two_kinds, changes, heights).runs), two_kinds)
         others += two_kinds.kinds[1 - two_kinds.own].count
-    found, perhaps = dry_runs(load, levels, changes, heights)
+    # Among what is left: did it draw less from the start on in some? These were counted among the others so far.
+    less, perhaps = dry_runs(load, levels, changes, heights)
     if held is not None and held.run.fall is None:
-        found = [*(run for run in found if run.start < held.run.start), held.run]
-    dry = at_one_draw([replace(run, less=True) for run in _seen(levels, found)], own)
+        less = [*(run for run in less if run.start < held.run.start), held.run]
+    dry = at_one_draw([replace(run, less=True) for run in _seen(levels, less)], own)
     own = sorted([*own, *dry], key=lambda run: run.start_us)
     return _Chosen(own, max(others - len(dry), 0), two_kinds, perhaps or maybe)
 
 
 def _seen(levels: LevelList, runs: Sequence[RunLevels]) -> list[SeenRun]:
     """Return what was seen of a load's runs."""
-    runs = [with_late_fall(found, runs, levels) for found in runs]
+    runs = [with_late_fall(bounds, runs, levels) for bounds in runs]
     strange = coincidences(levels, runs)
-    own = [seen(levels, found, strange.get(found, NOTHING)) for found in runs]
-    falls = [fell(run, found) for run, found in zip(own, runs, strict=True)]
+    own = [seen(levels, bounds, strange.get(bounds, NOTHING)) for bounds in runs]
+    falls = [fell(run, bounds) for run, bounds in zip(own, runs, strict=True)]
+    # A load of which most runs fall is no pump without water: that is how it runs.
     if sum(falls) < MOST_FALL * len(own):
         own = [
-            replace(run, less=less, fall=found.fall if less else None)
-            for run, found, less in zip(own, runs, falls, strict=True)
+            replace(run, less=less, fall=bounds.fall if less else None)
+            for run, bounds, less in zip(own, runs, falls, strict=True)
         ]
+    # Only now: how far the volts fall for each amp must be known from all runs.
     top_V, ohm = regulation_V(levels), prompt_ohm(own)
     return [replace(run, shared=True) if may_share(run, top_V, ohm) else run for run in own]
 
@@ -204,12 +199,13 @@ def _seen(levels: LevelList, runs: Sequence[RunLevels]) -> list[SeenRun]:
 def _sizes(levels: LevelList) -> tuple[FloatArray, Heights, float]:
     """Return the steps by which loads are told apart, where they lead, and how much of that is one unit of the signal.
 
-    That is watts where there are any, since an inverter takes more amps for the same watts while the bank sags. NaN
-    stands for a gap; a step within the noise is nought.
+    NaN stands for a gap; a step within the noise is nought.
     """
     steps = levels.changes(levels.signal)
     small = np.abs(steps) < np.array([level.least for level in levels.levels]) / 2
     per_unit = 1.0
+    # Watts where there are any, since an inverter takes more amps for the same watts while the bank sags; where those
+    # of a step are not known, its amps are turned into watts as in the other steps.
     if levels.signal != "power_W" and "power_W" in levels.names:
         watts = levels.changes("power_W")
         known = ~np.isnan(watts) & ~small & (np.abs(steps) > 0)
@@ -224,14 +220,11 @@ def _sizes(levels: LevelList) -> tuple[FloatArray, Heights, float]:
 
 
 def _rest_before(levels: LevelList, run: SeenRun, previous: SeenRun | None, shortest_s: float) -> float | None:
-    """Return the time since the load's last stop. [s].
-
-    None for the first run, and where a gap lies between that is long enough to hide a run of the load: as long as its
-    shortest one.
-    """
+    """Return the time since the load's last stop [s]; None for the first run, and where a gap may hide another."""
     if previous is None or previous.stop is None:
         return None
     between = [k for k in range(previous.stop + 1, run.start + 1) if levels.levels[k].after_gap]
+    # A gap hides no run of the load if it is shorter than its shortest one.
     gaps_us = [levels.levels[k].first_us - levels.levels[k - 1].last_us for k in between]
     if any(gap_us >= shortest_s * MICROSECONDS for gap_us in gaps_us):
         return None

@@ -1,5 +1,9 @@
 """Runs of a pump that draws less from its start on: one without water, which starts as ever and settles lower.
 
+The last question, asked of the steps that the load (`choose_load`) has left over: which of them are its own with less
+draw? Here is weighed as well what `never_back` has found to be on to the log's end, and where within one of its runs
+the load's own draw fell.
+
 Such runs look like another load's. They are the pump's if they stand where its own would: none of its own begins while
 they go on, though some would have; they start as it does; and there are hardly any like them at other times.
 """
@@ -9,7 +13,8 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import Final
+from itertools import groupby
+from typing import Final, NamedTuple
 
 import numpy as np
 
@@ -78,15 +83,15 @@ LIKE_TOP: Final = (0.6, 1.5)
 
 @dataclass(frozen=True)
 class _Own:
-    """What a load's own runs have shown: when they are [us], and how they begin.
+    """What a load's own runs have shown: when they are, and how they begin.
 
-    ``seconds`` is the log's length [s]. ``tops`` are how far its starts rise above what follows, over each one's step;
+    ``log_s`` is the log's length. ``tops`` are how far its starts rise above what follows, over each one's step;
     ``usual`` is that step. [unit]
     """
 
     load: LoadSteps
     spans_us: list[tuple[float, float]]
-    seconds: float
+    log_s: float
     tops: FloatArray
     usual: float
 
@@ -102,16 +107,16 @@ class _Own:
 
 
 def held_run(load: LoadSteps, levels: LevelList) -> tuple[Held | None, PerhapsDry | None]:
-    """Return the run in which a load that draws less is on to the log's end, if enough speaks for it; or what may be.
-
-    It drew less from its start on, or its own draw fell.
-    """
+    """Return the run in which a load is on to the log's end with less draw, if enough speaks for it; or what may be."""
     if len(load.runs) < LEAST_OWN or (held := held_up(levels, load.runs)) is None:
         return None, None
-    said = min(held.due, MOST_MISSED) - AGAIN * held.again + BY_HOUR * min(held.lasted_s / SECONDS_PER_HOUR, MOST_HOURS)
-    said += FELL_BEFORE if held.run.fall is not None else _of_start(held.run, _own(load, levels), levels)
-    doubt = PerhapsDry(1, held.share, held.lasted_s) if said >= PERHAPS else None
-    return (held, None) if said >= ENOUGH else (None, doubt)
+    # Starts that were due and did not come speak for it, as does that nothing else of that size stays on for hours; and
+    # either its own draw was seen to fall, or it has begun as the load does.
+    hours = held.lasted_s / SECONDS_PER_HOUR
+    evidence = min(held.due, MOST_MISSED) - AGAIN * held.again + BY_HOUR * min(hours, MOST_HOURS)
+    evidence += FELL_BEFORE if held.run.fall is not None else _of_start(held.run, _own(load, levels), levels)
+    doubt = PerhapsDry(1, held.share, held.lasted_s) if evidence >= PERHAPS else None
+    return (held, None) if evidence >= ENOUGH else (None, doubt)
 
 
 def dry_runs(
@@ -119,36 +124,29 @@ def dry_runs(
 ) -> tuple[list[RunLevels], PerhapsDry | None]:
     """Return the runs in which a load draws less from its start on, in order; if there are none, what may be such.
 
-    Parameters
-    ----------
-    load : LoadSteps
-        The load, with its runs.
-    levels : LevelList
-        All levels.
-    changes, heights
-        As of `one_load.loads_of`.
+    `changes` and `heights` as of `choose_load.loads_of`.
     """
     if len(load.runs) < LEAST_OWN:
         return [], None
     own, left = _own(load, levels), without(changes, load)
-    best, found, perhaps = 0.0, list[RunLevels](), None
+    best, perhaps = _Weighed(0.0, []), None
+    # A pump without water has one draw, whatever it is: the one for which most speaks.
     for draw in _draws(left, load.up):
         as_dry = LoadSteps(draw, draw * load.down / load.up, DRY_TOLERANCE).again(left, heights)
-        evidence, runs, doubt = _evidence(own, as_dry, levels)
-        if evidence > best:
-            best, found = evidence, runs
-        perhaps = perhaps or doubt
-    return found, None if found else perhaps
+        weighed = _weighed(own, as_dry, levels)
+        best = weighed if weighed.evidence > best.evidence else best
+        perhaps = perhaps or weighed.doubt
+    return best.runs, None if best.runs else perhaps
 
 
 def _own(load: LoadSteps, levels: LevelList) -> _Own:
-    seconds = (levels.levels[-1].last_us - levels.levels[0].first_us) / MICROSECONDS
+    log_s = (levels.levels[-1].last_us - levels.levels[0].first_us) / MICROSECONDS
     steps = np.array([levels.change(run.start, levels.signal) for run in load.runs])
     tops = np.array([_top(run, levels) for run in load.runs]) / steps
     # Some that draw less may be among its own runs already; where an array gives, it may have given part of any.
     full = (steps > DRY[1] * np.median(steps)) | levels.gives
     spans_us = [_span_us(run, levels) for run, is_full in zip(load.runs, full, strict=True) if is_full]
-    return _Own(load, spans_us, seconds, tops, float(np.median(steps)))
+    return _Own(load, spans_us, log_s, tops, float(np.median(steps)))
 
 
 def _draws(left: FloatArray, draw: float) -> Iterator[float]:
@@ -177,19 +175,28 @@ def _top(run: RunLevels, levels: LevelList) -> float:
     return level.peak[levels.signal] - level.usual[levels.signal]
 
 
-def _evidence(own: _Own, dry: LoadSteps, levels: LevelList) -> tuple[float, list[RunLevels], PerhapsDry | None]:
-    """Return how much speaks for runs being a load's own, those for which enough does, and those in doubt."""
+class _Weighed(NamedTuple):
+    """How much speaks for runs being a load's own [1], those for which enough does, and those in doubt."""
+
+    evidence: float
+    runs: list[RunLevels]
+    doubt: PerhapsDry | None = None
+
+
+def _weighed(own: _Own, dry: LoadSteps, levels: LevelList) -> _Weighed:
+    """Return which runs of a drier draw are a load's own."""
+    # What is on while the load is on is another load; of the rest, what comes between two of its runs is judged as one.
     alone = [run for run in dry.runs if not _meets(_span_us(run, levels), own.spans_us)]
-    rows = _rows(alone, own, levels)
-    taken, best, doubt = list[RunLevels](), 0.0, None
-    for row in rows:
+    taken, total, doubt = list[RunLevels](), 0.0, None
+    for row in _rows(alone, own, levels):
+        # Another load has runs like these at any time, with the load and without.
         others = _like(row, [run for run in dry.runs if run not in row and run not in taken], levels)
-        said = _of_row(row, own, dry, levels) if others <= MOST_OTHERS * len(row) else 0.0
-        if said >= ENOUGH:
-            taken, best = [*taken, *row], best + said
-        elif said >= PERHAPS and doubt is None:
+        evidence = _of_row(row, own, dry, levels) if others <= MOST_OTHERS * len(row) else 0.0
+        if evidence >= ENOUGH:
+            taken, total = [*taken, *row], total + evidence
+        elif evidence >= PERHAPS and doubt is None:
             doubt = PerhapsDry(len(row), dry.up / own.load.up, _lasted_s(row, levels))
-    return best, taken, doubt
+    return _Weighed(total, taken, doubt)
 
 
 def _like(row: Sequence[RunLevels], others: Sequence[RunLevels], levels: LevelList) -> int:
@@ -197,11 +204,6 @@ def _like(row: Sequence[RunLevels], others: Sequence[RunLevels], levels: LevelLi
     usual_s = float(np.median([_lasted_s([run], levels) for run in row]))
     lengths_s = [_lasted_s([run], levels) for run in others]
     return sum(usual_s / LIKE_LENGTH <= length_s <= usual_s * LIKE_LENGTH for length_s in lengths_s)
-
-
-def _span_s(row: Sequence[RunLevels], levels: LevelList) -> float:
-    """Return the time from the first start of a row to its last end. [s]."""
-    return (_span_us(row[-1], levels)[1] - _span_us(row[0], levels)[0]) / MICROSECONDS
 
 
 def _lasted_s(runs: Sequence[RunLevels], levels: LevelList) -> float:
@@ -215,40 +217,37 @@ def _meets(span_us: tuple[float, float], spans_us: Sequence[tuple[float, float]]
 def _rows(runs: Sequence[RunLevels], own: _Own, levels: LevelList) -> list[list[RunLevels]]:
     """Return runs in rows, the longest first: between two of a row the load has none of its own."""
     starts_us = np.array([a for a, _ in own.spans_us])
-    rows = list[list[RunLevels]]()
-    at = [int(np.searchsorted(starts_us, levels.levels[run.start].start_us)) for run in runs]
-    for (run, k), (_, before) in zip(
-        zip(runs, at, strict=True), [(None, -1), *zip(runs, at, strict=True)], strict=False
-    ):
-        if k == before:
-            rows[-1].append(run)
-        else:
-            rows.append([run])
-    return sorted(rows, key=len, reverse=True)
+    rows = groupby(runs, key=lambda run: int(np.searchsorted(starts_us, levels.levels[run.start].start_us)))
+    return sorted((list(row) for _, row in rows), key=len, reverse=True)
 
 
 def _of_row(row: Sequence[RunLevels], own: _Own, dry: LoadSteps, levels: LevelList) -> float:
     """Return how much speaks for a row of runs being a load's own. [1]."""
     lengths_s = [_lasted_s([run], levels) for run in row]
     is_long = float(np.median(lengths_s)) >= LONG_RUNS * own.usual_s
-    span_s = _span_s(row, levels) if is_long else sum(lengths_s)
-    said = min(len(own.spans_us) * span_s / max(own.seconds - span_s, 1.0), MOST_MISSED)
-    said += LONG_IN_A_ROW if is_long and len(row) >= MOST_IN_A_ROW else 0.0
-    in_a_row = IN_A_ROW / 2 if levels.gives else IN_A_ROW  # clouds come in a row as well
-    said += in_a_row * min(len(row) - 1, MOST_IN_A_ROW)
-    said += min(sum(_of_start(run, own, levels) for run in row), MOST_BY_STARTS)
+    # Starts of the load's own that were due meanwhile and did not come; runs far longer than its own are a pump that
+    # does not cut out, and it would have run between them as well.
+    row_s = (_span_us(row[-1], levels)[1] - _span_us(row[0], levels)[0]) / MICROSECONDS if is_long else sum(lengths_s)
+    evidence = min(len(own.spans_us) * row_s / max(own.log_s - row_s, 1.0), MOST_MISSED)
+    evidence += LONG_IN_A_ROW if is_long and len(row) >= MOST_IN_A_ROW else 0.0
+    # Clouds come in a row as well.
+    in_a_row = IN_A_ROW / 2 if levels.gives else IN_A_ROW
+    evidence += in_a_row * min(len(row) - 1, MOST_IN_A_ROW)
+    evidence += min(sum(_of_start(run, own, levels) for run in row), MOST_BY_STARTS)
     before = [run for run in own.load.runs if run.start < row[0].start]
     fell = before[-1].fall if before else None
     if fell is not None and abs((own.load.up + levels.change(fell, levels.signal)) / dry.up - 1) <= DRY_TOLERANCE:
-        said += FELL_BEFORE
-    return said
+        evidence += FELL_BEFORE
+    return evidence
 
 
 def _of_start(run: RunLevels, own: _Own, levels: LevelList) -> float:
     """Return how much a start speaks for being the load's: it shows, or does not, as often and as high as its own."""
     top = _top(run, levels) / own.usual
+    # Each is the logarithm of how much likelier the start is with the load than with any other.
     if _top(run, levels) <= SHOWS * levels.change(run.start, levels.signal):
         return math.log((1 - SHOWS_DRY * own.shows) / (1 - SHOWS_BY_CHANCE))
+    # Readings too far apart to show the load's starts tell nothing by one that shows.
     if own.shows <= SHOWS_BY_CHANCE:
         return 0.0
     low, high = np.quantile(own.tops[own.tops > SHOWS], [0.05, 1.0])
@@ -258,11 +257,7 @@ def _of_start(run: RunLevels, own: _Own, levels: LevelList) -> float:
 
 
 def with_late_fall(run: RunLevels, runs: Sequence[RunLevels], levels: LevelList) -> RunLevels:
-    """Return the run that still goes on at the log's end with the step at which its own draw fell, if it did.
-
-    It fell if it goes on at a dry pump's draw for far longer than any run that ended, and does not rise again: a load
-    that was on before and has gone off meanwhile would be a coincidence.
-    """
+    """Return the run that still goes on at the log's end with the step at which its own draw fell, if it did."""
     if run.stop is not None or run.fall is not None:
         return run
     whole = [_span_us(other, levels) for other in runs if other.stop is not None]
@@ -276,6 +271,8 @@ def with_late_fall(run: RunLevels, runs: Sequence[RunLevels], levels: LevelList)
         for k, level in enumerate(levels.levels)
         if run.start < k and level.start_us < until_us
     }
+    # For far longer than any run that ended, at a dry pump's draw and without rising again: a load that was on before
+    # and has gone off meanwhile would be a coincidence.
     for k, step in steps.items():
         rises = max((x for j, x in steps.items() if j > k), default=0.0)
         is_long = until_us - levels.levels[k].start_us > long_us
@@ -284,15 +281,15 @@ def with_late_fall(run: RunLevels, runs: Sequence[RunLevels], levels: LevelList)
     return run
 
 
-def fell(run: SeenRun, found: RunLevels) -> bool:
+def fell(run: SeenRun, bounds: RunLevels) -> bool:
     """Tell whether a run's own draw fell within it to a dry pump's."""
     levels = run.levels
-    if found.fall is None or found.fall in run.others:
+    if bounds.fall is None or bounds.fall in run.others:
         return False
-    since_s = (run.stop_us - levels.levels[found.fall].start_us) / MICROSECONDS
+    since_s = (run.stop_us - levels.levels[bounds.fall].start_us) / MICROSECONDS
     if run.stop is not None and since_s < LONG_S:
         return False
-    left = 1 + levels.change(found.fall, levels.signal) / levels.change(found.start, levels.signal)
+    left = 1 + levels.change(bounds.fall, levels.signal) / levels.change(bounds.start, levels.signal)
     return DRY[0] <= left <= DRY[1]
 
 

@@ -32,15 +32,7 @@ SAGS = 0.3
 
 
 def without_failed(loads: Sequence[LoadSteps], at_us: FloatArray) -> list[LoadSteps]:
-    """Return the loads without those that are the failed starts of another.
-
-    Parameters
-    ----------
-    loads : sequence of LoadSteps
-        Loads that were told apart.
-    at_us : array, shape (n + 1,)
-        When each level begins, and when the last ends. [us]
-    """
+    """Return the loads without those that are another's failed starts; `at_us`: when levels begin and the last ends."""
     return [load for load in loads if not any(_fails_of(load, other, at_us) for other in loads)]
 
 
@@ -48,6 +40,7 @@ def _fails_of(brief: LoadSteps, load: LoadSteps, at_us: FloatArray) -> bool:
     """Tell whether the runs of a load are the failed starts of another."""
     if not DRAWS_LEAST * load.up < brief.up < DRAWS_MOST * load.up:
         return False
+    # Brief for a run of any load, and beside the runs of this one; and runs follow, as after a motor that was stuck.
     length_us, usual_us = np.median(_lengths_us(brief, at_us)), np.median(_lengths_us(load, at_us))
     if length_us > ATTEMPT_S * MICROSECONDS or usual_us < 3 * length_us:
         return False
@@ -61,25 +54,16 @@ def _lengths_us(load: LoadSteps, at_us: FloatArray) -> FloatArray:
 
 
 def attempts_of(levels: LevelList, own: Sequence[SeenRun], expected: float | None) -> tuple[Attempt, ...]:
-    """Return the failed starts of a load, in order.
-
-    Parameters
-    ----------
-    levels : LevelList
-        All levels.
-    own : sequence of SeenRun
-        The load's runs.
-    expected : float or None
-        Its draw by the nameplate, for a load that never ran. [unit of the signal]
-    """
+    """Return the failed starts of a load, in order; `expected` is its draw by the nameplate, if it never ran."""
     if not own and expected is None:
         return ()
     draw = float(np.median([run.settled(levels.signal) for run in own])) if own else float(expected or 0.0)
     sag_per_unit = _sag_per_unit(levels, own)
     starts = np.array([run.start_us for run in own])
     stops = np.array([run.stop_us for run in own])
-    found = []
+    failed = []
     for burst in sorted(_bursts(levels, own, DRAWS_LEAST * draw), key=lambda burst: burst.start_us):
+        # A load that is on cannot fail to start: what stands out of its run is another's.
         k = int(np.searchsorted(starts, burst.start_us, side="right")) - 1
         is_off = k < 0 or burst.start_us >= stops[k]
         if (
@@ -87,8 +71,8 @@ def attempts_of(levels: LevelList, own: Sequence[SeenRun], expected: float | Non
             and DRAWS_LEAST * draw < burst.peak[levels.signal] < DRAWS_MOST * draw
             and _is_real(burst, levels.signal, sag_per_unit)
         ):
-            found.append(burst)
-    return tuple(map(_attempt, _without_pulses(found, starts, levels.signal, AT_STANDSTILL * draw)))
+            failed.append(burst)
+    return tuple(map(_attempt, _without_pulses(failed, starts, levels.signal, AT_STANDSTILL * draw)))
 
 
 def _without_pulses(bursts: Sequence[Burst], starts_us: FloatArray, signal: str, least: float) -> list[Burst]:
@@ -106,10 +90,7 @@ def _tried_again(begun_us: FloatArray, starts_us: FloatArray) -> float:
 
 
 def _bursts(levels: LevelList, own: Sequence[SeenRun], least: float) -> Iterable[Burst]:
-    """Yield what was drawn briefly: between two readings at one level, or as a level of its own that stays that high.
-
-    A level below `least` [unit of the signal] is a short run, whatever its start's top was.
-    """
+    """Yield what was drawn briefly, between two readings at one level or as a level of its own that stays so high."""
     starts = {run.start for run in own}
     for k, level in enumerate(levels.levels):
         if level.burst is not None:
@@ -119,6 +100,7 @@ def _bursts(levels: LevelList, own: Sequence[SeenRun], least: float) -> Iterable
             if after.after_gap or after.start_us - level.start_us > ATTEMPT_S * MICROSECONDS:
                 continue
             rise, fall = levels.change(k, levels.signal), -levels.change(k + 1, levels.signal)
+            # A level below that is a short run, whatever its start's top was.
             if rise > least and abs(rise - fall) < SAGS * rise:
                 peak = {name: level.peak[name] - before.last[name] for name in level.peak}
                 sag_V = before.last.get("voltage_V", math.nan) - level.lowest_V

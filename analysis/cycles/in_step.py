@@ -27,14 +27,9 @@ LEAST_STRETCHES, LEAST_SHARE = 4, 0.01
 
 @dataclass(frozen=True)
 class InStep:
-    """A load that switches in step with the readings.
+    """A load that switches in step with the readings: after how many of these its pattern repeats, most often.
 
-    Parameters
-    ----------
-    readings : int
-        After how many readings the pattern repeats, most often. [1]
-    share : float
-        The limit of what that may make of the amount drawn: one reading's worth of the load in each pattern. [1]
+    ``share`` is the limit of what that may make of the amount drawn: one reading's worth of the load in each pattern.
     """
 
     readings: int
@@ -49,25 +44,18 @@ class InStepSums:
         self._drawn = self._doubtful = 0.0
 
     def add(self, x: FloatArray, jump: FloatArray) -> None:
-        """Take the next blocks in, a row each.
-
-        Parameters
-        ----------
-        x : array, shape (m, n)
-            The readings. [unit]
-        jump : array, shape (m, n)
-            The change from the one before each, without its sign; infinite after a gap. [unit]
-        """
+        """Take the next blocks in, a row each: readings, and the change from the one before, infinite after a gap."""
         self._drawn += float(np.maximum(x, 0.0).sum())
         whole = x.shape[1] - x.shape[1] % STRETCH
         rows, jumps = (y[:, :whole].reshape(-1, STRETCH) for y in (x, jump))
-        loud = np.flatnonzero(jumps > JUMPS * MOVES * np.abs(rows))  # few, as a rule: quicker than to count in each
+        # Few, as a rule: quicker than to count in each.
+        loud = np.flatnonzero(jumps > JUMPS * MOVES * np.abs(rows))
         at = np.flatnonzero(np.bincount(loud // STRETCH, minlength=len(rows)) >= LEAST_JUMPS)
         rows = rows[at][_jumps(rows[at], jumps[at])]
         after = _pattern(rows)
-        there = after > 0
-        self._stretches += np.bincount(after[there], minlength=LONGEST + 1)
-        self._doubtful += float((np.ptp(rows[there], axis=1) * STRETCH / after[there]).sum())
+        repeats = after > 0
+        self._stretches += np.bincount(after[repeats], minlength=LONGEST + 1)
+        self._doubtful += float((np.ptp(rows[repeats], axis=1) * STRETCH / after[repeats]).sum())
 
     def result(self) -> InStep | None:
         """Return what is seen so far; None where nothing repeats."""
@@ -85,9 +73,10 @@ def _jumps(rows: FloatArray, jumps: FloatArray) -> NDArray[np.bool_]:
 
 def _pattern(rows: FloatArray) -> NDArray[np.int64]:
     """Return after how many readings each stretch repeats; 0 where it does not."""
-    found = np.zeros(len(rows), dtype=np.int64)
+    pattern = np.zeros(len(rows), dtype=np.int64)
     at_random = 2 * rows.var(axis=1)
-    for k in range(LONGEST, 1, -1):  # the shortest stands in the end
+    # From the longest down, so that the shortest stands in the end: what repeats after 3 repeats after 6 as well.
+    for k in range(LONGEST, 1, -1):
         apart = np.square(rows[:, k:] - rows[:, :-k]).mean(axis=1)
-        found[apart < REPEATS * at_random] = k
-    return found
+        pattern[apart < REPEATS * at_random] = k
+    return pattern

@@ -1,5 +1,8 @@
 """A load that is on to the log's end at a dry pump's draw: the signal has not come back to its rest since.
 
+The second question, asked once it is known which load is meant (`choose_load`): does it still run at the end of the
+log, with less draw? Here is found what may be such a run; `dry_runs` weighs whether it is one.
+
 Such a run need not be followed through the steps of all other loads to be seen: before it as little was drawn, at some
 time, as at rest; since then never so little again, by a good part of the load's draw, and the load did not start any
 more though some of its starts were due.
@@ -31,14 +34,12 @@ TIMES_LONGEST: Final = 3.0
 SAME: Final = 0.15
 #: A step of the load's own draw is within this share of it: common practice, no source. [1]
 OWN: Final = 0.15
-
-
 #: So many of a load's runs, and of their number such a share, may seem to begin meanwhile: others stepped at once. [1]
 BY_CHANCE: Final = (1, 0.1)
 
 
 class Held(NamedTuple):
-    """A run that holds the signal up to the log's end, since how long [s], and what is left of the load's draw [1].
+    """A run that holds the signal up to the log's end, since how long, and what share is left of the load's draw.
 
     ``due`` is how many starts of the load were due meanwhile, by how often it had started before; ``again`` is how
     many it seems to have had.
@@ -59,12 +60,7 @@ class Held(NamedTuple):
 def held_up(levels: LevelList, own: Sequence[RunLevels]) -> Held | None:
     """Return the run that holds the signal above its rest to the log's end, at a dry pump's draw; None without one.
 
-    Parameters
-    ----------
-    levels : LevelList
-        All levels.
-    own : sequence of RunLevels
-        The load's runs at its usual draw, in order.
+    `own` are the load's runs at its usual draw, in order.
     """
     if not own:
         return None
@@ -74,10 +70,12 @@ def held_up(levels: LevelList, own: Sequence[RunLevels]) -> Held | None:
         return None
     before = [run for run in own if run.start < k]
     lasted_s, due = _waited(levels, k, before)
+    # The load cannot start while it is on: more than chance would make of others' steps, and it is off.
     since = [levels.change(run.start, levels.signal) / draw for run in own if run.start > k]
     again = sum(abs(step - 1) <= OWN for step in since)
     if lasted_s < LONG_S or again > max(BY_CHANCE[0], BY_CHANCE[1] * len(before)):
         return None
+    # It began at its own draw and fell later, or at a dry pump's from the start on.
     share = levels.change(k, levels.signal) / draw
     fall = _fall(levels, k, draw) if abs(share - 1) <= OWN else None
     left = share if fall is None else 1 + levels.change(fall, levels.signal) / draw
@@ -86,10 +84,8 @@ def held_up(levels: LevelList, own: Sequence[RunLevels]) -> Held | None:
 
 
 def _waited(levels: LevelList, k: int, before: Sequence[RunLevels]) -> tuple[float, float]:
-    """Return how long it has been on since a level [s], and how many starts of the load were due meanwhile [1].
-
-    No time at all where it was not on for far longer than the load's runs were before.
-    """
+    """Return how long it has been on since a level [s], and how many starts of the load were due meanwhile [1]."""
+    # No time at all where it was not on for far longer than the load's runs were before: any run goes on at some end.
     at_us = [level.start_us for level in levels.levels]
     lengths_us = [at_us[run.stop] - at_us[run.start] for run in before if run.stop is not None]
     lasted_us = levels.levels[-1].last_us - at_us[k]
@@ -102,6 +98,7 @@ def _rose(levels: LevelList, least: float) -> int | None:
     """Return the level since which the signal has stayed above its rest before by so much; None without one."""
     gaps = [k for k, level in enumerate(levels.levels) if level.after_gap]
     first = max(gaps, default=0) + 1
+    # From the end backwards: the least that is drawn from each level on, so that one look at each level will do.
     low = np.minimum.accumulate(levels.after[::-1])[::-1]
     high = np.flatnonzero(low[first:] - levels.rest[first - 1 : -1] >= least)
     return first + int(high[0]) if len(high) else None

@@ -43,14 +43,8 @@ class NotedRunsFold:
     gone. What it drew is what was noted meanwhile, above what stood before. Notes are of one load at a time: another
     start before a stop is none. All readings are kept, since a person types them.
 
-    Parameters
-    ----------
-    levels : Fold of Cycles
-        Finds runs by the readings alone.
-    signal : str
-        The quantity in which a run's end shows.
-    notes : sequence of (int, str)
-        Instants [us] and texts, in order.
+    `levels` finds runs by the readings alone; `signal` is the quantity in which a run's end shows; notes are instants
+    [us] and texts, in order.
     """
 
     def __init__(self, levels: Fold[Cycles], signal: str, notes: Sequence[tuple[int, str]] = ()) -> None:
@@ -104,7 +98,8 @@ class _Standing:
         """Return what stood between two instants above what stood before [unit], and each for how long [s]."""
         inside = (self.time_us > start_us) & (self.time_us < stop_us)
         base = self.at(start_us, name)
-        now = self.quantities[name][self.time_us <= start_us][-1:]  # a reading at the very start is the run's own
+        # A reading at the very start is the run's own: a person writes both in one minute.
+        now = self.quantities[name][self.time_us <= start_us][-1:]
         values = np.concatenate([now if len(now) else [base], self.quantities[name][inside]]) - base
         edges = np.concatenate([[start_us], self.time_us[inside], [stop_us]])
         return values, np.diff(edges) / MICROSECONDS
@@ -119,6 +114,7 @@ def _runs(events: Sequence[tuple[int, Event]], standing: _Standing, signal: str)
     """Return the start and stop of each run; the last may not have stopped yet. [us]"""
     runs: list[tuple[int, int | None]] = []
     for at_us, event in events:
+        # A start while it runs is none: a person notes what they see, and may note it again.
         if event != "start" or (runs and (runs[-1][1] is None or at_us < runs[-1][1])):
             continue
         noted = next((us for us, other in events if us > at_us and other == "stop"), None)
@@ -173,6 +169,7 @@ def _drawn(
     drawn = values > 0
     if not drawn.any() or not length_s[drawn].any():
         return None, None, None
+    # The median by time: a person reads often at the start and seldom later.
     order = np.argsort(values[drawn])
     middle = np.searchsorted(np.cumsum(length_s[drawn][order]), length_s[drawn].sum() / 2)
     taken = float((values * length_s).sum()) / SECONDS_PER_HOUR

@@ -38,9 +38,9 @@ OPEN_COST = 0.5
 class StepMatch(NamedTuple):
     """A step that may be a load's: the level it led to, its share of what is expected, and how well it fits.
 
-    The share is positive upwards; NaN where nothing was measured before the level, so that it is not known whether the
-    load was on. ``height`` and ``after`` are the signal right before and after the step, ``rest`` the least that was
-    drawn up to it; all over what is expected. ``slides`` says whether what slid to its rest without a step rests, too.
+    The share is positive upwards; NaN where nothing was measured before the level. ``height`` and ``after`` are the
+    signal right before and after the step, ``rest`` the least that was drawn up to it; all over what is expected.
+    ``slides`` says whether what slid to its rest without a step rests, too.
     """
 
     level: int
@@ -66,34 +66,48 @@ def overlap(a: RunLevels, b: RunLevels) -> bool:
     return first.start == second.start or (first.stop is not None and second.start < first.stop)
 
 
-class _Path(NamedTuple):
-    """A way to explain the steps so far.
+_Runs = tuple[RunLevels, "_Runs"] | None
 
-    ``score`` says how well it fits; ``found`` what was found, the latest first, each with what is before it. ``start``
-    and ``fall`` are where the run that is going on began, and at which level its draw fell; ``base`` is the height it
-    stands on, ``rest`` the least that was drawn up to its start, ``left`` what is left of its draw. [1]
+
+class _Path(NamedTuple):
+    """A way to explain the steps so far, and how well it fits.
+
+    ``runs`` are those that have ended, the latest first, each with what is before it: so that paths share their past.
+    Of the run that is going on, ``start`` is where it began and ``fall`` the level at which its draw fell; ``base`` is
+    the height it stands on, ``rest`` the least that was drawn up to its start, ``left`` what is left of its draw. [1]
     """
 
     score: float
-    found: _Found = None
+    runs: _Runs = None
     start: int = 0
     fall: int | None = None
     base: float = math.nan
     rest: float = math.inf
     left: float = 1.0
 
+    def plus(self, good: float) -> _Path:
+        return _Path(self.score + good, *self[1:]) if good else self
 
-_Found = tuple[RunLevels, "_Found"] | None
+    def ended(self, stop: int | None, good: float) -> _Path:
+        return _Path(self.score + good, (RunLevels(self.start, stop, self.fall), self.runs))
+
+
 _NOTHING = _Path(0.0)
 _NEVER = _Path(-1e18)
 
 
-def _plus(path: _Path, good: float) -> _Path:
-    return _Path(path[0] + good, *path[1:]) if good else path
+class _Paths(NamedTuple):
+    """The best path to each state: off, on, on with what is left after a fall, and not known since a gap."""
 
+    off: _Path = _NOTHING
+    on: _Path = _NEVER
+    fallen: _Path = _NEVER
+    unseen: _Path = _NOTHING
 
-def _ended(path: _Path, stop: int | None, good: float) -> _Path:
-    return _Path(path.score + good, (RunLevels(path.start, stop, path.fall), path.found))
+    def best(self) -> _Path:
+        """Return the best path where nothing is known of what comes next."""
+        on, fallen = self.on.ended(None, -OPEN_COST), self.fallen.ended(None, -OPEN_COST)
+        return max(self.off, self.unseen, on, fallen, key=lambda path: path.score)
 
 
 def fit(share: FloatArray, tolerance: float = TOLERANCE) -> FloatArray:
@@ -104,67 +118,85 @@ def fit(share: FloatArray, tolerance: float = TOLERANCE) -> FloatArray:
 def follow(steps: Iterable[StepMatch], at_start: float = 1.0) -> list[RunLevels]:
     """Return the runs of a load, in order, from the steps that may be its own.
 
-    Parameters
-    ----------
-    steps : iterable of StepMatch
-        What may be its own.
-    at_start : float
-        Its draw after its start over that before its stop. [1]
+    `at_start` is its draw after its start over that before its stop. [1]
     """
-    off, on, fallen, unseen = _NOTHING, _NEVER, _NEVER, _NOTHING
+    paths = _Paths()
     for step in steps:
-        k, share, good = step.level, step.share, step.good
-        missed = -good if good > 0 else 0.0  # what it costs to say that the step is another load's
+        # Where nothing flows back, the signal may have slid to its rest before this step: a run ended unseen.
         if step.slides and step.height - step.rest < STAYS:
-            off, on, fallen = _at_rest(step.height, step, off, on, fallen)
-        if math.isnan(share):
-            unseen = off = _closed(off, on, fallen, unseen)
-            on = fallen = _NEVER
-        elif share > 0:
-            begun = off[0] + good
-            on = _plus(on, missed) if on[0] + missed >= begun else _Path(begun, off[1], k, None, step.height, step.rest)
-            off, fallen, unseen = _plus(off, missed), _plus(fallen, missed), _plus(unseen, missed)
+            paths = _at_rest(paths, step.height, step)
+        if math.isnan(step.share):
+            paths = _after_gap(paths)
+        elif step.share > 0:
+            paths = _after_rise(paths, step)
         else:
-            less = _fallen(on, step, at_start)
-            off = _plus(off, missed)
-            if on[0] + good > off[0]:
-                off = _ended(on, k, good)
-            if unseen[0] + good > off[0]:
-                off = _plus(unseen, good)
-            if fallen is not _NEVER:
-                rest = _fit_of_rest(-share, fallen.left)
-                off = _ended(fallen, k, rest) if fallen[0] + rest > off[0] else off
-                fallen = _plus(fallen, -max(rest, 0.0))
-            on, unseen = _plus(on, missed), _plus(unseen, missed)
-            fallen = fallen if fallen[0] >= less[0] else less
+            paths = _after_drop(paths, step, at_start)
+        # The step may have led to rest itself, as two loads that stop at once do.
         if step.after - step.rest < STAYS:
-            off, on, fallen = _at_rest(step.after, step, off, on, fallen)
-    return _listed(_closed(off, on, fallen, unseen)[1])
+            paths = _at_rest(paths, step.after, step)
+    return _listed(paths.best().runs)
 
 
-def _at_rest(height: float, step: StepMatch, off: _Path, on: _Path, fallen: _Path) -> tuple[_Path, _Path, _Path]:
+def _after_gap(paths: _Paths) -> _Paths:
+    # It may have started and stopped unseen: whatever was going on is left open, and a stop may come without a start.
+    best = paths.best()
+    return _Paths(best, unseen=best)
+
+
+def _after_rise(paths: _Paths, step: StepMatch) -> _Paths:
+    missed = -max(step.good, 0.0)  # what it costs to say that a step that fits is another load's
+    begun = paths.off.score + step.good
+    # A load that is on cannot start: either it started here and was off, or this is another load's and it stays on.
+    if paths.on.score + missed >= begun:
+        on = paths.on.plus(missed)
+    else:
+        on = _Path(begun, paths.off.runs, step.level, None, step.height, step.rest)
+    return _Paths(paths.off.plus(missed), on, paths.fallen.plus(missed), paths.unseen.plus(missed))
+
+
+def _after_drop(paths: _Paths, step: StepMatch, at_start: float) -> _Paths:
+    missed = -max(step.good, 0.0)
+    # It is off: it was so before and the step is another load's, or its run ends here, or one whose start a gap hid. On
+    # a tie it was off before: a run is not made of nothing.
+    off = paths.off.plus(missed)
+    if paths.on.score + step.good > off.score:
+        off = paths.on.ended(step.level, step.good)
+    if paths.unseen.score + step.good > off.score:
+        off = paths.unseen.plus(step.good)
+    fallen = paths.fallen
+    if fallen is not _NEVER:
+        # What has fallen stops by what is left of it, and is left over where another load's step would fit that.
+        rest = _fit_of_rest(-step.share, fallen.left)
+        if fallen.score + rest > off.score:
+            off = fallen.ended(step.level, rest)
+        fallen = fallen.plus(-max(rest, 0.0))
+    # A run whose draw has fallen may be the one that fell before, or the one that is on and falls here.
+    less = _fallen(paths.on, step, at_start)
+    fallen = fallen if fallen.score >= less.score else less
+    return _Paths(off, paths.on.plus(missed), fallen, paths.unseen.plus(missed))
+
+
+def _at_rest(paths: _Paths, height: float, step: StepMatch) -> _Paths:
     """Return the paths where hardly more is drawn than at rest: whatever draws more has ended, at this step's level."""
-    stay = [on, fallen]
-    for j, path in enumerate(stay):
+    off, stay = paths.off, [paths.on, paths.fallen]
+    for k, path in enumerate(stay):
         least = STAYS * path.left
+        # Where an array gives, the signal also slides to rest while a load runs: only a step as large as that tells.
         if height - min(path.rest, step.rest) < least and (step.slides or -step.share >= least):
-            if path.start < step.level and path[0] - OPEN_COST > off[0]:
-                off = _ended(path, step.level, -OPEN_COST)
-            stay[j] = _NEVER
-    return off, stay[0], stay[1]
+            # A run that begins and ends with one step is none; as its end was not seen, it costs what an open one does.
+            if path.start < step.level and path.score - OPEN_COST > off.score:
+                off = path.ended(step.level, -OPEN_COST)
+            stay[k] = _NEVER
+    return _Paths(off, stay[0], stay[1], paths.unseen)
 
 
 def _fallen(on: _Path, step: StepMatch, at_start: float) -> _Path:
     """Return what is going on if a step down is a running load's own draw that falls."""
     left = at_start + step.share
+    # Something must be left above the base as well: else the load has stopped, and others have stepped at once.
     if FALL[0] <= -step.share <= FALL[1] and min(left, step.height + step.share - on.base) > LEAST_REST:
-        return _Path(on.score - FALL_COST, on.found, on.start, step.level, on.base, on.rest, left)
+        return _Path(on.score - FALL_COST, on.runs, on.start, step.level, on.base, on.rest, left)
     return _NEVER
-
-
-def _closed(off: _Path, on: _Path, fallen: _Path, unseen: _Path) -> _Path:
-    """Return the best path where nothing is known of what comes next."""
-    return max(off, unseen, _ended(on, None, -OPEN_COST), _ended(fallen, None, -OPEN_COST), key=lambda path: path[0])
 
 
 def _fit_of_rest(share: float, left: float) -> float:
@@ -172,12 +204,12 @@ def _fit_of_rest(share: float, left: float) -> float:
     return max(1.0 - away * away, WORST)
 
 
-def _listed(found: _Found) -> list[RunLevels]:
-    runs = []
-    while found is not None:
-        run, found = found
-        runs.append(run)
-    return runs[::-1]
+def _listed(runs: _Runs) -> list[RunLevels]:
+    listed = []
+    while runs is not None:
+        run, runs = runs
+        listed.append(run)
+    return listed[::-1]
 
 
 @dataclass(frozen=True)
@@ -202,14 +234,12 @@ class Heights:
 
 
 def steps_of(share: FloatArray, good: FloatArray, heights: Heights, draw: float = 1.0) -> list[StepMatch]:
-    """Return the steps that can matter: those that fit at all, possible falls, gaps, and those at which all may rest.
-
-    Of levels at rest in a row only those matter that are lower than the one before.
-    """
+    """Return the steps that can matter: those that fit, possible falls, gaps, and those at which all may rest."""
     before, after, rest = (x / draw for x in (heights.before, heights.after, heights.rest))
     above_before, above, down = before - rest, after - rest, -share
     matter = np.isnan(share) | (good > WORST) | ((down >= FALL[0]) & (down <= FALL[1]))
     previous = np.append(np.inf, above[:-1])
+    # Of levels at rest in a row only those that are lower than the one before: the others end nothing that is left.
     matter |= (above < STAYS) & (above < previous)
     matter |= (above_before < STAYS) & (above_before < previous)
     rows = (x[matter].tolist() for x in (share, good, before, after, rest))

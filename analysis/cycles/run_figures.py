@@ -4,15 +4,18 @@ from __future__ import annotations
 
 import math
 from bisect import bisect_left
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import accumulate, chain, combinations
+from typing import NamedTuple
+
+import numpy as np
 
 from shuntbook.analysis.levels.level_record import LevelList
 from shuntbook.analysis.levels.steps import unknown_of
-from shuntbook.analysis.readings.chunk import MICROSECONDS, SECONDS_PER_HOUR
+from shuntbook.analysis.readings.chunk import MICROSECONDS, SECONDS_PER_HOUR, FloatArray
 from shuntbook.analysis.readings.measured_span import HowRead
 
-from .coincident_steps import Coincidence
 from .cycle import Cycle
 from .on_off_path import RunLevels
 
@@ -35,6 +38,18 @@ MOST_FALLS = 6
 SETTLED_S = 1800.0
 #: Steps within a run that are smaller than this share of it are its own unrest.
 OWN_WOBBLE = 0.04
+#: Fewer runs do not show what a load's steps usually are.
+ENOUGH_RUNS = 4
+#: A step is strange if it differs from the usual by this share, and by this many times what others differ.
+STRANGE_SHARE, STRANGE_TIMES = 0.05, 4.0
+
+
+@dataclass(frozen=True)
+class Coincidence:
+    """What other loads switched on (positive) or off at a run's start, and at its stop, by quantity. [unit]."""
+
+    at_start: Mapping[str, float]
+    at_stop: Mapping[str, float]
 
 
 NOTHING = Coincidence({}, {})
@@ -42,26 +57,11 @@ NOTHING = Coincidence({}, {})
 
 @dataclass(frozen=True)
 class SeenRun:
-    """A run among the levels, and the steps of other loads within it.
+    """A run among all levels, by their index: its first and last, and the one after its end, None if that was not seen.
 
-    Attributes
-    ----------
-    levels : LevelList
-        All levels.
-    start, stop : int, int or None
-        Its first level, and the one after its end; None where that was not seen.
-    last : int
-        Its last level.
-    others : list of int
-        Levels within it to which another load's step led.
-    shared : bool
-        Whether the array may have given part of its draw.
-    less : bool
-        Whether it drew less than the load's other runs: from its start on, or from `fall` on.
-    fall : int or None
-        The level at which its own draw fell to a dry pump's, if it did.
-    coincidence : Coincidence
-        What other loads switched at its start and its stop.
+    ``others`` are levels within it to which another load's step led, ``coincidence`` what others switched at its start
+    and stop. ``shared``: the array may have given part of its draw. ``less``: it drew less than the load's other runs,
+    from its start on, or from the level ``fall`` at which its own draw fell to a dry pump's.
     """
 
     levels: LevelList
@@ -95,16 +95,14 @@ class SeenRun:
         return self.levels.levels[self.start - 1].last[name]
 
     def settled(self, name: str) -> float:
-        """Return its settled draw: the median of its levels by their length, less what others draw then. [unit].
-
-        What comes after its first `SETTLED_S` does not count.
-        """
+        """Return its settled draw: the median of its levels by their length, less what others draw then. [unit]."""
         levels, others = self.levels.levels, 0.0
         until_us = self.start_us + SETTLED_S * MICROSECONDS
         readings: list[tuple[float, float]] = []
         for k in range(self.start, self.last + 1):
             if readings and levels[k].first_us > until_us:
                 break
+            # A level counts by its length, and what others draw is known from their steps since the run's start.
             others += self.levels.change(k, name) if k in self.others else 0.0
             readings.append((levels[k].usual[name] - others, min(levels[k].length_s, SETTLED_S)))
         return _weighted_median(readings) - self.before(name) - self.coincidence.at_start.get(name, 0.0)
@@ -133,51 +131,86 @@ class SeenRun:
         return first - self.before(name) - self.coincidence.at_start.get(name, 0.0)
 
 
-def seen(levels: LevelList, found: RunLevels, coincidence: Coincidence = NOTHING) -> SeenRun:
-    """Return a run that was found, with other loads' steps told from its own.
+def coincidences(levels: LevelList, runs: Sequence[RunLevels]) -> dict[RunLevels, Coincidence]:
+    """Return what other loads seem to have switched at the moments of a load's starts and stops, where they did.
+
+    Whether they did is for `seen` to say: a load may draw more at its start for once by itself.
+    """
+    whole = [run for run in runs if run.stop is not None and run.fall is None]
+    starts, stops = ([getattr(run, name) for run in whole] for name in ("start", "stop"))
+    if len(whole) < ENOUGH_RUNS:
+        return {}
+    names = sorted(levels.names - {"voltage_V"})
+    changes = {name: levels.changes(name) for name in names}
+    at_start = {name: _strange(changes[name][starts]) for name in names}
+    at_stop = {name: _strange(changes[name][stops]) for name in names}
+    return {
+        run: Coincidence({n: float(at_start[n][k]) for n in names}, {n: float(at_stop[n][k]) for n in names})
+        for k, run in enumerate(whole)
+        if at_start[levels.signal][k] or at_stop[levels.signal][k]
+    }
+
+
+def _strange(steps: FloatArray) -> FloatArray:
+    """Return by how much steps differ strangely from the usual, nought for those that do not or are unknown. [unit]."""
+    if np.isnan(steps).all():
+        return np.zeros_like(steps)
+    usual = float(np.nanmedian(steps))
+    away = np.nan_to_num(steps - usual)
+    least = max(STRANGE_SHARE * abs(usual), STRANGE_TIMES * float(np.median(np.abs(away))))
+    return np.where(np.abs(away) > least, away, 0.0)
+
+
+class _Explained(NamedTuple):
+    """A run with the steps within it told apart, and how far-fetched that is. [unit of the signal]"""
+
+    far_fetched: float
+    run: SeenRun
+
+
+def seen(levels: LevelList, bounds: RunLevels, coincidence: Coincidence = NOTHING) -> SeenRun:
+    """Return a run between these levels, with other loads' steps told from its own.
 
     A step down within a run may be the run's own falling draw, or a load's that was on before; a strange step at its
     start or stop may be its own as well, or hide another load's. Where the run ends, the level is back at the base plus
     what others switched meanwhile: that is taken which leaves least to be explained there, and is least far-fetched.
     """
-    signal, end = levels.signal, _end(levels, found)
-    steps, size = {k: levels.change(k, signal) for k in range(found.start + 1, end)}, levels.change(found.start, signal)
+    signal, end = levels.signal, _end(levels, bounds)
+    size = levels.change(bounds.start, signal)
+    steps = {k: levels.change(k, signal) for k in range(bounds.start + 1, end)}
     others = {k: x for k, x in steps.items() if abs(x) >= max(levels.levels[k].least / 2, OWN_WOBBLE * size)}
-    run = SeenRun(levels, found.start, found.stop, end - 1, list(others))
-    ways = [(run, 0.0)]
+    run = SeenRun(levels, bounds.start, bounds.stop, end - 1, list(others))
+    ways = [_with_own_falls(run, others, size, 0.0, bounds.fall)]
     if coincidence is not NOTHING:
-        ways.append((replace(run, coincidence=coincidence), COINCIDENCE_COST * size))
-    explained = [_with_own_falls(way, others, size, cost, found.fall) for way, cost in ways]
-    return min(explained, key=lambda way: way[0])[1]
+        hidden = replace(run, coincidence=coincidence)
+        ways.append(_with_own_falls(hidden, others, size, COINCIDENCE_COST * size, bounds.fall))
+    return min(ways, key=lambda way: way.far_fetched).run
 
 
-def _with_own_falls(
-    run: SeenRun, others: dict[int, float], size: float, cost: float, fall: int | None
-) -> tuple[float, SeenRun]:
-    """Return a run with those steps down that are its own, and how far-fetched that is. [unit of the signal].
-
-    Where its end was not seen, only the step `fall` at which it was found to draw less is.
-    """
+def _with_own_falls(run: SeenRun, others: dict[int, float], size: float, cost: float, fall: int | None) -> _Explained:
+    """Return a run with those steps down that are its own, and how far-fetched that is."""
     left = 0.0 if run.stop is None else run.drift(run.levels.signal)
+    # Its own draw falls by a part of it; by more only where others would have to draw less than nothing. All ways to
+    # choose among the deepest few falls are tried: 64 at the most.
     deepest = size if _below_rest(run, others) else OWN_FALL * size
     falls = [k for k in others if -deepest < others[k] < 0 or k == fall]
     falls = sorted(sorted(falls, key=others.__getitem__)[:MOST_FALLS])
 
     def far_fetched(own: tuple[int, ...]) -> float:
+        # Where its end was not seen, only the step at which it was found to draw less can be its own.
         fallen = sum(others[k] for k in own)
         unexplained = abs(left + fallen) if run.stop is not None else size * (fall in others and fall not in own)
         impossible = _below_rest(run, {k: x for k, x in others.items() if k not in own})
         return unexplained - FALL_COST * fallen + IMPOSSIBLE_COST * impossible
 
     own = min(chain.from_iterable(combinations(falls, n) for n in range(len(falls) + 1)), key=far_fetched)
-    return far_fetched(own) + cost, replace(run, others=[k for k in others if k not in own]) if own else run
+    explained = replace(run, others=[k for k in others if k not in own]) if own else run
+    return _Explained(far_fetched(own) + cost, explained)
 
 
 def _below_rest(run: SeenRun, others: dict[int, float]) -> float:
-    """Return by how much less than at rest other loads would draw within a run; nought if they need not. [unit].
-
-    Where anything flows back there is no telling: then an array gives, which may give more at any time.
-    """
+    """Return by how much less than at rest other loads would draw within a run; nought if they need not. [unit]."""
+    # Where anything flows back there is no telling: then an array gives, which may give more at any time.
     levels, signal = run.levels, run.levels.signal
     if levels.gives:
         return 0.0
@@ -188,11 +221,11 @@ def _below_rest(run: SeenRun, others: dict[int, float]) -> float:
     return max(float(rest) - within - lowest, 0.0)
 
 
-def _end(levels: LevelList, found: RunLevels) -> int:
+def _end(levels: LevelList, bounds: RunLevels) -> int:
     """Return the level that follows a run's last."""
-    if found.stop is not None:
-        return found.stop
-    after = range(found.start + 1, len(levels.levels))
+    if bounds.stop is not None:
+        return bounds.stop
+    after = range(bounds.start + 1, len(levels.levels))
     return next((k for k in after if levels.levels[k].after_gap), len(levels.levels))
 
 
@@ -271,12 +304,7 @@ def _ratio(surge: float | None, settled: float | None) -> float | None:
 
 
 def _above_base(run: SeenRun, name: str) -> float | None:
-    """Return the integral of a quantity over a run, above what it stands on. [unit h].
-
-    What it stands on is the level before the run, plus the steps of other loads meanwhile, plus the drift between the
-    levels before and after, taken as linear. Where its end was not seen it is `_so_far`. None where the quantity
-    was not read throughout.
-    """
+    """Return the integral of a quantity over a run, above what it stands on; None if not read throughout. [unit h]."""
     if name not in run.levels.names:
         return None
     levels = run.levels.levels
@@ -287,7 +315,8 @@ def _above_base(run: SeenRun, name: str) -> float | None:
     if run.stop is None:
         return _known(_so_far(run, name))
     length_us = until_us - before.last_us
-    # After a shared run the bank takes back what the run took.
+    # It stands on the level before, plus the steps of others meanwhile, plus the drift between the levels before and
+    # after, taken as linear; but after a shared run the bank takes back what the run took, which is no drift.
     drift = 0.0 if run.shared else run.drift(name)
     below = (run.before(name) + run.coincidence.at_start.get(name, 0.0)) * length_us + drift * length_us / 2
     below += sum(run.levels.change(k, name) * (until_us - levels[k].start_us) for k in run.others)
@@ -298,9 +327,10 @@ def _above_base(run: SeenRun, name: str) -> float | None:
 def _so_far(run: SeenRun, name: str) -> float:
     """Return the integral of a run that still goes on: its draw by its length, the draw left after a fall since then.
 
-    What it stands on is not known at its end, and may have moved far in hours: what was read less the base, with all
-    other loads' steps, would move with it. [unit h]
+    [unit h]
     """
+    # What it stands on is not known at its end, and may have moved far in hours: what was read less the base, with all
+    # other loads' steps, would move with it.
     if run.fall is None:
         return run.settled(name) * run.length_s / SECONDS_PER_HOUR
     whole_s = (run.levels.levels[run.fall].start_us - run.start_us) / MICROSECONDS

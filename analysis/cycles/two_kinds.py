@@ -4,6 +4,9 @@ A pump on a pressure switch begins each run at the pressure of cut-in and ends i
 and ends alike however long the run is; a heater's or an appliance's stays. What splits runs into two kinds must show in
 those draws by a clear gap, in lengths or starts as well, and by turns: one load that ages, or is used in another way
 from some day on, stays one.
+
+The third question, asked of the runs of the load that was chosen (`choose_load`) once their figures are known
+(`run_figures`): are they all its own? What draws like it cannot be told from it by steps, so only runs can answer.
 """
 
 from __future__ import annotations
@@ -100,18 +103,12 @@ def told_apart(runs: Sequence[SeenRun]) -> tuple[list[SeenRun], TwoKinds | None]
 def of_kind(two: TwoKinds, changes: FloatArray, heights: Heights) -> LoadSteps:
     """Return the load that is one of two kinds, with its runs during which the other ran as well.
 
-    Its steps are held more strictly to its own: so that most of the other's are none of its.
-
-    Parameters
-    ----------
-    two : TwoKinds
-        Both, and which is the load's.
-    changes, heights
-        As of `one_load.loads_of`. [unit of the kinds' draw]
+    `changes` and `heights` as of `choose_load.loads_of`. [unit of the kinds' draw]
     """
     assert two.own is not None
     up, down = _ends(two.kinds[two.own])
     others = _ends(two.kinds[1 - two.own])
+    # Its steps are held more strictly to its own, so that most of the other's are none of its.
     apart = max(abs(math.log(up / others[0])), abs(math.log(down / others[1])))
     return LoadSteps(up, down, min(TOLERANCE, max(apart / 2, LEAST_TOLERANCE))).again(changes, heights)
 
@@ -148,10 +145,7 @@ def _looks(runs: Sequence[SeenRun]) -> _Looks:
 
 
 def _begin_and_end(run: SeenRun) -> tuple[float, float]:
-    """Return the draw at a run's very start and stop, in watts where there are any; NaN where it cannot be told.
-
-    What is known are medians of its first and last seconds; the line through both is drawn on to the ends.
-    """
+    """Return the draw at a run's very start and stop, in watts where there are any; NaN where it cannot be told."""
     unknown = math.nan, math.nan
     if run.stop is None or run.shared:
         return unknown
@@ -162,6 +156,7 @@ def _begin_and_end(run: SeenRun) -> tuple[float, float]:
     edge_s = max(EDGE_S, LEVEL_READINGS * levels[run.start].spacing_s)
     if run.length_s < LONG_ENOUGH * edge_s or edge_s > LONGEST_EDGE_S:
         return unknown
+    # What is known are medians of its first and last seconds; the line through both is drawn on to the ends.
     beyond = (begin - end) * edge_s / 2 / (run.length_s - edge_s)
     begin, end = begin + beyond, end - beyond
     return (begin, end) if begin > 0 and end > 0 else unknown
@@ -174,6 +169,7 @@ def _shows_start(run: SeenRun) -> bool:
 
 def _split(seen: _Looks) -> BoolArray | None:
     """Return which runs are of the one kind and which of the other; None where there is but one."""
+    # By the draw at the start first: the base has not moved yet, and a pressure switch cuts in where it did before.
     for draws in (seen.begin, seen.falls, seen.end):
         upper = _by_gap(draws, seen.unsure)
         if upper is not None and _differ(seen, upper) and _by_turns(upper) and not _by_use(seen, upper):
@@ -184,6 +180,7 @@ def _split(seen: _Looks) -> BoolArray | None:
 def _by_gap(x: FloatArray, unsure: float) -> BoolArray | None:
     """Return which values lie above the gap that best parts them in two; None where no gap is wide enough. [log]."""
     order = np.sort(x)
+    # Gaps that could be wide enough, with enough of a kind on either side; all others need not be tried.
     gaps = np.flatnonzero(np.diff(order) > LEAST_APART / 4) + 1
     least = max(LEAST_OF_KIND, round(LEAST_SHARE * len(x)))
     gaps = gaps[(gaps >= least) & (gaps <= len(x) - least)]
@@ -201,23 +198,22 @@ def _apart(lower: FloatArray, upper: FloatArray, unsure: float) -> float:
 
 def _spread(x: FloatArray, unsure: float) -> float:
     """Return a robust standard deviation; of a few values half their range but for one, since medians are chance."""
-    kept = len(x) - (len(x) > LEAST_OF_KIND + 1)
-    half = float(np.min(x[kept - 1 :] - x[: len(x) - kept + 1])) / 2 if len(x) <= FEW else 0.0
+    inner = len(x) - (len(x) > LEAST_OF_KIND + 1)
+    half = float(np.min(x[inner - 1 :] - x[: len(x) - inner + 1])) / 2 if len(x) <= FEW else 0.0
+    # 1.4826 times the median distance is the standard deviation of a bell.
     return max(1.4826 * float(np.median(np.abs(x - np.median(x)))), half, unsure)
 
 
 def _differ(seen: _Looks, upper: BoolArray) -> bool:
-    """Tell whether the kinds differ in more than their draw: a load draws more while another works the inverter.
-
-    One looks like a motor's and the other does not, and they differ in length, in starts or by far in the draw that
-    they begin with; or neither does, and many of each differ in length and by far in draw. Two that start or fall alike
-    are one: a compressor's runs differ after a thaw.
-    """
+    """Tell whether the kinds differ in more than their draw: a load draws more while another works the inverter."""
+    # The chance that a run of the one is longer than one of the other, ties by half: no shape of lengths is supposed.
     a, b = np.sort(seen.run_s[upper]), seen.run_s[~upper]
     longer = sum(float(np.mean(np.searchsorted(a, b, side))) for side in ("left", "right")) / 2 / len(a)
     starts = float(abs(seen.starts[upper].mean() - seen.starts[~upper].mean()))
     by_far = _apart(np.sort(seen.begin[~upper]), np.sort(seen.begin[upper]), seen.unsure) >= BY_FAR
     in_length = max(longer, 1 - longer) >= LONGER
+    # Where neither or both look like a motor's, many must differ in length and by far in draw, and all must stay level:
+    # two that start or fall alike are one, as a compressor's runs differ after a thaw.
     if _own(seen, upper) is None:
         many = min(upper.sum(), (~upper).sum()) >= LEAST_UNTOLD
         return bool(many and in_length and by_far and _stays(seen, upper) and _stays(seen, ~upper))
@@ -226,6 +222,7 @@ def _differ(seen: _Looks, upper: BoolArray) -> bool:
 
 def _by_turns(upper: BoolArray) -> bool:
     """Tell whether the kinds come by turns; one load that has changed gives one after the other."""
+    # By chance a share 2 p (1 - p) of all runs would follow one of the other kind.
     share = float(upper.mean())
     return float(np.mean(upper[1:] != upper[:-1])) >= BY_TURNS * 2 * share * (1 - share)
 

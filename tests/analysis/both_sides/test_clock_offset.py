@@ -13,7 +13,7 @@ from shuntbook.analysis.levels.steps import StepFold
 from shuntbook.analysis.not_known import Refusal
 
 
-def found(pair):
+def set_beside(pair):
     """The offset found, how far it is from the truth, and how far the drift is; None where it is refused."""
     try:
         clocks = pair.offset()
@@ -28,7 +28,7 @@ def found(pair):
 )
 def test_offset_and_drift_lie_in_their_intervals(count, changes):
     """Random offsets, drifts, spacings, noise, loads and sun: within the 95 % interval in at least 93 % of runs."""
-    results = [found(random_pair(seed, **changes)) for seed in range(count)]
+    results = [set_beside(random_pair(seed, **changes)) for seed in range(count)]
     given = [result for result in results if result is not None]
 
     assert len(given) >= 0.95 * count
@@ -40,7 +40,7 @@ def test_the_interval_is_no_wider_than_it_need_be():
     """From 16 steps of two logs read each second: about 0.41 s / 4 x 2.1, far below one interval."""
     # u of a step: spacing / sqrt(12) in each log, hence 0.41 s; of 16 of them 0.102 s; Student's factor for 14 is 2.14.
     pair = random_pair(3, every_dc_s=1.0, every_ac_s=1.0)
-    clocks, error_s, _ = found(pair)
+    clocks, error_s, _ = set_beside(pair)
 
     assert clocks.steps_matched == 16
     assert clocks.u95_s == pytest.approx(0.22, abs=0.07)

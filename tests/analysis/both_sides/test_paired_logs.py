@@ -46,8 +46,8 @@ def test_efficiency_lies_in_its_interval():
     results = [measured(pair).efficiency for pair in pairs]
     true = [1 / (pair.a + pair.b * pair.run_W) for pair in pairs]
 
-    assert np.mean([found.holds(x) for found, x in zip(results, true, strict=True)]) >= 0.93
-    assert np.median([found.high - found.low for found in results]) < 0.045  # two gains of 1 % make 0.026
+    assert np.mean([result.holds(x) for result, x in zip(results, true, strict=True)]) >= 0.93
+    assert np.median([result.high - result.low for result in results]) < 0.045  # two gains of 1 % make 0.026
 
 
 def test_idle_draw_lies_in_its_interval():
@@ -55,38 +55,38 @@ def test_idle_draw_lies_in_its_interval():
     pairs = [with_losses(seed, others=False, sun_W=0.0) for seed in range(80)]
     results = [measured(pair) for pair in pairs]
 
-    assert np.mean([found.idle_W.holds(pair.idle_W) for found, pair in zip(results, pairs, strict=True)]) >= 0.93
-    for found, pair in zip(results, pairs, strict=True):
+    assert np.mean([result.idle_W.holds(pair.idle_W) for result, pair in zip(results, pairs, strict=True)]) >= 0.93
+    for result, pair in zip(results, pairs, strict=True):
         # The fit's interval leaves the meter's gain out; noise and resolution of the amps make 0.3 W here.
-        assert found.losses.idle_W.value == pytest.approx(pair.gain_dc * pair.idle_W, abs=1.0)
-        assert found.losses.dc_W(found.load_W).value == pytest.approx(
+        assert result.losses.idle_W.value == pytest.approx(pair.gain_dc * pair.idle_W, abs=1.0)
+        assert result.losses.dc_W(result.load_W).value == pytest.approx(
             pair.gain_dc * (pair.idle_W + pair.a * pair.run_W + pair.b * pair.run_W**2), rel=0.01
         )
 
 
 def test_other_loads_hide_the_idle_draw():
     """Steps at the bank that are not the inverter's: its idle draw is not told, and why."""
-    found = measured(random_pair(3))
+    result = measured(random_pair(3))
 
-    assert isinstance(found.idle_W, Missing)
-    assert "steps of other loads" in found.idle_W.sentence
-    assert isinstance(found.losses, Missing)
+    assert isinstance(result.idle_W, Missing)
+    assert "steps of other loads" in result.idle_W.sentence
+    assert isinstance(result.losses, Missing)
 
 
 def test_sun_hides_the_idle_draw():
     """Where the bank was charged while the load rested, what the inverter drew cannot be told."""
-    found = measured(random_pair(3, others=False, sun_W=80.0))
+    result = measured(random_pair(3, others=False, sun_W=80.0))
 
-    assert isinstance(found.idle_W, Missing)
-    assert "array shared" in found.idle_W.sentence
+    assert isinstance(result.idle_W, Missing)
+    assert "array shared" in result.idle_W.sentence
 
 
 def test_what_the_zero_may_be_off_counts_in_the_idle_draw():
     """A limit of 12 W at the bank makes the interval at least 0.95 x 12 W wide to either side."""
     # An even error within +-12 W lies within +-11.4 W in 95 % of cases.
-    found = measured(random_pair(3, others=False, sun_W=0.0), bank_zero_W=12.0)
+    result = measured(random_pair(3, others=False, sun_W=0.0), bank_zero_W=12.0)
 
-    assert found.idle_W.high - found.idle_W.value == pytest.approx(11.4, abs=0.1)
+    assert result.idle_W.high - result.idle_W.value == pytest.approx(11.4, abs=0.1)
 
 
 def test_means_over_stretches_by_hand():

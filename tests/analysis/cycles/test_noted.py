@@ -44,8 +44,8 @@ def sure_of(chunk, cuts=()):
 
 def part_of(amounts, source):
     """A component of what was drawn."""
-    (found,) = [part for part in amounts.sure.drawn.components if part.source == source]
-    return found
+    (part,) = [part for part in amounts.sure.drawn.components if part.source == source]
+    return part
 
 
 def test_the_interval_comes_from_digit_and_moments():
@@ -159,18 +159,18 @@ def test_a_run_goes_from_its_note_to_where_its_draw_has_gone():
 def test_a_draw_that_falls_a_little_runs_on():
     """60 A above 10: of them 20 are left at 30 A, 10 at 20 A: gone. A start noted meanwhile is none."""
     chunk = notes([0.0, 100.0, 200.0, 300.0, 400.0], current_A=[10.0, 70.0, 30.0, 20.0, 20.0])
-    found = runs_of(chunk, [(60.0, "pump on"), (250.0, "pump on")])
-    assert [cycle.run_s for cycle in found.cycles] == [240.0]
-    assert found.cycles[0].charge_Ah == pytest.approx((60 * 100 + 20 * 100) / 3600)
+    runs = runs_of(chunk, [(60.0, "pump on"), (250.0, "pump on")])
+    assert [cycle.run_s for cycle in runs.cycles] == [240.0]
+    assert runs.cycles[0].charge_Ah == pytest.approx((60 * 100 + 20 * 100) / 3600)
 
 
 def test_a_stop_that_is_noted_ends_a_run_before_the_next_reading():
     """On at 60 s, off at 200 s by the note, 0 A read at 300 s; then another run that has not stopped yet."""
     chunk = notes([0.0, 100.0, 300.0, 450.0], current_A=[0.0, 70.0, 0.0, 71.0])
-    found = runs_of(chunk, [(60.0, "pump on"), (200.0, "pump off"), (400.0, "pump on"), (420.0, "tap open")])
-    assert [cycle.run_s for cycle in found.cycles] == [140.0, None]
-    assert [cycle.off_before_s for cycle in found.cycles] == [None, 200.0]
-    assert (found.summary.count, found.cycles[1].complete) == (2, False)
+    runs = runs_of(chunk, [(60.0, "pump on"), (200.0, "pump off"), (400.0, "pump on"), (420.0, "tap open")])
+    assert [cycle.run_s for cycle in runs.cycles] == [140.0, None]
+    assert [cycle.off_before_s for cycle in runs.cycles] == [None, 200.0]
+    assert (runs.summary.count, runs.cycles[1].complete) == (2, False)
 
 
 def test_without_such_notes_runs_are_those_of_the_readings():
@@ -191,12 +191,12 @@ def test_runs_by_notes_may_be_cut_anywhere(amps, cuts):
 def test_the_summary_is_that_of_the_runs_noted():
     """Two runs of 120 and 60 s in 900 s, 240 s apart: 8 an hour, a fifth of the time."""
     chunk = notes([0.0, 60.0, 180.0, 420.0, 480.0, 900.0], current_A=[0.0, 40.0, 0.0, 40.0, 0.0, 0.0])
-    found = runs_of(chunk, [(60.0, "pump on"), (420.0, "pump on")])
-    assert [cycle.run_s for cycle in found.cycles] == [120.0, 60.0]
-    assert found.summary.starts_per_hour == pytest.approx(8.0)
-    assert found.summary.duty_cycle == pytest.approx(0.2)
-    assert (found.summary.median_run_s, found.summary.median_off_s) == (90.0, 240.0)
-    assert [cycle.charge_Ah for cycle in found.cycles] == pytest.approx([40 * 120 / 3600, 40 * 60 / 3600])
+    runs = runs_of(chunk, [(60.0, "pump on"), (420.0, "pump on")])
+    assert [cycle.run_s for cycle in runs.cycles] == [120.0, 60.0]
+    assert runs.summary.starts_per_hour == pytest.approx(8.0)
+    assert runs.summary.duty_cycle == pytest.approx(0.2)
+    assert (runs.summary.median_run_s, runs.summary.median_off_s) == (90.0, 240.0)
+    assert [cycle.charge_Ah for cycle in runs.cycles] == pytest.approx([40 * 120 / 3600, 40 * 60 / 3600])
 
 
 def test_what_a_line_does_not_tell_stands_on():

@@ -9,10 +9,9 @@ from readings import US, how
 
 from shuntbook.analysis.cycles.array_share import at_regulation, may_share, prompt_ohm, regulation_V
 from shuntbook.analysis.cycles.choose_load import LoadSteps
-from shuntbook.analysis.cycles.coincident_steps import Coincidence, coincidences
 from shuntbook.analysis.cycles.failed_starts import attempts_of, without_failed
 from shuntbook.analysis.cycles.on_off_path import RunLevels
-from shuntbook.analysis.cycles.run_figures import SeenRun, seen
+from shuntbook.analysis.cycles.run_figures import Coincidence, SeenRun, coincidences, seen
 from shuntbook.analysis.cycles.run_figures import cycle_of as cycle_told
 from shuntbook.analysis.levels.level_record import Burst, LevelList, LevelRecord
 
@@ -157,8 +156,8 @@ def test_half_of_the_failed_starts_must_be_followed_and_runs_be_longer():
     late = load(100.0, (5, 6))
     assert without_failed([late, pump], when) == [late, pump]
     brief = at_us(0, 100, 102, 150, 155.9, 156.1)
-    for stop, kept in ((4, 2), (5, 1)):  # 5.9 s and 6.1 s
-        assert len(without_failed([load(100.0, (1, 2)), load(20.0, (3, stop))], brief)) == kept
+    for stop, count in ((4, 2), (5, 1)):  # 5.9 s and 6.1 s
+        assert len(without_failed([load(100.0, (1, 2)), load(20.0, (3, stop))], brief)) == count
     # A load that is still on lasts to the log's end.
     assert len(without_failed([load(100.0, (1, 2)), load(20.0, (3, None))], brief)) == 1
 
@@ -195,9 +194,9 @@ PUMP = [(50, 2, 25), (50, 22, 24.8), (50, 2, 25)]  # 20 A, and 0.2 V for them: 1
 def test_what_stands_out_between_two_levels_may_be_a_failed_start(burst, is_one):
     """Of a pump of 20 A that starts at 51 s and stops at 103 s."""
     made = levels(*PUMP[:2], (50, 2, 25, burst))
-    found = attempts_of(made, [run(made, 1, 2)], None)
-    assert len(found) == is_one
-    for attempt in found:
+    attempts = attempts_of(made, [run(made, 1, 2)], None)
+    assert len(attempts) == is_one
+    for attempt in attempts:
         assert (attempt.start_us, attempt.lasted_s) == (burst["burst"].start_us, 2.0)
         assert (attempt.peak_A, attempt.peak_W) == (burst["burst"].peak["current_A"], burst["burst"].peak["power_W"])
 
@@ -221,8 +220,8 @@ def test_a_load_that_never_ran_is_judged_by_its_plate():
     """80 A of a load of 20 A; without a plate there is nothing to judge by; unknown watts are none."""
     burst = bursting(80.0)["burst"]
     made = levels((50, 2, 25), (50, 2, 25, {"burst": replace(burst, peak={"current_A": 80.0, "power_W": NAN})}))
-    (found,) = attempts_of(made, [], 20.0)
-    assert (found.peak_A, found.peak_W) == (80.0, None)
+    (attempt,) = attempts_of(made, [], 20.0)
+    assert (attempt.peak_A, attempt.peak_W) == (80.0, None)
     assert attempts_of(made, [], None) == ()
 
 
@@ -239,9 +238,9 @@ def test_a_load_that_never_ran_is_judged_by_its_plate():
 def test_a_brief_level_of_its_own_may_be_a_failed_start(brief, count):
     """80 A for some seconds, and back; by its highest reading, and with the volts."""
     made = levels(*PUMP, brief, (50, 2, 25))
-    found = attempts_of(made, [run(made, 1, 2)], None)
-    assert len(found) == count
-    for attempt in found:
+    attempts = attempts_of(made, [run(made, 1, 2)], None)
+    assert len(attempts) == count
+    for attempt in attempts:
         assert attempt.peak_A == 80.0
         assert attempt.lasted_s == pytest.approx(brief[0] + 2.0)
         assert attempt.peak_W == pytest.approx(82 * 24.2 - 50)
@@ -274,10 +273,10 @@ def with_runs(*up_down):
 def test_a_strange_step_is_told_by_how_it_differs_from_the_usual():
     """Four steps of 20 A and one of 24 A: 4 A at its start, nothing at its stop, and the same in watts."""
     made, runs = with_runs((20, 20), (20, 20), (24, 20), (20, 20), (20, 20))
-    found = coincidences(made, runs)
-    assert list(found) == [runs[2]]
-    assert found[runs[2]].at_start == {"current_A": pytest.approx(4.0), "power_W": pytest.approx(100.0)}
-    assert found[runs[2]].at_stop == {"current_A": 0.0, "power_W": 0.0}
+    strange = coincidences(made, runs)
+    assert list(strange) == [runs[2]]
+    assert strange[runs[2]].at_start == {"current_A": pytest.approx(4.0), "power_W": pytest.approx(100.0)}
+    assert strange[runs[2]].at_stop == {"current_A": 0.0, "power_W": 0.0}
 
 
 @pytest.mark.parametrize(("up", "strange"), [(21.0, False), (21.1, True), (19.0, False), (18.9, True)])

@@ -98,8 +98,8 @@ def test_one_pump_in_every_use_is_one_kind():
 def test_short_and_long_runs_of_one_pump_by_turns_are_one_kind():
     """A tank that has lost half its air, with and without a tap open: short runs must not be taken for another load."""
     runs = sorted([*runs_at(100, (20, 30)), *runs_at(100, (90, 140), first_s=500.0, seed=2)])
-    kept = [run for k, run in enumerate(runs) if not k or run[0] > runs[k - 1][1] + 20]
-    cycles = cycles_of(log_of((kept, 770.0, PUMP)))
+    apart = [run for k, run in enumerate(runs) if not k or run[0] > runs[k - 1][1] + 20]
+    cycles = cycles_of(log_of((apart, 770.0, PUMP)))
     assert cycles.two_kinds is None
 
 

@@ -16,14 +16,14 @@ from shuntbook.analysis.levels.steps import BLOCK, StepFold, signal_of
 # --- plateaus and steps ---------------------------------------------------------------------------------------------
 
 
-def found(time_s, reading=None, **quantities):
+def plateaus_of(time_s, reading=None, **quantities):
     """The plateaus of some readings."""
     return fed(StepFold(reading or how(), set(quantities)), chunk_of(time_s, **quantities)).result()
 
 
 def test_a_load_that_goes_on_and_off():
     """2, 30 and 2 A for ten readings 2 s apart: three plateaus, steps of 28 A, and trapezoids for the integrals."""
-    got = found(np.arange(0.0, 60.0, 2.0), current_A=np.repeat([2.0, 30.0, 2.0], 10), voltage_V=np.full(30, 25.0))
+    got = plateaus_of(np.arange(0.0, 60.0, 2.0), current_A=np.repeat([2.0, 30.0, 2.0], 10), voltage_V=np.full(30, 25.0))
     rest, run, after = got.plateaus
     assert (got.signal, got.covered_s) == ("current_A", 58.0)
     assert [p.count for p in got.plateaus] == [10, 10, 10]
@@ -51,7 +51,7 @@ def test_integrals_count_each_interval_once_however_long_the_log(sampling):
     rng = np.random.default_rng(2)
     time_s = np.cumsum(rng.integers(1, 4, 40_000).astype(float))
     current_A = np.round(np.repeat(rng.choice([2.0, 30.0], 400), 100) + rng.normal(0, 0.01, 40_000), 2)
-    got = found(time_s, how(sampling=sampling), current_A=current_A)
+    got = plateaus_of(time_s, how(sampling=sampling), current_A=current_A)
     spacing_s = np.diff(time_s)
     stands_A = {"instant": (current_A[1:] + current_A[:-1]) / 2, "mean": current_A[1:], "held": current_A[:-1]}
     first_As = current_A[0] if sampling == "mean" else 0.0  # a mean stands for the second before it, too
@@ -61,7 +61,7 @@ def test_integrals_count_each_interval_once_however_long_the_log(sampling):
 
 def test_nothing_measured_parts_two_plateaus():
     """2 A before and after a minute without readings: the second begins after a gap, and nothing is added for it."""
-    got = found([0.0, 1.0, 2.0, 3.0, 63.0, 64.0, 65.0, 66.0], current_A=[2.0, 2, 2, 2, 3, 3, 3, 3])
+    got = plateaus_of([0.0, 1.0, 2.0, 3.0, 63.0, 64.0, 65.0, 66.0], current_A=[2.0, 2, 2, 2, 3, 3, 3, 3])
     assert [(p.after_gap, p.step, p.step_s) for p in got.plateaus] == [(True, 0.0, 0.0), (True, 1.0, 60.0)]
     assert [p.sums["current_A"] for p in got.plateaus] == [(0.0, 6.0), (6.0, 15.0)]
     assert got.covered_s == 6.0
@@ -69,14 +69,14 @@ def test_nothing_measured_parts_two_plateaus():
 
 def test_a_spacing_of_just_the_gap_limit_parts_nothing():
     """The limit itself is one measurement, as for the charge; held readings know no gap."""
-    assert len(found([0.0, 10.0, 20.0], current_A=2.0).plateaus) == 1
-    assert len(found([0.0, 10.000001, 20.0], current_A=2.0).plateaus) == 2
-    assert len(found([0.0, 3000.0, 6000.0], how(sampling="held"), current_A=2.0).plateaus) == 1
+    assert len(plateaus_of([0.0, 10.0, 20.0], current_A=2.0).plateaus) == 1
+    assert len(plateaus_of([0.0, 10.000001, 20.0], current_A=2.0).plateaus) == 2
+    assert len(plateaus_of([0.0, 3000.0, 6000.0], how(sampling="held"), current_A=2.0).plateaus) == 1
 
 
 def levels_of(current_A, **more):
     """The counts of the plateaus, and the highest reading of each."""
-    got = found(np.arange(float(len(current_A))), current_A=current_A, **more)
+    got = plateaus_of(np.arange(float(len(current_A))), current_A=current_A, **more)
     return [(p.count, p.traces["current_A"].high) for p in got.plateaus]
 
 
@@ -122,14 +122,14 @@ def test_a_lone_reading_next_to_a_gap_stays():
     for at in (11, 12):
         current_A = np.full(24, 2.0)
         current_A[at] = 500.0
-        got = found(time_s, current_A=current_A)
+        got = plateaus_of(time_s, current_A=current_A)
         assert max(p.traces["current_A"].high for p in got.plateaus) == 500.0
 
 
 def test_readings_without_a_signal_are_as_if_not_made():
     """Amps missing at one reading: one fewer, and the line between its neighbours in the integral."""
     current_A = [4.0, 4.0, np.nan, 4.0, 4.0]
-    (level,) = found(np.arange(5.0), current_A=current_A, voltage_V=25.0).plateaus
+    (level,) = plateaus_of(np.arange(5.0), current_A=current_A, voltage_V=25.0).plateaus
     assert (level.count, level.sums["current_A"]) == (4, (0.0, 16.0))
 
 
@@ -137,16 +137,16 @@ def test_volts_that_are_missing_are_taken_from_the_line_as_far_as_the_gap_limit_
     """24 to 26 V over a hole of 10 s: 25 V in its middle; over 11 s nothing is known, and that time is counted."""
     for hole_s, volts, unknown_s in ((10.0, 25.0, 0.0), (11.0, np.nan, 5.5)):
         time_s = [0.0, 1.0, 1 + hole_s / 2, 1 + hole_s, 2 + hole_s]
-        (level,) = found(time_s, current_A=2.0, voltage_V=[24.0, 24.0, np.nan, 26.0, 26.0]).plateaus
+        (level,) = plateaus_of(time_s, current_A=2.0, voltage_V=[24.0, 24.0, np.nan, 26.0, 26.0]).plateaus
         np.testing.assert_equal(level.traces["voltage_V"].head[2], volts)
         assert level.sums["power_W unknown"] == (0.0, pytest.approx(unknown_s))  # half of either side of the reading
 
 
 def test_volts_missing_at_an_end_are_those_of_the_nearest_reading():
     """Within the gap limit; a column that is missing altogether stays unknown."""
-    (level,) = found(np.arange(5.0), current_A=2.0, voltage_V=[np.nan, 24.0, 25.0, 26.0, np.nan]).plateaus
+    (level,) = plateaus_of(np.arange(5.0), current_A=2.0, voltage_V=[np.nan, 24.0, 25.0, 26.0, np.nan]).plateaus
     assert level.traces["voltage_V"].head == [24.0, 24.0, 25.0, 26.0, 26.0]
-    (blind,) = found(np.arange(5.0), current_A=2.0, voltage_V=np.nan).plateaus
+    (blind,) = plateaus_of(np.arange(5.0), current_A=2.0, voltage_V=np.nan).plateaus
     assert math.isnan(blind.traces["voltage_V"].usual)
     assert blind.sums["power_W unknown"] == (0.0, 4.0)
 
@@ -154,8 +154,8 @@ def test_volts_missing_at_an_end_are_those_of_the_nearest_reading():
 def test_watts_whose_sign_contradicts_the_current_give_way_at_the_bank_only():
     """100 W beside -5 A at 24 V are -120 W; behind an inverter amps have no sign and the watts stay."""
     readings = {"current_A": -5.0, "voltage_V": 24.0, "power_W": 100.0}
-    (bank,) = found(np.arange(5.0), **readings).plateaus
-    (behind,) = found(np.arange(5.0), how(side="ac"), **readings).plateaus
+    (bank,) = plateaus_of(np.arange(5.0), **readings).plateaus
+    (behind,) = plateaus_of(np.arange(5.0), how(side="ac"), **readings).plateaus
     assert (bank.traces["power_W"].usual, behind.traces["power_W"].usual) == (-120.0, 100.0)
 
 
