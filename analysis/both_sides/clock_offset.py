@@ -135,7 +135,7 @@ class _Match:
         return len(self.pairs) - self.missed / 2
 
 
-class _Line(NamedTuple):
+class _LineThrough(NamedTuple):
     """A straight line through the pairs: offset in the middle of the steps, drift [1], and their covariance."""
 
     offset_s: float
@@ -260,7 +260,7 @@ class _Search:
         """Tell whether a match is at another offset, not the same one found again."""
         return abs(match.offset_s - best.offset_s) > 2 * self._within_s
 
-    def _line(self, match: _Match) -> _Line:
+    def _line(self, match: _Match) -> _LineThrough:
         """Return the line through the pairs by weighted least squares."""
         bank, behind = np.array(match.pairs).T
         time_s, apart_s = self._behind.time_s[behind], self._bank.time_s[bank] - self._behind.time_s[behind]
@@ -276,7 +276,7 @@ class _Search:
         left = right - weighted @ np.array([offset_s, drift])
         # What scatters more than spacings explain widens the interval; what scatters less by chance does not narrow it.
         scatter = max(1.0, float(left @ left) / max(len(left) - 2, 1))
-        return _Line(float(offset_s), float(drift), np.asarray(covariance * scatter))
+        return _LineThrough(float(offset_s), float(drift), np.asarray(covariance * scatter))
 
     def fitted(self, match: _Match) -> ClockOffset:
         """Return the result of a match; Refusal where it does not fix the offset to one sampling interval."""
