@@ -155,11 +155,11 @@ def find_unit(text: str) -> Unit:
     bare = _bare(plain)
     if bare in ALIASES:
         return UNITS[ALIASES[bare]]
-    found = [unit for symbol, unit in UNITS.items() if _bare(symbol) == bare]
-    if len(found) == 1:
-        return found[0]
-    if found:
-        choices = " or ".join(unit.symbol for unit in found)
+    matches = [unit for symbol, unit in UNITS.items() if _bare(symbol) == bare]
+    if len(matches) == 1:
+        return matches[0]
+    if matches:
+        choices = " or ".join(unit.symbol for unit in matches)
         raise UnknownUnitError(f"unit {text!r} could be {choices}; write it in its right case")
     raise UnknownUnitError(f"unit {text!r} is not known")
 
@@ -183,9 +183,9 @@ def unit_of(quantity: str, text: str | None, *, column: str) -> Unit:
         ratios = _RATIOS[quantity]
         if text is None:
             return Unit("%" if quantity.endswith("_pct") else "1", "ratio")
-        if (found := ratios.get(text.strip().lower())) is None:
+        if (factor := ratios.get(text.strip().lower())) is None:
             raise InputError(f"column {column!r}: unit {text!r} is not one of {', '.join(ratios)}")
-        return Unit(text, "ratio", multiply=found) if found >= 1 else Unit(text, "ratio", divide=round(1 / found))
+        return Unit(text, "ratio", multiply=factor) if factor >= 1 else Unit(text, "ratio", divide=round(1 / factor))
     if text is None:
         return UNITS[quantity.rsplit("_", 1)[1]] if quantity != "flow_L_per_min" else UNITS["L/min"]
     known = ", ".join(unit.symbol for unit in UNITS.values() if unit.dimension == dimension)

@@ -12,9 +12,10 @@ from shuntbook.cli.render.wording.clock import from_to, in_zone
 from shuntbook.cli.render.wording.numbers import SAMPLING
 from shuntbook.ingest.durations import seconds
 from shuntbook.ingest.errors import InputError
-from shuntbook.ingest.exports.convert import Converted, convert, is_log, rejects_path
+from shuntbook.ingest.exports.convert import Converted, convert, is_log
 from shuntbook.ingest.exports.intake import Stated, take_in
 from shuntbook.ingest.log.meta import LogMeta
+from shuntbook.ingest.safe_files.rejects import rejects_path
 from shuntbook.ingest.safe_files.whole_file import refuse_existing, refuse_input
 
 if TYPE_CHECKING:

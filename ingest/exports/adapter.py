@@ -22,7 +22,7 @@ class Described(Protocol):
         """Whether its columns speak of alternating current."""
 
     @property
-    def said(self) -> Sequence[str]:
+    def remarks(self) -> Sequence[str]:
         """What was noticed, in sentences."""
 
     def describe(self) -> list[str]:

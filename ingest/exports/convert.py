@@ -16,15 +16,13 @@ from shuntbook.ingest.errors import InputError
 from shuntbook.ingest.exports.delimited.rows import RowBatch
 from shuntbook.ingest.log.arrow import flat, floats, integers
 from shuntbook.ingest.log.gap_limit import IntervalCount
-from shuntbook.ingest.log.log import FILE_MARK, LogWriter, Readings, ahead, level_of, new_log, to_batch
+from shuntbook.ingest.log.log import FILE_MARK, ROWS_A_GROUP, LogWriter, Readings, ahead, level_of, new_log, to_batch
 from shuntbook.ingest.log.meta import LogMeta
-from shuntbook.ingest.safe_files.rejects import Reject, RejectsFile, rejects_file, rejects_path
+from shuntbook.ingest.safe_files.rejects import Reject, RejectsFile, rejects_file
 from shuntbook.ingest.safe_files.whole_file import hidden_beside, take_place, told_by_name
 
 if TYPE_CHECKING:
     from .adapter import Export
-
-__all__ = ["MOST_REJECTED", "Converted", "convert", "rejects_path"]
 
 #: Share of rows that may be unreadable before the person is asked.
 MOST_REJECTED = 0.05
@@ -51,7 +49,7 @@ class Converted:
 @dataclass
 class _Tally:
     read: int = 0
-    kept: int = 0
+    written: int = 0
     rejected: int = 0
     torn: int = 0
     repeated_headers: int = 0
@@ -62,7 +60,7 @@ class _Tally:
 
     def count(self, batch: RowBatch) -> None:
         time_us, rejects = batch.readings.time_us, batch.rejects
-        self.kept += len(time_us)
+        self.written += len(time_us)
         self.torn += batch.torn
         self.rejected += len(rejects)
         self.read += len(time_us) + len(rejects)
@@ -72,6 +70,7 @@ class _Tally:
             follows = self.last_us is None or time_us[0] > self.last_us
             self.increasing = self.increasing and bool(follows and (np.diff(time_us) > 0).all())
             self.last_us = int(time_us[-1])
+            # Once out of order, the spacings are counted anew when the rows are settled.
             if self.increasing:
                 self.intervals.add(time_us, level_of(batch.readings.quantities))
 
@@ -79,28 +78,16 @@ class _Tally:
 def convert(
     export: Export, out: Path, meta: LogMeta, *, reverse_sign: bool, allow_rejects: bool, gap_limit_s: float | None
 ) -> Converted:
-    """Read an export to its end and write the log.
+    """Read an export to its end and write the log; what stands at `out` is replaced.
 
-    Parameters
-    ----------
-    export : CsvExport
-        The source.
-    out : Path
-        The log's place; what is there is replaced.
-    meta : LogMeta
-        What is known beforehand; the counts, limits and remarks are filled in.
-    reverse_sign : bool
-        Turn the sign of current and power (side ``dc``).
-    allow_rejects : bool
-        Go on even if more than `MOST_REJECTED` of the rows cannot be read.
-    gap_limit_s : float or None
-        The gap limit, if it is stated. [s]
+    ``meta`` is what is known beforehand; counts, limits and remarks are filled in. `reverse_sign` turns current and
+    power (side ``dc``). `gap_limit_s` is given where it is stated. [s]
 
     Raises
     ------
     InputError
-        If too many rows cannot be read, and only the rejects file is written then; if nothing can be written there;
-        or if another log's rejects stand there.
+        If more than `MOST_REJECTED` of the rows cannot be read and `allow_rejects` does not say to go on: only the
+        rejects file is written then; if nothing can be written there; or if another log's rejects stand there.
     """
     tally = _Tally()
     with ExitStack() as stack:
@@ -108,6 +95,8 @@ def convert(
         spool = stack.enter_context(_spool(out))
         writer = LogWriter(spool, export.quantities)
         try:
+            # The rows go to a spool in the order they come; whether they are in order of time is known at the end, and
+            # then most spools are the log already. Memory does not grow with the length.
             for batch in ahead(export.batches()):
                 tally.count(batch)
                 rejects.add(batch.rejects)
@@ -115,9 +104,11 @@ def convert(
                 if len(batch.readings.time_us):
                     writer.write(to_batch(turned(batch.readings) if reverse_sign else batch.readings))
             _check(tally, allow_rejects, rejects.path, export)
+            # After the last row: most files were hashed on the way, so that they are not read twice.
             for source in export.sources:
                 source.stamp()
             meta = _filled(meta, export, tally)
+            # The rejects take their name before the log, so that no log lacks rows that are nowhere.
             if tally.increasing:
                 meta = _with_limits(meta, tally.intervals, gap_limit_s)
                 writer.finish(meta)
@@ -130,8 +121,11 @@ def convert(
             raise
         from shuntbook.ingest.log.timeline import settle  # most exports come in order and need none of it
 
+        # Rows out of order are sorted in memory, the one way that grows with the log.
         settled = settle(_load(spool, export.quantities))
-        meta = _settled_meta(meta, settled.readings, settled.said(), settled.merged, settled.clock_steps, gap_limit_s)
+        meta = _settled_meta(
+            meta, settled.readings, settled.sentences(), settled.merged, settled.clock_steps, gap_limit_s
+        )
         with new_log(out, export.quantities) as final:
             _write_slices(final, settled.readings)
             final.finish(meta)
@@ -143,12 +137,13 @@ def convert(
 def _check(tally: _Tally, allow: bool, rejects: Path, export: Export) -> None:
     name, first = export.sources[0].name, tally.first_reject
     where = f"{first.file}, line {first.line}: {first.reason}" if first else ""
-    if not tally.kept:
+    if not tally.written:
         if first is None:
             raise InputError(f"{name}: holds no row of readings")
         raise InputError(
             f"{name}: none of its {tally.read} rows could be read; the first: {where}. All are in {rejects}"
         )
+    # A last line that was cut short says nothing about the others.
     if tally.rejected - tally.torn > MOST_REJECTED * tally.read and not allow:
         share = 100 * tally.rejected / tally.read
         raise InputError(
@@ -159,7 +154,7 @@ def _check(tally: _Tally, allow: bool, rejects: Path, export: Export) -> None:
 
 def _check_on_the_way(tally: _Tally, allow: bool, rejects: Path, export: Export) -> None:
     """Stop early where it can hardly be an export: a small packed file may unpack to no end of lines."""
-    if tally.rejected > ENOUGH_REJECTED and tally.rejected > tally.kept and not allow:
+    if tally.rejected > ENOUGH_REJECTED and tally.rejected > tally.written and not allow:
         raise InputError(
             f"{export.sources[0].name}: its first {tally.rejected:,} unreadable rows are more than those that could be "
             f"read, so it was not read to its end and no log was written; they are in {rejects}; "
@@ -168,9 +163,9 @@ def _check_on_the_way(tally: _Tally, allow: bool, rejects: Path, export: Export)
 
 
 def _filled(meta: LogMeta, export: Export, tally: _Tally) -> LogMeta:
-    said = [*meta.said, *dict.fromkeys(line for layout in export.layouts for line in layout.said)]
+    sentences = [*meta.said, *dict.fromkeys(line for layout in export.layouts for line in layout.remarks)]
     if export.clock.local is not None and export.clock.local.ambiguous:
-        said.append(
+        sentences.append(
             f"{export.clock.local.ambiguous} rows stand in an hour that the clocks went through twice; "
             "the second time is taken from where they step back"
         )
@@ -178,33 +173,36 @@ def _filled(meta: LogMeta, export: Export, tally: _Tally) -> LogMeta:
         meta,
         source=[{"name": Path(s.name).name, "sha256": s.digest, "bytes": s.size} for s in export.sources],
         rows_read=tally.read,
-        rows_kept=tally.kept,
+        rows_kept=tally.written,
         rows_rejected=tally.rejected,
-        said=said,
+        said=sentences,
     )
 
 
 def _with_limits(meta: LogMeta, intervals: IntervalCount, gap_limit_s: float | None) -> LogMeta:
     """Return the metadata with the gap limit, stated or counted, and the usual interval."""
     usual_s = intervals.median_s()
-    said = list(meta.said)
+    sentences = list(meta.said)
+    # What is held stands until the next reading however long that takes: no pause is in doubt there.
     if gap_limit_s is None:
         limit = intervals.gap_limit()
-        said += [limit.said] if limit.said and meta.sampling != "held" else []
+        sentences += [limit.sentence] if limit.sentence and meta.sampling != "held" else []
         other_s = None if meta.sampling == "held" else limit.other_s
-        return replace(meta, gap_limit_s=limit.limit_s, other_gap_limit_s=other_s, usual_interval_s=usual_s, said=said)
+        return replace(
+            meta, gap_limit_s=limit.limit_s, other_gap_limit_s=other_s, usual_interval_s=usual_s, said=sentences
+        )
     if usual_s is not None and gap_limit_s < usual_s and meta.sampling == "instant":
-        said.append(
+        sentences.append(
             f"the gap limit ({gap_limit_s:g} s) is shorter than the usual spacing ({usual_s:g} s), "
             "so nothing can be measured between readings; a longer --gap mends that"
         )
-    return replace(meta, gap_limit_s=gap_limit_s, usual_interval_s=usual_s, said=said)
+    return replace(meta, gap_limit_s=gap_limit_s, usual_interval_s=usual_s, said=sentences)
 
 
 def _settled_meta(
     meta: LogMeta,
     readings: Readings,
-    said: list[str],
+    sentences: list[str],
     merged: int,
     steps: list[dict[str, float]],
     gap_limit_s: float | None,
@@ -212,7 +210,7 @@ def _settled_meta(
     intervals = IntervalCount()
     intervals.add(readings.time_us, level_of(readings.quantities))
     meta = replace(
-        meta, rows_kept=len(readings.time_us), rows_merged=merged, clock_steps=steps, said=[*meta.said, *said]
+        meta, rows_kept=len(readings.time_us), rows_merged=merged, clock_steps=steps, said=[*meta.said, *sentences]
     )
     return _with_limits(meta, intervals, gap_limit_s)
 
@@ -234,13 +232,7 @@ def _converted(
 
 @contextmanager
 def _spool(out: Path) -> Iterator[Path]:
-    """Give a hidden place beside the log for readings in the order they come; nothing of it is left behind.
-
-    Raises
-    ------
-    InputError
-        If nothing can be written there.
-    """
+    """Give a hidden place beside the log for readings in the order they come; nothing of it is left behind."""
     with ExitStack() as stack:
         with told_by_name(out):
             spool = stack.enter_context(hidden_beside(out))
@@ -250,6 +242,7 @@ def _spool(out: Path) -> Iterator[Path]:
 def _keep(spool: Path, out: Path) -> tuple[int, int]:
     """Let the spooled readings, already in order, become the log."""
     take_place(spool, out)
+    # Only the ends: the file was just written in order.
     with pq.ParquetFile(out) as file:
         groups = file.metadata.num_row_groups
         first = integers(flat(file.read_row_group(0, columns=["time"])["time"]), 0)[0]
@@ -264,7 +257,7 @@ def _load(spool: Path, quantities: Sequence[str]) -> Readings:
 
 
 def _write_slices(writer: LogWriter, readings: Readings) -> None:
-    step = 1 << 18
+    step = ROWS_A_GROUP
     for start in range(0, len(readings.time_us), step):
         part = slice(start, start + step)
         writer.write(to_batch(Readings(readings.time_us[part], {q: x[part] for q, x in readings.quantities.items()})))
@@ -289,4 +282,4 @@ def turned(readings: Readings) -> Readings:
 
 
 def _turned(name: str, x: NDArray[np.float64]) -> NDArray[np.float64]:
-    return 0.0 - x if name in SIGNED else x
+    return 0.0 - x if name in SIGNED else x  # no negative zeros

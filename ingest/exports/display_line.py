@@ -46,6 +46,7 @@ def parse_line(text: str) -> dict[str, float] | Word:
         return Word(text.lower())
     if re.fullmatch(_NUMBER, text):
         raise DoubtfulLine(f"{text!r} has no unit; write it like 900 W or 74.5 A")
+    # Words with a number in them ("pump 2 on") are remarks: only a line of nothing but amounts is a reading.
     if not _WHOLE.fullmatch(text):
         return Word.REMARK
     parts = [(number, _unit(unit)) for number, unit in _ONE.findall(text)]
@@ -106,10 +107,12 @@ class Standing:
         DoubtfulLine
             If the draw that stood before would stand on beside the new one.
         """
+        # Volts first: watts and amps are worked out from them.
         full = self._with_volts(values)
         self._with_watts(full, side)
         self._with_amps(full, side)
         readings = []
+        # An "off" from before the first amount is known to be amps or watts only now; it is written in its place.
         if self._off_us is not None:
             draws = [name for name in _DRAWS if name in full]
             readings = [Reading(self._off_us, dict.fromkeys(draws, 0.0))] if draws else []
@@ -148,6 +151,7 @@ class Standing:
         full["power_W"] = full["current_A"] * full["voltage_V"]
 
     def _with_amps(self, full: dict[str, float], side: str) -> None:
+        # Behind an inverter watts over volts are not amps: the power factor is missing.
         if side != "dc" or "power_W" not in full or "current_A" in full or "current_A" not in self._values:
             return
         volts = full.setdefault("voltage_V", self._values.get("voltage_V", 0.0))

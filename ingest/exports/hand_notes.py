@@ -38,7 +38,7 @@ class NotesLayout:
     encoding: str
     quantities: tuple[str, ...]
     ac: bool = False
-    said: tuple[str, ...] = ()
+    remarks: tuple[str, ...] = ()
 
     def as_document(self) -> dict[str, Any]:
         """Return the same for JSON."""
@@ -65,7 +65,7 @@ class NotesClock:
 
 
 @dataclass
-class _Found:
+class _Taken:
     """What has come of the lines so far."""
 
     readings: list[Reading] = field(default_factory=list)
@@ -76,29 +76,10 @@ class _Found:
 class HandNotes:
     """Notes of one display, each line standing until the next: ``convert NOTES.txt --profile hand``.
 
-    A line is a clock time, with a date before it if need be, and what `hand_line.parse_line` understands; anything else
-    after the time is a remark and becomes a marker. A line with a date alone says on which day the following ones are;
-    a clock that falls back by more than twelve hours has passed midnight. Lines that begin with # are passed over.
-
-    Parameters
-    ----------
-    path : str or Path
-        The file; ``-`` is standard input.
-    zone : str
-        The zone of the clock, an IANA name.
-    start : datetime or date, optional
-        The day of the first line, if the notes do not say it.
-    side : {'dc', 'ac'}
-        Where the display's meter sits.
-
-    Attributes
-    ----------
-    sources, layouts, quantities, clock, undated, needs_zone
-        What `convert.convert` uses of any export.
-    markers : list of (int, str)
-        Remarks and their instants [us].
-    sampling : str
-        ``held``.
+    A line is a clock time, with a date before it if need be, and what `display_line.parse_line` understands; anything
+    else after the time is a remark and becomes a marker. A line with a date alone says on which day the following ones
+    are; a clock that falls back by more than twelve hours has passed midnight. Lines that begin with # are passed over.
+    ``path`` may be ``-``, standard input; `start` is the day of the first line, if the notes do not say it.
 
     Raises
     ------
@@ -116,21 +97,22 @@ class HandNotes:
         self.clock = NotesClock(LocalClock(zone_named(zone, what="--zone")))
         text, encoding = _text(source)
         reader = _NotesReader(source.name, self.clock.local, _day(start), side)
-        self._found = reader.read(text)
-        self.markers = self._found.markers
-        there = {name for reading in self._found.readings for name in reading.values}
-        self.quantities = tuple(name for name in QUANTITIES_BY_HAND if name in there)
-        self.layouts = [NotesLayout(source.name, encoding, self.quantities, said=tuple(reader.said()))]
+        self._taken = reader.read(text)
+        self.markers = self._taken.markers
+        names = {name for reading in self._taken.readings for name in reading.values}
+        self.quantities = tuple(name for name in QUANTITIES_BY_HAND if name in names)
+        self.layouts = [NotesLayout(source.name, encoding, self.quantities, remarks=tuple(reader.remarks()))]
 
     def batches(self) -> Iterator[RowBatch]:
         """Yield the readings, and the lines that could not be read."""
-        readings = self._found.readings
+        readings = self._taken.readings
         time_us = np.array([reading.time_us for reading in readings], dtype=np.int64)
         values = {q: np.array([r.values.get(q, np.nan) for r in readings], dtype=np.float64) for q in self.quantities}
-        yield RowBatch(Readings(time_us, values), list(self._found.rejects))
+        yield RowBatch(Readings(time_us, values), list(self._taken.rejects))
 
 
 def _text(source: Source) -> tuple[str, str]:
+    # Counted on the way: a packed file may be far larger than it looks.
     raw = b""
     for chunk in source.chunks():
         raw += chunk
@@ -157,12 +139,12 @@ class _NotesReader:
 
     def __init__(self, name: str, local: LocalClock, day: date | None, side: str) -> None:
         self._name, self._local, self._day, self._side = name, local, day, side
-        self._standing, self._found = Standing(), _Found()
+        self._standing, self._taken = Standing(), _Taken()
         self._last: datetime | None = None
         self._last_us = NO_TIME
         self._closed = self._ended = False
 
-    def read(self, text: str) -> _Found:
+    def read(self, text: str) -> _Taken:
         """Take all lines in."""
         for number, line in enumerate(text.splitlines(), 1):
             if not (plain := line.strip()) or plain.startswith("#"):
@@ -170,12 +152,12 @@ class _NotesReader:
             try:
                 self._line(plain)
             except (_Unreadable, DoubtfulLine) as why:
-                self._found.rejects.append(Reject(self._name, number, str(why), line[:2000]))
-        return self._found
+                self._taken.rejects.append(Reject(self._name, number, str(why), line[:2000]))
+        return self._taken
 
-    def said(self) -> list[str]:
+    def remarks(self) -> list[str]:
         """Return what should be known about the notes, in sentences."""
-        if self._closed or not self._found.readings:
+        if self._closed or not self._taken.readings:
             return []
         return ["the notes end without off or end, so the last reading stands for no time"]
 
@@ -183,35 +165,36 @@ class _NotesReader:
         if _DATE.fullmatch(text):
             self._day, self._last = _date(text), None
             return
-        found = _LINE.fullmatch(text)
-        if found is None:
+        match = _LINE.fullmatch(text)
+        if match is None:
             raise _Unreadable("does not begin with a clock time such as 10:02 or 10:02:30")
         if self._ended:
             raise _Unreadable("comes after end; convert the lines after it as a file of their own")
-        time_us = self._instant(found)
-        self._take(time_us, found[5])
+        time_us = self._instant(match)
+        self._take(time_us, match[5])
         self._last_us = time_us
 
     def _take(self, time_us: int, text: str) -> None:
         line = parse_line(text)
         if isinstance(line, dict):
-            self._found.readings += self._standing.take(time_us, line, side=self._side)
+            self._taken.readings += self._standing.take(time_us, line, side=self._side)
             self._closed = False
         elif line is Word.REMARK:
             if not text:
                 raise _Unreadable("says nothing after the time")
-            self._found.markers.append((time_us, text))
+            self._taken.markers.append((time_us, text))
         else:
-            self._found.readings += (self._standing.off if line is Word.OFF else self._standing.end)(time_us)
+            self._taken.readings += (self._standing.off if line is Word.OFF else self._standing.end)(time_us)
             self._closed, self._ended = True, line is Word.END
 
-    def _instant(self, found: re.Match[str]) -> int:
+    def _instant(self, match: re.Match[str]) -> int:
         """Return a line's instant in UTC. [us]."""
-        moment = self._moment(found)
+        moment = self._moment(match)
         local_us = np.array([(moment - _EPOCH) // timedelta(microseconds=1)], dtype=np.int64)
         time_us = int(self._local.to_utc(local_us)[0])
         if time_us == NO_TIME:
             raise _Unreadable("this time never was on the clocks of the zone (they went forward)")
+        # Lines are never sorted: notes out of order are a slip, and which line is wrong only their writer knows.
         if time_us <= self._last_us:
             raise _Unreadable(
                 "is not later than the line before; if it is the next day, put a line with the date above"
@@ -219,20 +202,21 @@ class _NotesReader:
         self._last = moment
         return time_us
 
-    def _moment(self, found: re.Match[str]) -> datetime:
+    def _moment(self, match: re.Match[str]) -> datetime:
         """Return a line's local date and time."""
-        stated = found[1]
+        stated = match[1]
         day = _date(stated) if stated else self._day
         if day is None:
             raise InputError(
                 f"{self._name}: does not say on which day it was; put a line such as 2026-06-13 at the top, "
                 "or add --start 2026-06-13"
             )
-        hour, minute = int(found[2]), int(found[3])
-        second_us = round(float((found[4] or "0").replace(",", ".")) * 1e6)
+        hour, minute = int(match[2]), int(match[3])
+        second_us = round(float((match[4] or "0").replace(",", ".")) * 1e6)
         if hour > 23 or minute > 59 or second_us >= 60_000_000:
             raise _Unreadable("is no time of day")
         moment = datetime(day.year, day.month, day.day, hour, minute) + timedelta(microseconds=second_us)
+        # A person seldom writes the date again after midnight.
         if stated is None and self._last is not None and self._last - moment > _MIDNIGHT:
             moment += timedelta(days=1)
         self._day = moment.date()

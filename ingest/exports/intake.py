@@ -59,14 +59,7 @@ class Intake:
 
 
 def take_in(names: Sequence[str], stated: Stated) -> Intake:
-    """Return the export that these files are.
-
-    Parameters
-    ----------
-    names : sequence of str
-        Paths in order; ``-`` is standard input.
-    stated : Stated
-        What is known about them.
+    """Return the export that these files are, given in order; ``-`` is standard input.
 
     Raises
     ------
@@ -83,6 +76,7 @@ def take_in(names: Sequence[str], stated: Stated) -> Intake:
 
 
 def _zone(stated: Stated) -> str | None:
+    # What the person says goes before the profile, and that before this computer.
     if stated.zone is not None:
         zone_named(stated.zone, what="--zone")
         return stated.zone
@@ -94,6 +88,7 @@ def _zone(stated: Stated) -> str | None:
 
 def _export(names: Sequence[str], stated: Stated, zone: str) -> Export:
     profile = stated.profile
+    # Notes have no columns, and so share nothing with a table but what comes out.
     if profile is not None and profile.notes:
         from .hand_notes import HandNotes
 
@@ -109,6 +104,7 @@ def _export(names: Sequence[str], stated: Stated, zone: str) -> Export:
 def _refuse_names_given_twice(names: Sequence[str]) -> None:
     places: set[str] = set()
     for name in names:
+        # Links and relative names may lead to one file twice, which would count each reading twice.
         place = name if name == "-" else os.path.realpath(name)
         if place in places:
             raise InputError(f"{name}: is given twice; name each export once")
@@ -117,15 +113,15 @@ def _refuse_names_given_twice(names: Sequence[str]) -> None:
 
 def _refuse_copies(sources: Sequence[Source]) -> None:
     """Refuse an export under two names; those that only overlap are put together row by row."""
-    found: dict[str, str] = {}
+    names: dict[str, str] = {}
     for source in sources if len(sources) > 1 else ():
         source.stamp()
-        if source.digest in found:
+        if source.digest in names:
             raise InputError(
-                f"{source.name}: is given twice, since {found[source.digest]} holds the same, byte for byte; "
+                f"{source.name}: is given twice, since {names[source.digest]} holds the same, byte for byte; "
                 "leave one of them out"
             )
-        found[source.digest] = source.name
+        names[source.digest] = source.name
 
 
 def _wishes(stated: Stated) -> Wishes:
@@ -154,11 +150,11 @@ def _wishes(stated: Stated) -> Wishes:
 def _meta(export: Export, stated: Stated, zone: str | None) -> LogMeta:
     profile, assumed = stated.profile, zone or zone_of_computer()
     side = stated.side or (profile.side if profile else None)
-    said = []
+    sentences = []
     if export.needs_zone and zone is None:
-        said.append(f"the times carry no zone; this computer's own, {assumed}, is assumed (--zone says another)")
+        sentences.append(f"the times carry no zone; this computer's own, {assumed}, is assumed (--zone says another)")
     if export.undated:
-        said.append("the times only count from the start, so no dates are known (--start says when it began)")
+        sentences.append("the times only count from the start, so no dates are known (--start says when it began)")
     return LogMeta(
         meter=stated.meter,
         side=side or ("ac" if export.layouts[0].ac else "dc"),
@@ -170,7 +166,7 @@ def _meta(export: Export, stated: Stated, zone: str | None) -> LogMeta:
         undated=export.undated,
         sign_applied=-1 if stated.reverse_sign else 1,
         markers=list(export.markers),
-        said=said,
+        said=sentences,
         tool_version=__version__,
     )
 
@@ -199,6 +195,8 @@ class StampClock:
             return self.local.to_utc(time_us)
         if self.wraps and len(time_us):
             before = np.concatenate([[time_us[0] if self._last_us is None else self._last_us], time_us[:-1]])
+            # A clock that falls by nearly a day has passed midnight; by less it was set back, which is settled later. A
+            # count of hours beyond 24 never wraps.
             midnights = (before - time_us > _DAY_US * 9 // 10) & (before <= _DAY_US)
             self._last_us = int(time_us[-1])
             days = self._days_us + np.cumsum(midnights) * _DAY_US
@@ -208,18 +206,10 @@ class StampClock:
 
 
 class CsvExport:
-    """One meter's export in delimited text.
+    """One meter's export in delimited text: one file or several, in order, all with the same quantities.
 
-    Parameters
-    ----------
-    sources : sequence of Source
-        The files, in order; all must hold the same quantities.
-    wishes : Wishes
-        What is stated about them.
-    zone : str
-        The zone of stamps without an offset, an IANA name.
-    start : datetime, optional
-        When elapsed time began; without it the log is undated.
+    ``zone`` is that of stamps without an offset, an IANA name; `start` is when elapsed time began: without it the log
+    is undated.
 
     Raises
     ------
@@ -282,6 +272,8 @@ def _start_us(start: datetime, zone: str) -> int:
 
 def _with_orders(layouts: list[Layout], sources: list[Source]) -> list[Layout]:
     """Decide between day and month first from all rows of all files, where their beginnings leave it open."""
+    # The beginnings of two files may settle what a third leaves open: one meter wrote them all. Only where none does
+    # are all rows read for it.
     open_ = [k for k, layout in enumerate(layouts) if _is_open(layout)]
     if not open_:
         return layouts
@@ -304,6 +296,7 @@ def _order_of_rows(files: list[tuple[Layout, Source]]) -> DateOrder:
     orders = possible_orders(highest)
     if len(orders) == 1:
         return orders[0]
+    # 5 June or 6 May: a guess could move every reading by months, so the person is asked.
     layout = files[0][0]
     if not orders:
         raise InputError(
@@ -322,6 +315,7 @@ def _first_cells(layout: Layout, source: Source) -> Iterator[pa.Array]:
 
 
 def _nth_cells(text: bytes, delimiter: str, index: int) -> list[str]:
+    # By hand and not by Arrow: a damaged row must not stop the look at dates.
     mark = delimiter.encode()
     cells = []
     for line in text.split(b"\n"):

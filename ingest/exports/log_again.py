@@ -15,18 +15,10 @@ _TURNED = "the signs of amps and watts were turned in this log after it was writ
 
 
 def write_again(source: Path, out: Path, *, reverse_sign: bool, gap_limit_s: float | None) -> Log:
-    """Write a log again under another name; the log itself stays as it is.
+    """Write a log again under another name; the log itself stays as it is, what stands at `out` is replaced.
 
-    Markers and all else that its metadata says are kept. Turned twice it is what it was.
-
-    Parameters
-    ----------
-    source, out : Path
-        The log, and the place of the other; what is there is replaced.
-    reverse_sign : bool
-        Let draw and return change places.
-    gap_limit_s : float or None
-        The gap limit from now on, if it is stated. [s]
+    Markers and all else that its metadata says are kept. With its sign turned twice it is what it was. `gap_limit_s` is
+    the gap limit from now on, if it is stated. [s]
 
     Raises
     ------
@@ -40,7 +32,8 @@ def write_again(source: Path, out: Path, *, reverse_sign: bool, gap_limit_s: flo
         raise InputError(f"{source}: holds neither amps nor watts, so there is no sign to turn")
     meta = log.meta
     if reverse_sign:
-        meta = replace(meta, sign_applied=-meta.sign_applied, said=_turned_said(meta.said))
+        meta = replace(meta, sign_applied=-meta.sign_applied, said=_turned_remarks(meta.said))
+    # A stated limit settles what the spacings left open.
     if gap_limit_s is not None:
         meta = replace(meta, gap_limit_s=gap_limit_s, other_gap_limit_s=None)
     with new_log(out, log.quantities) as writer:
@@ -50,6 +43,6 @@ def write_again(source: Path, out: Path, *, reverse_sign: bool, gap_limit_s: flo
     return replace(log, path=out, files=(out,), meta=meta)
 
 
-def _turned_said(said: list[str]) -> list[str]:
+def _turned_remarks(remarks: list[str]) -> list[str]:
     """Return the remarks with the one that the sign was turned, or without it where it was turned before."""
-    return [line for line in said if line != _TURNED] if _TURNED in said else [*said, _TURNED]
+    return [line for line in remarks if line != _TURNED] if _TURNED in remarks else [*remarks, _TURNED]

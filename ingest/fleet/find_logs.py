@@ -159,10 +159,10 @@ def _starts(named: Path) -> list[Path]:
     first = next((k for k, part in enumerate(place.parts) if has_magic(part)), None)
     if first is None:
         raise InputError(f"{named}: there is no such folder or log")
-    found = sorted(Path(*place.parts[:first]).glob("/".join(place.parts[first:])))
-    if not found:
+    places = sorted(Path(*place.parts[:first]).glob("/".join(place.parts[first:])))
+    if not places:
         raise InputError(f"{named}: nothing is called so")
-    return found
+    return places
 
 
 def _common(starts: list[Path]) -> Path:
@@ -213,8 +213,8 @@ def _log_at(path: Path, name: str) -> FoundLog:
 
 
 def _unfinished(name: str, place: str, journal: str | None = None) -> FoundLog:
-    said = _UNFINISHED.format(name=journal or f"{PurePosixPath(name).name}.journal", log=PurePosixPath(name).name)
-    return FoundLog(name, place, kind="unfinished", reason=said)
+    reason = _UNFINISHED.format(name=journal or f"{PurePosixPath(name).name}.journal", log=PurePosixPath(name).name)
+    return FoundLog(name, place, kind="unfinished", reason=reason)
 
 
 def _sites_above(fleet: Fleet, folder: Path, root: Path) -> None:

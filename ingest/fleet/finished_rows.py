@@ -76,8 +76,8 @@ class KeptRows:
             raise self._foreign()
         if torn:
             self._write("")
-        found = [row for line in lines[1:] if (row := _object(line)) is not None]
-        rows = {str(row["log"]): row for row in found}
+        objects = [row for line in lines[1:] if (row := _object(line)) is not None]
+        rows = {str(row["log"]): row for row in objects}
         return rows, bool(torn) or len(rows) != len(lines) - 1
 
     def _foreign(self) -> InputError:

@@ -30,7 +30,7 @@ def listing(url: str) -> list[tuple[str, str, str]]:
     InputError
         If the store is unknown or does not answer, or nothing is there.
     """
-    with _told(url):
+    with _in_words(url):
         store, root = _store(url)
         files = store.find(root)
         if not files:
@@ -67,10 +67,10 @@ def _fetched(place: str, folder: Path, k: int) -> Path:
     if not is_url(place):
         return Path(place)
     path = folder / f"{k}-{PurePosixPath(place).name}"
-    with _told(place):
+    with _in_words(place):
         store, source = _store(place)
-        with store.open(source, "rb") as there, path.open("wb") as here:
-            shutil.copyfileobj(there, here, 1 << 20)
+        with store.open(source, "rb") as remote, path.open("wb") as here:
+            shutil.copyfileobj(remote, here, 1 << 20)
     return path
 
 
@@ -84,7 +84,7 @@ def _store(url: str) -> tuple[Any, str]:
 
 
 @contextmanager
-def _told(url: str) -> Iterator[None]:
+def _in_words(url: str) -> Iterator[None]:
     """Tell what a store has to say in one sentence: its errors are its own."""
     try:
         yield
@@ -93,5 +93,5 @@ def _told(url: str) -> Iterator[None]:
     except FileNotFoundError:
         raise InputError(f"{url}: nothing is found there") from None
     except Exception as error:
-        said = str(error).splitlines()[0] if str(error) else type(error).__name__
-        raise InputError(f"{url}: cannot be read ({said})") from None
+        reason = str(error).splitlines()[0] if str(error) else type(error).__name__
+        raise InputError(f"{url}: cannot be read ({reason})") from None

@@ -51,7 +51,7 @@ def refuse_another_table(path: Path, kind: str, *, force: bool) -> None:
 def is_table(path: Path, kind: str) -> bool:
     """Tell whether a file is a table of this kind; one that is not there is none."""
     try:
-        found = (pq.read_metadata(path).metadata or {}).get(KIND_KEY)
+        stored = (pq.read_metadata(path).metadata or {}).get(KIND_KEY)
     except (pa.ArrowException, OSError):
         return False
-    return bool(found == kind.encode())
+    return bool(stored == kind.encode())

@@ -120,8 +120,8 @@ def settle_unfinished(path: Path) -> str | None:
     OSError
         If the disk is full or failed: the journal stays as it is.
     """
-    found = sorted(path.glob("*.parquet.journal")) if path.is_dir() else [journal_path(path)]
-    logs = [journal.with_name(journal.name.removesuffix(journal.suffix)) for journal in found if journal.exists()]
+    journals = sorted(path.glob("*.parquet.journal")) if path.is_dir() else [journal_path(path)]
+    logs = [journal.with_name(journal.name.removesuffix(journal.suffix)) for journal in journals if journal.exists()]
     return "; ".join(filter(None, map(_settle, logs))) or None
 
 
@@ -176,9 +176,9 @@ def _put_in_place(log: Path, handle: int, *, cut_off: bool) -> Compacted:
 
 def _complete(log: Path, *, cut_off: bool) -> Compacted:
     with JournalReader(journal_path(log)) as journal:
-        there = _meta_of(log)
-        if there is not None and there.capture_id == journal.meta.capture_id:
-            return Compacted(log, there, already=True)
+        meta = _meta_of(log)
+        if meta is not None and meta.capture_id == journal.meta.capture_id:
+            return Compacted(log, meta, already=True)
         if log.exists() and not journal.replaces:
             raise InputError(
                 f"{log}: is not the log of the unfinished capture beside it ({journal.path.name}); "
@@ -202,7 +202,7 @@ def _write(log: Path, journal: JournalReader, *, cut_off: bool) -> Compacted:
         with rejects_file(log, {journal.path.name}) as rejects:
             for readings in in_order(journal, tally, rejects):
                 writer.write(to_batch(readings))
-            if not tally.kept:
+            if not tally.rows:
                 raise _nothing(log, journal, tally)
         rejected = rejects.path if rejects.count else None
         meta = _filled(journal, tally, cut_off=cut_off)
@@ -234,22 +234,22 @@ def _nothing(log: Path, journal: JournalReader, tally: Tally) -> InputError:
 
 
 def _filled(journal: JournalReader, tally: Tally, *, cut_off: bool) -> LogMeta:
-    said = [*journal.meta.said, *tally.said()]
+    remarks = [*journal.meta.said, *tally.sentences()]
     if cut_off:
-        said.append("the capture was cut off; the log was completed from its journal")
+        remarks.append("the capture was cut off; the log was completed from its journal")
     if journal.torn_bytes:
-        said.append(_torn_words(journal.torn_bytes, None))
+        remarks.append(_torn_words(journal.torn_bytes, None))
     rejected = tally.refused + tally.skipped
     stated_s, usual_s = journal.meta.gap_limit_s, tally.intervals.median_s()
     return replace(
         journal.meta,
-        rows_read=tally.kept + tally.merged + rejected,
-        rows_kept=tally.kept,
+        rows_read=tally.rows + tally.merged + rejected,
+        rows_kept=tally.rows,
         rows_rejected=rejected,
         rows_merged=tally.merged,
         gap_limit_s=tally.intervals.gap_limit().limit_s if stated_s is None else stated_s,
         usual_interval_s=journal.meta.usual_interval_s if usual_s is None else usual_s,
         markers=sorted([*journal.meta.markers, *tally.markers]),
         clock_steps=[*journal.meta.clock_steps, *tally.clock_steps],
-        said=said,
+        said=remarks,
     )

@@ -124,8 +124,8 @@ class JournalReader:
 
     def _read_header(self) -> None:
         line = self._file.readline(LINE_MOST)
-        found = unseal(line, 0, 0)
-        if found is None:
+        unsealed = unseal(line, 0, 0)
+        if unsealed is None:
             if not line.endswith(b"\n") and _may_be_begun(
                 line
             ):  # the header is on the disk before the first reading is taken
@@ -134,7 +134,7 @@ class JournalReader:
                 f"{self.path}, line 1: this journal's beginning is damaged or cut short, so it cannot be read; "
                 "it is left as it is: move it away to go on without it"
             )
-        content, self._key = found
+        content, self._key = unsealed
         self._place = len(line)
         self._understand(content)
 
@@ -169,10 +169,10 @@ def _may_be_begun(line: bytes) -> bool:
     return written[: len(_BEGINNING)] == _BEGINNING[: len(written)]
 
 
-def _is_record(found: object, width: int) -> TypeGuard[Record]:
-    if not (isinstance(found, list) and len(found) > 1 and isinstance(found[1], int) and is_instant(found[1])):
+def _is_record(record: object, width: int) -> TypeGuard[Record]:
+    if not (isinstance(record, list) and len(record) > 1 and isinstance(record[1], int) and is_instant(record[1])):
         return False
-    match found:
+    match record:
         case ["reading", int(), list(values)]:
             return len(values) == width and all(x is None or isinstance(x, float) for x in values)
         case ["clock step", int(), float()] | ["marker", int(), str()]:

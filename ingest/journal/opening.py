@@ -12,14 +12,9 @@ from .compaction import settle_unfinished
 
 
 def open_log(path: str | Path, *, complete: bool = True) -> Log:
-    """Open a log.
+    """Open a log: a Parquet file, or a folder of them.
 
-    Parameters
-    ----------
-    path : str or Path
-        A Parquet file, or a folder of them. An unfinished capture found there is completed first.
-    complete : bool, optional
-        False leaves unfinished captures as they are: nothing is written.
+    An unfinished capture that lies there is completed first, unless `complete` is false: then nothing is written.
 
     Raises
     ------
@@ -34,10 +29,10 @@ def open_log(path: str | Path, *, complete: bool = True) -> Log:
         files = sorted(path.glob("*.parquet"))
         if not files:
             raise InputError(f"{path}: this folder holds no log (*.parquet)")
-    opened = [(file, *open_file(file)) for file in files]
-    opened.sort(key=lambda item: item[3])
+    # By their readings and not by name: whether they overlap shows while they are read.
+    opened = sorted(map(open_file, files), key=lambda file: file.first_us)
     first = opened[0]
     for other in opened[1:]:
         check_same_meter(first, other)
-    rows = sum(item[4] for item in opened)
-    return Log(path, tuple(item[0] for item in opened), with_limits(opened), first[2], rows, completed)
+    rows = sum(file.rows for file in opened)
+    return Log(path, tuple(file.path for file in opened), with_limits(opened), first.quantities, rows, completed)

@@ -24,7 +24,7 @@ class Tally:
     """What a journal holds, counted while its readings pass by."""
 
     journal: str
-    kept: int = 0
+    rows: int = 0
     merged: int = 0
     refused: int = 0
     skipped: int = 0
@@ -58,13 +58,13 @@ class Tally:
     def count(self, readings: Readings, written: int) -> None:
         """Take in readings that are kept; `written` is how many there were before equal stamps were merged."""
         time_us = readings.time_us
-        self.kept += len(time_us)
+        self.rows += len(time_us)
         self.merged += written - len(time_us)
         self.first_us = int(time_us[0]) if self.first_us is None else self.first_us
         self.last_us = int(time_us[-1])
         self.intervals.add(time_us, level_of(readings.quantities))
 
-    def said(self) -> list[str]:
+    def sentences(self) -> list[str]:
         """Return in sentences what happened."""
         lines = [f"{kind}: {count:,} x while capturing, {first}" for kind, (count, first) in self.remarks.items()]
         if self.skipped:

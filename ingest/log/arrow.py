@@ -45,10 +45,10 @@ def valid(array: pa.Array) -> NDArray[np.bool_]:
 
 
 def column(
-    x: NDArray[np.int64] | NDArray[np.float64], kind: pa.DataType, there: NDArray[np.bool_] | None = None
+    x: NDArray[np.int64] | NDArray[np.float64], kind: pa.DataType, filled: NDArray[np.bool_] | None = None
 ) -> pa.Array:
     """Return NumPy's eight-byte values as an array of `kind`; null where `there` is false."""
-    bitmap = None if there is None or there.all() else pa.py_buffer(np.packbits(there, bitorder="little").tobytes())
+    bitmap = None if filled is None or filled.all() else pa.py_buffer(np.packbits(filled, bitorder="little").tobytes())
     return pa.Array.from_buffers(kind, len(x), [bitmap, pa.py_buffer(np.ascontiguousarray(x))])
 
 
@@ -56,8 +56,8 @@ def strings(texts: Sequence[str | None]) -> pa.Array:
     """Return texts as an array; its items serve as scalars."""
     encoded = [(text or "").encode() for text in texts]
     ends = np.cumsum([0, *map(len, encoded)], dtype=np.int32)
-    there = np.array([text is not None for text in texts], dtype=bool)
-    bitmap = None if there.all() else pa.py_buffer(np.packbits(there, bitorder="little").tobytes())
+    filled = np.array([text is not None for text in texts], dtype=bool)
+    bitmap = None if filled.all() else pa.py_buffer(np.packbits(filled, bitorder="little").tobytes())
     return pa.Array.from_buffers(pa.string(), len(texts), [bitmap, pa.py_buffer(ends), pa.py_buffer(b"".join(encoded))])
 
 

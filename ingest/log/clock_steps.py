@@ -17,40 +17,34 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+#: Meters and networks may deliver a hundred rows late, and one to three stray: common practice, no source.
 LATE_ROWS, FEW_ROWS = 100, 3
 _SECOND_US = 1_000_000
 Columns = dict[str, NDArray[np.float64]]
 
 
 def follow_on(time_us: NDArray[np.int64], quantities: Columns) -> list[dict[str, float]]:
-    """Move forward what follows each setting back of the clock.
+    """Move forward what follows each setting back of the clock: the stamps [us], as written, are changed in place.
 
-    Parameters
-    ----------
-    time_us : array of int64, shape (n,)
-        Stamps in the order they were written; changed in place. [us]
-    quantities : dict of arrays, shape (n,)
-        Readings by name.
-
-    Returns
-    -------
-    list of dict
-        ``at_us`` and ``step_s`` of each step.
+    Returns ``at_us`` and ``step_s`` of each step.
     """
     steps = np.diff(time_us)
     if (1 + (steps < 0).sum()) * FEW_ROWS > len(time_us):
         return []
+    # Only steps forward tell the rhythm; where there are none, a second keeps the rows apart.
     usual = int(np.median(steps[steps > 0])) if (steps > 0).any() else _SECOND_US
+    # Stray rows first: to a clock that was never set, the rows after them would look set back.
     stray = _stray(time_us, usual)
     if not stray.any():
         return _moved(time_us, quantities, usual)
     others = np.flatnonzero(~stray)
+    # Without them the rows are as one steady meter wrote them; afterwards a stray row moves as the row before it.
     moved = time_us[others]
-    found = _moved(moved, {name: x[others] for name, x in quantities.items()}, usual)
+    clock_steps = _moved(moved, {name: x[others] for name, x in quantities.items()}, usual)
     shift = moved - time_us[others]
     time_us[others] = moved
     time_us[stray] += shift[np.maximum(np.searchsorted(others, np.flatnonzero(stray)) - 1, 0)]
-    return found
+    return clock_steps
 
 
 def _stray(time_us: NDArray[np.int64], usual: int) -> NDArray[np.bool_]:
@@ -71,6 +65,7 @@ def _leaps(time_us: NDArray[np.int64], stray: NDArray[np.bool_], begin: int, bac
     """Tell whether the rows from `begin` to `back` leap ahead of those before, and that at `back` goes on with them."""
     near = slice(max(begin - FEW_ROWS - 1, 0), begin)
     rows_before = time_us[near][~stray[near]]
+    # At the very beginning there is nothing to go on with: a leap of more than as many rows would take must do.
     if not len(rows_before):
         return bool(time_us[begin:back].min() - time_us[back] > (FEW_ROWS - 0.5) * usual)
     before = int(rows_before.max())
@@ -104,20 +99,23 @@ class _Covered:
 
 def _moved(time_us: NDArray[np.int64], quantities: Columns, usual: int) -> list[dict[str, float]]:
     bounds = [0, *(np.flatnonzero(np.diff(time_us) < 0) + 1).tolist(), len(time_us)]
-    covered, found, shift = _Covered(), [], 0
+    covered, clock_steps, shift = _Covered(), [], 0
     for start, stop in pairwise(bounds):
         run = time_us[start:stop]  # a view: the stamps themselves are moved
+        # What follows a step was written by the clock that was set, so it moves along.
         if shift:
             run += shift
         inside = _rows_set_back(run, covered, usual) if stop - start > FEW_ROWS else 0
         rows = slice(start, start + inside)
+        # Among rows as near as neighbours are: otherwise the stretch fills a hole. And not the same readings: otherwise
+        # it is an export that overlaps.
         if inside and _beside_others(time_us, rows, usual) and not _say_again(time_us, quantities, rows):
             step = covered.end + usual - int(run[0])
-            found.append({"at_us": covered.end, "step_s": step / _SECOND_US})
+            clock_steps.append({"at_us": covered.end, "step_s": step / _SECOND_US})
             run += step
             shift += step
         covered.add(int(run[0]), int(run[-1]))
-    return found
+    return clock_steps
 
 
 def _rows_set_back(run: NDArray[np.int64], covered: _Covered, usual: int) -> int:
@@ -125,6 +123,7 @@ def _rows_set_back(run: NDArray[np.int64], covered: _Covered, usual: int) -> int
     if not covered.overlaps(int(run[0]), int(run[-1])):
         return 0
     inside = int(np.searchsorted(run, covered.end, side="right"))
+    # Late rows end where those that came in time go on; a clock set back passes that point at its usual pace.
     goes_on = FEW_ROWS < inside < len(run) and run[inside] - run[inside - 1] <= 1.5 * usual
     return inside if inside > LATE_ROWS or goes_on else 0
 

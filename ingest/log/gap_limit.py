@@ -32,51 +32,44 @@ ONLY_CHANGES = (
 
 @dataclass(frozen=True)
 class GapLimit:
-    """The limit, and what it could be as well.
+    """The longest spacing that is still one measurement, ``limit_s``, and what it could be as well.
 
-    Parameters
-    ----------
-    limit_s : float
-        Longest spacing that is still one measurement. [s]
-    other_s : float or None
-        A limit by which the pauses count the other way; None where the spacings leave no doubt. [s]
-    said : str or None
-        What a person should know of it, in a sentence.
+    ``other_s``: a limit by which the pauses count the other way; None where the spacings leave no doubt. ``sentence``:
+    what a person should know of it.
     """
 
     limit_s: float
     other_s: float | None = None
-    said: str | None = None
+    sentence: str | None = None
 
 
 def gap_limit(usual: SpacingCount, paused: SpacingCount, slowest_s: float, pauses: Pauses | None) -> GapLimit:
     """Return the gap limit of a log.
 
-    Parameters
-    ----------
-    usual, paused : SpacingCount
-        Its spacings: those that keep to the rhythm around them, and those that do not.
-    slowest_s : float
-        The slowest rhythm that is kept up for a while. [s]
-    pauses : Pauses or None
-        What was read on either side of the pauses.
+    ``usual`` spacings keep to the rhythm around them, `paused` do not; `slowest_s` is the slowest rhythm that is kept
+    up for a while [s]; `pauses` is what was read on either side of the pauses.
     """
     wide_s = max(_five_times_most_of(usual.with_all_of(paused)), GAP_TIMES * slowest_s)
     out_s = _five_times_most_of(usual)  # pauses up to here do not stand out from spacings that vary by themselves
+    # The time in doubt: pauses that the ordinary limit would bridge, though they stand out from the usual spacings.
     doubtful_s = float(paused.total_s(wide_s) - paused.total_s(out_s))
     if doubtful_s <= 0:
         return GapLimit(wide_s)
+    # Leaving pauses out is worth it only where it puts less time on the wrong side than bridging them all.
     narrow_s = _between(usual, paused, out_s, wide_s)
     bridges = doubtful_s <= _wrong_s(usual, paused, narrow_s)
     count, longest_s = paused.count(to_s=wide_s) - paused.count(to_s=out_s), paused.longest_s(to_s=wide_s)
+    # Too little to be worth a word: the limit that is less wrong, and no second figure.
     if count < _HABIT or doubtful_s < _MATTERS * usual.total_s():
         return GapLimit(wide_s if bridges else narrow_s)
     these = f"{count:,} pauses of up to {longest_s:,.6g} s stand out from the spacings around them"
+    # The readings speak before the spacings: who writes only changes has measured in the pause, too.
     if pauses is not None and pauses.of_changes_only(wide_s):
         why = "they begin and end at one level, as with a meter that keeps only changes, and so are bridged"
         return GapLimit(wide_s, None, f"{these}; {why} (--gap {option(narrow_s)} leaves them out)")
     if bridges:
         return GapLimit(wide_s, None, f"{these}; they are bridged, since no limit leaves out them alone")
+    # Now only a person can tell; so both limits go on, and every answer by both where they differ.
     bridging_s = _rounded_up(longest_s)
     return GapLimit(
         narrow_s, bridging_s, f"{these}; they are left out as gaps (--gap {option(bridging_s)} bridges them)"
@@ -101,10 +94,13 @@ def _between(usual: SpacingCount, paused: SpacingCount, out_s: float, wide_s: fl
     """Return the limit that parts usual spacings and pauses best: five times the usual ones, where that does it. [s]"""
     sizes_s = np.concatenate([[out_s], usual.sizes_s[usual.sizes_s > out_s]])
     wrong_s = _wrong_s(usual, paused, sizes_s)
+    # Candidates are the usual spacings themselves: between two of them nothing changes sides but pauses.
     best_s = float(sizes_s[np.argmin(wrong_s)])
     if best_s <= out_s:
         return out_s
     next_s = float(paused.sizes_s[paused.sizes_s > best_s].min(initial=wide_s))
+    # A round number in the middle, by ratio, of the gap between the two kinds reads better than a spacing to the
+    # millisecond.
     between_s = float(f"{sqrt(best_s * next_s):.2g}")
     return between_s if best_s <= between_s < next_s else best_s
 
@@ -153,6 +149,7 @@ class IntervalCount:
         self._near_us = np.concatenate([self._near_us, np.diff(np.concatenate([self._last_us, time_us]))])
         self._levels = np.concatenate([self._levels, level])
         self._last_us = time_us[-1:]
+        # A spacing is judged once as many follow it as come before; until then it waits.
         self._count(max(len(self._near_us) - AROUND, self._counted))
         behind = max(self._counted - AROUND, 0)
         self._near_us, self._levels = self._near_us[behind:].copy(), self._levels[behind:].copy()
@@ -162,6 +159,7 @@ class IntervalCount:
         """Count the spacings before `until` that are not counted yet."""
         these = slice(self._counted, until)
         spacings_us, is_pause = self._near_us[these], np.zeros(until - self._counted, dtype=bool)
+        # Most stretches hold nothing that could be a pause, and need no look around.
         if spacings_us.max(initial=0) > _ALWAYS_ONE_US:
             around = _Around(self._near_us)
             is_pause = around.pauses()[these]
@@ -194,7 +192,7 @@ class IntervalCount:
         limit = gap_limit(whole.usual, whole.paused, whole.slowest_us / 1e6, whole._pauses)
         if whole._changes is None or not whole._changes.are_all(whole.usual.with_all_of(whole.paused)):
             return limit
-        return replace(limit, said=f"{limit.said}. {ONLY_CHANGES}" if limit.said else ONLY_CHANGES)
+        return replace(limit, sentence=f"{limit.sentence}. {ONLY_CHANGES}" if limit.sentence else ONLY_CHANGES)
 
 
 class _Around:

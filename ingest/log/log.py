@@ -28,7 +28,6 @@ if TYPE_CHECKING:
     import pandas as pd
 
 Item = TypeVar("Item")
-
 #: So many items wait at most, beside the one that is worked on: the next, and the one after where that took long.
 MOST: Final = 2
 
@@ -80,6 +79,7 @@ def frame_of(log: Log, quantities: Sequence[str] | None, start: When | None, sto
         index: pd.Index = pd.TimedeltaIndex(time_us.astype("timedelta64[us]"), name="elapsed")
     else:
         index = pd.DatetimeIndex(time_us.astype("datetime64[us]"), name="time").tz_localize("UTC")
+    # `scan` passes over whole row groups; the rows at both ends are cut here.
     inside = np.ones(len(time_us), dtype=bool)
     inside &= True if from_us is None else time_us >= from_us
     inside &= True if to_us is None else time_us <= to_us
@@ -104,17 +104,12 @@ def _microseconds(when: When, log: Log) -> int:
 
 
 TIME_TYPE = pa.timestamp("us", tz="UTC")
-
 ROWS_A_GROUP = 1 << 18
-
 #: Readings handed on at once: enough that NumPy's calls cost little, few enough to stay in a processor's cache.
 ROWS_AT_ONCE = 1 << 16
-
 #: What a Parquet file begins and ends with.
 FILE_MARK: Final = b"PAR1"
-
 DAMAGED = "this log is damaged or cut short; copy it again from where it came, or convert its source again"
-
 #: Quantities that show that a load switched, the better one first.
 LEVELS: Final = ("current_A", "power_W")
 
@@ -133,16 +128,8 @@ def schema_for(quantities: Sequence[str]) -> pa.Schema:
 class Log:
     """An opened log: a file, or a folder of files read as one.
 
-    Attributes
-    ----------
-    path : Path
-        What was opened.
-    meta : LogMeta
-        Its metadata; of a folder that of its first file, with the rows of all and the largest gap limit.
-    quantities : tuple of str
-        The quantities it holds, in the file's order.
-    completed : str or None
-        What is to be said of an unfinished capture that opening it completed.
+    ``meta`` is of a folder that of its first file, with the rows of all and the largest gap limit. ``completed`` tells
+    of an unfinished capture that opening it completed.
     """
 
     path: Path
@@ -157,12 +144,8 @@ class Log:
     ) -> Iterator[Readings]:
         """Yield the readings in order, some at a time; the next are read while these are worked on.
 
-        Parameters
-        ----------
-        quantities : sequence of str, optional
-            Only these columns are read; all by default.
-        from_us, to_us : int, optional
-            Skip row groups that lie wholly outside; rows are not cut. [us]
+        Only `quantities` are read, all by default. Row groups that lie wholly before `from_us` or after `to_us` are
+        passed over; rows are not cut. [us]
 
         Raises
         ------
@@ -179,6 +162,7 @@ class Log:
                 time_us = readings.time_us
                 if not len(time_us):
                     continue
+                # Every fold relies on it; a foreign file, or a folder of files that overlap, may not keep it.
                 if (last is not None and time_us[0] <= last) or (time_us[1:] <= time_us[:-1]).any():
                     raise InputError(f"{file}: the times in this log do not increase; convert its source again")
                 last = int(time_us[-1])
@@ -218,7 +202,7 @@ def why_not(error: Exception) -> str:
     return f"cannot be read ({why})" if why else DAMAGED
 
 
-def readings_of(path: Path, names: list[str], from_us: int | None, to_us: int | None) -> Iterator[Readings]:
+def readings_of(path: Path, names: Sequence[str], from_us: int | None, to_us: int | None) -> Iterator[Readings]:
     """Yield a file's readings within two instants; its times must increase."""
     try:
         with pq.ParquetFile(path, page_checksum_verification=True) as file:
@@ -288,6 +272,7 @@ class LogWriter:
         """Add readings, which follow those before in time."""
         self._waiting.append(batch)
         self._rows += len(batch)
+        # Batches are gathered, for a row group each would compress badly and be slow to read.
         if self._rows >= ROWS_A_GROUP:
             self._flush()
 

@@ -24,24 +24,12 @@ _FIRST_US, _LAST_US = -62_135_510_400_000_000, 253_402_214_400_000_000
 class LogMeta:
     """What a log's metadata says; everything but the readings themselves.
 
-    Parameters
-    ----------
-    side, sampling, counter_kind : str
-        ``dc`` or ``ac``; ``instant``, ``mean`` or ``held``; ``net`` or ``moved``.
-    sign_applied : int
-        -1 where the source counted return as positive and the signs were turned, else 1.
-    gap_limit_s, usual_interval_s : float or None
-        Longest spacing that is still one measurement, and the median spacing. [s]
-    other_gap_limit_s : float or None
-        A gap limit that the spacings allow as well, so that only a person can tell; None where there is no doubt. [s]
-    markers : list of [int, str]
-        Instants [us] and what was noted at them.
-    clock_steps : list of dict
-        ``at_us`` and ``step_s`` of each jump of the meter's clock that was taken out.
-    said : list of str
-        What was assumed or noticed while reading, in sentences.
-    capture_id : str or None
-        Of a captured log: the mark that its journal carries too.
+    ``side`` is ``dc`` or ``ac``; ``sampling`` ``instant``, ``mean`` or ``held``; ``counter_kind`` ``net`` or ``moved``.
+    ``sign_applied`` is -1 where the source counted return as positive and the signs were turned. ``other_gap_limit_s``
+    is a gap limit that the spacings allow as well, so that only a person can tell; ``usual_interval_s`` the median
+    spacing. ``markers`` are instants [us] and what was noted at them; ``clock_steps`` the ``at_us`` and ``step_s`` of
+    each jump of the meter's clock that was taken out; ``said``, in sentences, what was assumed or noticed.
+    ``capture_id``, of a captured log, is the mark that its journal carries too.
     """
 
     meter: str | None = None
@@ -78,14 +66,7 @@ class LogMeta:
 
 
 def meta_from(path: Path, raw: bytes | None) -> LogMeta:
-    """Return the metadata that stands in a file.
-
-    Parameters
-    ----------
-    path : Path
-        The file, for the error.
-    raw : bytes or None
-        What it holds under `METADATA_KEY`; None if it holds nothing there.
+    """Return the metadata that stands in a file under `METADATA_KEY`; None is nothing there.
 
     Raises
     ------
@@ -108,6 +89,8 @@ def meta_from(path: Path, raw: bytes | None) -> LogMeta:
             f"{path}: was written by a newer shuntbook (format {version}, "
             f"this one reads up to {FORMAT_MAJOR}); update shuntbook"
         )
+    # A newer minor version may say more than is known here: that is passed over. What is known must be right, since a
+    # foreign hand may have written it.
     known = {name: value for name, value in stored.items() if name in _RIGHT}
     if not all(_RIGHT[name](value) for name, value in known.items()):
         raise damaged

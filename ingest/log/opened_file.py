@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import TypeAlias
+from typing import NamedTuple
 
 import pyarrow as pa
 import pyarrow.parquet as pq
@@ -21,51 +20,54 @@ from .meta import METADATA_KEY, LogMeta, meta_from
 
 #: What is the same in all files of one meter's log, and how it is called.
 _OF_ONE_METER = {
-    "meter": "meter",
-    "side": "side",
-    "sampling": "sampling",
-    "counter_kind": "counter",
-    "undated": "undated",
-}
+    "meter": "meter", "side": "side", "sampling": "sampling", "counter_kind": "counter", "undated": "undated",
+}  # fmt: skip
 
-#: A file, its metadata, quantities, first instant [us] and number of rows.
-OpenedFile: TypeAlias = tuple[Path, LogMeta, tuple[str, ...], int, int]
+
+class OpenedFile(NamedTuple):
+    """A file of a log, and what is known of it before its readings are read."""
+
+    path: Path
+    meta: LogMeta
+    quantities: tuple[str, ...]
+    first_us: int
+    rows: int
 
 
 def check_same_meter(first: OpenedFile, other: OpenedFile) -> None:
     """Stop where two files of a folder cannot be one log."""
     apart = [
-        f"{word} {_told(getattr(other[1], name))}, not {_told(getattr(first[1], name))}"
+        f"{word} {_shown(getattr(other.meta, name))}, not {_shown(getattr(first.meta, name))}"
         for name, word in _OF_ONE_METER.items()
-        if getattr(other[1], name) != getattr(first[1], name)
+        if getattr(other.meta, name) != getattr(first.meta, name)
     ]
-    if set(other[2]) != set(first[2]):
-        apart.append(f"quantities {', '.join(other[2])}, not {', '.join(first[2])}")
+    if set(other.quantities) != set(first.quantities):
+        apart.append(f"quantities {', '.join(other.quantities)}, not {', '.join(first.quantities)}")
     if apart:
         raise InputError(
-            f"{other[0]}: holds another meter's log ({'; '.join(apart)}) than {first[0].name}; name one file"
+            f"{other.path}: holds another meter's log ({'; '.join(apart)}) than {first.path.name}; name one file"
         )
 
 
-def _told(value: str | bool | None) -> str:
+def _shown(value: str | bool | None) -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
     return value or "unnamed"
 
 
-def open_file(path: Path) -> tuple[LogMeta, tuple[str, ...], int, int]:
-    """Return a file's metadata, quantities, first instant [us] and number of rows."""
+def open_file(path: Path) -> OpenedFile:
+    """Return what a file's end says, and its first instant."""
     if not path.exists():
         raise InputError(f"{path}: there is no such log")
     try:
         with pq.ParquetFile(path) as file:
             schema, raw, rows = file.schema_arrow, file.metadata.metadata or {}, file.metadata.num_rows
             _check_schema(path, schema)
-            first, empty = _first_instant(file), _never_filled(file)
+            first_us, empty = _first_instant(file), _never_filled(file)
     except (pa.ArrowException, UnicodeDecodeError, OSError) as error:
         raise InputError(f"{path}: {DAMAGED if _is_part_of_one(path, error) else why_not(error)}") from None
     quantities = tuple(name for name in schema.names if name in QUANTITIES and name not in empty)
-    return meta_from(path, raw.get(METADATA_KEY)), quantities, first, rows
+    return OpenedFile(path, meta_from(path, raw.get(METADATA_KEY)), quantities, first_us, rows)
 
 
 def _is_part_of_one(path: Path, error: Exception) -> bool:
@@ -118,7 +120,7 @@ def _first_instant(file: pq.ParquetFile) -> int:
 
 def with_limits(opened: list[OpenedFile]) -> LogMeta:
     """Return the metadata of all files as one, with the largest gap limit."""
-    metas = [_counted(file, meta, quantities) for file, meta, quantities, *_ in opened]
+    metas = [_counted(file) for file in opened]
     totals = {
         name: sum(getattr(m, name) for m in metas)
         for name in ("rows_read", "rows_kept", "rows_rejected", "rows_merged")
@@ -128,26 +130,28 @@ def with_limits(opened: list[OpenedFile]) -> LogMeta:
         **totals,
         markers=sorted(marker for m in metas for marker in m.markers) if len(metas) > 1 else metas[0].markers,
         said=list(dict.fromkeys(s for m in metas for s in m.said)) if len(metas) > 1 else metas[0].said,
+        # The largest: what one file takes for one measurement, all do.
         gap_limit_s=max(m.gap_limit_s for m in metas if m.gap_limit_s is not None),
         other_gap_limit_s=max((m.other_gap_limit_s for m in metas if m.other_gap_limit_s is not None), default=None),
     )
 
 
-def _counted(file: Path, meta: LogMeta, quantities: Sequence[str]) -> LogMeta:
+def _counted(file: OpenedFile) -> LogMeta:
     """Return a file's metadata with its gap limit; where it has none its times and levels are read once."""
+    meta = file.meta
     if meta.gap_limit_s is not None and meta.usual_interval_s is not None:
         return meta
     count = IntervalCount()
-    for readings in readings_of(file, [name for name in LEVELS if name in quantities][:1], None, None):
+    for readings in readings_of(file.path, [name for name in LEVELS if name in file.quantities][:1], None, None):
         count.add(readings.time_us, level_of(readings.quantities))
     if meta.gap_limit_s is not None:
         return replace(meta, usual_interval_s=count.median_s())
     limit = count.gap_limit()
-    said = [*meta.said, *([limit.said] if limit.said else [])]
+    sentences = [*meta.said, *([limit.sentence] if limit.sentence else [])]
     return replace(
         meta,
         gap_limit_s=limit.limit_s,
         other_gap_limit_s=limit.other_s,
         usual_interval_s=count.median_s(),
-        said=said,
+        said=sentences,
     )

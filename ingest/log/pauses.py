@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+#: More different spacings than these are no rhythm: they are counted more coarsely, and memory stays bounded.
 _MOST_KINDS = 20_000
 
 
@@ -71,6 +72,7 @@ class SpacingCount:
         return float(self.sizes_s[min(int(reached), len(self._kinds) - 1)])
 
 
+#: As many pauses show a habit; more would only cost memory.
 _MOST_PAUSES = 20_000
 #: So many pauses are needed to tell a habit: common practice, no source.
 _FEWEST = 10
@@ -105,12 +107,7 @@ class Pauses:
 
     A meter that keeps only changes pauses while nothing changes. So its bursts hold a change, its pauses begin and end
     at one level, and they stand at several levels, or at next to nothing. One that looks now and then, or only while a
-    load runs, pauses whatever the level is, or always at that of its trigger.
-
-    Parameters
-    ----------
-    level : float
-        The first reading's.
+    load runs, pauses whatever the level is, or always at that of its trigger. It begins with the first reading's level.
     """
 
     def __init__(self, level: float) -> None:
@@ -149,22 +146,19 @@ class Pauses:
         if these.sum() < _FEWEST:
             return False
         before, after, swing, mean = before[these], after[these], swing[these], mean[these]
+        # Against the swing of the burst before, since what is much for a lamp is nothing for a pump.
         if (np.abs(after - before) < _ONE_LEVEL * swing).mean() < _MOSTLY:
             return False
         level = (before + after) / 2
+        # A trigger lets readings begin and end at one and the same level; a meter of changes falls silent at any, or at
+        # rest where one load switches.
         elsewhere = np.abs(level - np.median(level)) > _ELSEWHERE * np.median(swing)
         next_to_nothing = np.abs(level) < _ONE_LEVEL * np.abs(mean - level)
         return bool(elsewhere.mean() >= _SOME or next_to_nothing.mean() >= _MOSTLY)
 
 
 class Changes:
-    """Counts the readings that are changes: a meter that writes a value when it changes writes nothing else.
-
-    Parameters
-    ----------
-    level : float
-        The first reading's.
-    """
+    """Counts the readings that are changes: a meter that writes a value when it changes writes nothing else."""
 
     def __init__(self, level: float) -> None:
         self._last = self._low = self._high = level
@@ -175,6 +169,7 @@ class Changes:
         x = np.concatenate([[self._last], levels])
         low = np.fmin.accumulate(np.concatenate([[self._low], x]))[1:]
         high = np.fmax.accumulate(np.concatenate([[self._high], x]))[1:]
+        # Held against all that was read so far: the noise of a level is no change.
         change, reach = np.abs(np.diff(x)), (high - low)[1:]
         self._readings += int((~np.isnan(change)).sum())
         self._changes += int((change > _CHANGE * reach).sum())

@@ -44,7 +44,7 @@ class Settled:
     turned: bool = False
     clock_steps: list[dict[str, float]] = field(default_factory=list)
 
-    def said(self) -> list[str]:
+    def sentences(self) -> list[str]:
         """Return in sentences what was done."""
         lines = []
         if self.turned:
@@ -69,16 +69,11 @@ class Settled:
 
 
 def settle(readings: Readings) -> Settled:
-    """Bring readings into strictly increasing time by the rules above.
-
-    Parameters
-    ----------
-    readings : Readings
-        In the order they were written; times in UTC. [us]
-    """
+    """Bring readings, in the order they were written and in UTC, into strictly increasing time by the rules above."""
     time_us, quantities = readings.time_us.copy(), dict(readings.quantities)
     settled = Settled(readings)
     steps = np.diff(time_us)
+    # Turned round before clocks are looked at: newest first, every row would be a step back.
     if (steps < 0).sum() > (steps > 0).sum():
         time_us, quantities = time_us[::-1].copy(), {name: x[::-1] for name, x in quantities.items()}
         settled.turned = True
@@ -87,6 +82,7 @@ def settle(readings: Readings) -> Settled:
         order = np.argsort(time_us, kind="stable")
         settled.late = _late_rows(time_us)
         time_us, quantities = time_us[order], {name: x[order] for name, x in quantities.items()}
+    # After sorting, since the rows of one stamp must be neighbours; spreading keeps what merging would average away.
     if grain_us := _steady_grain(time_us):
         time_us, settled.spread_us = _spread(time_us, grain_us), grain_us
     else:
@@ -102,6 +98,7 @@ def _late_rows(time_us: NDArray[np.int64]) -> int:
 
 def _steady_grain(time_us: NDArray[np.int64]) -> int:
     """Return a second or a minute if stamps are whole and four in five of those that occur hold several rows [us]."""
+    # A minute before a second: stamps in whole minutes are whole seconds, too.
     grain = next((g for g in (60 * _SECOND_US, _SECOND_US) if not (time_us % g).any()), 0)
     if len(time_us) < 4 or not grain:  # two stamps with two rows
         return 0
@@ -112,6 +109,7 @@ def _steady_grain(time_us: NDArray[np.int64]) -> int:
 def _spread(time_us: NDArray[np.int64], grain_us: int) -> NDArray[np.int64]:
     """Spread the rows of each stamp evenly over `grain_us`; a first and last not full keep the usual spacing."""
     _, start, inverse, counts = np.unique(time_us, return_index=True, return_inverse=True, return_counts=True)
+    # The rhythm is that of most stamps. A log that begins or ends within one has fewer rows there, not slower ones.
     usual = int(np.bincount(counts).argmax())
     room = counts.copy()
     room[[0, -1]] = np.maximum(counts[[0, -1]], usual)
@@ -129,6 +127,7 @@ def _sides_of_steps(
     gaps = np.diff(time_us)
     if x is None or len(time_us) < 4 or (time_us % _SECOND_US).any() or not (gaps == 0).any():
         return time_us, 0
+    # Exactly two rows, with others on both sides: of three nobody knows which is the step.
     twice = np.flatnonzero((gaps[1:-1] == 0) & (gaps[:-2] > 0) & (gaps[2:] > 0)) + 1
     far_before, far_after = gaps[twice - 1] >= SPARSE * _SECOND_US, gaps[twice + 1] >= SPARSE * _SECOND_US
     step = np.abs(x[twice + 1] - x[twice])
@@ -142,15 +141,7 @@ def _sides_of_steps(
 
 
 def merge_equal(time_us: NDArray[np.int64], quantities: dict[str, NDArray[np.float64]]) -> Readings:
-    """Merge rows with one time stamp: quantities become their mean, counters their last value.
-
-    Parameters
-    ----------
-    time_us : array, shape (n,)
-        Instants that never decrease. [us]
-    quantities : dict of arrays, shape (n,)
-        Readings by name; NaN where the meter gave none.
-    """
+    """Merge rows with one time stamp, which never decrease: quantities become their mean, counters their last value."""
     first = np.flatnonzero(np.concatenate([[True], np.diff(time_us) > 0]))
     if len(first) == len(time_us):
         return Readings(time_us, quantities)
@@ -161,9 +152,9 @@ def merge_equal(time_us: NDArray[np.int64], quantities: dict[str, NDArray[np.flo
 
 
 def _mean_of(x: NDArray[np.float64], first: NDArray[np.int64]) -> NDArray[np.float64]:
-    there = ~np.isnan(x)
-    count = np.add.reduceat(there.astype(np.float64), first)
-    total = np.add.reduceat(np.where(there, x, 0.0), first)
+    filled = ~np.isnan(x)
+    count = np.add.reduceat(filled.astype(np.float64), first)
+    total = np.add.reduceat(np.where(filled, x, 0.0), first)
     with np.errstate(invalid="ignore"):
         return np.where(count > 0, total / count, np.nan)
 

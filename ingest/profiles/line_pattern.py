@@ -36,7 +36,9 @@ class LinePattern:
 
     def __init__(self, pattern: str) -> None:
         numbers = count(1)
-        named = _BRACKET.sub(lambda found: f"(?P<{_UNNAMED}{next(numbers)}>" if found["unnamed"] else found[0], pattern)
+        named = _BRACKET.sub(
+            lambda bracket: f"(?P<{_UNNAMED}{next(numbers)}>" if bracket["unnamed"] else bracket[0], pattern
+        )
         _extract("", named)  # by itself, or what follows could be closed by its brackets
         self._whole = rf"\A(?:{named})\z"
         groups = [field.name for field in _extract("", self._whole).type]
@@ -44,8 +46,8 @@ class LinePattern:
 
     def values(self, line: str) -> list[str] | None:
         """Return what the groups found in a line, '' where one took no part; None if it does not fit."""
-        found = _extract(line, self._whole)[0].as_py()
-        return None if found is None else list(found.values())
+        groups = _extract(line, self._whole)[0].as_py()
+        return None if groups is None else list(groups.values())
 
 
 def _extract(line: str, pattern: str) -> pa.Array:

@@ -117,8 +117,8 @@ class ModbusPart(LinePart):
 
     def _check_direction(self, quantity: str, direction: DirectionRegister) -> None:
         self._check_place(f"{quantity}.direction.address", direction.address, 1)
-        said = [*direction.draw, *direction.returned, *direction.none]
-        if any(not 0 <= raw < 65536 for raw in said) or len(set(said)) != len(said):
+        raws = [*direction.draw, *direction.returned, *direction.none]
+        if any(not 0 <= raw < 65536 for raw in raws) or len(set(raws)) != len(raws):
             raise ValueError(
                 f"registers.{quantity}.direction: each of draw, return and none lists raw register values "
                 "from 0 to 65535, and no value stands twice"

@@ -122,12 +122,12 @@ def refuse_others_rejects(log: Path, sources: Collection[str]) -> None:
     with told_by_name(path):
         if not os.path.lexists(path):
             return
-        log_is_there = log.exists()
+        log_exists = log.exists()
     if not _is_ours(path):
         raise InputError(
             f"{path}: stands where unreadable rows would be kept and is not ours; move it or choose another --out"
         )
-    if not log_is_there and not _names_only(path, sources):
+    if not log_exists and not _names_only(path, sources):
         raise InputError(
             f"{path}: holds the unreadable rows of another log, which is no longer beside it; "
             "move it to that log or choose another --out"

@@ -56,8 +56,8 @@ def _made(path: Path, *, folder: bool) -> tuple[Path, int | None]:
 def _remove_left_behind(path: Path) -> None:
     ours = re.compile(re.escape(f".{path.name}.") + r"[0-9a-f]{8}\.part")
     left: list[Path] = []
-    with suppress(OSError), os.scandir(path.parent) as there:  # one may write where one may not look
-        left = [path.with_name(entry.name) for entry in there if ours.fullmatch(entry.name)]
+    with suppress(OSError), os.scandir(path.parent) as entries:  # one may write where one may not look
+        left = [path.with_name(entry.name) for entry in entries if ours.fullmatch(entry.name)]
     for hidden in left:
         with suppress(OSError):  # somebody holds it, or was quicker
             if (handle := claim(hidden)) is not None:
@@ -87,10 +87,10 @@ def refuse_existing(path: Path, *, force: bool | None, what: str = "--out") -> N
         folder that does not exist.
     """
     with told_by_name(path, what=what):
-        is_folder, is_there = path.is_dir(), os.path.lexists(path)
+        is_folder, exists = path.is_dir(), os.path.lexists(path)
     if is_folder:
         raise InputError(f"{what}: {path} is a folder; name a file in it")
-    if is_there and not force:
+    if exists and not force:
         way_out = "choose another name" if force is None else "choose another name or add --force"
         raise InputError(f"{what}: {path} exists already and is left as it is; {way_out}")
     if not path.parent.is_dir():

@@ -66,7 +66,7 @@ def amount_of(text: str) -> Amount | None:
     """Return the figure that a text gives, in whichever notation; None where it is no single figure with a unit."""
     text = text.strip().strip("\"'“”„‘’").strip()
     for sign, spelt in _FRACTIONS.items():
-        text = re.sub(rf"(\d?)\s*{sign}", lambda found, spelt=spelt: f"{found[1]} {spelt}", text).strip()  # type: ignore[misc]
+        text = re.sub(rf"(\d?)\s*{sign}", lambda match, spelt=spelt: f"{match[1]} {spelt}", text).strip()  # type: ignore[misc]
     if fraction := _FRACTION.fullmatch(text):
         whole, over, under, rest = fraction.groups()
         if int(under) == 0:
@@ -89,6 +89,7 @@ def _with_unit(value: float, other: float | None, rest: str) -> Amount | None:
 def _read(text: str) -> tuple[float | None, float | None]:
     """Return what digits with points and commas mean; ``1,150`` may be a thousand or one."""
     bare = re.sub(r"['\u00a0\u202f_ ]", "", text)
+    # A single comma is decimal, as in most of Europe, unless three digits follow: then it may group thousands as well.
     if bare.count(",") == 1 and "." not in bare[bare.index(",") :]:
         decimal = bare.replace(".", "").replace(",", ".")
         if _GROUPED.fullmatch(bare):
@@ -131,16 +132,9 @@ def key_unit(key: str) -> tuple[str, Unit | None]:
 
 
 def right_line(key: str, text: str, known: Sequence[str]) -> str | None:
-    """Return the line that says what a key and a text were to say; None where that cannot be told.
+    """Return the line that says what a key, known or not, and its value as written were to say.
 
-    Parameters
-    ----------
-    key : str
-        As it was written, a known one or not.
-    text : str
-        Its value as it was written.
-    known : sequence of str
-        The keys that may stand there.
+    `known` are the keys that may stand there. None where it cannot be told.
     """
     amount = amount_of(text)
     if amount is None:
@@ -153,6 +147,8 @@ def right_line(key: str, text: str, known: Sequence[str]) -> str | None:
         return _lines(keys, amount, lambda x, _: x)
     if key in known and own is None and unit.symbol == "%":
         return f"{key} = {number(amount.value / 100)}"
+    # The unit in the value is surer than that in the key: of keys alike the one in that unit, else one that it converts
+    # to.
     same = [each for each in known if _is_of(each, stem) or each in (unit.symbol, key)]
     exact = [each for each in same if _unit(each).symbol == unit.symbol]
     alike = [each for each in same if _unit(each).dimension == unit.dimension]

@@ -84,6 +84,7 @@ def _opened(header: re.Match[str], counts: dict[Where, int]) -> Where:
     *above, last = _steps(header[2])
     base: Where = ()
     for step in above:
+        # A header below a list of tables means the list's last item.
         base = (*base, step)
         base = (*base, counts[base]) if base in counts else base
     table = (*base, last)
@@ -114,8 +115,8 @@ def _models_at(model: type[BaseModel], where: Where) -> list[type[BaseModel]]:
     level = [model]
     for step in where:
         # The index of a list and a name that the user chose lead no deeper into the model.
-        found = [inner for outer in level for inner in models_in(fields_of(outer).get(str(step)))]
-        level = found or level
+        models = [inner for outer in level for inner in models_in(fields_of(outer).get(str(step)))]
+        level = models or level
     return level
 
 

@@ -7,9 +7,8 @@ from __future__ import annotations
 
 import re
 import tomllib
-from dataclasses import dataclass
 from difflib import get_close_matches
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 from pydantic import BaseModel
 
@@ -32,43 +31,37 @@ from .places import (
 _ASSIGNMENT: Final = re.compile(r"\s*([A-Za-z][\w-]*)(?:\s*[=:]\s*|\s+)(\S.*?)\s*")
 _STRAIGHT: Final = str.maketrans({"“": '"', "”": '"', "„": '"', "‘": "'", "’": "'"})
 _TRUTH: Final = {
-    "true": "true",
-    "yes": "true",
-    "on": "true",
-    "1": "true",
-    "false": "false",
-    "no": "false",
-    "off": "false",
-    "0": "false",
-}
+    "true": "true", "yes": "true", "on": "true", "1": "true",
+    "false": "false", "no": "false", "off": "false", "0": "false",
+}  # fmt: skip
 #: No value that was meant as a figure or a word is longer. [characters]
 VALUE_MOST: Final = 80
 #: What may stand in quotes as it is.
 _PLAIN_TEXT: Final = re.compile(r"[^\"\\\x00-\x1f\x7f\[\]{}=#]+")
 
 
-@dataclass(frozen=True)
-class Repair:
-    """A line that was put right: its number, the key or table in it, and what is wrong and what to write."""
+class Mistake(NamedTuple):
+    """A mistake in a settings file: its line, 0 where it has none; where in the data; what is wrong, what to write."""
 
     line: int
     where: Where
     sentence: str
 
 
-def headers_repaired(text: str, model: type[BaseModel]) -> tuple[str, list[Repair]]:
+def headers_repaired(text: str, model: type[BaseModel]) -> tuple[str, list[Mistake]]:
     """Return a text with its headers put right, and what was: ``[battery]``, ``[inverters]``, ``[[bank]]``."""
     lines, repairs = text.split("\n"), []
+    # Headers first, and all of them: a wrong one would make each of its keys wrong as well.
     headers = [(at, header) for at, line in outer_lines(text) if (header := HEADER.fullmatch(line))]
-    there = {header[2].strip() for _, header in headers}
+    names = {header[2].strip() for _, header in headers}
     for at, header in headers:
-        if right := _right_header(header, model, there):
+        if right := _right_header(header, model, names):
             lines[at - 1], sentence = right
-            repairs.append(Repair(at, (header[2].split(".")[0].strip(),), sentence))
+            repairs.append(Mistake(at, (header[2].split(".")[0].strip(),), sentence))
     return "\n".join(lines), repairs
 
 
-def _right_header(header: re.Match[str], model: type[BaseModel], there: set[str]) -> tuple[str, str] | None:
+def _right_header(header: re.Match[str], model: type[BaseModel], names: set[str]) -> tuple[str, str] | None:
     """Return what a header should be and why; None for one that is right, or of a table that nothing is like."""
     top, _, below = (part.strip() for part in header[2].partition("."))
     fields, opening = fields_of(model), header[1]
@@ -76,7 +69,7 @@ def _right_header(header: re.Match[str], model: type[BaseModel], there: set[str]
     if table is None or not (inner := models_in(fields[table])):
         return None
     several = holds_list(fields[table])
-    if table != top and not several and table in there:
+    if table != top and not several and table in names:
         return None  # both are there: which of them is meant nobody can tell
     if table != top:
         why = f"there is no table {opening}{top}{opening.replace('[', ']')}"
@@ -112,15 +105,16 @@ def _singular(name: str) -> str:
     return name[:-1] if name.endswith("s") and not name.endswith("ss") else name
 
 
-def line_repaired(text: str, line: int, model: type[BaseModel]) -> tuple[str, Repair] | None:
+def line_repaired(text: str, line: int, model: type[BaseModel]) -> tuple[str, Mistake] | None:
     """Return a text with one line put right that is no TOML, and what was put right; None where that cannot be told."""
     lines = text.split("\n")
     written = without_remark(lines[line - 1])
     table = table_at(text, line)
-    found = _ASSIGNMENT.fullmatch(written)
-    if found is None or _is_toml(written):
+    match = _ASSIGNMENT.fullmatch(written)
+    if match is None or _is_toml(written):
         return None
-    key, value = found[1], re.split(r"\s+(?://|;)", found[2])[0].rstrip(",;")
+    # A remark as in other languages, and a comma or semicolon at the end, are slips of people who write those.
+    key, value = match[1], re.split(r"\s+(?://|;)", match[2])[0].rstrip(",;")
     if len(value) > VALUE_MOST or value.startswith(("'", '"', "[", "{")):
         return None  # an open quote or bracket may end on another line
     fields = fields_at(model, table)
@@ -130,18 +124,13 @@ def line_repaired(text: str, line: int, model: type[BaseModel]) -> tuple[str, Re
     if right is None:
         return None
     lines[line - 1] = right.split(", or ")[0]
-    return "\n".join(lines), Repair(line, (*table, key), f"is not valid TOML; write {right} (got {value})")
+    return "\n".join(lines), Mistake(line, (*table, key), f"is not valid TOML; write {right} (got {value})")
 
 
 def assignment(key: str, value: str, fields: dict[str, Any]) -> str | None:
-    """Return the line that says what a key and the text of its value were to say; None where that cannot be told.
+    """Return the line that says what a key and its value, as they stand in the file, were to say.
 
-    Parameters
-    ----------
-    key, value : str
-        As they stand in the file.
-    fields : dict
-        The keys that may stand there, with what they may hold.
+    `fields` are the keys that may stand there, with what they may hold. None where that cannot be told.
     """
     straight = value.translate(_STRAIGHT)
     kinds = leaves(fields.get(key))

@@ -21,14 +21,10 @@ from shuntbook.ingest.errors import InputError
 
 from .amounts import right_line
 from .places import Where, also_called, fields_at, fields_of, holds_list, key_lines, leaves, models_in, without_texts
-from .repair import VALUE_MOST, assignment, headers_repaired, line_repaired, table_named
+from .repair import VALUE_MOST, Mistake, assignment, headers_repaired, line_repaired, table_named
 
 M = TypeVar("M", bound=BaseModel)
-#: A mistake's line, 0 where it has none; where in the data; and what is wrong.
-Mistake = tuple[int, Where, str]
-
 LARGEST_BYTES = 4_000_000  # far more than any settings file; guards against being handed a log
-
 #: More mistakes than these at once are counted only.
 MOST_TOLD = 20
 #: A sentence may repeat names of the file, which may be of any length. [characters]
@@ -65,19 +61,7 @@ _PLAIN = {
 
 
 def read_toml(path: Path, model: type[M]) -> M:
-    """Read `path` and check it against `model`.
-
-    Parameters
-    ----------
-    path : Path
-        A TOML file in UTF-8, with or without a byte order mark.
-    model : type of BaseModel
-        What the file may say.
-
-    Returns
-    -------
-    BaseModel
-        The checked contents, an instance of `model`.
+    """Read a TOML file in UTF-8, with or without a byte order mark, and check it against what it may say.
 
     Raises
     ------
@@ -90,7 +74,7 @@ def read_toml(path: Path, model: type[M]) -> M:
     try:
         return model.model_validate(tomllib.loads(text))
     except (ValueError, RecursionError):  # a validation error is a ValueError
-        raise InputError("\n".join(_told(path, _mistakes(text, model)))) from None
+        raise InputError("\n".join(_sentences(path, _mistakes(text, model)))) from None
 
 
 def _text(path: Path) -> str:
@@ -114,40 +98,41 @@ def _text(path: Path) -> str:
     return text.replace("\r\n", "\n")
 
 
-def _told(path: Path, mistakes: list[Mistake]) -> list[str]:
+def _sentences(path: Path, mistakes: list[Mistake]) -> list[str]:
     """Return the sentences of some mistakes in the order of their lines, each once, and how many more there are."""
     sentences: dict[str, None] = {}
-    for number, (line, where, sentence) in enumerate(sorted(mistakes, key=lambda mistake: mistake[0])):
+    for number, (line, where, sentence) in enumerate(sorted(mistakes, key=lambda mistake: mistake.line)):
         if len(sentences) == MOST_TOLD:
             return [*sentences, f"{path}: and {len(mistakes) - number} more mistakes"]
         place = f"{path}:{line}" if line else str(path)
-        told = f"{place}: {f'{_shown(where)}: ' if where else ''}{sentence}"
-        sentences[told if len(told) <= _SENTENCE_MOST else f"{told[: _SENTENCE_MOST - 1]}…"] = None
+        whole = f"{place}: {f'{_shown(where)}: ' if where else ''}{sentence}"
+        sentences[whole if len(whole) <= _SENTENCE_MOST else f"{whole[: _SENTENCE_MOST - 1]}…"] = None
     return list(sentences)
 
 
 def _mistakes(text: str, model: type[BaseModel]) -> list[Mistake]:
     """Return every mistake of a text: in its headers, in its notation, and against the model."""
-    found: list[Mistake] = []
+    mistakes: list[Mistake] = []
     if len(text) <= _REPAIRED_MOST:
         text, repairs = headers_repaired(text, model)
-        found += [(each.line, each.where, each.sentence) for each in repairs]
-    while len(found) <= MOST_TOLD:
+        mistakes += repairs
+    # The reader of TOML stops at its first mistake; with that line put right in a copy it comes to the next.
+    while len(mistakes) <= MOST_TOLD:
         try:
             data = tomllib.loads(text)
         except RecursionError:
             nested = "is nested too deeply; a settings file needs no more than a few levels"
-            return [*found, (0, (), nested)]
+            return [*mistakes, Mistake(0, (), nested)]
         except ValueError as error:  # also a whole number of thousands of digits
             line, what = _no_toml(text, error)
             right = line_repaired(text, line, model) if len(text) <= _REPAIRED_MOST else None
             if right is None:
-                return [*found, (line, (), f"is not valid TOML: {what}")]
+                return [*mistakes, Mistake(line, (), f"is not valid TOML: {what}")]
             text, repair = right
-            found.append((repair.line, repair.where, repair.sentence))
+            mistakes.append(repair)
         else:
-            return [*found, *_against_model(text, data, model)]
-    return found
+            return [*mistakes, *_against_model(text, data, model)]
+    return mistakes
 
 
 def _no_toml(text: str, error: ValueError) -> tuple[int, str]:
@@ -185,23 +170,26 @@ def _against_model(text: str, data: dict[str, Any], model: type[BaseModel]) -> l
             line = next((lines[where[:n]] for n in range(len(where), 0, -1) if where[:n] in lines), 0)
             placed.append((line, where, details))
         placed.sort(key=lambda mistake: mistake[0])
-        told = [(line, where, _plain(details, where, model)) for line, where, details in placed[: 3 * MOST_TOLD]]
+        mistakes = [
+            Mistake(line, where, _plain(details, where, model)) for line, where, details in placed[: 3 * MOST_TOLD]
+        ]
         # The others are counted only: what to write instead is not looked for.
-        return [*_without_echoes(told), *((line, where, "") for line, where, _ in placed[3 * MOST_TOLD :])]
+        return [*_without_echoes(mistakes), *(Mistake(line, where, "") for line, where, _ in placed[3 * MOST_TOLD :])]
     return []
 
 
-def _without_echoes(found: list[Mistake]) -> list[Mistake]:
+def _without_echoes(mistakes: list[Mistake]) -> list[Mistake]:
     """Leave out that a key is missing where another sentence on its table says how to write it."""
-    said = {(where[:-1], key) for _, where, text in found for key in re.findall(r"(?:write|or) (\w+) = ", text)}
-    kept = []
-    for line, where, text in found:
-        echo = text == _PLAIN["missing"] and (where[:-1], where[-1]) in said
+    advised = {(where[:-1], key) for _, where, text in mistakes for key in re.findall(r"(?:write|or) (\w+) = ", text)}
+    left = []
+    for line, where, text in mistakes:
+        echo = text == _PLAIN["missing"] and (where[:-1], where[-1]) in advised
+        # "needs A or B" of a table, and "write A = 5" for a key in it, say the same.
         if text.startswith("needs "):
-            echo = any((where, key) in said for key in re.split(r" or |, ", text.removeprefix("needs ")))
+            echo = any((where, key) in advised for key in re.split(r" or |, ", text.removeprefix("needs ")))
         if not echo:
-            kept.append((line, where, text))
-    return kept
+            left.append(Mistake(line, where, text))
+    return left
 
 
 def _in_data(data: dict[str, Any], details: ErrorDetails) -> Where:
@@ -209,6 +197,7 @@ def _in_data(data: dict[str, Any], details: ErrorDetails) -> Where:
     node: Any = data
     where: list[str | int] = []
     for step in details["loc"]:
+        # pydantic names the members of a union as steps of their own, which nobody finds in a file.
         inside: Any = node if isinstance(node, dict) else range(len(node)) if isinstance(node, list) else ()
         if step in inside:
             node = node[step]
@@ -292,6 +281,7 @@ def _instead(where: Where, given: object, model: type[BaseModel]) -> str:
         table = table_named(key, model) if len(where) == 1 else None
         return f"write {f'[[{table}]]' if holds_list(known[table]) else f'[{table}]'}" if table else _near(key, known)
     value = str(given)[:VALUE_MOST]
+    # From the surest guess to the vaguest: another word for it, another unit, another table, a slip of the hand.
     if (other := also_called(model, where[:-1]).get(key.lower())) is not None:
         return f"write {assignment(other, value, known) or other}"
     if (right := right_line(key, value, list(known))) is not None:

@@ -35,18 +35,9 @@ _QUANTITIES: Final = {"current_A": ("current", "A"), "power_W": ("power", "W"), 
 
 
 def borne_out(dialect: Dialect, plans: list[ColumnPlan], *, ac: bool, name: str) -> tuple[list[ColumnPlan], list[str]]:
-    """Return the columns that can be what they are taken for, and sentences on those that are left out.
+    """Return the columns that can be what they are taken for by their words, and sentences on those left out.
 
-    Parameters
-    ----------
-    dialect : Dialect
-        The text, with a sample of its rows.
-    plans : list of ColumnPlan
-        What was recognised by words.
-    ac : bool
-        Whether the meter is behind an inverter: there watts are not volts x amps.
-    name : str
-        The file's name, for a sentence.
+    Where the meter is behind an inverter (`ac`), watts are not volts x amps.
 
     Raises
     ------
@@ -56,15 +47,15 @@ def borne_out(dialect: Dialect, plans: list[ColumnPlan], *, ac: bool, name: str)
     values = {plan.quantity: _values(dialect, plan) for plan in plans}
     bare = {plan.quantity for plan in plans if is_bare(dialect, plan)}
     wrong = {**dict(_implausible(values)), **dict(_not_borne_out(dialect, plans, values, bare, ac=ac))}
-    said = [
+    sentences = [
         f"{quoted(dialect.names[p.index])} is not taken as {p.quantity}: {wrong[p.quantity]}"
         for p in plans
         if p.quantity in wrong
     ]
     left = [plan for plan in plans if plan.quantity not in wrong]
     if wrong.keys() & {"current_A", "power_W"} and not {"current_A", "power_W"} & {plan.quantity for plan in left}:
-        raise InputError(f"{name}, line {dialect.header_line}: column {'; '.join(said)}")
-    return left, said
+        raise InputError(f"{name}, line {dialect.header_line}: column {'; '.join(sentences)}")
+    return left, sentences
 
 
 def _values(dialect: Dialect, plan: ColumnPlan) -> Values:
@@ -107,6 +98,7 @@ def _not_borne_out(
 def _counts(x: Values) -> bool:
     """Tell whether a column counts something up, as steps and cycles are counted."""
     x = x[~np.isnan(x)]
+    # A reading falls as often as it rises; a counter of steps never falls and stands still most of the time.
     whole = _COUNTED_ROWS <= len(x) >= _COUNTED_REPEAT * len(np.unique(x)) and bool(
         (x == np.rint(x)).all() and (x >= 0).all()
     )
@@ -121,6 +113,7 @@ def _contradicts(values: Mapping[str, Values]) -> bool:
     power_W, voltage_V, current_A = np.abs(rows[:, ~np.isnan(rows).any(axis=0)])
     if not len(power_W):
         return False
+    # Amps in whole or tenths may be off by half a digit, which is much of a small draw.
     digit_A = next(
         (q for q in (1.0, 0.1, 0.01) if np.allclose(np.rint(current_A / q) * q, current_A, atol=q / 1e4)), 0.0
     )

@@ -29,14 +29,10 @@ _LONGEST_LINE = 1 << 24
 
 @dataclass
 class Source:
-    """An export that can be read more than once.
+    """An export that can be read more than once: a file, or a copy of standard input.
 
-    Attributes
-    ----------
-    name : str
-        What messages call it.
-    digest, size : str, int
-        SHA-256 and number of its bytes as they lie on the disk; filled by `stamp`.
+    ``name`` is what messages call it. ``digest`` and ``size``, SHA-256 and number of its bytes as they lie on the disk,
+    are filled by `stamp`, or on the way by reading all of `chunks` where nothing is packed.
     """
 
     name: str
@@ -166,13 +162,16 @@ def find_encoding(head: bytes, name: str) -> str:
     ):
         if head.startswith(mark):
             return encoding
+    # Without a mark: in UTF-16 every other byte of a plain text is zero, and hardly any of the others.
     even, odd = head[0::2].count(0), head[1::2].count(0)
     if odd > len(head) // 4 and even <= odd // 16:
         return "utf-16-le"
     if even > len(head) // 4 and odd <= even // 16:
         return "utf-16-be"
     _refuse_binary(head, name)
-    try:  # the last character may have been cut
+    # Latin letters in Windows-1252 are hardly ever whole UTF-8; the other way round every byte would pass. The last
+    # character of the head may have been cut.
+    try:
         codecs.getincrementaldecoder("utf-8")().decode(head, final=False)
     except UnicodeDecodeError:
         return "cp1252"
@@ -216,6 +215,7 @@ def blocks(source: Source, encoding: str) -> Iterator[Block]:
         if b"\r" in carry:
             carry = carry.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
         cut = carry.rfind(b"\n") + 1
+        # Whole lines are handed on; what follows the last line end waits for the next chunk.
         if cut:
             for lines in _pieces(carry[:cut]):
                 yield Block(_valid(lines), line)

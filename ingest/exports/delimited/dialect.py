@@ -13,20 +13,15 @@ from shuntbook.ingest.errors import InputError
 from .header import all_named, is_unit_cell
 
 DELIMITERS = {"tab": "\t", "semicolon": ";", "bar": "|", "comma": ","}
-
 _NUMBER = re.compile(r"'?[+\-−]?(\d[\d\u00a0\u202f .,'’]*|[.,]\d+)([eE][+-]?\d+)?( ?[A-Za-z°µμ%/·]{1,5})?")
-
 _CLOCK = r"\d{1,2}:\d{1,2}(:\d{1,2}([.,]\d+)?)?( ?[AaPp]\.?[Mm]\.?)?"
-
 _DATE = (
     r"\d{4}[-/. ]\d{1,2}[-/. ]\d{1,2}|\d{1,2}[-/. ](\d{1,2}|[A-Za-z]{3,9})[-/. ]\d{2,4}|[A-Za-z]{3,9} \d{1,2},? \d{4}"
 )
-
 _TIME = re.compile(
     rf"'?([A-Za-z]{{3,9}},? )?(({_DATE})([T ,]+{_CLOCK}( ?(Z|z|UTC|GMT|[+-]\d\d:?\d\d|[+-]\d\d))?)?"
     r"|\d{8}[T ]?\d{6}([.,]\d+)?Z?|(\d+ ?d(ays?)?,? *)?\d+:\d{1,2}(:\d{1,2}([.,]\d+)?)?( ?[AaPp]\.?[Mm]\.?)?)"
 )
-
 _NOTHING = {"", "-", "--", "---", "n/a", "#n/a", "na", "nan", "null", "none"}
 
 
@@ -34,18 +29,9 @@ _NOTHING = {"", "-", "--", "---", "n/a", "#n/a", "na", "nan", "null", "none"}
 class Dialect:
     """The layout of a delimited text.
 
-    Attributes
-    ----------
-    delimiter : str
-        The character between fields.
-    names : tuple of str
-        The header's words, one a field; ``column 3`` where there is no header.
-    units : tuple of str
-        The units row's cells; empty where there is none.
-    header_line, first_line : int
-        Line numbers of the header (0: none) and of the first row of readings, counted from 1.
-    sample : tuple of tuple of str
-        Rows from the beginning, stripped, for a look at what the columns hold.
+    ``names`` are the header's words, ``column 3`` where there is none; ``units`` the units row's cells, empty where
+    there is none. Lines count from 1; ``header_line`` is 0 where there is no header. ``sample`` holds rows from the
+    beginning, stripped, for a look at what the columns hold.
     """
 
     delimiter: str
@@ -89,18 +75,9 @@ class _LineCells:
 
 
 def find_dialect(text: str, *, name: str, delimiter: str | None = None, header_line: int | None = None) -> Dialect:
-    """Recognise the layout of a text from its beginning.
+    """Recognise the layout of a text from its beginning, whole lines ended by newlines.
 
-    Parameters
-    ----------
-    text : str
-        Whole lines from the beginning of the file, ended by newlines.
-    name : str
-        The file, for the error.
-    delimiter : str, optional
-        Stated by a profile; otherwise the one that makes the most readable table.
-    header_line : int, optional
-        Stated by a profile: the header's line, counted from 1; 0 says that there is none.
+    A profile may state the `delimiter`, and the `header_line`: 0 says that there is none.
 
     Raises
     ------
@@ -109,6 +86,8 @@ def find_dialect(text: str, *, name: str, delimiter: str | None = None, header_l
     """
     lines = text.split("\n")
     marks = [delimiter] if delimiter else list(DELIMITERS.values())
+    # Each delimiter is tried on the whole head, and what can be read decides, not how often the mark occurs: commas may
+    # be decimal, and a remark may hold any. Of equals the first of DELIMITERS, which seldom stand in cells.
     tables = [_rows(lines, mark) for mark in marks]
     runs = [_longest_run(rows, after=header_line or 0) for rows in tables]
     best = max(range(len(marks)), key=lambda k: _worth(runs[k]))
@@ -163,6 +142,7 @@ def _longest_run(rows: list[_LineCells], *, after: int) -> list[_LineCells]:
     """Return the largest set of rows of one width that could be readings."""
     widths: dict[int, list[_LineCells]] = {}
     for row in rows:
+        # A time and a number make a reading; where a text column outnumbers them, two readable cells do.
         if row.line > after and row.readable and (row.readable >= 2 or row.share >= 0.5):  # a time and a number
             widths.setdefault(len(row.cells), []).append(row)
     return max(widths.values(), key=lambda run: (len(run), len(run[0].cells)), default=[])
@@ -222,6 +202,7 @@ def _header(
 
 def _header_row(above: list[_LineCells], sample: tuple[Names, ...]) -> _LineCells | None:
     """Return the last row of words that fits the readings, units and damaged rows passed over; else the last row."""
+    # The header is the row of words nearest to the readings; above it stand titles and remarks of the same width.
     words = [row for row in above if not row.readable and _fits(row, sample)]
     if len(words) > 1 and _is_units_of(words[-1], words[-2]):
         return words[-2]

@@ -28,9 +28,7 @@ from .header_words import (
 )
 
 _BRACKET = re.compile(r"\[([^\[\]]*)\]|\(([^()]*)\)")
-
 _LIKE_A_UNIT = re.compile(r"[%°µμ]?[A-Za-z°%µμ·./³]{1,4}|.*([Aa]mp|[Vv]olt|[Ww]att|[Jj]oul|[Dd]eg|[Hh]our|[Hh]ertz).*")
-
 _LETTER_AND_PLACE = re.compile(
     r"([VvUuIiPp])(?=(?:bat|batt|battery|bank|pack|shunt|dc|ac|load|pv|solar)$)", re.IGNORECASE
 )
@@ -150,6 +148,7 @@ def _trailing_unit(rest: str) -> tuple[str, str | None, bool]:
     if whole in ("A", "W") or (len(whole) > 1 and _names_unit(whole)):
         return whole, whole, False  # the unit is the whole name
     parts = re.split(r"[\s_,;:|#]+", whole)
+    # Units of two words first: the last word of "amp hours" is a unit by itself.
     for count in (2, 1):
         unit_text = " ".join(parts[-count:])
         if len(parts) <= count or not _names_unit(unit_text):
@@ -189,21 +188,23 @@ def _unit_or_none(text: str | None) -> Unit | None:
         return None
 
 
-def _by_words(there: frozenset[str], unit: Unit | None) -> str | None:
+def _by_words(words: frozenset[str], unit: Unit | None) -> str | None:
     """Return the quantity that words and unit agree on; words decide, a unit alone may."""
-    if {"state", "of", "charge"} <= there:
+    # Compounds come before their parts: "state of charge" names a charge, "amp hours" amps, "power factor" a power.
+    if {"state", "of", "charge"} <= words:
         return "state_of_charge_pct"
     if unit is not None and unit.dimension in ("charge", "energy"):
         return OF_DIMENSION[unit.dimension]
     for quantity, naming in NAMING.items():
-        if quantity not in REQUIRED and there & naming:
+        if quantity not in REQUIRED and words & naming:
             return quantity
-    named = [q for q in REQUIRED if there & NAMING[q] and not there & NEVER[q]]
+    # Two of the three main quantities in one name ("volt amps") cancel out; then only a unit can tell.
+    named = [q for q in REQUIRED if words & NAMING[q] and not words & NEVER[q]]
     if len(named) == 1:
         return named[0]
     if unit is not None and unit.dimension in OF_DIMENSION:
         by_unit = OF_DIMENSION[unit.dimension]
-        return None if there & NEVER.get(by_unit, set()) else by_unit
+        return None if words & NEVER.get(by_unit, set()) else by_unit
     return None
 
 
@@ -227,50 +228,40 @@ class _Candidate:
 def choose(
     names: Sequence[str], units: Sequence[str], filled: Sequence[bool] | None = None
 ) -> tuple[dict[str, tuple[int, Unit]], list[str]]:
-    """Choose the column for each quantity by the header's words.
+    """Choose the column for each quantity by the header's cells and the units row's ('' where there is none).
 
-    Parameters
-    ----------
-    names, units : sequence of str
-        The header's cells, and the units row's ('' where there is none).
-    filled : sequence of bool, optional
-        Whether a column holds any reading: of two alike, the one that does is taken.
-
-    Returns
-    -------
-    chosen : dict of str to (int, Unit)
-        Column index and unit by quantity.
-    said : list of str
-        What was left out although it looks like a quantity, and what to look at twice.
+    Returns column index and unit by quantity, and in sentences what was left out although it looks like a quantity and
+    what to look at twice. `filled`: whether a column holds any reading; of two alike, the one that does is taken.
 
     Raises
     ------
     InputError
         If two columns could equally be the current or voltage (or the power, where it is needed), or a unit is wrong.
     """
-    found: dict[str, list[_Candidate]] = {}
+    candidates: dict[str, list[_Candidate]] = {}
     for index, (name, cell) in enumerate(zip(names, units, strict=True)):
         if name and (what := meaning(name, cell)) is not None:
-            there = filled is None or filled[index]
-            found.setdefault(what.quantity, []).append(_Candidate(index, name, what, there))
+            has_readings = filled is None or filled[index]
+            candidates.setdefault(what.quantity, []).append(_Candidate(index, name, what, has_readings))
     chosen: dict[str, tuple[int, Unit]] = {}
-    said: list[str] = []
-    for quantity in sorted(found, key=lambda q: q == "power_W"):  # last: whether it is needed shows then
+    remarks: list[str] = []
+    for quantity in sorted(candidates, key=lambda q: q == "power_W"):  # last: whether it is needed shows then
         needed = quantity in REQUIRED and not (quantity == "power_W" and {"current_A", "voltage_V"} <= chosen.keys())
-        best, trouble = _best(quantity, found[quantity])
+        best, trouble = _best(quantity, candidates[quantity])
         if best is not None:
             chosen[quantity] = (best.index, best.meaning.unit)
-            said += _look_twice(quantity, best)
+            remarks += _look_twice(quantity, best)
         elif needed:
             raise InputError(trouble)
         else:
-            said.append(f"{trouble}; neither is taken")
-    return chosen, said
+            remarks.append(f"{trouble}; neither is taken")
+    return chosen, remarks
 
 
 def _best(quantity: str, columns: list[_Candidate]) -> tuple[_Candidate | None, str]:
     """Return the column to take, or None and why it cannot be said which."""
     columns = sorted(columns, key=lambda column: (column.rank, column.index))
+    # In and out of the bank in two columns: either alone would be half of the draw.
     out = [column for column in columns if column.meaning.discharging]
     into = [column for column in columns if column.meaning.charging and column.filled]
     if quantity in ONE_WAY and out and into and columns[0] in (out[0], into[0]):
@@ -316,7 +307,7 @@ def is_letter(name: str) -> bool:
     return all(len(word) == 1 for word in words_of(name) - BANK)
 
 
-def unit_said(name: str, units_cell: str = "") -> Unit | None:
+def stated_unit(name: str, units_cell: str = "") -> Unit | None:
     """Return the unit that a column's name or the units row says; None where neither does, or they do not agree."""
     try:
         return _unit_or_none(_parse(name, units_cell).unit_text)
@@ -330,6 +321,6 @@ MOST_NAMED = 8
 
 def all_named(names: Sequence[str]) -> str:
     """Return the names of an export's columns, some of very many."""
-    there = [word for word in names if word]
-    more = f" and {len(there) - MOST_NAMED} more" if len(there) > MOST_NAMED else ""
-    return ", ".join(quoted(word) for word in there[:MOST_NAMED]) + more
+    named = [word for word in names if word]
+    more = f" and {len(named) - MOST_NAMED} more" if len(named) > MOST_NAMED else ""
+    return ", ".join(quoted(word) for word in named[:MOST_NAMED]) + more

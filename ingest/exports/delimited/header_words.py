@@ -16,7 +16,6 @@ WORDS = {
     "pressure_kPa": {"pressure"},
     "flow_L_per_min": {"flow", "rate"},
 }
-
 #: The word without which a column is not that quantity, whatever its unit.
 NAMING = {
     "current_A": WORDS["current_A"],
@@ -29,64 +28,36 @@ NAMING = {
     "pressure_kPa": {"pressure"},
     "flow_L_per_min": {"flow"},
 }
-
 BANK = {
-    "battery",
-    "batteries",
-    "batt",
-    "bat",
-    "bank",
-    "pack",
-    "shunt",
-    "main",
-    "total",
-    "dc",
-    "ac",
-    "rms",
-    "net",
-    "the",
-    "in",
-    "at",
-}
-
+    "battery", "batteries", "batt", "bat", "bank", "pack", "shunt", "main", "total", "dc", "ac", "rms", "net", "the",
+    "in", "at",
+}  # fmt: skip
 #: Words of something other than the bank: such a column is taken only where there is no plainer one, and that is said.
 ELSEWHERE = {"pv", "panel", "panels", "solar", "array", "load", "charger", "cell", "aux", "step"}
-
 #: Words of a reading that stands for a stretch of time; there, too, a plainer column is preferred.
 AVERAGES = {"average", "avg", "mean"}
-
 #: Words that speak of alternating current wherever they stand, and in the name of what is taken; words against it.
 AC_ANYWHERE = {"rms", "apparent", "reactive", "vrms", "arms"}
-
 AC, DC = {"ac", "vac", "aac"}, {"battery", "batteries", "batt", "bat", "bank", "pack", "shunt", "dc", "vdc", "adc"}
-
 #: Dimensions that are taken for power by mistake.
 NOT_WATTS = ("apparent power", "reactive power")
-
 #: Words of a figure that is not the reading itself: such a column is never taken unless a profile says so.
 NO_READING = {
     "peak", "max", "maximum", "min", "minimum", "limit", "limits", "set", "setpoint", "setpoints", "spec", "open",
     "ocv", "target", "rated", "nominal", "threshold", "alarm", "cutoff", "remaining", "left", "available", "design",
     "offset",
 }  # fmt: skip
-
 #: Words of something that is counted or numbered: without a unit such a column is none, whatever else its name says.
 COUNTED = {"step", "cycle", "cyc", "index", "count", "number", "no", "nr", "id", "status", "mode", "code"}
-
 NEVER = {
     "power_W": {"apparent", "reactive", "factor"},
     "current_A": {"hour", "hours", "hr", "hrs"},
     "voltage_V": set[str](),
 }
-
 CHARGING, DISCHARGING = {"charge", "charging", "chg"}, {"discharge", "discharging", "dischg", "dsg"}
-
 ONE_WAY = ("current_A", "power_W", "charge_Ah", "energy_Wh")
-
 TIME_UNITS = {
     "%", "s", "sec", "seconds", "ms", "min", "h", "h:m:s", "hh:mm:ss", "date", "time", "iso", "utc", "local",
 }  # fmt: skip
-
 REMARKS = BANK | ELSEWHERE | AVERAGES | NO_READING | {"instant", "now", "filtered", "out", "calculated", "measured"}
-
 REQUIRED = ("current_A", "voltage_V", "power_W")

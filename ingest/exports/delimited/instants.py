@@ -30,20 +30,10 @@ from .stamps import (
 
 
 def parse(cells: pa.Array, style: Style) -> IntArray:
-    """Turn time stamps into microseconds.
+    """Turn time stamps into microseconds: UTC of absolute styles, else the meter's own clock, or since the start.
 
-    Parameters
-    ----------
-    cells : pyarrow array of strings, shape (n,)
-        The stamps.
-    style : Style
-        How they are written, its order decided.
-
-    Returns
-    -------
-    array of int64, shape (n,)
-        Since 1970-01-01 00:00, UTC for absolute styles, else on the meter's own clock; since the start for elapsed
-        ones. `NO_TIME` where a cell is no such stamp. Rounded to the microsecond. [us]
+    `cells` are strings, shape (n,), the order of the style's parts decided. `NO_TIME` where a cell is no such stamp.
+    Rounded to the microsecond. [us]
     """
     if style.unit == "days":
         return _sheet_days(cells)
@@ -52,11 +42,13 @@ def parse(cells: pa.Array, style: Style) -> IntArray:
     if style.unit in ("h:m:s", "m:s"):
         return _hms(cells) if style.unit == "h:m:s" else _minutes(cells)
     us = _count(cells, style.unit)
+    # Of an epoch a number far from all others is damage: it would stretch the log over decades.
     low, high = (round(limit * 1e6) for limit in EPOCH_S)
     return us if style.kind == "elapsed" else np.where((us < low) | (us > high), NO_TIME, us)
 
 
 def _calendar(cells: pa.Array, style: Style) -> IntArray:
+    # From the quickest way, which knows one notation, to the slowest, which knows all.
     if style.order == "y-m-d" and style.unit != "basic" and (fast := _iso(cells, style)) is not None:
         return fast
     if not style.zoned and (marked := _by_marks(cells, style)) is not None:
@@ -84,6 +76,7 @@ def _count(cells: pa.Array, unit: str) -> IntArray:
         whole = pc.cast(cells, pa.int64())
     except pa.ArrowInvalid:
         whole = None
+    # Whole numbers stay whole: an epoch in nanoseconds has more digits than a float.
     if whole is not None:
         x = integers(whole, 0)
         fits = valid(whole) & (np.abs(x) < 2**62 // UNITS_US.get(unit, 1))
@@ -157,6 +150,7 @@ def _assemble(
     wrong = wrong | (month < 1) | (month > 12) | (day < 1) | (day > 31) | (hour > 23) | (minute > 59) | (second > 60)
     months = np.where(wrong, 0, (year - 1970) * 12 + month - 1).astype("datetime64[M]")
     days = months.astype("datetime64[D]") + np.where(wrong, 0, day - 1).astype("timedelta64[D]")
+    # 31 February runs over into March.
     wrong |= days.astype("datetime64[M]") != months
     us = days.astype("datetime64[us]").astype(np.int64) + ((hour * 60 + minute) * 60 + second) * 1_000_000
     return np.where(wrong, NO_TIME, us)
@@ -186,8 +180,8 @@ def _offset(text: pa.Array) -> IntArray:
     coded = flat(pc.dictionary_encode(pc.coalesce(text, EMPTY)))
     minutes = []
     for kind in coded.dictionary.to_pylist():
-        found = re.fullmatch(r"([+-])(\d{2}):?(\d{2})?", kind)
-        minutes.append(0 if found is None else int(found[1] + "1") * (int(found[2]) * 60 + int(found[3] or 0)))
+        offset = re.fullmatch(r"([+-])(\d{2}):?(\d{2})?", kind)
+        minutes.append(0 if offset is None else int(offset[1] + "1") * (int(offset[2]) * 60 + int(offset[3] or 0)))
     return np.asarray(minutes, dtype=np.int64)[integers(pc.cast(coded.indices, pa.int64()), 0)] * 60_000_000
 
 
@@ -195,7 +189,6 @@ def _offset(text: pa.Array) -> IntArray:
 _MARKED = re.compile(
     r"(\d{1,2})([-/. ])(\d{1,2})\2(\d{4})[T ](\d{1,2}):(\d{1,2}):(\d{1,2})(?:[.,](\d{1,6}))?( [AaPp][Mm])?"
 )
-
 _WIDEST = (2, 2, 4, 2, 2, 2, 6)
 
 
@@ -211,6 +204,7 @@ def _by_marks(cells: pa.Array, style: Style) -> IntArray | None:
     begins, ends = (bounds[:-1] - bounds[0]).astype(np.int64), (bounds[1:] - bounds[0]).astype(np.int64)
     shape = re.sub(r"\d", "", first[0]).encode()
     at = np.flatnonzero(raw - np.uint8(48) > 9)  # what is below wraps round
+    # As many marks as the first stamp has in each: then mark k of row i is at[i * marks + k].
     if len(at) != len(text) * len(shape):
         return None
     places = list(at.reshape(len(text), len(shape)).T.copy())
@@ -221,6 +215,7 @@ def _by_marks(cells: pa.Array, style: Style) -> IntArray | None:
     last = places.pop() if half else None
     if (places[0] < begins).any() or (last is not None and (last != ends - 1).any()):
         return None
+    # The right marks in the right order leave nothing but digits between them.
     if any((raw[place] != mark).any() for place, mark in zip(places, shape, strict=False)):
         return None
     numbers = _numbers_between(raw, begins, places if half else [*places, ends])
@@ -229,6 +224,7 @@ def _by_marks(cells: pa.Array, style: Style) -> IntArray | None:
 
 def _numbers_between(raw: NDArray[np.uint8], start: IntArray, stops: list[IntArray]) -> list[IntArray] | None:
     """Return the numbers up to each mark, a fraction in microseconds; None where one is too wide or empty."""
+    # Digit by digit over all rows at once; a shorter number of a row is left as it is from its last digit on.
     numbers = []
     for k, stop in enumerate(stops):
         width = stop - start

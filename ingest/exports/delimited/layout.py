@@ -6,7 +6,7 @@ import codecs
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from itertools import pairwise
-from typing import TYPE_CHECKING, cast, get_args
+from typing import TYPE_CHECKING, NamedTuple, cast, get_args
 
 from shuntbook.ingest.errors import InputError, quoted
 from shuntbook.ingest.quantities import Unit, unit_of
@@ -23,19 +23,9 @@ if TYPE_CHECKING:
     from shuntbook.ingest.profiles.columns import ColumnEntry
 
 _DIRECTIONS = {"c", "d", "charge", "discharge", "charging", "discharging", "chg", "dsg", "dchg", "cc_chg", "cc_dchg"}
-
 _METERS = {
-    "device",
-    "device id",
-    "device name",
-    "meter",
-    "meter id",
-    "sensor",
-    "sensor id",
-    "channel",
-    "node",
-    "serial",
-}
+    "device", "device id", "device name", "meter", "meter id", "sensor", "sensor id", "channel", "node", "serial",
+}  # fmt: skip
 
 
 def find_layout(source: Source, wishes: Wishes) -> Layout:
@@ -55,11 +45,12 @@ def find_layout(source: Source, wishes: Wishes) -> Layout:
         header_line=wishes.header_line,
     )
     profile = wishes.profile
-    said: list[str] = []
+    sentences: list[str] = []
     if profile is not None and profile.quantities:
         columns = [_stated(dialect, quantity, entry, source.name) for quantity, entry in profile.quantities.items()]
     else:
-        columns, said = _recognised(dialect, source.name)
+        columns, sentences = _recognised(dialect, source.name)
+    # The time before the forms of numbers: its cells hold marks that are none of a number's.
     time = time_plan(dialect, wishes, source.name)
     columns = _with_forms(dialect, columns, time, wishes.decimal, source.name)
     speaks_of_ac = ac_column(dialect.names, dialect.units, {plan.quantity: plan.index for plan in columns})
@@ -70,9 +61,9 @@ def find_layout(source: Source, wishes: Wishes) -> Layout:
         columns, left_out = borne_out(
             dialect, columns, ac=wishes.side == "ac" or speaks_of_ac is not None, name=source.name
         )
-        said += left_out
-    said += [*_two_parts(dialect, time), *remarks(dialect, time, columns, wishes, speaks_of_ac)]
-    return Layout(source.name, encoding, dialect, time, tuple(columns), speaks_of_ac is not None, tuple(said))
+        sentences += left_out
+    sentences += [*_two_parts(dialect, time), *remarks(dialect, time, columns, wishes, speaks_of_ac)]
+    return Layout(source.name, encoding, dialect, time, tuple(columns), speaks_of_ac is not None, tuple(sentences))
 
 
 def _two_parts(dialect: Dialect, time: TimePlan) -> list[str]:
@@ -114,14 +105,14 @@ def _recognised(dialect: Dialect, name: str) -> tuple[list[ColumnPlan], list[str
         word if not cells or _are_numbers(cells) else "" for word, cells in zip(dialect.names, columns, strict=True)
     ]
     try:
-        chosen, said = choose(names, units, [bool(cells) for cells in columns])
+        chosen, sentences = choose(names, units, [bool(cells) for cells in columns])
     except InputError as error:
         raise InputError(f"{name}, line {dialect.header_line}, {error}") from None
     if not chosen:
         raise InputError(f"{name}, line {dialect.header_line}: {_nothing_known(dialect, units)}")
     _check_one_meter(dialect, columns, name)
     plans = [ColumnPlan(quantity, index, unit) for quantity, (index, unit) in chosen.items()]
-    return plans, said + (_letters(dialect, columns) if {"current_A", "power_W"} & chosen.keys() else [])
+    return plans, sentences + (_letters(dialect, columns) if {"current_A", "power_W"} & chosen.keys() else [])
 
 
 def _nothing_known(dialect: Dialect, units: Sequence[str]) -> str:
@@ -193,8 +184,8 @@ def _unit_for(dialect: Dialect, quantity: str, index: int, stated: str | None) -
     """Return the stated unit, else the one in the column's own name or the units row, else the quantity's."""
     if stated is not None:
         return unit_of(quantity, stated, column=dialect.names[index])
-    said = meaning(dialect.names[index], dialect.units[index] if dialect.units else "")
-    return said.unit if said is not None and said.quantity == quantity else unit_of(quantity, None, column="")
+    column = meaning(dialect.names[index], dialect.units[index] if dialect.units else "")
+    return column.unit if column is not None and column.quantity == quantity else unit_of(quantity, None, column="")
 
 
 def _with_forms(
@@ -228,8 +219,16 @@ _TIME_WORDS = {
     "time", "timestamp", "date", "datetime", "utc", "local", "stamp", "and", "iso", "clock", "epoch", "unix",
     "cumulative", "total", "test", "elapsed",
 }  # fmt: skip
-
+#: A date and clock in one column come before two columns (1), an epoch, elapsed time, and dates alone (4).
 _RANK = {"calendar": 0, "epoch": 2, "elapsed": 3}
+
+
+class _TimeChoice(NamedTuple):
+    """Where the time may stand: how good its kind is, and how many words of its name speak against it."""
+
+    rank: int
+    strangeness: int
+    plan: TimePlan
 
 
 def time_plan(dialect: Dialect, wishes: Wishes, name: str) -> TimePlan:
@@ -250,23 +249,23 @@ def time_plan(dialect: Dialect, wishes: Wishes, name: str) -> TimePlan:
 def stated_style(dialect: Dialect, indices: tuple[int, ...], stated: str | None, name: str) -> Style:
     """Return the style that a profile states for the time, once the cells bear it out."""
     cells = joined_cells(dialect, indices)
-    found = find_style(cells, header="time " + " ".join(dialect.names[k] for k in indices))
+    recognised = find_style(cells, header="time " + " ".join(dialect.names[k] for k in indices))
     if stated is None:
-        if found is None:
+        if recognised is None:
             raise InputError(
                 f"{name}: the cells of {quoted(dialect.names[indices[0]])} ({cells[0] if cells else 'empty'}) "
                 "are no time I know; state time.style in the profile"
             )
-        return found
+        return recognised
     kind, _, unit = stated.partition(" ")
     if kind in get_args(StampKind):
         return Style(cast("StampKind", kind), unit=unit)
-    if found is None or found.kind != "calendar":
+    if recognised is None or recognised.kind != "calendar":
         raise InputError(
             f"{name}: the profile's time.style is {stated}, but the cells of {quoted(dialect.names[indices[0]])} "
             f"({cells[0] if cells else 'empty'}) are no such dates"
         )
-    return replace(found, order=cast("DateOrder", stated))
+    return replace(recognised, order=cast("DateOrder", stated))
 
 
 def joined_cells(dialect: Dialect, indices: Sequence[int]) -> list[str]:
@@ -277,7 +276,7 @@ def joined_cells(dialect: Dialect, indices: Sequence[int]) -> list[str]:
 def find_time(dialect: Dialect, name: str) -> TimePlan:
     """Choose the time: a full date and clock before an epoch, that before elapsed time; the plainer name first."""
     units = dialect.units or ("",) * len(dialect.names)
-    ranked: list[tuple[int, int, TimePlan]] = []
+    choices: list[_TimeChoice] = []
     dates, clocks = [], []
     for index, word in enumerate(dialect.names):
         cells = dialect.column(index)
@@ -287,31 +286,31 @@ def find_time(dialect: Dialect, name: str) -> TimePlan:
             dates.append(index)
             continue
         if len(cells) > 2 and len(set(cells)) == 1:
-            continue  # stands still
+            continue  # a time that stands still is when the export was made
         if _mostly(is_clock_only, cells):
             clocks.append(index)
         style = find_style(cells, header=f"{word} {units[index]}")
         if style is not None:
-            ranked.append((_RANK[style.kind], _time_strangeness(word), TimePlan((index,), style)))
-    ranked += _dates_with_clock(dialect, dates, clocks)
-    if not ranked:
+            choices.append(_TimeChoice(_RANK[style.kind], _time_strangeness(word), TimePlan((index,), style)))
+    choices += _dates_with_clock(dialect, dates, clocks)
+    if not choices:
         raise InputError(_no_time(dialect, dates, name))
-    return min(ranked, key=lambda item: item[:2])[2]
+    return min(choices, key=lambda choice: (choice.rank, choice.strangeness)).plan
 
 
 def _mostly(test: Callable[[str], bool], cells: Sequence[str]) -> bool:
     return sum(map(test, cells)) >= MOST * len(cells)
 
 
-def _dates_with_clock(dialect: Dialect, dates: list[int], clocks: list[int]) -> list[tuple[int, int, TimePlan]]:
+def _dates_with_clock(dialect: Dialect, dates: list[int], clocks: list[int]) -> list[_TimeChoice]:
     """Return a date's and a clock's column taken together, or else dates alone where there is one a row."""
     if not dates:
         return []
     if clocks and (style := find_style(joined_cells(dialect, (dates[0], clocks[0])))) is not None:
-        return [(1, 0, TimePlan((dates[0], clocks[0]), style))]
+        return [_TimeChoice(1, 0, TimePlan((dates[0], clocks[0]), style))]
     cells = dialect.column(dates[0])
     style = find_style(cells) if len(set(cells)) == len(cells) else None
-    return [(4, 0, TimePlan((dates[0],), style))] if style is not None else []
+    return [_TimeChoice(4, 0, TimePlan((dates[0],), style))] if style is not None else []
 
 
 def _no_time(dialect: Dialect, dates: list[int], name: str) -> str:

@@ -33,14 +33,8 @@ _CELL = re.compile(r"'?[+\-−]?[\d\u00a0\u202f .,'’]*\d[.,]?(?:[eE][+-]?\d+)?
 class NumberForm:
     """How a column writes its numbers.
 
-    Attributes
-    ----------
-    decimal : {'.', ','}
-        The decimal mark.
-    grouped : bool
-        Whether commas were seen to group thousands where the decimal mark is a point.
-    suffix : str
-        The unit that stands in every cell, such as ``A`` in ``12.5 A``; empty where there is none.
+    ``grouped``: commas were seen to group thousands beside a decimal point. ``suffix`` is the unit that stands in every
+    cell, such as ``A`` in ``12.5 A``; empty where there is none.
     """
 
     decimal: str = "."
@@ -57,20 +51,8 @@ class Numbers:
 
 
 def to_numbers(cells: pa.Array, form: NumberForm) -> Numbers:
-    """Convert cells to numbers.
-
-    Parameters
-    ----------
-    cells : pyarrow array of strings, shape (n,)
-        The cells; null where there is no reading.
-    form : NumberForm
-        How this column writes them.
-
-    Returns
-    -------
-    Numbers
-        NaN where there is no reading or no number.
-    """
+    """Convert cells, strings of shape (n,), null where there is no reading; NaN where there is none or no number."""
+    # Nearly all columns are plain: Arrow casts them whole, and one odd cell sends the block the careful way.
     plain = _with_points(cells) if form.decimal == "," else cells
     if plain is not None:
         try:
@@ -88,11 +70,11 @@ def _as_array(text: pa.Array) -> NDArray[np.float64]:
 
 def _with_points(cells: pa.Array) -> pa.Array | None:
     """Return the cells with their commas turned into points, in one go over their bytes; None if one has a point."""
-    there, ends, text = cells.buffers()
+    valid, ends, text = cells.buffers()
     raw = text.to_pybytes() if text is not None else b""
     if b"." in raw:
         return None
-    buffers = [there, ends, pa.py_buffer(raw.translate(_POINTS))]
+    buffers = [valid, ends, pa.py_buffer(raw.translate(_POINTS))]
     return pa.Array.from_buffers(pa.string(), len(cells), buffers, offset=cells.offset)
 
 
@@ -102,6 +84,7 @@ def _carefully(cells: pa.Array, form: NumberForm) -> Numbers:
     text = pc.replace_substring(text, "−", "-")
     if form.suffix:
         text = pc.replace_substring_regex(text, rf"\s*{re.escape(form.suffix)}$", "")
+    # Blanks and apostrophes group thousands beside either decimal mark (small spaces by ISO 80000-1, from memory).
     text = _ungrouped(text, _BLANKS)
     if form.decimal == ",":
         text = _ungrouped(text, ".")
@@ -110,10 +93,10 @@ def _carefully(cells: pa.Array, form: NumberForm) -> Numbers:
         text = pc.replace_substring(text, ",", ".")
     elif form.grouped:
         text = _ungrouped(text, ",")
-    there = pc.and_not(pc.is_valid(text), pc.is_in(text, _NULLS))
-    good = pc.and_(there, pc.match_substring_regex(text, _POINT))
+    filled = pc.and_not(pc.is_valid(text), pc.is_in(text, _NULLS))
+    good = pc.and_(filled, pc.match_substring_regex(text, _POINT))
     values = _as_array(pc.if_else(good, text, _NOTHING))
-    bad = (booleans(there) & ~booleans(good)) | np.isinf(values)
+    bad = (booleans(filled) & ~booleans(good)) | np.isinf(values)
     return Numbers(np.where(bad, np.nan, values), bad)
 
 
@@ -127,16 +110,7 @@ def find_form(cells: Sequence[str], others: Iterable[str], *, column: str, state
     """Return how a column writes its numbers, from a sample of its cells.
 
     A mark before exactly three digits (``1,234``) could be a decimal comma or group thousands. What the column itself
-    leaves open, the other columns of the table decide.
-
-    Parameters
-    ----------
-    cells, others : sequence of str
-        The column's cells, and the cells of the whole table.
-    column : str
-        The column's name, for the error.
-    stated : {'.', ','}, optional
-        The decimal mark, if it is stated.
+    leaves open, the cells of the whole table, `others`, decide: one program wrote them all.
 
     Raises
     ------
@@ -146,6 +120,7 @@ def find_form(cells: Sequence[str], others: Iterable[str], *, column: str, state
     suffix = _suffix(cells, column)
     if stated is not None:
         return NumberForm(stated, grouped=True, suffix=suffix)
+    # The column first: a table may hold counts with grouped commas beside readings with points.
     votes = _votes(cells)
     if decimal := _mark_of(votes) or _mark_of(_votes(others)):
         return NumberForm(decimal, grouped=decimal == "." and bool(votes["1,234"]), suffix=suffix)
@@ -163,11 +138,12 @@ def _votes(cells: Iterable[str]) -> Counter[str]:
     votes: Counter[str] = Counter()
     for cell in cells:
         marks = [c for c in cell if c in ",."]
-        if not marks or (found := _CELL.fullmatch(cell)) is None:
+        if not marks or (match := _CELL.fullmatch(cell)) is None:
             continue
-        number = cell[: found.start(1)] if found[1] else cell
+        number = cell[: match.start(1)] if match[1] else cell
         number = number.strip(" '").replace("−", "-")
-        if len(set(marks)) == 2:  # both marks
+        # Of two kinds of marks the last is the decimal one; one that comes twice groups; 1,234 may be either.
+        if len(set(marks)) == 2:
             votes[marks[-1]] += 1
             votes["1,234"] += marks[-1] == "."
         elif len(marks) > 1:
@@ -190,13 +166,13 @@ def _mark_of(votes: Counter[str]) -> str | None:
 
 def _suffix(cells: Sequence[str], column: str) -> str:
     """Return the unit that cells such as ``12.5 A`` carry; a few odd cells make none."""
-    found = Counter(match[1] for match in map(_CELL.fullmatch, cells) if match and match[1])
-    if 2 * found.total() < len(cells) or not found:
+    suffixes = Counter(match[1] for match in map(_CELL.fullmatch, cells) if match and match[1])
+    if 2 * suffixes.total() < len(cells) or not suffixes:
         return ""
-    (suffix, count), *_ = found.most_common(1)
-    if count < MOST_AGREE * found.total():
+    (suffix, count), *_ = suffixes.most_common(1)
+    if count < MOST_AGREE * suffixes.total():
         raise InputError(
-            f"column {quoted(column)}: its cells carry different units ({', '.join(sorted(found))}); "
+            f"column {quoted(column)}: its cells carry different units ({', '.join(sorted(suffixes))}); "
             "export it with one unit"
         )
     return suffix

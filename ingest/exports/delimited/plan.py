@@ -13,7 +13,7 @@ from shuntbook.ingest.log.arrow import strings
 from shuntbook.ingest.quantities import QUANTITIES, Unit
 
 from .dialect import Dialect
-from .header import unit_said, words_of
+from .header import stated_unit, words_of
 from .header_words import AC, AC_ANYWHERE, AVERAGES, DC, NOT_WATTS, REQUIRED
 from .numbers import NumberForm, to_numbers
 from .stamps import DateOrder, Style
@@ -52,8 +52,8 @@ class Directions:
     def describe(self, names: tuple[str, ...]) -> str:
         """Return in words which letters mean what."""
         ways = (("draw", self.draw), ("return", self.returned), ("none", self.none))
-        said = [f"{word} {' or '.join(map(repr, sorted(letters)))}" for word, letters in ways if letters]
-        return f"direction by {quoted(names[self.index])} ({', '.join(said)})"
+        words = [f"{word} {' or '.join(map(repr, sorted(letters)))}" for word, letters in ways if letters]
+        return f"direction by {quoted(names[self.index])} ({', '.join(words)})"
 
 
 @dataclass(frozen=True)
@@ -117,13 +117,13 @@ class Layout:
     time: TimePlan
     columns: tuple[ColumnPlan, ...]
     ac: bool
-    said: tuple[str, ...] = field(default=())
+    remarks: tuple[str, ...] = field(default=())
 
     @property
     def quantities(self) -> tuple[str, ...]:
         """The quantities the export holds, in the glossary's order."""
-        there = {column.quantity for column in self.columns}
-        return tuple(name for name in QUANTITIES if name in there)
+        names = {column.quantity for column in self.columns}
+        return tuple(name for name in QUANTITIES if name in names)
 
     @property
     def indices(self) -> list[int]:
@@ -163,7 +163,7 @@ class Layout:
 
 def not_watts(name: str, units_cell: str = "") -> str | None:
     """Return ``apparent power`` or ``reactive power`` if a column is that by its words or unit, else None."""
-    unit, words = unit_said(name, units_cell), words_of(name)
+    unit, words = stated_unit(name, units_cell), words_of(name)
     by_unit = unit.dimension if unit is not None else ""
     return next((kind for kind in NOT_WATTS if kind == by_unit or kind.split()[0] in words), None)
 
@@ -172,19 +172,14 @@ def ac_column(names: Sequence[str], units: Sequence[str], taken: Mapping[str, in
     """Return a column that speaks of alternating current; None where none does.
 
     RMS, a power factor, apparent and reactive power (VA, var) do, wherever they stand, and AC in the name of the
-    current or voltage that is taken, or of the power if it is alone; unless what is taken is the bank's, or DC, by
-    its name.
-
-    Parameters
-    ----------
-    names, units : sequence of str
-        The header's cells, and the units row's (empty where there is none).
-    taken : dict of str to int
-        Column index by quantity.
+    current or voltage that is `taken` (its index by quantity), or of the power if it is alone; unless what is taken is
+    the bank's, or DC, by its name. `units` are the units row's cells, empty where there is none.
     """
     own = {names[taken[quantity]] for quantity in REQUIRED if quantity in taken}
+    # The name of what is taken is nearer than a word elsewhere: a meter at the bank may show an inverter's volts, too.
     if any(words_of(name) & DC for name in own):
         return None
+    # Watts of the AC side beside amps of the bank are common; the amps are what is integrated.
     if len(own) > 1 and "power_W" in taken:
         own.discard(names[taken["power_W"]])
     if "power_factor" in taken:
@@ -209,21 +204,7 @@ HIGH_V = 100.0
 def remarks(
     dialect: Dialect, time: TimePlan, columns: Iterable[ColumnPlan], wishes: Wishes, ac_column: str | None
 ) -> list[str]:
-    """Return in sentences what was assumed and can be stated.
-
-    Parameters
-    ----------
-    dialect : Dialect
-        The text, with a sample of its rows.
-    time : TimePlan
-        What the time is.
-    columns : iterable of ColumnPlan
-        What the quantities are.
-    wishes : Wishes
-        What is stated: nothing is said about that.
-    ac_column : str or None
-        The column that speaks of alternating current, if one does.
-    """
+    """Return in sentences what was assumed and can be stated; nothing about what is stated already."""
     by_quantity = {plan.quantity: plan for plan in columns}
     return [
         *_about_side(dialect, by_quantity, wishes, ac_column),
@@ -280,7 +261,7 @@ def _about_averages(dialect: Dialect, columns: dict[str, ColumnPlan], wishes: Wi
 
 def unit_in_header(dialect: Dialect, index: int) -> Unit | None:
     """Return the unit that a column's name or the units row says; None where neither does, or they do not agree."""
-    return unit_said(dialect.names[index], dialect.units[index] if dialect.units else "")
+    return stated_unit(dialect.names[index], dialect.units[index] if dialect.units else "")
 
 
 def is_bare(dialect: Dialect, plan: ColumnPlan) -> bool:
@@ -295,18 +276,18 @@ def _about_units(dialect: Dialect, columns: Iterable[ColumnPlan]) -> list[str]:
         for index in (plan.index, plan.minus):
             if index is None or abs(plan.scale) != 1.0:
                 continue
-            said = unit_in_header(dialect, index)
-            if said is not None and _is_another(said, plan.unit):
+            stated = unit_in_header(dialect, index)
+            if stated is not None and _is_another(stated, plan.unit):
                 lines.append(
                     f"{quoted(dialect.names[index])} is taken in {plan.unit.symbol}, "
-                    f"but the header says {said.symbol}: check the unit in the profile"
+                    f"but the header says {stated.symbol}: check the unit in the profile"
                 )
     return lines
 
 
-def _is_another(said: Unit, taken: Unit) -> bool:
-    like = said.dimension == taken.dimension or (taken.dimension == "power" and said.dimension in NOT_WATTS)
-    return like and said != taken
+def _is_another(stated: Unit, taken: Unit) -> bool:
+    like = stated.dimension == taken.dimension or (taken.dimension == "power" and stated.dimension in NOT_WATTS)
+    return like and stated != taken
 
 
 def _about_start(time: TimePlan, wishes: Wishes) -> list[str]:

@@ -45,12 +45,7 @@ class RowBatch:
 class RowReader:
     """Reads the rows of one export.
 
-    Parameters
-    ----------
-    layout : Layout
-        What each column is.
-    to_utc : callable
-        Turns the stamps, in the order they were written, into UTC; `NO_TIME` for a clock time that never was.
+    `to_utc` takes its stamps in the order they were written, and gives `NO_TIME` where a clock time never was.
     """
 
     def __init__(self, layout: Layout, to_utc: ToUtc) -> None:
@@ -61,6 +56,7 @@ class RowReader:
 
     def read(self, block: Block) -> RowBatch:
         """Read a block's rows."""
+        # Preamble and header stand before the first line of the readings, at most in a few blocks.
         skip = max(self._layout.dialect.first_line - block.first_line, 0)
         text = block.text
         for _ in range(skip):
@@ -83,6 +79,7 @@ class RowReader:
     def _convert(self, table: pa.Table, rows: _Rows, batch: RowBatch) -> None:
         stamps = self._stamps(table)
         time_us = parse(stamps, self._layout.time.style)
+        # Only real stamps go to the clock, which goes by their order: a damaged one would look like a step back.
         known = time_us != NO_TIME
         if known.all():
             time_us = self._to_utc(time_us)
@@ -96,6 +93,7 @@ class RowReader:
         for column in self._layout.columns:
             quantities[column.quantity] = self._quantity(column, table, reasons)
         self._without_reading(quantities, reasons)
+        # A header that comes again, where exports were put behind one another, is no damage.
         headers = {k for k in reasons if self._is_header(stamps[k].as_py())}
         batch.repeated_headers = len(headers)
         for k in sorted(reasons.keys() - headers):
@@ -141,15 +139,15 @@ class RowReader:
         assert plan.directions is not None  # only called with directions
         cells = pc.coalesce(pc.utf8_trim_whitespace(flat(table.column(str(plan.directions.index)))), _EMPTY)
         coded = flat(pc.dictionary_encode(cells))
-        found, inverse = coded.dictionary.to_pylist(), integers(pc.cast(coded.indices, pa.int64()), 0)
+        kinds, inverse = coded.dictionary.to_pylist(), integers(pc.cast(coded.indices, pa.int64()), 0)
         ways = ((plan.directions.none, 0.0), (plan.directions.returned, -1.0), (plan.directions.draw, 1.0))
         # a letter that stands for "nothing" elsewhere, such as a hyphen, has become an empty cell
         sign = {"" if letter in NULLS else letter: way for letters, way in ways for letter in letters}
-        factor = np.array([sign.get(letter, np.nan) for letter in found], dtype=np.float64)[inverse]
+        factor = np.array([sign.get(letter, np.nan) for letter in kinds], dtype=np.float64)[inverse]
         name = self._layout.dialect.names[plan.directions.index]
         for k in np.flatnonzero(np.isnan(factor)).tolist():
             reasons.setdefault(
-                k, f"column {quoted(name)}: {quoted(found[inverse[k]])} is none of the profile's draw, return and none"
+                k, f"column {quoted(name)}: {quoted(kinds[inverse[k]])} is none of the profile's draw, return and none"
             )
         return np.asarray(np.abs(x) * factor + 0.0)  # no negative zeros
 
@@ -185,6 +183,7 @@ class RowReader:
             return None  # a closing quote
         last = cells[-1].strip()
         seen = [row[-1] for row in dialect.sample]
+        # A last column that the sample leaves empty says nothing about how long its cells are.
         if not any(seen):
             return None
         return None if last and _is_whole(last, seen) else why
@@ -273,6 +272,7 @@ class _Rows:
         if not (self._removed or self._misfits or self._rejected):
             return []
         lines = self._text.split(b"\n")
+        # Arrow numbers the rows it was given: lines taken out beforehand and empty ones have no number.
         filled = [k for k, line in enumerate(lines) if line and k not in self._removed]
         parsed = [k for number, k in enumerate(filled) if number not in self._misfits]
         reasons = dict(self._removed)

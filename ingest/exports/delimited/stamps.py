@@ -16,79 +16,53 @@ from numpy.typing import NDArray
 from shuntbook.ingest.log.arrow import strings
 
 StampKind = Literal["calendar", "epoch", "elapsed"]
-
 DateOrder = Literal["y-m-d", "d/m/y", "m/d/y"]
-
 IntArray = NDArray[np.int64]
-
 MONTHS = ["jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec"]
-
 SEP = r"[-/. ]"
-
 NOTHING, EMPTY, HYPHEN, ZERO = strings([None, "", "-", "0"])
-
 DATES = {
     "y-m-d": rf"(?P<y>\d{{4}}|\d{{2}}){SEP}(?P<m>\d{{1,2}}){SEP}(?P<d>\d{{1,2}})",
     "d/m/y": rf"(?P<d>\d{{1,2}}){SEP}(?P<m>\d{{1,2}}|[A-Za-z]{{3,9}}){SEP}(?P<y>\d{{4}}|\d{{2}})",
     "m/d/y": rf"(?P<m>\d{{1,2}}|[A-Za-z]{{3,9}}){SEP}(?P<d>\d{{1,2}}),?{SEP}(?P<y>\d{{4}}|\d{{2}})",
 }
-
 CLOCK = r"(?P<h>\d{1,2}):(?P<n>\d{1,2})(?::(?P<s>\d{1,2})(?:[.,](?P<f>\d+))?)?\s*(?P<p>[AaPp]\.?[Mm]\.?)?"
-
 OFFSET = r"\s*(?P<z>Z|z|UTC|GMT|[+-]\d{2}:?\d{2}|[+-]\d{2})?"
-
 HMS = (
     r"^\s*'?(?:(?P<D>\d+)\s*d(?:ays?)?[ ,]*)?(?P<h>\d+):(?P<n>\d{1,2})(?::(?P<s>\d{1,2})(?:[.,](?P<f>\d+))?)?"
     r"\s*(?P<p>[AaPp]\.?[Mm]\.?)?\s*$"
 )
-
 MS = r"^\s*'?(?P<n>\d+):(?P<s>\d{1,2})(?:[.,](?P<f>\d+))?\s*$"
-
 DAY = r"(?:(?i:mon|tue|wed|thu|fri|sat|sun)[a-z]*,?\s+)?"
-
 CALENDAR = {order: rf"^\s*'?{DAY}{date}(?:[T ,]+{CLOCK})?{OFFSET}\s*$" for order, date in DATES.items()}
-
 #: ISO 8601 without separators; kept under its own name, since its parts have fixed widths.
 BASIC = (
     r"^\s*'?(?P<y>\d{4})(?P<m>\d{2})(?P<d>\d{2})"
     r"(?:[T ]*(?P<h>\d{2}):?(?P<n>\d{2})(?::?(?P<s>\d{2})(?:[.,](?P<f>\d+))?)?"
     rf"(?P<p>))?{OFFSET}\s*$"
 )
-
 #: Three numbers that could be a date in another order than they seem; the last one only if it has two digits.
 THREE = r"^\s*'?(?P<a>\d{1,2})(?P<sep>[-/. ])(?P<b>\d{1,2})[-/. ](?P<c>\d{4}|\d{2})"
-
 HIGHEST = {"d/m/y": (31, 12, 9999), "m/d/y": (12, 31, 9999), "y-m-d": (99, 12, 31)}
-
 DATE_ONLY = re.compile(
     rf"'?{DAY}(?:"
     + "|".join(re.sub(r"\?P<\w+>", "?:", date) for date in DATES.values())
     + r")|(?:19|20)\d\d[01]\d[0-3]\d"
 )
-
 CLOCK_ONLY = re.compile(re.sub(r"\?P<\w+>", "?:", CLOCK))
-
 UNITS_US = {"s": 1_000_000, "ms": 1_000, "us": 1, "min": 60_000_000, "h": 3_600_000_000, "days": 86_400_000_000}
-
 #: Epoch numbers between 1990 and 2100 by unit; the four ranges do not touch.
 EPOCH_S = (6.3e8, 4.2e9)
-
 EPOCH_UNITS = {"s": 1.0, "ms": 1e3, "us": 1e6, "ns": 1e9}
-
 #: A spreadsheet's day numbers count from 1899-12-30; these are 1990 and 2100.
 SHEET_DAYS, SHEET_ZERO = (32_874.0, 73_051.0), 25_569.0
-
-
 #: Share of a sample's cells that must agree on a style: a damaged cell or two do not hide it.
 MOST = 0.9
-
 _TIMELY = {
     "time", "timestamp", "timestamps", "stamp", "ts", "epoch", "unix", "unixtime", "utime", "clock", "date", "datetime",
     "elapsed", "seconds", "sec", "secs", "uptime", "runtime", "millis", "milliseconds", "ms", "t", "minutes", "hours",
 }  # fmt: skip
-
 _HEAT = {"temp", "temperature", "degc", "degf", "c", "f", "k", "celsius", "fahrenheit"}
-
 _ELAPSED_WORDS = {
     "ms": {"ms", "millis", "milliseconds"},
     "us": {"us", "micros"},
@@ -101,17 +75,9 @@ _ELAPSED_WORDS = {
 class Style:
     """How a column of time stamps is written.
 
-    Attributes
-    ----------
-    kind : {'calendar', 'epoch', 'elapsed'}
-        A date and a clock; a count since 1970; a time since some start.
-    order : {'y-m-d', 'd/m/y', 'm/d/y'} or None
-        Of a calendar's parts; None is not yet decided between day and month first.
-    unit : str
-        Of an epoch (``s``, ``ms``, ``us``, ``ns``) or elapsed time (also ``min``, ``h``, ``h:m:s``, ``m:s``); of a
-        calendar ``basic`` (no separators) or ``days`` (a spreadsheet's day number).
-    zoned : bool
-        Whether the stamps say their own offset from UTC.
+    ``order`` is that of a calendar's parts, None while day and month first are both possible. ``unit`` is that of an
+    epoch (``s``, ``ms``, ``us``, ``ns``) or elapsed time (also ``min``, ``h``, ``h:m:s``, ``m:s``); of a calendar
+    ``basic`` (no separators) or ``days`` (a spreadsheet's day number). ``zoned``: the stamps say their own offset.
     """
 
     kind: StampKind
@@ -134,34 +100,44 @@ class Style:
 def find_style(cells: Sequence[str], *, header: str = "") -> Style | None:
     """Return the style that all cells of a sample share, or None if they are no time stamps.
 
-    Parameters
-    ----------
-    cells : sequence of str
-        Cells of one column.
-    header : str
-        Its name: small numbers are elapsed time only where it says so.
+    The first recogniser that fits decides, so the stricter come first. A new style is a recogniser in `_RECOGNISERS`
+    and a branch of `instants.parse`. Of small numbers the column's name, `header`, must say that they are time.
     """
+    return next((style for recognise in _RECOGNISERS if (style := recognise(cells, header.lower())) is not None), None)
+
+
+def _calendar(cells: Sequence[str], _: str) -> Style | None:
     for order, pattern in CALENDAR.items():
         matches = _agreeing(pattern, cells)
+        # Two digits in front fit a year as well as a day or month: `order_of` weighs all three orders for them.
         if matches and not (order == "y-m-d" and len(matches[0]["y"]) < 4):
+            # A month by its name, and a year of four digits in front, leave one order only; other cells may not.
             named = any(match["m"].isalpha() for match in matches)
             decided = cast("DateOrder", order) if order == "y-m-d" or named else order_of(strings(cells))
             return Style("calendar", decided, zoned=_mostly_zoned(matches))
+    return None
+
+
+def _basic(cells: Sequence[str], _: str) -> Style | None:
+    # Eight digits may be any number: each must be a day between 1970 and 2100 as well.
     if (matches := _agreeing(BASIC, cells)) and all(map(_is_day, matches)):
         return Style("calendar", "y-m-d", unit="basic", zoned=_mostly_zoned(matches))
-    if _agreeing(HMS, cells):
-        return Style("elapsed", unit="h:m:s")
-    if _agreeing(MS, cells):  # with a fraction, or the cells would have been h:m
-        return Style("elapsed", unit="m:s")
-    return _numeric_style(cells, header.lower())
+    return None
+
+
+def _clock(cells: Sequence[str], _: str) -> Style | None:
+    # 10:02 is hours and minutes, as clocks have it. Only a fraction (12:30.5) shows minutes and seconds: HMS has none
+    # after two numbers.
+    units = ((HMS, "h:m:s"), (MS, "m:s"))
+    return next((Style("elapsed", unit=unit) for pattern, unit in units if _agreeing(pattern, cells)), None)
 
 
 def _agreeing(pattern: str, cells: Sequence[str]) -> list[re.Match[str]]:
     """Return the matches if most cells of a sample match, else none."""
-    match = re.compile(pattern).match
-    if not any(map(match, cells[: len(cells) // 8 + 1])):  # these alone are too many to disagree
+    fits = re.compile(pattern).match
+    if not any(map(fits, cells[: len(cells) // 8 + 1])):  # an eighth that fits nothing is more than may disagree
         return []
-    matches = [found for found in map(match, cells) if found]
+    matches = [match for match in map(fits, cells) if match]
     return matches if matches and len(matches) >= MOST * len(cells) else []
 
 
@@ -210,6 +186,7 @@ def possible_orders(highest: HighestNumbers) -> list[DateOrder]:
         for o, top in HIGHEST.items()
         if all(n <= t for n, t in zip(highest.numbers, top, strict=True))
     ]
+    # Common practice, no source: 26-06-13 is written year first, 26/06/13 hardly ever.
     year_first = highest.hyphens or highest.numbers[0] > 31
     return [order for order in orders if order != "y-m-d" or year_first]
 
@@ -229,15 +206,20 @@ def _numeric_style(cells: Sequence[str], header: str) -> Style | None:
     if x is None:
         return None
     words = set(re.findall(r"[a-z]+", header))
+    # Twentieths at either end are left out: a damaged cell would push the range out of every epoch.
     low, high = np.quantile(x, [0.05, 0.95])
     steps = np.diff(x)
-    rising = len(x) < 2 or (steps >= 0).mean() > 0.9  # a step counter that resets is no clock
+    rising = len(x) < 2 or (steps >= 0).mean() > MOST  # a step counter that resets is no clock
     timely = bool(words & _TIMELY) and not words & _HEAT
+    # The four epochs do not touch, so numbers that rise within one hardly mean anything else. Elapsed seconds never get
+    # so far: they would be twenty years.
     for unit, scale in EPOCH_UNITS.items():
         if EPOCH_S[0] * scale <= low and high <= EPOCH_S[1] * scale and (timely or (rising and high > low)):
             return Style("epoch", unit=unit)
     if not timely or words & {"epoch", "unix"} or high > EPOCH_S[0]:
         return None
+    # Day numbers of today are plausible seconds, too (12 hours); steps of less than 0.02 days, half an hour, tell them
+    # apart from a count of whole seconds.
     if SHEET_DAYS[0] <= low and high <= SHEET_DAYS[1] and len(x) > 1 and 0 < np.median(np.abs(steps)) < 0.02:
         return Style("calendar", "y-m-d", unit="days")
     if not rising:
@@ -245,11 +227,16 @@ def _numeric_style(cells: Sequence[str], header: str) -> Style | None:
     return Style("elapsed", unit=next((unit for unit, names in _ELAPSED_WORDS.items() if words & names), "s"))
 
 
+#: In this order: dates with separators hold marks that nothing else has; dates without look like plain numbers, which
+#: come last since any column of readings is some; clocks hold colons, and no date is left that does.
+_RECOGNISERS = (_calendar, _basic, _clock, _numeric_style)
+
+
 def _numbers(cells: Sequence[str]) -> NDArray[np.float64] | None:
     """Return a sample's numbers if most cells are such."""
-    found = []
+    numbers = []
     for cell in cells:
         with suppress(ValueError):
-            found.append(float(cell.replace(",", ".")))
-    x = np.array(found)
+            numbers.append(float(cell.replace(",", ".")))
+    x = np.array(numbers)
     return x if len(x) and len(x) >= MOST * len(cells) and np.isfinite(x).all() else None

@@ -277,7 +277,7 @@ def test_notes_become_readings_and_markers(tmp_path):
     assert rejects == []
     assert found.quantities == ("current_A", "voltage_V", "power_W")
     assert found.markers == [(DAY_US + 605 * MINUTE_US, "visitors at the gate")]
-    assert found.layouts[0].said == ()
+    assert found.layouts[0].remarks == ()
 
 
 def test_the_clock_passes_midnight_and_dates_may_stand_in_any_line(tmp_path):
@@ -325,7 +325,7 @@ def test_without_a_day_the_notes_are_refused(tmp_path):
 
 def test_notes_that_do_not_end_say_so(tmp_path):
     """The last reading stands for no time."""
-    assert "without off or end" in notes(tmp_path, "2026-06-13\n10:02 900 W\n").layouts[0].said[0]
+    assert "without off or end" in notes(tmp_path, "2026-06-13\n10:02 900 W\n").layouts[0].remarks[0]
 
 
 def test_notes_are_converted_like_any_export(tmp_path):

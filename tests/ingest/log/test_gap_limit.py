@@ -70,7 +70,7 @@ def test_a_logger_that_triggers_has_gaps(readings, spacing_s, pause_s, seed):
     assert limit.limit_s == max(5.0 * spacing_s, 10.0)
     assert limit.other_s is not None
     assert pause_s <= limit.other_s <= 1.1 * pause_s + 0.01
-    assert "left out as gaps" in str(limit.said)
+    assert "left out as gaps" in str(limit.sentence)
 
 
 def test_a_logger_that_runs_with_the_load_has_gaps():
@@ -86,7 +86,7 @@ def test_a_steady_log_has_five_times_its_spacing(spacing_s, readings):
     """A reading a second, an hour or a day: never less than 10 s."""
     limit = limit_of(np.arange(readings) * spacing_s)
     assert limit.limit_s == pytest.approx(max(5 * spacing_s, 10.0), abs=0.01)
-    assert (limit.other_s, limit.said) == (None, None)
+    assert (limit.other_s, limit.sentence) == (None, None)
 
 
 @given(st.integers(1, 10**6))
@@ -116,8 +116,8 @@ def test_pauses_between_every_two_switchings_are_bridged_by_their_level():
     at = np.flatnonzero(near & (np.arange(len(flows)) % 2 == 0))
     limit = limit_of(at, flows[at])
     assert limit.limit_s > 500
-    assert "begin and end at one level" in str(limit.said)
-    assert "--gap 10s leaves them out" in str(limit.said)
+    assert "begin and end at one level" in str(limit.sentence)
+    assert "--gap 10s leaves them out" in str(limit.sentence)
 
 
 @pytest.mark.parametrize("seed", range(4))
@@ -126,7 +126,7 @@ def test_a_meter_that_writes_a_value_when_it_changes_is_asked_about(seed):
     flows = np.round(pump(seed=seed))
     at = np.flatnonzero(np.abs(np.diff(flows, prepend=-99)) > 5)
     at = at[np.diff(at, prepend=-99) > 1]
-    assert "add --sampling held" in str(limit_of(at, flows[at]).said)
+    assert "add --sampling held" in str(limit_of(at, flows[at]).sentence)
 
 
 @pytest.mark.parametrize("seed", range(4))
@@ -134,9 +134,9 @@ def test_a_meter_with_a_rhythm_is_not(seed):
     """Once a minute nearly every reading may be a change, and often is not: either way it is a rhythm."""
     flows = pump(seed=seed)
     for at in (np.arange(0, len(flows), 60), kept_changes(flows), kept_changes(flows, heartbeat_s=60)):
-        assert "held" not in str(limit_of(at, flows[at]).said)
+        assert "held" not in str(limit_of(at, flows[at]).sentence)
     swings = np.tile([2.0, 30.0], 100)
-    assert limit_of(np.arange(200) * 60, swings).said is None
+    assert limit_of(np.arange(200) * 60, swings).sentence is None
 
 
 def test_a_slow_stretch_of_a_fast_log_is_no_gap():
@@ -316,9 +316,9 @@ def test_what_stands_on_either_side_of_the_limit():
     assert close.limit_s == 61  # two digits would be 62, and no gap any more
     slower = gap_limit(counted(*[1] * 2000, *[60] * 100), counted(*[20] * 10), 60.0, None)
     assert (slower.limit_s, slower.other_s) == (300, None)
-    assert "they are bridged, since no limit leaves out them alone" in str(slower.said)
+    assert "they are bridged, since no limit leaves out them alone" in str(slower.sentence)
     little = gap_limit(counted(*[1] * 2000, *[60] * 100), counted(*[20] * 3), 60.0, None)
-    assert (little.limit_s, little.said) == (300, None)  # 60 s of 8,060: less than a meter's own 1 %
+    assert (little.limit_s, little.sentence) == (300, None)  # 60 s of 8,060: less than a meter's own 1 %
     few = gap_limit(counted(*[1] * 2000), counted(3000, 3000), 0.0, None)
     assert (few.limit_s, few.other_s) == (10, None)
 

@@ -47,7 +47,7 @@ def test_what_is_in_order_is_left_as_it_is(instants):
     result = settled([float(second) for second in seconds])
     assert result.readings.time_us.tolist() == [second * S for second in seconds]
     assert current(result) == list(range(len(seconds)))
-    assert result.said() == []
+    assert result.sentences() == []
 
 
 @given(st.sets(st.integers(0, 10**6), min_size=3, max_size=300))
