@@ -14,19 +14,13 @@ _CLOCK = re.compile(r"(?:(\d+):)?(\d+):(\d+(?:\.\d+)?)")
 
 
 def seconds(text: str, *, what: str) -> float:
-    """Return a length of time [s].
-
-    Parameters
-    ----------
-    text : str
-        Numbers each with ``ms``, ``s``, ``m``, ``h`` or ``d``, or ``h:m:s``.
-    what : str
-        The option or key, for the error.
+    """Return a length of time [s]: numbers each with ``ms``, ``s``, ``m``, ``h`` or ``d``, or ``h:m:s``.
 
     Raises
     ------
     InputError
-        If the text is no length of time above zero, or a number alone, which may mean seconds as well as minutes.
+        If the text is no length of time above zero, or a number alone, which may mean seconds as well as minutes; it
+        names the option or key, `what`.
     """
     plain = text.strip().lower()
     if _NUMBER.fullmatch(plain) and 0 < float(plain) < inf:

@@ -8,15 +8,10 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class Reading:
-    """One time stamp and the quantities a meter gave at it.
+    """One time stamp and the quantities a meter gave at it, by name, in their own units; draw positive.
 
-    Parameters
-    ----------
-    time_us : int
-        Since 1970-01-01T00:00:00Z, on the capture's clock. [us]
-    values : mapping of str to float
-        Canonical quantities by name, in their own units; draw positive. A quantity the meter gave no value for is
-        absent.
+    ``time_us`` counts since 1970-01-01T00:00:00Z, on the capture's clock. A quantity the meter gave no value for is
+    absent.
     """
 
     time_us: int

@@ -150,6 +150,7 @@ def find_unit(text: str) -> Unit:
         With a reason in words.
     """
     plain = text.strip().replace("µ", "u").replace("μ", "u")
+    # In its right case first, since case decides between milli and mega.
     if plain in UNITS:
         return UNITS[plain]
     bare = _bare(plain)

@@ -11,7 +11,9 @@ from numpy.typing import NDArray
 
 from .errors import InputError
 
+#: In the place of a time that there is none of: no clock ever shows it.
 NO_TIME = int(np.iinfo(np.int64).min)
+#: A row may come late by so much without a clock having been set: common practice, no source.
 JITTER_US = 60_000_000
 _QUARTER_US = 900_000_000
 _EPOCH = datetime(1970, 1, 1)
@@ -104,6 +106,7 @@ class LocalClock:
                 early, late = (local.replace(tzinfo=self.zone, fold=fold) for fold in (0, 1))
                 offsets = [round((early.utcoffset() or timedelta()).total_seconds() * 1e6)]
                 offsets += [round((late.utcoffset() or timedelta()).total_seconds() * 1e6)]
+                # An hour that the clocks skip does not come back as itself from UTC.
                 back = early.astimezone(UTC).astimezone(self.zone).replace(tzinfo=None)
                 self._cache[quarter] = (offsets[0], offsets[1], back == local)
             except (OverflowError, ValueError):

@@ -36,16 +36,8 @@ _UNFINISHED: Final = (
 class FoundLog:
     """A log of the fleet, or what stands in the place of one.
 
-    Parameters
-    ----------
-    name : str
-        Its path from the fleet's folder, with ``/``.
-    place : str
-        Where it is: a path or a URL.
-    stamp : str
-        Changes when the log does: size and time of the last change, of all its files.
-    kind, reason : str
-        Whether it can be read, and why not.
+    ``name`` is its path from the fleet's folder, with ``/``; ``place`` a path or a URL. ``stamp`` changes when the log
+    does: size and time of the last change, of all its files. ``reason``: why it cannot be read.
     """
 
     name: str
@@ -70,15 +62,9 @@ class Fleet:
 
 
 def find_fleet(places: Sequence[str], *, leave_out: Iterable[Path] = ()) -> Fleet:
-    """Find all logs.
+    """Find all logs in folders, logs, patterns such as ``logs/*/pump.parquet``, or a URL of these.
 
-    Parameters
-    ----------
-    places : sequence of str
-        Folders, logs, patterns such as ``logs/*/pump.parquet``, or URLs of these. Names count from the folder that all
-        have in common.
-    leave_out : iterable of Path
-        Files of ours that may lie among the logs.
+    Names count from the folder that all places have in common. `leave_out` are files of ours that may lie among them.
 
     Raises
     ------
@@ -147,6 +133,7 @@ def _find_here(fleet: Fleet, places: list[Path], leave_out: set[str]) -> None:
         else:
             _look_at(fleet, start, root, leave_out)
             alone.add(start.parent)
+    # A log named by itself still has the site file of its folder; those of other logs beside it were not asked for.
     for folder in sorted(alone):
         _sites_above(fleet, folder, root)
 
@@ -154,6 +141,7 @@ def _find_here(fleet: Fleet, places: list[Path], leave_out: set[str]) -> None:
 def _starts(named: Path) -> list[Path]:
     """Return where to begin, from the root on: the place itself, or what its pattern stands for."""
     place = named.absolute()
+    # A name as it stands goes first: brackets may be part of it.
     if os.path.lexists(place):
         return [place]
     first = next((k for k, part in enumerate(place.parts) if has_magic(part)), None)
@@ -185,6 +173,7 @@ def _walk(fleet: Fleet, start: Path, root: Path, leave_out: set[str]) -> None:
         for name in sorted([*files, *(f for f in folders if f.endswith(LOG))]):
             if not name.startswith("."):
                 _look_at(fleet, here / name, root, leave_out)
+        # In place: `os.walk` goes only into what is left in the list.
         folders[:] = sorted(f for f in folders if not f.startswith(".") and not f.endswith(LOG))
 
 
@@ -202,6 +191,7 @@ def _look_at(fleet: Fleet, path: Path, root: Path, leave_out: set[str]) -> None:
 def _log_at(path: Path, name: str) -> FoundLog:
     try:
         if path.is_dir():
+            # The folder of a log is one log: while a capture writes a part of it, the whole is unfinished.
             if journals := sorted(path.glob(f"*{JOURNAL}")):
                 return _unfinished(name, str(path), journals[0].name)
             return FoundLog(name, str(path), _stamp(sorted(path.glob(f"*{LOG}"))))

@@ -30,14 +30,9 @@ def kept_path(result: Path) -> Path:
 
 
 class KeptRows:
-    """The finished rows of a result, by name.
+    """The finished rows of a result, by name; they lie beside it.
 
-    Parameters
-    ----------
-    result : Path
-        What the rows are for; they lie beside it.
-    kind : str
-        What the rows are, in a word: the file of another kind is left alone.
+    `kind` says in a word what the rows are: the file of another kind is left alone.
 
     Raises
     ------
@@ -67,6 +62,7 @@ class KeptRows:
         lines = self.path.read_bytes().split(b"\n")
         torn = lines.pop()  # nothing, unless the last line was torn
         if not lines:
+            # The title itself may have been torn by a power cut; anything else is somebody's file.
             if torn and not self._title.encode().startswith(torn):
                 raise self._foreign()
             os.ftruncate(self._handle, 0)
@@ -74,6 +70,7 @@ class KeptRows:
             return {}, False
         if lines[0] != self._title.encode():
             raise self._foreign()
+        # A line end closes the torn line, so that the next one stands by itself.
         if torn:
             self._write("")
         objects = [row for line in lines[1:] if (row := _object(line)) is not None]
@@ -84,13 +81,7 @@ class KeptRows:
         return InputError(f"--out: {self.path} is no file of finished rows for this; remove it or choose another name")
 
     def keep(self, rows: Iterable[Row]) -> None:
-        """Keep rows; each has its name under ``log``.
-
-        Raises
-        ------
-        OSError
-            If the disk is full or failed.
-        """
+        """Keep rows; each has its name under ``log``."""
         for row in rows:
             self._stale |= row["log"] in self.rows
             self.rows[row["log"]] = row
@@ -101,6 +92,7 @@ class KeptRows:
 
     def tidy(self, wanted: Mapping[str, object]) -> None:
         """Leave only the rows that are wanted, in order of name, whole or not at all."""
+        # Rewritten only where something is to go: a run that is repeated leaves the file as it is.
         gone = self.rows.keys() - wanted.keys()
         if not gone and not self._stale:
             return

@@ -37,6 +37,7 @@ def listing(url: str) -> list[tuple[str, str, str]]:
             raise InputError(f"{url}: nothing is found there")
         base = PurePosixPath(root).parent if files == [root] else PurePosixPath(root)
         names = {PurePosixPath(file).relative_to(base).as_posix(): file for file in files}
+        # Hidden folders hold what programs keep for themselves, as on a disk of one's own.
         shown = {name: file for name, file in names.items() if not any(p.startswith(".") for p in name.split("/"))}
         return [(name, store.unstrip_protocol(file), str(store.ukey(file))) for name, file in sorted(shown.items())]
 

@@ -18,18 +18,9 @@ KIND_KEY: Final = b"shuntbook_table"
 
 
 def write_table(path: Path, rows: Sequence[Mapping[str, Any]], schema: pa.Schema, kind: str) -> None:
-    """Write rows, whole or not at all.
+    """Write rows, a mapping from column to value each, whole or not at all.
 
-    Parameters
-    ----------
-    path : Path
-        The file.
-    rows : sequence of mapping
-        What stands in each column, by its name.
-    schema : pyarrow.Schema
-        The columns.
-    kind : str
-        What the rows are; a later run knows its own file by it.
+    A later run knows its own file by its `kind`.
     """
     table = pa.Table.from_pylist(list(rows), schema=schema.with_metadata({KIND_KEY: kind.encode()}))
     with whole_file(path) as hidden:

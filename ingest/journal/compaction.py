@@ -28,26 +28,11 @@ _TAIL_MOST = 1 << 16
 
 @dataclass(frozen=True)
 class Compacted:
-    """What became of a journal.
+    """What became of a journal: a log in its place, ``meta.rows_kept`` readings.
 
-    Attributes
-    ----------
-    log : Path
-        The log, in its place.
-    meta : LogMeta
-        Its metadata; ``rows_kept`` readings.
-    first_us, last_us : int or None
-        Its first and last reading; None if it was there `already`. [us]
-    skipped : int
-        Readings left out, and kept among the rejects, because they came no later than the one before.
-    torn_bytes : int
-        What could not be read at the journal's end. [bytes]
-    rejects_file : Path or None
-        Where what was refused is kept.
-    kept_as : Path or None
-        The journal's new name, where so much of its end is damaged that it was not removed.
-    already : bool
-        The log had been finished before; only its journal was still there.
+    The first and last reading are None if the log had been finished ``already`` and only its journal was still there.
+    ``skipped`` readings came no later than the one before, and are kept among the rejects. ``torn_bytes`` at the
+    journal's end could not be read; where they are so many that it was not removed, ``kept_as`` is its new name.
     """
 
     log: Path
@@ -80,12 +65,7 @@ def finish(journal: Journal) -> Compacted:
 
 
 def compact(log: Path) -> Compacted:
-    """Turn the journal of a capture that was cut off into the log.
-
-    Parameters
-    ----------
-    log : Path
-        The log's place; its journal lies beside it.
+    """Turn the journal of a capture that was cut off, which lies beside its log, into the log.
 
     Raises
     ------
@@ -98,6 +78,7 @@ def compact(log: Path) -> Compacted:
     OSError
         If the disk is full or failed: the journal stays as it is.
     """
+    # Two commands may find the same journal at once: the second waits, and then finds none.
     with in_turn(log.parent):
         handle = hold(journal_path(log), os.O_RDONLY)
         if handle is None:
@@ -106,12 +87,7 @@ def compact(log: Path) -> Compacted:
 
 
 def settle_unfinished(path: Path) -> str | None:
-    """Complete the unfinished captures of a log, or of a folder of logs, before it is opened.
-
-    Returns
-    -------
-    str or None
-        What was done, to be said; None if there was nothing to do.
+    """Complete the unfinished captures of a log, or of a folder of logs, before it is opened; tell what was done.
 
     Raises
     ------
@@ -177,8 +153,11 @@ def _put_in_place(log: Path, handle: int, *, cut_off: bool) -> Compacted:
 def _complete(log: Path, *, cut_off: bool) -> Compacted:
     with JournalReader(journal_path(log)) as journal:
         meta = _meta_of(log)
+        # The log of this very capture: the power went between finishing it and removing the journal. Written again it
+        # would be the same, and its readers would see it change.
         if meta is not None and meta.capture_id == journal.meta.capture_id:
             return Compacted(log, meta, already=True)
+        # What stands there came later or from elsewhere, and nobody asked to replace it.
         if log.exists() and not journal.replaces:
             raise InputError(
                 f"{log}: is not the log of the unfinished capture beside it ({journal.path.name}); "
@@ -199,6 +178,7 @@ def _meta_of(log: Path) -> LogMeta | None:
 def _write(log: Path, journal: JournalReader, *, cut_off: bool) -> Compacted:
     tally = Tally(journal.path.name)
     with new_log(log, journal.quantities) as writer:
+        # The rejects are in their place before the log is: no log lacks rows that are nowhere.
         with rejects_file(log, {journal.path.name}) as rejects:
             for readings in in_order(journal, tally, rejects):
                 writer.write(to_batch(readings))

@@ -46,18 +46,9 @@ def is_being_written(log: Path) -> bool:
 class Journal:
     """The journal of one log, from a capture's first reading to its last; threads may share it.
 
-    What was appended survives the end of the program, however it ends; what was synced survives a power cut.
-
-    Parameters
-    ----------
-    log : Path
-        The log that it will become.
-    meta : LogMeta
-        What is known beforehand; `gap_limit_s` is given only where it was stated.
-    quantities : sequence of str
-        What a reading may hold.
-    flush_s : float
-        The most that a power cut may cost, if `flush_due` is called often enough. [s]
+    What was appended survives the end of the program, however it ends; what was synced survives a power cut, which may
+    cost `flush_s` at most if `flush_due` is called often enough. ``meta`` is what is known beforehand; its
+    `gap_limit_s` is given only where it was stated.
 
     Raises
     ------
@@ -78,6 +69,7 @@ class Journal:
         self._torn = self._unsynced = False
         self._handle = _new_file(log)
         try:
+            # A mark of its own tells this capture's log from any other that may come to lie there.
             meta = replace(meta, capture_id=secrets.token_hex(16))
             self._key = self._append(header(meta, self.quantities, replaces=log.exists()))
             self.sync()
@@ -125,25 +117,14 @@ class Journal:
         self._append(["clock step", int(time_us), float(step_s)])
 
     def flush_due(self, now_us: int) -> None:
-        """Put what was appended on the disk if that is due; to be called at least every quarter of the flush interval.
-
-        Raises
-        ------
-        OSError
-            If the disk failed.
-        """
+        """Put what was appended on the disk if that is due; to be called each quarter of the flush interval, or oftener."""
         if self._unsynced and now_us - self._synced_us >= _DUE * self._flush_us:
             self.sync()
             self._synced_us = now_us
 
     def sync(self) -> None:
-        """Put everything that was appended on the disk. Appending goes on meanwhile.
-
-        Raises
-        ------
-        OSError
-            If the disk failed.
-        """
+        """Put everything that was appended on the disk. Appending goes on meanwhile."""
+        # Before the disk is asked: a line that another thread appends meanwhile is not yet safe.
         self._unsynced = False
         try:
             getattr(os, "fdatasync", os.fsync)(self._handle)
@@ -171,6 +152,8 @@ class Journal:
             try:
                 self._drop_torn_line()
                 line, checksum = seal(record, self._end, self._key)
+                # Until all of it is written, the file may end with half a line; the next line must not begin behind
+                # that.
                 self._torn = True
                 _write_all(self._handle, line)
             except OSError as error:

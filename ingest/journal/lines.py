@@ -41,16 +41,9 @@ class NothingCaptured(InputError):  # noqa: N818 - a state, told by its name
 
 
 def seal(record: object, place: int, key: int) -> tuple[bytes, int]:
-    """Return a record as a line, and its checksum.
+    """Return a record, anything JSON can hold, as a line, and its checksum; floats come back exactly.
 
-    Parameters
-    ----------
-    record : object
-        Anything JSON can hold; floats come back exactly.
-    place : int
-        Where in the file the line begins. [bytes]
-    key : int
-        The header's checksum; 0 for the header itself.
+    `place` is where in the file the line begins [bytes], `key` the header's checksum, 0 for the header itself.
     """
     body = json.dumps(record, separators=(",", ":")).encode("ascii")
     checksum = zlib.crc32(body, (key + place) & 0xFFFF_FFFF)
@@ -87,16 +80,8 @@ def header(meta: LogMeta, quantities: Sequence[str], *, replaces: bool) -> dict[
 class JournalReader:
     """Reads a journal up to its first damaged line.
 
-    Attributes
-    ----------
-    meta : LogMeta
-        What was known when the capture began.
-    quantities : tuple of str
-        The quantities of a reading, in order.
-    replaces : bool
-        Whether there was a log in its place when the capture began, which it is to replace.
-    torn_bytes : int
-        What lies behind the last good line; known when all records have been read. [bytes]
+    ``replaces``: there was a log in its place when the capture began, which it is to replace. ``torn_bytes`` lie behind
+    the last good line; known when all records have been read.
 
     Raises
     ------
@@ -126,9 +111,8 @@ class JournalReader:
         line = self._file.readline(LINE_MOST)
         unsealed = unseal(line, 0, 0)
         if unsealed is None:
-            if not line.endswith(b"\n") and _may_be_begun(
-                line
-            ):  # the header is on the disk before the first reading is taken
+            # The header is on the disk before the first reading is taken: half a header means that there was none.
+            if not line.endswith(b"\n") and _may_be_begun(line):
                 raise NothingCaptured(f"{self.path}: a capture was begun here, but nothing had been read yet")
             raise InputError(
                 f"{self.path}, line 1: this journal's beginning is damaged or cut short, so it cannot be read; "
@@ -156,6 +140,8 @@ class JournalReader:
         """Yield the records in the order they were written, until a line is damaged."""
         while line := self._file.readline(LINE_MOST):
             record, _ = unseal(line, self._place, self._key) or (None, 0)
+            # What follows a damaged line may be right, but nobody knows what is missing in between: it is counted as
+            # torn.
             if not _is_record(record, len(self.quantities)):
                 break
             self._place += len(line)

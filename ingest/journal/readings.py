@@ -90,6 +90,7 @@ def in_order(journal: JournalReader, tally: Tally, rejects: RejectsFile) -> Iter
         if times and at_us < times[-1]:
             rejects.add([tally.skip(at_us, values, line)])
             continue
+        # Never between equal stamps: they are merged within a chunk.
         if len(times) >= ROWS_A_CHUNK and at_us > times[-1]:
             yield _chunk(times, rows, journal.quantities, tally)
             times, rows = [], []

@@ -41,6 +41,7 @@ class ColumnEntry(ProfilePart):
     sign: Literal["draw_positive", "return_positive"] = "draw_positive"
     direction: Direction | None = None
 
+    # Two columns, or a column of letters: each gives the sign, and nobody could tell which of them holds.
     @model_validator(mode="after")
     def _one_sign(self) -> ColumnEntry:
         if self.minus is not None and self.direction is not None:

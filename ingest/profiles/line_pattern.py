@@ -21,12 +21,7 @@ _UNNAMED = "without_a_name_"
 
 
 class LinePattern:
-    """An expression that must fit a whole line.
-
-    Attributes
-    ----------
-    names : tuple of str
-        The groups' names in order; empty for one without.
+    """An expression that must fit a whole line; ``names`` are its groups', '' for one without.
 
     Raises
     ------

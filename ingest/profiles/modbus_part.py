@@ -13,21 +13,15 @@ from shuntbook.ingest.quantities import QUANTITIES, unit_of
 from .columns import ProfilePart
 
 RegisterType = Literal["int16", "uint16", "int32", "uint32", "int64", "uint64", "float32", "float64"]
-
 WordOrder = Literal["big", "little"]
-
 CODES = {
     "int16": "h", "uint16": "H", "int32": "i", "uint32": "I", "int64": "q", "uint64": "Q",
     "float32": "f", "float64": "d",
 }  # fmt: skip
-
 #: How many registers a value takes.
 SIZES: dict[RegisterType, int] = {kind: struct.calcsize(">" + CODES[kind]) // 2 for kind in get_args(RegisterType)}
-
 RegisterTable = Literal["holding", "input"]
-
 Sign = Literal["draw_positive", "return_positive"]
-
 #: Registers of a table: 0 to 65535 on the wire (Modbus Application Protocol V1.1b3, section 4.4).
 TABLE_SIZE = 65536
 
@@ -106,6 +100,7 @@ class ModbusPart(LinePart):
 
     def wire(self, address: int) -> int:
         """Return an address as it goes over the wire, counted from 0."""
+        # Documents count from 1 (data model), requests from 0 (Modbus Application Protocol V1.1b3, section 4.4).
         return address - (self.address_base == "one")
 
     def _check_place(self, name: str, address: int, size: int) -> None:
@@ -118,6 +113,7 @@ class ModbusPart(LinePart):
     def _check_direction(self, quantity: str, direction: DirectionRegister) -> None:
         self._check_place(f"{quantity}.direction.address", direction.address, 1)
         raws = [*direction.draw, *direction.returned, *direction.none]
+        # Raw: a device may use any bits as a sign of direction, whatever the value's own type.
         if any(not 0 <= raw < 65536 for raw in raws) or len(set(raws)) != len(raws):
             raise ValueError(
                 f"registers.{quantity}.direction: each of draw, return and none lists raw register values "

@@ -68,6 +68,7 @@ class Profile(ProfilePart):
     @model_validator(mode="before")
     @classmethod
     def _no_site_file(cls, data: object) -> object:
+        # Before the keys are checked: otherwise each key of a site file would be a mistake by itself.
         theirs = [key for key in SITE_KEYS if isinstance(data, dict) and key in data]
         if theirs:
             raise ValueError(
@@ -93,6 +94,7 @@ def load_profile(name: str) -> Profile:
         If there is none, or it holds mistakes: all of them, each with its line and key.
     """
     path = Path(name)
+    # A file of that name goes first: nobody's own profile is overruled by one of ours.
     if not path.exists():
         own = sorted(Path(__file__).parent.glob("*.toml"))
         known = {file.stem: file for file in own}

@@ -16,16 +16,11 @@ if TYPE_CHECKING:
     from .columns import ColumnEntry
 
 ChecksumKind = Literal["sum8", "xor8", "crc16_modbus", "crc16_ccitt"]
-
 Delimiter = Literal["comma", "semicolon", "tab", "bar", "blank"]
-
 LineLayout = Literal["fields", "pairs", "json", "pattern"]
-
 #: A longer pattern is no line's description. [characters]
 PATTERN_MOST = 500
-
 _ESCAPE = re.compile(r"\\(?:x([0-9A-Fa-f]{2})|(.))", re.DOTALL)
-
 _LETTERS = {"r": b"\r", "n": b"\n", "t": b"\t", "0": b"\x00", "\\": b"\\"}
 
 
@@ -79,6 +74,7 @@ class SerialPart(ProfilePart):
     @classmethod
     def _is_encoding(cls, name: str) -> str:
         try:
+            # Line ends and delimiters are looked for as bytes before a line is decoded, so they must be those of ASCII.
             plain = codecs.lookup(name).name and "\n0,".encode(name) == b"\n0,"
         except (LookupError, UnicodeError, TypeError, AttributeError):
             plain = False
@@ -135,13 +131,7 @@ def unescaped(text: str, encoding: str) -> bytes:
 
 
 def check_pattern(pattern: str) -> None:
-    """Refuse a regular expression that is none, or names nothing.
-
-    Raises
-    ------
-    ValueError
-        With the reason in words.
-    """
+    """Refuse, with the reason in words, a regular expression that is none, or names nothing."""
     if len(pattern) > PATTERN_MOST:
         raise ValueError(f"the pattern is longer than {PATTERN_MOST} characters; shorten it")
     if not any(LinePattern(pattern).names):

@@ -76,25 +76,17 @@ else:
 
 
 def hold(path: Path, flags: int) -> int | None:
-    """Open a file and hold it.
+    """Open a file, `flags` as of `os.open`, and hold it.
 
-    Parameters
-    ----------
-    path : Path
-        The file.
-    flags : int
-        As of `os.open`; with ``O_CREAT`` it is made if it is not there.
-
-    Returns
-    -------
-    int or None
-        The open file's handle, held until it is closed or the process ends; None if another holds it.
+    Returns its handle, held until it is closed or the process ends; None if another holds it.
 
     Raises
     ------
     InputError
         If it is a link or no file, or the file system knows no locks.
     """
+    # Whoever held it may have removed it while this one waited to open it: then the handle leads to a file without a
+    # name.
     while True:
         handle = _opened(path, flags)
         try:

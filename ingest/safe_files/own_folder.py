@@ -34,6 +34,7 @@ def refuse_foreign(folder: Path, names: Iterable[str], *, force: bool, what: str
         if not folder.parent.is_dir():
             raise InputError(f"{what}: there is no folder {folder.parent}; make it first or choose another place")
         listed = _listed(folder)
+        # All names before any is written: half a folder of results would be worse than none.
         for path in (folder / name for name in (*names, LIST)):
             if path.is_dir():
                 raise InputError(f"{what}: {path} is a folder where a file is to be; choose another folder")

@@ -33,14 +33,9 @@ def rejects_path(log: Path) -> Path:
 
 
 class RejectsFile:
-    """Collects unreadable rows in a CSV file, which exists only if there are any.
+    """Collects unreadable rows in a CSV file, which exists only if there are any; ``count`` says how many.
 
-    Attributes
-    ----------
-    path : Path
-        Its place; until `finish` the rows wait in a hidden file beside it.
-    count : int
-        How many rows there are.
+    Until `finish` the rows wait in a hidden file beside its place.
     """
 
     def __init__(self, path: Path, hidden: Path) -> None:
@@ -77,12 +72,7 @@ class RejectsFile:
 def rejects_file(log: Path, sources: Collection[str]) -> Iterator[RejectsFile]:
     """Open the rejects file of a log; it is kept however the work ends, except when it is broken off.
 
-    Parameters
-    ----------
-    log : Path
-        The log's place.
-    sources : collection of str
-        The names that its rejects may give as their file.
+    `sources` are the names that its rejects may give as their file.
 
     Raises
     ------
@@ -97,6 +87,7 @@ def rejects_file(log: Path, sources: Collection[str]) -> Iterator[RejectsFile]:
         try:
             yield rejects
         except InputError:
+            # Refused because of its rows: they show the person what to mend.
             rejects.finish()
             raise
         except BaseException:

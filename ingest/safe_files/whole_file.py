@@ -83,8 +83,8 @@ def refuse_existing(path: Path, *, force: bool | None, what: str = "--out") -> N
     Raises
     ------
     InputError
-        If `path` exists and `force` is false (None where a command has no such option), is a folder, or lies in a
-        folder that does not exist.
+        If `path` exists and `force` is not set (None where there is no such option), is a folder, or lies in a folder
+        that does not exist.
     """
     with told_by_name(path, what=what):
         is_folder, exists = path.is_dir(), os.path.lexists(path)
@@ -137,6 +137,7 @@ def told_by_name(out: Path, *, what: str | None = "--out") -> Iterator[None]:
         yield
     except OSError as error:
         reason = reason_of(error)
+        # Another place or name would not help against a full or broken disk.
         if error.errno in DISK_FAILED:
             raise OSError(error.errno, reason, str(out)) from error
         named = f"{what}: {out}" if what else str(out)
@@ -157,27 +158,16 @@ def whole_file(path: Path) -> Iterator[Path]:
 
 
 def take_place(hidden: Path, path: Path) -> None:
-    """Give a finished hidden file its name: the bytes are on the disk before the name is. A link there is replaced.
-
-    Raises
-    ------
-    InputError, OSError
-        As of `told_by_name`.
-    """
+    """Give a finished hidden file its name: the bytes are on the disk before the name is. A link there is replaced."""
     with told_by_name(path, what=None):
         sync_path(hidden)
+        # One step of the file system: who looks sees the old file or the new one.
         hidden.replace(path)
         sync_path(path.parent)
 
 
 def sync_path(path: Path) -> None:
-    """Put a file, or a folder's list of names, on the disk; a folder only where the system can do that.
-
-    Raises
-    ------
-    OSError
-        If the disk failed.
-    """
+    """Put a file, or a folder's list of names, on the disk; a folder only where the system can do that."""
     if path.is_dir() and os.name != "posix":
         return
     handle = os.open(path, os.O_RDONLY)
