@@ -56,57 +56,47 @@ class Unit:
         return x
 
 
+#: Decimal prefixes: what a number is multiplied and divided by.
+_PREFIXES = {"u": (1.0, 1e6), "m": (1.0, 1e3), "k": (1e3, 1.0), "M": (1e6, 1.0)}
+#: Units that meters write with prefixes, and with which of them.
+_PREFIXED = (
+    ("current", "A", "umk"),
+    ("voltage", "V", "umk"),
+    ("power", "W", "mkM"),
+    ("charge", "Ah", "mk"),
+    ("energy", "Wh", "mkM"),
+    ("apparent power", "VA", "k"),
+    ("reactive power", "var", "k"),
+    ("frequency", "Hz", "k"),
+)
+_OTHERS = (
+    Unit("As", "charge", divide=3600.0),
+    Unit("J", "energy", divide=3600.0),
+    Unit("kJ", "energy", divide=3.6),
+    Unit("MJ", "energy", multiply=1000.0, divide=3.6),
+    Unit("degC", "temperature"),
+    Unit("degF", "temperature", add=-32.0, divide=1.8),
+    Unit("K", "temperature", add=-273.15),
+    Unit("kPa", "pressure"),
+    Unit("Pa", "pressure", divide=1000.0),
+    Unit("MPa", "pressure", multiply=1000.0),
+    Unit("bar", "pressure", multiply=100.0),
+    Unit("mbar", "pressure", divide=10.0),
+    Unit("psi", "pressure", multiply=6.894757293168),  # NIST SP 811, appendix B.8
+    Unit("L/min", "flow"),
+    Unit("L/s", "flow", multiply=60.0),
+    Unit("L/h", "flow", divide=60.0),
+    Unit("m3/h", "flow", multiply=1000.0, divide=60.0),
+    Unit("gal/min", "flow", multiply=3.785411784),  # US gallon: NIST SP 811, appendix B.8
+)
+
+
 def _units() -> dict[str, Unit]:
-    scaled = [
-        *_family("current", "A", milli=True, kilo=True, micro=True),
-        *_family("voltage", "V", milli=True, kilo=True, micro=True),
-        *_family("power", "W", milli=True, kilo=True, mega=True),
-        *_family("charge", "Ah", milli=True, kilo=True),
-        *_family("energy", "Wh", milli=True, kilo=True, mega=True),
-        *_family("apparent power", "VA", kilo=True),
-        *_family("reactive power", "var", kilo=True),
-        *_family("frequency", "Hz", kilo=True),
-        Unit("As", "charge", divide=3600.0),
-        Unit("J", "energy", divide=3600.0),
-        Unit("kJ", "energy", divide=3.6),
-        Unit("MJ", "energy", multiply=1000.0, divide=3.6),
-        Unit("degC", "temperature"),
-        Unit("degF", "temperature", add=-32.0, divide=1.8),
-        Unit("K", "temperature", add=-273.15),
-        Unit("kPa", "pressure"),
-        Unit("Pa", "pressure", divide=1000.0),
-        Unit("MPa", "pressure", multiply=1000.0),
-        Unit("bar", "pressure", multiply=100.0),
-        Unit("mbar", "pressure", divide=10.0),
-        Unit("psi", "pressure", multiply=6.894757293168),  # NIST SP 811, appendix B.8
-        Unit("L/min", "flow"),
-        Unit("L/s", "flow", multiply=60.0),
-        Unit("L/h", "flow", divide=60.0),
-        Unit("m3/h", "flow", multiply=1000.0, divide=60.0),
-        Unit("gal/min", "flow", multiply=3.785411784),  # US gallon: NIST SP 811, appendix B.8
-    ]
-    return {unit.symbol: unit for unit in scaled}
-
-
-def _family(
-    dimension: str,
-    symbol: str,
-    *,
-    milli: bool = False,
-    kilo: bool = False,
-    micro: bool = False,
-    mega: bool = False,
-) -> list[Unit]:
-    units = [Unit(symbol, dimension)]
-    if micro:
-        units += [Unit("u" + symbol, dimension, divide=1e6)]
-    if milli:
-        units += [Unit("m" + symbol, dimension, divide=1e3)]
-    if kilo:
-        units += [Unit("k" + symbol, dimension, multiply=1e3)]
-    if mega:
-        units += [Unit("M" + symbol, dimension, multiply=1e6)]
-    return units
+    units = []
+    for dimension, symbol, prefixes in _PREFIXED:
+        units.append(Unit(symbol, dimension))
+        units += [Unit(prefix + symbol, dimension, *_PREFIXES[prefix]) for prefix in prefixes]
+    return {unit.symbol: unit for unit in (*units, *_OTHERS)}
 
 
 UNITS = _units()

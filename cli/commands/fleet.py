@@ -29,7 +29,7 @@ from shuntbook.cli.fleet.run import (
 from shuntbook.cli.fleet.words import fleet_lines
 from shuntbook.cli.render.documents.parts import print_json
 from shuntbook.cli.render.wording.numbers import counted, duration
-from shuntbook.ingest.fleet.finished_rows import KeptRows, kept_path
+from shuntbook.ingest.fleet.finished_rows import KeptRows, rows_path
 from shuntbook.ingest.fleet.summary_table import is_table, refuse_another_table
 from shuntbook.ingest.safe_files.whole_file import refuse_existing, refuse_input, write_text
 
@@ -124,7 +124,7 @@ def _check_places(out: Path, page: Path | None, *, force: bool) -> None:
     refuse_another_table(out, KIND, force=force)
     if page is not None:
         refuse_existing(page, force=force, what="--page")
-        refuse_input(page, [out, kept_path(out)], called="the summary itself")
+        refuse_input(page, [out, rows_path(out)], called="the summary itself")
 
 
 def _engine(scheduler: str | None, workers: int) -> Engine:

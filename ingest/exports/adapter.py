@@ -32,14 +32,6 @@ class Described(Protocol):
         """Return the same for JSON: ``dialect``, ``quantities`` and ``time``."""
 
 
-class ExportClock(Protocol):
-    """The clock of an export."""
-
-    @property
-    def local(self) -> LocalClock | None:
-        """The local clock that its stamps are read by; None where they need no zone."""
-
-
 class Export(Protocol):
     """What an adapter for files offers."""
 
@@ -56,8 +48,8 @@ class Export(Protocol):
         """The quantities they hold."""
 
     @property
-    def clock(self) -> ExportClock:
-        """The clock they share."""
+    def local(self) -> LocalClock | None:
+        """The local clock that their stamps are read by; None where they need no zone."""
 
     @property
     def undated(self) -> bool:

@@ -19,7 +19,7 @@ from shuntbook.ingest.log.gap_limit import IntervalCount
 from shuntbook.ingest.log.log import FILE_MARK, ROWS_A_GROUP, LogWriter, Readings, ahead, level_of, new_log, to_batch
 from shuntbook.ingest.log.meta import LogMeta
 from shuntbook.ingest.safe_files.rejects import Reject, RejectsFile, rejects_file
-from shuntbook.ingest.safe_files.whole_file import hidden_beside, take_place, told_by_name
+from shuntbook.ingest.safe_files.whole_file import hidden_beside, named_in_errors, take_place
 
 if TYPE_CHECKING:
     from .adapter import Export
@@ -164,9 +164,9 @@ def _check_on_the_way(tally: _Tally, allow: bool, rejects: Path, export: Export)
 
 def _filled(meta: LogMeta, export: Export, tally: _Tally) -> LogMeta:
     sentences = [*meta.said, *dict.fromkeys(line for layout in export.layouts for line in layout.remarks)]
-    if export.clock.local is not None and export.clock.local.ambiguous:
+    if export.local is not None and export.local.ambiguous:
         sentences.append(
-            f"{export.clock.local.ambiguous} rows stand in an hour that the clocks went through twice; "
+            f"{export.local.ambiguous} rows stand in an hour that the clocks went through twice; "
             "the second time is taken from where they step back"
         )
     return replace(
@@ -218,7 +218,7 @@ def _settled_meta(
 def _converted(
     out: Path, meta: LogMeta, rejects: RejectsFile, tally: _Tally, export: Export, ends: tuple[int, int]
 ) -> Converted:
-    local = export.clock.local
+    local = export.local
     return Converted(
         log=out,
         meta=meta,
@@ -234,7 +234,7 @@ def _converted(
 def _spool(out: Path) -> Iterator[Path]:
     """Give a hidden place beside the log for readings in the order they come; nothing of it is left behind."""
     with ExitStack() as stack:
-        with told_by_name(out):
+        with named_in_errors(out):
             spool = stack.enter_context(hidden_beside(out))
         yield spool
 

@@ -58,13 +58,6 @@ class NotesLayout:
 
 
 @dataclass
-class NotesClock:
-    """The local clock of the notes, as convert wants to know it."""
-
-    local: LocalClock
-
-
-@dataclass
 class _Taken:
     """What has come of the lines so far."""
 
@@ -94,9 +87,9 @@ class HandNotes:
     def __init__(self, path: str | Path, zone: str, start: datetime | date | None, *, side: str = "dc") -> None:
         source = open_source(str(path))
         self.sources = [source]
-        self.clock = NotesClock(LocalClock(zone_named(zone, what="--zone")))
+        self.local = LocalClock(zone_named(zone, what="--zone"))
         text, encoding = _text(source)
-        reader = _NotesReader(source.name, self.clock.local, _day(start), side)
+        reader = _NotesReader(source.name, self.local, _day(start), side)
         self._taken = reader.read(text)
         self.markers = self._taken.markers
         names = {name for reading in self._taken.readings for name in reading.values}

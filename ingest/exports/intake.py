@@ -232,9 +232,11 @@ class CsvExport:
         self.undated = style.kind == "elapsed" and start is None
         by_zone = style.kind == "calendar" and not style.zoned
         self.needs_zone = by_zone or (style.kind == "elapsed" and start is not None and start.tzinfo is None)
-        local = LocalClock(zone_named(zone, what="--zone"), newest_first=_is_newest_first(first)) if by_zone else None
+        self.local: LocalClock | None = None
+        if by_zone:
+            self.local = LocalClock(zone_named(zone, what="--zone"), newest_first=_is_newest_first(first))
         start_us = _start_us(start, zone) if style.kind == "elapsed" and start is not None else 0
-        self.clock = StampClock(local, start_us, wraps=style.unit == "h:m:s")
+        self._clock = StampClock(self.local, start_us, wraps=style.unit == "h:m:s")
 
     #: A table holds no notes.
     markers: Sequence[tuple[int, str]] = ()
@@ -247,7 +249,7 @@ class CsvExport:
     def batches(self) -> Iterator[RowBatch]:
         """Yield the readings in the order they were written, and the rows that could not be read."""
         for source, layout in zip(self.sources, self.layouts, strict=True):
-            reader = RowReader(layout, self.clock.to_utc)
+            reader = RowReader(layout, self._clock.to_utc)
             for block in ahead(blocks(source, layout.encoding)):
                 yield reader.read(block)
 

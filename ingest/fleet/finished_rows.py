@@ -16,7 +16,7 @@ from typing import Any, Final
 
 from shuntbook.ingest.errors import InputError
 from shuntbook.ingest.safe_files.file_lock import hold
-from shuntbook.ingest.safe_files.whole_file import told_by_name, whole_file
+from shuntbook.ingest.safe_files.whole_file import named_in_errors, whole_file
 
 #: How often what was done is put on the disk: so much a power cut may cost. [s]
 _SYNC_S: Final = 5.0
@@ -24,7 +24,7 @@ _SYNC_S: Final = 5.0
 Row = dict[str, Any]
 
 
-def kept_path(result: Path) -> Path:
+def rows_path(result: Path) -> Path:
     """Return where the finished rows of a result are kept."""
     return result.with_name(result.name + ".rows")
 
@@ -41,7 +41,7 @@ class KeptRows:
     """
 
     def __init__(self, result: Path, kind: str) -> None:
-        self.path = kept_path(result)
+        self.path = rows_path(result)
         self._title = json.dumps({"kept for": result.name, "rows of": kind})
         self._handle = _held(result, self.path)
         try:
@@ -114,7 +114,7 @@ class KeptRows:
 
 
 def _held(result: Path, path: Path) -> int:
-    with told_by_name(result):
+    with named_in_errors(result):
         handle = hold(path, os.O_RDWR | os.O_CREAT | os.O_APPEND)
     if handle is None:
         raise InputError(f"--out: another run is writing {result}; wait for it or choose another name")

@@ -17,7 +17,7 @@ from shuntbook.ingest.events import Reading, Refused, Remark
 from shuntbook.ingest.log.meta import LogMeta
 from shuntbook.ingest.safe_files.file_lock import hold, put_away
 from shuntbook.ingest.safe_files.rejects import refuse_others_rejects
-from shuntbook.ingest.safe_files.whole_file import sync_path, told_by_name
+from shuntbook.ingest.safe_files.whole_file import named_in_errors, sync_path
 
 from .lines import header, plain, seal
 
@@ -29,18 +29,6 @@ _DUE = 0.75
 def journal_path(log: Path) -> Path:
     """Return where the journal of a log lies while it is captured."""
     return log.with_name(log.name + ".journal")
-
-
-def is_being_written(log: Path) -> bool:
-    """Tell whether a capture into `log` is running, in this process or another."""
-    try:
-        handle = hold(journal_path(log), os.O_RDONLY)
-    except FileNotFoundError:
-        return False
-    if handle is None:
-        return True
-    os.close(handle)
-    return False
 
 
 class Journal:
@@ -117,7 +105,7 @@ class Journal:
         self._append(["clock step", int(time_us), float(step_s)])
 
     def flush_due(self, now_us: int) -> None:
-        """Put what was appended on the disk if that is due; to be called each quarter of the flush interval, or oftener."""
+        """Put what was appended on the disk if that is due; to be called each quarter of the interval at least."""
         if self._unsynced and now_us - self._synced_us >= _DUE * self._flush_us:
             self.sync()
             self._synced_us = now_us
@@ -173,7 +161,7 @@ class Journal:
 def _new_file(log: Path) -> int:
     path = journal_path(log)
     refuse_others_rejects(log, {path.name})  # now, not when the capture ends
-    with told_by_name(log):
+    with named_in_errors(log):
         handle = hold(path, os.O_RDWR | os.O_CREAT | os.O_APPEND)
     if handle is None:
         raise InputError(f"{log}: another capture is writing here; stop it first or choose another --out")

@@ -14,7 +14,7 @@ from .address import Address
 from .source import Cadence, Clock, LiveSource
 
 if TYPE_CHECKING:
-    from shuntbook.ingest.profiles.serial_part import SerialProfile
+    from shuntbook.ingest.profiles.model import Profile
 
 
 class HandReadings(LiveSource):
@@ -26,7 +26,7 @@ class HandReadings(LiveSource):
     cadence: Cadence = "pushed"
     sampling = "held"
 
-    def __init__(self, address: Address, profile: SerialProfile | None, clock: Clock) -> None:
+    def __init__(self, address: Address, profile: Profile | None, clock: Clock) -> None:
         super().__init__(clock)
         address.only()
         self.side: str = (profile and profile.side) or "dc"

@@ -11,7 +11,8 @@ import serial
 from shuntbook.ingest.errors import InputError
 from shuntbook.ingest.events import Event, Reading, Refused, Remark
 from shuntbook.ingest.exports.delimited.plan import looks_ac
-from shuntbook.ingest.profiles.serial_part import SerialPart, SerialProfile
+from shuntbook.ingest.profiles.model import Profile
+from shuntbook.ingest.profiles.serial_part import SerialPart
 from shuntbook.ingest.quantities import QUANTITIES
 
 from .address import Address
@@ -45,7 +46,7 @@ class SerialLines(LiveSource):
     while. After silence or an answer that cannot be read, what comes late is waited for and thrown away.
     """
 
-    def __init__(self, address: Address, profile: SerialProfile | None, clock: Clock) -> None:
+    def __init__(self, address: Address, profile: Profile | None, clock: Clock) -> None:
         super().__init__(clock)
         part = profile.serial if profile is not None else None
         self._address, self._part = address, part
@@ -228,7 +229,7 @@ class SerialLines(LiveSource):
         return InputError(f"{at}: lines such as {event.text[:100]!r} do not explain themselves; {_NEEDS}")
 
 
-def _reader(address: Address, profile: SerialProfile | None) -> LineReader | None:
+def _reader(address: Address, profile: Profile | None) -> LineReader | None:
     """Return what reads the lines; None where they must explain themselves."""
     if profile is None:
         return None

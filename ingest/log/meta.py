@@ -7,6 +7,7 @@ from collections.abc import Callable
 from dataclasses import asdict, dataclass, field, replace
 from math import isfinite
 from pathlib import Path
+from types import NoneType
 from typing import Any, Final
 
 from shuntbook.ingest.errors import InputError
@@ -98,16 +99,8 @@ def meta_from(path: Path, raw: bytes | None) -> LogMeta:
     return replace(meta, markers=[(at, text) for at, text in meta.markers])
 
 
-def _is_text(x: object) -> bool:
-    return isinstance(x, str)
-
-
-def _is_text_or_none(x: object) -> bool:
-    return x is None or isinstance(x, str)
-
-
-def _is_bool(x: object) -> bool:
-    return isinstance(x, bool)
+def _is(*kinds: type) -> Callable[[Any], bool]:
+    return lambda x: type(x) in kinds  # exactly: to Python a truth value is a whole number, too
 
 
 def _is_number(x: object) -> bool:
@@ -148,10 +141,6 @@ def _is_zone(x: object) -> bool:
         return False
 
 
-def _is_dict(x: object) -> bool:
-    return isinstance(x, dict)
-
-
 def _one_of(*values: object) -> Callable[[Any], bool]:
     return lambda x: any(x == value and type(x) is type(value) for value in values)
 
@@ -162,16 +151,16 @@ def _list_of(right: Callable[[Any], bool]) -> Callable[[Any], bool]:
 
 #: Of each item of the metadata: whether a value that was read can be it.
 _RIGHT: Final[dict[str, Callable[[Any], bool]]] = {
-    "meter": _is_text_or_none,
+    "meter": _is(str, NoneType),
     "side": _one_of("dc", "ac"),
     "sampling": _one_of("instant", "mean", "held"),
     "counter_kind": _one_of("net", "moved"),
-    "profile": _is_text_or_none,
+    "profile": _is(str, NoneType),
     "zone": _is_zone,
-    "zone_assumed": _is_bool,
-    "undated": _is_bool,
+    "zone_assumed": _is(bool),
+    "undated": _is(bool),
     "sign_applied": _one_of(1, -1),
-    "source": _list_of(_is_dict),
+    "source": _list_of(_is(dict)),
     "rows_read": _is_count,
     "rows_kept": _is_count,
     "rows_rejected": _is_count,
@@ -181,7 +170,7 @@ _RIGHT: Final[dict[str, Callable[[Any], bool]]] = {
     "usual_interval_s": lambda x: x == 0 or _is_length_or_none(x),  # spacings of microseconds count as 0
     "markers": _list_of(_is_marker),
     "clock_steps": _list_of(_is_clock_step),
-    "said": _list_of(_is_text),
-    "tool_version": _is_text,
-    "capture_id": _is_text_or_none,
+    "said": _list_of(_is(str)),
+    "tool_version": _is(str),
+    "capture_id": _is(str, NoneType),
 }

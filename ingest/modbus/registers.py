@@ -16,13 +16,13 @@ from shuntbook.ingest.live.source import Cadence, Clock, LiveSource
 from shuntbook.ingest.profiles.modbus_part import (
     CODES,
     SIZES,
-    LiveProfile,
     ModbusPart,
     RegisterEntry,
     RegisterTable,
     RegisterType,
     WordOrder,
 )
+from shuntbook.ingest.profiles.model import Profile
 from shuntbook.ingest.quantities import unit_of
 
 from .checked_reads import EXCEPTION, MOST_REGISTERS, ModbusFault, ModbusLine, modbus_line
@@ -188,7 +188,7 @@ class _Plan:
         raise _UnknownDirectionError(self.quantity, raw)
 
 
-def modbus_source(address: Address, profile: LiveProfile | None, clock: Clock) -> ModbusRegisters:
+def modbus_source(address: Address, profile: Profile | None, clock: Clock) -> ModbusRegisters:
     """Return the source of ``modbus-tcp:HOST:PORT?unit=1`` or ``modbus-rtu:PORT?unit=1&baud=9600``; opens nothing yet.
 
     `InputError` if the address is wrong or the profile has no table ``[modbus]``.

@@ -12,7 +12,8 @@ from shuntbook.ingest.errors import InputError
 from shuntbook.ingest.events import Event, Reading, Refused
 from shuntbook.ingest.live.address import Address
 from shuntbook.ingest.live.source import Cadence, Clock, LiveSource, SourceLost
-from shuntbook.ingest.profiles.modbus_part import LiveProfile, Sign, SunSpecPart
+from shuntbook.ingest.profiles.modbus_part import Sign, SunSpecPart
+from shuntbook.ingest.profiles.model import Profile
 from shuntbook.ingest.quantities import unit_of
 
 from .checked_reads import MOST_REGISTERS, NO_ANSWER, ModbusFault, ModbusLine, modbus_line
@@ -275,7 +276,7 @@ def _in_own_unit(quantity: str, point: Point, raw: float) -> float:
     return float(unit_of(quantity, text, column=point.name).to_canonical(np.array(float(raw))))
 
 
-def sunspec_source(address: Address, profile: LiveProfile | None, clock: Clock) -> SunSpec:
+def sunspec_source(address: Address, profile: Profile | None, clock: Clock) -> SunSpec:
     """Return the source of ``sunspec-tcp:HOST:PORT?unit=1`` or ``sunspec-rtu:PORT?baud=9600``; opens nothing yet.
 
     `InputError` if the address is wrong, or names model 802 without its sign.
@@ -286,7 +287,7 @@ def sunspec_source(address: Address, profile: LiveProfile | None, clock: Clock) 
     return SunSpec(address, line, part, clock, (profile and profile.sampling) or "instant")
 
 
-def _part(address: Address, profile: LiveProfile | None) -> SunSpecPart:
+def _part(address: Address, profile: Profile | None) -> SunSpecPart:
     """Return the profile's table [sunspec] with what the address says in its place."""
     part = (profile and profile.sunspec) or SunSpecPart()
     side = part.side or (profile.side if profile else None)

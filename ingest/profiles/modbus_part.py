@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import struct
-from typing import Literal, Protocol, get_args
+from typing import Literal, get_args
 
 from pydantic import Field, model_validator
 
@@ -135,23 +135,3 @@ class SunSpecPart(LinePart):
     nth: int = Field(default=1, ge=1)
     side: Literal["dc", "ac"] | None = None
     sign: Sign | None = None
-
-
-class LiveProfile(Protocol):
-    """What a Modbus or SunSpec source needs of a profile."""
-
-    @property
-    def side(self) -> Literal["dc", "ac"] | None:
-        """Where the meter sits."""
-
-    @property
-    def sampling(self) -> Literal["instant", "mean", "held"] | None:
-        """What a reading stands for."""
-
-    @property
-    def modbus(self) -> ModbusPart | None:
-        """The table ``[modbus]``."""
-
-    @property
-    def sunspec(self) -> SunSpecPart | None:
-        """The table ``[sunspec]``."""

@@ -4,16 +4,12 @@ from __future__ import annotations
 
 import codecs
 import re
-from collections.abc import Mapping
-from typing import TYPE_CHECKING, Literal, Protocol
+from typing import Literal
 
 from pydantic import Field, field_validator, model_validator
 
 from .columns import ProfilePart
 from .line_pattern import LinePattern
-
-if TYPE_CHECKING:
-    from .columns import ColumnEntry
 
 ChecksumKind = Literal["sum8", "xor8", "crc16_modbus", "crc16_ccitt"]
 Delimiter = Literal["comma", "semicolon", "tab", "bar", "blank"]
@@ -136,23 +132,3 @@ def check_pattern(pattern: str) -> None:
         raise ValueError(f"the pattern is longer than {PATTERN_MOST} characters; shorten it")
     if not any(LinePattern(pattern).names):
         raise ValueError(r"the pattern names no value; write it like V:(?P<volts>\d+\.\d+)")
-
-
-class SerialProfile(Protocol):
-    """What a serial source needs of a profile."""
-
-    @property
-    def side(self) -> Literal["dc", "ac"] | None:
-        """Where the meter sits."""
-
-    @property
-    def sampling(self) -> Literal["instant", "mean", "held"] | None:
-        """What a reading stands for."""
-
-    @property
-    def serial(self) -> SerialPart | None:
-        """The table ``[serial]``."""
-
-    @property
-    def quantities(self) -> Mapping[str, ColumnEntry]:
-        """The tables ``[quantities.…]``."""

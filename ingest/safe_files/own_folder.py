@@ -11,7 +11,7 @@ from typing import Final
 
 from shuntbook.ingest.errors import InputError
 
-from .whole_file import hidden_beside, sync_path, told_by_name, write_bytes, write_text
+from .whole_file import hidden_beside, named_in_errors, sync_path, write_bytes, write_text
 
 #: The files that were written, each with its SHA-256, as ``sha256sum`` lists and checks them.
 LIST: Final = "written-by-shuntbook.txt"
@@ -28,7 +28,7 @@ def refuse_foreign(folder: Path, names: Iterable[str], *, force: bool, what: str
     InputError
         If `folder` is a file or lies in a folder that does not exist, or holds such a file.
     """
-    with told_by_name(folder, what=what):
+    with named_in_errors(folder, what=what):
         if os.path.lexists(folder) and not folder.is_dir():
             raise InputError(f"{what}: {folder} is a file; name a folder")
         if not folder.parent.is_dir():
@@ -74,7 +74,7 @@ def write_together(folder: Path, texts: Mapping[str, str], *, what: str) -> None
     OSError
         If it is the disk that failed.
     """
-    with told_by_name(folder, what=what):
+    with named_in_errors(folder, what=what):
         if folder.is_dir():
             _write(folder, texts)
             return

@@ -12,7 +12,7 @@ from typing import IO
 
 from shuntbook.ingest.errors import InputError
 
-from .whole_file import hidden_beside, take_place, told_by_name
+from .whole_file import hidden_beside, named_in_errors, take_place
 
 _HEADER = ["file", "line", "reason", "text"]
 
@@ -82,7 +82,7 @@ def rejects_file(log: Path, sources: Collection[str]) -> Iterator[RejectsFile]:
     refuse_others_rejects(log, sources)
     path = rejects_path(log)
     with ExitStack() as stack:
-        with told_by_name(path, what=None):
+        with named_in_errors(path, what=None):
             rejects = RejectsFile(path, stack.enter_context(hidden_beside(path)))
         try:
             yield rejects
@@ -110,7 +110,7 @@ def refuse_others_rejects(log: Path, sources: Collection[str]) -> None:
         If something that is no rejects file of ours stands in its place, or one that belongs to another log.
     """
     path = rejects_path(log)
-    with told_by_name(path):
+    with named_in_errors(path):
         if not os.path.lexists(path):
             return
         log_exists = log.exists()

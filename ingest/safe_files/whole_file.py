@@ -86,7 +86,7 @@ def refuse_existing(path: Path, *, force: bool | None, what: str = "--out") -> N
         If `path` exists and `force` is not set (None where there is no such option), is a folder, or lies in a folder
         that does not exist.
     """
-    with told_by_name(path, what=what):
+    with named_in_errors(path, what=what):
         is_folder, exists = path.is_dir(), os.path.lexists(path)
     if is_folder:
         raise InputError(f"{what}: {path} is a folder; name a file in it")
@@ -123,7 +123,7 @@ def reason_of(error: OSError) -> str:
 
 
 @contextmanager
-def told_by_name(out: Path, *, what: str | None = "--out") -> Iterator[None]:
+def named_in_errors(out: Path, *, what: str | None = "--out") -> Iterator[None]:
     """Tell what goes wrong in opening `out`, or a hidden file beside it, by the name that the person gave.
 
     Raises
@@ -151,7 +151,7 @@ def whole_file(path: Path) -> Iterator[Path]:
     The bytes are on the disk before the name is: a power cut leaves the old file or the new one, never half of one.
     """
     with ExitStack() as stack:
-        with told_by_name(path, what=None):
+        with named_in_errors(path, what=None):
             hidden = stack.enter_context(hidden_beside(path))
         yield hidden
         take_place(hidden, path)
@@ -159,7 +159,7 @@ def whole_file(path: Path) -> Iterator[Path]:
 
 def take_place(hidden: Path, path: Path) -> None:
     """Give a finished hidden file its name: the bytes are on the disk before the name is. A link there is replaced."""
-    with told_by_name(path, what=None):
+    with named_in_errors(path, what=None):
         sync_path(hidden)
         # One step of the file system: who looks sees the old file or the new one.
         hidden.replace(path)

@@ -27,7 +27,7 @@ from shuntbook.cli.fleet.pool import LOST, on_this_machine
 from shuntbook.cli.fleet.run import KIND, run_fleet, tasks_of, write_summaries
 from shuntbook.cli.main import run
 from shuntbook.ingest.fleet.find_logs import FoundLog
-from shuntbook.ingest.fleet.finished_rows import KeptRows, kept_path
+from shuntbook.ingest.fleet.finished_rows import KeptRows, rows_path
 
 
 @pytest.fixture(scope="module")
@@ -197,7 +197,7 @@ def test_what_is_finished_is_not_done_again_until_it_changes(tmp_path, counted, 
     (folder / "a" / "1.parquet").unlink()
     write_scene(folder / "d" / "1.parquet", "irregular")
     assert again() == ["d"]
-    assert b'"a/' not in kept_path(out).read_bytes()
+    assert b'"a/' not in rows_path(out).read_bytes()
     monkeypatch.setattr(one_log, "__version__", "another")
     assert again() == ["b", "c", "d"]
 
@@ -319,7 +319,7 @@ def test_stopped_in_the_middle_what_is_finished_is_kept(tmp_path, ending, status
     """Ctrl-C reaches all processes of the terminal; one line is said, none is left over, and the next run goes on."""
     logs, out = many(tmp_path / "logs", 300), tmp_path / "fleet.parquet"
     process = started(["fleet", str(logs), "--out", str(out), "--workers", "2"], tmp_path)
-    until(lambda: kept_path(out).exists() and kept_path(out).read_bytes().count(b"\n") >= 4, "the third row")
+    until(lambda: rows_path(out).exists() and rows_path(out).read_bytes().count(b"\n") >= 4, "the third row")
     if ending == signal.SIGINT:
         os.killpg(process.pid, ending)
     else:

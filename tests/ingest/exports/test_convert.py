@@ -121,7 +121,7 @@ def test_a_twentieth_rejected_is_let_pass(tmp_path):
 
 
 @pytest.mark.parametrize(
-    ("tail", "kept"),
+    ("tail", "whole"),
     [
         ("2026-06-13 10:01:40.000,-3.57,12.5", True),  # as many decimals as ever
         ("2026-06-13 10:01:40.000,-3.57,1", False),
@@ -130,12 +130,12 @@ def test_a_twentieth_rejected_is_let_pass(tmp_path):
         ("2026-06-13 10:01", False),
     ],
 )
-def test_a_torn_last_line_is_not_trusted(tmp_path, tail, kept):
+def test_a_torn_last_line_is_not_trusted(tmp_path, tail, whole):
     """A number cut short looks like a number: without a line end only a surely whole last row is kept."""
     done = convert(tmp_path, text([HEADER, *rows(3)]) + tail)
-    assert len(done.time_us) == 3 + kept
-    assert done.reject_lines == ([] if kept else [5])
-    assert ("cut short" in "".join(reason for _, reason, _ in done.rejects)) == (not kept)
+    assert len(done.time_us) == 3 + whole
+    assert done.reject_lines == ([] if whole else [5])
+    assert ("cut short" in "".join(reason for _, reason, _ in done.rejects)) == (not whole)
 
 
 def test_earlier_rejects_do_not_stay_with_a_clean_log(tmp_path):
@@ -213,7 +213,7 @@ def test_a_failing_conversion_leaves_the_old_log_and_nothing_else(tmp_path, monk
     """However far it came, nothing half-written stays."""
     done = convert(tmp_path, text([HEADER, *rows(4)]))
     source, before = str(next(tmp_path.glob("export_*.csv"))), done.log_path.read_bytes()
-    there = sorted(tmp_path.iterdir())
+    names = sorted(tmp_path.iterdir())
 
     def broken(*_: object) -> None:
         raise OSError(28, "No space left on device")
@@ -225,7 +225,7 @@ def test_a_failing_conversion_leaves_the_old_log_and_nothing_else(tmp_path, monk
     assert status == 3
     assert "No space left" in error
     assert done.log_path.read_bytes() == before
-    assert sorted(tmp_path.iterdir()) == there
+    assert sorted(tmp_path.iterdir()) == names
 
 
 def test_the_export_itself_is_never_the_log(tmp_path):
@@ -457,7 +457,7 @@ def test_the_notes_are_complete(tmp_path):
 
 def test_the_json_document(tmp_path):
     """The keys of the contract (DESIGN section 6)."""
-    found = document(tmp_path, text([HEADER, *rows(50), "x,1,2"]))
+    printed = document(tmp_path, text([HEADER, *rows(50), "x,1,2"]))
     assert {
         "log",
         "rows_read",
@@ -468,9 +468,9 @@ def test_the_json_document(tmp_path):
         "dialect",
         "quantities",
         "time",
-    } <= found.keys()
-    assert (found["rows_read"], found["rows_kept"], found["rows_rejected"]) == (51, 50, 1)
-    assert Path(str(found["rejects_file"])).exists()
+    } <= printed.keys()
+    assert (printed["rows_read"], printed["rows_kept"], printed["rows_rejected"]) == (51, 50, 1)
+    assert Path(str(printed["rejects_file"])).exists()
 
 
 # --- the log as others find it ---------------------------------------------------------------------------------------

@@ -44,7 +44,7 @@ def written(path, meta=META):
     return path
 
 
-def said(capsys, *arguments, status=0):
+def printed(capsys, *arguments, status=0):
     """What a command prints; with a status of 2 its one sentence."""
     assert run([str(argument) for argument in arguments]) == status
     captured = capsys.readouterr()
@@ -55,7 +55,7 @@ def test_a_captured_log_is_turned_and_stays_as_it_was(tmp_path, capsys):
     """Its readings but for amps, markers, counters and metadata are those of the other; the file is not touched."""
     log, other = written(tmp_path / "log.parquet"), tmp_path / "other.parquet"
     before = log.read_bytes()
-    assert "draw and return have changed places" in said(capsys, "convert", log, "--reverse-sign", "--out", other)
+    assert "draw and return have changed places" in printed(capsys, "convert", log, "--reverse-sign", "--out", other)
     assert log.read_bytes() == before
     was, now = shuntbook.open_log(log), shuntbook.open_log(other)
     assert now.meta.sign_applied == -1
@@ -96,18 +96,18 @@ def test_the_sentence_that_says_so_names_a_command_that_works(tmp_path, capsys, 
     monkeypatch.chdir(tmp_path)
     written(tmp_path / "log.parquet")
     for command in ("look", "charge"):
-        printed = said(capsys, command, "log.parquet")
-        words = printed.split("'shuntbook ")[1].split("'")[0].split()
+        advice = printed(capsys, command, "log.parquet")
+        words = advice.split("'shuntbook ")[1].split("'")[0].split()
         assert run([word if word != "OTHER" else f"{command}.parquet" for word in words]) == 0
         capsys.readouterr()
-        sign = json.loads(said(capsys, "look", f"{command}.parquet", "--json"))["sign"]
+        sign = json.loads(printed(capsys, "look", f"{command}.parquet", "--json"))["sign"]
         assert sign["plausible"] is True
 
 
 def test_its_gap_limit_can_be_stated(tmp_path, capsys):
     """Which also settles what was in doubt."""
     log, other = written(tmp_path / "log.parquet", replace(META, other_gap_limit_s=99.0)), tmp_path / "other.parquet"
-    document = json.loads(said(capsys, "convert", log, "--gap", "2m", "--out", other, "--json"))
+    document = json.loads(printed(capsys, "convert", log, "--gap", "2m", "--out", other, "--json"))
     assert (document["time"]["gap_limit_s"], document["time"]["other_gap_limit_s"]) == (120.0, None)
     assert shuntbook.open_log(other).meta.sign_applied == 1
 
@@ -117,9 +117,9 @@ def test_a_folder_of_logs_becomes_one(tmp_path, capsys):
     folder = tmp_path / "days"
     folder.mkdir()
     written(folder / "a.parquet")
-    inside = said(capsys, "convert", folder, "--reverse-sign", "--out", folder / "b.parquet", status=2)
+    inside = printed(capsys, "convert", folder, "--reverse-sign", "--out", folder / "b.parquet", status=2)
     assert "outside it" in inside
-    said(capsys, "convert", folder, "--reverse-sign", "--out", tmp_path / "one.parquet")
+    printed(capsys, "convert", folder, "--reverse-sign", "--out", tmp_path / "one.parquet")
     assert shuntbook.open_log(tmp_path / "one.parquet").rows == 300
 
 
@@ -134,7 +134,7 @@ def test_a_folder_of_logs_becomes_one(tmp_path, capsys):
 def test_what_a_log_cannot_be_asked_is_refused(tmp_path, capsys, options, words):
     """In one sentence that says what can."""
     log = written(tmp_path / "log.parquet")
-    error = said(capsys, "convert", log, *options, "--out", tmp_path / "other.parquet", status=2)
+    error = printed(capsys, "convert", log, *options, "--out", tmp_path / "other.parquet", status=2)
     assert words in error
     assert not (tmp_path / "other.parquet").exists()
 
@@ -145,7 +145,7 @@ def test_a_log_without_amps_or_watts_has_no_sign(tmp_path, capsys):
     with new_log(log, ["voltage_V"]) as writer:
         writer.write(to_batch(Readings(T0_US + np.arange(9) * 1_000_000, {"voltage_V": np.full(9, 25.0)})))
         writer.finish(META)
-    error = said(capsys, "convert", log, "--reverse-sign", "--out", tmp_path / "other.parquet", status=2)
+    error = printed(capsys, "convert", log, "--reverse-sign", "--out", tmp_path / "other.parquet", status=2)
     assert "no sign to turn" in error
 
 
@@ -155,5 +155,5 @@ def test_an_unfinished_capture_is_completed_first(tmp_path, capsys):
     with closing(Journal(log, LogMeta(gap_limit_s=10.0), ["current_A"])) as journal:
         for k in range(5):
             journal.append_reading(Reading(T0_US + k * 1_000_000, {"current_A": 2.0}))
-    said(capsys, "convert", log, "--reverse-sign", "--out", tmp_path / "other.parquet")
+    printed(capsys, "convert", log, "--reverse-sign", "--out", tmp_path / "other.parquet")
     assert shuntbook.open_log(tmp_path / "other.parquet").to_pandas()["current_A"].tolist() == [-2.0] * 5

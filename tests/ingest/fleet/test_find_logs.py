@@ -163,10 +163,10 @@ def test_a_fleet_behind_a_url(tmp_path, kind):
 def test_a_url_that_leads_nowhere_is_a_mistake(tmp_path):
     """An unknown store, an empty one and two at once are told in a sentence."""
     pytest.importorskip("fsspec")
-    for places, said in (
+    for places, reason in (
         (["nosuch://bucket/logs"], "nosuch"),
         ([(tmp_path / "none").as_uri()], "nothing is found"),
         (["memory://a", "memory://b"], "one URL alone"),
     ):
-        with pytest.raises(InputError, match=said):
+        with pytest.raises(InputError, match=reason):
             find_fleet(places)

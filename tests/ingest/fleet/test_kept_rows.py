@@ -3,12 +3,12 @@
 import pytest
 
 from shuntbook.ingest.errors import InputError
-from shuntbook.ingest.fleet.finished_rows import KeptRows, kept_path
+from shuntbook.ingest.fleet.finished_rows import KeptRows, rows_path
 
 ROWS = [{"log": f"{name}.parquet", "of": ["1", None], "x": 0.1 * k} for k, name in enumerate("abc")]
 
 
-def kept(result):
+def rows_of(result):
     """The rows that the next run finds."""
     with KeptRows(result, "test") as rows:
         return list(rows.rows.values())
@@ -20,7 +20,7 @@ def test_rows_come_back_exactly_and_the_last_of_a_name_counts(tmp_path):
     with KeptRows(result, "test") as rows:
         rows.keep(ROWS)
         rows.keep([{**ROWS[0], "x": 1 / 3}])
-    assert kept(result) == [{**ROWS[0], "x": 1 / 3}, *ROWS[1:]]
+    assert rows_of(result) == [{**ROWS[0], "x": 1 / 3}, *ROWS[1:]]
 
 
 def test_cut_off_anywhere_all_whole_rows_are_kept(tmp_path):
@@ -28,14 +28,14 @@ def test_cut_off_anywhere_all_whole_rows_are_kept(tmp_path):
     result = tmp_path / "x.parquet"
     with KeptRows(result, "test") as rows:
         rows.keep(ROWS)
-    whole = kept_path(result).read_bytes()
+    whole = rows_path(result).read_bytes()
     for size in range(len(whole) + 1):
-        kept_path(result).write_bytes(whole[:size])
+        rows_path(result).write_bytes(whole[:size])
         lines = whole[:size].count(b"\n")
-        assert kept(result) == ROWS[: max(lines - 1, 0)]
+        assert rows_of(result) == ROWS[: max(lines - 1, 0)]
         with KeptRows(result, "test") as rows:
             rows.keep(ROWS[2:])
-        assert kept(result)[-1] == ROWS[2]
+        assert rows_of(result)[-1] == ROWS[2]
 
 
 def test_zeros_that_a_disk_left_behind_are_passed_over(tmp_path):
@@ -43,14 +43,14 @@ def test_zeros_that_a_disk_left_behind_are_passed_over(tmp_path):
     result = tmp_path / "x.parquet"
     with KeptRows(result, "test") as rows:
         rows.keep(ROWS[:1])
-    with kept_path(result).open("ab") as file:
+    with rows_path(result).open("ab") as file:
         file.write(b"\0" * 1000)
-    assert kept(result) == ROWS[:1]
+    assert rows_of(result) == ROWS[:1]
 
 
 def test_another_file_in_its_place_is_left_alone(tmp_path):
     """What is not ours is not appended to, and says so."""
-    path = kept_path(tmp_path / "x.parquet")
+    path = rows_path(tmp_path / "x.parquet")
     for text in (b"my notes\n", b"my notes", b'{"kept for": "y.parquet", "rows of": "test"}\n'):
         path.write_bytes(text)
         with pytest.raises(InputError, match="no file of finished rows"):
@@ -65,7 +65,7 @@ def test_only_one_run_writes(tmp_path):
         with pytest.raises(InputError, match="another run"):
             KeptRows(result, "test")
         rows.keep(ROWS)
-    assert kept(result) == ROWS
+    assert rows_of(result) == ROWS
 
 
 def test_tidying_leaves_what_is_wanted_in_order(tmp_path):
@@ -74,5 +74,5 @@ def test_tidying_leaves_what_is_wanted_in_order(tmp_path):
     with KeptRows(result, "test") as rows:
         rows.keep([*reversed(ROWS), ROWS[0]])
         rows.tidy({"a.parquet": None, "c.parquet": None})
-    assert kept(result) == [ROWS[0], ROWS[2]]
-    assert kept_path(result).read_bytes().count(b"\n") == 3
+    assert rows_of(result) == [ROWS[0], ROWS[2]]
+    assert rows_path(result).read_bytes().count(b"\n") == 3

@@ -49,16 +49,16 @@ def pump(hours: float = 4.0, seed: int = 1):
     return flows + rng.normal(0, 0.05, len(flows))
 
 
-def kept_changes(flows, *, spacing_s: int = 2, heartbeat_s: int | None = None):
+def changes_of(flows, *, spacing_s: int = 2, heartbeat_s: int | None = None):
     """The instants a meter keeps that looks every so often and writes both sides of each change."""
-    kept, last = [0], 0
+    instants, last = [0], 0
     for at in range(spacing_s, len(flows), spacing_s):
         if abs(flows[at] - flows[last]) > 1.0:
-            kept += [at - spacing_s, at]
+            instants += [at - spacing_s, at]
         elif heartbeat_s is not None and at - last >= heartbeat_s:
-            kept.append(at)
-        last = kept[-1]
-    return np.unique(kept)
+            instants.append(at)
+        last = instants[-1]
+    return np.unique(instants)
 
 
 @given(st.integers(3, 19), st.sampled_from([1, 2, 5, 10]), st.floats(120, 20_000), st.integers(0, 10**6))
@@ -103,7 +103,7 @@ def test_spacings_that_vary_by_themselves_leave_no_doubt(seed):
 def test_a_meter_that_keeps_only_changes_stays_whole(heartbeat_s, seed):
     """2 s while something switches, else once a minute, in five, or not at all: its pauses stand at one level."""
     flows = pump(seed=seed)
-    at = kept_changes(flows, heartbeat_s=heartbeat_s)
+    at = changes_of(flows, heartbeat_s=heartbeat_s)
     limit, longest_s = limit_of(at, flows[at]), np.diff(at).max()
     assert limit.limit_s >= 0.9 * longest_s
     assert limit.other_s is None
@@ -133,7 +133,7 @@ def test_a_meter_that_writes_a_value_when_it_changes_is_asked_about(seed):
 def test_a_meter_with_a_rhythm_is_not(seed):
     """Once a minute nearly every reading may be a change, and often is not: either way it is a rhythm."""
     flows = pump(seed=seed)
-    for at in (np.arange(0, len(flows), 60), kept_changes(flows), kept_changes(flows, heartbeat_s=60)):
+    for at in (np.arange(0, len(flows), 60), changes_of(flows), changes_of(flows, heartbeat_s=60)):
         assert "held" not in str(limit_of(at, flows[at]).sentence)
     swings = np.tile([2.0, 30.0], 100)
     assert limit_of(np.arange(200) * 60, swings).sentence is None
@@ -202,7 +202,7 @@ def trigger_csv(tmp_path):
     return path
 
 
-def said(capsys, *arguments):
+def printed(capsys, *arguments):
     """What a command prints."""
     assert run([str(argument) for argument in arguments]) == 0
     return capsys.readouterr().out
@@ -211,21 +211,21 @@ def said(capsys, *arguments):
 def test_both_figures_are_said_and_the_limit_is_asked_for(trigger_csv, tmp_path, capsys):
     """40 x 55 s at 30 A are 18.33 Ah; 33.2 h at 30 A are 995 Ah. `convert`, `charge` and `look` say so."""
     log = tmp_path / "log.parquet"
-    texts = [said(capsys, "convert", trigger_csv, "--zone", "UTC", "--out", log)]
-    texts += [said(capsys, command, log) for command in ("charge", "look")]
+    texts = [printed(capsys, "convert", trigger_csv, "--zone", "UTC", "--out", log)]
+    texts += [printed(capsys, command, log) for command in ("charge", "look")]
     for text in texts:
         assert "IN DOUBT" in text
         assert "left out 18.3 Ah" in text
         assert "bridged 995 Ah" in text
         assert "--gap 25s" in text
         assert "--gap 3100s" in text
-    document = json.loads(said(capsys, "charge", log, "--json"))
+    document = json.loads(printed(capsys, "charge", log, "--json"))
     assert document["charge"]["drawn_Ah"] == pytest.approx(18.333, abs=0.001)
     for command in ("look", "convert"):
         words = (
             ("look", log) if command == "look" else ("convert", trigger_csv, "--zone", "UTC", "--out", log, "--force")
         )
-        (in_doubt,) = json.loads(said(capsys, *words, "--json"))["in_doubt"]
+        (in_doubt,) = json.loads(printed(capsys, *words, "--json"))["in_doubt"]
         assert "bridged 995 Ah" in in_doubt
     other = document["other_gap_limit"]
     assert other["in_doubt"] is True
@@ -236,9 +236,9 @@ def test_both_figures_are_said_and_the_limit_is_asked_for(trigger_csv, tmp_path,
 def test_a_stated_limit_settles_it(trigger_csv, tmp_path, capsys, gap, drawn_Ah):
     """Either way, and nothing is in doubt then."""
     log = tmp_path / "log.parquet"
-    text = said(capsys, "convert", trigger_csv, "--zone", "UTC", "--gap", gap, "--out", log)
+    text = printed(capsys, "convert", trigger_csv, "--zone", "UTC", "--gap", gap, "--out", log)
     assert "IN DOUBT" not in text
-    document = json.loads(said(capsys, "charge", log, "--json"))
+    document = json.loads(printed(capsys, "charge", log, "--json"))
     assert document["charge"]["drawn_Ah"] == pytest.approx(drawn_Ah, abs=0.01)
     assert document["other_gap_limit"] is None
 
@@ -247,15 +247,15 @@ def test_pauses_in_which_nothing_flows_are_no_matter(trigger_csv, tmp_path, caps
     """Bridged or not, nothing is drawn: nobody is asked."""
     trigger_csv.write_text(trigger_csv.read_text().replace(",30,", ",0,"))
     log = tmp_path / "log.parquet"
-    assert "IN DOUBT" not in said(capsys, "convert", trigger_csv, "--zone", "UTC", "--out", log)
-    assert "IN DOUBT" not in said(capsys, "charge", log)
+    assert "IN DOUBT" not in printed(capsys, "convert", trigger_csv, "--zone", "UTC", "--out", log)
+    assert "IN DOUBT" not in printed(capsys, "charge", log)
 
 
 def test_the_page_says_both_figures(trigger_csv, tmp_path, capsys):
     """Beside what was taken, where it is read first."""
     log, page = tmp_path / "log.parquet", tmp_path / "page.html"
-    said(capsys, "convert", trigger_csv, "--zone", "UTC", "--out", log)
-    said(capsys, "report", log, "--out", page)
+    printed(capsys, "convert", trigger_csv, "--zone", "UTC", "--out", log)
+    printed(capsys, "report", log, "--out", page)
     text = page.read_text(encoding="utf-8").replace("\u00a0", " ")
     assert "with them bridged 995 Ah" in text
 
@@ -265,9 +265,9 @@ def test_a_log_of_others_is_held_to_the_same_rule(trigger_csv, tmp_path, capsys)
     import pyarrow.parquet as pq
 
     log, bare = tmp_path / "log.parquet", tmp_path / "bare.parquet"
-    said(capsys, "convert", trigger_csv, "--zone", "UTC", "--out", log)
+    printed(capsys, "convert", trigger_csv, "--zone", "UTC", "--out", log)
     pq.write_table(pq.read_table(log).replace_schema_metadata(None), bare)
-    assert "IN DOUBT" in said(capsys, "charge", bare)
+    assert "IN DOUBT" in printed(capsys, "charge", bare)
 
 
 # --- the parts, by hand ----------------------------------------------------------------------------------------------

@@ -182,8 +182,8 @@ def test_fractions_are_sums(whole, over, under):
 @given(st.text(max_size=30))
 def test_any_text_is_an_amount_or_none(text):
     """No text ends in a fault of ours, and what is taken for a figure begins like one."""
-    found = amount_of(text)
-    assert found is None or any(sign.isdigit() or sign in "½¼¾⅓⅔⅛" for sign in text)
+    amount = amount_of(text)
+    assert amount is None or any(sign.isdigit() or sign in "½¼¾⅓⅔⅛" for sign in text)
 
 
 @given(st.sampled_from([line for line in SAMPLE.split("\n") if line]), st.text(max_size=12), st.integers(0, 60))

@@ -144,9 +144,9 @@ def test_of_very_many_mistakes_the_first_are_told(tmp_path):
     path = write(tmp_path, 'title = "x"\n' + "".join("[[crates]]\nmass_kg = 1\n" for _ in range(1000)))
     with pytest.raises(InputError) as caught:
         read_toml(path, Shed)
-    *told, last = str(caught.value).split("\n")
-    assert len(told) == MOST_TOLD
-    assert "crates[1].name" in told[0]
+    *sentences, last = str(caught.value).split("\n")
+    assert len(sentences) == MOST_TOLD
+    assert "crates[1].name" in sentences[0]
     assert f"{1000 - MOST_TOLD} more" in last
 
 
@@ -232,7 +232,7 @@ def test_what_is_no_toml_is_told_with_its_line(tmp_path, text, line, words):
 
 
 @pytest.mark.parametrize(
-    ("text", "told"),
+    ("text", "sentences"),
     [
         ("title = shed", 'shed.toml:1: title: is not valid TOML; write title = "shed" (got shed)'),
         (
@@ -254,9 +254,9 @@ def test_what_is_no_toml_is_told_with_its_line(tmp_path, text, line, words):
         ),
     ],
 )
-def test_what_was_meant_is_answered_with_the_line_to_write(tmp_path, text, told):
+def test_what_was_meant_is_answered_with_the_line_to_write(tmp_path, text, sentences):
     """Where a line can mean one thing only, it is put right, and the rest is read."""
-    assert mistakes(tmp_path, text)[0].startswith(told)
+    assert mistakes(tmp_path, text)[0].startswith(sentences)
 
 
 def test_a_table_that_is_there_under_both_names_is_not_put_right(tmp_path):

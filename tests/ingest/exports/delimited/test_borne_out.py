@@ -48,9 +48,9 @@ def test_what_the_others_bear_out(tmp_path, capsys, header):
 @pytest.mark.parametrize("third", [lambda k: 1 + k // 20, lambda k: 50, lambda k: 1000 - k])
 def test_what_volts_and_amps_speak_against(tmp_path, capsys, header, third):
     """A count of cycles, a set point, a countdown: left out, and said."""
-    taken, said = converted(tmp_path, capsys, header, lambda k: (amps(k), 12.5, third(k)))
+    taken, remarks = converted(tmp_path, capsys, header, lambda k: (amps(k), 12.5, third(k)))
     assert list(taken) == ["current_A", "voltage_V"]
-    assert "Cycle P" in header or "is not taken as power_W: it has no unit" in said
+    assert "Cycle P" in header or "is not taken as power_W: it has no unit" in remarks
 
 
 def test_a_unit_in_the_header_is_believed(tmp_path, capsys):
@@ -68,9 +68,9 @@ def test_amps_of_few_digits_do_not_speak_against_watts(tmp_path, capsys):
 @pytest.mark.parametrize(("header", "unit"), [("P", "W"), ("I", "A")])
 def test_a_letter_alone_is_asked_for_its_unit(tmp_path, capsys, header, unit):
     """Nothing bears it out; with its unit, or as a plain word, it is taken."""
-    taken, said = converted(tmp_path, capsys, header, lambda k: (amps(k),))
+    taken, remarks = converted(tmp_path, capsys, header, lambda k: (amps(k),))
     assert taken is None
-    assert f"write its unit into the header, as '{header} ({unit})'" in said
+    assert f"write its unit into the header, as '{header} ({unit})'" in remarks
     assert converted(tmp_path, capsys, f"{header} ({unit})", lambda k: (amps(k),), "--force")[0]
     word = {"P": "Power", "I": "Current"}[header]
     assert converted(tmp_path, capsys, word, lambda k: (amps(k),), "--force")[0]
@@ -78,9 +78,9 @@ def test_a_letter_alone_is_asked_for_its_unit(tmp_path, capsys, header, unit):
 
 def test_current_that_counts_steps(tmp_path, capsys):
     """'Current' as in current step: whole numbers that never fall."""
-    taken, said = converted(tmp_path, capsys, "Current,Voltage,Power (W)", lambda k: (k // 20, 12.5, 30.5 + k % 3))
+    taken, remarks = converted(tmp_path, capsys, "Current,Voltage,Power (W)", lambda k: (k // 20, 12.5, 30.5 + k % 3))
     assert list(taken) == ["voltage_V", "power_W"]
-    assert "'Current' is not taken as current_A: it has no unit, and it counts something" in said
+    assert "'Current' is not taken as current_A: it has no unit, and it counts something" in remarks
 
 
 @pytest.mark.parametrize(
@@ -94,8 +94,8 @@ def test_current_that_counts_steps(tmp_path, capsys):
 def test_values_that_a_quantity_never_has(tmp_path, capsys, header, value, quantity):
     """Left out, and said; with values that it may have it is taken."""
     row = lambda x: lambda k: (amps(k), 12.5, x)  # noqa: E731
-    taken, said = converted(tmp_path, capsys, f"Amps,Volts,{header}", row(value))
+    taken, remarks = converted(tmp_path, capsys, f"Amps,Volts,{header}", row(value))
     assert quantity not in taken
-    assert f"is not taken as {quantity}: its values" in said
+    assert f"is not taken as {quantity}: its values" in remarks
     right = {"frequency_Hz": 50.0, "power_factor": 0.8, "state_of_charge_pct": 87.0}[quantity]
     assert quantity in converted(tmp_path, capsys, f"Amps,Volts,{header}", row(right), "--force")[0]

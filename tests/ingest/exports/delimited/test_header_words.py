@@ -61,9 +61,9 @@ TAKEN = [
 @pytest.mark.parametrize(("name", "quantity", "symbol"), TAKEN)
 def test_plain_english(name, quantity, symbol):
     """The quantity and its unit, from the name alone."""
-    found = meaning(name)
-    assert found is not None
-    assert (found.quantity, found.unit.symbol) == (quantity, symbol)
+    meant = meaning(name)
+    assert meant is not None
+    assert (meant.quantity, meant.unit.symbol) == (quantity, symbol)
 
 
 @pytest.mark.parametrize(
@@ -128,8 +128,8 @@ def test_a_wrong_unit_is_told_with_the_column(name, cell, words):
 
 def chosen(*names: str) -> dict[str, str]:
     """Return the name of the column that is taken for each quantity."""
-    found, _ = choose(names, [""] * len(names))
-    return {quantity: names[index] for quantity, (index, _) in found.items()}
+    columns, _ = choose(names, [""] * len(names))
+    return {quantity: names[index] for quantity, (index, _) in columns.items()}
 
 
 @pytest.mark.parametrize(
@@ -163,17 +163,17 @@ def test_two_alike_stop_where_they_are_needed(names):
 def test_two_alike_are_left_out_where_they_are_not_needed(pair):
     """With current and voltage there, the rest is optional; that neither is taken is said."""
     names = ("Amps", "Volts", *pair)
-    found, said = choose(names, [""] * 4)
-    assert set(found) == {"current_A", "voltage_V"}
-    assert len(said) == 1
-    assert pair[0] in said[0]
-    assert "neither is taken" in said[0]
+    columns, remarks = choose(names, [""] * 4)
+    assert set(columns) == {"current_A", "voltage_V"}
+    assert len(remarks) == 1
+    assert pair[0] in remarks[0]
+    assert "neither is taken" in remarks[0]
 
 
 def test_of_two_alike_the_filled_one_is_taken():
     """A column without a single reading does not stand in the way."""
-    found, _ = choose(("Current", "Battery current"), ("", ""), (False, True))
-    assert found["current_A"][0] == 1
+    columns, _ = choose(("Current", "Battery current"), ("", ""), (False, True))
+    assert columns["current_A"][0] == 1
 
 
 @pytest.mark.parametrize(
@@ -181,9 +181,9 @@ def test_of_two_alike_the_filled_one_is_taken():
 )
 def test_what_must_be_looked_at_twice_is_said(name, words):
     """A current that speaks of charging, or of something other than the bank."""
-    found, said = choose((name,), ("",))
-    assert "current_A" in found
-    assert any(words in line for line in said)
+    columns, remarks = choose((name,), ("",))
+    assert "current_A" in columns
+    assert any(words in line for line in remarks)
 
 
 @pytest.mark.parametrize(
@@ -229,8 +229,8 @@ def test_alternating_current_shows():
 )
 def test_the_column_that_speaks_of_alternating_current(names, speaks):
     """Volt-amperes and their like anywhere, AC only in what is taken; a bank's own readings are DC all the same."""
-    found, _ = choose(names, [""] * len(names))
-    taken = {quantity: index for quantity, (index, _) in found.items()}
+    columns, _ = choose(names, [""] * len(names))
+    taken = {quantity: index for quantity, (index, _) in columns.items()}
     assert ac_column(names, (), taken) == speaks
 
 

@@ -23,17 +23,18 @@ def test_decimal_commas_are_points(cells, first):
 
 def test_a_point_among_decimal_commas_is_no_number():
     """A point that groups no thousands does not belong there, one that does is passed over."""
-    found = to_numbers(strings(["1,5", "1.5", "1.234,5", None]), NumberForm(","))
-    assert found.bad.tolist() == [False, True, False, False]
-    assert np.array_equal(found.values, [1.5, np.nan, 1234.5, np.nan], equal_nan=True)
+    numbers = to_numbers(strings(["1,5", "1.5", "1.234,5", None]), NumberForm(","))
+    assert numbers.bad.tolist() == [False, True, False, False]
+    assert np.array_equal(numbers.values, [1.5, np.nan, 1234.5, np.nan], equal_nan=True)
 
 
 def read(cells, **form):
     """The numbers of some cells, None for no reading, and 'bad' for what is none."""
-    found = to_numbers(strings(cells), NumberForm(**form))
-    assert np.isnan(found.values[found.bad]).all()
+    numbers = to_numbers(strings(cells), NumberForm(**form))
+    assert np.isnan(numbers.values[numbers.bad]).all()
     return [
-        "bad" if bad else None if np.isnan(x) else x for x, bad in zip(found.values.tolist(), found.bad, strict=True)
+        "bad" if bad else None if np.isnan(x) else x
+        for x, bad in zip(numbers.values.tolist(), numbers.bad, strict=True)
     ]
 
 
