@@ -28,7 +28,6 @@ if TYPE_CHECKING:
 MOST_REJECTED = 0.05
 #: So many unreadable rows, and fewer readable ones, end a conversion before the file does.
 ENOUGH_REJECTED = 300_000
-
 #: Quantities whose sign says whether the bank gives or takes.
 SIGNED = ("current_A", "power_W")
 

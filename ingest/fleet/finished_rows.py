@@ -20,7 +20,6 @@ from shuntbook.ingest.safe_files.whole_file import named_in_errors, whole_file
 
 #: How often what was done is put on the disk: so much a power cut may cost. [s]
 _SYNC_S: Final = 5.0
-
 Row = dict[str, Any]
 
 

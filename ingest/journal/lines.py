@@ -32,7 +32,6 @@ TEXT_MOST = 10_000
 #: How a header begins.
 _BEGINNING = b'{"shuntbook_journal":'
 _SEAL_BYTES = 10  # "*", eight hexadecimal digits, line feed
-
 Record = list[Any]
 
 

@@ -14,7 +14,7 @@ import numpy as np
 from shuntbook.ingest.errors import InputError
 from shuntbook.ingest.exports.delimited.header import choose, meaning
 from shuntbook.ingest.exports.delimited.numbers import NULLS
-from shuntbook.ingest.profiles.line_pattern import LinePattern
+from shuntbook.ingest.profiles.serial_part import LinePattern
 from shuntbook.ingest.quantities import Unit, unit_of
 
 if TYPE_CHECKING:

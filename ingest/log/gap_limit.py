@@ -4,6 +4,7 @@ Ordinarily it is ``max(5 x the 95th percentile of the spacings, 10 s)``. Where t
 beside the spacings around them, the limit comes from the rhythm of the readings alone; where a slow rhythm is kept up
 for a while it reaches that. Pauses of a meter that keeps only changes are bridged: it had nothing to say in them. What
 the spacings leave open goes with the limit as `GapLimit.other_s`, so that nobody takes one figure for the only one.
+`IntervalCount` counts the spacings while they pass by, the usual ones and the pauses among them.
 """
 
 from __future__ import annotations

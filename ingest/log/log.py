@@ -1,4 +1,4 @@
-"""The log: the readings of one meter in Parquet, with what is known about them in its metadata."""
+"""The log: the readings of one meter in Parquet and what is known about them; read some at a time, written whole."""
 
 from __future__ import annotations
 

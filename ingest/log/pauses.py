@@ -1,4 +1,4 @@
-"""What readings say of the meter: whether it pauses while nothing changes, or writes changes alone."""
+"""Spacings counted, and what readings say of a meter: whether it pauses while nothing changes, or writes changes."""
 
 from __future__ import annotations
 

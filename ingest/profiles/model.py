@@ -19,7 +19,6 @@ TimeStyle = Literal[
     "y-m-d", "d/m/y", "m/d/y", "epoch s", "epoch ms", "epoch us", "epoch ns",
     "elapsed ms", "elapsed s", "elapsed min", "elapsed h", "elapsed h:m:s", "elapsed m:s",
 ]  # fmt: skip
-
 #: Keys by which a site file shows that it was given in a profile's place.
 SITE_KEYS = ("bank", "inverters", "loads")
 

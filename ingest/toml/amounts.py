@@ -46,7 +46,6 @@ _SPELT: Final = {
 }  # fmt: skip
 #: How a key's end spells a unit, where it is not the unit's symbol.
 _AT_KEYS_END: Final = {"L_per_min": "L/min", "gal_per_min": "gal/min", "pct": "%"}
-
 _FRACTIONS: Final = {"½": "1/2", "¼": "1/4", "¾": "3/4", "⅓": "1/3", "⅔": "2/3", "⅛": "1/8"}
 _FRACTION = re.compile(r"(?:(\d+)[ -])?(\d+)/(\d+)(.*)", re.DOTALL)
 _NUMBER = re.compile(r"([+-]?(?:\d[\d.,'\u00a0\u202f_ ]*|\.\d+)(?:[eE][+-]?\d+)?)(.*)", re.DOTALL)

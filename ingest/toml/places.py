@@ -9,7 +9,6 @@ from typing import Any, Final, Literal, get_args, get_origin
 from pydantic import BaseModel
 
 Where = tuple[str | int, ...]
-
 _LONG_STRING = re.compile(r'"""(?:\\.|[^\\])*?"""(?:"{0,2})|\'\'\'.*?\'\'\'\'{0,2}', re.DOTALL)
 _PARTS = re.compile(rf'{_LONG_STRING.pattern}|"(?:\\.|[^"\\\n])*"|\'[^\'\n]*\'|#[^\n]*', re.DOTALL)
 _TABLE = re.compile(r"\s*(\[\[?)\s*([^\]]+?)\s*\]")

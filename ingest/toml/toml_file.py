@@ -31,14 +31,11 @@ MOST_TOLD = 20
 _SENTENCE_MOST = 1000
 #: Notation is put right in files of a person's size alone. [characters]
 _REPAIRED_MOST = 200_000
-
 #: How tomllib begins to speak of a text whose closing quote is missing: at the line's end, or at the file's.
 _OPEN_QUOTE = (r"Illegal character '\n'", r"Found invalid character '\n'", "Unterminated string", "Expected \"'")
-
 #: Mistakes for which the value may be said in another way.
 _NUMBERS = ("float_type", "int_type")
 _OTHER_KIND = (*_NUMBERS, "string_type", "bool_type", "tuple_type", "list_type")
-
 _PLAIN = {
     "missing": "is missing",
     "float_type": "must be a number",

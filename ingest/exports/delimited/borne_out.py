@@ -17,7 +17,6 @@ from .numbers import to_numbers
 from .plan import ColumnPlan, is_bare
 
 Values = NDArray[np.float64]
-
 #: Within which bounds the values of a quantity lie; of a frequency the middle one: from railways' mains to aircraft's
 #: (16.7 and 400 Hz), and what a drive puts out. Common practice, no source.
 PLAUSIBLE: Final = {

@@ -1,4 +1,4 @@
-"""What each column of an export is: the dialect, the header's words and a profile brought together."""
+"""What each column of an export is, and where its time is: dialect, header and profile brought together."""
 
 from __future__ import annotations
 

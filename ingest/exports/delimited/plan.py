@@ -1,4 +1,4 @@
-"""What is wished for and what was decided about an export: which column is what, and how it is read."""
+"""What is wished for and what was decided about an export, its side, and what a person should look at twice."""
 
 from __future__ import annotations
 

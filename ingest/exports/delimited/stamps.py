@@ -1,4 +1,4 @@
-"""Time stamps: recognise their style."""
+"""Time stamps: what they look like, style by style, and which style a column has."""
 
 from __future__ import annotations
 
@@ -100,8 +100,9 @@ class Style:
 def find_style(cells: Sequence[str], *, header: str = "") -> Style | None:
     """Return the style that all cells of a sample share, or None if they are no time stamps.
 
-    The first recogniser that fits decides, so the stricter come first. A new style is a recogniser in `_RECOGNISERS`
-    and a branch of `instants.parse`. Of small numbers the column's name, `header`, must say that they are time.
+    The first recogniser that fits decides, so the stricter come first. A new style is a recogniser in `_RECOGNISERS`,
+    a branch of `instants.parse` and, for profiles to state it, a word of `TimeStyle`. Of small numbers the column's
+    name, `header`, must say that they are time.
     """
     return next((style for recognise in _RECOGNISERS if (style := recognise(cells, header.lower())) is not None), None)
 
