@@ -13,7 +13,8 @@ from shuntbook.cli.render.wording.numbers import SAMPLING
 from shuntbook.ingest.durations import seconds
 from shuntbook.ingest.errors import InputError
 from shuntbook.ingest.exports.convert import Converted, convert, is_log
-from shuntbook.ingest.exports.intake import Stated, take_in
+from shuntbook.ingest.exports.delimited.plan import Stated
+from shuntbook.ingest.exports.intake import take_in
 from shuntbook.ingest.log.meta import LogMeta
 from shuntbook.ingest.safe_files.rejects import rejects_path
 from shuntbook.ingest.safe_files.whole_file import refuse_existing, refuse_input

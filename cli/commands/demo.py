@@ -21,7 +21,8 @@ from shuntbook.cli.render.wording.numbers import amount, counted, duration, numb
 from shuntbook.cli.render.wording.site_sentences import carried, paid_back
 from shuntbook.ingest.errors import InputError
 from shuntbook.ingest.exports.convert import convert
-from shuntbook.ingest.exports.intake import Stated, take_in
+from shuntbook.ingest.exports.delimited.plan import Stated
+from shuntbook.ingest.exports.intake import take_in
 from shuntbook.ingest.safe_files.whole_file import copy_file, write_text
 
 _ZONE = "Europe/London"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
@@ -18,7 +18,7 @@ from shuntbook.ingest.errors import InputError
 from shuntbook.ingest.exports.delimited.decode import Source, blocks, open_source
 from shuntbook.ingest.exports.delimited.instants import parse
 from shuntbook.ingest.exports.delimited.layout import find_layout, joined_cells
-from shuntbook.ingest.exports.delimited.plan import Layout, Wishes
+from shuntbook.ingest.exports.delimited.plan import Layout, Stated
 from shuntbook.ingest.exports.delimited.rows import RowBatch, RowReader
 from shuntbook.ingest.exports.delimited.stamps import DateOrder, HighestNumbers, highest_numbers, possible_orders
 from shuntbook.ingest.log.arrow import strings
@@ -28,25 +28,8 @@ from shuntbook.ingest.zone import NO_TIME, LocalClock, zone_named, zone_of_compu
 
 if TYPE_CHECKING:
     from shuntbook.ingest.exports.delimited.stamps import DateOrder
-    from shuntbook.ingest.profiles.model import Profile
 
     from .adapter import Export
-
-
-@dataclass(frozen=True)
-class Stated:
-    """What a person states about an export; None leaves it to the profile, and then to be recognised."""
-
-    profile: Profile | None = None
-    zone: str | None = None
-    start: datetime | None = None
-    dates: DateOrder | None = None
-    decimal: str | None = None
-    side: str | None = None
-    sampling: str | None = None
-    gap_s: float | None = None
-    meter: str | None = None
-    reverse_sign: bool = False
 
 
 @dataclass(frozen=True)
@@ -72,7 +55,7 @@ def take_in(names: Sequence[str], stated: Stated) -> Intake:
     gap_s = stated.gap_s
     if gap_s is None and profile is not None and profile.gap is not None:
         gap_s = seconds(profile.gap, what="the profile's gap")
-    return Intake(export, _meta(export, stated, zone), gap_s)
+    return Intake(export, _meta(export, stated.filled(), zone), gap_s)
 
 
 def _zone(stated: Stated) -> str | None:
@@ -98,7 +81,7 @@ def _export(names: Sequence[str], stated: Stated, zone: str) -> Export:
     _refuse_names_given_twice(names)
     sources = [open_source(name) for name in names]
     _refuse_copies(sources)
-    return CsvExport(sources, _wishes(stated), zone=zone, start=stated.start)
+    return CsvExport(sources, stated.filled(), zone=zone, start=stated.start)
 
 
 def _refuse_names_given_twice(names: Sequence[str]) -> None:
@@ -124,32 +107,8 @@ def _refuse_copies(sources: Sequence[Source]) -> None:
         names[source.digest] = source.name
 
 
-def _wishes(stated: Stated) -> Wishes:
-    profile = stated.profile
-    wishes = Wishes(
-        decimal=stated.decimal,
-        dates=stated.dates,
-        side=stated.side,
-        sampling=stated.sampling,
-        started=stated.start is not None,
-    )
-    if profile is None:
-        return wishes
-    return replace(
-        wishes,
-        profile=profile,
-        delimiter=profile.file.delimiter,
-        decimal=stated.decimal or profile.file.decimal,
-        encoding=profile.file.encoding,
-        header_line=profile.file.header_line,
-        side=stated.side or profile.side,
-        sampling=stated.sampling or profile.sampling,
-    )
-
-
 def _meta(export: Export, stated: Stated, zone: str | None) -> LogMeta:
     profile, assumed = stated.profile, zone or zone_of_computer()
-    side = stated.side or (profile.side if profile else None)
     sentences = []
     if export.needs_zone and zone is None:
         sentences.append(f"the times carry no zone; this computer's own, {assumed}, is assumed (--zone says another)")
@@ -157,8 +116,8 @@ def _meta(export: Export, stated: Stated, zone: str | None) -> LogMeta:
         sentences.append("the times only count from the start, so no dates are known (--start says when it began)")
     return LogMeta(
         meter=stated.meter,
-        side=side or ("ac" if export.layouts[0].ac else "dc"),
-        sampling=stated.sampling or (profile.sampling if profile else None) or "instant",
+        side=stated.side or ("ac" if export.layouts[0].ac else "dc"),
+        sampling=stated.sampling or "instant",
         counter_kind=(profile.counter if profile else None) or "net",
         profile=profile.name if profile else None,
         zone="UTC" if export.undated else assumed,
@@ -217,9 +176,9 @@ class CsvExport:
         If a file is no such export, or what it is cannot be decided.
     """
 
-    def __init__(self, sources: Sequence[Source], wishes: Wishes, *, zone: str, start: datetime | None) -> None:
+    def __init__(self, sources: Sequence[Source], stated: Stated, *, zone: str, start: datetime | None) -> None:
         self.sources = list(sources)
-        self.layouts = _with_orders([find_layout(source, wishes) for source in self.sources], self.sources)
+        self.layouts = _with_orders([find_layout(source, stated) for source in self.sources], self.sources)
         first = self.layouts[0]
         for layout in self.layouts[1:]:
             if layout.quantities != first.quantities:

@@ -133,7 +133,7 @@ def _find_here(fleet: Fleet, places: list[Path], leave_out: set[str]) -> None:
         else:
             _look_at(fleet, start, root, leave_out)
             alone.add(start.parent)
-    # A log named by itself still has the site file of its folder; those of other logs beside it were not asked for.
+    # A log named by itself brings the site files of its folder and of those above; a walk has met them on its way.
     for folder in sorted(alone):
         _sites_above(fleet, folder, root)
 

@@ -138,7 +138,8 @@ def _readings(log: Log) -> Iterator[Reading]:
 def _convert(address: Address, profile: Profile | None, log: Path) -> Path | None:
     """Convert an export as the command does when nothing is stated; return where its rejects are, if any."""
     from shuntbook.ingest.exports.convert import convert
-    from shuntbook.ingest.exports.intake import Stated, take_in
+    from shuntbook.ingest.exports.delimited.plan import Stated
+    from shuntbook.ingest.exports.intake import take_in
 
     sign = address.settings.get("sign", "draw_positive")
     if sign not in ("draw_positive", "return_positive"):

@@ -142,8 +142,8 @@ def _longest_run(rows: list[_LineCells], *, after: int) -> list[_LineCells]:
     """Return the largest set of rows of one width that could be readings."""
     widths: dict[int, list[_LineCells]] = {}
     for row in rows:
-        # A time and a number make a reading; where a text column outnumbers them, two readable cells do.
-        if row.line > after and row.readable and (row.readable >= 2 or row.share >= 0.5):  # a time and a number
+        # Two readable cells are a time and a number; one will do where it is half of what is filled: a damaged row.
+        if row.line > after and row.readable and (row.readable >= 2 or row.share >= 0.5):
             widths.setdefault(len(row.cells), []).append(row)
     return max(widths.values(), key=lambda run: (len(run), len(run[0].cells)), default=[])
 

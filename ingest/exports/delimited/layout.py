@@ -16,7 +16,7 @@ from .decode import Source, find_encoding
 from .dialect import DELIMITERS, Dialect, find_column, find_dialect
 from .header import all_named, choose, meaning
 from .numbers import find_form
-from .plan import ColumnPlan, Directions, Layout, TimePlan, Wishes, ac_column, is_bare, not_watts, remarks
+from .plan import ColumnPlan, Directions, Layout, Stated, TimePlan, ac_column, is_bare, not_watts, remarks
 from .stamps import MOST, DateOrder, StampKind, Style, find_style, is_clock_only, is_date_only
 
 if TYPE_CHECKING:
@@ -28,7 +28,7 @@ _METERS = {
 }  # fmt: skip
 
 
-def find_layout(source: Source, wishes: Wishes) -> Layout:
+def find_layout(source: Source, stated: Stated) -> Layout:
     """Recognise an export from its beginning, as far as nothing else is stated.
 
     Raises
@@ -36,33 +36,33 @@ def find_layout(source: Source, wishes: Wishes) -> Layout:
     InputError
         If there is no table, no time or no quantity in it, or a stated column is missing.
     """
-    head = source.head()
-    encoding = _stated_encoding(wishes.encoding, head) or find_encoding(head, source.name)
+    profile, head = stated.profile, source.head()
+    file = profile.file if profile is not None else None
+    encoding = _stated_encoding(file.encoding if file else None, head) or find_encoding(head, source.name)
     dialect = find_dialect(
         _head_text(head, encoding, source.name),
         name=source.name,
-        delimiter=DELIMITERS.get(wishes.delimiter or ""),
-        header_line=wishes.header_line,
+        delimiter=DELIMITERS.get(file.delimiter or "") if file else None,
+        header_line=file.header_line if file else None,
     )
-    profile = wishes.profile
     sentences: list[str] = []
     if profile is not None and profile.quantities:
         columns = [_stated(dialect, quantity, entry, source.name) for quantity, entry in profile.quantities.items()]
     else:
         columns, sentences = _recognised(dialect, source.name)
     # The time before the forms of numbers: its cells hold marks that are none of a number's.
-    time = time_plan(dialect, wishes, source.name)
-    columns = _with_forms(dialect, columns, time, wishes.decimal, source.name)
+    time = time_plan(dialect, stated, source.name)
+    columns = _with_forms(dialect, columns, time, stated.decimal, source.name)
     speaks_of_ac = ac_column(dialect.names, dialect.units, {plan.quantity: plan.index for plan in columns})
     # What carries its unit is that, and a profile is believed; the values are asked where a word or letter alone named
     # a column, and of quantities that have bounds.
     recognised = profile is None or not profile.quantities
     if recognised and any(plan.quantity in PLAUSIBLE or is_bare(dialect, plan) for plan in columns):
         columns, left_out = borne_out(
-            dialect, columns, ac=wishes.side == "ac" or speaks_of_ac is not None, name=source.name
+            dialect, columns, ac=stated.side == "ac" or speaks_of_ac is not None, name=source.name
         )
         sentences += left_out
-    sentences += [*_two_parts(dialect, time), *remarks(dialect, time, columns, wishes, speaks_of_ac)]
+    sentences += [*_two_parts(dialect, time), *remarks(dialect, time, columns, stated, speaks_of_ac)]
     return Layout(source.name, encoding, dialect, time, tuple(columns), speaks_of_ac is not None, tuple(sentences))
 
 
@@ -231,18 +231,18 @@ class _TimeChoice(NamedTuple):
     plan: TimePlan
 
 
-def time_plan(dialect: Dialect, wishes: Wishes, name: str) -> TimePlan:
+def time_plan(dialect: Dialect, stated: Stated, name: str) -> TimePlan:
     """Return where the time stands and how it is written, as stated or as found."""
-    stated = wishes.profile.time if wishes.profile is not None else None
-    if stated is None:
+    entry = stated.profile.time if stated.profile is not None else None
+    if entry is None:
         plan = find_time(dialect, name)
     else:
-        places = [("column", stated.column), ("date", stated.date), ("clock", stated.clock)]
+        places = [("column", entry.column), ("date", entry.date), ("clock", entry.clock)]
         indices = tuple(find_column(dialect, p, f"time.{key}", name) for key, p in places if p is not None)
-        plan = TimePlan(indices, stated_style(dialect, indices, stated.style, name))
+        plan = TimePlan(indices, stated_style(dialect, indices, entry.style, name))
     style = plan.style
-    if wishes.dates is not None and style.kind == "calendar" and style.order != "y-m-d":
-        plan = replace(plan, style=replace(style, order=wishes.dates))
+    if stated.dates is not None and style.kind == "calendar" and style.order != "y-m-d":
+        plan = replace(plan, style=replace(style, order=stated.dates))
     return plan
 
 

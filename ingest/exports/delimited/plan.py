@@ -1,9 +1,10 @@
-"""What is wished for and what was decided about an export, its side, and what a person should look at twice."""
+"""What is stated and what was decided about an export, its side, and what a person should look at twice."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -23,21 +24,30 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True)
-class Wishes:
-    """What the person or a profile states about an export; None leaves it to be recognised.
-
-    ``started`` says whether a beginning of elapsed time is stated.
-    """
+class Stated:
+    """What a person states about an export; None leaves it to the profile, and then to be recognised."""
 
     profile: Profile | None = None
-    delimiter: str | None = None
-    decimal: str | None = None
-    encoding: str | None = None
-    header_line: int | None = None
+    zone: str | None = None
+    start: datetime | None = None
     dates: DateOrder | None = None
+    decimal: str | None = None
     side: str | None = None
     sampling: str | None = None
-    started: bool = False
+    gap_s: float | None = None
+    meter: str | None = None
+    reverse_sign: bool = False
+
+    def filled(self) -> Stated:
+        """Return it with the profile's words on decimal mark, side and sampling where the person said nothing."""
+        if (profile := self.profile) is None:
+            return self
+        return replace(
+            self,
+            decimal=self.decimal or profile.file.decimal,
+            side=self.side or profile.side,
+            sampling=self.sampling or profile.sampling,
+        )
 
 
 @dataclass(frozen=True)
@@ -202,30 +212,30 @@ HIGH_V = 100.0
 
 
 def remarks(
-    dialect: Dialect, time: TimePlan, columns: Iterable[ColumnPlan], wishes: Wishes, ac_column: str | None
+    dialect: Dialect, time: TimePlan, columns: Iterable[ColumnPlan], stated: Stated, ac_column: str | None
 ) -> list[str]:
     """Return in sentences what was assumed and can be stated; nothing about what is stated already."""
     by_quantity = {plan.quantity: plan for plan in columns}
     return [
-        *_about_side(dialect, by_quantity, wishes, ac_column),
-        *_about_averages(dialect, by_quantity, wishes),
+        *_about_side(dialect, by_quantity, stated, ac_column),
+        *_about_averages(dialect, by_quantity, stated),
         *_about_units(dialect, by_quantity.values()),
-        *_about_start(time, wishes),
+        *_about_start(time, stated),
     ]
 
 
-def _about_side(dialect: Dialect, columns: dict[str, ColumnPlan], wishes: Wishes, ac_column: str | None) -> list[str]:
+def _about_side(dialect: Dialect, columns: dict[str, ColumnPlan], stated: Stated, ac_column: str | None) -> list[str]:
     lines = []
-    if wishes.side is None and ac_column is not None:
+    if stated.side is None and ac_column is not None:
         lines.append(
             f"column {quoted(ac_column)} speaks of alternating current: taken as a meter behind an inverter (side ac); "
             "if it sits at the bank, add --side dc"
         )
-    elif wishes.side is None and (voltage_V := _median(dialect, columns.get("voltage_V"))) > HIGH_V:
+    elif stated.side is None and (voltage_V := _median(dialect, columns.get("voltage_V"))) > HIGH_V:
         lines.append(f"volts of about {round(voltage_V, -1):.0f}: if this meter sits behind an inverter, add --side ac")
-    elif wishes.side is None and "power_W" in columns and "current_A" not in columns:
+    elif stated.side is None and "power_W" in columns and "current_A" not in columns:
         lines.append("watts only, taken as at the bank (side dc); behind an inverter add --side ac")
-    is_ac = wishes.side == "ac" or (wishes.side is None and ac_column is not None)
+    is_ac = stated.side == "ac" or (stated.side is None and ac_column is not None)
     if is_ac and not _tells_energy(columns):
         lines.append(
             "behind an inverter volts times amps are VA, not W: without a column in W, or one of the power factor, "
@@ -247,8 +257,8 @@ def _median(dialect: Dialect, plan: ColumnPlan | None) -> float:
     return float(np.median(np.abs(x))) if len(x) else 0.0
 
 
-def _about_averages(dialect: Dialect, columns: dict[str, ColumnPlan], wishes: Wishes) -> list[str]:
-    if wishes.sampling is not None:
+def _about_averages(dialect: Dialect, columns: dict[str, ColumnPlan], stated: Stated) -> list[str]:
+    if stated.sampling is not None:
         return []
     taken = [dialect.names[columns[q].index] for q in ("current_A", "voltage_V", "power_W") if q in columns]
     averages = [name for name in taken if words_of(name) & AVERAGES]
@@ -290,7 +300,7 @@ def _is_another(stated: Unit, taken: Unit) -> bool:
     return like and stated != taken
 
 
-def _about_start(time: TimePlan, wishes: Wishes) -> list[str]:
-    if wishes.started and time.style.kind != "elapsed":
+def _about_start(time: TimePlan, stated: Stated) -> list[str]:
+    if stated.start is not None and time.style.kind != "elapsed":
         return ["the times say their dates themselves, so --start is not used"]
     return []
