@@ -186,11 +186,11 @@ def _version(name: str) -> str:
 def growth(peaks: dict[str, list[tuple[int, float]]]) -> list[str]:
     """Return how the memory of our own commands grows with the rows."""
     lines = []
-    for name, found in peaks.items():
-        first = found[0][1]
-        more = ", ".join(f"{rows:,}: {peak_MB:.0f} MB ({peak_MB / first - 1:+.0%})" for rows, peak_MB in found)
+    for name, lengths in peaks.items():
+        first = lengths[0][1]
+        more = ", ".join(f"{rows:,}: {peak_MB:.0f} MB ({peak_MB / first - 1:+.0%})" for rows, peak_MB in lengths)
         lines.append(f"  {name:34}{more}")
-    return ["memory by rows", *lines] if lines and any(len(found) > 1 for found in peaks.values()) else []
+    return ["memory by rows", *lines] if lines and any(len(lengths) > 1 for lengths in peaks.values()) else []
 
 
 def warm_up(folder: Path, chosen: Sequence[str]) -> None:

@@ -80,5 +80,5 @@ def main(log_days=2e3):
             others.append(
                 measure("2 workers of a scheduler", partial(on_cluster, address=address), folder, count, base_s)
             )
-        assert all(found == first for _took_s, found in others)
+        assert all(summary == first for _took_s, summary in others)
         sys.stdout.write(f"the same summary from all, {len(first) / count:.0f} bytes a log-day\n")

@@ -70,12 +70,12 @@ def _run(command: Sequence[str]) -> tuple[float, float, float]:
     begun = time.perf_counter()
     process = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True)
     assert process.stderr is not None
-    said = process.stderr.read()
+    errors = process.stderr.read()
     _, status, usage = os.wait4(process.pid, 0)
     took_s = time.perf_counter() - begun
     process.returncode = os.waitstatus_to_exitcode(status)
     if process.returncode:
-        raise SystemExit(f"{' '.join(command)}\nended with {process.returncode}: {said}")
+        raise SystemExit(f"{' '.join(command)}\nended with {process.returncode}: {errors}")
     return took_s, usage.ru_utime + usage.ru_stime, usage.ru_maxrss / 1024
 
 

@@ -124,7 +124,7 @@ def test_other_loads_are_never_the_pumps():
     """Only a fridge runs, and the site file names a pump: no cycle at all."""
     scenes = [s for s in (make("fridge_alone", seed) for seed in range(8)) if s.site is not None]
     assert scenes
-    assert [score(s).found for s in scenes] == [[] for _ in scenes]
+    assert [score(s).detected for s in scenes] == [[] for _ in scenes]
 
 
 @pytest.mark.parametrize("running", [[], [(-50.0, np.inf)]], ids=["never starts", "never stops"])
@@ -134,7 +134,7 @@ def test_a_pump_that_never_starts_or_never_stops_has_no_starts(running, seed):
     made = plan(np.random.default_rng(seed), 20000.0, 1.0)
     made.runs, made.with_site = running, True
     made.others = [load_of("light", [(3000.0, 9000.0)], 15.0, ac=False)]
-    assert score(build("still", seed, made)).found == []
+    assert score(build("still", seed, made)).detected == []
 
 
 # --- what must not matter -------------------------------------------------------------------------------------------

@@ -29,8 +29,8 @@ def listed() -> str:
     lines = []
     for name, folder in COMMANDS.items():
         path = HERE / folder / ("__main__.py" if name == "fuzz" else f"{name}.py")
-        said = ast.get_docstring(ast.parse(path.read_text(encoding="utf-8"))) or ""
-        lines.append(f"  {name:<15}{said.split(chr(10) * 2)[0].replace(chr(10), ' ')}")
+        docstring = ast.get_docstring(ast.parse(path.read_text(encoding="utf-8"))) or ""
+        lines.append(f"  {name:<15}{docstring.split(chr(10) * 2)[0].replace(chr(10), ' ')}")
     return "\n".join(lines)
 
 

@@ -106,23 +106,23 @@ def results(exports: Path, folder: Path) -> dict[str, str]:
 
 def main() -> int:
     """Keep the results, or compare with those that are kept."""
-    told = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    told.add_argument("folder", type=Path, help="where the results are kept")
-    folder = told.parse_args().folder.resolve()
-    kept, exports = folder / "results", folder / "exports"
+    options = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    options.add_argument("folder", type=Path, help="where the results are kept")
+    folder = options.parse_args().folder.resolve()
+    baseline, exports = folder / "results", folder / "exports"
     if not exports.exists():
         make_exports(exports)
     work = folder / "work"  # always the same, since results name their files
     shutil.rmtree(work, ignore_errors=True)
     work.mkdir()
     made = results(exports, work)
-    if not kept.exists():
-        kept.mkdir()
+    if not baseline.exists():
+        baseline.mkdir()
         for name, text in made.items():
-            (kept / name).write_text(text, encoding="utf-8")
-        print(f"{len(made)} results kept in {kept}")
+            (baseline / name).write_text(text, encoding="utf-8")
+        print(f"{len(made)} results kept in {baseline}")
         return 0
-    before = {path.name: path.read_text(encoding="utf-8") for path in kept.iterdir()}
+    before = {path.name: path.read_text(encoding="utf-8") for path in baseline.iterdir()}
     differing = sorted(name for name in before.keys() | made.keys() if before.get(name) != made.get(name))
     for name in differing:
         print(f"differs: {name}")

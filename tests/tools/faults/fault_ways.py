@@ -28,7 +28,7 @@ class Ended:
     """How a command ended: its status (that of a signal is negative), what it said, how many steps it took."""
 
     status: int
-    said: str
+    output: str
     steps: int = 0
 
 
@@ -137,22 +137,24 @@ def run_hurt(
     *,
     before: Callable[[], None] = lambda: None,
     meanwhile: Callable[[int], None] = lambda _process: None,
-    said_in: Path | None = None,
+    output_in: Path | None = None,
 ) -> Ended:
     """Run a command in a fork of this process, hurt `before` it begins, at one of its `steps`, or `meanwhile`."""
-    said, count = (folder.with_name(folder.name + end) for end in (".said", ".count"))
-    if said_in is not None:
-        said, count = said_in / said.name, said_in / count.name
+    output, count = (folder.with_name(folder.name + end) for end in (".output", ".count"))
+    if output_in is not None:
+        output, count = output_in / output.name, output_in / count.name
     count.unlink(missing_ok=True)
     ready, begin = os.pipe()
     process = os.fork()
     if not process:
-        _be_child(folder, words, steps, said, count, begin, before)
+        _be_child(folder, words, steps, output, count, begin, before)
     os.close(begin)
     os.read(ready, 1)
     os.close(ready)
     meanwhile(process)
-    return Ended(_wait(process), said.read_text(errors="replace"), int(count.read_text() or 0) if count.exists() else 0)
+    return Ended(
+        _wait(process), output.read_text(errors="replace"), int(count.read_text() or 0) if count.exists() else 0
+    )
 
 
 def _wait(process: int) -> int:
@@ -171,7 +173,7 @@ def _be_child(
     folder: Path,
     words: Sequence[str],
     steps: Steps,
-    said: Path,
+    output: Path,
     count: Path,
     begin: int,
     before: Callable[[], None],
@@ -181,7 +183,7 @@ def _be_child(
 
     status = 1
     try:
-        out = os.open(said, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o666)
+        out = os.open(output, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o666)
         counts = os.open(count, os.O_WRONLY | os.O_CREAT, 0o666)
         nothing = os.open(os.devnull, os.O_RDONLY)
         for handle, stream in ((nothing, 0), (out, 1), (out, 2)):

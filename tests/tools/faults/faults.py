@@ -75,7 +75,7 @@ class Bench:
         folder, began = self.fresh(), time.monotonic()
         ended = run_unhurt(folder, self.job.words)
         self.took_s, self.steps = time.monotonic() - began, ended.steps
-        assert ended.status == 0, f"{self.job.name} fails unhurt: {ended.said}"
+        assert ended.status == 0, f"{self.job.name} fails unhurt: {ended.output}"
         self.old, self.new = files_in(self.before), files_in(folder)
 
     def fresh(self) -> Path:
@@ -88,15 +88,15 @@ class Bench:
     def check(self, folder: Path, ended: Ended, allowed: set[int]) -> None:
         """Hold what is left against the law, before and after the command is run again."""
         assert ended.status in allowed, f"status {ended.status}"
-        assert "Traceback" not in ended.said, "a traceback was shown"
-        assert "Exception ignored" not in ended.said, "a traceback was shown"
+        assert "Traceback" not in ended.output, "a traceback was shown"
+        assert "Exception ignored" not in ended.output, "a traceback was shown"
         if ended.status in (2, 3):
-            sentences = [line for line in ended.said.splitlines() if line.startswith("shuntbook: ")]
+            sentences = [line for line in ended.output.splitlines() if line.startswith("shuntbook: ")]
             assert len(sentences) == 1, f"{len(sentences)} sentences"
         self._check_left(files_in(folder))
         again = run_unhurt(folder, self.job.again or self.job.words)
         if self.job.counted is None:
-            assert again.status == 0, f"run again, it ends with {again.status}: {again.said}"
+            assert again.status == 0, f"run again, it ends with {again.status}: {again.output}"
             self._check_after(files_in(folder))
             return
         self._check_counted(folder, ended, again)
@@ -133,10 +133,10 @@ class Bench:
         assert not hidden, f"left behind: {hidden}"
         assert not left.keys() - self.new.keys() - self.old.keys(), "left behind: more than an unhurt run leaves"
         if not log.exists():
-            assert self.job.name == "capture", again.said
+            assert self.job.name == "capture", again.output
             assert again.status == 2, f"status {again.status}"
             return
-        assert again.status == 0, again.said
+        assert again.status == 0, again.output
         count = kept_count(log)
         assert count == kept_count_of(self.new, self.job, self.work) or self.job.name == "capture", f"{count} kept"
 
@@ -216,14 +216,14 @@ def _on_full_disk(words: tuple[str, ...], left: int, folder: Path) -> Ended:
     disk.mkdir(exist_ok=True)
     subprocess.run(["mount", "-t", "tmpfs", "-o", "size=64m", "none", str(disk)], check=True)
     try:
-        there = disk / "hurt"
-        shutil.copytree(folder, there)
+        place = disk / "hurt"
+        shutil.copytree(folder, place)
         room = os.statvfs(disk).f_bavail * os.statvfs(disk).f_frsize
         with (disk / "filler").open("wb") as filler:
             os.posix_fallocate(filler.fileno(), 0, room - left)
-        ended = run_hurt(there, words, Steps(there), said_in=folder.parent)
+        ended = run_hurt(place, words, Steps(place), output_in=folder.parent)
         shutil.rmtree(folder)
-        shutil.copytree(there, folder)
+        shutil.copytree(place, folder)
         return ended
     finally:
         subprocess.run(["umount", "-l", str(disk)], check=True)  # a second process may still be about to end
@@ -292,7 +292,7 @@ def hurt(job: Job, ways: set[str], chance: random.Random, most: int) -> tuple[Ta
                 tally.survived[way] += 1
                 tally.struck[way] += bool(ended.status)
             except AssertionError as error:
-                wrong.append(f"{job.name}: {way} {where}: {error}\n    it said: {ended.said[-600:]}")
+                wrong.append(f"{job.name}: {way} {where}: {error}\n    it said: {ended.output[-600:]}")
             except Exception:
                 wrong.append(f"{job.name}: {way} {where}: {traceback.format_exc()}")
     return tally, wrong

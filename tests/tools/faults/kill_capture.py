@@ -43,7 +43,7 @@ class Outcome:
 
     acknowledged: int
     standing: int
-    kept: int
+    read: int
     where: str
 
 
@@ -75,10 +75,10 @@ def kill_once(child: str, chance: random.Random) -> Outcome:
         log = folder / "pump.parquet"
         length_s = round(chance.uniform(0.3, LONGEST_S), 2)
         command = _words(child, log, folder / "counters.csv", length_s)
-        with (folder / "said").open("wb") as said:
-            process = subprocess.Popen(command, stdout=said, stderr=subprocess.STDOUT, stdin=subprocess.DEVNULL)
+        with (folder / "output").open("wb") as output:
+            process = subprocess.Popen(command, stdout=output, stderr=subprocess.STDOUT, stdin=subprocess.DEVNULL)
             try:
-                _wait_for_journal(log, process, folder / "said")
+                _wait_for_journal(log, process, folder / "output")
                 # a third of the kills come while it begins, the others until a little after its end
                 time.sleep(chance.uniform(0, 0.01 if chance.random() < 1 / 3 else length_s + 0.1))
                 process.kill()
@@ -86,7 +86,7 @@ def kill_once(child: str, chance: random.Random) -> Outcome:
                 process.kill()
                 process.wait()
         acknowledged = [
-            int(line) for line in (folder / "said").read_text(errors="replace").split("\n")[:-1] if line.isdigit()
+            int(line) for line in (folder / "output").read_text(errors="replace").split("\n")[:-1] if line.isdigit()
         ]
         return _checked(log, max(acknowledged, default=0))
 
@@ -104,11 +104,11 @@ def _words(child: str, log: Path, counters: Path, length_s: float) -> list[str]:
     return [word.format(**places) for word in shlex.split(child)]
 
 
-def _wait_for_journal(log: Path, process: subprocess.Popen[bytes], said: Path) -> None:
+def _wait_for_journal(log: Path, process: subprocess.Popen[bytes], output: Path) -> None:
     until = time.monotonic() + PATIENCE_S
     while not journal_path(log).exists() and not log.exists():
         if process.poll() is not None or time.monotonic() > until:
-            raise AssertionError(f"the child never began to capture; it said: {said.read_text(errors='replace')}")
+            raise AssertionError(f"the child never began to capture; it said: {output.read_text(errors='replace')}")
         time.sleep(0.001)
 
 
@@ -122,11 +122,11 @@ def _checked(log: Path, acknowledged: int) -> Outcome:
         where = "after its end"
     elif any(log.parent.glob(f".{log.name}.*")):
         where = "while writing the log"
-    kept = _count_in_order(log)
-    assert kept >= max(acknowledged, standing), f"{acknowledged} acknowledged, {standing} standing, {kept} kept"
+    read = _count_in_order(log)
+    assert read >= max(acknowledged, standing), f"{acknowledged} acknowledged, {standing} standing, {read} kept"
     assert not journal_path(log).exists()
     assert settle_unfinished(log) is None
-    return Outcome(acknowledged, standing, kept, where)
+    return Outcome(acknowledged, standing, read, where)
 
 
 def _count_in_order(log: Path) -> int:
@@ -159,7 +159,7 @@ def main() -> int:
     _say(f"{len(outcomes)} captures killed (seed {seed}); every log opened, nothing lost, nothing twice")
     for where in sorted({outcome.where for outcome in outcomes}):
         _say(f"  {sum(outcome.where == where for outcome in outcomes):4} {where}")
-    for what in ("acknowledged", "standing", "kept"):
+    for what in ("acknowledged", "standing", "read"):
         _say(f"{sum(getattr(outcome, what) for outcome in outcomes):6} readings {what}")
     return 0
 

@@ -210,20 +210,20 @@ def _check(known: dict[str, Any], path: Path) -> None:
 def _check_rows(known: dict[str, Any], time_us: list[int], columns: dict[str, Any], counts: list[int]) -> None:
     """Check that no row that was left alone is lost or changed, and none made up beyond those that were damaged."""
     x = [columns[q].tolist() if q in columns else [None] * len(time_us) for q in _QUANTITIES]
-    found = {at: tuple(each[k] for each in x) for k, at in enumerate(time_us)}
+    rows = {at: tuple(each[k] for each in x) for k, at in enumerate(time_us)}
     right = {at: tuple(values) for at, *values in known["rows"]}
     spread = any(at % 1_000_000 for at in time_us)
-    lost = [at for at in right if at not in found]
-    strange = [at for at in found if at not in right]
-    changed = [at for at, values in right.items() if at in found and not _same(found[at], values)]
+    lost = [at for at in right if at not in rows]
+    strange = [at for at in rows if at not in right]
+    changed = [at for at, values in right.items() if at in rows and not _same(rows[at], values)]
     allowed = known["touched"]
     if len(lost) > known["unfinished"] or len(strange) > allowed or len(changed) > allowed:
         raise Fault(
             f"{len(lost)} rows lost, {len(strange)} made up, {len(changed)} changed by {allowed} damaged ones "
             f"(spread: {spread}); counts {counts}; lost {lost[:5]}, made up {strange[:5]}, "
-            f"changed {[(at, right[at], found[at]) for at in changed[:5]]}"
+            f"changed {[(at, right[at], rows[at]) for at in changed[:5]]}"
         )
 
 
-def _same(found: tuple[Any, ...], right: tuple[float, ...]) -> bool:
-    return all(a is not None and abs(a - b) < 1e-9 for a, b in zip(found, right, strict=True))
+def _same(values: tuple[Any, ...], right: tuple[float, ...]) -> bool:
+    return all(a is not None and abs(a - b) < 1e-9 for a, b in zip(values, right, strict=True))

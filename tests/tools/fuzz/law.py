@@ -53,21 +53,21 @@ def _run(arguments: list[str]) -> dict[str, Any]:
             status, out, err = shuntbook(*arguments)
     except Exception:
         raise Fault(f"{' '.join(arguments)}\n{traceback.format_exc()}") from None
-    said = f"{' '.join(arguments)}: status {status}\n{out[:2000]}\n{err[:2000]}"
+    transcript = f"{' '.join(arguments)}: status {status}\n{out[:2000]}\n{err[:2000]}"
     if status not in (0, 2, 3):
-        raise Fault(said)
+        raise Fault(transcript)
     if status:
-        _one_sentence(err, said)
+        _one_sentence(err, transcript)
         if out:
-            raise Fault(f"says something on stdout although it failed: {said}")
+            raise Fault(f"says something on stdout although it failed: {transcript}")
     for text in (out, err):
         if strange := {c for c in text if unicodedata.category(c) in ("Cc", "Cs") and c not in "\n\t"}:
-            raise Fault(f"prints control characters {sorted(map(ord, strange))}: {said!r}")
-    document = _document(out, said) if status == 0 and "--json" in arguments else None
+            raise Fault(f"prints control characters {sorted(map(ord, strange))}: {transcript!r}")
+    document = _document(out, transcript) if status == 0 and "--json" in arguments else None
     return {"status": status, "out": out, "err": err, "document": document}
 
 
-def _one_sentence(err: str, said: str) -> None:
+def _one_sentence(err: str, transcript: str) -> None:
     lines = [line for line in err.splitlines() if line and not line.startswith("note: ")]
     wrong = (
         not any(line.startswith("shuntbook: ") for line in lines)
@@ -76,26 +76,26 @@ def _one_sentence(err: str, said: str) -> None:
         or _PROGRAMMERS.search(err)
     )
     if wrong:
-        raise Fault(f"no plain sentence: {said}")
+        raise Fault(f"no plain sentence: {transcript}")
 
 
-def _document(out: str, said: str) -> Any:
+def _document(out: str, transcript: str) -> Any:
     def refuse(word: str) -> None:
-        raise Fault(f"{word} in JSON: {said}")
+        raise Fault(f"{word} in JSON: {transcript}")
 
     try:
         document = json.loads(out, parse_constant=refuse)
     except ValueError as error:
-        raise Fault(f"no JSON document ({error}): {said}") from None
-    _finite(document, said)
+        raise Fault(f"no JSON document ({error}): {transcript}") from None
+    _finite(document, transcript)
     return document
 
 
-def _finite(node: Any, said: str) -> None:
+def _finite(node: Any, transcript: str) -> None:
     if isinstance(node, float) and not isfinite(node):
-        raise Fault(f"not finite: {said}")
+        raise Fault(f"not finite: {transcript}")
     for inner in node.values() if isinstance(node, dict) else node if isinstance(node, list) else ():
-        _finite(inner, said)
+        _finite(inner, transcript)
 
 
 def snapshot(folder: Path) -> dict[str, str]:

@@ -57,19 +57,19 @@ def run(case: Case, folder: Path) -> str:
     script = _Script(case)
     with device_of(script) as device:
         source = _source(case, device)
-        found = []
+        events = []
         try:
             source.open()
             for _ in range(_POLLS):
-                found += source.read(1.0)
+                events += source.read(1.0)
         except SourceLost as lost:
             if not str(lost).isprintable():
                 raise Fault(f"no plain sentence: {lost!r}") from None
         finally:
             source.close()
-    values = [event.values["voltage_V"] for event in found if isinstance(event, Reading)]
+    values = [event.values["voltage_V"] for event in events if isinstance(event, Reading)]
     if strange := [x for x in values if x not in script.true]:
-        raise Fault(f"readings that no answer gave: {strange}; true: {script.true}; {script.told}")
+        raise Fault(f"readings that no answer gave: {strange}; true: {script.true}; {script.ways}")
     return f"{case.known['over']} {len(values)} readings"
 
 
@@ -93,7 +93,7 @@ class _Script:
         self._is_rtu = case.known["over"] == "rtu"
         self._late = b""
         self.true: list[float] = []
-        self.told: list[str] = []
+        self.ways: list[str] = []
 
     def __call__(self, frame: bytes) -> list[Any] | None:
         if self._is_rtu and frame[1] != 3:
@@ -101,8 +101,8 @@ class _Script:
         if not self._is_rtu and len(frame) < 8:
             return []
         way, seed = self._ways.pop(0) if self._ways else ("right", 0)
-        self.told.append(way)
-        number = 1000 + len(self.told) * 7919
+        self.ways.append(way)
+        number = 1000 + len(self.ways) * 7919
         steps, is_true = self._answer(frame, way, number, random.Random(seed))
         if is_true:
             self.true.append(float(number))

@@ -132,12 +132,12 @@ def _read(case: Case, meter: Meter, source: SerialLines) -> str:
 
 
 def _check(case: Case, events: list[Event]) -> None:
-    found = [(reading.values.get("voltage_V"), reading.values.get("current_A")) for reading in readings(events)]
-    if any(x is not None and not abs(x) < 1e300 for pair in found for x in pair):
-        raise Fault(f"not finite: {found}")
+    pairs = [(reading.values.get("voltage_V"), reading.values.get("current_A")) for reading in readings(events)]
+    if any(x is not None and not abs(x) < 1e300 for pair in pairs for x in pair):
+        raise Fault(f"not finite: {pairs}")
     right = case.known["right"]
-    if right is not None and not {tuple(pair) for pair in found} <= {tuple(pair) for pair in right}:
-        raise Fault(f"made up although the checksum was wrong: {set(found) - {tuple(pair) for pair in right}}")
+    if right is not None and not {tuple(pair) for pair in pairs} <= {tuple(pair) for pair in right}:
+        raise Fault(f"made up although the checksum was wrong: {set(pairs) - {tuple(pair) for pair in right}}")
     times_us = [event.time_us for event in events]
     if times_us != sorted(times_us):
         raise Fault(f"times go back: {times_us}")

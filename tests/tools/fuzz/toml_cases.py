@@ -164,10 +164,10 @@ def _nudged(value: Any, rng: random.Random) -> Any:
 
 def _places(node: Any) -> list[tuple[Any, Any]]:
     inner = node.items() if isinstance(node, dict) else enumerate(node) if isinstance(node, list) else ()
-    found: list[tuple[Any, Any]] = []
+    places: list[tuple[Any, Any]] = []
     for key, value in list(inner):
-        found += [(node, key), *_places(value)]
-    return found
+        places += [(node, key), *_places(value)]
+    return places
 
 
 def _written(data: dict[str, Any]) -> str:

@@ -90,12 +90,12 @@ def prime_lost(rng):
     factor = rng.uniform(0.4, 0.65)
     fails = start + rng.uniform(15, 40)
     stop = fails + rng.uniform(120, 900)
-    kept = [run for run in runs if run[0] < start]
-    kept.append((start, stop))
+    tries = [run for run in runs if run[0] < start]
+    tries.append((start, stop))
     for _ in range(int(rng.integers(2, 5))):
-        again = kept[-1][1] + rng.uniform(60, 200)
-        kept.append((again, again + rng.uniform(40, 120)))
-    made.runs = [run for run in kept if run[1] < made.span_s]
+        again = tries[-1][1] + rng.uniform(60, 200)
+        tries.append((again, again + rng.uniform(40, 120)))
+    made.runs = [run for run in tries if run[1] < made.span_s]
     made.pump["spells"], made.unsure_from_s = ((fails, 1e9, factor),), fails
     made.must, made.may = {"prime_lost"}, {"never_cuts_out", "draw_drift", "short_cycling"}
     return made

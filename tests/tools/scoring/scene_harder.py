@@ -145,8 +145,8 @@ def search_mode(rng):
         now += period_s
     made = watered(made)
     busy = np.array([(a - 1, b + 5) for a, b in made.runs])
-    kept = [(a, b) for a, b in looks if not np.any((a >= busy[:, 0]) & (a < busy[:, 1]))]
-    made.others.append(load_of("looking", kept, rng.uniform(15, 60), ac=False))
+    undisturbed = [(a, b) for a, b in looks if not np.any((a >= busy[:, 0]) & (a < busy[:, 1]))]
+    made.others.append(load_of("looking", undisturbed, rng.uniform(15, 60), ac=False))
     return made
 
 

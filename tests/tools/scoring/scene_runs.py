@@ -33,11 +33,11 @@ def cut_off_chops(rng):
     made.bank["capacity_Ah"] = 60 * amps
     sound = living(made, per_day_L=(400, 800)).runs
     now, runs = rng.uniform(0.2, 0.5) * made.span_s, []
-    kept = [run for run in sound if run[1] < now]
+    earlier = [run for run in sound if run[1] < now]
     while now < made.span_s and len(runs) < 90:
         runs.append((now, now + max(rng.uniform(8, 18), 5 * made.every_s)))
         now = runs[-1][1] + (rng.uniform(90, 110) if rng.random() < 0.8 else rng.uniform(600, 3000))
-    made.runs = [*kept, *runs]
+    made.runs = [*earlier, *runs]
     made.rating = {"cut_off_V": cut_off_V}
     made.must, made.may = {"low_voltage"}, set()
     return made

@@ -65,7 +65,7 @@ class Scene:
     gaps: tuple[tuple[float, float], ...]
     must: frozenset[str] = frozenset()
     may: frozenset[str] = frozenset()
-    told: str = ""
+    description: str = ""
 
     @property
     def spacing_s(self) -> float:
@@ -201,8 +201,8 @@ def build(name: str, seed: int, made: Plan) -> Scene:
     quantities = _shown(made, meter, parts)
     time_s, quantities = _spoilt(made, time_s, quantities)
     time_us = T0_US + np.rint(time_s * US).astype(np.int64)
-    kept = np.concatenate([[True], np.diff(time_us) > 0])
-    chunk = Chunk(time_us[kept], {n: x[kept] for n, x in quantities.items()})
+    later = np.concatenate([[True], np.diff(time_us) > 0])
+    chunk = Chunk(time_us[later], {n: x[later] for n, x in quantities.items()})
     spacing_s = np.diff(chunk.time_us) / US
     gap_limit_s = max(5 * float(np.percentile(spacing_s, 95)), 10.0)  # as convert sets it
     reading = how(made.side, meter.sampling, gap_limit_s, float(np.median(spacing_s)))
@@ -220,11 +220,11 @@ def build(name: str, seed: int, made: Plan) -> Scene:
         gaps=tuple(_gaps(chunk, gap_limit_s)),
         must=frozenset(made.must),
         may=frozenset(made.may),
-        told=_told(made, len(runs)),
+        description=_described(made, len(runs)),
     )
 
 
-def _told(made: Plan, runs: int) -> str:
+def _described(made: Plan, runs: int) -> str:
     """Say in a line what was made."""
     parts = [f"{made.hp:.2g} hp, {made.bank_V:g} V, every {made.every_s:g} s, {made.meter.get('sampling', 'instant')}"]
     parts += [
@@ -295,10 +295,10 @@ def _spoilt(made: Plan, time_s, quantities):
         at = rng.choice(len(main), made.spikes, replace=False)
         largest = np.max(np.abs(main))
         main[at] = rng.choice([-1.0, 1.0, 0.0, 3.0], made.spikes) * largest * rng.uniform(1, 5, made.spikes)
-    kept = rng.random(len(time_s)) >= made.dropped
+    seen = rng.random(len(time_s)) >= made.dropped
     for start, stop in made.gaps:
-        kept &= (time_s < start) | (time_s > stop)
-    time_s, quantities = time_s[kept], {n: x[kept] for n, x in quantities.items()}
+        seen &= (time_s < start) | (time_s > stop)
+    time_s, quantities = time_s[seen], {n: x[seen] for n, x in quantities.items()}
     if made.whole_seconds:
         second, where = np.unique(np.floor(time_s), return_inverse=True)
         share = np.bincount(where)

@@ -36,7 +36,7 @@ class Score:
     """One scene's result; times from the log's start [s]."""
 
     scene: Scene
-    found: list = field(default_factory=list)
+    detected: list = field(default_factory=list)
     cycles: object = None
     fair: list = field(default_factory=list)
     matched: dict = field(default_factory=dict)  # index of the true run -> index of the found one
@@ -52,15 +52,15 @@ class Score:
     def others_found(self):
         """Of the runs that do not count, how many there are and how many were found within two intervals."""
         apart = [k for k in range(len(self.scene.runs)) if k not in self.fair]
-        return len(apart), sum(bool(_right(self, k, range(len(self.found)))) for k in apart)
+        return len(apart), sum(bool(_right(self, k, range(len(self.detected)))) for k in apart)
 
     @property
     def attempts_found(self):
         """How many attempts there were, and how many were found, to two intervals or 1 s."""
-        found = [(a.start_us - T0_US) / US for a in self.cycles.attempts]
+        starts_s = [(a.start_us - T0_US) / US for a in self.cycles.attempts]
         within = max(WITHIN_INTERVALS * self.scene.spacing_s, WITHIN_S)
         return len(self.scene.attempts), sum(
-            any(abs(at - start) <= within for at in found) for start, _ in self.scene.attempts
+            any(abs(at - start) <= within for at in starts_s) for start, _ in self.scene.attempts
         )
 
     @property
@@ -112,10 +112,10 @@ def score(scene: Scene) -> Score:
     made = Score(scene, cycles=cycles, codes={f.code: f.severity for f in findings})
     for cycle in cycles.cycles:
         stop = np.nan if cycle.stop_us is None else (cycle.stop_us - T0_US) / US
-        made.found.append(((cycle.start_us - T0_US) / US, stop))
+        made.detected.append(((cycle.start_us - T0_US) / US, stop))
     made.fair = [k for k in range(len(scene.runs)) if is_fair(scene, k)]
     _match(made)
-    made.false = [j for j in range(len(made.found)) if _is_false(made, j)]
+    made.false = [j for j in range(len(made.detected)) if _is_false(made, j)]
     return made
 
 
@@ -143,15 +143,15 @@ def _right(made: Score, k: int, among) -> list[int]:
     """Return which of the found runs have start and stop right for a true one."""
     run = made.scene.runs[k]
     within = [max(WITHIN_INTERVALS * interval_s(made.scene, at), WITHIN_S) for at in (run.start_s, run.stop_s)]
-    starts_stops = [(j, *made.found[j]) for j in among]
+    starts_stops = [(j, *made.detected[j]) for j in among]
     return [j for j, a, b in starts_stops if abs(a - run.start_s) <= within[0] and abs(b - run.stop_s) <= within[1]]
 
 
 def _match(made: Score) -> None:
-    free = set(range(len(made.found)))
+    free = set(range(len(made.detected)))
     for k in made.fair:
         if right := _right(made, k, free):
-            made.matched[k] = min(right, key=lambda j: abs(made.found[j][0] - made.scene.runs[k].start_s))
+            made.matched[k] = min(right, key=lambda j: abs(made.detected[j][0] - made.scene.runs[k].start_s))
             free.discard(made.matched[k])
 
 
@@ -159,7 +159,7 @@ def _is_false(made: Score, j: int) -> bool:
     """Tell whether a found run is neither right nor over runs that do not count."""
     if j in made.matched.values():
         return False
-    start, stop = made.found[j]
+    start, stop = made.detected[j]
     within = max(WITHIN_INTERVALS * interval_s(made.scene, start), WITHIN_S)
     stop = start + within if np.isnan(stop) else stop
     over = [k for k, run in enumerate(made.scene.runs) if run.start_s <= stop + within and run.stop_s >= start - within]
@@ -169,7 +169,7 @@ def _is_false(made: Score, j: int) -> bool:
 def shown(made: Score) -> str:
     """Return truth beside what was found, line by line."""
     scene = made.scene
-    lines = [f"{scene.name}:{scene.seed}  {scene.told}, {len(scene.chunk)} readings, {len(scene.gaps)} gaps"]
+    lines = [f"{scene.name}:{scene.seed}  {scene.description}, {len(scene.chunk)} readings, {len(scene.gaps)} gaps"]
     lines.append(f"must {sorted(scene.must)}  may {sorted(scene.may)}  found {made.codes}")
     lines += [f"attempt {a:10.2f} {b - a:6.2f} s" for a, b in scene.attempts]
     for k, run in enumerate(scene.runs):
@@ -179,14 +179,14 @@ def shown(made: Score) -> str:
         if k in made.matched:
             error = made.charge_error(k, made.matched[k])
             line += f", charge {error[0]:+.1%}{'' if error[1] else ' OFF'}"
-        near = [j for j, (a, b) in enumerate(made.found) if a <= run.stop_s and not b < run.start_s]
+        near = [j for j, (a, b) in enumerate(made.detected) if a <= run.stop_s and not b < run.start_s]
         if k in made.missed:
-            line += "  found there: " + "; ".join(f"{a:.2f} to {b:.2f}" for a, b in (made.found[j] for j in near))
+            line += "  found there: " + "; ".join(f"{a:.2f} to {b:.2f}" for a, b in (made.detected[j] for j in near))
         lines.append(line)
     for j in made.false:
         cycle = made.cycles.cycles[j]
         draw = cycle.run_A if cycle.run_A is not None else cycle.run_W
-        lines.append(f"FALSE {made.found[j][0]:10.2f} to {made.found[j][1]:10.2f}, draw {draw:.3g}")
+        lines.append(f"FALSE {made.detected[j][0]:10.2f} to {made.detected[j][1]:10.2f}, draw {draw:.3g}")
     for name, runs in scene.others.items():
         lines.append(f"other {name}: " + ", ".join(f"{a:.1f}-{b:.1f}" for a, b in runs[:40]))
     return "\n".join(lines)

@@ -206,12 +206,12 @@ def _could_shrink(error: np.ndarray, below: np.ndarray, above: np.ndarray) -> fl
 def misses(rows: list[Row]) -> list[str]:
     """Return, in sentences, what the rows of one class fall short of."""
     kind = rows[0].kind
-    said = [f"{kind}: {r.quantity} covers {r.covers:.1%}" for r in rows if r.covers < COVERS_AT_LEAST]
+    reasons = [f"{kind}: {r.quantity} covers {r.covers:.1%}" for r in rows if r.covers < COVERS_AT_LEAST]
     mean = float(np.mean([r.covers for r in rows]))
-    said += [f"{kind}: covers {mean:.1%} on the mean"] if mean < COVERS else []
+    reasons += [f"{kind}: covers {mean:.1%} on the mean"] if mean < COVERS else []
     if KINDS[kind].width_counts:
-        said += [f"{kind}: {r.quantity} is {r.wide:.2f} times as wide" for r in rows if r.wide > WIDE_AT_MOST]
-    return said
+        reasons += [f"{kind}: {r.quantity} is {r.wide:.2f} times as wide" for r in rows if r.wide > WIDE_AT_MOST]
+    return reasons
 
 
 def run(
@@ -247,8 +247,8 @@ def _say(text: str) -> None:
     sys.stdout.flush()
 
 
-def _say_cells(name: str, cells: list[Cell], found: list[np.ndarray]) -> None:
-    for k, (cell, outcome) in enumerate(zip(cells, found, strict=True)):
+def _say_cells(name: str, cells: list[Cell], outcomes: list[np.ndarray]) -> None:
+    for k, (cell, outcome) in enumerate(zip(cells, outcomes, strict=True)):
         a = cell.figures.current
         _say(
             f"  cell {k}: every {cell.every_s:.3g} s for {cell.length_s / 3600:.3g} h (varies by {cell.jitter:g}), "
@@ -271,18 +271,20 @@ def main() -> int:
     options.add_argument("--off", default="", help=f"sources of error to switch off: some of {', '.join(ERRORS)}")
     options.add_argument("--cells", action="store_true", help="print every cell too")
     stated = options.parse_args()
+    if unknown := set(stated.classes.split(",")) - set(KINDS):
+        options.error(f"--classes: {', '.join(sorted(unknown))} is none of {', '.join(KINDS)}")
     short = []
     _say(HEADING)
     off = tuple(filter(None, stated.off.split(",")))
     for name in stated.classes.split(","):
         count = max(1, round(stated.logs / LOGS_PER_CELL))
         cells = [without(cell, off) for cell in cells_of(name, count, stated.seed)]
-        found = run(name, cells, seed=stated.seed, jobs=stated.jobs)
-        rows = table(name, found)
+        outcomes = run(name, cells, seed=stated.seed, jobs=stated.jobs)
+        rows = table(name, outcomes)
         for r in rows:
             _say(line(r))
         if stated.cells:
-            _say_cells(name, cells, found)
+            _say_cells(name, cells, outcomes)
         short += misses(rows)
     for sentence in short:
         _say(f"falls short: {sentence}")

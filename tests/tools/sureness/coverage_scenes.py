@@ -210,13 +210,13 @@ def recorded(cell, chance):
         length_s = span_s[1] - span_s[0]
         start_s = span_s[0] + chance.uniform(0, 0.5) * length_s
         span_s = (start_s, start_s + chance.uniform(0.05, 0.45) * length_s)
-    kept = np.ones(len(time_s), dtype=bool)
+    seen = np.ones(len(time_s), dtype=bool)
     gap_limit_s = max(5 * cell.every_s * 1.1, 10.0)
     covered = [span_s]
     if cell.gaps:
-        kept, covered = with_gap(cell, time_s, gap_limit_s, chance)
+        seen, covered = with_gap(cell, time_s, gap_limit_s, chance)
     return Log(
-        chunk=chunk_of(time_s[kept] * rate, current_A=amps[kept], voltage_V=volts[kept]),
+        chunk=chunk_of(time_s[seen] * rate, current_A=amps[seen], voltage_V=volts[seen]),
         how=how(sampling=cell.sampling, gap_limit_s=gap_limit_s, usual_interval_s=cell.every_s * rate),
         window={"from_us": us(span_s[0] * rate), "to_us": us(span_s[1] * rate)} if cell.window else {},
         truth=truth(current_A, voltage_V, covered),
@@ -232,14 +232,14 @@ def phases(cell, time_s, chance):
 
 
 def with_gap(cell, time_s, gap_limit_s, chance):
-    """Leave out some readings in the middle; return which are kept, and the stretches they stand for."""
+    """Leave out some readings in the middle; return which are seen, and the stretches they stand for."""
     long = int(np.ceil(gap_limit_s * 1.2 / cell.every_s)) + 1
     first = int(chance.integers(2, len(time_s) - 2 * long - 2))
     last = first + long + int(chance.integers(0, long))
-    kept = np.ones(len(time_s), dtype=bool)
-    kept[first:last] = False
+    seen = np.ones(len(time_s), dtype=bool)
+    seen[first:last] = False
     back_s = cell.every_s if cell.sampling == "mean" else 0.0
-    return kept, [(time_s[0] - back_s, time_s[first - 1]), (time_s[last] - back_s, time_s[-1])]
+    return seen, [(time_s[0] - back_s, time_s[first - 1]), (time_s[last] - back_s, time_s[-1])]
 
 
 def us(elapsed_s):
@@ -249,11 +249,11 @@ def us(elapsed_s):
 
 def truth(current_A, voltage_V, covered):
     """What truly moved in some stretches. [Ah], [Wh]."""
-    found = {}
+    amounts = {}
     for unit, volts in (("Ah", None), ("Wh", voltage_V)):
         drawn, returned = np.sum([moved(current_A, a, b, volts) for a, b in covered], axis=0) / HOUR_S
-        found |= {f"drawn_{unit}": drawn, f"returned_{unit}": returned, f"net_{unit}": drawn - returned}
-    return found
+        amounts |= {f"drawn_{unit}": drawn, f"returned_{unit}": returned, f"net_{unit}": drawn - returned}
+    return amounts
 
 
 # -- the cells ---------------------------------------------------------------------------------------------------------

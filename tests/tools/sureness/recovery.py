@@ -36,9 +36,9 @@ def simulated_resistance(rng: np.random.Generator) -> dict[str, bool]:
     current, voltage = Accuracy(0.5, 0.0), Accuracy(0.3, 0.0)
     dI = true_A * (1 + rng.uniform(-0.005, 0.005)) + rng.normal(0, 0.05, count)
     dV = np.round(fall_V * (1 + rng.uniform(-0.003, 0.003)), 2)
-    found = resistance(dI, dV, current=current, voltage=voltage)
-    assert isinstance(found, Resistance), found
-    return {"internal resistance": found.mohm.holds(1000 * ohm)}
+    estimate = resistance(dI, dV, current=current, voltage=voltage)
+    assert isinstance(estimate, Resistance), estimate
+    return {"internal resistance": estimate.mohm.holds(1000 * ohm)}
 
 
 def simulated_losses(rng: np.random.Generator) -> dict[str, bool]:
@@ -51,14 +51,14 @@ def simulated_losses(rng: np.random.Generator) -> dict[str, bool]:
     noise = rng.standard_t(4, len(ac)) * rng.uniform(1, 6)
     if rng.random() < 0.5:
         noise = np.convolve(noise, [0.6, 0.4], "same")
-    found = fit_losses(ac, idle_W + a * ac + b * ac**2 + noise)
-    assert isinstance(found, LossFit), found
+    fit = fit_losses(ac, idle_W + a * ac + b * ac**2 + noise)
+    assert isinstance(fit, LossFit), fit
     at_W = rng.uniform(0.1, 1.0) * ac.max()
     return {
-        "inverter: idle draw": found.idle_W.holds(idle_W),
-        "inverter: proportional term": found.proportional.holds(a),
-        "inverter: square term": found.square_per_W.holds(b),
-        "inverter: efficiency at a load": found.efficiency(at_W).holds(at_W / (idle_W + a * at_W + b * at_W**2)),
+        "inverter: idle draw": fit.idle_W.holds(idle_W),
+        "inverter: proportional term": fit.proportional.holds(a),
+        "inverter: square term": fit.square_per_W.holds(b),
+        "inverter: efficiency at a load": fit.efficiency(at_W).holds(at_W / (idle_W + a * at_W + b * at_W**2)),
     }
 
 
@@ -82,9 +82,9 @@ def simulated_state(rng: np.random.Generator) -> dict[str, bool]:
     returned_Ah = (np.maximum(-near, 0) + np.maximum(-far, 0)).sum() * hours
     true_pct = start_pct - 100 * (drawn_Ah - efficiency * returned_Ah) / bank.capacity_Ah
     fold = fed(RunningChargeFold(how(gap_limit_s=300.0), {"current_A"}, most=3), chunk_of(time_s, current_A=shown_A))
-    found = state_of_charge(fold.result(), bank, start_of(bank, stated_pct=stated_pct), figures)
-    assert isinstance(found, StateOfCharge), found
-    return {"state of charge by counting": found.end_pct.holds(float(np.clip(true_pct, 0, 100)))}
+    state = state_of_charge(fold.result(), bank, start_of(bank, stated_pct=stated_pct), figures)
+    assert isinstance(state, StateOfCharge), state
+    return {"state of charge by counting": state.end_pct.holds(float(np.clip(true_pct, 0, 100)))}
 
 
 def simulated_rest(rng: np.random.Generator) -> dict[str, bool]:
@@ -93,9 +93,9 @@ def simulated_rest(rng: np.random.Generator) -> dict[str, bool]:
     at_80F_V = np.interp(state_pct, RESTED_STATE_PCT, RESTED_12V) + rng.uniform(-TABLES_DIFFER_V, TABLES_DIFFER_V)
     true_V = 2 * (at_80F_V - 0.0024 * (80 - (celsius * 1.8 + 32)))
     bank = Bank(nominal_V=24.0, capacity_Ah=420.0, chemistry="flooded_lead_acid", temperature_degC=float(celsius))
-    found = rested_state(bank, float(true_V * (1 + rng.uniform(-0.005, 0.005))))
-    assert isinstance(found, RestedState), found
-    return {"state of charge from a rested voltage": found.state_pct.holds(state_pct)}
+    state = rested_state(bank, float(true_V * (1 + rng.uniform(-0.005, 0.005))))
+    assert isinstance(state, RestedState), state
+    return {"state of charge from a rested voltage": state.state_pct.holds(state_pct)}
 
 
 SIMULATIONS = (simulated_resistance, simulated_losses, simulated_state, simulated_rest)
