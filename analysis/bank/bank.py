@@ -131,7 +131,7 @@ def _gives(bank: Bank, current_A: float) -> tuple[float | None, float | None, li
     assumptions.append(
         "Peukert's law is made for a steady draw; a bank that rests between runs recovers and gives more."
     )
-    # Peukert's exponent is measured warm, so what the cold takes comes on top of it.
+    # The exponent is that of a warm bank (from memory), so what the cold takes comes on top of it.
     if bank.at_degC is not None and (multiplier := cold_multiplier(bank.at_degC)) > 1:
         share /= multiplier
         cold = bank.shown.of_temperature(bank.at_degC)

@@ -7,7 +7,14 @@ from dataclasses import dataclass
 from math import inf
 
 from shuntbook.analysis.equipment.bank_voltage import usual_loaded_V
-from shuntbook.analysis.equipment.demand import STANDSTILL_SAID, TURNING, USUAL_START, Demand, demands_on, usual_start_s
+from shuntbook.analysis.equipment.demand import (
+    STANDSTILL_SENTENCE,
+    TURNING,
+    USUAL_START,
+    Demand,
+    demands_on,
+    usual_start_s,
+)
 from shuntbook.analysis.equipment.inverter_losses import losses_of
 from shuntbook.analysis.equipment.plate_power import supply_V
 from shuntbook.analysis.not_known import Missing
@@ -84,7 +91,7 @@ def _of_inverter(inverter: Inverter, loads: Sequence[Load], left_out: list[Missi
         return _Start(of.load, extra_W, of.start_s)
 
     assumptions = [*losses.assumptions, *(text for each in known for text in each.assumptions)]
-    assumptions += [STANDSTILL_SAID] if any(each.extra_VA.high > 0 for each in known) else []
+    assumptions += [STANDSTILL_SENTENCE] if any(each.extra_VA.high > 0 for each in known) else []
     return _DrawPart(running_W, tuple(start(each) for each in known), tuple(assumptions))
 
 

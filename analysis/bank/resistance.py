@@ -34,7 +34,7 @@ class Resistance:
     assumptions: tuple[str, ...]
 
 
-_SAID: Final = (
+_ASSUMPTIONS: Final = (
     "Volts and amps of one step were read at the same moment; a slow fall of the voltage during a run counts in part.",
     "The interval holds the scatter of the steps and the meter's factors; a warm bank at the same state is supposed.",
 )
@@ -81,7 +81,7 @@ def resistance(
     share = combine([limit("gain", accuracy.gain) for accuracy in (current, voltage) if accuracy is not None]).half
     up, down = (hypot(end - ohm.value, share * ohm.value) for end in (ohm.high, ohm.low))
     return Resistance(
-        Within(1000 * ohm.value, 1000 * max(ohm.value - down, 0.0), 1000 * (ohm.value + up)), len(ratios), _SAID
+        Within(1000 * ohm.value, 1000 * max(ohm.value - down, 0.0), 1000 * (ohm.value + up)), len(ratios), _ASSUMPTIONS
     )
 
 

@@ -71,6 +71,7 @@ def voltage_floor(site: Site, load: Load | None) -> VoltageFloor | Missing:
     of_bank = None if bank.cut_off_V is None else VoltageFloor(bank.cut_off_V, "the bank is not to go")
     if inverter is None:
         return of_bank or Missing("word on the sag at start", ("bank.cut_off_V",), "the bank's cut-off is not known")
+    # Lithium protection opens within a moment, as an inverter does; a lead-acid bank bears a dip.
     floors = [of_bank] if of_bank is not None and bank.chemistry == "lifepo4" else []
     if inverter.cut_off_V is not None:
         floors.append(VoltageFloor(inverter.cut_off_V, "the inverter switches off"))

@@ -111,6 +111,7 @@ def ohm_per_m(conductor: Conductor) -> float:
         lay = STRANDING if conductor.strands == "stranded" else 1.0
         # The resistivity is of 20 degC, 55 K below the temperature that the gauges are listed at.
         return COPPER_20C * (1 + PER_K_AT_20C * (55.0 + warm_K)) * lay / area_mm2
+    # A table knows strands, which are not quite as good as their area; the resistivity only knows the area.
     gauge = GAUGES.get(conductor.gauge_AWG)
     if gauge is None:
         raise Refusal(f"{RESISTANCE_SOURCE} is kept here from 18 to 4/0 AWG; give area_mm2 of '{conductor.name}'")

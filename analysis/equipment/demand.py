@@ -30,7 +30,7 @@ USUAL_START: Final = Within(6.0, 3.0, 7.0)
 #: motors; a larger motor's is lower). [1]
 STANDSTILL_POWER_FACTOR: Final = Within(0.7, 0.5, 0.85)
 STANDSTILL_SOURCE: Final = "from memory, of small single-phase motors"
-STANDSTILL_SAID: Final = (
+STANDSTILL_SENTENCE: Final = (
     f"Of a start's volt-amperes {STANDSTILL_POWER_FACTOR.low:g} to {STANDSTILL_POWER_FACTOR.high:g} are watts: "
     f"the power factor of a motor that stands still ({STANDSTILL_SOURCE})."
 )

@@ -87,6 +87,7 @@ def check_seen(
     if rating is None:
         return running, Missing(f"word on what '{inverter.name}' gave at most", ("inverters.surge_VA",))
     highest = Judged(f"at most, {peak.W:,.0f} W seen", peak.VA, "VA", rating, unit)
+    # The true top is as high as what was read or higher: what fails, fails all the more.
     if not resolved and highest.verdict != "fails":
         return running, Missing(
             f"word on the starts on '{inverter.name}'", (), "the readings are too far apart for them"
@@ -103,6 +104,7 @@ def _running(inverter: Inverter, loads: tuple[Demand, ...]) -> Judged | Missing:
 
 def _running_judged(inverter: Inverter, asked: Power, what: str) -> Judged:
     """Judge what is asked without a break: against both continuous ratings where both are given, the nearer decides."""
+    # Volt-amperes heat the inverter, watts empty the bank: each rating is held against its own kind.
     checks = []
     if inverter.continuous_VA is not None:
         checks.append(Judged(what, asked.VA, "VA", inverter.continuous_VA, "VA"))

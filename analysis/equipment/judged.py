@@ -26,6 +26,7 @@ def worst(*verdicts: Judgement) -> Judgement:
 
 def under(low: float, high: float, rating: float) -> Judgement:
     """Judge something that lies between `low` and `high` against the most it may be, all in one unit."""
+    # Only where the whole interval lies on one side is the word sure.
     if high <= rating:
         return "holds"
     return "fails" if low > rating else "doubtful"

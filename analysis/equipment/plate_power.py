@@ -80,6 +80,7 @@ def paper_W(load: Load, site: Site) -> tuple[float, str]:
         voltage_V = supply_V(load, site)
         taken = "" if site.inverter_of(load) is None else ", taken for watts"  # direct current: they are watts
         return voltage_V * load.current_A, f"{voltage_V:g} V x {load.current_A:g} A{taken}"
+    # Horsepower are what the shaft gives, and less than what the motor takes: as people reckon, not as it is.
     if load.hp is not None:
         return load.hp * W_PER_HP, f"{load.hp:g} hp x {W_PER_HP:.0f} W"
     raise _too_little(load)
@@ -95,6 +96,7 @@ def supply_V(load: Load, site: Site) -> float:
     if load.voltage_V is not None:
         return load.voltage_V
     inverter = site.inverter_of(load)
+    # A load without an inverter hangs on the bank itself.
     return site.bank.nominal_V if inverter is None else inverter.output_V
 
 

@@ -88,6 +88,7 @@ def protection(conductor: Conductor, site: Site) -> Screened:
 
 def _without_fuse(conductor: Conductor, site: Site) -> Screened:
     none = "No fuse is given (conductors.fuse_A)"
+    # Into a short circuit a bank gives thousands of amps, an array hardly more than it is rated for (from memory).
     if _on_the_bank(conductor, site):
         return Screened(
             "fails",

@@ -209,6 +209,7 @@ def water_cost(water: Water | None, *, energy_Wh: float, run_s: float | None = N
 
     With the pump's flow, water is flow x time; else it is the drawdown, the least it can be.
     """
+    # What is drawn while the pump runs is in its flow, but not in the drawdown.
     if water is not None and water.pump_L_per_min is not None and run_s is not None:
         water_L = water.pump_L_per_min * run_s / 60
         assumptions: tuple[str, ...] = (

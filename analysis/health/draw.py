@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 
@@ -133,13 +133,13 @@ def prime_lost(runs: Runs, limits: HealthLimits) -> Check:
     if (of_plate := _of_plate(runs, limits)) is not None:
         return of_plate
     if usual is None:
-        return rule.not_judged(
-            f"fewer than {LEAST_CYCLES} runs have a draw that can be compared, or they differ too much"
-        )
+        too_few = f"fewer than {LEAST_CYCLES} runs have a draw that can be compared, or they differ too much"
+        return rule.not_judged(too_few)
     dry = dry_runs(runs, limits)
-    if doubt := _doubt(runs, dry):
-        return rule.not_judged(doubt)
-    if not _is_dry(runs, dry):
+    low_runs = _judge_low(runs, dry)
+    if low_runs.doubt:
+        return rule.not_judged(low_runs.doubt)
+    if not low_runs.dry:
         return rule.passed(f"usual draw {figure(usual, unit)}, lowest {figure(float(np.nanmin(runs.draw)), unit)}")
     dry_s = float(runs.lengths_s()[dry].sum())
     low = float(np.median(runs.draw[dry]))
@@ -165,11 +165,12 @@ def _of_plate(runs: Runs, limits: HealthLimits) -> Check | None:
     usual_W, usual_s = float(np.median(draw[known])), float(np.median(runs.run_s[known]))
     # With water the pump would have reached cut-out by then.
     cuts_out_s = PLATE_RUN_S if limits.tank_run_s is None else TIMES_TANK * limits.tank_run_s.value
-    if not OF_PLATE[0] <= usual_W / plate.value <= OF_PLATE[1] or usual_s < cuts_out_s:
+    least, most = OF_PLATE
+    if not least <= usual_W / plate.value <= most or usual_s < cuts_out_s:
         return None
     rule = Rule(
         "prime_lost",
-        f"a running draw of at least {100 * OF_PLATE[1]:.0f} % of what the plate makes one expect, where runs "
+        f"a running draw of at least {100 * most:.0f} % of what the plate makes one expect, where runs "
         f"go on for {spell(cuts_out_s)} and more",
         f"{plate.source}; {limits.dry_share.source}",
     )
@@ -183,16 +184,24 @@ def _of_plate(runs: Runs, limits: HealthLimits) -> Check | None:
     )
 
 
-def _doubt(runs: Runs, dry: BoolArray) -> str:
-    """Return why it is open whether the pump ran dry; empty where the low runs tell it, or where there are none."""
+class _LowRuns(NamedTuple):
+    """What runs of a low draw tell: that the pump ran dry, or why that stays open; neither where they are nothing."""
+
+    dry: bool = False
+    doubt: str = ""
+
+
+def _judge_low(runs: Runs, dry: BoolArray) -> _LowRuns:
     # One low run by itself, which ended soon, tells nothing: two appliances that step together look like it, and a pump
     # without water does not often stop by itself.
     ended_s = runs.run_s[dry]
     if len(ended_s) == 1 and ended_s[0] < ALONE_S:
         run = f"one run of {spell(float(ended_s[0]))}"
-        return f"{run} drew as little as a dry pump, which two other loads at once may do as well"
-    # Where the low runs are none of a dry pump's, runs that were not taken for this load's may still be.
-    return "" if _is_dry(runs, dry) else runs.perhaps_dry
+        return _LowRuns(doubt=f"{run} drew as little as a dry pump, which two other loads at once may do as well")
+    if _is_dry(runs, dry):
+        return _LowRuns(dry=True)
+    # Runs that were not taken for this load's may still be.
+    return _LowRuns(doubt=runs.perhaps_dry)
 
 
 def _is_dry(runs: Runs, dry: BoolArray) -> bool:
@@ -312,9 +321,6 @@ def standing_draw(runs: Runs, limits: HealthLimits) -> Check:
     evidence = f"{base_W:.0f} W between runs"
     if base_W <= limit.value:
         return rule.passed(evidence)
-    a_day = f"{evidence}, {base_W * 24:.0f} Wh a day ({_hours(runs)} measured)"
+    hours = runs.cycles.covered_s / SECONDS_PER_HOUR
+    a_day = f"{evidence}, {base_W * 24:.0f} Wh a day ({hours:.1f} h measured)"
     return rule.found("watch", "More is drawn all the time than was meant to be", a_day, STANDING_ADVICE)
-
-
-def _hours(runs: Runs) -> str:
-    return f"{runs.cycles.covered_s / SECONDS_PER_HOUR:.1f} h"

@@ -87,7 +87,9 @@ def sampling_too_slow(runs: Runs, limits: HealthLimits) -> Check:
     if not runs.least_s:
         return rule.not_judged("the spacing of the readings is not known")
     count, short = len(runs.start_us), int(runs.too_short.sum())
-    advice = ("", f"Take a log with a reading every {_interval_for(limits.minimum_run_s.value)} or faster.")
+    # Readings that show runs of a tenth of a motor's shortest good one show a tank without air.
+    spacing = spell(limits.minimum_run_s.value / 10 / LEAST_READINGS)
+    advice = ("", f"Take a log with a reading every {spacing} or faster.")
     withheld = f"what lasts less than {spell(runs.least_s)} is not judged"
     if short >= LEAST_SHORT and short >= SHORT_SHARE * count:
         title = "Readings are too far apart to judge the shortest runs or rests"
@@ -99,11 +101,6 @@ def sampling_too_slow(runs: Runs, limits: HealthLimits) -> Check:
         title = "Readings are too far apart to see short runs"
         return rule.found("note", title, f"{count} runs were seen; {withheld}", advice)
     return rule.passed(f"{short} of {count} runs are shorter than {spell(runs.least_s)}, the shortest that can be told")
-
-
-def _interval_for(run_s: float) -> str:
-    """Return the spacing of readings that shows runs of a tenth of a motor's shortest good one."""
-    return spell(run_s / 10 / LEAST_READINGS)
 
 
 def sign_check(sign: SignCheck | None) -> Check:

@@ -55,33 +55,16 @@ class Bound:
 class HealthLimits:
     """What a load's runs are held against; None where there is nothing to hold them against.
 
-    Parameters
-    ----------
-    kind : str or None
-        The load's kind in the site file; None without one.
-    minimum_run_s : Bound
-        Shortest run that does a motor no harm. [s]
-    starts_per_day, starts_per_hour : Bound
-        Starts in 24 h, an average over months; and in the busiest hour. [1/d, 1/h]
-    longest_run_s : Bound
-        A run that goes on for longer has not cut out. [s]
-    dry_share, drift_share : Bound
-        Share of its usual draw that a dry pump draws at most; change of the draw over a log. [1]
-    tank_run_s : Bound or None
-        Shortest run that a sound tank allows: its drawdown over the pump's flow. [s]
-    lowest_V, resting_V : Bound or None
-        Lowest voltage at the bank during a run; and right before a start. [V]
-    standing_W : Bound or None
-        Highest draw while the load rests. [W]
-    continuous_W, surge_W, plate_W : Bound or None
-        What the load's inverter can give for good, and at a start, and what its plate makes one expect; all as the
-        meter sees it. [W]
-    cut_off_V : Bound or None
-        Where the load's inverter switches itself off; for a load on the bank, where the bank is to be. [V]
-    nominal_V : float or None
-        The bank's nominal voltage. [V]
-    published_for_pumps : bool
-        Whether `minimum_run_s` and `starts_per_day` are those published for submersible pump motors.
+    `minimum_run_s` is the shortest run that does a motor no harm, `tank_run_s` the shortest that a sound tank allows:
+    its drawdown over the pump's flow. `starts_per_day` is an average over months, `starts_per_hour` for the busiest
+    hour. What goes on for longer than `longest_run_s` has not cut out. `dry_share` is what a dry pump draws at most, of
+    its usual draw; `drift_share` is the change of the draw over a log. [1]
+
+    `lowest_V` is for the bank during a run, `resting_V` right before a start. At `cut_off_V` the load's inverter
+    switches itself off; for a load on the bank the bank is to be cut off there. `standing_W` is the highest draw while
+    the load rests. `continuous_W` and `surge_W` are what the load's inverter can give for good and at a start,
+    `plate_W` what the plate makes one expect, all as the meter sees it. `published_for_pumps` tells whether the
+    shortest run and the starts a day are those published for submersible pump motors.
     """
 
     kind: str | None

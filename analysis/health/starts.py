@@ -76,12 +76,8 @@ def _failed_starts(
     if (lasted_s > TRIP_S) is not stalled:
         return rule.passed(f"{len(attempts)} starts failed, but they lasted {spell(lasted_s)}")
     starts = tuple(attempt.start_us for attempt in attempts)
-    severity = _severity(len(attempts), limits)
+    severity: Severity = "act" if len(attempts) >= MANY_ATTEMPTS and limits.is_motor else "watch"
     return rule.found(severity, f"{title}{limits.if_motor}", _evidence(attempts, lasted_s), advice, starts)
-
-
-def _severity(count: int, limits: HealthLimits) -> Severity:
-    return "act" if count >= MANY_ATTEMPTS and limits.is_motor else "watch"
 
 
 def _evidence(attempts: Sequence[Attempt], lasted_s: float) -> str:

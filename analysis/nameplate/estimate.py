@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from math import isfinite
 
 from shuntbook.analysis.equipment.bank_voltage import usual_loaded_V
-from shuntbook.analysis.equipment.inverter_losses import DESIGN_SOURCE, Losses, beyond_idle_W, losses_of
+from shuntbook.analysis.equipment.inverter_losses import DESIGN_SOURCE, Losses, efficiency, losses_of
 from shuntbook.analysis.equipment.plate_power import (
     Chain,
     ChainStep,
@@ -203,28 +203,28 @@ def _draw(chain: Chain, load: Load, site: Site) -> _Draw:
         return _Draw(None, None, 0.0, dc_power_W(chain, load, site))
     ac_W = ac_power_W(chain, load, inverter)
     losses = losses_of(inverter)
-    efficiency = _efficiency(chain, inverter, losses, ac_W)
-    running_W = chain.add("power through the inverter", ac_W / efficiency, "W", "AC power / efficiency")
+    share = _efficiency(chain, inverter, losses, ac_W)
+    running_W = chain.add("power through the inverter", ac_W / share, "W", "AC power / efficiency")
     idle_W = _idle_W(chain, inverter)
     # A curve is measured at the inverter's terminals and so holds the idle draw: adding it would count it twice.
     if losses.curve_W is not None:
         dc_W = chain.add("DC power", running_W, "W", "while running; the efficiency curve holds the idle draw")
     else:
         dc_W = chain.add("DC power", running_W + idle_W, "W", "while running: power through the inverter + idle draw")
-    return _Draw(ac_W, efficiency, idle_W, dc_W)
+    return _Draw(ac_W, share, idle_W, dc_W)
 
 
 def _efficiency(chain: Chain, inverter: Inverter, losses: Losses, ac_W: float) -> float:
     """Add the efficiency: that of a curve with the idle draw, any other without it."""
     if losses.curve_W is not None:
         chain.assumptions += _off_the_curve(*losses.curve_W, ac_W)
-        return chain.add("inverter efficiency", ac_W / losses.dc_W(ac_W), "", f"{losses.key} at {ac_W:.0f} W")
-    efficiency = ac_W / beyond_idle_W(losses, ac_W)
+        return chain.add("inverter efficiency", efficiency(losses, ac_W), "", f"{losses.key} at {ac_W:.0f} W")
+    share = efficiency(losses, ac_W, with_idle=False)
     if losses.key is None:
         because = f"The efficiency of '{inverter.name}' is not given"
-        return chain.assume("inverter efficiency", efficiency, "", source=DESIGN_SOURCE, because=because)
+        return chain.assume("inverter efficiency", share, "", source=DESIGN_SOURCE, because=because)
     where = "of the site file" if losses.key == "efficiency_pct" else f"at {ac_W:.0f} W, without its idle draw"
-    return chain.add("inverter efficiency", efficiency, "", f"{losses.key} {where}")
+    return chain.add("inverter efficiency", share, "", f"{losses.key} {where}")
 
 
 def _off_the_curve(first_W: float, last_W: float, ac_W: float) -> list[str]:

@@ -56,16 +56,12 @@ Reason = tuple[Grade, str]
 def verdict_of(quality: Quality, how: HowRead) -> Fitness:
     """Return what a log is good for, by what is known of it and what its readings stand for."""
     interval_s = how.usual_interval_s or quality.spacing.usual_s or 0.0
-    unusable = list(_unusable(quality))
+    unusable, in_Ah = list(_unusable(quality)), how.side == "dc" and "current_A" in quality.ranges
     return Fitness(
-        _use(_what(quality, how), [*unusable, *_of_amounts(quality, how, interval_s)]),
+        _use("Ah" if in_Ah else "Wh", [*unusable, *_of_amounts(quality, how, interval_s)]),
         _use("cycles", [*unusable, *_of_cycles(quality, how, interval_s)]),
         _use("surges", [*unusable, *_of_surges(quality, how, interval_s)]),
     )
-
-
-def _what(quality: Quality, how: HowRead) -> str:
-    return "Ah" if how.side == "dc" and "current_A" in quality.ranges else "Wh"
 
 
 def _use(what: str, reasons: list[Reason]) -> Use:
@@ -146,7 +142,7 @@ def _stood_still(quality: Quality, names: tuple[str, ...]) -> Iterator[Reason]:
 def _of_surges(quality: Quality, how: HowRead, interval_s: float) -> Iterator[Reason]:
     if how.sampling == "held":
         yield "not", "readings by eye miss a surge"
-    # A surge lasts some tenths of a second: with readings further apart even a mean says nothing of it.
+    # A surge lasts some tenths of a second (from memory): with readings further apart even a mean says nothing of it.
     elif interval_s > BOUNDS_SURGE_S:
         yield "not", f"a surge falls between readings {interval_s:.3g} s apart"
     elif how.sampling == "mean":

@@ -57,17 +57,9 @@ class Spikes:
 def lone_spikes(x: FloatArray, is_gap: NDArray[np.bool_], least: float) -> NDArray[np.bool_]:
     """Return which readings stand alone, far off neighbours that agree with each other. Shapes (n,).
 
-    Parameters
-    ----------
-    x : array
-        The signal, without NaN. [unit]
-    is_gap : array of bool
-        Whether nothing was measured right before each reading.
-    least : float
-        The smallest change that is a step and not noise. [unit]
+    `x` is the signal without NaN; `is_gap` tells whether nothing was measured right before each reading; `least` is the
+    smallest change that is a step and not noise.
 
-    Notes
-    -----
     Never the surge of a start or the last reading of a stop: there the signal is another after than before. A run as
     short as one reading looks the same; where volts are read, see `answered`. The first and last two readings are not
     judged.
@@ -167,7 +159,8 @@ class SpikePart:
         # Told beside what stands there if it is left out.
         beside = (x[at - 1] + x[at + 1]) / 2
         spikes = zip(time_us[at].tolist(), x[at].tolist(), beside.tolist(), strict=True)
-        self._largest = _largest([*self._largest, *(Spike(*each) for each in spikes)])
+        largest = [*self._largest, *(Spike(*each) for each in spikes)]
+        self._largest = sorted(largest, key=lambda spike: -abs(spike.value - spike.neighbours))[:MOST_TOLD]
 
     def result(self) -> Spikes:
         """Return the spikes so far."""
@@ -211,7 +204,3 @@ def _added(time_us: TimeArray, x: FloatArray, at: NDArray[np.int64], sampling: S
     if sampling == "held":
         return np.asarray((here - left) * after_s)
     return np.asarray(here * (before_s + after_s) - left * after_s - right * before_s) / 2
-
-
-def _largest(spikes: list[Spike]) -> list[Spike]:
-    return sorted(spikes, key=lambda spike: -abs(spike.value - spike.neighbours))[:MOST_TOLD]

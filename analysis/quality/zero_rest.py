@@ -144,8 +144,8 @@ class RestPart:
         rest = self._candidate()
         if rest is None:
             return self._best
-        # A rest in the sun and one at night look alike by amps; the best of each level of the volts is kept until it is
-        # known
+        # A rest in the sun and one at night look alike by amps: the best at each level of the volts is kept until those
+        # of charging are known.
         at = self._volts_step()
         known = self._best.get(at)
         return self._best if known and _distance_A(known) <= _distance_A(rest) else {**self._best, at: rest}
