@@ -116,12 +116,12 @@ def _air_rule(limits: HealthLimits) -> Rule:
 
 
 def _against_tank(runs: Runs, limits: HealthLimits) -> _Shrunk | None:
-    """Find runs shorter than the tank allows, in the whole log or its newest third."""
+    """Find runs shorter than the tank allows in the newest third of the log."""
     if limits.tank_run_s is None:
         return None
     limit_s = OF_TANK_RUN * limits.tank_run_s.value
     short = runs.run_s < limit_s
-    # The newest third as well as all: a tank that lost its air last week had sound runs before.
+    # Only the newest third is asked: a tank that lost its air last week had sound runs before.
     newest = short[runs.whole][-max(LEAST_CYCLES, int(runs.whole.sum()) // 3) :]
     if newest.mean() < MOST:
         return None
