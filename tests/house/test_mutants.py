@@ -6,7 +6,7 @@ import sys
 import types
 
 import pytest
-from mutants import ROOT, left_out
+from mutants import GROUPS, ROOT, left_out, modules_of
 from mutations import mutants, put_in
 
 SNIPPET = '''"""A module."""
@@ -109,3 +109,10 @@ def test_what_is_left_out_is_there():
             (m.module, m.text, m.before, m.after) for m in mutants((ROOT / path).read_text(encoding="utf-8"), path)
         }
     assert listed - made == set()
+
+
+@pytest.mark.parametrize("group", GROUPS)
+def test_a_group_names_what_is_there(group):
+    """A module or a file of tests that was renamed would silently be changed, or run, no more."""
+    assert [path for path in modules_of(group) if not (ROOT / path).is_file()] == []
+    assert [name for name in GROUPS[group][1].split() if not any((ROOT / "tests").rglob(f"test_{name}.py"))] == []

@@ -70,13 +70,13 @@ GROUPS = {
         "not test_folds or (steps or cycles) and cut_anywhere",
     ),
     "cycles": (
-        "analysis/cycles: cycles on_off_path choose_load run_figures cycle shared_runs failed_starts",
+        "analysis/cycles: cycles on_off_path choose_load run_figures cycle array_share failed_starts",
         "steps levels runs_by_hand cycles on_off_path folds",
         "not test_folds or cycles and cut_anywhere",
     ),
     "nameplate": (
-        "analysis/nameplate: estimate decomposition comparison; analysis/equipment: plate_power reckoning",
-        "nameplate decomposition measured_chain",
+        "analysis/nameplate: estimate decomposition plate_check; analysis/equipment: plate_power inverter_losses",
+        "nameplate decomposition measured_chain inverter",
         "",
     ),
     "bank": (
