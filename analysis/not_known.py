@@ -35,6 +35,7 @@ class Missing:
 
     @property
     def _why(self) -> str:
+        # Read after the name of the thing: what is wrong first, then what would mend it.
         reason = f": {self.because}" if self.because else ""
         remedy = f"; add {' or '.join(self.add)} to the site file" if self.add else ""
         return f"{reason}{remedy}"

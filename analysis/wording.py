@@ -5,6 +5,8 @@ from __future__ import annotations
 
 def spell(length_s: float) -> str:
     """Return a length of time in the unit that suits it, for a sentence: ``9.5 s``, ``95 s``, ``12 min``, ``3.5 h``."""
+    # Each unit goes on to where two digits of the next one say it as well: 95 s and 110 min rather than 1.6 min and 1.8
+    # h.
     if length_s < 10:
         return f"{length_s:.2g} s"
     if length_s < 120:
@@ -16,5 +18,6 @@ def spell(length_s: float) -> str:
 
 def figure(x: float, unit: str, *, digits: int = 3) -> str:
     """Return an amount with `digits` of them, or whole from a thousand on, for a sentence: ``31.6 A``, ``2,220 W``."""
+    # From 999.5 on digits would round up to a thousand and be shown as 1e+03.
     text = f"{x:,.0f}" if abs(x) >= 999.5 else f"{x:.{digits}g}"
     return f"{text.replace('-', '−')} {unit}"

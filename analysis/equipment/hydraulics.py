@@ -24,14 +24,8 @@ HIGHEST: Final = 0.70
 class WireToWater:
     """How much of the power taken in ends up in the water.
 
-    Parameters
-    ----------
-    head_m : float
-        Lift, and the pressure it works against at the middle of the switch's band. [m]
-    efficiency : float
-        Power in the water, `water_W`, over the power taken in. [1]
-    verdict : {'holds', 'doubtful', 'fails'}
-        ``holds`` in the usual band, ``fails`` where no small pump comes.
+    The head is lift, and the pressure it works against at the middle of the switch's band. The verdict is ``holds`` in
+    the usual band, ``fails`` where no small pump comes.
     """
 
     head_m: float

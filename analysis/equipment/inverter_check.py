@@ -28,19 +28,9 @@ _ASSUMPTIONS: Final = (
 class InverterCheck:
     """What one inverter makes of the loads on it.
 
-    Parameters
-    ----------
-    running : Judged or Missing
-        All loads running, against the continuous rating.
-    starting : Judged or Missing
-        The same, and the start that adds most, against the surge rating and its seconds.
-    hardest : str or None
-        The load whose start adds most.
-    verdict : {'holds', 'doubtful', 'fails'} or None
-        The worse of both; at best ``doubtful`` where something needed is missing; None, not judged, where no load hangs
-        on it.
-    left_out : tuple of Missing
-        Loads that could not be counted.
+    `running` is all of them against the continuous rating, `starting` the same and the start that adds most, that of
+    the `hardest`, against the surge rating and its seconds. `verdict` is the worse of both, at best ``doubtful`` where
+    something needed is missing; None, not judged, where no load hangs on it. Loads `left_out` could not be counted.
     """
 
     inverter: str

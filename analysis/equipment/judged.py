@@ -58,14 +58,10 @@ class Judged:
     ----------
     what : str
         When or for what it is asked, as it continues ``1,150 VA``: ``running``.
-    asked : Within
-        What is asked, in `of`.
-    of : str
-        The unit of what is asked. [VA], [W], [A]
-    rating : float
-        The most that may be asked, in `unit`.
-    unit : str
-        The unit of the rating as it was entered, and what it is of: ``VA``, ``A for a moment``.
+    asked, of : Within, str
+        What is asked, and its unit. [VA], [W], [A]
+    rating, unit : float, str
+        The most that may be asked, its unit as it was entered, and what it is of: ``VA``, ``A for a moment``.
     conditions : tuple of Condition
         What else the verdict hangs on.
     """

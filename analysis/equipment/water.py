@@ -132,16 +132,10 @@ def tank_volume_L(pump_L_per_min: float, run_s: float, factor: float) -> float:
 
 @dataclass(frozen=True)
 class TankPlan:
-    """What the tank of a site file should do.
+    """What the tank of a site file should do: the water from cut-out to cut-in, and how long the pump runs for it.
 
-    Parameters
-    ----------
-    drawdown_L : float
-        Water from cut-out to cut-in. [L]
-    fill_s : float or None
-        How long the pump runs when nothing is drawn. [s]
-    shortest_cycle_s : float or None
-        From start to start when half the pump's flow is drawn; no steady draw makes it shorter. [s]
+    `fill_s` is when nothing is drawn; `shortest_cycle_s`, from start to start, when half the pump's flow is: no steady
+    draw makes it shorter.
     """
 
     drawdown_L: float

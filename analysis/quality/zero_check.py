@@ -30,14 +30,10 @@ def smallest_step(change: float, highest: float) -> float:
 
 
 class ZeroFold:
-    """Take the mean current over a named stretch, as a fold; block means and a histogram are all it carries.
+    """Take the mean current over a named stretch, its ends included, as a fold.
 
-    Parameters
-    ----------
-    from_us, to_us : int
-        The stretch, ends included. [us]
-    resolution_A : float, optional
-        The meter's smallest step; else the smallest change anywhere in the log. [A]
+    Block means and a histogram are all it carries. The meter's smallest step is `resolution_A`, else the smallest
+    change anywhere in the log.
 
     Notes
     -----
