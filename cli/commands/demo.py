@@ -16,7 +16,7 @@ from shuntbook.analysis.several_logs.report import Report
 from shuntbook.cli.assembling.report import report_of
 from shuntbook.cli.opening.prepared_log import open_site
 from shuntbook.cli.parallel.worker_process import second_process
-from shuntbook.cli.render.page.preload import load_library, load_page
+from shuntbook.cli.render.page.page import load_library, load_page, render
 from shuntbook.cli.render.wording.numbers import amount, counted, duration, number, percent, plus_minus, signed
 from shuntbook.cli.render.wording.site_sentences import carried, paid_back
 from shuntbook.ingest.errors import InputError
@@ -64,7 +64,6 @@ def command(own_process: bool | None, out: Path) -> None:
     # The libraries of drawings and page load in both processes while the logs are read.
     with second_process(load_library, load_page, allowed=bool(own_process)) as second:
         report = report_of([out / log for _, log, _ in _EXPORTS], open_site(out / _SITE), None, second=second)
-        from shuntbook.cli.render.page.page import render
 
         write_text(out / _PAGE, render(report, second))
     for line in _outcome(report, out):

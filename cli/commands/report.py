@@ -14,7 +14,7 @@ from shuntbook.cli.parallel.worker_process import Second, second_process
 from shuntbook.cli.render.documents.csv_tables import KINDS, csv_files
 from shuntbook.cli.render.documents.parts import print_json
 from shuntbook.cli.render.documents.report import report_document
-from shuntbook.cli.render.page.preload import load_library, load_page
+from shuntbook.cli.render.page.page import load_library, load_page, render
 from shuntbook.cli.render.wording.log_sentences import log_title
 from shuntbook.cli.render.wording.numbers import counted
 from shuntbook.cli.render.wording.several_sentences import begins_with_all, over_lines
@@ -124,7 +124,6 @@ def _refuse_pdf(pdf: Path, out: Path | None) -> None:
 
 def _write(report: Report, out: Path | None, pdf: Path | None, second: Second, *, err: bool) -> None:
     """Write the page, or the PDF, or both from one page, and say what stands in them; to stderr with `err`."""
-    from shuntbook.cli.render.page.page import render
     from shuntbook.cli.render.page.paper import to_pdf
 
     # The PDF is printed from the very page, so that both say the same; both are made before either is written.

@@ -158,4 +158,4 @@ def _figure(
     ]
     drawn = both_sizes(partial(histogram, groups, what), name)
     caption = f"{numbers.counted(len(known), 'log')} with runs, by {what}."
-    return Figure(drawn, caption, "", ())
+    return Figure(drawn, caption)

@@ -1,3 +1,3 @@
 """The page: its sections, figures, tables and templates."""
 
-__all__ = ["figures", "log_tables", "page", "paper", "preload", "section", "templated"]
+__all__ = ["figures", "log_tables", "page", "paper", "section", "templated"]

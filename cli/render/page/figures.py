@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Figure:
-    """A chart drawn for a wide and for a narrow screen, its caption, what else is to be said, and its tables.
+    """A chart drawn for a wide and for a narrow screen, its caption, the tables that say the same, and a remark.
 
     ``drawn`` waits for both drawings. ``plot`` is the same as JSON for the page's script, which takes the drawings'
     place; empty where moving and zooming would show nothing more. `moving` makes it when it is asked for: drawings that
@@ -36,9 +36,9 @@ class Figure:
 
     drawn: Drawn
     caption: str
-    said: str
-    tables: tuple[Table, ...]
+    tables: tuple[Table, ...] = ()
     moving: Callable[[], str] | None = None
+    remark: str = ""
 
     @property
     def wide(self) -> str:
@@ -63,6 +63,7 @@ def whole_log(log: LogReport, name: str) -> Figure | None:
     caption = "Lowest to highest reading over the whole log."
     if log.cycles.cycles:
         caption += _strip(log)
+    # A sign is explained only where it can be seen.
     if log.charge.span.gaps:
         caption += " Hatched from top to bottom: no readings."
     if log.facts.markers:
@@ -75,12 +76,13 @@ def whole_log(log: LogReport, name: str) -> Figure | None:
 
         return whole_log_plot.whole_log(log, f"{name}-plot")
 
-    return Figure(drawn, caption, "", shown, moving)
+    return Figure(drawn, caption, shown, moving)
 
 
 def start(log: LogReport, name: str) -> Figure | None:
     """Return the chart of one start; None where no start was seen."""
     close_up = log.close_up
+    # The readings around a start may hold neither amps nor watts.
     if close_up is None or not (quantity := close_up_chart.quantity_of(close_up.readings)):
         return None
     drawn = both_sizes(partial(close_up_chart.start_close_up, close_up, log.facts), name)
@@ -95,13 +97,14 @@ def start(log: LogReport, name: str) -> Figure | None:
 
         return close_up_plot.start_close_up(close_up, log.facts, f"{name}-plot")
 
-    return Figure(drawn, caption, log_sentences.surge(close_up, log.facts), shown, moving)
+    return Figure(drawn, caption, shown, moving, log_sentences.surge(close_up, log.facts))
 
 
 def runs(log: LogReport, limits: Limits | None, name: str) -> Figure | None:
     """Return the chart of runs and rests; None where no run was seen whole."""
     if not any(cycle.run_s for cycle in log.cycles.cycles):
         return None
+    # For a shortest run there is a common figure with a source, for a shortest rest only the owner's.
     own_run_s, minimum_off_s = (limits.minimum_run_s, limits.minimum_off_s) if limits else (None, None)
     minimum_run_s = own_run_s or MINIMUM_RUN_S
     drawn = both_sizes(
@@ -117,7 +120,7 @@ def runs(log: LogReport, limits: Limits | None, name: str) -> Figure | None:
 
         return run_and_rest(log, minimum_run_s=minimum_run_s, minimum_off_s=minimum_off_s, name=f"{name}-plot")
 
-    return Figure(drawn, caption, "", (log_tables.usual_run(log),), moving)
+    return Figure(drawn, caption, (log_tables.usual_run(log),), moving)
 
 
 def plate(log: LogReport, name: str) -> Figure | None:
@@ -131,7 +134,7 @@ def plate(log: LogReport, name: str) -> Figure | None:
         "hatched reckoned, full measured. The low bars between them are the reasons, each beginning where the one "
         "above ends."
     )
-    return Figure(drawn, caption, "", (plate_tables.compared(check),))
+    return Figure(drawn, caption, (plate_tables.compared(check),))
 
 
 def sureness(log: LogReport, name: str) -> Figure | None:
@@ -141,7 +144,7 @@ def sureness(log: LogReport, name: str) -> Figure | None:
         return None
     drawn = both_sizes(partial(bars.shares, leading.sure.drawn), name)
     caption = "What the ± is made of: each source's squared standard uncertainty as a share of all together."
-    return Figure(drawn, caption, "", (table,))
+    return Figure(drawn, caption, (table,))
 
 
 def to_draw(log: LogReport) -> LogReport:
@@ -162,4 +165,5 @@ def _strip(log: LogReport) -> str:
 
 
 def _length(length_s: float) -> str:
+    # One hour is "each hour", not "each 1 h".
     return {3600.0: "hour", 86400.0: "day", 7 * 86400.0: "week"}.get(length_s, numbers.duration(length_s))

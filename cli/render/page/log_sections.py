@@ -10,9 +10,8 @@ from shuntbook.analysis.health.limits import limits_for
 from shuntbook.cli.render.wording import checks, log_sentences, numbers
 from shuntbook.cli.render.wording.checks import not_judged
 
-from . import figures, health_tables, log_tables, plate_tables, site_tables
-from . import plate_tables as plate_tables_of_page
-from .section import Folded, Section, ShownFinding, kept
+from . import figures, log_tables, plate_tables, site_tables
+from .section import Folded, Section, ShownFinding, without_empty
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -37,15 +36,15 @@ def took(log: LogReport, anchor: str) -> Section:
     """Return what went out and came back, over the whole log and day by day."""
     at_bank = log.facts.side == "dc"
     whole = figures.whole_log(log, f"{anchor}-whole")
-    said = (log_sentences.balance(log), log_sentences.counter(log))
+    sentences = (log_sentences.balance(log), log_sentences.counter(log))
     return Section(
         f"{anchor}-took",
         "What did it take out of the bank?" if at_bank else "What did the loads take behind the inverter?",
         "The bank" if at_bank else "The energy",
-        tuple(text for text in said if text),
+        tuple(text for text in sentences if text),
         figure=_alone(whole),
         tables=(log_tables.took(log),),
-        folds=kept([_in_figures(whole), _ledger(log)]),
+        folds=without_empty([_in_figures(whole), _ledger(log)]),
     )
 
 
@@ -58,6 +57,7 @@ def _in_figures(figure: Figure | None) -> Folded | None:
     """Return what a chart shows as tables."""
     if figure is None:
         return None
+    # For whoever cannot see the chart these tables are the chart.
     filled = tuple(table for table in figure.tables if table.rows)
     return Folded(f"The chart in figures: {'; '.join(numbers.uncapital(table.caption) for table in filled)}", filled)
 
@@ -75,6 +75,7 @@ def health(report: Report, log: LogReport, anchor: str) -> Section:
     motor, name = is_motor(report, log), log_sentences.load_name(log)
     serious, notes = shown_findings(log, anchor)
     runs, listed = figures.runs(log, limits, f"{anchor}-runs"), log_tables.cycles(log)
+    # A few runs are read at a glance; many are behind a summary that says how many.
     short = () if len(listed.rows) > FEW_RUNS else (listed,)
     return Section(
         f"{anchor}-health",
@@ -84,13 +85,13 @@ def health(report: Report, log: LogReport, anchor: str) -> Section:
         serious,
         _alone(runs),
         (*(runs.tables if runs else ()), *short),
-        kept(
+        without_empty(
             [
                 _notes(notes),
                 None if short else _runs_listed(log, listed),
                 _start(log, anchor),
-                Folded(f"How its figures change from day to day: {len(log.trends)}", (health_tables.trends(log),)),
-                Folded(checks.in_short(log.checks), (health_tables.checks(log),)),
+                Folded(f"How its figures change from day to day: {len(log.trends)}", (log_tables.trends(log),)),
+                Folded(checks.in_short(log.checks), (log_tables.checks(log),)),
             ]
         ),
     )
@@ -116,6 +117,7 @@ def shown_findings(log: LogReport, anchor: str) -> tuple[tuple[ShownFinding, ...
 def _no_finding(log: LogReport) -> str:
     if not log.cycles.cycles:
         return "No finding: there was no run to check."
+    # That nothing was found must not be read as if all had been checked.
     left = not_judged(withheld(log.checks))
     return f"No finding: nothing in this log crosses a limit that could be checked{f' ({left})' if left else ''}."
 
@@ -150,22 +152,23 @@ def plate(report: Report, log: LogReport, anchor: str) -> Section:
     if check is None:
         why_not = () if log.no_plate is None else (f"The nameplate is not compared: {log.no_plate}.",)
         return Section(anchor, heading, short, (*both, *why_not))
-    habit = plate_tables_of_page.by_habit(check)
+    # What people reckon by habit compares with all the time measured, so only where every run was seen whole.
+    habit = plate_tables.by_habit(check)
     return Section(
         anchor,
         heading,
         short,
         (log_sentences.plate(check), *both),
         figure=_alone(figures.plate(log, anchor)),
-        tables=(plate_tables_of_page.compared(check),),
-        folds=kept(
+        tables=(plate_tables.compared(check),),
+        folds=without_empty(
             [
                 Folded(
                     "The reasons, part by part",
-                    (plate_tables_of_page.left_out_on_paper(check), plate_tables_of_page.why(check)),
-                    said=check.remarks,
+                    (plate_tables.left_out_on_paper(check), plate_tables.why(check)),
+                    sentences=check.remarks,
                 ),
-                None if habit is None else Folded("By habit: all the time measured", (habit,), said=_habit(check)),
+                None if habit is None else Folded("By habit: all the time measured", (habit,), sentences=_habit(check)),
                 _steps(check),
             ]
         ),
@@ -173,26 +176,27 @@ def plate(report: Report, log: LogReport, anchor: str) -> Section:
 
 
 def _habit(check: PlateCheck) -> tuple[str, ...]:
-    said = log_sentences.by_habit(check)
-    return () if said is None else (said,)
+    sentence = log_sentences.by_habit(check)
+    return () if sentence is None else (sentence,)
 
 
 def _steps(check: PlateCheck) -> Folded:
-    said = ("Assumed, because neither plate nor site file says it:",) if check.estimate.assumptions else ()
-    shown = plate_tables_of_page.steps(check)
-    return Folded(f"The estimate in {len(shown.rows)} steps", (shown,), check.estimate.assumptions, said)
+    intro = ("Assumed, because neither plate nor site file says it:",) if check.estimate.assumptions else ()
+    shown = plate_tables.steps(check)
+    return Folded(f"The estimate in {len(shown.rows)} steps", (shown,), check.estimate.assumptions, intro)
 
 
 def quality(log: LogReport, anchor: str) -> Section:
     """Return how good the log is, how sure the amounts are, and how it was read."""
+    # The chart of shares and its table are one fold: they say the same.
     shares = figures.sureness(log, f"{anchor}-sure")
     budget = shares.tables if shares else ()
     return Section(
         f"{anchor}-quality",
         "How sure is this, and how good is the log?",
         "The log",
-        tuple(text for text in (log_sentences.kept(log), plate_tables.leading(log), *log.facts.remarks) if text),
-        folds=kept(
+        tuple(text for text in (log_sentences.rows_kept(log), plate_tables.leading(log), *log.facts.remarks) if text),
+        folds=without_empty(
             [
                 Folded("Where ± comes from, by source", budget, plate_tables.remarks(log), figure=_alone(shares)),
                 Folded("How the log was read: rows, gaps, zone", (log_tables.quality(log),)),

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, TypeVar
 
 from shuntbook.analysis.health.finding import withheld
 from shuntbook.cli.render.wording import clock, log_sentences, numbers
-from shuntbook.cli.render.wording.checks import not_judged
+from shuntbook.cli.render.wording.checks import ABOUT, TREND, not_judged
 from shuntbook.cli.render.wording.log_sentences import drawn
 
 if TYPE_CHECKING:
@@ -19,6 +19,8 @@ if TYPE_CHECKING:
     from shuntbook.analysis.readings.measured_span import Span
     from shuntbook.analysis.several_logs.report import Report
 
+Item = TypeVar("Item")
+#: Longer lists end with a sentence; all of them are in ``report --json`` and ``--csv``.
 MOST_ROWS = 30
 
 AT_LEAST = "≥: at least this much; readings came too slowly to see the top of the start."
@@ -42,24 +44,26 @@ def took(log: LogReport) -> Table:
     rows = []
     for what, x, unit, rate in (("Charge", log.charge.charge, "Ah", "A"), ("Energy", log.charge.energy, "Wh", "W")):
         if x is not None:
-            rows.append((what, *_amounts(x, unit), numbers.amount(_an_hour(log, x, x.net), rate)))
+            rows.append((what, *three_amounts(x, unit), numbers.amount(_an_hour(log, x, x.net), rate)))
     caption = "What went out and what came back" if log.facts.side == "dc" else "What the loads took"
     return Table(caption, ("", "Drawn", "Returned", "Net", "Average of net"), tuple(rows))
 
 
 def _an_hour(log: LogReport, x: Amounts, value: float) -> float | None:
     """Return a value of charge or energy by the hours measured for it; None where there are none. [unit/h]."""
+    # Volts may be missing for a while: energy then has fewer hours than charge.
     span = log.charge.energy_span if x is log.charge.energy else None
     covered_s = (span or log.charge.span).covered_s
     return value / (covered_s / 3600) if covered_s else None
 
 
-def _amounts(x: Amounts, unit: str) -> tuple[str, str, str]:
-    return (
-        numbers.plus_minus(x.drawn, x.drawn_u95, unit),
-        numbers.plus_minus(x.returned, x.returned_u95, unit),
-        numbers.plus_minus(x.net, x.net_u95, unit),
-    )
+def three_amounts(x: Amounts | None, unit: str) -> tuple[str, str, str]:
+    """Return what was drawn, returned and net, each with its interval."""
+    if x is None:
+        return (numbers.UNKNOWN,) * 3
+    parts = ((x.drawn, x.drawn_u95), (x.returned, x.returned_u95), (x.net, x.net_u95))
+    drawn, returned, net = (numbers.plus_minus(value, u95, unit) for value, u95 in parts)
+    return drawn, returned, net
 
 
 def ranges(log: LogReport) -> Table:
@@ -74,20 +78,21 @@ def ranges(log: LogReport) -> Table:
 
 def gaps(log: LogReport) -> Table:
     """Return the gaps, the first of them where there are many."""
-    found = log.charge.span.gaps
+    every = log.charge.span.gaps
     rows = tuple(
         (
             clock.clock(gap.start_us, log.facts, near_us=log.charge.span.start_us),
             clock.clock(gap.stop_us, log.facts, near_us=log.charge.span.start_us),
             numbers.duration(gap.length_s),
         )
-        for gap in found[:MOST_ROWS]
+        for gap in every[:MOST_ROWS]
     )
-    return Table("Gaps: no readings, nothing added", ("From", "To", "Length"), rows, more(len(found)))
+    return Table("Gaps: no readings, nothing added", ("From", "To", "Length"), rows, more(len(every)))
 
 
 def markers(log: LogReport) -> Table:
     """Return the notes with the numbers they have in the chart, and what was drawn from each to the next."""
+    # A note after which nothing was measured has no stretch; two notes at one instant differ in their texts.
     stretches = {(stretch.at_us, stretch.text): stretch for stretch in log.marked}
     rows = []
     for place, (us, text) in enumerate(log.facts.markers[:MOST_ROWS], start=1):
@@ -116,14 +121,22 @@ def cycles(log: LogReport) -> Table:
         ("Energy", lambda c: numbers.amount(c.energy_Wh, "Wh")),
         ("Voltage sag", lambda c: bound(numbers.amount(c.sag_V, "V"), c)),
     ]
+    # A column of nothing but "yes" would tell nothing.
     if not all(c.complete for c in shown):
         columns.append(("Seen whole", lambda c: "yes" if c.complete else "no"))
-    filled = [(head, [cell(c) for c in shown]) for head, cell in columns]
-    kept = [(head, cells) for head, cells in filled if any(cell != numbers.UNKNOWN for cell in cells)]
-    rows = tuple(zip(*(cells for _, cells in kept), strict=True))
+    head, rows = known_columns(columns, shown)
     caption = f"Runs of {log_sentences.load_name(log)}; amps, watts, charge and energy are above what was drawn before"
     notes = [more(len(log.cycles.cycles), "; all of them count in the figures of this page"), _at_least(rows)]
-    return Table(caption, tuple(head for head, _ in kept), rows, " ".join(note for note in notes if note))
+    return Table(caption, head, rows, " ".join(note for note in notes if note))
+
+
+def known_columns(
+    columns: Sequence[tuple[str, Callable[[Item], str]]], items: Sequence[Item]
+) -> tuple[tuple[str, ...], tuple[tuple[str, ...], ...]]:
+    """Return the heads and rows of a table of items, without the columns that are unknown throughout."""
+    filled = [(head, [cell(item) for item in items]) for head, cell in columns]
+    known = [(head, cells) for head, cells in filled if any(cell != numbers.UNKNOWN for cell in cells)]
+    return tuple(head for head, _ in known), tuple(zip(*(cells for _, cells in known), strict=True))
 
 
 def bound(text: str, cycle: Cycle) -> str:
@@ -219,10 +232,15 @@ def compared(report: Report) -> Table:
         ("Usual rest", lambda log: numbers.duration(log.cycles.summary.median_off_s)),
         ("Findings", _finding_titles),
     )
+    table = by_log("What each log shows", lines, report)
+    return replace(table, rows=tuple(row for row in table.rows if any(cell != numbers.UNKNOWN for cell in row[1:])))
+
+
+def by_log(caption: str, lines: Sequence[tuple[str, Callable[[LogReport], str]]], report: Report) -> Table:
+    """Return a table with a column a log."""
     head = ("", *(log_sentences.log_title(log.facts) for log in report.logs))
     rows = tuple((what, *(cell(log) for log in report.logs)) for what, cell in lines)
-    rows = tuple(row for row in rows if any(cell != numbers.UNKNOWN for cell in row[1:]))
-    return Table("What each log shows", head, rows, prose=True)
+    return Table(caption, head, rows, prose=True)
 
 
 def _drawn_an_hour(log: LogReport, x: Amounts | None, unit: str) -> str:
@@ -232,5 +250,36 @@ def _drawn_an_hour(log: LogReport, x: Amounts | None, unit: str) -> str:
 def _finding_titles(log: LogReport) -> str:
     left = not_judged(withheld(log.checks))
     none = ("nothing to act on" + (f"; {left}" if left else "")) if log.cycles.cycles else "no run to judge"
+    # Notes would fill the cells of a comparison; each log's own section has them.
     serious = [finding for finding in log_sentences.by_severity(log) if finding.severity != "note"]
     return "; ".join(f"{f.severity}: {numbers.shortened(f.title, 120)}" for f in serious) or none
+
+
+def checks(log: LogReport) -> Table:
+    """Return every limit that was checked, with what came of it and where the limit is from."""
+    rows = tuple(
+        (
+            ABOUT.get(check.code, check.code),
+            check.outcome,
+            numbers.capital(check.remark),
+            numbers.capital(f"{check.limit} ({check.source})") if check.limit else numbers.UNKNOWN,
+        )
+        for check in log.checks
+    )
+    return Table("What was checked", ("", "Outcome", "Seen", "Limit, and where it is from"), rows, prose=True)
+
+
+def trends(log: LogReport) -> Table:
+    """Return how the load's figures change from day to day."""
+    rows = tuple(
+        (
+            TREND[trend.name][0].capitalize(),
+            numbers.amount(trend.usual, TREND[trend.name][1]),
+            numbers.amount(trend.per_day, TREND[trend.name][1]),
+            f"{numbers.number(trend.low)} to {numbers.number(trend.high)}",
+            numbers.percent(trend.change),
+        )
+        for trend in log.trends
+    )
+    head = ("", "Usual", "Change a day", "95 % interval", "Over the log")
+    return Table("From day to day (median slope of all pairs of runs)", head, rows)

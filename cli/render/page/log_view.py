@@ -6,9 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from shuntbook.cli.render.terminal.charge import doubt_lines
-from shuntbook.cli.render.wording import log_sentences, site_sentences
-from shuntbook.cli.render.wording import log_sentences as tables
-from shuntbook.cli.render.wording import numbers as words
+from shuntbook.cli.render.wording import log_sentences, numbers, site_sentences
 
 from . import log_sections, site_sections
 from .section import Section, ShownFinding
@@ -25,7 +23,7 @@ class Brief:
     ``asked`` are the findings whose titles, as links, end the last sentence, ``verdict``; ``severity`` is theirs.
     """
 
-    said: tuple[str, ...]
+    sentences: tuple[str, ...]
     verdict: str
     asked: tuple[ShownFinding, ...]
     severity: str
@@ -63,9 +61,10 @@ def view_of(report: Report, log: LogReport, anchor: str) -> LogView:
 def brief_of(log: LogReport, anchor: str, second: str) -> Brief:
     """Return a log in short; `second` is its second sentence, after what it took, and `anchor` that of its findings."""
     verdict, asked = log_sentences.verdict(log)
+    # Notes ask for nothing: no link leads to them from the first sentences.
     serious, _ = log_sections.shown_findings(log, anchor)
     return Brief(
-        said=(log_sentences.took(log), *(f"{line}." for line in doubt_lines(log.charge)), second),
+        sentences=(log_sentences.took(log), *(f"{line}." for line in doubt_lines(log.charge)), second),
         verdict=verdict,
         asked=tuple(shown for shown in serious if shown.finding in asked),
         severity=asked[0].severity if asked else "",
@@ -90,11 +89,12 @@ def _sections(report: Report, log: LogReport, anchor: str) -> tuple[Section, ...
 def _numbers(log: LogReport) -> tuple[tuple[str, str], ...]:
     """Return the figures that matter, each with what it is; what was not measured is left out."""
     summary, charge, energy = log.cycles.summary, log.charge.charge, log.charge.energy
-    running = "" if summary.duty_cycle is None else f", running {words.percent(summary.duty_cycle)} of the time"
+    running = "" if summary.duty_cycle is None else f", running {numbers.percent(summary.duty_cycle)} of the time"
+    # With no load named and none seen, none can be called the largest.
     of = "any load" if not summary.count and log_sentences.named_load(log) is None else log_sentences.load_name(log)
     cards = [
-        (tables.drawn(charge, "Ah"), "charge drawn"),
-        (tables.drawn(energy, "Wh"), "energy drawn"),
-        (words.counted(summary.count, "start"), f"of {of}{running if summary.count else ''}"),
+        (log_sentences.drawn(charge, "Ah"), "charge drawn"),
+        (log_sentences.drawn(energy, "Wh"), "energy drawn"),
+        (numbers.counted(summary.count, "start"), f"of {of}{running if summary.count else ''}"),
     ]
-    return tuple(card for card in cards if card[0] != words.UNKNOWN)
+    return tuple(card for card in cards if card[0] != numbers.UNKNOWN)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from shuntbook.cli.render.wording import clock, log_sentences, numbers
 
-from .log_tables import Table
+from .log_tables import Table, by_log
 
 if TYPE_CHECKING:
     from shuntbook.analysis.one_log.log_report import LogReport
@@ -40,6 +40,7 @@ def rules(report: Report) -> Terms:
     """Return what was done, each a term and its explanations."""
     logs = report.logs
     entries = [("Signs", _SIGNS)]
+    # What no log has is not explained.
     of_charge = [log for log in logs if log.charge.charge is not None]
     entries += _by_log("Charge", of_charge, logs, lambda log: _CHARGE[log.facts.sampling])
     if any(log.facts.side == "ac" for log in logs):
@@ -63,8 +64,8 @@ def rules(report: Report) -> Terms:
 
 def sums(report: Report) -> Terms:
     """Return for each log sums that a reader can check with a pocket calculator."""
-    found = [(_of("By hand", [log], report.logs), tuple(_by_hand(log))) for log in report.logs]
-    return tuple((term, texts) for term, texts in found if texts)
+    of_logs = [(_of("By hand", [log], report.logs), tuple(_by_hand(log))) for log in report.logs]
+    return tuple((term, texts) for term, texts in of_logs if texts)
 
 
 _INTERVAL = (
@@ -158,6 +159,7 @@ def _by_log(
     term: str, having: Sequence[LogReport], logs: Sequence[LogReport], explain: Callable[[LogReport], str]
 ) -> list[tuple[str, str]]:
     """Return each explanation once; where there are several, its term says which logs it is for."""
+    # Logs read in one way share an explanation.
     grouped: dict[str, list[LogReport]] = {}
     for log in having:
         grouped.setdefault(explain(log), []).append(log)
@@ -173,6 +175,7 @@ def _of(term: str, some: Sequence[LogReport], logs: Sequence[LogReport]) -> str:
 
 def _energy(log: LogReport) -> str:
     by = log.charge.energy_by or ""
+    # Told apart by the words of `Charge.energy_by`, which say from which columns it was computed.
     if by.startswith("the power column"):
         return "From the meter's power readings, by the same rule as charge, with watts in the place of amps."
     if "power factor" in by:
@@ -187,25 +190,26 @@ def _has_interval(log: LogReport) -> bool:
 
 def _by_hand(log: LogReport) -> list[str]:
     """Return sums that a reader can check with a pocket calculator."""
-    said, hours, charge, energy = [], log.charge.span.covered_s / 3600, log.charge.charge, log.charge.energy
+    sentences, hours, charge, energy = [], log.charge.span.covered_s / 3600, log.charge.charge, log.charge.energy
     if charge is not None and hours:
         ah, amps = numbers.amount(charge.net, "Ah"), numbers.amount(charge.net / hours, "A")
-        said.append(f"{ah} net / {numbers.amount(hours, 'h')} measured = {amps} on average.")
+        sentences.append(f"{ah} net / {numbers.amount(hours, 'h')} measured = {amps} on average.")
+    # Volts from Wh / Ah hold only where both are of the same hours.
     same_time = log.charge.energy_span is None or log.charge.energy_span.covered_s == log.charge.span.covered_s
     if charge is not None and energy is not None and charge.drawn > 0 and same_time:
         volts = numbers.amount(energy.drawn / charge.drawn, "V")
         drawn = f"{numbers.amount(energy.drawn, 'Wh')} / {numbers.amount(charge.drawn, 'Ah')} drawn"
-        said.append(f"{drawn} = {volts}, the bank's voltage while it gave.")
+        sentences.append(f"{drawn} = {volts}, the bank's voltage while it gave.")
     for cycle in log.cycles.cycles:
         if cycle.complete and cycle.run_A and cycle.run_s and cycle.charge_Ah:
             settled, product = numbers.amount(cycle.run_A, "A"), numbers.amount(cycle.run_A * cycle.run_s / 3600, "Ah")
-            said.append(
+            sentences.append(
                 f"The first whole run: {settled} settled × {numbers.number(cycle.run_s)} s / 3600 = {product}; summed "
                 f"reading by reading it is {numbers.amount(cycle.charge_Ah, 'Ah')}. The start and the edges make "
                 f"the difference."
             )
             break
-    return said
+    return sentences
 
 
 _SIDE = {"dc": "at the bank", "ac": "behind an inverter"}
@@ -230,9 +234,7 @@ def settings(report: Report) -> Table:
         ("Clock may be off by", lambda log: f"{numbers.number(log.figures.clock_ppm)} millionths"),
         ("Zero taken off", _zero),
     )
-    head = ("", *(log_sentences.log_title(log.facts) for log in report.logs))
-    rows = tuple((what, *(cell(log) for log in report.logs)) for what, cell in lines)
-    return Table("Settings", head, rows, prose=True)
+    return by_log("Settings", lines, report)
 
 
 def _accuracy(stated: Accuracy, unit: str) -> str:

@@ -9,7 +9,6 @@ from shuntbook.cli.parallel.worker_process import HERE, Second
 from shuntbook.cli.render.wording import log_sentences, numbers, site_sentences
 
 from . import log_tables, method
-from . import method as settings
 from .templated import filled, template_text
 
 if TYPE_CHECKING:
@@ -20,20 +19,10 @@ _MOST_NAMES = 3
 
 
 def render(report: Report, second: Second = HERE) -> str:
-    """Return the page of a report.
+    """Return the page of a report with at least one log; `second` is where its drawings are made.
 
-    Parameters
-    ----------
-    report : Report
-        One site with one log or several; at least one log.
-    second : Second
-        Where its drawings are made.
-
-    Returns
-    -------
-    str
-        A whole HTML document: style, drawings and the script that lets one move and zoom them inside; it may fetch
-        nothing, and is complete with scripts off. The same report gives the same bytes.
+    It is a whole HTML document: style, drawings and the script that lets one move and zoom them inside; it may fetch
+    nothing, and is complete with scripts off. The same report gives the same bytes.
     """
     # Loaded here, so that commands which only share this module's words do not pay for drawing.
     from shuntbook.cli.render.charts.svg import drawn_by
@@ -41,7 +30,9 @@ def render(report: Report, second: Second = HERE) -> str:
     from .log_view import view_of
     from .several_view import logs_in_full, several_view
 
+    # Of many logs a page in full would be as long as a book: those that want a look are, the others in short.
     full = replace(report, logs=logs_in_full(report))
+    # By identity: a report holds arrays, and so has no hash.
     anchors = {id(log): f"log-{place}" for place, log in enumerate(full.logs, start=1)}
     with drawn_by(second):
         several = several_view(report, anchors)
@@ -58,7 +49,7 @@ def render(report: Report, second: Second = HERE) -> str:
         carries=site_sentences.carry_all(full),
         rules=method.rules(full),
         sums=method.sums(full),
-        settings=settings.settings(full),
+        settings=method.settings(full),
         cautions=report.cautions,
         version=report.version,
     )
@@ -68,6 +59,7 @@ def _charts() -> dict[str, str]:
     """Return what the charts need: the drawing library out of its installed package, and our script."""
     from bokeh.resources import Resources
 
+    # Inside the page, for that may fetch nothing.
     library = Resources(mode="inline", components=["bokeh"], minified=True)
     return {"library": library.js_raw[0], "script": template_text("charts.js")}
 
@@ -79,3 +71,15 @@ def _title(report: Report) -> str:
     if len(names) > _MOST_NAMES:
         return f"{len(names)} logs: {names[0]} to {names[-1]}"
     return f"{'Log' if len(names) == 1 else 'Logs'}: {' and '.join(names)}"
+
+
+def load_page() -> None:
+    """Load what a page is made with but for drawing, while there is nothing to put on it."""
+    from shuntbook.cli.render.plots import chart  # noqa: F401
+
+
+def load_library() -> None:
+    """Load what drawing takes longest to load, before there is anything to draw."""
+    import matplotlib.backends.backend_svg
+    import matplotlib.dates
+    import matplotlib.figure  # noqa: F401

@@ -31,23 +31,10 @@ def refuse_without_library() -> None:
 
 
 def to_pdf(page: str) -> bytes:
-    """Return a page as a PDF.
+    """Return a page as a PDF, its fonts inside and its structure marked for those who listen to it.
 
-    Parameters
-    ----------
-    page : str
-        What `page.render` gave; nothing is fetched for it.
-
-    Returns
-    -------
-    bytes
-        The document, its fonts inside and its structure marked for those who listen to it. The same page gives the same
-        bytes wherever the same fonts are installed.
-
-    Raises
-    ------
-    InputError
-        Without WeasyPrint, or without the system's Pango.
+    The same page gives the same bytes wherever the same fonts are installed. Without WeasyPrint, or without the
+    system's Pango, an InputError is raised.
     """
     refuse_without_library()
     from weasyprint import HTML
@@ -69,6 +56,8 @@ def _for_paper(page: str) -> str:
 
     Drawings know no style sheet on paper.
     """
+    # The first :root is that of light and of paper; the dark one comes later in the style sheet.
     colours = dict(_VARIABLE.findall(_ROOT.findall(page)[0]))
+    # Scripts are taken out before the page is parsed: a megabyte that paper does not run.
     page = _FOR_SCREENS.sub("", page)
     return _DRAWING.sub(lambda drawing: re.sub(r"var\(--([a-z]+)\)", lambda m: colours[m[1]], drawing[0]), page)

@@ -22,6 +22,7 @@ def budget(log: LogReport) -> Table | None:
     if leading is None or leading.sure is None:
         return None
     sure = leading.sure.drawn
+    # A source may be in one of them alone: volts have no part in charge.
     in_Ah, in_Wh = ({p.source: p.u for p in x.sure.drawn.components} if x and x.sure else {} for x in (charge, energy))
     reasons = {p.source: p.reason for x in (charge, energy) if x and x.sure for p in x.sure.drawn.components}
     shares = {p.source: sure.share(p) for p in sure.components}
@@ -52,6 +53,7 @@ def leading(log: LogReport) -> str | None:
 
 def remarks(log: LogReport) -> tuple[str, ...]:
     """Return in sentences what was assumed of the meter, what was corrected, and what gaps may have held."""
+    # Where ± comes from is the table beside it.
     lines = [*in_gaps_lines(log.charge), *sureness_lines(log.charge, log.figures, starts_known=log.starts_known)]
     return tuple(line for line in lines if not line.startswith("where ± comes from"))
 
@@ -71,6 +73,7 @@ def compared(check: PlateCheck) -> Table:
     rows = (
         ("On paper", estimate.paper_Wh, estimate.paper_Ah, seen.paper_energy_ratio),
         ("From the nameplate", estimate.energy_Wh, estimate.charge_Ah, seen.energy_ratio),
+        # Last, since it is what the two above are measured by.
         ("Measured", seen.measured_energy_Wh, seen.measured_charge_Ah, 1.0),
     )
     return Table(
@@ -100,7 +103,7 @@ def by_habit(check: PlateCheck) -> Table | None:
     return _reasons("All the time measured: from the estimate to the measurement", check.by_habit)
 
 
-def _reasons(caption: str, found: Explained) -> Table:
+def _reasons(caption: str, explained: Explained) -> Table:
     rows = [
         (
             f"{numbers.capital(reason.source)} ({reason.basis}): {numbers.shortened(reason.because, 300)}.",
@@ -108,8 +111,9 @@ def _reasons(caption: str, found: Explained) -> Table:
             numbers.signed(reason.charge_Ah, "Ah"),
             numbers.percent(reason.share),
         )
-        for reason in found.reasons
+        for reason in explained.reasons
     ]
-    charge = numbers.signed(None if found.charge is None else found.charge.difference, "Ah")
-    rows.append(("Together", numbers.signed(found.energy.difference, "Wh"), charge, ""))
+    charge = numbers.signed(None if explained.charge is None else explained.charge.difference, "Ah")
+    # The parts sum to this by construction, so the reader can check the column.
+    rows.append(("Together", numbers.signed(explained.energy.difference, "Wh"), charge, ""))
     return Table(caption, ("Reason", "Energy", "Charge", "Share of the energy"), tuple(rows), prose=True)

@@ -26,14 +26,14 @@ class ShownFinding:
 class Folded:
     """What stands folded under a section until somebody asks; on paper it is open.
 
-    ``summary`` tells what is inside; then follow what is said, findings, the figure, the tables, and ``listed``, the
+    ``summary`` tells what is inside; then follow sentences, findings, the figure, the tables, and ``listed``, the
     sentences of a list.
     """
 
     summary: str
     tables: tuple[Table, ...] = ()
     listed: tuple[str, ...] = ()
-    said: tuple[str, ...] = ()
+    sentences: tuple[str, ...] = ()
     figure: Figure | None = None
     findings: tuple[ShownFinding, ...] = ()
 
@@ -41,7 +41,7 @@ class Folded:
     def holds_anything(self) -> bool:
         """Whether there is anything in it."""
         rows = any(table.rows for table in self.tables)
-        return rows or bool(self.listed or self.said or self.figure or self.findings)
+        return rows or bool(self.listed or self.sentences or self.figure or self.findings)
 
 
 @dataclass(frozen=True)
@@ -51,7 +51,7 @@ class Section:
     anchor: str
     heading: str
     heading_short: str
-    said: tuple[str, ...] = ()
+    sentences: tuple[str, ...] = ()
     findings: tuple[ShownFinding, ...] = ()
     figure: Figure | None = None
     tables: tuple[Table, ...] = ()
@@ -61,11 +61,12 @@ class Section:
     def holds_anything(self) -> bool:
         """Whether there is anything in it."""
         rows = any(table.rows for table in self.tables)
-        return rows or bool(self.said or self.findings or self.figure or self.folds)
+        return rows or bool(self.sentences or self.findings or self.figure or self.folds)
 
 
-def kept(folds: Iterable[Folded | None]) -> tuple[Folded, ...]:
+def without_empty(folds: Iterable[Folded | None]) -> tuple[Folded, ...]:
     """Return the folds that hold anything."""
+    # A fold is asked for by its summary: one with nothing inside would disappoint.
     return tuple(fold for fold in folds if fold is not None and fold.holds_anything)
 
 

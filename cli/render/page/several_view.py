@@ -11,12 +11,11 @@ from shuntbook.analysis.not_known import Missing
 from shuntbook.cli.render.charts import trends as trend_chart
 from shuntbook.cli.render.charts.svg import both_sizes
 from shuntbook.cli.render.wording import log_sentences, numbers, several_sentences
-from shuntbook.cli.render.wording import log_sentences as tables
-from shuntbook.cli.render.wording.comparison import cells_of
+from shuntbook.cli.render.wording.several_sentences import cells_of
 
 from . import log_sections
 from .figures import Figure
-from .log_tables import Table
+from .log_tables import Table, known_columns
 from .log_view import Brief, brief_of
 from .section import ShownFinding
 
@@ -41,7 +40,7 @@ class Cell:
 
     text: str
     shade: str
-    said: str
+    title: str
 
 
 @dataclass(frozen=True)
@@ -91,41 +90,34 @@ def logs_in_full(report: Report) -> tuple[LogReport, ...]:
     """Return the logs whose sections the page shows in full: all of few, of many those that want a look."""
     if report.over is None or len(report.logs) < several_sentences.MANY:
         return report.logs
+    # A fleet of thirty pages would not be read.
     return report.over.wanting_a_look(_IN_FULL, _AT_LEAST)
 
 
 def several_view(report: Report, anchors: dict[int, str]) -> SeveralView | None:
     """Return what all logs show; None where the page has nothing to say of them together.
 
-    Parameters
-    ----------
-    report : Report
-        One site.
-    anchors : dict of int to str
-        Where the page shows a log in full, by the ``id`` of the log.
+    `anchors` says where the page shows a log in full, by the ``id`` of the log.
     """
     over = report.over
+    # Two logs without a change are beside each other in a table further down; more words would say it twice.
     if over is None or not several_sentences.begins_with_all(report):
         return None
+    many = len(over.logs) >= several_sentences.MANY  # of few, the sections that follow say all
+    trend_sentences, change_sentences = several_sentences.trends_said(over), several_sentences.change_said(over)
     return SeveralView(
         when=several_sentences.when(over),
-        headline=(
-            *several_sentences.headline(over),
-            *several_sentences.trends_said(over),
-            *several_sentences.change_said(over),
-        ),
+        headline=(*several_sentences.headline(over), *trend_sentences, *change_sentences),
         chart=_chart(over),
         trends=trends(over),
-        trends_said=tuple(several_sentences.trends_said(over)),
+        trends_said=tuple(trend_sentences),
         calendar=calendar_view(over) if over.calendar.days else None,
-        change_said=tuple(several_sentences.change_said(over)),
+        change_said=tuple(change_sentences),
         change=before_and_after(over),
         change_notes=_change_notes(over),
         findings=findings(over),
-        logs=each_log(over) if len(over.logs) >= several_sentences.MANY else None,
-        short=tuple(_short(one, place, anchors) for place, one in enumerate(over.logs, 1))
-        if len(over.logs) >= several_sentences.MANY
-        else (),
+        logs=each_log(over) if many else None,
+        short=tuple(_short(one, place, anchors) for place, one in enumerate(over.logs, 1)) if many else (),
         notes=tuple(several_sentences.left_out_said(over)),
         method=_METHOD,
     )
@@ -147,11 +139,12 @@ def _chart(over: OverLogs) -> Figure | None:
     if not over.days or not trend_chart.shown(over):
         return None
     drawn = both_sizes(partial(trend_chart.days, over), "days", (trend_chart.WIDE, trend_chart.NARROW))
-    return Figure(drawn, trend_chart.caption(over), "", ())
+    return Figure(drawn, trend_chart.caption(over))
 
 
 def trends(over: OverLogs) -> Table:
     """Return how each figure changes from day to day, with its interval and the verdict."""
+    # Around a named change each figure has a trend on either side; the row then says which.
     sides = len({trend.stretch for trend in over.trends}) > 1
     rows = []
     for trend in over.trends:
@@ -180,8 +173,8 @@ def before_and_after(over: OverLogs) -> Table | None:
     rows = []
     for row in change.comparison.rows:
         name, *cells = cells_of(row)
-        told = numbers.UNKNOWN if isinstance(row.difference, Missing) else "no difference"
-        rows.append((numbers.capital(name), *cells[:-1], cells[-1] if row.differs else told))
+        otherwise = numbers.UNKNOWN if isinstance(row.difference, Missing) else "no difference"
+        rows.append((numbers.capital(name), *cells[:-1], cells[-1] if row.differs else otherwise))
     days = (numbers.counted(n, "day") for n in (change.before_days, change.after_days))
     before, after = (f"{which}, {count}" for which, count in zip(("Before", "After"), days, strict=True))
     head = ("", before, after, "Difference, with its 95 % interval", "Times", "To be told")
@@ -192,16 +185,17 @@ def _change_notes(over: OverLogs) -> tuple[str, ...]:
     change = over.change
     if change is None or change.comparison is None:
         return ()
-    found = change.comparison
+    comparison = change.comparison
     moved = [
         f"{numbers.capital(each.change)} with the change: {each.finding.severity}, {each.finding.title}"
         + ("." if each.judged else ", which could not be judged on the other side.")
-        for each in found.findings
+        for each in comparison.findings
         if each.change != "stayed"
     ]
-    why_not = {row.difference.because for row in found.rows if isinstance(row.difference, Missing)}
+    # Many figures lack for one reason, which is said once.
+    why_not = {row.difference.because for row in comparison.rows if isinstance(row.difference, Missing)}
     not_judged = [f"Not judged: {why}." for why in sorted(why_not)]
-    return (*moved, *not_judged, *change.said, *found.said)
+    return (*moved, *not_judged, *change.said, *comparison.said)
 
 
 def findings(over: OverLogs) -> list[tuple[Finding, str]]:
@@ -222,8 +216,8 @@ def each_log(over: OverLogs) -> Table:
         ("Log", lambda one: log_sentences.log_title(one.log.facts)),
         ("Findings", lambda one: _counted(one.findings)),
         ("Measured", lambda one: numbers.duration(one.figures.measured_s)),
-        ("Charge drawn", lambda one: tables.drawn(one.figures.charge, "Ah")),
-        ("Energy drawn", lambda one: tables.drawn(one.figures.energy, "Wh")),
+        ("Charge drawn", lambda one: log_sentences.drawn(one.figures.charge, "Ah")),
+        ("Energy drawn", lambda one: log_sentences.drawn(one.figures.energy, "Wh")),
         ("Starts", lambda one: f"{one.figures.starts:,}"),
         ("An hour", lambda one: numbers.number(one.figures.starts_per_h)),
         (
@@ -236,9 +230,7 @@ def each_log(over: OverLogs) -> Table:
         ("Settled", lambda one: numbers.amount(one.figures.run_W, "W")),
         ("Sag", lambda one: numbers.amount(one.figures.sag_V, "V")),
     )
-    filled = [(head, [cell(one) for one in over.logs]) for head, cell in columns]
-    kept = [(head, cells) for head, cells in filled if any(cell != numbers.UNKNOWN for cell in cells)]
-    return Table("Log by log", tuple(head for head, _ in kept), tuple(zip(*(cells for _, cells in kept), strict=True)))
+    return Table("Log by log", *known_columns(columns, over.logs))
 
 
 def _counted(findings: tuple[int, int, int]) -> str:
@@ -262,6 +254,7 @@ def _short(one: OneLog, place: int, anchors: dict[int, str]) -> ShortLog:
 
 def calendar_view(over: OverLogs) -> CalendarView:
     """Return the calendar of starts, a row a day."""
+    # Shades are by the busiest hour of all days, those that are not shown as well.
     calendar = over.calendar
     days, most = calendar.days[-_MOST_DAYS:], max(calendar.most, 1)
     years = len({day.date.year for day in days}) > 1
@@ -278,10 +271,12 @@ def calendar_view(over: OverLogs) -> CalendarView:
 
 
 def _cell(cell: CalendarCell, most: int) -> Cell:
+    # An hour that the clocks of that day skip is no hour without starts, nor is one that nobody measured.
     if not cell.length_s:
         return Cell("", "none", "no such hour on this day")
     if cell.starts is None:
         return Cell(numbers.UNKNOWN, "unknown", "not measured")
+    # Rounded up, so that a single start is not as pale as none.
     shade = f"s{-(-cell.starts * _SHADES // most)}"
     if cell.whole:
         return Cell(f"{cell.starts}", shade, "")
@@ -298,6 +293,7 @@ def _calendar_notes(over: OverLogs, rows: tuple[tuple[str, tuple[Cell, ...]], ..
         notes.append("A dash stands where nothing was measured: unknown, not nought.")
     if any(cell.shade == "none" for cell in cells):
         notes.append("Hatched: an hour that the clocks of that day do not show, because they were changed or not.")
+    # A day without any reading has no row, and would go unnoticed.
     missing = (over.days[-1].date - over.days[0].date).days + 1 - len(over.days)
     if missing:
         notes.append(f"{numbers.counted(missing, 'day')} without readings {'has' if missing == 1 else 'have'} no row.")

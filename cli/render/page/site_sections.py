@@ -16,7 +16,7 @@ from shuntbook.cli.render.wording import log_sentences, numbers, site_sentences
 
 from . import site_tables
 from .figures import Figure, to_draw
-from .section import Folded, Section, kept, rests_on
+from .section import Folded, Section, rests_on, without_empty
 
 if TYPE_CHECKING:
     from shuntbook.analysis.one_log.log_report import LogReport
@@ -31,79 +31,81 @@ def carry(report: Report, log: LogReport, anchor: str) -> Section | None:
 
     No log is in the conductors' figures. None without a site file.
     """
-    found, first = log.by_site, log is report.logs[0]
-    if found is None:
+    site, first = log.by_site, log is report.logs[0]
+    if site is None:
         return None
-    rests: list[object] = [each for pair in found.inverters for each in (pair.planned, pair.seen)]
+    rests: list[object] = [each for pair in site.inverters for each in (pair.planned, pair.seen)]
     sag = None
-    if isinstance(found.bank, BankReport):
-        sag = _sag(report, log, found.bank, f"{anchor}-sag")
+    if isinstance(site.bank, BankReport):
+        sag = _sag(report, log, site.bank, f"{anchor}-sag")
         rests += [
-            found.bank.resistance,
-            found.bank_check,
-            found.bank_check.sag,
-            *(draw.runtime for draw in found.bank.draws),
+            site.bank.resistance,
+            site.bank_check,
+            site.bank_check.sag,
+            *(draw.runtime for draw in site.bank.draws),
         ]
+    # The conductors are the same in each log: they are shown once.
     if first:
-        rests += found.conductors
+        rests += site.conductors
     return Section(
         f"{anchor}-carry",
         "Can the system carry it?",
         "Can it carry it?",
         tuple(site_sentences.carried(log)),
         figure=sag,
-        tables=(site_tables.verdicts(found, conductors=first),),
-        folds=kept(
+        tables=(site_tables.verdicts(site, conductors=first),),
+        folds=without_empty(
             [
-                Folded("Each inverter, by plates and as seen", (site_tables.inverters(found),)),
-                _bank(found),
-                _conductors(found) if first else None,
+                Folded("Each inverter, by plates and as seen", (site_tables.inverters(site),)),
+                _bank(site),
+                _conductors(site) if first else None,
                 rests_on(site_sentences.assumptions(rests)),
-                _left_out(found),
+                _left_out(site),
             ]
         ),
     )
 
 
-def _bank(found: SiteReport) -> Folded | None:
-    if not isinstance(found.bank, BankReport):
+def _bank(site: SiteReport) -> Folded | None:
+    if not isinstance(site.bank, BankReport):
         return None
-    return Folded("The bank: resistance, how long it lasts", (site_tables.bank(found.bank, found.bank_check),))
+    return Folded("The bank: resistance, how long it lasts", (site_tables.bank(site.bank, site.bank_check),))
 
 
-def _conductors(found: SiteReport) -> Folded:
-    lost, screened = site_tables.conductors(found)
+def _conductors(site: SiteReport) -> Folded:
+    lost, screened = site_tables.conductors(site)
+    # Counted by the word, so that the fold's summary already says whether one fails.
     verdicts = Counter(row[2] for row in screened.rows)
     counts = ", ".join(f"{n} {_OF_MANY.get(verdict, verdict) if n > 1 else verdict}" for verdict, n in verdicts.items())
     return Folded(f"Conductors and fuses: {counts}", (lost, screened))
 
 
-def _left_out(found: SiteReport) -> Folded:
+def _left_out(site: SiteReport) -> Folded:
     """Return what is left out, and what to add to the site file for it."""
-    sentences = tuple(each.sentence for each in found.missing)
+    sentences = tuple(each.sentence for each in site.missing)
     return Folded(f"Left out, and what to add: {numbers.counted(len(sentences), 'figure')}", (), sentences)
 
 
 def full(report: Report, log: LogReport, anchor: str) -> Section | None:
     """Return when the bank is full again; None without a site file."""
-    found = log.by_site
-    if found is None:
+    site = log.by_site
+    if site is None:
         return None
-    bank = found.bank if isinstance(found.bank, BankReport) else None
-    said = site_sentences.paid_back(log)
-    rests: list[object] = [found.solar.day, *log.paybacks]
+    bank = site.bank if isinstance(site.bank, BankReport) else None
+    sentences = site_sentences.paid_back(log)
+    rests: list[object] = [site.solar.day, *log.paybacks]
     if bank is not None:
-        said += [] if isinstance(bank.to_full, Missing) else [site_sentences.full_again(bank.to_full)]
+        sentences += [] if isinstance(bank.to_full, Missing) else [site_sentences.full_again(bank.to_full)]
         rests += [bank.state, bank.to_full, bank.of_log]
     state = None if bank is None or isinstance(bank.state, Missing) else site_tables.state(bank.state)
     return Section(
         f"{anchor}-full",
         "When is it full again?",
         "Full again",
-        tuple(said),
+        tuple(sentences),
         figure=_state(report, log, bank, f"{anchor}-state"),
-        tables=(site_tables.recharge(found),),
-        folds=kept(
+        tables=(site_tables.recharge(site),),
+        folds=without_empty(
             [
                 None if state is None else Folded("The chart in figures: state of charge", (state,)),
                 rests_on(site_sentences.assumptions(rests)),
@@ -115,6 +117,7 @@ def full(report: Report, log: LogReport, anchor: str) -> Section | None:
 def _state(report: Report, log: LogReport, bank: BankReport | None, name: str) -> Figure | None:
     if bank is None or isinstance(bank.state, Missing) or report.site is None or not log.envelopes:
         return None
+    # The usable depth counts down from full.
     state, depth_pct = bank.state, report.site.bank.usable_depth_pct
     floor_pct = None if depth_pct is None else 100 - depth_pct
     drawn = both_sizes(partial(bank_charts.state_over_time, state, to_draw(log), floor_pct=floor_pct), name)
@@ -125,7 +128,7 @@ def _state(report: Report, log: LogReport, bank: BankReport | None, name: str) -
 
         return state_plot.state_over_time(state, log, floor_pct=floor_pct, name=f"{name}-plot")
 
-    return Figure(drawn, caption, "", (), moving)
+    return Figure(drawn, caption, moving=moving)
 
 
 def _sag(report: Report, log: LogReport, bank: BankReport, name: str) -> Figure | None:
@@ -134,6 +137,7 @@ def _sag(report: Report, log: LogReport, bank: BankReport, name: str) -> Figure 
     load = next((load for load in report.site.loads if load.name == log_sentences.named_load(log)), None)
     next_V = None if isinstance(bank.sag, Missing) else bank.sag.lowest_V
     floor = voltage_floor(report.site, load)
+    # A cut-off is drawn where one is known for this load: another's inverter may switch off elsewhere.
     sags = bank_charts.sags_of(log, None if isinstance(floor, Missing) else floor.V, next_V)
     if sags is None:
         return None
@@ -148,23 +152,23 @@ def _sag(report: Report, log: LogReport, bank: BankReport, name: str) -> Figure 
 
         return sag_plot.sag_at_starts(sags, log, f"{name}-plot")
 
-    return Figure(drawn, caption, "", (), moving)
+    return Figure(drawn, caption, moving=moving)
 
 
 def water(log: LogReport, anchor: str) -> Section | None:
     """Return what the water costs; None where nothing is said of it."""
-    found = log.by_site.water if log.by_site is not None else None
-    if not isinstance(found, WaterReport):
+    report = log.by_site.water if log.by_site is not None else None
+    if not isinstance(report, WaterReport):
         return None
-    parts = (found.plan, found.seen, found.cost, found.lifting)
+    parts = (report.plan, report.seen, report.cost, report.lifting)
     return Section(
         f"{anchor}-water",
         "What does the water cost?",
         "The water",
         tuple(site_sentences.water(log)),
-        folds=kept(
+        folds=without_empty(
             [
-                Folded("The tank and the water, figure by figure", (site_tables.water(found),)),
+                Folded("The tank and the water, figure by figure", (site_tables.water(report),)),
                 rests_on(site_sentences.assumptions(parts)),
             ]
         ),

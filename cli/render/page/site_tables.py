@@ -16,7 +16,7 @@ from shuntbook.analysis.stats.interval95 import Within
 from shuntbook.cli.render.wording import numbers
 from shuntbook.cli.render.wording.site_sentences import owed_and_sun, sag_said, water_energy, within
 
-from .log_tables import MOST_ROWS, Table, more
+from .log_tables import MOST_ROWS, Table, more, three_amounts
 
 #: The word on a part that nothing is known of.
 NOT_JUDGED = "not judged"
@@ -24,7 +24,6 @@ NOT_JUDGED = "not judged"
 if TYPE_CHECKING:
     from shuntbook.analysis.bank.limits import BankCheck
     from shuntbook.analysis.bank.state_of_charge import StateOfCharge
-    from shuntbook.analysis.charge.amounts import Amounts
     from shuntbook.analysis.equipment.conductor import ConductorCheck, Drop
     from shuntbook.analysis.ledger.ledger import LedgerLine
     from shuntbook.analysis.one_log.bank_report import Draw
@@ -33,14 +32,14 @@ if TYPE_CHECKING:
     from shuntbook.analysis.one_log.site_report import SiteReport, Solar
 
 
-def verdicts(found: SiteReport, *, conductors: bool) -> Table:
+def verdicts(site: SiteReport, *, conductors: bool) -> Table:
     """Return each part of the system with the word on it; a part fares as the worst that was compared of it."""
     rows = [
-        (numbers.capital(numbers.shortened(each.planned.inverter)), *_inverter_word(each)) for each in found.inverters
+        (numbers.capital(numbers.shortened(each.planned.inverter)), *_inverter_word(each)) for each in site.inverters
     ]
-    rows.append(("Bank", *_bank_word(found.bank_check)))
+    rows.append(("Bank", *_bank_word(site.bank_check)))
     if conductors:
-        rows += [(numbers.capital(numbers.shortened(each.conductor)), *_conductor(each)) for each in found.conductors]
+        rows += [(numbers.capital(numbers.shortened(each.conductor)), *_conductor(each)) for each in site.conductors]
     head = ("", "Verdict", "Why")
     return Table("The verdict on each part, and a comparison behind it", head, tuple(rows), prose=True)
 
@@ -51,31 +50,34 @@ def _inverter_word(report: InverterReport) -> tuple[str, str]:
         return NOT_JUDGED, report.planned.running.sentence
     seen = (report.seen.sustained, report.seen.peak) if isinstance(report.seen, MeasuredAc) else ()
     judged = [part for part in seen if not isinstance(part, Missing)]
-    told: list[tuple[Judgement, str]] = [
+    # Plates first, then what was seen: of several with the worst word the first is named.
+    words: list[tuple[Judgement, str]] = [
         ("doubtful" if isinstance(part, Missing) else part.verdict, part.sentence)
         for part in (report.planned.starting, report.planned.running, *report.planned.left_out, *judged)
     ]
-    return report.verdict, next((said for word, said in told if word == report.verdict), numbers.UNKNOWN)
+    return report.verdict, next((sentence for word, sentence in words if word == report.verdict), numbers.UNKNOWN)
 
 
 def _bank_word(check: BankCheck) -> tuple[str, str]:
     """Return the word on the bank, and a comparison behind it."""
     if check.verdict is None:
         return NOT_JUDGED, f"{numbers.capital(to_add(check))}."
+    # A comparison of its own has a sentence; the sag's is made here, in the digits of the page.
     part = check.worst_part
     return check.verdict, f"{sag_said(part)}." if isinstance(part, Sag) else getattr(part, "sentence", numbers.UNKNOWN)
 
 
 def _conductor(check: ConductorCheck) -> tuple[str, str]:
     """Return the word on a conductor and its fuse, and a comparison behind it, its protection before others."""
+    # Without a comparison that bears the verdict it is one that could not be made.
     reason = next((each.sentence for each in check.screened if each.verdict == check.verdict), None)
     return check.verdict, reason or next(each.sentence for each in check.missing)
 
 
-def inverters(found: SiteReport) -> Table:
+def inverters(site: SiteReport) -> Table:
     """Return each inverter by the plates, and beside it what was seen."""
     rows = []
-    for each in found.inverters:
+    for each in site.inverters:
         name = numbers.shortened(each.planned.inverter)
         rows.append(
             (f"{numbers.capital(name)}, by the plates", _sentences(each.planned.running, each.planned.starting))
@@ -97,25 +99,20 @@ def bank(bank: BankReport, check: BankCheck) -> Table:
     if not isinstance(bank.resistance, Missing):
         where = f"from {numbers.counted(bank.resistance.steps, 'start')}" if bank.resistance.steps else "as stated"
         rows.append(("Internal resistance", f"{within(bank.resistance.mohm, 'mΩ')}, {where}"))
+    # The comparisons that judge the bank stand between what it is and how long it lasts.
     rows += [(f"Asked of it ({part.of})", part.sentence) for part in check.parts]
     sag = check.sag
-    told = (
+    sag_words = (
         sag.not_judged
         if isinstance(sag, Missing)
         else worded(sag_said(sag), sag.verdict, sag.by_figures, sag.conditions)
     )
-    rows.append(("Lowest voltage at the next start", told))
+    rows.append(("Lowest voltage at the next start", sag_words))
     if not isinstance(bank.state, Missing):
         rows.append(("State of charge at the log's end", within(bank.state.end_pct, "%")))
     rows += [(numbers.capital(draw.what), _draw(draw)) for draw in bank.draws]
     caption = "The bank; in brackets the 95 % interval, of the next start by the starts seen"
     return Table(caption, ("", "What we know"), tuple(rows), prose=True)
-
-
-def _sag(sag: Sag | Missing) -> str:
-    if isinstance(sag, Missing):
-        return numbers.capital(sag.not_judged)
-    return worded(sag_said(sag), sag.verdict, sag.by_figures, sag.conditions)
 
 
 def _draw(draw: Draw) -> str:
@@ -128,15 +125,16 @@ def _draw(draw: Draw) -> str:
     return text
 
 
-def conductors(found: SiteReport) -> tuple[Table, Table]:
+def conductors(site: SiteReport) -> tuple[Table, Table]:
     """Return what each pair of conductors loses, and how it stands to the tables."""
-    checks = found.conductors
+    checks = site.conductors
     lost = tuple((numbers.shortened(each.conductor), _drop(each.running), _drop(each.starting)) for each in checks)
     screened = tuple(
         (numbers.shortened(check.conductor), each.sentence, each.verdict, each.source)
         for check in checks
         for each in check.screened
     )
+    # The caution stands with the table, also where it is printed or copied.
     note = "A screening for one way of laying a cable, not a design: local codes and a licensed electrician decide."
     return (
         Table("Voltage lost in conductors, out and back", ("", "Running", "At the hardest start"), lost, prose=True),
@@ -157,30 +155,34 @@ def _drop(drop: Drop | Missing) -> str:
     return f"{lost} at {numbers.amount(drop.current_A, 'A')}"
 
 
-def state(found: StateOfCharge) -> Table:
+def state(charge_state: StateOfCharge) -> Table:
     """Return the state of charge at the log's beginning and end, and where it was lowest."""
-    lowest = int(found.state_pct.argmin()) if len(found.state_pct) else None
-    rows = [("At the beginning", within(found.start_pct, "%"))]
+    lowest = int(charge_state.state_pct.argmin()) if len(charge_state.state_pct) else None
+    rows = [("At the beginning", within(charge_state.start_pct, "%"))]
     if lowest is not None:
-        shown = Within(*(float(x[lowest]) for x in (found.state_pct, found.low_pct, found.high_pct)))
+        # Its interval is that of the same instant, not the lowest end of all.
+        shown = Within(
+            *(float(x[lowest]) for x in (charge_state.state_pct, charge_state.low_pct, charge_state.high_pct))
+        )
         rows.append(("At its lowest", within(shown, "%")))
-    rows.append(("At the end", within(found.end_pct, "%")))
+    rows.append(("At the end", within(charge_state.end_pct, "%")))
     return Table("State of charge; in brackets the 95 % interval", ("", "State"), tuple(rows))
 
 
-def recharge(found: SiteReport) -> Table:
+def recharge(site: SiteReport) -> Table:
     """Return what is owed to the bank, and what the array brings."""
     rows = []
-    if isinstance(found.bank, BankReport):
-        for what, owed in (("until it is full", found.bank.to_full), ("by this log", found.bank.of_log)):
+    if isinstance(site.bank, BankReport):
+        for what, owed in (("until it is full", site.bank.to_full), ("by this log", site.bank.of_log)):
             if not isinstance(owed, Missing):
                 rows.append((f"Owed to the bank {what}", owed_and_sun(owed)))
-    if not isinstance(found.solar.day, Missing):
-        rows.append(("The array on a usual day", numbers.amount(found.solar.day.energy_Wh, "Wh")))
-    rows += _use(found.solar)
-    if found.solar.returned_Wh is not None:
+    if not isinstance(site.solar.day, Missing):
+        rows.append(("The array on a usual day", numbers.amount(site.solar.day.energy_Wh, "Wh")))
+    rows += _use(site.solar)
+    if site.solar.returned_Wh is not None:
+        # A meter at the bank sees of the sun only what the loads left.
         beyond = "beyond what the loads took meanwhile"
-        rows.append(("Into the bank in this log", f"{numbers.amount(found.solar.returned_Wh, 'Wh')}, {beyond}"))
+        rows.append(("Into the bank in this log", f"{numbers.amount(site.solar.returned_Wh, 'Wh')}, {beyond}"))
     return Table("What is owed, and what the sun brings", ("", "What we know"), tuple(rows), prose=True)
 
 
@@ -196,32 +198,31 @@ def _use(solar: Solar) -> list[tuple[str, str]]:
     return rows
 
 
-def water(found: WaterReport) -> Table:
+def water(report: WaterReport) -> Table:
     """Return the tank as it should be and as it was seen, and what the water costs."""
-    rows, volume = [], found.shown.of_volume
-    if not isinstance(found.plan, Missing):
-        rows.append(("Water from cut-out to cut-in, by Boyle's law", volume(found.plan.drawdown_L)))
-        if found.plan.fill_s is not None:
-            rows.append(("Shortest run there should be", numbers.duration(found.plan.fill_s)))
-            rows.append(("Shortest time from start to start there should be", _time(found.plan.shortest_cycle_s)))
-    if found.run_s is not None:
-        rest = f", then a rest of {numbers.duration(found.off_s)}" if found.off_s else ""
-        rows.append(("Usual run seen", f"{numbers.duration(found.run_s)}{rest}"))
-    if not isinstance(found.seen, Missing):
-        seen = f"{volume(found.seen.seen_L)}, {numbers.percent(found.seen.share)} of what it should be"
-        seen += "; so it was not drawn steadily" if found.seen.share > 1 else ""
+    rows, volume = [], report.shown.of_volume
+    if not isinstance(report.plan, Missing):
+        rows.append(("Water from cut-out to cut-in, by Boyle's law", volume(report.plan.drawdown_L)))
+        if report.plan.fill_s is not None:
+            rows.append(("Shortest run there should be", numbers.duration(report.plan.fill_s)))
+            rows.append(
+                ("Shortest time from start to start there should be", numbers.duration(report.plan.shortest_cycle_s))
+            )
+    # What plate and pre-charge promise stands first, what the log showed below it.
+    if report.run_s is not None:
+        rest = f", then a rest of {numbers.duration(report.off_s)}" if report.off_s else ""
+        rows.append(("Usual run seen", f"{numbers.duration(report.run_s)}{rest}"))
+    if not isinstance(report.seen, Missing):
+        seen = f"{volume(report.seen.seen_L)}, {numbers.percent(report.seen.share)} of what it should be"
+        seen += "; so it was not drawn steadily" if report.seen.share > 1 else ""
         rows.append(("Water from cut-out to cut-in by those times, if drawn steadily", seen))
-    if not isinstance(found.cost, Missing):
-        energy = f"{volume(found.cost.water_L)} for {numbers.amount(found.cycle_Wh, 'Wh')}"
+    if not isinstance(report.cost, Missing):
+        energy = f"{volume(report.cost.water_L)} for {numbers.amount(report.cycle_Wh, 'Wh')}"
         rows.append(("Water of a usual run", energy))
-        rows.append(("Energy for the water, at the meter", water_energy(found.cost, found.shown)))
-    if not isinstance(found.lifting, Missing):
-        rows.append(("Lifting", found.lifting.sentence))
+        rows.append(("Energy for the water, at the meter", water_energy(report.cost, report.shown)))
+    if not isinstance(report.lifting, Missing):
+        rows.append(("Lifting", report.lifting.sentence))
     return Table("The tank and the water", ("", "What we know"), tuple(rows), prose=True)
-
-
-def _time(length_s: float | None) -> str:
-    return numbers.duration(length_s)
 
 
 def ledger(log: LogReport) -> tuple[Table, ...]:
@@ -229,22 +230,23 @@ def ledger(log: LogReport) -> tuple[Table, ...]:
     lines = (*log.ledger.days, *log.ledger.demos)[:MOST_ROWS]
     names = [*map(_date, log.ledger.days), *(numbers.shortened(line.text) for line in log.ledger.demos)]
     note = more(len(log.ledger.days) + len(log.ledger.demos))
-    found = []
+    tables = []
+    # Two tables, since eleven columns fit no phone.
     if any(line.whole.charge is not None for line in lines):
         head = ("Day or demo", "Drawn", "Returned", "Net", "Highest", "Over 10 min", "Bank at its end")
         rows = tuple(
-            (name, *_three(line.whole.charge, "Ah"), *_highest(line, "A"), state)
+            (name, *three_amounts(line.whole.charge, "Ah"), *_highest(line, "A"), state)
             for name, line, state in zip(names, lines, _states(log), strict=False)
         )
-        found.append(Table("Charge by day and demo", head, rows, note))
+        tables.append(Table("Charge by day and demo", head, rows, note))
     if any(line.whole.energy is not None for line in lines):
         head = ("Day or demo", "Drawn", "Returned", "Net", "Highest", "Over 10 min", "Measured")
         rows = tuple(
-            (name, *_three(line.whole.energy, "Wh"), *_highest(line, "W"), _measured(line))
+            (name, *three_amounts(line.whole.energy, "Wh"), *_highest(line, "W"), _measured(line))
             for name, line in zip(names, lines, strict=False)
         )
-        found.append(Table("Energy by day and demo", head, rows, note))
-    return tuple(found)
+        tables.append(Table("Energy by day and demo", head, rows, note))
+    return tuple(tables)
 
 
 def _date(line: LedgerLine) -> str:
@@ -252,18 +254,11 @@ def _date(line: LedgerLine) -> str:
     return f"{day.day} {day:%b %Y}"
 
 
-def _three(x: Amounts | None, unit: str) -> tuple[str, str, str]:
-    if x is None:
-        return (numbers.UNKNOWN,) * 3
-    parts = ((x.drawn, x.drawn_u95), (x.returned, x.returned_u95), (x.net, x.net_u95))
-    drawn, returned, net = (numbers.plus_minus(value, u95, unit) for value, u95 in parts)
-    return drawn, returned, net
-
-
 def _highest(line: LedgerLine, unit: str) -> tuple[str, str]:
-    found = line.current if unit == "A" else line.power
-    none = found.sustained is not None and found.sustained <= 0
-    return numbers.amount(found.highest, unit), "none" if none else numbers.amount(found.sustained, unit)
+    peak = line.current if unit == "A" else line.power
+    # Below nought where the sun gave more than was drawn all along.
+    none = peak.sustained is not None and peak.sustained <= 0
+    return numbers.amount(peak.highest, unit), "none" if none else numbers.amount(peak.sustained, unit)
 
 
 def _measured(line: LedgerLine) -> str:

@@ -32,28 +32,23 @@ _MOST = 2000
 
 
 def filled(template: str, *, styles: tuple[str, ...] = (), **parts: object) -> str:
-    """Return a page: a template with what it asks for by name, the style sheets inside.
+    """Return a page: a template with its `parts` by name, and with more style sheets beside that of all pages.
 
-    Parameters
-    ----------
-    template : str
-        Its file name.
-    styles : tuple of str
-        File names of the style sheets it has beside the one of all pages.
-    **parts
-        What it shows. Texts are escaped, and figures tied to their units.
+    Texts are escaped, and figures tied to their units.
     """
     from jinja2 import Environment, FunctionLoader, StrictUndefined  # not for commands that make no page
 
     environment = Environment(
         loader=FunctionLoader(template_text),
         autoescape=True,
+        # A name that a template misspells is a mistake, not an empty place on somebody's page.
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
         finalize=_fit_to_print,
     )
     environment.filters["short"] = numbers.shortened
+    # Long enough for any sentence of ours with a user's words in it.
     environment.filters["full"] = partial(numbers.shortened, most=600)
     environment.filters["sentence"] = numbers.sentence
     environment.filters["timed"] = _timed
@@ -84,7 +79,8 @@ def _timed(text: str, times: Iterable[tuple[str, str]]) -> Markup:
     from markupsafe import Markup, escape
 
     done, rest = Markup(""), text
+    # Each is looked for after the one before, since start and stop may be written alike.
     for machine, shown in times:
-        before, found, rest = rest.partition(shown)
-        done += escape(_fit_to_print(before)) + Markup('<time datetime="{}">{}</time>').format(machine, found)
+        before, mark, rest = rest.partition(shown)
+        done += escape(_fit_to_print(before)) + Markup('<time datetime="{}">{}</time>').format(machine, mark)
     return done + escape(_fit_to_print(rest))

@@ -25,18 +25,13 @@ def charge_lines(
 ) -> list[str]:
     """Return charge and energy as a small table, how sure they are and what they rest on.
 
-    Parameters
-    ----------
-    facts, charge, figures : LogFacts, Charge, MeterFigures
-        The log, what was found in it, and how far its meter was trusted.
-    sign : SignCheck, optional
-        What the volts say about the sign of the amps.
-    starts_known : bool
-        Whether surges that readings miss were looked for.
+    `sign` is what the volts say about the sign of the amps; `starts_known` tells whether surges that readings miss were
+    looked for.
     """
     lines = [f"{facts.name}: {facts.meter or 'a meter'} on side {facts.side}", *span_lines(facts, charge.span), ""]
     if charge.charge is None and charge.energy is None:
         return [*lines, "too little was measured: no two readings lie close enough together (see the gap limit)"]
+    # A column each for what is known: a log of watts has no charge.
     rows = [["", *(["charge"] if charge.charge else []), *(["energy"] if charge.energy else [])]]
     for word, meaning in (("drawn", "out of the bank"), ("returned", "into the bank"), ("net", "")):
         row = [f"{word} {'' if facts.side == 'ac' else meaning}".rstrip()]
@@ -67,7 +62,9 @@ def _cell(amounts: Amounts | None, word: str, unit: str) -> str:
     text = plus_minus(value, sure.u95 if sure else None, unit)
     if sure is None or sure.u95 <= 0:
         return text
+    # ± would hide that one side is longer.
     if sure.lopsided:
+        # Cut off at nought for the words alone; --json has the end as it was reckoned.
         low = sure.low if word == "net" else max(sure.low, 0.0)
         return f"{amount(value, unit)}, {number(low)} to {number(sure.high)} (95 %)"
     return f"{text} (95 %)"
@@ -78,6 +75,7 @@ def doubt_lines(charge: Charge) -> list[str]:
     other = charge.otherwise
     if other is None or not charge.doubtful:
         return []
+    # The shorter limit leaves the pauses out, whichever of the two this log was read with.
     here_s, there_s = charge.how.gap_limit_s, other.how.gap_limit_s
     out, bridged = (charge, other) if here_s < there_s else (other, charge)
     done = "left out" if out is charge else "bridged"
@@ -101,13 +99,14 @@ def _noted(facts: LogFacts, charge: Charge) -> list[str]:
     """Return what is to be known of a person's notes: what they leave open, and the starts they tell of."""
     if not charge.how.noted:
         return []
+    # Notes tell of starts that readings by eye, minutes apart, cannot show.
     starts = [(at_us, text) for at_us, text in facts.markers if event_in(text) == "start"]
-    told = "; ".join(
+    listed = "; ".join(
         f"{shortened(text, 40)} at {clock(at_us, facts, near_us=charge.span.start_us)}" for at_us, text in starts
     )
     return [
         "by the notes: a reading stands until the next; what the load did in between is in neither figure nor ±",
-        *([f"{counted(len(starts), 'start')} noted: {told}"] if starts else []),
+        *([f"{counted(len(starts), 'start')} noted: {listed}"] if starts else []),
     ]
 
 
@@ -121,6 +120,7 @@ def _rests_on(facts: LogFacts, charge: Charge) -> list[str]:
     else:
         lines.append(f"energy from {charge.energy_by}" + _of_means(facts, charge))
     span = charge.energy_span
+    # A second apart is rounding; more means that volts were missing for a while.
     if charge.charge is not None and span is not None and abs(span.covered_s - charge.span.covered_s) > 1.0:
         lines.append(
             f"amps and energy were not read for the same time: energy covers {duration(span.covered_s)}, "
@@ -154,6 +154,7 @@ def marked_lines(facts: LogFacts, marked: Sequence[MarkedStretch]) -> list[str]:
 
 def wrong_sign_lines(facts: LogFacts, sign: SignCheck | None) -> list[str]:
     """Return a warning where the log's own voltage says that draw and return are swapped."""
+    # None is "cannot be told", which is no reason to warn.
     if sign is None or sign.plausible is not False:
         return []
     return [

@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from shuntbook.analysis.not_known import Missing
-from shuntbook.cli.render.wording.comparison import NO_DIFFERENCE, cells_of
 from shuntbook.cli.render.wording.numbers import capital, shortened
+from shuntbook.cli.render.wording.several_sentences import NO_DIFFERENCE, cells_of
 
 from .lines import span_lines, table
 
@@ -17,37 +17,38 @@ if TYPE_CHECKING:
 _HEAD = ["", "before", "after", "difference, with its 95 % interval", "times", ""]
 
 
-def compare_lines(found: LogComparison) -> list[str]:
+def compare_lines(comparison: LogComparison) -> list[str]:
     """Return both logs, the table of what differs, findings that came and went, and what it rests on."""
-    rows = [cells_of(row) for row in found.rows]
+    rows = [cells_of(row) for row in comparison.rows]
     return [
-        *_log_lines("before", found.before),
-        *_log_lines("after", found.after),
-        f"runs of {found.before.cycles.load or 'the largest load that matters'}",
+        *_log_lines("before", comparison.before),
+        *_log_lines("after", comparison.after),
+        f"runs of {comparison.before.cycles.load or 'the largest load that matters'}",
         "",
         *(table([_HEAD, *rows], right=(1, 2)) if rows else []),
         "",
-        *_nothing(found),
-        *_finding_lines(found),
-        *(f"not judged: {why}" for why in _not_judged(found)),
-        *(f"not compared: {left.sentence}" for left in found.left_out),
-        *(f"note: {text}" for text in found.said),
+        *_nothing(comparison),
+        *_finding_lines(comparison),
+        *(f"not judged: {why}" for why in _not_judged(comparison)),
+        *(f"not compared: {left.sentence}" for left in comparison.left_out),
+        *(f"note: {text}" for text in comparison.said),
     ]
 
 
-def _nothing(found: LogComparison) -> list[str]:
+def _nothing(comparison: LogComparison) -> list[str]:
     """Say so where no figure differs, as far as any could be judged."""
-    judged = [row for row in found.rows if row.differs is not None]
-    if not judged or not found.nothing_differs:
+    # What could not be judged must not pass for no difference.
+    judged = [row for row in comparison.rows if row.differs is not None]
+    if not judged or not comparison.nothing_differs:
         return []
-    which = "of these figures" if len(judged) == len(found.rows) else "figure that could be judged"
+    which = "of these figures" if len(judged) == len(comparison.rows) else "figure that could be judged"
     return [f"{capital(NO_DIFFERENCE)}, in any {which}.", ""]
 
 
-def _not_judged(found: LogComparison) -> list[str]:
+def _not_judged(comparison: LogComparison) -> list[str]:
     """Return each reason once, with the figures it holds back."""
     reasons: dict[str, list[str]] = {}
-    for row in found.rows:
+    for row in comparison.rows:
         if isinstance(row.difference, Missing):
             reasons.setdefault(row.difference.because, []).append(f"{row.name} ({row.unit})" if row.unit else row.name)
     return [f"{'; '.join(names)}: {why}" for why, names in reasons.items()]
@@ -58,10 +59,10 @@ def _log_lines(which: str, log: LogReport) -> list[str]:
     return [f"{which}: {shortened(log.facts.name)}, {first}", *(f"  {line}" for line in rest)]
 
 
-def _finding_lines(found: LogComparison) -> list[str]:
-    if not found.findings:
+def _finding_lines(comparison: LogComparison) -> list[str]:
+    if not comparison.findings:
         return ["findings: none in either log", ""]
-    return ["findings", *(f"  {_finding(each)}" for each in found.findings), ""]
+    return ["findings", *(f"  {_finding(each)}" for each in comparison.findings), ""]
 
 
 def _finding(each: ComparedFinding) -> str:

@@ -27,36 +27,28 @@ if TYPE_CHECKING:
     from shuntbook.analysis.stats.interval95 import Within
 
 
-def forecast_lines(found: Forecast, log: str | None = None) -> list[str]:
-    """Return a forecast: what is taken and why, the bank, the inverter, what was assumed, cautions.
-
-    Parameters
-    ----------
-    found : Forecast
-        The forecast.
-    log : str, optional
-        The log it rests on.
-    """
-    taken = found.taken
+def forecast_lines(forecast: Forecast, log: str | None = None) -> list[str]:
+    """Return a forecast: what is taken and why, the bank, the inverter, what was assumed, cautions."""
+    taken = forecast.taken
     basis = f"by its runs in {shortened(log)}" if log is not None else "by its plate, nothing measured"
     return [
-        f"{shortened(found.load)} for {duration(found.hours * 3600)}, {basis}",
-        found.word.sentence,
-        *unsafe_conductors(found.conductors),
+        f"{shortened(forecast.load)} for {duration(forecast.hours * 3600)}, {basis}",
+        forecast.word.sentence,
+        *unsafe_conductors(forecast.conductors),
         "",
         *table([_step(step) for step in taken.chain], right=(1,)),
         "",
-        *([] if found.seen is None else [*_behaviour(found.seen), ""]),
-        *_taken(found, taken),
+        *([] if forecast.seen is None else [*_behaviour(forecast.seen), ""]),
+        *_taken(forecast, taken),
         "",
-        *_bank(found.bank, taken),
-        *_inverter(found.inverter),
-        *_conductors(found.conductors),
+        *_bank(forecast.bank, taken),
+        *_inverter(forecast.inverter),
+        *_conductors(forecast.conductors),
         "",
-        *(f"assumed: {text}" for text in _assumed(found)),
+        *(f"assumed: {text}" for text in _assumed(forecast)),
         "",
         "Before you work on any of it:",
-        *(f"  {text}" for text in found.cautions),
+        *(f"  {text}" for text in forecast.cautions),
     ]
 
 
@@ -66,6 +58,7 @@ def _step(step: ChainStep) -> list[str]:
 
 def within(figure: Within, unit: str) -> str:
     """Return a figure with the ends of its interval where it has any: ``17.2 Wh, 0 to 45 (95 %)``."""
+    # A plate's figure has no ends; of a single run they may lie at infinity.
     if figure.low == figure.high or not (isfinite(figure.low) and isfinite(figure.high)):
         return amount(figure.value, unit).rstrip()
     value, low, high = value_and_ends(figure.value, figure.low, figure.high)
@@ -75,6 +68,7 @@ def within(figure: Within, unit: str) -> str:
 def _behaviour(seen: MeasuredLoad) -> list[str]:
     """Return what the log showed of the load, each figure with its interval."""
     side = "at the bank" if seen.side == "dc" else "behind the inverter"
+    # Its upper end: what a fuse or an inverter must bear is the greatest start, not the usual one.
     highest = seen.start_A
     bound = "" if seen.start_resolved else "at least "
     figures = [
@@ -89,7 +83,7 @@ def _behaviour(seen: MeasuredLoad) -> list[str]:
     return [f"as measured {side}, {counted(seen.runs.runs, 'run')} in {duration(seen.covered_h * 3600)}", *table(rows)]
 
 
-def _taken(found: Forecast, taken: Taken) -> list[str]:
+def _taken(forecast: Forecast, taken: Taken) -> list[str]:
     whole = f"takes from the bank  {within(taken.energy_Wh, 'Wh')}; {within(taken.charge_Ah, 'Ah')}"
     lines = [whole]
     if taken.duty < 1:
@@ -98,8 +92,8 @@ def _taken(found: Forecast, taken: Taken) -> list[str]:
             f"{amount(taken.unbroken_Wh, 'Wh')}, {amount(taken.unbroken_Ah, 'Ah')}"
         )
     lines.append(f"while running        {amount(taken.running_W, 'W')}, {amount(taken.running_A, 'A')} at the bank")
-    if found.by_plate is not None:
-        plate = found.by_plate
+    if forecast.by_plate is not None:
+        plate = forecast.by_plate
         lines.append(
             f"by its plate         {amount(plate.energy_Wh, 'Wh')}, {amount(plate.charge_Ah, 'Ah')} in the same time, "
             f"running {percent(plate.run_h / plate.hours)} of it"
@@ -136,6 +130,7 @@ def _all_loads(check: BankCheck | None) -> list[str]:
     if check is None:
         return []
     word = check.verdict or f"not judged, {to_add(check)}"
+    # Only the comparisons that decided, or all where none did: the lines of the load alone stand above.
     decisive = [part for part in check.parts if part.verdict == check.verdict] or check.parts
     return [f"  with all loads of the site ({word}): {part.sentence}" for part in decisive]
 
@@ -168,18 +163,20 @@ def _payback(bank: BankForecast) -> str:
     return text
 
 
-def _inverter(found: InverterForecast | None) -> list[str]:
-    if found is None:
+def _inverter(inverter: InverterForecast | None) -> list[str]:
+    if inverter is None:
         return ["", "inverter: it hangs on none"]
-    by = " by its ratings" if found.verdict == "holds" else ""
+    # What holds does so on paper; what fails or is doubtful may do so by what was seen.
+    by = " by its ratings" if inverter.verdict == "holds" else ""
     lines = [
         "",
-        f"inverter '{shortened(found.inverter)}': {found.verdict}{by}",
-        *_check("by the plate, alone", found.alone),
+        f"inverter '{shortened(inverter.inverter)}': {inverter.verdict}{by}",
+        *_check("by the plate, alone", inverter.alone),
     ]
-    if len(found.together.loads) > 1:
-        lines += _check(f"with all that hangs on it ({found.together.verdict or 'not judged'})", found.together)
-    for what, part in (("seen running", found.seen_running), ("seen at a start", found.seen_starting)):
+    # With no other load on it the second check would repeat the first.
+    if len(inverter.together.loads) > 1:
+        lines += _check(f"with all that hangs on it ({inverter.together.verdict or 'not judged'})", inverter.together)
+    for what, part in (("seen running", inverter.seen_running), ("seen at a start", inverter.seen_starting)):
         if part is not None:
             lines.append(f"  {what}: {part.sentence}")
     return lines
@@ -201,10 +198,10 @@ def _conductors(checks: tuple[ConductorCheck, ...]) -> list[str]:
     return lines
 
 
-def _assumed(found: Forecast) -> list[str]:
+def _assumed(forecast: Forecast) -> list[str]:
     """Return every assumption once, in the order of the lines above."""
-    bank, inverter = found.bank, found.inverter
-    parts = [found.taken.assumptions, bank.assumptions]
+    bank, inverter = forecast.bank, forecast.inverter
+    parts = [forecast.taken.assumptions, bank.assumptions]
     parts.append(bank.check.assumptions)
     for figure in (bank.runtime, bank.sag, bank.payback):
         parts.append(() if isinstance(figure, Missing) else figure.assumptions)

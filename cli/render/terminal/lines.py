@@ -8,12 +8,14 @@ from typing import TYPE_CHECKING
 from shuntbook.analysis.health.finding import withheld
 from shuntbook.cli.render.wording.checks import check_lines, when
 from shuntbook.cli.render.wording.clock import clock, from_to, in_zone
-from shuntbook.cli.render.wording.log_sentences import two_kinds
-from shuntbook.cli.render.wording.numbers import amount, counted, duration, number, percent
+from shuntbook.cli.render.wording.log_sentences import by_habit, reason_said, two_kinds
+from shuntbook.cli.render.wording.numbers import amount, counted, duration, number, percent, plus_minus, shortened
 
 if TYPE_CHECKING:
     from shuntbook.analysis.cycles.cycle import Cycle, Cycles
     from shuntbook.analysis.health.finding import Finding
+    from shuntbook.analysis.nameplate.plate_check import PlateCheck
+    from shuntbook.analysis.nameplate.reasons import Explained
     from shuntbook.analysis.one_log.log_report import LogReport
     from shuntbook.analysis.readings.log_facts import LogFacts
     from shuntbook.analysis.readings.measured_span import Span
@@ -79,21 +81,23 @@ def _no_start(log: LogReport) -> list[str]:
     cycles, others = log.cycles, log.cycles.summary.other_runs
     if cycles.expected is None:
         return ["no start of it was seen", *_other_runs(others)]
+    # Names of quantities end in their unit: current_A.
     unit = cycles.signal.rsplit("_", 1)[1]
-    said = f"no run like it was seen (by its plate it draws about {amount(cycles.expected, unit)})"
+    sentence = f"no run like it was seen (by its plate it draws about {amount(cycles.expected, unit)})"
     hint = "; if one of them is it, look at its plate and inverter in the site file" if others else ""
-    return [said, *(f"{line}{hint}" for line in _other_runs(others))]
+    return [sentence, *(f"{line}{hint}" for line in _other_runs(others))]
 
 
 def _taken(cycles: Cycles) -> list[str]:
     """Say what all runs took together; nothing where they may be two loads'."""
     summary, two = cycles.summary, cycles.two_kinds
     known = [(summary.charge_Ah, "Ah"), (summary.energy_Wh, "Wh")]
-    said = ", ".join(amount(x, unit) for x, unit in known if x is not None)
-    if not said or (two is not None and two.own is None):
+    amounts = ", ".join(amount(x, unit) for x, unit in known if x is not None)
+    if not amounts or (two is not None and two.own is None):
         return []
+    # A run cut off by the log's end or a gap took more than was seen of it.
     is_open = any(not cycle.complete for cycle in cycles.cycles)
-    return [f"all runs together took {said}{' as long as they were seen' if is_open else ''}"]
+    return [f"all runs together took {amounts}{' as long as they were seen' if is_open else ''}"]
 
 
 def _other_runs(count: int) -> list[str]:
@@ -105,6 +109,7 @@ _CYCLE_HEAD = ["start", "run", "rest before", "surge", "settled A", "settled W",
 
 def _cycle_row(facts: LogFacts, k: int, cycles: Sequence[Cycle]) -> list[str]:
     cycle = cycles[k]
+    # The date stands where the day changes.
     near = cycles[k - 1].start_us if k else None
     surge = amount(cycle.surge_A, "A") if cycle.surge_A is not None else f"x {number(cycle.surge_ratio)}"
     return [
@@ -125,6 +130,7 @@ def _health_lines(log: LogReport) -> list[str]:
 def _none_found(log: LogReport) -> str:
     if not log.cycles.cycles:
         return "no findings: there was no run to judge"
+    # "Nothing found" must not sound like a clean bill where half could not be judged.
     if withheld(log.checks):
         return "no findings in what could be judged; what could not is named below"
     return "no findings: nothing in these cycles crosses a limit that was checked"
@@ -141,3 +147,39 @@ def _finding_lines(finding: Finding, facts: LogFacts) -> list[str]:
     )
     title = f"{finding.severity.upper()}: {finding.title} ({finding.code})"
     return [title, *(f"  {what}: {text}" for what, text in parts if text)]
+
+
+def plate_lines(log: LogReport) -> list[str]:
+    """Return paper, nameplate and measurement with the reasons between; empty where no plate was to be compared."""
+    if log.plate is None:
+        return [] if log.no_plate is None else ["", f"nameplate: not compared: {log.no_plate}"]
+    check = log.plate
+    estimate = check.estimate
+    lines = [
+        "",
+        f"nameplate of {shortened(estimate.load)}, over the {duration(estimate.hours * 3600)} it ran",
+        f"  on paper            {_both(estimate.paper_Wh, estimate.paper_Ah)}",
+        *_reasons(check.left_out_on_paper),
+        f"  from the nameplate  {_both(estimate.energy_Wh, estimate.charge_Ah)}",
+        *_reasons(check.why),
+        f"  measured            {_measured(check)}",
+    ]
+    habit = by_habit(check)
+    lines += [f"  {habit}"] if habit else []
+    lines += [f"  assumed: {text}" for text in estimate.assumptions]
+    return lines + [f"  note: {text}" for text in check.remarks]
+
+
+def _both(energy_Wh: float, charge_Ah: float) -> str:
+    return f"{amount(energy_Wh, 'Wh')}, {amount(charge_Ah, 'Ah')}"
+
+
+def _measured(check: PlateCheck) -> str:
+    runs = check.runs
+    energy = plus_minus(runs.energy_Wh, runs.energy_u95_Wh, "Wh")
+    return energy if runs.charge_Ah is None else f"{energy}, {plus_minus(runs.charge_Ah, runs.charge_u95_Ah, 'Ah')}"
+
+
+def _reasons(explained: Explained) -> list[str]:
+    """Return a line for each reason, the amounts first."""
+    return [f"      {reason_said(reason)} ({reason.basis})" for reason in explained.reasons]

@@ -24,7 +24,8 @@ if TYPE_CHECKING:
 
 #: So many stretches that stood still are told on the terminal; all are in ``--json``.
 _MOST_STUCK = 4
-#: A lone reading is told where it stands out by this share of all that the signal ranges over. [1]
+#: A lone reading is told where it stands out by this share of all that the signal ranges over (common practice, no
+#: source). [1]
 _WORTH_TELLING = 0.1
 _WHAT = {"current_A": "current", "voltage_V": "voltage", "power_W": "power"}
 
@@ -55,6 +56,7 @@ def verdict_line(verdict: Fitness) -> str:
     parts = [f"good for {_listed(good)}"] if good else []
     parts += [f"for {use.what} with care ({_reasons(use)})" for use in verdict.uses if use.grade == "with care"]
     parts += _not_good([use for use in verdict.uses if use.grade == "not"])
+    # With neither charge nor energy nothing else can be told, so it is said once and plainly.
     if len(parts) == 1 and not good and verdict.amounts.grade == "not":
         return f"Good for nothing as it is: {_reasons(verdict.amounts)}."
     line = "; ".join(parts)
@@ -63,6 +65,7 @@ def verdict_line(verdict: Fitness) -> str:
 
 def _not_good(uses: list[Use]) -> list[str]:
     """Return what a log is not good for; once where the reasons are the same."""
+    # A log of amps alone is no good for three things for one reason: that is one clause.
     together: dict[str, list[str]] = {}
     for use in uses:
         together.setdefault(_reasons(use), []).append(use.what)
@@ -81,8 +84,10 @@ def _time_lines(facts: LogFacts, quality: Quality) -> list[str]:
     lines = span_lines(facts, quality.span)
     available = quality.availability
     if quality.span.gaps and available is not None:
+        # Availability is the share of the time in which there were readings: beside the gaps, which are its reason.
         lines[-1] += f" (availability {100 * available:.3g} %)"
     usual = f"every {facts.usual_interval_s:g} s as a rule" if facts.usual_interval_s else "at no usual spacing"
+    # What was read by eye stands until the next reading, however long: it has no gaps.
     gap = "" if facts.sampling == "held" else f"; a gap is longer than {facts.gap_limit_s:g} s"
     lines.append(f"a reading {usual}{_evenness(quality)}, {SAMPLING[facts.sampling]}{gap}")
     return [*lines, _rows(facts)]
@@ -90,8 +95,8 @@ def _time_lines(facts: LogFacts, quality: Quality) -> list[str]:
 
 def _rows(facts: LogFacts) -> str:
     others = ((facts.rows_rejected, "not readable"), (facts.rows_merged, "merged with one of the same time"))
-    told = [f"{facts.rows_kept:,} of {facts.rows_read:,} rows kept", *(f"{n:,} {word}" for n, word in others if n)]
-    return ", ".join(told)
+    counts = [f"{facts.rows_kept:,} of {facts.rows_read:,} rows kept", *(f"{n:,} {word}" for n, word in others if n)]
+    return ", ".join(counts)
 
 
 def _evenness(quality: Quality) -> str:
@@ -115,6 +120,7 @@ def _sign_lines(facts: LogFacts, sign: SignCheck | None) -> list[str]:
         return []
     if sign.plausible is None:
         return ["sign: cannot be told, too few steps of the current move the voltage"]
+    # Under load a bank's voltage falls: if it rises with the amps, these are counted the wrong way round.
     with_it = sign.steps - sign.against
     if sign.plausible:
         return [
@@ -166,14 +172,15 @@ def _clipped(part: Clipping) -> str:
         count = counted(part.at_range, "reading")
         return f"the {what} is at the end of the meter's range in {count}: it was at least that"
     ends = [(part.high, part.high_value), (part.low, part.low_value)]
-    told = [f"{counted(n, 'reading')} at exactly {value:.6g} {unit}" for n, value in ends if n and value is not None]
-    return f"the {what} is cut off ({_listed(told)}): the end of the meter's range? It was at least that"
+    counts = [f"{counted(n, 'reading')} at exactly {value:.6g} {unit}" for n, value in ends if n and value is not None]
+    return f"the {what} is cut off ({_listed(counts)}): the end of the meter's range? It was at least that"
 
 
 def _spikes(facts: LogFacts, spikes: Spikes) -> str:
     unit = (spikes.signal or "").rsplit("_", 1)[-1]
     first = spikes.largest[0] if spikes.count == 1 else max(spikes.largest, key=lambda s: abs(s.value - s.neighbours))
     most = "" if spikes.count == 1 else "the largest "
+    # In the unit of what they falsify: charge where there are amps, else energy.
     adds = amount(spikes.charge_Ah, "Ah") if spikes.charge_Ah is not None else amount(spikes.energy_Wh, "Wh")
     return (
         f"{counted(spikes.count, 'lone reading')} far off the ones around, {most}{number(first.value)} {unit} at "
@@ -195,6 +202,7 @@ def _rest_lines(facts: LogFacts, quality: Quality) -> list[str]:
     if rest is None or first_us is None:
         return []
     start, stop = clock(rest.start_us, facts), clock(rest.stop_us, facts, near_us=rest.start_us)
+    # Nought lies within the 95 % interval of the mean (twice its standard uncertainty): nothing to correct.
     if abs(rest.mean_A) <= 2 * rest.u_A:
         within = number(2 * rest.u_A)
         exactly = "" if within == "0" else f" to within {within} A"
@@ -205,6 +213,7 @@ def _rest_lines(facts: LogFacts, quality: Quality) -> list[str]:
             f"zero: level near nought from {start} to {stop}, {offset}; without volts it cannot be told whether "
             "something flowed then"
         ]
+    # Whole seconds within the rest, since that is what one types: begun later, ended sooner.
     from_s, to_s = -(-rest.start_us // MICROSECONDS), rest.stop_us // MICROSECONDS
     option = "..".join(_typed(at_s * MICROSECONDS, facts, first_us) for at_s in (from_s, to_s))
     return [
@@ -218,4 +227,5 @@ def _typed(us: int, facts: LogFacts, first_us: int) -> str:
     if facts.undated:
         return f"{(us - first_us) / MICROSECONDS:.0f}s"
     moment = local(us, facts)
+    # With its offset only where the clock alone would not say which of two hours is meant.
     return (moment if passed_twice(moment) else moment.replace(tzinfo=None)).isoformat()

@@ -3,7 +3,6 @@
 __all__ = [
     "checks",
     "clock",
-    "comparison",
     "log_sentences",
     "numbers",
     "several_sentences",

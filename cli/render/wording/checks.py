@@ -51,13 +51,7 @@ _MOST = 2
 
 
 def not_judged(codes: Sequence[str]) -> str:
-    """Return what was not judged, for the end of a sentence; empty where all was.
-
-    Parameters
-    ----------
-    codes : sequence of str
-        What `finding.withheld` gives.
-    """
+    """Return what was not judged, as `finding.withheld` gives it, for the end of a sentence; empty where all was."""
     if not codes:
         return ""
     named = [f"{ABOUT[code][0].lower()}{ABOUT[code][1:]}" for code in codes[:_MOST]]
@@ -70,6 +64,7 @@ def when(finding: Finding, facts: LogFacts) -> str:
     if not finding.cycles:
         return ""
     first, last = finding.cycles[0], finding.cycles[-1]
+    # Finding.cycles are the starts of runs, in their order.
     if last == first:
         return clock.clock(first, facts)
     count = numbers.counted(len(finding.cycles), "start")
@@ -78,6 +73,7 @@ def when(finding: Finding, facts: LogFacts) -> str:
 
 def check_lines(checks: Sequence[Check], trends: Sequence[Trend]) -> list[str]:
     """Return for a terminal, in short, what passed, what could not be judged and why, and the trends."""
+    # By their codes, as --json has them; what was found stands above in full.
     passed = [check.code for check in checks if check.outcome == "passed"]
     withheld = [check for check in checks if check.outcome == "not judged"]
     lines = ["", f"checked and passed: {', '.join(passed)}"] if passed else []

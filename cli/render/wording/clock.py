@@ -31,8 +31,9 @@ _OFFSET = re.compile(r"(?:UTC|GMT)?([+-])(\d{1,2}):?(\d{2})?")
 
 def zone_of(facts: Dated) -> tuple[str, tzinfo]:
     """Return the name and the rules of the zone a log's times are shown in; UTC where its own is not known here."""
-    if found := _OFFSET.fullmatch(facts.zone):
-        sign, hours, minutes = found.groups()
+    if offset := _OFFSET.fullmatch(facts.zone):
+        # The database of zones has no such names but a few whole hours, and those with the sign turned (POSIX).
+        sign, hours, minutes = offset.groups()
         east = timedelta(hours=int(hours), minutes=int(minutes or 0)) * (-1 if sign == "-" else 1)
         return facts.zone, timezone(east)
     try:
@@ -58,27 +59,17 @@ def before_utc(moment: datetime) -> str:
 
 
 def clock(us: int | None, facts: Dated, *, near_us: int | None = None) -> str:
-    """Return an instant as its log's reader would read it off a clock.
+    """Return an instant, since 1970 or since the start of an undated log, as a reader would read it off a clock. [us].
 
-    Parameters
-    ----------
-    us : int or None
-        The instant since 1970-01-01T00:00:00Z, or since the log's start where the log is undated. [us]
-    facts : Dated
-        The log: its zone, and whether it is dated.
-    near_us : int or None
-        An instant that is already on show: the date is left out where both fall on the same day. [us]
-
-    Returns
-    -------
-    str
-        ``13 Jun 2026 10:04:30``, ``10:04:30``, or ``+0:04:30`` for a log without dates. In an hour that the clocks
-        pass twice it says how far they are before UTC: ``25 Oct 2026 01:30:00 UTC+01:00``.
+    ``13 Jun 2026 10:04:30``, ``+0:04:30`` without dates, or ``10:04:30`` on the day of ``near_us``, an instant already
+    on show. In an hour that the clocks pass twice it says how far they are before UTC: ``25 Oct 2026 01:30:00
+    UTC+01:00``.
     """
     if us is None:
         return UNKNOWN
     if facts.undated:
         return elapsed(us)
+    # To the nearest second first: 59.7 s past is the next minute, in every unit above it.
     moment = local(round(us / _SECOND_US) * _SECOND_US, facts)
     return date_and_clock(moment, date=near_us is None or local(near_us, facts).date() != moment.date())
 
@@ -99,6 +90,7 @@ def date_and_clock(moment: datetime, *, date: bool = True) -> str:
 
 def passed_twice(moment: datetime) -> bool:
     """Tell whether a local time comes twice, because the clocks were set back."""
+    # Python marks the second pass by fold=1; at any other time both have one offset.
     return moment.replace(fold=0).utcoffset() != moment.replace(fold=1).utcoffset()
 
 
@@ -119,5 +111,6 @@ def microseconds_of(moment: datetime) -> int:
 
 def elapsed(us: int) -> str:
     """Return a time since the log's start, microseconds, as ``+h:mm:ss``."""
+    # Parted from its absolute value: // rounds down, which would set −30 s to −1 h 59 min 30 s.
     seconds = round(us / _SECOND_US)
     return f"{'−' if seconds < 0 else '+'}{abs(seconds) // 3600}:{abs(seconds) // 60 % 60:02d}:{abs(seconds) % 60:02d}"

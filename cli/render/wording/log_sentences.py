@@ -69,6 +69,7 @@ def took(log: LogReport) -> str:
     back = [_returned(x, unit) for x, unit in ((charge, "Ah"), (energy, "Wh")) if x is not None and x.returned]
     if not both:
         return "Too little was measured to tell what was drawn: no readings that stand close enough together to add up."
+    # The hours of what stands first in the sentence: energy may have been measured for fewer than charge.
     span = log.charge.span if charge is not None else log.charge.energy_span or log.charge.span
     measured = f"In {numbers.duration(span.covered_s)} of readings"
     if facts.side == "ac":
@@ -118,8 +119,9 @@ def two_kinds(log: LogReport) -> str:
     two, name = log.cycles.two_kinds, load_name(log)
     if two is None:
         return ""
+    # As the kinds were told apart: by watts where there are any.
     unit = "W" if any(cycle.run_W is not None for cycle in log.cycles.cycles) else "A"
-    said = [
+    kinds = [
         f"{kind.count} of about {numbers.duration(kind.run_s)} at {numbers.amount(kind.draw, unit)} "
         + (f"that falls by {numbers.percent(kind.falls)}" if kind.falls >= _FALLS else "that stays")
         for kind in two.kinds
@@ -129,7 +131,7 @@ def two_kinds(log: LogReport) -> str:
         if two.own is None
         else f"the {'latter' if two.own else 'former'} are taken for those of {name}."
     )
-    return f"Two kinds of runs of like draw were seen: {said[0]}, and {said[1]}; {which}"
+    return f"Two kinds of runs of like draw were seen: {kinds[0]}, and {kinds[1]}; {which}"
 
 
 def _not_seen(log: LogReport) -> str:
@@ -139,6 +141,7 @@ def _not_seen(log: LogReport) -> str:
         return "No load was seen to start and stop."
     text = f"No run of {load_name(log)} was seen"
     if cycles.expected is not None:
+        # Two digits: a plate says no more of what a load draws in use.
         about, unit = float(f"{cycles.expected:.2g}"), cycles.signal.rsplit("_", 1)[-1]
         text = f"No run like {load_name(log)}'s was seen (its plate says about {about:,g} {unit})"
     if others:
@@ -173,6 +176,7 @@ def balance(log: LogReport) -> str | None:
     both = [
         numbers.plus_minus(abs(x.net), x.net_u95, unit) for x, unit in ((charge, "Ah"), (energy, "Wh")) if x is not None
     ]
+    # A net that its own interval could turn round has no direction to tell.
     if charge.net_u95 is not None and abs(charge.net) <= charge.net_u95:
         return f"As much came back as went out, within the interval: net {_beside(both)}."
     if charge.net > 0:
@@ -180,7 +184,7 @@ def balance(log: LogReport) -> str | None:
     return f"More came back than went out: net {_beside(both)} into the bank."
 
 
-def kept(log: LogReport) -> str:
+def rows_kept(log: LogReport) -> str:
     """Say how many rows of the log were kept, how they are spaced, and what is missing."""
     facts, span = log.facts, log.charge.span
     every = numbers.duration(facts.usual_interval_s)
@@ -196,6 +200,7 @@ def kept(log: LogReport) -> str:
 
 def by_severity(log: LogReport) -> list[Finding]:
     """Return the findings, those that ask for action first."""
+    # Sorting keeps the order of findings of one severity, which is that of the checks.
     order = {"act": 0, "watch": 1, "note": 2}
     return sorted(log.findings, key=lambda finding: order[finding.severity])
 
@@ -214,6 +219,7 @@ def surge(close_up: CloseUp, facts: LogFacts) -> str:
     if cycle.surge_resolved:
         return f"The start rose to {highest} above what was drawn before it."
     every = numbers.duration(facts.usual_interval_s)
+    # Without a usual interval readings came when they liked: no spacing to name.
     every = "too far apart" if every == numbers.UNKNOWN else f"every {every}"
     return (
         f"Readings came {every}, and a start can rise and fall between two of them. The highest seen, {highest} above "
@@ -238,6 +244,7 @@ def plate(check: PlateCheck) -> str:
         f"{_against(seen.energy_ratio, estimate.energy_Wh, 'Wh')} "
         f"reckoned from its nameplate, and {_against(seen.paper_energy_ratio, estimate.paper_Wh, 'Wh')} on paper."
     )
+    # Behind an inverter there is energy alone.
     if seen.charge_ratio is None or seen.paper_charge_ratio is None:
         return text
     return (
@@ -249,6 +256,7 @@ def plate(check: PlateCheck) -> str:
 
 def reason_said(reason: Reason) -> str:
     """Say a reason with its amounts: ``the pump drew less than its plate ...: −42.0 Wh``."""
+    # A reason that moved neither is told with 0 Wh, so that it has a figure.
     effects = [numbers.signed(reason.energy_Wh, "Wh")] if reason.energy_Wh or not reason.charge_Ah else []
     effects += [numbers.signed(reason.charge_Ah, "Ah")] if reason.charge_Ah else []
     return f"{reason.because}: {', '.join(effects)}"
@@ -269,35 +277,37 @@ def by_habit(check: PlateCheck) -> str | None:
 
 def both_sides(report: Report, log: LogReport) -> tuple[str, ...]:
     """Say what this log at the bank and those behind an inverter tell together; empty where there is no such pair."""
-    said: list[str] = []
+    sentences: list[str] = []
     for pair in report.paired:
         if pair.at_bank == log.facts.name:
-            said += _both_sides(pair)
-    return tuple(said)
+            sentences += _both_sides(pair)
+    return tuple(sentences)
 
 
 def _both_sides(pair: PairedLogs) -> list[str]:
-    other, found = numbers.shortened(pair.behind.removesuffix(".parquet")), pair.measured
-    if found is None:
+    other, measured = numbers.shortened(pair.behind.removesuffix(".parquet")), pair.measured
+    if measured is None:
         return [f"The log {other}, behind an inverter, could not be set beside this one: {pair.why_not}."]
-    share = found.efficiency
+    share = measured.efficiency
     text = (
-        f"Together with the log {other} behind the inverter: at {numbers.amount(found.load_W, 'W')} of load "
+        f"Together with the log {other} behind the inverter: at {numbers.amount(measured.load_W, 'W')} of load "
         f"{numbers.percent(share.value)} of what the inverter takes comes out (95 % interval {100 * share.low:.1f} to "
         f"{100 * share.high:.1f} %), its idle draw apart."
     )
-    idle = found.idle_W
+    idle = measured.idle_W
     if isinstance(idle, Missing):
-        return [text, idle.sentence, *found.sentences]
+        return [text, idle.sentence, *measured.sentences]
+    # The longer side: ± must not claim more than the lopsided interval does.
     half_W = max(idle.high - idle.value, idle.value - idle.low)
     rest = (
         f"With nothing running it drew {numbers.plus_minus(idle.value, half_W, 'W')}, with whatever else drew steadily."
     )
-    return [text, rest, *found.sentences]
+    return [text, rest, *measured.sentences]
 
 
 def _against(ratio: float, expected: float, unit: str) -> str:
     """Say by how much more or less something is than expected, in the whole per cents of the table's ratio."""
+    # Rounded before the 100 are taken off, else words and table might differ by one.
     percent = round(100 * ratio) - 100
     beside = numbers.amount(expected, unit)
     return f"{abs(percent)} % {'more' if percent > 0 else 'less'} than the {beside}" if percent else f"as the {beside}"

@@ -26,6 +26,7 @@ def number(x: float | None) -> str:
     if x is None or not isfinite(x):
         return UNKNOWN
     rounded = float(f"{x:.3g}")
+    # By the rounded figure: 999.7 is already 1,000.
     if abs(rounded) >= 1000:
         return true_minus(f"{x:,.0f}")
     # Nobody acts on a millionth of a unit: what is smaller is the rounding of the sum itself.
@@ -66,24 +67,15 @@ def plus_minus(x: float | None, u95: float | None, unit: str) -> str:
 
     The interval has at most two digits, one where the first of them says enough, and is rounded up where rounding down
     would take much from it (GUM 7.2.6, from memory); the value ends at the same digit, unless that would make it larger
-    by a fifth: 7.1 ± 80, never 10 ± 80.
-
-    Parameters
-    ----------
-    x : float or None
-        The value. [unit]
-    u95 : float or None
-        Half of the 95 % interval; without it the value stands alone. [unit]
-    unit : str
-        The unit's symbol.
+    by a fifth: 7.1 ± 80, never 10 ± 80. Without an interval the value stands alone.
     """
     if x is None or not isfinite(x) or u95 is None or not isfinite(u95) or u95 <= 0:
         return amount(x, unit)
     digits, shown = rounded_u95(u95)
-    return f"{_to(round(x, _kept(x, digits)), _kept(x, digits))} {unit} ± {_to(shown, digits)}"
+    return f"{_to(round(x, _last_place(x, digits)), _last_place(x, digits))} {unit} ± {_to(shown, digits)}"
 
 
-def _kept(x: float, digits: int) -> int:
+def _last_place(x: float, digits: int) -> int:
     """Return at which place a value ends: a digit further where it would be rounded up to something else. [1]"""
     rounded_up = abs(round(x, digits)) > 1.2 * abs(x)
     return 1 - floor(log10(abs(x))) if rounded_up else digits
@@ -91,6 +83,7 @@ def _kept(x: float, digits: int) -> int:
 
 def value_and_ends(value: float, low: float, high: float) -> tuple[str, str, str]:
     """Return a value and the ends of its interval, which is not empty; all end where `plus_minus` ends half of it."""
+    # Half the width stands for both sides, also where the interval is lopsided: three numbers of one length read well.
     digits, _ = rounded_u95((high - low) / 2)
     value, low, high = (round(x, digits) for x in (value, low, high))
     return _to(value, digits), _to(low, digits), _to(high, digits)
@@ -103,7 +96,10 @@ def _to(x: float, digits: int) -> str:
 def rounded_u95(u95: float) -> tuple[int, float]:
     """Return at which decimal place an uncertainty ends, and what it is rounded to."""
     place = floor(log10(u95))
+    # First with one digit; with two where it begins with 1 or 2, which one digit would change by up to a third. Where
+    # that enlarges the interval by more than a twentieth, two digits it is.
     for digits in ((1 if u95 / 10**place < 3 else 0) - place, 1 - place):
+        # Down only where that takes less than a twentieth: an interval must not promise more than is known.
         scaled = u95 * 10.0**digits
         shown = ceil(scaled) if round(scaled) < 0.95 * scaled else round(scaled)
         if shown <= 1.05 * scaled:
@@ -115,6 +111,7 @@ def percent(ratio: float | None) -> str:
     """Return a ratio of one as per cent, for instance ``34 %``; ``unknown`` for None or NaN."""
     if ratio is None or not isfinite(ratio):
         return UNKNOWN
+    # Whole per cents from ten on; below, a tenth still tells two shares apart. 9.95 % would be written 10.0.
     return true_minus(f"{100 * ratio:.{0 if abs(ratio) >= 0.0995 or ratio == 0 else 1}f} %")
 
 
@@ -127,6 +124,7 @@ def duration(length_s: float | None) -> str:
     """Return a length of time by its two largest units: ``0.25 s``, ``13 s``, ``1 min 12 s``, ``2 h 05 min``."""
     if length_s is None or not isfinite(length_s):
         return UNKNOWN
+    # From 9.95 s on a tenth would round to 10.0.
     if length_s < 9.95:
         return "0 s" if length_s < 0.005 else f"{length_s:.{2 if length_s < 0.995 else 1}f} s"
     seconds = round(length_s)
@@ -134,6 +132,7 @@ def duration(length_s: float | None) -> str:
         return f"{seconds} s"
     if seconds < 3600:
         return _two(seconds // 60, "min", seconds % 60, "s")
+    # Rounded before it is parted, so that 59 min 40 s is 1 h and never 60 min.
     minutes = round(length_s / 60)
     if minutes < 24 * 60:
         return _two(minutes // 60, "h", minutes % 60, "min")
@@ -152,6 +151,7 @@ def shortened(text: str, most: int = 60) -> str:
     around it; text that went through here before comes out as it went in.
     """
     plain = text.translate(_NO_ISOLATES)
+    # A user's line feed, or a code that moves the cursor, would break a line of ours in two or write over it.
     visible = "".join(c if c.isprintable() else " " if c.isspace() else "\N{REPLACEMENT CHARACTER}" for c in plain)
     short = visible if len(visible) <= most else f"{visible[: most - 1].rstrip()}…"
     return _set_apart(short) if any(bidirectional(c) in _FROM_RIGHT for c in short) else short
@@ -166,6 +166,7 @@ def _set_apart(text: str) -> str:
                 parts.append(text[stop:place])
                 start = place
             stop = place + 1
+        # Digits and marks belong to the stretch only where another of its letters follows: it ends at its last letter.
         elif kind in _FROM_LEFT and start < stop:
             parts.append(f"\N{FIRST STRONG ISOLATE}{text[start:stop]}\N{POP DIRECTIONAL ISOLATE}")
             start = stop

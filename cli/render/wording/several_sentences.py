@@ -8,19 +8,26 @@ from math import isfinite
 from typing import TYPE_CHECKING
 
 from shuntbook.analysis.health.finding import withheld
+from shuntbook.analysis.not_known import Missing
 
 from . import clock, log_sentences, numbers
 from .log_sentences import load_name, log_title
+from .numbers import amount, duration, number, rounded_u95, with_sign
 
 if TYPE_CHECKING:
     from shuntbook.analysis.readings.log_facts import LogFacts
     from shuntbook.analysis.several_logs.before_after import BeforeAfter
+    from shuntbook.analysis.several_logs.compared import Compared
     from shuntbook.analysis.several_logs.day_trends import DayTrend
     from shuntbook.analysis.several_logs.over_logs import OverLogs
     from shuntbook.analysis.several_logs.report import Report
+    from shuntbook.analysis.stats.interval95 import Within
 
 #: From so many logs on the page begins with what all of them show.
 MANY = 3
+NO_DIFFERENCE = "no difference that these logs can show"
+#: Differences in time with a wider interval are told in minutes. [s]
+_IN_MINUTES_S = 30.0
 #: A list of log names in a sentence ends after so many.
 _MOST_NAMES = 5
 _STRETCH = {
@@ -71,6 +78,7 @@ def headline(over: OverLogs) -> list[str]:
 
 
 def _acts(over: OverLogs) -> str:
+    # A log is counted once, under the gravest of its findings.
     act = [one for one in over.logs if one.findings[0]]
     watch = [one for one in over.logs if one.findings[1] and not one.findings[0]]
     logs = numbers.counted(len(over.logs), "log")
@@ -95,6 +103,7 @@ def _trends_of(trends: list[DayTrend]) -> str:
     judged = [trend for trend in trends if trend.verdict != "not judged"]
     moving = [trend for trend in judged if trend.verdict in ("rising", "falling")]
     if not judged:
+        # The figure known on most days says best what all of them lack.
         return f"{where}: not judged, {max(trends, key=lambda trend: trend.count).why}."
     if not moving:
         return f"{where}: no change that can be told from chance."
@@ -115,8 +124,8 @@ def change_said(over: OverLogs) -> list[str]:
         return [f"{which(over, change)}: {' '.join(change.said)}"]
     differing = [(row.name, _value(row.difference)) for row in change.comparison.rows if row.differs]
     higher, lower = ([name for name, apart in differing if sign * apart > 0] for sign in (1, -1))
-    told = [f"{word} {', '.join(names)}" for word, names in (("higher:", higher), ("lower:", lower)) if names]
-    return [f"{which(over, change)}, {'; '.join(told) or 'no difference that these logs can show'}."]
+    parts = [f"{word} {', '.join(names)}" for word, names in (("higher:", higher), ("lower:", lower)) if names]
+    return [f"{which(over, change)}, {'; '.join(parts) or NO_DIFFERENCE}."]
 
 
 def _value(x: object) -> float:
@@ -152,6 +161,7 @@ def _names(names: list[str]) -> str:
 
 def facts_of(over: OverLogs) -> LogFacts:
     """Return the facts of a log whose zone is that of the days."""
+    # Words of time need a log's facts; the days are of one zone, and any log of that zone will do.
     dated = [one.log.facts for one in over.logs if not one.log.facts.undated and one.log.facts.zone == over.zone]
     return dated[0] if dated else over.logs[0].log.facts
 
@@ -173,3 +183,42 @@ def value(x: float | None, unit: str) -> str:
 def signed(x: float, unit: str) -> str:
     """Return a change with its sign, in the unit of its figure."""
     return numbers.with_sign(x, value(abs(x), unit))
+
+
+def cells_of(row: Compared) -> list[str]:
+    """Return a figure's name, its values in both logs, the difference, how many times, and what of it can be told."""
+    return [row.name, figure(row.before.value, row.unit), figure(row.after.value, row.unit), *_apart(row)]
+
+
+def _apart(row: Compared) -> list[str]:
+    if isinstance(row.difference, Missing):
+        return ["not judged", "", ""]
+    apart = row.difference
+    ratio = "" if row.ratio is None else f"{number(row.ratio.low)} to {number(row.ratio.high)}"
+    if not row.differs:
+        return [difference(apart, row.unit), ratio, NO_DIFFERENCE]
+    return [difference(apart, row.unit), ratio, "more" if apart.value > 0 else "less"]
+
+
+def figure(x: float, unit: str) -> str:
+    """Return a figure as people write it: seconds as a duration."""
+    return duration(x) if unit == "s" else amount(x, unit).rstrip()
+
+
+def difference(apart: Within, unit: str) -> str:
+    """Return a difference with its ends, with their signs and as many digits as the interval gives: ``+1.5 Ah, …``."""
+    # The longer side gives the digits, so that neither end is told finer than it is known.
+    half = max(apart.high - apart.value, apart.value - apart.low)
+    if not isfinite(half):
+        return _signed(apart.value, 2, unit)
+    # Seconds would feign a precision that an interval of minutes does not have.
+    if unit == "s" and half >= _IN_MINUTES_S:
+        return "{}, {} to {}".format(*(with_sign(x, duration(abs(x))) for x in (apart.value, apart.low, apart.high)))
+    digits = max(rounded_u95(half)[0], 0) if half > 0 else 2
+    unit = "percentage points" if unit == "%" else unit
+    value, low, high = (_signed(x, digits) for x in (apart.value, apart.low, apart.high))
+    return f"{value} {unit}, {low} to {high}" if unit else f"{value}, {low} to {high}"
+
+
+def _signed(x: float, digits: int, unit: str = "") -> str:
+    return f"{with_sign(x, f'{abs(x):,.{digits}f}')} {unit}".rstrip()

@@ -35,6 +35,7 @@ if TYPE_CHECKING:
 
 def within(figure: Within, unit: str) -> str:
     """Return a figure with the ends of its interval, for instance ``23.4 V (23.3 to 23.5)``."""
+    # A figure that was stated, not measured, has no ends to show.
     if figure.high <= figure.low:
         return numbers.amount(figure.value, unit)
     value, low, high = numbers.value_and_ends(figure.value, figure.low, figure.high)
@@ -43,75 +44,78 @@ def within(figure: Within, unit: str) -> str:
 
 def unsafe(report: Report) -> list[str]:
     """Say which conductors and fuses of a report's site fail, whatever its logs show: the first thing to be read."""
+    # Conductors are of the site: any log that was read with it knows them all.
     by_site = next((log.by_site for log in report.logs if log.by_site is not None), None)
     return [] if by_site is None else unsafe_conductors(by_site.conductors)
 
 
 def unsafe_conductors(checks: Sequence[ConductorCheck]) -> list[str]:
     """Say of each conductor that fails by what it does, and who decides."""
-    said = [
+    sentences = [
         f"Conductor '{numbers.shortened(check.conductor)}' fails. {each.sentence}"
         for check in checks
         for each in check.failing
     ]
-    return [*said, SCREENING] if said else []
+    return [*sentences, SCREENING] if sentences else []
 
 
 def in_short(log: LogReport) -> tuple[str, ...]:
     """Say in short whether the system carries the load, and when each demo was paid back; empty without a site file."""
     if log.by_site is None:
         return ()
-    said = [*carried(log), *paid_back(log)]
+    sentences = [*carried(log), *paid_back(log)]
     if isinstance(bank := log.by_site.bank, BankReport) and not isinstance(bank.to_full, Missing):
-        said.append(full_again(bank.to_full))
-    return tuple(said)
+        sentences.append(full_again(bank.to_full))
+    return tuple(sentences)
 
 
 def carried(log: LogReport) -> list[str]:
     """Say whether the inverter of the load that was looked for holds, the bank, and its voltage at the next start."""
-    found = log.by_site
-    if found is None:
+    site = log.by_site
+    if site is None:
         return []
-    said = [_inverter(each) for each in found.inverters if isinstance(each.seen, MeasuredAc)]
-    return [*said, *_bank(found.bank_check)]
+    sentences = [_inverter(each) for each in site.inverters if isinstance(each.seen, MeasuredAc)]
+    return [*sentences, *_bank(site.bank_check)]
 
 
 def carries(log: LogReport) -> SystemWord | None:
     """Say in one sentence whether the system carries the load, with the word on it; None without a site file."""
-    found = log.by_site
-    if found is None:
+    site = log.by_site
+    if site is None:
         return None
     on = [
         (f"the {numbers.shortened(each.planned.inverter)}", each.verdict)
-        for each in found.inverters
+        for each in site.inverters
         if isinstance(each.seen, MeasuredAc)
     ]
-    return system_word(on, found.bank_check, conductor_fails=any(check.failing for check in found.conductors))
+    return system_word(on, site.bank_check, conductor_fails=any(check.failing for check in site.conductors))
 
 
 def carry_all(report: Report) -> str | None:
     """Say in one sentence whether the system carries the load, by the log that asks the most of it."""
-    said = [(found, log) for log in report.logs if (found := carries(log)) is not None]
-    if not said:
+    words = [(word, log) for log in report.logs if (word := carries(log)) is not None]
+    if not words:
         return None
-    word = weakest(found for found, _ in said)
-    log = next(log for found, log in said if found is word)
-    if len(said) == 1 or all(found.verdict == word.verdict for found, _ in said):
-        return word.sentence
-    return f"By the log {log_title(log.facts)}: {numbers.uncapital(word.sentence)}"
+    weakest_word = weakest(word for word, _ in words)
+    if all(word.verdict == weakest_word.verdict for word, _ in words):
+        return weakest_word.sentence
+    # Where logs do not agree it is said whose word this is.
+    log = next(log for word, log in words if word is weakest_word)
+    return f"By the log {log_title(log.facts)}: {numbers.uncapital(weakest_word.sentence)}"
 
 
 def _bank(check: BankCheck) -> list[str]:
     """Say whether the bank gives what is asked, and how far its voltage falls."""
     if check.verdict is None:
-        said = [f"The bank was not judged: {to_add(check)}."]
+        sentences = [f"The bank was not judged: {to_add(check)}."]
     else:
+        # Where it holds, no single comparison decided: every one of them held.
         part = None if check.verdict == "holds" else check.worst_part
         why = f": {part.sentence}" if isinstance(part, Judged) else " by its voltage at a start." if part else "."
-        said = [f"The bank {WORD[check.verdict]}{why}"]
+        sentences = [f"The bank {WORD[check.verdict]}{why}"]
     if isinstance(check.sag, Sag):
-        said.append(_sag(check.sag))
-    return said
+        sentences.append(_sag(check.sag))
+    return sentences
 
 
 def _inverter(report: InverterReport) -> str:
@@ -125,44 +129,48 @@ def _inverter(report: InverterReport) -> str:
     )
 
 
-def _sag(found: Sag) -> str:
-    compared = f"At the next start the bank falls to about {sag_said(found)}"
-    return worded(compared, found.verdict, found.by_figures, found.conditions)
+def _sag(sag: Sag) -> str:
+    compared = f"At the next start the bank falls to about {sag_said(sag)}"
+    return worded(compared, sag.verdict, sag.by_figures, sag.conditions)
 
 
-def sag_said(found: Sag) -> str:
+def sag_said(sag: Sag) -> str:
     """Return the lowest voltage at the next start beside the cut-off, without the word on it."""
-    cut_off = numbers.amount(found.cut_off_V, "V")
-    return f"{within(found.lowest_V, 'V')}; {found.below} below {cut_off}"
+    cut_off = numbers.amount(sag.cut_off_V, "V")
+    return f"{within(sag.lowest_V, 'V')}; {sag.below} below {cut_off}"
 
 
 def paid_back(log: LogReport) -> list[str]:
     """Say of each demo when the array had paid it back."""
     return [
-        _paid(line, found, log) for line in log.ledger.demos if (found := payback_of(line, log.paybacks)) is not None
+        _paid(line, payback, log)
+        for line in log.ledger.demos
+        if (payback := payback_of(line, log.paybacks)) is not None
     ]
 
 
-def _paid(line: LedgerLine, found: Payback, log: LogReport) -> str:
+def _paid(line: LedgerLine, payback: Payback, log: LogReport) -> str:
     name = f"“{numbers.shortened(line.text)}”"
-    if found.owed_Ah is None and found.still_owed_Ah <= 0:
+    # Without a later note a demo has no end: all that is known is what is owed at the end of the log.
+    if payback.owed_Ah is None and payback.still_owed_Ah <= 0:
         return f"{name} was not ended by a later note; at the log's end the bank was short of nothing by it."
-    if found.owed_Ah is None:
-        owed = numbers.amount(found.still_owed_Ah, "Ah")
+    if payback.owed_Ah is None:
+        owed = numbers.amount(payback.still_owed_Ah, "Ah")
         return f"{name} was not ended by a later note; at the log's end the bank was short of {owed} by it."
-    if found.owed_Ah <= 0:
+    if payback.owed_Ah <= 0:
         return f"{name} owed the bank nothing: the array had carried it meanwhile."
-    owed = numbers.amount(found.owed_Ah, "Ah")
-    if found.paid_us is None:
-        still = numbers.amount(found.still_owed_Ah, "Ah")
-        said = f"{name} owed the bank {owed}; at the log's end {still} of it had not been paid back"
-        if found.more_since_Ah > 0:
-            return f"{said}, and the bank was short of {numbers.amount(found.more_since_Ah, 'Ah')} more, drawn since."
-        return f"{said}."
-    when = clock.clock(found.paid_us, log.facts, near_us=line.stop_us)
+    owed = numbers.amount(payback.owed_Ah, "Ah")
+    if payback.paid_us is None:
+        still = numbers.amount(payback.still_owed_Ah, "Ah")
+        unpaid = f"{name} owed the bank {owed}; at the log's end {still} of it had not been paid back"
+        if payback.more_since_Ah <= 0:
+            return f"{unpaid}."
+        return f"{unpaid}, and the bank was short of {numbers.amount(payback.more_since_Ah, 'Ah')} more, drawn since."
+    # The date only where it was not paid back on the day of the demo.
+    when = clock.clock(payback.paid_us, log.facts, near_us=line.stop_us)
     zone = clock.in_zone(log.facts)
-    after = numbers.duration((found.paid_us - found.stop_us) / 1e6)
-    gaps = f", {numbers.duration(found.uncovered_s)} without readings left out" if found.uncovered_s else ""
+    after = numbers.duration((payback.paid_us - payback.stop_us) / 1e6)
+    gaps = f", {numbers.duration(payback.uncovered_s)} without readings left out" if payback.uncovered_s else ""
     return (
         f"{name} owed the bank {owed} at its end; the array had paid that back by {when} ({zone}), {after} later{gaps}."
     )
@@ -170,10 +178,11 @@ def _paid(line: LedgerLine, found: Payback, log: LogReport) -> str:
 
 def full_again(owed: Recharge) -> str:
     """Say what it takes until the bank is full."""
-    said = f"Until it is full the bank wants {owed_and_sun(owed)}."
+    sentence = f"Until it is full the bank wants {owed_and_sun(owed)}."
+    # A reason with nothing to add to the site file is about this log or the sun; what to add stands elsewhere.
     if isinstance(owed.days, Missing) and not owed.days.add:
-        said += f" {numbers.capital(owed.days.because)}."
-    return said
+        sentence += f" {numbers.capital(owed.days.because)}."
+    return sentence
 
 
 def owed_and_sun(owed: Recharge) -> str:
@@ -184,6 +193,7 @@ def owed_and_sun(owed: Recharge) -> str:
     if isinstance(owed.days, Missing):
         return f"{sun} {idle}"
     days = f"{numbers.number(owed.days)} {'usual days' if owed.days >= 1 else 'of a usual day'}"
+    # Where no use is known, the days are those of a sun that has nothing else to feed.
     if owed.daily_use_Wh.high > 0:
         return f"{sun} {idle}, or {days} at this log's use"
     return f"{sun}, or {days}, {idle}"
@@ -191,21 +201,22 @@ def owed_and_sun(owed: Recharge) -> str:
 
 def water(log: LogReport) -> list[str]:
     """Say what the pump's runs tell of the tank, and what the water costs."""
-    found = log.by_site.water if log.by_site is not None else None
-    if not isinstance(found, WaterReport):
+    report = log.by_site.water if log.by_site is not None else None
+    if not isinstance(report, WaterReport):
         return []
-    said = []
-    if not isinstance(found.cost, Missing):
-        said.append(f"The water costs {water_energy(found.cost, found.shown)}, at the meter.")
-    plan = found.plan
-    if not isinstance(plan, Missing) and plan.fill_s is not None and found.run_s:
-        short = found.run_s < plan.fill_s
-        said.append(
-            f"With its pre-charge the tank takes {found.shown.of_volume(plan.drawdown_L)}, so no run should be shorter "
-            f"than {numbers.duration(plan.fill_s)}; the usual run is {numbers.duration(found.run_s)}"
+    sentences = []
+    if not isinstance(report.cost, Missing):
+        sentences.append(f"The water costs {water_energy(report.cost, report.shown)}, at the meter.")
+    plan = report.plan
+    if not isinstance(plan, Missing) and plan.fill_s is not None and report.run_s:
+        # Filling is reckoned with no tap open: water drawn meanwhile can only lengthen a run.
+        short = report.run_s < plan.fill_s
+        sentences.append(
+            f"With its pre-charge the tank takes {report.shown.of_volume(plan.drawdown_L)}, so no run should be "
+            f"shorter than {numbers.duration(plan.fill_s)}; the usual run is {numbers.duration(report.run_s)}"
             + (": the tank takes less than it should." if short else ", longer by what is drawn meanwhile.")
         )
-    return said
+    return sentences
 
 
 def water_energy(cost: WaterCost, shown: DisplayUnits) -> str:
@@ -216,5 +227,5 @@ def water_energy(cost: WaterCost, shown: DisplayUnits) -> str:
 
 def assumptions(parts: Sequence[object]) -> tuple[str, ...]:
     """Return what results rest on, each sentence once; those that could not be had rest on nothing."""
-    said = [text for part in parts if not isinstance(part, Missing) for text in getattr(part, "assumptions", ())]
-    return tuple(dict.fromkeys(said))
+    sentences = [text for part in parts if not isinstance(part, Missing) for text in getattr(part, "assumptions", ())]
+    return tuple(dict.fromkeys(sentences))

@@ -33,6 +33,7 @@ def sureness_lines(charge: Charge, figures: MeterFigures, *, starts_known: bool 
     amounts = charge.charge or charge.energy
     if amounts is None or amounts.sure is None:
         return []
+    # Of a log that mostly charges, the interval of what came back is the one that counts.
     largest = amounts.sure.drawn if amounts.drawn >= amounts.returned else amounts.sure.returned
     lines = []
     if largest.components:
@@ -44,8 +45,9 @@ def sureness_lines(charge: Charge, figures: MeterFigures, *, starts_known: bool 
         lines.append(
             "within one average draw and return cancel, so more of both flowed than the averages show; the net is right"
         )
-    lines += [f"meter: {said}" for said in figures.assumed]
+    lines += [f"meter: {sentence}" for sentence in figures.assumed]
     lines += _zero_lines(figures)
+    # Averages hold each surge in full; single readings catch it or do not.
     if charge.how.sampling == "instant" and not starts_known and _may_miss_starts(charge):
         lines.append(
             "surges of motor starts between two readings are not in it; with a site file (--site) they are, where a "

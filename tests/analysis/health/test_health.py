@@ -213,8 +213,8 @@ def test_the_page_lists_what_was_checked_and_the_trends():
     """Every check with outcome, limit and source; a trend with its interval; when a finding's runs began."""
     from report_scenes import make_log, make_report
 
-    from shuntbook.cli.render.page.health_tables import ABOUT
     from shuntbook.cli.render.page.page import render
+    from shuntbook.cli.render.wording.checks import ABOUT
 
     rng = np.random.default_rng(1)
     made = cycles(9.0, rng.uniform(2000, 9000, 60))

@@ -11,7 +11,7 @@ from shuntbook.cli.render.documents.one_log import plate_document
 from shuntbook.cli.render.documents.report import report_document
 from shuntbook.cli.render.page.page import render
 from shuntbook.cli.render.page.plate_tables import by_habit, left_out_on_paper, why
-from shuntbook.cli.render.terminal.nameplate import plate_lines
+from shuntbook.cli.render.terminal.lines import plate_lines
 
 
 def test_terminal_goes_from_paper_over_nameplate_to_the_measurement():
