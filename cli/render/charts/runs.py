@@ -20,14 +20,9 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class RunLengths:
-    """Runs and the rests before them, each as its run's start and its length, and the shortest good ones.
+    """Runs and the rests before them, each as its run's start [us] and its length [s]; the shortest good by what it is.
 
-    Parameters
-    ----------
-    runs, rests : list of (int, float)
-        Start [us] and length [s]; at least one run.
-    limits_s : dict of str to float
-        Shortest good ``run`` and ``rest``, as far as there is such a limit. [s]
+    There is at least one run; ``limits_s`` has ``run`` and ``rest`` as far as there is such a limit.
     """
 
     runs: list[tuple[int, float]]

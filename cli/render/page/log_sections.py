@@ -44,7 +44,7 @@ def took(log: LogReport, anchor: str) -> Section:
         tuple(text for text in sentences if text),
         figure=_alone(whole),
         tables=(log_tables.took(log),),
-        folds=without_empty([_in_figures(whole), _ledger(log)]),
+        folds=without_empty(_in_figures(whole), _ledger(log)),
     )
 
 
@@ -86,13 +86,11 @@ def health(report: Report, log: LogReport, anchor: str) -> Section:
         _alone(runs),
         (*(runs.tables if runs else ()), *short),
         without_empty(
-            [
-                _notes(notes),
-                None if short else _runs_listed(log, listed),
-                _start(log, anchor),
-                Folded(f"How its figures change from day to day: {len(log.trends)}", (log_tables.trends(log),)),
-                Folded(checks.in_short(log.checks), (log_tables.checks(log),)),
-            ]
+            _notes(notes),
+            None if short else _runs_listed(log, listed),
+            _start(log, anchor),
+            Folded(f"How its figures change from day to day: {len(log.trends)}", (log_tables.trends(log),)),
+            Folded(checks.in_short(log.checks), (log_tables.checks(log),)),
         ),
     )
 
@@ -162,15 +160,13 @@ def plate(report: Report, log: LogReport, anchor: str) -> Section:
         figure=_alone(figures.plate(log, anchor)),
         tables=(plate_tables.compared(check),),
         folds=without_empty(
-            [
-                Folded(
-                    "The reasons, part by part",
-                    (plate_tables.left_out_on_paper(check), plate_tables.why(check)),
-                    sentences=check.remarks,
-                ),
-                None if habit is None else Folded("By habit: all the time measured", (habit,), sentences=_habit(check)),
-                _steps(check),
-            ]
+            Folded(
+                "The reasons, part by part",
+                (plate_tables.left_out_on_paper(check), plate_tables.why(check)),
+                sentences=check.remarks,
+            ),
+            None if habit is None else Folded("By habit: all the time measured", (habit,), sentences=_habit(check)),
+            _steps(check),
         ),
     )
 
@@ -197,9 +193,7 @@ def quality(log: LogReport, anchor: str) -> Section:
         "The log",
         tuple(text for text in (log_sentences.rows_kept(log), plate_tables.leading(log), *log.facts.remarks) if text),
         folds=without_empty(
-            [
-                Folded("Where ± comes from, by source", budget, plate_tables.remarks(log), figure=_alone(shares)),
-                Folded("How the log was read: rows, gaps, zone", (log_tables.quality(log),)),
-            ]
+            Folded("Where ± comes from, by source", budget, plate_tables.remarks(log), figure=_alone(shares)),
+            Folded("How the log was read: rows, gaps, zone", (log_tables.quality(log),)),
         ),
     )

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -64,7 +63,7 @@ class Section:
         return rows or bool(self.sentences or self.findings or self.figure or self.folds)
 
 
-def without_empty(folds: Iterable[Folded | None]) -> tuple[Folded, ...]:
+def without_empty(*folds: Folded | None) -> tuple[Folded, ...]:
     """Return the folds that hold anything."""
     # A fold is asked for by its summary: one with nothing inside would disappoint.
     return tuple(fold for fold in folds if fold is not None and fold.holds_anything)

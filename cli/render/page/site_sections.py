@@ -55,13 +55,11 @@ def carry(report: Report, log: LogReport, anchor: str) -> Section | None:
         figure=sag,
         tables=(site_tables.verdicts(site, conductors=first),),
         folds=without_empty(
-            [
-                Folded("Each inverter, by plates and as seen", (site_tables.inverters(site),)),
-                _bank(site),
-                _conductors(site) if first else None,
-                rests_on(site_sentences.assumptions(rests)),
-                _left_out(site),
-            ]
+            Folded("Each inverter, by plates and as seen", (site_tables.inverters(site),)),
+            _bank(site),
+            _conductors(site) if first else None,
+            rests_on(site_sentences.assumptions(rests)),
+            _left_out(site),
         ),
     )
 
@@ -106,10 +104,8 @@ def full(report: Report, log: LogReport, anchor: str) -> Section | None:
         figure=_state(report, log, bank, f"{anchor}-state"),
         tables=(site_tables.recharge(site),),
         folds=without_empty(
-            [
-                None if state is None else Folded("The chart in figures: state of charge", (state,)),
-                rests_on(site_sentences.assumptions(rests)),
-            ]
+            None if state is None else Folded("The chart in figures: state of charge", (state,)),
+            rests_on(site_sentences.assumptions(rests)),
         ),
     )
 
@@ -167,9 +163,7 @@ def water(log: LogReport, anchor: str) -> Section | None:
         "The water",
         tuple(site_sentences.water(log)),
         folds=without_empty(
-            [
-                Folded("The tank and the water, figure by figure", (site_tables.water(report),)),
-                rests_on(site_sentences.assumptions(parts)),
-            ]
+            Folded("The tank and the water, figure by figure", (site_tables.water(report),)),
+            rests_on(site_sentences.assumptions(parts)),
         ),
     )
