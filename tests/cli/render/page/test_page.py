@@ -168,7 +168,7 @@ def test_nasty_text_is_escaped_wherever_it_comes_from():
     log = make_log(
         findings=(finding,), cycles=Cycles((make_cycle(100, load=NASTY),), make_log().cycles.summary, "current_A")
     )
-    log = with_facts(log, name=NASTY, meter=NASTY, source=NASTY, said=(NASTY,), markers=((START_US, NASTY),))
+    log = with_facts(log, name=NASTY, meter=NASTY, source=NASTY, remarks=(NASTY,), markers=((START_US, NASTY),))
     site = make_site().model_copy(update={"name": NASTY})
     said = assert_sound(render(make_report(log, log, site=site)))
     assert '<script>alert("x")</script> & \' " $x^2$' in said
@@ -179,7 +179,7 @@ def test_nasty_text_is_escaped_wherever_it_comes_from():
 def test_ten_thousand_characters_do_not_swamp_the_page():
     """A very long name is cut; the page stays small."""
     long = "marrow " * 1500
-    log = with_facts(make_log(name=long), meter=long, source=long, said=(long,), markers=((START_US, long),) * 40)
+    log = with_facts(make_log(name=long), meter=long, source=long, remarks=(long,), markers=((START_US, long),) * 40)
     page = render(make_report(log))
     assert "…" in assert_sound(page)
     assert page.count("marrow") < 3000
