@@ -83,6 +83,7 @@ def _of_inverter(inverter: Inverter, loads: Sequence[Load], left_out: list[Missi
     if not known:
         return _DrawPart(0.0, (), ())
     losses, ac_W = losses_of(inverter), sum(each.running_W for each in known)
+    # No inverter gives more than its surge rating, whatever a motor would take.
     running_W, most_VA = losses.dc_W(ac_W), inverter.surge_VA or inverter.surge_W or inf
 
     def start(of: Demand) -> _Start:

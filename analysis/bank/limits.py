@@ -119,6 +119,7 @@ def _of_protection(bank: Bank, asked: Asked) -> Iterator[Judged]:
     if asked.running_A is not None and continuous_A is not None:
         yield Judged("running", asked.running_A, "A", continuous_A, _WITHOUT_A_BREAK)
     elif asked.running_A is not None and moment_A is not None:
+        # A limit for a moment alone leaves open whether the load may run on.
         alone = f"give the continuous limit, too: max_discharge_A = [continuous, {moment_A:g}]"
         more = (Condition("doubtful", f"it runs for longer than {bank.max_discharge_s:g} s, so {alone}"),)
         yield Judged("running", asked.running_A, "A", moment_A, _for_a_moment(bank), more)

@@ -52,6 +52,7 @@ def loaded_V(source_V: float, resistance_ohm: float, power_W: float) -> float | 
 
     The power is the same at any voltage, as an inverter draws it, so V is the larger root of V^2 - E V + R P = 0.
     """
+    # Below 0 no voltage gives the power: once half of it is lost inside, more amps bring less.
     under_root = source_V**2 - 4 * resistance_ohm * power_W
     return None if under_root < 0 else (source_V + sqrt(under_root)) / 2
 

@@ -108,6 +108,7 @@ def _next(lowest: FloatArray, voltage: Accuracy | None, cycles: Sequence[Cycle])
     # One more value than those seen: its own scatter, and that of their mean (Student).
     scatter = Component("scatter", float(lowest.std(ddof=1)) * sqrt(1 + 1 / count), dof=count - 1)
     half, meter_V = combine([scatter, *meter]).half, combine(meter).half
+    # What was seen once may come again, whatever the scatter of the others makes likely.
     low = min(float(lowest.min()) - meter_V, float(lowest.mean()) - half)
     high = max(float(lowest.max()) + meter_V, float(lowest.mean()) + half)
     before = [cycle.before_V for cycle in cycles if cycle.before_V is not None]

@@ -38,6 +38,7 @@ def usual_loaded_V(bank: Bank) -> tuple[float, str]:
     """Return the bank's voltage under a running load where nothing was measured [V], and where it is from."""
     if bank.chemistry == "lifepo4":
         return _LITHIUM_LOADED_V * lithium_cells(bank.nominal_V), _LITHIUM_LOADED_SOURCE
+    # A lead-acid bank's voltage moves with state and draw; the standard's one share stands for both.
     return _LEAD_LOADED * bank.nominal_V, _LEAD_LOADED_SOURCE
 
 

@@ -227,6 +227,7 @@ def _of_inverter(inverter: Inverter, site: Site) -> Carried | Missing:
     # Loads that are usual are at a usual voltage; the most is at the lowest at which the inverter still works.
     lowest_V = _lowest_V(inverter, site.bank)
     watts = sum(each.running_W for each in known)
+    # A screening asks for the most amps that there can be; the bank is judged by the likely watts of a start instead.
     extra_VA = max((each.extra_VA.high for each in known), default=0.0)
     rated = inverter.continuous_W or inverter.continuous_VA or 0.0
     taken = figure(rated, "W" if inverter.continuous_W else "VA, taken as W")

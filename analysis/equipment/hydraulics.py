@@ -45,6 +45,7 @@ def total_head_m(water: Water) -> float | None:
     """Return lift plus the mean of cut-in and cut-out as metres of water; None where no lift is given [m]."""
     if water.lift_m is None:
         return None
+    # The pressure rises from cut-in to cut-out in each run; the middle stands for all of it.
     return water.lift_m + (water.start_kPa + water.stop_kPa) / 2 / KPA_PER_M
 
 

@@ -83,6 +83,7 @@ class Runs:
     @cached_property
     def draw_unit(self) -> str:
         """The unit in which the running draw is best known: watts wherever most runs have them, else amps."""
+        # Amps follow the bank's voltage and watts hardly do, so a few runs without watts are given up for them.
         watts = np.isfinite(self.of("run_W")).sum()
         return "W" if watts and watts >= 0.8 * np.isfinite(self.of("run_A")).sum() else "A"
 

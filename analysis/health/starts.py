@@ -65,6 +65,7 @@ def _failed_starts(
 ) -> Check:
     """Judge the attempts, which are of one kind all together: as long as their median."""
     attempts = runs.cycles.attempts
+    # An attempt may last a second: readings further apart that show none say nothing.
     if runs.usual_interval_s is None or runs.usual_interval_s > ATTEMPT_SPACING_S:
         return rule.not_judged(f"readings more than {ATTEMPT_SPACING_S:g} s apart do not show a start that fails")
     if not attempts and not runs.cycles.cycles:

@@ -57,6 +57,7 @@ def trend_of(runs: Runs, name: str, values: FloatArray) -> Trend | None:
         return None
     span_us = int(runs.start_us[known[-1]] - runs.start_us[known[0]])
     usual = float(np.median(values[known]))
+    # Day and night differ, so what changes within a day or two is no trend.
     if span_us < LEAST_SPAN_S * MICROSECONDS or usual <= 0:
         return None
     # Thinned by rank and not by chance, so that the same log has the same trend.
