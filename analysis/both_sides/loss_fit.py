@@ -82,7 +82,7 @@ def fit_losses(ac_W: FloatArray, dc_W: FloatArray) -> LossFit | Missing:
         return Missing("losses of the inverter", (), f"{len(ac)} pairs of readings are too few, {FEWEST_PAIRS} needed")
     scale = float(ac.max()) or 1.0
     # The load over its highest, so that the columns are of like size and their condition tells of the levels alone.
-    columns = next((n for n in (3, 2) if _told_apart(_design(ac / scale, n))), None)
+    columns = next((n for n in (3, 2) if np.linalg.cond(_design(ac / scale, n)) < _WORST_CONDITION), None)
     if columns is None:
         return Missing("losses of the inverter", (), "the load never changed, so idle and losses cannot be told apart")
     beta, covariance, scatter_W = _robust(_design(ac / scale, columns), dc)
@@ -101,10 +101,6 @@ def fit_losses(ac_W: FloatArray, dc_W: FloatArray) -> LossFit | Missing:
 
 def _design(x: FloatArray, columns: int) -> FloatArray:
     return np.asarray(np.vander(x, columns, increasing=True))
-
-
-def _told_apart(X: FloatArray) -> bool:
-    return bool(np.linalg.cond(X) < _WORST_CONDITION)
 
 
 def _robust(X: FloatArray, y: FloatArray) -> tuple[FloatArray, FloatArray, float]:

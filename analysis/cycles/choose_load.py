@@ -109,7 +109,7 @@ def loads_of(changes: FloatArray, heights: Heights | None = None, expected: floa
     loads: list[LoadSteps] = []
     left, heights = changes, heights or Heights.of(changes)
     for draw in _usual_draws(changes, expected):
-        for load in _told_apart(left, heights, draw):
+        for load in _tell_apart(left, heights, draw):
             if load.runs:
                 loads.append(load)
                 left = without(left, load)
@@ -250,7 +250,7 @@ def _usual_draws(changes: FloatArray, expected: float | None) -> list[float]:
     return draws
 
 
-def _told_apart(changes: FloatArray, heights: Heights, draw: float) -> list[LoadSteps]:
+def _tell_apart(changes: FloatArray, heights: Heights, draw: float) -> list[LoadSteps]:
     """Follow a load of about this draw; where steps of its size are left over, follow two that differ."""
     load = _followed(changes, heights, draw, AT_STOP[0])
     # Many starts without a stop: the load's stops may be of another size than most loads'.

@@ -24,7 +24,7 @@ from .dry_runs import MOST_FALL, at_one_draw, dry_runs, fell, held_run, with_lat
 from .failed_starts import attempts_of, without_failed
 from .on_off_path import Heights, RunLevels
 from .run_figures import NOTHING, SeenRun, coincidences, cycle_of, seen
-from .two_kinds import of_kind, told_apart, with_overlapped
+from .two_kinds import of_kind, tell_apart, with_overlapped
 
 #: A run, or a rest, of fewer usual intervals may be missed.
 SHORTEST_INTERVALS = 3
@@ -166,7 +166,7 @@ def _chosen(levels: LevelList, expected: float | None) -> _Chosen:
     load = load if held is None else held.among(load)
     others = sum(len(other.runs) for other in loads if other.up != load.up)
     # Are its runs those of two loads of like draw? Then what ran together with the other is looked for once more.
-    own, two_kinds = told_apart(_seen(levels, load.runs))
+    own, two_kinds = tell_apart(_seen(levels, load.runs))
     if two_kinds is not None and two_kinds.own is not None:
         own = with_overlapped(own, _seen(levels, of_kind(two_kinds, changes, heights).runs), two_kinds)
         others += two_kinds.kinds[1 - two_kinds.own].count

@@ -79,7 +79,7 @@ class _Looks:
         return self.begin - self.end
 
 
-def told_apart(runs: Sequence[SeenRun]) -> tuple[list[SeenRun], TwoKinds | None]:
+def tell_apart(runs: Sequence[SeenRun]) -> tuple[list[SeenRun], TwoKinds | None]:
     """Return the runs of the load, and what kinds there are if there are two.
 
     Where it cannot be told which kind is the load's, all runs are returned.

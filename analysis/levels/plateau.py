@@ -9,7 +9,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from shuntbook.analysis.readings.chunk import MICROSECONDS, FloatArray, TimeArray
+from shuntbook.analysis.readings.chunk import FloatArray, TimeArray
 
 #: Readings kept from either end of a plateau, and from all of it: enough for a median, whatever its length.
 EDGE, SAMPLE = 15, 32
@@ -52,11 +52,6 @@ class Plateau:
     step: float
     after_gap: bool
     step_s: float
-
-    @property
-    def length_s(self) -> float:
-        """From its first to its last reading. [s]."""
-        return (self.last_us - self.first_us) / MICROSECONDS
 
 
 def _rows_of(
