@@ -264,7 +264,7 @@ def _tell_apart(changes: FloatArray, heights: Heights, draw: float) -> list[Load
     if len(alike) - len(load.runs) <= OVERLAPPING * len(load.runs) or len(alike) < 2:
         return [load]
     # More steps of its size than runs, and a load cannot run twice at once: there are two. They part where sizes differ
-    # most, and each is then held to less than half of what lies between them.
+    # most, and each is then held to half of what lies between them.
     sizes = np.sort(alike) * load.up
     at = int(np.argmax(np.diff(np.log(sizes)))) + 1
     lower, upper = float(np.median(sizes[:at])), float(np.median(sizes[at:]))

@@ -83,7 +83,7 @@ def traces_of(names: Sequence[str], x: FloatArray, bounds: CountArray) -> list[d
     starts, stops = bounds[:-1], bounds[1:]
     counts = stops - starts
     short = np.minimum(counts, EDGE)
-    # All plateaus at once: a log of a pump has some thousands a day, and NumPy's calls would cost more than their work.
+    # All plateaus at once: where a signal is restless they are many and short, and NumPy's calls cost more than work.
     # The stride doubles as `OpenPlateau` doubles it, so that where chunks end makes no difference to the sample.
     stride = 1 << np.ceil(np.log2(np.maximum(counts / SAMPLE, 1.0))).astype(np.int64)
     inside = x[:, : bounds[-1]]
