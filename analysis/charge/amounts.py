@@ -104,7 +104,7 @@ class Charge:
     def doubtful(self) -> bool:
         """Whether the two gap limits that the spacings allow differ by more than the interval."""
         pairs = ((self.charge, self.otherwise.charge), (self.energy, self.otherwise.energy)) if self.otherwise else ()
-        return any(_apart(here, there) for here, there in pairs)
+        return any(_apart(one, other) for one, other in pairs)
 
     def read_at(self, instants: Instants | None) -> Charge:
         """Return the same with what is known of the instants it was read at."""
@@ -113,12 +113,13 @@ class Charge:
         return replace(self, evidence=replace(self.evidence, instants=instants))
 
 
-def _apart(here: Amounts | None, there: Amounts | None) -> bool:
+def _apart(one: Amounts | None, other: Amounts | None) -> bool:
     """Tell whether two amounts differ by more than the interval of either."""
-    if here is None or there is None:
-        return (here is None) != (there is None)
+    if one is None or other is None:
+        return (one is None) != (other is None)
+    # The narrower interval decides: both are of the same readings, so neither makes up for the other.
     return any(
-        abs(getattr(here, what) - getattr(there, what))
-        > min(getattr(amounts, f"{what}_u95") or 0.0 for amounts in (here, there))
-        for what in ("drawn", "returned", "net")
+        abs(getattr(one, part) - getattr(other, part))
+        > min(getattr(amounts, f"{part}_u95") or 0.0 for amounts in (one, other))
+        for part in ("drawn", "returned", "net")
     )

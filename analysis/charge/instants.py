@@ -12,7 +12,7 @@ import numpy as np
 
 from shuntbook.analysis.cycles.in_step import InStep, InStepSums
 from shuntbook.analysis.readings.blocks import BLOCK, Blocks, gaps_before
-from shuntbook.analysis.readings.chunk import Chunk, Sampling, Side, has_missing
+from shuntbook.analysis.readings.chunk import Chunk, Sampling, Side
 from shuntbook.analysis.stats.distribution import Component
 
 from .ripple import Ripple, RippleSums
@@ -25,14 +25,9 @@ _REACH: Final = 0.95 * sqrt(3)
 
 @dataclass(frozen=True)
 class Instants:
-    """What instants may have been read in step with; None where nothing shows.
+    """What instants may have been read in step with: an inverter's ripple, a load that switches in step with them.
 
-    Parameters
-    ----------
-    ripple : Ripple or None
-        An inverter's ripple.
-    in_step : InStep or None
-        A load that switches in step with the readings.
+    None where nothing shows.
     """
 
     ripple: Ripple | None
@@ -40,6 +35,9 @@ class Instants:
 
     def components(self, drawn: float) -> Iterator[Component]:
         """Yield what they do to what was drawn, in its unit."""
+        # One phase, met the same way from beginning to end, is one error of the whole log, even within its limits;
+        # phases that vary are many, whose sum is normal. Only what is drawn pulses, so nothing is done to what comes
+        # back.
         if self.ripple is not None:
             yield Component(
                 "ripple",
@@ -47,6 +45,7 @@ class Instants:
                 even=1.0 if self.ripple.slow else 0.0,
                 reason="the draw fluctuates in proportion to itself: a ripple read at instants may not average out",
             )
+        # The time on of each period is known to one reading: even, over the root of 3; and the same in all periods.
         if self.in_step is not None:
             yield Component(
                 "load in step with the readings",
@@ -58,20 +57,13 @@ class Instants:
 
     def beyond(self, drawn: float) -> float:
         """Return by how much more the truth may lie above than symmetrical parts say; in the unit of `drawn`."""
+        # No less than nothing was drawn, so what is beyond `_MOST` of it can only lie above.
         shares = (self.ripple.share if self.ripple else 0.0, self.in_step.share / sqrt(3) if self.in_step else 0.0)
         return drawn * _REACH * sum(max(share - _MOST, 0.0) for share in shares)
 
 
 class InstantsFold:
-    """Look for both, as a fold; the tail it carries is a block of readings that is not full.
-
-    Parameters
-    ----------
-    signal : str
-        The quantity that is looked at.
-    gap_limit_s : float or None
-        A longer spacing is a gap. [s]
-    """
+    """Look for both in one quantity, as a fold; the tail it carries is a block of readings that is not full."""
 
     def __init__(self, signal: str, gap_limit_s: float | None) -> None:
         self._signal, self._gap_limit_s = signal, gap_limit_s
@@ -80,15 +72,13 @@ class InstantsFold:
 
     def add(self, chunk: Chunk) -> None:
         """Take the next readings in."""
-        time_us, x = chunk.time_us, chunk.quantities[self._signal]
-        if has_missing(x):
-            there = ~np.isnan(x)
-            time_us, x = time_us[there], x[there]
-        full = self._blocks.full(Chunk(time_us, {self._signal: x}))
+        signal = Chunk(chunk.time_us, {self._signal: chunk.quantities[self._signal]})
+        full = self._blocks.full(signal.having(self._signal))
         if full is not None:
             self._take(full, BLOCK)
 
     def _take(self, readings: Chunk, size: int) -> None:
+        # A row a block, so that windows never reach over a border, wherever chunks end; a jump over a gap is no jump.
         x, time_us = readings.quantities[self._signal].reshape(-1, size), readings.time_us.reshape(-1, size)
         jump = np.zeros_like(x)
         np.abs(np.subtract(x[:, 1:], x[:, :-1], out=jump[:, 1:]), out=jump[:, 1:])
@@ -104,14 +94,13 @@ class InstantsFold:
             ended = copy.deepcopy(self)
             ended._take(rest, len(rest))
         ripple = ended._ripple.result()
-        return Instants(ripple, ended._in_step.result() if ripple is None else None)  # beats repeat themselves, too
+        # Beats of a ripple repeat themselves, too, and would seem to be a load in step.
+        return Instants(ripple, ended._in_step.result() if ripple is None else None)
 
 
 def looked_at(side: Side, sampling: Sampling, quantities: Set[str]) -> str | None:
-    """Return the quantity that is looked at: amps, else watts; None of means, readings by eye, or behind an inverter.
-
-    Behind an inverter a meter gives RMS values, which are taken over whole waves.
-    """
+    """Return what is looked at: amps, else watts; None of means, of readings by eye, or behind an inverter."""
+    # Behind an inverter a meter gives RMS values, which are taken over whole waves.
     if side != "dc" or sampling != "instant":
         return None
     return next((name for name in ("current_A", "power_W") if name in quantities), None)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,6 +27,13 @@ class CounterComparison:
     resets: int
     counts_down: bool
     in_gaps_Ah: float = 0.0
+
+
+class _Reset(NamedTuple):
+    """The step by which a counter was reset, and what it showed after it, which was counted since."""
+
+    step_Ah: float
+    after_Ah: float
 
 
 class CounterFold:
@@ -53,15 +60,15 @@ class CounterFold:
         self._kind = kind
         self._gap_limit_s = gap_limit_s
         self._counted_Ah = self._in_gaps_Ah = 0.0
-        self._resets: list[tuple[float, float]] = []  # each one's step, and what the counter showed after it
+        self._resets: list[_Reset] = []
         self._grain_Ah = np.inf
         self._readings = 0
         self._tail: tuple[TimeArray, FloatArray, FloatArray] | None = None
 
     def add(self, time_us: TimeArray, count_Ah: FloatArray, current_A: FloatArray) -> None:
         """Take the next readings in; shapes (n,), in us, Ah and A."""
-        there = ~np.isnan(count_Ah)
-        time_us, count_Ah, current_A = time_us[there], count_Ah[there], np.abs(np.nan_to_num(current_A[there]))
+        seen = ~np.isnan(count_Ah)
+        time_us, count_Ah, current_A = time_us[seen], count_Ah[seen], np.abs(np.nan_to_num(current_A[seen]))
         if not len(time_us):
             return
         self._readings += len(time_us)
@@ -72,14 +79,15 @@ class CounterFold:
         self._sum(time_us, count_Ah, current_A)
 
     def _sum(self, time_us: TimeArray, count_Ah: FloatArray, current_A: FloatArray) -> None:
+        # What a reset left of a step is no count of the current, and a step over a gap is of time that is not ours.
         step = np.diff(count_Ah)
         length_s = np.diff(time_us) / MICROSECONDS
         reset = self._looks_reset(count_Ah, step, np.maximum(current_A[:-1], current_A[1:]) * length_s)
         in_gap = np.zeros(len(step), dtype=bool) if self._gap_limit_s is None else length_s > self._gap_limit_s
         self._counted_Ah += float(step[~reset & ~in_gap].sum())
         self._in_gaps_Ah += float(np.where(reset, count_Ah[1:], step)[in_gap].sum())
-        seen = reset & ~in_gap
-        self._resets += zip(step[seen].tolist(), count_Ah[1:][seen].tolist(), strict=True)
+        inside = reset & ~in_gap
+        self._resets += [_Reset(*row) for row in zip(step[inside].tolist(), count_Ah[1:][inside].tolist(), strict=True)]
         moving = np.abs(step[~reset & (step != 0)])
         self._grain_Ah = min(self._grain_Ah, float(moving.min(initial=np.inf)))
 
@@ -89,17 +97,20 @@ class CounterFold:
         at_zero = (np.abs(step) > could_move) & (after <= np.minimum(could_move, before))
         if self._kind == "net":
             return np.asarray(at_zero)
+        # A counter that only goes up cannot fall; a small fall may be its last digits, and one to less than half is
+        # none.
         return np.asarray((step < 0) & (at_zero | (after < before / 2)))
 
     def compared(self, *, drawn_Ah: float, returned_Ah: float) -> CounterComparison | None:
         """Return the comparison with our integral over the same readings; None where the counter was never read."""
         if self._readings < 2:
             return None
-        # half as much again as the smallest step allows for rounding in the file
+        # Half as much again as the smallest step allows for rounding in the file.
         usual_Ah = 1.5 * self._grain_Ah if self._kind == "net" and np.isfinite(self._grain_Ah) else 0.0
-        true = [after for step, after in self._resets if abs(step) > usual_Ah]
-        passed = [step for step, _ in self._resets if abs(step) <= usual_Ah]
+        true = [reset.after_Ah for reset in self._resets if abs(reset.step_Ah) > usual_Ah]
+        passed = [reset.step_Ah for reset in self._resets if abs(reset.step_Ah) <= usual_Ah]
         counted_Ah = self._counted_Ah + sum(true) + sum(passed)
+        # A net counter may count either way; the way in which it comes nearer to our integral is taken for its own.
         net_Ah = drawn_Ah - returned_Ah
         down = self._kind == "net" and abs(net_Ah + counted_Ah) < abs(net_Ah - counted_Ah)
         sign = -1.0 if down else 1.0

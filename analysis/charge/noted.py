@@ -48,7 +48,7 @@ class NoteSums:
     """
 
     def __init__(self) -> None:
-        self._last = np.zeros(1)
+        self._last = np.zeros(1)  # before the first note nothing flowed, and after the last one nothing will
         self._powers = np.zeros((3, 2))
         self._minutes = True
         self._decimals = -1
@@ -58,6 +58,7 @@ class NoteSums:
         """Take the next notes in: their instants [us], and the values that have stood [unit], for how long [s]."""
         self._minutes = self._minutes and not (at_us % round(MINUTE_S * MICROSECONDS)).any()
         self._powers += _powers(np.concatenate([self._last, x]))
+        # By figure, not by run: a load that comes back is noted as before, with the same error.
         for value, stood_s in zip(x.tolist(), length_s.tolist(), strict=True):
             if value:
                 self._stood_s[value] = self._stood_s.get(value, 0.0) + stood_s
@@ -86,6 +87,7 @@ def _powers(x: FloatArray) -> FloatArray:
 
 def _decimals(x: FloatArray) -> int:
     """Return the most decimals with which a value was written; -1 where none can have been."""
+    # A figure was written with so many decimals where ten to their power makes it whole, but for a double's own error.
     scaled = np.abs(x[x != 0])[:, None] * 10.0 ** np.arange(_MOST_DECIMALS + 1)
     whole = np.abs(scaled - np.rint(scaled)) <= 1e-9 * np.maximum(scaled, 1.0)
     written = whole.any(axis=1)

@@ -116,20 +116,13 @@ class RippleSums:
         self._returned = np.zeros(_SIZES)
 
     def add(self, x: FloatArray, jump: FloatArray) -> None:
-        """Take the next blocks in, a row each.
-
-        Parameters
-        ----------
-        x : array, shape (m, n)
-            The readings. [unit]
-        jump : array, shape (m, n)
-            The change from the one before each, without its sign; infinite after a gap. [unit]
-        """
+        """Take the next blocks in, a row each, and the size of the change before each reading; infinite after a gap."""
         means = (_cut(x, WINDOW) @ _EACH).ravel()
         self._returned += _by_size(-means[means < 0], np.ones(int((means < 0).sum())))
         for scale in range(SCALES):
             if x.shape[1] < WINDOW:
                 return
+            # Each scale looks at means of four of the one before: a wave too slow for its windows fits into later ones.
             means, longest = _cut(x, WINDOW) @ _EACH, _longest(_longest(_cut(jump, WINDOW)))
             self._sums[scale] += _counted(_cut(x, WINDOW), means, longest, fast=scale == 0)
             whole = x.shape[1] - x.shape[1] % COARSER
@@ -138,8 +131,11 @@ class RippleSums:
 
     def result(self) -> Ripple | None:
         """Return what is seen so far; None where the draw does not fluctuate so."""
+        # How many windows are as large or larger, by size; the largest that is no false reading tells what a large draw
+        # is.
         seen = np.cumsum(self._sums[0, 0, ::-1])[::-1]
         most = int(np.flatnonzero(seen > _FALSE_SHARE * seen[0])[-1]) if seen[0] else 0
+        # With an array at work slow waves may be clouds; fast ones are not.
         back = self._returned[max(most - _RETURNS, 0) :].sum() > _FALSE_SHARE * (seen[0] + self._returned.sum())
         rows = [_row(scale[:, max(most - _BELOW_MOST, 1) :]) for scale in self._sums]
         low = _row(self._sums[0, :, : most - _BELOW_MOST])
@@ -148,6 +144,9 @@ class RippleSums:
 
 def _scattering(rows: list[_WindowCounts], low: _WindowCounts) -> Ripple | None:
     """Return the wave that shows from reading to reading; `low` is of windows of small draws, single readings."""
+    # From reading to reading: nearly all windows must agree, since switched loads make some look alike. Where phases
+    # are even the whole wave is seen and averages out; else a part is, and only its growth with the draw tells it from
+    # noise.
     fast = rows[0].full + rows[0].scattered
     if not _enough(fast, rows[0].windows, fast=True):
         return None
@@ -174,10 +173,9 @@ def _row(sums: FloatArray) -> _WindowCounts:
 
 
 def _of_full(rows: list[_WindowCounts], full: list[int], *, scatters: bool) -> Ripple:
-    """Return the wave of which the windows show the whole: it averages out from window to window.
-
-    But for what leans to one side: phases that vary, yet not evenly.
-    """
+    """Return the wave of which the windows show the whole: it averages out from window to window, but for a lean."""
+    # Waves of the coarsest scale that shows are seen as a whole once in so many readings: over all windows their mean
+    # is off by the rms over the root of their number, joined with the lean; never by more than a single wave.
     rms = max(sqrt(rows[k].full_squares / rows[k].full) for k in full)
     lean = max(LEANS * abs(rows[k].lean) / (rows[k].full + rows[k].scattered) for k in full)
     window = WINDOW * COARSER ** full[-1]
@@ -232,32 +230,29 @@ def _longest(jump: FloatArray) -> FloatArray:
 def _counted(rows: FloatArray, means: FloatArray, jumps: FloatArray, *, fast: bool) -> FloatArray:
     """Return the counts of windows, as `_WindowCounts` names them, by the size of their means; shape (11, 64).
 
-    In a wave that is seen at a coarser scale the readings themselves do not jump, as loads do that come and go; only
-    among readings, which may be one a wave, they do (`fast`).
-
-    Parameters
-    ----------
-    rows : array, shape (m, n, 16)
-        The windows. [unit]
-    means, jumps : array, shapes (m, n), (m, n, 1)
-        Their means, and the largest jump in each. [unit]
+    `rows` are the windows, shape (m, n, 16), `jumps` the largest jump in each; `fast` where they are of readings.
     """
     squares = np.einsum("ijk,ijk->ij", rows, rows) / WINDOW
-    there = (means > 0) & (jumps[..., 0] < np.inf)
+    seen = (means > 0) & (jumps[..., 0] < np.inf)
     least = FLUCTUATES if fast else MEANS_FLUCTUATE
-    moves = there & (squares > (1 + least**2) * means**2)
-    found = np.zeros((len(_WindowCounts._fields), _SIZES))
-    still = means[there & ~moves]
-    found[0] = _by_size(still, np.ones_like(still))
-    return found + _moving(rows[moves], means[moves], jumps[moves, 0], fast=fast)
+    # Most windows are still, and need no more than this: a mean square beyond the square of the mean is a variance.
+    moves = seen & (squares > (1 + least**2) * means**2)
+    counts = np.zeros((len(_WindowCounts._fields), _SIZES))
+    still = means[seen & ~moves]
+    counts[0] = _by_size(still, np.ones_like(still))
+    return counts + _moving(rows[moves], means[moves], jumps[moves, 0], fast=fast)
 
 
 def _moving(rows: FloatArray, means: FloatArray, jumps: FloatArray, *, fast: bool) -> FloatArray:
     """Return the counts of windows that fluctuate; shape (m, 16)."""
+    # A window is whole waves where it is spread as a sine is: by its kurtosis and by how much lies in the middle half
+    # of its range. One that is not may be a part of a slow wave (it runs smoothly, up or down) or scatter at random.
     off = rows - means[:, None]
     squares = off * off
     share2 = (squares @ _EACH) / means**2
     low, high = rows.min(axis=1), rows.max(axis=1)
+    # In a wave seen at a coarser scale the readings themselves do not jump, as loads do that come and go; only among
+    # readings, which may be one a wave, they do.
     smooth = jumps <= SMOOTH * (high - low)
     kurtosis = (squares * squares) @ _EACH / (squares @ _EACH) ** 2
     middle = (np.abs(rows - ((low + high) / 2)[:, None]) < ((high - low) / 4)[:, None]) @ _EACH
@@ -265,6 +260,8 @@ def _moving(rows: FloatArray, means: FloatArray, jumps: FloatArray, *, fast: boo
     full = pulses & (smooth | fast) & _between(kurtosis, KURTOSIS) & _between(middle, MIDDLE)
     slow = pulses & smooth & ~full
     rises = rows[:, WINDOW // 2 :].sum(axis=1) > rows[:, : WINDOW // 2].sum(axis=1)
+    # Over twice the variance, the mean square of the changes is 1 for what is random from reading to reading (von
+    # Neumann's ratio halved), and far less for what stays.
     random = np.square(np.diff(rows, axis=1)).mean(axis=1) / (2 * (squares @ _EACH))
     scattered = fast & ~full & (share2 > SCATTERS**2) & _between(random, AT_RANDOM) & (middle >= NOT_TWO_LEVELS)
     logs = np.log(share2) / 2

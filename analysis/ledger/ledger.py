@@ -88,20 +88,13 @@ class Ledger:
     current: PeakDraw = NOTHING_SEEN
     power: PeakDraw = NOTHING_SEEN
 
-    def told(self, sure: Callable[[Charge], Charge], starts_us: Sequence[int]) -> Ledger:
-        """Return the same with intervals, and with the starts that each line holds.
-
-        Parameters
-        ----------
-        sure : callable
-            Gives amounts their intervals.
-        starts_us : sequence of int
-            When the load started, rising. [us]
-        """
+    def with_intervals(self, sure: Callable[[Charge], Charge], starts_us: Sequence[int]) -> Ledger:
+        """Return the same with the intervals that `sure` gives amounts, and with the starts that each line holds."""
         at_us = np.asarray(starts_us, dtype=np.int64)
 
         def line(line: LedgerLine) -> LedgerLine:
             low, high = np.searchsorted(at_us, [line.start_us, line.stop_us]).tolist()
+            # The evidence has served its purpose; a year of days would hold megabytes of it.
             whole = sure(line.whole)
             return replace(line, whole=replace(whole, evidence=None), starts=high - low)
 
@@ -109,13 +102,7 @@ class Ledger:
 
 
 def demos_of(markers: Sequence[tuple[int, str]]) -> tuple[Demo, ...]:
-    """Return the demos that notes mark: each from its note to the next; ``end``, ``stop``, ``off``, ``done`` only end.
-
-    Parameters
-    ----------
-    markers : sequence of (int, str)
-        Instants [us] and texts, in any order.
-    """
+    """Return the demos that notes mark: each from its note to the next; those of `ENDINGS` only end one."""
     ordered = sorted(markers)
     ends: list[int | None] = [*(at for at, _ in ordered[1:]), None][: len(ordered)]
     return tuple(
@@ -128,27 +115,14 @@ def demos_of(markers: Sequence[tuple[int, str]]) -> tuple[Demo, ...]:
 class LedgerFold:
     """Keep the ledger of a log, as a fold.
 
-    Parameters
-    ----------
-    how : HowRead
-        What a reading stands for.
-    quantities : set of str
-        The quantities the log has.
-    zone : tzinfo or None
-        Whose midnights part the days; None for a log without dates, which has none.
-    demos : sequence of Demo
-        The stretches that are marked.
+    The midnights of `zone` part the days; a log without dates has none, and no days. An interval that passes midnight
+    is cut there, exactly. It carries one reading of each signal and the last ten minutes of each line and of the log,
+    and grows by one line a day. Readings are read once and handed to the lines they touch.
 
     Raises
     ------
     Refusal
         If the log has neither current nor power that can be integrated.
-
-    Notes
-    -----
-    An interval that passes midnight is cut there, exactly. It carries one reading of each signal and the last ten
-    minutes of each line and of the log, and grows by one line a day. Readings are read once and handed to the lines
-    they touch.
     """
 
     def __init__(
@@ -156,7 +130,7 @@ class LedgerFold:
     ) -> None:
         self._how, self._quantities, self._zone = how, quantities - {"charge_Ah"}, zone
         self._reader = Reader(how, quantities)
-        self._running = _Running()
+        self._totals: FloatArray = np.zeros(3)  # drawn and returned [A s], and time [s], since the log began
         self._highest = _HighestOf()
         self._days: list[_Line] = []
         self._demos = [self._line(text, (start, stop)) for start, stop, text in demos]
@@ -183,7 +157,11 @@ class LedgerFold:
         first_us, last_us = read.ends_us
         self._open_days(read)
         self._highest.take(read)
-        totals = self._running.take(read.current)
+        totals = None
+        if read.current is not None:
+            totals = _TotalsAt(self._totals, read.current)
+            self._totals = totals.at(None)
+        # Days are in order, so the first one from behind that is over ends the search.
         for line in reversed(self._days):
             if line.stop_us is not None and line.stop_us <= first_us:
                 break
@@ -208,7 +186,8 @@ class LedgerFold:
     def result(self) -> Ledger:
         """Return the lines so far."""
         days, demos = (
-            tuple(told for line in lines if (told := line.result()) is not None) for lines in (self._days, self._demos)
+            tuple(line for line in (open_line.result() for open_line in lines) if line is not None)
+            for lines in (self._days, self._demos)
         )
         return Ledger(days, demos, *self._highest.result())
 
@@ -260,36 +239,19 @@ class _Line:
         return LedgerLine(self.text, self.start_us, stop_us or 0, whole, *self._highest.result(), at_end)
 
 
-class _Running:
-    """What has gone out and come back, and the time measured, since the log began [A s], [A s], [s]."""
-
-    def __init__(self) -> None:
-        self._totals: FloatArray = np.zeros(3)
-
-    def take(self, pieces: CompletedIntervals | None) -> _TotalsAt | None:
-        if pieces is None:
-            return None
-        at = _TotalsAt(self._totals, pieces)
-        self._totals = at.at(None)
-        return at
-
-
 class _TotalsAt:
     """The running totals at any instant of some pieces."""
 
     def __init__(self, before: FloatArray, pieces: CompletedIntervals) -> None:
         self._before, self._pieces = before, pieces
-        self._after = before + _three(pieces)
+        self._after = before + (pieces.sums.hours.total if len(pieces.measured.start_us) else 0.0)
 
     def at(self, us: int | None) -> FloatArray:
         """Return the totals at an instant; at the last one for None."""
         stop_us = self._pieces.measured.stop_us
         if us is None or not len(stop_us) or us >= stop_us[-1]:
             return self._after
+        # A line ends within these pieces: only then are they cut and added up once more.
         before = self._pieces.within((None, us))
         sums: FloatArray = np.array([x.sum() for x in (*before.split, before.measured.length_s)])
         return self._before + sums
-
-
-def _three(pieces: CompletedIntervals) -> FloatArray:
-    return np.array(pieces.sums.hours.total if len(pieces.measured.start_us) else (0.0, 0.0, 0.0))

@@ -18,11 +18,11 @@ from shuntbook.analysis.charge.completed import CompletedIntervals
 from shuntbook.analysis.cycles.cycle import Cycles
 from shuntbook.analysis.not_known import Missing
 from shuntbook.analysis.readings.blocks import firsts
-from shuntbook.analysis.readings.chunk import MICROSECONDS, SECONDS_PER_HOUR, Chunk, FloatArray
+from shuntbook.analysis.readings.chunk import MICROSECONDS, SECONDS_PER_HOUR, FloatArray
 from shuntbook.analysis.readings.measured_span import HowRead
 from shuntbook.analysis.stats.interval95 import Within
 
-from .running_charge import MeasuredCurrent
+from .running_charge import CurrentFold
 
 _WHAT: Final = "word on what all loads take in a day"
 _HOUR_US: Final = 3600 * MICROSECONDS
@@ -64,6 +64,8 @@ class ClockHours:
         sunny = np.flatnonzero(self.returned_As > _NO_SUN * best)
         if best <= 0 or not len(sunny):
             return []
+        # From each sunny hour to the next, the last one to the first of the next day: the longest of these is the
+        # night.
         after = np.diff(np.append(sunny, sunny[0] + _DAY_H)) - 1
         longest = int(after.argmax())
         length, start = int(after[longest]), int(sunny[longest]) + 1
@@ -72,40 +74,21 @@ class ClockHours:
         return [hour % _DAY_H for hour in range(first, first + max(dark, 0))]
 
 
-class ClockHoursFold:
-    """Add up what flows by the hour of the day, as a fold; carries one reading and the hour that is not over yet.
-
-    Parameters
-    ----------
-    how : HowRead
-        What a reading stands for.
-    quantities : set of str
-        The quantities the log has.
-
-    Raises
-    ------
-    Refusal
-        If the log has no current on the DC side.
-    """
+class ClockHoursFold(CurrentFold):
+    """Add up what flows by the hour of the day, as a fold; carries one reading and the hour that is not over yet."""
 
     def __init__(self, how: HowRead, quantities: Set[str]) -> None:
-        self._current = MeasuredCurrent(how, quantities)
+        super().__init__(how, quantities)
         self._closed = np.zeros((_DAY_H, 6))
         self._open: tuple[int, FloatArray] | None = None
 
-    def add(self, chunk: Chunk) -> None:
-        """Take the next readings in."""
-        stretch = self._current.take(chunk)
-        if stretch is not None:
-            self.take(stretch)
-
-    def take(self, stretch: CompletedIntervals) -> None:
+    def take(self, pieces: CompletedIntervals) -> None:
         """Take in what the next readings of the current complete; an interval counts where it ends."""
-        stop_us = stretch.measured.stop_us
+        stop_us = pieces.measured.stop_us
         if not len(stop_us):
             return
         first = firsts(stop_us, _HOUR_US)
-        parts = [np.add.reduceat(x, first) for x in (stretch.measured.length_s, *stretch.split)]
+        parts = [np.add.reduceat(x, first) for x in (pieces.measured.length_s, *pieces.split)]
         for hour, sums in zip((stop_us[first] // _HOUR_US).tolist(), np.stack(parts, axis=1), strict=True):
             if self._open is not None and self._open[0] == hour:
                 self._open = (hour, self._open[1] + sums)
@@ -118,6 +101,7 @@ class ClockHoursFold:
         closed = self._closed.copy()
         if self._open is not None:
             hour, (covered_s, drawn, returned) = self._open
+            # An hour with gaps tells what flowed in it, but its mean is of another stretch than its neighbours' means.
             whole = covered_s >= _WHOLE * SECONDS_PER_HOUR
             mean_A = (drawn - returned) / covered_s if whole else 0.0
             closed[hour % _DAY_H] += (covered_s, drawn, returned, float(whole), mean_A, mean_A**2)
@@ -151,24 +135,15 @@ class LoadsUse:
 def loads_use(
     charge: Charge, cycles: Cycles, hours: ClockHours | None, from_bank_Wh: float, *, sun: bool = True
 ) -> LoadsUse:
-    """Return what all loads take in a day.
+    """Return what all loads take in a day, with the bank's voltage by the log's energy over its charge.
 
-    Parameters
-    ----------
-    charge : Charge
-        Of the log; its energy and charge give the bank's voltage.
-    cycles : Cycles
-        The runs that were found.
-    hours : ClockHours or None
-        What flowed by the hour of the day; None without amps at the bank.
-    from_bank_Wh : float
-        What was drawn from the bank in a day. [Wh]
-    sun : bool
-        Whether the site has an array.
+    By the runs that were found, by what flowed by the hour of the day (None without amps at the bank), by what was
+    drawn from the bank in a day, and whether the site has an array.
     """
     moved, energy = charge.charge, charge.energy
     if hours is None or moved is None or energy is None:
         return LoadsUse(Missing(_WHAT, (), "the log has no amps and volts measured at the bank"), from_bank_Wh)
+    # Without an array, and with nothing given back, there is no other source: the meter saw all.
     if not moved.returned and not sun:
         drawn = Within(from_bank_Wh, from_bank_Wh, from_bank_Wh)
         return LoadsUse(drawn, from_bank_Wh, ("Nothing came back in this log: the bank gave all that was taken.",))
@@ -181,6 +156,7 @@ def loads_use(
     runs_Ah = sum(cycle.charge_Ah or 0.0 for cycle in cycles.cycles) * _DAY_H / covered_h
     volts = (energy.drawn + energy.returned) / (moved.drawn + moved.returned)
     day_Wh, off_Wh = (dark_A * _DAY_H + runs_Ah) * volts, off_A * _DAY_H * volts
+    # The loads took at least what the bank gave, whatever the nights say.
     value = max(day_Wh, from_bank_Wh)
     return LoadsUse(
         Within(value, max(day_Wh - off_Wh, from_bank_Wh), max(day_Wh + off_Wh, value)),
@@ -197,6 +173,8 @@ def _in_the_dark(hours: ClockHours, night: list[int], cycles: Cycles) -> tuple[f
     """Return what is drawn in the dark beside the runs that were found, and how far it may be off, 95 % [A]."""
     from scipy import stats
 
+    # The level is that of all dark time, gaps beside; how far it may be off is told by whole hours alone, which are
+    # like each other: Student's t of their mean, since a log of a day has hardly ten of them.
     covered_s, count = float(hours.covered_s[night].sum()), float(hours.count[night].sum())
     net_As = float((hours.drawn_As - hours.returned_As)[night].sum())
     runs_As = sum(

@@ -31,15 +31,9 @@ def local_time(at_us: int, zone: tzinfo) -> datetime:
 
 
 def local_day(at_us: int, zone: tzinfo) -> LocalDay:
-    """Return the day that an instant lies in.
+    """Return the day that an instant [us] lies in.
 
-    Parameters
-    ----------
-    at_us : int
-        Since 1970-01-01T00:00:00Z. [us]
-    zone : tzinfo
-        The zone's rules. Where the clocks pass midnight twice a day begins at the first time; where they skip it, when
-        they skip it.
+    Where the clocks pass midnight twice a day begins at the first time; where they skip it, when they skip it.
     """
     day = local_time(at_us, zone).date()
     # Clocks set back just after midnight show yesterday's date again; the day has begun all the same.
@@ -53,19 +47,12 @@ def _midnight_us(day: date, zone: tzinfo) -> int:
 
 
 def days_in(start_us: TimeArray, stop_us: TimeArray, zone: tzinfo) -> Iterator[LocalDay]:
-    """Yield the days that stretches of time lie in, in order.
-
-    Parameters
-    ----------
-    start_us, stop_us : array of int64, shape (n,)
-        Where each stretch begins and ends, in order and without overlap. [us]
-    zone : tzinfo
-        The zone's rules.
-    """
+    """Yield the days that stretches of time [us] lie in; both are in order, and no stretch overlaps the next."""
     k, at_us = 0, int(start_us[0]) if len(start_us) else 0
     while k < len(start_us):
         day = local_day(at_us, zone)
         yield day
+        # The next day begins where a stretch goes on past this midnight, or with the first stretch after it.
         k = int(np.searchsorted(stop_us, day.stop_us, side="right"))
         if k < len(start_us):
             at_us = max(int(start_us[k]), day.stop_us)

@@ -9,16 +9,15 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from shuntbook.analysis.charge.completed import CompletedIntervals
-from shuntbook.analysis.readings.chunk import MICROSECONDS, SECONDS_PER_HOUR, Chunk, FloatArray
+from shuntbook.analysis.readings.chunk import MICROSECONDS, SECONDS_PER_HOUR, FloatArray
 from shuntbook.analysis.readings.measured_span import HowRead
 
-from .running_charge import MeasuredCurrent
+from .running_charge import CurrentFold
 
 if TYPE_CHECKING:
     from .ledger import LedgerLine
 
 Demo = tuple[int, int, str]
-
 """Beginning and end [us] of a marked stretch, and its text."""
 
 
@@ -58,50 +57,30 @@ class Payback:
     assumptions: tuple[str, ...]
 
 
-class PaybackFold:
+class PaybackFold(CurrentFold):
     """Follow what each demo owes the bank, as a fold; it carries one reading.
 
-    Parameters
-    ----------
-    how : HowRead
-        What a reading stands for.
-    quantities : set of str
-        The quantities the log has.
-    demos : sequence of (start, stop, text)
-        The stretches. [us]
-    efficiency : float
-        Share of the charge put in that comes out again. [1]
-
-    Raises
-    ------
-    Refusal
-        If the log has no current on the DC side.
+    `efficiency` is the share of the charge put in that comes out again. [1]
     """
 
     def __init__(self, how: HowRead, quantities: Set[str], demos: Sequence[Demo], *, efficiency: float) -> None:
-        self._current = MeasuredCurrent(how, quantities)
+        super().__init__(how, quantities)
         self._efficiency = efficiency
         self._debts = [_Debt(*demo) for demo in demos]
 
-    def add(self, chunk: Chunk) -> None:
-        """Take the next readings in."""
-        stretch = self._current.take(chunk)
-        if stretch is not None:
-            self.take(stretch)
-
-    def take(self, stretch: CompletedIntervals) -> None:
+    def take(self, pieces: CompletedIntervals) -> None:
         """Take in what the next readings of the current complete, where somebody else reads them."""
         for debt in self._debts:
-            debt.gaps += zip(stretch.gap_start_us.tolist(), stretch.gap_stop_us.tolist(), strict=True)
-            debt.follow(stretch, self._efficiency)
+            debt.gaps += zip(pieces.gap_start_us.tolist(), pieces.gap_stop_us.tolist(), strict=True)
+            debt.follow(pieces, self._efficiency)
 
     def result(self) -> tuple[Payback, ...]:
         """Return each demo's debt so far, in the order they were named."""
-        said = (
+        assumptions = (
             f"Of the charge put in, {100 * self._efficiency:g} % was taken to come out again.",
             "All that the array returned is set against this demo alone, and all that other loads drew meanwhile too.",
         )
-        return tuple(debt.payback(said) for debt in self._debts)
+        return tuple(debt.payback(assumptions) for debt in self._debts)
 
 
 @dataclass
@@ -121,6 +100,7 @@ class _Debt:
             return
         measured = pieces.measured
         self.balance += float(_owing(pieces.within((self.start_us, self.stop_us)), efficiency).sum())
+        # At the demo's end the balance is the debt; what the array gave meanwhile may have paid it already.
         if len(measured.stop_us) and measured.stop_us[-1] >= self.stop_us and self.owed is None:
             self.owed = self.balance
             self.paid_us = self.stop_us if self.owed <= 0 else None
@@ -141,12 +121,13 @@ class _Debt:
         self.paid_us = int(after.start_us[k]) + round(share * float(after.length_s[k]) * MICROSECONDS)
         self.balance = 0.0
 
-    def payback(self, said: tuple[str, ...]) -> Payback:
+    def payback(self, assumptions: tuple[str, ...]) -> Payback:
         owed_Ah = None if self.owed is None else self.owed / SECONDS_PER_HOUR
+        # What is short beyond the demo's debt other loads have drawn since; it is not the demo's to pay.
         short_Ah = 0.0 if self.paid_us is not None else self.balance / SECONDS_PER_HOUR
         still_Ah = short_Ah if owed_Ah is None else min(short_Ah, max(owed_Ah, 0.0))
         amounts = (owed_Ah, self.paid_us, still_Ah, short_Ah - still_Ah)
-        return Payback(self.text, self.start_us, self.stop_us, *amounts, self._uncovered_s(), said)
+        return Payback(self.text, self.start_us, self.stop_us, *amounts, self._uncovered_s(), assumptions)
 
     def _uncovered_s(self) -> float:
         """Return the time in gaps from the beginning until the debt was paid [s]."""

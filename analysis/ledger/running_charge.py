@@ -14,15 +14,8 @@ from shuntbook.analysis.readings.chunk import SECONDS_PER_HOUR, Chunk, FloatArra
 from shuntbook.analysis.readings.measured_span import HowRead
 
 
-class MeasuredCurrent:
-    """Turns readings of current into measured intervals; carries one reading.
-
-    Parameters
-    ----------
-    how : HowRead
-        What a reading stands for.
-    quantities : set of str
-        The quantities the log has.
+class CurrentFold:
+    """A fold of the current at the bank, which carries one reading; `take` is what it does with the intervals.
 
     Raises
     ------
@@ -35,9 +28,15 @@ class MeasuredCurrent:
             raise Refusal("what goes in and out of the bank needs amps measured on its DC side; this log has none")
         self._reader = PieceReader(how, CURRENT)
 
-    def take(self, chunk: Chunk) -> CompletedIntervals | None:
-        """Return what the next readings complete; None if none of them has a current."""
-        return self._reader.take(chunk.time_us, {"i": chunk.quantities["current_A"]})
+    def add(self, chunk: Chunk) -> None:
+        """Take the next readings in."""
+        pieces = self._reader.take(chunk.time_us, {"i": chunk.quantities["current_A"]})
+        if pieces is not None:
+            self.take(pieces)
+
+    def take(self, pieces: CompletedIntervals) -> None:
+        """Take in what the next readings of the current complete, where somebody else reads them."""
+        raise NotImplementedError
 
 
 @dataclass(frozen=True)
@@ -69,29 +68,15 @@ class RunningCharge:
     returned_A: float = 0.0
 
 
-class RunningChargeFold:
-    """Follow drawn and returned charge over time, as a fold; it carries one reading.
+class RunningChargeFold(CurrentFold):
+    """Follow drawn and returned charge over time, as a fold; it carries one reading and at most `most` points.
 
     Points are the last interval's end in each bucket of time; buckets are whole multiples of their width since 1970,
     and where there are more than `most`, neighbours are put together and the width doubles.
-
-    Parameters
-    ----------
-    how : HowRead
-        What a reading stands for.
-    quantities : set of str
-        The quantities the log has.
-    most : int
-        Highest number of points kept. [1]
-
-    Raises
-    ------
-    Refusal
-        If the log has no current on the DC side.
     """
 
     def __init__(self, how: HowRead, quantities: Set[str], *, most: int = 400) -> None:
-        self._current = MeasuredCurrent(how, quantities)
+        super().__init__(how, quantities)
         self._most = most
         self._width_us = 1_000_000
         self._time_us: TimeArray = np.empty(0, dtype=np.int64)
@@ -100,31 +85,27 @@ class RunningChargeFold:
         self._highest_A = self._returned_A = 0.0
         self._gap_us = 0
 
-    def add(self, chunk: Chunk) -> None:
-        """Take the next readings in."""
-        stretch = self._current.take(chunk)
-        if stretch is not None:
-            self.take(stretch)
-
-    def take(self, stretch: CompletedIntervals) -> None:
+    def take(self, pieces: CompletedIntervals) -> None:
         """Take in what the next readings of the current complete, where somebody else reads them."""
-        self._gap_us += int((stretch.gap_stop_us - stretch.gap_start_us).sum())
-        if not len(stretch.measured.stop_us):
+        self._gap_us += int((pieces.gap_stop_us - pieces.gap_start_us).sum())
+        stop_us = pieces.measured.stop_us
+        if not len(stop_us):
             return
-        self._returned_A = max(self._returned_A, -stretch.sums.low)
-        self._highest_A = max(self._highest_A, stretch.sums.high, self._returned_A)
-        first = firsts(stretch.measured.stop_us, self._width_us)
-        last = np.append(first[1:], len(stretch.measured.stop_us)) - 1
-        growth = [np.add.reduceat(x, first) for x in (*stretch.split, stretch.measured.length_s)]
+        self._returned_A = max(self._returned_A, -pieces.sums.low)
+        self._highest_A = max(self._highest_A, pieces.sums.high, self._returned_A)
+        # Sums of each bucket first, and running totals of these alone: a log has far more readings than points.
+        first = firsts(stop_us, self._width_us)
+        last = np.append(first[1:], len(stop_us)) - 1
+        growth = [np.add.reduceat(x, first) for x in (*pieces.split, pieces.measured.length_s)]
         sums = self._last + np.cumsum(np.stack(growth, axis=1), axis=0)
         self._last = sums[-1]
-        self._merge(np.concatenate([self._time_us, stretch.measured.stop_us[last]]), np.concatenate([self._sums, sums]))
+        self._merge(np.concatenate([self._time_us, stop_us[last]]), np.concatenate([self._sums, sums]))
         while len(self._time_us) > self._most:
             self._width_us *= 2
             self._merge(self._time_us, self._sums)
 
     def _merge(self, time_us: TimeArray, sums: FloatArray) -> None:
-        """Keep the last point of each bucket."""
+        """Hold the last point of each bucket: totals only grow, so it says all that the others of it said."""
         last = np.append(firsts(time_us, self._width_us)[1:], len(time_us)) - 1
         self._time_us, self._sums = time_us[last], sums[last]
 

@@ -61,6 +61,7 @@ class HighestDraw:
             np.concatenate([self._covered_us, covered_us]),
             np.concatenate([self._sums, sums]),
         )
+        # Ten minutes are carried: nine before the next one, and that which may go on, whose window is looked at again.
         if len(minute) >= _MINUTES:
             windows = np.lib.stride_tricks.sliding_window_view
             whole = windows(covered_us == _MINUTE_US, _MINUTES).all(axis=1)
@@ -84,13 +85,15 @@ def by_minute(pieces: CompletedIntervals) -> Minutes:
     """Return what intervals, at least one, hold of each minute of the clock that they touch."""
     measured, (above, below) = pieces.measured, pieces.split
     begin = firsts(measured.start_us, _MINUTE_US)
-    at_end = np.append(begin[1:], len(measured.start_us)) - 1  # in each minute only the last one can pass its end
+    # In each minute only the last interval can pass its end, so no other has to be looked at.
+    at_end = np.append(begin[1:], len(measured.start_us)) - 1
     first, last = measured.start_us[at_end] // _MINUTE_US, (measured.stop_us[at_end] - 1) // _MINUTE_US
     passes = first != last
     cut = at_end[passes]
     parts = _cut_at_minutes(measured.picked(cut), first[passes], last[passes])
     part_above, part_below = pieces.signal.integral(parts)
     covered_us, sums = measured.stop_us - measured.start_us, above - below
+    # The intervals that pass the end of a minute are taken out of the minute they begin in, and their parts put in.
     covered_us[cut], sums[cut] = 0, 0.0
     whole = (np.add.reduceat(x, begin) for x in (covered_us, sums))
     minute = np.concatenate([first, parts.start_us // _MINUTE_US])

@@ -19,10 +19,10 @@ from shuntbook.analysis.readings.envelope import EnvelopeFold
 from shuntbook.analysis.readings.log_facts import LogFacts
 from shuntbook.analysis.readings.measured_span import HowRead
 from shuntbook.analysis.site.site import Site
+from shuntbook.analysis.sureness.amount_intervals import AmountsAnalysis
 from shuntbook.analysis.sureness.cycle_intervals import cycles_with_intervals
 from shuntbook.analysis.sureness.meter_figures import NOTHING_STATED, Accuracy, MeterFigures
 from shuntbook.analysis.sureness.signal_errors import UnseenStarts
-from shuntbook.analysis.sureness.sure_amounts import AmountsAnalysis
 
 from .log_report import LogReport
 from .site_folds import SiteFolds
@@ -142,7 +142,7 @@ class LogAnalysis:
     ) -> LogReport:
         """Add the ledger, and with a site what log and site file say together."""
         followed = folds.result()
-        ledger = followed.ledger.told(self._amounts.sure(starts, starts_us), starts_us)
+        ledger = followed.ledger.with_intervals(self._amounts.sure(starts, starts_us), starts_us)
         report = replace(report, ledger=ledger, paybacks=followed.paybacks)
         if self._site is None:
             return report

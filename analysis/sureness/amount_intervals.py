@@ -1,4 +1,4 @@
-"""How sure charge and energy are: their components, each with its reason, and the 95 % intervals.
+"""Charge and energy of a log and between its markers, with 95 % intervals: their components, each with its reason.
 
 After the GUM (JCGM 100:2008): a limit of error from a data sheet is an even (rectangular) distribution (4.3.7); what is
 the same unknown error in all readings of a log (gain, zero, clock) is one component that grows with the sum, never one
@@ -7,42 +7,120 @@ of each reading.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from typing import Final
 
+import numpy as np
+
 from shuntbook.analysis.charge.amounts import Amounts, Charge, Evidence, Sureness
+from shuntbook.analysis.charge.between_notes import MarkedStretch, MarkedSums
+from shuntbook.analysis.charge.charge import ChargeFold, ChargeSums
+from shuntbook.analysis.charge.completed import CompletedReadings, Reader
 from shuntbook.analysis.charge.error_facts import ErrorFacts
-from shuntbook.analysis.charge.instants import Instants
-from shuntbook.analysis.readings.chunk import SECONDS_PER_HOUR
+from shuntbook.analysis.charge.instants import Instants, InstantsFold, looked_at
+from shuntbook.analysis.readings.chunk import SECONDS_PER_HOUR, Chunk
 from shuntbook.analysis.readings.integral import POWER, VOLTS_AMPS, VOLTS_AMPS_FACTOR
+from shuntbook.analysis.readings.measured_span import HowRead
 from shuntbook.analysis.stats.distribution import EVEN, Component
 from shuntbook.analysis.stats.interval95 import HowSure, judged
 
-from .meter_figures import USUAL_READING_PCT, Accuracy, MeterFigures
+from .meter_figures import RANGE_IS_OFFSET, USUAL_READING_PCT, Accuracy, MeterFigures
 from .signal_errors import Flow, Rounded, SignalErrors, UnseenStarts
 
-_RANGE: Final = "a share of the range is an offset: it grows with time"
 _FACTOR: Final = "taken as ± 1 %: common practice, no source"
 _OF_PRODUCT: Final = "a load that switches between two readings moves volts and amps at once, their lines do not"
 
 
+class AmountsAnalysis:
+    """Integrate a log, and each stretch between its markers, as a fold.
+
+    It carries one reading of each signal, and one piece in which instants are looked at. Markers are instants [us] and
+    texts; only what lies between `from_us` and `to_us` is integrated.
+    """
+
+    def __init__(
+        self,
+        how: HowRead,
+        quantities: set[str],
+        figures: MeterFigures,
+        markers: Sequence[tuple[int, str]] = (),
+        *,
+        from_us: int | None = None,
+        to_us: int | None = None,
+    ) -> None:
+        self._figures = figures
+        self._charge = ChargeSums(how, quantities, from_us=from_us, to_us=to_us)
+        self._marked = MarkedSums(how, quantities, markers, from_us=from_us, to_us=to_us) if markers else None
+        self._reader = Reader(how, quantities)
+        # Where the spacings allow two gap limits the other one reads for itself: its intervals and gaps are others.
+        self._otherwise: ChargeFold | None = None
+        if how.other_gap_limit_s is not None:
+            other = replace(how, gap_limit_s=how.other_gap_limit_s, other_gap_limit_s=None)
+            self._otherwise = ChargeFold(other, quantities, from_us=from_us, to_us=to_us)
+        signal = looked_at(how.side, how.sampling, quantities)
+        self._instants = InstantsFold(signal, how.gap_limit_s) if signal else None
+
+    def add(self, chunk: Chunk) -> None:
+        """Take the next readings in."""
+        if len(chunk):
+            self.take(self.read(chunk))
+
+    def read(self, chunk: Chunk) -> CompletedReadings:
+        """Join the next readings, at least one, to those before; `take` is to have what they complete, in order."""
+        return self._reader.take(chunk)
+
+    def work_out(self, read: CompletedReadings) -> None:
+        """Do ahead, in any thread, what needs nothing but what was read, so that `take` is quick."""
+        # What a window cuts has sums of its own, which cannot be made before it is cut.
+        if read.within(self._charge.window) is read:
+            read.work_out()
+
+    def take(self, read: CompletedReadings) -> None:
+        """Take in what the next readings complete, where somebody else reads them."""
+        self._charge.take(read)
+        if self._marked is not None:
+            self._marked.take(read)
+        if self._otherwise is not None:
+            self._otherwise.add(read.chunk)
+        if self._instants is not None:
+            self._instants.add(read.chunk)
+
+    def result(
+        self, starts: UnseenStarts | None = None, starts_us: Sequence[int] = ()
+    ) -> tuple[Charge, tuple[MarkedStretch, ...]]:
+        """Return what all readings so far amount to, by when the load started and what a start may draw unseen."""
+        sure = self.sure(starts, starts_us)
+        stretches = self._marked.result() if self._marked is not None else ()
+        marked = tuple(replace(stretch, whole=sure(stretch.whole)) for stretch in stretches)
+        charge = sure(self._charge.result())
+        if self._otherwise is not None:
+            charge = replace(charge, otherwise=sure(self._otherwise.result()))
+        return charge, marked
+
+    def sure(self, starts: UnseenStarts | None, starts_us: Sequence[int]) -> Callable[[Charge], Charge]:
+        """Return what gives amounts their intervals, by the starts [us] that lie in their span.
+
+        Only what one start may draw is taken from `starts`, if any; their number is that of `starts_us`.
+        """
+        at_us = np.asarray(starts_us, dtype=np.int64)
+        instants = self._instants.result() if self._instants is not None else None
+
+        def with_starts(charge: Charge) -> Charge:
+            charge = charge.read_at(instants)
+            low, high = charge.span.start_us, charge.span.stop_us
+            if starts is None or low is None or high is None:
+                return with_intervals(charge, self._figures)
+            inside = int(((at_us >= low) & (at_us <= high)).sum())
+            return with_intervals(charge, self._figures, starts.within(low, high, inside))
+
+        return with_starts
+
+
 def with_intervals(charge: Charge, figures: MeterFigures, starts: UnseenStarts | None = None) -> Charge:
-    """Return charge and energy with their 95 % intervals.
+    """Return charge and energy with their 95 % intervals and budgets, by the starts whose surge may have been missed.
 
-    Parameters
-    ----------
-    charge : Charge
-        What a `ChargeFold` found.
-    figures : MeterFigures
-        How far the meter's readings may be off.
-    starts : UnseenStarts, optional
-        Starts whose surge the readings may have missed.
-
-    Returns
-    -------
-    Charge
-        The same amounts; intervals and budgets filled. Gaps are outside: nothing is added for them.
+    Gaps are outside: nothing is added for them.
     """
     evidence = charge.evidence
     if evidence is None:
@@ -93,8 +171,10 @@ class _AmountErrors(SignalErrors):
     def of(self, part: Flow) -> HowSure:
         """Return how sure one of the amounts is."""
         value = getattr(self._amounts, part)
+        # What few starts drew is no distribution, nor what noise about zero adds to draw and return alike, nor what
+        # steps leave unseen: these bounds push one end out, and only likely values shift both.
         less, more = self.by_chance(part)
-        meter = [*self._of_meter(part, value), _clock(value, self._figures)]
+        meter = [*self._of_meter(part, value), self._figures.clock(value)]
         drawn = 0.0 if part == "returned" else self._amounts.drawn
         sure = judged(
             value,
@@ -109,6 +189,17 @@ class _AmountErrors(SignalErrors):
     def _of_meter(self, part: Flow, value: float) -> Iterator[Component]:
         """Yield what the meter's figures do to one of the amounts."""
         raise NotImplementedError
+
+    def _offsets(self, part: Flow, highest_A: float, by: float = 1.0) -> Iterator[Component]:
+        """Yield what an error of the current's zero does over time, times `by`: volts, for energy. [V] or [1]"""
+        for source, limit_A, reason in self._figures.zero_limits(highest_A):
+            time_h = self.time_s(part, limit_A * by) / SECONDS_PER_HOUR
+            yield Component(source, limit_A * by * time_h / EVEN, even=1, reason=reason)
+        # A zero that was measured is a mean of readings, spread as such: twice its uncertainty is about its limit.
+        if (check := self._figures.zero_check) is not None:
+            time_h = self.time_s(part, 2 * check.u_A * by) / SECONDS_PER_HOUR
+            u = check.u_A * by * time_h
+            yield Component("zero check", u, dof=check.dof, reason="the measured zero is known no better")
 
     def _shift(self, part: Flow) -> float:
         """Return by how much the truth is likely to lie above the amount. [unit h]"""
@@ -127,8 +218,8 @@ class _OfCharge(_AmountErrors):
         return self._starts.extra_A if self._starts else 0.0
 
     def _of_meter(self, part: Flow, value: float) -> Iterator[Component]:
-        yield from gains(value, self._figures.current)
-        yield from offsets(self, part, self._figures, self._facts.highest)
+        yield from self._figures.current.gains(value)
+        yield from self._offsets(part, self._facts.highest)
 
 
 class _OfEnergy(_AmountErrors):
@@ -162,21 +253,24 @@ class _OfEnergy(_AmountErrors):
     def _by_power(self, part: Flow, value: float) -> Iterator[Component]:
         """Yield what a power column of known accuracy does."""
         assert self._own is not None
-        yield from gains(value, self._own, "power ")
+        yield from self._own.gains(value, "power ")
         offset_W = self._own.range_offset(self._facts.highest)
         time_h = self.time_s(part, offset_W) / SECONDS_PER_HOUR
-        yield Component("power offset (share of range)", offset_W * time_h / EVEN, even=1, reason=_RANGE)
+        yield Component("power offset (share of range)", offset_W * time_h / EVEN, even=1, reason=RANGE_IS_OFFSET)
 
     def _by_product(self, part: Flow, value: float) -> Iterator[Component]:
         """Yield what volts and amps do to their product; a power column is taken to be no better."""
         current, voltage = self._figures.current, self._figures.voltage
-        yield from gains(value, current)
-        yield from gains(value, voltage, "voltage ")
-        highest_A = self._evidence.current.highest if self._evidence.current else self._highest_A()
-        yield from offsets(self, part, self._figures, highest_A, by=max(self._volts, 1e-12))
-        ampere_hours = abs(getattr(self._charge, part)) if self._charge else self._time_A_h(value)
+        yield from current.gains(value)
+        yield from voltage.gains(value, "voltage ")
+        # Without amps of its own the log's watts over its volts stand for them.
+        highest_A = self._evidence.current.highest if self._evidence.current else self._per_volt(self._facts.highest)
+        yield from self._offsets(part, highest_A, by=max(self._volts, 1e-12))
+        ampere_hours = abs(getattr(self._charge, part)) if self._charge else self._per_volt(abs(value))
         limit_V = voltage.range_offset(self._volts)
-        yield Component("voltage offset (share of range)", limit_V * ampere_hours / EVEN, even=1, reason=_RANGE)
+        yield Component(
+            "voltage offset (share of range)", limit_V * ampere_hours / EVEN, even=1, reason=RANGE_IS_OFFSET
+        )
         half_V = voltage.resolution / 2
         yield Component("voltage last digit", half_V * ampere_hours / EVEN, even=1, reason="volts are rounded")
         yield Component("volts x amps", abs(self._of_product(part)) / EVEN, even=1, reason=_OF_PRODUCT)
@@ -198,79 +292,8 @@ class _OfEnergy(_AmountErrors):
         parts = 4 if self._how.sampling == "mean" else 6
         return sign * share * self._evidence.swing_Ws / parts / SECONDS_PER_HOUR
 
-    def _highest_A(self) -> float:
-        return self._facts.highest / self._volts if self._volts > 0 else 0.0
-
-    def _time_A_h(self, value: float) -> float:
-        return abs(value) / self._volts if self._volts > 0 else 0.0
-
-
-def gains(value: float, accuracy: Accuracy, of: str = "") -> Iterator[Component]:
-    """Yield what grows with the amount itself: the meter's gain, and its shunt's.
-
-    Parameters
-    ----------
-    value : float
-        The amount. [unit]
-    accuracy : Accuracy
-        Limits of error.
-    of : str
-        What is measured, where it is not the current.
-    """
-    yield Component(
-        f"{of}gain",
-        accuracy.reading_pct / 100 * abs(value) / EVEN,
-        even=1,
-        reason=f"± {accuracy.reading_pct:g} % of reading: one factor for the whole log",
-    )
-    yield Component(
-        f"{of}shunt class",
-        accuracy.class_pct / 100 * abs(value) / EVEN,
-        even=1,
-        reason=f"± {accuracy.class_pct:g} % of reading: one factor for the whole log",
-    )
-
-
-def offsets(
-    errors: SignalErrors, part: Flow, figures: MeterFigures, highest_A: float, by: float = 1.0
-) -> Iterator[Component]:
-    """Yield what an error of the current's zero does over time; one offset for the whole log.
-
-    Parameters
-    ----------
-    errors : SignalErrors
-        Knows over which time an offset counts.
-    part : {'drawn', 'returned', 'net'}
-        Which amount.
-    figures : MeterFigures
-        Limits of error, or a zero check in their stead.
-    highest_A : float
-        Highest reading. [A]
-    by : float
-        What amps are multiplied with: volts, for energy. [V] or [1]
-    """
-    if (check := figures.zero_check) is not None:
-        time_h = errors.time_s(part, 2 * check.u_A * by) / SECONDS_PER_HOUR
-        yield Component(
-            "zero check", check.u_A * by * time_h, dof=check.dof, reason="the measured zero is known no better"
-        )
-        return
-    limits = (
-        ("offset (share of range)", figures.current.range_offset(highest_A), _RANGE),
-        ("zero", figures.current.zero, "the meter's zero may be off all the time: it grows with time"),
-    )
-    for source, limit_A, reason in limits:
-        time_h = errors.time_s(part, limit_A * by) / SECONDS_PER_HOUR
-        yield Component(source, limit_A * by * time_h / EVEN, even=1, reason=reason)
-
-
-def _clock(value: float, figures: MeterFigures) -> Component:
-    return Component(
-        "clock",
-        figures.clock_ppm * 1e-6 * abs(value) / EVEN,
-        even=1,
-        reason=f"± {figures.clock_ppm:g} millionths: all seconds too long or too short",
-    )
+    def _per_volt(self, watts: float) -> float:
+        return watts / self._volts if self._volts > 0 else 0.0
 
 
 def _volts(charge: Charge) -> float | None:

@@ -28,18 +28,7 @@ def cycles_with_intervals(cycles: Cycles, figures: MeterFigures, how: HowRead, *
     """Return cycles with half of the 95 % interval of their charge and energy.
 
     An offset of the meter's zero cancels, since a cycle counts above the level before it; the instants of both edges,
-    the meter's gain, its last digit and the noise do not.
-
-    Parameters
-    ----------
-    cycles : Cycles
-        The cycles.
-    figures : MeterFigures
-        How far the meter's readings may be off.
-    how : HowRead
-        What a reading stands for.
-    noise : float
-        Standard deviation of the signal's noise, in the unit of the signal. [A] or [W]
+    the meter's gain, its last digit and the noise do not. `noise` is a standard deviation in the unit of the signal.
     """
     volts = _volts(cycles)
     noise_A = noise if cycles.signal == "current_A" else noise / volts
@@ -50,6 +39,7 @@ def cycles_with_intervals(cycles: Cycles, figures: MeterFigures, how: HowRead, *
     else:
         gain = math.hypot(_gain(current), _gain(figures.voltage))
         watts = _CycleErrors(gain, noise_A * volts, current.resolution * volts)
+    # What one start was seen to draw others may have drawn between readings.
     highest_A = max((_surge(cycle) for cycle in cycles.cycles), default=0.0)
     u95s = [
         (
@@ -79,7 +69,8 @@ def _taken(whole: float | None, so_far: float | None) -> float | None:
 
 
 def _together(u95s: Sequence[float | None]) -> float | None:
-    """Return half of the interval of a sum; what one is off the others may be off the same way. [unit h]"""
+    """Return half of the interval of a sum. [unit h]"""
+    # What one cycle is off the others may be off the same way (gain, digit), so halves add up and not their squares.
     return None if not u95s or any(u95 is None for u95 in u95s) else sum(u95 for u95 in u95s if u95 is not None)
 
 
@@ -113,8 +104,10 @@ class _CycleErrors:
         if amount is None or run_s is None:
             return None
         settled = abs(run if run is not None else amount * SECONDS_PER_HOUR / max(run_s, 1e-9))
+        # The level below the run and the run itself are means of readings, each with the noise of so many.
         readings = max(run_s / unseen.interval_s, 1.0) if unseen.interval_s else 1.0
         base = self.noise * run_s * math.sqrt(1 / _BASE_READINGS + 1 / readings)
+        # The last digit of both levels, even within a digit; each edge even within its spacing.
         digit = math.sqrt(2) * self.resolution / WITHIN * run_s
         edges = (edge_s * settled / WITHIN for edge_s in unseen.edges_s)
         apart = (limit / EVEN for limit in unseen.apart)
@@ -148,18 +141,19 @@ class _Unseen:
         moved = abs(drift) * ((cycle.run_s or 0.0) / 2 + (cycle.so_far_s or 0.0))
         if how.sampling == "mean":
             return cls(interval_s, (), (moved,))
+        # An edge is known to so much on either side, half of the spacing it fell into; else that is a usual one.
         edges_s = tuple(interval_s if s is None else 2 * s for s in (cycle.start_within_s, cycle.stop_within_s))
+        # A surge that a reading caught counts for a whole spacing; one that none caught lasted for less than that.
         caught, missed = _surge(cycle) * interval_s, highest_A * min(interval_s, USUAL_START_S)
         surge = 0.0 if cycle.surge_resolved else max(caught, missed) * (volts or 1.0)
         return cls(interval_s, edges_s, (moved, surge))
 
 
 def _half(even: Sequence[float], normal: float) -> float:
-    """Return half of the 95 % interval of even parts and a normal one, by the kurtosis of their sum.
-
-    The coverage factor is exact for one even part, for two like ones and for a normal distribution, and lies on a
-    parabola between: many cycles would wait long for convolutions, and for arrays of a few numbers each.
-    """
+    """Return half of the 95 % interval of even parts and a normal one, by the kurtosis of their sum."""
+    # `combine` would convolve the parts for each of hundreds of cycles. The excess kurtosis of a sum is that of its
+    # parts, weighed by their squared shares of the variance; between the three factors known exactly (one even part,
+    # two like ones, a normal distribution) the coverage factor is taken to lie on a parabola.
     squares = [u * u for u in even]
     u2 = sum(squares) + normal**2
     if u2 <= 0:

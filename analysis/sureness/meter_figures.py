@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
+
+from shuntbook.analysis.stats.distribution import EVEN, Component
 
 if TYPE_CHECKING:
     from shuntbook.analysis.site.tables import Meter
 
 #: Limits of error of a meter nothing is known of, in per cent of reading and of range: common practice, no source.
 USUAL_READING_PCT: Final = 1.0
-
 USUAL_RANGE_PCT: Final = 0.1
-
 #: Limit of error of a clock nobody set a figure for: a plain quartz in a cold shed; common practice, no source. [1e-6]
 USUAL_CLOCK_PPM: Final = 100.0
+RANGE_IS_OFFSET: Final = "a share of the range is an offset: it grows with time"
 
 
 @dataclass(frozen=True)
@@ -50,14 +52,14 @@ class Accuracy:
         return (self.reading_pct + self.class_pct) / 100
 
     def range_offset(self, highest: float) -> float:
-        """Return the limit of the offset that the share of the range makes.
-
-        Parameters
-        ----------
-        highest : float
-            The highest reading, without its sign; stands for the range where that is not known. [unit]
-        """
+        """Return the limit of the offset that the share of the range makes; the highest reading may stand for it."""
         return self.range_pct / 100 * (self.full_scale if self.full_scale is not None else highest)
+
+    def gains(self, value: float, of: str = "") -> Iterator[Component]:
+        """Yield what grows with an amount itself: the meter's gain and its shunt's; `of` what, where not of amps."""
+        for source, pct in (("gain", self.reading_pct), ("shunt class", self.class_pct)):
+            reason = f"± {pct:g} % of reading: one factor for the whole log"
+            yield Component(f"{of}{source}", pct / 100 * abs(value) / EVEN, even=1, reason=reason)
 
 
 @dataclass(frozen=True)
@@ -81,6 +83,19 @@ class MeterFigures:
         """Limit of the factor on watts; that of volts times amps where the meter states none for watts. [1]"""
         return self.current.gain + self.voltage.gain if self.power is None else self.power.gain
 
+    def zero_limits(self, highest_A: float) -> tuple[tuple[str, float, str], ...]:
+        """Return the limits of the current's zero [A]: name, limit and reason; none once it was measured."""
+        if self.zero_check is not None:
+            return ()
+        zero = "the meter's zero may be off all the time: it grows with time"
+        offset_A = self.current.range_offset(highest_A)
+        return ("offset (share of range)", offset_A, RANGE_IS_OFFSET), ("zero", self.current.zero, zero)
+
+    def clock(self, value: float) -> Component:
+        """Return what the clock does to an amount."""
+        reason = f"± {self.clock_ppm:g} millionths: all seconds too long or too short"
+        return Component("clock", self.clock_ppm * 1e-6 * abs(value) / EVEN, even=1, reason=reason)
+
     def after_zero_check(self, check: ZeroCheck) -> MeterFigures:
         """Return the figures for readings from which a measured offset was taken off."""
         return replace(self, zero_check=check)
@@ -98,17 +113,11 @@ NOTHING_STATED: Final = MeterFigures(assumed=(_unknown("the meter"),))
 
 
 def figures_of(meter: Meter | None) -> MeterFigures:
-    """Return a meter's figures from its table in the site file; wide ones, and a sentence, where it says nothing.
-
-    Parameters
-    ----------
-    meter : Meter or None
-        The table of the site file; None where there is none.
-    """
+    """Return a meter's figures from its table in the site file; wide ones, and a sentence, where it says nothing."""
     if meter is None:
         return NOTHING_STATED
-    said: list[str] = []
-    current = _stated(meter.reading_pct, meter.range_pct, said, "amps")
+    assumed: list[str] = []
+    current = _stated(meter.reading_pct, meter.range_pct, assumed, "amps")
     current = replace(
         current,
         full_scale=meter.range_A,
@@ -116,21 +125,23 @@ def figures_of(meter: Meter | None) -> MeterFigures:
         resolution=meter.resolution_A or 0.0,
         class_pct=meter.shunt_class_pct or 0.0,
     )
-    voltage = _stated(meter.voltage_reading_pct, meter.voltage_range_pct, said, "volts")
+    voltage = _stated(meter.voltage_reading_pct, meter.voltage_range_pct, assumed, "volts")
     voltage = replace(voltage, full_scale=meter.range_V, resolution=meter.resolution_V or 0.0)
+    # Behind an inverter watts are measured by themselves; at the bank only where the data sheet says so.
     power = None
     if meter.power_reading_pct is not None or meter.power_range_pct is not None or meter.side == "ac":
-        power = _stated(meter.power_reading_pct, meter.power_range_pct, said, "watts")
+        power = _stated(meter.power_reading_pct, meter.power_range_pct, assumed, "watts")
         power = replace(power, full_scale=meter.range_W, resolution=meter.resolution_W or 0.0)
-    said += _range_unknown(meter, current)
+    assumed += _range_unknown(meter, current)
     clock_ppm = USUAL_CLOCK_PPM if meter.clock_ppm is None else meter.clock_ppm
-    return MeterFigures(current, voltage, power, clock_ppm, assumed=tuple(said))
+    return MeterFigures(current, voltage, power, clock_ppm, assumed=tuple(assumed))
 
 
-def _stated(reading_pct: float | None, range_pct: float | None, said: list[str], what: str) -> Accuracy:
+def _stated(reading_pct: float | None, range_pct: float | None, assumed: list[str], what: str) -> Accuracy:
     """Return an accuracy as a data sheet gives it: what one half of "x % of reading + y % of range" leaves out is 0."""
+    # A data sheet that states one half means that there is no other; one that states nothing means nothing.
     if reading_pct is None and range_pct is None:
-        said.append(_unknown(f"its {what}"))
+        assumed.append(_unknown(f"its {what}"))
         return Accuracy()
     return Accuracy(reading_pct or 0.0, range_pct or 0.0)
 

@@ -30,16 +30,8 @@ _NOISE_REACH: Final = 3.0
 class UnseenStarts:
     """Starts of a motor that readings may have missed.
 
-    Parameters
-    ----------
-    count : int
-        Number of starts. [1]
-    extra_A, extra_W : float
-        What a start draws above the settled running draw, at the meter. [A], [W]
-    lasts_s : float
-        How long it lasts. [s]
-    caught_us : tuple of int
-        When those started that a reading caught. [us]
+    There were `count`; each draws `extra_A` or `extra_W` above the settled running draw, at the meter, for `lasts_s`;
+    `caught_us` is when those started that a reading caught.
     """
 
     count: int
@@ -58,12 +50,7 @@ class UnseenStarts:
 class Rounded:
     """What a meter rounds, where that is not what is integrated: amps, of which watts are worked out.
 
-    Parameters
-    ----------
-    facts : ErrorFacts
-        What it was like. [unit]
-    digit : float
-        Its last digit; 0 where that is not known. [unit]
+    What it was like, and its last digit; 0 where that is not known. [unit]
     """
 
     facts: ErrorFacts
@@ -94,48 +81,40 @@ class SignalErrors:
         self._noise = 0.0 if charge.how.noted else self._of_noise()
 
     def _of_noise(self) -> float:
-        """Return the readings' noise [unit]; from note to note loads switched, and notes tell nothing of it.
-
-        A coarse digit of amps hides their noise; volts that waver would make that of watts seem small.
-        """
+        """Return the readings' noise [unit]; not of notes: between them loads switched, so they tell nothing of it."""
+        # A coarse digit of amps hides their noise; volts that waver would make that of watts seem small.
         of_means = self._how.sampling == "mean"
         in_digits = self._rounded.noise_digits(of_means=of_means)
         return max(self._facts.noise(self._resolution, of_means=of_means), in_digits * self._resolution)
 
     def time_s(self, part: Flow, offset: float) -> float:
-        """Return the time over which an offset adds to a part: also that in which the signal is nearer to zero. [s]
-
-        What reads nought takes part only where the last digit could hide the offset; a larger one would show.
-        """
+        """Return the time over which an offset adds to a part: also that in which the signal is nearer to zero. [s]"""
         t = self._facts.time_s
+        # What reads nought takes part only where the last digit could hide the offset; a larger one would show.
         nought_s = self._facts.nought_s if 0 < offset <= self._resolution / 2 else 0.0
         if part == "net":
             return t.net + nought_s
+        # An offset turns a small draw into return, so what lies nearer to zero on the other side counts here as well.
         above_s, below_s, *_ = self._facts.near_zero(offset)
         return nought_s + (t.drawn + below_s if part == "drawn" else t.returned + above_s)
 
     def of_readings(self, part: Flow, value: float) -> Iterator[Component]:
-        """Yield resolution, noise and what lies between readings.
-
-        Parameters
-        ----------
-        part : {'drawn', 'returned', 'net'}
-            Which amount.
-        value : float
-            The amount. [unit h]
-        """
+        """Yield resolution, noise and what lies between readings, of an amount `value`. [unit h]"""
         facts, all_s = self._facts, max(self._facts.all_s, 1e-12)
         time_s = self.time_s(part, 0.0)
         share = min(time_s / all_s, 1.0)
         rounded = self._rounded
         notes = rounded.facts.notes
         runs2 = notes.runs2[part] if notes else getattr(rounded.facts.runs2(rounded.digit), part)
+        # One error in each run is even within a digit, and errors of runs add up in quadrature: as many like even parts
+        # as runs of equal length would be, (sum t)^2 / sum t^2.
         yield Component(
             "last digit",
             self._resolution * math.sqrt(runs2) / WITHIN / SECONDS_PER_HOUR,
             even=max(1.0, time_s**2 / runs2) if runs2 > 0 else 1.0,
             reason="readings are rounded; one error for as long as they stand still",
         )
+        # Noise of each reading by itself: its variance times the sum of squared lengths, shared by time.
         noise2 = self._noise**2 * facts.lengths2 * share
         noise = math.sqrt(noise2) / SECONDS_PER_HOUR
         yield Component("noise", noise, reason="as wide as the log's own readings scatter")
@@ -158,6 +137,8 @@ class SignalErrors:
         squares, fourths = getattr(self._facts.steps2, part), getattr(self._facts.steps4, part)
         if squares <= 0:
             return
+        # Each step lies evenly within its interval, so step x length / sqrt(12); noise, which changes from reading to
+        # reading by twice its variance, is no step and is taken off. The more unlike the steps, the fewer count.
         yield Component(
             "instants of steps",
             math.sqrt(max(squares - by_noise, 0.0)) / WITHIN / SECONDS_PER_HOUR,
@@ -170,6 +151,8 @@ class SignalErrors:
         starts = self._starts
         if part == "returned" or starts is None or starts.count * starts.lasts_s < _ENOUGH_CATCHES * interval_s:
             return
+        # Readings catch a start with the chance p = lasts / interval, and each caught one counts a whole interval: the
+        # variance of the sum is n (extra x interval)^2 p (1 - p) = n (extra x lasts)^2 (1 / p - 1).
         seldom = max(interval_s / starts.lasts_s - 1, 0.0)
         yield Component(
             "unseen start surges",
@@ -184,6 +167,8 @@ class SignalErrors:
             return 0.0, 0.0
         if starts.count * starts.lasts_s >= _ENOUGH_CATCHES * interval_s:
             return 0.0, 0.0
+        # So few that chance has no distribution to speak of: all that were caught may count too much, and all that were
+        # not are missing.
         each = self._extra / SECONDS_PER_HOUR
         return each * interval_s * len(starts.caught_us), each * starts.lasts_s * starts.count
 
@@ -205,6 +190,7 @@ class SignalErrors:
         facts = self._facts
         mean = facts.net / all_s
         # The fewer glances, the less is known of what else there was: one alone tells nothing of it.
+        # So the load is taken to wander between two glances as it does over the log, each interval by itself.
         wander = math.sqrt(max(facts.squares / all_s - mean**2, 0.0) + mean**2 / facts.intervals)
         return Component(
             "between readings by eye",
@@ -225,7 +211,8 @@ class SignalErrors:
         if part == "net" or self._how.sampling == "held":
             return Hidden(0.0)
         noise = self._noise
-        if self._how.sampling == "mean":  # runs as short as the spacing make nearly all means uneven
+        # Runs as short as the spacing make nearly all means uneven; steps smaller than the noise about zero are none.
+        if self._how.sampling == "mean":
             noise = min(noise, max(self._facts.quietest(), self._resolution))
         return self._facts.hidden(2 * _NOISE_REACH * noise)
 
@@ -233,6 +220,7 @@ class SignalErrors:
         """Return how much of a part may be noise about zero, which counts as drawn and as returned. [unit h]"""
         if part == "net":
             return 0.0
+        # It adds to draw and return alike, and the smaller of the two is all that can be noise on both sides.
         *_, above, below = self._facts.near_zero(_NOISE_REACH * self._noise + self._resolution / 2)
         return min(above, below) / SECONDS_PER_HOUR
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from shuntbook.analysis.quality.sign_check import SignFold
-from shuntbook.analysis.sureness.sure_amounts import AmountsAnalysis
+from shuntbook.analysis.sureness.amount_intervals import AmountsAnalysis
 from shuntbook.cli.opening.prepared_log import Corrections, correction_options, ends_of, open_site, prepared
 from shuntbook.cli.render.terminal.charge import charge_lines, marked_lines
 from shuntbook.cli.render.wording.clock import from_to, in_zone

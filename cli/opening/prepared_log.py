@@ -244,7 +244,7 @@ def charge_if_in_doubt(ready: Prepared) -> Charge | None:
     if ready.how.other_gap_limit_s is None:
         return None
     from shuntbook.analysis.not_known import Refusal
-    from shuntbook.analysis.sureness.sure_amounts import AmountsAnalysis
+    from shuntbook.analysis.sureness.amount_intervals import AmountsAnalysis
 
     try:
         amounts = AmountsAnalysis(ready.how, ready.quantities, ready.figures)

@@ -15,8 +15,8 @@ from shuntbook.analysis.charge.error_facts import Parts
 from shuntbook.analysis.charge.grouped_sums import sums_by_sign
 from shuntbook.analysis.levels.step_threshold import _least_above_zero
 from shuntbook.analysis.readings.intervals import Intervals
+from shuntbook.analysis.sureness.amount_intervals import AmountsAnalysis
 from shuntbook.analysis.sureness.meter_figures import figures_of
-from shuntbook.analysis.sureness.sure_amounts import AmountsAnalysis
 from shuntbook.cli.parallel.two_threads import feed
 
 #: Values that repeat, change sign and are nought, as rounded readings do; and spacings with gaps among them.

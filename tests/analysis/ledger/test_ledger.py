@@ -133,7 +133,7 @@ def test_starts_and_intervals_are_told():
     """Starts belong to the line they fall in; intervals are those of the function given."""
     midnight_us = 20_000 * DAY_US
     found = ledger(minutes(midnight_us - HOUR_US, 121, 1.0))
-    told = found.told(lambda charge: charge, [midnight_us - 5, midnight_us, midnight_us + 5])
+    told = found.with_intervals(lambda charge: charge, [midnight_us - 5, midnight_us, midnight_us + 5])
     assert [line.starts for line in told.days] == [1, 2]
     assert all(line.whole.evidence is None for line in told.days)
 

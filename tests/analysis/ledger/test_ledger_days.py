@@ -254,7 +254,7 @@ def test_starts_are_counted_where_they_lie():
     chunk = log_from(midnight_us - HOUR_US, 60.0, np.ones(121))
     notes = [(midnight_us - 10 * US, "crates"), (midnight_us + 10 * US, "end")]
     starts_us = [midnight_us - HOUR_US, midnight_us - 1, midnight_us, midnight_us + 10 * US, midnight_us + 11 * US]
-    told = ledger_of(chunk, notes=notes).told(lambda charge: charge, starts_us)
+    told = ledger_of(chunk, notes=notes).with_intervals(lambda charge: charge, starts_us)
     assert [line.starts for line in told.days] == [2, 3]
     assert [line.starts for line in told.demos] == [2]
 

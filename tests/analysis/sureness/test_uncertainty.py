@@ -12,11 +12,10 @@ from shuntbook.analysis.cycles.cycles import CycleFold
 from shuntbook.analysis.forecast.unseen_starts import caught_starts
 from shuntbook.analysis.quality.zero_check import without_offset
 from shuntbook.analysis.site.tables import Meter
-from shuntbook.analysis.sureness.amount_intervals import with_intervals
+from shuntbook.analysis.sureness.amount_intervals import AmountsAnalysis, with_intervals
 from shuntbook.analysis.sureness.cycle_intervals import cycles_with_intervals
 from shuntbook.analysis.sureness.meter_figures import NOTHING_STATED, Accuracy, MeterFigures, ZeroCheck, figures_of
 from shuntbook.analysis.sureness.signal_errors import UnseenStarts
-from shuntbook.analysis.sureness.sure_amounts import AmountsAnalysis
 
 PERFECT = Accuracy(0.0, 0.0)
 DAY_S = 86_400

@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 from readings import assert_same, chunk_of, fed
 
 from shuntbook.analysis.readings.measured_span import HowRead
+from shuntbook.analysis.sureness.amount_intervals import AmountsAnalysis
 from shuntbook.analysis.sureness.meter_figures import NOTHING_STATED
-from shuntbook.analysis.sureness.sure_amounts import AmountsAnalysis
 from shuntbook.cli.main import run
 from shuntbook.ingest.log.gap_limit import GapLimit, IntervalCount, gap_limit
 from shuntbook.ingest.log.pauses import Pauses, SpacingCount

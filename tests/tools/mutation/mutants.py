@@ -54,7 +54,7 @@ OUTCOMES |= {-signal.SIGXCPU: "timed out", -signal.SIGKILL: "timed out"}
 #: Of each group the modules, the files of tests, both without what all have in common, and which tests of these.
 GROUPS = {
     "charge": (
-        "analysis/charge: charge amounts; analysis/readings: integral; analysis/sureness: sure_amounts",
+        "analysis/charge: charge amounts; analysis/readings: integral",
         "charge plain_sums true_signals uncertainty folds",
         "not test_folds or charge and not asking",
     ),
