@@ -7,8 +7,7 @@ from collections.abc import Sequence, Set
 import numpy as np
 
 from shuntbook.analysis.readings.chunk import MICROSECONDS, Chunk, FloatArray, TimeArray
-from shuntbook.analysis.readings.integral import contradicts
-from shuntbook.analysis.readings.intervals import between_readings
+from shuntbook.analysis.readings.integral import between_readings, contradicts
 from shuntbook.analysis.readings.measured_span import HowRead
 
 Stretch = tuple[int, int]

@@ -57,16 +57,10 @@ class Amounts:
 class Evidence:
     """What the readings say, beside the amounts, about how sure these are.
 
-    Parameters
-    ----------
-    current, power : ErrorFacts or None
-        Of the current [A] that charge, and the power [W] that energy, was integrated from.
-    mean_V : float or None
-        Mean voltage over the measured time. [V]
-    swing_Ws : float
-        Sum of fall of volts x rise of amps x length from reading to reading: what products of the two miss. [W s]
-    instants : Instants or None
-        What the log's instants may have been read in step with; None where nobody looked.
+    The facts are of the current that charge, and of the power that energy, was integrated from; ``mean_V`` is the mean
+    voltage over the measured time. ``swing_Ws`` is the sum of fall of volts x rise of amps x length from reading to
+    reading: what products of the two miss. ``instants`` is what the log's instants may have been read in step with;
+    None where nobody looked.
     """
 
     current: ErrorFacts | None

@@ -10,7 +10,7 @@ import numpy as np
 from shuntbook.analysis.not_known import Refusal
 from shuntbook.analysis.readings.chunk import SECONDS_PER_HOUR, Chunk
 from shuntbook.analysis.readings.integral import POWER, energy_source, inner, why_nothing
-from shuntbook.analysis.readings.measured_span import Gap, HowRead, Span, gaps_of
+from shuntbook.analysis.readings.measured_span import Gap, HowRead, Span
 
 from .amounts import Amounts, Charge, Evidence
 from .completed import CompletedIntervals, CompletedReadings, Reader, Window
@@ -50,7 +50,9 @@ class SignalIntegral:
             self._sum_up(pieces)
         if self._notes is not None:
             self._notes.add(pieces.at_us, pieces.last, pieces.measured.length_s)
-        new = gaps_of(pieces.gap_start_us, pieces.gap_stop_us)
+        # A mean after a gap stands for one usual interval, which may be all of the gap: then nothing is left of it.
+        pairs = zip(pieces.gap_start_us.tolist(), pieces.gap_stop_us.tolist(), strict=True)
+        new = [Gap(start_us, stop_us) for start_us, stop_us in pairs if stop_us > start_us]
         self.gaps += new
         at_us, measured = pieces.at_us, pieces.measured
         self.readings += len(at_us)

@@ -11,6 +11,8 @@ import numpy as np
 
 from shuntbook.analysis.readings.chunk import Chunk, FloatArray, TimeArray, has_missing, join
 from shuntbook.analysis.readings.integral import (
+    Intervals,
+    between_readings,
     charge_of,
     contradicts,
     energy_of,
@@ -19,7 +21,6 @@ from shuntbook.analysis.readings.integral import (
     inner,
     power_at,
 )
-from shuntbook.analysis.readings.intervals import Intervals, between_readings
 from shuntbook.analysis.readings.measured_span import HowRead
 
 from .error_facts import IntervalSums

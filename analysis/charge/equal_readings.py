@@ -42,7 +42,7 @@ class Run:
 class Flips(NamedTuple):
     """Short runs between two of one other reading, by kind.
 
-    A kind is a reading, and as imaginary part the one before and after it [unit]; then how long each lasts in all [s].
+    A kind is a reading, and as imaginary part the one before and after it [unit]; then how long each lasts [s].
     """
 
     kinds: NDArray[np.complex128]
@@ -169,14 +169,8 @@ class EqualRuns:
 class RunFacts:
     """The runs of equal readings in a log.
 
-    Parameters
-    ----------
-    moving : array, shape (3,)
-        Sums of the squares of the lengths of those that do not stand still; see `RunSums`. [s2]
-    still : dict of float to float
-        How long each reading stands still. [s]
-    flips : dict of (float, float) to float
-        How long each kind of flip, of a reading and that before and after it, lasts in all. [s]
+    ``moving`` are sums of the squares of the lengths of those that do not stand still, see `RunSums` [s2]; ``still`` is
+    how long each reading stands still, ``flips`` how long each flip of a reading to another, its host, lasts [s].
     """
 
     moving: FloatArray

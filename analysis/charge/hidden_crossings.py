@@ -39,14 +39,8 @@ _OF_HELD, _OF_BUMPS, _OF_EACH = 0.1, 0.5, 0.15
 class Hidden:
     """What is hidden of draw and of return alike.
 
-    Parameters
-    ----------
-    held : float
-        By steps between two levels that hold. [unit s]
-    bumps : float
-        By those to a level that does not, as its one mean says: the least. [unit s]
-    squares : float
-        Sum of squares of what each hides. [unit2 s2]
+    ``held`` by steps between two levels that hold, ``bumps`` by those to a level that does not, as its one mean says:
+    the least [unit s]; ``squares`` is the sum of squares of what each hides. [unit2 s2]
     """
 
     held: float
@@ -98,14 +92,10 @@ class CrossingSums:
     def of(
         cls, first: FloatArray, last: FloatArray, length_s: FloatArray, at: Indices | None, *, linear: bool
     ) -> CrossingSums:
-        """Return the sums of intervals, from the signal at either end.
+        """Return the sums of intervals, from the signal at either end, and which of them pass zero, as `crossed` says.
 
-        Parameters
-        ----------
-        at : array of int, shape (m,), or None
-            Which of them pass zero, as `crossed` says; None where the signal has one sign all the time.
-        linear : bool
-            Whether the signal is taken to run linearly between readings; else a reading is a mean over its interval.
+        `at` is None where the signal has one sign all the time. It is taken to run `linear` between readings; else a
+        reading is a mean over its interval.
         """
         rows, edge = (first, last, length_s), 2 * _around(linear)
         hidden = None

@@ -20,18 +20,10 @@ _MOST_DECIMALS: Final = 3
 class NoteFacts:
     """What notes were like.
 
-    Parameters
-    ----------
-    runs2 : dict of str to float
-        Sum of the squares of the times for which each figure stood in all, of what is ``drawn``, ``returned`` and
-        ``net``: a load that comes back is rounded as before. Nought is left out: ``off`` was not rounded. [s2]
-    edges2, edges4 : dict of str to float
-        Sums of the second and fourth powers of the changes from note to note, the beginning and the end among them,
-        likewise. [unit2], [unit4]
-    moment_s : float
-        How far each moment may be off, either way. [s]
-    digit : float
-        The last digit that was written; 0 where that cannot be told. [unit]
+    Each dict goes by ``drawn``, ``returned`` and ``net``. ``runs2`` are sums of the squares of the times for which each
+    figure stood in all, nought left out, since ``off`` was not rounded [s2]; ``edges2`` and ``edges4`` sums of the
+    second and fourth powers of the changes from note to note, the beginning and the end among them. Each moment may be
+    off by ``moment_s`` either way; ``digit`` is the last one written, 0 where that cannot be told.
     """
 
     runs2: dict[str, float]

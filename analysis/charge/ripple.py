@@ -90,16 +90,9 @@ class _WindowCounts(NamedTuple):
 class Ripple:
     """A fluctuation in proportion to the draw.
 
-    Parameters
-    ----------
-    amplitude : float
-        Of the wave, as a share of the draw. [1]
-    share : float
-        What it may make of the amount drawn, as a standard uncertainty. [1]
-    slow : bool
-        Whether it beats so slowly, or its phases vary so little, that it does not average out.
-    scatters : bool
-        Whether it shows from reading to reading.
+    ``amplitude`` is that of the wave, ``share`` what it may make of the amount drawn, as a standard uncertainty; both
+    as shares of the draw. It is ``slow`` where it beats so slowly, or its phases vary so little, that it does not
+    average out, and ``scatters`` where it shows from reading to reading.
     """
 
     amplitude: float

@@ -39,20 +39,9 @@ class Totals:
 class LedgerLine:
     """One day or one demo.
 
-    Parameters
-    ----------
-    text : str
-        The date, year-month-day, or the note's text.
-    start_us, stop_us : int
-        A day's two midnights; a demo's beginning and end. [us]
-    whole : Charge
-        What went out and came back, and the time measured for it.
-    current, power : PeakDraw
-        How much was drawn at most. [A], [W]
-    at_end : Totals or None
-        What the log had seen by its end, or by the last reading; None without amps at the bank.
-    starts : int
-        Starts of the load that was looked for.
+    ``text`` is the date, year-month-day, or the note's text; ``start_us`` and ``stop_us`` are a day's two midnights, or
+    a demo's beginning and end; ``whole`` is what went out and came back, ``current`` [A] and ``power`` [W] how much was
+    drawn at most; ``at_end`` is what the log had seen by then, or by the last reading, None without amps at the bank.
     """
 
     text: str
@@ -166,6 +155,7 @@ class LedgerFold:
             if line.stop_us is not None and line.stop_us <= first_us:
                 break
             line.take(read, totals)
+        # Demos may lie in any order and overlap a day's end, so each is asked.
         for line in self._demos:
             if line.start_us <= last_us and (line.stop_us is None or line.stop_us > first_us):
                 line.take(read, totals)

@@ -41,14 +41,10 @@ _WHOLE: Final = 0.9
 
 @dataclass(frozen=True)
 class ClockHours:
-    """What flowed in each hour of the day, over all days of a log; hours count from midnight UTC.
+    """What flowed in each hour of the day, over all days of a log: shapes (24,), hours count from midnight UTC.
 
-    Parameters
-    ----------
-    covered_s, drawn_As, returned_As : array, shape (24,)
-        Time measured, and what was drawn and returned in it. [s], [A s]
-    count, mean_A, square_A2 : array, shape (24,)
-        Hours measured in whole, and the sums of their net means and of the squares of these. [1], [A], [A2]
+    Time measured, and what was drawn and returned in it; then of the hours measured in whole how many there were, and
+    the sums of their net means and of the squares of these.
     """
 
     covered_s: FloatArray
@@ -116,15 +112,9 @@ class ClockHoursFold(CurrentFold):
 class LoadsUse:
     """What all loads take in a day.
 
-    Parameters
-    ----------
-    day_Wh : Within or Missing
-        At the bank; missing where the sun may have carried part of it, and no dark hours show what is taken without it.
-        [Wh]
-    from_bank_Wh : float
-        What the bank gave of it in a day of the log: the loads take no less. [Wh]
-    assumptions : tuple of str
-        What it rests on, in plain sentences.
+    ``day_Wh`` is at the bank; missing where the sun may have carried part of it, and no dark hours show what is taken
+    without it. ``from_bank_Wh`` is what the bank gave of it in a day of the log: the loads take no less. The
+    assumptions are plain sentences.
     """
 
     day_Wh: Within | Missing

@@ -99,6 +99,7 @@ class _Debt:
         if self.paid_us is not None:
             return
         measured = pieces.measured
+        # Only what the array gave within the demo counts here; the bank keeps a share of it.
         self.balance += float(_owing(pieces.within((self.start_us, self.stop_us)), efficiency).sum())
         # At the demo's end the balance is the debt; what the array gave meanwhile may have paid it already.
         if len(measured.stop_us) and measured.stop_us[-1] >= self.stop_us and self.owed is None:

@@ -41,22 +41,10 @@ class CurrentFold:
 
 @dataclass(frozen=True)
 class RunningCharge:
-    """What had gone out and come back by each of some instants.
+    """What had gone out and come back by each of some rising instants, since the log's first reading.
 
-    Parameters
-    ----------
-    time_us : array of int64, shape (n,)
-        Instants, rising. [us]
-    drawn_Ah, returned_Ah : array, shape (n,)
-        Since the log's first reading, both positive. [Ah]
-    covered_h : array, shape (n,)
-        Measured time until then; gaps add nothing. [h]
-    highest_A : float
-        The highest current either way. [A]
-    uncovered_s : float
-        Time in gaps: what flowed then is not counted. [s]
-    returned_A : float
-        The highest current into the bank. [A]
+    Both charges are positive; ``covered_h`` is the time measured until then, to which gaps add nothing. The highest
+    currents are those either way and into the bank; ``uncovered_s`` is the time in gaps, whose charge is not counted.
     """
 
     time_us: TimeArray

@@ -10,7 +10,7 @@ import numpy as np
 from shuntbook.analysis.charge.completed import CompletedIntervals
 from shuntbook.analysis.readings.blocks import firsts
 from shuntbook.analysis.readings.chunk import MICROSECONDS, FloatArray, TimeArray
-from shuntbook.analysis.readings.intervals import Intervals
+from shuntbook.analysis.readings.integral import Intervals
 
 #: A draw that lasts so long is called sustained: long enough to warm an inverter and its cables, short enough for one
 #: demo; common practice, no source. [s]
@@ -21,15 +21,11 @@ _MINUTES: Final = SUSTAINED_S // 60
 
 @dataclass(frozen=True)
 class PeakDraw:
-    """How much was drawn at most.
+    """How much was drawn at most, in A or W.
 
-    Parameters
-    ----------
-    highest : float or None
-        The highest draw at any moment; None where nothing was measured. [A] or [W]
-    sustained : float or None
-        The highest mean over any ten whole minutes on end, all of them measured throughout; below 0 where more came
-        back in each of them; None where there are no such ten. [A] or [W]
+    ``highest`` is the highest draw at any moment; None where nothing was measured. ``sustained`` is the highest mean
+    over any ten whole minutes on end, all of them measured throughout: below 0 where more came back in each of them;
+    None where there are no such ten.
     """
 
     highest: float | None

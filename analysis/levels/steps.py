@@ -16,8 +16,7 @@ from numpy.typing import NDArray
 
 from shuntbook.analysis.readings.blocks import Blocks
 from shuntbook.analysis.readings.chunk import MICROSECONDS, Chunk, FloatArray, TimeArray, join
-from shuntbook.analysis.readings.integral import contradicts
-from shuntbook.analysis.readings.intervals import between_readings
+from shuntbook.analysis.readings.integral import between_readings, contradicts
 from shuntbook.analysis.readings.measured_span import HowRead
 
 from .plateau import OpenPlateau, Plateau, Trace, traces_of

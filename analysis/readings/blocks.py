@@ -35,6 +35,7 @@ class Blocks:
             self._count += len(chunk)
         if self._count < self._size:
             return None
+        # One block full or several: what is over waits, as a view of what was joined, so nothing is copied twice.
         whole = join(self._waiting)
         full = self._count - self._count % self._size
         self._waiting = [whole.part(full, self._count)] if full < self._count else []
@@ -206,6 +207,7 @@ def gaps_before(time_us: TimeArray, gap_limit_s: float | None) -> NDArray[np.boo
     """Return whether nothing was measured right before each reading, in shape (..., n); None bridges every spacing."""
     is_gap = np.zeros(time_us.shape, dtype=bool)
     if gap_limit_s is not None and time_us.shape[-1] > 1:
+        # The first of a row has none before it that is known: it begins a log, or its own stretch.
         spacing_us, limit_us = time_us[..., 1:] - time_us[..., :-1], gap_limit_s * MICROSECONDS
         if spacing_us.max() > limit_us:
             is_gap[..., 1:] = spacing_us > limit_us

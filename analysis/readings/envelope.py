@@ -54,6 +54,7 @@ class EnvelopeFold:
     def _append(self, bucket: TimeArray, low: FloatArray, high: FloatArray) -> None:
         """Put buckets, at least one, behind the earlier ones, whose last may go on."""
         earlier = len(self._bucket)
+        # A chunk may end within a bucket, which the next one then goes on with.
         if earlier and self._bucket[-1] == bucket[0]:
             earlier -= 1
             low[0], high[0] = min(low[0], self._low[-1]), max(high[0], self._high[-1])

@@ -8,7 +8,7 @@ from typing import Literal
 import numpy as np
 
 from .chunk import MICROSECONDS, Chunk, Sampling, Side, TimeArray
-from .intervals import between_readings
+from .integral import between_readings
 
 CounterKind = Literal["net", "moved"]
 
@@ -73,11 +73,6 @@ class Span:
         return float(sum(gap.length_s for gap in self.gaps))
 
 
-def gaps_of(start_us: TimeArray, stop_us: TimeArray) -> list[Gap]:
-    """Return gaps from where they begin and end; one of a mean that fills it is none."""
-    return [Gap(start, stop) for start, stop in zip(start_us.tolist(), stop_us.tolist(), strict=True) if stop > start]
-
-
 class SpanFold:
     """Add up measured time and list the gaps, as a fold; it carries one instant."""
 
@@ -106,7 +101,8 @@ class SpanFold:
         )
         self._readings += len(chunk)
         self._covered_s += float(stretch.measured.length_s.sum())
-        self._gaps += gaps_of(stretch.gap_start_us, stretch.gap_stop_us)
+        pairs = zip(stretch.gap_start_us.tolist(), stretch.gap_stop_us.tolist(), strict=True)
+        self._gaps += [Gap(start_us, stop_us) for start_us, stop_us in pairs if stop_us > start_us]
         if self._start_us is None:
             # The first of means stands for the time before it, so the log begins earlier than its first instant.
             self._start_us = int(np.concatenate([time_us[:1], stretch.measured.start_us[:1]]).min())

@@ -116,16 +116,10 @@ class _CycleErrors:
 
 @dataclass(frozen=True)
 class _Unseen:
-    """What a cycle's readings do not show.
+    """What a cycle's readings, of a usual spacing, do not show.
 
-    Parameters
-    ----------
-    interval_s : float
-        Their usual spacing. [s]
-    edges_s : tuple of float
-        Spacing of the readings around start and stop; means know what was drawn meanwhile. [s]
-    apart : tuple of float
-        Limits of what the start's surge, and a level below that moved at an unknown instant, can do. [unit s]
+    ``edges_s`` are the spacings of the readings around start and stop (means know what was drawn meanwhile), ``apart``
+    the limits of what the start's surge, and a level below that moved at an unknown instant, can do. [unit s]
     """
 
     interval_s: float

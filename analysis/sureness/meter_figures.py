@@ -156,18 +156,10 @@ def _range_unknown(meter: Meter, current: Accuracy) -> list[str]:
 
 @dataclass(frozen=True)
 class ZeroCheck:
-    """What the meter showed over a stretch in which nothing was drawn or returned.
+    """What the meter showed over a stretch, as it was named, in which nothing was drawn or returned.
 
-    Parameters
-    ----------
-    from_us, to_us : int
-        The stretch, as it was named. [us]
-    readings : int
-        How many lie in it.
-    offset_A, u_A : float
-        Their mean, which is the offset, and its standard uncertainty. [A]
-    dof : float
-        Degrees of freedom of the uncertainty; infinite where the meter's own smallest step makes it.
+    The mean of its readings is the offset, with its standard uncertainty and the degrees of freedom of that; infinite
+    where the meter's own smallest step makes it.
     """
 
     from_us: int

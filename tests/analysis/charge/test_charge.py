@@ -267,8 +267,8 @@ def test_missing_readings_are_as_if_not_made():
     current_A[[5, 6]] = np.nan
     current_A[20:40] = np.nan
     result = charge_of(chunk_of(time_s, current_A=current_A))
-    kept = ~np.isnan(current_A)
-    assert_same(result, charge_of(chunk_of(time_s[kept], current_A=3.0)))
+    measured = ~np.isnan(current_A)
+    assert_same(result, charge_of(chunk_of(time_s[measured], current_A=3.0)))
     assert result.span.uncovered_s == 21.0
     assert result.span.readings == 38
 
@@ -400,7 +400,7 @@ def test_behind_an_inverter_power_goes_before_the_factor():
 
 
 @pytest.mark.parametrize(
-    ("side", "quantities", "said"),
+    ("side", "quantities", "reason"),
     [
         ("ac", {"voltage_V", "current_A"}, "VA, not watts"),
         ("ac", {"current_A"}, "no charge out of the bank"),
@@ -409,11 +409,11 @@ def test_behind_an_inverter_power_goes_before_the_factor():
         ("dc", {"charge_Ah"}, "neither current"),
     ],
 )
-def test_refusals_say_what_to_add(side, quantities, said):
+def test_refusals_say_what_to_add(side, quantities, reason):
     """What cannot be had is refused in one sentence that names the columns that would help."""
     with pytest.raises(Refusal) as refused:
         ChargeFold(how(side=side), quantities)
-    assert said in str(refused.value)
+    assert reason in str(refused.value)
     assert "power" in str(refused.value)
     assert "\n" not in str(refused.value)
 
@@ -480,9 +480,9 @@ def test_counter_of_what_moved_is_compared_with_both_directions():
 
 def test_what_a_counter_went_on_counting_in_a_gap_is_told_apart():
     """Nothing was read for half an hour while 12 A flowed: 6 Ah by the counter alone (12 x 0.5)."""
-    kept = (HOUR_S <= 600) | (HOUR_S >= 2400)
+    noted = (HOUR_S <= 600) | (HOUR_S >= 2400)
     count_Ah = counted(HOUR_S, np.full_like(HOUR_S, 12.0))
-    result = charge_of(chunk_of(HOUR_S[kept], current_A=12.0, charge_Ah=count_Ah[kept]))
+    result = charge_of(chunk_of(HOUR_S[noted], current_A=12.0, charge_Ah=count_Ah[noted]))
     assert result.counter.in_gaps_Ah == pytest.approx(6.0)
     assert result.counter.difference_Ah == pytest.approx(0.0, abs=1e-9)
 

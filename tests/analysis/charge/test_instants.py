@@ -46,10 +46,10 @@ def seen_in(chunk):
 def test_a_ripple_is_seen_and_its_interval_holds_the_truth(seed, amplitude, beat_Hz):
     """From a third of the draw to all of it; scattered, or beating in seconds to minutes; the truth is inside."""
     chunk, true_As = pump_log(seed, amplitude=amplitude, beat_Hz=beat_Hz)
-    found = seen_in(chunk)
-    assert found.in_step is None
-    assert found.ripple is not None
-    assert found.ripple.slow is (beat_Hz == 0.001) or beat_Hz == 0.01
+    instants = seen_in(chunk)
+    assert instants.in_step is None
+    assert instants.ripple is not None
+    assert instants.ripple.slow is (beat_Hz == 0.001) or beat_Hz == 0.01
     drawn = with_intervals(charge_of(chunk), NOTHING_STATED).charge.sure.drawn
     assert drawn.low <= true_As / HOUR_S <= drawn.high
     assert "ripple" in {part.source for part in drawn.components}
@@ -59,8 +59,8 @@ def test_a_ripple_is_seen_and_its_interval_holds_the_truth(seed, amplitude, beat
 def test_phases_that_hardly_vary_may_be_off_by_more(seed):
     """Instants that jitter by a tenth of a wave stay on one side of it: the mean is off by much, and may be."""
     chunk, true_As = pump_log(seed, amplitude=0.6, phase_sd=0.63)
-    found = seen_in(chunk).ripple
-    assert found.slow
+    instants = seen_in(chunk).ripple
+    assert instants.slow
     drawn = with_intervals(charge_of(chunk), NOTHING_STATED).charge.sure.drawn
     assert drawn.low <= true_As / HOUR_S <= drawn.high
 
@@ -70,8 +70,8 @@ def test_phases_that_hardly_vary_may_be_off_by_more(seed):
 @pytest.mark.parametrize("every_s", [0.1, 1.0, 10.0])
 def test_a_meters_own_noise_is_none(seed, noise_pct, every_s):
     """In proportion to the reading, up to the usual 1 % of it."""
-    found = seen_in(pump_log(seed, noise_pct=noise_pct, every_s=every_s, hours=3 * max(every_s, 0.3))[0])
-    assert (found.ripple, found.in_step) == (None, None)
+    instants = seen_in(pump_log(seed, noise_pct=noise_pct, every_s=every_s, hours=3 * max(every_s, 0.3))[0])
+    assert (instants.ripple, instants.in_step) == (None, None)
 
 
 @pytest.mark.parametrize("seed", range(5))
@@ -100,11 +100,11 @@ def test_a_load_in_step_is_seen(seed, period_s, every_s):
     share = rng.uniform(0.4, 0.6)
     on = (time_s + rng.uniform(0, period_s)) % period_s < share * period_s
     chunk = chunk_of(time_s, current_A=np.round(2 + 20.0 * on + rng.normal(0, 0.02, len(on)), 2), voltage_V=25.0)
-    found = seen_in(chunk)
-    assert found.in_step is not None or len(set(on)) == 1  # two readings a period may both find it on
+    instants = seen_in(chunk)
+    assert instants.in_step is not None or len(set(on)) == 1  # two readings a period may both find it on
     drawn = with_intervals(charge_of(chunk, how(gap_limit_s=50)), NOTHING_STATED).charge.sure.drawn
-    assert found.in_step is None or drawn.low <= (2 + 20 * share) * time_s[-1] / HOUR_S <= drawn.high
-    assert found.in_step is None or found.in_step.readings == period_s / every_s
+    assert instants.in_step is None or drawn.low <= (2 + 20 * share) * time_s[-1] / HOUR_S <= drawn.high
+    assert instants.in_step is None or instants.in_step.readings == period_s / every_s
 
 
 def test_a_load_that_drifts_past_the_readings_is_not_in_step():
@@ -126,8 +126,8 @@ def test_where_nothing_is_looked_at():
 
 def test_quality_doubts_ah_with_a_ripple():
     """With care, in plain words; nothing of the kind without it."""
-    found, verdict = looked(pump_log(1, amplitude=0.5)[0])
-    assert codes(found) == {"ripple"}
+    quality, verdict = looked(pump_log(1, amplitude=0.5)[0])
+    assert codes(quality) == {"ripple"}
     assert grades(verdict)[0] == "with care"
     assert codes(looked(pump_log(1)[0])[0]) == set()
 

@@ -11,10 +11,11 @@ from hypothesis import strategies as st
 from readings import T0_US, assert_same, chunk_of, fed, how
 
 from shuntbook.analysis.charge.charge import ChargeFold
+from shuntbook.analysis.charge.completed import CURRENT, PieceReader, Signal
 from shuntbook.analysis.charge.error_facts import Parts
 from shuntbook.analysis.charge.grouped_sums import sums_by_sign
 from shuntbook.analysis.levels.step_threshold import _least_above_zero
-from shuntbook.analysis.readings.intervals import Intervals
+from shuntbook.analysis.readings.integral import Intervals
 from shuntbook.analysis.sureness.amount_intervals import AmountsAnalysis
 from shuntbook.analysis.sureness.meter_figures import figures_of
 from shuntbook.cli.parallel.two_threads import feed
@@ -101,6 +102,23 @@ def test_runs_of_equal_readings_are_those_found_one_by_one(log, cuts):
             total -= open_s**2
             still[whole[-1]] = still.get(whole[-1], 0.0) + open_s
         assert facts.runs2().net == pytest.approx(total + sum(s**2 for s in still.values()), rel=1e-12)
+
+
+def test_two_threads_work_out_two_pieces_at_once():
+    """Each waits until the other is at work, too; with one lock for all pieces none would come to its end."""
+    both = threading.Barrier(2)
+
+    def integral(measured):
+        both.wait(timeout=10)
+        return CURRENT.integral(measured)
+
+    readers = [PieceReader(how(), Signal(integral, CURRENT.at)) for _ in range(2)]
+    pieces = [reader.take(np.arange(5) * 1_000_000, {"i": np.arange(5.0)}) for reader in readers]
+    other = threading.Thread(target=pieces[1].work_out)
+    other.start()
+    pieces[0].work_out()
+    other.join()
+    assert [each.sums.net for each in pieces] == [8.0, 8.0]
 
 
 class Listing:

@@ -122,9 +122,9 @@ def test_demos_go_from_note_to_note_and_end_at_an_end():
 
 def test_a_log_without_dates_has_demos_and_no_days():
     """No calendar without a zone."""
-    found = ledger(minutes(0, 31, 6.0), None, markers=[(10 * 60_000_000, "crates")])
-    assert found.days == ()
-    (demo,) = found.demos
+    book = ledger(minutes(0, 31, 6.0), None, markers=[(10 * 60_000_000, "crates")])
+    assert book.days == ()
+    (demo,) = book.demos
     assert demo.whole.charge.drawn == pytest.approx(6 * 20 / 60)
     assert demo.at_end.drawn_Ah == pytest.approx(3.0)
 
@@ -132,10 +132,10 @@ def test_a_log_without_dates_has_demos_and_no_days():
 def test_starts_and_intervals_are_told():
     """Starts belong to the line they fall in; intervals are those of the function given."""
     midnight_us = 20_000 * DAY_US
-    found = ledger(minutes(midnight_us - HOUR_US, 121, 1.0))
-    told = found.with_intervals(lambda charge: charge, [midnight_us - 5, midnight_us, midnight_us + 5])
-    assert [line.starts for line in told.days] == [1, 2]
-    assert all(line.whole.evidence is None for line in told.days)
+    book = ledger(minutes(midnight_us - HOUR_US, 121, 1.0))
+    judged = book.with_intervals(lambda charge: charge, [midnight_us - 5, midnight_us, midnight_us + 5])
+    assert [line.starts for line in judged.days] == [1, 2]
+    assert all(line.whole.evidence is None for line in judged.days)
 
 
 def test_nothing_to_integrate_is_refused_at_once():

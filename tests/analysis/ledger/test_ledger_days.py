@@ -254,9 +254,9 @@ def test_starts_are_counted_where_they_lie():
     chunk = log_from(midnight_us - HOUR_US, 60.0, np.ones(121))
     notes = [(midnight_us - 10 * US, "crates"), (midnight_us + 10 * US, "end")]
     starts_us = [midnight_us - HOUR_US, midnight_us - 1, midnight_us, midnight_us + 10 * US, midnight_us + 11 * US]
-    told = ledger_of(chunk, notes=notes).with_intervals(lambda charge: charge, starts_us)
-    assert [line.starts for line in told.days] == [2, 3]
-    assert [line.starts for line in told.demos] == [2]
+    judged = ledger_of(chunk, notes=notes).with_intervals(lambda charge: charge, starts_us)
+    assert [line.starts for line in judged.days] == [2, 3]
+    assert [line.starts for line in judged.demos] == [2]
 
 
 def test_what_had_flowed_by_each_end_is_exact():

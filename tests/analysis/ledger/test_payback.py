@@ -40,7 +40,7 @@ def test_what_charging_loses_delays_it():
     """At 80 % charge efficiency the thirty minutes become thirty-seven and a half, within a reading."""
     (got,) = paid(a_demo(), (0, 600), efficiency=0.8)
     assert got.paid_us == at(600 + 1800 / 0.8)
-    assert any("80 %" in said for said in got.assumptions)
+    assert any("80 %" in sentence for sentence in got.assumptions)
 
 
 def test_what_is_not_paid_is_still_owed():

@@ -189,10 +189,10 @@ def test_asking_on_the_way_changes_nothing(name, chunk, cuts):
 def test_time_shift_changes_only_the_times(chunk, shift_s):
     """The same readings at another date: the same charge, runs and draws."""
     later = Chunk(chunk.time_us + shift_s * 1_000_000, chunk.quantities)
-    here, there = (fed(CycleFold(how(), set(c.quantities)), c).result() for c in (chunk, later))
-    assert [c.start_us + shift_s * 1_000_000 for c in here.cycles] == [c.start_us for c in there.cycles]
-    assert_same(there.summary, here.summary)
-    for a, b in zip(here.cycles, there.cycles, strict=True):
+    first, second = (fed(CycleFold(how(), set(c.quantities)), c).result() for c in (chunk, later))
+    assert [c.start_us + shift_s * 1_000_000 for c in first.cycles] == [c.start_us for c in second.cycles]
+    assert_same(second.summary, first.summary)
+    for a, b in zip(first.cycles, second.cycles, strict=True):
         assert (a.run_s, a.surge_A, a.run_A, a.complete) == (b.run_s, b.surge_A, b.run_A, b.complete)
     charges = [fed(ChargeFold(how(), set(c.quantities)), c).result() for c in (chunk, later)]
     assert_same(charges[0].charge, charges[1].charge)

@@ -323,18 +323,18 @@ def test_a_cycle_does_not_feel_the_meters_zero():
 def test_figures_come_from_the_site_file():
     """What the table states; half of an accuracy leaves the other half nought; what it does not state is said."""
     meter = Meter(name="shunt", side="dc", range_A=500.0, reading_pct=0.5, shunt_class_pct=0.25, resolution_A=0.1)
-    found = figures_of(meter)
-    assert (found.current.reading_pct, found.current.range_pct, found.current.class_pct) == (0.5, 0.0, 0.25)
-    assert any("volts" in said for said in found.assumed)
-    assert any("zero" in said for said in found.assumed)
+    figures = figures_of(meter)
+    assert (figures.current.reading_pct, figures.current.range_pct, figures.current.class_pct) == (0.5, 0.0, 0.25)
+    assert any("volts" in sentence for sentence in figures.assumed)
+    assert any("zero" in sentence for sentence in figures.assumed)
     assert figures_of(None) is NOTHING_STATED
     assert "common practice, no source" in NOTHING_STATED.assumed[0]
 
 
 def component(sure, source):
     """One component of a budget."""
-    (found,) = [part for part in sure.components if part.source == source]
-    return found
+    (component,) = [part for part in sure.components if part.source == source]
+    return component
 
 
 def test_how_long_the_first_means_were_is_not_known():

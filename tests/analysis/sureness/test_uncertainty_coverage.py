@@ -18,7 +18,7 @@ RARELY = 1e-4
 #: What all classes together may be wider than needed: the full run's 1.3, and a tenth for the scatter of its own.
 WIDE_AT_MOST = 1.43
 
-pytestmark = pytest.mark.xdist_group("coverage")  # what `found` holds is simulated once, in one process
+pytestmark = pytest.mark.xdist_group("coverage")  # what `outcomes` holds is simulated once, in one process
 
 
 def _small(name):
@@ -30,7 +30,7 @@ def _small(name):
 
 
 @pytest.fixture(scope="module")
-def found():
+def outcomes():
     """The outcomes of every class, cell by cell."""
     return {name: run(name, _small(name), per_cell=LOGS_PER_CELL) for name in KINDS}
 
@@ -40,16 +40,16 @@ def _enough(logs):
 
 
 @pytest.mark.parametrize("name", KINDS)
-def test_class_is_covered(found, name):
+def test_class_is_covered(outcomes, name):
     """Every quantity of the class is covered as often as 94 % allows."""
-    for r in table(name, found[name]):
+    for r in table(name, outcomes[name]):
         enough = _enough(r.logs)
         assert r.covers >= enough, f"{r.quantity} covers {r.covers:.1%} of {r.logs} logs; {enough:.1%} would do"
 
 
-def test_intervals_are_no_wider_than_needed(found):
+def test_intervals_are_no_wider_than_needed(outcomes):
     """Over all classes that are asked for it, narrower intervals would no longer cover 95 %."""
-    cells = [cell for name, kind in KINDS.items() if kind.width_counts for cell in found[name]]
+    cells = [cell for name, kind in KINDS.items() if kind.width_counts for cell in outcomes[name]]
     for k in (QUANTITIES.index("drawn_Ah"), QUANTITIES.index("net_Ah"), QUANTITIES.index("net_Wh")):
         assert row("all", QUANTITIES[k], [cell[:, k] for cell in cells]).needed <= WIDE_AT_MOST
 
@@ -60,13 +60,13 @@ def test_figures_stated_too_small_are_noticed():
     missed, logs = 0, 0
     for cell in _small("pump_mean"):
         a = cell.figures.current
-        told = replace(
+        stated = replace(
             cell.figures,
             current=replace(a, **{x: getattr(a, x) / 2 for x in ("reading_pct", "range_pct", "zero", "class_pct")}),
         )
         for _ in range(LOGS_PER_CELL):
             log = recorded(cell, chance)
-            amounts = judged(replace(cell, figures=told), log, unseen=False).charge
+            amounts = judged(replace(cell, figures=stated), log, unseen=False).charge
             missed += not amounts.sure.net.low <= log.truth["net_Ah"] <= amounts.sure.net.high
             logs += 1
     assert 1 - missed / logs < _enough(logs)
