@@ -53,19 +53,10 @@ class Flips(NamedTuple):
 class RunSums:
     """The runs among some readings, at least one, whatever stands before and after them.
 
-    Parameters
-    ----------
-    first, last : Run
-        Those at either end, which may go on beyond it; `last` is None where all readings are equal.
-    second, before_last : float
-        The readings next to those two; NaN where all are equal. [unit]
-    squares : array, shape (3,)
-        Sums of the squares of the lengths of the others that do not stand still: where nothing is returned, where
-        nothing is drawn, and of all. [s2]
-    still : tuple of Run
-        The others that stand still.
-    flips : Flips
-        The others that flip.
+    ``first`` and ``last`` may go on beyond their ends; ``last`` is None where all readings are equal. ``second`` and
+    ``before_last`` are the readings next to those two; NaN where there are none. Of the others ``squares`` are sums of
+    the squares of the lengths of those that do not stand still (where nothing is returned, where nothing is drawn, and
+    of all [s2]); ``still`` are those that do, ``flips`` those that leave a reading shortly and come back to it.
     """
 
     first: Run

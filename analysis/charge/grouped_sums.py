@@ -53,15 +53,10 @@ def _sums_by(group: NDArray[Any], count: int, amounts: Sequence[FloatArray]) -> 
 
 @dataclass(frozen=True)
 class HourSums:
-    """What some intervals hold hour by hour of the clock (UTC), and in all.
+    """What some intervals hold hour by hour of the clock (UTC): hours since 1970, rising, and sums of shape (n, 3).
 
-    Parameters
-    ----------
-    hour : array of int64, shape (n,)
-        Hours since 1970, rising.
-    sums : array, shape (n, 3)
-        Drawn, returned [unit s] and time [s] in each. An interval counts wholly for the hour it begins in: good enough
-        for a guess at what a gap held.
+    These are drawn, returned [unit s] and time [s] in each. An interval counts wholly for the hour it begins in: good
+    enough for a guess at what a gap held.
     """
 
     hour: TimeArray

@@ -70,17 +70,11 @@ class Hidden:
 
 @dataclass(frozen=True)
 class CrossingSums:
-    """What some intervals hide by themselves, whatever stands before and after them.
+    """What some intervals, so many, hide by themselves, whatever stands before and after them.
 
-    Parameters
-    ----------
-    count : int
-        Number of intervals. [1]
-    hidden : array, shape (3, 2048), or None
-        What those hide that have enough others on either side, by the step's size: between levels that hold, by bumps
-        [unit s], and the squares of both; None is nothing.
-    first, last : array, shape (3, up to 4)
-        The intervals at either end, which are judged with those before and after them.
+    ``hidden``, of shape (3, 2048), is what those hide that have enough others on either side, by the step's size:
+    between levels that hold, by bumps [unit s], and the squares of both; None is nothing. ``first`` and ``last``, of
+    shape (3, up to 4), are the intervals at either end, which are judged with those before and after them.
     """
 
     count: int

@@ -25,25 +25,11 @@ Demo = tuple[int, int, str]
 class Payback:
     """What a demo owed the bank, and when that was paid.
 
-    Parameters
-    ----------
-    text : str
-        What the demo was called.
-    start_us, stop_us : int
-        Its beginning and end. [us]
-    owed_Ah : float or None
-        What the bank was short of at the demo's end: drawn less what of the return it keeps; 0 or less where the
-        array had carried the demo meanwhile. None until readings reach the end. [Ah]
-    paid_us : int or None
-        When it was made good; None where it was not, yet. [us]
-    still_owed_Ah : float
-        Of that at the last reading, never more than was owed; 0 once paid. [Ah]
-    more_since_Ah : float
-        What the bank was short of beyond that at the last reading, drawn by whatever ran after the demo. [Ah]
-    uncovered_s : float
-        Time without readings from the demo's beginning until paid, or the last reading; not counted. [s]
-    assumptions : tuple of str
-        What it rests on, in plain sentences.
+    ``owed_Ah`` is what the bank was short of at the demo's end: drawn less what of the return it keeps; 0 or less where
+    the array had carried the demo meanwhile, None until readings reach the end. ``paid_us`` is when it was made good;
+    None where it was not, yet. ``still_owed_Ah`` is left of it at the last reading, never more than was owed, 0 once
+    paid; ``more_since_Ah`` is what the bank was short of beyond that, drawn by whatever ran after the demo.
+    ``uncovered_s`` is the time without readings from the demo's beginning until paid, or the last reading; not counted.
     """
 
     text: str

@@ -21,22 +21,12 @@ RANGE_IS_OFFSET: Final = "a share of the range is an offset: it grows with time"
 
 @dataclass(frozen=True)
 class Accuracy:
-    """Limits of error of one quantity's readings; anything within a limit is equally likely.
+    """Limits of error of one quantity's readings, in its unit or in %; anything within a limit is equally likely.
 
-    Parameters
-    ----------
-    reading_pct : float
-        Of the reading itself: one unknown factor for the whole log. [%]
-    range_pct : float
-        Of the range: one unknown offset for the whole log. [%]
-    full_scale : float or None
-        The range, in the quantity's unit; None: the highest reading stands for it.
-    zero : float
-        Offset at no current, where it is stated by itself, in the quantity's unit.
-    resolution : float
-        The last digit, in the quantity's unit; 0 where it is not known.
-    class_pct : float
-        Of the reading, for a shunt or transformer that has a class of its own. [%]
+    ``reading_pct`` is of the reading itself, one unknown factor for the whole log; ``class_pct`` likewise, of a shunt
+    or transformer that has a class of its own. ``range_pct`` is of the range, one unknown offset for the whole log;
+    where no ``full_scale`` is known the highest reading stands for the range. ``zero`` is an offset at no current,
+    where it is stated by itself; ``resolution`` the last digit, 0 where it is not known.
     """
 
     reading_pct: float = USUAL_READING_PCT
