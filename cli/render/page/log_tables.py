@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from shuntbook.analysis.readings.measured_span import Span
     from shuntbook.analysis.several_logs.report import Report
 
-Item = TypeVar("Item")
+RowItem = TypeVar("RowItem")
 #: Longer lists end with a sentence; all of them are in ``report --json`` and ``--csv``.
 MOST_ROWS = 30
 
@@ -131,7 +131,7 @@ def cycles(log: LogReport) -> Table:
 
 
 def known_columns(
-    columns: Sequence[tuple[str, Callable[[Item], str]]], items: Sequence[Item]
+    columns: Sequence[tuple[str, Callable[[RowItem], str]]], items: Sequence[RowItem]
 ) -> tuple[tuple[str, ...], tuple[tuple[str, ...], ...]]:
     """Return the heads and rows of a table of items, without the columns that are unknown throughout."""
     filled = [(head, [cell(item) for item in items]) for head, cell in columns]
