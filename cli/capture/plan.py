@@ -142,6 +142,7 @@ def first_meta(plan: Plan) -> LogMeta:
     """Return the log's metadata; a recording that is replayed brings most of it along."""
     if (recorded := plan.source.meta) is not None:
         return replace(recorded, meter=recorded.meter or plan.name, tool_version=__version__)
+    # The sampling tells typed readings from a meter's, which need no profile: they stand until the next.
     return LogMeta(
         meter=plan.name,
         side=plan.source.side,

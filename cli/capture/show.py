@@ -94,6 +94,7 @@ class Show:
     def take_rest(self) -> None:
         """Take in what the meters told last, and place the notes whose time was reached."""
         self._feed(list(self._capture.events(0.0)))
+        # Those whose time came while the last readings were on their way.
         for at_us, text in self._marks:
             if at_us <= self._reached_us():
                 self._mark(text, at_us)

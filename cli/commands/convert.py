@@ -194,6 +194,7 @@ def _start(text: str | bool | None) -> datetime | None:
 
 
 def _words(done: Converted, export: Export, *, reverse: bool) -> list[str]:
+    # Everything that was recognised rather than stated is said, so that a wrong guess is seen before it is relied on.
     meta = done.meta
     lines = [
         f"took {export.sources[0].name}" + (f" and {len(export.sources) - 1} more" if len(export.sources) > 1 else "")
@@ -215,6 +216,7 @@ def _words(done: Converted, export: Export, *, reverse: bool) -> list[str]:
     counts += [f"{done.repeated_headers} repeated headers passed over"] if done.repeated_headers else []
     lines.append(", ".join(counts))
     lines.append(_span(done))
+    # By hand nothing is a gap: what was typed stands until the next.
     usual = f"a reading every {meta.usual_interval_s:g} s as a rule; " if meta.usual_interval_s else ""
     if meta.sampling != "held":
         lines.append(f"{usual}longer than {meta.gap_limit_s:g} s without one is a gap")

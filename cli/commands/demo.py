@@ -129,6 +129,7 @@ def _took(log: LogReport) -> str:
 
 def _pump(log: LogReport) -> str:
     summary, cycles = log.cycles.summary, log.cycles.cycles
+    # A reading a second catches few surges at their height; the highest that was caught says most.
     surge = max(cycles, key=lambda cycle: cycle.surge_A or 0.0)
     return (
         f"The well pump ran {counted(summary.count, 'time')}, usually {duration(summary.median_run_s)}; "

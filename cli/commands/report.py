@@ -11,9 +11,6 @@ from shuntbook.cli.assembling.report import report_of
 from shuntbook.cli.exit import Exit, strictly
 from shuntbook.cli.opening.prepared_log import Corrections, correction_options, open_site
 from shuntbook.cli.parallel.worker_process import Second, second_process
-from shuntbook.cli.render.documents.csv_tables import KINDS, csv_files
-from shuntbook.cli.render.documents.parts import print_json
-from shuntbook.cli.render.documents.report import report_document
 from shuntbook.cli.render.page.page import load_library, load_page, render
 from shuntbook.cli.render.wording.log_sentences import log_title
 from shuntbook.cli.render.wording.numbers import counted
@@ -89,9 +86,14 @@ def command(
         if drawn:
             _write(report, out, pdf, second, err=as_json)
     if tables is not None:
+        from shuntbook.cli.render.documents.csv_tables import KINDS, csv_files
+
         write_together(tables, csv_files(report), what="--csv")
         click.echo(f"wrote {counted(len(KINDS), 'table')} to {tables}", err=as_json)
     if as_json:
+        from shuntbook.cli.render.documents.parts import print_json
+        from shuntbook.cli.render.documents.report import report_document
+
         print_json(report_document(report))
     return int(strictly([finding for log in report.logs for finding in log.findings]) if strict else Exit.DONE)
 
@@ -106,6 +108,8 @@ def _refuse(out: Path | None, pdf: Path | None, tables: Path | None, inputs: lis
     if pdf is not None:
         _refuse_pdf(pdf, out)
     if tables is not None:
+        from shuntbook.cli.render.documents.csv_tables import KINDS
+
         names = [f"{name}.csv" for name in KINDS]
         refuse_input(tables, [out, pdf], called="the page itself", what="--csv")
         for name in names:
@@ -144,5 +148,6 @@ def _in_short(report: Report) -> list[str]:
     first = unsafe(report)
     if report.over is not None and begins_with_all(report):
         return [*first, *over_lines(report.over)]
+    # Of many logs only what they show together: a line on each would scroll away what matters.
     of = {id(log): f"{log_title(log.facts)}: " if len(report.logs) > 1 else "" for log in report.logs}
     return first + [of[id(log)] + text for log in report.logs for text in in_short(log)]

@@ -41,6 +41,17 @@ _METHOD: Final = (
 )
 
 
+#: Of each histogram: the figure of a log, what its scale shows, its name on the page.
+_FIGURES: Final[tuple[tuple[Callable[[LogSummary], float | None], str, str], ...]] = (
+    (lambda summary: summary.starts_per_hour, "starts an hour", "starts"),
+    (
+        lambda summary: None if summary.duty_cycle is None else 100 * summary.duty_cycle,
+        "share of the time running [%]",
+        "duty",
+    ),
+)
+
+
 def render(ranking: Sequence[LogSummary], version: str) -> str:
     """Return the page of a fleet, at least one log, as a whole HTML document; the same ranking gives the same bytes."""
     counts = counts_of(ranking)
@@ -52,7 +63,7 @@ def render(ranking: Sequence[LogSummary], version: str) -> str:
         numbers=_numbers(ranking),
         order=_order(ranking),
         each=_figures(ranking),
-        figures=[figure for figure in (_starts(ranking), _duty(ranking)) if figure is not None],
+        figures=[figure for figure in (_figure(ranking, *kind) for kind in _FIGURES) if figure is not None],
         worst=[
             (summary.log, _about(summary), _pressing(summary, f"worst-{place}"))
             for place, summary in enumerate(pressing[:_IN_FULL], start=1)
@@ -131,17 +142,6 @@ def _not_read(ranking: Sequence[LogSummary]) -> Table:
     every = [(numbers.shortened(s.log, 80), s.reason or "") for s in ranking if s.status != "read"]
     rows = tuple((log, numbers.shortened(reason, 300)) for log, reason in every[:_MOST])
     return Table("Not read, and why", ("Log", "Why"), rows, _rest(len(every)), prose=True)
-
-
-def _starts(ranking: Sequence[LogSummary]) -> Figure | None:
-    return _figure(ranking, lambda summary: summary.starts_per_hour, "starts an hour", "starts")
-
-
-def _duty(ranking: Sequence[LogSummary]) -> Figure | None:
-    def share(summary: LogSummary) -> float | None:
-        return None if summary.duty_cycle is None else 100 * summary.duty_cycle
-
-    return _figure(ranking, share, "share of the time running [%]", "duty")
 
 
 def _figure(

@@ -4,29 +4,21 @@ from __future__ import annotations
 
 import asyncio
 from contextlib import suppress
-from typing import Protocol
+from typing import TYPE_CHECKING
 
-
-class State(Protocol):
-    """How the capture stood at one moment; never changes."""
-
-    @property
-    def ended(self) -> bool:
-        """Whether the capture is over: no later state comes."""
-
-    def message(self, seen: dict[int, int]) -> str:
-        """Return the state as JSON, with the points of its charts from those `seen` on; notes what it returned."""
+if TYPE_CHECKING:
+    from .view import LiveState
 
 
 class Board:
     """Holds one state. Belongs to the server's loop: nothing here may be called from another thread."""
 
     def __init__(self) -> None:
-        self.newest: State | None = None
+        self.newest: LiveState | None = None
         self.closed = False
         self._changed = asyncio.Event()
 
-    def pin(self, state: State) -> None:
+    def pin(self, state: LiveState) -> None:
         """Put a newer state in the place of the one before."""
         self.newest = state
         self._tell()
@@ -41,7 +33,7 @@ class Board:
         self._changed.set()
         self._changed = asyncio.Event()
 
-    async def newer(self, than: State | None, wait_s: float) -> State | None:
+    async def newer(self, than: LiveState | None, wait_s: float) -> LiveState | None:
         """Return the newest state as soon as it is another than this one; None if none came for so long. [s]"""
         if self.newest is than and not self.closed:
             with suppress(TimeoutError):

@@ -20,7 +20,8 @@ from tornado.web import Application, HTTPError, RequestHandler
 from shuntbook.analysis.cautions import CAUTIONS
 
 from .access import Access, is_own_host, is_own_origin
-from .board import Board, State
+from .board import Board
+from .view import LiveState
 
 MOST_VIEWERS = 40
 #: A viewer that takes nothing for so long is let go; it comes back by itself if it is still there. [s]
@@ -163,7 +164,7 @@ class _Updates(_Guarded):
             self.house.viewers -= 1
 
     async def _watch(self) -> None:
-        state: State | None = None
+        state: LiveState | None = None
         seen: dict[int, int] = {}
         while state is None or not state.ended:
             newer = await self.house.board.newer(state, _SIGN_OF_LIFE_S)

@@ -21,9 +21,8 @@ from shuntbook.cli.capture.show import Times
 
 from .access import Access
 from .address import bound_ip, host_to_type, listen, own_names, parse_page
-from .board import State
 from .handlers import House, application
-from .view import live_state
+from .view import LiveState, live_state
 
 _MOST_CONNECTIONS = 100
 _MOST_HEADER_BYTES, _MOST_BODY_BYTES = 16_384, 1_024
@@ -44,7 +43,7 @@ class LivePage:
         self._access = Access(guarded=not bound_ip(listening).is_loopback)
         self._house = House(self._access, own_names(host), port, self._link_used)
         self._news: deque[str] = deque(self._opening())
-        self._newest: State | None = None
+        self._newest: LiveState | None = None
         self._waking = False
         self._loop: asyncio.AbstractEventLoop | None = None
         self._closing = asyncio.Event()
@@ -61,7 +60,7 @@ class LivePage:
         self._thread.start()
         self._ready.wait()
 
-    def publish(self, state: State) -> None:
+    def publish(self, state: LiveState) -> None:
         """Show a newer state: whoever is still busy with an older one misses those between."""
         # One wake-up at a time: a loop that is busy must not find hundreds of them when it comes to it.
         self._newest = state

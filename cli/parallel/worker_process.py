@@ -12,7 +12,7 @@ from concurrent.futures.process import BrokenProcessPool
 from contextlib import ExitStack, contextmanager, suppress
 from functools import cache, partial
 from multiprocessing import active_children, get_context, parent_process
-from typing import Protocol, TypeVar
+from typing import TypeVar
 
 import click
 
@@ -63,12 +63,10 @@ def deaf_to_ctrl_c() -> Iterator[None]:
 WorkResult = TypeVar("WorkResult")
 
 
-class Second(Protocol):
-    """Where work is done that need not be done here at once."""
+class Second:
+    """Where work is done that need not be done here at once; this one does it here, when its result is asked for."""
 
-    @property
-    def is_beside(self) -> bool:
-        """Whether the work is done meanwhile, and not only when it is asked for."""
+    is_beside = False  # whether the work is done meanwhile
 
     def prepare(self) -> None:
         """Make ready for what comes later, once what was begun is done."""
@@ -78,21 +76,10 @@ class Second(Protocol):
 
         It is a function of a module, or a `partial` of one: it may be sent to another process.
         """
-
-
-class _Here:
-    """No second process: work is done when its result is asked for, in this one."""
-
-    is_beside = False
-
-    def prepare(self) -> None:
-        pass
-
-    def begin(self, work: Callable[[], WorkResult]) -> Callable[[], WorkResult]:
         return cache(work)
 
 
-class _Beside:
+class _Beside(Second):
     """A process of its own, which does one thing after the other in the order in which they were begun."""
 
     is_beside = True
@@ -139,7 +126,7 @@ def _nothing() -> None:
 
 
 #: Nothing is done beside.
-HERE: Second = _Here()
+HERE = Second()
 
 
 @contextmanager

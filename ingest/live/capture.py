@@ -13,12 +13,15 @@ import threading
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
-from typing import Protocol
+from typing import TYPE_CHECKING
 
 from shuntbook.ingest.events import Event, Reading, Refused, Remark
 from shuntbook.ingest.quantities import LARGEST_READING
 
 from .source import Clock, LiveSource, SourceLost
+
+if TYPE_CHECKING:
+    from shuntbook.ingest.journal.journal import Journal
 
 #: Pauses before a lost source is tried again: they double up to the longest. [s]
 FIRST_PAUSE_S, LONGEST_PAUSE_S = 0.5, 30.0
@@ -54,32 +57,13 @@ def open_first(source: LiveSource, clock: Clock, *, given_up: Callable[[], bool]
             return
 
 
-class Keeper(Protocol):
-    """What keeps readings safe; the journal is one."""
-
-    def append_reading(self, reading: Reading) -> None:
-        """Keep a reading."""
-
-    def append_marker(self, time_us: int, text: str) -> None:
-        """Keep a marker."""
-
-    def append_event(self, event: Refused | Remark) -> None:
-        """Keep what was refused, or happened."""
-
-    def append_clock_step(self, time_us: int, step_s: float) -> None:
-        """Keep that the machine's clock was set."""
-
-    def flush_due(self, now_us: int) -> None:
-        """Put what was written on the disk, if that is due."""
-
-
 @dataclass
 class MeteredSource:
     """One meter of a capture: its source, its journal, and what has come of it so far."""
 
     name: str
     source: LiveSource
-    journal: Keeper
+    journal: Journal
     every_s: float
     readings: int = 0
     refused: Counter[str] = field(default_factory=Counter)

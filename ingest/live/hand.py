@@ -39,14 +39,16 @@ class HandReadings(LiveSource):
 
     def typed(self, text: str) -> bool:
         """Take a line; may be called from another thread than `read`."""
-        line = _understood(text)
         # The screen's thread types while the meter's reads: the instant is taken and queued under one lock, so that
         # lines cannot overtake each other.
         with self._guard:
-            if self._ended or line is Word.REMARK:
+            if self._ended:
                 return False
             now_us = self._next_us()
             try:
+                line = parse_line(text)
+                if line is Word.REMARK:
+                    return False
                 self._take(now_us, line)
             except DoubtfulLine as why:
                 self._typed.put(Refused(now_us, "doubtful", text, str(why)))
@@ -56,9 +58,7 @@ class HandReadings(LiveSource):
         # two lines within a microsecond, or after the clock's own rounding, must still be in order
         return max(self._clock.now_us(), self._last_us + 1)
 
-    def _take(self, now_us: int, line: dict[str, float] | Word | DoubtfulLine) -> None:
-        if isinstance(line, DoubtfulLine):
-            raise line
+    def _take(self, now_us: int, line: dict[str, float] | Word) -> None:
         if isinstance(line, dict):
             self._put(self._standing.take(now_us, line, side=self.side))
         elif line is Word.OFF:
@@ -106,10 +106,3 @@ class HandReadings(LiveSource):
 
     def close(self) -> None:
         """Do nothing."""
-
-
-def _understood(text: str) -> dict[str, float] | Word | DoubtfulLine:
-    try:
-        return parse_line(text)
-    except DoubtfulLine as why:
-        return why

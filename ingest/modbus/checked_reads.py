@@ -84,14 +84,10 @@ class ModbusLine:
 
     def open(self) -> None:
         """Open the connection if it is not open; `InputError` if the port never can be, else `SourceLost`."""
-        bus = self._bus
-        with bus.lock:
-            try:
-                bus.connect()
-            except (OSError, ValueError) as error:
-                raise cannot_open(bus.place, error, is_serial=bus.is_serial, ever_open=self._ever_open) from None
-            bus.openers.add(self)
-        self._ever_open, self._answered_here, self._in_doubt = True, False, bus.is_serial
+        with self._bus.lock:
+            self._connect(ever_open=self._ever_open)
+            self._bus.openers.add(self)
+        self._ever_open, self._answered_here, self._in_doubt = True, False, self._bus.is_serial
 
     def close(self) -> None:
         """Close the connection, unless other meters on the same port still need it; never raises."""
@@ -166,7 +162,7 @@ class ModbusLine:
     def _exchange(self, table: RegisterTable, address: int, count: int) -> ModbusPDU:
         bus = self._bus
         ask = bus.client.read_holding_registers if table == "holding" else bus.client.read_input_registers
-        self._connect()
+        self._connect(ever_open=True)
         bus.await_turn()
         self.asked_us = bus.clock.now_us()
         try:
@@ -182,14 +178,14 @@ class ModbusLine:
         self._answered_here = True
         return reply
 
-    def _connect(self) -> None:
+    def _connect(self, *, ever_open: bool) -> None:
         """Open what is not open, for instance after a time-out over TCP."""
         bus = self._bus
         try:
             bus.connect()
         except (OSError, ValueError) as error:
             bus.drop()
-            raise cannot_open(bus.place, error, is_serial=bus.is_serial, ever_open=True) from None
+            raise cannot_open(bus.place, error, is_serial=bus.is_serial, ever_open=ever_open) from None
 
     def _unheard(self) -> ModbusFault:
         """Return the fault of a request that got no answer, or none that could be understood."""
