@@ -124,7 +124,7 @@ def too_large(room: str, modules: list[ModuleFigures]) -> list[str]:
 
 def oddly_commented(package: str, modules: list[ModuleFigures]) -> list[str]:
     """Return whether a package has too few or too many comments."""
-    share = comments_to_100(modules)
+    share = round(comments_to_100(modules), 1)  # as it is printed
     if sum(each.without_imports for each in modules) < SMALL or COMMENTS_LEAST <= share <= COMMENTS_MOST:
         return []
     return [f"{package}: {share:.1f} comment lines to 100 of code, {COMMENTS_LEAST} to {COMMENTS_MOST} are wanted"]
