@@ -7,7 +7,7 @@ from statistics import median
 
 import numpy as np
 
-from shuntbook.analysis.bank.bank import DrawRate, Recharge, Runtime, rate, recharge, runtime
+from shuntbook.analysis.bank.bank import NOTHING, DrawRate, Recharge, Runtime, rate, recharge, runtime
 from shuntbook.analysis.bank.resistance import Resistance, resistance_of_cycles, stated_resistance
 from shuntbook.analysis.bank.sag import Sag
 from shuntbook.analysis.bank.state_of_charge import Start, StateOfCharge, start_of, state_of_charge
@@ -28,17 +28,7 @@ _NO_AMPS = "the log has no amps measured at the bank"
 
 @dataclass(frozen=True)
 class Draw:
-    """A draw on the bank, against its size, and how long it could go on.
-
-    Parameters
-    ----------
-    what : str
-        Whose draw it is, as it stands in a sentence.
-    rate : DrawRate
-        Against the bank's size.
-    runtime : Runtime or Missing
-        From the log's end, down to the usable depth.
-    """
+    """A draw on the bank, against its size, and how long it could go on from the log's end down to the usable depth."""
 
     what: str
     rate: DrawRate
@@ -53,14 +43,10 @@ class BankReport:
     ----------
     resistance : Resistance or Missing
         From the log's starts, else as the site file states it.
-    state : StateOfCharge or Missing
-        Over time.
     at_ends : tuple of (Within or None)
         State of charge at the end of each line of the ledger, days before demos; None where it is not known. [%]
     draws : tuple of Draw
         The load's running draw, and the highest sustained one.
-    sag : Sag or Missing
-        At the next start.
     to_full : Recharge or Missing
         From the state at the log's end until it is full.
     of_log : Recharge or Missing
@@ -97,27 +83,12 @@ def bank_report(
 ) -> BankReport | Missing:
     """Return what a log says about the bank.
 
-    Parameters
-    ----------
-    site : Site
-        The site.
-    load : Load or None
-        The load whose runs were sought.
-    cycles, charge : Cycles and Charge
-        Of the log.
-    ledger : Ledger
-        Of the log.
-    running : RunningCharge or None
-        None where the log has no amps at the bank: then there is nothing to say of it.
-    figures : MeterFigures
-        How far the meter may be off.
-    how : HowRead
-        What its readings stand for.
-    use : LoadsUse or None
-        What all loads take in a day; None where the log holds less than a day.
+    `load` is that whose runs were sought; `running` None where the log has no amps at the bank: then there is nothing
+    to say of it. `use` is what all loads take in a day; None where the log holds less than a day.
     """
     if running is None:
         return Missing("word on the bank", (), _NO_AMPS)
+    # Measured goes before stated; with neither, the log's own reason says more than that the file has no figure.
     ohms = resistance_of_cycles(cycles.cycles, current=figures.current, voltage=figures.voltage)
     if isinstance(ohms, Missing) and site.bank.resistance_mohm is not None:
         ohms = stated_resistance(site.bank)
@@ -137,22 +108,28 @@ def bank_report(
 
 
 def _recharge(site: Site, taken_Ah: float, use: LoadsUse | None) -> Recharge | Missing:
+    assumptions: tuple[str, ...] = ()
     if use is None:
-        owed = recharge(site.bank, site.array, taken_Ah)
-        nothing = "Days are with nothing drawn meanwhile: the log holds less than a day to tell what the loads take."
-        return owed if isinstance(owed, Missing) else replace(owed, assumptions=(*owed.assumptions, nothing))
-    known, least_Wh = use.day_Wh, use.from_bank_Wh
-    taken_Wh = Within(least_Wh, least_Wh, least_Wh) if isinstance(known, Missing) else known
-    owed = recharge(site.bank, site.array, taken_Ah, daily_use_Wh=taken_Wh)
+        daily_use_Wh = NOTHING
+        assumptions = (
+            "Days are with nothing drawn meanwhile: the log holds less than a day to tell what the loads take.",
+        )
+    elif isinstance(use.day_Wh, Missing):
+        # What the bank gave is the least the loads take: more than the array brings is never made good.
+        daily_use_Wh = Within.exactly(use.from_bank_Wh)
+    else:
+        daily_use_Wh = use.day_Wh
+        meanwhile = f"Days are with {daily_use_Wh.value:,.0f} Wh taken by all loads each day meanwhile, as in this log."
+        assumptions = (meanwhile, *use.assumptions)
+    owed = recharge(site.bank, site.array, taken_Ah, daily_use_Wh=daily_use_Wh)
     if isinstance(owed, Missing):
         return owed
-    if isinstance(known, Missing):
-        # What the bank gave is the least the loads take: more than the array brings is never made good.
-        because = f"what all loads take in a day is not known: {known.because}"
-        unknown = Missing("days to recharge", (), because)
-        return owed if isinstance(owed.days, Missing) else replace(owed, days=unknown)
-    meanwhile = f"Days are with {known.value:,.0f} Wh taken by all loads each day meanwhile, as in this log."
-    return replace(owed, assumptions=(*owed.assumptions, meanwhile, *use.assumptions))
+    days = owed.days
+    # By the least alone days would come out too few; that they never end it can tell.
+    if use is not None and isinstance(use.day_Wh, Missing) and not isinstance(days, Missing):
+        because = f"what all loads take in a day is not known: {use.day_Wh.because}"
+        days = Missing("days to recharge", (), because)
+    return replace(owed, days=days, assumptions=(*owed.assumptions, *assumptions))
 
 
 def _at_end(
@@ -161,10 +138,11 @@ def _at_end(
     end = line.at_end
     if end is None:
         return None
+    # The state at an end is that of a log that ends there.
     drawn, returned, covered = (np.array([x]) for x in (end.drawn_Ah, end.returned_Ah, end.covered_h))
     at_us = np.array([line.stop_us])
-    seen = RunningCharge(at_us, drawn, returned, covered, running.highest_A, running.uncovered_s)
-    state = state_of_charge(seen, bank, start, figures)
+    until_end = RunningCharge(at_us, drawn, returned, covered, running.highest_A, running.uncovered_s)
+    state = state_of_charge(until_end, bank, start, figures)
     return None if isinstance(state, Missing) else state.end_pct
 
 

@@ -22,16 +22,8 @@ from shuntbook.analysis.stats.interval95 import Within
 class MeasuredAc:
     """What was seen on an inverter's AC side, or reckoned from what was seen at the bank.
 
-    Parameters
-    ----------
-    what : str
-        Whose power it is: a load's, or that of all loads together.
-    peak_W, sustained_W : float
-        Highest, and running or as a mean over ten minutes. [W]
-    sustained, peak : Judged, and Judged or Missing
-        Against what the inverter gives without a break, and for its seconds.
-    assumptions : tuple of str
-        What it rests on, in plain sentences.
+    `what` says whose power it is: a load's, or that of all loads together. `sustained_W` is that of running, or the
+    highest mean over ten minutes; `sustained` and `peak` hold it and the highest against the inverter's ratings.
     """
 
     what: str
@@ -71,24 +63,13 @@ def inverter_reports(
 ) -> tuple[InverterReport, ...]:
     """Return the word on every inverter of a site, in the order of the file.
 
-    Parameters
-    ----------
-    site : Site
-        The site.
-    load : Load or None
-        The load whose runs were sought.
-    cycles : Cycles
-        Its runs.
-    ledger : Ledger
-        Of the log.
-    how : HowRead
-        Where the meter sits.
-    behind : str or None
-        The inverter that a meter on side ``ac`` sits behind.
+    `load` is that whose runs `cycles` are; `behind` names the inverter that a meter on side ``ac`` sits behind.
     """
-    found = []
+    reports = []
     for inverter in site.inverters:
         seen: MeasuredAc | Missing
+        # Right behind it a meter sees all that it gives; anywhere else no more than the runs of the load looked for,
+        # from the bank less its losses.
         if how.side == "ac" and behind == inverter.name:
             seen = _behind(inverter, site, ledger)
         elif load is not None and load.inverter == inverter.name:
@@ -98,8 +79,8 @@ def inverter_reports(
             seen = Missing(f"measured word on '{inverter.name}'", ("meters.inverter",), why)
         else:
             seen = Missing(f"measured word on '{inverter.name}'", (), "this log does not show its loads by themselves")
-        found.append(InverterReport(check_inverter(inverter, site), seen))
-    return tuple(found)
+        reports.append(InverterReport(check_inverter(inverter, site), seen))
+    return tuple(reports)
 
 
 def _behind(inverter: Inverter, site: Site, ledger: Ledger) -> MeasuredAc | Missing:
@@ -109,26 +90,28 @@ def _behind(inverter: Inverter, site: Site, ledger: Ledger) -> MeasuredAc | Miss
         return Missing(f"measured word on '{inverter.name}'", (), "no ten minutes on end were measured")
     what = f"all loads on '{inverter.name}' together"
     peak_A, held_A = ledger.current.highest, ledger.current.sustained
+    # Amps times volts are volt-amperes whatever the power factor; watts need one, and only its bounds are known.
     if peak_A is None or held_A is None:
         factor = _any_power_factor(inverter, site)
         peak_VA, held_VA = apparent_VA(peak_W, factor), apparent_VA(held_W, factor)
-        said = f"Volt-amperes are from watts by power factors of {factor.low:.3g} to {factor.high:.3g}, its loads'."
+        origin = f"Volt-amperes are from watts by power factors of {factor.low:.3g} to {factor.high:.3g}, its loads'."
     else:
         peak_VA, held_VA = (Within.exactly(inverter.output_V * amps) for amps in (peak_A, held_A))
-        said = f"Volt-amperes are the amps seen x {inverter.output_V:g} V."
-    return _seen(inverter, what, Power(held_W, held_VA), Power(peak_W, peak_VA), (said,))
+        origin = f"Volt-amperes are the amps seen x {inverter.output_V:g} V."
+    return _seen(inverter, what, Power(held_W, held_VA), Power(peak_W, peak_VA), (origin,))
 
 
 def _any_power_factor(inverter: Inverter, site: Site) -> Within:
     """Return from the lowest to the highest power factor of an inverter's loads, running or at a start. [1]"""
     demands = [demand(load, inverter) for load in site.loads if load.inverter == inverter.name]
-    both = [
-        each for load in demands if isinstance(load, Demand) for each in (load.power_factor, load.start_power_factor)
+    # A mean of ten minutes may be of running alone, the highest reading of a start: either factor may be the one.
+    factors = [
+        f for asked in demands if isinstance(asked, Demand) for f in (asked.power_factor, asked.start_power_factor)
     ]
-    if not both:
+    if not factors:
         usual = USUAL_POWER_FACTORS["other"]
         return Within(usual.value, usual.low, usual.high)
-    low, high = min(each.low for each in both), max(each.high for each in both)
+    low, high = min(f.low for f in factors), max(f.high for f in factors)
     return Within((low + high) / 2, low, high)
 
 
@@ -138,38 +121,29 @@ def _of_runs(inverter: Inverter, load: Load, cycles: Cycles, *, at_bank: bool) -
     held = [cycle.run_W for cycle in cycles.cycles if cycle.run_W is not None]
     if not peaks or not held:
         return Missing(f"measured word on '{inverter.name}'", (), f"no run of '{load.name}' was seen in watts")
-    peak_W, run_W, said = max(peaks), median(held), ["Watts of a load are above what was drawn before its runs."]
+    peak_W, run_W = max(peaks), median(held)
+    assumptions = ["Watts of a load are above what was drawn before its runs."]
     if at_bank:
         losses = losses_of(inverter)
         peak_W, run_W = (given_W(losses, watts) for watts in (peak_W, run_W))
-        said += [
+        assumptions += [
             "Seen at the bank; what the inverter itself loses was taken off by the site file.",
             *losses.assumptions,
         ]
     sustained, peak = power_behind(load, inverter, running_W=run_W, peak_W=peak_W)
-    said.append(VA_OF_WATTS)
+    assumptions.append(VA_OF_WATTS)
     resolved = all(cycle.surge_resolved for cycle in cycles.cycles)
-    return _seen(inverter, load.name, sustained, peak, tuple(said), resolved=resolved)
+    return _seen(inverter, load.name, sustained, peak, tuple(assumptions), resolved=resolved)
 
 
 def _seen(
-    inverter: Inverter, what: str, sustained: Power, peak: Power, said: tuple[str, ...], *, resolved: bool = True
+    inverter: Inverter, what: str, sustained: Power, peak: Power, assumptions: tuple[str, ...], *, resolved: bool = True
 ) -> MeasuredAc:
     running, highest = check_seen(inverter, sustained=sustained, peak=peak, resolved=resolved)
-    return MeasuredAc(what, peak.W, sustained.W, running, highest, said)
+    return MeasuredAc(what, peak.W, sustained.W, running, highest, assumptions)
 
 
 def ac_power_W(site: Site, load: Load | None, run_W: float, how: HowRead) -> float:
-    """Return the power that goes into a load, from the settled draw that a log shows of it. [W]
-
-    Parameters
-    ----------
-    site, load : Site, Load or None
-        The load, and where it hangs.
-    run_W : float
-        As measured. [W]
-    how : HowRead
-        Where the meter sits.
-    """
+    """Return the power that goes into a load, from the settled draw that a log shows of it. [W]"""
     inverter = site.inverter_of(load) if load is not None else None
     return run_W if inverter is None or how.side == "ac" else given_W(losses_of(inverter), run_W)

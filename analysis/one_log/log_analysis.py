@@ -42,18 +42,8 @@ class LogAnalysis:
 
     Parameters
     ----------
-    facts : LogFacts
-        The log's origin.
-    how : HowRead
-        What a reading stands for.
-    quantities : set of str
-        The quantities the log has.
-    site : Site, optional
-        The site.
     load : str, optional
         The load whose runs are sought; the site's main pump by default.
-    figures : MeterFigures
-        How far the meter's readings may be off.
     site_folds : SiteFolds, optional
         Follows the log for the ledger and the bank; without it there is no word on the whole site.
     cycles : Fold of Cycles, optional
@@ -100,6 +90,8 @@ class LogAnalysis:
     def _add_to_others(self, chunk: Chunk) -> None:
         """Hand readings on to all but the cycles; what they amount to is worked out once."""
         if len(chunk):
+            # Amounts and ledger are fed the same parts, of which each line of the ledger holds all or nothing: so the
+            # days add up to what the whole log gives.
             read = self._reader.take(chunk)
             for part in self._site_folds.parts(read) if self._site_folds is not None else (read,):
                 self._amounts.take(part)
@@ -111,6 +103,7 @@ class LogAnalysis:
 
     def result(self) -> LogReport:
         """Return everything but the close-up of a start, which needs readings again."""
+        # Runs come first: starts that fell between readings, and what those drew, widen every interval after them.
         cycles = self._cycles.result()
         starts = caught_starts(self._starts(), cycles.cycles, self._how.usual_interval_s)
         starts_us = [cycle.start_us for cycle in cycles.cycles]
@@ -141,21 +134,15 @@ class LogAnalysis:
         self, report: LogReport, folds: SiteFolds, starts: UnseenStarts | None, starts_us: list[int]
     ) -> LogReport:
         """Add the ledger, and with a site what log and site file say together."""
+        # The ledger is cut from the same sums, so it takes the same unseen starts into its intervals.
         followed = folds.result()
         ledger = followed.ledger.with_intervals(self._amounts.sure(starts, starts_us), starts_us)
         report = replace(report, ledger=ledger, paybacks=followed.paybacks)
         if self._site is None:
             return report
         followed = replace(followed, ledger=ledger)
-        by_site = site_report(
-            self._site,
-            self._watched.load,
-            report.charge,
-            report.cycles,
-            report.figures,
-            report.facts.meter,
-            followed,
-        )
+        load, meter = self._watched.load, report.facts.meter
+        by_site = site_report(self._site, load, report.charge, report.cycles, report.figures, meter, followed)
         return replace(report, by_site=by_site)
 
     def _starts(self) -> UnseenStarts | None:
@@ -168,6 +155,7 @@ class LogAnalysis:
         by_amps = cycles.signal == "current_A"
         facts = None if evidence is None else evidence.current if by_amps else evidence.power
         accuracy = self._figures.current if by_amps else self._figures.power or Accuracy()
+        # Noise is in each reading by itself, so a short run averages less of it away; noted figures have none to see.
         noise = 0.0
         if facts is not None and not self._how.noted:
             noise = facts.noise(accuracy.resolution, of_means=self._how.sampling == "mean")
@@ -175,6 +163,7 @@ class LogAnalysis:
 
     def _plate(self, cycles: Cycles, covered_s: float) -> tuple[PlateCheck | None, str | None]:
         """Set the plate beside what the whole runs took at the bank, over the time they ran; or say why not."""
+        # An estimate ends at the bank; behind an inverter there is nothing to hold it against.
         if self._site is None or self._watched.load is None or self._how.side != "dc":
             return None, None
         try:

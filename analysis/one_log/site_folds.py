@@ -26,17 +26,9 @@ _NEVER_US: Final = 1 << 62
 class SiteRecord:
     """What was followed over a whole log.
 
-    Parameters
-    ----------
-    ledger : Ledger
-        By day and by demo.
-    running : RunningCharge or None
-        What had gone out and come back over time; None without amps at the bank.
-    hours : ClockHours or None
-        What flowed by the hour of the day; None without amps at the bank.
-    paybacks : tuple of Payback
-        When the array had paid each demo back, in the order of the notes; empty without a site or without amps at the
-        bank.
+    `running` is what had gone out and come back over time, `hours` what flowed by the hour of the day; None without
+    amps at the bank. `paybacks` tell when the array had paid each demo back, in the order of the notes; empty without a
+    site or without amps at the bank.
     """
 
     ledger: Ledger
@@ -50,12 +42,8 @@ class SiteFolds:
 
     Parameters
     ----------
-    how : HowRead
-        What a reading stands for.
-    quantities : set of str
-        The quantities the log has.
     markers : sequence of (int, str)
-        Instants [us] and texts.
+        Instants [us] and texts; those that begin and end demos count.
     site : Site or None
         Its bank says how much of a return it keeps.
     zone : tzinfo or None
@@ -74,6 +62,7 @@ class SiteFolds:
         demos = demos_of(markers)
         self._reader = Reader(how, quantities)
         self._ledger = LedgerFold(how, quantities, zone=zone, demos=demos)
+        # What a bank holds is counted in amp-hours: watts alone, or a meter behind an inverter, say nothing of it.
         at_bank = how.side == "dc" and "current_A" in quantities
         self._running = RunningChargeFold(how, quantities) if at_bank else None
         self._hours = ClockHoursFold(how, quantities) if at_bank else None

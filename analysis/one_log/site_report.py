@@ -32,14 +32,8 @@ _WHOLE_DAY = 0.98
 class Solar:
     """The array on a usual day by the site file, and what came back in this log.
 
-    Parameters
-    ----------
-    day : ArrayDay or Missing
-        On a usual day.
-    returned_Wh : float or None
-        Into the bank in this log: what the array brought beyond what the loads took meanwhile. [Wh]
-    use : LoadsUse or None
-        What all loads take in a day, and what the bank gave of it; None where the log holds less than a day.
+    `returned_Wh` went into the bank: what the array brought beyond what the loads took meanwhile. `use` is what all
+    loads take in a day, and what the bank gave of it; None where the log holds less than a day.
     """
 
     day: ArrayDay | Missing
@@ -49,7 +43,7 @@ class Solar:
 
 @dataclass(frozen=True)
 class SiteReport:
-    """What a log and its site file say together; every part by itself, and what is left out of them.
+    """What a log and its site file say together, every part by itself.
 
     ``bank_check`` is the word on the bank: by the log where a meter on the bank saw a load start, else by the plates.
     """
@@ -60,7 +54,21 @@ class SiteReport:
     conductors: tuple[ConductorCheck, ...]
     water: WaterReport | Missing
     solar: Solar
-    missing: tuple[Missing, ...]
+
+    @property
+    def missing(self) -> tuple[Missing, ...]:
+        """What is left out, each sentence once."""
+        parts = [self.bank] if isinstance(self.bank, Missing) else [*self.bank.missing]
+        parts += self.bank_check.not_judged
+        for inverter in self.inverters:
+            parts += inverter.missing
+        for conductor in self.conductors:
+            parts += conductor.missing
+        parts += [self.water] if isinstance(self.water, Missing) else [*self.water.missing]
+        # What several parts lack for one and the same reason is told once, and by its sentence it is the same.
+        sun = (self.solar.day, self.solar.use.day_Wh if self.solar.use is not None else None)
+        parts += [each for each in sun if isinstance(each, Missing)]
+        return tuple({each.sentence: each for each in parts}.values())
 
 
 def site_report(
@@ -74,23 +82,11 @@ def site_report(
 ) -> SiteReport:
     """Return what a log and its site file say together.
 
-    Parameters
-    ----------
-    site : Site
-        The site.
-    load : Load or None
-        The load whose runs were sought.
-    charge, cycles : Charge, Cycles
-        What the log shows.
-    figures : MeterFigures
-        How far its meter is to be trusted.
-    meter : str or None
-        The meter's name.
-    followed : SiteRecord
-        What was followed over it; its ledger is that of the report.
+    `load` is that whose runs were sought, `meter` the name of the log's; `followed` holds the ledger of the report.
     """
     how, ledger = charge.how, followed.ledger
     from_bank_Wh = daily_from_bank_Wh(charge)
+    # What all loads take in a day, bank and sun together, only a whole day tells.
     use = None
     if from_bank_Wh is not None:
         use = loads_use(charge, cycles, followed.hours, from_bank_Wh, sun=site.array is not None)
@@ -101,16 +97,17 @@ def site_report(
     running_W = [cycle.run_W for cycle in cycles.cycles if cycle.run_W is not None]
     power_W = ac_power_W(site, load, median(running_W), how) if running_W else None
     water = _water(site, load, cycles, power_W)
+    # Behind an inverter nothing comes back: that is the loads' side.
     energy = charge.energy if how.side == "dc" else None
     known = use.day_Wh.value if use is not None and isinstance(use.day_Wh, Within) else None
     solar = Solar(array_day(site.array, daily_use_Wh=known), energy.returned if energy else None, use)
-    parts = SiteReport(bank, check, inverters, conductors, water, solar, ())
-    return SiteReport(bank, check, inverters, conductors, water, solar, _missing(parts))
+    return SiteReport(bank, check, inverters, conductors, water, solar)
 
 
 def _bank_check(
     site: Site, load: Load | None, charge: Charge, cycles: Cycles, figures: MeterFigures, followed: SiteRecord
 ) -> BankCheck:
+    # Where the bank's amps were read the log says what it gave; else there are but the plates.
     running = followed.running
     if running is None:
         return bank_by_plates(site, site.loads)
@@ -136,20 +133,6 @@ def daily_from_bank_Wh(charge: Charge) -> float | None:
 
 
 def _behind(site: Site, meter: str | None) -> str | None:
-    """Return the inverter that a meter sits behind: the one it names, else the only one there is."""
+    """Return the inverter that a meter sits behind: the one it names, else the only one of the site."""
     named = next((each.inverter for each in site.meters if each.name == meter), None)
     return named or (site.inverters[0].name if len(site.inverters) == 1 else None)
-
-
-def _missing(parts: SiteReport) -> tuple[Missing, ...]:
-    """Return what is left out, each sentence once."""
-    found = [parts.bank] if isinstance(parts.bank, Missing) else [*parts.bank.missing]
-    found += parts.bank_check.not_judged
-    for each in parts.inverters:
-        found += each.missing
-    for conductor in parts.conductors:
-        found += conductor.missing
-    found += [parts.water] if isinstance(parts.water, Missing) else [*parts.water.missing]
-    sun = (parts.solar.day, parts.solar.use.day_Wh if parts.solar.use is not None else None)
-    found += [each for each in sun if isinstance(each, Missing)]
-    return tuple({each.sentence: each for each in found}.values())

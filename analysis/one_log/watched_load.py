@@ -47,10 +47,12 @@ def watched_load(site: Site | None, name: str | None, how: HowRead, quantities: 
         return Watched(None, None)
     from shuntbook.analysis.nameplate.estimate import estimate  # without a site there is no plate to work out
 
+    # A plate that says too little is no error here: runs are then those of the largest load that was seen.
     try:
         plate = estimate(site, load.name, hours=1.0)
     except Refusal:
         return Watched(load, None)
+    # Where two loads draw alike the plate decides which runs are sought, so its draw must be that at the meter.
     signal = signal_of(how, quantities)
     by_signal = {
         "current_A": plate.dc_A if how.side == "dc" else None,

@@ -17,22 +17,8 @@ from shuntbook.analysis.site.units import SI, DisplayUnits
 class WaterReport:
     """The pump's water, by its site file and a log.
 
-    Parameters
-    ----------
-    plan : TankPlan or Missing
-        What the tank should do.
-    seen : SeenCycle or Missing
-        The drawdown that the usual run and rest amount to, beside what it should be.
-    run_s, off_s : float or None
-        Usual run and rest. [s]
-    cycle_Wh : float or None
-        Energy of a usual run, at the meter. [Wh]
-    cost : WaterCost or Missing
-        Energy for the water.
-    lifting : WireToWater or Missing
-        How much of the power ends up in the water.
-    shown : DisplayUnits
-        The units to show it in.
+    `plan` is what the tank should do, `seen` the drawdown that the usual run (`run_s`) and rest (`off_s`) amount to;
+    `cycle_Wh` is the energy of a usual run at the meter. `lifting` tells how much of the power ends up in the water.
     """
 
     plan: TankPlan | Missing
@@ -52,34 +38,19 @@ class WaterReport:
 
 
 def water_report(water: Water, cycles: Cycles, *, power_W: float | None) -> WaterReport:
-    """Return what a pump's runs say about its tank and its water.
-
-    Parameters
-    ----------
-    water : Water
-        The site's; its pump is the load whose runs were sought.
-    cycles : Cycles
-        The pump's runs.
-    power_W : float or None
-        Into the motor while it runs. [W]
-    """
+    """Return what the runs of the pump say about tank and water; `power_W` goes into its motor while it runs."""
     run_s, off_s = cycles.summary.median_run_s, cycles.summary.median_off_s
+    # Usual means the median: one long watering must not make every litre dear.
     taken_Wh = [cycle.energy_Wh for cycle in cycles.cycles if cycle.complete and cycle.energy_Wh is not None]
     cycle_Wh = median(taken_Wh) if taken_Wh else None
     none = "no run of the pump was seen whole, with its watts"
-    return WaterReport(
-        tank_plan(water),
-        Missing("drawdown by the times seen", (), "the pump was not seen to run and to rest")
-        if not run_s or not off_s
-        else seen_cycle(water, run_s=run_s, off_s=off_s),
-        run_s,
-        off_s,
-        cycle_Wh,
-        Missing("energy for the water", (), none)
-        if cycle_Wh is None or not run_s
-        else water_cost(water, energy_Wh=cycle_Wh, run_s=run_s),
-        Missing("wire-to-water efficiency", (), none)
-        if power_W is None or power_W <= 0
-        else wire_to_water(water, power_W),
-        water.shown,
-    )
+    seen: SeenCycle | Missing = Missing("drawdown by the times seen", (), "the pump was not seen to run and to rest")
+    if run_s and off_s:
+        seen = seen_cycle(water, run_s=run_s, off_s=off_s)
+    cost: WaterCost | Missing = Missing("energy for the water", (), none)
+    if cycle_Wh is not None and run_s:
+        cost = water_cost(water, energy_Wh=cycle_Wh, run_s=run_s)
+    lifting: WireToWater | Missing = Missing("wire-to-water efficiency", (), none)
+    if power_W is not None and power_W > 0:
+        lifting = wire_to_water(water, power_W)
+    return WaterReport(tank_plan(water), seen, run_s, off_s, cycle_Wh, cost, lifting, water.shown)
