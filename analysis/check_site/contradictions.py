@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from itertools import chain
 from math import sqrt
 
 from shuntbook.analysis.equipment.water import PRECHARGE_BELOW_KPA, PRECHARGE_SOURCE, below_cut_in
@@ -18,23 +19,12 @@ _READ_TO_KPA = KPA_PER_PSI
 
 
 def contradictions(site: Site) -> list[str]:
-    """Return a sentence for each pair of figures that do not go together.
-
-    Parameters
-    ----------
-    site : Site
-        The checked site file.
-
-    Returns
-    -------
-    list of str
-        Plain sentences, each with the keys and what to look at; empty if nothing is odd.
-    """
+    """Return a sentence, with its keys and what to look at, for each pair of figures that do not go together."""
     return [
         *_fractions(site),
         *_bank(site.bank),
-        *(warning for inverter in site.inverters for warning in _inverter(inverter, site.bank)),
-        *(warning for load in site.loads for warning in _load(load, site)),
+        *chain.from_iterable(_inverter(inverter, site.bank) for inverter in site.inverters),
+        *chain.from_iterable(_load(load, site) for load in site.loads),
         *(_water(site.water, site) if site.water else ()),
         *_meters(site),
         *slips(site),
@@ -54,6 +44,7 @@ def _fractions(site: Site) -> Iterator[str]:
     for inverter in site.inverters:
         if inverter.efficiency_curve and all(percent <= 1 for _, percent in inverter.efficiency_curve):
             yield f"The efficiency_curve of '{inverter.name}' gives 1 % and less; write percent: 88, not 0.88."
+    # One loss of under 1 % may be meant; several that come to no more than 1 % together are shares.
     losses_pct = site.array.losses_pct if site.array is not None and site.array.losses_pct else ()
     if len(losses_pct) > 1 and sum(losses_pct) <= 1:
         percent = ", ".join(f"{100 * share:g}" for share in losses_pct)
@@ -91,6 +82,7 @@ def _inverter(inverter: Inverter, bank: Bank) -> Iterator[str]:
         yield f"'{inverter.name}' cannot give more watts ({watts}) than volt-amperes ({volt_amperes})."
     if (inverter.surge_VA or inverter.surge_W) and inverter.surge_s is None:
         yield f"The surge rating of '{inverter.name}' has no surge_s; without its seconds it cannot be judged."
+    # Loaded, a bank stands below its nominal voltage: an inverter that stops there never runs.
     if inverter.cut_off_V is not None and inverter.cut_off_V >= bank.nominal_V:
         yield (
             f"'{inverter.name}' stops below {inverter.cut_off_V:g} V, "
@@ -115,6 +107,7 @@ def _load(load: Load, site: Site) -> Iterator[str]:
 
 def _load_voltage(load: Load, site: Site) -> Iterator[str]:
     inverter = site.inverter_of(load)
+    # On the DC side a load is fed by the bank itself.
     supply_V = inverter.output_V if inverter else site.bank.nominal_V
     # 10 % covers the usual steps of rated voltage: 220, 230, 240 V.
     if load.voltage_V is not None and abs(load.voltage_V - supply_V) > 0.1 * supply_V:
@@ -132,6 +125,8 @@ def _load_power(load: Load) -> Iterator[str]:
             f"'{load.name}' cannot take {load.power_W:g} W at {load.voltage_V:g} V and {load.current_A:g} A: "
             f"that is {apparent_VA:.0f} VA, and watts are never more than volt-amperes."
         )
+    # Where there are watts the power factor is theirs over VA; 0.1 is what plates round it to (common practice, no
+    # source).
     elif load.power_factor is not None and abs(load.power_W / apparent_VA - load.power_factor) > 0.1:
         yield (
             f"The plate of '{load.name}' gives {load.power_W:g} W and {apparent_VA:.0f} VA, a power factor of "

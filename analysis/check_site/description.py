@@ -22,18 +22,7 @@ _SAMPLING = {
 
 
 def describe(site: Site) -> list[str]:
-    """Say what a site file means, one sentence or two for each table.
-
-    Parameters
-    ----------
-    site : Site
-        The checked site file.
-
-    Returns
-    -------
-    list of str
-        Plain sentences with units, in the order of the file's tables.
-    """
+    """Say in plain sentences what a site file means, one or two for each table, in the file's order."""
     zone = f"times of day in {site.zone}" if site.zone else "no time zone given, the computer's own is assumed"
     return [
         f"Site: {site.name}, {zone}.",
@@ -47,6 +36,7 @@ def describe(site: Site) -> list[str]:
         *([_water(site.water)] if site.water else []),
         *map(_meter, site.meters),
         *_limits(site.limits),
+        # Without water or a choice of units nothing is shown in any but SI.
         *([site.shown.sentence] if site.water or site.units.model_fields_set else []),
     ]
 
@@ -70,15 +60,16 @@ def _bank(bank: Bank) -> str:
 
 def _bank_in_use(bank: Bank) -> list[str]:
     """Say what is known of the bank beyond its size; nothing where nothing is."""
-    words = []
+    parts = []
     if bank.at_degC is not None:
-        words.append(bank.shown.of_temperature(bank.at_degC))
+        parts.append(bank.shown.of_temperature(bank.at_degC))
         if bank.chemistry in LEAD_ACID and (multiplier := cold_multiplier(bank.at_degC)) > 1:
-            words[-1] += f", where lead-acid gives {100 / multiplier:.0f} % of its charge"
+            parts[-1] += f", where lead-acid gives {100 / multiplier:.0f} % of its charge"
     if bank.peukert_exponent is not None and bank.hour_rate_h is not None and bank.chemistry in LEAD_ACID:
+        # What five hours would empty shows how much the law takes away: a draw as loads on an inverter make it.
         fast_Ah = peukert_Ah(bank.capacity_Ah, bank.hour_rate_h, bank.capacity_Ah / 5, bank.peukert_exponent)
-        words.append(f"Peukert exponent {_n(bank.peukert_exponent)}: at {_n(bank.capacity_Ah / 5)} A, {fast_Ah:.0f} Ah")
-    for value, said in (
+        parts.append(f"Peukert exponent {_n(bank.peukert_exponent)}: at {_n(bank.capacity_Ah / 5)} A, {fast_Ah:.0f} Ah")
+    for value, words in (
         (bank.charge_efficiency_pct, "{} % of the charge put in comes out again"),
         (bank.charging_V, "charged at {} V"),
         (bank.continuous_A, "lets out {} A without a break"),
@@ -89,8 +80,8 @@ def _bank_in_use(bank: Bank) -> list[str]:
         (bank.rested_V, "{} V at rest before the log begins"),
     ):
         if value is not None:
-            words.append(said.format(_n(value)))
-    return [f"In use: {'; '.join(words)}."] if words else []
+            parts.append(words.format(_n(value)))
+    return [f"In use: {'; '.join(parts)}."] if parts else []
 
 
 def _bank_word(site: Site) -> list[str]:
@@ -116,6 +107,7 @@ def _inverter(inverter: Inverter) -> str:
         points = ", ".join(f"{_n(percent)} % at {_n(watts)} W" for watts, percent in inverter.efficiency_curve)
         words.append(f"efficiency {points}")
     if inverter.loss_model:
+        # Three terms tell a reader little; what they make of a round load does.
         dc_W = losses_of(inverter).dc_W(1000)
         words.append(f"takes {dc_W:.0f} W to give 1,000 W, {100_000 / dc_W:.0f} %, by its loss model")
     if inverter.standby_W is not None:
@@ -128,19 +120,19 @@ def _inverter(inverter: Inverter) -> str:
 def _load(load: Load, site: Site) -> str:
     fed = f"on '{load.inverter}'" if load.inverter else "on the DC side"
     plate = [
-        f"{_n(value)} {unit}"
-        for value, unit in (
-            (load.voltage_V, "V"),
-            (load.current_A, "A"),
-            (load.power_W, "W in"),
-            (load.hp, "hp at the shaft"),
+        words.format(value if isinstance(value, str) else _n(value))
+        for value, words in (
+            (load.voltage_V, "{} V"),
+            (load.current_A, "{} A"),
+            (load.power_W, "{} W in"),
+            (load.hp, "{} hp at the shaft"),
+            (load.power_factor, "power factor {}"),
+            (load.code_letter, "code letter {}"),
+            (load.locked_rotor_A, "{} A before it turns"),
+            (load.start_s, "starts within {} s"),
         )
         if value is not None
     ]
-    plate += [f"power factor {_n(load.power_factor)}"] if load.power_factor else []
-    plate += [f"code letter {load.code_letter}"] if load.code_letter else []
-    plate += [f"{_n(load.locked_rotor_A)} A before it turns"] if load.locked_rotor_A else []
-    plate += [f"starts within {_n(load.start_s)} s"] if load.start_s else []
     main = ", the main pump" if site.main_pump() is load else ""
     running = f"; runs {_n(load.duty_pct)} % of the time" if load.duty_pct else ""
     phases = ", three-phase" if load.phases == 3 else ""
@@ -203,6 +195,7 @@ def _meter(meter: Meter) -> str:
         "watts": (meter.range_W, meter.power_reading_pct, meter.power_range_pct, meter.resolution_W, "W"),
     }
     words += [text for what, figures in stated.items() if (text := _accuracy(what, *figures))]
+    # A class of nought, like a zero or a clock that is off by nought, is left out: it widens nothing.
     words += [f"its shunt is of class {_n(meter.shunt_class_pct)} %"] if meter.shunt_class_pct else []
     words += [f"its zero is off by {_n(meter.zero_A)} A at most"] if meter.zero_A else []
     words += [f"its clock by {_n(meter.clock_ppm)} millionths"] if meter.clock_ppm else []
@@ -221,6 +214,7 @@ def _accuracy(
     """Return what is stated of one quantity; amps are never passed over."""
     limits = [f"{_n(x)} % of {of}" for x, of in ((reading_pct, "reading"), (range_pct, "range")) if x is not None]
     words = [f"range {_n(full_scale)} {unit}"] if full_scale else []
+    # Every log has amps or needs none of this; volts and watts of which nothing is stated may not be read at all.
     if limits or what == "amps":
         words.append(f"accuracy {' plus '.join(limits)}" if limits else "accuracy not given, the usual one is assumed")
     words += [f"steps of {_n(resolution)} {unit}"] if resolution else []
@@ -228,7 +222,7 @@ def _accuracy(
 
 
 def _limits(limits: Limits) -> list[str]:
-    words = [
+    parts = [
         words.format(_n(value))
         for value, words in (
             (limits.minimum_run_s, "a run of at least {} s"),
@@ -243,7 +237,7 @@ def _limits(limits: Limits) -> list[str]:
         )
         if value is not None
     ]
-    return [f"Your own limits: {', '.join(words)}."] if words else []
+    return [f"Your own limits: {', '.join(parts)}."] if parts else []
 
 
 def _power(apparent_VA: float | None, power_W: float | None) -> str:

@@ -15,7 +15,7 @@ from shuntbook.analysis.equipment.protection import SCREENING
 from shuntbook.analysis.forecast.bank_check import bank_by_plates
 from shuntbook.analysis.not_known import Missing
 from shuntbook.analysis.site.site import Site
-from shuntbook.analysis.site.tables import Array, Bank, Inverter
+from shuntbook.analysis.site.tables import Bank, Inverter
 
 #: Well-run plants on the grid come to 0.80 to 0.85 (trade); with a bank, less. [1]
 HIGHEST_RATIO = 0.9
@@ -24,23 +24,12 @@ DEEP_PCT = 80.0
 
 
 def checks(site: Site) -> list[str]:
-    """Return a sentence for each part that cannot do what the file asks of it.
-
-    Parameters
-    ----------
-    site : Site
-        The checked site file.
-
-    Returns
-    -------
-    list of str
-        Plain sentences; only what fails is named, what is doubtful belongs to the report.
-    """
+    """Return a sentence for each part that cannot do what the file asks of it; doubts belong to the report."""
     return [
         *_bank(site.bank),
         *_bank_gives(site),
         *_charging(site),
-        *(said for inverter in site.inverters for said in (*_idle(inverter), *_carries(inverter, site))),
+        *(warning for inverter in site.inverters for warning in (*_idle(inverter), *_carries(inverter, site))),
         *_conductors(site),
         *_pump(site),
     ]
@@ -74,10 +63,7 @@ def _charging(site: Site) -> Iterator[str]:
             f"A performance_ratio of {array.performance_ratio:g} is more than any array with a bank reaches; well-run "
             "plants on the grid come to 0.80 to 0.85."
         )
-    yield from _array_voltage(array, bank)
-
-
-def _array_voltage(array: Array, bank: Bank) -> Iterator[str]:
+    # A PWM controller passes current on, and panels below the bank's voltage drive none into it.
     if array.current_A is not None and array.power_W / array.current_A < bank.nominal_V:
         yield (
             f"The array's power_W over its current_A is {array.power_W / array.current_A:.1f} V, "
@@ -98,19 +84,20 @@ def _idle(inverter: Inverter) -> Iterator[str]:
 
 
 def _carries(inverter: Inverter, site: Site) -> Iterator[str]:
-    found = check_inverter(inverter, site)
-    for each in (found.running, found.starting):
+    check = check_inverter(inverter, site)
+    for each in (check.running, check.starting):
         if not isinstance(each, Missing) and each.verdict == "fails":
             yield f"'{inverter.name}': {each.sentence}"
 
 
 def _conductors(site: Site) -> Iterator[str]:
-    for found in check_conductors(site):
-        if isinstance(found.resistance_mohm, Missing):
-            yield found.resistance_mohm.sentence
-        unsure = () if found.protection.verdict != "doubtful" else (found.protection,)
-        for each in (*found.failing, *unsure):
-            yield f"'{found.conductor}' {WORD[each.verdict]}: {each.sentence} Source: {each.source}. {SCREENING}"
+    for check in check_conductors(site):
+        if isinstance(check.resistance_mohm, Missing):
+            yield check.resistance_mohm.sentence
+        # A doubtful fuse is the one doubt that is told here already: wrong, it sets fire to the cable.
+        unsure = () if check.protection.verdict != "doubtful" else (check.protection,)
+        for each in (*check.failing, *unsure):
+            yield f"'{check.conductor}' {WORD[each.verdict]}: {each.sentence} Source: {each.source}. {SCREENING}"
 
 
 def _pump(site: Site) -> Iterator[str]:
@@ -120,6 +107,6 @@ def _pump(site: Site) -> Iterator[str]:
     inverter = site.inverter_of(pump)
     asked = None if inverter is None else demand(pump, inverter)
     watts = pump.power_W if asked is None or isinstance(asked, Missing) else asked.running_W
-    found = None if watts is None else wire_to_water(site.water, watts)
-    if found is not None and not isinstance(found, Missing) and found.verdict == "fails":
-        yield f"The water system: {found.sentence}"
+    lifting = None if watts is None else wire_to_water(site.water, watts)
+    if lifting is not None and not isinstance(lifting, Missing) and lifting.verdict == "fails":
+        yield f"The water system: {lifting.sentence}"

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import chain
 from math import inf, sqrt
 from typing import Final
 
@@ -93,25 +94,14 @@ _SOFT_START: Final = 1.5
 
 
 def slips(site: Site) -> list[str]:
-    """Return a sentence for each figure that is almost surely a slip, with what to write where that can be told.
-
-    Parameters
-    ----------
-    site : Site
-        The checked site file.
-
-    Returns
-    -------
-    list of str
-        Plain sentences; empty where every figure is of a usual size.
-    """
+    """Return a sentence for each figure that is almost surely a slip, with what to write where that can be told."""
     return [
-        *(said for name, table, usual in _tables(site) for said in _unusual(name, table, usual)),
-        *(said for load in site.loads for said in _load(load)),
-        *(said for inverter in site.inverters for said in _inverter(inverter, site)),
+        *chain.from_iterable(_unusual(*part) for part in _tables(site)),
+        *chain.from_iterable(map(_load, site.loads)),
+        *chain.from_iterable(_inverter(inverter, site) for inverter in site.inverters),
         *_bank_size(site),
         *_voltages(site),
-        *(said for meter in site.meters for said in _meter(meter, site)),
+        *chain.from_iterable(_meter(meter, site) for meter in site.meters),
         *_drops(site),
         *(_water(site.water, site) if site.water is not None else ()),
     ]
@@ -129,6 +119,7 @@ def _tables(site: Site) -> Iterator[tuple[str, StrictTable, tuple[Usual, ...]]]:
 def _unusual(name: str, table: StrictTable, usual: tuple[Usual, ...]) -> Iterator[str]:
     for each in usual:
         value = getattr(table, each.key)
+        # Nought is no figure in another unit: it is meant, or refused elsewhere.
         if value is None or value == 0 or each.least <= value <= each.most:
             continue
         many, unit = ("less", each.under) if value < each.least else ("more", each.over)
@@ -163,19 +154,23 @@ def _load(load: Load) -> Iterator[str]:
 
 
 def _inverter(inverter: Inverter, site: Site) -> Iterator[str]:
-    rated = inverter.continuous_VA or inverter.continuous_W or 0.0
+    rated_VA = _rated_VA(inverter)
     for load in site.loads:
         asked = demand(load, inverter) if load.inverter == inverter.name else None
-        if asked is not None and not isinstance(asked, Missing) and asked.running_VA > _OTHER_SIZE * rated:
+        if asked is not None and not isinstance(asked, Missing) and asked.running_VA > _OTHER_SIZE * rated_VA:
             yield (
                 f"'{load.name}' asks {figure(asked.running_VA, 'VA')} of '{inverter.name}', which is made for "
-                f"{figure(rated, 'VA')}: one of the two is in another unit (kW for W, mA for A)."
+                f"{figure(rated_VA, 'VA')}: one of the two is in another unit (kW for W, mA for A)."
             )
-    if inverter.standby_W is not None and inverter.standby_W > rated / 2:
+    if inverter.standby_W is not None and inverter.standby_W > rated_VA / 2:
         yield (
             f"'{inverter.name}' takes {figure(inverter.standby_W, 'W')} idle, more than half of what it is made for "
-            f"({figure(rated, 'VA')}); check both."
+            f"({figure(rated_VA, 'VA')}); check both."
         )
+
+
+def _rated_VA(inverter: Inverter) -> float:
+    return inverter.continuous_VA or inverter.continuous_W or 0.0
 
 
 def _bank_size(site: Site) -> Iterator[str]:
@@ -202,6 +197,7 @@ def _against_array(site: Site, held_Wh: float) -> Iterator[str]:
     day_Wh = array.power_W * (array.sun_hours_h or _SUN_H) * (array.performance_ratio or _RATIO)
     if held_Wh <= _MOST_DAYS * day_Wh:
         return
+    # Fewer watts than the bank has volts is under one amp: then it is the array that is in kW, not the bank in Wh.
     meant = _as_Wh(bank)
     if array.power_W < bank.nominal_V:
         meant = f"if kW are meant, write power_W = {_n(1000 * array.power_W)} in [array]"
@@ -217,15 +213,17 @@ def _as_Wh(bank: Bank) -> str:
 
 def _voltages(site: Site) -> Iterator[str]:
     bank = site.bank
-    low = [("The bank's cut_off_V", bank.cut_off_V), ("low_voltage_V of [limits]", site.limits.low_voltage_V)]
-    low += [(f"cut_off_V of '{each.name}'", each.cut_off_V) for each in site.inverters]
-    for what, volts in low:
-        # Empty cells stand at 0.78 (lithium) to 0.87 (lead) of their nominal voltage.
-        if volts is not None and volts < 0.7 * bank.nominal_V:
-            yield f"{what} is {volts:g} V, that of another bank than one of {bank.nominal_V:g} V; check both."
-    high = [("The bank's charging_V", bank.charging_V), ("The bank's rested_V", bank.rested_V)]
-    for what, volts in high:
-        if volts is not None and volts > 1.4 * bank.nominal_V:
+    # Empty cells stand at 0.78 (lithium) to 0.87 (lead) of their nominal voltage, and nothing charges at 1.4 of it.
+    least_V, most_V = 0.7 * bank.nominal_V, 1.4 * bank.nominal_V
+    volts_of = [
+        ("The bank's cut_off_V", bank.cut_off_V, least_V, inf),
+        ("low_voltage_V of [limits]", site.limits.low_voltage_V, least_V, inf),
+        *((f"cut_off_V of '{each.name}'", each.cut_off_V, least_V, inf) for each in site.inverters),
+        ("The bank's charging_V", bank.charging_V, 0.0, most_V),
+        ("The bank's rested_V", bank.rested_V, 0.0, most_V),
+    ]
+    for what, volts, low, high in volts_of:
+        if volts is not None and not low <= volts <= high:
             yield f"{what} is {volts:g} V, that of another bank than one of {bank.nominal_V:g} V; check both."
 
 
@@ -245,8 +243,13 @@ def _meter(meter: Meter, site: Site) -> Iterator[str]:
 
 def _range(meter: Meter, range_A: float, site: Site) -> Iterator[str]:
     """Name a meter that cannot show what the largest inverter that it can see draws at its rating."""
+    # At the bank a meter has all inverters before it, behind one that alone; each counts by itself, since all at their
+    # ratings at once is no slip of the pen but a plan.
     seen = [each for each in site.inverters if meter.side == "dc" or meter.inverter == each.name]
-    drawn = [(rated_A(each, site.bank) if meter.side == "dc" else _output_A(each), each.name) for each in seen]
+    drawn = [
+        (rated_A(each, site.bank) if meter.side == "dc" else _rated_VA(each) / each.output_V, each.name)
+        for each in seen
+    ]
     most_A, name = max(drawn, default=(0.0, ""))
     if most_A > range_A:
         side = "draw from the bank" if meter.side == "dc" else "give"
@@ -254,10 +257,6 @@ def _range(meter: Meter, range_A: float, site: Site) -> Iterator[str]:
             f"range_A of '{meter.name}' is {range_A:g} A, and '{name}' can {side} {figure(most_A, 'A')} at its rating: "
             "what is above the range is not measured; check it, or measure with a larger shunt."
         )
-
-
-def _output_A(inverter: Inverter) -> float:
-    return (inverter.continuous_VA or inverter.continuous_W or 0.0) / inverter.output_V
 
 
 def _drops(site: Site) -> Iterator[str]:
@@ -280,6 +279,7 @@ def _pressure(key: str, value_kPa: float | None, value_psi: float | None) -> Ite
     value, unit = (value_psi, "psi") if value_psi is not None else (value_kPa, "kPa")
     if not value:
         return
+    # So low is bar under either key; above, a figure is tried as the unit of the other key.
     meant = None
     if value <= 10:
         meant = ("bar", f"{key}_kPa = {_n(value * KPA_PER_BAR)}")
@@ -295,6 +295,7 @@ def _tank_run(pump: Load, site: Site) -> Iterator[str]:
     """Name a tank that is full, or empty, sooner than the pump may stop."""
     limits = limits_for(site, pump)
     tank_s, least_s = limits.tank_run_s, limits.minimum_run_s
+    # On a drive a pump may run as short as it likes.
     softly = pump.locked_rotor_A is not None and pump.current_A is not None
     if tank_s is None or (softly and pump.locked_rotor_A <= _SOFT_START * pump.current_A):  # type: ignore[operator]
         return
