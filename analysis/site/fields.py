@@ -13,17 +13,11 @@ from .motor_tables import CODE_LETTERS_KVA_PER_HP
 MOST = 1e15
 
 Positive = Annotated[float, Field(gt=0, le=MOST)]
-
 NotNegative = Annotated[float, Field(ge=0, le=MOST)]
-
 Percent = Annotated[float, Field(gt=0, le=100)]
-
 Fraction = Annotated[float, Field(gt=0, le=1)]
-
 Share = Annotated[float, Field(ge=0, lt=100)]  # [%]
-
 Name = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1)]
-
 CurvePoint = Annotated[tuple[Positive, Percent], Field(strict=False)]
 
 
@@ -61,6 +55,8 @@ def rising(points: tuple[CurvePoint, ...]) -> tuple[CurvePoint, ...]:
 
 def one_or_two(amps: object) -> object:
     """Return a figure alone as a list of one."""
+    # Text and true or false are told here, in words of amps: left to the list that follows, its message would say that
+    # a list is wanted.
     if isinstance(amps, str | bool):
         raise ValueError("must be a number of amps, or two in [square brackets]: without a break, and for a moment")
     return (amps,) if isinstance(amps, int | float) else amps
@@ -77,11 +73,9 @@ def continuous_first(amps: tuple[float, ...]) -> tuple[float, ...]:
 
 def SI(value: float | None, us_value: float | None, factor: float) -> float | None:
     """Return the figure in the units used inside, from whichever key was given."""
-    if us_value is not None:
-        return us_value * factor
-    return value
+    return value if us_value is None else us_value * factor
 
 
 def needed_SI(value: float | None, us_value: float | None, factor: float) -> float:
-    """Return the same for a figure without which the table is not accepted."""
+    """Return the same for a figure without which the table is not accepted, so that it is never None here."""
     return cast(float, SI(value, us_value, factor))

@@ -17,9 +17,7 @@ from shuntbook.analysis.not_known import Refusal
 USUAL_START_S: Final = 0.5
 
 FULL_LOAD_SOURCE: Final = "NEC Table 430.248 (single-phase motors)"
-
 CODE_LETTER_SOURCE: Final = "NEC Table 430.7(B)"
-
 STARTS_SOURCE: Final = (
     "a submersible-motor manual's table of starts; Water Well Journal, 'Tank Selection by the Numbers'"
 )
@@ -70,10 +68,7 @@ CODE_LETTERS_KVA_PER_HP: Final[dict[str, tuple[float, float | None]]] = {
 
 @dataclass(frozen=True)
 class LockedRotor:
-    """The current of a motor that is switched on and does not turn yet: ``low_A`` to ``high_A`` [A].
-
-    ``high_A`` is None for letter V, which has no upper end.
-    """
+    """The current of a motor that is switched on and does not turn yet; `high_A` is None for V, which is open above."""
 
     low_A: float
     high_A: float | None
@@ -81,26 +76,16 @@ class LockedRotor:
 
 @dataclass(frozen=True)
 class StartsLimit:
-    """How often a submersible motor may start: ``per_day`` [1/d], an average, and where that is published."""
+    """How often a submersible motor may start in a day, on average and spread evenly: bursts are their own matter."""
 
     per_day: int
     source: str
 
 
 def full_load_A(hp: float, voltage_V: float) -> float:
-    """Return the single-phase full-load current of NEC Table 430.248.
+    """Return the single-phase full-load current of NEC Table 430.248. [A]
 
-    Parameters
-    ----------
-    hp : float
-        Rated shaft power; a size between two rows takes the larger row, as sizing does. [hp]
-    voltage_V : float
-        Rated voltage. [V]
-
-    Returns
-    -------
-    float
-        Current [A], on the safe side: a sizing value, not what the motor will draw.
+    It is on the safe side: a sizing value, not what the motor will draw.
 
     Raises
     ------
@@ -113,6 +98,7 @@ def full_load_A(hp: float, voltage_V: float) -> float:
             f"{FULL_LOAD_SOURCE} has no column for {voltage_V:g} V (it has 110 to 120, 200, 208 and 220 to 240 V); "
             f"give current_A from the plate"
         )
+    # A size between two rows takes the larger row, as sizing does.
     # A third or a sixth of a horsepower is written with few digits on a plate: 0.33 is the row of 1/3.
     row = next((amps for size, amps in _FULL_LOAD_A if size >= hp * 0.98), None)
     if row is None:
@@ -123,21 +109,7 @@ def full_load_A(hp: float, voltage_V: float) -> float:
 def locked_rotor(code_letter: str, hp: float, voltage_V: float, phases: int = 1) -> LockedRotor:
     """Return the locked-rotor current that a plate's code letter stands for (NEC Table 430.7(B)).
 
-    Parameters
-    ----------
-    code_letter : str
-        A letter of the table.
-    hp : float
-        Rated shaft power. [hp]
-    voltage_V : float
-        Rated voltage, not that of the supply. [V]
-    phases : int
-        1 or 3.
-
-    Returns
-    -------
-    LockedRotor
-        Lowest and highest current of the letter. [A]
+    `voltage_V` is the rated voltage, not that of the supply; `phases` 1 or 3.
 
     Raises
     ------
@@ -147,31 +119,21 @@ def locked_rotor(code_letter: str, hp: float, voltage_V: float, phases: int = 1)
     if code_letter not in CODE_LETTERS_KVA_PER_HP:
         raise Refusal(f"{CODE_LETTER_SOURCE} has no letter '{code_letter}'; give locked_rotor_A instead")
     low, high = CODE_LETTERS_KVA_PER_HP[code_letter]
+    # Three phases share the volt-amperes: the current of each is less by the root of 3.
     amps_per_kVA_per_hp = hp * 1000 / (voltage_V * (sqrt(3) if phases == 3 else 1))
     return LockedRotor(low * amps_per_kVA_per_hp, None if high is None else high * amps_per_kVA_per_hp)
 
 
 def starts_limit(hp: float, phases: int = 1) -> StartsLimit:
-    """Return how many starts a day a submersible motor may make on average.
-
-    Parameters
-    ----------
-    hp : float
-        Rated shaft power. The table prints no row between 0.75 and 1 hp, between 5.5 and 7.5 hp and between 30 and
-        40 hp; the stricter neighbour is taken. [hp]
-    phases : int
-        1 or 3.
-
-    Returns
-    -------
-    StartsLimit
-        ``per_day`` [1/d] and its source. The figure supposes starts spread evenly: a burst is a matter of its own.
+    """Return how many starts a day a submersible motor of 1 or 3 `phases` may make on average.
 
     Raises
     ------
     Refusal
         If the table has no row for the motor: single-phase above 30 hp.
     """
+    # The table prints no row between 0.75 and 1 hp, between 5.5 and 7.5 hp and between 30 and 40 hp; the stricter
+    # neighbour is taken.
     if hp <= 0.75:
         return StartsLimit(300, STARTS_SOURCE)
     if phases == 3:

@@ -25,6 +25,7 @@ def _zone(zone: str) -> str:
     try:
         ZoneInfo(zone)
     except (OSError, ValueError, KeyError):
+        # Names of zones are long and seldom typed: the likeliest is offered, if any is like it.
         near = get_close_matches(zone, available_timezones(), n=1, cutoff=0.75)
         hint = f"; did you mean '{near[0]}'?" if near else ", such as 'Europe/London'"
         raise ValueError(f"must be the name of a time zone{hint}") from None
@@ -67,6 +68,7 @@ class Site(StrictTable):
         yield from super().faults(data)
         for table in cls.named:
             yield from _twice(data, table)
+        # Names are looked up in the raw tables, so that a wrong one is told in the same round as a wrong figure.
         inverters, loads = _names(data, "inverters"), _names(data, "loads")
         for table in ("loads", "meters"):
             for i, row in _rows(data, table):
@@ -91,6 +93,7 @@ class Site(StrictTable):
 
     @model_validator(mode="after")
     def _units_for_all(self) -> Self:
+        # A table cannot know the site's choice while it is made; sentences about it are made without the site.
         for table in self._with_units:
             table.show_in(self.shown)
         return self
@@ -123,11 +126,10 @@ Named = TypeVar("Named", Inverter, Load, Meter)
 
 
 def _called(items: Iterable[Named], name: str, what: str) -> Named:
-    items = tuple(items)
-    for item in items:
-        if item.name == name:
-            return item
-    raise Refusal(f"the site file has no {what} called '{name}'; {_known([item.name for item in items])}")
+    by_name = {item.name: item for item in items}
+    if name not in by_name:
+        raise Refusal(f"the site file has no {what} called '{name}'; {_known(list(by_name))}")
+    return by_name[name]
 
 
 def _known(names: list[str]) -> str:
@@ -150,8 +152,7 @@ def _names(data: Mapping[str, object], table: str) -> list[str]:
 def _twice(data: Mapping[str, object], table: str) -> Iterator[Fault]:
     seen: set[str] = set()
     for i, row in _rows(data, table):
-        name = row.get("name")
-        if isinstance(name, str):
+        if isinstance(name := row.get("name"), str):
             if name.strip() in seen:
                 yield Fault((table, i, "name"), f"'{name}' is the name of an earlier one; give each its own")
             seen.add(name.strip())

@@ -54,6 +54,7 @@ class StrictTable(BaseModel):
     @model_validator(mode="wrap")
     @classmethod
     def _every_fault(cls, data: object, handler: ModelWrapValidatorHandler[Self]) -> Self:
+        # The raw table is asked before pydantic changes it, and whatever pydantic finds comes first.
         faults = [_details(fault, data) for fault in cls.faults(data)] if isinstance(data, Mapping) else []
         try:
             table = handler(data)

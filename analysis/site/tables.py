@@ -38,6 +38,9 @@ Chemistry = Literal["flooded_lead_acid", "agm", "gel", "lifepo4", "other"]
 LoadKind = Literal["pump", "motor", "compressor", "heater", "electronics", "lights", "other"]
 
 
+DischargeAmps = Annotated[Several[Positive], BeforeValidator(one_or_two), AfterValidator(continuous_first)]
+
+
 class Bank(ShownTable):
     """The battery bank as a whole. Needs ``nominal_V`` and ``capacity_Ah``."""
 
@@ -72,9 +75,7 @@ class Bank(ShownTable):
     charging_V: Positive | None = None  # at which the array charges it
     # What its protection lets through: without a break; or, with max_discharge_s, [without a break, for a moment] or
     # that for a moment alone.
-    max_discharge_A: (
-        Annotated[Several[Positive], BeforeValidator(one_or_two), AfterValidator(continuous_first)] | None
-    ) = None
+    max_discharge_A: DischargeAmps | None = None
     max_discharge_s: Positive | None = None
     max_charge_A: Positive | None = None
 
@@ -91,6 +92,7 @@ class Bank(ShownTable):
     @property
     def continuous_A(self) -> float | None:
         """What its protection lets out without a break [A]; None where that is not given."""
+        # One figure with seconds is for a moment alone; one without them, or the first of two, for good.
         amps = self.max_discharge_A
         return None if amps is None or (len(amps) == 1 and self.max_discharge_s is not None) else amps[0]
 
@@ -102,9 +104,7 @@ class Bank(ShownTable):
     @property
     def at_degC(self) -> float | None:
         """Temperature of the cells [degC]."""
-        if self.temperature_degF is not None:
-            return (self.temperature_degF - 32) / 1.8
-        return self.temperature_degC
+        return self.temperature_degC if self.temperature_degF is None else (self.temperature_degF - 32) / 1.8
 
     @property
     def usable_Ah(self) -> float | None:
@@ -139,9 +139,8 @@ class Inverter(StrictTable):
     surge_s: Positive | None = None
     output_V: Positive = 230.0
     efficiency_pct: Percent | None = None  # without its idle draw
-    efficiency_curve: Annotated[Several[CurvePoint], AfterValidator(rising)] | None = (
-        None  # [AC W, %], with its idle draw
-    )
+    # [AC W, %], with its idle draw
+    efficiency_curve: Annotated[Several[CurvePoint], AfterValidator(rising)] | None = None
     loss_model: LossModel | None = None  # with its idle draw
     idle_W: NotNegative | None = None
     always_on: bool = False  # then its idle draw belongs to no load
@@ -158,12 +157,8 @@ class Load(StrictTable):
 
     same_thing = (("code_letter", "locked_rotor_A"),)
     also_called: ClassVar[Mapping[str, str]] = {
-        "volts": "voltage_V",
-        "amps": "current_A",
-        "watts": "power_W",
-        "pf": "power_factor",
-        "type": "kind",
-    }
+        "volts": "voltage_V", "amps": "current_A", "watts": "power_W", "pf": "power_factor", "type": "kind",
+    }  # fmt: skip
 
     name: Name
     kind: LoadKind = "other"
@@ -200,11 +195,8 @@ class Conductor(ShownTable):
     same_thing = (("gauge_AWG", "area_mm2"), ("length_m", "length_ft"))
     needed = same_thing
     also_called: ClassVar[Mapping[str, str]] = {
-        "size_mm2": "area_mm2",
-        "awg": "gauge_AWG",
-        "wire_size": "gauge_AWG",
-        "size": "gauge_AWG",
-    }
+        "size_mm2": "area_mm2", "awg": "gauge_AWG", "wire_size": "gauge_AWG", "size": "gauge_AWG",
+    }  # fmt: skip
 
     name: Name
     gauge_AWG: Annotated[str, AfterValidator(known_gauge)] | None = None

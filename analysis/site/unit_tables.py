@@ -11,13 +11,9 @@ from .strict_table import StrictTable
 from .units import SI, DisplayUnits
 
 Volume = Literal["L", "gal"]
-
 FlowUnit = Literal["L/min", "gal/min"]
-
 Pressure = Literal["kPa", "bar", "psi"]
-
 Length = Literal["m", "ft"]
-
 Temperature = Literal["degC", "degF"]
 
 #: The unit a key's figure is in, by the key's end.
@@ -41,6 +37,7 @@ class Units(StrictTable):
 
     def shown(self, tables: Iterable[StrictTable]) -> DisplayUnits:
         """Return the units to show figures in, going by the keys of `tables` where none is chosen."""
+        # The first key decides where a file gives figures of one kind in two units: somebody meant to read that one.
         given = [key for table in tables for key in type(table).model_fields if key in table.model_fields_set]
         chosen = {kind: getattr(self, kind) or _entered(given, ends) for kind, ends in _BY_END.items()}
         return DisplayUnits(**{kind: unit for kind, unit in chosen.items() if unit is not None})

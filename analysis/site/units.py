@@ -12,13 +12,9 @@ from typing import Final, NamedTuple
 from shuntbook.analysis.wording import figure
 
 L_PER_GAL: Final = 3.785411784
-
 KPA_PER_PSI: Final = 6.894757293168
-
 KPA_PER_BAR: Final = 100.0  # exact
-
 M_PER_FT: Final = 0.3048
-
 W_PER_HP: Final = 745.69987158  # mechanical horsepower, 550 ft lbf/s
 
 
@@ -63,31 +59,33 @@ class DisplayUnits:
 
     def of_volume(self, volume_L: float) -> str:
         """Return a volume, for instance ``44 gal``."""
-        return _told(volume_L, self.volume)
+        return _text(volume_L, self.volume)
 
     def of_flow(self, flow_L_per_min: float) -> str:
         """Return a flow, for instance ``10 gal/min``."""
-        return _told(flow_L_per_min, self.flow)
+        return _text(flow_L_per_min, self.flow)
 
     def of_pressure(self, pressure_kPa: float, *, digits: int = 3) -> str:
         """Return a gauge pressure or a difference, for instance ``40 psi``."""
-        return _told(pressure_kPa, self.pressure, digits)
+        return _text(pressure_kPa, self.pressure, digits)
 
     def of_length(self, length_m: float) -> str:
         """Return a length, for instance ``6 m``."""
-        return _told(length_m, self.length)
+        return _text(length_m, self.length)
 
     def of_temperature(self, temperature_degC: float) -> str:
         """Return a temperature, for instance ``59 °F``."""
-        return _told(temperature_degC, self.temperature)
+        return _text(temperature_degC, self.temperature)
 
     def of_warming(self, warming_K: float) -> str:
         """Return a difference of temperatures, for instance ``10 °F``."""
+        # A difference has no zero of its own: 10 K are 18 °F, not 50.
         unit = _UNITS[self.temperature]
         return figure(warming_K / unit.size, unit.symbol)
 
     def water_energy(self, Wh_per_1000_L: float) -> tuple[float, str]:
         """Return the energy for water [Wh], and for how much of it in words: ``1,000 L`` or ``a gallon``."""
+        # Those who count in gallons pay by the gallon, others by the cubic metre.
         if self.volume == "gal":
             return Wh_per_1000_L / 1000 * L_PER_GAL, "a gallon"
         return Wh_per_1000_L, "1,000 L"
@@ -114,5 +112,5 @@ class DisplayUnits:
 SI: Final = DisplayUnits()
 
 
-def _told(x: float, unit: str, digits: int = 3) -> str:
+def _text(x: float, unit: str, digits: int = 3) -> str:
     return figure(_UNITS[unit].of(x), _UNITS[unit].symbol, digits=digits)

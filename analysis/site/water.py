@@ -51,6 +51,7 @@ class Water(ShownTable):
     def faults(cls, data: Mapping[str, object]) -> Iterator[Fault]:
         """Yield also a pump that would be switched off before it is switched on."""
         yield from super().faults(data)
+        # The two may be given in different units, and either may be no number at all: that is told at its own key.
         on_kPa, off_kPa = _raw_kPa(data, "cut_in"), _raw_kPa(data, "cut_out")
         if on_kPa is not None and off_kPa is not None and on_kPa >= off_kPa:
             key = "cut_in_kPa" if "cut_in_kPa" in data else "cut_in_psi"
