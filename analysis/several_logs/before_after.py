@@ -4,19 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
-
-import numpy as np
+from typing import Any
 
 from shuntbook.analysis.charge.between_notes import MarkedStretch
 from shuntbook.analysis.cycles.cycle import Cycle, Cycles, CycleSummary
 from shuntbook.analysis.health.finding import SEVERITIES, Check, Finding
 from shuntbook.analysis.one_log.log_report import LogReport
-from shuntbook.analysis.readings.chunk import MICROSECONDS, SECONDS_PER_HOUR, FloatArray
+from shuntbook.analysis.readings.chunk import MICROSECONDS, SECONDS_PER_HOUR
 from shuntbook.analysis.stats.ranks import FEWEST
 
 from .compare import LogComparison, compare_logs
 from .compared import ComparedLog
-from .day_pieces import DayPiece, Pool, by_day, running_s, values_of
+from .day_pieces import DayPiece, Pool, by_day, running_s, usual_of
 from .pooled import pooled_charge
 
 
@@ -32,20 +31,9 @@ class NamedChange:
 class BeforeAfter:
     """What differs between the days before a change and those after.
 
-    Parameters
-    ----------
-    at_us : int
-        The change; where nobody named one, the middle of the logs. [us]
-    text : str
-        The note that named it; empty without.
-    named : bool
-        Whether a person named it.
-    before_days, after_days : int
-        Days on either side, or parts of days.
-    comparison : LogComparison or None
-        The figures of both sides; None where one side is empty.
-    said : tuple of str
-        What it rests on, in plain sentences.
+    `at_us` is the change and `text` the note that `named` it; where nobody named one, the middle of the logs. Days on
+    either side may be parts of days. `comparison` is None where one side is empty; `remarks` say in sentences what it
+    rests on.
     """
 
     at_us: int
@@ -54,33 +42,19 @@ class BeforeAfter:
     before_days: int
     after_days: int
     comparison: LogComparison | None
-    said: tuple[str, ...]
+    remarks: tuple[str, ...]
 
 
 def before_after(pool: Pool, change: NamedChange | None = None) -> BeforeAfter | None:
-    """Set the days before a change beside those after it.
+    """Set the days before a change beside those after it; without a change the first half of the logs beside the last.
 
-    Parameters
-    ----------
-    pool : Pool
-        What the logs hold, day by day.
-    change : NamedChange, optional
-        The change; without one the first half of the logs is set beside the last.
-
-    Returns
-    -------
-    BeforeAfter or None
-        None where nobody named a change and there is but one log.
-
-    Notes
-    -----
-    What a log holds of the day in which the change lies belongs to neither side, unless it ends before the change or
-    begins after it. Days are the stretches by which chance is judged; from six days with runs on either side on, their
-    medians stand for the runs of a day, which are more alike than those of different days.
+    None where nobody named a change and there is but one log. What a log holds of the day in which the change lies
+    belongs to neither side, unless it ends before the change or begins after it.
     """
     logs = list(dict.fromkeys(id(piece.log) for piece in pool.pieces))
     if not pool.pieces or (change is None and len(logs) < 2):
         return None
+    # A log's identity stands for it: two logs may have one name, and comparing all their figures would take long.
     if change is None:
         at_us = next(piece.start_us for piece in pool.pieces if id(piece.log) == logs[len(logs) // 2])
     else:
@@ -94,11 +68,11 @@ def before_after(pool: Pool, change: NamedChange | None = None) -> BeforeAfter |
         before_days=len(by_day(before)),
         after_days=len(by_day(after)),
         comparison=_compared(before, after) if before and after else None,
-        said=tuple(_said(before, after, len(pool.pieces) - len(before) - len(after))),
+        remarks=tuple(_remarks(before, after, len(pool.pieces) - len(before) - len(after))),
     )
 
 
-def _said(before: Sequence[DayPiece], after: Sequence[DayPiece], between: int) -> Iterator[str]:
+def _remarks(before: Sequence[DayPiece], after: Sequence[DayPiece], between: int) -> Iterator[str]:
     for pieces, which in ((before, "before"), (after, "after")):
         if not pieces:
             yield f"Nothing was measured {which} the change."
@@ -110,6 +84,8 @@ def _said(before: Sequence[DayPiece], after: Sequence[DayPiece], between: int) -
 
 
 def _compared(before: Sequence[DayPiece], after: Sequence[DayPiece]) -> LogComparison:
+    # Days are the stretches by which chance is judged. From six days with runs on either side on, a day's medians stand
+    # for its runs, which are more alike than those of different days.
     enough = min(len(_usual_runs(pieces)) for pieces in (before, after)) >= FEWEST
     return compare_logs(
         _side(before, "before", after, by_day_alone=enough), _side(after, "after", before, by_day_alone=enough)
@@ -120,6 +96,7 @@ def _side(pieces: Sequence[DayPiece], which: str, others: Sequence[DayPiece], *,
     """Return one side as if it were one log, cut at its midnights."""
     days = by_day(pieces)
     charge = pooled_charge([piece.line.whole for piece in pieces])
+    # A finding is of a whole log; of one that holds days of both sides nobody can say to which it belongs.
     elsewhere = {id(piece.log) for piece in others}
     whole = [log for log in _logs(pieces) if id(log) not in elsewhere]
     checks = tuple(check for log in whole for check in log.checks)
@@ -146,26 +123,11 @@ def _usual_runs(pieces: Sequence[DayPiece]) -> tuple[Cycle, ...]:
 
 
 def _usual_run(cycles: Sequence[Cycle]) -> Cycle:
-
-    def of_day(name: str) -> float | None:
-        return _median(values_of(cycles, name, alone=not name.endswith("_s")))
-
-    return replace(
-        cycles[0],
-        run_s=of_day("run_s"),
-        off_before_s=of_day("off_before_s"),
-        run_W=of_day("run_W"),
-        run_A=of_day("run_A"),
-        surge_A=of_day("surge_A"),
-        energy_Wh=of_day("energy_Wh"),
-        charge_Ah=of_day("charge_Ah"),
-        surge_resolved=all(cycle.surge_resolved for cycle in cycles),
-        array_may_share=False,
-    )
-
-
-def _median(x: FloatArray) -> float | None:
-    return float(np.median(x)) if len(x) else None
+    fields = ("run_s", "off_before_s", "run_W", "run_A", "surge_A", "energy_Wh", "charge_Ah")
+    # What the array may have shared tells how long a run was, but not what it drew.
+    medians: dict[str, Any] = {name: usual_of(cycles, name, alone=not name.endswith("_s")) for name in fields}
+    resolved = all(cycle.surge_resolved for cycle in cycles)
+    return replace(cycles[0], **medians, surge_resolved=resolved, array_may_share=False)
 
 
 def _logs(pieces: Iterable[DayPiece]) -> list[LogReport]:
@@ -195,8 +157,8 @@ def _cycles(pieces: Sequence[DayPiece], covered_s: float) -> Cycles:
         count=len(cycles),
         starts_per_hour=len(cycles) * SECONDS_PER_HOUR / covered_s if known else None,
         duty_cycle=running_s(pieces) / covered_s if known else None,
-        median_run_s=_median(values_of(cycles, "run_s")),
-        median_off_s=_median(values_of(cycles, "off_before_s")),
+        median_run_s=usual_of(cycles, "run_s"),
+        median_off_s=usual_of(cycles, "off_before_s"),
     )
     first = pieces[0].log.cycles
     return Cycles(cycles, summary, first.signal, first.load, covered_s=covered_s)
@@ -220,7 +182,7 @@ def _worst(findings: Iterable[Finding]) -> tuple[Finding, ...]:
 
 def _judged(checks: Iterable[Check]) -> tuple[Check, ...]:
     """Return one check of each code, one that was judged before any other."""
-    found: dict[str, Check] = {}
+    by_code: dict[str, Check] = {}
     for check in sorted(checks, key=lambda check: check.outcome == "not judged"):
-        found.setdefault(check.code, check)
-    return tuple(found.values())
+        by_code.setdefault(check.code, check)
+    return tuple(by_code.values())

@@ -33,20 +33,8 @@ class ComparedFinding:
 class LogComparison:
     """Two logs side by side.
 
-    Parameters
-    ----------
-    before, after : LogReport
-        Both.
-    rows : tuple of Compared
-        The figures that both logs have.
-    left_out : tuple of Missing
-        What only one of them has, or none.
-    findings : tuple of ComparedFinding
-        Those that came, went, or stayed.
-    one_meter : bool
-        Whether one and the same meter read both.
-    said : tuple of str
-        What it rests on, in plain sentences.
+    `rows` are the figures that both logs have, `left_out` what only one of them has, or none. `one_meter` tells whether
+    one and the same meter read both; `remarks` say in sentences what it all rests on.
     """
 
     before: LogReport
@@ -55,7 +43,7 @@ class LogComparison:
     left_out: tuple[Missing, ...]
     findings: tuple[ComparedFinding, ...]
     one_meter: bool
-    said: tuple[str, ...]
+    remarks: tuple[str, ...]
 
     @property
     def nothing_differs(self) -> bool:
@@ -65,11 +53,6 @@ class LogComparison:
 
 def compare_logs(before: ComparedLog, after: ComparedLog) -> LogComparison:
     """Set two logs of one side beside each other.
-
-    Parameters
-    ----------
-    before, after : ComparedLog
-        Both; the amounts of the reports with their intervals.
 
     Raises
     ------
@@ -82,29 +65,22 @@ def compare_logs(before: ComparedLog, after: ComparedLog) -> LogComparison:
             f"{before.report.facts.name} is from side {sides[0]} and {after.report.facts.name} from side {sides[1]}: "
             "watts at the bank hold the inverter's losses and those behind it do not; compare two logs of one side"
         )
-    one_meter = _one_meter(before.report, after.report)
+    # Meters without a name may be two: each then counts with its own error, which is the wider interval.
+    one_meter = before.report.facts.meter is not None and before.report.facts.meter == after.report.facts.meter
     rates = RatesOfTwo(before, after, one_meter=one_meter)
-    made = [
-        *rates.amounts(),
-        *rates.habits(),
-        *runs_of_two(before.runs, after.runs, one_meter=one_meter),
-    ]
+    figures = [*rates.amounts(), *rates.habits(), *runs_of_two(before.runs, after.runs, one_meter=one_meter)]
     return LogComparison(
         before=before.report,
         after=after.report,
-        rows=tuple(row for row in made if isinstance(row, Compared)),
-        left_out=tuple(row for row in made if isinstance(row, Missing)),
+        rows=tuple(row for row in figures if isinstance(row, Compared)),
+        left_out=tuple(row for row in figures if isinstance(row, Missing)),
         findings=tuple(_findings(before.report, after.report)),
         one_meter=one_meter,
-        said=tuple(_said(one_meter=one_meter, by_day=before.by_day is not None)),
+        remarks=tuple(_remarks(one_meter=one_meter, by_day=before.by_day is not None)),
     )
 
 
-def _one_meter(before: LogReport, after: LogReport) -> bool:
-    return before.facts.meter is not None and before.facts.meter == after.facts.meter
-
-
-def _said(*, one_meter: bool, by_day: bool) -> Iterator[str]:
+def _remarks(*, one_meter: bool, by_day: bool) -> Iterator[str]:
     yield (
         "Each log is taken as a fair sample of its time: what differs because it was another hour, another day or "
         "other weather differs here, too."
@@ -125,6 +101,7 @@ def _said(*, one_meter: bool, by_day: bool) -> Iterator[str]:
 
 def _findings(before: LogReport, after: LogReport) -> Iterator[ComparedFinding]:
     """Yield findings that came, went and stayed, by their codes."""
+    # That a finding is gone means something only where the other log was judged for it.
     had, has = ({finding.code for finding in report.findings} for report in (before, after))
     for finding in after.findings:
         if finding.code not in had:

@@ -7,13 +7,13 @@ lie from that of another log of the same length, whatever goes on in bursts with
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import exp, hypot, sqrt
 from typing import Final
 
 import numpy as np
 
-from shuntbook.analysis.charge.amounts import Amounts
+from shuntbook.analysis.charge.amounts import Amounts, Charge
 from shuntbook.analysis.not_known import Missing
 from shuntbook.analysis.one_log.log_report import LogReport
 from shuntbook.analysis.readings.chunk import SECONDS_PER_HOUR, FloatArray
@@ -27,29 +27,19 @@ _A_DAY_S: Final = 86400.0
 
 #: Amounts of one reading: the field of `Amounts`, and what it is called.
 _PARTS: Final = (("drawn", "drawn out of the bank"), ("returned", "returned into it"), ("net", "net out of it"))
-
 _PARTS_AC: Final = (("drawn", "used"),)
 
 
 class RatesOfTwo:
-    """The rates of two logs.
-
-    Parameters
-    ----------
-    before, after : ComparedLog
-        Both, of one side.
-    one_meter : bool
-        Whether one and the same meter read both.
-    """
+    """The rates of two logs of one side; `one_meter` where one and the same meter read both."""
 
     def __init__(self, before: ComparedLog, after: ComparedLog, *, one_meter: bool) -> None:
         self._logs = (before, after)
         self._reports = (before.report, after.report)
         self._one_meter = one_meter
+        # An hour is a thing to grasp for an hour's log, a day for one of many days.
         long = min(report.charge.span.covered_s for report in self._reports) >= _A_DAY_S
         self._per, self._hours = ("day", 24.0) if long else ("hour", 1.0)
-
-    # -- amounts ------------------------------------------------------------------------------------------------------
 
     def amounts(self) -> Iterator[Compared | Missing]:
         """Yield charge and energy an hour, or a day."""
@@ -66,9 +56,8 @@ class RatesOfTwo:
                     yield self._amount(what, unit, part, name)
 
     def _amount(self, what: str, unit: str, part: str, name: str) -> Compared:
-        rates = [_amount_rate(log, what, part) for log in self._logs]
+        scaled = [_scaled(_amount_rate(log, what, part), self._hours) for log in self._logs]
         known = [self._meter(report, what, part) for report in self._reports]
-        scaled = [_scaled(rate, self._hours) for rate in rates]
         return Compared(
             code=f"{part}_{unit}_per_{self._per}",
             name=f"{name}, {'a day' if self._hours > 1 else 'an hour'}",
@@ -83,30 +72,30 @@ class RatesOfTwo:
     def _meter(self, report: LogReport, what: str, part: str) -> _MeterError:
         """Return what the meter leaves open of an amount, an hour or a day."""
         amounts: Amounts = getattr(report.charge, what)
-        span = report.charge.energy_span if what == "energy" else report.charge.span
-        per = self._hours * SECONDS_PER_HOUR / max((span or report.charge.span).covered_s, 1e-9)
+        per = self._hours * SECONDS_PER_HOUR / max(_measured_s(report.charge, what), 1e-9)
         sure = getattr(amounts.sure, part) if amounts.sure is not None else None
         return _MeterError.of(getattr(amounts, part), sure, per)
 
     def _difference(self, rates: Sequence[Rate], known: Sequence[_MeterError]) -> Within | Missing:
+        # Chance strikes each log by itself, and so does a zero that may have moved between them; one meter's factor
+        # is the same in both and scales what lies between.
         chance = [rate.chance for rate in rates]
         if chance[0] is None or chance[1] is None:
             return Missing("difference", (), "a log is too short, or too much of it was not measured")
         apart = rates[1].per_h - rates[0].per_h
         parts = [chance[0], chance[1], *known[0].own, *known[1].own]
         if self._one_meter:
-            factor = max(known[k].factor for k in range(2)) / EVEN
+            factor = max(error.factor for error in known) / EVEN
             parts.append(Component("factor", factor * abs(apart), even=1))
         else:
             parts += [Component("factor", known[k].factor / EVEN * abs(rates[k].per_h), even=1) for k in range(2)]
         half = combine(parts).half
+        # What lies beyond on one side of an amount lies on the other side of the difference where it is taken off.
         return Within(
             apart,
             apart - half - known[0].more_above - known[1].more_below,
             apart + half + known[0].more_below + known[1].more_above,
         )
-
-    # -- how often and how long ---------------------------------------------------------------------------------------
 
     def habits(self) -> Iterator[Compared | Missing]:
         """Yield starts an hour and the share of the time that the load ran."""
@@ -118,8 +107,7 @@ class RatesOfTwo:
             ("starts_per_hour", "starts an hour", "", 1.0),
             ("duty_cycle", "share of the time it ran", "%", 100 / SECONDS_PER_HOUR),
         ):
-            rates = [_habit(log, code) for log in self._logs]
-            scaled = [_scaled(rate, scale) for rate in rates]
+            scaled = [_scaled(_habit(log, code), scale) for log in self._logs]
             none = _MeterError.none()
             yield Compared(
                 code,
@@ -153,11 +141,10 @@ class _MeterError:
         """Return it for an amount, made a rate by `per` [1/h]."""
         if sure is None:
             return cls.none()
+        # Gain and shunt class are one factor of the meter; all else (zero, noise, steps) may differ from log to log.
         gains = [part for part in sure.components if part.source.endswith(("gain", "shunt class"))]
         half = combine(sure.components).half
-        own = tuple(
-            Component(part.source, part.u * per, part.even, part.dof) for part in sure.components if part not in gains
-        )
+        own = tuple(replace(part, u=part.u * per) for part in sure.components if part not in gains)
         factor = EVEN * hypot(*(part.u for part in gains)) / abs(value) if value else 0.0
         below, above = value - sure.low, sure.high - value
         return cls(
@@ -174,19 +161,24 @@ class _MeterError:
         return Within(rate, rate - self.half_below, rate + self.half_above)
 
 
+def _measured_s(charge: Charge, what: str) -> float:
+    """Return how long charge, or energy, was measured; volts may be missing where amps are not. [s]"""
+    span = charge.energy_span if what == "energy" else charge.span
+    return (span or charge.span).covered_s
+
+
 def _amount_rate(log: ComparedLog, what: str, part: str) -> Rate:
     """Return the rate of an amount: its value that of the whole log, its chance from the stretches."""
     amounts, hours = [], []
     for stretch in log.stretches:
-        found: Amounts | None = getattr(stretch.whole, what)
+        of_stretch: Amounts | None = getattr(stretch.whole, what)
         span = stretch.whole.energy_span if what == "energy" else stretch.whole.span
-        if found is not None and span is not None:
-            amounts.append(getattr(found, part))
+        if of_stretch is not None and span is not None:
+            amounts.append(getattr(of_stretch, part))
             hours.append(span.covered_s / SECONDS_PER_HOUR)
     rate = rate_of(np.array(amounts), np.array(hours))
     charge = log.report.charge
-    span = charge.energy_span if what == "energy" else charge.span
-    whole_h = (span or charge.span).covered_s / SECONDS_PER_HOUR
+    whole_h = _measured_s(charge, what) / SECONDS_PER_HOUR
     per_h = getattr(getattr(charge, what), part) / whole_h if whole_h > 0 else 0.0
     return Rate(per_h, None if rate is None else rate.chance)
 
@@ -209,7 +201,7 @@ def _habit(log: ComparedLog, code: str) -> Rate:
 def _scaled(rate: Rate, factor: float) -> Rate:
     chance = rate.chance
     if chance is not None:
-        chance = Component(chance.source, chance.u * factor, dof=chance.dof, reason=chance.reason)
+        chance = replace(chance, u=chance.u * factor)
     return Rate(rate.per_h * factor, chance)
 
 
@@ -226,9 +218,7 @@ def _ratio(rates: Sequence[Rate], known: Sequence[_MeterError], *, one_meter: bo
         if rate.per_h <= 0 or rate.chance is None:
             return None
         more = max(error.more_below, error.more_above) / rate.per_h
-        parts += [
-            Component(part.source, part.u / rate.per_h, part.even, part.dof) for part in (rate.chance, *error.own)
-        ]
+        parts += [replace(part, u=part.u / rate.per_h) for part in (rate.chance, *error.own)]
         parts.append(Component("one-sided", more / EVEN, even=1))
         if not one_meter:
             parts.append(Component("factor", error.factor / EVEN, even=1))
@@ -251,15 +241,7 @@ LEAST_S: Final = 900.0
 
 @dataclass(frozen=True)
 class Rate:
-    """An amount an hour, and what chance does to it; None where too little was measured to tell.
-
-    Parameters
-    ----------
-    per_h : float
-        [unit/h]
-    chance : Component or None
-        Its standard uncertainty, with degrees of freedom. [unit/h]
-    """
+    """An amount an hour, and what chance does to it [unit/h]; None where too little was measured to tell."""
 
     per_h: float
     chance: Component | None
@@ -273,20 +255,9 @@ def even_cuts(first_us: int, last_us: int, count: int = STRETCHES) -> list[int]:
 
 
 def rate_of(amounts: FloatArray, hours: FloatArray) -> Rate | None:
-    """Return the rate of an amount over stretches of a log.
+    """Return the rate of what stretches of a log hold over the hours each was measured; None where none was.
 
-    Parameters
-    ----------
-    amounts : array, shape (n,)
-        What each stretch holds. [unit]
-    hours : array, shape (n,)
-        How long each was measured. [h]
-
-    Returns
-    -------
-    Rate or None
-        All amounts over all hours; chance by how the stretches scatter about that (a ratio estimate, Cochran, Sampling
-        Techniques, from memory). None where nothing was measured.
+    `amounts` and `hours` have the shape (n,).
     """
     measured = hours > 0
     amounts, hours = amounts[measured], hours[measured]
@@ -296,26 +267,15 @@ def rate_of(amounts: FloatArray, hours: FloatArray) -> Rate | None:
     per_h = float(amounts.sum()) / whole_h
     if n < FEWEST_STRETCHES or whole_h * SECONDS_PER_HOUR < LEAST_S:
         return Rate(per_h, None)
+    # How stretches scatter about the common rate, those measured longer with more weight: a ratio estimate (Cochran,
+    # Sampling Techniques, from memory).
     left_over = amounts - per_h * hours
     u = sqrt(n / (n - 1) * float(left_over @ left_over)) / whole_h
     return Rate(per_h, Component("chance", u, dof=n - 1, reason="when loads ran, and the sun shone, in the log"))
 
 
 def seconds_within(start_us: FloatArray, stop_us: FloatArray, cuts_us: FloatArray) -> FloatArray:
-    """Return how long things lasted within each stretch between cuts.
-
-    Parameters
-    ----------
-    start_us, stop_us : array, shape (m,)
-        Beginnings and ends. [us]
-    cuts_us : array, shape (n + 1,)
-        The stretches' ends. [us]
-
-    Returns
-    -------
-    array, shape (n,)
-        [s]
-    """
+    """Return how long m things lasted within each of the n stretches between n + 1 cuts; shape (n,). [s]"""
     low = np.maximum(start_us[None, :], cuts_us[:-1, None])
     high = np.minimum(stop_us[None, :], cuts_us[1:, None])
     return np.asarray(np.maximum(high - low, 0).sum(axis=1) / 1e6)

@@ -39,8 +39,6 @@ class Compared:
     ----------
     code, name : str
         What it is, for scripts and in words.
-    unit : str
-        Its unit's symbol; empty for a plain number.
     before, after : Within
         In each log; without ends where its own interval is not known. What chance does is in `difference` alone for
         amounts: an amount's own interval is that of the meter.

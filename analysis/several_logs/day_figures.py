@@ -12,9 +12,9 @@ from shuntbook.analysis.charge.amounts import Amounts
 from shuntbook.analysis.cycles.cycle import Cycle
 from shuntbook.analysis.health.runs import busiest_hour
 from shuntbook.analysis.one_log.log_report import LogReport
-from shuntbook.analysis.readings.chunk import SECONDS_PER_HOUR, FloatArray
+from shuntbook.analysis.readings.chunk import SECONDS_PER_HOUR
 
-from .day_pieces import DayPiece, running_s, values_of
+from .day_pieces import DayPiece, running_s, usual_of
 from .pooled import pooled_charge
 
 
@@ -22,26 +22,9 @@ from .pooled import pooled_charge
 class DayFigures:
     """What a log or a day shows; None where it cannot tell.
 
-    Parameters
-    ----------
-    measured_s : float
-        Time that readings stand for. [s]
-    charge, energy : Amounts or None
-        What was drawn and returned, with intervals. [Ah], [Wh]
-    drawn_Ah_per_h, drawn_Wh_per_h : float or None
-        Drawn in an hour of readings. [Ah/h], [Wh/h]
-    starts : int
-        Runs that began.
-    starts_per_h : float or None
-        In an hour of readings. [1/h]
-    duty_cycle : float or None
-        Time running over time measured. [1]
-    median_run_s, median_rest_s : float or None
-        The usual run, and rest before a run. [s]
-    run_W, run_A, sag_V : float or None
-        Medians of the settled draw, without runs whose draw the array may have shared, and of the sag. [W], [A], [V]
-    busiest_hour : int or None
-        The most starts that any 60 minutes hold; None without runs.
+    `measured_s` is the time that readings stand for; what is told by the hour is told by an hour of that. Draw and sag
+    are medians of the runs, the draw without runs whose draw the array may have shared. `busiest_hour` is the most
+    starts that any 60 minutes hold.
     """
 
     measured_s: float
@@ -92,6 +75,7 @@ def figures_of(pieces: Sequence[DayPiece]) -> DayFigures:
     whole = pooled_charge([piece.line.whole for piece in pieces])
     covered_s = whole.span.covered_s
     cycles = tuple(cycle for piece in pieces for cycle in piece.cycles)
+    # Watts may have been read for longer than amps; a day counts the longer of the two.
     return _figures(
         max(covered_s, sum(piece.line.measured_s for piece in pieces)),
         (whole.charge, covered_s),
@@ -117,18 +101,14 @@ def _figures(
         starts=len(cycles),
         starts_per_h=len(cycles) * SECONDS_PER_HOUR / measured_s if measured_s > 0 else None,
         duty_cycle=duty_cycle,
-        median_run_s=_median(values_of(cycles, "run_s")),
-        median_rest_s=_median(values_of(cycles, "off_before_s")),
-        run_W=_median(values_of(cycles, "run_W", alone=True)),
-        run_A=_median(values_of(cycles, "run_A", alone=True)),
-        sag_V=_median(values_of(cycles, "sag_V")),
+        median_run_s=usual_of(cycles, "run_s"),
+        median_rest_s=usual_of(cycles, "off_before_s"),
+        run_W=usual_of(cycles, "run_W", alone=True),
+        run_A=usual_of(cycles, "run_A", alone=True),
+        sag_V=usual_of(cycles, "sag_V"),
         busiest_hour=busiest_hour(np.array([cycle.start_us for cycle in cycles], dtype=np.int64)) if cycles else None,
     )
 
 
 def _an_hour(amounts: Amounts | None, covered_s: float) -> float | None:
     return None if amounts is None or covered_s <= 0 else amounts.drawn * SECONDS_PER_HOUR / covered_s
-
-
-def _median(x: FloatArray) -> float | None:
-    return float(np.median(x)) if len(x) else None

@@ -30,17 +30,7 @@ class LeftOut:
 
 @dataclass(frozen=True)
 class DayPiece:
-    """What one log holds of one local day.
-
-    Parameters
-    ----------
-    log : LogReport
-        The log.
-    line : LedgerLine
-        Its day: the two midnights, and what was measured between them.
-    runs : Runs
-        All runs of the log, in order.
-    """
+    """What one log holds of one local day: the day's line of its ledger, and all runs of the log in order."""
 
     log: LogReport
     line: LedgerLine
@@ -88,16 +78,16 @@ class DayPiece:
 
 @dataclass(frozen=True)
 class Pool:
-    """The pieces that count, in order of time, of one side and one zone.
+    """The pieces that count, in order of time, of one side and one zone; they never overlap.
 
-    ``pieces`` never overlap; ``left_out`` are logs that take no part, ``said`` is what else must be known.
+    `left_out` are logs that take no part; `remarks` say in sentences what else must be known.
     """
 
     side: Side
     zone: str
     pieces: tuple[DayPiece, ...]
     left_out: tuple[LeftOut, ...]
-    said: tuple[str, ...]
+    remarks: tuple[str, ...]
 
     def days(self) -> list[list[DayPiece]]:
         """Return the pieces day by day."""
@@ -109,6 +99,8 @@ class Pool:
         stops: list[int] = []
         for piece in self.pieces:
             for start_us, stop_us in piece.measured():
+                # Logs that follow one another closely, or a day's two pieces at midnight, leave a hole no longer than
+                # what a log itself bridges.
                 if stops and start_us - stops[-1] <= _no_gap_us(piece.log):
                     stops[-1] = max(stops[-1], stop_us)
                 else:
@@ -130,41 +122,32 @@ def by_day(pieces: Iterable[DayPiece]) -> list[list[DayPiece]]:
 
 
 def pool_of(logs: Sequence[LogReport], site: Site | None = None) -> Pool:
-    """Return what several logs hold together.
+    """Return what several logs of a site, in any order, hold together.
 
-    Parameters
-    ----------
-    logs : sequence of LogReport
-        The logs, in any order.
-    site : Site, optional
-        Knows the site's meters.
-
-    Notes
-    -----
-    Watts at a bank hold the inverter's losses and those behind it do not, so only logs of one side are put together:
-    of the side that measured longest. Of logs that hold the same time, one counts for each day: the one that measured
-    more of it.
+    Of logs that hold the same time, one counts for each day: the one that measured more of it.
     """
-    left_out = [LeftOut(log, "has no dates") for log in logs if log.facts.undated]
-    left_out += [
-        LeftOut(log, "holds nothing that could be added up")
-        for log in logs
-        if not log.facts.undated and not log.ledger.days
-    ]
-    kept = [log for log in logs if not log.facts.undated and log.ledger.days]
-    side: Side = "ac" if _longest(kept, lambda log: log.facts.side) == "ac" else "dc"
-    kept, others = _parted(kept, lambda log: log.facts.side == side)
+    dated, others = _parted(logs, lambda log: not log.facts.undated)
+    left_out = [LeftOut(log, "has no dates") for log in others]
+    usable, others = _parted(dated, lambda log: bool(log.ledger.days))
+    left_out += [LeftOut(log, "holds nothing that could be added up") for log in others]
+    # Watts at a bank hold the inverter's losses and those behind it do not, so only logs of one side are put together:
+    # of the side that measured longest.
+    side: Side = "ac" if _longest(usable, lambda log: log.facts.side) == "ac" else "dc"
+    usable, others = _parted(usable, lambda log: log.facts.side == side)
     left_out += [LeftOut(log, f"is from side {log.facts.side}, the others from side {side}") for log in others]
-    zone = _longest(kept, lambda log: log.facts.zone) or "UTC"
-    kept, others = _parted(kept, lambda log: log.facts.zone == zone)
+    # Days cut at other midnights are other days.
+    zone = _longest(usable, lambda log: log.facts.zone) or "UTC"
+    usable, others = _parted(usable, lambda log: log.facts.zone == zone)
     left_out += [LeftOut(log, f"has its days in the zone {log.facts.zone}, the others in {zone}") for log in others]
-    kept, others = _one_meter_at_a_time(kept)
+    # Two meters at once see every run twice; one that took over from another sees none again.
+    usable, others = _one_meter_at_a_time(usable)
     left_out += [LeftOut(log, "is of another meter that read at the same time") for log in others]
-    pieces, overlaps = _without_overlaps(_pieces_of(kept))
+    pieces, overlaps = _without_overlaps(_pieces_of(usable))
+    # Overlaps are parted last, day by day: a log may hold much that others hold, and a day that none does.
     counted = {id(piece.log) for piece in pieces}
-    left_out += [LeftOut(log, "holds only what other logs hold, too") for log in kept if id(log) not in counted]
-    said = _said([log for log in kept if id(log) in counted], overlaps, site)
-    return Pool(side, zone, tuple(pieces), tuple(left_out), tuple(said))
+    left_out += [LeftOut(log, "holds only what other logs hold, too") for log in usable if id(log) not in counted]
+    remarks = _remarks([log for log in usable if id(log) in counted], overlaps, site)
+    return Pool(side, zone, tuple(pieces), tuple(left_out), tuple(remarks))
 
 
 def _pieces_of(logs: Iterable[LogReport]) -> list[DayPiece]:
@@ -204,17 +187,18 @@ def _overlap(log: LogReport, other: LogReport) -> bool:
 
 def _without_overlaps(pieces: Sequence[DayPiece]) -> tuple[list[DayPiece], set[str]]:
     """Return the pieces without those that hold what a longer one of the same day holds, and the days concerned."""
-    kept: list[DayPiece] = []
+    chosen: list[DayPiece] = []
     days: set[str] = set()
     for day in by_day(pieces):
         of_day: list[DayPiece] = []
+        # The longest first, so that a piece gives way only to one that measured more.
         for piece in sorted(day, key=lambda piece: -piece.line.measured_s):
             if all(not _at_once(piece, other) for other in of_day):
                 of_day.append(piece)
             else:
                 days.add(piece.line.text)
-        kept += sorted(of_day, key=attrgetter("start_us"))
-    return kept, days
+        chosen += sorted(of_day, key=attrgetter("start_us"))
+    return chosen, days
 
 
 def _at_once(piece: DayPiece, other: DayPiece) -> bool:
@@ -226,15 +210,15 @@ def _no_gap_us(log: LogReport) -> int:
     return round(log.facts.gap_limit_s * MICROSECONDS)
 
 
-def _said(logs: Sequence[LogReport], overlaps: set[str], site: Site | None) -> Iterator[str]:
+def _remarks(logs: Sequence[LogReport], overlaps: set[str], site: Site | None) -> Iterator[str]:
     if overlaps:
         days = "one day" if len(overlaps) == 1 else f"{len(overlaps)} days"
         yield f"On {days} logs overlap: of each such day the log counts that measured more of it."
     meters = Counter(log.facts.meter or "no name" for log in logs)
     if len(meters) > 1:
         yield (
-            f"The logs are of several meters ({_counts(meters)}), each with its own error: a change may be that of the "
-            "meter."
+            f"The logs are of several meters ({', '.join(f'{name}: {count}' for name, count in meters.items())}), each "
+            "with its own error: a change may be that of the meter."
         )
     known = {meter.name for meter in site.meters} if site is not None else set()
     strange = sorted({log.facts.meter for log in logs if log.facts.meter is not None} - known)
@@ -246,10 +230,6 @@ def _said(logs: Sequence[LogReport], overlaps: set[str], site: Site | None) -> I
         yield "Without a site file's load, the runs are those of each log's own largest load."
 
 
-def _counts(meters: Counter[str]) -> str:
-    return ", ".join(f"{name}: {count}" for name, count in meters.items())
-
-
 def running_s(pieces: Iterable[DayPiece]) -> float:
     """Return how long the load was seen running in pieces together. [s]"""
     return float(sum(piece.running_s for piece in pieces))
@@ -259,3 +239,9 @@ def values_of(cycles: Iterable[Cycle], field: str, *, alone: bool = False) -> Fl
     """Return what is known of a field of runs; with `alone` without those whose draw the array may have shared."""
     values = [getattr(cycle, field) for cycle in cycles if not (alone and cycle.array_may_share)]
     return np.array([x for x in values if x is not None], dtype=np.float64)
+
+
+def usual_of(cycles: Iterable[Cycle], field: str, *, alone: bool = False) -> float | None:
+    """Return the median of what is known of a field of runs; None where nothing is."""
+    values = values_of(cycles, field, alone=alone)
+    return float(np.median(values)) if len(values) else None

@@ -58,12 +58,8 @@ class DayTrend:
         Its median. [unit of the field]
     per_day : Within or None
         Change a day, and its interval: all figures' intervals hold together with 95 %. [unit/d]
-    span_d : float
-        From the first day that counts to the last. [d]
-    count : int
-        Days that count.
-    verdict : str
-        ``rising``, ``falling``, ``no change to be told`` or ``not judged``.
+    span_d, count : float, int
+        From the first day that counts to the last, and how many count.
     why : str
         Why it was not judged, or why a change that is sure is not told; else empty.
     """
@@ -98,26 +94,16 @@ def values_of_days(days: Sequence[Day], code: str) -> FloatArray:
 
 
 def day_trends(days: Sequence[Day], changed_at_us: int | None = None) -> tuple[DayTrend, ...]:
-    """Return the trend of each figure that any day has.
+    """Return the trend of each figure that any of the days, in order of time, has.
 
-    Parameters
-    ----------
-    days : sequence of Day
-        Days in order of time.
-    changed_at_us : int, optional
-        When something was changed: the days before it and those after have each their own trends, and its own day has
-        part in none. [us]
-
-    Notes
-    -----
-    To alarm seldom where nothing changes: of k figures that are judged each interval is one of 1 - 0.05/k (Bonferroni),
-    so that all hold together with 95 %; it is widened where days resemble the day before (an effective number of
-    independent values, n (1 - r)/(1 + r), r the correlation from day to day; Bayley and Hammersley 1946, from memory);
-    and a change of less than 5 % of the usual value is not told.
+    Where something was changed, the days before it and those after have each their own trends, and its own day has part
+    in none.
     """
     some = [day for day, fit in zip(days, counts(days), strict=True) if fit]
     figures = [figure for figure in FIGURES if _any(days, figure[0])]
     stretches = _stretches(some, changed_at_us)
+    # To alarm seldom where nothing changes: of k figures that are judged each interval is one of 1 - 0.05/k
+    # (Bonferroni), so that all hold together with 95 %.
     judged = sum(_known(part, figure[0]) >= LEAST_DAYS for part in stretches.values() for figure in figures)
     reach = NormalDist().inv_cdf(1 - 0.025 / max(judged, 1))
     return tuple(_trend(stretch, figure, part, reach) for figure in figures for stretch, part in stretches.items())
@@ -152,8 +138,8 @@ def _trend(stretch: TrendPeriod, figure: tuple[str, str, str], days: Sequence[Da
     usual = float(np.median(y)) if len(y) else None
     span_d = float(x[-1] - x[0]) if len(x) else 0.0
     if usual is None or len(y) < LEAST_DAYS:
-        there = "no day was" if not len(y) else "one day was" if len(y) == 1 else f"{len(y)} days were"
-        why = f"{there} measured long enough; at least {LEAST_DAYS} are needed"
+        days_were = "no day was" if not len(y) else "one day was" if len(y) == 1 else f"{len(y)} days were"
+        why = f"{days_were} measured long enough; at least {LEAST_DAYS} are needed"
         return DayTrend(stretch, *figure, usual, None, span_d, len(y), "not judged", why)
     slope = theil_sen(x, y)[0]
     per_day = Within(*theil_sen(x, y, reach * _wider(y, rising=slope > 0)))
@@ -170,16 +156,16 @@ def _verdict(per_day: Within, span_d: float, usual: float) -> tuple[TrendVerdict
 
 
 def _wider(y: FloatArray, *, rising: bool) -> float:
-    """Return how much wider an interval must be where values resemble the one before; 1 where they do not.
-
-    What is left over a line that rises (or falls) any way it likes is looked at: a trend that is bent, not straight,
-    must not pass for days that are alike.
-    """
+    """Return how much wider an interval must be where values resemble the one before; 1 where they do not."""
     from scipy.optimize import isotonic_regression  # heavy, and needed for days of many logs alone
 
+    # What is left over a line that rises (or falls) any way it likes is looked at: a trend that is bent, not straight,
+    # must not pass for days that are alike.
     left_over = y - isotonic_regression(y, increasing=rising).x
     about = left_over - left_over.mean()
     spread = float(about @ about)
     r = float(about[1:] @ about[:-1]) / spread + _TAKEN_BY_LINE if spread > 0 else 0.0
+    # As many independent values as n (1 - r)/(1 + r), r the correlation from day to day (Bayley and Hammersley 1946,
+    # from memory). Nearer to 1 than 0.9 it cannot be told from few days.
     r = min(max(r, 0.0), 0.9)
     return sqrt((1 + r) / (1 - r))

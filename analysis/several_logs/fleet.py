@@ -12,9 +12,11 @@ from shuntbook.analysis.health.finding import OF_RUNS, SEVERITIES, Finding, with
 from shuntbook.analysis.health.runs import busiest_hour
 from shuntbook.analysis.quality.implausible import Grade
 
+from .day_pieces import usual_of
+
 if TYPE_CHECKING:
     from shuntbook.analysis.charge.amounts import Amounts, Charge
-    from shuntbook.analysis.cycles.cycle import Cycle, Cycles
+    from shuntbook.analysis.cycles.cycle import Cycles
     from shuntbook.analysis.one_log.log_report import LogReport
     from shuntbook.analysis.quality.fitness import Fitness
 
@@ -30,44 +32,25 @@ class LogSummary:
     ----------
     log : str
         Its name within the fleet: the path from the fleet's folder, with ``/``.
-    status, reason : str
-        Whether it was read, and why not.
+    reason : str
+        Why it was not read.
     site, site_name : str
         Its site file, and what that calls the place.
-    meter, side, load : str
-        Its meter, where that sits, and the load whose runs were sought.
     start_us, stop_us : int
-        Its first and last instant; None where it has no dates. [us]
-    covered_s, uncovered_s : float
-        Time measured, and not measured within the span. [s]
-    readings : int
-        How many readings it holds.
-    drawn_Ah, drawn_u95_Ah, ... : float
-        Charge and energy drawn, returned and net, each with half of its 95 % interval. [Ah, Wh]
+        Its first and last instant; None where it has no dates.
+    uncovered_s : float
+        Time not measured within the span.
     uncertainty, uncertainty_share : str, float
         The largest source of error of what was drawn, and its share of the squared uncertainty. [1]
-    cycles, starts_per_hour, duty_cycle, median_run_s, median_off_s
-        As in the summary of its cycles.
-    busiest_hour : int
-        The most starts within any one hour.
-    run_W : float
-        Median settled draw above the baseline; runs in which the array may have shared it are left out. [W]
-    sag_V : float
-        The deepest sag of a run. [V]
-    acts, watches, notes : int
-        Findings by severity.
-    codes : tuple of str
-        Codes of the findings, the most severe first.
-    worst : str
-        Title of the most severe finding.
-    good_for_amounts, good_for_cycles, good_for_surges : {'good', 'with care', 'not'}
-        What the log is good for.
+    run_W, sag_V : float
+        Median settled draw above the baseline, without runs in which the array may have shared it; deepest sag of a
+        run.
+    codes, worst, findings
+        Of the findings, the most severe first, without the starts they rest on; `worst` is the first one's title.
     doubts : str
-        Why not for more.
+        Why it is not good for more.
     not_judged : tuple of str
         Codes of what the runs should have said and could not.
-    findings : tuple of Finding
-        The findings, the most severe first, without the starts they rest on.
     """
 
     log: str
@@ -121,18 +104,9 @@ class LogSummary:
 def summary_of(
     log: str, report: LogReport, verdict: Fitness, *, site: str | None = None, site_name: str | None = None
 ) -> LogSummary:
-    """Return the summary of a log that was read.
+    """Return the summary of a log that was read, by all that was worked out from it and what it is good for.
 
-    Parameters
-    ----------
-    log : str
-        Its name within the fleet.
-    report : LogReport
-        All that was worked out from it.
-    verdict : Fitness
-        What it is good for.
-    site, site_name : str, optional
-        Its site file, and what that calls the place.
+    `log` is its name within the fleet; `site` its site file, and `site_name` what that calls the place.
     """
     span, cycles, dated = report.charge.span, report.cycles, not report.facts.undated
     return replace(
@@ -182,21 +156,14 @@ def _runs(cycles: Cycles) -> dict[str, Any]:
         "median_run_s": summary.median_run_s,
         "median_off_s": summary.median_off_s,
         "busiest_hour": busiest_hour(np.array([run.start_us for run in runs], dtype=np.int64)),
-        "run_W": _settled_W(runs),
+        "run_W": usual_of(runs, "run_W", alone=True),
         "sag_V": max((run.sag_V for run in runs if run.sag_V is not None), default=None),
     }
 
 
-def _settled_W(runs: Iterable[Cycle]) -> float | None:
-    draws = [run.run_W for run in runs if run.run_W is not None and not run.array_may_share]
-    return float(np.median(draws)) if draws else None
-
-
 def _findings(findings: Iterable[Finding]) -> dict[str, Any]:
-    ordered = tuple(
-        replace(finding, cycles=())
-        for finding in sorted(findings, key=lambda finding: SEVERITIES.index(finding.severity))
-    )
+    by_severity = sorted(findings, key=lambda finding: SEVERITIES.index(finding.severity))
+    ordered = tuple(replace(finding, cycles=()) for finding in by_severity)
     severities = [finding.severity for finding in ordered]
     return {
         "acts": severities.count("act"),
@@ -246,10 +213,7 @@ class Counts:
 
 
 def ranked(summaries: Iterable[LogSummary]) -> list[LogSummary]:
-    """Return the logs in the order in which to look after them; `RULE` says how.
-
-    The order of what comes in does not matter: no two names are alike.
-    """
+    """Return the logs in the order in which to look after them, as `RULE` says; names, never alike, end every tie."""
     return sorted(summaries, key=_place)
 
 
@@ -270,12 +234,14 @@ def is_unjudged(summary: LogSummary) -> bool:
 
 def _place(summary: LogSummary) -> tuple[int, int, int, int, int, str]:
     group = _group(summary)
+    # Within a group only findings of its own severity count: what is to be watched must not outrank another act.
     pressing = [finding.code for finding in summary.findings if finding.severity == ("act", "watch")[min(group, 1)]]
     urgency = min(map(_urgency, pressing), default=len(URGENCY))
     return group, urgency, -summary.acts, -summary.watches, -(summary.busiest_hour or 0), summary.log
 
 
 def _group(summary: LogSummary) -> int:
+    # A log that nobody could read may hide anything: it stands before those that are sound.
     if summary.status != "read":
         return 2
     return 0 if summary.acts else 1 if summary.watches else 3

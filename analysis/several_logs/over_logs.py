@@ -14,7 +14,7 @@ from shuntbook.analysis.site.site import Site
 
 from .before_after import BeforeAfter, NamedChange, before_after
 from .day_figures import DayFigures, figures_of, figures_of_log
-from .day_pieces import DayPiece, LeftOut, pool_of
+from .day_pieces import LeftOut, pool_of
 from .day_trends import Day, DayTrend, day_trends
 from .start_calendar import StartCalendar, calendar_of
 
@@ -40,30 +40,10 @@ class FoundOften:
 class OverLogs:
     """What several logs of one site show together.
 
-    Parameters
-    ----------
-    logs : tuple of OneLog
-        Every log, in order of time; those without dates last.
-    side : {'dc', 'ac'}
-        Of the logs that were put together.
-    zone : str
-        Whose midnights part the days.
-    whole : DayFigures or None
-        The figures of all that was put together; None where nothing was.
-    days : tuple of Day
-        Each local day in which anything was measured.
-    trends : tuple of DayTrend
-        How the days' figures change.
-    calendar : StartCalendar
-        Starts by local day and hour.
-    change : BeforeAfter or None
-        What differs before and after a change; None where there is nothing to set side by side.
-    findings : tuple of FoundOften
-        Findings of all logs, the most serious and then the most frequent first.
-    left_out : tuple of LeftOut
-        Logs that take no part in days, trends, calendar and comparison.
-    said : tuple of str
-        What must be known to read it, in plain sentences.
+    `logs` are all, in order of time, those without dates last; `left_out` are those that take no part in days, trends,
+    calendar and comparison. `side` and `zone` (whose midnights part the days) are of the others, and `whole` holds the
+    figures of all these; None where there are none. `findings` are of all logs, the most serious and then the most
+    frequent first. `remarks` say in sentences what must be known to read it.
     """
 
     logs: tuple[OneLog, ...]
@@ -76,11 +56,12 @@ class OverLogs:
     change: BeforeAfter | None
     findings: tuple[FoundOften, ...]
     left_out: tuple[LeftOut, ...]
-    said: tuple[str, ...]
+    remarks: tuple[str, ...]
 
     def wanting_a_look(self, most: int, least: int = 0) -> tuple[LogReport, ...]:
         """Return the logs with the most serious findings, in order of time; filled up to `least` with the newest."""
         worst = sorted(range(len(self.logs)), key=lambda k: (self.logs[k].findings, k), reverse=True)
+        # Notes alone want no look: where nothing is serious only what fills up to `least` is shown.
         serious = sum(any(one.findings[:2]) for one in self.logs)
         chosen = {id(self.logs[k].log) for k in worst[: max(min(serious, most), least)]}
         return tuple(one.log for one in self.logs if id(one.log) in chosen)
@@ -93,24 +74,17 @@ def over_logs(
     site: Site | None = None,
     change: NamedChange | None = None,
 ) -> OverLogs:
-    """Put several logs of one site together.
+    """Put several logs of one site together, given in any order.
 
-    Parameters
-    ----------
-    logs : sequence of LogReport
-        The logs, in any order.
-    zone_of : callable
-        Gives the rules of the zone that a log's own days were cut in.
-    site : Site, optional
-        The site.
-    change : NamedChange, optional
-        When something was changed; without one the first half of the logs is set beside the last.
+    `zone_of` gives the rules of the zone that a log's own days were cut in. Without a `change` the first half of the
+    logs is set beside the last.
     """
     ordered = sorted(logs, key=_when)
     pool = pool_of(ordered, site)
     days = tuple(
-        Day(date.fromisoformat(pieces[0].line.text), *_midnights(pieces[0]), figures_of(pieces))
+        Day(date.fromisoformat(line.text), line.start_us, line.stop_us, figures_of(pieces))
         for pieces in pool.days()
+        for line in [pieces[0].line]
     )
     zone = zone_of(pool.pieces[0].log.facts) if pool.pieces else UTC
     return OverLogs(
@@ -124,12 +98,8 @@ def over_logs(
         change=before_after(pool, change),
         findings=_ranked(ordered),
         left_out=pool.left_out,
-        said=pool.said,
+        remarks=pool.remarks,
     )
-
-
-def _midnights(piece: DayPiece) -> tuple[int, int]:
-    return piece.line.start_us, piece.line.stop_us
 
 
 def _when(log: LogReport) -> tuple[bool, int, str]:
@@ -144,14 +114,14 @@ def _counted(findings: Iterable[Finding]) -> tuple[int, int, int]:
 
 def _ranked(logs: Sequence[LogReport]) -> tuple[FoundOften, ...]:
     """Return each code once, with the logs that have it: by severity, then by how many logs, then by code."""
-    found: dict[str, list[tuple[Finding, LogReport]]] = {}
+    by_code: dict[str, list[tuple[Finding, LogReport]]] = {}
     for log in logs:
         for finding in log.findings:
-            found.setdefault(finding.code, []).append((finding, log))
-    made = []
-    for pairs in found.values():
+            by_code.setdefault(finding.code, []).append((finding, log))
+    findings = []
+    for pairs in by_code.values():
         worst = min((finding for finding, _ in pairs), key=lambda finding: SEVERITIES.index(finding.severity))
-        made.append(FoundOften(worst, tuple({id(log): log for _, log in pairs}.values())))
+        findings.append(FoundOften(worst, tuple({id(log): log for _, log in pairs}.values())))
     return tuple(
-        sorted(made, key=lambda each: (SEVERITIES.index(each.finding.severity), -len(each.logs), each.finding.code))
+        sorted(findings, key=lambda each: (SEVERITIES.index(each.finding.severity), -len(each.logs), each.finding.code))
     )

@@ -11,30 +11,21 @@ from shuntbook.analysis.stats.interval95 import HowSure, judged
 
 
 def pooled_amounts(parts: Sequence[Amounts | None]) -> Amounts | None:
-    """Return the sum of amounts; None where there is none.
+    """Return the sum of amounts [Ah] or [Wh] of stretches that do not overlap, some too short to have any.
 
-    Parameters
-    ----------
-    parts : sequence of Amounts or None
-        Of stretches that do not overlap; None where a stretch was too short. [Ah] or [Wh]
-
-    Notes
-    -----
-    Each source of error is taken as one and the same error in all stretches, so that its parts add up: right for a
-    meter's factor and its zero, and too wide for what is independent (noise, the instants of steps), never too narrow.
-    The sum has an interval only where every part has one.
+    The sum has an interval only where every part has one; None where there is no part.
     """
-    there = [part for part in parts if part is not None]
-    if not there:
+    known = [part for part in parts if part is not None]
+    if not known:
         return None
-    drawn, returned = sum(part.drawn for part in there), sum(part.returned for part in there)
-    sures = [part.sure for part in there if part.sure is not None]
-    if len(sures) < len(there):
+    drawn, returned = sum(part.drawn for part in known), sum(part.returned for part in known)
+    sures = [part.sure for part in known if part.sure is not None]
+    if len(sures) < len(known):
         return Amounts(drawn, returned)
     sure = Sureness(
-        drawn=_together(drawn, [each.drawn for each in sures], [part.drawn for part in there]),
-        returned=_together(returned, [each.returned for each in sures], [part.returned for part in there]),
-        net=_together(drawn - returned, [each.net for each in sures], [part.net for part in there]),
+        drawn=_together(drawn, [each.drawn for each in sures], [part.drawn for part in known]),
+        returned=_together(returned, [each.returned for each in sures], [part.returned for part in known]),
+        net=_together(drawn - returned, [each.net for each in sures], [part.net for part in known]),
     )
     return Amounts(drawn, returned, sure)
 
@@ -44,6 +35,8 @@ def _together(value: float, sures: Sequence[HowSure], values: Sequence[float]) -
     for sure in sures:
         for part in sure.components:
             sources.setdefault(part.source, []).append(part)
+    # Each source is taken as one and the same error in all stretches, so that its parts add up: right for a meter's
+    # factor and its zero, and too wide for what is independent (noise, the instants of steps), never too narrow.
     components = [_as_one(source, parts) for source, parts in sources.items()]
     half = combine(components).half
     # What the parts' own ends leave beyond that is one-sided: unseen starts, what hides about zero.

@@ -22,14 +22,9 @@ ClockHour = tuple[int, int]
 
 @dataclass(frozen=True)
 class CalendarCell:
-    """One hour of one day.
+    """One hour of one day: how much of it was measured, and how long it lasts: 0 where the clocks skip it.
 
-    Parameters
-    ----------
-    starts : int or None
-        Starts seen; None where nothing of the hour was measured: never 0.
-    measured_s, length_s : float
-        How much of it was measured, and how long it lasts: 0 where the clocks skip it. [s]
+    `starts` are those seen; None where nothing of the hour was measured: never 0.
     """
 
     starts: int | None
@@ -75,22 +70,17 @@ class StartCalendar:
 def calendar_of(
     starts_us: TimeArray, measured_from_us: TimeArray, measured_to_us: TimeArray, zone: tzinfo
 ) -> StartCalendar:
-    """Return the calendar of starts.
+    """Return the calendar of starts, by the rules of a zone.
 
-    Parameters
-    ----------
-    starts_us : array of int64, shape (n,)
-        When each run began, rising. [us]
-    measured_from_us, measured_to_us : array of int64, shape (m,)
-        The stretches that were measured, in order and without overlap. [us]
-    zone : tzinfo
-        The zone's rules.
+    `starts_us` are rising; the stretches that were measured stand in order and do not overlap.
     """
     edges = np.stack([measured_from_us, measured_to_us], axis=1).ravel() if len(measured_from_us) else np.zeros(2)
+    # How much was measured before each edge: it grows within a stretch and stands still between two, so any hour's
+    # share is the difference of two interpolated values.
     before_s = np.concatenate([[0.0], np.cumsum(np.diff(edges) * (np.arange(len(edges) - 1) % 2 == 0))]) / MICROSECONDS
     days = list(days_in(measured_from_us, measured_to_us, zone))
     hours = [_hours_of(day, zone) for day in days]
-    columns = sorted({(hour, 0) for hour in range(24)} | {hour for found in hours for hour in found})
+    columns = sorted({(hour, 0) for hour in range(24)} | {hour for spans in hours for hour in spans})
 
     def cell(span: tuple[int, int] | None) -> CalendarCell:
         if span is None:
@@ -98,23 +88,26 @@ def calendar_of(
         low, high = np.interp(span, edges, before_s)
         first, last = np.searchsorted(starts_us, span)
         measured_s, length_s, count = float(high - low), (span[1] - span[0]) / MICROSECONDS, int(last - first)
+        # An hour that was hardly measured says nothing where it shows no start.
         known = count > 0 or measured_s > (1 - _WHOLE) * length_s
         return CalendarCell(count if known else None, measured_s, length_s)
 
     return StartCalendar(
         tuple(columns),
         tuple(
-            CalendarDay(day.date, tuple(cell(found.get(column)) for column in columns))
-            for day, found in zip(days, hours, strict=True)
+            CalendarDay(day.date, tuple(cell(spans.get(column)) for column in columns))
+            for day, spans in zip(days, hours, strict=True)
         ),
     )
 
 
 def _hours_of(day: LocalDay, zone: tzinfo) -> dict[ClockHour, tuple[int, int]]:
     """Return where each hour that the clocks show on a day begins and ends. [us]"""
-    found: dict[ClockHour, tuple[int, int]] = {}
+    spans: dict[ClockHour, tuple[int, int]] = {}
+    # Going by quarters needs no rule of any zone: hours that are skipped, passed twice or shifted come out by
+    # themselves.
     for at_us in range(day.start_us, day.stop_us, _QUARTER_US):
         clock = local_time(at_us, zone)
         key = (clock.hour, clock.fold)
-        found[key] = (found.get(key, (at_us, 0))[0], min(at_us + _QUARTER_US, day.stop_us))
-    return found
+        spans[key] = (spans.get(key, (at_us, 0))[0], min(at_us + _QUARTER_US, day.stop_us))
+    return spans

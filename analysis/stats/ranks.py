@@ -62,9 +62,13 @@ def median_read(x: FloatArray, gain: float) -> Within:
     value = float(np.median(x))
     if ranks is None:
         return Within(value, -inf, inf)
-    # What chance and what the meter leave open are independent; 0.95 of its limit is an even distribution's 95 %.
-    off = 0.95 * gain * abs(value)
-    return Within(value, value - hypot(value - ranks.low, off), value + hypot(ranks.high - value, off))
+    return widened(ranks, 0.95 * gain * abs(value))  # an even distribution's 95 %
+
+
+def widened(interval: Within, off: float) -> Within:
+    """Return an interval with what else may be off by so much put in; the two are independent of one another."""
+    value = interval.value
+    return Within(value, value - hypot(value - interval.low, off), value + hypot(interval.high - value, off))
 
 
 def shift(before: FloatArray, after: FloatArray) -> Within | None:

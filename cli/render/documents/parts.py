@@ -55,11 +55,11 @@ KEYS: Final = {
     "InverterMeasured": "clock_offset=clocks load_W efficiency:figure steps idle_W:figure losses said=sentences",
     "ClockOffset": "offset_s offset_u95_s=u95_s drift_ppm drift_u95_ppm=u95_ppm steps_matched steps_missed",
     "LossFit": "idle_W:figure proportional:figure square_per_W:figure assumptions",
-    "LogComparison": "before after one_meter nothing_differs figures=rows left_out:or_why findings notes=said",
+    "LogComparison": "before after one_meter nothing_differs figures=rows left_out:or_why findings notes=remarks",
     "Compared": "code name unit before after difference:known ratio differs why_not=difference:why "
     "in_common=cancels:text",
     "ComparedFinding": "change judged_in_both=judged *finding",
-    "OverLogs": "side zone whole logs days trends calendar before_after=change findings left_out notes=said",
+    "OverLogs": "side zone whole logs days trends calendar before_after=change findings left_out notes=remarks",
     "DayFigures": f"{_CHARGE} returned_Ah=charge.returned returned_u95_Ah=charge.returned_u95 drawn_Wh=energy.drawn "
     "drawn_u95_Wh=energy.drawn_u95 returned_Wh=energy.returned returned_u95_Wh=energy.returned_u95 measured_s "
     "drawn_Ah_per_h drawn_Wh_per_h starts starts_per_h duty_cycle median_run_s median_rest_s run_W run_A sag_V "
@@ -67,7 +67,7 @@ KEYS: Final = {
     "Day": "date start_us stop_us *figures",
     "DayTrend": "stretch code name unit usual per_day span_d count verdict why:text change",
     "CalendarCell": "starts measured_s length_s whole",
-    "BeforeAfter": "at_us note=text:text named before_days after_days notes=said comparison",
+    "BeforeAfter": "at_us note=text:text named before_days after_days notes=remarks comparison",
     "FoundOften": "code=finding.code severity=finding.severity title=finding.title logs=logs.facts.name",
     "LeftOut": "log=log.facts.name why",
 }

@@ -195,7 +195,7 @@ def _change_notes(over: OverLogs) -> tuple[str, ...]:
     # Many figures lack for one reason, which is said once.
     why_not = {row.difference.because for row in comparison.rows if isinstance(row.difference, Missing)}
     not_judged = [f"Not judged: {why}." for why in sorted(why_not)]
-    return (*moved, *not_judged, *change.said, *comparison.said)
+    return (*moved, *not_judged, *change.remarks, *comparison.remarks)
 
 
 def findings(over: OverLogs) -> list[tuple[Finding, str]]:

@@ -31,7 +31,7 @@ def compare_lines(comparison: LogComparison) -> list[str]:
         *_finding_lines(comparison),
         *(f"not judged: {why}" for why in _not_judged(comparison)),
         *(f"not compared: {left.sentence}" for left in comparison.left_out),
-        *(f"note: {text}" for text in comparison.said),
+        *(f"note: {text}" for text in comparison.remarks),
     ]
 
 

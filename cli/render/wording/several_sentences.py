@@ -121,7 +121,7 @@ def change_said(over: OverLogs) -> list[str]:
     if change is None:
         return []
     if change.comparison is None:
-        return [f"{which(over, change)}: {' '.join(change.said)}"]
+        return [f"{which(over, change)}: {' '.join(change.remarks)}"]
     differing = [(row.name, _value(row.difference)) for row in change.comparison.rows if row.differs]
     higher, lower = ([name for name, apart in differing if sign * apart > 0] for sign in (1, -1))
     parts = [f"{word} {', '.join(names)}" for word, names in (("higher:", higher), ("lower:", lower)) if names]
@@ -146,7 +146,7 @@ def left_out_said(over: OverLogs) -> list[str]:
     reasons: dict[str, list[str]] = {}
     for left in over.left_out:
         reasons.setdefault(left.why, []).append(log_title(left.log.facts))
-    return [*(f"Left out here: {_names(names)}: {why}." for names, why in _each(reasons)), *over.said]
+    return [*(f"Left out here: {_names(names)}: {why}." for names, why in _each(reasons)), *over.remarks]
 
 
 def _each(reasons: dict[str, list[str]]) -> Iterator[tuple[list[str], str]]:

@@ -185,7 +185,7 @@ def test_one_meter_is_only_one_that_both_logs_name():
     assert (named.one_meter, unnamed.one_meter) == (True, False)
     wide, narrow = ({row.code: row for row in found.rows}["drawn_Ah_per_hour"] for found in (unnamed, named))
     assert wide.difference.high - wide.difference.low > narrow.difference.high - narrow.difference.low
-    assert any("do not name one and the same meter" in text for text in unnamed.said)
+    assert any("do not name one and the same meter" in text for text in unnamed.remarks)
 
 
 def test_a_meters_factor_is_in_each_interval_of_its_own():

@@ -105,7 +105,7 @@ def test_overlapping_logs_count_once():
     assert [(left.log.facts.name, left.why) for left in found.left_out] == [
         ("morning", "holds only what other logs hold, too")
     ]
-    assert "On one day logs overlap" in found.said[0]
+    assert "On one day logs overlap" in found.remarks[0]
 
 
 def test_logs_one_after_another_on_a_day_add_up():
@@ -146,8 +146,8 @@ def test_another_meter_at_another_time_is_taken_with_a_warning():
     site = make_site().model_copy(update={"meters": (make_meter("bank shunt"),)})
     found = over(*logs, site=site)
     assert len(found.days) == 2
-    assert "several meters (bank shunt: 1, spare: 1)" in found.said[0]
-    assert "no meter named spare" in found.said[1]
+    assert "several meters (bank shunt: 1, spare: 1)" in found.remarks[0]
+    assert "no meter named spare" in found.remarks[1]
 
 
 def make_meter(name):
@@ -310,7 +310,7 @@ def test_the_day_of_a_named_change_is_on_neither_side():
     """A tank recharged at noon of the eighth day: seven days before, twelve after, and the sentence."""
     change = over(*month(), change=NamedChange(us("2026-11-08T12:00"), "tank recharged")).change
     assert (change.before_days, change.after_days) == (7, 12)
-    assert "The day in which the change lies belongs to neither side." in change.said
+    assert "The day in which the change lies belongs to neither side." in change.remarks
     assert change.comparison.before.cycles.summary.count == 7 * 12
 
 
@@ -331,7 +331,7 @@ def test_a_change_with_nothing_after_it_is_said():
     """The change lies in the last day: there is no other side, and no comparison."""
     change = over(*month(count=4), change=NamedChange(us("2026-11-04T12:00"))).change
     assert change.comparison is None
-    assert "Nothing was measured after the change." in change.said
+    assert "Nothing was measured after the change." in change.remarks
 
 
 def test_findings_come_and_go_with_the_change():
