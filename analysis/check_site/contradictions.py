@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from itertools import chain
-from math import sqrt
 
 from shuntbook.analysis.equipment.water import PRECHARGE_BELOW_KPA, PRECHARGE_SOURCE, below_cut_in
 from shuntbook.analysis.site.site import Bank, Inverter, Load, Site, Water
@@ -116,9 +115,9 @@ def _load_voltage(load: Load, site: Site) -> Iterator[str]:
 
 
 def _load_power(load: Load) -> Iterator[str]:
-    if load.power_W is None or load.current_A is None or load.voltage_V is None:
+    apparent_VA = load.plate_VA
+    if load.power_W is None or apparent_VA is None:
         return
-    apparent_VA = load.voltage_V * load.current_A * (sqrt(3) if load.phases == 3 else 1)
     # Plates are rounded, hence 5 %.
     if load.power_W > 1.05 * apparent_VA:
         yield (

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import chain
-from math import inf, sqrt
+from math import inf
 from typing import Final
 
 from shuntbook.analysis.equipment.conductor import check_conductors, rated_A
@@ -133,7 +133,8 @@ def _meant(key: str, value: float, unit: tuple[str, float] | None) -> str:
         return "it is hours of full sun that the day's light amounts to, not hours of daylight"
     if unit is None:
         return "check its unit"
-    return f"if {unit[0]} are meant, write {key} = {_n(value * unit[1])}"
+    name, factor = unit
+    return f"if {name} are meant, write {key} = {_n(value * factor)}"
 
 
 def _load(load: Load) -> Iterator[str]:
@@ -142,14 +143,11 @@ def _load(load: Load) -> Iterator[str]:
             f"power_W of '{load.name}' is {_n(load.power_W)}, less than any {load.kind} takes; if kW are meant, write "
             f"power_W = {_n(1000 * load.power_W)}."
         )
-    if load.hp is None or load.voltage_V is None or load.current_A is None:
-        return
-    apparent_VA = load.voltage_V * load.current_A * (sqrt(3) if load.phases == 3 else 1)
     # 5 %, since plates are rounded; no motor gives at the shaft what it takes.
-    if load.hp * W_PER_HP > 1.05 * apparent_VA:
+    if load.hp is not None and load.plate_VA is not None and load.hp * W_PER_HP > 1.05 * load.plate_VA:
         yield (
             f"'{load.name}' cannot give {_n(load.hp)} hp ({figure(load.hp * W_PER_HP, 'W')}) at the shaft: it takes "
-            f"{figure(apparent_VA, 'VA')} at {load.voltage_V:g} V and {load.current_A:g} A; check hp and current_A."
+            f"{figure(load.plate_VA, 'VA')} at {load.voltage_V:g} V and {load.current_A:g} A; check hp and current_A."
         )
 
 
@@ -280,15 +278,15 @@ def _pressure(key: str, value_kPa: float | None, value_psi: float | None) -> Ite
     if not value:
         return
     # So low is bar under either key; above, a figure is tried as the unit of the other key.
-    meant = None
     if value <= 10:
-        meant = ("bar", f"{key}_kPa = {_n(value * KPA_PER_BAR)}")
+        meant, write = "bar", f"{key}_kPa = {_n(value * KPA_PER_BAR)}"
     elif unit == "kPa" and value < 90:
-        meant = ("psi", f"{key}_psi = {_n(value)}")
+        meant, write = "psi", f"{key}_psi = {_n(value)}"
     elif unit == "psi" and value > 150:
-        meant = ("kPa", f"{key}_kPa = {_n(value)}")
-    if meant is not None:
-        yield f"{key}_{unit} is {_n(value)}, hardly a pressure system's; if {meant[0]} is meant, write {meant[1]}."
+        meant, write = "kPa", f"{key}_kPa = {_n(value)}"
+    else:
+        return
+    yield f"{key}_{unit} is {_n(value)}, hardly a pressure system's; if {meant} is meant, write {write}."
 
 
 def _tank_run(pump: Load, site: Site) -> Iterator[str]:

@@ -81,35 +81,28 @@ def _of(parts: Sequence[FactorEffect], name: str) -> float:
     return fsum(part.effect for part in parts if part.factor.name == name)
 
 
+def _both(sentence: str) -> tuple[str, str]:
+    """Return a sentence for more and for less, which differ in that word alone."""
+    return sentence.replace("{more}", "more"), sentence.replace("{more}", "less")
+
+
 #: For each source what is said where it made more, and where it made less; ``{load}``, ``{before}`` and ``{after}``
 #: are filled in.
 _MEASURED: Final = {
     HOURS: ("{load} ran longer, {after} instead of {before}", "{load} ran for less time, {after} instead of {before}"),
     DUTY: ("{load} ran {after} of the time, not {before}", "{load} ran only {after} of the time, not {before}"),
-    LOAD: (
-        "{load} drew more than its plate, {after} for {before}",
-        "{load} drew less than its plate, {after} for {before}",
+    LOAD: _both("{load} drew {more} than its plate, {after} for {before}"),
+    INVERTER: _both("the inverter lost {more} than reckoned, its efficiency was {after}, not {before}"),
+    INVERTER_AND_IDLE: _both(
+        "the inverter lost {more} than reckoned, idle draw included: {after} came through, not {before}"
     ),
-    INVERTER: (
-        "the inverter lost more than reckoned, its efficiency was {after}, not {before}",
-        "the inverter lost less than reckoned, its efficiency was {after}, not {before}",
+    TOGETHER: _both(
+        "{load} and its inverter together drew {more} than the plate makes one expect, {after} for {before}"
     ),
-    INVERTER_AND_IDLE: (
-        "the inverter lost more than reckoned, idle draw included: {after} came through, not {before}",
-        "the inverter lost less than reckoned, idle draw included: {after} came through, not {before}",
+    ALL_TOGETHER: _both(
+        "{load}, its inverter's loss and idle draw together came to {more} than reckoned, {after} for {before}"
     ),
-    TOGETHER: (
-        "{load} and its inverter together drew more than the plate makes one expect, {after} for {before}",
-        "{load} and its inverter together drew less than the plate makes one expect, {after} for {before}",
-    ),
-    ALL_TOGETHER: (
-        "{load}, its inverter's loss and idle draw together came to more than reckoned, {after} for {before}",
-        "{load}, its inverter's loss and idle draw together came to less than reckoned, {after} for {before}",
-    ),
-    IDLE: (
-        "the inverter's idle draw came to more than reckoned",
-        "the inverter's idle draw came to less than reckoned",
-    ),
+    IDLE: _both("the inverter's idle draw came to {more} than reckoned"),
     STARTS: (
         "the starts took more than settled running, which no plate tells",
         "the draw sank during the runs by more than the starts took, which no plate tells",
@@ -121,10 +114,7 @@ _MEASURED: Final = {
 }
 
 _ON_PAPER: Final = _MEASURED | {
-    LOAD: (
-        "a display showed {before}; by its plate {load} takes {after}",
-        "a display showed {before}; by its plate {load} takes {after}",
-    ),
+    LOAD: _both("a display showed {before}; by its plate {load} takes {after}"),
     DUTY: ("", "the sum on paper has {load} running all the time, the estimate {after} of it"),
     FROM_VA: (
         "the sum on paper leaves out the root of 3 of three phases, and the power factor: watts are {after} of it",

@@ -4,15 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 
-from shuntbook.analysis.charge.amounts import Amounts
+from shuntbook.analysis.charge.amounts import Amounts, Charge
 from shuntbook.analysis.cycles.cycle import Cycle
 from shuntbook.analysis.health.runs import busiest_hour
 from shuntbook.analysis.one_log.log_report import LogReport
 from shuntbook.analysis.readings.chunk import SECONDS_PER_HOUR
+from shuntbook.analysis.readings.measured_span import Span
 
 from .day_pieces import DayPiece, running_s, usual_of
 from .pooled import pooled_charge
@@ -43,18 +44,25 @@ class DayFigures:
     busiest_hour: int | None
 
 
-#: What is followed from day to day: its code, a field of `DayFigures`; its name; its unit.
+class FollowedFigure(NamedTuple):
+    """A figure that is followed from day to day: its code, a field of `DayFigures`, its name and its unit."""
+
+    code: str
+    name: str
+    unit: str
+
+
 FIGURES: Final = (
-    ("drawn_Wh_per_h", "energy drawn in an hour", "Wh"),
-    ("drawn_Ah_per_h", "charge drawn in an hour", "Ah"),
-    ("starts_per_h", "starts an hour", ""),
-    ("busiest_hour", "starts in the busiest hour", ""),
-    ("duty_cycle", "share of the time it ran", "%"),
-    ("median_run_s", "usual run", "s"),
-    ("median_rest_s", "usual rest", "s"),
-    ("run_W", "running draw", "W"),
-    ("run_A", "running current", "A"),
-    ("sag_V", "voltage sag at a start", "V"),
+    FollowedFigure("drawn_Wh_per_h", "energy drawn in an hour", "Wh"),
+    FollowedFigure("drawn_Ah_per_h", "charge drawn in an hour", "Ah"),
+    FollowedFigure("starts_per_h", "starts an hour", ""),
+    FollowedFigure("busiest_hour", "starts in the busiest hour", ""),
+    FollowedFigure("duty_cycle", "share of the time it ran", "%"),
+    FollowedFigure("median_run_s", "usual run", "s"),
+    FollowedFigure("median_rest_s", "usual rest", "s"),
+    FollowedFigure("run_W", "running draw", "W"),
+    FollowedFigure("run_A", "running current", "A"),
+    FollowedFigure("sag_V", "voltage sag at a start", "V"),
 )
 
 
@@ -63,8 +71,7 @@ def figures_of_log(log: LogReport) -> DayFigures:
     summary, charge = log.cycles.summary, log.charge
     return _figures(
         charge.span.covered_s,
-        (charge.charge, charge.span.covered_s),
-        (charge.energy, (charge.energy_span or charge.span).covered_s),
+        charge,
         log.cycles.cycles,
         summary.duty_cycle,
     )
@@ -78,26 +85,19 @@ def figures_of(pieces: Sequence[DayPiece]) -> DayFigures:
     # Watts may have been read for longer than amps; a day counts the longer of the two.
     return _figures(
         max(covered_s, sum(piece.line.measured_s for piece in pieces)),
-        (whole.charge, covered_s),
-        (whole.energy, (whole.energy_span or whole.span).covered_s),
+        whole,
         cycles,
         running_s(pieces) / covered_s if covered_s > 0 else None,
     )
 
 
-def _figures(
-    measured_s: float,
-    charge: tuple[Amounts | None, float],
-    energy: tuple[Amounts | None, float],
-    cycles: Sequence[Cycle],
-    duty_cycle: float | None,
-) -> DayFigures:
+def _figures(measured_s: float, charge: Charge, cycles: Sequence[Cycle], duty_cycle: float | None) -> DayFigures:
     return DayFigures(
         measured_s=measured_s,
-        charge=charge[0],
-        energy=energy[0],
-        drawn_Ah_per_h=_an_hour(*charge),
-        drawn_Wh_per_h=_an_hour(*energy),
+        charge=charge.charge,
+        energy=charge.energy,
+        drawn_Ah_per_h=_an_hour(charge.charge, charge.span),
+        drawn_Wh_per_h=_an_hour(charge.energy, charge.energy_span or charge.span),
         starts=len(cycles),
         starts_per_h=len(cycles) * SECONDS_PER_HOUR / measured_s if measured_s > 0 else None,
         duty_cycle=duty_cycle,
@@ -110,5 +110,5 @@ def _figures(
     )
 
 
-def _an_hour(amounts: Amounts | None, covered_s: float) -> float | None:
-    return None if amounts is None or covered_s <= 0 else amounts.drawn * SECONDS_PER_HOUR / covered_s
+def _an_hour(amounts: Amounts | None, span: Span) -> float | None:
+    return None if amounts is None or span.covered_s <= 0 else amounts.drawn * SECONDS_PER_HOUR / span.covered_s

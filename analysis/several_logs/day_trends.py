@@ -16,7 +16,7 @@ from shuntbook.analysis.readings.chunk import MICROSECONDS, FloatArray
 from shuntbook.analysis.stats.interval95 import Within
 from shuntbook.analysis.stats.ranks import theil_sen
 
-from .day_figures import FIGURES, DayFigures
+from .day_figures import FIGURES, DayFigures, FollowedFigure
 
 #: From so many days on there is a trend to speak of, as eight runs are needed to judge a load: common practice, no
 #: source. [1]
@@ -100,11 +100,11 @@ def day_trends(days: Sequence[Day], changed_at_us: int | None = None) -> tuple[D
     in none.
     """
     some = [day for day, fit in zip(days, counts(days), strict=True) if fit]
-    figures = [figure for figure in FIGURES if _any(days, figure[0])]
+    figures = [figure for figure in FIGURES if _any(days, figure.code)]
     stretches = _stretches(some, changed_at_us)
     # To alarm seldom where nothing changes: of k figures that are judged each interval is one of 1 - 0.05/k
     # (Bonferroni), so that all hold together with 95 %.
-    judged = sum(_known(part, figure[0]) >= LEAST_DAYS for part in stretches.values() for figure in figures)
+    judged = sum(_known(part, figure.code) >= LEAST_DAYS for part in stretches.values() for figure in figures)
     reach = NormalDist().inv_cdf(1 - 0.025 / max(judged, 1))
     return tuple(_trend(stretch, figure, part, reach) for figure in figures for stretch, part in stretches.items())
 
@@ -130,9 +130,9 @@ def _any(days: Sequence[Day], code: str) -> bool:
     return any(getattr(day.figures, code) is not None for day in days)
 
 
-def _trend(stretch: TrendPeriod, figure: tuple[str, str, str], days: Sequence[Day], reach: float) -> DayTrend:
+def _trend(stretch: TrendPeriod, figure: FollowedFigure, days: Sequence[Day], reach: float) -> DayTrend:
     at_d = np.array([(day.start_us + day.stop_us) / 2 / _DAY_US for day in days])
-    values = values_of_days(days, figure[0])
+    values = values_of_days(days, figure.code)
     known = np.isfinite(values)
     x, y = at_d[known], values[known]
     usual = float(np.median(y)) if len(y) else None

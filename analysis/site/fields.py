@@ -47,7 +47,7 @@ def rising(points: tuple[CurvePoint, ...]) -> tuple[CurvePoint, ...]:
     """Return points of a curve whose watts rise."""
     if not points:
         raise ValueError("needs at least one pair of AC watts and percent, such as [300, 88]")
-    watts = [point[0] for point in points]
+    watts = [ac_W for ac_W, _ in points]
     if any(later <= earlier for earlier, later in pairwise(watts)):
         raise ValueError("must have its AC watts in rising order")
     return points

@@ -7,6 +7,7 @@ and the properties give it in the units used inside.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from math import sqrt
 from typing import Annotated, ClassVar, Literal
 
 from pydantic import AfterValidator, BeforeValidator, Field
@@ -173,6 +174,13 @@ class Load(StrictTable):
     locked_rotor_A: Positive | None = None
     start_s: Positive | None = None
     duty_pct: Percent | None = None
+
+    @property
+    def plate_VA(self) -> float | None:
+        """What volts and amps of its plate make; None where it lacks either."""
+        if self.voltage_V is None or self.current_A is None:
+            return None
+        return self.voltage_V * self.current_A * (sqrt(3) if self.phases == 3 else 1)
 
 
 class Array(StrictTable):
