@@ -37,17 +37,17 @@ MILL = {
 
 def mill(**changes):
     """The cottage with keys changed (``bank__capacity_Ah``); of lists of tables the first is meant, None takes away."""
-    told = copy.deepcopy(MILL)
+    mill_file = copy.deepcopy(MILL)
     for path, value in changes.items():
         *tables, key = path.split("__")
-        place = told
+        place = mill_file
         for table in tables:
             place = place[table]
             place = place[0] if isinstance(place, list) else place
         place.pop(key, None)
         if value is not None:
             place[key] = value
-    return Site.model_validate(told)
+    return Site.model_validate(mill_file)
 
 
 def test_figures_of_a_usual_size_are_no_slips():
@@ -113,11 +113,11 @@ def test_figures_of_a_usual_size_are_no_slips():
 )
 def test_a_slip_is_told_with_what_to_write(changes, words):
     """Each figure that is almost surely a slip, among the sentences of `check-site`."""
-    told = contradictions(mill(**changes))
+    sentences = contradictions(mill(**changes))
     if words is None:
-        assert told == []
+        assert sentences == []
     else:
-        assert any(words in sentence for sentence in told), told
+        assert any(words in sentence for sentence in sentences), sentences
 
 
 @st.composite

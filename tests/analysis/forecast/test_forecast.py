@@ -54,17 +54,17 @@ def a_run(**changes):
 
 def test_a_published_sum_on_paper_and_what_it_leaves_out():
     """4,000 W: 166.67 A at 24 V by the naive sum, 213.90 A at 22 V and 85 % (an inverter's wiring manual)."""
-    found = forecast(site({"kind": "heater", "power_W": 4000.0}, {"efficiency_pct": 85}), "it", hours=1)
-    assert found.taken.chain[0].step == "paper"
-    assert found.taken.chain[0].value == pytest.approx(166.67, abs=0.005)
-    assert found.taken.running_A * 0.95 * 24 / 22 == pytest.approx(213.90, abs=0.005)  # reckoned at 95 % of 24 V
+    result = forecast(site({"kind": "heater", "power_W": 4000.0}, {"efficiency_pct": 85}), "it", hours=1)
+    assert result.taken.chain[0].step == "paper"
+    assert result.taken.chain[0].value == pytest.approx(166.67, abs=0.005)
+    assert result.taken.running_A * 0.95 * 24 / 22 == pytest.approx(213.90, abs=0.005)  # reckoned at 95 % of 24 V
 
 
 def test_the_assumed_efficiency_gives_the_published_amps():
     """2,500 W at 22 V with the usual 85 %: 134 A (J. Wiles, Sandia/NMSU, "PV Power Systems and the NEC")."""
-    found = forecast(site({"power_W": 2500.0}, {}, bank={"nominal_V": 22 / 0.95}), "it", hours=1)
-    assert found.taken.running_A == pytest.approx(134, abs=0.5)
-    assert any("85" in step.origin or step.value == pytest.approx(0.85) for step in found.taken.chain)
+    result = forecast(site({"power_W": 2500.0}, {}, bank={"nominal_V": 22 / 0.95}), "it", hours=1)
+    assert result.taken.running_A == pytest.approx(134, abs=0.5)
+    assert any("85" in step.origin or step.value == pytest.approx(0.85) for step in result.taken.chain)
 
 
 @pytest.mark.parametrize(
@@ -74,23 +74,23 @@ def test_the_assumed_efficiency_gives_the_published_amps():
 )
 def test_duty_cycles_of_a_published_day(power_W, hours, duty_pct, printed_Ah):
     """Watts, hours and duty cycle as printed, with nothing lost: the Ah at 120 V are the Wh over 120."""
-    found = forecast(site({"power_W": power_W, "duty_pct": float(duty_pct)}), "it", hours=hours)
-    assert found.taken.energy_Wh.value / 120 == pytest.approx(printed_Ah)
+    result = forecast(site({"power_W": power_W, "duty_pct": float(duty_pct)}), "it", hours=hours)
+    assert result.taken.energy_Wh.value / 120 == pytest.approx(printed_Ah)
 
 
 def test_volts_times_amps_are_not_watts():
     """A well pump of 240 V and 10 A (a weblog calls 2,400 VA watts): paper takes them all, the forecast does not."""
     load = {"kind": "pump", "voltage_V": 240.0, "current_A": 10.0, "power_factor": 0.7}
-    found = forecast(site(load, {"efficiency_pct": 100}), "it", hours=1)
-    assert found.taken.chain[0].value == pytest.approx(2400 / 24)
-    assert found.taken.energy_Wh.value == pytest.approx(1680)
-    assert found.taken.charge_Ah.low == found.taken.charge_Ah.high  # nothing measured: no interval is made up
+    result = forecast(site(load, {"efficiency_pct": 100}), "it", hours=1)
+    assert result.taken.chain[0].value == pytest.approx(2400 / 24)
+    assert result.taken.energy_Wh.value == pytest.approx(1680)
+    assert result.taken.charge_Ah.low == result.taken.charge_Ah.high  # nothing measured: no interval is made up
 
 
 def test_without_a_break_and_by_duty_cycle():
     """100 W at 25 % for 8 h are 200 Wh; without a break 800."""
-    found = forecast(site({"power_W": 100.0, "duty_pct": 25.0}), "it", hours=8)
-    assert (found.taken.energy_Wh.value, found.taken.unbroken_Wh) == pytest.approx((200, 800))
+    result = forecast(site({"power_W": 100.0, "duty_pct": 25.0}), "it", hours=8)
+    assert (result.taken.energy_Wh.value, result.taken.unbroken_Wh) == pytest.approx((200, 800))
 
 
 def test_an_inverter_that_is_off_until_then_idles_for_it():
@@ -117,31 +117,31 @@ def test_what_the_bank_makes_of_it():
     """960 Wh in two hours at 22.8 V are 42.1 Ah: 21 % of 200 usable Ah, from 80 % to 69.5 %, C/19."""
     bank = {"usable_depth_pct": 50, "start_state_pct": 80, "hour_rate_h": 20, "charge_efficiency_pct": 100}
     array = {"power_W": 600, "performance_ratio": 0.5, "sun_hours_h": 4}
-    found = forecast(site({"power_W": 480.0}, bank={**bank, "charging_V": 30}, array=array), "it", hours=2)
+    result = forecast(site({"power_W": 480.0}, bank={**bank, "charging_V": 30}, array=array), "it", hours=2)
     taken_Ah = 960 / 22.8
-    assert found.taken.charge_Ah.value == pytest.approx(taken_Ah)
-    assert found.bank.usable_share == pytest.approx(taken_Ah / 200)
-    assert found.bank.rate.hours == pytest.approx(400 / (480 / 22.8))
-    assert found.bank.state_after_pct.value == pytest.approx(80 - taken_Ah / 4)
-    assert found.bank.runtime.counted_h.value == pytest.approx(0.3 * 400 / (480 / 22.8))
-    assert found.bank.payback.sun_h == pytest.approx(taken_Ah / (600 * 0.5 / 30))
+    assert result.taken.charge_Ah.value == pytest.approx(taken_Ah)
+    assert result.bank.usable_share == pytest.approx(taken_Ah / 200)
+    assert result.bank.rate.hours == pytest.approx(400 / (480 / 22.8))
+    assert result.bank.state_after_pct.value == pytest.approx(80 - taken_Ah / 4)
+    assert result.bank.runtime.counted_h.value == pytest.approx(0.3 * 400 / (480 / 22.8))
+    assert result.bank.payback.sun_h == pytest.approx(taken_Ah / (600 * 0.5 / 30))
 
 
 def test_what_is_missing_is_told_by_key():
     """A bank and a load and no more: every part that cannot be had names the key that would give it."""
-    found = forecast(site({"kind": "pump", "power_W": 480.0}, {}), "it", hours=2)
+    result = forecast(site({"kind": "pump", "power_W": 480.0}, {}), "it", hours=2)
     parts = {
-        "bank.usable_depth_pct": found.bank.usable_share,
-        "bank.start_state_pct": found.bank.runtime,
-        "bank.resistance_mohm": found.bank.sag,
-        "array": found.bank.payback,
+        "bank.usable_depth_pct": result.bank.usable_share,
+        "bank.start_state_pct": result.bank.runtime,
+        "bank.resistance_mohm": result.bank.sag,
+        "array": result.bank.payback,
     }
     for key, part in parts.items():
         assert isinstance(part, Missing)
         assert key in part.add
         assert key in part.sentence
-    assert found.inverter.verdict == "doubtful"  # what its starts ask is above what it gives, and no surge is given
-    assert found.cautions == CAUTIONS
+    assert result.inverter.verdict == "doubtful"  # what its starts ask is above what it gives, and no surge is given
+    assert result.cautions == CAUTIONS
 
 
 @pytest.mark.parametrize(
@@ -150,8 +150,8 @@ def test_what_is_missing_is_told_by_key():
 def test_the_inverter_is_held_against_the_start(surge_VA, verdict):
     """A start of 3 to 7 times 1,000 VA (usual for pumps, trade pages) against what the inverter gives for seconds."""
     inverter = {"continuous_VA": 2000, "surge_VA": surge_VA, "surge_s": 5}
-    found = forecast(site({"kind": "pump", "power_W": 1000.0, "power_factor": 1.0}, inverter), "it", hours=1)
-    assert found.inverter.verdict == verdict
+    result = forecast(site({"kind": "pump", "power_W": 1000.0, "power_factor": 1.0}, inverter), "it", hours=1)
+    assert result.inverter.verdict == verdict
 
 
 def test_sag_by_the_plate_alone():
@@ -160,8 +160,8 @@ def test_sag_by_the_plate_alone():
     words = {}
     for cut_off_V in (18.0, 23.0):
         inverter = {"surge_VA": 9000, "surge_s": 5, "cut_off_V": cut_off_V, "efficiency_pct": 100}
-        found = forecast(site(load, inverter, bank={"resistance_mohm": 10}), "it", hours=1)
-        words[cut_off_V] = found.bank.sag.verdict, found.inverter.verdict
+        result = forecast(site(load, inverter, bank={"resistance_mohm": 10}), "it", hours=1)
+        words[cut_off_V] = result.bank.sag.verdict, result.inverter.verdict
     assert words == {18.0: ("holds", "holds"), 23.0: ("doubtful", "doubtful")}
 
 
@@ -170,16 +170,16 @@ def test_sag_by_the_plate_alone():
 
 def test_by_its_runs_worked_by_hand():
     """Six starts an hour of 13.5 Wh: in two hours 12 starts, 162 Wh, 6.48 Ah at 25 V; all alike, so nothing is open."""
-    found = forecast(site({"power_W": 700.0}), "it", hours=2, measured=seen([a_run()] * 10, 6.0)).taken
-    steps = {step.step: step.value for step in found.chain}
+    result = forecast(site({"power_W": 700.0}), "it", hours=2, measured=seen([a_run()] * 10, 6.0)).taken
+    steps = {step.step: step.value for step in result.chain}
     assert next(iter(steps)) == "paper"
     assert steps["paper"] == pytest.approx(700 * 2 / 24)
     assert (steps["starts"], steps["running time"]) == pytest.approx((12, 0.2))
     assert (steps["energy of running"], steps["energy of starts"]) == pytest.approx((160, 2))
     assert (steps["energy"], steps["charge"], steps["bank voltage"]) == pytest.approx((162, 6.48, 25))
-    assert (found.energy_Wh.low, found.energy_Wh.high) == pytest.approx((162, 162))
-    assert found.unbroken_Wh == pytest.approx(1600 + 1 / 6)
-    assert found.running_A == 32.0
+    assert (result.energy_Wh.low, result.energy_Wh.high) == pytest.approx((162, 162))
+    assert result.unbroken_Wh == pytest.approx(1600 + 1 / 6)
+    assert result.running_A == 32.0
 
 
 def test_the_meter_alone_leaves_its_factor_open():
@@ -192,10 +192,10 @@ def test_the_meter_alone_leaves_its_factor_open():
 
 def test_few_runs_leave_everything_open():
     """Three runs: from nothing to running without a break, and it is said."""
-    found = forecast(site({"power_W": 700.0}), "it", hours=2, measured=seen([a_run()] * 3, 6.0)).taken
-    assert found.energy_Wh.low == 0
-    assert found.energy_Wh.high == pytest.approx(13.5 * 120)
-    assert any("too few" in text for text in found.assumptions)
+    result = forecast(site({"power_W": 700.0}), "it", hours=2, measured=seen([a_run()] * 3, 6.0)).taken
+    assert result.energy_Wh.low == 0
+    assert result.energy_Wh.high == pytest.approx(13.5 * 120)
+    assert any("too few" in text for text in result.assumptions)
 
 
 def test_sag_by_its_own_starts():
@@ -203,10 +203,10 @@ def test_sag_by_its_own_starts():
     load = {"kind": "pump", "power_W": 700.0}
     inverter = {"surge_VA": 9000, "surge_s": 5, "cut_off_V": 21.5}
     runs = [a_run(before_V=25.0)] * 10
-    found = forecast(site(load, inverter), "it", hours=2, measured=seen(runs, 6.0))
-    assert found.bank.sag.lowest_V.value == pytest.approx(23.8)
-    assert found.bank.sag.verdict == "holds"
-    assert found.inverter.seen_running.verdict == "holds"
+    result = forecast(site(load, inverter), "it", hours=2, measured=seen(runs, 6.0))
+    assert result.bank.sag.lowest_V.value == pytest.approx(23.8)
+    assert result.bank.sag.verdict == "holds"
+    assert result.inverter.seen_running.verdict == "holds"
 
 
 def test_starts_that_were_not_resolved_are_no_evidence():
@@ -214,11 +214,11 @@ def test_starts_that_were_not_resolved_are_no_evidence():
     load = {"kind": "pump", "power_W": 700.0}
     inverter = {"surge_VA": 9000, "surge_s": 5, "cut_off_V": 21.5}
     slow = seen([a_run(surge_resolved=False, surge_A=32.0, sag_V=0.32, before_V=25.0)] * 10, 6.0, interval_s=60.0)
-    found = forecast(site(load, inverter), "it", hours=2, measured=slow)
-    assert isinstance(found.inverter.seen_starting, Missing)
-    assert found.bank.sag.lowest_V.value == pytest.approx(24.68)  # 25 V less 0.32 V, and no plate's guess
-    assert (found.bank.sag.by_figures, found.bank.sag.verdict) == ("holds", "doubtful")
-    assert any("too far apart" in text for text in found.taken.assumptions)
+    result = forecast(site(load, inverter), "it", hours=2, measured=slow)
+    assert isinstance(result.inverter.seen_starting, Missing)
+    assert result.bank.sag.lowest_V.value == pytest.approx(24.68)  # 25 V less 0.32 V, and no plate's guess
+    assert (result.bank.sag.by_figures, result.bank.sag.verdict) == ("holds", "doubtful")
+    assert any("too far apart" in text for text in result.taken.assumptions)
 
 
 def test_no_plate_guesses_where_starts_were_seen():
@@ -242,9 +242,9 @@ def test_a_pump_on_the_bank_is_held_against_the_banks_cut_off(cut_off_V, verdict
     bank = {"cut_off_V": cut_off_V, "resistance_mohm": 10}
     loose = MeterFigures(current=Accuracy(0.0, 0.0), voltage=Accuracy(1.0, 0.0))
     runs = seen([a_run(before_V=25.0)] * 10, 6.0, figures=loose)
-    found = forecast(site(load, bank=bank), "it", hours=2, measured=runs)
-    assert (found.bank.sag.cut_off_V, found.bank.sag.verdict) == (cut_off_V, verdict)
-    assert found.inverter is None
+    result = forecast(site(load, bank=bank), "it", hours=2, measured=runs)
+    assert (result.bank.sag.cut_off_V, result.bank.sag.verdict) == (cut_off_V, verdict)
+    assert result.inverter is None
     # A motor that stands still is a resistance: its plate's 100 A are the most it draws. 24 V less 100 A x 10 mohm.
     plate = forecast(site(load, bank=bank), "it", hours=2).bank.sag
     assert plate.lowest_V.value == pytest.approx(23.0)
@@ -257,22 +257,22 @@ def test_a_start_that_a_worse_bank_would_not_carry_is_doubtful():
     """24 V and 40 mohm give 3,600 W, and 50 mohm, a quarter more, 2,880: 2,300 to 3,230 W may be too much."""
     load = {"kind": "pump", "power_W": 700.0, "power_factor": 1.0, "voltage_V": 230.0, "locked_rotor_A": 3800 / 230}
     inverter = {"surge_VA": 9000, "surge_s": 5, "cut_off_V": 10.5, "efficiency_pct": 100}
-    found = forecast(site(load, inverter, bank={"resistance_mohm": 40}), "it", hours=1).bank
-    assert isinstance(found.sag, Missing)
-    assert "3,230 W, and if the bank has 50 mΩ, as it may, it gives 2,880 W" in found.sag.sentence
-    assert "doubtful" in [part.verdict for part in found.check.parts if part.of == "W"]
+    result = forecast(site(load, inverter, bank={"resistance_mohm": 40}), "it", hours=1).bank
+    assert isinstance(result.sag, Missing)
+    assert "3,230 W, and if the bank has 50 mΩ, as it may, it gives 2,880 W" in result.sag.sentence
+    assert "doubtful" in [part.verdict for part in result.check.parts if part.of == "W"]
 
 
 def test_what_the_resistance_does_not_let_through_is_not_printed():
     """12 V and 30 mohm give 1,200 W at the very most (12^2 / 0.12): a start of 2,000 to 3,400 W has no voltage."""
     load = {"kind": "pump", "power_W": 1000.0, "power_factor": 1.0, "voltage_V": 230.0, "locked_rotor_A": 4000 / 230}
     inverter = {"surge_VA": 9000, "surge_s": 5, "cut_off_V": 10.5, "efficiency_pct": 100}
-    found = forecast(site(load, inverter, bank={"nominal_V": 12, "resistance_mohm": 30}), "it", hours=1)
-    assert isinstance(found.bank.sag, Missing)
-    assert "1,200 W at most" in found.bank.sag.sentence
-    assert found.bank.check.verdict == "fails"
-    assert [part.of for part in found.bank.check.parts] == ["W"]  # no amps that cannot flow
-    assert "0.0 V" not in "\n".join(forecast_lines(found))
+    result = forecast(site(load, inverter, bank={"nominal_V": 12, "resistance_mohm": 30}), "it", hours=1)
+    assert isinstance(result.bank.sag, Missing)
+    assert "1,200 W at most" in result.bank.sag.sentence
+    assert result.bank.check.verdict == "fails"
+    assert [part.of for part in result.bank.check.parts] == ["W"]  # no amps that cannot flow
+    assert "0.0 V" not in "\n".join(forecast_lines(result))
 
 
 # -- the word on the whole ---------------------------------------------------------------------------------------------
@@ -287,20 +287,20 @@ def lithium(**bank):
 
 def test_nothing_holds_while_the_bank_was_not_judged():
     """Lithium whose protection is not known: by its ratings, and which key to add; on screen and in JSON."""
-    found = forecast(lithium(resistance_mohm=8), "it", hours=1)
-    assert (found.inverter.verdict, found.bank.check.verdict, found.word.verdict) == ("holds", None, None)
-    said = forecast_lines(found)[1]
-    assert said.startswith("It holds by its ratings; the bank was not judged (add bank.max_discharge_A to the site")
-    document = forecast_document(found)
-    assert document["system"] == {"verdict": None, "sentence": said}
+    result = forecast(lithium(resistance_mohm=8), "it", hours=1)
+    assert (result.inverter.verdict, result.bank.check.verdict, result.word.verdict) == ("holds", None, None)
+    line = forecast_lines(result)[1]
+    assert line.startswith("It holds by its ratings; the bank was not judged (add bank.max_discharge_A to the site")
+    document = forecast_document(result)
+    assert document["system"] == {"verdict": None, "sentence": line}
     assert (document["bank"]["verdict"], document["bank"]["add"]) == (None, ["bank.max_discharge_A"])
 
 
 def test_a_bank_that_does_not_give_it_makes_the_whole_fail():
     """100 A of protection against a start of 2,841 W or more at the bank (5,000 VA x 0.5 / 0.88), 117 A at 24.3 V."""
-    found = forecast(lithium(max_discharge_A=100), "it", hours=1)
-    assert (found.inverter.verdict, found.word.verdict) == ("holds", "fails")
-    assert found.word.sentence == "The system does not carry it: the inverter 'shed' holds and the bank fails."
+    result = forecast(lithium(max_discharge_A=100), "it", hours=1)
+    assert (result.inverter.verdict, result.word.verdict) == ("holds", "fails")
+    assert result.word.sentence == "The system does not carry it: the inverter 'shed' holds and the bank fails."
     carried = forecast(lithium(max_discharge_A=[100, 300], max_discharge_s=3), "it", hours=1)
     assert carried.word.sentence == "The system carries it: the inverter 'shed' holds and the bank holds."
 
@@ -310,8 +310,8 @@ def test_all_loads_on_the_bank_are_judged_beside_the_one():
     tables = lithium(max_discharge_A=[100, 400], max_discharge_s=3).model_dump(exclude_unset=True)
     heater = {"name": "heater", "kind": "heater", "power_W": 2400.0}
     tables |= {"inverters": list(tables["inverters"]), "loads": [*map(dict, tables["loads"]), heater]}
-    found = forecast(Site.model_validate(tables), "it", hours=1).bank
-    assert (found.check.verdict, found.together.verdict) == ("holds", "fails")
+    result = forecast(Site.model_validate(tables), "it", hours=1).bank
+    assert (result.check.verdict, result.together.verdict) == ("holds", "fails")
 
 
 def test_behind_an_inverter_its_losses_carry_it_to_the_bank():
@@ -341,10 +341,10 @@ def test_amps_alone_are_forecast_with_an_assumed_voltage():
 def test_a_plate_that_says_nothing_is_no_hindrance_to_a_measured_forecast():
     """The sum on paper then takes the watts that were seen, as from a display; without a log it is refused."""
     bare = site({"kind": "pump"})
-    found = forecast(bare, "it", hours=2, measured=seen([a_run()] * 10, 6.0, expected=None))
-    assert found.taken.chain[0].value == pytest.approx(800 * 2 / 24)
-    assert found.by_plate is None
-    assert any("too little to know its runs" in text for text in found.taken.assumptions)
+    result = forecast(bare, "it", hours=2, measured=seen([a_run()] * 10, 6.0, expected=None))
+    assert result.taken.chain[0].value == pytest.approx(800 * 2 / 24)
+    assert result.by_plate is None
+    assert any("too little to know its runs" in text for text in result.taken.assumptions)
     with pytest.raises(Refusal, match="power_W"):
         forecast(bare, "it", hours=2)
 
@@ -365,12 +365,12 @@ def test_an_unknown_load_lists_the_known_ones():
 
 def test_a_load_that_draws_alike_is_named():
     """A fridge of 850 W where the load draws 800 W: its runs may be among those seen; one of 300 W may not."""
-    for power_W, said in ((850, True), (300, False)):
+    for power_W, alike in ((850, True), (300, False)):
         tables = site({"power_W": 700.0}).model_dump(exclude_unset=True)
         fridge = {"name": "fridge", "power_W": float(power_W)}
         both = Site.model_validate({**tables, "loads": [*map(dict, tables["loads"]), fridge]})
-        found = forecast(both, "it", hours=2, measured=seen([a_run()] * 10, 6.0))
-        assert any("'fridge' draws about as much" in text for text in found.taken.assumptions) == said
+        result = forecast(both, "it", hours=2, measured=seen([a_run()] * 10, 6.0))
+        assert any("'fridge' draws about as much" in text for text in result.taken.assumptions) == alike
 
 
 def day_of_runs(chance, length_h):

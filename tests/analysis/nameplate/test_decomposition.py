@@ -51,29 +51,29 @@ def test_two_factors_by_hand():
     """2 h x 100 W = 200 Wh estimated, 3 h x 80 W = 240 Wh measured: +88.97 Wh of time, -48.97 Wh of power."""
     # By hand: L = (240 - 200) / ln(1.2) = 40 / 0.182322 = 219.393; x ln(1.5) = 0.405465 -> 88.956;
     # x ln(0.8) = -0.223144 -> -48.956; together 40.
-    found = decompose([term("running", (2, 3), (100, 80))])
+    result = decompose([term("running", (2, 3), (100, 80))])
 
-    assert [part.effect for part in found.parts] == pytest.approx([88.956, -48.956], abs=0.001)
-    assert found.difference == 40
-    assert [found.share(part) for part in found.parts] == pytest.approx([2.2239, -1.2239], abs=0.0001)
+    assert [part.effect for part in result.parts] == pytest.approx([88.956, -48.956], abs=0.001)
+    assert result.difference == 40
+    assert [result.share(part) for part in result.parts] == pytest.approx([2.2239, -1.2239], abs=0.0001)
 
 
 def test_what_divides_counts_the_other_way():
     """100 W / 0.8 against 100 W / 0.5: all of the 75 W are the efficiency's, and more of it would mean less."""
-    found = decompose([term("loss", (100, 100), (0.8, 0.5), divides={1})])
+    result = decompose([term("loss", (100, 100), (0.8, 0.5), divides={1})])
 
-    assert [(part.factor.name, part.effect) for part in found.parts] == [("loss1", pytest.approx(75))]
+    assert [(part.factor.name, part.effect) for part in result.parts] == [("loss1", pytest.approx(75))]
 
 
 @given(terms=chains())
 def test_parts_sum_to_the_difference(terms):
     """To 1e-9 of the difference, or to the rounding of the sums where these nearly agree."""
-    found = decompose(terms)
+    result = decompose(terms)
     rounding = 1e-13 * sum(abs(t.estimated) + abs(t.measured) for t in terms)
 
-    assert sum(part.effect for part in found.parts) == pytest.approx(found.difference, rel=1e-9, abs=rounding)
-    assert found.estimated == pytest.approx(sum(t.estimated for t in terms))
-    assert found.measured == pytest.approx(sum(t.measured for t in terms))
+    assert sum(part.effect for part in result.parts) == pytest.approx(result.difference, rel=1e-9, abs=rounding)
+    assert result.estimated == pytest.approx(sum(t.estimated for t in terms))
+    assert result.measured == pytest.approx(sum(t.measured for t in terms))
 
 
 @given(terms=chains())
@@ -150,9 +150,9 @@ def test_nothing_on_both_sides_has_no_part():
 @pytest.mark.parametrize(("before", "after"), [(2.0, -1.0), (0.0, -3.0), (-2.0, 3.0)])
 def test_a_factor_that_changes_its_sign_makes_all_of_it(before, after):
     """On its way through zero it made all; the other factors nothing."""
-    found = decompose([term("t", (before, after), (4, 5))])
+    result = decompose([term("t", (before, after), (4, 5))])
 
-    assert [(p.factor.name, p.effect) for p in found.parts] == [("t0", pytest.approx(5 * after - 4 * before))]
+    assert [(p.factor.name, p.effect) for p in result.parts] == [("t0", pytest.approx(5 * after - 4 * before))]
 
 
 def test_a_term_below_zero_on_both_sides_is_split_as_its_mirror_image():
@@ -179,10 +179,10 @@ def test_what_has_no_split_is_an_error(factors):
 
 def test_no_difference_has_no_shares():
     """Parts that cancel have a size but no share."""
-    found = decompose([term("t", (2, 4), (4, 2))])
+    result = decompose([term("t", (2, 4), (4, 2))])
 
-    assert [p.effect for p in found.parts] == pytest.approx([8 * log(2), -8 * log(2)])
-    assert found.share(found.parts[0]) is None
+    assert [p.effect for p in result.parts] == pytest.approx([8 * log(2), -8 * log(2)])
+    assert result.share(result.parts[0]) is None
 
 
 @given(terms=chains())
@@ -201,7 +201,7 @@ def test_what_is_left_over_does_not_spoil_a_small_part():
         assert small.effect / large.effect == pytest.approx(log1p(1.0 + 1e-12 - 1.0) / log(2), rel=1e-12)
 
 
-def told(*pairs, charge=None):
+def reasons_of(*pairs, charge=None):
     """The reasons for one term of the load's power, and of the voltage for the charge."""
     energy = decompose([Term("t", tuple(Factor(LOAD, a, b, "W") for a, b in pairs))])
     return explained("pump", energy, charge).reasons
@@ -218,7 +218,7 @@ def test_a_reason_has_its_share_of_the_difference():
 def test_what_changed_the_charge_alone_has_no_share_and_no_minus_before_it():
     """With less energy than estimated, nothing over a difference below nothing would be minus nothing."""
     charge = decompose([Term("t", (Factor(VOLTAGE, 24.0, 25.0, "V", divides=True),))])
-    load, voltage = told((100.0, 90.0), charge=charge)
+    load, voltage = reasons_of((100.0, 90.0), charge=charge)
     assert load.share == 1.0
     assert (voltage.energy_Wh, voltage.share, copysign(1, voltage.share)) == (0.0, 0.0, 1.0)
     assert "fewer amp-hours" in voltage.because
@@ -234,7 +234,7 @@ def test_what_changed_the_charge_alone_has_no_share_and_no_minus_before_it():
 )
 def test_a_reason_is_told_with_its_direction_and_amount(before, after, words):
     """Also where it made little; a thousand and more are told whole."""
-    (reason,) = told((before, after))
+    (reason,) = reasons_of((before, after))
     assert words in reason_said(reason)
 
 

@@ -36,15 +36,15 @@ def totals(**changes):
     return replace(RunTotals(10, 0, 1.0, 800.0, 790.0, 800.0 / 24.5), **changes)
 
 
-def by_source(found):
+def by_source(result):
     """The reasons by their source."""
-    return {reason.source: reason for reason in found.reasons}
+    return {reason.source: reason for reason in result.reasons}
 
 
-def assert_adds_up(found):
+def assert_adds_up(result):
     """The reasons sum to the differences to 1e-9 of these, or of the rounding of the sums themselves."""
-    for whole, name in ((found.energy, "energy_Wh"), (found.charge, "charge_Ah")):
-        parts = sum(getattr(reason, name) for reason in found.reasons)
+    for whole, name in ((result.energy, "energy_Wh"), (result.charge, "charge_Ah")):
+        parts = sum(getattr(reason, name) for reason in result.reasons)
         rounding = 1e-13 * (abs(whole.estimated) + abs(whole.measured))
         assert parts == pytest.approx(whole.difference, rel=1e-9, abs=rounding)
 
@@ -54,15 +54,15 @@ def test_totals_of_two_runs_by_hand():
     # (60 x 700 + 120 x 760) / 180 = 740 W; 740 W x 0.05 h = 37 Wh of 38 Wh; 38 Wh / 1.52 Ah = 25 V.
     first = make_cycle(0.0, 60.0, run_W=700.0, energy_Wh=12.0, charge_Ah=0.48, energy_u95_Wh=0.2)
     second = make_cycle(500.0, 120.0, run_W=760.0, energy_Wh=26.0, charge_Ah=1.04, energy_u95_Wh=0.3)
-    found = run_totals(cycles_of(first, second))
+    result = run_totals(cycles_of(first, second))
 
-    assert (found.runs, found.left_out, found.lower_bound) == (2, 0, False)
-    assert found.run_h == pytest.approx(0.05)
-    assert found.run_W == pytest.approx(740)
-    assert found.start_Wh == pytest.approx(1.0)
-    assert found.bank_V == pytest.approx(25.0)
-    assert found.energy_u95_Wh == pytest.approx(0.5)
-    assert found.charge_u95_Ah is None
+    assert (result.runs, result.left_out, result.lower_bound) == (2, 0, False)
+    assert result.run_h == pytest.approx(0.05)
+    assert result.run_W == pytest.approx(740)
+    assert result.start_Wh == pytest.approx(1.0)
+    assert result.bank_V == pytest.approx(25.0)
+    assert result.energy_u95_Wh == pytest.approx(0.5)
+    assert result.charge_u95_Ah is None
 
 
 def test_runs_that_the_array_may_have_shared_are_left_out_where_there_are_others():
@@ -96,15 +96,15 @@ def test_from_paper_to_nameplate_by_hand():
     """1,150 VA for an hour: the power factor takes 512.3 Wh off, the inverter's loss puts 120.2 Wh on."""
     # 1150 Wh -> 1150 x 0.58 / 0.88 = 757.95 Wh; L = (757.95 - 1150) / ln(757.95 / 1150) = -392.05 / -0.41689 = 940.40;
     # x ln 0.58 = -0.54473 -> -512.26; x -ln 0.88 = 0.12783 -> +120.21; together -392.05.
-    found = paper_against_estimate(estimate(make(PUMP, inverter=ALWAYS_ON, nominal_V=24.0), "load", hours=1.0))
-    said = by_source(found)
+    result = paper_against_estimate(estimate(make(PUMP, inverter=ALWAYS_ON, nominal_V=24.0), "load", hours=1.0))
+    reasons = by_source(result)
 
-    assert said["power factor"].energy_Wh == pytest.approx(-512.26, abs=0.02)
-    assert said["inverter efficiency"].energy_Wh == pytest.approx(120.21, abs=0.02)
-    assert said["bank voltage"].energy_Wh == 0
-    assert said["bank voltage"].charge_Ah > 0
-    assert {reason.basis for reason in found.reasons} == {"estimated"}
-    assert_adds_up(found)
+    assert reasons["power factor"].energy_Wh == pytest.approx(-512.26, abs=0.02)
+    assert reasons["inverter efficiency"].energy_Wh == pytest.approx(120.21, abs=0.02)
+    assert reasons["bank voltage"].energy_Wh == 0
+    assert reasons["bank voltage"].charge_Ah > 0
+    assert {reason.basis for reason in result.reasons} == {"estimated"}
+    assert_adds_up(result)
 
 
 def test_horsepower_on_paper_is_told_as_what_the_shaft_gives():
@@ -118,12 +118,14 @@ def test_horsepower_on_paper_is_told_as_what_the_shaft_gives():
 def test_paper_may_start_from_a_display():
     """900 W on a display, 1,000 W on the plate: the sum on paper takes the display's, and it is said."""
     plate = estimate(make({"power_W": 1000}, inverter=ALWAYS_ON), "load", hours=0.25, displayed_W=900.0)
-    found = paper_against_estimate(plate)
+    result = paper_against_estimate(plate)
 
     assert plate.paper_Ah == pytest.approx(18.75)  # arithmetic, illustrative: 900 / 12 x 0.25
     assert "900 W from a display" in plate.steps[0].origin
-    assert "a display showed 900 W; by its plate the load takes 1,000 W" in by_source(found)["the load's power"].because
-    assert_adds_up(found)
+    assert (
+        "a display showed 900 W; by its plate the load takes 1,000 W" in by_source(result)["the load's power"].because
+    )
+    assert_adds_up(result)
     with pytest.raises(Refusal, match="a display showed must be a number above 0"):
         estimate(make({"power_W": 1000}), "load", hours=1, displayed_W=0.0)
 
@@ -139,44 +141,44 @@ def test_paper_may_start_from_a_display():
 def test_paper_forgets_duty_and_idle_draw(inverter, idle_Wh):
     """A load that runs a quarter of the time, on an inverter that idles."""
     site = make({"power_W": 100, "duty_pct": 25}, inverter=inverter)
-    found = paper_against_estimate(estimate(site, "load", hours=4))
-    said = by_source(found)
+    result = paper_against_estimate(estimate(site, "load", hours=4))
+    reasons = by_source(result)
 
-    assert said["duty cycle"].energy_Wh < 0
-    assert (said["idle draw"].energy_Wh if idle_Wh else said.get("idle draw")) == (
+    assert reasons["duty cycle"].energy_Wh < 0
+    assert (reasons["idle draw"].energy_Wh if idle_Wh else reasons.get("idle draw")) == (
         pytest.approx(idle_Wh) if idle_Wh else None
     )
-    assert found.energy.measured == pytest.approx(estimate(site, "load", hours=4).energy_Wh)
-    assert_adds_up(found)
+    assert result.energy.measured == pytest.approx(estimate(site, "load", hours=4).energy_Wh)
+    assert_adds_up(result)
 
 
 def test_a_shunt_alone_sees_load_and_inverter_as_one():
     """790 W against 757.95 W: 32.05 Wh of both together, 10 Wh of the starts."""
     plate = estimate(make(PUMP, inverter=ALWAYS_ON, nominal_V=24.0), "load", hours=1.0, running=True)
-    found = measured_against_estimate(plate, totals())
-    said = by_source(found)
+    result = measured_against_estimate(plate, totals())
+    reasons = by_source(result)
 
-    assert list(said) == ["load and inverter together", "starts and uneven running", "bank voltage"]
-    assert said["load and inverter together"].energy_Wh == pytest.approx(790 - 757.9545, abs=0.001)
-    assert said["starts and uneven running"].energy_Wh == pytest.approx(10)
-    assert said["bank voltage"].charge_Ah < 0
-    assert {reason.basis for reason in found.reasons} == {"measured"}
-    assert "the load and its inverter together drew more" in said["load and inverter together"].because
-    assert reason_said(said["load and inverter together"]).endswith(": +32.0 Wh, +1.36 Ah")
-    assert "fewer amp-hours: −" in reason_said(said["bank voltage"])
-    assert_adds_up(found)
+    assert list(reasons) == ["load and inverter together", "starts and uneven running", "bank voltage"]
+    assert reasons["load and inverter together"].energy_Wh == pytest.approx(790 - 757.9545, abs=0.001)
+    assert reasons["starts and uneven running"].energy_Wh == pytest.approx(10)
+    assert reasons["bank voltage"].charge_Ah < 0
+    assert {reason.basis for reason in result.reasons} == {"measured"}
+    assert "the load and its inverter together drew more" in reasons["load and inverter together"].because
+    assert reason_said(reasons["load and inverter together"]).endswith(": +32.0 Wh, +1.36 Ah")
+    assert "fewer amp-hours: −" in reason_said(reasons["bank voltage"])
+    assert_adds_up(result)
 
 
 def test_with_a_log_behind_the_inverter_the_two_are_told_apart():
     """655 W behind it instead of 667 W, 655 / 790 = 82.9 % efficiency instead of 88 %."""
     plate = estimate(make(PUMP, inverter=ALWAYS_ON), "load", hours=1.0, running=True)
-    found = measured_against_estimate(plate, totals(), load_ac_W=655.0)
-    said = by_source(found)
+    result = measured_against_estimate(plate, totals(), load_ac_W=655.0)
+    reasons = by_source(result)
 
-    assert said["the load's power"].energy_Wh < 0 < said["inverter efficiency"].energy_Wh
-    assert said["inverter efficiency"].after == pytest.approx(655 / 790)
-    assert reason_said(said["the load's power"]).startswith("the load drew less than its plate, 655 W for 667 W: −")
-    assert_adds_up(found)
+    assert reasons["the load's power"].energy_Wh < 0 < reasons["inverter efficiency"].energy_Wh
+    assert reasons["inverter efficiency"].after == pytest.approx(655 / 790)
+    assert reason_said(reasons["the load's power"]).startswith("the load drew less than its plate, 655 W for 667 W: −")
+    assert_adds_up(result)
 
 
 def test_an_idle_draw_that_the_log_cannot_see_apart_is_named():
@@ -194,9 +196,9 @@ def test_a_load_on_the_dc_side_has_its_power_alone():
     site = Site.model_validate(
         {"name": "s", "bank": {"nominal_V": 24, "capacity_Ah": 9}, "loads": [{"name": "winch", "power_W": 600}]}
     )
-    found = measured_against_estimate(estimate(site, "winch", hours=1.0, running=True), totals())
+    result = measured_against_estimate(estimate(site, "winch", hours=1.0, running=True), totals())
 
-    assert by_source(found)["the load's power"].energy_Wh == pytest.approx(190)
+    assert by_source(result)["the load's power"].energy_Wh == pytest.approx(190)
     assert by_source(paper_against_estimate(estimate(site, "winch", hours=1.0, running=True))).keys() == {
         "bank voltage"
     }
@@ -205,13 +207,13 @@ def test_a_load_on_the_dc_side_has_its_power_alone():
 def test_by_habit_the_duty_cycle_is_a_reason():
     """Three hours taken for running all the time, one of them run."""
     plate = estimate(make(PUMP, inverter=ALWAYS_ON), "load", hours=3.0)
-    found = habit_against_measured(plate, totals())
+    result = habit_against_measured(plate, totals())
 
-    assert by_source(found)["duty cycle"].after == pytest.approx(1 / 3)
-    assert "ran only 33.3 % of the time, not 100 %" in by_source(found)["duty cycle"].because
-    assert found.energy.estimated == pytest.approx(3 * 757.9545, abs=0.001)
-    assert found.energy.measured == pytest.approx(800)
-    assert_adds_up(found)
+    assert by_source(result)["duty cycle"].after == pytest.approx(1 / 3)
+    assert "ran only 33.3 % of the time, not 100 %" in by_source(result)["duty cycle"].because
+    assert result.energy.estimated == pytest.approx(3 * 757.9545, abs=0.001)
+    assert result.energy.measured == pytest.approx(800)
+    assert_adds_up(result)
 
 
 @given(
@@ -237,21 +239,21 @@ def test_reasons_add_up_for_random_chains(watts, pct, run_h, times, extra, volts
 
     assert_adds_up(paper_against_estimate(running))
     assert_adds_up(paper_against_estimate(habit))
-    found = measured_against_estimate(running, runs, load_ac_W=load_W)
-    assert_adds_up(found)
-    assert (found.energy.estimated, found.energy.measured) == pytest.approx((running.energy_Wh, energy_Wh))
-    assert (found.charge.estimated, found.charge.measured) == pytest.approx((running.charge_Ah, energy_Wh / volts))
+    result = measured_against_estimate(running, runs, load_ac_W=load_W)
+    assert_adds_up(result)
+    assert (result.energy.estimated, result.energy.measured) == pytest.approx((running.energy_Wh, energy_Wh))
+    assert (result.charge.estimated, result.charge.measured) == pytest.approx((running.charge_Ah, energy_Wh / volts))
     assert_adds_up(habit_against_measured(habit, runs, load_ac_W=load_W))
 
 
 def test_a_log_without_amps_has_reasons_in_energy_only():
     """Charge that was not measured has no parts, and no bank voltage."""
     plate = estimate(make(PUMP, inverter=ALWAYS_ON), "load", hours=1.0, running=True)
-    found = measured_against_estimate(plate, totals(charge_Ah=None))
+    result = measured_against_estimate(plate, totals(charge_Ah=None))
 
-    assert found.charge is None
-    assert {reason.charge_Ah for reason in found.reasons} == {None}
-    assert reason_said(found.reasons[0]).endswith("+32.0 Wh")
+    assert result.charge is None
+    assert {reason.charge_Ah for reason in result.reasons} == {None}
+    assert reason_said(result.reasons[0]).endswith("+32.0 Wh")
 
 
 def test_the_check_says_what_limits_it():

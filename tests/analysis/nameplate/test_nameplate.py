@@ -130,9 +130,9 @@ def test_horsepower_alone_leads_through_the_table_of_currents():
 def test_volts_are_the_plates_else_the_inverters(plate, volts, origin):
     """And the chain says which."""
     result = estimate(make({"kind": "heater", "current_A": 2} | plate, inverter={"output_V": 230}), "load", hours=1)
-    (found,) = [each for each in result.steps if each.step == "voltage"]
+    (assumed,) = [each for each in result.steps if each.step == "voltage"]
 
-    assert (found.value, found.origin) == (volts, origin)
+    assert (assumed.value, assumed.origin) == (volts, origin)
     assert result.ac_W == pytest.approx(2 * volts)
     (factor,) = [sentence for sentence in result.assumptions if "power factor" in sentence]
     assert "between" not in factor  # a heating wire's is 1

@@ -103,8 +103,8 @@ def test_recharge_is_owed_over_efficiency_and_sun():
     owed = report(site()).bank.to_full
     assert (owed.owed_Ah, owed.owed_Wh) == pytest.approx((103.75, 2905.0))
     assert (owed.sun_h, owed.days) == pytest.approx((2905 / 700, 2905 / 2800))
-    assert any("lower bound" in said for said in owed.assumptions)
-    assert any("nothing drawn meanwhile" in said for said in owed.assumptions)
+    assert any("lower bound" in text for text in owed.assumptions)
+    assert any("nothing drawn meanwhile" in text for text in owed.assumptions)
 
 
 def test_what_a_day_takes_is_told_of_a_whole_day_alone():
@@ -156,16 +156,16 @@ def test_a_load_on_the_dc_side_takes_what_is_seen():
 
 def test_water_and_array():
     """44 gal at 38/40/60 psi (National Driller's formula), 10 gal/min for 72 s; 1,000 W x 4 h x 0.7 (PVEducation)."""
-    found = report(site())
+    outcome = report(site())
     air, low, high = 38 + 14.696, 40 + 14.696, 60 + 14.696
-    assert found.water.plan.drawdown_L == pytest.approx(44 * 3.785411784 * (air / low - air / high), rel=1e-4)
-    assert found.water.cost.Wh_per_gal == pytest.approx(15.4 / 12, rel=1e-6)
-    assert found.solar.day.energy_Wh == pytest.approx(2800.0)
-    assert found.missing == ()
+    assert outcome.water.plan.drawdown_L == pytest.approx(44 * 3.785411784 * (air / low - air / high), rel=1e-4)
+    assert outcome.water.cost.Wh_per_gal == pytest.approx(15.4 / 12, rel=1e-6)
+    assert outcome.solar.day.energy_Wh == pytest.approx(2800.0)
+    assert outcome.missing == ()
 
 
 @pytest.mark.parametrize(
-    ("changes", "said"),
+    ("changes", "text"),
     [
         ({"bank__usable_depth_pct": None}, "No runtime left; add bank.usable_depth_pct to the site file."),
         ({"bank__start_state_pct": None}, "bank.start_state_pct or bank.rested_V"),
@@ -180,14 +180,14 @@ def test_water_and_array():
         ({"water__head_m": None}, "water.head_m or water.head_ft"),
     ],
 )
-def test_a_value_that_is_missing_leaves_its_part_out_and_is_named(changes, said):
+def test_a_value_that_is_missing_leaves_its_part_out_and_is_named(changes, text):
     """What to add is said, and the rest is still there; as JSON too, with null or the reason in its place."""
-    found = report(site(**changes))
-    assert any(said in each.sentence for each in found.missing)
-    assert isinstance(found.bank, BankReport)
+    outcome = report(site(**changes))
+    assert any(text in each.sentence for each in outcome.missing)
+    assert isinstance(outcome.bank, BankReport)
     ledger = followed(site(**changes), markers=MARKS).ledger
-    document = json.loads(json.dumps(site_documents(a_log(ledger=ledger, by_site=found))))
-    assert any(said in sentence for sentence in document["left_out"])
+    document = json.loads(json.dumps(site_documents(a_log(ledger=ledger, by_site=outcome))))
+    assert any(text in sentence for sentence in document["left_out"])
 
 
 def test_without_amps_at_the_bank_nothing_is_said_of_it():
@@ -195,9 +195,9 @@ def test_without_amps_at_the_bank_nothing_is_said_of_it():
     of = site()
     chunk = chunk_of(np.arange(1201), power_W=600.0)
     seen = fed(SiteFolds(how(side="ac"), {"power_W"}, (), site=of, zone=None), chunk).result()
-    found = by_site(of, a_log(), seen)
-    assert isinstance(found.bank, Missing)
-    assert "no amps measured at the bank" in found.missing[0].sentence
+    outcome = by_site(of, a_log(), seen)
+    assert isinstance(outcome.bank, Missing)
+    assert "no amps measured at the bank" in outcome.missing[0].sentence
 
 
 def test_starts_that_were_not_resolved_bound_the_next():

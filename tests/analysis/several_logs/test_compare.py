@@ -183,15 +183,15 @@ def test_one_meter_is_only_one_that_both_logs_name():
     named = compare_logs(log_of(*readings), log_of(*readings))
     unnamed = compare_logs(log_of(*readings, meter=None), log_of(*readings, meter=None))
     assert (named.one_meter, unnamed.one_meter) == (True, False)
-    wide, narrow = ({row.code: row for row in found.rows}["drawn_Ah_per_hour"] for found in (unnamed, named))
+    wide, narrow = ({row.code: row for row in result.rows}["drawn_Ah_per_hour"] for result in (unnamed, named))
     assert wide.difference.high - wide.difference.low > narrow.difference.high - narrow.difference.low
     assert any("do not name one and the same meter" in text for text in unnamed.remarks)
 
 
 def test_a_meters_factor_is_in_each_interval_of_its_own():
     """Drawn Ah an hour of each log stand with the meter's interval, which holds what the meter was off by."""
-    found = halves(np.random.default_rng(9))
-    row = {row.code: row for row in found.rows}["drawn_Ah_per_hour"]
+    result = halves(np.random.default_rng(9))
+    row = {row.code: row for row in result.rows}["drawn_Ah_per_hour"]
     half = (row.before.high - row.before.low) / 2
     assert half > 0.95 * FIGURES.current.reading_pct / 100 * row.before.value
 
@@ -210,10 +210,10 @@ def test_logs_without_runs_are_compared_by_what_they_have(capsys):
     chance = np.random.default_rng(11)
     time_s, current_A, voltage_V = stationary(chance, HALF_S)
     still = log_of(time_s, np.full(len(time_s), 2.0), voltage_V, name="still")
-    found = compare_logs(log_of(time_s, current_A, voltage_V), still)
-    text = "\n".join(compare_lines(found))
-    assert {row.code for row in found.rows} >= {"drawn_Ah_per_hour", "drawn_Wh_per_hour"}
-    assert not any(row.code == "median_run_s" for row in found.rows)
+    result = compare_logs(log_of(time_s, current_A, voltage_V), still)
+    text = "\n".join(compare_lines(result))
+    assert {row.code for row in result.rows} >= {"drawn_Ah_per_hour", "drawn_Wh_per_hour"}
+    assert not any(row.code == "median_run_s" for row in result.rows)
     assert "not compared: No word on runs: no run of the load was seen in still." in text
 
 
@@ -222,9 +222,9 @@ def test_a_log_of_moments_is_not_judged():
     chance = np.random.default_rng(14)
     time_s = np.arange(0, 10, 1.0)
     moment = log_of(time_s, np.full(10, 50.0), np.full(10, 25.0))
-    found = compare_logs(log_of(*stationary(chance, HALF_S)), moment)
-    text = "\n".join(compare_lines(found))
-    assert all(row.differs is None for row in found.rows)
+    result = compare_logs(log_of(*stationary(chance, HALF_S)), moment)
+    text = "\n".join(compare_lines(result))
+    assert all(row.differs is None for row in result.rows)
     assert text.count("a log is too short") == 1
 
 
@@ -232,15 +232,15 @@ def test_days_are_told_by_the_day():
     """Logs of a day and more: amounts a day, 24 times those of an hour."""
     time_s = np.arange(0, 25 * 3600, 10.0)
     amps = np.where(time_s % 1000 < 100, 20.0, 1.0)
-    found = compare_logs(*[log_of(time_s, amps, np.full(len(time_s), 25.0))] * 2)
-    row = {row.code: row for row in found.rows}["drawn_Ah_per_day"]
+    result = compare_logs(*[log_of(time_s, amps, np.full(len(time_s), 25.0))] * 2)
+    row = {row.code: row for row in result.rows}["drawn_Ah_per_day"]
     assert row.before.value == pytest.approx(24 * 2.9, rel=0.01)
 
 
 def test_missing_logs_and_sites_are_told_in_a_sentence(demo, capsys):
     """What is not there, a load nobody knows, one log only."""
     log = demo / "open_day.parquet"
-    for words, said in (
+    for words, sentence in (
         ((log, demo / "none.parquet"), "none.parquet"),
         ((log, log, "--load", "mangle"), "--site"),
         ((log, log, "--site", demo / "site.toml", "--load", "mangle"), "well pump"),
@@ -248,7 +248,7 @@ def test_missing_logs_and_sites_are_told_in_a_sentence(demo, capsys):
     ):
         status, out, err = told(capsys, "compare", *words)
         assert (status, out) == (2, "")
-        assert said in err
+        assert sentence in err
         assert len(err.splitlines()) == 1
 
 

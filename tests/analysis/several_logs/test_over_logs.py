@@ -55,10 +55,10 @@ def test_the_day_that_summer_time_ends_has_25_hours():
     start_us = us(f"{LONG}T00:00", LONDON)
     starts_us = np.sort(np.array([us(f"{LONG}T{hm}") for hm in ("00:15", "01:15", "01:45", "23:10")]))
     calendar = calendar_of(starts_us, np.array([start_us]), np.array([start_us + 25 * HOUR_US]), LONDON)
-    found = starts_of(calendar)
-    assert len(found) == 25
-    assert (found[1, 0], found[1, 1], found[2, 0], found[23, 0]) == (1, 2, 0, 1)
-    assert sum(found.values()) == 4
+    result = starts_of(calendar)
+    assert len(result) == 25
+    assert (result[1, 0], result[1, 1], result[2, 0], result[23, 0]) == (1, 2, 0, 1)
+    assert sum(result.values()) == 4
 
 
 def test_an_hour_that_nobody_measured_is_unknown_and_a_part_is_at_least():
@@ -79,16 +79,16 @@ def test_a_hole_between_logs_that_is_no_gap_leaves_the_hour_whole():
         made_log("a", us("2026-11-25T06:00"), us("2026-11-25T11:59:55"), [us("2026-11-25T11:10")], zone="UTC"),
         made_log("b", us("2026-11-25T12:00:05"), us("2026-11-25T18:00"), [us("2026-11-25T12:10")], zone="UTC"),
     ]
-    found = starts_of(over(*logs).calendar)
-    assert (found[11, 0], found[12, 0], found[5, 0], found[18, 0]) == (1, 1, None, None)
+    result = starts_of(over(*logs).calendar)
+    assert (result[11, 0], result[12, 0], result[5, 0], result[18, 0]) == (1, 1, None, None)
     assert over(*logs).calendar.days[0].cells[12].whole
 
 
 def test_a_gap_within_a_log_is_unknown_in_the_calendar():
     """A log with a gap from 03:00 to 05:00."""
     gap = (us("2026-11-25T03:00"), us("2026-11-25T05:00"))
-    found = starts_of(over(day_log("2026-11-25", gaps=[gap]), day_log("2026-11-26")).calendar)
-    assert [found[hour, 0] for hour in (2, 3, 4, 5, 12)] == [0, None, None, 0, 1]
+    result = starts_of(over(day_log("2026-11-25", gaps=[gap]), day_log("2026-11-26")).calendar)
+    assert [result[hour, 0] for hour in (2, 3, 4, 5, 12)] == [0, None, None, 0, 1]
 
 
 # -- what counts -------------------------------------------------------------------------------------------------------
@@ -99,27 +99,27 @@ def test_overlapping_logs_count_once():
     whole = day_log("2026-11-25", (2.0, 9.0, 12.0))
     start_us = us("2026-11-25T00:00")
     morning = made_log("morning", start_us, start_us + 12 * HOUR_US, [start_us + 2 * HOUR_US], zone="UTC")
-    found = over(morning, whole, day_log("2026-11-26"))
-    assert found.days[0].figures.starts == 3
-    assert found.days[0].figures.charge.drawn == pytest.approx(4.0 * 24)
-    assert [(left.log.facts.name, left.why) for left in found.left_out] == [
+    result = over(morning, whole, day_log("2026-11-26"))
+    assert result.days[0].figures.starts == 3
+    assert result.days[0].figures.charge.drawn == pytest.approx(4.0 * 24)
+    assert [(left.log.facts.name, left.why) for left in result.left_out] == [
         ("morning", "holds only what other logs hold, too")
     ]
-    assert "On one day logs overlap" in found.remarks[0]
+    assert "On one day logs overlap" in result.remarks[0]
 
 
 def test_logs_one_after_another_on_a_day_add_up():
     """Morning and afternoon of 12 h each: 4 A and 6 A make 48 + 72 Ah, and the starts of both."""
     start_us, noon_us = us("2026-11-25T00:00"), us("2026-11-25T12:00")
-    found = over(
+    result = over(
         made_log("b", noon_us, noon_us + 12 * HOUR_US, [noon_us + HOUR_US], amps=6.0, zone="UTC"),
         made_log("a", start_us, noon_us, [start_us + HOUR_US], zone="UTC"),
     )
-    (day,) = found.days
+    (day,) = result.days
     assert day.figures.charge.drawn == pytest.approx(120.0)
     assert day.figures.charge.drawn_u95 == pytest.approx(0.95 * 3**0.5 * 0.005 * 120.0, rel=0.01)  # one factor in both
     assert (day.figures.starts, day.figures.starts_per_h) == (2, pytest.approx(2 / 24))
-    assert [one.log.facts.name for one in found.logs] == ["a", "b"]
+    assert [one.log.facts.name for one in result.logs] == ["a", "b"]
 
 
 @pytest.mark.parametrize(
@@ -134,20 +134,20 @@ def test_logs_one_after_another_on_a_day_add_up():
 def test_what_cannot_be_put_together_is_left_out_with_words(changes, why):
     """It is neither in the days nor in the calendar, and still among the logs."""
     logs = [day_log("2026-11-25"), day_log("2026-11-26"), day_log("2026-11-26", name="odd", **changes)]
-    found = over(*logs)
-    assert [(left.log.facts.name, left.why) for left in found.left_out] == [("odd", why)]
-    assert sum(day.figures.starts for day in found.days) == 2
-    assert len(found.logs) == 3
+    result = over(*logs)
+    assert [(left.log.facts.name, left.why) for left in result.left_out] == [("odd", why)]
+    assert sum(day.figures.starts for day in result.days) == 2
+    assert len(result.logs) == 3
 
 
 def test_another_meter_at_another_time_is_taken_with_a_warning():
     """The meter was changed on the way: both count, and that is said; so is a meter that the site does not have."""
     logs = [day_log("2026-11-25"), day_log("2026-11-26", meter="spare")]
     site = make_site().model_copy(update={"meters": (make_meter("bank shunt"),)})
-    found = over(*logs, site=site)
-    assert len(found.days) == 2
-    assert "several meters (bank shunt: 1, spare: 1)" in found.remarks[0]
-    assert "no meter named spare" in found.remarks[1]
+    result = over(*logs, site=site)
+    assert len(result.days) == 2
+    assert "several meters (bank shunt: 1, spare: 1)" in result.remarks[0]
+    assert "no meter named spare" in result.remarks[1]
 
 
 def make_meter(name):
@@ -159,9 +159,9 @@ def make_meter(name):
 
 def test_nothing_with_a_date_gives_no_day_and_no_error():
     """Two logs without dates: no days, no calendar, no trends, nothing before and after."""
-    found = over(day_log("2026-11-25", undated=True), day_log("2026-11-26", undated=True))
-    assert (found.days, found.calendar.days, found.trends, found.change, found.whole) == ((), (), (), None, None)
-    assert len(found.left_out) == 2
+    result = over(day_log("2026-11-25", undated=True), day_log("2026-11-26", undated=True))
+    assert (result.days, result.calendar.days, result.trends, result.change, result.whole) == ((), (), (), None, None)
+    assert len(result.left_out) == 2
 
 
 def test_findings_are_ranked_and_counted_over_all_logs():
@@ -173,14 +173,14 @@ def test_findings_are_ranked_and_counted_over_all_logs():
     worse = Finding("draw_drift", "act", "worse", "", "", "")
     held = [(note,), (note, watch), (note, act), (worse, act)]
     days = days_from("2026-11-01", 4)
-    found = over(*(day_log(day, findings=findings) for day, findings in zip(days, held, strict=True)))
-    assert [(f.finding.code, f.finding.severity, len(f.logs)) for f in found.findings] == [
+    result = over(*(day_log(day, findings=findings) for day, findings in zip(days, held, strict=True)))
+    assert [(f.finding.code, f.finding.severity, len(f.logs)) for f in result.findings] == [
         ("draw_drift", "act", 2),
         ("prime_lost", "act", 2),
         ("short_cycling", "note", 3),
     ]
-    assert [one.findings for one in found.logs] == [(0, 0, 1), (0, 1, 1), (1, 0, 1), (2, 0, 0)]
-    assert [log.facts.name for log in found.wanting_a_look(2)] == ["2026-11-03", "2026-11-04"]
+    assert [one.findings for one in result.logs] == [(0, 0, 1), (0, 1, 1), (1, 0, 1), (2, 0, 0)]
+    assert [log.facts.name for log in result.wanting_a_look(2)] == ["2026-11-03", "2026-11-04"]
     assert [log.facts.name for log in over(*map(day_log, days)).wanting_a_look(3, 2)] == ["2026-11-03", "2026-11-04"]
 
 
@@ -241,7 +241,7 @@ def test_a_planted_slope_lies_in_its_interval(slope):
     """In 95 % of a hundred sites at least, whatever the slope; one of 3 % a day over a month is always told."""
     rng = np.random.default_rng(5)
     trends = [day_trends(made_days(**noisy(rng, 30, slope))) for _ in range(100)]
-    starts = [next(trend for trend in found if trend.code == "starts_per_h") for found in trends]
+    starts = [next(trend for trend in result if trend.code == "starts_per_h") for result in trends]
     assert np.mean([trend.per_day.holds(slope) for trend in starts]) >= 0.95
     if slope == 3.0:
         assert {trend.verdict for trend in starts} == {"rising"}
@@ -317,14 +317,14 @@ def test_the_day_of_a_named_change_is_on_neither_side():
 def test_runs_of_one_day_are_no_independent_witnesses():
     """Days differ by 5 %, their runs hardly: with days as witnesses two of ten months at most tell of one."""
     rng = np.random.default_rng(11)
-    told = []
+    differs = []
     for _ in range(10):
         logs = [
             day_log(day, np.linspace(6, 22, 30), run_W=780 * rng.normal(1, 0.05)) for day in days_from("2026-11-01", 16)
         ]
         rows = {row.code: row for row in over(*logs).change.comparison.rows}
-        told.append(rows["run_W"].differs)
-    assert sum(told) <= 2
+        differs.append(rows["run_W"].differs)
+    assert sum(differs) <= 2
 
 
 def test_a_change_with_nothing_after_it_is_said():
@@ -338,5 +338,5 @@ def test_findings_come_and_go_with_the_change():
     """A finding of the days before is gone after, where those logs were judged."""
     act = Finding("air_charge_lost", "act", "The tank lost its air", "", "", "")
     logs = [day_log(day, findings=(act,) if k < 6 else ()) for k, day in enumerate(days_from("2026-11-01", 12))]
-    (found,) = over(*logs).change.comparison.findings
-    assert (found.change, found.finding.code, found.judged) == ("went", "air_charge_lost", False)
+    (result,) = over(*logs).change.comparison.findings
+    assert (result.change, result.finding.code, result.judged) == ("went", "air_charge_lost", False)

@@ -226,9 +226,9 @@ def test_what_cannot_be_is_told_by_its_key(tmp_path, old, new, key, words):
     text = changed(old, new)
     sentence = mistake(tmp_path, text)
 
-    place, told = sentence.split(": ", 1)
-    assert told.startswith(f"{key}: ")
-    assert words in told
+    place, rest = sentence.split(": ", 1)
+    assert rest.startswith(f"{key}: ")
+    assert words in rest
     assert "\n" not in sentence
     line = text.split("\n")[int(place.removeprefix("site.toml:")) - 1]
     assert key.split(".")[-1].split("[")[0] in line  # the line holds the key, or is the table's header
