@@ -8,7 +8,7 @@ from fleet_summaries import ORDER, found, log
 from places import ROOT
 
 from shuntbook.analysis.several_logs.fleet import URGENCY, counts_of, ranked
-from shuntbook.cli.fleet.words import in_short, said_of, state_of
+from shuntbook.cli.fleet.words import gist_of, in_short, state_of
 
 
 def test_act_comes_before_watch_before_what_could_not_be_read_before_the_rest():
@@ -46,9 +46,9 @@ def test_a_log_whose_runs_could_not_be_judged_is_not_sound():
     assert (counts.watch, counts.not_judged, counts.sound) == (1, 1, 2)
     assert in_short(counts) == "4 logs: 1 to watch, 1 not judged, 2 with nothing to act on or to watch"
     assert [state_of(each) for each in (open_log, watched, some)] == ["not judged", "watch", "-"]
-    assert said_of(open_log) == "not judged: length of runs, number of starts; water leaking away and 1 more"
-    assert said_of(watched) == "low_voltage was seen; not judged: length of runs, number of starts"
-    assert said_of(some) == "not judged: water leaking away"
+    assert gist_of(open_log) == "not judged: length of runs, number of starts; water leaking away and 1 more"
+    assert gist_of(watched) == "low_voltage was seen; not judged: length of runs, number of starts"
+    assert gist_of(some) == "not judged: water leaking away"
 
 
 def test_a_note_does_not_lend_urgency():
