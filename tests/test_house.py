@@ -15,14 +15,21 @@ from places import ROOT
 ROOMS = ("analysis", "ingest", "cli")
 #: Each package imports only those before it.
 ORDER = (
-    *("analysis", "analysis/readings", "analysis/stats", "analysis/site", "analysis/levels", "analysis/cycles"),
+    *("analysis", "analysis/readings", "analysis/stats", "analysis/site", "analysis/signal_levels", "analysis/cycles"),
     *("analysis/charge", "analysis/sureness", "analysis/ledger", "analysis/quality", "analysis/equipment"),
-    *("analysis/bank", "analysis/nameplate", "analysis/forecast", "analysis/both_sides", "analysis/health"),
+    *("analysis/bank", "analysis/nameplate", "analysis/forecast", "analysis/inverter_sides", "analysis/health"),
     *("analysis/check_site", "analysis/one_log", "analysis/several_logs"),
     *("ingest", "ingest/toml", "ingest/safe_files", "ingest/log", "ingest/profiles", "ingest/journal"),
     *("ingest/exports/delimited", "ingest/exports", "ingest/live", "ingest/modbus", "ingest/fleet"),
-    *("cli", "cli/parallel", "cli/render/wording", "cli/render/terminal", "cli/render/documents", "cli/render/charts"),
-    *("cli/render/plots", "cli/render/page", "cli/opening", "cli/capture", "cli/live_page", "cli/assembling"),
+    *(
+        "cli",
+        "cli/parallel",
+        "cli/render/wording",
+        "cli/render/terminal",
+        "cli/render/documents",
+        "cli/render/still_charts",
+    ),
+    *("cli/render/moving_charts", "cli/render/page", "cli/opening", "cli/capture", "cli/live_page", "cli/assembling"),
     *("cli/fleet", "cli/commands"),
 )
 MOST_MODULES, MOST_LINES = 15, 350

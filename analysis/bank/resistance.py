@@ -13,8 +13,7 @@ from shuntbook.analysis.cycles.cycle import Cycle
 from shuntbook.analysis.not_known import Missing
 from shuntbook.analysis.readings.chunk import FloatArray
 from shuntbook.analysis.site.tables import Bank
-from shuntbook.analysis.stats.distribution import combine
-from shuntbook.analysis.stats.interval95 import Within, limit
+from shuntbook.analysis.stats.interval95 import Within, combine, limit
 from shuntbook.analysis.stats.ranks import FEWEST, middle
 from shuntbook.analysis.sureness.meter_figures import Accuracy
 

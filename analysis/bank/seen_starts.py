@@ -12,8 +12,7 @@ import numpy as np
 from shuntbook.analysis.cycles.cycle import Cycle
 from shuntbook.analysis.not_known import Missing
 from shuntbook.analysis.readings.chunk import FloatArray, Sampling
-from shuntbook.analysis.stats.distribution import Component, combine
-from shuntbook.analysis.stats.interval95 import Within, limit
+from shuntbook.analysis.stats.interval95 import Component, Within, combine, limit
 from shuntbook.analysis.stats.ranks import FEWEST
 from shuntbook.analysis.sureness.meter_figures import Accuracy
 

@@ -14,8 +14,7 @@ import numpy as np
 from shuntbook.analysis.ledger.running_charge import RunningCharge
 from shuntbook.analysis.not_known import Missing
 from shuntbook.analysis.readings.chunk import FloatArray, TimeArray
-from shuntbook.analysis.stats.distribution import Component, combine
-from shuntbook.analysis.stats.interval95 import Within, limit
+from shuntbook.analysis.stats.interval95 import Component, Within, combine, limit
 from shuntbook.analysis.sureness.meter_figures import MeterFigures
 
 from .peukert import fahrenheit

@@ -13,7 +13,7 @@ import numpy as np
 from shuntbook.analysis.cycles.in_step import InStep, InStepSums
 from shuntbook.analysis.readings.blocks import BLOCK, Blocks, gaps_before
 from shuntbook.analysis.readings.chunk import Chunk, Sampling, Side
-from shuntbook.analysis.stats.distribution import Component
+from shuntbook.analysis.stats.interval95 import Component
 
 from .ripple import Ripple, RippleSums
 

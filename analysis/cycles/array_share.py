@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from shuntbook.analysis.levels.level_record import LevelList
+from shuntbook.analysis.signal_levels.level_record import LevelList
 
 from .run_figures import SeenRun
 

@@ -18,8 +18,8 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
-from shuntbook.analysis.levels.level_record import LevelList
 from shuntbook.analysis.readings.chunk import MICROSECONDS, SECONDS_PER_HOUR, FloatArray
+from shuntbook.analysis.signal_levels.level_record import LevelList
 
 from .choose_load import ALIKE, LoadSteps, without
 from .cycle import PerhapsDry

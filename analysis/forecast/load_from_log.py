@@ -17,8 +17,7 @@ from shuntbook.analysis.not_known import Missing, Refusal
 from shuntbook.analysis.readings.chunk import SECONDS_PER_HOUR, FloatArray
 from shuntbook.analysis.readings.measured_span import HowRead
 from shuntbook.analysis.site.motor_tables import USUAL_START_S
-from shuntbook.analysis.stats.distribution import Component, combine
-from shuntbook.analysis.stats.interval95 import Within
+from shuntbook.analysis.stats.interval95 import Component, Within, combine
 from shuntbook.analysis.stats.ranks import FEWEST, median_read
 from shuntbook.analysis.sureness.meter_figures import MeterFigures
 

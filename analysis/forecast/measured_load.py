@@ -11,8 +11,7 @@ from shuntbook.analysis.bank.seen_starts import SeenStarts
 from shuntbook.analysis.nameplate.measured_chain import RunTotals
 from shuntbook.analysis.not_known import Missing
 from shuntbook.analysis.readings.chunk import Side
-from shuntbook.analysis.stats.distribution import Component, combine
-from shuntbook.analysis.stats.interval95 import Within
+from shuntbook.analysis.stats.interval95 import Component, Within, combine
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shuntbook.analysis.cycles.choose_load import NEAR_PLATE, PLATE_SPREAD
-from shuntbook.analysis.levels.rises import Rises
+from shuntbook.analysis.signal_levels.rises import Rises
 
 from .limits import HealthLimits
 from .runs import LEAST_CYCLES, Runs

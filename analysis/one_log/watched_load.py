@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from shuntbook.analysis.cycles.cycles import CycleFold
-from shuntbook.analysis.levels.steps import signal_of
 from shuntbook.analysis.not_known import Refusal
+from shuntbook.analysis.signal_levels.steps import signal_of
 
 if TYPE_CHECKING:
     from shuntbook.analysis.cycles.cycle import Cycles

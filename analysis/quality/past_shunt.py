@@ -9,9 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shuntbook.analysis.charge.grouped_sums import HALF, size_of
-from shuntbook.analysis.levels.step_threshold import Threshold
 from shuntbook.analysis.readings.blocks import Piece, gaps_before
 from shuntbook.analysis.readings.chunk import FloatArray
+from shuntbook.analysis.signal_levels.step_threshold import Threshold
 
 #: So often the volts must fall and rise again, and at least this share of all their falls: common practice, no source.
 LEAST_FALLS, LEAST_RISES, LEAST_SHARE = 3, 2, 0.01

@@ -16,10 +16,10 @@ from typing import Final
 import numpy as np
 
 from shuntbook.analysis.charge.grouped_sums import HALF, SIZES, size_of, sums_by_size
-from shuntbook.analysis.levels.step_threshold import Threshold
 from shuntbook.analysis.readings.blocks import Piece, gaps_before
 from shuntbook.analysis.readings.chunk import MICROSECONDS, Chunk, FloatArray, TimeArray
 from shuntbook.analysis.readings.integral import inner
+from shuntbook.analysis.signal_levels.step_threshold import Threshold
 from shuntbook.analysis.stats.bounded import BlockMeans
 
 from .coverage import MostPart

@@ -17,8 +17,7 @@ from shuntbook.analysis.charge.amounts import Amounts, Charge
 from shuntbook.analysis.not_known import Missing
 from shuntbook.analysis.one_log.log_report import LogReport
 from shuntbook.analysis.readings.chunk import SECONDS_PER_HOUR, FloatArray
-from shuntbook.analysis.stats.distribution import EVEN, Component, combine
-from shuntbook.analysis.stats.interval95 import HowSure, Within
+from shuntbook.analysis.stats.interval95 import EVEN, Component, HowSure, Within, combine
 
 from .compared import Compared, ComparedLog
 

@@ -6,8 +6,7 @@ from collections.abc import Sequence
 
 from shuntbook.analysis.charge.amounts import Amounts, Charge, Sureness
 from shuntbook.analysis.readings.measured_span import Span
-from shuntbook.analysis.stats.distribution import Component, combine
-from shuntbook.analysis.stats.interval95 import HowSure, judged
+from shuntbook.analysis.stats.interval95 import Component, HowSure, combine, judged
 
 
 def pooled_amounts(parts: Sequence[Amounts | None]) -> Amounts | None:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from shuntbook.analysis.one_log.log_report import LogReport
 
 if TYPE_CHECKING:
-    from shuntbook.analysis.both_sides.paired_logs import InverterMeasured
+    from shuntbook.analysis.inverter_sides.paired_logs import InverterMeasured
     from shuntbook.analysis.site.site import Site
 
     from .over_logs import OverLogs

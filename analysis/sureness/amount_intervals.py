@@ -22,8 +22,7 @@ from shuntbook.analysis.charge.instants import Instants, InstantsFold, looked_at
 from shuntbook.analysis.readings.chunk import SECONDS_PER_HOUR, Chunk
 from shuntbook.analysis.readings.integral import POWER, VOLTS_AMPS, VOLTS_AMPS_FACTOR
 from shuntbook.analysis.readings.measured_span import HowRead
-from shuntbook.analysis.stats.distribution import EVEN, Component
-from shuntbook.analysis.stats.interval95 import HowSure, judged
+from shuntbook.analysis.stats.interval95 import EVEN, Component, HowSure, judged
 
 from .meter_figures import RANGE_IS_OFFSET, USUAL_READING_PCT, Accuracy, MeterFigures
 from .signal_errors import Flow, Rounded, SignalErrors, UnseenStarts

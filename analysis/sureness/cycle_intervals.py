@@ -12,7 +12,7 @@ from shuntbook.analysis.cycles.cycle import Cycle, Cycles
 from shuntbook.analysis.readings.chunk import SECONDS_PER_HOUR
 from shuntbook.analysis.readings.measured_span import HowRead
 from shuntbook.analysis.site.motor_tables import USUAL_START_S
-from shuntbook.analysis.stats.distribution import EVEN, WITHIN
+from shuntbook.analysis.stats.interval95 import EVEN, WITHIN
 
 from .meter_figures import Accuracy, MeterFigures
 

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
-from shuntbook.analysis.stats.distribution import EVEN, Component
+from shuntbook.analysis.stats.interval95 import EVEN, Component
 
 if TYPE_CHECKING:
     from shuntbook.analysis.site.tables import Meter

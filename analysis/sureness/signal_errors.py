@@ -12,7 +12,7 @@ from shuntbook.analysis.charge.error_facts import ErrorFacts
 from shuntbook.analysis.charge.hidden_crossings import Hidden
 from shuntbook.analysis.charge.noted import NoteFacts
 from shuntbook.analysis.readings.chunk import SECONDS_PER_HOUR
-from shuntbook.analysis.stats.distribution import EVEN, WITHIN, Component
+from shuntbook.analysis.stats.interval95 import EVEN, WITHIN, Component
 
 Flow = Literal["drawn", "returned", "net"]
 

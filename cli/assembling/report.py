@@ -14,7 +14,6 @@ import click
 from shuntbook import __version__
 from shuntbook.analysis.cautions import CAUTIONS
 from shuntbook.analysis.cycles.cycle import Cycles
-from shuntbook.analysis.levels.steps import names_of
 from shuntbook.analysis.one_log.log_analysis import LogAnalysis, best_start
 from shuntbook.analysis.one_log.log_report import CloseUp, LogReport
 from shuntbook.analysis.one_log.site_folds import SiteFolds
@@ -23,6 +22,7 @@ from shuntbook.analysis.readings.chunk import MICROSECONDS, Chunk, Fold, join
 from shuntbook.analysis.several_logs.before_after import NamedChange
 from shuntbook.analysis.several_logs.over_logs import over_logs
 from shuntbook.analysis.several_logs.report import PairedLogs, Report
+from shuntbook.analysis.signal_levels.steps import names_of
 from shuntbook.analysis.site.site import Site
 from shuntbook.cli.opening.prepared_log import AS_READ, Corrections, Prepared, ends_of, prepared
 from shuntbook.cli.opening.times_written import span_of

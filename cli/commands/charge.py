@@ -68,7 +68,7 @@ def command(
         goes = f"{from_to(*ends_of(ready.log), ready.facts)} ({in_zone(ready.facts)})"
         raise InputError(f"{log}: no reading lies in the span that was asked for; the log goes from {goes}")
     if as_json:
-        from shuntbook.cli.render.documents.one_log import charge_document
+        from shuntbook.cli.render.documents.charge_and_runs import charge_document
         from shuntbook.cli.render.documents.parts import print_json
 
         print_json(charge_document(ready.facts, result, marked, ready.figures))

@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING, Final
 
 from shuntbook.analysis.cautions import CAUTIONS
 from shuntbook.analysis.several_logs.fleet import RULE, counts_of
-from shuntbook.cli.render.charts.svg import both_sizes
 from shuntbook.cli.render.page.figures import Figure
 from shuntbook.cli.render.page.log_tables import Table
 from shuntbook.cli.render.page.section import ShownFinding
 from shuntbook.cli.render.page.templated import filled
+from shuntbook.cli.render.still_charts.svg import both_sizes
 from shuntbook.cli.render.wording import numbers
 
 from . import words

@@ -12,7 +12,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from shuntbook.ingest.errors import InputError
-from shuntbook.ingest.log.log import new_log, to_batch
+from shuntbook.ingest.log.log import JOURNAL_SUFFIX, new_log, to_batch
 from shuntbook.ingest.log.meta import METADATA_KEY, LogMeta, meta_from
 from shuntbook.ingest.safe_files.file_lock import hold, in_turn, put_away
 from shuntbook.ingest.safe_files.rejects import rejects_file, rejects_path
@@ -96,7 +96,7 @@ def settle_unfinished(path: Path) -> str | None:
     OSError
         If the disk is full or failed: the journal stays as it is.
     """
-    journals = sorted(path.glob("*.parquet.journal")) if path.is_dir() else [journal_path(path)]
+    journals = sorted(path.glob("*.parquet" + JOURNAL_SUFFIX)) if path.is_dir() else [journal_path(path)]
     logs = [journal.with_name(journal.name.removesuffix(journal.suffix)) for journal in journals if journal.exists()]
     return "; ".join(filter(None, map(_settle, logs))) or None
 

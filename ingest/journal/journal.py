@@ -14,6 +14,7 @@ from typing import Final
 
 from shuntbook.ingest.errors import InputError
 from shuntbook.ingest.events import Reading, Refused, Remark
+from shuntbook.ingest.log.log import JOURNAL_SUFFIX
 from shuntbook.ingest.log.meta import LogMeta
 from shuntbook.ingest.safe_files.file_lock import hold, put_away
 from shuntbook.ingest.safe_files.rejects import refuse_others_rejects
@@ -28,7 +29,7 @@ _DUE = 0.75
 
 def journal_path(log: Path) -> Path:
     """Return where the journal of a log lies while it is captured."""
-    return log.with_name(log.name + ".journal")
+    return log.with_name(log.name + JOURNAL_SUFFIX)
 
 
 class Journal:

@@ -5,10 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 
 from shuntbook.ingest.errors import InputError
-from shuntbook.ingest.log.log import Log
+from shuntbook.ingest.log.log import JOURNAL_SUFFIX, Log
 from shuntbook.ingest.log.opened_file import check_same_meter, open_file, with_limits
-
-from .compaction import settle_unfinished
 
 
 def open_log(path: str | Path, *, complete: bool = True) -> Log:
@@ -23,7 +21,7 @@ def open_log(path: str | Path, *, complete: bool = True) -> Log:
         the logs of several meters.
     """
     path = Path(path)
-    completed = settle_unfinished(path) if complete else None
+    completed = _completed(path) if complete else None
     files = [path]
     if path.is_dir():
         files = sorted(path.glob("*.parquet"))
@@ -36,3 +34,17 @@ def open_log(path: str | Path, *, complete: bool = True) -> Log:
         check_same_meter(first, other)
     rows = sum(file.rows for file in opened)
     return Log(path, tuple(file.path for file in opened), with_limits(opened), first.quantities, rows, completed)
+
+
+def _completed(path: Path) -> str | None:
+    """Complete what a capture left unfinished, and say so; a finished log needs none of what that takes."""
+    journals = (
+        any(path.glob("*.parquet" + JOURNAL_SUFFIX))
+        if path.is_dir()
+        else path.with_name(path.name + JOURNAL_SUFFIX).exists()
+    )
+    if not journals:
+        return None
+    from .compaction import settle_unfinished
+
+    return settle_unfinished(path)

@@ -109,6 +109,8 @@ ROWS_A_GROUP = 1 << 18
 ROWS_AT_ONCE = 1 << 16
 #: What a Parquet file begins and ends with.
 FILE_MARK: Final = b"PAR1"
+#: What a capture writes beside its log, until that is finished, is called like the log and ends so.
+JOURNAL_SUFFIX: Final = ".journal"
 DAMAGED = "this log is damaged or cut short; copy it again from where it came, or convert its source again"
 #: Quantities that show that a load switched, the better one first.
 LEVELS: Final = ("current_A", "power_W")

@@ -20,8 +20,7 @@ from shuntbook.analysis.ledger.ledger import Ledger, LedgerLine
 from shuntbook.analysis.ledger.local_days import days_in
 from shuntbook.analysis.ledger.sustained import NOTHING_SEEN
 from shuntbook.analysis.readings.measured_span import Gap, Span
-from shuntbook.analysis.stats.distribution import Component
-from shuntbook.analysis.stats.interval95 import judged
+from shuntbook.analysis.stats.interval95 import Component, judged
 from shuntbook.ingest.log.log import Readings, new_log, to_batch
 from shuntbook.ingest.log.meta import LogMeta
 

@@ -6,9 +6,9 @@ import numpy as np
 from load_scenes import gap_limit_s
 from readings import T0_US, US, chunk_of, fed, how
 
-from shuntbook.analysis.both_sides.clock_offset import clock_offset
-from shuntbook.analysis.both_sides.log_steps import steps_of
-from shuntbook.analysis.levels.steps import StepFold
+from shuntbook.analysis.inverter_sides.clock_offset import clock_offset
+from shuntbook.analysis.inverter_sides.log_steps import steps_of
+from shuntbook.analysis.signal_levels.steps import StepFold
 
 
 @dataclass

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from shuntbook.analysis.not_known import Missing
 
-from .one_log import charge_document, cycles_document, plate_document
+from .charge_and_runs import charge_document, cycles_document, plate_document
 from .parts import Document, document_of, instant
 from .site import site_documents
 

@@ -8,7 +8,7 @@ from shuntbook.analysis.ledger.payback import payback_of
 from shuntbook.analysis.ledger.sustained import SUSTAINED_S
 from shuntbook.analysis.not_known import Missing
 
-from .one_log import amounts_document
+from .charge_and_runs import amounts_document
 from .parts import Document, document_of, instant, named, or_why
 
 if TYPE_CHECKING:

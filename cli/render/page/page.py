@@ -25,7 +25,7 @@ def render(report: Report, second: Second = HERE) -> str:
     nothing, and is complete with scripts off. The same report gives the same bytes.
     """
     # Loaded here, so that commands which only share this module's words do not pay for drawing.
-    from shuntbook.cli.render.charts.svg import drawn_by
+    from shuntbook.cli.render.still_charts.svg import drawn_by
 
     from .log_view import view_of
     from .several_view import logs_in_full, several_view
@@ -75,7 +75,7 @@ def _title(report: Report) -> str:
 
 def load_page() -> None:
     """Load what a page is made with but for drawing, while there is nothing to put on it."""
-    from shuntbook.cli.render.plots import chart  # noqa: F401
+    from shuntbook.cli.render.moving_charts import chart  # noqa: F401
 
 
 def load_library() -> None:

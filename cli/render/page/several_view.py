@@ -8,8 +8,8 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from shuntbook.analysis.not_known import Missing
-from shuntbook.cli.render.charts import trends as trend_chart
-from shuntbook.cli.render.charts.svg import both_sizes
+from shuntbook.cli.render.still_charts import trends as trend_chart
+from shuntbook.cli.render.still_charts.svg import both_sizes
 from shuntbook.cli.render.wording import log_sentences, numbers, several_sentences
 from shuntbook.cli.render.wording.several_sentences import cells_of
 

@@ -10,8 +10,8 @@ from shuntbook.analysis.equipment.bank_voltage import voltage_floor
 from shuntbook.analysis.not_known import Missing
 from shuntbook.analysis.one_log.bank_report import BankReport
 from shuntbook.analysis.one_log.water_report import WaterReport
-from shuntbook.cli.render.charts import bank as bank_charts
-from shuntbook.cli.render.charts.svg import both_sizes
+from shuntbook.cli.render.still_charts import bank as bank_charts
+from shuntbook.cli.render.still_charts.svg import both_sizes
 from shuntbook.cli.render.wording import log_sentences, numbers, site_sentences
 
 from . import site_tables
@@ -120,7 +120,7 @@ def _state(report: Report, log: LogReport, bank: BankReport | None, name: str) -
     caption = "State of charge by counting, and the 95 % interval around it."
 
     def moving() -> str:
-        from shuntbook.cli.render.plots import bank as state_plot
+        from shuntbook.cli.render.moving_charts import bank as state_plot
 
         return state_plot.state_over_time(state, log, floor_pct=floor_pct, name=f"{name}-plot")
 
@@ -144,7 +144,7 @@ def _sag(report: Report, log: LogReport, bank: BankReport, name: str) -> Figure 
     caption += " In figures: the column Voltage sag of the table Run by run."
 
     def moving() -> str:
-        from shuntbook.cli.render.plots import bank as sag_plot
+        from shuntbook.cli.render.moving_charts import bank as sag_plot
 
         return sag_plot.sag_at_starts(sags, log, f"{name}-plot")
 

@@ -11,8 +11,7 @@ from readings import charge_of, chunk_of, fed, how
 
 from shuntbook.analysis.charge.charge import ChargeFold
 from shuntbook.analysis.charge.grouped_sums import HALF, size_of, sums_by_size
-from shuntbook.analysis.stats.distribution import Component
-from shuntbook.analysis.stats.interval95 import judged
+from shuntbook.analysis.stats.interval95 import Component, judged
 
 CURRENTS_A = st.sampled_from([-3.5, -0.5, 0.0, 0.25, 0.5, 2.0, 2.0, 2.01, 30.0])
 SPACINGS_S = st.sampled_from([1.0, 1.0, 1.0, 0.5, 2.5, 40.0])

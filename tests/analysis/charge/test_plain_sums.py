@@ -14,8 +14,8 @@ from shuntbook.analysis.charge.charge import ChargeFold
 from shuntbook.analysis.charge.completed import CURRENT, PieceReader, Signal
 from shuntbook.analysis.charge.error_facts import Parts
 from shuntbook.analysis.charge.grouped_sums import sums_by_sign
-from shuntbook.analysis.levels.step_threshold import _least_above_zero
 from shuntbook.analysis.readings.integral import Intervals
+from shuntbook.analysis.signal_levels.step_threshold import _least_above_zero
 from shuntbook.analysis.sureness.amount_intervals import AmountsAnalysis
 from shuntbook.analysis.sureness.meter_figures import figures_of
 from shuntbook.cli.parallel.two_threads import feed

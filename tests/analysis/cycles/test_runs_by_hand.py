@@ -13,7 +13,7 @@ from shuntbook.analysis.cycles.failed_starts import attempts_of, without_failed
 from shuntbook.analysis.cycles.on_off_path import RunLevels
 from shuntbook.analysis.cycles.run_figures import Coincidence, SeenRun, coincidences, seen
 from shuntbook.analysis.cycles.run_figures import cycle_of as cycle_told
-from shuntbook.analysis.levels.level_record import Burst, LevelList, LevelRecord
+from shuntbook.analysis.signal_levels.level_record import Burst, LevelList, LevelRecord
 
 NAN = math.nan
 

@@ -10,7 +10,7 @@ from readings import T0_US, US, chunk_of
 
 from shuntbook.analysis.cycles.on_off_path import STAYS
 from shuntbook.analysis.cycles.run_figures import ABOUT
-from shuntbook.analysis.levels.level_record import REST_S
+from shuntbook.analysis.signal_levels.level_record import REST_S
 
 #: Settled draw is a median over a run, its law is held level by level: a draw may fall within a run by a quarter more.
 GOOD_PART = 0.5 * STAYS

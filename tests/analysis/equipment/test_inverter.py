@@ -7,18 +7,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from shuntbook.analysis.both_sides.loss_fit import LossFit, fit_losses
 from shuntbook.analysis.equipment.conductor import rated_A
 from shuntbook.analysis.equipment.demand import Demand, Power, demand, power_behind
 from shuntbook.analysis.equipment.inverter_check import check_inverter, check_seen
-from shuntbook.analysis.equipment.inverter_losses import (
-    LossTerms,
-    beyond_idle_W,
-    efficiency,
-    given_W,
-    losses_of,
-)
+from shuntbook.analysis.equipment.inverter_losses import LossTerms, beyond_idle_W, efficiency, given_W, losses_of
 from shuntbook.analysis.equipment.judged import Condition, Judged, under, worst
+from shuntbook.analysis.inverter_sides.loss_fit import LossFit, fit_losses
 from shuntbook.analysis.not_known import Missing
 from shuntbook.analysis.site.site import Site
 from shuntbook.analysis.site.tables import Inverter, Load, LossModel

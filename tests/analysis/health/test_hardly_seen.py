@@ -14,7 +14,7 @@ from readings import T0_US, US, chunk_of
 from shuntbook.analysis.health.health import health_of
 from shuntbook.analysis.health.limits import limits_for
 from shuntbook.analysis.health.voltage import ABOVE_CUT_OFF
-from shuntbook.analysis.levels.rises import RiseCounter
+from shuntbook.analysis.signal_levels.rises import RiseCounter
 
 HOUR_S = 3600.0
 SPACINGS = [5.0, 10.0, 15.0, 20.0, 30.0]

@@ -9,16 +9,15 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from readings import T0_US, assert_same, chunk_of, fed, how
 
-from shuntbook.analysis.both_sides.stretch_means import StretchMeansFold
 from shuntbook.analysis.charge.between_notes import MarkedFold
 from shuntbook.analysis.charge.charge import ChargeFold
 from shuntbook.analysis.charge.instants import InstantsFold
 from shuntbook.analysis.charge.meter_counter import CounterFold
 from shuntbook.analysis.cycles.cycles import CycleFold
+from shuntbook.analysis.inverter_sides.stretch_means import StretchMeansFold
 from shuntbook.analysis.ledger.ledger import LedgerFold, demos_of
 from shuntbook.analysis.ledger.payback import PaybackFold
 from shuntbook.analysis.ledger.running_charge import RunningChargeFold
-from shuntbook.analysis.levels.steps import BLOCK, StepFold
 from shuntbook.analysis.not_known import Refusal
 from shuntbook.analysis.quality.power_check import PowerCheckFold
 from shuntbook.analysis.quality.quality import QualityFold
@@ -30,6 +29,7 @@ from shuntbook.analysis.readings.blocks import InPieces
 from shuntbook.analysis.readings.chunk import Chunk
 from shuntbook.analysis.readings.envelope import EnvelopeFold, RecentFold
 from shuntbook.analysis.readings.measured_span import SpanFold
+from shuntbook.analysis.signal_levels.steps import BLOCK, StepFold
 
 
 class CounterAlone:

@@ -17,8 +17,7 @@ from shuntbook.analysis.several_logs.day_trends import Day, day_trends
 from shuntbook.analysis.several_logs.over_logs import over_logs
 from shuntbook.analysis.several_logs.pooled import pooled_amounts
 from shuntbook.analysis.several_logs.start_calendar import calendar_of
-from shuntbook.analysis.stats.distribution import Component
-from shuntbook.analysis.stats.interval95 import judged
+from shuntbook.analysis.stats.interval95 import Component, judged
 
 # Directive 2000/84/EC, articles 2 and 3 (from memory): in 2026 summer time begins on 29 March and ends on 25 October,
 # at 01:00 UTC each. London's clocks then skip 01:00 to 02:00, and pass 01:00 to 02:00 twice.

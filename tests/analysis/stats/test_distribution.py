@@ -9,8 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from shuntbook.analysis.stats.distribution import Component, combine, effective_dof, t_factor
-from shuntbook.analysis.stats.interval95 import judged
+from shuntbook.analysis.stats.interval95 import Component, combine, effective_dof, judged, t_factor
 
 # JCGM 100:2008 (GUM), H.1, calibration of an end gauge: standard uncertainties in nm with their degrees of freedom. The
 # terms and the result were read in the documentation of a general library for uncertainty calculation, the degrees of

@@ -17,9 +17,9 @@ from shuntbook.cli.assembling.report import report_of
 from shuntbook.cli.opening.prepared_log import read_site
 from shuntbook.cli.parallel import worker_process
 from shuntbook.cli.parallel.worker_process import HERE, second_process
-from shuntbook.cli.render.charts import svg
-from shuntbook.cli.render.charts.svg import drawn_by
 from shuntbook.cli.render.page import figures
+from shuntbook.cli.render.still_charts import svg
+from shuntbook.cli.render.still_charts.svg import drawn_by
 from shuntbook.ingest.errors import InputError
 from shuntbook.ingest.journal.opening import open_log
 

@@ -60,12 +60,12 @@ GROUPS = {
     ),
     "uncertainty": (
         "analysis/sureness: amount_intervals signal_errors; analysis/charge: error_facts "
-        "hidden_crossings grouped_sums equal_readings; analysis/stats: distribution interval95",
+        "hidden_crossings grouped_sums equal_readings; analysis/stats: interval95",
         "error_sums uncertainty distribution charge plain_sums true_signals folds",
         "not test_folds or charge and cut_anywhere",
     ),
     "steps": (
-        "analysis/levels: steps step_threshold plateau levels level_record",
+        "analysis/signal_levels: steps step_threshold plateau levels level_record",
         "steps levels runs_by_hand cycles on_off_path folds",
         "not test_folds or (steps or cycles) and cut_anywhere",
     ),

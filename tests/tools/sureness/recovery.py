@@ -21,7 +21,7 @@ from shuntbook.analysis.bank.state_of_charge import (
     start_of,
     state_of_charge,
 )
-from shuntbook.analysis.both_sides.loss_fit import LossFit, fit_losses
+from shuntbook.analysis.inverter_sides.loss_fit import LossFit, fit_losses
 from shuntbook.analysis.ledger.running_charge import RunningChargeFold
 from shuntbook.analysis.site.tables import Bank
 from shuntbook.analysis.sureness.meter_figures import Accuracy, MeterFigures

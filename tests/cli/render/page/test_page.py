@@ -28,8 +28,7 @@ from shuntbook.analysis.health.finding import Finding
 from shuntbook.analysis.one_log.log_report import CloseUp
 from shuntbook.analysis.readings.chunk import Chunk
 from shuntbook.analysis.readings.measured_span import HowRead, Span
-from shuntbook.analysis.stats.distribution import Component
-from shuntbook.analysis.stats.interval95 import judged
+from shuntbook.analysis.stats.interval95 import Component, judged
 from shuntbook.cli.render.page import figures, method
 from shuntbook.cli.render.page.page import render
 

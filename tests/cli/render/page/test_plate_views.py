@@ -6,11 +6,11 @@ from itertools import pairwise
 import pytest
 from report_scenes import make_log, make_plate, make_report
 
-from shuntbook.cli.render.charts.bars import bars_of, waterfall
-from shuntbook.cli.render.documents.one_log import plate_document
+from shuntbook.cli.render.documents.charge_and_runs import plate_document
 from shuntbook.cli.render.documents.report import report_document
 from shuntbook.cli.render.page.page import render
 from shuntbook.cli.render.page.plate_tables import by_habit, left_out_on_paper, why
+from shuntbook.cli.render.still_charts.bars import bars_of, waterfall
 from shuntbook.cli.render.terminal.lines import plate_lines
 
 

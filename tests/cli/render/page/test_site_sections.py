@@ -32,11 +32,11 @@ from shuntbook.analysis.readings.measured_span import HowRead, Span
 from shuntbook.analysis.site.site import Site
 from shuntbook.analysis.stats.interval95 import Within
 from shuntbook.cli.main import run
-from shuntbook.cli.render.charts.bank import state_over_time
 from shuntbook.cli.render.documents.report import report_document
 from shuntbook.cli.render.documents.site import site_documents
 from shuntbook.cli.render.page.page import render
 from shuntbook.cli.render.page.site_tables import ledger, verdicts
+from shuntbook.cli.render.still_charts.bank import state_over_time
 from shuntbook.cli.render.wording import numbers
 from shuntbook.cli.render.wording.site_sentences import carried, carries, full_again, paid_back, unsafe
 

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from readings import US
 
-from shuntbook.analysis.levels.levels import MOST_PARTS, Level, LevelMaker, edge_readings, record
-from shuntbook.analysis.levels.plateau import Plateau, traces_of
+from shuntbook.analysis.signal_levels.levels import MOST_PARTS, Level, LevelMaker, edge_readings, record
+from shuntbook.analysis.signal_levels.plateau import Plateau, traces_of
 
 
 def plateau(at_s, current_A, *, every_s=1.0, step=0.0, step_s=None, least=0.5, after_gap=False, voltage_V=None):

@@ -13,11 +13,11 @@ from report_scenes import SECOND_US, START_US, folded, make_cycle, make_log, mak
 from shuntbook.analysis.one_log.log_report import CloseUp
 from shuntbook.analysis.readings.chunk import Chunk
 from shuntbook.analysis.readings.measured_span import Gap, Span
-from shuntbook.cli.render.charts import axis, run_strip, runs, svg, whole_log
-from shuntbook.cli.render.charts import close_up as close_up_chart
-from shuntbook.cli.render.charts.thinning import joined, thinned, within
 from shuntbook.cli.render.page import figures
 from shuntbook.cli.render.page.page import render
+from shuntbook.cli.render.still_charts import axis, run_strip, runs, svg, whole_log
+from shuntbook.cli.render.still_charts import close_up as close_up_chart
+from shuntbook.cli.render.still_charts.thinning import joined, thinned, within
 
 DAY_S = 86_400
 FRAMES = pytest.mark.parametrize("frame", [svg.WIDE, svg.NARROW], ids=lambda frame: frame.name)

@@ -8,10 +8,10 @@ from typing import Final
 
 import numpy as np
 
-from shuntbook.analysis.levels.levels import Level, LevelMaker
-from shuntbook.analysis.levels.steps import Plateaus
 from shuntbook.analysis.not_known import Refusal
 from shuntbook.analysis.readings.chunk import MICROSECONDS, Sampling
+from shuntbook.analysis.signal_levels.levels import Level, LevelMaker
+from shuntbook.analysis.signal_levels.steps import Plateaus
 
 #: Smaller steps are not looked at: common practice, no source. [W]
 LEAST_STEP_W: Final = 2.5

@@ -6,9 +6,9 @@ from typing import TYPE_CHECKING
 
 from bokeh.models import ColumnDataSource, Range1d
 
-from shuntbook.cli.render.charts.axis import ends
-from shuntbook.cli.render.charts.bank import range_pct, range_V, signs_of
-from shuntbook.cli.render.charts.svg import ALERT, DRAW, GAP, REST, SOFT
+from shuntbook.cli.render.still_charts.axis import ends
+from shuntbook.cli.render.still_charts.bank import range_pct, range_V, signs_of
+from shuntbook.cli.render.still_charts.svg import ALERT, DRAW, GAP, REST, SOFT
 from shuntbook.cli.render.wording import numbers
 
 from .chart import Chart, Readout, legend, ms, of_instants, one_ms, small, texts
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from shuntbook.analysis.bank.state_of_charge import StateOfCharge
     from shuntbook.analysis.one_log.log_report import LogReport
     from shuntbook.analysis.stats.interval95 import Within
-    from shuntbook.cli.render.charts.bank import Sags
+    from shuntbook.cli.render.still_charts.bank import Sags
 
 
 def sag_at_starts(sags: Sags, log: LogReport, name: str) -> str:

@@ -11,10 +11,10 @@ from bokeh.models import BooleanFilter, CDSView, ColumnDataSource, GlyphRenderer
 from bokeh.transform import dodge
 
 from shuntbook.analysis.readings.chunk import MICROSECONDS
-from shuntbook.cli.render.charts import run_strip
-from shuntbook.cli.render.charts.axis import NAMES, charted, ends
-from shuntbook.cli.render.charts.svg import ALERT, DRAW, INK, PAPER, REST
-from shuntbook.cli.render.charts.thinning import breaks, drawable
+from shuntbook.cli.render.still_charts import run_strip
+from shuntbook.cli.render.still_charts.axis import NAMES, charted, ends
+from shuntbook.cli.render.still_charts.svg import ALERT, DRAW, INK, PAPER, REST
+from shuntbook.cli.render.still_charts.thinning import breaks, drawable
 from shuntbook.cli.render.wording import log_sentences, numbers
 
 from .chart import (

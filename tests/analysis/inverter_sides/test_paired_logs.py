@@ -9,9 +9,9 @@ from paired_scenes import random_pair, random_runs
 from readings import T0_US, US, chunk_of, fed, how
 from report_scenes import make_cycle
 
-from shuntbook.analysis.both_sides.clock_offset import ClockOffset
-from shuntbook.analysis.both_sides.paired_logs import inverter_measured, same_runs_W, set_beside
-from shuntbook.analysis.both_sides.stretch_means import StretchMeansFold
+from shuntbook.analysis.inverter_sides.clock_offset import ClockOffset
+from shuntbook.analysis.inverter_sides.paired_logs import inverter_measured, same_runs_W, set_beside
+from shuntbook.analysis.inverter_sides.stretch_means import StretchMeansFold
 from shuntbook.analysis.not_known import Missing
 from shuntbook.cli.main import run
 

@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING
 
 from bokeh.models import Range1d
 
-from shuntbook.cli.render.charts.axis import lengths_between
-from shuntbook.cli.render.charts.runs import limit_sign, run_lengths
-from shuntbook.cli.render.charts.svg import ALERT, DRAW, REST
-from shuntbook.cli.render.charts.thinning import extremes
+from shuntbook.cli.render.still_charts.axis import lengths_between
+from shuntbook.cli.render.still_charts.runs import limit_sign, run_lengths
+from shuntbook.cli.render.still_charts.svg import ALERT, DRAW, REST
+from shuntbook.cli.render.still_charts.thinning import extremes
 from shuntbook.cli.render.wording import numbers
 
 from .chart import Chart, Readout, legend, ms, of_instants, rows_on, texts

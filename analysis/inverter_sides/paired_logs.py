@@ -18,8 +18,7 @@ import numpy as np
 from shuntbook.analysis.cycles.cycle import Cycle
 from shuntbook.analysis.not_known import Missing
 from shuntbook.analysis.readings.chunk import MICROSECONDS, FloatArray
-from shuntbook.analysis.stats.distribution import Component, combine
-from shuntbook.analysis.stats.interval95 import Within, limit
+from shuntbook.analysis.stats.interval95 import Component, Within, combine, limit
 
 from .clock_offset import ClockOffset, clock_offset
 from .log_steps import LogStep

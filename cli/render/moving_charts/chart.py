@@ -29,7 +29,7 @@ from bokeh.models import (
 from bokeh.plotting import figure
 
 from shuntbook.analysis.readings.chunk import MICROSECONDS
-from shuntbook.cli.render.charts.svg import GAP, GRID, INK, PAPER, SOFT, VARIABLES
+from shuntbook.cli.render.still_charts.svg import GAP, GRID, INK, PAPER, SOFT, VARIABLES
 from shuntbook.cli.render.wording import clock as words
 
 if TYPE_CHECKING:

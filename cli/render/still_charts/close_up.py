@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from shuntbook.analysis.levels.levels import START_S
 from shuntbook.analysis.readings.chunk import MICROSECONDS, Chunk, FloatArray
+from shuntbook.analysis.signal_levels.levels import START_S
 from shuntbook.cli.render.wording import numbers
 
 from . import svg

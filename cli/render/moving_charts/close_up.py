@@ -6,9 +6,9 @@ from typing import TYPE_CHECKING
 
 from bokeh.models import ColumnDataSource
 
-from shuntbook.cli.render.charts import close_up as close_up_chart
-from shuntbook.cli.render.charts.axis import NAMES, since
-from shuntbook.cli.render.charts.svg import ALERT, DRAW, REST
+from shuntbook.cli.render.still_charts import close_up as close_up_chart
+from shuntbook.cli.render.still_charts.axis import NAMES, since
+from shuntbook.cli.render.still_charts.svg import ALERT, DRAW, REST
 from shuntbook.cli.render.wording import numbers
 
 from .chart import BOKEH_STEPS, UNKNOWN_TIME, Chart, Readout, legend, small, zero

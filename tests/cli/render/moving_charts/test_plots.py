@@ -14,13 +14,12 @@ from report_scenes import SECOND_US, START_US, folded, make_cycle, make_log, mak
 from shuntbook.analysis.one_log.log_report import CloseUp
 from shuntbook.analysis.readings.chunk import Chunk
 from shuntbook.analysis.readings.measured_span import Gap
-from shuntbook.analysis.stats.distribution import Component
-from shuntbook.analysis.stats.interval95 import Within, judged
-from shuntbook.cli.render.charts import bank, bars, close_up
+from shuntbook.analysis.stats.interval95 import Component, Within, judged
+from shuntbook.cli.render.moving_charts import bank as sag_plot
+from shuntbook.cli.render.moving_charts import chart as plot
+from shuntbook.cli.render.moving_charts import whole_log
 from shuntbook.cli.render.page.page import render
-from shuntbook.cli.render.plots import bank as sag_plot
-from shuntbook.cli.render.plots import chart as plot
-from shuntbook.cli.render.plots import whole_log
+from shuntbook.cli.render.still_charts import bank, bars, close_up
 
 
 def read_of(text):

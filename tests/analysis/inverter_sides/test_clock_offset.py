@@ -7,10 +7,10 @@ import pytest
 from paired_scenes import Pair, random_pair, random_runs
 from readings import T0_US, US, chunk_of, fed, how
 
-from shuntbook.analysis.both_sides.clock_offset import LEAST_MATCHED, clock_offset
-from shuntbook.analysis.both_sides.log_steps import LogStep, steps_of
-from shuntbook.analysis.levels.steps import StepFold
+from shuntbook.analysis.inverter_sides.clock_offset import LEAST_MATCHED, clock_offset
+from shuntbook.analysis.inverter_sides.log_steps import LogStep, steps_of
 from shuntbook.analysis.not_known import Refusal
+from shuntbook.analysis.signal_levels.steps import StepFold
 
 
 def set_beside(pair):

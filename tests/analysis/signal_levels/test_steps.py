@@ -9,9 +9,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from readings import T0_US, US, chunk_of, fed, how
 
-from shuntbook.analysis.levels.plateau import OpenPlateau, Plateau, _medians, _rows_of, traces_of
-from shuntbook.analysis.levels.step_threshold import Threshold
-from shuntbook.analysis.levels.steps import BLOCK, StepFold, signal_of
+from shuntbook.analysis.signal_levels.plateau import OpenPlateau, Plateau, _medians, _rows_of, traces_of
+from shuntbook.analysis.signal_levels.step_threshold import Threshold
+from shuntbook.analysis.signal_levels.steps import BLOCK, StepFold, signal_of
 
 # --- plateaus and steps ---------------------------------------------------------------------------------------------
 
