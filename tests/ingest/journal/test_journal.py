@@ -790,4 +790,4 @@ def test_ten_captures_killed_at_random_moments():
     chance = random.Random(3)
     outcomes = [kill_capture.kill_once(kill_capture.OWN_CHILD, chance) for _ in range(10)]
 
-    assert sum(outcome.kept for outcome in outcomes) > 0  # what must hold of each is checked where it is killed
+    assert sum(outcome.read for outcome in outcomes) > 0  # what must hold of each is checked where it is killed
