@@ -1,3 +1,14 @@
 """Ah and Wh: the integral over time, gaps, the meter's own counter, and the evidence for how sure they are."""
 
-__all__ = ["amounts", "between_notes", "charge", "completed", "error_facts", "grouped_sums", "hidden_crossings", "instants", "meter_counter", "noted"]
+__all__ = [
+    "amounts",
+    "between_notes",
+    "charge",
+    "completed",
+    "error_facts",
+    "grouped_sums",
+    "hidden_crossings",
+    "instants",
+    "meter_counter",
+    "noted",
+]

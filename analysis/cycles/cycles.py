@@ -23,7 +23,7 @@ from .cycle import Cycle, Cycles, CycleSummary, PerhapsDry, TwoKinds
 from .dry_runs import MOST_FALL, at_one_draw, dry_runs, fell, held_run, with_late_fall
 from .failed_starts import attempts_of, without_failed
 from .on_off_path import Heights, RunLevels
-from .run_figures import NOTHING, SeenRun, coincidences, cycle_of, seen
+from .run_figures import NOTHING, SeenRun, coincidences, cycle_of, is_apart, seen
 from .two_kinds import of_kind, tell_apart, with_overlapped
 
 #: A run, or a rest, of fewer usual intervals may be missed.
@@ -174,7 +174,9 @@ def _chosen(levels: LevelList, expected: float | None) -> _Chosen:
     less, perhaps = dry_runs(load, levels, changes, heights)
     if held is not None and held.run.fall is None:
         less = [*(run for run in less if run.start < held.run.start), held.run]
-    dry = at_one_draw([replace(run, less=True) for run in _seen(levels, less)], own)
+    # Its own runs may have been followed on through a late fall meanwhile: what they cover now is no run beside them.
+    dry = [replace(run, less=True) for run in _seen(levels, less) if is_apart(run, own)]
+    dry = at_one_draw(dry, own)
     own = sorted([*own, *dry], key=lambda run: run.start_us)
     return _Chosen(own, max(others - len(dry), 0), two_kinds, perhaps or maybe)
 

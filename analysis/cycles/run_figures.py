@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from bisect import bisect_left
+from bisect import bisect_left, bisect_right
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import accumulate, chain, combinations
@@ -129,6 +129,12 @@ class SeenRun:
         """Return what it drew on its first level. [unit]."""
         first = self.levels.levels[self.start].usual[name]
         return first - self.before(name) - self.coincidence.at_start.get(name, 0.0)
+
+
+def is_apart(run: SeenRun, own: Sequence[SeenRun]) -> bool:
+    """Return whether none of a load's own runs, in their order, goes on while this one does."""
+    ended = bisect_right(own, run.start_us, key=lambda other: other.stop_us)
+    return ended == bisect_left(own, run.stop_us, key=lambda other: other.start_us)
 
 
 def coincidences(levels: LevelList, runs: Sequence[RunLevels]) -> dict[RunLevels, Coincidence]:

@@ -12,7 +12,6 @@ The third question, asked of the runs of the load that was chosen (`choose_load`
 from __future__ import annotations
 
 import math
-from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
@@ -25,7 +24,7 @@ from shuntbook.analysis.signal_levels.levels import EDGE_S, LEVEL_READINGS
 from .choose_load import LoadSteps
 from .cycle import RunKind, TwoKinds
 from .on_off_path import TOLERANCE, Heights
-from .run_figures import SeenRun
+from .run_figures import SeenRun, is_apart
 
 #: Fewer runs, or fewer of a kind, tell nothing. [1], [1], [1]
 LEAST_RUNS, LEAST_OF_KIND, LEAST_SHARE = 16, 3, 0.02
@@ -118,14 +117,12 @@ def with_overlapped(own: Sequence[SeenRun], again: Sequence[SeenRun], two: TwoKi
     assert two.own is not None
     starts = [math.log(_ends(kind)[0]) for kind in (two.kinds[two.own], two.kinds[1 - two.own])]
     lengths = [run.length_s for run in own if run.stop is not None]
-    stops_us, starts_us = ([getattr(run, name) for run in own] for name in ("stop_us", "start_us"))
     taken = list(own)
     for run in again:
         begin, _ = _begin_and_end(run)
         fits = math.isfinite(begin) and abs(math.log(begin) - starts[0]) < abs(math.log(begin) - starts[1]) / 2
         as_long = min(lengths) / LENGTHS < run.length_s < max(lengths) * LENGTHS
-        alone = bisect_right(stops_us, run.start_us) == bisect_left(starts_us, run.stop_us)
-        taken += [run] if fits and as_long and alone else []
+        taken += [run] if fits and as_long and is_apart(run, own) else []
     return sorted(taken, key=lambda run: run.start_us)
 
 

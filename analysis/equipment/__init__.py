@@ -1,3 +1,15 @@
 """What the things on the site can do: inverter, conductor and fuse, array, tank and pump."""
 
-__all__ = ["bank_voltage", "conductor", "demand", "hydraulics", "inverter_check", "inverter_losses", "judged", "plate_power", "protection", "solar", "water"]
+__all__ = [
+    "bank_voltage",
+    "conductor",
+    "demand",
+    "hydraulics",
+    "inverter_check",
+    "inverter_losses",
+    "judged",
+    "plate_power",
+    "protection",
+    "solar",
+    "water",
+]

@@ -1,3 +1,13 @@
 """Several logs of one site or a fleet: compared, day by day, before and after; the whole report."""
 
-__all__ = ["before_after", "compare", "compare_rates", "compared", "day_trends", "fleet", "over_logs", "report", "start_calendar"]
+__all__ = [
+    "before_after",
+    "compare",
+    "compare_rates",
+    "compared",
+    "day_trends",
+    "fleet",
+    "over_logs",
+    "report",
+    "start_calendar",
+]
