@@ -7,7 +7,7 @@ from enum import IntEnum
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from shuntbook.analysis.health.finding import Finding
+    from ..analysis.health.finding import Finding
 
 
 class Exit(IntEnum):

@@ -17,11 +17,10 @@ from typing import TextIO
 
 import click
 
-from shuntbook import __version__
-from shuntbook.analysis.not_known import Refusal
-from shuntbook.ingest.errors import InputError
-from shuntbook.ingest.safe_files.whole_file import DISK_FAILED, reason_of
-
+from .. import __version__
+from ..analysis.not_known import Refusal
+from ..ingest.errors import InputError
+from ..ingest.safe_files.whole_file import DISK_FAILED, reason_of
 from .exit import Exit, PortFailedError
 
 #: Command name, the module that holds its ``command``, and its line in ``--help``: nothing else is imported for that.
@@ -115,7 +114,7 @@ def run(argv: Sequence[str], *, own_process: bool = False) -> int:
 
 def _ended_by(error: Exception) -> tuple[str, Exit]:
     """Return the sentence and the status that an error ends in."""
-    from shuntbook.ingest.live.source import SourceLost  # most commands end without it
+    from ..ingest.live.source import SourceLost  # most commands end without it
 
     if isinstance(error, (InputError, Refusal)):
         return str(error), Exit.BAD_INPUT

@@ -6,13 +6,12 @@ from dataclasses import dataclass
 from math import isfinite
 from typing import Final
 
-from shuntbook.analysis.equipment.bank_voltage import LEAD_ACID, charging_V
-from shuntbook.analysis.equipment.solar import array_day, charging_A
-from shuntbook.analysis.not_known import Missing, Refusal
-from shuntbook.analysis.site.tables import Array, Bank
-from shuntbook.analysis.stats.interval95 import Within
-from shuntbook.analysis.wording import figure
-
+from ..equipment.bank_voltage import LEAD_ACID, charging_V
+from ..equipment.solar import array_day, charging_A
+from ..not_known import Missing, Refusal
+from ..site.tables import Array, Bank
+from ..stats.interval95 import Within
+from ..wording import figure
 from .peukert import COLD_SOURCE, USUAL_EXPONENT, cold_multiplier, peukert_Ah
 from .state_of_charge import charge_efficiency
 

@@ -6,21 +6,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from math import inf
 
-from shuntbook.analysis.equipment.bank_voltage import usual_loaded_V
-from shuntbook.analysis.equipment.demand import (
-    STANDSTILL_SENTENCE,
-    TURNING,
-    USUAL_START,
-    Demand,
-    demands_on,
-    usual_start_s,
-)
-from shuntbook.analysis.equipment.inverter_losses import losses_of
-from shuntbook.analysis.equipment.plate_power import supply_V
-from shuntbook.analysis.not_known import Missing
-from shuntbook.analysis.site.site import Inverter, Load, Site
-from shuntbook.analysis.stats.interval95 import Within
-
+from ..equipment.bank_voltage import usual_loaded_V
+from ..equipment.demand import STANDSTILL_SENTENCE, TURNING, USUAL_START, Demand, demands_on, usual_start_s
+from ..equipment.inverter_losses import losses_of
+from ..equipment.plate_power import supply_V
+from ..not_known import Missing
+from ..site.site import Inverter, Load, Site
+from ..stats.interval95 import Within
 from .resistance import Resistance
 from .sag import loaded_V, most_W
 

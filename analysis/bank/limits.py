@@ -10,13 +10,12 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Final
 
-from shuntbook.analysis.equipment.bank_voltage import LEAD_ACID, charging_V
-from shuntbook.analysis.equipment.judged import Condition, Judged, Judgement, worst
-from shuntbook.analysis.equipment.solar import performance_ratio_of
-from shuntbook.analysis.not_known import Missing
-from shuntbook.analysis.site.tables import Array, Bank
-from shuntbook.analysis.stats.interval95 import Within
-
+from ..equipment.bank_voltage import LEAD_ACID, charging_V
+from ..equipment.judged import Condition, Judged, Judgement, worst
+from ..equipment.solar import performance_ratio_of
+from ..not_known import Missing
+from ..site.tables import Array, Bank
+from ..stats.interval95 import Within
 from .resistance import Resistance
 from .sag import Sag, most_W
 

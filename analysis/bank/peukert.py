@@ -11,7 +11,7 @@ from typing import Final
 
 import numpy as np
 
-from shuntbook.analysis.not_known import Refusal
+from ..not_known import Refusal
 
 #: degF and how much larger a lead-acid bank must be for the same charge: two pages of battery sizing that agree, one
 #: of them an inverter's installation manual (trade, no standard).

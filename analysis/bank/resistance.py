@@ -9,13 +9,13 @@ from typing import Final
 
 import numpy as np
 
-from shuntbook.analysis.cycles.cycle import Cycle
-from shuntbook.analysis.not_known import Missing
-from shuntbook.analysis.readings.chunk import FloatArray
-from shuntbook.analysis.site.tables import Bank
-from shuntbook.analysis.stats.interval95 import Within, combine, limit
-from shuntbook.analysis.stats.ranks import FEWEST, middle
-from shuntbook.analysis.sureness.meter_figures import Accuracy
+from ..cycles.cycle import Cycle
+from ..not_known import Missing
+from ..readings.chunk import FloatArray
+from ..site.tables import Bank
+from ..stats.interval95 import Within, combine, limit
+from ..stats.ranks import FEWEST, middle
+from ..sureness.meter_figures import Accuracy
 
 
 @dataclass(frozen=True)

@@ -10,10 +10,10 @@ from dataclasses import dataclass, field
 from math import sqrt
 from typing import TYPE_CHECKING
 
-from shuntbook.analysis.equipment.bank_voltage import VoltageFloor
-from shuntbook.analysis.equipment.judged import Condition, Judgement, above, worst
-from shuntbook.analysis.not_known import Missing, Refusal
-from shuntbook.analysis.stats.interval95 import Within
+from ..equipment.bank_voltage import VoltageFloor
+from ..equipment.judged import Condition, Judgement, above, worst
+from ..not_known import Missing, Refusal
+from ..stats.interval95 import Within
 
 if TYPE_CHECKING:
     from .seen_starts import SeenStarts

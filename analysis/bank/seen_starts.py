@@ -9,12 +9,12 @@ from typing import Final
 
 import numpy as np
 
-from shuntbook.analysis.cycles.cycle import Cycle
-from shuntbook.analysis.not_known import Missing
-from shuntbook.analysis.readings.chunk import FloatArray, Sampling
-from shuntbook.analysis.stats.interval95 import Component, Within, combine, limit
-from shuntbook.analysis.stats.ranks import FEWEST
-from shuntbook.analysis.sureness.meter_figures import Accuracy
+from ..cycles.cycle import Cycle
+from ..not_known import Missing
+from ..readings.chunk import FloatArray, Sampling
+from ..stats.interval95 import Component, Within, combine, limit
+from ..stats.ranks import FEWEST
+from ..sureness.meter_figures import Accuracy
 
 #: A start that readings could have missed is taken as seen where the chance that all of them missed it is below this:
 #: common practice, no source. [1]

@@ -11,16 +11,15 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from shuntbook.analysis.ledger.running_charge import RunningCharge
-from shuntbook.analysis.not_known import Missing
-from shuntbook.analysis.readings.chunk import FloatArray, TimeArray
-from shuntbook.analysis.stats.interval95 import Component, Within, combine, limit
-from shuntbook.analysis.sureness.meter_figures import MeterFigures
-
+from ..ledger.running_charge import RunningCharge
+from ..not_known import Missing
+from ..readings.chunk import FloatArray, TimeArray
+from ..stats.interval95 import Component, Within, combine, limit
+from ..sureness.meter_figures import MeterFigures
 from .peukert import fahrenheit
 
 if TYPE_CHECKING:
-    from shuntbook.analysis.site.tables import Bank
+    from ..site.tables import Bank
 
 #: Rested volts of a 12 V flooded battery at 80 F and its state: a battery maker's published table. [%], [V]
 RESTED_STATE_PCT: Final = (0.0, 25.0, 50.0, 75.0, 100.0)

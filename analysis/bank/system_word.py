@@ -9,8 +9,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from shuntbook.analysis.equipment.judged import WORD, Judgement, worst
-
+from ..equipment.judged import WORD, Judgement, worst
 from .limits import BankCheck
 
 _CARRIES: Final = {

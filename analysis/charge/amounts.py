@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from shuntbook.analysis.readings.measured_span import HowRead, Span
-from shuntbook.analysis.stats.interval95 import HowSure
-
+from ..readings.measured_span import HowRead, Span
+from ..stats.interval95 import HowSure
 from .error_facts import ErrorFacts
 from .instants import Instants
 from .meter_counter import CounterComparison

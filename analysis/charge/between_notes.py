@@ -5,9 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from shuntbook.analysis.readings.chunk import Chunk
-from shuntbook.analysis.readings.measured_span import HowRead
-
+from ..readings.chunk import Chunk
+from ..readings.measured_span import HowRead
 from .amounts import Amounts, Charge
 from .charge import ChargeSums
 from .completed import CompletedReadings, Reader

@@ -7,11 +7,10 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from shuntbook.analysis.not_known import Refusal
-from shuntbook.analysis.readings.chunk import SECONDS_PER_HOUR, Chunk
-from shuntbook.analysis.readings.integral import POWER, energy_source, inner, why_nothing
-from shuntbook.analysis.readings.measured_span import Gap, HowRead, Span
-
+from ..not_known import Refusal
+from ..readings.chunk import SECONDS_PER_HOUR, Chunk
+from ..readings.integral import POWER, energy_source, inner, why_nothing
+from ..readings.measured_span import Gap, HowRead, Span
 from .amounts import Amounts, Charge, Evidence
 from .completed import CompletedIntervals, CompletedReadings, Reader, Window
 from .error_facts import ErrorFacts, ErrorSums

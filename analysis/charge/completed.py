@@ -9,8 +9,8 @@ from typing import Any, Final, NamedTuple, TypeAlias, TypeVar
 
 import numpy as np
 
-from shuntbook.analysis.readings.chunk import Chunk, FloatArray, TimeArray, has_missing, join
-from shuntbook.analysis.readings.integral import (
+from ..readings.chunk import Chunk, FloatArray, TimeArray, has_missing, join
+from ..readings.integral import (
     Intervals,
     between_readings,
     charge_of,
@@ -21,8 +21,7 @@ from shuntbook.analysis.readings.integral import (
     inner,
     power_at,
 )
-from shuntbook.analysis.readings.measured_span import HowRead
-
+from ..readings.measured_span import HowRead
 from .error_facts import IntervalSums
 
 Window: TypeAlias = tuple[int | None, int | None]

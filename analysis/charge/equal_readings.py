@@ -14,8 +14,7 @@ from typing import Final, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from shuntbook.analysis.readings.chunk import FloatArray
-
+from ..readings.chunk import FloatArray
 from .grouped_sums import sums_by_sign
 
 #: From so many equal readings on the signal stands still: a load that runs for four spacings has the same error each

@@ -9,9 +9,8 @@ from typing import Final, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from shuntbook.analysis.readings.chunk import FloatArray, TimeArray
-from shuntbook.analysis.readings.integral import Indices, crossed, inner
-
+from ..readings.chunk import FloatArray, TimeArray
+from ..readings.integral import Indices, crossed, inner
 from .equal_readings import EqualRuns, RunFacts, RunSums
 from .grouped_sums import HALF, SIZES, HourSums, size_of, sums_by_sign, sums_by_size
 from .hidden_crossings import Crossings, CrossingSums, Hidden

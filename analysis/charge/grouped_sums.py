@@ -9,9 +9,9 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from shuntbook.analysis.readings.blocks import firsts
-from shuntbook.analysis.readings.chunk import MICROSECONDS, FloatArray, TimeArray
-from shuntbook.analysis.readings.measured_span import Gap
+from ..readings.blocks import firsts
+from ..readings.chunk import MICROSECONDS, FloatArray, TimeArray
+from ..readings.measured_span import Gap
 
 #: A double's sign and exponent make so many sizes; those of one sign are half of them. [1]
 SIZES: Final = 4096

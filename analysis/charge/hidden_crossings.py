@@ -17,9 +17,8 @@ from typing import Final, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from shuntbook.analysis.readings.chunk import FloatArray
-from shuntbook.analysis.readings.integral import Indices, crossed
-
+from ..readings.chunk import FloatArray
+from ..readings.integral import Indices, crossed
 from .grouped_sums import HALF, size_of
 
 #: A level does not hold where the mean after it turns back by this share of the step: common practice, no source. [1]

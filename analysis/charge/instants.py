@@ -10,11 +10,10 @@ from typing import Final
 
 import numpy as np
 
-from shuntbook.analysis.cycles.in_step import InStep, InStepSums
-from shuntbook.analysis.readings.blocks import BLOCK, Blocks, gaps_before
-from shuntbook.analysis.readings.chunk import Chunk, Sampling, Side
-from shuntbook.analysis.stats.interval95 import Component
-
+from ..cycles.in_step import InStep, InStepSums
+from ..readings.blocks import BLOCK, Blocks, gaps_before
+from ..readings.chunk import Chunk, Sampling, Side
+from ..stats.interval95 import Component
 from .ripple import Ripple, RippleSums
 
 #: A symmetrical part makes an amount no less sure than itself; beyond, only the upper end goes further. [1]

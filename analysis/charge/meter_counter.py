@@ -8,8 +8,8 @@ from typing import Literal, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from shuntbook.analysis.readings.chunk import MICROSECONDS, SECONDS_PER_HOUR, FloatArray, TimeArray
-from shuntbook.analysis.readings.measured_span import CounterKind
+from ..readings.chunk import MICROSECONDS, SECONDS_PER_HOUR, FloatArray, TimeArray
+from ..readings.measured_span import CounterKind
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,7 @@ from typing import Final
 
 import numpy as np
 
-from shuntbook.analysis.readings.chunk import MICROSECONDS, FloatArray, TimeArray
+from ..readings.chunk import MICROSECONDS, FloatArray, TimeArray
 
 #: How far a moment of noting may be off where seconds are told: from the display over the pen to the clock; common
 #: practice, no source. Where all notes stand at whole minutes, half of one. [s]

@@ -16,8 +16,7 @@ from typing import Any, Final, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from shuntbook.analysis.readings.chunk import FloatArray
-
+from ..readings.chunk import FloatArray
 from .grouped_sums import size_of
 
 #: Values in a window, and by how many the next scale is coarser; the coarsest window is a piece of readings. [1]

@@ -5,11 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 from itertools import chain
 
-from shuntbook.analysis.equipment.water import PRECHARGE_BELOW_KPA, PRECHARGE_SOURCE, below_cut_in
-from shuntbook.analysis.site.site import Bank, Inverter, Load, Site, Water
-from shuntbook.analysis.site.units import KPA_PER_PSI, W_PER_HP
-from shuntbook.analysis.wording import figure
-
+from ..equipment.water import PRECHARGE_BELOW_KPA, PRECHARGE_SOURCE, below_cut_in
+from ..site.site import Bank, Inverter, Load, Site, Water
+from ..site.units import KPA_PER_PSI, W_PER_HP
+from ..wording import figure
 from .reckoned import checks
 from .slips import slips
 

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from shuntbook.analysis.bank.peukert import cold_multiplier, peukert_Ah
-from shuntbook.analysis.bank.system_word import to_add
-from shuntbook.analysis.equipment.bank_voltage import LEAD_ACID
-from shuntbook.analysis.equipment.inverter_losses import losses_of
-from shuntbook.analysis.equipment.judged import WORD
-from shuntbook.analysis.equipment.solar import array_day_Wh, performance_ratio_of
-from shuntbook.analysis.equipment.water import TankPlan, tank_plan
-from shuntbook.analysis.forecast.bank_check import bank_by_plates
-from shuntbook.analysis.not_known import Missing
-from shuntbook.analysis.site.site import Array, Bank, Conductor, Inverter, Limits, Load, Meter, Site, Water
+from ..bank.peukert import cold_multiplier, peukert_Ah
+from ..bank.system_word import to_add
+from ..equipment.bank_voltage import LEAD_ACID
+from ..equipment.inverter_losses import losses_of
+from ..equipment.judged import WORD
+from ..equipment.solar import array_day_Wh, performance_ratio_of
+from ..equipment.water import TankPlan, tank_plan
+from ..forecast.bank_check import bank_by_plates
+from ..not_known import Missing
+from ..site.site import Array, Bank, Conductor, Inverter, Limits, Load, Meter, Site, Water
 
 _CHEMISTRY = {"flooded_lead_acid": "flooded lead-acid", "agm": "AGM", "gel": "gel", "lifepo4": "LiFePO4", "other": ""}
 _SAMPLING = {

@@ -4,18 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from shuntbook.analysis.bank.state_of_charge import rested_state
-from shuntbook.analysis.equipment.bank_voltage import LEAD_ACID
-from shuntbook.analysis.equipment.conductor import check_conductors
-from shuntbook.analysis.equipment.demand import demand
-from shuntbook.analysis.equipment.hydraulics import wire_to_water
-from shuntbook.analysis.equipment.inverter_check import check_inverter
-from shuntbook.analysis.equipment.judged import WORD
-from shuntbook.analysis.equipment.protection import SCREENING
-from shuntbook.analysis.forecast.bank_check import bank_by_plates
-from shuntbook.analysis.not_known import Missing
-from shuntbook.analysis.site.site import Site
-from shuntbook.analysis.site.tables import Bank, Inverter
+from ..bank.state_of_charge import rested_state
+from ..equipment.bank_voltage import LEAD_ACID
+from ..equipment.conductor import check_conductors
+from ..equipment.demand import demand
+from ..equipment.hydraulics import wire_to_water
+from ..equipment.inverter_check import check_inverter
+from ..equipment.judged import WORD
+from ..equipment.protection import SCREENING
+from ..forecast.bank_check import bank_by_plates
+from ..not_known import Missing
+from ..site.site import Site
+from ..site.tables import Bank, Inverter
 
 #: Well-run plants on the grid come to 0.80 to 0.85 (trade); with a bank, less. [1]
 HIGHEST_RATIO = 0.9

@@ -11,14 +11,14 @@ from itertools import chain
 from math import inf
 from typing import Final
 
-from shuntbook.analysis.equipment.conductor import check_conductors, rated_A
-from shuntbook.analysis.equipment.demand import demand
-from shuntbook.analysis.health.limits import limits_for
-from shuntbook.analysis.not_known import Missing
-from shuntbook.analysis.site.site import Bank, Inverter, Load, Meter, Site, Water
-from shuntbook.analysis.site.strict_table import StrictTable
-from shuntbook.analysis.site.units import KPA_PER_BAR, W_PER_HP
-from shuntbook.analysis.wording import figure
+from ..equipment.conductor import check_conductors, rated_A
+from ..equipment.demand import demand
+from ..health.limits import limits_for
+from ..not_known import Missing
+from ..site.site import Bank, Inverter, Load, Meter, Site, Water
+from ..site.strict_table import StrictTable
+from ..site.units import KPA_PER_BAR, W_PER_HP
+from ..wording import figure
 
 
 @dataclass(frozen=True)

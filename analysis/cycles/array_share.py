@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import math
 
-from shuntbook.analysis.signal_levels.level_record import LevelList
-
+from ..signal_levels.level_record import LevelList
 from .run_figures import SeenRun
 
 #: The bank stands at its regulation voltage if it is within this share of the highest level while charging.

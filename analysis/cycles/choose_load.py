@@ -15,8 +15,7 @@ from itertools import combinations
 
 import numpy as np
 
-from shuntbook.analysis.readings.chunk import FloatArray
-
+from ..readings.chunk import FloatArray
 from .on_off_path import STAYS, TOLERANCE, WORST, Heights, RunLevels, fit, follow, overlap, steps_of
 
 #: Steps of one load are alike to within this share.

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from shuntbook.analysis.signal_levels.rises import Rises
+from ..signal_levels.rises import Rises
 
 
 @dataclass(frozen=True)

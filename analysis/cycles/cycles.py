@@ -10,13 +10,12 @@ from typing import NamedTuple
 
 import numpy as np
 
-from shuntbook.analysis.readings.chunk import MICROSECONDS, SECONDS_PER_HOUR, Chunk, FloatArray
-from shuntbook.analysis.readings.measured_span import HowRead
-from shuntbook.analysis.signal_levels.level_record import LevelList
-from shuntbook.analysis.signal_levels.levels import Level, LevelMaker, edge_readings, record
-from shuntbook.analysis.signal_levels.plateau import EDGE, Plateau
-from shuntbook.analysis.signal_levels.steps import StepFold
-
+from ..readings.chunk import MICROSECONDS, SECONDS_PER_HOUR, Chunk, FloatArray
+from ..readings.measured_span import HowRead
+from ..signal_levels.level_record import LevelList
+from ..signal_levels.levels import Level, LevelMaker, edge_readings, record
+from ..signal_levels.plateau import EDGE, Plateau
+from ..signal_levels.steps import StepFold
 from .array_share import at_regulation, may_share, prompt_ohm, regulation_V
 from .choose_load import loads_of, the_load
 from .cycle import Cycle, Cycles, CycleSummary, PerhapsDry, TwoKinds

@@ -18,9 +18,8 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
-from shuntbook.analysis.readings.chunk import MICROSECONDS, SECONDS_PER_HOUR, FloatArray
-from shuntbook.analysis.signal_levels.level_record import LevelList
-
+from ..readings.chunk import MICROSECONDS, SECONDS_PER_HOUR, FloatArray
+from ..signal_levels.level_record import LevelList
 from .choose_load import ALIKE, LoadSteps, without
 from .cycle import PerhapsDry
 from .never_back import DRY, Held, held_up

@@ -7,9 +7,8 @@ from collections.abc import Iterable, Sequence
 
 import numpy as np
 
-from shuntbook.analysis.readings.chunk import MICROSECONDS, FloatArray
-from shuntbook.analysis.signal_levels.level_record import Burst, LevelList
-
+from ..readings.chunk import MICROSECONDS, FloatArray
+from ..signal_levels.level_record import Burst, LevelList
 from .choose_load import LoadSteps
 from .cycle import Attempt
 from .run_figures import SeenRun

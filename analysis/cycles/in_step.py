@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from shuntbook.analysis.readings.chunk import FloatArray
+from ..readings.chunk import FloatArray
 
 #: Readings in a stretch that is looked at, and the longest pattern in it: it is seen twice at least. [1]
 STRETCH, LONGEST = 64, 24

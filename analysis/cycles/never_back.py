@@ -16,9 +16,8 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
-from shuntbook.analysis.readings.chunk import MICROSECONDS
-from shuntbook.analysis.signal_levels.level_record import LevelList
-
+from ..readings.chunk import MICROSECONDS
+from ..signal_levels.level_record import LevelList
 from .choose_load import LoadSteps
 from .on_off_path import RunLevels
 

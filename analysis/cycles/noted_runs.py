@@ -10,8 +10,7 @@ from typing import Literal
 
 import numpy as np
 
-from shuntbook.analysis.readings.chunk import MICROSECONDS, SECONDS_PER_HOUR, Chunk, FloatArray, Fold, TimeArray
-
+from ..readings.chunk import MICROSECONDS, SECONDS_PER_HOUR, Chunk, FloatArray, Fold, TimeArray
 from .cycle import Cycle, Cycles
 
 #: What may follow: "pump on", "switched on again", but not "standing on the bank".

@@ -15,7 +15,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from shuntbook.analysis.readings.chunk import FloatArray
+from ..readings.chunk import FloatArray
 
 #: A step that differs from what is expected by more than this share speaks against the load: common practice, no
 #: source.

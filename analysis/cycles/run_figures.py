@@ -11,11 +11,10 @@ from typing import NamedTuple
 
 import numpy as np
 
-from shuntbook.analysis.readings.chunk import MICROSECONDS, SECONDS_PER_HOUR, FloatArray
-from shuntbook.analysis.readings.measured_span import HowRead
-from shuntbook.analysis.signal_levels.level_record import LevelList
-from shuntbook.analysis.signal_levels.steps import unknown_of
-
+from ..readings.chunk import MICROSECONDS, SECONDS_PER_HOUR, FloatArray
+from ..readings.measured_span import HowRead
+from ..signal_levels.level_record import LevelList
+from ..signal_levels.steps import unknown_of
 from .cycle import Cycle
 from .on_off_path import RunLevels
 

@@ -18,9 +18,8 @@ from typing import Final
 
 import numpy as np
 
-from shuntbook.analysis.readings.chunk import BoolArray, FloatArray
-from shuntbook.analysis.signal_levels.levels import EDGE_S, LEVEL_READINGS
-
+from ..readings.chunk import BoolArray, FloatArray
+from ..signal_levels.levels import EDGE_S, LEVEL_READINGS
 from .choose_load import LoadSteps
 from .cycle import RunKind, TwoKinds
 from .on_off_path import TOLERANCE, Heights

@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
-from shuntbook.analysis.not_known import Missing
-from shuntbook.analysis.site.site import Load, Site
-from shuntbook.analysis.site.tables import Bank
+from ..not_known import Missing
+from ..site.site import Load, Site
+from ..site.tables import Bank
 
 LEAD_ACID: Final = ("flooded_lead_acid", "agm", "gel")
 _LEAD_LOADED: Final = 0.95

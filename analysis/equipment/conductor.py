@@ -9,13 +9,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
-from shuntbook.analysis.not_known import Missing, Refusal
-from shuntbook.analysis.site.conductor_tables import GAUGES, RESISTANCE_SOURCE
-from shuntbook.analysis.site.site import Site
-from shuntbook.analysis.site.tables import Bank, Conductor, Inverter, Load
-from shuntbook.analysis.site.units import M_PER_FT
-from shuntbook.analysis.wording import figure
-
+from ..not_known import Missing, Refusal
+from ..site.conductor_tables import GAUGES, RESISTANCE_SOURCE
+from ..site.site import Site
+from ..site.tables import Bank, Conductor, Inverter, Load
+from ..site.units import M_PER_FT
+from ..wording import figure
 from .bank_voltage import usual_loaded_V
 from .demand import demands_on
 from .inverter_losses import losses_of

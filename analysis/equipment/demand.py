@@ -7,17 +7,10 @@ from dataclasses import dataclass
 from math import inf, sqrt
 from typing import Final
 
-from shuntbook.analysis.not_known import Missing, Refusal
-from shuntbook.analysis.site.motor_tables import (
-    CODE_LETTER_SOURCE,
-    FULL_LOAD_SOURCE,
-    USUAL_START_S,
-    full_load_A,
-    locked_rotor,
-)
-from shuntbook.analysis.site.tables import Inverter, Load
-from shuntbook.analysis.stats.interval95 import Within
-
+from ..not_known import Missing, Refusal
+from ..site.motor_tables import CODE_LETTER_SOURCE, FULL_LOAD_SOURCE, USUAL_START_S, full_load_A, locked_rotor
+from ..site.tables import Inverter, Load
+from ..stats.interval95 import Within
 from .plate_power import USUAL_POWER_FACTORS
 
 TURNING: Final = ("pump", "motor", "compressor")

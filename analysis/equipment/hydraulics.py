@@ -5,9 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
-from shuntbook.analysis.not_known import Missing, Refusal
-from shuntbook.analysis.site.water import Water
-
+from ..not_known import Missing, Refusal
+from ..site.water import Water
 from .judged import Judgement
 
 #: Weight of a litre of water: 9.81 N, as course notes on pumping use it.

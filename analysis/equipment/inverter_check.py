@@ -9,11 +9,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
-from shuntbook.analysis.not_known import Missing
-from shuntbook.analysis.site.site import Site
-from shuntbook.analysis.site.tables import Inverter
-from shuntbook.analysis.stats.interval95 import Within
-
+from ..not_known import Missing
+from ..site.site import Site
+from ..site.tables import Inverter
+from ..stats.interval95 import Within
 from .demand import Demand, Power, demands_on
 from .judged import Condition, Judged, Judgement, worst
 

@@ -10,7 +10,7 @@ from typing import Final, Protocol
 
 import numpy as np
 
-from shuntbook.analysis.site.tables import Inverter
+from ..site.tables import Inverter
 
 #: A long-used design value (J. Wiles, Sandia/NMSU, "PV Power Systems and the NEC: Suggested Practices"). [1]
 DESIGN_EFFICIENCY: Final = 0.85

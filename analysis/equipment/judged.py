@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Final, Literal
 
-from shuntbook.analysis.stats.interval95 import Within
+from ..stats.interval95 import Within
 
 Judgement = Literal["holds", "doubtful", "fails"]
 

@@ -6,10 +6,10 @@ from dataclasses import dataclass, field
 from math import sqrt
 from typing import Final, Literal
 
-from shuntbook.analysis.not_known import Refusal
-from shuntbook.analysis.site.motor_tables import FULL_LOAD_SOURCE, full_load_A
-from shuntbook.analysis.site.site import Inverter, Load, Site
-from shuntbook.analysis.site.units import W_PER_HP
+from ..not_known import Refusal
+from ..site.motor_tables import FULL_LOAD_SOURCE, full_load_A
+from ..site.site import Inverter, Load, Site
+from ..site.units import W_PER_HP
 
 PaperOf = Literal["W", "VA", "hp"]
 

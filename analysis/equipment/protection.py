@@ -6,10 +6,9 @@ from dataclasses import dataclass
 from math import inf
 from typing import Final
 
-from shuntbook.analysis.site.conductor_tables import AMPACITY_SOURCE, AREA_AMPACITY_A, AREA_AMPACITY_SOURCE, GAUGES
-from shuntbook.analysis.site.site import Site
-from shuntbook.analysis.site.tables import Conductor
-
+from ..site.conductor_tables import AMPACITY_SOURCE, AREA_AMPACITY_A, AREA_AMPACITY_SOURCE, GAUGES
+from ..site.site import Site
+from ..site.tables import Conductor
 from .judged import Judgement, above
 
 FUSE_SOURCE: Final = "a fuse near the bank for each conductor on it: 'Suggested Practices', Sandia/NMSU"

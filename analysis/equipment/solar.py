@@ -6,9 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from math import isfinite, prod
 
-from shuntbook.analysis.not_known import Missing, Refusal
-from shuntbook.analysis.site.tables import Array, Bank
-
+from ..not_known import Missing, Refusal
+from ..site.tables import Array, Bank
 from .bank_voltage import charging_V
 
 

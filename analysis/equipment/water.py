@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
-from shuntbook.analysis.not_known import Missing, Refusal
-from shuntbook.analysis.site.units import KPA_PER_PSI, L_PER_GAL, DisplayUnits
-from shuntbook.analysis.site.water import Water
+from ..not_known import Missing, Refusal
+from ..site.units import KPA_PER_PSI, L_PER_GAL, DisplayUnits
+from ..site.water import Water
 
 #: How far below cut-in the air in the tank should be with no water in it. [kPa]
 PRECHARGE_BELOW_KPA: Final = 2 * KPA_PER_PSI

@@ -7,23 +7,22 @@ from dataclasses import replace
 from math import isfinite
 from statistics import median
 
-from shuntbook.analysis.bank.draw import BankDraw, amps, bank_draw, loaded_bank_V, voltage_said
-from shuntbook.analysis.bank.limits import Asked, BankCheck, charging_judged, check_bank
-from shuntbook.analysis.bank.resistance import Resistance, resistance_of_cycles, stated_resistance
-from shuntbook.analysis.bank.sag import Sag, sag, sag_of_starts
-from shuntbook.analysis.bank.seen_starts import SeenStarts, seen_starts
-from shuntbook.analysis.cycles.cycle import Cycles
-from shuntbook.analysis.equipment.bank_voltage import voltage_floor
-from shuntbook.analysis.equipment.demand import usual_start_s
-from shuntbook.analysis.equipment.inverter_losses import losses_of
-from shuntbook.analysis.equipment.plate_power import supply_V
-from shuntbook.analysis.ledger.ledger import Ledger
-from shuntbook.analysis.not_known import Missing
-from shuntbook.analysis.readings.measured_span import HowRead
-from shuntbook.analysis.site.site import Load, Site
-from shuntbook.analysis.stats.interval95 import Within
-from shuntbook.analysis.sureness.meter_figures import MeterFigures
-
+from ..bank.draw import BankDraw, amps, bank_draw, loaded_bank_V, voltage_said
+from ..bank.limits import Asked, BankCheck, charging_judged, check_bank
+from ..bank.resistance import Resistance, resistance_of_cycles, stated_resistance
+from ..bank.sag import Sag, sag, sag_of_starts
+from ..bank.seen_starts import SeenStarts, seen_starts
+from ..cycles.cycle import Cycles
+from ..equipment.bank_voltage import voltage_floor
+from ..equipment.demand import usual_start_s
+from ..equipment.inverter_losses import losses_of
+from ..equipment.plate_power import supply_V
+from ..ledger.ledger import Ledger
+from ..not_known import Missing
+from ..readings.measured_span import HowRead
+from ..site.site import Load, Site
+from ..stats.interval95 import Within
+from ..sureness.meter_figures import MeterFigures
 from .measured_load import MeasuredLoad
 
 _SAG = "word on the sag at start"

@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from shuntbook.analysis.bank.bank import DrawRate, Recharge, Runtime, rate, recharge, runtime
-from shuntbook.analysis.bank.limits import BankCheck
-from shuntbook.analysis.bank.sag import Sag
-from shuntbook.analysis.bank.state_of_charge import Start, start_of
-from shuntbook.analysis.not_known import Missing
-from shuntbook.analysis.site.site import Load, Site
-from shuntbook.analysis.stats.interval95 import Within
-
+from ..bank.bank import DrawRate, Recharge, Runtime, rate, recharge, runtime
+from ..bank.limits import BankCheck
+from ..bank.sag import Sag
+from ..bank.state_of_charge import Start, start_of
+from ..not_known import Missing
+from ..site.site import Load, Site
+from ..stats.interval95 import Within
 from .bank_check import bank_by_plates, bank_by_runs
 from .measured_load import MeasuredLoad
 from .taken import Taken

@@ -9,18 +9,17 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
-from shuntbook.analysis.bank.sag import Sag
-from shuntbook.analysis.bank.system_word import SystemWord, system_word
-from shuntbook.analysis.cautions import CAUTIONS
-from shuntbook.analysis.equipment.conductor import ConductorCheck, check_conductors
-from shuntbook.analysis.equipment.demand import VA_OF_WATTS, power_behind
-from shuntbook.analysis.equipment.inverter_check import InverterCheck, check_inverter, check_seen
-from shuntbook.analysis.equipment.inverter_losses import given_W, losses_of
-from shuntbook.analysis.equipment.judged import Judged, Judgement, worst
-from shuntbook.analysis.nameplate.estimate import Estimate
-from shuntbook.analysis.not_known import Missing, Refusal
-from shuntbook.analysis.site.site import Inverter, Load, Site
-
+from ..bank.sag import Sag
+from ..bank.system_word import SystemWord, system_word
+from ..cautions import CAUTIONS
+from ..equipment.conductor import ConductorCheck, check_conductors
+from ..equipment.demand import VA_OF_WATTS, power_behind
+from ..equipment.inverter_check import InverterCheck, check_inverter, check_seen
+from ..equipment.inverter_losses import given_W, losses_of
+from ..equipment.judged import Judged, Judgement, worst
+from ..nameplate.estimate import Estimate
+from ..not_known import Missing, Refusal
+from ..site.site import Inverter, Load, Site
 from .bank_use import BankForecast, bank_forecast
 from .measured_load import MeasuredLoad
 from .taken import Taken, by_log, by_plate, plate_for

@@ -9,18 +9,17 @@ from typing import Final
 
 import numpy as np
 
-from shuntbook.analysis.bank.resistance import resistance_of_cycles
-from shuntbook.analysis.bank.seen_starts import SeenStarts, seen_starts
-from shuntbook.analysis.cycles.cycle import Cycle, Cycles
-from shuntbook.analysis.nameplate.measured_chain import RunTotals, run_totals
-from shuntbook.analysis.not_known import Missing, Refusal
-from shuntbook.analysis.readings.chunk import SECONDS_PER_HOUR, FloatArray
-from shuntbook.analysis.readings.measured_span import HowRead
-from shuntbook.analysis.site.motor_tables import USUAL_START_S
-from shuntbook.analysis.stats.interval95 import Component, Within, combine
-from shuntbook.analysis.stats.ranks import FEWEST, median_read
-from shuntbook.analysis.sureness.meter_figures import MeterFigures
-
+from ..bank.resistance import resistance_of_cycles
+from ..bank.seen_starts import SeenStarts, seen_starts
+from ..cycles.cycle import Cycle, Cycles
+from ..nameplate.measured_chain import RunTotals, run_totals
+from ..not_known import Missing, Refusal
+from ..readings.chunk import SECONDS_PER_HOUR, FloatArray
+from ..readings.measured_span import HowRead
+from ..site.motor_tables import USUAL_START_S
+from ..stats.interval95 import Component, Within, combine
+from ..stats.ranks import FEWEST, median_read
+from ..sureness.meter_figures import MeterFigures
 from .measured_load import MeasuredLoad
 
 _AS_IN_LOG: Final = "It is taken to be used as it was in the log: as often, as long, by as many."

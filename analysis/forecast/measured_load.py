@@ -6,12 +6,12 @@ from dataclasses import dataclass
 from math import sqrt
 from typing import Literal
 
-from shuntbook.analysis.bank.resistance import Resistance
-from shuntbook.analysis.bank.seen_starts import SeenStarts
-from shuntbook.analysis.nameplate.measured_chain import RunTotals
-from shuntbook.analysis.not_known import Missing
-from shuntbook.analysis.readings.chunk import Side
-from shuntbook.analysis.stats.interval95 import Component, Within, combine
+from ..bank.resistance import Resistance
+from ..bank.seen_starts import SeenStarts
+from ..nameplate.measured_chain import RunTotals
+from ..not_known import Missing
+from ..readings.chunk import Side
+from ..stats.interval95 import Component, Within, combine
 
 
 @dataclass(frozen=True)

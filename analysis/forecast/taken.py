@@ -5,14 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
-from shuntbook.analysis.equipment.bank_voltage import usual_loaded_V
-from shuntbook.analysis.equipment.inverter_losses import beyond_idle_W, losses_of
-from shuntbook.analysis.equipment.plate_power import Chain, ChainStep
-from shuntbook.analysis.nameplate.estimate import Estimate, estimate, paper_sum
-from shuntbook.analysis.not_known import Refusal
-from shuntbook.analysis.site.site import Inverter, Load, Site
-from shuntbook.analysis.stats.interval95 import Within
-
+from ..equipment.bank_voltage import usual_loaded_V
+from ..equipment.inverter_losses import beyond_idle_W, losses_of
+from ..equipment.plate_power import Chain, ChainStep
+from ..nameplate.estimate import Estimate, estimate, paper_sum
+from ..not_known import Refusal
+from ..site.site import Inverter, Load, Site
+from ..stats.interval95 import Within
 from .measured_load import MeasuredLoad
 
 #: Loads within this factor of each other are not told apart by their draw: common practice, no source. [1]

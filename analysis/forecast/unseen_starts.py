@@ -7,15 +7,15 @@ from dataclasses import replace
 from math import inf
 from typing import Final
 
-from shuntbook.analysis.cycles.cycle import Cycle
-from shuntbook.analysis.equipment.demand import TURNING, USUAL_START, demand
-from shuntbook.analysis.equipment.inverter_losses import efficiency, losses_of
-from shuntbook.analysis.equipment.plate_power import paper_W
-from shuntbook.analysis.not_known import Missing, Refusal
-from shuntbook.analysis.readings.measured_span import HowRead
-from shuntbook.analysis.site.motor_tables import USUAL_START_S
-from shuntbook.analysis.site.site import Load, Site
-from shuntbook.analysis.sureness.signal_errors import UnseenStarts
+from ..cycles.cycle import Cycle
+from ..equipment.demand import TURNING, USUAL_START, demand
+from ..equipment.inverter_losses import efficiency, losses_of
+from ..equipment.plate_power import paper_W
+from ..not_known import Missing, Refusal
+from ..readings.measured_span import HowRead
+from ..site.motor_tables import USUAL_START_S
+from ..site.site import Load, Site
+from ..sureness.signal_errors import UnseenStarts
 
 #: A start was caught where it shows so many times the settled draw; noise and draw that settles slowly stay below:
 #: common practice, no source. [1]

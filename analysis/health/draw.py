@@ -7,9 +7,8 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
-from shuntbook.analysis.readings.chunk import SECONDS_PER_HOUR, BoolArray, FloatArray
-from shuntbook.analysis.wording import figure, spell
-
+from ..readings.chunk import SECONDS_PER_HOUR, BoolArray, FloatArray
+from ..wording import figure, spell
 from .finding import Check, Rule, Severity
 from .limits import HealthLimits
 from .runs import LEAST_CYCLES, Runs

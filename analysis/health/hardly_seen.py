@@ -8,9 +8,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from shuntbook.analysis.cycles.choose_load import NEAR_PLATE, PLATE_SPREAD
-from shuntbook.analysis.signal_levels.rises import Rises
-
+from ..cycles.choose_load import NEAR_PLATE, PLATE_SPREAD
+from ..signal_levels.rises import Rises
 from .limits import HealthLimits
 from .runs import LEAST_CYCLES, Runs
 from .voltage import ABOVE_CUT_OFF, USUAL_CUT_OFF, nominal_of

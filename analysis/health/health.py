@@ -8,10 +8,9 @@ from typing import Final
 
 import numpy as np
 
-from shuntbook.analysis.cycles.cycle import Cycles
-from shuntbook.analysis.quality.sign_check import LEAST_SHARE, SignCheck
-from shuntbook.analysis.wording import spell
-
+from ..cycles.cycle import Cycles
+from ..quality.sign_check import LEAST_SHARE, SignCheck
+from ..wording import spell
 from .draw import draw_drift, overload, prime_lost, standing_draw
 from .finding import Check, Finding, Rule
 from .limits import COMMON_PRACTICE, HealthLimits

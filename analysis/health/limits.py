@@ -5,23 +5,17 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final, Literal
 
-from shuntbook.analysis.equipment.bank_voltage import LEAD_ACID
-from shuntbook.analysis.equipment.demand import STANDSTILL_SOURCE, TURNING, power_factors
-from shuntbook.analysis.equipment.inverter_losses import DESIGN_SOURCE, beyond_idle_W, efficiency, losses_of
-from shuntbook.analysis.equipment.water import (
-    PRECHARGE_BELOW_KPA,
-    PRECHARGE_SOURCE,
-    atmosphere_kPa,
-    below_cut_in,
-    drawdown_L,
-)
-from shuntbook.analysis.nameplate.estimate import estimate
-from shuntbook.analysis.not_known import Refusal
-from shuntbook.analysis.readings.chunk import SECONDS_PER_HOUR, Side
-from shuntbook.analysis.site.motor_tables import starts_limit
-from shuntbook.analysis.site.site import Inverter, Limits, Load, Site, Water
-from shuntbook.analysis.site.units import SI, DisplayUnits
-from shuntbook.analysis.wording import figure
+from ..equipment.bank_voltage import LEAD_ACID
+from ..equipment.demand import STANDSTILL_SOURCE, TURNING, power_factors
+from ..equipment.inverter_losses import DESIGN_SOURCE, beyond_idle_W, efficiency, losses_of
+from ..equipment.water import PRECHARGE_BELOW_KPA, PRECHARGE_SOURCE, atmosphere_kPa, below_cut_in, drawdown_L
+from ..nameplate.estimate import estimate
+from ..not_known import Refusal
+from ..readings.chunk import SECONDS_PER_HOUR, Side
+from ..site.motor_tables import starts_limit
+from ..site.site import Inverter, Limits, Load, Site, Water
+from ..site.units import SI, DisplayUnits
+from ..wording import figure
 
 COMMON_PRACTICE: Final = "common practice, no source"
 OWNER: Final = "the site file"

@@ -8,10 +8,9 @@ from typing import Final
 
 import numpy as np
 
-from shuntbook.analysis.cycles.cycle import Cycles
-from shuntbook.analysis.readings.chunk import MICROSECONDS, BoolArray, FloatArray, TimeArray
-from shuntbook.analysis.wording import spell
-
+from ..cycles.cycle import Cycles
+from ..readings.chunk import MICROSECONDS, BoolArray, FloatArray, TimeArray
+from ..wording import spell
 from .finding import Check, Rule
 
 #: A run or a rest must last this many readings before its length can be judged: common practice, no source.

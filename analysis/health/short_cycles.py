@@ -6,9 +6,8 @@ from typing import Final
 
 import numpy as np
 
-from shuntbook.analysis.readings.chunk import SECONDS_PER_HOUR, BoolArray
-from shuntbook.analysis.wording import figure, spell
-
+from ..readings.chunk import SECONDS_PER_HOUR, BoolArray
+from ..wording import figure, spell
 from .finding import Check, Rule, Severity
 from .hardly_seen import at_cut_off, hardly_seen
 from .limits import HealthLimits

@@ -7,10 +7,9 @@ from typing import Final
 
 import numpy as np
 
-from shuntbook.analysis.cycles.cycle import Attempt
-from shuntbook.analysis.readings.chunk import MICROSECONDS
-from shuntbook.analysis.wording import figure, spell
-
+from ..cycles.cycle import Attempt
+from ..readings.chunk import MICROSECONDS
+from ..wording import figure, spell
 from .finding import Check, Rule, Severity
 from .limits import COMMON_PRACTICE, HealthLimits
 from .runs import Runs

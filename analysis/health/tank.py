@@ -11,9 +11,8 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
-from shuntbook.analysis.readings.chunk import BoolArray, FloatArray
-from shuntbook.analysis.wording import spell
-
+from ..readings.chunk import BoolArray, FloatArray
+from ..wording import spell
 from .draw import draws_as_usual, usual_draw
 from .finding import Check, Rule, Severity
 from .limits import COMMON_PRACTICE, OWNER, HealthLimits

@@ -7,9 +7,8 @@ from typing import Final
 
 import numpy as np
 
-from shuntbook.analysis.readings.chunk import MICROSECONDS, FloatArray
-from shuntbook.analysis.stats.ranks import theil_sen
-
+from ..readings.chunk import MICROSECONDS, FloatArray
+from ..stats.ranks import theil_sen
 from .runs import Runs
 
 #: A slope is worked out from at most so many cycles, evenly thinned: all pairs of them are looked at.

@@ -10,9 +10,8 @@ from typing import Final
 
 import numpy as np
 
-from shuntbook.analysis.readings.chunk import BoolArray, FloatArray
-from shuntbook.analysis.wording import figure, spell
-
+from ..readings.chunk import BoolArray, FloatArray
+from ..wording import figure, spell
 from .finding import Check, Rule, Severity
 from .limits import Bound, HealthLimits
 from .runs import LEAST_CYCLES, Runs

@@ -15,9 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import stats
 
-from shuntbook.analysis.not_known import Refusal
-from shuntbook.analysis.readings.chunk import MICROSECONDS, FloatArray
-
+from ..not_known import Refusal
+from ..readings.chunk import MICROSECONDS, FloatArray
 from .log_steps import LogStep
 
 #: A step at the bank over the same step behind the inverter: at least nearly 1, and 2 where the inverter loses half.

@@ -8,10 +8,10 @@ from typing import Final
 
 import numpy as np
 
-from shuntbook.analysis.not_known import Refusal
-from shuntbook.analysis.readings.chunk import MICROSECONDS, Sampling
-from shuntbook.analysis.signal_levels.levels import Level, LevelMaker
-from shuntbook.analysis.signal_levels.steps import Plateaus
+from ..not_known import Refusal
+from ..readings.chunk import MICROSECONDS, Sampling
+from ..signal_levels.levels import Level, LevelMaker
+from ..signal_levels.steps import Plateaus
 
 #: Smaller steps are not looked at: common practice, no source. [W]
 LEAST_STEP_W: Final = 2.5

@@ -8,10 +8,10 @@ from typing import Final
 import numpy as np
 from scipy import stats
 
-from shuntbook.analysis.equipment.inverter_losses import LossTerms
-from shuntbook.analysis.not_known import Missing
-from shuntbook.analysis.readings.chunk import FloatArray
-from shuntbook.analysis.stats.interval95 import Within
+from ..equipment.inverter_losses import LossTerms
+from ..not_known import Missing
+from ..readings.chunk import FloatArray
+from ..stats.interval95 import Within
 
 #: Huber's bend and Tukey's cut: 95 % as efficient as least squares on normal errors (Huber 1981, from memory).
 _BEND: Final = 1.345

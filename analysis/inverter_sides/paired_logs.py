@@ -15,11 +15,10 @@ from typing import Final
 
 import numpy as np
 
-from shuntbook.analysis.cycles.cycle import Cycle
-from shuntbook.analysis.not_known import Missing
-from shuntbook.analysis.readings.chunk import MICROSECONDS, FloatArray
-from shuntbook.analysis.stats.interval95 import Component, Within, combine, limit
-
+from ..cycles.cycle import Cycle
+from ..not_known import Missing
+from ..readings.chunk import MICROSECONDS, FloatArray
+from ..stats.interval95 import Component, Within, combine, limit
 from .clock_offset import ClockOffset, clock_offset
 from .log_steps import LogStep
 from .loss_fit import LossFit, fit_losses

@@ -6,9 +6,9 @@ from collections.abc import Sequence, Set
 
 import numpy as np
 
-from shuntbook.analysis.readings.chunk import MICROSECONDS, Chunk, FloatArray, TimeArray
-from shuntbook.analysis.readings.integral import between_readings, contradicts
-from shuntbook.analysis.readings.measured_span import HowRead
+from ..readings.chunk import MICROSECONDS, Chunk, FloatArray, TimeArray
+from ..readings.integral import between_readings, contradicts
+from ..readings.measured_span import HowRead
 
 Stretch = tuple[int, int]
 

@@ -10,12 +10,11 @@ from typing import Final
 
 import numpy as np
 
-from shuntbook.analysis.charge.amounts import Charge
-from shuntbook.analysis.charge.charge import ChargeSums
-from shuntbook.analysis.charge.completed import CompletedIntervals, CompletedReadings, Reader, Window
-from shuntbook.analysis.readings.chunk import SECONDS_PER_HOUR, Chunk, FloatArray
-from shuntbook.analysis.readings.measured_span import HowRead
-
+from ..charge.amounts import Charge
+from ..charge.charge import ChargeSums
+from ..charge.completed import CompletedIntervals, CompletedReadings, Reader, Window
+from ..readings.chunk import SECONDS_PER_HOUR, Chunk, FloatArray
+from ..readings.measured_span import HowRead
 from .local_days import LocalDay, days_in
 from .sustained import NOTHING_SEEN, HighestDraw, PeakDraw
 

@@ -13,15 +13,14 @@ from typing import Final
 
 import numpy as np
 
-from shuntbook.analysis.charge.amounts import Charge
-from shuntbook.analysis.charge.completed import CompletedIntervals
-from shuntbook.analysis.cycles.cycle import Cycles
-from shuntbook.analysis.not_known import Missing
-from shuntbook.analysis.readings.blocks import firsts
-from shuntbook.analysis.readings.chunk import MICROSECONDS, SECONDS_PER_HOUR, FloatArray
-from shuntbook.analysis.readings.measured_span import HowRead
-from shuntbook.analysis.stats.interval95 import Within
-
+from ..charge.amounts import Charge
+from ..charge.completed import CompletedIntervals
+from ..cycles.cycle import Cycles
+from ..not_known import Missing
+from ..readings.blocks import firsts
+from ..readings.chunk import MICROSECONDS, SECONDS_PER_HOUR, FloatArray
+from ..readings.measured_span import HowRead
+from ..stats.interval95 import Within
 from .running_charge import CurrentFold
 
 _WHAT: Final = "word on what all loads take in a day"

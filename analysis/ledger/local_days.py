@@ -9,7 +9,7 @@ from typing import Final
 
 import numpy as np
 
-from shuntbook.analysis.readings.chunk import TimeArray
+from ..readings.chunk import TimeArray
 
 _EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
 _MICROSECOND: Final = timedelta(microseconds=1)

@@ -8,10 +8,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from shuntbook.analysis.charge.completed import CompletedIntervals
-from shuntbook.analysis.readings.chunk import MICROSECONDS, SECONDS_PER_HOUR, FloatArray
-from shuntbook.analysis.readings.measured_span import HowRead
-
+from ..charge.completed import CompletedIntervals
+from ..readings.chunk import MICROSECONDS, SECONDS_PER_HOUR, FloatArray
+from ..readings.measured_span import HowRead
 from .running_charge import CurrentFold
 
 if TYPE_CHECKING:

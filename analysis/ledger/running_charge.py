@@ -7,11 +7,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from shuntbook.analysis.charge.completed import CURRENT, CompletedIntervals, PieceReader
-from shuntbook.analysis.not_known import Refusal
-from shuntbook.analysis.readings.blocks import firsts
-from shuntbook.analysis.readings.chunk import SECONDS_PER_HOUR, Chunk, FloatArray, TimeArray
-from shuntbook.analysis.readings.measured_span import HowRead
+from ..charge.completed import CURRENT, CompletedIntervals, PieceReader
+from ..not_known import Refusal
+from ..readings.blocks import firsts
+from ..readings.chunk import SECONDS_PER_HOUR, Chunk, FloatArray, TimeArray
+from ..readings.measured_span import HowRead
 
 
 class CurrentFold:

@@ -7,10 +7,10 @@ from typing import Final, TypeAlias
 
 import numpy as np
 
-from shuntbook.analysis.charge.completed import CompletedIntervals
-from shuntbook.analysis.readings.blocks import firsts
-from shuntbook.analysis.readings.chunk import MICROSECONDS, FloatArray, TimeArray
-from shuntbook.analysis.readings.integral import Intervals
+from ..charge.completed import CompletedIntervals
+from ..readings.blocks import firsts
+from ..readings.chunk import MICROSECONDS, FloatArray, TimeArray
+from ..readings.integral import Intervals
 
 #: A draw that lasts so long is called sustained: long enough to warm an inverter and its cables, short enough for one
 #: demo; common practice, no source. [s]

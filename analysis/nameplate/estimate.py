@@ -9,19 +9,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from math import isfinite
 
-from shuntbook.analysis.equipment.bank_voltage import usual_loaded_V
-from shuntbook.analysis.equipment.inverter_losses import DESIGN_SOURCE, Losses, efficiency, losses_of
-from shuntbook.analysis.equipment.plate_power import (
-    Chain,
-    ChainStep,
-    PaperOf,
-    ac_power_W,
-    dc_power_W,
-    paper_of,
-    paper_W,
-)
-from shuntbook.analysis.not_known import Refusal
-from shuntbook.analysis.site.site import Bank, Inverter, Load, Site
+from ..equipment.bank_voltage import usual_loaded_V
+from ..equipment.inverter_losses import DESIGN_SOURCE, Losses, efficiency, losses_of
+from ..equipment.plate_power import Chain, ChainStep, PaperOf, ac_power_W, dc_power_W, paper_of, paper_W
+from ..not_known import Refusal
+from ..site.site import Bank, Inverter, Load, Site
 
 
 @dataclass(frozen=True)

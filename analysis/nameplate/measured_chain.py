@@ -10,10 +10,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from math import fsum
 
-from shuntbook.analysis.cycles.cycle import Cycle, Cycles
-from shuntbook.analysis.not_known import Refusal
-from shuntbook.analysis.readings.chunk import SECONDS_PER_HOUR
-
+from ..cycles.cycle import Cycle, Cycles
+from ..not_known import Refusal
+from ..readings.chunk import SECONDS_PER_HOUR
 from .decomposition import Factor, Term, decompose
 from .estimate import Estimate
 from .reasons import (

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from shuntbook.analysis.cycles.cycle import Cycles
-from shuntbook.analysis.readings.chunk import SECONDS_PER_HOUR
-from shuntbook.analysis.site.site import Site
-
+from ..cycles.cycle import Cycles
+from ..readings.chunk import SECONDS_PER_HOUR
+from ..site.site import Site
 from .estimate import Estimate, PlateComparison, compare, estimate
 from .measured_chain import (
     RunTotals,

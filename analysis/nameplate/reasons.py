@@ -7,8 +7,7 @@ from dataclasses import dataclass
 from math import fsum
 from typing import Final
 
-from shuntbook.analysis.wording import figure
-
+from ..wording import figure
 from .decomposition import Basis, Decomposition, Factor, FactorEffect
 
 #: Names of factors. What a log cannot tell apart is one factor, and its name says so.

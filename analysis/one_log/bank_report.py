@@ -7,21 +7,21 @@ from statistics import median
 
 import numpy as np
 
-from shuntbook.analysis.bank.bank import NOTHING, DrawRate, Recharge, Runtime, rate, recharge, runtime
-from shuntbook.analysis.bank.resistance import Resistance, resistance_of_cycles, stated_resistance
-from shuntbook.analysis.bank.sag import Sag
-from shuntbook.analysis.bank.state_of_charge import Start, StateOfCharge, start_of, state_of_charge
-from shuntbook.analysis.charge.amounts import Charge
-from shuntbook.analysis.cycles.cycle import Cycles
-from shuntbook.analysis.forecast.bank_check import sag_of_log, starts_of_log
-from shuntbook.analysis.ledger.ledger import Ledger, LedgerLine
-from shuntbook.analysis.ledger.loads_use import LoadsUse
-from shuntbook.analysis.ledger.running_charge import RunningCharge
-from shuntbook.analysis.not_known import Missing
-from shuntbook.analysis.readings.measured_span import HowRead
-from shuntbook.analysis.site.site import Bank, Load, Site
-from shuntbook.analysis.stats.interval95 import Within
-from shuntbook.analysis.sureness.meter_figures import MeterFigures
+from ..bank.bank import NOTHING, DrawRate, Recharge, Runtime, rate, recharge, runtime
+from ..bank.resistance import Resistance, resistance_of_cycles, stated_resistance
+from ..bank.sag import Sag
+from ..bank.state_of_charge import Start, StateOfCharge, start_of, state_of_charge
+from ..charge.amounts import Charge
+from ..cycles.cycle import Cycles
+from ..forecast.bank_check import sag_of_log, starts_of_log
+from ..ledger.ledger import Ledger, LedgerLine
+from ..ledger.loads_use import LoadsUse
+from ..ledger.running_charge import RunningCharge
+from ..not_known import Missing
+from ..readings.measured_span import HowRead
+from ..site.site import Bank, Load, Site
+from ..stats.interval95 import Within
+from ..sureness.meter_figures import MeterFigures
 
 _NO_AMPS = "the log has no amps measured at the bank"
 

@@ -5,17 +5,17 @@ from __future__ import annotations
 from dataclasses import dataclass
 from statistics import median
 
-from shuntbook.analysis.cycles.cycle import Cycles
-from shuntbook.analysis.equipment.demand import VA_OF_WATTS, Demand, Power, apparent_VA, demand, power_behind
-from shuntbook.analysis.equipment.inverter_check import InverterCheck, check_inverter, check_seen
-from shuntbook.analysis.equipment.inverter_losses import given_W, losses_of
-from shuntbook.analysis.equipment.judged import Judged, Judgement, worst
-from shuntbook.analysis.equipment.plate_power import USUAL_POWER_FACTORS
-from shuntbook.analysis.ledger.ledger import Ledger
-from shuntbook.analysis.not_known import Missing
-from shuntbook.analysis.readings.measured_span import HowRead
-from shuntbook.analysis.site.site import Inverter, Load, Site
-from shuntbook.analysis.stats.interval95 import Within
+from ..cycles.cycle import Cycles
+from ..equipment.demand import VA_OF_WATTS, Demand, Power, apparent_VA, demand, power_behind
+from ..equipment.inverter_check import InverterCheck, check_inverter, check_seen
+from ..equipment.inverter_losses import given_W, losses_of
+from ..equipment.judged import Judged, Judgement, worst
+from ..equipment.plate_power import USUAL_POWER_FACTORS
+from ..ledger.ledger import Ledger
+from ..not_known import Missing
+from ..readings.measured_span import HowRead
+from ..site.site import Inverter, Load, Site
+from ..stats.interval95 import Within
 
 
 @dataclass(frozen=True)

@@ -5,25 +5,24 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
-from shuntbook.analysis.charge.amounts import Charge
-from shuntbook.analysis.charge.completed import Reader
-from shuntbook.analysis.cycles.cycle import Cycle, Cycles
-from shuntbook.analysis.forecast.unseen_starts import caught_starts, unseen_starts
-from shuntbook.analysis.health.health import health_of, sign_check
-from shuntbook.analysis.health.limits import limits_for
-from shuntbook.analysis.nameplate.plate_check import PlateCheck, check_plate
-from shuntbook.analysis.not_known import Refusal
-from shuntbook.analysis.quality.sign_check import SignFold
-from shuntbook.analysis.readings.chunk import Chunk, Fold
-from shuntbook.analysis.readings.envelope import EnvelopeFold
-from shuntbook.analysis.readings.log_facts import LogFacts
-from shuntbook.analysis.readings.measured_span import HowRead
-from shuntbook.analysis.site.site import Site
-from shuntbook.analysis.sureness.amount_intervals import AmountsAnalysis
-from shuntbook.analysis.sureness.cycle_intervals import cycles_with_intervals
-from shuntbook.analysis.sureness.meter_figures import NOTHING_STATED, Accuracy, MeterFigures
-from shuntbook.analysis.sureness.signal_errors import UnseenStarts
-
+from ..charge.amounts import Charge
+from ..charge.completed import Reader
+from ..cycles.cycle import Cycle, Cycles
+from ..forecast.unseen_starts import caught_starts, unseen_starts
+from ..health.health import health_of, sign_check
+from ..health.limits import limits_for
+from ..nameplate.plate_check import PlateCheck, check_plate
+from ..not_known import Refusal
+from ..quality.sign_check import SignFold
+from ..readings.chunk import Chunk, Fold
+from ..readings.envelope import EnvelopeFold
+from ..readings.log_facts import LogFacts
+from ..readings.measured_span import HowRead
+from ..site.site import Site
+from ..sureness.amount_intervals import AmountsAnalysis
+from ..sureness.cycle_intervals import cycles_with_intervals
+from ..sureness.meter_figures import NOTHING_STATED, Accuracy, MeterFigures
+from ..sureness.signal_errors import UnseenStarts
 from .log_report import LogReport
 from .site_folds import SiteFolds
 from .site_report import site_report

@@ -5,21 +5,20 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from shuntbook.analysis.ledger.ledger import Ledger
-from shuntbook.analysis.readings.log_facts import LogFacts
-from shuntbook.analysis.sureness.meter_figures import NOTHING_STATED, MeterFigures
+from ..ledger.ledger import Ledger
+from ..readings.log_facts import LogFacts
+from ..sureness.meter_figures import NOTHING_STATED, MeterFigures
 
 if TYPE_CHECKING:
-    from shuntbook.analysis.charge.amounts import Charge
-    from shuntbook.analysis.charge.between_notes import MarkedStretch
-    from shuntbook.analysis.cycles.cycle import Cycle, Cycles
-    from shuntbook.analysis.health.finding import Check, Finding
-    from shuntbook.analysis.health.trends import Trend
-    from shuntbook.analysis.ledger.payback import Payback
-    from shuntbook.analysis.nameplate.plate_check import PlateCheck
-    from shuntbook.analysis.readings.chunk import Chunk
-    from shuntbook.analysis.readings.envelope import Envelope
-
+    from ..charge.amounts import Charge
+    from ..charge.between_notes import MarkedStretch
+    from ..cycles.cycle import Cycle, Cycles
+    from ..health.finding import Check, Finding
+    from ..health.trends import Trend
+    from ..ledger.payback import Payback
+    from ..nameplate.plate_check import PlateCheck
+    from ..readings.chunk import Chunk
+    from ..readings.envelope import Envelope
     from .site_report import SiteReport
 
 

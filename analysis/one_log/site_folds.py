@@ -8,15 +8,15 @@ from dataclasses import dataclass
 from datetime import tzinfo
 from typing import Final
 
-from shuntbook.analysis.bank.state_of_charge import charge_efficiency
-from shuntbook.analysis.charge.completed import CompletedReadings, Reader
-from shuntbook.analysis.ledger.ledger import Ledger, LedgerFold, demos_of
-from shuntbook.analysis.ledger.loads_use import ClockHours, ClockHoursFold
-from shuntbook.analysis.ledger.payback import Payback, PaybackFold
-from shuntbook.analysis.ledger.running_charge import RunningCharge, RunningChargeFold
-from shuntbook.analysis.readings.chunk import Chunk
-from shuntbook.analysis.readings.measured_span import HowRead
-from shuntbook.analysis.site.site import Site
+from ..bank.state_of_charge import charge_efficiency
+from ..charge.completed import CompletedReadings, Reader
+from ..ledger.ledger import Ledger, LedgerFold, demos_of
+from ..ledger.loads_use import ClockHours, ClockHoursFold
+from ..ledger.payback import Payback, PaybackFold
+from ..ledger.running_charge import RunningCharge, RunningChargeFold
+from ..readings.chunk import Chunk
+from ..readings.measured_span import HowRead
+from ..site.site import Site
 
 #: Where no note ends a demo, it has not ended yet, and never will in the log. [us]
 _NEVER_US: Final = 1 << 62

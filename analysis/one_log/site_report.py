@@ -5,19 +5,18 @@ from __future__ import annotations
 from dataclasses import dataclass
 from statistics import median
 
-from shuntbook.analysis.bank.limits import BankCheck
-from shuntbook.analysis.charge.amounts import Charge
-from shuntbook.analysis.cycles.cycle import Cycles
-from shuntbook.analysis.equipment.conductor import ConductorCheck, check_conductors
-from shuntbook.analysis.equipment.solar import ArrayDay, array_day
-from shuntbook.analysis.forecast.bank_check import bank_by_log, bank_by_plates
-from shuntbook.analysis.ledger.loads_use import LoadsUse, loads_use
-from shuntbook.analysis.not_known import Missing
-from shuntbook.analysis.readings.chunk import SECONDS_PER_HOUR
-from shuntbook.analysis.site.site import Load, Site
-from shuntbook.analysis.stats.interval95 import Within
-from shuntbook.analysis.sureness.meter_figures import MeterFigures
-
+from ..bank.limits import BankCheck
+from ..charge.amounts import Charge
+from ..cycles.cycle import Cycles
+from ..equipment.conductor import ConductorCheck, check_conductors
+from ..equipment.solar import ArrayDay, array_day
+from ..forecast.bank_check import bank_by_log, bank_by_plates
+from ..ledger.loads_use import LoadsUse, loads_use
+from ..not_known import Missing
+from ..readings.chunk import SECONDS_PER_HOUR
+from ..site.site import Load, Site
+from ..stats.interval95 import Within
+from ..sureness.meter_figures import MeterFigures
 from .bank_report import BankReport, bank_report
 from .inverter_report import InverterReport, ac_power_W, inverter_reports
 from .site_folds import SiteRecord

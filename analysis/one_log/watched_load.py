@@ -6,15 +6,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from shuntbook.analysis.cycles.cycles import CycleFold
-from shuntbook.analysis.not_known import Refusal
-from shuntbook.analysis.signal_levels.steps import signal_of
+from ..cycles.cycles import CycleFold
+from ..not_known import Refusal
+from ..signal_levels.steps import signal_of
 
 if TYPE_CHECKING:
-    from shuntbook.analysis.cycles.cycle import Cycles
-    from shuntbook.analysis.readings.chunk import Fold
-    from shuntbook.analysis.readings.measured_span import HowRead
-    from shuntbook.analysis.site.site import Load, Site
+    from ..cycles.cycle import Cycles
+    from ..readings.chunk import Fold
+    from ..readings.measured_span import HowRead
+    from ..site.site import Load, Site
 
 
 @dataclass(frozen=True)
@@ -45,7 +45,7 @@ def watched_load(site: Site | None, name: str | None, how: HowRead, quantities: 
     load = site.load(name) if name is not None else site.main_pump()
     if load is None:
         return Watched(None, None)
-    from shuntbook.analysis.nameplate.estimate import estimate  # without a site there is no plate to work out
+    from ..nameplate.estimate import estimate  # without a site there is no plate to work out
 
     # A plate that says too little is no error here: runs are then those of the largest load that was seen.
     try:
@@ -68,6 +68,6 @@ def cycle_fold(
     levels = CycleFold(how, quantities, load=watched.name, expected=watched.expected)
     if not how.noted:
         return levels
-    from shuntbook.analysis.cycles.noted_runs import NotedRunsFold
+    from ..cycles.noted_runs import NotedRunsFold
 
     return NotedRunsFold(levels, levels.signal, notes)

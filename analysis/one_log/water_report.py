@@ -5,12 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from statistics import median
 
-from shuntbook.analysis.cycles.cycle import Cycles
-from shuntbook.analysis.equipment.hydraulics import WireToWater, wire_to_water
-from shuntbook.analysis.equipment.water import SeenCycle, TankPlan, WaterCost, seen_cycle, tank_plan, water_cost
-from shuntbook.analysis.not_known import Missing
-from shuntbook.analysis.site.site import Water
-from shuntbook.analysis.site.units import SI, DisplayUnits
+from ..cycles.cycle import Cycles
+from ..equipment.hydraulics import WireToWater, wire_to_water
+from ..equipment.water import SeenCycle, TankPlan, WaterCost, seen_cycle, tank_plan, water_cost
+from ..not_known import Missing
+from ..site.site import Water
+from ..site.units import SI, DisplayUnits
 
 
 @dataclass(frozen=True)

@@ -7,8 +7,8 @@ from typing import Final
 
 import numpy as np
 
-from shuntbook.analysis.readings.blocks import Piece
-from shuntbook.analysis.readings.chunk import FloatArray
+from ..readings.blocks import Piece
+from ..readings.chunk import FloatArray
 
 #: So many readings at exactly the highest value, and this many times those at the next lower one, are a flat top:
 #: common practice, no source. A meter whose readings repeat more often than this by themselves has flat tops anyway.

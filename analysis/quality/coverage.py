@@ -6,9 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from shuntbook.analysis.readings.blocks import Piece
-from shuntbook.analysis.readings.chunk import MICROSECONDS, FloatArray, TimeArray
-from shuntbook.analysis.stats.bounded import Histogram
+from ..readings.blocks import Piece
+from ..readings.chunk import MICROSECONDS, FloatArray, TimeArray
+from ..stats.bounded import Histogram
 
 #: All but this share of the readings tell how much a quantity reads; the rest may be false ones. [1]
 FALSE_SHARE = 0.001

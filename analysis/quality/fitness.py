@@ -6,9 +6,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Final
 
-from shuntbook.analysis.readings.chunk import SECONDS_PER_HOUR
-from shuntbook.analysis.readings.measured_span import HowRead
-
+from ..readings.chunk import SECONDS_PER_HOUR
+from ..readings.measured_span import HowRead
 from .implausible import Grade
 from .quality import Quality
 

@@ -8,11 +8,10 @@ from typing import Final, Literal, NamedTuple
 
 import numpy as np
 
-from shuntbook.analysis.charge.charge import WORTH_TELLING
-from shuntbook.analysis.charge.instants import Instants
-from shuntbook.analysis.readings.blocks import Piece
-from shuntbook.analysis.readings.chunk import SECONDS_PER_HOUR, FloatArray, Side
-
+from ..charge.charge import WORTH_TELLING
+from ..charge.instants import Instants
+from ..readings.blocks import Piece
+from ..readings.chunk import SECONDS_PER_HOUR, FloatArray, Side
 from .coverage import QuantityRange
 from .past_shunt import SharpChanges
 from .power_check import AGREES, Agreement

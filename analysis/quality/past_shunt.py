@@ -8,10 +8,10 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from shuntbook.analysis.charge.grouped_sums import HALF, size_of
-from shuntbook.analysis.readings.blocks import Piece, gaps_before
-from shuntbook.analysis.readings.chunk import FloatArray
-from shuntbook.analysis.signal_levels.step_threshold import Threshold
+from ..charge.grouped_sums import HALF, size_of
+from ..readings.blocks import Piece, gaps_before
+from ..readings.chunk import FloatArray
+from ..signal_levels.step_threshold import Threshold
 
 #: So often the volts must fall and rise again, and at least this share of all their falls: common practice, no source.
 LEAST_FALLS, LEAST_RISES, LEAST_SHARE = 3, 2, 0.01

@@ -8,11 +8,11 @@ from typing import Final
 
 import numpy as np
 
-from shuntbook.analysis.charge.charge import WORTH_TELLING
-from shuntbook.analysis.readings.blocks import Piece
-from shuntbook.analysis.readings.chunk import Chunk, FloatArray, Sampling, Side
-from shuntbook.analysis.readings.integral import contradicts, inner
-from shuntbook.analysis.wording import figure
+from ..charge.charge import WORTH_TELLING
+from ..readings.blocks import Piece
+from ..readings.chunk import Chunk, FloatArray, Sampling, Side
+from ..readings.integral import contradicts, inner
+from ..wording import figure
 
 #: Columns agree where watts are volts times amps to within this share: common practice, no source; a meter's own
 #: rounding, and means of what switches within a reading, stay well below it. [1]

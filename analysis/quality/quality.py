@@ -6,12 +6,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from shuntbook.analysis.charge.instants import InstantsFold, looked_at
-from shuntbook.analysis.charge.meter_counter import CounterFold
-from shuntbook.analysis.readings.blocks import InPieces, Piece, PieceFold
-from shuntbook.analysis.readings.chunk import Chunk
-from shuntbook.analysis.readings.measured_span import HowRead, Span, SpanFold
-
+from ..charge.instants import InstantsFold, looked_at
+from ..charge.meter_counter import CounterFold
+from ..readings.blocks import InPieces, Piece, PieceFold
+from ..readings.chunk import Chunk
+from ..readings.measured_span import HowRead, Span, SpanFold
 from .clipping import Clipping, ClippingPart
 from .coverage import MostPart, QuantityRange, RangePart, Spacing, SpacingPart
 from .implausible import Doubt, JumpPart, QualityEvidence, doubts_of

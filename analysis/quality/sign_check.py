@@ -11,9 +11,9 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from shuntbook.analysis.readings.blocks import Piece, PieceRows, Pieces, gaps_before
-from shuntbook.analysis.readings.chunk import Chunk, FloatArray, has_missing
-from shuntbook.analysis.signal_levels.step_threshold import Threshold
+from ..readings.blocks import Piece, PieceRows, Pieces, gaps_before
+from ..readings.chunk import Chunk, FloatArray, has_missing
+from ..signal_levels.step_threshold import Threshold
 
 #: Steps that must have moved the voltage before their direction says anything, and the share of them that must agree:
 #: common practice, no source.

@@ -9,10 +9,10 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from shuntbook.analysis.readings.blocks import Piece, Pieces, gaps_before
-from shuntbook.analysis.readings.chunk import MICROSECONDS, SECONDS_PER_HOUR, Chunk, FloatArray, Sampling, TimeArray
-from shuntbook.analysis.readings.measured_span import HowRead
-from shuntbook.analysis.signal_levels.step_threshold import Threshold
+from ..readings.blocks import Piece, Pieces, gaps_before
+from ..readings.chunk import MICROSECONDS, SECONDS_PER_HOUR, Chunk, FloatArray, Sampling, TimeArray
+from ..readings.measured_span import HowRead
+from ..signal_levels.step_threshold import Threshold
 
 #: A spike stands out by more than twice the smallest step, and by five times what its neighbours, two on either side,
 #: differ among themselves, which is no step: common practice, no source.

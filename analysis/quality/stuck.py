@@ -8,8 +8,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from shuntbook.analysis.readings.blocks import Piece
-from shuntbook.analysis.readings.chunk import Chunk, FloatArray, join
+from ..readings.blocks import Piece
+from ..readings.chunk import Chunk, FloatArray, join
 
 #: A stretch shorter than this is not judged, nor a value of fewer than so many of the meter's smallest steps, which
 #: repeats by itself: common practice, no source. [1]

@@ -7,11 +7,11 @@ from typing import Final
 
 import numpy as np
 
-from shuntbook.analysis.not_known import Refusal
-from shuntbook.analysis.readings.chunk import Chunk
-from shuntbook.analysis.stats.bounded import BlockMeans, Histogram
-from shuntbook.analysis.sureness.meter_figures import ZeroCheck
-from shuntbook.analysis.wording import figure
+from ..not_known import Refusal
+from ..readings.chunk import Chunk
+from ..stats.bounded import BlockMeans, Histogram
+from ..sureness.meter_figures import ZeroCheck
+from ..wording import figure
 
 #: With fewer readings nothing is known of their scatter: common practice, no source.
 LEAST_READINGS: Final = 5

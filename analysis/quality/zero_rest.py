@@ -15,13 +15,12 @@ from typing import Final
 
 import numpy as np
 
-from shuntbook.analysis.charge.grouped_sums import HALF, SIZES, size_of, sums_by_size
-from shuntbook.analysis.readings.blocks import Piece, gaps_before
-from shuntbook.analysis.readings.chunk import MICROSECONDS, Chunk, FloatArray, TimeArray
-from shuntbook.analysis.readings.integral import inner
-from shuntbook.analysis.signal_levels.step_threshold import Threshold
-from shuntbook.analysis.stats.bounded import BlockMeans
-
+from ..charge.grouped_sums import HALF, SIZES, size_of, sums_by_size
+from ..readings.blocks import Piece, gaps_before
+from ..readings.chunk import MICROSECONDS, Chunk, FloatArray, TimeArray
+from ..readings.integral import inner
+from ..signal_levels.step_threshold import Threshold
+from ..stats.bounded import BlockMeans
 from .coverage import MostPart
 from .zero_check import smallest_step
 

@@ -6,13 +6,12 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from shuntbook.analysis.charge.between_notes import MarkedStretch
-from shuntbook.analysis.cycles.cycle import Cycle, Cycles, CycleSummary
-from shuntbook.analysis.health.finding import SEVERITIES, Check, Finding
-from shuntbook.analysis.one_log.log_report import LogReport
-from shuntbook.analysis.readings.chunk import MICROSECONDS, SECONDS_PER_HOUR
-from shuntbook.analysis.stats.ranks import FEWEST
-
+from ..charge.between_notes import MarkedStretch
+from ..cycles.cycle import Cycle, Cycles, CycleSummary
+from ..health.finding import SEVERITIES, Check, Finding
+from ..one_log.log_report import LogReport
+from ..readings.chunk import MICROSECONDS, SECONDS_PER_HOUR
+from ..stats.ranks import FEWEST
 from .compare import LogComparison, compare_logs
 from .compared import ComparedLog
 from .day_pieces import DayPiece, Pool, by_day, running_s, usual_of

@@ -11,10 +11,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Literal
 
-from shuntbook.analysis.health.finding import Finding
-from shuntbook.analysis.not_known import Missing, Refusal
-from shuntbook.analysis.one_log.log_report import LogReport
-
+from ..health.finding import Finding
+from ..not_known import Missing, Refusal
+from ..one_log.log_report import LogReport
 from .compare_rates import RatesOfTwo
 from .compare_runs import runs_of_two
 from .compared import Compared, ComparedLog

@@ -13,12 +13,11 @@ from typing import Final
 
 import numpy as np
 
-from shuntbook.analysis.charge.amounts import Amounts, Charge
-from shuntbook.analysis.not_known import Missing
-from shuntbook.analysis.one_log.log_report import LogReport
-from shuntbook.analysis.readings.chunk import SECONDS_PER_HOUR, FloatArray
-from shuntbook.analysis.stats.interval95 import EVEN, Component, HowSure, Within, combine
-
+from ..charge.amounts import Amounts, Charge
+from ..not_known import Missing
+from ..one_log.log_report import LogReport
+from ..readings.chunk import SECONDS_PER_HOUR, FloatArray
+from ..stats.interval95 import EVEN, Component, HowSure, Within, combine
 from .compared import Compared, ComparedLog
 
 #: Logs at least this long are told by the day. [s]

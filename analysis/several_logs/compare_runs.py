@@ -8,13 +8,12 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
-from shuntbook.analysis.not_known import Missing
-from shuntbook.analysis.one_log.log_report import LogReport
-from shuntbook.analysis.readings.chunk import FloatArray
-from shuntbook.analysis.stats.interval95 import Within
-from shuntbook.analysis.stats.ranks import median_read, shift, widened
-from shuntbook.analysis.sureness.meter_figures import MeterFigures
-
+from ..not_known import Missing
+from ..one_log.log_report import LogReport
+from ..readings.chunk import FloatArray
+from ..stats.interval95 import Within
+from ..stats.ranks import median_read, shift, widened
+from ..sureness.meter_figures import MeterFigures
 from .compared import Compared
 from .day_pieces import values_of
 

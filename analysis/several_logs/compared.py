@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from shuntbook.analysis.charge.between_notes import MarkedStretch
-from shuntbook.analysis.cycles.cycle import Cycle
-from shuntbook.analysis.not_known import Missing
-from shuntbook.analysis.one_log.log_report import LogReport
-from shuntbook.analysis.stats.interval95 import Within
+from ..charge.between_notes import MarkedStretch
+from ..cycles.cycle import Cycle
+from ..not_known import Missing
+from ..one_log.log_report import LogReport
+from ..stats.interval95 import Within
 
 
 @dataclass(frozen=True)

@@ -8,13 +8,12 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
-from shuntbook.analysis.charge.amounts import Amounts, Charge
-from shuntbook.analysis.cycles.cycle import Cycle
-from shuntbook.analysis.health.runs import busiest_hour
-from shuntbook.analysis.one_log.log_report import LogReport
-from shuntbook.analysis.readings.chunk import SECONDS_PER_HOUR
-from shuntbook.analysis.readings.measured_span import Span
-
+from ..charge.amounts import Amounts, Charge
+from ..cycles.cycle import Cycle
+from ..health.runs import busiest_hour
+from ..one_log.log_report import LogReport
+from ..readings.chunk import SECONDS_PER_HOUR
+from ..readings.measured_span import Span
 from .day_pieces import DayPiece, running_s, usual_of
 from .pooled import pooled_charge
 

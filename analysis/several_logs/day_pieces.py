@@ -10,13 +10,12 @@ from operator import attrgetter
 
 import numpy as np
 
-from shuntbook.analysis.cycles.cycle import Cycle
-from shuntbook.analysis.health.runs import Runs
-from shuntbook.analysis.ledger.ledger import LedgerLine
-from shuntbook.analysis.one_log.log_report import LogReport
-from shuntbook.analysis.readings.chunk import MICROSECONDS, FloatArray, Side, TimeArray
-from shuntbook.analysis.site.site import Site
-
+from ..cycles.cycle import Cycle
+from ..health.runs import Runs
+from ..ledger.ledger import LedgerLine
+from ..one_log.log_report import LogReport
+from ..readings.chunk import MICROSECONDS, FloatArray, Side, TimeArray
+from ..site.site import Site
 from .compare_rates import seconds_within
 
 

@@ -12,10 +12,9 @@ from typing import Final, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from shuntbook.analysis.readings.chunk import MICROSECONDS, FloatArray
-from shuntbook.analysis.stats.interval95 import Within
-from shuntbook.analysis.stats.ranks import theil_sen
-
+from ..readings.chunk import MICROSECONDS, FloatArray
+from ..stats.interval95 import Within
+from ..stats.ranks import theil_sen
 from .day_figures import FIGURES, DayFigures, FollowedFigure
 
 #: From so many days on there is a trend to speak of, as eight runs are needed to judge a load: common practice, no

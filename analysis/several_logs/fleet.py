@@ -8,17 +8,16 @@ from typing import TYPE_CHECKING, Any, Final, Literal
 
 import numpy as np
 
-from shuntbook.analysis.health.finding import OF_RUNS, SEVERITIES, Finding, withheld
-from shuntbook.analysis.health.runs import busiest_hour
-from shuntbook.analysis.quality.implausible import Grade
-
+from ..health.finding import OF_RUNS, SEVERITIES, Finding, withheld
+from ..health.runs import busiest_hour
+from ..quality.implausible import Grade
 from .day_pieces import usual_of
 
 if TYPE_CHECKING:
-    from shuntbook.analysis.charge.amounts import Amounts, Charge
-    from shuntbook.analysis.cycles.cycle import Cycles
-    from shuntbook.analysis.one_log.log_report import LogReport
-    from shuntbook.analysis.quality.fitness import Fitness
+    from ..charge.amounts import Amounts, Charge
+    from ..cycles.cycle import Cycles
+    from ..one_log.log_report import LogReport
+    from ..quality.fitness import Fitness
 
 #: ``read``: its figures stand here; ``unfinished``: a capture that was not ended; ``not read``: see the reason.
 Status = Literal["read", "unfinished", "not read"]

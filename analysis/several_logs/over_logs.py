@@ -6,12 +6,11 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, tzinfo
 
-from shuntbook.analysis.health.finding import SEVERITIES, Finding
-from shuntbook.analysis.one_log.log_report import LogReport
-from shuntbook.analysis.readings.chunk import Side
-from shuntbook.analysis.readings.log_facts import LogFacts
-from shuntbook.analysis.site.site import Site
-
+from ..health.finding import SEVERITIES, Finding
+from ..one_log.log_report import LogReport
+from ..readings.chunk import Side
+from ..readings.log_facts import LogFacts
+from ..site.site import Site
 from .before_after import BeforeAfter, NamedChange, before_after
 from .day_figures import DayFigures, figures_of, figures_of_log
 from .day_pieces import LeftOut, pool_of

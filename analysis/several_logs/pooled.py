@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from shuntbook.analysis.charge.amounts import Amounts, Charge, Sureness
-from shuntbook.analysis.readings.measured_span import Span
-from shuntbook.analysis.stats.interval95 import Component, HowSure, combine, judged
+from ..charge.amounts import Amounts, Charge, Sureness
+from ..readings.measured_span import Span
+from ..stats.interval95 import Component, HowSure, combine, judged
 
 
 def pooled_amounts(parts: Sequence[Amounts | None]) -> Amounts | None:

@@ -5,12 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from shuntbook.analysis.one_log.log_report import LogReport
+from ..one_log.log_report import LogReport
 
 if TYPE_CHECKING:
-    from shuntbook.analysis.inverter_sides.paired_logs import InverterMeasured
-    from shuntbook.analysis.site.site import Site
-
+    from ..inverter_sides.paired_logs import InverterMeasured
+    from ..site.site import Site
     from .over_logs import OverLogs
 
 

@@ -8,8 +8,8 @@ from typing import Final
 
 import numpy as np
 
-from shuntbook.analysis.ledger.local_days import LocalDay, days_in, local_time
-from shuntbook.analysis.readings.chunk import MICROSECONDS, SECONDS_PER_HOUR, TimeArray
+from ..ledger.local_days import LocalDay, days_in, local_time
+from ..readings.chunk import MICROSECONDS, SECONDS_PER_HOUR, TimeArray
 
 #: Clocks are changed by whole quarters of an hour wherever they are changed today. [us]
 _QUARTER_US: Final = 900 * MICROSECONDS

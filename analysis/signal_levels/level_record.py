@@ -9,7 +9,7 @@ from functools import cached_property
 
 import numpy as np
 
-from shuntbook.analysis.readings.chunk import MICROSECONDS, FloatArray
+from ..readings.chunk import MICROSECONDS, FloatArray
 
 #: What is drawn at rest is the least that was drawn in so long: common practice, no source. [s]
 REST_S = 6 * 3600.0

@@ -11,8 +11,7 @@ from functools import cached_property
 
 import numpy as np
 
-from shuntbook.analysis.readings.chunk import MICROSECONDS
-
+from ..readings.chunk import MICROSECONDS
 from .level_record import Burst, LevelRecord
 from .plateau import EDGE, Plateau
 

@@ -9,7 +9,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from shuntbook.analysis.readings.chunk import FloatArray, TimeArray
+from ..readings.chunk import FloatArray, TimeArray
 
 #: Readings kept from either end of a plateau, and from all of it: enough for a median, whatever its length.
 EDGE, SAMPLE = 15, 32

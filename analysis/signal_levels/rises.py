@@ -20,7 +20,7 @@ from typing import Final, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from shuntbook.analysis.readings.chunk import MICROSECONDS, FloatArray, TimeArray
+from ..readings.chunk import MICROSECONDS, FloatArray, TimeArray
 
 #: Rises are counted by quarters of an hour, and by their size in steps of this ratio. [s], [1]
 QUARTER_S: Final = 900.0

@@ -7,7 +7,7 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from shuntbook.analysis.readings.chunk import FloatArray
+from ..readings.chunk import FloatArray
 
 #: A step is a change beyond this many standard deviations of the noise, and this many of the meter's smallest change.
 NOISE_TIMES, GRAIN_TIMES = 6.0, 5.0

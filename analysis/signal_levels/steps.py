@@ -14,11 +14,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from shuntbook.analysis.readings.blocks import Blocks
-from shuntbook.analysis.readings.chunk import MICROSECONDS, Chunk, FloatArray, TimeArray, join
-from shuntbook.analysis.readings.integral import between_readings, contradicts
-from shuntbook.analysis.readings.measured_span import HowRead
-
+from ..readings.blocks import Blocks
+from ..readings.chunk import MICROSECONDS, Chunk, FloatArray, TimeArray, join
+from ..readings.integral import between_readings, contradicts
+from ..readings.measured_span import HowRead
 from .plateau import OpenPlateau, Plateau, Trace, traces_of
 from .rises import SLOW_S, RiseCounter, Rises
 from .step_threshold import Threshold

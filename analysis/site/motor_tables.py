@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from math import sqrt
 from typing import Final
 
-from shuntbook.analysis.not_known import Refusal
+from ..not_known import Refusal
 
 #: How long the start of a small motor lasts where the site file does not say: common practice, no source (no standard
 #: gives a duration; a lightly loaded submersible usually takes well under a second, from memory). [s]

@@ -9,8 +9,7 @@ from zoneinfo import ZoneInfo, available_timezones
 
 from pydantic import AfterValidator, model_validator
 
-from shuntbook.analysis.not_known import Refusal
-
+from ..not_known import Refusal
 from .fields import Name
 from .strict_table import Fault, Several, StrictTable
 from .tables import Array, Bank, Conductor, Inverter, Limits, Load, Meter

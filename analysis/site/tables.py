@@ -12,8 +12,7 @@ from typing import Annotated, ClassVar, Literal
 
 from pydantic import AfterValidator, BeforeValidator, Field
 
-from shuntbook.analysis.readings.chunk import Sampling, Side
-
+from ..readings.chunk import Sampling, Side
 from .fields import (
     CurvePoint,
     Fraction,

@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final, NamedTuple
 
-from shuntbook.analysis.wording import figure
+from ..wording import figure
 
 L_PER_GAL: Final = 3.785411784
 KPA_PER_PSI: Final = 6.894757293168

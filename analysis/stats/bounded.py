@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from shuntbook.analysis.readings.chunk import FloatArray
+from ..readings.chunk import FloatArray
 
 _MOST: Final = 128
 

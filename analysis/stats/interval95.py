@@ -16,7 +16,7 @@ from typing import Final
 
 import numpy as np
 
-from shuntbook.analysis.readings.chunk import FloatArray
+from ..readings.chunk import FloatArray
 
 #: From this many like even parts on, their sum is as good as normal. [1]
 MANY: Final = 12

@@ -11,8 +11,7 @@ from typing import Final
 
 import numpy as np
 
-from shuntbook.analysis.readings.chunk import FloatArray
-
+from ..readings.chunk import FloatArray
 from .interval95 import Within
 
 #: From six values on, ranks alone give a two-sided interval of 95 % (Hollander and Wolfe, from memory: 2/64 < 5 %).

@@ -13,17 +13,16 @@ from typing import Final
 
 import numpy as np
 
-from shuntbook.analysis.charge.amounts import Amounts, Charge, Evidence, Sureness
-from shuntbook.analysis.charge.between_notes import MarkedStretch, MarkedSums
-from shuntbook.analysis.charge.charge import ChargeFold, ChargeSums
-from shuntbook.analysis.charge.completed import CompletedReadings, Reader
-from shuntbook.analysis.charge.error_facts import ErrorFacts
-from shuntbook.analysis.charge.instants import Instants, InstantsFold, looked_at
-from shuntbook.analysis.readings.chunk import SECONDS_PER_HOUR, Chunk
-from shuntbook.analysis.readings.integral import POWER, VOLTS_AMPS, VOLTS_AMPS_FACTOR
-from shuntbook.analysis.readings.measured_span import HowRead
-from shuntbook.analysis.stats.interval95 import EVEN, Component, HowSure, judged
-
+from ..charge.amounts import Amounts, Charge, Evidence, Sureness
+from ..charge.between_notes import MarkedStretch, MarkedSums
+from ..charge.charge import ChargeFold, ChargeSums
+from ..charge.completed import CompletedReadings, Reader
+from ..charge.error_facts import ErrorFacts
+from ..charge.instants import Instants, InstantsFold, looked_at
+from ..readings.chunk import SECONDS_PER_HOUR, Chunk
+from ..readings.integral import POWER, VOLTS_AMPS, VOLTS_AMPS_FACTOR
+from ..readings.measured_span import HowRead
+from ..stats.interval95 import EVEN, Component, HowSure, judged
 from .meter_figures import RANGE_IS_OFFSET, USUAL_READING_PCT, Accuracy, MeterFigures
 from .signal_errors import Flow, Rounded, SignalErrors, UnseenStarts
 

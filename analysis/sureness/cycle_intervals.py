@@ -8,12 +8,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from shuntbook.analysis.cycles.cycle import Cycle, Cycles
-from shuntbook.analysis.readings.chunk import SECONDS_PER_HOUR
-from shuntbook.analysis.readings.measured_span import HowRead
-from shuntbook.analysis.site.motor_tables import USUAL_START_S
-from shuntbook.analysis.stats.interval95 import EVEN, WITHIN
-
+from ..cycles.cycle import Cycle, Cycles
+from ..readings.chunk import SECONDS_PER_HOUR
+from ..readings.measured_span import HowRead
+from ..site.motor_tables import USUAL_START_S
+from ..stats.interval95 import EVEN, WITHIN
 from .meter_figures import Accuracy, MeterFigures
 
 #: The level a run stands on is known from about so many readings: common practice, no source. [1]

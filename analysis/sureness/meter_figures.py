@@ -6,10 +6,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
-from shuntbook.analysis.stats.interval95 import EVEN, Component
+from ..stats.interval95 import EVEN, Component
 
 if TYPE_CHECKING:
-    from shuntbook.analysis.site.tables import Meter
+    from ..site.tables import Meter
 
 #: Limits of error of a meter nothing is known of, in per cent of reading and of range: common practice, no source.
 USUAL_READING_PCT: Final = 1.0

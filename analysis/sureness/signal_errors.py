@@ -7,12 +7,12 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Final, Literal
 
-from shuntbook.analysis.charge.amounts import Charge
-from shuntbook.analysis.charge.error_facts import ErrorFacts
-from shuntbook.analysis.charge.hidden_crossings import Hidden
-from shuntbook.analysis.charge.noted import NoteFacts
-from shuntbook.analysis.readings.chunk import SECONDS_PER_HOUR
-from shuntbook.analysis.stats.interval95 import EVEN, WITHIN, Component
+from ..charge.amounts import Charge
+from ..charge.error_facts import ErrorFacts
+from ..charge.hidden_crossings import Hidden
+from ..charge.noted import NoteFacts
+from ..readings.chunk import SECONDS_PER_HOUR
+from ..stats.interval95 import EVEN, WITHIN, Component
 
 Flow = Literal["drawn", "returned", "net"]
 

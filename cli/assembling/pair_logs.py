@@ -6,18 +6,18 @@ from collections.abc import Sequence
 from dataclasses import replace
 from math import hypot
 
-from shuntbook.analysis.inverter_sides.log_steps import LogStep, steps_of
-from shuntbook.analysis.inverter_sides.paired_logs import InverterMeasured, inverter_measured, same_runs_W, set_beside
-from shuntbook.analysis.inverter_sides.stretch_means import Stretch, StretchMeansFold
-from shuntbook.analysis.nameplate.plate_check import check_plate
-from shuntbook.analysis.not_known import Refusal
-from shuntbook.analysis.one_log.log_report import LogReport
-from shuntbook.analysis.readings.measured_span import Span
-from shuntbook.analysis.several_logs.report import PairedLogs
-from shuntbook.analysis.signal_levels.steps import StepFold
-from shuntbook.analysis.site.site import Site
-from shuntbook.analysis.sureness.meter_figures import Accuracy
-from shuntbook.cli.opening.prepared_log import Prepared
+from ...analysis.inverter_sides.log_steps import LogStep, steps_of
+from ...analysis.inverter_sides.paired_logs import InverterMeasured, inverter_measured, same_runs_W, set_beside
+from ...analysis.inverter_sides.stretch_means import Stretch, StretchMeansFold
+from ...analysis.nameplate.plate_check import check_plate
+from ...analysis.not_known import Refusal
+from ...analysis.one_log.log_report import LogReport
+from ...analysis.readings.measured_span import Span
+from ...analysis.several_logs.report import PairedLogs
+from ...analysis.signal_levels.steps import StepFold
+from ...analysis.site.site import Site
+from ...analysis.sureness.meter_figures import Accuracy
+from ..opening.prepared_log import Prepared
 
 
 def paired(

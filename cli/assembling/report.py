@@ -11,26 +11,26 @@ from typing import Final, TypeVar
 
 import click
 
-from shuntbook import __version__
-from shuntbook.analysis.cautions import CAUTIONS
-from shuntbook.analysis.cycles.cycle import Cycles
-from shuntbook.analysis.one_log.log_analysis import LogAnalysis, best_start
-from shuntbook.analysis.one_log.log_report import CloseUp, LogReport
-from shuntbook.analysis.one_log.site_folds import SiteFolds
-from shuntbook.analysis.one_log.watched_load import Watched, cycle_fold, watched_load
-from shuntbook.analysis.readings.chunk import MICROSECONDS, Chunk, Fold, join
-from shuntbook.analysis.several_logs.before_after import NamedChange
-from shuntbook.analysis.several_logs.over_logs import over_logs
-from shuntbook.analysis.several_logs.report import PairedLogs, Report
-from shuntbook.analysis.signal_levels.steps import names_of
-from shuntbook.analysis.site.site import Site
-from shuntbook.cli.opening.prepared_log import AS_READ, Corrections, Prepared, ends_of, prepared
-from shuntbook.cli.opening.times_written import span_of
-from shuntbook.cli.parallel.two_threads import feed
-from shuntbook.cli.parallel.worker_process import HERE, Second
-from shuntbook.cli.render.wording.clock import clock, zone_of
-from shuntbook.cli.render.wording.numbers import shortened
-from shuntbook.ingest.errors import InputError
+from ... import __version__
+from ...analysis.cautions import CAUTIONS
+from ...analysis.cycles.cycle import Cycles
+from ...analysis.one_log.log_analysis import LogAnalysis, best_start
+from ...analysis.one_log.log_report import CloseUp, LogReport
+from ...analysis.one_log.site_folds import SiteFolds
+from ...analysis.one_log.watched_load import Watched, cycle_fold, watched_load
+from ...analysis.readings.chunk import MICROSECONDS, Chunk, Fold, join
+from ...analysis.several_logs.before_after import NamedChange
+from ...analysis.several_logs.over_logs import over_logs
+from ...analysis.several_logs.report import PairedLogs, Report
+from ...analysis.signal_levels.steps import names_of
+from ...analysis.site.site import Site
+from ...ingest.errors import InputError
+from ..opening.prepared_log import AS_READ, Corrections, Prepared, ends_of, prepared
+from ..opening.times_written import span_of
+from ..parallel.two_threads import feed
+from ..parallel.worker_process import HERE, Second
+from ..render.wording.clock import clock, zone_of
+from ..render.wording.numbers import shortened
 
 Element = TypeVar("Element")
 

@@ -9,22 +9,22 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from shuntbook.analysis.charge.amounts import Charge
-from shuntbook.analysis.charge.charge import ChargeFold
-from shuntbook.analysis.cycles.cycle import Cycles
-from shuntbook.analysis.cycles.cycles import CycleFold
-from shuntbook.analysis.cycles.noted_runs import NotedRunsFold
-from shuntbook.analysis.health.finding import Finding
-from shuntbook.analysis.health.health import health_of, sign_check
-from shuntbook.analysis.health.limits import HealthLimits
-from shuntbook.analysis.not_known import Refusal
-from shuntbook.analysis.quality.sign_check import SignFold
-from shuntbook.analysis.readings.chunk import MICROSECONDS, Chunk, Fold
-from shuntbook.analysis.readings.envelope import Recent, RecentFold
-from shuntbook.analysis.readings.measured_span import HowRead
-from shuntbook.analysis.sureness.amount_intervals import with_intervals
-from shuntbook.analysis.sureness.meter_figures import NOTHING_STATED, MeterFigures
-from shuntbook.ingest.events import Reading
+from ...analysis.charge.amounts import Charge
+from ...analysis.charge.charge import ChargeFold
+from ...analysis.cycles.cycle import Cycles
+from ...analysis.cycles.cycles import CycleFold
+from ...analysis.cycles.noted_runs import NotedRunsFold
+from ...analysis.health.finding import Finding
+from ...analysis.health.health import health_of, sign_check
+from ...analysis.health.limits import HealthLimits
+from ...analysis.not_known import Refusal
+from ...analysis.quality.sign_check import SignFold
+from ...analysis.readings.chunk import MICROSECONDS, Chunk, Fold
+from ...analysis.readings.envelope import Recent, RecentFold
+from ...analysis.readings.measured_span import HowRead
+from ...analysis.sureness.amount_intervals import with_intervals
+from ...analysis.sureness.meter_figures import NOTHING_STATED, MeterFigures
+from ...ingest.events import Reading
 
 #: Cycles are paired again no more often than this, and so that it takes no more than a fiftieth of the time: it looks
 #: at all of them. [s]

@@ -10,22 +10,22 @@ from typing import TYPE_CHECKING
 
 import click
 
-from shuntbook import __version__
-from shuntbook.cli.opening.prepared_log import read_site
-from shuntbook.ingest.durations import seconds
-from shuntbook.ingest.errors import InputError
-from shuntbook.ingest.journal.compaction import settle_unfinished
-from shuntbook.ingest.live.address import make_source
-from shuntbook.ingest.live.source import LiveSource, SteadyClock
-from shuntbook.ingest.log.gap_limit import ALWAYS_ONE_S, GAP_TIMES
-from shuntbook.ingest.log.meta import HAND, LogMeta
-from shuntbook.ingest.safe_files.whole_file import refuse_existing
-from shuntbook.ingest.zone import zone_of_computer
+from ... import __version__
+from ...ingest.durations import seconds
+from ...ingest.errors import InputError
+from ...ingest.journal.compaction import settle_unfinished
+from ...ingest.live.address import make_source
+from ...ingest.live.source import LiveSource, SteadyClock
+from ...ingest.log.gap_limit import ALWAYS_ONE_S, GAP_TIMES
+from ...ingest.log.meta import HAND, LogMeta
+from ...ingest.safe_files.whole_file import refuse_existing
+from ...ingest.zone import zone_of_computer
+from ..opening.prepared_log import read_site
 
 if TYPE_CHECKING:
-    from shuntbook.analysis.site.site import Meter as SiteMeter
-    from shuntbook.analysis.site.site import Site
-    from shuntbook.ingest.profiles.model import Profile
+    from ...analysis.site.site import Meter as SiteMeter
+    from ...analysis.site.site import Site
+    from ...ingest.profiles.model import Profile
 
 _DEFAULT_EVERY_S = 1.0
 #: A file's name holds 255 bytes as a rule; what stands beside a log while it is written needs a good part of them.
@@ -114,7 +114,7 @@ def _beside(site: Path, profile: str) -> str:
 def _profile(name: str | None) -> Profile | None:
     if name is None:
         return None
-    from shuntbook.ingest.profiles.model import load_profile
+    from ...ingest.profiles.model import load_profile
 
     return load_profile(name)
 

@@ -10,16 +10,15 @@ from types import FrameType
 
 import click
 
-from shuntbook.cli.exit import Exit
-from shuntbook.ingest.errors import InputError
-from shuntbook.ingest.journal.compaction import finish
-from shuntbook.ingest.journal.journal import Journal
-from shuntbook.ingest.journal.lines import NothingCaptured
-from shuntbook.ingest.live.capture import Capture, open_first
-from shuntbook.ingest.live.capture import MeteredSource as Metered
-from shuntbook.ingest.live.source import SourceLost, SteadyClock
-from shuntbook.ingest.safe_files.whole_file import reason_of
-
+from ...ingest.errors import InputError
+from ...ingest.journal.compaction import finish
+from ...ingest.journal.journal import Journal
+from ...ingest.journal.lines import NothingCaptured
+from ...ingest.live.capture import Capture, open_first
+from ...ingest.live.capture import MeteredSource as Metered
+from ...ingest.live.source import SourceLost, SteadyClock
+from ...ingest.safe_files.whole_file import reason_of
+from ..exit import Exit
 from .live_meter import Snapshot
 from .plan import Plan, first_meta
 from .screen import summary_lines

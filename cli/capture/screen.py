@@ -5,14 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from shuntbook.cli.render.wording.numbers import amount, counted, duration, plus_minus, shortened, true_minus
+from ..render.wording.numbers import amount, counted, duration, plus_minus, shortened, true_minus
 
 if TYPE_CHECKING:
     from rich.console import Group, RenderableType
     from rich.table import Table
 
-    from shuntbook.analysis.charge.amounts import Charge
-
+    from ...analysis.charge.amounts import Charge
     from .live_meter import Snapshot
 
 _DIGITS = {

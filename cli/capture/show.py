@@ -11,17 +11,16 @@ from typing import TYPE_CHECKING, Protocol, cast
 
 import click
 
-from shuntbook.analysis.health.limits import limits_for
-from shuntbook.analysis.one_log.watched_load import watched_load
-from shuntbook.analysis.readings.chunk import Sampling, Side
-from shuntbook.analysis.readings.measured_span import HowRead
-from shuntbook.analysis.sureness.meter_figures import figures_of
-from shuntbook.cli.opening.prepared_log import meter_of
-from shuntbook.cli.opening.times_written import parse_marks
-from shuntbook.ingest.events import Reading
-from shuntbook.ingest.live.capture import Capture, Happened
-from shuntbook.ingest.live.source import SteadyClock
-
+from ...analysis.health.limits import limits_for
+from ...analysis.one_log.watched_load import watched_load
+from ...analysis.readings.chunk import Sampling, Side
+from ...analysis.readings.measured_span import HowRead
+from ...analysis.sureness.meter_figures import figures_of
+from ...ingest.events import Reading
+from ...ingest.live.capture import Capture, Happened
+from ...ingest.live.source import SteadyClock
+from ..opening.prepared_log import meter_of
+from ..opening.times_written import parse_marks
 from .keyboard import Keyboard
 from .live_meter import LiveMeter, Snapshot
 from .plan import Plan, first_meta

@@ -8,18 +8,18 @@ from typing import TYPE_CHECKING
 
 import click
 
-from shuntbook.cli.capture.plan import Wanted, plan_for_source, plans_for_site
-from shuntbook.cli.capture.run import run_capture
-from shuntbook.cli.opening.times_written import parse_marks
-from shuntbook.ingest.durations import seconds
-from shuntbook.ingest.errors import InputError
-from shuntbook.ingest.live.source import SteadyClock
+from ...ingest.durations import seconds
+from ...ingest.errors import InputError
+from ...ingest.live.source import SteadyClock
+from ..capture.plan import Wanted, plan_for_source, plans_for_site
+from ..capture.run import run_capture
+from ..opening.times_written import parse_marks
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from shuntbook.cli.capture.plan import Plan
-    from shuntbook.cli.live_page.server import LivePage, ToPage
+    from ..capture.plan import Plan
+    from ..live_page.server import LivePage, ToPage
 
 
 @click.command("capture")
@@ -82,7 +82,7 @@ def command(
 
 
 def _publisher(page: LivePage, plans: Sequence[Plan]) -> ToPage:
-    from shuntbook.cli.live_page.server import ToPage
+    from ..live_page.server import ToPage
 
     # The library of the page is large, and most captures have none; hence the imports in these two.
     site = plans[0].site
@@ -93,6 +93,6 @@ def _served(page: str | None) -> AbstractContextManager[LivePage | None]:
     """Return the page for as long as the capture lasts; its port is had before anything is opened."""
     if page is None:
         return nullcontext()
-    from shuntbook.cli.live_page.server import live_page
+    from ..live_page.server import live_page
 
     return live_page(page)

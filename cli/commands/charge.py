@@ -8,18 +8,18 @@ from typing import TYPE_CHECKING
 
 import click
 
-from shuntbook.analysis.quality.sign_check import SignFold
-from shuntbook.analysis.sureness.amount_intervals import AmountsAnalysis
-from shuntbook.cli.opening.prepared_log import Corrections, correction_options, ends_of, open_site, prepared
-from shuntbook.cli.render.terminal.charge import charge_lines, marked_lines
-from shuntbook.cli.render.wording.clock import from_to, in_zone
-from shuntbook.ingest.errors import InputError
+from ...analysis.quality.sign_check import SignFold
+from ...analysis.sureness.amount_intervals import AmountsAnalysis
+from ...ingest.errors import InputError
+from ..opening.prepared_log import Corrections, correction_options, ends_of, open_site, prepared
+from ..render.terminal.charge import charge_lines, marked_lines
+from ..render.wording.clock import from_to, in_zone
 
 if TYPE_CHECKING:
-    from shuntbook.analysis.cycles.cycles import CycleFold
-    from shuntbook.analysis.site.site import Site
-    from shuntbook.analysis.sureness.signal_errors import UnseenStarts
-    from shuntbook.cli.opening.prepared_log import Prepared
+    from ...analysis.cycles.cycles import CycleFold
+    from ...analysis.site.site import Site
+    from ...analysis.sureness.signal_errors import UnseenStarts
+    from ..opening.prepared_log import Prepared
 
 
 @click.command("charge")
@@ -49,7 +49,7 @@ def command(
     ready = prepared(log, known, Corrections(zero_at, drop_spikes))
     from_us, to_us = None, None
     if since is not None or until is not None:
-        from shuntbook.cli.opening.times_written import span_of
+        from ..opening.times_written import span_of
 
         first_us, last_us = ends_of(ready.log)
         from_us, to_us = span_of(since, until, ready.facts, first_us=first_us, last_us=last_us)
@@ -68,8 +68,8 @@ def command(
         goes = f"{from_to(*ends_of(ready.log), ready.facts)} ({in_zone(ready.facts)})"
         raise InputError(f"{log}: no reading lies in the span that was asked for; the log goes from {goes}")
     if as_json:
-        from shuntbook.cli.render.documents.charge_and_runs import charge_document
-        from shuntbook.cli.render.documents.parts import print_json
+        from ..render.documents.charge_and_runs import charge_document
+        from ..render.documents.parts import print_json
 
         print_json(charge_document(ready.facts, result, marked, ready.figures))
         return
@@ -89,7 +89,7 @@ class _Starts:
 
     def result(self) -> tuple[UnseenStarts | None, list[int]]:
         """Return what a start may have drawn, None where none was caught; and when there was one [us]."""
-        from shuntbook.analysis.forecast.unseen_starts import caught_starts
+        from ...analysis.forecast.unseen_starts import caught_starts
 
         cycles = self.fold.result().cycles
         return caught_starts(self.each, cycles, self.interval_s), [cycle.start_us for cycle in cycles]
@@ -99,9 +99,9 @@ def _starts(ready: Prepared, site: Site) -> _Starts | None:
     """Return what finds the starts of the site's pump; None where no surge of it can fall between two readings."""
     if not {"current_A", "power_W"} & ready.quantities:
         return None
-    from shuntbook.analysis.cycles.cycles import CycleFold
-    from shuntbook.analysis.forecast.unseen_starts import unseen_starts
-    from shuntbook.analysis.one_log.watched_load import watched_load
+    from ...analysis.cycles.cycles import CycleFold
+    from ...analysis.forecast.unseen_starts import unseen_starts
+    from ...analysis.one_log.watched_load import watched_load
 
     watched = watched_load(site, None, ready.how, ready.quantities)
     each = unseen_starts(site, watched.load, 1, ready.how) if watched.load is not None else None

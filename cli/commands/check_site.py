@@ -7,12 +7,12 @@ from pathlib import Path
 
 import click
 
-from shuntbook.analysis.check_site.contradictions import contradictions
-from shuntbook.analysis.check_site.description import describe
-from shuntbook.analysis.forecast.bank_check import bank_by_plates
-from shuntbook.analysis.site.site import Site
-from shuntbook.cli.render.documents.parts import document_of
-from shuntbook.ingest.toml.toml_file import read_toml
+from ...analysis.check_site.contradictions import contradictions
+from ...analysis.check_site.description import describe
+from ...analysis.forecast.bank_check import bank_by_plates
+from ...analysis.site.site import Site
+from ...ingest.toml.toml_file import read_toml
+from ..render.documents.parts import document_of
 
 
 @click.command("check-site")

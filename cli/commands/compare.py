@@ -7,17 +7,17 @@ from typing import TYPE_CHECKING
 
 import click
 
-from shuntbook.analysis.charge.between_notes import MarkedFold
-from shuntbook.analysis.one_log.log_analysis import LogAnalysis
-from shuntbook.analysis.several_logs.compare import compare_logs
-from shuntbook.analysis.several_logs.compare_rates import even_cuts
-from shuntbook.analysis.several_logs.compared import ComparedLog
-from shuntbook.cli.opening.prepared_log import Corrections, ends_of, open_site, prepared
-from shuntbook.cli.render.documents.parts import document_of, print_json
-from shuntbook.cli.render.terminal.compare import compare_lines
+from ...analysis.charge.between_notes import MarkedFold
+from ...analysis.one_log.log_analysis import LogAnalysis
+from ...analysis.several_logs.compare import compare_logs
+from ...analysis.several_logs.compare_rates import even_cuts
+from ...analysis.several_logs.compared import ComparedLog
+from ..opening.prepared_log import Corrections, ends_of, open_site, prepared
+from ..render.documents.parts import document_of, print_json
+from ..render.terminal.compare import compare_lines
 
 if TYPE_CHECKING:
-    from shuntbook.analysis.site.site import Site
+    from ...analysis.site.site import Site
 
 
 @click.command("compare")

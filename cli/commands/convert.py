@@ -8,21 +8,21 @@ from typing import TYPE_CHECKING, cast
 
 import click
 
-from shuntbook.cli.render.wording.clock import from_to, in_zone
-from shuntbook.cli.render.wording.numbers import SAMPLING
-from shuntbook.ingest.durations import seconds
-from shuntbook.ingest.errors import InputError
-from shuntbook.ingest.exports.convert import Converted, convert, is_log
-from shuntbook.ingest.exports.delimited.plan import Stated
-from shuntbook.ingest.exports.intake import take_in
-from shuntbook.ingest.log.meta import LogMeta
-from shuntbook.ingest.safe_files.rejects import rejects_path
-from shuntbook.ingest.safe_files.whole_file import refuse_existing, refuse_input
+from ...ingest.durations import seconds
+from ...ingest.errors import InputError
+from ...ingest.exports.convert import Converted, convert, is_log
+from ...ingest.exports.delimited.plan import Stated
+from ...ingest.exports.intake import take_in
+from ...ingest.log.meta import LogMeta
+from ...ingest.safe_files.rejects import rejects_path
+from ...ingest.safe_files.whole_file import refuse_existing, refuse_input
+from ..render.wording.clock import from_to, in_zone
+from ..render.wording.numbers import SAMPLING
 
 if TYPE_CHECKING:
-    from shuntbook.ingest.exports.adapter import Export
-    from shuntbook.ingest.exports.delimited.stamps import DateOrder
-    from shuntbook.ingest.profiles.model import Profile
+    from ...ingest.exports.adapter import Export
+    from ...ingest.exports.delimited.stamps import DateOrder
+    from ...ingest.profiles.model import Profile
 
 
 #: Options that say how an export is to be read; a log says it itself.
@@ -101,8 +101,8 @@ def command(sources: tuple[str, ...], out: Path, **options: str | bool | None) -
     # Said at once, by what the new log amounts to: whoever sees both figures knows whether --gap is worth stating.
     in_doubt = _in_doubt(done.log, done.meta)
     if options["as_json"]:
-        from shuntbook.cli.render.documents.convert import convert_document
-        from shuntbook.cli.render.documents.parts import print_json
+        from ..render.documents.convert import convert_document
+        from ..render.documents.parts import print_json
 
         print_json({**convert_document(done, intake.export), "in_doubt": in_doubt})
         return
@@ -112,7 +112,7 @@ def command(sources: tuple[str, ...], out: Path, **options: str | bool | None) -
 
 def _write_again(sources: tuple[str, ...], out: Path, options: dict[str, str | bool | None]) -> None:
     """Write a finished log again, and say what was changed."""
-    from shuntbook.ingest.exports.log_again import write_again
+    from ...ingest.exports.log_again import write_again
 
     source, reverse, gap = sources[0], bool(options["reverse_sign"]), _text(options, "gap")
     if len(sources) > 1:
@@ -128,8 +128,8 @@ def _write_again(sources: tuple[str, ...], out: Path, options: dict[str, str | b
     done = write_again(Path(source), out, reverse_sign=reverse, gap_limit_s=seconds(gap, what="--gap") if gap else None)
     in_doubt = _in_doubt(out, done.meta)
     if options["as_json"]:
-        from shuntbook.cli.render.documents.convert import again_document
-        from shuntbook.cli.render.documents.parts import print_json
+        from ..render.documents.convert import again_document
+        from ..render.documents.parts import print_json
 
         print_json({**again_document(out, done), "in_doubt": in_doubt})
         return
@@ -145,8 +145,8 @@ def _in_doubt(log: Path, meta: LogMeta) -> list[str]:
     # What was typed by hand stands until the next reading, so no spacing of it is in doubt.
     if meta.other_gap_limit_s is None or meta.sampling == "held":
         return []
-    from shuntbook.cli.opening.prepared_log import charge_if_in_doubt, prepared
-    from shuntbook.cli.render.terminal.charge import doubt_lines
+    from ..opening.prepared_log import charge_if_in_doubt, prepared
+    from ..render.terminal.charge import doubt_lines
 
     charge = charge_if_in_doubt(prepared(log, None))
     return [] if charge is None else doubt_lines(charge)
@@ -155,7 +155,7 @@ def _in_doubt(log: Path, meta: LogMeta) -> list[str]:
 def _profile(name: str | bool | None) -> Profile | None:
     if not name:
         return None
-    from shuntbook.ingest.profiles.model import load_profile
+    from ...ingest.profiles.model import load_profile
 
     return load_profile(str(name))
 

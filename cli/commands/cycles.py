@@ -6,12 +6,12 @@ from pathlib import Path
 
 import click
 
-from shuntbook.analysis.one_log.log_analysis import LogAnalysis
-from shuntbook.cli.exit import Exit, strictly
-from shuntbook.cli.opening.prepared_log import Corrections, correction_options, open_site, prepared
-from shuntbook.cli.render.documents.charge_and_runs import cycles_document
-from shuntbook.cli.render.documents.parts import print_json
-from shuntbook.cli.render.terminal.lines import cycles_lines, plate_lines
+from ...analysis.one_log.log_analysis import LogAnalysis
+from ..exit import Exit, strictly
+from ..opening.prepared_log import Corrections, correction_options, open_site, prepared
+from ..render.documents.charge_and_runs import cycles_document
+from ..render.documents.parts import print_json
+from ..render.terminal.lines import cycles_lines, plate_lines
 
 
 @click.command("cycles")

@@ -10,20 +10,20 @@ from pathlib import Path
 
 import click
 
-from shuntbook.analysis.nameplate.estimate import PlateComparison
-from shuntbook.analysis.one_log.log_report import LogReport
-from shuntbook.analysis.several_logs.report import Report
-from shuntbook.cli.assembling.report import report_of
-from shuntbook.cli.opening.prepared_log import open_site
-from shuntbook.cli.parallel.worker_process import second_process
-from shuntbook.cli.render.page.page import load_library, load_page, render
-from shuntbook.cli.render.wording.numbers import amount, counted, duration, number, percent, plus_minus, signed
-from shuntbook.cli.render.wording.site_sentences import carried, paid_back
-from shuntbook.ingest.errors import InputError
-from shuntbook.ingest.exports.convert import convert
-from shuntbook.ingest.exports.delimited.plan import Stated
-from shuntbook.ingest.exports.intake import take_in
-from shuntbook.ingest.safe_files.whole_file import copy_file, write_text
+from ...analysis.nameplate.estimate import PlateComparison
+from ...analysis.one_log.log_report import LogReport
+from ...analysis.several_logs.report import Report
+from ...ingest.errors import InputError
+from ...ingest.exports.convert import convert
+from ...ingest.exports.delimited.plan import Stated
+from ...ingest.exports.intake import take_in
+from ...ingest.safe_files.whole_file import copy_file, write_text
+from ..assembling.report import report_of
+from ..opening.prepared_log import open_site
+from ..parallel.worker_process import second_process
+from ..render.page.page import load_library, load_page, render
+from ..render.wording.numbers import amount, counted, duration, number, percent, plus_minus, signed
+from ..render.wording.site_sentences import carried, paid_back
 
 _ZONE = "Europe/London"
 #: Export, log, and whether its meter counts charging as positive.

@@ -10,11 +10,14 @@ from typing import TYPE_CHECKING
 
 import click
 
-from shuntbook import __version__
-from shuntbook.analysis.several_logs.fleet import counts_of, ranked
-from shuntbook.cli.exit import Exit
-from shuntbook.cli.fleet.pool import on_this_machine
-from shuntbook.cli.fleet.run import (
+from ... import __version__
+from ...analysis.several_logs.fleet import counts_of, ranked
+from ...ingest.fleet.finished_rows import KeptRows, rows_path
+from ...ingest.fleet.summary_table import is_table, refuse_another_table
+from ...ingest.safe_files.whole_file import refuse_existing, refuse_input, write_text
+from ..exit import Exit
+from ..fleet.pool import on_this_machine
+from ..fleet.run import (
     KIND,
     SITE_RULE,
     Engine,
@@ -26,15 +29,12 @@ from shuntbook.cli.fleet.run import (
     tasks_of,
     write_summaries,
 )
-from shuntbook.cli.fleet.words import fleet_lines
-from shuntbook.cli.render.documents.parts import print_json
-from shuntbook.cli.render.wording.numbers import counted, duration
-from shuntbook.ingest.fleet.finished_rows import KeptRows, rows_path
-from shuntbook.ingest.fleet.summary_table import is_table, refuse_another_table
-from shuntbook.ingest.safe_files.whole_file import refuse_existing, refuse_input, write_text
+from ..fleet.words import fleet_lines
+from ..render.documents.parts import print_json
+from ..render.wording.numbers import counted, duration
 
 if TYPE_CHECKING:
-    from shuntbook.cli.fleet.one_log import Task
+    from ..fleet.one_log import Task
 
 
 def _cores() -> int:
@@ -103,7 +103,7 @@ def command(
     write_summaries(out, ranking)
     click.echo(f"wrote {out}: {_work(run)}", err=as_json)
     if page is not None:
-        from shuntbook.cli.fleet.page import render
+        from ..fleet.page import render
 
         write_text(page, render(ranking, __version__))
         click.echo(f"wrote {page}; open it in a browser", err=as_json)
@@ -130,7 +130,7 @@ def _check_places(out: Path, page: Path | None, *, force: bool) -> None:
 def _engine(scheduler: str | None, workers: int) -> Engine:
     if scheduler is None:
         return partial(on_this_machine, workers=workers)
-    from shuntbook.cli.fleet.cluster import on_cluster
+    from ..fleet.cluster import on_cluster
 
     return partial(on_cluster, address=scheduler)
 

@@ -7,22 +7,22 @@ from typing import TYPE_CHECKING
 
 import click
 
-from shuntbook.analysis.bank.draw import loaded_bank_V
-from shuntbook.analysis.cycles.cycles import CycleFold
-from shuntbook.analysis.equipment.demand import usual_start_s
-from shuntbook.analysis.forecast.forecast import forecast
-from shuntbook.analysis.forecast.load_from_log import measured_load
-from shuntbook.analysis.forecast.measured_load import MeasuredLoad
-from shuntbook.analysis.one_log.watched_load import watched_load
-from shuntbook.analysis.readings.chunk import SECONDS_PER_HOUR
-from shuntbook.cli.opening.prepared_log import Corrections, prepared, read_site
-from shuntbook.cli.render.documents.parts import print_json
-from shuntbook.cli.render.documents.site import forecast_document
-from shuntbook.cli.render.terminal.forecast import forecast_lines
-from shuntbook.ingest.durations import seconds
+from ...analysis.bank.draw import loaded_bank_V
+from ...analysis.cycles.cycles import CycleFold
+from ...analysis.equipment.demand import usual_start_s
+from ...analysis.forecast.forecast import forecast
+from ...analysis.forecast.load_from_log import measured_load
+from ...analysis.forecast.measured_load import MeasuredLoad
+from ...analysis.one_log.watched_load import watched_load
+from ...analysis.readings.chunk import SECONDS_PER_HOUR
+from ...ingest.durations import seconds
+from ..opening.prepared_log import Corrections, prepared, read_site
+from ..render.documents.parts import print_json
+from ..render.documents.site import forecast_document
+from ..render.terminal.forecast import forecast_lines
 
 if TYPE_CHECKING:
-    from shuntbook.analysis.site.site import Site
+    from ...analysis.site.site import Site
 
 
 @click.command("forecast")

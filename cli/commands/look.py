@@ -6,10 +6,10 @@ from pathlib import Path
 
 import click
 
-from shuntbook.analysis.quality.fitness import verdict_of
-from shuntbook.analysis.site.units import SI
-from shuntbook.cli.opening.prepared_log import charge_if_in_doubt, open_site, prepared
-from shuntbook.cli.render.terminal.look import look_lines
+from ...analysis.quality.fitness import verdict_of
+from ...analysis.site.units import SI
+from ..opening.prepared_log import charge_if_in_doubt, open_site, prepared
+from ..render.terminal.look import look_lines
 
 
 @click.command("look")
@@ -30,12 +30,12 @@ def command(log: Path, site: Path | None, as_json: bool) -> None:
     # A second pass, but only of a log whose gap limit the spacings leave open.
     in_doubt: list[str] = []
     if (charge := charge_if_in_doubt(ready)) is not None:
-        from shuntbook.cli.render.terminal.charge import doubt_lines
+        from ..render.terminal.charge import doubt_lines
 
         in_doubt = doubt_lines(charge)
     if as_json:
-        from shuntbook.cli.render.documents.look import look_document
-        from shuntbook.cli.render.documents.parts import print_json
+        from ..render.documents.look import look_document
+        from ..render.documents.parts import print_json
 
         print_json({**look_document(ready.facts, quality, verdict), "in_doubt": in_doubt})
         return

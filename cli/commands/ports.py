@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import click
 
-from shuntbook.cli.render.documents.parts import print_json
-from shuntbook.cli.render.terminal.lines import table
-from shuntbook.ingest.live.serial_port import list_ports
+from ...ingest.live.serial_port import list_ports
+from ..render.documents.parts import print_json
+from ..render.terminal.lines import table
 
 
 @click.command("ports")

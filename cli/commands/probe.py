@@ -6,14 +6,14 @@ import re
 
 import click
 
-from shuntbook.cli.render.documents.parts import print_json
-from shuntbook.cli.render.terminal.lines import table
-from shuntbook.cli.render.wording.numbers import shortened
-from shuntbook.ingest.errors import InputError
-from shuntbook.ingest.live.address import parse_address
-from shuntbook.ingest.live.source import SteadyClock
-from shuntbook.ingest.modbus.probe import UNITS, ModelSeen, Probed, RegisterSeen, UnitSeen, probe
-from shuntbook.ingest.profiles.modbus_part import RegisterTable
+from ...ingest.errors import InputError
+from ...ingest.live.address import parse_address
+from ...ingest.live.source import SteadyClock
+from ...ingest.modbus.probe import UNITS, ModelSeen, Probed, RegisterSeen, UnitSeen, probe
+from ...ingest.profiles.modbus_part import RegisterTable
+from ..render.documents.parts import print_json
+from ..render.terminal.lines import table
+from ..render.wording.numbers import shortened
 
 #: Unit ids end here (Modbus over Serial Line V1.02, section 2.2); 255 is a device's own over TCP.
 _LAST_UNIT = 255

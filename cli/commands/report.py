@@ -7,21 +7,21 @@ from typing import TYPE_CHECKING
 
 import click
 
-from shuntbook.cli.assembling.report import report_of
-from shuntbook.cli.exit import Exit, strictly
-from shuntbook.cli.opening.prepared_log import Corrections, correction_options, open_site
-from shuntbook.cli.parallel.worker_process import Second, second_process
-from shuntbook.cli.render.page.page import load_library, load_page, render
-from shuntbook.cli.render.wording.log_sentences import log_title
-from shuntbook.cli.render.wording.numbers import counted
-from shuntbook.cli.render.wording.several_sentences import begins_with_all, over_lines
-from shuntbook.cli.render.wording.site_sentences import in_short, unsafe
-from shuntbook.ingest.errors import InputError
-from shuntbook.ingest.safe_files.own_folder import refuse_foreign, write_together
-from shuntbook.ingest.safe_files.whole_file import is_same, refuse_existing, refuse_input, write_bytes, write_text
+from ...ingest.errors import InputError
+from ...ingest.safe_files.own_folder import refuse_foreign, write_together
+from ...ingest.safe_files.whole_file import is_same, refuse_existing, refuse_input, write_bytes, write_text
+from ..assembling.report import report_of
+from ..exit import Exit, strictly
+from ..opening.prepared_log import Corrections, correction_options, open_site
+from ..parallel.worker_process import Second, second_process
+from ..render.page.page import load_library, load_page, render
+from ..render.wording.log_sentences import log_title
+from ..render.wording.numbers import counted
+from ..render.wording.several_sentences import begins_with_all, over_lines
+from ..render.wording.site_sentences import in_short, unsafe
 
 if TYPE_CHECKING:
-    from shuntbook.analysis.several_logs.report import Report
+    from ...analysis.several_logs.report import Report
 
 
 @click.command("report")
@@ -86,13 +86,13 @@ def command(
         if drawn:
             _write(report, out, pdf, second, err=as_json)
     if tables is not None:
-        from shuntbook.cli.render.documents.csv_tables import KINDS, csv_files
+        from ..render.documents.csv_tables import KINDS, csv_files
 
         write_together(tables, csv_files(report), what="--csv")
         click.echo(f"wrote {counted(len(KINDS), 'table')} to {tables}", err=as_json)
     if as_json:
-        from shuntbook.cli.render.documents.parts import print_json
-        from shuntbook.cli.render.documents.report import report_document
+        from ..render.documents.parts import print_json
+        from ..render.documents.report import report_document
 
         print_json(report_document(report))
     return int(strictly([finding for log in report.logs for finding in log.findings]) if strict else Exit.DONE)
@@ -108,7 +108,7 @@ def _refuse(out: Path | None, pdf: Path | None, tables: Path | None, inputs: lis
     if pdf is not None:
         _refuse_pdf(pdf, out)
     if tables is not None:
-        from shuntbook.cli.render.documents.csv_tables import KINDS
+        from ..render.documents.csv_tables import KINDS
 
         names = [f"{name}.csv" for name in KINDS]
         refuse_input(tables, [out, pdf], called="the page itself", what="--csv")
@@ -119,7 +119,7 @@ def _refuse(out: Path | None, pdf: Path | None, tables: Path | None, inputs: lis
 
 def _refuse_pdf(pdf: Path, out: Path | None) -> None:
     """Refuse a PDF where the page goes, and one that cannot be made here, before any work is done."""
-    from shuntbook.cli.render.page.paper import refuse_without_library
+    from ..render.page.paper import refuse_without_library
 
     if out is not None and is_same(pdf, out):
         raise InputError(f"--out and --pdf both name {pdf}; give each a file of its own")
@@ -128,7 +128,7 @@ def _refuse_pdf(pdf: Path, out: Path | None) -> None:
 
 def _write(report: Report, out: Path | None, pdf: Path | None, second: Second, *, err: bool) -> None:
     """Write the page, or the PDF, or both from one page, and say what stands in them; to stderr with `err`."""
-    from shuntbook.cli.render.page.paper import to_pdf
+    from ..render.page.paper import to_pdf
 
     # The PDF is printed from the very page, so that both say the same; both are made before either is written.
     page = render(report, second)

@@ -7,8 +7,8 @@ from typing import Any, Final
 
 import numpy as np
 
-from shuntbook.cli.render.still_charts import svg
-from shuntbook.cli.render.still_charts.svg import ALERT, DRAW, PAPER, WIDE, Frame
+from ..render.still_charts import svg
+from ..render.still_charts.svg import ALERT, DRAW, PAPER, WIDE, Frame
 
 #: So many bars are told apart at a glance, on a phone, too. [1]
 _BARS: Final = 20

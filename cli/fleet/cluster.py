@@ -11,10 +11,9 @@ from contextlib import contextmanager
 from importlib import import_module
 from typing import Any, Final
 
-from shuntbook import __version__
-from shuntbook.cli.exit import PortFailedError
-from shuntbook.ingest.errors import InputError
-
+from ... import __version__
+from ...ingest.errors import InputError
+from ..exit import PortFailedError
 from .one_log import Done, Task, not_read, read_logs
 from .pool import LOST
 

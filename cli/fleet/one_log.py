@@ -9,19 +9,19 @@ from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from shuntbook import __version__
-from shuntbook.analysis.not_known import Refusal
-from shuntbook.analysis.one_log.log_analysis import LogAnalysis
-from shuntbook.analysis.quality.fitness import verdict_of
-from shuntbook.analysis.several_logs.fleet import LogSummary, summary_of
-from shuntbook.cli.opening.prepared_log import prepared_log, read_site
-from shuntbook.ingest.errors import InputError
-from shuntbook.ingest.fleet.find_logs import FoundLog
-from shuntbook.ingest.fleet.remote import as_files
-from shuntbook.ingest.journal.opening import open_log
+from ... import __version__
+from ...analysis.not_known import Refusal
+from ...analysis.one_log.log_analysis import LogAnalysis
+from ...analysis.quality.fitness import verdict_of
+from ...analysis.several_logs.fleet import LogSummary, summary_of
+from ...ingest.errors import InputError
+from ...ingest.fleet.find_logs import FoundLog
+from ...ingest.fleet.remote import as_files
+from ...ingest.journal.opening import open_log
+from ..opening.prepared_log import prepared_log, read_site
 
 if TYPE_CHECKING:
-    from shuntbook.analysis.site.site import Site
+    from ...analysis.site.site import Site
 
 
 @dataclass(frozen=True)

@@ -6,20 +6,19 @@ from collections.abc import Callable, Sequence
 from functools import partial
 from typing import TYPE_CHECKING, Final
 
-from shuntbook.analysis.cautions import CAUTIONS
-from shuntbook.analysis.several_logs.fleet import RULE, counts_of
-from shuntbook.cli.render.page.figures import Figure
-from shuntbook.cli.render.page.log_tables import Table
-from shuntbook.cli.render.page.section import ShownFinding
-from shuntbook.cli.render.page.templated import filled
-from shuntbook.cli.render.still_charts.svg import both_sizes
-from shuntbook.cli.render.wording import numbers
-
+from ...analysis.cautions import CAUTIONS
+from ...analysis.several_logs.fleet import RULE, counts_of
+from ..render.page.figures import Figure
+from ..render.page.log_tables import Table
+from ..render.page.section import ShownFinding
+from ..render.page.templated import filled
+from ..render.still_charts.svg import both_sizes
+from ..render.wording import numbers
 from . import words
 from .chart import histogram
 
 if TYPE_CHECKING:
-    from shuntbook.analysis.several_logs.fleet import LogSummary
+    from ...analysis.several_logs.fleet import LogSummary
 
 #: A page that people scroll through holds so many logs; all are in the Parquet file.
 _MOST: Final = 100

@@ -10,8 +10,7 @@ from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from typing import Final
 
-from shuntbook.cli.parallel.worker_process import processes
-
+from ..parallel.worker_process import processes
 from .one_log import Done, Task, not_read, read_log
 
 LOST: Final = "the process that read it ended each time, perhaps for want of memory"

@@ -12,19 +12,18 @@ from typing import TYPE_CHECKING, Any, Final
 
 import pyarrow as pa
 
-from shuntbook.analysis.health.finding import Finding
-from shuntbook.analysis.several_logs.fleet import RULE, LogSummary
-from shuntbook.cli.render.documents.parts import Document
-from shuntbook.cli.render.wording.clock import moment_of
-from shuntbook.ingest.fleet.find_logs import LOG, SITE, FoundLog, find_fleet, find_sites, meter_of
-from shuntbook.ingest.fleet.finished_rows import KeptRows
-from shuntbook.ingest.fleet.summary_table import write_table
-from shuntbook.ingest.log.log import TIME_TYPE
-
+from ...analysis.health.finding import Finding
+from ...analysis.several_logs.fleet import RULE, LogSummary
+from ...ingest.fleet.find_logs import LOG, SITE, FoundLog, find_fleet, find_sites, meter_of
+from ...ingest.fleet.finished_rows import KeptRows
+from ...ingest.fleet.summary_table import write_table
+from ...ingest.log.log import TIME_TYPE
+from ..render.documents.parts import Document
+from ..render.wording.clock import moment_of
 from .one_log import Done, SiteFile, Task, not_read
 
 if TYPE_CHECKING:
-    from shuntbook.analysis.several_logs.fleet import Counts
+    from ...analysis.several_logs.fleet import Counts
 
 
 #: The rule, for the command's help and whoever looks at its results.

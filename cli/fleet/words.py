@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from shuntbook.analysis.several_logs.fleet import counts_of, is_unjudged
-from shuntbook.cli.render.terminal.lines import table
-from shuntbook.cli.render.wording.checks import not_judged
-from shuntbook.cli.render.wording.numbers import amount, counted, number, percent, plus_minus, shortened
+from ...analysis.several_logs.fleet import counts_of, is_unjudged
+from ..render.terminal.lines import table
+from ..render.wording.checks import not_judged
+from ..render.wording.numbers import amount, counted, number, percent, plus_minus, shortened
 
 if TYPE_CHECKING:
-    from shuntbook.analysis.several_logs.fleet import Counts, LogSummary
+    from ...analysis.several_logs.fleet import Counts, LogSummary
 
 #: A terminal shows so many logs; all are in the Parquet file and in ``--json``.
 _MOST = 25

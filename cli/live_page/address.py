@@ -7,8 +7,8 @@ import socket
 from contextlib import suppress
 from ipaddress import IPv4Address, IPv6Address, ip_address
 
-from shuntbook.cli.exit import PortFailedError
-from shuntbook.ingest.errors import InputError
+from ...ingest.errors import InputError
+from ..exit import PortFailedError
 
 _LOOPBACK = "127.0.0.1"
 _FORM = re.compile(r"(?:(?P<host>\[[^\[\]]+\]|[^\[\]:\s/]+):)?(?P<port>[0-9]{1,5})")

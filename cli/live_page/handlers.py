@@ -17,8 +17,7 @@ from tornado.http1connection import HTTP1Connection
 from tornado.iostream import IOStream, StreamClosedError
 from tornado.web import Application, HTTPError, RequestHandler
 
-from shuntbook.analysis.cautions import CAUTIONS
-
+from ...analysis.cautions import CAUTIONS
 from .access import Access, is_own_host, is_own_origin
 from .board import Board
 from .view import LiveState

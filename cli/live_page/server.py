@@ -16,9 +16,8 @@ from weakref import WeakSet
 from tornado.httpserver import HTTPServer
 from tornado.iostream import IOStream
 
-from shuntbook.cli.capture.live_meter import Snapshot
-from shuntbook.cli.capture.show import Times
-
+from ..capture.live_meter import Snapshot
+from ..capture.show import Times
 from .access import Access
 from .address import bound_ip, host_to_type, listen, own_names, parse_page
 from .handlers import House, application

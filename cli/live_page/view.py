@@ -7,18 +7,18 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from shuntbook.analysis.health.runs import LEAST_CYCLES
-from shuntbook.analysis.readings.chunk import MICROSECONDS
-from shuntbook.cli.capture.screen import LARGE, NOT_CONNECTED, how_long, live_number, live_value
-from shuntbook.cli.render.page.log_tables import AT_LEAST, bound
-from shuntbook.cli.render.wording import clock, numbers
+from ...analysis.health.runs import LEAST_CYCLES
+from ...analysis.readings.chunk import MICROSECONDS
+from ..capture.screen import LARGE, NOT_CONNECTED, how_long, live_number, live_value
+from ..render.page.log_tables import AT_LEAST, bound
+from ..render.wording import clock, numbers
 
 if TYPE_CHECKING:
-    from shuntbook.analysis.charge.amounts import Charge
-    from shuntbook.analysis.cycles.cycle import Cycle
-    from shuntbook.analysis.health.finding import Finding
-    from shuntbook.analysis.readings.envelope import Recent
-    from shuntbook.cli.capture.live_meter import Snapshot
+    from ...analysis.charge.amounts import Charge
+    from ...analysis.cycles.cycle import Cycle
+    from ...analysis.health.finding import Finding
+    from ...analysis.readings.envelope import Recent
+    from ..capture.live_meter import Snapshot
 
 _MOST_RUNS = 8
 _MOST_FINDINGS = 8

@@ -9,18 +9,18 @@ from typing import TYPE_CHECKING, Any, Final, cast
 
 import click
 
-from shuntbook.analysis.readings.chunk import Chunk, Sampling, Side
-from shuntbook.analysis.readings.log_facts import LogFacts
-from shuntbook.analysis.readings.measured_span import CounterKind, HowRead
-from shuntbook.analysis.sureness.meter_figures import MeterFigures, figures_of
-from shuntbook.cli.parallel.two_threads import Fed, feed
-from shuntbook.ingest.errors import InputError
+from ...analysis.readings.chunk import Chunk, Sampling, Side
+from ...analysis.readings.log_facts import LogFacts
+from ...analysis.readings.measured_span import CounterKind, HowRead
+from ...analysis.sureness.meter_figures import MeterFigures, figures_of
+from ...ingest.errors import InputError
+from ..parallel.two_threads import Fed, feed
 
 if TYPE_CHECKING:
-    from shuntbook.analysis.charge.amounts import Charge
-    from shuntbook.analysis.quality.quality import QualityFold
-    from shuntbook.analysis.site.site import Meter, Site
-    from shuntbook.ingest.log.log import Log
+    from ...analysis.charge.amounts import Charge
+    from ...analysis.quality.quality import QualityFold
+    from ...analysis.site.site import Meter, Site
+    from ...ingest.log.log import Log
 
 
 def open_site(path: Path | None) -> Site | None:
@@ -31,8 +31,8 @@ def open_site(path: Path | None) -> Site | None:
 def read_site(path: Path) -> Site:
     """Return the checked site file."""
     # The model of a site takes longer to load than the sums of a small log, and most commands are run without one.
-    from shuntbook.analysis.site.site import Site
-    from shuntbook.ingest.toml.toml_file import read_toml
+    from ...analysis.site.site import Site
+    from ...ingest.toml.toml_file import read_toml
 
     return read_toml(path, Site)
 
@@ -146,18 +146,18 @@ class Prepared:
         # Spikes go first: an offset changes nothing in how far one stands out, and the zero check, which is fed from
         # here as well, must not take one for what the meter shows at rest.
         if self.drop_spikes:
-            from shuntbook.analysis.quality.spikes import without_spikes
+            from ...analysis.quality.spikes import without_spikes
 
             chunks = without_spikes(chunks, self.how, self.quantities if only is None else set(only))
         if (check := self.figures.zero_check) is not None:
-            from shuntbook.analysis.quality.zero_check import without_offset
+            from ...analysis.quality.zero_check import without_offset
 
             chunks = (without_offset(chunk, check.offset_A) for chunk in chunks)
         yield from chunks
 
     def quality_fold(self, site: Site | None) -> QualityFold:
         """Return what looks at how good the log is, with what the site file says of its meter and array."""
-        from shuntbook.analysis.quality.quality import QualityFold
+        from ...analysis.quality.quality import QualityFold
 
         return QualityFold(
             self.how,
@@ -179,7 +179,7 @@ def prepared(path: Path, site: Site | None, corrections: Corrections = AS_READ) 
     InputError, Refusal
         If it cannot be opened, or the stretch named for the zero check is none.
     """
-    from shuntbook.ingest.journal.opening import open_log
+    from ...ingest.journal.opening import open_log
 
     log = open_log(path)
     if log.completed is not None:
@@ -205,7 +205,7 @@ def _wrong_power(log: Log, how: HowRead) -> str | None:
     # Behind an inverter volts x amps are volt-amperes, which no power column need agree with.
     if how.side != "dc" or not {"current_A", "voltage_V", "power_W"} <= set(log.quantities):
         return None
-    from shuntbook.analysis.quality.power_check import NAMES, PowerCheckFold
+    from ...analysis.quality.power_check import NAMES, PowerCheckFold
 
     # This costs a pass of its own over three columns: every fold that follows must know what it may use.
     fold = PowerCheckFold(how.sampling)
@@ -220,8 +220,7 @@ def _wrong_power(log: Log, how: HowRead) -> str | None:
 
 def _zero_checked(ready: Prepared, zero_at: str) -> MeterFigures:
     """Return the meter's figures with the offset that it showed while nothing flowed."""
-    from shuntbook.analysis.quality.zero_check import ZeroFold
-
+    from ...analysis.quality.zero_check import ZeroFold
     from .times_written import span_of
 
     if "current_A" not in ready.quantities or ready.how.side == "ac":
@@ -243,8 +242,8 @@ def charge_if_in_doubt(ready: Prepared) -> Charge | None:
     """Return a log's charge and energy with what they would be otherwise; None where its spacings leave no doubt."""
     if ready.how.other_gap_limit_s is None:
         return None
-    from shuntbook.analysis.not_known import Refusal
-    from shuntbook.analysis.sureness.amount_intervals import AmountsAnalysis
+    from ...analysis.not_known import Refusal
+    from ...analysis.sureness.amount_intervals import AmountsAnalysis
 
     try:
         amounts = AmountsAnalysis(ready.how, ready.quantities, ready.figures)

@@ -7,10 +7,10 @@ from collections.abc import Sequence
 from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
-from shuntbook.analysis.readings.log_facts import LogFacts
-from shuntbook.cli.render.wording.clock import local, microseconds_of, moment_of, zone_of
-from shuntbook.ingest.durations import seconds
-from shuntbook.ingest.errors import InputError
+from ...analysis.readings.log_facts import LogFacts
+from ...ingest.durations import seconds
+from ...ingest.errors import InputError
+from ..render.wording.clock import local, microseconds_of, moment_of, zone_of
 
 
 def parse_marks(marks: Sequence[str], start_us: int, zone: str | None = None) -> list[tuple[int, str]]:

@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING, Final, Protocol, TypeAlias, runtime_checkable
 import numpy as np
 
 if TYPE_CHECKING:
-    from shuntbook.analysis.charge.completed import CompletedReadings
-    from shuntbook.analysis.readings.chunk import Chunk
+    from ...analysis.charge.completed import CompletedReadings
+    from ...analysis.readings.chunk import Chunk
 
     #: A chunk, and what makes the first fold take it in.
     Begun: TypeAlias = tuple[Chunk, Callable[[], None]]

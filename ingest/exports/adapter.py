@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import Any, Protocol
 
-from shuntbook.ingest.exports.delimited.decode import Source
-from shuntbook.ingest.exports.delimited.rows import RowBatch
-from shuntbook.ingest.zone import LocalClock
+from ..zone import LocalClock
+from .delimited.decode import Source
+from .delimited.rows import RowBatch
 
 
 class Described(Protocol):

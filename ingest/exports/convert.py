@@ -12,14 +12,14 @@ import numpy as np
 import pyarrow.parquet as pq
 from numpy.typing import NDArray
 
-from shuntbook.ingest.errors import InputError
-from shuntbook.ingest.exports.delimited.rows import RowBatch
-from shuntbook.ingest.log.arrow import flat, floats, integers
-from shuntbook.ingest.log.gap_limit import IntervalCount
-from shuntbook.ingest.log.log import FILE_MARK, ROWS_A_GROUP, LogWriter, Readings, ahead, level_of, new_log, to_batch
-from shuntbook.ingest.log.meta import LogMeta
-from shuntbook.ingest.safe_files.rejects import Reject, RejectsFile, rejects_file
-from shuntbook.ingest.safe_files.whole_file import hidden_beside, named_in_errors, take_place
+from ..errors import InputError
+from ..log.arrow import flat, floats, integers
+from ..log.gap_limit import IntervalCount
+from ..log.log import FILE_MARK, ROWS_A_GROUP, LogWriter, Readings, ahead, level_of, new_log, to_batch
+from ..log.meta import LogMeta
+from ..safe_files.rejects import Reject, RejectsFile, rejects_file
+from ..safe_files.whole_file import hidden_beside, named_in_errors, take_place
+from .delimited.rows import RowBatch
 
 if TYPE_CHECKING:
     from .adapter import Export
@@ -118,7 +118,7 @@ def convert(
         except BaseException:
             writer.abandon()
             raise
-        from shuntbook.ingest.log.timeline import settle  # most exports come in order and need none of it
+        from ..log.timeline import settle  # most exports come in order and need none of it
 
         # Rows out of order are sorted in memory, the one way that grows with the log.
         settled = settle(_load(spool, export.quantities))
@@ -268,7 +268,7 @@ def is_log(name: str) -> bool:
     if path.is_dir():
         return any(path.glob("*.parquet"))
     if not path.is_file():
-        from shuntbook.ingest.journal.journal import journal_path  # an export is a file: most conversions end above
+        from ..journal.journal import journal_path  # an export is a file: most conversions end above
 
         return journal_path(path).is_file()
     with path.open("rb") as file:

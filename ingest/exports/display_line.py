@@ -8,8 +8,8 @@ from enum import Enum
 
 import numpy as np
 
-from shuntbook.ingest.events import Reading
-from shuntbook.ingest.quantities import OF_DIMENSION, QUANTITIES, Unit, UnknownUnitError, find_unit
+from ..events import Reading
+from ..quantities import OF_DIMENSION, QUANTITIES, Unit, UnknownUnitError, find_unit
 
 #: What can be noted down. A ratio could be several things, so it takes a meter that says which.
 QUANTITIES_BY_HAND = tuple(name for name in QUANTITIES if name in OF_DIMENSION.values())

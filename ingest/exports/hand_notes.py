@@ -11,14 +11,13 @@ from typing import Any
 
 import numpy as np
 
-from shuntbook.ingest.errors import InputError
-from shuntbook.ingest.events import Reading
-from shuntbook.ingest.exports.delimited.decode import Source, find_encoding, open_source
-from shuntbook.ingest.exports.delimited.rows import RowBatch
-from shuntbook.ingest.log.log import Readings
-from shuntbook.ingest.safe_files.rejects import Reject
-from shuntbook.ingest.zone import NO_TIME, LocalClock, zone_named
-
+from ..errors import InputError
+from ..events import Reading
+from ..log.log import Readings
+from ..safe_files.rejects import Reject
+from ..zone import NO_TIME, LocalClock, zone_named
+from .delimited.decode import Source, find_encoding, open_source
+from .delimited.rows import RowBatch
 from .display_line import QUANTITIES_BY_HAND, DoubtfulLine, Standing, Word, parse_line
 
 #: Notes of a person are short; something longer is another kind of file. [bytes]

@@ -12,24 +12,23 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
-from shuntbook import __version__
-from shuntbook.ingest.durations import seconds
-from shuntbook.ingest.errors import InputError
-from shuntbook.ingest.exports.delimited.decode import Source, blocks, open_source
-from shuntbook.ingest.exports.delimited.instants import parse
-from shuntbook.ingest.exports.delimited.layout import find_layout, joined_cells
-from shuntbook.ingest.exports.delimited.plan import Layout, Stated
-from shuntbook.ingest.exports.delimited.rows import RowBatch, RowReader
-from shuntbook.ingest.exports.delimited.stamps import DateOrder, HighestNumbers, highest_numbers, possible_orders
-from shuntbook.ingest.log.arrow import strings
-from shuntbook.ingest.log.log import ahead
-from shuntbook.ingest.log.meta import LogMeta
-from shuntbook.ingest.zone import NO_TIME, LocalClock, zone_named, zone_of_computer
+from ... import __version__
+from ..durations import seconds
+from ..errors import InputError
+from ..log.arrow import strings
+from ..log.log import ahead
+from ..log.meta import LogMeta
+from ..zone import NO_TIME, LocalClock, zone_named, zone_of_computer
+from .delimited.decode import Source, blocks, open_source
+from .delimited.instants import parse
+from .delimited.layout import find_layout, joined_cells
+from .delimited.plan import Layout, Stated
+from .delimited.rows import RowBatch, RowReader
+from .delimited.stamps import DateOrder, HighestNumbers, highest_numbers, possible_orders
 
 if TYPE_CHECKING:
-    from shuntbook.ingest.exports.delimited.stamps import DateOrder
-
     from .adapter import Export
+    from .delimited.stamps import DateOrder
 
 
 @dataclass(frozen=True)

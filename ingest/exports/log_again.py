@@ -5,10 +5,9 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
-from shuntbook.ingest.errors import InputError
-from shuntbook.ingest.journal.opening import open_log
-from shuntbook.ingest.log.log import Log, new_log, to_batch
-
+from ..errors import InputError
+from ..journal.opening import open_log
+from ..log.log import Log, new_log, to_batch
 from .convert import SIGNED, turned
 
 _TURNED = "the signs of amps and watts were turned in this log after it was written"

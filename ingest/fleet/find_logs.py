@@ -18,9 +18,8 @@ from typing import Final, Literal
 import pyarrow as pa
 import pyarrow.parquet as pq
 
-from shuntbook.ingest.errors import InputError
-from shuntbook.ingest.log.meta import METADATA_KEY, meta_from
-
+from ..errors import InputError
+from ..log.meta import METADATA_KEY, meta_from
 from . import remote
 
 LOG, JOURNAL, SITE = ".parquet", ".parquet.journal", ".toml"

@@ -14,9 +14,9 @@ from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any, Final
 
-from shuntbook.ingest.errors import InputError
-from shuntbook.ingest.safe_files.file_lock import hold
-from shuntbook.ingest.safe_files.whole_file import named_in_errors, whole_file
+from ..errors import InputError
+from ..safe_files.file_lock import hold
+from ..safe_files.whole_file import named_in_errors, whole_file
 
 #: How often what was done is put on the disk: so much a power cut may cost. [s]
 _SYNC_S: Final = 5.0

@@ -12,7 +12,7 @@ from pathlib import Path, PurePosixPath
 from tempfile import TemporaryDirectory
 from typing import Any, Final
 
-from shuntbook.ingest.errors import InputError
+from ..errors import InputError
 
 _WITHOUT: Final = "reading from a URL needs the extra 'fleet': pip install 'shuntbook[fleet]'"
 

@@ -10,8 +10,8 @@ from typing import Any, Final
 import pyarrow as pa
 import pyarrow.parquet as pq
 
-from shuntbook.ingest.errors import InputError
-from shuntbook.ingest.safe_files.whole_file import whole_file
+from ..errors import InputError
+from ..safe_files.whole_file import whole_file
 
 #: Under this key the file's metadata says what its rows are.
 KIND_KEY: Final = b"shuntbook_table"

@@ -11,13 +11,12 @@ from pathlib import Path
 import pyarrow as pa
 import pyarrow.parquet as pq
 
-from shuntbook.ingest.errors import InputError
-from shuntbook.ingest.log.log import JOURNAL_SUFFIX, new_log, to_batch
-from shuntbook.ingest.log.meta import METADATA_KEY, LogMeta, meta_from
-from shuntbook.ingest.safe_files.file_lock import hold, in_turn, put_away
-from shuntbook.ingest.safe_files.rejects import rejects_file, rejects_path
-from shuntbook.ingest.zone import zone_named
-
+from ..errors import InputError
+from ..log.log import JOURNAL_SUFFIX, new_log, to_batch
+from ..log.meta import METADATA_KEY, LogMeta, meta_from
+from ..safe_files.file_lock import hold, in_turn, put_away
+from ..safe_files.rejects import rejects_file, rejects_path
+from ..zone import zone_named
 from .journal import Journal, journal_path
 from .lines import JournalReader, NothingCaptured
 from .readings import Tally, in_order

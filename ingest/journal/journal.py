@@ -12,14 +12,13 @@ from math import isnan
 from pathlib import Path
 from typing import Final
 
-from shuntbook.ingest.errors import InputError
-from shuntbook.ingest.events import Reading, Refused, Remark
-from shuntbook.ingest.log.log import JOURNAL_SUFFIX
-from shuntbook.ingest.log.meta import LogMeta
-from shuntbook.ingest.safe_files.file_lock import hold, put_away
-from shuntbook.ingest.safe_files.rejects import refuse_others_rejects
-from shuntbook.ingest.safe_files.whole_file import named_in_errors, sync_path
-
+from ..errors import InputError
+from ..events import Reading, Refused, Remark
+from ..log.log import JOURNAL_SUFFIX
+from ..log.meta import LogMeta
+from ..safe_files.file_lock import hold, put_away
+from ..safe_files.rejects import refuse_others_rejects
+from ..safe_files.whole_file import named_in_errors, sync_path
 from .lines import header, plain, seal
 
 FLUSH_S: Final = 1.0

@@ -20,9 +20,9 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import IO, Any, Final, TypeGuard
 
-from shuntbook.ingest.errors import InputError
-from shuntbook.ingest.log.meta import LogMeta, is_instant, meta_from
-from shuntbook.ingest.quantities import QUANTITIES
+from ..errors import InputError
+from ..log.meta import LogMeta, is_instant, meta_from
+from ..quantities import QUANTITIES
 
 FORMAT: Final = 1
 #: The longest line that is looked at, so that a disk full of zeros is not read as one line. [bytes]

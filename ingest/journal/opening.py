@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from shuntbook.ingest.errors import InputError
-from shuntbook.ingest.log.log import JOURNAL_SUFFIX, Log
-from shuntbook.ingest.log.opened_file import check_same_meter, open_file, with_limits
+from ..errors import InputError
+from ..log.log import JOURNAL_SUFFIX, Log
+from ..log.opened_file import check_same_meter, open_file, with_limits
 
 
 def open_log(path: str | Path, *, complete: bool = True) -> Log:

@@ -9,11 +9,10 @@ from typing import Final
 
 import numpy as np
 
-from shuntbook.ingest.log.gap_limit import IntervalCount
-from shuntbook.ingest.log.log import Readings, level_of
-from shuntbook.ingest.log.timeline import merge_equal
-from shuntbook.ingest.safe_files.rejects import Reject, RejectsFile
-
+from ..log.gap_limit import IntervalCount
+from ..log.log import Readings, level_of
+from ..log.timeline import merge_equal
+from ..safe_files.rejects import Reject, RejectsFile
 from .lines import JournalReader, Record
 
 ROWS_A_CHUNK: Final = 1 << 14

@@ -7,12 +7,11 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, TypeVar
 from urllib.parse import parse_qsl
 
-from shuntbook.ingest.errors import InputError
-
+from ..errors import InputError
 from .source import Clock, LiveSource
 
 if TYPE_CHECKING:
-    from shuntbook.ingest.profiles.model import Profile
+    from ..profiles.model import Profile
 
 
 Default = TypeVar("Default", str, None)

@@ -15,13 +15,12 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from shuntbook.ingest.events import Event, Reading, Refused, Remark
-from shuntbook.ingest.quantities import LARGEST_READING
-
+from ..events import Event, Reading, Refused, Remark
+from ..quantities import LARGEST_READING
 from .source import Clock, LiveSource, SourceLost
 
 if TYPE_CHECKING:
-    from shuntbook.ingest.journal.journal import Journal
+    from ..journal.journal import Journal
 
 #: Pauses before a lost source is tried again: they double up to the longest. [s]
 FIRST_PAUSE_S, LONGEST_PAUSE_S = 0.5, 30.0

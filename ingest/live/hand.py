@@ -7,14 +7,13 @@ import threading
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from shuntbook.ingest.events import Event, Reading, Refused
-from shuntbook.ingest.exports.display_line import QUANTITIES_BY_HAND, DoubtfulLine, Standing, Word, parse_line
-
+from ..events import Event, Reading, Refused
+from ..exports.display_line import QUANTITIES_BY_HAND, DoubtfulLine, Standing, Word, parse_line
 from .address import Address
 from .source import Cadence, Clock, LiveSource
 
 if TYPE_CHECKING:
-    from shuntbook.ingest.profiles.model import Profile
+    from ..profiles.model import Profile
 
 
 class HandReadings(LiveSource):

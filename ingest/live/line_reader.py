@@ -11,15 +11,15 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from shuntbook.ingest.errors import InputError
-from shuntbook.ingest.exports.delimited.header import choose, meaning
-from shuntbook.ingest.exports.delimited.numbers import NULLS
-from shuntbook.ingest.profiles.serial_part import LinePattern
-from shuntbook.ingest.quantities import Unit, unit_of
+from ..errors import InputError
+from ..exports.delimited.header import choose, meaning
+from ..exports.delimited.numbers import NULLS
+from ..profiles.serial_part import LinePattern
+from ..quantities import Unit, unit_of
 
 if TYPE_CHECKING:
-    from shuntbook.ingest.profiles.columns import ColumnEntry, Direction
-    from shuntbook.ingest.profiles.serial_part import Delimiter, SerialPart
+    from ..profiles.columns import ColumnEntry, Direction
+    from ..profiles.serial_part import Delimiter, SerialPart
 
 _MARKS: dict[Delimiter, str | None] = {"comma": ",", "semicolon": ";", "tab": "\t", "bar": "|", "blank": None}
 _NUMBER = re.compile(r"([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*([A-Za-z°µμ%][A-Za-z0-9°³µμ%/]{0,9})?", re.ASCII)
@@ -251,8 +251,8 @@ def recognise(text: str) -> tuple[LineReader, list[str]] | None:
 
     `InputError` if two names could be the same quantity, or a name has a wrong unit.
     """
-    from shuntbook.ingest.profiles.columns import ColumnEntry
-    from shuntbook.ingest.profiles.serial_part import SerialPart
+    from ..profiles.columns import ColumnEntry
+    from ..profiles.serial_part import SerialPart
 
     for layout, cells_of in (("json", json_cells), ("pairs", pair_cells)):
         try:

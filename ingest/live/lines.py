@@ -9,10 +9,10 @@ from functools import reduce
 from operator import xor
 from typing import TYPE_CHECKING
 
-from shuntbook.ingest.profiles.serial_part import ChecksumKind
+from ..profiles.serial_part import ChecksumKind
 
 if TYPE_CHECKING:
-    from shuntbook.ingest.profiles.serial_part import ChecksumPart
+    from ..profiles.serial_part import ChecksumPart
 
 _HEX = re.compile(rb"[0-9A-Fa-f]+")
 

@@ -12,16 +12,15 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from shuntbook.ingest.errors import InputError
-from shuntbook.ingest.events import Event, Reading, Refused
-from shuntbook.ingest.journal.opening import open_log
-from shuntbook.ingest.log.log import Log
-
+from ..errors import InputError
+from ..events import Event, Reading, Refused
+from ..journal.opening import open_log
+from ..log.log import Log
 from .address import Address
 from .source import Cadence, Clock, LiveSource
 
 if TYPE_CHECKING:
-    from shuntbook.ingest.profiles.model import Profile
+    from ..profiles.model import Profile
 
 #: As many readings are handed over at once, so that a replay at full speed can still be stopped.
 READINGS_AT_ONCE = 1000
@@ -137,9 +136,9 @@ def _readings(log: Log) -> Iterator[Reading]:
 
 def _convert(address: Address, profile: Profile | None, log: Path) -> Path | None:
     """Convert an export as the command does when nothing is stated; return where its rejects are, if any."""
-    from shuntbook.ingest.exports.convert import convert
-    from shuntbook.ingest.exports.delimited.plan import Stated
-    from shuntbook.ingest.exports.intake import take_in
+    from ..exports.convert import convert
+    from ..exports.delimited.plan import Stated
+    from ..exports.intake import take_in
 
     sign = address.settings.get("sign", "draw_positive")
     if sign not in ("draw_positive", "return_positive"):

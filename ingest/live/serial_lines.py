@@ -8,13 +8,12 @@ from dataclasses import replace
 
 import serial
 
-from shuntbook.ingest.errors import InputError
-from shuntbook.ingest.events import Event, Reading, Refused, Remark
-from shuntbook.ingest.exports.delimited.plan import looks_ac
-from shuntbook.ingest.profiles.model import Profile
-from shuntbook.ingest.profiles.serial_part import SerialPart
-from shuntbook.ingest.quantities import QUANTITIES
-
+from ..errors import InputError
+from ..events import Event, Reading, Refused, Remark
+from ..exports.delimited.plan import looks_ac
+from ..profiles.model import Profile
+from ..profiles.serial_part import SerialPart
+from ..quantities import QUANTITIES
 from .address import Address
 from .line_reader import LineReader, NoReading, recognise
 from .lines import LINE_MOST, LineCutter, RawLine, WrongChecksum, covered

@@ -9,9 +9,8 @@ from dataclasses import dataclass
 import serial
 from serial.tools.list_ports import comports
 
-from shuntbook.ingest.errors import InputError
-from shuntbook.ingest.profiles.serial_part import SerialPart
-
+from ..errors import InputError
+from ..profiles.serial_part import SerialPart
 from .address import Address
 from .source import SourceLost
 

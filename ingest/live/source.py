@@ -8,10 +8,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Literal
 
-from shuntbook.ingest.events import Event
+from ..events import Event
 
 if TYPE_CHECKING:
-    from shuntbook.ingest.log.meta import LogMeta
+    from ..log.meta import LogMeta
 
 Cadence = Literal["polled", "pushed"]
 

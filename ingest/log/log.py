@@ -16,11 +16,10 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 from numpy.typing import NDArray
 
-from shuntbook.ingest.errors import InputError
-from shuntbook.ingest.quantities import LARGEST_READING
-from shuntbook.ingest.safe_files.whole_file import whole_file
-from shuntbook.ingest.zone import zone_named
-
+from ..errors import InputError
+from ..quantities import LARGEST_READING
+from ..safe_files.whole_file import whole_file
+from ..zone import zone_named
 from .arrow import column, floats, integers
 from .meta import METADATA_KEY, LogMeta, is_instant
 

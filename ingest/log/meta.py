@@ -10,8 +10,8 @@ from pathlib import Path
 from types import NoneType
 from typing import Any, Final
 
-from shuntbook.ingest.errors import InputError
-from shuntbook.ingest.zone import zone_named
+from ..errors import InputError
+from ..zone import zone_named
 
 FORMAT_MAJOR, FORMAT_MINOR = 1, 0
 METADATA_KEY = b"shuntbook"

@@ -10,9 +10,8 @@ from typing import NamedTuple
 import pyarrow as pa
 import pyarrow.parquet as pq
 
-from shuntbook.ingest.errors import InputError
-from shuntbook.ingest.quantities import QUANTITIES
-
+from ..errors import InputError
+from ..quantities import QUANTITIES
 from .arrow import integers
 from .gap_limit import IntervalCount
 from .log import DAMAGED, FILE_MARK, LEVELS, TIME_TYPE, level_of, readings_of, why_not

@@ -23,8 +23,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from shuntbook.ingest.quantities import COUNTERS
-
+from ..quantities import COUNTERS
 from .clock_steps import follow_on
 from .log import Readings, level_of
 

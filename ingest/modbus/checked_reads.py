@@ -12,11 +12,10 @@ from typing import Final
 from pymodbus.exceptions import ConnectionException, ModbusException
 from pymodbus.pdu import ModbusPDU
 
-from shuntbook.ingest.events import Refused, Remark
-from shuntbook.ingest.live.address import Address
-from shuntbook.ingest.live.source import Clock, SourceLost
-from shuntbook.ingest.profiles.modbus_part import LinePart, RegisterTable
-
+from ..events import Refused, Remark
+from ..live.address import Address
+from ..live.source import Clock, SourceLost
+from ..profiles.modbus_part import LinePart, RegisterTable
 from .connection import Bus, bus_of, cannot_open, line_settings
 
 #: The most registers of one request (Modbus Application Protocol V1.1b3, sections 6.3 and 6.4).

@@ -15,10 +15,10 @@ from pymodbus import FramerType
 from pymodbus.client import ModbusSerialClient, ModbusTcpClient
 from pymodbus.exceptions import ConnectionException
 
-from shuntbook.ingest.errors import InputError
-from shuntbook.ingest.live.address import Address
-from shuntbook.ingest.live.source import Clock, SourceLost
-from shuntbook.ingest.profiles.modbus_part import LinePart
+from ..errors import InputError
+from ..live.address import Address
+from ..live.source import Clock, SourceLost
+from ..profiles.modbus_part import LinePart
 
 # pymodbus tells every time-out on the terminal; here they are counted and told as events.
 logging.getLogger("pymodbus.logging").setLevel(logging.CRITICAL)

@@ -6,11 +6,10 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 
-from shuntbook.ingest.errors import InputError
-from shuntbook.ingest.live.address import Address
-from shuntbook.ingest.live.source import Clock
-from shuntbook.ingest.profiles.modbus_part import SIZES, TABLE_SIZE, RegisterTable, RegisterType, SunSpecPart, WordOrder
-
+from ..errors import InputError
+from ..live.address import Address
+from ..live.source import Clock
+from ..profiles.modbus_part import SIZES, TABLE_SIZE, RegisterTable, RegisterType, SunSpecPart, WordOrder
 from .checked_reads import EXCEPTION, MOST_REGISTERS, ModbusFault, ModbusLine, modbus_line
 from .connection import check_settings
 from .registers import decode

@@ -9,22 +9,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from shuntbook.ingest.errors import InputError
-from shuntbook.ingest.events import Event, Reading, Refused
-from shuntbook.ingest.live.address import Address
-from shuntbook.ingest.live.source import Cadence, Clock, LiveSource
-from shuntbook.ingest.profiles.modbus_part import (
-    CODES,
-    SIZES,
-    ModbusPart,
-    RegisterEntry,
-    RegisterTable,
-    RegisterType,
-    WordOrder,
-)
-from shuntbook.ingest.profiles.model import Profile
-from shuntbook.ingest.quantities import unit_of
-
+from ..errors import InputError
+from ..events import Event, Reading, Refused
+from ..live.address import Address
+from ..live.source import Cadence, Clock, LiveSource
+from ..profiles.modbus_part import CODES, SIZES, ModbusPart, RegisterEntry, RegisterTable, RegisterType, WordOrder
+from ..profiles.model import Profile
+from ..quantities import unit_of
 from .checked_reads import EXCEPTION, MOST_REGISTERS, ModbusFault, ModbusLine, modbus_line
 from .connection import check_settings
 

@@ -8,14 +8,13 @@ from typing import get_args
 
 import numpy as np
 
-from shuntbook.ingest.errors import InputError
-from shuntbook.ingest.events import Event, Reading, Refused
-from shuntbook.ingest.live.address import Address
-from shuntbook.ingest.live.source import Cadence, Clock, LiveSource, SourceLost
-from shuntbook.ingest.profiles.modbus_part import Sign, SunSpecPart
-from shuntbook.ingest.profiles.model import Profile
-from shuntbook.ingest.quantities import unit_of
-
+from ..errors import InputError
+from ..events import Event, Reading, Refused
+from ..live.address import Address
+from ..live.source import Cadence, Clock, LiveSource, SourceLost
+from ..profiles.modbus_part import Sign, SunSpecPart
+from ..profiles.model import Profile
+from ..quantities import unit_of
 from .checked_reads import MOST_REGISTERS, NO_ANSWER, ModbusFault, ModbusLine, modbus_line
 from .connection import check_settings
 from .registers import RegisterBlock, join, take

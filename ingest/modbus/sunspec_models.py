@@ -15,9 +15,8 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from shuntbook.ingest.errors import InputError
-from shuntbook.ingest.profiles.modbus_part import RegisterType
-
+from ..errors import InputError
+from ..profiles.modbus_part import RegisterType
 from .registers import bits, decode
 
 #: How a type of the models is stored, and the bits that say "not implemented" (SunSpec Device Information Model

@@ -7,9 +7,8 @@ from typing import Literal, get_args
 
 from pydantic import Field, model_validator
 
-from shuntbook.ingest.errors import InputError
-from shuntbook.ingest.quantities import QUANTITIES, unit_of
-
+from ..errors import InputError
+from ..quantities import QUANTITIES, unit_of
 from .columns import ProfilePart
 
 RegisterType = Literal["int16", "uint16", "int32", "uint32", "int64", "uint64", "float32", "float64"]

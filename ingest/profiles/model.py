@@ -7,10 +7,9 @@ from typing import Literal
 
 from pydantic import Field, model_validator
 
-from shuntbook.ingest.errors import InputError
-from shuntbook.ingest.quantities import QUANTITIES
-from shuntbook.ingest.toml.toml_file import read_toml
-
+from ..errors import InputError
+from ..quantities import QUANTITIES
+from ..toml.toml_file import read_toml
 from .columns import ColumnEntry, Place, ProfilePart
 from .modbus_part import ModbusPart, SunSpecPart
 from .serial_part import SerialPart

@@ -10,8 +10,7 @@ from typing import Literal
 import pyarrow as pa
 from pydantic import Field, field_validator, model_validator
 
-from shuntbook.ingest.log.arrow import strings
-
+from ..log.arrow import strings
 from .columns import ProfilePart
 
 #: What begins a group without a name; brackets that are escaped or stand in a class of characters are passed over.

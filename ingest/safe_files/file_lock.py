@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
-from shuntbook.ingest.errors import InputError
+from ..errors import InputError
 
 _AS_BYTES = getattr(os, "O_BINARY", 0)
 #: A link is no file of ours; what is neither file nor folder (a pipe, say) would let its opener wait.

@@ -9,8 +9,7 @@ from hashlib import sha256
 from pathlib import Path
 from typing import Final
 
-from shuntbook.ingest.errors import InputError
-
+from ..errors import InputError
 from .whole_file import hidden_beside, named_in_errors, sync_path, write_bytes, write_text
 
 #: The files that were written, each with its SHA-256, as ``sha256sum`` lists and checks them.

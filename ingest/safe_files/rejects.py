@@ -10,8 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import IO
 
-from shuntbook.ingest.errors import InputError
-
+from ..errors import InputError
 from .whole_file import hidden_beside, named_in_errors, take_place
 
 _HEADER = ["file", "line", "reason", "text"]

@@ -11,8 +11,7 @@ from collections.abc import Iterable, Iterator
 from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
 
-from shuntbook.ingest.errors import InputError
-
+from ..errors import InputError
 from .file_lock import claim, is_at
 
 

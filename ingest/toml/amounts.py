@@ -9,7 +9,7 @@ from typing import Final
 
 import numpy as np
 
-from shuntbook.ingest.quantities import Unit, UnknownUnitError, find_unit
+from ..quantities import Unit, UnknownUnitError, find_unit
 
 #: Units of plates, tanks and cables, which no log holds; factors by NIST SP 811, appendix B.8.
 _MORE: Final = {

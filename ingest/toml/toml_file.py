@@ -17,8 +17,7 @@ from typing import Any, TypeVar
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
-from shuntbook.ingest.errors import InputError
-
+from ..errors import InputError
 from .amounts import right_line
 from .places import Where, also_called, fields_at, fields_of, holds_list, key_lines, leaves, models_in, without_texts
 from .repair import VALUE_MOST, Mistake, assignment, headers_repaired, line_repaired, table_named

@@ -9,9 +9,9 @@ from .parts import Document, named
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from shuntbook.ingest.exports.adapter import Export
-    from shuntbook.ingest.exports.convert import Converted
-    from shuntbook.ingest.log.log import Log
+    from ....ingest.exports.adapter import Export
+    from ....ingest.exports.convert import Converted
+    from ....ingest.log.log import Log
 
 _LIMITS = "usual_interval_s gap_limit_s other_gap_limit_s"
 

@@ -7,15 +7,14 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Final
 
-from shuntbook.cli.render.wording.clock import zone_of
-
+from ..wording.clock import zone_of
 from .csv_text import Cell, csv_text
 from .parts import Document
 from .report import report_document
 
 if TYPE_CHECKING:
-    from shuntbook.analysis.readings.log_facts import LogFacts
-    from shuntbook.analysis.several_logs.report import Report
+    from ....analysis.readings.log_facts import LogFacts
+    from ....analysis.several_logs.report import Report
 
 TableRows = Callable[[Document], Iterable[Document]]
 #: How each instant stands in a table: as in JSON; as a clock on the wall showed it, to the millisecond, which a

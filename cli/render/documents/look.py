@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from shuntbook.cli.render.terminal.look import verdict_line
-
+from ..terminal.look import verdict_line
 from .parts import Document, document_of, named
 
 if TYPE_CHECKING:
-    from shuntbook.analysis.quality.fitness import Fitness
-    from shuntbook.analysis.quality.quality import Quality
-    from shuntbook.analysis.readings.log_facts import LogFacts
+    from ....analysis.quality.fitness import Fitness
+    from ....analysis.quality.quality import Quality
+    from ....analysis.readings.log_facts import LogFacts
 
 
 def look_document(facts: LogFacts, quality: Quality, verdict: Fitness) -> Document:

@@ -12,8 +12,8 @@ from typing import Any, Final, NamedTuple
 
 import click
 
-from shuntbook.analysis.not_known import Missing
-from shuntbook.cli.render.wording.clock import moment_of
+from ....analysis.not_known import Missing
+from ..wording.clock import moment_of
 
 Document = dict[str, Any]
 

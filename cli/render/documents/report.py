@@ -4,17 +4,16 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from shuntbook.analysis.not_known import Missing
-
+from ....analysis.not_known import Missing
 from .charge_and_runs import charge_document, cycles_document, plate_document
 from .parts import Document, document_of, instant
 from .site import site_documents
 
 if TYPE_CHECKING:
-    from shuntbook.analysis.one_log.log_report import LogReport
-    from shuntbook.analysis.several_logs.over_logs import OneLog, OverLogs
-    from shuntbook.analysis.several_logs.report import PairedLogs, Report
-    from shuntbook.analysis.several_logs.start_calendar import StartCalendar
+    from ....analysis.one_log.log_report import LogReport
+    from ....analysis.several_logs.over_logs import OneLog, OverLogs
+    from ....analysis.several_logs.report import PairedLogs, Report
+    from ....analysis.several_logs.start_calendar import StartCalendar
 
 
 def report_document(report: Report) -> Document:

@@ -4,23 +4,22 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from shuntbook.analysis.ledger.payback import payback_of
-from shuntbook.analysis.ledger.sustained import SUSTAINED_S
-from shuntbook.analysis.not_known import Missing
-
+from ....analysis.ledger.payback import payback_of
+from ....analysis.ledger.sustained import SUSTAINED_S
+from ....analysis.not_known import Missing
 from .charge_and_runs import amounts_document
 from .parts import Document, document_of, instant, named, or_why
 
 if TYPE_CHECKING:
-    from shuntbook.analysis.bank.bank import Recharge
-    from shuntbook.analysis.bank.state_of_charge import StateOfCharge
-    from shuntbook.analysis.forecast.bank_use import BankForecast
-    from shuntbook.analysis.forecast.forecast import Forecast
-    from shuntbook.analysis.ledger.ledger import LedgerLine
-    from shuntbook.analysis.one_log.bank_report import BankReport
-    from shuntbook.analysis.one_log.inverter_report import InverterReport
-    from shuntbook.analysis.one_log.log_report import LogReport
-    from shuntbook.analysis.stats.interval95 import Within
+    from ....analysis.bank.bank import Recharge
+    from ....analysis.bank.state_of_charge import StateOfCharge
+    from ....analysis.forecast.bank_use import BankForecast
+    from ....analysis.forecast.forecast import Forecast
+    from ....analysis.ledger.ledger import LedgerLine
+    from ....analysis.one_log.bank_report import BankReport
+    from ....analysis.one_log.inverter_report import InverterReport
+    from ....analysis.one_log.log_report import LogReport
+    from ....analysis.stats.interval95 import Within
 
 _PLANNED = "running:or_why starting:or_why hardest loads left_out:why assumptions"
 

@@ -6,11 +6,10 @@ from typing import TYPE_CHECKING
 
 from bokeh.models import ColumnDataSource, Range1d
 
-from shuntbook.cli.render.still_charts.axis import ends
-from shuntbook.cli.render.still_charts.bank import range_pct, range_V, signs_of
-from shuntbook.cli.render.still_charts.svg import ALERT, DRAW, GAP, REST, SOFT
-from shuntbook.cli.render.wording import numbers
-
+from ..still_charts.axis import ends
+from ..still_charts.bank import range_pct, range_V, signs_of
+from ..still_charts.svg import ALERT, DRAW, GAP, REST, SOFT
+from ..wording import numbers
 from .chart import Chart, Readout, legend, ms, of_instants, one_ms, small, texts
 from .whole_log import gaps_on
 
@@ -18,10 +17,10 @@ if TYPE_CHECKING:
     from bokeh.models import GlyphRenderer
     from bokeh.plotting import figure
 
-    from shuntbook.analysis.bank.state_of_charge import StateOfCharge
-    from shuntbook.analysis.one_log.log_report import LogReport
-    from shuntbook.analysis.stats.interval95 import Within
-    from shuntbook.cli.render.still_charts.bank import Sags
+    from ....analysis.bank.state_of_charge import StateOfCharge
+    from ....analysis.one_log.log_report import LogReport
+    from ....analysis.stats.interval95 import Within
+    from ..still_charts.bank import Sags
 
 
 def sag_at_starts(sags: Sags, log: LogReport, name: str) -> str:

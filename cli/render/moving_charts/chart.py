@@ -28,16 +28,16 @@ from bokeh.models import (
 )
 from bokeh.plotting import figure
 
-from shuntbook.analysis.readings.chunk import MICROSECONDS
-from shuntbook.cli.render.still_charts.svg import GAP, GRID, INK, PAPER, SOFT, VARIABLES
-from shuntbook.cli.render.wording import clock as words
+from ....analysis.readings.chunk import MICROSECONDS
+from ..still_charts.svg import GAP, GRID, INK, PAPER, SOFT, VARIABLES
+from ..wording import clock as words
 
 if TYPE_CHECKING:
     from bokeh.model import Model
     from numpy.typing import ArrayLike
 
-    from shuntbook.analysis.readings.chunk import FloatArray, TimeArray
-    from shuntbook.analysis.readings.log_facts import LogFacts
+    from ....analysis.readings.chunk import FloatArray, TimeArray
+    from ....analysis.readings.log_facts import LogFacts
 
 #: Room left of every plot, so that plots above each other share their time axis. [px]
 _LEFT_PX = 54

@@ -6,19 +6,18 @@ from typing import TYPE_CHECKING
 
 from bokeh.models import ColumnDataSource
 
-from shuntbook.cli.render.still_charts import close_up as close_up_chart
-from shuntbook.cli.render.still_charts.axis import NAMES, since
-from shuntbook.cli.render.still_charts.svg import ALERT, DRAW, REST
-from shuntbook.cli.render.wording import numbers
-
+from ..still_charts import close_up as close_up_chart
+from ..still_charts.axis import NAMES, since
+from ..still_charts.svg import ALERT, DRAW, REST
+from ..wording import numbers
 from .chart import BOKEH_STEPS, UNKNOWN_TIME, Chart, Readout, legend, small, zero
 
 if TYPE_CHECKING:
     from bokeh.models import GlyphRenderer
     from bokeh.plotting import figure
 
-    from shuntbook.analysis.one_log.log_report import CloseUp
-    from shuntbook.analysis.readings.log_facts import LogFacts
+    from ....analysis.one_log.log_report import CloseUp
+    from ....analysis.readings.log_facts import LogFacts
 
 _Sign = tuple[str, list["GlyphRenderer"]]
 

@@ -7,19 +7,18 @@ from typing import TYPE_CHECKING
 
 from bokeh.models import Range1d
 
-from shuntbook.cli.render.still_charts.axis import lengths_between
-from shuntbook.cli.render.still_charts.runs import limit_sign, run_lengths
-from shuntbook.cli.render.still_charts.svg import ALERT, DRAW, REST
-from shuntbook.cli.render.still_charts.thinning import extremes
-from shuntbook.cli.render.wording import numbers
-
+from ..still_charts.axis import lengths_between
+from ..still_charts.runs import limit_sign, run_lengths
+from ..still_charts.svg import ALERT, DRAW, REST
+from ..still_charts.thinning import extremes
+from ..wording import numbers
 from .chart import Chart, Readout, legend, ms, of_instants, rows_on, texts
 
 if TYPE_CHECKING:
     from bokeh.models import GlyphRenderer
     from bokeh.plotting import figure
 
-    from shuntbook.analysis.one_log.log_report import LogReport
+    from ....analysis.one_log.log_report import LogReport
 
 #: At most so many stretches have their shortest and longest shown.
 _STRETCHES = 2000

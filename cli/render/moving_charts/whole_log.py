@@ -10,13 +10,12 @@ from bokeh.core.properties import value
 from bokeh.models import BooleanFilter, CDSView, ColumnDataSource, GlyphRenderer, Range1d
 from bokeh.transform import dodge
 
-from shuntbook.analysis.readings.chunk import MICROSECONDS
-from shuntbook.cli.render.still_charts import run_strip
-from shuntbook.cli.render.still_charts.axis import NAMES, charted, ends
-from shuntbook.cli.render.still_charts.svg import ALERT, DRAW, INK, PAPER, REST
-from shuntbook.cli.render.still_charts.thinning import breaks, drawable
-from shuntbook.cli.render.wording import log_sentences, numbers
-
+from ....analysis.readings.chunk import MICROSECONDS
+from ..still_charts import run_strip
+from ..still_charts.axis import NAMES, charted, ends
+from ..still_charts.svg import ALERT, DRAW, INK, PAPER, REST
+from ..still_charts.thinning import breaks, drawable
+from ..wording import log_sentences, numbers
 from .chart import (
     BOKEH_STEPS,
     FACE,
@@ -36,9 +35,9 @@ from .chart import (
 if TYPE_CHECKING:
     from bokeh.plotting import figure
 
-    from shuntbook.analysis.cycles.cycle import Cycle
-    from shuntbook.analysis.one_log.log_report import LogReport
-    from shuntbook.analysis.readings.envelope import Envelope
+    from ....analysis.cycles.cycle import Cycle
+    from ....analysis.one_log.log_report import LogReport
+    from ....analysis.readings.envelope import Envelope
 
 #: More runs than these are shown as shares of time, in so many stretches; more gaps are put together.
 _MOST_RUNS, _STRETCHES, _MOST_GAPS = 4000, 1000, 4000

@@ -7,21 +7,19 @@ from dataclasses import dataclass, replace
 from functools import cached_property, partial
 from typing import TYPE_CHECKING
 
-from shuntbook.analysis.health.limits import MINIMUM_RUN_S, MINIMUM_RUN_SOURCE
-from shuntbook.cli.render.still_charts import bars, run_strip
-from shuntbook.cli.render.still_charts import close_up as close_up_chart
-from shuntbook.cli.render.still_charts import runs as runs_chart
-from shuntbook.cli.render.still_charts import whole_log as charts
-from shuntbook.cli.render.still_charts.axis import NAMES
-from shuntbook.cli.render.still_charts.svg import Drawn, both_sizes
-from shuntbook.cli.render.wording import log_sentences, numbers
-
+from ....analysis.health.limits import MINIMUM_RUN_S, MINIMUM_RUN_SOURCE
+from ..still_charts import bars, run_strip
+from ..still_charts import close_up as close_up_chart
+from ..still_charts import runs as runs_chart
+from ..still_charts import whole_log as charts
+from ..still_charts.axis import NAMES
+from ..still_charts.svg import Drawn, both_sizes
+from ..wording import log_sentences, numbers
 from . import log_tables, plate_tables
 
 if TYPE_CHECKING:
-    from shuntbook.analysis.one_log.log_report import LogReport
-    from shuntbook.analysis.site.site import Limits
-
+    from ....analysis.one_log.log_report import LogReport
+    from ....analysis.site.site import Limits
     from .log_tables import Table
 
 
@@ -72,7 +70,7 @@ def whole_log(log: LogReport, name: str) -> Figure | None:
     drawn = both_sizes(partial(charts.whole_log, to_draw(log)), name)
 
     def moving() -> str:
-        from shuntbook.cli.render.moving_charts import whole_log as whole_log_plot
+        from ..moving_charts import whole_log as whole_log_plot
 
         return whole_log_plot.whole_log(log, f"{name}-plot")
 
@@ -93,7 +91,7 @@ def start(log: LogReport, name: str) -> Figure | None:
         caption += " Hatched: there a higher draw could come and go between two readings."
 
     def moving() -> str:
-        from shuntbook.cli.render.moving_charts import close_up as close_up_plot
+        from ..moving_charts import close_up as close_up_plot
 
         return close_up_plot.start_close_up(close_up, log.facts, f"{name}-plot")
 
@@ -116,7 +114,7 @@ def runs(log: LogReport, limits: Limits | None, name: str) -> Figure | None:
     caption += f" Shortest good run: {numbers.duration(minimum_run_s)}, {whose}."
 
     def moving() -> str:
-        from shuntbook.cli.render.moving_charts.runs import run_and_rest
+        from ..moving_charts.runs import run_and_rest
 
         return run_and_rest(log, minimum_run_s=minimum_run_s, minimum_off_s=minimum_off_s, name=f"{name}-plot")
 

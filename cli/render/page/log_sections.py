@@ -5,22 +5,20 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from shuntbook.analysis.health.finding import withheld
-from shuntbook.analysis.health.limits import limits_for
-from shuntbook.cli.render.wording import checks, log_sentences, numbers
-from shuntbook.cli.render.wording.checks import not_judged
-
+from ....analysis.health.finding import withheld
+from ....analysis.health.limits import limits_for
+from ..wording import checks, log_sentences, numbers
+from ..wording.checks import not_judged
 from . import figures, log_tables, plate_tables, site_tables
 from .section import Folded, Section, ShownFinding, without_empty
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from shuntbook.analysis.health.finding import Finding
-    from shuntbook.analysis.nameplate.plate_check import PlateCheck
-    from shuntbook.analysis.one_log.log_report import LogReport
-    from shuntbook.analysis.several_logs.report import Report
-
+    from ....analysis.health.finding import Finding
+    from ....analysis.nameplate.plate_check import PlateCheck
+    from ....analysis.one_log.log_report import LogReport
+    from ....analysis.several_logs.report import Report
     from .figures import Figure
     from .log_tables import Table
 

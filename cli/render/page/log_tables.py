@@ -6,18 +6,18 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, TypeVar
 
-from shuntbook.analysis.health.finding import withheld
-from shuntbook.cli.render.wording import clock, log_sentences, numbers
-from shuntbook.cli.render.wording.checks import ABOUT, TREND, not_judged
-from shuntbook.cli.render.wording.log_sentences import drawn
+from ....analysis.health.finding import withheld
+from ..wording import clock, log_sentences, numbers
+from ..wording.checks import ABOUT, TREND, not_judged
+from ..wording.log_sentences import drawn
 
 if TYPE_CHECKING:
-    from shuntbook.analysis.charge.amounts import Amounts
-    from shuntbook.analysis.cycles.cycle import Cycle
-    from shuntbook.analysis.one_log.log_report import CloseUp, LogReport
-    from shuntbook.analysis.readings.log_facts import LogFacts
-    from shuntbook.analysis.readings.measured_span import Span
-    from shuntbook.analysis.several_logs.report import Report
+    from ....analysis.charge.amounts import Amounts
+    from ....analysis.cycles.cycle import Cycle
+    from ....analysis.one_log.log_report import CloseUp, LogReport
+    from ....analysis.readings.log_facts import LogFacts
+    from ....analysis.readings.measured_span import Span
+    from ....analysis.several_logs.report import Report
 
 RowItem = TypeVar("RowItem")
 #: Longer lists end with a sentence; all of them are in ``report --json`` and ``--csv``.

@@ -5,15 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from shuntbook.cli.render.terminal.charge import doubt_lines
-from shuntbook.cli.render.wording import log_sentences, numbers, site_sentences
-
+from ..terminal.charge import doubt_lines
+from ..wording import log_sentences, numbers, site_sentences
 from . import log_sections, site_sections
 from .section import Section, ShownFinding
 
 if TYPE_CHECKING:
-    from shuntbook.analysis.one_log.log_report import LogReport
-    from shuntbook.analysis.several_logs.report import Report
+    from ....analysis.one_log.log_report import LogReport
+    from ....analysis.several_logs.report import Report
 
 
 @dataclass(frozen=True)

@@ -5,14 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
-from shuntbook.cli.render.wording import clock, log_sentences, numbers
-
+from ..wording import clock, log_sentences, numbers
 from .log_tables import Table, by_log
 
 if TYPE_CHECKING:
-    from shuntbook.analysis.one_log.log_report import LogReport
-    from shuntbook.analysis.several_logs.report import Report
-    from shuntbook.analysis.sureness.meter_figures import Accuracy
+    from ....analysis.one_log.log_report import LogReport
+    from ....analysis.several_logs.report import Report
+    from ....analysis.sureness.meter_figures import Accuracy
 
 _CHARGE = {
     "instant": "Between two readings i0 and i1, dt seconds apart, the current is taken to run in a straight line: "

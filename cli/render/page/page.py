@@ -5,14 +5,13 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from shuntbook.cli.parallel.worker_process import HERE, Second
-from shuntbook.cli.render.wording import log_sentences, numbers, site_sentences
-
+from ...parallel.worker_process import HERE, Second
+from ..wording import log_sentences, numbers, site_sentences
 from . import log_tables, method
 from .templated import filled, template_text
 
 if TYPE_CHECKING:
-    from shuntbook.analysis.several_logs.report import Report
+    from ....analysis.several_logs.report import Report
 
 #: A title names so many logs.
 _MOST_NAMES = 3
@@ -25,8 +24,7 @@ def render(report: Report, second: Second = HERE) -> str:
     nothing, and is complete with scripts off. The same report gives the same bytes.
     """
     # Loaded here, so that commands which only share this module's words do not pay for drawing.
-    from shuntbook.cli.render.still_charts.svg import drawn_by
-
+    from ..still_charts.svg import drawn_by
     from .log_view import view_of
     from .several_view import logs_in_full, several_view
 
@@ -75,7 +73,8 @@ def _title(report: Report) -> str:
 
 def load_page() -> None:
     """Load what a page is made with but for drawing, while there is nothing to put on it."""
-    from shuntbook.cli.render.moving_charts import chart  # noqa: F401
+    from ..moving_charts import chart  # noqa: F401
+    from . import log_view, several_view  # noqa: F401
 
 
 def load_library() -> None:

@@ -6,7 +6,7 @@ import logging
 import re
 from importlib.util import find_spec
 
-from shuntbook.ingest.errors import InputError
+from ....ingest.errors import InputError
 
 _HOW_ELSE = "or write the page (--out PAGE.html) and print it from a browser"
 _DRAWING = re.compile(r"<svg\b.*?</svg>", re.DOTALL)

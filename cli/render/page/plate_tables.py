@@ -4,15 +4,14 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from shuntbook.cli.render.wording import numbers
-from shuntbook.cli.render.wording.sureness import in_gaps_lines, sureness_lines
-
+from ..wording import numbers
+from ..wording.sureness import in_gaps_lines, sureness_lines
 from .log_tables import Table
 
 if TYPE_CHECKING:
-    from shuntbook.analysis.nameplate.plate_check import PlateCheck
-    from shuntbook.analysis.nameplate.reasons import Explained
-    from shuntbook.analysis.one_log.log_report import LogReport
+    from ....analysis.nameplate.plate_check import PlateCheck
+    from ....analysis.nameplate.reasons import Explained
+    from ....analysis.one_log.log_report import LogReport
 
 
 def budget(log: LogReport) -> Table | None:

@@ -6,8 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from shuntbook.analysis.health.finding import Finding
-
+    from ....analysis.health.finding import Finding
     from .figures import Figure
     from .log_tables import Table
 

@@ -7,12 +7,11 @@ from dataclasses import dataclass
 from functools import partial
 from typing import TYPE_CHECKING
 
-from shuntbook.analysis.not_known import Missing
-from shuntbook.cli.render.still_charts import trends as trend_chart
-from shuntbook.cli.render.still_charts.svg import both_sizes
-from shuntbook.cli.render.wording import log_sentences, numbers, several_sentences
-from shuntbook.cli.render.wording.several_sentences import cells_of
-
+from ....analysis.not_known import Missing
+from ..still_charts import trends as trend_chart
+from ..still_charts.svg import both_sizes
+from ..wording import log_sentences, numbers, several_sentences
+from ..wording.several_sentences import cells_of
 from . import log_sections
 from .figures import Figure
 from .log_tables import Table, known_columns
@@ -20,12 +19,12 @@ from .log_view import Brief, brief_of
 from .section import ShownFinding
 
 if TYPE_CHECKING:
-    from shuntbook.analysis.health.finding import Finding
-    from shuntbook.analysis.one_log.log_report import LogReport
-    from shuntbook.analysis.several_logs.day_trends import DayTrend
-    from shuntbook.analysis.several_logs.over_logs import FoundOften, OneLog, OverLogs
-    from shuntbook.analysis.several_logs.report import Report
-    from shuntbook.analysis.several_logs.start_calendar import CalendarCell
+    from ....analysis.health.finding import Finding
+    from ....analysis.one_log.log_report import LogReport
+    from ....analysis.several_logs.day_trends import DayTrend
+    from ....analysis.several_logs.over_logs import FoundOften, OneLog, OverLogs
+    from ....analysis.several_logs.report import Report
+    from ....analysis.several_logs.start_calendar import CalendarCell
 
 #: So many logs are shown in full, those with the most serious findings; so many at least.
 _IN_FULL, _AT_LEAST = 3, 2

@@ -6,22 +6,21 @@ from collections import Counter
 from functools import partial
 from typing import TYPE_CHECKING
 
-from shuntbook.analysis.equipment.bank_voltage import voltage_floor
-from shuntbook.analysis.not_known import Missing
-from shuntbook.analysis.one_log.bank_report import BankReport
-from shuntbook.analysis.one_log.water_report import WaterReport
-from shuntbook.cli.render.still_charts import bank as bank_charts
-from shuntbook.cli.render.still_charts.svg import both_sizes
-from shuntbook.cli.render.wording import log_sentences, numbers, site_sentences
-
+from ....analysis.equipment.bank_voltage import voltage_floor
+from ....analysis.not_known import Missing
+from ....analysis.one_log.bank_report import BankReport
+from ....analysis.one_log.water_report import WaterReport
+from ..still_charts import bank as bank_charts
+from ..still_charts.svg import both_sizes
+from ..wording import log_sentences, numbers, site_sentences
 from . import site_tables
 from .figures import Figure, to_draw
 from .section import Folded, Section, rests_on, without_empty
 
 if TYPE_CHECKING:
-    from shuntbook.analysis.one_log.log_report import LogReport
-    from shuntbook.analysis.one_log.site_report import SiteReport
-    from shuntbook.analysis.several_logs.report import Report
+    from ....analysis.one_log.log_report import LogReport
+    from ....analysis.one_log.site_report import SiteReport
+    from ....analysis.several_logs.report import Report
 
 _OF_MANY = {"holds": "hold", "fails": "fail"}
 
@@ -120,7 +119,7 @@ def _state(report: Report, log: LogReport, bank: BankReport | None, name: str) -
     caption = "State of charge by counting, and the 95 % interval around it."
 
     def moving() -> str:
-        from shuntbook.cli.render.moving_charts import bank as state_plot
+        from ..moving_charts import bank as state_plot
 
         return state_plot.state_over_time(state, log, floor_pct=floor_pct, name=f"{name}-plot")
 
@@ -144,7 +143,7 @@ def _sag(report: Report, log: LogReport, bank: BankReport, name: str) -> Figure 
     caption += " In figures: the column Voltage sag of the table Run by run."
 
     def moving() -> str:
-        from shuntbook.cli.render.moving_charts import bank as sag_plot
+        from ..moving_charts import bank as sag_plot
 
         return sag_plot.sag_at_starts(sags, log, f"{name}-plot")
 

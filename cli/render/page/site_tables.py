@@ -5,31 +5,30 @@ from __future__ import annotations
 from datetime import date
 from typing import TYPE_CHECKING
 
-from shuntbook.analysis.bank.sag import Sag
-from shuntbook.analysis.bank.system_word import to_add
-from shuntbook.analysis.equipment.judged import Judgement, worded
-from shuntbook.analysis.not_known import Missing
-from shuntbook.analysis.one_log.bank_report import BankReport
-from shuntbook.analysis.one_log.inverter_report import MeasuredAc
-from shuntbook.analysis.one_log.water_report import WaterReport
-from shuntbook.analysis.stats.interval95 import Within
-from shuntbook.cli.render.wording import numbers
-from shuntbook.cli.render.wording.site_sentences import owed_and_sun, sag_said, water_energy, within
-
+from ....analysis.bank.sag import Sag
+from ....analysis.bank.system_word import to_add
+from ....analysis.equipment.judged import Judgement, worded
+from ....analysis.not_known import Missing
+from ....analysis.one_log.bank_report import BankReport
+from ....analysis.one_log.inverter_report import MeasuredAc
+from ....analysis.one_log.water_report import WaterReport
+from ....analysis.stats.interval95 import Within
+from ..wording import numbers
+from ..wording.site_sentences import owed_and_sun, sag_said, water_energy, within
 from .log_tables import MOST_ROWS, Table, more, three_amounts
 
 #: The word on a part that nothing is known of.
 NOT_JUDGED = "not judged"
 
 if TYPE_CHECKING:
-    from shuntbook.analysis.bank.limits import BankCheck
-    from shuntbook.analysis.bank.state_of_charge import StateOfCharge
-    from shuntbook.analysis.equipment.conductor import ConductorCheck, Drop
-    from shuntbook.analysis.ledger.ledger import LedgerLine
-    from shuntbook.analysis.one_log.bank_report import Draw
-    from shuntbook.analysis.one_log.inverter_report import InverterReport
-    from shuntbook.analysis.one_log.log_report import LogReport
-    from shuntbook.analysis.one_log.site_report import SiteReport, Solar
+    from ....analysis.bank.limits import BankCheck
+    from ....analysis.bank.state_of_charge import StateOfCharge
+    from ....analysis.equipment.conductor import ConductorCheck, Drop
+    from ....analysis.ledger.ledger import LedgerLine
+    from ....analysis.one_log.bank_report import Draw
+    from ....analysis.one_log.inverter_report import InverterReport
+    from ....analysis.one_log.log_report import LogReport
+    from ....analysis.one_log.site_report import SiteReport, Solar
 
 
 def verdicts(site: SiteReport, *, conductors: bool) -> Table:

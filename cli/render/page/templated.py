@@ -8,7 +8,7 @@ from importlib.resources import files
 from textwrap import wrap
 from typing import TYPE_CHECKING
 
-from shuntbook.cli.render.wording import numbers
+from ..wording import numbers
 
 if TYPE_CHECKING:
     from collections.abc import Iterable

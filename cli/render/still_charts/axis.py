@@ -7,18 +7,16 @@ from typing import TYPE_CHECKING, Any, cast
 
 import numpy as np
 
-from shuntbook.analysis.readings.chunk import MICROSECONDS, FloatArray, TimeArray
-from shuntbook.cli.render.wording import clock
-
+from ....analysis.readings.chunk import MICROSECONDS, FloatArray, TimeArray
+from ..wording import clock
 from .svg import WIDE, Frame
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.axis import Axis
 
-    from shuntbook.analysis.one_log.log_report import LogReport
-    from shuntbook.analysis.readings.log_facts import LogFacts
-
+    from ....analysis.one_log.log_report import LogReport
+    from ....analysis.readings.log_facts import LogFacts
     from .thinning import Span
 
 #: What can be drawn: its name and its unit.

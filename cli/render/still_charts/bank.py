@@ -7,18 +7,17 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from shuntbook.cli.render.wording import numbers
-
+from ..wording import numbers
 from . import svg
 from .axis import ends, on_axis, time_axis
 from .svg import ALERT, DRAW, GAP, REST, SOFT, WIDE, Frame
 from .whole_log import draw_gaps
 
 if TYPE_CHECKING:
-    from shuntbook.analysis.bank.state_of_charge import StateOfCharge
-    from shuntbook.analysis.one_log.log_report import LogReport
-    from shuntbook.analysis.readings.chunk import FloatArray, TimeArray
-    from shuntbook.analysis.stats.interval95 import Within
+    from ....analysis.bank.state_of_charge import StateOfCharge
+    from ....analysis.one_log.log_report import LogReport
+    from ....analysis.readings.chunk import FloatArray, TimeArray
+    from ....analysis.stats.interval95 import Within
 
 #: Of so many stretches of equally many starts at most, the deepest start is drawn.
 _STRETCHES = 400

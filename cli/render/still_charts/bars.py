@@ -6,17 +6,16 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from shuntbook.cli.render.wording import numbers
-
+from ..wording import numbers
 from . import svg
 from .svg import ALERT, DRAW, PAPER, REST, SOFT, WIDE, Frame
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-    from shuntbook.analysis.nameplate.plate_check import PlateCheck
-    from shuntbook.analysis.nameplate.reasons import Reason
-    from shuntbook.analysis.stats.interval95 import HowSure
+    from ....analysis.nameplate.plate_check import PlateCheck
+    from ....analysis.nameplate.reasons import Reason
+    from ....analysis.stats.interval95 import HowSure
 
 #: Height of a row, and what all rows leave above and below them. [px]
 _CHANGE_PX, _CHANGES_EDGE_PX = 34, 12

@@ -6,10 +6,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from shuntbook.analysis.readings.chunk import MICROSECONDS, Chunk, FloatArray
-from shuntbook.analysis.signal_levels.levels import START_S
-from shuntbook.cli.render.wording import numbers
-
+from ....analysis.readings.chunk import MICROSECONDS, Chunk, FloatArray
+from ....analysis.signal_levels.levels import START_S
+from ..wording import numbers
 from . import svg
 from .axis import NAMES, STEPS, since
 from .svg import ALERT, DRAW, GAP, INK, REST, SOFT, WIDE, Frame
@@ -17,9 +16,9 @@ from .svg import ALERT, DRAW, GAP, INK, REST, SOFT, WIDE, Frame
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-    from shuntbook.analysis.cycles.cycle import Cycle
-    from shuntbook.analysis.one_log.log_report import CloseUp
-    from shuntbook.analysis.readings.log_facts import LogFacts
+    from ....analysis.cycles.cycle import Cycle
+    from ....analysis.one_log.log_report import CloseUp
+    from ....analysis.readings.log_facts import LogFacts
 
 #: What lies between two readings of a start.
 UNSEEN = "a higher draw would go unseen"

@@ -7,9 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from shuntbook.analysis.readings.chunk import MICROSECONDS, FloatArray, TimeArray
-from shuntbook.cli.render.wording import clock, numbers
-
+from ....analysis.readings.chunk import MICROSECONDS, FloatArray, TimeArray
+from ..wording import clock, numbers
 from . import svg
 from .axis import LENGTHS_S, ends, on_axis, span_of
 from .svg import PAPER, REST
@@ -18,8 +17,7 @@ from .thinning import drawable, joined, within
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-    from shuntbook.analysis.one_log.log_report import LogReport
-
+    from ....analysis.one_log.log_report import LogReport
     from .thinning import Span
 
 #: Runs that begin closer together than this share of the picture's width cannot be told apart on it.

@@ -5,8 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from shuntbook.cli.render.wording import numbers
-
+from ..wording import numbers
 from . import svg
 from .axis import lengths_between, on_axis, time_axis
 from .svg import ALERT, DRAW, REST, WIDE, Frame
@@ -15,7 +14,7 @@ from .thinning import extremes
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-    from shuntbook.analysis.one_log.log_report import LogReport
+    from ....analysis.one_log.log_report import LogReport
 
 
 @dataclass(frozen=True)

@@ -17,7 +17,7 @@ from functools import partial
 from html import escape
 from typing import TYPE_CHECKING, Any
 
-from shuntbook.cli.parallel.worker_process import HERE, Second
+from ...parallel.worker_process import HERE, Second
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from shuntbook.analysis.readings.chunk import MICROSECONDS, FloatArray, TimeArray
-from shuntbook.analysis.readings.envelope import Envelope
+from ....analysis.readings.chunk import MICROSECONDS, FloatArray, TimeArray
+from ....analysis.readings.envelope import Envelope
 
 if TYPE_CHECKING:
-    from shuntbook.analysis.readings.log_facts import LogFacts
+    from ....analysis.readings.log_facts import LogFacts
 
 Span = tuple[float, float]
 IndexArray = np.ndarray[tuple[int], np.dtype[np.intp]]

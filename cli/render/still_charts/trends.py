@@ -6,11 +6,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from shuntbook.analysis.readings.chunk import FloatArray
-from shuntbook.analysis.several_logs.day_trends import counts, values_of_days
-from shuntbook.cli.render.wording import clock, numbers
-from shuntbook.cli.render.wording.several_sentences import facts_of
-
+from ....analysis.readings.chunk import FloatArray
+from ....analysis.several_logs.day_trends import counts, values_of_days
+from ..wording import clock, numbers
+from ..wording.several_sentences import facts_of
 from . import svg
 from .axis import on_axis, span_of, time_axis
 from .svg import ALERT, DRAW, INK, SOFT, Frame
@@ -18,8 +17,8 @@ from .svg import ALERT, DRAW, INK, SOFT, Frame
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-    from shuntbook.analysis.several_logs.day_trends import DayTrend
-    from shuntbook.analysis.several_logs.over_logs import OverLogs
+    from ....analysis.several_logs.day_trends import DayTrend
+    from ....analysis.several_logs.over_logs import OverLogs
 
 WIDE = Frame("wide", 960, 560, 13, 1500)
 NARROW = Frame("narrow", 340, 980, 11.5, 500)

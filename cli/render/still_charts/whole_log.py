@@ -10,8 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from shuntbook.analysis.readings.chunk import MICROSECONDS
-
+from ....analysis.readings.chunk import MICROSECONDS
 from . import run_strip, svg
 from .axis import NAMES, STEPS, charted, ends, on_axis, span_of, time_axis
 from .svg import DRAW, GAP, INK, PAPER, SOFT, WIDE, Frame
@@ -20,9 +19,9 @@ from .thinning import Span, breaks, drawable, thinned
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-    from shuntbook.analysis.one_log.log_report import LogReport
-    from shuntbook.analysis.readings.envelope import Envelope
-    from shuntbook.analysis.readings.log_facts import LogFacts
+    from ....analysis.one_log.log_report import LogReport
+    from ....analysis.readings.envelope import Envelope
+    from ....analysis.readings.log_facts import LogFacts
 
 
 def whole_log(log: LogReport, *, name: str = "whole", frame: Frame = WIDE) -> str:

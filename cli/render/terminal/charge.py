@@ -5,19 +5,18 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from shuntbook.analysis.cycles.noted_runs import event_in
-from shuntbook.cli.render.wording.clock import clock
-from shuntbook.cli.render.wording.numbers import amount, counted, duration, number, plus_minus, shortened
-from shuntbook.cli.render.wording.sureness import in_gaps_lines, sureness_lines
-
+from ....analysis.cycles.noted_runs import event_in
+from ..wording.clock import clock
+from ..wording.numbers import amount, counted, duration, number, plus_minus, shortened
+from ..wording.sureness import in_gaps_lines, sureness_lines
 from .lines import span_lines, table
 
 if TYPE_CHECKING:
-    from shuntbook.analysis.charge.amounts import Amounts, Charge
-    from shuntbook.analysis.charge.between_notes import MarkedStretch
-    from shuntbook.analysis.quality.sign_check import SignCheck
-    from shuntbook.analysis.readings.log_facts import LogFacts
-    from shuntbook.analysis.sureness.meter_figures import MeterFigures
+    from ....analysis.charge.amounts import Amounts, Charge
+    from ....analysis.charge.between_notes import MarkedStretch
+    from ....analysis.quality.sign_check import SignCheck
+    from ....analysis.readings.log_facts import LogFacts
+    from ....analysis.sureness.meter_figures import MeterFigures
 
 
 def charge_lines(

@@ -4,15 +4,14 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from shuntbook.analysis.not_known import Missing
-from shuntbook.cli.render.wording.numbers import capital, shortened
-from shuntbook.cli.render.wording.several_sentences import NO_DIFFERENCE, cells_of
-
+from ....analysis.not_known import Missing
+from ..wording.numbers import capital, shortened
+from ..wording.several_sentences import NO_DIFFERENCE, cells_of
 from .lines import span_lines, table
 
 if TYPE_CHECKING:
-    from shuntbook.analysis.one_log.log_report import LogReport
-    from shuntbook.analysis.several_logs.compare import ComparedFinding, LogComparison
+    from ....analysis.one_log.log_report import LogReport
+    from ....analysis.several_logs.compare import ComparedFinding, LogComparison
 
 _HEAD = ["", "before", "after", "difference, with its 95 % interval", "times", ""]
 

@@ -5,26 +5,25 @@ from __future__ import annotations
 from math import isfinite
 from typing import TYPE_CHECKING
 
-from shuntbook.analysis.bank.system_word import to_add
-from shuntbook.analysis.equipment.judged import worded
-from shuntbook.analysis.not_known import Missing
-from shuntbook.cli.render.wording.numbers import amount, counted, duration, number, percent, shortened, value_and_ends
-from shuntbook.cli.render.wording.site_sentences import unsafe_conductors
-
+from ....analysis.bank.system_word import to_add
+from ....analysis.equipment.judged import worded
+from ....analysis.not_known import Missing
+from ..wording.numbers import amount, counted, duration, number, percent, shortened, value_and_ends
+from ..wording.site_sentences import unsafe_conductors
 from .lines import table
 
 if TYPE_CHECKING:
-    from shuntbook.analysis.bank.bank import Runtime
-    from shuntbook.analysis.bank.limits import BankCheck
-    from shuntbook.analysis.bank.sag import Sag
-    from shuntbook.analysis.equipment.conductor import ConductorCheck
-    from shuntbook.analysis.equipment.inverter_check import InverterCheck
-    from shuntbook.analysis.equipment.plate_power import ChainStep
-    from shuntbook.analysis.forecast.bank_use import BankForecast
-    from shuntbook.analysis.forecast.forecast import Forecast, InverterForecast
-    from shuntbook.analysis.forecast.measured_load import MeasuredLoad
-    from shuntbook.analysis.forecast.taken import Taken
-    from shuntbook.analysis.stats.interval95 import Within
+    from ....analysis.bank.bank import Runtime
+    from ....analysis.bank.limits import BankCheck
+    from ....analysis.bank.sag import Sag
+    from ....analysis.equipment.conductor import ConductorCheck
+    from ....analysis.equipment.inverter_check import InverterCheck
+    from ....analysis.equipment.plate_power import ChainStep
+    from ....analysis.forecast.bank_use import BankForecast
+    from ....analysis.forecast.forecast import Forecast, InverterForecast
+    from ....analysis.forecast.measured_load import MeasuredLoad
+    from ....analysis.forecast.taken import Taken
+    from ....analysis.stats.interval95 import Within
 
 
 def forecast_lines(forecast: Forecast, log: str | None = None) -> list[str]:

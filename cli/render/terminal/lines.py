@@ -5,20 +5,20 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from shuntbook.analysis.health.finding import withheld
-from shuntbook.cli.render.wording.checks import check_lines, when
-from shuntbook.cli.render.wording.clock import clock, from_to, in_zone
-from shuntbook.cli.render.wording.log_sentences import by_habit, reason_said, two_kinds
-from shuntbook.cli.render.wording.numbers import amount, counted, duration, number, percent, plus_minus, shortened
+from ....analysis.health.finding import withheld
+from ..wording.checks import check_lines, when
+from ..wording.clock import clock, from_to, in_zone
+from ..wording.log_sentences import by_habit, reason_said, two_kinds
+from ..wording.numbers import amount, counted, duration, number, percent, plus_minus, shortened
 
 if TYPE_CHECKING:
-    from shuntbook.analysis.cycles.cycle import Cycle, Cycles
-    from shuntbook.analysis.health.finding import Finding
-    from shuntbook.analysis.nameplate.plate_check import PlateCheck
-    from shuntbook.analysis.nameplate.reasons import Explained
-    from shuntbook.analysis.one_log.log_report import LogReport
-    from shuntbook.analysis.readings.log_facts import LogFacts
-    from shuntbook.analysis.readings.measured_span import Span
+    from ....analysis.cycles.cycle import Cycle, Cycles
+    from ....analysis.health.finding import Finding
+    from ....analysis.nameplate.plate_check import PlateCheck
+    from ....analysis.nameplate.reasons import Explained
+    from ....analysis.one_log.log_report import LogReport
+    from ....analysis.readings.log_facts import LogFacts
+    from ....analysis.readings.measured_span import Span
 
 #: A terminal shows this many cycles; all are in ``--json``.
 _MOST_CYCLES = 20

@@ -5,22 +5,21 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
-from shuntbook.analysis.quality.coverage import EVEN
-from shuntbook.analysis.readings.chunk import MICROSECONDS
-from shuntbook.analysis.site.units import SI, DisplayUnits
-from shuntbook.cli.render.wording.clock import clock, local, passed_twice
-from shuntbook.cli.render.wording.numbers import SAMPLING, amount, counted, duration, number, plus_minus
-
+from ....analysis.quality.coverage import EVEN
+from ....analysis.readings.chunk import MICROSECONDS
+from ....analysis.site.units import SI, DisplayUnits
+from ..wording.clock import clock, local, passed_twice
+from ..wording.numbers import SAMPLING, amount, counted, duration, number, plus_minus
 from .lines import span_lines, table
 
 if TYPE_CHECKING:
-    from shuntbook.analysis.quality.clipping import Clipping
-    from shuntbook.analysis.quality.fitness import Fitness, Use
-    from shuntbook.analysis.quality.quality import Quality
-    from shuntbook.analysis.quality.sign_check import SignCheck
-    from shuntbook.analysis.quality.spikes import Spikes
-    from shuntbook.analysis.quality.stuck import Stuck
-    from shuntbook.analysis.readings.log_facts import LogFacts
+    from ....analysis.quality.clipping import Clipping
+    from ....analysis.quality.fitness import Fitness, Use
+    from ....analysis.quality.quality import Quality
+    from ....analysis.quality.sign_check import SignCheck
+    from ....analysis.quality.spikes import Spikes
+    from ....analysis.quality.stuck import Stuck
+    from ....analysis.readings.log_facts import LogFacts
 
 #: So many stretches that stood still are told on the terminal; all are in ``--json``.
 _MOST_STUCK = 4

@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 from . import clock, numbers
 
 if TYPE_CHECKING:
-    from shuntbook.analysis.health.finding import Check, Finding
-    from shuntbook.analysis.health.trends import Trend
-    from shuntbook.analysis.readings.log_facts import LogFacts
+    from ....analysis.health.finding import Check, Finding
+    from ....analysis.health.trends import Trend
+    from ....analysis.readings.log_facts import LogFacts
 
 TREND = {
     "run_W": ("running draw", "W"),

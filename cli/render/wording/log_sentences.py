@@ -4,20 +4,19 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from shuntbook.analysis.health.finding import withheld
-from shuntbook.analysis.not_known import Missing
-
+from ....analysis.health.finding import withheld
+from ....analysis.not_known import Missing
 from . import clock, numbers
 from .checks import not_judged
 
 if TYPE_CHECKING:
-    from shuntbook.analysis.charge.amounts import Amounts
-    from shuntbook.analysis.health.finding import Finding, Severity
-    from shuntbook.analysis.nameplate.plate_check import PlateCheck
-    from shuntbook.analysis.nameplate.reasons import Reason
-    from shuntbook.analysis.one_log.log_report import CloseUp, LogReport
-    from shuntbook.analysis.readings.log_facts import LogFacts
-    from shuntbook.analysis.several_logs.report import PairedLogs, Report
+    from ....analysis.charge.amounts import Amounts
+    from ....analysis.health.finding import Finding, Severity
+    from ....analysis.nameplate.plate_check import PlateCheck
+    from ....analysis.nameplate.reasons import Reason
+    from ....analysis.one_log.log_report import CloseUp, LogReport
+    from ....analysis.readings.log_facts import LogFacts
+    from ....analysis.several_logs.report import PairedLogs, Report
 
 #: A draw that falls by less within a run is said to stay. [1]
 _FALLS = 0.005

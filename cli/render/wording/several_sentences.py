@@ -7,21 +7,20 @@ from datetime import date
 from math import isfinite
 from typing import TYPE_CHECKING
 
-from shuntbook.analysis.health.finding import withheld
-from shuntbook.analysis.not_known import Missing
-
+from ....analysis.health.finding import withheld
+from ....analysis.not_known import Missing
 from . import clock, log_sentences, numbers
 from .log_sentences import load_name, log_title
 from .numbers import amount, duration, number, rounded_u95, with_sign
 
 if TYPE_CHECKING:
-    from shuntbook.analysis.readings.log_facts import LogFacts
-    from shuntbook.analysis.several_logs.before_after import BeforeAfter
-    from shuntbook.analysis.several_logs.compared import Compared
-    from shuntbook.analysis.several_logs.day_trends import DayTrend
-    from shuntbook.analysis.several_logs.over_logs import OverLogs
-    from shuntbook.analysis.several_logs.report import Report
-    from shuntbook.analysis.stats.interval95 import Within
+    from ....analysis.readings.log_facts import LogFacts
+    from ....analysis.several_logs.before_after import BeforeAfter
+    from ....analysis.several_logs.compared import Compared
+    from ....analysis.several_logs.day_trends import DayTrend
+    from ....analysis.several_logs.over_logs import OverLogs
+    from ....analysis.several_logs.report import Report
+    from ....analysis.stats.interval95 import Within
 
 #: From so many logs on the page begins with what all of them show.
 MANY = 3

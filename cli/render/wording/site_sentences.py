@@ -4,33 +4,32 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from shuntbook.analysis.bank.sag import Sag
-from shuntbook.analysis.bank.system_word import SystemWord, system_word, to_add, weakest
-from shuntbook.analysis.equipment.judged import WORD, Judged, worded
-from shuntbook.analysis.equipment.protection import SCREENING
-from shuntbook.analysis.ledger.payback import payback_of
-from shuntbook.analysis.not_known import Missing
-from shuntbook.analysis.one_log.bank_report import BankReport
-from shuntbook.analysis.one_log.inverter_report import MeasuredAc
-from shuntbook.analysis.one_log.water_report import WaterReport
-
+from ....analysis.bank.sag import Sag
+from ....analysis.bank.system_word import SystemWord, system_word, to_add, weakest
+from ....analysis.equipment.judged import WORD, Judged, worded
+from ....analysis.equipment.protection import SCREENING
+from ....analysis.ledger.payback import payback_of
+from ....analysis.not_known import Missing
+from ....analysis.one_log.bank_report import BankReport
+from ....analysis.one_log.inverter_report import MeasuredAc
+from ....analysis.one_log.water_report import WaterReport
 from . import clock, numbers
 from .log_sentences import log_title
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from shuntbook.analysis.bank.bank import Recharge
-    from shuntbook.analysis.bank.limits import BankCheck
-    from shuntbook.analysis.equipment.conductor import ConductorCheck
-    from shuntbook.analysis.equipment.water import WaterCost
-    from shuntbook.analysis.ledger.ledger import LedgerLine
-    from shuntbook.analysis.ledger.payback import Payback
-    from shuntbook.analysis.one_log.inverter_report import InverterReport
-    from shuntbook.analysis.one_log.log_report import LogReport
-    from shuntbook.analysis.several_logs.report import Report
-    from shuntbook.analysis.site.units import DisplayUnits
-    from shuntbook.analysis.stats.interval95 import Within
+    from ....analysis.bank.bank import Recharge
+    from ....analysis.bank.limits import BankCheck
+    from ....analysis.equipment.conductor import ConductorCheck
+    from ....analysis.equipment.water import WaterCost
+    from ....analysis.ledger.ledger import LedgerLine
+    from ....analysis.ledger.payback import Payback
+    from ....analysis.one_log.inverter_report import InverterReport
+    from ....analysis.one_log.log_report import LogReport
+    from ....analysis.several_logs.report import Report
+    from ....analysis.site.units import DisplayUnits
+    from ....analysis.stats.interval95 import Within
 
 
 def within(figure: Within, unit: str) -> str:

@@ -5,14 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
-from shuntbook.analysis.sureness.signal_errors import BOTH_IN_ONE
-
+from ....analysis.sureness.signal_errors import BOTH_IN_ONE
 from .numbers import percent, plus_minus, signed
 
 if TYPE_CHECKING:
-    from shuntbook.analysis.charge.amounts import Charge
-    from shuntbook.analysis.stats.interval95 import HowSure
-    from shuntbook.analysis.sureness.meter_figures import MeterFigures
+    from ....analysis.charge.amounts import Charge
+    from ....analysis.stats.interval95 import HowSure
+    from ....analysis.sureness.meter_figures import MeterFigures
 
 #: Shares of the squared uncertainty below this are not worth a word. [1]
 _WORTH_NAMING = 0.05

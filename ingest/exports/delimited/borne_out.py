@@ -8,9 +8,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from shuntbook.ingest.errors import InputError, quoted
-from shuntbook.ingest.log.arrow import strings
-
+from ...errors import InputError, quoted
+from ...log.arrow import strings
 from .dialect import Dialect
 from .header import is_letter
 from .numbers import to_numbers

@@ -16,7 +16,7 @@ from typing import BinaryIO
 
 import pyarrow as pa
 
-from shuntbook.ingest.errors import InputError
+from ...errors import InputError
 
 HEAD_BYTES = 1 << 16
 _BLOCK_BYTES = 1 << 22

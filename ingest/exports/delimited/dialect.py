@@ -8,8 +8,7 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from shuntbook.ingest.errors import InputError
-
+from ...errors import InputError
 from .header import all_named, is_unit_cell
 
 DELIMITERS = {"tab": "\t", "semicolon": ";", "bar": "|", "comma": ","}

@@ -6,9 +6,8 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from shuntbook.ingest.errors import InputError, quoted
-from shuntbook.ingest.quantities import OF_DIMENSION, Unit, UnknownUnitError, find_unit, unit_of
-
+from ...errors import InputError, quoted
+from ...quantities import OF_DIMENSION, Unit, UnknownUnitError, find_unit, unit_of
 from .header_words import (
     AVERAGES,
     BANK,

@@ -9,9 +9,8 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
-from shuntbook.ingest.log.arrow import booleans, flat, floats, integers, strings, valid
-from shuntbook.ingest.zone import NO_TIME
-
+from ...log.arrow import booleans, flat, floats, integers, strings, valid
+from ...zone import NO_TIME
 from .stamps import (
     BASIC,
     CALENDAR,

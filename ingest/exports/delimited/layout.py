@@ -8,9 +8,8 @@ from dataclasses import replace
 from itertools import pairwise
 from typing import TYPE_CHECKING, NamedTuple, cast, get_args
 
-from shuntbook.ingest.errors import InputError, quoted
-from shuntbook.ingest.quantities import Unit, unit_of
-
+from ...errors import InputError, quoted
+from ...quantities import Unit, unit_of
 from .borne_out import PLAUSIBLE, borne_out
 from .decode import Source, find_encoding
 from .dialect import DELIMITERS, Dialect, find_column, find_dialect
@@ -20,7 +19,7 @@ from .plan import ColumnPlan, Directions, Layout, Stated, TimePlan, ac_column, i
 from .stamps import MOST, DateOrder, StampKind, Style, find_style, is_clock_only, is_date_only
 
 if TYPE_CHECKING:
-    from shuntbook.ingest.profiles.columns import ColumnEntry
+    from ...profiles.columns import ColumnEntry
 
 _DIRECTIONS = {"c", "d", "charge", "discharge", "charging", "discharging", "chg", "dsg", "dchg", "cc_chg", "cc_dchg"}
 _METERS = {

@@ -12,8 +12,8 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
-from shuntbook.ingest.errors import InputError, quoted
-from shuntbook.ingest.log.arrow import booleans, floats, strings
+from ...errors import InputError, quoted
+from ...log.arrow import booleans, floats, strings
 
 #: Cells that say that there is no reading.
 NULLS = ["", "NaN", "nan", "NAN", "N/A", "n/a", "NA", "null", "NULL", "None", "none", "-", "--", "---", "#N/A"]

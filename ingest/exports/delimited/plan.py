@@ -9,10 +9,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from shuntbook.ingest.errors import quoted
-from shuntbook.ingest.log.arrow import strings
-from shuntbook.ingest.quantities import QUANTITIES, Unit
-
+from ...errors import quoted
+from ...log.arrow import strings
+from ...quantities import QUANTITIES, Unit
 from .dialect import Dialect
 from .header import stated_unit, words_of
 from .header_words import AC, AC_ANYWHERE, AVERAGES, DC, NOT_WATTS, REQUIRED
@@ -20,7 +19,7 @@ from .numbers import NumberForm, to_numbers
 from .stamps import DateOrder, Style
 
 if TYPE_CHECKING:
-    from shuntbook.ingest.profiles.model import Profile
+    from ...profiles.model import Profile
 
 
 @dataclass(frozen=True)

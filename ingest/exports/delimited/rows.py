@@ -11,13 +11,12 @@ import pyarrow.compute as pc
 import pyarrow.csv as pcsv
 from numpy.typing import NDArray
 
-from shuntbook.ingest.errors import quoted
-from shuntbook.ingest.log.arrow import flat, integers, strings
-from shuntbook.ingest.log.log import Readings
-from shuntbook.ingest.quantities import LARGEST_READING
-from shuntbook.ingest.safe_files.rejects import Reject
-from shuntbook.ingest.zone import NO_TIME
-
+from ...errors import quoted
+from ...log.arrow import flat, integers, strings
+from ...log.log import Readings
+from ...quantities import LARGEST_READING
+from ...safe_files.rejects import Reject
+from ...zone import NO_TIME
 from .decode import Block
 from .dialect import split_line
 from .instants import parse

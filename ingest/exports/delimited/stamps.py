@@ -13,7 +13,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
-from shuntbook.ingest.log.arrow import strings
+from ...log.arrow import strings
 
 StampKind = Literal["calendar", "epoch", "elapsed"]
 DateOrder = Literal["y-m-d", "d/m/y", "m/d/y"]

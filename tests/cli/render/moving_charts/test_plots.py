@@ -15,11 +15,11 @@ from shuntbook.analysis.one_log.log_report import CloseUp
 from shuntbook.analysis.readings.chunk import Chunk
 from shuntbook.analysis.readings.measured_span import Gap
 from shuntbook.analysis.stats.interval95 import Component, Within, judged
-from shuntbook.cli.render.moving_charts import bank as sag_plot
+from shuntbook.cli.render.moving_charts import bank, whole_log
 from shuntbook.cli.render.moving_charts import chart as plot
-from shuntbook.cli.render.moving_charts import whole_log
 from shuntbook.cli.render.page.page import render
-from shuntbook.cli.render.still_charts import bank, bars, close_up
+from shuntbook.cli.render.still_charts import bank as bank_of_still_charts
+from shuntbook.cli.render.still_charts import bars, close_up
 
 
 def read_of(text):
@@ -125,14 +125,14 @@ def test_of_many_starts_the_deepest_sags_stay():
     cycles = [make_cycle(300.0 * i, before_V=25.0, lowest_V=float(v)) for i, v in enumerate(lowest)]
     log = make_log()
     log = replace(log, cycles=replace(log.cycles, cycles=(make_cycle(0.0), *cycles)))
-    sags = bank.sags_of(log, 21.5, Within(23.0, 22.5, 23.5))
+    sags = bank_of_still_charts.sags_of(log, 21.5, Within(23.0, 22.5, 23.5))
     assert len(sags.lowest_V) <= 400
     assert sags.lowest_V.min() == lowest.min()
-    assert bank.sags_of(make_log(), 21.5, None) is None
-    drawing, low_V = bank.sag_at_starts(sags, log), bank.range_V(sags)[0]
+    assert bank_of_still_charts.sags_of(make_log(), 21.5, None) is None
+    drawing, low_V = bank_of_still_charts.sag_at_starts(sags, log), bank_of_still_charts.range_V(sags)[0]
     assert low_V < 21.5
     assert "cut-off, 21.5 V" in drawing
-    told = read_of(sag_plot.sag_at_starts(sags, log, "t"))
+    told = read_of(bank.sag_at_starts(sags, log, "t"))
     assert told[1][1]["said"] == ["the next start falls to 23.0 V (22.5 V to 23.5 V)"]
 
 
