@@ -38,13 +38,13 @@ def spells(rng: np.random.Generator, span_s: float, off_s: Spell, on_s: Spell) -
     off_s, on_s : (shortest, longest)
         Each rest and each spell is drawn evenly from these. [s]
     """
-    found: list[Spell] = []
+    drawn: list[Spell] = []
     start = rng.uniform(*off_s)
     while start < span_s:
         stop = start + rng.uniform(*on_s)
-        found.append((start, stop))
+        drawn.append((start, stop))
         start = stop + rng.uniform(*off_s)
-    return found
+    return drawn
 
 
 def paint(time_s: FloatArray, when: list[Spell], values: list[float] | float) -> FloatArray:

@@ -33,6 +33,7 @@ ORDER = (
     *("cli/fleet", "cli/commands"),
 )
 MOST_MODULES, MOST_LINES = 15, 350
+NO_NOUNS = {"said", "found", "there", "kept", "told"}
 SHIPPED = ("ingest", "analysis", "cli", "sample_data")
 OUTSIDE = {
     *("asyncio", "ftplib", "glob", "http", "io", "logging", "mmap", "multiprocessing", "os", "pathlib", "pyarrow"),
@@ -149,6 +150,23 @@ def test_a_type_name_stands_for_one_thing():
                 if name := _type_name(node):
                     where.setdefault(name, []).append(str(path.relative_to(ROOT)))
     assert {name: paths for name, paths in where.items() if len(paths) > 1} == {}
+
+
+def test_values_are_called_by_nouns():
+    """A past participle alone says neither what a value is nor what it is for."""
+    wrong = []
+    for room in SHIPPED:
+        for path in _files(room):
+            for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+                match node:
+                    case (
+                        ast.Name(id=name, ctx=ast.Store())
+                        | ast.Attribute(attr=name, ctx=ast.Store())
+                        | ast.arg(arg=name)
+                    ):
+                        if name.strip("_") in NO_NOUNS:
+                            wrong.append(f"{path.relative_to(ROOT)}:{node.lineno}: {name}")
+    assert wrong == []
 
 
 def _type_name(node: ast.stmt) -> str | None:

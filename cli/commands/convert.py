@@ -209,7 +209,7 @@ def _words(done: Converted, export: Export, *, reverse: bool) -> list[str]:
             else "positive is taken as draw out of the bank (if not, add --reverse-sign)"
         )
         lines.append(f"  sign: {which}")
-    lines += [f"  note: {line}" for line in meta.said]
+    lines += [f"  note: {line}" for line in meta.remarks]
     counts = [f"{meta.rows_read:,} rows read, {meta.rows_kept:,} kept"]
     counts += [f"{meta.rows_merged:,} merged"] if meta.rows_merged else []
     counts += [f"{meta.rows_rejected:,} not readable (see {rejects_path(done.log)})"] if meta.rows_rejected else []

@@ -58,7 +58,7 @@ def render(ranking: Sequence[LogSummary], version: str) -> str:
     pressing = [summary for summary in ranking if summary.acts or summary.watches]
     return filled(
         "fleet.html",
-        said=words.in_short(counts) + ".",
+        counts=words.in_short(counts) + ".",
         numbers=_numbers(ranking),
         order=_order(ranking),
         each=_figures(ranking),

@@ -89,7 +89,7 @@ def facts_of(log: Log, how: HowRead, site: Site | None = None) -> LogFacts:
         rows_kept=meta.rows_kept or log.rows,
         rows_rejected=meta.rows_rejected,
         rows_merged=meta.rows_merged,
-        remarks=tuple(meta.said),
+        remarks=tuple(meta.remarks),
         markers=tuple(meta.markers),
         other_gap_limit_s=meta.other_gap_limit_s,
     )

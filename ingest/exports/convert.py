@@ -162,7 +162,7 @@ def _check_on_the_way(tally: _Tally, allow: bool, rejects: Path, export: Export)
 
 
 def _filled(meta: LogMeta, export: Export, tally: _Tally) -> LogMeta:
-    sentences = [*meta.said, *dict.fromkeys(line for layout in export.layouts for line in layout.remarks)]
+    sentences = [*meta.remarks, *dict.fromkeys(line for layout in export.layouts for line in layout.remarks)]
     if export.local is not None and export.local.ambiguous:
         sentences.append(
             f"{export.local.ambiguous} rows stand in an hour that the clocks went through twice; "
@@ -174,28 +174,28 @@ def _filled(meta: LogMeta, export: Export, tally: _Tally) -> LogMeta:
         rows_read=tally.read,
         rows_kept=tally.written,
         rows_rejected=tally.rejected,
-        said=sentences,
+        remarks=sentences,
     )
 
 
 def _with_limits(meta: LogMeta, intervals: IntervalCount, gap_limit_s: float | None) -> LogMeta:
     """Return the metadata with the gap limit, stated or counted, and the usual interval."""
     usual_s = intervals.median_s()
-    sentences = list(meta.said)
+    sentences = list(meta.remarks)
     # What is held stands until the next reading however long that takes: no pause is in doubt there.
     if gap_limit_s is None:
         limit = intervals.gap_limit()
         sentences += [limit.sentence] if limit.sentence and meta.sampling != "held" else []
         other_s = None if meta.sampling == "held" else limit.other_s
         return replace(
-            meta, gap_limit_s=limit.limit_s, other_gap_limit_s=other_s, usual_interval_s=usual_s, said=sentences
+            meta, gap_limit_s=limit.limit_s, other_gap_limit_s=other_s, usual_interval_s=usual_s, remarks=sentences
         )
     if usual_s is not None and gap_limit_s < usual_s and meta.sampling == "instant":
         sentences.append(
             f"the gap limit ({gap_limit_s:g} s) is shorter than the usual spacing ({usual_s:g} s), "
             "so nothing can be measured between readings; a longer --gap mends that"
         )
-    return replace(meta, gap_limit_s=gap_limit_s, usual_interval_s=usual_s, said=sentences)
+    return replace(meta, gap_limit_s=gap_limit_s, usual_interval_s=usual_s, remarks=sentences)
 
 
 def _settled_meta(
@@ -209,7 +209,11 @@ def _settled_meta(
     intervals = IntervalCount()
     intervals.add(readings.time_us, level_of(readings.quantities))
     meta = replace(
-        meta, rows_kept=len(readings.time_us), rows_merged=merged, clock_steps=steps, said=[*meta.said, *sentences]
+        meta,
+        rows_kept=len(readings.time_us),
+        rows_merged=merged,
+        clock_steps=steps,
+        remarks=[*meta.remarks, *sentences],
     )
     return _with_limits(meta, intervals, gap_limit_s)
 

@@ -124,7 +124,7 @@ def _meta(export: Export, stated: Stated, zone: str | None) -> LogMeta:
         undated=export.undated,
         sign_applied=-1 if stated.reverse_sign else 1,
         markers=list(export.markers),
-        said=sentences,
+        remarks=sentences,
         tool_version=__version__,
     )
 

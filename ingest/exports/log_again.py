@@ -31,7 +31,7 @@ def write_again(source: Path, out: Path, *, reverse_sign: bool, gap_limit_s: flo
         raise InputError(f"{source}: holds neither amps nor watts, so there is no sign to turn")
     meta = log.meta
     if reverse_sign:
-        meta = replace(meta, sign_applied=-meta.sign_applied, said=_turned_remarks(meta.said))
+        meta = replace(meta, sign_applied=-meta.sign_applied, remarks=_turned_remarks(meta.remarks))
     # A stated limit settles what the spacings left open.
     if gap_limit_s is not None:
         meta = replace(meta, gap_limit_s=gap_limit_s, other_gap_limit_s=None)

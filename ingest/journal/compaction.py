@@ -213,7 +213,7 @@ def _nothing(log: Path, journal: JournalReader, tally: Tally) -> InputError:
 
 
 def _filled(journal: JournalReader, tally: Tally, *, cut_off: bool) -> LogMeta:
-    remarks = [*journal.meta.said, *tally.sentences()]
+    remarks = [*journal.meta.remarks, *tally.sentences()]
     if cut_off:
         remarks.append("the capture was cut off; the log was completed from its journal")
     if journal.torn_bytes:
@@ -230,5 +230,5 @@ def _filled(journal: JournalReader, tally: Tally, *, cut_off: bool) -> LogMeta:
         usual_interval_s=journal.meta.usual_interval_s if usual_s is None else usual_s,
         markers=sorted([*journal.meta.markers, *tally.markers]),
         clock_steps=[*journal.meta.clock_steps, *tally.clock_steps],
-        said=remarks,
+        remarks=remarks,
     )

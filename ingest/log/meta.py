@@ -21,6 +21,11 @@ HAND: Final = "hand"
 _FIRST_US, _LAST_US = -62_135_510_400_000_000, 253_402_214_400_000_000
 
 
+#: Items that are called otherwise in the file, since its first version.
+_STORED_AS: Final = {"remarks": "said"}
+_NAMES: Final = {stored: name for name, stored in _STORED_AS.items()}
+
+
 @dataclass(frozen=True)
 class LogMeta:
     """What a log's metadata says; everything but the readings themselves.
@@ -29,7 +34,7 @@ class LogMeta:
     ``sign_applied`` is -1 where the source counted return as positive and the signs were turned. ``other_gap_limit_s``
     is a gap limit that the spacings allow as well, so that only a person can tell; ``usual_interval_s`` the median
     spacing. ``markers`` are instants [us] and what was noted at them; ``clock_steps`` the ``at_us`` and ``step_s`` of
-    each jump of the meter's clock that was taken out; ``said``, in sentences, what was assumed or noticed.
+    each jump of the meter's clock that was taken out; ``remarks``, in sentences, what was assumed or noticed.
     ``capture_id``, of a captured log, is the mark that its journal carries too.
     """
 
@@ -52,7 +57,7 @@ class LogMeta:
     other_gap_limit_s: float | None = None
     markers: list[tuple[int, str]] = field(default_factory=list)
     clock_steps: list[dict[str, float]] = field(default_factory=list)
-    said: list[str] = field(default_factory=list)
+    remarks: list[str] = field(default_factory=list)
     tool_version: str = ""
     capture_id: str | None = None
 
@@ -63,7 +68,8 @@ class LogMeta:
 
     def to_json(self) -> bytes:
         """Return the metadata as it stands in the file."""
-        return json.dumps({"format": f"{FORMAT_MAJOR}.{FORMAT_MINOR}", **asdict(self)}, ensure_ascii=False).encode()
+        items = {_STORED_AS.get(name, name): value for name, value in asdict(self).items()}
+        return json.dumps({"format": f"{FORMAT_MAJOR}.{FORMAT_MINOR}", **items}, ensure_ascii=False).encode()
 
 
 def meta_from(path: Path, raw: bytes | None) -> LogMeta:
@@ -76,7 +82,7 @@ def meta_from(path: Path, raw: bytes | None) -> LogMeta:
     """
     if raw is None:
         return LogMeta(
-            said=["this file carries no notes of ours: side dc, instant readings and draw positive are assumed"]
+            remarks=["this file carries no notes of ours: side dc, instant readings and draw positive are assumed"]
         )
     damaged = InputError(f"{path}: the log's notes (metadata) are damaged; convert its source again")
     try:
@@ -95,7 +101,7 @@ def meta_from(path: Path, raw: bytes | None) -> LogMeta:
     known = {name: value for name, value in stored.items() if name in _RIGHT}
     if not all(_RIGHT[name](value) for name, value in known.items()):
         raise damaged
-    meta = LogMeta(**known)
+    meta = LogMeta(**{_NAMES.get(name, name): value for name, value in known.items()})
     return replace(meta, markers=[(at, text) for at, text in meta.markers])
 
 

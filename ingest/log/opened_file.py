@@ -128,7 +128,7 @@ def with_limits(opened: list[OpenedFile]) -> LogMeta:
         metas[0],
         **totals,
         markers=sorted(marker for m in metas for marker in m.markers) if len(metas) > 1 else metas[0].markers,
-        said=list(dict.fromkeys(s for m in metas for s in m.said)) if len(metas) > 1 else metas[0].said,
+        remarks=list(dict.fromkeys(s for m in metas for s in m.remarks)) if len(metas) > 1 else metas[0].remarks,
         # The largest: what one file takes for one measurement, all do.
         gap_limit_s=max(m.gap_limit_s for m in metas if m.gap_limit_s is not None),
         other_gap_limit_s=max((m.other_gap_limit_s for m in metas if m.other_gap_limit_s is not None), default=None),
@@ -146,11 +146,11 @@ def _counted(file: OpenedFile) -> LogMeta:
     if meta.gap_limit_s is not None:
         return replace(meta, usual_interval_s=count.median_s())
     limit = count.gap_limit()
-    sentences = [*meta.said, *([limit.sentence] if limit.sentence else [])]
+    sentences = [*meta.remarks, *([limit.sentence] if limit.sentence else [])]
     return replace(
         meta,
         gap_limit_s=limit.limit_s,
         other_gap_limit_s=limit.other_s,
         usual_interval_s=count.median_s(),
-        said=sentences,
+        remarks=sentences,
     )

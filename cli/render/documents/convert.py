@@ -34,7 +34,7 @@ def convert_document(done: Converted, export: Export) -> Document:
             **named(meta, f"{_LIMITS} clock_steps"),
             "rows_in_a_repeated_hour": done.ambiguous,
         },
-        **named(meta, "side sampling notes=said"),
+        **named(meta, "side sampling notes=remarks"),
     }
 
 
@@ -50,5 +50,5 @@ def again_document(out: Path, done: Log) -> Document:
         "dialect": None,
         "quantities": [{"name": name} for name in done.quantities],
         "time": named(done.meta, f"zone undated {_LIMITS}"),
-        **named(done.meta, "side sampling sign_applied notes=said"),
+        **named(done.meta, "side sampling sign_applied notes=remarks"),
     }

@@ -27,7 +27,7 @@ META = LogMeta(
     gap_limit_s=10.0,
     usual_interval_s=1.0,
     markers=[(T0_US + 5_000_000, "crates"), (T0_US + 9_000_000, "done")],
-    said=["the capture was cut off; the log was completed from its journal"],
+    remarks=["the capture was cut off; the log was completed from its journal"],
     capture_id="one of many",
 )
 
@@ -60,7 +60,7 @@ def test_a_captured_log_is_turned_and_stays_as_it_was(tmp_path, capsys):
     was, now = shuntbook.open_log(log), shuntbook.open_log(other)
     assert now.meta.sign_applied == -1
     assert (now.meta.markers, now.meta.meter, now.meta.gap_limit_s) == (META.markers, "bank shunt", 10.0)
-    assert any("turned" in line for line in now.meta.said)
+    assert any("turned" in line for line in now.meta.remarks)
     a, b = was.to_pandas(), now.to_pandas()
     np.testing.assert_array_equal(b["current_A"], -a["current_A"])
     for name in ("voltage_V", "charge_Ah"):

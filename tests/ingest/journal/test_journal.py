@@ -165,7 +165,7 @@ def test_a_damaged_end_is_told_and_left_out(tmp_path, kind, size):
 
     assert f"5 readings up to 09 June 2026 10:13:24 (UTC); the last {len(tail):,} bytes" in sentence
     assert whole(log)[1]["current_A"].tolist() == [0.0, 1.0, 2.0, 3.0, 4.0]
-    assert any(f"{len(tail):,} bytes" in line for line in open_log(log).meta.said)
+    assert any(f"{len(tail):,} bytes" in line for line in open_log(log).meta.remarks)
 
 
 def _line_of_another(place, key):
@@ -290,7 +290,7 @@ def test_another_file_of_that_name_is_refused(tmp_path):
 def test_the_metadata_is_filled(tmp_path):
     """Counts, markers, remarks, clock steps, intervals and rejects of a capture are in its log."""
     log = tmp_path / "pump.parquet"
-    journal = Journal(log, LogMeta(meter="bank", said=["the zone is assumed"]), QUANTITIES)
+    journal = Journal(log, LogMeta(meter="bank", remarks=["the zone is assumed"]), QUANTITIES)
     for n in range(10):
         journal.append_reading(Reading(T0_US + 4 * n * US, {"current_A": 70.0}))
     journal.append_marker(T0_US + 9 * US, "rinse")
@@ -304,7 +304,7 @@ def test_the_metadata_is_filled(tmp_path):
 
     assert (meta.rows_read, meta.rows_kept, meta.rows_rejected, meta.rows_merged) == (11, 10, 1, 0)
     assert meta.markers == [(T0_US + 2 * US, "wash"), (T0_US + 9 * US, "rinse")]
-    assert meta.said == [
+    assert meta.remarks == [
         "the zone is assumed",
         "time-out: 2 x while capturing, first at 2026-06-09T10:13:25Z: no answer within 1 s",
     ]
