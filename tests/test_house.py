@@ -20,7 +20,14 @@ ORDER = (
     *("analysis/bank", "analysis/nameplate", "analysis/forecast", "analysis/inverter_sides", "analysis/health"),
     *("analysis/check_site", "analysis/one_log", "analysis/several_logs"),
     *("ingest", "ingest/toml", "ingest/safe_files", "ingest/log", "ingest/profiles", "ingest/journal"),
-    *("ingest/exports/delimited", "ingest/exports", "ingest/live", "ingest/modbus", "ingest/fleet"),
+    *(
+        "ingest/exports/times",
+        "ingest/exports/delimited",
+        "ingest/exports",
+        "ingest/live",
+        "ingest/modbus",
+        "ingest/fleet",
+    ),
     *(
         "cli",
         "cli/parallel",

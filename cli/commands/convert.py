@@ -21,7 +21,7 @@ from ..render.wording.numbers import SAMPLING
 
 if TYPE_CHECKING:
     from ...ingest.exports.adapter import Export
-    from ...ingest.exports.delimited.stamps import DateOrder
+    from ...ingest.exports.times.stamps import DateOrder
     from ...ingest.profiles.model import Profile
 
 

@@ -20,15 +20,15 @@ from ..log.log import ahead
 from ..log.meta import LogMeta
 from ..zone import NO_TIME, LocalClock, zone_named, zone_of_computer
 from .delimited.decode import Source, blocks, open_source
-from .delimited.instants import parse
-from .delimited.layout import find_layout, joined_cells
+from .delimited.layout import find_layout
 from .delimited.plan import Layout, Stated
 from .delimited.rows import RowBatch, RowReader
-from .delimited.stamps import DateOrder, HighestNumbers, highest_numbers, possible_orders
+from .delimited.time_columns import joined_cells
+from .times.instants import parse
+from .times.stamps import DateOrder, HighestNumbers, highest_numbers, possible_orders
 
 if TYPE_CHECKING:
     from .adapter import Export
-    from .delimited.stamps import DateOrder
 
 
 @dataclass(frozen=True)

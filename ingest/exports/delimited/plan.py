@@ -12,11 +12,11 @@ import numpy as np
 from ...errors import quoted
 from ...log.arrow import strings
 from ...quantities import QUANTITIES, Unit
+from ..times.stamps import DateOrder, Style
 from .dialect import Dialect
 from .header import stated_unit, words_of
 from .header_words import AC, AC_ANYWHERE, AVERAGES, DC, NOT_WATTS, REQUIRED
 from .numbers import NumberForm, to_numbers
-from .stamps import DateOrder, Style
 
 if TYPE_CHECKING:
     from ...profiles.model import Profile

@@ -17,9 +17,9 @@ from ...log.log import Readings
 from ...quantities import LARGEST_READING
 from ...safe_files.rejects import Reject
 from ...zone import NO_TIME
+from ..times.instants import parse
 from .decode import Block
 from .dialect import split_line
-from .instants import parse
 from .numbers import NULLS, to_numbers
 from .plan import ColumnPlan, Layout
 

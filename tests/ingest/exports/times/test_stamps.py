@@ -10,8 +10,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from shuntbook.ingest.exports.delimited.instants import parse
-from shuntbook.ingest.exports.delimited.stamps import (
+from shuntbook.ingest.exports.times.instants import parse
+from shuntbook.ingest.exports.times.stamps import (
     HighestNumbers,
     Style,
     find_style,
