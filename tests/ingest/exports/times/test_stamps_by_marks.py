@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from shuntbook.ingest.exports.delimited import instants, stamps
+from shuntbook.ingest.exports.times import instants, stamps
 from shuntbook.ingest.log.arrow import strings
 from shuntbook.ingest.zone import NO_TIME
 
