@@ -10,17 +10,15 @@ import click
 
 from ...ingest.durations import seconds
 from ...ingest.errors import InputError
-from ...ingest.exports.convert import Converted, convert, is_log
+from ...ingest.exports.convert import convert, is_log
 from ...ingest.exports.delimited.plan import Stated
 from ...ingest.exports.intake import take_in
 from ...ingest.log.meta import LogMeta
-from ...ingest.safe_files.rejects import rejects_path
 from ...ingest.safe_files.whole_file import refuse_existing, refuse_input
-from ..render.wording.clock import from_to, in_zone
-from ..render.wording.numbers import SAMPLING
+from ..opening.first_sight import first_look
+from ..render.terminal.convert import converted_lines
 
 if TYPE_CHECKING:
-    from ...ingest.exports.adapter import Export
     from ...ingest.exports.times.stamps import DateOrder
     from ...ingest.profiles.model import Profile
 
@@ -69,6 +67,7 @@ _FIRST_YEAR, _LAST_YEAR = 1970, 2200
 )
 @click.option("--gap", metavar="DURATION", help="Longest spacing that is still one measurement, such as 150s.")
 @click.option("--meter", metavar="NAME", help="The meter's name, kept with the log.")
+@click.option("--explain", is_flag=True, help="Print all that was recognised, and what each column was taken for.")
 @click.option("--allow-rejects", is_flag=True, help="Go on even if more than 5 % of the rows cannot be read.")
 @click.option("--force", is_flag=True, help="Replace an existing log.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document alone.")
@@ -76,7 +75,8 @@ def command(sources: tuple[str, ...], out: Path, **options: str | bool | None) -
     """Turn one meter's CSV exports into a log.
 
     Several files are taken in order; - is standard input; gzip and zstd are unpacked. Delimiter, header, units and the
-    style of the times are recognised, and said, so that you can check them. Draw out of the bank is positive.
+    style of the times are recognised. Check the readings that it prints as it took them; --explain says how it came to
+    them. Draw out of the bank is positive.
 
     A log that was captured or converted can be written again under another name, with --reverse-sign or --gap.
 
@@ -100,13 +100,17 @@ def command(sources: tuple[str, ...], out: Path, **options: str | bool | None) -
     )
     # Said at once, by what the new log amounts to: whoever sees both figures knows whether --gap is worth stating.
     in_doubt = _in_doubt(done.log, done.meta)
+    look = first_look(done.log, done.meta, tuple(intake.export.quantities))
     if options["as_json"]:
         from ..render.documents.convert import convert_document
         from ..render.documents.parts import print_json
 
-        print_json({**convert_document(done, intake.export), "in_doubt": in_doubt})
+        print_json({**convert_document(done, intake.export, look), "in_doubt": in_doubt})
         return
-    for line in [*_words(done, intake.export, reverse=bool(options["reverse_sign"])), *in_doubt]:
+    lines = converted_lines(
+        done, intake.export, look, reverse=bool(options["reverse_sign"]), explain=bool(options["explain"])
+    )
+    for line in [*lines, *in_doubt]:
         click.echo(line)
 
 
@@ -191,41 +195,3 @@ def _start(text: str | bool | None) -> datetime | None:
     if _FIRST_YEAR <= start.year <= _LAST_YEAR:
         return start
     raise InputError(f"--start: {text!r} is no date and time; write it like 2026-06-13T09:30")
-
-
-def _words(done: Converted, export: Export, *, reverse: bool) -> list[str]:
-    # Everything that was recognised rather than stated is said, so that a wrong guess is seen before it is relied on.
-    meta = done.meta
-    lines = [
-        f"took {export.sources[0].name}" + (f" and {len(export.sources) - 1} more" if len(export.sources) > 1 else "")
-    ]
-    lines += [f"  {line}" for line in export.layouts[0].describe()]
-    lines.append(f"  side {meta.side}; {SAMPLING[meta.sampling]}")
-    # Which way is drawn no export says; behind an inverter nothing flows back.
-    if meta.side == "dc":
-        which = (
-            "turned, so that draw out of the bank is positive"
-            if reverse
-            else "positive is taken as draw out of the bank (if not, add --reverse-sign)"
-        )
-        lines.append(f"  sign: {which}")
-    lines += [f"  note: {line}" for line in meta.remarks]
-    counts = [f"{meta.rows_read:,} rows read, {meta.rows_kept:,} kept"]
-    counts += [f"{meta.rows_merged:,} merged"] if meta.rows_merged else []
-    counts += [f"{meta.rows_rejected:,} not readable (see {rejects_path(done.log)})"] if meta.rows_rejected else []
-    counts += [f"{done.repeated_headers} repeated headers passed over"] if done.repeated_headers else []
-    lines.append(", ".join(counts))
-    lines.append(_span(done))
-    # By hand nothing is a gap: what was typed stands until the next.
-    usual = f"a reading every {meta.usual_interval_s:g} s as a rule; " if meta.usual_interval_s else ""
-    if meta.sampling != "held":
-        lines.append(f"{usual}longer than {meta.gap_limit_s:g} s without one is a gap")
-    lines.append(f"wrote {done.log}; next: shuntbook look {done.log}, then shuntbook charge {done.log}")
-    return lines
-
-
-def _span(done: Converted) -> str:
-    """Return the first and last reading's time, for a check by eye that day and month are where they belong."""
-    if done.meta.undated:
-        return f"{(done.last_us - done.first_us) / 1e6:,.1f} s from the first reading to the last"
-    return f"from {from_to(done.first_us, done.last_us, done.meta)} ({in_zone(done.meta)})"

@@ -6,7 +6,7 @@ import click
 
 from ...ingest.live.serial_port import list_ports
 from ..render.documents.parts import print_json
-from ..render.terminal.lines import table
+from ..render.terminal.columns import table
 
 
 @click.command("ports")

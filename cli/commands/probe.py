@@ -12,7 +12,7 @@ from ...ingest.live.source import SteadyClock
 from ...ingest.modbus.probe import UNITS, ModelSeen, Probed, RegisterSeen, UnitSeen, probe
 from ...ingest.profiles.modbus_part import RegisterTable
 from ..render.documents.parts import print_json
-from ..render.terminal.lines import table
+from ..render.terminal.columns import table
 from ..render.wording.numbers import shortened
 
 #: Unit ids end here (Modbus over Serial Line V1.02, section 2.2); 255 is a device's own over TCP.

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from ...analysis.several_logs.fleet import counts_of, is_unjudged
-from ..render.terminal.lines import table
+from ..render.terminal.columns import table
 from ..render.wording.checks import not_judged
 from ..render.wording.numbers import amount, counted, number, percent, plus_minus, shortened
 

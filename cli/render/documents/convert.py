@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from .parts import Document, named
+from .parts import Document, instant, named
 
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from ....analysis.readings.first_look import FirstLook, ReadingShown
     from ....ingest.exports.adapter import Export
     from ....ingest.exports.convert import Converted
     from ....ingest.log.log import Log
@@ -16,11 +17,12 @@ if TYPE_CHECKING:
 _LIMITS = "usual_interval_s gap_limit_s other_gap_limit_s"
 
 
-def convert_document(done: Converted, export: Export) -> Document:
-    """Return what a conversion did."""
+def convert_document(done: Converted, export: Export, look: FirstLook) -> Document:
+    """Return what a conversion did, and the readings as they were taken."""
     meta, recognised = done.meta, export.layouts[0].as_document()
     return {
         "log": str(done.log),
+        "as_taken": _as_taken(look),
         **named(meta, "rows_read rows_kept rows_rejected"),
         "rejects_file": str(done.rejects_file) if done.rejects_file else None,
         "rows_merged": meta.rows_merged,
@@ -36,6 +38,24 @@ def convert_document(done: Converted, export: Export) -> Document:
         },
         **named(meta, "side sampling notes=remarks"),
     }
+
+
+def _as_taken(look: FirstLook) -> Document:
+    """Return what is shown first on a terminal; the sums are without intervals, which `charge` has."""
+    sums = {f"{way}_Ah": getattr(look.charge, way, None) for way in ("drawn", "returned")}
+    sums |= {f"{way}_Wh": getattr(look.energy, way, None) for way in ("drawn", "returned")}
+    last = None if look.last is None else _reading(look.last)
+    return {
+        "first": [_reading(reading) for reading in look.first],
+        "last": last,
+        "lowest": dict(look.lowest),
+        "highest": dict(look.highest),
+        **sums,
+    }
+
+
+def _reading(reading: ReadingShown) -> Document:
+    return {"time": instant(reading.time_us), **reading.values}
 
 
 def again_document(out: Path, done: Log) -> Document:

@@ -1,3 +1,3 @@
 """Results as lines of text."""
 
-__all__ = ["charge", "compare", "forecast", "lines", "look"]
+__all__ = ["charge", "columns", "compare", "convert", "forecast", "lines", "look"]

@@ -9,7 +9,8 @@ from ....analysis.cycles.noted_runs import event_in
 from ..wording.clock import clock
 from ..wording.numbers import amount, counted, duration, number, plus_minus, shortened
 from ..wording.sureness import in_gaps_lines, sureness_lines
-from .lines import span_lines, table
+from .columns import table
+from .lines import span_lines
 
 if TYPE_CHECKING:
     from ....analysis.charge.amounts import Amounts, Charge

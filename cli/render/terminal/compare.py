@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 from ....analysis.not_known import Missing
 from ..wording.numbers import capital, shortened
 from ..wording.several_sentences import NO_DIFFERENCE, cells_of
-from .lines import span_lines, table
+from .columns import table
+from .lines import span_lines
 
 if TYPE_CHECKING:
     from ....analysis.one_log.log_report import LogReport

@@ -10,7 +10,7 @@ from ....analysis.equipment.judged import worded
 from ....analysis.not_known import Missing
 from ..wording.numbers import amount, counted, duration, number, percent, shortened, value_and_ends
 from ..wording.site_sentences import unsafe_conductors
-from .lines import table
+from .columns import table
 
 if TYPE_CHECKING:
     from ....analysis.bank.bank import Runtime

@@ -10,6 +10,7 @@ from ..wording.checks import check_lines, when
 from ..wording.clock import clock, from_to, in_zone
 from ..wording.log_sentences import by_habit, reason_said, two_kinds
 from ..wording.numbers import amount, counted, duration, number, percent, plus_minus, shortened
+from .columns import table
 
 if TYPE_CHECKING:
     from ....analysis.cycles.cycle import Cycle, Cycles
@@ -22,16 +23,6 @@ if TYPE_CHECKING:
 
 #: A terminal shows this many cycles; all are in ``--json``.
 _MOST_CYCLES = 20
-
-
-def table(rows: Sequence[Sequence[str]], *, right: Sequence[int] = ()) -> list[str]:
-    """Return rows as aligned lines; columns in `right` are aligned to the right."""
-    widths = [max(len(row[k]) for row in rows) for k in range(len(rows[0]))]
-    lines = []
-    for row in rows:
-        cells = [c.rjust(w) if k in right else c.ljust(w) for k, (c, w) in enumerate(zip(row, widths, strict=True))]
-        lines.append("  ".join(cells).rstrip())
-    return lines
 
 
 def span_lines(facts: LogFacts, span: Span) -> list[str]:

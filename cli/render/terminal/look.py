@@ -10,7 +10,8 @@ from ....analysis.readings.chunk import MICROSECONDS
 from ....analysis.site.units import SI, DisplayUnits
 from ..wording.clock import clock, local, passed_twice
 from ..wording.numbers import SAMPLING, amount, counted, duration, number, plus_minus
-from .lines import span_lines, table
+from .columns import table
+from .lines import span_lines
 
 if TYPE_CHECKING:
     from ....analysis.quality.clipping import Clipping

@@ -28,6 +28,7 @@ from shuntbook.analysis.quality.zero_rest import RestPart
 from shuntbook.analysis.readings.blocks import InPieces
 from shuntbook.analysis.readings.chunk import Chunk
 from shuntbook.analysis.readings.envelope import EnvelopeFold, RecentFold
+from shuntbook.analysis.readings.first_look import FirstLookFold
 from shuntbook.analysis.readings.measured_span import SpanFold
 from shuntbook.analysis.signal_levels.steps import BLOCK, StepFold
 
@@ -98,6 +99,9 @@ FOLDS = {
         how(sampling="mean"), q, [(T0_US, T0_US + 200_000_000)]
     ),
     "time span": lambda q: SpanFold(how()),
+    "first look": lambda q: FirstLookFold(how(), q),
+    "first look at means": lambda q: FirstLookFold(how(sampling="mean"), q),
+    "first look behind an inverter": lambda q: FirstLookFold(how(side="ac"), q),
     "running charge": lambda q: RunningChargeFold(how(), q, most=40),
     "payback": lambda q: PaybackFold(
         how(), q, [(T0_US + k * 55_555_555, T0_US + k * 99_999_999, f"demo {k}") for k in (1, 4, 9)], efficiency=0.9

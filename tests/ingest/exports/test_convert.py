@@ -811,7 +811,7 @@ def test_a_column_of_whole_numbers_is_no_time(tmp_path):
 def test_a_preamble_is_not_taken_for_the_header(tmp_path, above, header_line):
     """Whatever its width: not even where the header itself is made of units."""
     lines = [*above, "Time,A,V", *(f"2026-06-13 10:00:{k:02d},{k},12.5" for k in range(20))]
-    done = convert(tmp_path, text(lines))
+    done = convert(tmp_path, text(lines), options=("--zone", "UTC", "--explain"))
     assert f"header on line {header_line}" in done.said
     assert done["current_A"].tolist() == list(range(20))
 

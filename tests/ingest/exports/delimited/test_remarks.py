@@ -28,7 +28,7 @@ def taken(done: Outcome) -> list[str]:
 
 def converted(folder: Path, header: str, cells: str, *options: str, profile: str = "") -> Outcome:
     """Convert such an export."""
-    return convert(folder, export(header, cells), options=("--zone", "UTC", *options), profile=profile)
+    return convert(folder, export(header, cells), options=("--zone", "UTC", "--explain", *options), profile=profile)
 
 
 # --- the side --------------------------------------------------------------------------------------------------------
@@ -165,7 +165,8 @@ def test_letters_of_a_direction_are_said(tmp_path):
 
 def test_plain_columns_are_said_plainly(tmp_path):
     """Nothing is said that was not done; where all columns are used there is no line about others."""
-    done = convert(tmp_path, "Date,Clock,Amps,Volts\n" + "".join(f"2026-08-02,10:00:{k:02d},2,25\n" for k in range(20)))
+    rows = "".join(f"2026-08-02,10:00:{k:02d},2,25\n" for k in range(20))
+    done = convert(tmp_path, f"Date,Clock,Amps,Volts\n{rows}", options=("--zone", "UTC", "--explain"))
     assert taken(done) == ["current_A: 'Amps' in A", "voltage_V: 'Volts' in V"]
 
 

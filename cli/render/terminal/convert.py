@@ -1,0 +1,130 @@
+"""What a conversion took an export for, in words: the readings as they were taken first, everything else after it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Final
+
+from ....ingest.safe_files.rejects import rejects_path
+from ..wording.clock import clock, from_to, in_zone
+from ..wording.numbers import SAMPLING, amount, true_minus
+from .columns import table
+
+if TYPE_CHECKING:
+    from ....analysis.readings.first_look import BothWays, FirstLook, ReadingShown
+    from ....ingest.exports.adapter import Export
+    from ....ingest.exports.convert import Converted
+    from ....ingest.log.meta import LogMeta
+
+#: What stands in the table of readings, and over it; lists of more have --json.
+_COLUMNS: Final = {"current_A": "A", "voltage_V": "V", "power_W": "W"}
+_SECOND_US = 1_000_000
+
+
+def converted_lines(done: Converted, export: Export, look: FirstLook, *, reverse: bool, explain: bool) -> list[str]:
+    """Return what a conversion did: the readings as they were taken, and what each column was taken for.
+
+    `reverse` tells that the sign was turned on request; `explain` asks for all that was recognised.
+    """
+    meta = done.meta
+    lines = first_look_lines(look, meta)
+    lines += _explained(done, export, reverse=reverse) if explain else _in_short(done, export, reverse=reverse)
+    lines += [f"  note: {line}" for line in meta.remarks]
+    more = "" if explain else " (details: --explain)"
+    return [*lines, _counts(done) + more, f"wrote {done.log}; next: shuntbook look {done.log}"]
+
+
+def first_look_lines(look: FirstLook, meta: LogMeta) -> list[str]:
+    """Return the first readings and the last, the extremes, and what was drawn and returned by plain sums."""
+    names = [name for name in _COLUMNS if name in look.lowest]
+    shown = {"first": look.first[:1], "": look.first[1:], "last": (look.last,) if look.last else ()}
+    fraction = any(reading.time_us % _SECOND_US for readings in shown.values() for reading in readings)
+    rows = [["", in_zone(meta), *(_COLUMNS[name] for name in names)]]
+    for word, readings in shown.items():
+        rows += [
+            [word, _instant(reading, meta, fraction=fraction), *_cells(reading.values, names)] for reading in readings
+        ]
+    rows += [["lowest", "", *_cells(look.lowest, names)], ["highest", "", *_cells(look.highest, names)]]
+    return [*table(rows, right=range(2, len(rows[0]))), _sums(look)]
+
+
+def _instant(reading: ReadingShown, meta: LogMeta, *, fraction: bool) -> str:
+    """Return a reading's time, to the microsecond where one of those on show is no whole second."""
+    whole_us = reading.time_us // _SECOND_US * _SECOND_US
+    text = clock(whole_us, meta)
+    digits = f"{reading.time_us - whole_us:06d}"
+    # Behind the seconds, which are the clock's last digits: in an hour that comes twice, the offset follows.
+    seconds = text.rindex(":") + 3
+    return f"{text[:seconds]}.{digits.rstrip('0').ljust(3, '0')}{text[seconds:]}" if fraction else text
+
+
+def _cells(values: Mapping[str, float | None], names: Sequence[str]) -> list[str]:
+    # As they were taken: not rounded to what can be relied on, as all other figures are.
+    return ["-" if (x := values.get(name)) is None else true_minus(f"{x:.7g}") for name in names]
+
+
+def _sums(look: FirstLook) -> str:
+    known = [(both, unit) for both, unit in ((look.charge, "Ah"), (look.energy, "Wh")) if both is not None]
+    if not known:
+        return "neither Ah nor Wh can be worked out of this (charge says why)"
+    return f"drawn {_both(known, 'drawn')}; returned {_both(known, 'returned')}"
+
+
+def _both(known: Sequence[tuple[BothWays, str]], way: str) -> str:
+    return ", ".join(amount(getattr(both, way), unit) for both, unit in known)
+
+
+def _in_short(done: Converted, export: Export, *, reverse: bool) -> list[str]:
+    """Return what the columns were taken for and which way is drawn, in two lines."""
+    layout, meta = export.layouts[0], done.meta
+    time = " and ".join(map(repr, layout.as_document()["time"]["columns"]))
+    # Which quantity a column is shows by its unit, and how the times are written by those on show.
+    known = [f"{name}: " for name in export.quantities]
+    columns = [line.partition(": ")[2] for line in layout.describe() if line.startswith(tuple(known))]
+    sign = ", draw is positive after the turn" if reverse else ", positive is draw (if not, add --reverse-sign)"
+    stands = "" if meta.sampling == "instant" else f"; {SAMPLING[meta.sampling]}"
+    return [
+        f"took {_files(export)}: side {meta.side}{sign if meta.side == 'dc' else ''}{stands}",
+        f"columns {', '.join([*([time] if time else []), *columns])}",
+    ]
+
+
+def _files(export: Export) -> str:
+    more = len(export.sources) - 1
+    return export.sources[0].name + (f" and {more} more" if more else "")
+
+
+def _explained(done: Converted, export: Export, *, reverse: bool) -> list[str]:
+    """Return all that was recognised rather than stated, a line each."""
+    meta = done.meta
+    lines = [f"took {_files(export)}", *(f"  {line}" for line in export.layouts[0].describe())]
+    lines.append(f"  side {meta.side}; {SAMPLING[meta.sampling]}")
+    # Which way is drawn no export says; behind an inverter nothing flows back.
+    if meta.side == "dc":
+        which = (
+            "turned, so that draw out of the bank is positive"
+            if reverse
+            else "positive is taken as draw out of the bank (if not, add --reverse-sign)"
+        )
+        lines.append(f"  sign: {which}")
+    return [*lines, _span(done)]
+
+
+def _counts(done: Converted) -> str:
+    meta = done.meta
+    counts = [f"{meta.rows_read:,} rows read, {meta.rows_kept:,} kept"]
+    counts += [f"{meta.rows_merged:,} merged"] if meta.rows_merged else []
+    counts += [f"{meta.rows_rejected:,} not readable (see {rejects_path(done.log)})"] if meta.rows_rejected else []
+    counts += [f"{done.repeated_headers} repeated headers passed over"] if done.repeated_headers else []
+    # By hand nothing is a gap: what was typed stands until the next.
+    if meta.sampling == "held":
+        return ", ".join(counts)
+    usual = f"one every {meta.usual_interval_s:g} s, " if meta.usual_interval_s else ""
+    return f"{', '.join(counts)}; {usual}a gap above {meta.gap_limit_s:g} s"
+
+
+def _span(done: Converted) -> str:
+    """Return the first and last reading's time, for a check by eye that day and month are where they belong."""
+    if done.meta.undated:
+        return f"{(done.last_us - done.first_us) / 1e6:,.1f} s from the first reading to the last"
+    return f"from {from_to(done.first_us, done.last_us, done.meta)} ({in_zone(done.meta)})"
