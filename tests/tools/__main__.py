@@ -16,19 +16,22 @@ COMMANDS = {
     "kill_capture": "faults",
     "mutants": "mutation",
     "fuzz": "fuzz",
+    "exports": "exports",
     "compare_scenes": "../helpers",
     "day_logs": "../helpers",
     "unchanged": "",
     "code_figures": "",
     "dependencies": "",
 }
+#: Commands that are packages of their own.
+PACKAGES = {"fuzz", "exports"}
 
 
 def listed() -> str:
     """Return a line a command: what it is for, as its own file says."""
     lines = []
     for name, folder in COMMANDS.items():
-        path = HERE / folder / ("__main__.py" if name == "fuzz" else f"{name}.py")
+        path = HERE / folder / ("__main__.py" if name in PACKAGES else f"{name}.py")
         docstring = ast.get_docstring(ast.parse(path.read_text(encoding="utf-8"))) or ""
         lines.append(f"  {name:<15}{docstring.split(chr(10) * 2)[0].replace(chr(10), ' ')}")
     return "\n".join(lines)
@@ -42,7 +45,7 @@ def main() -> int:
         return 2
     sys.path[:1] = [str(place) for place in PLACES]
     sys.argv[:2] = [f"python tests/tools {name}"]
-    return import_module("fuzz.__main__" if name == "fuzz" else name).main() or 0
+    return import_module(f"{name}.__main__" if name in PACKAGES else name).main() or 0
 
 
 if __name__ == "__main__":
