@@ -23,6 +23,7 @@ ORDER = (
     *(
         "ingest/exports/times",
         "ingest/exports/delimited",
+        "ingest/exports/spreadsheets",
         "ingest/exports",
         "ingest/live",
         "ingest/modbus",

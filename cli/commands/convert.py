@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
 
 #: Options that say how an export is to be read; a log says it itself.
-_FOR_EXPORTS = ("profile", "zone", "start", "dates", "decimal", "side", "sampling", "meter", "allow_rejects")
+_FOR_EXPORTS = ("profile", "zone", "start", "dates", "decimal", "sheet", "side", "sampling", "meter", "allow_rejects")
 #: Years in which a log can begin.
 _FIRST_YEAR, _LAST_YEAR = 1970, 2200
 
@@ -57,6 +57,7 @@ _FIRST_YEAR, _LAST_YEAR = 1970, 2200
     type=click.Choice(["point", "comma"]),
     help="Decimal mark, where the cells leave it open: 1,250 is 1250 (point) or 1.25 (comma).",
 )
+@click.option("--sheet", metavar="NAME", help="Which sheet of a spreadsheet is meant, where several hold readings.")
 @click.option("--reverse-sign", is_flag=True, help="The source counts charging as positive: turn the sign.")
 @click.option("--side", type=click.Choice(["dc", "ac"]), help="At the bank (dc) or behind an inverter (ac).")
 @click.option(
@@ -72,11 +73,12 @@ _FIRST_YEAR, _LAST_YEAR = 1970, 2200
 @click.option("--force", is_flag=True, help="Replace an existing log.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document alone.")
 def command(sources: tuple[str, ...], out: Path, **options: str | bool | None) -> None:
-    """Turn one meter's CSV exports into a log.
+    """Turn one meter's exports into a log.
 
-    Several files are taken in order; - is standard input; gzip and zstd are unpacked. Delimiter, header, units and the
-    style of the times are recognised. Check the readings that it prints as it took them; --explain says how it came to
-    them. Draw out of the bank is positive.
+    They are text (CSV) or spreadsheets (.xlsx, .xls, .ods). Several files are taken in order; - is standard input;
+    gzip, zstd and a zip archive with one table are unpacked. Delimiter, header, units and the style of the times are
+    recognised. Check the readings that it prints as it took them; --explain says how it came to them. Draw out of the
+    bank is positive.
 
     A log that was captured or converted can be written again under another name, with --reverse-sign or --gap.
 
@@ -181,6 +183,7 @@ def _stated(options: dict[str, str | bool | None]) -> Stated:
         sampling=_text(options, "sampling"),
         gap_s=seconds(gap, what="--gap") if gap else None,
         meter=_text(options, "meter"),
+        sheet=_text(options, "sheet"),
         reverse_sign=bool(options["reverse_sign"]),
     )
 

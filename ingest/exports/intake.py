@@ -78,9 +78,21 @@ def _export(names: Sequence[str], stated: Stated, zone: str) -> Export:
             raise InputError("notes typed by hand are converted one file at a time")
         return HandNotes(names[0], zone, stated.start, side=stated.side or "dc")
     _refuse_names_given_twice(names)
-    sources = [open_source(name) for name in names]
+    sources = [_opened(name, stated) for name in names]
     _refuse_copies(sources)
     return CsvExport(sources, stated.filled(), zone=zone, start=stated.start)
+
+
+def _opened(name: str, stated: Stated) -> Source:
+    """Return a file's text, or that of the table in it."""
+    source = open_source(name)
+    if source.is_container:
+        from .spreadsheets.container import table_of
+
+        return table_of(source, stated)
+    if stated.sheet is not None:
+        raise InputError(f"{source.name}: is no spreadsheet, so there is no sheet to choose; leave --sheet out")
+    return source
 
 
 def _refuse_names_given_twice(names: Sequence[str]) -> None:

@@ -17,12 +17,14 @@ from typing import BinaryIO
 import pyarrow as pa
 
 from ...errors import InputError
+from .shape import Shape, plain
 
 HEAD_BYTES = 1 << 16
-_BLOCK_BYTES = 1 << 22
+BLOCK_BYTES = 1 << 22
 #: Rows of readings are seldom shorter than 16 bytes.
 _MOST_LINES = 1 << 18
 _MAGIC = {b"\x1f\x8b": "gzip", b"\x28\xb5\x2f\xfd": "zstd"}
+_CONTAINERS = (b"PK\x03\x04", b"PK\x05\x06", b"\xd0\xcf\x11\xe0")
 #: Longest line that can still be a row of readings; more means that this is no text of lines.
 _LONGEST_LINE = 1 << 24
 
@@ -32,7 +34,9 @@ class Source:
     """An export that can be read more than once: a file, or a copy of standard input.
 
     ``name`` is what messages call it. ``digest`` and ``size``, SHA-256 and number of its bytes as they lie on the disk,
-    are filled by `stamp`, or on the way by reading all of `chunks` where nothing is packed.
+    are filled by `stamp`, or on the way by reading all of `chunks` where nothing is packed. ``remarks`` say what of it
+    is read where that is not all; ``delimiter`` is known where the text was made here, ``shape`` once it was
+    recognised; ``whole`` is what it lies in, kept for as long.
     """
 
     name: str
@@ -40,15 +44,23 @@ class Source:
     copy: BinaryIO | None = None
     digest: str = ""
     size: int = 0
+    remarks: tuple[str, ...] = ()
+    delimiter: str | None = None
+    shape: Shape = ""
+    whole: Source | None = None
     compression: str | None = field(init=False)
+    is_container: bool = field(init=False)
 
     def __post_init__(self) -> None:
         """Look at the first bytes for a compression."""
-        with self._raw() as raw:
+        with self.raw() as raw:
             first = raw.read(4)
         self.compression = next((kind for magic, kind in _MAGIC.items() if first.startswith(magic)), None)
+        # A zip archive, as new workbooks are, an empty one, or an old workbook.
+        self.is_container = first in _CONTAINERS
 
-    def _raw(self) -> BinaryIO:
+    def raw(self) -> BinaryIO:
+        """Return the bytes as they lie on the disk, from their beginning."""
         if self.copy is not None:
             self.copy.seek(0)
             return io.BufferedReader(_Unclosed(self.copy))
@@ -66,14 +78,14 @@ class Source:
         InputError
             If the compressed data is damaged.
         """
-        with self._raw() as raw:
+        with self.raw() as raw:
             if self.compression is None:
                 yield from self._hashed(raw)
                 return
             stream = pa.CompressedInputStream(pa.PythonFile(raw, "r"), self.compression)
             while True:
                 try:
-                    chunk = stream.read(_BLOCK_BYTES)
+                    chunk = stream.read(BLOCK_BYTES)
                 except (OSError, pa.ArrowException) as error:
                     raise InputError(f"{self.name}: the compressed data is damaged or cut short ({error})") from None
                 if not chunk:
@@ -93,14 +105,14 @@ class Source:
     def stamp(self) -> None:
         """Work out the SHA-256 and size of the bytes as they lie on the disk."""
         if not self.digest:
-            with self._raw() as raw:
+            with self.raw() as raw:
                 for _ in self._hashed(raw):
                     pass
 
     def _hashed(self, raw: BinaryIO) -> Iterator[bytes]:
         """Yield a file's bytes as they lie on the disk; when all have passed, `digest` and `size` are known."""
         digest, size = hashlib.sha256(), 0
-        while chunk := raw.read(_BLOCK_BYTES):
+        while chunk := raw.read(BLOCK_BYTES):
             digest.update(chunk)
             size += len(chunk)
             yield chunk
@@ -115,6 +127,15 @@ class _Unclosed(io.RawIOBase):
 
     def readable(self) -> bool:
         return True
+
+    def seekable(self) -> bool:
+        return True
+
+    def seek(self, offset: int, whence: int = 0) -> int:
+        return self._file.seek(offset, whence)
+
+    def tell(self) -> int:
+        return self._file.tell()
 
     def readinto(self, buffer: memoryview) -> int:  # type: ignore[override]
         data = self._file.read(len(buffer))
@@ -164,9 +185,9 @@ def find_encoding(head: bytes, name: str) -> str:
             return encoding
     # Without a mark: in UTF-16 every other byte of a plain text is zero, and hardly any of the others.
     even, odd = head[0::2].count(0), head[1::2].count(0)
-    if odd > len(head) // 4 and even <= odd // 16:
+    if odd > len(head) // 4 and even <= odd // 16 and _is_text(head, "utf-16-le"):
         return "utf-16-le"
-    if even > len(head) // 4 and odd <= even // 16:
+    if even > len(head) // 4 and odd <= even // 16 and _is_text(head, "utf-16-be"):
         return "utf-16-be"
     _refuse_binary(head, name)
     # Latin letters in Windows-1252 are hardly ever whole UTF-8; the other way round every byte would pass. The last
@@ -178,17 +199,27 @@ def find_encoding(head: bytes, name: str) -> str:
     return "utf-8"
 
 
+def _is_text(head: bytes, encoding: str) -> bool:
+    """Tell whether there are lines of letters in it: small numbers of two bytes each have zeros, too."""
+    text = head.decode(encoding, errors="replace")
+    control = sum(ord(letter) < 32 and letter not in "\t\r\n" for letter in text)
+    return control <= len(text) // 100 and any(end in text for end in "\r\n")
+
+
 def _refuse_binary(head: bytes, name: str) -> None:
     # a few NULs are what a power cut leaves in a text file; many control characters are no text at all
     control = sum(head.count(c) for c in range(32) if c not in b"\t\n\r\f\x1a\x1b\x00")
-    magic = head[:4] in (b"PAR1", b"PK\x03\x04", b"\x89PNG", b"%PDF", b"\x7fELF")
-    if magic or control > len(head) // 100 or head.count(0) > len(head) // 2:
-        kinds = {
-            b"PAR1": "is a log already",
-            b"PK\x03\x04": "is a spreadsheet or a zip archive (save or unpack it as CSV)",
-        }
-        kind = kinds.get(head[:4], "is not text but binary data")
-        raise InputError(f"{name}: {kind}; convert reads CSV exports (text, or text packed with gzip or zstd)")
+    if not control and not head.count(0):
+        return
+    from .binary import binary_kind
+
+    kind = binary_kind(head)
+    if kind is None and (control > len(head) // 100 or head.count(0) > len(head) // 2):
+        kind = "is not text but binary data, such as a logger's own records: export them with the logger's program"
+    if kind is not None:
+        raise InputError(
+            f"{name}: {kind}; convert reads text (CSV), packed or not, and spreadsheets (.xlsx, .xls, .ods)"
+        )
 
 
 @dataclass(frozen=True)
@@ -218,16 +249,16 @@ def blocks(source: Source, encoding: str) -> Iterator[Block]:
         # Whole lines are handed on; what follows the last line end waits for the next chunk.
         if cut:
             for lines in _pieces(carry[:cut]):
-                yield Block(_valid(lines), line)
+                yield Block(plain(_valid(lines), source.shape), line)
                 line += lines.count(b"\n")
         carry = carry[cut:] + hold
         if len(carry) > _LONGEST_LINE:
             raise InputError(f"{source.name}, line {line}: is longer than 16 MB, so this is no table of readings")
     tail = carry if decoder is None else carry + decoder.decode(b"", final=True).encode("utf-8")
     if tail.endswith(b"\r"):
-        yield Block(_valid(tail[:-1] + b"\n"), line)
+        yield Block(plain(_valid(tail[:-1] + b"\n"), source.shape), line)
     elif tail.strip(b"\x00 \t\x1a"):
-        yield Block(_valid(tail + b"\n"), line, unfinished=True)
+        yield Block(plain(_valid(tail + b"\n"), source.shape), line, unfinished=True)
 
 
 def _pieces(text: bytes) -> Iterator[bytes]:

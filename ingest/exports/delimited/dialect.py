@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 from ...errors import InputError
 from .header import all_named, is_unit_cell
+from .shape import are_blanks_between
 
 DELIMITERS = {"tab": "\t", "semicolon": ";", "bar": "|", "comma": ","}
 _NUMBER = re.compile(r"'?[+\-−]?(\d[\d\u00a0\u202f .,'’]*|[.,]\d+)([eE][+-]?\d+)?( ?[A-Za-z°µμ%/·]{1,5})?")
@@ -105,6 +106,16 @@ def _no_table(lines: Sequence[str], stated: str | None, *, after: int) -> str:
         return (
             f'the profile says delimiter = "{_word(stated)}", but the lines look {word}-separated; '
             "mend the profile's delimiter or leave it out"
+        )
+    from .binary import markup_kind
+
+    text = "\n".join(lines)
+    if (kind := markup_kind(text)) is not None:
+        return f"is {kind}, a page or document under whatever name; open it and save the table as CSV or .xlsx"
+    if are_blanks_between(text):
+        return (
+            "its columns seem to be parted by single blanks, which dates and names hold as well; "
+            'say delimiter = "blank" under [file] in a profile (--profile)'
         )
     return "no table of readings found: no rows of a time and numbers, separated by comma, semicolon, tab or bar"
 

@@ -16,6 +16,7 @@ from .dialect import DELIMITERS, Dialect, find_column, find_dialect
 from .header import all_named, choose, meaning
 from .numbers import find_form
 from .plan import ColumnPlan, Directions, Layout, Stated, TimePlan, ac_column, is_bare, not_watts, remarks
+from .shape import find_shape, plain
 from .time_columns import joined_cells, time_plan
 
 if TYPE_CHECKING:
@@ -35,15 +36,8 @@ def find_layout(source: Source, stated: Stated) -> Layout:
     InputError
         If there is no table, no time or no quantity in it, or a stated column is missing.
     """
-    profile, head = stated.profile, source.head()
-    file = profile.file if profile is not None else None
-    encoding = _stated_encoding(file.encoding if file else None, head) or find_encoding(head, source.name)
-    dialect = find_dialect(
-        _head_text(head, encoding, source.name),
-        name=source.name,
-        delimiter=DELIMITERS.get(file.delimiter or "") if file else None,
-        header_line=file.header_line if file else None,
-    )
+    profile = stated.profile
+    encoding, dialect = find_table(source, stated)
     sentences: list[str] = []
     if profile is not None and profile.quantities:
         columns = [_stated(dialect, quantity, entry, source.name) for quantity, entry in profile.quantities.items()]
@@ -61,8 +55,31 @@ def find_layout(source: Source, stated: Stated) -> Layout:
             dialect, columns, ac=stated.side == "ac" or speaks_of_ac is not None, name=source.name
         )
         sentences += left_out
-    sentences += [*_two_parts(dialect, time), *remarks(dialect, time, columns, stated, speaks_of_ac)]
+    sentences += [*source.remarks, *_two_parts(dialect, time), *remarks(dialect, time, columns, stated, speaks_of_ac)]
     return Layout(source.name, encoding, dialect, time, tuple(columns), speaks_of_ac is not None, tuple(sentences))
+
+
+def find_table(source: Source, stated: Stated) -> tuple[str, Dialect]:
+    """Return a text's encoding and how its rows are laid out; the shape of its lines is noted in the source.
+
+    Raises
+    ------
+    InputError
+        If there is no table in it.
+    """
+    head = source.head()
+    file = stated.profile.file if stated.profile is not None else None
+    encoding = _stated_encoding(file.encoding if file else None, head) or find_encoding(head, source.name)
+    text = _head_text(head, encoding, source.name)
+    delimiter = file.delimiter if file else None
+    # A sheet's text was made here, whatever a profile says of this meter's other exports.
+    source.shape = "" if source.delimiter else "blanks" if delimiter == "blank" else find_shape(text)
+    return encoding, find_dialect(
+        plain(text.encode(), source.shape).decode(),
+        name=source.name,
+        delimiter=source.delimiter or DELIMITERS.get("tab" if delimiter == "blank" else delimiter or ""),
+        header_line=file.header_line if file else None,
+    )
 
 
 def _two_parts(dialect: Dialect, time: TimePlan) -> list[str]:

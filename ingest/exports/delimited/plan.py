@@ -35,15 +35,17 @@ class Stated:
     sampling: str | None = None
     gap_s: float | None = None
     meter: str | None = None
+    sheet: str | None = None
     reverse_sign: bool = False
 
     def filled(self) -> Stated:
-        """Return it with the profile's words on decimal mark, side and sampling where the person said nothing."""
+        """Return it with the profile's words on decimal mark, sheet, side and sampling where the person said none."""
         if (profile := self.profile) is None:
             return self
         return replace(
             self,
             decimal=self.decimal or profile.file.decimal,
+            sheet=self.sheet or profile.file.sheet,
             side=self.side or profile.side,
             sampling=self.sampling or profile.sampling,
         )
