@@ -12,12 +12,14 @@ import weakref
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import BinaryIO
+from typing import TYPE_CHECKING, BinaryIO
 
 import pyarrow as pa
 
 from ...errors import InputError
-from .shape import Shape, plain
+
+if TYPE_CHECKING:
+    from .shape import Shape
 
 HEAD_BYTES = 1 << 16
 BLOCK_BYTES = 1 << 22
@@ -249,16 +251,16 @@ def blocks(source: Source, encoding: str) -> Iterator[Block]:
         # Whole lines are handed on; what follows the last line end waits for the next chunk.
         if cut:
             for lines in _pieces(carry[:cut]):
-                yield Block(plain(_valid(lines), source.shape), line)
+                yield Block(_plain(_valid(lines), source), line)
                 line += lines.count(b"\n")
         carry = carry[cut:] + hold
         if len(carry) > _LONGEST_LINE:
             raise InputError(f"{source.name}, line {line}: is longer than 16 MB, so this is no table of readings")
     tail = carry if decoder is None else carry + decoder.decode(b"", final=True).encode("utf-8")
     if tail.endswith(b"\r"):
-        yield Block(plain(_valid(tail[:-1] + b"\n"), source.shape), line)
+        yield Block(_plain(_valid(tail[:-1] + b"\n"), source), line)
     elif tail.strip(b"\x00 \t\x1a"):
-        yield Block(plain(_valid(tail + b"\n"), source.shape), line, unfinished=True)
+        yield Block(_plain(_valid(tail + b"\n"), source), line, unfinished=True)
 
 
 def _pieces(text: bytes) -> Iterator[bytes]:
@@ -269,6 +271,15 @@ def _pieces(text: bytes) -> Iterator[bytes]:
         return
     yield from _pieces(text[:middle])
     yield from _pieces(text[middle:])
+
+
+def _plain(text: bytes, source: Source) -> bytes:
+    """Return the lines as plain rows, where the source's are no such."""
+    if not source.shape:
+        return text
+    from .shape import plain
+
+    return plain(text, source.shape)
 
 
 def _valid(text: bytes) -> bytes:

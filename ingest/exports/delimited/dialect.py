@@ -10,7 +10,6 @@ from dataclasses import dataclass
 
 from ...errors import InputError
 from .header import all_named, is_unit_cell
-from .shape import are_blanks_between
 
 DELIMITERS = {"tab": "\t", "semicolon": ";", "bar": "|", "comma": ","}
 _NUMBER = re.compile(r"'?[+\-−]?(\d[\d\u00a0\u202f .,'’]*|[.,]\d+)([eE][+-]?\d+)?( ?[A-Za-z°µμ%/·]{1,5})?")
@@ -108,6 +107,7 @@ def _no_table(lines: Sequence[str], stated: str | None, *, after: int) -> str:
             "mend the profile's delimiter or leave it out"
         )
     from .binary import markup_kind
+    from .shape import are_blanks_between
 
     text = "\n".join(lines)
     if (kind := markup_kind(text)) is not None:

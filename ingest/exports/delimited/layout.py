@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import codecs
+import re
 from collections.abc import Sequence
 from dataclasses import replace
 from itertools import pairwise
@@ -16,12 +17,13 @@ from .dialect import DELIMITERS, Dialect, find_column, find_dialect
 from .header import all_named, choose, meaning
 from .numbers import find_form
 from .plan import ColumnPlan, Directions, Layout, Stated, TimePlan, ac_column, is_bare, not_watts, remarks
-from .shape import find_shape, plain
 from .time_columns import joined_cells, time_plan
 
 if TYPE_CHECKING:
     from ...profiles.columns import ColumnEntry
 
+#: What the lines of plain rows seldom hold: quotes or bars that they begin with, two blanks, a rule.
+_UNUSUAL = re.compile(r'^[ \t]*["|+]|\S  +\S|--', re.MULTILINE)
 _DIRECTIONS = {"c", "d", "charge", "discharge", "charging", "discharging", "chg", "dsg", "dchg", "cc_chg", "cc_dchg"}
 _METERS = {
     "device", "device id", "device name", "meter", "meter id", "sensor", "sensor id", "channel", "node", "serial",
@@ -73,9 +75,13 @@ def find_table(source: Source, stated: Stated) -> tuple[str, Dialect]:
     text = _head_text(head, encoding, source.name)
     delimiter = file.delimiter if file else None
     # A sheet's text was made here, whatever a profile says of this meter's other exports.
-    source.shape = "" if source.delimiter else "blanks" if delimiter == "blank" else find_shape(text)
+    if source.delimiter is None and (delimiter == "blank" or _UNUSUAL.search(text)):
+        from .shape import find_shape, plain
+
+        source.shape = "blanks" if delimiter == "blank" else find_shape(text)
+        text = plain(text.encode(), source.shape).decode()
     return encoding, find_dialect(
-        plain(text.encode(), source.shape).decode(),
+        text,
         name=source.name,
         delimiter=source.delimiter or DELIMITERS.get("tab" if delimiter == "blank" else delimiter or ""),
         header_line=file.header_line if file else None,

@@ -32,7 +32,9 @@ def opened(source: Source) -> zipfile.ZipFile:
     try:
         return zipfile.ZipFile(source.path or source.raw())
     except (zipfile.BadZipFile, OSError, ValueError, NotImplementedError) as error:
-        raise InputError(f"{source.name}: is a damaged or incomplete spreadsheet or zip archive ({error})") from None
+        raise InputError(
+            f"{source.name}: is a damaged or incomplete spreadsheet or zip archive ({error}); save it anew, or as CSV"
+        ) from None
 
 
 @dataclass

@@ -133,10 +133,12 @@ def test_merged_heads_name_their_columns(tmp_path):
         (None, "Current (A)", "Voltage (V)", "Current (A)", "Voltage (V)"),
     ]
     rows = [(a, b, c, -9.5, 230.5) for a, b, c in ROWS]
-    done = convert(tmp_path, merged_book("A1:A2", "B1:C1", "D1:E1", head=head, rows=rows))
+    done = convert(
+        tmp_path, merged_book("A1:A2", "B1:C1", "D1:E1", head=head, rows=rows), options=("--zone", "UTC", "--explain")
+    )
     assert done["current_A"].tolist() == [row[1] for row in ROWS]
     assert "'Battery / Current (A)'" in done.said
-    assert "time: 'Time'" in done.said
+    assert "not used: 'Load / Current (A)', 'Load / Voltage (V)'" in done.said
 
 
 def test_a_merged_title_changes_no_name(tmp_path):
