@@ -11,7 +11,8 @@ from hypothesis import strategies as st
 
 from shuntbook.ingest.durations import seconds
 from shuntbook.ingest.errors import InputError
-from shuntbook.ingest.exports.delimited.numbers import NULLS, NumberForm, find_form, to_numbers
+from shuntbook.ingest.exports.delimited.number_forms import find_form
+from shuntbook.ingest.exports.delimited.numbers import NULLS, NumberForm, to_numbers
 from shuntbook.ingest.log.arrow import strings
 from shuntbook.ingest.quantities import ALIASES, OF_DIMENSION, QUANTITIES, UNITS, UnknownUnitError, find_unit, unit_of
 
@@ -158,11 +159,10 @@ def test_missing_readings(cell):
         (["1,234"], ["12,5"], NumberForm(",")),
         (["1,234"], ["12.5"], NumberForm(".", grouped=True)),
         (["1.234"], ["12,5"], NumberForm(",")),
-        (["1.234"], [], NumberForm(".")),
         (["7"], ["12,5"], NumberForm(",")),
         (["12.5 A", "13 A"], [], NumberForm(".", suffix="A")),
         (["12,5 mA"], [], NumberForm(",", suffix="mA")),
-        ([], [], NumberForm(".")),
+        ([], [], NumberForm(".", open=True)),
     ],
 )
 def test_the_form_of_a_column(cells, others, expected):
@@ -171,7 +171,7 @@ def test_the_form_of_a_column(cells, others, expected):
 
 
 @pytest.mark.parametrize(
-    ("cells", "words"), [(["1,234"], "--decimal comma or --decimal point"), (["1.5 A", "950 mA"], "different units")]
+    ("cells", "words"), [(["1,234"], "--decimal comma or --decimal point"), (["1.5 A", "950 V"], "different units")]
 )
 def test_what_the_cells_leave_open(cells, words):
     """Is not guessed."""

@@ -10,9 +10,14 @@ from dataclasses import dataclass
 
 from ...errors import InputError
 from .header import all_named, is_unit_cell
+from .numbers import NULLS, tidied
 
 DELIMITERS = {"tab": "\t", "semicolon": ";", "bar": "|", "comma": ","}
-_NUMBER = re.compile(r"'?[+\-−]?(\d[\d\u00a0\u202f .,'’]*|[.,]\d+)([eE][+-]?\d+)?( ?[A-Za-z°µμ%/·]{1,5})?")
+#: Hexadecimal counts as a number, so that its column is told by name rather than not seen.
+_NUMBER = re.compile(
+    r"[+\-]?(\d[\d\u00a0\u202f .,'’]*|[.,]\d+)([eE][+-]?\d+)?( ?[A-Za-z°µμ%/·]{1,5})?"
+    r"|[+-]?0[xX][0-9A-Fa-f]+|\d[0-9A-F]{3,7}"
+)
 _CLOCK = r"\d{1,2}:\d{1,2}(:\d{1,2}([.,]\d+)?)?( ?[AaPp]\.?[Mm]\.?)?"
 _DATE = (
     r"\d{4}[-/. ]\d{1,2}[-/. ]\d{1,2}|\d{1,2}[-/. ](\d{1,2}|[A-Za-z]{3,9})[-/. ]\d{2,4}|[A-Za-z]{3,9} \d{1,2},? \d{4}"
@@ -21,7 +26,7 @@ _TIME = re.compile(
     rf"'?([A-Za-z]{{3,9}},? )?(({_DATE})([T ,]+{_CLOCK}( ?(Z|z|UTC|GMT|[+-]\d\d:?\d\d|[+-]\d\d))?)?"
     r"|\d{8}[T ]?\d{6}([.,]\d+)?Z?|(\d+ ?d(ays?)?,? *)?\d+:\d{1,2}(:\d{1,2}([.,]\d+)?)?( ?[AaPp]\.?[Mm]\.?)?)"
 )
-_NOTHING = {"", "-", "--", "---", "n/a", "#n/a", "na", "nan", "null", "none"}
+_NOTHING = {word.lower() for word in NULLS}
 
 
 @dataclass(frozen=True)
@@ -145,7 +150,7 @@ def split_line(line: str, delimiter: str) -> list[str]:
 def _kind(cell: str) -> str:
     if cell.lower() in _NOTHING:
         return "-"
-    return "t" if _TIME.fullmatch(cell) else "n" if _NUMBER.fullmatch(cell) else "x"
+    return "t" if _TIME.fullmatch(cell) else "n" if _NUMBER.fullmatch(tidied(cell)) else "x"
 
 
 def _longest_run(rows: list[_LineCells], *, after: int) -> list[_LineCells]:

@@ -15,8 +15,19 @@ from .borne_out import PLAUSIBLE, borne_out
 from .decode import Source, find_encoding
 from .dialect import DELIMITERS, Dialect, find_column, find_dialect
 from .header import all_named, choose, meaning
-from .numbers import find_form
-from .plan import ColumnPlan, Directions, Layout, Stated, TimePlan, ac_column, is_bare, not_watts, remarks
+from .number_forms import find_form
+from .plan import (
+    ColumnPlan,
+    Directions,
+    Layout,
+    Stated,
+    TimePlan,
+    ac_column,
+    is_bare,
+    not_watts,
+    remarks,
+    unit_in_header,
+)
 from .time_columns import joined_cells, time_plan
 
 if TYPE_CHECKING:
@@ -220,12 +231,26 @@ def _with_forms(
     for plan in columns:
         cells = dialect.column(plan.index) + (dialect.column(plan.minus) if plan.minus is not None else [])
         try:
-            form = find_form(cells, others, column=dialect.names[plan.index], stated=mark)
+            form = find_form(
+                cells,
+                others,
+                column=dialect.names[plan.index],
+                stated=mark,
+                stays_large=_may_stay_large(dialect, plan),
+                # Who groups by points writes decimal commas, and so seldom puts commas between columns.
+                points_group=dialect.delimiter != ",",
+            )
             unit = _with_suffix(plan, form.suffix, dialect.names[plan.index])
         except InputError as error:
             raise InputError(f"{name}, {error}") from None
         ready.append(replace(plan, form=form, unit=unit))
     return ready
+
+
+def _may_stay_large(dialect: Dialect, plan: ColumnPlan) -> bool:
+    """Tell whether readings could all be above a thousand of the column's unit: no amps, volts or kilowatts are."""
+    stated = unit_in_header(dialect, plan.index)
+    return stated is None or stated.multiply / stated.divide < (1000.0 if stated.dimension == "power" else 1.0)
 
 
 def _with_suffix(plan: ColumnPlan, suffix: str, column: str) -> Unit:

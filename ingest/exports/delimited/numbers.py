@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import re
-from collections import Counter
-from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,34 +10,53 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
-from ...errors import InputError, quoted
-from ...log.arrow import booleans, floats, strings
+from ...log.arrow import booleans, flat, floats, integers, strings
+from ...quantities import Unit, UnknownUnitError, find_unit
 
+#: Words that say that there is no reading, of programs and spreadsheets in English, German and French, from memory.
+#: What a meter shows beyond its range (OL, inf, asterisks) is not among them: it speaks of a reading that is large.
+_WORDS = (
+    "nan", "-nan", "nan(ind)", "-nan(ind)", "1.#qnan", "-1.#qnan", "1.#ind", "-1.#ind", "n/a", "na", "n.a.", "null",
+    "nil", "none", "missing", "unavailable", "unknown", "invalid", "no data", "nodata", "void", "error", "err", "#n/a",
+    "#null!", "#value!", "#ref!", "#name?", "#num!", "#div/0!", "k.a.", "fehlt", "fehler", "#nv", "#wert!", "erreur",
+    "nd", "n.d.", "s.o.",
+)  # fmt: skip
+_DASHES = ("-", "--", "---", "----", "-----", "-.-", "-.--", "--.-", "--.--", "---.-", "---.--", "--,-", "--,--")
+_MINUSES = "−–—－‒―﹣‐‑"
 #: Cells that say that there is no reading.
-NULLS = ["", "NaN", "nan", "NAN", "N/A", "n/a", "NA", "null", "NULL", "None", "none", "-", "--", "---", "#N/A"]
-#: Share of the cells that speak for a mark or a unit that must speak for the same one.
-MOST_AGREE = 0.9
+NULLS = [
+    *("", "NaN", "None", *_DASHES, *_MINUSES, "——", "––"),
+    *dict.fromkeys(form for word in _WORDS for form in (word, word.upper(), word.capitalize())),
+]
+NULLS = list(dict.fromkeys(NULLS))
 _NULLS = strings(NULLS)
 _NOTHING, _ODD = strings([None, "?"])
 _POINT = r"^[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?$"
 _BLANKS = "\u00a0\u202f '’"
-_GROUPED = {mark: rf"^[+-]?\d{{1,3}}([{mark}]\d{{3}})+([^\d{mark}]\d*)?$" for mark in (",", ".", _BLANKS)}
+GROUPED = {mark: rf"^[+-]?\d{{1,3}}([{mark}]\d{{3}})+([^\d{mark}]\d*)?$" for mark in (",", ".", _BLANKS)}
+#: Commas that can only group: a point stands behind them, or there are several.
+_SURELY_GROUPED = r"^[+-]?\d{1,3}((,\d{3})+\.\d*|(,\d{3}){2,})$"
 _POINTS = bytes.maketrans(b",", b".")
-_ONLY_THREES = re.compile(r"[+-]?[1-9]\d{0,2}[.,]\d{3}")
-_CELL = re.compile(r"'?[+\-−]?[\d\u00a0\u202f .,'’]*\d[.,]?(?:[eE][+-]?\d+)?(?:\s*([A-Za-z°µμ%/·]{1,5}))?")
+_NUMBER_AND_UNIT = r"^(?P<number>.*?)\s*(?P<unit>[A-Za-z°µμ·/%]*)$"
+_IN_BRACKETS, _TRAILING_SIGN, _SIGN_APART = r"^\(\s*(.*?)\s*\)$", r"^([^+-].*?)\s*([+-])$", r"^([+-])\s+"
+#: Of a column without a mark: a cell that could be a decimal, or group thousands.
+_COULD_GROUP = r"^\W*[1-9]\d{0,2}\.\d{3}\D*$"
 
 
 @dataclass(frozen=True)
 class NumberForm:
     """How a column writes its numbers.
 
-    ``grouped``: commas were seen to group thousands beside a decimal point. ``suffix`` is the unit that stands in every
-    cell, such as ``A`` in ``12.5 A``; empty where there is none.
+    ``grouped``: commas were seen to group thousands beside a decimal point. ``suffix`` is the unit that stands in the
+    cells, such as ``A`` in ``12.5 A``; empty where there is none. ``ranges``: the cells carry several units of one
+    kind, each its own. ``open``: no mark was seen, so that one seen later could be a decimal or group thousands.
     """
 
     decimal: str = "."
     grouped: bool = False
     suffix: str = ""
+    ranges: bool = False
+    open: bool = False
 
 
 @dataclass(frozen=True)
@@ -68,10 +85,16 @@ def _as_array(text: pa.Array) -> NDArray[np.float64]:
     return floats(pc.cast(text, pa.float64()))
 
 
+def _bytes_of(cells: pa.Array) -> bytes:
+    """Return the text of cells in one go; where they are a part of an array, all of that."""
+    text = cells.buffers()[2]
+    return text.to_pybytes() if text is not None else b""
+
+
 def _with_points(cells: pa.Array) -> pa.Array | None:
     """Return the cells with their commas turned into points, in one go over their bytes; None if one has a point."""
-    valid, ends, text = cells.buffers()
-    raw = text.to_pybytes() if text is not None else b""
+    valid, ends, _ = cells.buffers()
+    raw = _bytes_of(cells)
     if b"." in raw:
         return None
     buffers = [valid, ends, pa.py_buffer(raw.translate(_POINTS))]
@@ -79,100 +102,111 @@ def _with_points(cells: pa.Array) -> pa.Array | None:
 
 
 def _carefully(cells: pa.Array, form: NumberForm) -> Numbers:
-    """Convert cell by cell: strip blanks and unit, undo grouped digits, and mark what is still no number."""
-    text = pc.replace_substring_regex(pc.utf8_trim_whitespace(cells), "^'", "")
-    text = pc.replace_substring(text, "−", "-")
+    """Convert cell by cell: signs, blanks, unit and grouped digits in all their forms; the rest is no number."""
+    text = _sign_in_front(pc.replace_substring_regex(pc.utf8_trim_whitespace(cells), "^'", ""))
+    filled = pc.and_not(pc.is_valid(text), pc.is_in(text, _NULLS))
+    units = None
     if form.suffix:
-        text = pc.replace_substring_regex(text, rf"\s*{re.escape(form.suffix)}$", "")
+        split = pc.extract_regex(text, _NUMBER_AND_UNIT)
+        number, units = split.field("number"), split.field("unit")
+        # A unit alone is a cell without a reading; a word that is no unit is an odd one.
+        alone = pc.and_(pc.equal(number, ""), pc.equal(units, form.suffix))
+        filled, text = pc.and_not(filled, pc.fill_null(alone, fill_value=False)), _sign_in_front(number)
+    text = _with_point(text, form)
+    good = pc.and_(filled, pc.fill_null(pc.match_substring_regex(text, _POINT), fill_value=False))
+    values = _as_array(pc.if_else(good, text, _NOTHING))
+    if units is not None:
+        values = _in_unit(values, units, form)
+    bad = booleans(filled) & ~(booleans(good) & np.isfinite(values))
+    return Numbers(np.where(bad, np.nan, values), bad)
+
+
+def _sign_in_front(text: pa.Array) -> pa.Array:
+    """Write each sign as + or - and before its number, wherever it stood; brackets are a minus, as in accounts."""
+    text = pc.replace_substring_regex(text, f"[{_MINUSES}]", "-")
+    text = pc.replace_substring(text, "＋", "+")
+    text = pc.replace_substring_regex(text, _IN_BRACKETS, r"-\1")
+    text = pc.replace_substring_regex(text, _TRAILING_SIGN, r"\2\1")
+    return pc.replace_substring_regex(text, _SIGN_APART, r"\1")
+
+
+def _with_point(text: pa.Array, form: NumberForm) -> pa.Array:
+    """Undo grouped digits, and write a decimal comma as a point."""
     # Blanks and apostrophes group thousands beside either decimal mark (small spaces by ISO 80000-1, from memory).
     text = _ungrouped(text, _BLANKS)
     if form.decimal == ",":
         text = _ungrouped(text, ".")
         # a point that groups no thousands does not belong in a column of decimal commas
         text = pc.if_else(pc.match_substring(text, "."), _ODD, text)
-        text = pc.replace_substring(text, ",", ".")
-    elif form.grouped:
-        text = _ungrouped(text, ",")
-    filled = pc.and_not(pc.is_valid(text), pc.is_in(text, _NULLS))
-    good = pc.and_(filled, pc.match_substring_regex(text, _POINT))
-    values = _as_array(pc.if_else(good, text, _NOTHING))
-    bad = (booleans(filled) & ~booleans(good)) | np.isinf(values)
-    return Numbers(np.where(bad, np.nan, values), bad)
+        return pc.replace_substring(text, ",", ".")
+    pattern = GROUPED[","] if form.grouped else _SURELY_GROUPED
+    return pc.if_else(pc.match_substring_regex(text, pattern), pc.replace_substring(text, ",", ""), text)
 
 
 def _ungrouped(text: pa.Array, mark: str) -> pa.Array:
     """Take the marks between groups of three digits out of the cells that have nothing else of the kind."""
-    grouped = pc.match_substring_regex(text, _GROUPED[mark])
+    grouped = pc.match_substring_regex(text, GROUPED[mark])
     return pc.if_else(grouped, pc.replace_substring_regex(text, f"[{mark}]", ""), text)
 
 
-def find_form(cells: Sequence[str], others: Iterable[str], *, column: str, stated: str | None = None) -> NumberForm:
-    """Return how a column writes its numbers, from a sample of its cells.
-
-    A mark before exactly three digits (``1,234``) could be a decimal comma or group thousands. What the column itself
-    leaves open, the cells of the whole table, `others`, decide: one program wrote them all.
-
-    Raises
-    ------
-    InputError
-        If the sample leaves it open, with the option's name, or the cells carry different units.
-    """
-    suffix = _suffix(cells, column)
-    if stated is not None:
-        return NumberForm(stated, grouped=True, suffix=suffix)
-    # The column first: a table may hold counts with grouped commas beside readings with points.
-    votes = _votes(cells)
-    if decimal := _mark_of(votes) or _mark_of(_votes(others)):
-        return NumberForm(decimal, grouped=decimal == "." and bool(votes["1,234"]), suffix=suffix)
-    if not votes["1,234"]:
-        return NumberForm(suffix=suffix)
-    example = next(cell for cell in cells if "," in cell)
-    raise InputError(
-        f"column {quoted(column)}: {example!r} could be a decimal comma or grouped thousands; "
-        "say --decimal comma or --decimal point"
-    )
-
-
-def _votes(cells: Iterable[str]) -> Counter[str]:
-    """Count the cells that speak for a decimal comma, for a point, or that could be grouped by commas or points."""
-    votes: Counter[str] = Counter()
-    for cell in cells:
-        marks = [c for c in cell if c in ",."]
-        if not marks or (match := _CELL.fullmatch(cell)) is None:
+def _in_unit(values: NDArray[np.float64], units: pa.Array, form: NumberForm) -> NDArray[np.float64]:
+    """Return values in the form's unit, each by the unit of its own cell; NaN where that is another kind's or none."""
+    kinds, inverse = kinds_of(units)
+    for k, word in enumerate(kinds):
+        mine = inverse == k
+        if word == form.suffix or (not word and not form.ranges):
             continue
-        number = cell[: match.start(1)] if match[1] else cell
-        number = number.strip(" '").replace("−", "-")
-        # Of two kinds of marks the last is the decimal one; one that comes twice groups; 1,234 may be either.
-        if len(set(marks)) == 2:
-            votes[marks[-1]] += 1
-            votes["1,234"] += marks[-1] == "."
-        elif len(marks) > 1:
-            if re.match(_GROUPED[marks[0]], number):
-                votes["." if marks[0] == "," else ","] += 1
-                votes["1,234"] += marks[0] == ","
-        elif _ONLY_THREES.fullmatch(number):
-            votes["1,234" if marks[0] == "," else "1.234"] += 1
+        unit = like_unit(word, form.suffix)
+        base = like_unit(form.suffix, form.suffix)
+        if unit is None or base is None:
+            values[mine] = np.nan
         else:
-            votes[marks[0]] += 1
-    return votes
+            values[mine] = unit.to_canonical(values[mine]) * base.divide / base.multiply
+    return values
 
 
-def _mark_of(votes: Counter[str]) -> str | None:
-    """Return the decimal mark that the cells agree on, or None: a damaged cell or two do not decide it."""
-    mark, most = max(((mark, votes[mark]) for mark in ".,"), key=lambda vote: vote[1])
-    agree = most >= MOST_AGREE * (votes[","] + votes["."]) and most > (1 - MOST_AGREE) * votes.total()
-    return mark if agree else None
+def kinds_of(cells: pa.Array) -> tuple[list[str], NDArray[np.int64]]:
+    """Return the texts that occur in cells, '' where there is none, and which of them each cell holds."""
+    coded = flat(pc.dictionary_encode(pc.fill_null(pc.utf8_trim_whitespace(cells), "")))
+    return coded.dictionary.to_pylist(), integers(pc.cast(coded.indices, pa.int64()), 0)
 
 
-def _suffix(cells: Sequence[str], column: str) -> str:
-    """Return the unit that cells such as ``12.5 A`` carry; a few odd cells make none."""
-    suffixes = Counter(match[1] for match in map(_CELL.fullmatch, cells) if match and match[1])
-    if 2 * suffixes.total() < len(cells) or not suffixes:
-        return ""
-    (suffix, count), *_ = suffixes.most_common(1)
-    if count < MOST_AGREE * suffixes.total():
-        raise InputError(
-            f"column {quoted(column)}: its cells carry different units ({', '.join(sorted(suffixes))}); "
-            "export it with one unit"
-        )
-    return suffix
+def like_unit(word: str, other: str) -> Unit | None:
+    """Return the unit that a word names, if it is of another's kind; none that counts from elsewhere."""
+    try:
+        unit, like = find_unit(word), find_unit(other)
+    except UnknownUnitError:
+        return None
+    return unit if unit.dimension == like.dimension and not (unit.add or like.add) else None
+
+
+def first_doubtful(cells: pa.Array, form: NumberForm) -> int | None:
+    """Return the first cell of a column without a mark so far that could be a decimal or group thousands, or None.
+
+    A point that can only be a decimal settles it for all of them.
+    """
+    raw = _bytes_of(cells) if form.open else b""
+    if b"," not in raw and b"." not in raw:
+        return None
+    commas, points = _matches(cells, ","), _matches(cells, r"\.") & ~_matches(cells, ",")
+    could_group = _matches(cells, _COULD_GROUP)
+    settled = bool((points & ~could_group).any())
+    doubtful = np.flatnonzero(commas if settled else commas | could_group)
+    return int(doubtful[0]) if len(doubtful) else None
+
+
+def says_point(cells: pa.Array) -> bool:
+    """Tell whether a cell holds a point that can only be a decimal."""
+    return b"." in _bytes_of(cells) and bool((_matches(cells, r"\.") & ~_matches(cells, _COULD_GROUP)).any())
+
+
+def _matches(cells: pa.Array, pattern: str) -> NDArray[np.bool_]:
+    return booleans(pc.fill_null(pc.match_substring_regex(cells, pattern), fill_value=False))
+
+
+def tidied(cell: str) -> str:
+    """Return a cell with its sign, of whatever form, as + or - before it."""
+    text = re.sub(f"[{_MINUSES}]", "-", cell.strip().removeprefix("'")).replace("＋", "+")
+    for pattern, plain in ((_IN_BRACKETS, r"-\1"), (_TRAILING_SIGN, r"\2\1"), (_SIGN_APART, r"\1")):
+        text = re.sub(pattern, plain, text)
+    return text

@@ -11,7 +11,7 @@ import pyarrow.compute as pc
 import pyarrow.csv as pcsv
 from numpy.typing import NDArray
 
-from ...errors import quoted
+from ...errors import InputError, quoted
 from ...log.arrow import flat, integers, strings
 from ...log.log import Readings
 from ...quantities import LARGEST_READING
@@ -20,7 +20,8 @@ from ...zone import NO_TIME
 from ..times.instants import parse
 from .decode import Block
 from .dialect import split_line
-from .numbers import NULLS, to_numbers
+from .number_forms import in_doubt
+from .numbers import NULLS, first_doubtful, says_point, to_numbers
 from .plan import ColumnPlan, Layout
 
 _BLANK, _EMPTY = strings([" ", ""])
@@ -52,6 +53,8 @@ class RowReader:
         self._to_utc = to_utc
         self._needed = layout.indices
         self._names = [str(k) for k in range(len(layout.dialect.names))]
+        #: Columns without a mark in the sample that have shown since that they write decimal points.
+        self._with_points: set[int] = set()
 
     def read(self, block: Block) -> RowBatch:
         """Read a block's rows."""
@@ -90,6 +93,7 @@ class RowReader:
             reasons[k] = self._why_no_time(stamps[k].as_py(), parsed=bool(known[k]))
         quantities = {}
         for column in self._layout.columns:
+            self._refuse_doubtful(column, table, rows)
             quantities[column.quantity] = self._quantity(column, table, reasons)
         self._without_reading(quantities, reasons)
         # A header that comes again, where exports were put behind one another, is no damage.
@@ -125,6 +129,19 @@ class RowReader:
             hint = " (is its comma a decimal mark? then say --decimal comma)" if "," in cell else ""
             reasons.setdefault(k, f"column {quoted(name)}: found {quoted(cell)}, expected a number{hint}")
         return numbers.values
+
+    def _refuse_doubtful(self, plan: ColumnPlan, table: pa.Table, rows: _Rows) -> None:
+        """Stop at a mark that could be a decimal or group thousands, where the column had none so far."""
+        if not plan.form.open:
+            return
+        columns = {plan.index, plan.index if plan.minus is None else plan.minus}
+        for index in columns - self._with_points:
+            cells = flat(table.column(str(index)))
+            if (at := first_doubtful(cells, plan.form)) is not None:
+                question = in_doubt(self._layout.dialect.names[index], cells[at].as_py())
+                raise InputError(f"{self._layout.name}, line {rows.line_of(at)}, {question}")
+            if says_point(cells):
+                self._with_points.add(index)
 
     def _refuse_too_large(self, x: NDArray[np.float64], plan: ColumnPlan, reasons: dict[int, str]) -> None:
         name = self._layout.dialect.names[plan.index]
@@ -266,14 +283,24 @@ class _Rows:
         """Reject a row by its index among the parsed ones."""
         self._rejected[index] = reason
 
+    def line_of(self, index: int) -> int:
+        """Return the line of a row by its index among the parsed ones."""
+        return self._first_line + self._parsed(self._filled(self._text.split(b"\n")))[index]
+
+    def _filled(self, lines: list[bytes]) -> list[int]:
+        # Arrow numbers the rows it was given: lines taken out beforehand and empty ones have no number.
+        return [k for k, line in enumerate(lines) if line and k not in self._removed]
+
+    def _parsed(self, filled: list[int]) -> list[int]:
+        return [k for number, k in enumerate(filled) if number not in self._misfits]
+
     def rejects(self) -> list[Reject]:
         """Return all rejected rows with their line and text."""
         if not (self._removed or self._misfits or self._rejected):
             return []
         lines = self._text.split(b"\n")
-        # Arrow numbers the rows it was given: lines taken out beforehand and empty ones have no number.
-        filled = [k for k, line in enumerate(lines) if line and k not in self._removed]
-        parsed = [k for number, k in enumerate(filled) if number not in self._misfits]
+        filled = self._filled(lines)
+        parsed = self._parsed(filled)
         reasons = dict(self._removed)
         reasons |= {filled[number]: why for number, why in self._misfits.items() if why}
         reasons |= {parsed[index]: why for index, why in self._rejected.items()}

@@ -726,7 +726,7 @@ def test_a_damaged_cell_does_not_decide_the_decimal_mark(tmp_path, damaged):
     assert done["current_A"][0] == 20.1
     assert done.reject_lines == [22]
     alone = [line.rpartition(";")[0] for line in lines]
-    asked = convert(tmp_path, text(["Time;Current (A)", *alone]))
+    asked = convert(tmp_path, text(["Time;Current (mA)", *alone]))
     assert asked.status == 2
     assert "--decimal comma" in asked.error
 
@@ -753,15 +753,33 @@ def test_a_last_line_without_an_end_may_be_of_any_length(tmp_path):
     assert len(done.time_us) == 40
 
 
-def test_a_comma_beyond_the_sample_is_not_taken_for_a_group(tmp_path):
-    """If the first 64 KB hold none, a later 1,250 is rejected rather than read as 1250."""
-    lines = ["epoch;Current", *(f"{1_780_000_000 + k};0" for k in range(12_000)), "1780012000;1,250"]
-    done = convert(tmp_path, text(lines))
-    assert done.reject_lines == [12_002]
+@pytest.mark.parametrize("cell", ["1,250", "1.250"])
+def test_a_mark_beyond_the_sample_is_asked_about(tmp_path, cell):
+    """If the first 64 KB hold none, a later 1,250 could be a group: it stops there, and names line and options."""
+    lines = ["epoch;Power (W)", *(f"{1_780_000_000 + k};120" for k in range(12_000)), f"1780012000;{cell}"]
+    asked = convert(tmp_path, text(lines))
+    assert asked.status == 2
+    assert "line 12002" in asked.error
+    assert "--decimal comma or --decimal point" in asked.error
+    group = {",": "point", ".": "comma"}[cell[1]]
+    for decimal, watts in ((group, 1250.0), ({"point": "comma", "comma": "point"}[group], 1.25)):
+        assert convert(tmp_path, text(lines), options=("--decimal", decimal))["power_W"][-1] == watts
+
+
+def test_a_mark_beyond_the_sample_that_can_only_be_a_decimal_is_read(tmp_path):
+    """It settles those before three digits, too."""
+    lines = [
+        "epoch;Power (W)",
+        *(f"{1_780_000_000 + k};120" for k in range(12_000)),
+        "1780012000;0.5",
+        "1780012001;1.250",
+    ]
+    assert convert(tmp_path, text(lines))["power_W"][-1] == 1.25
 
 
 @pytest.mark.parametrize(
-    "cell", ["12 5", "1_000", "0x1F", "1.2.3", "--5", "5-", "1e", "e5", "(5)", "5 V", "inf", "1e999", "1e308", "-1e16"]
+    "cell",
+    ["12 5", "1_000", "0x1F", "1.2.3", "--5", "-5-", "1e", "e5", "(-5)", "5 V", "inf", "1e999", "1e308", "-1e16"],
 )
 def test_a_cell_that_is_no_number_is_rejected(tmp_path, cell):
     """Nothing is made of it."""

@@ -9,7 +9,6 @@ _WORDS = "words of direction are not taken, or only noted: amounts without a sig
 _COUNT = "a count whose unit the name does not say is taken as seconds without a question"
 _DIGITS = "date and clock as bare digits in two columns: one of them is taken for a count of seconds"
 _SHEET = "a spreadsheet's days at steps of half an hour and more, or parted from their fraction, are taken as seconds"
-_GROUPS = "whole numbers grouped by points beside others without a point are read as decimal points"
 _HEAD = "a header again is passed over: the first one's order and units stay for the rows behind it"
 _BEFORE = "rows before a later header are dropped as a preamble"
 _ANEW = "sessions of a count that begins anew are laid over each other"
@@ -58,9 +57,6 @@ KNOWN_WRONG = {
     "sheet_days_every_quarter_day": _SHEET,
     "sheet_days_hourly": _SHEET,
     "twelve_hours_without_a_mark": "hours from 1 to 12 are sorted into one morning",
-    "groups_of_points_whole_alone": _GROUPS,
-    "groups_that_come_late": _GROUPS,
-    "watts_alone_grouped": _GROUPS,
     "missing_number": "numbers that stand for no reading are read as readings, far as they are from all others",
     "unit_changes_without_a_head": _SCALE,
     "unit_hundredths": _SCALE,

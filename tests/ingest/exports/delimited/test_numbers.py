@@ -6,7 +6,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from shuntbook.ingest.errors import InputError
-from shuntbook.ingest.exports.delimited.numbers import NULLS, NumberForm, find_form, to_numbers
+from shuntbook.ingest.exports.delimited.number_forms import find_form
+from shuntbook.ingest.exports.delimited.numbers import NULLS, NumberForm, to_numbers
 from shuntbook.ingest.log.arrow import strings
 
 CELLS = st.none() | st.decimals(-9999, 9999, places=3).map(str) | st.sampled_from(["OL", "1e3", "-0.5", "inf", "7"])
@@ -55,7 +56,7 @@ def test_grouped_digits():
     """Thousands by blanks and apostrophes always, by commas where they were seen to group; only groups of three."""
     assert read(["1 234.5", "12 345 678", "1'234", "1 23", "1234 567"]) == [1234.5, 12345678.0, 1234.0, "bad", "bad"]
     assert read(["1,234.5", "1,234,567", "12,34"], grouped=True) == [1234.5, 1234567.0, "bad"]
-    assert read(["1,234.5", "7.5"]) == ["bad", 7.5]
+    assert read(["1,234.5", "1,234,567", "1,234", "7.5"]) == [1234.5, 1234567.0, "bad", 7.5]
     assert read(["1.234,5", "1.234.567,25", "12.34,5", "7,5"], decimal=",") == [1234.5, 1234567.25, "bad", 7.5]
 
 
@@ -70,9 +71,10 @@ def test_grouped_digits():
         (["1.234.567"], NumberForm(",")),
         (["1,234", "1.5"], NumberForm(".", grouped=True)),
         (["1,234", "1,5"], NumberForm(",")),
-        (["1.234"], NumberForm(".")),  # a point before three digits is taken as it is written
+        (["0.234", "1.234"], NumberForm(".")),
         (["0,234"], NumberForm(",")),  # no thousand begins with nought
-        (["1 234", "17"], NumberForm()),
+        (["1 234", "17"], NumberForm(open=True)),
+        (["510 mA", "33.31 A", "33.1 A"], NumberForm(".", suffix="A", ranges=True)),
         (["12.5 A", "3.0 A", ""], NumberForm(".", suffix="A")),
         (["12.5 A", "3.0", "4.0"], NumberForm(".")),  # fewer than half carry it
         (["12,5 A", "3,0 A"], NumberForm(",", suffix="A")),
@@ -91,7 +93,9 @@ def test_what_a_column_leaves_open_the_table_decides_or_a_person():
     assert find_form(["1,234"], ["1,234", "2,5"], column="x") == NumberForm(",")
     assert find_form(["1,234"], ["1,234", "2.5"], column="x") == NumberForm(".", grouped=True)
     assert find_form(["1,234"], [], column="x", stated=",") == NumberForm(",", grouped=True)
-    for cells in (["1,234"], ["1,5"] * 8 + ["1.5"] * 2 + ["1,234"]):
+    assert find_form(["1.234", "980"], ["32,5"], column="x") == NumberForm(",")
+    assert find_form(["980"], ["32.5"], column="x") == NumberForm(".", grouped=True)
+    for cells in (["1,234"], ["1.234"], ["1.250", "980"], ["1,5"] * 8 + ["1.5"] * 2 + ["1,234"]):
         with pytest.raises(InputError, match=r"column 'x'.*say --decimal comma or --decimal point"):
             find_form(cells, cells, column="x")
 
@@ -101,3 +105,41 @@ def test_cells_with_different_units_are_refused():
     assert find_form(["1.5 A"] * 9 + ["1.5 V"], [], column="x").suffix == "A"
     with pytest.raises(InputError, match=r"different units \(A, V\)"):
         find_form(["1.5 A"] * 8 + ["1.5 V"], [], column="x")
+
+
+def test_three_digits_behind_every_mark_are_decimals_where_no_reading_stays_so_large():
+    """A file between commas groups by no points, and no bank is above a thousand volts throughout."""
+    for cells, decimal in ((["25,150", "25,148"], ","), (["25.150", "25.148"], ".")):
+        assert find_form(cells, cells, column="x", stays_large=False) == NumberForm(decimal)
+    assert find_form(["1.250", "1.248"], [], column="x", points_group=False) == NumberForm(".")
+    for cells in (["1.250", "980"], ["1,250", "980"]):  # whole numbers beside them: those below a thousand
+        with pytest.raises(InputError, match="grouped thousands"):
+            find_form(cells, cells, column="x", stays_large=False, points_group=False)
+
+
+def test_signs_in_all_their_forms():
+    """Dashes for a minus, behind the number, apart from it, or in brackets as in accounts; two signs are none."""
+    cells = ["–1.5", "—1.5", "－1.5", "1.5-", "- 1.5", "(1.5)", "( 1.5 )", "-1.5", "＋1.5", "1.5+", "(-1.5)", "-1.5-"]
+    assert read(cells) == [-1.5] * 8 + [1.5, 1.5, "bad", "bad"]
+    assert read(["(1.5 A)", "(1.5) A", "1.5- A", "–1.5A"], suffix="A") == [-1.5] * 4
+    assert read(["(1.234,5)", "1,5-"], decimal=",") == [-1234.5, -1.5]
+
+
+def test_each_cell_by_its_own_unit():
+    """A meter that changes its range writes the unit into each cell; one of another kind is none, nor one without."""
+    cells = ["510 mA", "33.31 A", "0.002 kA", "5 V", "5", None]
+    assert read(cells, suffix="A", ranges=True) == [0.51, 33.31, 2.0, "bad", "bad", None]
+    assert read(["33.31 A", "5", "510 mA"], suffix="mA") == [33310.0, 5.0, 510.0]
+
+
+@pytest.mark.parametrize("cells", [["0x0B72", "0x0C00"], ["0B72", "6248", "48EE"], ["623E", "6248", "622A"]])
+def test_hexadecimal_is_refused_by_name(cells):
+    """Marked, or told by its letters."""
+    with pytest.raises(InputError, match="are hexadecimal"):
+        find_form(cells, cells, column="x")
+
+
+@pytest.mark.parametrize("cells", [["12A", "13A"], ["21C", "22C"], ["1E2", "2E3"], ["1024", "2048"]])
+def test_units_and_exponents_are_not_hexadecimal(cells):
+    """They end in one letter, or have an E between digits."""
+    find_form(cells, cells, column="x")
