@@ -107,6 +107,8 @@ WRITTEN = {
         want="either",
     ),
     "unit_behind_bar": Written("Current / mA", 1000, lambda x: f"{x:.0f}"),
+    "unit_behind_bar_without_blanks": Written("Current/mA", 1000, lambda x: f"{x:.0f}"),
+    "unit_behind_bar_german": Written("Strom/mA", 1000, lambda x: f"{x:.0f}", ";", comma),
     "unit_behind_underscore": Written("battery_current_ma", 1000, lambda x: f"{x:.0f}"),
     "unit_behind_comma": Written("Current, A", 1, point),
     "unit_with_in": Written("Strom in mA", 1000, lambda x: f"{x:.0f}", ";"),

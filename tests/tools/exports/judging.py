@@ -53,7 +53,9 @@ def judge(export: Export, folder: Path) -> Judgement:
             options += [name, *filter(None, [export.answers[name]])]
         outcome = _run(path, options, export)
     if outcome.status == USER_ERROR:
-        return Judgement("refused", questions or outcome.sentence)
+        return Judgement(
+            "refused", outcome.sentence + (f" (asked first: {questions})" if options != [*export.options] else "")
+        )
     if outcome.status:
         return Judgement("broken", f"status {outcome.status}: {outcome.sentence}")
     if _right(export, outcome.amounts):
