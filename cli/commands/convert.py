@@ -12,9 +12,10 @@ from ...ingest.durations import seconds
 from ...ingest.errors import InputError
 from ...ingest.exports.convert import convert, is_log
 from ...ingest.exports.delimited.plan import Stated
-from ...ingest.exports.intake import take_in
+from ...ingest.exports.intake import Intake, take_in
 from ...ingest.log.meta import LogMeta
-from ...ingest.safe_files.whole_file import refuse_existing, refuse_input
+from ...ingest.safe_files.rejects import rejects_path
+from ...ingest.safe_files.whole_file import refuse_existing, refuse_input, write_text
 from ..opening.first_sight import first_look
 from ..render.terminal.convert import converted_lines
 
@@ -24,7 +25,10 @@ if TYPE_CHECKING:
 
 
 #: Options that say how an export is to be read; a log says it itself.
-_FOR_EXPORTS = ("profile", "zone", "start", "dates", "decimal", "sheet", "side", "sampling", "meter", "allow_rejects")
+_FOR_EXPORTS = (
+    *("profile", "zone", "start", "dates", "decimal", "sheet", "side", "sampling", "meter", "allow_rejects"),
+    "keep_profile",
+)
 #: Years in which a log can begin.
 _FIRST_YEAR, _LAST_YEAR = 1970, 2200
 
@@ -68,6 +72,11 @@ _FIRST_YEAR, _LAST_YEAR = 1970, 2200
 )
 @click.option("--gap", metavar="DURATION", help="Longest spacing that is still one measurement, such as 150s.")
 @click.option("--meter", metavar="NAME", help="The meter's name, kept with the log.")
+@click.option(
+    "--keep-profile",
+    metavar="FILE",
+    help="Write a profile of how this export was read, so that the meter's next one needs no option but --profile.",
+)
 @click.option("--explain", is_flag=True, help="Print all that was recognised, and what each column was taken for.")
 @click.option("--allow-rejects", is_flag=True, help="Go on even if more than 5 % of the rows cannot be read.")
 @click.option("--force", is_flag=True, help="Replace an existing log.")
@@ -91,7 +100,10 @@ def command(sources: tuple[str, ...], out: Path, **options: str | bool | None) -
     if any(is_log(name) for name in sources):
         _write_again(sources, out, options)
         return
-    intake = take_in(sources, _stated(options))
+    stated = _stated(options)
+    keep = _place_to_keep(sources, out, options)
+    intake = take_in(sources, stated)
+    profile = _kept(intake, stated) if keep is not None else ""
     done = convert(
         intake.export,
         out,
@@ -100,6 +112,8 @@ def command(sources: tuple[str, ...], out: Path, **options: str | bool | None) -
         allow_rejects=bool(options["allow_rejects"]),
         gap_limit_s=intake.gap_limit_s,
     )
+    if keep is not None:
+        write_text(keep, profile)
     # Said at once, by what the new log amounts to: whoever sees both figures knows whether --gap is worth stating.
     in_doubt = _in_doubt(done.log, done.meta)
     look = first_look(done.log, done.meta, tuple(intake.export.quantities))
@@ -107,13 +121,33 @@ def command(sources: tuple[str, ...], out: Path, **options: str | bool | None) -
         from ..render.documents.convert import convert_document
         from ..render.documents.parts import print_json
 
-        print_json({**convert_document(done, intake.export, look), "in_doubt": in_doubt})
+        place = str(keep) if keep is not None else None
+        print_json({**convert_document(done, intake.export, look), "in_doubt": in_doubt, "kept_profile": place})
         return
     lines = converted_lines(
         done, intake.export, look, reverse=bool(options["reverse_sign"]), explain=bool(options["explain"])
     )
+    lines += [f"kept how it was read in {keep}: next time add --profile {keep}"] if keep is not None else []
     for line in [*lines, *in_doubt]:
         click.echo(line)
+
+
+def _place_to_keep(sources: tuple[str, ...], out: Path, options: dict[str, str | bool | None]) -> Path | None:
+    """Return where the profile is to be kept, if it is: nothing of a person's stands there, unless they insist."""
+    if (name := _text(options, "keep_profile")) is None:
+        return None
+    keep, what = Path(name), "--keep-profile"
+    refuse_existing(keep, force=bool(options["force"]), what=what)
+    refuse_input(keep, (name for name in sources if name != "-"), called="the export itself", what=what)
+    refuse_input(keep, [_text(options, "profile")], called="the profile it is read by", what=what)
+    refuse_input(keep, [out, rejects_path(out)], called="where the log or its rejects go", what=what)
+    return keep
+
+
+def _kept(intake: Intake, stated: Stated) -> str:
+    from ...ingest.exports.keep_profile import kept_profile
+
+    return kept_profile(intake, stated)
 
 
 def _write_again(sources: tuple[str, ...], out: Path, options: dict[str, str | bool | None]) -> None:

@@ -5,10 +5,11 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Literal
 
-from pydantic import Field, model_validator
+from pydantic import Field, PrivateAttr, model_validator
 
 from ..errors import InputError
 from ..quantities import QUANTITIES
+from ..toml.places import key_lines
 from ..toml.toml_file import read_toml
 from .columns import ColumnEntry, Place, ProfilePart
 from .modbus_part import ModbusPart, SunSpecPart
@@ -63,6 +64,15 @@ class Profile(ProfilePart):
     file: FileEntry = Field(default_factory=FileEntry)
     time: TimeEntry | None = None
     quantities: dict[str, ColumnEntry] = Field(default_factory=dict)
+    _path: Path | None = PrivateAttr(default=None)
+
+    def line_of(self, *where: str) -> str:
+        """Return where a key stands, as ``meter.toml:12``, or the table that it is missing from."""
+        if self._path is None:
+            return "the profile"
+        lines = key_lines(self._path.read_text(encoding="utf-8-sig"))
+        line = next((lines[where[:n]] for n in range(len(where), 0, -1) if where[:n] in lines), 0)
+        return f"{self._path}:{line}" if line else str(self._path)
 
     @model_validator(mode="before")
     @classmethod
@@ -101,4 +111,6 @@ def load_profile(name: str) -> Profile:
             choices = f"; those that come with shuntbook are {', '.join(known)}" if known else ""
             raise InputError(f"--profile: there is no file {name}{choices}")
         path = known[name]
-    return read_toml(path, Profile)
+    profile = read_toml(path, Profile)
+    profile._path = path
+    return profile

@@ -1,3 +1,3 @@
 """Settings files: read, and every mistake in them told with its line."""
 
-__all__ = ["toml_file"]
+__all__ = ["places", "toml_file"]

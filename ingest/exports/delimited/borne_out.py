@@ -6,16 +6,15 @@ from collections.abc import Iterator, Mapping
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ...errors import InputError, quoted
 from ...log.arrow import strings
 from .dialect import Dialect
 from .header import is_letter
 from .numbers import to_numbers
-from .plan import ColumnPlan, is_bare
+from .plan import ColumnPlan, TimePlan, is_bare
+from .two_readings import SampledColumns, Values, questions
 
-Values = NDArray[np.float64]
 #: Within which bounds the values of a quantity lie; of a frequency the middle one: from railways' mains to aircraft's
 #: (16.7 and 400 Hz), and what a drive puts out. Common practice, no source.
 PLAUSIBLE: Final = {
@@ -32,15 +31,18 @@ _COUNTED_ROWS, _COUNTED_VALUES, _COUNTED_REPEAT = 20, 3, 4
 _QUANTITIES: Final = {"current_A": ("current", "A"), "power_W": ("power", "W"), "voltage_V": ("voltage", "V")}
 
 
-def borne_out(dialect: Dialect, plans: list[ColumnPlan], *, ac: bool, name: str) -> tuple[list[ColumnPlan], list[str]]:
+def borne_out(
+    dialect: Dialect, plans: list[ColumnPlan], time: TimePlan, *, ac: bool, reverse_sign: bool, name: str
+) -> tuple[list[ColumnPlan], list[str]]:
     """Return the columns that can be what they are taken for by their words, and sentences on those left out.
 
-    Where the meter is behind an inverter (`ac`), watts are not volts x amps.
+    Where the meter is behind an inverter (`ac`), watts are not volts x amps. `reverse_sign` tells that the person
+    stated which way the current counts.
 
     Raises
     ------
     InputError
-        If nothing is left to be integrated.
+        If nothing is left to be integrated, or the values allow another reading of a column than its words.
     """
     values = {plan.quantity: _values(dialect, plan) for plan in plans}
     bare = {plan.quantity for plan in plans if is_bare(dialect, plan)}
@@ -53,6 +55,10 @@ def borne_out(dialect: Dialect, plans: list[ColumnPlan], *, ac: bool, name: str)
     left = [plan for plan in plans if plan.quantity not in wrong]
     if wrong.keys() & {"current_A", "power_W"} and not {"current_A", "power_W"} & {plan.quantity for plan in left}:
         raise InputError(f"{name}, line {dialect.header_line}: column {'; '.join(sentences)}")
+    columns = SampledColumns(dialect, {plan.quantity: plan for plan in plans}, values)
+    believed = {plan.quantity for plan in left}
+    for question in questions(columns, believed, time, dc=not ac, reverse_sign=reverse_sign):
+        raise InputError(f"{name}, line {dialect.header_line}, {question}")
     return left, sentences
 
 

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from ...errors import InputError, quoted
 from ...quantities import Unit, unit_of
-from .borne_out import PLAUSIBLE, borne_out
+from .borne_out import borne_out
 from .decode import Source, find_encoding
 from .dialect import DELIMITERS, Dialect, find_column, find_dialect
 from .header import all_named, choose, meaning
@@ -23,7 +23,6 @@ from .plan import (
     Stated,
     TimePlan,
     ac_column,
-    is_bare,
     not_watts,
     remarks,
     unit_in_header,
@@ -52,6 +51,10 @@ def find_layout(source: Source, stated: Stated) -> Layout:
     profile = stated.profile
     encoding, dialect = find_table(source, stated)
     sentences: list[str] = []
+    if profile is not None:
+        from .profile_fit import check_fits  # most exports are read without a profile
+
+        check_fits(dialect, profile, source.name)
     if profile is not None and profile.quantities:
         columns = [_stated(dialect, quantity, entry, source.name) for quantity, entry in profile.quantities.items()]
     else:
@@ -60,12 +63,15 @@ def find_layout(source: Source, stated: Stated) -> Layout:
     time = time_plan(dialect, stated, source.name)
     columns = _with_forms(dialect, columns, time, stated.decimal, source.name)
     speaks_of_ac = ac_column(dialect.names, dialect.units, {plan.quantity: plan.index for plan in columns})
-    # What carries its unit is that, and a profile is believed; the values are asked where a word or letter alone named
-    # a column, and of quantities that have bounds.
-    recognised = profile is None or not profile.quantities
-    if recognised and any(plan.quantity in PLAUSIBLE or is_bare(dialect, plan) for plan in columns):
+    # A profile is believed; of what was recognised the values are asked.
+    if profile is None or not profile.quantities:
         columns, left_out = borne_out(
-            dialect, columns, ac=stated.side == "ac" or speaks_of_ac is not None, name=source.name
+            dialect,
+            columns,
+            time,
+            ac=stated.side == "ac" or (stated.side is None and speaks_of_ac is not None),
+            reverse_sign=stated.reverse_sign,
+            name=source.name,
         )
         sentences += left_out
     sentences += [*source.remarks, *_two_parts(dialect, time), *remarks(dialect, time, columns, stated, speaks_of_ac)]

@@ -36,7 +36,11 @@ def time_plan(dialect: Dialect, stated: Stated, name: str) -> TimePlan:
     else:
         places = [("column", entry.column), ("date", entry.date), ("clock", entry.clock)]
         indices = tuple(find_column(dialect, p, f"time.{key}", name) for key, p in places if p is not None)
-        plan = TimePlan(indices, stated_style(dialect, indices, entry.style, name))
+        try:
+            plan = TimePlan(indices, stated_style(dialect, indices, entry.style, name))
+        except InputError as error:
+            line = stated.profile.line_of("time", "style") if stated.profile is not None else ""
+            raise InputError(f"{line}: {error}") from None
     style = plan.style
     if stated.dates is not None and style.kind == "calendar" and style.order != "y-m-d":
         plan = replace(plan, style=replace(style, order=stated.dates))
