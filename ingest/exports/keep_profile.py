@@ -55,7 +55,8 @@ def _file(layout: Layout, stated: Stated) -> Table:
     marks = {plan.decimal for plan in layout.columns if _shows_mark(layout, plan)}
     recognised = {",": "comma", ".": "point"}[marks.pop()] if len(marks) == 1 else None
     # What the person stated goes before what the cells show, as it did when they were read.
-    return {**stated_before, "decimal": stated.decimal or stated_before.get("decimal") or recognised}
+    decimal = stated.decimal or stated_before.get("decimal") or recognised
+    return {**stated_before, "decimal": decimal, "sheet": stated.sheet or stated_before.get("sheet")}
 
 
 def _shows_mark(layout: Layout, plan: ColumnPlan) -> bool:
@@ -124,9 +125,9 @@ def _check(text: str, export: Export, layout: Layout, *, reverse: bool) -> None:
 def _turned(layout: Layout, *, reverse: bool) -> list[ColumnPlan]:
     """Return how the columns are read, draw and return changed where that was asked for.
 
-    That commas group thousands is left out: a stated mark has them, and a sample shows them or not.
+    That commas group thousands, or that no mark was seen, is left out: a stated mark settles it, a sample may not.
     """
-    plans = [replace(plan, form=replace(plan.form, grouped=False)) for plan in layout.columns]
+    plans = [replace(plan, form=replace(plan.form, grouped=False, open=False)) for plan in layout.columns]
     return [_other_way(plan) if reverse and plan.quantity in _SIGNED else plan for plan in plans]
 
 

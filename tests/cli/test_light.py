@@ -41,7 +41,7 @@ LIMITS = {
     "look": (62, 40),
     "charge": (55, 36),
     "charge --site": (88, 67),
-    "capture": (124, 96),
+    "capture": (125, 96),
     "report": (180, 108),
 }
 
