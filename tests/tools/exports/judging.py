@@ -42,26 +42,39 @@ def judge(export: Export, folder: Path) -> Judgement:
     """Convert an export in `folder`, answer what it asks, and hold its charge against the truth."""
     path = folder / f"export{export.suffix}"
     path.write_bytes(export.content)
-    options, questions = list(export.options), ""
-    outcome = _run(path, options, export)
+    answered: list[str] = []
+    outcome, question = _run(path, options := list(export.options), export), ""
     for _ in range(MOST_QUESTIONS):
-        asked = [name for name in export.answers if name in outcome.sentence and name not in options]
+        asked = [phrase for phrase in export.answers if phrase in outcome.sentence and phrase not in answered]
         if outcome.status != USER_ERROR or not asked:
             break
-        questions = questions or outcome.sentence
-        for name in asked:
-            options += [name, *filter(None, [export.answers[name]])]
+        question = question or outcome.sentence
+        answered += asked
+        options = [*export.options, *_answers(export, answered, folder / "profile.toml")]
         outcome = _run(path, options, export)
     if outcome.status == USER_ERROR:
-        return Judgement(
-            "refused", outcome.sentence + (f" (asked first: {questions})" if options != [*export.options] else "")
-        )
+        return Judgement("refused", outcome.sentence + (f" (asked first: {question})" if question else ""))
     if outcome.status:
         return Judgement("broken", f"status {outcome.status}: {outcome.sentence}")
     if _right(export, outcome.amounts):
-        return Judgement("asked" if questions else "right", questions)
+        return Judgement("asked" if question else "right", question)
     wrong: Verdict = "wrong and said" if _said(export, outcome, folder, options) else "wrong and silent"
     return Judgement(wrong, _beside_truth(export, outcome))
+
+
+def _answers(export: Export, phrases: list[str], profile: Path) -> list[str]:
+    """Return the options that answer what was asked by these phrases; what is no option is a profile's tables."""
+    options, tables = [], []
+    for phrase in phrases:
+        answer = export.answers[phrase]
+        if phrase.startswith("--"):
+            options += [phrase, *([answer] if answer else [])]
+        else:
+            tables.append(answer)
+    if tables:
+        profile.write_text("\n".join(['name = "an answer"', *tables]), encoding="utf-8")
+        options += ["--profile", str(profile)]
+    return options
 
 
 def _run(path: Path, options: list[str], export: Export) -> _Outcome:

@@ -65,7 +65,8 @@ class Export:
     content: bytes
     truth: Truth
     options: tuple[str, ...] = ()
-    #: What may be asked for, and the answer: ``{"--dates": "d/m/y"}``.
+    #: What may be asked for, and the answer: ``{"--dates": "d/m/y"}``; of a profile, words of the sentence that asks,
+    #: and the tables that answer it: ``{'delimiter = "blank"': '[file]\ndelimiter = "blank"'}``.
     answers: dict[str, str] = field(default_factory=dict)
     want: Want = "right"
     suffix: str = ".csv"

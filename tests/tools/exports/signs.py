@@ -22,7 +22,7 @@ TWO_COLUMNS: dict[str, tuple[str, str, str, Want]] = {
     "columns_french_in_out": ("Courant entrée (A)", "Courant sortie (A)", ";", "either"),
     "columns_plus_minus": ("Current + (A)", "Current - (A)", ",", "either"),
     "columns_to_from": ("To battery (A)", "From battery (A)", ",", "either"),
-    "columns_import_export": ("Import (A)", "Export (A)", ",", "refuse"),
+    "columns_import_export": ("Import (A)", "Export (A)", ",", "either"),
 }
 
 
@@ -35,7 +35,9 @@ def _two(into: str, out: str, delimiter: str, want: Want) -> Callable[[Rng], Exp
             (out, [write(max(x, 0)) for x in log.amps]),
         ]
         both = both if rng.random() < 0.5 else both[::-1]
-        return export(log, Sheet([("Time", iso(log)), *both, volts(log, write=write)], delimiter), want=want)
+        sheet = Sheet([("Time", iso(log)), *both, volts(log, write=write)], delimiter)
+        tables = f'[quantities.current_A]\ncolumn = "{out}"\nminus = "{into}"\nunit = "A"\n'
+        return export(log, sheet, want=want, answers={"minus": tables})
 
     return made
 
@@ -67,7 +69,11 @@ def _worded(name: str, draw: str, back: str, want: Want, *, log: Readings) -> Ex
     columns: list[Column] = [
         ("Time", iso(log)), ("Current (A)", [point(abs(x)) for x in log.amps]), volts(log), (name, words),
     ]  # fmt: skip
-    return export(log, Sheet(columns), want=want)
+    tables = (
+        '[quantities.current_A]\ncolumn = "Current (A)"\n[quantities.current_A.direction]\n'
+        f'column = "{name}"\ndraw = ["{draw}"]\nreturn = ["{back}"]\n'
+    )
+    return export(log, Sheet(columns), want=want, answers={"current_A.direction": tables})
 
 
 def _words(how: tuple[str, str, str, Want]) -> Callable[[Rng], Export]:

@@ -100,7 +100,8 @@ def table_by_blanks(rng: Rng) -> Export:
     log = readings(rng)
     rows = [f"{t}  {x:10.2f} {u:8.2f}" for t, x, u in zip(iso(log), log.amps, log.volts, strict=True)]
     text = "\n".join(["Date Time Current(A) Voltage(V)", *rows, ""])
-    return Export(text.encode(), log.truth, ("--zone", log.zone))
+    line = 'delimiter = "blank"'
+    return Export(text.encode(), log.truth, ("--zone", log.zone), {line: f"[file]\n{line}"})
 
 
 @style
