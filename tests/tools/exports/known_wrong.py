@@ -14,7 +14,6 @@ _BEFORE = "rows before a later header are dropped as a preamble"
 _ANEW = "sessions of a count that begins anew are laid over each other"
 _SET_BACK = "rows of a clock that was set back are merged into earlier ones"
 _SCALE = "a factor in the name, or values no such bank can have, are not held against the volts"
-_BAR = "the unit of `Current/mA` is not seen: thousandths are read as amps"
 _SWAPPED = "amps and volts that change places are not held against the rows around them"
 _MINUTES = "minutes and seconds are taken for hours and minutes, with a note alone"
 
@@ -59,13 +58,10 @@ KNOWN_WRONG = {
     "sheet_days_hourly": _SHEET,
     "twelve_hours_without_a_mark": "hours from 1 to 12 are sorted into one morning",
     "missing_number": "numbers that stand for no reading are read as readings, far as they are from all others",
-    "unit_behind_bar_without_blanks": _BAR,
-    "mixture_american": _BAR,
     "unit_changes_without_a_head": _SCALE,
     "unit_hundredths": _SCALE,
     "unit_in_a_column": "a unit in a column of its own is not taken",
     "unit_tenths": _SCALE,
-    "unit_unsaid_milli": _SCALE,
     "columns_change_without_a_head": _SWAPPED,
     "head_again_by_another_hand": _BEFORE,
     "head_again_in_another_order": _HEAD,
