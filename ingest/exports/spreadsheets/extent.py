@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import zipfile
 import zlib
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 
 from ...errors import InputError
 
@@ -13,9 +13,12 @@ from ...errors import InputError
 #: 1,048,576 rows have 19 columns then; measured: tests/benchmarks/README.md.
 MOST_CELLS = 20_000_000
 #: Bytes of all parts, unpacked: a sheet of so many cells has about 40 bytes a cell (measured on sheets of readings).
-MOST_BYTES = 2_000_000_000
-_BLOCK_BYTES, _OVERLAP_BYTES = 1 << 20, 1 << 10
-_PLACE = re.compile(rb"""\br\s*=\s*["']([A-Za-z]{0,3})(\d{1,7})["']""")
+MOST_BYTES = 1_000_000_000
+_BLOCK_BYTES = 1 << 20
+#: A row's or cell's tag with an address such as ``r="B7"``; and one that lies beyond 19 columns or 1,049,999 rows, or
+#: has no address. Most sheets have none of these, and a search for one is four times as quick as a look at all.
+_ADDRESS = re.compile(rb"""<(?:\w+:)?(c|row)(?=[\s/>])(?:[^<>]*?\sr\s*=\s*["']([A-Za-z]*)(\d*))?""")
+_FAR = re.compile(rb"""<(?:\w+:)?(?:c|row)(?=[\s/>])(?![^<>]*\sr\s*=\s*["'][A-Sa-s]?(?:\d{1,6}|10[0-4]\d{4})["'])""")
 _TAG = re.compile(rb"<(/?)table:(table-row|table-cell|covered-table-cell|table)\b([^<>]*)>")
 _REPEATED = re.compile(rb"""number-(?:rows|columns)-repeated\s*=\s*["'](\d{1,9})["']""")
 
@@ -31,17 +34,23 @@ def refuse_too_large(archive: zipfile.ZipFile, name: str) -> None:
     if sum(part.file_size for part in archive.infolist()) > MOST_BYTES:
         raise InputError(f"{name}: unpacks to more than {MOST_BYTES // 10**9} GB; save the sheet as CSV")
     for part in archive.infolist():
-        cells = _CELLS.get(_kind(part.filename), _no_cells)(_pieces(archive, part, name))
+        cells = _cells(archive, part, name)
         if cells > MOST_CELLS:
             raise InputError(
                 f"{name}: a sheet reaches over {cells:,} cells, and {MOST_CELLS:,} are read at most; save it as CSV"
             )
 
 
-def _kind(part: str) -> str:
-    if part.startswith("xl/worksheets/"):
-        return "sheet"
-    return "content" if part == "content.xml" else ""
+def _cells(archive: zipfile.ZipFile, part: zipfile.ZipInfo, name: str) -> int:
+    """Return how many cells the largest sheet in a part reaches over; 0 where none lies beyond what is read."""
+    pieces = _whole_tags(_pieces(archive, part, name))
+    if part.filename == "content.xml":
+        return _content_cells(pieces)
+    # All of each part passes, so that its checksum is looked at.
+    far = [bool(_FAR.search(piece)) for piece in pieces]
+    if part.filename.startswith("xl/worksheets/") and any(far):
+        return _sheet_cells(_whole_tags(_pieces(archive, part, name)))
+    return 0
 
 
 def _pieces(archive: zipfile.ZipFile, part: zipfile.ZipInfo, name: str) -> Iterator[bytes]:
@@ -54,30 +63,28 @@ def _pieces(archive: zipfile.ZipFile, part: zipfile.ZipInfo, name: str) -> Itera
         raise InputError(f"{name}: is damaged or locked ({error}); save it anew") from None
 
 
-def _no_cells(pieces: Iterator[bytes]) -> int:
-    for _ in pieces:
-        pass
-    return 0
-
-
-def _matches(pattern: re.Pattern[bytes], pieces: Iterator[bytes]) -> Iterator[re.Match[bytes]]:
-    """Yield what matches, also across the ends of pieces."""
+def _whole_tags(pieces: Iterator[bytes]) -> Iterator[bytes]:
+    """Yield the pieces cut before a tag, so that none is torn."""
     held = b""
     for piece in pieces:
-        text, end = held + piece, 0
-        for match in pattern.finditer(text):
-            yield match
-            end = match.end()
-        held = text[max(end, len(text) - _OVERLAP_BYTES) :]
+        text = held + piece
+        cut = text.rfind(b"<")
+        if cut > 0:
+            yield text[:cut]
+            text = text[cut:]
+        # What goes on for so long without a tag is a text, whose beginning nobody needs.
+        held = text[-_BLOCK_BYTES:]
+    yield held
 
 
 def _sheet_cells(pieces: Iterator[bytes]) -> int:
-    """Return how many cells a sheet with addresses (``r="B7"``) reaches over."""
-    rows = columns = 1
-    for match in _matches(_PLACE, pieces):
-        rows = max(rows, int(match[2]))
-        if len(match[1]) > 1 or match[1]:
-            columns = max(columns, _column(match[1]))
+    """Return how many cells a sheet reaches over; what has no address follows what stands before it."""
+    rows = columns = row = column = 0
+    for piece in pieces:
+        for tag, letters, digits in _ADDRESS.findall(piece):
+            row = int(digits[:9]) if digits else row + (tag == b"row")
+            column = 0 if tag == b"row" else _column(letters[:7]) if letters else column + 1
+            rows, columns = max(rows, row), max(columns, column)
     return rows * columns
 
 
@@ -92,7 +99,7 @@ def _content_cells(pieces: Iterator[bytes]) -> int:
     """Return how many cells the largest sheet with repeated rows and cells reaches over."""
     most = row = column = last_row = width = 0
     repeat, filled = 1, False
-    for match in _matches(_TAG, pieces):
+    for match in (match for piece in pieces for match in _TAG.finditer(piece)):
         closes, tag = bool(match[1]), match[2]
         times = int(repeated[1]) if (repeated := _REPEATED.search(match[3])) else 1
         if tag == b"table":
@@ -108,6 +115,3 @@ def _content_cells(pieces: Iterator[bytes]) -> int:
             if b"value-type" in match[3]:
                 filled, width = True, max(width, column)
     return max(most, last_row * width)
-
-
-_CELLS: dict[str, Callable[[Iterator[bytes]], int]] = {"sheet": _sheet_cells, "content": _content_cells}

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import os
 import tempfile
 import weakref
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO
 
 from ...errors import InputError, quoted
@@ -100,7 +102,7 @@ def _workbook(source: Source) -> Iterator[CalamineWorkbook]:
     from python_calamine import CalamineError, CalamineWorkbook, PasswordError
 
     try:
-        with CalamineWorkbook.from_object(source.path or source.raw()) as book:
+        with _hushed(), CalamineWorkbook.from_object(source.path or source.raw()) as book:
             yield book
     except PasswordError:
         raise InputError(f"{source.name}: is locked with a password; save it without one") from None
@@ -113,6 +115,23 @@ def _workbook(source: Source) -> Iterator[CalamineWorkbook]:
         if type(error).__name__ != "PanicException":
             raise
         raise InputError(f"{source.name}: is damaged and cannot be read as a spreadsheet; save it anew") from None
+
+
+@contextmanager
+def _hushed() -> Iterator[None]:
+    """Keep the library's own words on a damaged file, some pages long, from standard error."""
+    try:
+        kept = os.dup(2)
+    except OSError:  # a program without a terminal may have none
+        yield
+        return
+    try:
+        with Path(os.devnull).open("wb") as nothing:
+            os.dup2(nothing.fileno(), 2)
+        yield
+    finally:
+        os.dup2(kept, 2)
+        os.close(kept)
 
 
 def _as_text(source: Source, sheet: CalamineSheet) -> SheetSource:

@@ -13,6 +13,9 @@ from exporting import convert, shuntbook
 from places import ROOT
 from workbooks import HEADER, START, ods, readings, saved, with_part, xls, xlsx, zipped
 
+from shuntbook.ingest.errors import InputError
+from shuntbook.ingest.exports.spreadsheets.extent import refuse_too_large
+
 ROWS = readings()
 WORKBOOK = xlsx({"Log": [HEADER, *ROWS]})
 MAKERS = {"xlsx": lambda rows: xlsx({"Log": rows}), "xls": xls, "ods": ods}
@@ -305,3 +308,31 @@ def test_a_sheet_of_columns_of_text_is_read_as_that_text(tmp_path):
 def test_the_help_has_the_option():
     """With what it is for."""
     assert "--sheet NAME" in shuntbook("convert", "--help")[1]
+
+
+NAMESPACE = "http://schemas.openxmlformats.org/spreadsheetml/2006/main"
+
+
+@pytest.mark.parametrize(
+    ("cells", "refused"),
+    [
+        ('<row r="1"><c r="S1"><v>1</v></c></row><row r="1048576"><c r="A1048576"><v>1</v></c></row>', False),
+        ('<row r="1"><c r="U1"><v>1</v></c></row><row r="1048576"><c r="A1048576"><v>1</v></c></row>', True),
+        ('<row r="1"><c r="U1"><v>1</v></c></row><row r="900000"><c r="A900000"><v>1</v></c></row>', False),
+        ("<row r='1'><c s='1' r = 'xfd1'><v>1</v></c></row><row r='99999'><c r='A99999'/></row>", True),
+        ("<row>" + "<c><v>1</v></c>" * 3000 + '</row><row r="100000"><c><v>1</v></c></row>', True),
+        ("<row>" + "<c><v>1</v></c>" * 30 + "</row><row><c><v>1</v></c></row>", False),
+        ('<x:row r="1"><x:c r="XFD1"><v>1</v></x:c></x:row><x:row r="99999"><x:c r="A99999"/></x:row>', True),
+    ],
+)
+def test_how_far_a_sheet_reaches(cells, refused):
+    """By addresses however they are written, and by what has none."""
+    filling = "<x/>" * 300_000  # so that tags are torn between two blocks
+    sheet = f'<worksheet xmlns="{NAMESPACE}"><sheetData>{filling}{cells}{filling}</sheetData></worksheet>'
+    book = with_part(WORKBOOK, "xl/worksheets/sheet1.xml", sheet.encode())
+    with zipfile.ZipFile(io.BytesIO(book)) as archive:
+        if refused:
+            with pytest.raises(InputError, match="cells"):
+                refuse_too_large(archive, "a.xlsx")
+        else:
+            refuse_too_large(archive, "a.xlsx")
