@@ -24,6 +24,10 @@ def table_of(source: Source, stated: Stated) -> Source:
     with source.raw() as raw:
         is_zip = raw.read(2) == b"PK"
     if not is_zip:
+        from .old_book import refuse_too_wide
+
+        with source.raw() as raw:
+            refuse_too_wide(raw, source.name)
         return sheet_in(source, stated)
     from .archive import is_workbook, opened, table_in
     from .extent import refuse_too_large

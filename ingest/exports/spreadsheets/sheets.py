@@ -121,7 +121,7 @@ def _workbook(source: Source) -> Iterator[CalamineWorkbook]:
 def _hushed() -> Iterator[None]:
     """Keep the library's own words on a damaged file, some pages long, from standard error."""
     try:
-        kept = os.dup(2)
+        terminal = os.dup(2)
     except OSError:  # a program without a terminal may have none
         yield
         return
@@ -130,8 +130,8 @@ def _hushed() -> Iterator[None]:
             os.dup2(nothing.fileno(), 2)
         yield
     finally:
-        os.dup2(kept, 2)
-        os.close(kept)
+        os.dup2(terminal, 2)
+        os.close(terminal)
 
 
 def _as_text(source: Source, sheet: CalamineSheet) -> SheetSource:

@@ -2,6 +2,7 @@
 
 import datetime as dt
 import io
+import struct
 import subprocess
 import sys
 import zipfile
@@ -336,3 +337,32 @@ def test_how_far_a_sheet_reaches(cells, refused):
                 refuse_too_large(archive, "a.xlsx")
         else:
             refuse_too_large(archive, "a.xlsx")
+
+
+def test_a_damaged_workbook_says_nothing_of_its_own(tmp_path):
+    """Random damage to old workbooks, which have no checksums: one sentence of ours or the readings."""
+    code = "import sys; from shuntbook.cli.main import run"
+    code += "\nfor p in sys.argv[1:]: run(['convert', p, '--out', p + '.parquet'])"
+    whole, paths = xls([HEADER, *ROWS]), []
+    rng = np.random.default_rng(1)
+    for k in range(60):
+        damaged = bytearray(whole)
+        for at in rng.integers(0, len(damaged), 10):
+            damaged[at] = rng.integers(256)
+        (tmp_path / f"{k}.xls").write_bytes(damaged)
+        paths.append(str(tmp_path / f"{k}.xls"))
+    words = [sys.executable, "-c", code, *paths]
+    done = subprocess.run(words, capture_output=True, text=True, check=True, cwd=ROOT.parent)
+    assert [line for line in done.stderr.splitlines() if not line.startswith("shuntbook: /")] == []
+
+
+def test_an_old_workbook_with_a_cell_where_no_sheet_has_any_is_refused(tmp_path):
+    """A sheet is held whole: a column of 65,535 would ask for a hundred gigabytes."""
+    rows = [HEADER, *((*row[:2], 25.015625) for row in readings(600))]
+    whole = xls(rows)
+    # The record of a number: its kind, its length, row 500, column 2.
+    cell = struct.pack("<HHHH", 0x0203, 14, 500, 2)
+    assert whole.count(cell) == 1
+    done = convert(tmp_path, whole.replace(cell, struct.pack("<HHHH", 0x0203, 14, 500, 65_000)))
+    assert (done.status, "cells beyond column 256" in done.error) == (2, True)
+    assert len(convert(tmp_path, whole).time_us) == 600
