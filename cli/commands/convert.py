@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, cast
+from typing import TYPE_CHECKING, cast, get_args
 
 import click
 
@@ -13,6 +13,7 @@ from ...ingest.errors import InputError
 from ...ingest.exports.convert import convert, is_log
 from ...ingest.exports.delimited.plan import Stated
 from ...ingest.exports.intake import Intake, take_in
+from ...ingest.exports.times.stamps import TimeStyle
 from ...ingest.log.meta import LogMeta
 from ...ingest.safe_files.rejects import rejects_path
 from ...ingest.safe_files.whole_file import refuse_existing, refuse_input, write_text
@@ -26,7 +27,7 @@ if TYPE_CHECKING:
 
 #: Options that say how an export is to be read; a log says it itself.
 _FOR_EXPORTS = (
-    *("profile", "zone", "start", "dates", "decimal", "sheet", "side", "sampling", "meter", "allow_rejects"),
+    *("profile", "zone", "start", "dates", "times", "decimal", "sheet", "side", "sampling", "meter", "allow_rejects"),
     "keep_profile",
 )
 #: Years in which a log can begin.
@@ -52,9 +53,16 @@ _FIRST_YEAR, _LAST_YEAR = 1970, 2200
 )
 @click.option(
     "--dates",
-    type=click.Choice(["d/m/y", "m/d/y", "y-m-d"]),
+    type=click.Choice(["d/m/y", "m/d/y", "y-m-d", "y-d-m"]),
     help="Order of day, month and year, where no row decides it: 5 June is 05/06/26 (d/m/y), 06/05/26 (m/d/y) or "
     "26-06-05 (y-m-d).",
+)
+@click.option(
+    "--times",
+    type=click.Choice(get_args(TimeStyle)),
+    metavar="STYLE",
+    help="How times are written, where the cells leave it open: 'elapsed min' (or us, ms, s, h, days, m:s, h:m:s), "
+    "'epoch ms' (or s, us, ns), 'sheet days 1904', or an order as with --dates.",
 )
 @click.option(
     "--decimal",
@@ -212,6 +220,7 @@ def _stated(options: dict[str, str | bool | None]) -> Stated:
         zone=_text(options, "zone"),
         start=_start(options["start"]),
         dates=cast("DateOrder | None", options["dates"]),
+        times=cast("TimeStyle | None", options["times"]),
         decimal=_text(options, "decimal"),
         side=_text(options, "side"),
         sampling=_text(options, "sampling"),

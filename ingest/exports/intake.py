@@ -24,8 +24,8 @@ from .delimited.layout import find_layout
 from .delimited.plan import Layout, Stated
 from .delimited.rows import RowBatch, RowReader
 from .delimited.time_columns import joined_cells
-from .times.instants import parse
-from .times.stamps import DateOrder, HighestNumbers, highest_numbers, possible_orders
+from .times.instants import parse, rewritten
+from .times.stamps import ORDER_WORDS, DateOrder, HighestNumbers, highest_numbers, possible_orders
 
 if TYPE_CHECKING:
     from .adapter import Export
@@ -142,7 +142,6 @@ def _meta(export: Export, stated: Stated, zone: str | None) -> LogMeta:
 
 
 _DAY_US = 86_400_000_000
-_ORDER_WORDS: dict[DateOrder, str] = {"d/m/y": "day/month/year", "m/d/y": "month/day/year", "y-m-d": "year-month-day"}
 
 
 @dataclass
@@ -201,6 +200,8 @@ class CsvExport:
         style = first.time.style
         self.undated = style.kind == "elapsed" and start is None
         by_zone = style.kind == "calendar" and not style.zoned
+        if by_zone and style.word:
+            _refuse_zone_word(first, stated)
         self.needs_zone = by_zone or (style.kind == "elapsed" and start is not None and start.tzinfo is None)
         self.local: LocalClock | None = None
         if by_zone:
@@ -222,6 +223,18 @@ class CsvExport:
             reader = RowReader(layout, self._clock.to_utc)
             for block in ahead(blocks(source, layout.encoding)):
                 yield reader.read(block)
+
+
+def _refuse_zone_word(layout: Layout, stated: Stated) -> None:
+    """Ask whose clock it is where the stamps say a word for it and nothing says the place."""
+    from .times.forms import ZONE_WORDS
+
+    if stated.zone is None and (stated.profile is None or stated.profile.zone is None):
+        word = layout.time.style.word
+        raise InputError(
+            f"{layout.name}: its times say {word}, which several places call their clock's; say whose it is, "
+            f"such as --zone {ZONE_WORDS[word]}"
+        )
 
 
 def _kind(layout: Layout) -> tuple[str, bool, bool]:
@@ -264,7 +277,7 @@ def _order_of_rows(files: list[tuple[Layout, Source]]) -> DateOrder:
     highest = HighestNumbers()
     for layout, source in files:
         for cells in _first_cells(layout, source):
-            highest = highest.with_(highest_numbers(cells))
+            highest = highest.with_(highest_numbers(rewritten(cells, layout.time.style)))
     orders = possible_orders(highest)
     if len(orders) == 1:
         return orders[0]
@@ -275,7 +288,7 @@ def _order_of_rows(files: list[tuple[Layout, Source]]) -> DateOrder:
             f"{layout.name}: its dates follow no one order of day, month and year; say --dates d/m/y, m/d/y or y-m-d"
         )
     cell = layout.dialect.column(layout.time.indices[0])[0]
-    could, options = " or ".join(_ORDER_WORDS[o] for o in orders), " or ".join(f"--dates {o}" for o in orders)
+    could, options = " or ".join(ORDER_WORDS[o] for o in orders), " or ".join(f"--dates {o}" for o in orders)
     raise InputError(f"{layout.name}: dates such as {cell!r} could be {could} and no row decides it; say {options}")
 
 

@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING, Final, get_args
 
 from ..errors import InputError
 from ..profiles.kept import Table, profile_text
-from ..profiles.model import Profile, TimeStyle
+from ..profiles.model import Profile
 from .delimited.layout import find_layout
 from .delimited.plan import ColumnPlan, Layout, Stated, TimePlan, unit_in_header
+from .times.stamps import SHEET_ZEROS, TimeStyle
 
 if TYPE_CHECKING:
     from .adapter import Export
@@ -68,6 +69,7 @@ def _time(layout: Layout) -> Table:
     indices, style = layout.time.indices, layout.time.style
     keys = {1: ("column",), 2: ("date", "clock")}.get(len(indices), ())
     word = style.order or "" if style.kind == "calendar" else f"{style.kind} {style.unit}"
+    word = f"sheet {style.unit}" if style.unit in SHEET_ZEROS and style.kind == "calendar" else word
     if not keys or word not in get_args(TimeStyle):
         return {}  # found again as it was found now, which is checked below
     return {**{key: _place(layout, k) for key, k in zip(keys, indices, strict=True)}, "style": word}

@@ -8,6 +8,7 @@ from typing import Literal
 from pydantic import Field, PrivateAttr, model_validator
 
 from ..errors import InputError
+from ..exports.times.stamps import TimeStyle
 from ..quantities import QUANTITIES
 from ..toml.places import key_lines
 from ..toml.toml_file import read_toml
@@ -15,10 +16,6 @@ from .columns import ColumnEntry, Place, ProfilePart
 from .modbus_part import ModbusPart, SunSpecPart
 from .serial_part import SerialPart
 
-TimeStyle = Literal[
-    "y-m-d", "d/m/y", "m/d/y", "epoch s", "epoch ms", "epoch us", "epoch ns",
-    "elapsed ms", "elapsed s", "elapsed min", "elapsed h", "elapsed h:m:s", "elapsed m:s",
-]  # fmt: skip
 #: Keys by which a site file shows that it was given in a profile's place.
 SITE_KEYS = ("bank", "inverters", "loads")
 

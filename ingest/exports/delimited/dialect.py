@@ -19,13 +19,17 @@ _NUMBER = re.compile(
     r"|[+-]?0[xX][0-9A-Fa-f]+|\d[0-9A-F]{3,7}"
 )
 _CLOCK = r"\d{1,2}:\d{1,2}(:\d{1,2}([.,]\d+)?)?( ?[AaPp]\.?[Mm]\.?)?"
+_MONTH = r"[A-Za-zÀ-ÖØ-öø-ÿ]{3,9}\.?"
 _DATE = (
-    r"\d{4}[-/. ]\d{1,2}[-/. ]\d{1,2}|\d{1,2}[-/. ](\d{1,2}|[A-Za-z]{3,9})[-/. ]\d{2,4}|[A-Za-z]{3,9} \d{1,2},? \d{4}"
+    rf"\d{{4}}[-/. ]\d{{1,2}}[-/. ]\d{{1,2}}|\d{{1,2}}[-/. ](\d{{1,2}}|{_MONTH})[-/. ]\d{{2,4}}"
+    rf"|{_MONTH} \d{{1,2}},? \d{{4}}"
 )
 _TIME = re.compile(
     rf"'?([A-Za-z]{{3,9}},? )?(({_DATE})([T ,]+{_CLOCK}( ?(Z|z|UTC|GMT|[+-]\d\d:?\d\d|[+-]\d\d))?)?"
     r"|\d{8}[T ]?\d{6}([.,]\d+)?Z?|(\d+ ?d(ays?)?,? *)?\d+:\d{1,2}(:\d{1,2}([.,]\d+)?)?( ?[AaPp]\.?[Mm]\.?)?)"
 )
+#: What times have that are written in a form of their own, and no whole line; longer cells hold none. [characters]
+_ODD_TIME, _LONGEST_TIME = re.compile(r"[^,;|\t]*(:\d\d|[年時时])[^,;|\t]*"), 60
 _NOTHING = {word.lower() for word in NULLS}
 
 
@@ -150,7 +154,15 @@ def split_line(line: str, delimiter: str) -> list[str]:
 def _kind(cell: str) -> str:
     if cell.lower() in _NOTHING:
         return "-"
-    return "t" if _TIME.fullmatch(cell) else "n" if _NUMBER.fullmatch(tidied(cell)) else "x"
+    if _TIME.fullmatch(cell):
+        return "t"
+    if _NUMBER.fullmatch(tidied(cell)):
+        return "n"
+    if len(cell) > _LONGEST_TIME or not _ODD_TIME.fullmatch(cell):
+        return "x"
+    from ..times.forms import find_forms, in_usual_form  # most cells are plain
+
+    return "t" if _TIME.fullmatch(in_usual_form(cell, find_forms([cell])).strip()) else "x"
 
 
 def _longest_run(rows: list[_LineCells], *, after: int) -> list[_LineCells]:

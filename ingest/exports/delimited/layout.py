@@ -27,7 +27,7 @@ from .plan import (
     remarks,
     unit_in_header,
 )
-from .time_columns import joined_cells, time_plan
+from .time_columns import time_plan
 
 if TYPE_CHECKING:
     from ...profiles.columns import ColumnEntry
@@ -74,7 +74,7 @@ def find_layout(source: Source, stated: Stated) -> Layout:
             name=source.name,
         )
         sentences += left_out
-    sentences += [*source.remarks, *_two_parts(dialect, time), *remarks(dialect, time, columns, stated, speaks_of_ac)]
+    sentences += [*source.remarks, *remarks(dialect, time, columns, stated, speaks_of_ac)]
     return Layout(source.name, encoding, dialect, time, tuple(columns), speaks_of_ac is not None, tuple(sentences))
 
 
@@ -103,17 +103,6 @@ def find_table(source: Source, stated: Stated) -> tuple[str, Dialect]:
         delimiter=source.delimiter or DELIMITERS.get("tab" if delimiter == "blank" else delimiter or ""),
         header_line=file.header_line if file else None,
     )
-
-
-def _two_parts(dialect: Dialect, time: TimePlan) -> list[str]:
-    """Return a remark where a clock of two numbers leaves open which they are."""
-    if time.style.unit != "h:m:s" or not all(c.count(":") == 1 for c in joined_cells(dialect, time.indices)):
-        return []
-    word = dialect.names[time.indices[0]]
-    return [
-        f"{quoted(word)} is taken as hours:minutes; if it is minutes:seconds, "
-        'say time.style = "elapsed m:s" in a profile'
-    ]
 
 
 def _stated_encoding(stated: str | None, head: bytes) -> str | None:

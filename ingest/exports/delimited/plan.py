@@ -12,7 +12,7 @@ import numpy as np
 from ...errors import quoted
 from ...log.arrow import strings
 from ...quantities import QUANTITIES, Unit
-from ..times.stamps import DateOrder, Style
+from ..times.stamps import DateOrder, Style, TimeStyle
 from .dialect import Dialect
 from .header import stated_unit, words_of
 from .header_words import AC, AC_ANYWHERE, AVERAGES, DC, NOT_WATTS, REQUIRED
@@ -30,6 +30,7 @@ class Stated:
     zone: str | None = None
     start: datetime | None = None
     dates: DateOrder | None = None
+    times: TimeStyle | None = None
     decimal: str | None = None
     side: str | None = None
     sampling: str | None = None
@@ -304,4 +305,6 @@ def _is_another(stated: Unit, taken: Unit) -> bool:
 def _about_start(time: TimePlan, stated: Stated) -> list[str]:
     if stated.start is not None and time.style.kind != "elapsed":
         return ["the times say their dates themselves, so --start is not used"]
+    if time.style.unit == "days" and stated.times is None:
+        return ["day numbers are counted from 1900; if that spreadsheet counts from 1904, --times 'sheet days 1904'"]
     return []

@@ -2,16 +2,30 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from itertools import pairwise
 from typing import NamedTuple, cast, get_args
 
 from ...errors import InputError, quoted
-from ..times.stamps import MOST, DateOrder, StampKind, Style, find_style, is_clock_only, is_date_only
+from ..times.stamps import (
+    EPOCH_UNITS,
+    MOST,
+    DateOrder,
+    StampKind,
+    Style,
+    TimeStyle,
+    find_style,
+    is_clock_only,
+    is_date_only,
+)
 from .dialect import Dialect, find_column
 from .header import all_named
 from .plan import Stated, TimePlan
 
+#: The name of a column that holds the milliseconds of a clock beside it.
+_MILLISECONDS = {"ms", "msec", "millis", "millisecond", "milliseconds"}
 _TIME_WORDS = {
     "time", "timestamp", "date", "datetime", "utc", "local", "stamp", "and", "iso", "clock", "epoch", "unix",
     "cumulative", "total", "test", "elapsed",
@@ -29,44 +43,100 @@ class _TimeChoice(NamedTuple):
 
 
 def time_plan(dialect: Dialect, stated: Stated, name: str) -> TimePlan:
-    """Return where the time stands and how it is written, as stated or as found."""
+    """Return where the time stands and how it is written, as stated or as found.
+
+    Raises
+    ------
+    InputError
+        If there is none, or it can be read in more than one way and nothing says which.
+    """
     entry = stated.profile.time if stated.profile is not None else None
+    written = stated.times or (entry.style if entry is not None else None)
     if entry is None:
         plan = find_time(dialect, name)
+        plan = plan if written is None else TimePlan(plan.indices, stated_style(dialect, plan.indices, written, name))
     else:
         places = [("column", entry.column), ("date", entry.date), ("clock", entry.clock)]
         indices = tuple(find_column(dialect, p, f"time.{key}", name) for key, p in places if p is not None)
         try:
-            plan = TimePlan(indices, stated_style(dialect, indices, entry.style, name))
+            plan = TimePlan(indices, stated_style(dialect, indices, written, name))
         except InputError as error:
             line = stated.profile.line_of("time", "style") if stated.profile is not None else ""
             raise InputError(f"{line}: {error}") from None
+    if written is None:
+        _refuse_two_readings(dialect, plan, name)
+    _refuse_rounded(dialect, plan, name)
     style = plan.style
-    if stated.dates is not None and style.kind == "calendar" and style.order != "y-m-d":
+    # A year in front leaves open only what stands behind it.
+    if stated.dates is not None and style.kind == "calendar" and _has_year_first(style.order, stated.dates):
         plan = replace(plan, style=replace(style, order=stated.dates))
     return plan
 
 
-def stated_style(dialect: Dialect, indices: tuple[int, ...], stated: str | None, name: str) -> Style:
-    """Return the style that a profile states for the time, once the cells bear it out."""
+def _has_year_first(written: DateOrder | None, stated: DateOrder) -> bool:
+    return (written or "")[:1] != "y" or (stated == "y-d-m" and written == "y-m-d")
+
+
+def stated_style(dialect: Dialect, indices: tuple[int, ...], stated: TimeStyle | None, name: str) -> Style:
+    """Return the style that an option or a profile states for the time, once the cells bear it out."""
     cells = joined_cells(dialect, indices)
-    recognised = find_style(cells, header="time " + " ".join(dialect.names[k] for k in indices))
+    header = "time " + " ".join(dialect.names[k] for k in indices)
+    recognised = find_style(cells, header=header, of_columns=len(indices) > 1)
+    example = f"{quoted(dialect.names[indices[0]])} ({cells[0] if cells else 'empty'})"
     if stated is None:
         if recognised is None:
-            raise InputError(
-                f"{name}: the cells of {quoted(dialect.names[indices[0]])} ({cells[0] if cells else 'empty'}) "
-                "are no time I know; state time.style in the profile"
-            )
+            raise InputError(f"{name}: the cells of {example} are no time I know; state time.style in the profile")
         return recognised
     kind, _, unit = stated.partition(" ")
+    if kind == "sheet":
+        return Style("calendar", "y-m-d", unit=unit, forms=recognised.forms if recognised is not None else ())
     if kind in get_args(StampKind):
         return Style(cast("StampKind", kind), unit=unit)
     if recognised is None or recognised.kind != "calendar":
         raise InputError(
-            f"{name}: the profile's time.style is {stated}, but the cells of {quoted(dialect.names[indices[0]])} "
-            f"({cells[0] if cells else 'empty'}) are no such dates"
+            f"{name}: the times are said to be {stated} (--times, or the profile's time.style), but the cells of "
+            f"{example} are no such dates"
         )
     return replace(recognised, order=cast("DateOrder", stated))
+
+
+def _refuse_two_readings(dialect: Dialect, plan: TimePlan, name: str) -> None:
+    """Ask where times without a date could be of several units: the result would be many times as large."""
+    if plan.style.kind != "elapsed":
+        return
+    cells, word = joined_cells(dialect, plan.indices), quoted(dialect.names[plan.indices[0]])
+    if not plan.style.unit:
+        raise InputError(
+            f"{name}: {word} counts from the start ({cells[0]}, {cells[1]} ...), but nothing says in what: seconds, "
+            'milliseconds, minutes, hours or days; say --times "elapsed s" (or "elapsed ms", "elapsed min", '
+            '"elapsed h", "elapsed days")'
+        )
+    two = plan.style.unit == "h:m:s" and all(re.fullmatch(r"'?\d+:\d\d", cell) for cell in cells)
+    if two and not _passes_midnight(cells):
+        raise InputError(
+            f"{name}: {word} holds two numbers ({cells[0]}), which could be hours:minutes or minutes:seconds; say "
+            '--times "elapsed h:m:s" or "elapsed m:s"'
+        )
+
+
+def _passes_midnight(cells: Sequence[str]) -> bool:
+    hours = [int(cell.strip("'").partition(":")[0]) for cell in cells]
+    return max(hours) == 23 and any(one == 23 and other == 0 for one, other in pairwise(hours))
+
+
+def _refuse_rounded(dialect: Dialect, plan: TimePlan, name: str) -> None:
+    """Refuse counts since 1970 that a spreadsheet has written in powers of ten, without their last digits."""
+    if plan.style.kind != "epoch":
+        return
+    cell = dialect.column(plan.indices[0])[0]
+    if (power := re.fullmatch(r"\d(?:[.,](\d*))?[Ee]\+?(\d+)", cell)) is None:
+        return
+    digit_s = 10.0 ** (int(power[2]) - len(power[1] or "")) / EPOCH_UNITS[plan.style.unit]
+    if digit_s >= 1.0:
+        raise InputError(
+            f"{name}: the times of {quoted(dialect.names[plan.indices[0]])} ({cell}) are rounded to {digit_s:,.0f} s; "
+            "export them with all their digits (in a spreadsheet: format the column as a number, then save it as CSV)"
+        )
 
 
 def joined_cells(dialect: Dialect, indices: Sequence[int]) -> list[str]:
@@ -91,27 +161,48 @@ def find_time(dialect: Dialect, name: str) -> TimePlan:
         if _mostly(is_clock_only, cells):
             clocks.append(index)
         style = find_style(cells, header=f"{word} {units[index]}")
-        if style is not None:
+        if style is not None and style.unit == "days" and _mostly(str.isdecimal, cells):
+            dates.append(index)
+        elif style is not None:
             choices.append(_TimeChoice(_RANK[style.kind], _time_strangeness(word), TimePlan((index,), style)))
-    choices += _dates_with_clock(dialect, dates, clocks)
+    if not any(choice.rank == _RANK["calendar"] for choice in choices):
+        choices += _of_several(dialect, dates, clocks)
     if not choices:
         raise InputError(_no_time(dialect, dates, name))
-    return min(choices, key=lambda choice: (choice.rank, choice.strangeness)).plan
+    return _with_milliseconds(dialect, min(choices, key=lambda choice: (choice.rank, choice.strangeness)).plan)
 
 
 def _mostly(test: Callable[[str], bool], cells: Sequence[str]) -> bool:
     return sum(map(test, cells)) >= MOST * len(cells)
 
 
-def _dates_with_clock(dialect: Dialect, dates: list[int], clocks: list[int]) -> list[_TimeChoice]:
-    """Return a date's and a clock's column taken together, or else dates alone where there is one a row."""
+def _of_several(dialect: Dialect, dates: list[int], clocks: list[int]) -> list[_TimeChoice]:
+    """Return columns taken together for the time, or else dates alone where there is one a row."""
+    from ..times.parts import put_together  # most exports have their time in one column
+
+    pairs = [(dates[0], clocks[0])] if dates and clocks else []
+    for indices in (*pairs, *put_together(dialect.names, [dialect.column(k) for k in range(len(dialect.names))])):
+        style = find_style(joined_cells(dialect, indices), of_columns=True, header="date")
+        if style is not None and style.kind == "calendar":
+            return [_TimeChoice(1, 0, TimePlan(indices, style))]
     if not dates:
         return []
-    if clocks and (style := find_style(joined_cells(dialect, (dates[0], clocks[0])))) is not None:
-        return [_TimeChoice(1, 0, TimePlan((dates[0], clocks[0]), style))]
     cells = dialect.column(dates[0])
     style = find_style(cells) if len(set(cells)) == len(cells) else None
     return [_TimeChoice(4, 0, TimePlan((dates[0],), style))] if style is not None else []
+
+
+def _with_milliseconds(dialect: Dialect, plan: TimePlan) -> TimePlan:
+    """Return the plan with the column that holds the milliseconds, where there is one."""
+    beside = [k for k, word in enumerate(dialect.names) if word.lower().strip("[]() ") in _MILLISECONDS]
+    whole = all(re.search(r":\d\d:\d\d$", cell) for cell in dialect.column(plan.indices[-1])[:50])
+    if plan.style.kind != "calendar" or not whole or len(beside) != 1 or beside[0] in plan.indices:
+        return plan
+    if not all(re.fullmatch(r"\d{1,3}", cell) for cell in dialect.column(beside[0])):
+        return plan
+    indices = (*plan.indices, *beside)
+    style = find_style(joined_cells(dialect, indices), of_columns=True)
+    return plan if style is None else TimePlan(indices, style)
 
 
 def _no_time(dialect: Dialect, dates: list[int], name: str) -> str:

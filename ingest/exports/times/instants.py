@@ -9,7 +9,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
-from ...log.arrow import booleans, flat, floats, integers, strings, valid
+from ...log.arrow import booleans, flat, floats, integers, valid
 from ...zone import NO_TIME
 from .stamps import (
     BASIC,
@@ -20,9 +20,8 @@ from .stamps import (
     MONTHS,
     MS,
     NOTHING,
-    SHEET_ZERO,
+    SHEET_ZEROS,
     UNITS_US,
-    ZERO,
     IntArray,
     Style,
 )
@@ -34,8 +33,9 @@ def parse(cells: pa.Array, style: Style) -> IntArray:
     `cells` are strings, shape (n,), the order of the style's parts decided. `NO_TIME` where a cell is no such stamp.
     Rounded to the microsecond. [us]
     """
-    if style.unit == "days":
-        return _sheet_days(cells)
+    cells = rewritten(cells, style)
+    if style.unit in SHEET_ZEROS:
+        return _sheet_days(cells, style.unit)
     if style.kind == "calendar":
         return _calendar(cells, style)
     if style.unit in ("h:m:s", "m:s"):
@@ -44,6 +44,15 @@ def parse(cells: pa.Array, style: Style) -> IntArray:
     # Of an epoch a number far from all others is damage: it would stretch the log over decades.
     low, high = (round(limit * 1e6) for limit in EPOCH_S)
     return us if style.kind == "elapsed" else np.where((us < low) | (us > high), NO_TIME, us)
+
+
+def rewritten(cells: pa.Array, style: Style) -> pa.Array:
+    """Return a column as it is read, the forms of its style undone."""
+    if not style.forms:
+        return cells
+    from .forms import tidy  # most stamps are plain
+
+    return tidy(cells, style.forms)
 
 
 def _calendar(cells: pa.Array, style: Style) -> IntArray:
@@ -90,10 +99,10 @@ def _count(cells: pa.Array, unit: str) -> IntArray:
     return np.where(fits, np.rint(np.where(fits, scaled, 0.0)).astype(np.int64), NO_TIME)
 
 
-def _sheet_days(cells: pa.Array) -> IntArray:
+def _sheet_days(cells: pa.Array, unit: str) -> IntArray:
     """Parse a spreadsheet's day numbers, which are exact to about a millisecond."""
-    days_us = _count(cells, "days")
-    return np.where(days_us == NO_TIME, NO_TIME, (days_us - round(SHEET_ZERO * UNITS_US["days"]) + 500) // 1000 * 1000)
+    days_us, zero_us = _count(cells, "days"), round(SHEET_ZEROS[unit] * UNITS_US["days"])
+    return np.where(days_us == NO_TIME, NO_TIME, (days_us - zero_us + 500) // 1000 * 1000)
 
 
 def _hms(cells: pa.Array) -> IntArray:
@@ -146,7 +155,9 @@ def _assemble(
     wrong: NDArray[np.bool_],
 ) -> IntArray:
     """Put date and clock together, refusing days and hours that do not exist; second 60 is a leap second."""
-    wrong = wrong | (month < 1) | (month > 12) | (day < 1) | (day > 31) | (hour > 23) | (minute > 59) | (second > 60)
+    wrong = wrong | (month < 1) | (month > 12) | (day < 1) | (day > 31) | (minute > 59) | (second > 60)
+    # ISO 8601 (2004) knows 24:00 as the end of a day.
+    wrong |= (hour > 24) | ((hour == 24) & (minute + second > 0))
     months = np.where(wrong, 0, (year - 1970) * 12 + month - 1).astype("datetime64[M]")
     days = months.astype("datetime64[D]") + np.where(wrong, 0, day - 1).astype("timedelta64[D]")
     # 31 February runs over into March.
@@ -168,10 +179,16 @@ def _fraction(parts: pa.Array) -> IntArray:
 
 
 def _month(text: pa.Array) -> IntArray:
-    names = pc.utf8_slice_codeunits(pc.utf8_lower(text), 0, 3)
-    number = integers(pc.cast(pc.index_in(names, strings(MONTHS)), pa.int64()), -1) + 1
-    digits = pc.if_else(pc.utf8_is_decimal(text), text, ZERO)
-    return np.where(number > 0, number, integers(pc.cast(digits, pa.int64()), 0))
+    coded = flat(pc.dictionary_encode(pc.coalesce(text, EMPTY)))
+    numbers = [_month_number(word) for word in coded.dictionary.to_pylist()]
+    return np.asarray(numbers or [0], dtype=np.int64)[integers(pc.cast(coded.indices, pa.int64()), 0)]
+
+
+def _month_number(word: str) -> int:
+    if word.isdecimal():
+        return int(word)
+    name = word.lower()
+    return MONTHS.get(name[:4], MONTHS.get(name[:3], 0))
 
 
 def _offset(text: pa.Array) -> IntArray:

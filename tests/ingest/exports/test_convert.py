@@ -380,7 +380,7 @@ def test_the_zone_is_said_where_it_is_assumed(tmp_path):
     [
         ("05/06/2026 10:00:{:02d}", ["day/month/year", "month/day/year", "--dates d/m/y", "--dates m/d/y"]),
         ("26-06-13 10:00:{:02d}", ["year-month-day", "day/month/year", "--dates y-m-d"]),
-        ("05.06.07 10:00:{:02d}", ["day/month/year", "month/day/year"]),
+        ("05/06/07 10:00:{:02d}", ["day/month/year", "month/day/year"]),
     ],
 )
 def test_ambiguous_dates_stop_and_name_the_option(tmp_path, stamp, names):
@@ -909,14 +909,12 @@ def test_dates_without_a_clock_are_refused(tmp_path):
     assert refuse_or_read(tmp_path, daily) == [0, 1, 2, 3, 4]
 
 
-def test_a_clock_of_two_numbers_is_pointed_out(tmp_path):
-    """Hours and minutes are assumed, said, and a profile can say minutes and seconds."""
+def test_a_profile_says_what_a_clock_of_two_numbers_is(tmp_path):
+    """Minutes and seconds, or hours and minutes."""
     lines = ["Time,Amps", *(f"{k // 60}:{k % 60:02d},{k}" for k in range(90))]
-    done = convert(tmp_path, text(lines))
-    assert "taken as hours:minutes" in done.said
-    assert np.diff(done.time_us)[0] == 60_000_000
-    stated = convert(tmp_path, text(lines), profile='[time]\ncolumn = "Time"\nstyle = "elapsed m:s"\n')
-    assert np.diff(stated.time_us)[0] == 1_000_000
+    for style, step_us in (("m:s", 1_000_000), ("h:m:s", 60_000_000)):
+        stated = convert(tmp_path, text(lines), profile=f'[time]\ncolumn = "Time"\nstyle = "elapsed {style}"\n')
+        assert np.diff(stated.time_us)[0] == step_us
 
 
 def test_rows_of_several_meters_in_turns_are_refused(tmp_path):

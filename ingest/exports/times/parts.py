@@ -1,0 +1,81 @@
+"""Columns that make a time only together: a date and a clock of digits, a day and its fraction, parts of a date."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator, Sequence
+from typing import Final
+
+from .stamps import MOST, SHEET_DAYS
+
+#: A column of whole numbers is a part of the time if it is called so and its numbers lie within.
+_PARTS: Final = {
+    "year": ({"year", "yyyy", "yr", "jahr", "année", "annee"}, (1970, 2100)),
+    "month": ({"month", "mon", "monat", "mois"}, (1, 12)),
+    "day": ({"day", "dd", "tag", "jour"}, (1, 31)),
+    "hour": ({"hour", "hours", "hh", "hr", "stunde", "heure"}, (0, 24)),
+    "minute": ({"minute", "minutes", "min", "mins"}, (0, 59)),
+    "second": ({"second", "seconds", "sec", "secs", "ss", "sekunde", "seconde"}, (0, 60)),
+}
+_DATE_WORDS: Final = {"date", "datum", "day", "ddmmyy", "mmddyy", "yymmdd"}
+_CLOCK_WORDS: Final = {"time", "clock", "uhrzeit", "zeit", "heure", "hms", "hhmmss", "utc"}
+_EIGHT, _SIX = re.compile(r"(19|20)\d\d[01]\d[0-3]\d"), re.compile(r"\d{5,6}")
+_CLOCK_DIGITS = re.compile(r"([01]?\d|2[0-4])??([0-5]?\d)??[0-5]?\d(\.\d+)?")
+_FRACTION = re.compile(r"0?[.,]\d+|0|\d([.,]\d+)?[Ee]-0?[1-9]")
+
+
+def put_together(names: Sequence[str], columns: Sequence[Sequence[str]]) -> Iterator[tuple[int, ...]]:
+    """Yield columns that may make a time together, the surer first; their cells are joined by blanks."""
+    parts = dict(_parts(names, columns))
+    clock = [parts[name] for name in ("hour", "minute", "second") if name in parts]
+    if len(clock) >= 2 and [*parts][:2] != ["minute", "second"]:
+        if {"year", "month", "day"} <= parts.keys():
+            yield (parts["year"], parts["month"], parts["day"], *clock)
+        yield from ((date, *clock) for date in _those(columns, _is_date) if date not in parts.values())
+    clocks = [k for k in _those(columns, _CLOCK_DIGITS.fullmatch) if _is_called(names[k], _CLOCK_WORDS)]
+    # Of numbers below 10000 nobody could tell whether they are minutes and seconds or hours and minutes.
+    clocks = [k for k in clocks if any(len(cell.partition(".")[0]) >= 5 for cell in columns[k])]
+    dates = _those(columns, _EIGHT.fullmatch)
+    dates += [k for k in _those(columns, _SIX.fullmatch) if _is_called(names[k], _DATE_WORDS)]
+    yield from ((date, clock) for date in dates for clock in clocks if date != clock)
+    yield from ((day, part) for day in _those(columns, _is_sheet_day) for part in _those(columns, _is_fraction))
+
+
+def _parts(names: Sequence[str], columns: Sequence[Sequence[str]]) -> Iterator[tuple[str, int]]:
+    for part, (words, bounds) in _PARTS.items():
+        at = [k for k in range(len(names)) if _is_called(names[k], words) and _within(columns[k], bounds)]
+        if len(at) == 1:
+            yield part, at[0]
+
+
+def _is_called(name: str, words: set[str]) -> bool:
+    called = set(re.findall(r"[a-zà-ÿ]+", name.lower()))
+    return bool(called & words) and called - {"utc", "local"} <= words
+
+
+def _within(cells: Sequence[str], bounds: tuple[int, int]) -> bool:
+    """Tell whether a column holds whole numbers, a second's fraction aside, between two bounds."""
+    good = [cell for cell in cells if re.fullmatch(r"\d{1,4}([.,]\d+)?", cell)]
+    inside = [bounds[0] <= int(re.split("[.,]", cell)[0]) <= bounds[1] for cell in good]
+    return bool(cells) and sum(inside) >= MOST * len(cells)
+
+
+def _those(columns: Sequence[Sequence[str]], test: Callable[[str], object]) -> list[int]:
+    """Return the columns most of whose cells pass a test."""
+    good = []
+    for index, cells in enumerate(columns):
+        if cells and test(cells[0]) and sum(bool(test(cell)) for cell in cells) >= MOST * len(cells):
+            good.append(index)
+    return good
+
+
+def _is_date(cell: str) -> bool:
+    return re.fullmatch(r"\d{4}[-/.]\d{1,2}[-/.]\d{1,2}|\d{1,2}[-/.]\d{1,2}[-/.]\d{2,4}", cell) is not None
+
+
+def _is_sheet_day(cell: str) -> bool:
+    return re.fullmatch(r"\d{5}([.,]0*)?", cell) is not None and SHEET_DAYS[0] <= int(cell[:5]) <= SHEET_DAYS[1]
+
+
+def _is_fraction(cell: str) -> bool:
+    return _FRACTION.fullmatch(cell) is not None

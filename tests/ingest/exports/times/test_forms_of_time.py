@@ -1,0 +1,177 @@
+"""Times in forms of their own come to the same instants as plain ones; what can be read in two ways is asked."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+
+import numpy as np
+import pytest
+from exporting import convert
+from hypothesis import given
+from hypothesis import strategies as st
+
+from shuntbook.ingest.exports.times.forms import FORMS, find_forms, in_usual_form, tidy
+from shuntbook.ingest.exports.times.instants import parse
+from shuntbook.ingest.exports.times.stamps import Style, find_style
+from shuntbook.ingest.log.arrow import strings
+
+START = datetime(2026, 6, 13, 0, 2, 17)
+GERMAN = ["Jan", "Feb", "März", "Apr", "Mai", "Jun", "Jul", "Aug", "Sept", "Okt", "Nov", "Dez"]
+GERMAN_LONG = [
+    *("Januar", "Februar", "März", "April", "Mai", "Juni"),
+    *("Juli", "August", "September", "Oktober", "November", "Dezember"),
+]
+FRENCH = ["janv.", "févr.", "mars", "avr.", "mai", "juin", "juil.", "août", "sept.", "oct.", "nov.", "déc."]
+FRENCH_LONG = [
+    *("janvier", "février", "mars", "avril", "mai", "juin"),
+    *("juillet", "août", "septembre", "octobre", "novembre", "décembre"),
+]
+
+
+def table(head: str, write, *, every: timedelta = timedelta(minutes=7), count: int = 120, start: datetime = START):
+    """Return an export of amps that rise, and the instants as they were."""
+    moments = [start + k * every for k in range(count)]
+    lines = [f"{head},Current (A)", *(f"{write(t)},{k / 8}" for k, t in enumerate(moments))]
+    return "\n".join(lines) + "\n", [(t - datetime(1970, 1, 1)) // timedelta(microseconds=1) for t in moments]
+
+
+def days(moment: datetime) -> float:
+    return (moment - datetime(1899, 12, 30)) / timedelta(days=1)
+
+
+WRITTEN = {
+    "ctime": ("Time", lambda t: t.strftime("%a %b %d %H:%M:%S %Y")),
+    "ctime, blank before the day": ("Time", lambda t: f"{t:%a %b} {t.day:2d} {t:%H:%M:%S %Y}"),
+    "date": ("Time", lambda t: f"{t:%a %b} {t.day:2d} {t:%H:%M:%S} GMT {t:%Y}"),
+    "date, German": ("Time", lambda t: f"Sa {t.day}. {GERMAN_LONG[t.month - 1]} {t:%H:%M:%S} UTC {t:%Y}"),
+    "Japanese": ("日時", lambda t: f"{t.year}年{t.month}月{t.day}日 {t.hour}時{t.minute:02d}分{t.second:02d}秒"),
+    "Japanese date, clock": ("Date,Time", lambda t: f"{t.year}年{t.month}月{t.day}日,{t:%H:%M:%S}"),
+    "German months": ("Zeit", lambda t: f"{t.day}. {GERMAN_LONG[t.month - 1]} {t:%Y %H:%M:%S}"),
+    "German months, short": ("Zeit", lambda t: f"{t:%d}-{GERMAN[t.month - 1]}-{t:%Y %H:%M:%S}"),
+    "French months": ("Heure", lambda t: f"{t.day} {FRENCH_LONG[t.month - 1]} {t:%Y %H:%M:%S}"),
+    "French months, short": ("Heure", lambda t: f"{t:%d} {FRENCH[t.month - 1]} {t:%Y %H:%M:%S}"),
+    "milliseconds after a colon": ("Time", lambda t: f"{t:%Y-%m-%d %H:%M:%S}:000"),
+    "date, clock, milliseconds": ("Date,Time,ms", lambda t: f"{t:%Y-%m-%d,%H:%M:%S},0"),
+    "digits in two columns": ("Date,Time", lambda t: f"{t:%Y%m%d,%H%M%S}"),
+    "digits without their zeros": ("Date,Time", lambda t: f"{t:%Y%m%d},{int(f'{t:%H%M%S}')}"),
+    "digits with a fraction": ("Date,Time", lambda t: f"{t:%Y%m%d,%H%M%S}.00"),
+    "six columns": ("Year,Month,Day,Hour,Minute,Second", lambda t: ",".join(map(str, t.timetuple()[:6]))),
+    "a date and three": ("Date,Hour,Minute,Second", lambda t: f"{t:%Y-%m-%d},{t.hour},{t.minute},{t.second}"),
+    "year, day, month": ("Time", lambda t: f"{t:%Y-%d-%m %H:%M:%S}"),
+    "hours from UTC": ("Time", lambda t: f"{t:%Y-%m-%d %H:%M:%S} UTC+0"),
+    "a spreadsheet's days": ("Date Time", lambda t: f"{days(t):.9f}"),
+    "a spreadsheet's day and fraction": ("Date,Time", lambda t: f"{int(days(t))},{days(t) % 1:.9f}"),
+    "dots": ("Time", lambda t: t.strftime("%d.%m.%Y %H:%M:%S")),
+}
+
+
+@pytest.mark.parametrize("form", WRITTEN)
+def test_every_form_comes_back(tmp_path, form):
+    """To the second, from the small hours through a day, and through a year at two hours' spacing."""
+    head, write = WRITTEN[form]
+    for every, count in ((timedelta(minutes=7), 220), (timedelta(hours=49), 180)):
+        text, want = table(head, write, every=every, count=count)
+        assert np.rint(convert(tmp_path, text).time_us / 1e6).tolist() == [us // 1_000_000 for us in want]
+
+
+def test_dotted_dates_are_day_first_unless_said_otherwise(tmp_path):
+    """5.6. is the fifth of June where nothing shows it; --dates says otherwise; dates with slashes are asked about."""
+    start = datetime(2026, 6, 5, 10)
+    text, want = table("Time", lambda t: f"{t:%d.%m.%Y %H:%M:%S}", start=start)
+    assert convert(tmp_path, text).time_us.tolist() == want
+    other = convert(tmp_path, text, options=("--zone", "UTC", "--dates", "m/d/y"))
+    assert other.stamps[0].startswith("2026-05-06T10:00:00")
+    slashes, _ = table("Time", lambda t: f"{t:%d/%m/%Y %H:%M:%S}", start=start)
+    assert "--dates d/m/y or --dates m/d/y" in convert(tmp_path, slashes).error
+
+
+@pytest.mark.parametrize("order", ["d/m/y", "m/d/y", "y-m-d"])
+def test_dates_of_six_digits_are_asked_about(tmp_path, order):
+    """They may be in any order; with the option they are read."""
+    pattern = order.replace("/", "").replace("-", "").replace("d", "%d").replace("m", "%m").replace("y", "%y")
+    text, want = table("Date,Time", lambda t: f"{t:{pattern},%H%M%S.00}", start=datetime(2012, 11, 10, 9), count=40)
+    assert f"--dates {order}" in convert(tmp_path, text).error
+    assert convert(tmp_path, text, options=("--zone", "UTC", "--dates", order)).time_us.tolist() == want
+
+
+@pytest.mark.parametrize(
+    ("head", "unit_s"),
+    [("Elapsed (days)", 86_400), ("Elapsed (min)", 60), ("Time [h]", 3600), ("Elapsed µs", 1e-6), ("Time (ms)", 1e-3)],
+)
+def test_elapsed_time_by_the_name_of_its_column(tmp_path, head, unit_s):
+    """Days, minutes, hours, microseconds, milliseconds."""
+    text, _ = table(head, lambda t: f"{(t - START).total_seconds() / unit_s:.8f}", every=timedelta(seconds=30))
+    assert np.allclose(np.diff(convert(tmp_path, text).time_us), 30_000_000, atol=2_000)
+
+
+@pytest.mark.parametrize(("unit", "unit_s"), [("h", 3600.0), ("min", 60.0), ("days", 86_400.0), ("ms", 0.001)])
+def test_elapsed_time_of_an_unnamed_unit_is_asked_about(tmp_path, unit, unit_s):
+    """Where its spacing is no second's; the option settles it."""
+    text, _ = table("Runtime", lambda t: f"{(t - START).total_seconds() / unit_s:.8f}", every=timedelta(seconds=5))
+    assert f'"elapsed {unit}"' in convert(tmp_path, text).error
+    assert np.allclose(np.diff(convert(tmp_path, text, options=("--times", f"elapsed {unit}")).time_us), 5e6, atol=2e3)
+
+
+def test_whole_seconds_need_no_name(tmp_path):
+    """0, 30, 60 and 0, 300, 600 are seconds, as they ever were."""
+    for step in (0.5, 1, 30, 300):
+        text, _ = table("Time", lambda t, step=step: f"{(t - START) / timedelta(minutes=7) * step:g}")
+        assert np.diff(convert(tmp_path, text).time_us)[0] == step * 1e6
+
+
+def test_two_numbers_and_a_colon_are_asked_about(tmp_path):
+    """Hours and minutes or minutes and seconds; a clock that passes midnight shows which."""
+    text, _ = table("Time", lambda t: f"{t:%M:%S}", every=timedelta(seconds=1))
+    assert '"elapsed h:m:s" or "elapsed m:s"' in convert(tmp_path, text).error
+    assert np.diff(convert(tmp_path, text, options=("--times", "elapsed m:s")).time_us)[0] == 1_000_000
+    late, _ = table("Time", lambda t: f"{t:%H:%M}", every=timedelta(minutes=1), start=datetime(2026, 6, 13, 23))
+    assert np.diff(convert(tmp_path, late).time_us).tolist() == [60_000_000] * 119
+
+
+def test_an_epoch_without_its_last_digits_is_refused(tmp_path):
+    """A spreadsheet's 1.78E+12 is rounded to hours; with all its digits it is read."""
+    us = [int((START + k * timedelta(minutes=9) - datetime(1970, 1, 1)).total_seconds() * 1000) for k in range(60)]
+    short = "time,Current (A)\n" + "".join(f"{ms:.5E},1\n" for ms in us)
+    assert "rounded to 10,000 s" in convert(tmp_path, short).error
+    whole = "time,Current (A)\n" + "".join(f"{ms:.12E},1\n" for ms in us)
+    assert np.diff(convert(tmp_path, whole).time_us).tolist() == [540_000_000] * 59
+
+
+def test_a_zone_word_is_asked_about(tmp_path):
+    """With a place whose clocks say so; --zone settles it."""
+    text, want = table("Time", lambda t: f"{t:%Y-%m-%d %H:%M:%S} CEST")
+    assert "--zone Europe/Berlin" in convert(tmp_path, text, options=()).error
+    assert convert(tmp_path, text, options=("--zone", "Europe/Paris")).time_us.tolist() == [
+        us - 7_200_000_000 for us in want
+    ]
+
+
+def test_days_counted_from_1904(tmp_path):
+    """As said by the option; without it that is pointed out."""
+    text, want = table("Date", lambda t: f"{days(t) - 1462:.9f}", start=datetime(2026, 6, 13, 9))
+    assert "sheet days 1904" in convert(tmp_path, text).said
+    done = convert(tmp_path, text, options=("--zone", "UTC", "--times", "sheet days 1904"))
+    assert np.rint(done.time_us / 1e6).tolist() == [us // 1_000_000 for us in want]
+
+
+def test_24_00_is_the_next_days_beginning():
+    """By ISO 8601; one second later is no time."""
+    style = Style("calendar", "y-m-d")
+    end, begin = parse(strings(["2026-06-13 24:00:00", "2026-06-14 00:00:00"]), style)
+    assert end == begin
+
+
+@given(
+    st.sampled_from(sorted(FORMS)), st.text(alphabet="0123456789:.,- ()年月日時分秒午前後UTCGMZ+ESunJa", max_size=30)
+)
+def test_both_engines_rewrite_alike(form, cell):
+    """A sample is looked at by Python's expressions, the rows by Arrow's."""
+    assert tidy(strings([cell]), (form,))[0].as_py() == in_usual_form(cell, (form,))
+
+
+def test_plain_times_have_no_form():
+    """They go the quick way."""
+    assert find_forms(["2026-06-13 10:00:00", "13/06/2026 10:00", "12.5", "1780000000", "10:00:00.125"]) == ()
+    assert find_style(["46117.594444", "46117.677778", "46117.761111"], header="Time") == Style(
+        "calendar", "y-m-d", unit="days"
+    )
