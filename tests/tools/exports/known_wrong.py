@@ -8,14 +8,12 @@ _UP = "a name that says that charging counts up leads to a note and not to a tur
 _WORDS = "words of direction are not taken, or only noted: amounts without a sign are all read as draw"
 _COUNT = "a count whose unit the name does not say is taken as seconds without a question"
 _DIGITS = "date and clock as bare digits in two columns: one of them is taken for a count of seconds"
-_SHEET = "a spreadsheet's days at steps of half an hour and more, or parted from their fraction, are taken as seconds"
 _HEAD = "a header again is passed over: the first one's order and units stay for the rows behind it"
 _BEFORE = "rows before a later header are dropped as a preamble"
 _ANEW = "sessions of a count that begins anew are laid over each other"
 _SET_BACK = "rows of a clock that was set back are merged into earlier ones"
 _SCALE = "a factor in the name, or values no such bank can have, are not held against the volts"
 _SWAPPED = "amps and volts that change places are not held against the rows around them"
-_MINUTES = "minutes and seconds are taken for hours and minutes, with a note alone"
 
 KNOWN_WRONG = {
     "charging_is_plus": _UP,
@@ -41,21 +39,8 @@ KNOWN_WRONG = {
     "words_that_come_late": _WORDS,
     "words_unheard_of": _WORDS,
     "words_with_idle": _WORDS,
-    "digits_six_day_first": _DIGITS,
-    "digits_six_year_first": _DIGITS,
-    "digits_two_columns": _DIGITS,
     "digits_two_columns_underscore": _DIGITS,
-    "elapsed_days": _COUNT,
-    "elapsed_hours_unsaid": _COUNT,
-    "elapsed_milliseconds_unsaid": _COUNT,
-    "elapsed_minutes_unsaid": _COUNT,
     "elapsed_ticks": _COUNT,
-    "elapsed_minutes_and_seconds": _MINUTES,
-    "minutes_and_seconds_alone": _MINUTES,
-    "epoch_milliseconds_scientific": "times that have lost their digits are spread over a second",
-    "sheet_day_and_fraction": _SHEET,
-    "sheet_days_every_quarter_day": _SHEET,
-    "sheet_days_hourly": _SHEET,
     "twelve_hours_without_a_mark": "hours from 1 to 12 are sorted into one morning",
     "missing_number": "numbers that stand for no reading are read as readings, far as they are from all others",
     "unit_changes_without_a_head": _SCALE,
