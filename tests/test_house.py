@@ -20,7 +20,14 @@ ORDER = (
     *("analysis/bank", "analysis/nameplate", "analysis/forecast", "analysis/inverter_sides", "analysis/health"),
     *("analysis/check_site", "analysis/one_log", "analysis/several_logs"),
     *("ingest", "ingest/toml", "ingest/safe_files", "ingest/log", "ingest/exports/times", "ingest/profiles"),
-    *("ingest/journal", "ingest/exports/delimited", "ingest/exports/spreadsheets", "ingest/exports", "ingest/live"),
+    *(
+        "ingest/journal",
+        "ingest/exports/amounts",
+        "ingest/exports/delimited",
+        "ingest/exports/spreadsheets",
+        "ingest/exports",
+        "ingest/live",
+    ),
     *("ingest/modbus", "ingest/fleet"),
     *(
         "cli",

@@ -12,8 +12,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ..errors import InputError
-from ..exports.delimited.header import choose, meaning
-from ..exports.delimited.numbers import NULLS
+from ..exports.amounts.numbers import NULLS
+from ..exports.delimited.choice import choose
+from ..exports.delimited.header import meaning
 from ..profiles.serial_part import LinePattern
 from ..quantities import Unit, unit_of
 
@@ -266,7 +267,10 @@ def recognise(text: str) -> tuple[LineReader, list[str]] | None:
         ]
         chosen, _ = choose(names, [""] * len(names))
         if chosen:
-            entries = {q: ColumnEntry(column=names[k], unit=None) for q, (k, _) in chosen.items()}
+            entries = {
+                q: ColumnEntry(column=names[t.index], minus=None if t.into is None else names[t.into], unit=None)
+                for q, t in chosen.items()
+            }
             part = SerialPart.model_validate({"layout": layout})
-            return LineReader(part, entries), [names[k] for k, _ in chosen.values()]
+            return LineReader(part, entries), [names[taken.index] for taken in chosen.values()]
     return None

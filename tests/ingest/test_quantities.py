@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 
 from shuntbook.ingest.durations import seconds
 from shuntbook.ingest.errors import InputError
-from shuntbook.ingest.exports.delimited.number_forms import find_form
-from shuntbook.ingest.exports.delimited.numbers import NULLS, NumberForm, to_numbers
+from shuntbook.ingest.exports.amounts.number_forms import find_form
+from shuntbook.ingest.exports.amounts.numbers import NULLS, NumberForm, to_numbers
 from shuntbook.ingest.log.arrow import strings
 from shuntbook.ingest.quantities import ALIASES, OF_DIMENSION, QUANTITIES, UNITS, UnknownUnitError, find_unit, unit_of
 

@@ -9,9 +9,9 @@ import numpy as np
 
 from ...errors import InputError, quoted
 from ...log.arrow import strings
+from ..amounts.numbers import to_numbers
 from .dialect import Dialect
 from .header import is_letter
-from .numbers import to_numbers
 from .plan import ColumnPlan, TimePlan, is_bare
 from .two_readings import SampledColumns, Values, questions
 
@@ -44,7 +44,7 @@ def borne_out(
     InputError
         If nothing is left to be integrated, or the values allow another reading of a column than its words.
     """
-    values = {plan.quantity: _values(dialect, plan) for plan in plans}
+    values = {plan.quantity: sample_values(dialect, plan) for plan in plans}
     bare = {plan.quantity for plan in plans if is_bare(dialect, plan)}
     wrong = {**dict(_implausible(values)), **dict(_not_borne_out(dialect, plans, values, bare, ac=ac))}
     sentences = [
@@ -62,10 +62,27 @@ def borne_out(
     return left, sentences
 
 
-def _values(dialect: Dialect, plan: ColumnPlan) -> Values:
+def refuse_signed_ways(dialect: Dialect, plans: list[ColumnPlan]) -> None:
+    """Refuse two columns of one way each that hold signs of their own: what is less than nothing in one of them?"""
+    for plan in plans:
+        for index in () if plan.minus is None else (plan.index, plan.minus):
+            x = to_numbers(strings([row[index] for row in dialect.sample]), plan.form).values
+            if (x < 0).any():
+                into, out = quoted(dialect.names[plan.minus or 0]), quoted(dialect.names[plan.index])
+                raise InputError(
+                    f"columns {out} and {into} hold one way of {plan.quantity} each, but "
+                    f"{quoted(dialect.names[index])} is below nothing at times; "
+                    "say in a profile which one is to be taken, and what its sign means"
+                )
+
+
+def sample_values(dialect: Dialect, plan: ColumnPlan) -> Values:
     """Return the sample's readings, row by row, in the canonical unit; NaN where there is none."""
-    cells = [row[plan.index] for row in dialect.sample]
-    return np.asarray(plan.unit.to_canonical(to_numbers(strings(cells), plan.form).values))
+    x = to_numbers(strings([row[plan.index] for row in dialect.sample]), plan.form).values
+    if plan.minus is not None:
+        less = to_numbers(strings([row[plan.minus] for row in dialect.sample]), plan.form).values
+        x = np.where(np.isnan(x) & np.isnan(less), np.nan, np.nan_to_num(x) - np.nan_to_num(less))
+    return np.asarray(plan.unit.to_canonical(x))
 
 
 def _implausible(values: Mapping[str, Values]) -> Iterator[tuple[str, str]]:

@@ -9,8 +9,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from ...errors import InputError
+from ..amounts.numbers import NULLS, tidied
 from .header import all_named, is_unit_cell
-from .numbers import NULLS, tidied
 
 DELIMITERS = {"tab": "\t", "semicolon": ";", "bar": "|", "comma": ","}
 #: Hexadecimal counts as a number, so that its column is told by name rather than not seen.
@@ -138,9 +138,20 @@ def _rows(lines: Sequence[str], delimiter: str) -> list[_LineCells]:
     for number, line in enumerate(lines, 1):
         if not line.strip():
             continue
-        if stripped := tuple(cell.strip() for cell in split_line(line, delimiter)):
+        if stripped := tuple(cell.strip() for cell in _with_whole_brackets(split_line(line, delimiter), delimiter)):
             rows.append(_LineCells(number, stripped, "".join(map(_kind, stripped))))
     return rows
+
+
+def _with_whole_brackets(cells: list[str], delimiter: str) -> list[str]:
+    """Return a line's cells, those put together again that are parts of one name such as ``Current (A, + = in)``."""
+    whole: list[str] = []
+    for cell in cells:
+        if whole and any(c.isalpha() for c in whole[-1]) and whole[-1].count("(") > whole[-1].count(")"):
+            whole[-1] += delimiter + cell
+        else:
+            whole.append(cell)
+    return cells if not whole or whole[-1].count("(") > whole[-1].count(")") else whole
 
 
 def split_line(line: str, delimiter: str) -> list[str]:

@@ -15,11 +15,12 @@ from .header_words import (
     COUNTED,
     DISCHARGING,
     ELSEWHERE,
+    INTO,
     NAMING,
     NEVER,
     NO_READING,
     NOT_WATTS,
-    ONE_WAY,
+    OUT,
     REMARKS,
     REQUIRED,
     TIME_UNITS,
@@ -117,7 +118,11 @@ def _brackets(rest: str) -> tuple[str, str | None]:
         square, round_ = match.groups()
         content = (square if square is not None else round_).strip()
         rest = rest.replace(match[0], " ", 1)
-        if square is None and _is_remark(content):
+        parts = [part.strip() for part in re.split("[,;]", content)]
+        unit_part = next((part for part in parts if len(parts) > 1 and _names_unit(part)), None)
+        if unit_part is not None:  # a unit and a remark on it: "A, + = charging"
+            unit, rest = unit_part, " ".join([rest, *(part for part in parts if part != unit_part)])
+        elif square is None and _is_remark(content):
             rest += " " + content
         elif content:
             unit = content
@@ -160,7 +165,7 @@ def _trailing_unit(rest: str) -> tuple[str, str | None, bool]:
 
 
 def _goes_with(letter: str, before: str) -> bool:
-    words = {word.lower() for word in _split(before)}
+    words = {word.lower() for word in _split(before)} - INTO - OUT
     unit = _unit_or_none(letter)
     named = _by_words(frozenset(words), None)
     return words <= BANK or (unit is not None and named is not None and OF_DIMENSION.get(unit.dimension) == named)
@@ -210,90 +215,6 @@ def _by_words(words: frozenset[str], unit: Unit | None) -> str | None:
 def _strangeness(words: tuple[str, ...], quantity: str) -> int:
     own = WORDS[quantity]
     return sum(10 if word in ELSEWHERE | AVERAGES else 1 for word in words if word not in own and word not in BANK)
-
-
-@dataclass(frozen=True)
-class _Candidate:
-    index: int
-    name: str
-    meaning: Meaning
-    filled: bool
-
-    @property
-    def rank(self) -> tuple[int, bool]:
-        return self.meaning.strangeness, not self.filled
-
-
-def choose(
-    names: Sequence[str], units: Sequence[str], filled: Sequence[bool] | None = None
-) -> tuple[dict[str, tuple[int, Unit]], list[str]]:
-    """Choose the column for each quantity by the header's cells and the units row's ('' where there is none).
-
-    Returns column index and unit by quantity, and in sentences what was left out although it looks like a quantity and
-    what to look at twice. `filled`: whether a column holds any reading; of two alike, the one that does is taken.
-
-    Raises
-    ------
-    InputError
-        If two columns could equally be the current or voltage (or the power, where it is needed), or a unit is wrong.
-    """
-    candidates: dict[str, list[_Candidate]] = {}
-    for index, (name, cell) in enumerate(zip(names, units, strict=True)):
-        if name and (what := meaning(name, cell)) is not None:
-            has_readings = filled is None or filled[index]
-            candidates.setdefault(what.quantity, []).append(_Candidate(index, name, what, has_readings))
-    chosen: dict[str, tuple[int, Unit]] = {}
-    remarks: list[str] = []
-    for quantity in sorted(candidates, key=lambda q: q == "power_W"):  # last: whether it is needed shows then
-        needed = quantity in REQUIRED and not (quantity == "power_W" and {"current_A", "voltage_V"} <= chosen.keys())
-        best, trouble = _best(quantity, candidates[quantity])
-        if best is not None:
-            chosen[quantity] = (best.index, best.meaning.unit)
-            remarks += _look_twice(quantity, best)
-        elif needed:
-            raise InputError(trouble)
-        else:
-            remarks.append(f"{trouble}; neither is taken")
-    return chosen, remarks
-
-
-def _best(quantity: str, columns: list[_Candidate]) -> tuple[_Candidate | None, str]:
-    """Return the column to take, or None and why it cannot be said which."""
-    columns = sorted(columns, key=lambda column: (column.rank, column.index))
-    # In and out of the bank in two columns: either alone would be half of the draw.
-    out = [column for column in columns if column.meaning.discharging]
-    into = [column for column in columns if column.meaning.charging and column.filled]
-    if quantity in ONE_WAY and out and into and columns[0] in (out[0], into[0]):
-        return None, (
-            f"columns {quoted(out[0].name)} and {quoted(into[0].name)} each hold one way of {quantity}; "
-            f"put them together in a profile: quantities.{quantity} = "
-            f"{{column = {_in_toml(out[0].name)}, minus = {_in_toml(into[0].name)}}}; "
-            "a profile takes only the columns it names, so name the others you want there, too"
-        )
-    alike = [column for column in columns if column.rank == columns[0].rank]
-    if len(alike) > 1:
-        both = " and ".join(quoted(column.name) for column in alike[:2])
-        return None, f"columns {both} could both be {quantity}; say which one in a profile (--profile)"
-    return columns[0], ""
-
-
-def _in_toml(name: str) -> str:
-    return "'" + name + "'" if '"' in name else '"' + name + '"'
-
-
-def _look_twice(quantity: str, taken: _Candidate) -> list[str]:
-    lines = []
-    if quantity in ("current_A", "power_W") and taken.meaning.charging:
-        lines.append(
-            f"{quoted(taken.name)} speaks of charging, so it probably counts into the bank as positive: "
-            "then add --reverse-sign, since draw is positive in a log"
-        )
-    if elsewhere := sorted(taken.meaning.words & ELSEWHERE):
-        lines.append(
-            f"{quoted(taken.name)} is taken as {quantity} for want of a plainer column, "
-            f"though it speaks of {elsewhere[0]!r}: check that it is the reading you mean"
-        )
-    return lines
 
 
 def words_of(name: str) -> set[str]:

@@ -55,6 +55,23 @@ NEVER = {
     "voltage_V": set[str](),
 }
 CHARGING, DISCHARGING = {"charge", "charging", "chg"}, {"discharge", "discharging", "dischg", "dsg"}
+#: Words of either way in English, German and French: in cells of a direction, and in names of two columns that hold one
+#: way each.
+INTO = CHARGING | {
+    "in", "into", "incoming", "recharge", "recharging", "laden", "ladung", "aufladen", "lädt", "ladestrom",
+    "ladeleistung", "entrée", "entree", "chrg",
+}  # fmt: skip
+OUT = DISCHARGING | {
+    "out", "outgoing", "draw", "drawing", "entladen", "entladung", "entlädt", "entladestrom", "entladeleistung",
+    "décharge", "decharge", "sortie", "dchg", "disch",
+}  # fmt: skip
+#: Names of columns that say which way something flows, and of those that may.
+DIRECTION_NAMES = {
+    "direction", "dir", "flow", "sign", "polarity", "way", "richtung", "stromrichtung", "vorzeichen", "sens", "signe",
+}  # fmt: skip
+STATE_NAMES = {
+    "mode", "state", "status", "modus", "zustand", "betriebsart", "état", "etat", "statut", "betrieb", "kind", "type",
+}  # fmt: skip
 ONE_WAY = ("current_A", "power_W", "charge_Ah", "energy_Wh")
 TIME_UNITS = {
     "%", "s", "sec", "seconds", "ms", "min", "h", "h:m:s", "hh:mm:ss", "date", "time", "iso", "utc", "local",

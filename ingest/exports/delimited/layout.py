@@ -11,17 +11,20 @@ from typing import TYPE_CHECKING
 
 from ...errors import InputError, quoted
 from ...quantities import Unit, unit_of
-from .borne_out import borne_out
+from ..amounts.number_forms import find_form
+from .borne_out import borne_out, refuse_signed_ways, sample_values
+from .choice import choose, in_toml
 from .decode import Source, find_encoding
 from .dialect import DELIMITERS, Dialect, find_column, find_dialect
-from .header import all_named, choose, meaning
-from .number_forms import find_form
+from .directions import turned_sign, with_directions
+from .header import all_named, meaning
 from .plan import (
     ColumnPlan,
     Directions,
     Layout,
     Stated,
     TimePlan,
+    WatchedColumn,
     ac_column,
     not_watts,
     remarks,
@@ -34,7 +37,6 @@ if TYPE_CHECKING:
 
 #: What the lines of plain rows seldom hold: quotes or bars that they begin with, two blanks, a rule.
 _UNUSUAL = re.compile(r'^[ \t]*["|+]|\S  +\S|--', re.MULTILINE)
-_DIRECTIONS = {"c", "d", "charge", "discharge", "charging", "discharging", "chg", "dsg", "dchg", "cc_chg", "cc_dchg"}
 _METERS = {
     "device", "device id", "device name", "meter", "meter id", "sensor", "sensor id", "channel", "node", "serial",
 }  # fmt: skip
@@ -58,7 +60,7 @@ def find_layout(source: Source, stated: Stated) -> Layout:
     if profile is not None and profile.quantities:
         columns = [_stated(dialect, quantity, entry, source.name) for quantity, entry in profile.quantities.items()]
     else:
-        columns, sentences = _recognised(dialect, source.name)
+        columns, sentences = _recognised(dialect, source.name, reverse=stated.reverse_sign)
     # The time before the forms of numbers: its cells hold marks that are none of a number's.
     time = time_plan(dialect, stated, source.name)
     columns = _with_forms(dialect, columns, time, stated.decimal, source.name)
@@ -74,8 +76,21 @@ def find_layout(source: Source, stated: Stated) -> Layout:
             name=source.name,
         )
         sentences += left_out
+    watched: list[WatchedColumn] = []
+    recognised = profile is None or not profile.quantities
+    if recognised and speaks_of_ac is None and stated.side != "ac":
+        values = {p.quantity: sample_values(dialect, p) * (-1.0 if p.turned else 1.0) for p in columns}
+        try:
+            refuse_signed_ways(dialect, columns)
+            columns, about_sign, watched = with_directions(
+                dialect, columns, values, time.indices, reverse=stated.reverse_sign
+            )
+        except InputError as error:
+            raise InputError(f"{source.name}, {error}") from None
+        sentences += about_sign
     sentences += [*source.remarks, *remarks(dialect, time, columns, stated, speaks_of_ac)]
-    return Layout(source.name, encoding, dialect, time, tuple(columns), speaks_of_ac is not None, tuple(sentences))
+    is_ac = speaks_of_ac is not None
+    return Layout(source.name, encoding, dialect, time, tuple(columns), is_ac, tuple(sentences), tuple(watched))
 
 
 def find_table(source: Source, stated: Stated) -> tuple[str, Dialect]:
@@ -121,7 +136,7 @@ def _head_text(head: bytes, encoding: str, name: str) -> str:
     return whole.replace("\x00", "")
 
 
-def _recognised(dialect: Dialect, name: str) -> tuple[list[ColumnPlan], list[str]]:
+def _recognised(dialect: Dialect, name: str, *, reverse: bool) -> tuple[list[ColumnPlan], list[str]]:
     units = dialect.units or ("",) * len(dialect.names)
     if not dialect.header_line:
         raise InputError(
@@ -139,8 +154,28 @@ def _recognised(dialect: Dialect, name: str) -> tuple[list[ColumnPlan], list[str
     if not chosen:
         raise InputError(f"{name}, line {dialect.header_line}: {_nothing_known(dialect, units)}")
     _check_one_meter(dialect, columns, name)
-    plans = [ColumnPlan(quantity, index, unit) for quantity, (index, unit) in chosen.items()]
-    return plans, sentences + (_letters(dialect, columns) if {"current_A", "power_W"} & chosen.keys() else [])
+    plans = [ColumnPlan(quantity, taken.index, taken.unit, minus=taken.into) for quantity, taken in chosen.items()]
+    # What --reverse-sign turns needs no turning here: the person has read the same name.
+    if reverse:
+        return plans, sentences
+    for plan in plans:
+        if plan.quantity in ("current_A", "power_W") and chosen[plan.quantity].charging:
+            raise InputError(f"{name}, line {dialect.header_line}, {_charging_alone(dialect.names[plan.index], plan)}")
+    turned = {plan.quantity for plan in plans if chosen[plan.quantity].turned}
+    sentences += [
+        f"{quoted(dialect.names[p.index])} says that charging is positive, so its sign is turned"
+        for p in plans
+        if p.quantity in turned
+    ]
+    return [turned_sign(plan) if plan.quantity in turned else plan for plan in plans], sentences
+
+
+def _charging_alone(word: str, plan: ColumnPlan) -> str:
+    return (
+        f"column {quoted(word)} speaks of charging, so it probably counts into the bank as positive: then add "
+        f"--reverse-sign, since draw is positive in a log; if draw is positive there, say so in a profile: "
+        f'quantities.{plan.quantity} = {{column = {in_toml(word)}, sign = "draw_positive"}}'
+    )
 
 
 def _nothing_known(dialect: Dialect, units: Sequence[str]) -> str:
@@ -163,17 +198,6 @@ def _check_one_meter(dialect: Dialect, columns: Sequence[Sequence[str]], name: s
                 f"{name}: column {quoted(word)} names {len(set(cells))} of them in turns, but a log holds one meter; "
                 "export each alone, or name the columns in a profile if this is none"
             )
-
-
-def _letters(dialect: Dialect, columns: Sequence[Sequence[str]]) -> list[str]:
-    """Return a remark on a column of words that seems to give the current its sign."""
-    for word, cells in zip(dialect.names, columns, strict=True):
-        if len({cell.lower() for cell in cells} & _DIRECTIONS) > 1:
-            return [
-                f"column {quoted(word)} seems to say which way the current flows; "
-                "if the current has no sign of its own, say so in a profile ([quantities.current_A.direction])"
-            ]
-    return []
 
 
 def _are_numbers(cells: Sequence[str]) -> bool:

@@ -12,11 +12,11 @@ import numpy as np
 from ...errors import quoted
 from ...log.arrow import strings
 from ...quantities import QUANTITIES, Unit
+from ..amounts.numbers import NumberForm, to_numbers
 from ..times.stamps import DateOrder, Style, TimeStyle
 from .dialect import Dialect
 from .header import stated_unit, words_of
 from .header_words import AC, AC_ANYWHERE, AVERAGES, DC, NOT_WATTS, REQUIRED
-from .numbers import NumberForm, to_numbers
 
 if TYPE_CHECKING:
     from ...profiles.model import Profile
@@ -54,12 +54,13 @@ class Stated:
 
 @dataclass(frozen=True)
 class Directions:
-    """The column of letters that gives an unsigned current its sign."""
+    """The column of letters that gives an unsigned current its sign; ``recognised``: by words that are known."""
 
     index: int
     draw: frozenset[str]
     returned: frozenset[str]
     none: frozenset[str]
+    recognised: bool = False
 
     def describe(self, names: tuple[str, ...]) -> str:
         """Return in words which letters mean what."""
@@ -112,6 +113,20 @@ class ColumnPlan:
 
 
 @dataclass(frozen=True)
+class WatchedColumn:
+    """A column that may yet say which way the current flows, the words seen in it, and the current's own name.
+
+    ``named`` tells whether its own name speaks of a way or a state.
+    """
+
+    index: int
+    seen: frozenset[str]
+    name: str
+    current: str
+    named: bool
+
+
+@dataclass(frozen=True)
 class TimePlan:
     """The column, or the date's and the clock's, that hold the time."""
 
@@ -130,6 +145,7 @@ class Layout:
     columns: tuple[ColumnPlan, ...]
     ac: bool
     remarks: tuple[str, ...] = field(default=())
+    watched: tuple[WatchedColumn, ...] = ()
 
     @property
     def quantities(self) -> tuple[str, ...]:
@@ -140,7 +156,8 @@ class Layout:
     @property
     def indices(self) -> list[int]:
         """The columns that are read."""
-        return sorted({*self.time.indices}.union(*(column.indices for column in self.columns)))
+        watched = {column.index for column in self.watched}
+        return sorted({*self.time.indices, *watched}.union(*(column.indices for column in self.columns)))
 
     def with_order(self, order: DateOrder) -> Layout:
         """Return the layout with day or month first decided."""
@@ -169,7 +186,8 @@ class Layout:
         places = " and ".join(quoted(names[k]) for k in self.time.indices)
         lines.append(f"time: {places}, {self.time.style.describe()}")
         lines += [f"{column.quantity}: {column.describe(names)}" for column in self.columns]
-        unused = [quoted(name) for k, name in enumerate(names) if name and k not in self.indices]
+        used = {*self.time.indices}.union(*(column.indices for column in self.columns))
+        unused = [quoted(name) for k, name in enumerate(names) if name and k not in used]
         return lines + ([f"not used: {', '.join(unused)}"] if unused else [])
 
 

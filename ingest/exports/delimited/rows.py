@@ -12,16 +12,17 @@ import pyarrow.csv as pcsv
 from numpy.typing import NDArray
 
 from ...errors import InputError, quoted
-from ...log.arrow import flat, integers, strings
+from ...log.arrow import flat, strings
 from ...log.log import Readings
 from ...quantities import LARGEST_READING
 from ...safe_files.rejects import Reject
 from ...zone import NO_TIME
+from ..amounts.number_forms import in_doubt
+from ..amounts.numbers import NULLS, first_doubtful, kinds_of, says_point, to_numbers
 from ..times.instants import parse
 from .decode import Block
 from .dialect import split_line
-from .number_forms import in_doubt
-from .numbers import NULLS, first_doubtful, says_point, to_numbers
+from .directions import question_of, way_of
 from .plan import ColumnPlan, Layout
 
 _BLANK, _EMPTY = strings([" ", ""])
@@ -88,6 +89,7 @@ class RowReader:
         else:
             time_us = time_us.copy()
             time_us[known] = self._to_utc(time_us[known])
+        self._watch(table, rows)
         reasons: dict[int, str] = {}
         for k in np.flatnonzero(time_us == NO_TIME).tolist():
             reasons[k] = self._why_no_time(stamps[k].as_py(), parsed=bool(known[k]))
@@ -130,6 +132,15 @@ class RowReader:
             reasons.setdefault(k, f"column {quoted(name)}: found {quoted(cell)}, expected a number{hint}")
         return numbers.values
 
+    def _watch(self, table: pa.Table, rows: _Rows) -> None:
+        """Stop where a column begins to say which way a current flows that was read without a sign so far."""
+        for column in self._layout.watched:
+            kinds, inverse = kinds_of(flat(table.column(str(column.index))))
+            for k, word in enumerate(kinds):
+                if (question := question_of(column, word.lower())) is not None:
+                    line = rows.line_of(int(np.flatnonzero(inverse == k)[0]))
+                    raise InputError(f"{self._layout.name}, line {line}, {question}")
+
     def _refuse_doubtful(self, plan: ColumnPlan, table: pa.Table, rows: _Rows) -> None:
         """Stop at a mark that could be a decimal or group thousands, where the column had none so far."""
         if not plan.form.open:
@@ -154,16 +165,19 @@ class RowReader:
         """Give an unsigned reading the sign its direction letter says."""
         assert plan.directions is not None  # only called with directions
         cells = pc.coalesce(pc.utf8_trim_whitespace(flat(table.column(str(plan.directions.index)))), _EMPTY)
-        coded = flat(pc.dictionary_encode(cells))
-        kinds, inverse = coded.dictionary.to_pylist(), integers(pc.cast(coded.indices, pa.int64()), 0)
+        kinds, inverse = kinds_of(cells)
         ways = ((plan.directions.none, 0.0), (plan.directions.returned, -1.0), (plan.directions.draw, 1.0))
         # a letter that stands for "nothing" elsewhere, such as a hyphen, has become an empty cell
         sign = {"" if letter in NULLS else letter: way for letters, way in ways for letter in letters}
+        if plan.directions.recognised:
+            known = {"draw": 1.0, "return": -1.0}
+            sign |= {kind: known.get(way_of(kind) or "", sign.get(kind.lower(), np.nan)) for kind in kinds}
         factor = np.array([sign.get(letter, np.nan) for letter in kinds], dtype=np.float64)[inverse]
         name = self._layout.dialect.names[plan.directions.index]
+        whose = "the words known for" if plan.directions.recognised else "the profile's"
         for k in np.flatnonzero(np.isnan(factor)).tolist():
             reasons.setdefault(
-                k, f"column {quoted(name)}: {quoted(kinds[inverse[k]])} is none of the profile's draw, return and none"
+                k, f"column {quoted(name)}: {quoted(kinds[inverse[k]])} is none of {whose} draw, return and none"
             )
         return np.asarray(np.abs(x) * factor + 0.0)  # no negative zeros
 

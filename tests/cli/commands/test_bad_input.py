@@ -102,17 +102,17 @@ CONVERT = {
         wrote("a.csv", TABLE.replace("Current ({}),Voltage (V)", "Reactive power,Pump")),
         ["column 'Reactive power' is reactive power", "var is not W"],
     ),
-    "two ways of a current": (
-        wrote("a.csv", TABLE.replace("Current ({}),Voltage (V)", "Discharge (A),Charge (A)")),
-        ['{column = "Discharge (A)", minus = "Charge (A)"}', "a profile takes only the columns it names"],
+    "two ways of a current with signs": (
+        wrote("a.csv", TABLE.replace("Current ({}),Voltage (V)", "Discharge (A),Charge (A)").replace(",12", ",-12")),
+        ["'Discharge (A)' and 'Charge (A)'", "below nothing"],
     ),
     "two currents": (
         wrote("a.csv", TABLE.format("A").replace("Voltage (V)", "Amps")),
         ["'Current (A)' and 'Amps'", "profile"],
     ),
     "ambiguous decimals": (
-        wrote("a.csv", "Time;Amps\n2026-06-13 10:00;1,250\n2026-06-13 10:01;1,250\n"),
-        ["column 'Amps'", "--decimal comma"],
+        wrote("a.csv", "Time;Current (mA)\n2026-06-13 10:00;1,250\n2026-06-13 10:01;1,250\n"),
+        ["column 'Current (mA)'", "--decimal comma"],
     ),
     "profile missing": (good("--profile", "nowhere.toml"), ["--profile", "no file nowhere.toml"]),
     "profile is no TOML": (with_profile("just words\n"), ["p.toml:1", "not valid TOML"]),

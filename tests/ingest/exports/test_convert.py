@@ -862,18 +862,6 @@ def test_two_powers_do_not_stop_current_and_voltage(tmp_path):
     assert convert(tmp_path, text(alone)).status == 2
 
 
-def test_a_charging_current_is_taken_with_a_warning(tmp_path):
-    """Its sign is probably the other way round, and a person must know."""
-    lines = ["Time,Charge current (A)", *(f"2026-06-13 10:00:0{k},5" for k in range(5))]
-    assert "add --reverse-sign" in convert(tmp_path, text(lines)).said.split("note:", 1)[1]
-
-
-def test_a_column_of_directions_is_pointed_out(tmp_path):
-    """An unsigned current beside letters for its direction needs a profile."""
-    lines = ["Time,Amps,State", *(f"2026-06-13 10:00:0{k},5,{'CD'[k % 2]}" for k in range(6))]
-    assert "which way the current flows" in convert(tmp_path, text(lines)).said
-
-
 @pytest.mark.parametrize("count", [1, 2, 3])
 @pytest.mark.parametrize("end", ["\n", ""])
 def test_very_short_exports(tmp_path, count, end):

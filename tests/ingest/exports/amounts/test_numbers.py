@@ -6,8 +6,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from shuntbook.ingest.errors import InputError
-from shuntbook.ingest.exports.delimited.number_forms import find_form
-from shuntbook.ingest.exports.delimited.numbers import NULLS, NumberForm, to_numbers
+from shuntbook.ingest.exports.amounts.number_forms import find_form
+from shuntbook.ingest.exports.amounts.numbers import NULLS, NumberForm, to_numbers
 from shuntbook.ingest.log.arrow import strings
 
 CELLS = st.none() | st.decimals(-9999, 9999, places=3).map(str) | st.sampled_from(["OL", "1e3", "-0.5", "inf", "7"])

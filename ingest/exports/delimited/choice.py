@@ -1,0 +1,154 @@
+"""Which column is taken for each quantity, of all that its words and unit allow."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from ...errors import InputError, quoted
+from ...quantities import Unit
+from .header import Meaning, meaning
+from .header_words import ELSEWHERE, INTO, ONE_WAY, OUT, REQUIRED
+
+
+@dataclass(frozen=True)
+class _Candidate:
+    index: int
+    name: str
+    meaning: Meaning
+    filled: bool
+
+    @property
+    def rank(self) -> tuple[int, bool]:
+        return self.meaning.strangeness, not self.filled
+
+
+@dataclass(frozen=True)
+class TakenColumn:
+    """The column that is taken for a quantity, its unit, and the one that holds the way into the bank, if it has one.
+
+    ``charging`` says that its name speaks of charging alone, ``turned`` that it says that return is positive.
+    """
+
+    index: int
+    unit: Unit
+    into: int | None = None
+    charging: bool = False
+    turned: bool = False
+
+
+def choose(
+    names: Sequence[str], units: Sequence[str], filled: Sequence[bool] | None = None
+) -> tuple[dict[str, TakenColumn], list[str]]:
+    """Choose the column for each quantity by the header's cells and the units row's ('' where there is none).
+
+    Returns what is taken by quantity, and in sentences what was left out although it looks like a quantity and
+    what to look at twice. `filled`: whether a column holds any reading; of two alike, the one that does is taken.
+
+    Raises
+    ------
+    InputError
+        If two columns could equally be the current or voltage (or the power, where it is needed), or a unit is wrong.
+    """
+    candidates: dict[str, list[_Candidate]] = {}
+    for index, (name, cell) in enumerate(zip(names, units, strict=True)):
+        if name and (what := meaning(name, cell)) is not None:
+            has_readings = filled is None or filled[index]
+            candidates.setdefault(what.quantity, []).append(_Candidate(index, name, what, has_readings))
+    chosen: dict[str, TakenColumn] = {}
+    remarks: list[str] = []
+    for quantity in sorted(candidates, key=lambda q: q == "power_W"):  # last: whether it is needed shows then
+        needed = quantity in REQUIRED and not (quantity == "power_W" and {"current_A", "voltage_V"} <= chosen.keys())
+        best, trouble = _best(quantity, candidates[quantity])
+        into = _other_way(quantity, best, candidates[quantity])
+        if into is not None:
+            chosen[quantity] = into
+        elif best is not None:
+            positive = positive_way(best.name)
+            charging = positive is None and best.meaning.charging
+            chosen[quantity] = TakenColumn(
+                best.index, best.meaning.unit, charging=charging, turned=positive == "return"
+            )
+            remarks += _look_twice(quantity, best)
+        elif needed:
+            raise InputError(trouble)
+        else:
+            remarks.append(f"{trouble}; neither is taken")
+    return chosen, remarks
+
+
+def _best(quantity: str, columns: list[_Candidate]) -> tuple[_Candidate | None, str]:
+    """Return the column to take, or None and why it cannot be said which."""
+    columns = sorted(columns, key=lambda column: (column.rank, column.index))
+    if _other_way(quantity, columns[0], columns) is not None:
+        return columns[0], ""
+    # In and out of the bank in two columns: either alone would be half of the draw.
+    out = [column for column in columns if column.meaning.discharging]
+    into = [column for column in columns if column.meaning.charging and column.filled]
+    if quantity in ONE_WAY and out and into and columns[0] in (out[0], into[0]):
+        return None, (
+            f"columns {quoted(out[0].name)} and {quoted(into[0].name)} each hold one way of {quantity}; "
+            f"put them together in a profile: quantities.{quantity} = "
+            f"{{column = {in_toml(out[0].name)}, minus = {in_toml(into[0].name)}}}; "
+            "a profile takes only the columns it names, so name the others you want there, too"
+        )
+    alike = [column for column in columns if column.rank == columns[0].rank]
+    if len(alike) > 1:
+        both = " and ".join(quoted(column.name) for column in alike[:2])
+        return None, f"columns {both} could both be {quantity}; say which one in a profile (--profile)"
+    return columns[0], ""
+
+
+def _other_way(quantity: str, best: _Candidate | None, columns: Sequence[_Candidate]) -> TakenColumn | None:
+    """Return two columns that hold one way each, named alike but for the words of the way, as one: out less in."""
+    if best is None or quantity not in ("current_A", "power_W"):
+        return None
+    mine = best.meaning
+    for other in columns:
+        theirs = other.meaning
+        if other is best or mine.unit != theirs.unit or mine.words - INTO - OUT != theirs.words - INTO - OUT:
+            continue
+        if mine.words & OUT and theirs.words & INTO and not theirs.words & OUT:
+            return TakenColumn(best.index, mine.unit, other.index)
+        if mine.words & INTO and not mine.words & OUT and theirs.words & OUT:
+            return TakenColumn(other.index, mine.unit, best.index)
+    return None
+
+
+_SIGN, _WAY = r"([+-]|positive|negative|pos|neg)", r"([a-zà-ÿ]+)"
+_SIGN_FIRST = re.compile(rf"{_SIGN}\s*(?:=|:|is|means|for)?\s*{_WAY}")
+_WAY_FIRST = re.compile(rf"{_WAY}\s*[=:]?\s*{_SIGN}")
+
+
+def positive_way(name: str) -> str | None:
+    """Return ``draw`` or ``return`` where a column's name says which of them is positive, else None."""
+    text = name.lower().replace("−", "-").replace("–", "-")
+    pairs = _SIGN_FIRST.findall(text)
+    ways = {_way(sign, word) for sign, word in pairs} - {None}
+    if not ways:
+        ways = {_way(sign, word) for word, sign in _WAY_FIRST.findall(text)} - {None}
+    return ways.pop() if len(ways) == 1 else None
+
+
+def _way(sign: str, word: str) -> str | None:
+    """Return which way is positive, by what one sign stands for."""
+    out = word in OUT
+    if not out and word not in INTO:
+        return None
+    return "draw" if out == (sign in ("+", "positive", "pos")) else "return"
+
+
+def in_toml(name: str) -> str:
+    """Return a text in quotes, as TOML has it."""
+    return "'" + name + "'" if '"' in name else '"' + name + '"'
+
+
+def _look_twice(quantity: str, taken: _Candidate) -> list[str]:
+    lines = []
+    if elsewhere := sorted(taken.meaning.words & ELSEWHERE):
+        lines.append(
+            f"{quoted(taken.name)} is taken as {quantity} for want of a plainer column, "
+            f"though it speaks of {elsewhere[0]!r}: check that it is the reading you mean"
+        )
+    return lines

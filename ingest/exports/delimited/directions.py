@@ -1,0 +1,189 @@
+"""Which way a current without a sign flows: a column of words beside it, known, asked for, or watched for later."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ...errors import InputError, quoted
+from ..amounts.numbers import NULLS
+from .choice import in_toml
+from .dialect import Dialect
+from .header import words_of
+from .header_words import DIRECTION_NAMES, INTO, OUT, STATE_NAMES
+from .plan import ColumnPlan, Directions, WatchedColumn
+
+#: Words that change nothing about the way in a cell such as "CC Charge" or "en décharge".
+_BESIDE = {"cc", "cv", "en", "the", "mode", "battery", "batterie", "bank", "current", "rate", "is"}
+#: Words and letters that say a way only below a name that speaks of one: a relay is "in" and a switch "out", too.
+_WEAK = {"c": "return", "d": "draw", "in": "return", "out": "draw", "ch": "return", "dis": "draw"}
+#: Codes that are answers, not ways.
+_ANSWERS = {"on", "ok", "no", "off", "yes", "an", "aus", "ein", "ja", "oui", "non"}
+#: A longer word is no code.
+_CODE = re.compile(r"[+-]?\w{0,2}|[+-]")
+#: More different words are notes, not ways. Common practice, no source.
+_MOST_WORDS = 8
+#: So small a share of all amps may stand beside words that say no way: the law of 0.1 %.
+_LITTLE = 0.001
+#: From this share on the words and the current's own sign agree. Common practice, no source.
+_AGREE = 0.95
+
+
+def way_of(word: str, *, named: bool = True) -> str | None:
+    """Return ``draw`` or ``return`` for a word that says which way a current flows, else None.
+
+    `named` tells whether the column's name speaks of directions, where letters and small words do, too.
+    """
+    parts = [part for part in re.split(r"[^a-zà-ÿ]+", word.lower()) if part]
+    ways = {"draw" if p in OUT - _WEAK.keys() else "return" if p in INTO - _WEAK.keys() else None for p in parts}
+    if len(parts) == 1 and named and parts[0] in _WEAK:
+        return _WEAK[parts[0]]
+    if None in ways and any(p not in _BESIDE for p in parts if p not in OUT | INTO):
+        return None
+    ways.discard(None)
+    return ways.pop() if len(ways) == 1 else None
+
+
+def question_of(column: WatchedColumn, word: str) -> str | None:
+    """Return what to ask where a word is met, in small letters; None where it says nothing of a way."""
+    if word in column.seen or word in _NOTHING:
+        return None
+    if way_of(word, named=column.named) is None and not (column.named and _are_codes({word, *column.seen})):
+        return None
+    return _question(column.name, {*column.seen, word}, column.current)
+
+
+_NOTHING = {word.lower() for word in NULLS} - {"-"}
+
+
+def with_directions(
+    dialect: Dialect,
+    plans: Sequence[ColumnPlan],
+    values: Mapping[str, NDArray[np.float64]],
+    time: Iterable[int],
+    *,
+    reverse: bool,
+) -> tuple[list[ColumnPlan], list[str], list[WatchedColumn]]:
+    """Return the columns with the sign that words beside them give, sentences on it, and what is to be watched.
+
+    `values` are the sample's readings by quantity; `time` the columns of the time; `reverse`: the person turns the
+    sign.
+
+    Raises
+    ------
+    InputError
+        If a column may say the way, but not in words that are known.
+    """
+    flows = [plan for plan in plans if plan.quantity in ("current_A", "power_W") and plan.minus is None]
+    unsigned = [plan for plan in flows if not (values[plan.quantity] < 0).any()]
+    others = set(range(len(dialect.names))) - set(time) - {k for plan in plans for k in plan.indices}
+    watched: list[WatchedColumn] = []
+    for index in sorted(others) if flows else ():
+        cells = [row[index].lower() for row in dialect.sample]
+        words = set(cells) - _NOTHING
+        named = words_of(dialect.names[index]) & (DIRECTION_NAMES | STATE_NAMES)
+        if len(words) > _MOST_WORDS or not (named or _says_way(words)):
+            if not words and unsigned:
+                watched.append(_watched(dialect, index, words, unsigned[0], named=bool(named)))
+            continue
+        if any(way_of(word, named=bool(named)) for word in words):
+            if not unsigned:
+                plans, sentences = _held_against_sign(dialect, plans, flows, values, index, cells, reverse=reverse)
+                return list(plans), sentences, []
+            return _signed(dialect, plans, unsigned, values, index, cells), [], []
+        if unsigned and _asks(words, strong=bool(named & DIRECTION_NAMES)):
+            raise InputError(_question(dialect.names[index], words, dialect.names[unsigned[0].index]))
+        if unsigned:
+            watched.append(_watched(dialect, index, words, unsigned[0], named=True))
+    return list(plans), [], watched
+
+
+def _watched(dialect: Dialect, index: int, words: set[str], plan: ColumnPlan, *, named: bool) -> WatchedColumn:
+    return WatchedColumn(index, frozenset(words), dialect.names[index], dialect.names[plan.index], named)
+
+
+def _says_way(words: set[str]) -> bool:
+    return any(way_of(word, named=False) is not None for word in words)
+
+
+def _are_codes(words: set[str]) -> bool:
+    return all(_CODE.fullmatch(word) and word not in _ANSWERS for word in words)
+
+
+def _asks(words: set[str], *, strong: bool) -> bool:
+    """Tell whether words that are not known may say a way: any below "Direction", two codes below "State"."""
+    return bool(words) if strong else len(words) > 1 and _are_codes(words)
+
+
+def _question(column: str, words: set[str], current: str) -> str:
+    first, *rest = sorted(words)
+    return (
+        f"column {quoted(column)} ({', '.join(map(quoted, sorted(words)))}) may say which way the current flows, and "
+        f"{quoted(current)} has no sign of its own; say in a profile what draws and what returns: "
+        f"quantities.current_A = {{column = {in_toml(current)}, direction = {{column = {in_toml(column)}, "
+        f"draw = [{in_toml(first)}], return = [{', '.join(map(in_toml, rest))}]}}}}, or without direction if it does "
+        "not; a profile takes only the columns it names, so name the others you want there, too"
+    )
+
+
+def _signed(
+    dialect: Dialect,
+    plans: Sequence[ColumnPlan],
+    unsigned: Sequence[ColumnPlan],
+    values: Mapping[str, NDArray[np.float64]],
+    index: int,
+    cells: list[str],
+) -> list[ColumnPlan]:
+    """Return the plans with directions by words that are known; words that say none must stand beside nothing."""
+    x = np.nan_to_num(np.abs(values[unsigned[0].quantity]))
+    none = set()
+    for word in set(cells):
+        if way_of(word) is not None:
+            continue
+        if x[[cell == word for cell in cells]].sum() > _LITTLE * x.sum():
+            raise InputError(
+                f"{_question(dialect.names[index], set(cells), dialect.names[unsigned[0].index])} "
+                f"({quoted(word)} is the word that is not known)"
+            )
+        none.add(word)
+    ways = {word: way_of(word) for word in cells}
+    directions = Directions(
+        index,
+        frozenset(word for word, way in ways.items() if way == "draw"),
+        frozenset(word for word, way in ways.items() if way == "return"),
+        frozenset(none),
+        recognised=True,
+    )
+    return [replace(plan, directions=directions) if plan in unsigned else plan for plan in plans]
+
+
+def _held_against_sign(
+    dialect: Dialect,
+    plans: Sequence[ColumnPlan],
+    flows: Sequence[ColumnPlan],
+    values: Mapping[str, NDArray[np.float64]],
+    index: int,
+    cells: list[str],
+    *,
+    reverse: bool,
+) -> tuple[Sequence[ColumnPlan], list[str]]:
+    """Return the plans with their signs turned where the words say that return is positive, and that it was done."""
+    factor = np.array([{"draw": 1.0, "return": -1.0}.get(way_of(cell) or "", 0.0) for cell in cells])
+    x = np.nan_to_num(values[flows[0].quantity]) * factor
+    share = float(x[x > 0].sum() / np.abs(x).sum()) if np.abs(x).sum() else 1.0
+    word, current = quoted(dialect.names[index]), quoted(dialect.names[flows[0].index])
+    if share >= _AGREE or reverse:
+        return plans, []
+    if share > 1 - _AGREE:
+        return plans, [f"column {word} does not go with the sign of {current}, which is taken as it is: check both"]
+    turned = [turned_sign(plan) if plan in flows else plan for plan in plans]
+    return turned, [f"{current} is positive where {word} says that the bank is charged, so its sign is turned"]
+
+
+def turned_sign(plan: ColumnPlan) -> ColumnPlan:
+    """Return a column's plan with its sign turned: there return is positive."""
+    return replace(plan, scale=-plan.scale, offset=-plan.offset, turned=not plan.turned)

@@ -1,0 +1,119 @@
+"""Which way a current flows: two columns, a column of words, or a name that says what is positive."""
+
+from __future__ import annotations
+
+import pytest
+from exporting import convert
+
+ROWS = 40
+
+
+def converted(tmp_path, header, row, *options, count=ROWS):
+    """Convert an export of seconds."""
+    lines = [f"{1_780_000_000 + k},{','.join(str(x) for x in row(k))}" for k in range(count)]
+    return convert(tmp_path, "\n".join([f"epoch,{header}", *lines, ""]), options=("--zone", "UTC", *options))
+
+
+@pytest.mark.parametrize(
+    "header",
+    [
+        "Amps In,Amps Out",
+        "Charging A,Discharging A",
+        "Charge current (A),Discharge current (A)",
+        "Ladestrom (A),Entladestrom (A)",
+        "Courant de charge (A),Courant de décharge (A)",
+    ],
+)
+def test_two_columns_of_one_way_each(tmp_path, header):
+    """Out less in, in any order; both may flow at once."""
+    done = converted(tmp_path, header, lambda k: (0.5, 20))
+    assert done["current_A"].tolist() == [19.5] * ROWS
+    turned = ",".join(reversed(header.split(",")))
+    assert converted(tmp_path, turned, lambda k: (0, 3))["current_A"].tolist() == [-3.0] * ROWS
+
+
+def test_two_columns_with_signs_of_their_own_are_asked_about(tmp_path):
+    """Charging below nothing would be added to the draw."""
+    done = converted(tmp_path, "Charging A,Discharging A", lambda k: (-5, 0))
+    assert done.status == 2
+    assert "below nothing" in done.error
+
+
+@pytest.mark.parametrize(
+    ("column", "draw", "back"),
+    [
+        ("Direction", "OUT", "IN"),
+        ("Dir", "d", "c"),
+        ("Mode", "discharging", "charging"),
+        ("State", "CC_DChg", "CC_Chg"),
+        ("Richtung", "Entladen", "Laden"),
+        ("Sens", "décharge", "charge"),
+        ("Remark", "Discharging", "Charging"),
+    ],
+)
+def test_words_give_an_unsigned_current_its_sign(tmp_path, column, draw, back):
+    """In three languages and any case, also where the other way first comes beyond the sample."""
+    done = converted(tmp_path, f"Current (A),{column}", lambda k: (5, back if k % 2 else draw))
+    assert done["current_A"].tolist() == [5.0, -5.0] * (ROWS // 2)
+    late = converted(tmp_path, f"Current (A),{column}", lambda k: (5, back if k >= 19_000 else draw), count=19_001)
+    assert late["current_A"][-2:].tolist() == [5.0, -5.0]
+
+
+@pytest.mark.parametrize(
+    ("column", "words"),
+    [("State", ("0", "1")), ("Direction", ("1", "1")), ("Sign", ("+", "-")), ("Mode", ("charging", "idle"))],
+)
+def test_words_that_are_not_known_are_asked_about(tmp_path, column, words):
+    """Codes below such a name, and a word beside a current that says no way: never read as draw in silence."""
+    done = converted(tmp_path, f"Current (A),{column}", lambda k: (5, words[k % 2]))
+    assert done.status == 2
+    assert f"column '{column}'" in done.error
+    assert "direction = {column" in done.error
+
+
+@pytest.mark.parametrize(("early", "late"), [("", "charging"), ("0", "1")])
+def test_words_that_come_late_are_asked_about(tmp_path, early, late):
+    """With the line where they come."""
+    done = converted(tmp_path, "Current (A),State", lambda k: (5, late if k >= 19_000 else early), count=19_001)
+    assert done.status == 2
+    assert "line 19002" in done.error
+
+
+@pytest.mark.parametrize(
+    ("column", "words"), [("Status", ("ok", "ok")), ("Pump", ("on", "off")), ("State", ("0", "0"))]
+)
+def test_words_that_say_no_way_are_no_question(tmp_path, column, words):
+    """A relay, a word that stays."""
+    done = converted(tmp_path, f"Current (A),{column}", lambda k: (5, words[k % 2]))
+    assert done["current_A"].tolist() == [5.0] * ROWS
+
+
+def test_words_beside_a_current_with_a_sign(tmp_path):
+    """They bear its sign out, or say that return is positive."""
+    ways = ("discharging", "charging")
+    right = converted(tmp_path, "Current (A),Mode", lambda k: (5 - 10 * (k % 2), ways[k % 2]))
+    assert right["current_A"][:2].tolist() == [5.0, -5.0]
+    other = converted(tmp_path, "Current (A),Mode", lambda k: (10 * (k % 2) - 5, ways[k % 2]))
+    assert other["current_A"][:2].tolist() == [5.0, -5.0]
+    assert "its sign is turned" in other.said
+
+
+@pytest.mark.parametrize(
+    "name", ["Current (A, + = charging)", "Current (A) charging positive", "Strom (A; + Laden)", "Amps (- = out)"]
+)
+def test_a_name_that_says_that_charging_is_positive(tmp_path, name):
+    """The sign is turned, once, whether the person says so as well or not."""
+    for options in ((), ("--reverse-sign",)):
+        done = converted(tmp_path, name, lambda k: (-5 if k % 2 else 3,), *options)
+        assert done["current_A"][:2].tolist() == [-3.0, 5.0]
+    out = converted(tmp_path, name.replace("+", "~").replace("-", "+").replace("~", "-"), lambda k: (5,))
+    assert "positive" in name or out["current_A"][0] == 5.0
+
+
+def test_a_charging_current_alone_is_asked_about(tmp_path):
+    """It would be read as draw."""
+    done = converted(tmp_path, "Charging current (A)", lambda k: (5,))
+    assert done.status == 2
+    assert "--reverse-sign" in done.error
+    assert 'sign = "draw_positive"' in done.error
+    assert converted(tmp_path, "Charging current (A)", lambda k: (5,), "--reverse-sign")["current_A"][0] == -5.0
