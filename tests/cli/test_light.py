@@ -41,7 +41,7 @@ LIMITS = {
     "look": (62, 40),
     "charge": (55, 36),
     "charge --site": (88, 67),
-    "capture": (125, 96),
+    "capture": (129, 99),
     "report": (180, 108),
 }
 
