@@ -14,7 +14,8 @@ class LogFacts:
     """What the reader of a report must know about a log's origin.
 
     ``zone`` is the zone its times are shown in; ``undated`` means its times count from the log's start only.
-    ``remarks`` hold what was assumed or noticed when it was read, in plain sentences.
+    ``remarks`` hold what was assumed or noticed when it was read, in plain sentences; ``moved`` those on what was moved
+    in time or merged by more than a rounding.
     """
 
     name: str
@@ -34,3 +35,4 @@ class LogFacts:
     remarks: tuple[str, ...] = ()
     markers: tuple[tuple[int, str], ...] = ()
     other_gap_limit_s: float | None = None
+    moved: tuple[str, ...] = ()

@@ -92,6 +92,7 @@ def facts_of(log: Log, how: HowRead, site: Site | None = None) -> LogFacts:
         remarks=tuple(meta.remarks),
         markers=tuple(meta.markers),
         other_gap_limit_s=meta.other_gap_limit_s,
+        moved=tuple(meta.moved),
     )
 
 

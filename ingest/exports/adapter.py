@@ -56,6 +56,14 @@ class Export(Protocol):
         """Whether their times only count from the start."""
 
     @property
+    def counted(self) -> bool:
+        """Whether their times count from a start, that may be known."""
+
+    @property
+    def moved(self) -> Sequence[str]:
+        """What was met on the way, once all is read, and must be known before relying on any amount; in sentences."""
+
+    @property
     def needs_zone(self) -> bool:
         """Whether their times need a zone to become UTC."""
 

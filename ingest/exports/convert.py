@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from ..errors import InputError
 from ..log.arrow import flat, floats, integers
-from ..log.gap_limit import IntervalCount
+from ..log.gap_limit import LONG_US, IntervalCount
 from ..log.log import FILE_MARK, ROWS_A_GROUP, LogWriter, Readings, ahead, level_of, new_log, to_batch
 from ..log.meta import LogMeta
 from ..safe_files.rejects import Reject, RejectsFile, rejects_file
@@ -22,6 +22,7 @@ from ..safe_files.whole_file import hidden_beside, named_in_errors, take_place
 from .delimited.rows import RowBatch
 
 if TYPE_CHECKING:
+    from ..log.timeline import Settled
     from .adapter import Export
 
 #: Share of rows that may be unreadable before the person is asked.
@@ -52,8 +53,9 @@ class _Tally:
     rejected: int = 0
     torn: int = 0
     repeated_headers: int = 0
-    increasing: bool = True
+    in_order: bool = True
     last_us: int | None = None
+    first_us: int | None = None
     first_reject: Reject | None = None
     intervals: IntervalCount = field(default_factory=IntervalCount)
 
@@ -66,12 +68,21 @@ class _Tally:
         self.repeated_headers += batch.repeated_headers
         self.first_reject = self.first_reject or (rejects[0] if rejects else None)
         if len(time_us):
-            follows = self.last_us is None or time_us[0] > self.last_us
-            self.increasing = self.increasing and bool(follows and (np.diff(time_us) > 0).all())
+            self.first_us = int(time_us[0]) if self.first_us is None else self.first_us
+            steps = np.diff(time_us, prepend=time_us[0] - 1 if self.last_us is None else self.last_us)
+            self.in_order = self.in_order and bool((steps > 0).all()) and not self._was_set(steps)
             self.last_us = int(time_us[-1])
             # Once out of order, the spacings are counted anew when the rows are settled.
-            if self.increasing:
+            if self.in_order:
                 self.intervals.add(time_us, level_of(batch.readings.quantities))
+
+    def _was_set(self, steps_us: NDArray[np.int64]) -> bool:
+        """Tell whether the clock was set on the way, before which it showed a date of its making."""
+        if self.first_us is None or steps_us.max() <= LONG_US:
+            return False
+        from ..log.restarts import begins_unset  # hardly any export leaps so far
+
+        return begins_unset(self.first_us, steps_us)
 
 
 def convert(
@@ -108,7 +119,7 @@ def convert(
                 source.stamp()
             meta = _filled(meta, export, tally)
             # The rejects take their name before the log, so that no log lacks rows that are nowhere.
-            if tally.increasing:
+            if tally.in_order:
                 meta = _with_limits(meta, tally.intervals, gap_limit_s)
                 writer.finish(meta)
                 rejects.finish()
@@ -121,10 +132,12 @@ def convert(
         from ..log.timeline import settle  # most exports come in order and need none of it
 
         # Rows out of order are sorted in memory, the one way that grows with the log.
-        settled = settle(_load(spool, export.quantities))
-        meta = _settled_meta(
-            meta, settled.readings, settled.sentences(), settled.merged, settled.clock_steps, gap_limit_s
+        settled = settle(
+            _load(spool, export.quantities),
+            counted=export.counted,
+            least_pause_us=round((gap_limit_s or 0.0) * 1e6),
         )
+        meta = _settled_meta(meta, settled, gap_limit_s)
         with new_log(out, export.quantities) as final:
             _write_slices(final, settled.readings)
             final.finish(meta)
@@ -174,7 +187,8 @@ def _filled(meta: LogMeta, export: Export, tally: _Tally) -> LogMeta:
         rows_read=tally.read,
         rows_kept=tally.written,
         rows_rejected=tally.rejected,
-        remarks=sentences,
+        moved=list(export.moved),
+        remarks=[*sentences, *export.moved],
     )
 
 
@@ -198,22 +212,16 @@ def _with_limits(meta: LogMeta, intervals: IntervalCount, gap_limit_s: float | N
     return replace(meta, gap_limit_s=gap_limit_s, usual_interval_s=usual_s, remarks=sentences)
 
 
-def _settled_meta(
-    meta: LogMeta,
-    readings: Readings,
-    sentences: list[str],
-    merged: int,
-    steps: list[dict[str, float]],
-    gap_limit_s: float | None,
-) -> LogMeta:
+def _settled_meta(meta: LogMeta, settled: Settled, gap_limit_s: float | None) -> LogMeta:
     intervals = IntervalCount()
-    intervals.add(readings.time_us, level_of(readings.quantities))
+    intervals.add(settled.rhythm_us, level_of(settled.readings.quantities))
     meta = replace(
         meta,
-        rows_kept=len(readings.time_us),
-        rows_merged=merged,
-        clock_steps=steps,
-        remarks=[*meta.remarks, *sentences],
+        rows_kept=len(settled.readings.time_us),
+        rows_merged=settled.merged,
+        clock_steps=settled.clock_steps,
+        moved=[*meta.moved, *settled.moved()],
+        remarks=[*meta.remarks, *settled.sentences()],
     )
     return _with_limits(meta, intervals, gap_limit_s)
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from pathlib import Path
@@ -81,6 +81,8 @@ class HandNotes:
 
     sampling = "held"
     undated = False
+    counted = False
+    moved: Sequence[str] = ()
     needs_zone = True
 
     def __init__(self, path: str | Path, zone: str, start: datetime | date | None, *, side: str = "dc") -> None:

@@ -6,6 +6,7 @@ import os
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from itertools import chain
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -19,7 +20,7 @@ from ..log.arrow import strings
 from ..log.log import ahead
 from ..log.meta import LogMeta
 from ..zone import NO_TIME, LocalClock, zone_named, zone_of_computer
-from .delimited.decode import Source, blocks, open_source
+from .delimited.decode import Block, Source, blocks, lines_of_words, open_source
 from .delimited.layout import find_layout
 from .delimited.plan import Layout, Stated
 from .delimited.rows import RowBatch, RowReader
@@ -188,6 +189,9 @@ class CsvExport:
 
     def __init__(self, sources: Sequence[Source], stated: Stated, *, zone: str, start: datetime | None) -> None:
         self.sources = list(sources)
+        self._stated = stated
+        #: What was met on the way and must be known before relying on any amount.
+        self.moved: list[str] = []
         self.layouts = _with_orders([find_layout(source, stated) for source in self.sources], self.sources)
         first = self.layouts[0]
         for layout in self.layouts[1:]:
@@ -198,7 +202,8 @@ class CsvExport:
                     f"{layout.name}: tells the time in another way than {first.name}; convert them one at a time"
                 )
         style = first.time.style
-        self.undated = style.kind == "elapsed" and start is None
+        self.counted = style.kind == "elapsed"
+        self.undated = self.counted and start is None
         by_zone = style.kind == "calendar" and not style.zoned
         if by_zone and style.word:
             _refuse_zone_word(first, stated)
@@ -206,7 +211,7 @@ class CsvExport:
         self.local: LocalClock | None = None
         if by_zone:
             self.local = LocalClock(zone_named(zone, what="--zone"), newest_first=_is_newest_first(first))
-        start_us = _start_us(start, zone) if style.kind == "elapsed" and start is not None else 0
+        start_us = _start_us(start, zone) if self.counted and start is not None else 0
         self._clock = StampClock(self.local, start_us, wraps=style.unit == "h:m:s")
 
     #: A table holds no notes.
@@ -220,9 +225,21 @@ class CsvExport:
     def batches(self) -> Iterator[RowBatch]:
         """Yield the readings in the order they were written, and the rows that could not be read."""
         for source, layout in zip(self.sources, self.layouts, strict=True):
-            reader = RowReader(layout, self._clock.to_utc)
-            for block in ahead(blocks(source, layout.encoding)):
+            yield from self._rows(layout, ahead(blocks(source, layout.encoding)))
+
+    def _rows(self, layout: Layout, lines: Iterator[Block]) -> Iterator[RowBatch]:
+        reader = RowReader(layout, self._clock.to_utc)
+        for block in lines:
+            if not lines_of_words(block, layout.dialect.first_line):
                 yield reader.read(block)
+                continue
+            # Among rows of numbers a line of words may be another header.
+            from .sections import SectionReader
+
+            sections = SectionReader(layout, self._stated, self._clock.to_utc)
+            yield from sections.batches(chain([block], lines))
+            several = f"{layout.name}, " if len(self.sources) > 1 else ""
+            self.moved += [several + sentence for sentence in sections.sentences]
 
 
 def _refuse_zone_word(layout: Layout, stated: Stated) -> None:

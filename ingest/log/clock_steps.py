@@ -1,7 +1,7 @@
 """A meter's clock that was set back: from there on everything is moved forward.
 
-- Rows that go back in time begin a stretch. It tells of a clock set back if it overlaps what is already there, and more
-  than `LATE_ROWS` of its rows do so, or more than `FEW_ROWS` and it runs steadily on past the end of that.
+- Rows that go back in time begin a stretch. It tells of a clock set back if more than `FEW_ROWS` of its rows overlap
+  what is already there.
 - A stretch that mostly says again what is there, as exports that overlap do, is no such thing; nor is one that mostly
   lies in a hole between rows, which it fills.
 - Up to `FEW_ROWS` rows that leap ahead, after which the rows go on where those before left off, are stray themselves:
@@ -17,8 +17,8 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-#: Meters and networks may deliver a hundred rows late, and one to three stray: common practice, no source.
-LATE_ROWS, FEW_ROWS = 100, 3
+#: Meters and networks may deliver one to three rows stray: common practice, no source.
+FEW_ROWS = 3
 _SECOND_US = 1_000_000
 Columns = dict[str, NDArray[np.float64]]
 
@@ -105,11 +105,12 @@ def _moved(time_us: NDArray[np.int64], quantities: Columns, usual: int) -> list[
         # What follows a step was written by the clock that was set, so it moves along.
         if shift:
             run += shift
-        inside = _rows_set_back(run, covered, usual) if stop - start > FEW_ROWS else 0
+        inside = _rows_set_back(run, covered) if stop - start > FEW_ROWS else 0
         rows = slice(start, start + inside)
         # Among rows as near as neighbours are: otherwise the stretch fills a hole. And not the same readings: otherwise
         # it is an export that overlaps.
-        if inside and _beside_others(time_us, rows, usual) and not _say_again(time_us, quantities, rows):
+        beside = inside and beside_others(time_us[:start], time_us[rows], usual)
+        if beside and not say_again(time_us, quantities, rows):
             step = covered.end + usual - int(run[0])
             clock_steps.append({"at_us": covered.end, "step_s": step / _SECOND_US})
             run += step
@@ -118,26 +119,26 @@ def _moved(time_us: NDArray[np.int64], quantities: Columns, usual: int) -> list[
     return clock_steps
 
 
-def _rows_set_back(run: NDArray[np.int64], covered: _Covered, usual: int) -> int:
-    """Return how many rows of a stretch overlap what is there; 0 if none, or if they only come late."""
+def _rows_set_back(run: NDArray[np.int64], covered: _Covered) -> int:
+    """Return how many rows of a stretch overlap what is there; 0 if none, or so few that they may be stray."""
     if not covered.overlaps(int(run[0]), int(run[-1])):
         return 0
     inside = int(np.searchsorted(run, covered.end, side="right"))
-    # Late rows end where those that came in time go on; a clock set back passes that point at its usual pace.
-    goes_on = FEW_ROWS < inside < len(run) and run[inside] - run[inside - 1] <= 1.5 * usual
-    return inside if inside > LATE_ROWS or goes_on else 0
+    return inside if inside > FEW_ROWS else 0
 
 
-def _beside_others(time_us: NDArray[np.int64], rows: slice, usual: int) -> bool:
-    """Tell whether most of some rows have one before them in the file that is as near as neighbours are."""
-    before, stamps = np.sort(time_us[: rows.start]), time_us[rows]
-    at = np.searchsorted(before, stamps)
-    later, earlier = before[np.minimum(at, len(before) - 1)], before[np.maximum(at - 1, 0)]
+def beside_others(before: NDArray[np.int64], stamps: NDArray[np.int64], usual: int) -> bool:
+    """Tell whether most of some stamps have one before them in the file that is as near as neighbours are. [us]"""
+    if not len(before) or not len(stamps):
+        return False
+    ordered = np.sort(before)
+    at = np.searchsorted(ordered, stamps)
+    later, earlier = ordered[np.minimum(at, len(ordered) - 1)], ordered[np.maximum(at - 1, 0)]
     nearest = np.minimum(np.abs(later - stamps), np.abs(stamps - earlier))
     return bool((nearest <= 0.75 * usual).mean() > 0.5)  # half of the usual spacing, and room for uneven ones
 
 
-def _say_again(time_us: NDArray[np.int64], quantities: Columns, rows: slice) -> bool:
+def say_again(time_us: NDArray[np.int64], quantities: Columns, rows: slice) -> bool:
     """Tell whether most of some rows have the stamp and the readings of a row before them."""
     order = np.argsort(time_us[: rows.start], kind="stable")
     before = time_us[: rows.start][order]

@@ -20,6 +20,8 @@ from .pauses import Changes, Pauses, SpacingCount
 
 #: A spacing of up to five times the usual is still one measurement, and ten seconds always are: common practice.
 GAP_TIMES, ALWAYS_ONE_S = 5.0, 10.0
+#: Dates this far apart are not of one log that went on, but of a clock that was not set: common practice, no source.
+LONG_US = 300 * 86_400 * 1_000_000
 #: Fewer pauses are no habit of the meter, but gaps as they happen: common practice, no source.
 _HABIT = 3
 #: Pauses of less than this share of the time change no figure by more than a meter's own 1 %. [1]

@@ -34,7 +34,8 @@ class LogMeta:
     ``sign_applied`` is -1 where the source counted return as positive and the signs were turned. ``other_gap_limit_s``
     is a gap limit that the spacings allow as well, so that only a person can tell; ``usual_interval_s`` the median
     spacing. ``markers`` are instants [us] and what was noted at them; ``clock_steps`` the ``at_us`` and ``step_s`` of
-    each jump of the meter's clock that was taken out; ``remarks``, in sentences, what was assumed or noticed.
+    each jump of the meter's clock that was taken out; ``moved``, in sentences, what was moved or merged by more than a
+    rounding; ``remarks`` what was assumed or noticed, that among it.
     ``capture_id``, of a captured log, is the mark that its journal carries too.
     """
 
@@ -57,6 +58,7 @@ class LogMeta:
     other_gap_limit_s: float | None = None
     markers: list[tuple[int, str]] = field(default_factory=list)
     clock_steps: list[dict[str, float]] = field(default_factory=list)
+    moved: list[str] = field(default_factory=list)
     remarks: list[str] = field(default_factory=list)
     tool_version: str = ""
     capture_id: str | None = None
@@ -176,6 +178,7 @@ _RIGHT: Final[dict[str, Callable[[Any], bool]]] = {
     "usual_interval_s": lambda x: x == 0 or _is_length_or_none(x),  # spacings of microseconds count as 0
     "markers": _list_of(_is_marker),
     "clock_steps": _list_of(_is_clock_step),
+    "moved": _list_of(_is(str)),
     "said": _list_of(_is(str)),
     "tool_version": _is(str),
     "capture_id": _is(str, NoneType),

@@ -129,6 +129,7 @@ def with_limits(opened: list[OpenedFile]) -> LogMeta:
         **totals,
         markers=sorted(marker for m in metas for marker in m.markers) if len(metas) > 1 else metas[0].markers,
         remarks=list(dict.fromkeys(s for m in metas for s in m.remarks)) if len(metas) > 1 else metas[0].remarks,
+        moved=list(dict.fromkeys(sentence for m in metas for sentence in m.moved)),
         # The largest: what one file takes for one measurement, all do.
         gap_limit_s=max(m.gap_limit_s for m in metas if m.gap_limit_s is not None),
         other_gap_limit_s=max((m.other_gap_limit_s for m in metas if m.other_gap_limit_s is not None), default=None),

@@ -3,17 +3,19 @@
 The rules, in this order:
 
 1. A source written newest first is turned round.
-2. Rows stamped before the row ahead of them are put in their place, if few or if they overlap nothing (files given in
+2. Sessions of a clock that began anew are laid behind each other (`restarts`).
+3. Rows stamped before the row ahead of them are put in their place, if few or if they overlap nothing (files given in
    another order); so are a few rows that leap ahead of their neighbours.
-3. A longer stretch that overlaps what is already there means that the meter's clock was set back (`clock_steps`): from
+4. A longer stretch that overlaps what is already there means that the meter's clock was set back (`clock_steps`): from
    there on everything is moved forward, so that the readings keep their order and follow at the usual interval. The
-   step is recorded. A stretch that only says again what is there, as exports that overlap do, is no such thing.
-4. Where all stamps are whole seconds (or whole minutes) and the source steadily gives several rows in each, the rows
+   step is recorded. A stretch that only says again what is there, as exports that overlap do, is no such thing: its
+   rows count once.
+5. Where all stamps are whole seconds (or whole minutes) and the source steadily gives several rows in each, the rows
    of a second (or minute) are spread evenly within it.
-5. Where stamps are whole seconds, two rows of one second with `SPARSE` or more seconds before or after them are the
+6. Where stamps are whole seconds, two rows of one second with `SPARSE` or more seconds before or after them are the
    two sides of a step if the level goes on across the long spacings: the first row's with the reading before, the
    second's with the one after. Both are kept, half a second apart.
-6. Other rows with the same stamp are merged: quantities become their mean, counters their last value.
+7. Other rows with the same stamp are merged: quantities become their mean, counters their last value.
 """
 
 from __future__ import annotations
@@ -26,6 +28,7 @@ from numpy.typing import NDArray
 from ..quantities import COUNTERS
 from .clock_steps import follow_on
 from .log import Readings, level_of
+from .restarts import Sessions, begins_unset, lay_behind
 
 SPARSE = 10
 _SECOND_US = 1_000_000
@@ -41,7 +44,40 @@ class Settled:
     spread_us: int = 0
     steps: int = 0
     turned: bool = False
+    repeated: int = 0
     clock_steps: list[dict[str, float]] = field(default_factory=list)
+    sessions: Sessions = field(default_factory=Sessions)
+    averaged: str | None = None
+
+    @property
+    def rhythm_us(self) -> NDArray[np.int64]:
+        """The instants, with the pauses that were laid between sessions closed up. [us]"""
+        time_us = self.readings.time_us
+        if not self.sessions.pauses or len(time_us) < 2:
+            return time_us
+        return self.sessions.closed(time_us, int(np.median(np.diff(time_us))))
+
+    def moved(self) -> list[str]:
+        """Return in sentences what a person must know of before relying on any amount."""
+        lines = []
+        if begun := len(self.sessions.pauses):
+            rows = f" ({self.sessions.unset:,} rows show a date of its making)" if self.sessions.unset else ""
+            lines.append(
+                f"the meter's clock began anew {_times(begun)}{rows}: the sessions are laid behind each other, "
+                "with a pause between them that nobody knows the length of and that counts for nothing"
+            )
+        lines += [
+            f"the meter's clock was set back by {step['step_s']:g} s; "
+            "the readings after that were moved forward to follow on"
+            for step in self.clock_steps
+            if step not in self.sessions.steps
+        ]
+        if self.repeated:
+            lines.append(
+                f"{self.repeated:,} rows say again what rows before them say (the same time and readings), "
+                "as where an export was taken twice; each is counted once"
+            )
+        return lines + ([self.averaged] if self.averaged else [])
 
     def sentences(self) -> list[str]:
         """Return in sentences what was done."""
@@ -50,11 +86,7 @@ class Settled:
             lines.append("the source was written newest first; it was turned round")
         if self.late:
             lines.append(f"{self.late} rows came late and were put in their place by their time stamps")
-        for step in self.clock_steps:
-            lines.append(
-                f"the meter's clock was set back by {step['step_s']:g} s; "
-                "the readings after that were moved forward to follow on"
-            )
+        lines += self.moved()
         if self.spread_us:
             word = "second" if self.spread_us == _SECOND_US else "minute"
             lines.append(
@@ -62,13 +94,16 @@ class Settled:
             )
         if self.steps:
             lines.append(f"{self.steps} steps were caught by two rows of one second; both were kept")
-        if self.merged:
-            lines.append(f"{self.merged} rows shared a time stamp with another and were merged into it (their mean)")
+        if shared := self.merged - self.repeated:
+            lines.append(f"{shared} rows shared a time stamp with another and were merged into it (their mean)")
         return lines
 
 
-def settle(readings: Readings) -> Settled:
-    """Bring readings, in the order they were written and in UTC, into strictly increasing time by the rules above."""
+def settle(readings: Readings, *, counted: bool = False, least_pause_us: int = 0) -> Settled:
+    """Bring readings, in the order they were written and in UTC, into strictly increasing time by the rules above.
+
+    `counted`: the stamps count from a start. The pauses laid between sessions are longer than `least_pause_us`.
+    """
     time_us, quantities = readings.time_us.copy(), dict(readings.quantities)
     settled = Settled(readings)
     steps = np.diff(time_us)
@@ -76,10 +111,14 @@ def settle(readings: Readings) -> Settled:
     if (steps < 0).sum() > (steps > 0).sum():
         time_us, quantities = time_us[::-1].copy(), {name: x[::-1] for name, x in quantities.items()}
         settled.turned = True
-    if (np.diff(time_us) < 0).any():
-        settled.clock_steps = follow_on(time_us, quantities)
+    part = np.cumsum(np.diff(time_us, prepend=time_us[:1]) < 0).astype(np.int64)
+    if part.any() or begins_unset(int(time_us[0]), np.diff(time_us)):
+        settled.sessions = lay_behind(time_us, quantities, counted=counted, least_pause_us=least_pause_us)
+        settled.clock_steps = [*settled.sessions.steps, *follow_on(time_us, quantities)]
         order = np.argsort(time_us, kind="stable")
         settled.late = _late_rows(time_us)
+        order = order[~_said_before(time_us[order], {name: x[order] for name, x in quantities.items()}, part[order])]
+        settled.repeated = len(time_us) - len(order)
         time_us, quantities = time_us[order], {name: x[order] for name, x in quantities.items()}
     # After sorting, since the rows of one stamp must be neighbours; spreading keeps what merging would average away.
     if grain_us := _steady_grain(time_us):
@@ -87,8 +126,61 @@ def settle(readings: Readings) -> Settled:
     else:
         time_us, settled.steps = _sides_of_steps(time_us, quantities)
     settled.readings = merge_equal(time_us, quantities)
-    settled.merged = len(time_us) - len(settled.readings.time_us)
+    settled.averaged = _averaged(time_us, quantities, settled.readings)
+    settled.merged = len(readings.time_us) - len(settled.readings.time_us)
     return settled
+
+
+def _times(count: int) -> str:
+    return "once" if count == 1 else f"{count:,} times"
+
+
+def _said_before(
+    time_us: NDArray[np.int64], quantities: dict[str, NDArray[np.float64]], part: NDArray[np.int64]
+) -> NDArray[np.bool_]:
+    """Return which rows, in order of time, have stamp and readings of a row from an earlier part of the source.
+
+    Within one part a fast meter may well read the same twice in a second: such rows stay.
+    """
+    repeats = np.zeros(len(time_us), dtype=np.bool_)
+    # Only stamps that come again need a look.
+    same = np.diff(time_us) == 0
+    shared = np.flatnonzero(np.append(same, False) | np.append(False, same))
+    if not len(shared):
+        return repeats
+    columns = [time_us[shared], *(np.nan_to_num(x[shared], nan=np.inf) for x in quantities.values())]
+    order = np.lexsort((part[shared], *columns))
+    new = np.zeros(len(order), dtype=np.bool_)
+    new[0] = True
+    for x in columns:
+        new[1:] |= x[order][1:] != x[order][:-1]
+    # The first of a group of equal rows is of the earliest part that has it.
+    first = np.flatnonzero(new)[np.cumsum(new) - 1]
+    parts = part[shared][order]
+    repeats[shared[order]] = parts != parts[first]
+    return repeats
+
+
+#: Rows of one stamp that move no amount by more than this share differ by a rounding. [1]
+_ROUNDING = 1e-3
+
+
+def _averaged(time_us: NDArray[np.int64], quantities: dict[str, NDArray[np.float64]], merged: Readings) -> str | None:
+    """Return in a sentence how far rows of one stamp differ, if their mean is more than a rounding."""
+    x = level_of(quantities)
+    if x is None or len(merged.time_us) == len(time_us):
+        return None
+    mean = level_of(merged.quantities)
+    assert mean is not None  # the same quantities
+    apart = np.abs(x - mean[np.searchsorted(merged.time_us, time_us)])
+    total, apart = float(np.nansum(np.abs(x))), np.nan_to_num(apart)
+    if float(apart.sum()) <= _ROUNDING * total:
+        return None
+    rows = int(np.count_nonzero(apart))
+    return (
+        f"{rows:,} rows share a time stamp with rows that say otherwise (up to {apart.max():.3g} from their mean): "
+        "the mean is taken, so what each of them says is in no figure"
+    )
 
 
 def _late_rows(time_us: NDArray[np.int64]) -> int:
@@ -121,7 +213,7 @@ def _spread(time_us: NDArray[np.int64], grain_us: int) -> NDArray[np.int64]:
 def _sides_of_steps(
     time_us: NDArray[np.int64], quantities: dict[str, NDArray[np.float64]]
 ) -> tuple[NDArray[np.int64], int]:
-    """Set the second of two rows with one stamp half a second later where they are the two sides of a step (rule 5)."""
+    """Set the second of two rows with one stamp half a second later where they are the two sides of a step (rule 6)."""
     x = level_of(quantities)
     gaps = np.diff(time_us)
     if x is None or len(time_us) < 4 or (time_us % _SECOND_US).any() or not (gaps == 0).any():

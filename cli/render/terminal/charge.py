@@ -28,7 +28,12 @@ def charge_lines(
     `sign` is what the volts say about the sign of the amps; `starts_known` tells whether surges that readings miss were
     looked for.
     """
-    lines = [f"{facts.name}: {facts.meter or 'a meter'} on side {facts.side}", *span_lines(facts, charge.span), ""]
+    lines = [
+        f"{facts.name}: {facts.meter or 'a meter'} on side {facts.side}",
+        *span_lines(facts, charge.span),
+        *(f"LOOK: {sentence}" for sentence in facts.moved),
+        "",
+    ]
     if charge.charge is None and charge.energy is None:
         return [*lines, "too little was measured: no two readings lie close enough together (see the gap limit)"]
     # A column each for what is known: a log of watts has no charge.

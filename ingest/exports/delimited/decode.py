@@ -14,6 +14,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO
 
+import numpy as np
 import pyarrow as pa
 
 from ...errors import InputError
@@ -291,3 +292,27 @@ def _valid(text: bytes) -> bytes:
     except UnicodeDecodeError:
         return text.decode("utf-8", errors="replace").encode("utf-8")
     return text
+
+
+#: A line begins with a word if not with a digit, a sign, a blank, a quote, or what may part cells.
+_NO_WORD = np.frombuffer(b"0123456789+-. \t'\";,|\n\r\x00\x1a", np.uint8)
+#: More lines than this in a block begin with words where rows do so; then headers are those with few digits.
+_MOST_CANDIDATES, _FEW_DIGITS = 64, 0.15
+
+
+def lines_of_words(block: Block, first_line: int) -> list[tuple[int, int]]:
+    """Return the lines from `first_line` on that begin with a word, as a header does, and where each begins."""
+    raw = np.frombuffer(block.text, np.uint8)
+    begins = np.concatenate([[0], np.flatnonzero(raw == 10) + 1])
+    begins = begins[begins < len(raw)]
+    first = raw[begins]
+    # A quoted cell begins with its quote.
+    quote = first == 34
+    first = np.where(quote, raw[np.minimum(begins + 1, len(raw) - 1)], first)
+    lines = np.flatnonzero(~np.isin(first, _NO_WORD))
+    if len(lines) > _MOST_CANDIDATES:
+        digits = np.add.reduceat((raw - np.uint8(48) < 10).astype(np.int64), begins)
+        lengths = np.diff(np.append(begins, len(raw)))
+        lines = lines[digits[lines] <= _FEW_DIGITS * lengths[lines]]
+    lines = lines[lines + block.first_line >= first_line]
+    return [(block.first_line + line, at) for line, at in zip(lines.tolist(), begins[lines].tolist(), strict=True)]

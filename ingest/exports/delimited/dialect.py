@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from ...errors import InputError
 from ..amounts.numbers import NULLS, tidied
-from .header import all_named, is_unit_cell
+from .header import all_named, is_unit_cell, names_readings
 
 DELIMITERS = {"tab": "\t", "semicolon": ";", "bar": "|", "comma": ","}
 #: Hexadecimal counts as a number, so that its column is told by name rather than not seen.
@@ -102,9 +102,62 @@ def find_dialect(text: str, *, name: str, delimiter: str | None = None, header_l
     if not _worth(runs[best]):
         raise InputError(f"{name}: {_no_table(lines, delimiter, after=header_line or 0)}")
     rows = tables[best]
+    if header_line is None and (cut := _end_of_first_table(tables, rows, runs[best], name)):
+        return find_dialect("\n".join(lines[:cut]), name=name, delimiter=delimiter)
     first, sample = _body(rows, runs[best], after=header_line or 0)
+    # What stands below another header is no sample of what stands above it.
+    if header_line is None and (cut := _next_header(rows, first)):
+        return find_dialect("\n".join(lines[:cut]), name=name, delimiter=delimiter)
     names, units, line, first = _header(rows, first, sample, header_line, name)
     return Dialect(marks[best], names, units, line, first, sample)
+
+
+def is_header(cells: Sequence[str]) -> bool:
+    """Tell whether cells name a time and a quantity that is integrated, and hold no reading themselves."""
+    return not any(_kind(cell) in "tn" for cell in cells) and names_readings(cells)
+
+
+def _next_header(rows: list[_LineCells], first: int) -> int:
+    """Return the line above which a table ends, since another header stands there; 0 where none does."""
+    own = next((row.cells for row in reversed(rows) if row.line < first and is_header(row.cells)), None)
+    if own is None:
+        return 0
+    for row in rows:
+        if row.line > first and not row.readable and row.cells != own and is_header(row.cells):
+            return row.line - 1
+    return 0
+
+
+#: Fewer rows above a header that look like readings may be a preamble's: common practice, no source.
+_FEW_ABOVE = 3
+
+
+def _end_of_first_table(
+    tables: list[list[_LineCells]], rows: list[_LineCells], run: list[_LineCells], name: str
+) -> int:
+    """Return the last line of a table that stands above the one with most rows, whose header comes in mid-file; else 0.
+
+    Raises
+    ------
+    InputError
+        If rows that look like readings stand above the header, and no header above them says what they are.
+    """
+    first, _ = _body(rows, run, after=0)
+    for table in tables:
+        above = [row for row in table if row.line < first]
+        readings = [row for row in above if "t" in row.kinds and "n" in row.kinds and row.share > 0.5]
+        readings = [row for row in readings if len(row.cells) == len(readings[0].cells)]
+        words = [row.line for row in rows if row.line < first and not row.readable and len(_named(row)) > 1]
+        if len(readings) < _FEW_ABOVE or not words or words[-1] < readings[-1].line:
+            continue
+        if any(not row.readable and row.line < readings[0].line and len(_named(row)) > 1 for row in above):
+            return readings[-1].line
+        raise InputError(
+            f"{name}, lines {readings[0].line} to {readings[-1].line}: look like readings, but the header stands below "
+            f"them, on line {words[-1]}; give them a header, or say header_line = {words[-1]} in a profile to leave "
+            "them out"
+        )
+    return 0
 
 
 def _no_table(lines: Sequence[str], stated: str | None, *, after: int) -> str:

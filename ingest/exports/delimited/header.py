@@ -16,6 +16,7 @@ from .header_words import (
     DISCHARGING,
     ELSEWHERE,
     INTO,
+    NAMES_TIME,
     NAMING,
     NEVER,
     NO_READING,
@@ -244,3 +245,16 @@ def all_named(names: Sequence[str]) -> str:
     named = [word for word in names if word]
     more = f" and {len(named) - MOST_NAMED} more" if len(named) > MOST_NAMED else ""
     return ", ".join(quoted(word) for word in named[:MOST_NAMED]) + more
+
+
+def names_readings(cells: Sequence[str]) -> bool:
+    """Tell whether cells name a time and a quantity that is integrated."""
+    has_time = any(word in cell.lower() for cell in cells for word in NAMES_TIME)
+    return has_time and any(_names_reading(cell) for cell in cells if cell)
+
+
+def _names_reading(cell: str) -> bool:
+    try:
+        return (what := meaning(cell)) is not None and what.quantity in REQUIRED
+    except InputError:
+        return True  # a quantity in a unit that is none of its own: a header all the same

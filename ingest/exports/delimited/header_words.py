@@ -78,3 +78,8 @@ TIME_UNITS = {
 }  # fmt: skip
 REMARKS = BANK | ELSEWHERE | AVERAGES | NO_READING | {"instant", "now", "filtered", "out", "calculated", "measured"}
 REQUIRED = ("current_A", "voltage_V", "power_W")
+#: Words one of which a header has for its time, in the languages that exports speak.
+NAMES_TIME = (
+    "time", "date", "stamp", "clock", "elapsed", "uptime", "millis", "epoch", "seconds", "zeit", "datum", "uhr",
+    "heure", "horodat", "temps", "fecha", "hora",
+)  # fmt: skip

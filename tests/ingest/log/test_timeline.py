@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from shuntbook.ingest.log.clock_steps import FEW_ROWS, LATE_ROWS
+from shuntbook.ingest.log.clock_steps import FEW_ROWS
 from shuntbook.ingest.log.gap_limit import IntervalCount
 from shuntbook.ingest.log.log import Readings
 from shuntbook.ingest.log.timeline import Settled, settle
@@ -59,7 +59,7 @@ def test_newest_first_is_turned_round(instants):
     assert current(result) == list(range(len(seconds)))[::-1]
 
 
-@pytest.mark.parametrize("late", [1, 2, 20, LATE_ROWS])
+@pytest.mark.parametrize("late", [1, 2, 20, 100])
 @pytest.mark.parametrize("after", [0, 5, 500])
 def test_late_rows(late, after):
     """Rows that fill a hole are sorted in, however many follow them."""
@@ -138,7 +138,7 @@ def test_files_in_another_order_are_no_clock_step():
     assert np.diff(result.readings.time_us).tolist() == [S] * 2999
 
 
-@pytest.mark.parametrize("step", [10, 300, 2000])
+@pytest.mark.parametrize("step", [10, 300, 1500])
 def test_exports_that_overlap_are_no_clock_step(step):
     """Rows that say again what is there are merged; the same stamps with other readings are a clock set back."""
     first, second = list(range(2000)), list(range(2000 - step, 4000))

@@ -8,10 +8,6 @@ _UP = "a name that says that charging counts up leads to no question"
 _WORDS = "words of direction are not taken, or only noted: amounts without a sign are all read as draw"
 _COUNT = "a count whose unit the name does not say is taken as seconds without a question"
 _DIGITS = "date and clock as bare digits in two columns: one of them is taken for a count of seconds"
-_HEAD = "a header again is passed over: the first one's order and units stay for the rows behind it"
-_BEFORE = "rows before a later header are dropped as a preamble"
-_ANEW = "sessions of a count that begins anew are laid over each other"
-_SET_BACK = "rows of a clock that was set back are merged into earlier ones"
 _SCALE = "a factor in the name, or values no such bank can have, are not held against the volts"
 _SWAPPED = "amps and volts that change places are not held against the rows around them"
 
@@ -27,17 +23,6 @@ KNOWN_WRONG = {
     "unit_in_a_column": "a unit in a column of its own is not taken",
     "unit_tenths": _SCALE,
     "columns_change_without_a_head": _SWAPPED,
-    "head_again_by_another_hand": _BEFORE,
-    "head_again_in_another_order": _HEAD,
-    "head_again_in_milliamps": _HEAD,
-    "head_again_of_something_else": _HEAD,
-    "head_again_with_a_column_more": _BEFORE,
-    "rows_before_another_head": _BEFORE,
-    "clock_of_power_up_thrice": "a spacing is put between sessions, and current with it, that was never measured",
-    "clock_set_back_near_the_end": _SET_BACK,
-    "count_begins_anew": _ANEW,
-    "milliseconds_begin_anew": _ANEW,
     "damaged_amount_blown_up": "one row of thousands of amps beside others of tens is read as it stands",
     "damaged_columns_swapped": _SWAPPED,
-    "damaged_columns_swapped_under_a_head": _HEAD,
 }

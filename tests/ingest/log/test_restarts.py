@@ -1,0 +1,118 @@
+"""Sessions of a clock that began anew are laid behind each other, with a pause that counts for nothing."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+
+import numpy as np
+import pytest
+
+from shuntbook.ingest.errors import InputError
+from shuntbook.ingest.log.log import Readings
+from shuntbook.ingest.log.timeline import Settled, settle
+
+S = 1_000_000
+HOUR_S = 3600
+
+
+def at(year: int, month: int = 1, day: int = 1, hour: int = 0) -> int:
+    """Return an instant in seconds."""
+    return int(datetime(year, month, day, hour, tzinfo=UTC).timestamp())
+
+
+def settled(seconds: list[int], *, counted: bool, current: list[float] | None = None) -> Settled:
+    """Settle readings whose current counts the rows, if none is given."""
+    time_us = np.array(seconds, dtype=np.int64) * S
+    amps = np.arange(len(seconds), dtype=float) if current is None else np.array(current)
+    return settle(Readings(time_us, {"current_A": amps}), counted=counted)
+
+
+def sessions(result: Settled) -> list[int]:
+    """Return how many rows each session has: none is nearer to the next than an hour."""
+    gaps = np.flatnonzero(np.diff(result.readings.time_us) >= HOUR_S * S) + 1
+    return np.diff([0, *gaps.tolist(), len(result.readings.time_us)]).tolist()
+
+
+@pytest.mark.parametrize("lengths", [(180, 100, 98), (40, 300, 20), (10, 10, 10, 10)])
+@pytest.mark.parametrize("usual", [1, 5, 60])
+def test_a_count_that_begins_anew(lengths, usual):
+    """Short sessions behind long ones, too: in the order they were written, none of them merged."""
+    seconds = [k * usual for length in lengths for k in range(length)]
+    result = settled(seconds, counted=True)
+    assert result.readings.quantities["current_A"].tolist() == list(range(len(seconds)))
+    assert sessions(result) == list(lengths)
+    assert "began anew" in " ".join(result.moved())
+
+
+def test_a_full_count_of_milliseconds_goes_on():
+    """2^32 ms are 49 days 17 h: there the count begins at nought without a pause."""
+    ms = np.concatenate([np.arange(2**32 - 50_000, 2**32, 1000), np.arange(2**32, 2**32 + 60_000, 1000) % 2**32])
+    result = settle(Readings(ms * 1000, {"current_A": np.arange(len(ms), dtype=float)}), counted=True)
+    assert np.diff(result.readings.time_us).max() <= 1_000_000
+
+
+@pytest.mark.parametrize("year", [1970, 1980, 2000])
+def test_a_clock_of_power_up(year):
+    """Each session begins in the first seconds of a date of its making; one may have a single row."""
+    begin = at(year)
+    seconds = [begin + b + 5 * k for b, n in ((0, 100), (4, 160), (4, 1), (1, 40)) for k in range(n)]
+    result = settled(seconds, counted=False)
+    assert result.readings.quantities["current_A"].tolist() == list(range(301))
+    assert sessions(result) == [100, 160, 1, 40]
+
+
+def test_a_clock_that_lost_its_time_goes_on_behind():
+    """What bears the date of its making lies behind the true dates, not 26 years ahead; then it is set again."""
+    true, later = at(2026, 6, 13), at(2026, 6, 20)
+    seconds = [*range(true, true + 200), *range(at(2000), at(2000) + 100), *range(later, later + 50)]
+    result = settled(seconds, counted=False)
+    assert result.readings.quantities["current_A"].tolist() == list(range(350))
+    time_s = result.readings.time_us // S
+    assert (time_s[0], time_s[-1]) == (true, later + 49)
+    assert sessions(result) == [200, 100, 50]
+
+
+def test_a_clock_that_was_not_set_at_first():
+    """Its rows lie ahead of the first true date."""
+    true = at(2026, 6, 13)
+    result = settled([*range(at(2000), at(2000) + 100), *range(true, true + 200)], counted=False)
+    assert result.readings.quantities["current_A"].tolist() == list(range(300))
+    assert result.readings.time_us[100] // S == true
+    assert sessions(result) == [100, 200]
+    assert result.readings.time_us[0] // S > true - 2 * 86_400
+
+
+def test_late_rows_of_a_count_are_no_new_session():
+    """A row, twenty rows and a swapped pair."""
+    seconds = [0, 2, 3, 1, *range(4, 50), *range(70, 200), *range(50, 70), *range(200, 300), 301, 300, *range(302, 350)]
+    result = settled(seconds, counted=True)
+    assert result.clock_steps == []
+    assert (result.readings.time_us // S).tolist() == list(range(350))
+
+
+def test_the_same_again_counts_once():
+    """A log behind itself, also where a second holds two rows that are alike."""
+    base = at(2026, 6, 13)
+    once = [base + k // 2 for k in range(200)]
+    current = [float(k // 4) for k in range(200)]
+    twice = settled(once * 2, counted=False, current=current * 2)
+    assert twice.repeated == 200
+    assert len(twice.readings.time_us) == 200
+    assert "counted once" in " ".join(twice.moved())
+
+
+def test_other_readings_at_the_first_instant_are_asked():
+    """A clock that was set does not fall back to where the log began: it may be another meter."""
+    base = at(2026, 6, 13)
+    with pytest.raises(InputError, match=r"row 101 .*another meter"):
+        settled([*range(base, base + 100), *range(base, base + 100)], counted=False)
+
+
+def test_rows_that_say_otherwise_are_told():
+    """Their mean is in no doubt where they differ by the last digit."""
+    base = at(2026, 6, 13)
+    seconds = [base + k for k in [*range(20), 19, *range(20, 40)]]
+    near, far = [10.0] * 41, [10.0] * 41
+    near[20], far[20] = 10.01, 30.0
+    assert settled(seconds, counted=False, current=near).moved() == []
+    assert "say otherwise" in settled(seconds, counted=False, current=far).moved()[0]
