@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from ...errors import InputError
 from ..amounts.numbers import NULLS, tidied
-from .header import all_named, is_unit_cell, names_readings
+from .header import is_unit_cell, names_readings
 
 DELIMITERS = {"tab": "\t", "semicolon": ";", "bar": "|", "comma": ","}
 #: Hexadecimal counts as a number, so that its column is told by name rather than not seen.
@@ -341,28 +341,3 @@ def _names_time(row: _LineCells) -> bool:
 
 def _fit(cells: Names, width: int) -> Names:
     return (cells + ("",) * width)[:width]
-
-
-def find_column(dialect: Dialect, place: str | int, key: str, name: str) -> int:
-    """Return a column's index from its name in the header, or its position counted from 1.
-
-    Raises
-    ------
-    InputError
-        If there is no such column; names the profile's key and what the header has.
-    """
-    if isinstance(place, int):
-        if place > len(dialect.names):
-            raise InputError(f"{name}: the profile's {key} is {place}, but there are only {len(dialect.names)} columns")
-        return place - 1
-    words = [word.strip() for word in dialect.names]
-    for candidates, wanted in ((words, place.strip()), ([word.lower() for word in words], place.strip().lower())):
-        at = [k for k, word in enumerate(candidates) if word == wanted]
-        if len(at) > 1:
-            numbers = " and ".join(str(k + 1) for k in at)
-            raise InputError(
-                f"{name}: the profile's {key} is {place!r}, but columns {numbers} are called so; name it by its number"
-            )
-        if at:
-            return at[0]
-    raise InputError(f"{name}: the profile's {key} is {place!r}, but the header has {all_named(words)}")

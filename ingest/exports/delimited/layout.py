@@ -15,7 +15,7 @@ from ..amounts.number_forms import find_form
 from .borne_out import borne_out, refuse_signed_ways, sample_values
 from .choice import choose, in_toml
 from .decode import Source, find_encoding
-from .dialect import DELIMITERS, Dialect, find_column, find_dialect
+from .dialect import DELIMITERS, Dialect, find_dialect
 from .directions import turned_sign, with_directions
 from .header import all_named, meaning
 from .plan import (
@@ -30,7 +30,7 @@ from .plan import (
     remarks,
     unit_in_header,
 )
-from .time_columns import time_plan
+from .time_columns import find_column, time_plan
 
 if TYPE_CHECKING:
     from ...profiles.columns import ColumnEntry

@@ -6,7 +6,8 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from ...errors import InputError
-from .dialect import Dialect, find_column
+from .dialect import Dialect
+from .time_columns import find_column
 
 if TYPE_CHECKING:
     from ...profiles.columns import Place

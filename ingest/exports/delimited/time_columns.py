@@ -20,7 +20,7 @@ from ..times.stamps import (
     is_clock_only,
     is_date_only,
 )
-from .dialect import Dialect, find_column
+from .dialect import Dialect
 from .header import all_named
 from .plan import Stated, TimePlan
 
@@ -218,3 +218,28 @@ def _no_time(dialect: Dialect, dates: list[int], name: str) -> str:
 
 def _time_strangeness(word: str) -> int:
     return sum(1 for part in word.lower().replace("_", " ").split() if part.strip("[]()#") not in _TIME_WORDS)
+
+
+def find_column(dialect: Dialect, place: str | int, key: str, name: str) -> int:
+    """Return a column's index from its name in the header, or its position counted from 1.
+
+    Raises
+    ------
+    InputError
+        If there is no such column; names the profile's key and what the header has.
+    """
+    if isinstance(place, int):
+        if place > len(dialect.names):
+            raise InputError(f"{name}: the profile's {key} is {place}, but there are only {len(dialect.names)} columns")
+        return place - 1
+    words = [word.strip() for word in dialect.names]
+    for candidates, wanted in ((words, place.strip()), ([word.lower() for word in words], place.strip().lower())):
+        at = [k for k, word in enumerate(candidates) if word == wanted]
+        if len(at) > 1:
+            numbers = " and ".join(str(k + 1) for k in at)
+            raise InputError(
+                f"{name}: the profile's {key} is {place!r}, but columns {numbers} are called so; name it by its number"
+            )
+        if at:
+            return at[0]
+    raise InputError(f"{name}: the profile's {key} is {place!r}, but the header has {all_named(words)}")
