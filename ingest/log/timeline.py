@@ -21,14 +21,18 @@ The rules, in this order:
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ..quantities import COUNTERS
 from .clock_steps import follow_on
+from .gap_limit import LONG_US
 from .log import Readings, level_of
-from .restarts import Sessions, begins_unset, lay_behind
+
+if TYPE_CHECKING:
+    from .restarts import Sessions
 
 SPARSE = 10
 _SECOND_US = 1_000_000
@@ -46,21 +50,22 @@ class Settled:
     turned: bool = False
     repeated: int = 0
     clock_steps: list[dict[str, float]] = field(default_factory=list)
-    sessions: Sessions = field(default_factory=Sessions)
+    sessions: Sessions | None = None
     averaged: str | None = None
 
     @property
     def rhythm_us(self) -> NDArray[np.int64]:
         """The instants, with the pauses that were laid between sessions closed up. [us]"""
         time_us = self.readings.time_us
-        if not self.sessions.pauses or len(time_us) < 2:
+        if self.sessions is None or len(time_us) < 2:
             return time_us
         return self.sessions.closed(time_us, int(np.median(np.diff(time_us))))
 
     def moved(self) -> list[str]:
         """Return in sentences what a person must know of before relying on any amount."""
         lines = []
-        if begun := len(self.sessions.pauses):
+        laid = [] if self.sessions is None else self.sessions.steps
+        if self.sessions is not None and (begun := len(self.sessions.pauses)):
             rows = f" ({self.sessions.unset:,} rows show a date of its making)" if self.sessions.unset else ""
             lines.append(
                 f"the meter's clock began anew {_times(begun)}{rows}: the sessions are laid behind each other, "
@@ -70,7 +75,7 @@ class Settled:
             f"the meter's clock was set back by {step['step_s']:g} s; "
             "the readings after that were moved forward to follow on"
             for step in self.clock_steps
-            if step not in self.sessions.steps
+            if step not in laid
         ]
         if self.repeated:
             lines.append(
@@ -112,7 +117,9 @@ def settle(readings: Readings, *, counted: bool = False, least_pause_us: int = 0
         time_us, quantities = time_us[::-1].copy(), {name: x[::-1] for name, x in quantities.items()}
         settled.turned = True
     part = np.cumsum(np.diff(time_us, prepend=time_us[:1]) < 0).astype(np.int64)
-    if part.any() or begins_unset(int(time_us[0]), np.diff(time_us)):
+    if part.any() or (np.diff(time_us) > LONG_US).any():
+        from .restarts import lay_behind  # what has only rows of one stamp needs none of it
+
         settled.sessions = lay_behind(time_us, quantities, counted=counted, least_pause_us=least_pause_us)
         settled.clock_steps = [*settled.sessions.steps, *follow_on(time_us, quantities)]
         order = np.argsort(time_us, kind="stable")
