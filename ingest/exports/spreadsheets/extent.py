@@ -9,8 +9,8 @@ from collections.abc import Iterator
 
 from ...errors import InputError
 
-#: Cells of a sheet, empty ones between others included: each takes 32 bytes while it is read (from memory). A whole sheet's
-#: 1,048,576 rows have 19 columns then; measured: tests/benchmarks/README.md.
+#: Cells of a sheet, empty ones between others included: each takes 32 bytes while it is read (from memory). A whole
+#: sheet's 1,048,576 rows have 19 columns then.
 MOST_CELLS = 20_000_000
 #: Bytes of all parts, unpacked: 20,000 rows of three cells had 48 bytes a cell (measured).
 MOST_BYTES = 1_000_000_000
