@@ -1,18 +1,19 @@
-"""Whether columns that words or letters alone name can be what they are taken for, by their values."""
+"""Whether columns can be what words or letters say, by their values; columns that say the unit of others by row."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
 
 from ...errors import InputError, quoted
 from ...log.arrow import strings
-from ..amounts.numbers import to_numbers
+from ..amounts.numbers import like_unit, to_numbers
 from .dialect import Dialect
-from .header import is_letter
-from .plan import ColumnPlan, TimePlan, is_bare
+from .header import is_letter, words_of
+from .plan import ColumnPlan, TimePlan, in_canonical, is_bare, unit_in_header
 from .two_readings import SampledColumns, Values, questions
 
 #: Within which bounds the values of a quantity lie; of a frequency the middle one: from railways' mains to aircraft's
@@ -29,6 +30,8 @@ _AGREES: Final = 0.3
 #: four rows or more as a rule. Common practice, no source.
 _COUNTED_ROWS, _COUNTED_VALUES, _COUNTED_REPEAT = 20, 3, 4
 _QUANTITIES: Final = {"current_A": ("current", "A"), "power_W": ("power", "W"), "voltage_V": ("voltage", "V")}
+#: Names of such columns in English, German and French, and of a meter's range.
+_UNIT_NAMES = {"unit", "units", "einheit", "einheiten", "unité", "unite", "unités", "uom", "dim", "range"}
 
 
 def borne_out(
@@ -82,7 +85,8 @@ def sample_values(dialect: Dialect, plan: ColumnPlan) -> Values:
     if plan.minus is not None:
         less = to_numbers(strings([row[plan.minus] for row in dialect.sample]), plan.form).values
         x = np.where(np.isnan(x) & np.isnan(less), np.nan, np.nan_to_num(x) - np.nan_to_num(less))
-    return np.asarray(plan.unit.to_canonical(x))
+    units = None if plan.units_at is None else strings([row[plan.units_at] for row in dialect.sample])
+    return in_canonical(plan, x, units)
 
 
 def _implausible(values: Mapping[str, Values]) -> Iterator[tuple[str, str]]:
@@ -140,3 +144,42 @@ def _contradicts(values: Mapping[str, Values]) -> bool:
     )
     ours, theirs = float((voltage_V * current_A).mean()), float(power_W.mean())
     return abs(ours - theirs) > _AGREES * max(ours, theirs) + digit_A * float(voltage_V.mean()) / 2 + 0.5
+
+
+def with_unit_columns(dialect: Dialect, plans: Sequence[ColumnPlan], name: str) -> list[ColumnPlan]:
+    """Return the plans, those with the column of their units that have one.
+
+    Raises
+    ------
+    InputError
+        If a name says one unit and the column of units another.
+    """
+    ready = []
+    free = set(range(len(dialect.names))) - {index for plan in plans for index in plan.indices}
+    for plan in plans:
+        at = [index for index in sorted(free) if _says_units_of(dialect, index, plan)]
+        # Of several the one behind the readings, as they are written.
+        behind = [index for index in at if index == plan.index + 1]
+        choice = (behind or at)[:1] if behind or len(at) == 1 else []
+        if choice:
+            _check_name(dialect, plan, choice[0], name)
+        ready.append(replace(plan, units_at=choice[0]) if choice else plan)
+    return ready
+
+
+def _says_units_of(dialect: Dialect, index: int, plan: ColumnPlan) -> bool:
+    words = set(dialect.column(index))
+    alike = {word for word in words if like_unit(word, plan.unit.symbol) is not None}
+    # One word alone may be a phase or a channel: then its name must speak of units.
+    return bool(words) and alike == words and (len(words) > 1 or bool(words_of(dialect.names[index]) & _UNIT_NAMES))
+
+
+def _check_name(dialect: Dialect, plan: ColumnPlan, index: int, name: str) -> None:
+    stated = unit_in_header(dialect, plan.index)
+    words = set(dialect.column(index))
+    if stated is not None and any(like_unit(word, stated.symbol) != stated for word in words):
+        raise InputError(
+            f"{name}, line {dialect.header_line}: column {quoted(dialect.names[plan.index])} says {stated.symbol} by "
+            f"its name, and {quoted(dialect.names[index])} says {', '.join(sorted(words))} by row; take the wrong one "
+            "out of the file, or name the columns and their unit in a profile (--profile)"
+        )

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from ...errors import InputError, quoted
 from ...quantities import Unit, unit_of
 from ..amounts.number_forms import find_form
-from .borne_out import borne_out, refuse_signed_ways, sample_values
+from .borne_out import borne_out, refuse_signed_ways, sample_values, with_unit_columns
 from .choice import choose, in_toml
 from .decode import Source, find_encoding
 from .dialect import DELIMITERS, Dialect, find_dialect
@@ -61,6 +61,7 @@ def find_layout(source: Source, stated: Stated) -> Layout:
         columns = [_stated(dialect, quantity, entry, source.name) for quantity, entry in profile.quantities.items()]
     else:
         columns, sentences = _recognised(dialect, source.name, reverse=stated.reverse_sign)
+        columns = with_unit_columns(dialect, columns, source.name)
     # The time before the forms of numbers: its cells hold marks that are none of a number's.
     time = time_plan(dialect, stated, source.name)
     columns = _with_forms(dialect, columns, time, stated.decimal, source.name)

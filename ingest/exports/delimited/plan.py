@@ -8,11 +8,13 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+import pyarrow as pa
+from numpy.typing import NDArray
 
 from ...errors import quoted
 from ...log.arrow import strings
 from ...quantities import QUANTITIES, Unit
-from ..amounts.numbers import NumberForm, to_numbers
+from ..amounts.numbers import NumberForm, kinds_of, like_unit, to_numbers
 from ..times.stamps import DateOrder, Style, TimeStyle
 from .dialect import Dialect
 from .header import stated_unit, words_of
@@ -73,8 +75,8 @@ class Directions:
 class ColumnPlan:
     """How one column becomes one quantity.
 
-    ``minus`` is the index of a column that is taken off. ``turned`` says that ``scale`` and ``offset`` carry a turned
-    sign, since the source counts return as positive.
+    ``minus`` is the index of a column that is taken off, ``units_at`` that of one that says each row's unit. ``turned``
+    says that ``scale`` and ``offset`` carry a turned sign, since the source counts return as positive.
     """
 
     quantity: str
@@ -86,6 +88,7 @@ class ColumnPlan:
     turned: bool = False
     directions: Directions | None = None
     minus: int | None = None
+    units_at: int | None = None
 
     @property
     def decimal(self) -> str:
@@ -95,7 +98,7 @@ class ColumnPlan:
     @property
     def indices(self) -> set[int]:
         """The columns that it is made of."""
-        more = {self.minus, self.directions.index if self.directions else None} - {None}
+        more = {self.minus, self.units_at, self.directions.index if self.directions else None} - {None}
         return {self.index} | {index for index in more if index is not None}
 
     def describe(self, names: tuple[str, ...]) -> str:
@@ -104,7 +107,9 @@ class ColumnPlan:
         scale, offset = sign * self.scale, sign * self.offset
         words = f"{quoted(names[self.index])}"
         words += f" less {quoted(names[self.minus])}" if self.minus is not None else ""
-        words += f" in {self.unit.symbol}"
+        words += (
+            f" in {self.unit.symbol}" if self.units_at is None else f" in the unit of {quoted(names[self.units_at])}"
+        )
         words += f", times {scale:.10g}" if scale != 1.0 else ""
         words += f", {'plus' if offset > 0 else 'less'} {abs(offset):.10g}" if offset else ""
         words += ", sign turned (return is positive there)" if self.turned else ""
@@ -226,6 +231,18 @@ def looks_ac(names: Sequence[str], quantities: Iterable[str]) -> bool:
     return "power_factor" in set(quantities) or ac_column(names, (), {}) is not None
 
 
+def in_canonical(plan: ColumnPlan, x: NDArray[np.float64], units: pa.Array | None) -> NDArray[np.float64]:
+    """Return readings in the quantity's own unit, by the column's or each by its row's; NaN where that is none."""
+    if units is None:
+        return np.asarray(plan.unit.to_canonical(x))
+    y = np.full(len(x), np.nan)
+    kinds, inverse = kinds_of(units)
+    for k, word in enumerate(kinds):
+        if (unit := like_unit(word, plan.unit.symbol)) is not None:
+            y[inverse == k] = unit.to_canonical(x[inverse == k])
+    return y
+
+
 #: Above it a voltage is more likely an inverter's output than a bank's: mains are 100 V and more, most banks of small
 #: places 48 V and less (common practice, no source). Only a remark hangs on it. [V]
 HIGH_V = 100.0
@@ -296,7 +313,7 @@ def unit_in_header(dialect: Dialect, index: int) -> Unit | None:
 
 def is_bare(dialect: Dialect, plan: ColumnPlan) -> bool:
     """Tell whether no unit stands in the header, the units row or the cells."""
-    return not plan.form.suffix and unit_in_header(dialect, plan.index) is None
+    return not plan.form.suffix and plan.units_at is None and unit_in_header(dialect, plan.index) is None
 
 
 def _about_units(dialect: Dialect, columns: Iterable[ColumnPlan]) -> list[str]:

@@ -23,7 +23,7 @@ from ..times.instants import parse
 from .decode import Block
 from .dialect import split_line
 from .directions import question_of, way_of
-from .plan import ColumnPlan, Layout
+from .plan import ColumnPlan, Layout, in_canonical
 
 _BLANK, _EMPTY = strings([" ", ""])
 ToUtc = Callable[[NDArray[np.int64]], NDArray[np.int64]]
@@ -118,7 +118,11 @@ class RowReader:
             less = self._numbers(plan, plan.minus, table, reasons)
             x = np.where(np.isnan(x) & np.isnan(less), np.nan, np.nan_to_num(x) - np.nan_to_num(less))
         with np.errstate(over="ignore"):
-            x = plan.unit.to_canonical(x * plan.scale + plan.offset)
+            units = None if plan.units_at is None else flat(table.column(str(plan.units_at)))
+            y = in_canonical(plan, x * plan.scale + plan.offset, units)
+            if units is not None:
+                self._refuse_unknown_units(np.isnan(y) & ~np.isnan(x), plan, units, reasons)
+            x = y
         self._refuse_too_large(x, plan, reasons)
         return x if plan.directions is None else self._signed(x, plan, table, reasons)
 
@@ -153,6 +157,14 @@ class RowReader:
                 raise InputError(f"{self._layout.name}, line {rows.line_of(at)}, {question}")
             if says_point(cells):
                 self._with_points.add(index)
+
+    def _refuse_unknown_units(
+        self, bad: NDArray[np.bool_], plan: ColumnPlan, units: pa.Array, reasons: dict[int, str]
+    ) -> None:
+        name = self._layout.dialect.names[plan.units_at or 0]
+        for k in np.flatnonzero(bad).tolist():
+            word = units[k].as_py() or ""
+            reasons.setdefault(k, f"column {quoted(name)}: {quoted(word)} is no unit of {plan.unit.dimension}")
 
     def _refuse_too_large(self, x: NDArray[np.float64], plan: ColumnPlan, reasons: dict[int, str]) -> None:
         name = self._layout.dialect.names[plan.index]

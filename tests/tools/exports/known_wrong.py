@@ -20,7 +20,6 @@ KNOWN_WRONG = {
     "missing_number": "numbers that stand for no reading are read as readings, far as they are from all others",
     "unit_changes_without_a_head": _SCALE,
     "unit_hundredths": _SCALE,
-    "unit_in_a_column": "a unit in a column of its own is not taken",
     "unit_tenths": _SCALE,
     "columns_change_without_a_head": _SWAPPED,
     "damaged_amount_blown_up": "one row of thousands of amps beside others of tens is read as it stands",
