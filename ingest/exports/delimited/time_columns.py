@@ -109,7 +109,12 @@ def _refuse_two_readings(dialect: Dialect, plan: TimePlan, name: str) -> None:
         raise InputError(
             f"{name}: {word} counts from the start ({cells[0]}, {cells[1]} ...), but nothing says in what: seconds, "
             'milliseconds, minutes, hours or days; say --times "elapsed s" (or "elapsed ms", "elapsed min", '
-            '"elapsed h", "elapsed days")'
+            '"elapsed h", "elapsed days"); of ticks write into the header how long one lasts, as in "ticks (10 ms)"'
+        )
+    if plan.style.unit == "s" and _are_clock_digits(cells):
+        raise InputError(
+            f"{name}: {word} looks like hours, minutes and seconds in six digits ({cells[0]} ... {cells[-1]}), and no "
+            'column like their date; write them as 09:30:00, or say --times "elapsed s" if they do count seconds'
         )
     two = plan.style.unit == "h:m:s" and all(re.fullmatch(r"'?\d+:\d\d", cell) for cell in cells)
     if two and not _passes_midnight(cells):
@@ -117,6 +122,16 @@ def _refuse_two_readings(dialect: Dialect, plan: TimePlan, name: str) -> None:
             f"{name}: {word} holds two numbers ({cells[0]}), which could be hours:minutes or minutes:seconds; say "
             '--times "elapsed h:m:s" or "elapsed m:s"'
         )
+
+
+def _are_clock_digits(cells: Sequence[str]) -> bool:
+    """Tell whether numbers are such as a clock's digits make: none has more than 59 seconds or minutes."""
+    if not all(re.fullmatch(r"\d{1,6}(\.\d+)?", cell) for cell in cells):
+        return False
+    whole = [int(cell.partition(".")[0]) for cell in cells]
+    # A count of seconds passes 60 to 99 of every hundred; one by hundreds shows nothing.
+    passes = len({x % 100 for x in whole}) > 1 and max(whole) >= 6000
+    return passes and all(x % 100 < 60 > x // 100 % 100 for x in whole)
 
 
 def _passes_midnight(cells: Sequence[str]) -> bool:

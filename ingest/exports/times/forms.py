@@ -66,14 +66,18 @@ FORMS: dict[str, tuple[tuple[str, str], ...]] = {
         (r"^(\d{5})(?:[.,]0*)? (\d)[.,]?(\d*)[Ee]-0?5$", r"\1.0000\2\3"),
         (r"^(\d{5})(?:[.,]0*)? 0$", r"\1"),
     ),
+    "eight digits, day first": (
+        (r"^([0-3]\d)(\d\d)((?:19|20)\d\d)( |$)", r"\1-\2-\3\4"),
+        (r"^(\d)(\d\d)((?:19|20)\d\d)( |$)", r"0\1-\2-\3\4"),
+    ),
     # The clock as a number has lost the zeros in front of it wherever a spreadsheet went over it.
     "clock of digits": (
-        (r"^(\d{8}) (\d{6}(?:\.\d+)?)$", r"\1T\2"),
-        (r"^(\d{8}) (\d{5}(?:\.\d+)?)$", r"\1T0\2"),
-        (r"^(\d{8}) (\d{4}(?:\.\d+)?)$", r"\1T00\2"),
-        (r"^(\d{8}) (\d{3}(?:\.\d+)?)$", r"\1T000\2"),
-        (r"^(\d{8}) (\d{2}(?:\.\d+)?)$", r"\1T0000\2"),
-        (r"^(\d{8}) (\d(?:\.\d+)?)$", r"\1T00000\2"),
+        (r"^((?:19|20)\d\d[01]\d{3}) (\d{6}(?:\.\d+)?)$", r"\1T\2"),
+        (r"^((?:19|20)\d\d[01]\d{3}) (\d{5}(?:\.\d+)?)$", r"\1T0\2"),
+        (r"^((?:19|20)\d\d[01]\d{3}) (\d{4}(?:\.\d+)?)$", r"\1T00\2"),
+        (r"^((?:19|20)\d\d[01]\d{3}) (\d{3}(?:\.\d+)?)$", r"\1T000\2"),
+        (r"^((?:19|20)\d\d[01]\d{3}) (\d{2}(?:\.\d+)?)$", r"\1T0000\2"),
+        (r"^((?:19|20)\d\d[01]\d{3}) (\d(?:\.\d+)?)$", r"\1T00000\2"),
     ),
     "six digits": (
         (r"^(\d\d)(\d\d)(\d\d)( |$)", r"\1-\2-\3\4"),
@@ -85,7 +89,7 @@ FORMS: dict[str, tuple[tuple[str, str], ...]] = {
     ),
 }
 #: Those that only columns put together may have; the caller names them.
-_OF_COLUMNS = {"parts", "six digits", "clock of digits", "day and fraction"}
+_OF_COLUMNS = {"parts", "eight digits, day first", "six digits", "clock of digits", "day and fraction"}
 _COMPILED = {name: [(re.compile(rule), to) for rule, to in rules] for name, rules in FORMS.items()}
 
 

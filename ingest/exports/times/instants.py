@@ -21,10 +21,11 @@ from .stamps import (
     MS,
     NOTHING,
     SHEET_ZEROS,
-    UNITS_US,
     IntArray,
     Style,
 )
+
+_DAY_US = 86_400_000_000
 
 
 def parse(cells: pa.Array, style: Style) -> IntArray:
@@ -79,6 +80,8 @@ def _integers(array: pa.Array) -> IntArray:
 
 def _count(cells: pa.Array, unit: str) -> IntArray:
     """Parse a count of a unit since some instant."""
+    from .count_units import unit_us  # most stamps are of a calendar
+
     cells = pc.utf8_trim_whitespace(cells)
     try:
         whole = pc.cast(cells, pa.int64())
@@ -87,21 +90,21 @@ def _count(cells: pa.Array, unit: str) -> IntArray:
     # Whole numbers stay whole: an epoch in nanoseconds has more digits than a float.
     if whole is not None:
         x = integers(whole, 0)
-        fits = valid(whole) & (np.abs(x) < 2**62 // UNITS_US.get(unit, 1))
+        fits = valid(whole) & (np.abs(x) < 2**62 // (1 if unit == "ns" else unit_us(unit)))
         x = np.where(fits, x, 0)
-        return np.where(fits, (x + 500) // 1000 if unit == "ns" else x * UNITS_US[unit], NO_TIME)
+        return np.where(fits, (x + 500) // 1000 if unit == "ns" else x * unit_us(unit), NO_TIME)
     number = pc.replace_substring(cells, ",", ".")
     good = pc.match_substring_regex(number, r"^[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?$")
     y = floats(pc.cast(pc.if_else(good, number, NOTHING), pa.float64()))
     with np.errstate(over="ignore"):  # what is too large for any calendar is left out just below
-        scaled = y / 1000.0 if unit == "ns" else y * UNITS_US[unit]
+        scaled = y / 1000.0 if unit == "ns" else y * unit_us(unit)
     fits = np.abs(np.nan_to_num(scaled, nan=1e19)) < 2.0**62
     return np.where(fits, np.rint(np.where(fits, scaled, 0.0)).astype(np.int64), NO_TIME)
 
 
 def _sheet_days(cells: pa.Array, unit: str) -> IntArray:
     """Parse a spreadsheet's day numbers, which are exact to about a millisecond."""
-    days_us, zero_us = _count(cells, "days"), round(SHEET_ZEROS[unit] * UNITS_US["days"])
+    days_us, zero_us = _count(cells, "days"), round(SHEET_ZEROS[unit] * _DAY_US)
     return np.where(days_us == NO_TIME, NO_TIME, (days_us - zero_us + 500) // 1000 * 1000)
 
 

@@ -17,9 +17,15 @@ _PARTS: Final = {
     "minute": ({"minute", "minutes", "min", "mins"}, (0, 59)),
     "second": ({"second", "seconds", "sec", "secs", "ss", "sekunde", "seconde"}, (0, 60)),
 }
-_DATE_WORDS: Final = {"date", "datum", "day", "ddmmyy", "mmddyy", "yymmdd"}
-_CLOCK_WORDS: Final = {"time", "clock", "uhrzeit", "zeit", "heure", "hms", "hhmmss", "utc"}
+_DATE_WORDS: Final = {"date", "datum", "day", "ddmmyy", "mmddyy", "yymmdd", "yyyymmdd", "ddmmyyyy", "mmddyyyy"}
+_CLOCK_WORDS: Final = {"time", "clock", "uhrzeit", "zeit", "heure", "hms", "hhmmss", "hhmm", "utc"}
+#: What such a name may say besides: whose clock it is, or what was done then. Of a count it speaks otherwise.
+_BESIDE: Final = {
+    "utc", "gmt", "gps", "rtc", "local", "log", "logged", "logger", "sample", "sampled", "rec", "record", "recorded",
+    "read", "reading", "meas", "measured", "meter", "device", "start", "of", "the", "dt", "event", "stamp", "data",
+}  # fmt: skip
 _EIGHT, _SIX = re.compile(r"(19|20)\d\d[01]\d[0-3]\d"), re.compile(r"\d{5,6}")
+_EIGHT_DAY_FIRST = re.compile(r"[0-3]?\d[0-3]\d(19|20)\d\d")
 _CLOCK_DIGITS = re.compile(r"([01]?\d|2[0-4])??([0-5]?\d)??[0-5]?\d(\.\d+)?")
 _FRACTION = re.compile(r"0?[.,]\d+|0|\d([.,]\d+)?[Ee]-0?[1-9]")
 
@@ -36,7 +42,8 @@ def put_together(names: Sequence[str], columns: Sequence[Sequence[str]]) -> Iter
     # Of numbers below 10000 nobody could tell whether they are minutes and seconds or hours and minutes.
     clocks = [k for k in clocks if any(len(cell.partition(".")[0]) >= 5 for cell in columns[k])]
     dates = _those(columns, _EIGHT.fullmatch)
-    dates += [k for k in _those(columns, _SIX.fullmatch) if _is_called(names[k], _DATE_WORDS)]
+    for digits in (_EIGHT_DAY_FIRST, _SIX):
+        dates += [k for k in _those(columns, digits.fullmatch) if _is_called(names[k], _DATE_WORDS) and k not in dates]
     yield from ((date, clock) for date in dates for clock in clocks if date != clock)
     yield from ((day, part) for day in _those(columns, _is_sheet_day) for part in _those(columns, _is_fraction))
 
@@ -49,8 +56,10 @@ def _parts(names: Sequence[str], columns: Sequence[Sequence[str]]) -> Iterator[t
 
 
 def _is_called(name: str, words: set[str]) -> bool:
-    called = set(re.findall(r"[a-zà-ÿ]+", name.lower()))
-    return bool(called & words) and called - {"utc", "local"} <= words
+    # LogDate is two words as well as log_date.
+    parted = re.sub(r"([a-zà-ÿ])([A-Z])", r"\1 \2", name)
+    called = set(re.findall(r"[a-zà-ÿ]+", parted.lower()))
+    return bool(called & words) and called - _BESIDE <= words
 
 
 def _within(cells: Sequence[str], bounds: tuple[int, int]) -> bool:

@@ -66,7 +66,6 @@ DATE_ONLY = re.compile(
     + r")|(?:19|20)\d\d[01]\d[0-3]\d"
 )
 CLOCK_ONLY = re.compile(re.sub(r"\?P<\w+>", "?:", CLOCK))
-UNITS_US = {"s": 1_000_000, "ms": 1_000, "us": 1, "min": 60_000_000, "h": 3_600_000_000, "days": 86_400_000_000}
 #: Epoch numbers between 1990 and 2100 by unit; the four ranges do not touch.
 EPOCH_S = (6.3e8, 4.2e9)
 EPOCH_UNITS = {"s": 1.0, "ms": 1e3, "us": 1e6, "ns": 1e9}
@@ -87,16 +86,11 @@ _TIMELY = _DATED | {
     "time", "stamp", "ts", "epoch", "unix", "unixtime", "utime", "clock", "zeit", "uhrzeit", "laufzeit", "temps",
     "heure", "elapsed", "seconds", "sec", "secs", "uptime", "runtime", "millis", "milliseconds", "ms", "t", "minutes",
     "hours", "days", "mins", "hrs", "micros", "microseconds", "usec", "msec", "sekunden", "minuten", "stunden",
+    "tick", "ticks", "jiffies",
 }  # fmt: skip
 _HEAT = {"temp", "temperature", "degc", "degf", "c", "f", "k", "celsius", "fahrenheit"}
-_ELAPSED_WORDS = {
-    "s": {"s", "sec", "secs", "second", "seconds", "sekunden", "secondes"},
-    "ms": {"ms", "msec", "millis", "millisecond", "milliseconds", "millisekunden"},
-    "us": {"us", "usec", "micros", "microsecond", "microseconds"},
-    "min": {"min", "mins", "minute", "minutes", "minuten"},
-    "h": {"h", "hr", "hrs", "hour", "hours", "stunden", "heures"},
-    "days": {"d", "day", "days", "tage", "jours"},
-}
+#: A second or more apart, times with more decimals than these are parts of minutes or hours rather. Common practice.
+_DECIMALS_OF_SECONDS = 3
 #: Spacings from 100 s on that loggers are set to, within `_NEAR`: others are rather milliseconds. Common practice, no
 #: source. [s]
 _LONG_SPACINGS_S, _NEAR = (120.0, 300.0, 600.0, 900.0, 1200.0, 1800.0, 3600.0), 0.02
@@ -276,31 +270,40 @@ def _numeric_style(cells: Sequence[str], header: str) -> Style | None:
     x = _numbers(cells)
     if x is None:
         return None
-    words = set(re.findall(r"[a-zà-ÿ]+", header.replace("µ", "u").replace("μ", "u")))
+    header = header.replace("µ", "u").replace("μ", "u")
+    words = set(re.findall(r"[a-zà-ÿ]+", header))
     # Twentieths at either end are left out: a damaged cell would push the range out of every epoch.
     low, high = np.quantile(x, [0.05, 0.95])
     steps = np.diff(x)
     rising = len(x) < 2 or (steps >= 0).mean() > MOST  # a step counter that resets is no clock
     timely = bool(words & _TIMELY) and not words & _HEAT
-    # The four epochs do not touch, so numbers that rise within one hardly mean anything else. Elapsed seconds never get
-    # so far: they would be twenty years.
-    named = next((unit for unit, names in _ELAPSED_WORDS.items() if words & names), "")
+    # The four epochs do not touch, so numbers that rise within one hardly mean anything else.
+    inside = (u for u, scale in EPOCH_UNITS.items() if EPOCH_S[0] * scale <= low and high <= EPOCH_S[1] * scale)
+    epoch = next(inside, "") if timely or (rising and high > low) else ""
+    return _counted(x, cells, header, words, epoch) if epoch or timely else None
+
+
+def _counted(x: NDArray[np.float64], cells: Sequence[str], header: str, words: set[str], epoch: str) -> Style | None:
+    """Return the style of numbers that may be of an `epoch` by their size, or that their name calls a time."""
+    from .count_units import unit_of_name, unit_us  # most columns of numbers are readings
+
+    named, high = unit_of_name(header, words), np.quantile(x, 0.95)
+    rising = len(x) < 2 or (np.diff(x) >= 0).mean() > MOST
+    # A count of microseconds is as large after an hour as that of seconds since 1970. Elapsed seconds never get so far:
+    # they would be twenty years.
+    reach = EPOCH_S[0] * 1_000_000 / unit_us(named or "s")
     is_epoch = bool(words & {"epoch", "unix"})
-    reach = EPOCH_S[0] * 1_000_000 / UNITS_US[named or "s"]
-    for unit, scale in EPOCH_UNITS.items():
-        # A count of microseconds is as large after an hour as that of seconds since 1970.
-        other = named not in ("", unit) and high < reach and not is_epoch
-        if EPOCH_S[0] * scale <= low and high <= EPOCH_S[1] * scale and (timely or (rising and high > low)):
-            return (
-                None if other and not rising else Style("elapsed", unit=named) if other else Style("epoch", unit=unit)
-            )
-    if not timely or is_epoch or high > reach:
+    if epoch and (not named or named == epoch or high >= reach or is_epoch):
+        return Style("epoch", unit=epoch)
+    if epoch:
+        return Style("elapsed", unit=named or "") if rising else None
+    if is_epoch or high > reach:
         return None
-    if SHEET_DAYS[0] <= low and high <= SHEET_DAYS[1] and len(x) > 1 and _are_days(x, named, bool(words & _DATED)):
+    days = SHEET_DAYS[0] <= np.quantile(x, 0.05) and high <= SHEET_DAYS[1] and len(x) > 1
+    if days and _are_days(x, named or "", bool(words & _DATED)):
         return Style("calendar", "y-m-d", unit="days")
-    if not rising:
-        return None
-    return Style("elapsed", unit=named or ("s" if _are_seconds(x) else ""))
+    # What is counted is never said to be seconds by its size.
+    return Style("elapsed", unit="s" if named == "" and _are_seconds(x, cells) else named or "") if rising else None
 
 
 def _are_days(x: NDArray[np.float64], unit: str, dated: bool) -> bool:
@@ -316,7 +319,7 @@ def _are_fine(x: NDArray[np.float64]) -> bool:
     return bool((np.abs(x * 1000 - np.rint(x * 1000)) > 1e-3).mean() > 0.5)
 
 
-def _are_seconds(x: NDArray[np.float64]) -> bool:
+def _are_seconds(x: NDArray[np.float64], cells: Sequence[str]) -> bool:
     """Tell whether elapsed time whose unit nothing names can only be meant in seconds."""
     steps = np.diff(x)
     steps = steps[steps > 0]
@@ -325,6 +328,8 @@ def _are_seconds(x: NDArray[np.float64]) -> bool:
     step = float(np.median(steps))
     if step >= 100.0:
         return any(abs(step - usual) <= _NEAR * usual for usual in _LONG_SPACINGS_S)
+    if step >= 1.0 and re.search(rf"[.,]\d{{{_DECIMALS_OF_SECONDS + 1}}}", cells[-1]):
+        return False
     # An even step that is no whole milliseconds is a part of a minute, an hour or a day.
     even = bool(np.abs(steps - step).max() < 1e-3 * step) and abs(step * 1000 - round(step * 1000)) > 0.01
     return step >= 0.05 and not (_are_fine(x) and (even or step < 0.2))

@@ -6,16 +6,12 @@ stand here and comes out wrong.
 
 _UP = "a name that says that charging counts up leads to no question"
 _WORDS = "words of direction are not taken, or only noted: amounts without a sign are all read as draw"
-_COUNT = "a count whose unit the name does not say is taken as seconds without a question"
-_DIGITS = "date and clock as bare digits in two columns: one of them is taken for a count of seconds"
 _SCALE = "a factor in the name, or values no such bank can have, are not held against the volts"
 _SWAPPED = "amps and volts that change places are not held against the rows around them"
 
 KNOWN_WRONG = {
     "column_of_charge_alone": _UP,
     "words_sink_source": _WORDS,
-    "digits_two_columns_underscore": _DIGITS,
-    "elapsed_ticks": _COUNT,
     "twelve_hours_without_a_mark": "hours from 1 to 12 are sorted into one morning",
     "missing_number": "numbers that stand for no reading are read as readings, far as they are from all others",
     "unit_changes_without_a_head": _SCALE,

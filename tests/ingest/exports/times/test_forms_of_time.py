@@ -175,3 +175,49 @@ def test_plain_times_have_no_form():
     assert find_style(["46117.594444", "46117.677778", "46117.761111"], header="Time") == Style(
         "calendar", "y-m-d", unit="days"
     )
+
+
+def _rows(stamp, rows=120, step_s=5):
+    begin = datetime(2026, 6, 13, 9, 30)
+    return "\n".join(f"{stamp(timedelta(seconds=step_s * k), begin)},{1 + k % 7}.5" for k in range(rows)) + "\n"
+
+
+@pytest.mark.parametrize(
+    ("head", "form"),
+    [
+        ("log_date,log_time", "%Y%m%d,%H%M%S"),
+        ("LogDate,LogTime", "%Y%m%d,%H%M%S"),
+        ("DATE_YYYYMMDD,hhmmss", "%Y%m%d,%H%M%S"),
+        ("Date,Time", "%d%m%Y,%H%M%S"),
+    ],
+)
+def test_bare_digits_under_other_names(tmp_path, head, form):
+    text = f"{head},Current (A)\n" + _rows(lambda t, begin: (begin + t).strftime(form))
+    time_us = convert(tmp_path, text).time_us
+    assert time_us[0] == 1_781_343_000_000_000
+    assert set(np.diff(time_us)) == {5_000_000}
+
+
+@pytest.mark.parametrize("head", ["ticks (10 ms)", "count10ms", "t [1/100 s]", "tick_10ms"])
+def test_ticks_last_as_long_as_their_name_says(tmp_path, head):
+    text = f"{head},Current (A)\n" + _rows(lambda t, _: f"{t.total_seconds() * 100:.0f}")
+    assert set(np.diff(convert(tmp_path, text).time_us)) == {5_000_000}
+
+
+@pytest.mark.parametrize("head", ["tick", "ticks"])
+def test_ticks_of_no_length_are_asked_about(tmp_path, head):
+    text = f"{head},Current (A)\n" + _rows(lambda t, _: f"{t.total_seconds() * 100:.0f}")
+    assert "how long one lasts" in convert(tmp_path, text).error
+
+
+def test_a_clock_of_digits_without_a_date_is_no_count_of_seconds(tmp_path):
+    text = "time,Current (A)\n" + _rows(lambda t, begin: f"{begin + t:%H%M%S}")
+    assert "hours, minutes and seconds in six digits" in convert(tmp_path, text).error
+    seconds = "time,Current (A)\n" + _rows(lambda t, _: f"{6000 + t.total_seconds():.0f}")
+    assert not convert(tmp_path, seconds).error
+
+
+def test_whole_steps_with_many_decimals_are_asked_about(tmp_path):
+    text = "Time,Current (A)\n" + _rows(lambda t, _: f"{t.total_seconds():.4f}", step_s=1)
+    assert "nothing says in what" in convert(tmp_path, text).error
+    assert not convert(tmp_path, text.replace(".0000,", ",")).error
