@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -146,7 +147,7 @@ def find_unit(text: str) -> Unit:
     bare = _bare(plain)
     if bare in ALIASES:
         return UNITS[ALIASES[bare]]
-    matches = [unit for symbol, unit in UNITS.items() if _bare(symbol) == bare]
+    matches = _by_bare().get(bare, ())
     if len(matches) == 1:
         return matches[0]
     if matches:
@@ -155,10 +156,20 @@ def find_unit(text: str) -> Unit:
     raise UnknownUnitError(f"unit {text!r} is not known")
 
 
+_MARKS = str.maketrans("", "", " .-·*_")
+
+
 def _bare(text: str) -> str:
-    for mark in " .-·*_":
-        text = text.replace(mark, "")
-    return text.lower()
+    return text.translate(_MARKS).lower()
+
+
+@cache
+def _by_bare() -> dict[str, list[Unit]]:
+    """Return the units by their symbols without case and marks; a header's words are looked up by the hundred."""
+    units: dict[str, list[Unit]] = {}
+    for symbol, unit in UNITS.items():
+        units.setdefault(_bare(symbol), []).append(unit)
+    return units
 
 
 def unit_of(quantity: str, text: str | None, *, column: str) -> Unit:

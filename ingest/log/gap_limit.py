@@ -168,7 +168,7 @@ class IntervalCount:
             is_pause = around.pauses()[these]
             rhythms_us = around.least_us[these]
             self.slowest_us = max(self.slowest_us, int(rhythms_us[rhythms_us > _ALWAYS_ONE_US].max(initial=0)))
-        self.usual.add(spacings_us[~is_pause])
+        self.usual.add(spacings_us[~is_pause] if is_pause.any() else spacings_us)
         self.paused.add(spacings_us[is_pause])
         if self._pauses is not None:
             self._pauses.add(spacings_us, is_pause, self._levels[these])

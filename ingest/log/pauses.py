@@ -11,6 +11,17 @@ from numpy.typing import NDArray
 _MOST_KINDS = 20_000
 
 
+def _counted(kinds: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Return the different numbers, rising, and how often each occurs."""
+    low = int(kinds.min())
+    if int(kinds.max()) - low >= len(kinds):
+        return np.unique(kinds, return_counts=True)
+    # A rhythm keeps to few lengths, which are counted without sorting.
+    counts = np.bincount(kinds - low)
+    at = np.flatnonzero(counts)
+    return at + low, counts[at]
+
+
 class SpacingCount:
     """A histogram of spacings: exact to 1 ms, coarser only where there are very many different ones."""
 
@@ -22,8 +33,7 @@ class SpacingCount:
     def add(self, spacings_us: NDArray[np.int64]) -> None:
         """Take spacings in. [us]"""
         if len(spacings_us):
-            kinds = (spacings_us + self._grain_us // 2) // self._grain_us
-            self._merge(kinds, np.ones(len(kinds), dtype=np.int64))
+            self._merge(*_counted((spacings_us + self._grain_us // 2) // self._grain_us))
 
     def _merge(self, kinds: NDArray[np.int64], counts: NDArray[np.int64]) -> None:
         self._kinds, inverse = np.unique(np.concatenate([self._kinds, kinds]), return_inverse=True)
@@ -167,13 +177,21 @@ class Changes:
     def add(self, levels: NDArray[np.float64]) -> None:
         """Take the levels after the next spacings in."""
         x = np.concatenate([[self._last], levels])
+        # Held against all that was read so far: the noise of a level is no change.
+        change = np.abs(np.diff(x))
+        self._readings += int((~np.isnan(change)).sum())
+        self._changes += int((change > _CHANGE * self._reach(x)).sum())
+        self._last = float(x[-1])
+
+    def _reach(self, x: NDArray[np.float64]) -> NDArray[np.float64] | float:
+        """Take levels in, and return how far apart all were up to each but the first."""
+        # Most stretches lie within what was read before them.
+        if np.fmin.reduce(x) >= self._low and np.fmax.reduce(x) <= self._high:
+            return self._high - self._low
         low = np.fmin.accumulate(np.concatenate([[self._low], x]))[1:]
         high = np.fmax.accumulate(np.concatenate([[self._high], x]))[1:]
-        # Held against all that was read so far: the noise of a level is no change.
-        change, reach = np.abs(np.diff(x)), (high - low)[1:]
-        self._readings += int((~np.isnan(change)).sum())
-        self._changes += int((change > _CHANGE * reach).sum())
-        self._last, self._low, self._high = float(x[-1]), float(low[-1]), float(high[-1])
+        self._low, self._high = float(low[-1]), float(high[-1])
+        return (high - low)[1:]
 
     def are_all(self, spacings: SpacingCount) -> bool:
         """Tell whether the log holds hardly anything but changes, at spacings that are nobody's rhythm."""

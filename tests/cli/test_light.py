@@ -41,7 +41,7 @@ LIMITS = {
     "look": (62, 40),
     "charge": (55, 36),
     "charge --site": (88, 67),
-    "capture": (129, 99),
+    "capture": (110, 83),
     "report": (180, 108),
 }
 
@@ -78,7 +78,7 @@ def counted(folder, words):
         ("look", "look a.parquet"),
         ("charge", "charge a.parquet"),
         ("charge --site", "charge a.parquet --site site.toml"),
-        ("capture", "capture replay:a.csv?speed=max&zone=UTC --out c.parquet --quiet"),
+        ("capture", "capture replay:a.parquet?speed=max --out c.parquet --quiet"),
         ("report", "report a.parquet --out a.html"),
     ],
 )

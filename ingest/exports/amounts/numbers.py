@@ -38,6 +38,7 @@ GROUPED = {mark: rf"^[+-]?\d{{1,3}}([{mark}]\d{{3}})+([^\d{mark}]\d*)?$" for mar
 _SURELY_GROUPED = r"^[+-]?\d{1,3}((,\d{3})+\.\d*|(,\d{3}){2,})$"
 _POINTS = bytes.maketrans(b",", b".")
 _NUMBER_AND_UNIT = r"^(?P<number>.*?)\s*(?P<unit>[A-Za-z°µμ·/%]*)$"
+_TIDY = re.compile(r"[+-]?[\d.,]*")
 _IN_BRACKETS, _TRAILING_SIGN, _SIGN_APART = r"^\(\s*(.*?)\s*\)$", r"^([^+-].*?)\s*([+-])$", r"^([+-])\s+"
 #: Of a column without a mark: a cell that could be a decimal, or group thousands.
 _COULD_GROUP = r"^\W*[1-9]\d{0,2}\.\d{3}\D*$"
@@ -206,6 +207,8 @@ def _matches(cells: pa.Array, pattern: str) -> NDArray[np.bool_]:
 
 def tidied(cell: str) -> str:
     """Return a cell with its sign, of whatever form, as + or - before it."""
+    if _TIDY.fullmatch(cell):  # most are so already
+        return cell
     text = re.sub(f"[{_MINUSES}]", "-", cell.strip().removeprefix("'")).replace("＋", "+")
     for pattern, plain in ((_IN_BRACKETS, r"-\1"), (_TRAILING_SIGN, r"\2\1"), (_SIGN_APART, r"\1")):
         text = re.sub(pattern, plain, text)

@@ -169,9 +169,10 @@ def with_unit_columns(dialect: Dialect, plans: Sequence[ColumnPlan], name: str) 
 
 def _says_units_of(dialect: Dialect, index: int, plan: ColumnPlan) -> bool:
     words = set(dialect.column(index))
-    alike = {word for word in words if like_unit(word, plan.unit.symbol) is not None}
     # One word alone may be a phase or a channel: then its name must speak of units.
-    return bool(words) and alike == words and (len(words) > 1 or bool(words_of(dialect.names[index]) & _UNIT_NAMES))
+    return (len(words) > 1 or bool(words and words_of(dialect.names[index]) & _UNIT_NAMES)) and all(
+        like_unit(word, plan.unit.symbol) is not None for word in words
+    )
 
 
 def _check_name(dialect: Dialect, plan: ColumnPlan, index: int, name: str) -> None:

@@ -295,7 +295,8 @@ def _valid(text: bytes) -> bytes:
 
 
 #: A line begins with a word if not with a digit, a sign, a blank, a quote, or what may part cells.
-_NO_WORD = np.frombuffer(b"0123456789+-. \t'\";,|\n\r\x00\x1a", np.uint8)
+_IS_WORD = np.ones(256, dtype=bool)
+_IS_WORD[list(b"0123456789+-. \t'\";,|\n\r\x00\x1a")] = False
 #: More lines than this in a block begin with words where rows do so; then headers are those with few digits.
 _MOST_CANDIDATES, _FEW_DIGITS = 64, 0.15
 
@@ -303,13 +304,13 @@ _MOST_CANDIDATES, _FEW_DIGITS = 64, 0.15
 def lines_of_words(block: Block, first_line: int) -> list[tuple[int, int]]:
     """Return the lines from `first_line` on that begin with a word, as a header does, and where each begins."""
     raw = np.frombuffer(block.text, np.uint8)
-    begins = np.concatenate([[0], np.flatnonzero(raw == 10) + 1])
-    begins = begins[begins < len(raw)]
+    # Behind each line end but the last a line begins.
+    begins = np.concatenate([[0], np.flatnonzero(raw[:-1] == 10) + 1])
     first = raw[begins]
     # A quoted cell begins with its quote.
-    quote = first == 34
-    first = np.where(quote, raw[np.minimum(begins + 1, len(raw) - 1)], first)
-    lines = np.flatnonzero(~np.isin(first, _NO_WORD))
+    if (quoted := first == 34).any():
+        first = np.where(quoted, raw[np.minimum(begins + 1, len(raw) - 1)], first)
+    lines = np.flatnonzero(_IS_WORD[first])
     if len(lines) > _MOST_CANDIDATES:
         digits = np.add.reduceat((raw - np.uint8(48) < 10).astype(np.int64), begins)
         lengths = np.diff(np.append(begins, len(raw)))

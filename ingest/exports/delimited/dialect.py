@@ -96,7 +96,7 @@ def find_dialect(text: str, *, name: str, delimiter: str | None = None, header_l
     marks = [delimiter] if delimiter else list(DELIMITERS.values())
     # Each delimiter is tried on the whole head, and what can be read decides, not how often the mark occurs: commas may
     # be decimal, and a remark may hold any. Of equals the first of DELIMITERS, which seldom stand in cells.
-    tables = [_rows(lines, mark) for mark in marks]
+    tables = [_rows(lines, mark) if mark in text else [] for mark in marks]
     runs = [_longest_run(rows, after=header_line or 0) for rows in tables]
     best = max(range(len(marks)), key=lambda k: _worth(runs[k]))
     if not _worth(runs[best]):
@@ -198,6 +198,8 @@ def _rows(lines: Sequence[str], delimiter: str) -> list[_LineCells]:
 
 def _with_whole_brackets(cells: list[str], delimiter: str) -> list[str]:
     """Return a line's cells, those put together again that are parts of one name such as ``Current (A, + = in)``."""
+    if not any("(" in cell for cell in cells):
+        return cells
     whole: list[str] = []
     for cell in cells:
         if whole and any(c.isalpha() for c in whole[-1]) and whole[-1].count("(") > whole[-1].count(")"):
@@ -220,7 +222,7 @@ def _kind(cell: str) -> str:
         return "-"
     if _TIME.fullmatch(cell):
         return "t"
-    if _NUMBER.fullmatch(tidied(cell)):
+    if _NUMBER.fullmatch(cell) or _NUMBER.fullmatch(tidied(cell)):
         return "n"
     if len(cell) > _LONGEST_TIME or not _ODD_TIME.fullmatch(cell):
         return "x"

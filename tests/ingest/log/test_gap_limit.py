@@ -164,6 +164,16 @@ SPACINGS = st.lists(
 )
 
 
+@given(st.lists(st.sampled_from([1, 2, 5, 60, 86_400]), min_size=1, max_size=200))
+def test_spacings_close_together_and_far_apart_are_counted_one_by_one(spacings_s):
+    count = SpacingCount()
+    count.add(np.array(spacings_s) * S)
+    assert [count.count(to_s=s) for s in sorted(set(spacings_s))] == [
+        sum(one <= s for one in spacings_s) for s in sorted(set(spacings_s))
+    ]
+    assert float(count.total_s()) == sum(spacings_s)
+
+
 @given(SPACINGS, st.lists(st.integers(0, 10**6), max_size=6), st.integers(0, 10**6))
 def test_the_limit_does_not_depend_on_where_the_log_is_cut(stretches, cuts, seed):
     """Any mixture of rhythms and pauses, cut anywhere, levels and holes in them included."""
