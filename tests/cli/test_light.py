@@ -88,3 +88,11 @@ def test_a_command_loads_what_it_uses_and_leads_through_few_files(folder, comman
     most_modules, most_files = LIMITS[command]
     assert modules <= most_modules
     assert 10 < len(files) <= most_files, files
+
+
+def test_a_small_export_does_not_wait_for_masked_arrays(folder):
+    """A median of numpy's own loads them, which takes as long as to read a small export."""
+    code = "import sys\nfrom shuntbook.cli.main import run\nrun(sys.argv[1:])\nprint('numpy.ma' in sys.modules)"
+    words = [sys.executable, "-c", code, "convert", "a.csv", "--out", "masked.parquet"]
+    done = subprocess.run(words, cwd=folder, capture_output=True, text=True, check=True)
+    assert done.stdout.splitlines()[-1] == "False"

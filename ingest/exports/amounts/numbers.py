@@ -38,7 +38,8 @@ GROUPED = {mark: rf"^[+-]?\d{{1,3}}([{mark}]\d{{3}})+([^\d{mark}]\d*)?$" for mar
 _SURELY_GROUPED = r"^[+-]?\d{1,3}((,\d{3})+\.\d*|(,\d{3}){2,})$"
 _POINTS = bytes.maketrans(b",", b".")
 _NUMBER_AND_UNIT = r"^(?P<number>.*?)\s*(?P<unit>[A-Za-z°µμ·/%]*)$"
-_TIDY = re.compile(r"[+-]?[\d.,]*")
+#: A cell without a sign, or with a plain one in front, and none of what a sign may look like beside.
+_TIDY = re.compile(rf"[+-]?[^-+＋{_MINUSES}'(\s]([^-+＋{_MINUSES}]*[^-+＋{_MINUSES}\s])?")
 _IN_BRACKETS, _TRAILING_SIGN, _SIGN_APART = r"^\(\s*(.*?)\s*\)$", r"^([^+-].*?)\s*([+-])$", r"^([+-])\s+"
 #: Of a column without a mark: a cell that could be a decimal, or group thousands.
 _COULD_GROUP = r"^\W*[1-9]\d{0,2}\.\d{3}\D*$"
