@@ -19,3 +19,7 @@ class InputError(Exception):
 def quoted(word: str) -> str:
     """Return a name that a file gives, as a sentence shows it: in quotation marks, and not endless."""
     return repr(word if len(word) <= _NAME_MOST else word[: _NAME_MOST - 1] + "…")
+
+
+class ReadAnew(Exception):  # noqa: N818 - no error: what only the last row could tell is known now
+    """All rows of an export are to be read again, by what is known of them now."""

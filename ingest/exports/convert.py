@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field, replace
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -12,7 +13,7 @@ import numpy as np
 import pyarrow.parquet as pq
 from numpy.typing import NDArray
 
-from ..errors import InputError
+from ..errors import InputError, ReadAnew
 from ..log.arrow import flat, floats, integers
 from ..log.gap_limit import LONG_US, IntervalCount
 from ..log.log import FILE_MARK, ROWS_A_GROUP, LogWriter, Readings, ahead, level_of, new_log, to_batch
@@ -99,6 +100,24 @@ def convert(
         If more than `MOST_REJECTED` of the rows cannot be read and `allow_rejects` does not say to go on: only the
         rejects file is written then; if nothing can be written there; or if another log's rejects stand there.
     """
+    once = partial(
+        _converted_once,
+        export,
+        out,
+        meta,
+        reverse_sign=reverse_sign,
+        allow_rejects=allow_rejects,
+        gap_limit_s=gap_limit_s,
+    )
+    try:
+        return once()
+    except ReadAnew:
+        return once()
+
+
+def _converted_once(
+    export: Export, out: Path, meta: LogMeta, *, reverse_sign: bool, allow_rejects: bool, gap_limit_s: float | None
+) -> Converted:
     tally = _Tally()
     with ExitStack() as stack:
         rejects = stack.enter_context(rejects_file(out, {source.name for source in export.sources}))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -10,12 +11,11 @@ from itertools import chain
 from typing import TYPE_CHECKING
 
 import numpy as np
-import pyarrow as pa
 from numpy.typing import NDArray
 
 from ... import __version__
 from ..durations import seconds
-from ..errors import InputError
+from ..errors import InputError, ReadAnew
 from ..log.arrow import strings
 from ..log.log import ahead
 from ..log.meta import LogMeta
@@ -25,11 +25,14 @@ from .delimited.layout import find_layout
 from .delimited.plan import Layout, Stated
 from .delimited.rows import RowBatch, RowReader
 from .delimited.time_columns import joined_cells
-from .times.instants import parse, rewritten
-from .times.stamps import ORDER_WORDS, DateOrder, HighestNumbers, highest_numbers, possible_orders
+from .times.instants import parse
+from .times.stamps import DateOrder, Style
 
 if TYPE_CHECKING:
+    from zoneinfo import ZoneInfo
+
     from .adapter import Export
+    from .times.half_days import HalfDays
 
 
 @dataclass(frozen=True)
@@ -142,28 +145,48 @@ def _meta(export: Export, stated: Stated, zone: str | None) -> LogMeta:
     )
 
 
-_DAY_US = 86_400_000_000
+_HOUR_US = 3_600_000_000
+_DAY_US = 24 * _HOUR_US
+_AM_OR_PM = re.compile(r"[AaPp]\.?[Mm]|午")
 
 
-@dataclass
+def _may_hide_halves(layout: Layout) -> bool:
+    """Tell whether stamps show hours that could be those of a clock with twelve, without AM and PM."""
+    style = layout.time.style
+    clock = style.unit == "h:m:s" or (style.kind == "calendar" and not style.zoned and not style.unit.startswith("day"))
+    cells = joined_cells(layout.dialect, layout.time.indices)[:20]
+    return clock and not any(map(_AM_OR_PM.search, cells))
+
+
 class StampClock:
-    """Turns a source's stamps into UTC: by a zone, from a start, or not at all.
+    """Turns a source's stamps into UTC: by a zone, from a start [us], or not at all.
 
     A clock of hours, minutes and seconds without a date that falls from the end of a day to its beginning has passed
-    midnight: a day is added from there on.
+    midnight: a day is added from there on. `backwards`: the newest row comes first. `halves`: its hours may be those of
+    a clock without AM and PM.
     """
 
-    local: LocalClock | None
-    start_us: int
-    wraps: bool
-    _days_us: int = 0
-    _last_us: int | None = None
+    def __init__(
+        self, style: Style, zone: ZoneInfo | None, start_us: int, *, backwards: bool = False, halves: bool = False
+    ) -> None:
+        self._zone, self._backwards, self._start_us = zone, backwards, start_us
+        self._wraps = style.unit == "h:m:s"
+        self._halves: HalfDays | None = None
+        self._may_hide = halves
+        self._begin()
+
+    def _begin(self) -> None:
+        self.local = None if self._zone is None else LocalClock(self._zone, newest_first=self._backwards)
+        self._days_us = 0
+        self._last_us: int | None = None
 
     def to_utc(self, time_us: NDArray[np.int64]) -> NDArray[np.int64]:
         """Return UTC; shape (n,) [us]."""
+        if self._may_hide and len(time_us):
+            time_us = self._with_halves(time_us)
         if self.local is not None:
             return self.local.to_utc(time_us)
-        if self.wraps and len(time_us):
+        if self._wraps and len(time_us):
             before = np.concatenate([[time_us[0] if self._last_us is None else self._last_us], time_us[:-1]])
             # A clock that falls by nearly a day has passed midnight; by less it was set back, which is settled later. A
             # count of hours beyond 24 never wraps.
@@ -172,7 +195,34 @@ class StampClock:
             days = self._days_us + np.cumsum(midnights) * _DAY_US
             self._days_us = int(days[-1])
             time_us = time_us + days
-        return time_us + self.start_us
+        return time_us + self._start_us
+
+    def _with_halves(self, time_us: NDArray[np.int64]) -> NDArray[np.int64]:
+        if self._halves is None or not self._halves.settled:
+            hours = time_us // _HOUR_US
+            # Most logs show another hour sooner or later: it is a clock of 24 hours.
+            if (hours[-1] % 24 - 1) % 24 > 11 or ((hours - 1) % 24 > 11).any():
+                self._may_hide, self._halves = False, None
+                return time_us
+        if self._halves is None:
+            from .times.half_days import HalfDays
+
+            self._halves = HalfDays(backwards=self._backwards, dated=self._zone is not None)
+        return self._halves.read(time_us)
+
+    def begun_anew(self, name: str) -> str:
+        """Return in a sentence, once the last row was read, why all are to be read again; empty where they are not.
+
+        Raises
+        ------
+        InputError
+            If the clock has twelve hours without AM and PM, and the order of the rows does not tell which they are.
+        """
+        if self._halves is None or self._halves.shown is None or self._halves.settled:
+            return ""
+        sentence = self._halves.settle(name)
+        self._begin()
+        return sentence
 
 
 class CsvExport:
@@ -193,6 +243,11 @@ class CsvExport:
         #: What was met on the way and must be known before relying on any amount.
         self.moved: list[str] = []
         self.layouts = _with_orders([find_layout(source, stated) for source in self.sources], self.sources)
+        if any(layout.time.style.word for layout in self.layouts):
+            from .zone_words import by_words  # few stamps hold any
+
+            zone_is_stated = stated.zone is not None or (stated.profile is not None and stated.profile.zone is not None)
+            self.layouts = by_words(self.layouts, zone, stated=zone_is_stated)
         first = self.layouts[0]
         for layout in self.layouts[1:]:
             if layout.quantities != first.quantities:
@@ -205,14 +260,11 @@ class CsvExport:
         self.counted = style.kind == "elapsed"
         self.undated = self.counted and start is None
         by_zone = style.kind == "calendar" and not style.zoned
-        if by_zone and style.word:
-            _refuse_zone_word(first, stated)
         self.needs_zone = by_zone or (style.kind == "elapsed" and start is not None and start.tzinfo is None)
-        self.local: LocalClock | None = None
-        if by_zone:
-            self.local = LocalClock(zone_named(zone, what="--zone"), newest_first=_is_newest_first(first))
+        backwards = by_zone and _is_newest_first(first)
         start_us = _start_us(start, zone) if self.counted and start is not None else 0
-        self._clock = StampClock(self.local, start_us, wraps=style.unit == "h:m:s")
+        own = zone_named(zone, what="--zone") if by_zone else None
+        self._clock = StampClock(style, own, start_us, backwards=backwards, halves=_may_hide_halves(first))
 
     #: A table holds no notes.
     markers: Sequence[tuple[int, str]] = ()
@@ -223,9 +275,23 @@ class CsvExport:
         return self.layouts[0].quantities
 
     def batches(self) -> Iterator[RowBatch]:
-        """Yield the readings in the order they were written, and the rows that could not be read."""
+        """Yield the readings in the order they were written, and the rows that could not be read.
+
+        Raises
+        ------
+        ReadAnew
+            If the last row shows that all must be read again, by what is known of the clock then.
+        """
         for source, layout in zip(self.sources, self.layouts, strict=True):
             yield from self._rows(layout, ahead(blocks(source, layout.encoding)))
+        if sentence := self._clock.begun_anew(self.layouts[0].name):
+            self.moved = [sentence]
+            raise ReadAnew
+
+    @property
+    def local(self) -> LocalClock | None:
+        """The local clock that the stamps are read by; None where they need no zone."""
+        return self._clock.local
 
     def _rows(self, layout: Layout, lines: Iterator[Block]) -> Iterator[RowBatch]:
         reader = RowReader(layout, self._clock.to_utc)
@@ -240,18 +306,6 @@ class CsvExport:
             yield from sections.batches(chain([block], lines))
             several = f"{layout.name}, " if len(self.sources) > 1 else ""
             self.moved += [several + sentence for sentence in sections.sentences]
-
-
-def _refuse_zone_word(layout: Layout, stated: Stated) -> None:
-    """Ask whose clock it is where the stamps say a word for it and nothing says the place."""
-    from .times.forms import ZONE_WORDS
-
-    if stated.zone is None and (stated.profile is None or stated.profile.zone is None):
-        word = layout.time.style.word
-        raise InputError(
-            f"{layout.name}: its times say {word}, which several places call their clock's; say whose it is, "
-            f"such as --zone {ZONE_WORDS[word]}"
-        )
 
 
 def _kind(layout: Layout) -> tuple[str, bool, bool]:
@@ -282,46 +336,11 @@ def _with_orders(layouts: list[Layout], sources: list[Source]) -> list[Layout]:
     decided = {layout.time.style.order for k, layout in enumerate(layouts) if k not in open_}
     order: DateOrder | None = decided.pop() if len(decided) == 1 else None
     if order is None:
-        order = _order_of_rows([(layouts[k], sources[k]) for k in open_])
+        from .date_order import order_of_rows  # most dates leave one order only
+
+        order = order_of_rows([(layouts[k], sources[k]) for k in open_])
     return [layout.with_order(order) if k in open_ else layout for k, layout in enumerate(layouts)]
 
 
 def _is_open(layout: Layout) -> bool:
     return layout.time.style.kind == "calendar" and layout.time.style.order is None
-
-
-def _order_of_rows(files: list[tuple[Layout, Source]]) -> DateOrder:
-    highest = HighestNumbers()
-    for layout, source in files:
-        for cells in _first_cells(layout, source):
-            highest = highest.with_(highest_numbers(rewritten(cells, layout.time.style)))
-    orders = possible_orders(highest)
-    if len(orders) == 1:
-        return orders[0]
-    # 5 June or 6 May: a guess could move every reading by months, so the person is asked.
-    layout = files[0][0]
-    if not orders:
-        raise InputError(
-            f"{layout.name}: its dates follow no one order of day, month and year; say --dates d/m/y, m/d/y or y-m-d"
-        )
-    cell = layout.dialect.column(layout.time.indices[0])[0]
-    could, options = " or ".join(ORDER_WORDS[o] for o in orders), " or ".join(f"--dates {o}" for o in orders)
-    raise InputError(f"{layout.name}: dates such as {cell!r} could be {could} and no row decides it; say {options}")
-
-
-def _first_cells(layout: Layout, source: Source) -> Iterator[pa.Array]:
-    """Yield the column that holds the dates, as it is written."""
-    index = layout.time.indices[0]
-    for block in blocks(source, layout.encoding):
-        yield strings(_nth_cells(block.text, layout.dialect.delimiter, index))
-
-
-def _nth_cells(text: bytes, delimiter: str, index: int) -> list[str]:
-    # By hand and not by Arrow: a damaged row must not stop the look at dates.
-    mark = delimiter.encode()
-    cells = []
-    for line in text.split(b"\n"):
-        parts = line.split(mark, index + 1)
-        if len(parts) > index:
-            cells.append(parts[index].strip(b' "').decode(errors="replace"))
-    return cells

@@ -116,7 +116,7 @@ def _check(text: str, export: Export, layout: Layout, *, reverse: bool) -> None:
         profile = Profile.model_validate(tomllib.loads(text))
     except ValueError:
         raise no_way from None
-    again = find_layout(export.sources[0], Stated(profile=profile).filled())
+    again = find_layout(export.sources[0], Stated(profile=profile).filled()).with_words_of(layout)
     time = again.time
     if time.style.order is None:  # decided from all rows of the export, as it was the first time
         time = TimePlan(time.indices, replace(time.style, order=layout.time.style.order))

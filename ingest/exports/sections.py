@@ -130,6 +130,7 @@ class SectionReader:
         layout = replace(layout, dialect=dialect)
         if layout.time.style.order is None and (order := self._first.time.style.order) is not None:
             layout = layout.with_order(order)
+        layout = layout.with_words_of(self._first)
         if why := _differs(layout, self._first):
             raise InputError(
                 f"{where}: another header stands here, and {why}; part the file there and convert each part alone"

@@ -168,6 +168,12 @@ class Layout:
         """Return the layout with day or month first decided."""
         return replace(self, time=replace(self.time, style=replace(self.time.style, order=order)))
 
+    def with_words_of(self, other: Layout) -> Layout:
+        """Return the layout with words for a zone read as in `other`."""
+        style, offsets = self.time.style, other.time.style.offsets
+        time = replace(self.time, style=replace(style, zoned=True, offsets=offsets))
+        return replace(self, time=time) if style.word and offsets else self
+
     def as_document(self) -> dict[str, Any]:
         """Return what was taken for what, for JSON."""
         names = self.dialect.names
@@ -188,8 +194,7 @@ class Layout:
         """Return in words, a line each, what was taken for what, and what was left out."""
         names = self.dialect.names
         lines = [f"layout: {self.dialect.describe()}, {self.encoding}"]
-        places = " and ".join(quoted(names[k]) for k in self.time.indices)
-        lines.append(f"time: {places}, {self.time.style.describe()}")
+        lines.append(f"time: {' and '.join(quoted(names[k]) for k in self.time.indices)}, {self.time.style.describe()}")
         lines += [f"{column.quantity}: {column.describe(names)}" for column in self.columns]
         used = {*self.time.indices}.union(*(column.indices for column in self.columns))
         unused = [quoted(name) for k, name in enumerate(names) if name and k not in used]

@@ -115,15 +115,24 @@ def in_usual_form(cell: str, forms: Iterable[str]) -> str:
     return cell
 
 
-def tidy(cells: pa.Array, forms: Iterable[str]) -> pa.Array:
-    """Return a column as it is read, its forms undone."""
+def tidy(cells: pa.Array, forms: Iterable[str], offsets: Iterable[tuple[str, str]] = ()) -> pa.Array:
+    """Return a column as it is read, its forms undone; words for a zone become their `offsets`, where there are any."""
     for name in forms:
+        if name == "zone word":
+            for word, offset in offsets:
+                cells = pc.replace_substring_regex(cells, rf"\s\(?{re.escape(word)}\)?\s*$", offset)
         for rule, to in FORMS[name]:
             cells = pc.replace_substring_regex(cells, rule, to)
     return cells
 
 
-def zone_word(cells: Sequence[str]) -> str:
+def zone_words(cells: Sequence[str], forms: Sequence[str]) -> list[str]:
+    """Return the words for a zone that cells end with, the forms before it undone."""
+    before = forms[: forms.index("zone word")] if "zone word" in forms else ()
+    return [match[1] for cell in cells if (match := _WORD.search(in_usual_form(cell, before)))]
+
+
+def zone_word(cells: Sequence[str], forms: Sequence[str]) -> str:
     """Return the word for a zone that most cells end with; empty where they do not."""
-    words = [match[1] for match in map(_WORD.search, cells) if match]
+    words = zone_words(cells, forms) if "zone word" in forms else []
     return max(set(words), key=words.count) if 2 * len(words) > len(cells) else ""

@@ -53,7 +53,7 @@ def rewritten(cells: pa.Array, style: Style) -> pa.Array:
         return cells
     from .forms import tidy  # most stamps are plain
 
-    return tidy(cells, style.forms)
+    return tidy(cells, style.forms, style.offsets)
 
 
 def _calendar(cells: pa.Array, style: Style) -> IntArray:

@@ -104,7 +104,7 @@ class Style:
     epoch (``s``, ``ms``, ``us``, ``ns``) or elapsed time (also ``min``, ``h``, ``h:m:s``, ``m:s``); of a calendar
     ``basic`` (no separators) or ``days`` (a spreadsheet's day number), ``days 1904`` counted from that year. Empty in
     elapsed time while its unit is not known. ``zoned``: the stamps say their own offset. ``forms`` are those that are
-    rewritten first; ``word`` is the zone's as the stamps say it, such as CET.
+    rewritten first; ``word`` is the zone's as the stamps say it, such as CET, and ``offsets`` those of its words.
     """
 
     kind: StampKind
@@ -113,6 +113,7 @@ class Style:
     zoned: bool = False
     forms: tuple[str, ...] = ()
     word: str = ""
+    offsets: tuple[tuple[str, str], ...] = ()
 
     def describe(self) -> str:
         """Return the style in words."""
@@ -141,8 +142,7 @@ def find_style(cells: Sequence[str], *, header: str = "", of_columns: bool = Fal
 
     forms = find_forms(cells[:: len(cells) // _LOOKED_AT + 1], of_columns=of_columns)
     style = _recognised([in_usual_form(cell, forms) for cell in cells], header)
-    word = zone_word(cells) if "zone word" in forms else ""
-    return replace(style, forms=forms, word=word) if style is not None else None
+    return replace(style, forms=forms, word=zone_word(cells, forms)) if style is not None else None
 
 
 def _recognised(cells: Sequence[str], header: str) -> Style | None:

@@ -12,7 +12,6 @@ _SWAPPED = "amps and volts that change places are not held against the rows arou
 KNOWN_WRONG = {
     "column_of_charge_alone": _UP,
     "words_sink_source": _WORDS,
-    "twelve_hours_without_a_mark": "hours from 1 to 12 are sorted into one morning",
     "missing_number": "numbers that stand for no reading are read as readings, far as they are from all others",
     "unit_changes_without_a_head": _SCALE,
     "unit_hundredths": _SCALE,

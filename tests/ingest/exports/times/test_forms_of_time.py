@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
@@ -221,3 +222,33 @@ def test_whole_steps_with_many_decimals_are_asked_about(tmp_path):
     text = "Time,Current (A)\n" + _rows(lambda t, _: f"{t.total_seconds():.4f}", step_s=1)
     assert "nothing says in what" in convert(tmp_path, text).error
     assert not convert(tmp_path, text.replace(".0000,", ",")).error
+
+
+def _night(form):
+    """Return an export of the night in which clocks were set back from CEST to CET, and its instants."""
+    begin = datetime(2025, 10, 25, 23, 0, tzinfo=UTC)
+    moments = [begin + timedelta(minutes=5 * k) for k in range(60)]
+    # The rows around the change are out of order by intent: only the word tells.
+    moments[22:28] = moments[27:21:-1]
+    local = [t.astimezone(ZoneInfo("Europe/Berlin")) for t in moments]
+    text = "\n".join(["Time,Current (A)", *(f"{t.strftime(form)},{k % 7}.5" for k, t in enumerate(local))]) + "\n"
+    return text, sorted(int(t.timestamp() * 1e6) for t in moments)
+
+
+@pytest.mark.parametrize("form", ["%Y-%m-%d %H:%M:%S %Z", "%a %b %d %H:%M:%S %Z %Y", "%d.%m.%Y %H:%M (%Z)"])
+def test_words_of_a_zone_settle_the_hour_that_comes_twice(tmp_path, form):
+    text, instants = _night(form)
+    assert convert(tmp_path, text, options=("--zone", "Europe/Berlin")).time_us.tolist() == instants
+    german = text.replace("CEST", "MESZ").replace("CET", "MEZ")
+    assert convert(tmp_path, german, options=("--zone", "Europe/Berlin")).time_us.tolist() == instants
+
+
+def test_words_of_another_zone_than_the_one_stated_are_asked_about(tmp_path):
+    text, instants = _night("%Y-%m-%d %H:%M:%S %Z")
+    error = convert(tmp_path, text, options=("--zone", "America/New_York")).error
+    assert "say CEST" in error or "say CET" in error
+    assert "--zone Europe/Berlin" in error
+    assert "--zone Europe/Berlin" in convert(tmp_path, text, options=()).error
+    assert convert(tmp_path, text, options=("--zone", "Europe/Paris")).error == ""
+    summer = "\n".join(line for line in text.splitlines() if "CET" not in line) + "\n"
+    assert convert(tmp_path, summer, options=("--zone", "Etc/GMT-2")).time_us[0] == instants[0]
