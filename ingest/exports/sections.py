@@ -107,7 +107,9 @@ class SectionReader:
     def _is_own(self, header: _Header) -> bool:
         dialect = self._layout.dialect
         named = [cell for cell in header.cells if cell]
-        return bool(dialect.header_line) and named == [cell for cell in dialect.names if cell]
+        # The same words parted by another mark are another program's table, with another decimal mark perhaps.
+        alike = header.delimiter == dialect.delimiter and named == [cell for cell in dialect.names if cell]
+        return bool(dialect.header_line) and alike
 
     def _lay_out(self, header: _Header, text: bytes) -> None:
         """Read what follows by another header.

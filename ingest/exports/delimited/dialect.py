@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from ...errors import InputError
 from ..amounts.numbers import NULLS, tidied
-from .header import is_unit_cell, names_readings
+from .header import is_unit_cell, names_nothing, names_readings
 
 DELIMITERS = {"tab": "\t", "semicolon": ";", "bar": "|", "comma": ","}
 #: Hexadecimal counts as a number, so that its column is told by name rather than not seen.
@@ -290,13 +290,14 @@ def _header(
     _check_width(header, sample, name)
     units_row = next((row for row in rows if header.line < row.line < first and _is_units(row)), None)
     units = _fit(units_row.cells, width) if units_row else ()
-    return _fit(header.cells, width), units, header.line, (units_row or header).line + 1
+    above_readings = [header.line, *(row.line for row in rows if row is units_row or names_nothing(row.cells))]
+    return _fit(header.cells, width), units, header.line, max(line for line in above_readings if line < first) + 1
 
 
 def _header_row(above: list[_LineCells], sample: tuple[Names, ...]) -> _LineCells | None:
     """Return the last row of words that fits the readings, units and damaged rows passed over; else the last row."""
     # The header is the row of words nearest to the readings; above it stand titles and remarks of the same width.
-    words = [row for row in above if not row.readable and _fits(row, sample)]
+    words = [row for row in above if not row.readable and _fits(row, sample) and not names_nothing(row.cells)]
     if len(words) > 1 and _is_units_of(words[-1], words[-2]):
         return words[-2]
     return words[-1] if words else above[-1] if above else None

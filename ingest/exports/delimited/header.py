@@ -24,12 +24,14 @@ from .header_words import (
     OUT,
     REMARKS,
     REQUIRED,
+    STORED_AS,
     TIME_UNITS,
     WORDS,
 )
 
 _BRACKET = re.compile(r"\[([^\[\]]*)\]|\(([^()]*)\)")
 _LIKE_A_UNIT = re.compile(r"[%°µμ]?[A-Za-z°%µμ·./³]{1,4}|.*([Aa]mp|[Vv]olt|[Ww]att|[Jj]oul|[Dd]eg|[Hh]our|[Hh]ertz).*")
+_RULE = re.compile(r"[-=_:.~]{2,}")
 _LETTER_AND_PLACE = re.compile(
     r"([VvUuIiPp])(?=(?:bat|batt|battery|bank|pack|shunt|dc|ac|load|pv|solar)$)", re.IGNORECASE
 )
@@ -73,6 +75,14 @@ def is_unit_cell(cell: str) -> bool:
     if re.fullmatch(r"[dmy]{1,4}[-/.][dmy]{1,4}[-/.][dmy]{1,4}.*", text.lower()):
         return True
     return _names_unit(text)
+
+
+def names_nothing(cells: Sequence[str]) -> bool:
+    """Tell whether a row below a header is a rule, or says the types that its columns are stored as."""
+    filled = [cell.lower() for cell in cells if cell]
+    # Of all but times: "Date, Time" is a header.
+    are_types = set(filled) <= STORED_AS and len(set(filled) - {"date", "datetime", "time", "timestamp"}) > 0
+    return are_types or (bool(filled) and all(map(_RULE.fullmatch, filled)))
 
 
 def meaning(name: str, units_cell: str = "") -> Meaning | None:

@@ -83,3 +83,8 @@ NAMES_TIME = (
     "time", "date", "stamp", "clock", "elapsed", "uptime", "millis", "epoch", "seconds", "zeit", "datum", "uhr",
     "heure", "horodat", "temps", "fecha", "hora",
 )  # fmt: skip
+#: Words of a row below the header that says how each column is stored: usual in databases, from memory.
+STORED_AS = {
+    "bigint", "bool", "boolean", "date", "datetime", "decimal", "double", "float", "float32", "float64", "int", "int32",
+    "int64", "integer", "number", "numeric", "real", "str", "string", "text", "time", "timestamp", "varchar",
+}  # fmt: skip

@@ -37,6 +37,9 @@ if TYPE_CHECKING:
 
 #: What the lines of plain rows seldom hold: quotes or bars that they begin with, two blanks, a rule.
 _UNUSUAL = re.compile(r'^[ \t]*["|+]|\S  +\S|--', re.MULTILINE)
+#: So many rows of an instant that another row tells, too, show the kinds of rows, of which there may be so many: common
+#: practice, no source.
+_FEW_TWINS, _MOST_KINDS = 3, 12
 _METERS = {
     "device", "device id", "device name", "meter", "meter id", "sensor", "sensor id", "channel", "node", "serial",
 }  # fmt: skip
@@ -79,6 +82,8 @@ def find_layout(source: Source, stated: Stated) -> Layout:
         sentences += left_out
     watched: list[WatchedColumn] = []
     recognised = profile is None or not profile.quantities
+    if recognised:
+        _check_one_kind(dialect, time, source.name)
     if recognised and speaks_of_ac is None and stated.side != "ac":
         values = {p.quantity: sample_values(dialect, p) * (-1.0 if p.turned else 1.0) for p in columns}
         try:
@@ -198,6 +203,27 @@ def _check_one_meter(dialect: Dialect, columns: Sequence[Sequence[str]], name: s
             raise InputError(
                 f"{name}: column {quoted(word)} names {len(set(cells))} of them in turns, but a log holds one meter; "
                 "export each alone, or name the columns in a profile if this is none"
+            )
+
+
+def _check_one_kind(dialect: Dialect, time: TimePlan, name: str) -> None:
+    """Refuse rows of several kinds for the same instants, such as lowest, mean and highest: each is a log."""
+    stamps = [tuple(row[k] for k in time.indices) for row in dialect.sample]
+    twins = [(one, other) for one, other in pairwise(range(len(stamps))) if stamps[one] == stamps[other]]
+    if len(twins) < _FEW_TWINS:
+        return
+    for index, word in enumerate(dialect.names):
+        cells = [row[index] for row in dialect.sample]
+        kinds = {cell for cell in cells if cell}
+        differ = sum(cells[one] != cells[other] for one, other in twins)
+        if index in time.indices or not all(cells) or not 1 < len(kinds) <= _MOST_KINDS or differ < len(twins):
+            continue
+        if not any(c.isdigit() for kind in kinds for c in kind):
+            shown = ", ".join(quoted(kind) for kind in sorted(kinds))
+            raise InputError(
+                f"{name}: column {quoted(word)} names rows of several kinds ({shown}) for the same instants, but a log "
+                "holds one reading for each; export one kind alone, or name the columns in a profile (--profile) if "
+                "they are none"
             )
 
 

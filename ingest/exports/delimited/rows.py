@@ -17,6 +17,7 @@ from ...log.log import Readings
 from ...quantities import LARGEST_READING
 from ...safe_files.rejects import Reject
 from ...zone import NO_TIME
+from ..amounts.closing_row import ClosingRow
 from ..amounts.number_forms import in_doubt
 from ..amounts.numbers import NULLS, first_doubtful, kinds_of, says_point, to_numbers
 from ..times.instants import parse
@@ -56,6 +57,7 @@ class RowReader:
         self._names = [str(k) for k in range(len(layout.dialect.names))]
         #: Columns without a mark in the sample that have shown since that they write decimal points.
         self._with_points: set[int] = set()
+        self._closing = ClosingRow()
 
     def read(self, block: Block) -> RowBatch:
         """Read a block's rows."""
@@ -98,6 +100,8 @@ class RowReader:
             self._refuse_doubtful(column, table, rows)
             quantities[column.quantity] = self._quantity(column, table, reasons)
         self._without_reading(quantities, reasons)
+        if self._closing.closes(quantities):
+            reasons.setdefault(len(time_us) - 1, "holds the sums of the rows above it, and is no reading")
         # A header that comes again, where exports were put behind one another, is no damage.
         headers = {k for k in reasons if self._is_header(stamps[k].as_py())}
         batch.repeated_headers = len(headers)
