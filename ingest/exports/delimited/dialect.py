@@ -19,7 +19,7 @@ _NUMBER = re.compile(
     r"|[+-]?0[xX][0-9A-Fa-f]+|\d[0-9A-F]{3,7}"
 )
 _CLOCK = r"\d{1,2}:\d{1,2}(:\d{1,2}([.,]\d+)?)?( ?[AaPp]\.?[Mm]\.?)?"
-_MONTH = r"[A-Za-zÀ-ÖØ-öø-ÿ]{3,9}\.?"
+_MONTH = r"[A-Za-zÀ-ÖØ-öø-ÿ]{3,10}\.?"
 _DATE = (
     rf"\d{{4}}[-/. ]\d{{1,2}}[-/. ]\d{{1,2}}|\d{{1,2}}[-/. ](\d{{1,2}}|{_MONTH})[-/. ]\d{{2,4}}"
     rf"|{_MONTH} \d{{1,2}},? \d{{4}}"
@@ -29,7 +29,8 @@ _TIME = re.compile(
     r"|\d{8}[T ]?\d{6}([.,]\d+)?Z?|(\d+ ?d(ays?)?,? *)?\d+:\d{1,2}(:\d{1,2}([.,]\d+)?)?( ?[AaPp]\.?[Mm]\.?)?)"
 )
 #: What times have that are written in a form of their own, and no whole line; longer cells hold none. [characters]
-_ODD_TIME, _LONGEST_TIME = re.compile(r"[^,;|\t]*(:\d\d|[年時时])[^,;|\t]*"), 60
+_ODD_TIME = re.compile(r"[^;|\t]*(:\d\d|[年時时]|\d ?[hH] ?\d\d|[T ._-]\d\d?[.-]\d\d|\d{8}[_-]\d{6})[^;|\t]*")
+_LONGEST_TIME = 60
 _NOTHING = {word.lower() for word in NULLS}
 
 

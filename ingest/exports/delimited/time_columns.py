@@ -26,6 +26,7 @@ from .plan import Stated, TimePlan
 
 #: The name of a column that holds the milliseconds of a clock beside it.
 _MILLISECONDS = {"ms", "msec", "millis", "millisecond", "milliseconds"}
+_ENDS_WITH_SECONDS = re.compile(r":\d\d:\d\d$")
 _TIME_WORDS = {
     "time", "timestamp", "date", "datetime", "utc", "local", "stamp", "and", "iso", "clock", "epoch", "unix",
     "cumulative", "total", "test", "elapsed",
@@ -147,7 +148,7 @@ def _refuse_rounded(dialect: Dialect, plan: TimePlan, name: str) -> None:
     if (power := re.fullmatch(r"\d(?:[.,](\d*))?[Ee]\+?(\d+)", cell)) is None:
         return
     digit_s = 10.0 ** (int(power[2]) - len(power[1] or "")) / EPOCH_UNITS[plan.style.unit]
-    if digit_s >= 1.0:
+    if digit_s > 1.0:
         raise InputError(
             f"{name}: the times of {quoted(dialect.names[plan.indices[0]])} ({cell}) are rounded to {digit_s:,.0f} s; "
             "export them with all their digits (in a spreadsheet: format the column as a number, then save it as CSV)"
@@ -184,7 +185,7 @@ def find_time(dialect: Dialect, name: str) -> TimePlan:
         choices += _of_several(dialect, dates, clocks)
     if not choices:
         raise InputError(_no_time(dialect, dates, name))
-    return _with_milliseconds(dialect, min(choices, key=lambda choice: (choice.rank, choice.strangeness)).plan)
+    return _with_cells_beside(dialect, min(choices, key=lambda choice: (choice.rank, choice.strangeness)).plan)
 
 
 def _mostly(test: Callable[[str], bool], cells: Sequence[str]) -> bool:
@@ -207,13 +208,20 @@ def _of_several(dialect: Dialect, dates: list[int], clocks: list[int]) -> list[_
     return [_TimeChoice(4, 0, TimePlan((dates[0],), style))] if style is not None else []
 
 
-def _with_milliseconds(dialect: Dialect, plan: TimePlan) -> TimePlan:
-    """Return the plan with the column that holds the milliseconds, where there is one."""
-    beside = [k for k, word in enumerate(dialect.names) if word.lower().strip("[]() ") in _MILLISECONDS]
-    whole = all(re.search(r":\d\d:\d\d$", cell) for cell in dialect.column(plan.indices[-1])[:50])
-    if plan.style.kind != "calendar" or not whole or len(beside) != 1 or beside[0] in plan.indices:
-        return plan
-    if not all(re.fullmatch(r"\d{1,3}", cell) for cell in dialect.column(beside[0])):
+def _with_cells_beside(dialect: Dialect, plan: TimePlan) -> TimePlan:
+    """Return the plan with the column that holds its milliseconds or the half of its day, where there is one."""
+    free = [k for k in range(len(dialect.names)) if k not in plan.indices]
+    last = dialect.column(plan.indices[-1])[:50]
+    halves = [
+        k for k in free if all(cell.lower().replace(".", "") in {"am", "pm"} for cell in dialect.column(k) or [""])
+    ]
+    named = [k for k in free if dialect.names[k].lower().strip("[]() ") in _MILLISECONDS]
+    parts = [k for k in named if all(re.fullmatch(r"\d{1,3}", cell) for cell in dialect.column(k))]
+    if len(halves) == 1 and all(re.search(r":\d\d([.,]\d+)?$", cell) for cell in last):
+        beside = halves
+    elif plan.style.kind == "calendar" and len(named) == len(parts) == 1 and all(map(_ENDS_WITH_SECONDS.search, last)):
+        beside = parts
+    else:
         return plan
     indices = (*plan.indices, *beside)
     style = find_style(joined_cells(dialect, indices), of_columns=True)

@@ -27,6 +27,8 @@ _CLOCK = r"\d{1,2}:\d{2}(?::\d{2}(?:[.,]\d+)?)?(?: [AaPp][Mm])?"
 _ZONE = r"(?: ([A-Z]{1,5}|[+-]\d{2,4}))?"
 _WORD = re.compile(rf"\s\(?({'|'.join(ZONE_WORDS)})\)?\s*$")
 _DATE = r"^(\d{4}[-/.]\d{1,2}[-/. ]\d{1,2}|\d{1,2}[-/.](?:\d{1,2}|[A-Za-z]{3})[-/.](?:\d{4}|\d{2})|\d{8})"
+_WORD_OF_DAY = r"^[A-Za-zÀ-ÖØ-öø-ÿ]{2,10}\.?,? +"
+_CLOCK_OF_DOTS = r"(\d{1,2})\.(\d{2})"
 #: What each form looks like and how it is rewritten, in order. The expressions are such as both Python and RE2 know.
 FORMS: dict[str, tuple[tuple[str, str], ...]] = {
     "Japanese": (
@@ -48,6 +50,40 @@ FORMS: dict[str, tuple[tuple[str, str], ...]] = {
         (_DATE + r" (\d{1,2}) (\d{1,2}) (\d{1,2}(?:[.,]\d+)?)$", r"\1 \2:\3:\4"),
         (_DATE + r" (\d{1,2}) (\d{1,2})$", r"\1 \2:\3"),
     ),
+    # What programs leave before text that is read from left to right.
+    "direction marks": (("[\u200e\u200f\u202a\u202b\u202c\u202d\u202e\ufeff]", ""),),
+    # English ones need no rewriting; what stands before a whole date can only be one.
+    "weekday": (
+        (_WORD_OF_DAY + r"(\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4})", r"\1"),
+        (_WORD_OF_DAY + r"(\d{1,2}\.? (?:de )?[A-Za-zÀ-ÖØ-öø-ÿ]{3,10}\.? (?:de )?\d{4})", r"\1"),
+    ),
+    "day of month of year": ((r" del? ", " "),),
+    "hour's word": (
+        (r"(:\d{2})\s*(?:Uhr|hrs|hs|h)\.?\s*$", r"\1"),
+        (r"(\d{1,2}) ?[hH] ?(\d{2}) ?(?:min|mn|m|:|') ?(\d{2}) ?(?:sec|s)?$", r"\1:\2:\3"),
+        (r"(\d{1,2}) ?[hH] ?(\d{2}) ?(?:min|mn|m)?$", r"\1:\2"),
+    ),
+    "half of the day": (
+        ("\\s*([AaPp])\\.?[\\s\u00a0\u202f]?[Mm]\\.?\\s*$", r" \1M"),
+        (r"(\d) ?([AaPp])$", r"\1 \2M"),
+        (rf" ([AaPp][Mm]) ({_CLOCK})$", r" \2 \1"),
+        (r"(?:오전|上午) *(\S+)\s*$", r"\1 AM"),
+        (r"(?:오후|下午) *(\S+)\s*$", r"\1 PM"),
+    ),
+    "clock of dots": (
+        (rf"^(.*\d{{2}}[T ,]+){_CLOCK_OF_DOTS}\.(\d{{2}})$", r"\1\2:\3:\4"),
+        (rf"^(.*\d{{2}}[T ,]+){_CLOCK_OF_DOTS}\.(\d{{2}})([.,]\d+)$", r"\1\2:\3:\4\5"),
+        (rf"^(.*\d{{1,4}}[-/.]\d{{1,2}}[-/.]\d{{1,4}}[T ,]+){_CLOCK_OF_DOTS}$", r"\1\2:\3"),
+    ),
+    # As in names of files, where neither blank nor colon may stand; and as web servers write their logs.
+    "one mark throughout": (
+        (r"^(\d{4}-\d{2}-\d{2})[-_](\d{2})[-._](\d{2})[-._](\d{2})", r"\1 \2:\3:\4"),
+        (r"^(\d{4}-\d{2}-\d{2})[-_](\d{2}:\d{2})", r"\1 \2"),
+        (r"^(\d{8})[-_](\d{6})", r"\1T\2"),
+        (r"^(\d{1,2}/[A-Za-z]{3}/\d{4}):(\d{2}:\d{2}:\d{2})", r"\1 \2"),
+    ),
+    "year. month. day.": ((r"^(\d{4})\. ?(\d{1,2})\. ?(\d{1,2})\.?($| )", r"\1-\2-\3\4"),),
+    "days. clock": ((r"^(\d+)\.(\d{1,2}:\d{2}:\d{2})", r"\1d \2"),),
     "milliseconds apart": (
         (r"(:\d{2}:\d{2})[: ](\d{3})$", r"\1.\2"),
         (r"(:\d{2}:\d{2}) (\d{2})$", r"\1.0\2"),

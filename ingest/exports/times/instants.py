@@ -17,7 +17,6 @@ from .stamps import (
     EMPTY,
     EPOCH_S,
     HMS,
-    MONTHS,
     MS,
     NOTHING,
     SHEET_ZEROS,
@@ -26,6 +25,15 @@ from .stamps import (
 )
 
 _DAY_US = 86_400_000_000
+
+#: Months by their words in English, German, French, Spanish, Italian, Portuguese and Dutch: the first four letters,
+#: where three are not enough.
+_MONTHS = {
+    **{"jan": 1, "feb": 2, "mar": 3, "apr": 4, "may": 5, "jun": 6, "jul": 7, "aug": 8, "sep": 9, "oct": 10, "nov": 11},
+    **{"dec": 12, "jän": 1, "mär": 3, "mrz": 3, "mai": 5, "okt": 10, "dez": 12, "fév": 2, "fev": 2, "avr": 4},
+    **{"juin": 6, "juil": 7, "aoû": 8, "aou": 8, "déc": 12, "ene": 1, "gen": 1, "mrt": 3, "maa": 3, "abr": 4, "mag": 5},
+    **{"mei": 5, "giu": 6, "lug": 7, "ago": 8, "set": 9, "ott": 10, "out": 10, "dic": 12},
+}
 
 
 def parse(cells: pa.Array, style: Style) -> IntArray:
@@ -191,7 +199,7 @@ def _month_number(word: str) -> int:
     if word.isdecimal():
         return int(word)
     name = word.lower()
-    return MONTHS.get(name[:4], MONTHS.get(name[:3], 0))
+    return _MONTHS.get(name[:4], _MONTHS.get(name[:3], 0))
 
 
 def _offset(text: pa.Array) -> IntArray:

@@ -27,6 +27,7 @@ _BESIDE: Final = {
 _EIGHT, _SIX = re.compile(r"(19|20)\d\d[01]\d[0-3]\d"), re.compile(r"\d{5,6}")
 _EIGHT_DAY_FIRST = re.compile(r"[0-3]?\d[0-3]\d(19|20)\d\d")
 _CLOCK_DIGITS = re.compile(r"([01]?\d|2[0-4])??([0-5]?\d)??[0-5]?\d(\.\d+)?")
+_CLOCK_OF_DOTS = re.compile(r"([01]?\d|2[0-3])\.[0-5]\d\.[0-5]\d([.,]\d+)?")
 _FRACTION = re.compile(r"0?[.,]\d+|0|\d([.,]\d+)?[Ee]-0?[1-9]")
 
 
@@ -45,6 +46,10 @@ def put_together(names: Sequence[str], columns: Sequence[Sequence[str]]) -> Iter
     for digits in (_EIGHT_DAY_FIRST, _SIX):
         dates += [k for k in _those(columns, digits.fullmatch) if _is_called(names[k], _DATE_WORDS) and k not in dates]
     yield from ((date, clock) for date in dates for clock in clocks if date != clock)
+    # A clock of dots looks like a date of dots: of two that do the one that changes more is the clock.
+    clocks = _those(columns, _CLOCK_OF_DOTS.fullmatch)
+    pairs = ((date, clock) for date in _those(columns, _is_date) for clock in clocks if date != clock)
+    yield from (p for p in pairs if p[0] not in clocks or len(set(columns[p[0]])) < len(set(columns[p[1]])))
     yield from ((day, part) for day in _those(columns, _is_sheet_day) for part in _those(columns, _is_fraction))
 
 

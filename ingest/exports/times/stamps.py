@@ -23,19 +23,13 @@ TimeStyle = Literal[
     "elapsed us", "elapsed ms", "elapsed s", "elapsed min", "elapsed h", "elapsed days", "elapsed h:m:s", "elapsed m:s",
 ]  # fmt: skip
 IntArray = NDArray[np.int64]
-#: Months by their words in English, German and French: the first four letters, where three are not enough.
-MONTHS = {
-    **{"jan": 1, "feb": 2, "mar": 3, "apr": 4, "may": 5, "jun": 6, "jul": 7, "aug": 8, "sep": 9, "oct": 10, "nov": 11},
-    **{"dec": 12, "jän": 1, "mär": 3, "mrz": 3, "mai": 5, "okt": 10, "dez": 12, "fév": 2, "fev": 2, "avr": 4},
-    **{"juin": 6, "juil": 7, "aoû": 8, "aou": 8, "déc": 12},
-}
 _LETTERS = r"[A-Za-zÀ-ÖØ-öø-ÿ]"
 SEP = r"[-/. ]"
 NOTHING, EMPTY, HYPHEN, POINT = strings([None, "", "-", "."])
 DATES = {
     "y-m-d": rf"(?P<y>\d{{4}}|\d{{2}}){SEP}(?P<m>\d{{1,2}}){SEP}(?P<d>\d{{1,2}})",
-    "d/m/y": rf"(?P<d>\d{{1,2}}){SEP}(?P<m>\d{{1,2}}|{_LETTERS}{{3,9}}\.?){SEP}(?P<y>\d{{4}}|\d{{2}})",
-    "m/d/y": rf"(?P<m>\d{{1,2}}|{_LETTERS}{{3,9}}\.?){SEP}(?P<d>\d{{1,2}}),?{SEP}(?P<y>\d{{4}}|\d{{2}})",
+    "d/m/y": rf"(?P<d>\d{{1,2}}){SEP}(?P<m>\d{{1,2}}|{_LETTERS}{{3,10}}\.?){SEP}(?P<y>\d{{4}}|\d{{2}})",
+    "m/d/y": rf"(?P<m>\d{{1,2}}|{_LETTERS}{{3,10}}\.?){SEP}(?P<d>\d{{1,2}}),?{SEP}(?P<y>\d{{4}}|\d{{2}})",
     "y-d-m": rf"(?P<y>\d{{4}}){SEP}(?P<d>\d{{1,2}}){SEP}(?P<m>\d{{1,2}})",
 }
 CLOCK = r"(?P<h>\d{1,2}):(?P<n>\d{1,2})(?::(?P<s>\d{1,2})(?:[.,](?P<f>\d+))?)?\s*(?P<p>[AaPp]\.?[Mm]\.?)?"
@@ -76,9 +70,15 @@ SHEET_ZEROS = {"days": 25_569.0, "days 1904": 24_107.0}
 ORDER_WORDS: dict[DateOrder, str] = {
     **{"d/m/y": "day/month/year", "m/d/y": "month/day/year", "y-m-d": "year-month-day", "y-d-m": "year-day-month"}
 }
-#: What stamps have that may be in a form of their own: letters beside those of ISO 8601 and of AM and PM, milliseconds
-#: after a colon. So many of a sample's cells are looked at for it: one program wrote them all.
-_ODD, _LOOKED_AT = re.compile(r"[^\W\dTZAPMapm]|:\d{3}$"), 40
+#: What stamps have that may be in a form of their own: letters beside those of ISO 8601 and of AM and PM, marks that
+#: nobody sees, milliseconds after a colon, points in a clock, a mark throughout, a half of the day in front or short.
+_ODD = re.compile(
+    r"[^\W\dTZAPMapm]|[\u200e\u200f\u202a-\u202e]|:\d{3}$|[T ,]\d\d?\.\d\d(\.\d\d|$)|([-._]\d\d){4}"
+    r"|-\d\d-\d\d:|\d\. ?\d+\. |^\d+\.\d+:|\d [ap]?[ap]\.\s|\d ?[ap]$| [ap]m \d",
+    re.IGNORECASE,
+)
+#: So many of a sample's cells are looked at for it: one program wrote them all.
+_LOOKED_AT = 40
 #: Share of a sample's cells that must agree on a style: a damaged cell or two do not hide it.
 MOST = 0.9
 _DATED = {"date", "datetime", "timestamp", "timestamps", "datum", "zeitstempel", "horodatage"}

@@ -17,6 +17,17 @@ from shuntbook.ingest.exports.times.stamps import Style, find_style
 from shuntbook.ingest.log.arrow import strings
 
 START = datetime(2026, 6, 13, 0, 2, 17)
+SPANISH = ["ene", "feb", "mar", "abr", "may", "jun", "jul", "ago", "sep", "oct", "nov", "dic"]
+SPANISH_LONG = [
+    *("enero", "febrero", "marzo", "abril", "mayo", "junio"),
+    *("julio", "agosto", "septiembre", "octubre", "noviembre", "diciembre"),
+]
+WEEKDAYS = ["Mo", "Di", "Mi", "Do", "Fr", "Sa", "So"]
+ITALIAN = ["gen", "feb", "mar", "apr", "mag", "giu", "lug", "ago", "set", "ott", "nov", "dic"]
+DUTCH_LONG = [
+    *("januari", "februari", "maart", "april", "mei", "juni"),
+    *("juli", "augustus", "september", "oktober", "november", "december"),
+]
 GERMAN = ["Jan", "Feb", "März", "Apr", "Mai", "Jun", "Jul", "Aug", "Sept", "Okt", "Nov", "Dez"]
 GERMAN_LONG = [
     *("Januar", "Februar", "März", "April", "Mai", "Juni"),
@@ -62,6 +73,30 @@ WRITTEN = {
     "hours from UTC": ("Time", lambda t: f"{t:%Y-%m-%d %H:%M:%S} UTC+0"),
     "a spreadsheet's days": ("Date Time", lambda t: f"{days(t):.9f}"),
     "a spreadsheet's day and fraction": ("Date,Time", lambda t: f"{int(days(t))},{days(t) % 1:.9f}"),
+    "Spanish months": ("Fecha", lambda t: f"{t.day} de {SPANISH_LONG[t.month - 1]} de {t:%Y %H:%M:%S}"),
+    "Spanish months, short": ("Fecha", lambda t: f"{t:%d}-{SPANISH[t.month - 1]}-{t:%Y %H:%M:%S}"),
+    "Italian months": ("Ora", lambda t: f"{t:%d}-{ITALIAN[t.month - 1]}-{t:%Y %H:%M:%S}"),
+    "Dutch months": ("Tijd", lambda t: f"{t.day} {DUTCH_LONG[t.month - 1]} {t:%Y %H:%M:%S}"),
+    "German weekday": (
+        "Zeit",
+        lambda t: f"{WEEKDAYS[t.weekday()]} {t:%d.%m.%Y %H:%M:%S}",
+    ),
+    "o'clock in German": ("Zeit", lambda t: t.strftime("%d.%m.%Y %H:%M:%S Uhr")),
+    "h for a colon": ("Heure", lambda t: t.strftime("%Y-%m-%d %Hh%M:%S")),
+    "h, m and s": ("Heure", lambda t: f"{t:%Y-%m-%d} {t.hour}h{t:%Mm%Ss}"),
+    "dots in the clock": ("Ora", lambda t: t.strftime("%Y-%m-%d %H.%M.%S")),
+    "dots in the clock of a column": ("Data,Ora", lambda t: t.strftime("%Y-%m-%d,%H.%M.%S")),
+    "p. m.": ("Hora", lambda t: f"{t:%Y-%m-%d %I:%M:%S} {t:%p}".replace("M", ". m.").lower()),
+    "a and p": ("Time", lambda t: f"{t:%Y-%m-%d %I:%M:%S}{t:%p}".replace("M", "").lower()),
+    "PM in front": ("Time", lambda t: t.strftime("%Y-%m-%d %p %I:%M:%S")),
+    "PM in a column": ("Date,Time,AM/PM", lambda t: t.strftime("%Y-%m-%d,%I:%M:%S,%p")),
+    "PM in a column beside both": ("Time,Half", lambda t: t.strftime("%Y-%m-%d %I:%M:%S,%p")),
+    "hyphens throughout": ("Time", lambda t: t.strftime("%Y-%m-%d-%H-%M-%S")),
+    "digits and underscore": ("Time", lambda t: t.strftime("%Y%m%d_%H%M%S")),
+    "as servers log": ("Time", lambda t: t.strftime("%d/%b/%Y:%H:%M:%S +0000")),
+    "dots behind year, month and day": ("Time", lambda t: t.strftime("%Y. %m. %d. %H:%M:%S")),
+    "direction marks": ("Time", lambda t: t.strftime("\u200e%Y-%m-%d \u200f%H:%M:%S")),
+    "an epoch with a power of ten": ("epoch", lambda t: f"{(t - datetime(1970, 1, 1)).total_seconds():.9E}"),
     "dots": ("Time", lambda t: t.strftime("%d.%m.%Y %H:%M:%S")),
 }
 
@@ -118,6 +153,12 @@ def test_whole_seconds_need_no_name(tmp_path):
     for step in (0.5, 1, 30, 300):
         text, _ = table("Time", lambda t, step=step: f"{(t - START) / timedelta(minutes=7) * step:g}")
         assert np.diff(convert(tmp_path, text).time_us)[0] == step * 1e6
+
+
+def test_days_and_a_clock_behind_a_point(tmp_path):
+    """1.02:03:04 is a day, two hours and so on, and the next day follows the one before."""
+    text, _ = table("Elapsed", lambda t: f"{(t - START).days}.{str((t - START) % timedelta(days=1)).rjust(8, '0')}")
+    assert set(np.diff(convert(tmp_path, text).time_us)) == {7 * 60_000_000}
 
 
 def test_two_numbers_and_a_colon_are_asked_about(tmp_path):
