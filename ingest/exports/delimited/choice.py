@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from ...errors import InputError, quoted
 from ...quantities import Unit
 from .header import Meaning, meaning
-from .header_words import ELSEWHERE, INTO, ONE_WAY, OUT, REQUIRED
+from .header_words import EITHER_WAY, ELSEWHERE, INTO, ONE_WAY, OUT, REQUIRED
 
 
 @dataclass(frozen=True)
@@ -28,7 +28,7 @@ class _Candidate:
 class TakenColumn:
     """The column that is taken for a quantity, its unit, and the one that holds the way into the bank, if it has one.
 
-    ``charging`` says that its name speaks of charging alone, ``turned`` that it says that return is positive.
+    ``charging`` says that its name speaks of charging or of one way alone, ``turned`` that return is positive by it.
     """
 
     index: int
@@ -66,7 +66,7 @@ def choose(
             chosen[quantity] = into
         elif best is not None:
             positive = positive_way(best.name)
-            charging = positive is None and best.meaning.charging
+            charging = positive is None and (best.meaning.charging or _tells_no_side(best))
             chosen[quantity] = TakenColumn(
                 best.index, best.meaning.unit, charging=charging, turned=positive == "return"
             )
@@ -76,6 +76,16 @@ def choose(
         else:
             remarks.append(f"{trouble}; neither is taken")
     return chosen, remarks
+
+
+#: "Current In (A)", but neither "Current in A" nor "Strom in [A]".
+_IN_LAST = re.compile(r"(amps|current|courant|power)[ _]in *([(\[]|$)", re.IGNORECASE)
+
+
+def _tells_no_side(column: _Candidate) -> bool:
+    """Tell whether a name says one way only, or the way of something beside the bank: what it means for the bank?"""
+    words = column.meaning.words
+    return bool(words & EITHER_WAY) or "charger" in words or _IN_LAST.search(column.name) is not None
 
 
 def _best(quantity: str, columns: list[_Candidate]) -> tuple[_Candidate | None, str]:
@@ -96,7 +106,8 @@ def _best(quantity: str, columns: list[_Candidate]) -> tuple[_Candidate | None, 
     alike = [column for column in columns if column.rank == columns[0].rank]
     if len(alike) > 1:
         both = " and ".join(quoted(column.name) for column in alike[:2])
-        return None, f"columns {both} could both be {quantity}; say which one in a profile (--profile)"
+        line = f"quantities.{quantity} = {{column = {in_toml(alike[0].name)}}}"
+        return None, f"columns {both} could both be {quantity}; say which one in a profile (--profile), such as {line}"
     return columns[0], ""
 
 

@@ -14,7 +14,7 @@ from ..amounts.numbers import NULLS
 from .choice import in_toml
 from .dialect import Dialect
 from .header import words_of
-from .header_words import DIRECTION_NAMES, INTO, OUT, STATE_NAMES
+from .header_words import BANK, DIRECTION_NAMES, EITHER_WAY, INTO, OUT, STATE_NAMES
 from .plan import ColumnPlan, Directions, WatchedColumn
 
 #: Words that change nothing about the way in a cell such as "CC Charge" or "en décharge".
@@ -23,6 +23,27 @@ _BESIDE = {"cc", "cv", "en", "the", "mode", "battery", "batterie", "bank", "curr
 _WEAK = {"c": "return", "d": "draw", "in": "return", "out": "draw", "ch": "return", "dis": "draw"}
 #: Codes that are answers, not ways.
 _ANSWERS = {"on", "ok", "no", "off", "yes", "an", "aus", "ein", "ja", "oui", "non"}
+#: What a column such as "Charging" holds where it says yes or no.
+_FLAGS = {
+    "0",
+    "1",
+    "true",
+    "false",
+    "wahr",
+    "falsch",
+    "vrai",
+    "faux",
+    "no",
+    "yes",
+    "off",
+    "on",
+    "nein",
+    "ja",
+    "non",
+    "oui",
+}
+#: Signs and arrows say a way under any name, if there are two of them.
+_SIGNS = re.compile(r"[+-]1?|[-=]*[<>][-=]*|[←→↑↓⇐⇒⇑⇓▲▼△▽◀▶◄►⬆⬇⬅➡]")
 #: A longer word is no code.
 _CODE = re.compile(r"[+-]?\w{0,2}|[+-]")
 #: More different words are notes, not ways. Common practice, no source.
@@ -52,9 +73,9 @@ def question_of(column: WatchedColumn, word: str) -> str | None:
     """Return what to ask where a word is met, in small letters; None where it says nothing of a way."""
     if word in column.seen or word in _NOTHING:
         return None
-    if way_of(word, named=column.named) is None and not (column.named and _are_codes({word, *column.seen})):
-        return None
-    return _question(column.name, {*column.seen, word}, column.current)
+    words = {word, *column.seen}
+    says = way_of(word, named=column.named) is not None or (column.named and _are_codes(words)) or _may_say(words)
+    return _question(column.name, words, column.current) if says or _is_flag(column.name, words) else None
 
 
 _NOTHING = {word.lower() for word in NULLS} - {"-"}
@@ -86,19 +107,19 @@ def with_directions(
         cells = [row[index].lower() for row in dialect.sample]
         words = set(cells) - _NOTHING
         named = words_of(dialect.names[index]) & (DIRECTION_NAMES | STATE_NAMES)
-        if len(words) > _MOST_WORDS or not (named or _says_way(words)):
-            if not words and unsigned:
-                watched.append(_watched(dialect, index, words, unsigned[0], named=bool(named)))
+        if len(words) > _MOST_WORDS:
             continue
-        if any(way_of(word, named=bool(named)) for word in words):
+        if words and any(way_of(word, named=bool(named)) for word in words):
             if not unsigned:
                 plans, sentences = _held_against_sign(dialect, plans, flows, values, index, cells, reverse=reverse)
                 return list(plans), sentences, []
             return _signed(dialect, plans, unsigned, values, index, cells), [], []
-        if unsigned and _asks(words, strong=bool(named & DIRECTION_NAMES)):
+        asks = bool(named) and _asks(words, strong=bool(named & DIRECTION_NAMES))
+        asks = asks or _may_say(words) or _is_flag(dialect.names[index], words)
+        if unsigned and (asks or _goes_with_volts(cells, values[unsigned[0].quantity], values.get("voltage_V"))):
             raise InputError(_question(dialect.names[index], words, dialect.names[unsigned[0].index]))
         if unsigned:
-            watched.append(_watched(dialect, index, words, unsigned[0], named=True))
+            watched.append(_watched(dialect, index, words, unsigned[0], named=bool(named)))
     return list(plans), [], watched
 
 
@@ -106,8 +127,40 @@ def _watched(dialect: Dialect, index: int, words: set[str], plan: ColumnPlan, *,
     return WatchedColumn(index, frozenset(words), dialect.names[index], dialect.names[plan.index], named)
 
 
-def _says_way(words: set[str]) -> bool:
-    return any(way_of(word, named=False) is not None for word in words)
+def _may_say(words: set[str]) -> bool:
+    """Tell whether words say a way, but not which one for the bank; signs do if there are two."""
+    if len(words) > 1 and all(map(_SIGNS.fullmatch, words - {"1"})):
+        return True
+    for word in words:
+        parts = set(re.split(r"[^a-zà-ÿ]+", word)) - {""}
+        if parts & EITHER_WAY and parts <= EITHER_WAY | _BESIDE:
+            return True
+    return False
+
+
+def _is_flag(name: str, words: set[str]) -> bool:
+    """Tell whether a column says yes or no to a way that is its name."""
+    of_name = words_of(name)
+    ways = of_name & (INTO | OUT) - _WEAK.keys()
+    return bool(ways) and of_name <= INTO | OUT | BANK | _BESIDE and len(words) > 1 and words <= _FLAGS
+
+
+#: So much of the volts the amps with a sign explain, and so small is what they leave beside what they leave without
+#: one, where two words are two ways: common practice, no source. [1]
+_EXPLAINED, _LEFT = 0.8, 0.25
+
+
+def _goes_with_volts(cells: list[str], x: NDArray[np.float64], volts: NDArray[np.float64] | None) -> bool:
+    """Tell whether volts go with the amps where they have one sign by one word, and the other by the other."""
+    kinds = sorted(set(cells) - _NOTHING)
+    if volts is None or len(kinds) != 2:
+        return False
+    sign = np.array([{kinds[0]: 1.0, kinds[1]: -1.0}.get(cell, 0.0) for cell in cells])
+    rows = ~np.isnan(x + volts) & (sign != 0)
+    if rows.sum() < 2 * _MOST_WORDS or not (np.ptp(x[rows]) and np.ptp(volts[rows]) and np.ptp(sign[rows])):
+        return False
+    unsigned, signed = (float(np.corrcoef(amps[rows], volts[rows])[0, 1]) ** 2 for amps in (x, x * sign))
+    return signed > _EXPLAINED and 1 - signed < _LEFT * (1 - unsigned)
 
 
 def _are_codes(words: set[str]) -> bool:
@@ -120,13 +173,16 @@ def _asks(words: set[str], *, strong: bool) -> bool:
 
 
 def _question(column: str, words: set[str], current: str) -> str:
-    first, *rest = sorted(words)
+    draw = [word for word in sorted(words) if way_of(word) == "draw"]
+    back = [word for word in sorted(words) if way_of(word) == "return"]
+    for word in sorted(words - {*draw, *back}):
+        (back if draw else draw).append(word)
     return (
         f"column {quoted(column)} ({', '.join(map(quoted, sorted(words)))}) may say which way the current flows, and "
         f"{quoted(current)} has no sign of its own; say in a profile what draws and what returns: "
         f"quantities.current_A = {{column = {in_toml(current)}, direction = {{column = {in_toml(column)}, "
-        f"draw = [{in_toml(first)}], return = [{', '.join(map(in_toml, rest))}]}}}}, or without direction if it does "
-        "not; a profile takes only the columns it names, so name the others you want there, too"
+        f"draw = [{', '.join(map(in_toml, draw))}], return = [{', '.join(map(in_toml, back))}]}}}}, or without "
+        "direction if it does not; a profile takes only the columns it names, so name the others you want there, too"
     )
 
 

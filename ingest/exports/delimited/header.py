@@ -172,7 +172,9 @@ def _trailing_unit(rest: str) -> tuple[str, str | None, bool]:
         if len(unit_text) == 1 and not _goes_with(unit_text, before):
             continue
         return before, unit_text, True
-    return rest, None, False
+    # A quantity divided by its unit, as ISO 80000-1 writes the head of a column (from memory): "Strom/A".
+    before, _, unit_text = whole.rpartition("/")
+    return (before, unit_text, True) if before and _names_unit(unit_text) else (rest, None, False)
 
 
 def _goes_with(letter: str, before: str) -> bool:
@@ -259,8 +261,12 @@ def all_named(names: Sequence[str]) -> str:
 
 def names_readings(cells: Sequence[str]) -> bool:
     """Tell whether cells name a time and a quantity that is integrated."""
-    has_time = any(word in cell.lower() for cell in cells for word in NAMES_TIME)
-    return has_time and any(_names_reading(cell) for cell in cells if cell)
+    return any(map(names_time, cells)) and any(_names_reading(cell) for cell in cells if cell)
+
+
+def names_time(cell: str) -> bool:
+    """Tell whether a word of a time is in it."""
+    return any(word in cell.lower() for word in NAMES_TIME)
 
 
 def _names_reading(cell: str) -> bool:

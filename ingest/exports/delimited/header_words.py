@@ -4,9 +4,9 @@ from __future__ import annotations
 
 #: Words that name a quantity, and words that come with it and change nothing.
 WORDS = {
-    "current_A": {"current", "amps", "amp", "ampere", "amperes", "amperage", "i", "curr"},
-    "voltage_V": {"voltage", "volts", "volt", "v", "u"},
-    "power_W": {"power", "watts", "watt", "p", "active", "real", "wattage", "w"},
+    "current_A": {"current", "amps", "amp", "ampere", "amperes", "amperage", "i", "curr", "strom", "courant"},
+    "voltage_V": {"voltage", "volts", "volt", "v", "u", "spannung", "tension"},
+    "power_W": {"power", "watts", "watt", "p", "active", "real", "wattage", "w", "leistung", "puissance"},
     "charge_Ah": {"charge", "capacity", "consumed", "used", "counter", "amp", "hours", "hour", "hr", "ah"},
     "energy_Wh": {"energy", "consumed", "used", "counter", "watt", "hours", "hour", "hr", "wh"},
     "temperature_degC": {"temperature", "temp"},
@@ -54,16 +54,23 @@ NEVER = {
     "current_A": {"hour", "hours", "hr", "hrs"},
     "voltage_V": set[str](),
 }
-CHARGING, DISCHARGING = {"charge", "charging", "chg"}, {"discharge", "discharging", "dischg", "dsg"}
+CHARGING = {
+    "charge", "charging", "chg", "chrg", "recharge", "recharging", "charged", "laden", "ladung", "aufladen", "lädt",
+    "geladen", "ladestrom", "ladeleistung",
+}  # fmt: skip
+DISCHARGING = {
+    "discharge", "discharging", "discharged", "dischg", "dsg", "dchg", "disch", "entladen", "entladung", "entlädt",
+    "entladestrom", "entladeleistung", "décharge", "decharge",
+}  # fmt: skip
 #: Words of either way in English, German and French: in cells of a direction, and in names of two columns that hold one
 #: way each.
-INTO = CHARGING | {
-    "in", "into", "incoming", "recharge", "recharging", "laden", "ladung", "aufladen", "lädt", "ladestrom",
-    "ladeleistung", "entrée", "entree", "chrg",
-}  # fmt: skip
-OUT = DISCHARGING | {
-    "out", "outgoing", "draw", "drawing", "entladen", "entladung", "entlädt", "entladestrom", "entladeleistung",
-    "décharge", "decharge", "sortie", "dchg", "disch",
+INTO = CHARGING | {"in", "into", "incoming", "entrée", "entree"}
+OUT = DISCHARGING | {"out", "outgoing", "draw", "drawing", "sortie"}
+#: Words that say a way, but not seen from where: what a bank sinks its charger sources.
+EITHER_WAY = {
+    "sink", "sinks", "sinking", "source", "sourcing", "import", "imported", "importing", "export", "exported",
+    "exporting", "feed", "feeding", "absorb", "absorbing", "supplying", "consumption", "consuming", "production",
+    "producing", "generation", "generating", "verbrauch", "einspeisung", "bezug", "lieferung", "injection", "soutirage",
 }  # fmt: skip
 #: Names of columns that say which way something flows, and of those that may.
 DIRECTION_NAMES = {

@@ -15,9 +15,9 @@ from ..amounts.number_forms import find_form
 from .borne_out import borne_out, refuse_signed_ways, sample_values, with_unit_columns
 from .choice import choose, in_toml
 from .decode import Source, find_encoding
-from .dialect import DELIMITERS, Dialect, find_dialect
+from .dialect import DELIMITERS, Dialect, find_dialect, is_number
 from .directions import turned_sign, with_directions
-from .header import all_named, meaning
+from .header import all_named, meaning, names_time
 from .plan import (
     ColumnPlan,
     Directions,
@@ -157,8 +157,9 @@ def _recognised(dialect: Dialect, name: str, *, reverse: bool) -> tuple[list[Col
         chosen, sentences = choose(names, units, [bool(cells) for cells in columns])
     except InputError as error:
         raise InputError(f"{name}, line {dialect.header_line}, {error}") from None
-    if not chosen:
-        raise InputError(f"{name}, line {dialect.header_line}: {_nothing_known(dialect, units)}")
+    if not {"current_A", "power_W"} & chosen.keys():
+        taken = {column.index for column in chosen.values()}
+        raise InputError(f"{name}, line {dialect.header_line}: {_nothing_to_integrate(dialect, units, taken)}")
     _check_one_meter(dialect, columns, name)
     plans = [ColumnPlan(quantity, taken.index, taken.unit, minus=taken.into) for quantity, taken in chosen.items()]
     # What --reverse-sign turns needs no turning here: the person has read the same name.
@@ -178,21 +179,46 @@ def _recognised(dialect: Dialect, name: str, *, reverse: bool) -> tuple[list[Col
 
 def _charging_alone(word: str, plan: ColumnPlan) -> str:
     return (
-        f"column {quoted(word)} speaks of charging, so it probably counts into the bank as positive: then add "
+        f"column {quoted(word)} speaks of charging or of one way, so it may count into the bank as positive: then add "
         f"--reverse-sign, since draw is positive in a log; if draw is positive there, say so in a profile: "
         f'quantities.{plan.quantity} = {{column = {in_toml(word)}, sign = "draw_positive"}}'
     )
 
 
-def _nothing_known(dialect: Dialect, units: Sequence[str]) -> str:
+def _nothing_to_integrate(dialect: Dialect, units: Sequence[str], taken: set[int]) -> str:
+    """Return why no amps and no watts are taken: columns that could be them by their numbers, or none."""
     for word, cell in zip(dialect.names, units, strict=True):
         if (kind := not_watts(word, cell)) is not None:
             return (
                 f"column {quoted(word)} is {kind}, and {'VA' if kind.startswith('apparent') else 'var'} is not W; "
                 "export a column of active power in W, or those of volts, amps and power factor"
             )
-    words = all_named(dialect.names)
-    return f"none of the columns {words} is a quantity I know; name them in a profile (--profile, see README)"
+    names = dialect.names
+    readings = [word for k, word in enumerate(names) if word and k not in taken and _could_be_read(dialect, k)]
+    if readings:
+        are, one = ("is", "column") if len(readings) == 1 else ("are", "columns")
+        return (
+            f"nothing says which column is the current or the power; {one} {all_named(readings)} {are} numbers of "
+            f"which nothing is known: say in a profile (--profile, see README) what is meant, such as "
+            f'quantities.current_A = {{column = {in_toml(readings[0])}, unit = "A"}}'
+        )
+    if taken:
+        words = all_named([names[k] for k in sorted(taken)])
+        return (
+            f"holds {words}, but neither amps nor watts, so nothing can be integrated; to keep it as a log all the "
+            "same, name its columns in a profile (--profile, see README)"
+        )
+    return (
+        f"none of the columns {all_named(names)} is a quantity I know; name them in a profile (--profile, see README)"
+    )
+
+
+def _could_be_read(dialect: Dialect, index: int) -> bool:
+    """Tell whether a column holds numbers, and no times."""
+    cells = dialect.column(index)
+    return (
+        bool(cells) and 2 * sum(is_number(cell) for cell in cells) > len(cells) and not names_time(dialect.names[index])
+    )
 
 
 def _check_one_meter(dialect: Dialect, columns: Sequence[Sequence[str]], name: str) -> None:

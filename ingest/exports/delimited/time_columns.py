@@ -265,4 +265,9 @@ def find_column(dialect: Dialect, place: str | int, key: str, name: str) -> int:
             )
         if at:
             return at[0]
-    raise InputError(f"{name}: the profile's {key} is {place!r}, but the header has {all_named(words)}")
+    from difflib import get_close_matches  # a profile seldom fits no longer
+
+    lower = {word.lower(): word for word in words if word}
+    close = [quoted(lower[word]) for word in get_close_matches(place.strip().lower(), lower, n=2)]
+    nearest = f"; {' and '.join(close)} {'comes' if len(close) == 1 else 'come'} nearest" if close else ""
+    raise InputError(f"{name}: the profile's {key} is {place!r}, but the header has {all_named(words)}{nearest}")

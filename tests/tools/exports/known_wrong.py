@@ -4,14 +4,10 @@ A style that stands here and comes out right fails the suite until its line is g
 stand here and comes out wrong.
 """
 
-_UP = "a name that says that charging counts up leads to no question"
-_WORDS = "words of direction are not taken, or only noted: amounts without a sign are all read as draw"
 _SCALE = "a factor in the name, or values no such bank can have, are not held against the volts"
 _SWAPPED = "amps and volts that change places are not held against the rows around them"
 
 KNOWN_WRONG = {
-    "column_of_charge_alone": _UP,
-    "words_sink_source": _WORDS,
     "missing_number": "numbers that stand for no reading are read as readings, far as they are from all others",
     "unit_changes_without_a_head": _SCALE,
     "unit_hundredths": _SCALE,

@@ -73,7 +73,7 @@ def _worded(name: str, draw: str, back: str, want: Want, *, log: Readings) -> Ex
         '[quantities.current_A]\ncolumn = "Current (A)"\n[quantities.current_A.direction]\n'
         f'column = "{name}"\ndraw = ["{draw}"]\nreturn = ["{back}"]\n'
     )
-    return export(log, Sheet(columns), want=want, answers={"current_A.direction": tables})
+    return export(log, Sheet(columns), want=want, answers={"direction = {column": tables})
 
 
 def _words(how: tuple[str, str, str, Want]) -> Callable[[Rng], Export]:

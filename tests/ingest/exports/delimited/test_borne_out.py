@@ -99,3 +99,41 @@ def test_values_that_a_quantity_never_has(tmp_path, capsys, header, value, quant
     assert f"is not taken as {quantity}: its values" in remarks
     right = {"frequency_Hz": 50.0, "power_factor": 0.8, "state_of_charge_pct": 87.0}[quantity]
     assert quantity in converted(tmp_path, capsys, f"Amps,Volts,{header}", row(right), "--force")[0]
+
+
+@pytest.mark.parametrize(
+    ("header", "words"),
+    [
+        ("I1,I2,Voltage (V)", "columns 'I1', 'I2' are numbers"),
+        ("Kanal 1,Kanal 2,Spannung (V)", "columns 'Kanal 1', 'Kanal 2' are numbers"),
+        (
+            "Strom 1,Strom 2,Spannung (V)",
+            "say which one in a profile (--profile), such as quantities.current_A = {column",
+        ),
+        ("Temp (C),Ah,Voltage (V)", "neither amps nor watts"),
+    ],
+)
+def test_no_log_is_written_without_amps_and_watts(tmp_path, capsys, header, words):
+    """What could be them is named, with the profile's line; volts alone are told to be that."""
+    taken, text = converted(tmp_path, capsys, header, lambda k: (20 + amps(k) / 4, amps(k), 25.1))
+    assert taken is None
+    assert words in text
+    assert not (tmp_path / "a.parquet").exists()
+
+
+def test_a_profile_may_keep_volts_alone(tmp_path, capsys):
+    """Who names the columns means them."""
+    (tmp_path / "p.toml").write_text('name = "x"\n[quantities.voltage_V]\ncolumn = "Voltage (V)"\n', encoding="utf-8")
+    options = ("--profile", str(tmp_path / "p.toml"))
+    taken, _ = converted(tmp_path, capsys, "I1,I2,Voltage (V)", lambda k: (1, 2, 25.1), *options)
+    assert taken == {"voltage_V": "Voltage (V)"}
+
+
+def test_a_profile_that_no_longer_fits_is_told_what_comes_nearest(tmp_path, capsys):
+    """Its file, line and key, what the export has, and the name that was probably changed."""
+    (tmp_path / "p.toml").write_text('name = "x"\n[quantities.current_A]\ncolumn = "Curent (A)"\n', encoding="utf-8")
+    options = ("--profile", str(tmp_path / "p.toml"))
+    _, text = converted(tmp_path, capsys, "Current (A),Voltage (V)", lambda k: (1, 25.1), *options)
+    assert "p.toml:3: " in text
+    assert "quantities.current_A.column is 'Curent (A)', but the header has 'Time', 'Current (A)'" in text
+    assert "; 'Current (A)' comes nearest" in text

@@ -230,7 +230,10 @@ SCALED = {
 def test_other_units_give_the_same_within_two_ulp(tmp_path, quantity, name, shift):
     """1234.5 mA is the double nearest to 1.2345 A, or next to it."""
     which = {"current_A": "current", "voltage_V": "voltage", "power_W": "power"}[quantity]
-    content = table(FINE, iso, names=[name], cells=lambda row: [f"{getattr(row, which).scaleb(shift):f}"])
+    # A log of volts alone is refused, so that amps stand beside them.
+    names = [name, "Current (A)"] if quantity == "voltage_V" else [name]
+    beside = ["1.25"] * (len(names) - 1)
+    content = table(FINE, iso, names=names, cells=lambda row: [f"{getattr(row, which).scaleb(shift):f}", *beside])
     got = convert(tmp_path, content)[quantity]
     want = np.array([float(getattr(row, which)) for row in FINE])
     assert np.max(np.abs(got - want) / np.spacing(np.abs(want))) <= 2

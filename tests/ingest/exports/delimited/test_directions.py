@@ -61,7 +61,17 @@ def test_words_give_an_unsigned_current_its_sign(tmp_path, column, draw, back):
 
 @pytest.mark.parametrize(
     ("column", "words"),
-    [("State", ("0", "1")), ("Direction", ("1", "1")), ("Sign", ("+", "-")), ("Mode", ("charging", "idle"))],
+    [
+        ("State", ("0", "1")),
+        ("Direction", ("1", "1")),
+        ("Sign", ("+", "-")),
+        ("Mode", ("charging", "idle")),
+        ("Mode", ("source", "sink")),
+        ("Info", ("Import", "Export")),
+        ("x", ("->", "<-")),
+        ("Flag", ("1", "-1")),
+        ("Charging", ("no", "yes")),
+    ],
 )
 def test_words_that_are_not_known_are_asked_about(tmp_path, column, words):
     """Codes below such a name, and a word beside a current that says no way: never read as draw in silence."""
@@ -71,7 +81,20 @@ def test_words_that_are_not_known_are_asked_about(tmp_path, column, words):
     assert "direction = {column" in done.error
 
 
-@pytest.mark.parametrize(("early", "late"), [("", "charging"), ("0", "1")])
+def test_words_of_which_nothing_is_known_are_asked_about_where_the_volts_go_with_them(tmp_path):
+    """Two notes, and the volts rise with the amps beside one of them; beside a pump's on and off they do not."""
+
+    def row(k):
+        return 3 + k % 4, ("x", "y")[k % 2], 25 - 0.02 * (3 + k % 4) * (-1) ** k
+
+    done = converted(tmp_path, "Current (A),Info,Voltage (V)", row)
+    assert done.status == 2
+    assert "column 'Info' ('x', 'y') may say which way" in done.error
+    falls = converted(tmp_path, "Current (A),Info,Voltage (V)", lambda k: (*row(k)[:2], 25 - 0.02 * row(k)[0]))
+    assert falls["current_A"].min() == 3.0
+
+
+@pytest.mark.parametrize(("early", "late"), [("", "charging"), ("0", "1"), ("ok", "sinking")])
 def test_words_that_come_late_are_asked_about(tmp_path, early, late):
     """With the line where they come."""
     done = converted(tmp_path, "Current (A),State", lambda k: (5, late if k >= 19_000 else early), count=19_001)
@@ -110,10 +133,19 @@ def test_a_name_that_says_that_charging_is_positive(tmp_path, name):
     assert "positive" in name or out["current_A"][0] == 5.0
 
 
-def test_a_charging_current_alone_is_asked_about(tmp_path):
+@pytest.mark.parametrize(
+    "name", ["Charging current (A)", "Ladestrom (A)", "Charger current (A)", "Import (A)", "Current In (A)"]
+)
+def test_a_current_of_one_way_alone_is_asked_about(tmp_path, name):
     """It would be read as draw."""
-    done = converted(tmp_path, "Charging current (A)", lambda k: (5,))
+    done = converted(tmp_path, name, lambda k: (5,))
     assert done.status == 2
     assert "--reverse-sign" in done.error
     assert 'sign = "draw_positive"' in done.error
-    assert converted(tmp_path, "Charging current (A)", lambda k: (5,), "--reverse-sign")["current_A"][0] == -5.0
+    assert converted(tmp_path, name, lambda k: (5,), "--reverse-sign")["current_A"][0] == -5.0
+
+
+@pytest.mark.parametrize("name", ["Current in A", "Strom in [A]", "Current out (A)"])
+def test_a_current_in_its_unit_is_no_way(tmp_path, name):
+    """The word before a unit says none, and out is draw."""
+    assert converted(tmp_path, name, lambda k: (5,))["current_A"][0] == 5.0

@@ -56,6 +56,11 @@ TAKEN = [
     ("Cycle power W", "power_W", "W"),
     ("Flow L/min", "flow_L_per_min", "L/min"),
     ("Flow rate gal/min", "flow_L_per_min", "gal/min"),
+    ("Strom", "current_A", "A"),
+    ("Strom/A", "current_A", "A"),
+    ("Courant/mA", "current_A", "mA"),
+    ("Spannung", "voltage_V", "V"),
+    ("Puissance", "power_W", "W"),
 ]
 
 
