@@ -232,11 +232,6 @@ def _kind(cell: str) -> str:
     return "t" if _TIME.fullmatch(in_usual_form(cell, find_forms([cell])).strip()) else "x"
 
 
-def is_number(cell: str) -> bool:
-    """Tell whether a cell is a number, and no time."""
-    return _kind(cell) == "n"
-
-
 def _longest_run(rows: list[_LineCells], *, after: int) -> list[_LineCells]:
     """Return the largest set of rows of one width that could be readings."""
     widths: dict[int, list[_LineCells]] = {}

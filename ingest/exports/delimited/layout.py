@@ -15,7 +15,7 @@ from ..amounts.number_forms import find_form
 from .borne_out import borne_out, refuse_signed_ways, sample_values, with_unit_columns
 from .choice import choose, in_toml
 from .decode import Source, find_encoding
-from .dialect import DELIMITERS, Dialect, find_dialect, is_number
+from .dialect import DELIMITERS, Dialect, find_dialect
 from .directions import turned_sign, with_directions
 from .header import all_named, meaning, names_time
 from .plan import (
@@ -216,9 +216,8 @@ def _nothing_to_integrate(dialect: Dialect, units: Sequence[str], taken: set[int
 def _could_be_read(dialect: Dialect, index: int) -> bool:
     """Tell whether a column holds numbers, and no times."""
     cells = dialect.column(index)
-    return (
-        bool(cells) and 2 * sum(is_number(cell) for cell in cells) > len(cells) and not names_time(dialect.names[index])
-    )
+    times = sum(":" in cell for cell in cells) + names_time(dialect.names[index])
+    return bool(cells) and _are_numbers(cells) and not times
 
 
 def _check_one_meter(dialect: Dialect, columns: Sequence[Sequence[str]], name: str) -> None:
