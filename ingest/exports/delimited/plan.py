@@ -170,9 +170,8 @@ class Layout:
 
     def with_words_of(self, other: Layout) -> Layout:
         """Return the layout with words for a zone read as in `other`."""
-        style, offsets = self.time.style, other.time.style.offsets
-        time = replace(self.time, style=replace(style, zoned=True, offsets=offsets))
-        return replace(self, time=time) if style.word and offsets else self
+        style = replace(self.time.style, zoned=True, offsets=other.time.style.offsets)
+        return replace(self, time=replace(self.time, style=style)) if style.word and style.offsets else self
 
     def as_document(self) -> dict[str, Any]:
         """Return what was taken for what, for JSON."""
@@ -193,8 +192,8 @@ class Layout:
     def describe(self) -> list[str]:
         """Return in words, a line each, what was taken for what, and what was left out."""
         names = self.dialect.names
-        lines = [f"layout: {self.dialect.describe()}, {self.encoding}"]
-        lines.append(f"time: {' and '.join(quoted(names[k]) for k in self.time.indices)}, {self.time.style.describe()}")
+        places = " and ".join(quoted(names[k]) for k in self.time.indices)
+        lines = [f"layout: {self.dialect.describe()}, {self.encoding}", f"time: {places}, {self.time.style.describe()}"]
         lines += [f"{column.quantity}: {column.describe(names)}" for column in self.columns]
         used = {*self.time.indices}.union(*(column.indices for column in self.columns))
         unused = [quoted(name) for k, name in enumerate(names) if name and k not in used]
