@@ -136,7 +136,7 @@ def command(sources: tuple[str, ...], out: Path, **options: str | bool | None) -
         done, intake.export, look, reverse=bool(options["reverse_sign"]), explain=bool(options["explain"])
     )
     lines += [f"kept how it was read in {keep}: next time add --profile {keep}"] if keep is not None else []
-    for line in [*lines, *in_doubt]:
+    for line in [*lines, *in_doubt, f"wrote {done.log}; next: shuntbook look {done.log}"]:
         click.echo(line)
 
 

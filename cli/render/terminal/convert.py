@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Final
 
 from ....ingest.safe_files.rejects import rejects_path
 from ..wording.clock import clock, from_to, in_zone
-from ..wording.numbers import SAMPLING, amount, true_minus
+from ..wording.numbers import SAMPLING, amount, duration, true_minus
 from .columns import table
 
 if TYPE_CHECKING:
@@ -19,10 +19,12 @@ if TYPE_CHECKING:
 #: What stands in the table of readings, and over it; lists of more have --json.
 _COLUMNS: Final = {"current_A": "A", "voltage_V": "V", "power_W": "W"}
 _SECOND_US = 1_000_000
+#: A terminal of the usual width. [letters]
+_WIDTH: Final = 80
 
 
 def converted_lines(done: Converted, export: Export, look: FirstLook, *, reverse: bool, explain: bool) -> list[str]:
-    """Return what a conversion did: the readings as they were taken, and what each column was taken for.
+    """Return what was read and how: the readings as they were taken, and what each column was taken for.
 
     `reverse` tells that the sign was turned on request; `explain` asks for all that was recognised.
     """
@@ -30,8 +32,7 @@ def converted_lines(done: Converted, export: Export, look: FirstLook, *, reverse
     lines = first_look_lines(look, meta)
     lines += _explained(done, export, reverse=reverse) if explain else _in_short(done, export, reverse=reverse)
     lines += [f"  note: {line}" for line in meta.remarks]
-    more = "" if explain else " (details: --explain)"
-    return [*lines, _counts(done) + more, f"wrote {done.log}; next: shuntbook look {done.log}"]
+    return [*lines, _counts(done)]
 
 
 def first_look_lines(look: FirstLook, meta: LogMeta) -> list[str]:
@@ -67,7 +68,9 @@ def _sums(look: FirstLook) -> str:
     known = [(both, unit) for both, unit in ((look.charge, "Ah"), (look.energy, "Wh")) if both is not None]
     if not known:
         return "neither Ah nor Wh can be worked out of this (charge says why)"
-    return f"drawn {_both(known, 'drawn')}; returned {_both(known, 'returned')}"
+    # Times read wrong show best by how long it all took.
+    length_s = (look.last.time_us - look.first[0].time_us) / _SECOND_US if look.last else None
+    return f"first to last {duration(length_s)}: drawn {_both(known, 'drawn')}; returned {_both(known, 'returned')}"
 
 
 def _both(known: Sequence[tuple[BothWays, str]], way: str) -> str:
@@ -75,18 +78,29 @@ def _both(known: Sequence[tuple[BothWays, str]], way: str) -> str:
 
 
 def _in_short(done: Converted, export: Export, *, reverse: bool) -> list[str]:
-    """Return what the columns were taken for and which way is drawn, in two lines."""
+    """Return which way is drawn and what the columns were taken for, in two lines or a few."""
     layout, meta = export.layouts[0], done.meta
     time = " and ".join(map(repr, layout.as_document()["time"]["columns"]))
     # Which quantity a column is shows by its unit, and how the times are written by those on show.
     known = [f"{name}: " for name in export.quantities]
     columns = [line.partition(": ")[2] for line in layout.describe() if line.startswith(tuple(known))]
+    columns = [*([time] if time else []), *columns]
     sign = ", draw is positive after the turn" if reverse else ", positive is draw (if not, add --reverse-sign)"
     stands = "" if meta.sampling == "instant" else f"; {SAMPLING[meta.sampling]}"
     return [
         f"took {_files(export)}: side {meta.side}{sign if meta.side == 'dc' else ''}{stands}",
-        f"columns {', '.join([*([time] if time else []), *columns])}",
+        *(_packed("columns", columns, end=" (details: --explain)") if columns else []),
     ]
+
+
+def _packed(word: str, items: Sequence[str], *, end: str) -> list[str]:
+    """Return a list as lines of a terminal's width, those after the first set in."""
+    lines = [word]
+    for item in [*(f"{item}," for item in items[:-1]), items[-1] + end]:
+        if len(lines[-1]) + 1 + len(item) > _WIDTH:
+            lines.append(" ")
+        lines[-1] += f" {item}"
+    return lines
 
 
 def _files(export: Export) -> str:

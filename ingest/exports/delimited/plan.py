@@ -107,14 +107,17 @@ class ColumnPlan:
         scale, offset = sign * self.scale, sign * self.offset
         words = f"{quoted(names[self.index])}"
         words += f" less {quoted(names[self.minus])}" if self.minus is not None else ""
-        words += (
-            f" in {self.unit.symbol}" if self.units_at is None else f" in the unit of {quoted(names[self.units_at])}"
-        )
+        words += f" in {self._units(names)}"
         words += f", times {scale:.10g}" if scale != 1.0 else ""
         words += f", {'plus' if offset > 0 else 'less'} {abs(offset):.10g}" if offset else ""
         words += ", sign turned (return is positive there)" if self.turned else ""
         words += f", {self.directions.describe(names)}" if self.directions else ""
         return words + (", decimal comma" if self.decimal == "," else "")
+
+    def _units(self, names: tuple[str, ...]) -> str:
+        if self.units_at is not None:
+            return f"the unit of {quoted(names[self.units_at])}"
+        return f"the unit of each cell ({self.unit.symbol} and others)" if self.form.ranges else self.unit.symbol
 
 
 @dataclass(frozen=True)

@@ -64,7 +64,7 @@ def sheet_in(source: Source, stated: Stated) -> Source:
         if wanted is not None:
             chosen = _named(wanted, names, source.name)
             text = _as_text(source, book.get_sheet_by_name(chosen))
-            text.remarks = (f"sheet {quoted(chosen)}",)
+            text.remarks = (f"read from sheet {quoted(chosen)}",)
             return text
         sheets = {name: _as_text(source, book.get_sheet_by_name(name)) for name in names if name not in hidden}
     filled = {name: sheet for name, sheet in sheets.items() if sheet.head()}
@@ -72,7 +72,7 @@ def sheet_in(source: Source, stated: Stated) -> Source:
     if len(tables) == 1:
         others = [name for name in names if name != tables[0]]
         more = f"; not read: {quoted_all(others)}" if others else ""
-        filled[tables[0]].remarks = (f"sheet {quoted(tables[0])}{more}",)
+        filled[tables[0]].remarks = (f"read from sheet {quoted(tables[0])}{more}",)
         return filled[tables[0]]
     if tables:
         raise InputError(

@@ -31,8 +31,12 @@ def test_first_of_all_the_readings_as_they_were_taken(tmp_path):
         ["lowest", "−4.25", "25.195", "−108.556"],
         ["highest", "30.5", "25.5425", "768.447"],
     ]
-    assert lines[7] == "drawn 2.02 Ah, 51.0 Wh; returned 0.419 Ah, 10.7 Wh"
-    assert "columns 'Time', 'Current (A)' in A, 'Voltage (V)' in V, 'Power (W)' in W" in lines
+    assert lines[7] == "first to last 9 min 59 s: drawn 2.02 Ah, 51.0 Wh; returned 0.419 Ah, 10.7 Wh"
+    assert lines[9:11] == [
+        "columns 'Time', 'Current (A)' in A, 'Voltage (V)' in V,",
+        "  'Power (W)' in W (details: --explain)",
+    ]
+    assert lines[-1].startswith("wrote ")
     assert len(lines) <= 12
     # Two name the export and the log, which lie deep in a folder of the tests.
     assert max(len(line) for line in lines if str(tmp_path) not in line) <= 80
@@ -69,6 +73,12 @@ def test_fractions_of_a_second_are_shown_where_there_are_any(tmp_path):
     rows = "".join(f"2026-06-13 10:00:{k / 5:06.3f},{k}\n" for k in range(50))
     lines = convert(tmp_path, f"Time,Amps\n{rows}").said.splitlines()
     assert [line.split()[-2] for line in lines[1:5]] == ["10:00:00.000", "10:00:00.200", "10:00:00.400", "10:00:09.800"]
+
+
+def test_each_cell_by_its_own_unit_is_told_so(tmp_path):
+    """The unit that most cells carry would be taken for that of all."""
+    rows = "".join(f"2026-06-13 10:00:{k:02d},{f'{k}.5 A' if k % 3 else f'{k}12.5 mA'}\n" for k in range(60))
+    assert "'Current' in the unit of each cell (A and others)" in convert(tmp_path, f"Time,Current\n{rows}").said
 
 
 def test_an_undated_log_counts_from_its_start(tmp_path):
