@@ -4,7 +4,8 @@ Nobody knows how long the meter was off, so the readings of each session are lai
 with a pause that no gap limit bridges.
 
 - A count that falls back has begun anew, whether it begins at nought or a little later; late rows fall back as well,
-  but end where the rows before them left off, or fill a hole. A count of 32 bits that is full goes on.
+  but end where the rows before them left off, or fill a hole; and a block that stands there twice says the same again.
+  A count of 32 bits that is full goes on.
 - A clock that was never set shows a date in January 1970, 1980 or 2000, or 1 January of a later year to which it fell
   back. Where the log holds dates from long after it, too, only those are true: such a session goes behind the rows
   before it, or ahead of those after it where none are before it.
@@ -87,7 +88,7 @@ def lay_behind(time_us: Times, quantities: Columns, *, counted: bool, least_paus
     if _in_no_order(time_us, bounds, usual):
         return Sessions()
     if counted:
-        return _lay_counts(time_us, bounds, usual, pause)
+        return _lay_counts(time_us, quantities, bounds, usual, pause)
     sessions = _lay_unset(time_us, quantities, bounds, usual, pause)
     if not sessions.steps:
         _refuse_two_logs(time_us, quantities, bounds, usual)
@@ -116,6 +117,13 @@ def _says_again(raw: Times, quantities: Columns, rows: slice) -> bool:
     return inside > 0 and say_again(raw, quantities, slice(rows.start, rows.start + inside))
 
 
+def _is_twice(raw: Times, quantities: Columns, begun: int, rows: slice) -> bool:
+    """Tell whether rows say again what their session, `begun` there, said: readings that vary, or it may be chance."""
+    own = {name: x[begun : rows.stop] for name, x in quantities.items()}
+    varies = any(len(np.unique(x[rows.start - begun :])) > FEW_ROWS for x in own.values())
+    return varies and _says_again(raw[begun : rows.stop], own, slice(rows.start - begun, rows.stop - begun))
+
+
 def _in_no_order(time_us: Times, bounds: list[int], usual: int) -> bool:
     """Tell whether rows fall back everywhere, and seldom to the beginning."""
     backs = [start for start in bounds[1:-1] if time_us[start] < time_us[start - 1]]
@@ -126,12 +134,12 @@ def _in_no_order(time_us: Times, bounds: list[int], usual: int) -> bool:
     return (1 + len(backs)) * FEW_ROWS > len(time_us) and 2 * to_begin < len(backs)
 
 
-def _lay_counts(time_us: Times, bounds: list[int], usual: int, pause: int) -> Sessions:
+def _lay_counts(time_us: Times, quantities: Columns, bounds: list[int], usual: int, pause: int) -> Sessions:
     raw, sessions = time_us.copy(), Sessions()
     near, shift, begun = _near(usual), 0, 0
     for start, stop in pairwise(bounds):
         session = slice(start, stop)
-        fell = start > 0 and raw[start] < raw[start - 1]
+        fell = start > 0 and raw[start] < raw[start - 1] and not _is_twice(raw, quantities, begun, session)
         step = _full(int(raw[start - 1]), int(raw[start]), near) if fell else None
         # What lies ahead of all that the session before it has overlaps nothing, and began anew all the same.
         ahead = fell and int(raw[start]) < int(raw[begun:start].min()) - near

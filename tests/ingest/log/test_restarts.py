@@ -101,6 +101,22 @@ def test_the_same_again_counts_once():
     assert "counted once" in " ".join(twice.moved())
 
 
+@pytest.mark.parametrize(("start", "stop"), [(60, 90), (0, 200), (150, 200)])
+def test_a_block_of_a_count_that_stands_there_twice_counts_once(start, stop):
+    """From the middle, from the beginning, at the end: it says the same again, and no clock began anew."""
+    seconds = [*range(stop), *range(start, 200)]
+    current = [float(k % 37) for k in seconds]
+    result = settled(seconds, counted=True, current=current)
+    assert result.repeated == stop - start
+    assert result.readings.quantities["current_A"].tolist() == [float(k % 37) for k in range(200)]
+    assert sessions(result) == [200]
+
+
+def test_a_session_of_the_same_level_reading_is_one():
+    """A load that draws the same all day: that readings are alike says nothing."""
+    assert sessions(settled([*range(200), *range(100)], counted=True, current=[2.0] * 300)) == [200, 100]
+
+
 def test_other_readings_at_the_first_instant_are_asked():
     """A clock that was set does not fall back to where the log began: it may be another meter."""
     base = at(2026, 6, 13)
