@@ -17,7 +17,7 @@ from .choice import choose, in_toml
 from .decode import Source, find_encoding
 from .dialect import DELIMITERS, Dialect, find_dialect
 from .directions import turned_sign, with_directions
-from .header import all_named, meaning, names_time
+from .header import all_named, meaning, names_time, not_watts
 from .plan import (
     ColumnPlan,
     Directions,
@@ -26,7 +26,6 @@ from .plan import (
     TimePlan,
     WatchedColumn,
     ac_column,
-    not_watts,
     remarks,
     unit_in_header,
 )

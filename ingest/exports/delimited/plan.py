@@ -17,7 +17,7 @@ from ...quantities import QUANTITIES, Unit
 from ..amounts.numbers import NumberForm, kinds_of, like_unit, to_numbers
 from ..times.stamps import DateOrder, Style, TimeStyle
 from .dialect import Dialect
-from .header import stated_unit, words_of
+from .header import not_watts, stated_unit, words_of
 from .header_words import AC, AC_ANYWHERE, AVERAGES, DC, NOT_WATTS, REQUIRED
 
 if TYPE_CHECKING:
@@ -201,13 +201,6 @@ class Layout:
         used = {*self.time.indices}.union(*(column.indices for column in self.columns))
         unused = [quoted(name) for k, name in enumerate(names) if name and k not in used]
         return lines + ([f"not used: {', '.join(unused)}"] if unused else [])
-
-
-def not_watts(name: str, units_cell: str = "") -> str | None:
-    """Return ``apparent power`` or ``reactive power`` if a column is that by its words or unit, else None."""
-    unit, words = stated_unit(name, units_cell), words_of(name)
-    by_unit = unit.dimension if unit is not None else ""
-    return next((kind for kind in NOT_WATTS if kind == by_unit or kind.split()[0] in words), None)
 
 
 def ac_column(names: Sequence[str], units: Sequence[str], taken: Mapping[str, int]) -> str | None:
