@@ -86,7 +86,9 @@ _FIRST_YEAR, _LAST_YEAR = 1970, 2200
     help="Write a profile of how this export was read, so that the meter's next one needs no option but --profile.",
 )
 @click.option("--explain", is_flag=True, help="Print all that was recognised, and what each column was taken for.")
-@click.option("--allow-rejects", is_flag=True, help="Go on even if more than 5 % of the rows cannot be read.")
+@click.option(
+    "--allow-rejects", is_flag=True, help="Go on without the rows that cannot be read, be they many or all of one kind."
+)
 @click.option("--force", is_flag=True, help="Replace an existing log.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document alone.")
 def command(sources: tuple[str, ...], out: Path, **options: str | bool | None) -> None:

@@ -25,6 +25,7 @@ from .delimited.rows import RowBatch
 if TYPE_CHECKING:
     from ..log.timeline import Settled
     from .adapter import Export
+    from .one_kind import RejectKinds
 
 #: Share of rows that may be unreadable before the person is asked.
 MOST_REJECTED = 0.05
@@ -59,6 +60,7 @@ class _Tally:
     first_us: int | None = None
     first_reject: Reject | None = None
     intervals: IntervalCount = field(default_factory=IntervalCount)
+    kinds: RejectKinds | None = None
 
     def count(self, batch: RowBatch) -> None:
         time_us, rejects = batch.readings.time_us, batch.rejects
@@ -67,6 +69,11 @@ class _Tally:
         self.rejected += len(rejects)
         self.read += len(time_us) + len(rejects)
         self.repeated_headers += batch.repeated_headers
+        if rejects:
+            from .one_kind import RejectKinds  # most exports have none
+
+            self.kinds = self.kinds or RejectKinds()
+            self.kinds.add(rejects)
         self.first_reject = self.first_reject or (rejects[0] if rejects else None)
         if len(time_us):
             self.first_us = int(time_us[0]) if self.first_us is None else self.first_us
@@ -97,8 +104,9 @@ def convert(
     Raises
     ------
     InputError
-        If more than `MOST_REJECTED` of the rows cannot be read and `allow_rejects` does not say to go on: only the
-        rejects file is written then; if nothing can be written there; or if another log's rejects stand there.
+        If more than `MOST_REJECTED` of the rows cannot be read, or several for one and the same reason, and
+        `allow_rejects` does not say to go on: only the rejects file is written then; if nothing can be written there;
+        or if another log's rejects stand there.
     """
     once = partial(
         _converted_once,
@@ -180,6 +188,14 @@ def _check(tally: _Tally, allow: bool, rejects: Path, export: Export) -> None:
         raise InputError(
             f"{name}: {tally.rejected} of {tally.read} rows ({share:.0f} %) could not be read, so no log was written; "
             f"the first: {where}. All are in {rejects}; add --allow-rejects to keep the rest"
+        )
+    # Few as they are, they may be all that was charged, or all surges.
+    if not allow and tally.kinds is not None and (most := tally.kinds.most()) is not None:
+        count, first = most
+        raise InputError(
+            f"{name}: {count} of {tally.read} rows could not be read for one and the same reason, so they may be all "
+            f"readings of one kind, and no log was written; the first: {first.file}, line {first.line}: "
+            f"{first.reason}. All are in {rejects}; mend those cells, or add --allow-rejects to leave those rows out"
         )
 
 

@@ -294,6 +294,7 @@ class CsvExport:
         return self._clock.local
 
     def _rows(self, layout: Layout, lines: Iterator[Block]) -> Iterator[RowBatch]:
+        several = f"{layout.name}, " if len(self.sources) > 1 else ""
         reader = RowReader(layout, self._clock.to_utc)
         for block in lines:
             if not lines_of_words(block, layout.dialect.first_line):
@@ -304,8 +305,8 @@ class CsvExport:
 
             sections = SectionReader(layout, self._stated, self._clock.to_utc)
             yield from sections.batches(chain([block], lines))
-            several = f"{layout.name}, " if len(self.sources) > 1 else ""
             self.moved += [several + sentence for sentence in sections.sentences]
+        self.moved += [several + sentence for sentence in reader.sentences()]
 
 
 def _kind(layout: Layout) -> tuple[str, bool, bool]:

@@ -14,9 +14,9 @@ from numpy.typing import NDArray
 from ...errors import InputError, quoted
 from ...log.arrow import flat, strings
 from ...log.log import Readings
-from ...quantities import LARGEST_READING
 from ...safe_files.rejects import Reject
 from ...zone import NO_TIME
+from ..amounts.around import Around
 from ..amounts.closing_row import ClosingRow
 from ..amounts.number_forms import in_doubt
 from ..amounts.numbers import NULLS, first_doubtful, kinds_of, says_point, to_numbers
@@ -58,6 +58,12 @@ class RowReader:
         #: Columns without a mark in the sample that have shown since that they write decimal points.
         self._with_points: set[int] = set()
         self._closing = ClosingRow()
+        names = layout.dialect.names
+        self._around = Around(layout.name, {column.quantity: names[column.index] for column in layout.columns})
+
+    def sentences(self) -> list[str]:
+        """Return what was met in the rows read so far, and must be known before relying on any amount."""
+        return self._around.sentences()
 
     def read(self, block: Block) -> RowBatch:
         """Read a block's rows."""
@@ -98,7 +104,9 @@ class RowReader:
         quantities = {}
         for column in self._layout.columns:
             self._refuse_doubtful(column, table, rows)
-            quantities[column.quantity] = self._quantity(column, table, reasons)
+            quantities[column.quantity] = self._quantity(column, table, rows, reasons)
+        for k, why in self._around.changed(quantities, rows.line_of, rows.first_line).items():
+            reasons.setdefault(k, why)
         self._without_reading(quantities, reasons)
         if self._closing.closes(quantities):
             reasons.setdefault(len(time_us) - 1, "holds the sums of the rows above it, and is no reading")
@@ -116,10 +124,10 @@ class RowReader:
         columns = [flat(table.column(str(k))) for k in self._layout.time.indices]
         return columns[0] if len(columns) == 1 else pc.binary_join_element_wise(*columns, _BLANK)
 
-    def _quantity(self, plan: ColumnPlan, table: pa.Table, reasons: dict[int, str]) -> NDArray[np.float64]:
-        x = self._numbers(plan, plan.index, table, reasons)
+    def _quantity(self, plan: ColumnPlan, table: pa.Table, rows: _Rows, reasons: dict[int, str]) -> NDArray[np.float64]:
+        x = self._numbers(plan, plan.index, table, rows, reasons)
         if plan.minus is not None:
-            less = self._numbers(plan, plan.minus, table, reasons)
+            less = self._numbers(plan, plan.minus, table, rows, reasons)
             x = np.where(np.isnan(x) & np.isnan(less), np.nan, np.nan_to_num(x) - np.nan_to_num(less))
         with np.errstate(over="ignore"):
             units = None if plan.units_at is None else flat(table.column(str(plan.units_at)))
@@ -127,10 +135,14 @@ class RowReader:
             if units is not None:
                 self._refuse_unknown_units(np.isnan(y) & ~np.isnan(x), plan, units, reasons)
             x = y
-        self._refuse_too_large(x, plan, reasons)
+        cells = flat(table.column(str(plan.index))) if plan.minus is None else None
+        for k, why in self._around.damaged(x, plan.quantity, cells).items():
+            reasons.setdefault(k, f"column {quoted(self._layout.dialect.names[plan.index])}: {why}")
         return x if plan.directions is None else self._signed(x, plan, table, reasons)
 
-    def _numbers(self, plan: ColumnPlan, index: int, table: pa.Table, reasons: dict[int, str]) -> NDArray[np.float64]:
+    def _numbers(
+        self, plan: ColumnPlan, index: int, table: pa.Table, rows: _Rows, reasons: dict[int, str]
+    ) -> NDArray[np.float64]:
         cells = flat(table.column(str(index)))
         numbers = to_numbers(cells, plan.form)
         name = self._layout.dialect.names[index]
@@ -138,7 +150,11 @@ class RowReader:
             cell = cells[k].as_py()
             hint = " (is its comma a decimal mark? then say --decimal comma)" if "," in cell else ""
             reasons.setdefault(k, f"column {quoted(name)}: found {quoted(cell)}, expected a number{hint}")
-        return numbers.values
+        return (
+            numbers.values
+            if plan.units_at is not None
+            else self._around.as_written(numbers.values, index, plan.quantity, name, rows.line_of)
+        )
 
     def _watch(self, table: pa.Table, rows: _Rows) -> None:
         """Stop where a column begins to say which way a current flows that was read without a sign so far."""
@@ -169,11 +185,6 @@ class RowReader:
         for k in np.flatnonzero(bad).tolist():
             word = units[k].as_py() or ""
             reasons.setdefault(k, f"column {quoted(name)}: {quoted(word)} is no unit of {plan.unit.dimension}")
-
-    def _refuse_too_large(self, x: NDArray[np.float64], plan: ColumnPlan, reasons: dict[int, str]) -> None:
-        name = self._layout.dialect.names[plan.index]
-        for k in np.flatnonzero(np.abs(x) > LARGEST_READING).tolist():
-            reasons.setdefault(k, f"column {quoted(name)}: {x[k]:.3g} {plan.quantity} is more than any meter can mean")
 
     def _signed(
         self, x: NDArray[np.float64], plan: ColumnPlan, table: pa.Table, reasons: dict[int, str]
@@ -259,7 +270,7 @@ class _Rows:
 
     def __init__(self, text: bytes, first_line: int, layout: Layout) -> None:
         self._text = text
-        self._first_line = first_line
+        self.first_line = first_line
         self._layout = layout
         self._removed: dict[int, str] = {}  # line index -> reason: never shown to the parser
         self._misfits: dict[int, str] = {}  # row number of the parser -> reason
@@ -315,7 +326,7 @@ class _Rows:
 
     def line_of(self, index: int) -> int:
         """Return the line of a row by its index among the parsed ones."""
-        return self._first_line + self._parsed(self._filled(self._text.split(b"\n")))[index]
+        return self.first_line + self._parsed(self._filled(self._text.split(b"\n")))[index]
 
     def _filled(self, lines: list[bytes]) -> list[int]:
         # Arrow numbers the rows it was given: lines taken out beforehand and empty ones have no number.
@@ -334,5 +345,5 @@ class _Rows:
         reasons = dict(self._removed)
         reasons |= {filled[number]: why for number, why in self._misfits.items() if why}
         reasons |= {parsed[index]: why for index, why in self._rejected.items()}
-        name, first = self._layout.name, self._first_line
+        name, first = self._layout.name, self.first_line
         return [Reject(name, first + k, why, _shown(lines[k])) for k, why in reasons.items()]

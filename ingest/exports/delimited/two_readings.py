@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping, Set
 from dataclasses import dataclass
 from itertools import pairwise
@@ -35,6 +36,11 @@ _SOC_STEPS, _SOC_JUMP = 4, 5.0
 _CLOCKS_AGREE: Final = 0.02
 _DAY_WORDS: Final = {"day", "days", "date"}
 _DAY_S: Final = 86_400.0
+#: A factor in a name: the unit's own (0.1 A, 10 mA, A/10), or one that the readings were multiplied by (x100, 10x).
+_FACTOR = re.compile(
+    r"[(\[]\s*(?:1/10+|0[.,]0*1|10+)\s*[munµkM]?[AVW]\s*[)\]]|\b[munµkM]?[AVW]\s*/\s*10+\b"
+    r"|(?<![^\W_])[x×*]\s?10+(?!\d)|(?<!\d)10+\s?[x×*](?![^\W_])"
+)
 
 
 @dataclass(frozen=True)
@@ -85,6 +91,7 @@ def questions(
     Of quantities that are not `believed` to be what they are called, only the prefix of watts is asked about: a wrong
     one is why they are not.
     """
+    yield from _factors(columns)
     yield from _thousandfold(columns)
     columns = columns.only(believed)
     yield from _prefix_of_amps(columns)
@@ -97,6 +104,20 @@ def questions(
 
 def _unit_line(quantity: str, unit: str) -> str:
     return f'[quantities.{quantity}] unit = "{unit}"'
+
+
+def _factors(columns: SampledColumns) -> Iterator[str]:
+    """Yield a question where a name holds a factor: it may be applied to the readings, or still to be."""
+    for quantity, plan in columns.plans.items():
+        units = columns.dialect.units
+        words = f"{columns.dialect.names[plan.index]} ({units[plan.index] if units else ''})"
+        if (match := _FACTOR.search(words)) is not None:
+            yield (
+                f"column {columns.name(quantity)} names a factor, {quoted(match[0])}: its readings could be in "
+                f"{plan.unit.symbol} as they stand, or still to be multiplied or divided by it; name the columns in a "
+                f"profile (--profile), with scale = 1.0 or the factor: [quantities.{quantity}] column = "
+                f"{columns.name(quantity)}, scale = 0.1"
+            )
 
 
 def _thousandfold(columns: SampledColumns) -> Iterator[str]:

@@ -133,3 +133,37 @@ def test_a_count_of_hours_run_is_no_clock(tmp_path):
     """It stands still while the pump rests."""
     ran = lambda k: sum(j % 20 < 8 for j in range(k))  # noqa: E731
     assert convert(tmp_path, export("Time,Runtime (s),Current (A)", lambda k: (ran(k), amps(k)))).status == 0
+
+
+@pytest.mark.parametrize(
+    ("name", "factor"),
+    [
+        ("Current (0.1 A)", 0.1),
+        ("Current (0.01 A)", 0.01),
+        ("Current x100 (A)", 0.01),
+        ("Current (A) * 10", 0.1),
+        ("Current (10 mA)", 0.01),
+        ("10x Current (A)", 0.1),
+        ("Current (A/10)", 0.1),
+    ],
+)
+def test_a_factor_in_a_name(tmp_path, name, factor):
+    """It may be in the readings or not: asked, and settled by the profile's scale."""
+    content = export(f'Time,"{name}",Voltage (V)', lambda k: (round(amps(k) / factor), 25.1))
+    profile = f"""name = "a meter"
+    [quantities.current_A]
+    column = "{name}"
+    unit = "A"
+    scale = {factor}
+    """
+    settled = asked(tmp_path, content, "names a factor", "scale = 1.0", profile=profile)
+    assert settled["current_A"][:2] == pytest.approx([round(30.5 / factor) * factor] * 2)
+
+
+@pytest.mark.parametrize(
+    "name", ["Current 10 s mean (A)", "Current 2x (A)", "Box10 current (A)", "Current (A), max 100"]
+)
+def test_other_numbers_in_a_name(tmp_path, name):
+    """They are no factors."""
+    done = convert(tmp_path, export(f'Time,"{name}",Voltage (V)', lambda k: (amps(k), 25.1)))
+    assert "names a factor" not in done.error

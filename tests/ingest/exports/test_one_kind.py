@@ -1,0 +1,53 @@
+"""Rows left out for one and the same reason stop a conversion however few they are; scattered damage does not."""
+
+import pytest
+from exporting import convert
+
+ALLOWED = ("--zone", "UTC", "--allow-rejects")
+
+
+def text(cells, name="Current (A)"):
+    """A file of a reading a second, with these cells at every fiftieth row."""
+    odd = dict(zip(range(49, 2000, 50), cells, strict=False))
+    rows = [f"2026-06-13 10:{k // 60:02d}:{k % 60:02d},{odd.get(k, f'{1 + k % 9}.5')}" for k in range(1000)]
+    return "\n".join([f"Time,{name}", *rows, ""])
+
+
+@pytest.mark.parametrize("cells", [["?5.2", "?12.3", "?4.5"], ["1.62 CR", "3.25 CR", "10.1 CR"], ["1.2.5"] * 4])
+def test_cells_of_one_form_stop_it(tmp_path, cells):
+    """All that is charged, all surges, may be written so; the sentence names the first, and the option."""
+    done = convert(tmp_path, text(cells))
+    assert done.status == 2
+    assert f"{len(cells)} of 1000 rows could not be read for one and the same reason" in done.error
+    assert f"line 51: column 'Current (A)': found '{cells[0]}'" in done.error
+    assert "--allow-rejects" in done.error
+    assert done.reject_lines == [51 + 50 * k for k in range(len(cells))]
+    assert len(convert(tmp_path, text(cells), options=ALLOWED).time_us) == 1000 - len(cells)
+
+
+@pytest.mark.parametrize(
+    "cells",
+    [
+        ["?5.2", "?12.3"],
+        ["OL"] * 8,
+        ["#", "*", "~"],
+        ["1.2.5", "1-5", "1.5x", "?1.5", "5\x7f2", "1.2.7", "1.2.8", "7;5", "1 .5"],
+    ],
+)
+def test_scattered_damage_does_not(tmp_path, cells):
+    """Two alike, words that say that there is none, or each its own."""
+    done = convert(tmp_path, text(cells))
+    assert len(done.reject_lines) == len(cells)
+    assert len(done.time_us) == 1000 - len(cells)
+
+
+def test_times_of_one_form_stop_it(tmp_path):
+    """A month that no name is known of; torn ones do not."""
+    rows = [f"2026-06-13 10:{k // 60:02d}:{k % 60:02d},1.5" for k in range(600)]
+    for k in (100, 200, 300):
+        rows[k] = rows[k].replace("-06-", "-Cze-")
+    done = convert(tmp_path, "\n".join(["Time,Current (A)", *rows, ""]))
+    assert done.status == 2
+    assert "found '2026-Cze-13 10:01:40'" in done.error
+    torn = [row[9:] if k in (100, 200, 300) else row for k, row in enumerate(rows)]
+    assert len(convert(tmp_path, "\n".join(["Time,Current (A)", *torn, ""])).reject_lines) == 3
