@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import codecs
+import re
+
 #: First bytes, and what a file that begins with them is. From memory of the formats' own descriptions.
 _BEGINNINGS = (
     (b"PAR1", "is a Parquet file, a log perhaps already"),
@@ -46,3 +49,16 @@ def markup_kind(text: str) -> str | None:
     """Return the kind of markup a text is written in; None where it is none."""
     start = text[:200].lstrip("\ufeff \t\r\n").lower().encode(errors="replace")
     return next((kind for beginning, kind in _MARKUP if start.startswith(beginning)), None)
+
+
+#: Two bytes of Shift-JIS, of which Windows-1252 seldom has the first and hardly ever both (JIS X 0208, from memory).
+_TWO_BYTES = re.compile(rb"[\x81-\x9f][\x80-\xfc]")
+
+
+def is_japanese(head: bytes) -> bool:
+    """Tell whether bytes that are no UTF-8 are Shift-JIS."""
+    try:
+        codecs.getincrementaldecoder("cp932")().decode(head, final=False)
+    except UnicodeDecodeError:
+        return False
+    return len(_TWO_BYTES.findall(head)) > 1

@@ -5,6 +5,7 @@ from __future__ import annotations
 import codecs
 import hashlib
 import io
+import re
 import shutil
 import sys
 import tempfile
@@ -28,6 +29,8 @@ BLOCK_BYTES = 1 << 22
 _MOST_LINES = 1 << 18
 _MAGIC = {b"\x1f\x8b": "gzip", b"\x28\xb5\x2f\xfd": "zstd"}
 _CONTAINERS = (b"PK\x03\x04", b"PK\x05\x06", b"\xd0\xcf\x11\xe0")
+#: A quoted cell over several lines is not longer, or it is none. [bytes]
+_LONGEST_CELL = 1 << 16
 #: Longest line that can still be a row of readings; more means that this is no text of lines.
 _LONGEST_LINE = 1 << 24
 
@@ -198,7 +201,9 @@ def find_encoding(head: bytes, name: str) -> str:
     try:
         codecs.getincrementaldecoder("utf-8")().decode(head, final=False)
     except UnicodeDecodeError:
-        return "cp1252"
+        from .binary import is_japanese
+
+        return "cp932" if is_japanese(head) else "cp1252"
     return "utf-8"
 
 
@@ -249,6 +254,10 @@ def blocks(source: Source, encoding: str) -> Iterator[Block]:
         if b"\r" in carry:
             carry = carry.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
         cut = carry.rfind(b"\n") + 1
+        if cut and b'"' in carry[-_LONGEST_CELL:]:
+            from .shape import open_cell
+
+            cut = open_cell(carry[:cut])
         # Whole lines are handed on; what follows the last line end waits for the next chunk.
         if cut:
             for lines in _pieces(carry[:cut]):
@@ -258,6 +267,10 @@ def blocks(source: Source, encoding: str) -> Iterator[Block]:
         if len(carry) > _LONGEST_LINE:
             raise InputError(f"{source.name}, line {line}: is longer than 16 MB, so this is no table of readings")
     tail = carry if decoder is None else carry + decoder.decode(b"", final=True).encode("utf-8")
+    # A cell that was open to the end was none: its lines are rows.
+    if cut := tail.rfind(b"\n") + 1:
+        yield Block(_plain(_valid(tail[:cut]), source), line)
+        tail, line = tail[cut:], line + tail.count(b"\n", 0, cut)
     if tail.endswith(b"\r"):
         yield Block(_plain(_valid(tail[:-1] + b"\n"), source), line)
     elif tail.strip(b"\x00 \t\x1a"):
@@ -276,6 +289,13 @@ def _pieces(text: bytes) -> Iterator[bytes]:
 
 def _plain(text: bytes, source: Source) -> bytes:
     """Return the lines as plain rows, where the source's are no such."""
+    # What is left of a sector that was not written stands before a whole row.
+    if _NULS in text:
+        text = re.sub(rb"(?m)^\x00{16,}", b"", text)
+    if b'"' in text:
+        from .shape import with_whole_cells
+
+        text = with_whole_cells(text)
     if not source.shape:
         return text
     from .shape import plain
@@ -283,10 +303,15 @@ def _plain(text: bytes, source: Source) -> bytes:
     return plain(text, source.shape)
 
 
+_NULS = b"\x00" * 16
+
+
 def _valid(text: bytes) -> bytes:
     """Return the text with what is no UTF-8 replaced, so that one damaged row cannot spoil the others."""
     if text.isascii():
         return text
+    # A mark of UTF-8 stands within where files were put behind one another.
+    text = text.replace(codecs.BOM_UTF8, b"")
     try:
         text.decode("utf-8")
     except UnicodeDecodeError:

@@ -110,6 +110,10 @@ def find_table(source: Source, stated: Stated) -> tuple[str, Dialect]:
     file = stated.profile.file if stated.profile is not None else None
     encoding = _stated_encoding(file.encoding if file else None, head) or find_encoding(head, source.name)
     text = _head_text(head, encoding, source.name)
+    if '"' in text:
+        from .shape import with_whole_cells
+
+        text = with_whole_cells(text.encode()).decode()
     delimiter = file.delimiter if file else None
     # A sheet's text was made here, whatever a profile says of this meter's other exports.
     if source.delimiter is None and (delimiter == "blank" or _UNUSUAL.search(text)):
@@ -138,7 +142,7 @@ def _head_text(head: bytes, encoding: str, name: str) -> str:
     text = text.replace("\r\n", "\n").replace("\r", "\n")
     # the last line of a long head was cut by us, that of a short file perhaps by a power cut; a row or two are enough
     whole = text[: text.rfind("\n")] if text.count("\n") > 2 else text
-    return whole.replace("\x00", "")
+    return whole.replace("\x00", "").replace("\ufeff", "")
 
 
 def _recognised(dialect: Dialect, name: str, *, reverse: bool) -> tuple[list[ColumnPlan], list[str]]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
@@ -309,13 +310,15 @@ class _Rows:
 
     def _without_open_quotes(self) -> bytes:
         """Take out lines with an odd number of quotes: a quote left open would swallow the rows after it."""
-        raw = np.frombuffer(self._text, np.uint8)
-        ends = np.flatnonzero(raw == ord("\n"))
-        quotes = np.cumsum(raw == ord('"'))[ends]
-        odd = np.flatnonzero(np.diff(quotes, prepend=0) % 2)
+        from .shape import odd_lines  # most exports have no quotes
+
+        odd = odd_lines(self._text)
         if not len(odd):
             return self._text
         lines = self._text.split(b"\n")
+        # Within a cell a quote is a letter like others: inches.
+        begins = re.compile(rb"(^|" + re.escape(self._layout.dialect.delimiter.encode()) + rb')"')
+        odd = odd[[begins.search(lines[k]) is not None for k in odd]]
         for k in odd.tolist():
             self._removed[k] = "a double quote is left open"
         return b"\n".join(line for k, line in enumerate(lines) if k not in self._removed)

@@ -139,3 +139,66 @@ def test_a_page_under_the_name_of_a_spreadsheet_is_refused_by_name(tmp_path, sta
 def test_text_of_two_bytes_is_text(tmp_path, encoding):
     """With and without a mark."""
     assert are_readings(convert(tmp_path, text([",".join(row) for row in ROWS]).encode(encoding)))
+
+
+NOTES = ("pump on", '"first\nsecond"', '"a, b"', '"said ""go""\nand, more\n\nof it"', '2" of rain')
+
+
+def with_notes(first, count=400):
+    """Rows with notes, before or behind the readings, and the amps."""
+    rows = [f"2026-06-13 10:{k // 60:02d}:{k % 60:02d},{k % 90}.5,25.1" for k in range(count)]
+    notes = [NOTES[k % len(NOTES)] for k in range(count)]
+    if first:
+        return text(["Notes,Time,Current (A),Voltage (V)", *map(",".join, zip(notes, rows, strict=True))])
+    return text(['Time,"Current\n(A)",Voltage (V),Notes', *map(",".join, zip(rows, notes, strict=True))])
+
+
+@pytest.mark.parametrize("first", [True, False])
+@pytest.mark.parametrize("block", [1 << 22, 1500])
+def test_notes_over_several_lines_lose_no_row(tmp_path, monkeypatch, first, block):
+    """Wherever the file is cut into blocks; quotes within a cell are letters."""
+    monkeypatch.setattr("shuntbook.ingest.exports.delimited.decode.BLOCK_BYTES", block)
+    done = convert(tmp_path, with_notes(first), options=("--zone", "UTC"))
+    assert done["current_A"].tolist() == [k % 90 + 0.5 for k in range(400)]
+    assert done.rejects == []
+
+
+def test_a_quote_left_open_swallows_no_rows(tmp_path):
+    """Lines that could be rows are no part of a note, and the line is told; also near the end of the file."""
+    rows = [f"2026-06-13 10:00:{k:02d},{k}.5,25.1,ok" for k in range(60)]
+    rows[20], rows[23], rows[57] = rows[20][:-2] + '"x', rows[23][:-2] + 'y"', rows[57][:-2] + '"z'
+    done = convert(tmp_path, text(["Time,Current (A),Voltage (V),Notes", *rows]), options=("--zone", "UTC"))
+    assert done["current_A"].tolist() == [k + 0.5 for k in range(60) if k not in (20, 57)]
+    assert done.reject_lines == [22, 59]
+
+
+def test_blanks_before_quotes(tmp_path):
+    """Quoted cells with a blank between them."""
+    rows = [", ".join(f'"{cell}"' for cell in (f"2026-06-13 10:00:{k:02d}", f"{k}.5", "25.1")) for k in range(60)]
+    done = convert(tmp_path, text(["Time, Current (A), Voltage (V)", *rows]), options=("--zone", "UTC"))
+    assert done["current_A"].tolist() == [k + 0.5 for k in range(60)]
+
+
+@pytest.mark.parametrize("before", ["\ufeff", "\0" * 300])
+def test_what_stands_before_a_whole_row_is_no_damage(tmp_path, before):
+    """The mark of a file put behind another, and what a sector holds that was not written."""
+    rows = [f"{before * (k == 30)}2026-06-13 10:00:{k:02d},{k}.5,25.1" for k in range(60)]
+    done = convert(tmp_path, text(["Time,Current (A),Voltage (V)", *rows]), options=("--zone", "UTC"))
+    assert done["current_A"].tolist() == [k + 0.5 for k in range(60)]
+
+
+def test_shift_jis(tmp_path):
+    """Two bytes a letter, some of which are marks of others."""
+    rows = [f"2026-06-13 10:00:{k:02d},{k}.5,25.1,ソ表能" for k in range(60)]
+    content = text(["時刻,電流[A],電圧[V],表示", *rows]).encode("cp932")
+    done = convert(tmp_path, content, options=("--zone", "UTC", "--explain"))
+    assert done["current_A"].tolist() == [k + 0.5 for k in range(60)]
+    assert "電流[A]" in done.said
+
+
+def test_latin_letters_are_no_shift_jis(tmp_path):
+    """One byte a letter, which could begin two."""
+    rows = [f"2026-06-13 10:00:{k:02d};{k},5;25,1;{k % 9} °C" for k in range(60)]
+    content = text(["Zeit;Strom für Bank (A);Spannung (V);Gerät größer – é", *rows]).encode("cp1252")
+    done = convert(tmp_path, content, options=("--zone", "UTC", "--explain"))
+    assert "Strom für Bank (A)" in done.said
