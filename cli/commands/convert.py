@@ -121,6 +121,7 @@ def command(sources: tuple[str, ...], out: Path, **options: str | bool | None) -
         reverse_sign=bool(options["reverse_sign"]),
         allow_rejects=bool(options["allow_rejects"]),
         gap_limit_s=intake.gap_limit_s,
+        asks_sampling=stated.filled().sampling is None,
     )
     if keep is not None:
         write_text(keep, profile)

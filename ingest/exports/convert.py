@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from ..errors import InputError, ReadAnew
 from ..log.arrow import flat, floats, integers
-from ..log.gap_limit import LONG_US, IntervalCount
+from ..log.gap_limit import LONG_US, NEARLY_ALL_CHANGE, IntervalCount
 from ..log.log import FILE_MARK, ROWS_A_GROUP, LogWriter, Readings, ahead, level_of, new_log, to_batch
 from ..log.meta import LogMeta
 from ..safe_files.rejects import Reject, RejectsFile, rejects_file
@@ -93,29 +93,41 @@ class _Tally:
         return begins_unset(self.first_us, steps_us)
 
 
+@dataclass(frozen=True)
+class _Limits:
+    """The gap limit where it is stated [s], and what to call the export where sampling is asked about."""
+
+    stated_s: float | None
+    asks: str | None
+
+
 def convert(
-    export: Export, out: Path, meta: LogMeta, *, reverse_sign: bool, allow_rejects: bool, gap_limit_s: float | None
+    export: Export,
+    out: Path,
+    meta: LogMeta,
+    *,
+    reverse_sign: bool,
+    allow_rejects: bool,
+    gap_limit_s: float | None,
+    asks_sampling: bool = False,
 ) -> Converted:
     """Read an export to its end and write the log; what stands at `out` is replaced.
 
     ``meta`` is what is known beforehand; counts, limits and remarks are filled in. `reverse_sign` turns current and
     power (side ``dc``). `gap_limit_s` is given where it is stated. [s]
+    `asks_sampling`: nobody said what one reading stands for, and who did this can be asked.
 
     Raises
     ------
     InputError
         If more than `MOST_REJECTED` of the rows cannot be read, or several for one and the same reason, and
         `allow_rejects` does not say to go on: only the rejects file is written then; if nothing can be written there;
-        or if another log's rejects stand there.
+        if another log's rejects stand there; or if it matters, and nobody said, whether each reading stands until the
+        next one.
     """
+    limits = _Limits(gap_limit_s, export.sources[0].name if asks_sampling else None)
     once = partial(
-        _converted_once,
-        export,
-        out,
-        meta,
-        reverse_sign=reverse_sign,
-        allow_rejects=allow_rejects,
-        gap_limit_s=gap_limit_s,
+        _converted_once, export, out, meta, reverse_sign=reverse_sign, allow_rejects=allow_rejects, limits=limits
     )
     try:
         return once()
@@ -124,7 +136,7 @@ def convert(
 
 
 def _converted_once(
-    export: Export, out: Path, meta: LogMeta, *, reverse_sign: bool, allow_rejects: bool, gap_limit_s: float | None
+    export: Export, out: Path, meta: LogMeta, *, reverse_sign: bool, allow_rejects: bool, limits: _Limits
 ) -> Converted:
     tally = _Tally()
     with ExitStack() as stack:
@@ -147,7 +159,7 @@ def _converted_once(
             meta = _filled(meta, export, tally)
             # The rejects take their name before the log, so that no log lacks rows that are nowhere.
             if tally.in_order:
-                meta = _with_limits(meta, tally.intervals, gap_limit_s)
+                meta = _with_limits(meta, tally.intervals, limits)
                 writer.finish(meta)
                 rejects.finish()
                 first = _keep(spool, out)
@@ -162,9 +174,9 @@ def _converted_once(
         settled = settle(
             _load(spool, export.quantities),
             counted=export.counted,
-            least_pause_us=round((gap_limit_s or 0.0) * 1e6),
+            least_pause_us=round((limits.stated_s or 0.0) * 1e6),
         )
-        meta = _settled_meta(meta, settled, gap_limit_s)
+        meta = _settled_meta(meta, settled, limits)
         with new_log(out, export.quantities) as final:
             _write_slices(final, settled.readings)
             final.finish(meta)
@@ -227,13 +239,18 @@ def _filled(meta: LogMeta, export: Export, tally: _Tally) -> LogMeta:
     )
 
 
-def _with_limits(meta: LogMeta, intervals: IntervalCount, gap_limit_s: float | None) -> LogMeta:
+def _with_limits(meta: LogMeta, intervals: IntervalCount, limits: _Limits) -> LogMeta:
     """Return the metadata with the gap limit, stated or counted, and the usual interval."""
-    usual_s = intervals.median_s()
+    usual_s, gap_limit_s = intervals.median_s(), limits.stated_s
     sentences = list(meta.remarks)
+    limit = intervals.gap_limit()
+    if limits.asks is not None and meta.sampling == "instant" and limit.held_or_not:
+        raise InputError(
+            f"{limits.asks}: {NEARLY_ALL_CHANGE}: if each value stands until the next row, say --sampling held; if it "
+            "is the value at its time, on the way to the next, say --sampling instant"
+        )
     # What is held stands until the next reading however long that takes: no pause is in doubt there.
     if gap_limit_s is None:
-        limit = intervals.gap_limit()
         sentences += [limit.sentence] if limit.sentence and meta.sampling != "held" else []
         other_s = None if meta.sampling == "held" else limit.other_s
         return replace(
@@ -247,7 +264,7 @@ def _with_limits(meta: LogMeta, intervals: IntervalCount, gap_limit_s: float | N
     return replace(meta, gap_limit_s=gap_limit_s, usual_interval_s=usual_s, remarks=sentences)
 
 
-def _settled_meta(meta: LogMeta, settled: Settled, gap_limit_s: float | None) -> LogMeta:
+def _settled_meta(meta: LogMeta, settled: Settled, limits: _Limits) -> LogMeta:
     intervals = IntervalCount()
     intervals.add(settled.rhythm_us, level_of(settled.readings.quantities))
     meta = replace(
@@ -258,7 +275,7 @@ def _settled_meta(meta: LogMeta, settled: Settled, gap_limit_s: float | None) ->
         moved=[*meta.moved, *settled.moved()],
         remarks=[*meta.remarks, *settled.sentences()],
     )
-    return _with_limits(meta, intervals, gap_limit_s)
+    return _with_limits(meta, intervals, limits)
 
 
 def _converted(

@@ -27,10 +27,8 @@ _HABIT = 3
 #: Pauses of less than this share of the time change no figure by more than a meter's own 1 %. [1]
 _MATTERS = 0.01
 #: Of a log in which nearly every reading is a change.
-ONLY_CHANGES = (
-    "nearly every row is a change, at uneven spacings, as where a meter writes a value when it changes: "
-    "if each value stands until the next row, add --sampling held"
-)
+NEARLY_ALL_CHANGE = "nearly every row is a change, at uneven spacings, as where a meter writes a value when it changes"
+ONLY_CHANGES = f"{NEARLY_ALL_CHANGE}: if each value stands until the next row, add --sampling held"
 
 
 @dataclass(frozen=True)
@@ -38,12 +36,13 @@ class GapLimit:
     """The longest spacing that is still one measurement, ``limit_s``, and what it could be as well.
 
     ``other_s``: a limit by which the pauses count the other way; None where the spacings leave no doubt. ``sentence``:
-    what a person should know of it.
+    what a person should know of it. ``held_or_not``: it matters whether each reading stands until the next one.
     """
 
     limit_s: float
     other_s: float | None = None
     sentence: str | None = None
+    held_or_not: bool = False
 
 
 def gap_limit(usual: SpacingCount, paused: SpacingCount, slowest_s: float, pauses: Pauses | None) -> GapLimit:
@@ -147,9 +146,10 @@ class IntervalCount:
         if self._pauses is None:
             self._pauses, self._changes = Pauses(float(level[0])), Changes(float(level[0]))
             level = level[1:]
+        spacings_us = np.diff(np.concatenate([self._last_us, time_us]))
         if self._changes is not None:
-            self._changes.add(level)
-        self._near_us = np.concatenate([self._near_us, np.diff(np.concatenate([self._last_us, time_us]))])
+            self._changes.add(level, spacings_us)
+        self._near_us = np.concatenate([self._near_us, spacings_us])
         self._levels = np.concatenate([self._levels, level])
         self._last_us = time_us[-1:]
         # A spacing is judged once as many follow it as come before; until then it waits.
@@ -195,7 +195,8 @@ class IntervalCount:
         limit = gap_limit(whole.usual, whole.paused, whole.slowest_us / 1e6, whole._pauses)
         if whole._changes is None or not whole._changes.are_all(whole.usual.with_all_of(whole.paused)):
             return limit
-        return replace(limit, sentence=f"{limit.sentence}. {ONLY_CHANGES}" if limit.sentence else ONLY_CHANGES)
+        sentence = f"{limit.sentence}. {ONLY_CHANGES}" if limit.sentence else ONLY_CHANGES
+        return replace(limit, sentence=sentence, held_or_not=whole._changes.matter)
 
 
 class _Around:

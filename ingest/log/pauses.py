@@ -92,6 +92,10 @@ _ONE_LEVEL, _ELSEWHERE = 0.2, 0.5
 #: A reading that differs from the one before by this share of all that was read so far is a change; where nearly all
 #: are, and so many, so unevenly spaced, a meter writes changes alone: common practice, no source. [1]
 _CHANGE, _NEARLY_ALL, _FEWEST_CHANGES, _UNEVEN = 0.2, 0.9, 20, 5.0
+#: So few readings are equal to the one before, and so many differ by less than two least steps, of so many looked at,
+#: where a meter writes each small change; more than the last share of what flows matters. All of it: common practice,
+#: no source. [1]
+_FEW_EQUAL, _LEAST_STEPS, _MOST_STEPS, _MATTERS = 0.01, 0.25, 4096, 1e-3
 #: So many pauses must begin and end at one level; so many elsewhere than most: common practice, no source. [1]
 _MOSTLY, _SOME = 0.9, 0.1
 
@@ -172,14 +176,26 @@ class Changes:
 
     def __init__(self, level: float) -> None:
         self._last = self._low = self._high = level
-        self._changes = self._readings = 0
+        self._changes = self._readings = self._equal = 0
+        self._steps: NDArray[np.float64] = np.empty(0)
+        #: What flows by straight lines more than by levels that stand until the next, and without its sign. [A s]
+        self._more = self._flow = 0.0
 
-    def add(self, levels: NDArray[np.float64]) -> None:
-        """Take the levels after the next spacings in."""
+    def add(self, levels: NDArray[np.float64], spacings_us: NDArray[np.int64]) -> None:
+        """Take the next spacings in [us], and the levels after them."""
         x = np.concatenate([[self._last], levels])
         # Held against all that was read so far: the noise of a level is no change.
-        change = np.abs(np.diff(x))
+        steps = np.diff(x)
+        change = np.abs(steps)
         self._readings += int((~np.isnan(change)).sum())
+        self._equal += int((change == 0).sum())
+        if len(self._steps) < _MOST_STEPS:
+            self._steps = np.concatenate([self._steps, steps[change > 0]])[:_MOST_STEPS]
+        # Where the same comes again and again, nobody writes changes alone.
+        if self._equal <= _FEW_EQUAL * self._readings + 1:
+            flow = np.nan_to_num(x)
+            self._more += float(np.dot(np.diff(flow), spacings_us)) / 2e6
+            self._flow += float(np.dot(np.abs(flow[:-1]), spacings_us)) / 1e6
         self._changes += int((change > _CHANGE * self._reach(x)).sum())
         self._last = float(x[-1])
 
@@ -198,4 +214,22 @@ class Changes:
         short_s, long_s = spacings.quantile_s(0.1), spacings.quantile_s(0.9)
         if not short_s or not long_s or long_s < _UNEVEN * short_s:
             return False
-        return self._changes >= max(_FEWEST_CHANGES, _NEARLY_ALL * self._readings)
+        return self._changes >= max(_FEWEST_CHANGES, _NEARLY_ALL * self._readings) or self._are_steps()
+
+    def _are_steps(self) -> bool:
+        """Tell whether hardly a reading is as the one before and many differ by one least step or a little more.
+
+        Noise gives the same reading again about as often as the next one, and a fine reading no least step.
+        """
+        if self._equal > _FEW_EQUAL * self._readings or len(self._steps) < _FEWEST_CHANGES:
+            return False
+        sizes = np.abs(self._steps)
+        least = self._steps[sizes < 2 * sizes.min()]
+        # What only rises is no level that somebody waits to change.
+        up = float((least > 0).mean())
+        return len(least) >= max(_FEWEST_CHANGES, _LEAST_STEPS * len(sizes)) and 0.1 < up < 0.9
+
+    @property
+    def matter(self) -> bool:
+        """Whether it matters for what flows if each reading stands until the next one."""
+        return abs(self._more) > _MATTERS * self._flow

@@ -276,7 +276,7 @@ def _other_clock(dialect: Dialect, index: int) -> tuple[Values, float] | None:
     if words_of(word) & _DAY_WORDS and all(cell.isdigit() and len(cell) < 6 for cell in cells):
         return np.array([float(cell) for cell in cells]) * _DAY_S, _DAY_S
     style = find_style(cells, header=f"{word} {dialect.units[index] if dialect.units else ''}")
-    if style is None or (style.kind == "calendar" and style.order is None):
+    if style is None or not (style.order if style.kind == "calendar" else style.unit):
         return None
     coarse_s = _DAY_S if all(map(is_date_only, cells)) else 0.0
     return _unwrapped(_seconds(dialect, TimePlan((index,), style)), wraps=style.unit == "h:m:s"), coarse_s

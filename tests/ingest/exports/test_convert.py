@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 import random
-from datetime import datetime
+from datetime import datetime, timedelta
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -941,3 +941,17 @@ def test_rejects_file_survives_odd_text(tmp_path):
     assert done.rejects[0][2] == odd
     path = done.log_path.with_name(done.log_path.name + ".rejects.csv")
     assert path.read_text(encoding="utf-8").splitlines()[0] == "file,line,reason,text"
+
+
+def test_a_meter_that_writes_only_changes_is_asked_what_a_reading_stands_for(tmp_path):
+    spacings_s = np.tile([7, 60, 240, 15, 600, 90], 14)
+    at = datetime(2026, 6, 13, 10) + np.cumsum(spacings_s) * timedelta(seconds=1)
+    text = "Time,Current (A)\n" + "".join(f"{t:%Y-%m-%d %H:%M:%S},{31.5 * (k % 2)}\n" for k, t in enumerate(at))
+    error = convert(tmp_path, text).error
+    assert "--sampling held" in error and "--sampling instant" in error
+    for sampling in ("held", "instant"):
+        done = convert(tmp_path, text, options=("--zone", "UTC", "--sampling", sampling))
+        assert done.log.meta.sampling == sampling
+    # A row every minute is no such meter's, whatever it reads.
+    even = "Time,Current (A)\n" + "".join(f"2026-06-13 10:{k:02d}:00,{31.5 * (k % 2)}\n" for k in range(60))
+    assert not convert(tmp_path, even).error

@@ -361,3 +361,17 @@ def test_only_changes_are_told_by_their_levels():
     jump = [1.0, 30.0, 30.0]
     assert pauses_of(*[*[run] * 11, jump, run]).of_changes_only(600)  # one of twelve ends elsewhere
     assert not pauses_of(*[*[run] * 9, jump, *[run] * 2, jump, run]).of_changes_only(600)  # two of twelve
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_meter_that_writes_each_small_change_is_asked_about(seed):
+    """A new row for each tenth of an amp: none is as the one before, and many are the next to it."""
+    rng = np.random.default_rng(seed)
+    x = np.round(20 + np.cumsum(rng.choice([-0.1, 0.1], 400)), 1)
+    at = np.cumsum(rng.choice([1, 2, 5, 40, 90, 200], 400))
+    limit = limit_of(at, x)
+    assert "add --sampling held" in str(limit.sentence)
+    assert limit.held_or_not == bool(abs(np.dot(np.diff(x), np.diff(at))) > 2e-3 * np.dot(x[:-1], np.diff(at)))
+    # The same spacings with a meter's noise say nothing of the kind, nor does what only rises.
+    for noise in (np.round(20 + rng.normal(0, 0.15, 400), 1), 20 + rng.normal(0, 0.15, 400), np.arange(400.0)):
+        assert "held" not in str(limit_of(at, noise).sentence)

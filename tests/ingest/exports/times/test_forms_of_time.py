@@ -293,3 +293,8 @@ def test_words_of_another_zone_than_the_one_stated_are_asked_about(tmp_path):
     assert convert(tmp_path, text, options=("--zone", "Europe/Paris")).error == ""
     summer = "\n".join(line for line in text.splitlines() if "CET" not in line) + "\n"
     assert convert(tmp_path, summer, options=("--zone", "Etc/GMT-2")).time_us[0] == instants[0]
+
+
+def test_a_column_beside_the_time_whose_unit_nobody_knows_is_no_second_clock(tmp_path):
+    lines = [f"2026-06-13 10:{k // 60:02d}:{k % 60:02d},{k % 7}.5,{k * 0.0001:.6f}" for k in range(200)]
+    assert not convert(tmp_path, "\n".join(["Time,Current (A),t", *lines]) + "\n").error
