@@ -248,15 +248,15 @@ def stated_unit(name: str, units_cell: str = "") -> Unit | None:
         return None
 
 
-#: So many of an export's columns are named where none is of use.
-MOST_NAMED = 8
-
-
 def not_watts(name: str, units_cell: str = "") -> str | None:
     """Return ``apparent power`` or ``reactive power`` if a column is that by its words or unit, else None."""
     unit, words = stated_unit(name, units_cell), words_of(name)
     by_unit = unit.dimension if unit is not None else ""
     return next((kind for kind in NOT_WATTS if kind == by_unit or kind.split()[0] in words), None)
+
+
+#: So many of an export's columns are named where none is of use.
+MOST_NAMED = 8
 
 
 def all_named(names: Sequence[str]) -> str:

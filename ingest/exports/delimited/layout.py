@@ -13,7 +13,7 @@ from ...errors import InputError, quoted
 from ...quantities import Unit, unit_of
 from ..amounts.number_forms import find_form
 from .borne_out import borne_out, refuse_signed_ways, sample_values, with_unit_columns
-from .choice import choose, in_toml
+from .choice import choose, in_toml, question_above
 from .decode import Source, find_encoding
 from .dialect import DELIMITERS, Dialect, find_dialect
 from .directions import turned_sign, with_directions
@@ -83,6 +83,9 @@ def find_layout(source: Source, stated: Stated) -> Layout:
     recognised = profile is None or not profile.quantities
     if recognised:
         _check_one_kind(dialect, time, source.name)
+        above = _head_text(source.head(), encoding, source.name).split("\n")[: max(dialect.header_line - 1, 0)]
+        if question := question_above(above, dialect, columns, reverse=stated.reverse_sign):
+            raise InputError(f"{source.name}, {question}")
     if recognised and speaks_of_ac is None and stated.side != "ac":
         values = {p.quantity: sample_values(dialect, p) * (-1.0 if p.turned else 1.0) for p in columns}
         try:
