@@ -110,7 +110,7 @@ class RowReader:
             reasons.setdefault(k, why)
         self._without_reading(quantities, reasons)
         if self._closing.closes(quantities):
-            reasons.setdefault(len(time_us) - 1, "holds the sums of the rows above it, and is no reading")
+            reasons[len(time_us) - 1] = "holds the sums of the rows above it, and is no reading"
         # A header that comes again, where exports were put behind one another, is no damage.
         headers = {k for k in reasons if self._is_header(stamps[k].as_py())}
         batch.repeated_headers = len(headers)
@@ -151,11 +151,9 @@ class RowReader:
             cell = cells[k].as_py()
             hint = " (is its comma a decimal mark? then say --decimal comma)" if "," in cell else ""
             reasons.setdefault(k, f"column {quoted(name)}: found {quoted(cell)}, expected a number{hint}")
-        return (
-            numbers.values
-            if plan.units_at is not None
-            else self._around.as_written(numbers.values, index, plan.quantity, name, rows.line_of)
-        )
+        if plan.units_at is not None:
+            return numbers.values
+        return self._around.as_written(numbers.values, index, plan.quantity, name, rows.line_of)
 
     def _watch(self, table: pa.Table, rows: _Rows) -> None:
         """Stop where a column begins to say which way a current flows that was read without a sign so far."""
