@@ -22,6 +22,7 @@ ORDER = (
     *("ingest", "ingest/toml", "ingest/safe_files", "ingest/log", "ingest/exports/times", "ingest/profiles"),
     *(
         "ingest/journal",
+        "ingest/exports/texts",
         "ingest/exports/amounts",
         "ingest/exports/delimited",
         "ingest/exports/spreadsheets",

@@ -11,7 +11,7 @@ import click
 from ...ingest.durations import seconds
 from ...ingest.errors import InputError
 from ...ingest.exports.convert import convert, is_log
-from ...ingest.exports.delimited.plan import Stated
+from ...ingest.exports.delimited.stated import Stated
 from ...ingest.exports.intake import Intake, take_in
 from ...ingest.exports.times.stamps import TimeStyle
 from ...ingest.log.meta import LogMeta

@@ -15,7 +15,7 @@ from ...analysis.one_log.log_report import LogReport
 from ...analysis.several_logs.report import Report
 from ...ingest.errors import InputError
 from ...ingest.exports.convert import convert
-from ...ingest.exports.delimited.plan import Stated
+from ...ingest.exports.delimited.stated import Stated
 from ...ingest.exports.intake import take_in
 from ...ingest.safe_files.whole_file import copy_file, write_text
 from ..assembling.report import report_of

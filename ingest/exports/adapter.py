@@ -6,8 +6,8 @@ from collections.abc import Iterator, Sequence
 from typing import Any, Protocol
 
 from ..zone import LocalClock
-from .delimited.decode import Source
 from .delimited.rows import RowBatch
+from .texts.decode import Source
 
 
 class Described(Protocol):

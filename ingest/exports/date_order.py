@@ -8,8 +8,8 @@ import pyarrow as pa
 
 from ..errors import InputError
 from ..log.arrow import strings
-from .delimited.decode import Source, blocks
 from .delimited.plan import Layout
+from .texts.decode import Source, blocks
 from .times.instants import rewritten
 from .times.stamps import ORDER_WORDS, DateOrder, HighestNumbers, highest_numbers, possible_orders
 

@@ -16,9 +16,9 @@ from ..events import Reading
 from ..log.log import Readings
 from ..safe_files.rejects import Reject
 from ..zone import NO_TIME, LocalClock, zone_named
-from .delimited.decode import Source, find_encoding, open_source
 from .delimited.rows import RowBatch
 from .display_line import QUANTITIES_BY_HAND, DoubtfulLine, Standing, Word, parse_line
+from .texts.decode import Source, find_encoding, open_source
 
 #: Notes of a person are short; something longer is another kind of file. [bytes]
 _LARGEST_BYTES = 4_000_000

@@ -20,11 +20,12 @@ from ..log.arrow import strings
 from ..log.log import ahead
 from ..log.meta import LogMeta
 from ..zone import NO_TIME, LocalClock, zone_named, zone_of_computer
-from .delimited.decode import Block, Source, blocks, lines_of_words, open_source
 from .delimited.layout import find_layout
-from .delimited.plan import Layout, Stated
+from .delimited.plan import Layout
 from .delimited.rows import RowBatch, RowReader
+from .delimited.stated import Stated
 from .delimited.time_columns import joined_cells
+from .texts.decode import Block, Source, blocks, lines_of_words, open_source
 from .times.instants import parse
 from .times.stamps import DateOrder, Style
 

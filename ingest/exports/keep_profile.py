@@ -10,7 +10,8 @@ from ..errors import InputError
 from ..profiles.kept import Table, profile_text
 from ..profiles.model import Profile
 from .delimited.layout import find_layout
-from .delimited.plan import ColumnPlan, Layout, Stated, TimePlan, unit_in_header
+from .delimited.plan import ColumnPlan, Layout, TimePlan, unit_in_header
+from .delimited.stated import Stated
 from .times.stamps import SHEET_ZEROS, TimeStyle
 
 if TYPE_CHECKING:

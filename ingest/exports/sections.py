@@ -11,11 +11,12 @@ import numpy as np
 from ..errors import InputError, quoted
 from ..log.log import Readings
 from ..safe_files.rejects import Reject
-from .delimited.decode import HEAD_BYTES, Block, Source, lines_of_words
 from .delimited.dialect import DELIMITERS, is_header, split_line
 from .delimited.layout import find_layout
-from .delimited.plan import Layout, Stated
+from .delimited.plan import Layout
 from .delimited.rows import RowBatch, RowReader, ToUtc
+from .delimited.stated import Stated
+from .texts.decode import HEAD_BYTES, Block, Source, lines_of_words
 
 
 @dataclass(frozen=True)

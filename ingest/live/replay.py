@@ -137,7 +137,7 @@ def _readings(log: Log) -> Iterator[Reading]:
 def _convert(address: Address, profile: Profile | None, log: Path) -> Path | None:
     """Convert an export as the command does when nothing is stated; return where its rejects are, if any."""
     from ..exports.convert import convert
-    from ..exports.delimited.plan import Stated
+    from ..exports.delimited.stated import Stated
     from ..exports.intake import take_in
 
     sign = address.settings.get("sign", "draw_positive")

@@ -169,8 +169,8 @@ def _no_table(lines: Sequence[str], stated: str | None, *, after: int) -> str:
             f'the profile says delimiter = "{_word(stated)}", but the lines look {word}-separated; '
             "mend the profile's delimiter or leave it out"
         )
-    from .binary import markup_kind
-    from .shape import are_blanks_between
+    from ..texts.binary import markup_kind
+    from ..texts.shape import are_blanks_between
 
     text = "\n".join(lines)
     if (kind := markup_kind(text)) is not None:

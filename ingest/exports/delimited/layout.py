@@ -12,23 +12,16 @@ from typing import TYPE_CHECKING
 from ...errors import InputError, quoted
 from ...quantities import Unit, unit_of
 from ..amounts.number_forms import find_form
+from ..texts.decode import Source, find_encoding
 from .borne_out import borne_out, refuse_signed_ways, sample_values, with_unit_columns
 from .choice import choose, in_toml, question_above
-from .decode import Source, find_encoding
 from .dialect import DELIMITERS, Dialect, find_dialect
 from .directions import turned_sign, with_directions
 from .header import all_named, meaning, names_time, not_watts
-from .plan import (
-    ColumnPlan,
-    Directions,
-    Layout,
-    Stated,
-    TimePlan,
-    WatchedColumn,
-    ac_column,
-    remarks,
-    unit_in_header,
-)
+from .plan import ColumnPlan, Directions, Layout, TimePlan, WatchedColumn, unit_in_header
+from .remarks import remarks
+from .side import ac_column
+from .stated import Stated
 from .time_columns import find_column, time_plan
 
 if TYPE_CHECKING:
@@ -114,13 +107,13 @@ def find_table(source: Source, stated: Stated) -> tuple[str, Dialect]:
     encoding = _stated_encoding(file.encoding if file else None, head) or find_encoding(head, source.name)
     text = _head_text(head, encoding, source.name)
     if '"' in text:
-        from .shape import with_whole_cells
+        from ..texts.shape import with_whole_cells
 
         text = with_whole_cells(text.encode()).decode()
     delimiter = file.delimiter if file else None
     # A sheet's text was made here, whatever a profile says of this meter's other exports.
     if source.delimiter is None and (delimiter == "blank" or _UNUSUAL.search(text)):
-        from .shape import find_shape, plain
+        from ..texts.shape import find_shape, plain
 
         source.shape = "blanks" if delimiter == "blank" else find_shape(text)
         text = plain(text.encode(), source.shape).decode()

@@ -21,8 +21,8 @@ from ..amounts.around import Around
 from ..amounts.closing_row import ClosingRow
 from ..amounts.number_forms import in_doubt
 from ..amounts.numbers import NULLS, first_doubtful, kinds_of, says_point, to_numbers
+from ..texts.decode import Block
 from ..times.instants import parse
-from .decode import Block
 from .dialect import split_line
 from .directions import question_of, way_of
 from .plan import ColumnPlan, Layout, in_canonical
@@ -308,7 +308,7 @@ class _Rows:
 
     def _without_open_quotes(self) -> bytes:
         """Take out lines with an odd number of quotes: a quote left open would swallow the rows after it."""
-        from .shape import odd_lines  # most exports have no quotes
+        from ..texts.shape import odd_lines  # most exports have no quotes
 
         odd = odd_lines(self._text)
         if not len(odd):

@@ -22,7 +22,8 @@ from ..times.stamps import (
 )
 from .dialect import Dialect
 from .header import all_named
-from .plan import Stated, TimePlan
+from .plan import TimePlan
+from .stated import Stated
 
 #: The name of a column that holds the milliseconds of a clock beside it.
 _MILLISECONDS = {"ms", "msec", "millis", "millisecond", "milliseconds"}

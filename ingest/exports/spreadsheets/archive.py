@@ -9,11 +9,11 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from ...errors import InputError, quoted
-from ..delimited.decode import BLOCK_BYTES, Source
+from ..texts.decode import BLOCK_BYTES, Source
 from .only_table import quoted_all, tables_among
 
 if TYPE_CHECKING:
-    from ..delimited.plan import Stated
+    from ..delimited.stated import Stated
 
 #: A million rows at rest packed 12 to 1, sixty columns of zeros 97 to 1 (measured); deflate's limit is 1,032 (from
 #: memory).

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 from ...errors import InputError
 
 if TYPE_CHECKING:
-    from ..delimited.decode import Source
-    from ..delimited.plan import Stated
+    from ..delimited.stated import Stated
+    from ..texts.decode import Source
 
 
 def table_of(source: Source, stated: Stated) -> Source:

@@ -10,8 +10,8 @@ from ..delimited.layout import find_table
 from ..delimited.time_columns import time_plan
 
 if TYPE_CHECKING:
-    from ..delimited.decode import Source
-    from ..delimited.plan import Stated
+    from ..delimited.stated import Stated
+    from ..texts.decode import Source
 
 
 def tables_among(texts: Mapping[str, Source], stated: Stated) -> list[str]:

@@ -12,14 +12,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO
 
 from ...errors import InputError, quoted
-from ..delimited.decode import BLOCK_BYTES, Source
+from ..texts.decode import BLOCK_BYTES, Source
 from .cells import lines
 from .only_table import quoted_all, tables_among
 
 if TYPE_CHECKING:
     from python_calamine import CalamineSheet, CalamineWorkbook
 
-    from ..delimited.plan import Stated
+    from ..delimited.stated import Stated
 
 _LINES_AT_ONCE = 10_000
 

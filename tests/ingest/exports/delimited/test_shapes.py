@@ -6,7 +6,7 @@ import struct
 import pytest
 from exporting import convert
 
-from shuntbook.ingest.exports.delimited.shape import find_shape, plain
+from shuntbook.ingest.exports.texts.shape import find_shape, plain
 
 CELLS = [(f"2026-06-13 10:00:{k:02d}", f"{k % 5}.25", "25.125") for k in range(60)]
 HEADER = ("Time", "Current (A)", "Voltage (V)")
@@ -157,7 +157,7 @@ def with_notes(first, count=400):
 @pytest.mark.parametrize("block", [1 << 22, 1500])
 def test_notes_over_several_lines_lose_no_row(tmp_path, monkeypatch, first, block):
     """Wherever the file is cut into blocks; quotes within a cell are letters."""
-    monkeypatch.setattr("shuntbook.ingest.exports.delimited.decode.BLOCK_BYTES", block)
+    monkeypatch.setattr("shuntbook.ingest.exports.texts.decode.BLOCK_BYTES", block)
     done = convert(tmp_path, with_notes(first), options=("--zone", "UTC"))
     assert done["current_A"].tolist() == [k % 90 + 0.5 for k in range(400)]
     assert done.rejects == []

@@ -1,0 +1,109 @@
+"""What a person should look at twice: in sentences, what was assumed of an export and can be stated."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+import numpy as np
+
+from ...errors import quoted
+from ...log.arrow import strings
+from ...quantities import Unit
+from ..amounts.numbers import to_numbers
+from .dialect import Dialect
+from .header import words_of
+from .header_words import AVERAGES, NOT_WATTS
+from .plan import ColumnPlan, TimePlan, unit_in_header
+from .stated import Stated
+
+#: Above it a voltage is more likely an inverter's output than a bank's: mains are 100 V and more, most banks of small
+#: places 48 V and less (common practice, no source). Only a remark hangs on it. [V]
+HIGH_V = 100.0
+
+
+def remarks(
+    dialect: Dialect, time: TimePlan, columns: Iterable[ColumnPlan], stated: Stated, ac_column: str | None
+) -> list[str]:
+    """Return in sentences what was assumed and can be stated; nothing about what is stated already."""
+    by_quantity = {plan.quantity: plan for plan in columns}
+    return [
+        *_about_side(dialect, by_quantity, stated, ac_column),
+        *_about_averages(dialect, by_quantity, stated),
+        *_about_units(dialect, by_quantity.values()),
+        *_about_start(time, stated),
+    ]
+
+
+def _about_side(dialect: Dialect, columns: dict[str, ColumnPlan], stated: Stated, ac_column: str | None) -> list[str]:
+    lines = []
+    if stated.side is None and ac_column is not None:
+        lines.append(
+            f"column {quoted(ac_column)} speaks of alternating current: taken as a meter behind an inverter (side ac); "
+            "if it sits at the bank, add --side dc"
+        )
+    elif stated.side is None and (voltage_V := _median(dialect, columns.get("voltage_V"))) > HIGH_V:
+        lines.append(f"volts of about {round(voltage_V, -1):.0f}: if this meter sits behind an inverter, add --side ac")
+    elif stated.side is None and "power_W" in columns and "current_A" not in columns:
+        lines.append("watts only, taken as at the bank (side dc); behind an inverter add --side ac")
+    is_ac = stated.side == "ac" or (stated.side is None and ac_column is not None)
+    if is_ac and not _tells_energy(columns):
+        lines.append(
+            "behind an inverter volts times amps are VA, not W: without a column in W, or one of the power factor, "
+            "no energy can be worked out"
+        )
+    return lines
+
+
+def _tells_energy(columns: dict[str, ColumnPlan]) -> bool:
+    return "power_W" in columns or {"voltage_V", "current_A", "power_factor"} <= columns.keys()
+
+
+def _median(dialect: Dialect, plan: ColumnPlan | None) -> float:
+    """Return the median size of the sample's readings in the canonical unit; 0 where there are none."""
+    if plan is None:
+        return 0.0
+    x = to_numbers(strings(dialect.column(plan.index)), plan.form).values
+    x = plan.unit.to_canonical(x[~np.isnan(x)] * plan.scale + plan.offset)
+    # By hand: np.median would load numpy's masked arrays, which takes as long as to read a small export.
+    return float(np.sort(np.abs(x))[len(x) // 2]) if len(x) else 0.0
+
+
+def _about_averages(dialect: Dialect, columns: dict[str, ColumnPlan], stated: Stated) -> list[str]:
+    if stated.sampling is not None:
+        return []
+    taken = [dialect.names[columns[q].index] for q in ("current_A", "voltage_V", "power_W") if q in columns]
+    averages = [name for name in taken if words_of(name) & AVERAGES]
+    if not averages:
+        return []
+    return [
+        f"{' and '.join(map(repr, averages))}: if each reading is the average since the one before, add --sampling mean"
+    ]
+
+
+def _about_units(dialect: Dialect, columns: Iterable[ColumnPlan]) -> list[str]:
+    """Return a remark on each column whose name says another unit than it is taken in, where no scale is stated."""
+    lines = []
+    for plan in columns:
+        for index in (plan.index, plan.minus):
+            if index is None or abs(plan.scale) != 1.0:
+                continue
+            stated = unit_in_header(dialect, index)
+            if stated is not None and _is_another(stated, plan.unit):
+                lines.append(
+                    f"{quoted(dialect.names[index])} is taken in {plan.unit.symbol}, "
+                    f"but the header says {stated.symbol}: check the unit in the profile"
+                )
+    return lines
+
+
+def _is_another(stated: Unit, taken: Unit) -> bool:
+    like = stated.dimension == taken.dimension or (taken.dimension == "power" and stated.dimension in NOT_WATTS)
+    return like and stated != taken
+
+
+def _about_start(time: TimePlan, stated: Stated) -> list[str]:
+    if stated.start is not None and time.style.kind != "elapsed":
+        return ["the times say their dates themselves, so --start is not used"]
+    if time.style.unit == "days" and stated.times is None:
+        return ["day numbers are counted from 1900; if that spreadsheet counts from 1904, --times 'sheet days 1904'"]
+    return []
