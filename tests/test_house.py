@@ -22,8 +22,8 @@ ORDER = (
     *("ingest", "ingest/toml", "ingest/safe_files", "ingest/log", "ingest/exports/times", "ingest/profiles"),
     *(
         "ingest/journal",
-        "ingest/exports/texts",
         "ingest/exports/amounts",
+        "ingest/exports/texts",
         "ingest/exports/delimited",
         "ingest/exports/spreadsheets",
         "ingest/exports",

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
-import pyarrow.csv as pcsv
 from numpy.typing import NDArray
 
 from ...errors import InputError, quoted
@@ -21,6 +19,7 @@ from ..amounts.around import Around
 from ..amounts.closing_row import ClosingRow
 from ..amounts.number_forms import in_doubt
 from ..amounts.numbers import NULLS, first_doubtful, kinds_of, says_point, to_numbers
+from ..texts.block_rows import BlockRows, shown
 from ..texts.decode import Block
 from ..times.instants import parse
 from .dialect import split_line
@@ -73,10 +72,11 @@ class RowReader:
         text = block.text
         for _ in range(skip):
             text = text[text.find(b"\n") + 1 :] if b"\n" in text else b""
-        rows = _Rows(text, block.first_line + skip, self._layout)
+        delimiter = self._layout.dialect.delimiter
+        rows = BlockRows(text, block.first_line + skip, name=self._layout.name, delimiter=delimiter)
         batch = RowBatch(Readings(np.empty(0, np.int64), {q: np.empty(0) for q in self._layout.quantities}))
         if block.unfinished and (why := self._cut_short(text)):
-            batch.rejects.append(Reject(self._layout.name, block.first_line, why, _shown(text)))
+            batch.rejects.append(Reject(self._layout.name, block.first_line, why, shown(text)))
             batch.torn = 1
             return batch
         if not text or text.isspace():
@@ -88,7 +88,7 @@ class RowReader:
         batch.rejects.sort(key=lambda reject: reject.line)
         return batch
 
-    def _convert(self, table: pa.Table, rows: _Rows, batch: RowBatch) -> None:
+    def _convert(self, table: pa.Table, rows: BlockRows, batch: RowBatch) -> None:
         stamps = self._stamps(table)
         time_us = parse(stamps, self._layout.time.style)
         # Only real stamps go to the clock, which goes by their order: a damaged one would look like a step back.
@@ -125,7 +125,9 @@ class RowReader:
         columns = [flat(table.column(str(k))) for k in self._layout.time.indices]
         return columns[0] if len(columns) == 1 else pc.binary_join_element_wise(*columns, _BLANK)
 
-    def _quantity(self, plan: ColumnPlan, table: pa.Table, rows: _Rows, reasons: dict[int, str]) -> NDArray[np.float64]:
+    def _quantity(
+        self, plan: ColumnPlan, table: pa.Table, rows: BlockRows, reasons: dict[int, str]
+    ) -> NDArray[np.float64]:
         x = self._numbers(plan, plan.index, table, rows, reasons)
         if plan.minus is not None:
             less = self._numbers(plan, plan.minus, table, rows, reasons)
@@ -142,7 +144,7 @@ class RowReader:
         return x if plan.directions is None else self._signed(x, plan, table, reasons)
 
     def _numbers(
-        self, plan: ColumnPlan, index: int, table: pa.Table, rows: _Rows, reasons: dict[int, str]
+        self, plan: ColumnPlan, index: int, table: pa.Table, rows: BlockRows, reasons: dict[int, str]
     ) -> NDArray[np.float64]:
         cells = flat(table.column(str(index)))
         numbers = to_numbers(cells, plan.form)
@@ -155,7 +157,7 @@ class RowReader:
             return numbers.values
         return self._around.as_written(numbers.values, index, plan.quantity, name, rows.line_of)
 
-    def _watch(self, table: pa.Table, rows: _Rows) -> None:
+    def _watch(self, table: pa.Table, rows: BlockRows) -> None:
         """Stop where a column begins to say which way a current flows that was read without a sign so far."""
         for column in self._layout.watched:
             kinds, inverse = kinds_of(flat(table.column(str(column.index))))
@@ -164,7 +166,7 @@ class RowReader:
                     line = rows.line_of(int(np.flatnonzero(inverse == k)[0]))
                     raise InputError(f"{self._layout.name}, line {line}, {question}")
 
-    def _refuse_doubtful(self, plan: ColumnPlan, table: pa.Table, rows: _Rows) -> None:
+    def _refuse_doubtful(self, plan: ColumnPlan, table: pa.Table, rows: BlockRows) -> None:
         """Stop at a mark that could be a decimal or group thousands, where the column had none so far."""
         if not plan.form.open:
             return
@@ -258,93 +260,3 @@ def _decimals(cell: str) -> int:
         if mark in cell:
             return len(cell) - cell.rfind(mark) - 1
     return 0
-
-
-def _shown(line: bytes) -> str:
-    return line.decode("utf-8", errors="replace").rstrip("\n")[:2000]
-
-
-class _Rows:
-    """The lines of a block: parsed together, and found again one by one when a row is rejected."""
-
-    def __init__(self, text: bytes, first_line: int, layout: Layout) -> None:
-        self._text = text
-        self.first_line = first_line
-        self._layout = layout
-        self._removed: dict[int, str] = {}  # line index -> reason: never shown to the parser
-        self._misfits: dict[int, str] = {}  # row number of the parser -> reason
-        self._rejected: dict[int, str] = {}  # index among the parsed rows -> reason
-
-    def parse(self, names: list[str], needed: list[int]) -> pa.Table | None:
-        """Return the needed columns of the rows that fit; None where nothing is left to parse."""
-        text = self._without_open_quotes() if b'"' in self._text else self._text
-        return self._parse(text, names, needed) if text.strip() else None
-
-    def _parse(self, text: bytes, names: list[str], needed: list[int]) -> pa.Table:
-        def misfit(row: pcsv.InvalidRow) -> str:
-            if row.text.strip():
-                self._misfits[row.number - 1] = f"has {row.actual_columns} fields, expected {row.expected_columns}"
-            else:
-                self._misfits[row.number - 1] = ""
-            return "skip"
-
-        include = [names[k] for k in needed]
-        return pcsv.read_csv(
-            pa.BufferReader(text),
-            read_options=pcsv.ReadOptions(column_names=names, use_threads=False, block_size=len(text) + 1),
-            parse_options=pcsv.ParseOptions(
-                delimiter=self._layout.dialect.delimiter,
-                invalid_row_handler=misfit,
-            ),
-            convert_options=pcsv.ConvertOptions(
-                column_types=dict.fromkeys(include, pa.string()),
-                include_columns=include,
-                strings_can_be_null=True,
-                quoted_strings_can_be_null=True,
-                null_values=NULLS,
-                check_utf8=False,  # a block is UTF-8
-            ),
-        )
-
-    def _without_open_quotes(self) -> bytes:
-        """Take out lines with an odd number of quotes: a quote left open would swallow the rows after it."""
-        from ..texts.shape import odd_lines  # most exports have no quotes
-
-        odd = odd_lines(self._text)
-        if not len(odd):
-            return self._text
-        lines = self._text.split(b"\n")
-        # Within a cell a quote is a letter like others: inches.
-        begins = re.compile(rb"(^|" + re.escape(self._layout.dialect.delimiter.encode()) + rb')"')
-        odd = odd[[begins.search(lines[k]) is not None for k in odd]]
-        for k in odd.tolist():
-            self._removed[k] = "a double quote is left open"
-        return b"\n".join(line for k, line in enumerate(lines) if k not in self._removed)
-
-    def reject_parsed(self, index: int, reason: str) -> None:
-        """Reject a row by its index among the parsed ones."""
-        self._rejected[index] = reason
-
-    def line_of(self, index: int) -> int:
-        """Return the line of a row by its index among the parsed ones."""
-        return self.first_line + self._parsed(self._filled(self._text.split(b"\n")))[index]
-
-    def _filled(self, lines: list[bytes]) -> list[int]:
-        # Arrow numbers the rows it was given: lines taken out beforehand and empty ones have no number.
-        return [k for k, line in enumerate(lines) if line and k not in self._removed]
-
-    def _parsed(self, filled: list[int]) -> list[int]:
-        return [k for number, k in enumerate(filled) if number not in self._misfits]
-
-    def rejects(self) -> list[Reject]:
-        """Return all rejected rows with their line and text."""
-        if not (self._removed or self._misfits or self._rejected):
-            return []
-        lines = self._text.split(b"\n")
-        filled = self._filled(lines)
-        parsed = self._parsed(filled)
-        reasons = dict(self._removed)
-        reasons |= {filled[number]: why for number, why in self._misfits.items() if why}
-        reasons |= {parsed[index]: why for index, why in self._rejected.items()}
-        name, first = self._layout.name, self.first_line
-        return [Reject(name, first + k, why, _shown(lines[k])) for k, why in reasons.items()]
