@@ -76,7 +76,8 @@ def find_layout(source: Source, stated: Stated) -> Layout:
     recognised = profile is None or not profile.quantities
     if recognised:
         _check_one_kind(dialect, time, source.name)
-        above = _head_text(source.head(), encoding, source.name).split("\n")[: max(dialect.header_line - 1, 0)]
+    if recognised and dialect.header_line > 1:
+        above = _head_text(source.head(), encoding, source.name).split("\n")[: dialect.header_line - 1]
         if question := question_above(above, dialect, columns, reverse=stated.reverse_sign):
             raise InputError(f"{source.name}, {question}")
     if recognised and speaks_of_ac is None and stated.side != "ac":
