@@ -11,7 +11,7 @@ The rules, in this order:
    step is recorded. A stretch that only says again what is there, as exports that overlap do, is no such thing: its
    rows count once.
 5. Where all stamps are whole seconds (or whole minutes) and the source steadily gives several rows in each, the rows
-   of a second (or minute) are spread evenly within it.
+   of a second (or minute) are spread evenly within it, or laid by the one rhythm that explains them (`whole_stamps`).
 6. Where stamps are whole seconds, two rows of one second with `SPARSE` or more seconds before or after them are the
    two sides of a step if the level goes on across the long spacings: the first row's with the reading before, the
    second's with the one after. Both are kept, half a second apart.
@@ -30,6 +30,7 @@ from ..quantities import COUNTERS
 from .clock_steps import follow_on
 from .gap_limit import LONG_US
 from .log import Readings, level_of
+from .whole_stamps import lay
 
 if TYPE_CHECKING:
     from .restarts import Sessions
@@ -128,9 +129,9 @@ def settle(readings: Readings, *, counted: bool = False, least_pause_us: int = 0
         settled.repeated = len(time_us) - len(order)
         time_us, quantities = time_us[order], {name: x[order] for name, x in quantities.items()}
     # After sorting, since the rows of one stamp must be neighbours; spreading keeps what merging would average away.
-    if grain_us := _steady_grain(time_us):
-        time_us, settled.spread_us = _spread(time_us, grain_us), grain_us
-    else:
+    laid = lay(time_us, quantities)
+    time_us, settled.spread_us = laid.time_us, laid.grain_us
+    if not laid.grain_us:
         time_us, settled.steps = _sides_of_steps(time_us, quantities)
     settled.readings = merge_equal(time_us, quantities)
     settled.averaged = _averaged(time_us, quantities, settled.readings)
@@ -192,29 +193,6 @@ def _averaged(time_us: NDArray[np.int64], quantities: dict[str, NDArray[np.float
 
 def _late_rows(time_us: NDArray[np.int64]) -> int:
     return int((time_us[1:] < np.maximum.accumulate(time_us)[:-1]).sum())
-
-
-def _steady_grain(time_us: NDArray[np.int64]) -> int:
-    """Return a second or a minute if stamps are whole and four in five of those that occur hold several rows [us]."""
-    # A minute before a second: stamps in whole minutes are whole seconds, too.
-    grain = next((g for g in (60 * _SECOND_US, _SECOND_US) if not (time_us % g).any()), 0)
-    if len(time_us) < 4 or not grain:  # two stamps with two rows
-        return 0
-    _, counts = np.unique(time_us, return_counts=True)
-    return grain if len(counts) > 1 and (counts > 1).mean() >= 0.8 else 0
-
-
-def _spread(time_us: NDArray[np.int64], grain_us: int) -> NDArray[np.int64]:
-    """Spread the rows of each stamp evenly over `grain_us`; a first and last not full keep the usual spacing."""
-    _, start, inverse, counts = np.unique(time_us, return_index=True, return_inverse=True, return_counts=True)
-    # The rhythm is that of most stamps. A log that begins or ends within one has fewer rows there, not slower ones.
-    usual = int(np.bincount(counts).argmax())
-    room = counts.copy()
-    room[[0, -1]] = np.maximum(counts[[0, -1]], usual)
-    place = np.arange(len(time_us)) - start[inverse]
-    late = np.zeros(len(counts), dtype=np.int64)
-    late[0] = room[0] - counts[0]  # a log that begins within a second has its last rows
-    return time_us + (place + late[inverse]) * grain_us // room[inverse]
 
 
 def _sides_of_steps(
