@@ -307,7 +307,7 @@ class CsvExport:
             sections = SectionReader(layout, self._stated, self._clock.to_utc)
             yield from sections.batches(chain([block], lines))
             self.moved += [several + sentence for sentence in sections.sentences]
-        self.moved += [several + sentence for sentence in reader.sentences()]
+        self.moved += [several + sentence for sentence in reader.around.sentences()]
 
 
 def _kind(layout: Layout) -> tuple[str, bool, bool]:

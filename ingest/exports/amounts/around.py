@@ -26,15 +26,17 @@ _AMOUNTS: Final = ("current_A", "voltage_V", "power_W")
 #: set in them, and rows of nines. From memory.
 _ENDS = (32767, 32768, 65535, 8388607, 8388608, 16777215, 2147483647, 2147483648, 4294967295)
 _BITS: Final = frozenset(end / tens for end in _ENDS for tens in (1, 10, 100, 1000))
-_NINES: Final = frozenset(float(f"{'9' * n}{part}") for n in range(3, 8) for part in ("", ".9", ".99"))
+_NINES: Final = frozenset(float(f"{'9' * n}{part}") for n in range(2, 8) for part in ("", ".9", ".99") if n > 2 or part)
 _LEAST_CODE: Final = min(_BITS)
+_MOST_CODES: Final = 6
 #: Fewer rows say nothing of what is usual; not more rows than these may be single ones far from the others, which are
 #: less than a third of them. Common practice, no source, as all below.
 _FEWEST, _SINGLE, _FAR = 30, 4, 3.0
 #: Volts of a bank stay within these shares of their usual level, from memory; so many rows are looked at for it. [1]
 _USUAL_V, _LOOKED_AT = (0.6, 1.5), 2000
-#: So many rows at either end of a block tell whether its readings are whole numbers there.
-_END = 20
+#: Whole numbers among others are a stretch if so many stand together, and may be in another unit if the first is so
+#: many times the last of the others, or the other way round.
+_RUN, _OTHER_SIZE = 4, 100.0
 #: So many rows of a block are looked at again with those of the next.
 _TAIL = 64
 #: Fewer rows that seem to have changed places are left out, as damage.
@@ -79,10 +81,10 @@ class Around:
         if quantity not in _AMOUNTS:
             return x
         x = _without_codes(x, self._columns.setdefault(index, _Written(name)))
-        if _is_whole(x[:_END]) != _is_whole(x[-_END:]):
-            from .changes import turns_whole
+        if len(stretches := _whole_stretches(x)):
+            from .changes import other_unit
 
-            if (turn := turns_whole(x)) is not None:
+            if (turn := other_unit(x, stretches)) is not None:
                 raise InputError(f"{self.file}, line {line_of(turn)}, {_of_whole_numbers(name, quantity)}")
         return x
 
@@ -202,11 +204,12 @@ class Around:
 
 def _without_codes(x: NDArray[np.float64], column: _Written) -> NDArray[np.float64]:
     """Return readings with NaN for the numbers that stand for none, and keep count of them."""
-    ends = float(np.fmax.reduce(x, initial=0.0)), float(np.fmin.reduce(x, initial=0.0))
-    codes = [end for end in ends if abs(end) >= _LEAST_CODE and (abs(end) in _BITS or abs(end) in _NINES)]
-    if codes:
-        rest = x[~np.isin(x, codes)]
-        ends = float(np.fmax.reduce(rest, initial=0.0)), float(np.fmin.reduce(rest, initial=0.0))
+    codes: list[float] = []
+    rest, ends = x, _ends(x)
+    while len(codes) < _MOST_CODES and (more := [end for end in ends if _is_code(abs(end))]):
+        codes += more
+        rest = rest[~np.isin(rest, more)]
+        ends = _ends(rest)
     column.largest = max(column.largest[0], ends[0]), max(column.largest[1], -ends[1])
     if not codes:
         return x
@@ -218,8 +221,23 @@ def _without_codes(x: NDArray[np.float64], column: _Written) -> NDArray[np.float
     return np.where(np.isin(x, none), np.nan, x) if none else x
 
 
-def _is_whole(x: NDArray[np.float64]) -> bool:
-    return bool((x == np.rint(x)).all())
+def _ends(x: NDArray[np.float64]) -> tuple[float, float]:
+    return float(np.fmax.reduce(x, initial=0.0)), float(np.fmin.reduce(x, initial=0.0))
+
+
+def _is_code(size: float) -> bool:
+    return size >= _LEAST_CODE and (size in _BITS or size in _NINES)
+
+
+def _whole_stretches(x: NDArray[np.float64]) -> NDArray[np.int64]:
+    """Return where stretches of whole numbers, or of others, begin with readings of quite another size."""
+    is_whole = x == np.rint(x)
+    begins = np.flatnonzero(np.diff(is_whole)) + 1
+    lengths = np.diff(begins, append=len(x))
+    begins = begins[(lengths >= _RUN) | (np.diff(begins, prepend=0) >= _RUN)]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        times = np.abs(x[begins] / x[begins - 1])
+    return begins[np.isfinite(times) & (times > 0) & ((times > _OTHER_SIZE) | (times < 1 / _OTHER_SIZE))]
 
 
 def _are_usual(volts: NDArray[np.float64]) -> bool:

@@ -26,8 +26,9 @@ _STRETCH, _WITHIN, _EXPLAINED = 3, 3, 0.95
 _LIKE = 3.0
 #: So many rows tell a level.
 _LEVEL_ROWS = 32
-#: Whole numbers behind numbers with decimals, so many rows of each, are another unit if they are so many times them.
-_WHOLE_ROWS, _WHOLE_TIMES = 20, (300.0, 3000.0)
+#: Of so many rows on either side all are whole numbers, and different, there and fewer than this share here; the first
+#: is so many times the last, or the level of so many rows that of others, where the unit is another. [1]
+_BESIDE, _MIXED, _AT_ONCE, _WIDE, _BY_LEVEL = 6, 0.5, (700.0, 1400.0), 100, (200.0, 5000.0)
 #: Of the steps kept those count that are so large beside the larger ones; on either side of a turn there must be so
 #: many, and so large a share of them must agree. [1]
 _LARGE, _LEAST, _AGREE = 0.2, 5, 0.9
@@ -45,7 +46,7 @@ class TakenPlaces:
 def changed_places(volts: NDArray[np.float64], amps: NDArray[np.float64]) -> TakenPlaces | None:
     """Return where volts and amps change places or unit, if they do; shape (n,). [V], [A]"""
     # Volts have one sign, amps in their place may have the other.
-    change = _change(-volts if np.nansum(volts[::_LEVEL_ROWS]) < 0 else volts, np.abs(amps))
+    change = _change(volts if (volts > 0).any() else -volts, np.abs(amps))
     if change is None:
         return None
     kind, usual, rows = change
@@ -98,28 +99,27 @@ def _is_change(usual: NDArray[np.bool_], other: NDArray[np.bool_], explained: ND
     return bool((turns & (np.diff(clear) <= _WITHIN)).any())
 
 
-def turns_whole(x: NDArray[np.float64]) -> int | None:
-    """Return the row from which a column's readings are whole numbers about a thousand times those before, or were.
+def other_unit(x: NDArray[np.float64], begins: NDArray[np.int64]) -> int | None:
+    """Return the row from which readings are about a thousand times those before, or were; None where none is.
 
-    Its shape is (n,), as written; None where there is no such change.
+    ``x`` are a column's as written, shape (n,); ``begins`` are the rows that may be such, since whole numbers turn into
+    others there or back.
     """
-    broken = np.flatnonzero((x != np.rint(x)) & ~np.isnan(x))
-    if len(broken) < _WHOLE_ROWS:
-        return None
-    first, last = int(broken[0]), int(broken[-1]) + 1
-    if _is_thousandfold(x[:first], x[first:]):
-        return first
-    return last if _is_thousandfold(x[last:], x[:last]) else None
-
-
-def _is_thousandfold(whole: NDArray[np.float64], few: NDArray[np.float64]) -> bool:
-    if len(whole) < _WHOLE_ROWS or (few == np.rint(few)).mean() > 0.5:
-        return False
-    sizes = [np.abs(part[(part != 0) & ~np.isnan(part)]) for part in (whole, few)]
-    if min(map(len, sizes)) < _WHOLE_ROWS:
-        return False
-    low, middle = (np.quantile(sizes[0], q) / np.quantile(sizes[1], q) for q in (0.1, 0.5))
-    return bool(_WHOLE_TIMES[0] <= middle <= _WHOLE_TIMES[1] and low >= _WHOLE_TIMES[0] / 6)
+    for row in begins.tolist():
+        parts = [part[(part != 0) & ~np.isnan(part)] for part in (np.abs(x[:row][-_WIDE:]), np.abs(x[row:][:_WIDE]))]
+        large = int(abs(x[row]) > abs(x[row - 1]))
+        near = parts[0][-_BESIDE:], parts[1][:_BESIDE]
+        if min(map(len, near)) < _STRETCH or len(np.unique(near[large])) < _STRETCH:
+            continue
+        whole = [float((part == np.rint(part)).mean()) for part in near]
+        at_once = max(x[row] / x[row - 1], x[row - 1] / x[row])
+        levels = [float(np.sort(part)[(len(part) - 1) // 2]) for part in parts]
+        is_turn = (
+            _AT_ONCE[0] <= at_once <= _AT_ONCE[1] or _BY_LEVEL[0] <= levels[large] / levels[1 - large] <= _BY_LEVEL[1]
+        )
+        if is_turn and whole[large] == 1.0 and whole[1 - large] < _MIXED:
+            return int(row)
+    return None
 
 
 def turned_sign(

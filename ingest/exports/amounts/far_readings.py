@@ -16,9 +16,9 @@ from numpy.typing import NDArray
 from ...errors import quoted
 from ...log.arrow import booleans
 
-#: A code is so many times any other reading; nines must be written at least so often, or be so large, since a reading
-#: can be one by chance. Common practice, no source, as all below. [1]
-_TIMES_BITS, _TIMES_NINES, _LEAST_NINES, _SURE_NINES = 2.0, 4.0, 2, 9999.0
+#: A code is so many times any other reading; nines must be written at least so often, or be so large, since a start can
+#: be one by chance; none reaches so far below zero. Common practice, no source, as all below. [1]
+_TIMES_BITS, _TIMES_NINES, _LEAST_NINES, _SURE_NINES, _SURE_BELOW = 2.0, 4.0, 2, 9999.0, 999.0
 #: Beside readings of the other sign that are as large, it must stand so often by itself.
 _LEAST_RUNS, _LONGEST_RUN = 3, 3.0
 #: Damage blows up so many rows, or this share.
@@ -39,7 +39,7 @@ def stands_for_none(code: float, at: NDArray[np.bool_], largest: tuple[float, fl
     whole numbers of so many bits.
     """
     size, rows = abs(code), int(at.sum())
-    no_chance = bits or size >= _SURE_NINES or rows >= _LEAST_NINES
+    no_chance = bits or size >= _SURE_NINES or code <= -_SURE_BELOW or rows >= _LEAST_NINES
     if no_chance and size > (_TIMES_BITS if bits else _TIMES_NINES) * max(largest):
         return True
     runs = int((np.diff(at.astype(np.int8), prepend=np.int8(0)) > 0).sum())

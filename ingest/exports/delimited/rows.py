@@ -59,11 +59,8 @@ class RowReader:
         self._with_points: set[int] = set()
         self._closing = ClosingRow()
         names = layout.dialect.names
-        self._around = Around(layout.name, {column.quantity: names[column.index] for column in layout.columns})
-
-    def sentences(self) -> list[str]:
-        """Return what was met in the rows read so far, and must be known before relying on any amount."""
-        return self._around.sentences()
+        #: What was met among the readings so far.
+        self.around = Around(layout.name, {column.quantity: names[column.index] for column in layout.columns})
 
     def read(self, block: Block) -> RowBatch:
         """Read a block's rows."""
@@ -106,7 +103,7 @@ class RowReader:
         for column in self._layout.columns:
             self._refuse_doubtful(column, table, rows)
             quantities[column.quantity] = self._quantity(column, table, rows, reasons)
-        for k, why in self._around.changed(quantities, rows.line_of, rows.first_line).items():
+        for k, why in self.around.changed(quantities, rows.line_of, rows.first_line).items():
             reasons.setdefault(k, why)
         self._without_reading(quantities, reasons)
         if self._closing.closes(quantities):
@@ -139,7 +136,7 @@ class RowReader:
                 self._refuse_unknown_units(np.isnan(y) & ~np.isnan(x), plan, units, reasons)
             x = y
         cells = flat(table.column(str(plan.index))) if plan.minus is None else None
-        for k, why in self._around.damaged(x, plan.quantity, cells).items():
+        for k, why in self.around.damaged(x, plan.quantity, cells).items():
             reasons.setdefault(k, f"column {quoted(self._layout.dialect.names[plan.index])}: {why}")
         return x if plan.directions is None else self._signed(x, plan, table, reasons)
 
@@ -155,7 +152,7 @@ class RowReader:
             reasons.setdefault(k, f"column {quoted(name)}: found {quoted(cell)}, expected a number{hint}")
         if plan.units_at is not None:
             return numbers.values
-        return self._around.as_written(numbers.values, index, plan.quantity, name, rows.line_of)
+        return self.around.as_written(numbers.values, index, plan.quantity, name, rows.line_of)
 
     def _watch(self, table: pa.Table, rows: BlockRows) -> None:
         """Stop where a column begins to say which way a current flows that was read without a sign so far."""

@@ -28,6 +28,10 @@ _FEWEST: Final = 12
 _NEAR: Final = 0.25
 #: Amps without a unit that are whole numbers and reach the first, or any that reach the second, may be milliamps. [A]
 _MANY_WHOLE_A, _MANY_A = 500.0, 2000.0
+#: Whole amps that are usually more, beside volts of less, are milliamps under another name. [A], [V]
+_NO_BANK_A, _SMALL_BANK_V = 1000.0, 100.0
+#: Volts stand still within this share; what is farther from its level than this share comes and goes. [1]
+_STEADY, _COMES_AND_GOES = 0.2, 0.5
 #: Banks are neither below nor above this. [V]
 _BANK_V: Final = (1.0, 1000.0)
 #: A state of charge tells the direction where it changes in so many steps, none of them a jump. [1, percent points]
@@ -94,6 +98,7 @@ def questions(
     yield from _factors(columns)
     yield from _thousandfold(columns)
     columns = columns.only(believed)
+    yield from _each_others(columns)
     yield from _prefix_of_amps(columns)
     yield from _prefix_of_volts(columns)
     if dc:
@@ -147,8 +152,28 @@ def _watts_by_product(columns: SampledColumns) -> float | None:
     return next(near, None)
 
 
+def _each_others(columns: SampledColumns) -> Iterator[str]:
+    """Yield a question where the amps stand still as a bank's volts do, and the volts come and go as amps do."""
+    if (rows := columns.known("current_A", "voltage_V")) is None:
+        return
+    amps, volts = rows
+    level_A, level_V = (float(np.sort(np.abs(x))[len(x) // 2]) for x in rows)
+    stands = level_A >= _BANK_V[0] and bool((np.abs(np.abs(amps) / level_A - 1) <= _STEADY).all())
+    goes = float((np.abs(np.abs(volts) - level_V) > _COMES_AND_GOES * level_V).mean()) > 0.2
+    if stands and (goes or 0.05 < float((volts < 0).mean()) < 0.95):
+        yield (
+            f"columns {columns.name('current_A')} and {columns.name('voltage_V')}: the amps stand still at about "
+            f"{level_A:.3g}, as a bank's volts do, and the volts are {volts.min():.3g} to {volts.max():.3g}, so either "
+            "they have each other's names or the current is held; name both columns in a profile (--profile): "
+            "[quantities.current_A] column and [quantities.voltage_V] column"
+        )
+
+
 def _prefix_of_amps(columns: SampledColumns) -> Iterator[str]:
-    if not columns.is_bare("current_A") or _watts_by_product(columns) == 1.0:
+    if _watts_by_product(columns) == 1.0:
+        return
+    if not columns.is_bare("current_A"):
+        yield from _too_many_amps(columns)
         return
     x = np.abs(columns.values["current_A"])
     x = x[~np.isnan(x)]
@@ -160,6 +185,20 @@ def _prefix_of_amps(columns: SampledColumns) -> Iterator[str]:
         f"column {name} has no unit and reaches {highest:g}: it could be in A or in mA; write its unit into the "
         f"header, or say {_unit_line('current_A', 'A')} or {_unit_line('current_A', 'mA')} in a profile (--profile)"
     )
+
+
+def _too_many_amps(columns: SampledColumns) -> Iterator[str]:
+    """Yield a question where amps by their name are whole thousands all the time, beside a small bank's volts."""
+    if (rows := columns.known("current_A", "voltage_V")) is None:
+        return
+    amps, volts = np.abs(rows[0]), np.sort(np.abs(rows[1]))
+    usual, usual_V = float(np.sort(amps)[len(amps) // 2]), float(volts[len(volts) // 2])
+    if usual >= _NO_BANK_A and usual_V <= _SMALL_BANK_V and bool((amps == np.rint(amps)).all()):
+        yield (
+            f"column {columns.name('current_A')}: {usual:.4g} A all the time, at {usual_V:.3g} V, is more than a bank "
+            f"of that voltage carries, so it could be in mA; write its unit into the header, or say "
+            f"{_unit_line('current_A', 'A')} or {_unit_line('current_A', 'mA')} in a profile (--profile)"
+        )
 
 
 def _prefix_of_volts(columns: SampledColumns) -> Iterator[str]:

@@ -65,6 +65,17 @@ def test_a_number_that_stands_for_none_is_left_out_and_told(tmp_path, day, code)
     assert "LOOK: column 'Current (A)'" in shuntbook("charge", str(done.log_path))[1]
 
 
+def test_several_numbers_that_stand_for_none(tmp_path, day):
+    """Of a meter that has one for each fault, and one that is not beyond the draws but stands alone below zero."""
+    amps, volts = day
+    rows = rows_of(np.abs(amps) + 1, volts)
+    for k, code in ((101, "-99.99"), (200, "9999"), (222, "-99.99"), (410, "-99.99"), (411, "6553.5"), (500, "-999.9")):
+        rows[k][1] = code
+    done = convert(tmp_path, text(rows))
+    assert np.flatnonzero(np.isnan(done["current_A"])).tolist() == [101, 200, 222, 410, 411, 500]
+    assert len(moved(done)) == 4
+
+
 def test_a_number_that_others_come_near_is_a_reading(tmp_path):
     """Nines among watts of that size; a lone 999 W may be a start; a charger that holds -999 mA."""
     watts = [[f"2026-06-13 10:00:{k:02d}", str(w)] for k, w in enumerate([5, 2000, 999, 9999, 5000, 999] * 6)]
@@ -150,6 +161,31 @@ def test_thousandths_of_one_column_stop_it(tmp_path, day):
     assert "line 62, column 'Current (A)'" in convert(tmp_path, text(rows, "Time,Current (A)")).error
     turned = [[one[0], other[1]] for one, other in zip(rows, rows[::-1], strict=True)]
     assert "line 62, column 'Current (A)'" in convert(tmp_path, text(turned, "Time,Current (A)")).error
+
+
+@pytest.mark.parametrize("stop", [210, 600])
+def test_amperes_for_a_stretch_among_whole_milliamperes(tmp_path, day, stop):
+    """As few rows as that are another unit, too."""
+    amps, volts = day
+    rows = rows_of(1000 * amps, volts, "{:.0f}")
+    for k in range(200, stop):
+        rows[k][1] = f"{amps[k]:.2f}"
+    assert "line 202, column 'mA'" in convert(tmp_path, text(rows, "Time,mA,Voltage (mV)")).error
+
+
+def test_steps_between_whole_numbers_are_no_other_unit(tmp_path):
+    """A load that draws 20 A where 0.02 A flow at rest, and stands still."""
+    amps = np.where(np.arange(ROWS) % 60 < 20, 20.0, 0.02)
+    assert convert(tmp_path, text(rows_of(amps, 25.2 - 0.01 * amps))).rejects == []
+
+
+def test_volts_that_take_the_place_of_amps_below_zero(tmp_path, day):
+    """Most of what stands for volts is below zero then."""
+    amps, volts = day
+    rows = rows_of(amps - 40.0, volts)
+    for row in rows[300:]:
+        row[1:] = row[:0:-1]
+    assert "line 302, columns" in convert(tmp_path, text(rows)).error
 
 
 @pytest.mark.parametrize("off_V", [2.2, 0.4])

@@ -167,3 +167,30 @@ def test_other_numbers_in_a_name(tmp_path, name):
     """They are no factors."""
     done = convert(tmp_path, export(f'Time,"{name}",Voltage (V)', lambda k: (amps(k), 25.1)))
     assert "names a factor" not in done.error
+
+
+def test_amps_that_stand_still_and_volts_that_come_and_go(tmp_path):
+    """They have each other's names: asked, and settled by naming them."""
+    content = export("Time,Current (A),Voltage (V)", lambda k: (25.1 + k % 3 / 10, amps(k)))
+    profile = """name = "a meter"
+    [quantities.current_A]
+    column = "Voltage (V)"
+    unit = "A"
+    [quantities.voltage_V]
+    column = "Current (A)"
+    unit = "V"
+    """
+    settled = asked(tmp_path, content, "'Current (A)' and 'Voltage (V)'", "each other's names", profile=profile)
+    assert settled["current_A"][8] == -4.2
+
+
+def test_a_charger_that_holds_its_current(tmp_path):
+    """Volts rise by less than amps come and go."""
+    assert convert(tmp_path, export("Time,Current (A),Voltage (V)", lambda k: (-10.0, 11.0 + k / 40))).status == 0
+
+
+def test_milliamps_under_the_name_of_amps(tmp_path):
+    """Thousands of whole amps all the time are more than a small bank carries; fewer, or of a large one, are not."""
+    asked(tmp_path, export("Time,Current (A),Voltage (V)", lambda k: (2100 + k, 25.1)), "could be in mA")
+    for amps_A, volts in ((90 + 9 * (k := 3), 25.1), (2100 + k, 750.0)):
+        assert convert(tmp_path, export("Time,Current (A),Voltage (V)", lambda _, x=(amps_A, volts): x)).status == 0
