@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
+from itertools import chain
 from typing import Final
 
 import numpy as np
@@ -12,6 +13,7 @@ from ...errors import InputError, quoted
 from ...log.arrow import strings
 from ..amounts.numbers import like_unit, to_numbers
 from .dialect import Dialect
+from .directions import signs_of_counters
 from .header import is_letter, words_of
 from .plan import ColumnPlan, TimePlan, in_canonical, is_bare, unit_in_header
 from .two_readings import SampledColumns, Values, questions
@@ -60,7 +62,8 @@ def borne_out(
         raise InputError(f"{name}, line {dialect.header_line}: column {'; '.join(sentences)}")
     columns = SampledColumns(dialect, {plan.quantity: plan for plan in plans}, values)
     believed = {plan.quantity for plan in left}
-    for question in questions(columns, believed, time, dc=not ac, reverse_sign=reverse_sign):
+    counters = iter(()) if ac else signs_of_counters(columns.only(believed), reverse_sign=reverse_sign)
+    for question in chain(questions(columns, believed, time, dc=not ac, reverse_sign=reverse_sign), counters):
         raise InputError(f"{name}, line {dialect.header_line}, {question}")
     return left, sentences
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import product
 
@@ -11,7 +11,7 @@ from ...errors import InputError, quoted
 from ...quantities import Unit
 from .dialect import Dialect
 from .header import Meaning, meaning, stated_unit, words_of
-from .header_words import EITHER_WAY, ELSEWHERE, INTO, ONE_WAY, OUT, REQUIRED, WORDS
+from .header_words import EITHER_WAY, ELSEWHERE, INTO, ONE_WAY, OPPOSITES, OUT, REQUIRED, WORDS
 from .plan import ColumnPlan, is_bare
 
 
@@ -59,6 +59,7 @@ def choose(
         if name and (what := meaning(name, cell)) is not None:
             has_readings = filled is None or filled[index]
             candidates.setdefault(what.quantity, []).append(_Candidate(index, name, what, has_readings))
+    _refuse_opposites(names, candidates)
     chosen: dict[str, TakenColumn] = {}
     remarks: list[str] = []
     for quantity in sorted(candidates, key=lambda q: q == "power_W"):  # last: whether it is needed shows then
@@ -91,6 +92,29 @@ def _tells_no_side(column: _Candidate) -> bool:
     return bool(words & EITHER_WAY) or "charger" in words or _IN_LAST.search(column.name) is not None
 
 
+def _refuse_opposites(names: Sequence[str], candidates: Mapping[str, Sequence[_Candidate]]) -> None:
+    """Stop at two columns of amps or watts that differ by opposite words alone, unless a plainer one is there."""
+    words = [re.findall(r"[^\W_]+|[+-]", name.lower()) for name in names]
+    for one, into in product(range(len(names)), OPPOSITES):
+        if into[0] not in words[one]:
+            continue
+        other = sorted([*(set(words[one]) - {into[0]}), into[1]])
+        pair = [k for k, name in enumerate(words) if sorted(set(name)) == other]
+        base = meaning(re.sub(re.escape(into[0]), " ", names[one], flags=re.IGNORECASE))
+        if not pair or base is None or base.quantity not in ("current_A", "power_W"):
+            continue
+        if all(c.meaning.strangeness or c.index in (one, pair[0]) for c in candidates.get(base.quantity, ())):
+            raise InputError(_of_one_way_each(names[pair[0]], names[one], base.quantity))
+
+
+def _of_one_way_each(out: str, into: str, quantity: str) -> str:
+    return (
+        f"columns {quoted(out)} and {quoted(into)} each hold one way of {quantity}; put them together in a profile, "
+        f"the one that draws first: quantities.{quantity} = {{column = {in_toml(out)}, minus = {in_toml(into)}}}; "
+        "a profile takes only the columns it names, so name the others you want there, too"
+    )
+
+
 def _best(quantity: str, columns: list[_Candidate]) -> tuple[_Candidate | None, str]:
     """Return the column to take, or None and why it cannot be said which."""
     columns = sorted(columns, key=lambda column: (column.rank, column.index))
@@ -100,12 +124,7 @@ def _best(quantity: str, columns: list[_Candidate]) -> tuple[_Candidate | None, 
     out = [column for column in columns if column.meaning.discharging]
     into = [column for column in columns if column.meaning.charging and column.filled]
     if quantity in ONE_WAY and out and into and columns[0] in (out[0], into[0]):
-        return None, (
-            f"columns {quoted(out[0].name)} and {quoted(into[0].name)} each hold one way of {quantity}; "
-            f"put them together in a profile: quantities.{quantity} = "
-            f"{{column = {in_toml(out[0].name)}, minus = {in_toml(into[0].name)}}}; "
-            "a profile takes only the columns it names, so name the others you want there, too"
-        )
+        return None, _of_one_way_each(out[0].name, into[0].name, quantity)
     alike = [column for column in columns if column.rank == columns[0].rank]
     if len(alike) > 1:
         both = " and ".join(quoted(column.name) for column in alike[:2])

@@ -3,19 +3,21 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ...errors import InputError, quoted
-from ..amounts.numbers import NULLS
+from ...log.arrow import strings
+from ..amounts.numbers import NULLS, to_numbers
 from .choice import in_toml
 from .dialect import Dialect
-from .header import words_of
+from .header import stated_unit, words_of
 from .header_words import BANK, DIRECTION_NAMES, EITHER_WAY, INTO, OUT, STATE_NAMES
 from .plan import ColumnPlan, Directions, WatchedColumn
+from .two_readings import SampledColumns
 
 #: Words that change nothing about the way in a cell such as "CC Charge" or "en décharge".
 _BESIDE = {"cc", "cv", "en", "the", "mode", "battery", "batterie", "bank", "current", "rate", "is"}
@@ -243,3 +245,59 @@ def _held_against_sign(
 def turned_sign(plan: ColumnPlan) -> ColumnPlan:
     """Return a column's plan with its sign turned: there return is positive."""
     return replace(plan, scale=-plan.scale, offset=-plan.offset, turned=not plan.turned)
+
+
+#: So many steps of a counter tell a way. Common practice, no source.
+_STEPS = 4
+#: Words of counters of one way each.
+_COUNTS_IN = (INTO | {"input"}) - {"charge"}
+_COUNTS_OUT = OUT | {"output"}
+
+
+def signs_of_counters(columns: SampledColumns, *, reverse_sign: bool) -> Iterator[str]:
+    """Yield a question where counters say that amps without a sign flowed both ways, or those with one the other."""
+    if "current_A" not in columns.plans or columns.plans["current_A"].minus is not None:
+        return
+    current_A = columns.values["current_A"]
+    amps = columns.name("current_A")
+    counters = list(_counters(columns))
+    ways = {way: (name, rises) for name, way, rises in counters}
+    both = [(name, name) for name, way, rises in counters if not way and min((rises > 0).sum(), (rises < 0).sum()) > 3]
+    if {"in", "out"} <= ways.keys() and all((ways[way][1] > 0).sum() >= _STEPS for way in ("in", "out")):
+        both.append((ways["in"][0], ways["out"][0]))
+    if both and columns.unsigned_A:
+        names = " and ".join(map(quoted, dict.fromkeys(both[0])))
+        yield (
+            f"columns {amps} and {names}: the amps never change their sign, and by what was counted it flowed both "
+            "ways; either all of it was drawn or a part was returned: name the column that says which way it flows in "
+            "a profile ([quantities.current_A.direction]), or, if all was drawn, "
+            '[quantities.current_A] sign = "draw_positive"'
+        )
+    for way, turn in (("in", 1.0), ("out", -1.0)):
+        if reverse_sign or way not in ways or columns.unsigned_A:
+            continue
+        name, rises = ways[way]
+        # A step is counted between two readings: both have the sign, or it says nothing.
+        sign = np.sign(current_A[1:]) * (np.sign(current_A[1:]) == np.sign(current_A[:-1]))
+        against, along = ((rises > 0) & (sign == turn)).sum(), ((rises > 0) & (sign == -turn)).sum()
+        if against >= _STEPS and against > 4 * along:
+            yield (
+                f"columns {amps} and {quoted(name)}: where it counts up the amps say the other way, so they seem to "
+                "count charging as positive, and not draw; add --reverse-sign, or if draw is positive, say "
+                '[quantities.current_A] sign = "draw_positive" in a profile (--profile)'
+            )
+
+
+def _counters(columns: SampledColumns) -> Iterator[tuple[str, str, NDArray[np.float64]]]:
+    """Yield columns that count charge or energy: the name, the way that is counted, and how each row differs."""
+    dialect = columns.dialect
+    for index, name in enumerate(dialect.names):
+        words = words_of(name)
+        unit = stated_unit(name, dialect.units[index] if dialect.units else "")
+        if unit is None or unit.dimension not in ("charge", "energy"):
+            continue
+        x = to_numbers(strings([row[index] for row in dialect.sample]), columns.plans["current_A"].form).values
+        rises = np.nan_to_num(np.diff(x))
+        # A counter that begins anew falls by all that it had.
+        rises[rises == -np.nan_to_num(x[:-1])] = 0.0
+        yield name, "out" if words & _COUNTS_OUT else "in" if words & _COUNTS_IN else "", rises

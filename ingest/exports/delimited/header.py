@@ -172,6 +172,9 @@ def _trailing_unit(rest: str) -> tuple[str, str | None, bool]:
         if len(unit_text) == 1 and not _goes_with(unit_text, before):
             continue
         return before, unit_text, True
+    # "A in", "mA out": the unit of two columns of one way each.
+    if len(parts) > 1 and parts[0] in ("A", "mA", "W", "kW") and {part.lower() for part in parts[1:]} <= INTO | OUT:
+        return " ".join(parts[1:]), parts[0], True
     # A quantity divided by its unit, as ISO 80000-1 writes the head of a column (from memory): "Strom/A".
     before, _, unit_text = whole.rpartition("/")
     return (before, unit_text, True) if before and _names_unit(unit_text) else (rest, None, False)

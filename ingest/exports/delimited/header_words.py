@@ -56,11 +56,11 @@ NEVER = {
 }
 CHARGING = {
     "charge", "charging", "chg", "chrg", "recharge", "recharging", "charged", "laden", "ladung", "aufladen", "lädt",
-    "geladen", "ladestrom", "ladeleistung",
+    "geladen", "ladestrom", "ladeleistung", "carga", "cargando", "carica", "opladen",
 }  # fmt: skip
 DISCHARGING = {
     "discharge", "discharging", "discharged", "dischg", "dsg", "dchg", "disch", "entladen", "entladung", "entlädt",
-    "entladestrom", "entladeleistung", "décharge", "decharge",
+    "entladestrom", "entladeleistung", "décharge", "decharge", "descarga", "descargando", "scarica", "ontladen",
 }  # fmt: skip
 #: Words of either way in English, German and French: in cells of a direction, and in names of two columns that hold one
 #: way each.
@@ -72,6 +72,11 @@ EITHER_WAY = {
     "exporting", "feed", "feeding", "absorb", "absorbing", "supplying", "consumption", "consuming", "production",
     "producing", "generation", "generating", "verbrauch", "einspeisung", "bezug", "lieferung", "injection", "soutirage",
 }  # fmt: skip
+#: Words that two columns of one way each differ by, the way into the bank first as a rule.
+OPPOSITES = (
+    ("+", "-"), ("positive", "negative"), ("pos", "neg"), ("plus", "minus"), ("import", "export"), ("to", "from"),
+    ("imported", "exported"), ("sink", "source"),
+)  # fmt: skip
 #: Names of columns that say which way something flows, and of those that may.
 DIRECTION_NAMES = {
     "direction", "dir", "flow", "sign", "polarity", "way", "richtung", "stromrichtung", "vorzeichen", "sens", "signe",

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import re
-
 import pyarrow as pa
 import pyarrow.csv as pcsv
 
@@ -60,18 +58,13 @@ class BlockRows:
 
     def _without_open_quotes(self) -> bytes:
         """Take out lines with an odd number of quotes: a quote left open would swallow the rows after it."""
-        from ..texts.shape import odd_lines  # most exports have no quotes
+        from .shape import open_lines  # most exports have no quotes
 
-        odd = odd_lines(self._text)
-        if not len(odd):
+        left_open = open_lines(self._text, self._delimiter)
+        if not left_open:
             return self._text
-        lines = self._text.split(b"\n")
-        # Within a cell a quote is a letter like others: inches.
-        begins = re.compile(rb"(^|" + re.escape(self._delimiter.encode()) + rb')"')
-        odd = odd[[begins.search(lines[k]) is not None for k in odd]]
-        for k in odd.tolist():
-            self._removed[k] = "a double quote is left open"
-        return b"\n".join(line for k, line in enumerate(lines) if k not in self._removed)
+        self._removed |= dict.fromkeys(left_open, "a double quote is left open")
+        return b"\n".join(line for k, line in enumerate(self._text.split(b"\n")) if k not in self._removed)
 
     def reject_parsed(self, index: int, reason: str) -> None:
         """Reject a row by its index among the parsed ones."""

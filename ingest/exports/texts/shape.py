@@ -81,6 +81,15 @@ def odd_lines(text: bytes) -> NDArray[np.int64]:
     return np.flatnonzero(np.diff(quotes, prepend=0) % 2)
 
 
+def open_lines(text: bytes, delimiter: str) -> list[int]:
+    """Return the lines in which a quoted cell begins that does not end; within a cell a quote is a letter: inches."""
+    odd = odd_lines(text).tolist()
+    if not odd:
+        return []
+    lines, begins = text.split(b"\n"), re.compile(rb"(^|" + re.escape(delimiter.encode()) + rb')"')
+    return [k for k in odd if begins.search(lines[k])]
+
+
 def with_whole_cells(text: bytes) -> bytes:
     """Return lines with each quoted cell that goes over several of them on its first, the others empty.
 

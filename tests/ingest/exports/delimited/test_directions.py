@@ -22,6 +22,7 @@ def converted(tmp_path, header, row, *options, count=ROWS):
         "Charge current (A),Discharge current (A)",
         "Ladestrom (A),Entladestrom (A)",
         "Courant de charge (A),Courant de décharge (A)",
+        "A in,A out",
     ],
 )
 def test_two_columns_of_one_way_each(tmp_path, header):
@@ -30,6 +31,50 @@ def test_two_columns_of_one_way_each(tmp_path, header):
     assert done["current_A"].tolist() == [19.5] * ROWS
     turned = ",".join(reversed(header.split(",")))
     assert converted(tmp_path, turned, lambda k: (0, 3))["current_A"].tolist() == [-3.0] * ROWS
+
+
+@pytest.mark.parametrize("header", ["+A,-A", "I+,I-", "Import (A),Export (A)", "Positive A,Negative A"])
+def test_two_columns_of_opposite_words_are_asked_about(tmp_path, header):
+    """Which of them draws only the person knows; a plainer column settles it, too."""
+    done = converted(tmp_path, f"{header},Voltage (V)", lambda k: (0.5, 20, 25))
+    into, out = header.split(",")
+    assert done.status == 2
+    assert f'quantities.current_A = {{column = "{out}", minus = "{into}"}}' in done.error
+    assert converted(tmp_path, f"Current (A),{header}", lambda k: (7, 0.5, 20))["current_A"][0] == 7.0
+
+
+def test_a_line_above_the_table_that_says_that_charging_is_positive_is_asked_about(tmp_path):
+    """With its line; not where the person said so, or where it says what is taken anyway."""
+    rows = "".join(f"{1_780_000_000 + k},5,25\n" for k in range(ROWS))
+    for words, asks in (("positive = charging, negative = discharging", True), ("+ is discharging", False)):
+        content = f"# a logger\n# Current: {words}\nepoch,Current (A),Voltage (V)\n{rows}"
+        done = convert(tmp_path, content)
+        assert (done.status == 2) == asks
+        assert ("line 2, '# Current: positive = charging" in done.error) == asks
+        assert convert(tmp_path, content, options=("--reverse-sign",))["current_A"][0] == -5.0
+
+
+@pytest.mark.parametrize(
+    ("header", "counts"),
+    [
+        ("Ah", lambda k: (abs(k % 20 - 10) / 10,)),
+        ("Charged (Ah),Discharged (Ah)", lambda k: (k // 2 / 9, (k + 1) // 2)),
+    ],
+)
+def test_counters_beside_amps_without_a_sign_are_asked_about(tmp_path, header, counts):
+    """They rise and fall, or both rise, and the amps do not say so."""
+    done = converted(tmp_path, f"Current (A),{header}", lambda k: (5, *counts(k)))
+    assert done.status == 2
+    assert "by what was counted it flowed both ways" in done.error
+
+
+def test_counters_that_say_the_other_sign_are_asked_about(tmp_path):
+    """What was charged counts up while the amps are positive; one of what was drawn does not ask."""
+    done = converted(tmp_path, "Current (A),Charged (Ah)", lambda k: (5 if k < 30 else -2, min(k, 30) / 10))
+    assert done.status == 2
+    assert "--reverse-sign" in done.error
+    right = converted(tmp_path, "Current (A),Discharged (Ah)", lambda k: (5 if k < 30 else -2, min(k, 30) / 10))
+    assert right["current_A"][0] == 5.0
 
 
 def test_two_columns_with_signs_of_their_own_are_asked_about(tmp_path):
@@ -48,6 +93,7 @@ def test_two_columns_with_signs_of_their_own_are_asked_about(tmp_path):
         ("State", "CC_DChg", "CC_Chg"),
         ("Richtung", "Entladen", "Laden"),
         ("Sens", "décharge", "charge"),
+        ("Estado", "Descarga", "Carga"),
         ("Remark", "Discharging", "Charging"),
     ],
 )
