@@ -193,9 +193,10 @@ class Changes:
             self._steps = np.concatenate([self._steps, steps[change > 0]])[:_MOST_STEPS]
         # Where the same comes again and again, nobody writes changes alone.
         if self._equal <= _FEW_EQUAL * self._readings + 1:
+            # A product of vectors would wake all processors for it.
             flow = np.nan_to_num(x)
-            self._more += float(np.dot(np.diff(flow), spacings_us)) / 2e6
-            self._flow += float(np.dot(np.abs(flow[:-1]), spacings_us)) / 1e6
+            self._more += float((np.diff(flow) * spacings_us).sum()) / 2e6
+            self._flow += float((np.abs(flow[:-1]) * spacings_us).sum()) / 1e6
         self._changes += int((change > _CHANGE * self._reach(x)).sum())
         self._last = float(x[-1])
 
