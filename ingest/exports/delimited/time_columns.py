@@ -28,6 +28,7 @@ from .stated import Stated
 #: The name of a column that holds the milliseconds of a clock beside it.
 _MILLISECONDS = {"ms", "msec", "millis", "millisecond", "milliseconds"}
 _ENDS_WITH_SECONDS = re.compile(r":\d\d:\d\d$")
+_MICROSECONDS = {"us", "usec", "µs", "micros", "microsecond", "microseconds"}
 _TIME_WORDS = {
     "time", "timestamp", "date", "datetime", "utc", "local", "stamp", "and", "iso", "clock", "epoch", "unix",
     "cumulative", "total", "test", "elapsed",
@@ -65,7 +66,7 @@ def time_plan(dialect: Dialect, stated: Stated, name: str) -> TimePlan:
         except InputError as error:
             line = stated.profile.line_of("time", "style") if stated.profile is not None else ""
             raise InputError(f"{line}: {error}") from None
-    if written is None:
+    if written is None and "h:mm" not in dialect.names[plan.indices[0]].lower():
         _refuse_two_readings(dialect, plan, name)
     _refuse_rounded(dialect, plan, name)
     style = plan.style
@@ -115,8 +116,9 @@ def _refuse_two_readings(dialect: Dialect, plan: TimePlan, name: str) -> None:
         )
     if plan.style.unit == "s" and _are_clock_digits(cells):
         raise InputError(
-            f"{name}: {word} looks like hours, minutes and seconds in six digits ({cells[0]} ... {cells[-1]}), and no "
-            'column like their date; write them as 09:30:00, or say --times "elapsed s" if they do count seconds'
+            f"{name}: {word} looks like a clock's hours, minutes and seconds in bare digits ({cells[0]} ... "
+            f"{cells[-1]}), which could be a count of seconds as well; write them as 09:30:00, or say --times "
+            '"elapsed s" if they count seconds'
         )
     two = plan.style.unit == "h:m:s" and all(re.fullmatch(r"'?\d+:\d\d", cell) for cell in cells)
     if two and not _passes_midnight(cells):
@@ -131,9 +133,12 @@ def _are_clock_digits(cells: Sequence[str]) -> bool:
     if not all(re.fullmatch(r"\d{1,6}(\.\d+)?", cell) for cell in cells):
         return False
     whole = [int(cell.partition(".")[0]) for cell in cells]
-    # A count of seconds passes 60 to 99 of every hundred; one by hundreds shows nothing.
-    passes = len({x % 100 for x in whole}) > 1 and max(whole) >= 6000
-    return passes and all(x % 100 < 60 > x // 100 % 100 for x in whole)
+    if len({x % 100 for x in whole}) < 2 or not all(x % 100 < 60 > x // 100 % 100 for x in whole):
+        return False
+    # A count of seconds passes 60 to 99 of every hundred; a clock's leaps over them, minute by minute.
+    steps = {other - one for one, other in pairwise(whole)}
+    leaps = {min(steps), min(steps) + 40, min(steps) + 4040}
+    return max(whole) >= 6000 or (len(steps) > 1 and min(steps) > 0 and steps <= leaps)
 
 
 def _passes_midnight(cells: Sequence[str]) -> bool:
@@ -186,7 +191,10 @@ def find_time(dialect: Dialect, name: str) -> TimePlan:
         choices += _of_several(dialect, dates, clocks)
     if not choices:
         raise InputError(_no_time(dialect, dates, name))
-    return _with_cells_beside(dialect, min(choices, key=lambda choice: (choice.rank, choice.strangeness)).plan)
+    plan = min(choices, key=lambda choice: (choice.rank, choice.strangeness)).plan
+    if (plan.style.kind, plan.style.unit) == ("epoch", "s"):
+        return _with_parts_of_seconds(dialect, plan)
+    return _with_cells_beside(dialect, _with_names_of_two_numbers(dialect, plan))
 
 
 def _mostly(test: Callable[[str], bool], cells: Sequence[str]) -> bool:
@@ -227,6 +235,27 @@ def _with_cells_beside(dialect: Dialect, plan: TimePlan) -> TimePlan:
     indices = (*plan.indices, *beside)
     style = find_style(joined_cells(dialect, indices), of_columns=True)
     return plan if style is None else TimePlan(indices, style)
+
+
+def _with_parts_of_seconds(dialect: Dialect, plan: TimePlan) -> TimePlan:
+    """Return the plan of whole seconds since 1970 with the column of what is left of them, where there is one."""
+    for form, digits, called in (("microseconds", 6, _MICROSECONDS), ("milliseconds", 3, _MILLISECONDS)):
+        beside = [k for k, word in enumerate(dialect.names) if word.lower().strip("[]() ") in called]
+        if len(beside) != 1 or beside[0] in plan.indices:
+            continue
+        indices, whole = (*plan.indices, *beside), re.compile(rf"\d{{9,10}} \d{{1,{digits}}}")
+        cells = joined_cells(dialect, indices)
+        if sum(whole.fullmatch(cell) is not None for cell in cells) >= MOST * len(cells):
+            return TimePlan(indices, replace(plan.style, forms=(f"seconds and {form}",)))
+    return plan
+
+
+def _with_names_of_two_numbers(dialect: Dialect, plan: TimePlan) -> TimePlan:
+    """Return the plan with minutes and seconds where the column's name says so of two numbers."""
+    name, cells = dialect.names[plan.indices[0]].lower(), joined_cells(dialect, plan.indices)
+    two = plan.style.unit == "h:m:s" and "mm:ss" in name and "h:mm" not in name
+    minutes = two and all(re.fullmatch(r"\d+:\d\d", cell) for cell in cells)
+    return replace(plan, style=replace(plan.style, unit="m:s")) if minutes else plan
 
 
 def _no_time(dialect: Dialect, dates: list[int], name: str) -> str:

@@ -45,6 +45,7 @@ FORMS: dict[str, tuple[tuple[str, str], ...]] = {
         (rf"^[A-Z][a-z]\.? +(\d{{1,2}})\. +([A-Za-zä]+)\.? +({_CLOCK}){_ZONE} (\d{{4}})$", r"\1 \2 \5 \3 \4"),
     ),
     "parts": (
+        (r"^(\d\d) (\d{1,2}) (\d{1,2}) (\d{1,2}) (\d{1,2}) (\d{1,2}(?:[.,]\d+)?)$", r"20\1-\2-\3 \4:\5:\6"),
         (r"^(\d{4}) (\d{1,2}) (\d{1,2}) (\d{1,2}) (\d{1,2}) (\d{1,2}(?:[.,]\d+)?)$", r"\1-\2-\3 \4:\5:\6"),
         (r"^(\d{4}) (\d{1,2}) (\d{1,2}) (\d{1,2}) (\d{1,2})$", r"\1-\2-\3 \4:\5"),
         (_DATE + r" (\d{1,2}) (\d{1,2}) (\d{1,2}(?:[.,]\d+)?)$", r"\1 \2:\3:\4"),
@@ -123,9 +124,13 @@ FORMS: dict[str, tuple[tuple[str, str], ...]] = {
         (r" (\d{1,2})(\d\d(?:\.\d+)?)$", r" 00:\1:\2"),
         (r" (\d{1,2}(?:\.\d+)?)$", r" 00:00:\1"),
     ),
+    "seconds and microseconds": tuple((rf"^(\d{{9,10}}) (\d{{{n}}})$", rf"\1.{'0' * (6 - n)}\2") for n in range(1, 7)),
+    "seconds and milliseconds": tuple((rf"^(\d{{9,10}}) (\d{{{n}}})$", rf"\1.{'0' * (3 - n)}\2") for n in range(1, 4)),
 }
 #: Those that only columns put together may have; the caller names them.
 _OF_COLUMNS = {"parts", "eight digits, day first", "six digits", "clock of digits", "day and fraction"}
+#: Those that the names of columns tell apart.
+_BY_NAME = {"seconds and microseconds", "seconds and milliseconds"}
 _COMPILED = {name: [(re.compile(rule), to) for rule, to in rules] for name, rules in FORMS.items()}
 
 
@@ -133,7 +138,7 @@ def find_forms(cells: Sequence[str], *, of_columns: bool = False) -> tuple[str, 
     """Return the forms that most cells of a sample have; `of_columns` allows those of columns put together."""
     names = []
     for name in FORMS:
-        if name in _OF_COLUMNS and not of_columns:
+        if name in _BY_NAME or (name in _OF_COLUMNS and not of_columns):
             continue
         rewritten = [in_usual_form(cell, (name,)) for cell in cells]
         changed = sum(new != old for new, old in zip(rewritten, cells, strict=True))

@@ -34,14 +34,19 @@ _FRACTION = re.compile(r"0?[.,]\d+|0|\d([.,]\d+)?[Ee]-0?[1-9]")
 def put_together(names: Sequence[str], columns: Sequence[Sequence[str]]) -> Iterator[tuple[int, ...]]:
     """Yield columns that may make a time together, the surer first; their cells are joined by blanks."""
     parts = dict(_parts(names, columns))
+    # MM is the month as well as the minute: there the order tells.
+    short = [name.strip("[]() ").lower() for name in names]
+    for at in range(len(names) - 5):
+        if short[at] in ("yy", "yyyy") and short[at + 1 : at + 6] == ["mm", "dd", "hh", "mm", "ss"]:
+            yield tuple(range(at, at + 6))
     clock = [parts[name] for name in ("hour", "minute", "second") if name in parts]
     if len(clock) >= 2 and [*parts][:2] != ["minute", "second"]:
         if {"year", "month", "day"} <= parts.keys():
             yield (parts["year"], parts["month"], parts["day"], *clock)
         yield from ((date, *clock) for date in _those(columns, _is_date) if date not in parts.values())
     clocks = [k for k in _those(columns, _CLOCK_DIGITS.fullmatch) if _is_called(names[k], _CLOCK_WORDS)]
-    # Of numbers below 10000 nobody could tell whether they are minutes and seconds or hours and minutes.
-    clocks = [k for k in clocks if any(len(cell.partition(".")[0]) >= 5 for cell in columns[k])]
+    # Of numbers below 2400 nobody could tell whether they are minutes and seconds or hours and minutes.
+    clocks = [k for k in clocks if any(_has_seconds(cell.partition(".")[0]) for cell in columns[k])]
     dates = _those(columns, _EIGHT.fullmatch)
     for digits in (_EIGHT_DAY_FIRST, _SIX):
         dates += [k for k in _those(columns, digits.fullmatch) if _is_called(names[k], _DATE_WORDS) and k not in dates]
@@ -51,6 +56,10 @@ def put_together(names: Sequence[str], columns: Sequence[Sequence[str]]) -> Iter
     pairs = ((date, clock) for date in _those(columns, _is_date) for clock in clocks if date != clock)
     yield from (p for p in pairs if p[0] not in clocks or len(set(columns[p[0]])) < len(set(columns[p[1]])))
     yield from ((day, part) for day in _those(columns, _is_sheet_day) for part in _those(columns, _is_fraction))
+
+
+def _has_seconds(digits: str) -> bool:
+    return len(digits) >= 5 or (digits.isdecimal() and int(digits) >= 2400)
 
 
 def _parts(names: Sequence[str], columns: Sequence[Sequence[str]]) -> Iterator[tuple[str, int]]:

@@ -254,7 +254,7 @@ def test_ticks_of_no_length_are_asked_about(tmp_path, head):
 
 def test_a_clock_of_digits_without_a_date_is_no_count_of_seconds(tmp_path):
     text = "time,Current (A)\n" + _rows(lambda t, begin: f"{begin + t:%H%M%S}")
-    assert "hours, minutes and seconds in six digits" in convert(tmp_path, text).error
+    assert "hours, minutes and seconds in bare digits" in convert(tmp_path, text).error
     seconds = "time,Current (A)\n" + _rows(lambda t, _: f"{6000 + t.total_seconds():.0f}")
     assert not convert(tmp_path, seconds).error
 
@@ -298,3 +298,35 @@ def test_words_of_another_zone_than_the_one_stated_are_asked_about(tmp_path):
 def test_a_column_beside_the_time_whose_unit_nobody_knows_is_no_second_clock(tmp_path):
     lines = [f"2026-06-13 10:{k // 60:02d}:{k % 60:02d},{k % 7}.5,{k * 0.0001:.6f}" for k in range(200)]
     assert not convert(tmp_path, "\n".join(["Time,Current (A),t", *lines]) + "\n").error
+
+
+@pytest.mark.parametrize(
+    ("head", "form"),
+    [
+        ("Date,Time", lambda t: f"{t:%Y%m%d},{int(f'{t:%H%M%S}')}"),
+        ("YY,MM,DD,hh,mm,ss", lambda t: f"{t:%y},{t.month},{t.day},{t.hour},{t.minute},{t.second}"),
+        ("sec,usec", lambda t: f"{int(t.replace(tzinfo=UTC).timestamp())},{t.microsecond}"),
+        ("ts,ms", lambda t: f"{int(t.replace(tzinfo=UTC).timestamp())},{t.microsecond // 1000}"),
+    ],
+)
+def test_parts_of_a_time_in_columns_of_their_own(tmp_path, head, form):
+    begin = datetime(2026, 6, 13, 0, 50, 58)
+    step = timedelta(seconds=0.25 if "sec" in head or "ms" in head.split(",") else 2)
+    moments = [begin + k * step for k in range(150)]
+    text = "\n".join([f"{head},Current (A)", *(f"{form(t)},{k % 7}.5" for k, t in enumerate(moments))]) + "\n"
+    time_us = convert(tmp_path, text).time_us
+    assert time_us[0] == (begin - datetime(1970, 1, 1)) // timedelta(microseconds=1)
+    assert set(np.diff(time_us)) == {step // timedelta(microseconds=1)}
+
+
+def test_a_name_says_what_two_numbers_are(tmp_path):
+    rows = [f"{k // 60:02d}:{k % 60:02d},{k % 7}.5" for k in range(200)]
+    for head, spacing_s in (("mm:ss", 1), ("Time (mm:ss)", 1), ("hh:mm", 60)):
+        time_us = convert(tmp_path, "\n".join([f"{head},Current (A)", *rows]) + "\n").time_us
+        assert set(np.diff(time_us)) == {spacing_s * 1_000_000}, head
+    assert "--times" in convert(tmp_path, "\n".join(["Time,Current (A)", *rows]) + "\n").error
+
+
+def test_hours_and_minutes_in_digits_beside_a_date_are_no_seconds(tmp_path):
+    rows = [f"20260613,{datetime(2026, 6, 13, 9, 30) + timedelta(minutes=k):%H%M},{k % 7}.5" for k in range(90)]
+    assert "bare digits" in convert(tmp_path, "\n".join(["Date,Time,Current (A)", *rows]) + "\n").error
