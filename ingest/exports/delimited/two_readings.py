@@ -104,7 +104,6 @@ def questions(
     if dc:
         yield from _signs_of_watts(columns)
         yield from _signs_of_charge(columns, reverse_sign=reverse_sign)
-        yield from _changed_places(columns)
     yield from _clocks(columns, time)
 
 
@@ -263,38 +262,6 @@ def _signs_of_charge(columns: SampledColumns, *, reverse_sign: bool) -> Iterator
             "charging as positive, and not draw; add --reverse-sign, or if draw is positive, say "
             '[quantities.current_A] sign = "draw_positive" in a profile (--profile)'
         )
-
-
-#: No bank gives more: the largest shunts are made for some kiloamps (from memory). [A]
-_MOST_A: Final = 20_000.0
-
-
-def _changed_places(columns: SampledColumns) -> Iterator[str]:
-    """Yield a question where amps are more than any bank gives, or stand still like volts beside volts that flow."""
-    current_A = columns.values.get("current_A", np.empty(0))
-    highest_A = float(np.nanmax(np.abs(current_A), initial=0.0))
-    if highest_A > _MOST_A:
-        yield (
-            f"column {columns.name('current_A')} reaches {highest_A:,.0f} A, which no bank gives: its unit may be "
-            f"another, such as mA; say {_unit_line('current_A', 'mA')} or {_unit_line('current_A', 'A')} in a profile "
-            "(--profile)"
-        )
-    if (rows := columns.known("current_A", "voltage_V")) is None:
-        return
-    amps, volts = rows
-    # By hand: np.median would load numpy's masked arrays, which takes as long as to read a small export.
-    usual, usual_V = (float(np.sort(np.abs(x))[len(x) // 2]) for x in rows)
-    still = usual > _BANK_V[0] and np.ptp(amps) < _STILL * usual
-    if still and (volts.min() < 0 < volts.max() or np.ptp(volts) > 2 * usual_V):
-        yield (
-            f"columns {columns.name('current_A')} and {columns.name('voltage_V')}: the amps stand near {usual:.3g} and "
-            f"the volts go from {volts.min():.3g} to {volts.max():.3g}, as if they had changed places; name each in a "
-            "profile (--profile): [quantities.current_A] column and [quantities.voltage_V] column"
-        )
-
-
-#: A bank's volts stay within this share of each other. Common practice, no source. [1]
-_STILL: Final = 0.3
 
 
 def _means_by_step(soc_pct: Values, current_A: Values) -> tuple[Values, Values]:

@@ -137,19 +137,3 @@ def test_a_profile_that_no_longer_fits_is_told_what_comes_nearest(tmp_path, caps
     assert "p.toml:3: " in text
     assert "quantities.current_A.column is 'Curent (A)', but the header has 'Time', 'Current (A)'" in text
     assert "; 'Current (A)' comes nearest" in text
-
-
-def test_columns_that_changed_places_are_asked_about(tmp_path, capsys):
-    """Amps that stand like a bank's volts, and volts that flow to and fro; a steady load beside plain volts is none."""
-    header = "Current (A),Voltage (V)"
-    taken, text = converted(tmp_path, capsys, header, lambda k: (25.1 + k % 7 / 50, amps(k) - 5 * (k > 40)))
-    assert taken is None
-    assert "as if they had changed places" in text
-    assert converted(tmp_path, capsys, header, lambda k: (25.1 + k % 7 / 50, 12.5 - k % 3 / 10))[0] is not None
-
-
-def test_amps_that_no_bank_gives_are_asked_about(tmp_path, capsys):
-    """Milliamps below a name that says amps."""
-    taken, text = converted(tmp_path, capsys, "Current (A),Voltage (V)", lambda k: (1000 * amps(k), 25.1))
-    assert taken is None
-    assert 'which no bank gives: its unit may be another, such as mA; say [quantities.current_A] unit = "mA"' in text
