@@ -15,6 +15,10 @@ _LEAST, _SHARE = 3, 0.5
 _MOST = 1000
 _CELL = re.compile(r"(column .*): found (.*), expected (a number)?", re.DOTALL)
 _UNKNOWN_WORD = re.compile(r" is no unit of | is none of ")
+#: So many rows behind one another with as many fields as each other, and not as many as all others, are no damage: a
+#: column came or went. Common practice, no source.
+_LONG_RUN = 12
+_FIELDS, _MARK = re.compile(r"has (\d+) fields, expected \d+"), re.compile(r"[,;|\t]")
 _DIGITS, _LETTER = re.compile(r"\d+"), re.compile(r"[^\W\d_]{2}")
 
 
@@ -24,10 +28,13 @@ class RejectKinds:
     def __init__(self) -> None:
         self._counts: Counter[str] = Counter()
         self._firsts: dict[str, Reject] = {}
+        self._run: tuple[Reject, Reject] | None = None
+        self._long_run: tuple[int, Reject] | None = None
 
     def add(self, rejects: Iterable[Reject]) -> None:
         """Take rejects."""
         for reject in rejects:
+            self._add_to_run(reject)
             kind = _kind(reject.reason)
             if kind is not None and (kind in self._counts or len(self._counts) < _MOST):
                 self._counts[kind] += 1
@@ -35,10 +42,34 @@ class RejectKinds:
 
     def most(self) -> tuple[int, Reject] | None:
         """Return how many are of the kind that most are, and the first of them; None where they are of any kind."""
+        if self._long_run is not None:
+            return self._long_run
         for kind, count in self._counts.most_common(1):
             if count >= _LEAST and count >= _SHARE * self._counts.total():
                 return count, self._firsts[kind]
         return None
+
+    def _add_to_run(self, reject: Reject) -> None:
+        if not _is_row_of_another_width(reject):
+            self._run = None
+            return
+        first, last = self._run or (reject, reject)
+        # A blank line may stand between two rows.
+        if (reject.file, reject.reason) != (last.file, last.reason) or reject.line > last.line + 2:
+            first = reject
+        self._run = first, reject
+        if reject.line - first.line >= _LONG_RUN - 1:
+            self._long_run = reject.line - first.line + 1, first
+
+
+def _is_row_of_another_width(reject: Reject) -> bool:
+    """Tell whether nearly all cells of a row with too many or too few are numbers, as no remark's are."""
+    match = _FIELDS.match(reject.reason)
+    if match is None:
+        return False
+    fields = int(match[1])
+    with_digits = sum(_DIGITS.search(cell) is not None for cell in _MARK.split(reject.text))
+    return fields > 1 and with_digits >= (fields if fields <= 3 else fields - 1)
 
 
 def _kind(reason: str) -> str | None:

@@ -72,9 +72,15 @@ def way_of(word: str, *, named: bool = True) -> str | None:
 
 
 def question_of(column: WatchedColumn, word: str) -> str | None:
-    """Return what to ask where a word is met, in small letters; None where it says nothing of a way."""
+    """Return what to ask where a word is met, in small letters; None where it says nothing of a way or a meter."""
     if word in column.seen or word in _NOTHING:
         return None
+    if column.meter:
+        seen = ", ".join(map(quoted, sorted(column.seen)))
+        return (
+            f"column {quoted(column.name)} says {quoted(word)} here and {seen} above, but a log holds one meter; "
+            "export each alone, or name the columns in a profile (--profile) if it is the same one"
+        )
     words = {word, *column.seen}
     says = way_of(word, named=column.named) is not None or (column.named and _are_codes(words)) or _may_say(words)
     return _question(column.name, words, column.current) if says or _is_flag(column.name, words) else None

@@ -76,6 +76,7 @@ def find_layout(source: Source, stated: Stated) -> Layout:
     recognised = profile is None or not profile.quantities
     if recognised:
         _check_one_kind(dialect, time, source.name)
+        watched = _naming_one_meter(dialect, {*time.indices}.union(*(plan.indices for plan in columns)))
     if recognised and dialect.header_line > 1:
         above = _head_text(source.head(), encoding, source.name).split("\n")[: dialect.header_line - 1]
         if question := question_above(above, dialect, columns, reverse=stated.reverse_sign):
@@ -84,12 +85,13 @@ def find_layout(source: Source, stated: Stated) -> Layout:
         values = {p.quantity: sample_values(dialect, p) * (-1.0 if p.turned else 1.0) for p in columns}
         try:
             refuse_signed_ways(dialect, columns)
-            columns, about_sign, watched = with_directions(
+            columns, about_sign, ways = with_directions(
                 dialect, columns, values, time.indices, reverse=stated.reverse_sign
             )
         except InputError as error:
             raise InputError(f"{source.name}, {error}") from None
         sentences += about_sign
+        watched += ways
     sentences += [*source.remarks, *remarks(dialect, time, columns, stated, speaks_of_ac)]
     is_ac = speaks_of_ac is not None
     return Layout(source.name, encoding, dialect, time, tuple(columns), is_ac, tuple(sentences), tuple(watched))
@@ -229,6 +231,16 @@ def _check_one_meter(dialect: Dialect, columns: Sequence[Sequence[str]], name: s
                 f"{name}: column {quoted(word)} names {len(set(cells))} of them in turns, but a log holds one meter; "
                 "export each alone, or name the columns in a profile if this is none"
             )
+
+
+def _naming_one_meter(dialect: Dialect, used: set[int]) -> list[WatchedColumn]:
+    """Return the columns that name the meter: where they name another than at first, its rows are of another log."""
+    named = [k for k, word in enumerate(dialect.names) if word.lower() in _METERS and k not in used]
+    return [
+        WatchedColumn(k, frozenset({dialect.column(k)[0].lower()}), dialect.names[k], "", named=False, meter=True)
+        for k in named
+        if dialect.column(k)
+    ]
 
 
 def _check_one_kind(dialect: Dialect, time: TimePlan, name: str) -> None:

@@ -90,7 +90,7 @@ class ColumnPlan:
 class WatchedColumn:
     """A column that may yet say which way the current flows, the words seen in it, and the current's own name.
 
-    ``named`` tells whether its own name speaks of a way or a state.
+    ``named`` tells whether its own name speaks of a way or a state; ``meter`` that it names the meter instead.
     """
 
     index: int
@@ -98,6 +98,7 @@ class WatchedColumn:
     name: str
     current: str
     named: bool
+    meter: bool = False
 
 
 @dataclass(frozen=True)

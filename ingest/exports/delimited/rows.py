@@ -155,10 +155,13 @@ class RowReader:
         return self.around.as_written(numbers.values, index, plan.quantity, name, rows.line_of)
 
     def _watch(self, table: pa.Table, rows: BlockRows) -> None:
-        """Stop where a column begins to say which way a current flows that was read without a sign so far."""
+        """Stop where a column begins to say which way a current flows that had no sign, or names another meter."""
         for column in self._layout.watched:
             kinds, inverse = kinds_of(flat(table.column(str(column.index))))
             for k, word in enumerate(kinds):
+                # A name or two that no other row has are damaged.
+                if column.meter and np.count_nonzero(inverse == k) < 3:
+                    continue
                 if (question := question_of(column, word.lower())) is not None:
                     line = rows.line_of(int(np.flatnonzero(inverse == k)[0]))
                     raise InputError(f"{self._layout.name}, line {line}, {question}")

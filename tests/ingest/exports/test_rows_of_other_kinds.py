@@ -93,3 +93,34 @@ def test_the_same_header_between_other_marks_holds_for_the_rows_below_it(tmp_pat
     other = [row.replace(",", ";").replace(".", ",") for row in [HEADER, *ROWS[half:]]]
     done = convert(tmp_path, text(HEADER, *ROWS[:half], *other))
     assert done["current_A"].tolist() == AMPS
+
+
+@pytest.mark.parametrize(("name", "long"), [("Device", 900), ("Sensor ID", 9)])
+def test_another_meter_that_comes_late_stops_it(tmp_path, name, long):
+    """Beyond the beginning that is looked at first or within it; a damaged name is none."""
+    note = "." * long
+    rows = [f"{row},A7,{note}" for row in ROWS] + [f"2026-06-13 11:00:{k:02d},5.0,25.0,B7,{note}" for k in range(9)]
+    done = convert(tmp_path, text(f"{HEADER},{name},Note", *rows))
+    assert done.status == 2
+    assert f"line 202, column '{name}' says 'b7' here and 'a7' above" in done.error
+    rows = [row.replace("B7", "A7" if k != 205 else "A?") for k, row in enumerate(rows)]
+    assert len(convert(tmp_path, text(f"{HEADER},{name},Note", *rows))["current_A"]) == 209
+
+
+LONG = [f"2026-06-13 {10 + k // 3600}:{k // 60 % 60:02d}:{k % 60:02d},2.5,25.1" for k in range(1000)]
+
+
+@pytest.mark.parametrize("cell", [",20.5", ""])
+def test_a_column_that_comes_or_goes_stops_it_however_few_the_rows(tmp_path, cell):
+    """Two in a hundred rows at the end, all of them surges perhaps."""
+    rows = [row if k < 980 else row.rsplit(",", 0 if cell else 1)[0] + cell for k, row in enumerate(LONG)]
+    done = convert(tmp_path, text(HEADER, *rows))
+    assert done.status == 2
+    assert "20 of 1000 rows could not be read for one and the same reason" in done.error
+    assert "line 982" in done.error
+
+
+@pytest.mark.parametrize("other", ["2026-06-13 10:00:00,lid open,3,note", "2026-06-13 10:00:00,lid open"])
+def test_events_behind_the_readings_are_no_change(tmp_path, other):
+    """Rows of words and of another width, as many as may be."""
+    assert len(convert(tmp_path, text(HEADER, *LONG, "Time,Event", *[other] * 30))["current_A"]) == 1000
