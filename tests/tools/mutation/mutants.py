@@ -85,16 +85,33 @@ GROUPS = {
         "bank bank_limits bank_voltage loads_use payback conductor resistance inverter forecast",
         "",
     ),
-    "ingest": (
-        "ingest/exports/delimited: numbers header rows; ingest/exports/times: stamps; ingest/live: line_reader lines; "
-        "ingest/profiles: serial_part; ingest/toml: amounts repair",
-        "toml_file site_forms numbers stamps stamps_by_marks header_words dialects line_reader "
-        "serial_lines quantities remarks convert",
+    "amounts": (
+        "ingest/exports/amounts: numbers number_forms around changes closing_row far_readings; "
+        "ingest/exports: one_kind",
+        "numbers around quantities rows_of_other_kinds one_kind unit_columns convert",
         "not 500_lines",
     ),
+    "times": (
+        "ingest/exports/times: stamps instants forms parts half_days count_units; "
+        "ingest/exports/delimited: time_columns; ingest/exports: date_order zone_words",
+        "stamps stamps_by_marks forms_of_time half_days dialects convert",
+        "not 500_lines",
+    ),
+    "columns": (
+        "ingest/exports/delimited: dialect header choice borne_out two_readings directions side remarks rows; "
+        "ingest/exports: sections keep_profile; ingest/exports/texts: decode shape block_rows",
+        "header_words dialects shapes borne_out two_readings directions remarks unit_columns lines_above sections "
+        "keep_profile convert",
+        "not 500_lines",
+    ),
+    "ingest": (
+        "ingest/live: line_reader lines; ingest/profiles: serial_part; ingest/toml: amounts repair",
+        "toml_file site_forms line_reader serial_lines",
+        "",
+    ),
     "gaps": (
-        "ingest/log: gap_limit pauses; ingest/exports: log_again",
-        "gap_limit timeline log_again",
+        "ingest/log: gap_limit pauses restarts; ingest/exports: log_again",
+        "gap_limit timeline restarts log_again",
         "",
     ),
     "notes": (
