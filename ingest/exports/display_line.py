@@ -9,7 +9,7 @@ from enum import Enum
 import numpy as np
 
 from ..events import Reading
-from ..quantities import OF_DIMENSION, QUANTITIES, Unit, UnknownUnitError, find_unit
+from ..quantities import OF_DIMENSION, QUANTITIES, UNITS, Unit, UnknownUnitError, find_unit
 
 #: What can be noted down. A ratio could be several things, so it takes a meter that says which.
 QUANTITIES_BY_HAND = tuple(name for name in QUANTITIES if name in OF_DIMENSION.values())
@@ -59,6 +59,12 @@ def parse_line(text: str) -> dict[str, float] | Word:
             raise DoubtfulLine(f"{unit.symbol} stands in it twice")
         values[quantity] = float(unit.to_canonical(np.array(_number(number))))
     return values
+
+
+def holds_a_draw(text: str) -> bool:
+    """Tell whether a remark holds an amount of amps or watts: in a file of notes it was hardly meant as words."""
+    units = (UNITS.get(unit) for _, unit in _ONE.findall(text))
+    return any(unit is not None and unit.dimension in ("current", "power") for unit in units)
 
 
 def _unit(text: str) -> Unit | None:

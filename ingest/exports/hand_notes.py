@@ -17,7 +17,7 @@ from ..log.log import Readings
 from ..safe_files.rejects import Reject
 from ..zone import NO_TIME, LocalClock, zone_named
 from .delimited.rows import RowBatch
-from .display_line import QUANTITIES_BY_HAND, DoubtfulLine, Standing, Word, parse_line
+from .display_line import QUANTITIES_BY_HAND, DoubtfulLine, Standing, Word, holds_a_draw, parse_line
 from .texts.decode import Source, find_encoding, open_source
 
 #: Notes of a person are short; something longer is another kind of file. [bytes]
@@ -176,6 +176,10 @@ class _NotesReader:
         elif line is Word.REMARK:
             if not text:
                 raise _Unreadable("says nothing after the time")
+            if holds_a_draw(text):
+                raise _Unreadable(
+                    "holds an amount and words; write the amount alone, and the words on a line of their own a second later"
+                )
             self._taken.markers.append((time_us, text))
         else:
             self._taken.readings += (self._standing.off if line is Word.OFF else self._standing.end)(time_us)
