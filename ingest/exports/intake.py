@@ -27,7 +27,7 @@ from .delimited.stated import Stated
 from .delimited.time_columns import joined_cells
 from .texts.decode import Block, Source, blocks, lines_of_words, open_source
 from .times.instants import parse
-from .times.stamps import DateOrder, Style
+from .times.stamps import Style
 
 if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
@@ -148,6 +148,8 @@ def _meta(export: Export, stated: Stated, zone: str | None) -> LogMeta:
 
 _HOUR_US = 3_600_000_000
 _DAY_US = 24 * _HOUR_US
+#: No month is shorter, but for a change of clocks.
+_LEAP_US = 28 * _DAY_US - 2 * _HOUR_US
 _AM_OR_PM = re.compile(r"[AaPp]\.?[Mm]|午")
 
 
@@ -170,14 +172,14 @@ class StampClock:
     def __init__(
         self, style: Style, zone: ZoneInfo | None, start_us: int, *, backwards: bool = False, halves: bool = False
     ) -> None:
-        self._zone, self._backwards, self._start_us = zone, backwards, start_us
+        self.zone, self._backwards, self._start_us = zone, backwards, start_us
         self._wraps = style.unit == "h:m:s"
         self._halves: HalfDays | None = None
         self._may_hide = halves
         self._begin()
 
     def _begin(self) -> None:
-        self.local = None if self._zone is None else LocalClock(self._zone, newest_first=self._backwards)
+        self.local = None if self.zone is None else LocalClock(self.zone, newest_first=self._backwards)
         self._days_us = 0
         self._last_us: int | None = None
 
@@ -208,7 +210,7 @@ class StampClock:
         if self._halves is None:
             from .times.half_days import HalfDays
 
-            self._halves = HalfDays(backwards=self._backwards, dated=self._zone is not None)
+            self._halves = HalfDays(backwards=self._backwards, dated=self.zone is not None)
         return self._halves.read(time_us)
 
     def begun_anew(self, name: str) -> str:
@@ -243,7 +245,11 @@ class CsvExport:
         self._stated = stated
         #: What was met on the way and must be known before relying on any amount.
         self.moved: list[str] = []
-        self.layouts = _with_orders([find_layout(source, stated) for source in self.sources], self.sources)
+        self.layouts = [find_layout(source, stated) for source in self.sources]
+        if any(layout.time.is_open for layout in self.layouts):
+            from .date_order import with_orders  # most dates leave one order only
+
+            self.layouts = with_orders(self.layouts, self.sources)
         if any(layout.time.style.word for layout in self.layouts):
             from .zone_words import by_words  # few stamps hold any
 
@@ -258,6 +264,8 @@ class CsvExport:
                     f"{layout.name}: tells the time in another way than {first.name}; convert them one at a time"
                 )
         style = first.time.style
+        self._may_be_day_first = first.time.may_be_day_first and not stated.says_order
+        self._last_us: int | None = None
         self.counted = style.kind == "elapsed"
         self.undated = self.counted and start is None
         by_zone = style.kind == "calendar" and not style.zoned
@@ -284,10 +292,24 @@ class CsvExport:
             If the last row shows that all must be read again, by what is known of the clock then.
         """
         for source, layout in zip(self.sources, self.layouts, strict=True):
-            yield from self._rows(layout, ahead(blocks(source, layout.encoding)))
+            for batch in self._rows(layout, ahead(blocks(source, layout.encoding))):
+                self._look_at_leaps(batch.readings.time_us)
+                yield batch
         if sentence := self._clock.begun_anew(self.layouts[0].name):
             self.moved = [sentence]
             raise ReadAnew
+
+    def _look_at_leaps(self, time_us: NDArray[np.int64]) -> None:
+        """Ask where each day seems to be a month later than the one before: the day may stand ahead of the month."""
+        if not self._may_be_day_first or not len(time_us):
+            return
+        before_us = np.concatenate([time_us[:1] if self._last_us is None else [self._last_us], time_us[:-1]])
+        self._last_us = int(time_us[-1])
+        leaps = np.flatnonzero(np.abs(time_us - before_us) > _LEAP_US)
+        if len(leaps):
+            from .date_order import refuse_months_for_days  # hardly any export leaps so far
+
+            refuse_months_for_days(before_us[leaps], time_us[leaps], self._clock.zone, self.layouts[0].name)
 
     @property
     def local(self) -> LocalClock | None:
@@ -326,23 +348,3 @@ def _start_us(start: datetime, zone: str) -> int:
         start = start.replace(tzinfo=zone_named(zone, what="--zone"))
     delta = start - datetime(1970, 1, 1, tzinfo=UTC)
     return (delta.days * 86_400 + delta.seconds) * 1_000_000 + delta.microseconds
-
-
-def _with_orders(layouts: list[Layout], sources: list[Source]) -> list[Layout]:
-    """Decide between day and month first from all rows of all files, where their beginnings leave it open."""
-    # The beginnings of two files may settle what a third leaves open: one meter wrote them all. Only where none does
-    # are all rows read for it.
-    open_ = [k for k, layout in enumerate(layouts) if _is_open(layout)]
-    if not open_:
-        return layouts
-    decided = {layout.time.style.order for k, layout in enumerate(layouts) if k not in open_}
-    order: DateOrder | None = decided.pop() if len(decided) == 1 else None
-    if order is None:
-        from .date_order import order_of_rows  # most dates leave one order only
-
-        order = order_of_rows([(layouts[k], sources[k]) for k in open_])
-    return [layout.with_order(order) if k in open_ else layout for k, layout in enumerate(layouts)]
-
-
-def _is_open(layout: Layout) -> bool:
-    return layout.time.style.kind == "calendar" and layout.time.style.order is None

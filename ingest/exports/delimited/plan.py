@@ -108,6 +108,16 @@ class TimePlan:
     indices: tuple[int, ...]
     style: Style
 
+    @property
+    def is_open(self) -> bool:
+        """Whether it is open which of a date's numbers is which."""
+        return self.style.kind == "calendar" and self.style.order is None
+
+    @property
+    def may_be_day_first(self) -> bool:
+        """Whether its dates, year first and with marks, could have the day ahead of the month."""
+        return (self.style.kind, self.style.order, self.style.unit) == ("calendar", "y-m-d", "")
+
 
 @dataclass(frozen=True)
 class Layout:

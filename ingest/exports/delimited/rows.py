@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
@@ -26,6 +27,8 @@ from .dialect import split_line
 from .directions import question_of, way_of
 from .plan import ColumnPlan, Layout, in_canonical
 
+#: A date, year first, that can only have the day ahead of the month.
+_DAY_AHEAD = re.compile(r"\d{4}[-/. ](1[3-9]|[23]\d)[-/. ](0?\d|1[0-2])\b")
 _BLANK, _EMPTY = strings([" ", ""])
 ToUtc = Callable[[NDArray[np.int64]], NDArray[np.int64]]
 
@@ -221,7 +224,9 @@ class RowReader:
             return f"column {names}: no time"
         if parsed:
             return f"column {names}: {quoted(cell)} never was on the clocks of this zone (they went forward)"
-        return f"column {names}: found {quoted(cell)}, expected {self._layout.time.style.describe()}"
+        ahead = self._layout.time.may_be_day_first and _DAY_AHEAD.match(cell)
+        hint = " (is its day ahead of its month? then say --dates y-d-m)" if ahead else ""
+        return f"column {names}: found {quoted(cell)}, expected {self._layout.time.style.describe()}{hint}"
 
     def _is_header(self, stamp: str | None) -> bool:
         dialect = self._layout.dialect

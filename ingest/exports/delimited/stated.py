@@ -28,6 +28,12 @@ class Stated:
     sheet: str | None = None
     reverse_sign: bool = False
 
+    @property
+    def says_order(self) -> bool:
+        """Whether it says in which order a date's numbers stand, or how times are written."""
+        entry = self.profile.time if self.profile is not None else None
+        return bool(self.dates or self.times or (entry is not None and entry.style))
+
     def filled(self) -> Stated:
         """Return it with the profile's words on decimal mark, sheet, side and sampling where the person said none."""
         if (profile := self.profile) is None:

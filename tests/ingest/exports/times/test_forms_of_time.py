@@ -330,3 +330,28 @@ def test_a_name_says_what_two_numbers_are(tmp_path):
 def test_hours_and_minutes_in_digits_beside_a_date_are_no_seconds(tmp_path):
     rows = [f"20260613,{datetime(2026, 6, 13, 9, 30) + timedelta(minutes=k):%H%M},{k % 7}.5" for k in range(90)]
     assert "bare digits" in convert(tmp_path, "\n".join(["Date,Time,Current (A)", *rows]) + "\n").error
+
+
+@pytest.mark.parametrize(("begin", "hours"), [(datetime(2025, 11, 5, 22, 0), 60), (datetime(2025, 6, 11, 23, 0), 700)])
+@pytest.mark.parametrize("backwards", [False, True])
+def test_the_day_ahead_of_the_month_shows_where_days_seem_months(tmp_path, begin, hours, backwards):
+    moments = [begin + timedelta(minutes=10 * k) for k in range(hours * 6)]
+    rows = [f"{t:%Y-%d-%m %H:%M:%S},{k % 7}.5" for k, t in enumerate(moments)]
+    text = "\n".join(["Time,Current (A)", *(rows[::-1] if backwards else rows)]) + "\n"
+    assert "--dates y-d-m" in convert(tmp_path, text).error or max(t.day for t in moments) > 12
+    time_us = convert(tmp_path, text, options=("--zone", "UTC", "--dates", "y-d-m")).time_us
+    assert time_us.tolist() == [(t - datetime(1970, 1, 1)) // timedelta(microseconds=1) for t in moments]
+    assert len(time_us) == len(moments)
+
+
+def test_a_day_ahead_of_the_month_behind_the_sample_is_named(tmp_path):
+    begin = datetime(2025, 6, 12, 0, 0)
+    moments = [begin + timedelta(seconds=10 * k) for k in range(9000)]
+    text = "\n".join(["Time,Current (A)", *(f"{t:%Y-%d-%m %H:%M:%S},{k % 7}.5" for k, t in enumerate(moments))])
+    assert "--dates y-d-m" in convert(tmp_path, text + "\n").error
+
+
+def test_a_pause_of_a_month_is_one(tmp_path):
+    rows = [f"2025-{month:02d}-06 {hour:02d}:00:00,{hour}.5" for month in (5, 6, 7) for hour in range(10, 20)]
+    done = convert(tmp_path, "\n".join(["Time,Current (A)", *rows]) + "\n")
+    assert len(done.time_us) == 30
