@@ -29,6 +29,8 @@ from .plan import ColumnPlan, Layout, in_canonical
 
 #: A date, year first, that can only have the day ahead of the month.
 _DAY_AHEAD = re.compile(r"\d{4}[-/. ](1[3-9]|[23]\d)[-/. ](0?\d|1[0-2])\b")
+#: So many are no slips: common practice, no source.
+_SOME = 3
 _BLANK, _EMPTY = strings([" ", ""])
 ToUtc = Callable[[NDArray[np.int64]], NDArray[np.int64]]
 
@@ -102,6 +104,7 @@ class RowReader:
         reasons: dict[int, str] = {}
         for k in np.flatnonzero(time_us == NO_TIME).tolist():
             reasons[k] = self._why_no_time(stamps[k].as_py(), parsed=bool(known[k]))
+        self._refuse_days_ahead([stamps[k].as_py() for k in reasons])
         quantities = {}
         for column in self._layout.columns:
             self._refuse_doubtful(column, table, rows)
@@ -224,9 +227,18 @@ class RowReader:
             return f"column {names}: no time"
         if parsed:
             return f"column {names}: {quoted(cell)} never was on the clocks of this zone (they went forward)"
-        ahead = self._layout.time.may_be_day_first and _DAY_AHEAD.match(cell)
-        hint = " (is its day ahead of its month? then say --dates y-d-m)" if ahead else ""
-        return f"column {names}: found {quoted(cell)}, expected {self._layout.time.style.describe()}{hint}"
+        return f"column {names}: found {quoted(cell)}, expected {self._layout.time.style.describe()}"
+
+    def _refuse_days_ahead(self, cells: list[str | None]) -> None:
+        """Ask where rows can only have the day ahead of the month: the order came from rows that left it open."""
+        ahead = (
+            [cell for cell in cells if cell and _DAY_AHEAD.match(cell)] if self._layout.time.may_be_day_first else []
+        )
+        if len(ahead) >= _SOME:
+            raise InputError(
+                f"{self._layout.name}: dates such as {quoted(ahead[0])} have no such month as year-month-day; if the "
+                "day stands ahead of the month, say --dates y-d-m, else mend these rows"
+            )
 
     def _is_header(self, stamp: str | None) -> bool:
         dialect = self._layout.dialect
