@@ -54,7 +54,7 @@ class _Tally:
     written: int = 0
     rejected: int = 0
     torn: int = 0
-    repeated_headers: int = 0
+    headers: list[int] = field(default_factory=list)
     in_order: bool = True
     last_us: int | None = None
     first_us: int | None = None
@@ -64,11 +64,11 @@ class _Tally:
 
     def count(self, batch: RowBatch) -> None:
         time_us, rejects = batch.readings.time_us, batch.rejects
+        self.headers += [self.written + above for above in batch.headers]
         self.written += len(time_us)
         self.torn += batch.torn
         self.rejected += len(rejects)
         self.read += len(time_us) + len(rejects)
-        self.repeated_headers += batch.repeated_headers
         if rejects:
             from .one_kind import RejectKinds  # most exports have none
 
@@ -174,6 +174,7 @@ def _converted_once(
         settled = settle(
             _load(spool, export.quantities),
             counted=export.counted,
+            headers=tally.headers,
             least_pause_us=round((limits.stated_s or 0.0) * 1e6),
         )
         meta = _settled_meta(meta, settled, limits)
@@ -288,7 +289,7 @@ def _converted(
         rejects_file=rejects.path if rejects.count else None,
         first_us=ends[0],
         last_us=ends[1],
-        repeated_headers=tally.repeated_headers,
+        repeated_headers=len(tally.headers),
         ambiguous=local.ambiguous if local else 0,
     )
 

@@ -15,6 +15,7 @@ with a pause that no gap limit bridges.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from itertools import pairwise
@@ -39,6 +40,9 @@ _NEAR_MIDNIGHT_US = 15 * _HOUR_US
 _UNTIL_READING_US = 60 * _SECOND_US
 #: Counts of milliseconds and of microseconds in 32 bits are full after so long. [us]
 _FULL_US = (2**32 * 1_000, 2**32)
+#: A clock that is put right within a file's length seldom steps by more, unless by whole hours, within so much: common
+#: practice, no source.
+_SET_RIGHT_US, _WHOLE_HOURS_US = 600 * _SECOND_US, 120 * _SECOND_US
 #: The pause that stands for an unknown one is far longer than any spacing of the log: common practice, no source.
 _PAUSE_TIMES = 20
 
@@ -93,6 +97,28 @@ def lay_behind(time_us: Times, quantities: Columns, *, counted: bool, least_paus
     if not sessions.steps:
         _refuse_two_logs(time_us, quantities, bounds, usual)
     return sessions
+
+
+def refuse_joined_meters(before_us: Times, after_us: Times, headers: Sequence[int]) -> None:
+    """Refuse rows below a header that came again, if they were moved forward by what no clock is set by. [us]
+
+    Raises
+    ------
+    InputError
+        With the row.
+    """
+    for row in headers:
+        if not 0 < row < len(before_us):
+            continue
+        step = int((after_us[row] - before_us[row]) - (after_us[row - 1] - before_us[row - 1]))
+        odd = (step + _WHOLE_HOURS_US) % _HOUR_US > 2 * _WHOLE_HOURS_US
+        if step > _SET_RIGHT_US and odd:
+            at = datetime(1970, 1, 1, tzinfo=UTC) + timedelta(microseconds=int(before_us[row]))
+            raise InputError(
+                f"row {row + 1} of the readings, below a header that comes again, goes back by {step / _SECOND_US:g} s "
+                f"to {at:%Y-%m-%d %H:%M:%S} UTC, with other readings than those that are there: it may be another "
+                "meter's, or its clock was set; part the file there and convert each part alone"
+            )
 
 
 def begins_unset(first_us: int, steps_us: Times) -> bool:

@@ -20,6 +20,7 @@ The rules, in this order:
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -105,10 +106,18 @@ class Settled:
         return lines
 
 
-def settle(readings: Readings, *, counted: bool = False, least_pause_us: int = 0) -> Settled:
+def settle(
+    readings: Readings, *, counted: bool = False, headers: Sequence[int] = (), least_pause_us: int = 0
+) -> Settled:
     """Bring readings, in the order they were written and in UTC, into strictly increasing time by the rules above.
 
-    `counted`: the stamps count from a start. The pauses laid between sessions are longer than `least_pause_us`.
+    `counted`: the stamps count from a start. `headers`: the rows above which a header stood again. The pauses laid
+    between sessions are longer than `least_pause_us`.
+
+    Raises
+    ------
+    InputError
+        If the rows may be two meters': see `restarts`.
     """
     time_us, quantities = readings.time_us.copy(), dict(readings.quantities)
     settled = Settled(readings)
@@ -119,10 +128,12 @@ def settle(readings: Readings, *, counted: bool = False, least_pause_us: int = 0
         settled.turned = True
     part = np.cumsum(np.diff(time_us, prepend=time_us[:1]) < 0).astype(np.int64)
     if part.any() or (np.diff(time_us) > LONG_US).any():
-        from .restarts import lay_behind  # what has only rows of one stamp needs none of it
+        from .restarts import lay_behind, refuse_joined_meters  # what has only rows of one stamp needs none of it
 
         settled.sessions = lay_behind(time_us, quantities, counted=counted, least_pause_us=least_pause_us)
+        laid_us = time_us.copy()
         settled.clock_steps = [*settled.sessions.steps, *follow_on(time_us, quantities)]
+        refuse_joined_meters(laid_us, time_us, () if settled.turned else headers)
         order = np.argsort(time_us, kind="stable")
         settled.late = _late_rows(time_us)
         order = order[~_said_before(time_us[order], {name: x[order] for name, x in quantities.items()}, part[order])]

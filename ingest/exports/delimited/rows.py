@@ -39,13 +39,13 @@ ToUtc = Callable[[NDArray[np.int64]], NDArray[np.int64]]
 class RowBatch:
     """The readings of a block, in the order they were written, and what was left out.
 
-    ``torn`` is 1 where a last line without a line end was left out: it is among the rejects, but speaks for nothing
-    but itself.
+    ``headers`` holds, for each header that came again, how many of the readings stand above it. ``torn`` is 1 where a
+    last line without a line end was left out: it is among the rejects, but speaks for nothing but itself.
     """
 
     readings: Readings
     rejects: list[Reject] = field(default_factory=list)
-    repeated_headers: int = 0
+    headers: list[int] = field(default_factory=list)
     torn: int = 0
 
 
@@ -116,11 +116,11 @@ class RowReader:
             reasons[len(time_us) - 1] = "holds the sums of the rows above it, and is no reading"
         # A header that comes again, where exports were put behind one another, is no damage.
         headers = {k for k in reasons if self._is_header(stamps[k].as_py())}
-        batch.repeated_headers = len(headers)
         for k in sorted(reasons.keys() - headers):
             rows.reject_parsed(k, reasons[k])
         keep = np.ones(len(time_us), dtype=bool)
         keep[list(reasons)] = False
+        batch.headers = [int(np.count_nonzero(keep[:k])) for k in sorted(headers)]
         ordered = {q: quantities[q] if keep.all() else quantities[q][keep] for q in self._layout.quantities}
         batch.readings = Readings(time_us if keep.all() else time_us[keep], ordered)
 

@@ -80,3 +80,11 @@ def test_words_among_the_rows_are_no_header(tmp_path):
     )
     assert done["current_A"].tolist() == [2.0] * 60
     assert len(done.rejects) == 3
+
+
+def test_another_meters_file_behind_the_first_is_asked(tmp_path):
+    """Its header is the same, and its times are those that the first has passed."""
+    other = [line.replace(",2,25", ",7,24") for line in table(HEADER, "2,25", 2000, 3000)]
+    done = convert(tmp_path, text(table(HEADER, "2,25", 0, 4000), other))
+    assert done.status == 2
+    assert "row 4001 of the readings, below a header that comes again, goes back by" in done.error

@@ -124,6 +124,24 @@ def test_other_readings_at_the_first_instant_are_asked():
         settled([*range(base, base + 100), *range(base, base + 100)], counted=False)
 
 
+def test_readings_below_a_header_that_go_back_are_asked():
+    """Two meters' files behind one another; a clock set by an hour or some seconds, or late rows, are none."""
+    base = at(2026, 6, 13)
+    readings = {"current_A": np.arange(6000, dtype=float)}
+
+    def joined(back_s: int, headers: list[int]) -> Settled:
+        first, second = np.arange(5000), np.arange(5000 - back_s, 6000 - back_s)
+        time_us = (base + np.concatenate([first, second])) * S
+        return settle(Readings(time_us, readings), headers=headers)
+
+    with pytest.raises(InputError, match=r"row 5001 .*header that comes again.*another meter's"):
+        joined(1400, [5000])
+    assert len(joined(1400, [200]).clock_steps) == 1
+    for back_s in (3600, 30):
+        assert len(joined(back_s, [5000]).clock_steps) == 1
+    assert joined(0, [5000]).clock_steps == []
+
+
 def test_rows_that_say_otherwise_are_told():
     """Their mean is in no doubt where they differ by the last digit."""
     base = at(2026, 6, 13)
