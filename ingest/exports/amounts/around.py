@@ -41,8 +41,8 @@ _RUN, _OTHER_SIZE = 4, 100.0
 _TAIL = 64
 #: Fewer rows that seem to have changed places are left out, as damage.
 _STRETCH = 3
-#: So many of the largest steps of amps are kept of each block, and of all.
-_STEPS, _MOST_STEPS = 32, 4096
+#: So many of the steps of amps beyond this share of the largest are kept of each block, and so many of all.
+_STEPS, _LARGE, _MOST_STEPS = 64, 0.1, 4096
 #: The sign of amps can turn only where both are there: so much of the largest reading. [1]
 _BOTH_SIGNS = 0.1
 
@@ -152,11 +152,11 @@ class Around:
 
     def _keep_steps(self, amps: NDArray[np.float64], volts: NDArray[np.float64], first_line: int) -> None:
         """Keep the largest steps of amps, what the volts did meanwhile, and about where."""
-        steps_A, steps_V = np.diff(amps), np.diff(volts)
-        size = np.nan_to_num(np.abs(steps_A * (steps_V != 0)))
-        at = np.argpartition(size, -_STEPS)[-_STEPS:] if len(size) > _STEPS else np.arange(len(size))
-        at = np.sort(at[size[at] > 0])
-        block = (first_line + 1.0 + at, steps_A[at], steps_V[at])
+        steps_A = np.diff(amps)
+        size = np.abs(steps_A)
+        at = np.flatnonzero(size > _LARGE * np.fmax.reduce(size, initial=0.0))
+        at = at[:: len(at) // _STEPS + 1]
+        block = (first_line + 1.0 + at, steps_A[at], volts[at + 1] - volts[at])
         self._steps = tuple(np.append(old, new)[-_MOST_STEPS:] for old, new in zip(self._steps, block, strict=True))
         low, high = self._extremes_A
         self._extremes_A = float(np.fmin.reduce(amps, initial=low)), float(np.fmax.reduce(amps, initial=high))
@@ -221,8 +221,9 @@ def _without_codes(x: NDArray[np.float64], column: _Written) -> NDArray[np.float
     return np.where(np.isin(x, none), np.nan, x) if none else x
 
 
-def _ends(x: NDArray[np.float64]) -> tuple[float, float]:
-    return float(np.fmax.reduce(x, initial=0.0)), float(np.fmin.reduce(x, initial=0.0))
+def _ends(x: NDArray[np.float64], around: float = 0.0) -> tuple[float, float]:
+    """Return the highest and lowest reading, as far as they are beyond a value."""
+    return float(np.fmax.reduce(x, initial=around)), float(np.fmin.reduce(x, initial=around))
 
 
 def _is_code(size: float) -> bool:
@@ -246,6 +247,9 @@ def _are_usual(volts: NDArray[np.float64]) -> bool:
     known = np.sort(looked_at[looked_at > 0])
     level = float(known[len(known) // 2]) if len(known) else 0.0
     low, high = (share * level for share in _USUAL_V)
+    most, least = _ends(volts, level)
+    if low <= least and most <= high:
+        return True
     return bool((((volts >= low) & (volts <= high)) | (volts == 0) | np.isnan(volts)).all())
 
 

@@ -132,7 +132,7 @@ def turned_sign(
     if len(steps_A) < 2 * _LEAST:
         return None
     size = np.abs(steps_A)
-    large = size >= _LARGE * np.sort(size)[len(size) * 3 // 4]
+    large = (steps_V != 0) & (size >= _LARGE * np.sort(size)[len(size) * 3 // 4])
     lines, falls = lines[large], (steps_A * steps_V < 0)[large]
     if len(falls) < 2 * _LEAST:
         return None

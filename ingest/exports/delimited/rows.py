@@ -144,6 +144,7 @@ class RowReader:
         cells = flat(table.column(str(plan.index))) if plan.minus is None else None
         for k, why in self.around.damaged(x, plan.quantity, cells).items():
             reasons.setdefault(k, f"column {quoted(self._layout.dialect.names[plan.index])}: {why}")
+            x[k] = np.nan
         return x if plan.directions is None else self._signed(x, plan, table, reasons)
 
     def _numbers(
