@@ -178,7 +178,7 @@ class _NotesReader:
                 raise _Unreadable("says nothing after the time")
             if holds_a_draw(text):
                 raise _Unreadable(
-                    "holds an amount and words; write the amount alone, and the words on a line of their own a second later"
+                    "holds an amount and words; write the amount alone, and the words on a line a second later"
                 )
             self._taken.markers.append((time_us, text))
         else:

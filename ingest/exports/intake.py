@@ -259,7 +259,7 @@ class CsvExport:
         for layout in self.layouts[1:]:
             if layout.quantities != first.quantities:
                 raise InputError(f"{layout.name}: holds other columns than {first.name}; convert them one at a time")
-            if _kind(layout) != _kind(first):
+            if layout.time.way != first.time.way:
                 raise InputError(
                     f"{layout.name}: tells the time in another way than {first.name}; convert them one at a time"
                 )
@@ -330,11 +330,6 @@ class CsvExport:
             yield from sections.batches(chain([block], lines))
             self.moved += [several + sentence for sentence in sections.sentences]
         self.moved += [several + sentence for sentence in reader.around.sentences()]
-
-
-def _kind(layout: Layout) -> tuple[str, bool, bool]:
-    style = layout.time.style
-    return style.kind, style.zoned, style.unit == "h:m:s"
 
 
 def _is_newest_first(layout: Layout) -> bool:

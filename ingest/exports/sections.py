@@ -168,8 +168,7 @@ def _without(reason: str, name: str) -> str:
 
 def _differs(layout: Layout, first: Layout) -> str:
     """Return why rows of another header cannot go on with those of the first; empty where they can."""
-    one, other = layout.time.style, first.time.style
-    if (one.kind, one.zoned, one.unit == "h:m:s") != (other.kind, other.zoned, other.unit == "h:m:s"):
+    if layout.time.way != first.time.way:
         return "the rows below it tell the time in another way"
     if layout.ac != first.ac:
         return "the rows below it are of a meter on the other side of an inverter"

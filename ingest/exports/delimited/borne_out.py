@@ -15,7 +15,7 @@ from ..amounts.numbers import like_unit, to_numbers
 from .dialect import Dialect
 from .directions import signs_of_counters
 from .header import is_letter, words_of
-from .plan import ColumnPlan, TimePlan, in_canonical, is_bare, unit_in_header
+from .plan import ColumnPlan, TimePlan, in_canonical, is_bare, one_less_other, unit_in_header
 from .two_readings import SampledColumns, Values, questions
 
 #: Within which bounds the values of a quantity lie; of a frequency the middle one: from railways' mains to aircraft's
@@ -87,7 +87,7 @@ def sample_values(dialect: Dialect, plan: ColumnPlan) -> Values:
     x = to_numbers(strings([row[plan.index] for row in dialect.sample]), plan.form).values
     if plan.minus is not None:
         less = to_numbers(strings([row[plan.minus] for row in dialect.sample]), plan.form).values
-        x = np.where(np.isnan(x) & np.isnan(less), np.nan, np.nan_to_num(x) - np.nan_to_num(less))
+        x = one_less_other(x, less)
     units = None if plan.units_at is None else strings([row[plan.units_at] for row in dialect.sample])
     return in_canonical(plan, x, units)
 

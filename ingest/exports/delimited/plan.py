@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from ...errors import quoted
 from ...quantities import QUANTITIES, Unit
 from ..amounts.numbers import NumberForm, kinds_of, like_unit
-from ..times.stamps import DateOrder, Style
+from ..times.stamps import DateOrder, StampKind, Style
 from .dialect import Dialect
 from .header import stated_unit
 
@@ -118,6 +118,11 @@ class TimePlan:
         """Whether its dates, year first and with marks, could have the day ahead of the month."""
         return (self.style.kind, self.style.order, self.style.unit) == ("calendar", "y-m-d", "")
 
+    @property
+    def way(self) -> tuple[StampKind, bool, bool]:
+        """What must be the same for rows to follow each other: kind, offsets, and whether it begins anew each day."""
+        return self.style.kind, self.style.zoned, self.style.unit == "h:m:s"
+
 
 @dataclass(frozen=True)
 class Layout:
@@ -178,6 +183,11 @@ class Layout:
         used = {*self.time.indices}.union(*(column.indices for column in self.columns))
         unused = [quoted(name) for k, name in enumerate(names) if name and k not in used]
         return lines + ([f"not used: {', '.join(unused)}"] if unused else [])
+
+
+def one_less_other(x: NDArray[np.float64], other: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return one way of a current less the other; NaN where neither was read."""
+    return np.where(np.isnan(x) & np.isnan(other), np.nan, np.nan_to_num(x) - np.nan_to_num(other))
 
 
 def in_canonical(plan: ColumnPlan, x: NDArray[np.float64], units: pa.Array | None) -> NDArray[np.float64]:

@@ -25,7 +25,7 @@ from ..texts.decode import Block
 from ..times.instants import parse
 from .dialect import split_line
 from .directions import question_of, way_of
-from .plan import ColumnPlan, Layout, in_canonical
+from .plan import ColumnPlan, Layout, in_canonical, one_less_other
 
 #: A date, year first, that can only have the day ahead of the month.
 _DAY_AHEAD = re.compile(r"\d{4}[-/. ](1[3-9]|[23]\d)[-/. ](0?\d|1[0-2])\b")
@@ -125,7 +125,7 @@ class RowReader:
         batch.readings = Readings(time_us if keep.all() else time_us[keep], ordered)
 
     def _stamps(self, table: pa.Table) -> pa.Array:
-        columns = [flat(table.column(str(k))) for k in self._layout.time.indices]
+        columns = [_cells(table, k) for k in self._layout.time.indices]
         return columns[0] if len(columns) == 1 else pc.binary_join_element_wise(*columns, _BLANK)
 
     def _quantity(
@@ -134,14 +134,14 @@ class RowReader:
         x = self._numbers(plan, plan.index, table, rows, reasons)
         if plan.minus is not None:
             less = self._numbers(plan, plan.minus, table, rows, reasons)
-            x = np.where(np.isnan(x) & np.isnan(less), np.nan, np.nan_to_num(x) - np.nan_to_num(less))
+            x = one_less_other(x, less)
         with np.errstate(over="ignore"):
-            units = None if plan.units_at is None else flat(table.column(str(plan.units_at)))
+            units = None if plan.units_at is None else _cells(table, plan.units_at)
             y = in_canonical(plan, x * plan.scale + plan.offset, units)
             if units is not None:
                 self._refuse_unknown_units(np.isnan(y) & ~np.isnan(x), plan, units, reasons)
             x = y
-        cells = flat(table.column(str(plan.index))) if plan.minus is None else None
+        cells = _cells(table, plan.index) if plan.minus is None else None
         for k, why in self.around.damaged(x, plan.quantity, cells).items():
             reasons.setdefault(k, f"column {quoted(self._layout.dialect.names[plan.index])}: {why}")
             x[k] = np.nan
@@ -150,7 +150,7 @@ class RowReader:
     def _numbers(
         self, plan: ColumnPlan, index: int, table: pa.Table, rows: BlockRows, reasons: dict[int, str]
     ) -> NDArray[np.float64]:
-        cells = flat(table.column(str(index)))
+        cells = _cells(table, index)
         numbers = to_numbers(cells, plan.form)
         name = self._layout.dialect.names[index]
         for k in np.flatnonzero(numbers.bad).tolist():
@@ -164,7 +164,7 @@ class RowReader:
     def _watch(self, table: pa.Table, rows: BlockRows) -> None:
         """Stop where a column begins to say which way a current flows that had no sign, or names another meter."""
         for column in self._layout.watched:
-            kinds, inverse = kinds_of(flat(table.column(str(column.index))))
+            kinds, inverse = kinds_of(_cells(table, column.index))
             for k, word in enumerate(kinds):
                 # A name or two that no other row has are damaged.
                 if column.meter and np.count_nonzero(inverse == k) < 3:
@@ -179,7 +179,7 @@ class RowReader:
             return
         columns = {plan.index, plan.index if plan.minus is None else plan.minus}
         for index in columns - self._with_points:
-            cells = flat(table.column(str(index)))
+            cells = _cells(table, index)
             if (at := first_doubtful(cells, plan.form)) is not None:
                 question = in_doubt(self._layout.dialect.names[index], cells[at].as_py())
                 raise InputError(f"{self._layout.name}, line {rows.line_of(at)}, {question}")
@@ -199,7 +199,7 @@ class RowReader:
     ) -> NDArray[np.float64]:
         """Give an unsigned reading the sign its direction letter says."""
         assert plan.directions is not None  # only called with directions
-        cells = pc.coalesce(pc.utf8_trim_whitespace(flat(table.column(str(plan.directions.index)))), _EMPTY)
+        cells = pc.coalesce(pc.utf8_trim_whitespace(_cells(table, plan.directions.index)), _EMPTY)
         kinds, inverse = kinds_of(cells)
         ways = ((plan.directions.none, 0.0), (plan.directions.returned, -1.0), (plan.directions.draw, 1.0))
         # a letter that stands for "nothing" elsewhere, such as a hyphen, has become an empty cell
@@ -263,6 +263,10 @@ class RowReader:
         if not any(seen):
             return None
         return None if last and _is_whole(last, seen) else why
+
+
+def _cells(table: pa.Table, index: int) -> pa.Array:
+    return flat(table.column(str(index)))
 
 
 def _is_whole(last: str, seen: list[str]) -> bool:

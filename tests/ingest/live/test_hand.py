@@ -312,7 +312,8 @@ def test_lines_that_cannot_be_read_are_rejected_with_their_number(tmp_path):
 @pytest.mark.parametrize("line", ["pump on 880 W", "880 W pump", "pump at 2.5 kW now", "now 12 A"])
 def test_an_amount_among_words_is_no_remark(tmp_path, line):
     """Its reading would be lost without a word; words with other numbers stay remarks."""
-    found = notes(tmp_path, f"2026-06-13\n10:00 900 W\n10:02 {line}\n10:03 pump 2, 3 a.m. shift, 12 V lamp\n10:05 end\n")
+    text = f"2026-06-13\n10:00 900 W\n10:02 {line}\n10:03 pump 2, 3 a.m. shift, 12 V lamp\n10:05 end\n"
+    found = notes(tmp_path, text)
     _, rejects = rows(found)
     assert [number for number, _ in rejects] == [3]
     assert "holds an amount and words" in rejects[0][1]

@@ -65,7 +65,7 @@ def test_lengths_of_time_count_from_the_start(tmp_path):
 
 def test_three_decimals_in_typed_cells_are_no_thousands(tmp_path):
     """A typed number has no marks that could be taken for grouping, and mA beside it neither."""
-    rows = [(START + dt.timedelta(seconds=k), 1.125 + k % 5, 1250 + k) for k in range(60)]
+    rows = [(START + dt.timedelta(seconds=k), 24.125 + k % 2, 1250 + k) for k in range(60)]
     done = convert(tmp_path, xlsx({"Log": [("Time", "Voltage (V)", "Current (mA)"), *rows]}))
     assert done["voltage_V"].tolist() == [row[1] for row in rows]
     assert done["current_A"] == pytest.approx([row[2] / 1000 for row in rows])
