@@ -36,8 +36,12 @@ class _Sum:
 
 @dataclass
 class ClosingRow:
-    """Adds up the readings of one source, block by block, to know a row of their sums."""
+    """Adds up the readings of one source, block by block, to know a row of their sums.
 
+    ``last`` holds a block's last readings by quantity, as they were before what is far from all others was left out.
+    """
+
+    last: dict[str, float] = field(default_factory=dict)
     _columns: dict[str, _Sum] = field(default_factory=dict)
 
     def closes(self, quantities: Mapping[str, NDArray[np.float64]]) -> bool:
@@ -47,6 +51,6 @@ class ClosingRow:
             x = quantities[quantity]
             column = self._columns.setdefault(quantity, _Sum())
             column.add(x[:-1])
-            sums = sums or (len(x) > 0 and column.adds_up_to(float(x[-1])))
+            sums = sums or column.adds_up_to(self.last[quantity])
             column.add(x[-1:])
         return sums

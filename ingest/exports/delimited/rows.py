@@ -142,6 +142,8 @@ class RowReader:
                 self._refuse_unknown_units(np.isnan(y) & ~np.isnan(x), plan, units, reasons)
             x = y
         cells = _cells(table, plan.index) if plan.minus is None else None
+        # A sum is far from all others, too.
+        self._closing.last[plan.quantity] = float(x[-1])
         for k, why in self.around.damaged(x, plan.quantity, cells).items():
             reasons.setdefault(k, f"column {quoted(self._layout.dialect.names[plan.index])}: {why}")
             x[k] = np.nan
