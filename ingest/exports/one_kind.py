@@ -15,6 +15,8 @@ _LEAST, _SHARE = 3, 0.5
 _MOST = 1000
 _CELL = re.compile(r"(column .*): found (.*), expected (a number)?", re.DOTALL)
 _UNKNOWN_WORD = re.compile(r" is no unit of | is none of ")
+#: What is above a meter's range is no damage: beside the highest readings it is the surges that are lost.
+_OVER = " is above the meter's range"
 #: So many rows behind one another with as many fields as each other, and not as many as all others, are no damage: a
 #: column came or went. Common practice, no source.
 _LONG_RUN = 12
@@ -45,7 +47,7 @@ class RejectKinds:
         if self._long_run is not None:
             return self._long_run
         for kind, count in self._counts.most_common(1):
-            if count >= _LEAST and count >= _SHARE * self._counts.total():
+            if count >= _LEAST and count >= _SHARE * self._counts.total() and not kind.endswith(_OVER):
                 return count, self._firsts[kind]
         return None
 
@@ -74,7 +76,7 @@ def _is_row_of_another_width(reject: Reject) -> bool:
 
 def _kind(reason: str) -> str | None:
     """Return what a cell looks like that was understood but for its form; None where it says nothing or is torn."""
-    if _UNKNOWN_WORD.search(reason):
+    if _UNKNOWN_WORD.search(reason) or _OVER in reason:
         return reason
     match = _CELL.match(reason)
     if match is None or not _DIGITS.search(match[2]):

@@ -214,3 +214,27 @@ def tidied(cell: str) -> str:
     for pattern, plain in ((_IN_BRACKETS, r"-\1"), (_TRAILING_SIGN, r"\2\1"), (_SIGN_APART, r"\1")):
         text = re.sub(pattern, plain, text)
     return text
+
+
+#: What a meter shows above its range, from memory; a count of asterisks where the digits have no room.
+_OVER_RANGE = re.compile(
+    r"[+-]?(o\.?l\.?|0l|of|ovl|ovld|over|overload|over[ -]?range|overflow|oflow|inf(inity)?|1\.#inf|max)"
+    r"|\*+|>=? ?[\d.,]+",
+    re.IGNORECASE,
+)
+#: Beside amounts so many times the usual one a start is told from a rest. Common practice, no source. [1]
+_HIGH = 3.0
+
+
+def over_range(cell: str, at: int, x: NDArray[np.float64]) -> str | None:
+    """Return why a cell is no reading where it says that there was more than the meter shows; None where it does not.
+
+    `x` are the readings of its column around it, NaN where there is none, `at` its place.
+    """
+    if _OVER_RANGE.fullmatch(cell.strip()) is None:
+        return None
+    sizes = np.abs(x[~np.isnan(x)])
+    beside = np.abs(x[max(at - 2, 0) : at + 3])
+    usual = np.sort(sizes)[len(sizes) // 2] if len(sizes) else 0.0
+    high = ", beside its highest readings" if bool((beside >= _HIGH * usual).any()) else ""
+    return f"{cell!r} is above the meter's range{high}"

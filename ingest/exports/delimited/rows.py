@@ -19,7 +19,7 @@ from ...zone import NO_TIME
 from ..amounts.around import Around
 from ..amounts.closing_row import ClosingRow
 from ..amounts.number_forms import in_doubt
-from ..amounts.numbers import NULLS, first_doubtful, kinds_of, says_point, to_numbers
+from ..amounts.numbers import NULLS, first_doubtful, kinds_of, over_range, says_point, to_numbers
 from ..texts.block_rows import BlockRows, shown
 from ..texts.decode import Block
 from ..times.instants import parse
@@ -158,7 +158,8 @@ class RowReader:
         for k in np.flatnonzero(numbers.bad).tolist():
             cell = cells[k].as_py()
             hint = " (is its comma a decimal mark? then say --decimal comma)" if "," in cell else ""
-            reasons.setdefault(k, f"column {quoted(name)}: found {quoted(cell)}, expected a number{hint}")
+            why = over_range(cell, k, numbers.values) or f"found {quoted(cell)}, expected a number{hint}"
+            reasons.setdefault(k, f"column {quoted(name)}: {why}")
         if plan.units_at is not None:
             return numbers.values
         return self.around.as_written(numbers.values, index, plan.quantity, name, rows.line_of)

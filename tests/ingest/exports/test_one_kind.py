@@ -51,3 +51,18 @@ def test_times_of_one_form_stop_it(tmp_path):
     assert "found '2026-Cze-13 10:01:40'" in done.error
     torn = [row[9:] if k in (100, 200, 300) else row for k, row in enumerate(rows)]
     assert len(convert(tmp_path, "\n".join(["Time,Current (A)", *torn, ""])).reject_lines) == 3
+
+
+@pytest.mark.parametrize("word", ["OL", "OVER", "+OL", "1.#INF", "***", ">100"])
+def test_what_is_above_the_range_stops_it_where_it_is_the_surges(tmp_path, word):
+    """Beside the highest readings; the reason says what the word means. Scattered over all it is no more than that."""
+    rows = [f"2026-06-13 10:{k // 60:02d}:{k % 60:02d},{[1.5, 40.5][k % 100 > 90]}" for k in range(1000)]
+    cut = [row.replace("40.5", word) if k % 100 == 91 else row for k, row in enumerate(rows)]
+    done = convert(tmp_path, "\n".join(["Time,Current (A)", *cut, ""]))
+    assert done.status == 2
+    assert f"'{word}' is above the meter's range, beside its highest readings" in done.error
+    far = [row.replace("1.5", word) if k % 100 == 50 else row for k, row in enumerate(rows)]
+    done = convert(tmp_path, "\n".join(["Time,Current (A)", *far, ""]))
+    assert [reason for _, reason, _ in done.rejects] == [
+        f"column 'Current (A)': '{word}' is above the meter's range"
+    ] * 10
