@@ -13,7 +13,7 @@ from zlib import crc32
 import numpy as np
 
 # these modules register their styles
-from . import amounts, changes, counts, dates, mixtures, signs, tables  # noqa: F401
+from . import amounts, books, changes, counts, dates, mixtures, signs, tables  # noqa: F401
 from .damage import DAMAGES
 from .judging import VERDICTS, Judgement, judge
 from .sheet import STYLES, Export
