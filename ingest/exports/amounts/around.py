@@ -32,11 +32,15 @@ _MOST_CODES: Final = 6
 #: Fewer rows say nothing of what is usual; not more rows than these may be single ones far from the others, which are
 #: less than a third of them. Common practice, no source, as all below.
 _FEWEST, _SINGLE, _FAR = 30, 4, 3.0
+#: Cells without the mark that others have are damaged only where they are not more than this share. [1]
+_FEW: Final = 0.2
 #: Volts of a bank stay within these shares of their usual level, from memory; so many rows are looked at for it. [1]
 _USUAL_V, _LOOKED_AT = (0.6, 1.5), 2000
 #: Whole numbers among others are a stretch if so many stand together, and may be in another unit if the first is so
 #: many times the last of the others, or the other way round.
 _RUN, _OTHER_SIZE = 4, 100.0
+#: Readings are alike within this share, and apart beyond this one, where amps and volts cross. [1]
+_ALIKE, _APART = 0.05, 0.2
 #: So many rows of a block are looked at again with those of the next.
 _TAIL = 64
 #: Fewer rows that seem to have changed places are left out, as damage.
@@ -111,7 +115,13 @@ class Around:
             from .far_readings import with_exponents
 
             bad = with_exponents(size, cells, before)
-            size[list(bad)] = np.nan
+        filled = len(cells) - cells.null_count
+        mark = b"," if raw.count(b",") > raw.count(b".") else b"."
+        if 0 < filled - raw.count(mark) <= _FEW * filled:
+            from .far_readings import without_mark
+
+            bad |= {k: why for k, why in without_mark(cells, mark.decode()).items() if not np.isnan(size[k])}
+        size[list(bad)] = np.nan
         top = float(np.fmax.reduce(size, initial=0.0))
         if top > _FAR * before and np.count_nonzero(size > top / _FAR) <= _SINGLE:
             from .far_readings import far_beyond
@@ -138,6 +148,8 @@ class Around:
         before = len(self._tail[0])
         all_V, all_A = np.concatenate([self._tail[0], volts]), np.concatenate([self._tail[1], amps])
         self._tail = all_V[-_TAIL:], all_A[-_TAIL:]
+        if (turn := _crossing(all_V, all_A)) is not None and _are_usual(all_V):
+            raise InputError(f"{self.file}, line {line_of(max(turn - before, 0))}, {self._crossed}")
         if _are_usual(all_V):
             return {}
         from .changes import changed_places
@@ -164,6 +176,15 @@ class Around:
     @property
     def _both(self) -> str:
         return f"{quoted(self.names['current_A'])} and {quoted(self.names['voltage_V'])}"
+
+    @property
+    def _crossed(self) -> str:
+        return (
+            f"columns {self._both}: here the volts go on where the amps were, and the amps where the volts were, so "
+            "the columns change places or the readings are damaged; part the file there and convert each part, the "
+            "other one with its columns named in a profile (--profile): [quantities.current_A] column and "
+            "[quantities.voltage_V] column"
+        )
 
     def _question(self, taken: TakenPlaces) -> str:
         if taken.kind == "swapped":
@@ -251,6 +272,15 @@ def _are_usual(volts: NDArray[np.float64]) -> bool:
     if low <= least and most <= high:
         return True
     return bool((((volts >= low) & (volts <= high)) | (volts == 0) | np.isnan(volts)).all())
+
+
+def _crossing(volts: NDArray[np.float64], amps: NDArray[np.float64]) -> int | None:
+    """Return the first row in which amps are what the volts were before it, and volts what the amps were; else None."""
+    at = np.flatnonzero(np.abs(amps[1:] - volts[:-1]) < _ALIKE * np.abs(volts[:-1]))
+    old_V, old_A = volts[at], amps[at]
+    apart = np.abs(old_V - old_A) > _APART * np.abs(old_V)
+    crossed = at[apart & (np.abs(volts[at + 1] - old_A) < _ALIKE * np.abs(old_A))]
+    return int(crossed[0]) + 1 if len(crossed) else None
 
 
 def _of_whole_numbers(name: str, quantity: str) -> str:

@@ -14,7 +14,7 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from ...errors import quoted
-from ...log.arrow import booleans
+from ...log.arrow import booleans, valid
 
 #: A code is so many times any other reading; nines must be written at least so often, or be so large, since a start can
 #: be one by chance; none reaches so far below zero. Common practice, no source, as all below. [1]
@@ -64,6 +64,27 @@ def with_exponents(size: NDArray[np.float64], cells: pa.Array, largest: float) -
     # A program that writes only its largest numbers so has no plain one above them.
     odd = (~usual | (size[at] < largest) | (size[at] > _TIMES_ODD * largest)) & ~np.isnan(size[at])
     return {k: f"found {quoted(texts[k])}, written with an exponent as no other there" for k in at[odd].tolist()}
+
+
+def without_mark(cells: pa.Array, mark: str) -> dict[int, str]:
+    """Return rows, by their index, whose cells have lost their decimal mark, and what is wrong with them.
+
+    That is so where all others have as many decimals, noughts among them.
+    """
+    has_mark = booleans(pc.fill_null(pc.match_substring(cells, mark), fill_value=True))
+    marked = np.flatnonzero(has_mark & valid(cells))
+    texts = [cells[int(k)].as_py() for k in marked[:: max(len(marked) // _LOOKED_AT, 1)]]
+    decimals = {_decimals(text) for text in texts}
+    places = min(decimals, default=0)
+    # A program that leaves out noughts writes whole numbers without a mark.
+    if len(decimals) != 1 or not places or not any(text.endswith("0") for text in texts):
+        return {}
+    bare = {int(k): cells[int(k)].as_py() for k in np.flatnonzero(~has_mark)}
+    return {
+        k: f"found {quoted(cell)}, without the decimals that all others have"
+        for k, cell in bare.items()
+        if len(digits := cell.strip().lstrip("+-")) > places and digits.isdigit()
+    }
 
 
 def far_beyond(size: NDArray[np.float64], cells: pa.Array, quantity: str, largest: float) -> dict[int, str]:

@@ -109,7 +109,7 @@ def test_a_reading_that_damage_blew_up_is_rejected(tmp_path, day, cell):
     assert f"column 'Current (A)': found '{cell}'" in done.rejects[0][1]
 
 
-@pytest.mark.parametrize("cell", ["900.50", "160", "1e-05"])
+@pytest.mark.parametrize("cell", ["900.50", "5", "1e-05"])
 def test_a_surge_and_small_numbers_are_readings(tmp_path, day, cell):
     """One start may be all that draws so much, a program may leave out zeros, or write the smallest with exponents."""
     rows = rows_of(*day)
@@ -142,6 +142,32 @@ def test_single_rows_that_change_places_are_rejected(tmp_path, day):
     rows[100][1:] = rows[100][:0:-1]
     done = convert(tmp_path, text(rows))
     assert [(line, reason.endswith("changed places in this row")) for line, reason, _ in done.rejects] == [(102, True)]
+
+
+def test_amps_and_volts_that_cross_within_what_both_could_be(tmp_path):
+    """36.4 V where 36.4 A flowed, and 24.6 A where there were 24.6 V."""
+    rows = rows_of(np.full(ROWS, 36.4), np.full(ROWS, 24.6))
+    for row in rows[200:206]:
+        row[1:] = row[:0:-1]
+    assert "line 202, columns 'Current (A)' and 'Voltage (V)': here the" in convert(tmp_path, text(rows)).error
+
+
+@pytest.mark.parametrize(("mark", "header"), [(".", HEADER), (",", HEADER.replace(",", ";"))])
+def test_cells_that_lost_their_mark_are_rejected(tmp_path, day, mark, header):
+    """Where all others have two decimals; as they may be no more than others are."""
+    rows = rows_of(*day)
+    for row in rows[10:200:20]:
+        row[1] = row[1].replace(".", "")
+    lines = [",".join(row) if mark == "." else ";".join(row).replace(".", ",") for row in rows]
+    done = convert(tmp_path, "\n".join([header, *lines, ""]))
+    assert done.reject_lines == list(range(12, 202, 20))
+    assert "without the decimals that all others have" in done.rejects[0][1]
+
+
+def test_whole_numbers_of_a_program_that_leaves_out_noughts(tmp_path):
+    """7 A between 6.9 and 7.1 A are no cell that lost its mark."""
+    rows = [[f"2026-06-13 10:{k // 60:02d}:{k % 60:02d}", f"{60 + k % 35 / 10:g}"] for k in range(600)]
+    assert convert(tmp_path, text(rows, "Time,Current (A)")).rejects == []
 
 
 @pytest.mark.parametrize("decimals", [0, 2])
