@@ -329,7 +329,7 @@ class CsvExport:
             sections = SectionReader(layout, self._stated, self._clock.to_utc)
             yield from sections.batches(chain([block], lines))
             self.moved += [several + sentence for sentence in sections.sentences]
-        self.moved += [several + sentence for sentence in reader.around.sentences()]
+        self.moved += [several + sentence for sentence in reader.sentences()]
 
 
 def _is_newest_first(layout: Layout) -> bool:

@@ -68,7 +68,7 @@ class SectionReader:
                 yield from self._sections(lines)
         if held is not None:
             yield from self._sections(held)
-        self.sentences += self._reader.around.sentences()
+        self.sentences += self._reader.sentences()
 
     def _sections(self, block: Block) -> Iterator[RowBatch]:
         """Yield a block's readings, cut where other headers stand."""
@@ -139,7 +139,7 @@ class SectionReader:
             raise InputError(
                 f"{where}: another header stands here, and {why}; part the file there and convert each part alone"
             )
-        self.sentences += self._reader.around.sentences()
+        self.sentences += self._reader.sentences()
         self._layout, self._reader = layout, RowReader(layout, self._to_utc)
         self.sentences.append(_told(layout, self._first, header.line))
 

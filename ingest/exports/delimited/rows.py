@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pyarrow as pa
@@ -27,8 +28,13 @@ from .dialect import split_line
 from .directions import question_of, way_of
 from .plan import ColumnPlan, Layout, in_canonical, one_less_other
 
+if TYPE_CHECKING:
+    from ..times.second_clock import SecondClock
+
 #: A date, year first, that can only have the day ahead of the month.
 _DAY_AHEAD = re.compile(r"\d{4}[-/. ](1[3-9]|[23]\d)[-/. ](0?\d|1[0-2])\b")
+#: Names of columns that may be another clock, at a first glance.
+_CLOCK_NAME = re.compile(r"(?i)time|elapsed|utc|local|millis|epoch|unix|sec|min|zeit|temps|[(\[_ ]m?s\b")
 #: So many are no slips: common practice, no source.
 _SOME = 3
 _BLANK, _EMPTY = strings([" ", ""])
@@ -67,6 +73,36 @@ class RowReader:
         #: What was met among the readings so far.
         self.around = Around(layout.name, {column.quantity: names[column.index] for column in layout.columns})
 
+        self._second = self._second_clock()
+        self._at_odds: str | None = None
+        if self._second is not None:
+            self._needed = sorted({*self._needed, self._second.index})
+
+    def _second_clock(self) -> SecondClock | None:
+        dialect, used = self._layout.dialect, set(self._needed)
+        free = [k for k, name in enumerate(dialect.names) if k not in used and _CLOCK_NAME.search(name)]
+        if not free:
+            return None
+        from ..times.second_clock import second_clock  # most rows hold one clock
+
+        return second_clock(dialect.names, {k: dialect.column(k) for k in free})
+
+    def sentences(self) -> list[str]:
+        """Return what was met among the rows so far and must be known before relying on any amount."""
+        return [*self.around.sentences(), *([self._at_odds] if self._at_odds else [])]
+
+    def _look_at_second(self, time_us: NDArray[np.int64], table: pa.Table, rows: BlockRows) -> None:
+        """Note from where on another clock in the rows does not go with the first."""
+        if self._second is None or self._second.is_over:
+            return
+        if (at := self._second.first_apart(time_us, flat(table.column(str(self._second.index))))) is not None:
+            names = self._layout.dialect.names
+            self._at_odds = (
+                f"from line {rows.line_of(at)} on the clock of {quoted(names[self._second.index])} does not go with "
+                f"that of {' and '.join(quoted(names[k]) for k in self._layout.time.indices)} any more, which is "
+                "taken: one of them was set, or stood still"
+            )
+
     def read(self, block: Block) -> RowBatch:
         """Read a block's rows."""
         # Preamble and header stand before the first line of the readings, at most in a few blocks.
@@ -101,6 +137,7 @@ class RowReader:
             time_us = time_us.copy()
             time_us[known] = self._to_utc(time_us[known])
         self._watch(table, rows)
+        self._look_at_second(time_us, table, rows)
         reasons: dict[int, str] = {}
         for k in np.flatnonzero(time_us == NO_TIME).tolist():
             reasons[k] = self._why_no_time(stamps[k].as_py(), parsed=bool(known[k]))

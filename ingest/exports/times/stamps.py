@@ -89,7 +89,7 @@ _TIMELY = _DATED | {
     "tick", "ticks", "jiffies",
 }  # fmt: skip
 _HEAT = {"temp", "temperature", "degc", "degf", "c", "f", "k", "celsius", "fahrenheit"}
-#: A second or more apart, times with more decimals than these are parts of minutes or hours rather. Common practice.
+#: Half a second or more apart, times with more decimals than these are parts of minutes or hours rather. Common practice.
 _DECIMALS_OF_SECONDS = 3
 #: Spacings from 100 s on that loggers are set to, within `_NEAR`: others are rather milliseconds. Common practice, no
 #: source. [s]
@@ -328,7 +328,7 @@ def _are_seconds(x: NDArray[np.float64], cells: Sequence[str]) -> bool:
     step = float(np.median(steps))
     if step >= 100.0:
         return any(abs(step - usual) <= _NEAR * usual for usual in _LONG_SPACINGS_S)
-    if step >= 1.0 and re.search(rf"[.,]\d{{{_DECIMALS_OF_SECONDS + 1}}}", cells[-1]):
+    if step >= 0.5 and re.search(rf"[.,]\d{{{_DECIMALS_OF_SECONDS + 1}}}", cells[-1]):
         return False
     # An even step that is no whole milliseconds is a part of a minute, an hour or a day.
     even = bool(np.abs(steps - step).max() < 1e-3 * step) and abs(step * 1000 - round(step * 1000)) > 0.01
