@@ -41,7 +41,7 @@ LIMITS = {
     "look": (62, 40),
     "charge": (55, 36),
     "charge --site": (88, 67),
-    "capture": (110, 83),
+    "capture": (111, 83),
     "report": (180, 108),
 }
 
@@ -96,3 +96,12 @@ def test_a_small_export_does_not_wait_for_masked_arrays(folder):
     words = [sys.executable, "-c", code, "convert", "a.csv", "--out", "masked.parquet"]
     done = subprocess.run(words, cwd=folder, capture_output=True, text=True, check=True)
     assert done.stdout.splitlines()[-1] == "False"
+
+
+def test_a_meter_on_a_port_is_read_without_what_reads_files():
+    """Lines know the words of a header, and nothing of files and of what their columns are."""
+    code = (
+        "import sys\nimport shuntbook.ingest.live.serial_lines\nprint(*(m.split('exports.')[-1] for m in sys.modules))"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert not {"delimited.dialect", "delimited.plan", "delimited.layout", "texts.decode"} & set(done.stdout.split())

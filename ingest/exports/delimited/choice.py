@@ -9,10 +9,8 @@ from itertools import product
 
 from ...errors import InputError, quoted
 from ...quantities import Unit
-from .dialect import Dialect
-from .header import Meaning, meaning, stated_unit, words_of
-from .header_words import EITHER_WAY, ELSEWHERE, INTO, ONE_WAY, OPPOSITES, OUT, REQUIRED, WORDS
-from .plan import ColumnPlan, is_bare
+from .header import Meaning, meaning
+from .header_words import EITHER_WAY, ELSEWHERE, INTO, ONE_WAY, OPPOSITES, OUT, REQUIRED
 
 
 @dataclass(frozen=True)
@@ -170,48 +168,6 @@ def _way(sign: str, word: str) -> str | None:
     if not out and word not in INTO:
         return None
     return "draw" if out == (sign[0] in "+p") else "return"
-
-
-def question_above(
-    lines: Sequence[str], dialect: Dialect, columns: Sequence[ColumnPlan], *, reverse: bool
-) -> str | None:
-    """Return a question about what lines above the header say of sign or unit, where the header says nothing."""
-    for (number, line), plan in product(enumerate(lines, 1), columns):
-        word, where = quoted(dialect.names[plan.index]), f"line {number}, {quoted(line.strip())}"
-        if is_bare(dialect, plan) and (unit := _prefix_said(line, plan)) is not None:
-            return (
-                f"{where}, speaks of {unit}, and column {word} has no unit: write it into the header, or say "
-                f'[quantities.{plan.quantity}] unit = "{unit}" or unit = "{plan.unit.symbol}" in a profile (--profile)'
-            )
-        is_open = plan.quantity in ("current_A", "power_W") and plan.minus is None and not (reverse or plan.turned)
-        if (
-            is_open
-            and positive_way(_without_filling(line)) == "return"
-            and positive_way(dialect.names[plan.index]) is None
-        ):
-            return (
-                f"{where}, seems to say that charging is positive: then add --reverse-sign, since draw is positive in "
-                f'a log; if draw is positive there, say [quantities.{plan.quantity}] sign = "draw_positive" in a '
-                "profile (--profile)"
-            )
-    return None
-
-
-def _without_filling(line: str) -> str:
-    """Return a line of plain words with signs and ways beside each other; hyphens between letters are no signs."""
-    line = re.sub(r"(?<=\w)[-+](?=\w)", " ", line).replace("> 0", "+").replace("< 0", "-")
-    return re.sub(r"\b(current|strom|courant|amps|values?|the|battery|is|are|shown|counted|as)\b", " ", line.lower())
-
-
-def _prefix_said(line: str, plan: ColumnPlan) -> str | None:
-    """Return a unit with a prefix (``mA``) that a line gives a quantity; behind a number it is an amount."""
-    if plan.quantity not in REQUIRED or not words_of(line) & WORDS[plan.quantity]:
-        return None
-    for word in re.findall(r"(?<!\d )(?<!\w)[µμA-Za-z]{2}(?!\w)", line):
-        unit = stated_unit(f"({word})")
-        if unit is not None and unit.dimension == plan.unit.dimension and unit.multiply != unit.divide:
-            return str(word)
-    return None
 
 
 def in_toml(name: str) -> str:

@@ -14,12 +14,12 @@ from ...quantities import Unit, unit_of
 from ..amounts.number_forms import find_form
 from ..texts.decode import Source, find_encoding
 from .borne_out import borne_out, refuse_signed_ways, sample_values, with_unit_columns
-from .choice import choose, in_toml, question_above
+from .choice import choose, in_toml
 from .dialect import DELIMITERS, Dialect, find_dialect
 from .directions import turned_sign, with_directions
 from .header import all_named, meaning, names_time, not_watts
 from .plan import ColumnPlan, Directions, Layout, TimePlan, WatchedColumn, unit_in_header
-from .remarks import remarks
+from .remarks import question_above, remarks
 from .side import ac_column
 from .stated import Stated
 from .time_columns import find_column, time_plan

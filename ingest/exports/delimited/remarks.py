@@ -1,8 +1,10 @@
-"""What a person should look at twice: in sentences, what was assumed of an export and can be stated."""
+"""What was assumed of an export and can be stated, and what the lines above its header ask: in sentences."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import re
+from collections.abc import Iterable, Sequence
+from itertools import product
 
 import numpy as np
 
@@ -10,10 +12,11 @@ from ...errors import quoted
 from ...log.arrow import strings
 from ...quantities import Unit
 from ..amounts.numbers import to_numbers
+from .choice import positive_way
 from .dialect import Dialect
-from .header import words_of
-from .header_words import AVERAGES, NOT_WATTS
-from .plan import ColumnPlan, TimePlan, unit_in_header
+from .header import stated_unit, words_of
+from .header_words import AVERAGES, NOT_WATTS, REQUIRED, WORDS
+from .plan import ColumnPlan, TimePlan, is_bare, unit_in_header
 from .stated import Stated
 
 #: Above it a voltage is more likely an inverter's output than a bank's: mains are 100 V and more, most banks of small
@@ -107,3 +110,45 @@ def _about_start(time: TimePlan, stated: Stated) -> list[str]:
     if time.style.unit == "days" and stated.times is None:
         return ["day numbers are counted from 1900; if that spreadsheet counts from 1904, --times 'sheet days 1904'"]
     return []
+
+
+def question_above(
+    lines: Sequence[str], dialect: Dialect, columns: Sequence[ColumnPlan], *, reverse: bool
+) -> str | None:
+    """Return a question about what lines above the header say of sign or unit, where the header says nothing."""
+    for (number, line), plan in product(enumerate(lines, 1), columns):
+        word, where = quoted(dialect.names[plan.index]), f"line {number}, {quoted(line.strip())}"
+        if is_bare(dialect, plan) and (unit := _prefix_said(line, plan)) is not None:
+            return (
+                f"{where}, speaks of {unit}, and column {word} has no unit: write it into the header, or say "
+                f'[quantities.{plan.quantity}] unit = "{unit}" or unit = "{plan.unit.symbol}" in a profile (--profile)'
+            )
+        is_open = plan.quantity in ("current_A", "power_W") and plan.minus is None and not (reverse or plan.turned)
+        if (
+            is_open
+            and positive_way(_without_filling(line)) == "return"
+            and positive_way(dialect.names[plan.index]) is None
+        ):
+            return (
+                f"{where}, seems to say that charging is positive: then add --reverse-sign, since draw is positive in "
+                f'a log; if draw is positive there, say [quantities.{plan.quantity}] sign = "draw_positive" in a '
+                "profile (--profile)"
+            )
+    return None
+
+
+def _without_filling(line: str) -> str:
+    """Return a line of plain words with signs and ways beside each other; hyphens between letters are no signs."""
+    line = re.sub(r"(?<=\w)[-+](?=\w)", " ", line).replace("> 0", "+").replace("< 0", "-")
+    return re.sub(r"\b(current|strom|courant|amps|values?|the|battery|is|are|shown|counted|as)\b", " ", line.lower())
+
+
+def _prefix_said(line: str, plan: ColumnPlan) -> str | None:
+    """Return a unit with a prefix (``mA``) that a line gives a quantity; behind a number it is an amount."""
+    if plan.quantity not in REQUIRED or not words_of(line) & WORDS[plan.quantity]:
+        return None
+    for word in re.findall(r"(?<!\d )(?<!\w)[µμA-Za-z]{2}(?!\w)", line):
+        unit = stated_unit(f"({word})")
+        if unit is not None and unit.dimension == plan.unit.dimension and unit.multiply != unit.divide:
+            return str(word)
+    return None
