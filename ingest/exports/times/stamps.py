@@ -89,7 +89,7 @@ _TIMELY = _DATED | {
     "tick", "ticks", "jiffies",
 }  # fmt: skip
 _HEAT = {"temp", "temperature", "degc", "degf", "c", "f", "k", "celsius", "fahrenheit"}
-#: Half a second or more apart, times with more decimals than these are parts of minutes or hours rather. Common practice.
+#: Times half a second or more apart with more decimals are rather minutes or hours (common practice, no source).
 _DECIMALS_OF_SECONDS = 3
 #: Spacings from 100 s on that loggers are set to, within `_NEAR`: others are rather milliseconds. Common practice, no
 #: source. [s]
