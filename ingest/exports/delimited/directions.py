@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -86,6 +87,41 @@ def question_of(column: WatchedColumn, word: str) -> str | None:
     return _question(column.name, words, column.current) if says or _is_flag(column.name, words) else None
 
 
+class SignQuestion(NamedTuple):
+    """What to ask about a sign that words contradict, and the first row of them."""
+
+    row: int
+    words: str
+
+
+def question_of_sign(
+    column: WatchedColumn, kinds: Sequence[str], inverse: NDArray[np.int64], flow: NDArray[np.float64]
+) -> SignQuestion | None:
+    """Return what to ask where words say that the bank is charged while a current with a sign is positive, else None.
+
+    ``kinds`` are the column's different cells, `inverse` which of them each row holds, `flow` the current or power by
+    row as it is taken; shapes (n,).
+    """
+    ways = [way_of(word, named=column.named) for word in kinds]
+    factor = np.array([{"draw": 1.0, "return": -1.0}.get(way or "", 0.0) for way in ways])[inverse]
+    x = np.nan_to_num(flow) * factor
+    if column.reverse or _share_in_step(x) > 1 - _AGREE:
+        return None
+    word, current = quoted(column.name), quoted(column.current)
+    return SignQuestion(
+        int(np.flatnonzero(x < 0)[0]),
+        f"column {word} says {quoted(kinds[int(inverse[x < 0][0])])} here, so {current} seems to count charging as "
+        "positive, and not draw; add --reverse-sign, or if draw is positive, say so in a profile (--profile): "
+        f'quantities.current_A = {{column = {in_toml(column.current)}, sign = "draw_positive"}}',
+    )
+
+
+def _share_in_step(x: NDArray[np.float64]) -> float:
+    """Return which share of what flows goes with the words, by the rows of draw and of return multiplied by them."""
+    total = float(np.abs(x).sum())
+    return float(x[x > 0].sum()) / total if total else 1.0
+
+
 _NOTHING = {word.lower() for word in NULLS} - {"-"}
 
 
@@ -127,12 +163,15 @@ def with_directions(
         if unsigned and (asks or _goes_with_volts(cells, values[unsigned[0].quantity], values.get("voltage_V"))):
             raise InputError(_question(dialect.names[index], words, dialect.names[unsigned[0].index]))
         if unsigned:
-            watched.append(_watched(dialect, index, words, unsigned[0], named=bool(named)))
+            watched.append(_watched(dialect, index, words, unsigned[0], named=bool(named), reverse=reverse))
     return list(plans), [], watched
 
 
-def _watched(dialect: Dialect, index: int, words: set[str], plan: ColumnPlan, *, named: bool) -> WatchedColumn:
-    return WatchedColumn(index, frozenset(words), dialect.names[index], dialect.names[plan.index], named)
+def _watched(
+    dialect: Dialect, index: int, words: set[str], plan: ColumnPlan, *, named: bool, reverse: bool
+) -> WatchedColumn:
+    name, current = dialect.names[index], dialect.names[plan.index]
+    return WatchedColumn(index, frozenset(words), name, current, named, reverse=reverse)
 
 
 def _may_say(words: set[str]) -> bool:
@@ -238,7 +277,7 @@ def _held_against_sign(
     """Return the plans with their signs turned where the words say that return is positive, and that it was done."""
     factor = np.array([{"draw": 1.0, "return": -1.0}.get(way_of(cell) or "", 0.0) for cell in cells])
     x = np.nan_to_num(values[flows[0].quantity]) * factor
-    share = float(x[x > 0].sum() / np.abs(x).sum()) if np.abs(x).sum() else 1.0
+    share = _share_in_step(x)
     word, current = quoted(dialect.names[index]), quoted(dialect.names[flows[0].index])
     if share >= _AGREE or reverse:
         return plans, []

@@ -90,7 +90,8 @@ class ColumnPlan:
 class WatchedColumn:
     """A column that may yet say which way the current flows, the words seen in it, and the current's own name.
 
-    ``named`` tells whether its own name speaks of a way or a state; ``meter`` that it names the meter instead.
+    ``named`` tells whether its own name speaks of a way or a state; ``meter`` that it names the meter instead;
+    ``reverse`` that the person turns the sign.
     """
 
     index: int
@@ -99,6 +100,7 @@ class WatchedColumn:
     current: str
     named: bool
     meter: bool = False
+    reverse: bool = False
 
 
 @dataclass(frozen=True)

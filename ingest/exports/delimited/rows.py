@@ -25,7 +25,7 @@ from ..texts.block_rows import BlockRows, shown
 from ..texts.decode import Block
 from ..times.instants import parse
 from .dialect import split_line
-from .directions import question_of, way_of
+from .directions import question_of, question_of_sign, way_of
 from .plan import ColumnPlan, Layout, in_canonical, one_less_other
 
 if TYPE_CHECKING:
@@ -68,6 +68,7 @@ class RowReader:
         self._names = [str(k) for k in range(len(layout.dialect.names))]
         #: Columns without a mark in the sample that have shown since that they write decimal points.
         self._with_points: set[int] = set()
+        self._is_signed = False
         self._closing = ClosingRow()
         names = layout.dialect.names
         #: What was met among the readings so far.
@@ -136,7 +137,6 @@ class RowReader:
         else:
             time_us = time_us.copy()
             time_us[known] = self._to_utc(time_us[known])
-        self._watch(table, rows)
         self._look_at_second(time_us, table, rows)
         reasons: dict[int, str] = {}
         for k in np.flatnonzero(time_us == NO_TIME).tolist():
@@ -146,6 +146,7 @@ class RowReader:
         for column in self._layout.columns:
             self._refuse_doubtful(column, table, rows)
             quantities[column.quantity] = self._quantity(column, table, rows, reasons)
+        self._watch(table, rows, quantities)
         for k, why in self.around.changed(quantities, rows.line_of, rows.first_line).items():
             reasons.setdefault(k, why)
         self._without_reading(quantities, reasons)
@@ -201,17 +202,25 @@ class RowReader:
             return numbers.values
         return self.around.as_written(numbers.values, index, plan.quantity, name, rows.line_of)
 
-    def _watch(self, table: pa.Table, rows: BlockRows) -> None:
+    def _watch(self, table: pa.Table, rows: BlockRows, quantities: dict[str, NDArray[np.float64]]) -> None:
         """Stop where a column begins to say which way a current flows that had no sign, or names another meter."""
+        flow = quantities.get("current_A", quantities.get("power_W", np.empty(0)))
         for column in self._layout.watched:
             kinds, inverse = kinds_of(_cells(table, column.index))
+            self._is_signed = self._is_signed or bool((flow < 0).any())
+            # It may have a sign of its own by now, which the words may contradict.
+            if not column.meter and self._is_signed:
+                question = question_of_sign(column, kinds, inverse, flow)
+                if question is not None:
+                    raise InputError(f"{self._layout.name}, line {rows.line_of(question.row)}, {question.words}")
+                continue
             for k, word in enumerate(kinds):
                 # A name or two that no other row has are damaged.
                 if column.meter and np.count_nonzero(inverse == k) < 3:
                     continue
-                if (question := question_of(column, word.lower())) is not None:
+                if (words := question_of(column, word.lower())) is not None:
                     line = rows.line_of(int(np.flatnonzero(inverse == k)[0]))
-                    raise InputError(f"{self._layout.name}, line {line}, {question}")
+                    raise InputError(f"{self._layout.name}, line {line}, {words}")
 
     def _refuse_doubtful(self, plan: ColumnPlan, table: pa.Table, rows: BlockRows) -> None:
         """Stop at a mark that could be a decimal or group thousands, where the column had none so far."""

@@ -148,6 +148,25 @@ def test_words_that_come_late_are_asked_about(tmp_path, early, late):
     assert "line 19002" in done.error
 
 
+def test_words_that_come_late_beside_a_sign_that_counts_charging_are_asked_about(tmp_path):
+    """Rest for as long as the beginning of a file reaches, then charging as positive: --reverse-sign settles it."""
+    rows = [f"2026-06-13 {k // 3600 % 24:02d}:{k // 60 % 60:02d}:{k % 60:02d},0.0,25.1,Rest" for k in range(6000)]
+    rows += [f"2026-06-13 10:{k // 60:02d}:{k % 60:02d},{x},25.1,{word}" for k, x, word in _charged_and_drawn()]
+    text = "Time,Current (A),Voltage (V),Step Type\n" + "\n".join(rows) + "\n"
+    outcome = convert(tmp_path, text)
+    assert "line 6002, column 'Step Type' says 'Charge' here" in outcome.error
+    assert "--reverse-sign" in outcome.error
+    turned = convert(tmp_path, text, options=("--zone", "UTC", "--reverse-sign"))
+    assert turned["current_A"][-1] == 3.0
+    plain = text.replace("Discharge", "X").replace("Charge", "Discharge").replace("X", "Charge")
+    assert convert(tmp_path, plain)["current_A"][-1] == -3.0
+
+
+def _charged_and_drawn():
+    """Return seconds, amps and words: charging counted as positive."""
+    return [(k, 2.0, "Charge") if k < 60 else (k, -3.0, "Discharge") for k in range(120)]
+
+
 @pytest.mark.parametrize(
     ("column", "words"), [("Status", ("ok", "ok")), ("Pump", ("on", "off")), ("State", ("0", "0"))]
 )
