@@ -32,6 +32,8 @@ _MOST_CODES: Final = 6
 #: Fewer rows say nothing of what is usual; not more rows than these may be single ones far from the others, which are
 #: less than a third of them. Common practice, no source, as all below.
 _FEWEST, _SINGLE, _FAR = 30, 4, 3.0
+#: The bit that tells a small letter from its capital.
+_LOWER: Final = np.uint8(0x20)
 #: Cells without the mark that others have are damaged only where they are not more than this share. [1]
 _FEW: Final = 0.2
 #: Volts of a bank stay within these shares of their usual level, from memory; so many rows are looked at for it. [1]
@@ -98,7 +100,7 @@ class Around:
         `x` are the readings in the canonical unit, `cells` what was written where each is one cell; shape (n,).
         """
         size = np.abs(x)
-        top, bad = float(np.fmax.reduce(size, initial=0.0)), dict[int, str]()
+        top, bad = _highest(size), dict[int, str]()
         if top > LARGEST_READING:
             too_large = np.flatnonzero(size > LARGEST_READING)
             bad = {k: f"{x[k]:.3g} {quantity} is more than any meter can mean" for k in too_large.tolist()}
@@ -110,25 +112,29 @@ class Around:
     def _blown_up(self, size: NDArray[np.float64], quantity: str, cells: pa.Array) -> dict[int, str]:
         before, bad = self._largest.get(quantity, 0.0), dict[int, str]()
         text = cells.buffers()[2]
-        raw = text.to_pybytes() if text is not None else b""
-        if b"e" in raw or b"E" in raw:
+        # Bytes are compared where Arrow holds them: marks stand so close that to search for each takes far longer.
+        written = np.frombuffer(text if text is not None else b"", np.uint8)
+        if ((written | _LOWER) == ord("e")).any():
             from .far_readings import with_exponents
 
             bad = with_exponents(size, cells, before)
         filled = len(cells) - cells.null_count
-        mark = b"," if raw.count(b",") > raw.count(b".") else b"."
-        if 0 < filled - raw.count(mark) <= _FEW * filled:
+        marks = {mark: int(np.count_nonzero(written == ord(mark))) for mark in ".,"}
+        mark = max(marks, key=lambda mark: marks[mark])
+        if 0 < filled - marks[mark] <= _FEW * filled:
             from .far_readings import without_mark
 
-            bad |= {k: why for k, why in without_mark(cells, mark.decode()).items() if not np.isnan(size[k])}
-        size[list(bad)] = np.nan
-        top = float(np.fmax.reduce(size, initial=0.0))
+            bad |= {k: why for k, why in without_mark(cells, mark).items() if not np.isnan(size[k])}
+        if bad:
+            size[list(bad)] = np.nan
+        top = _highest(size)
         if top > _FAR * before and np.count_nonzero(size > top / _FAR) <= _SINGLE:
             from .far_readings import far_beyond
 
             bad |= far_beyond(size, cells, quantity, before)
             size[list(bad)] = np.nan
-        self._largest[quantity] = float(np.fmax.reduce(size, initial=before))
+            top = _highest(size)
+        self._largest[quantity] = max(before, top)
         return bad
 
     def changed(
@@ -166,7 +172,7 @@ class Around:
         """Keep the largest steps of amps, what the volts did meanwhile, and about where."""
         steps_A = np.diff(amps)
         size = np.abs(steps_A)
-        at = np.flatnonzero(size > _LARGE * np.fmax.reduce(size, initial=0.0))
+        at = np.flatnonzero(size > _LARGE * _highest(size))
         at = at[:: len(at) // _STEPS + 1]
         block = (first_line + 1.0 + at, steps_A[at], volts[at + 1] - volts[at])
         self._steps = tuple(np.append(old, new)[-_MOST_STEPS:] for old, new in zip(self._steps, block, strict=True))
@@ -240,6 +246,11 @@ def _without_codes(x: NDArray[np.float64], column: _Written) -> NDArray[np.float
     for code in none:
         column.codes[code] = column.codes.get(code, 0) + int((x == code).sum())
     return np.where(np.isin(x, none), np.nan, x) if none else x
+
+
+def _highest(x: NDArray[np.float64]) -> float:
+    """Return the highest reading, at least 0."""
+    return float(np.fmax.reduce(x, initial=0.0))
 
 
 def _ends(x: NDArray[np.float64], around: float = 0.0) -> tuple[float, float]:
