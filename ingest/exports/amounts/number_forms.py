@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 
 from ...errors import InputError, quoted
 from .numbers import GROUPED, NULLS, NumberForm, like_unit, tidied
@@ -15,6 +16,8 @@ _ONLY_THREES = re.compile(r"[+-]?[1-9]\d{0,2}[.,]\d{3}")
 _CELL = re.compile(r"[+\-]?[\d\u00a0\u202f .,'’]*\d[.,]?(?:[eE][+-]?\d+)?(?:\s*([A-Za-z°µμ%/·]{1,5}))?")
 _MARKED_HEX, _BARE_HEX = re.compile(r"[+-]?0[xX][0-9A-Fa-f]+"), re.compile(r"[0-9A-F]{2,8}|[0-9a-f]{2,8}")
 _NULLS = frozenset(NULLS)
+#: Letters of prefixes, and how many cells must end with one: a single one may be a damaged digit.
+_PREFIXES, _LEAST_PREFIXED = "uµμmkM", 3
 
 
 def find_form(
@@ -25,8 +28,9 @@ def find_form(
     stated: str | None = None,
     stays_large: bool = True,
     points_group: bool = True,
+    unit: str = "",
 ) -> NumberForm:
-    """Return how a column writes its numbers, from a sample of its cells.
+    """Return how a column writes its numbers, from a sample of its cells; `unit` is the column's.
 
     A mark before exactly three digits (``1,234``) could be a decimal or group thousands. What the column itself leaves
     open, the cells of the whole table, `others`, decide: one program wrote them all. `stays_large` says whether all
@@ -38,6 +42,10 @@ def find_form(
         If the sample leaves it open, with the option's name, or the cells carry units of several kinds.
     """
     _refuse_hexadecimal(cells, column)
+    if prefixes := _prefixes(cells, unit):
+        bare = [cell.rstrip(_PREFIXES) for cell in cells]
+        form = find_form(bare, others, column=column, stated=stated, stays_large=stays_large, points_group=points_group)
+        return replace(form, suffix=unit, prefixes=prefixes)
     suffix, ranges = _suffix(cells, column)
     if stated is not None:
         return NumberForm(stated, grouped=True, suffix=suffix, ranges=ranges)
@@ -103,6 +111,18 @@ def _mark_of(votes: Counter[str]) -> str | None:
     mark, most = max(((mark, votes[mark]) for mark in ".,"), key=lambda vote: vote[1])
     agree = most >= MOST_AGREE * (votes[","] + votes["."]) and most > (1 - MOST_AGREE) * votes.total()
     return mark if agree else None
+
+
+def _prefixes(cells: Sequence[str], unit: str) -> frozenset[str]:
+    """Return the letters that cells such as ``510m`` end with, where each is a prefix of the unit; else none."""
+    at_end = [cell for cell in cells if cell[-1:] in _PREFIXES and cell[-1:]]
+    if not unit or len(at_end) < _LEAST_PREFIXED:
+        return frozenset()
+    ends = Counter(match[1] for match in map(_CELL.fullmatch, map(tidied, at_end)) if match)
+    prefixes = {end for end, count in ends.items() if count >= _LEAST_PREFIXED and end in _PREFIXES}
+    # In its own case: 5M in a column of amps is not 5 mA.
+    known = all((like := like_unit(end + unit, unit)) and like.symbol[0] in ("u", end) for end in prefixes)
+    return frozenset(prefixes if known else ())
 
 
 def _suffix(cells: Sequence[str], column: str) -> tuple[str, bool]:

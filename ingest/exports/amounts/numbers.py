@@ -51,13 +51,15 @@ class NumberForm:
 
     ``grouped``: commas were seen to group thousands beside a decimal point. ``suffix`` is the unit that stands in the
     cells, such as ``A`` in ``12.5 A``; empty where there is none. ``ranges``: the cells carry several units of one
-    kind, each its own. ``open``: no mark was seen, so that one seen later could be a decimal or group thousands.
+    kind, each its own. ``prefixes`` are letters that stand for that unit with a prefix, such as ``m`` in ``510m``.
+    ``open``: no mark was seen, so that one seen later could be a decimal or group thousands.
     """
 
     decimal: str = "."
     grouped: bool = False
     suffix: str = ""
     ranges: bool = False
+    prefixes: frozenset[str] = frozenset()
     open: bool = False
 
 
@@ -158,7 +160,7 @@ def _in_unit(values: NDArray[np.float64], units: pa.Array, form: NumberForm) -> 
         mine = inverse == k
         if word == form.suffix or (not word and not form.ranges):
             continue
-        unit = like_unit(word, form.suffix)
+        unit = like_unit(word + form.suffix if word in form.prefixes else word, form.suffix)
         base = like_unit(form.suffix, form.suffix)
         if unit is None or base is None:
             values[mine] = np.nan

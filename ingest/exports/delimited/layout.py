@@ -322,6 +322,7 @@ def _with_forms(
                 stays_large=_may_stay_large(dialect, plan),
                 # Who groups by points writes decimal commas, and so seldom puts commas between columns.
                 points_group=dialect.delimiter != ",",
+                unit="" if plan.unit.dimension == "ratio" else plan.unit.symbol,
             )
             unit = _with_suffix(plan, form.suffix, dialect.names[plan.index])
         except InputError as error:

@@ -83,6 +83,8 @@ class ColumnPlan:
     def _units(self, names: tuple[str, ...]) -> str:
         if self.units_at is not None:
             return f"the unit of {quoted(names[self.units_at])}"
+        if self.form.prefixes:
+            return f"{self.unit.symbol}, {' and '.join(sorted(self.form.prefixes))} in a cell as its prefix"
         return f"the unit of each cell ({self.unit.symbol} and others)" if self.form.ranges else self.unit.symbol
 
 

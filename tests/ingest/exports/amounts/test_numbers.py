@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from exporting import convert
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -143,3 +144,25 @@ def test_hexadecimal_is_refused_by_name(cells):
 def test_units_and_exponents_are_not_hexadecimal(cells):
     """They end in one letter, or have an E between digits."""
     find_form(cells, cells, column="x")
+
+
+def test_a_prefix_behind_the_number(tmp_path):
+    """``510m`` beside plain readings is of the column's unit; a letter in one row alone is damage."""
+    rows = ["510m", "33.5", "3980m", "0.75k", "800m", "0.8k", "0.9k"]
+    lines = ["Time,Current (A),Voltage (V)"]
+    lines += [f"2026-06-01 09:00:{k:02},{rows[k % 7]},25.{k:02}" for k in range(56)]
+    done = convert(tmp_path, "\n".join([*lines, ""]), options=("--zone", "UTC"))
+    assert done["current_A"][:4].tolist() == [0.51, 33.5, 3.98, 750.0]
+    lines = [line.replace("510m", "5").replace("3980m", "4").replace("0.75k", "5") for line in lines]
+    lines = [line.replace("0.8k", "8").replace("0.9k", "9").replace("800m", "7") for line in lines]
+    lines[20] = "2026-06-01 09:00:19,33.u,25.10"
+    assert len(convert(tmp_path, "\n".join([*lines, ""]), options=("--zone", "UTC")).rejects) == 1
+
+
+def test_a_prefix_of_a_unit_that_has_one(tmp_path):
+    """Thousandths of milliamps are no unit: nobody knows what is meant."""
+    lines = ["Time,Current (mA),Voltage (V)"]
+    lines += [f"2026-06-01 09:00:{k:02},{'510m' if k % 3 else '1.2'},25.{k:02}" for k in range(56)]
+    assert convert(tmp_path, "\n".join([*lines, ""]), options=("--zone", "UTC")).status == 2
+    lines = [line.replace("mA", "A").replace("510m", "510M") for line in lines]
+    assert convert(tmp_path, "\n".join([*lines, ""]), options=("--zone", "UTC")).status == 2
