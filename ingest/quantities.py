@@ -104,6 +104,7 @@ UNITS = _units()
 #: Other spellings, compared without case, spaces, dots, hyphens and middle dots.
 ALIASES = {
     "amp": "A", "amps": "A", "ampere": "A", "amperes": "A", "adc": "A", "aac": "A", "arms": "A",
+    "dca": "A", "dcv": "V", "dcma": "mA", "dcmv": "mV", "madc": "mA", "mvdc": "mV",
     "milliamp": "mA", "milliamps": "mA", "milliampere": "mA", "milliamperes": "mA",
     "volt": "V", "volts": "V", "vdc": "V", "vac": "V", "vrms": "V", "millivolt": "mV", "millivolts": "mV",
     "watt": "W", "watts": "W", "kilowatt": "kW", "kilowatts": "kW",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from itertools import chain
@@ -12,9 +13,10 @@ import numpy as np
 from ...errors import InputError, quoted
 from ...log.arrow import strings
 from ..amounts.numbers import like_unit, to_numbers
+from .choice import in_toml
 from .dialect import Dialect
 from .directions import signs_of_counters
-from .header import is_letter, words_of
+from .header import is_letter, meaning, words_of
 from .plan import ColumnPlan, TimePlan, in_canonical, is_bare, one_less_other, unit_in_header
 from .two_readings import SampledColumns, Values, questions
 
@@ -33,7 +35,10 @@ _AGREES: Final = 0.3
 _COUNTED_ROWS, _COUNTED_VALUES, _COUNTED_REPEAT = 20, 3, 4
 _QUANTITIES: Final = {"current_A": ("current", "A"), "power_W": ("power", "W"), "voltage_V": ("voltage", "V")}
 #: Names of such columns in English, German and French, and of a meter's range.
-_UNIT_NAMES = {"unit", "units", "einheit", "einheiten", "unité", "unite", "unités", "uom", "dim", "range"}
+#: Names that say only that there are readings; and modes of a meter that measures alternating current.
+_NO_NAMES = {"value", "values", "reading", "readings", "measurement", "wert", "messwert", "werte", "valeur", "mesure"}
+_ALTERNATING = re.compile(r"(?i)ac|ac[ +]*(dc)?[ +]*[µum]?[avw]|[µum]?[avw] ?ac")
+UNIT_NAMES = {"unit", "units", "einheit", "einheiten", "unité", "unite", "unités", "uom", "dim", "range"}
 
 
 def borne_out(
@@ -149,6 +154,36 @@ def _contradicts(values: Mapping[str, Values]) -> bool:
     return abs(ours - theirs) > _AGREES * max(ours, theirs) + digit_A * float(voltage_V.mean()) / 2 + 0.5
 
 
+def named_by_units(dialect: Dialect, names: Sequence[str]) -> list[str]:
+    """Return the names, that of a column which says no more than that it holds readings by the units beside it.
+
+    Raises
+    ------
+    InputError
+        If those units are of several kinds, since rows are readings of several things then, or a cell says that the
+        current alternates.
+    """
+    plain = [k for k, word in enumerate(names) if words_of(word) and words_of(word) <= _NO_NAMES]
+    units = [k for k, word in enumerate(dialect.names) if words_of(word) & UNIT_NAMES]
+    if len(plain) != 1 or len(units) != 1:
+        return list(names)
+    words = sorted(set(dialect.column(units[0])))
+    kinds = {kind for kind, unit in _QUANTITIES.values() if any(like_unit(word, unit) for word in words)}
+    value, says = quoted(names[plain[0]]), f"column {quoted(dialect.names[units[0]])} says {', '.join(words)}"
+    if len(kinds) > 1:
+        raise InputError(f"{says} by row, so {value} holds readings of several things; export one of them alone")
+    taken = {other.quantity for word in names if (other := meaning(word)) is not None}
+    for quantity, (kind, unit) in _QUANTITIES.items():
+        if quantity not in taken and words and all(like_unit(word, unit) for word in words):
+            if mode := next((c for row in dialect.sample for c in row if _ALTERNATING.fullmatch(c)), None):
+                raise InputError(
+                    f"{says}, and a cell {quoted(mode)}: if {value} is alternating current, say so in a profile "
+                    f'(--profile): side = "ac" and quantities.{quantity} = {{column = {in_toml(names[plain[0]])}}}'
+                )
+            return [kind if k == plain[0] else word for k, word in enumerate(names)]
+    return list(names)
+
+
 def with_unit_columns(dialect: Dialect, plans: Sequence[ColumnPlan], name: str) -> list[ColumnPlan]:
     """Return the plans, those with the column of their units that have one.
 
@@ -173,7 +208,7 @@ def with_unit_columns(dialect: Dialect, plans: Sequence[ColumnPlan], name: str) 
 def _says_units_of(dialect: Dialect, index: int, plan: ColumnPlan) -> bool:
     words = set(dialect.column(index))
     # One word alone may be a phase or a channel: then its name must speak of units.
-    return (len(words) > 1 or bool(words and words_of(dialect.names[index]) & _UNIT_NAMES)) and all(
+    return (len(words) > 1 or bool(words and words_of(dialect.names[index]) & UNIT_NAMES)) and all(
         like_unit(word, plan.unit.symbol) is not None for word in words
     )
 

@@ -13,11 +13,11 @@ from ...errors import InputError, quoted
 from ...quantities import Unit, unit_of
 from ..amounts.number_forms import find_form
 from ..texts.decode import Source, find_encoding
-from .borne_out import borne_out, refuse_signed_ways, sample_values, with_unit_columns
+from .borne_out import UNIT_NAMES, borne_out, named_by_units, refuse_signed_ways, sample_values, with_unit_columns
 from .choice import choose, in_toml
 from .dialect import DELIMITERS, Dialect, find_dialect
 from .directions import turned_sign, with_directions
-from .header import all_named, meaning, names_time, not_watts
+from .header import all_named, meaning, names_time, not_watts, words_of
 from .plan import ColumnPlan, Directions, Layout, TimePlan, WatchedColumn, unit_in_header
 from .remarks import question_above, remarks
 from .side import ac_column
@@ -54,6 +54,8 @@ def find_layout(source: Source, stated: Stated) -> Layout:
         check_fits(dialect, profile, source.name)
     if profile is not None and profile.quantities:
         columns = [_stated(dialect, quantity, entry, source.name) for quantity, entry in profile.quantities.items()]
+        bare = [plan for plan in columns if profile.quantities[plan.quantity].unit is None]
+        columns = [plan for plan in columns if plan not in bare] + with_unit_columns(dialect, bare, source.name)
     else:
         columns, sentences = _recognised(dialect, source.name, reverse=stated.reverse_sign)
         columns = with_unit_columns(dialect, columns, source.name)
@@ -156,7 +158,7 @@ def _recognised(dialect: Dialect, name: str, *, reverse: bool) -> tuple[list[Col
         word if not cells or _are_numbers(cells) else "" for word, cells in zip(dialect.names, columns, strict=True)
     ]
     try:
-        chosen, sentences = choose(names, units, [bool(cells) for cells in columns])
+        chosen, sentences = choose(named_by_units(dialect, names), units, [bool(cells) for cells in columns])
     except InputError as error:
         raise InputError(f"{name}, line {dialect.header_line}, {error}") from None
     if not {"current_A", "power_W"} & chosen.keys():
@@ -198,11 +200,13 @@ def _nothing_to_integrate(dialect: Dialect, units: Sequence[str], taken: set[int
     names = dialect.names
     readings = [word for k, word in enumerate(names) if word and k not in taken and _could_be_read(dialect, k)]
     if readings:
+        # Units by row are read without a word on them.
+        unit = "" if any(words_of(word) & UNIT_NAMES for word in names) else ', unit = "A"'
         are, one = ("is", "column") if len(readings) == 1 else ("are", "columns")
         return (
             f"nothing says which column is the current or the power; {one} {all_named(readings)} {are} numbers of "
             f"which nothing is known: say in a profile (--profile, see README) what is meant, such as "
-            f'quantities.current_A = {{column = {in_toml(readings[0])}, unit = "A"}}'
+            f"quantities.current_A = {{column = {in_toml(readings[0])}{unit}}}"
         )
     if taken:
         words = all_named([names[k] for k in sorted(taken)])

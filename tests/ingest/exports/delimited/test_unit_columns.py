@@ -38,3 +38,29 @@ def test_a_name_that_says_another_unit_is_asked_about(tmp_path):
 def test_a_letter_that_is_no_unit(tmp_path):
     """A phase called A changes nothing."""
     assert converted(tmp_path, "Current (mA),Phase", ["5,A"] * 9)["current_A"][0] == 0.005
+
+
+def test_readings_without_a_name(tmp_path):
+    """A column of values is what its units say, if they are of one kind and no mode says that it alternates."""
+    done = converted(tmp_path, "Value,Unit,Voltage", ["510,mA,25.1", "33.5,A,24.9"])
+    assert done["current_A"].tolist() == [0.51, 33.5]
+    assert done["voltage_V"].tolist() == [25.1, 24.9]
+    assert converted(tmp_path, "Mode,Value,Unit", ["DC,510,DCmA"] * 9)["current_A"][0] == 0.51
+    several = converted(tmp_path, "Value,Unit", ["510,mA", "33.5,V"] * 9)
+    assert several.status == 2
+    assert "holds readings of several things" in several.error
+    alternating = converted(tmp_path, "Mode,Value,Unit", ["ACA,510,mA"] * 9)
+    assert alternating.status == 2
+    assert 'side = "ac"' in alternating.error
+
+
+def test_a_profile_without_a_unit_leaves_it_to_the_rows(tmp_path):
+    """The question names such a line, and it works."""
+    rows = ["510,mA,25.1", "33.5,A,24.9"]
+    asked = converted(tmp_path, "Channel,Unit,Voltage", rows)
+    line = 'quantities.current_A = {column = "Channel"}'
+    assert line in asked.error
+    (tmp_path / "own.toml").write_text(line)
+    text = "\n".join(["epoch,Channel,Unit,Voltage", *(f"{1_780_000_000 + k},{row}" for k, row in enumerate(rows)), ""])
+    done = convert(tmp_path, text, options=("--zone", "UTC", "--profile", str(tmp_path / "own.toml")))
+    assert done["current_A"].tolist() == [0.51, 33.5]
