@@ -23,7 +23,7 @@ SITE_KEYS = ("bank", "inverters", "loads")
 class FileEntry(ProfilePart):
     """How the text is laid out, where it cannot be recognised."""
 
-    delimiter: Literal["comma", "semicolon", "tab", "bar", "blank"] | None = None
+    delimiter: Literal["comma", "semicolon", "tab", "bar", "caret", "tilde", "blank"] | None = None
     decimal: Literal["point", "comma"] | None = None
     encoding: str | None = None
     header_line: int | None = Field(default=None, ge=0)

@@ -12,7 +12,7 @@ from ...errors import InputError
 from ..amounts.numbers import NULLS, tidied
 from .header import is_unit_cell, names_nothing, names_readings
 
-DELIMITERS = {"tab": "\t", "semicolon": ";", "bar": "|", "comma": ","}
+DELIMITERS = {"tab": "\t", "semicolon": ";", "bar": "|", "comma": ",", "caret": "^", "tilde": "~"}
 #: Hexadecimal counts as a number, so that its column is told by name rather than not seen.
 _NUMBER = re.compile(
     r"[+\-]?(\d[\d\u00a0\u202f .,'’]*|[.,]\d+)([eE][+-]?\d+)?( ?[A-Za-z°µμ%/·]{1,5})?"
@@ -180,7 +180,8 @@ def _no_table(lines: Sequence[str], stated: str | None, *, after: int) -> str:
             "its columns seem to be parted by single blanks, which dates and names hold as well; "
             'say delimiter = "blank" under [file] in a profile (--profile)'
         )
-    return "no table of readings found: no rows of a time and numbers, separated by comma, semicolon, tab or bar"
+    *words, last = DELIMITERS
+    return f"no table of readings found: no rows of a time and numbers, separated by {', '.join(words)} or {last}"
 
 
 def _word(delimiter: str) -> str:

@@ -100,6 +100,8 @@ TEXT_BETWEEN = table(
 DIALECTS: dict[str, tuple[str | bytes, Sequence[Row], tuple[str, ...]]] = {
     "comma": (table(FINE, iso), FINE, ()),
     "semicolon": (table(FINE, iso, mark=";"), FINE, ()),
+    "caret": (table(FINE, iso, mark="^"), FINE, ()),
+    "tilde": (table(FINE, iso, mark="~"), FINE, ()),
     "tab": (table(FINE, iso, mark="\t"), FINE, ()),
     "bar": (table(FINE, iso, mark="|"), FINE, ()),
     "decimal comma": (table(FINE, iso, mark=";", cells=comma), FINE, ()),
