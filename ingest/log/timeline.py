@@ -15,7 +15,8 @@ The rules, in this order:
 6. Where stamps are whole seconds, two rows of one second with `SPARSE` or more seconds before or after them are the
    two sides of a step if the level goes on across the long spacings: the first row's with the reading before, the
    second's with the one after. Both are kept, half a second apart.
-7. Other rows with the same stamp are merged: quantities become their mean, counters their last value.
+7. Other rows with the same stamp are merged: quantities become their mean, counters their last value. Of a clock that
+   stood still it would be the mean of all that flowed meanwhile: that is refused (`standing_clock`).
 """
 
 from __future__ import annotations
@@ -31,6 +32,7 @@ from ..quantities import COUNTERS
 from .clock_steps import follow_on
 from .gap_limit import LONG_US
 from .log import Readings, level_of
+from .standing_clock import refuse_standing_clock
 from .whole_stamps import lay
 
 if TYPE_CHECKING:
@@ -117,8 +119,9 @@ def settle(
     Raises
     ------
     InputError
-        If the rows may be two meters': see `restarts`.
+        If the rows may be two meters' (see `restarts`), or their clock stood still.
     """
+    refuse_standing_clock(readings)
     time_us, quantities = readings.time_us.copy(), dict(readings.quantities)
     settled = Settled(readings)
     steps = np.diff(time_us)
