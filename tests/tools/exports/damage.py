@@ -283,3 +283,44 @@ def signs_lost_in_a_stretch(rng: Rng, whole: Whole) -> Export:
     mark = whole.sheet.delimiter
     lines[which] = [line.replace(f"{mark}-", f"{mark}?") for line in lines[which]]
     return whole.export(lines)
+
+
+@damage
+def sign_turned_from_a_row_on(rng: Rng, whole: Whole) -> Export:
+    """The plug was turned, or a setting: what was drawn is written as charged from there on."""
+    return _amps_changed(whole, _from_a_row_on(rng, whole), lambda cell: cell[1:] if cell[0] == "-" else f"-{cell}")
+
+
+@damage
+def minus_lost_from_a_row_on(rng: Rng, whole: Whole) -> Export:
+    """No minus is written any more."""
+    return _amps_changed(whole, _from_a_row_on(rng, whole), lambda cell: cell.lstrip("-"))
+
+
+@damage
+def unit_changed_for_a_stretch(rng: Rng, whole: Whole) -> Export:
+    """Whole milliamps under a header of amps."""
+    return _amps_changed(
+        whole, _stretch(rng, whole.lines), lambda cell: str(round(float(cell.replace(",", ".")) * 1e3))
+    )
+
+
+@damage
+def clock_stands_still(rng: Rng, whole: Whole) -> Export:
+    """Rows of a stretch bear the stamp of its first."""
+    rows, which = whole.sheet.rows, _stretch(rng, whole.lines)
+    for row in rows[which]:
+        row[0] = rows[which.start][0]
+    return replace(whole.export([whole.sheet.header, *map(whole.sheet.line, rows)]), also_right=())
+
+
+def _from_a_row_on(rng: Rng, whole: Whole) -> slice:
+    count = len(whole.log)
+    return slice(int(rng.integers(count // 4, count * 3 // 4)), count)
+
+
+def _amps_changed(whole: Whole, which: slice, change: Callable[[str], str]) -> Export:
+    rows = whole.sheet.rows
+    for row in rows[which]:
+        row[1] = change(row[1])
+    return replace(whole.export([whole.sheet.header, *map(whole.sheet.line, rows)]), also_right=())
