@@ -32,6 +32,8 @@ _BESIDE, _MIXED, _AT_ONCE, _WIDE, _BY_LEVEL = 6, 0.5, (700.0, 1400.0), 100, (200
 #: Of the steps kept those count that are so large beside the larger ones; on either side of a turn there must be so
 #: many, and so large a share of them must agree. [1]
 _LARGE, _LEAST, _AGREE = 0.2, 5, 0.9
+#: Fewer on one side do, if all on both sides agree: so many, beside so many.
+_FEWEST_ALIKE, _BESIDE_ALIKE = 3, 6
 
 
 @dataclass(frozen=True)
@@ -129,11 +131,15 @@ def turned_sign(
 
     Volts fall when more is drawn, and from some row on they rise.
     """
-    if len(steps_A) < 2 * _LEAST:
+    if len(steps_A) < _FEWEST_ALIKE + _BESIDE_ALIKE:
         return None
     size = np.abs(steps_A)
     large = (steps_V != 0) & (size >= _LARGE * np.sort(size)[len(size) * 3 // 4])
     lines, falls = lines[large], (steps_A * steps_V < 0)[large]
+    turns = np.flatnonzero(np.diff(falls))
+    sides = sorted([int(turns[0]) + 1, len(falls) - int(turns[0]) - 1]) if len(turns) == 1 else [0, 0]
+    if sides[0] >= _FEWEST_ALIKE and sides[1] >= _BESIDE_ALIKE:
+        return int(lines[turns[0]]), int(lines[turns[0] + 1])
     if len(falls) < 2 * _LEAST:
         return None
     # Where the shares on either side differ most.

@@ -6,5 +6,4 @@ stand here and comes out wrong.
 
 KNOWN_WRONG: dict[str, str] = {
     "damaged_minus_lost_from_a_row_on": "a bank that is no longer charged looks the same, but for its volts",
-    "damaged_sign_turned_from_a_row_on": "told by the volts at starts and stops, but not where few stand on one side",
 }

@@ -244,6 +244,16 @@ def test_a_sign_that_turns_half_way_is_told(tmp_path, day):
     assert moved(convert(tmp_path, text(rows_of(-amps, volts)))) == []
 
 
+@pytest.mark.parametrize(("before", "told"), [(3, True), (2, False)])
+def test_a_sign_that_turns_soon_is_told_by_few_steps(tmp_path, before, told):
+    """Where all volts answer in one way before it and in the other behind it, and not just one start and stop."""
+    amps = np.where(np.arange(ROWS) // 30 % 2, 40.0, 2.0)
+    volts = 25.2 - 0.02 * amps
+    turned = np.where(np.arange(ROWS) < 30 * before + 15, amps, -amps)
+    done = convert(tmp_path, text(rows_of(turned, volts)))
+    assert any("seems to turn" in sentence for sentence in moved(done)) is told
+
+
 def test_blocks_are_held_against_those_before(day):
     """Places that change where one block ends and the next begins; a reading far beyond those of the first."""
     amps, volts = day
