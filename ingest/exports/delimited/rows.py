@@ -24,9 +24,11 @@ from ..amounts.numbers import NULLS, first_doubtful, kinds_of, over_range, says_
 from ..texts.block_rows import BlockRows, shown
 from ..texts.decode import Block
 from ..times.instants import parse
+from ..times.marked_halves import lost_marks, marks_halves
 from .dialect import split_line
 from .directions import question_of, question_of_sign, way_of
 from .plan import ColumnPlan, Layout, in_canonical, one_less_other
+from .time_columns import joined_cells
 
 if TYPE_CHECKING:
     from ..times.second_clock import SecondClock
@@ -74,6 +76,7 @@ class RowReader:
         #: What was met among the readings so far.
         self.around = Around(layout.name, {column.quantity: names[column.index] for column in layout.columns})
 
+        self._has_halves = marks_halves(joined_cells(layout.dialect, layout.time.indices), layout.time.style)
         self._second = self._second_clock()
         self._at_odds: str | None = None
         if self._second is not None:
@@ -138,7 +141,7 @@ class RowReader:
             time_us = time_us.copy()
             time_us[known] = self._to_utc(time_us[known])
         self._look_at_second(time_us, table, rows)
-        reasons: dict[int, str] = {}
+        reasons = self._without_half(stamps, known, rows)
         for k in np.flatnonzero(time_us == NO_TIME).tolist():
             reasons[k] = self._why_no_time(stamps[k].as_py(), parsed=bool(known[k]))
         self._refuse_days_ahead([stamps[k].as_py() for k in reasons])
@@ -161,6 +164,17 @@ class RowReader:
         batch.headers = [int(np.count_nonzero(keep[:k])) for k in sorted(headers)]
         ordered = {q: quantities[q] if keep.all() else quantities[q][keep] for q in self._layout.quantities}
         batch.readings = Readings(time_us if keep.all() else time_us[keep], ordered)
+
+    def _without_half(self, stamps: pa.Array, known: NDArray[np.bool_], rows: BlockRows) -> dict[int, str]:
+        """Return why rows are rejected whose clock has lost its AM or PM, and stop where several have."""
+        lost = np.flatnonzero(known & lost_marks(stamps, self._layout.time.style)).tolist() if self._has_halves else []
+        if len(lost) >= _SOME:
+            raise InputError(
+                f"{self._layout.name}, line {rows.line_of(lost[0])}: the time {quoted(stamps[lost[0]].as_py())} has no "
+                "AM or PM, as others have, so it may be of the morning or of the afternoon (or of a clock of "
+                "24 hours); export it with one clock, or part the file there"
+            )
+        return {k: f"found {quoted(stamps[k].as_py())}, expected a time with AM or PM" for k in lost}
 
     def _stamps(self, table: pa.Table) -> pa.Array:
         columns = [_cells(table, k) for k in self._layout.time.indices]
