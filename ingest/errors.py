@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Final
 
 #: What is shown of a name; a damaged file may give one of thousands. [characters]
-_NAME_MOST: Final = 60
+LONGEST_NAME: Final = 60
 
 
 class InputError(Exception):
@@ -18,7 +18,7 @@ class InputError(Exception):
 
 def quoted(word: str) -> str:
     """Return a name that a file gives, as a sentence shows it: in quotation marks, and not endless."""
-    return repr(word if len(word) <= _NAME_MOST else word[: _NAME_MOST - 1] + "…")
+    return repr(word if len(word) <= LONGEST_NAME else word[: LONGEST_NAME - 1] + "…")
 
 
 class ReadAnew(Exception):  # noqa: N818 - no error: what only the last row could tell is known now

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import product
 
-from ...errors import InputError, quoted
+from ...errors import LONGEST_NAME, InputError, quoted
 from ...quantities import Unit
 from .header import Meaning, meaning
 from .header_words import EITHER_WAY, ELSEWHERE, INTO, ONE_WAY, OPPOSITES, OUT, REQUIRED
@@ -171,7 +171,8 @@ def _way(sign: str, word: str) -> str | None:
 
 
 def in_toml(name: str) -> str:
-    """Return a text in quotes, as TOML has it."""
+    """Return a name that a file gives in quotes, as TOML has it, and not endless."""
+    name = name if len(name) <= LONGEST_NAME else name[: LONGEST_NAME - 1] + "…"
     return "'" + name + "'" if '"' in name else '"' + name + '"'
 
 

@@ -79,7 +79,7 @@ CONVERT = {
     ),
     "names without end": (
         wrote("a.csv", ",".join(f"{k} {'x' * 4000}" for k in range(30)) + "\n" + ("1," * 29 + "1\n") * 9),
-        ["none of the columns '0 xxx", "x…', '1 xxx", " and 22 more "],
+        ["nothing says which column is the current", "x…', '1 xxx", " and 22 more "],
     ),
     "readings without end": (
         wrote("a.csv", f"Time,Current {'x' * 4000},Current y\n" + "2026-06-13 10:00:00,1,2\n" * 9),

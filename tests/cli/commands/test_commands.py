@@ -201,11 +201,16 @@ def test_elapsed_times_begin_at_nought(tmp_path, capsys):
 
 
 def test_look_shows_a_log_that_cannot_be_integrated(tmp_path, capsys):
-    """Pressure alone gives no charge, but its span and range can be looked at."""
+    """Pressure alone gives no charge, and is a log only where that is said; its span and range can be looked at."""
     export, out = tmp_path / "p.csv", tmp_path / "p.parquet"
     rows = [f"2026-06-13T10:00:{k:02d}Z,{40 + k / 10}" for k in range(60)]
     export.write_text("\n".join(["time,pressure [psi]", *rows]) + "\n", encoding="utf-8")
-    assert run(["convert", str(export), "--out", str(out)]) == 0
+    status, _, refusal = told(capsys, "convert", export, "--out", out)
+    assert status == 2
+    assert "neither amps nor watts" in refusal
+    profile = tmp_path / "pressure.toml"
+    profile.write_text('quantities.pressure_kPa = {column = "pressure [psi]"}\n', encoding="utf-8")
+    assert run(["convert", str(export), "--profile", str(profile), "--out", str(out)]) == 0
     status, shown, _ = told(capsys, "look", out)
     assert status == 0
     assert "pressure_kPa" in shown

@@ -65,10 +65,10 @@ def test_a_folder_of_files_is_one_frame(tmp_path, capsys):
     folder = tmp_path / "logs"
     folder.mkdir()
     for name, hour in (("a", 10), ("b", 9)):
-        rows = [f"2026-06-13T{hour:02d}:{m:02d}:00Z,{25 + m},{hour * 100 + m}" for m in range(60)]
+        rows = [f"2026-06-13T{hour:02d}:{m:02d}:00Z,{25 + m / 60:.3f},{hour * 10 + m / 10:.1f}" for m in range(60)]
         shutil.move(converted(tmp_path, capsys, ["time,voltage [V],current [A]", *rows]), folder / f"{name}.parquet")
     frame = shuntbook.open_log(folder).to_pandas()
-    assert frame["current_A"].tolist() == [*range(900, 960), *range(1000, 1060)]
+    assert (frame["current_A"] * 10).round().tolist() == [*range(900, 960), *range(1000, 1060)]
     assert frame.index.is_monotonic_increasing
 
 

@@ -52,7 +52,7 @@ def test_rejects_have_their_line_reason_and_text(tmp_path, end):
         "2026-06-13 10:59:00,1.5": "has 2 fields, expected 3",
         "2026-06-13 10:59:01,1.5,12.5,7": "has 4 fields, expected 3",
         '2026-06-13 10:59:02,"1.5,12.5': "a double quote is left open",
-        "2026-06-13 10:59:03,OL,12.5": "column 'Current (A)': found 'OL', expected a number",
+        "2026-06-13 10:59:03,OL,12.5": "column 'Current (A)': 'OL' is above the meter's range",
         "2026-13-45 10:59:04,1.5,12.5": "expected date and time, year-month-day",
         ",1.5,12.5": "column 'Time': no time",
         "2026-06-13 10:59:05,,": "no reading in any column",
