@@ -21,6 +21,11 @@ _OVER = " is above the meter's range"
 #: column came or went. Common practice, no source.
 _LONG_RUN = 12
 _FIELDS, _MARK = re.compile(r"has (\d+) fields, expected \d+"), re.compile(r"[,;|\t]")
+#: Dates whose month is beyond twelve, and would be the day in the other order: another file's, or another program's.
+_DATE, _ORDER = (
+    re.compile(r"['\"]*(\d{1,2})[-/. ](\d{1,2})[-/. ]\d"),
+    re.compile(r"expected .*(day/month|month/day)/year"),
+)
 _DIGITS, _LETTER = re.compile(r"\d+"), re.compile(r"[^\W\d_]{2}")
 
 
@@ -74,6 +79,14 @@ def _is_row_of_another_width(reject: Reject) -> bool:
     return fields > 1 and with_digits >= (fields if fields <= 3 else fields - 1)
 
 
+def _has_other_order(cell: str, reason: str) -> bool:
+    date, order = _DATE.match(cell), _ORDER.search(reason)
+    if date is None or order is None:
+        return False
+    month, day = (int(date[k]) for k in ((2, 1) if order[1] == "day/month" else (1, 2)))
+    return day <= 12 < month <= 31
+
+
 def _kind(reason: str) -> str | None:
     """Return what a cell looks like that was understood but for its form; None where it says nothing or is torn."""
     if _UNKNOWN_WORD.search(reason) or _OVER in reason:
@@ -81,6 +94,8 @@ def _kind(reason: str) -> str | None:
     match = _CELL.match(reason)
     if match is None or not _DIGITS.search(match[2]):
         return None
+    if _has_other_order(match[2], reason):
+        return f"{match[1]} dates of another order"
     # A time that is torn is still one of digits; one with letters has a word that is not known.
     if match[3] is None and not _LETTER.search(match[2]):
         return None
