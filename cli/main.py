@@ -9,8 +9,8 @@ import io
 import os
 import signal
 import sys
+import traceback
 from collections.abc import Sequence
-from contextlib import suppress
 from difflib import get_close_matches
 from types import FrameType
 from typing import TextIO
@@ -21,6 +21,7 @@ from .. import __version__
 from ..analysis.not_known import Refusal
 from ..ingest.errors import InputError
 from ..ingest.safe_files.whole_file import DISK_FAILED, reason_of
+from .door import tell
 from .exit import Exit, PortFailedError
 
 #: Command name, the module that holds its ``command``, and its line in ``--help``: nothing else is imported for that.
@@ -91,7 +92,6 @@ def run(argv: Sequence[str], *, own_process: bool = False) -> int:
         status = group.main(
             args=list(argv) or ["--help"], prog_name="shuntbook", standalone_mode=False, obj=own_process
         )
-        sys.stdout.flush()
         return int(status or Exit.DONE)
     except click.exceptions.Exit as ended:
         return ended.exit_code
@@ -103,13 +103,19 @@ def run(argv: Sequence[str], *, own_process: bool = False) -> int:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return int(Exit.DONE)
     except (click.Abort, KeyboardInterrupt):
-        return _say("stopped; nothing half-written is left behind", Exit.INTERRUPTED)
+        return _say(["stopped; nothing half-written is left behind"], Exit.INTERRUPTED)
     except Exception as error:
         # A fault of ours is told in a sentence, too: a page of stack helps nobody who did not write it.
-        sentence, status = _ended_by(error)
+        sentences, status = _sentences(error)
         if status is Exit.FAULT_OF_OURS and os.environ.get("SHUNTBOOK_DEBUG"):
-            raise
-        return _say(sentence, status)
+            sentences = "".join(traceback.format_exception(error)).splitlines()
+        return _say(sentences, status)
+
+
+def _sentences(error: Exception) -> tuple[Sequence[str], Exit]:
+    """Return what is to be said of an error, and the status that it ends in."""
+    sentence, status = _ended_by(error)
+    return error.args if isinstance(error, InputError) else [sentence], status
 
 
 def _ended_by(error: Exception) -> tuple[str, Exit]:
@@ -145,11 +151,9 @@ def _usage(error: click.ClickException) -> str:
     return message[:1].lower() + message[1:] + hint
 
 
-def _say(sentence: str, status: Exit) -> int:
-    # names of files and the like may hold anything; a terminal must obey none of it
-    plain = "".join(c if c.isprintable() or c == "\n" else "\N{REPLACEMENT CHARACTER}" for c in sentence)
-    with suppress(OSError):  # where nothing can be said any more, the status still tells
-        click.echo(f"shuntbook: {plain}", err=True)
+def _say(sentences: Sequence[str], status: Exit) -> int:
+    for number, sentence in enumerate(sentences):
+        tell(sentence if number else f"shuntbook: {sentence}")
     return int(status)
 
 

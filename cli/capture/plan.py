@@ -8,8 +8,6 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-import click
-
 from ... import __version__
 from ...ingest.durations import seconds
 from ...ingest.errors import InputError
@@ -20,6 +18,7 @@ from ...ingest.log.gap_limit import ALWAYS_ONE_S, GAP_TIMES
 from ...ingest.log.meta import HAND, LogMeta
 from ...ingest.safe_files.whole_file import refuse_existing
 from ...ingest.zone import zone_of_computer
+from ..door import tell
 from ..opening.prepared_log import read_site
 
 if TYPE_CHECKING:
@@ -126,7 +125,7 @@ def _gap_s(profile: Profile | None) -> float | None:
 def _free(log: Path) -> None:
     """Complete an unfinished capture that lies in the place of a log, and refuse to write over any log."""
     if (note := settle_unfinished(log)) is not None:
-        click.echo(f"note: {note}", err=True)
+        tell(f"note: {note}")
     refuse_existing(log, force=None)
 
 

@@ -8,8 +8,6 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
 from types import FrameType
 
-import click
-
 from ...ingest.errors import InputError
 from ...ingest.journal.compaction import finish
 from ...ingest.journal.journal import Journal
@@ -18,6 +16,7 @@ from ...ingest.live.capture import Capture, open_first
 from ...ingest.live.capture import MeteredSource as Metered
 from ...ingest.live.source import SourceLost, SteadyClock
 from ...ingest.safe_files.whole_file import reason_of
+from ..door import say, tell
 from ..exit import Exit
 from .live_meter import Snapshot
 from .plan import Plan, first_meta
@@ -47,7 +46,7 @@ def run_capture(
                 open_first(plan.source, clock, given_up=stopped.is_set)
             journals = _open_journals(plans)
         except SourceLost as lost:
-            click.echo(f"shuntbook: {lost}", err=True)
+            tell(f"shuntbook: {lost}")
             return int(Exit.DONE if stopped.is_set() else Exit.DEVICE_FAILED)
         meters = [
             Metered(plan.name, plan.source, journal, plan.every_s, connected=True)
@@ -115,7 +114,7 @@ def _finish_log(meter: Metered, journal: Journal, snapshot: Snapshot) -> Exit:
     try:
         done = finish(journal)
     except NothingCaptured:
-        click.echo(f"shuntbook: {snapshot.name}: no reading came, so no log was written", err=True)
+        tell(f"shuntbook: {snapshot.name}: no reading came, so no log was written")
         return Exit.DEVICE_FAILED
     except OSError as error:
         if isinstance(meter.failure, OSError):
@@ -127,14 +126,14 @@ def _finish_log(meter: Metered, journal: Journal, snapshot: Snapshot) -> Exit:
         )
         return Exit.DEVICE_FAILED
     except InputError as error:
-        click.echo(f"shuntbook: {error}; what was read is kept in {journal.path}", err=True)
+        tell(f"shuntbook: {error}; what was read is kept in {journal.path}")
         return Exit.BAD_INPUT
-    click.echo(f"{snapshot.name}: {snapshot.readings:,} readings in {done.log}")
+    say(f"{snapshot.name}: {snapshot.readings:,} readings in {done.log}")
     for line in summary_lines(snapshot):
-        click.echo(f"  {line}")
+        say(f"  {line}")
     for finding in snapshot.findings:
-        click.echo(f"  {finding.severity.upper()}: {finding.title}")
-    click.echo(f"  next: shuntbook charge {done.log}")
+        say(f"  {finding.severity.upper()}: {finding.title}")
+    say(f"  next: shuntbook charge {done.log}")
     return Exit.DONE
 
 
@@ -143,17 +142,17 @@ def _say_failure(meter: Metered) -> Exit:
     if failure is None:
         return Exit.DONE
     if isinstance(failure, InputError):
-        click.echo(f"shuntbook: {failure}", err=True)
+        tell(f"shuntbook: {failure}")
         return Exit.BAD_INPUT
     if isinstance(failure, OSError):
         _say(meter.name, failure, "what was read before is kept")
         return Exit.DEVICE_FAILED
     if isinstance(failure, SourceLost):
-        click.echo(f"shuntbook: {meter.name}: {failure}", err=True)
+        tell(f"shuntbook: {meter.name}: {failure}")
         return Exit.DEVICE_FAILED
     raise failure
 
 
 def _say(name: str, error: OSError, what_is_left: str) -> None:
     """Say that the disk failed, and what is left of the readings."""
-    click.echo(f"shuntbook: {name}: {error.filename or 'the disk'}: {reason_of(error)}; {what_is_left}", err=True)
+    tell(f"shuntbook: {name}: {error.filename or 'the disk'}: {reason_of(error)}; {what_is_left}")

@@ -19,6 +19,7 @@ from ...ingest.exports.delimited.plan import Stated
 from ...ingest.exports.intake import take_in
 from ...ingest.safe_files.whole_file import copy_file, write_text
 from ..assembling.report import report_of
+from ..door import say
 from ..opening.prepared_log import open_site
 from ..parallel.worker_process import second_process
 from ..render.page.page import load_library, load_page, render
@@ -67,7 +68,7 @@ def command(own_process: bool | None, out: Path) -> None:
 
         write_text(out / _PAGE, render(report, second))
     for line in _outcome(report, out):
-        click.echo(line)
+        say(line)
 
 
 def _prepare(out: Path) -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import closing, contextmanager
 from dataclasses import asdict, dataclass, fields
@@ -18,6 +17,7 @@ from ...ingest.fleet.find_logs import LOG, SITE, FoundLog, find_fleet, find_site
 from ...ingest.fleet.finished_rows import KeptRows
 from ...ingest.fleet.summary_table import write_table
 from ...ingest.log.log import TIME_TYPE
+from ..door import console, has_terminal
 from ..render.documents.parts import Document
 from ..render.wording.clock import moment_of
 from .one_log import Done, SiteFile, Task, not_read
@@ -81,14 +81,13 @@ def progress() -> Iterator[Callable[[int, int], OnProgress]]:
 
     Without a terminal nothing is shown.
     """
-    if not sys.stderr.isatty():
+    if not has_terminal():
         yield lambda _total, _finished: lambda: None
         return
-    from rich.console import Console
     from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 
     columns = (TextColumn("logs"), BarColumn(), MofNCompleteColumn(), TextColumn("left"), TimeRemainingColumn())
-    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+    with Progress(*columns, console=console(), transient=True) as bar:
 
         def begin(total: int, finished: int) -> OnProgress:
             shown = bar.add_task("logs", total=total, completed=finished)

@@ -14,6 +14,7 @@ from ...analysis.readings.log_facts import LogFacts
 from ...analysis.readings.measured_span import CounterKind, HowRead
 from ...analysis.sureness.meter_figures import MeterFigures, figures_of
 from ...ingest.errors import InputError
+from ..door import tell
 from ..parallel.two_threads import Fed, feed
 
 if TYPE_CHECKING:
@@ -184,7 +185,7 @@ def prepared(path: Path, site: Site | None, corrections: Corrections = AS_READ) 
 
     log = open_log(path)
     if log.completed is not None:
-        click.echo(f"note: {log.completed}", err=True)
+        tell(f"note: {log.completed}")
     return prepared_log(log, site, corrections)
 
 
@@ -215,7 +216,7 @@ def _wrong_power(log: Log, how: HowRead) -> str | None:
     check = fold.result()
     if check is None or not check.contradicts:
         return None
-    click.echo(f"note: {log.path.name}: {check.sentence()}", err=True)
+    tell(f"note: {log.path.name}: {check.sentence()}")
     return check.sentence()
 
 

@@ -70,7 +70,7 @@ def read_toml(path: Path, model: type[M]) -> M:
     try:
         return model.model_validate(tomllib.loads(text))
     except (ValueError, RecursionError):  # a validation error is a ValueError
-        raise InputError("\n".join(_sentences(path, _mistakes(text, model)))) from None
+        raise InputError(*_sentences(path, _mistakes(text, model))) from None
 
 
 def _text(path: Path) -> str:

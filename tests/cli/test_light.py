@@ -39,9 +39,9 @@ print("\\nCOUNT " + json.dumps([status, len(ours), files]))
 LIMITS = {
     "convert": (48, 44),
     "look": (62, 40),
-    "charge": (55, 36),
+    "charge": (55, 37),
     "charge --site": (88, 67),
-    "capture": (129, 99),
+    "capture": (129, 100),
     "report": (180, 108),
 }
 
