@@ -20,8 +20,14 @@ from .water import Water
 __all__ = ["Array", "Bank", "Conductor", "Inverter", "Limits", "Load", "Meter", "Site", "Water"]
 
 
+#: Not names of zones but files beside them: what a machine happens to be set to. Those below right/ count leap seconds.
+_OF_THE_MACHINE = {"localtime", "posixrules", "Factory"}
+
+
 def _zone(zone: str) -> str:
     try:
+        if zone.startswith("right/") or zone in _OF_THE_MACHINE:
+            raise KeyError(zone)
         ZoneInfo(zone)
     except (OSError, ValueError, KeyError):
         # Names of zones are long and seldom typed: the likeliest is offered, if any is like it.

@@ -118,9 +118,9 @@ class Finished:
         self._rows, self._tasks = rows, {task.log.name: task for task in tasks}
         reused = {} if rows is None else rows.rows
         self.summaries = {
-            name: summary_from(reused[name]["summary"])
+            name: summary
             for name, task in self._tasks.items()
-            if name in reused and reused[name].get("of") == task.key
+            if name in reused and (summary := _kept(reused[name], task)) is not None
         }
 
     def add(self, done: Done) -> None:
@@ -167,6 +167,16 @@ def run_fleet(
 
 def _stream(engine: Engine, tasks: Sequence[Task]) -> Any:  # noqa: ANN401 - an iterator that can be closed
     yield from engine(tasks) if tasks else ()
+
+
+def _kept(row: dict[str, Any], task: Task) -> LogSummary | None:
+    """Return a log's summary from its row; None where the log has changed, or a row is damaged: it is read again."""
+    if row.get("of") != task.key:
+        return None
+    try:
+        return summary_from(row["summary"])
+    except (AttributeError, KeyError, TypeError, ValueError):
+        return None
 
 
 def summary_from(row: dict[str, Any]) -> LogSummary:

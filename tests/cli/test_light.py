@@ -40,7 +40,7 @@ LIMITS = {
     "convert": (48, 44),
     "look": (62, 40),
     "charge": (55, 37),
-    "charge --site": (88, 67),
+    "charge --site": (88, 68),
     "capture": (129, 100),
     "report": (180, 108),
 }

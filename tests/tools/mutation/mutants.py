@@ -87,8 +87,8 @@ GROUPS = {
     ),
     "ingest": (
         "ingest/exports/delimited: numbers header rows; ingest/exports/times: stamps; ingest/live: line_reader lines; "
-        "ingest/profiles: serial_part; ingest/toml: amounts repair",
-        "toml_file site_forms numbers stamps stamps_by_marks header_words dialects line_reader "
+        "ingest/profiles: serial_part; ingest/toml: amounts bounds repair",
+        "toml_file bounds site_forms numbers stamps stamps_by_marks header_words dialects line_reader "
         "serial_lines quantities remarks convert",
         "not 500_lines",
     ),
