@@ -6,6 +6,7 @@ import signal
 import threading
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
+from dataclasses import dataclass
 from types import FrameType
 
 from ...ingest.errors import InputError
@@ -35,8 +36,21 @@ def run_capture(
 ) -> int:
     """Capture until it is over, finish the logs, and say what came of it; return the exit status.
 
-    A `watcher` is shown how it goes, beside the person here.
+    A `watcher` is shown how it goes, beside the person here. Where the person goes, and the terminal with them, it goes
+    on in silence: what is being measured goes on, too.
     """
+    with _deaf_to_hang_up():
+        return _run(plans, clock, length_s, marks, quiet, watcher)
+
+
+def _run(
+    plans: Sequence[Plan],
+    clock: SteadyClock,
+    length_s: float | None,
+    marks: Sequence[str],
+    quiet: bool,
+    watcher: Watcher | None,
+) -> int:
     stopped = threading.Event()
     with _ended_by_signals(stopped):
         # Sources before journals: only an open source knows for sure what it gives, and where one does not open no log
@@ -85,6 +99,18 @@ def _discard(journal: Journal) -> None:
 
 
 @contextmanager
+def _deaf_to_hang_up() -> Iterator[None]:
+    """Let a terminal that is closed end nothing; Windows has no such signal."""
+    hang_up = getattr(signal, "SIGHUP", None)
+    before = signal.signal(hang_up, signal.SIG_IGN) if hang_up is not None else None
+    try:
+        yield
+    finally:
+        if hang_up is not None:
+            signal.signal(hang_up, before)
+
+
+@contextmanager
 def _ended_by_signals(stopped: threading.Event) -> Iterator[None]:
     """Let Ctrl-C and a termination signal end the capture cleanly."""
 
@@ -99,42 +125,44 @@ def _ended_by_signals(stopped: threading.Event) -> Iterator[None]:
             signal.signal(number, handler)
 
 
+@dataclass(frozen=True)
+class Ending:
+    """How a meter's capture ended, and what is to be said of it."""
+
+    status: Exit
+    lines: Sequence[str]
+
+
 def finish_meters(meters: Sequence[Metered], journals: Sequence[Journal], snapshots: Sequence[Snapshot]) -> int:
     """Finish every log, whatever happened to the others, and say what came of it."""
-    # All logs first: a failure that is told, or raised, must not keep the next meter's log from being written.
-    status = Exit.DONE
-    for meter, journal, snapshot in zip(meters, journals, snapshots, strict=True):
-        status = max(status, _finish_log(meter, journal, snapshot))
-    for meter in meters:
-        status = max(status, _say_failure(meter))
-    return int(status)
+    # All logs first: a failure that is told, or raised, must not keep the next meter's log from being written, nor may
+    # a disk that is too full for what is said here.
+    endings = [
+        _finish_log(meter, journal, snapshot)
+        for meter, journal, snapshot in zip(meters, journals, snapshots, strict=True)
+    ]
+    for ending in endings:
+        for line in ending.lines:
+            say(line, err=ending.status is not Exit.DONE)
+    return int(max([*(ending.status for ending in endings), *map(_say_failure, meters)]))
 
 
-def _finish_log(meter: Metered, journal: Journal, snapshot: Snapshot) -> Exit:
+def _finish_log(meter: Metered, journal: Journal, snapshot: Snapshot) -> Ending:
     try:
         done = finish(journal)
     except NothingCaptured:
-        tell(f"shuntbook: {snapshot.name}: no reading came, so no log was written")
-        return Exit.DEVICE_FAILED
+        return Ending(Exit.DEVICE_FAILED, [f"shuntbook: {snapshot.name}: no reading came, so no log was written"])
     except OSError as error:
         if isinstance(meter.failure, OSError):
             meter.failure = None  # the same disk: one sentence on it will do
-        _say(
-            snapshot.name,
-            error,
-            f"what was read is kept in {journal.path}; make room and run shuntbook look on the log",
-        )
-        return Exit.DEVICE_FAILED
+        what_is_left = f"what was read is kept in {journal.path}; make room and run shuntbook look on the log"
+        return Ending(Exit.DEVICE_FAILED, [_disk_failed(snapshot.name, error, what_is_left)])
     except InputError as error:
-        tell(f"shuntbook: {error}; what was read is kept in {journal.path}")
-        return Exit.BAD_INPUT
-    say(f"{snapshot.name}: {snapshot.readings:,} readings in {done.log}")
-    for line in summary_lines(snapshot):
-        say(f"  {line}")
-    for finding in snapshot.findings:
-        say(f"  {finding.severity.upper()}: {finding.title}")
-    say(f"  next: shuntbook charge {done.log}")
-    return Exit.DONE
+        return Ending(Exit.BAD_INPUT, [f"shuntbook: {error}; what was read is kept in {journal.path}"])
+    lines = [f"{snapshot.name}: {snapshot.readings:,} readings in {done.log}"]
+    lines += [f"  {line}" for line in summary_lines(snapshot)]
+    lines += [f"  {finding.severity.upper()}: {finding.title}" for finding in snapshot.findings]
+    return Ending(Exit.DONE, [*lines, f"  next: shuntbook charge {done.log}"])
 
 
 def _say_failure(meter: Metered) -> Exit:
@@ -145,7 +173,7 @@ def _say_failure(meter: Metered) -> Exit:
         tell(f"shuntbook: {failure}")
         return Exit.BAD_INPUT
     if isinstance(failure, OSError):
-        _say(meter.name, failure, "what was read before is kept")
+        tell(_disk_failed(meter.name, failure, "what was read before is kept"))
         return Exit.DEVICE_FAILED
     if isinstance(failure, SourceLost):
         tell(f"shuntbook: {meter.name}: {failure}")
@@ -153,6 +181,5 @@ def _say_failure(meter: Metered) -> Exit:
     raise failure
 
 
-def _say(name: str, error: OSError, what_is_left: str) -> None:
-    """Say that the disk failed, and what is left of the readings."""
-    tell(f"shuntbook: {name}: {error.filename or 'the disk'}: {reason_of(error)}; {what_is_left}")
+def _disk_failed(name: str, error: OSError, what_is_left: str) -> str:
+    return f"shuntbook: {name}: {error.filename or 'the disk'}: {reason_of(error)}; {what_is_left}"
