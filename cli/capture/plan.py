@@ -16,7 +16,7 @@ from ...ingest.live.address import make_source
 from ...ingest.live.source import LiveSource, SteadyClock
 from ...ingest.log.gap_limit import ALWAYS_ONE_S, GAP_TIMES
 from ...ingest.log.meta import HAND, LogMeta
-from ...ingest.safe_files.whole_file import refuse_existing
+from ...ingest.safe_files.whole_file import refuse_existing, refuse_no_text
 from ...ingest.zone import zone_of_computer
 from ..door import tell
 from ..opening.prepared_log import read_site
@@ -90,6 +90,7 @@ def plans_for_site(path: Path, names: Sequence[str], out: Path, wanted: Wanted, 
     # Many file systems take "Pump" and "pump" for one file.
     if len({log.name.casefold() for log in logs}) < len(logs):
         raise InputError(f"{path}: two of the meters would get the same log; give them names that differ in letters")
+    refuse_no_text(out)
     out.mkdir(parents=True, exist_ok=True)
     return [_plan_for_meter(m, path, site, log, wanted, clock) for m, log in zip(chosen, logs, strict=True)]
 

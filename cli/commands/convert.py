@@ -106,6 +106,8 @@ def command(sources: tuple[str, ...], out: Path, **options: str | bool | None) -
     refuse_existing(out, force=bool(options["force"]))
     refuse_input(out, (name for name in sources if name != "-"), called="the export itself")
     refuse_input(out, [_text(options, "profile")], called="the profile")
+    # Arrow would take what stands before a colon for the scheme of a URL.
+    out = out.absolute() if ":" in out.parts[0] else out
     if any(is_log(name) for name in sources):
         _write_again(sources, out, options)
         return

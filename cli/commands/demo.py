@@ -17,7 +17,7 @@ from ...ingest.errors import InputError
 from ...ingest.exports.convert import convert
 from ...ingest.exports.delimited.plan import Stated
 from ...ingest.exports.intake import take_in
-from ...ingest.safe_files.whole_file import copy_file, write_text
+from ...ingest.safe_files.whole_file import copy_file, refuse_no_text, write_text
 from ..assembling.report import report_of
 from ..door import say
 from ..opening.prepared_log import open_site
@@ -73,6 +73,7 @@ def command(own_process: bool | None, out: Path) -> None:
 
 def _prepare(out: Path) -> None:
     """Make the folder, and refuse to replace what the demo did not write."""
+    refuse_no_text(out)
     if out.exists() and not out.is_dir():
         raise InputError(f"--out: {out} is a file; name a folder")
     # A link could lead anywhere, and a file of this name may be somebody's own: only what the list says is replaced.
