@@ -37,7 +37,8 @@ def refuse_foreign(folder: Path, names: Iterable[str], *, force: bool, what: str
         # All names before any is written: half a folder of results would be worse than none.
         for path in (folder / name for name in (*names, LIST)):
             if path.exists() and not path.is_file():
-                raise InputError(f"{what}: {path} is a folder or a pipe where a file is to be; choose another folder")
+                kind = "folder" if path.is_dir() else "pipe or a device"
+                raise InputError(f"{what}: {path} is a {kind} where a file is to be; choose another folder")
             if not force and os.path.lexists(path) and not _is_own(path, listed):
                 raise InputError(
                     f"{what}: {path} was not written here, or was changed since, and is left as it is; "
