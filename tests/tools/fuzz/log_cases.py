@@ -82,8 +82,10 @@ def make(rng: random.Random) -> Case:
         _folder,
         _journal,
     ]
-    files = rng.choice(kinds)(rng)
-    log = "a.parquet"
+    # Names mean something to others: a URL's scheme, bytes that are no text, commands to a terminal.
+    log = rng.choice([*["a.parquet"] * 9, "pump:a.parquet", "a\udcff.parquet", "a\x1b]0;title\x07\x9b2J.parquet"])
+    made = rng.choice(kinds)(rng)
+    files = {f"{log}{name[9:]}" if name.startswith("a.parquet") else name: content for name, content in made.items()}
     calls = [["look", log], ["charge", log, "--json"]]
     if rng.random() < 0.5:
         calls.append(["cycles", log, "--json"])
