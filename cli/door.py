@@ -86,13 +86,22 @@ def say_json(text: str) -> None:
     OSError
         If a disk that standard output goes to is full or has failed.
     """
-    escaped = text if text.isascii() else re.sub(r"[^ -~\n]", _escaped, text)
-    _write(sys.stdout, escaped.replace("\x7f", "\\u007f") + "\n")
+    # Where a stream lacks characters, their escapes stand for them: a question mark would be another text.
+    lacks = not _can_be_written(text)
+    escaped = re.sub(r"[^ -~\n]", lambda each: _escaped(each[0], always=lacks), text)
+    _write(sys.stdout, escaped + "\n")
 
 
-def _escaped(match: re.Match[str]) -> str:
-    character = match[0]
-    if category(character) not in _NO_TEXT:
+def _can_be_written(text: str) -> bool:
+    try:
+        text.encode(getattr(sys.stdout, "encoding", None) or "utf-8", "surrogatepass")
+    except (UnicodeEncodeError, LookupError):
+        return False
+    return True
+
+
+def _escaped(character: str, *, always: bool) -> str:
+    if not always and category(character) not in _NO_TEXT:
         return character
     # JSON has sixteen bits to an escape: what lies beyond them is a pair of halves.
     units = character.encode("utf-16-be", "surrogatepass")

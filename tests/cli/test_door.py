@@ -238,6 +238,15 @@ def test_json_escapes_by_its_own_rules(text):
     assert document == {joined: joined}
 
 
+@pytest.mark.parametrize("encoding", ["utf-8", "cp1252", "ascii", "utf-16"])
+def test_json_is_the_same_in_every_encoding(encoding):
+    """A character that the stream lacks is escaped, not lost."""
+    out = io.TextIOWrapper(io.BytesIO(), encoding=encoding, errors="replace")
+    with redirect_stdout(out):
+        say_json(json.dumps({"name": "café 井戸 \U0001f6b0 \x9b"}, ensure_ascii=False))
+    assert json.loads(out.buffer.getvalue().decode(encoding)) == {"name": "café 井戸 \U0001f6b0 \x9b"}
+
+
 def test_nothing_else_writes_to_the_terminal():
     """No module but the door knows the streams; what libraries draw themselves is given one that the door made."""
     wrong = []
