@@ -117,12 +117,15 @@ def _ended_by_signals(stopped: threading.Event) -> Iterator[None]:
     def end(_number: int, _frame: FrameType | None) -> None:
         stopped.set()
 
+    # Nor does whoever sees to it that a signal ends a command at once hear of it meanwhile.
+    wakeup = signal.set_wakeup_fd(-1)
     before = {number: signal.signal(number, end) for number in (signal.SIGINT, signal.SIGTERM)}
     try:
         yield
     finally:
         for number, handler in before.items():
             signal.signal(number, handler)
+        signal.set_wakeup_fd(wakeup, warn_on_full_buffer=False)
 
 
 @dataclass(frozen=True)

@@ -14,6 +14,15 @@ from pathlib import Path
 from ..errors import InputError
 from .file_lock import claim, is_at
 
+#: The hidden files and folders of this process that are being written.
+_unfinished: set[Path] = set()
+
+
+def remove_unfinished() -> None:
+    """Remove what is being written, for a process that ends at once."""
+    for hidden in list(_unfinished):
+        _remove(hidden)
+
 
 @contextmanager
 def hidden_beside(path: Path, *, folder: bool = False) -> Iterator[Path]:
@@ -30,10 +39,12 @@ def hidden_beside(path: Path, *, folder: bool = False) -> Iterator[Path]:
     """
     _remove_left_behind(path)
     hidden, handle = _made(path, folder=folder)
+    _unfinished.add(hidden)
     try:
         yield hidden
     finally:
         _remove(hidden)
+        _unfinished.discard(hidden)
         if handle is not None:
             os.close(handle)
 
