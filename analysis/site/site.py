@@ -99,8 +99,9 @@ class Site(StrictTable):
     @model_validator(mode="after")
     def _units_for_all(self) -> Self:
         # A table cannot know the site's choice while it is made; sentences about it are made without the site.
+        shown = self.shown  # looked up in all tables, so once
         for table in self._with_units:
-            table.show_in(self.shown)
+            table.show_in(shown)
         return self
 
     def load(self, name: str) -> Load:

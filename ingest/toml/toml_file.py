@@ -16,7 +16,7 @@ from ..errors import InputError
 from .bounds import beyond_bounds, refuse_unbounded
 
 M = TypeVar("M", bound=BaseModel)
-LARGEST_BYTES = 500_000  # far more than any settings file; guards against being handed a log
+LARGEST_BYTES = 200_000  # far more than any settings file; guards against being handed a log
 
 
 def read_toml(path: Path, model: type[M]) -> M:
