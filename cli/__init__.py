@@ -1,3 +1,3 @@
 """The command line: it knows ingest and analysis, and decides nothing itself."""
 
-__all__ = ["exit"]
+__all__ = ["door", "exit"]

@@ -9,18 +9,22 @@ import io
 import os
 import signal
 import sys
+import threading
+import time
+import traceback
 from collections.abc import Sequence
 from contextlib import suppress
 from difflib import get_close_matches
 from types import FrameType
-from typing import TextIO
+from typing import Final, TextIO
 
 import click
 
 from .. import __version__
 from ..analysis.not_known import Refusal
 from ..ingest.errors import InputError
-from ..ingest.safe_files.whole_file import DISK_FAILED, reason_of
+from ..ingest.safe_files.whole_file import DISK_FAILED, reason_of, remove_unfinished
+from .door import tell
 from .exit import Exit, PortFailedError
 
 #: Command name, the module that holds its ``command``, and its line in ``--help``: nothing else is imported for that.
@@ -81,6 +85,7 @@ def group() -> None:
 def main(argv: Sequence[str] | None = None) -> None:
     """Run one command and end the process: results on stdout, everything else on stderr."""
     signal.signal(signal.SIGTERM, _terminated)
+    _watch_signals()
     write_what_can_be(sys.stdout, sys.stderr)
     sys.exit(run(sys.argv[1:] if argv is None else argv, own_process=True))
 
@@ -91,7 +96,6 @@ def run(argv: Sequence[str], *, own_process: bool = False) -> int:
         status = group.main(
             args=list(argv) or ["--help"], prog_name="shuntbook", standalone_mode=False, obj=own_process
         )
-        sys.stdout.flush()
         return int(status or Exit.DONE)
     except click.exceptions.Exit as ended:
         return ended.exit_code
@@ -103,13 +107,19 @@ def run(argv: Sequence[str], *, own_process: bool = False) -> int:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return int(Exit.DONE)
     except (click.Abort, KeyboardInterrupt):
-        return _say("stopped; nothing half-written is left behind", Exit.INTERRUPTED)
+        return _say([_STOPPED], Exit.INTERRUPTED)
     except Exception as error:
         # A fault of ours is told in a sentence, too: a page of stack helps nobody who did not write it.
-        sentence, status = _ended_by(error)
+        sentences, status = _sentences(error)
         if status is Exit.FAULT_OF_OURS and os.environ.get("SHUNTBOOK_DEBUG"):
-            raise
-        return _say(sentence, status)
+            sentences = "".join(traceback.format_exception(error)).splitlines()
+        return _say(sentences, status)
+
+
+def _sentences(error: Exception) -> tuple[Sequence[str], Exit]:
+    """Return what is to be said of an error, and the status that it ends in."""
+    sentence, status = _ended_by(error)
+    return error.args if isinstance(error, InputError) else [sentence], status
 
 
 def _ended_by(error: Exception) -> tuple[str, Exit]:
@@ -145,16 +155,56 @@ def _usage(error: click.ClickException) -> str:
     return message[:1].lower() + message[1:] + hint
 
 
-def _say(sentence: str, status: Exit) -> int:
-    # names of files and the like may hold anything; a terminal must obey none of it
-    plain = "".join(c if c.isprintable() or c == "\n" else "\N{REPLACEMENT CHARACTER}" for c in sentence)
-    with suppress(OSError):  # where nothing can be said any more, the status still tells
-        click.echo(f"shuntbook: {plain}", err=True)
+def _say(sentences: Sequence[str], status: Exit) -> int:
+    for number, sentence in enumerate(sentences):
+        tell(sentence if number else f"shuntbook: {sentence}")
     return int(status)
 
 
 def _terminated(_number: int, _frame: FrameType | None) -> None:
     raise SystemExit(int(Exit.TERMINATED))
+
+
+#: So long a command may take to end by itself, with all it holds put away; common practice, no source. [s]
+_PATIENCE_S: Final = 0.5
+_STOPPED: Final = "stopped; nothing half-written is left behind"
+
+
+def _watch_signals() -> None:
+    """See from now on that a signal ends this process, also where the main thread does not get to hear of it.
+
+    Python runs what a signal asks for between two steps of the main thread, which may be seconds apart in a library, or
+    never come while it waits for a thread; and where an exception passes through a library it may be lost.
+    """
+    if sys.platform == "win32":  # it would want a socket
+        return
+    reader, writer = os.pipe()
+    os.set_blocking(writer, False)
+    signal.set_wakeup_fd(writer, warn_on_full_buffer=False)
+    threading.Thread(target=_watch, args=(reader,), name="signals", daemon=True).start()
+
+
+def _watch(reader: int) -> None:
+    statuses = {signal.SIGINT: Exit.INTERRUPTED, signal.SIGTERM: Exit.TERMINATED}
+    while True:
+        (number,) = os.read(reader, 1)
+        if number in statuses:
+            time.sleep(_PATIENCE_S)
+            _end_at_once(statuses[signal.Signals(number)])
+
+
+def _end_at_once(status: Exit) -> None:
+    """End this process and those it started, with nothing half-written left behind."""
+    if "multiprocessing" in sys.modules:
+        from multiprocessing import active_children
+
+        for child in active_children():
+            child.kill()
+    remove_unfinished()
+    if status is Exit.INTERRUPTED:
+        with suppress(OSError):
+            os.write(2, f"shuntbook: {_STOPPED}\n".encode())
+    os._exit(int(status))
 
 
 #: What stands for a character that an encoding may lack; any other becomes a question mark.

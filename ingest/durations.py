@@ -7,6 +7,8 @@ from math import inf
 
 from .errors import InputError
 
+#: Three hundred years: longer than any log, and a number of microseconds that any clock can count. [s]
+LONGEST_S = 1e10
 _SECONDS = {"ms": 0.001, "s": 1.0, "sec": 1.0, "m": 60.0, "min": 60.0, "h": 3600.0, "d": 86400.0}
 _NUMBER = re.compile(r"\d+(?:\.\d+)?")
 _PART = re.compile(r"(\d+(?:\.\d+)?)\s*([a-z]+)\s*")
@@ -19,8 +21,8 @@ def seconds(text: str, *, what: str) -> float:
     Raises
     ------
     InputError
-        If the text is no length of time above zero, or a number alone, which may mean seconds as well as minutes; it
-        names the option or key, `what`.
+        If the text is no length of time above zero and up to `LONGEST_S`, or a number alone, which may mean seconds as
+        well as minutes; it names the option or key, `what`.
     """
     plain = text.strip().lower()
     if _NUMBER.fullmatch(plain) and 0 < float(plain) < inf:
@@ -28,7 +30,7 @@ def seconds(text: str, *, what: str) -> float:
             f"{what}: {text!r} has no unit; write {plain}s for seconds, {plain}m for minutes, {plain}h for hours"
         )
     total = _total(plain)
-    if not 0 < total < inf:
+    if not 0 < total <= LONGEST_S:
         raise InputError(f"{what}: {text!r} is not a length of time; write it like 150s, 15m or 1h30m")
     return total
 

@@ -12,8 +12,13 @@ class InputError(Exception):
     """The user's input or usage is wrong: one sentence that says what, where and what to do.
 
     Raised for a file that is missing, of the wrong kind or unreadable, for a setting that is not one, and for an
-    output that already exists. The command line prints the sentence and ends with status 2.
+    output that already exists. The command line prints the sentence and ends with status 2. A settings file may have
+    several mistakes, each of them a sentence.
     """
+
+    def __str__(self) -> str:
+        """Return the sentences, each a line."""
+        return "\n".join(map(str, self.args))
 
 
 def quoted(word: str) -> str:

@@ -4,6 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Final
+
+#: The kind of remark that says how much of what was refused is counted only; each says so of all so far.
+NOT_KEPT: Final = "not kept"
 
 
 @dataclass(frozen=True)

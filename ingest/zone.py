@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
@@ -9,13 +10,15 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 import numpy as np
 from numpy.typing import NDArray
 
-from .errors import InputError
+from .errors import InputError, quoted
 
 #: In the place of a time that there is none of: no clock ever shows it.
 NO_TIME = int(np.iinfo(np.int64).min)
 #: A row may come late by so much without a clock having been set: common practice, no source.
 JITTER_US = 60_000_000
 _QUARTER_US = 900_000_000
+#: Files beside those of the zones: what this machine is set to, and clocks that count leap seconds.
+_OF_THE_MACHINE = re.compile(r"(localtime|posixrules|Factory)$|right/")
 _EPOCH = datetime(1970, 1, 1)
 
 
@@ -28,10 +31,12 @@ def zone_named(name: str, *, what: str) -> ZoneInfo:
         If there is no such zone.
     """
     try:
+        if _OF_THE_MACHINE.match(name):
+            raise ZoneInfoNotFoundError
         return ZoneInfo(name)
     except (ZoneInfoNotFoundError, ValueError, OSError):
         raise InputError(
-            f"{what}: no time zone is called {name!r}; use an IANA name such as Europe/London or UTC"
+            f"{what}: no time zone is called {quoted(name)}; use an IANA name such as Europe/London or UTC"
         ) from None
 
 

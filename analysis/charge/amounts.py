@@ -11,7 +11,7 @@ from .instants import Instants
 from .meter_counter import CounterComparison
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Sureness:
     """How sure the three figures of an amount are; each in its unit."""
 
@@ -20,7 +20,7 @@ class Sureness:
     net: HowSure
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Amounts:
     """What went out of the bank and what came back, in Ah or in Wh.
 
@@ -35,6 +35,13 @@ class Amounts:
     def net(self) -> float:
         """Drawn minus returned: positive when the bank gave more than it took."""
         return self.drawn - self.returned
+
+    def without_budgets(self) -> Amounts:
+        """Return the same with no more of its intervals than their ends."""
+        if self.sure is None:
+            return self
+        drawn, returned, net = (replace(x, components=()) for x in (self.sure.drawn, self.sure.returned, self.sure.net))
+        return replace(self, sure=Sureness(drawn, returned, net))
 
     @property
     def drawn_u95(self) -> float | None:
@@ -52,7 +59,7 @@ class Amounts:
         return self.sure.net.u95 if self.sure else None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Evidence:
     """What the readings say, beside the amounts, about how sure these are.
 
@@ -69,7 +76,7 @@ class Evidence:
     instants: Instants | None = None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Charge:
     """Charge and energy over a span.
 
@@ -98,6 +105,11 @@ class Charge:
         """Whether the two gap limits that the spacings allow differ by more than the interval."""
         pairs = ((self.charge, self.otherwise.charge), (self.energy, self.otherwise.energy)) if self.otherwise else ()
         return any(_apart(one, other) for one, other in pairs)
+
+    def in_short(self) -> Charge:
+        """Return the same without what its intervals were made of: of thousands of notes that would fill the memory."""
+        charge, energy = (amounts and amounts.without_budgets() for amounts in (self.charge, self.energy))
+        return replace(self, charge=charge, energy=energy, evidence=None)
 
     def read_at(self, instants: Instants | None) -> Charge:
         """Return the same with what is known of the instants it was read at."""

@@ -179,6 +179,11 @@ class ChargeSums:
             CounterFold(how.counter_kind, gap_limit_s) if self._charge and "charge_Ah" in quantities else None
         )
 
+    @classmethod
+    def over(cls, how: HowRead, quantities: Set[str], window: Window) -> ChargeSums:
+        """Return the sums of a window."""
+        return cls(how, quantities, from_us=window[0], to_us=window[1])
+
     def take(self, read: CompletedReadings) -> None:
         """Take in what the next readings complete, as far as it lies in the window."""
         read = read.within(self.window)

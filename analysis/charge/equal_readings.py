@@ -29,7 +29,7 @@ _KINDS: Final = 4096
 _SELDOM, _EVENED = 0.01, 0.4
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Run:
     """A run of equal readings: their value [unit], how long it lasted [s], how many they were."""
 
@@ -46,6 +46,9 @@ class Flips(NamedTuple):
 
     kinds: NDArray[np.complex128]
     times_s: FloatArray
+
+
+_NO_FLIPS: Final = Flips(np.empty(0, np.complex128), np.empty(0))
 
 
 @dataclass(frozen=True)
@@ -69,6 +72,9 @@ class RunSums:
     @classmethod
     def of(cls, x: FloatArray, change: FloatArray, length_s: FloatArray) -> RunSums:
         """Return the runs of readings; `change` is that from each to the next, shape (n - 1,)."""
+        if not change.any():
+            run = Run(float(x[0]), float(np.add.reduceat(length_s, [0])[0]), len(x))
+            return cls(run, None, math.nan, math.nan, np.zeros(3), (), _NO_FLIPS)
         first = np.concatenate([[0], np.flatnonzero(change != 0) + 1])
         value, count = x[first], np.concatenate([first[1:], [len(x)]]) - first
         runs_s = np.add.reduceat(length_s, first)
@@ -84,9 +90,9 @@ class RunSums:
         columns = (column[still].tolist() for column in (value, runs_s, count))
         return cls(
             first=runs[0],
-            last=runs[1] if len(value) > 1 else None,
-            second=float(value[1]) if len(value) > 1 else math.nan,
-            before_last=float(value[-2]) if len(value) > 1 else math.nan,
+            last=runs[1],
+            second=float(value[1]),
+            before_last=float(value[-2]),
             squares=by_sign(x, squares),
             still=tuple(Run(*row) for row in zip(*columns, strict=True)),
             flips=Flips(kinds, np.bincount(which, runs_s[flips], len(kinds)).astype(np.float64)),
@@ -119,8 +125,9 @@ class EqualRuns:
             self._squares += runs.squares
             for still in runs.still:
                 self._stands(still)
-            kinds = zip(runs.flips.kinds.real.tolist(), runs.flips.kinds.imag.tolist(), strict=True)
-            self._flipped(dict(zip(kinds, runs.flips.times_s.tolist(), strict=True)))
+            if len(runs.flips.kinds):
+                kinds = zip(runs.flips.kinds.real.tolist(), runs.flips.kinds.imag.tolist(), strict=True)
+                self._flipped(dict(zip(kinds, runs.flips.times_s.tolist(), strict=True)))
             run, self._before = runs.last, runs.before_last
         self._open = run
 
@@ -155,7 +162,7 @@ class EqualRuns:
         return RunFacts(self._squares.copy(), still, dict(self._flips or {}))
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class RunFacts:
     """The runs of equal readings in a log.
 

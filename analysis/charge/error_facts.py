@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from ..readings.chunk import FloatArray, TimeArray
 from ..readings.integral import Indices, crossed, inner
 from .equal_readings import EqualRuns, RunFacts, RunSums
-from .grouped_sums import HALF, SIZES, HourSums, size_of, sums_by_sign, sums_by_size
+from .grouped_sums import HALF, SIZES, GroupSums, GroupTotals, HourSums, size_of, sums_by_sign, sums_by_size
 from .hidden_crossings import Crossings, CrossingSums, Hidden
 from .noted import NoteFacts
 
@@ -65,8 +65,8 @@ class IntervalSums:
     high: float
     highest: float
     steps: FloatArray
-    sizes: FloatArray
-    wobble: NDArray[np.int64]
+    sizes: GroupSums
+    wobble: GroupSums
     ends: tuple[FloatArray, FloatArray]
     runs: RunSums
     crossings: CrossingSums
@@ -104,8 +104,8 @@ class IntervalSums:
             high=high,
             highest=highest,
             steps=_steps(first, last, length_s, at, drawn=low >= 0) if linear else np.zeros((3, 2)),
-            sizes=sums_by_size(middle, length_s, *split),
-            wobble=np.bincount(_sizes_of_wobble(change), minlength=_FINE_SIZES),
+            sizes=GroupSums.of_all(sums_by_size(middle, length_s, *split)),
+            wobble=GroupSums.counted(_sizes_of_wobble(change), _FINE_SIZES),
             ends=(last[:2].copy(), last[-2:].copy()),
             runs=RunSums.of(last, change, length_s),
             crossings=CrossingSums.of(first, last, length_s, at, linear=linear),
@@ -146,7 +146,7 @@ def _second_and_fourth(x: FloatArray) -> FloatArray:
     return np.array([square.sum(), inner(square, square)])
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class ErrorFacts:
     """What a signal was like, in the unit of the signal and in seconds.
 
@@ -168,12 +168,12 @@ class ErrorFacts:
         Integral of the signal, and of its square. [unit s], [unit2 s]
     highest : float
         Highest reading, without its sign. [unit]
-    sizes : array, shape (3, 4096)
+    by_size : GroupSums
         Time, and what was drawn and returned, by the sign and the power of two of the signal. [s], [unit s], [unit s]
-    sizes_hidden : array, shape (3, 2048)
+    hidden_by_size : GroupSums
         What steps through zero hide of draw and of return alike, by the power of two of the step's size; its rows are
         those of `CrossingSums`.
-    wobble : array, shape (32768,)
+    by_wobble : GroupSums
         Second differences of the readings counted by their size.
     notes : NoteFacts or None
         What is known of readings that a person noted down.
@@ -189,17 +189,22 @@ class ErrorFacts:
     net: float
     squares: float
     highest: float
-    sizes: FloatArray
-    sizes_hidden: FloatArray
-    wobble: NDArray[np.int64]
+    by_size: GroupSums
+    hidden_by_size: GroupSums
+    by_wobble: GroupSums
     notes: NoteFacts | None = None
+
+    @property
+    def sizes(self) -> FloatArray:
+        """What `by_size` holds, of every size; shape (3, 4096)."""
+        return self.by_size.of_each(3, SIZES)
 
     def noise(self, resolution: float = 0.0, *, of_means: bool = False) -> float:
         """Return the standard deviation of the readings' noise, beside a last digit. [unit]"""
-        total = int(self.wobble.sum())
+        total = float(self.by_wobble.sums.sum())
         if total == 0:
             return 0.0
-        still = int(self.wobble[0]) / total
+        still = float(self.by_wobble.sums[0, self.by_wobble.group == 0].sum()) / total
         share = _QUIET_SHARE_OF_MEANS if of_means else _QUIET_SHARE
         if still < share:
             usual = self._by_quantile(share)
@@ -214,11 +219,12 @@ class ErrorFacts:
 
     def quietest(self) -> float:
         """Return the noise as its quietest hundredth shows it: where loads switch all the time, the rest is theirs."""
-        return self._by_quantile(_QUIETEST) if self.wobble.sum() else 0.0
+        return self._by_quantile(_QUIETEST) if len(self.by_wobble.group) else 0.0
 
     def _by_quantile(self, share: float) -> float:
         """Return the noise that has so many of the second differences below what so many are below. [unit]"""
-        at = int(np.searchsorted(np.cumsum(self.wobble), share * int(self.wobble.sum())))
+        counts = np.cumsum(self.by_wobble.sums)
+        at = int(self.by_wobble.group[np.searchsorted(counts, share * counts[-1])])
         return _middle(at) / _z_within(share) / _SECOND_DIFFERENCE
 
     def runs2(self, digit: float = 0.0) -> Parts:
@@ -232,12 +238,12 @@ class ErrorFacts:
     @property
     def nought_s(self) -> float:
         """The time that reads exactly nought. [s]"""
-        return float(self.sizes[0, 0] + self.sizes[0, HALF])
+        return float(self.by_size.sums[0, self.by_size.group % HALF == 0].sum())
 
     def hidden(self, limit: float) -> Hidden:
         """Return what steps through zero hide that are larger than `limit`, of draw and of return alike."""
         first = _size(limit) + 1 if limit > 0 else 0
-        return Hidden(*self.sizes_hidden[:, first:].sum(axis=1).tolist())
+        return Hidden(*self.hidden_by_size.of_each(3, HALF)[:, first:].sum(axis=1).tolist())
 
     def near_zero(self, limit: float) -> tuple[float, float, float, float]:
         """Return time [s] and integral [unit s] of what lies closer to zero than `limit`, above and below it apart.
@@ -265,8 +271,7 @@ class ErrorSums:
         self._intervals = 0
         self._steps = np.zeros((3, 2))
         self._lengths2 = self._net = self._squares = self._highest = 0.0
-        self._sizes = np.zeros((3, SIZES))
-        self._wobble = np.zeros(_FINE_SIZES, np.int64)
+        self._sizes, self._wobble = GroupTotals(), GroupTotals()
         self._last = np.empty(0)
         self._runs = EqualRuns()
         self._crossings = Crossings(linear=linear)
@@ -279,23 +284,25 @@ class ErrorSums:
         self._squares += sums.squares
         self._highest = max(self._highest, sums.highest)
         self._steps += sums.steps
-        self._sizes += sums.sizes
+        self._sizes.add(sums.sizes)
         self._runs.add(sums.runs)
         self._crossings.add(sums.crossings)
         first, last = sums.ends
-        self._wobble += sums.wobble
+        self._wobble.add(sums.wobble)
         # The second differences that reach over the border between two stretches are in neither of them.
-        np.add.at(self._wobble, _sizes_of_wobble(np.diff(np.concatenate([self._last, first]))), 1)
+        across = _sizes_of_wobble(np.diff(np.concatenate([self._last, first])))
+        self._wobble.add(GroupSums.counted(across, _FINE_SIZES))
         self._last = np.concatenate([self._last, last])[-2:]
 
     def result(self) -> ErrorFacts:
         """Return the facts so far."""
-        above = float(self._sizes[0, 1:HALF].sum())
-        below = float(self._sizes[0, HALF + 1 :].sum())
+        by_size = self._sizes.result()
+        time_s = by_size.of_each(3, SIZES)[0]
+        above, below = float(time_s[1:HALF].sum()), float(time_s[HALF + 1 :].sum())
         return ErrorFacts(
             intervals=self._intervals,
             time_s=Parts(above, below, above + below),
-            all_s=float(self._sizes[0].sum()),
+            all_s=float(time_s.sum()),
             steps2=Parts(*self._steps[:, 0].tolist()),
             steps4=Parts(*self._steps[:, 1].tolist()),
             lengths2=self._lengths2,
@@ -303,9 +310,9 @@ class ErrorSums:
             net=self._net,
             squares=self._squares,
             highest=self._highest,
-            sizes=self._sizes.copy(),
-            sizes_hidden=self._crossings.result(),
-            wobble=self._wobble.copy(),
+            by_size=by_size,
+            hidden_by_size=self._crossings.result(),
+            by_wobble=self._wobble.result(),
         )
 
 

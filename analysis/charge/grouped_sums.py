@@ -21,6 +21,8 @@ _SHIFT: Final = 52
 #: From runs of so many on, adding up by runs is quicker than by numbers, as measured. [1]
 _RUN: Final = 6
 _HOUR_US: Final = 3600 * MICROSECONDS
+#: With fewer than one number in so many groups the groups are sought, and not all of them counted: quicker. [1]
+_SPARSE: Final = 64
 #: So many stretches are held before they are put together. [1]
 _MOST_PARTS: Final = 64
 
@@ -29,6 +31,62 @@ def size_of(x: FloatArray) -> NDArray[np.int64]:
     """Return sign and power of two of each number as one index, from 0 to `SIZES`; negative ones from `HALF` on."""
     # The upper bits of a double are just that, so no logarithm has to be taken.
     return (np.ascontiguousarray(x).view(np.uint64) >> _SHIFT).view(np.int64)
+
+
+@dataclass(frozen=True, slots=True)
+class GroupSums:
+    """Sums by groups of which few hold anything: the numbers of these, rising, and their sums, shape (amounts, n)."""
+
+    group: NDArray[np.int64]
+    sums: FloatArray
+
+    @classmethod
+    def of_all(cls, sums: FloatArray) -> GroupSums:
+        """Return the sums of all groups, shape (amounts, groups), without the groups that hold nothing."""
+        group = np.flatnonzero(sums.any(axis=0))
+        return cls(group, sums[:, group])
+
+    @classmethod
+    def counted(cls, group: NDArray[np.int64], count: int) -> GroupSums:
+        """Return how often each group is there, of `count`."""
+        if not len(group):
+            return cls(group, np.empty((1, 0)))
+        if len(group) * _SPARSE > count:
+            return cls.of_all(np.bincount(group, minlength=count)[None].astype(np.float64))
+        groups, counts = np.unique(group, return_counts=True)
+        return cls(groups, counts[None].astype(np.float64))
+
+    def of_each(self, amounts: int, count: int) -> FloatArray:
+        """Return the sums of all groups, of which there are `count`; shape (amounts, count)."""
+        sums = np.zeros((amounts, count))
+        sums[:, self.group] = self.sums
+        return sums
+
+
+_NOTHING: Final = GroupSums(np.empty(0, np.int64), np.empty((1, 0)))
+
+
+class GroupTotals:
+    """Totals of such sums; part of a fold. What it carries grows with the groups that hold anything."""
+
+    def __init__(self) -> None:
+        self._parts: list[GroupSums] = []
+
+    def add(self, sums: GroupSums) -> None:
+        """Take the next sums in."""
+        self._parts.append(sums)
+        if len(self._parts) > _MOST_PARTS:
+            self._parts = [self.result()]
+
+    def result(self) -> GroupSums:
+        """Return the totals so far."""
+        parts = [part for part in self._parts if len(part.group)]
+        if len(parts) < 2:
+            return parts[0] if parts else _NOTHING
+        # One after the other, as if each group had a running total: however many parts there are at once, the same.
+        group, which = np.unique(np.concatenate([part.group for part in parts]), return_inverse=True)
+        rows = np.concatenate([part.sums for part in parts], axis=1)
+        return GroupSums(group, np.array([np.bincount(which, row, len(group)) for row in rows]))
 
 
 def sums_by_size(x: FloatArray, *amounts: FloatArray) -> FloatArray:

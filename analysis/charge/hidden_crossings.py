@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from ..readings.chunk import FloatArray
 from ..readings.integral import Indices, crossed
-from .grouped_sums import HALF, size_of
+from .grouped_sums import HALF, GroupSums, GroupTotals, size_of
 
 #: A level does not hold where the mean after it turns back by this share of the step: common practice, no source. [1]
 _TURNS: Final = 0.15
@@ -71,13 +71,13 @@ class Hidden:
 class CrossingSums:
     """What some intervals, so many, hide by themselves, whatever stands before and after them.
 
-    ``hidden``, of shape (3, 2048), is what those hide that have enough others on either side, by the step's size:
-    between levels that hold, by bumps [unit s], and the squares of both; None is nothing. ``first`` and ``last``, of
-    shape (3, up to 4), are the intervals at either end, which are judged with those before and after them.
+    ``hidden`` is what those hide that have enough others on either side, by the step's size, of 2048: between levels
+    that hold, by bumps [unit s], and the squares of both; None is nothing. ``first`` and ``last``, of shape (3, up to
+    4), are the intervals at either end, which are judged with those before and after them.
     """
 
     count: int
-    hidden: FloatArray | None
+    hidden: GroupSums | None
     first: FloatArray
     last: FloatArray
 
@@ -93,8 +93,9 @@ class CrossingSums:
         rows, edge = (first, last, length_s), 2 * _around(linear)
         hidden = None
         if at is not None:
-            hidden = np.zeros((3, HALF))
-            _judge(rows, at, hidden, linear=linear)
+            by_size = np.zeros((3, HALF))
+            _judge(rows, at, by_size, linear=linear)
+            hidden = GroupSums.of_all(by_size)
         ends = (np.array([x[part] for x in rows]) for part in (slice(edge), slice(-edge, None)))
         return cls(len(length_s), hidden, *ends)
 
@@ -108,32 +109,38 @@ class Crossings:
 
     def __init__(self, *, linear: bool) -> None:
         self._linear = linear
-        self._hidden = np.zeros((3, HALF))
+        self._hidden = GroupTotals()
         self._tail = np.empty((3, 0))
 
     def add(self, sums: CrossingSums) -> None:
         """Take the next intervals in."""
         if sums.hidden is not None:
-            self._hidden += sums.hidden
+            self._hidden.add(sums.hidden)
         # The intervals on either side of the border between two stretches: each is judged here or in one of them.
         around = np.concatenate([self._tail, sums.first], axis=1)
         if around[:2].min() < 0 < around[:2].max():
-            _judge(around, crossed(*around[:2]), self._hidden, linear=self._linear)
+            self._hidden = self._judged(around)
         self._tail = np.concatenate([self._tail, sums.last], axis=1)[:, -2 * _around(self._linear) :].copy()
 
-    def result(self) -> FloatArray:
-        """Return what is hidden so far, by the power of two of the step's size, as in `CrossingSums`; shape (3, 2048).
+    def _judged(self, rows: FloatArray) -> GroupTotals:
+        """Return what is hidden with what intervals hide that have enough others on either side."""
+        hidden = self._hidden.result().of_each(3, HALF)
+        _judge(rows, crossed(*rows[:2]), hidden, linear=self._linear)
+        totals = GroupTotals()
+        totals.add(GroupSums.of_all(hidden))
+        return totals
+
+    def result(self) -> GroupSums:
+        """Return what is hidden so far, by the power of two of the step's size, as in `CrossingSums`.
 
         The last intervals are judged as if nothing changed after them.
         """
-        hidden = self._hidden.copy()
         if not self._tail.shape[1]:
-            return hidden
+            return self._hidden.result()
         _, last, length_s = self._tail[:, -1]
         after = np.repeat([[last], [last], [length_s]], _around(self._linear), axis=1)
         rows = np.concatenate([self._tail, after], axis=1)
-        _judge(rows, crossed(*rows[:2]), hidden, linear=self._linear)
-        return hidden
+        return self._judged(rows).result()
 
 
 class _StepsThroughZero(NamedTuple):

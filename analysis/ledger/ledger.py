@@ -6,11 +6,13 @@ from collections.abc import Callable, Iterator, Sequence
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, replace
 from datetime import tzinfo
+from functools import partial
 from typing import Final
 
 import numpy as np
 
 from ..charge.amounts import Charge
+from ..charge.between_notes import LinesInOrder, MarkedStretch, MarkedSums, SharedSums
 from ..charge.charge import ChargeSums
 from ..charge.completed import CompletedIntervals, CompletedReadings, Reader, Window
 from ..readings.chunk import SECONDS_PER_HOUR, Chunk, FloatArray
@@ -25,7 +27,7 @@ Demo = tuple[int, int | None, str]
 """Beginning [us], end [us] or None where no later note ends it, and the note's text."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Totals:
     """What had gone out and come back since the log's first reading [Ah], and the time measured until then [h]."""
 
@@ -34,7 +36,7 @@ class Totals:
     covered_h: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class LedgerLine:
     """One day or one demo.
 
@@ -76,17 +78,29 @@ class Ledger:
     current: PeakDraw = NOTHING_SEEN
     power: PeakDraw = NOTHING_SEEN
 
-    def with_intervals(self, sure: Callable[[Charge], Charge], starts_us: Sequence[int]) -> Ledger:
-        """Return the same with the intervals that `sure` gives amounts, and with the starts that each line holds."""
+    def with_intervals(
+        self, sure: Callable[[Charge], Charge], starts_us: Sequence[int], marked: Sequence[MarkedStretch] = ()
+    ) -> Ledger:
+        """Return the same with the intervals that `sure` gives amounts, and with the starts that each line holds.
+
+        What is `marked` has them already: a demo is the stretch from its note to the next.
+        """
+        by_note = {(stretch.at_us, stretch.text): stretch.whole for stretch in marked}
         at_us = np.asarray(starts_us, dtype=np.int64)
 
-        def line(line: LedgerLine) -> LedgerLine:
-            low, high = np.searchsorted(at_us, [line.start_us, line.stop_us]).tolist()
-            # The evidence has served its purpose; a year of days would hold megabytes of it.
-            whole = sure(line.whole)
-            return replace(line, whole=replace(whole, evidence=None), starts=high - low)
+        def without_evidence(line: LedgerLine) -> Charge:
+            # It has served its purpose; a year of days would hold megabytes of it.
+            return replace(sure(line.whole), evidence=None)
 
-        return replace(self, days=tuple(map(line, self.days)), demos=tuple(map(line, self.demos)))
+        def sure_line(line: LedgerLine, whole: Charge) -> LedgerLine:
+            low, high = np.searchsorted(at_us, [line.start_us, line.stop_us]).tolist()
+            return replace(line, whole=whole, starts=high - low)
+
+        days = (sure_line(line, without_evidence(line)) for line in self.days)
+        demos = (
+            sure_line(line, by_note.get((line.start_us, line.text)) or without_evidence(line)) for line in self.demos
+        )
+        return replace(self, days=tuple(days), demos=tuple(demos))
 
 
 def demos_of(markers: Sequence[tuple[int, str]]) -> tuple[Demo, ...]:
@@ -104,8 +118,9 @@ class LedgerFold:
     """Keep the ledger of a log, as a fold.
 
     The midnights of `zone` part the days; a log without dates has none, and no days. An interval that passes midnight
-    is cut there, exactly. It carries one reading of each signal and the last ten minutes of each line and of the log,
-    and grows by one line a day. Readings are read once and handed to the lines they touch.
+    is cut there, exactly. It carries one reading of each signal and the last ten minutes of the log and of each line
+    that goes on, and grows by one line a day. Readings are read once and handed to the lines they touch. Demos are in
+    order, and none overlaps another, as `demos_of` gives them.
 
     Raises
     ------
@@ -116,16 +131,29 @@ class LedgerFold:
     def __init__(
         self, how: HowRead, quantities: AbstractSet[str], *, zone: tzinfo | None, demos: Sequence[Demo] = ()
     ) -> None:
-        self._how, self._quantities, self._zone = how, quantities - {"charge_Ah"}, zone
+        self._zone = zone
         self._reader = Reader(how, quantities)
         self._totals: FloatArray = np.zeros(3)  # drawn and returned [A s], and time [s], since the log began
         self._highest = _HighestOf()
-        self._days: list[_Line] = []
-        self._demos = [self._line(text, (start, stop)) for start, stop, text in demos]
-        self._line("", (None, None))  # refuses at once where nothing can be integrated
+        sums = partial(ChargeSums.over, how, quantities - {"charge_Ah"})
+        sums((None, None))  # refuses at once where nothing can be integrated
+        self._marked: MarkedSums | None = None
+        self._day_texts: dict[Window, str] = {}
+        demo_texts: dict[Window, str] = {(start, stop): text for start, stop, text in demos}
 
-    def _line(self, text: str, window: Window) -> _Line:
-        return _Line(text, window, ChargeSums(self._how, self._quantities, from_us=window[0], to_us=window[1]))
+        def day(window: Window) -> _Line:
+            return _Line(self._day_texts[window], sums(window))
+
+        def demo(window: Window) -> _Line:
+            shared = None if self._marked is None else self._marked.shared(window)
+            return _Line(demo_texts[window], shared or sums(window))
+
+        self._days = LinesInOrder(how, quantities, self._day_texts, day, _Line.result)
+        self._demos = LinesInOrder(how, quantities, demo_texts, demo, _Line.result)
+
+    def share(self, marked: MarkedSums) -> None:
+        """Take the sums of demos from those of notes, which are to be fed each part before; before any reading."""
+        self._marked = marked
 
     def add(self, chunk: Chunk) -> None:
         """Take the next readings in."""
@@ -137,27 +165,20 @@ class LedgerFold:
         """Yield what the next readings complete in parts that begin and end with the lines, so that sums are shared."""
         self._open_days(read)
         first_us, last_us = read.ends_us
-        ends = {us for line in (*self._days, *self._demos) for us in (line.start_us, line.stop_us) if us is not None}
-        return read.parts(us for us in ends if first_us < us < last_us)
+        return read.parts(self._days.instants(first_us, last_us) | self._demos.instants(first_us, last_us))
 
     def take(self, read: CompletedReadings) -> None:
-        """Take in what the next readings complete, where somebody else reads them."""
-        first_us, last_us = read.ends_us
-        self._open_days(read)
+        """Take in one of the `parts` of what the next readings complete, where somebody else reads them."""
         self._highest.take(read)
         totals = None
         if read.current is not None:
             totals = _TotalsAt(self._totals, read.current)
             self._totals = totals.at(None)
-        # Days are in order, so the first one from behind that is over ends the search.
-        for line in reversed(self._days):
-            if line.stop_us is not None and line.stop_us <= first_us:
-                break
-            line.take(read, totals)
-        # Demos may lie in any order and overlap a day's end, so each is asked.
-        for line in self._demos:
-            if line.start_us <= last_us and (line.stop_us is None or line.stop_us > first_us):
-                line.take(read, totals)
+        for lines in (self._days, self._demos):
+            for line in lines.take(read):
+                if totals is not None:
+                    line.at_end = totals.at(line.stop_us)
+            lines.put_away(read)
 
     def _open_days(self, read: CompletedReadings) -> None:
         if self._zone is None:
@@ -167,16 +188,15 @@ class LedgerFold:
             if pieces is not None:
                 stretches = ((pieces.measured.start_us, pieces.measured.stop_us), (pieces.at_us, pieces.at_us + 1))
                 days |= {day.start_us: day for at in stretches for day in days_in(*at, self._zone)}
-        known = {line.start_us for line in self._days}
-        new = [day for start_us, day in days.items() if start_us not in known]
-        self._days += [self._line(day.date.isoformat(), (day.start_us, day.stop_us)) for day in new]
-        self._days.sort(key=lambda line: line.start_us)
+        for day in days.values():
+            window = day.start_us, day.stop_us
+            self._day_texts[window] = day.date.isoformat()
+            self._days.add(window)
 
     def result(self) -> Ledger:
         """Return the lines so far."""
         days, demos = (
-            tuple(line for line in (open_line.result() for open_line in lines) if line is not None)
-            for lines in (self._days, self._demos)
+            tuple(line for _, line in lines.results() if line is not None) for lines in (self._days, self._demos)
         )
         return Ledger(days, demos, *self._highest.result())
 
@@ -199,33 +219,27 @@ class _HighestOf:
 class _Line:
     """A line while it is being written."""
 
-    def __init__(self, text: str, window: Window, sums: ChargeSums) -> None:
-        self.text, self._window, self._sums = text, window, sums
+    def __init__(self, text: str, sums: ChargeSums | SharedSums) -> None:
+        self._text, self._sums = text, sums
         self._highest = _HighestOf()
-        self._at_end: FloatArray | None = None
-
-    @property
-    def start_us(self) -> int:
-        return self._window[0] or 0
+        self.at_end: FloatArray | None = None  # the log's totals at the window's end, or at the last reading
 
     @property
     def stop_us(self) -> int | None:
-        return self._window[1]
+        return self._sums.window[1]
 
-    def take(self, read: CompletedReadings, totals: _TotalsAt | None) -> None:
-        near = read.within(self._window)
-        self._sums.take(near)
-        self._highest.take(near)
-        if totals is not None:
-            self._at_end = totals.at(self.stop_us)
+    def take(self, read: CompletedReadings) -> None:
+        self._sums.take(read)
+        self._highest.take(read.within(self._sums.window))
 
     def result(self) -> LedgerLine | None:
         whole = self._sums.result()
-        if whole.charge is None and whole.energy is None:
+        if whole is None or (whole.charge is None and whole.energy is None):
             return None
         stop_us = self.stop_us if self.stop_us is not None else whole.span.stop_us
-        at_end = None if self._at_end is None else Totals(*(self._at_end / SECONDS_PER_HOUR).tolist())
-        return LedgerLine(self.text, self.start_us, stop_us or 0, whole, *self._highest.result(), at_end)
+        at_end = None if self.at_end is None else Totals(*(self.at_end / SECONDS_PER_HOUR).tolist())
+        start_us = self._sums.window[0] or 0
+        return LedgerLine(self._text, start_us, stop_us or 0, whole, *self._highest.result(), at_end)
 
 
 class _TotalsAt:

@@ -19,7 +19,7 @@ _MINUTE_US: Final = 60 * MICROSECONDS
 _MINUTES: Final = SUSTAINED_S // 60
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class PeakDraw:
     """How much was drawn at most, in A or W.
 
@@ -60,10 +60,12 @@ class HighestDraw:
         # Ten minutes are carried: nine before the next one, and that which may go on, whose window is looked at again.
         if len(minute) >= _MINUTES:
             windows = np.lib.stride_tricks.sliding_window_view
-            whole = windows(covered_us == _MINUTE_US, _MINUTES).all(axis=1)
-            on_end = minute[_MINUTES - 1 :] - minute[: len(minute) - _MINUTES + 1] == _MINUTES - 1
-            means = windows(sums, _MINUTES).sum(axis=1)[whole & on_end] / SUSTAINED_S
-            self._sustained = max(self._sustained, float(means.max(initial=-np.inf)))
+            means = windows(sums, _MINUTES).sum(axis=1)
+            if minute[-1] - minute[0] >= len(minute) or covered_us.min() < _MINUTE_US:
+                whole = windows(covered_us == _MINUTE_US, _MINUTES).all(axis=1)
+                on_end = minute[_MINUTES - 1 :] - minute[: len(minute) - _MINUTES + 1] == _MINUTES - 1
+                means = means[whole & on_end]
+            self._sustained = max(self._sustained, float(means.max(initial=-np.inf)) / SUSTAINED_S)
         self._minute, self._covered_us = minute[-_MINUTES:].copy(), covered_us[-_MINUTES:].copy()
         self._sums = sums[-_MINUTES:].copy()
 

@@ -74,6 +74,9 @@ class LogAnalysis:
         self._envelopes = {name: EnvelopeFold(name) for name in shown}
         self._sign = SignFold(quantities if how.side == "dc" else (), how.gap_limit_s)
         self._site_folds = site_folds
+        # A demo is the stretch from its note to the next: thousands of them are added up once, not twice.
+        if site_folds is not None and self._amounts.marked is not None:
+            site_folds.share(self._amounts.marked)
         self._reader = Reader(how, quantities)
 
     def add(self, chunk: Chunk) -> None:
@@ -135,7 +138,7 @@ class LogAnalysis:
         """Add the ledger, and with a site what log and site file say together."""
         # The ledger is cut from the same sums, so it takes the same unseen starts into its intervals.
         followed = folds.result()
-        ledger = followed.ledger.with_intervals(self._amounts.sure(starts, starts_us), starts_us)
+        ledger = followed.ledger.with_intervals(self._amounts.sure(starts, starts_us), starts_us, report.marked)
         report = replace(report, ledger=ledger, paybacks=followed.paybacks)
         if self._site is None:
             return report

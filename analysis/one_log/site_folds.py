@@ -9,6 +9,7 @@ from datetime import tzinfo
 from typing import Final
 
 from ..bank.state_of_charge import charge_efficiency
+from ..charge.between_notes import MarkedSums
 from ..charge.completed import CompletedReadings, Reader
 from ..ledger.ledger import Ledger, LedgerFold, demos_of
 from ..ledger.loads_use import ClockHours, ClockHoursFold
@@ -70,6 +71,10 @@ class SiteFolds:
         if at_bank and site is not None and demos:
             ended = [(start, _NEVER_US if stop is None else stop, text) for start, stop, text in demos]
             self._payback = PaybackFold(how, quantities, ended, efficiency=charge_efficiency(site.bank)[0])
+
+    def share(self, marked: MarkedSums) -> None:
+        """Take the sums of demos from those of notes, which are to be fed each part before; before any reading."""
+        self._ledger.share(marked)
 
     def add(self, chunk: Chunk) -> None:
         """Take the next readings in."""

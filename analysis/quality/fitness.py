@@ -156,6 +156,7 @@ def _of_surges(quality: Quality, how: HowRead, interval_s: float) -> Iterator[Re
 _DOUBTS: Final = {
     "volts_unit": "the voltage's unit is in doubt",
     "amps_unit": "the current's unit is in doubt",
+    "amps_beyond": "a reading is of no current",
     "power_unit": "a unit is in doubt",
     "power_sign": "power and current disagree in sign",
     "columns_disagree": "power and volts x amps disagree",

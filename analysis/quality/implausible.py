@@ -115,6 +115,7 @@ def doubts_of(seen: QualityEvidence) -> tuple[Doubt, ...]:
         *_of_columns(seen),
         *_of_side(seen),
         *_of_amps(seen),
+        *_beyond(seen),
         *_of_volts(seen),
         *_of_instants(seen),
     )
@@ -192,6 +193,19 @@ def _of_amps(seen: QualityEvidence) -> Iterator[Doubt]:
             "lost their sign, or the meter sits where the array's current does not pass"
         )
         yield Doubt("never_returned", text, "with care")
+
+
+def _beyond(seen: QualityEvidence) -> Iterator[Doubt]:
+    """Yield that a few readings are of no current: so few that the unit is right, and each worth as much as hours."""
+    amps, most_A = seen.ends("current_A"), seen.most_A
+    size = 0.0 if amps is None else max(abs(amps.low), abs(amps.high))
+    if most_A is None or size <= MOST_A or most_A > MOST_A:
+        return
+    text = (
+        f"a reading of the current is {size:,.0f} A, which no bank gives, and nearly all others are within "
+        f"{most_A:,.3g} A: what such a reading adds is false. Take its row out of the export and convert it again"
+    )
+    yield Doubt("amps_beyond", text, "not")
 
 
 def _of_volts(seen: QualityEvidence) -> Iterator[Doubt]:

@@ -44,7 +44,7 @@ class HowRead:
     noted: bool = False
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Gap:
     """A stretch with no readings longer than the log's gap limit; never bridged."""
 
@@ -57,7 +57,7 @@ class Gap:
         return (self.stop_us - self.start_us) / MICROSECONDS
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Span:
     """The time a log covers, and the time within it that was not measured."""
 

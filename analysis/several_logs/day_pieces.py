@@ -174,8 +174,8 @@ def _parted(logs: Sequence[LogReport], chosen: Callable[[LogReport], bool]) -> t
 def _one_meter_at_a_time(logs: Sequence[LogReport]) -> tuple[list[LogReport], list[LogReport]]:
     """Part the logs from those of a meter that read at the same time as the one that measured longest."""
     main = _longest(logs, lambda log: log.facts.meter or "")
-    own = [log for log in logs if (log.facts.meter or "") == main]
-    beside = {log.facts.meter for log in logs if log not in own and any(_overlap(log, other) for other in own)}
+    own, others = _parted(logs, lambda log: (log.facts.meter or "") == main)
+    beside = {log.facts.meter for log in others if any(_overlap(log, other) for other in own)}
     return _parted(logs, lambda log: (log.facts.meter or "") == main or log.facts.meter not in beside)
 
 

@@ -5,19 +5,40 @@ from __future__ import annotations
 from itertools import pairwise
 from typing import Annotated, cast
 
-from pydantic import Field, StringConstraints
+from pydantic import AfterValidator, Field, StringConstraints
 
 from .motor_tables import CODE_LETTERS_KVA_PER_HP
 
 #: A figure beyond it is a slip of the pen, and its fourth power no number any more.
 MOST = 1e15
 
-Positive = Annotated[float, Field(gt=0, le=MOST)]
-NotNegative = Annotated[float, Field(ge=0, le=MOST)]
-Percent = Annotated[float, Field(gt=0, le=100)]
-Fraction = Annotated[float, Field(gt=0, le=1)]
+#: So is one below it: no plate has so little, and what is divided by it would be no number any more.
+LEAST = 1e-9
+
+
+def _not_hardly_any(figure: float) -> float:
+    """Return a figure that is none, or one to reckon with."""
+    if 0 < figure < LEAST:
+        raise ValueError(f"must be 0 or at least {LEAST:g}")
+    return figure
+
+
+def _enough(figure: float) -> float:
+    """Return a figure above nought to reckon with."""
+    if figure < LEAST:
+        raise ValueError(f"must be at least {LEAST:g}")
+    return figure
+
+
+Positive = Annotated[float, Field(gt=0, le=MOST), AfterValidator(_enough)]
+NotNegative = Annotated[float, Field(ge=0, le=MOST), AfterValidator(_not_hardly_any)]
+#: Three hundred years: longer than any log. [s]
+Seconds = Annotated[float, Field(gt=0, le=1e10), AfterValidator(_enough)]
+Percent = Annotated[float, Field(gt=0, le=100), AfterValidator(_enough)]
+Fraction = Annotated[float, Field(gt=0, le=1), AfterValidator(_enough)]
 Share = Annotated[float, Field(ge=0, lt=100)]  # [%]
-Name = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1)]
+Name = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=200)]
+Origin = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1)]
 CurvePoint = Annotated[tuple[Positive, Percent], Field(strict=False)]
 
 

@@ -20,8 +20,14 @@ from .water import Water
 __all__ = ["Array", "Bank", "Conductor", "Inverter", "Limits", "Load", "Meter", "Site", "Water"]
 
 
+#: Not names of zones but files beside them: what a machine happens to be set to. Those below right/ count leap seconds.
+_OF_THE_MACHINE = {"localtime", "posixrules", "Factory"}
+
+
 def _zone(zone: str) -> str:
     try:
+        if zone.startswith("right/") or zone in _OF_THE_MACHINE:
+            raise KeyError(zone)
         ZoneInfo(zone)
     except (OSError, ValueError, KeyError):
         # Names of zones are long and seldom typed: the likeliest is offered, if any is like it.
@@ -93,8 +99,9 @@ class Site(StrictTable):
     @model_validator(mode="after")
     def _units_for_all(self) -> Self:
         # A table cannot know the site's choice while it is made; sentences about it are made without the site.
+        shown = self.shown  # looked up in all tables, so once
         for table in self._with_units:
-            table.show_in(self.shown)
+            table.show_in(shown)
         return self
 
     def load(self, name: str) -> Load:

@@ -18,8 +18,10 @@ from .fields import (
     Fraction,
     Name,
     NotNegative,
+    Origin,
     Percent,
     Positive,
+    Seconds,
     Share,
     continuous_first,
     known_code_letter,
@@ -76,7 +78,7 @@ class Bank(ShownTable):
     # What its protection lets through: without a break; or, with max_discharge_s, [without a break, for a moment] or
     # that for a moment alone.
     max_discharge_A: DischargeAmps | None = None
-    max_discharge_s: Positive | None = None
+    max_discharge_s: Seconds | None = None
     max_charge_A: Positive | None = None
 
     @classmethod
@@ -136,7 +138,7 @@ class Inverter(StrictTable):
     continuous_W: Positive | None = None
     surge_VA: Positive | None = None
     surge_W: Positive | None = None
-    surge_s: Positive | None = None
+    surge_s: Seconds | None = None
     output_V: Positive = 230.0
     efficiency_pct: Percent | None = None  # without its idle draw
     # [AC W, %], with its idle draw
@@ -171,7 +173,7 @@ class Load(StrictTable):
     power_factor: Fraction | None = None
     code_letter: Annotated[str, AfterValidator(known_code_letter)] | None = None
     locked_rotor_A: Positive | None = None
-    start_s: Positive | None = None
+    start_s: Seconds | None = None
     duty_pct: Percent | None = None
 
     @property
@@ -243,20 +245,20 @@ class Meter(StrictTable):
     resolution_W: NotNegative | None = None
     clock_ppm: NotNegative | None = None
     sampling: Sampling | None = None
-    source: Name | None = None
-    profile: Name | None = None
-    every_s: Positive | None = None
-    gap_s: Positive | None = None
+    source: Origin | None = None
+    profile: Origin | None = None
+    every_s: Seconds | None = None
+    gap_s: Seconds | None = None
 
 
 class Limits(StrictTable):
     """The owner's own limits for findings; they go before published ones."""
 
-    minimum_run_s: Positive | None = None
-    minimum_off_s: Positive | None = None
+    minimum_run_s: Seconds | None = None
+    minimum_off_s: Seconds | None = None
     starts_per_day: Positive | None = None
     starts_per_hour: Positive | None = None  # in the busiest hour
-    longest_run_s: Positive | None = None
+    longest_run_s: Seconds | None = None
     dry_running_pct: Percent | None = None  # of the pump's own usual draw: less is dry running
     draw_drift_pct: Positive | None = None  # change of the running draw over a log
     low_voltage_V: Positive | None = None

@@ -27,7 +27,7 @@ _GRID: Final = 4001
 _REACH: Final = 6.0
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Component:
     """One source of error of a result: its name in a budget, and its standard uncertainty in the result's unit.
 
@@ -164,7 +164,7 @@ EVEN: Final = math.sqrt(3.0)
 WITHIN: Final = math.sqrt(12.0)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class HowSure:
     """How sure one figure is, in the figure's own unit.
 

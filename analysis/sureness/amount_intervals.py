@@ -34,7 +34,8 @@ class AmountsAnalysis:
     """Integrate a log, and each stretch between its markers, as a fold.
 
     It carries one reading of each signal, and one piece in which instants are looked at. Markers are instants [us] and
-    texts; only what lies between `from_us` and `to_us` is integrated.
+    texts; only what lies between `from_us` and `to_us` is integrated. `marked` are the sums of the stretches, None
+    without markers.
     """
 
     def __init__(
@@ -49,7 +50,7 @@ class AmountsAnalysis:
     ) -> None:
         self._figures = figures
         self._charge = ChargeSums(how, quantities, from_us=from_us, to_us=to_us)
-        self._marked = MarkedSums(how, quantities, markers, from_us=from_us, to_us=to_us) if markers else None
+        self.marked = MarkedSums(how, quantities, markers, from_us=from_us, to_us=to_us) if markers else None
         self._reader = Reader(how, quantities)
         # Where the spacings allow two gap limits the other one reads for itself: its intervals and gaps are others.
         self._otherwise: ChargeFold | None = None
@@ -77,8 +78,8 @@ class AmountsAnalysis:
     def take(self, read: CompletedReadings) -> None:
         """Take in what the next readings complete, where somebody else reads them."""
         self._charge.take(read)
-        if self._marked is not None:
-            self._marked.take(read)
+        if self.marked is not None:
+            self.marked.take(read)
         if self._otherwise is not None:
             self._otherwise.add(read.chunk)
         if self._instants is not None:
@@ -89,8 +90,8 @@ class AmountsAnalysis:
     ) -> tuple[Charge, tuple[MarkedStretch, ...]]:
         """Return what all readings so far amount to, by when the load started and what a start may draw unseen."""
         sure = self.sure(starts, starts_us)
-        stretches = self._marked.result() if self._marked is not None else ()
-        marked = tuple(replace(stretch, whole=sure(stretch.whole)) for stretch in stretches)
+        stretches = self.marked.result() if self.marked is not None else ()
+        marked = tuple(replace(stretch, whole=sure(stretch.whole).in_short()) for stretch in stretches)
         charge = sure(self._charge.result())
         if self._otherwise is not None:
             charge = replace(charge, otherwise=sure(self._otherwise.result()))

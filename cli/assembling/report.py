@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from functools import partial
@@ -25,6 +24,7 @@ from ...analysis.several_logs.report import PairedLogs, Report
 from ...analysis.signal_levels.steps import names_of
 from ...analysis.site.site import Site
 from ...ingest.errors import InputError
+from ..door import lasting_stderr
 from ..opening.prepared_log import AS_READ, Corrections, Prepared, ends_of, prepared
 from ..opening.times_written import span_of
 from ..parallel.two_threads import feed
@@ -88,7 +88,7 @@ def _counting(ready: Sequence[Prepared], beside: Sequence[Element]) -> Iterator[
     if len(ready) < _MANY:
         yield from logs
         return
-    with click.progressbar(logs, label=f"reading {len(ready)} logs", file=sys.stderr) as shown:
+    with click.progressbar(logs, label=f"reading {len(ready)} logs", file=lasting_stderr()) as shown:
         yield from shown
 
 

@@ -8,6 +8,7 @@ import queue
 import select
 import sys
 import threading
+from contextlib import suppress
 from types import TracebackType
 from typing import Any, TextIO
 
@@ -52,7 +53,8 @@ class Keyboard:
         if self._settings is not None:
             import termios
 
-            termios.tcsetattr(self._stdin.fileno(), termios.TCSADRAIN, self._settings)
+            with suppress(termios.error, OSError):  # it was closed meanwhile
+                termios.tcsetattr(self._stdin.fileno(), termios.TCSADRAIN, self._settings)
 
     def lines(self) -> list[str]:
         """Return the lines that were finished since the last call."""

@@ -8,8 +8,6 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-import click
-
 from ... import __version__
 from ...ingest.durations import seconds
 from ...ingest.errors import InputError
@@ -18,8 +16,9 @@ from ...ingest.live.address import make_source
 from ...ingest.live.source import LiveSource, SteadyClock
 from ...ingest.log.gap_limit import ALWAYS_ONE_S, GAP_TIMES
 from ...ingest.log.meta import HAND, LogMeta
-from ...ingest.safe_files.whole_file import refuse_existing
+from ...ingest.safe_files.whole_file import refuse_existing, refuse_no_text
 from ...ingest.zone import zone_of_computer
+from ..door import tell
 from ..opening.prepared_log import read_site
 
 if TYPE_CHECKING:
@@ -91,6 +90,7 @@ def plans_for_site(path: Path, names: Sequence[str], out: Path, wanted: Wanted, 
     # Many file systems take "Pump" and "pump" for one file.
     if len({log.name.casefold() for log in logs}) < len(logs):
         raise InputError(f"{path}: two of the meters would get the same log; give them names that differ in letters")
+    refuse_no_text(out)
     out.mkdir(parents=True, exist_ok=True)
     return [_plan_for_meter(m, path, site, log, wanted, clock) for m, log in zip(chosen, logs, strict=True)]
 
@@ -126,7 +126,7 @@ def _gap_s(profile: Profile | None) -> float | None:
 def _free(log: Path) -> None:
     """Complete an unfinished capture that lies in the place of a log, and refuse to write over any log."""
     if (note := settle_unfinished(log)) is not None:
-        click.echo(f"note: {note}", err=True)
+        tell(f"note: {note}")
     refuse_existing(log, force=None)
 
 

@@ -6,9 +6,8 @@ import signal
 import threading
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
+from dataclasses import dataclass
 from types import FrameType
-
-import click
 
 from ...ingest.errors import InputError
 from ...ingest.journal.compaction import finish
@@ -18,6 +17,7 @@ from ...ingest.live.capture import Capture, open_first
 from ...ingest.live.capture import MeteredSource as Metered
 from ...ingest.live.source import SourceLost, SteadyClock
 from ...ingest.safe_files.whole_file import reason_of
+from ..door import say, tell
 from ..exit import Exit
 from .live_meter import Snapshot
 from .plan import Plan, first_meta
@@ -36,8 +36,21 @@ def run_capture(
 ) -> int:
     """Capture until it is over, finish the logs, and say what came of it; return the exit status.
 
-    A `watcher` is shown how it goes, beside the person here.
+    A `watcher` is shown how it goes, beside the person here. Where the person goes, and the terminal with them, it goes
+    on in silence: what is being measured goes on, too.
     """
+    with _deaf_to_hang_up():
+        return _run(plans, clock, length_s, marks, quiet, watcher)
+
+
+def _run(
+    plans: Sequence[Plan],
+    clock: SteadyClock,
+    length_s: float | None,
+    marks: Sequence[str],
+    quiet: bool,
+    watcher: Watcher | None,
+) -> int:
     stopped = threading.Event()
     with _ended_by_signals(stopped):
         # Sources before journals: only an open source knows for sure what it gives, and where one does not open no log
@@ -47,7 +60,7 @@ def run_capture(
                 open_first(plan.source, clock, given_up=stopped.is_set)
             journals = _open_journals(plans)
         except SourceLost as lost:
-            click.echo(f"shuntbook: {lost}", err=True)
+            tell(f"shuntbook: {lost}")
             return int(Exit.DONE if stopped.is_set() else Exit.DEVICE_FAILED)
         meters = [
             Metered(plan.name, plan.source, journal, plan.every_s, connected=True)
@@ -86,56 +99,73 @@ def _discard(journal: Journal) -> None:
 
 
 @contextmanager
+def _deaf_to_hang_up() -> Iterator[None]:
+    """Let a terminal that is closed end nothing; Windows has no such signal."""
+    hang_up = getattr(signal, "SIGHUP", None)
+    before = signal.signal(hang_up, signal.SIG_IGN) if hang_up is not None else None
+    try:
+        yield
+    finally:
+        if hang_up is not None:
+            signal.signal(hang_up, before)
+
+
+@contextmanager
 def _ended_by_signals(stopped: threading.Event) -> Iterator[None]:
     """Let Ctrl-C and a termination signal end the capture cleanly."""
 
     def end(_number: int, _frame: FrameType | None) -> None:
         stopped.set()
 
+    # Nor does whoever sees to it that a signal ends a command at once hear of it meanwhile.
+    wakeup = signal.set_wakeup_fd(-1)
     before = {number: signal.signal(number, end) for number in (signal.SIGINT, signal.SIGTERM)}
     try:
         yield
     finally:
         for number, handler in before.items():
             signal.signal(number, handler)
+        signal.set_wakeup_fd(wakeup, warn_on_full_buffer=False)
+
+
+@dataclass(frozen=True)
+class Ending:
+    """How a meter's capture ended, and what is to be said of it."""
+
+    status: Exit
+    lines: Sequence[str]
 
 
 def finish_meters(meters: Sequence[Metered], journals: Sequence[Journal], snapshots: Sequence[Snapshot]) -> int:
     """Finish every log, whatever happened to the others, and say what came of it."""
-    # All logs first: a failure that is told, or raised, must not keep the next meter's log from being written.
-    status = Exit.DONE
-    for meter, journal, snapshot in zip(meters, journals, snapshots, strict=True):
-        status = max(status, _finish_log(meter, journal, snapshot))
-    for meter in meters:
-        status = max(status, _say_failure(meter))
-    return int(status)
+    # All logs first: a failure that is told, or raised, must not keep the next meter's log from being written, nor may
+    # a disk that is too full for what is said here.
+    endings = [
+        _finish_log(meter, journal, snapshot)
+        for meter, journal, snapshot in zip(meters, journals, snapshots, strict=True)
+    ]
+    for ending in endings:
+        for line in ending.lines:
+            say(line, err=ending.status is not Exit.DONE)
+    return int(max([*(ending.status for ending in endings), *map(_say_failure, meters)]))
 
 
-def _finish_log(meter: Metered, journal: Journal, snapshot: Snapshot) -> Exit:
+def _finish_log(meter: Metered, journal: Journal, snapshot: Snapshot) -> Ending:
     try:
         done = finish(journal)
     except NothingCaptured:
-        click.echo(f"shuntbook: {snapshot.name}: no reading came, so no log was written", err=True)
-        return Exit.DEVICE_FAILED
+        return Ending(Exit.DEVICE_FAILED, [f"shuntbook: {snapshot.name}: no reading came, so no log was written"])
     except OSError as error:
         if isinstance(meter.failure, OSError):
             meter.failure = None  # the same disk: one sentence on it will do
-        _say(
-            snapshot.name,
-            error,
-            f"what was read is kept in {journal.path}; make room and run shuntbook look on the log",
-        )
-        return Exit.DEVICE_FAILED
+        what_is_left = f"what was read is kept in {journal.path}; make room and run shuntbook look on the log"
+        return Ending(Exit.DEVICE_FAILED, [_disk_failed(snapshot.name, error, what_is_left)])
     except InputError as error:
-        click.echo(f"shuntbook: {error}; what was read is kept in {journal.path}", err=True)
-        return Exit.BAD_INPUT
-    click.echo(f"{snapshot.name}: {snapshot.readings:,} readings in {done.log}")
-    for line in summary_lines(snapshot):
-        click.echo(f"  {line}")
-    for finding in snapshot.findings:
-        click.echo(f"  {finding.severity.upper()}: {finding.title}")
-    click.echo(f"  next: shuntbook charge {done.log}")
-    return Exit.DONE
+        return Ending(Exit.BAD_INPUT, [f"shuntbook: {error}; what was read is kept in {journal.path}"])
+    lines = [f"{snapshot.name}: {snapshot.readings:,} readings in {done.log}"]
+    lines += [f"  {line}" for line in summary_lines(snapshot)]
+    lines += [f"  {finding.severity.upper()}: {finding.title}" for finding in snapshot.findings]
+    return Ending(Exit.DONE, [*lines, f"  next: shuntbook charge {done.log}"])
 
 
 def _say_failure(meter: Metered) -> Exit:
@@ -143,17 +173,16 @@ def _say_failure(meter: Metered) -> Exit:
     if failure is None:
         return Exit.DONE
     if isinstance(failure, InputError):
-        click.echo(f"shuntbook: {failure}", err=True)
+        tell(f"shuntbook: {failure}")
         return Exit.BAD_INPUT
     if isinstance(failure, OSError):
-        _say(meter.name, failure, "what was read before is kept")
+        tell(_disk_failed(meter.name, failure, "what was read before is kept"))
         return Exit.DEVICE_FAILED
     if isinstance(failure, SourceLost):
-        click.echo(f"shuntbook: {meter.name}: {failure}", err=True)
+        tell(f"shuntbook: {meter.name}: {failure}")
         return Exit.DEVICE_FAILED
     raise failure
 
 
-def _say(name: str, error: OSError, what_is_left: str) -> None:
-    """Say that the disk failed, and what is left of the readings."""
-    click.echo(f"shuntbook: {name}: {error.filename or 'the disk'}: {reason_of(error)}; {what_is_left}", err=True)
+def _disk_failed(name: str, error: OSError, what_is_left: str) -> str:
+    return f"shuntbook: {name}: {error.filename or 'the disk'}: {reason_of(error)}; {what_is_left}"

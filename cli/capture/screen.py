@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
+from ..door import harmless
 from ..render.wording.numbers import amount, counted, duration, plus_minus, shortened, true_minus
 
 if TYPE_CHECKING:
     from rich.console import Group, RenderableType
     from rich.table import Table
+    from rich.text import Text
 
     from ...analysis.charge.amounts import Charge
     from .live_meter import Snapshot
@@ -49,15 +51,20 @@ NOT_CONNECTED = "NOT CONNECTED, trying again"
 def screen(snapshots: Sequence[Snapshot], *, elapsed_s: float, left_s: float | None, typed: str) -> Group:
     """Return the whole screen: one block a meter, then the line that is being typed."""
     from rich.console import Group
+
+    parts: list[RenderableType] = [_text(how_long(elapsed_s, left_s), style="bold")]
+    for snapshot in snapshots:
+        parts += [_text(""), *_block(snapshot)]
+    parts += [_text(""), _text(f"note: {shortened(typed, 200)}▏", no_wrap=True, overflow="ellipsis")]
+    parts.append(_text("type a note and press Enter to mark this moment; Ctrl-C ends", style="dim"))
+    return Group(*parts)
+
+
+def _text(line: str, **how: Any) -> Text:  # noqa: ANN401 - as rich takes it
+    """Return a line of the screen: no markup, since what stands in brackets must be shown, and nothing to obey."""
     from rich.text import Text
 
-    parts: list[RenderableType] = [Text(how_long(elapsed_s, left_s), style="bold")]
-    # Text, not markup: what a name or a note holds in brackets must be shown and not obeyed.
-    for snapshot in snapshots:
-        parts += [Text(), *_block(snapshot)]
-    parts += [Text(), Text(f"note: {shortened(typed, 200)}▏", no_wrap=True, overflow="ellipsis")]
-    parts.append(Text("type a note and press Enter to mark this moment; Ctrl-C ends", style="dim"))
-    return Group(*parts)
+    return Text(harmless(line), **how)
 
 
 def how_long(elapsed_s: float, left_s: float | None) -> str:
@@ -66,13 +73,11 @@ def how_long(elapsed_s: float, left_s: float | None) -> str:
 
 
 def _block(snapshot: Snapshot) -> list[RenderableType]:
-    from rich.text import Text
-
     link = "connected" if snapshot.connected else NOT_CONNECTED
-    lines: list[RenderableType] = [Text(f"{shortened(snapshot.name)}, side {snapshot.side}: {link}"), _large(snapshot)]
-    lines += [Text(line) for line in summary_lines(snapshot)]
+    lines: list[RenderableType] = [_text(f"{shortened(snapshot.name)}, side {snapshot.side}: {link}"), _large(snapshot)]
+    lines += [_text(line) for line in summary_lines(snapshot)]
     for finding in snapshot.findings[:_MOST_FINDINGS]:
-        lines.append(Text(f"{finding.severity.upper()}: {finding.title}", style="bold"))
+        lines.append(_text(f"{finding.severity.upper()}: {finding.title}", style="bold"))
     return lines
 
 

@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-import sys
 import threading
 from collections import Counter
 from collections.abc import Callable, Sequence
 from functools import partial
 from typing import TYPE_CHECKING, Protocol, cast
-
-import click
 
 from ...analysis.health.limits import limits_for
 from ...analysis.one_log.watched_load import watched_load
@@ -19,6 +16,7 @@ from ...analysis.sureness.meter_figures import figures_of
 from ...ingest.events import Reading
 from ...ingest.live.capture import Capture, Happened
 from ...ingest.live.source import SteadyClock
+from ..door import console, harmless, has_terminal, tell
 from ..opening.prepared_log import meter_of
 from ..opening.times_written import parse_marks
 from .keyboard import Keyboard
@@ -74,21 +72,21 @@ class Show:
     def run(self, stopped: threading.Event) -> None:
         """Follow the capture until it ends or is stopped."""
         with Keyboard() as keyboard:
-            if self._quiet or not sys.stderr.isatty():
+            if self._quiet or not has_terminal():
                 while self._capture.running and not stopped.is_set():
                     self._step(keyboard)
                     self._say_plainly()
-                    self._let_watch(partial(click.echo, err=True))
+                    self._let_watch(tell)
                 return
-            from rich.console import Console
             from rich.live import Live
 
-            console = Console(stderr=True)
-            with Live(console=console, refresh_per_second=_REFRESHES, transient=True) as live:
+            shown = console()
+            above = partial(shown.print, markup=False, highlight=False, soft_wrap=True)
+            with Live(console=shown, refresh_per_second=_REFRESHES, transient=True) as live:
                 while self._capture.running and not stopped.is_set():
                     self._step(keyboard)
                     live.update(self._screen(keyboard.typed))
-                    self._let_watch(partial(console.print, markup=False, highlight=False, soft_wrap=True))
+                    self._let_watch(lambda words: above(harmless(words)))
 
     def take_rest(self) -> None:
         """Take in what the meters told last, and place the notes whose time was reached."""
@@ -98,7 +96,7 @@ class Show:
             if at_us <= self._reached_us():
                 self._mark(text, at_us)
             else:
-                click.echo(f"note: the time of --mark {text!r} was not reached", err=True)
+                tell(f"note: the time of --mark {text!r} was not reached")
 
     def snapshots(self, *, final: bool = False) -> list[Snapshot]:
         """Return how every meter stands."""
@@ -167,7 +165,7 @@ class Show:
             return
         self._said_us = now
         for snapshot in self.snapshots():
-            click.echo(plain_line(snapshot), err=True)
+            tell(plain_line(snapshot))
 
 
 def _live(plan: Plan) -> LiveMeter:

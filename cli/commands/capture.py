@@ -55,7 +55,8 @@ def command(
 
     SOURCE is serial:PORT?baud=..., modbus-tcp:HOST:PORT?unit=..., modbus-rtu:PORT?..., sunspec-tcp:...,
     sunspec-rtu:..., hand: (readings typed from a display) or replay:FILE?speed=... . What was read is safe at once,
-    even if the power goes; a line you type becomes a note in the log. Ctrl-C ends it cleanly.
+    even if the power goes; a line you type becomes a note in the log. Ctrl-C ends it cleanly. Where the terminal is
+    closed, or nobody reads its output any more, it goes on until its time (--for), or until `kill` ends it.
 
     Example: shuntbook capture modbus-tcp:192.0.2.7:502?unit=1 --profile shunt.toml --out demo.parquet --for 15m
     """

@@ -11,6 +11,7 @@ import click
 from ...analysis.quality.sign_check import SignFold
 from ...analysis.sureness.amount_intervals import AmountsAnalysis
 from ...ingest.errors import InputError
+from ..door import say
 from ..opening.prepared_log import Corrections, correction_options, ends_of, open_site, prepared
 from ..render.terminal.charge import charge_lines, marked_lines
 from ..render.wording.clock import from_to, in_zone
@@ -74,9 +75,9 @@ def command(
         print_json(charge_document(ready.facts, result, marked, ready.figures))
         return
     for line in charge_lines(ready.facts, result, ready.figures, sign.result(), starts_known=caught is not None):
-        click.echo(line)
+        say(line)
     for line in marked_lines(ready.facts, marked):
-        click.echo(line)
+        say(line)
 
 
 @dataclass(frozen=True)

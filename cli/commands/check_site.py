@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 
 import click
@@ -12,7 +11,8 @@ from ...analysis.check_site.description import describe
 from ...analysis.forecast.bank_check import bank_by_plates
 from ...analysis.site.site import Site
 from ...ingest.toml.toml_file import read_toml
-from ..render.documents.parts import document_of
+from ..door import say
+from ..render.documents.parts import document_of, print_json
 
 
 @click.command("check-site")
@@ -31,11 +31,11 @@ def command(site: Path, as_json: bool) -> None:
     if as_json:
         bank = document_of(bank_by_plates(checked, checked.loads))
         document = {"site": checked.name, "description": meaning, "warnings": warnings, "bank": bank}
-        click.echo(json.dumps(document, indent=2, ensure_ascii=False))
+        print_json(document)
         return
     for sentence in meaning:
-        click.echo(sentence)
+        say(sentence)
     for sentence in warnings:
-        click.echo(f"Look again: {sentence}")
+        say(f"Look again: {sentence}")
     if not warnings:
-        click.echo("Nothing in it contradicts itself.")
+        say("Nothing in it contradicts itself.")

@@ -12,6 +12,7 @@ from ...analysis.one_log.log_analysis import LogAnalysis
 from ...analysis.several_logs.compare import compare_logs
 from ...analysis.several_logs.compare_rates import even_cuts
 from ...analysis.several_logs.compared import ComparedLog
+from ..door import say
 from ..opening.prepared_log import Corrections, ends_of, open_site, prepared
 from ..render.documents.parts import document_of, print_json
 from ..render.terminal.compare import compare_lines
@@ -43,7 +44,7 @@ def command(before: Path, after: Path, site: Path | None, load: str | None, drop
         print_json(document_of(comparison))
         return
     for line in compare_lines(comparison):
-        click.echo(line)
+        say(line)
 
 
 def _log(path: Path, site: Site | None, load: str | None, corrections: Corrections) -> ComparedLog:

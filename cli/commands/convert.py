@@ -17,6 +17,7 @@ from ...ingest.exports.times.stamps import TimeStyle
 from ...ingest.log.meta import LogMeta
 from ...ingest.safe_files.rejects import rejects_path
 from ...ingest.safe_files.whole_file import refuse_existing, refuse_input, write_text
+from ..door import say
 from ..opening.first_sight import first_look
 from ..render.terminal.convert import converted_lines
 
@@ -107,6 +108,8 @@ def command(sources: tuple[str, ...], out: Path, **options: str | bool | None) -
     refuse_existing(out, force=bool(options["force"]))
     refuse_input(out, (name for name in sources if name != "-"), called="the export itself")
     refuse_input(out, [_text(options, "profile")], called="the profile")
+    # Arrow would take what stands before a colon for the scheme of a URL.
+    out = out.absolute() if ":" in out.parts[0] else out
     if any(is_log(name) for name in sources):
         _write_again(sources, out, options)
         return
@@ -140,7 +143,7 @@ def command(sources: tuple[str, ...], out: Path, **options: str | bool | None) -
     )
     lines += [f"kept how it was read in {keep}: next time add --profile {keep}"] if keep is not None else []
     for line in [*lines, *in_doubt, f"wrote {done.log}; next: shuntbook look {done.log}"]:
-        click.echo(line)
+        say(line)
 
 
 def _place_to_keep(sources: tuple[str, ...], out: Path, options: dict[str, str | bool | None]) -> Path | None:
@@ -186,9 +189,9 @@ def _write_again(sources: tuple[str, ...], out: Path, options: dict[str, str | b
         return
     changed = ["draw and return have changed places"] if reverse else []
     changed += [f"longer than {done.meta.gap_limit_s:g} s without a reading is a gap"] if gap else []
-    click.echo(f"wrote {source} again as {out}, {done.rows:,} readings: {'; '.join(changed)}")
+    say(f"wrote {source} again as {out}, {done.rows:,} readings: {'; '.join(changed)}")
     for line in [*in_doubt, f"{source} is as it was; next: shuntbook look {out}"]:
-        click.echo(line)
+        say(line)
 
 
 def _in_doubt(log: Path, meta: LogMeta) -> list[str]:

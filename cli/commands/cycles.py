@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from ...analysis.one_log.log_analysis import LogAnalysis
+from ..door import say
 from ..exit import Exit, strictly
 from ..opening.prepared_log import Corrections, correction_options, open_site, prepared
 from ..render.documents.charge_and_runs import cycles_document
@@ -45,6 +46,6 @@ def command(
         print_json(cycles_document(result))
     else:
         for line in (*cycles_lines(result), *plate_lines(result)):
-            click.echo(line)
+            say(line)
     # Whatever is printed: a script that watches a pump looks at the status alone.
     return int(strictly(result.findings) if strict else Exit.DONE)

@@ -17,8 +17,9 @@ from ...ingest.errors import InputError
 from ...ingest.exports.convert import convert
 from ...ingest.exports.delimited.stated import Stated
 from ...ingest.exports.intake import take_in
-from ...ingest.safe_files.whole_file import copy_file, write_text
+from ...ingest.safe_files.whole_file import copy_file, refuse_no_text, write_text
 from ..assembling.report import report_of
+from ..door import say
 from ..opening.prepared_log import open_site
 from ..parallel.worker_process import second_process
 from ..render.page.page import load_library, load_page, render
@@ -67,11 +68,12 @@ def command(own_process: bool | None, out: Path) -> None:
 
         write_text(out / _PAGE, render(report, second))
     for line in _outcome(report, out):
-        click.echo(line)
+        say(line)
 
 
 def _prepare(out: Path) -> None:
     """Make the folder, and refuse to replace what the demo did not write."""
+    refuse_no_text(out)
     if out.exists() and not out.is_dir():
         raise InputError(f"--out: {out} is a file; name a folder")
     # A link could lead anywhere, and a file of this name may be somebody's own: only what the list says is replaced.

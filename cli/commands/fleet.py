@@ -15,6 +15,7 @@ from ...analysis.several_logs.fleet import counts_of, ranked
 from ...ingest.fleet.finished_rows import KeptRows, rows_path
 from ...ingest.fleet.summary_table import is_table, refuse_another_table
 from ...ingest.safe_files.whole_file import refuse_existing, refuse_input, write_text
+from ..door import say
 from ..exit import Exit
 from ..fleet.pool import on_this_machine
 from ..fleet.run import (
@@ -101,19 +102,19 @@ def command(
     # Written before anything is shown: what comes after can be had from it again.
     ranking = ranked(run.summaries)
     write_summaries(out, ranking)
-    click.echo(f"wrote {out}: {_work(run)}", err=as_json)
+    say(f"wrote {out}: {_work(run)}", err=as_json)
     if page is not None:
         from ..fleet.page import render
 
         write_text(page, render(ranking, __version__))
-        click.echo(f"wrote {page}; open it in a browser", err=as_json)
+        say(f"wrote {page}; open it in a browser", err=as_json)
     counts = counts_of(ranking)
     if as_json:
         work = {"logs_kept": run.reused, "logs_computed": len(tasks) - run.reused, "worker_s": run.took_s}
         print_json(fleet_document(rows_of(ranking), counts, work, __version__))
     else:
         for line in fleet_lines(ranking):
-            click.echo(line)
+            say(line)
     return int(Exit.FINDING if strict and counts.act + counts.watch else Exit.DONE)
 
 
@@ -143,9 +144,7 @@ def _run(tasks: Sequence[Task], engine: Engine, out: Path) -> FleetRun:
                 return run_fleet(tasks, engine, rows, begin)
         except (KeyboardInterrupt, SystemExit):
             finished = sum(task.log.name in rows.rows for task in tasks)
-            click.echo(
-                f"{finished} of {counted(len(tasks), 'log')} are kept; run it again to go on from there", err=True
-            )
+            say(f"{finished} of {counted(len(tasks), 'log')} are kept; run it again to go on from there", err=True)
             raise
 
 

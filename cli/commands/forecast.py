@@ -16,6 +16,7 @@ from ...analysis.forecast.measured_load import MeasuredLoad
 from ...analysis.one_log.watched_load import watched_load
 from ...analysis.readings.chunk import SECONDS_PER_HOUR
 from ...ingest.durations import seconds
+from ..door import say
 from ..opening.prepared_log import Corrections, prepared, read_site
 from ..render.documents.parts import print_json
 from ..render.documents.site import forecast_document
@@ -55,7 +56,7 @@ def command(site: Path, load: str, how_long: str, measured: Path | None, drop_sp
         print_json(forecast_document(result, log))
         return
     for line in forecast_lines(result, log):
-        click.echo(line)
+        say(line)
 
 
 def _seen(path: Path, site: Site, load: str, corrections: Corrections) -> MeasuredLoad:

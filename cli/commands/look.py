@@ -8,6 +8,7 @@ import click
 
 from ...analysis.quality.fitness import verdict_of
 from ...analysis.site.units import SI
+from ..door import say
 from ..opening.prepared_log import charge_if_in_doubt, open_site, prepared
 from ..render.terminal.look import look_lines
 
@@ -40,4 +41,4 @@ def command(log: Path, site: Path | None, as_json: bool) -> None:
         print_json({**look_document(ready.facts, quality, verdict), "in_doubt": in_doubt})
         return
     for line in (*look_lines(ready.facts, quality, verdict, SI if known is None else known.shown), *in_doubt):
-        click.echo(line)
+        say(line)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import click
 
 from ...ingest.live.serial_port import list_ports
+from ..door import say
 from ..render.documents.parts import print_json
 from ..render.terminal.columns import table
 
@@ -22,6 +23,6 @@ def command(as_json: bool) -> None:
         print_json({"ports": [{"name": port.name, "description": port.description} for port in ports]})
     elif ports:
         for line in table([[port.name, port.description] for port in ports]):
-            click.echo(line)
+            say(line)
     else:
-        click.echo("no serial port was found; plug the meter in, and on Linux see that you may use it (group dialout)")
+        say("no serial port was found; plug the meter in, and on Linux see that you may use it (group dialout)")

@@ -11,6 +11,7 @@ from ...ingest.live.address import parse_address
 from ...ingest.live.source import SteadyClock
 from ...ingest.modbus.probe import UNITS, ModelSeen, Probed, RegisterSeen, UnitSeen, probe
 from ...ingest.profiles.modbus_part import RegisterTable
+from ..door import say, tell
 from ..render.documents.parts import print_json
 from ..render.terminal.columns import table
 from ..render.wording.numbers import shortened
@@ -44,13 +45,13 @@ def command(source: str, units: str | None, registers: str | None, from_input: b
         table=which,
         registers=span,
         # on standard error: a bus of ten silent units takes seconds, and --json must stay alone on the other
-        tell=lambda words: click.echo(words, err=True),
+        tell=tell,
     )
     if as_json:
         print_json(_document(probed))
         return
     for line in _lines(probed, which):
-        click.echo(line)
+        say(line)
 
 
 def _units(text: str) -> range:

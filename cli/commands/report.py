@@ -11,6 +11,7 @@ from ...ingest.errors import InputError
 from ...ingest.safe_files.own_folder import refuse_foreign, write_together
 from ...ingest.safe_files.whole_file import is_same, refuse_existing, refuse_input, write_bytes, write_text
 from ..assembling.report import report_of
+from ..door import say
 from ..exit import Exit, strictly
 from ..opening.prepared_log import Corrections, correction_options, open_site
 from ..parallel.worker_process import Second, second_process
@@ -89,7 +90,7 @@ def command(
         from ..render.documents.csv_tables import KINDS, csv_files
 
         write_together(tables, csv_files(report), what="--csv")
-        click.echo(f"wrote {counted(len(KINDS), 'table')} to {tables}", err=as_json)
+        say(f"wrote {counted(len(KINDS), 'table')} to {tables}", err=as_json)
     if as_json:
         from ..render.documents.parts import print_json
         from ..render.documents.report import report_document
@@ -135,12 +136,12 @@ def _write(report: Report, out: Path | None, pdf: Path | None, second: Second, *
     paper = None if pdf is None else to_pdf(page)
     if out is not None:
         write_text(out, page)
-        click.echo(f"wrote {out}; open it in a browser", err=err)
+        say(f"wrote {out}; open it in a browser", err=err)
     if pdf is not None and paper is not None:
         write_bytes(pdf, paper)
-        click.echo(f"wrote {pdf}; it is laid out for A4 paper", err=err)
+        say(f"wrote {pdf}; it is laid out for A4 paper", err=err)
     for line in _in_short(report):
-        click.echo(line, err=err)
+        say(line, err=err)
 
 
 def _in_short(report: Report) -> list[str]:

@@ -83,6 +83,8 @@ def read_log(task: Task) -> Done:
 def not_read(task: Task, reason: str) -> LogSummary:
     """Return the line on a log that could not be read."""
     site = None if task.site is None else task.site.name
+    # a reason may hold the name of a file, which need not be text, as each cell of the summary must be
+    reason = reason.encode("utf-8", "backslashreplace").decode()
     return LogSummary(task.log.name, "unfinished" if task.log.kind == "unfinished" else "not read", reason, site=site)
 
 

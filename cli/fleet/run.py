@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import closing, contextmanager
 from dataclasses import asdict, dataclass, fields
@@ -18,6 +17,7 @@ from ...ingest.fleet.find_logs import LOG, SITE, FoundLog, find_fleet, find_site
 from ...ingest.fleet.finished_rows import KeptRows
 from ...ingest.fleet.summary_table import write_table
 from ...ingest.log.log import TIME_TYPE
+from ..door import console, has_terminal
 from ..render.documents.parts import Document
 from ..render.wording.clock import moment_of
 from .one_log import Done, SiteFile, Task, not_read
@@ -81,14 +81,13 @@ def progress() -> Iterator[Callable[[int, int], OnProgress]]:
 
     Without a terminal nothing is shown.
     """
-    if not sys.stderr.isatty():
+    if not has_terminal():
         yield lambda _total, _finished: lambda: None
         return
-    from rich.console import Console
     from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 
     columns = (TextColumn("logs"), BarColumn(), MofNCompleteColumn(), TextColumn("left"), TimeRemainingColumn())
-    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+    with Progress(*columns, console=console(), transient=True) as bar:
 
         def begin(total: int, finished: int) -> OnProgress:
             shown = bar.add_task("logs", total=total, completed=finished)
@@ -119,9 +118,9 @@ class Finished:
         self._rows, self._tasks = rows, {task.log.name: task for task in tasks}
         reused = {} if rows is None else rows.rows
         self.summaries = {
-            name: summary_from(reused[name]["summary"])
+            name: summary
             for name, task in self._tasks.items()
-            if name in reused and reused[name].get("of") == task.key
+            if name in reused and (summary := _kept(reused[name], task)) is not None
         }
 
     def add(self, done: Done) -> None:
@@ -168,6 +167,16 @@ def run_fleet(
 
 def _stream(engine: Engine, tasks: Sequence[Task]) -> Any:  # noqa: ANN401 - an iterator that can be closed
     yield from engine(tasks) if tasks else ()
+
+
+def _kept(row: dict[str, Any], task: Task) -> LogSummary | None:
+    """Return a log's summary from its row; None where the log has changed, or a row is damaged: it is read again."""
+    if row.get("of") != task.key:
+        return None
+    try:
+        return summary_from(row["summary"])
+    except (AttributeError, KeyError, TypeError, ValueError):
+        return None
 
 
 def summary_from(row: dict[str, Any]) -> LogSummary:

@@ -11,6 +11,7 @@ from html import escape
 from http import HTTPStatus
 from importlib.resources import files
 from string import Template
+from time import monotonic
 from typing import cast
 
 from tornado.http1connection import HTTP1Connection
@@ -25,6 +26,8 @@ from .view import LiveState
 MOST_VIEWERS = 40
 #: A viewer that takes nothing for so long is let go; it comes back by itself if it is still there. [s]
 PATIENCE_S = 30.0
+#: And for so long, where another viewer is waiting for its place. [s]
+_BEHIND_S = 2.0
 #: Where nothing is new for so long, a line without meaning shows whether the viewer is still there. [s]
 _SIGN_OF_LIFE_S = 15.0
 
@@ -51,7 +54,8 @@ _HEADERS = {
 class House:
     """What all answers share.
 
-    ``used`` is told from where a link was used; ``port`` is part of the cookie's name, since two captures on one
+    ``used`` is told from where a link was used; ``watching`` take the updates, and those of ``behind_since`` have not
+    taken the last one yet. [s] ``port`` is part of the cookie's name, since two captures on one
     computer must not share one.
     """
 
@@ -60,7 +64,23 @@ class House:
     port: int
     used: Callable[[str], None]
     board: Board = field(default_factory=Board)
-    viewers: int = 0
+    watching: set[IOStream] = field(default_factory=set)
+    behind_since: dict[IOStream, float] = field(default_factory=dict)
+
+    @property
+    def viewers(self) -> int:
+        """How many take the updates."""
+        return len(self.watching)
+
+    def has_room(self) -> bool:
+        """Tell whether one viewer more may watch; whoever has taken nothing for longest is let go for it."""
+        if self.viewers < MOST_VIEWERS:
+            return True
+        late = min(self.behind_since, key=lambda stream: self.behind_since[stream], default=None)
+        if late is None or monotonic() - self.behind_since[late] < _BEHIND_S:
+            return False
+        late.close()
+        return True
 
     @property
     def cookie(self) -> str:
@@ -149,18 +169,18 @@ class _Updates(_Guarded):
     needs_own_page = True
 
     async def get(self) -> None:
-        if self.house.viewers >= MOST_VIEWERS:
+        if not self.house.has_room():
             raise HTTPError(HTTPStatus.SERVICE_UNAVAILABLE)
         self.set_header("Content-Type", "text/event-stream; charset=utf-8")
         # Counted in and out here alone: a viewer that vanishes leaves by the same way.
-        self.house.viewers += 1
+        self.house.watching.add(self.stream)
         try:
             await self._watch()
         # Gone, or taking nothing: it comes back by itself, and is told all it missed in one state.
         except (StreamClosedError, TimeoutError):
             self.stream.close()
         finally:
-            self.house.viewers -= 1
+            self.house.watching.discard(self.stream)
 
     async def _watch(self) -> None:
         state: LiveState | None = None
@@ -172,7 +192,11 @@ class _Updates(_Guarded):
             # Whoever took long has missed states, and gets the newest with all points since its last.
             state = newer or state
             self.write(f"data: {newer.message(seen)}\n\n" if newer is not None else ": still here\n\n")
-            await asyncio.wait_for(self.flush(), PATIENCE_S)
+            self.house.behind_since[self.stream] = monotonic()
+            try:
+                await asyncio.wait_for(self.flush(), PATIENCE_S)
+            finally:
+                del self.house.behind_since[self.stream]
 
 
 class _Nothing(_Guarded):

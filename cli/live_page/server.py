@@ -11,7 +11,6 @@ import time
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
-from weakref import WeakSet
 
 from tornado.httpserver import HTTPServer
 from tornado.iostream import IOStream
@@ -123,6 +122,7 @@ class LivePage:
             idle_connection_timeout=_IDLE_S,
             body_timeout=_IDLE_S,
         )
+        server.house = self._house
         self._listening.setblocking(False)
         server.add_socket(self._listening)
         self._ready.set()
@@ -137,18 +137,26 @@ class LivePage:
 
 
 class _Server(HTTPServer):
-    """Takes so many connections and no more: the capture needs files and ports, too."""
+    """Takes so many connections and no more: the capture needs files and ports, too.
+
+    Where a new one comes, the one that has been open longest without taking updates makes room: whoever asks for the
+    page is answered within moments, and what only stands there, or asks a letter a second, keeps nobody out.
+    """
+
+    house: House  # set before it takes anybody
 
     def initialize(self, *args: object, **kwargs: object) -> None:
         super().initialize(*args, **kwargs)  # type: ignore[arg-type]
-        self._streams: WeakSet[IOStream] = WeakSet()
+        self._streams: list[IOStream] = []  # the oldest first
 
     def handle_stream(self, stream: IOStream, address: tuple[str, int]) -> None:
-        if sum(not known.closed() for known in self._streams) >= _MOST_CONNECTIONS:
-            stream.close()
-            return
-        self._streams.add(stream)
-        super().handle_stream(stream, address)
+        self._streams = [known for known in self._streams if not known.closed()]
+        if len(self._streams) >= _MOST_CONNECTIONS:
+            oldest = next((known for known in self._streams if known not in self.house.watching), stream)
+            oldest.close()
+        if not stream.closed():
+            self._streams.append(stream)
+            super().handle_stream(stream, address)
 
 
 def _quiet() -> None:

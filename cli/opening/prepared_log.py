@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -14,6 +15,7 @@ from ...analysis.readings.log_facts import LogFacts
 from ...analysis.readings.measured_span import CounterKind, HowRead
 from ...analysis.sureness.meter_figures import MeterFigures, figures_of
 from ...ingest.errors import InputError
+from ..door import tell
 from ..parallel.two_threads import Fed, feed
 
 if TYPE_CHECKING:
@@ -73,8 +75,10 @@ def how_read(log: Log) -> HowRead:
 def facts_of(log: Log, how: HowRead, site: Site | None = None) -> LogFacts:
     """Return what the reader of a result must know about a log's origin; a site's zone goes before the log's."""
     meta = log.meta
+    # a name need not be text, as a table and a page must be
+    name = os.fsencode(log.path.name).decode("utf-8", "backslashreplace")
     return LogFacts(
-        name=log.path.name,
+        name=name,
         meter=meta.meter,
         side=how.side,
         sampling=how.sampling,
@@ -83,7 +87,7 @@ def facts_of(log: Log, how: HowRead, site: Site | None = None) -> LogFacts:
         zone=site.zone if site is not None and site.zone else meta.zone,
         zone_assumed=meta.zone_assumed,
         undated=meta.undated,
-        source=", ".join(str(source.get("name", "?")) for source in meta.source) or log.path.name,
+        source=", ".join(str(source.get("name", "?")) for source in meta.source) or name,
         # A log that was captured counts no rows of an export: all that it has were read and kept.
         rows_read=meta.rows_read or log.rows,
         rows_kept=meta.rows_kept or log.rows,
@@ -184,7 +188,7 @@ def prepared(path: Path, site: Site | None, corrections: Corrections = AS_READ) 
 
     log = open_log(path)
     if log.completed is not None:
-        click.echo(f"note: {log.completed}", err=True)
+        tell(f"note: {log.completed}")
     return prepared_log(log, site, corrections)
 
 
@@ -215,7 +219,7 @@ def _wrong_power(log: Log, how: HowRead) -> str | None:
     check = fold.result()
     if check is None or not check.contradicts:
         return None
-    click.echo(f"note: {log.path.name}: {check.sentence()}", err=True)
+    tell(f"note: {log.path.name}: {check.sentence()}")
     return check.sentence()
 
 

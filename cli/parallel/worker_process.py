@@ -14,7 +14,7 @@ from functools import cache, partial
 from multiprocessing import active_children, get_context, parent_process
 from typing import TypeVar
 
-import click
+from ..door import tell
 
 
 @contextmanager
@@ -117,7 +117,7 @@ class _Beside(Second):
     def _tell(self) -> None:
         if not self._ended:
             note = "note: a second process ended or could not begin, perhaps for want of memory; its work is done here"
-            click.echo(note, err=True)
+            tell(note)
         self._ended = True
 
 

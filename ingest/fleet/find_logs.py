@@ -16,9 +16,9 @@ from pathlib import Path, PurePosixPath
 from typing import Final, Literal
 
 import pyarrow as pa
-import pyarrow.parquet as pq
 
 from ..errors import InputError
+from ..log.arrow import stored_notes
 from ..log.meta import METADATA_KEY, meta_from
 from . import remote
 
@@ -108,7 +108,7 @@ def meter_of(log: FoundLog) -> str | None:
     path = Path(log.place)
     try:
         first = min(path.glob(f"*{LOG}")) if path.is_dir() else path
-        return meta_from(path, (pq.read_metadata(first).metadata or {}).get(METADATA_KEY)).meter
+        return meta_from(path, stored_notes(first).get(METADATA_KEY)).meter
     except (InputError, pa.ArrowException, OSError, ValueError):
         return None  # whoever reads it will say why
 

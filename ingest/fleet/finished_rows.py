@@ -123,6 +123,6 @@ def _held(result: Path, path: Path) -> int:
 def _object(line: bytes) -> Row | None:
     try:
         row = json.loads(line)
-    except ValueError:
+    except (ValueError, RecursionError):
         return None
     return row if isinstance(row, dict) and "log" in row else None

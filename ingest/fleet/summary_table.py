@@ -11,6 +11,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from ..errors import InputError
+from ..log.arrow import new_file, stored_notes
 from ..safe_files.whole_file import whole_file
 
 #: Under this key the file's metadata says what its rows are.
@@ -23,8 +24,8 @@ def write_table(path: Path, rows: Sequence[Mapping[str, Any]], schema: pa.Schema
     A later run knows its own file by its `kind`.
     """
     table = pa.Table.from_pylist(list(rows), schema=schema.with_metadata({KIND_KEY: kind.encode()}))
-    with whole_file(path) as hidden:
-        pq.write_table(table, hidden, compression="zstd", write_page_checksum=True)
+    with whole_file(path) as hidden, new_file(hidden) as file:
+        pq.write_table(table, file, compression="zstd", write_page_checksum=True)
 
 
 def refuse_another_table(path: Path, kind: str, *, force: bool) -> None:
@@ -42,7 +43,7 @@ def refuse_another_table(path: Path, kind: str, *, force: bool) -> None:
 def is_table(path: Path, kind: str) -> bool:
     """Tell whether a file is a table of this kind; one that is not there is none."""
     try:
-        stored = (pq.read_metadata(path).metadata or {}).get(KIND_KEY)
-    except (pa.ArrowException, OSError):
+        stored = stored_notes(path).get(KIND_KEY)
+    except (InputError, pa.ArrowException, OSError):
         return False
     return bool(stored == kind.encode())

@@ -9,9 +9,9 @@ from datetime import datetime
 from pathlib import Path
 
 import pyarrow as pa
-import pyarrow.parquet as pq
 
 from ..errors import InputError
+from ..log.arrow import stored_notes
 from ..log.log import JOURNAL_SUFFIX, new_log, to_batch
 from ..log.meta import METADATA_KEY, LogMeta, meta_from
 from ..safe_files.file_lock import hold, in_turn, put_away
@@ -168,8 +168,7 @@ def _complete(log: Path, *, cut_off: bool) -> Compacted:
 def _meta_of(log: Path) -> LogMeta | None:
     """Return a log file's metadata; None if it is not there or is no log."""
     try:
-        stored = pq.read_metadata(log).metadata or {}
-        return meta_from(log, stored.get(METADATA_KEY))
+        return meta_from(log, stored_notes(log).get(METADATA_KEY))
     except (OSError, pa.ArrowException, InputError):
         return None
 

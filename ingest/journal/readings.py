@@ -9,6 +9,7 @@ from typing import Final
 
 import numpy as np
 
+from ..events import NOT_KEPT
 from ..log.gap_limit import IntervalCount
 from ..log.log import Readings, level_of
 from ..log.timeline import merge_equal
@@ -43,6 +44,7 @@ class Tally:
                 self.clock_steps.append({"at_us": at_us, "step_s": step_s})
             case ["remark", at_us, kind, text]:
                 count, first = self.remarks.get(kind, (0, f"first at {_instant(at_us)}: {text}"))
+                first = text if kind == NOT_KEPT else first  # which the last of them says of all
                 self.remarks[kind] = (count + 1, first)
             case ["refused", at_us, kind, text, reason]:
                 self.refused += 1
@@ -65,7 +67,10 @@ class Tally:
 
     def sentences(self) -> list[str]:
         """Return in sentences what happened."""
-        lines = [f"{kind}: {count:,} x while capturing, {first}" for kind, (count, first) in self.remarks.items()]
+        lines = [
+            first if kind == NOT_KEPT else f"{kind}: {count:,} x while capturing, {first}"
+            for kind, (count, first) in self.remarks.items()
+        ]
         if self.skipped:
             lines.append(f"{self.skipped:,} readings came before the one ahead of them and were left out")
         if self.merged:

@@ -8,6 +8,7 @@ waits for anybody, and so that nothing is ever shown that would be gone after a 
 
 from __future__ import annotations
 
+import json
 import queue
 import threading
 from collections import Counter
@@ -15,7 +16,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from ..events import Event, Reading, Refused, Remark
+from ..events import NOT_KEPT, Event, Reading, Refused, Remark
 from ..quantities import LARGEST_READING
 from .source import Clock, LiveSource, SourceLost
 
@@ -28,6 +29,13 @@ FIRST_PAUSE_S, LONGEST_PAUSE_S = 0.5, 30.0
 FIRST_TRIES = 3
 #: A step of the machine's clock by more than this is noted. [s]
 CLOCK_STEP_S = 0.5
+#: What cannot be read is kept up to this, and from then on no faster than a meter's readings would fill the disk: a
+#: line at the wrong baud rate takes several times its own length. What is more is counted. [bytes], [bytes/s]
+REFUSED_MOST, REFUSED_A_SECOND = 1_000_000, 300
+#: What a record has beside its texts, about. [bytes]
+_RECORD_BYTES = 60
+#: How often it is kept how much was only counted: so much a power cut costs of that. [s]
+_COUNTED_EVERY_S = 60.0
 #: The longest a thread waits without looking whether it should stop. [s]
 _SLICE_S = 0.2
 
@@ -67,6 +75,9 @@ class MeteredSource:
     readings: int = 0
     refused: Counter[str] = field(default_factory=Counter)
     remarks: Counter[str] = field(default_factory=Counter)
+    refused_bytes: int = 0
+    not_kept: int = 0
+    not_kept_told_us: int = 0
     connected: bool = False
     finished: bool = False
     failure: BaseException | None = None
@@ -183,6 +194,8 @@ class Capture:
         try:
             if meter.failure is None:  # else the journal has failed, and would fail again
                 self._take(meter, meter.source.ending())
+                if meter.not_kept:
+                    self._keep_count(meter)
         except OSError as error:
             meter.failure = error
         finally:
@@ -251,10 +264,32 @@ class Capture:
             meter.journal.append_reading(event)
             meter.readings += 1
             meter.last_us = event.time_us
+        elif isinstance(event, Refused):
+            self._keep_refused(meter, event)
+            meter.refused[event.kind] += 1
         else:
             meter.journal.append_event(event)
-            (meter.refused if isinstance(event, Refused) else meter.remarks)[event.kind] += 1
+            meter.remarks[event.kind] += 1
         self._events.put(Happened(meter, event))
+
+    def _keep_refused(self, meter: MeteredSource, event: Refused) -> None:
+        """Keep what cannot be read as long as there is room for it; what is more is counted."""
+        now = self._clock.now_us()
+        room = REFUSED_MOST + REFUSED_A_SECOND * (now - self.start_us) / 1e6
+        # As the journal writes it: a character that is no plain one takes up to twelve.
+        size = _RECORD_BYTES + len(json.dumps(event.text)) + len(event.reason)
+        if meter.refused_bytes + size <= room:
+            meter.refused_bytes += size
+            meter.journal.append_event(event)
+            return
+        meter.not_kept += 1
+        if now - meter.not_kept_told_us >= _COUNTED_EVERY_S * 1e6:
+            self._keep_count(meter)
+
+    def _keep_count(self, meter: MeteredSource) -> None:
+        meter.not_kept_told_us = now = self._clock.now_us()
+        words = f"{meter.not_kept:,} more that could not be read came faster than is kept, and were counted only"
+        meter.journal.append_event(Remark(now, NOT_KEPT, words))
 
 
 def _refusal(reading: Reading, last_us: int | None) -> Refused | None:

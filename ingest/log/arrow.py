@@ -1,17 +1,57 @@
-"""Between Arrow and NumPy by their buffers.
+"""Between Arrow and NumPy by their buffers, and between Arrow and files by their bare names.
 
 ``pa.array``, ``pa.scalar`` and ``to_numpy`` import pandas where it is installed, half a second that convert, capture
 and charge have no use for. These few functions do the same without.
+
+Arrow takes a name with a colon for a URL, knows none that is not UTF-8, and waits for ever, deaf to signals, where a
+pipe is opened that nobody writes to. Its files are therefore opened here.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import os
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pyarrow as pa
+import pyarrow.parquet as pq
 from numpy.typing import NDArray
+
+from ..errors import InputError
+
+
+@contextmanager
+def parquet_file(path: Path, *, checked: bool = False) -> Iterator[pq.ParquetFile]:
+    """Open a Parquet file, whatever it is called; `checked` compares its pages with their checksums.
+
+    Raises
+    ------
+    InputError
+        If it is a pipe or a device.
+    OSError, pyarrow.ArrowException
+        If it cannot be opened, or is no Parquet file.
+    """
+    if path.exists() and not path.is_file():
+        raise InputError(f"{path}: is neither a file nor a folder; name a log, which is a file")
+    with (
+        pa.OSFile(os.fsencode(path)) as source,
+        pq.ParquetFile(source, page_checksum_verification=checked) as file,
+    ):
+        yield file
+
+
+def stored_notes(path: Path) -> dict[bytes, bytes]:
+    """Return the metadata under its keys that a Parquet file carries; raises as `parquet_file` does."""
+    with parquet_file(path) as file:
+        return dict(file.metadata.metadata or {})
+
+
+def new_file(path: Path) -> pa.NativeFile:
+    """Open a file for Arrow to write to, whatever it is called."""
+    return pa.OSFile(os.fsencode(path), "wb")
 
 
 def floats(array: pa.Array) -> NDArray[np.float64]:

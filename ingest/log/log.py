@@ -20,7 +20,7 @@ from ..errors import InputError
 from ..quantities import LARGEST_READING
 from ..safe_files.whole_file import whole_file
 from ..zone import zone_named
-from .arrow import column, floats, integers
+from .arrow import column, floats, integers, new_file, parquet_file
 from .meta import METADATA_KEY, LogMeta, is_instant
 
 if TYPE_CHECKING:
@@ -206,7 +206,7 @@ def why_not(error: Exception) -> str:
 def readings_of(path: Path, names: Sequence[str], from_us: int | None, to_us: int | None) -> Iterator[Readings]:
     """Yield a file's readings within two instants; its times must increase."""
     try:
-        with pq.ParquetFile(path, page_checksum_verification=True) as file:
+        with parquet_file(path, checked=True) as file:
             for group in range(file.num_row_groups):
                 if _outside(file, group, from_us, to_us):
                     continue
@@ -258,8 +258,9 @@ class LogWriter:
 
     def __init__(self, path: Path, quantities: Sequence[str]) -> None:
         self._schema = schema_for(quantities)
+        self._file = new_file(path)
         self._writer = pq.ParquetWriter(
-            path,
+            self._file,
             self._schema,
             compression="zstd",
             write_page_checksum=True,
@@ -287,11 +288,14 @@ class LogWriter:
         """Write what is left, the metadata and the file's end."""
         self._flush()
         self._writer.add_key_value_metadata({METADATA_KEY: meta.to_json()})
-        self._writer.close()
+        self.abandon()
 
     def abandon(self) -> None:
-        """Close the file without having finished it."""
-        self._writer.close()
+        """Close the file, also without having finished it."""
+        try:
+            self._writer.close()
+        finally:
+            self._file.close()
 
 
 @contextmanager

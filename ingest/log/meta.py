@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
+import re
+from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass, field, replace
 from math import isfinite
 from pathlib import Path
-from types import NoneType
 from typing import Any, Final
 
 from ..errors import InputError
@@ -19,7 +19,14 @@ METADATA_KEY = b"shuntbook"
 HAND: Final = "hand"
 #: Instants that a calendar can show, with a day to spare for zones: years 1 to 9999. [us]
 _FIRST_US, _LAST_US = -62_135_510_400_000_000, 253_402_214_400_000_000
-
+#: Lengths of time that a log can have: parts of a microsecond, to a gap limit of five times all years of a calendar.
+#: In microseconds they fit a whole number of 64 bits. [s]
+_SHORTEST_S, _LONGEST_S = 1e-9, 2e12
+#: More rows than any disk holds, and exact in JSON and in every column of a table. [1]
+_MOST_ROWS = 10**15
+#: No name, note or sentence is longer; one that would be is cut where it is written. [characters]
+TEXT_MOST: Final = 100_000
+_HALF: Final = re.compile("[\ud800-\udfff]")
 
 #: Items that are called otherwise in the file, since its first version.
 _STORED_AS: Final = {"remarks": "said"}
@@ -70,8 +77,19 @@ class LogMeta:
 
     def to_json(self) -> bytes:
         """Return the metadata as it stands in the file."""
-        items = {_STORED_AS.get(name, name): value for name, value in asdict(self).items()}
-        return json.dumps({"format": f"{FORMAT_MAJOR}.{FORMAT_MINOR}", **items}, ensure_ascii=False).encode()
+        items = {_STORED_AS.get(name, name): _storable(value) for name, value in asdict(self).items()}
+        document = json.dumps({"format": f"{FORMAT_MAJOR}.{FORMAT_MINOR}", **items}, ensure_ascii=False)
+        # the name of a file need not be text: a byte that is none becomes a question mark
+        return document.encode("utf-8", "replace")
+
+
+def _storable(value: Any) -> Any:  # noqa: ANN401 - any JSON value
+    """Return a value with texts no longer than are read again."""
+    if isinstance(value, str):
+        return value[:TEXT_MOST]
+    if isinstance(value, dict):
+        return {name: _storable(inner) for name, inner in value.items()}
+    return [_storable(inner) for inner in value] if isinstance(value, list | tuple) else value
 
 
 def meta_from(path: Path, raw: bytes | None) -> LogMeta:
@@ -86,25 +104,29 @@ def meta_from(path: Path, raw: bytes | None) -> LogMeta:
         return LogMeta(
             remarks=["this file carries no notes of ours: side dc, instant readings and draw positive are assumed"]
         )
-    damaged = InputError(f"{path}: the log's notes (metadata) are damaged; convert its source again")
     try:
         stored = json.loads(raw)
         version = str(stored["format"])
         major = int(version.partition(".")[0])
     except (ValueError, KeyError, TypeError, RecursionError):
-        raise damaged from None
+        raise _damaged(path) from None
     if major > FORMAT_MAJOR:
         raise InputError(
-            f"{path}: was written by a newer shuntbook (format {version}, "
+            f"{path}: was written by a newer shuntbook (format {version[:20]}, "
             f"this one reads up to {FORMAT_MAJOR}); update shuntbook"
         )
     # A newer minor version may say more than is known here: that is passed over. What is known must be right, since a
     # foreign hand may have written it.
     known = {name: value for name, value in stored.items() if name in _RIGHT}
-    if not all(_RIGHT[name](value) for name, value in known.items()):
-        raise damaged
+    if wrong := [name for name, value in known.items() if not _RIGHT[name](value)]:
+        raise _damaged(path, wrong)
     meta = LogMeta(**{_NAMES.get(name, name): value for name, value in known.items()})
     return replace(meta, markers=[(at, text) for at, text in meta.markers])
+
+
+def _damaged(path: Path, names: Sequence[str] = ()) -> InputError:
+    which = f" (wrong: {', '.join(names)})" if names else ""
+    return InputError(f"{path}: the log's notes (metadata) are damaged; convert its source again{which}")
 
 
 def _is(*kinds: type) -> Callable[[Any], bool]:
@@ -116,11 +138,26 @@ def _is_number(x: object) -> bool:
 
 
 def _is_count(x: object) -> bool:
-    return isinstance(x, int) and not isinstance(x, bool) and x >= 0
+    return isinstance(x, int) and not isinstance(x, bool) and 0 <= x <= _MOST_ROWS
+
+
+def _is_text(x: object) -> bool:
+    # Half of a pair of code units is no text: no file, table or terminal can take it.
+    return isinstance(x, str) and len(x) <= TEXT_MOST and not _HALF.search(x)
+
+
+def _is_text_or_none(x: object) -> bool:
+    return x is None or _is_text(x)
+
+
+def _is_source(x: object) -> bool:
+    return isinstance(x, dict) and all(
+        _is_text(name) and (_is_text_or_none(value) or _is_count(value)) for name, value in x.items()
+    )
 
 
 def _is_length_or_none(x: Any) -> bool:  # noqa: ANN401 - any JSON value
-    return x is None or (_is_number(x) and x > 0)
+    return x is None or (_is_number(x) and _SHORTEST_S <= x <= _LONGEST_S)
 
 
 def is_instant(x: Any) -> bool:  # noqa: ANN401 - any JSON value
@@ -130,21 +167,21 @@ def is_instant(x: Any) -> bool:  # noqa: ANN401 - any JSON value
 
 def _is_marker(x: object) -> bool:
     match x:
-        case [int(at), str()]:
-            return is_instant(at)
+        case [int(at), str(text)]:
+            return is_instant(at) and _is_text(text)
     return False
 
 
 def _is_clock_step(x: object) -> bool:
     match x:
         case {"at_us": at, "step_s": step}:
-            return is_instant(at) and _is_number(step)
+            return is_instant(at) and _is_number(step) and abs(step) <= _LONGEST_S
     return False
 
 
 def _is_zone(x: object) -> bool:
     try:
-        return isinstance(x, str) and bool(zone_named(x, what="zone"))
+        return isinstance(x, str) and _is_text(x) and bool(zone_named(x, what="zone"))
     except InputError:
         return False
 
@@ -159,16 +196,16 @@ def _list_of(right: Callable[[Any], bool]) -> Callable[[Any], bool]:
 
 #: Of each item of the metadata: whether a value that was read can be it.
 _RIGHT: Final[dict[str, Callable[[Any], bool]]] = {
-    "meter": _is(str, NoneType),
+    "meter": _is_text_or_none,
     "side": _one_of("dc", "ac"),
     "sampling": _one_of("instant", "mean", "held"),
     "counter_kind": _one_of("net", "moved"),
-    "profile": _is(str, NoneType),
+    "profile": _is_text_or_none,
     "zone": _is_zone,
     "zone_assumed": _is(bool),
     "undated": _is(bool),
     "sign_applied": _one_of(1, -1),
-    "source": _list_of(_is(dict)),
+    "source": _list_of(_is_source),
     "rows_read": _is_count,
     "rows_kept": _is_count,
     "rows_rejected": _is_count,
@@ -178,8 +215,8 @@ _RIGHT: Final[dict[str, Callable[[Any], bool]]] = {
     "usual_interval_s": lambda x: x == 0 or _is_length_or_none(x),  # spacings of microseconds count as 0
     "markers": _list_of(_is_marker),
     "clock_steps": _list_of(_is_clock_step),
-    "moved": _list_of(_is(str)),
-    "said": _list_of(_is(str)),
-    "tool_version": _is(str),
-    "capture_id": _is(str, NoneType),
+    "moved": _list_of(_is_text),
+    "said": _list_of(_is_text),
+    "tool_version": _is_text,
+    "capture_id": _is_text_or_none,
 }

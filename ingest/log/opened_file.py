@@ -12,7 +12,7 @@ import pyarrow.parquet as pq
 
 from ..errors import InputError
 from ..quantities import QUANTITIES
-from .arrow import integers
+from .arrow import integers, parquet_file
 from .gap_limit import IntervalCount
 from .log import DAMAGED, FILE_MARK, LEVELS, TIME_TYPE, level_of, readings_of, why_not
 from .meta import METADATA_KEY, LogMeta, meta_from
@@ -59,7 +59,7 @@ def open_file(path: Path) -> OpenedFile:
     if not path.exists():
         raise InputError(f"{path}: there is no such log")
     try:
-        with pq.ParquetFile(path) as file:
+        with parquet_file(path) as file:
             schema, raw, rows = file.schema_arrow, file.metadata.metadata or {}, file.metadata.num_rows
             _check_schema(path, schema)
             first_us, empty = _first_instant(file), _never_filled(file)

@@ -4,8 +4,20 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validator
 
+#: No unit is a billion billion times another's; a factor beyond makes numbers that no meter means.
+_LEAST, _MOST = 1e-18, 1e18
+
+
+def _is_factor(scale: float) -> float:
+    if abs(scale) < _LEAST:
+        raise ValueError(f"must not be 0, nor hardly any: at least {_LEAST:g}")
+    return scale
+
+
+Scale = Annotated[float, Field(ge=-_MOST, le=_MOST), AfterValidator(_is_factor)]
+Offset = Annotated[float, Field(ge=-_MOST, le=_MOST)]
 Place = Annotated[str, Field(min_length=1)] | Annotated[int, Field(ge=1)]
 
 
@@ -36,8 +48,8 @@ class ColumnEntry(ProfilePart):
     column: Place
     minus: Place | None = None
     unit: str | None = None
-    scale: float = Field(default=1.0)
-    offset: float = 0.0
+    scale: Scale = 1.0
+    offset: Offset = 0.0
     sign: Literal["draw_positive", "return_positive"] = "draw_positive"
     direction: Direction | None = None
 

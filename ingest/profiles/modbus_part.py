@@ -9,7 +9,7 @@ from pydantic import Field, model_validator
 
 from ..errors import InputError
 from ..quantities import QUANTITIES, unit_of
-from .columns import ProfilePart
+from .columns import Offset, ProfilePart, Scale
 
 RegisterType = Literal["int16", "uint16", "int32", "uint32", "int64", "uint64", "float32", "float64"]
 WordOrder = Literal["big", "little"]
@@ -60,8 +60,8 @@ class RegisterEntry(ProfilePart):
     word_order: WordOrder | None = None
     byte_order: WordOrder | None = None
     unit: str | None = None
-    scale: float = 1.0
-    offset: float = 0.0
+    scale: Scale = 1.0
+    offset: Offset = 0.0
     sign: Sign = "draw_positive"
     not_a_value: list[int | float] = Field(default_factory=list)
     direction: DirectionRegister | None = None

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import codecs
 from pathlib import Path
 from typing import Literal
 
-from pydantic import Field, PrivateAttr, model_validator
+from pydantic import Field, PrivateAttr, field_validator, model_validator
 
 from ..errors import InputError
 from ..exports.times.stamps import TimeStyle
@@ -18,6 +19,8 @@ from .serial_part import SerialPart
 
 #: Keys by which a site file shows that it was given in a profile's place.
 SITE_KEYS = ("bank", "inverters", "loads")
+#: Encodings of Python's that are for names and programs, not for texts.
+_OF_NAMES = {"idna", "punycode", "undefined", "unicode_escape", "unicode-escape", "raw_unicode_escape"}
 
 
 class FileEntry(ProfilePart):
@@ -28,6 +31,22 @@ class FileEntry(ProfilePart):
     encoding: str | None = None
     header_line: int | None = Field(default=None, ge=0)
     sheet: str | None = None
+
+    @field_validator("encoding")
+    @classmethod
+    def _is_encoding(cls, name: str | None) -> str | None:
+        if name is not None and not _is_of_texts(name):
+            raise ValueError("is no encoding that exports are written in; utf-8, utf-16, latin-1 and cp1252 are")
+        return name
+
+
+def _is_of_texts(name: str) -> bool:
+    """Tell whether an encoding turns any bytes into text, a part of them at a time."""
+    try:
+        decoder = codecs.getincrementaldecoder(name)(errors="replace")
+        return name.lower() not in _OF_NAMES and decoder.decode("0,\n".encode(name), final=True) == "0,\n"
+    except (LookupError, ValueError, TypeError, AttributeError, AssertionError):
+        return False
 
 
 class TimeEntry(ProfilePart):

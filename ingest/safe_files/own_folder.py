@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Final
 
 from ..errors import InputError
-from .whole_file import hidden_beside, named_in_errors, sync_path, write_bytes, write_text
+from .whole_file import hidden_beside, named_in_errors, refuse_no_text, sync_path, write_bytes, write_text
 
 #: The files that were written, each with its SHA-256, as ``sha256sum`` lists and checks them.
 LIST: Final = "written-by-shuntbook.txt"
@@ -27,6 +27,7 @@ def refuse_foreign(folder: Path, names: Iterable[str], *, force: bool, what: str
     InputError
         If `folder` is a file or lies in a folder that does not exist, or holds such a file.
     """
+    refuse_no_text(folder, what=what)
     with named_in_errors(folder, what=what):
         if os.path.lexists(folder) and not folder.is_dir():
             raise InputError(f"{what}: {folder} is a file; name a folder")
@@ -35,8 +36,9 @@ def refuse_foreign(folder: Path, names: Iterable[str], *, force: bool, what: str
         listed = _listed(folder)
         # All names before any is written: half a folder of results would be worse than none.
         for path in (folder / name for name in (*names, LIST)):
-            if path.is_dir():
-                raise InputError(f"{what}: {path} is a folder where a file is to be; choose another folder")
+            if path.exists() and not path.is_file():
+                kind = "folder" if path.is_dir() else "pipe or a device"
+                raise InputError(f"{what}: {path} is a {kind} where a file is to be; choose another folder")
             if not force and os.path.lexists(path) and not _is_own(path, listed):
                 raise InputError(
                     f"{what}: {path} was not written here, or was changed since, and is left as it is; "

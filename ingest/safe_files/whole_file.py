@@ -14,6 +14,15 @@ from pathlib import Path
 from ..errors import InputError
 from .file_lock import claim, is_at
 
+#: The hidden files and folders of this process that are being written.
+_unfinished: set[Path] = set()
+
+
+def remove_unfinished() -> None:
+    """Remove what is being written, for a process that ends at once."""
+    for hidden in list(_unfinished):
+        _remove(hidden)
+
 
 @contextmanager
 def hidden_beside(path: Path, *, folder: bool = False) -> Iterator[Path]:
@@ -30,10 +39,12 @@ def hidden_beside(path: Path, *, folder: bool = False) -> Iterator[Path]:
     """
     _remove_left_behind(path)
     hidden, handle = _made(path, folder=folder)
+    _unfinished.add(hidden)
     try:
         yield hidden
     finally:
         _remove(hidden)
+        _unfinished.discard(hidden)
         if handle is not None:
             os.close(handle)
 
@@ -82,18 +93,30 @@ def refuse_existing(path: Path, *, force: bool | None, what: str = "--out") -> N
     Raises
     ------
     InputError
-        If `path` exists and `force` is not set (None where there is no such option), is a folder, or lies in a folder
-        that does not exist.
+        If `path` exists and `force` is not set (None where there is no such option), is a folder, a pipe or a device,
+        lies in a folder that does not exist, or has a name that no table, page or other machine could tell.
     """
+    refuse_no_text(path, what=what)
     with named_in_errors(path, what=what):
         is_folder, exists = path.is_dir(), os.path.lexists(path)
+        is_file = path.is_file() or not path.exists()
     if is_folder:
         raise InputError(f"{what}: {path} is a folder; name a file in it")
+    if not is_file:
+        raise InputError(f"{what}: {path} is a pipe or a device, which nothing can take the place of; name a file")
     if exists and not force:
         way_out = "choose another name" if force is None else "choose another name or add --force"
         raise InputError(f"{what}: {path} exists already and is left as it is; {way_out}")
     if not path.parent.is_dir():
         raise InputError(f"{what}: there is no folder {path.parent}; make it first or choose another place")
+
+
+def refuse_no_text(path: Path, *, what: str = "--out") -> None:
+    """Stop before a result gets a name that no table, page or other machine could tell: `InputError`."""
+    try:
+        str(path).encode()
+    except UnicodeEncodeError:
+        raise InputError(f"{what}: {path} is no name in UTF-8; choose one of letters") from None
 
 
 def is_same(one: str | Path, other: str | Path) -> bool:

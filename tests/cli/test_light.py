@@ -39,9 +39,9 @@ print("\\nCOUNT " + json.dumps([status, len(ours), files]))
 LIMITS = {
     "convert": (51, 46),
     "look": (62, 40),
-    "charge": (55, 36),
-    "charge --site": (88, 67),
-    "capture": (111, 83),
+    "charge": (55, 37),
+    "charge --site": (88, 68),
+    "capture": (111, 84),
     "report": (180, 108),
 }
 

@@ -20,6 +20,7 @@ COMMANDS = {
     "compare_scenes": "../helpers",
     "day_logs": "../helpers",
     "unchanged": "",
+    "doubling": "",
     "code_figures": "",
     "dependencies": "",
 }

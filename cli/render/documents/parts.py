@@ -10,9 +10,8 @@ from functools import lru_cache
 from math import isfinite
 from typing import Any, Final, NamedTuple
 
-import click
-
 from ....analysis.not_known import Missing
+from ...door import say_json
 from ..wording.clock import moment_of
 
 Document = dict[str, Any]
@@ -71,8 +70,6 @@ KEYS: Final = {
     "FoundOften": "code=finding.code severity=finding.severity title=finding.title logs=logs.facts.name",
     "LeftOut": "log=log.facts.name why",
 }
-#: Control characters that JSON need not escape; a terminal might obey them.
-_ESCAPED = {code: f"\\u{code:04x}" for code in range(0x7F, 0xA0)}
 
 
 class Key(NamedTuple):
@@ -85,8 +82,7 @@ class Key(NamedTuple):
 
 def print_json(document: Mapping[str, Any]) -> None:
     """Print one document alone; what is not a finite number becomes null."""
-    text = json.dumps(_clean(document), indent=2, ensure_ascii=False, allow_nan=False)
-    click.echo(text.translate(_ESCAPED))
+    say_json(json.dumps(_clean(document), indent=2, ensure_ascii=False, allow_nan=False))
 
 
 def _clean(value: Any) -> Any:  # noqa: ANN401 - any JSON value

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from ....analysis.ledger.payback import payback_of
+from ....analysis.ledger.payback import paybacks_of
 from ....analysis.ledger.sustained import SUSTAINED_S
 from ....analysis.not_known import Missing
 from .charge_and_runs import amounts_document
@@ -55,8 +55,10 @@ def _ledger(log: LogReport) -> Document:
         "sustained_over_s": SUSTAINED_S,
         "days": [{"date": line.text, **each} for line, each in zip(ledger.days, documents, strict=False)],
         "demos": [
-            {"text": line.text, **each, "payback": document_of(payback_of(line, log.paybacks))}
-            for line, each in zip(ledger.demos, documents[len(ledger.days) :], strict=True)
+            {"text": line.text, **each, "payback": document_of(payback)}
+            for line, each, payback in zip(
+                ledger.demos, documents[len(ledger.days) :], paybacks_of(ledger.demos, log.paybacks), strict=True
+            )
         ],
         "state_why_not": _state_why_not(bank),
     }

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from math import ceil, floor, isfinite, log10
-from unicodedata import bidirectional
+
+from ...door import NO_ISOLATES, harmless
 
 UNKNOWN = "unknown"
 
@@ -13,12 +14,6 @@ SAMPLING = {
     "mean": "each reading is the average since the one before it",
     "held": "each reading was read by eye and stands until the next",
 }
-
-#: The isolates that `shortened` sets are taken away first: a user's own could otherwise be left open.
-_NO_ISOLATES = dict.fromkeys(map(ord, "\u2066\u2067\u2068\u2069"))
-
-#: Bidirectional classes of letters (Unicode Standard Annex 9): from right to left, and what ends such a stretch.
-_FROM_RIGHT, _FROM_LEFT = {"R", "AL", "AN"}, {"L"}
 
 
 def number(x: float | None) -> str:
@@ -145,34 +140,13 @@ def _two(large: int, large_unit: str, small: int, small_unit: str) -> str:
 
 
 def shortened(text: str, most: int = 60) -> str:
-    """Return a user's text fit for a line of ours: no control characters, and cut with an ellipsis after `most`.
+    """Return a user's text fit for a line of ours: harmless, and cut with an ellipsis after `most`.
 
-    Each stretch of letters that run from right to left is set apart by isolates, so that it cannot reorder what is
-    around it; text that went through here before comes out as it went in.
+    Text that went through here before comes out as it went in.
     """
-    plain = text.translate(_NO_ISOLATES)
-    # A user's line feed, or a code that moves the cursor, would break a line of ours in two or write over it.
-    visible = "".join(c if c.isprintable() else " " if c.isspace() else "\N{REPLACEMENT CHARACTER}" for c in plain)
-    short = visible if len(visible) <= most else f"{visible[: most - 1].rstrip()}…"
-    return _set_apart(short) if any(bidirectional(c) in _FROM_RIGHT for c in short) else short
-
-
-def _set_apart(text: str) -> str:
-    """Put isolates around each stretch from the first to the last letter of a right-to-left script."""
-    parts, start, stop = [], 0, 0
-    for place, kind in enumerate(map(bidirectional, text)):
-        if kind in _FROM_RIGHT:
-            if start == stop:
-                parts.append(text[stop:place])
-                start = place
-            stop = place + 1
-        # Digits and marks belong to the stretch only where another of its letters follows: it ends at its last letter.
-        elif kind in _FROM_LEFT and start < stop:
-            parts.append(f"\N{FIRST STRONG ISOLATE}{text[start:stop]}\N{POP DIRECTIONAL ISOLATE}")
-            start = stop
-    if start < stop:
-        parts.append(f"\N{FIRST STRONG ISOLATE}{text[start:stop]}\N{POP DIRECTIONAL ISOLATE}")
-    return "".join(parts) + text[stop:]
+    # Isolates are set again after the cut, which could take the end of one away, and do not count.
+    plain = text.translate(NO_ISOLATES)
+    return harmless(plain if len(plain) <= most else f"{harmless(plain[: most - 1]).rstrip()}…")
 
 
 def capital(text: str) -> str:

@@ -8,7 +8,7 @@ from ....analysis.bank.sag import Sag
 from ....analysis.bank.system_word import SystemWord, system_word, to_add, weakest
 from ....analysis.equipment.judged import WORD, Judged, worded
 from ....analysis.equipment.protection import SCREENING
-from ....analysis.ledger.payback import payback_of
+from ....analysis.ledger.payback import paybacks_of
 from ....analysis.not_known import Missing
 from ....analysis.one_log.bank_report import BankReport
 from ....analysis.one_log.inverter_report import MeasuredAc
@@ -143,8 +143,8 @@ def paid_back(log: LogReport) -> list[str]:
     """Say of each demo when the array had paid it back."""
     return [
         _paid(line, payback, log)
-        for line in log.ledger.demos
-        if (payback := payback_of(line, log.paybacks)) is not None
+        for line, payback in zip(log.ledger.demos, paybacks_of(log.ledger.demos, log.paybacks), strict=True)
+        if payback is not None
     ]
 
 

@@ -83,7 +83,7 @@ def test_facts_are_those_of_plain_arithmetic(log, cuts):
     for name, sign in signs.items():
         assert getattr(facts.runs2(), name) == pytest.approx(run_squares(parts, sign), rel=1e-12), name
     assert facts.hidden(0.0).held == pytest.approx(hidden_by_lines(parts), abs=1e-12)
-    assert facts.wobble.sum() == max(len(parts) - 2, 0)
+    assert facts.by_wobble.sums.sum() == max(len(parts) - 2, 0)
     charge = facts_of([row[0] for row in log], time_s).charge
     assert facts.sizes[1].sum() == pytest.approx(3600 * charge.drawn)
     assert facts.sizes[2].sum() == pytest.approx(3600 * charge.returned)
@@ -243,7 +243,7 @@ def test_noise_below_the_last_digit_is_bounded_by_how_many_readings_are_equal():
     rng = np.random.default_rng(4)
     rounded = np.round(5.3 + rng.normal(0, 0.3, 20_000))
     facts = facts_of(rounded).evidence.current
-    still = facts.wobble[0] / facts.wobble.sum()
+    still = facts.by_wobble.sums[0, 0] / facts.by_wobble.sums.sum()
     assert 0.25 < still < 0.75
     # The share that stays within half a digit of nought is that of a normal variable sqrt(6) times as wide (erf).
     noise = facts.noise(resolution=1.0)

@@ -295,10 +295,18 @@ def scaled(chunk, name, factor):
     return changed(chunk, **{name: factor * chunk.quantities[name]})
 
 
+def false_start(chunk, amps):
+    """The log with another reading at its first start, where it is no lone spike."""
+    current = chunk.quantities["current_A"].copy()
+    current[int(np.argmax(np.diff(current))) + 1] = amps
+    return changed(chunk, current_A=current)
+
+
 BANK = bank_log(9)
 DOUBTFUL = {
     "volts_unit": (scaled(BANK, "voltage_V", 1000), {}),
     "amps_unit": (scaled(BANK, "current_A", 1000), {}),
+    "amps_beyond": (false_start(BANK, 1e5), {}),
     "power_unit": (in_watts(BANK, 0.001), {}),
     "columns_disagree": (in_watts(BANK, 1.25), {}),
     "power_sign": (in_watts(BANK, -1.0), {}),
@@ -323,6 +331,14 @@ def test_amps_beyond_the_meters_range_are_a_unit():
     chunk = scaled(BANK, "current_A", 250)
     assert codes(looked(chunk, range_A=500.0)[0]) == {"amps_unit"}
     assert codes(looked(chunk)[0]) == set()
+
+
+def test_one_reading_of_no_current_is_told_with_its_size():
+    """1e5 A at a start is worth as much as an hour of the pump; 9,000 A a welder may draw."""
+    found, verdict = looked(false_start(BANK, -1e5))
+    assert "100,000 A, which no bank gives" in found.doubts[0].text
+    assert verdict.amounts.grade == "not"
+    assert "amps_beyond" not in codes(looked(false_start(BANK, 9e3))[0])
 
 
 def test_a_constant_that_is_not_nought_is_dead_too():

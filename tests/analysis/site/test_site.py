@@ -10,6 +10,7 @@ from shuntbook.analysis.check_site.contradictions import contradictions
 from shuntbook.analysis.check_site.description import describe
 from shuntbook.analysis.not_known import Refusal
 from shuntbook.analysis.site.site import Limits, Site
+from shuntbook.analysis.site.unit_tables import Units
 from shuntbook.cli.commands.check_site import command
 from shuntbook.ingest.errors import InputError
 from shuntbook.ingest.toml.toml_file import read_toml
@@ -136,6 +137,15 @@ def test_names_lead_to_their_tables(site):
     assert site.meter("bank shunt").side == "dc"
     with pytest.raises(Refusal, match="no load called 'kettle'; it has: well pump, fridge"):
         site.load("kettle")
+
+
+def test_the_units_of_a_large_site_are_looked_up_once(tmp_path, monkeypatch):
+    """Each table is looked at for them, so that doing so for each table would cost the square of their number."""
+    looked, real = [], Units.shown
+    monkeypatch.setattr(Units, "shown", lambda units, tables: looked.append(1) or real(units, tables))
+    wire = '[[conductors]]\nname = "wire {k}"\ngauge_AWG = "6"\nlength_m = 2\n'
+    read(tmp_path, MARROWBROOK + "".join(wire.format(k=k) for k in range(50)))
+    assert len(looked) == 1
 
 
 def test_without_a_water_system_the_only_pump_is_the_main_one(tmp_path):

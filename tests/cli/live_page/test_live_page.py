@@ -1,5 +1,6 @@
 """The page beside the pump: whom it lets in, what it tells, and that nothing of it can hurt the capture."""
 
+import contextlib
 import http.client
 import json
 import re
@@ -334,6 +335,41 @@ def test_connections_that_ask_nothing_leave_room(open_page):
         for connection in idle:
             connection.close()
     until(lambda: asked(port) == 200, "room for the next")
+
+
+def test_connections_that_ask_slowly_keep_nobody_out(open_page):
+    """However many hang on or ask a letter a second: the next is let in at once, and viewers who are there go on."""
+    port = port_of(open_page)
+    with Viewer(port) as viewer:
+        assert viewer.next()["number"] == 1
+        slow = [socket.create_connection(("127.0.0.1", port)) for _ in range(150)]
+        for connection in slow:
+            with contextlib.suppress(OSError):  # it has made room already
+                connection.sendall(b"GET / HT")
+        assert [asked(port) for _ in range(5)] == [200] * 5  # while all of them hang on
+        open_page.publish(Plain(2))
+        assert viewer.next()["number"] == 2
+        for connection in slow:
+            connection.close()
+
+
+def test_a_viewer_that_takes_nothing_makes_room_for_one_that_does(open_page, monkeypatch):
+    """Where there is room for no more, whoever is behind is let go; those who keep up stay."""
+    monkeypatch.setattr("shuntbook.cli.live_page.handlers.MOST_VIEWERS", 2)
+    monkeypatch.setattr("shuntbook.cli.live_page.handlers._BEHIND_S", 0.0)
+    port = port_of(open_page)
+    with stalled(port), Viewer(port) as viewer:
+        for number in range(2, 42):  # more than any system holds back for one that does not read
+            open_page.publish(Plain(number, more=500_000))
+            while viewer.next()["number"] < number:
+                pass
+        with Viewer(port) as third:
+            assert third.status == 200
+            open_page.publish(Plain(number + 1))
+            while viewer.next()["number"] < number + 1:
+                pass
+            while third.next()["number"] < number + 1:
+                pass
 
 
 def asked(port):

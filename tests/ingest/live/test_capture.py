@@ -8,9 +8,20 @@ from itertools import pairwise
 
 import pytest
 
-from shuntbook.ingest.events import Reading, Refused, Remark
-from shuntbook.ingest.live.capture import FIRST_TRIES, Capture, MeteredSource, open_first
+from shuntbook.ingest.events import NOT_KEPT, Reading, Refused, Remark
+from shuntbook.ingest.journal.compaction import finish
+from shuntbook.ingest.journal.journal import Journal
+from shuntbook.ingest.live.capture import (
+    FIRST_TRIES,
+    REFUSED_A_SECOND,
+    REFUSED_MOST,
+    Capture,
+    MeteredSource,
+    open_first,
+)
 from shuntbook.ingest.live.source import Clock, LiveSource, SourceLost
+from shuntbook.ingest.log.meta import LogMeta
+from shuntbook.ingest.safe_files.rejects import rejects_path
 
 
 class SimulatedClock(Clock):
@@ -311,3 +322,49 @@ def test_a_marker_goes_into_every_log():
     capture.mark("crates")
     capture.mark("rest", 5)
     assert [j.markers for j in journals] == [[(capture.start_us, "crates"), (5, "rest")]] * 2
+
+
+def _junk(clock, count):
+    """A line at the wrong baud rate, `count` times a second, beside a reading."""
+    text = "\\xff\\xfe" * 100
+
+    def lines(start):
+        return [*(Refused(start, "garbage", text, "no text") for _ in range(count)), Reading(start, {"current_A": 1.0})]
+
+    return Script(clock, at=dict.fromkeys(range(1, 5000), lines))
+
+
+@pytest.mark.parametrize("length_s", [60.0, 600.0])
+def test_junk_fills_no_disk_and_is_counted(length_s):
+    """However fast it comes: a megabyte is kept, then a little a second; all of it is counted, and that is told."""
+    clock = SimulatedClock()
+    _, meter, journal = captured(_junk(clock, 100), clock, length_s=length_s)
+    kept = [event for event in journal.events if isinstance(event, Refused)]
+    assert len(journal.readings) == length_s + 1
+    assert meter.refused == {"garbage": 100 * (length_s + 1)}
+    assert sum(len(event.text) + len(event.reason) for event in kept) < REFUSED_MOST + REFUSED_A_SECOND * (length_s + 1)
+    assert len(kept) > 500  # enough of it to see what it is
+    told = [event for event in journal.events if isinstance(event, Remark)]
+    assert {event.kind for event in told} == {NOT_KEPT}
+    assert len(told) <= 2 + length_s / 60  # a line a minute, and one at the end
+    assert told[-1].text.startswith(f"{meter.refused['garbage'] - len(kept):,} more that could not be read")
+
+
+def test_what_is_refused_now_and_then_is_all_kept():
+    """A wrong line a second is what a bad cable gives, for hours."""
+    clock = SimulatedClock()
+    _, meter, journal = captured(_junk(clock, 1), clock, length_s=1000.0)
+    assert meter.refused["garbage"] == sum(isinstance(event, Refused) for event in journal.events) == 1001
+    assert meter.not_kept == 0
+
+
+def test_the_log_says_how_much_was_only_counted(tmp_path):
+    """Once, with the number at the end; what was kept stands among the rejects."""
+    clock, log = SimulatedClock(), tmp_path / "a.parquet"
+    journal = Journal(log, LogMeta(), ["current_A"])
+    _, meter, _ = captured(_junk(clock, 100), clock, length_s=150.0, journal=journal)
+    done = finish(journal)
+    [remark] = [text for text in done.meta.remarks if "counted only" in text]
+    assert remark.startswith(f"{meter.not_kept:,} more that could not be read came faster than is kept")
+    assert done.meta.rows_rejected == meter.refused["garbage"] - meter.not_kept
+    assert rejects_path(log).stat().st_size < 1.5 * REFUSED_MOST

@@ -7,8 +7,9 @@ import pytest
 from pydantic import BaseModel, ConfigDict, Field, field_validator
 
 from shuntbook.ingest.errors import InputError
+from shuntbook.ingest.toml.mistakes import MOST_TOLD
 from shuntbook.ingest.toml.places import key_lines
-from shuntbook.ingest.toml.toml_file import LARGEST_BYTES, MOST_TOLD, read_toml
+from shuntbook.ingest.toml.toml_file import LARGEST_BYTES, read_toml
 
 STRICT = ConfigDict(strict=True, extra="forbid", allow_inf_nan=False, frozen=True)
 
@@ -153,7 +154,7 @@ def test_of_very_many_mistakes_the_first_are_told(tmp_path):
 def test_a_sentence_with_a_long_name_is_cut_short(tmp_path):
     """A key of any length is told by its beginning."""
     with pytest.raises(InputError) as caught:
-        read_toml(write(tmp_path, f'title = "x"\n{"k" * 9000} = 1\n'), Shed)
+        read_toml(write(tmp_path, f'title = "x"\n{"k" * 3900} = 1\n'), Shed)
     assert ":2: kkk" in str(caught.value)
     assert len(str(caught.value)) <= 1000
 
@@ -162,7 +163,7 @@ def test_a_long_value_is_cut_short(tmp_path):
     """A number of hundreds of digits does not fill the screen."""
     (sentence,) = mistakes(tmp_path, f'title = "s"\n[lid]\nname = "a"\nmass_kg = 1{"0" * 400}')
 
-    assert sentence.startswith("shed.toml:4: lid.mass_kg: must be a number (got 1000")
+    assert sentence.startswith("shed.toml:4: lid.mass_kg: must be a figure of at most 19 digits")
     assert len(sentence) < 120
 
 
@@ -220,7 +221,6 @@ name.short = "second"
         ("title = '''shed\ncount = 1", 1, "opened but not closed"),
         ('title = "s"\n\ntitle = "t"', 3, "the same key is there a second time"),
         ('title = "s"\ncrates = [', 2, "invalid value"),
-        (f"count = {'9' * 5000}", 1, "limit"),
     ],
 )
 def test_what_is_no_toml_is_told_with_its_line(tmp_path, text, line, words):
@@ -267,7 +267,7 @@ def test_a_table_that_is_there_under_both_names_is_not_put_right(tmp_path):
 
 def test_lists_nested_without_end_are_told(tmp_path):
     """A file nested so deep that the reader gives up is a sentence, not a fault of ours."""
-    (sentence,) = mistakes(tmp_path, f"title = {'[' * 100_000}")
+    (sentence,) = mistakes(tmp_path, "title = " + "[\n" * 50_000)
 
     assert "nested too deeply" in sentence
 

@@ -7,7 +7,6 @@ import json
 import os
 import re
 import traceback
-import unicodedata
 import warnings
 from contextlib import chdir
 from math import isfinite
@@ -16,6 +15,7 @@ from typing import Any
 from unittest import mock
 
 from exporting import shuntbook
+from terminals import obeyed
 
 from .case import Case
 
@@ -61,7 +61,7 @@ def _run(arguments: list[str]) -> dict[str, Any]:
         if out:
             raise Fault(f"says something on stdout although it failed: {transcript}")
     for text in (out, err):
-        if strange := {c for c in text if unicodedata.category(c) in ("Cc", "Cs") and c not in "\n\t"}:
+        if strange := obeyed(text.encode(errors="surrogatepass")):
             raise Fault(f"prints control characters {sorted(map(ord, strange))}: {transcript!r}")
     document = _document(out, transcript) if status == 0 and "--json" in arguments else None
     return {"status": status, "out": out, "err": err, "document": document}

@@ -32,6 +32,9 @@ _WRONG_NOTES: tuple[Any, ...] = (
     None, 0, -1, 1.5, 1e300, 10**400, True, "", "x", "\x1b[31m", "x" * 5000, [], [[]], [1], {}, {"a": 1}, [[0, "x"]],
     [[_T0_US, "crates"]], [["x", 0]], [[1e300, "x"]], [{"at_us": 1, "step_s": 1e300}], "dc", "ac", "mean", "held",
     "Mars/Base", "../../etc", "UTC", 1e-300, 86_400.0, [{"name": 1}], [[True, "x"]], "\u202e", [[10**18, "x"]],
+    1e200, 1e13, 5e-324, float("nan"), float("inf"), 10**17, "\ud800", [[_T0_US, "\udc9b"]], [{"name": "\ud83d"}],
+    "x" * 2_000_000, ["y" * 2_000_000], [{"name": {"a": 1}}], "right/UTC", "localtime", "a/" * 5000,
+    [[_T0_US, "\x1b]0;title\x07\x9b2J"]], ["\x1b[2J\u202e\u2066"], [{"name": "\x9d0;title\x9c"}],
 )  # fmt: skip
 
 
@@ -79,8 +82,10 @@ def make(rng: random.Random) -> Case:
         _folder,
         _journal,
     ]
-    files = rng.choice(kinds)(rng)
-    log = "a.parquet"
+    # Names mean something to others: a URL's scheme, bytes that are no text, commands to a terminal.
+    log = rng.choice([*["a.parquet"] * 9, "pump:a.parquet", "a\udcff.parquet", "a\x1b]0;title\x07\x9b2J.parquet"])
+    made = rng.choice(kinds)(rng)
+    files = {f"{log}{name[9:]}" if name.startswith("a.parquet") else name: content for name, content in made.items()}
     calls = [["look", log], ["charge", log, "--json"]]
     if rng.random() < 0.5:
         calls.append(["cycles", log, "--json"])
@@ -89,13 +94,17 @@ def make(rng: random.Random) -> Case:
     if rng.random() < 0.15:
         files["plain.parquet"] = plain_log()
         calls.append(["compare", *rng.sample([log, "plain.parquet"], 2), "--json"])
-    if rng.random() < 0.02:  # it begins a process
+    if rng.random() < (0.1 if files.keys() == {log} else 0.02):  # it begins a process
         calls.append(["fleet", ".", "--out", "fleet.parquet", "--json", "--workers", "1"])
     if rng.random() < 0.1:
         calls.append(["convert", log, "--out", "b.parquet", "--zone", "UTC", "--json"])
     rng.shuffle(calls)
     written = ["fleet.parquet", "fleet.parquet.rows"]
-    may_change = [log, f"{log}.journal", f"{log}.rejects.csv"] if f"{log}.journal" in files else []
+    may_change = (
+        [log, f"{log}.journal", f"{log}.rejects.csv", f"{log}.journal.damaged-00000000"]
+        if f"{log}.journal" in files
+        else []
+    )
     known = {"may_write": written, "may_leave": written, "may_change": may_change}
     return Case("log", files=files, calls=calls, known=known)
 

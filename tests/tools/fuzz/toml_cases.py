@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from places import ROOT
+from terminals import POISON
 
 from .case import Case
 from .csv_cases import table
@@ -55,7 +56,8 @@ _VALUES: tuple[Any, ...] = (
     "x", "A", "V" * 5000, "\x1b[31m", "\u202eabc", "1", "inf", "comma", "UTC", "Mars/Base", "utf-16", "idna", "zlib",
     "150s", "-1s", "1e400s", [], [1, 2], [[]], [[[1]]], ["x"] * 3, {}, {"a": 1}, [{}], [{"name": "x"}],
     [{"name": "x"}, {"name": "x"}], "(a+)+$", "(?P<a>a*a*a*a*a*a*b)", "(?P<a>(x|x)*y)", "(?P<a>[", "(?P<a>" * 200,
-    "(?P<a>\\d{1,9999999})", "(?i)(?P<v>.*.*.*x)",
+    "(?P<a>\\d{1,9999999})", "(?i)(?P<v>.*.*.*x)", 5e-324, 1e-300, 1e-10, 1e-9, 1e15, 1e16, 2**63, 2**64, 16**3000,
+    "unicode_escape", "base64", "localtime", "right/UTC", "a/" * 1500, "..", "\u0130/\u00df", "x" * 201, POISON,
 )  # fmt: skip
 
 
@@ -129,6 +131,12 @@ def _too_much(text: str, rng: random.Random) -> str:
             "\nx = " + "{a=" * 500 + "1" + "}" * 500,
             "\n[" + ".".join("a" * 3000) + "]\n",
             "\nx = " + "9" * 100_000,
+            "\nx = 0x" + "f" * rng.choice([17, 3000, 100_000]),
+            "\n" + ".".join("a" * rng.choice([15, 17, 1900, 50_000])) + " = 1",
+            "\nx = { " + " . ".join(["'a'"] * rng.choice([15, 17, 400])) + " = 1 }",
+            "\n" + "\n".join(".".join(["a", *"bcdefghijklm", f"k{k}"]) + " = 1" for k in range(10_000)),
+            '\nx = "' + '\\"' * rng.choice([1900, 50_000]),
+            "\nx = [" + "\n[" * 20_000,
             "\n#" + "x" * 3_900_000,
             "\n#" + "x" * 4_100_000,
             "\n" + "".join(f"k{k} = {k}\n" for k in range(50_000)),
@@ -195,8 +203,8 @@ def _value(value: Any) -> str:
             return "{" + ", ".join(f"{_text(k)} = {_value(v)}" for k, v in value.items()) + "}"
         case list():
             return "[" + ", ".join(map(_value, value)) + "]"
-        case int() if abs(value) > 10**300:
-            return "9" * 400
+        case int() if abs(value) >= 2**63:
+            return f"0x{value:x}" if value > 0 else "9" * 400
     return repr(value)
 
 

@@ -105,8 +105,8 @@ GROUPS = {
         "not 500_lines",
     ),
     "ingest": (
-        "ingest/live: line_reader lines; ingest/profiles: serial_part; ingest/toml: amounts repair",
-        "toml_file site_forms line_reader serial_lines",
+        "ingest/live: line_reader lines; ingest/profiles: serial_part; ingest/toml: amounts bounds repair",
+        "toml_file bounds site_forms line_reader serial_lines",
         "",
     ),
     "gaps": (

@@ -1,0 +1,169 @@
+"""The one door to the terminal: whatever a command says goes through here, and a terminal obeys none of it.
+
+Nothing else writes to standard output or standard error. A reader that goes, such as ``head`` or a window that is
+closed, ends no command: the rest goes nowhere, and the command ends by its own status.
+"""
+
+from __future__ import annotations
+
+import errno
+import os
+import re
+import stat
+import sys
+from contextlib import suppress
+from typing import TYPE_CHECKING, Any, TextIO
+from unicodedata import bidirectional, category
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+#: The isolates that are set here are taken away first: a user's own could otherwise be left open.
+NO_ISOLATES = dict.fromkeys(map(ord, "\u2066\u2067\u2068\u2069"))
+#: Bidirectional classes of letters (Unicode Standard Annex 9): from right to left, and what ends such a stretch.
+_FROM_RIGHT, _FROM_LEFT = {"R", "AL", "AN"}, {"L"}
+#: Categories of characters that are no text: controls, formats (bidirectional ones among them), halves of a pair, and
+#: separators of lines and paragraphs.
+_NO_TEXT = {"Cc", "Cf", "Cs", "Zl", "Zp"}
+
+
+def harmless(line: str) -> str:
+    """Return a line of text that a terminal shows and obeys in nothing, nor reorders what is around it.
+
+    What is no space and cannot be printed becomes a replacement character; each stretch of letters that run from right
+    to left is set apart by isolates. A line that went through here before comes out as it went in.
+    """
+    if line.isascii() and line.isprintable():
+        return line
+    plain = line.translate(NO_ISOLATES)
+    visible = "".join(c if c.isprintable() else " " if c.isspace() else "\N{REPLACEMENT CHARACTER}" for c in plain)
+    return _set_apart(visible) if any(bidirectional(c) in _FROM_RIGHT for c in visible) else visible
+
+
+def _set_apart(text: str) -> str:
+    """Put isolates around each stretch from the first to the last letter of a right-to-left script."""
+    parts, start, stop = [], 0, 0
+    for place, kind in enumerate(map(bidirectional, text)):
+        if kind in _FROM_RIGHT:
+            if start == stop:
+                parts.append(text[stop:place])
+                start = place
+            stop = place + 1
+        # Digits and marks belong to the stretch only where another of its letters follows: it ends at its last letter.
+        elif kind in _FROM_LEFT and start < stop:
+            parts.append(f"\N{FIRST STRONG ISOLATE}{text[start:stop]}\N{POP DIRECTIONAL ISOLATE}")
+            start = stop
+    if start < stop:
+        parts.append(f"\N{FIRST STRONG ISOLATE}{text[start:stop]}\N{POP DIRECTIONAL ISOLATE}")
+    return "".join(parts) + text[stop:]
+
+
+def say(line: str, *, err: bool = False) -> None:
+    """Print a line of a result; on standard error with `err`.
+
+    Raises
+    ------
+    OSError
+        If a disk that standard output goes to is full or has failed.
+    """
+    if err:
+        tell(line)
+    else:
+        _write(sys.stdout, f"{harmless(line)}\n")
+
+
+def tell(line: str) -> None:
+    """Print a line on standard error; where nothing can be said there any more, the work goes on."""
+    with suppress(OSError):
+        _write(sys.stderr, f"{harmless(line)}\n")
+
+
+def say_json(text: str) -> None:
+    """Print a JSON document, whose texts are escaped by JSON's own rules wherever a terminal might obey them.
+
+    Raises
+    ------
+    OSError
+        If a disk that standard output goes to is full or has failed.
+    """
+    # Where a stream lacks characters, their escapes stand for them: a question mark would be another text.
+    lacks = not _can_be_written(text)
+    escaped = re.sub(r"[^ -~\n]", lambda each: _escaped(each[0], always=lacks), text)
+    _write(sys.stdout, escaped + "\n")
+
+
+def _can_be_written(text: str) -> bool:
+    try:
+        text.encode(getattr(sys.stdout, "encoding", None) or "utf-8", "surrogatepass")
+    except (UnicodeEncodeError, LookupError):
+        return False
+    return True
+
+
+def _escaped(character: str, *, always: bool) -> str:
+    if not always and category(character) not in _NO_TEXT:
+        return character
+    # JSON has sixteen bits to an escape: what lies beyond them is a pair of halves.
+    units = character.encode("utf-16-be", "surrogatepass")
+    return "".join(f"\\u{units[k : k + 2].hex()}" for k in range(0, len(units), 2))
+
+
+def has_terminal() -> bool:
+    """Tell whether standard error is a terminal, where something may be shown that moves."""
+    return sys.stderr is not None and sys.stderr.isatty()
+
+
+def console() -> Console:
+    """Return a console on standard error for what moves; texts must have gone through `harmless`."""
+    from rich.console import Console
+
+    return Console(file=lasting_stderr())
+
+
+def lasting_stderr() -> Any:  # noqa: ANN401 - what libraries take for a text stream
+    """Return standard error for libraries that write to it themselves: where its reader goes, they notice nothing."""
+    return _Lasting(sys.stderr)
+
+
+class _Lasting:
+    """A text stream that never fails."""
+
+    def __init__(self, stream: TextIO) -> None:
+        self._stream = stream
+
+    def write(self, text: str) -> int:
+        with suppress(OSError):
+            _write(self._stream, text)
+        return len(text)
+
+    def flush(self) -> None:
+        """Do nothing: what was written is flushed already."""
+
+    def __getattr__(self, name: str) -> Any:  # noqa: ANN401 - any attribute of a stream
+        return getattr(self._stream, name)
+
+
+def _write(stream: TextIO | None, text: str) -> None:
+    if stream is None:  # it was closed before this program began
+        return
+    try:
+        stream.write(text)
+        stream.flush()
+    except OSError as error:
+        if not _reader_is_gone(stream, error):
+            raise
+        _to_nowhere(stream)
+
+
+def _reader_is_gone(stream: TextIO, error: OSError) -> bool:
+    """Tell a pipe without a reader and a terminal that was closed from a disk that failed."""
+    if isinstance(error, BrokenPipeError):
+        return True
+    return error.errno in (errno.EIO, errno.ENXIO) and stat.S_ISCHR(os.fstat(stream.fileno()).st_mode)
+
+
+def _to_nowhere(stream: TextIO) -> None:
+    """Let what a stream still holds back, and all that comes, go nowhere: it would complain once more at the end."""
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    os.dup2(nowhere, stream.fileno())
+    os.close(nowhere)
