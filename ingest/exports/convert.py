@@ -10,11 +10,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
-import pyarrow.parquet as pq
 from numpy.typing import NDArray
 
 from ..errors import InputError, ReadAnew
-from ..log.arrow import flat, floats, integers
+from ..log.arrow import flat, floats, integers, parquet_file
 from ..log.gap_limit import LONG_US, NEARLY_ALL_CHANGE, IntervalCount
 from ..log.log import FILE_MARK, ROWS_A_GROUP, LogWriter, Readings, ahead, level_of, new_log, to_batch
 from ..log.meta import LogMeta
@@ -307,7 +306,7 @@ def _keep(spool: Path, out: Path) -> tuple[int, int]:
     """Let the spooled readings, already in order, become the log."""
     take_place(spool, out)
     # Only the ends: the file was just written in order.
-    with pq.ParquetFile(out) as file:
+    with parquet_file(out) as file:
         groups = file.metadata.num_row_groups
         first = integers(flat(file.read_row_group(0, columns=["time"])["time"]), 0)[0]
         last = integers(flat(file.read_row_group(groups - 1, columns=["time"])["time"]), 0)[-1]
@@ -315,7 +314,7 @@ def _keep(spool: Path, out: Path) -> tuple[int, int]:
 
 
 def _load(spool: Path, quantities: Sequence[str]) -> Readings:
-    with pq.ParquetFile(spool) as file:
+    with parquet_file(spool) as file:
         time_us = integers(flat(file.read(columns=["time"])["time"]), 0)
         return Readings(time_us, {q: floats(flat(file.read(columns=[q])[q])) for q in quantities})
 

@@ -31,6 +31,25 @@ def journal_path(log: Path) -> Path:
     return log.with_name(log.name + JOURNAL_SUFFIX)
 
 
+def refuse_captured(log: Path) -> None:
+    """Stop before a result takes the place of a log that is being captured, or whose capture is unfinished.
+
+    Raises
+    ------
+    InputError
+        If its journal lies there.
+    """
+    path = journal_path(log)
+    try:
+        handle = hold(path, os.O_RDONLY)
+    except FileNotFoundError:
+        return
+    if handle is None:
+        raise InputError(f"{log}: is still being captured; stop it first or choose another --out")
+    os.close(handle)
+    raise _unfinished(log)
+
+
 class Journal:
     """The journal of one log, from a capture's first reading to its last; threads may share it.
 
@@ -167,11 +186,15 @@ def _new_file(log: Path) -> int:
         raise InputError(f"{log}: another capture is writing here; stop it first or choose another --out")
     if os.fstat(handle).st_size:
         os.close(handle)
-        raise InputError(
-            f"{log}: an unfinished capture lies here ({path.name}); complete it with 'shuntbook look {log}', "
-            "or choose another --out"
-        )
+        raise _unfinished(log)
     return handle
+
+
+def _unfinished(log: Path) -> InputError:
+    return InputError(
+        f"{log}: an unfinished capture lies here ({journal_path(log).name}); complete it with 'shuntbook look {log}', "
+        "or choose another --out"
+    )
 
 
 def _write_all(handle: int, line: bytes) -> None:

@@ -8,12 +8,16 @@ import signal
 import subprocess
 import sys
 import time
+from contextlib import closing
 
 import pytest
 from places import ROOT, SAMPLES
 
 from shuntbook.cli.main import run
+from shuntbook.ingest.events import Reading
+from shuntbook.ingest.journal.journal import Journal
 from shuntbook.ingest.journal.opening import open_log
+from shuntbook.ingest.log.meta import LogMeta
 
 WEEK = f"replay:{SAMPLES / 'week_later.csv.gz'}?speed=max&zone=Europe/London&sign=return_positive"
 SITE = """
@@ -144,6 +148,27 @@ def test_a_second_capture_into_one_place_is_refused(tmp_path, capsys):
         child.terminate()
         child.communicate(timeout=30)
     assert run(["charge", str(log)]) == 0
+
+
+def test_no_export_takes_the_place_of_a_capture(tmp_path, capsys):
+    """Neither while it runs nor while it is unfinished, with --force or without; nothing is touched, no export read."""
+    log, missing = tmp_path / "a.parquet", tmp_path / "none.csv"
+    for source in (missing, SAMPLES / "week_later.csv.gz"):
+        with closing(Journal(log, LogMeta(), ["current_A"])) as journal:
+            journal.append_reading(Reading(1_000_000, {"current_A": 1.0}))
+            before = journal.path.read_bytes()
+            for words in ([], ["--force"]):
+                capsys.readouterr()
+                assert run(["convert", str(source), "--out", str(log), *words]) == 2
+                assert capsys.readouterr() == (
+                    "",
+                    f"shuntbook: {log}: is still being captured; stop it first or choose another --out\n",
+                )
+        assert run(["convert", str(source), "--out", str(log), "--force"]) == 2
+        assert "an unfinished capture lies here" in capsys.readouterr().err
+        assert [path.name for path in tmp_path.iterdir()] == [journal.path.name]
+        assert journal.path.read_bytes() == before
+        journal.path.unlink()
 
 
 def test_a_killed_capture_is_completed_by_the_next_command(tmp_path, capsys):
