@@ -14,7 +14,7 @@ from ...ingest.exports.convert import convert, is_log
 from ...ingest.exports.delimited.stated import Stated
 from ...ingest.exports.intake import Intake, take_in
 from ...ingest.exports.times.stamps import TimeStyle
-from ...ingest.journal.journal import refuse_captured
+from ...ingest.log.log import JOURNAL_SUFFIX
 from ...ingest.log.meta import LogMeta
 from ...ingest.safe_files.rejects import rejects_path
 from ...ingest.safe_files.whole_file import refuse_existing, refuse_input, write_text
@@ -109,7 +109,10 @@ def command(sources: tuple[str, ...], out: Path, **options: str | bool | None) -
     refuse_existing(out, force=bool(options["force"]))
     refuse_input(out, (name for name in sources if name != "-"), called="the export itself")
     refuse_input(out, [_text(options, "profile")], called="the profile")
-    refuse_captured(out)
+    if out.with_name(out.name + JOURNAL_SUFFIX).exists():
+        from ...ingest.journal.journal import refuse_captured  # beside hardly any log
+
+        refuse_captured(out)
     if any(is_log(name) for name in sources):
         _write_again(sources, out, options)
         return
