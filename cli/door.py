@@ -11,6 +11,7 @@ import os
 import re
 import stat
 import sys
+from collections.abc import Iterable
 from contextlib import suppress
 from typing import TYPE_CHECKING, Any, TextIO
 from unicodedata import bidirectional, category
@@ -78,30 +79,30 @@ def tell(line: str) -> None:
         _write(sys.stderr, f"{harmless(line)}\n")
 
 
-def say_json(text: str) -> None:
-    """Print a JSON document, whose texts are escaped by JSON's own rules wherever a terminal might obey them.
+def say_json(pieces: Iterable[str]) -> None:
+    """Print a JSON document in pieces, whose texts are escaped by JSON's own rules wherever a terminal might obey them.
 
     Raises
     ------
     OSError
         If a disk that standard output goes to is full or has failed.
     """
-    # Where a stream lacks characters, their escapes stand for them: a question mark would be another text.
-    lacks = not _can_be_written(text)
-    escaped = re.sub(r"[^ -~\n]", lambda each: _escaped(each[0], always=lacks), text)
-    _write(sys.stdout, escaped + "\n")
+    for piece in pieces:
+        _write(sys.stdout, re.sub(r"[^ -~\n]", lambda each: _escaped(each[0]), piece))
+    _write(sys.stdout, "\n")
 
 
-def _can_be_written(text: str) -> bool:
+def _can_be_written(character: str) -> bool:
     try:
-        text.encode(getattr(sys.stdout, "encoding", None) or "utf-8", "surrogatepass")
+        character.encode(getattr(sys.stdout, "encoding", None) or "utf-8", "surrogatepass")
     except (UnicodeEncodeError, LookupError):
         return False
     return True
 
 
-def _escaped(character: str, *, always: bool) -> str:
-    if not always and category(character) not in _NO_TEXT:
+def _escaped(character: str) -> str:
+    # For what a stream lacks its escape stands: a question mark would be another text.
+    if category(character) not in _NO_TEXT and _can_be_written(character):
         return character
     # JSON has sixteen bits to an escape: what lies beyond them is a pair of halves.
     units = character.encode("utf-16-be", "surrogatepass")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -326,6 +327,7 @@ def _middle(fine_size: int) -> float:
     return float(edges.mean())
 
 
+@lru_cache(maxsize=256)
 def _z_within(share: float) -> float:
     """Return how many standard deviations from its mean a normal variable stays with this probability. [1]"""
     z = np.linspace(0, 6, 6001)

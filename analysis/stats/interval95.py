@@ -72,7 +72,7 @@ def combine(components: Sequence[Component], *, level: float = 0.95) -> Combined
     normal = [part for part in components if part.even == 0 or part.even >= MANY]
     widths = [width for part in components if 0 < part.even < MANY for width in _widths(part)]
     spread = _widened(normal, level)
-    return Combined(u, _half(widths, spread, level), effective_dof(components))
+    return Combined(u, _half(tuple(widths), spread, level), effective_dof(components))
 
 
 def effective_dof(components: Sequence[Component]) -> float:
@@ -100,7 +100,9 @@ def _widths(part: Component) -> list[float]:
     return [unit] * whole + ([unit * math.sqrt(left)] if left > 1e-6 else [])
 
 
-def _half(widths: Sequence[float], spread: float, level: float) -> float:
+# Where nothing comes back what is drawn is the net, with the same errors: worked out once.
+@lru_cache(maxsize=8)
+def _half(widths: tuple[float, ...], spread: float, level: float) -> float:
     """Return half of the interval of a sum of even parts and one normal part.
 
     The distribution function of a sum with an even part of half-width a is the running mean of that without it:

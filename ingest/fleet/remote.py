@@ -7,12 +7,12 @@ from __future__ import annotations
 
 import shutil
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 from pathlib import Path, PurePosixPath
-from tempfile import TemporaryDirectory
 from typing import Any, Final
 
 from ..errors import InputError
+from ..safe_files.whole_file import passing_folder
 
 _WITHOUT: Final = "reading from a URL needs the extra 'fleet': pip install 'shuntbook[fleet]'"
 
@@ -51,17 +51,12 @@ def as_files(*places: str | None) -> Iterator[list[Path | None]]:
     InputError
         If something cannot be fetched.
     """
-    with TemporaryDirectory(prefix="shuntbook-") if any(map(_far, places)) else _here() as folder:
-        yield [None if place is None else _fetched(place, Path(folder), k) for k, place in enumerate(places)]
+    with passing_folder() if any(map(_far, places)) else nullcontext(Path()) as folder:
+        yield [None if place is None else _fetched(place, folder, k) for k, place in enumerate(places)]
 
 
 def _far(place: str | None) -> bool:
     return place is not None and is_url(place)
-
-
-@contextmanager
-def _here() -> Iterator[str]:
-    yield "."
 
 
 def _fetched(place: str, folder: Path, k: int) -> Path:

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import math
-import shutil
-import tempfile
 import weakref
 from collections.abc import Iterator
+from contextlib import ExitStack
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -16,6 +15,7 @@ from ..errors import InputError
 from ..events import Event, Reading, Refused
 from ..journal.opening import open_log
 from ..log.log import Log
+from ..safe_files.whole_file import passing_folder
 from .address import Address
 from .source import Cadence, Clock, LiveSource
 
@@ -106,9 +106,9 @@ class Replay(LiveSource):
 
     def _converted(self, address: Address, profile: Profile | None) -> Log:
         """Convert an export to a log in a folder that lasts as long as this object."""
-        folder = Path(tempfile.mkdtemp(prefix="shuntbook-replay-"))
-        weakref.finalize(self, shutil.rmtree, folder, ignore_errors=True)
-        log = folder / "replayed.parquet"
+        stack = ExitStack()
+        weakref.finalize(self, stack.close)
+        log = stack.enter_context(passing_folder()) / "replayed.parquet"
         rejects = _convert(address, profile, log)
         self._refused = _rejected(rejects) if rejects is not None else []
         return open_log(log)

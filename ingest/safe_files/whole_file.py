@@ -10,11 +10,12 @@ import shutil
 from collections.abc import Iterable, Iterator
 from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 from ..errors import InputError
 from .file_lock import claim, is_at
 
-#: The hidden files and folders of this process that are being written.
+#: The hidden files and folders of this process that are being written, and those that pass.
 _unfinished: set[Path] = set()
 
 
@@ -47,6 +48,18 @@ def hidden_beside(path: Path, *, folder: bool = False) -> Iterator[Path]:
         _unfinished.discard(hidden)
         if handle is not None:
             os.close(handle)
+
+
+@contextmanager
+def passing_folder() -> Iterator[Path]:
+    """Give a new folder where the system keeps what passes; it is gone when the block, or this process, ends."""
+    with TemporaryDirectory(prefix="shuntbook-", ignore_cleanup_errors=True) as name:
+        folder = Path(name)
+        _unfinished.add(folder)
+        try:
+            yield folder
+        finally:
+            _unfinished.discard(folder)
 
 
 def _made(path: Path, *, folder: bool) -> tuple[Path, int | None]:

@@ -231,7 +231,7 @@ def test_json_escapes_by_its_own_rules(text):
     """The same text comes out of the document, halves of a pair among them, and no character of it is a command."""
     out = io.StringIO()
     with redirect_stdout(out):
-        say_json(json.dumps({text: text}, ensure_ascii=False))
+        say_json([json.dumps({text: text}, ensure_ascii=False)])
     assert obeyed(out.getvalue().encode()) == []
     document = json.loads(out.getvalue())
     joined = text.encode("utf-16", "surrogatepass").decode("utf-16", "surrogatepass")
@@ -243,7 +243,7 @@ def test_json_is_the_same_in_every_encoding(encoding):
     """A character that the stream lacks is escaped, not lost."""
     out = io.TextIOWrapper(io.BytesIO(), encoding=encoding, errors="replace")
     with redirect_stdout(out):
-        say_json(json.dumps({"name": "café 井戸 \U0001f6b0 \x9b"}, ensure_ascii=False))
+        say_json([json.dumps({"name": "café 井戸 \U0001f6b0 \x9b"}, ensure_ascii=False)])
     assert json.loads(out.buffer.getvalue().decode(encoding)) == {"name": "café 井戸 \U0001f6b0 \x9b"}
 
 

@@ -4,11 +4,18 @@ import os
 import signal
 import subprocess
 import sys
+import tempfile
 import time
 from pathlib import Path
 
 import pytest
 from places import SAMPLES
+
+from shuntbook.ingest.fleet.remote import as_files
+from shuntbook.ingest.live.address import parse_address
+from shuntbook.ingest.live.replay import Replay
+from shuntbook.ingest.live.source import SteadyClock
+from shuntbook.ingest.safe_files.whole_file import remove_unfinished
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="signals and process groups of POSIX")
 
@@ -154,6 +161,20 @@ def long_log(path):
         writer.write(to_batch(Readings(1_750_000_000_000_000 + second * 1_000_000, quantities)))
         writer.finish(LogMeta(gap_limit_s=10.0, usual_interval_s=1.0, rows_read=count, rows_kept=count))
     return path
+
+
+def test_what_only_passes_is_gone_with_a_process_that_ends_at_once(tmp_path, monkeypatch):
+    """A copy of what is behind a URL, and the log of an export that is played."""
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
+    far = tmp_path / "far.csv"
+    far.write_text("time,current [A]\n2026-06-01T10:00:00Z,2.0\n2026-06-01T10:00:01Z,2.5\n", encoding="utf-8")
+    played = Replay(parse_address(f"replay:{far}?zone=UTC&speed=max"), None, SteadyClock())
+    played.open()
+    with as_files(far.as_uri()):
+        assert len(list(tmp_path.iterdir())) == 3
+        remove_unfinished()
+        assert list(tmp_path.iterdir()) == [far]
+    played.close()
 
 
 @pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="a system without named pipes")

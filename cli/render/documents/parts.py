@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import is_dataclass
 from datetime import date
 from functools import lru_cache
+from itertools import islice
 from math import isfinite
 from typing import Any, Final, NamedTuple
 
@@ -15,6 +16,11 @@ from ...door import say_json
 from ..wording.clock import moment_of
 
 Document = dict[str, Any]
+
+#: Writes what holds nothing else.
+_plain: Final = json.JSONEncoder(ensure_ascii=False, allow_nan=False).encode
+#: So many pieces of a document's text are printed at once. [1]
+_AT_ONCE: Final = 1 << 12
 
 _CHARGE = "drawn_Ah=charge.drawn drawn_u95_Ah=charge.drawn_u95"
 #: The keys of a class that is not written field by field, each ``key=path:how``: under which key, which attribute (of
@@ -82,15 +88,26 @@ class Key(NamedTuple):
 
 def print_json(document: Mapping[str, Any]) -> None:
     """Print one document alone; what is not a finite number becomes null."""
-    say_json(json.dumps(_clean(document), indent=2, ensure_ascii=False, allow_nan=False))
+    # In pieces: the whole text of thousands of days or notes would take hundreds of megabytes.
+    pieces = _pieces(document)
+    say_json(iter(lambda: "".join(islice(pieces, _AT_ONCE)), ""))
 
 
-def _clean(value: Any) -> Any:  # noqa: ANN401 - any JSON value
-    if isinstance(value, float):
-        return value if isfinite(value) else None
-    if isinstance(value, Mapping):
-        return {key: _clean(item) for key, item in value.items()}
-    return [_clean(item) for item in value] if isinstance(value, (list, tuple)) else value
+def _pieces(value: Any, margin: str = "\n") -> Iterator[str]:  # noqa: ANN401 - any JSON value
+    """Yield a value's text as `json.dumps` indents it; each line begins with `margin`."""
+    if not isinstance(value, (Mapping, list, tuple)):
+        yield _plain(value if not isinstance(value, float) or isfinite(value) else None)
+        return
+    begin, end = "{}" if isinstance(value, Mapping) else "[]"
+    if not value:
+        yield begin + end
+        return
+    inner = margin + "  "
+    for key, item in value.items() if isinstance(value, Mapping) else ((None, item) for item in value):
+        yield begin + inner if key is None else f"{begin}{inner}{_plain(str(key))}: "
+        yield from _pieces(item, inner)
+        begin = ","
+    yield margin + end
 
 
 def document_of(item: Any) -> Any:  # noqa: ANN401 - any result, nested

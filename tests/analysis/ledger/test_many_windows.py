@@ -13,6 +13,7 @@ from readings import T0_US, assert_same, charge_of, chunk_of, fed, how
 from shuntbook.analysis.charge.between_notes import MarkedFold
 from shuntbook.analysis.charge.charge import ChargeSums
 from shuntbook.analysis.charge.completed import CompletedIntervals
+from shuntbook.analysis.charge.error_facts import IntervalSums
 from shuntbook.analysis.ledger.ledger import LedgerFold, demos_of
 from shuntbook.analysis.ledger.payback import PaybackFold
 from shuntbook.analysis.one_log.log_analysis import LogAnalysis
@@ -180,3 +181,19 @@ def test_each_debt_is_followed_as_if_it_were_the_only_one(current_A, spans, cuts
     for demo, payback in zip(demos, together, strict=True):
         (alone,) = fed(PaybackFold(read, {"current_A"}, [demo], efficiency=0.9), chunk, cuts).result()
         assert payback == alone
+
+
+def test_what_a_midnight_cuts_is_added_up_once_for_all_who_ask(monkeypatch):
+    """Each day by itself, the interval over midnight whole for the log, and either half of it for its day."""
+    days, counts = 20, []
+    of = IntervalSums.of
+
+    def counting(*args, **options):
+        counts.append(1)
+        return of(*args, **options)
+
+    monkeypatch.setattr(IntervalSums, "of", counting)
+    time_s = np.arange(24 * days) * HOUR_S
+    chunk = chunk_of(time_s, current_A=np.full(len(time_s), 2.0))
+    fed(SiteFolds(READ, {"current_A"}, (), site=None, zone=UTC), chunk, [])
+    assert len(counts) <= 4 * (days + 1)

@@ -3,15 +3,25 @@
 from __future__ import annotations
 
 import ast
+import io
+import json
+import math
+from contextlib import redirect_stdout
 from dataclasses import dataclass
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from places import ROOT
 
 from shuntbook.analysis.not_known import Missing
 from shuntbook.analysis.stats.interval95 import Within
-from shuntbook.cli.render.documents.parts import KEYS, document_of, named, or_why
+from shuntbook.cli.render.documents.parts import KEYS, document_of, named, or_why, print_json
 
+VALUES = st.recursive(
+    st.none() | st.booleans() | st.integers() | st.floats() | st.text(st.characters(exclude_categories=["C", "Z"])),
+    lambda inner: st.lists(inner) | st.dictionaries(st.text("abc"), inner) | st.lists(inner).map(tuple),
+)
 MISSING = Missing("runtime", ("bank.capacity_Ah",))
 
 
@@ -95,3 +105,35 @@ def test_a_known_result_says_that_nothing_is_missing():
     """So a script asks one key, whatever there is."""
     assert or_why(Within(1.0, 0.5, 2.0)) == {"why_not": None, "value": 1.0, "low": 0.5, "high": 2.0}
     assert or_why(MISSING) == why()
+
+
+def finite(value):
+    """Return a value with null for what is not a finite number."""
+    if isinstance(value, dict):
+        return {key: finite(item) for key, item in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [finite(item) for item in value]
+    return None if isinstance(value, float) and not math.isfinite(value) else value
+
+
+@given(st.dictionaries(st.text("abc"), VALUES))
+def test_a_document_in_pieces_is_the_same_text(document):
+    """As if it had been written at once, by the standard library."""
+    out = io.StringIO()
+    with redirect_stdout(out):
+        print_json(document)
+    assert out.getvalue() == json.dumps(finite(document), indent=2, ensure_ascii=False) + "\n"
+
+
+def test_no_long_document_is_ever_one_text(monkeypatch):
+    """What is written at once does not grow with the document."""
+    longest = {}
+    for count in (10_000, 100_000):
+        out = io.StringIO()
+        lengths = []
+        monkeypatch.setattr(out, "write", lambda text, lengths=lengths: lengths.append(len(text)))
+        with redirect_stdout(out):
+            print_json({"days": [{"drawn_Ah": 0.25}] * count})
+        longest[count] = max(lengths)
+        assert sum(lengths) > 10 * count
+    assert longest[100_000] < 1.1 * longest[10_000]
