@@ -11,6 +11,8 @@ from ..safe_files.rejects import Reject
 #: So many rows are no chance, if they are so large a share of those whose cells could not be read: damage is seldom
 #: twice the same. Common practice, no source.
 _LEAST, _SHARE = 3, 0.5
+#: Damage never makes a number that is grouped throughout: of such one is enough, the only surge that there was.
+_GROUPED = re.compile(r"'[+-]?\d{1,3}(?P<mark>[,.' ])\d{2,3}((?P=mark)\d{2,3})*(?P=mark)\d{3}'")
 #: Of so many kinds is kept count; damage makes no end of them.
 _MOST = 1000
 _CELL = re.compile(r"(column .*): found (.*), expected (a number)?", re.DOTALL)
@@ -35,6 +37,7 @@ class RejectKinds:
     def __init__(self) -> None:
         self._counts: Counter[str] = Counter()
         self._firsts: dict[str, Reject] = {}
+        self._grouped: set[str] = set()
         self._run: tuple[Reject, Reject] | None = None
         self._long_run: tuple[int, Reject] | None = None
 
@@ -46,13 +49,16 @@ class RejectKinds:
             if kind is not None and (kind in self._counts or len(self._counts) < _MOST):
                 self._counts[kind] += 1
                 self._firsts.setdefault(kind, reject)
+                if _GROUPED.search(reject.reason):
+                    self._grouped.add(kind)
 
     def most(self) -> tuple[int, Reject] | None:
         """Return how many are of the kind that most are, and the first of them; None where they are of any kind."""
         if self._long_run is not None:
             return self._long_run
         for kind, count in self._counts.most_common(1):
-            if count >= _LEAST and count >= _SHARE * self._counts.total() and not kind.endswith(_OVER):
+            least = 1 if kind in self._grouped else _LEAST
+            if count >= least and count >= _SHARE * self._counts.total() and not kind.endswith(_OVER):
                 return count, self._firsts[kind]
         return None
 

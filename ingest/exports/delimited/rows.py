@@ -193,7 +193,9 @@ class RowReader:
             if units is not None:
                 self._refuse_unknown_units(np.isnan(y) & ~np.isnan(x), plan, units, reasons)
             x = y
-        cells = _cells(table, plan.index) if plan.minus is None else None
+        # Where each cell has a unit of its own, cells of another are written otherwise and are no damage.
+        by_row = plan.minus is not None or plan.units_at is not None or bool(plan.form.suffix)
+        cells = None if by_row else _cells(table, plan.index)
         # A sum is far from all others, too.
         self._closing.last[plan.quantity] = float(x[-1])
         for k, why in self.around.damaged(x, plan.quantity, cells).items():

@@ -25,6 +25,13 @@ def test_cells_of_one_form_stop_it(tmp_path, cells):
     assert len(convert(tmp_path, text(cells), options=ALLOWED).time_us) == 1000 - len(cells)
 
 
+def test_one_number_grouped_in_a_way_that_is_not_known_stops_it(tmp_path):
+    """As lakhs are written: it may be the only surge; two marks by chance are damage."""
+    done = convert(tmp_path, text(['"1,69,190"'], "Current (mA)"))
+    assert "1 of 1000 rows could not be read for one and the same reason" in done.error
+    assert len(convert(tmp_path, text(['"1,6,1"'], "Current (mA)")).time_us) == 999
+
+
 @pytest.mark.parametrize(
     "cells",
     [

@@ -20,6 +20,15 @@ def test_each_row_by_its_own_unit(tmp_path):
     assert late.rejects[0][1] == "column 'Unit': 'V' is no unit of current"
 
 
+def test_whole_numbers_in_the_other_unit_are_no_damage(tmp_path):
+    """Milliamps have no decimals where amps have: five rows of two hundred are none too few to be true."""
+    rows = [f"{30 + k % 37 / 10:.1f},A" for k in range(200)]
+    rows[50:55] = ["-590,mA", "-1270,mA", "-1720,mA", "-31800,mA", "-99000,mA"]
+    done = converted(tmp_path, "Current,Unit", rows)
+    assert len(done.time_us) == 200
+    assert done["current_A"][50:55].tolist() == [-0.59, -1.27, -1.72, -31.8, -99.0]
+
+
 def test_several_columns_of_units(tmp_path):
     """Each is of the readings before it."""
     done = converted(tmp_path, "Current,Unit,Voltage,Unit", ["510,mA,25.1,V", "33.5,A,24900,mV"])
