@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field, replace
 from functools import partial
@@ -13,9 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..errors import InputError, ReadAnew
-from ..log.arrow import flat, floats, integers, parquet_file
+from ..log.arrow import flat, integers, parquet_file
 from ..log.gap_limit import LONG_US, NEARLY_ALL_CHANGE, IntervalCount
-from ..log.log import FILE_MARK, ROWS_A_GROUP, LogWriter, Readings, ahead, level_of, new_log, to_batch
+from ..log.log import FILE_MARK, LogWriter, Readings, ahead, level_of, new_log, to_batch
 from ..log.meta import LogMeta
 from ..safe_files.rejects import Reject, RejectsFile, rejects_file
 from ..safe_files.whole_file import hidden_beside, named_in_errors, take_place
@@ -168,17 +168,19 @@ def _converted_once(
             writer.abandon()
             raise
         from ..log.timeline import settle  # most exports come in order and need none of it
+        from .out_of_order import laid_out, scratch_beside, write_slices
 
-        # Rows out of order are sorted in memory, the one way that grows with the log.
+        scratch = stack.enter_context(scratch_beside(out))
         settled = settle(
-            _load(spool, export.quantities),
+            laid_out(spool, export.quantities, tally.written, scratch),
             counted=export.counted,
             headers=tally.headers,
             least_pause_us=round((limits.stated_s or 0.0) * 1e6),
+            scratch=scratch,
         )
         meta = _settled_meta(meta, settled, limits)
         with new_log(out, export.quantities) as final:
-            _write_slices(final, settled.readings)
+            write_slices(final, settled.readings)
             final.finish(meta)
             rejects.finish()
         first = (int(settled.readings.time_us[0]), int(settled.readings.time_us[-1]))
@@ -266,7 +268,8 @@ def _with_limits(meta: LogMeta, intervals: IntervalCount, limits: _Limits) -> Lo
 
 def _settled_meta(meta: LogMeta, settled: Settled, limits: _Limits) -> LogMeta:
     intervals = IntervalCount()
-    intervals.add(settled.rhythm_us, level_of(settled.readings.quantities))
+    for readings in settled.rhythm():
+        intervals.add(readings.time_us, level_of(readings.quantities))
     meta = replace(
         meta,
         rows_kept=len(settled.readings.time_us),
@@ -311,19 +314,6 @@ def _keep(spool: Path, out: Path) -> tuple[int, int]:
         first = integers(flat(file.read_row_group(0, columns=["time"])["time"]), 0)[0]
         last = integers(flat(file.read_row_group(groups - 1, columns=["time"])["time"]), 0)[-1]
     return int(first), int(last)
-
-
-def _load(spool: Path, quantities: Sequence[str]) -> Readings:
-    with parquet_file(spool) as file:
-        time_us = integers(flat(file.read(columns=["time"])["time"]), 0)
-        return Readings(time_us, {q: floats(flat(file.read(columns=[q])[q])) for q in quantities})
-
-
-def _write_slices(writer: LogWriter, readings: Readings) -> None:
-    step = ROWS_A_GROUP
-    for start in range(0, len(readings.time_us), step):
-        part = slice(start, start + step)
-        writer.write(to_batch(Readings(readings.time_us[part], {q: x[part] for q, x in readings.quantities.items()})))
 
 
 def is_log(name: str) -> bool:

@@ -15,9 +15,10 @@ with a pause that no gap limit bridges.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
+from functools import partial
 from itertools import pairwise
 
 import numpy as np
@@ -26,8 +27,8 @@ from numpy.typing import NDArray
 from ..errors import InputError
 from .clock_steps import FEW_ROWS, Columns, beside_others, say_again
 from .gap_limit import LONG_US
+from .stored import Scratch, Times, ends_of, forget, forward, parts_of, quantile, steps_of
 
-Times = NDArray[np.int64]
 _SECOND_US = 1_000_000
 _HOUR_US = 3_600 * _SECOND_US
 _DAY_US = 24 * _HOUR_US
@@ -72,7 +73,9 @@ class Sessions:
         return closed_us
 
 
-def lay_behind(time_us: Times, quantities: Columns, *, counted: bool, least_pause_us: int = 0) -> Sessions:
+def lay_behind(
+    time_us: Times, quantities: Columns, scratch: Scratch, *, counted: bool, least_pause_us: int = 0
+) -> Sessions:
     """Lay the sessions of a clock that began anew behind each other: the stamps [us], as written, change in place.
 
     `counted`: the stamps count from a start. The pause between two sessions is longer than `least_pause_us`.
@@ -82,38 +85,36 @@ def lay_behind(time_us: Times, quantities: Columns, *, counted: bool, least_paus
     InputError
         If readings begin anew where the log began though the clock was set, and are others than those that are there.
     """
-    forward = np.diff(time_us)
-    forward = forward[forward > 0]
-    if not len(forward):
+    if not any(len(steps) for steps in forward(time_us)):
         return Sessions()
-    usual, most = int(np.median(forward)), int(np.quantile(forward, 0.95))
+    usual, most = (int(quantile(partial(forward, time_us), share)) for share in (0.5, 0.95))
     pause = max(_HOUR_US, _PAUSE_TIMES * min(most, LONG_US // _PAUSE_TIMES), 2 * least_pause_us)
     bounds = _bounds(time_us)
     if _in_no_order(time_us, bounds, usual):
         return Sessions()
     if counted:
-        return _lay_counts(time_us, quantities, bounds, usual, pause)
-    sessions = _lay_unset(time_us, quantities, bounds, usual, pause)
+        return _lay_counts(time_us, scratch.copied(time_us), quantities, bounds, usual, pause)
+    sessions = _lay_unset(time_us, scratch, quantities, bounds, usual, pause)
     if not sessions.steps:
         _refuse_two_logs(time_us, quantities, bounds, usual)
     return sessions
 
 
-def refuse_joined_meters(before_us: Times, after_us: Times, headers: Sequence[int]) -> None:
+def refuse_joined_meters(laid_us: Mapping[int, Times], after_us: Times) -> None:
     """Refuse rows below a header that came again, if they were moved forward by what no clock is set by. [us]
+
+    `laid_us`: by the number of each such row the instants before that, of the row ahead of it and its own.
 
     Raises
     ------
     InputError
         With the row.
     """
-    for row in headers:
-        if not 0 < row < len(before_us):
-            continue
-        step = int((after_us[row] - before_us[row]) - (after_us[row - 1] - before_us[row - 1]))
+    for row, (ahead_us, row_us) in laid_us.items():
+        step = int((after_us[row] - row_us) - (after_us[row - 1] - ahead_us))
         odd = (step + _WHOLE_HOURS_US) % _HOUR_US > 2 * _WHOLE_HOURS_US
         if step > _SET_RIGHT_US and odd:
-            at = datetime(1970, 1, 1, tzinfo=UTC) + timedelta(microseconds=int(before_us[row]))
+            at = datetime(1970, 1, 1, tzinfo=UTC) + timedelta(microseconds=int(row_us))
             raise InputError(
                 f"row {row + 1} of the readings, below a header that comes again, goes back by {step / _SECOND_US:g} s "
                 f"to {at:%Y-%m-%d %H:%M:%S} UTC, with other readings than those that are there: it may be another "
@@ -127,8 +128,10 @@ def begins_unset(first_us: int, steps_us: Times) -> bool:
 
 
 def _bounds(time_us: Times) -> list[int]:
-    steps = np.diff(time_us)
-    bounds = [0, *(np.flatnonzero((steps < 0) | (steps > LONG_US)) + 1).tolist(), len(time_us)]
+    bounds = [0]
+    for at, steps in steps_of(time_us):
+        bounds += (at + 1 + np.flatnonzero((steps < 0) | (steps > LONG_US))).tolist()
+    bounds.append(len(time_us))
     # A few rows that leap far away, after which the rows go on where those before left off, are stray.
     for start, stop in [*pairwise(bounds)][1:-1]:
         if stop - start <= FEW_ROWS and abs(int(time_us[start] - time_us[start - 1])) > LONG_US:
@@ -139,29 +142,39 @@ def _bounds(time_us: Times) -> list[int]:
 
 def _says_again(raw: Times, quantities: Columns, rows: slice) -> bool:
     """Tell whether the rows that overlap those before them say the same, as where an export was taken twice."""
-    inside = int(np.searchsorted(raw[rows], raw[: rows.start].max(), side="right"))
+    inside = int(np.searchsorted(raw[rows], ends_of(raw[: rows.start])[1], side="right"))
+    forget(raw)
     return inside > 0 and say_again(raw, quantities, slice(rows.start, rows.start + inside))
 
 
 def _is_twice(raw: Times, quantities: Columns, begun: int, rows: slice) -> bool:
     """Tell whether rows say again what their session, `begun` there, said: readings that vary, or it may be chance."""
     own = {name: x[begun : rows.stop] for name, x in quantities.items()}
-    varies = any(len(np.unique(x[rows.start - begun :])) > FEW_ROWS for x in own.values())
+    varies = any(_varies(x[rows.start - begun :]) for x in own.values())
     return varies and _says_again(raw[begun : rows.stop], own, slice(rows.start - begun, rows.stop - begun))
+
+
+def _varies(x: NDArray[np.float64]) -> bool:
+    different = x[:0]
+    for part in parts_of(x):
+        different = np.unique(np.append(different, part))
+        if len(different) > FEW_ROWS:
+            return True
+    return False
 
 
 def _in_no_order(time_us: Times, bounds: list[int], usual: int) -> bool:
     """Tell whether rows fall back everywhere, and seldom to the beginning."""
     backs = [start for start in bounds[1:-1] if time_us[start] < time_us[start - 1]]
     # The spacings of rows in no order say nothing of their rhythm; how many there are in their time does.
-    first, last = int(time_us.min()), int(time_us.max())
+    first, last = ends_of(time_us)
     begin_us = first + _near(min(usual, (last - first) // len(time_us)))
     to_begin = sum(int(time_us[start]) <= begin_us for start in backs)
     return (1 + len(backs)) * FEW_ROWS > len(time_us) and 2 * to_begin < len(backs)
 
 
-def _lay_counts(time_us: Times, quantities: Columns, bounds: list[int], usual: int, pause: int) -> Sessions:
-    raw, sessions = time_us.copy(), Sessions()
+def _lay_counts(time_us: Times, raw: Times, quantities: Columns, bounds: list[int], usual: int, pause: int) -> Sessions:
+    sessions = Sessions()
     near, shift, begun = _near(usual), 0, 0
     for start, stop in pairwise(bounds):
         session = slice(start, stop)
@@ -177,7 +190,7 @@ def _lay_counts(time_us: Times, quantities: Columns, bounds: list[int], usual: i
             shift += step
             sessions.steps.append({"at_us": end, "step_s": step / _SECOND_US})
             begun = start
-        time_us[session] = raw[session] + shift
+        time_us[session] += shift
     return sessions
 
 
@@ -194,7 +207,7 @@ def _begins_anew(raw: Times, before: slice, session: slice, usual: int) -> bool:
         return False
     # What fills a hole came late. Of a session of a row or two only those of the next can tell.
     if fell > near:
-        return beside_others(raw[before], raw[session][raw[session] <= raw[before].max()], usual)
+        return beside_others(raw[before], raw[session], usual, ends_of(raw[before])[1])
     at_begin = int(raw[start]) <= int(raw[before.start]) + near and 4 * fell > usual
     return at_begin and beside_others(raw[session], raw[before][raw[before] >= raw[start]], usual)
 
@@ -226,14 +239,16 @@ def _new_year_us(year: int) -> int:
     return (datetime(year, 1, 1, tzinfo=UTC) - datetime(1970, 1, 1, tzinfo=UTC)) // timedelta(microseconds=1)
 
 
-def _lay_unset(time_us: Times, quantities: Columns, bounds: list[int], usual: int, pause: int) -> Sessions:
+def _lay_unset(
+    time_us: Times, scratch: Scratch, quantities: Columns, bounds: list[int], usual: int, pause: int
+) -> Sessions:
     """Lay sessions of a clock that was never set behind what is before them, and the first ahead of what follows."""
-    raw, sessions = time_us.copy(), Sessions()
-    is_unset, begun, shift = False, 0, 0
+    sessions, (first, _) = Sessions(), ends_of(time_us)
     # All within one year that is none of those: the rule. And a few rows long after all others are stray.
-    later = int(np.count_nonzero(raw - raw.min() > LONG_US))
-    if 0 < later <= FEW_ROWS or not (later or _is_made_date(int(raw.min()))):
+    later = sum(int(np.count_nonzero(part - first > LONG_US)) for part in parts_of(time_us))
+    if 0 < later <= FEW_ROWS or not (later or _is_made_date(first)):
         return sessions
+    raw, is_unset, begun, shift = scratch.copied(time_us), False, 0, 0
     # The rows before the first true date, and where the readings laid so far end.
     ahead, end = True, int(raw[0])
     for start, stop in pairwise(bounds):
@@ -246,7 +261,7 @@ def _lay_unset(time_us: Times, quantities: Columns, bounds: list[int], usual: in
         elif not is_unset and was_unset:
             shift = 0
         begun = start if anew or is_unset != was_unset else begun
-        time_us[rows] = raw[rows] + shift
+        time_us[rows] += shift
         if ahead and not is_unset and start:
             _move_ahead(time_us, start, pause, sessions)
         ahead = ahead and is_unset
@@ -289,8 +304,7 @@ def _refuse_two_logs(time_us: Times, quantities: Columns, bounds: list[int], usu
             continue
         if int(time_us[start - 1] - time_us[start]) <= 2 * near or _says_again(time_us, quantities, rows):
             continue
-        overlap = time_us[rows][time_us[rows] <= time_us[:start].max()]
-        if beside_others(time_us[:start], overlap, usual):
+        if beside_others(time_us[:start], time_us[rows], usual, ends_of(time_us[:start])[1]):
             at = datetime(1970, 1, 1, tzinfo=UTC) + timedelta(microseconds=int(time_us[0]))
             raise InputError(
                 f"row {start + 1} of the readings begins again at the first instant ({at:%Y-%m-%d %H:%M:%S} UTC) with "

@@ -21,18 +21,21 @@ The rules, in this order:
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
+from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ..quantities import COUNTERS
-from .clock_steps import follow_on
+from .by_time import rows_by_time
+from .clock_steps import backs_of, follow_on
 from .gap_limit import LONG_US
 from .log import Readings, level_of
 from .standing_clock import refuse_standing_clock
+from .stored import Scratch, forget, forward, quantile, slices, steps_of, whole_groups
 from .whole_stamps import lay
 
 if TYPE_CHECKING:
@@ -57,13 +60,20 @@ class Settled:
     sessions: Sessions | None = None
     averaged: str | None = None
 
+    def rhythm(self) -> Iterator[Readings]:
+        """Yield the readings, some at a time, with the pauses that were laid between sessions closed up."""
+        time_us, quantities = self.readings
+        usual = int(quantile(partial(forward, time_us), 0.5)) if self._laid_apart else 0
+        for rows in slices(len(time_us)):
+            part_us = time_us[rows]
+            if self._laid_apart and self.sessions is not None:
+                part_us = self.sessions.closed(part_us, usual)
+            yield Readings(part_us, {name: x[rows] for name, x in quantities.items()})
+            forget(time_us, *quantities.values())
+
     @property
-    def rhythm_us(self) -> NDArray[np.int64]:
-        """The instants, with the pauses that were laid between sessions closed up. [us]"""
-        time_us = self.readings.time_us
-        if self.sessions is None or len(time_us) < 2:
-            return time_us
-        return self.sessions.closed(time_us, int(np.median(np.diff(time_us))))
+    def _laid_apart(self) -> bool:
+        return self.sessions is not None and bool(self.sessions.pauses) and len(self.readings.time_us) > 1
 
     def moved(self) -> list[str]:
         """Return in sentences what a person must know of before relying on any amount."""
@@ -109,12 +119,18 @@ class Settled:
 
 
 def settle(
-    readings: Readings, *, counted: bool = False, headers: Sequence[int] = (), least_pause_us: int = 0
+    readings: Readings,
+    *,
+    counted: bool = False,
+    headers: Sequence[int] = (),
+    least_pause_us: int = 0,
+    scratch: Scratch | None = None,
 ) -> Settled:
     """Bring readings, in the order they were written and in UTC, into strictly increasing time by the rules above.
 
     `counted`: the stamps count from a start. `headers`: the rows above which a header stood again. The pauses laid
-    between sessions are longer than `least_pause_us`.
+    between sessions are longer than `least_pause_us`. What is worked out on the way is kept in `scratch`, and so is the
+    result: by default in memory.
 
     Raises
     ------
@@ -122,42 +138,67 @@ def settle(
         If the rows may be two meters' (see `restarts`), or their clock stood still.
     """
     refuse_standing_clock(readings)
-    time_us, quantities = readings.time_us.copy(), dict(readings.quantities)
+    scratch = scratch or Scratch()
     settled = Settled(readings)
-    steps = np.diff(time_us)
+    falls, rises, leaps = _ways(readings.time_us)
     # Turned round before clocks are looked at: newest first, every row would be a step back.
-    if (steps < 0).sum() > (steps > 0).sum():
-        time_us, quantities = time_us[::-1].copy(), {name: x[::-1] for name, x in quantities.items()}
-        settled.turned = True
-    part = np.cumsum(np.diff(time_us, prepend=time_us[:1]) < 0).astype(np.int64)
-    if part.any() or (np.diff(time_us) > LONG_US).any():
+    settled.turned = falls > rises
+    time_us, quantities = scratch.copied(readings.time_us, backwards=settled.turned), readings.quantities
+    if settled.turned:
+        falls, rises, leaps = _ways(time_us)
+        quantities = {name: scratch.copied(x, backwards=True) for name, x in quantities.items()}
+    if falls or leaps:
         from .restarts import lay_behind, refuse_joined_meters  # what has only rows of one stamp needs none of it
 
-        settled.sessions = lay_behind(time_us, quantities, counted=counted, least_pause_us=least_pause_us)
-        laid_us = time_us.copy()
-        settled.clock_steps = [*settled.sessions.steps, *follow_on(time_us, quantities)]
-        refuse_joined_meters(laid_us, time_us, () if settled.turned else headers)
-        order = np.argsort(time_us, kind="stable")
+        begins = np.array(backs_of(time_us), dtype=np.int64)
+        settled.sessions = lay_behind(time_us, quantities, scratch, counted=counted, least_pause_us=least_pause_us)
+        laid_us = {row: time_us[row - 1 : row + 1].copy() for row in headers if 0 < row < len(time_us)}
+        settled.clock_steps = [*settled.sessions.steps, *follow_on(time_us, quantities, scratch)]
+        refuse_joined_meters({} if settled.turned else laid_us, time_us)
         settled.late = _late_rows(time_us)
-        order = order[~_said_before(time_us[order], {name: x[order] for name, x in quantities.items()}, part[order])]
-        settled.repeated = len(time_us) - len(order)
-        time_us, quantities = time_us[order], {name: x[order] for name, x in quantities.items()}
+        time_us, quantities = _in_order(time_us, quantities, begins, scratch)
+        settled.repeated = len(readings.time_us) - len(time_us)
     # After sorting, since the rows of one stamp must be neighbours; spreading keeps what merging would average away.
     laid = lay(time_us, quantities)
     time_us, settled.spread_us = laid.time_us, laid.grain_us
     if not laid.grain_us:
-        time_us, settled.steps = _sides_of_steps(time_us, quantities)
-    settled.readings = merge_equal(time_us, quantities)
-    settled.averaged = _averaged(time_us, quantities, settled.readings)
+        settled.steps = _part_sides_of_steps(time_us, quantities)
+    settled.readings, settled.averaged = _merged(time_us, quantities, scratch)
     settled.merged = len(readings.time_us) - len(settled.readings.time_us)
     return settled
+
+
+def _ways(time_us: NDArray[np.int64]) -> tuple[int, int, int]:
+    """Return how many rows fall back in time, how many go on, and how many of these leap by `LONG_US` and more."""
+    ways = np.zeros(3, dtype=np.int64)
+    for _, steps in steps_of(time_us):
+        ways += [np.count_nonzero(steps < 0), np.count_nonzero(steps > 0), np.count_nonzero(steps > LONG_US)]
+    falls, rises, leaps = ways.tolist()
+    return falls, rises, leaps
+
+
+def _in_order(
+    time_us: NDArray[np.int64], quantities: dict[str, NDArray[np.float64]], begins: NDArray[np.int64], scratch: Scratch
+) -> tuple[NDArray[np.int64], dict[str, NDArray[np.float64]]]:
+    """Return rows in order of time, without those that parts of the source, which begin there, say again."""
+    ordered_us, stop = scratch.times(len(time_us)), 0
+    ordered = {name: scratch.amounts(len(time_us)) for name in quantities}
+    for order in rows_by_time(time_us, scratch):
+        part_us, columns = time_us[order], {name: x[order] for name, x in quantities.items()}
+        new = ~_repeats(part_us, columns, np.searchsorted(begins, order, side="right"))
+        rows = slice(stop, stop + int(np.count_nonzero(new)))
+        ordered_us[rows], stop = part_us[new], rows.stop
+        for name, x in columns.items():
+            ordered[name][rows] = x[new]
+        forget(time_us, ordered_us, *quantities.values(), *ordered.values())
+    return ordered_us[:stop], {name: x[:stop] for name, x in ordered.items()}
 
 
 def _times(count: int) -> str:
     return "once" if count == 1 else f"{count:,} times"
 
 
-def _said_before(
+def _repeats(
     time_us: NDArray[np.int64], quantities: dict[str, NDArray[np.float64]], part: NDArray[np.int64]
 ) -> NDArray[np.bool_]:
     """Return which rows, in order of time, have stamp and readings of a row from an earlier part of the source.
@@ -187,36 +228,77 @@ def _said_before(
 _ROUNDING = 1e-3
 
 
-def _averaged(time_us: NDArray[np.int64], quantities: dict[str, NDArray[np.float64]], merged: Readings) -> str | None:
-    """Return in a sentence how far rows of one stamp differ, if their mean is more than a rounding."""
-    x = level_of(quantities)
-    if x is None or len(merged.time_us) == len(time_us):
-        return None
-    mean = level_of(merged.quantities)
-    assert mean is not None  # the same quantities
-    apart = np.abs(x - mean[np.searchsorted(merged.time_us, time_us)])
-    total, apart = float(np.nansum(np.abs(x))), np.nan_to_num(apart)
-    if float(apart.sum()) <= _ROUNDING * total:
-        return None
-    rows = int(np.count_nonzero(apart))
-    return (
-        f"{rows:,} rows share a time stamp with rows that say otherwise (up to {apart.max():.3g} from their mean): "
-        "the mean is taken, so what each of them says is in no figure"
+def _merged(
+    time_us: NDArray[np.int64], quantities: dict[str, NDArray[np.float64]], scratch: Scratch
+) -> tuple[Readings, str | None]:
+    """Merge rows of one stamp, and tell in a sentence how far they differ, if their mean is more than a rounding."""
+    merged_us, stop = scratch.times(len(time_us)), 0
+    merged = {name: scratch.amounts(len(time_us)) for name in quantities}
+    total, apart, rows_apart, most_apart = 0.0, 0.0, 0, 0.0
+    for rows in whole_groups(time_us):
+        part_us, columns = time_us[rows], {name: x[rows] for name, x in quantities.items()}
+        means = merge_equal(part_us, columns)
+        place = slice(stop, stop + len(means.time_us))
+        merged_us[place], stop = means.time_us, place.stop
+        for name, x in means.quantities.items():
+            merged[name][place] = x
+        level, mean = level_of(columns), level_of(means.quantities)
+        if level is not None and mean is not None:
+            from_mean = np.nan_to_num(np.abs(level - mean[np.searchsorted(means.time_us, part_us)]))
+            total, apart = total + float(np.nansum(np.abs(level))), apart + float(from_mean.sum())
+            rows_apart, most_apart = rows_apart + int(np.count_nonzero(from_mean)), max(most_apart, from_mean.max())
+        forget(time_us, merged_us, *quantities.values(), *merged.values())
+    readings = Readings(merged_us[:stop], {name: x[:stop] for name, x in merged.items()})
+    if stop == len(time_us) or apart <= _ROUNDING * total:
+        return readings, None
+    return readings, (
+        f"{rows_apart:,} rows share a time stamp with rows that say otherwise (up to {most_apart:.3g} from their mean)"
+        ": the mean is taken, so what each of them says is in no figure"
     )
 
 
 def _late_rows(time_us: NDArray[np.int64]) -> int:
-    return int((time_us[1:] < np.maximum.accumulate(time_us)[:-1]).sum())
+    late, latest = 0, int(time_us[0])
+    for rows in slices(len(time_us)):
+        reached = np.maximum.accumulate(np.append(latest, time_us[rows]))
+        late, latest = late + int(np.count_nonzero(time_us[rows] < reached[:-1])), int(reached[-1])
+        forget(time_us)
+    return late
 
 
-def _sides_of_steps(
-    time_us: NDArray[np.int64], quantities: dict[str, NDArray[np.float64]]
-) -> tuple[NDArray[np.int64], int]:
+def _part_sides_of_steps(time_us: NDArray[np.int64], quantities: dict[str, NDArray[np.float64]]) -> int:
     """Set the second of two rows with one stamp half a second later where they are the two sides of a step (rule 6)."""
+    if len(time_us) < 4 or not _share_whole_seconds(time_us):
+        return 0
+    seconds = []
+    for rows in slices(len(time_us) - 2, first=1):
+        # A row before the first and two behind the last belong to the picture.
+        near = slice(rows.start - 1, rows.stop + 2)
+        sides = _second_sides(time_us[near], {name: x[near] for name, x in quantities.items()})
+        seconds.append(near.start + sides)
+        forget(time_us, *quantities.values())
+    moved = np.concatenate(seconds)
+    time_us[moved] += _SECOND_US // 2
+    return len(moved)
+
+
+def _share_whole_seconds(time_us: NDArray[np.int64]) -> bool:
+    """Tell whether all instants are whole seconds, and rows share one."""
+    share = False
+    for rows in slices(len(time_us)):
+        if (time_us[rows] % _SECOND_US).any():
+            return False
+        share = share or bool((np.diff(time_us[rows.start : rows.stop + 1]) == 0).any())
+        forget(time_us)
+    return share
+
+
+def _second_sides(time_us: NDArray[np.int64], quantities: dict[str, NDArray[np.float64]]) -> NDArray[np.int64]:
+    """Return which rows are the second of the two sides of a step; the first and the last two are none."""
     x = level_of(quantities)
+    if x is None:
+        return np.empty(0, dtype=np.int64)
     gaps = np.diff(time_us)
-    if x is None or len(time_us) < 4 or (time_us % _SECOND_US).any() or not (gaps == 0).any():
-        return time_us, 0
     # Exactly two rows, with others on both sides: of three nobody knows which is the step.
     twice = np.flatnonzero((gaps[1:-1] == 0) & (gaps[:-2] > 0) & (gaps[2:] > 0)) + 1
     far_before, far_after = gaps[twice - 1] >= SPARSE * _SECOND_US, gaps[twice + 1] >= SPARSE * _SECOND_US
@@ -224,10 +306,7 @@ def _sides_of_steps(
     # Close readings may follow a start's surge; only across a long spacing must the level go on.
     apart = np.where(far_before, np.abs(x[twice] - x[twice - 1]), 0.0)
     apart += np.where(far_after, np.abs(x[twice + 2] - x[twice + 1]), 0.0)
-    second = twice[(far_before | far_after) & (step > 2 * apart)] + 1
-    moved = time_us.copy()
-    moved[second] += _SECOND_US // 2
-    return moved, len(second)
+    return np.asarray(twice[(far_before | far_after) & (step > 2 * apart)] + 1)
 
 
 def merge_equal(time_us: NDArray[np.int64], quantities: dict[str, NDArray[np.float64]]) -> Readings:

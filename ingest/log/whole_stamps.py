@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from ..errors import InputError
 from .log import level_of
+from .stored import parts_of, steps_of
 
 SECOND_US = 1_000_000
 MINUTE_US = 60 * SECOND_US
@@ -42,19 +43,38 @@ def lay(time_us: NDArray[np.int64], quantities: dict[str, NDArray[np.float64]]) 
         If minutes hold now more and now fewer rows without a rhythm, and it matters for what flowed.
     """
     # A minute before a second: stamps in whole minutes are whole seconds, too.
-    grain_us = next((g for g in (MINUTE_US, SECOND_US) if not (time_us % g).any()), 0)
-    if len(time_us) < 4 or not grain_us or not (np.diff(time_us) == 0).any():
+    grain_us = next((g for g in (MINUTE_US, SECOND_US) if not _any_between(time_us, g)), 0)
+    if len(time_us) < 4 or not grain_us:
         return LaidRows(time_us, 0)
+    several, stamps = _shared(time_us)
+    if several / stamps < _OFTEN:
+        return LaidRows(time_us, 0)
+    # Only where many rows share their stamps are all looked at at once.
     counts = np.unique(time_us, return_counts=True)[1]
     steady = len(counts) > 1 and bool((counts > 1).mean() >= 0.8)
     if steady and (grain_us == SECOND_US or len(set(counts[1:-1].tolist())) == 1):
         return LaidRows(_spread(time_us, grain_us), grain_us)
-    often = bool((counts > 1).mean() >= _OFTEN)
-    if often and (laid_us := _by_rhythm(time_us, grain_us)) is not None:
+    if (laid_us := _by_rhythm(time_us, grain_us)) is not None:
         return LaidRows(laid_us, grain_us)
-    if often and grain_us == MINUTE_US:
+    if grain_us == MINUTE_US:
         _refuse_uneven(counts, quantities)
     return LaidRows(_spread(time_us, grain_us), grain_us) if steady else LaidRows(time_us, 0)
+
+
+def _any_between(time_us: NDArray[np.int64], grain_us: int) -> bool:
+    """Tell whether an instant lies between two whole seconds or minutes."""
+    return any((part % grain_us).any() for part in parts_of(time_us))
+
+
+def _shared(time_us: NDArray[np.int64]) -> tuple[int, int]:
+    """Return how many stamps several rows share, and how many stamps there are."""
+    several, stamps, alone = 0, 1, True
+    for _, steps in steps_of(time_us):
+        same = steps == 0
+        several += int(np.count_nonzero(same & np.append(alone, ~same[:-1])))
+        stamps += int(np.count_nonzero(~same))
+        alone = bool(~same[-1])
+    return several, stamps
 
 
 def _spread(time_us: NDArray[np.int64], grain_us: int) -> NDArray[np.int64]:

@@ -110,8 +110,8 @@ GROUPS = {
         "",
     ),
     "gaps": (
-        "ingest/log: gap_limit pauses restarts; ingest/exports: log_again",
-        "gap_limit timeline restarts log_again",
+        "ingest/log: gap_limit pauses restarts stored by_time; ingest/exports: log_again",
+        "gap_limit timeline restarts stored log_again",
         "",
     ),
     "notes": (
