@@ -675,7 +675,10 @@ def test_scale_offset_and_sign_of_a_profile(tmp_path):
             '[quantities.current_A]\ncolumn = 2\nminus = 3\ndirection = {column = 3, draw = ["D"]}\n',
             "minus or direction",
         ),
-        ('[file]\nencoding = "klingon"\n[quantities.current_A]\ncolumn = 2\n', "encoding 'klingon' is not known"),
+        (
+            '[file]\nencoding = "klingon"\n[quantities.current_A]\ncolumn = 2\n',
+            "file.encoding: is no encoding that exports are written in",
+        ),
     ],
 )
 def test_mistakes_in_a_profile(tmp_path, profile, words):
