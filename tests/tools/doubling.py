@@ -1,10 +1,12 @@
-"""What each command costs as what it is given doubles: readings, days, notes, runs, logs, bytes of metadata.
+"""What each command costs as what it is given doubles: readings, days, notes, runs, logs, loads, bytes, rows.
 
 ``python tests/tools doubling`` makes logs of one, two and four times a size, runs the commands on them in processes of
-their own, and prints seconds of work and megabytes at most. It ends with 1 where the second doubling adds more than
-linear growth, times a logarithm, allows over the first. ``--steps`` counts steps of the interpreter and bytes that
-Python asked for in place of both: slower, and the same on any machine.
+their own, and prints seconds of work and megabytes at most, then a table of what one more of each costs. It ends with
+1 where the second doubling adds more than linear growth, times a logarithm, allows over the first. ``--steps`` counts
+steps of the interpreter and bytes that Python asked for in place of both: slower, and the same on any machine.
 """
+
+from __future__ import annotations
 
 import argparse
 import contextlib
@@ -35,6 +37,8 @@ AT_ONCE = 1 << 18
 #: squares 4. What it adds counts from this share of the whole on: less is noise of the machine.
 MOST_GROWTH, COUNTS = 3.0, 0.15
 SITE = SAMPLES / "site.toml"
+#: By so much one run differs from the next on a busy machine, as measured: seconds of work, MB.
+NOISE = (0.3, 10.0)
 
 
 class Cost(NamedTuple):
@@ -63,12 +67,12 @@ def write_log(path: Path, count: int, every_s: float = 1.0, runs: int = 0, **met
 
 def of_readings(folder: Path, size: int) -> list[Path]:
     """So many readings, a second apart."""
-    return [write_log(folder / "a.parquet", size)]
+    return [write_log(folder / "a.parquet", size, runs=20)]
 
 
 def of_days(folder: Path, size: int) -> list[Path]:
     """So many days of a reading an hour."""
-    return [write_log(folder / "a.parquet", 24 * size, 3600.0)]
+    return [write_log(folder / "a.parquet", 24 * size, 3600.0, runs=size)]
 
 
 def of_notes(folder: Path, size: int) -> list[Path]:
@@ -90,7 +94,7 @@ def of_logs(folder: Path, size: int) -> list[Path]:
 
 def of_metadata(folder: Path, size: int) -> list[Path]:
     """So many bytes in what one log says of itself."""
-    return [write_log(folder / "a.parquet", 3600, remarks=["x" * size])]
+    return [write_log(folder / "a.parquet", 3600, runs=4, remarks=["x" * size])]
 
 
 def of_export(folder: Path, size: int) -> list[Path]:
@@ -99,6 +103,14 @@ def of_export(folder: Path, size: int) -> list[Path]:
     with path.open("w", encoding="utf-8") as file:
         file.write("time,current [A],voltage [V]\n")
         file.writelines(f"{1_750_000_000 + k},{2 + k % 7 / 10},{25 - k % 7 / 500}\n" for k in range(size))
+    return [path]
+
+
+def of_loads(folder: Path, size: int) -> list[Path]:
+    """So many loads more in a site file."""
+    path = folder / "a.toml"
+    more = (f'\n[[loads]]\nname = "lamp {k}"\nkind = "lights"\nvoltage_V = 24\ncurrent_A = 2.1\n' for k in range(size))
+    path.write_text(SITE.read_text(encoding="utf-8") + "".join(more), encoding="utf-8")
     return [path]
 
 
@@ -111,36 +123,50 @@ ONE_LOG = {
     "compare": ["compare", "{log}", "{log}"],
     "forecast": ["forecast", "--site", str(SITE), "--load", "well pump", "--for", "1h", "--measured", "{log}"],
 }
-MANY_LOGS = {"report --json": ["report", "{logs}", "--json"], "fleet": ["fleet", "{folder}", "--out", "{new}"]}
+#: A log without runs tells nothing of what a load will take.
+WITHOUT_RUNS = {name: command for name, command in ONE_LOG.items() if name != "forecast"}
+MANY_LOGS = {
+    "report --json": ["report", "{logs}", "--json"],
+    "report --out": ["report", "{logs}", "--out", "{new}"],
+    "fleet": ["fleet", "{folder}", "--out", "{new}"],
+}
+SITE_FILE = {"check-site": ["check-site", "{log}"]}
 EXPORT = {"convert": ["convert", "{log}", "--zone", "UTC", "--out", "{new}"]}
 
 
 class Kind(NamedTuple):
-    """What is doubled: the smallest size, in the suite and by hand, what makes it, and the commands it is given to."""
+    """What is doubled: the smallest size, in the suite and by hand, what makes it, and the commands it is given to.
+
+    So many at once are `one more` of it in the table.
+    """
 
     few: int
     size: int
     made: Callable[[Path, int], list[Path]]
     commands: dict[str, list[str]]
+    at_once: int = 1
 
 
 KINDS = {
-    "readings": Kind(20_000, 500_000, of_readings, ONE_LOG),
+    # So few that no second process reads a log beside: it would read all of it once more.
+    "readings": Kind(20_000, 200_000, of_readings, ONE_LOG, 1000),
     "days": Kind(15, 250, of_days, ONE_LOG),
-    "notes": Kind(25, 1000, of_notes, ONE_LOG),
-    "runs": Kind(50, 500, of_runs, ONE_LOG),
+    "notes": Kind(25, 1000, of_notes, WITHOUT_RUNS),
+    "runs": Kind(50, 1500, of_runs, ONE_LOG),
     "logs": Kind(2, 10, of_logs, MANY_LOGS),
-    "metadata": Kind(5_000, 20_000, of_metadata, ONE_LOG),
-    "rows": Kind(5_000, 200_000, of_export, EXPORT),
+    "metadata": Kind(5_000, 20_000, of_metadata, ONE_LOG, 1000),
+    "loads": Kind(10, 500, of_loads, SITE_FILE),
+    "rows": Kind(5_000, 200_000, of_export, EXPORT, 1000),
 }
 
 
 def words(command: list[str], paths: list[Path]) -> list[str]:
     """Return a command with its places filled in."""
     new = paths[0].with_name("new")
-    new.unlink(missing_ok=True)
+    for old in new.parent.glob("new*"):  # what a fleet keeps would spare it the work
+        old.unlink()
     if command[1] == "{logs}":
-        return [command[0], *map(str, paths), *command[2:]]
+        command = [command[0], *map(str, paths), *command[2:]]
     return [part.format(log=paths[0], folder=paths[0].parent, new=new) for part in command]
 
 
@@ -182,37 +208,80 @@ def counted(argv: list[str]) -> Cost:
     return Cost(calls, memory)
 
 
-def is_worse_than_linear(costs: tuple[float, float, float]) -> bool:
-    """Tell whether what was added by the second doubling is out of proportion to the first."""
+def is_worse_than_linear(costs: tuple[float, float, float], noise: float = 0.0) -> bool:
+    """Tell whether what was added by the second doubling is out of proportion to the first, and no mere noise."""
     once, twice, four_times = costs
     added = four_times - twice
-    return added > COUNTS * four_times and added > MOST_GROWTH * max(twice - once, COUNTS / 4 * four_times)
+    counts = added > max(COUNTS * four_times, noise)
+    return counts and added > MOST_GROWTH * max(twice - once, COUNTS / 4 * four_times)
 
 
-def doubled(kind: str, command: str, size: int, cost: Callable[[list[str]], Cost]) -> tuple[Cost, Cost, Cost]:
-    """Return what a command costs on one, two and four times a size."""
-    costs = []
-    # The first is run twice: in one process it loads modules, and on any machine it finds the disk cold.
-    for times in (1, 1, 2, 4):
+Costs = dict[str, list[Cost]]
+
+
+def doubled(kind: str, commands: list[str], size: int, cost: Callable[[list[str]], Cost]) -> Costs:
+    """Return what each command costs on one, two and four times a size."""
+    costs: Costs = {command: [] for command in commands}
+    for times in (1, 2, 4):
         with tempfile.TemporaryDirectory() as folder:
             paths = KINDS[kind].made(Path(folder), times * size)
-            costs.append(cost(words(KINDS[kind].commands[command], paths)))
-    return costs[1], costs[2], costs[3]
+            for command in commands:
+                argv = KINDS[kind].commands[command]
+                # The first is run twice: in one process it loads modules, and on any machine it finds the disk cold.
+                if times == 1:
+                    cost(words(argv, paths))
+                costs[command].append(cost(words(argv, paths)))
+    return costs
 
 
-def rows(kinds: list[str], only: list[str], *, steps: bool, times: float) -> Iterator[tuple[str, bool]]:
-    """Yield a line for each command and what is doubled, and whether it keeps the law."""
+class OneMore(NamedTuple):
+    """What one more of a kind costs a command: milliseconds and kilobytes, or steps and bytes, by a thousandth."""
+
+    kind: str
+    command: str
+    cost: Cost
+
+    @classmethod
+    def of(cls, kind: str, command: str, size: int, costs: list[Cost]) -> OneMore:
+        """Return it from the costs of one and of four times a size."""
+        added = (max(last - first, 0.0) for first, last in zip(costs[0], costs[2], strict=True))
+        at_once = KINDS[kind].at_once
+        name = kind if at_once == 1 else f"{at_once:,} {kind}"
+        return cls(name, command, Cost(*(1000 * at_once * each / (3 * size) for each in added)))
+
+
+def in_short(x: float) -> str:
+    """Return two digits of a number."""
+    return f"{x:,.0f}" if x >= 10 else f"{x:.1g}" if x < 1 else f"{x:.1f}"
+
+
+def table(all_costs: list[OneMore]) -> Iterator[str]:
+    """Yield the lines of a table in Markdown: a row for each kind, a column for each command."""
+    kinds, commands = (list(dict.fromkeys(getattr(each, name) for each in all_costs)) for name in ("kind", "command"))
+    cells = {(each.command, each.kind): " / ".join(map(in_short, each.cost)) for each in all_costs}
+    yield f"| one more, ms / kB | {' | '.join(f'`{command}`' for command in commands)} |"
+    yield "| --- " * (len(commands) + 1) + "|"
+    for kind in kinds:
+        yield f"| {kind} | {' | '.join(cells.get((command, kind), '') for command in commands)} |"
+
+
+def rows(kinds: list[str], only: list[str], *, steps: bool, times: float) -> Iterator[tuple[str, bool, OneMore]]:
+    """Yield a line for each command and what is doubled, whether it keeps the law, and what one more costs."""
     for kind in kinds:
         size = max(round(times * (KINDS[kind].few if steps else KINDS[kind].size)), 1)
-        for command in KINDS[kind].commands:
-            if only and command.split()[0] not in only:
-                continue
-            costs = doubled(kind, command, size, counted if steps else measured)
+        chosen = [command for command in KINDS[kind].commands if not only or command.split()[0] in only]
+        for command, costs in doubled(kind, chosen, size, counted if steps else measured).items():
             work, memory = (tuple(cost[k] for cost in costs) for k in (0, 1))
-            bad = [what for what, x in (("work", work), ("memory", memory)) if is_worse_than_linear(x)]
+            noise = (0.0, 0.0) if steps else NOISE
+            named = zip(("work", "memory"), (work, memory), noise, strict=True)
+            bad = [what for what, x, least in named if is_worse_than_linear(x, least)]
             unit = "{:>12,.0f}" if steps else "{:>8.1f}"
             figures = " ".join(unit.format(x) for x in (*work, *memory))
-            yield f"{kind:<10}{size:>9,} {command:<15}{figures}  {', '.join(bad) or 'linear'}", not bad
+            yield (
+                f"{kind:<10}{size:>9,} {command:<15}{figures}  {', '.join(bad) or 'linear'}",
+                not bad,
+                OneMore.of(kind, command, size, costs),
+            )
 
 
 def main() -> int:
@@ -227,8 +296,11 @@ def main() -> int:
     unit = "calls and bytes" if options.steps else "seconds of work and MB"
     print(f"{'doubled':<10}{'from':>9} {'command':<15}{unit} at one, two and four times that")
     only = [name for name in options.commands.split(",") if name]
-    for line, keeps in rows(options.kinds.split(","), only, steps=options.steps, times=options.times):
+    one_more = []
+    for line, keeps, more in rows(options.kinds.split(","), only, steps=options.steps, times=options.times):
         print(line, flush=True)
         kept = kept and keeps
+        one_more.append(more)
+    print("\n".join(["", *table(one_more), ""]))
     print(f"{time.monotonic() - began:.0f} s")
     return int(not kept)

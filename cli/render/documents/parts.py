@@ -93,19 +93,20 @@ def print_json(document: Mapping[str, Any]) -> None:
     say_json(iter(lambda: "".join(islice(pieces, _AT_ONCE)), ""))
 
 
-def _pieces(value: Any, margin: str = "\n") -> Iterator[str]:  # noqa: ANN401 - any JSON value
+def _pieces(value: Any, margin: str = "\n") -> Iterator[str]:  # noqa: ANN401 - any JSON value that holds others
     """Yield a value's text as `json.dumps` indents it; each line begins with `margin`."""
-    if not isinstance(value, (Mapping, list, tuple)):
-        yield _plain(value if not isinstance(value, float) or isfinite(value) else None)
-        return
     begin, end = "{}" if isinstance(value, Mapping) else "[]"
     if not value:
         yield begin + end
         return
     inner = margin + "  "
     for key, item in value.items() if isinstance(value, Mapping) else ((None, item) for item in value):
-        yield begin + inner if key is None else f"{begin}{inner}{_plain(str(key))}: "
-        yield from _pieces(item, inner)
+        name = begin + inner if key is None else f"{begin}{inner}{_plain(str(key))}: "
+        if isinstance(item, (Mapping, list, tuple)):
+            yield name
+            yield from _pieces(item, inner)
+        else:
+            yield name + _plain(None if isinstance(item, float) and not isfinite(item) else item)
         begin = ","
     yield margin + end
 

@@ -10,7 +10,7 @@ from contextlib import redirect_stdout
 from dataclasses import dataclass
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from places import ROOT
 
@@ -21,6 +21,7 @@ from shuntbook.cli.render.documents.parts import KEYS, document_of, named, or_wh
 VALUES = st.recursive(
     st.none() | st.booleans() | st.integers() | st.floats() | st.text(st.characters(exclude_categories=["C", "Z"])),
     lambda inner: st.lists(inner) | st.dictionaries(st.text("abc"), inner) | st.lists(inner).map(tuple),
+    max_leaves=12,
 )
 MISSING = Missing("runtime", ("bank.capacity_Ah",))
 
@@ -116,7 +117,8 @@ def finite(value):
     return None if isinstance(value, float) and not math.isfinite(value) else value
 
 
-@given(st.dictionaries(st.text("abc"), VALUES))
+@settings(max_examples=50)
+@given(st.dictionaries(st.text("abc"), VALUES, max_size=3))
 def test_a_document_in_pieces_is_the_same_text(document):
     """As if it had been written at once, by the standard library."""
     out = io.StringIO()
