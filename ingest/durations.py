@@ -30,7 +30,9 @@ def seconds(text: str, *, what: str) -> float:
             f"{what}: {text!r} has no unit; write {plain}s for seconds, {plain}m for minutes, {plain}h for hours"
         )
     total = _total(plain)
-    if not 0 < total <= LONGEST_S:
+    if total > LONGEST_S:
+        raise InputError(f"{what}: {text!r} is longer than any log, more than three hundred years; write a shorter one")
+    if not total > 0:
         raise InputError(f"{what}: {text!r} is not a length of time; write it like 150s, 15m or 1h30m")
     return total
 

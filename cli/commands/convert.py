@@ -109,7 +109,7 @@ def command(sources: tuple[str, ...], out: Path, **options: str | bool | None) -
     refuse_existing(out, force=bool(options["force"]))
     refuse_input(out, (name for name in sources if name != "-"), called="the export itself")
     refuse_input(out, [_text(options, "profile")], called="the profile")
-    if out.with_name(out.name + JOURNAL_SUFFIX).exists():
+    if _has_journal(out):
         from ...ingest.journal.journal import refuse_captured  # beside hardly any log
 
         refuse_captured(out)
@@ -147,6 +147,14 @@ def command(sources: tuple[str, ...], out: Path, **options: str | bool | None) -
     lines += [f"kept how it was read in {keep}: next time add --profile {keep}"] if keep is not None else []
     for line in [*lines, *in_doubt, f"wrote {done.log}; next: shuntbook look {done.log}"]:
         say(line)
+
+
+def _has_journal(out: Path) -> bool:
+    """Tell whether a capture's journal lies beside a log; a name too long for one is told where the log is begun."""
+    try:
+        return out.with_name(out.name + JOURNAL_SUFFIX).exists()
+    except OSError:
+        return False
 
 
 def _place_to_keep(sources: tuple[str, ...], out: Path, options: dict[str, str | bool | None]) -> Path | None:
