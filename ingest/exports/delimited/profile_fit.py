@@ -31,7 +31,7 @@ def check_fits(dialect: Dialect, profile: Profile, name: str) -> None:
             words = f": {error}" if not misfits else f": nor does {'.'.join(where)} = {place!r} fit"
             misfits.append(f"{profile.line_of(*where)}{words}")
     if misfits:
-        raise InputError("\n".join(misfits))
+        raise InputError(*misfits)
 
 
 def _places(profile: Profile) -> Iterator[tuple[tuple[str, ...], Place]]:

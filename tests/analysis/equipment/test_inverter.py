@@ -294,7 +294,7 @@ def test_below_its_first_point_a_curve_loses_what_it_loses_there():
 
 
 @given(st.lists(st.tuples(st.floats(5, 3000), st.floats(40, 99)), min_size=1, max_size=5, unique_by=lambda p: p[0]),
-       st.floats(0, 60), st.floats(0.1, 4000))  # fmt: skip
+       st.just(0.0) | st.floats(1e-6, 60), st.floats(0.1, 4000))  # fmt: skip
 def test_no_load_takes_less_than_itself_and_idling(points, idle_W, ac_W):
     """Whatever the curve: what goes in is what comes out and the idle draw, or more."""
     curve = losses_of(Inverter(name="x", continuous_VA=9.0, efficiency_curve=sorted(points), idle_W=idle_W))
