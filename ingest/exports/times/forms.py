@@ -28,7 +28,16 @@ _ZONE = r"(?: ([A-Z]{1,5}|[+-]\d{2,4}))?"
 _WORD = re.compile(rf"\s\(?({'|'.join(ZONE_WORDS)})\)?\s*$")
 _DATE = r"^(\d{4}[-/.]\d{1,2}[-/. ]\d{1,2}|\d{1,2}[-/.](?:\d{1,2}|[A-Za-z]{3})[-/.](?:\d{4}|\d{2})|\d{8})"
 _WORD_OF_DAY = r"^[A-Za-zÀ-ÖØ-öø-ÿ]{2,10}\.?,? +"
-_CLOCK_OF_DOTS = r"(\d{1,2})\.(\d{2})"
+_HOUR_DOT_MINUTE = r"(\d{1,2})\.(\d{2})"
+
+
+def _filled_up(before: str, mark: str, digits: int, behind: str = "") -> tuple[tuple[str, str], ...]:
+    """Return rules that put a mark between two columns, and the zeros that a number of so many digits has lost."""
+    return tuple(
+        (rf"^({before}) (\d{{{n}}}{behind})$", rf"\1{mark}{'0' * (digits - n)}\2") for n in range(1, digits + 1)
+    )
+
+
 #: What each form looks like and how it is rewritten, in order. The expressions are such as both Python and RE2 know.
 FORMS: dict[str, tuple[tuple[str, str], ...]] = {
     "Japanese": (
@@ -72,9 +81,9 @@ FORMS: dict[str, tuple[tuple[str, str], ...]] = {
         (r"(?:오후|下午) *(\S+)\s*$", r"\1 PM"),
     ),
     "clock of dots": (
-        (rf"^(.*\d{{2}}[T ,]+){_CLOCK_OF_DOTS}\.(\d{{2}})$", r"\1\2:\3:\4"),
-        (rf"^(.*\d{{2}}[T ,]+){_CLOCK_OF_DOTS}\.(\d{{2}})([.,]\d+)$", r"\1\2:\3:\4\5"),
-        (rf"^(.*\d{{1,4}}[-/.]\d{{1,2}}[-/.]\d{{1,4}}[T ,]+){_CLOCK_OF_DOTS}$", r"\1\2:\3"),
+        (rf"^(.*\d{{2}}[T ,]+){_HOUR_DOT_MINUTE}\.(\d{{2}})$", r"\1\2:\3:\4"),
+        (rf"^(.*\d{{2}}[T ,]+){_HOUR_DOT_MINUTE}\.(\d{{2}})([.,]\d+)$", r"\1\2:\3:\4\5"),
+        (rf"^(.*\d{{1,4}}[-/.]\d{{1,2}}[-/.]\d{{1,4}}[T ,]+){_HOUR_DOT_MINUTE}$", r"\1\2:\3"),
     ),
     # As in names of files, where neither blank nor colon may stand; and as web servers write their logs.
     "one mark throughout": (
@@ -108,14 +117,7 @@ FORMS: dict[str, tuple[tuple[str, str], ...]] = {
         (r"^(\d)(\d\d)((?:19|20)\d\d)( |$)", r"0\1-\2-\3\4"),
     ),
     # The clock as a number has lost the zeros in front of it wherever a spreadsheet went over it.
-    "clock of digits": (
-        (r"^((?:19|20)\d\d[01]\d{3}) (\d{6}(?:\.\d+)?)$", r"\1T\2"),
-        (r"^((?:19|20)\d\d[01]\d{3}) (\d{5}(?:\.\d+)?)$", r"\1T0\2"),
-        (r"^((?:19|20)\d\d[01]\d{3}) (\d{4}(?:\.\d+)?)$", r"\1T00\2"),
-        (r"^((?:19|20)\d\d[01]\d{3}) (\d{3}(?:\.\d+)?)$", r"\1T000\2"),
-        (r"^((?:19|20)\d\d[01]\d{3}) (\d{2}(?:\.\d+)?)$", r"\1T0000\2"),
-        (r"^((?:19|20)\d\d[01]\d{3}) (\d(?:\.\d+)?)$", r"\1T00000\2"),
-    ),
+    "clock of digits": _filled_up(r"(?:19|20)\d\d[01]\d{3}", "T", 6, r"(?:\.\d+)?"),
     "six digits": (
         (r"^(\d\d)(\d\d)(\d\d)( |$)", r"\1-\2-\3\4"),
         (r"^(\d)(\d\d)(\d\d)( |$)", r"0\1-\2-\3\4"),
@@ -124,8 +126,8 @@ FORMS: dict[str, tuple[tuple[str, str], ...]] = {
         (r" (\d{1,2})(\d\d(?:\.\d+)?)$", r" 00:\1:\2"),
         (r" (\d{1,2}(?:\.\d+)?)$", r" 00:00:\1"),
     ),
-    "seconds and microseconds": tuple((rf"^(\d{{9,10}}) (\d{{{n}}})$", rf"\1.{'0' * (6 - n)}\2") for n in range(1, 7)),
-    "seconds and milliseconds": tuple((rf"^(\d{{9,10}}) (\d{{{n}}})$", rf"\1.{'0' * (3 - n)}\2") for n in range(1, 4)),
+    "seconds and microseconds": _filled_up(r"\d{9,10}", ".", 6),
+    "seconds and milliseconds": _filled_up(r"\d{9,10}", ".", 3),
 }
 #: Those that only columns put together may have; the caller names them.
 _OF_COLUMNS = {"parts", "eight digits, day first", "six digits", "clock of digits", "day and fraction"}
