@@ -109,11 +109,25 @@ def run(argv: Sequence[str], *, own_process: bool = False) -> int:
     except (click.Abort, KeyboardInterrupt):
         return _say([_STOPPED], Exit.INTERRUPTED)
     except Exception as error:
+        if (signalled := _signal_behind(error)) is not None:
+            return _say([_STOPPED] if signalled is Exit.INTERRUPTED else [], signalled)
         # A fault of ours is told in a sentence, too: a page of stack helps nobody who did not write it.
         sentences, status = _sentences(error)
         if status is Exit.FAULT_OF_OURS and os.environ.get("SHUNTBOOK_DEBUG"):
             sentences = "".join(traceback.format_exception(error)).splitlines()
         return _say(sentences, status)
+
+
+def _signal_behind(error: BaseException | None) -> Exit | None:
+    """Return how a signal ends the command while whose doing an error arose; None where none did."""
+    # A signal may come while a library starts a thread or a process; what is put away then is half made and complains.
+    while error is not None:
+        if isinstance(error, KeyboardInterrupt):
+            return Exit.INTERRUPTED
+        if isinstance(error, SystemExit) and error.code == Exit.TERMINATED:
+            return Exit.TERMINATED
+        error = error.__context__
+    return None
 
 
 def _sentences(error: Exception) -> tuple[Sequence[str], Exit]:

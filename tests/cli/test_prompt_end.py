@@ -208,3 +208,29 @@ main.main()
         [sys.executable, "-c", script], capture_output=True, text=True, timeout=PATIENCE_S, check=False
     )
     assert (done.returncode, done.stdout.strip()) == (143, "finished True")
+
+
+def test_what_is_put_away_half_made_hides_no_signal(log, tmp_path):
+    """A signal that comes while a library starts a thread or a process leaves it half made, and it complains."""
+    script = """
+import contextlib, os, sys
+from shuntbook.analysis.charge.charge import ChargeSums
+from shuntbook.cli.main import main
+@contextlib.contextmanager
+def half_made():
+    try:
+        yield
+    finally:
+        raise RuntimeError("cannot join thread before it is started")
+def killed(*_, **__):
+    with half_made():
+        os.kill(os.getpid(), number)
+ChargeSums.take = killed
+number = int(sys.argv.pop(1))
+main()
+"""
+    for number, status in ((signal.SIGINT, 130), (signal.SIGTERM, 143)):
+        argv = [sys.executable, "-c", script, str(int(number)), "charge", str(log)]
+        ended_as = subprocess.run(argv, capture_output=True, text=True, timeout=PATIENCE_S, check=False)
+        assert ended_as.returncode == status
+        assert "fault of ours" not in ended_as.stderr
