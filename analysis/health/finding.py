@@ -26,7 +26,8 @@ class Finding:
 
     ``severity``: ``note`` limits the log or states a fact, ``watch`` wants an eye kept on it, ``act`` wants something
     done. ``causes`` and ``check_first`` are plain sentences. ``cycles`` are the starts of the runs, or of the attempts
-    at one, that it rests on [us].
+    at one, that it rests on [us]. ``plain`` says in two short sentences what was seen and how it should be, with both
+    figures, for whoever sees nothing else.
     """
 
     code: str
@@ -38,6 +39,7 @@ class Finding:
     causes: str = ""
     check_first: str = ""
     cycles: tuple[int, ...] = ()
+    plain: str = ""
 
 
 @dataclass(frozen=True)
@@ -72,11 +74,17 @@ class Rule:
         return Check(self.code, "not judged", self.limit, self.source, reason)
 
     def found(
-        self, severity: Severity, title: str, evidence: str, advice: tuple[str, str], cycles: tuple[int, ...] = ()
+        self,
+        severity: Severity,
+        title: str,
+        evidence: str,
+        advice: tuple[str, str],
+        cycles: tuple[int, ...] = (),
+        plain: str = "",
     ) -> Check:
         """Return a finding; `advice` is its usual causes and what to check first."""
-        causes, check_first = advice
-        finding = Finding(self.code, severity, title, evidence, self.limit, self.source, causes, check_first, cycles)
+        causes, first = advice
+        finding = Finding(self.code, severity, title, evidence, self.limit, self.source, causes, first, cycles, plain)
         return Check(self.code, "found", self.limit, self.source, evidence, finding)
 
 
