@@ -136,7 +136,8 @@ class Cycles:
     shortest run, and rest, that the spacing of the readings lets one see. ``two_kinds`` tells where runs of like draw
     are of two loads; where it knows which are the load's, the others are among ``other_runs``, else all are cycles.
     ``rises`` are a lower bound of the starts of whatever runs too briefly for the readings; None where these are close
-    together. ``covered_s`` is the time measured; ``first_us`` and ``last_us`` are the log's ends.
+    together. ``covered_s`` is the time measured; ``first_us`` and ``last_us`` are the log's ends. ``on_since_first``:
+    the load was on with the first reading and has not gone off since, so that no start of it was seen.
     """
 
     cycles: tuple[Cycle, ...]
@@ -154,3 +155,4 @@ class Cycles:
     covered_s: float = 0.0
     first_us: int | None = None
     last_us: int | None = None
+    on_since_first: bool = False

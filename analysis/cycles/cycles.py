@@ -13,7 +13,7 @@ import numpy as np
 from ..readings.chunk import MICROSECONDS, SECONDS_PER_HOUR, Chunk, FloatArray
 from ..readings.measured_span import HowRead
 from ..signal_levels.level_record import LevelList
-from ..signal_levels.levels import Level, LevelMaker, edge_readings, record
+from ..signal_levels.levels import START_S, Level, LevelMaker, edge_readings, record
 from ..signal_levels.plateau import EDGE, Plateau
 from ..signal_levels.steps import StepFold
 from .array_share import at_regulation, may_share, prompt_ohm, regulation_V
@@ -27,6 +27,8 @@ from .two_kinds import of_kind, tell_apart, with_overlapped
 
 #: A run, or a rest, of fewer usual intervals may be missed.
 SHORTEST_INTERVALS = 3
+#: Without a plate, what draws less from the first reading on only stands by: common practice, no source. [unit]
+_STANDS_BY = {"current_A": 4.0, "power_W": 100.0}
 
 
 class CycleFold:
@@ -83,6 +85,7 @@ class CycleFold:
             covered_s=plateaus.covered_s,
             first_us=levels.first_us,
             last_us=levels.last_us,
+            on_since_first=not own and _on_since_first(levels.list, self._expected),
         )
 
     def _cycles_of(self, own: Sequence[SeenRun]) -> list[Cycle]:
@@ -178,6 +181,20 @@ def _chosen(levels: LevelList, expected: float | None) -> _Chosen:
     dry = at_one_draw(dry, own)
     own = sorted([*own, *dry], key=lambda run: run.start_us)
     return _Chosen(own, max(others - len(dry), 0), two_kinds, perhaps or maybe)
+
+
+def _on_since_first(levels: LevelList, expected: float | None) -> bool:
+    """Tell whether a load without a start was on when the log began, and still is."""
+    if not levels.levels:
+        return False
+    # The log may begin with the surge of a start: what outlasts one counts.
+    over_us = levels.levels[0].first_us + START_S * MICROSECONDS
+    settled = next((k for k, level in enumerate(levels.levels) if level.last_us > over_us), -1)
+    first, lowest = float(levels.after[settled]), float(levels.after[settled:].min())
+    # With a plate, what stands beside the load is no matter: half of its own draw must be there, and never have gone.
+    draw = first if expected is None else expected
+    least = _STANDS_BY[levels.signal] if expected is None else expected / 2
+    return first >= least and first - lowest < draw / 2
 
 
 def _seen(levels: LevelList, runs: Sequence[RunLevels]) -> list[SeenRun]:

@@ -194,4 +194,6 @@ def _with(by_levels: Cycles, cycles: Sequence[Cycle], standing: _Standing) -> Cy
         median_off_s=float(np.median(rests)) if rests else None,
         other_runs=by_levels.summary.count + by_levels.summary.other_runs,
     )
-    return replace(by_levels, cycles=tuple(cycles), summary=summary, attempts=(), shortest_run_s=None)
+    return replace(
+        by_levels, cycles=tuple(cycles), summary=summary, attempts=(), shortest_run_s=None, on_since_first=False
+    )

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
-from ..charge.amounts import Charge
 from ..charge.completed import Reader
 from ..cycles.cycle import Cycle, Cycles
 from ..forecast.unseen_starts import caught_starts, unseen_starts
@@ -20,8 +19,8 @@ from ..readings.log_facts import LogFacts
 from ..readings.measured_span import HowRead
 from ..site.site import Site
 from ..sureness.amount_intervals import AmountsAnalysis
-from ..sureness.cycle_intervals import cycles_with_intervals
-from ..sureness.meter_figures import NOTHING_STATED, Accuracy, MeterFigures
+from ..sureness.cycle_intervals import sure_cycles
+from ..sureness.meter_figures import NOTHING_STATED, MeterFigures
 from ..sureness.signal_errors import UnseenStarts
 from .log_report import LogReport
 from .site_folds import SiteFolds
@@ -110,7 +109,7 @@ class LogAnalysis:
         starts = caught_starts(self._starts(), cycles.cycles, self._how.usual_interval_s)
         starts_us = [cycle.start_us for cycle in cycles.cycles]
         charge, marked = self._amounts.result(starts, starts_us)
-        cycles = self._sure(cycles, charge)
+        cycles = sure_cycles(cycles, charge, self._figures, self._how)
         limits = limits_for(self._site, self._watched.load, self._how.side)
         gaps = charge.span.gaps
         health = health_of(cycles, limits, self._facts.usual_interval_s, gaps[-1].stop_us if gaps else None)
@@ -151,17 +150,6 @@ class LogAnalysis:
         if self._site is None or self._watched.load is None:
             return None
         return unseen_starts(self._site, self._watched.load, 1, self._how)
-
-    def _sure(self, cycles: Cycles, charge: Charge) -> Cycles:
-        evidence = charge.evidence
-        by_amps = cycles.signal == "current_A"
-        facts = None if evidence is None else evidence.current if by_amps else evidence.power
-        accuracy = self._figures.current if by_amps else self._figures.power or Accuracy()
-        # Noise is in each reading by itself, so a short run averages less of it away; noted figures have none to see.
-        noise = 0.0
-        if facts is not None and not self._how.noted:
-            noise = facts.noise(accuracy.resolution, of_means=self._how.sampling == "mean")
-        return cycles_with_intervals(cycles, self._figures, self._how, noise=noise)
 
     def _plate(self, cycles: Cycles, covered_s: float) -> tuple[PlateCheck | None, str | None]:
         """Set the plate beside what the whole runs took at the bank, over the time they ran; or say why not."""

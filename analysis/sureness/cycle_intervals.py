@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from ..charge.amounts import Charge
 from ..cycles.cycle import Cycle, Cycles
 from ..readings.chunk import SECONDS_PER_HOUR
 from ..readings.measured_span import HowRead
@@ -21,6 +22,19 @@ _BASE_READINGS = 10
 _FACTORS = (1.959964, 1.901766, 1.645448)
 #: Excess kurtosis of the same; one even part has -6/5.
 _KURTOSES = (0.0, -0.6, -1.2)
+
+
+def sure_cycles(cycles: Cycles, charge: Charge | None, figures: MeterFigures, how: HowRead) -> Cycles:
+    """Return the cycles of a log with their intervals, by the noise that `charge`, all of the log, shows."""
+    evidence = None if charge is None else charge.evidence
+    by_amps = cycles.signal == "current_A"
+    facts = None if evidence is None else evidence.current if by_amps else evidence.power
+    accuracy = figures.current if by_amps else figures.power or Accuracy()
+    # Noise is in each reading by itself, so a short run averages less of it away; noted figures have none to see.
+    noise = 0.0
+    if facts is not None and not how.noted:
+        noise = facts.noise(accuracy.resolution, of_means=how.sampling == "mean")
+    return cycles_with_intervals(cycles, figures, how, noise=noise)
 
 
 def cycles_with_intervals(cycles: Cycles, figures: MeterFigures, how: HowRead, *, noise: float) -> Cycles:

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import time
-from collections import Counter
+from collections import Counter, deque
 from collections.abc import Iterable
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -13,7 +14,6 @@ from ...analysis.charge.amounts import Charge
 from ...analysis.charge.charge import ChargeFold
 from ...analysis.cycles.cycle import Cycles
 from ...analysis.cycles.cycles import CycleFold
-from ...analysis.cycles.noted_runs import NotedRunsFold
 from ...analysis.health.finding import Finding
 from ...analysis.health.health import health_of, sign_check
 from ...analysis.health.limits import HealthLimits
@@ -23,22 +23,28 @@ from ...analysis.readings.chunk import MICROSECONDS, Chunk, Fold
 from ...analysis.readings.envelope import Recent, RecentFold
 from ...analysis.readings.measured_span import HowRead
 from ...analysis.sureness.amount_intervals import with_intervals
+from ...analysis.sureness.cycle_intervals import sure_cycles
 from ...analysis.sureness.meter_figures import NOTHING_STATED, MeterFigures
 from ...ingest.events import Reading
+
+if TYPE_CHECKING:
+    from ...analysis.cycles.noted_runs import NotedRunsFold
 
 #: Cycles are paired again no more often than this, and so that it takes no more than a fiftieth of the time: it looks
 #: at all of them. [s]
 _CYCLES_EVERY_S, _CYCLES_SHARE = 0.5, 50.0
 #: The stretch that a moving chart shows: some runs of a pump, or of a slow meter some hundred readings. [s], [1], [1]
 _CHART_S, _CHART_READINGS, _CHART_POINTS = 900.0, 300, 900
+#: So many of the newest notes are kept to be shown: nobody types more in a chart's stretch. [1]
+_NOTES = 100
 
 
 @dataclass(frozen=True)
 class Snapshot:
     """One meter as it stands now; amounts are since the start, and since the last marker.
 
-    ``recent`` is the last stretch of the current, else of the power; times are shown in ``zone``, or counted from the
-    recording's start where it is ``undated``.
+    ``recent`` is the last stretch of the current, else of the power; ``notes`` are the newest ones, each an instant
+    [us] and its text. Times are shown in ``zone``, or counted from the recording's start where it is ``undated``.
     """
 
     name: str
@@ -57,6 +63,7 @@ class Snapshot:
     connected: bool
     trouble: Counter[str]
     recent: Recent | None
+    notes: tuple[tuple[int, str], ...]
     gap_limit_s: float
     zone: str
     undated: bool
@@ -86,6 +93,7 @@ class LiveMeter:
     _by_notes: NotedRunsFold | None = None
     _sign: SignFold = field(default_factory=lambda: SignFold(()))
     _recent: RecentFold | None = None
+    _notes: deque[tuple[int, str]] = field(default_factory=lambda: deque(maxlen=_NOTES))
     _cycles_seen: Cycles | None = None
     _look_again: float = 0.0
     _last: Reading | None = None
@@ -103,6 +111,8 @@ class LiveMeter:
         if {"current_A", "power_W"} & set(self.quantities):
             self._cycles = levels = CycleFold(self.how, set(self.quantities), load=self.load, expected=self.expected)
             if self.how.noted:
+                from ...analysis.cycles.noted_runs import NotedRunsFold  # most captures are of a meter
+
                 self._cycles = self._by_notes = NotedRunsFold(levels, levels.signal)
             self._recent = self._new_recent()
 
@@ -138,6 +148,9 @@ class LiveMeter:
         """Begin a new stretch at a marker, whose instant tells runs by notes [us]; it starts from the last reading."""
         if self._by_notes is not None and at_us is not None:
             self._by_notes.note(at_us, text)
+        last_us = self._last.time_us if self._last is not None else None
+        if (shown_us := last_us if at_us is None else at_us) is not None:
+            self._notes.append((shown_us, text))
         # From the last reading on, or what flowed between it and the next would be in neither stretch.
         self.mark, self._since = text, self._new_charge()
         if self._since is not None and self._last is not None:
@@ -154,8 +167,8 @@ class LiveMeter:
         if final:
             self._cycles_seen = None
         last_us = self._last.time_us if self._last is not None else None
-        cycles = self._cycles_now(last_us)
         whole = self._sure(self._whole)
+        cycles = self._cycles_now(last_us, whole)
         findings = self._findings(cycles, whole)
         turned = sign_check(self._sign.result()).finding
         findings = findings if turned is None else (turned, *findings)
@@ -176,6 +189,7 @@ class LiveMeter:
             connected=connected,
             trouble=trouble,
             recent=self._recent.result() if self._recent is not None else None,
+            notes=tuple(self._notes),
             gap_limit_s=self.how.gap_limit_s,
             zone=self.zone,
             undated=self.undated,
@@ -190,13 +204,13 @@ class LiveMeter:
         gaps = whole.span.gaps if whole is not None else ()
         return health_of(cycles, self.limits, self.how.usual_interval_s, gaps[-1].stop_us if gaps else None).findings
 
-    def _cycles_now(self, last_us: int | None) -> Cycles | None:
+    def _cycles_now(self, last_us: int | None, whole: Charge | None) -> Cycles | None:
         if self._cycles is None or last_us is None:
             return None
         # A long capture has many cycles, and pairing looks at all: it is done the less often the longer it takes.
         now = time.perf_counter()
         if self._cycles_seen is None or now >= self._look_again:
-            self._cycles_seen = self._cycles.result()
+            self._cycles_seen = sure_cycles(self._cycles.result(), whole, self.figures, self.how)
             took = time.perf_counter() - now
             self._look_again = now + max(_CYCLES_EVERY_S, _CYCLES_SHARE * took)
         return self._cycles_seen

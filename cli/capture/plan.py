@@ -19,7 +19,7 @@ from ...ingest.log.meta import HAND, LogMeta
 from ...ingest.safe_files.whole_file import refuse_existing, refuse_no_text
 from ...ingest.zone import zone_of_computer
 from ..door import tell
-from ..opening.prepared_log import read_site
+from ..opening.prepared_log import meter_of, read_site
 
 if TYPE_CHECKING:
     from ...analysis.site.site import Meter as SiteMeter
@@ -63,12 +63,31 @@ class Plan:
         return self.gap_s if self.gap_s is not None else max(GAP_TIMES * self.every_s, ALWAYS_ONE_S)
 
 
-def plan_for_source(source: str, out: Path, wanted: Wanted, clock: SteadyClock) -> Plan:
-    """Return the plan for one source that the command line names."""
+def plan_for_source(
+    source: str, out: Path, wanted: Wanted, clock: SteadyClock, *, site: Path | None = None, names: Sequence[str] = ()
+) -> Plan:
+    """Return the plan for one source that the command line names, at a site where one is given.
+
+    It is read as the site's meter that is named; without a name, its figures are those of the only meter on its side.
+
+    Raises
+    ------
+    InputError, Refusal
+        If there are several names or no such meter, or the log exists already.
+    """
+    known = None if site is None else read_site(site)
+    if site is not None and known is not None and names:
+        if len(names) > 1:
+            raise InputError("--meter: one SOURCE is one meter; name one of the site file's")
+        stated = known.meter(names[0]).model_copy(update={"source": source})
+        return _plan_for_meter(stated, site, known, out, wanted, clock)
     _free(out)
     profile = _profile(wanted.profile)
     made = make_source(source, profile, clock, side=wanted.side)
-    return Plan(out.stem, made, out, wanted.every_s or _DEFAULT_EVERY_S, _gap_s(profile), profile)
+    beside = meter_of(known, out.stem, made.side)
+    zone = known.zone if known is not None and known.zone else zone_of_computer()
+    every_s = wanted.every_s or _DEFAULT_EVERY_S
+    return Plan(beside.name if beside else out.stem, made, out, every_s, _gap_s(profile), profile, known, zone)
 
 
 def plans_for_site(path: Path, names: Sequence[str], out: Path, wanted: Wanted, clock: SteadyClock) -> list[Plan]:

@@ -163,7 +163,7 @@ def _finish_log(meter: Metered, journal: Journal, snapshot: Snapshot) -> Ending:
     except InputError as error:
         return Ending(Exit.BAD_INPUT, [f"shuntbook: {error}; what was read is kept in {journal.path}"])
     lines = [f"{snapshot.name}: {snapshot.readings:,} readings in {done.log}"]
-    lines += [f"  {line}" for line in summary_lines(snapshot)]
+    lines += [f"  {line}" for line in summary_lines(snapshot) if line]
     lines += [f"  {finding.severity.upper()}: {finding.title}" for finding in snapshot.findings]
     return Ending(Exit.DONE, [*lines, f"  next: shuntbook charge {done.log}"])
 

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from ..door import harmless
+from ..render.wording.answer import load_total
 from ..render.wording.numbers import amount, counted, duration, plus_minus, shortened, true_minus
 
 if TYPE_CHECKING:
@@ -14,6 +15,7 @@ if TYPE_CHECKING:
     from rich.text import Text
 
     from ...analysis.charge.amounts import Charge
+    from ...analysis.cycles.cycle import Cycles
     from .live_meter import Snapshot
 
 _DIGITS = {
@@ -74,8 +76,9 @@ def how_long(elapsed_s: float, left_s: float | None) -> str:
 
 def _block(snapshot: Snapshot) -> list[RenderableType]:
     link = "connected" if snapshot.connected else NOT_CONNECTED
-    lines: list[RenderableType] = [_text(f"{shortened(snapshot.name)}, side {snapshot.side}: {link}"), _large(snapshot)]
-    lines += [_text(line) for line in summary_lines(snapshot)]
+    head = "; ".join(part for part in (link, _running_line(snapshot)) if part)
+    lines: list[RenderableType] = [_text(f"{shortened(snapshot.name)}, side {snapshot.side}: {head}"), _large(snapshot)]
+    lines += [_text(line) for line in _amount_lines(snapshot)]
     for finding in snapshot.findings[:_MOST_FINDINGS]:
         lines.append(_text(f"{finding.severity.upper()}: {finding.title}", style="bold"))
     return lines
@@ -112,9 +115,22 @@ def live_value(snapshot: Snapshot, quantity: str) -> float | None:
 
 def summary_lines(snapshot: Snapshot) -> list[str]:
     """Return in words what the capture has come to so far."""
-    lines = [f"since the start: {_amounts(snapshot.charge)}"]
+    return [*_amount_lines(snapshot), _running_line(snapshot)]
+
+
+def _amount_lines(snapshot: Snapshot) -> list[str]:
+    lines = []
+    if snapshot.cycles is not None and (total := load_total(snapshot.cycles, load_called(snapshot.cycles))) is not None:
+        lines.append(total.sentence)
+    lines.append(f"since the start: {_amounts(snapshot.charge)}")
     if snapshot.since_mark is not None:
         lines.append(f"since '{shortened(snapshot.mark or '', 15)}': {_amounts(snapshot.since_mark)}")
+    if snapshot.trouble:
+        lines.append("trouble: " + ", ".join(f"{count} x {kind}" for kind, count in sorted(snapshot.trouble.items())))
+    return lines
+
+
+def _running_line(snapshot: Snapshot) -> str:
     parts = []
     if snapshot.peak_A is not None:
         parts.append(f"highest {amount(snapshot.peak_A, 'A')}")
@@ -122,12 +138,23 @@ def summary_lines(snapshot: Snapshot) -> list[str]:
         parts.append(f"highest {amount(snapshot.peak_W, 'W')}")
     if snapshot.cycles is not None:
         parts.append(counted(snapshot.cycles.summary.count, "start"))
-        parts.append(f"running for {duration(snapshot.running_s)}" if snapshot.running_s is not None else "not running")
-    parts.append(counted(snapshot.readings, "reading"))
-    lines.append(", ".join(parts))
-    if snapshot.trouble:
-        lines.append("trouble: " + ", ".join(f"{count} x {kind}" for kind, count in sorted(snapshot.trouble.items())))
-    return lines
+        parts.append(" ".join(run_state(snapshot)).rstrip())
+    return ", ".join(parts)
+
+
+def run_state(snapshot: Snapshot) -> tuple[str, str]:
+    """Say whether the load runs, and for how long; the second may be empty."""
+    if snapshot.running_s is not None:
+        return "running", f"for {duration(snapshot.running_s)}"
+    if snapshot.cycles is not None and snapshot.cycles.on_since_first:
+        return "running", "since before the capture began"
+    return "not running", ""
+
+
+def load_called(cycles: Cycles) -> str:
+    """Return the name of the load whose runs are sought, with its article."""
+    name = cycles.load or next((cycle.load for cycle in cycles.cycles if cycle.load), None)
+    return f"the {shortened(name)}" if name else "the largest load"
 
 
 def live_number(quantity: str, value: float) -> str:

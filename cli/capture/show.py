@@ -63,8 +63,7 @@ class Show:
         # A replay is of one source, and its own clock is what notes beforehand are placed by.
         recorded = plans[0].source.meta
         self._is_replay = recorded is not None
-        zone = plans[0].zone if recorded is None else recorded.zone
-        self._marks = parse_marks(marks, self._sources[0].now_us(), zone)
+        self._marks = parse_marks(marks, self._sources[0].now_us(), _zone(plans[0]))
         self._quiet = quiet
         self._said_us = clock.now_us()
         self._watcher = watcher
@@ -182,8 +181,16 @@ def _live(plan: Plan) -> LiveMeter:
     quantities = tuple(source.quantities)
     watched = watched_load(plan.site, None, how, set(quantities))
     limits = limits_for(plan.site, watched.load, how.side)
-    figures = figures_of(meter_of(plan.site, plan.name, how.side))
-    zone, undated = (plan.zone, False) if recorded is None else (recorded.zone, recorded.undated)
+    # What a report of the log will take: by the name that stands in it.
+    figures = figures_of(meter_of(plan.site, first_meta(plan).meter, how.side))
+    undated = recorded is not None and recorded.undated
     return LiveMeter(
-        plan.name, how, quantities, limits, watched.name, watched.expected, figures, zone=zone, undated=undated
+        plan.name, how, quantities, limits, watched.name, watched.expected, figures, zone=_zone(plan), undated=undated
     )
+
+
+def _zone(plan: Plan) -> str:
+    """Return the zone in which times are shown and notes beforehand are read: a site's goes before a recording's."""
+    recorded = plan.source.meta
+    own = plan.site.zone if plan.site is not None else None
+    return own or (plan.zone if recorded is None else recorded.zone)

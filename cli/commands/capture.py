@@ -25,7 +25,11 @@ if TYPE_CHECKING:
 @click.command("capture")
 @click.argument("source", required=False)
 @click.option("--out", required=True, type=click.Path(path_type=Path), help="The log; of several meters, a folder.")
-@click.option("--site", type=click.Path(path_type=Path), help="Read the meters of a site file, all at once.")
+@click.option(
+    "--site",
+    type=click.Path(path_type=Path),
+    help="What there is and its limits (TOML); without SOURCE all its meters are read at once.",
+)
 @click.option(
     "--meter", "meters", multiple=True, metavar="NAME", help="Only this meter of the site file; may be given again."
 )
@@ -60,18 +64,21 @@ def command(
 
     Example: shuntbook capture modbus-tcp:192.0.2.7:502?unit=1 --profile shunt.toml --out demo.parquet --for 15m
     """
-    if (source is None) == (site is None):
+    if source is None and site is None:
         raise InputError("say what to read: either a SOURCE or --site with its meters; see shuntbook capture --help")
+    if meters and site is None:
+        raise InputError("--meter names a meter of a site file; give the file with --site")
     clock = SteadyClock()
     parse_marks(marks, clock.now_us())  # a mistake in one is told before anything is opened
     wanted = Wanted(profile, seconds(every, what="--every") if every else None, side)
     length_s = seconds(length, what="--for") if length else None
     # The page before the plans: a port that cannot be had is told while nothing is open that would have to be closed.
     with _served(page) as shown:
-        if site is not None:
-            plans = plans_for_site(site, meters, out, wanted, clock)
+        if source is not None:
+            plans = [plan_for_source(source, out, wanted, clock, site=site, names=meters)]
         else:
-            plans = [plan_for_source(source or "", out, wanted, clock)]
+            assert site is not None
+            plans = plans_for_site(site, meters, out, wanted, clock)
         return run_capture(
             plans,
             clock,

@@ -6,7 +6,6 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from . import numbers
-from .log_sentences import load_name
 
 if TYPE_CHECKING:
     from ....analysis.cycles.cycle import Cycles
@@ -50,6 +49,8 @@ def load_total(cycles: Cycles, name: str) -> LoadTotal | None:
 
 def load_took(log: LogReport) -> LoadTotal | None:
     """Return what the load of a log took by itself; None where no run was seen or nothing measured."""
+    from .log_sentences import load_name  # a capture says what a load took, and nothing of a whole log
+
     return load_total(log.cycles, load_name(log))
 
 

@@ -9,10 +9,12 @@ import subprocess
 import sys
 import time
 from contextlib import closing
+from dataclasses import asdict
 
 import pytest
 from places import ROOT, SAMPLES
 
+from shuntbook.cli.capture.run import finish_meters
 from shuntbook.cli.main import run
 from shuntbook.ingest.events import Reading
 from shuntbook.ingest.journal.journal import Journal
@@ -116,6 +118,46 @@ def test_all_meters_of_a_site_at_once(tmp_path, capsys):
     capsys.readouterr()
     assert run(["capture", "--site", str(site), "--meter", "read by eye", "--out", str(tmp_path / "x.parquet")]) == 2
     assert "does not say how to read it" in capsys.readouterr().err
+
+
+def findings_at_the_end(monkeypatch, *words):
+    """Capture, and return what the last look at each meter found."""
+    ends = []
+    monkeypatch.setattr(
+        "shuntbook.cli.capture.run.finish_meters",
+        lambda meters, journals, snapshots: ends.extend(snapshots) or finish_meters(meters, journals, snapshots),
+    )
+    assert run(["capture", *map(str, words), "--quiet"]) == 0
+    return [{key: x for key, x in asdict(f).items() if key != "cycles"} for shot in ends for f in shot.findings]
+
+
+@pytest.mark.parametrize("day", ["week_later", "open_day"])
+@pytest.mark.parametrize("named", [[], ["--meter", "bank shunt"]])
+def test_a_source_at_a_site_is_judged_as_the_report_of_its_log(day, named, tmp_path, capsys, monkeypatch):
+    """SOURCE with --site: the load by its name, the site's limits, and at the end the findings of the report."""
+    log, site = tmp_path / "a.parquet", SAMPLES / "site.toml"
+    source = WEEK.replace("week_later", day)
+    found = findings_at_the_end(monkeypatch, source, "--site", site, *named, "--out", log)
+    assert "The well pump took" in capsys.readouterr().out
+    assert open_log(log).meta.meter == "bank shunt"
+    report = _json(capsys, "report", log, "--site", site)["logs"][0]
+    told = [{key: x for key, x in finding.items() if key in found[0]} for finding in report["findings"]]
+    shared = told[0].keys()
+    assert [{key: f[key] for key in shared} for f in found] == told
+    assert {"code", "severity", "title", "evidence", "limit", "source"} <= shared
+
+
+def test_a_source_is_one_meter_of_its_site(tmp_path, capsys):
+    """One name, and one that the site has; a meter's name without a site is told, too."""
+    log = ["--out", str(tmp_path / "a.parquet")]
+    site = ["--site", str(SAMPLES / "site.toml")]
+    assert run(["capture", WEEK, *log, *site, "--meter", "bank shunt", "--meter", "other"]) == 2
+    assert "one SOURCE is one meter" in capsys.readouterr().err
+    assert run(["capture", WEEK, *log, *site, "--meter", "nowhere"]) == 2
+    assert "nowhere" in capsys.readouterr().err
+    assert run(["capture", WEEK, *log, "--meter", "bank shunt"]) == 2
+    assert "give the file with --site" in capsys.readouterr().err
+    assert list(tmp_path.iterdir()) == []
 
 
 @pytest.mark.skipif(os.name != "posix", reason="signals as POSIX knows them")

@@ -16,7 +16,7 @@ from shuntbook.analysis.readings.chunk import Chunk
 from shuntbook.analysis.readings.measured_span import HowRead
 from shuntbook.cli.capture.keyboard import Keyboard
 from shuntbook.cli.capture.live_meter import LiveMeter
-from shuntbook.cli.capture.screen import big, live_number, plain_line, screen
+from shuntbook.cli.capture.screen import big, live_number, plain_line, run_state, screen, summary_lines
 from shuntbook.ingest.events import Reading
 
 HOW = HowRead("dc", "instant", 10.0, 1.0)
@@ -131,3 +131,36 @@ def _until(condition):
     while not condition():
         assert time.monotonic() < end
         time.sleep(0.02)
+
+
+def at_begin(amps, *, expected=None):
+    """How a meter stands whose capture began at the first of these amps, a reading a second."""
+    meter = LiveMeter("bank shunt", HOW, ("current_A", "voltage_V"), limits_for(None, None), expected=expected)
+    meter.add(Reading(START_US + k * 10**6, {"current_A": a, "voltage_V": 25.0}) for k, a in enumerate(amps))
+    return run_state(shot(meter))
+
+
+@pytest.mark.parametrize("expected", [None, 29.0])
+def test_a_load_that_runs_when_the_capture_begins_is_told_so(expected):
+    """From its first seconds on, with or without a plate; once it has stopped, and run again, that is told."""
+    before, on, off = ("running", "since before the capture began"), [31.0], [1.5]
+    assert at_begin(5 * on, expected=expected) == before
+    assert at_begin([137.0, 60.0, *(300 * on)], expected=expected) == before
+    assert at_begin([*(60 * on), *(6 * [31.9]), *(60 * on)], expected=expected) == before
+    assert at_begin([*(60 * on), *(10 * off)], expected=expected) == ("not running", "")
+    assert at_begin([*(60 * on), *(60 * off), *(20 * on)], expected=expected) == ("running", "for 20 s")
+    assert at_begin(60 * off, expected=expected) == ("not running", "")
+
+
+def test_what_stands_beside_a_plate_is_not_the_load():
+    """A draw of less than half the plate's is no run of the load; one that goes beside what stays is its end."""
+    assert at_begin(60 * [12.0], expected=29.0) == ("not running", "")
+    assert at_begin([*(60 * [71.0]), *(60 * [42.0])], expected=29.0) == ("not running", "")
+
+
+def test_what_the_load_took_stands_on_the_screen():
+    """Ten runs of 20 s at 29 A above 1 A: 29 x 200 / 3600 = 1.611 Ah, with its interval."""
+    meter = live()
+    meter.add(readings(610))
+    assert summary_lines(shot(meter))[0].startswith("The largest load took 1.611 Ah ± ")
+    assert summary_lines(shot(meter))[0].endswith(" in 10 runs.")
