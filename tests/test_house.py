@@ -38,7 +38,7 @@ ORDER = (
         "cli/render/documents",
         "cli/render/still_charts",
     ),
-    *("cli/render/moving_charts", "cli/render/page", "cli/opening", "cli/capture", "cli/live_page", "cli/assembling"),
+    *("cli/render/page", "cli/opening", "cli/capture", "cli/live_page", "cli/assembling"),
     *("cli/fleet", "cli/commands"),
 )
 MOST_MODULES, MOST_LINES = 15, 350
@@ -50,7 +50,7 @@ OUTSIDE = {
     *("urllib", "pymodbus", "click", "rich", "matplotlib", "pandas"),
 }
 DOING = {"open", "print", "input", "exec", "eval", "compile", "__import__", "breakpoint"}
-HEAVY = ("pandas", "scipy", "matplotlib", "bokeh", "jinja2", "tornado", "weasyprint")
+HEAVY = ("pandas", "scipy", "matplotlib", "jinja2", "tornado", "weasyprint")
 #: These read a site file or a profile only where one is named, and so load its model only then.
 WITHOUT_A_MODEL = ("--help", "convert", "charge", "look")
 

@@ -58,7 +58,7 @@ def without_scripts(page):
     return pattern.sub("", page), pattern.findall(page)
 
 
-def assert_sound(page, *, scripts_of_charts=2):
+def assert_sound(page, *, scripts_of_charts=0):
     """Balanced, ids once each, links only within, nothing that fetches, and no script but the charts'."""
     page, scripts = without_scripts(page)
     assert [kind for kind, _ in scripts if kind != ' type="application/json"'] == [""] * scripts_of_charts

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
-from functools import cached_property, partial
+from functools import partial
 from typing import TYPE_CHECKING
 
 from ....analysis.health.limits import MINIMUM_RUN_S, MINIMUM_RUN_SOURCE
@@ -27,15 +26,12 @@ if TYPE_CHECKING:
 class Figure:
     """A chart drawn for a wide and for a narrow screen, its caption, the tables that say the same, and a remark.
 
-    ``drawn`` waits for both drawings. ``plot`` is the same as JSON for the page's script, which takes the drawings'
-    place; empty where moving and zooming would show nothing more. `moving` makes it when it is asked for: drawings that
-    another process makes are begun before the library of what moves is loaded.
+    ``drawn`` waits for both drawings.
     """
 
     drawn: Drawn
     caption: str
     tables: tuple[Table, ...] = ()
-    moving: Callable[[], str] | None = None
     remark: str = ""
 
     @property
@@ -47,11 +43,6 @@ class Figure:
     def narrow(self) -> str:
         """The drawing for a narrow screen."""
         return self.drawn()[1]
-
-    @cached_property
-    def plot(self) -> str:
-        """The chart that moves, as JSON."""
-        return "" if self.moving is None else self.moving()
 
 
 def whole_log(log: LogReport, name: str) -> Figure | None:
@@ -68,13 +59,7 @@ def whole_log(log: LogReport, name: str) -> Figure | None:
         caption += " Numbered lines: the notes listed under it."
     shown = (log_tables.ranges(log), log_tables.gaps(log), log_tables.markers(log))
     drawn = both_sizes(partial(charts.whole_log, to_draw(log)), name)
-
-    def moving() -> str:
-        from ..moving_charts import whole_log as whole_log_plot
-
-        return whole_log_plot.whole_log(log, f"{name}-plot")
-
-    return Figure(drawn, caption, shown, moving)
+    return Figure(drawn, caption, shown)
 
 
 def start(log: LogReport, name: str) -> Figure | None:
@@ -89,13 +74,7 @@ def start(log: LogReport, name: str) -> Figure | None:
     shown = (log_tables.start(close_up, log.facts),)
     if close_up_chart.unseen_s(close_up) is not None:
         caption += " Hatched: there a higher draw could come and go between two readings."
-
-    def moving() -> str:
-        from ..moving_charts import close_up as close_up_plot
-
-        return close_up_plot.start_close_up(close_up, log.facts, f"{name}-plot")
-
-    return Figure(drawn, caption, shown, moving, log_sentences.surge(close_up, log.facts))
+    return Figure(drawn, caption, shown, log_sentences.surge(close_up, log.facts))
 
 
 def runs(log: LogReport, limits: Limits | None, name: str) -> Figure | None:
@@ -112,13 +91,7 @@ def runs(log: LogReport, limits: Limits | None, name: str) -> Figure | None:
     caption = "How long each run (dots) and the rest before it (open squares) lasted."
     caption += " The scale is logarithmic: a step up multiplies the length."
     caption += f" Shortest good run: {numbers.duration(minimum_run_s)}, {whose}."
-
-    def moving() -> str:
-        from ..moving_charts.runs import run_and_rest
-
-        return run_and_rest(log, minimum_run_s=minimum_run_s, minimum_off_s=minimum_off_s, name=f"{name}-plot")
-
-    return Figure(drawn, caption, (log_tables.usual_run(log),), moving)
+    return Figure(drawn, caption, (log_tables.usual_run(log),))
 
 
 def plate(log: LogReport, name: str) -> Figure | None:

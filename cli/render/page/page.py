@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from ...parallel.worker_process import HERE, Second
 from ..wording import log_sentences, numbers, site_sentences
 from . import log_tables, method
-from .templated import filled, template_text
+from .templated import filled
 
 if TYPE_CHECKING:
     from ....analysis.several_logs.report import Report
@@ -20,8 +20,8 @@ _MOST_NAMES = 3
 def render(report: Report, second: Second = HERE) -> str:
     """Return the page of a report with at least one log; `second` is where its drawings are made.
 
-    It is a whole HTML document: style, drawings and the script that lets one move and zoom them inside; it may fetch
-    nothing, and is complete with scripts off. The same report gives the same bytes.
+    It is a whole HTML document with style and drawings inside; it may fetch nothing, and is complete with scripts off.
+    The same report gives the same bytes.
     """
     # Loaded here, so that commands which only share this module's words do not pay for drawing.
     from ..still_charts.svg import drawn_by
@@ -37,9 +37,8 @@ def render(report: Report, second: Second = HERE) -> str:
         views = [view_of(report, log, f"log-{place}") for place, log in enumerate(full.logs, start=1)]
     return filled(
         "page.html",
-        styles=("several.css", "charts.css"),
+        styles=("several.css",),
         title=_title(report),
-        charts=_charts(),
         several=several,
         views=views,
         compared=log_tables.compared(full) if len(full.logs) > 1 else None,
@@ -53,15 +52,6 @@ def render(report: Report, second: Second = HERE) -> str:
     )
 
 
-def _charts() -> dict[str, str]:
-    """Return what the charts need: the drawing library out of its installed package, and our script."""
-    from bokeh.resources import Resources
-
-    # Inside the page, for that may fetch nothing.
-    library = Resources(mode="inline", components=["bokeh"], minified=True)
-    return {"library": library.js_raw[0], "script": template_text("charts.js")}
-
-
 def _title(report: Report) -> str:
     if report.site is not None:
         return numbers.shortened(report.site.name, 120)
@@ -73,7 +63,6 @@ def _title(report: Report) -> str:
 
 def load_page() -> None:
     """Load what a page is made with but for drawing, while there is nothing to put on it."""
-    from ..moving_charts import chart  # noqa: F401
     from . import log_view, several_view  # noqa: F401
 
 

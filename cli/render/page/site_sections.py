@@ -117,13 +117,7 @@ def _state(report: Report, log: LogReport, bank: BankReport | None, name: str) -
     floor_pct = None if depth_pct is None else 100 - depth_pct
     drawn = both_sizes(partial(bank_charts.state_over_time, state, to_draw(log), floor_pct=floor_pct), name)
     caption = "State of charge by counting, and the 95 % interval around it."
-
-    def moving() -> str:
-        from ..moving_charts import bank as state_plot
-
-        return state_plot.state_over_time(state, log, floor_pct=floor_pct, name=f"{name}-plot")
-
-    return Figure(drawn, caption, moving=moving)
+    return Figure(drawn, caption)
 
 
 def _sag(report: Report, log: LogReport, bank: BankReport, name: str) -> Figure | None:
@@ -141,13 +135,7 @@ def _sag(report: Report, log: LogReport, bank: BankReport, name: str) -> Figure 
     caption += "" if sags.cut_off_V is None else " Below the dashed line it is switched off."
     caption += "" if sags.next_V is None else " At the right end: how low the next start may pull it."
     caption += " In figures: the column Voltage sag of the table Run by run."
-
-    def moving() -> str:
-        from ..moving_charts import bank as sag_plot
-
-        return sag_plot.sag_at_starts(sags, log, f"{name}-plot")
-
-    return Figure(drawn, caption, moving=moving)
+    return Figure(drawn, caption)
 
 
 def water(log: LogReport, anchor: str) -> Section | None:

@@ -1,3 +1,3 @@
-"""Still drawings, for paper and for a page without a script."""
+"""Drawings of charts, for paper and screen."""
 
-__all__ = ["axis", "bank", "bars", "close_up", "run_strip", "runs", "svg", "thinning", "trends", "whole_log"]
+__all__ = ["axis", "bank", "bars", "close_up", "run_strip", "runs", "svg", "trends", "whole_log"]
