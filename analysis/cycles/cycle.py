@@ -21,8 +21,9 @@ class Cycle:
     ``so_far_Ah`` and ``so_far_Wh`` are what a run without an end took as long as it was seen, for ``so_far_s``.
     ``draws_less``: it drew less from its start on than the load's other runs, and was found to be the load's all the
     same. ``array_may_share``: the array may have given part of the draw, because the bank stood at its regulation
-    voltage; draw, charge and energy are lower bounds then. ``base_drift_A`` and ``base_drift_W`` are how far the level
-    that it stands on moved meanwhile. ``charge_u95_Ah`` and ``energy_u95_Wh`` are half of the 95 % interval; None until
+    voltage; draw, charge and energy are lower bounds then. ``base_A`` and ``base_W`` are the level that
+    it stands on, below nought while the bank was charged; ``base_drift_A`` and ``base_drift_W`` how far that moved
+    meanwhile. ``charge_u95_Ah`` and ``energy_u95_Wh`` are half of the 95 % interval; None until
     it is worked out.
     """
 
@@ -52,6 +53,8 @@ class Cycle:
     so_far_Ah: float | None = None
     so_far_Wh: float | None = None
     so_far_s: float | None = None
+    base_A: float | None = None
+    base_W: float | None = None
     base_drift_A: float | None = None
     base_drift_W: float | None = None
     charge_u95_Ah: float | None = None

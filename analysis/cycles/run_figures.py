@@ -275,6 +275,8 @@ def cycle_of(run: SeenRun, how: HowRead, load: str | None, off_before_s: float |
         end_V=_known(levels[run.last].last["voltage_V"]) if has_V and after is not None else None,
         array_may_share=run.shared,
         draws_less=run.less,
+        base_A=_known(run.before("current_A")) if has_A else None,
+        base_W=_known(run.before("power_W")) if has_W else None,
         base_drift_A=_drift(run, "current_A"),
         base_drift_W=_drift(run, "power_W"),
     )

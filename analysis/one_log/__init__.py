@@ -2,11 +2,13 @@
 
 __all__ = [
     "bank_report",
+    "energy_flow",
     "inverter_report",
     "log_analysis",
     "log_report",
     "site_folds",
     "site_report",
+    "starts_together",
     "watched_load",
     "water_report",
 ]

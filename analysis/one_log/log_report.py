@@ -34,9 +34,10 @@ class CloseUp:
 class LogReport:
     """Everything worked out from one log.
 
-    ``envelopes`` holds the whole log by quantity name; ``close_up`` is None where no start was seen. ``plate`` is None
-    where there is nothing to compare; where a plate was to be compared, ``no_plate`` says why not. ``checks`` are all
-    limits that were looked at, ``findings`` those that were crossed; ``trends`` is empty where a log is too short.
+    ``envelopes`` holds the whole log by quantity name; ``close_up`` is None where no start was seen, ``starts`` are
+    many of them, empty where the readings are too slow. ``plate`` is None where there is nothing to compare; where a
+    plate was to be compared, ``no_plate`` says why not. ``checks`` are all limits that were looked at, ``findings``
+    those that were crossed; ``trends`` is empty where a log is too short.
     ``starts_known`` tells whether surges that fall between readings are in the intervals. ``paybacks`` are those of the
     ledger's demos; ``by_site`` is what log and site file say together, None without a site file.
     """
@@ -47,6 +48,7 @@ class LogReport:
     findings: tuple[Finding, ...]
     envelopes: dict[str, Envelope] = field(default_factory=dict)
     close_up: CloseUp | None = None
+    starts: tuple[CloseUp, ...] = ()
     plate: PlateCheck | None = None
     no_plate: str | None = None
     marked: tuple[MarkedStretch, ...] = ()

@@ -31,6 +31,7 @@ from ..parallel.two_threads import feed
 from ..parallel.worker_process import HERE, Second
 from ..render.wording.clock import clock, zone_of
 from ..render.wording.numbers import shortened
+from .starts import starts_of
 
 Element = TypeVar("Element")
 
@@ -107,7 +108,7 @@ def _log_report(log: Prepared, site: Site | None, load: str | None, cycles: Fold
     )
     log.feed(*analysis.folds)
     result = analysis.result()
-    return replace(result, close_up=_close_up(log, result.cycles))
+    return replace(result, close_up=_close_up(log, result.cycles), starts=starts_of(log, result.cycles))
 
 
 def _close_up(log: Prepared, cycles: Cycles) -> CloseUp | None:

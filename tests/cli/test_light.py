@@ -42,7 +42,7 @@ LIMITS = {
     "charge": (55, 37),
     "charge --site": (88, 68),
     "capture": (115, 86),
-    "report": (180, 108),
+    "report": (195, 120),
 }
 
 

@@ -7,17 +7,22 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from ....analysis.health.limits import MINIMUM_RUN_S, MINIMUM_RUN_SOURCE
-from ..still_charts import bars, run_strip
+from ....analysis.one_log import energy_flow as flows
+from ..still_charts import all_starts as starts_chart
+from ..still_charts import bars, run_rows, run_strip
 from ..still_charts import close_up as close_up_chart
+from ..still_charts import energy_flow as flow_chart
 from ..still_charts import runs as runs_chart
 from ..still_charts import whole_log as charts
 from ..still_charts.axis import NAMES
-from ..still_charts.svg import Drawn, both_sizes
+from ..still_charts.clock_rows import clock_rows
+from ..still_charts.svg import NARROW, WIDE, Drawn, both_sizes
 from ..wording import log_sentences, numbers
-from . import log_tables, plate_tables
+from . import answer_tables, log_tables, plate_tables
 
 if TYPE_CHECKING:
     from ....analysis.one_log.log_report import LogReport
+    from ....analysis.several_logs.report import Report
     from ....analysis.site.site import Limits
     from .log_tables import Table
 
@@ -43,6 +48,65 @@ class Figure:
     def narrow(self) -> str:
         """The drawing for a narrow screen."""
         return self.drawn()[1]
+
+
+def picture(report: Report, name: str) -> Figure | None:
+    """Return the picture that carries the answer, all runs on one clock; None where no log holds a run."""
+    rows = clock_rows(report.logs)
+    if rows is None:
+        return None
+    caption = "Each mark is a run: as long as it ran, as high as it drew."
+    if any(row.bracket is not None for row in rows.rows):
+        caption += " Under the bracket: what was found."
+    if any(row.attempts for row in rows.rows):
+        caption += " Crosses: starts that failed."
+    shown = tuple(rows.shown(run_rows.most_rows(frame)) for frame in (WIDE, NARROW))
+    remark = ""
+    if shown[0].left_out:
+        total = len(rows.rows)
+        remark = f"{len(shown[0].rows)} of {total} rows are drawn: the newest, and the newest with a finding."
+    drawn = both_sizes(partial(run_rows.drawn, rows), name)
+    return Figure(drawn, caption, (answer_tables.rows(rows),), remark=remark)
+
+
+def all_starts(log: LogReport, name: str) -> Figure | None:
+    """Return all starts of a log's load laid over each other; None where too few were seen to their tops."""
+    starts = starts_chart.of_log(log)
+    if starts is None:
+        return None
+    caption = f"{numbers.counted(len(starts.each), 'start')} of {log_sentences.load_name(log)}, one over the other."
+    caption += " The broad line is the usual start."
+    return Figure(both_sizes(partial(starts_chart.drawn, starts), name), caption, (answer_tables.starts(starts),))
+
+
+def energy_flow(report: Report, name: str) -> Figure | None:
+    """Return where energy went in all logs of a report together; None where that is not known."""
+    logs = answer_tables.apart(report)
+    flow = flows.energy_flow(logs)
+    if flow is None or not flow.drawn.value + flow.returned.value:
+        return None
+    load = next((log_sentences.load_name(log) for log in logs if log.cycles.cycles), "the load")
+    source = "the sun" if report.site is not None and report.site.array is not None else "what charged it"
+    caption = "Each band is as broad as the energy in it; bars fade where it is not sure."
+    unseen = flow.side == "dc" and flow.returned.value > 0
+    remark = (
+        f"What {source} gave to other loads directly, a meter at the bank does not see: it is not drawn."
+        if unseen
+        else ""
+    )
+    drawn = both_sizes(partial(flow_chart.energy_flow, flow, load, source), name)
+    return Figure(
+        drawn, caption, (answer_tables.flow(flow_chart.bands_of(flow, load, source), flow.unit),), remark=remark
+    )
+
+
+def answer_bar(log: LogReport, name: str) -> Figure | None:
+    """Return what the load took and, below it, what the bank gave, as bars that fade; None without either."""
+    amounts = answer_tables.answer_bars(log)
+    if not amounts:
+        return None
+    drawn = both_sizes(partial(bars.answer_bars, amounts), name)
+    return Figure(drawn, "The bar fades where it is not sure: 95 % of the time the true figure lies there.")
 
 
 def whole_log(log: LogReport, name: str) -> Figure | None:

@@ -1,3 +1,17 @@
 """Drawings of charts, for paper and screen."""
 
-__all__ = ["axis", "bank", "bars", "close_up", "run_strip", "runs", "svg", "trends", "whole_log"]
+__all__ = [
+    "all_starts",
+    "axis",
+    "bank",
+    "bars",
+    "clock_rows",
+    "close_up",
+    "energy_flow",
+    "run_rows",
+    "run_strip",
+    "runs",
+    "svg",
+    "trends",
+    "whole_log",
+]

@@ -4,24 +4,49 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from ..wording import numbers
 from . import svg
-from .svg import ALERT, DRAW, PAPER, REST, SOFT, WIDE, Frame
+from .svg import ALERT, DRAW, INK, PAPER, REST, SOFT, WIDE, Frame
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
     from ....analysis.nameplate.plate_check import PlateCheck
     from ....analysis.nameplate.reasons import Reason
-    from ....analysis.stats.interval95 import HowSure
+    from ....analysis.stats.interval95 import HowSure, Within
 
 #: Height of a row, and what all rows leave above and below them. [px]
 _CHANGE_PX, _CHANGES_EDGE_PX = 34, 12
 _SHARE_PX, _SHARES_EDGE_PX = 30, 16
+_ANSWER_PX: Final = 44
 #: A bar is drawn at least this share of the chart's width wide, so that a small change or share is still seen. [1]
 _THINNEST_CHANGE, _THINNEST_SHARE = 0.003, 0.002
+#: The soft end of a bar is made of so many slices, each fainter than the one before. [1]
+_SLICES: Final = 12
+
+
+def soft_bar(
+    axes: Axes, within: Within, at: tuple[float, float], colour: str, *, upright: bool = False, start: float = 0.0
+) -> None:
+    """Draw a figure as a bar that fades over its 95 % interval: solid up to the low end, gone at the high one.
+
+    It begins at `start` and is as broad as `at` says, from one side to the other; a thin line stands at the value.
+    """
+    low, high = start + within.low, start + within.high
+    broad, middle = at[1] - at[0], (at[0] + at[1]) / 2
+
+    def slab(left: float, right: float, alpha: float) -> None:
+        if upright:
+            axes.bar(middle, right - left, broad, bottom=left, color=colour, alpha=alpha, linewidth=0)
+        else:
+            axes.barh(middle, right - left, broad, left=left, color=colour, alpha=alpha, linewidth=0)
+
+    slab(start, low, 1.0)
+    for k in range(_SLICES if high > low else 0):
+        slab(low + (high - low) * k / _SLICES, low + (high - low) * (k + 1) / _SLICES, 1.0 - (k + 0.5) / _SLICES)
+    (axes.hlines if upright else axes.vlines)(start + within.value, *at, color=INK, linewidth=1.2)
 
 
 @dataclass(frozen=True)
@@ -98,6 +123,29 @@ def _draw(axes: Axes, place: float, bar: Bar, thinnest_Wh: float) -> None:
         linewidth=1.2,
     )
     axes.text(0.0, place + 0.06, bar.label, va="bottom", ha="left")
+
+
+@dataclass(frozen=True)
+class AnswerBar:
+    """A figure of the answer: what took or gave it, how it is written, and its 95 % interval."""
+
+    who: str
+    text: str
+    within: Within
+
+
+def answer_bars(amounts: Sequence[AnswerBar], *, name: str = "answer", frame: Frame = WIDE) -> str:
+    """Draw figures of one unit under each other, each as a bar that fades over its interval, on one scale."""
+    with svg.drawing(frame.of_height(len(amounts) * _ANSWER_PX)) as figure:
+        axes = figure.add_subplot()
+        for row, bar in enumerate(amounts):
+            soft_bar(axes, bar.within, (row + 0.05, row + 0.5), DRAW if row == 0 else SOFT)
+            axes.text(0, row - 0.05, f"{bar.who}: {bar.text}", va="bottom", ha="left")
+        axes.set_ylim(len(amounts) - 0.4, -0.5)
+        axes.set_xlim(0, 1.01 * max(bar.within.high for bar in amounts))
+        axes.axis("off")
+        label = "; ".join(f"{bar.who}: {bar.text}" for bar in amounts)
+        return svg.inline(figure, name=name, label=label)
 
 
 def shares(sure: HowSure, *, name: str = "shares", frame: Frame = WIDE) -> str:

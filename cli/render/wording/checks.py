@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Sequence
+from statistics import median
 from typing import TYPE_CHECKING
 
 from . import clock, numbers
@@ -28,6 +30,8 @@ def of_trend(trend: Trend) -> str:
     return f"{what} {change}, {'changing' if trend.sure else 'no change that is sure'}"
 
 
+_HOUR_US = 3600 * 1_000_000
+
 #: What each finding is about, in plain words.
 ABOUT = {
     "short_cycling": "Length of runs, number of starts",
@@ -45,6 +49,36 @@ ABOUT = {
     "sampling_too_slow": "Spacing of the readings",
     "charge_wrong_sign": "Direction of the current",
 }
+
+#: What each finding is in a few words, to stand at a bracket over the runs that it rests on.
+_IN_FEW_WORDS = {
+    "start_trip": "cut off at the start",
+    "stalled_start": "starts that fail",
+    "air_charge_lost": "runs and rests grow short",
+    "leak_down": "starts though nobody draws water",
+    "prime_lost": "draws too little: no water?",
+    "never_cuts_out": "does not stop",
+    "draw_drift": "its draw changes",
+    "low_voltage": "the bank falls too low",
+    "overload": "more than it is rated for",
+    "surge_over_rating": "starts above the inverter's rating",
+}
+
+
+def in_few_words(finding: Finding, starts_us: Sequence[int], runs_s: Sequence[float]) -> str:
+    """Return what was found of runs in a few words: by when those that it rests on began [us], and their lengths [s].
+
+    They are those that a row of the picture shows, which may be fewer than the finding's.
+    """
+    if finding.code != "short_cycling":
+        return _IN_FEW_WORDS.get(finding.code, ABOUT.get(finding.code, finding.code).lower())
+    # The finding's title says which of its two limits were crossed.
+    what = ", ".join(word for word in ("too often", "too briefly") if word in finding.title)
+    most = max(bisect_left(starts_us, us + _HOUR_US) - k for k, us in enumerate(starts_us))
+    text = f"{what}: {numbers.counted(most, 'start')} in an hour"
+    # A length that nobody could measure is none; of many the usual one is said.
+    return text + (f", {numbers.duration(median(runs_s))} each" if "too briefly" in finding.title and runs_s else "")
+
 
 #: So many are named; the rest are counted.
 _MOST = 2

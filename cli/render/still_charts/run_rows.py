@@ -1,0 +1,228 @@
+"""The picture that carries the answer: each log or day a row on one clock, with a mark for each run on it.
+
+A mark is as long as its run and as high as its draw: ten broad marks above a hundred slivers need no word. What was
+found of the runs is a bracket over those that it rests on.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from ..wording import numbers
+from . import svg
+from .axis import NAMES
+from .clock_rows import ClockRows, Mark, Row, clock_rows
+from .svg import ALERT, DRAW, GAP, GRID, INK, PAPER, SOFT, WIDE, Frame
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+    from ....analysis.one_log.log_report import LogReport
+
+#: Marks are drawn no narrower than this, nor closer together: what is cannot be told from its neighbour. [px]
+LEAST_PX, APART_PX = 1.2, 0.8
+#: A picture that is narrower has its rows' names above them. [px]
+NARROW_PX: Final = 520
+#: Rows that fit on a screen beside the answer. [1]
+MOST_WIDE, MOST_NARROW = 12, 8
+#: Lengths of time between the ticks of a clock. [s]
+_TICKS_S: Final = (60, 120, 300, 600, 900, 1800, 3600, 7200, 10800, 14400, 21600, 43200)
+#: Figures that a scale is marked at. [1]
+_ROUND: Final = (1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0)
+
+
+def run_rows(logs: Sequence[LogReport], *, name: str = "rows", frame: Frame = WIDE) -> str:
+    """Draw each log or day as a row of runs on one clock; one of the logs must hold a run."""
+    rows = clock_rows(logs)
+    assert rows is not None
+    return drawn(rows, name=name, frame=frame)
+
+
+def drawn(rows: ClockRows, *, name: str = "rows", frame: Frame = WIDE) -> str:
+    """Draw rows; see `run_rows`."""
+    rows = rows.shown(most_rows(frame))
+    layout = _Layout.of(rows, narrow=frame.width_px < NARROW_PX, text_px=frame.text_px)
+    with svg.drawing(frame.of_height(layout.height_px + 3.4 * frame.text_px)) as figure:
+        _draw(figure.add_subplot(), rows, layout)
+        return svg.inline(figure, name=name, label=spoken(rows))
+
+
+def draw(axes: Axes, logs: Sequence[LogReport], *, text_px: float = 13, narrow: bool = False) -> None:
+    """Draw the picture into given axes, as many rows of it as their height holds; nothing where no log holds a run."""
+    rows = clock_rows(logs)
+    if rows is None:
+        return
+    height_px = axes.get_window_extent().height * 72 / axes.figure.dpi
+    for most in range(len(rows.rows), 0, -1):
+        shown = rows.shown(most)
+        layout = _Layout.of(shown, narrow=narrow, text_px=text_px, least=True)
+        if layout.height_px <= height_px or most == 1:
+            _draw(axes, shown, layout.filling(height_px))
+            return
+
+
+def most_rows(frame: Frame) -> int:
+    """Return how many rows a picture for a screen has. [1]"""
+    return MOST_NARROW if frame.width_px < NARROW_PX else MOST_WIDE
+
+
+def spoken(rows: ClockRows) -> str:
+    """Say in a sentence what the picture shows, for whoever does not see it."""
+    parts = []
+    for row in rows.rows:
+        lengths = [mark.right - mark.left for mark in row.marks if mark.whole]
+        usual = f" of about {numbers.duration(float(np.median(lengths)))}" if lengths else ""
+        bracket = f", marked: {row.bracket.label}" if row.bracket is not None else ""
+        parts.append(f"{row.name}: {row.counted}{usual}{bracket}")
+    return f"Each run on one clock. {'; '.join(parts)}."
+
+
+@dataclass(frozen=True)
+class _Layout:
+    """Where rows stand, from the top down: of each its top, the top of its marks, and its foot. [px]."""
+
+    tops: tuple[tuple[float, float, float], ...]
+    narrow: bool
+    text_px: float
+
+    @classmethod
+    def of(cls, rows: ClockRows, *, narrow: bool, text_px: float, least: bool = False) -> _Layout:
+        """Return where rows stand if marks are as high as is usual for so many rows, or as low as can be read."""
+        count = len(rows.rows)
+        marks_px = (
+            18.0 if least else next(px for most, px in ((1, 96.0), (2, 72.0), (4, 54.0), (99, 34.0)) if count <= most)
+        )
+        tops, at = [], 0.0
+        for row in rows.rows:
+            head = (1.5 * text_px if narrow else 0.35 * text_px) + (1.9 * text_px if row.bracket is not None else 0.0)
+            tops.append((at, at + head, at + head + marks_px))
+            at += head + marks_px + 0.5 * text_px
+        return cls(tuple(tops), narrow, text_px)
+
+    @property
+    def height_px(self) -> float:
+        """How high all rows are together."""
+        return self.tops[-1][2] + 0.5 * self.text_px
+
+    def filling(self, height_px: float) -> _Layout:
+        """Return the same with higher marks, so that the rows are as high as there is room."""
+        more = max(height_px - self.height_px, 0.0) / len(self.tops)
+        tops = [
+            (top + k * more, marks + k * more, foot + (k + 1) * more) for k, (top, marks, foot) in enumerate(self.tops)
+        ]
+        return _Layout(tuple(tops), self.narrow, self.text_px)
+
+
+def _draw(axes: Axes, rows: ClockRows, layout: _Layout) -> None:
+    """Draw the rows; the y axis counts pixels from the top."""
+    left, right = min(row.left for row in rows.rows), max(row.right for row in rows.rows)
+    width = (right - left) or 1.0
+    axes.set_xlim(left - 0.005 * width, right + 0.005 * width)
+    axes.set_ylim(layout.height_px, 0)
+    px = axes.get_window_extent().width * 72 / axes.figure.dpi
+    unit_px = 1.01 * width / (px * (0.95 if layout.narrow else 0.9))
+    top = max((mark.draw for row in rows.rows for mark in row.marks if mark.draw is not None), default=1.0)
+    for row, at in zip(rows.rows, layout.tops, strict=True):
+        _draw_row(axes, row, at, unit_px, top)
+        if row.bracket is not None:
+            _draw_bracket(axes, row, at, layout, unit_px)
+    _name_rows(axes, rows, layout)
+    _draw_scale(axes, rows, layout, top)
+    _clock_axis(axes, rows, left, right, most=5 if layout.narrow else 10)
+
+
+def _draw_row(axes: Axes, row: Row, at: tuple[float, float, float], unit_px: float, top: float) -> None:
+    """Draw a row's marks on its ground line, its gaps, and starts that failed as crosses."""
+    _, high, foot = at
+    for left, right in row.gaps:
+        axes.fill_between([left, right], high, foot, facecolor=GAP, edgecolor=SOFT, hatch="//", linewidth=0)
+    axes.plot([row.left, row.right], [foot, foot], color=SOFT, linewidth=1.0, solid_capstyle="butt")
+    for mark in told_apart(row.marks, unit_px):
+        # A run of which the draw is not known is as high as half of the scale.
+        height = (foot - high) * (0.5 if mark.draw is None else max(mark.draw, 0.0) / top)
+        look = (
+            {"facecolor": DRAW, "linewidth": 0}
+            if mark.whole
+            else {"facecolor": PAPER, "edgecolor": DRAW, "hatch": "////"}
+        )
+        axes.bar(mark.left, -height, mark.right - mark.left, foot, align="edge", **look)
+    axes.plot(row.attempts, [foot - 0.3 * (foot - high)] * len(row.attempts), "x", color=INK, markersize=5, mew=1.4)
+
+
+def told_apart(marks: Sequence[Mark], unit_px: float) -> list[Mark]:
+    """Return marks wide enough to be seen, with paper between them; of those too close the first stands for several.
+
+    `unit_px` is how much of the clock one pixel shows. [s]. A long run keeps its length, but for the paper before it.
+    """
+    shown: list[Mark] = []
+    least, apart = LEAST_PX * unit_px, APART_PX * unit_px
+    for mark in marks:
+        left, right = mark.left, max(mark.right, mark.left + least)
+        if shown and left < shown[-1].right + apart:
+            left = shown[-1].right + apart
+            if right - left < least:
+                last = shown[-1]
+                draws = [x for x in (last.draw, mark.draw) if x is not None]
+                shown[-1] = Mark(last.left, last.right, max(draws, default=None), last.whole and mark.whole)
+                continue
+        shown.append(Mark(left, right, mark.draw, mark.whole))
+    return shown
+
+
+def _draw_bracket(axes: Axes, row: Row, at: tuple[float, float, float], layout: _Layout, unit_px: float) -> None:
+    """Draw a bracket over the runs of a row's finding, and say above it what that is."""
+    assert row.bracket is not None
+    text_px, high = layout.text_px, at[1]
+    left, right = row.bracket.left, max(row.bracket.right, row.bracket.left + 6 * unit_px)
+    line, foot = high - 0.5 * text_px, high - 0.1 * text_px
+    axes.plot([left, left, right, right], [foot, line, line, foot], color=ALERT, linewidth=2.0, solid_joinstyle="miter")
+    # About half an em a letter: the words must not leave the picture on either side.
+    half = 0.29 * text_px * len(row.bracket.label) * unit_px
+    low, most = axes.get_xlim()
+    middle = min(max((left + right) / 2, low + half), max(most - half, low + half))
+    axes.text(middle, line - 0.25 * text_px, row.bracket.label, color=ALERT, ha="center", va="bottom", weight="bold")
+
+
+def _name_rows(axes: Axes, rows: ClockRows, layout: _Layout) -> None:
+    if layout.narrow:
+        axes.set_yticks([])
+        for row, (top, _, _) in zip(rows.rows, layout.tops, strict=True):
+            text = f"{row.name} · {row.counted}"
+            axes.text(0, top + 1.2 * layout.text_px, text, transform=axes.get_yaxis_transform(), va="baseline")
+        return
+    axes.set_yticks(
+        [(high + foot) / 2 for _, high, foot in layout.tops],
+        [f"{row.name}\n{row.counted}" for row in rows.rows],
+    )
+
+
+def _draw_scale(axes: Axes, rows: ClockRows, layout: _Layout, top: float) -> None:
+    """Mark the height of a round draw at the right end of the first row; the scale is that of all rows."""
+    if rows.quantity is None or top <= 0:
+        return
+    power = 10.0 ** np.floor(np.log10(top))
+    mark = max(x * power for x in _ROUND if x * power <= top)
+    for _, high, foot in layout.tops:
+        level = foot - (foot - high) * mark / top
+        axes.axhline(level, color=GRID, linewidth=0.8, zorder=0)
+        text = f"{mark:,g} {NAMES[rows.quantity][1]}"
+        axes.text(1.005, level, text, transform=axes.get_yaxis_transform(), color=SOFT, va="center", ha="left")
+
+
+def _clock_axis(axes: Axes, rows: ClockRows, left: float, right: float, *, most: int) -> None:
+    step = next((s for s in _TICKS_S if (right - left) / s <= most), _TICKS_S[-1])
+    ticks = np.arange(np.ceil(left / step), np.floor(right / step) + 1) * step
+    axes.set_xticks(ticks, [_hour(s) for s in ticks.tolist()])
+    axes.set_xlabel(rows.clock)
+    svg.frame_axes(axes, grid="x")
+    axes.spines["bottom"].set_visible(False)
+
+
+def _hour(s: float) -> str:
+    # 24 h is the end of a day as well as the beginning of the next; a row that goes past it shows the next day's clock.
+    minutes = round(s / 60)
+    return f"{minutes // 60 % 24 if minutes > 24 * 60 else minutes // 60}:{minutes % 60:02d}"

@@ -1,0 +1,69 @@
+"""Where energy went, as far as the meter shows: nothing is made up, and everything adds up."""
+
+from dataclasses import replace
+
+import pytest
+from report_scenes import make_cycle, make_log, with_facts
+
+from shuntbook.analysis.charge.amounts import Amounts
+from shuntbook.analysis.one_log.energy_flow import energy_flow
+
+
+def log_of(cycles, drawn_Wh, returned_Wh, **summary):
+    """A log whose runs took what they say, beside these amounts at the bank."""
+    log = make_log()
+    taken = sum(cycle.energy_Wh for cycle in cycles)
+    whole = replace(log.cycles.summary, count=len(cycles), energy_Wh=taken, energy_u95_Wh=1.0, **summary)
+    charge = replace(log.charge, energy=Amounts(drawn_Wh, returned_Wh))
+    return replace(log, charge=charge, cycles=replace(log.cycles, cycles=tuple(cycles), summary=whole))
+
+
+def test_what_charged_the_bank_before_a_run_went_on_into_the_load():
+    """Half an hour at 700 W, with 200 W flowing into the bank before: 100 Wh of 350 did not come out of the bank."""
+    run = make_cycle(100.0, 1800.0, energy_Wh=350.0, base_W=-200.0, base_drift_W=0.0)
+    flow = energy_flow([log_of([run], 260.0, 40.0)])
+    assert flow.straight == pytest.approx(100.0)
+    assert flow.load_from_bank == pytest.approx(250.0)
+    assert flow.others_drawn == pytest.approx(10.0)
+    assert flow.load_from_bank + flow.others_drawn == pytest.approx(flow.drawn.value)
+
+
+def test_the_weaker_charging_of_a_runs_two_ends_counts():
+    """What is said to come from the array is the least of it: a cloud may have come meanwhile."""
+    run = make_cycle(100.0, 1800.0, energy_Wh=350.0, base_W=-200.0, base_drift_W=150.0)
+    assert energy_flow([log_of([run], 400.0, 0.0)]).straight == pytest.approx(25.0)
+    clouded = replace(run, base_drift_W=300.0)
+    assert energy_flow([log_of([clouded], 400.0, 0.0)]).straight == 0.0
+
+
+def test_the_load_takes_no_more_from_the_bank_than_the_bank_gave():
+    """The bank gave 8 Wh less than the load took: these came from elsewhere, whatever the runs' levels say."""
+    run = make_cycle(100.0, 600.0, energy_Wh=100.0)
+    flow = energy_flow([log_of([run], 92.0, 0.0)])
+    assert flow.straight == pytest.approx(8.0)
+    assert flow.others_drawn == 0.0
+
+
+def test_a_run_takes_no_more_from_the_array_than_it_took():
+    """A small load under a strong sun took all of it from there, and no more."""
+    run = make_cycle(100.0, 1800.0, energy_Wh=50.0, base_W=-800.0, base_drift_W=0.0)
+    flow = energy_flow([log_of([run], 0.0, 300.0)])
+    assert (flow.straight, flow.load_from_bank) == (50.0, 0.0)
+
+
+def test_logs_behind_an_inverter_do_not_count_twice():
+    """What they show went through the bank's meter; alone they have no bank."""
+    bank, behind = log_of([], 300.0, 0.0), with_facts(log_of([], 200.0, 0.0), side="ac")
+    assert energy_flow([bank, behind]).drawn.value == 300.0
+    flow = energy_flow([behind])
+    assert (flow.side, flow.drawn.value, flow.load) == ("ac", 200.0, None)
+
+
+def test_without_volts_the_flow_is_of_charge():
+    """Amp-hours say as much where a log has no volts; mixed units are never added up."""
+    log = make_log()
+    no_volts = replace(log, charge=replace(log.charge, energy=None))
+    assert energy_flow([no_volts]).unit == "Ah"
+    assert energy_flow([no_volts, log]).drawn.value == pytest.approx(2 * 13.254)
+    assert energy_flow([replace(log, charge=replace(log.charge, energy=None, charge=None))]) is None
+    assert energy_flow([]) is None

@@ -1,0 +1,171 @@
+"""The picture that carries the answer: every run a mark that can be seen, every finding a bracket."""
+
+import re
+from dataclasses import replace
+from itertools import pairwise
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from report_scenes import SECOND_US, START_US, make_cycle, make_later, make_log, make_report, with_facts
+
+from shuntbook.analysis.cycles.cycle import Attempt
+from shuntbook.analysis.readings.measured_span import Span
+from shuntbook.cli.render.page import figures
+from shuntbook.cli.render.still_charts import run_rows, svg
+from shuntbook.cli.render.still_charts.clock_rows import Mark, clock_rows
+
+FRAMES = pytest.mark.parametrize("frame", [svg.WIDE, svg.NARROW], ids=lambda frame: frame.name)
+DAY_S = 86_400
+
+
+def texts_of(drawing):
+    """What is written in a drawing."""
+    return re.findall(r"<text[^>]*>([^<]*)</text>", drawing)
+
+
+def short_cycling():
+    """The week after, with its finding resting on all of its runs."""
+    log = make_later()
+    starts = tuple(cycle.start_us for cycle in log.cycles.cycles)
+    return replace(log, findings=tuple(replace(f, cycles=starts if f.severity == "act" else ()) for f in log.findings))
+
+
+def long_log(days, runs):
+    """A log of so many days with these runs and no gap."""
+    log = make_log()
+    span = Span(START_US, START_US + round(days * DAY_S) * SECOND_US, 500, days * DAY_S, ())
+    return replace(log, charge=replace(log.charge, span=span), cycles=replace(log.cycles, cycles=tuple(runs)))
+
+
+def test_each_log_is_a_row_and_each_run_a_mark_as_long_and_as_high_as_it():
+    """Length in seconds on the clock of the log's zone, height in the amps of the settled run."""
+    rows = clock_rows([make_log()])
+    (row,) = rows.rows
+    assert (row.name, row.counted, rows.quantity) == ("9 Jun 2026", "15 runs", "current_A")
+    assert row.left == 11 * 3600 + 13 * 60 + 20  # 10:13:20 UTC in summer
+    assert {round(mark.right - mark.left) for mark in row.marks} == {72}
+    assert {mark.draw for mark in row.marks} == {31.0}
+    assert [row.marks[0].left - row.left, row.gaps[0][0] - row.left] == [100.0, 1500.0]
+
+
+def test_the_finding_is_bracketed_over_the_runs_that_it_rests_on():
+    """It says in a few words what they are, in the colour of what asks for action; a healthy log has no bracket."""
+    healthy, ill = make_log(), short_cycling()
+    drawing = run_rows.run_rows([ill], name="t")
+    (row,) = clock_rows([ill]).rows
+    assert (row.bracket.left, row.bracket.right) == (row.marks[0].left, row.marks[-1].right)
+    assert row.bracket.label in texts_of(drawing)
+    assert "starts in an hour" in row.bracket.label
+    assert "var(--alert)" in drawing
+    assert clock_rows([healthy]).rows[0].bracket is None
+    assert "var(--alert)" not in run_rows.run_rows([healthy], name="t")
+
+
+@FRAMES
+def test_the_picture_of_thousands_of_runs_stays_small(frame):
+    """A day of a start every forty seconds is no heavier than a page can bear."""
+    log = long_log(1, [make_cycle(40.0 * k, 9.0, 31.0) for k in range(2160)])
+    assert len(run_rows.run_rows([log], name="t", frame=frame)) < 150_000
+
+
+def test_no_picture_without_runs():
+    """A row without a mark would say that the pump is well."""
+    log = make_log()
+    none = replace(log, cycles=replace(log.cycles, cycles=()))
+    assert clock_rows([none]) is None
+    assert clock_rows([]) is None
+    assert figures.picture(make_report(none), "t") is None
+
+
+marks = st.lists(
+    st.tuples(st.floats(0, 3600), st.floats(0, 300), st.none() | st.floats(0, 99)).map(
+        lambda run: Mark(run[0], run[0] + run[1], run[2])
+    ),
+    max_size=40,
+).map(lambda some: sorted(some, key=lambda mark: mark.left))
+
+
+@given(marks, st.floats(0.5, 60))
+def test_every_mark_can_be_seen_and_told_from_its_neighbour(some, unit_px):
+    """None is thinner than a pixel, paper stands between any two, and no run lies outside of all marks."""
+    shown = run_rows.told_apart(some, unit_px)
+    for mark in shown:
+        assert mark.right - mark.left >= run_rows.LEAST_PX * unit_px * 0.999
+    for one, other in pairwise(shown):
+        assert other.left - one.right >= run_rows.APART_PX * unit_px * 0.999
+    reach = (run_rows.LEAST_PX + run_rows.APART_PX) * unit_px * 1.001
+    for mark in some:
+        assert any(one.left - reach <= mark.left <= one.right + reach for one in shown)
+
+
+def test_attempts_are_crosses():
+    """A start that failed has a shape of its own."""
+    log = make_log()
+    tried = replace(log, cycles=replace(log.cycles, attempts=(Attempt(START_US + 30 * SECOND_US, 0.4, 50.0, None),)))
+    assert clock_rows([tried]).rows[0].attempts == (clock_rows([log]).rows[0].left + 30,)
+    assert "Crosses" in figures.picture(make_report(tried), "t").caption
+    assert "Crosses" not in figures.picture(make_report(log), "t").caption
+
+
+def test_a_log_over_several_days_has_a_row_for_each():
+    """A run over midnight is a mark in both; every day but the first begins at midnight of the log's zone."""
+    before_midnight_s = 23 * 3600 - (10 * 3600 + 13 * 60 + 20) - 60  # a minute before midnight in London's summer
+    rows = clock_rows([long_log(2.5, [make_cycle(before_midnight_s, 120.0)])]).rows
+    assert [row.name for row in rows] == ["9 Jun 2026", "10 Jun 2026", "11 Jun 2026"]
+    assert [(row.left, row.right) for row in rows][1:] == [(0.0, DAY_S), (0.0, 23 * 3600 + 13 * 60 + 20)]
+    assert [[(mark.left, mark.right) for mark in row.marks] for row in rows] == [
+        [(DAY_S - 60.0, DAY_S)],
+        [(0.0, 60.0)],
+        [],
+    ]
+
+
+def test_without_dates_rows_begin_at_the_start():
+    """A log without dates is called by its name."""
+    log = with_facts(make_log(), undated=True)
+    rows = clock_rows([log])
+    assert (rows.clock, rows.rows[0].name, rows.rows[0].left) == ("time since the start", "open day", 0.0)
+
+
+def test_of_many_rows_the_newest_and_those_with_a_finding_are_shown_and_that_is_said():
+    """Thirty days do not fit: the finding of the first one does not go under."""
+    log = long_log(30, [make_cycle(DAY_S * k + 60.0) for k in range(30)])
+    finding = replace(make_later().findings[1], cycles=(log.cycles.cycles[0].start_us,))
+    ill = replace(log, findings=(finding,))
+    rows = clock_rows([ill])
+    shown = rows.shown(run_rows.MOST_WIDE)
+    assert [row.name for row in shown.rows][:2] == ["9 Jun 2026", "29 Jun 2026"]
+    assert (len(shown.rows), shown.left_out) == (12, len(rows.rows) - 12)
+    assert "12 of 31" in figures.picture(make_report(ill), "t").remark
+    assert figures.picture(make_report(make_log()), "t").remark == ""
+
+
+@FRAMES
+def test_colours_are_the_pages(frame):
+    """No colour is fixed in the drawings: all are variables of the style sheet."""
+    drawing = run_rows.run_rows([make_log(), short_cycling()], name="t", frame=frame)
+    assert not re.search(r"(fill|stroke): #(?!000000)[0-9a-f]{6}", drawing)
+    assert set(re.findall(r"var\(--(\w+)\)", drawing)) <= {"draw", "alert", "ink", "soft", "rule", "gap", "paper"}
+
+
+def test_who_does_not_see_the_picture_is_told_what_it_shows():
+    """The drawing's label and the table beside it have each row's runs and what was found."""
+    figure = figures.picture(make_report(make_log(), short_cycling()), "t")
+    assert "15 runs of about 1 min 12 s" in figure.wide
+    label = clock_rows([short_cycling()]).rows[0].bracket.label
+    assert label in re.search(r'aria-label="([^"]*)"', figure.wide)[1]
+    assert [row[1] for row in figure.tables[0].rows] == ["15", "118"]
+    assert len(figure.caption.split()) <= 25
+
+
+def test_draws_into_given_axes():
+    """A card has axes of its own; what they hold of rows depends on their height."""
+    import matplotlib.figure
+
+    figure = matplotlib.figure.Figure(figsize=(10, 2), dpi=72)
+    axes = figure.add_axes((0.1, 0.1, 0.85, 0.85))
+    run_rows.draw(axes, [long_log(30, [make_cycle(DAY_S * k + 60.0) for k in range(30)])])
+    assert 1 <= len(axes.get_yticks()) < 12
+    assert np.all(np.isfinite(axes.get_xlim()))
