@@ -6,6 +6,7 @@ __all__ = [
     "charge",
     "completed",
     "error_facts",
+    "every_second",
     "grouped_sums",
     "hidden_crossings",
     "instants",

@@ -11,6 +11,7 @@ from ...ingest.errors import InputError
 from ...ingest.safe_files.own_folder import refuse_foreign, write_together
 from ...ingest.safe_files.whole_file import is_same, refuse_existing, refuse_input, write_bytes, write_text
 from ..assembling.report import report_of
+from ..assembling.to_show import ToShow, options_to_show
 from ..door import say
 from ..exit import Exit, strictly
 from ..opening.prepared_log import Corrections, correction_options, open_site
@@ -41,6 +42,7 @@ if TYPE_CHECKING:
     "before are set beside those after. Default with several logs: their first half beside their last.",
 )
 @click.option("--strict", is_flag=True, help="End with status 4 if a finding wants watching or acting on.")
+@options_to_show
 @correction_options
 @click.option("--force", is_flag=True, help="Replace an existing page or PDF, or tables that you changed.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document alone.")
@@ -54,6 +56,7 @@ def command(
     tables: Path | None,
     load: str | None,
     changed_at: str | None,
+    show: ToShow,
     strict: bool,
     zero_at: str | None,
     drop_spikes: bool,
@@ -61,6 +64,10 @@ def command(
     as_json: bool,
 ) -> int:
     """Make the page of a log, or of several of one site: one HTML file that opens anywhere, offline; or a PDF of it.
+
+    With --captions also, or only, what a film of it shows beside the pump, second by second.
+
+    Example: shuntbook report pump.parquet --captions pump.vtt --film-start 10:30:05
 
     With --csv also, or only, its tables for a spreadsheet: charge, cycles, findings, the ledger by day and demo, and
     what else comes in rows, with all digits and in the units of --json. An apostrophe stands before texts that a
@@ -73,17 +80,27 @@ def command(
 
     Example: shuntbook report days/*.parquet --site site.toml --out month.html --changed-at "tank recharged"
     """
-    if out is None and pdf is None and tables is None and not as_json:
+    if out is None and pdf is None and tables is None and not as_json and not show.files:
         raise InputError(
-            "say where the page goes (--out PAGE.html or --pdf FILE.pdf), or ask for tables (--csv DIR) or the numbers "
-            "alone (--json)"
+            "say where the page goes (--out PAGE.html or --pdf FILE.pdf), or ask for tables (--csv DIR), for captions "
+            "of a film (--captions FILE.vtt) or the numbers alone (--json)"
         )
     _refuse(out, pdf, tables, [*logs, site], force=force)
+    show.refuse(logs, site, [out, pdf], force=force)
+    corrections = Corrections(zero_at, drop_spikes)
+    if show.captions is not None:
+        from ..assembling.film_captions import write_captions
+
+        film = show.film_start or "", show.film_length
+        write_captions(show.captions, logs[0], open_site(site), corrections, *film, err=as_json)
+    # Captions need no report, which would read the log once more.
+    if show.files == [("--captions", show.captions)] and not (out or pdf or tables or as_json or strict):
+        return int(Exit.DONE)
     # Drawings load large libraries: a second process does so while this one reads, and neither does for tables alone.
     drawn = out is not None or pdf is not None
     libraries = (load_library, load_page) if drawn else ()
     with second_process(*libraries, allowed=bool(own_process)) as second:
-        report = report_of(logs, open_site(site), load, Corrections(zero_at, drop_spikes), changed_at, second)
+        report = report_of(logs, open_site(site), load, corrections, changed_at, second)
         if drawn:
             _write(report, out, pdf, second, err=as_json)
     if tables is not None:

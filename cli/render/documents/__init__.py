@@ -1,3 +1,3 @@
 """Results as JSON and CSV: the keys scripts rely on."""
 
-__all__ = ["charge_and_runs", "convert", "csv_tables", "look", "parts", "report", "site"]
+__all__ = ["captions", "charge_and_runs", "convert", "csv_tables", "look", "parts", "report", "site"]

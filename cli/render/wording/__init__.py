@@ -1,3 +1,13 @@
 """The one place for English: numbers, clock times and sentences, the same on the terminal and on the page."""
 
-__all__ = ["answer", "checks", "clock", "log_sentences", "numbers", "several_sentences", "site_sentences", "sureness"]
+__all__ = [
+    "answer",
+    "checks",
+    "clock",
+    "film",
+    "log_sentences",
+    "numbers",
+    "several_sentences",
+    "site_sentences",
+    "sureness",
+]

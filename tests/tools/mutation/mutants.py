@@ -54,8 +54,8 @@ OUTCOMES |= {-signal.SIGXCPU: "timed out", -signal.SIGKILL: "timed out"}
 #: Of each group the modules, the files of tests, both without what all have in common, and which tests of these.
 GROUPS = {
     "charge": (
-        "analysis/charge: charge amounts; analysis/readings: integral",
-        "charge plain_sums true_signals uncertainty folds",
+        "analysis/charge: charge amounts every_second; analysis/readings: integral",
+        "charge every_second plain_sums true_signals uncertainty folds",
         "not test_folds or charge and not asking",
     ),
     "uncertainty": (
