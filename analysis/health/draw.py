@@ -9,33 +9,37 @@ import numpy as np
 
 from ..readings.chunk import SECONDS_PER_HOUR, BoolArray, FloatArray
 from ..wording import figure, spell
-from .finding import Check, Rule, Severity
+from .finding import Advice, Check, Rule, Severity
 from .limits import HealthLimits
 from .runs import LEAST_CYCLES, Runs
 from .trends import DAY_US, trend_of
 
-DRY_ADVICE: Final = (
+DRY_ADVICE: Final = Advice(
     "The pump possibly runs dry or has lost its prime: the well is drawn down, air is in the suction line, a foot "
     "valve leaks. A closed valve, a broken shaft, gas in the water or a low voltage look the same.",
     "Switch the pump off at its breaker and lock it off: running dry ruins seals and bearings within minutes. Let the "
     "well recover, then look at water level, valves and voltage; work at the well is for a licensed pump installer.",
+    "Switch the pump off at its breaker and lock it off.",
 )
-DRIFT_ADVICE: Final = (
+DRIFT_ADVICE: Final = Advice(
     "Rising: wear, sand or scale, bearings, a failing capacitor, a lower water level. Falling: a worn impeller, a "
     "leak in the riser, less water. A change of the bank's voltage shows in amps, not in watts.",
     "Compare volts, amps and flow with those when the pump was new. Anything at the motor's terminals is mains: a "
     "licensed electrician or pump installer measures there.",
+    "Compare volts, amps and flow with those when the pump was new.",
 )
-OVERLOAD_ADVICE: Final = (
+OVERLOAD_ADVICE: Final = Advice(
     "The load draws more than it, or its inverter, is made for: a jammed or worn pump, a failing capacitor, a low "
     "voltage, or an inverter that is too small. Heat shortens the life of both.",
     "Compare the plate with what was measured, and check that the site file has the right plate and rating. Do not "
     "reset a tripped overload again and again; let a licensed electrician look for the reason.",
+    "Check that the site file has the right plate and rating.",
 )
-STANDING_ADVICE: Final = (
+STANDING_ADVICE: Final = Advice(
     "Something draws all the time: an inverter's own idling, a charger, a light left on, a leak of current.",
     "Switch off one circuit after another at its breaker and watch the meter. Do not pull cables at the bank under "
     "load.",
+    "Switch off one circuit after another at its breaker and watch the meter.",
 )
 #: A load's usual draws, and those of a dry pump, are alike: half of them lie within this share of their median. [1]
 USUAL_ALIKE: Final = 0.1
@@ -148,8 +152,14 @@ def prime_lost(runs: Runs, limits: HealthLimits) -> Check:
         f"{int(dry.sum())} runs, {spell(dry_s)} together, drew {figure(low, unit)}, {100 * low / usual:.0f} % of the "
         f"usual {figure(usual, unit)}",
         DRY_ADVICE,
+        f"{runs.name} drew {figure(low, unit)} in {_runs(int(dry.sum()))}. It should be at least "
+        f"{figure(share * usual, unit)}.",
         runs.starts(dry),
     )
+
+
+def _runs(count: int) -> str:
+    return "one run" if count == 1 else f"{count} runs"
 
 
 def _of_plate(runs: Runs, limits: HealthLimits) -> Check | None:
@@ -179,6 +189,8 @@ def _of_plate(runs: Runs, limits: HealthLimits) -> Check | None:
         f"held against the plate, since no run drew more: {int(known.sum())} runs of {spell(usual_s)} (medians) drew "
         f"{figure(usual_W, 'W')}, {100 * usual_W / plate.value:.0f} % of {figure(plate.value, 'W')}",
         DRY_ADVICE,
+        f"{runs.name} draws {figure(usual_W, 'W')}. By its plate it should be at least "
+        f"{figure(most * plate.value, 'W')}.",
         runs.starts(known),
     )
 
@@ -262,9 +274,13 @@ def draw_drift(runs: Runs, limits: HealthLimits) -> Check:
     if not trend.sure or abs(trend.change) < share or not _every_day(runs, draw, trend.change):
         return rule.passed(evidence)
     way = "rises" if trend.per_day > 0 else "falls"
-    return rule.found(
-        "watch", f"The running draw {way} from day to day", evidence, DRIFT_ADVICE, runs.starts(~np.isnan(draw))
+    went = "rose" if trend.per_day > 0 else "fell"
+    plain = (
+        f"The running draw {went} by {100 * abs(trend.change):.0f} % in {trend.span_d:.0f} days. It should stay within "
+        f"{100 * share:.0f} %."
     )
+    seen = runs.starts(~np.isnan(draw))
+    return rule.found("watch", f"The running draw {way} from day to day", evidence, DRIFT_ADVICE, plain, seen)
 
 
 def _every_day(runs: Runs, draw: FloatArray, change: float) -> bool:
@@ -304,7 +320,9 @@ def overload(runs: Runs, limits: HealthLimits) -> Check:
             evidence = f"usual running draw {figure(usual_W, 'W')} of {len(known)} runs, more than what {words}"
             title = f"{runs.name} draws more than what {words}"
             severity: Severity = "act" if bound is rating else "watch"
-            return rule.found(severity, title, evidence, OVERLOAD_ADVICE, runs.starts(draw > bound.value))
+            whose = "Its inverter can give" if bound is rating else "By its plate it should be at most"
+            plain = f"{runs.name} draws {figure(usual_W, 'W')}. {whose} {figure(bound.value, 'W')}."
+            return rule.found(severity, title, evidence, OVERLOAD_ADVICE, plain, runs.starts(draw > bound.value))
     return rule.passed(f"usual running draw {figure(usual_W, 'W')}")
 
 
@@ -322,4 +340,5 @@ def standing_draw(runs: Runs, limits: HealthLimits) -> Check:
         return rule.passed(evidence)
     hours = runs.cycles.covered_s / SECONDS_PER_HOUR
     a_day = f"{evidence}, {base_W * 24:.0f} Wh a day ({hours:.1f} h measured)"
-    return rule.found("watch", "More is drawn all the time than was meant to be", a_day, STANDING_ADVICE)
+    plain = f"{base_W:.0f} W are drawn while {runs.within} rests. It should be at most {limit.value:g} W."
+    return rule.found("watch", "More is drawn all the time than was meant to be", a_day, STANDING_ADVICE, plain)

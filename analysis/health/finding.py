@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Final, Literal
+from typing import Final, Literal, NamedTuple
 
 Severity = Literal["note", "watch", "act"]
 
@@ -20,6 +20,14 @@ OF_RUNS: Final = (
 )
 
 
+class Advice(NamedTuple):
+    """What usually causes a finding, what to check first, and of that the first step in one short sentence."""
+
+    causes: str
+    check_first: str
+    first_step: str
+
+
 @dataclass(frozen=True)
 class Finding:
     """A finding with its evidence, its limit and where the limit comes from.
@@ -27,7 +35,7 @@ class Finding:
     ``severity``: ``note`` limits the log or states a fact, ``watch`` wants an eye kept on it, ``act`` wants something
     done. ``causes`` and ``check_first`` are plain sentences. ``cycles`` are the starts of the runs, or of the attempts
     at one, that it rests on [us]. ``plain`` says in two short sentences what was seen and how it should be, with both
-    figures, for whoever sees nothing else.
+    figures, and ``first_step`` what to do first, for whoever sees nothing else.
     """
 
     code: str
@@ -40,6 +48,7 @@ class Finding:
     check_first: str = ""
     cycles: tuple[int, ...] = ()
     plain: str = ""
+    first_step: str = ""
 
 
 @dataclass(frozen=True)
@@ -78,16 +87,27 @@ class Rule:
         severity: Severity,
         title: str,
         evidence: str,
-        advice: tuple[str, str],
+        advice: Advice,
+        plain: str,
         cycles: tuple[int, ...] = (),
-        plain: str = "",
     ) -> Check:
-        """Return a finding; `advice` is its usual causes and what to check first."""
-        causes, first = advice
-        finding = Finding(self.code, severity, title, evidence, self.limit, self.source, causes, first, cycles, plain)
+        """Return a finding; `plain` is what was seen and how it should be, in two short sentences."""
+        causes, check_first, first_step = advice
+        finding = Finding(
+            *(self.code, severity, title, evidence, self.limit, self.source),
+            *(causes, check_first, cycles, plain, first_step),
+        )
         return Check(self.code, "found", self.limit, self.source, evidence, finding)
 
 
 def withheld(checks: Iterable[Check]) -> tuple[str, ...]:
     """Return the codes of what the runs should have told and could not, in order."""
     return tuple(check.code for check in checks if check.code in OF_RUNS and check.outcome == "not judged")
+
+
+def is_judged(checks: Iterable[Check]) -> bool:
+    """Tell whether enough of a load's runs was judged to call it healthy: of a motor, their length and number."""
+    outcomes = {check.code: check.outcome for check in checks if check.code != "charge_wrong_sign"}
+    decides = outcomes.get("short_cycling")
+    # A load that is no motor is not asked for the length of its runs.
+    return decides != "not judged" if decides else any(outcome != "not judged" for outcome in outcomes.values())

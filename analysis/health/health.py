@@ -12,7 +12,7 @@ from ..cycles.cycle import Cycles
 from ..quality.sign_check import LEAST_SHARE, SignCheck
 from ..wording import spell
 from .draw import draw_drift, overload, prime_lost, standing_draw
-from .finding import Check, Finding, Rule
+from .finding import Advice, Check, Finding, Rule
 from .limits import COMMON_PRACTICE, HealthLimits
 from .runs import LEAST_READINGS, Runs
 from .short_cycles import short_cycling
@@ -88,17 +88,19 @@ def sampling_too_slow(runs: Runs, limits: HealthLimits) -> Check:
     count, short = len(runs.start_us), int(runs.too_short.sum())
     # Readings that show runs of a tenth of a motor's shortest good one show a tank without air.
     spacing = spell(limits.minimum_run_s.value / 10 / LEAST_READINGS)
-    advice = ("", f"Take a log with a reading every {spacing} or faster.")
+    denser = f"Take a log with a reading every {spacing} or faster."
+    advice = Advice("", denser, denser)
     withheld = f"what lasts less than {spell(runs.least_s)} is not judged"
     if short >= LEAST_SHORT and short >= SHORT_SHARE * count:
         title = "Readings are too far apart to judge the shortest runs or rests"
-        return rule.found(
-            "note", title, f"{short} of {count} runs, or the rests before them, are shorter: {withheld}", advice
-        )
+        evidence = f"{short} of {count} runs, or the rests before them, are shorter: {withheld}"
+        plain = f"{short} of {count} runs or rests are short. Only what lasts {spell(runs.least_s)} can be judged."
+        return rule.found("note", title, evidence, advice, plain)
     # None of the runs seen need be too short: those that are cannot be seen.
     if runs.least_s >= UNSEEN * limits.minimum_run_s.value:
         title = "Readings are too far apart to see short runs"
-        return rule.found("note", title, f"{count} runs were seen; {withheld}", advice)
+        plain = f"Only runs of {spell(runs.least_s)} or more can be seen. A reading should come every {spacing}."
+        return rule.found("note", title, f"{count} runs were seen; {withheld}", advice, plain)
     return rule.passed(f"{short} of {count} runs are shorter than {spell(runs.least_s)}, the shortest that can be told")
 
 
@@ -120,9 +122,11 @@ def sign_check(sign: SignCheck | None) -> Check:
         "act",
         "Draw and return seem to be swapped",
         f"{evidence}; at a bank it falls",
-        (
+        Advice(
             "The meter counts charging as positive, or its shunt is wired the other way round.",
             "Turn the log, captured or converted, with 'shuntbook convert LOG --reverse-sign --out OTHER'; until then "
             "nothing here can be right.",
+            "Turn the log: shuntbook convert LOG --reverse-sign --out OTHER",
         ),
+        f"The voltage rises with the draw in {sign.against} of {sign.steps} steps. At a bank it should fall.",
     )

@@ -43,6 +43,11 @@ class Runs:
         named = self.cycles.load or next((cycle.load for cycle in self.cycles.cycles if cycle.load), None)
         return f"The {named}" if named else "The load"
 
+    @property
+    def within(self) -> str:
+        """What the load is called within a sentence."""
+        return f"{self.name[0].lower()}{self.name[1:]}"
+
     @cached_property
     def least_s(self) -> float:
         """The shortest run or rest whose length can be told. [s]."""

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+from math import floor
 from typing import Final
 
 import numpy as np
 
 from ..readings.chunk import SECONDS_PER_HOUR, BoolArray
 from ..wording import figure, spell
-from .finding import Check, Rule, Severity
+from .finding import Advice, Check, Rule, Severity
 from .hardly_seen import at_cut_off, hardly_seen
 from .limits import HealthLimits
 from .runs import LEAST_CYCLES, Runs, busiest_hour
+from .tank import AIR_FIRST_STEP
 
 _CAUSES: Final = (
     "A pressure tank that has lost its air charge, a tank too small for the pump, a pressure switch set too narrow, or "
@@ -21,6 +23,8 @@ _CHECK_FIRST: Final = (
     "With the pump isolated and locked off and the tank's pressure relieved, let a licensed pump installer check the "
     "tank's air pressure: it should be {below} with the tank empty of water."
 )
+#: Where nobody said that it is a pump.
+_FIRST_STEP_ELSE: Final = "Find out what starts it so often; of a well pump, have the air of its tank checked first."
 #: A limit per day is an average: a log shorter than this says nothing about it. [h]
 LEAST_HOURS: Final = 20.0
 #: The newest part of a log is also judged by itself, so that healthy weeks do not hide a bad day. [1]
@@ -62,7 +66,42 @@ def short_cycling(runs: Runs, limits: HealthLimits) -> Check:
         evidence += f"; the limit is that of submersible pump motors, and this is a {limits.kind}"
     which = short if brief else np.ones(len(short), dtype=bool)
     severity = _severity(limits, brief=brief, often=often)
-    return rule.found(severity, f"{runs.name} {what}{limits.if_motor}", evidence, _advice(limits), runs.starts(which))
+    plain = _often(runs, limits, a_day) if often else _brief(runs, limits, short)
+    title = f"{runs.name} {what}{limits.if_motor}"
+    return rule.found(severity, title, evidence, _advice(limits), plain, runs.starts(which))
+
+
+def _brief(runs: Runs, limits: HealthLimits, short: BoolArray) -> str:
+    """Say how long the runs that are too short usually last, and how long they should."""
+    run, least = spell(float(np.median(runs.run_s[short]))), spell(limits.minimum_run_s.value)
+    return f"{runs.name} runs for {run} at a time. {_it_should(limits)} be at least {least}."
+
+
+def _often(runs: Runs, limits: HealthLimits, a_day: float | None) -> str:
+    """Say how often the load starts and should: an average against the limit that is one, like against like.
+
+    An average is said of most of a day, or where even it is more than the busiest hour may have; else that hour is.
+    """
+    should, hours = _it_should(limits), runs.cycles.covered_s / SECONDS_PER_HOUR
+    rate, allowed = len(runs.start_us) / max(hours, 1.0), floor(limits.starts_per_day.value / 24)
+    average = a_day is not None or rate > limits.starts_per_hour.value
+    # Of few a day an hour has none: then the day is told.
+    if average and round(rate) > allowed > 0:
+        return f"{runs.name} starts {rate:.0f} times an hour. {should} be at most {allowed} on average."
+    if a_day is not None:
+        return f"{runs.name} starts {a_day:.0f} times a day. {should} be at most {limits.starts_per_day.value:g}."
+    return f"{runs.name} started {busiest_hour(runs.start_us)} times in one hour. {should} be {_an_hour(limits)}."
+
+
+def _an_hour(limits: HealthLimits) -> str:
+    return f"at most {floor(limits.starts_per_hour.value)}"
+
+
+def _it_should(limits: HealthLimits) -> str:
+    """Begin a sentence with whom the limit is for, where the site file does not say that the load is such a one."""
+    if _of_another_kind(limits):
+        return "For a submersible pump it should"
+    return "It should" if limits.is_motor else "For a motor it should"
 
 
 def _by_starts_alone(runs: Runs, limits: HealthLimits, rule: Rule) -> Check | None:
@@ -83,7 +122,14 @@ def _by_starts_alone(runs: Runs, limits: HealthLimits, rule: Rule) -> Check | No
     severity: Severity = "note" if _of_another_kind(limits) else "watch"
     every = runs.starts(np.ones(len(runs.start_us), dtype=bool))
     evidence += f"; {int(runs.whole.sum())} whole runs, so their lengths were not judged"
-    return rule.found(severity, f"{runs.name} starts too often{limits.if_motor}", evidence, _advice(limits), every)
+    plain = _often(runs, limits, a_day)
+    if most <= allowed and a_day is None:
+        plain = (
+            f"{runs.name} started {len(runs.start_us)} times in {spell(runs.span_s)}. "
+            f"{_it_should(limits)} be {_an_hour(limits)} in an hour."
+        )
+    title = f"{runs.name} starts too often{limits.if_motor}"
+    return rule.found(severity, title, evidence, _advice(limits), plain, every)
 
 
 def _by_rises(runs: Runs, limits: HealthLimits, rule: Rule) -> Check | None:
@@ -111,7 +157,14 @@ def _by_rises(runs: Runs, limits: HealthLimits, rule: Rule) -> Check | None:
     severity: Severity = "act" if limits.is_motor and seen.most > SURELY_BRIEF * allowed else "watch"
     severity = "note" if _of_another_kind(limits) else severity
     name = runs.name if runs.cycles.load else "A load"
-    return rule.found(severity, f"{name} starts too often{limits.if_motor}", evidence, _advice(limits), (seen.hour_us,))
+    plain = f"{name} started at least {seen.most} times in one hour. {_it_should(limits)} be {_an_hour(limits)}."
+    if seen.most <= allowed:
+        plain = (
+            f"{name} starts at least {a_day:.0f} times a day. {_it_should(limits)} be at most "
+            f"{limits.starts_per_day.value:g}."
+        )
+    title = f"{name} starts too often{limits.if_motor}"
+    return rule.found(severity, title, evidence, _advice(limits), plain, (seen.hour_us,))
 
 
 def _rate_per_hour(runs: Runs) -> float:
@@ -120,8 +173,9 @@ def _rate_per_hour(runs: Runs) -> float:
     return (len(runs.start_us) - 1) / runs.span_s * SECONDS_PER_HOUR if runs.span_s > 0 and is_short else 0.0
 
 
-def _advice(limits: HealthLimits) -> tuple[str, str]:
-    return _CAUSES, _CHECK_FIRST.format(below=limits.precharge)
+def _advice(limits: HealthLimits) -> Advice:
+    first_step = AIR_FIRST_STEP if limits.is_pump else _FIRST_STEP_ELSE
+    return Advice(_CAUSES, _CHECK_FIRST.format(below=limits.precharge), first_step)
 
 
 def _rule(limits: HealthLimits) -> Rule:

@@ -3,35 +3,38 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 
 from ..cycles.cycle import Attempt
 from ..readings.chunk import MICROSECONDS
 from ..wording import figure, spell
-from .finding import Check, Rule, Severity
+from .finding import Advice, Check, Rule, Severity
 from .limits import COMMON_PRACTICE, HealthLimits
 from .runs import Runs
 
-TRIP_ADVICE: Final = (
+TRIP_ADVICE: Final = Advice(
     "The inverter or a breaker trips on the start and it is tried again: the surge is more than it can give, the "
     "bank's voltage falls below its cut-off under the surge, or a cable or joint has too much resistance.",
     "Look at the inverter's own display or log for overload or low battery, at the state of charge, and at the "
     "voltage at the inverter's terminals during a start. Isolate and lock off before a joint is touched: a bank gives "
     "thousands of amps into a short. A licensed electrician decides.",
+    "Look at the inverter's display for overload or a low battery.",
 )
-STALL_ADVICE: Final = (
+STALL_ADVICE: Final = Advice(
     "The motor is fed but does not come up to speed: a failed start capacitor or relay, a jammed or sanded-up pump, or "
     "too low a voltage. Its overload opens and it is tried again; every try heats the windings.",
     "Switch the pump off at its breaker and lock it off before it burns out. Capacitors hold a dangerous charge: the "
     "control box, the motor and the well are for a licensed electrician or pump installer.",
+    "Switch the pump off at its breaker and lock it off.",
 )
-SURGE_ADVICE: Final = (
+SURGE_ADVICE: Final = Advice(
     "The load's start takes more than the inverter is rated for. It may hold for a moment and fail on a cold day or a "
     "low bank.",
     "Check the rating and its seconds in the data sheet, and the same in the site file. A soft starter or a larger "
     "inverter is a licensed electrician's choice.",
+    "Compare the inverter's surge rating in its data sheet with the site file.",
 )
 #: An inverter that trips does so within seconds of the surge; a motor that does not turn draws until its overload
 #: opens: common practice, no source. [s]
@@ -45,23 +48,37 @@ ATTEMPT_SPACING_S: Final = 2.0
 LEAST_SURGES: Final = 2
 
 
+class _Failure(NamedTuple):
+    """One of the two ways in which starts fail: its words, in which `count` and `lasted` are filled in, and advice."""
+
+    title: str
+    plain: str
+    advice: Advice
+
+
 def start_trip(runs: Runs, limits: HealthLimits) -> Check:
     """Judge whether starts are cut off within seconds and tried again."""
     rule = Rule("start_trip", f"no more than one start that is cut off within {TRIP_S:g} s", COMMON_PRACTICE)
-    what = "was cut off right after its start, and tried again"
-    return _failed_starts(rule, runs, limits, f"{runs.name} {what}", TRIP_ADVICE, stalled=False)
+    kind = _Failure(
+        f"{runs.name} was cut off right after its start, and tried again",
+        f"{{count}} starts of {runs.within} were cut off after {{lasted}}. It should be one at most.",
+        TRIP_ADVICE,
+    )
+    return _failed_starts(rule, runs, limits, kind, stalled=False)
 
 
 def stalled_start(runs: Runs, limits: HealthLimits) -> Check:
     """Judge whether the load stays at its surge for seconds, gives up, and is tried again."""
     rule = Rule("stalled_start", f"no more than one start that stays at its surge beyond {TRIP_S:g} s", COMMON_PRACTICE)
-    what = "possibly stalls: starts stay at their surge and do not settle"
-    return _failed_starts(rule, runs, limits, f"{runs.name} {what}", STALL_ADVICE, stalled=True)
+    kind = _Failure(
+        f"{runs.name} possibly stalls: starts stay at their surge and do not settle",
+        f"{{count}} starts of {runs.within} stayed at their surge for {{lasted}}. It should be {TRIP_S:g} s at most.",
+        STALL_ADVICE,
+    )
+    return _failed_starts(rule, runs, limits, kind, stalled=True)
 
 
-def _failed_starts(
-    rule: Rule, runs: Runs, limits: HealthLimits, title: str, advice: tuple[str, str], *, stalled: bool
-) -> Check:
+def _failed_starts(rule: Rule, runs: Runs, limits: HealthLimits, kind: _Failure, *, stalled: bool) -> Check:
     """Judge the attempts, which are of one kind all together: as long as their median."""
     attempts = runs.cycles.attempts
     # An attempt may last a second: readings further apart that show none say nothing.
@@ -77,7 +94,9 @@ def _failed_starts(
         return rule.passed(f"{len(attempts)} starts failed, but they lasted {spell(lasted_s)}")
     starts = tuple(attempt.start_us for attempt in attempts)
     severity: Severity = "act" if len(attempts) >= MANY_ATTEMPTS and limits.is_motor else "watch"
-    return rule.found(severity, f"{title}{limits.if_motor}", _evidence(attempts, lasted_s), advice, starts)
+    plain = kind.plain.format(count=len(attempts), lasted=spell(lasted_s))
+    evidence = _evidence(attempts, lasted_s)
+    return rule.found(severity, f"{kind.title}{limits.if_motor}", evidence, kind.advice, plain, starts)
 
 
 def _evidence(attempts: Sequence[Attempt], lasted_s: float) -> str:
@@ -105,5 +124,7 @@ def surge_over_rating(runs: Runs, limits: HealthLimits) -> Check:
         return rule.not_judged(f"readings too far apart to see a whole surge; {evidence}")
     if over.sum() < LEAST_SURGES:
         return rule.passed(evidence)
-    title = f"The start of {runs.name[0].lower()}{runs.name[1:]} takes more than its inverter is rated for"
-    return rule.found("watch", title, f"{int(over.sum())} starts, {evidence}", SURGE_ADVICE, runs.starts(over))
+    title = f"The start of {runs.within} takes more than its inverter is rated for"
+    highest, most = (figure(x, "W") for x in (float(known.max()), rating.value))
+    plain = f"A start of {runs.within} takes {highest}. Its inverter can give {most}."
+    return rule.found("watch", title, f"{int(over.sum())} starts, {evidence}", SURGE_ADVICE, plain, runs.starts(over))

@@ -14,7 +14,7 @@ import numpy as np
 from ..readings.chunk import BoolArray, FloatArray
 from ..wording import spell
 from .draw import draws_as_usual, usual_draw
-from .finding import Check, Rule, Severity
+from .finding import Advice, Check, Rule, Severity
 from .limits import COMMON_PRACTICE, OWNER, HealthLimits
 from .runs import LEAST_CYCLES, Runs
 
@@ -27,23 +27,28 @@ _AIR_CHECK_FIRST: Final = (
     "tank's air pressure ({below} with the tank empty of water) and whether water comes out of the air valve. "
     "Never open a tank under pressure."
 )
-LEAK_ADVICE: Final = (
+#: Of a tank that makes runs too short, whichever rule saw it.
+AIR_FIRST_STEP: Final = "Switch the pump off, lock it off, and have a licensed pump installer check the tank's air."
+LEAK_ADVICE: Final = Advice(
     "Water leaves the tank all the time: a leak in a pipe, a cistern that runs, or a check valve or foot valve that "
     "lets water back into the well. A drip line or a trough that is meant to run looks the same.",
     "Close the valve behind the tank for an hour with the pump isolated and watch its gauge: if the pressure still "
     "falls, the check valve or the pipe to the well leaks, else something on the house's side. Work on the well is "
     "for a licensed pump installer; relieve the pressure before anything is opened.",
+    "Look whether water runs anywhere: a tap, a cistern, a wet spot.",
 )
-NEVER_ADVICE: Final = (
+NEVER_ADVICE: Final = Advice(
     "The pump does not reach cut-out: a burst pipe or a tap left open, a worn pump, a falling well, a valve half "
     "shut, a pressure switch that is set too high or stuck. A switch that sticks closed can burst a tank.",
     "Look whether water runs anywhere, then at the gauge. If the pressure is high and the pump runs on, switch it off "
     "at its breaker and lock it off. Have the switch and the relief valve checked by a licensed pump installer.",
+    "Look whether water runs anywhere; if not, switch the pump off at its breaker and lock it off.",
 )
-LONG_ADVICE: Final = (
+LONG_ADVICE: Final = Advice(
     "Watering or filling for hours looks like this, and so does a pump that reaches cut-out late: a tap left open, a "
     "burst pipe, a worn pump, a falling well.",
     "If nobody was drawing water for so long, look whether water ran anywhere, and watch the gauge when it runs on.",
+    "Ask whether somebody drew water for so long; if not, look where it ran.",
 )
 #: Runs shorter than this share of the shortest run a sound tank allows: the flow on a plate is rough. [1]
 OF_TANK_RUN: Final = 0.5
@@ -74,6 +79,7 @@ class _Shrunk(NamedTuple):
     """What shows that runs have become too short for the tank, in which of them, and how much that asks for."""
 
     evidence: str
+    plain: str
     which: BoolArray
     severity: Severity = "watch"
 
@@ -92,8 +98,8 @@ def air_charge_lost(runs: Runs, limits: HealthLimits) -> Check:
     # The tank of the site file tells most; where it says nothing, the log's own past does, and then a bare guess.
     shrunk = _against_tank(runs, limits) or _against_before(runs) or _far_below(runs, limits)
     if shrunk is not None:
-        advice = _AIR_CAUSES, _AIR_CHECK_FIRST.format(below=limits.precharge)
-        return rule.found(shrunk.severity, title, shrunk.evidence, advice, runs.starts(shrunk.which))
+        advice = Advice(_AIR_CAUSES, _AIR_CHECK_FIRST.format(below=limits.precharge), AIR_FIRST_STEP)
+        return rule.found(shrunk.severity, title, shrunk.evidence, advice, shrunk.plain, runs.starts(shrunk.which))
     return rule.passed(f"usual run {spell(float(np.nanmedian(runs.run_s)))}")
 
 
@@ -129,7 +135,8 @@ def _against_tank(runs: Runs, limits: HealthLimits) -> _Shrunk | None:
         f"runs of {spell(usual_s)} (median of {int(short.sum())}) where a sound tank allows none below "
         f"{spell(limits.tank_run_s.value)}: it gives about {100 * usual_s / limits.tank_run_s.value:.0f} % of its water"
     )
-    return _Shrunk(evidence, short, "act")
+    plain = f"Runs last {spell(usual_s)}. With air in its tank they should last at least {spell(limit_s)}."
+    return _Shrunk(evidence, plain, short, "act")
 
 
 def _against_before(runs: Runs) -> _Shrunk | None:
@@ -144,7 +151,8 @@ def _against_before(runs: Runs) -> _Shrunk | None:
     run_s, rest_s, start_us = runs.run_s[known], runs.rest_s[known], runs.start_us[known]
     quarter = int(np.searchsorted(start_us, start_us[0] + (start_us[-1] - start_us[0]) // 4))
     before, now = slice(None, max(quarter, LEAST_CYCLES)), slice(-(len(run_s) // 3), None)
-    shorter = np.median(run_s[now]) < OF_BEFORE * np.quantile(run_s[before], 0.1)
+    limit_s = OF_BEFORE * float(np.quantile(run_s[before], 0.1))
+    shorter = np.median(run_s[now]) < limit_s
     rests_too = np.median(rest_s[now]) < OF_BEFORE * np.median(rest_s[before])
     # Runs may be shorter because less is drawn; only a smaller drawdown shortens the time to fill it at no use.
     water = _tank_s(run_s, rest_s)
@@ -155,7 +163,9 @@ def _against_before(runs: Runs) -> _Shrunk | None:
         f"{spell(float(np.median(rest_s[before])))}, at last {spell(float(np.median(run_s[now])))} and "
         f"{spell(float(np.median(rest_s[now])))} (medians)"
     )
-    return _Shrunk(evidence, known & (np.cumsum(known) > known.sum() - len(run_s) // 3))
+    was, is_now = (spell(float(np.median(run_s[part]))) for part in (before, now))
+    plain = f"Runs went from {was} to {is_now}. With air in its tank they should last at least {spell(limit_s)}."
+    return _Shrunk(evidence, plain, known & (np.cumsum(known) > known.sum() - len(run_s) // 3))
 
 
 def _far_below(runs: Runs, limits: HealthLimits) -> _Shrunk | None:
@@ -165,11 +175,11 @@ def _far_below(runs: Runs, limits: HealthLimits) -> _Shrunk | None:
     newest = both[known][-max(LEAST_CYCLES, int(known.sum()) // 3) :]
     if limits.tank_run_s is not None or len(newest) < LEAST_CYCLES or newest.mean() < MOST:
         return None
-    evidence = (
-        f"{int(both.sum())} times the load ran for {spell(float(np.median(runs.run_s[both])))} after a rest of "
-        f"{spell(float(np.median(runs.rest_s[both])))} (medians)"
-    )
-    return _Shrunk(evidence, both)
+    run, rest = (spell(float(np.median(lengths_s[both]))) for lengths_s in (runs.run_s, runs.rest_s))
+    evidence = f"{int(both.sum())} times the load ran for {run} after a rest of {rest} (medians)"
+    least_run, least_rest = (spell(FAR_BELOW * length_s) for length_s in (limits.minimum_run_s.value, MINIMUM_REST_S))
+    plain = f"Runs last {run}, rests {rest}. They should last at least {least_run} and {least_rest}."
+    return _Shrunk(evidence, plain, both)
 
 
 def _tank_s(run_s: FloatArray, rest_s: FloatArray) -> FloatArray:
@@ -202,6 +212,8 @@ def leak_down(runs: Runs, limits: HealthLimits) -> Check:
         f"Water possibly leaks away: the pump starts at equal intervals{limits.if_pump}",
         f"{int(regular.sum())} runs of {spell(run_s)} come every {spell(usual_s + run_s)}, alike to a quarter",
         LEAK_ADVICE,
+        f"{int(regular.sum())} starts came evenly, every {spell(usual_s + run_s)}. {LEAK_RESTS} in a row or more may "
+        "be a leak.",
         runs.starts(regular),
     )
 
@@ -254,27 +266,33 @@ def never_cuts_out(runs: Runs, limits: HealthLimits) -> Check:
         return rule.not_judged("the runs draw so differently that they may be several loads'")
     usual_s = float(np.median(others))
     lengths_s = runs.lengths_s()
-    long = lengths_s > max(limit.value, TIMES_USUAL * usual_s)
+    ended_s = max(limit.value, TIMES_USUAL * usual_s)
+    goes_on_s = max(min(STILL_S, limit.value), TIMES_LONGEST * float(others.max()))
+    long = lengths_s > ended_s
     # A run that goes on may be found early: there is still time to switch the pump off.
-    long |= ~runs.whole & (lengths_s > max(min(STILL_S, limit.value), TIMES_LONGEST * float(others.max())))
+    long |= ~runs.whole & (lengths_s > goes_on_s)
     # Another run during it, or another draw, and it was mispaired: the start of one load with the stop of another.
     long &= runs.alone(lengths_s) & (draws_as_usual(runs) | runs.less)
     if not long.any() and runs.cycles.perhaps_dry is not None and runs.cycles.perhaps_dry.lasted_s > STILL_S:
         return rule.not_judged(runs.perhaps_dry)
     if not long.any():
         return rule.passed(f"the longest run took {spell(float(others.max()))}, a usual one {spell(usual_s)}")
-    evidence = f"{int(long.sum())} of {len(long)} runs went on for up to {spell(float(lengths_s[long].max()))}"
+    longest = spell(float(lengths_s[long].max()))
+    most_s = ended_s if runs.whole[long].all() else min(goes_on_s, ended_s)
+    plain = f"{runs.name} ran for {longest} in one go. It should be {spell(most_s)} at most."
+    evidence = f"{int(long.sum())} of {len(long)} runs went on for up to {longest}"
     usual = f"; a usual run takes {spell(usual_s)} (median of {len(others)})"
     if (long & runs.less).any():
         evidence += f", {int((long & runs.less).sum())} of them at the draw of a pump that runs dry"
     elif runs.whole[long].all():
-        title = f"{runs.name} ran for {spell(float(lengths_s[long].max()))} in one go, and stopped"
+        title = f"{runs.name} ran for {longest} in one go, and stopped"
         severity: Severity = "watch" if limit.source == OWNER else "note"
-        return rule.found(severity, title, f"{evidence}, and ended{usual}", LONG_ADVICE, runs.starts(long))
+        return rule.found(severity, title, f"{evidence}, and ended{usual}", LONG_ADVICE, plain, runs.starts(long))
     return rule.found(
         "watch",
         f"{runs.name} runs on and does not cut out",
         f"{evidence}{'' if runs.whole[long].all() else ', the last still when the log ended'}{usual}",
         NEVER_ADVICE,
+        plain,
         runs.starts(long),
     )

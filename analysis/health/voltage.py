@@ -5,6 +5,7 @@ Runs that end because the inverter switches itself off say nothing about motor a
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -12,16 +13,17 @@ import numpy as np
 
 from ..readings.chunk import BoolArray, FloatArray
 from ..wording import figure, spell
-from .finding import Check, Rule, Severity
+from .finding import Advice, Check, Rule, Severity
 from .limits import Bound, HealthLimits
 from .runs import LEAST_CYCLES, Runs
 
-ADVICE: Final = (
+ADVICE: Final = Advice(
     "A bank that is empty, old or cold, cables or joints with too much resistance, or a load too large for the bank. "
     "Below its cut-off an inverter switches off; a motor at low voltage draws more and runs hot.",
     "Let the bank be charged, then compare its voltage at the terminals with that at the inverter while the load "
     "starts. A bank gives thousands of amps into a short: insulated tools, no jewellery, and a licensed electrician "
     "where in doubt.",
+    "Let the bank be charged, then look at its voltage again while the load starts.",
 )
 #: Fewer runs than this may be chance, or a reading gone wrong; so many ask for action.
 LEAST_RUNS: Final = 2
@@ -141,7 +143,18 @@ def low_voltage(runs: Runs, limits: HealthLimits) -> Check:
         title += ": it possibly makes the inverter switch off in the middle of runs"
     # What only the voltage at which runs end tells is a guess at a cut-off that nobody stated.
     severity: Severity = "act" if low.sum() >= MANY_RUNS and kinds else "watch"
-    return rule.found(severity, title, "; ".join(evidence), ADVICE, runs.starts(low))
+    plain = _plain(kinds, cut_off, runs)
+    return rule.found(severity, title, "; ".join(evidence), ADVICE, plain, runs.starts(low))
+
+
+def _plain(kinds: Sequence[tuple[Bound, FloatArray, str]], cut_off: CutOff, runs: Runs) -> str:
+    """Say how far the bank fell, against the limit that most runs crossed; else where the inverter ended them."""
+    crossed = [(bound, volts, words) for bound, volts, words in kinds if (volts < bound.value).any()]
+    if not crossed:
+        end_V = runs.of("end_V")[cut_off.which]
+        return f"{len(end_V)} runs ended with the bank at {float(np.median(end_V)):.2f} V. It should stay above that."
+    bound, volts, words = max(crossed, key=lambda kind: (kind[1] < kind[0].value).sum())
+    return f"The bank fell to {np.nanmin(volts):.2f} V {words}. It should be at least {bound.value:g} V."
 
 
 def _cut_short(cut_off: CutOff, runs: Runs) -> str:

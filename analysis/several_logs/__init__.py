@@ -7,6 +7,7 @@ __all__ = [
     "compared",
     "day_trends",
     "fleet",
+    "newest_state",
     "over_logs",
     "report",
     "start_calendar",

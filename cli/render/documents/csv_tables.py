@@ -170,7 +170,9 @@ KINDS: Final = {
         lambda parts: parts["cycles"]["cycles"],
     ),
     "findings": TableKind(
-        "code severity title evidence limit source causes check_first cycles zone @first_cycle @last_cycle", _findings
+        "code severity title plain evidence limit source causes check_first first_step cycles zone @first_cycle "
+        "@last_cycle",
+        _findings,
     ),
     "checks": TableKind("code outcome said limit source", lambda parts: parts["cycles"]["checks"]),
     "trends": TableKind("name usual per_day low high span_d count", lambda parts: parts["cycles"]["trends"]),

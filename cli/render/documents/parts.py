@@ -37,7 +37,7 @@ KEYS: Final = {
     "Spacing": "usual_s low_s high_s irregularity",
     "CycleSummary": "count starts_per_hour duty_cycle median_run_s median_off_s other_runs charge_Ah charge_u95_Ah "
     "energy_Wh energy_u95_Wh",
-    "Finding": "code severity title evidence limit source causes check_first cycles:instant",
+    "Finding": "code severity title plain evidence limit source causes check_first first_step cycles:instant",
     "Check": "code outcome limit:text source:text said=remark:text",
     "ChainStep": "step value unit from=origin",
     "PlateCheck": "load=estimate.load run_h=estimate.run_h runs=runs.runs runs_left_out=runs.left_out "
@@ -73,7 +73,8 @@ KEYS: Final = {
     "DayTrend": "stretch code name unit usual per_day span_d count verdict why:text change",
     "CalendarCell": "starts measured_s length_s whole",
     "BeforeAfter": "at_us note=text:text named before_days after_days notes=remarks comparison",
-    "FoundOften": "code=finding.code severity=finding.severity title=finding.title logs=logs.facts.name",
+    "FoundOften": "code=finding.code severity=finding.severity title=finding.title plain=finding.plain "
+    "logs=logs.facts.name",
     "LeftOut": "log=log.facts.name why",
 }
 

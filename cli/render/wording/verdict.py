@@ -1,14 +1,20 @@
-"""The verdict on a log in one sentence: what is worst, how it should be, and what to do first."""
+"""The verdict on a log, or on several, in one sentence: what is worst, how it should be, and what to do first."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
+from ....analysis.health.finding import is_judged, withheld
+from ....analysis.several_logs.newest_state import NewestState, judged_days, newest_state
 from . import log_sentences, numbers
 
 if TYPE_CHECKING:
+    from datetime import date
+
+    from ....analysis.health.finding import Finding
     from ....analysis.one_log.log_report import LogReport
+    from ....analysis.several_logs.over_logs import OverLogs
 
 #: What a verdict comes to: its word is shown beside its sign and colour, never the colour alone.
 State = Literal["act", "watch", "healthy", "not judged"]
@@ -16,20 +22,74 @@ State = Literal["act", "watch", "healthy", "not judged"]
 
 @dataclass(frozen=True)
 class Verdict:
-    """What is to be said first of a log: its state, one sentence, and what to do first; empty where nothing is."""
+    """What is to be said first of a log: its state, one sentence, and what to do first; empty where nothing is.
+
+    ``history`` is what was before, where several logs tell; else empty.
+    """
 
     state: State
     sentence: str
     first_step: str = ""
+    history: str = ""
 
 
 def verdict_on(log: LogReport) -> Verdict:
-    """Return the verdict on a log, by its gravest finding."""
+    """Return the verdict on a log: by its gravest finding, of equals by the one that was seen last."""
     serious = [finding for finding in log_sentences.by_severity(log) if finding.severity != "note"]
     if serious:
-        worst = serious[0]
-        state: State = "act" if worst.severity == "act" else "watch"
-        return Verdict(state, numbers.sentence(worst.plain or worst.title), worst.check_first)
-    sentence, _ = log_sentences.verdict(log)
-    judged = bool(log.cycles.cycles) and any(check.outcome == "passed" for check in log.checks)
-    return Verdict("healthy" if judged else "not judged", sentence)
+        return _by_finding(max(serious, key=lambda finding: (finding.severity == "act", _lasts(finding, log))))
+    if not log.cycles.cycles:
+        return Verdict("not judged", f"{log_sentences.ran(log)} So there is nothing to judge.")
+    name = numbers.capital(log_sentences.load_name(log))
+    if not is_judged(log.checks):
+        note = next((finding for finding in log.findings if finding.first_step), None)
+        return Verdict("not judged", f"{name} is not judged: {_why(log)}.", note.first_step if note else "")
+    if left := len(withheld(log.checks)):
+        limits = f"{numbers.counted(left, 'limit')} could not be judged"
+        return Verdict("healthy", f"{name} is healthy as far as this log tells: {limits}.")
+    return Verdict("healthy", f"{name} is healthy: nothing here crosses a limit.")
+
+
+def verdict_over(over: OverLogs) -> Verdict:
+    """Return the verdict on several logs of one site: the state of the newest days, dated, and what was before."""
+    state = newest_state(judged_days(over))
+    if state is None:
+        # Without days that could be judged the newest log says why.
+        return verdict_on(over.logs[-1].log)
+    since, history = f"Since {_date(state.since, state.newest)}", _history(state)
+    if state.finding is None:
+        return Verdict("healthy", f"{since}: healthy, {numbers.counted(state.days, 'day')}.", history=history)
+    verdict = _by_finding(state.finding)
+    return replace(verdict, sentence=f"{since}: {numbers.uncapital(verdict.sentence)}", history=history)
+
+
+def _by_finding(finding: Finding) -> Verdict:
+    state: State = "act" if finding.severity == "act" else "watch"
+    return Verdict(state, numbers.sentence(finding.plain or finding.title), finding.first_step)
+
+
+def _lasts(finding: Finding, log: LogReport) -> bool:
+    """Tell whether a finding was seen in the newest third of the runs; what rests on none is so all the time."""
+    cycles = log.cycles.cycles
+    return not finding.cycles or not cycles or finding.cycles[-1] >= cycles[-(len(cycles) // 3 + 1)].start_us
+
+
+def _why(log: LogReport) -> str:
+    """Say why a load's runs were not judged, in the words of the limit that decides."""
+    return next((check.remark for check in log.checks if check.code == "short_cycling"), "too little was seen")
+
+
+def _history(state: NewestState) -> str:
+    """Say what was before the newest days; empty where nothing was judged before."""
+    if not state.before:
+        return ""
+    days = numbers.counted(state.before, "day")
+    if not state.before_found:
+        return f"Before that: healthy, {days}."
+    last = _date(state.before_found[-1].date, state.newest)
+    return f"Before that: {len(state.before_found):,} of {days} with a finding, the last on {last}."
+
+
+def _date(day: date, newest: date) -> str:
+    """Return a date without its year where that is the year of the newest day."""
+    return f"{day.day} {day:%b}" if day.year == newest.year else f"{day.day} {day:%b %Y}"
