@@ -11,6 +11,7 @@ import numpy as np
 from ..health.finding import OF_RUNS, SEVERITIES, Finding, withheld
 from ..health.runs import busiest_hour
 from ..quality.implausible import Grade
+from ..sureness.budget import budget_of
 from .day_pieces import usual_of
 
 if TYPE_CHECKING:
@@ -138,12 +139,12 @@ def _amounts(amounts: Amounts | None, unit: str) -> dict[str, Any]:
 
 
 def _main_source(charge: Charge) -> dict[str, Any]:
-    """Return the largest source of error of the drawn charge; of the drawn energy where there is no charge."""
-    amounts = charge.charge or charge.energy
-    sure = amounts.sure.drawn if amounts is not None and amounts.sure is not None else None
-    if sure is None or not sure.components:
+    """Return the largest source of error of the figure that the log's budget belongs to."""
+    budget = budget_of(charge)
+    if budget is None or not budget.sure.components:
         return {}
-    return {"uncertainty": sure.components[0].source, "uncertainty_share": sure.share(sure.components[0])}
+    largest = budget.sure.components[0]
+    return {"uncertainty": largest.source, "uncertainty_share": budget.sure.share(largest)}
 
 
 def _runs(cycles: Cycles) -> dict[str, Any]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from ....analysis.sureness.budget import budget_of
 from ..wording.log_sentences import reason_said
 from .parts import Document, document_of, named
 
@@ -15,6 +16,7 @@ if TYPE_CHECKING:
     from ....analysis.nameplate.reasons import Explained
     from ....analysis.one_log.log_report import LogReport
     from ....analysis.readings.log_facts import LogFacts
+    from ....analysis.sureness.budget import Budget
     from ....analysis.sureness.meter_figures import MeterFigures
 
 _AMOUNTS = ("drawn", "returned", "net")
@@ -24,7 +26,7 @@ def charge_document(
     facts: LogFacts, charge: Charge, marked: Sequence[MarkedStretch], figures: MeterFigures
 ) -> Document:
     """Return charge and energy, with their intervals and budget."""
-    leading = charge.charge or charge.energy
+    budget = budget_of(charge)
     return {
         "log": document_of(facts),
         "span": document_of(charge.span),
@@ -33,8 +35,10 @@ def charge_document(
             **amounts_document(charge.energy, "Wh"),
             **named(charge, "from=energy_by covered_s=energy_span.covered_s uncovered_s=energy_span.uncovered_s"),
         },
-        "uncertainty": _budget(charge),
-        "coverage_factor": leading.sure.drawn.factor if leading and leading.sure else None,
+        # Which figure the budget and the factor belong to.
+        "uncertainty_of": f"{budget.part}_{'Ah' if budget.quantity == 'charge' else 'Wh'}" if budget else None,
+        "uncertainty": _budget(budget),
+        "coverage_factor": budget.sure.factor if budget else None,
         "meter_assumed": list(figures.assumed),
         "zero_check": document_of(figures.zero_check),
         "in_gaps": _in_gaps(charge),
@@ -54,25 +58,21 @@ def amounts_document(amounts: Amounts | None, unit: str) -> Document:
     return document
 
 
-def _budget(charge: Charge) -> list[Document]:
-    """Return what the uncertainty of the drawn charge is made of; of the drawn energy where there is no charge."""
-    of_charge, of_energy = (
-        {part.source: part for part in amounts.sure.drawn.components} if amounts and amounts.sure else {}
-        for amounts in (charge.charge, charge.energy)
-    )
-    leading = charge.charge or charge.energy
-    sure = leading.sure.drawn if leading and leading.sure else None
-    own = of_charge if charge.charge else of_energy
+def _budget(budget: Budget | None) -> list[Document]:
+    """Return what the uncertainty of a figure is made of, beside that of the other quantity."""
+    if budget is None:
+        return []
     return [
         {
             "source": source,
-            "u_Ah": of_charge[source].u if source in of_charge else None,
-            "u_Wh": of_energy[source].u if source in of_energy else None,
-            "share": sure.share(own[source]) if sure and source in own else None,
-            "reason": part.reason,
+            **{
+                f"u_{unit}": of[source].u if source in of else None
+                for of, unit in ((budget.charge, "Ah"), (budget.energy, "Wh"))
+            },
+            "share": budget.share(source),
+            "reason": component.reason,
         }
-        # Sources of the charge come first and give the reason, wherever energy has the same one.
-        for source, part in (of_charge | {key: part for key, part in of_energy.items() if key not in of_charge}).items()
+        for source, component in budget.sources.items()
     ]
 
 

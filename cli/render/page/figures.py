@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from ....analysis.health.limits import MINIMUM_RUN_S, MINIMUM_RUN_SOURCE
 from ....analysis.one_log import energy_flow as flows
+from ....analysis.sureness.budget import budget_of
 from ..still_charts import all_starts as starts_chart
 from ..still_charts import bars, run_rows, run_strip
 from ..still_charts import close_up as close_up_chart
@@ -18,6 +19,7 @@ from ..still_charts.axis import NAMES
 from ..still_charts.clock_rows import clock_rows
 from ..still_charts.svg import NARROW, WIDE, Drawn, both_sizes
 from ..wording import log_sentences, numbers
+from ..wording.sureness import of_figure
 from . import answer_tables, log_tables, plate_tables
 
 if TYPE_CHECKING:
@@ -174,11 +176,12 @@ def plate(log: LogReport, name: str) -> Figure | None:
 
 def sureness(log: LogReport, name: str) -> Figure | None:
     """Return the chart of what the uncertainty is made of; None where nothing is known of it."""
-    leading, table = log.charge.charge or log.charge.energy, plate_tables.budget(log)
-    if leading is None or leading.sure is None or table is None:
+    known, table = budget_of(log.charge), plate_tables.budget(log)
+    if known is None or table is None:
         return None
-    drawn = both_sizes(partial(bars.shares, leading.sure.drawn), name)
-    caption = "What the ± is made of: each source's squared standard uncertainty as a share of all together."
+    drawn = both_sizes(partial(bars.shares, known.sure), name)
+    what = f"What the ± {of_figure(known)} is made of"
+    caption = f"{what}: each source's squared standard uncertainty as a share of all together."
     return Figure(drawn, caption, (table,))
 
 

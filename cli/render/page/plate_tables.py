@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from ....analysis.sureness.budget import budget_of
 from ..wording import numbers
-from ..wording.sureness import in_gaps_lines, sureness_lines
+from ..wording.sureness import in_gaps_lines, of_figure, sureness_lines
 from .log_tables import Table
 
 if TYPE_CHECKING:
@@ -15,46 +16,40 @@ if TYPE_CHECKING:
 
 
 def budget(log: LogReport) -> Table | None:
-    """Return where the uncertainty of what was drawn comes from; None where nothing is known of it."""
-    charge, energy = log.charge.charge, log.charge.energy
-    leading = charge or energy
-    if leading is None or leading.sure is None:
+    """Return where the uncertainty of one figure comes from, and say of which; None where nothing is known of it."""
+    known = budget_of(log.charge)
+    if known is None:
         return None
-    sure = leading.sure.drawn
-    # A source may be in one of them alone: volts have no part in charge.
-    in_Ah, in_Wh = ({p.source: p.u for p in x.sure.drawn.components} if x and x.sure else {} for x in (charge, energy))
-    reasons = {p.source: p.reason for x in (charge, energy) if x and x.sure for p in x.sure.drawn.components}
-    shares = {p.source: sure.share(p) for p in sure.components}
     rows = tuple(
         (
             source,
-            numbers.amount(in_Ah[source], "Ah") if source in in_Ah else "none",
-            numbers.amount(in_Wh[source], "Wh") if source in in_Wh else "none",
-            numbers.percent(shares[source]) if source in shares else "none",
-            reason,
+            *(
+                numbers.amount(of[source].u, unit) if source in of else "none"
+                for of, unit in ((known.charge, "Ah"), (known.energy, "Wh"))
+            ),
+            "none" if (share := known.share(source)) is None else numbers.percent(share),
+            component.reason,
         )
-        for source, reason in reasons.items()
+        for source, component in known.sources.items()
     )
-    of = "charge" if charge is not None else "energy"
     head = ("Source", "Of Ah", "Of Wh", "Share", "Why")
-    return Table(f"Where ± comes from: the standard uncertainty of the {of} drawn, by source", head, rows, prose=True)
+    return Table(f"Where the ± {of_figure(known)} comes from: standard uncertainty by source", head, rows, prose=True)
 
 
 def leading(log: LogReport) -> str | None:
-    """Say which source of error the ± of what was drawn comes from most; None where nothing is known of it."""
-    amounts = log.charge.charge or log.charge.energy
-    if amounts is None or amounts.sure is None or not amounts.sure.drawn.components:
+    """Say which source of error a ± comes from most, and of which figure; None where nothing is known of it."""
+    known = budget_of(log.charge)
+    if known is None or not known.sure.components:
         return None
-    sure = amounts.sure.drawn
-    first = max(sure.components, key=sure.share)
-    return f"Of what makes up the ±, {first.source} is the most: {numbers.percent(sure.share(first))}."
+    first = max(known.sure.components, key=known.sure.share)
+    return f"Of the ± {of_figure(known)}, {first.source} is the most: {numbers.percent(known.sure.share(first))}."
 
 
 def remarks(log: LogReport) -> tuple[str, ...]:
     """Return in sentences what was assumed of the meter, what was corrected, and what gaps may have held."""
-    # Where ± comes from is the table beside it.
-    lines = [*in_gaps_lines(log.charge), *sureness_lines(log.charge, log.figures, starts_known=log.starts_known)]
-    return tuple(line for line in lines if not line.startswith("where ± comes from"))
+    # The shares are the table beside it.
+    sure = sureness_lines(log.charge, log.figures, starts_known=log.starts_known, with_shares=False)
+    return (*in_gaps_lines(log.charge), *sure)
 
 
 def steps(check: PlateCheck) -> Table:

@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
+from ....analysis.sureness.budget import budget_of
 from ....analysis.sureness.signal_errors import BOTH_IN_ONE
 from .numbers import percent, plus_minus, signed
 
 if TYPE_CHECKING:
     from ....analysis.charge.amounts import Charge
     from ....analysis.stats.interval95 import HowSure
+    from ....analysis.sureness.budget import Budget
     from ....analysis.sureness.meter_figures import MeterFigures
 
 #: Shares of the squared uncertainty below this are not worth a word. [1]
@@ -27,20 +29,25 @@ def in_gaps_lines(charge: Charge) -> list[str]:
     return [f"had {gaps} run like the hours around, about {signed(guess.net, unit)} more (net); not counted"]
 
 
-def sureness_lines(charge: Charge, figures: MeterFigures, *, starts_known: bool = False) -> list[str]:
-    """Return in words where the uncertainty comes from, and what was assumed for it."""
-    amounts = charge.charge or charge.energy
-    if amounts is None or amounts.sure is None:
+def of_figure(budget: Budget) -> str:
+    """Return which figure's ± a budget is that of, for instance ``of what was drawn (Ah)``."""
+    return f"of what was {budget.part} ({'Ah' if budget.quantity == 'charge' else 'Wh'})"
+
+
+def sureness_lines(
+    charge: Charge, figures: MeterFigures, *, starts_known: bool = False, with_shares: bool = True
+) -> list[str]:
+    """Return in words what the uncertainty comes from, with its shares or without, and what was assumed for it."""
+    budget = budget_of(charge)
+    if budget is None:
         return []
-    # Of a log that mostly charges, the interval of what came back is the one that counts.
-    largest = amounts.sure.drawn if amounts.drawn >= amounts.returned else amounts.sure.returned
-    lines = []
-    if largest.components:
-        shares = "; ".join(_shares(largest))
-        lines.append(f"where ± comes from: {shares}")
-    if largest.factor is not None:
-        lines.append(f"the interval holds 95 %: {largest.factor:.2f} standard uncertainties here (GUM)")
-    if any(part.source == BOTH_IN_ONE for part in largest.components):
+    sure, lines = budget.sure, []
+    if sure.components and with_shares:
+        shares = "; ".join(_shares(sure))
+        lines.append(f"where the ± {of_figure(budget)} comes from: {shares}")
+    if sure.factor is not None:
+        lines.append(f"the ± {of_figure(budget)} holds 95 %: {sure.factor:.2f} standard uncertainties here (GUM)")
+    if any(part.source == BOTH_IN_ONE for part in sure.components):
         lines.append(
             "within one average draw and return cancel, so more of both flowed than the averages show; the net is right"
         )

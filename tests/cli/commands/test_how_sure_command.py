@@ -79,7 +79,7 @@ def test_charge_says_it_like_a_person(log, capsys):
     _, out, _ = told(capsys, "charge", log)
     assert " Ah ± " in out
     assert "(95 %)" in out
-    assert "where ± comes from: " in out
+    assert "where the ± of what was drawn (Ah) comes from: " in out
     assert "common practice, no source" in out
     assert "had the gap run like the hours around, about +" in out
     assert "surges of motor starts between two readings are not in it" in out
@@ -211,3 +211,31 @@ def test_spikes_are_dropped_only_when_asked(tmp_path, capsys):
     assert run(["convert", str(tmp_path / "a.csv"), "--out", str(out)]) == 0
     kept, dropped = (document(capsys, "charge", out, *more)["charge"]["drawn_Ah"] for more in ((), ("--drop-spikes",)))
     assert kept - dropped == pytest.approx(495 / 3600, rel=1e-3)
+
+
+@pytest.fixture
+def sunny(tmp_path):
+    """An hour of a pump's draw, then two hours of sun that bring back more, less surely: by the zero."""
+    rows = ["time,current [A],voltage [V]"]
+    for at in range(0, 3 * 3600, 5):
+        current = 8.0 if at < 3600 else -0.9 - 10.0 * (at % 600 < 200)
+        rows.append(f"2026-06-13T{10 + at // 3600:02d}:{at // 60 % 60:02d}:{at % 60:02d}Z,{current:.2f},25.00")
+    (tmp_path / "sunny.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
+    assert run(["convert", str(tmp_path / "sunny.csv"), "--out", str(tmp_path / "sunny.parquet")]) == 0
+    return tmp_path / "sunny.parquet"
+
+
+def test_shares_and_factor_are_of_one_figure_on_terminal_page_and_in_json(sunny, tmp_path, capsys):
+    """More came back than went out: all three still tell of what was drawn, by name, and the same of it."""
+    found = document(capsys, "charge", sunny)
+    assert found["charge"]["returned_Ah"] > found["charge"]["drawn_Ah"]
+    assert found["uncertainty_of"] == "drawn_Ah"
+    largest = max(found["uncertainty"], key=lambda part: part["share"] or 0)
+    share, factor = f"{100 * largest['share']:.0f} %", f"{found['coverage_factor']:.2f} standard uncertainties"
+    _, out, _ = told(capsys, "charge", sunny)
+    assert f"where the ± of what was drawn (Ah) comes from: {largest['source']} {share}" in out
+    assert f"the ± of what was drawn (Ah) holds 95 %: {factor}" in out
+    told(capsys, "report", sunny, "--out", tmp_path / "page.html")
+    page = (tmp_path / "page.html").read_text(encoding="utf-8")
+    assert f"Of the ± of what was drawn (Ah), {largest['source']} is the most: {share}." in page
+    assert f"the ± of what was drawn (Ah) holds 95 %: {factor}" in page

@@ -205,7 +205,7 @@ TABLES = {
     "From the estimate": lambda log: _reasons(log["nameplate"]["estimate_to_measured"]),
     "All the time measured": lambda log: _reasons(log["nameplate"]["by_habit"]),
     "The estimate, step by step": _chain,
-    "Where ± comes from": _budget,
+    "Where the ±": _budget,
     "The bank;": _bank,
     "State of charge;": _state,
     "The tank and the water": _water,
