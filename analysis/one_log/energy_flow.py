@@ -30,7 +30,7 @@ class EnergyFlow:
 
     ``drawn`` is what the meter saw going out: of the bank, or behind an inverter (``side``) of that. ``returned`` went
     into the bank. ``load`` is what one load took by itself; None where that is not known. ``straight`` is the least of
-    that which did not come out of the bank.
+    that which did not come out of the bank; it is as sure as what the load took.
     """
 
     unit: ChargeOrEnergy
@@ -46,9 +46,22 @@ class EnergyFlow:
         return 0.0 if self.load is None else self.load.value - self.straight
 
     @property
-    def others_drawn(self) -> float:
-        """What everything else drew, of what the meter saw going out. [unit]."""
-        return max(self.drawn.value - self.load_from_bank, 0.0)
+    def others(self) -> Within:
+        """What everything else drew, of what the meter saw going out: the difference, as unsure as both. [unit]."""
+        if self.load is None:
+            return self.drawn
+        share = self.load_from_bank / self.load.value
+        value = self.drawn.value - self.load_from_bank
+        low, high = self.drawn.low - share * self.load.high, self.drawn.high - share * self.load.low
+        return Within(*(max(x, 0.0) for x in (value, low, high)))
+
+    @property
+    def charging(self) -> Within:
+        """What is known of all that charged the bank: what went into it, and what the load took of it. [unit]."""
+        if self.load is None:
+            return self.returned
+        by_load = self.load.scaled(self.straight / self.load.value) if self.straight else Within.exactly(0.0)
+        return _sum([self.returned, by_load])
 
 
 def energy_flow(logs: Sequence[LogReport]) -> EnergyFlow | None:

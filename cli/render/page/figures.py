@@ -17,7 +17,7 @@ from ..still_charts import runs as runs_chart
 from ..still_charts import whole_log as charts
 from ..still_charts.axis import NAMES
 from ..still_charts.clock_rows import clock_rows
-from ..still_charts.svg import NARROW, WIDE, Drawn, both_sizes
+from ..still_charts.svg import Drawn, both_sizes
 from ..wording import log_sentences, numbers
 from ..wording.sureness import of_figure
 from . import answer_tables, log_tables, plate_tables
@@ -62,13 +62,14 @@ def picture(report: Report, name: str) -> Figure | None:
         caption += " Under the bracket: what was found."
     if any(row.attempts for row in rows.rows):
         caption += " Crosses: starts that failed."
-    shown = tuple(rows.shown(run_rows.most_rows(frame)) for frame in (WIDE, NARROW))
-    remark = ""
-    if shown[0].left_out:
-        total = len(rows.rows)
-        remark = f"{len(shown[0].rows)} of {total} rows are drawn: the newest, and the newest with a finding."
-    drawn = both_sizes(partial(run_rows.drawn, rows), name)
-    return Figure(drawn, caption, (answer_tables.rows(rows),), remark=remark)
+    shown = rows.shown(run_rows.MOST_WIDE)
+    remarks = []
+    if shown.left_out:
+        remarks.append(f"Of {len(rows.rows):,} rows these are the newest, and the newest with a finding.")
+    if run_rows.stands_for_several(shown):
+        remarks.append("Where runs stand too close to be drawn apart, a mark stands for several.")
+    drawn = both_sizes(partial(run_rows.drawn, shown), name)
+    return Figure(drawn, caption, (answer_tables.rows(rows),), remark=" ".join(remarks))
 
 
 def all_starts(log: LogReport, name: str) -> Figure | None:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING, Final
@@ -17,7 +18,7 @@ if TYPE_CHECKING:
     from ....analysis.one_log.log_report import LogReport
     from .thinning import Span
 
-_DAY_S: Final = 86_400.0
+_DAY_US: Final = 86_400 * MICROSECONDS
 
 
 @dataclass(frozen=True)
@@ -32,11 +33,20 @@ class Mark:
 
 @dataclass(frozen=True)
 class Bracket:
-    """What was found of runs of a row, in a few words, and from when to when on the row's clock these ran. [s]."""
+    """What was found of runs of a row, in a few words, and from when to when on the row's clock these ran. [s].
+
+    ``detail`` is what may be left out of the words where there is no room.
+    """
 
     left: float
     right: float
-    label: str
+    words: str
+    detail: str = ""
+
+    @property
+    def label(self) -> str:
+        """All that is said at it."""
+        return self.words + self.detail
 
 
 @dataclass(frozen=True)
@@ -73,18 +83,20 @@ class ClockRows:
     rows: tuple[Row, ...]
     quantity: str | None
     clock: str
-    dated: bool
     left_out: int = 0
 
     def shown(self, most: int) -> ClockRows:
-        """Return at most so many rows: of those with a bracket and of all the newest, half of the room for either."""
+        """Return at most so many rows: of those with a bracket and of all the newest, half of the room for either.
+
+        Fewer of fewer are the same as fewer of all.
+        """
         if len(self.rows) <= most:
             return self
         by_age = sorted(range(len(self.rows)), key=lambda k: self.rows[k].start_us, reverse=True)
         chosen = [k for k in by_age if self.rows[k].bracket is not None][: most // 2]
         chosen += [k for k in by_age if k not in chosen][: most - len(chosen)]
         rows = tuple(self.rows[k] for k in sorted(chosen))
-        return replace(self, rows=rows, left_out=len(self.rows) - len(rows))
+        return replace(self, rows=rows, left_out=self.left_out + len(self.rows) - len(rows))
 
 
 def clock_rows(logs: Sequence[LogReport]) -> ClockRows | None:
@@ -94,13 +106,16 @@ def clock_rows(logs: Sequence[LogReport]) -> ClockRows | None:
         return None
     dated = not any(log.facts.undated for log in logs)
     quantity = _quantity(logs)
-    titled = [(log_sentences.log_title(log.facts), row) for log in logs for row in _rows_of(log, quantity, dated=dated)]
+    titled = [(log, row) for log in logs for row in _LogRows(log, quantity, dated=dated).rows()]
     titled.sort(key=lambda pair: pair[1].start_us)
     # Two logs of one day are told apart by what they are called.
     often = Counter(row.name for _, row in titled)
-    rows = tuple(row if often[row.name] == 1 else replace(row, name=f"{row.name}, {title}") for title, row in titled)
+    rows = tuple(
+        row if often[row.name] == 1 else replace(row, name=f"{row.name}, {log_sentences.log_title(log.facts)}")
+        for log, row in titled
+    )
     zones = ", ".join(dict.fromkeys(clock.in_zone(log.facts) for log in logs))
-    return ClockRows(rows, quantity, f"time of day in {zones}" if dated else "time since the start", dated)
+    return ClockRows(rows, quantity, f"time of day in {zones}" if dated else "time since the start")
 
 
 def _quantity(logs: Sequence[LogReport]) -> str | None:
@@ -112,84 +127,99 @@ def _quantity(logs: Sequence[LogReport]) -> str | None:
     return "power_W" if watts else None
 
 
-def _rows_of(log: LogReport, quantity: str | None, *, dated: bool) -> list[Row]:
-    """Return the rows of a log: one, or one for each day where it is longer than a day."""
-    start_us, stop_us = _ends(log)
-    edges_us = [start_us]
-    if stop_us - start_us <= _DAY_S * MICROSECONDS:
-        edges_us.append(stop_us)
-    while edges_us[-1] < stop_us:
-        shown_s = _clock_s(log, edges_us[-1]) if dated else (edges_us[-1] - start_us) / MICROSECONDS
-        edges_us.append(min(edges_us[-1] + round((_DAY_S - shown_s % _DAY_S) * MICROSECONDS), stop_us))
-    return [_row(log, quantity, ends_us, dated=dated) for ends_us in pairwise(edges_us)]
+class _LogRows:
+    """The rows of one log: one, or one for each day where it is longer than a day."""
 
+    def __init__(self, log: LogReport, quantity: str | None, *, dated: bool) -> None:
+        self._log, self._quantity, self._dated = log, quantity, dated
+        span = log.charge.span
+        assert span.start_us is not None
+        assert span.stop_us is not None
+        self._start_us, self._stop_us = span.start_us, span.stop_us
+        self._runs_us = seen_on(log)
+        self._starts_us = [start_us for start_us, _ in self._runs_us]
+        serious = (finding for finding in log_sentences.by_severity(log) if finding.severity != "note")
+        self._findings = [(finding, sorted(finding.cycles)) for finding in serious if finding.cycles]
 
-def _ends(log: LogReport) -> tuple[int, int]:
-    span = log.charge.span
-    assert span.start_us is not None
-    assert span.stop_us is not None
-    return span.start_us, span.stop_us
+    def rows(self) -> list[Row]:
+        """Return them in order of time."""
+        edges_us = [self._start_us]
+        # A night is one row on a clock that runs on; a day and more would hide what is alike from day to day.
+        if self._stop_us - self._start_us <= _DAY_US:
+            edges_us.append(self._stop_us)
+        while edges_us[-1] < self._stop_us:
+            shown_us = round(self._clock_s(edges_us[-1]) * MICROSECONDS)
+            edges_us.append(min(edges_us[-1] + _DAY_US - shown_us % _DAY_US, self._stop_us))
+        return [self._row(low_us, high_us) for low_us, high_us in pairwise(edges_us)]
 
+    def _clock_s(self, us: int) -> float:
+        """Return what a clock on the wall shows at an instant, or how long after the log's start it is. [s]."""
+        if not self._dated:
+            return (us - self._start_us) / MICROSECONDS
+        at = clock.local(us, self._log.facts)
+        return at.hour * 3600.0 + at.minute * 60.0 + at.second + at.microsecond / MICROSECONDS
 
-def _clock_s(log: LogReport, us: int) -> float:
-    """Return what a clock on the wall shows at an instant. [s since midnight]."""
-    at = clock.local(us, log.facts)
-    return at.hour * 3600.0 + at.minute * 60.0 + at.second + at.microsecond / MICROSECONDS
+    def _row(self, low_us: int, high_us: int) -> Row:
+        """Return what the log shows between two instants."""
+        log, first_s = self._log, self._clock_s(low_us) if self._dated else 0.0
 
+        def on_clock(*span_us: int) -> Span:
+            left, right = (first_s + (min(max(us, low_us), high_us) - low_us) / MICROSECONDS for us in span_us)
+            return left, right
 
-def _row(log: LogReport, quantity: str | None, ends_us: tuple[int, int], *, dated: bool) -> Row:
-    """Return what a log shows between two instants, on a clock that runs on from the first, also past midnight."""
-    start_us, stop_us = ends_us
-    first_s = _clock_s(log, start_us) if dated else 0.0
+        # The one that was on when the row began is among them.
+        first = max(bisect_left(self._starts_us, low_us) - 1, 0)
+        places = slice(first, bisect_left(self._starts_us, high_us))
+        marks = tuple(
+            Mark(*on_clock(*on_us), _height(cycle, self._quantity), cycle.complete)
+            for cycle, on_us in zip(log.cycles.cycles[places], self._runs_us[places], strict=True)
+            if on_us[1] >= low_us
+        )
+        gaps = tuple(
+            on_clock(gap.start_us, gap.stop_us)
+            for gap in log.charge.span.gaps
+            if gap.start_us < high_us and gap.stop_us > low_us
+        )
+        tries_us = [attempt.start_us for attempt in log.cycles.attempts if low_us <= attempt.start_us < high_us]
+        return Row(
+            name=self._name(low_us),
+            start_us=low_us,
+            left=first_s,
+            right=on_clock(high_us, high_us)[1],
+            marks=marks,
+            gaps=gaps,
+            attempts=tuple(on_clock(us, us)[0] for us in tries_us),
+            bracket=self._bracket(low_us, high_us, on_clock),
+        )
 
-    def on_clock(span_us: tuple[int, int]) -> Span:
-        left, right = (first_s + (min(max(us, start_us), stop_us) - start_us) / MICROSECONDS for us in span_us)
-        return left, right
+    def _name(self, low_us: int) -> str:
+        """Return a row's date; without dates the log's title, with the day where there are several."""
+        if self._dated:
+            day = clock.local(low_us, self._log.facts)
+            return f"{day.day} {day:%b %Y}"
+        title = log_sentences.log_title(self._log.facts)
+        is_one = self._stop_us - self._start_us <= _DAY_US
+        return title if is_one else f"{title}, day {(low_us - self._start_us) // _DAY_US + 1}"
 
-    runs = [
-        (cycle, on_us)
-        for cycle, on_us in zip(log.cycles.cycles, seen_on(log), strict=True)
-        if on_us[0] < stop_us and on_us[1] >= start_us
-    ]
-    gaps_us = [(gap.start_us, gap.stop_us) for gap in log.charge.span.gaps]
-    tries_us = [(attempt.start_us,) * 2 for attempt in log.cycles.attempts]
-    finding = _finding(log, ends_us, {cycle.start_us: on_us[1] for cycle, on_us in runs})
-    return Row(
-        name=_name(log, start_us, dated=dated),
-        start_us=start_us,
-        left=first_s,
-        right=on_clock(ends_us)[1],
-        marks=tuple(Mark(*on_clock(on_us), _height(cycle, quantity), cycle.complete) for cycle, on_us in runs),
-        gaps=tuple(on_clock(gap_us) for gap_us in gaps_us if gap_us[0] < stop_us and gap_us[1] > start_us),
-        attempts=tuple(on_clock(us)[0] for us in tries_us if start_us <= us[0] < stop_us),
-        bracket=None if finding is None else Bracket(*on_clock(finding[0]), finding[1]),
-    )
+    def _bracket(self, low_us: int, high_us: int, on_clock: Callable[[int, int], Span]) -> Bracket | None:
+        """Return the gravest finding that rests on runs, or starts, of a row; None where there is none but notes."""
+        for finding, starts_us in self._findings:
+            own_us = starts_us[bisect_left(starts_us, low_us) : bisect_left(starts_us, high_us)]
+            if not own_us:
+                continue
+            stops_us = {us: self._stop_of(us) for us in own_us}
+            words, detail = checks.in_few_words(finding, own_us, [(stops_us[us] - us) / MICROSECONDS for us in own_us])
+            return Bracket(*on_clock(own_us[0], max(stops_us.values())), words, detail)
+        return None
 
-
-def _name(log: LogReport, start_us: int, *, dated: bool) -> str:
-    if dated:
-        day = clock.local(start_us, log.facts)
-        return f"{day.day} {day:%b %Y}"
-    days = (start_us - _ends(log)[0]) // round(_DAY_S * MICROSECONDS)
-    title = log_sentences.log_title(log.facts)
-    return title if _ends(log)[1] - _ends(log)[0] <= _DAY_S * MICROSECONDS else f"{title}, day {days + 1}"
+    def _stop_of(self, start_us: int) -> int:
+        """Return when the run that began then was last seen on; a start that failed ended as it began. [us]."""
+        place = bisect_left(self._starts_us, start_us)
+        is_run = place < len(self._starts_us) and self._starts_us[place] == start_us
+        return self._runs_us[place][1] if is_run else start_us
 
 
 def _height(cycle: Cycle, quantity: str | None) -> float | None:
     if quantity is None:
         return None
     return cycle.run_A if quantity == "current_A" else cycle.run_W
-
-
-def _finding(log: LogReport, ends_us: tuple[int, int], stops_us: dict[int, int]) -> tuple[tuple[int, int], str] | None:
-    """Return when the runs of a row's gravest finding began and ended [us], and what it is; None but for notes.
-
-    `stops_us` tells when the row's runs ended, by their starts.
-    """
-    for finding in log_sentences.by_severity(log):
-        own_us = [us for us in finding.cycles if ends_us[0] <= us < ends_us[1]]
-        if finding.severity != "note" and own_us:
-            last_us = max(stops_us.get(us, us) for us in own_us)
-            runs_s = [(stops_us[us] - us) / MICROSECONDS for us in own_us if us in stops_us]
-            return (own_us[0], last_us), checks.in_few_words(finding, own_us, runs_s)
-    return None

@@ -75,15 +75,15 @@ def spoken(flow: EnergyFlow, load: str, source: str) -> str:
 
 def bands_of(flow: EnergyFlow, load: str, source: str) -> Bands:
     """Return what is drawn of a flow: only what is known, each band as high as what it carries."""
-    from_bank, others, straight, returned = flow.load_from_bank, flow.others_drawn, flow.straight, flow.returned.value
+    from_bank, others, straight, returned = flow.load_from_bank, flow.others.value, flow.straight, flow.returned.value
     unit = flow.unit
     apart = _APART * (flow.drawn.value + straight + returned)
     gave = "from the bank" if flow.side == "dc" else "from the inverter"
     drawn = from_bank + others
     sources = [Stop(f"{gave}\n{_amount(flow.drawn, unit)}", flow.drawn, 0.0, DRAW)]
     if straight + returned > 0:
-        words = f"from {source}, at least\n{numbers.amount(straight + returned, unit)}"
-        sources.append(Stop(words, Within.exactly(straight + returned), drawn + apart, SOFT))
+        words = f"from {source}\n{_amount(flow.charging, unit)}, or more"
+        sources.append(Stop(words, flow.charging, drawn + apart, SOFT))
     sinks, bands, at = [], [], 0.0
     if flow.load is not None:
         sinks.append(Stop(f"{load}\n{_amount(flow.load, unit)}", flow.load, 0.0, DRAW))
@@ -93,7 +93,7 @@ def bands_of(flow: EnergyFlow, load: str, source: str) -> Bands:
         at = flow.load.value + apart
     if others:
         rest = "other loads" if flow.load is not None else "all loads"
-        sinks.append(Stop(f"{rest}\n{numbers.amount(others, unit)}", Within.exactly(others), at, DRAW))
+        sinks.append(Stop(f"{rest}\n{_amount(flow.others, unit)}", flow.others, at, DRAW))
         bands.append(Band(others, from_bank, at, DRAW))
         at += others + apart
     if returned:
@@ -139,4 +139,9 @@ def _draw_stop(axes: Axes, stop: Stop, x: float, *, at_left: bool) -> None:
 
 
 def _amount(within: Within, unit: str) -> str:
-    return numbers.plus_minus(within.value, (within.high - within.low) / 2, unit)
+    """Return a figure with its interval; the ends of that alone where it is broader than the figure is large."""
+    half = max(within.high - within.value, within.value - within.low)
+    if half > within.value:
+        _, low, high = numbers.value_and_ends(within.value, within.low, within.high)
+        return f"{low} to {high} {unit}"
+    return numbers.plus_minus(within.value, half, unit)

@@ -16,12 +16,13 @@ from ..wording import numbers
 from . import svg
 from .axis import NAMES
 from .clock_rows import ClockRows, Mark, Row, clock_rows
-from .svg import ALERT, DRAW, GAP, GRID, INK, PAPER, SOFT, WIDE, Frame
+from .svg import ALERT, DRAW, GAP, GRID, INK, NARROW, PAPER, SOFT, WIDE, Frame
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
     from ....analysis.one_log.log_report import LogReport
+    from .thinning import Span
 
 #: Marks are drawn no narrower than this, nor closer together: what is cannot be told from its neighbour. [px]
 LEAST_PX, APART_PX = 1.2, 0.8
@@ -31,6 +32,12 @@ NARROW_PX: Final = 520
 MOST_WIDE, MOST_NARROW = 12, 8
 #: Lengths of time between the ticks of a clock. [s]
 _TICKS_S: Final = (60, 120, 300, 600, 900, 1800, 3600, 7200, 10800, 14400, 21600, 43200)
+#: How broad a letter of bold text is at the most, on average. [em]
+_BOLD_EM: Final = 0.62
+#: Of more rows only the first says what its line means. [1]
+_MOST_TOLD: Final = 4
+#: Words hide the lines of the grid behind them.
+_ON_PAPER: Final = {"facecolor": PAPER, "edgecolor": "none", "pad": 1.0}
 #: Figures that a scale is marked at. [1]
 _ROUND: Final = (1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0)
 
@@ -44,10 +51,13 @@ def run_rows(logs: Sequence[LogReport], *, name: str = "rows", frame: Frame = WI
 
 def drawn(rows: ClockRows, *, name: str = "rows", frame: Frame = WIDE) -> str:
     """Draw rows; see `run_rows`."""
-    rows = rows.shown(most_rows(frame))
-    layout = _Layout.of(rows, narrow=frame.width_px < NARROW_PX, text_px=frame.text_px)
+    narrow = frame.width_px < NARROW_PX
+    rows = rows.shown(MOST_NARROW if narrow else MOST_WIDE)
+    layout = _Layout.of(rows, narrow=narrow, text_px=frame.text_px)
+    # What names and scale leave of the width: the layout is settled only when all is drawn.
+    beside_px = 0.0 if narrow else 0.6 * frame.text_px * (max(len(row.name) for row in rows.rows) + 7)
     with svg.drawing(frame.of_height(layout.height_px + 3.4 * frame.text_px)) as figure:
-        _draw(figure.add_subplot(), rows, layout)
+        _draw(figure.add_subplot(), rows, layout, frame.width_px - beside_px - frame.text_px)
         return svg.inline(figure, name=name, label=spoken(rows))
 
 
@@ -56,18 +66,21 @@ def draw(axes: Axes, logs: Sequence[LogReport], *, text_px: float = 13, narrow: 
     rows = clock_rows(logs)
     if rows is None:
         return
-    height_px = axes.get_window_extent().height * 72 / axes.figure.dpi
+    extent, dpi = axes.get_window_extent(), axes.figure.dpi
+    width_px, height_px = extent.width * 72 / dpi, extent.height * 72 / dpi
     for most in range(len(rows.rows), 0, -1):
         shown = rows.shown(most)
         layout = _Layout.of(shown, narrow=narrow, text_px=text_px, least=True)
         if layout.height_px <= height_px or most == 1:
-            _draw(axes, shown, layout.filling(height_px))
+            _draw(axes, shown, layout.filling(height_px), width_px)
             return
 
 
-def most_rows(frame: Frame) -> int:
-    """Return how many rows a picture for a screen has. [1]"""
-    return MOST_NARROW if frame.width_px < NARROW_PX else MOST_WIDE
+def stands_for_several(rows: ClockRows) -> bool:
+    """Tell whether runs stand so close that on the narrow screen a mark stands for several."""
+    rows = rows.shown(MOST_NARROW)
+    unit_px = _clock_of(rows)[1] / NARROW.width_px
+    return any(len(told_apart(row.marks, unit_px)) < len(row.marks) for row in rows.rows)
 
 
 def spoken(rows: ClockRows) -> str:
@@ -117,22 +130,28 @@ class _Layout:
         return _Layout(tuple(tops), self.narrow, self.text_px)
 
 
-def _draw(axes: Axes, rows: ClockRows, layout: _Layout) -> None:
+def _draw(axes: Axes, rows: ClockRows, layout: _Layout, width_px: float) -> None:
     """Draw the rows; the y axis counts pixels from the top."""
-    left, right = min(row.left for row in rows.rows), max(row.right for row in rows.rows)
-    width = (right - left) or 1.0
+    left, width = _clock_of(rows)
+    right = left + width
     axes.set_xlim(left - 0.005 * width, right + 0.005 * width)
     axes.set_ylim(layout.height_px, 0)
-    px = axes.get_window_extent().width * 72 / axes.figure.dpi
-    unit_px = 1.01 * width / (px * (0.95 if layout.narrow else 0.9))
+    unit_px = 1.01 * width / width_px
     top = max((mark.draw for row in rows.rows for mark in row.marks if mark.draw is not None), default=1.0)
     for row, at in zip(rows.rows, layout.tops, strict=True):
         _draw_row(axes, row, at, unit_px, top)
         if row.bracket is not None:
             _draw_bracket(axes, row, at, layout, unit_px)
     _name_rows(axes, rows, layout)
-    _draw_scale(axes, rows, layout, top)
-    _clock_axis(axes, rows, left, right, most=5 if layout.narrow else 10)
+    scale = _draw_scale(axes, rows, layout, top)
+    _clock_axis(axes, left, right, most=5 if layout.narrow else 10)
+    axes.set_xlabel(rows.clock + scale)
+
+
+def _clock_of(rows: ClockRows) -> Span:
+    """Return where the clock of all rows begins, and how much it shows. [s]."""
+    left, right = min(row.left for row in rows.rows), max(row.right for row in rows.rows)
+    return left, (right - left) or 1.0
 
 
 def _draw_row(axes: Axes, row: Row, at: tuple[float, float, float], unit_px: float, top: float) -> None:
@@ -180,44 +199,55 @@ def _draw_bracket(axes: Axes, row: Row, at: tuple[float, float, float], layout: 
     left, right = row.bracket.left, max(row.bracket.right, row.bracket.left + 6 * unit_px)
     line, foot = high - 0.5 * text_px, high - 0.1 * text_px
     axes.plot([left, left, right, right], [foot, line, line, foot], color=ALERT, linewidth=2.0, solid_joinstyle="miter")
-    # About half an em a letter: the words must not leave the picture on either side.
-    half = 0.29 * text_px * len(row.bracket.label) * unit_px
     low, most = axes.get_xlim()
-    middle = min(max((left + right) / 2, low + half), max(most - half, low + half))
-    axes.text(middle, line - 0.25 * text_px, row.bracket.label, color=ALERT, ha="center", va="bottom", weight="bold")
+    words = row.bracket.label
+    if _BOLD_EM * text_px * len(words) * unit_px > most - low:
+        words = row.bracket.words
+    # The words must not leave the picture on either side.
+    half = min(_BOLD_EM * text_px * len(words) * unit_px, most - low) / 2
+    middle = min(max((left + right) / 2, low + half), most - half)
+    look = {"color": ALERT, "weight": "bold", "bbox": _ON_PAPER}
+    text = axes.text(middle, line - 0.25 * text_px, words, look, ha="center", va="bottom")
+    # Else the layout would take room from the picture for words that it takes for longer than they are.
+    text.set_in_layout(False)
 
 
 def _name_rows(axes: Axes, rows: ClockRows, layout: _Layout) -> None:
+    """Write what each row is called: beside it, or above it where there is no room beside."""
     if layout.narrow:
         axes.set_yticks([])
         for row, (top, _, _) in zip(rows.rows, layout.tops, strict=True):
-            text = f"{row.name} · {row.counted}"
-            axes.text(0, top + 1.2 * layout.text_px, text, transform=axes.get_yaxis_transform(), va="baseline")
+            text, across = f"{row.name} · {row.counted}", axes.get_yaxis_transform()
+            axes.text(0, top + 1.2 * layout.text_px, text, transform=across, va="baseline", bbox=_ON_PAPER)
         return
-    axes.set_yticks(
-        [(high + foot) / 2 for _, high, foot in layout.tops],
-        [f"{row.name}\n{row.counted}" for row in rows.rows],
-    )
+    middles = [(high + foot) / 2 for _, high, foot in layout.tops]
+    # Rows that are lower than two lines of text have theirs in one.
+    is_low = layout.tops[0][2] - layout.tops[0][1] < 2.4 * layout.text_px
+    axes.set_yticks(middles, [f"{row.name}{', ' if is_low else chr(10)}{row.counted}" for row in rows.rows])
 
 
-def _draw_scale(axes: Axes, rows: ClockRows, layout: _Layout, top: float) -> None:
-    """Mark the height of a round draw at the right end of the first row; the scale is that of all rows."""
+def _draw_scale(axes: Axes, rows: ClockRows, layout: _Layout, top: float) -> str:
+    """Mark the height of a round draw in every row, for the scale is that of all of them, and say what it is.
+
+    Where there is no room beside the rows, the words for it are returned.
+    """
     if rows.quantity is None or top <= 0:
-        return
+        return ""
     power = 10.0 ** np.floor(np.log10(top))
     mark = max(x * power for x in _ROUND if x * power <= top)
-    for _, high, foot in layout.tops:
+    across, words = axes.get_yaxis_transform(), f"{mark:,g} {NAMES[rows.quantity][1]}"
+    for place, (_, high, foot) in enumerate(layout.tops):
         level = foot - (foot - high) * mark / top
         axes.axhline(level, color=GRID, linewidth=0.8, zorder=0)
-        text = f"{mark:,g} {NAMES[rows.quantity][1]}"
-        axes.text(1.005, level, text, transform=axes.get_yaxis_transform(), color=SOFT, va="center", ha="left")
+        if not layout.narrow and (place == 0 or len(layout.tops) <= _MOST_TOLD):
+            axes.text(1.005, level, words, transform=across, color=SOFT, ha="left", va="center")
+    return f"; line across: {words}" if layout.narrow else ""
 
 
-def _clock_axis(axes: Axes, rows: ClockRows, left: float, right: float, *, most: int) -> None:
+def _clock_axis(axes: Axes, left: float, right: float, *, most: int) -> None:
     step = next((s for s in _TICKS_S if (right - left) / s <= most), _TICKS_S[-1])
     ticks = np.arange(np.ceil(left / step), np.floor(right / step) + 1) * step
     axes.set_xticks(ticks, [_hour(s) for s in ticks.tolist()])
-    axes.set_xlabel(rows.clock)
     svg.frame_axes(axes, grid="x")
     axes.spines["bottom"].set_visible(False)
 

@@ -31,6 +31,8 @@ def of_trend(trend: Trend) -> str:
 
 
 _HOUR_US = 3600 * 1_000_000
+#: So many starts in an hour are worth being told by the hour. [1]
+_CLOSE = 4
 
 #: What each finding is about, in plain words.
 ABOUT = {
@@ -65,19 +67,20 @@ _IN_FEW_WORDS = {
 }
 
 
-def in_few_words(finding: Finding, starts_us: Sequence[int], runs_s: Sequence[float]) -> str:
-    """Return what was found of runs in a few words: by when those that it rests on began [us], and their lengths [s].
+def in_few_words(finding: Finding, starts_us: Sequence[int], runs_s: Sequence[float]) -> tuple[str, str]:
+    """Return what was found of runs in a few words, and what may be added to these where there is room.
 
-    They are those that a row of the picture shows, which may be fewer than the finding's.
+    By when the runs that it rests on began [us], in order, and their lengths [s]: at least one of them, those that a
+    row of the picture shows, which may be fewer than the finding's.
     """
     if finding.code != "short_cycling":
-        return _IN_FEW_WORDS.get(finding.code, ABOUT.get(finding.code, finding.code).lower())
-    # The finding's title says which of its two limits were crossed.
-    what = ", ".join(word for word in ("too often", "too briefly") if word in finding.title)
+        return _IN_FEW_WORDS.get(finding.code, ABOUT.get(finding.code, finding.code).lower()), ""
+    # The finding's title says which of its limits were crossed.
+    what = ", ".join(word for word in ("too often", "too briefly") if word in finding.title) or "too often"
     most = max(bisect_left(starts_us, us + _HOUR_US) - k for k, us in enumerate(starts_us))
-    text = f"{what}: {numbers.counted(most, 'start')} in an hour"
-    # A length that nobody could measure is none; of many the usual one is said.
-    return text + (f", {numbers.duration(median(runs_s))} each" if "too briefly" in finding.title and runs_s else "")
+    # On a quiet day of those that are too many together, an hour says nothing.
+    often = f"{most} starts in an hour" if most >= _CLOSE else numbers.counted(len(starts_us), "start")
+    return f"{what}: {often}", f", {numbers.duration(median(runs_s))} each" if "too briefly" in finding.title else ""
 
 
 #: So many are named; the rest are counted.

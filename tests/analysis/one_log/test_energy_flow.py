@@ -24,8 +24,8 @@ def test_what_charged_the_bank_before_a_run_went_on_into_the_load():
     flow = energy_flow([log_of([run], 260.0, 40.0)])
     assert flow.straight == pytest.approx(100.0)
     assert flow.load_from_bank == pytest.approx(250.0)
-    assert flow.others_drawn == pytest.approx(10.0)
-    assert flow.load_from_bank + flow.others_drawn == pytest.approx(flow.drawn.value)
+    assert flow.others.value == pytest.approx(10.0)
+    assert flow.load_from_bank + flow.others.value == pytest.approx(flow.drawn.value)
 
 
 def test_the_weaker_charging_of_a_runs_two_ends_counts():
@@ -41,7 +41,7 @@ def test_the_load_takes_no_more_from_the_bank_than_the_bank_gave():
     run = make_cycle(100.0, 600.0, energy_Wh=100.0)
     flow = energy_flow([log_of([run], 92.0, 0.0)])
     assert flow.straight == pytest.approx(8.0)
-    assert flow.others_drawn == 0.0
+    assert flow.others.value == 0.0
 
 
 def test_a_run_takes_no_more_from_the_array_than_it_took():

@@ -138,7 +138,7 @@ def test_of_many_rows_the_newest_and_those_with_a_finding_are_shown_and_that_is_
     shown = rows.shown(run_rows.MOST_WIDE)
     assert [row.name for row in shown.rows][:2] == ["9 Jun 2026", "29 Jun 2026"]
     assert (len(shown.rows), shown.left_out) == (12, len(rows.rows) - 12)
-    assert "12 of 31" in figures.picture(make_report(ill), "t").remark
+    assert "Of 31 rows" in figures.picture(make_report(ill), "t").remark
     assert figures.picture(make_report(make_log()), "t").remark == ""
 
 
@@ -169,3 +169,38 @@ def test_draws_into_given_axes():
     run_rows.draw(axes, [long_log(30, [make_cycle(DAY_S * k + 60.0) for k in range(30)])])
     assert 1 <= len(axes.get_yticks()) < 12
     assert np.all(np.isfinite(axes.get_xlim()))
+
+
+def marks_drawn(drawing):
+    """How broad and how high each mark is as drawn, from left to right. [px]."""
+    sizes = []
+    for path in re.findall(r'<path d="(M[^"C]*)z?[^"]*" [^>]*style="fill: var\(--draw\)', drawing):
+        x, y = zip(*(map(float, pair) for pair in re.findall(r"(-?[\d.]+) (-?[\d.]+)", path)), strict=True)
+        sizes.append((max(x) - min(x), max(y) - min(y)))
+    return sizes
+
+
+@FRAMES
+def test_marks_are_drawn_as_long_as_their_runs_and_as_high_as_their_draw(frame):
+    """Twice the run is twice the breadth, half the amps half the height, to a tenth of a pixel."""
+    runs = [make_cycle(100.0, 300.0), make_cycle(1000.0, 600.0, run_A=15.5), make_cycle(2000.0, 900.0, run_A=62.0)]
+    log = make_log()
+    log = replace(log, cycles=replace(log.cycles, cycles=tuple(runs)))
+    (broad, high), (twice, half), (thrice, double) = marks_drawn(run_rows.run_rows([log], name="t", frame=frame))
+    assert (twice / broad, thrice / broad) == pytest.approx((2.0, 3.0), abs=0.01)
+    assert (half / high, double / high) == pytest.approx((0.5, 2.0), abs=0.01)
+
+
+@FRAMES
+def test_slivers_are_at_least_a_pixel_and_as_many_as_they_are(frame):
+    """A hundred runs of nine seconds in an hour are a hundred marks, on a telephone as well."""
+    sizes = marks_drawn(run_rows.run_rows([short_cycling()], name="t", frame=frame))
+    assert len(sizes) == len(short_cycling().cycles.cycles) == 118
+    assert min(broad for broad, _ in sizes) >= 1.0
+
+
+def test_where_marks_stand_for_several_that_is_said():
+    """Two thousand runs a day cannot be told apart on a telephone; fifteen an hour can."""
+    dense = long_log(1, [make_cycle(40.0 * k, 9.0, 31.0) for k in range(2160)])
+    assert "stands for several" in figures.picture(make_report(dense), "t").remark
+    assert figures.picture(make_report(make_log()), "t").remark == ""

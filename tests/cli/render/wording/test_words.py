@@ -142,3 +142,18 @@ def test_shortened_text_is_not_shortened_again(text):
     """A sentence may hold a name that went through already: it comes out as it is."""
     once = numbers.shortened(text, 600)
     assert numbers.shortened(once, 600) == once
+
+
+def test_a_finding_in_few_words_has_the_busiest_hour_of_the_runs_it_is_told_of():
+    """What was crossed stands first; what may be left out comes apart; on a quiet day an hour says nothing."""
+    finding = make_later().findings[1]
+    both = replace(finding, title="The pump starts too often and runs too briefly")
+    every_two_minutes = [START_US + 120 * SECOND_US * k for k in range(50)]
+    assert checks.in_few_words(both, every_two_minutes, [13.0] * 50) == (
+        "too often, too briefly: 30 starts in an hour",
+        ", 13 s each",
+    )
+    often = replace(finding, title="The pump starts too often")
+    assert checks.in_few_words(often, every_two_minutes[:1], [13.0]) == ("too often: 1 start", "")
+    dry = replace(finding, code="prime_lost")
+    assert checks.in_few_words(dry, every_two_minutes[:1], [13.0]) == ("draws too little: no water?", "")
