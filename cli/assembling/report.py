@@ -38,6 +38,9 @@ Element = TypeVar("Element")
 #: What is shown of a start: from this long before it to this long after. [s]
 _BEFORE_S, _AFTER_S = 2.0, 8.0
 
+#: Of so many logs the starts are laid over each other. [1]
+_MOST_WITH_STARTS = 12
+
 #: From so many logs on their reading is counted aloud. [1]
 _MANY = 3
 
@@ -72,6 +75,11 @@ def report_of(
     elsewhere = [begun(log, watched_load(site, load, log.how, log.quantities), second) for log in ready]
     second.prepare()
     reports = tuple(_log_report(log, site, load, cycles) for log, cycles in _counting(ready, elsewhere))
+    # Of a year of days nobody looks at every start, and all of them would fill the memory.
+    if len(ready) <= _MOST_WITH_STARTS:
+        reports = tuple(
+            replace(report, starts=starts_of(log, report.cycles)) for log, report in zip(ready, reports, strict=True)
+        )
     # Only now, with every log read: what lies behind an inverter completes what was worked out at the bank.
     pairs: tuple[PairedLogs, ...] = ()
     if len({report.facts.side for report in reports}) > 1:
@@ -108,7 +116,7 @@ def _log_report(log: Prepared, site: Site | None, load: str | None, cycles: Fold
     )
     log.feed(*analysis.folds)
     result = analysis.result()
-    return replace(result, close_up=_close_up(log, result.cycles), starts=starts_of(log, result.cycles))
+    return replace(result, close_up=_close_up(log, result.cycles))
 
 
 def _close_up(log: Prepared, cycles: Cycles) -> CloseUp | None:

@@ -51,6 +51,7 @@ def _usual(values: Sequence[float]) -> float | None:
 def starts(shown: StartsTogether) -> Table:
     """Return what the starts reach, and the usual one at some instants after its beginning."""
     unit = NAMES[shown.quantity][1]
+    # The grid need not hold these very instants.
     at_s = (0.1, 0.2, 0.5, 1.0, 2.0, 5.0)
     usual = [float(shown.usual[int(np.abs(shown.seconds - s).argmin())]) for s in at_s]
     lines = (
@@ -81,6 +82,7 @@ def apart(report: Report) -> tuple[LogReport, ...]:
 def answer_bars(log: LogReport) -> list[AnswerBar]:
     """Return what the load took and what the bank gave, in Ah, in Wh where no amps of the bank are known."""
     summary, charge, energy = log.cycles.summary, log.charge.charge, log.charge.energy
+    # Both in one unit, for one scale: a bank is asked for amp-hours, a meter behind an inverter has none.
     amounts, own, u95, unit = (
         (charge, summary.charge_Ah, summary.charge_u95_Ah, "Ah")
         if charge is not None

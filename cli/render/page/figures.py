@@ -58,10 +58,12 @@ def picture(report: Report, name: str) -> Figure | None:
     if rows is None:
         return None
     caption = "Each mark is a run: as long as it ran, as high as it drew."
+    # Signs that are not there would be looked for.
     if any(row.bracket is not None for row in rows.rows):
         caption += " Under the bracket: what was found."
     if any(row.attempts for row in rows.rows):
         caption += " Crosses: starts that failed."
+    # No more goes to the process that draws than either screen shows: a year would be as many rows as it has days.
     shown = rows.shown(run_rows.MOST_WIDE)
     remarks = []
     if shown.left_out:
@@ -89,6 +91,7 @@ def energy_flow(report: Report, name: str) -> Figure | None:
     if flow is None or not flow.drawn.value + flow.returned.value:
         return None
     load = next((log_sentences.load_name(log) for log in logs if log.cycles.cycles), "the load")
+    # Without an array in the site file it may have been a charger.
     source = "the sun" if report.site is not None and report.site.array is not None else "what charged it"
     caption = "Each band is as broad as the energy in it; bars fade where it is not sure."
     unseen = flow.side == "dc" and flow.returned.value > 0

@@ -1,10 +1,12 @@
 """Numbers, durations and instants read as people write them, and nothing unknown passes for a number."""
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import pytest
+from report_scenes import START_US, make_later
 
-from shuntbook.cli.render.wording import clock, numbers
+from shuntbook.cli.render.wording import checks, clock, numbers
 
 SECOND_US = 1_000_000
 # 2026-10-25 00:30:00 UTC: half an hour before the clocks of Europe/London go back (IANA time zone database).
