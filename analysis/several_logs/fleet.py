@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING, Any, Final, Literal
 
 import numpy as np
 
+from ..charge.amounts import budget_of
 from ..health.finding import OF_RUNS, SEVERITIES, Finding, withheld
 from ..health.runs import busiest_hour
 from ..quality.implausible import Grade
-from ..sureness.budget import budget_of
 from .day_pieces import usual_of
 
 if TYPE_CHECKING:

@@ -5,18 +5,17 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from ....analysis.sureness.budget import budget_of
+from ....analysis.charge.amounts import budget_of
 from ..wording.log_sentences import reason_said
 from .parts import Document, document_of, named
 
 if TYPE_CHECKING:
-    from ....analysis.charge.amounts import Amounts, Charge
+    from ....analysis.charge.amounts import Amounts, Budget, Charge
     from ....analysis.charge.between_notes import MarkedStretch
     from ....analysis.nameplate.plate_check import PlateCheck
     from ....analysis.nameplate.reasons import Explained
     from ....analysis.one_log.log_report import LogReport
     from ....analysis.readings.log_facts import LogFacts
-    from ....analysis.sureness.budget import Budget
     from ....analysis.sureness.meter_figures import MeterFigures
 
 _AMOUNTS = ("drawn", "returned", "net")

@@ -6,9 +6,9 @@ from dataclasses import dataclass, replace
 from functools import partial
 from typing import TYPE_CHECKING
 
+from ....analysis.charge.amounts import budget_of
 from ....analysis.health.limits import MINIMUM_RUN_S, MINIMUM_RUN_SOURCE
 from ....analysis.one_log import energy_flow as flows
-from ....analysis.sureness.budget import budget_of
 from ..still_charts import all_starts as starts_chart
 from ..still_charts import bars, run_rows, run_strip
 from ..still_charts import close_up as close_up_chart

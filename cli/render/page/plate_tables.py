@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from ....analysis.sureness.budget import budget_of
+from ....analysis.charge.amounts import budget_of
 from ..wording import numbers
 from ..wording.sureness import in_gaps_lines, of_figure, sureness_lines
 from .log_tables import Table

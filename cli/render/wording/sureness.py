@@ -5,14 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
-from ....analysis.sureness.budget import budget_of
+from ....analysis.charge.amounts import budget_of
 from ....analysis.sureness.signal_errors import BOTH_IN_ONE
 from .numbers import percent, plus_minus, signed
 
 if TYPE_CHECKING:
-    from ....analysis.charge.amounts import Charge
+    from ....analysis.charge.amounts import Budget, Charge
     from ....analysis.stats.interval95 import HowSure
-    from ....analysis.sureness.budget import Budget
     from ....analysis.sureness.meter_figures import MeterFigures
 
 #: Shares of the squared uncertainty below this are not worth a word. [1]

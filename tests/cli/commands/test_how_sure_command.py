@@ -236,6 +236,6 @@ def test_shares_and_factor_are_of_one_figure_on_terminal_page_and_in_json(sunny,
     assert f"where the ± of what was drawn (Ah) comes from: {largest['source']} {share}" in out
     assert f"the ± of what was drawn (Ah) holds 95 %: {factor}" in out
     told(capsys, "report", sunny, "--out", tmp_path / "page.html")
-    page = (tmp_path / "page.html").read_text(encoding="utf-8")
+    page = (tmp_path / "page.html").read_text(encoding="utf-8").replace("\N{NO-BREAK SPACE}", " ")
     assert f"Of the ± of what was drawn (Ah), {largest['source']} is the most: {share}." in page
     assert f"the ± of what was drawn (Ah) holds 95 %: {factor}" in page

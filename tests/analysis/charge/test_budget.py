@@ -3,10 +3,9 @@
 import pytest
 from readings import how
 
-from shuntbook.analysis.charge.amounts import Amounts, Charge, Sureness
+from shuntbook.analysis.charge.amounts import Amounts, Charge, Sureness, budget_of
 from shuntbook.analysis.readings.measured_span import Span
 from shuntbook.analysis.stats.interval95 import Component, judged
-from shuntbook.analysis.sureness.budget import budget_of
 
 
 def amounts(drawn, returned, *, u=0.1, volts=False):
