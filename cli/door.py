@@ -19,6 +19,8 @@ from unicodedata import bidirectional, category
 if TYPE_CHECKING:
     from rich.console import Console
 
+#: Colours of a picture drawn with block characters, in the words of the library that moves what is shown.
+DRAWN = "bright_white on black"
 #: The isolates that are set here are taken away first: a user's own could otherwise be left open.
 NO_ISOLATES = dict.fromkeys(map(ord, "\u2066\u2067\u2068\u2069"))
 #: Bidirectional classes of letters (Unicode Standard Annex 9): from right to left, and what ends such a stretch.
@@ -112,6 +114,22 @@ def _escaped(character: str) -> str:
 def has_terminal() -> bool:
     """Tell whether standard error is a terminal, where something may be shown that moves."""
     return sys.stderr is not None and sys.stderr.isatty()
+
+
+def terminal_room() -> os.terminal_size | None:
+    """Return how many columns and lines the terminal of standard error has; None where it is none."""
+    if not has_terminal():
+        return None
+    try:
+        return os.get_terminal_size(sys.stderr.fileno())
+    except (OSError, ValueError):
+        return None
+
+
+def tell_drawn(line: str) -> None:
+    """Print a line of a picture on standard error: its blocks are light, and the ground dark, in any terminal."""
+    with suppress(OSError):
+        console().print(harmless(line), style=DRAWN, markup=False, highlight=False, soft_wrap=True)
 
 
 def console() -> Console:

@@ -50,7 +50,7 @@ OUTSIDE = {
     *("urllib", "pymodbus", "click", "rich", "matplotlib", "pandas"),
 }
 DOING = {"open", "print", "input", "exec", "eval", "compile", "__import__", "breakpoint"}
-HEAVY = ("pandas", "scipy", "matplotlib", "jinja2", "tornado", "weasyprint")
+HEAVY = ("pandas", "scipy", "matplotlib", "jinja2", "tornado", "segno", "weasyprint")
 #: These read a site file or a profile only where one is named, and so load its model only then.
 WITHOUT_A_MODEL = ("--help", "convert", "charge", "look")
 

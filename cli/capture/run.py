@@ -22,7 +22,7 @@ from ..exit import Exit
 from .live_meter import Snapshot
 from .plan import Plan, first_meta
 from .screen import summary_lines
-from .show import Show, Watcher
+from .show import Show, Watcher, say_plainly
 
 
 def run_capture(
@@ -52,7 +52,7 @@ def _run(
     watcher: Watcher | None,
 ) -> int:
     stopped = threading.Event()
-    with _ended_by_signals(stopped):
+    with _ended_by_signals(stopped) as signals:
         # Sources before journals: only an open source knows for sure what it gives, and where one does not open no log
         # is begun that would hold nothing.
         try:
@@ -77,7 +77,15 @@ def _run(
     # With the signals as they were: whoever presses Ctrl-C a second time, while logs are finished, means it. The
     # journals stay, and the next command completes them.
     show.take_rest()
-    return finish_meters(meters, journals, show.last())
+    last = show.last()
+    status = finish_meters(meters, journals, last)
+    # Logs and results first: whatever becomes of the rest, they are safe. Who ends a process means it, and nobody comes
+    # late to see nothing.
+    if watcher is not None and signal.SIGTERM not in signals and any(snapshot.readings for snapshot in last):
+        left = threading.Event()
+        with _ended_by_signals(left):
+            watcher.stay(left.is_set, say_plainly)
+    return status
 
 
 def _open_journals(plans: Sequence[Plan]) -> list[Journal]:
@@ -111,17 +119,19 @@ def _deaf_to_hang_up() -> Iterator[None]:
 
 
 @contextmanager
-def _ended_by_signals(stopped: threading.Event) -> Iterator[None]:
-    """Let Ctrl-C and a termination signal end the capture cleanly."""
+def _ended_by_signals(stopped: threading.Event) -> Iterator[list[int]]:
+    """Let Ctrl-C and a termination signal end the capture cleanly; those that come are in the list."""
+    signals: list[int] = []
 
-    def end(_number: int, _frame: FrameType | None) -> None:
+    def end(number: int, _frame: FrameType | None) -> None:
+        signals.append(number)
         stopped.set()
 
     # Nor does whoever sees to it that a signal ends a command at once hear of it meanwhile.
     wakeup = signal.set_wakeup_fd(-1)
     before = {number: signal.signal(number, end) for number in (signal.SIGINT, signal.SIGTERM)}
     try:
-        yield
+        yield signals
     finally:
         for number, handler in before.items():
             signal.signal(number, handler)

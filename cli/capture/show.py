@@ -5,7 +5,6 @@ from __future__ import annotations
 import threading
 from collections import Counter
 from collections.abc import Callable, Sequence
-from functools import partial
 from typing import TYPE_CHECKING, Protocol, cast
 
 from ...analysis.health.limits import limits_for
@@ -16,7 +15,7 @@ from ...analysis.sureness.meter_figures import figures_of
 from ...ingest.events import Reading
 from ...ingest.live.capture import Capture, Happened
 from ...ingest.live.source import SteadyClock
-from ..door import console, harmless, has_terminal, tell
+from ..door import DRAWN, console, harmless, has_terminal, tell, tell_drawn
 from ..opening.prepared_log import meter_of
 from ..opening.times_written import parse_marks
 from .keyboard import Keyboard
@@ -33,14 +32,29 @@ _PLAIN_EVERY_S = 10.0
 Times = tuple[float, float | None]
 
 
+class Say(Protocol):
+    """Tells the person here a line, or shows them one of a picture that is drawn with block characters."""
+
+    def __call__(self, line: str, *, drawn: bool = False) -> None:
+        """Tell it."""
+
+
 class Watcher(Protocol):
     """Whoever else is shown how a capture goes."""
 
-    def step(self, snapshots: Callable[[], Sequence[Snapshot]], times: Times, say: Callable[[str], object]) -> None:
+    def step(self, snapshots: Callable[[], Sequence[Snapshot]], times: Times, say: Say) -> None:
         """Take how it goes, if that is due, and tell the person here what there is to say."""
 
     def end(self, snapshots: Sequence[Snapshot], times: Times) -> None:
         """Take the last figures."""
+
+    def stay(self, ended: Callable[[], bool], say: Say) -> None:
+        """Be there for those who come late, until it is time to go or `ended` says so."""
+
+
+def say_plainly(line: str, *, drawn: bool = False) -> None:
+    """Tell a line where no screen is being drawn."""
+    (tell_drawn if drawn else tell)(line)
 
 
 class Show:
@@ -75,17 +89,21 @@ class Show:
                 while self._capture.running and not stopped.is_set():
                     self._step(keyboard)
                     self._say_plainly()
-                    self._let_watch(tell)
+                    self._let_watch(say_plainly)
                 return
             from rich.live import Live
 
             shown = console()
-            above = partial(shown.print, markup=False, highlight=False, soft_wrap=True)
+
+            def above(line: str, *, drawn: bool = False) -> None:
+                style = DRAWN if drawn else None
+                shown.print(harmless(line), style=style, markup=False, highlight=False, soft_wrap=True)
+
             with Live(console=shown, refresh_per_second=_REFRESHES, transient=True) as live:
                 while self._capture.running and not stopped.is_set():
                     self._step(keyboard)
                     live.update(self._screen(keyboard.typed))
-                    self._let_watch(lambda words: above(harmless(words)))
+                    self._let_watch(above)
 
     def take_rest(self) -> None:
         """Take in what the meters told last, and place the notes whose time was reached."""
@@ -113,7 +131,7 @@ class Show:
             self._watcher.end(snapshots, self._times())
         return snapshots
 
-    def _let_watch(self, say: Callable[[str], object]) -> None:
+    def _let_watch(self, say: Say) -> None:
         if self._watcher is not None:
             self._watcher.step(self.snapshots, self._times(), say)
 

@@ -21,6 +21,9 @@ if TYPE_CHECKING:
     from ..capture.plan import Plan
     from ..live_page.server import LivePage, ToPage
 
+#: Long enough for who walks over, or whose phone slept; common practice, no source. [s]
+_STAYS_S = 15 * 60.0
+
 
 @click.command("capture")
 @click.argument("source", required=False)
@@ -41,6 +44,8 @@ if TYPE_CHECKING:
 @click.option("--mark", "marks", multiple=True, metavar="TIME=TEXT", help="A note beforehand, such as 10:30=crates.")
 @click.option("--side", type=click.Choice(["dc", "ac"]), help="At the bank (dc) or behind an inverter (ac).")
 @click.option("--page", metavar="[HOST:]PORT", help="Show it to browsers, live; without HOST on this computer only.")
+@click.option("--title", metavar="TEXT", help="What the page and its stage are called.")
+@click.option("--page-stays", metavar="DURATION", help="How long it stays after the end; 0: not. Default: 15m.")
 @click.option("--quiet", is_flag=True, help="Show nothing until the end.")
 def command(
     source: str | None,
@@ -53,6 +58,8 @@ def command(
     marks: tuple[str, ...],
     side: str | None,
     page: str | None,
+    title: str | None,
+    page_stays: str | None,
     quiet: bool,
 ) -> int:
     """Read a meter, or all meters of a site, into a log.
@@ -68,6 +75,9 @@ def command(
         raise InputError("say what to read: either a SOURCE or --site with its meters; see shuntbook capture --help")
     if meters and site is None:
         raise InputError("--meter names a meter of a site file; give the file with --site")
+    if page is None and (title is not None or page_stays is not None):
+        raise InputError("--title and --page-stays are for the live page; ask for it with --page")
+    stays_s = _stays_s(page_stays)
     clock = SteadyClock()
     parse_marks(marks, clock.now_us())  # a mistake in one is told before anything is opened
     wanted = Wanted(profile, seconds(every, what="--every") if every else None, side)
@@ -85,16 +95,23 @@ def command(
             length_s=length_s,
             marks=marks,
             quiet=quiet,
-            watcher=None if shown is None else _publisher(shown, plans),
+            watcher=None if shown is None else _publisher(shown, plans, title, stays_s),
         )
 
 
-def _publisher(page: LivePage, plans: Sequence[Plan]) -> ToPage:
+def _stays_s(written: str | None) -> float:
+    """Return how long the page stays after the end. [s]"""
+    if written is None:
+        return _STAYS_S
+    return 0.0 if written.strip() == "0" else seconds(written, what="--page-stays")
+
+
+def _publisher(page: LivePage, plans: Sequence[Plan], title: str | None, stays_s: float) -> ToPage:
     from ..live_page.server import ToPage
 
     # The library of the page is large, and most captures have none; hence the imports in these two.
     site = plans[0].site
-    return ToPage(page, site.name if site is not None else "What is being measured")
+    return ToPage(page, title or (site.name if site is not None else "What is being measured"), stays_s)
 
 
 def _served(page: str | None) -> AbstractContextManager[LivePage | None]:

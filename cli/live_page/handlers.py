@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import secrets
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from functools import cache
 from html import escape
@@ -34,7 +34,7 @@ _SIGN_OF_LIFE_S = 15.0
 _SENTENCES = {
     400: "This request cannot be understood.",
     403: "The link is needed that the capture printed. Each opens the page once; the next one stands in its terminal.",
-    404: "There is nothing here. The page is at the address without anything behind it.",
+    404: "There is nothing here. The page is at the address without anything behind it, the stage at /stage.",
     405: "This page can only be looked at.",
     421: "This computer has no such name. Use the address that the capture printed.",
     500: "The page has a fault of ours. The capture goes on.",
@@ -56,13 +56,14 @@ class House:
 
     ``used`` is told from where a link was used; ``watching`` take the updates, and those of ``behind_since`` have not
     taken the last one yet. [s] ``port`` is part of the cookie's name, since two captures on one
-    computer must not share one.
+    computer must not share one. ``title`` is what both pages are called before the first state comes.
     """
 
     access: Access
     names: frozenset[str]
     port: int
     used: Callable[[str], None]
+    title: str = "what is being measured"
     board: Board = field(default_factory=Board)
     watching: set[IOStream] = field(default_factory=set)
     behind_since: dict[IOStream, float] = field(default_factory=dict)
@@ -136,7 +137,12 @@ class _Guarded(RequestHandler):
 
 
 class _Page(_Guarded):
-    """The page without any figure: they come by its updates."""
+    """The page, or the stage, without any figure: they come by its updates."""
+
+    def initialize(self, house: House, name: str = "live") -> None:
+        """Take which of the two it is."""
+        super().initialize(house)
+        self.name = name
 
     def get(self) -> None:
         # Only the style and script that are in the page itself may run: what a log's text might smuggle in does not.
@@ -144,7 +150,7 @@ class _Page(_Guarded):
         allowed = f"style-src 'nonce-{nonce}'; script-src 'nonce-{nonce}'; connect-src 'self'; img-src data:"
         rest = "base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
         self.set_header("Content-Security-Policy", f"default-src 'none'; {allowed}; {rest}")
-        self.finish(page(nonce))
+        self.finish(page(self.name, self.house.title, nonce))
 
 
 class _Entrance(_Guarded):
@@ -207,21 +213,27 @@ class _Nothing(_Guarded):
 
 
 def application(house: House) -> Application:
-    """Return the three addresses there are: the page, its updates, and links."""
+    """Return the addresses there are: the page, the stage, their updates, and links."""
     shared = {"house": house}
     links = [(r"/([A-Za-z0-9_-]{8,64})", _Entrance, shared)] if house.access.guarded else []
     return Application(
-        [(r"/", _Page, shared), (r"/updates", _Updates, shared), *links],
+        [
+            (r"/", _Page, shared),
+            (r"/stage", _Page, {**shared, "name": "stage"}),
+            (r"/updates", _Updates, shared),
+            *links,
+        ],
         default_handler_class=_Nothing,
         default_handler_args=shared,
         log_function=lambda _handler: None,
     )
 
 
-def page(nonce: str) -> str:
-    """Return the page; `nonce` marks its style and script as its own for the browser's content policy."""
-    parts = {"style": f"{_text('page.css')}\n{_text('live.css')}", "script": _text("live.js"), "cautions": _cautions()}
-    return Template(_text("live.html")).substitute(parts, nonce=escape(nonce))
+def page(name: str, title: str, nonce: str) -> str:
+    """Return the page ``live`` or ``stage``; `nonce` marks style and script as its own for the browser's policy."""
+    styles, scripts = ("page.css", "live_chart.css", f"{name}.css"), ("live_link.js", "live_chart.js", f"{name}.js")
+    parts = {"style": _joined(styles), "script": _joined(scripts), "cautions": _cautions()}
+    return Template(_text(f"{name}.html")).substitute(parts, title=escape(title), nonce=escape(nonce))
 
 
 def entrance() -> str:
@@ -231,6 +243,10 @@ def entrance() -> str:
 
 def _cautions() -> str:
     return "\n".join(f"<li>{escape(text)}</li>" for text in CAUTIONS)
+
+
+def _joined(names: Iterable[str]) -> str:
+    return "\n".join(map(_text, names))
 
 
 @cache

@@ -16,11 +16,13 @@ from tornado.httpserver import HTTPServer
 from tornado.iostream import IOStream
 
 from ..capture.live_meter import Snapshot
-from ..capture.show import Times
+from ..capture.show import Say, Times
+from ..render.wording import numbers
 from .access import Access
 from .address import bound_ip, host_to_type, listen, own_names, parse_page
 from .handlers import House, application
-from .view import LiveState, live_state
+from .link_code import code_lines, is_drawn
+from .view import MOST_OF_TITLE, LiveState, live_state
 
 _MOST_CONNECTIONS = 100
 _MOST_HEADER_BYTES, _MOST_BODY_BYTES = 16_384, 1_024
@@ -47,6 +49,20 @@ class LivePage:
         self._closing = asyncio.Event()
         self._ready = threading.Event()
         self._thread = threading.Thread(target=self._run, name="live page", daemon=True)
+
+    @property
+    def is_up(self) -> bool:
+        """Whether it still answers."""
+        return self._thread.is_alive()
+
+    @property
+    def is_guarded(self) -> bool:
+        """Whether others than this computer can reach it, by a link."""
+        return self._access.guarded
+
+    def call(self, title: str) -> None:
+        """Give page and stage their title from now on."""
+        self._house.title = title
 
     @property
     def link(self) -> str:
@@ -183,22 +199,26 @@ def live_page(where: str) -> Iterator[LivePage]:
 _EVERY_S = 0.5
 
 
-class ToPage:
-    """Shows browsers how a capture goes, under a title."""
+#: A link that is used once the capture has ended makes way for the next within so long. [s]
+_LOOK_EVERY_S = 0.2
 
-    def __init__(self, page: LivePage, title: str) -> None:
-        self._page, self._title = page, title
+
+class ToPage:
+    """Shows browsers how a capture goes, under a title, and how it went for `stays_s` after its end. [s]"""
+
+    def __init__(self, page: LivePage, title: str, stays_s: float) -> None:
+        self._page, self._title, self._stays_s = page, numbers.shortened(title, MOST_OF_TITLE), stays_s
+        self._page.call(self._title)
         self._due = 0.0
 
     def step(
         self,
         snapshots: Callable[[], Sequence[Snapshot]],
         times: Times,
-        say: Callable[[str], object],
+        say: Say,
     ) -> None:
         """Show how it goes, if that is due, and tell the person here what the page has to say."""
-        for line in self._page.news():
-            say(line)
+        self._tell_news(say)
         # A snapshot takes all meters' folds together, and so is made only when it is due.
         if time.monotonic() >= self._due:
             self._due = time.monotonic() + _EVERY_S
@@ -207,6 +227,24 @@ class ToPage:
     def end(self, snapshots: Sequence[Snapshot], times: Times) -> None:
         """Show the last figures, and that they are the last."""
         self._publish(snapshots, times, ended=True)
+
+    def stay(self, ended: Callable[[], bool], say: Say) -> None:
+        """Answer those who come late, or slept through the end, for a while."""
+        if not self._stays_s or not self._page.is_up:
+            return
+        say(f"the page stays up for {numbers.duration(self._stays_s)}; Ctrl-C ends it")
+        until = time.monotonic() + self._stays_s
+        while self._page.is_up and not ended() and time.monotonic() < until:
+            self._tell_news(say)
+            time.sleep(_LOOK_EVERY_S)
+
+    def _tell_news(self, say: Say) -> None:
+        news = self._page.news()
+        for line in news:
+            say(line)
+        # A code for this computer alone would lead a phone to itself.
+        for line in code_lines(self._page.link) if news and self._page.is_guarded else ():
+            say(line, drawn=is_drawn(line))
 
     def _publish(self, snapshots: Sequence[Snapshot], times: Times, *, ended: bool) -> None:
         elapsed_s, left_s = times

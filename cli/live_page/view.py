@@ -7,11 +7,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from ...analysis.health.finding import SEVERITIES
 from ...analysis.health.runs import LEAST_CYCLES
 from ...analysis.readings.chunk import MICROSECONDS
-from ..capture.screen import LARGE, NOT_CONNECTED, how_long, live_number, live_value
+from ..capture.screen import LARGE, NOT_CONNECTED, how_long, live_number, live_value, load_called, run_state
 from ..render.page.log_tables import AT_LEAST, bound
-from ..render.wording import clock, numbers
+from ..render.wording import answer, clock, numbers
+from . import stage
 
 if TYPE_CHECKING:
     from ...analysis.charge.amounts import Charge
@@ -20,8 +22,12 @@ if TYPE_CHECKING:
     from ...analysis.readings.envelope import Recent
     from ..capture.live_meter import Snapshot
 
+MOST_OF_TITLE = 120
 _MOST_RUNS = 8
 _MOST_FINDINGS = 8
+_MOST_FLAGS = 12
+#: So much of a note stands at its flag. [characters]
+_FLAG = 24
 _FULL = 600
 _UNITS = {quantity: (word, unit) for quantity, word, unit in LARGE}
 
@@ -50,9 +56,10 @@ class LiveState:
 def live_state(
     snapshots: Sequence[Snapshot], *, title: str, elapsed_s: float, left_s: float | None, ended: bool
 ) -> LiveState:
-    """Return how every meter stands, for the live page."""
+    """Return how every meter stands, for the live page; those at the bank first."""
+    snapshots = sorted(snapshots, key=lambda snapshot: snapshot.side != "dc")
     view = {
-        "title": numbers.shortened(title, 120),
+        "title": numbers.shortened(title, MOST_OF_TITLE),
         "time": how_long(elapsed_s, None if ended else left_s),
         "ended": ended,
         "meters": [_meter(snapshot) for snapshot in snapshots],
@@ -86,11 +93,13 @@ def _meter(snapshot: Snapshot) -> dict[str, Any]:
             for quantity, word, unit in LARGE
             if (value := live_value(snapshot, quantity)) is not None
         ],
+        "took": _took(snapshot),
+        "stage": stage.stage(snapshot),
         "amounts": _amounts(snapshot),
         "counts": _counts(snapshot),
         "chart": _chart(snapshot),
         "runs": _runs(snapshot),
-        "findings": [_finding(finding) for finding in snapshot.findings[:_MOST_FINDINGS]],
+        "findings": [_finding(finding) for finding in _worst_first(snapshot)[:_MOST_FINDINGS]],
         "nothing": _nothing_found(snapshot),
         "trouble": _trouble(snapshot),
         "news": _news(snapshot),
@@ -103,11 +112,33 @@ def _clock(snapshot: Snapshot) -> str:
     return f"last reading {clock.clock(snapshot.last_us, snapshot)} ({clock.in_zone(snapshot)})"
 
 
+def _took(snapshot: Snapshot) -> list[dict[str, str]]:
+    """Return the answers: what the load took by itself, and what went out since the last note and since the start."""
+    tiles = []
+    total = None if snapshot.cycles is None else answer.load_total(snapshot.cycles, load_called(snapshot.cycles))
+    if total is not None:
+        first, *others = [text for text in (total.charge, total.energy) if text is not None]
+        beside = ", ".join([*others, numbers.counted(total.runs, "run")])
+        tiles.append({"what": f"{numbers.capital(total.load)} took", "value": first, "beside": beside})
+    for what, charge in _stretches(snapshot):
+        if amounts := stage.both_ways(charge):
+            out = "out of the bank" if amounts[0].at_bank else "taken"
+            tile = {"what": f"{numbers.capital(out)} {what}", "value": amounts[0].drawn}
+            tiles.append({**tile, "beside": ", ".join(amount.drawn for amount in amounts[1:])})
+    return tiles
+
+
+def _stretches(snapshot: Snapshot) -> list[tuple[str, Charge | None]]:
+    """Return what is added up, the newest stretch first, each with since when."""
+    since_start = ("since the start", snapshot.charge)
+    if snapshot.since_mark is None:
+        return [since_start]
+    return [(f"since ‘{numbers.shortened(snapshot.mark or '', 40)}’", snapshot.since_mark), since_start]
+
+
 def _amounts(snapshot: Snapshot) -> dict[str, Any]:
     """Return what was drawn and returned since the start, and since the last note, as a table."""
-    stretches = [("since the start", snapshot.charge)]
-    if snapshot.since_mark is not None:
-        stretches.append((f"since ‘{numbers.shortened(snapshot.mark or '', 40)}’", snapshot.since_mark))
+    stretches = _stretches(snapshot)[::-1]
     return {
         "caption": "What went out and what came back",
         "head": ["", "Drawn", "Returned"],
@@ -124,15 +155,15 @@ def _way(charge: Charge | None, way: str) -> str:
 
 def _counts(snapshot: Snapshot) -> list[dict[str, str]]:
     """Return the figures that are counted up, each with what it is."""
-    counts = [(f"{snapshot.readings:,}", "readings")]
-    if snapshot.peak_A is not None:
-        counts.insert(0, (numbers.amount(snapshot.peak_A, "A"), "highest current"))
-    elif snapshot.peak_W is not None:
-        counts.insert(0, (numbers.amount(snapshot.peak_W, "W"), "highest power"))
+    counts = []
     if snapshot.cycles is not None:
-        for_s = snapshot.running_s
-        now = ("at rest", "now") if for_s is None else ("running", f"now, for {numbers.duration(for_s)}")
-        counts = [(f"{snapshot.cycles.summary.count:,}", "starts"), now, *counts]
+        state, how_long_so = run_state(snapshot)
+        counts.append((f"{snapshot.cycles.summary.count:,}", "starts"))
+        counts.append((state, f"now, {how_long_so}" if how_long_so else "now"))
+    if snapshot.peak_A is not None:
+        counts.append((numbers.amount(snapshot.peak_A, "A"), "highest current"))
+    elif snapshot.peak_W is not None:
+        counts.append((numbers.amount(snapshot.peak_W, "W"), "highest power"))
     return [{"value": value, "what": what} for value, what in counts]
 
 
@@ -147,12 +178,13 @@ def _chart(snapshot: Snapshot) -> dict[str, Any] | None:
     runs = _bars(snapshot, recent)
     return {
         "title": f"{word.capitalize()}, the last {numbers.duration(span_s)}",
-        "said": f"Between {low} and {high} {unit}." + (" Bars below the line: runs." if runs else ""),
+        "said": f"Between {low} and {high} {unit}." + (" Bars below: runs." if runs else ""),
         "unit": unit,
         "width_s": recent.width_s,
         "buckets": recent.buckets,
         "gap": snapshot.gap_limit_s / recent.width_s,
         "runs": runs,
+        "notes": _flags(snapshot, recent),
     }
 
 
@@ -170,14 +202,20 @@ def _bars(snapshot: Snapshot, recent: Recent) -> list[list[float | None]]:
     return bars
 
 
+def _flags(snapshot: Snapshot, recent: Recent) -> list[list[float | str]]:
+    """Return the notes of the chart's stretch, each at its bucket; one that was typed just now may be ahead of all."""
+    us = recent.width_s * MICROSECONDS
+    notes = [(at_us / us, text) for at_us, text in snapshot.notes if at_us / us >= recent.bucket[0]]
+    return [[round(bucket, 2), numbers.shortened(text, _FLAG)] for bucket, text in notes[-_MOST_FLAGS:]]
+
+
 def _runs(snapshot: Snapshot) -> dict[str, Any]:
     """Return the newest runs as a table, the newest first."""
     cycles = snapshot.cycles.cycles if snapshot.cycles is not None else ()
     rows = [_run(cycle, snapshot) for cycle in reversed(cycles[-_MOST_RUNS:])]
     took = "Energy" if any(cycle.charge_Ah is None and cycle.energy_Wh is not None for cycle in cycles) else "Charge"
     head = ["Start", "Ran", "Rest before", "Highest at start", "Settled", took]
-    named = next((cycle.load for cycle in cycles if cycle.load), None)
-    load = numbers.shortened(named) if named else "the largest load"
+    load = load_called(snapshot.cycles) if snapshot.cycles is not None else ""
     count = f"; the newest {_MOST_RUNS} of {len(cycles):,}" if len(cycles) > _MOST_RUNS else ""
     note = AT_LEAST if any("≥" in cell for row in rows for cell in row) else ""
     return {"caption": f"Runs of {load}, above what was drawn before{count}", "head": head, "rows": rows, "note": note}
@@ -200,9 +238,15 @@ def _run(cycle: Cycle, snapshot: Snapshot) -> list[str]:
     ]
 
 
+def _worst_first(snapshot: Snapshot) -> list[Finding]:
+    return sorted(snapshot.findings, key=lambda finding: SEVERITIES.index(finding.severity))
+
+
 def _finding(finding: Finding) -> dict[str, str]:
     return {
+        "code": finding.code,
         "severity": finding.severity,
+        "plain": numbers.sentence(numbers.shortened(finding.plain or finding.title, _FULL)),
         "title": numbers.shortened(finding.title, _FULL),
         "evidence": numbers.sentence(numbers.shortened(finding.evidence, _FULL)),
         "check_first": numbers.shortened(finding.check_first, _FULL),

@@ -7,6 +7,7 @@ import os
 import re
 import subprocess
 import sys
+import termios
 import threading
 from collections.abc import Sequence
 from pathlib import Path
@@ -47,13 +48,15 @@ def obeyed(sent: bytes, *, moving: bool = False) -> list[str]:
 
 
 def on_terminal(
-    commands: Sequence[Sequence[str]], folder: Path, *, alone: bool = False
+    commands: Sequence[Sequence[str]], folder: Path, *, alone: bool = False, size: tuple[int, int] | None = None
 ) -> list[tuple[int | None, bytes]]:
     """Run commands one after the other with all streams on a terminal; return status and bytes sent, of each.
 
-    One that runs `alone` has the process for itself, as from a shell.
+    One that runs `alone` has the process for itself, as from a shell. `size` is that of the terminal: lines, columns.
     """
     controller, terminal = os.openpty()
+    if size is not None:
+        termios.tcsetwinsize(terminal, size)
     words = [sys.executable, "-c", _RUN, json.dumps(list(map(list, commands))), *(["main"] if alone else [])]
     sent: list[bytes] = []
     child = subprocess.Popen(words, cwd=folder, stdin=terminal, stdout=terminal, stderr=terminal, close_fds=True)

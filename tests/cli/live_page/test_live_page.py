@@ -5,30 +5,19 @@ import http.client
 import json
 import re
 import socket
-import subprocess
-import sys
 import threading
-from collections import Counter
 from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
 from browsers import WIDTHS, as_wide_as, browser, until
-from places import SAMPLES
+from live_pages import NASTY, WEEK, Viewer, ask, capture, key_of, port_of, state_of, text_of
 
-from shuntbook.analysis.health.limits import limits_for
-from shuntbook.analysis.readings.measured_span import HowRead
-from shuntbook.cli.capture.live_meter import LiveMeter
 from shuntbook.cli.live_page.access import is_own_host, is_own_origin
 from shuntbook.cli.live_page.address import parse_page
 from shuntbook.cli.live_page.server import LivePage, live_page
-from shuntbook.cli.live_page.view import live_state
 from shuntbook.cli.main import run
-from shuntbook.ingest.events import Reading
 from shuntbook.ingest.journal.opening import open_log
-
-WEEK = f"replay:{SAMPLES / 'week_later.csv.gz'}?speed=%s&zone=Europe/London&sign=return_positive"
-NASTY = "<script>window.hit=1</script><img src=x onerror='window.hit=2'>\"'&amp; \u202eabc\u05d0\u05d1 " + "x" * 10_000
 
 pytestmark = pytest.mark.xdist_group("captures")  # one at a time: they have clocks to keep
 
@@ -43,51 +32,6 @@ class Plain:
     def message(self, seen):
         """Return it."""
         return self._text
-
-
-def ask(page, path="/", *, method="GET", port=None, **headers):
-    """Ask once, by the loopback address; headers are given with underscores. Returns status, headers and text."""
-    connection = http.client.HTTPConnection("127.0.0.1", port or port_of(page), timeout=30)
-    try:
-        connection.request(method, path, headers={k.replace("_", "-"): v for k, v in headers.items()})
-        answer = connection.getresponse()
-        return answer.status, answer.headers, answer.read().decode()
-    finally:
-        connection.close()
-
-
-def port_of(page):
-    """The port a page is served at."""
-    return int(re.search(r":(\d+)/", page.link)[1])
-
-
-def key_of(page):
-    """The key in the link that stands open."""
-    return page.link.rpartition("/")[2]
-
-
-class Viewer:
-    """Someone who watches: takes the updates one by one."""
-
-    def __init__(self, port, cookie=""):
-        self._connection = http.client.HTTPConnection("127.0.0.1", port, timeout=60)
-        self._connection.request("GET", "/updates", headers={"Cookie": cookie})
-        self._answer = self._connection.getresponse()
-        self.status = self._answer.status
-
-    def __enter__(self):
-        return self
-
-    def __exit__(self, *_):
-        self._answer.close()
-        self._connection.close()
-
-    def next(self):
-        """Return the next state; None when there are no more."""
-        while line := self._answer.readline():
-            if line.startswith(b"data: "):
-                return json.loads(line[6:])
-        return None
 
 
 @pytest.fixture
@@ -196,7 +140,7 @@ def refused(answer, status):
 def test_foreign_names_origins_and_methods_are_refused(open_page):
     """A foreign Host, a foreign Origin, anything but GET, and any other address."""
     assert ask(open_page)[0] == 200
-    for path in ("/", "/updates", "/elsewhere"):
+    for path in ("/", "/stage", "/updates", "/elsewhere"):
         assert refused(ask(open_page, path, Host="rebound.example"), 421)
         assert refused(ask(open_page, path, Origin="http://other.example"), 403)
         for method in ("POST", "PUT", "DELETE", "PATCH", "OPTIONS"):
@@ -209,9 +153,10 @@ def test_foreign_names_origins_and_methods_are_refused(open_page):
     assert ask(open_page, method="POST", Content_Length="9999999")[0] in (400, 405)
 
 
-def test_it_keeps_nothing_and_loads_nothing(open_page):
+@pytest.mark.parametrize("path", ["/", "/stage"])
+def test_it_keeps_nothing_and_loads_nothing(open_page, path):
     """Headers: nothing is stored, guessed, framed or loaded, and only the page's own script runs."""
-    _, headers, text = ask(open_page)
+    _, headers, text = ask(open_page, path)
     assert headers["Cache-Control"] == "no-store"
     assert headers["X-Content-Type-Options"] == "nosniff"
     policy = headers["Content-Security-Policy"]
@@ -220,7 +165,7 @@ def test_it_keeps_nothing_and_loads_nothing(open_page):
     assert "unsafe" not in policy
     assert text.count(f'nonce="{nonce}"') == 2
     assert nonce not in ask(open_page)[2]
-    assert re.findall(r"""(?:src|href|url)\s*[=(]\s*["']?+(?!#|data:|/")""", text) == []
+    assert re.findall(r"""(?:src|href|url)\s*[=(]\s*["']?+(?!#|data:|/(?:stage)?")""", text) == []
     assert re.findall(r"\son\w+=", text) == []
     assert "innerHTML" not in text
     assert "Server" not in headers
@@ -237,7 +182,7 @@ def test_others_need_a_link_that_opens_once(guarded_page):
     """Without a link nothing; a link gives a session and is spent; the next one is told."""
     link = guarded_page.link
     assert link in guarded_page.news()[0]
-    for path in ("/", "/updates", "/elsewhere", "/wrong-wrong-wrong-wrong", f"/{key_of(guarded_page)[:-1]}"):
+    for path in ("/", "/stage", "/updates", "/elsewhere", "/wrong-wrong-wrong-wrong", f"/{key_of(guarded_page)[:-1]}"):
         assert refused(ask(guarded_page, path), 403)
         assert refused(ask(guarded_page, path, Cookie=f"shuntbook_{port_of(guarded_page)}=wrong"), 403)
     assert refused(ask(guarded_page, f"/{key_of(guarded_page)}", Host="rebound.example"), 421)
@@ -253,7 +198,7 @@ def test_others_need_a_link_that_opens_once(guarded_page):
     assert "HttpOnly" in cookie
     assert "SameSite=Strict" in cookie
     session = cookie.partition(";")[0]
-    assert ask(guarded_page, Cookie=session)[0] == 200
+    assert ask(guarded_page, Cookie=session)[0] == ask(guarded_page, "/stage", Cookie=session)[0] == 200
     with Viewer(port_of(guarded_page), session) as viewer:
         assert viewer.next()["number"] == 1
     assert refused(ask(guarded_page, f"/{key}"), 403)
@@ -400,33 +345,12 @@ def test_a_page_that_dies_takes_nothing_with_it(tmp_path, capsys, monkeypatch):
 
     monkeypatch.setattr(LivePage, "_serve", dying)
     log = tmp_path / "a.parquet"
-    assert run(["capture", WEEK % "max", "--out", str(log), "--page", "0"]) == 0
+    # nor is it waited for
+    assert run(["capture", WEEK % "max", "--out", str(log), "--page", "0", "--page-stays", "1h"]) == 0
     err = capsys.readouterr().err
     assert "note: the live page has stopped (no more); the capture goes on without it" in err
     assert "Traceback" not in err
     assert open_log(log).rows == 9000
-
-
-@contextmanager
-def capture(tmp_path, *words, speed=3000):
-    """A capture in a process of its own, with its page; yields the process, the page's port and the link's key."""
-    code = "import sys; from shuntbook.cli.main import main; main(sys.argv[1:])"
-    arguments = ["capture", *([WEEK % speed] if "--site" not in words else []), *words]
-    child = subprocess.Popen(
-        [sys.executable, "-c", code, *arguments, "--out", str(tmp_path / "a.parquet")],
-        stdin=subprocess.DEVNULL,
-        stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
-        text=True,
-    )
-    try:
-        first = child.stderr.readline()
-        found = re.search(r"live page.*: http://[^/]+:(\d+)/(\S*)", first)
-        assert found, first + child.stderr.read()
-        yield child, int(found[1]), found[2]
-    finally:
-        child.terminate()
-        child.communicate(timeout=60)
 
 
 def test_ten_viewers_cost_no_reading(tmp_path):
@@ -453,21 +377,9 @@ def test_ten_viewers_cost_no_reading(tmp_path):
     assert open_log(tmp_path / "a.parquet").rows == 9000
     assert len(ends) == 9
     for state in ends:
-        assert {"value": "9,000", "what": "readings"} in state["meters"][0]["counts"]
+        assert {"value": "103", "what": "starts"} in state["meters"][0]["counts"]
+        assert "readings" not in str(state["meters"][0]["counts"])
     assert "9,000 readings" in out
-
-
-def state_of(name, *, title="", mark=None, trouble=()):
-    """The state of a meter that saw a pump run for 20 s in every minute."""
-    how = HowRead("dc", "instant", 10.0, 1.0)
-    meter = LiveMeter(name, how, ("current_A", "voltage_V"), limits_for(None, None), load=name)
-    start_us = 1_780_000_000_000_000
-    amps = [30.0 if k % 60 >= 40 else 1.0 for k in range(1200)]
-    meter.add([Reading(start_us + k * 10**6, {"current_A": a, "voltage_V": 25.0}) for k, a in enumerate(amps)])
-    if mark is not None:
-        meter.marked(mark)
-    shot = meter.snapshot(connected=True, trouble=Counter(trouble), final=True)
-    return live_state([shot], title=title or name, elapsed_s=1200.0, left_s=None, ended=False)
 
 
 def test_what_it_shows_is_what_was_measured():
@@ -503,11 +415,6 @@ def test_whatever_stands_in_a_name_comes_as_short_text():
     assert max(map(len, texts)) < 1500
     assert "\\u202e" not in message
     assert "<script>" in message  # as text: the browser's test below shows that it stays text
-
-
-def text_of(driven, where):
-    """The text of a part of the page; empty where there is none."""
-    return driven.execute_script("return document.querySelector(arguments[0])?.textContent || ''", where)
 
 
 def starts(driven):

@@ -1,0 +1,107 @@
+"""What the stage shows of a meter: few figures, each with its words, for people some metres away."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from ..capture.screen import LARGE, live_number, live_value, load_called, run_state
+from ..render.wording import answer, numbers
+
+if TYPE_CHECKING:
+    from ...analysis.charge.amounts import Charge
+    from ..capture.live_meter import Snapshot
+
+#: What stands in the place of a figure that is not known yet.
+_NONE = "–"
+#: A current that is shown as less than this flows neither way. [A]
+_NO_CURRENT = 0.005
+
+
+@dataclass(frozen=True)
+class BothWays:
+    """What went out and what came back in one unit, in words; at the bank, or behind an inverter."""
+
+    unit: str
+    drawn: str
+    returned: str
+    has_returned: bool
+    at_bank: bool
+
+
+def both_ways(charge: Charge | None) -> list[BothWays]:
+    """Return the charge and the energy of a stretch, those of them that there are."""
+    kinds = [] if charge is None else [(charge.charge, "Ah"), (charge.energy, "Wh")]
+    at_bank = charge is not None and charge.charge is not None
+    return [
+        BothWays(
+            unit,
+            numbers.plus_minus(amounts.drawn, amounts.drawn_u95, unit),
+            numbers.plus_minus(amounts.returned, amounts.returned_u95, unit),
+            amounts.returned > 0,
+            at_bank,
+        )
+        for amounts, unit in kinds
+        if amounts is not None
+    ]
+
+
+def stage(snapshot: Snapshot) -> dict[str, Any]:
+    """Return what is shown large: the amount since the last note, what flows now, and what the load does and took."""
+    cycles = snapshot.cycles
+    total = None if cycles is None else answer.load_total(cycles, load_called(cycles))
+    return {
+        "amount": _amount(snapshot),
+        "flow": _flow(snapshot),
+        "load": "" if cycles is None else " ".join((numbers.capital(load_called(cycles)), *_state(snapshot))),
+        "took": "" if total is None else total.sentence,
+    }
+
+
+def _state(snapshot: Snapshot) -> list[str]:
+    return [word for word in ("is", *run_state(snapshot)) if word]
+
+
+def _amount(snapshot: Snapshot) -> dict[str, str]:
+    """Return the large figure with its unit, what it is, and what stands beside it."""
+    since = snapshot.since_mark is not None
+    ways = both_ways(snapshot.since_mark if since else snapshot.charge)
+    when = f"since ‘{numbers.shortened(snapshot.mark or '', 40)}’" if since else "since the start"
+    if not ways:
+        return {"value": _NONE, "unit": "", "what": when, "beside": "nothing to add up yet"}
+    first, *others = ways
+    value, unit, sure = _parted(first.drawn)
+    # One interval is enough from afar; the page has them all.
+    beside = [sure, *(_without_u95(other.drawn) for other in others)]
+    if first.has_returned:
+        beside.append(f"{_without_u95(first.returned)} into the bank")
+    out = "out of the bank" if first.at_bank else "taken"
+    return {"value": value, "unit": unit, "what": f"{out} {when}", "beside": ", ".join(x for x in beside if x)}
+
+
+def _parted(amount: str) -> tuple[str, str, str]:
+    """Return the figure, its unit and its interval of an amount such as ``31.4 Ah ± 0.6``."""
+    shown, _, u95 = amount.partition(" ± ")
+    value, _, unit = shown.partition(" ")
+    return value, unit, f"± {u95} {unit}" if u95 else ""
+
+
+def _without_u95(amount: str) -> str:
+    return amount.partition(" ± ")[0]
+
+
+def _flow(snapshot: Snapshot) -> dict[str, str]:
+    """Return what flows now, which way, and the other readings beside it."""
+    known = [(q, x, unit) for q, _, unit in LARGE if (x := live_value(snapshot, q)) is not None]
+    by_amps = snapshot.side == "dc" and any(q == "current_A" for q, _, _ in known)
+    # Behind an inverter amps say little without their volts: there the watts are what is drawn.
+    first = "current_A" if by_amps else "power_W"
+    shown = next(((q, x, unit) for q, x, unit in known if q == first), None)
+    others = [f"{live_number(q, x)} {unit}" for q, x, unit in known if q != first]
+    if shown is None:
+        return {"value": _NONE, "unit": "", "way": "no reading yet", "beside": ", ".join(others)}
+    quantity, x, unit = shown
+    way = "behind an inverter"
+    if by_amps:
+        way = "no current" if abs(x) < _NO_CURRENT else "out of the bank" if x > 0 else "into the bank"
+    return {"value": live_number(quantity, abs(x)), "unit": unit, "way": way, "beside": ", ".join(others)}

@@ -1,0 +1,151 @@
+// The chart that moves with a capture: lowest and highest reading of each bucket, runs below, notes as flags above.
+"use strict";
+
+const NAME = "http://www.w3.org/2000/svg";
+const TIME_STEPS_S = [10, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 21600, 43200, 86400];
+const LANES = 3; // flags whose texts would lie over each other stand in so many rows
+
+/** Take new buckets in; the first of them may be the newest one we have, grown. */
+function join(points, more, chart) {
+  if (!more.bucket.length) return;
+  let keep = points.bucket.length;
+  while (keep && points.bucket[keep - 1] >= more.bucket[0]) keep -= 1;
+  const oldest = more.bucket[more.bucket.length - 1] - chart.buckets;
+  let start = 0;
+  for (const key of ["bucket", "low", "high"]) points[key] = points[key].slice(0, keep).concat(more[key]);
+  while (points.bucket[start] <= oldest) start += 1;
+  for (const key of ["bucket", "low", "high"]) points[key] = points[key].slice(start);
+}
+
+function shape(tag, attributes, text) {
+  const node = document.createElementNS(NAME, tag);
+  for (const [name, value] of Object.entries(attributes)) node.setAttribute(name, value);
+  if (text !== undefined) node.textContent = text;
+  return node;
+}
+
+/** A step of 1, 2 or 5 times a power of ten, so that about `count` of them fill the range. */
+function stepFor(range, count) {
+  const raw = range / count;
+  const power = 10 ** Math.floor(Math.log10(raw));
+  return power * [1, 2, 5, 10].find((factor) => factor * power >= raw);
+}
+
+function ago(s) {
+  if (!s) return "latest";
+  const [length, unit] = s < 60 ? [s, "s"] : s < 7200 ? [s / 60, "min"] : [s / 3600, "h"];
+  return `−${Math.round(10 * length) / 10} ${unit}`;
+}
+
+/** Draw a chart into its place, in the size of letters that the place has. */
+function drawChart(place, points, chart) {
+  const em = parseFloat(getComputedStyle(place).fontSize);
+  const frame = { em, width: place.clientWidth, height: place.clientHeight, left: 4.6 * em, right: 1.2 * em, bottom: 3 * em };
+  if (frame.width < 100 || frame.height < 80 || !points.bucket.length) return;
+  frame.top = (chart.notes.length ? 1.35 * Math.min(chart.notes.length, LANES) + 0.4 : 0.7) * em;
+  const svg = shape("svg", { viewBox: `0 0 ${frame.width} ${frame.height}`, role: "img" });
+  const notes = chart.notes.length ? ` Notes: ${chart.notes.map(([, text]) => text).join("; ")}.` : "";
+  svg.setAttribute("aria-label", `${chart.title}. ${chart.said}${notes}`);
+  place.replaceChildren(svg);
+  const scale = scales(points, chart, frame);
+  svg.append(...lines(scale, chart, frame), ...bars(scale, chart, frame), ...trace(points, chart, scale, frame));
+  flags(svg, scale, chart, frame);
+}
+
+function scales(points, chart, frame) {
+  const newest = points.bucket[points.bucket.length - 1];
+  const span = Math.max(newest - points.bucket[0], 60 / chart.width_s, 1);
+  const low = Math.min(0, ...points.low);
+  const high = Math.max(0, ...points.high);
+  const up = frame.height - frame.top - frame.bottom;
+  const step = stepFor(Math.max(high - low, 0.1), Math.max(Math.floor(up / (3 * frame.em)), 2));
+  const margin = 0.04 * Math.max(high - low, 0.1);
+  const floor = low - margin;
+  const top = high + margin;
+  const across = frame.width - frame.left - frame.right;
+  return {
+    newest, span, step, floor, top,
+    x: (bucket) => frame.left + Math.max(0, Math.min(1, 1 - (newest - bucket) / span)) * across,
+    y: (value) => frame.top + ((top - value) / (top - floor)) * up,
+  };
+}
+
+/** The grid with its figures, and how long ago what is below it was. */
+function lines(scale, chart, frame) {
+  const parts = [];
+  for (let k = Math.ceil(scale.floor / scale.step); k * scale.step <= scale.top; k += 1) {
+    const y = scale.y(k * scale.step);
+    const text = `${Number((k * scale.step).toPrecision(6))} ${chart.unit}`.replace("-", "−");
+    parts.push(shape("line", { class: k ? "grid" : "zero", x1: frame.left, x2: frame.width - frame.right, y1: y, y2: y }));
+    parts.push(shape("text", { x: frame.left - 0.4 * frame.em, y: y + 0.35 * frame.em, "text-anchor": "end" }, text));
+  }
+  const span_s = scale.span * chart.width_s;
+  const most = Math.max(Math.floor(frame.width / (9 * frame.em)), 2);
+  const step_s = TIME_STEPS_S.find((s) => span_s / s <= most) || stepFor(span_s, most);
+  for (let s = 0; s <= 0.97 * span_s; s += step_s) {
+    const x = scale.x(scale.newest - s / chart.width_s);
+    parts.push(shape("text", { x, y: frame.height - 0.4 * frame.em, "text-anchor": s ? "middle" : "end" }, ago(s)));
+  }
+  return parts;
+}
+
+/** A bar below the line for each run; one that goes on is an outline. */
+function bars(scale, chart, frame) {
+  return chart.runs.map(([start, stop]) => {
+    const x = scale.x(start);
+    const width = Math.max(scale.x(stop === null ? scale.newest : stop) - x, 2);
+    const box = { x, width, y: frame.height - frame.bottom + 0.5 * frame.em, height: 0.7 * frame.em };
+    return shape("rect", { class: stop === null ? "run going" : "run", ...box });
+  });
+}
+
+/** The line through the lowest and highest reading of each bucket; it breaks where nothing was measured. */
+function trace(points, chart, scale, frame) {
+  let path = "";
+  points.bucket.forEach((bucket, k) => {
+    const broken = !k || bucket - points.bucket[k - 1] > Math.max(chart.gap, 1);
+    const rising = k && points.low[k] >= points.low[k - 1];
+    const ends = rising ? [points.low[k], points.high[k]] : [points.high[k], points.low[k]];
+    const x = scale.x(bucket).toFixed(1);
+    path += `${broken ? "M" : "L"}${x} ${scale.y(ends[0]).toFixed(1)}`;
+    path += `L${x} ${scale.y(ends[1]).toFixed(1)}`;
+  });
+  const last = points.bucket.length - 1;
+  const at = { cx: scale.x(points.bucket[last]), cy: scale.y(points.high[last]), r: 0.3 * frame.em };
+  // The part below nought flows the other way: the same line once more, each half in its colour.
+  const into = points.low.some((value) => value < 0) && shape("path", { class: "line into", d: path });
+  if (!into) return [shape("path", { class: "line", d: path }), shape("circle", { class: "newest-point", ...at })];
+  const below = shape("clipPath", { id: `below-${frame.width}-${frame.height}` });
+  below.append(shape("rect", { x: 0, y: scale.y(0), width: frame.width, height: frame.height }));
+  into.setAttribute("clip-path", `url(#${below.id})`);
+  const newest = points.high[last] < 0 ? "newest-point into" : "newest-point";
+  return [below, shape("path", { class: "line", d: path }), into, shape("circle", { class: newest, ...at })];
+}
+
+/** A pole with a flag for each note, and its text; of texts that have no room the older ones are left out. */
+function flags(svg, scale, chart, frame) {
+  const taken = Array.from({ length: LANES }, () => []);
+  for (const [bucket, text] of [...chart.notes].reverse()) {
+    const x = scale.x(bucket);
+    const label = shape("text", { class: "note" }, text);
+    svg.append(label);
+    const width = label.getComputedTextLength() + frame.em;
+    const right = x + width <= frame.width;
+    const from = right ? x : Math.max(x - width, 0);
+    const free = (lane) => taken[lane].every(([a, b]) => from + width <= a || from >= b);
+    const lane = taken.findIndex((_, k) => k < chart.notes.length && free(k));
+    const y = 0.3 * frame.em + 1.35 * frame.em * Math.max(lane, 0);
+    const foot = frame.height - frame.bottom;
+    const tip = (right ? 0.6 : -0.6) * frame.em;
+    svg.append(shape("path", { class: "pole", d: `M${x} ${foot}V${y}` }));
+    svg.append(shape("path", { class: "flag", d: `M${x} ${y}l${tip} ${0.4 * frame.em}l${-tip} ${0.4 * frame.em}Z` }));
+    if (lane < 0) {
+      label.remove();
+      continue;
+    }
+    taken[lane].push([from, from + width]);
+    label.setAttribute("x", x + 1.2 * tip);
+    label.setAttribute("y", y + 0.85 * frame.em);
+    label.setAttribute("text-anchor", right ? "start" : "end");
+  }
+}

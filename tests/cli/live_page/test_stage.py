@@ -1,0 +1,267 @@
+"""The stage for an audience, a phone's first screen, flags for notes, titles, and who comes late."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import time
+from collections import Counter
+
+import pytest
+from browsers import as_wide_as, browser, until
+from live_pages import NASTY, WEEK, Viewer, ask, capture, state_of, text_of
+from places import SAMPLES
+
+from shuntbook.analysis.health.limits import limits_for
+from shuntbook.analysis.readings.measured_span import HowRead
+from shuntbook.cli.capture.live_meter import LiveMeter
+from shuntbook.cli.live_page.view import live_state
+from shuntbook.cli.main import run
+from shuntbook.ingest.events import Reading
+from shuntbook.ingest.journal.opening import open_log
+
+pytestmark = pytest.mark.xdist_group("captures")  # one at a time: they have clocks to keep
+
+SITE = ["--site", str(SAMPLES / "site.toml")]
+START_US = 1_780_000_000_000_000
+#: What is smaller than 32 of 1,080 lines, stands out of the window or is cut off in its height; each with its text.
+AMISS = """
+const least = 32 * Math.min(innerHeight / 1080, innerWidth / 1920) - 0.01, wrong = [];
+const walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+while (walk.nextNode()) {
+  const text = walk.currentNode.textContent.trim(), node = walk.currentNode.parentElement;
+  if (!text || node.closest('script, style, noscript, .sr')) continue;
+  const box = node.getBoundingClientRect();
+  if (!box.width) continue;
+  if (parseFloat(getComputedStyle(node).fontSize) < least) wrong.push(['small', text]);
+  const out = box.left < -1 || box.top < -1 || box.right > innerWidth + 1 || box.bottom > innerHeight + 1;
+  if (out) wrong.push(['out', text]);
+}
+const root = document.documentElement, main = document.getElementById('main');
+if (root.scrollHeight > innerHeight || root.scrollWidth > innerWidth) wrong.push(['scrolls', '']);
+if (main.scrollHeight > main.clientHeight) wrong.push(['cut off', '']);
+return wrong;
+"""
+#: How high the digits of the large figure are, by their ink, as a share of the window.
+INK = """
+const node = document.getElementById('amount-value'), style = getComputedStyle(node);
+const pen = document.createElement('canvas').getContext('2d');
+pen.font = `${style.fontWeight} ${style.fontSize} ${style.fontFamily}`;
+const ink = pen.measureText(node.textContent);
+return (ink.actualBoundingBoxAscent + ink.actualBoundingBoxDescent) / innerHeight;
+"""
+#: The lowest edge of what matches.
+LOWEST = "return Math.max(...[...document.querySelectorAll(arguments[0])].map((x) => x.getBoundingClientRect().bottom))"
+
+
+def stage_at(driven, port, width=1920, height=1080, *, dark=False):
+    """Open the stage at a size, and wait for its first figure."""
+    as_wide_as(driven, width, height=height, dark=dark)
+    driven.get(f"http://127.0.0.1:{port}/stage")
+    until(lambda: text_of(driven, "#flow-value"), "a figure")
+    until(lambda: driven.execute_script("return document.querySelectorAll('.drawing svg').length"), "the chart")
+
+
+@pytest.fixture(scope="module")
+def late(tmp_path_factory):
+    """Who comes after the end of a replay, whose page stays: a browser and the port."""
+    folder = tmp_path_factory.mktemp("late")
+    words = ["--mark", "2h29m=crates", "--mark", f"2h25m={NASTY}", "--page", "0", "--page-stays", "10m"]
+    with (
+        browser() as driven,
+        capture(folder, *SITE, *words, "--title", "Open day", source=WEEK % "max") as (child, port, _),
+    ):
+        until(lambda: "stays up" in child.stderr.readline(), "the end")
+        yield driven, port
+
+
+@pytest.mark.parametrize(("width", "height"), [(1280, 720), (1920, 1080), (3840, 2160), (1024, 768)])
+def test_the_stage_is_read_from_afar(late, width, height):
+    """Nothing small, cut off or to be scrolled to; the figure is a quarter as high as a screen of its shape."""
+    driven, port = late
+    stage_at(driven, port, width, height, dark=width == 1280)
+    assert driven.execute_script(AMISS) == []
+    assert driven.execute_script(INK) >= 0.25 * min(1, width / height * 9 / 16)
+    assert text_of(driven, "#title") == driven.title.removeprefix("Live: ") == "Open day"
+    assert text_of(driven, "#amount-what") == "out of the bank since ‘crates’"
+    assert text_of(driven, "#amount-unit") == "Ah"
+    assert text_of(driven, "#flow-way") == "into the bank"
+    assert text_of(driven, "#took").startswith("The well pump took ")
+    assert text_of(driven, "#link") == "Ended."
+    assert text_of(driven, "#severity") == "▲ act"
+    assert "The well pump" in text_of(driven, "#worst")
+    assert text_of(driven, "#others").startswith("Also: The pressure tank")
+
+
+def test_notes_stand_as_flags_and_as_text(late):
+    """Two notes in the last quarter of an hour, one of them hostile: short, and nothing of it obeyed."""
+    driven, port = late
+    for path in ("stage", ""):
+        driven.get(f"http://127.0.0.1:{port}/{path}")
+        until(lambda: text_of(driven, ".drawing .note"), "a flag")
+        notes = driven.execute_script("return [...document.querySelectorAll('.note')].map((x) => x.textContent)")
+        assert len(notes) == driven.execute_script("return document.querySelectorAll('.drawing .flag').length") == 2
+        assert notes[0] == "crates"
+        assert notes[1].startswith("<script>")
+        assert len(notes[1]) <= 24
+        assert driven.execute_script("return window.hit") is None
+        assert driven.execute_script("return document.querySelectorAll('script').length") == 1
+
+
+@pytest.mark.parametrize(("width", "height"), [(390, 844), (360, 640)])
+def test_a_phone_s_first_screen_holds_the_answers_and_the_findings(late, width, height):
+    """What the load took, Ah since the last note and since the start, and the first finding; no count of readings."""
+    driven, port = late
+    as_wide_as(driven, width, height=height)
+    driven.get(f"http://127.0.0.1:{port}/")
+    until(lambda: text_of(driven, ".finding .title"), "a finding")
+    tiles = driven.execute_script("return [...document.querySelectorAll('.took > div')].map((x) => x.textContent)")
+    assert tiles[0].startswith("The well pump took")
+    assert tiles[1].startswith("Out of the bank since ‘crates’")
+    assert tiles[2].startswith("Out of the bank since the start")
+    assert driven.execute_script(LOWEST, ".took > div") < height
+    assert driven.execute_script(LOWEST, ".finding:first-child") < height
+    assert driven.execute_script("return document.documentElement.scrollWidth") <= width
+    assert "readings" not in text_of(driven, ".counts")
+
+
+def test_keys_lead_from_page_to_stage_and_back(late):
+    """S and P; F asks for the full screen, and comes to nothing worse where that is refused."""
+    driven, port = late
+    driven.get(f"http://127.0.0.1:{port}/")
+    body = driven.find_element("tag name", "body")
+    body.send_keys("s")
+    until(lambda: driven.current_url.endswith("/stage"), "the stage")
+    driven.find_element("tag name", "body").send_keys("f")
+    until(lambda: driven.execute_script("return !!document.fullscreenElement"), "the full screen")
+    driven.find_element("tag name", "body").send_keys("p")
+    until(lambda: driven.current_url == f"http://127.0.0.1:{port}/", "the page")
+    assert driven.get_log("browser") == []
+
+
+def test_a_note_is_a_flag_as_soon_as_it_is_typed(tmp_path):
+    """Typed at the terminal while page and stage are open; ahead of the newest reading it stands at the edge."""
+    with browser() as driven, capture(tmp_path, "--page", "0", speed=100, typing=True) as (child, port, _):
+        stage_at(driven, port)
+        assert text_of(driven, ".note") == ""
+        child.stdin.write("washing crates\n")
+        child.stdin.flush()
+        typed = time.monotonic()
+        until(lambda: text_of(driven, ".drawing .note") == "washing crates", "the flag")
+        assert time.monotonic() - typed < 10
+        assert text_of(driven, "#amount-what") == "out of the bank since ‘washing crates’"
+
+
+def test_the_flags_of_a_chart_are_those_of_its_stretch():
+    """At their buckets, the newest few, short; none from before the stretch."""
+    how = HowRead("dc", "instant", 10.0, 1.0)
+    meter = LiveMeter("bank shunt", how, ("current_A",), limits_for(None, None))
+    meter.marked("too early", START_US)
+    for second in range(1800):
+        meter.add([Reading(START_US + second * 10**6, {"current_A": 1.0})])
+        if second % 60 == 0:
+            meter.marked(f"{second} " + "x" * 100, START_US + second * 10**6)
+    shot = meter.snapshot(connected=True, trouble=Counter(), final=True)
+    chart = live_state([shot], title="", elapsed_s=1.0, left_s=None, ended=False).view["meters"][0]["chart"]
+    assert [text.split()[0] for _, text in chart["notes"]] == [str(second) for second in range(1080, 1800, 60)]
+    assert max(len(text) for _, text in chart["notes"]) <= 24
+    assert chart["notes"][0][0] == pytest.approx(START_US / 1e6 + 1080, abs=1)
+
+
+def test_the_meter_at_the_bank_comes_first():
+    """Of several, with its points; and one behind an inverter shows watts and Wh."""
+    how = HowRead("ac", "instant", 10.0, 1.0)
+    shots = []
+    for name, side in (("shed", "ac"), ("bank", "dc")):
+        how = HowRead(side, "instant", 10.0, 1.0)
+        meter = LiveMeter(name, how, ("current_A", "power_W"), limits_for(None, None))
+        amps = 4.0 if side == "ac" else -8.0
+        meter.add([Reading(START_US + k * 10**6, {"current_A": amps, "power_W": 700.0}) for k in range(600)])
+        shots.append(meter.snapshot(connected=True, trouble=Counter(), final=True))
+    message = json.loads(live_state(shots, title="", elapsed_s=1.0, left_s=None, ended=False).message({}))
+    bank, shed = message["meters"]
+    assert (bank["name"], shed["name"]) == ("bank", "shed")
+    assert set(message["points"][0]["low"]) == {-8.0}
+    assert bank["stage"]["flow"] == {"value": "8.00", "unit": "A", "way": "into the bank", "beside": "700 W"}
+    assert shed["stage"]["flow"]["way"] == "behind an inverter"
+    assert (shed["stage"]["flow"]["value"], shed["stage"]["flow"]["unit"]) == ("700", "W")
+    assert shed["stage"]["amount"]["unit"] == "Wh"
+    assert shed["stage"]["amount"]["what"] == "taken since the start"
+
+
+def test_findings_stand_the_worst_first():
+    """Whatever order they were looked for in."""
+    severities = [finding["severity"] for finding in state_of("bank shunt").view["meters"][0]["findings"]]
+    assert severities == sorted(severities, key=("act", "watch", "note").index)
+    assert len(severities) > 1
+
+
+def test_a_title_names_page_stage_and_tab(tmp_path):
+    """Before any script runs; what is hostile in it is text, short and in one line."""
+    nasty = "</title><script>window.hit=1</script>\x1b[2J\u202e\n" + "x" * 1000
+    with capture(tmp_path, "--page", "0", "--title", nasty, speed=100) as (_, port, _key):
+        until(lambda: "&lt;script&gt;" in ask(None, port=port)[2], "the title")
+        for path in ("/", "/stage"):
+            text = ask(None, path, port=port)[2]
+            assert text.count("<script") == 1
+            assert text.count("</title>") == 1
+            assert "\x1b" not in text
+            assert "\u202e" not in text
+            assert "x" * 120 not in text
+        with Viewer(port) as viewer:
+            assert len(viewer.next()["title"]) <= 120
+
+
+@pytest.mark.parametrize("words", [["--title", "Open day"], ["--page-stays", "5m"]])
+def test_a_title_without_a_page_is_told(words, tmp_path, capsys):
+    """What would do nothing is a mistake."""
+    assert run(["capture", WEEK % "max", "--out", str(tmp_path / "a.parquet"), *words]) == 2
+    assert "ask for it with --page" in capsys.readouterr().err
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_who_comes_late_gets_the_last_state(tmp_path):
+    """The log is whole and its result printed first; then the page answers until Ctrl-C, and the status is 0."""
+    with capture(tmp_path, "--page", "0.0.0.0:0", "--page-stays", "10m", source=WEEK % "max") as (child, port, first):
+        key = first
+        until(lambda: "the page stays up for 10 min; Ctrl-C ends it" in child.stderr.readline(), "the end")
+        assert open_log(tmp_path / "a.parquet").rows == 9000
+        assert "9,000 readings" in child.stdout.readline()
+        assert ask(None, "/updates", port=port)[0] == 403
+        for _ in range(2):  # one after the other, each by a link of their own
+            session = ask(None, f"/{key}", port=port)[1]["Set-Cookie"].partition(";")[0]
+            with Viewer(port, session) as viewer:
+                state = viewer.next()
+                assert state["ended"]
+                assert state["meters"][0]["took"][0]["what"] == "The largest load took"
+                assert viewer.next() is None
+            key = until(child.stderr.readline, "the next link").rstrip().rpartition("/")[2]
+        child.send_signal(signal.SIGINT)
+        assert child.wait(30) == 0
+
+
+def test_a_page_stays_no_longer_than_it_is_said(tmp_path):
+    """Nor where it is ended from elsewhere."""
+    with capture(tmp_path, "--page", "0", "--page-stays", "1s", source=WEEK % "max") as (child, _port, _key):
+        assert child.wait(60) == 0
+    (tmp_path / "other").mkdir()
+    with capture(tmp_path / "other", "--page", "0", "--page-stays", "1h", speed=100) as (child, port, _key):
+        until(lambda: ask(None, port=port)[0] == 200, "the page")
+        time.sleep(1)
+        child.send_signal(signal.SIGTERM)
+        assert child.wait(60) == 0
+
+
+@pytest.mark.skipif(os.name != "posix", reason="signals as POSIX knows them")
+def test_one_ctrl_c_ends_the_capture_and_the_next_the_page(tmp_path):
+    """Between the two whoever looks is told that it has ended."""
+    with capture(tmp_path, "--page", "0", "--page-stays", "1h", speed=100) as (child, port, _key):
+        with Viewer(port) as viewer:
+            until(lambda: viewer.next()["meters"][0]["figures"], "a reading")
+        child.send_signal(signal.SIGINT)
+        until(lambda: "stays up" in child.stderr.readline(), "the end")
+        with Viewer(port) as viewer:
+            assert viewer.next()["ended"]
+        child.send_signal(signal.SIGINT)
+        assert child.wait(30) == 0
