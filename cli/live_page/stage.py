@@ -19,7 +19,7 @@ _NO_CURRENT = 0.005
 
 
 @dataclass(frozen=True)
-class BothWays:
+class ShownAmount:
     """What went out and what came back in one unit, in words; at the bank, or behind an inverter."""
 
     unit: str
@@ -29,12 +29,12 @@ class BothWays:
     at_bank: bool
 
 
-def both_ways(charge: Charge | None) -> list[BothWays]:
+def both_ways(charge: Charge | None) -> list[ShownAmount]:
     """Return the charge and the energy of a stretch, those of them that there are."""
     kinds = [] if charge is None else [(charge.charge, "Ah"), (charge.energy, "Wh")]
     at_bank = charge is not None and charge.charge is not None
     return [
-        BothWays(
+        ShownAmount(
             unit,
             numbers.plus_minus(amounts.drawn, amounts.drawn_u95, unit),
             numbers.plus_minus(amounts.returned, amounts.returned_u95, unit),
