@@ -37,6 +37,7 @@ ORDER = (
         "cli/render/terminal",
         "cli/render/documents",
         "cli/render/still_charts",
+        "cli/render/card",
     ),
     *("cli/render/page", "cli/opening", "cli/capture", "cli/live_page", "cli/assembling"),
     *("cli/fleet", "cli/commands"),

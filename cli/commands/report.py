@@ -65,6 +65,10 @@ def command(
 ) -> int:
     """Make the page of a log, or of several of one site: one HTML file that opens anywhere, offline; or a PDF of it.
 
+    With --card also, or only, a still of it for posting: the verdict, what the load took, its runs.
+
+    Example: shuntbook report pump.parquet --site site.toml --card pump.png
+
     With --captions also, or only, what a film of it shows beside the pump, second by second.
 
     Example: shuntbook report pump.parquet --captions pump.vtt --film-start 10:30:05
@@ -82,8 +86,8 @@ def command(
     """
     if out is None and pdf is None and tables is None and not as_json and not show.files:
         raise InputError(
-            "say where the page goes (--out PAGE.html or --pdf FILE.pdf), or ask for tables (--csv DIR), for captions "
-            "of a film (--captions FILE.vtt) or the numbers alone (--json)"
+            "say where the page goes (--out PAGE.html or --pdf FILE.pdf), or ask for tables (--csv DIR), for a card "
+            "(--card FILE.png), for captions of a film (--captions FILE.vtt) or the numbers alone (--json)"
         )
     _refuse(out, pdf, tables, [*logs, site], force=force)
     show.refuse(logs, site, [out, pdf], force=force)
@@ -103,6 +107,11 @@ def command(
         report = report_of(logs, open_site(site), load, corrections, changed_at, second)
         if drawn:
             _write(report, out, pdf, second, err=as_json)
+    if show.card is not None:
+        from ..render.card.card import card
+
+        write_bytes(show.card, card(report, show.card_size or "wide"))
+        say(f"wrote {show.card}; a card to show to others", err=as_json)
     if tables is not None:
         from ..render.documents.csv_tables import KINDS, csv_files
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 import io
 import re
 import warnings
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import dataclass, replace
@@ -39,6 +39,32 @@ VARIABLES = {
     GAP: "var(--gap)",
     PAPER: "var(--paper)",
 }
+#: What each is where no style sheet is: the style sheet's own for a light page.
+LIGHT = {
+    INK: "#1d2422",
+    SOFT: "#55605c",
+    GRID: "#d9d8d0",
+    DRAW: "#0072b2",
+    REST: "#007d5b",
+    ALERT: "#c24f00",
+    GAP: "#ebe9e1",
+    PAPER: "#fbfaf7",
+}
+
+
+@contextmanager
+def real_colours(palette: Mapping[str, str]) -> Iterator[None]:
+    """Let what is drawn and written to a file within the block have the colours of a palette, such as `LIGHT`."""
+    from matplotlib.colors import get_named_colors_mapping
+
+    # To the library a colour that has a name is that name's: so each of ours is, for as long as the block lasts.
+    names: dict[str, Any] = get_named_colors_mapping()
+    names.update(palette)
+    try:
+        yield
+    finally:
+        for name in palette:
+            del names[name]
 
 
 @dataclass(frozen=True)

@@ -10,4 +10,5 @@ __all__ = [
     "several_sentences",
     "site_sentences",
     "sureness",
+    "verdict",
 ]

@@ -1,0 +1,3 @@
+"""A still to show to others: one picture with the verdict, the answer and the runs."""
+
+__all__ = ["card"]

@@ -1,0 +1,251 @@
+"""A card: verdict, the load's own Ah, the picture of its runs, place and date, for posting."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final, Literal
+
+from ..still_charts import run_rows, svg
+from ..still_charts.clock_rows import clock_rows
+from ..still_charts.svg import ALERT, PAPER, REST, SOFT, Frame
+from ..wording import clock, log_sentences, numbers
+from ..wording.answer import LoadTotal, bank_gave, load_took
+from ..wording.verdict import State, verdict_on, verdict_over
+from .sheet import Pen, Sheet
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+    from ....analysis.one_log.log_report import LogReport
+    from ....analysis.several_logs.report import Report
+
+CardSize = Literal["wide", "square"]
+
+#: The sign of each state, by matplotlib's names of shapes, and its colour.
+_SIGNS: Final[dict[State, tuple[str, str]]] = {
+    "act": ("^", ALERT),
+    "watch": ("D", ALERT),
+    "healthy": ("o", REST),
+    "not judged": ("s", SOFT),
+}
+
+
+@dataclass(frozen=True)
+class _Form:
+    """Of a size: its pixels, how large its texts are, and of how many lines they may be."""
+
+    frame: Frame
+    edge_px: float
+    verdict: Pen
+    verdict_lines: int
+    answer: Pen
+    small: Pen
+    narrow: bool
+
+    @property
+    def note(self) -> Pen:
+        """How remarks look."""
+        return Pen(0.8 * self.small.size_px, colour=SOFT)
+
+
+_FORMS: Final[dict[CardSize, _Form]] = {
+    "wide": _Form(
+        Frame("card", 1200, 630, 17, 1500), 44, Pen(32, bold=True), 2, Pen(72, bold=True), Pen(22), narrow=False
+    ),
+    "square": _Form(
+        Frame("card", 1080, 1080, 19, 1500), 56, Pen(44, bold=True), 3, Pen(88, bold=True), Pen(26), narrow=True
+    ),
+}
+
+
+def card(report: Report, size: CardSize = "wide") -> bytes:
+    """Return the card of a report as PNG: the same report gives the same bytes."""
+    out = io.BytesIO()
+    with drawn(report, size) as sheet:
+        # The library would put its own name and version in.
+        sheet.figure.savefig(out, format="png", dpi=72, metadata={"Software": None})
+    return out.getvalue()
+
+
+@contextmanager
+def drawn(report: Report, size: CardSize) -> Iterator[Sheet]:
+    """Give the sheet with the card on it, in the colours of the light page."""
+    form = _FORMS[size]
+    with svg.real_colours(svg.LIGHT), svg.drawing(form.frame) as figure:
+        figure.set_facecolor(PAPER)
+        sheet = Sheet(figure, form.frame.width_px, form.frame.height_px)
+        y = _head(sheet, form, report)
+        y = _answers(sheet, form, report.logs, y)
+        foot = _foot(sheet, form)
+        _picture(sheet, form, report.logs, y, foot)
+        yield sheet
+
+
+def _head(sheet: Sheet, form: _Form, report: Report) -> float:
+    """Write the sign with its word, place and date beside it, and the verdict below; return where that ends. [px]"""
+    verdict = verdict_on(report.logs[-1]) if report.over is None else verdict_over(report.over)
+    edge, small = form.edge_px, form.small
+    _sign(sheet.figure, verdict.state, (edge + 0.6 * small.size_px, edge + 0.62 * small.size_px), small.size_px, sheet)
+    word, left = verdict.state, edge + 1.7 * small.size_px
+    named = Pen(small.size_px, bold=True, colour=_SIGNS[verdict.state][1])
+    sheet.put(word, (left, edge), named)
+    quiet = Pen(small.size_px, colour=SOFT)
+    room = sheet.width_px - edge - left - sheet.width_of(word, named) - 2 * small.size_px
+    date = _dates(report.logs)
+    place = _place(report)
+    # The date is short and stays whole: it is the place that is shortened.
+    shown = sheet.cut(place, quiet, room - sheet.width_of(f" · {date}", quiet))
+    sheet.put(" · ".join(part for part in (shown, date) if part), (sheet.width_px - edge, edge), quiet, align="right")
+    top = edge + 1.7 * small.size_px
+    width = sheet.width_px - 2 * edge
+    return sheet.write(verdict.sentence, (edge, top), form.verdict, width_px=width, lines=form.verdict_lines)
+
+
+def _start_us(log: LogReport) -> int:
+    return log.charge.span.start_us or 0
+
+
+def _sign(figure: Figure, state: State, at: tuple[float, float], size_px: float, sheet: Sheet) -> None:
+    """Draw a state's sign about a place: its shape says as much as its colour."""
+    from matplotlib.lines import Line2D
+
+    x, y = at[0] / sheet.width_px, 1 - at[1] / sheet.height_px
+    shape, colour = _SIGNS[state]
+    face = PAPER if state == "not judged" else colour
+    size = (0.8 if shape == "D" else 1.0) * size_px
+    figure.add_artist(Line2D([x], [y], marker=shape, markersize=size, color=colour, markerfacecolor=face, mew=2))
+    if state == "healthy":
+        # A tick in the disc.
+        dx, dy = 0.26 * size_px / sheet.width_px, 0.26 * size_px / sheet.height_px
+        across, up = [x - dx, x - 0.2 * dx, x + 1.1 * dx], [y, y - 0.8 * dy, y + 0.8 * dy]
+        figure.add_artist(Line2D(across, up, color=PAPER, linewidth=2.5, solid_capstyle="round"))
+
+
+def _answers(sheet: Sheet, form: _Form, logs: Sequence[LogReport], y: float) -> float:
+    """Write what the load took, large: of two logs beside each other, of more that of the newest; return the end."""
+    edge, top = form.edge_px, y + 0.5 * form.small.size_px
+    answers = [_Answer(log, total) for log in sorted(logs, key=_start_us) if (total := load_took(log)) is not None]
+    if not answers:
+        # The bank's figure is not the load's: it has its own words before it.
+        newest, width = max(logs, key=_start_us), sheet.width_px - 2 * edge
+        y = sheet.write(log_sentences.ran(newest), (edge, top), form.small, width_px=width, lines=4)
+        return sheet.write(bank_gave(newest) or "", (edge, y), form.verdict, width_px=width, lines=2)
+    answers = answers if len(answers) <= 2 else answers[-1:]
+    column = (sheet.width_px - 2 * edge) / len(answers)
+    # All in one size, that of the one with the least room.
+    widest = max(sheet.width_of(answer.figure, form.answer) for answer in answers)
+    size_px = form.answer.size_px * min((column - edge / 2) / widest, 1.0)
+    ends = [
+        _write_answer(sheet, form, answer, (edge + k * column, top), column - edge / 2, size_px, dated=len(logs) > 1)
+        for k, answer in enumerate(answers)
+    ]
+    return max(ends)
+
+
+@dataclass(frozen=True)
+class _Answer:
+    """What a load took in one log."""
+
+    log: LogReport
+    total: LoadTotal
+
+    @property
+    def figure(self) -> str:
+        """What is written large."""
+        return self.total.charge or self.total.energy or numbers.UNKNOWN
+
+    @property
+    def beside(self) -> str:
+        """What belongs to it: energy and runs."""
+        energy = f"{self.total.energy} " if self.total.charge and self.total.energy else ""
+        return f"{energy}in {numbers.counted(self.total.runs, 'run')}"
+
+
+def _write_answer(
+    sheet: Sheet,
+    form: _Form,
+    answer: _Answer,
+    at: tuple[float, float],
+    width_px: float,
+    size_px: float,
+    *,
+    dated: bool,
+) -> float:
+    """Write what a load took in one log, and below it what the bank gave to all; return where that ends. [px]"""
+    x, y = at
+    quiet = Pen(form.small.size_px, colour=SOFT)
+    date = _day(answer.log, answer.log.charge.span.start_us) if dated else ""
+    day = f"{date.rpartition(' ')[0]}: " if date else ""
+    load = answer.total.load if day else numbers.capital(answer.total.load)
+    # A long name is shortened, and not what is said of it.
+    room = width_px - sheet.width_of(f"{day} took", quiet)
+    y = sheet.write(f"{day}{sheet.cut(load, quiet, room)} took", (x, y), quiet, width_px=width_px)
+    sheet.put(answer.figure, (x, y), Pen(size_px, bold=True))
+    y = sheet.write(answer.beside, (x, y + 1.2 * size_px), Pen(form.small.size_px), width_px=width_px)
+    # Of each log its own: two logs of a day stand for two parts of it.
+    gave = bank_gave(answer.log)
+    return y if gave is None else sheet.write(gave, (x, y), form.note, width_px=width_px, lines=2)
+
+
+def _foot(sheet: Sheet, form: _Form) -> float:
+    """Write what ± means, and what the card was made with; return where that begins. [px]"""
+    edge, pen = form.edge_px, form.note
+    y = sheet.height_px - 0.8 * edge - pen.line_px
+    sheet.put("±: in 95 of 100 such logs the truth lies within it", (edge, y), pen)
+    sheet.put("made with shuntbook", (sheet.width_px - edge, y), pen, align="right")
+    return y
+
+
+def _picture(sheet: Sheet, form: _Form, logs: Sequence[LogReport], top: float, foot: float) -> None:
+    """Draw the runs between two heights, with room for the words around the axes. [px]"""
+    if clock_rows(logs) is None:
+        return
+    if form.narrow:
+        _draw_runs(sheet, form, logs, (top, foot), 0.0, narrow=True)
+        return
+    # How much room the rows' names take shows once they are written.
+    axes = _draw_runs(sheet, form, logs, (top, foot), 0.0, narrow=False)
+    widest = max(name.get_window_extent().width for name in axes.get_yticklabels())
+    axes.remove()
+    fits = widest < sheet.width_px / 4
+    _draw_runs(sheet, form, logs, (top, foot), widest if fits else 0.0, narrow=not fits)
+
+
+def _draw_runs(
+    sheet: Sheet, form: _Form, logs: Sequence[LogReport], between: tuple[float, float], names_px: float, *, narrow: bool
+) -> Axes:
+    """Draw the runs between two heights, with so much room on the left for the rows' names. [px]"""
+    (top, foot), text_px, edge = between, form.frame.text_px, form.edge_px
+    left, right = edge + (names_px + 0.5 * text_px if names_px else 0.0), sheet.width_px - edge - 2.8 * text_px
+    # The axes' own words lie outside them: below, the clock and what it is; on the right, the scale.
+    high = top + 0.8 * text_px
+    axes = sheet.axes(left, high, right - left, foot - high - 4.0 * text_px)
+    axes.set_facecolor("none")
+    run_rows.draw(axes, logs, text_px=text_px, narrow=narrow)
+    return axes
+
+
+def _place(report: Report) -> str:
+    if report.site is not None:
+        return numbers.shortened(report.site.name, 120)
+    titles = [log_sentences.log_title(log.facts) for log in report.logs]
+    return titles[0] if len(titles) == 1 else numbers.counted(len(titles), "log")
+
+
+def _dates(logs: Sequence[LogReport]) -> str:
+    """Return the day of a log, or the first and the last of several; empty where they have none."""
+    first, last = min(logs, key=_start_us), max(logs, key=lambda log: log.charge.span.stop_us or 0)
+    days = [_day(first, first.charge.span.start_us), _day(last, last.charge.span.stop_us)]
+    return " to ".join(dict.fromkeys(day for day in days if day))
+
+
+def _day(log: LogReport, us: int | None) -> str:
+    """Return the date of an instant of a log; empty where it has none."""
+    if log.facts.undated or us is None:
+        return ""
+    day = clock.local(us, log.facts)
+    return f"{day.day} {day:%b %Y}"
