@@ -5,9 +5,13 @@ that has one digit, two where the first is 1 or 2 or where one would change it b
 down by more than that; the value ends where the interval does.
 """
 
+import re
 from dataclasses import dataclass, field
 from decimal import ROUND_CEILING, ROUND_HALF_EVEN, Decimal
 from html.parser import HTMLParser
+
+#: How the first section of a log is called; the number is its place in the report, whichever stands first on the page.
+_FIRST_SECTION = re.compile(r"log-(\d+)-took")
 
 
 @dataclass
@@ -30,8 +34,8 @@ class PageTables(HTMLParser):
 
     def handle_starttag(self, tag, attrs):
         kind = dict(attrs).get("class") or ""
-        if tag == "div" and kind == "log":
-            self._log += 1
+        if section := _FIRST_SECTION.fullmatch(dict(attrs).get("id") or ""):
+            self._log = int(section[1])
         elif tag == "p" and kind == "caption":
             self.tables.append(PageTable(self._log, ""))
             self._into = "caption"

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from ....analysis.health.finding import withheld
 from ....analysis.health.limits import limits_for
+from ..terminal.charge import doubt_lines
 from ..wording import checks, log_sentences, numbers
 from ..wording.checks import not_judged
 from . import figures, log_tables, plate_tables, site_tables
@@ -15,7 +16,6 @@ from .section import Folded, Section, ShownFinding, without_empty
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from ....analysis.health.finding import Finding
     from ....analysis.nameplate.plate_check import PlateCheck
     from ....analysis.one_log.log_report import LogReport
     from ....analysis.several_logs.report import Report
@@ -30,41 +30,44 @@ _LEDGER_RESTS_ON = (
 )
 
 
-def took(log: LogReport, anchor: str) -> Section:
+def took(report: Report, log: LogReport, anchor: str) -> Section:
     """Return what went out and came back, over the whole log and day by day."""
     at_bank = log.facts.side == "dc"
     whole = figures.whole_log(log, f"{anchor}-whole")
-    sentences = (log_sentences.balance(log), log_sentences.counter(log))
+    flow = figures.energy_flow(replace(report, logs=(log,)), f"{anchor}-flow")
+    # What makes the figures doubtful comes before what they come to.
+    doubts = (f"{line}." for line in doubt_lines(log.charge))
+    sentences = (*doubts, log_sentences.balance(log), log_sentences.took(log), log_sentences.counter(log))
     return Section(
         f"{anchor}-took",
         "What did it take out of the bank?" if at_bank else "What did the loads take behind the inverter?",
         "The bank" if at_bank else "The energy",
         tuple(text for text in sentences if text),
-        figure=_alone(whole),
+        figures=alone(flow, whole),
         tables=(log_tables.took(log),),
-        folds=without_empty(_in_figures(whole), _ledger(log)),
+        folds=without_empty(_in_figures(flow, whole), _ledger(log)),
     )
 
 
-def _alone(figure: Figure | None) -> Figure | None:
-    """Return a figure without its tables, which stand elsewhere in its section."""
-    return None if figure is None else replace(figure, tables=())
+def alone(*some: Figure | None) -> tuple[Figure, ...]:
+    """Return figures without their tables, which stand elsewhere in their section; those that are None left out."""
+    return tuple(replace(figure, tables=()) for figure in some if figure is not None)
 
 
-def _in_figures(figure: Figure | None) -> Folded | None:
-    """Return what a chart shows as tables."""
-    if figure is None:
-        return None
+def _in_figures(*some: Figure | None) -> Folded:
+    """Return what charts show as tables."""
     # For whoever cannot see the chart these tables are the chart.
-    filled = tuple(table for table in figure.tables if table.rows)
-    return Folded(f"The chart in figures: {'; '.join(numbers.uncapital(table.caption) for table in filled)}", filled)
+    return Folded(
+        "The charts in figures",
+        tuple(table for each in some if each is not None for table in each.tables if table.rows),
+    )
 
 
 def _ledger(log: LogReport) -> Folded:
     counts = [(len(log.ledger.days), "day"), (len(log.ledger.demos), "demo")]
     how_many = " and ".join(numbers.counted(n, what) for n, what in counts if n)
     shown = site_tables.ledger(log)
-    return Folded(f"Day by day: {how_many}", shown, _LEDGER_RESTS_ON if shown else ())
+    return Folded(f"Day by day: {how_many}", shown, _LEDGER_RESTS_ON if shown else (), long=True)
 
 
 def health(report: Report, log: LogReport, anchor: str) -> Section:
@@ -72,6 +75,7 @@ def health(report: Report, log: LogReport, anchor: str) -> Section:
     limits = report.site.limits if report.site is not None else None
     motor, name = is_motor(report, log), log_sentences.load_name(log)
     serious, notes = shown_findings(log, anchor)
+    starts = figures.all_starts(log, f"{anchor}-starts")
     runs, listed = figures.runs(log, limits, f"{anchor}-runs"), log_tables.cycles(log)
     # A few runs are read at a glance; many are behind a summary that says how many.
     short = () if len(listed.rows) > FEW_RUNS else (listed,)
@@ -79,18 +83,28 @@ def health(report: Report, log: LogReport, anchor: str) -> Section:
         f"{anchor}-health",
         f"Is {name} healthy?" if motor else "What do the runs show?",
         numbers.capital(name) if motor else "The runs",
-        tuple(text for text in (log_sentences.ran(log), "" if serious else _no_finding(log)) if text),
+        tuple(text for text in (_ran(log), "" if serious else _no_finding(log), log_sentences.ran(log)) if text),
         serious,
-        _alone(runs),
-        (*(runs.tables if runs else ()), *short),
+        alone(starts, runs),
+        (*(table for each in (runs, starts) if each is not None for table in each.tables), *short),
         without_empty(
             _notes(notes),
             None if short else _runs_listed(log, listed),
             _start(log, anchor),
-            Folded(f"How its figures change from day to day: {len(log.trends)}", (log_tables.trends(log),)),
-            Folded(checks.in_short(log.checks), (log_tables.checks(log),)),
+            Folded("From day to day", (log_tables.trends(log),), long=True),
+            Folded(checks.in_short(log.checks), (log_tables.checks(log),), long=True),
         ),
     )
+
+
+def _ran(log: LogReport) -> str:
+    """Say shortly how often and how long the load ran; empty where no run was seen."""
+    summary = log.cycles.summary
+    if not summary.count:
+        return ""
+    often = "" if summary.starts_per_hour is None else f", {numbers.number(summary.starts_per_hour)} an hour"
+    usual = "" if summary.median_run_s is None else f"; a usual run took {numbers.duration(summary.median_run_s)}"
+    return f"{numbers.counted(summary.count, 'start')}{often}{usual}."
 
 
 def is_motor(report: Report, log: LogReport) -> bool:
@@ -119,18 +133,13 @@ def _no_finding(log: LogReport) -> str:
 
 
 def _notes(notes: Sequence[ShownFinding]) -> Folded:
-    titles = "; ".join(_title(each.finding) for each in notes)
-    return Folded(f"{numbers.counted(len(notes), 'note')}: {titles}", findings=tuple(notes))
-
-
-def _title(finding: Finding) -> str:
-    return numbers.shortened(finding.title, 120).rstrip(".")
+    return Folded(numbers.counted(len(notes), "note"), findings=tuple(notes))
 
 
 def _runs_listed(log: LogReport, listed: Table) -> Folded:
     count, shown = len(log.cycles.cycles), len(listed.rows)
-    first = f", the first {shown} of them" if shown < count else ""
-    return Folded(f"Run by run: {numbers.counted(count, 'run')}{first}", (listed,))
+    first = f", first {shown}" if shown < count else ""
+    return Folded(f"Run by run: {numbers.counted(count, 'run')}{first}", (listed,), long=True)
 
 
 def _start(log: LogReport, anchor: str) -> Folded | None:
@@ -138,7 +147,9 @@ def _start(log: LogReport, anchor: str) -> Folded | None:
     if figure is None or log.close_up is None:
         return None
     highest = numbers.amount(log.close_up.cycle.surge_A, "A")
-    return Folded(f"One start close up{'' if highest == numbers.UNKNOWN else f': {highest} at most'}", figure=figure)
+    return Folded(
+        f"One start close up{'' if highest == numbers.UNKNOWN else f': {highest} at most'}", figure=figure, long=True
+    )
 
 
 def plate(report: Report, log: LogReport, anchor: str) -> Section:
@@ -154,14 +165,15 @@ def plate(report: Report, log: LogReport, anchor: str) -> Section:
         anchor,
         heading,
         short,
-        (log_sentences.plate(check), *both),
-        figure=_alone(figures.plate(log, anchor)),
+        (plate_tables.in_short(check), log_sentences.plate(check), *both),
+        figures=alone(figures.plate(log, anchor)),
         tables=(plate_tables.compared(check),),
         folds=without_empty(
             Folded(
                 "The reasons, part by part",
                 (plate_tables.left_out_on_paper(check), plate_tables.why(check)),
                 sentences=check.remarks,
+                long=True,
             ),
             None if habit is None else Folded("By habit: all the time measured", (habit,), sentences=_habit(check)),
             _steps(check),
@@ -177,7 +189,7 @@ def _habit(check: PlateCheck) -> tuple[str, ...]:
 def _steps(check: PlateCheck) -> Folded:
     intro = ("Assumed, because neither plate nor site file says it:",) if check.estimate.assumptions else ()
     shown = plate_tables.steps(check)
-    return Folded(f"The estimate in {len(shown.rows)} steps", (shown,), check.estimate.assumptions, intro)
+    return Folded(f"The estimate in {len(shown.rows)} steps", (shown,), check.estimate.assumptions, intro, long=True)
 
 
 def quality(log: LogReport, anchor: str) -> Section:
@@ -191,7 +203,7 @@ def quality(log: LogReport, anchor: str) -> Section:
         "The log",
         tuple(text for text in (log_sentences.rows_kept(log), plate_tables.leading(log), *log.facts.remarks) if text),
         folds=without_empty(
-            Folded("Where ± comes from, by source", budget, plate_tables.remarks(log), figure=_alone(shares)),
-            Folded("How the log was read: rows, gaps, zone", (log_tables.quality(log),)),
+            Folded("Where ± comes from", budget, plate_tables.remarks(log), figure=next(iter(alone(shares)), None)),
+            Folded("How the log was read", (log_tables.quality(log),), long=True),
         ),
     )

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from ..terminal.charge import doubt_lines
-from ..wording import log_sentences, numbers, site_sentences
+from ..wording import log_sentences, numbers
 from . import log_sections, site_sections
 from .section import Section, ShownFinding
 
@@ -40,19 +40,16 @@ class LogView:
     title: str
     when: str
     times: tuple[tuple[str, str], ...]
-    brief: Brief
     sections: tuple[Section, ...]
 
 
 def view_of(report: Report, log: LogReport, anchor: str) -> LogView:
     """Return one of a report's logs laid out; `anchor` is unique on the page."""
-    carries = site_sentences.carries(log)
     return LogView(
         anchor=anchor,
         title=log_sentences.log_title(log.facts),
         when=log_sentences.when(log),
         times=log_sentences.times(log),
-        brief=brief_of(log, anchor, log_sentences.ran(log) if carries is None else carries.sentence),
         sections=_sections(report, log, anchor),
     )
 
@@ -74,7 +71,7 @@ def brief_of(log: LogReport, anchor: str, second: str) -> Brief:
 def _sections(report: Report, log: LogReport, anchor: str) -> tuple[Section, ...]:
     """Return the sections a log has, in the order of the questions; those with nothing in them are left out."""
     every = (
-        log_sections.took(log, anchor),
+        log_sections.took(report, log, anchor),
         site_sections.carry(report, log, anchor),
         log_sections.health(report, log, anchor),
         log_sections.plate(report, log, anchor),

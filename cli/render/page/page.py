@@ -25,6 +25,8 @@ def render(report: Report, second: Second = HERE) -> str:
     """
     # Loaded here, so that commands which only share this module's words do not pay for drawing.
     from ..still_charts.svg import drawn_by
+    from . import figures
+    from .first_screen import first_screen, leading
     from .log_view import view_of
     from .several_view import logs_in_full, several_view
 
@@ -34,11 +36,16 @@ def render(report: Report, second: Second = HERE) -> str:
     anchors = {id(log): f"log-{place}" for place, log in enumerate(full.logs, start=1)}
     with drawn_by(second):
         several = several_view(report, anchors)
-        views = [view_of(report, log, f"log-{place}") for place, log in enumerate(full.logs, start=1)]
+        first = first_screen(report, anchors, figures.picture(report, "picture"))
+        # What asks for action is read first, though the log may be the later one.
+        first_log = leading(full.logs)
+        placed = sorted(enumerate(full.logs, start=1), key=lambda each: each[1] is not first_log)
+        views = [view_of(report, log, f"log-{place}") for place, log in placed]
     return filled(
         "page.html",
         styles=("several.css",),
         title=_title(report),
+        first=first,
         several=several,
         views=views,
         compared=log_tables.compared(full) if len(full.logs) > 1 else None,
@@ -63,7 +70,7 @@ def _title(report: Report) -> str:
 
 def load_page() -> None:
     """Load what a page is made with but for drawing, while there is nothing to put on it."""
-    from . import log_view, several_view  # noqa: F401
+    from . import first_screen, log_view, several_view  # noqa: F401
 
 
 def load_library() -> None:

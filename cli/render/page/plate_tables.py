@@ -80,6 +80,19 @@ def compared(check: PlateCheck) -> Table:
     )
 
 
+def in_short(check: PlateCheck) -> str:
+    """Say in one sentence how nameplate and paper stand to what was measured, in the whole per cents of the table."""
+    seen = check.comparison
+    name, measured = numbers.shortened(check.estimate.load), numbers.amount(seen.measured_energy_Wh, "Wh")
+    plate, paper = _beside(seen.energy_ratio), _beside(seen.paper_energy_ratio)
+    return f"The {name} took {measured}: {plate} its nameplate with losses says, {paper} volts × amps × hours on paper."
+
+
+def _beside(ratio: float) -> str:
+    percent = round(100 * ratio) - 100
+    return f"{abs(percent)} % {'more' if percent > 0 else 'less'} than" if percent else "as much as"
+
+
 def left_out_on_paper(check: PlateCheck) -> Table:
     """Return what lies between the sum on paper and the estimate."""
     return _reasons("From the sum on paper to the estimate", check.left_out_on_paper)

@@ -1,14 +1,27 @@
-"""A section of the page: one question, its answer, and folded beneath it what the answer rests on."""
+"""A section of the page: one question, its answer in few words, and folded beneath it what the answer rests on."""
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING
 
+from ..wording import numbers
+
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from ....analysis.health.finding import Finding
     from .figures import Figure
     from .log_tables import Table
+
+
+#: So many words of a section stand in sight, its heading and the captions of its charts among them; the rest is folded.
+MOST_WORDS = 40
+_WORD = re.compile(r"\S*\w\S*")
+# A colon or a full stop ends a sentence only before a capital: figures have points, too.
+_END = re.compile(r"(?<=[.:;]) (?=[A-Z“])")
 
 
 @dataclass(frozen=True)
@@ -19,13 +32,18 @@ class ShownFinding:
     finding: Finding
     when: str
 
+    @property
+    def plain(self) -> str:
+        """What was seen and how it should be, as short as it is known."""
+        return numbers.sentence(self.finding.plain or self.finding.title)
+
 
 @dataclass(frozen=True)
 class Folded:
-    """What stands folded under a section until somebody asks; on paper it is open.
+    """What stands folded under a section until somebody asks.
 
     ``summary`` tells what is inside; then follow sentences, findings, the figure, the tables, and ``listed``, the
-    sentences of a list.
+    sentences of a list. What is `long` is printed only where its reader has opened it; the rest is open on paper.
     """
 
     summary: str
@@ -34,6 +52,7 @@ class Folded:
     sentences: tuple[str, ...] = ()
     figure: Figure | None = None
     findings: tuple[ShownFinding, ...] = ()
+    long: bool = False
 
     @property
     def holds_anything(self) -> bool:
@@ -44,14 +63,17 @@ class Folded:
 
 @dataclass(frozen=True)
 class Section:
-    """A question and its answer: a sentence or two, what wants action, one figure, a short table; the rest in folds."""
+    """A question and its answer: what wants action, a sentence or two, its charts; tables and the rest in folds.
+
+    ``findings`` and `sentences` come in order of weight: those for which there is no room in sight are folded.
+    """
 
     anchor: str
     heading: str
     heading_short: str
     sentences: tuple[str, ...] = ()
     findings: tuple[ShownFinding, ...] = ()
-    figure: Figure | None = None
+    figures: tuple[Figure, ...] = ()
     tables: tuple[Table, ...] = ()
     folds: tuple[Folded, ...] = ()
 
@@ -59,7 +81,66 @@ class Section:
     def holds_anything(self) -> bool:
         """Whether there is anything in it."""
         rows = any(table.rows for table in self.tables)
-        return rows or bool(self.sentences or self.findings or self.figure or self.folds)
+        return rows or bool(self.sentences or self.findings or self.figures or self.folds)
+
+    @cached_property
+    def in_sight(self) -> InSight:
+        """What stands before the folds."""
+        return in_sight(self)
+
+    @property
+    def every_fold(self) -> tuple[Folded, ...]:
+        """What is folded: first what found no room in sight, then the tables, then the rest."""
+        shown = self.in_sight
+        findings, sentences = self.findings[len(shown.findings) :], self.sentences[len(shown.sentences) :]
+        captions = tuple(text for each in self.figures for text in (begun_and_rest(each.caption)[1], each.remark))
+        return without_empty(
+            Folded(f"{numbers.counted(len(findings), 'more finding')}", findings=findings),
+            Folded("In words", sentences=sentences),
+            Folded("In figures", self.tables),
+            Folded("How to read the chart", sentences=tuple(text for text in captions if text)),
+            *self.folds,
+        )
+
+
+@dataclass(frozen=True)
+class InSight:
+    """The findings and sentences of a section that stand before its folds."""
+
+    findings: tuple[ShownFinding, ...]
+    sentences: tuple[str, ...]
+
+
+def in_sight(section: Section) -> InSight:
+    """Return what of a section fits in sight, its findings first."""
+    # A caption says what its chart shows, so its first sentence always stands there.
+    captions = (begun_and_rest(each.caption)[0] for each in section.figures)
+    room = MOST_WORDS - sum(words(text) for text in (section.heading, *captions))
+    # With each finding stands its severity, a word.
+    findings = _fitting([words(shown.plain) + 1 for shown in section.findings], room)
+    room -= sum(words(shown.plain) + 1 for shown in section.findings[:findings])
+    sentences = _fitting([words(text) for text in section.sentences], room)
+    return InSight(section.findings[:findings], section.sentences[:sentences])
+
+
+def _fitting(lengths: Sequence[int], room: int) -> int:
+    """Return how many from the beginning fit together."""
+    for count, length in enumerate(lengths):
+        room -= length
+        if room < 0:
+            return count
+    return len(lengths)
+
+
+def words(text: str) -> int:
+    """Return how many words a text has; a sign alone is none."""
+    return len(_WORD.findall(text))
+
+
+def begun_and_rest(text: str) -> tuple[str, str]:
+    """Return the first sentence of a text, and what follows it."""
+    first, *rest = _END.split(text, maxsplit=1)
+    return first, "".join(rest)
 
 
 def without_empty(*folds: Folded | None) -> tuple[Folded, ...]:
@@ -70,4 +151,4 @@ def without_empty(*folds: Folded | None) -> tuple[Folded, ...]:
 
 def rests_on(sentences: tuple[str, ...]) -> Folded:
     """Return the fold of what a section's figures were taken from, and what was assumed for them."""
-    return Folded(f"What this rests on: {len(sentences)} assumption{'' if len(sentences) == 1 else 's'}", (), sentences)
+    return Folded(f"What this rests on: {numbers.counted(len(sentences), 'assumption')}", (), sentences, long=True)

@@ -30,7 +30,7 @@ def carry(report: Report, log: LogReport, anchor: str) -> Section | None:
 
     No log is in the conductors' figures. None without a site file.
     """
-    site, first = log.by_site, log is report.logs[0]
+    site, first, word = log.by_site, log is report.logs[0], site_sentences.carries(log)
     if site is None:
         return None
     rests: list[object] = [each for pair in site.inverters for each in (pair.planned, pair.seen)]
@@ -50,11 +50,11 @@ def carry(report: Report, log: LogReport, anchor: str) -> Section | None:
         f"{anchor}-carry",
         "Can the system carry it?",
         "Can it carry it?",
-        tuple(site_sentences.carried(log)),
-        figure=sag,
+        (*(() if word is None else (word.sentence,)), *site_sentences.carried(log)),
+        figures=() if sag is None else (sag,),
         tables=(site_tables.verdicts(site, conductors=first),),
         folds=without_empty(
-            Folded("Each inverter, by plates and as seen", (site_tables.inverters(site),)),
+            Folded("Each inverter", (site_tables.inverters(site),), long=True),
             _bank(site),
             _conductors(site) if first else None,
             rests_on(site_sentences.assumptions(rests)),
@@ -66,7 +66,7 @@ def carry(report: Report, log: LogReport, anchor: str) -> Section | None:
 def _bank(site: SiteReport) -> Folded | None:
     if not isinstance(site.bank, BankReport):
         return None
-    return Folded("The bank: resistance, how long it lasts", (site_tables.bank(site.bank, site.bank_check),))
+    return Folded("The bank", (site_tables.bank(site.bank, site.bank_check),), long=True)
 
 
 def _conductors(site: SiteReport) -> Folded:
@@ -80,7 +80,7 @@ def _conductors(site: SiteReport) -> Folded:
 def _left_out(site: SiteReport) -> Folded:
     """Return what is left out, and what to add to the site file for it."""
     sentences = tuple(each.sentence for each in site.missing)
-    return Folded(f"Left out, and what to add: {numbers.counted(len(sentences), 'figure')}", (), sentences)
+    return Folded(f"Left out: {numbers.counted(len(sentences), 'figure')}", (), sentences)
 
 
 def full(report: Report, log: LogReport, anchor: str) -> Section | None:
@@ -95,15 +95,16 @@ def full(report: Report, log: LogReport, anchor: str) -> Section | None:
         sentences += [] if isinstance(bank.to_full, Missing) else [site_sentences.full_again(bank.to_full)]
         rests += [bank.state, bank.to_full, bank.of_log]
     state = None if bank is None or isinstance(bank.state, Missing) else site_tables.state(bank.state)
+    state_drawn = _state(report, log, bank, f"{anchor}-state")
     return Section(
         f"{anchor}-full",
         "When is it full again?",
         "Full again",
         tuple(sentences),
-        figure=_state(report, log, bank, f"{anchor}-state"),
+        figures=() if state_drawn is None else (state_drawn,),
         tables=(site_tables.recharge(site),),
         folds=without_empty(
-            None if state is None else Folded("The chart in figures: state of charge", (state,)),
+            None if state is None else Folded("The chart in figures", (state,)),
             rests_on(site_sentences.assumptions(rests)),
         ),
     )
@@ -150,7 +151,7 @@ def water(log: LogReport, anchor: str) -> Section | None:
         "The water",
         tuple(site_sentences.water(log)),
         folds=without_empty(
-            Folded("The tank and the water, figure by figure", (site_tables.water(report),)),
+            Folded("Figure by figure", (site_tables.water(report),)),
             rests_on(site_sentences.assumptions(parts)),
         ),
     )

@@ -9,6 +9,7 @@ from textwrap import wrap
 from typing import TYPE_CHECKING
 
 from ..wording import numbers
+from .section import begun_and_rest
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -49,6 +50,7 @@ def filled(template: str, *, styles: tuple[str, ...] = (), **parts: object) -> s
     environment.filters["short"] = numbers.shortened
     # Long enough for any sentence of ours with a user's words in it.
     environment.filters["full"] = partial(numbers.shortened, most=600)
+    environment.filters["begun"] = lambda text: begun_and_rest(text)[0]
     environment.filters["sentence"] = numbers.sentence
     environment.filters["timed"] = _timed
     environment.globals["unknown"] = numbers.UNKNOWN

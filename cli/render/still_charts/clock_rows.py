@@ -99,6 +99,11 @@ class ClockRows:
         return replace(self, rows=rows, left_out=self.left_out + len(self.rows) - len(rows))
 
 
+def _title(log: LogReport) -> str:
+    # A longer name would leave no room for what it names.
+    return numbers.shortened(log_sentences.log_title(log.facts), 18)
+
+
 def clock_rows(logs: Sequence[LogReport]) -> ClockRows | None:
     """Return what is to be drawn of logs; None where none of them holds a run."""
     logs = [log for log in logs if log.charge.span.start_us is not None]
@@ -111,11 +116,10 @@ def clock_rows(logs: Sequence[LogReport]) -> ClockRows | None:
     # Two logs of one day are told apart by what they are called.
     often = Counter(row.name for _, row in titled)
     rows = tuple(
-        row if often[row.name] == 1 else replace(row, name=f"{row.name}, {log_sentences.log_title(log.facts)}")
-        for log, row in titled
+        row if often[row.name] == 1 else replace(row, name=f"{row.name}, {_title(log)}") for log, row in titled
     )
     zones = ", ".join(dict.fromkeys(clock.in_zone(log.facts) for log in logs))
-    return ClockRows(rows, quantity, f"time of day in {zones}" if dated else "time since the start")
+    return ClockRows(rows, quantity, f"time of day in {numbers.shortened(zones)}" if dated else "time since the start")
 
 
 def _quantity(logs: Sequence[LogReport]) -> str | None:
@@ -197,7 +201,7 @@ class _LogRows:
         if self._dated:
             day = clock.local(low_us, self._log.facts)
             return f"{day.day} {day:%b %Y}"
-        title = log_sentences.log_title(self._log.facts)
+        title = _title(self._log)
         is_one = self._stop_us - self._start_us <= _DAY_US
         return title if is_one else f"{title}, day {(low_us - self._start_us) // _DAY_US + 1}"
 

@@ -478,8 +478,8 @@ def test_a_cable_without_its_protection_stands_at_the_top_of_the_page(full, chan
     log = analysed(site_with(**change), chunk=HOUR)
     report = make_report(log, site=site_with(**change))
     page = render(report)
-    assert page.index("Conductor &#39;bank to wash shed inverter&#39; fails.") < page.index('class="answer"')
-    assert "local codes and a licensed electrician decide" in page[: page.index('class="answer"')]
+    assert page.index("Conductor &#39;bank to wash shed inverter&#39; fails.") < page.index('class="verdict')
+    assert "local codes and a licensed electrician decide" in page[: page.index('class="verdict')]
     word = carries(log)
     assert (word.verdict, word.sentence.startswith("The system does not carry it safely: ")) == ("fails", True)
     rows = {row[0]: row[1] for row in verdicts(log.by_site, conductors=True).rows}
