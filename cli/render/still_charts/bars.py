@@ -24,7 +24,7 @@ _ANSWER_PX: Final = 44
 #: A bar is drawn at least this share of the chart's width wide, so that a small change or share is still seen. [1]
 _THINNEST_CHANGE, _THINNEST_SHARE = 0.003, 0.002
 #: The soft end of a bar is made of so many slices, each fainter than the one before. [1]
-_SLICES: Final = 12
+_SLICES: Final = 20
 
 
 def soft_bar(
@@ -139,7 +139,7 @@ def answer_bars(amounts: Sequence[AnswerBar], *, name: str = "answer", frame: Fr
     with svg.drawing(frame.of_height(len(amounts) * _ANSWER_PX)) as figure:
         axes = figure.add_subplot()
         for row, bar in enumerate(amounts):
-            soft_bar(axes, bar.within, (row + 0.05, row + 0.5), DRAW if row == 0 else SOFT)
+            soft_bar(axes, bar.within, (row + 0.05, row + 0.5), DRAW)
             axes.text(0, row - 0.05, f"{bar.who}: {bar.text}", va="bottom", ha="left")
         axes.set_ylim(len(amounts) - 0.4, -0.5)
         axes.set_xlim(0, 1.01 * max(bar.within.high for bar in amounts))

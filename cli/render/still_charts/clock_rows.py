@@ -223,6 +223,11 @@ class _LogRows:
         return self._runs_us[place][1] if is_run else start_us
 
 
+def _title(log: LogReport) -> str:
+    # Names that are longer would take the room of the marks.
+    return numbers.shortened(log_sentences.log_title(log.facts), 24)
+
+
 def _height(cycle: Cycle, quantity: str | None) -> float | None:
     if quantity is None:
         return None

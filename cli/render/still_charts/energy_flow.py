@@ -64,13 +64,18 @@ def energy_flow(flow: EnergyFlow, load: str, source: str, *, name: str = "flow",
         return svg.inline(figure, name=name, label=spoken(flow, load, source))
 
 
+def what(flow: EnergyFlow) -> str:
+    """Return what flows."""
+    return "energy" if flow.unit == "Wh" else "charge"
+
+
 def spoken(flow: EnergyFlow, load: str, source: str) -> str:
     """Say in a sentence what the chart shows, for whoever does not see it."""
     bands = bands_of(flow, load, source)
     sources, sinks = (
         ", ".join(stop.words.replace("\n", " ") for stop in stops) for stops in (bands.sources, bands.sinks)
     )
-    return f"Flow of energy. From: {sources}. To: {sinks}."
+    return f"Flow of {what(flow)}. From: {sources}. To: {sinks}."
 
 
 def bands_of(flow: EnergyFlow, load: str, source: str) -> Bands:

@@ -137,9 +137,11 @@ def _draw(axes: Axes, rows: ClockRows, layout: _Layout, width_px: float) -> None
     axes.set_xlim(left - 0.005 * width, right + 0.005 * width)
     axes.set_ylim(layout.height_px, 0)
     unit_px = 1.01 * width / width_px
+    # On a larger drawing, which is looked at from as far, all is larger.
+    larger = max(layout.text_px / WIDE.text_px, 1.0)
     top = max((mark.draw for row in rows.rows for mark in row.marks if mark.draw is not None), default=1.0)
     for row, at in zip(rows.rows, layout.tops, strict=True):
-        _draw_row(axes, row, at, unit_px, top)
+        _draw_row(axes, row, at, unit_px * larger, top)
         if row.bracket is not None:
             _draw_bracket(axes, row, at, layout, unit_px)
     _name_rows(axes, rows, layout)

@@ -5,8 +5,9 @@ from dataclasses import replace
 import pytest
 from report_scenes import make_cycle, make_log, with_facts
 
-from shuntbook.analysis.charge.amounts import Amounts
+from shuntbook.analysis.charge.amounts import Amounts, Sureness
 from shuntbook.analysis.one_log.energy_flow import energy_flow
+from shuntbook.analysis.stats.interval95 import HowSure, Within
 
 
 def log_of(cycles, drawn_Wh, returned_Wh, **summary):
@@ -67,3 +68,45 @@ def test_without_volts_the_flow_is_of_charge():
     assert energy_flow([no_volts, log]).drawn.value == pytest.approx(2 * 13.254)
     assert energy_flow([replace(log, charge=replace(log.charge, energy=None, charge=None))]) is None
     assert energy_flow([]) is None
+
+
+def test_what_other_loads_took_is_as_unsure_as_the_two_it_is_the_difference_of():
+    """The load took 350 Wh ± 1, of which 250 from the bank; the bank gave 260 Wh, 255 to 270."""
+    run = make_cycle(100.0, 1800.0, energy_Wh=350.0, base_W=-200.0, base_drift_W=0.0)
+    log = log_of([run], 260.0, 40.0)
+    sure = Sureness(
+        *(HowSure(low, high, 1.0, 2.0, 1.0, ()) for low, high in ((255.0, 270.0), (38.0, 41.0), (0.0, 0.0)))
+    )
+    log = replace(log, charge=replace(log.charge, energy=replace(log.charge.energy, sure=sure)))
+    flow = energy_flow([log])
+    ends = 250.0 / 350.0
+    assert flow.load == Within(350.0, 349.0, 351.0)
+    assert (flow.drawn, flow.returned) == (Within(260.0, 255.0, 270.0), Within(40.0, 38.0, 41.0))
+    assert flow.others.value == pytest.approx(10.0)
+    assert (flow.others.low, flow.others.high) == pytest.approx((255.0 - ends * 351.0, 270.0 - ends * 349.0))
+    assert flow.charging.value == pytest.approx(140.0)
+    assert (flow.charging.low, flow.charging.high) == pytest.approx((38.0 + 349.0 / 3.5, 41.0 + 351.0 / 3.5))
+    assert energy_flow([log, log]).load == Within(700.0, 698.0, 702.0)
+
+
+def test_no_interval_goes_below_nothing():
+    """A load of half a watt-hour ± 1 took nothing at the least; other loads never less than nothing."""
+    run = make_cycle(100.0, 10.0, energy_Wh=0.5)
+    flow = energy_flow([log_of([run], 0.6, 0.0)])
+    assert flow.load == Within(0.5, 0.0, 1.5)
+    assert flow.others.low == 0.0
+    assert flow.charging == flow.returned
+
+
+def test_a_run_of_which_nothing_is_known_adds_nothing_from_the_array():
+    """Without its amount, or the level it stands on, nobody can say what it took from where."""
+    known = make_cycle(100.0, 1800.0, energy_Wh=350.0, base_W=-200.0)
+    unknown = make_cycle(3000.0, 600.0, energy_Wh=0.0, base_W=None)
+    assert energy_flow([log_of([known, unknown], 400.0, 0.0)]).straight == pytest.approx(100.0)
+    going_on = make_cycle(
+        100.0, complete=False, energy_Wh=None, run_s=0.0, so_far_Wh=90.0, so_far_s=900.0, base_W=-40.0
+    )
+    log = log_of([], 400.0, 0.0)
+    summary = replace(log.cycles.summary, count=1, energy_Wh=90.0)
+    log = replace(log, cycles=replace(log.cycles, cycles=(going_on,), summary=summary))
+    assert energy_flow([log]).straight == pytest.approx(10.0)

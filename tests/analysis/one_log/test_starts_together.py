@@ -107,3 +107,73 @@ def test_means_reach_back_and_what_was_read_by_eye_stands():
         return together.usual[np.abs(together.seconds - second).argmin()]
 
     assert (at("instant", 0.5), at("mean", 0.5), at("held", 0.5)) == (15.0, 20.0, 10.0)
+
+
+def test_nothing_is_made_up_before_the_first_and_after_the_last_reading():
+    """What lies between two readings of a start is known, their own instants included; beyond them nothing is."""
+    cycle = make_cycle(100.0, surge_resolved=True)
+    us = cycle.start_us + np.array([-1000, 0, 1000, 2000]) * 1000
+    start = CloseUp(cycle, Chunk(us, {"current_A": np.array([0.0, 10.0, 20.0, 30.0])}))
+    together = starts_together([start] * LEAST, "instant")
+    known = together.seconds[~np.isnan(together.usual)]
+    assert (known[0], known[-1]) == (-1.0, 2.0)
+    assert (together.seconds[0], together.seconds[-1]) == (-2.0, 10.0)
+
+
+def test_the_last_reading_before_the_stop_is_the_runs():
+    """A run of two seconds has the reading that stands at its stop, and none after it."""
+    cycle = make_cycle(100.0, run_s=2.0, surge_resolved=True)
+    us = cycle.start_us + np.array([-1000, 0, 1000, 2000, 3000]) * 1000
+    start = CloseUp(cycle, Chunk(us, {"current_A": np.array([0.0, 10.0, 20.0, 30.0, 0.0])}))
+    assert np.nanmax(starts_together([start] * LEAST, "instant").usual) == 30.0
+
+
+def test_starts_have_one_quantity():
+    """Amps where all have them, else watts where all have those; running is told in the same."""
+    amps = make_start(100.0)
+    watts = CloseUp(amps.cycle, Chunk(amps.readings.time_us, {"power_W": 25 * amps.readings.quantities["current_A"]}))
+    assert starts_together([amps] * LEAST, "instant").quantity == "current_A"
+    assert starts_together([watts] * LEAST, "instant").quantity == "power_W"
+    assert starts_together([watts] * LEAST, "instant").running == amps.cycle.run_W
+    assert starts_together([amps, amps, watts], "instant") is None
+
+
+def test_sixty_starts_are_the_most_and_reach_over_the_whole_log():
+    """Of two hundred the first and the last are among them."""
+    runs = tuple(make_cycle(100.0 * k, surge_ratio=2.0 + (k % 7), surge_resolved=True) for k in range(200))
+    chosen = chosen_starts(Cycles(runs, CycleSummary(200, None, None, None, None), "current_A"))
+    assert 58 <= len(chosen) <= 60
+    assert (chosen[0], chosen[-1]) == (runs[0], runs[-1])
+    assert {cycle.surge_ratio for cycle in chosen} >= {2.0, 8.0}
+
+
+def test_a_start_without_readings_on_both_sides_is_left_out():
+    """Nobody can tell what it stands on, or what it was."""
+    whole = make_start(100.0)
+    us = whole.readings.time_us
+    after = CloseUp(whole.cycle, whole.readings.part(20, 120))
+    before = CloseUp(whole.cycle, whole.readings.part(0, 20))
+    assert (us[19] < whole.cycle.start_us) and (us[20] >= whole.cycle.start_us)
+    together = starts_together([whole, after, before, whole, whole], "instant")
+    assert len(together.each) == 3
+    assert starts_together([whole, whole, after, before], "instant") is None
+
+
+def test_half_of_the_starts_make_what_is_usual():
+    """Two of four still ran: their median is told; of one in four it is not."""
+    two = [make_start(100.0, run_s=1.0)] * 2 + [make_start(100.0)] * 2
+    late = starts_together(two, "instant").usual
+    assert late[300] == pytest.approx(30.0)
+    one = [make_start(100.0, run_s=1.0)] * 3 + [make_start(100.0)]
+    assert np.isnan(starts_together(one, "instant").usual[300])
+
+
+def test_a_very_fast_meter_makes_no_finer_a_grid_than_can_be_seen():
+    """A reading a millisecond: the grid has a hundredth of a second."""
+    cycle = make_cycle(100.0, surge_resolved=True)
+    seconds = np.arange(-2000, 10_000) / 1000
+    us = cycle.start_us + np.round(seconds * SECOND_US).astype(np.int64)
+    start = CloseUp(cycle, Chunk(us, {"current_A": np.where(seconds < 0, 1.0, 31.0)}))
+    together = starts_together([start] * LEAST, "instant")
+    assert np.diff(together.seconds) == pytest.approx(0.01)
+    assert together.surge == 30.0

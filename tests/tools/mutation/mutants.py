@@ -85,6 +85,11 @@ GROUPS = {
         "bank bank_limits bank_voltage loads_use payback conductor resistance inverter forecast",
         "",
     ),
+    "answer": (
+        "analysis/one_log: energy_flow starts_together",
+        "energy_flow starts_together",
+        "",
+    ),
     "amounts": (
         "ingest/exports/amounts: numbers number_forms around changes closing_row far_readings; "
         "ingest/exports: one_kind",

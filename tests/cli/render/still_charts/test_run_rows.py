@@ -3,6 +3,7 @@
 import re
 from dataclasses import replace
 from itertools import pairwise
+from xml.etree import ElementTree
 
 import numpy as np
 import pytest
@@ -204,3 +205,34 @@ def test_where_marks_stand_for_several_that_is_said():
     dense = long_log(1, [make_cycle(40.0 * k, 9.0, 31.0) for k in range(2160)])
     assert "stands for several" in figures.picture(make_report(dense), "t").remark
     assert figures.picture(make_report(make_log()), "t").remark == ""
+
+
+def test_a_logs_name_can_do_a_drawing_no_harm():
+    """What a file is called is text of the user's: shortened, escaped, and never markup."""
+    nasty = '<script>alert("x")</script> & $a_b$ ' + "long " * 30
+    logs = [with_facts(make_log(), name=nasty), with_facts(make_later(), name="b")]
+    drawing = run_rows.run_rows(logs, name="t")
+    assert "<script" not in drawing
+    assert ElementTree.fromstring(drawing).tag == "svg"
+    assert max(len(row.name) for row in clock_rows(logs).rows) < 60
+
+
+def test_logs_of_which_no_draw_is_known_in_common_have_no_scale():
+    """Amps of one and watts of the other are no one height: their marks are half as high as there is room."""
+    watts = make_log()
+    cycles = tuple(replace(cycle, run_A=None) for cycle in watts.cycles.cycles)
+    watts = replace(watts, cycles=replace(watts.cycles, cycles=cycles))
+    amps = tuple(replace(cycle, run_W=None) for cycle in make_log().cycles.cycles)
+    amps = replace(make_log(), cycles=replace(watts.cycles, cycles=amps))
+    assert (clock_rows([amps]).quantity, clock_rows([watts]).quantity) == ("current_A", "power_W")
+    assert clock_rows([amps, watts]).quantity is None
+    assert len({high for _, high in marks_drawn(run_rows.run_rows([amps, watts], name="t"))}) == 1
+
+
+def test_a_run_without_an_end_looks_so():
+    """It is hatched, up to where it was last seen."""
+    cut = make_cycle(3450.0, stop_us=None, complete=False)
+    log = replace(make_log(), cycles=replace(make_log().cycles, cycles=(cut,)))
+    gapless = replace(log, charge=replace(log.charge, span=replace(log.charge.span, gaps=())))
+    assert "<pattern" in run_rows.run_rows([gapless], name="t")
+    assert clock_rows([gapless]).rows[0].marks[0].right == clock_rows([gapless]).rows[0].right
