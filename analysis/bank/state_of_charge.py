@@ -14,7 +14,7 @@ import numpy as np
 from ..ledger.running_charge import RunningCharge
 from ..not_known import Missing
 from ..readings.chunk import FloatArray, TimeArray
-from ..stats.interval95 import Component, Within, combine, limit
+from ..stats.interval95 import EVEN, Component, Within, combine, halves_of_even, limit
 from ..sureness.meter_figures import MeterFigures
 from .peukert import fahrenheit
 
@@ -225,17 +225,21 @@ def _half_Ah(
     counted_Ah = running.drawn_Ah - efficiency * running.returned_Ah
     start_Ah = start.u * bank.capacity_Ah / 100
     # Factor and zero are one unknown each for the whole log, so they grow with what was counted and do not average out.
+    factor_Ah, efficiency_Ah = meter.gain * np.abs(counted_Ah), off * running.returned_Ah
+    if zero.even == 1:
+        start_each_Ah = np.full(len(counted_Ah), start_Ah * EVEN)
+        return halves_of_even(np.stack([start_each_Ah, factor_Ah, zero.u * EVEN * running.covered_h, efficiency_Ah]))
     halves = [
         combine(
             [
                 Component("start", start_Ah, even=1),
-                limit("factor", meter.gain * abs(net_Ah)),
+                limit("factor", factor),
                 replace(zero, u=zero.u * hours),
-                limit("charge efficiency", off * returned_Ah),
+                limit("charge efficiency", returned),
             ]
         ).half
-        for net_Ah, hours, returned_Ah in zip(
-            counted_Ah.tolist(), running.covered_h.tolist(), running.returned_Ah.tolist(), strict=True
+        for factor, hours, returned in zip(
+            factor_Ah.tolist(), running.covered_h.tolist(), efficiency_Ah.tolist(), strict=True
         )
     ]
     return np.array(halves)

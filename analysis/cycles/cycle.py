@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from ..signal_levels.rises import Rises
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Cycle:
     """One run of a load: start, surge, settled running, stop.
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 from ..ledger.ledger import Ledger
@@ -59,3 +59,13 @@ class LogReport:
     ledger: Ledger = field(default_factory=Ledger)
     paybacks: tuple[Payback, ...] = ()
     by_site: SiteReport | None = None
+
+    def in_short(self) -> LogReport:
+        """Return it without what its charts are drawn from: all figures stay, of each quantity its two extremes."""
+        return replace(
+            self,
+            charge=replace(self.charge, evidence=None),
+            envelopes={name: whole.in_one() for name, whole in self.envelopes.items()},
+            close_up=None,
+            starts=(),
+        )

@@ -22,6 +22,13 @@ class Envelope:
     low: FloatArray
     high: FloatArray
 
+    def in_one(self) -> Envelope:
+        """Return the whole as one bucket; none where there was none."""
+        if not len(self.time_us):
+            return self
+        width_us = int(self.time_us[-1] - self.time_us[0]) + self.width_us
+        return Envelope(self.time_us[:1].copy(), width_us, *(np.array([x]) for x in (self.low.min(), self.high.max())))
+
 
 class EnvelopeFold:
     """Keep the lowest and highest reading per bucket of time, as a fold.

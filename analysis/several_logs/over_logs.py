@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, tzinfo
+from typing import Final
 
 from ..health.finding import SEVERITIES, Finding
 from ..one_log.log_report import LogReport
@@ -16,6 +17,9 @@ from .day_figures import DayFigures, figures_of, figures_of_log
 from .day_pieces import LeftOut, pool_of
 from .day_trends import Day, DayTrend, day_trends
 from .start_calendar import StartCalendar, calendar_of
+
+#: So many logs of many are shown in full. [1]
+MOST_IN_FULL: Final = 3
 
 
 @dataclass(frozen=True)
@@ -57,13 +61,20 @@ class OverLogs:
     left_out: tuple[LeftOut, ...]
     remarks: tuple[str, ...]
 
-    def wanting_a_look(self, most: int, least: int = 0) -> tuple[LogReport, ...]:
-        """Return the logs with the most serious findings, in order of time; filled up to `least` with the newest."""
-        worst = sorted(range(len(self.logs)), key=lambda k: (self.logs[k].findings, k), reverse=True)
-        # Notes alone want no look: where nothing is serious only what fills up to `least` is shown.
-        serious = sum(any(one.findings[:2]) for one in self.logs)
-        chosen = {id(self.logs[k].log) for k in worst[: max(min(serious, most), least)]}
-        return tuple(one.log for one in self.logs if id(one.log) in chosen)
+
+def wanting_a_look(logs: Iterable[LogReport]) -> tuple[LogReport, ...]:
+    """Return the few of many logs to be shown in full, in order of time: the newest, and the worst of all others.
+
+    The worst have the most serious findings, the newer first of equals; notes alone want no look. With none of them it
+    is the newest two.
+    """
+    ordered = sorted(logs, key=_when)
+    dated = [log for log in ordered if not log.facts.undated] or ordered
+    newest = dated[-1:]
+    others = [(_counted(log.findings), k, log) for k, log in enumerate(ordered) if log is not newest[0]]
+    worst = sorted((each for each in others if any(each[0][:2])), key=lambda each: each[:2], reverse=True)
+    chosen = [*newest, *([log for _, _, log in worst[: MOST_IN_FULL - 1]] or dated[-2:-1])]
+    return tuple(sorted(chosen, key=_when))
 
 
 def over_logs(

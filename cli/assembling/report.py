@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
-from typing import Final, TypeVar
+from typing import Final
 
 import click
 
@@ -19,7 +19,7 @@ from ...analysis.one_log.site_folds import SiteFolds
 from ...analysis.one_log.watched_load import Watched, cycle_fold, watched_load
 from ...analysis.readings.chunk import MICROSECONDS, Chunk, Fold, join
 from ...analysis.several_logs.before_after import NamedChange
-from ...analysis.several_logs.over_logs import over_logs
+from ...analysis.several_logs.over_logs import over_logs, wanting_a_look
 from ...analysis.several_logs.report import PairedLogs, Report
 from ...analysis.signal_levels.steps import names_of
 from ...analysis.site.site import Site
@@ -33,16 +33,14 @@ from ..render.wording.clock import clock, zone_of
 from ..render.wording.numbers import shortened
 from .starts import starts_of
 
-Element = TypeVar("Element")
-
 #: What is shown of a start: from this long before it to this long after. [s]
 _BEFORE_S, _AFTER_S = 2.0, 8.0
 
-#: Of so many logs the starts are laid over each other. [1]
-_MOST_WITH_STARTS = 12
-
 #: From so many logs on their reading is counted aloud. [1]
 _MANY = 3
+#: From so many logs on the few that are shown in full are read twice, and of all others little is kept: a year's charts
+#: would take a gigabyte. [1]
+IN_SHORT: Final = 12
 
 
 def report_of(
@@ -71,15 +69,7 @@ def report_of(
     """
     ready = [prepared(path, site, corrections) for path in logs]
     change = None if changed_at is None else named_change(changed_at, ready)
-    # The cycles of all logs are begun before the first is read here, so that the second process is never idle.
-    elsewhere = [begun(log, watched_load(site, load, log.how, log.quantities), second) for log in ready]
-    second.prepare()
-    reports = tuple(_log_report(log, site, load, cycles) for log, cycles in _counting(ready, elsewhere))
-    # Of a year of days nobody looks at every start, and all of them would fill the memory.
-    if len(ready) <= _MOST_WITH_STARTS:
-        reports = tuple(
-            replace(report, starts=starts_of(log, report.cycles)) for log, report in zip(ready, reports, strict=True)
-        )
+    reports = tuple((_reports if len(ready) < IN_SHORT else _reports_of_many)(ready, site, load, second))
     # Only now, with every log read: what lies behind an inverter completes what was worked out at the bank.
     pairs: tuple[PairedLogs, ...] = ()
     if len({report.facts.side for report in reports}) > 1:
@@ -91,17 +81,41 @@ def report_of(
     return Report(site, reports, CAUTIONS, __version__, pairs, over)
 
 
-def _counting(ready: Sequence[Prepared], beside: Sequence[Element]) -> Iterator[tuple[Prepared, Element]]:
-    """Yield the logs, each with what stands beside it; show on standard error how far they have been read if many."""
-    logs = list(zip(ready, beside, strict=True))
-    if len(ready) < _MANY:
-        yield from logs
+def _reports(ready: Sequence[Prepared], site: Site | None, load: str | None, second: Second) -> Iterator[LogReport]:
+    """Yield the reports of a few logs, all in full."""
+    # The cycles of all logs are begun before the first is read here, so that the second process is never idle.
+    elsewhere = [begun(log, watched_load(site, load, log.how, log.quantities), second) for log in ready]
+    second.prepare()
+    beside = zip(ready, elsewhere, strict=True)
+    yield from _counting((_in_full(log, site, load, cycles) for log, cycles in beside), len(ready))
+
+
+def _reports_of_many(ready: Sequence[Prepared], site: Site | None, load: str | None, second: Second) -> list[LogReport]:
+    """Return the reports of many logs: in short, but for those that are shown in full, which are read once more."""
+    works = [partial(in_short, log, site, load) for log in ready]
+    reports = list(_counting(second.share(works), len(ready)))
+    second.prepare()
+    place = {id(report): k for k, report in enumerate(reports)}
+    for k in [place[id(report)] for report in wanting_a_look(reports)]:
+        reports[k] = _in_full(ready[k], site, load)
+    return reports
+
+
+def in_short(log: Prepared, site: Site | None, load: str | None) -> LogReport:
+    """Read a log and return its report without what only a log shown in full is drawn from."""
+    return _log_report(log, site, load).in_short()
+
+
+def _counting(reports: Iterable[LogReport], count: int) -> Iterator[LogReport]:
+    """Yield the reports; show on standard error how far the logs have been read if they are many."""
+    if count < _MANY:
+        yield from reports
         return
-    with click.progressbar(logs, label=f"reading {len(ready)} logs", file=lasting_stderr()) as shown:
+    with click.progressbar(reports, count, label=f"reading {count} logs", file=lasting_stderr()) as shown:
         yield from shown
 
 
-def _log_report(log: Prepared, site: Site | None, load: str | None, cycles: Fold[Cycles] | None) -> LogReport:
+def _log_report(log: Prepared, site: Site | None, load: str | None, cycles: Fold[Cycles] | None = None) -> LogReport:
     zone = None if log.facts.undated else zone_of(log.facts)[1]
     folds = SiteFolds(log.how, log.quantities, log.facts.markers, site=site, zone=zone)
     analysis = LogAnalysis(
@@ -115,8 +129,13 @@ def _log_report(log: Prepared, site: Site | None, load: str | None, cycles: Fold
         cycles=cycles,
     )
     log.feed(*analysis.folds)
-    result = analysis.result()
-    return replace(result, close_up=_close_up(log, result.cycles))
+    return analysis.result()
+
+
+def _in_full(log: Prepared, site: Site | None, load: str | None, cycles: Fold[Cycles] | None = None) -> LogReport:
+    """Read a log and return its report with the readings that pictures of its starts are drawn from."""
+    report = _log_report(log, site, load, cycles)
+    return replace(report, close_up=_close_up(log, report.cycles), starts=starts_of(log, report.cycles))
 
 
 def _close_up(log: Prepared, cycles: Cycles) -> CloseUp | None:

@@ -6,7 +6,7 @@ import os
 import signal
 import sys
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import ExitStack, contextmanager, suppress
@@ -61,6 +61,8 @@ def deaf_to_ctrl_c() -> Iterator[None]:
 
 
 WorkResult = TypeVar("WorkResult")
+#: So many pieces of shared work are with the other process at once. [1]
+_AWAY = 2
 
 
 class Second:
@@ -78,6 +80,11 @@ class Second:
         """
         return cache(work)
 
+    def share(self, works: Sequence[Callable[[], WorkResult]]) -> Iterator[WorkResult]:
+        """Yield what much work gives, in its order; each piece is done by whoever is free first."""
+        for work in works:
+            yield work()
+
 
 class _Beside(Second):
     """A process of its own, which does one thing after the other in the order in which they were begun."""
@@ -94,6 +101,23 @@ class _Beside(Second):
 
     def begin(self, work: Callable[[], WorkResult]) -> Callable[[], WorkResult]:
         return cache(partial(self._result, self._begun(work), work))
+
+    def share(self, works: Sequence[Callable[[], WorkResult]]) -> Iterator[WorkResult]:
+        done: dict[int, Callable[[], WorkResult]] = {}
+        away: dict[int, Future[WorkResult] | None] = {}
+        following, given = iter(range(len(works))), 0
+        for k in following:
+            # Two are away at once, so that the other need not wait for this process to hand it its next.
+            while len(away) < _AWAY and (other := next(following, None)) is not None:
+                away[other] = self._begun(works[other])
+            done[k] = _kept(works[k])
+            for other in [other for other, future in away.items() if future is None or future.done()]:
+                done[other] = partial(self._result, away.pop(other), works[other])
+            while given in done:
+                yield done.pop(given)()
+                given += 1
+        done |= {k: partial(self._result, future, works[k]) for k, future in away.items()}
+        yield from (done[k]() for k in range(given, len(works)))
 
     def _begun(self, work: Callable[[], WorkResult]) -> Future[WorkResult] | None:
         try:
@@ -119,6 +143,16 @@ class _Beside(Second):
             note = "note: a second process ended or could not begin, perhaps for want of memory; its work is done here"
             tell(note)
         self._ended = True
+
+
+def _kept(work: Callable[[], WorkResult]) -> Callable[[], WorkResult]:
+    """Do some work, and return what gives its result or raises what it raised."""
+    done: Future[WorkResult] = Future()
+    try:
+        done.set_result(work())
+    except Exception as why:
+        done.set_exception(why)
+    return done.result
 
 
 def _nothing() -> None:

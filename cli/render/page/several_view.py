@@ -8,6 +8,7 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from ....analysis.not_known import Missing
+from ....analysis.several_logs.over_logs import wanting_a_look
 from ..still_charts import trends as trend_chart
 from ..still_charts.svg import both_sizes
 from ..wording import log_sentences, numbers, several_sentences
@@ -26,8 +27,6 @@ if TYPE_CHECKING:
     from ....analysis.several_logs.report import Report
     from ....analysis.several_logs.start_calendar import CalendarCell
 
-#: So many logs are shown in full, those with the most serious findings; so many at least.
-_IN_FULL, _AT_LEAST = 3, 2
 #: The page's calendar shows so many days, the newest; all are in ``report --json``.
 _MOST_DAYS = 92
 _SHADES = 5
@@ -90,7 +89,7 @@ def logs_in_full(report: Report) -> tuple[LogReport, ...]:
     if report.over is None or len(report.logs) < several_sentences.MANY:
         return report.logs
     # A fleet of thirty pages would not be read.
-    return report.over.wanting_a_look(_IN_FULL, _AT_LEAST)
+    return wanting_a_look(report.logs)
 
 
 def several_view(report: Report, anchors: dict[int, str]) -> SeveralView | None:

@@ -14,7 +14,7 @@ from shuntbook.analysis.health.finding import Finding
 from shuntbook.analysis.several_logs.before_after import NamedChange
 from shuntbook.analysis.several_logs.day_figures import DayFigures
 from shuntbook.analysis.several_logs.day_trends import Day, day_trends
-from shuntbook.analysis.several_logs.over_logs import over_logs
+from shuntbook.analysis.several_logs.over_logs import over_logs, wanting_a_look
 from shuntbook.analysis.several_logs.pooled import pooled_amounts
 from shuntbook.analysis.several_logs.start_calendar import calendar_of
 from shuntbook.analysis.stats.interval95 import Component, judged
@@ -179,8 +179,24 @@ def test_findings_are_ranked_and_counted_over_all_logs():
         ("short_cycling", "note", 3),
     ]
     assert [one.findings for one in result.logs] == [(0, 0, 1), (0, 1, 1), (1, 0, 1), (2, 0, 0)]
-    assert [log.facts.name for log in result.wanting_a_look(2)] == ["2026-11-03", "2026-11-04"]
-    assert [log.facts.name for log in over(*map(day_log, days)).wanting_a_look(3, 2)] == ["2026-11-03", "2026-11-04"]
+
+
+def test_the_newest_and_the_worst_want_a_look():
+    """The newest as ever, of the others the two with the most serious findings; of healthy ones the newest two."""
+    act, watch, note = (Finding("draw_drift", severity, "", "", "", "") for severity in ("act", "watch", "note"))
+    held = [(watch,), (act,), (note, note), (act, watch), ()]
+    days = days_from("2026-11-01", 5)
+    logs = [day_log(day, findings=findings) for day, findings in zip(days, held, strict=True)]
+    healthy = [day_log(day, findings=(note,)) for day in days]
+    undated = [*logs[:3], day_log("2026-11-09", name="undated", undated=True, findings=(act, act))]
+
+    def names(logs):
+        return [log.facts.name for log in wanting_a_look(reversed(logs))]
+
+    assert names(logs) == ["2026-11-02", "2026-11-04", "2026-11-05"]
+    assert names(healthy) == ["2026-11-04", "2026-11-05"]
+    assert names(undated) == ["2026-11-02", "2026-11-03", "undated"]
+    assert names(healthy[:1]) == ["2026-11-01"]
 
 
 def test_sums_of_intervals_take_one_error_for_all():

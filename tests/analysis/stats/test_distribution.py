@@ -9,7 +9,15 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from shuntbook.analysis.stats.interval95 import Component, combine, effective_dof, judged, t_factor
+from shuntbook.analysis.stats.interval95 import (
+    Component,
+    combine,
+    effective_dof,
+    halves_of_even,
+    judged,
+    limit,
+    t_factor,
+)
 
 # JCGM 100:2008 (GUM), H.1, calibration of an end gauge: standard uncertainties in nm with their degrees of freedom. The
 # terms and the result were read in the documentation of a general library for uncertainty calculation, the degrees of
@@ -31,6 +39,17 @@ def test_end_gauge_of_the_guide():
     assert math.floor(whole.dof) == 16
     assert whole.factor == pytest.approx(2.92, abs=0.005)
     assert whole.half == pytest.approx(93, abs=0.6)  # the Guide multiplies the rounded 32 nm
+
+
+def test_many_sums_of_even_parts_at_once():
+    """Each is what it is by itself, also where parts are nought or tiny; one part alone reaches 0.95 of its limit."""
+    widths = 10 ** np.random.default_rng(1).uniform(-4, 1, (4, 60))
+    widths[1, :20] = 0
+    widths[2:, :5] = 0
+    alone = [combine([limit(str(k), width) for k, width in enumerate(column)]).half for column in widths.T]
+    assert halves_of_even(widths) == pytest.approx(np.array(alone), rel=1e-5)
+    assert halves_of_even(np.array([[0.0, 2.0], [0.0, 0.0]])) == pytest.approx([0.0, 1.9], rel=1e-3)
+    assert halves_of_even(np.array([[1.0], [1.0]])) == pytest.approx([2 - np.sqrt(0.2)])  # a triangle's ends
 
 
 @settings(max_examples=50)

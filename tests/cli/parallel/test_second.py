@@ -67,6 +67,21 @@ def test_what_a_lost_process_had_to_do_is_done_here(capsys):
     assert not active_children()
 
 
+def test_shared_work_comes_in_its_order(capsys):
+    """Whoever does it; what raised raises in its turn, and what a lost process had is done here."""
+    work = [partial(pow, k, 2) for k in range(9)]
+    with second_process(allowed=True) as beside:
+        assert list(beside.share(work)) == [k * k for k in range(9)]
+        shared = beside.share([*work[:4], partial(divmod, 1, 0), *work[4:]])
+        assert [next(shared) for _ in range(4)] == [0, 1, 4, 9]
+        with pytest.raises(ZeroDivisionError):
+            next(shared)
+        assert list(beside.share([])) == []
+        assert list(beside.share([partial(end_elsewhere, os.getpid())] * 5)) == ["done"] * 5
+    assert capsys.readouterr().err.count("\n") == 1
+    assert not active_children()
+
+
 def test_a_system_that_gives_no_process_is_no_obstacle(monkeypatch, capsys):
     """The first does it."""
 

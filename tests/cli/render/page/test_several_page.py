@@ -75,10 +75,10 @@ def test_thirty_logs_make_a_sound_and_small_page(page):
 
 
 def test_only_logs_that_want_a_look_are_shown_in_full(page):
-    """The two with findings; all thirty are there in short, and theirs lead to their sections."""
-    assert page.count('class="log-title"') == 2
+    """The two with findings and the newest; all thirty are there in short, and theirs lead to their sections."""
+    assert page.count('class="log-title"') == 3
     assert page.count('<details class="short"') == 30
-    assert page.count("Its charts and tables") == 2
+    assert page.count("Its charts and tables") == 3
     assert "In 2 of 30 logs, day 4 the first and day 5 the last." in Reader(page).said
 
 
@@ -144,7 +144,13 @@ def test_json_has_all_of_it_with_unknown_null():
     assert {trend["verdict"] for trend in document["trends"]} <= {"no change to be told", "rising", "falling"}
     assert document["before_after"]["comparison"]["figures"]
     assert document["findings"] == [
-        {"code": "short_cycling", "severity": "act", "title": "The pump short-cycles", "logs": ["day_4", "day_5"]}
+        {
+            "code": "short_cycling",
+            "severity": "act",
+            "title": "The pump short-cycles",
+            "plain": "",
+            "logs": ["day_4", "day_5"],
+        }
     ]
     assert report_document(make_report())["over_logs"] is None
 
