@@ -1,9 +1,10 @@
-"""Whether the array may have given part of a run's draw, because it held the bank at its regulation voltage."""
+"""What the array gave of a run's draw: the least of it where it charged the bank, and whether it may be more."""
 
 from __future__ import annotations
 
 import math
 
+from ..readings.chunk import MICROSECONDS, SECONDS_PER_HOUR
 from ..signal_levels.level_record import LevelList
 from .run_figures import SeenRun
 
@@ -53,6 +54,24 @@ def may_share(run: SeenRun, top_V: float, ohm: float) -> bool:
     if not math.isnan(ohm) and falls_V < HARDLY_FALLS * ohm * step_A:
         return True
     return run.stop is not None and run.drift("current_A") < -TAKES_MORE * step_A
+
+
+def straight(run: SeenRun, name: str, taken: float | None) -> float | None:
+    """Return the least of what a run took, `taken`, that the array gave; None where the run was not measured. [unit h].
+
+    What charged the bank before the run went on flowing and was taken by the load. Steps of others, clouds among them,
+    count from where they are seen; of what the level moves slowly meanwhile, all counts against the array.
+    """
+    if taken is None or name not in run.levels.names:
+        return None
+    base = run.before(name) + run.coincidence.at_start.get(name, 0.0)
+    drift = 0.0 if run.shared else max(run.drift(name), 0.0)
+    given, levels = 0.0, run.levels.levels
+    for k in range(run.start, run.last + 1):
+        base += run.levels.change(k, name) if k in run.others else 0.0
+        until_us = run.stop_us if k == run.last else levels[k + 1].start_us
+        given += max(-(base + drift), 0.0) * (until_us - levels[k].start_us) / MICROSECONDS / SECONDS_PER_HOUR
+    return None if math.isnan(given) else min(given, max(taken, 0.0))
 
 
 def prompt_ohm(runs: list[SeenRun]) -> float:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import Literal
 
 from ..signal_levels.rises import Rises
 
@@ -24,7 +26,7 @@ class Cycle:
     voltage; draw, charge and energy are lower bounds then. ``base_A`` and ``base_W`` are the level that
     it stands on, below nought while the bank was charged; ``base_drift_A`` and ``base_drift_W`` how far that moved
     meanwhile. ``charge_u95_Ah`` and ``energy_u95_Wh`` are half of the 95 % interval; None until
-    it is worked out.
+    it is worked out. ``straight_Ah`` and ``straight_Wh`` are the least of its draw that came straight from the array.
     """
 
     load: str | None
@@ -59,6 +61,19 @@ class Cycle:
     base_drift_W: float | None = None
     charge_u95_Ah: float | None = None
     energy_u95_Wh: float | None = None
+    straight_Ah: float | None = None
+    straight_Wh: float | None = None
+
+    def taken(self, unit: Literal["Ah", "Wh"]) -> float | None:
+        """Return what it took, of a run without an end as long as it was seen; None where that is not known."""
+        whole, so_far = (self.charge_Ah, self.so_far_Ah) if unit == "Ah" else (self.energy_Wh, self.so_far_Wh)
+        return so_far if whole is None else whole
+
+
+def total_taken(cycles: Sequence[Cycle], unit: Literal["Ah", "Wh"]) -> float | None:
+    """Return what runs took, whole or so far; None where that of one is not known."""
+    known = [cycle.taken(unit) for cycle in cycles]
+    return None if not known or any(x is None for x in known) else sum(x for x in known if x is not None)
 
 
 @dataclass(frozen=True)

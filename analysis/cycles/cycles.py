@@ -16,9 +16,9 @@ from ..signal_levels.level_record import LevelList
 from ..signal_levels.levels import START_S, Level, LevelMaker, edge_readings, record
 from ..signal_levels.plateau import EDGE, Plateau
 from ..signal_levels.steps import StepFold
-from .array_share import at_regulation, may_share, prompt_ohm, regulation_V
+from .array_share import at_regulation, may_share, prompt_ohm, regulation_V, straight
 from .choose_load import loads_of, the_load
-from .cycle import Cycle, Cycles, CycleSummary, PerhapsDry, TwoKinds
+from .cycle import Cycle, Cycles, CycleSummary, PerhapsDry, TwoKinds, total_taken
 from .dry_runs import MOST_FALL, at_one_draw, dry_runs, fell, held_run, with_late_fall
 from .failed_starts import attempts_of, without_failed
 from .on_off_path import Heights, RunLevels
@@ -92,7 +92,7 @@ class CycleFold:
         """Return the cycles, each with the rest before it."""
         shortest_s = min((run.length_s for run in own if run.stop is not None), default=0.0)
         return [
-            cycle_of(run, self._how, self._load, _rest_before(run.levels, run, previous, shortest_s))
+            _with_array(run, cycle_of(run, self._how, self._load, _rest_before(run.levels, run, previous, shortest_s)))
             for run, previous in zip(own, [None, *own], strict=False)
         ]
 
@@ -183,6 +183,15 @@ def _chosen(levels: LevelList, expected: float | None) -> _Chosen:
     return _Chosen(own, max(others - len(dry), 0), two_kinds, perhaps or maybe)
 
 
+def _with_array(run: SeenRun, cycle: Cycle) -> Cycle:
+    """Return a cycle with the least of it that came straight from the array."""
+    return replace(
+        cycle,
+        straight_Ah=straight(run, "current_A", cycle.taken("Ah")),
+        straight_Wh=straight(run, "power_W", cycle.taken("Wh")) if cycle.base_A is not None else None,
+    )
+
+
 def _on_since_first(levels: LevelList, expected: float | None) -> bool:
     """Tell whether a load without a start was on when the log began, and still is."""
     if not levels.levels:
@@ -271,12 +280,6 @@ def _summary(own: Sequence[SeenRun], cycles: Sequence[Cycle], others: int, cover
         median_run_s=_usual(runs),
         median_off_s=_usual(rests),
         other_runs=others,
-        charge_Ah=_total([(cycle.charge_Ah, cycle.so_far_Ah) for cycle in cycles]),
-        energy_Wh=_total([(cycle.energy_Wh, cycle.so_far_Wh) for cycle in cycles]),
+        charge_Ah=total_taken(cycles, "Ah"),
+        energy_Wh=total_taken(cycles, "Wh"),
     )
-
-
-def _total(taken: Sequence[tuple[float | None, float | None]]) -> float | None:
-    """Return what runs took, whole or so far; None where that of one is not known. [unit]."""
-    known = [so_far if whole is None else whole for whole, so_far in taken]
-    return None if not known or any(x is None for x in known) else sum(x for x in known if x is not None)

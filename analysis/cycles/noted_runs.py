@@ -11,7 +11,7 @@ from typing import Literal
 import numpy as np
 
 from ..readings.chunk import MICROSECONDS, SECONDS_PER_HOUR, Chunk, FloatArray, Fold, TimeArray
-from .cycle import Cycle, Cycles
+from .cycle import Cycle, Cycles, total_taken
 
 #: What may follow: "pump on", "switched on again", but not "standing on the bank".
 _AT_END = r"(?=\s*(?:$|[,.;:!(]|again\b|now\b|and\b|then\b|at\b|by\b))"
@@ -193,6 +193,8 @@ def _with(by_levels: Cycles, cycles: Sequence[Cycle], standing: _Standing) -> Cy
         median_run_s=float(np.median(runs)) if runs else None,
         median_off_s=float(np.median(rests)) if rests else None,
         other_runs=by_levels.summary.count + by_levels.summary.other_runs,
+        charge_Ah=total_taken(cycles, "Ah"),
+        energy_Wh=total_taken(cycles, "Wh"),
     )
     return replace(
         by_levels, cycles=tuple(cycles), summary=summary, attempts=(), shortest_run_s=None, on_since_first=False

@@ -3,6 +3,7 @@
 __all__ = [
     "bank_report",
     "energy_flow",
+    "from_array",
     "inverter_report",
     "log_analysis",
     "log_report",

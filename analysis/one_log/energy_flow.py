@@ -12,12 +12,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
-from ..readings.chunk import SECONDS_PER_HOUR
 from ..stats.interval95 import Within
 
 if TYPE_CHECKING:
     from ..charge.amounts import Amounts
-    from ..cycles.cycle import Cycle
     from ..readings.chunk import Side
     from .log_report import LogReport
 
@@ -87,7 +85,7 @@ def _of_log(log: LogReport, unit: ChargeOrEnergy) -> EnergyFlow | None:
     load = _load(log, unit)
     straight = 0.0
     if load is not None and log.facts.side == "dc":
-        by_runs = sum(_straight(cycle, unit) for cycle in log.cycles.cycles)
+        by_runs = sum(getattr(cycle, f"straight_{unit}") or 0.0 for cycle in log.cycles.cycles)
         # The load took no more from the bank than the bank gave to all.
         straight = min(max(by_runs, load.value - amounts.drawn), load.value)
     return EnergyFlow(unit, log.facts.side, _within(amounts, "drawn"), _within(amounts, "returned"), load, straight)
@@ -101,21 +99,6 @@ def _load(log: LogReport, unit: ChargeOrEnergy) -> Within | None:
     if not amount:
         return None
     return Within(amount, max(amount - (u95 or 0.0), 0.0), amount + (u95 or 0.0))
-
-
-def _straight(cycle: Cycle, unit: ChargeOrEnergy) -> float:
-    """Return the least of a run that did not come out of the bank. [unit]."""
-    taken, so_far, base, drift = (
-        (cycle.energy_Wh, cycle.so_far_Wh, cycle.base_W, cycle.base_drift_W)
-        if unit == "Wh"
-        else (cycle.charge_Ah, cycle.so_far_Ah, cycle.base_A, cycle.base_drift_A)
-    )
-    taken, run_s = (so_far, cycle.so_far_s) if taken is None else (taken, cycle.run_s)
-    if taken is None or base is None or run_s is None:
-        return 0.0
-    # The weaker charging of the two ends, so that it is no more than there was.
-    charging = max(-max(base, base + (drift or 0.0)), 0.0)
-    return min(charging * run_s / SECONDS_PER_HOUR, max(taken, 0.0))
 
 
 def _within(amounts: Amounts, part: Literal["drawn", "returned"]) -> Within:

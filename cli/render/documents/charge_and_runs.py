@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final, Literal
 
 from ....analysis.charge.amounts import budget_of
+from ....analysis.cycles.taken_by_load import taken_by_load
+from ....analysis.one_log.from_array import sure_from_array
 from ..wording.log_sentences import reason_said
 from .parts import Document, document_of, named
 
@@ -18,6 +20,7 @@ if TYPE_CHECKING:
     from ....analysis.readings.log_facts import LogFacts
     from ....analysis.sureness.meter_figures import MeterFigures
 
+UNITS: Final[tuple[Literal["Ah", "Wh"], ...]] = ("Ah", "Wh")
 _AMOUNTS = ("drawn", "returned", "net")
 
 
@@ -93,9 +96,19 @@ def _by_other_limit(charge: Charge) -> Document | None:
     }
 
 
-def cycles_document(log: LogReport) -> Document:
-    """Return the cycles, their summary, the findings, all limits that were checked, and trends."""
+def load_total_document(log: LogReport) -> Document:
+    """Return the answer: what the load took by itself, and what of it surely did not come out of the bank."""
     return {
+        "load": log.cycles.load,
+        **document_of(taken_by_load(log.cycles)),
+        **{f"from_array_at_least_{unit}": sure_from_array(log, unit) for unit in UNITS},
+    }
+
+
+def cycles_document(log: LogReport) -> Document:
+    """Return the load's total, the cycles, their summary, the findings, all limits that were checked, and trends."""
+    return {
+        "load_total": load_total_document(log),
         "log": document_of(log.facts),
         "cycles": document_of(log.cycles.cycles),
         "summary": named(log.cycles, "*summary signal"),

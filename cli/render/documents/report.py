@@ -40,6 +40,7 @@ def report_document(report: Report) -> Document:
 def _log_parts(log: LogReport) -> Document:
     cycles = cycles_document(log)
     return {
+        "load_total": cycles["load_total"],
         "charge": charge_document(log.facts, log.charge, log.marked, log.figures),
         "cycles": cycles,
         "nameplate": plate_document(log.plate),

@@ -3,9 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import floor, log10
 from typing import TYPE_CHECKING
 
-from . import numbers
+from ....analysis.cycles.taken_by_load import TakenByLoad, taken_by_load
+from ....analysis.not_known import Missing
+from ....analysis.one_log.from_array import sure_from_array
+from . import log_sentences, numbers
+from .log_sentences import load_name
 
 if TYPE_CHECKING:
     from ....analysis.cycles.cycle import Cycles
@@ -16,46 +21,77 @@ if TYPE_CHECKING:
 class LoadTotal:
     """What all runs of one load took together, ready to be shown: figures with their 95 % intervals.
 
-    ``load`` is its name with the article; ``charge`` and ``energy`` are None where they were not measured.
+    ``load`` is its name with the article; ``charge`` and ``energy`` are None where they were not measured. ``runs`` are
+    those seen, ``counted`` those whose amount is known and in the figure, ``in_part`` those without an end, which count
+    as far as they were seen. ``either``: two loads of like draw ran, and the log does not tell which is which.
     """
 
     load: str
     runs: int
     charge: str | None
     energy: str | None
+    counted: int
+    in_part: int = 0
+    either: bool = False
 
     @property
     def sentence(self) -> str:
         """The answer in one sentence, for instance ``The well pump took 8.35 Ah ± 0.08 (206 Wh ± 2) in 10 runs.``"""
         took = [text for text in (self.charge, self.energy) if text is not None]
         amounts = took[0] if len(took) == 1 else f"{took[0]} ({took[1]})"
-        return f"{numbers.capital(self.load)} took {amounts} in {numbers.counted(self.runs, 'run')}."
+        who = f"{numbers.capital(self.load)}{', or another load of like draw,' if self.either else ''}"
+        runs = numbers.counted(self.runs, "run")
+        if self.counted < self.runs:
+            return f"{who} took {amounts} in {self.counted:,} of {runs}; of the others the amount is not known."
+        part = f", {self.in_part:,} of them seen only in part" if self.in_part else ""
+        return f"{who} took {amounts} in {runs}{part if self.runs > 1 or not part else ', seen only in part'}."
 
 
 def load_total(cycles: Cycles, name: str) -> LoadTotal | None:
     """Return what all runs of a load took, `name` with its article; None where no run was seen or nothing measured."""
-    summary = cycles.summary
-    if not summary.count or (summary.charge_Ah is None and summary.energy_Wh is None):
+    taken = taken_by_load(cycles)
+    if taken.charge_Ah is None and taken.energy_Wh is None:
         return None
+    # Both amounts are said of the same runs: where fewer have the one, the other stands alone.
+    most = max(taken.runs_with_Ah, taken.runs_with_Wh)
     charge, energy = (
-        None if x is None else numbers.plus_minus(x, u95, unit)
-        for x, u95, unit in (
-            (summary.charge_Ah, summary.charge_u95_Ah, "Ah"),
-            (summary.energy_Wh, summary.energy_u95_Wh, "Wh"),
+        numbers.plus_minus(x, u95, unit) if x is not None and runs == most else None
+        for x, u95, unit, runs in (
+            (taken.charge_Ah, taken.charge_u95_Ah, "Ah", taken.runs_with_Ah),
+            (taken.energy_Wh, taken.energy_u95_Wh, "Wh", taken.runs_with_Wh),
         )
     )
-    return LoadTotal(name, summary.count, charge, energy)
+    two = cycles.two_kinds
+    return LoadTotal(name, taken.runs, charge, energy, most, _in_part(taken, most), two is not None and two.own is None)
+
+
+def _in_part(taken: TakenByLoad, counted: int) -> int:
+    return taken.runs_in_part if counted == taken.runs else 0
 
 
 def load_took(log: LogReport) -> LoadTotal | None:
     """Return what the load of a log took by itself; None where no run was seen or nothing measured."""
-    from .log_sentences import load_name  # a capture says what a load took, and nothing of a whole log
-
     return load_total(log.cycles, load_name(log))
+
+
+def first_answer(log: LogReport) -> str:
+    """Return the answer of a log in one sentence: what its load took, or that no run of it was seen."""
+    total = load_took(log)
+    if total is not None:
+        return total.sentence
+    if log.cycles.summary.count:
+        runs = numbers.counted(log.cycles.summary.count, "time")
+        return f"{numbers.capital(load_name(log))} ran {runs}; what it took is not known."
+    return log_sentences.ran(log)
 
 
 def bank_gave(log: LogReport) -> str | None:
     """Say what all loads took out of the bank together; None of a log from behind an inverter, or without amounts."""
+    both = _bank_gave(log)
+    return None if both is None else f"Out of the bank, all loads: {both}."
+
+
+def _bank_gave(log: LogReport) -> str | None:
     if log.facts.side != "dc":
         return None
     both = [
@@ -65,4 +101,23 @@ def bank_gave(log: LogReport) -> str | None:
     ]
     if not both:
         return None
-    return f"Out of the bank, all loads: {both[0] if len(both) == 1 else f'{both[0]} ({both[1]})'}."
+    return both[0] if len(both) == 1 else f"{both[0]} ({both[1]})"
+
+
+def from_the_sun(log: LogReport) -> str | None:
+    """Say how much of what the load took surely did not come out of the bank; None where nothing is sure."""
+    unit, amounts = ("Ah", log.charge.charge) if log.charge.charge is not None else ("Wh", log.charge.energy)
+    least = sure_from_array(log, "Ah" if unit == "Ah" else "Wh")
+    if least is None or amounts is None:
+        return None
+    site = log.by_site
+    # Without an array in the site file it may have been a charger.
+    source = "the array" if site is not None and not isinstance(site.solar.day, Missing) else "what charged the bank"
+    gave = numbers.plus_minus(amounts.drawn, amounts.drawn_u95, unit)
+    return f"At least {at_least(least)} {unit} of it came straight from {source}; the bank gave {gave} to all loads."
+
+
+def at_least(x: float) -> str:
+    """Return a lower bound with two digits, rounded down so that it stays one."""
+    place = 1 - floor(log10(x))
+    return f"{floor(x * 10.0**place + 1e-9) / 10.0**place:,.{max(place, 0)}f}"

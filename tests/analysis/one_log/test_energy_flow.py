@@ -20,21 +20,13 @@ def log_of(cycles, drawn_Wh, returned_Wh, **summary):
 
 
 def test_what_charged_the_bank_before_a_run_went_on_into_the_load():
-    """Half an hour at 700 W, with 200 W flowing into the bank before: 100 Wh of 350 did not come out of the bank."""
-    run = make_cycle(100.0, 1800.0, energy_Wh=350.0, base_W=-200.0, base_drift_W=0.0)
+    """Of 350 Wh 100 came straight from the array: they did not come out of the bank."""
+    run = make_cycle(100.0, 1800.0, energy_Wh=350.0, straight_Wh=100.0)
     flow = energy_flow([log_of([run], 260.0, 40.0)])
     assert flow.straight == pytest.approx(100.0)
     assert flow.load_from_bank == pytest.approx(250.0)
     assert flow.others.value == pytest.approx(10.0)
     assert flow.load_from_bank + flow.others.value == pytest.approx(flow.drawn.value)
-
-
-def test_the_weaker_charging_of_a_runs_two_ends_counts():
-    """What is said to come from the array is the least of it: a cloud may have come meanwhile."""
-    run = make_cycle(100.0, 1800.0, energy_Wh=350.0, base_W=-200.0, base_drift_W=150.0)
-    assert energy_flow([log_of([run], 400.0, 0.0)]).straight == pytest.approx(25.0)
-    clouded = replace(run, base_drift_W=300.0)
-    assert energy_flow([log_of([clouded], 400.0, 0.0)]).straight == 0.0
 
 
 def test_the_load_takes_no_more_from_the_bank_than_the_bank_gave():
@@ -47,7 +39,7 @@ def test_the_load_takes_no_more_from_the_bank_than_the_bank_gave():
 
 def test_a_run_takes_no_more_from_the_array_than_it_took():
     """A small load under a strong sun took all of it from there, and no more."""
-    run = make_cycle(100.0, 1800.0, energy_Wh=50.0, base_W=-800.0, base_drift_W=0.0)
+    run = make_cycle(100.0, 1800.0, energy_Wh=50.0, straight_Wh=50.0)
     flow = energy_flow([log_of([run], 0.0, 300.0)])
     assert (flow.straight, flow.load_from_bank) == (50.0, 0.0)
 

@@ -1,0 +1,56 @@
+"""What all runs of a load took together, and how many of them are in that: what is not known is never guessed."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from .cycle import Cycle, Cycles
+
+
+@dataclass(frozen=True)
+class TakenByLoad:
+    """What the runs of a load took, with half of the 95 % intervals; None where not one run tells.
+
+    ``runs`` are all that were seen, ``runs_in_part`` those of them without an end, which count as far as they were
+    seen; ``runs_with_Ah`` and ``runs_with_Wh`` are those whose amount is known and counted.
+    """
+
+    runs: int
+    runs_in_part: int
+    runs_with_Ah: int
+    runs_with_Wh: int
+    charge_Ah: float | None
+    charge_u95_Ah: float | None
+    energy_Wh: float | None
+    energy_u95_Wh: float | None
+
+
+def taken_by_load(cycles: Cycles) -> TakenByLoad:
+    """Add up what the runs of a load took."""
+    summary, runs = cycles.summary, cycles.cycles
+    known_Ah = [cycle for cycle in runs if cycle.taken("Ah") is not None]
+    known_Wh = [cycle for cycle in runs if cycle.taken("Wh") is not None]
+    # Of all runs the summary knows the interval, also of those without an end.
+    charge = (summary.charge_Ah, summary.charge_u95_Ah) if summary.charge_Ah is not None else _sum(known_Ah, "Ah")
+    energy = (summary.energy_Wh, summary.energy_u95_Wh) if summary.energy_Wh is not None else _sum(known_Wh, "Wh")
+    return TakenByLoad(
+        runs=summary.count,
+        runs_in_part=sum(not cycle.complete for cycle in runs),
+        runs_with_Ah=summary.count if summary.charge_Ah is not None else len(known_Ah),
+        runs_with_Wh=summary.count if summary.energy_Wh is not None else len(known_Wh),
+        charge_Ah=charge[0],
+        charge_u95_Ah=charge[1],
+        energy_Wh=energy[0],
+        energy_u95_Wh=energy[1],
+    )
+
+
+def _sum(cycles: list[Cycle], unit: Literal["Ah", "Wh"]) -> tuple[float | None, float | None]:
+    """Return what some runs took and half of its interval; None where there are none, or one has no interval."""
+    if not cycles:
+        return None, None
+    u95s = [cycle.charge_u95_Ah if unit == "Ah" else cycle.energy_u95_Wh for cycle in cycles]
+    # What one run is off the others may be off the same way (gain, digit), so halves add up.
+    u95 = None if any(each is None for each in u95s) else sum(each for each in u95s if each is not None)
+    return sum(cycle.taken(unit) or 0.0 for cycle in cycles), u95

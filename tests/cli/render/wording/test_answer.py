@@ -1,0 +1,105 @@
+"""The answer in words: what the load took, what the bank gave, and what came past the bank."""
+
+from dataclasses import replace
+
+import pytest
+from health_cycles import cycles
+from report_scenes import make_log, with_facts
+
+from shuntbook.analysis.cycles.cycle import RunKind, TwoKinds
+from shuntbook.cli.render.wording import answer
+
+
+def made(count=10, *, charge_Ah=8.35, energy_Wh=206.0, in_part=0):
+    """A load's runs with these amounts in their summary, so many of them without an end."""
+    runs = cycles(90.0, [600.0] * count)
+    each = [replace(cycle, complete=k >= in_part) for k, cycle in enumerate(runs.cycles)]
+    total = {"charge_Ah": charge_Ah, "charge_u95_Ah": 0.08, "energy_Wh": energy_Wh, "energy_u95_Wh": 3.0}
+    return replace(runs, cycles=tuple(each), summary=replace(runs.summary, **total))
+
+
+def said(runs):
+    """The answer of such runs."""
+    return answer.load_total(runs, "the well pump").sentence
+
+
+@pytest.mark.parametrize(
+    ("runs", "sentence"),
+    [
+        (made(), "The well pump took 8.35 Ah ± 0.08 (206 Wh ± 3) in 10 runs."),
+        (made(1), "The well pump took 8.35 Ah ± 0.08 (206 Wh ± 3) in 1 run."),
+        (made(in_part=1), "The well pump took 8.35 Ah ± 0.08 (206 Wh ± 3) in 10 runs, 1 of them seen only in part."),
+        (made(1, in_part=1), "The well pump took 8.35 Ah ± 0.08 (206 Wh ± 3) in 1 run, seen only in part."),
+    ],
+)
+def test_the_load_took_so_much_in_so_many_runs(runs, sentence):
+    """One sentence; what was seen only in part is said."""
+    assert said(runs) == sentence
+
+
+def test_behind_an_inverter_energy_stands_alone():
+    """No amp-hours of the bank are made up."""
+    runs = made(charge_Ah=None)
+    energy_only = replace(runs, cycles=tuple(replace(cycle, charge_Ah=None) for cycle in runs.cycles))
+    assert said(energy_only) == "The well pump took 206 Wh ± 3 in 10 runs."
+
+
+def test_runs_of_unknown_amount_are_counted_out_loud():
+    """Eight of ten runs have an amount; the rest is not guessed."""
+    runs = made(charge_Ah=None, energy_Wh=None)
+    each = [
+        replace(cycle, charge_Ah=None if k < 2 else 0.5, charge_u95_Ah=None if k < 2 else 0.05, energy_Wh=None)
+        for k, cycle in enumerate(runs.cycles)
+    ]
+    runs = replace(runs, cycles=tuple(each))
+    assert said(runs) == "The well pump took 4.0 Ah ± 0.4 in 8 of 10 runs; of the others the amount is not known."
+
+
+def test_two_loads_of_like_draw_are_not_taken_for_one():
+    """Nobody knows which runs are the pump's."""
+    kind = RunKind(5, 90.0, 780.0, 0.0)
+    runs = replace(made(), two_kinds=TwoKinds((kind, kind), None))
+    assert said(runs).startswith("The well pump, or another load of like draw, took 8.35 Ah")
+
+
+def test_without_a_run_the_answer_says_so():
+    """The log's answer is never empty."""
+    log = make_log()
+    none = replace(
+        log,
+        cycles=replace(
+            log.cycles, cycles=(), summary=replace(log.cycles.summary, count=0, charge_Ah=None, energy_Wh=None)
+        ),
+    )
+    assert answer.load_took(none) is None
+    assert answer.first_answer(none).startswith("No load was seen")
+    unknown = replace(log, cycles=made(2, charge_Ah=None, energy_Wh=None))
+    bare = tuple(replace(cycle, charge_Ah=None, energy_Wh=None) for cycle in unknown.cycles.cycles)
+    unknown = replace(unknown, cycles=replace(unknown.cycles, cycles=bare))
+    assert answer.first_answer(unknown) == "The well pump ran 2 times; what it took is not known."
+
+
+def test_the_bank_gave_is_of_a_bank():
+    """Behind an inverter no bank is seen."""
+    log = make_log()
+    assert answer.bank_gave(log).startswith("Out of the bank, all loads: ")
+    assert answer.bank_gave(with_facts(log, side="ac")) is None
+
+
+def test_what_came_past_the_bank_is_a_lower_bound(monkeypatch):
+    """Rounded down, and of an array only where the site file has one."""
+    log = make_log()
+    monkeypatch.setattr(answer, "sure_from_array", lambda log, unit: 0.8699)
+    said = answer.from_the_sun(replace(log, by_site=None))
+    assert said.startswith("At least 0.86 Ah of it came straight from what charged the bank; the bank gave ")
+    assert said.endswith(" to all loads.")
+    monkeypatch.setattr(answer, "sure_from_array", lambda log, unit: None)
+    assert answer.from_the_sun(log) is None
+
+
+@pytest.mark.parametrize(
+    ("x", "text"), [(0.8699, "0.86"), (1.0, "1.0"), (12.99, "12"), (1234.0, "1,200"), (0.0459, "0.045")]
+)
+def test_a_lower_bound_is_rounded_down(x, text):
+    """Two digits; never more than it is."""
+    assert answer.at_least(x) == text
