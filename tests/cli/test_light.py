@@ -40,8 +40,8 @@ LIMITS = {
     "convert": (53, 48),
     "look": (62, 40),
     "charge": (55, 37),
-    "charge --site": (88, 68),
-    "capture": (115, 86),
+    "charge --site": (88, 69),
+    "capture": (118, 88),
     "report": (195, 120),
 }
 

@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 
 from ....analysis.cycles.taken_by_load import TakenByLoad, taken_by_load
 from ....analysis.not_known import Missing
-from ....analysis.one_log.from_array import sure_from_array
 from . import log_sentences, numbers
 from .log_sentences import load_name
 
@@ -106,6 +105,9 @@ def _bank_gave(log: LogReport) -> str | None:
 
 def from_the_sun(log: LogReport) -> str | None:
     """Say how much of what the load took surely did not come out of the bank; None where nothing is sure."""
+    # A capture, which says what a load took, has no sun to tell of.
+    from ....analysis.one_log.from_array import sure_from_array
+
     unit, amounts = ("Ah", log.charge.charge) if log.charge.charge is not None else ("Wh", log.charge.energy)
     least = sure_from_array(log, "Ah" if unit == "Ah" else "Wh")
     if least is None or amounts is None:

@@ -7,6 +7,7 @@ from health_cycles import cycles
 from report_scenes import make_log, with_facts
 
 from shuntbook.analysis.cycles.cycle import RunKind, TwoKinds
+from shuntbook.analysis.one_log import from_array
 from shuntbook.cli.render.wording import answer
 
 
@@ -89,11 +90,11 @@ def test_the_bank_gave_is_of_a_bank():
 def test_what_came_past_the_bank_is_a_lower_bound(monkeypatch):
     """Rounded down, and of an array only where the site file has one."""
     log = make_log()
-    monkeypatch.setattr(answer, "sure_from_array", lambda log, unit: 0.8699)
+    monkeypatch.setattr(from_array, "sure_from_array", lambda log, unit: 0.8699)
     said = answer.from_the_sun(replace(log, by_site=None))
     assert said.startswith("At least 0.86 Ah of it came straight from what charged the bank; the bank gave ")
     assert said.endswith(" to all loads.")
-    monkeypatch.setattr(answer, "sure_from_array", lambda log, unit: None)
+    monkeypatch.setattr(from_array, "sure_from_array", lambda log, unit: None)
     assert answer.from_the_sun(log) is None
 
 
