@@ -64,7 +64,7 @@ def test_without_volts_the_flow_is_of_charge():
 
 def test_what_other_loads_took_is_as_unsure_as_the_two_it_is_the_difference_of():
     """The load took 350 Wh ± 1, of which 250 from the bank; the bank gave 260 Wh, 255 to 270."""
-    run = make_cycle(100.0, 1800.0, energy_Wh=350.0, base_W=-200.0, base_drift_W=0.0)
+    run = make_cycle(100.0, 1800.0, energy_Wh=350.0, straight_Wh=100.0)
     log = log_of([run], 260.0, 40.0)
     sure = Sureness(
         *(HowSure(low, high, 1.0, 2.0, 1.0, ()) for low, high in ((255.0, 270.0), (38.0, 41.0), (0.0, 0.0)))
@@ -92,11 +92,11 @@ def test_no_interval_goes_below_nothing():
 
 def test_a_run_of_which_nothing_is_known_adds_nothing_from_the_array():
     """Without its amount, or the level it stands on, nobody can say what it took from where."""
-    known = make_cycle(100.0, 1800.0, energy_Wh=350.0, base_W=-200.0)
-    unknown = make_cycle(3000.0, 600.0, energy_Wh=0.0, base_W=None)
+    known = make_cycle(100.0, 1800.0, energy_Wh=350.0, straight_Wh=100.0)
+    unknown = make_cycle(3000.0, 600.0, energy_Wh=0.0, straight_Wh=None)
     assert energy_flow([log_of([known, unknown], 400.0, 0.0)]).straight == pytest.approx(100.0)
     going_on = make_cycle(
-        100.0, complete=False, energy_Wh=None, run_s=0.0, so_far_Wh=90.0, so_far_s=900.0, base_W=-40.0
+        100.0, complete=False, energy_Wh=None, run_s=0.0, so_far_Wh=90.0, so_far_s=900.0, straight_Wh=10.0
     )
     log = log_of([], 400.0, 0.0)
     summary = replace(log.cycles.summary, count=1, energy_Wh=90.0)
