@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING, Final
 
-from ....analysis.readings.chunk import MICROSECONDS
+from ....analysis.readings.chunk import MICROSECONDS, SECONDS_PER_HOUR
 from ..wording import checks, clock, log_sentences, numbers
 from .run_strip import seen_on
 
@@ -212,20 +212,24 @@ class _LogRows:
             if not own_us:
                 continue
             stops_us = {us: self._stop_of(us) for us in own_us}
-            words, detail = checks.in_few_words(finding, own_us, [(stops_us[us] - us) / MICROSECONDS for us in own_us])
+            runs_s = [(stops_us[us] - us) / MICROSECONDS for us in own_us]
+            words, detail = checks.in_few_words(finding, own_us, runs_s, self._hours(low_us, high_us))
             return Bracket(*on_clock(own_us[0], max(stops_us.values())), words, detail)
         return None
+
+    def _hours(self, low_us: int, high_us: int) -> float:
+        """Return how many hours were measured between two instants. [h]."""
+        if (low_us, high_us) == (self._start_us, self._stop_us):
+            return self._log.cycles.covered_s / SECONDS_PER_HOUR
+        gaps_us = [(max(gap.start_us, low_us), min(gap.stop_us, high_us)) for gap in self._log.charge.span.gaps]
+        unread_us = sum(max(right - left, 0) for left, right in gaps_us)
+        return (high_us - low_us - unread_us) / MICROSECONDS / SECONDS_PER_HOUR
 
     def _stop_of(self, start_us: int) -> int:
         """Return when the run that began then was last seen on; a start that failed ended as it began. [us]."""
         place = bisect_left(self._starts_us, start_us)
         is_run = place < len(self._starts_us) and self._starts_us[place] == start_us
         return self._runs_us[place][1] if is_run else start_us
-
-
-def _title(log: LogReport) -> str:
-    # Names that are longer would take the room of the marks.
-    return numbers.shortened(log_sentences.log_title(log.facts), 24)
 
 
 def _height(cycle: Cycle, quantity: str | None) -> float | None:

@@ -67,20 +67,32 @@ _IN_FEW_WORDS = {
 }
 
 
-def in_few_words(finding: Finding, starts_us: Sequence[int], runs_s: Sequence[float]) -> tuple[str, str]:
+def in_few_words(finding: Finding, starts_us: Sequence[int], runs_s: Sequence[float], hours: float) -> tuple[str, str]:
     """Return what was found of runs in a few words, and what may be added to these where there is room.
 
-    By when the runs that it rests on began [us], in order, and their lengths [s]: at least one of them, those that a
-    row of the picture shows, which may be fewer than the finding's.
+    By when the runs that it rests on began [us], in order, and their lengths [s], at least one of them, in so many
+    hours of readings: those that a row of the picture shows, which may be fewer than the finding's.
     """
     if finding.code != "short_cycling":
         return _IN_FEW_WORDS.get(finding.code, ABOUT.get(finding.code, finding.code).lower()), ""
-    # The finding's title says which of its limits were crossed.
-    what = ", ".join(word for word in ("too often", "too briefly") if word in finding.title) or "too often"
+    # The finding's title says which of its limits were crossed, and its sentences by what starts were counted: one
+    # quantity, one figure, wherever it stands.
+    each = f"{numbers.duration(median(runs_s))} each"
+    if "too often" not in finding.title:
+        return f"too briefly: {each}", ""
+    briefly = "too briefly" in finding.title
+    what = "too often, too briefly" if briefly else "too often"
+    return f"{what}: {_starts(finding, starts_us, hours)}", f", {each}" if briefly else ""
+
+
+def _starts(finding: Finding, starts_us: Sequence[int], hours: float) -> str:
+    """Return how many starts there were: on average, in the busiest hour or all, as the finding's sentences tell it."""
+    rate = len(starts_us) / max(hours, 1.0)
+    if "times an hour" in finding.plain and rate >= _CLOSE:
+        return f"{rate:.0f} starts an hour"
     most = max(bisect_left(starts_us, us + _HOUR_US) - k for k, us in enumerate(starts_us))
     # On a quiet day of those that are too many together, an hour says nothing.
-    often = f"{most} starts in an hour" if most >= _CLOSE else numbers.counted(len(starts_us), "start")
-    return f"{what}: {often}", f", {numbers.duration(median(runs_s))} each" if "too briefly" in finding.title else ""
+    return f"{most} starts in one hour" if most >= _CLOSE else numbers.counted(len(starts_us), "start")
 
 
 #: So many are named; the rest are counted.

@@ -146,16 +146,20 @@ def test_shortened_text_is_not_shortened_again(text):
     assert numbers.shortened(once, 600) == once
 
 
-def test_a_finding_in_few_words_has_the_busiest_hour_of_the_runs_it_is_told_of():
+def test_a_finding_in_few_words_counts_starts_as_its_sentences_do():
     """What was crossed stands first; what may be left out comes apart; on a quiet day an hour says nothing."""
     finding = make_later().findings[1]
-    both = replace(finding, title="The pump starts too often and runs too briefly")
-    every_two_minutes = [START_US + 120 * SECOND_US * k for k in range(50)]
-    assert checks.in_few_words(both, every_two_minutes, [13.0] * 50) == (
-        "too often, too briefly: 30 starts in an hour",
-        ", 13 s each",
-    )
+    often = replace(finding, title="The pump starts too often and runs too briefly")
+    starts_us = [START_US + 120 * SECOND_US * k for k in range(50)]
+    averaged = replace(often, plain="The pump starts 25 times an hour. It should be at most 12 on average.")
+    words = checks.in_few_words(averaged, starts_us, [13.0] * 50, 2.0)
+    assert words == ("too often, too briefly: 25 starts an hour", ", 13 s each")
+    busiest = replace(often, plain="The pump started 30 times in one hour. It should be at most 20.")
+    words = checks.in_few_words(busiest, starts_us, [13.0] * 50, 2.0)
+    assert words == ("too often, too briefly: 30 starts in one hour", ", 13 s each")
     often = replace(finding, title="The pump starts too often")
-    assert checks.in_few_words(often, every_two_minutes[:1], [13.0]) == ("too often: 1 start", "")
+    assert checks.in_few_words(often, starts_us[:1], [13.0], 24.0) == ("too often: 1 start", "")
+    briefly = replace(finding, title="The pump runs too briefly")
+    assert checks.in_few_words(briefly, starts_us, [13.0] * 50, 2.0) == ("too briefly: 13 s each", "")
     dry = replace(finding, code="prime_lost")
-    assert checks.in_few_words(dry, every_two_minutes[:1], [13.0]) == ("draws too little: no water?", "")
+    assert checks.in_few_words(dry, starts_us[:1], [13.0], 2.0) == ("draws too little: no water?", "")
