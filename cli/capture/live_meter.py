@@ -89,6 +89,7 @@ class LiveMeter:
     mark: str | None = None
     _whole: ChargeFold | None = None
     _since: ChargeFold | None = None
+    _since_us: int | None = None
     _cycles: Fold[Cycles] | None = None
     _by_notes: NotedRunsFold | None = None
     _sign: SignFold = field(default_factory=lambda: SignFold(()))
@@ -133,7 +134,8 @@ class LiveMeter:
         if not readings:
             return
         chunk = self._chunk(readings)
-        for fold in (self._whole, self._since, self._cycles, self._sign, self._recent):
+        self._add_since_mark(readings)
+        for fold in (self._whole, self._cycles, self._sign, self._recent):
             if fold is not None:
                 fold.add(chunk)
         for name in ("current_A", "power_W"):
@@ -145,16 +147,27 @@ class LiveMeter:
         self._readings += len(readings)
 
     def marked(self, text: str, at_us: int | None = None) -> None:
-        """Begin a new stretch at a marker, whose instant tells runs by notes [us]; it starts from the last reading."""
+        """Begin a new stretch at a marker; its instant is now, or some time after the last reading [us]."""
         if self._by_notes is not None and at_us is not None:
             self._by_notes.note(at_us, text)
         last_us = self._last.time_us if self._last is not None else None
         if (shown_us := last_us if at_us is None else at_us) is not None:
             self._notes.append((shown_us, text))
-        # From the last reading on, or what flowed between it and the next would be in neither stretch.
-        self.mark, self._since = text, self._new_charge()
-        if self._since is not None and self._last is not None:
-            self._since.add(self._chunk([self._last]))
+        self.mark, self._since, self._since_us = text, self._new_charge(), shown_us
+
+    def _add_since_mark(self, readings: list[Reading]) -> None:
+        """Take in what came after the last marker; of a recording played fast, much before it may be among it."""
+        if self._since is None:
+            return
+        if self._since_us is not None:
+            after = next((k for k, x in enumerate(readings) if x.time_us > self._since_us), None)
+            if after is None:
+                return
+            # From the last reading before it on, or what flowed between that and the next would be in neither stretch.
+            before = readings[after - 1] if after else self._last
+            readings = [*([] if before is None else [before]), *readings[after:]]
+            self._since_us = None
+        self._since.add(self._chunk(readings))
 
     def _chunk(self, readings: list[Reading]) -> Chunk:
         time_us = np.array([reading.time_us for reading in readings], dtype=np.int64)

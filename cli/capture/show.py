@@ -107,13 +107,9 @@ class Show:
 
     def take_rest(self) -> None:
         """Take in what the meters told last, and place the notes whose time was reached."""
-        self._feed(list(self._capture.events(0.0)))
-        # Those whose time came while the last readings were on their way.
-        for at_us, text in self._marks:
-            if at_us <= self._reached_us():
-                self._mark(text, at_us)
-            else:
-                tell(f"note: the time of --mark {text!r} was not reached")
+        self._take(list(self._capture.events(0.0)))
+        for _, text in self._marks:
+            tell(f"note: the time of --mark {text!r} was not reached")
 
     def snapshots(self, *, final: bool = False) -> list[Snapshot]:
         """Return how every meter stands."""
@@ -137,12 +133,17 @@ class Show:
 
     def _step(self, keyboard: Keyboard) -> None:
         # Waiting for the first event is what paces the screen; whatever has come by then is fed in one go.
-        self._feed(list(self._capture.events(1.0 / _REFRESHES)))
+        self._take(list(self._capture.events(1.0 / _REFRESHES)))
         for line in keyboard.lines():
             self._typed(line)
+
+    def _take(self, happened: list[Happened]) -> None:
+        """Place the notes whose time was reached, and take in what the meters told."""
+        # Notes first: a recording that is played fast brings much at once, and a note lies in the midst of it.
         while self._marks and self._marks[0][0] <= self._reached_us():
             at_us, text = self._marks.pop(0)
             self._mark(text, at_us)
+        self._feed(happened)
 
     def _feed(self, happened: list[Happened]) -> None:
         for name, live in self._live.items():

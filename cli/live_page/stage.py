@@ -53,13 +53,14 @@ def stage(snapshot: Snapshot) -> dict[str, Any]:
     return {
         "amount": _amount(snapshot),
         "flow": _flow(snapshot),
-        "load": "" if cycles is None else " ".join((numbers.capital(load_called(cycles)), *_state(snapshot))),
+        "load": "" if cycles is None else f"{numbers.capital(load_called(cycles))} {_state(snapshot)}",
         "took": "" if total is None else total.sentence,
     }
 
 
-def _state(snapshot: Snapshot) -> list[str]:
-    return [word for word in ("is", *run_state(snapshot)) if word]
+def _state(snapshot: Snapshot) -> str:
+    state, how_long = run_state(snapshot)
+    return f"has been {state} {how_long}" if how_long else f"is {state}"
 
 
 def _amount(snapshot: Snapshot) -> dict[str, str]:
@@ -97,7 +98,7 @@ def _flow(snapshot: Snapshot) -> dict[str, str]:
     # Behind an inverter amps say little without their volts: there the watts are what is drawn.
     first = "current_A" if by_amps else "power_W"
     shown = next(((q, x, unit) for q, x, unit in known if q == first), None)
-    others = [f"{live_number(q, x)} {unit}" for q, x, unit in known if q != first]
+    others = [f"{live_number(q, abs(x) if by_amps else x)} {unit}" for q, x, unit in known if q != first]
     if shown is None:
         return {"value": _NONE, "unit": "", "way": "no reading yet", "beside": ", ".join(others)}
     quantity, x, unit = shown

@@ -199,6 +199,8 @@ def _bars(snapshot: Snapshot, recent: Recent) -> list[list[float | None]]:
         if stop is not None and stop < recent.bucket[0]:
             break
         bars.append([round(cycle.start_us / us, 2), None if stop is None else round(stop, 2)])
+    if snapshot.cycles is not None and snapshot.cycles.on_since_first:
+        bars.append([float(recent.bucket[0]), None])
     return bars
 
 

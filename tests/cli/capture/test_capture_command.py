@@ -9,7 +9,6 @@ import subprocess
 import sys
 import time
 from contextlib import closing
-from dataclasses import asdict
 
 import pytest
 from places import ROOT, SAMPLES
@@ -120,15 +119,24 @@ def test_all_meters_of_a_site_at_once(tmp_path, capsys):
     assert "does not say how to read it" in capsys.readouterr().err
 
 
-def findings_at_the_end(monkeypatch, *words):
-    """Capture, and return what the last look at each meter found."""
+def at_the_end(monkeypatch, *words):
+    """Capture, and return how each meter stood in the end."""
     ends = []
     monkeypatch.setattr(
         "shuntbook.cli.capture.run.finish_meters",
         lambda meters, journals, snapshots: ends.extend(snapshots) or finish_meters(meters, journals, snapshots),
     )
     assert run(["capture", *map(str, words), "--quiet"]) == 0
-    return [{key: x for key, x in asdict(f).items() if key != "cycles"} for shot in ends for f in shot.findings]
+    return ends
+
+
+def test_what_is_shown_since_a_note_is_what_charge_says_from_it_on(tmp_path, capsys, monkeypatch):
+    """Of a recording played as fast as can be, too."""
+    log = tmp_path / "a.parquet"
+    (shot,) = at_the_end(monkeypatch, WEEK, "--out", log, "--mark", "1h30m=crates")
+    since = _json(capsys, "charge", log, "--from", "crates")["charge"]
+    assert shot.since_mark.charge.drawn == pytest.approx(since["drawn_Ah"], abs=0.001)
+    assert shot.since_mark.charge.returned == pytest.approx(since["returned_Ah"], abs=0.001)
 
 
 @pytest.mark.parametrize("day", ["week_later", "open_day"])
@@ -136,15 +144,18 @@ def findings_at_the_end(monkeypatch, *words):
 def test_a_source_at_a_site_is_judged_as_the_report_of_its_log(day, named, tmp_path, capsys, monkeypatch):
     """SOURCE with --site: the load by its name, the site's limits, and at the end the findings of the report."""
     log, site = tmp_path / "a.parquet", SAMPLES / "site.toml"
-    source = WEEK.replace("week_later", day)
-    found = findings_at_the_end(monkeypatch, source, "--site", site, *named, "--out", log)
+    source = WEEK if day == "week_later" else f"replay:{SAMPLES / 'open_day.csv.gz'}?speed=max&zone=Europe/London"
+    (shot,) = at_the_end(monkeypatch, source, "--site", site, *named, "--out", log)
     assert "The well pump took" in capsys.readouterr().out
     assert open_log(log).meta.meter == "bank shunt"
     report = _json(capsys, "report", log, "--site", site)["logs"][0]
-    told = [{key: x for key, x in finding.items() if key in found[0]} for finding in report["findings"]]
-    shared = told[0].keys()
-    assert [{key: f[key] for key in shared} for f in found] == told
-    assert {"code", "severity", "title", "evidence", "limit", "source"} <= shared
+    keys = ("code", "severity", "title", "plain", "evidence", "limit", "source", "check_first")
+    ours = [{key: getattr(finding, key) for key in keys} for finding in shot.findings]
+    assert ours == [{key: finding[key] for key in keys} for finding in report["findings"]]
+    assert bool(ours) is (day == "week_later")
+    ran = report["cycles"]["summary"]
+    assert shot.cycles.summary.charge_Ah == pytest.approx(ran["charge_Ah"], rel=1e-9)
+    assert shot.cycles.summary.charge_u95_Ah == pytest.approx(ran["charge_u95_Ah"], rel=1e-9)
 
 
 def test_a_source_is_one_meter_of_its_site(tmp_path, capsys):

@@ -164,3 +164,17 @@ def test_what_the_load_took_stands_on_the_screen():
     meter.add(readings(610))
     assert summary_lines(shot(meter))[0].startswith("The largest load took 1.611 Ah ± ")
     assert summary_lines(shot(meter))[0].endswith(" in 10 runs.")
+
+
+@pytest.mark.parametrize("at_once", [1, 7, 600])
+def test_a_stretch_begins_at_its_note_however_much_comes_at_once(at_once):
+    """A note ahead of what was read begins its stretch with the last reading before it, not with the last batch."""
+    meter, whole = live(), ChargeFold(HOW, {"current_A", "voltage_V"})
+    everything = readings(600)
+    meter.add(everything[:5])
+    meter.marked("crates", START_US + 250_500_000)
+    for k in range(5, 600, at_once):
+        meter.add(everything[k : k + at_once])
+    x = {name: np.array([r.values[name] for r in everything[250:]]) for name in ("current_A", "voltage_V")}
+    whole.add(Chunk(np.array([r.time_us for r in everything[250:]]), x))
+    assert shot(meter).since_mark.charge.drawn == pytest.approx(whole.result().charge.drawn, rel=1e-9)

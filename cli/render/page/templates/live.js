@@ -129,6 +129,7 @@ function tell(state) {
       if (key === "connected") told.delete(`${k} lost`);
     }
   });
+  byId("newest").classList.toggle("sr", state.ended); // what is seen says so already
   if (state.ended) put(byId("newest"), "The capture has ended.");
   else if (fresh.length) put(byId("newest"), "Newest: " + fresh.join("; ") + ".");
 }

@@ -41,33 +41,34 @@ function ago(s) {
 function drawChart(place, points, chart) {
   const em = parseFloat(getComputedStyle(place).fontSize);
   const frame = { em, width: place.clientWidth, height: place.clientHeight, left: 4.6 * em, right: 1.2 * em, bottom: 3 * em };
-  if (frame.width < 100 || frame.height < 80 || !points.bucket.length) return;
-  frame.top = (chart.notes.length ? 1.35 * Math.min(chart.notes.length, LANES) + 0.4 : 0.7) * em;
+  if (frame.width < 12 * em || frame.height < 5 * em || !points.bucket.length) return;
   const svg = shape("svg", { viewBox: `0 0 ${frame.width} ${frame.height}`, role: "img" });
   const notes = chart.notes.length ? ` Notes: ${chart.notes.map(([, text]) => text).join("; ")}.` : "";
   svg.setAttribute("aria-label", `${chart.title}. ${chart.said}${notes}`);
   place.replaceChildren(svg);
-  const scale = scales(points, chart, frame);
+  const places = placed(svg, across(points, chart, frame), chart, frame);
+  frame.top = (1.35 * Math.max(0.3, ...places.map(({ lane }) => lane + 1)) + 0.4) * em;
+  const scale = { ...across(points, chart, frame), ...upwards(points, frame) };
   svg.append(...lines(scale, chart, frame), ...bars(scale, chart, frame), ...trace(points, chart, scale, frame));
-  flags(svg, scale, chart, frame);
+  flags(svg, places, frame);
 }
 
-function scales(points, chart, frame) {
+function across(points, chart, frame) {
   const newest = points.bucket[points.bucket.length - 1];
   const span = Math.max(newest - points.bucket[0], 60 / chart.width_s, 1);
+  const room = frame.width - frame.left - frame.right;
+  return { newest, span, x: (bucket) => frame.left + Math.max(0, Math.min(1, 1 - (newest - bucket) / span)) * room };
+}
+
+function upwards(points, frame) {
   const low = Math.min(0, ...points.low);
   const high = Math.max(0, ...points.high);
-  const up = frame.height - frame.top - frame.bottom;
-  const step = stepFor(Math.max(high - low, 0.1), Math.max(Math.floor(up / (3 * frame.em)), 2));
+  const room = frame.height - frame.top - frame.bottom;
+  const step = stepFor(Math.max(high - low, 0.1), Math.max(Math.floor(room / (2.2 * frame.em)), 1));
   const margin = 0.04 * Math.max(high - low, 0.1);
   const floor = low - margin;
   const top = high + margin;
-  const across = frame.width - frame.left - frame.right;
-  return {
-    newest, span, step, floor, top,
-    x: (bucket) => frame.left + Math.max(0, Math.min(1, 1 - (newest - bucket) / span)) * across,
-    y: (value) => frame.top + ((top - value) / (top - floor)) * up,
-  };
+  return { step, floor, top, y: (value) => frame.top + ((top - value) / (top - floor)) * room };
 }
 
 /** The grid with its figures, and how long ago what is below it was. */
@@ -122,30 +123,37 @@ function trace(points, chart, scale, frame) {
   return [below, shape("path", { class: "line", d: path }), into, shape("circle", { class: newest, ...at })];
 }
 
-/** A pole with a flag for each note, and its text; of texts that have no room the older ones are left out. */
-function flags(svg, scale, chart, frame) {
-  const taken = Array.from({ length: LANES }, () => []);
-  for (const [bucket, text] of [...chart.notes].reverse()) {
+/** Find room for the text of each note, the newest first: its side, where it begins and its row; none if there is none. */
+function placed(svg, scale, chart, frame) {
+  const taken = Array.from({ length: frame.height < 14 * frame.em ? 1 : LANES }, () => []);
+  return [...chart.notes].reverse().map(([bucket, text]) => {
     const x = scale.x(bucket);
     const label = shape("text", { class: "note" }, text);
-    svg.append(label);
+    svg.append(label); // it must be in the page to be measured
     const width = label.getComputedTextLength() + frame.em;
-    const right = x + width <= frame.width;
-    const from = right ? x : Math.max(x - width, 0);
-    const free = (lane) => taken[lane].every(([a, b]) => from + width <= a || from >= b);
-    const lane = taken.findIndex((_, k) => k < chart.notes.length && free(k));
-    const y = 0.3 * frame.em + 1.35 * frame.em * Math.max(lane, 0);
-    const foot = frame.height - frame.bottom;
+    // To the right of its pole, else to the left; where neither has room, at the edge.
+    const sides = [x, x - width].filter((from) => from >= 0 && from + width <= frame.width);
+    for (const from of sides.length ? sides : [0]) {
+      const lane = taken.findIndex((row) => row.every(([a, b]) => from + width <= a || from >= b));
+      if (lane < 0) continue;
+      taken[lane].push([from, from + width]);
+      return { x, label, from, lane, right: from === x };
+    }
+    label.remove();
+    return { x, label, from: x, lane: -1, right: true };
+  });
+}
+
+/** A pole with a flag for each note, and its text; of texts that have no room the older ones are left out. */
+function flags(svg, places, frame) {
+  const foot = frame.height - frame.bottom;
+  for (const { x, label, from, lane, right } of places) {
+    const y = (0.3 + 1.35 * Math.max(lane, 0)) * frame.em;
     const tip = (right ? 0.6 : -0.6) * frame.em;
     svg.append(shape("path", { class: "pole", d: `M${x} ${foot}V${y}` }));
     svg.append(shape("path", { class: "flag", d: `M${x} ${y}l${tip} ${0.4 * frame.em}l${-tip} ${0.4 * frame.em}Z` }));
-    if (lane < 0) {
-      label.remove();
-      continue;
-    }
-    taken[lane].push([from, from + width]);
-    label.setAttribute("x", x + 1.2 * tip);
+    label.setAttribute("x", right ? x + 0.75 * frame.em : from);
     label.setAttribute("y", y + 0.85 * frame.em);
-    label.setAttribute("text-anchor", right ? "start" : "end");
   }
+  for (const { label, lane } of places) if (lane >= 0) svg.append(label); // over all poles
 }
