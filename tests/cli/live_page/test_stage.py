@@ -7,15 +7,18 @@ import os
 import signal
 import time
 from collections import Counter
+from dataclasses import replace
 
 import pytest
 from browsers import as_wide_as, browser, until
-from live_pages import NASTY, WEEK, Viewer, ask, capture, state_of, text_of
+from live_pages import NASTY, WEEK, Viewer, ask, capture, port_of, state_of, text_of
 from places import SAMPLES
 
+from shuntbook.analysis.health.finding import Finding
 from shuntbook.analysis.health.limits import limits_for
 from shuntbook.analysis.readings.measured_span import HowRead
 from shuntbook.cli.capture.live_meter import LiveMeter
+from shuntbook.cli.live_page.server import live_page
 from shuntbook.cli.live_page.view import live_state
 from shuntbook.cli.main import run
 from shuntbook.ingest.events import Reading
@@ -32,7 +35,7 @@ const walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
 while (walk.nextNode()) {
   const text = walk.currentNode.textContent.trim(), node = walk.currentNode.parentElement;
   if (!text || node.closest('script, style, noscript, .sr')) continue;
-  const box = node.getBoundingClientRect();
+  const box = (node.closest('p') || node).getBoundingClientRect(); // what is longer is cut off there
   if (!box.width) continue;
   if (parseFloat(getComputedStyle(node).fontSize) < least) wrong.push(['small', text]);
   const out = box.left < -1 || box.top < -1 || box.right > innerWidth + 1 || box.bottom > innerHeight + 1;
@@ -265,3 +268,34 @@ def test_one_ctrl_c_ends_the_capture_and_the_next_the_page(tmp_path):
             assert viewer.next()["ended"]
         child.send_signal(signal.SIGINT)
         assert child.wait(30) == 0
+
+
+def crowded(name, side):
+    """A meter whose every text is long and whose amounts have many digits."""
+    meter = LiveMeter(name, HowRead(side, "instant", 10.0, 1.0), ("current_A", "power_W"), limits_for(None, None))
+    meter.add([Reading(START_US + k * 10**6, {"current_A": 31_234.5, "power_W": 749_000.0}) for k in range(1200)])
+    for second in range(600, 1200, 60):
+        meter.marked(f"washing all of the crates that there are, {second}", START_US + second * 10**6)
+    meter.add([Reading(START_US + k * 10**6, {"current_A": 31_234.5, "power_W": 749_000.0}) for k in range(1200, 3000)])
+    shot = meter.snapshot(connected=False, trouble=Counter(), final=True)
+    long = "The pump starts 41 times an hour and runs for a few seconds only. It should be at most 12. " * 3
+    finding = Finding("short_cycling", "act", long, long, long, long, plain=long)
+    return replace(shot, findings=(finding, finding, finding))
+
+
+def test_a_crowded_stage_still_fits_and_keys_choose_the_meter():
+    """Two meters, every text too long: cut off where they stand, the chart still there; 2 is the second meter."""
+    shots = [crowded("the shed's meter " * 20, "ac"), crowded("the shunt at the bank " * 20, "dc")]
+    state = live_state(shots, title="Open day " * 50, elapsed_s=1e5, left_s=1e6, ended=False)
+    with live_page("127.0.0.1:0") as page, browser() as driven:
+        page.publish(state)
+        for size in ((1920, 1080), (1280, 720)):
+            stage_at(driven, port_of(page), *size)
+            assert driven.execute_script(AMISS) == []
+            assert driven.execute_script(INK) >= 0.25
+            assert driven.execute_script("return document.querySelector('.drawing').clientHeight / innerHeight") > 0.15
+        assert text_of(driven, "#which").startswith("✕ NOT CONNECTED, trying again. the shunt at the bank")
+        assert text_of(driven, "#flow-way") == "out of the bank"
+        driven.find_element("tag name", "body").send_keys("2")
+        until(lambda: "the shed's meter" in text_of(driven, "#which"), "the second meter")
+        assert text_of(driven, "#flow-way") == "behind an inverter"

@@ -20,7 +20,8 @@ function draw() {
   const { amount, flow, load, took } = meter.stage;
   const several = newest.meters.length > 1 ? `${meter.name}, ${meter.side} (key ${chosen + 1} of ${newest.meters.length})` : "";
   const lost = !meter.connected && !ended ? `✕ ${meter.link}` : "";
-  put(byId("which"), [several, lost].filter(Boolean).join(". "));
+  put(byId("which"), [lost, several].filter(Boolean).join(". "));
+  byId("which").classList.toggle("lost", Boolean(lost));
   put(byId("amount-what"), amount.what);
   put(byId("amount-value"), amount.value);
   put(byId("amount-unit"), amount.unit);
@@ -33,6 +34,7 @@ function draw() {
   put(byId("load"), load);
   put(byId("took"), took);
   fit(byId("amount"));
+  fit(byId("now"));
   ribbon(meter);
   if (meter.chart) drawChart(byId("drawing"), points[Math.min(chosen, points.length - 1)], meter.chart);
   put(byId("chart-title"), meter.chart ? meter.chart.title : "No chart yet");
