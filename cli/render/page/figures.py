@@ -17,7 +17,7 @@ from ..still_charts import runs as runs_chart
 from ..still_charts import whole_log as charts
 from ..still_charts.axis import NAMES
 from ..still_charts.clock_rows import clock_rows
-from ..still_charts.svg import Drawn, both_sizes
+from ..still_charts.svg import NARROW, Drawn, both_sizes
 from ..wording import log_sentences, numbers
 from ..wording.sureness import of_figure
 from . import answer_tables, log_tables, plate_tables
@@ -111,7 +111,7 @@ def answer_bar(log: LogReport, name: str) -> Figure | None:
     amounts = answer_tables.answer_bars(log)
     if not amounts:
         return None
-    drawn = both_sizes(partial(bars.answer_bars, amounts), name)
+    drawn = both_sizes(partial(bars.answer_bars, amounts), name, (bars.BESIDE, NARROW))
     return Figure(drawn, "The bar fades where it is not sure: 95 % of the time the true figure lies there.")
 
 

@@ -12,6 +12,7 @@ from ....analysis.not_known import Missing
 from ....analysis.one_log.bank_report import BankReport
 from ..wording import answer, clock, log_sentences, numbers, site_sentences, verdict
 from ..wording.several_sentences import begins_with_all
+from . import figures
 from .log_sections import shown_findings
 
 if TYPE_CHECKING:
@@ -48,8 +49,8 @@ class Tile:
 class Glance:
     """What one log comes to: its state, what its load took, and four tiles.
 
-    ``took`` says what the figure ``value`` is; ``either_side`` is its ±, ``beside`` what stands next to it. `remark`
-    tells what would else seem to be wrong.
+    ``took`` says what the figure ``value`` is; ``either_side`` is its ±, ``beside`` what stands next to it, ``bar``
+    both as a bar that fades. `remark` tells what would else seem to be wrong.
     """
 
     anchor: str
@@ -61,6 +62,7 @@ class Glance:
     beside: str
     remark: str
     tiles: tuple[Tile, ...]
+    bar: Figure | None = None
 
 
 @dataclass(frozen=True)
@@ -99,7 +101,10 @@ def first_screen(report: Report, anchors: dict[int, str], picture: Figure | None
         judged,
         _whose(first, year=False) if len(report.logs) > 1 and over is None else "",
         _finding(judged, first, anchors.get(id(first), "")),
-        tuple(_glance(log, anchors.get(id(log), "")) for log in (first, *(log for log in logs if log is not first))),
+        tuple(
+            _glance(log, anchors.get(id(log), ""), place)
+            for place, log in enumerate((first, *(log for log in logs if log is not first)), start=1)
+        ),
         picture,
     )
 
@@ -136,7 +141,7 @@ def _whose(log: LogReport, *, year: bool = True) -> str:
     return f"{title}, {day.day} {day:%b}{f' {day.year}' if year else ''}"
 
 
-def _glance(log: LogReport, anchor: str) -> Glance:
+def _glance(log: LogReport, anchor: str, place: int) -> Glance:
     took, value, beside = _answer(log)
     figure, _, either_side = value.partition(" ± ")
     return Glance(
@@ -158,6 +163,7 @@ def _glance(log: LogReport, anchor: str) -> Glance:
             )
             for tile in (_taken(log), _health(log), _carries(log), _full_again(log))
         ),
+        bar=figures.answer_bar(log, f"sure-{place}"),
     )
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 from ..wording import numbers
@@ -20,7 +20,11 @@ if TYPE_CHECKING:
 #: Height of a row, and what all rows leave above and below them. [px]
 _CHANGE_PX, _CHANGES_EDGE_PX = 34, 12
 _SHARE_PX, _SHARES_EDGE_PX = 30, 16
-_ANSWER_PX: Final = 44
+_ANSWER_PX: Final = 22
+#: What stands beside a figure in large type is half as broad as a page.
+BESIDE: Final = replace(WIDE, width_px=640)
+#: How broad a letter is at the most, on average. [em]
+_LETTER_EM: Final = 0.6
 #: A bar is drawn at least this share of the chart's width wide, so that a small change or share is still seen. [1]
 _THINNEST_CHANGE, _THINNEST_SHARE = 0.003, 0.002
 #: The soft end of a bar is made of so many slices, each fainter than the one before. [1]
@@ -134,15 +138,19 @@ class AnswerBar:
     within: Within
 
 
-def answer_bars(amounts: Sequence[AnswerBar], *, name: str = "answer", frame: Frame = WIDE) -> str:
+def answer_bars(amounts: Sequence[AnswerBar], *, name: str = "answer", frame: Frame = BESIDE) -> str:
     """Draw figures of one unit under each other, each as a bar that fades over its interval, on one scale."""
     with svg.drawing(frame.of_height(len(amounts) * _ANSWER_PX)) as figure:
         axes = figure.add_subplot()
+        most = max(bar.within.high for bar in amounts)
         for row, bar in enumerate(amounts):
-            soft_bar(axes, bar.within, (row + 0.05, row + 0.5), DRAW)
-            axes.text(0, row - 0.05, f"{bar.who}: {bar.text}", va="bottom", ha="left")
-        axes.set_ylim(len(amounts) - 0.4, -0.5)
-        axes.set_xlim(0, 1.01 * max(bar.within.high for bar in amounts))
+            soft_bar(axes, bar.within, (row - 0.42, row + 0.42), DRAW)
+            # In a bar that is too short the words would run out on to the paper, of which they have the colour.
+            fits = _LETTER_EM * frame.text_px * (len(bar.who) + 2) < bar.within.low / most * frame.width_px
+            x, colour = (0.0, PAPER) if fits else (bar.within.high, INK)
+            axes.text(x + 0.012 * most, row, bar.who, color=colour, va="center", ha="left")
+        axes.set_ylim(len(amounts) - 0.5, -0.5)
+        axes.set_xlim(0, 1.01 * most)
         axes.axis("off")
         label = "; ".join(f"{bar.who}: {bar.text}" for bar in amounts)
         return svg.inline(figure, name=name, label=label)

@@ -42,7 +42,7 @@ def pages():
 @pytest.fixture
 def undrawn(monkeypatch):
     """Blank drawings: drawing takes nearly all of a page's time, and does nothing to its words and tables."""
-    monkeypatch.setattr(figures, "both_sizes", lambda draw, name: lambda: ("<svg></svg>",) * 2)
+    monkeypatch.setattr(figures, "both_sizes", lambda *_: lambda: ("<svg></svg>",) * 2)
 
 
 OF_WORDS_ALONE = pytest.mark.usefixtures("undrawn")

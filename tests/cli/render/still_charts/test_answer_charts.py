@@ -108,8 +108,10 @@ def test_the_answer_is_drawn_with_its_interval():
     log = make_log()
     summary = replace(log.cycles.summary, charge_Ah=8.35, charge_u95_Ah=0.08)
     figure = figures.answer_bar(replace(log, cycles=replace(log.cycles, summary=summary)), "t")
-    assert texts_of(figure.wide) == ["The well pump: 8.35 Ah ± 0.08", "Out of the bank, all loads: 13.3 Ah"]
-    assert texts_of(figures.answer_bar(log, "t").wide) == ["Out of the bank, all loads: 13.3 Ah"]
+    label = re.search(r'aria-label="([^"]*)"', figure.wide)[1]
+    assert label == "The well pump: 8.35 Ah ± 0.08; Out of the bank, all loads: 13.3 Ah"
+    assert texts_of(figure.wide) == ["The well pump", "Out of the bank, all loads"]
+    assert texts_of(figures.answer_bar(log, "t").wide) == ["Out of the bank, all loads"]
     empty = replace(log, charge=replace(log.charge, charge=None, energy=None))
     assert figures.answer_bar(empty, "t") is None
 
@@ -143,3 +145,11 @@ def test_pictures_of_logs_by_hand_and_behind_an_inverter():
     log = with_facts(make_log(), side="ac", sampling="mean")
     assert "run" in figures.picture(make_report(log), "t").wide
     assert figures.energy_flow(make_report(log), "t") is not None
+
+
+def test_words_stand_beside_a_bar_that_is_too_short_for_them():
+    """In the paper's colour they could not be read there; in a long bar they are."""
+    short, long = Within(1.0, 0.9, 1.1), Within(100.0, 99.0, 101.0)
+    drawing = bars.answer_bars([bars.AnswerBar("The pump", "", short), bars.AnswerBar("All loads", "", long)], name="t")
+    colours = re.findall(r'<text style="[^"]*fill: var\(--(\w+)\)[^"]*"[^>]*>(?:The pump|All loads)', drawing)
+    assert colours == ["ink", "paper"]
