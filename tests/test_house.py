@@ -38,6 +38,7 @@ ORDER = (
         "cli/render/documents",
         "cli/render/still_charts",
         "cli/render/card",
+        "cli/render/readouts",
     ),
     *("cli/render/page", "cli/opening", "cli/capture", "cli/live_page", "cli/assembling"),
     *("cli/fleet", "cli/commands"),

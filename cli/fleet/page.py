@@ -11,7 +11,7 @@ from ...analysis.several_logs.fleet import RULE, counts_of
 from ..render.page.figures import Figure
 from ..render.page.log_tables import Table
 from ..render.page.section import ShownFinding
-from ..render.page.templated import filled
+from ..render.page.templated import filled, template_text
 from ..render.still_charts.svg import both_sizes
 from ..render.wording import numbers
 from . import words
@@ -58,6 +58,8 @@ def render(ranking: Sequence[LogSummary], version: str) -> str:
     pressing = [summary for summary in ranking if summary.acts or summary.watches]
     return filled(
         "fleet.html",
+        styles=("charts.css",),
+        scripts=template_text("pictures.js"),
         counts=words.in_short(counts) + ".",
         numbers=_numbers(ranking),
         order=_order(ranking),

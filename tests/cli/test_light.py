@@ -42,7 +42,7 @@ LIMITS = {
     "charge": (55, 37),
     "charge --site": (88, 69),
     "capture": (118, 88),
-    "report": (195, 120),
+    "report": (195, 124),
 }
 
 

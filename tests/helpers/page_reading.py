@@ -58,10 +58,10 @@ def without_scripts(page):
     return pattern.sub("", page), pattern.findall(page)
 
 
-def assert_sound(page, *, scripts_of_charts=0):
+def assert_sound(page):
     """Balanced, ids once each, links only within, nothing that fetches, and no script but the charts'."""
     page, scripts = without_scripts(page)
-    assert [kind for kind, _ in scripts if kind != ' type="application/json"'] == [""] * scripts_of_charts
+    assert [kind for kind, _ in scripts if kind != ' type="application/json"'] == [""]
     assert all("<" not in text for kind, text in scripts if kind)
     reader = Reader(page)
     assert reader.open == []

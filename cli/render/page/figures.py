@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING
 from ....analysis.charge.amounts import budget_of
 from ....analysis.health.limits import MINIMUM_RUN_S, MINIMUM_RUN_SOURCE
 from ....analysis.one_log import energy_flow as flows
+from ..readouts import runs as runs_readout
+from ..readouts import whole_log as whole_readout
 from ..still_charts import all_starts as starts_chart
 from ..still_charts import bars, run_rows, run_strip
 from ..still_charts import close_up as close_up_chart
@@ -33,13 +35,15 @@ if TYPE_CHECKING:
 class Figure:
     """A chart drawn for a wide and for a narrow screen, its caption, the tables that say the same, and a remark.
 
-    ``drawn`` waits for both drawings.
+    ``drawn`` waits for both drawings. ``readout`` is what the page's script needs to move them and to tell what is
+    under a finger, as JSON; empty where that would show nothing more.
     """
 
     drawn: Drawn
     caption: str
     tables: tuple[Table, ...] = ()
     remark: str = ""
+    readout: str = ""
 
     @property
     def wide(self) -> str:
@@ -129,7 +133,7 @@ def whole_log(log: LogReport, name: str) -> Figure | None:
         caption += " Numbered lines: the notes listed under it."
     shown = (log_tables.ranges(log), log_tables.gaps(log), log_tables.markers(log))
     drawn = both_sizes(partial(charts.whole_log, to_draw(log)), name)
-    return Figure(drawn, caption, shown)
+    return Figure(drawn, caption, shown, readout=whole_readout.whole_log(log))
 
 
 def start(log: LogReport, name: str) -> Figure | None:
@@ -144,7 +148,8 @@ def start(log: LogReport, name: str) -> Figure | None:
     shown = (log_tables.start(close_up, log.facts),)
     if close_up_chart.unseen_s(close_up) is not None:
         caption += " Hatched: there a higher draw could come and go between two readings."
-    return Figure(drawn, caption, shown, log_sentences.surge(close_up, log.facts))
+    remark = log_sentences.surge(close_up, log.facts)
+    return Figure(drawn, caption, shown, remark, runs_readout.start_close_up(close_up, log.facts))
 
 
 def runs(log: LogReport, limits: Limits | None, name: str) -> Figure | None:
@@ -161,7 +166,7 @@ def runs(log: LogReport, limits: Limits | None, name: str) -> Figure | None:
     caption = "How long each run (dots) and the rest before it (open squares) lasted."
     caption += " The scale is logarithmic: a step up multiplies the length."
     caption += f" Shortest good run: {numbers.duration(minimum_run_s)}, {whose}."
-    return Figure(drawn, caption, (log_tables.usual_run(log),))
+    return Figure(drawn, caption, (log_tables.usual_run(log),), readout=runs_readout.run_and_rest(log))
 
 
 def plate(log: LogReport, name: str) -> Figure | None:

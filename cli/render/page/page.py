@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from ...parallel.worker_process import HERE, Second
 from ..wording import log_sentences, numbers, site_sentences
 from . import log_tables, method
-from .templated import filled
+from .templated import filled, template_text
 
 if TYPE_CHECKING:
     from ....analysis.several_logs.report import Report
@@ -20,8 +20,8 @@ _MOST_NAMES = 3
 def render(report: Report, second: Second = HERE) -> str:
     """Return the page of a report with at least one log; `second` is where its drawings are made.
 
-    It is a whole HTML document with style and drawings inside; it may fetch nothing, and is complete with scripts off.
-    The same report gives the same bytes.
+    It is a whole HTML document: style, drawings and the script that lets one move and read them inside; it may fetch
+    nothing, and is complete with scripts off. The same report gives the same bytes.
     """
     # Loaded here, so that commands which only share this module's words do not pay for drawing.
     from ..still_charts.svg import drawn_by
@@ -43,9 +43,10 @@ def render(report: Report, second: Second = HERE) -> str:
         views = [view_of(report, log, f"log-{place}") for place, log in placed]
     return filled(
         "page.html",
-        styles=("several.css",),
+        styles=("several.css", "charts.css"),
         title=_title(report),
         first=first,
+        scripts="\n".join(template_text(f"{name}.js") for name in ("clock", "charts", "pictures")),
         several=several,
         views=views,
         compared=log_tables.compared(full) if len(full.logs) > 1 else None,

@@ -10,6 +10,7 @@ from ....analysis.equipment.bank_voltage import voltage_floor
 from ....analysis.not_known import Missing
 from ....analysis.one_log.bank_report import BankReport
 from ....analysis.one_log.water_report import WaterReport
+from ..readouts import bank as bank_readout
 from ..still_charts import bank as bank_charts
 from ..still_charts.svg import both_sizes
 from ..wording import log_sentences, numbers, site_sentences
@@ -118,7 +119,7 @@ def _state(report: Report, log: LogReport, bank: BankReport | None, name: str) -
     floor_pct = None if depth_pct is None else 100 - depth_pct
     drawn = both_sizes(partial(bank_charts.state_over_time, state, to_draw(log), floor_pct=floor_pct), name)
     caption = "State of charge by counting, and the 95 % interval around it."
-    return Figure(drawn, caption)
+    return Figure(drawn, caption, readout=bank_readout.state_over_time(state, log))
 
 
 def _sag(report: Report, log: LogReport, bank: BankReport, name: str) -> Figure | None:
@@ -136,7 +137,7 @@ def _sag(report: Report, log: LogReport, bank: BankReport, name: str) -> Figure 
     caption += "" if sags.cut_off_V is None else " Below the dashed line it is switched off."
     caption += "" if sags.next_V is None else " At the right end: how low the next start may pull it."
     caption += " In figures: the column Voltage sag of the table Run by run."
-    return Figure(drawn, caption)
+    return Figure(drawn, caption, readout=bank_readout.sag_at_starts(sags, log))
 
 
 def water(log: LogReport, anchor: str) -> Section | None:

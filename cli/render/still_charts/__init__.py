@@ -8,10 +8,12 @@ __all__ = [
     "clock_rows",
     "close_up",
     "energy_flow",
+    "lines",
     "run_rows",
     "run_strip",
     "runs",
     "svg",
+    "thinning",
     "trends",
     "whole_log",
 ]

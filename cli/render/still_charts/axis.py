@@ -21,8 +21,13 @@ if TYPE_CHECKING:
 
 #: What can be drawn: its name and its unit.
 NAMES = {"current_A": ("current", "A"), "power_W": ("power", "W")}
-#: How a line runs between two readings, by what a reading stands for; None: straight.
-STEPS = {"instant": None, "mean": "pre", "held": "post"}
+#: What is drawn below them where it was read.
+VOLTS = ("voltage", "V")
+#: A chart of draws reaches at least so high: a meter's noise at rest must not look like a load. [unit of the quantity]
+_LEAST_DRAW = {"current_A": 1.0, "power_W": 10.0}
+#: A chart of volts spans at least this share of them, some ten times a usual meter's step: a steady bank is a line in
+#: it, not a block that fills it. [1]
+_LEAST_VOLTS = 0.05
 #: Lengths of time that people say. [s]
 LENGTHS_S = (
     *(0.01, 0.03, 0.1, 0.3, 1, 3, 10, 20, 30, 60, 120, 300, 600, 1200, 1800),
@@ -49,6 +54,25 @@ def ends(log: LogReport) -> tuple[int, int]:
         times += [int(drawn_us[0]), int(drawn_us[-1])]
     first = min(times, default=0)
     return first, max([*times, first + _LEAST_US])
+
+
+def value_range(quantity: str, low: float, high: float) -> tuple[float, float]:
+    """Return the ends of an axis for readings from `low` to `high`: from zero for draws, and of a sensible length.
+
+    What is given back is below zero.
+    """
+    if quantity in _LEAST_DRAW:
+        high = max(high, _LEAST_DRAW[quantity] if low >= 0 else 0.0)
+        room = 0.06 * (high - min(low, 0.0))
+        # The line of zero itself would else be half cut off.
+        return (low - room if low < 0 else -room / 6), high + room
+    span = max((high - low) * 1.16, _LEAST_VOLTS * abs(high + low) / 2)
+    return (low + high - span) / 2, (low + high + span) / 2
+
+
+def x_unit(facts: LogFacts) -> float:
+    """Return what one of a time axis is. [ms]."""
+    return 1e3 if facts.undated else 86400e3
 
 
 def on_axis(us: TimeArray, facts: LogFacts) -> FloatArray:

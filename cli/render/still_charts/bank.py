@@ -9,8 +9,9 @@ import numpy as np
 
 from ..wording import numbers
 from . import svg
-from .axis import ends, on_axis, time_axis
-from .svg import ALERT, DRAW, GAP, REST, SOFT, WIDE, Frame
+from .axis import ends, on_axis, time_axis, value_range, x_unit
+from .lines import band, lines
+from .svg import ALERT, DRAW, GAP, INK, SOFT, WIDE, Frame
 from .whole_log import draw_gaps
 
 if TYPE_CHECKING:
@@ -68,8 +69,7 @@ def range_V(sags: Sags) -> tuple[float, float]:
     drawn = [*sags.before_V.tolist(), *sags.lowest_V.tolist()]
     drawn += [sags.cut_off_V] if sags.cut_off_V is not None else []
     drawn += [sags.next_V.low, sags.next_V.high] if sags.next_V is not None else []
-    room = (max(drawn) - min(drawn)) * 0.08 or 0.1
-    return min(drawn) - room, max(drawn) + room
+    return value_range("voltage_V", min(drawn), max(drawn))
 
 
 def signs_of(sags: Sags) -> dict[str, str]:
@@ -85,23 +85,27 @@ def sag_at_starts(sags: Sags, log: LogReport, *, name: str = "sag", frame: Frame
     with svg.drawing(frame.of_height(frame.height_px * _SAG_HEIGHT)) as figure:
         axes = figure.add_subplot()
         time_axis(axes, log.facts, start_us, stop_us, frame)
-        axes.vlines(x, sags.lowest_V, sags.before_V, color=DRAW, linewidth=1.2)
-        axes.plot(x, sags.before_V, "s", color=REST, fillstyle="none", markersize=4.5, label=signs["before"])
+        pairs = zip(x, sags.lowest_V, sags.before_V, strict=True)
+        lines(axes, [np.array([[at, low], [at, high]]) for at, low, high in pairs], color=DRAW, linewidth=1.2)
+        axes.plot(x, sags.before_V, "s", color=SOFT, fillstyle="none", markersize=4.5, label=signs["before"])
         axes.plot(x, sags.lowest_V, "o", color=DRAW, markersize=4.5, label=signs["lowest"])
         if (coming := sags.next_V) is not None:
             # The next start has no instant yet: it stands at the end of the log.
-            at = on_axis(np.array([stop_us]), log.facts)
-            off = [[coming.value - coming.low], [coming.high - coming.value]]
-            axes.errorbar(
-                at, [coming.value], yerr=off, fmt="D", color=ALERT, capsize=4, mfc="none", label=signs["next"]
-            )
+            at = float(on_axis(np.array([stop_us]), log.facts)[0])
+            axes.plot([at, at], [coming.low, coming.high], "_-", color=INK, markersize=8)
+            axes.plot(at, coming.value, "D", color=INK, fillstyle="none", label=signs["next"])
         if sags.cut_off_V is not None:
             axes.axhline(sags.cut_off_V, color=ALERT, linestyle="--", linewidth=1.6, label=signs["cut_off"])
         axes.set_ylim(*range_V(sags))
         axes.set_ylabel("voltage [V]")
         svg.frame_axes(axes)
         svg.legend_above(figure, 4 if frame == WIDE else 2)
-        return svg.inline(figure, name=name, label="Voltage of the bank before and at each start, with the cut-off")
+        return svg.inline(
+            figure,
+            name=name,
+            label="Voltage of the bank before and at each start, with the cut-off",
+            x_unit=x_unit(log.facts),
+        )
 
 
 def state_over_time(
@@ -116,8 +120,9 @@ def state_over_time(
     with svg.drawing(frame.of_height(frame.height_px * _STATE_HEIGHT)) as figure:
         axes = figure.add_subplot()
         time_axis(axes, log.facts, start_us, stop_us, frame)
-        axes.fill_between(x, state.low_pct, state.high_pct, facecolor=GAP, edgecolor=SOFT, linewidth=0.8)
-        axes.plot(x, state.state_pct, color=DRAW, linewidth=1.8, label="counted, with its 95 % interval")
+        interval = [(x, state.low_pct, state.high_pct)]
+        band(axes, interval, step="", least=0.0, facecolor=GAP, edgecolor=SOFT, linewidth=0.8)
+        axes.plot(x, state.state_pct, color=INK, linewidth=1.8, label="counted, with its 95 % interval")
         draw_gaps(axes, log, start_us, stop_us)
         if floor_pct is not None:
             axes.axhline(floor_pct, color=ALERT, linestyle="--", linewidth=1.6, label="usable depth")
@@ -125,7 +130,12 @@ def state_over_time(
         axes.set_ylabel("state of charge [%]")
         svg.frame_axes(axes)
         svg.legend_above(figure, 2)
-        return svg.inline(figure, name=name, label="State of charge over the log, with its interval and usable depth")
+        return svg.inline(
+            figure,
+            name=name,
+            label="State of charge over the log, with its interval and usable depth",
+            x_unit=x_unit(log.facts),
+        )
 
 
 def range_pct(state: StateOfCharge, floor_pct: float | None) -> tuple[float, float]:

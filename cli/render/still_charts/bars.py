@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final
 
 from ..wording import numbers
 from . import svg
-from .svg import ALERT, DRAW, INK, PAPER, REST, SOFT, WIDE, Frame
+from .svg import DRAW, INK, PAPER, SOFT, WIDE, Frame
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -112,8 +112,7 @@ def waterfall(bars: Sequence[Bar], *, name: str = "plate", frame: Frame = WIDE) 
 def _draw(axes: Axes, place: float, bar: Bar, thinnest_Wh: float) -> None:
     """Draw a sum as a tall bar, a change as a low one; by how much and which way is in its label."""
     left_Wh, width_Wh = min(bar.start_Wh, bar.stop_Wh), max(abs(bar.stop_Wh - bar.start_Wh), thinnest_Wh)
-    more = bar.stop_Wh >= bar.start_Wh
-    edge = DRAW if bar.is_sum else ALERT if more else REST
+    edge = DRAW if bar.is_sum else SOFT
     # What is reckoned is hatched on the ground of the page; only what was measured is a full bar of the draw's colour.
     face = PAPER if bar.is_sum and bar.hatch else edge
     axes.barh(
@@ -161,7 +160,7 @@ def shares(sure: HowSure, *, name: str = "shares", frame: Frame = WIDE) -> str:
     parts = sorted(((sure.share(part), part.source) for part in sure.components), reverse=True)
     with svg.drawing(frame.of_height(_SHARES_EDGE_PX + _SHARE_PX * len(parts))) as figure:
         axes = figure.add_subplot()
-        axes.barh(range(len(parts)), [max(share, _THINNEST_SHARE) for share, _ in parts], height=0.6, color=DRAW)
+        axes.barh(range(len(parts)), [max(share, _THINNEST_SHARE) for share, _ in parts], height=0.6, color=SOFT)
         for row, (share, _) in enumerate(parts):
             axes.text(share + 0.01, row, numbers.percent(share), va="center")
         axes.set_yticks(range(len(parts)), [source for _, source in parts])

@@ -10,8 +10,9 @@ from ....analysis.readings.chunk import MICROSECONDS, Chunk, FloatArray
 from ....analysis.signal_levels.levels import START_S
 from ..wording import numbers
 from . import svg
-from .axis import NAMES, STEPS, since
-from .svg import ALERT, DRAW, GAP, INK, REST, SOFT, WIDE, Frame
+from .axis import NAMES, since
+from .lines import step_of
+from .svg import DRAW, GAP, INK, SOFT, WIDE, Frame
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -37,7 +38,7 @@ def start_close_up(close_up: CloseUp, facts: LogFacts, *, name: str = "start", f
     time_unit, unit_s = since(float(seconds[-1] - seconds[0]))
     with svg.drawing(frame) as figure:
         axes = figure.add_subplot()
-        step = STEPS[facts.sampling]
+        step = step_of(facts.sampling, single=True)
         axes.plot(seconds / unit_s, x, drawstyle=f"steps-{step}" if step else "default", color=DRAW, linewidth=1.0)
         axes.plot(seconds / unit_s, x, "o", color=DRAW, markersize=3.5, label="a reading")
         _draw_settled(axes, settled(close_up), unit)
@@ -51,7 +52,7 @@ def start_close_up(close_up: CloseUp, facts: LogFacts, *, name: str = "start", f
         svg.frame_axes(axes)
         axes.spines["bottom"].set_visible(False)
         svg.legend_above(figure, 4 if frame == WIDE else 1)
-        return svg.inline(figure, name=name, label=f"{title.capitalize()} as read around one start")
+        return svg.inline(figure, name=name, label=f"{title.capitalize()} as read around one start", x_unit=1.0)
 
 
 def quantity_of(readings: Chunk) -> str:
@@ -121,11 +122,11 @@ def _during(cycle: Cycle, seconds: FloatArray) -> np.ndarray[tuple[int], np.dtyp
 def _draw_settled(axes: Axes, level: float | None, unit: str) -> None:
     if level is not None:
         label = f"settles here at {numbers.amount(level, unit)}"
-        axes.axhline(level, color=REST, linewidth=2, dashes=(5, 3), label=label)
+        axes.axhline(level, color=SOFT, linewidth=2, dashes=(5, 3), label=label)
 
 
 def _draw_highest(axes: Axes, top: tuple[float, float] | None, unit_s: float, unit: str) -> None:
     if top is not None:
         at, x = top
         label = f"highest, {numbers.amount(x, unit)}"
-        axes.plot(at / unit_s, x, "o", color=ALERT, markersize=11, fillstyle="none", mew=2, label=label)
+        axes.plot(at / unit_s, x, "o", color=INK, markersize=11, fillstyle="none", mew=2, label=label)

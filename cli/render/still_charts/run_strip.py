@@ -8,15 +8,17 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ....analysis.readings.chunk import MICROSECONDS, FloatArray, TimeArray
-from ..wording import clock, numbers
+from ..wording import clock, log_sentences, numbers
 from . import svg
 from .axis import LENGTHS_S, ends, on_axis, span_of
-from .svg import PAPER, REST
+from .lines import bars
+from .svg import ALERT, DRAW, PAPER
 from .thinning import drawable, joined, within
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
+    from ....analysis.health.finding import Finding
     from ....analysis.one_log.log_report import LogReport
     from .thinning import Span
 
@@ -24,6 +26,9 @@ if TYPE_CHECKING:
 TOLD_APART = 1 / 180
 #: The picture is cut into about this many stretches, or fewer, where shares of time are drawn.
 MOST_BUCKETS = 100
+#: The strip's height as a share of a frame's, and how much higher it is with a row of findings. [1]
+_HEIGHT, _ROW = 0.13, 0.9
+_SIGNS = {"act": "^", "watch": "D", "note": "o"}
 #: Heights of the strip that are easy to read. [1]
 _TOPS = (0.01, 0.02, 0.05, 0.1, 0.2, 0.25, 0.5, 1.0)
 
@@ -35,7 +40,24 @@ def draw(strip: Axes, log: LogReport) -> None:
         _draw_bars(strip, log)
     else:
         _draw_shares(strip, log, length_s)
+    _draw_findings(strip, log)
     svg.frame_axes(strip, grid="x")
+
+
+def height(log: LogReport) -> float:
+    """Return the height of the strip, as a share of a frame's. [1]."""
+    return _HEIGHT * (1 + _ROW * bool(findings_of(log)))
+
+
+def findings_of(log: LogReport) -> list[Finding]:
+    """Return the findings that rest on runs, the gravest first."""
+    return [finding for finding in log_sentences.by_severity(log) if finding.cycles]
+
+
+def span_s(log: LogReport) -> float:
+    """Return how long the log is. [s]."""
+    start_us, stop_us = ends(log)
+    return (stop_us - start_us) / MICROSECONDS
 
 
 def seen_on(log: LogReport) -> list[tuple[int, int]]:
@@ -95,20 +117,39 @@ def _draw_bars(strip: Axes, log: LogReport) -> None:
     spans: dict[bool, list[Span]] = {True: [], False: []}
     for cycle, (start_us, stop_us) in zip(log.cycles.cycles, seen_on(log), strict=True):
         spans[cycle.stop_us is not None].append(span_of(start_us, stop_us, log.facts))
-    bars = [(left, right - left) for left, right in drawable(spans[True], whole)]
-    strip.broken_barh(bars, (0.1, 0.8), facecolor=REST)
-    cut = [(left, right - left) for left, right in drawable(spans[False], whole)]
-    strip.broken_barh(cut, (0.1, 0.45), facecolor=PAPER, edgecolor=REST, hatch="//////", linewidth=0.9)
+    if spans[True]:
+        bars(strip, drawable(spans[True], whole), 0.1, 0.9, is_called="runs", facecolor=DRAW, linewidth=0)
+    if spans[False]:
+        style = {"facecolor": PAPER, "edgecolor": DRAW, "hatch": "//////", "linewidth": 0.9}
+        bars(strip, drawable(spans[False], whole), 0.1, 0.55, is_called="cut", **style)
     strip.set_ylim(0, 1)
-    strip.set_yticks([0.5], ["on" if bars or cut else ""])
+    strip.set_yticks([0.5], ["on" if log.cycles.cycles else ""])
 
 
 def _draw_shares(strip: Axes, log: LogReport, length_s: float) -> None:
     """Draw the share of time on as a bar for each stretch, on a scale that its highest one fills."""
     edges_us, share = shares(log, length_s)
     edges, known = on_axis(edges_us, log.facts), np.flatnonzero(~np.isnan(share))
-    strip.bar(edges[known], share[known], np.diff(edges)[known], align="edge", facecolor=REST, linewidth=0)
+    drawn = strip.bar(edges[known], share[known], np.diff(edges)[known], align="edge", facecolor=DRAW, linewidth=0)
+    for bar in drawn:
+        svg.moving(bar, "shares")
     highest = float(share[known].max()) if len(known) else 1.0
     top = next((top for top in _TOPS if top >= highest), 1.0)
     strip.set_ylim(0, top * 1.02)
     strip.set_yticks([top], [f"on {numbers.percent(top)}"])
+
+
+def _draw_findings(strip: Axes, log: LogReport) -> None:
+    """Draw below the runs a line from the first to the last that a finding rests on, with a sign for its severity."""
+    findings = findings_of(log)
+    if not findings:
+        return
+    top = strip.get_ylim()[1]
+    strip.set_ylim(-_ROW * top, top)
+    for place, finding in enumerate(findings, start=1):
+        # Each has a height of its own, the gravest on top: they often rest on the same runs.
+        at = -_ROW * top * place / (len(findings) + 1)
+        span = on_axis(np.array([finding.cycles[0], finding.cycles[-1]], dtype=np.int64), log.facts)
+        strip.plot(span, [at, at], color=ALERT, linewidth=2, marker=_SIGNS[finding.severity], markersize=6)
+    names = [label.get_text() for label in strip.get_yticklabels()]
+    strip.set_yticks([*strip.get_yticks().tolist(), -_ROW * top / 2], [*names, "findings"])

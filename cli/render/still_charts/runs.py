@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 from ..wording import numbers
 from . import svg
-from .axis import lengths_between, on_axis, time_axis
-from .svg import ALERT, DRAW, REST, WIDE, Frame
+from .axis import lengths_between, on_axis, time_axis, x_unit
+from .svg import ALERT, DRAW, SOFT, WIDE, Frame
 from .thinning import extremes
 
 if TYPE_CHECKING:
@@ -62,7 +62,7 @@ def run_and_rest(
         time_axis(axes, log.facts, min(starts_us), max(starts_us), frame)
         # Runs are drawn last and filled: where both crowd, they are what is asked about.
         for points, colour, marker, label in (
-            (lengths.rests, REST, "s", "rest before it"),
+            (lengths.rests, SOFT, "s", "rest before it"),
             (lengths.runs, DRAW, "o", "run"),
         ):
             us, length_s = extremes(points, frame.points // 4)
@@ -75,7 +75,9 @@ def run_and_rest(
         _length_axis(axes)
         svg.frame_axes(axes)
         svg.legend_above(figure, 4 if frame == WIDE else 2)
-        return svg.inline(figure, name=name, label="Length of each run and of the rest before it, over time")
+        return svg.inline(
+            figure, name=name, label="Length of each run and of the rest before it, over time", x_unit=x_unit(log.facts)
+        )
 
 
 def _length_axis(axes: Axes) -> None:

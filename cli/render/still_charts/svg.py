@@ -7,6 +7,7 @@ draw for a wide and for a narrow screen.
 from __future__ import annotations
 
 import io
+import json
 import re
 import warnings
 from collections.abc import Callable, Iterator, Mapping
@@ -20,6 +21,7 @@ from typing import TYPE_CHECKING, Any
 from ...parallel.worker_process import HERE, Second
 
 if TYPE_CHECKING:
+    from matplotlib.artist import Artist
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
@@ -82,9 +84,13 @@ class Frame:
         return replace(self, height_px=round(height_px))
 
 
-WIDE = Frame("wide", 960, 250, 13, 1500)
+WIDE = Frame("wide", 1100, 280, 14, 1200)
 NARROW = Frame("narrow", 340, 290, 11.5, 500)
 
+
+_LONG = re.compile(r"\d+\.\d{2,}")
+#: What the ids of parts begin with that the page's script redraws.
+_OURS = "moves-"
 
 #: What waits for a drawing in both sizes, the wide one first.
 Drawn = Callable[[], tuple[str, str]]
@@ -157,20 +163,30 @@ def _settings(frame: Frame) -> dict[Any, Any]:
     }
 
 
-def inline(figure: Figure, *, name: str, label: str) -> str:
+def moving(artist: Artist, name: str) -> None:
+    """Give a part of a drawing the name by which the page's script redraws it from what it knows closer."""
+    artist.set_gid(_OURS + name)
+
+
+def inline(figure: Figure, *, name: str, label: str, x_unit: float | None = None) -> str:
     """Return a figure as an ``<svg>`` element to stand inside a page: the same bytes for the same drawing, no address.
 
-    Colours named above become variables of the style sheet; `label` says what is drawn to those who do not see it.
+    Colours named above become variables of the style sheet; `label` says what is drawn to those who do not see it. With
+    `x_unit`, what one of the x axis is on the readout's scale, the page's script can move the drawing along that axis.
     """
     import matplotlib as mpl
 
     out = io.StringIO()
+    if x_unit is not None:
+        for axes in figure.axes:
+            for part, called in ((axes, "panel"), (axes.xaxis, "x-axis"), (axes.yaxis, "y-axis")):
+                moving(part, called)
     _laid_out(figure)
     # Ids of clips and hatches are hashed with the name, else two drawings of a page could share one.
     with mpl.rc_context({"svg.hashsalt": name}):
         nothing = dict.fromkeys(("Date", "Creator", "Format", "Type"))
         figure.savefig(out, format="svg", metadata=nothing, transparent=True)
-    return _opening(figure, label) + _body(out.getvalue(), name)
+    return _opening(figure, label, x_unit) + _body(out.getvalue(), name)
 
 
 def _laid_out(figure: Figure) -> None:
@@ -184,13 +200,24 @@ def _laid_out(figure: Figure) -> None:
     figure.set_layout_engine(None)
 
 
-def _opening(figure: Figure, label: str) -> str:
+def _opening(figure: Figure, label: str, x_unit: float | None) -> str:
     width, height = (round(72 * inches) for inches in figure.get_size_inches())
-    return f'<svg viewBox="0 0 {width} {height}" role="img" aria-label="{escape(label)}">'
+    scale = ""
+    if x_unit is not None:
+        ends = [float(end) * x_unit for end in figure.axes[0].get_xlim()]
+        panels = [[*_box(axes, width, height), *axes.get_ylim()] for axes in figure.axes]
+        scale = f' data-x="{json.dumps(ends)}" data-panels="{json.dumps(panels)}"'
+    return f'<svg viewBox="0 0 {width} {height}" role="img" aria-label="{escape(label)}"{scale}>'
+
+
+def _box(axes: Axes, width: float, height: float) -> list[float]:
+    """Return the left, top, right and bottom of axes in the drawing. [px]."""
+    at = axes.get_position()
+    return [round(x, 2) for x in (at.x0 * width, (1 - at.y1) * height, at.x1 * width, (1 - at.y0) * height)]
 
 
 def _body(text: str, name: str) -> str:
-    # Type, sizes of type and addresses are the page's; and a hundredth of a pixel is all that a screen can show.
+    # Type, sizes of type and addresses are the page's; and a tenth of a pixel is all that a screen can show.
     body = text[text.index(">", text.index("<svg")) + 1 :]
     body = re.sub(r"<style.*?</style>", "", body, flags=re.DOTALL)
     body = body.replace("xlink:href", "href")
@@ -198,12 +225,18 @@ def _body(text: str, name: str) -> str:
     body = _own_ids(body, name)
     for colour, variable in VARIABLES.items():
         body = body.replace(colour, variable)
-    body = re.sub(r"<[^>]*>", lambda tag: re.sub(r"(\d\.\d{2})\d+", r"\1", tag[0]), body)  # not in the texts
+    body = re.sub(r"<[^>]*>", lambda tag: _LONG.sub(_tenth, tag[0]), body)  # not in the texts
     return re.sub(r"\s*\n\s*", " ", body).replace("> <", "><").strip()
 
 
+def _tenth(number: re.Match[str]) -> str:
+    return f"{float(number[0]):.1f}".removesuffix(".0")
+
+
 def _own_ids(body: str, name: str) -> str:
-    """Drop the ids that nothing refers to, and put the drawing's name before the others."""
+    """Drop the ids that nothing refers to, and put the drawing's name before the others; ours are names of parts."""
+    body = re.sub(r' id="xtick_\d+"', f' id="{_OURS}tick"', body)
+    body = re.sub(rf' id="{_OURS}([\w-]+)"', r' data-is="\1"', body)
     used = set(re.findall(r'(?:url\(#|href="#)([\w.-]+)', body))
     body = re.sub(r' id="([\w.-]+)"', lambda m: f' id="{name}-{m[1]}"' if m[1] in used else "", body)
     return re.sub(r'(url\(#|href="#)', rf"\g<1>{name}-", body)

@@ -19,12 +19,12 @@ IndexArray = np.ndarray[tuple[int], np.dtype[np.intp]]
 LEAST_SHARE = 1 / 600
 
 
-def thinned(envelope: Envelope, most: int) -> Envelope:
-    """Put neighbouring buckets together until at most `most` are left; no peak is lost."""
+def thinned(envelope: Envelope, most: int, *, least_width_us: int = 0) -> Envelope:
+    """Put neighbouring buckets together until at most `most` are left and each is so wide; no peak is lost."""
     width, bucket = envelope.width_us, envelope.time_us // envelope.width_us
     low, high = envelope.low, envelope.high
     # By halves, so that edges stay at multiples of the width since 1970: the same readings fall into the same buckets.
-    while len(bucket) > most:
+    while len(bucket) > most or width < least_width_us:
         width, bucket = width * 2, bucket // 2
         first = np.flatnonzero(np.diff(bucket, prepend=bucket[0] - 1))
         bucket, low, high = bucket[first], np.minimum.reduceat(low, first), np.maximum.reduceat(high, first)

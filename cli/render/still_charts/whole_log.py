@@ -10,18 +10,30 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ....analysis.readings.chunk import MICROSECONDS
 from . import run_strip, svg
-from .axis import NAMES, STEPS, charted, ends, on_axis, span_of, time_axis
-from .svg import DRAW, GAP, INK, PAPER, SOFT, WIDE, Frame
-from .thinning import Span, breaks, drawable, thinned
+from .axis import NAMES, VOLTS, charted, ends, on_axis, span_of, time_axis, value_range, x_unit
+from .lines import band, bars, pieces_of, step_of
+from .svg import DRAW, GAP, INK, PAPER, REST, SOFT, WIDE, Frame
+from .thinning import Span, drawable, thinned
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
     from ....analysis.one_log.log_report import LogReport
+    from ....analysis.readings.chunk import FloatArray
     from ....analysis.readings.envelope import Envelope
     from ....analysis.readings.log_facts import LogFacts
+
+#: What the chart can show: its name and its unit.
+PANELS = {**NAMES, "voltage_V": VOLTS}
+#: Heights of the two quantities, as shares of a frame's. [1]
+_HEIGHTS = (0.8, 0.35)
+
+
+def shown(log: LogReport) -> list[str]:
+    """Return the quantities that the chart shows, one below the other."""
+    volts = log.envelopes.get("voltage_V")
+    return [charted(log), *(["voltage_V"] if volts is not None and len(volts.time_us) else [])]
 
 
 def whole_log(log: LogReport, *, name: str = "whole", frame: Frame = WIDE) -> str:
@@ -29,55 +41,88 @@ def whole_log(log: LogReport, *, name: str = "whole", frame: Frame = WIDE) -> st
 
     Its envelope of current, or of power where there is no current, is drawn; one of them must be there.
     """
-    quantity = charted(log)
-    envelope, facts = thinned(log.envelopes[quantity], frame.points), log.facts
+    quantities, facts = shown(log), log.facts
     start_us, stop_us = ends(log)
-    with svg.drawing(frame) as figure:
-        axes, strip = figure.subplots(2, 1, sharex=True, height_ratios=[7, 1])
+    heights = [*_HEIGHTS[: len(quantities)], run_strip.height(log)]
+    with svg.drawing(frame.of_height(frame.height_px * sum(heights))) as figure:
+        *panels, strip = figure.subplots(len(heights), 1, sharex=True, height_ratios=heights)
         time_axis(strip, facts, start_us, stop_us, frame)
-        _draw_envelope(axes, envelope, log)
-        draw_gaps(axes, log, start_us, stop_us)
-        _draw_markers(axes, facts, span_of(start_us, stop_us, facts))
-        axes.set_ylabel("{} [{}]".format(*NAMES[quantity]))
-        axes.axhline(0, color=INK, linewidth=0.8)
-        svg.frame_axes(axes)
-        axes.spines["bottom"].set_visible(False)
+        for place, (axes, quantity) in enumerate(zip(panels, quantities, strict=True)):
+            _draw_envelope(axes, quantity, log, frame, f"line-{place}")
+            draw_gaps(axes, log, start_us, stop_us, in_words=place == 0)
+            _draw_markers(axes, facts, span_of(start_us, stop_us, facts), numbered=place == 0)
+            axes.set_ylabel("{} [{}]".format(*PANELS[quantity]))
+            svg.frame_axes(axes)
+            axes.spines["bottom"].set_visible(False)
+        panels[0].axhline(0, color=INK, linewidth=0.8)
         run_strip.draw(strip, log)
-        label = f"{NAMES[quantity][0].capitalize()} over the whole log, with its gaps, runs and notes"
-        return svg.inline(figure, name=name, label=label)
+        label = f"{PANELS[quantities[0]][0].capitalize()} over the whole log, with its gaps, runs and notes"
+        return svg.inline(figure, name=name, label=label, x_unit=x_unit(facts))
 
 
-def _draw_envelope(axes: Axes, envelope: Envelope, log: LogReport) -> None:
-    """Fill between lowest and highest; a gap breaks it, and a reading alone between gaps is a dot."""
-    time_us, low, high = envelope.time_us, envelope.low, envelope.high
-    cuts = breaks(envelope, log.facts)
-    # A piece of one reading has no line to draw; without a dot it would not be seen.
-    pieces = np.split(np.arange(len(time_us)), cuts)
-    alone = np.array([piece[0] for piece in pieces if len(piece) == 1], dtype=np.intp)
-    middle = on_axis(time_us, log.facts)
-    x, low_cut, high_cut = (np.insert(v, cuts, np.nan) for v in (middle, low, high))
-    # A bucket of a second or more is drawn from its lowest to its highest reading, wherever in it they stood: only
-    # single readings show how they hold until the next.
-    stepped = log.facts.sampling == "held" or envelope.width_us < MICROSECONDS
-    step = STEPS[log.facts.sampling] if stepped else None
-    axes.fill_between(x, low_cut, high_cut, step=step, color=DRAW, linewidth=1.0)  # type: ignore[arg-type]
-    axes.plot(middle[alone], high[alone], ".", color=DRAW, markersize=4)
+def _draw_envelope(axes: Axes, quantity: str, log: LogReport, frame: Frame, called: str) -> None:
+    """Fill between lowest and highest, broken by gaps: what is drawn above zero, what is given back below."""
+    from matplotlib.patches import Rectangle
+
+    envelope = log.envelopes[quantity]
+    bottom, top = value_range(quantity, float(envelope.low.min()), float(envelope.high.max()))
+    axes.set_ylim(bottom, top)
+    seen = thinned(envelope, frame.points)
+    # Of buckets a screen shows no steps, which would make the drawing twice as long.
+    single = np.array_equal(seen.low, seen.high)
+    step = step_of(log.facts.sampling, single=single) if single else ""
+    left, right = axes.get_xlim()
+    edge = (top - bottom) / frame.height_px  # half a line stands beyond what it goes around
+    for colour, low, high in _colours(quantity, bottom, top):
+        pieces = _pieces(seen, log.facts, low, high)
+        if pieces:
+            least = (right - left) / frame.width_px
+            style = {"color": colour, "linewidth": 1, "is_called": called}
+            drawn = band(axes, pieces, step=step, least=least, **style)
+            box = Rectangle((left, low - edge), right - left, high - low + 2 * edge, transform=axes.transData)
+            drawn.set_clip_path(box)
 
 
-def draw_gaps(axes: Axes, log: LogReport, start_us: int, stop_us: int) -> None:
+def _colours(quantity: str, bottom: float, top: float) -> list[tuple[str, float, float]]:
+    """Return which colour a quantity has between which heights: out of the bank, into it, or neither."""
+    if quantity == "voltage_V":
+        return [(SOFT, bottom, top)]
+    return [(DRAW, 0.0, top), (REST, bottom, -1e-9)]
+
+
+def _pieces(
+    seen: Envelope, facts: LogFacts, least: float, most: float
+) -> list[tuple[FloatArray, FloatArray, FloatArray]]:
+    """Return the pieces of an envelope between gaps, as far as they come between two heights."""
+    x, inside = on_axis(seen.time_us, facts), (seen.high >= least) & (seen.low <= most)
+    pieces = []
+    for piece in pieces_of(seen, facts):
+        # A line into the heights begins at the point before, outside them.
+        beside = np.pad(inside[piece], 1)
+        near = np.flatnonzero(beside[:-2] | beside[1:-1] | beside[2:]) + piece.start
+        for part in np.split(near, np.flatnonzero(np.diff(near) > 1) + 1):
+            if len(part):
+                pieces.append((x[part], seen.low[part], seen.high[part]))
+    return pieces
+
+
+def draw_gaps(axes: Axes, log: LogReport, start_us: int, stop_us: int, *, in_words: bool = True) -> None:
     """Hatch each gap from top to bottom, and say what it is where there is room."""
     whole = span_of(start_us, stop_us, log.facts)
     gaps = drawable([span_of(gap.start_us, gap.stop_us, log.facts) for gap in log.charge.span.gaps], whole)
+    if not gaps:
+        return
     high = axes.get_xaxis_transform()
-    for left, right in gaps:
-        axes.axvspan(left, right, facecolor=GAP, edgecolor=SOFT, hatch="//", linewidth=0)
+    hatched = {"facecolor": GAP, "edgecolor": SOFT, "hatch": "//", "linewidth": 0}
+    bars(axes, gaps, 0, 1, is_called="gaps", transform=high, **hatched)
+    for left, right in gaps if in_words else ():
         # The words are about a tenth of a wide chart long.
         if right - left > 0.12 * (whole[1] - whole[0]):
             patch = {"facecolor": PAPER, "edgecolor": "none", "pad": 2}
             axes.text((left + right) / 2, 0.5, "no readings", transform=high, ha="center", va="center", bbox=patch)
 
 
-def _draw_markers(axes: Axes, facts: LogFacts, whole: Span) -> None:
+def _draw_markers(axes: Axes, facts: LogFacts, whole: Span, *, numbered: bool) -> None:
     """Draw a line for each marker, and its number; those that stand close share one label, ``2–4``."""
     near = 0.025 * (whole[1] - whole[0])
     groups: list[list[tuple[int, float]]] = []
@@ -90,6 +135,8 @@ def _draw_markers(axes: Axes, facts: LogFacts, whole: Span) -> None:
     for group in groups:
         for _, at in group[:100]:  # more lines than this in one place are a smear, and a heavy page
             axes.axvline(at, color=INK, linewidth=0.9, dashes=(2, 2))
+        if not numbered:
+            continue
         (first, left), (last, right) = group[0], group[-1]
         label = str(first) if first == last else f"{first}–{last}"
         middle = (left + right) / 2

@@ -26,7 +26,7 @@ FLEET = ranked([read(s) if s.status == "read" else s for s in ORDER])
 def test_the_page_tells_order_findings_and_what_was_not_read():
     """Each log that has something to say is named once in the order; the pressing ones are told in full."""
     page = render(FLEET, "1.2.3")
-    assert_sound(page, scripts_of_charts=0)
+    assert_sound(page)
     said = Reader(page).said
     assert "11 logs: 5 to act on, 2 to watch, 2 not read, 2 with nothing to act on or to watch." in said
     assert said.index("1. z-dry") < said.index("2. y-short-twice") < said.index("6. u-low") < said.index("8. b-torn")
@@ -47,8 +47,8 @@ def test_names_and_reasons_stay_text():
         LogSummary(NASTY + "2", "not read", NASTY),
     ]
     page = render(ranked(nasty), "1")
-    assert_sound(page, scripts_of_charts=0)
-    assert "<script" not in page
+    assert_sound(page)
+    assert page.count("<script") == 1
     assert "&lt;script&gt;" in page
 
 
@@ -64,7 +64,7 @@ def test_a_large_fleet_makes_a_page_that_can_be_scrolled():
 def test_a_fleet_without_runs_has_no_chart(fleet):
     """Nothing is drawn of nothing."""
     page = render(fleet, "1")
-    assert_sound(page, scripts_of_charts=0)
+    assert_sound(page)
     assert "<svg" not in page
 
 

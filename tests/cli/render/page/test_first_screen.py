@@ -33,7 +33,7 @@ const seen = (section) => {
   let count = 0;
   while (walker.nextNode()) {
     const e = walker.currentNode.parentElement;
-    if (e.closest('svg, script, style, .sr, summary, details:not([open])')) continue;
+    if (e.closest('svg, script, style, .sr, summary, .plot-tools, details:not([open])')) continue;
     count += walker.currentNode.data.split(/\\s+/).filter((word) => /[\\p{L}\\p{N}]/u.test(word)).length;
   }
   return count;

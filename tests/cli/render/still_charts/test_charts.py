@@ -1,5 +1,6 @@
 """The page's pictures: true to the readings, small, and in the page's own colours."""
 
+import json
 import re
 import warnings
 from dataclasses import replace
@@ -13,9 +14,10 @@ from report_scenes import SECOND_US, START_US, folded, make_cycle, make_log, mak
 from shuntbook.analysis.one_log.log_report import CloseUp
 from shuntbook.analysis.readings.chunk import Chunk
 from shuntbook.analysis.readings.measured_span import Gap, Span
+from shuntbook.analysis.stats.interval95 import Component, judged
 from shuntbook.cli.render.page import figures
 from shuntbook.cli.render.page.page import render
-from shuntbook.cli.render.still_charts import axis, run_strip, runs, svg, whole_log
+from shuntbook.cli.render.still_charts import axis, bars, run_strip, runs, svg, whole_log
 from shuntbook.cli.render.still_charts import close_up as close_up_chart
 from shuntbook.cli.render.still_charts.thinning import joined, thinned, within
 
@@ -203,3 +205,56 @@ def test_logarithmic_scale_is_called_so():
     """The scale of the runs and rests says what it is, in the picture and below it."""
     assert "length, logarithmic" in texts_of(runs.run_and_rest(make_log()))
     assert "The scale is logarithmic" in render(make_report())
+
+
+def test_shares_of_the_uncertainty_are_drawn():
+    """Components of 3 and 4 have shares of 9/25 and 16/25, the larger first."""
+    sure = judged(100.0, [Component("noise", 3.0), Component("gain", 4.0)])
+    texts = texts_of(bars.shares(sure))
+    assert texts.index("gain") < texts.index("noise")
+    assert {"64 %", "36 %"} <= set(texts)
+
+
+@pytest.mark.parametrize(
+    ("quantity", "low", "high", "ends"),
+    [
+        ("current_A", 0.0, 30.0, (-0.3, 31.8)),  # from zero, whose line is seen whole
+        ("current_A", 29.0, 30.0, (-0.3, 31.8)),
+        ("current_A", -10.0, 30.0, (-12.4, 32.4)),
+        ("current_A", 0.0, 0.02, (-0.01, 1.06)),  # a meter's noise is no load
+        ("voltage_V", 24.0, 24.02, (23.41, 24.61)),  # a steady bank is a line, not a block
+        ("voltage_V", 20.0, 28.0, (19.36, 28.64)),
+    ],
+)
+def test_an_axis_has_a_sensible_length(quantity, low, high, ends):
+    """Draws begin at zero; what hardly varies does not fill the chart."""
+    assert axis.value_range(quantity, low, high) == pytest.approx(ends, abs=0.02)
+
+
+def test_each_colour_means_one_thing():
+    """A log that only draws has nothing in the colour of what is given back; one that charges has; findings alert."""
+    log = replace(long_log(3600, [make_cycle(400.0, 100.0)]), findings=())
+    drawn = whole_log.whole_log(log)
+    assert "var(--draw)" in drawn
+    assert "var(--rest)" not in drawn
+    assert "var(--alert)" not in drawn
+    us = START_US + np.arange(500) * SECOND_US
+    sunny = folded(Chunk(us, {"current_A": np.where(us % (100 * SECOND_US) < 50 * SECOND_US, -4.0, 20.0)}), "current_A")
+    assert "var(--rest)" in whole_log.whole_log(replace(log, envelopes={"current_A": sunny}))
+    found = replace(make_log().findings[0], cycles=(START_US, START_US + SECOND_US))
+    assert "var(--alert)" in whole_log.whole_log(replace(log, findings=(found,)))
+
+
+def test_a_drawing_says_where_its_axes_are():
+    """The box of each panel and the ends of its axes, as the page's script needs them; none where nothing moves."""
+    log = make_log()
+    root = ElementTree.fromstring(whole_log.whole_log(log))
+    panels, ends = (json.loads(root.attrib[name]) for name in ("data-panels", "data-x"))
+    assert [len(panel) for panel in panels] == [6] * len(panels)
+    assert all(left < right and top < bottom and low < high for left, top, right, bottom, low, high in panels)
+    start_us, stop_us = axis.ends(log)
+    room = (stop_us - start_us) / 100
+    assert ends == pytest.approx([(start_us - room) / 1000, (stop_us + room) / 1000], abs=1)
+    parts = {node.attrib["data-is"] for node in root.iter() if "data-is" in node.attrib}
+    assert {"panel", "x-axis", "y-axis", "tick", "line-0", "gaps", "runs"} <= parts
+    assert "data-" not in bars.shares(judged(100.0, [Component("noise", 3.0)]))
