@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from math import fsum
 from typing import TYPE_CHECKING, Any, Final, Literal
 
 import numpy as np
 
 from ..charge.amounts import budget_of
+from ..cycles.taken_by_load import taken_by_load
 from ..health.finding import OF_RUNS, SEVERITIES, Finding, withheld
 from ..health.runs import busiest_hour
 from ..quality.implausible import Grade
@@ -42,6 +44,8 @@ class LogSummary:
         Time not measured within the span.
     uncertainty, uncertainty_share : str, float
         The largest source of error of what was drawn, and its share of the squared uncertainty. [1]
+    load_Ah, load_Wh : float
+        What the load itself took in those of its runs whose amount is known: `runs_with_Ah`, `runs_with_Wh` of them.
     run_W, sag_V : float
         Median settled draw above the baseline, without runs in which the array may have shared it; deepest sag of a
         run.
@@ -80,6 +84,12 @@ class LogSummary:
     net_u95_Wh: float | None = None
     uncertainty: str | None = None
     uncertainty_share: float | None = None
+    load_Ah: float | None = None
+    load_u95_Ah: float | None = None
+    load_Wh: float | None = None
+    load_u95_Wh: float | None = None
+    runs_with_Ah: int | None = None
+    runs_with_Wh: int | None = None
     cycles: int | None = None
     starts_per_hour: float | None = None
     duty_cycle: float | None = None
@@ -148,8 +158,14 @@ def _main_source(charge: Charge) -> dict[str, Any]:
 
 
 def _runs(cycles: Cycles) -> dict[str, Any]:
-    summary, runs = cycles.summary, cycles.cycles
+    summary, runs, taken = cycles.summary, cycles.cycles, taken_by_load(cycles)
     return {
+        "load_Ah": taken.charge_Ah,
+        "load_u95_Ah": taken.charge_u95_Ah,
+        "load_Wh": taken.energy_Wh,
+        "load_u95_Wh": taken.energy_u95_Wh,
+        "runs_with_Ah": taken.runs_with_Ah,
+        "runs_with_Wh": taken.runs_with_Wh,
         "cycles": summary.count,
         "starts_per_hour": summary.starts_per_hour,
         "duty_cycle": summary.duty_cycle,
@@ -225,6 +241,42 @@ def counts_of(summaries: Iterable[LogSummary]) -> Counts:
     unjudged = sum(group == 3 and is_unjudged(summary) for summary, group in zip(every, groups, strict=True))
     sound = groups.count(3) - unjudged
     return Counts(len(every), groups.count(0), groups.count(1), groups.count(2), unfinished, sound, unjudged)
+
+
+@dataclass(frozen=True)
+class TakenInAll:
+    """What the loads of a fleet took in all logs: of those at a bank where there are any, else of the others.
+
+    Halves of intervals add up: what one log is off, others of the same meter are off the same way. ``logs`` are those
+    in the sum, ``runs`` their runs whose amount is known; an amount is None where not all of these have it.
+    """
+
+    logs: int
+    runs: int
+    load_Ah: float | None
+    load_u95_Ah: float | None
+    load_Wh: float | None
+    load_u95_Wh: float | None
+
+
+def taken_in_all(summaries: Iterable[LogSummary]) -> TakenInAll:
+    """Add up what the loads of all logs took; each log counts by itself, also where two show the same time."""
+    every = list(summaries)
+    at_bank = [summary for summary in every if summary.load_Ah is not None]
+    # What flows behind an inverter came through the bank's meter before.
+    logs = at_bank or [summary for summary in every if summary.load_Wh is not None]
+    of = "runs_with_Ah" if at_bank else "runs_with_Wh"
+    return TakenInAll(
+        len(logs),
+        sum(getattr(summary, of) or 0 for summary in logs),
+        *(_in_all(logs, name) for name in ("load_Ah", "load_u95_Ah", "load_Wh", "load_u95_Wh")),
+    )
+
+
+def _in_all(logs: Sequence[LogSummary], name: str) -> float | None:
+    values = [getattr(summary, name) for summary in logs]
+    # fsum: the same bit for bit, in whatever order the logs come.
+    return None if not values or any(x is None for x in values) else fsum(values)
 
 
 def is_unjudged(summary: LogSummary) -> bool:

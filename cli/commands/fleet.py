@@ -25,7 +25,6 @@ from ..fleet.run import (
     FleetRun,
     fleet_document,
     progress,
-    rows_of,
     run_fleet,
     tasks_of,
     write_summaries,
@@ -75,6 +74,7 @@ def _cores() -> int:
 @click.option("--page", type=click.Path(path_type=Path), help="A page to write as well (HTML).")
 @click.option("--strict", is_flag=True, help="End with status 4 if a finding wants watching or acting on.")
 @click.option("--force", is_flag=True, help="Replace an existing page, and a file in the summary's place.")
+@click.option("--explain", is_flag=True, help="Print a line on each log with its figures, not the first alone.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document alone.")
 def command(
     places: tuple[str, ...],
@@ -86,6 +86,7 @@ def command(
     page: Path | None,
     strict: bool,
     force: bool,
+    explain: bool,
     as_json: bool,
 ) -> int:
     """Sum up every log under a folder; see the help above."""
@@ -111,9 +112,9 @@ def command(
     counts = counts_of(ranking)
     if as_json:
         work = {"logs_kept": run.reused, "logs_computed": len(tasks) - run.reused, "worker_s": run.took_s}
-        print_json(fleet_document(rows_of(ranking), counts, work, __version__))
+        print_json(fleet_document(ranking, work, __version__))
     else:
-        for line in fleet_lines(ranking):
+        for line in fleet_lines(ranking, explain=explain):
             say(line)
     return int(Exit.FINDING if strict and counts.act + counts.watch else Exit.DONE)
 

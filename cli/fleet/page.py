@@ -7,13 +7,14 @@ from functools import partial
 from typing import TYPE_CHECKING, Final
 
 from ...analysis.cautions import CAUTIONS
-from ...analysis.several_logs.fleet import RULE, counts_of
+from ...analysis.several_logs.fleet import RULE, counts_of, taken_in_all
 from ..render.page.figures import Figure
 from ..render.page.log_tables import Table
 from ..render.page.section import ShownFinding
 from ..render.page.templated import filled, template_text
 from ..render.still_charts.svg import both_sizes
 from ..render.wording import numbers
+from ..render.wording.verdict import State, Verdict
 from . import words
 from .chart import histogram
 
@@ -34,8 +35,12 @@ _METHOD: Final = (
         ),
     ),
     (
-        "Settled draw",
-        ("The median of its runs, above what was drawn before each; runs that the array may have shared left out.",),
+        "What the loads took",
+        (
+            "Of each log's load by itself, above what was drawn before each run. Over all, halves of the 95 % "
+            "intervals add up; logs from behind an inverter count only where none is at a bank; where two logs show "
+            "the same time, both count.",
+        ),
     ),
 )
 
@@ -60,6 +65,7 @@ def render(ranking: Sequence[LogSummary], version: str) -> str:
         "fleet.html",
         styles=("charts.css",),
         scripts=template_text("pictures.js"),
+        first=_first(ranking),
         counts=words.in_short(counts) + ".",
         numbers=_numbers(ranking),
         order=_order(ranking),
@@ -76,11 +82,30 @@ def render(ranking: Sequence[LogSummary], version: str) -> str:
     )
 
 
+def _first(ranking: Sequence[LogSummary]) -> Verdict:
+    """Return the verdict on a fleet: its most pressing log, by name, or that none presses."""
+    counts, first = counts_of(ranking), ranking[0]
+    if not counts.act and not counts.watch:
+        known = counts.sound > 0 and not counts.not_read
+        return Verdict("healthy" if known else "not judged", f"{words.in_short(counts)}.")
+    state: State = "act" if first.acts else "watch"
+    finding = first.findings[0]
+    sentence = f"{numbers.shortened(first.log, 40)}: {numbers.sentence(finding.plain or finding.title)}"
+    return Verdict(state, sentence, finding.first_step)
+
+
 def _numbers(ranking: Sequence[LogSummary]) -> list[tuple[str, str]]:
-    counts = counts_of(ranking)
+    counts, taken = counts_of(ranking), taken_in_all(ranking)
     measured_s = sum(summary.covered_s or 0.0 for summary in ranking)
     unread = f", {counts.not_read:,} of them not read" if counts.not_read else ""
+    x, u95, unit = (
+        (taken.load_Ah, taken.load_u95_Ah, "Ah")
+        if taken.load_Ah is not None
+        else (taken.load_Wh, taken.load_u95_Wh, "Wh")
+    )
+    took = (numbers.plus_minus(x, u95, unit), f"taken by the loads in {numbers.counted(taken.runs, 'run')}")
     return [
+        *([took] if x is not None else []),
         (f"{counts.act:,}", "to act on"),
         (f"{counts.watch:,}", "to watch"),
         (numbers.counted(counts.logs, "log"), f"{numbers.duration(measured_s)} measured{unread}"),
@@ -102,7 +127,7 @@ def _order(ranking: Sequence[LogSummary]) -> Table:
 
 
 def _figures(ranking: Sequence[LogSummary]) -> Table:
-    head = ("Log", "Starts an hour", "Running", "Usual run", "Settled draw", "Drawn")
+    head = ("Log", "The load took", "Runs", "Starts an hour", "Running", "Usual run")
     read = [summary for summary in ranking if summary.status == "read"]
     return Table("All that were read, in the same order", head, tuple(map(_row, read[:_MOST])), _rest(len(read)))
 
@@ -116,11 +141,11 @@ def _row(summary: LogSummary) -> tuple[str, ...]:
     runs = bool(summary.cycles)
     return (
         numbers.shortened(summary.log, 80),
-        numbers.number(summary.starts_per_hour) if runs else "no start",
+        words.load_took(summary) if runs else "",
+        f"{summary.cycles:,}" if runs else "no start",
+        numbers.number(summary.starts_per_hour) if runs else "",
         numbers.percent(summary.duty_cycle) if runs else "",
         numbers.duration(summary.median_run_s) if runs else "",
-        numbers.amount(summary.run_W, "W") if runs else "",
-        words.drawn(summary),
     )
 
 

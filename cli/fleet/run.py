@@ -7,12 +7,12 @@ from contextlib import closing, contextmanager
 from dataclasses import asdict, dataclass, fields
 from datetime import datetime
 from pathlib import Path, PurePosixPath
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any, Final
 
 import pyarrow as pa
 
 from ...analysis.health.finding import Finding
-from ...analysis.several_logs.fleet import RULE, LogSummary
+from ...analysis.several_logs.fleet import RULE, LogSummary, counts_of, taken_in_all
 from ...ingest.fleet.find_logs import LOG, SITE, FoundLog, find_fleet, find_sites, meter_of
 from ...ingest.fleet.finished_rows import KeptRows
 from ...ingest.fleet.summary_table import write_table
@@ -21,10 +21,6 @@ from ..door import console, has_terminal
 from ..render.documents.parts import Document
 from ..render.wording.clock import moment_of
 from .one_log import Done, SiteFile, Task, not_read
-
-if TYPE_CHECKING:
-    from ...analysis.several_logs.fleet import Counts
-
 
 #: The rule, for the command's help and whoever looks at its results.
 SITE_RULE = (
@@ -181,14 +177,19 @@ def _kept(row: dict[str, Any], task: Task) -> LogSummary | None:
 
 def summary_from(row: dict[str, Any]) -> LogSummary:
     """Return a summary from what JSON made of it; floats come back exactly."""
-    # A row's key holds the version, so fields that are not known come of a row that somebody edited.
+    # Fields that are not known come of a row that somebody edited; those that are missing of an older program, whose
+    # summary would have holes for ever.
     known = {field.name for field in fields(LogSummary)}
+    if missing := known - row.keys():
+        raise KeyError(min(missing))
     row = {name: value for name, value in row.items() if name in known}
     codes = {name: tuple(row[name]) for name in ("codes", "not_judged")}
     return LogSummary(**row | codes | {"findings": tuple(_finding(f) for f in row["findings"])})
 
 
 def _finding(row: dict[str, Any]) -> Finding:
+    if missing := {field.name for field in fields(Finding)} - row.keys():
+        raise KeyError(min(missing))
     return Finding(**row | {"cycles": tuple(row["cycles"])})
 
 
@@ -233,12 +234,17 @@ def _schema() -> pa.Schema:
     return pa.schema(columns)
 
 
-def fleet_document(
-    rows: Sequence[Mapping[str, Any]], counts: Counts, work: Mapping[str, Any], version: str
-) -> Document:
+def fleet_document(ranking: Sequence[LogSummary], work: Mapping[str, Any], version: str) -> Document:
     """Return a fleet's document; `work` says what the run took, and is all in it that another run may say otherwise."""
-    ranking = [{name: _in_json(value) for name, value in row.items()} for row in rows]
-    return {"counts": asdict(counts), "rule": RULE, "ranking": ranking, "work": dict(work), "version": version}
+    rows = [{name: _in_json(value) for name, value in row.items()} for row in rows_of(ranking)]
+    return {
+        "load_total": asdict(taken_in_all(ranking)),
+        "counts": asdict(counts_of(ranking)),
+        "rule": RULE,
+        "ranking": rows,
+        "work": dict(work),
+        "version": version,
+    }
 
 
 def _in_json(value: Any) -> Any:  # noqa: ANN401 - any value of a row

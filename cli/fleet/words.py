@@ -3,27 +3,67 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from textwrap import wrap
 from typing import TYPE_CHECKING
 
-from ...analysis.several_logs.fleet import counts_of, is_unjudged
+from ...analysis.several_logs.fleet import counts_of, is_unjudged, taken_in_all
 from ..render.terminal.columns import table
 from ..render.wording.checks import not_judged
-from ..render.wording.numbers import amount, counted, number, percent, plus_minus, shortened
+from ..render.wording.numbers import counted, number, percent, plus_minus, shortened
 
 if TYPE_CHECKING:
     from ...analysis.several_logs.fleet import Counts, LogSummary
 
-#: A terminal shows so many logs; all are in the Parquet file and in ``--json``.
+#: A line of a terminal. [1]
+_WIDTH = 80
+#: Told first, in two lines each: with what comes before them an answer of at most twelve lines.
+_FIRST = 3
+#: With --explain a terminal shows so many logs; all are in the Parquet file and in ``--json``.
 _MOST = 25
 
 
-def fleet_lines(ranking: Sequence[LogSummary]) -> list[str]:
-    """Return how many logs are how, and which to look after first."""
-    rows = [_row(place, summary) for place, summary in enumerate(ranking[:_MOST], start=1)]
-    lines = [in_short(counts_of(ranking)), "", *table([_HEAD, *rows], right=(0, 4, 5, 6))]
-    if len(ranking) > _MOST:
-        lines.append(f"... and {len(ranking) - _MOST:,} more (all in the Parquet file, and with --json)")
-    return lines
+def fleet_lines(ranking: Sequence[LogSummary], *, explain: bool = False) -> list[str]:
+    """Return how many logs are how, what all loads took, and which logs to look after first; or a line on each log."""
+    lines = [*wrap(in_short(counts_of(ranking)), _WIDTH), *wrap(took_in_all(ranking), _WIDTH), ""]
+    if explain:
+        rows = [_row(place, summary) for place, summary in enumerate(ranking[:_MOST], start=1)]
+        lines += table([_HEAD, *rows], right=(0, 4, 5, 6))
+        rest = len(ranking) - _MOST
+        return lines + ([f"... and {rest:,} more (all in the Parquet file, and with --json)"] if rest > 0 else [])
+    for place, summary in enumerate(ranking[:_FIRST], start=1):
+        state = state_of(summary).replace("-", "healthy")
+        lines += [f"{place}. {state}: {shortened(summary.log, 60)}", f"   {shortened(told(summary), 77)}"]
+    more = f"{len(ranking) - _FIRST:,} more logs" if len(ranking) > _FIRST else "figures of each"
+    return [*lines, f"more: {more} with --explain; all in the Parquet file, --json and --page"]
+
+
+def took_in_all(ranking: Sequence[LogSummary]) -> str:
+    """Return in a sentence what the loads of all logs took; empty where no log tells."""
+    taken = taken_in_all(ranking)
+    amounts = _both((taken.load_Ah, taken.load_u95_Ah), (taken.load_Wh, taken.load_u95_Wh))
+    return (
+        f"The loads took {amounts} in {counted(taken.runs, 'run')} of {counted(taken.logs, 'log')}." if amounts else ""
+    )
+
+
+def load_took(summary: LogSummary) -> str:
+    """Return what a log's load took by itself; empty where that is not known."""
+    return _both((summary.load_Ah, summary.load_u95_Ah), (summary.load_Wh, summary.load_u95_Wh))
+
+
+def _both(*amounts: tuple[float | None, float | None]) -> str:
+    known = [plus_minus(x, u95, unit) for (x, u95), unit in zip(amounts, ("Ah", "Wh"), strict=True) if x is not None]
+    return known[0] if len(known) == 1 else f"{known[0]} ({known[1]})" if known else ""
+
+
+def told(summary: LogSummary) -> str:
+    """Return the sentence on a log: its worst finding in plain words, else what its load took, or why nobody knows."""
+    if summary.findings and summary.findings[0].plain:
+        return summary.findings[0].plain
+    if summary.status != "read" or summary.findings or summary.not_judged:
+        return gist_of(summary)
+    took = load_took(summary)
+    return f"took {took} in {counted(summary.cycles or 0, 'run')}" if took else "no run of its load was seen"
 
 
 def in_short(counts: Counts) -> str:
@@ -59,25 +99,17 @@ def gist_of(summary: LogSummary) -> str:
     return worst if not left else f"{worst}; {left}" if summary.findings else left
 
 
-def drawn(summary: LogSummary) -> str:
-    """Return what a log drew: charge at the bank, energy behind an inverter."""
-    if summary.drawn_Ah is not None:
-        return plus_minus(summary.drawn_Ah, summary.drawn_u95_Ah, "Ah")
-    return plus_minus(summary.drawn_Wh, summary.drawn_u95_Wh, "Wh")
-
-
-_HEAD = ["", "log", "", "drawn", "starts an hour", "running", "settled draw", "finding"]
+_HEAD = ["", "log", "", "the load took", "runs", "starts an hour", "running", "finding"]
 
 
 def _row(place: int, summary: LogSummary) -> list[str]:
-    read = summary.status == "read"
     return [
         f"{place}",
         shortened(summary.log, 40),
         state_of(summary),
-        drawn(summary) if read else "-",
+        load_took(summary) or "-",
+        f"{summary.cycles:,}" if summary.cycles is not None else "-",
         number(summary.starts_per_hour) if summary.cycles else "-",
         percent(summary.duty_cycle) if summary.cycles else "-",
-        amount(summary.run_W, "W") if summary.run_W is not None else "-",
         shortened(gist_of(summary), 70),
     ]

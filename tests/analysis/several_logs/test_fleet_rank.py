@@ -2,13 +2,14 @@
 
 import random
 import re
+from dataclasses import replace
 
 import pytest
 from fleet_summaries import ORDER, found, log
 from places import ROOT
 
-from shuntbook.analysis.several_logs.fleet import URGENCY, counts_of, ranked
-from shuntbook.cli.fleet.words import gist_of, in_short, state_of
+from shuntbook.analysis.several_logs.fleet import URGENCY, counts_of, ranked, taken_in_all
+from shuntbook.cli.fleet.words import fleet_lines, gist_of, in_short, state_of, told
 
 
 def test_act_comes_before_watch_before_what_could_not_be_read_before_the_rest():
@@ -73,3 +74,48 @@ def test_every_finding_has_its_urgency():
     assert len(codes) > 10
     assert codes == set(URGENCY)
     assert len(URGENCY) == len(set(URGENCY))
+
+
+def took(name, load_Ah, load_Wh, *findings, **changes):
+    """A log whose load took so much in ten runs."""
+    amounts = {"load_Ah": load_Ah, "load_u95_Ah": None if load_Ah is None else 0.1, "load_Wh": load_Wh}
+    runs = {"cycles": 10, "runs_with_Ah": 0 if load_Ah is None else 10, "runs_with_Wh": 10}
+    return log(name, *findings, **amounts | runs | {"load_u95_Wh": 2.0} | changes)
+
+
+def test_what_the_loads_took_in_all_is_added_up_once():
+    """Two logs at the bank: their sum, and halves of intervals too; one from behind an inverter is in them already."""
+    taken = taken_in_all([took("a", 8.0, 200.0), took("b", 2.0, 50.0), took("c", None, 45.0)])
+    assert (taken.logs, taken.runs) == (2, 20)
+    assert (taken.load_Ah, taken.load_Wh) == (10.0, 250.0)
+    assert (taken.load_u95_Ah, taken.load_u95_Wh) == pytest.approx((0.2, 4.0))
+    behind = taken_in_all([took("c", None, 45.0), log("d", status="not read")])
+    assert (behind.logs, behind.load_Ah, behind.load_Wh) == (1, None, 45.0)
+    assert taken_in_all([took("a", 8.0, None), took("b", 2.0, 50.0)]).load_Wh is None
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_the_sum_is_the_same_to_the_last_bit_in_any_order(seed):
+    """Workers end in any order."""
+    made = random.Random(seed)
+    logs = [took(f"{k}", made.uniform(0, 1e6), made.uniform(0, 1e-6)) for k in range(50)]
+    assert taken_in_all(made.sample(logs, 50)) == taken_in_all(logs)
+
+
+def test_the_answer_stands_in_twelve_lines_of_a_terminal():
+    """How many are how, what all took, the first three with a sentence each, and how to see more."""
+    pressing = replace(
+        found("prime_lost", "act"), plain="The well pump drew 420 W in 6 runs. It should be at least 546 W."
+    )
+    fleet = ranked([*ORDER, took("a-dry", 8.0, 200.0, pressing), took("e-sound", 2.0, 50.0)])
+    lines = fleet_lines(fleet)
+    assert len(lines) <= 12
+    assert all(len(line) <= 80 for line in lines)
+    assert lines[2] == "The loads took 10.00 Ah ± 0.20 (250 Wh ± 4) in 20 runs of 2 logs."
+    assert lines[4:6] == ["1. act: a-dry", f"   {pressing.plain}"]
+    assert lines[-1].startswith("more: 10 more logs with --explain")
+    sound = fleet_lines([took("e-sound", 2.0, 50.0)])
+    assert sound[3:5] == ["1. healthy: e-sound", "   took 2.00 Ah ± 0.10 (50.0 Wh ± 2.0) in 10 runs"]
+    every = fleet_lines(fleet, explain=True)
+    assert sum("e-sound" in line and "2.00 Ah ± 0.10" in line for line in every) == 1
+    assert told(log("f", cycles=0)) == "no run of its load was seen"

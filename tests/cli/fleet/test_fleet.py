@@ -51,6 +51,14 @@ def test_a_line_says_what_the_logs_own_report_says(fleet, capsys):
         part = report["charge"]["charge" if unit == "Ah" else "energy"]
         for key in ("drawn", "drawn_u95", "returned", "returned_u95", "net", "net_u95"):
             assert getattr(summary, f"{key}_{unit}") == part[f"{key}_{unit}"] is not None
+    for ours, key in (
+        ("Ah", "charge_Ah"),
+        ("u95_Ah", "charge_u95_Ah"),
+        ("Wh", "energy_Wh"),
+        ("u95_Wh", "energy_u95_Wh"),
+    ):
+        assert getattr(summary, f"load_{ours}") == report["load_total"][key] is not None
+    assert summary.runs_with_Ah == report["load_total"]["runs_with_Ah"] == 10
     cycles = report["cycles"]["summary"]
     for key in ("starts_per_hour", "duty_cycle", "median_run_s", "median_off_s"):
         assert getattr(summary, key) == cycles[key]
@@ -198,6 +206,10 @@ def test_what_is_finished_is_not_done_again_until_it_changes(tmp_path, counted, 
     write_scene(folder / "d" / "1.parquet", "irregular")
     assert again() == ["d"]
     assert b'"a/' not in rows_path(out).read_bytes()
+    # Rows of an older program of the same version, which knew nothing of what the load took, or of plain words.
+    kept = rows_path(out).read_text(encoding="ascii")
+    rows_path(out).write_text(kept.replace('"load_Ah": ', '"load_was_Ah": '), encoding="ascii")
+    assert again() == ["b", "c", "d"]
     monkeypatch.setattr(one_log, "__version__", "another")
     assert again() == ["b", "c", "d"]
 

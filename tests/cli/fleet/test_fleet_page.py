@@ -35,6 +35,23 @@ def test_the_page_tells_order_findings_and_what_was_not_read():
     assert all(text in said for text in CAUTIONS)
 
 
+def test_the_answer_stands_first():
+    """Which log to look after first, in plain words, what to do, and Ah over all; a fleet that is well says so."""
+    dry = replace(found("prime_lost", "act"), plain="It drew 420 W. It should be 546 W.", first_step="Lock it off.")
+    amounts = {"load_Ah": 8.35, "load_u95_Ah": 0.08, "runs_with_Ah": 12}
+    said = Reader(render(ranked([*FLEET, read(log("a-dry", dry), **amounts)]), "1")).said
+    assert "a-dry: It drew 420 W. It should be 546 W." in said
+    assert (
+        said.index("It drew 420 W.")
+        < said.index("Lock it off.")
+        < said.index("8.35 Ah ± 0.08")
+        < said.index("The order")
+    )
+    well = Reader(render([read(log("b"), **amounts)], "1")).said
+    assert "Healthy" in well
+    assert "Not judged" in Reader(render([LogSummary("a", "not read", "is damaged")], "1")).said
+
+
 def test_the_same_fleet_gives_the_same_bytes():
     """Whatever the order in which its logs came in."""
     assert render(ranked(random.Random(1).sample(FLEET, len(FLEET))), "1") == render(FLEET, "1")
