@@ -98,10 +98,9 @@ def energy_flow(report: Report, name: str) -> Figure | None:
     # Without an array in the site file it may have been a charger.
     source = "the sun" if report.site is not None and report.site.array is not None else "what charged it"
     caption = f"Each band is as broad as the {flow_chart.what(flow)} in it; bars fade where it is not sure."
-    unseen = flow.side == "dc" and flow.returned.value > 0
     remark = (
         f"What {source} gave to other loads directly, a meter at the bank does not see: it is not drawn."
-        if unseen
+        if flow_chart.unseen(flow)
         else ""
     )
     drawn = both_sizes(partial(flow_chart.energy_flow, flow, load, source), name)

@@ -24,7 +24,8 @@ if TYPE_CHECKING:
 _APART: Final = 0.22
 #: Where the bars stand, and how broad they are, on an axis from 0 to 1; words have the rest.
 _LEFT, _RIGHT, _BROAD = 0.30, 0.70, 0.012
-_NARROW_PX: Final = 520
+#: What a meter at the bank does not see.
+_UNSEEN: Final = "not seen here: what came straight to other loads"
 
 
 @dataclass(frozen=True)
@@ -62,6 +63,11 @@ def energy_flow(flow: EnergyFlow, load: str, source: str, *, name: str = "flow",
     with svg.drawing(frame) as figure:
         draw(figure.add_subplot(), flow, load, source)
         return svg.inline(figure, name=name, label=spoken(flow, load, source))
+
+
+def unseen(flow: EnergyFlow) -> bool:
+    """Tell whether something flowed, or may have, that a meter at the bank does not see."""
+    return flow.side == "dc" and flow.returned.value > 0
 
 
 def what(flow: EnergyFlow) -> str:
@@ -113,8 +119,11 @@ def draw(axes: Axes, flow: EnergyFlow, load: str, source: str) -> None:
     """Draw a flow into given axes."""
     bands = bands_of(flow, load, source)
     axes.set_xlim(0, 1)
-    axes.set_ylim(bands.height * 1.06, -0.06 * bands.height)
+    axes.set_ylim(bands.height * (1.18 if unseen(flow) else 1.06), -0.06 * bands.height)
     axes.axis("off")
+    # What is not known has no width: it is told, in grey.
+    if unseen(flow):
+        axes.text(0.5, 1.08 * bands.height, _UNSEEN, color=SOFT, ha="center", va="top")
     for band in bands.bands:
         _draw_band(axes, band)
     for stop in bands.sources:

@@ -74,10 +74,13 @@ def test_what_is_not_known_is_not_drawn():
 def test_the_flow_says_what_the_meter_does_not_see():
     """Where the bank was charged, what the array gave to other loads is unknown: that is said in words."""
     log = make_log()
-    assert figures.energy_flow(make_report(log), "t").remark == ""
+    dark = figures.energy_flow(make_report(log), "t")
+    assert dark.remark == ""
+    assert "not seen" not in dark.wide
     sunny = replace(log, charge=replace(log.charge, energy=replace(log.charge.energy, returned=50.0)))
     figure = figures.energy_flow(make_report(sunny), "t")
     assert "does not see" in figure.remark
+    assert "not seen here: what came straight to other loads" in texts_of(figure.wide)
     assert "into the bank" in figure.wide
     assert len(figure.caption.split()) <= 25
     assert [row[1:] for row in figure.tables[0].rows if row[0] == "to"][-1] == ("into the bank", "50.0 Wh")
