@@ -156,3 +156,13 @@ def test_words_stand_beside_a_bar_that_is_too_short_for_them():
     drawing = bars.answer_bars([bars.AnswerBar("The pump", "", short), bars.AnswerBar("All loads", "", long)], name="t")
     colours = re.findall(r'<text style="[^"]*fill: var\(--(\w+)\)[^"]*"[^>]*>(?:The pump|All loads)', drawing)
     assert colours == ["ink", "paper"]
+
+
+def test_of_many_logs_no_starts_are_brought_in(demo, monkeypatch):
+    """A year of days would fill the memory with readings that nobody looks at."""
+    from shuntbook.cli.assembling import report as assembling
+
+    logs = [demo / "open_day.parquet", demo / "week_later.parquet"]
+    assert [len(log.starts) for log in assembling.report_of(logs, None, None).logs] == [10, 0]
+    monkeypatch.setattr(assembling, "_MOST_WITH_STARTS", 1)
+    assert [len(log.starts) for log in assembling.report_of(logs, None, None).logs] == [0, 0]
