@@ -158,11 +158,15 @@ def test_words_stand_beside_a_bar_that_is_too_short_for_them():
     assert colours == ["ink", "paper"]
 
 
-def test_of_many_logs_no_starts_are_brought_in(demo, monkeypatch):
-    """A year of days would fill the memory with readings that nobody looks at."""
+def test_of_many_logs_in_short_the_picture_is_still_drawn(demo, monkeypatch):
+    """A log in short brings in no readings around its starts, but its runs are in the picture."""
     from shuntbook.cli.assembling import report as assembling
 
     logs = [demo / "open_day.parquet", demo / "week_later.parquet"]
     assert [len(log.starts) for log in assembling.report_of(logs, None, None).logs] == [10, 0]
-    monkeypatch.setattr(assembling, "_MOST_WITH_STARTS", 1)
-    assert [len(log.starts) for log in assembling.report_of(logs, None, None).logs] == [0, 0]
+    monkeypatch.setattr(assembling, "IN_SHORT", 2)
+    monkeypatch.setattr(assembling, "wanting_a_look", lambda reports: reports[1:])
+    report = assembling.report_of(logs, None, None)
+    assert [len(log.starts) for log in report.logs] == [0, 0]
+    assert [row[1] for row in figures.picture(report, "t").tables[0].rows] == ["10", "103"]
+    assert "103 runs" in figures.picture(report, "t").wide
