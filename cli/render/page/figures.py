@@ -175,7 +175,7 @@ def plate(log: LogReport, name: str) -> Figure | None:
         return None
     drawn = both_sizes(partial(bars.waterfall, bars.bars_of(check)), name)
     caption = (
-        f"Energy that the {numbers.shortened(check.estimate.load)} took while it ran. Tall bars are sums: dotted and "
+        f"Energy that the {numbers.shortened(check.estimate.load)} took while it ran. Tall bars are sums: crossed and "
         "hatched reckoned, full measured. The low bars between them are the reasons, each beginning where the one "
         "above ends."
     )

@@ -36,16 +36,19 @@ def soft_bar(
 ) -> None:
     """Draw a figure as a bar that fades over its 95 % interval: solid up to the low end, gone at the high one.
 
-    It begins at `start` and is as broad as `at` says, from one side to the other; a thin line stands at the value.
+    It begins at `start` and is as broad as `at` says, from one side to the other; a thin line stands at the value. It
+    sets no ends of the axes.
     """
-    low, high = start + within.low, start + within.high
-    broad, middle = at[1] - at[0], (at[0] + at[1]) / 2
+    from matplotlib.patches import Rectangle
+
+    low, high, broad = start + within.low, start + within.high, at[1] - at[0]
 
     def slab(left: float, right: float, alpha: float) -> None:
+        corner, size = (left, at[0]), (right - left, broad)
         if upright:
-            axes.bar(middle, right - left, broad, bottom=left, color=colour, alpha=alpha, linewidth=0)
-        else:
-            axes.barh(middle, right - left, broad, left=left, color=colour, alpha=alpha, linewidth=0)
+            corner, size = corner[::-1], size[::-1]
+        # Bars of the library would each measure the axes anew, whose ends are set.
+        axes.add_artist(Rectangle(corner, *size, color=colour, alpha=alpha, linewidth=0))
 
     slab(start, low, 1.0)
     for k in range(_SLICES if high > low else 0):
@@ -68,7 +71,7 @@ def bars_of(check: PlateCheck) -> list[Bar]:
     """Return the rows from paper over the nameplate's estimate to the measurement; reasons without energy are none."""
     estimate = check.estimate
     return [
-        _sum("on paper", estimate.paper_Wh, ".."),
+        _sum("on paper", estimate.paper_Wh, "xx"),
         *_changes(estimate.paper_Wh, check.left_out_on_paper.reasons),
         _sum("from the nameplate", estimate.energy_Wh, "//"),
         *_changes(estimate.energy_Wh, check.why.reasons),
