@@ -355,7 +355,7 @@ def printed(driven):
 
 VISIBLE = """
 const seen = (each) => each.getClientRects().length > 0;
-return [...document.querySelectorAll("figure")].map((figure) => [
+return [...document.querySelectorAll("figure:has(.plot-tools)")].map((figure) => [
   [...figure.querySelectorAll("svg")].filter(seen).length,
   [...figure.querySelectorAll(".plot-tools")].filter(seen).length])
 """
