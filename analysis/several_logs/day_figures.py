@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Final, NamedTuple
 
@@ -19,12 +19,22 @@ from .pooled import pooled_charge
 
 
 @dataclass(frozen=True)
+class LoadUse:
+    """What a load took by itself, with half of the 95 % intervals; None where it is not known, or there was no run."""
+
+    charge_Ah: float | None = None
+    charge_u95_Ah: float | None = None
+    energy_Wh: float | None = None
+    energy_u95_Wh: float | None = None
+
+
+@dataclass(frozen=True)
 class DayFigures:
     """What a log or a day shows; None where it cannot tell.
 
     `measured_s` is the time that readings stand for; what is told by the hour is told by an hour of that. Draw and sag
     are medians of the runs, the draw without runs whose draw the array may have shared. `busiest_hour` is the most
-    starts that any 60 minutes hold.
+    starts that any 60 minutes hold. `use` is what the runs took that began then.
     """
 
     measured_s: float
@@ -41,6 +51,7 @@ class DayFigures:
     run_A: float | None
     sag_V: float | None
     busiest_hour: int | None
+    use: LoadUse = LoadUse()
 
 
 class FollowedFigure(NamedTuple):
@@ -73,6 +84,42 @@ def figures_of_log(log: LogReport) -> DayFigures:
         charge,
         log.cycles.cycles,
         summary.duty_cycle,
+        _use_of_log(log),
+    )
+
+
+def use_together(uses: Iterable[LoadUse]) -> LoadUse:
+    """Return what a load took in several stretches; what one is off the others may be off the same way."""
+    parts = list(uses)
+    charge = _sum([(part.charge_Ah, part.charge_u95_Ah) for part in parts])
+    return LoadUse(*charge, *_sum([(part.energy_Wh, part.energy_u95_Wh) for part in parts]))
+
+
+def _sum(parts: Sequence[tuple[float | None, float | None]]) -> tuple[float | None, float | None]:
+    values, halves = [x for x, _ in parts if x is not None], [u95 for x, u95 in parts if x is not None]
+    known = [u95 for u95 in halves if u95 is not None]
+    return (sum(values) if values else None), (sum(known) if known and len(known) == len(halves) else None)
+
+
+def _use_of_log(log: LogReport) -> LoadUse:
+    summary = log.cycles.summary
+    if not log.cycles.cycles:
+        return LoadUse()
+    return LoadUse(summary.charge_Ah, summary.charge_u95_Ah, summary.energy_Wh, summary.energy_u95_Wh)
+
+
+def _use_of(piece: DayPiece) -> LoadUse:
+    # A log of one day has worked it out, its last run without an end among it.
+    if len(piece.log.ledger.days) == 1:
+        return _use_of_log(piece.log)
+    return use_together(
+        LoadUse(
+            cycle.so_far_Ah if cycle.charge_Ah is None else cycle.charge_Ah,
+            cycle.charge_u95_Ah,
+            cycle.so_far_Wh if cycle.energy_Wh is None else cycle.energy_Wh,
+            cycle.energy_u95_Wh,
+        )
+        for cycle in piece.cycles
     )
 
 
@@ -87,10 +134,13 @@ def figures_of(pieces: Sequence[DayPiece]) -> DayFigures:
         whole,
         cycles,
         running_s(pieces) / covered_s if covered_s > 0 else None,
+        use_together(_use_of(piece) for piece in pieces),
     )
 
 
-def _figures(measured_s: float, charge: Charge, cycles: Sequence[Cycle], duty_cycle: float | None) -> DayFigures:
+def _figures(
+    measured_s: float, charge: Charge, cycles: Sequence[Cycle], duty_cycle: float | None, use: LoadUse
+) -> DayFigures:
     return DayFigures(
         measured_s=measured_s,
         charge=charge.charge,
@@ -106,6 +156,7 @@ def _figures(measured_s: float, charge: Charge, cycles: Sequence[Cycle], duty_cy
         run_A=usual_of(cycles, "run_A", alone=True),
         sag_V=usual_of(cycles, "sag_V"),
         busiest_hour=busiest_hour(np.array([cycle.start_us for cycle in cycles], dtype=np.int64)) if cycles else None,
+        use=use,
     )
 
 

@@ -12,6 +12,7 @@ from typing import Final, Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from ..one_log.log_report import LogReport
 from ..readings.chunk import MICROSECONDS, FloatArray
 from ..stats.interval95 import Within
 from ..stats.ranks import theil_sen
@@ -35,12 +36,13 @@ TrendVerdict = Literal["rising", "falling", "no change to be told", "not judged"
 
 @dataclass(frozen=True)
 class Day:
-    """A local day: its date, its two midnights [us], and its figures."""
+    """A local day: its date, its two midnights [us], its figures, and the logs that these are of."""
 
     date: date
     start_us: int
     stop_us: int
     figures: DayFigures
+    logs: tuple[LogReport, ...] = ()
 
 
 @dataclass(frozen=True)

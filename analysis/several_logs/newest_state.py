@@ -1,20 +1,27 @@
-"""The state of a site by its newest days: since when it is so, on how many days it was seen, and what was before."""
+"""The state of a site by its newest days, since when and on how many days it is so; and month by month what was."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
 
 from ..health.finding import SEVERITIES, Finding, is_judged
 from ..readings.chunk import TimeArray
+from .day_figures import LoadUse, use_together
 
 if TYPE_CHECKING:
     from ..one_log.log_report import LogReport
+    from .day_trends import Day
     from .over_logs import OverLogs
+
+
+#: How a load's days went.
+DayState = Literal["act", "watch", "not judged", "healthy"]
+WORST_FIRST: Final[tuple[DayState, ...]] = ("act", "watch", "not judged", "healthy")
 
 
 @dataclass(frozen=True)
@@ -92,6 +99,54 @@ def judged_days(over: OverLogs) -> tuple[JudgedDay, ...]:
             for day in _days_between(*holds, starts_us, stops_us):
                 findings.setdefault(day, []).append(finding)
     return tuple(JudgedDay(over.days[day].date, tuple(_serious(findings.get(day, [])))) for day in sorted(judged))
+
+
+@dataclass(frozen=True)
+class MonthDay:
+    """A local day of a month: its figures, and its findings that hold on it; None where it could not be judged."""
+
+    day: Day
+    findings: tuple[Finding, ...] | None
+
+    @property
+    def state(self) -> DayState:
+        """Its state, by the worst finding."""
+        if self.findings is None:
+            return "not judged"
+        if not self.findings:
+            return "healthy"
+        return "act" if self.findings[0].severity == "act" else "watch"
+
+
+@dataclass(frozen=True)
+class Month:
+    """The days of one calendar month in which anything was measured, in order."""
+
+    days: tuple[MonthDay, ...]
+
+    @property
+    def state(self) -> DayState:
+        """The worst state of any day."""
+        return min((each.state for each in self.days), key=WORST_FIRST.index)
+
+    @property
+    def in_state(self) -> int:
+        """On how many days it was so. [1]"""
+        return sum(each.state == self.state for each in self.days)
+
+    @property
+    def use(self) -> LoadUse:
+        """What the load took by itself."""
+        return use_together(each.day.figures.use for each in self.days)
+
+
+def months_of(over: OverLogs) -> tuple[Month, ...]:
+    """Return the days of several logs by calendar months, in order."""
+    judged = {each.date: each.findings for each in judged_days(over)}
+    months: dict[tuple[int, int], list[MonthDay]] = {}
+    for day in over.days:
+        months.setdefault((day.date.year, day.date.month), []).append(MonthDay(day, judged.get(day.date)))
+    return tuple(Month(tuple(days)) for days in months.values())
 
 
 def _tells(log: LogReport) -> bool:

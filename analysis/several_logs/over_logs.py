@@ -14,12 +14,12 @@ from ..readings.log_facts import LogFacts
 from ..site.site import Site
 from .before_after import BeforeAfter, NamedChange, before_after
 from .day_figures import DayFigures, figures_of, figures_of_log
-from .day_pieces import LeftOut, pool_of
+from .day_pieces import DayPiece, LeftOut, pool_of
 from .day_trends import Day, DayTrend, day_trends
 from .start_calendar import StartCalendar, calendar_of
 
 #: So many logs of many are shown in full. [1]
-MOST_IN_FULL: Final = 3
+MOST_IN_FULL: Final = 2
 
 
 @dataclass(frozen=True)
@@ -92,7 +92,7 @@ def over_logs(
     ordered = sorted(logs, key=_when)
     pool = pool_of(ordered, site)
     days = tuple(
-        Day(date.fromisoformat(line.text), line.start_us, line.stop_us, figures_of(pieces))
+        Day(date.fromisoformat(line.text), line.start_us, line.stop_us, figures_of(pieces), _logs_of(pieces))
         for pieces in pool.days()
         for line in [pieces[0].line]
     )
@@ -110,6 +110,10 @@ def over_logs(
         left_out=pool.left_out,
         remarks=pool.remarks,
     )
+
+
+def _logs_of(pieces: Sequence[DayPiece]) -> tuple[LogReport, ...]:
+    return tuple({id(piece.log): piece.log for piece in pieces}.values())
 
 
 def _when(log: LogReport) -> tuple[bool, int, str]:

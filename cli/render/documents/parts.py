@@ -68,7 +68,8 @@ KEYS: Final = {
     "DayFigures": f"{_CHARGE} returned_Ah=charge.returned returned_u95_Ah=charge.returned_u95 drawn_Wh=energy.drawn "
     "drawn_u95_Wh=energy.drawn_u95 returned_Wh=energy.returned returned_u95_Wh=energy.returned_u95 measured_s "
     "drawn_Ah_per_h drawn_Wh_per_h starts starts_per_h duty_cycle median_run_s median_rest_s run_W run_A sag_V "
-    "busiest_hour",
+    "busiest_hour load_Ah=use.charge_Ah load_u95_Ah=use.charge_u95_Ah load_Wh=use.energy_Wh "
+    "load_u95_Wh=use.energy_u95_Wh",
     "Day": "date start_us stop_us *figures",
     "DayTrend": "stretch code name unit usual per_day span_d count verdict why:text change",
     "CalendarCell": "starts measured_s length_s whole",

@@ -1,4 +1,4 @@
-"""Several logs of one site as the page's template lays them out: what all of them show, then each in short."""
+"""Several logs of one site as the template lays them out: what all of them show, month by month, day by day."""
 
 from __future__ import annotations
 
@@ -8,21 +8,22 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from ....analysis.not_known import Missing
+from ....analysis.several_logs.newest_state import months_of
 from ....analysis.several_logs.over_logs import wanting_a_look
 from ..still_charts import trends as trend_chart
 from ..still_charts.svg import both_sizes
 from ..wording import log_sentences, numbers, several_sentences
 from ..wording.several_sentences import cells_of
-from . import log_sections
 from .figures import Figure
 from .log_tables import Table, known_columns
-from .log_view import Brief, brief_of
-from .section import ShownFinding
 
 if TYPE_CHECKING:
     from ....analysis.health.finding import Finding
     from ....analysis.one_log.log_report import LogReport
+    from ....analysis.several_logs.day_figures import LoadUse
+    from ....analysis.several_logs.day_pieces import LeftOut
     from ....analysis.several_logs.day_trends import DayTrend
+    from ....analysis.several_logs.newest_state import DayState, Month, MonthDay
     from ....analysis.several_logs.over_logs import FoundOften, OneLog, OverLogs
     from ....analysis.several_logs.report import Report
     from ....analysis.several_logs.start_calendar import CalendarCell
@@ -52,16 +53,32 @@ class CalendarView:
 
 
 @dataclass(frozen=True)
-class ShortLog:
-    """A log in short; `full` is the anchor of its own sections, None where it has none."""
+class DayView:
+    """A day in a row: what its load took, its runs, what all loads took, its state, and what was found.
 
-    anchor: str
-    title: str
-    when: str
-    brief: Brief
-    findings: tuple[ShownFinding, ...]
-    counted: str
-    full: str | None
+    ``links`` are anchors and titles of its logs that are shown in full.
+    """
+
+    name: str
+    took: str
+    runs: str
+    out: str
+    state: DayState
+    findings: tuple[str, ...]
+    links: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True)
+class MonthView:
+    """A month in a line, which opens to its days; ``how_many`` are those in its worst state, empty if it is all."""
+
+    name: str
+    days: str
+    took: str
+    runs: str
+    state: DayState
+    how_many: str
+    rows: tuple[DayView, ...]
 
 
 @dataclass(frozen=True)
@@ -78,8 +95,10 @@ class SeveralView:
     change: Table | None
     change_notes: tuple[str, ...]
     findings: list[tuple[Finding, str]]
-    logs: Table | None
-    short: tuple[ShortLog, ...]
+    load: str
+    out: str
+    months: tuple[MonthView, ...]
+    left_out: Table | None
     notes: tuple[str, ...]
     method: tuple[str, ...]
 
@@ -101,11 +120,10 @@ def several_view(report: Report, anchors: dict[int, str]) -> SeveralView | None:
     # Two logs without a change are beside each other in a table further down; more words would say it twice.
     if over is None or not several_sentences.begins_with_all(report):
         return None
-    many = len(over.logs) >= several_sentences.MANY  # of few, the sections that follow say all
     trend_sentences, change_sentences = several_sentences.trends_said(over), several_sentences.change_said(over)
     return SeveralView(
         when=several_sentences.when(over),
-        headline=(*several_sentences.headline(over), *trend_sentences, *change_sentences),
+        headline=tuple(several_sentences.headline(over)),
         chart=_chart(over),
         trends=trends(over),
         trends_said=tuple(trend_sentences),
@@ -114,8 +132,10 @@ def several_view(report: Report, anchors: dict[int, str]) -> SeveralView | None:
         change=before_and_after(over),
         change_notes=_change_notes(over),
         findings=findings(over),
-        logs=each_log(over) if many else None,
-        short=tuple(_short(one, place, anchors) for place, one in enumerate(over.logs, 1)) if many else (),
+        load=next((log_sentences.load_name(one.log) for one in over.logs if one.log.cycles.cycles), "the load"),
+        out="Out of the bank" if over.side == "dc" else "All loads",
+        months=months(over, anchors),
+        left_out=left_out(over),
         notes=tuple(several_sentences.left_out_said(over)),
         method=_METHOD,
     )
@@ -208,46 +228,65 @@ def _found_in(each: FoundOften, of: int) -> str:
     return f"In {len(each.logs)} of {of} logs, {first} the first and {last} the last"
 
 
-def each_log(over: OverLogs) -> Table:
-    """Return the figures of each log; columns that no log knows are left out."""
-    columns: tuple[tuple[str, Callable[[OneLog], str]], ...] = (
-        ("Log", lambda one: log_sentences.log_title(one.log.facts)),
-        ("Findings", lambda one: _counted(one.findings)),
-        ("Measured", lambda one: numbers.duration(one.figures.measured_s)),
-        ("Charge drawn", lambda one: log_sentences.drawn(one.figures.charge, "Ah")),
-        ("Energy drawn", lambda one: log_sentences.drawn(one.figures.energy, "Wh")),
-        ("Starts", lambda one: f"{one.figures.starts:,}"),
-        ("An hour", lambda one: numbers.number(one.figures.starts_per_h)),
-        (
-            "Busiest hour",
-            lambda one: numbers.UNKNOWN if one.figures.busiest_hour is None else f"{one.figures.busiest_hour}",
+def months(over: OverLogs, anchors: dict[int, str]) -> tuple[MonthView, ...]:
+    """Return the months, the newest first; `anchors` says where a log is shown in full, by its ``id``."""
+    return tuple(_month(month, anchors) for month in reversed(months_of(over)))
+
+
+def _month(month: Month, anchors: dict[int, str]) -> MonthView:
+    first = month.days[0].day.date
+    runs = sum(each.day.figures.starts for each in month.days)
+    days = numbers.counted(len(month.days), "day")
+    # "all" where it is so on each of its days, which needs no second figure.
+    how_many = "" if month.in_state == len(month.days) else f"on {numbers.counted(month.in_state, 'day')}"
+    rows = tuple(_day(each, anchors) for each in month.days)
+    return MonthView(f"{first:%B} {first.year}", days, _took(month.use), _runs(runs), month.state, how_many, rows)
+
+
+def _day(each: MonthDay, anchors: dict[int, str]) -> DayView:
+    figures = each.day.figures
+    return DayView(
+        name=several_sentences.day_name(each.day.date),
+        took=_took(figures.use),
+        runs=_runs(figures.starts),
+        out=log_sentences.drawn(figures.charge or figures.energy, "Ah" if figures.charge else "Wh"),
+        state=each.state,
+        findings=tuple(finding.plain or finding.title for finding in each.findings or ()),
+        links=tuple(
+            (anchor, log_sentences.log_title(log.facts))
+            for log in each.day.logs
+            if (anchor := anchors.get(id(log))) is not None
         ),
-        ("Running", lambda one: numbers.percent(one.figures.duty_cycle)),
-        ("Usual run", lambda one: numbers.duration(one.figures.median_run_s)),
-        ("Usual rest", lambda one: numbers.duration(one.figures.median_rest_s)),
-        ("Settled", lambda one: numbers.amount(one.figures.run_W, "W")),
-        ("Sag", lambda one: numbers.amount(one.figures.sag_V, "V")),
     )
-    return Table("Log by log", *known_columns(columns, over.logs))
+
+
+def _took(use: LoadUse) -> str:
+    if use.charge_Ah is not None:
+        return numbers.plus_minus(use.charge_Ah, use.charge_u95_Ah, "Ah")
+    return numbers.plus_minus(use.energy_Wh, use.energy_u95_Wh, "Wh")
+
+
+def _runs(count: int) -> str:
+    return numbers.counted(count, "run") if count else "no run"
+
+
+def left_out(over: OverLogs) -> Table | None:
+    """Return the logs that take no part, and what each shows by itself; None where there are none."""
+    one_of = {id(one.log): one for one in over.logs}
+    logs = [(each, one_of[id(each.log)]) for each in over.left_out]
+    columns: tuple[tuple[str, Callable[[tuple[LeftOut, OneLog]], str]], ...] = (
+        ("Log", lambda pair: log_sentences.log_title(pair[0].log.facts)),
+        ("It", lambda pair: pair[0].why),
+        ("Its load took", lambda pair: _took(pair[1].figures.use)),
+        ("Runs", lambda pair: f"{pair[1].figures.starts:,}"),
+        ("Findings", lambda pair: _counted(pair[1].findings)),
+    )
+    return Table("Logs that take no part", *known_columns(columns, logs), prose=True) if logs else None
 
 
 def _counted(findings: tuple[int, int, int]) -> str:
     named = [f"{n} {severity}" for n, severity in zip(findings, ("act", "watch", "note"), strict=True) if n]
     return ", ".join(named) or "none"
-
-
-def _short(one: OneLog, place: int, anchors: dict[int, str]) -> ShortLog:
-    log, anchor = one.log, f"short-{place}"
-    serious, notes = log_sections.shown_findings(log, anchor)
-    return ShortLog(
-        anchor=anchor,
-        title=log_sentences.log_title(log.facts),
-        when=log_sentences.when(log),
-        brief=brief_of(log, anchor, log_sentences.ran(log)),
-        findings=(*serious, *notes),
-        counted=_counted(one.findings),
-        full=anchors.get(id(log)),
-    )
 
 
 def calendar_view(over: OverLogs) -> CalendarView:

@@ -71,7 +71,7 @@ def _panel(axes: Axes, over: OverLogs, trends: list[DayTrend]) -> None:
     fit, factor, unit = counts(over.days), *_scale(trends)
     at = _middles(over)
     y = values_of_days(over.days, first.code) * factor
-    axes.plot(at[fit], y[fit], "o", color=DRAW, markersize=4.5)
+    _dots(axes, at[fit], y[fit])
     axes.plot(at[~fit], y[~fit], "o", color=DRAW, markersize=4.5, fillstyle="none")
     for trend in trends:
         _line(axes, trend, *_of_stretch(over, trend, at, np.where(fit, y, np.nan)), factor)
@@ -82,6 +82,19 @@ def _panel(axes: Axes, over: OverLogs, trends: list[DayTrend]) -> None:
     axes.set_title(f"{first.name}{f' [{unit}]' if unit else ''}", loc="left", fontsize="medium")
     axes.set_title(_verdicts(trends), loc="right", fontsize="small", color=ALERT)
     svg.frame_axes(axes)
+
+
+def _dots(axes: Axes, x: FloatArray, y: FloatArray) -> None:
+    """Draw points as strokes of no length with round ends, in one path: as markers a year's would be half a page."""
+    from matplotlib.patches import PathPatch
+    from matplotlib.path import Path
+
+    known = np.isfinite(y)
+    points = np.column_stack([x[known], y[known]])
+    path = Path(np.repeat(points, 2, axis=0), np.tile([Path.MOVETO, Path.LINETO], len(points)))
+    path.should_simplify = False
+    axes.add_patch(PathPatch(path, fill=False, edgecolor=DRAW, linewidth=4.5, capstyle="round"))
+    axes.autoscale_view()
 
 
 def _verdicts(trends: list[DayTrend]) -> str:

@@ -66,20 +66,68 @@ def test_thirty_logs_make_a_sound_and_small_page(page):
     assert len(page.encode()) < 2_500_000
     order = [
         "All logs together",
+        "October 2026",
+        "What was found",
         "Does anything change",
         "When does it start",
-        "Each log in short",
         "want a look first",
     ]
     assert sorted(order, key=said.index) == order
 
 
 def test_only_logs_that_want_a_look_are_shown_in_full(page):
-    """The two with findings and the newest; all thirty are there in short, and theirs lead to their sections."""
-    assert page.count('class="log-title"') == 3
-    assert page.count('<details class="short"') == 30
-    assert page.count("Its charts and tables") == 3
+    """The newest, and the worst before it; their days lead to them."""
+    assert page.count('class="log-title"') == 2
+    assert page.count(" in full</a>") == 2
     assert "In 2 of 30 logs, day 4 the first and day 5 the last." in Reader(page).said
+
+
+def test_months_open_to_their_days():
+    """Sixty days of three months: each in a line with its days, runs, what the load took and its worst state."""
+    view = several_view.several_view(report_of(month(60)), {})
+    assert [m.name for m in view.months] == ["December 2026", "November 2026", "October 2026"]
+    assert [len(m.rows) for m in view.months] == [18, 30, 12]
+    december, _, october = view.months
+    assert (october.days, october.runs, october.state, october.how_many) == ("12 days", "240 runs", "act", "on 2 days")
+    assert (december.state, december.how_many) == ("not judged", "")  # no limit was looked at
+    fourth = october.rows[3]
+    assert (fourth.name, fourth.runs, fourth.state) == ("Fri 23 Oct", "20 runs", "act")
+    assert fourth.findings == ("The pump short-cycles",)
+    assert all(not row.findings for m in view.months for row in m.rows if row.state != "act")
+
+
+def test_months_are_lines_without_scripts_and_small():
+    """Each month a fold with its table; the words in sight beside them are few, and the page of a hundred is small."""
+    text = render(report_of(month(100)))
+    assert "<script" not in text.partition('id="several"')[2].partition('id="several-found"')[0]
+    assert text.count('<details class="month">') == 4
+    assert len(text.encode()) < 1_500_000
+
+
+def test_a_month_says_what_the_load_took_and_what_is_unknown():
+    """Its days add up, also their intervals; a day without a run adds nothing, one without a figure says so."""
+    logs = month(4)
+    cycles = [
+        replace(log.cycles, summary=replace(log.cycles.summary, charge_Ah=10.0, charge_u95_Ah=0.5)) for log in logs
+    ]
+    logs = [replace(log, cycles=each) for log, each in zip(logs, cycles, strict=True)]
+    logs[2] = replace(logs[2], cycles=replace(logs[2].cycles, cycles=()))
+    (only,) = several_view.several_view(report_of(logs), {}).months
+    assert only.took == "30.0 Ah ± 1.5"
+    assert [row.took for row in only.rows] == ["10.0 Ah ± 0.5", "10.0 Ah ± 0.5", UNKNOWN, "10.0 Ah ± 0.5"]
+    assert [row.runs for row in only.rows] == ["20 runs", "20 runs", "no run", "20 runs"]
+
+
+def test_logs_that_take_no_part_have_their_own_table():
+    """Why each takes none, and what it shows by itself: no finding is lost because its log has no place in a month."""
+    act = Finding("short_cycling", "act", "The pump short-cycles", "", "", "")
+    logs = [*month(3), day_log("2026-10-20", name="loose", undated=True, findings=(act,))]
+    view = several_view.several_view(report_of(logs), {})
+    assert view.left_out.head[:2] == ("Log", "It")
+    ((log, why, *_, found),) = view.left_out.rows
+    assert (log, why, found) == ("loose", "has no dates", "1 act")
+    assert sum(len(m.rows) for m in view.months) == 3
+    assert several_view.several_view(report_of(month(3)), {}).left_out is None
 
 
 def test_the_calendar_tells_unknown_from_nought(page):
@@ -100,7 +148,7 @@ def test_two_logs_keep_their_page():
     named = report_of(logs, NamedChange(us("2026-10-20T12:00")))
     view = several_view.several_view(named, {})
     assert view is not None
-    assert view.logs is None
+    assert [len(m.rows) for m in view.months] == [2]
     assert several_view.logs_in_full(named) == tuple(logs)
 
 
