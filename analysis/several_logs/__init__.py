@@ -5,6 +5,8 @@ __all__ = [
     "compare",
     "compare_rates",
     "compared",
+    "day_figures",
+    "day_pieces",
     "day_trends",
     "fleet",
     "newest_state",

@@ -230,6 +230,7 @@ def _found_in(each: FoundOften, of: int) -> str:
 
 def months(over: OverLogs, anchors: dict[int, str]) -> tuple[MonthView, ...]:
     """Return the months, the newest first; `anchors` says where a log is shown in full, by its ``id``."""
+    # What is asked about first is how it has been of late.
     return tuple(_month(month, anchors) for month in reversed(months_of(over)))
 
 
@@ -237,7 +238,7 @@ def _month(month: Month, anchors: dict[int, str]) -> MonthView:
     first = month.days[0].day.date
     runs = sum(each.day.figures.starts for each in month.days)
     days = numbers.counted(len(month.days), "day")
-    # "all" where it is so on each of its days, which needs no second figure.
+    # Where it is so on each of its days, they need no second figure.
     how_many = "" if month.in_state == len(month.days) else f"on {numbers.counted(month.in_state, 'day')}"
     rows = tuple(_day(each, anchors) for each in month.days)
     return MonthView(f"{first:%B} {first.year}", days, _took(month.use), _runs(runs), month.state, how_many, rows)
@@ -272,6 +273,7 @@ def _runs(count: int) -> str:
 
 def left_out(over: OverLogs) -> Table | None:
     """Return the logs that take no part, and what each shows by itself; None where there are none."""
+    # No month has a place for them: what was found in them would be nowhere on the page.
     one_of = {id(one.log): one for one in over.logs}
     logs = [(each, one_of[id(each.log)]) for each in over.left_out]
     columns: tuple[tuple[str, Callable[[tuple[LeftOut, OneLog]], str]], ...] = (
