@@ -32,7 +32,8 @@ def sure_from_array(log: LogReport, unit: Literal["Ah", "Wh"]) -> float | None:
     if log.facts.side != "dc" or not took or u95 is None or amounts is None or amounts.sure is None or doubtful:
         return None
     by_balance = took - u95 - amounts.sure.drawn.high
-    least = max(by_balance, _by_runs(log, unit, amounts))
+    # It is no surer than the runs themselves: their lengths and the meter's gain are in both.
+    least = max(by_balance, (1 - u95 / took) * _by_runs(log, unit, amounts))
     return min(least, took) if least > _WORTH_SAYING * took else None
 
 
@@ -49,8 +50,7 @@ def _by_runs(log: LogReport, unit: Literal["Ah", "Wh"], amounts: Amounts) -> flo
         straight = cycle.straight_Ah if unit == "Ah" else cycle.straight_Wh
         if straight is not None and run_s is not None and volts is not None:
             given += max(straight - zero * volts * run_s / SECONDS_PER_HOUR, 0.0)
-    gain = log.figures.current.gain + (0.0 if unit == "Ah" else log.figures.voltage.gain)
-    return given * (1 - gain)
+    return given
 
 
 def _zero_A(log: LogReport) -> float:

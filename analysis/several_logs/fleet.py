@@ -260,8 +260,9 @@ class TakenInAll:
 
 
 def taken_in_all(summaries: Iterable[LogSummary]) -> TakenInAll:
-    """Add up what the loads of all logs took; each log counts by itself, also where two show the same time."""
-    every = list(summaries)
+    """Add up what the loads took in all logs of a plausible sign, each by itself, also where two show the same time."""
+    # Where draw and return are swapped, what looks like the load's may be anything.
+    every = [summary for summary in summaries if "charge_wrong_sign" not in summary.codes]
     at_bank = [summary for summary in every if summary.load_Ah is not None]
     # What flows behind an inverter came through the bank's meter before.
     logs = at_bank or [summary for summary in every if summary.load_Wh is not None]

@@ -106,8 +106,7 @@ def _numbers(ranking: Sequence[LogSummary]) -> list[tuple[str, str]]:
     took = (numbers.plus_minus(x, u95, unit), f"taken by the loads in {numbers.counted(taken.runs, 'run')}")
     return [
         *([took] if x is not None else []),
-        (f"{counts.act:,}", "to act on"),
-        (f"{counts.watch:,}", "to watch"),
+        (f"{counts.act:,}", f"to act on, {counts.watch:,} to watch"),
         (numbers.counted(counts.logs, "log"), f"{numbers.duration(measured_s)} measured{unread}"),
     ]
 
@@ -119,7 +118,7 @@ def _order(ranking: Sequence[LogSummary]) -> Table:
     rows = tuple(
         (
             f"{place}. {numbers.shortened(summary.log, 80)}",
-            f"{words.state_of(summary)}: {numbers.shortened(words.gist_of(summary), 120)}",
+            f"{words.state_of(summary)}: {numbers.shortened(words.told(summary), 120)}",
         )
         for place, summary in enumerate(named[:_MOST], start=1)
     )

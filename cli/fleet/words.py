@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 #: A line of a terminal. [1]
 _WIDTH = 80
-#: Told first, in two lines each: with what comes before them an answer of at most twelve lines.
+#: Told first, mostly in two lines each: with what comes before them an answer of at most twelve lines.
 _FIRST = 3
 #: With --explain a terminal shows so many logs; all are in the Parquet file and in ``--json``.
 _MOST = 25
@@ -32,9 +32,13 @@ def fleet_lines(ranking: Sequence[LogSummary], *, explain: bool = False) -> list
         return lines + ([f"... and {rest:,} more (all in the Parquet file, and with --json)"] if rest > 0 else [])
     for place, summary in enumerate(ranking[:_FIRST], start=1):
         state = state_of(summary).replace("-", "healthy")
-        lines += [f"{place}. {state}: {shortened(summary.log, 60)}", f"   {shortened(told(summary), 77)}"]
+        lines += [f"{place}. {state}: {shortened(summary.log, 60)}", *_indented(told(summary))]
     more = f"{len(ranking) - _FIRST:,} more logs" if len(ranking) > _FIRST else "figures of each"
     return [*lines, f"more: {more} with --explain; all in the Parquet file, --json and --page"]
+
+
+def _indented(text: str) -> list[str]:
+    return wrap(shortened(text, 2 * _WIDTH - 10), _WIDTH, initial_indent="   ", subsequent_indent="   ")
 
 
 def took_in_all(ranking: Sequence[LogSummary]) -> str:
@@ -59,7 +63,8 @@ def _both(*amounts: tuple[float | None, float | None]) -> str:
 def told(summary: LogSummary) -> str:
     """Return the sentence on a log: its worst finding in plain words, else what its load took, or why nobody knows."""
     if summary.findings and summary.findings[0].plain:
-        return summary.findings[0].plain
+        more = len(summary.findings) - 1
+        return summary.findings[0].plain + (f" (And {more} more.)" if more else "")
     if summary.status != "read" or summary.findings or summary.not_judged:
         return gist_of(summary)
     took = load_took(summary)
