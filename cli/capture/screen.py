@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from ..door import harmless
-from ..render.wording.answer import load_total
+from ..render.wording.answer import LoadTotal, load_total
 from ..render.wording.numbers import amount, counted, duration, plus_minus, shortened, true_minus
 
 if TYPE_CHECKING:
@@ -120,7 +121,7 @@ def summary_lines(snapshot: Snapshot) -> list[str]:
 
 def _amount_lines(snapshot: Snapshot) -> list[str]:
     lines = []
-    if snapshot.cycles is not None and (total := load_total(snapshot.cycles, load_called(snapshot.cycles))) is not None:
+    if (total := taken_so_far(snapshot)) is not None:
         lines.append(total.sentence)
     lines.append(f"since the start: {_amounts(snapshot.charge)}")
     if snapshot.since_mark is not None:
@@ -149,6 +150,15 @@ def run_state(snapshot: Snapshot) -> tuple[str, str]:
     if snapshot.cycles is not None and snapshot.cycles.on_since_first:
         return "running", "since before the capture began"
     return "not running", ""
+
+
+def taken_so_far(snapshot: Snapshot) -> LoadTotal | None:
+    """Return what the load took by itself; None where no run was seen or nothing measured."""
+    total = None if snapshot.cycles is None else load_total(snapshot.cycles, load_called(snapshot.cycles))
+    # A run that goes on is seen as far as there is anything to be seen: that it runs is told elsewhere.
+    if total is None or snapshot.running_s is None:
+        return total
+    return replace(total, in_part=max(total.in_part - 1, 0))
 
 
 def load_called(cycles: Cycles) -> str:

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from ..capture.screen import LARGE, live_number, live_value, load_called, run_state
-from ..render.wording import answer, numbers
+from ..capture.screen import LARGE, live_number, live_value, load_called, run_state, taken_so_far
+from ..render.wording import numbers
 
 if TYPE_CHECKING:
     from ...analysis.charge.amounts import Charge
@@ -49,7 +49,7 @@ def both_ways(charge: Charge | None) -> list[ShownAmount]:
 def stage(snapshot: Snapshot) -> dict[str, Any]:
     """Return what is shown large: the amount since the last note, what flows now, and what the load does and took."""
     cycles = snapshot.cycles
-    total = None if cycles is None else answer.load_total(cycles, load_called(cycles))
+    total = taken_so_far(snapshot)
     return {
         "amount": _amount(snapshot),
         "flow": _flow(snapshot),

@@ -10,9 +10,18 @@ from typing import TYPE_CHECKING, Any
 from ...analysis.health.finding import SEVERITIES
 from ...analysis.health.runs import LEAST_CYCLES
 from ...analysis.readings.chunk import MICROSECONDS
-from ..capture.screen import LARGE, NOT_CONNECTED, how_long, live_number, live_value, load_called, run_state
+from ..capture.screen import (
+    LARGE,
+    NOT_CONNECTED,
+    how_long,
+    live_number,
+    live_value,
+    load_called,
+    run_state,
+    taken_so_far,
+)
 from ..render.page.log_tables import AT_LEAST, bound
-from ..render.wording import answer, clock, numbers
+from ..render.wording import clock, numbers
 from . import stage
 
 if TYPE_CHECKING:
@@ -115,8 +124,7 @@ def _clock(snapshot: Snapshot) -> str:
 def _took(snapshot: Snapshot) -> list[dict[str, str]]:
     """Return the answers: what the load took by itself, and what went out since the last note and since the start."""
     tiles = []
-    total = None if snapshot.cycles is None else answer.load_total(snapshot.cycles, load_called(snapshot.cycles))
-    if total is not None:
+    if (total := taken_so_far(snapshot)) is not None:
         first, *others = [text for text in (total.charge, total.energy) if text is not None]
         beside = ", ".join([*others, numbers.counted(total.runs, "run")])
         tiles.append({"what": f"{numbers.capital(total.load)} took", "value": first, "beside": beside})

@@ -164,6 +164,8 @@ def test_what_the_load_took_stands_on_the_screen():
     meter.add(readings(610))
     assert summary_lines(shot(meter))[0].startswith("The largest load took 1.611 Ah ± ")
     assert summary_lines(shot(meter))[0].endswith(" in 10 runs.")
+    meter.add(readings(45, first=610))  # of the eleventh run that goes on nothing is missing yet
+    assert summary_lines(shot(meter))[0].endswith(" in 11 runs.")
 
 
 @pytest.mark.parametrize("at_once", [1, 7, 600])
