@@ -155,11 +155,12 @@ def _refuse_pdf(pdf: Path, out: Path | None) -> None:
 
 def _write(report: Report, out: Path | None, pdf: Path | None, second: Second, *, err: bool) -> None:
     """Write the page, or the PDF, or both from one page, and say what stands in them; to stderr with `err`."""
-    from ..render.page.paper import to_pdf
-
     # The PDF is printed from the very page, so that both say the same; both are made before either is written.
-    page = render(report, second)
-    paper = None if pdf is None else to_pdf(page)
+    page, paper = render(report, second), None
+    if pdf is not None:
+        from ..render.page.paper import to_pdf
+
+        paper = to_pdf(page)
     if out is not None:
         write_text(out, page)
         say(f"wrote {out}; open it in a browser", err=err)

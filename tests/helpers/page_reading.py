@@ -59,7 +59,7 @@ def without_scripts(page):
 
 
 def assert_sound(page):
-    """Balanced, ids once each, links only within, nothing that fetches, and no script but the charts'."""
+    """Balanced, ids once each, links only within, nothing that fetches, and no script but the one of ours."""
     page, scripts = without_scripts(page)
     assert [kind for kind, _ in scripts if kind != ' type="application/json"'] == [""]
     assert all("<" not in text for kind, text in scripts if kind)

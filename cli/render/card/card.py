@@ -11,9 +11,8 @@ from typing import TYPE_CHECKING, Final, Literal
 from ..still_charts import run_rows, svg
 from ..still_charts.clock_rows import clock_rows
 from ..still_charts.svg import ALERT, PAPER, REST, SOFT, Frame
-from ..wording import clock, log_sentences, numbers
-from ..wording.answer import LoadTotal, bank_gave, load_took
-from ..wording.verdict import State, verdict_on, verdict_over
+from ..wording import log_sentences, numbers, shown
+from ..wording.answer import bank_gave
 from .sheet import Pen, Sheet
 
 if TYPE_CHECKING:
@@ -22,6 +21,8 @@ if TYPE_CHECKING:
 
     from ....analysis.one_log.log_report import LogReport
     from ....analysis.several_logs.report import Report
+    from ..wording.shown import Answer
+    from ..wording.verdict import State
 
 CardSize = Literal["wide", "square"]
 
@@ -87,26 +88,20 @@ def drawn(report: Report, size: CardSize) -> Iterator[Sheet]:
 
 def _head(sheet: Sheet, form: _Form, report: Report) -> float:
     """Write the sign with its word, place and date beside it, and the verdict below; return where that ends. [px]"""
-    verdict = verdict_on(report.logs[-1]) if report.over is None else verdict_over(report.over)
-    edge, small = form.edge_px, form.small
+    verdict, edge, small = shown.verdict_of(report), form.edge_px, form.small
     _sign(sheet.figure, verdict.state, (edge + 0.6 * small.size_px, edge + 0.62 * small.size_px), small.size_px, sheet)
     word, left = verdict.state, edge + 1.7 * small.size_px
     named = Pen(small.size_px, bold=True, colour=_SIGNS[verdict.state][1])
     sheet.put(word, (left, edge), named)
     quiet = Pen(small.size_px, colour=SOFT)
     room = sheet.width_px - edge - left - sheet.width_of(word, named) - 2 * small.size_px
-    date = _dates(report.logs)
-    place = _place(report)
-    # The date is short and stays whole: it is the place that is shortened.
-    shown = sheet.cut(place, quiet, room - sheet.width_of(f" · {date}", quiet))
-    sheet.put(" · ".join(part for part in (shown, date) if part), (sheet.width_px - edge, edge), quiet, align="right")
+    days = shown.days(report.logs)
+    # The days are short and stay whole: it is the place that is shortened.
+    place = sheet.cut(shown.place(report), quiet, room - sheet.width_of(f" · {days}", quiet))
+    sheet.put(" · ".join(part for part in (place, days) if part), (sheet.width_px - edge, edge), quiet, align="right")
     top = edge + 1.7 * small.size_px
     width = sheet.width_px - 2 * edge
     return sheet.write(verdict.sentence, (edge, top), form.verdict, width_px=width, lines=form.verdict_lines)
-
-
-def _start_us(log: LogReport) -> int:
-    return log.charge.span.start_us or 0
 
 
 def _sign(figure: Figure, state: State, at: tuple[float, float], size_px: float, sheet: Sheet) -> None:
@@ -126,69 +121,39 @@ def _sign(figure: Figure, state: State, at: tuple[float, float], size_px: float,
 
 
 def _answers(sheet: Sheet, form: _Form, logs: Sequence[LogReport], y: float) -> float:
-    """Write what the load took, large: of two logs beside each other, of more that of the newest; return the end."""
-    edge, top = form.edge_px, y + 0.5 * form.small.size_px
-    answers = [_Answer(log, total) for log in sorted(logs, key=_start_us) if (total := load_took(log)) is not None]
+    """Write what the load took, large; return where that ends. [px]"""
+    edge, top, answers = form.edge_px, y + 0.5 * form.small.size_px, shown.answers(logs)
     if not answers:
         # The bank's figure is not the load's: it has its own words before it.
-        newest, width = max(logs, key=_start_us), sheet.width_px - 2 * edge
+        newest, width = max(logs, key=shown.start_us), sheet.width_px - 2 * edge
         y = sheet.write(log_sentences.ran(newest), (edge, top), form.small, width_px=width, lines=4)
         return sheet.write(bank_gave(newest) or "", (edge, y), form.verdict, width_px=width, lines=2)
-    answers = answers if len(answers) <= 2 else answers[-1:]
     column = (sheet.width_px - 2 * edge) / len(answers)
     # All in one size, that of the one with the least room.
     widest = max(sheet.width_of(answer.figure, form.answer) for answer in answers)
     size_px = form.answer.size_px * min((column - edge / 2) / widest, 1.0)
     ends = [
-        _write_answer(sheet, form, answer, (edge + k * column, top), column - edge / 2, size_px, dated=len(logs) > 1)
+        _write_answer(sheet, form, answer, (edge + k * column, top), column - edge / 2, size_px)
         for k, answer in enumerate(answers)
     ]
     return max(ends)
 
 
-@dataclass(frozen=True)
-class _Answer:
-    """What a load took in one log."""
-
-    log: LogReport
-    total: LoadTotal
-
-    @property
-    def figure(self) -> str:
-        """What is written large."""
-        return self.total.charge or self.total.energy or numbers.UNKNOWN
-
-    @property
-    def beside(self) -> str:
-        """What belongs to it: energy and runs."""
-        energy = f"{self.total.energy} " if self.total.charge and self.total.energy else ""
-        return f"{energy}in {numbers.counted(self.total.runs, 'run')}"
-
-
 def _write_answer(
-    sheet: Sheet,
-    form: _Form,
-    answer: _Answer,
-    at: tuple[float, float],
-    width_px: float,
-    size_px: float,
-    *,
-    dated: bool,
+    sheet: Sheet, form: _Form, answer: Answer, at: tuple[float, float], width_px: float, size_px: float
 ) -> float:
     """Write what a load took in one log, and below it what the bank gave to all; return where that ends. [px]"""
     x, y = at
     quiet = Pen(form.small.size_px, colour=SOFT)
-    date = _day(answer.log, answer.log.charge.span.start_us) if dated else ""
-    day = f"{date.rpartition(' ')[0]}: " if date else ""
-    load = answer.total.load if day else numbers.capital(answer.total.load)
+    load, day = numbers.capital(answer.total.load), ""
+    if answer.day:
+        load, day = answer.total.load, f"{answer.day}: "
     # A long name is shortened, and not what is said of it.
     room = width_px - sheet.width_of(f"{day} took", quiet)
     y = sheet.write(f"{day}{sheet.cut(load, quiet, room)} took", (x, y), quiet, width_px=width_px)
     sheet.put(answer.figure, (x, y), Pen(size_px, bold=True))
     y = sheet.write(answer.beside, (x, y + 1.2 * size_px), Pen(form.small.size_px), width_px=width_px)
-    # Of each log its own: two logs of a day stand for two parts of it.
-    gave = bank_gave(answer.log)
-    return y if gave is None else sheet.write(gave, (x, y), form.note, width_px=width_px, lines=2)
+    return sheet.write(answer.gave, (x, y), form.note, width_px=width_px, lines=2)
 
 
 def _foot(sheet: Sheet, form: _Form) -> float:
@@ -227,25 +192,3 @@ def _draw_runs(
     axes.set_facecolor("none")
     run_rows.draw(axes, logs, text_px=text_px, narrow=narrow)
     return axes
-
-
-def _place(report: Report) -> str:
-    if report.site is not None:
-        return numbers.shortened(report.site.name, 120)
-    titles = [log_sentences.log_title(log.facts) for log in report.logs]
-    return titles[0] if len(titles) == 1 else numbers.counted(len(titles), "log")
-
-
-def _dates(logs: Sequence[LogReport]) -> str:
-    """Return the day of a log, or the first and the last of several; empty where they have none."""
-    first, last = min(logs, key=_start_us), max(logs, key=lambda log: log.charge.span.stop_us or 0)
-    days = [_day(first, first.charge.span.start_us), _day(last, last.charge.span.stop_us)]
-    return " to ".join(dict.fromkeys(day for day in days if day))
-
-
-def _day(log: LogReport, us: int | None) -> str:
-    """Return the date of an instant of a log; empty where it has none."""
-    if log.facts.undated or us is None:
-        return ""
-    day = clock.local(us, log.facts)
-    return f"{day.day} {day:%b %Y}"

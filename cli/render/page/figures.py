@@ -36,7 +36,8 @@ class Figure:
     """A chart drawn for a wide and for a narrow screen, its caption, the tables that say the same, and a remark.
 
     ``drawn`` waits for both drawings. ``readout`` is what the page's script needs to move them and to tell what is
-    under a finger, as JSON; empty where that would show nothing more.
+    under a finger, as JSON; empty where that would show nothing more. ``step`` is what the five steps know it by, empty
+    where they do not show it.
     """
 
     drawn: Drawn
@@ -44,6 +45,7 @@ class Figure:
     tables: tuple[Table, ...] = ()
     remark: str = ""
     readout: str = ""
+    step: str = ""
 
     @property
     def wide(self) -> str:
@@ -75,7 +77,7 @@ def picture(report: Report, name: str) -> Figure | None:
     if run_rows.stands_for_several(shown):
         remarks.append("Where runs stand too close to be drawn apart, a mark stands for several.")
     drawn = both_sizes(partial(run_rows.drawn, shown), name)
-    return Figure(drawn, caption, (answer_tables.rows(rows),), remark=" ".join(remarks))
+    return Figure(drawn, caption, (answer_tables.rows(rows),), remark=" ".join(remarks), step="picture")
 
 
 def all_starts(log: LogReport, name: str) -> Figure | None:
@@ -104,9 +106,8 @@ def energy_flow(report: Report, name: str) -> Figure | None:
         else ""
     )
     drawn = both_sizes(partial(flow_chart.energy_flow, flow, load, source), name)
-    return Figure(
-        drawn, caption, (answer_tables.flow(flow_chart.bands_of(flow, load, source), flow.unit),), remark=remark
-    )
+    tables = (answer_tables.flow(flow_chart.bands_of(flow, load, source), flow.unit),)
+    return Figure(drawn, caption, tables, remark=remark, step="flow")
 
 
 def answer_bar(log: LogReport, name: str) -> Figure | None:

@@ -6,7 +6,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from ...parallel.worker_process import HERE, Second
-from ..wording import log_sentences, numbers, site_sentences
+from ..wording import log_sentences, numbers, shown, site_sentences
 from . import log_tables, method
 from .templated import filled, template_text
 
@@ -43,10 +43,10 @@ def render(report: Report, second: Second = HERE) -> str:
         views = [view_of(report, log, f"log-{place}") for place, log in placed]
     return filled(
         "page.html",
-        styles=("several.css", "charts.css"),
+        styles=("several.css", "charts.css", "steps.css"),
         title=_title(report),
         first=first,
-        scripts="\n".join(template_text(f"{name}.js") for name in ("clock", "charts", "pictures")),
+        scripts="\n".join(template_text(f"{name}.js") for name in ("clock", "charts", "pictures", "steps")),
         several=several,
         views=views,
         compared=log_tables.compared(full) if len(full.logs) > 1 else None,
@@ -57,6 +57,7 @@ def render(report: Report, second: Second = HERE) -> str:
         settings=method.settings(full),
         cautions=report.cautions,
         version=report.version,
+        steps=shown.steps(report),
     )
 
 

@@ -8,6 +8,7 @@ __all__ = [
     "log_sentences",
     "numbers",
     "several_sentences",
+    "shown",
     "site_sentences",
     "sureness",
     "verdict",

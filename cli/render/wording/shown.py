@@ -1,0 +1,125 @@
+"""What is shown to others, on a card or step by step on a wall: place, days, the answers, the verdict."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+from . import clock, log_sentences, numbers
+from .answer import LoadTotal, bank_gave, load_took
+from .verdict import Verdict, verdict_on, verdict_over
+
+if TYPE_CHECKING:
+    from ....analysis.one_log.log_report import LogReport
+    from ....analysis.several_logs.report import Report
+
+#: The answers of so many logs stand beside each other; of more it is that of the newest.
+_MOST_ANSWERS: Final = 2
+#: What belongs to a first step, wherever that is shown.
+CAUTION: Final = "Mains, batteries, tanks and wells are for people who are trained for them."
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What a load took in one log.
+
+    ``day`` is when that was, without a year; empty where one log is shown alone or has no date. ``gave`` says what the
+    bank gave to all loads, empty where that is not known.
+    """
+
+    day: str
+    total: LoadTotal
+    gave: str
+
+    @property
+    def figure(self) -> str:
+        """What is written large."""
+        return self.total.charge or self.total.energy or numbers.UNKNOWN
+
+    @property
+    def beside(self) -> str:
+        """What belongs to it: energy and runs."""
+        energy = f"{self.total.energy} " if self.total.charge and self.total.energy else ""
+        return f"{energy}in {numbers.counted(self.total.runs, 'run')}"
+
+
+@dataclass(frozen=True)
+class Step:
+    """One step of five: its heading, what stands large, and what stands below it.
+
+    ``figure`` says which figure of the page belongs to it; empty where none does.
+    """
+
+    heading: str
+    large: tuple[str, ...] = ()
+    answers: tuple[Answer, ...] = ()
+    verdict: Verdict | None = None
+    figure: str = ""
+    lines: tuple[str, ...] = ()
+
+
+def steps(report: Report) -> tuple[Step, ...]:
+    """Return a report in five steps for a wall: what was measured, the answer, the picture, the bank, the verdict."""
+    logs, verdict, took = report.logs, verdict_of(report), answers(report.logs)
+    measured = f"{numbers.duration(sum(log.charge.span.covered_s for log in logs))} of readings"
+    first = f"First: {numbers.uncapital(verdict.first_step)}" if verdict.first_step else ""
+    ran = "" if took else log_sentences.ran(max(logs, key=start_us))
+    gave = [f"{a.day}: {numbers.uncapital(a.gave)}" if a.day and a.gave else a.gave for a in took]
+    gave = gave or [bank_gave(max(logs, key=start_us)) or ""]
+    last = (first, CAUTION if first else "", verdict.history)
+    return (
+        Step("What was measured", _some(place(report)), lines=_some(days(logs), measured)),
+        Step(f"What {took[-1].total.load} took" if took else "What was seen", _some(ran), took),
+        Step("Every run", figure="picture"),
+        Step("What the bank gave", figure="flow", lines=_some(*gave)),
+        Step("The verdict", verdict=verdict, lines=_some(*last)),
+    )
+
+
+def _some(*texts: str) -> tuple[str, ...]:
+    return tuple(text for text in texts if text)
+
+
+def verdict_of(report: Report) -> Verdict:
+    """Return the verdict on all that a report holds."""
+    return verdict_on(report.logs[-1]) if report.over is None else verdict_over(report.over)
+
+
+def answers(logs: Sequence[LogReport]) -> tuple[Answer, ...]:
+    """Return what the load took: of one log or two in order of time, of more of the newest; none where none ran."""
+    totals = [(log, total) for log in sorted(logs, key=start_us) if (total := load_took(log)) is not None]
+    chosen = totals if len(totals) <= _MOST_ANSWERS else totals[-1:]
+    results = []
+    for log, total in chosen:
+        date = _day(log, log.charge.span.start_us) if len(logs) > 1 else ""
+        results.append(Answer(date.rpartition(" ")[0], total, bank_gave(log) or ""))
+    return tuple(results)
+
+
+def place(report: Report) -> str:
+    """Return the place that a report is of, or what its logs are called."""
+    if report.site is not None:
+        return numbers.shortened(report.site.name, 120)
+    titles = [log_sentences.log_title(log.facts) for log in report.logs]
+    return titles[0] if len(titles) == 1 else numbers.counted(len(titles), "log")
+
+
+def days(logs: Sequence[LogReport]) -> str:
+    """Return the day of a log, or the first and the last of several; empty where they have none."""
+    first, last = min(logs, key=start_us), max(logs, key=lambda log: log.charge.span.stop_us or 0)
+    both = [_day(first, first.charge.span.start_us), _day(last, last.charge.span.stop_us)]
+    return " to ".join(dict.fromkeys(day for day in both if day))
+
+
+def start_us(log: LogReport) -> int:
+    """Return when a log begins, 0 where it holds no readings. [us]"""
+    return log.charge.span.start_us or 0
+
+
+def _day(log: LogReport, us: int | None) -> str:
+    """Return the date of an instant of a log; empty where it has none."""
+    if log.facts.undated or us is None:
+        return ""
+    day = clock.local(us, log.facts)
+    return f"{day.day} {day:%b %Y}"
