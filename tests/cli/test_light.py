@@ -41,7 +41,7 @@ LIMITS = {
     "look": (62, 40),
     "charge": (55, 37),
     "charge --site": (88, 69),
-    "capture": (118, 88),
+    "capture": (116, 87),
     "report": (195, 124),
 }
 

@@ -8,8 +8,7 @@ from typing import TYPE_CHECKING
 
 from ....analysis.cycles.taken_by_load import TakenByLoad, taken_by_load
 from ....analysis.not_known import Missing
-from . import log_sentences, numbers
-from .log_sentences import load_name
+from . import numbers
 
 if TYPE_CHECKING:
     from ....analysis.cycles.cycle import Cycles
@@ -70,17 +69,21 @@ def _in_part(taken: TakenByLoad, counted: int) -> int:
 
 def load_took(log: LogReport) -> LoadTotal | None:
     """Return what the load of a log took by itself; None where no run was seen or nothing measured."""
-    return load_total(log.cycles, load_name(log))
+    from . import log_sentences  # not where a capture asks what a load took
+
+    return load_total(log.cycles, log_sentences.load_name(log))
 
 
 def first_answer(log: LogReport) -> str:
     """Return the answer of a log in one sentence: what its load took, or that no run of it was seen."""
+    from . import log_sentences  # not where a capture asks what a load took
+
     total = load_took(log)
     if total is not None:
         return total.sentence
     if log.cycles.summary.count:
         runs = numbers.counted(log.cycles.summary.count, "time")
-        return f"{numbers.capital(load_name(log))} ran {runs}; what it took is not known."
+        return f"{numbers.capital(log_sentences.load_name(log))} ran {runs}; what it took is not known."
     return log_sentences.ran(log)
 
 
