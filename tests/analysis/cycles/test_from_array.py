@@ -61,6 +61,17 @@ def test_a_cloud_within_a_run_counts_from_where_it_comes():
     assert cycles[1].straight_Ah <= truly_Ah[1] * 1.03 + 1e-9
 
 
+def test_a_sun_that_sinks_slowly_within_a_run_counts_by_its_weaker_end():
+    """From 10 A of charging to 6 A over a run of five minutes: what truly came is more than what is told."""
+    second = np.arange(3 * SLOT_S)
+    base = np.interp(second, [0, 900, 1200, 1800], [-10.0, -10.0, -6.0, -6.0])
+    on = (second >= 900) & (second < 1200)
+    fold = CycleFold(how(usual_interval_s=1.0), {"current_A"})
+    fold.add(Chunk(second * US, {"current_A": base + DRAW_A * on}))
+    (cycle,) = fold.result().cycles
+    assert cycle.straight_Ah == pytest.approx(6.0 * 300 / SECONDS_PER_HOUR, rel=0.05)
+
+
 @settings(max_examples=60, deadline=None)
 @given(
     base_A=st.lists(st.integers(-40, 12), min_size=4, max_size=10),

@@ -63,3 +63,14 @@ def test_nothing_is_said_behind_an_inverter_or_where_the_log_is_in_doubt():
 def test_a_hundredth_of_it_is_not_worth_a_sentence():
     """0.05 Ah of 8."""
     assert sure_from_array(log_of(straight=0.05), "Ah") is None
+
+
+@pytest.mark.parametrize(("surge_A", "run_A", "highest_A"), [(40.0, 20.0, 40.0), (None, 20.0, 20.0), (None, None, 0.0)])
+def test_an_offset_that_is_a_share_of_the_range_goes_by_the_highest_that_was_seen(surge_A, run_A, highest_A):
+    """1 % of it over half an hour, off the 1 Ah that the levels tell; where no start was seen, nothing."""
+    log = log_of(straight=1.0)
+    (run,) = log.cycles.cycles
+    run = replace(run, surge_A=surge_A, run_A=run_A)
+    figures = MeterFigures(current=Accuracy(reading_pct=1.0, range_pct=1.0))
+    log = replace(log, cycles=replace(log.cycles, cycles=(run,)), figures=figures)
+    assert sure_from_array(log, "Ah") == pytest.approx(0.9875 * (1.0 - 0.01 * highest_A / 2))

@@ -71,7 +71,7 @@ GROUPS = {
     ),
     "cycles": (
         "analysis/cycles: cycles on_off_path choose_load run_figures cycle array_share failed_starts",
-        "steps levels runs_by_hand cycles on_off_path folds",
+        "steps levels runs_by_hand cycles on_off_path from_array folds",
         "not test_folds or cycles and cut_anywhere",
     ),
     "nameplate": (
@@ -86,8 +86,9 @@ GROUPS = {
         "",
     ),
     "answer": (
-        "analysis/one_log: energy_flow starts_together",
-        "energy_flow starts_together",
+        "analysis/one_log: energy_flow starts_together from_array; analysis/cycles: taken_by_load; "
+        "analysis/several_logs: newest_state",
+        "energy_flow starts_together sure_from_array taken_by_load newest_state",
         "",
     ),
     "amounts": (
