@@ -71,7 +71,7 @@ def bars_of(check: PlateCheck) -> list[Bar]:
     """Return the rows from paper over the nameplate's estimate to the measurement; reasons without energy are none."""
     estimate = check.estimate
     return [
-        _sum("on paper", estimate.paper_Wh, "xx"),
+        _sum("on paper", estimate.paper_Wh, "."),
         *_changes(estimate.paper_Wh, check.left_out_on_paper.reasons),
         _sum("from the nameplate", estimate.energy_Wh, "//"),
         *_changes(estimate.energy_Wh, check.why.reasons),

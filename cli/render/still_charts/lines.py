@@ -55,9 +55,11 @@ def band(
     return _patch(axes, rings, style)
 
 
-def bars(axes: Axes, spans: Sequence[Span], low: float, high: float, **style: object) -> PathPatch:
-    """Draw a bar over each stretch, all of them one path."""
-    return _patch(axes, [np.array([[a, low], [a, high], [b, high], [b, low]]) for a, b in spans], style)
+def bars(axes: Axes, spans: Sequence[Span], low: float, high: float | Sequence[float], **style: object) -> PathPatch:
+    """Draw a bar over each stretch, all of one height or each of its own, all of them one path."""
+    highs = np.broadcast_to(high, len(spans)).tolist()
+    rings = [np.array([[a, low], [a, top], [b, top], [b, low]]) for (a, b), top in zip(spans, highs, strict=True)]
+    return _patch(axes, rings, style)
 
 
 def lines(axes: Axes, corners: Sequence[FloatArray], **style: object) -> PathPatch:

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from ..wording import numbers
-from . import svg
+from . import lines, svg
 from .axis import NAMES
 from .clock_rows import ClockRows, Mark, Row, clock_rows
 from .svg import ALERT, DRAW, GAP, GRID, INK, NARROW, PAPER, SOFT, WIDE, Frame
@@ -94,6 +94,10 @@ def spoken(rows: ClockRows) -> str:
     return f"Each run on one clock. {'; '.join(parts)}."
 
 
+#: How a run is drawn whose end, or more, was not seen.
+_CUT: Final = {"facecolor": PAPER, "edgecolor": DRAW, "hatch": "////"}
+
+
 @dataclass(frozen=True)
 class _Layout:
     """Where rows stand, from the top down: of each its top, the top of its marks, and its foot. [px]."""
@@ -162,15 +166,14 @@ def _draw_row(axes: Axes, row: Row, at: tuple[float, float, float], unit_px: flo
     for left, right in row.gaps:
         axes.fill_between([left, right], high, foot, facecolor=GAP, edgecolor=SOFT, hatch="//", linewidth=0)
     axes.plot([row.left, row.right], [foot, foot], color=SOFT, linewidth=1.0, solid_capstyle="butt")
-    for mark in told_apart(row.marks, unit_px):
-        # A run of which the draw is not known is as high as half of the scale.
-        height = (foot - high) * (0.5 if mark.draw is None else max(mark.draw, 0.0) / top)
-        look = (
-            {"facecolor": DRAW, "linewidth": 0}
-            if mark.whole
-            else {"facecolor": PAPER, "edgecolor": DRAW, "hatch": "////"}
-        )
-        axes.bar(mark.left, -height, mark.right - mark.left, foot, align="edge", **look)
+    marks = told_apart(row.marks, unit_px)
+    for whole, look in ((True, {"facecolor": DRAW, "linewidth": 0}), (False, _CUT)):
+        alike = [mark for mark in marks if mark.whole == whole]
+        if alike:
+            # A run of which the draw is not known is as high as half of the scale.
+            shares = [0.5 if mark.draw is None else max(mark.draw, 0.0) / top for mark in alike]
+            tops = [foot - (foot - high) * share for share in shares]
+            lines.bars(axes, [(mark.left, mark.right) for mark in alike], foot, tops, **look)
     axes.plot(row.attempts, [foot - 0.3 * (foot - high)] * len(row.attempts), "x", color=INK, markersize=5, mew=1.4)
 
 

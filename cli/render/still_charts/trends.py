@@ -10,7 +10,7 @@ from ....analysis.readings.chunk import FloatArray
 from ....analysis.several_logs.day_trends import counts, values_of_days
 from ..wording import clock, numbers
 from ..wording.several_sentences import facts_of
-from . import svg
+from . import lines, svg
 from .axis import on_axis, span_of, time_axis
 from .svg import ALERT, DRAW, INK, SOFT, Frame
 
@@ -86,14 +86,11 @@ def _panel(axes: Axes, over: OverLogs, trends: list[DayTrend]) -> None:
 
 def _dots(axes: Axes, x: FloatArray, y: FloatArray) -> None:
     """Draw points as strokes of no length with round ends, in one path: as markers a year's would be half a page."""
-    from matplotlib.patches import PathPatch
-    from matplotlib.path import Path
-
     known = np.isfinite(y)
     points = np.column_stack([x[known], y[known]])
-    path = Path(np.repeat(points, 2, axis=0), np.tile([Path.MOVETO, Path.LINETO], len(points)))
-    path.should_simplify = False
-    axes.add_patch(PathPatch(path, fill=False, edgecolor=DRAW, linewidth=4.5, capstyle="round"))
+    if len(points):
+        strokes = [np.array([point, point]) for point in points]
+        lines.lines(axes, strokes, edgecolor=DRAW, linewidth=4.5, capstyle="round")
     axes.autoscale_view()
 
 

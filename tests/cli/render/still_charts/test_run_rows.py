@@ -178,7 +178,8 @@ def test_draws_into_given_axes():
 def marks_drawn(drawing):
     """How broad and how high each mark is as drawn, from left to right. [px]."""
     sizes = []
-    for path in re.findall(r'<path d="(M[^"C]*)z?[^"]*" [^>]*style="fill: var\(--draw\)', drawing):
+    drawn = re.findall(r'<path d="(M[^"C]*)z?[^"]*" [^>]*style="fill: var\(--draw\)', drawing)
+    for path in [part for each in drawn for part in each.split("M")[1:]]:
         x, y = zip(*(map(float, pair) for pair in re.findall(r"(-?[\d.]+) (-?[\d.]+)", path)), strict=True)
         sizes.append((max(x) - min(x), max(y) - min(y)))
     return sizes
