@@ -8,10 +8,11 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, Literal
 
-from ..still_charts import run_rows, svg
+from ..still_charts import run_rows, svg, whole_log
+from ..still_charts.axis import NAMES, charted, ends, time_axis
 from ..still_charts.clock_rows import clock_rows
 from ..still_charts.svg import ALERT, PAPER, REST, SOFT, Frame
-from ..wording import log_sentences, numbers, shown
+from ..wording import numbers, shown
 from ..wording.answer import bank_gave
 from .sheet import Pen, Sheet
 
@@ -124,10 +125,9 @@ def _answers(sheet: Sheet, form: _Form, logs: Sequence[LogReport], y: float) -> 
     """Write what the load took, large; return where that ends. [px]"""
     edge, top, answers = form.edge_px, y + 0.5 * form.small.size_px, shown.answers(logs)
     if not answers:
-        # The bank's figure is not the load's: it has its own words before it.
-        newest, width = max(logs, key=shown.start_us), sheet.width_px - 2 * edge
-        y = sheet.write(log_sentences.ran(newest), (edge, top), form.small, width_px=width, lines=4)
-        return sheet.write(bank_gave(newest) or "", (edge, y), form.verdict, width_px=width, lines=2)
+        # The verdict says that no load ran. The bank's figure is not the load's: it has its own words before it.
+        gave = bank_gave(max(logs, key=shown.start_us)) or ""
+        return sheet.write(gave, (edge, top), form.verdict, width_px=sheet.width_px - 2 * edge, lines=2)
     column = (sheet.width_px - 2 * edge) / len(answers)
     # All in one size, that of the one with the least room.
     widest = max(sheet.width_of(answer.figure, form.answer) for answer in answers)
@@ -168,6 +168,7 @@ def _foot(sheet: Sheet, form: _Form) -> float:
 def _picture(sheet: Sheet, form: _Form, logs: Sequence[LogReport], top: float, foot: float) -> None:
     """Draw the runs between two heights, with room for the words around the axes. [px]"""
     if clock_rows(logs) is None:
+        _draw_readings(sheet, form, max(logs, key=shown.start_us), (top, foot))
         return
     if form.narrow:
         _draw_runs(sheet, form, logs, (top, foot), 0.0, narrow=True)
@@ -178,6 +179,21 @@ def _picture(sheet: Sheet, form: _Form, logs: Sequence[LogReport], top: float, f
     axes.remove()
     fits = widest < sheet.width_px / 4
     _draw_runs(sheet, form, logs, (top, foot), widest if fits else 0.0, narrow=not fits)
+
+
+def _draw_readings(sheet: Sheet, form: _Form, log: LogReport, between: tuple[float, float]) -> None:
+    """Draw a log without runs over time between two heights; nothing where it holds no reading to draw. [px]"""
+    if not log.envelopes:
+        return
+    (top, foot), text_px, edge = between, form.frame.text_px, form.edge_px
+    left, high, quantity = edge + 4.5 * text_px, top + 1.5 * text_px, charted(log)
+    axes = sheet.axes(left, high, sheet.width_px - 1.5 * edge - left, foot - high - 4.0 * text_px)
+    axes.set_facecolor("none")
+    time_axis(axes, log.facts, *ends(log), form.frame)
+    whole_log.draw_envelope(axes, quantity, log, form.frame, "readings")
+    whole_log.draw_gaps(axes, log, *ends(log), in_words=False)
+    axes.set_ylabel("{} [{}]".format(*NAMES[quantity]))
+    svg.frame_axes(axes)
 
 
 def _draw_runs(

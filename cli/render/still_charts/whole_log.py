@@ -48,7 +48,7 @@ def whole_log(log: LogReport, *, name: str = "whole", frame: Frame = WIDE) -> st
         *panels, strip = figure.subplots(len(heights), 1, sharex=True, height_ratios=heights)
         time_axis(strip, facts, start_us, stop_us, frame)
         for place, (axes, quantity) in enumerate(zip(panels, quantities, strict=True)):
-            _draw_envelope(axes, quantity, log, frame, f"line-{place}")
+            draw_envelope(axes, quantity, log, frame, f"line-{place}")
             draw_gaps(axes, log, start_us, stop_us, in_words=place == 0)
             _draw_markers(axes, facts, span_of(start_us, stop_us, facts), numbered=place == 0)
             axes.set_ylabel("{} [{}]".format(*PANELS[quantity]))
@@ -60,7 +60,7 @@ def whole_log(log: LogReport, *, name: str = "whole", frame: Frame = WIDE) -> st
         return svg.inline(figure, name=name, label=label, x_unit=x_unit(facts))
 
 
-def _draw_envelope(axes: Axes, quantity: str, log: LogReport, frame: Frame, called: str) -> None:
+def draw_envelope(axes: Axes, quantity: str, log: LogReport, frame: Frame, called: str) -> None:
     """Fill between lowest and highest, broken by gaps: what is drawn above zero, what is given back below."""
     from matplotlib.patches import Rectangle
 

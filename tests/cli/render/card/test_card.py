@@ -66,10 +66,17 @@ REPORTS = {
 }
 
 
+def beyond(axis):
+    """The labels of ticks outside an axis's limits, which are not drawn."""
+    low, high = sorted(axis.get_view_interval())
+    return [text for tick in axis.get_major_ticks() if not low <= tick.get_loc() <= high for text in tick.findobj(Text)]
+
+
 def texts(sheet):
     """Every text on the sheet that shows: its words and its box, in pixels from the lower left corner."""
     sheet.figure.draw_without_rendering()
-    shown = [text for text in sheet.figure.findobj(Text) if text.get_text().strip() and text.get_visible()]
+    unseen = {id(text) for axes in sheet.figure.axes for axis in (axes.xaxis, axes.yaxis) for text in beyond(axis)}
+    shown = [text for text in sheet.figure.findobj(Text) if text.get_text().strip() and id(text) not in unseen]
     return [(text.get_text(), text.get_window_extent()) for text in shown]
 
 
@@ -135,6 +142,18 @@ def test_two_logs_stand_beside_each_other_with_the_verdict_on_both(demo):
     assert "act" in words
     assert verdict_over(report.over).sentence in " ".join(words)
     assert {"13 Jun: the well pump took", "20 Jun: the well pump took"} < set(words)
+
+
+@SIZES
+def test_a_log_without_runs_shows_its_readings(size):
+    """There is a line to look at, in the colour of what is drawn, and the bank's figure in its own words."""
+    content = cards.card(REPORTS["no runs"](), size)
+    with Image.open(io.BytesIO(content)) as image:
+        lower = image.convert("RGB").crop((0, PIXELS[size][1] // 2, *PIXELS[size]))
+        colours = {to_hex([x / 255 for x in colour]) for _, colour in lower.getcolors(1 << 20)}
+    assert svg.LIGHT[svg.DRAW] in colours
+    with cards.drawn(REPORTS["no runs"](), size) as sheet:
+        assert any(text.startswith("Out of the bank, all loads: 13.3") for text, _ in texts(sheet))
 
 
 def test_each_state_has_a_shape_of_its_own():
