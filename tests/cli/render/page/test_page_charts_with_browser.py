@@ -118,6 +118,7 @@ def one_log(values, step_us=SECOND_US, start_us=START_US, **facts):
 def test_every_chart_fits_and_nothing_is_fetched(driven, demo, width):
     """At each width all charts stand within the page, the console has no fault, and only the page is asked for."""
     page = demo / "page.html"
+    assert page.stat().st_size < 1_100_000  # our own budget: a megabyte, and what another sentence or two may take
     opened(driven, page, width)
     for place in range(driven.execute_script("return charts.length")):
         assert seen(driven, place)["width"] > 0.6 * min(width, 1000) - 60
