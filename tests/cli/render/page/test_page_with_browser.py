@@ -133,7 +133,8 @@ def test_forced_colours_reach_the_charts(driven, pages, dark):
         "return [...document.querySelectorAll('.wide svg text')].map(e => getComputedStyle(e).fill)"
     )
     assert ground != ink
-    assert set(drawn) == {ink}
+    assert set(drawn) <= {ink, ground}  # a name within a bar has the ground's
+    assert drawn.count(ink) > 0.8 * len(drawn)
     lines = driven.execute_script(
         "return [...document.querySelectorAll('.wide svg path')].map(e => getComputedStyle(e).stroke)"
     )
