@@ -121,7 +121,7 @@ def command(
         from ..render.documents.parts import print_json
         from ..render.documents.report import report_document
 
-        print_json(report_document(report))
+        print_json(report_document(report, in_turn=True))
     return int(strictly([finding for log in report.logs for finding in log.findings]) if strict else Exit.DONE)
 
 

@@ -89,7 +89,7 @@ class Key(NamedTuple):
 
 
 def print_json(document: Mapping[str, Any]) -> None:
-    """Print one document alone; what is not a finite number becomes null."""
+    """Print one document alone; what is not a finite number becomes null, an iterator its items."""
     # In pieces: the whole text of thousands of days or notes would take hundreds of megabytes.
     pieces = _pieces(document)
     say_json(iter(lambda: "".join(islice(pieces, _AT_ONCE)), ""))
@@ -104,7 +104,7 @@ def _pieces(value: Any, margin: str = "\n") -> Iterator[str]:  # noqa: ANN401 - 
     inner = margin + "  "
     for key, item in value.items() if isinstance(value, Mapping) else ((None, item) for item in value):
         name = begin + inner if key is None else f"{begin}{inner}{_plain(str(key))}: "
-        if isinstance(item, (Mapping, list, tuple)):
+        if isinstance(item, (Mapping, list, tuple, Iterator)):
             yield name
             yield from _pieces(item, inner)
         else:

@@ -16,15 +16,15 @@ if TYPE_CHECKING:
     from ....analysis.several_logs.start_calendar import StartCalendar
 
 
-def report_document(report: Report) -> Document:
+def report_document(report: Report, *, in_turn: bool = False) -> Document:
     """Return a report: the first log's parts at the top, and every log's under ``logs``.
 
-    Parts that need a site file are null without one, and ``over_logs`` for one log in which nobody named a change.
+    Parts that need a site file are null without one, and ``over_logs`` for one log in which nobody named a change. With
+    `in_turn` the logs are written one after the other as they are asked for, once: those of a year are never all there.
     """
     # Scripts written for one log read its parts at the top; they stand again in ``logs``.
-    logs = [_log_parts(log) for log in report.logs]
     return {
-        **logs[0],
+        **_log_parts(report.logs[0]),
         "findings": [
             {**document_of(finding), "log": log.facts.name} for log in report.logs for finding in log.findings
         ],
@@ -33,7 +33,7 @@ def report_document(report: Report) -> Document:
         "cautions": list(report.cautions),
         "site": report.site.name if report.site is not None else None,
         "version": report.version,
-        "logs": logs,
+        "logs": map(_log_parts, report.logs) if in_turn else [_log_parts(log) for log in report.logs],
     }
 
 

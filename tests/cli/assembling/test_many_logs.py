@@ -13,6 +13,7 @@ from shuntbook.cli.assembling.report import IN_SHORT, report_of
 from shuntbook.cli.opening.prepared_log import read_site
 from shuntbook.cli.parallel import worker_process
 from shuntbook.cli.parallel.worker_process import HERE, second_process
+from shuntbook.cli.render.documents.parts import _pieces, print_json
 from shuntbook.cli.render.documents.report import report_document
 
 COUNT = 20
@@ -118,3 +119,23 @@ def test_the_document_is_the_same_however_the_work_is_shared():
     with pytest.raises(ValueError, match="the fourth"):
         next(shared)
     assert done == [0, 1, 2, 3]
+
+
+def test_the_document_of_many_logs_is_never_there_as_a_whole(days, site, capsys):
+    """Written log by log it is the same text, and takes a fraction of the memory."""
+    whole = report_of(days, site, None)
+    print_json(report_document(whole))
+    expected = capsys.readouterr().out
+    peaks = []
+    for in_turn in (False, True):
+        gc.collect()
+        tracemalloc.start()
+        try:
+            for _ in _pieces(report_document(whole, in_turn=in_turn)):
+                pass
+            peaks.append(tracemalloc.get_traced_memory()[1])
+        finally:
+            tracemalloc.stop()
+    assert peaks[1] < peaks[0] / 2
+    print_json(report_document(whole, in_turn=True))
+    assert capsys.readouterr().out == expected
