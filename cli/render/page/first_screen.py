@@ -152,7 +152,7 @@ def _glance(log: LogReport, anchor: str, place: int) -> Glance:
         value=figure,
         either_side=either_side,
         beside=beside,
-        remark="",
+        remark=answer.from_the_sun(log) or "",
         tiles=tuple(
             Tile(
                 tile.name,
@@ -171,7 +171,7 @@ def _answer(log: LogReport) -> tuple[str, str, str]:
     """Return what is told in the largest type: whose it is, the figure with its ±, and what stands beside it."""
     total = answer.load_took(log)
     if total is not None:
-        runs = f"in {numbers.counted(total.runs, 'run')}"
+        runs = f"in {total.in_runs}"
         name = f"{numbers.capital(total.load)} took"
         if total.charge is None:
             return name, total.energy or numbers.UNKNOWN, runs

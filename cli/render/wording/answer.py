@@ -33,16 +33,21 @@ class LoadTotal:
     either: bool = False
 
     @property
+    def in_runs(self) -> str:
+        """How many runs are in the figure: ``10 runs``, or ``8 of 10 runs`` where not all have an amount."""
+        runs = numbers.counted(self.runs, "run")
+        return runs if self.counted == self.runs else f"{self.counted:,} of {runs}"
+
+    @property
     def sentence(self) -> str:
         """The answer in one sentence, for instance ``The well pump took 8.35 Ah ± 0.08 (206 Wh ± 2) in 10 runs.``"""
         took = [text for text in (self.charge, self.energy) if text is not None]
         amounts = took[0] if len(took) == 1 else f"{took[0]} ({took[1]})"
         who = f"{numbers.capital(self.load)}{', or another load of like draw,' if self.either else ''}"
-        runs = numbers.counted(self.runs, "run")
         if self.counted < self.runs:
-            return f"{who} took {amounts} in {self.counted:,} of {runs}; of the others the amount is not known."
+            return f"{who} took {amounts} in {self.in_runs}; of the others the amount is not known."
         part = f", {self.in_part:,} of them seen only in part" if self.in_part else ""
-        return f"{who} took {amounts} in {runs}{part if self.runs > 1 or not part else ', seen only in part'}."
+        return f"{who} took {amounts} in {self.in_runs}{part if self.runs > 1 or not part else ', seen only in part'}."
 
 
 def load_total(cycles: Cycles, name: str) -> LoadTotal | None:
