@@ -16,7 +16,7 @@ from ..door import say
 from ..exit import Exit, strictly
 from ..opening.prepared_log import Corrections, correction_options, open_site
 from ..parallel.worker_process import Second, second_process
-from ..render.page.page import load_library, load_page, render
+from ..render.page.page import load_library, load_page, render, render_one_page
 from ..render.wording.log_sentences import log_title
 from ..render.wording.numbers import counted
 from ..render.wording.several_sentences import begins_with_all, over_lines
@@ -31,6 +31,7 @@ if TYPE_CHECKING:
 @click.option("--site", type=click.Path(path_type=Path), help="The site file: bank, inverters, loads, limits, zone.")
 @click.option("--out", type=click.Path(path_type=Path), help="The page to write (HTML).")
 @click.option("--pdf", type=click.Path(path_type=Path), help="The same page laid out for paper, to write (PDF).")
+@click.option("--one-page", is_flag=True, help="Make --out and --pdf one sheet: the answer, its picture and figures.")
 @click.option(
     "--csv", "tables", type=click.Path(path_type=Path), metavar="DIR", help="The folder for tables (CSV) to write."
 )
@@ -53,6 +54,7 @@ def command(
     site: Path | None,
     out: Path | None,
     pdf: Path | None,
+    one_page: bool,
     tables: Path | None,
     load: str | None,
     changed_at: str | None,
@@ -64,6 +66,10 @@ def command(
     as_json: bool,
 ) -> int:
     """Make the page of a log, or of several of one site: one HTML file that opens anywhere, offline; or a PDF of it.
+
+    With --one-page it is one sheet, of A4 or Letter, to hand out: verdict, answer, picture, figures and cautions.
+
+    Example: shuntbook report pump.parquet --site site.toml --one-page --pdf pump.pdf
 
     With --card also, or only, a still of it for posting: the verdict, what the load took, its runs.
 
@@ -89,6 +95,10 @@ def command(
             "say where the page goes (--out PAGE.html or --pdf FILE.pdf), or ask for tables (--csv DIR), for a card "
             "(--card FILE.png), for captions of a film (--captions FILE.vtt) or the numbers alone (--json)"
         )
+    if one_page and out is None and pdf is None:
+        raise InputError(
+            "--one-page says how the page is laid out: name the page as well (--out PAGE.html or --pdf FILE.pdf)"
+        )
     _refuse(out, pdf, tables, [*logs, site], force=force)
     show.refuse(logs, site, [out, pdf], force=force)
     corrections = Corrections(zero_at, drop_spikes)
@@ -106,7 +116,7 @@ def command(
     with second_process(*libraries, allowed=bool(own_process)) as second:
         report = report_of(logs, open_site(site), load, corrections, changed_at, second)
         if drawn:
-            _write(report, out, pdf, second, err=as_json)
+            _write(report, out, pdf, second, one_page=one_page, err=as_json)
     if show.card is not None:
         from ..render.card.card import card
 
@@ -153,10 +163,10 @@ def _refuse_pdf(pdf: Path, out: Path | None) -> None:
     refuse_without_library()
 
 
-def _write(report: Report, out: Path | None, pdf: Path | None, second: Second, *, err: bool) -> None:
+def _write(report: Report, out: Path | None, pdf: Path | None, second: Second, *, one_page: bool, err: bool) -> None:
     """Write the page, or the PDF, or both from one page, and say what stands in them; to stderr with `err`."""
     # The PDF is printed from the very page, so that both say the same; both are made before either is written.
-    page, paper = render(report, second), None
+    page, paper = (render_one_page if one_page else render)(report, second), None
     if pdf is not None:
         from ..render.page.paper import to_pdf
 

@@ -200,7 +200,7 @@ def _taken(log: LogReport) -> Tile:
 
 
 def _health(log: LogReport) -> Tile:
-    state, name = verdict.verdict_on(log).state, numbers.capital(log_sentences.load_name(log))
+    state, name = verdict.verdict_on(log).state, numbers.capital(numbers.shortened(log_sentences.load_name(log), 28))
     serious = sum(finding.severity != "note" for finding in log.findings)
     left = len(withheld(log.checks))
     passed = sum(check.outcome == "passed" for check in log.checks)

@@ -44,8 +44,8 @@ def took(report: Report, log: LogReport, anchor: str) -> Section:
         "The bank" if at_bank else "The energy",
         tuple(text for text in sentences if text),
         figures=alone(flow, whole),
-        tables=(log_tables.took(log),),
-        folds=without_empty(_in_figures(flow, whole), _ledger(log)),
+        tables=(log_tables.took(log), *_tables(flow, whole)),
+        folds=without_empty(_ledger(log)),
     )
 
 
@@ -54,13 +54,9 @@ def alone(*some: Figure | None) -> tuple[Figure, ...]:
     return tuple(replace(figure, tables=()) for figure in some if figure is not None)
 
 
-def _in_figures(*some: Figure | None) -> Folded:
-    """Return what charts show as tables."""
-    # For whoever cannot see the chart these tables are the chart.
-    return Folded(
-        "The charts in figures",
-        tuple(table for each in some if each is not None for table in each.tables if table.rows),
-    )
+def _tables(*some: Figure | None) -> tuple[Table, ...]:
+    # For whoever cannot see a chart its tables are the chart.
+    return tuple(table for each in some if each is not None for table in each.tables)
 
 
 def _ledger(log: LogReport) -> Folded:
@@ -86,7 +82,7 @@ def health(report: Report, log: LogReport, anchor: str) -> Section:
         tuple(text for text in (_ran(log), "" if serious else _no_finding(log), log_sentences.ran(log)) if text),
         serious,
         alone(starts, runs),
-        (*(table for each in (runs, starts) if each is not None for table in each.tables), *short),
+        (*_tables(runs, starts), *short),
         without_empty(
             _notes(notes),
             None if short else _runs_listed(log, listed),

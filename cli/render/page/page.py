@@ -5,16 +5,24 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from ....analysis.cautions import BANK, CODES, MAINS, TANK
 from ...parallel.worker_process import HERE, Second
 from ..wording import log_sentences, numbers, shown, site_sentences
+from ..wording.several_sentences import begins_with_all
 from . import log_tables, method
 from .templated import filled, template_text
 
 if TYPE_CHECKING:
     from ....analysis.several_logs.report import Report
+    from ..wording.verdict import Verdict
+    from .log_tables import Table
 
 #: A title names so many logs.
 _MOST_NAMES = 3
+#: On one sheet there is room for so many logs' figures, for so many sentences on what fails, and so long. [characters]
+_MOST_COLUMNS, _MOST_FAILING, _MOST_UNSAFE = 2, 3, 160
+#: What a sentence, a cell of its table and the head of a column may hold. [characters]
+_MOST_SAID, _MOST_IN_CELL, _MOST_HEAD = 120, 72, 24
 
 
 def render(report: Report, second: Second = HERE) -> str:
@@ -47,6 +55,7 @@ def render(report: Report, second: Second = HERE) -> str:
         title=_title(report),
         first=first,
         scripts="\n".join(template_text(f"{name}.js") for name in ("clock", "charts", "pictures", "steps")),
+        one_page=False,
         several=several,
         views=views,
         compared=log_tables.compared(full) if len(full.logs) > 1 else None,
@@ -59,6 +68,54 @@ def render(report: Report, second: Second = HERE) -> str:
         version=report.version,
         steps=shown.steps(report),
     )
+
+
+def render_one_page(report: Report, second: Second = HERE) -> str:
+    """Return a report on one sheet: verdict, answer, tiles, picture, its figures in a table, cautions, place and date.
+
+    It is a whole HTML document like that of `render`, and fits a sheet of A4 as well as one of Letter.
+    """
+    from ..still_charts.svg import drawn_by
+    from . import figures
+    from .first_screen import first_screen, leading
+
+    with drawn_by(second):
+        # Nothing on the sheet leads further: no log has a place in full.
+        first = first_screen(report, {}, figures.picture(report, "picture"))
+    # Of many logs the one that the answer is about stands in the table.
+    in_table = report.logs if len(report.logs) <= _MOST_COLUMNS else (leading(report.logs),)
+    unsafe = [numbers.shortened(text, _MOST_UNSAFE) for text in site_sentences.unsafe(report)]
+    return filled(
+        "one_page.html",
+        styles=("one_page.css",),
+        title=numbers.shortened(_title(report)),
+        first=replace(first, verdict=_fitting(first.verdict)),
+        one_page=True,
+        several=begins_with_all(report),
+        when=[numbers.shortened(log_sentences.when(log), _MOST_SAID) for log in in_table],
+        table=_in_short(log_tables.compared(replace(report, logs=in_table))),
+        # The last of them says who decides.
+        unsafe=unsafe if len(unsafe) <= _MOST_FAILING else [*unsafe[: _MOST_FAILING - 1], unsafe[-1]],
+        cautions=_that_matter(report),
+        version=report.version,
+    )
+
+
+def _fitting(judged: Verdict) -> Verdict:
+    sentence, step = (numbers.shortened(text, _MOST_SAID) for text in (judged.sentence, judged.first_step))
+    return replace(judged, sentence=sentence, first_step=step)
+
+
+def _in_short(table: Table) -> Table:
+    """Return a table with no cell longer than there is room for on one sheet."""
+    rows = tuple(tuple(numbers.shortened(cell, _MOST_IN_CELL) for cell in row) for row in table.rows)
+    return replace(table, head=tuple(numbers.shortened(head, _MOST_HEAD) for head in table.head), rows=rows)
+
+
+def _that_matter(report: Report) -> tuple[str, ...]:
+    """Return the cautions on what somebody is likely to touch after reading a report."""
+    pump = any(finding.severity != "note" for log in report.logs for finding in log.findings)
+    return (BANK, MAINS, *((TANK,) if pump else ()), CODES)
 
 
 def _title(report: Report) -> str:

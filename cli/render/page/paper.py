@@ -14,6 +14,10 @@ _FOR_SCREENS = re.compile(r'<div class="narrow">.*?</div>|<script\b.*?</script>'
 _ROOT = re.compile(r":root \{(.*?)\}", re.DOTALL)
 _VARIABLE = re.compile(r"--([a-z]+): ([^;]+);")
 
+#: What tells a page that is to be one sheet, the size of its type, and smaller ones to be tried. [pt]
+_ONE_PAGE, _USUAL = '<body class="one-page">', "html { font-size: 8.4pt; }"
+_SMALLER = tuple(f"html {{ font-size: {size_pt}pt; }}" for size_pt in (7.6, 6.8, 6.0))
+
 
 def refuse_without_library() -> None:
     """Raise an InputError where a PDF cannot be made here; say what to install."""
@@ -41,9 +45,14 @@ def to_pdf(page: str) -> bytes:
 
     # It logs each rule of a style sheet that only screens have.
     logging.getLogger("weasyprint").setLevel(logging.ERROR)
-    return bytes(
-        HTML(string=_for_paper(page), url_fetcher=_nothing).write_pdf(pdf_tags=True, pdf_identifier=b"shuntbook")
-    )
+    paper = _for_paper(page)
+    laid_out = HTML(string=paper, url_fetcher=_nothing).render(pdf_tags=True)
+    # Long names and many findings take more room: one sheet stays one, in smaller type.
+    for smaller in _SMALLER if _ONE_PAGE in page else ():
+        if len(laid_out.pages) == 1:
+            break
+        laid_out = HTML(string=paper.replace(_USUAL, smaller), url_fetcher=_nothing).render(pdf_tags=True)
+    return bytes(laid_out.write_pdf(pdf_identifier=b"shuntbook"))
 
 
 def _nothing(url: str) -> dict[str, object]:

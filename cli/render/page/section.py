@@ -93,34 +93,46 @@ class Section:
         """What is folded: first what found no room in sight, then the tables, then the rest."""
         shown = self.in_sight
         findings, sentences = self.findings[len(shown.findings) :], self.sentences[len(shown.sentences) :]
-        captions = tuple(text for each in self.figures for text in (begun_and_rest(each.caption)[1], each.remark))
+        captions = tuple(
+            text
+            for each, caption in zip(self.figures, shown.captions, strict=True)
+            for text in (each.caption.removeprefix(caption).strip(), each.remark)
+        )
         return without_empty(
-            Folded(f"{numbers.counted(len(findings), 'more finding')}", findings=findings),
-            Folded("In words", sentences=sentences),
-            Folded("In figures", self.tables),
-            Folded("How to read the chart", sentences=tuple(text for text in captions if text)),
+            Folded(numbers.counted(len(findings), "more finding"), findings=findings),
+            Folded(
+                "In words and figures", self.tables, sentences=tuple(text for text in (*sentences, *captions) if text)
+            ),
             *self.folds,
         )
 
 
 @dataclass(frozen=True)
 class InSight:
-    """The findings and sentences of a section that stand before its folds."""
+    """The findings and sentences of a section that stand before its folds, and how each chart's caption begins there.
+
+    A caption for which there is no room is empty.
+    """
 
     findings: tuple[ShownFinding, ...]
     sentences: tuple[str, ...]
+    captions: tuple[str, ...]
 
 
 def in_sight(section: Section) -> InSight:
-    """Return what of a section fits in sight, its findings first."""
-    # A caption says what its chart shows, so its first sentence always stands there.
-    captions = (begun_and_rest(each.caption)[0] for each in section.figures)
-    room = MOST_WORDS - sum(words(text) for text in (section.heading, *captions))
-    # With each finding stands its severity, a word.
-    findings = _fitting([words(shown.plain) + 1 for shown in section.findings], room)
-    room -= sum(words(shown.plain) + 1 for shown in section.findings[:findings])
-    sentences = _fitting([words(text) for text in section.sentences], room)
-    return InSight(section.findings[:findings], section.sentences[:sentences])
+    """Return what of a section fits in sight: its findings first, then its sentences, then captions."""
+    room = MOST_WORDS - words(section.heading)
+    # With each finding stands its severity, a word, and a fold of its own.
+    lengths = [words(shown.plain) + 1 for shown in section.findings]
+    findings = _fitting(lengths, room)
+    room -= sum(lengths[:findings])
+    lengths = [words(text) for text in section.sentences]
+    sentences = _fitting(lengths, room)
+    room -= sum(lengths[:sentences])
+    begun = [begun_and_rest(each.caption)[0] for each in section.figures]
+    captions = _fitting([words(text) for text in begun], room)
+    shown = (*begun[:captions], *("" for _ in begun[captions:]))
+    return InSight(section.findings[:findings], section.sentences[:sentences], shown)
 
 
 def _fitting(lengths: Sequence[int], room: int) -> int:

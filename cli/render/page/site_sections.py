@@ -92,8 +92,14 @@ def full(report: Report, log: LogReport, anchor: str) -> Section | None:
     bank = site.bank if isinstance(site.bank, BankReport) else None
     sentences = site_sentences.paid_back(log)
     rests: list[object] = [site.solar.day, *log.paybacks]
+    owed = None if bank is None else bank.to_full
+    if isinstance(owed, Missing):
+        sentences.append(owed.sentence)
+    elif owed is not None:
+        sun = numbers.duration(owed.sun_h * 3600)
+        in_short = f"It is full after at least {sun} of good sun, with nothing drawn meanwhile."
+        sentences = [in_short, *sentences, site_sentences.full_again(owed)]
     if bank is not None:
-        sentences += [] if isinstance(bank.to_full, Missing) else [site_sentences.full_again(bank.to_full)]
         rests += [bank.state, bank.to_full, bank.of_log]
     state = None if bank is None or isinstance(bank.state, Missing) else site_tables.state(bank.state)
     state_drawn = _state(report, log, bank, f"{anchor}-state")
@@ -103,9 +109,8 @@ def full(report: Report, log: LogReport, anchor: str) -> Section | None:
         "Full again",
         tuple(sentences),
         figures=() if state_drawn is None else (state_drawn,),
-        tables=(site_tables.recharge(site),),
+        tables=(site_tables.recharge(site), *(() if state is None else (state,))),
         folds=without_empty(
-            None if state is None else Folded("The chart in figures", (state,)),
             rests_on(site_sentences.assumptions(rests)),
         ),
     )
@@ -118,7 +123,7 @@ def _state(report: Report, log: LogReport, bank: BankReport | None, name: str) -
     state, depth_pct = bank.state, report.site.bank.usable_depth_pct
     floor_pct = None if depth_pct is None else 100 - depth_pct
     drawn = both_sizes(partial(bank_charts.state_over_time, state, to_draw(log), floor_pct=floor_pct), name)
-    caption = "State of charge by counting, and the 95 % interval around it."
+    caption = "How full the bank is, by counting, and the 95 % interval around it."
     return Figure(drawn, caption, readout=bank_readout.state_over_time(state, log))
 
 

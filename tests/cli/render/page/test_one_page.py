@@ -1,0 +1,103 @@
+"""A report on one sheet: one of A4 and one of Letter, whatever the logs bring along, with the answer and cautions."""
+
+import io
+
+import pytest
+from hostile_page import LONG, hostile_report
+from page_reading import Reader
+from report_scenes import make_later, make_log, make_report, make_site
+
+from shuntbook.analysis.cautions import BANK, CODES, MAINS, TANK
+from shuntbook.analysis.cycles.cycle import Cycles, CycleSummary
+from shuntbook.analysis.health.finding import Finding
+from shuntbook.cli.main import run
+from shuntbook.cli.render.page import page as page_module
+from shuntbook.cli.render.page import paper
+from shuntbook.cli.render.page.page import render_one_page
+from shuntbook.ingest.errors import InputError
+
+# A PDF is dear, and a sheet that is too full is laid out several times.
+pytestmark = [pytest.mark.xdist_group("paper"), pytest.mark.timeout(900)]
+#: Sheets in points (ISO 216; ANSI).
+SHEETS = {"A4": (595, 842), "Letter": (612, 792)}
+
+
+def _reports():
+    """Two logs, one without a run, hostile ones, many findings, and a site whose conductors fail."""
+    many = tuple(
+        Finding("draw_drift", "act", f"The pump draws {LONG[:90]}", "", "", "", "", LONG[:300], plain=LONG[:300])
+        for _ in range(9)
+    )
+    none = make_log(cycles=Cycles((), CycleSummary(0, None, None, None, None), "current_A"), close_up=None, findings=())
+    long_name = make_site().model_copy(update={"name": "the wash shed of the market garden at Marrowbrook " * 4})
+    return {
+        "two": make_report(make_log(), make_later()),
+        "no runs": make_report(none, site=None),
+        "hostile": hostile_report(),
+        "many findings": make_report(
+            make_log("a" * 200, findings=many), make_log("b" * 200, findings=many), site=long_name
+        ),
+    }
+
+
+def _sound(page):
+    """What a page says: balanced, with each id once, with nothing that fetches and without a script."""
+    reader = Reader(page)
+    assert reader.open == reader.wrong == []
+    assert len(reader.ids) == len(set(reader.ids))
+    assert "script" not in reader.tags
+    return reader.said
+
+
+@pytest.mark.parametrize("name", _reports())
+def test_one_sheet_of_either_size(name, monkeypatch):
+    """Made into a PDF, it is one sheet of A4, and one of Letter; unsafe conductors at its top change nothing."""
+    try:
+        paper.refuse_without_library()
+    except InputError as missing:
+        pytest.skip(str(missing))
+    pypdf = pytest.importorskip("pypdf")
+    fails = f"Conductor '{LONG[:60]}' fails. {'The fuse is larger than the cable may carry. ' * 6}"
+    monkeypatch.setattr(
+        page_module.site_sentences, "unsafe", lambda _: [fails] * 5 + ["A licensed electrician decides."]
+    )
+    page = render_one_page(_reports()[name])
+    assert "A licensed electrician decides." in page
+    for sheet, size in SHEETS.items():
+        laid_out = (
+            page if sheet == "A4" else page.replace("size: A4; margin: 9mm 12mm 27mm", "size: Letter; margin: 9mm 15mm")
+        )
+        sheets = pypdf.PdfReader(io.BytesIO(paper.to_pdf(laid_out))).pages
+        assert len(sheets) == 1
+        assert (float(sheets[0].mediabox.width), float(sheets[0].mediabox.height)) == pytest.approx(size, abs=1)
+
+
+def test_it_holds_answer_figures_cautions_place_and_date():
+    """What is to be handed out is all there, and leads nowhere; the tank's caution where something was found."""
+    said = _sound(render_one_page(make_report(make_log(), make_later()))).replace("\N{NO-BREAK SPACE}", " ")
+    for words in (
+        "Marrowbrook",
+        "9 Jun 2026",
+        "▲ Act",
+        "The pump short-cycles.",
+        "Charge drawn",
+        BANK,
+        MAINS,
+        TANK,
+        CODES,
+    ):
+        assert words in said
+    assert TANK not in _sound(render_one_page(make_report(make_log())))
+    assert "href" not in render_one_page(make_report(make_later()))
+
+
+def test_command_writes_both_and_says_where_it_goes(demo, tmp_path, capsys):
+    """`--one-page` lays out --out and --pdf; alone it says what is missing, and the long page stays the default."""
+    log = str(demo / "week_later.parquet")
+    assert run(["report", log, "--one-page"]) == 2
+    assert "--out PAGE.html" in capsys.readouterr().err
+    short, long = tmp_path / "short.html", tmp_path / "long.html"
+    assert run(["report", log, "--one-page", "--out", str(short)]) == 0
+    assert run(["report", log, "--out", str(long)]) == 0
+    assert 'class="one-page"' in short.read_text(encoding="utf-8")
+    assert 'class="one-page"' not in long.read_text(encoding="utf-8")
