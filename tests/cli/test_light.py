@@ -42,7 +42,7 @@ LIMITS = {
     "charge": (55, 37),
     "charge --site": (88, 69),
     "capture": (116, 87),
-    "report": (196, 124),
+    "report": (196, 125),
 }
 
 
