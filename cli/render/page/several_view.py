@@ -249,7 +249,7 @@ def _day(each: MonthDay, anchors: dict[int, str]) -> DayView:
     return DayView(
         name=several_sentences.day_name(each.day.date),
         took=_took(figures.use),
-        runs=_runs(figures.starts),
+        runs=f"{figures.starts:,}",
         out=log_sentences.drawn(figures.charge or figures.energy, "Ah" if figures.charge else "Wh"),
         state=each.state,
         findings=tuple(finding.plain or finding.title for finding in each.findings or ()),
