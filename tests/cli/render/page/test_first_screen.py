@@ -127,3 +127,13 @@ def test_lines_are_no_longer_than_is_read_well(driven, pages):
     )
     assert wide == []
     assert driven.execute_script("return document.querySelector('.picture svg').getBoundingClientRect().width") <= 1600
+
+
+def test_landmarks_have_names_of_their_own(driven, pages):
+    """Of two logs the sections of one kind are told apart by the log they are of."""
+    opened(driven, pages["demo"])
+    tree = driven.execute_cdp_cmd("Accessibility.getFullAXTree", {})["nodes"]
+    told = [node.get("name", {}).get("value", "") for node in tree if node.get("role", {}).get("value") == "region"]
+    names = [name for name in told if name]
+    assert len(names) > 10
+    assert len(names) == len(set(names))
