@@ -13,7 +13,7 @@ import stat
 import sys
 from collections.abc import Iterable
 from contextlib import suppress
-from typing import TYPE_CHECKING, Any, TextIO
+from typing import TYPE_CHECKING, Any, Final, TextIO
 from unicodedata import bidirectional, category
 
 if TYPE_CHECKING:
@@ -109,6 +109,21 @@ def _escaped(character: str) -> str:
     # JSON has sixteen bits to an escape: what lies beyond them is a pair of halves.
     units = character.encode("utf-16-be", "surrogatepass")
     return "".join(f"\\u{units[k : k + 2].hex()}" for k in range(0, len(units), 2))
+
+
+#: The width of a terminal that does not tell its own, and of a pipe or a file. [letters]
+USUAL_WIDTH: Final = 80
+
+
+def terminal_width(*, err: bool = False) -> int:
+    """Return how many letters a line may have on standard output; on standard error with `err`."""
+    stream = sys.stderr if err else sys.stdout
+    # A file is read on some other screen: it gets what a terminal of the usual width shows.
+    if stream is None or not stream.isatty():
+        return USUAL_WIDTH
+    with suppress(OSError, ValueError):
+        return os.get_terminal_size(stream.fileno()).columns or USUAL_WIDTH
+    return USUAL_WIDTH
 
 
 def has_terminal() -> bool:

@@ -9,6 +9,7 @@ from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from types import FrameType
 
+from ...analysis.health.finding import SEVERITIES
 from ...ingest.errors import InputError
 from ...ingest.journal.compaction import finish
 from ...ingest.journal.journal import Journal
@@ -17,8 +18,9 @@ from ...ingest.live.capture import Capture, open_first
 from ...ingest.live.capture import MeteredSource as Metered
 from ...ingest.live.source import SourceLost, SteadyClock
 from ...ingest.safe_files.whole_file import reason_of
-from ..door import say, tell
+from ..door import tell
 from ..exit import Exit
+from ..render.terminal.answer import Reply, say_answer
 from .live_meter import Snapshot
 from .plan import Plan, first_meta
 from .screen import summary_lines
@@ -155,8 +157,12 @@ def finish_meters(meters: Sequence[Metered], journals: Sequence[Journal], snapsh
         for meter, journal, snapshot in zip(meters, journals, snapshots, strict=True)
     ]
     for ending in endings:
-        for line in ending.lines:
-            say(line, err=ending.status is not Exit.DONE)
+        if ending.status is Exit.DONE:
+            *lines, onward = ending.lines
+            say_answer(Reply(lines, last=onward), explain=False)
+        else:
+            for line in ending.lines:
+                tell(line)
     return int(max([*(ending.status for ending in endings), *map(_say_failure, meters)]))
 
 
@@ -172,9 +178,12 @@ def _finish_log(meter: Metered, journal: Journal, snapshot: Snapshot) -> Ending:
         return Ending(Exit.DEVICE_FAILED, [_disk_failed(snapshot.name, error, what_is_left)])
     except InputError as error:
         return Ending(Exit.BAD_INPUT, [f"shuntbook: {error}; what was read is kept in {journal.path}"])
-    lines = [f"{snapshot.name}: {snapshot.readings:,} readings in {done.log}"]
-    lines += [f"  {line}" for line in summary_lines(snapshot) if line]
-    lines += [f"  {finding.severity.upper()}: {finding.title}" for finding in snapshot.findings]
+    took, *others = [line for line in summary_lines(snapshot) if line]
+    gravest = sorted(snapshot.findings, key=lambda finding: SEVERITIES.index(finding.severity))
+    lines = [f"{snapshot.name}: {took}"]
+    lines += [f"  {finding.severity.upper()}: {finding.plain or finding.title}" for finding in gravest]
+    lines += [f"  {line}" for line in others]
+    lines.append(f"  {snapshot.readings:,} readings in {done.log}")
     return Ending(Exit.DONE, [*lines, f"  next: shuntbook charge {done.log}"])
 
 

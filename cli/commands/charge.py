@@ -11,9 +11,9 @@ import click
 from ...analysis.quality.sign_check import SignFold
 from ...analysis.sureness.amount_intervals import AmountsAnalysis
 from ...ingest.errors import InputError
-from ..door import say
 from ..opening.prepared_log import Corrections, correction_options, ends_of, open_site, prepared
-from ..render.terminal.charge import charge_lines, marked_lines
+from ..render.terminal.answer import explain_option, say_answer
+from ..render.terminal.charge import charge_answer
 from ..render.wording.clock import from_to, in_zone
 
 if TYPE_CHECKING:
@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 @click.option("--from", "since", metavar="TIME_OR_NOTE", help="Only from this time, or note of the log, on.")
 @click.option("--to", "until", metavar="TIME_OR_NOTE", help="Only up to this time, or note of the log.")
 @correction_options
+@explain_option
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document alone.")
 def command(
     log: Path,
@@ -37,6 +38,7 @@ def command(
     until: str | None,
     zero_at: str | None,
     drop_spikes: bool,
+    explain: bool,
     as_json: bool,
 ) -> None:
     """Work out what a log's readings took out of the bank, and put back, in Ah and Wh, and how sure that is.
@@ -74,10 +76,8 @@ def command(
 
         print_json(charge_document(ready.facts, result, marked, ready.figures))
         return
-    for line in charge_lines(ready.facts, result, ready.figures, sign.result(), starts_known=caught is not None):
-        say(line)
-    for line in marked_lines(ready.facts, marked):
-        say(line)
+    answer = charge_answer(ready.facts, result, ready.figures, sign.result(), marked, starts_known=caught is not None)
+    say_answer(answer, explain=explain)
 
 
 @dataclass(frozen=True)

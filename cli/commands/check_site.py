@@ -11,14 +11,16 @@ from ...analysis.check_site.description import describe
 from ...analysis.forecast.bank_check import bank_by_plates
 from ...analysis.site.site import Site
 from ...ingest.toml.toml_file import read_toml
-from ..door import say
 from ..render.documents.parts import document_of, print_json
+from ..render.terminal.answer import explain_option, say_answer
+from ..render.terminal.site import site_answer
 
 
 @click.command("check-site")
 @click.argument("site", type=click.Path(path_type=Path))
+@explain_option
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document alone.")
-def command(site: Path, as_json: bool) -> None:
+def command(site: Path, explain: bool, as_json: bool) -> None:
     """Check a site file and say what it means in plain words.
 
     Every mistake is told with its line. Figures that are possible but do not go together are warnings.
@@ -33,9 +35,4 @@ def command(site: Path, as_json: bool) -> None:
         document = {"site": checked.name, "description": meaning, "warnings": warnings, "bank": bank}
         print_json(document)
         return
-    for sentence in meaning:
-        say(sentence)
-    for sentence in warnings:
-        say(f"Look again: {sentence}")
-    if not warnings:
-        say("Nothing in it contradicts itself.")
+    say_answer(site_answer(checked, meaning, warnings), explain=explain)

@@ -12,10 +12,10 @@ from ...analysis.one_log.log_analysis import LogAnalysis
 from ...analysis.several_logs.compare import compare_logs
 from ...analysis.several_logs.compare_rates import even_cuts
 from ...analysis.several_logs.compared import ComparedLog
-from ..door import say
 from ..opening.prepared_log import Corrections, ends_of, open_site, prepared
 from ..render.documents.parts import document_of, print_json
-from ..render.terminal.compare import compare_lines
+from ..render.terminal.answer import explain_option, say_answer
+from ..render.terminal.compare import compare_answer
 
 if TYPE_CHECKING:
     from ...analysis.site.site import Site
@@ -27,8 +27,17 @@ if TYPE_CHECKING:
 @click.option("--site", type=click.Path(path_type=Path), help="The site file: its loads, limits and meters.")
 @click.option("--load", metavar="NAME", help="The load to look for, by its name in the site file. Default: the pump.")
 @click.option("--drop-spikes", is_flag=True, help="Leave lone spikes out of both logs.")
+@explain_option
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document alone.")
-def command(before: Path, after: Path, site: Path | None, load: str | None, drop_spikes: bool, as_json: bool) -> None:
+def command(
+    before: Path,
+    after: Path,
+    site: Path | None,
+    load: str | None,
+    drop_spikes: bool,
+    explain: bool,
+    as_json: bool,
+) -> None:
     """Set two logs side by side, such as a week before and a week after a tank was recharged.
 
     Charge and energy an hour or a day, starts, run and rest, draw, and findings that came and went; each difference
@@ -43,8 +52,7 @@ def command(before: Path, after: Path, site: Path | None, load: str | None, drop
     if as_json:
         print_json(document_of(comparison))
         return
-    for line in compare_lines(comparison):
-        say(line)
+    say_answer(compare_answer(comparison), explain=explain)
 
 
 def _log(path: Path, site: Site | None, load: str | None, corrections: Corrections) -> ComparedLog:

@@ -18,9 +18,9 @@ from ...ingest.log.log import JOURNAL_SUFFIX
 from ...ingest.log.meta import LogMeta
 from ...ingest.safe_files.rejects import rejects_path
 from ...ingest.safe_files.whole_file import refuse_existing, refuse_input, write_text
-from ..door import say
 from ..opening.first_sight import first_look
-from ..render.terminal.convert import converted_lines
+from ..render.terminal.answer import Reply, say_answer
+from ..render.terminal.convert import converted_answer
 
 if TYPE_CHECKING:
     from ...ingest.exports.times.stamps import DateOrder
@@ -141,12 +141,15 @@ def command(sources: tuple[str, ...], out: Path, **options: str | bool | None) -
         place = str(keep) if keep is not None else None
         print_json({**convert_document(done, intake.export, look), "in_doubt": in_doubt, "kept_profile": place})
         return
-    lines = converted_lines(
-        done, intake.export, look, reverse=bool(options["reverse_sign"]), explain=bool(options["explain"])
+    answer = converted_answer(
+        done,
+        intake.export,
+        look,
+        reverse=bool(options["reverse_sign"]),
+        in_doubt=in_doubt,
+        profile=str(keep) if keep is not None else None,
     )
-    lines += [f"kept how it was read in {keep}: next time add --profile {keep}"] if keep is not None else []
-    for line in [*lines, *in_doubt, f"wrote {done.log}; next: shuntbook look {done.log}"]:
-        say(line)
+    say_answer(answer, explain=bool(options["explain"]))
 
 
 def _has_journal(out: Path) -> bool:
@@ -200,9 +203,9 @@ def _write_again(sources: tuple[str, ...], out: Path, options: dict[str, str | b
         return
     changed = ["draw and return have changed places"] if reverse else []
     changed += [f"longer than {done.meta.gap_limit_s:g} s without a reading is a gap"] if gap else []
-    say(f"wrote {source} again as {out}, {done.rows:,} readings: {'; '.join(changed)}")
-    for line in [*in_doubt, f"{source} is as it was; next: shuntbook look {out}"]:
-        say(line)
+    wrote = f"wrote {source} again as {out}, {done.rows:,} readings: {'; '.join(changed)}"
+    unchanged = f"{source} is as it was; next: shuntbook look {out}"
+    say_answer(Reply([*in_doubt, wrote], last=unchanged), explain=bool(options["explain"]))
 
 
 def _in_doubt(log: Path, meta: LogMeta) -> list[str]:

@@ -7,12 +7,12 @@ from pathlib import Path
 import click
 
 from ...analysis.one_log.log_analysis import LogAnalysis
-from ..door import say
 from ..exit import Exit, strictly
 from ..opening.prepared_log import Corrections, correction_options, open_site, prepared
 from ..render.documents.charge_and_runs import cycles_document
 from ..render.documents.parts import print_json
-from ..render.terminal.lines import cycles_lines, plate_lines
+from ..render.terminal.answer import explain_option, say_answer
+from ..render.terminal.cycles import cycles_answer
 
 
 @click.command("cycles")
@@ -21,6 +21,7 @@ from ..render.terminal.lines import cycles_lines, plate_lines
 @click.option("--load", metavar="NAME", help="The load to look for, by its name in the site file. Default: the pump.")
 @click.option("--strict", is_flag=True, help="End with status 4 if a finding wants watching or acting on.")
 @correction_options
+@explain_option
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document alone.")
 def command(
     log: Path,
@@ -29,6 +30,7 @@ def command(
     strict: bool,
     zero_at: str | None,
     drop_spikes: bool,
+    explain: bool,
     as_json: bool,
 ) -> int:
     """Find the runs of a load: starts and stops, surges, what each took, duty cycle, and findings.
@@ -45,7 +47,6 @@ def command(
     if as_json:
         print_json(cycles_document(result))
     else:
-        for line in (*cycles_lines(result), *plate_lines(result)):
-            say(line)
+        say_answer(cycles_answer(result), explain=explain)
     # Whatever is printed: a script that watches a pump looks at the status alone.
     return int(strictly(result.findings) if strict else Exit.DONE)

@@ -19,12 +19,15 @@ from ...ingest.exports.delimited.stated import Stated
 from ...ingest.exports.intake import take_in
 from ...ingest.safe_files.whole_file import copy_file, refuse_no_text, write_text
 from ..assembling.report import report_of
-from ..door import say
 from ..opening.prepared_log import open_site
 from ..parallel.worker_process import second_process
 from ..render.page.page import load_library, load_page, render
+from ..render.terminal.answer import MEANS_95, Reply, explain_option, say_answer
+from ..render.terminal.plate import plate_in_short
+from ..render.wording.answer import bank_gave, load_took
 from ..render.wording.numbers import amount, counted, duration, number, percent, plus_minus, signed
 from ..render.wording.site_sentences import carried, paid_back
+from ..render.wording.verdict import verdict_on
 
 _ZONE = "Europe/London"
 #: Export, log, and whether its meter counts charging as positive.
@@ -44,8 +47,9 @@ _FILES = (*(name for row in _EXPORTS for name in row[:2]), *(f"{row[1]}.rejects.
     show_default=True,
     help="The folder to write to; it is made if it is not there.",
 )
+@explain_option
 @click.pass_obj
-def command(own_process: bool | None, out: Path) -> None:
+def command(own_process: bool | None, out: Path, explain: bool) -> None:
     """Show it all on the invented scenario: two exports become logs, figures and a page.
 
     Marrowbrook, a hillside market garden, runs its well pump from a 24 V bank: on its open day, and a week later when
@@ -67,8 +71,7 @@ def command(own_process: bool | None, out: Path) -> None:
         report = report_of([out / log for _, log, _ in _EXPORTS], open_site(out / _SITE), None, second=second)
 
         write_text(out / _PAGE, render(report, second))
-    for line in _outcome(report, out):
-        say(line)
+    say_answer(_answer(report, out), explain=explain)
 
 
 def _prepare(out: Path) -> None:
@@ -104,20 +107,38 @@ def _convert(export: Path, log: Path, notes: Sequence[tuple[int, str]], *, rever
     convert(intake.export, log, meta, reverse_sign=reverse, allow_rejects=False, gap_limit_s=None)
 
 
-def _outcome(report: Report, out: Path) -> list[str]:
-    """Return in nine lines what the demo found."""
+def _answer(report: Report, out: Path) -> Reply:
+    """Return what the pump took on both days and how it is with it; the rest of what the demo found are reasons."""
     day, week = report.logs
-    return [
-        f"Open day, {duration(day.charge.span.covered_s)} at the bank: {_took(day)}.",
-        _pump(day),
-        _plate(day),
-        _why(day),
-        " ".join(carried(day)),
-        " ".join(paid_back(day)),
-        f"A week later, {duration(week.charge.span.covered_s)}: {_took(week)}.",
-        _verdict(week),
-        f"The page: {out / _PAGE} (open it in a browser).",
-    ]
+    return Reply(
+        [
+            *_in_short("Open day", day),
+            *filter(None, [bank_gave(day)]),
+            *plate_in_short(day),
+            *paid_back(day),
+            *_in_short("A week later", week),
+        ],
+        [
+            f"Open day, {duration(day.charge.span.covered_s)} at the bank: {_took(day)}.",
+            _pump(day),
+            _plate(day),
+            _why(day),
+            " ".join(carried(day)),
+            f"A week later, {duration(week.charge.span.covered_s)}: {_took(week)}.",
+            _verdict(week),
+            MEANS_95,
+        ],
+        "surge, nameplate, what carries it",
+        last=f"The page: {out / _PAGE} (open it in a browser).",
+    )
+
+
+def _in_short(when: str, log: LogReport) -> list[str]:
+    """Return what the pump took, and how it is with it."""
+    took, verdict = load_took(log), verdict_on(log)
+    assert took is not None
+    first = [f"Do first: {verdict.first_step}"] if verdict.first_step else []
+    return [f"{when}: {took.sentence}", f"{verdict.state.upper()}: {verdict.sentence}", *first]
 
 
 def _took(log: LogReport) -> str:

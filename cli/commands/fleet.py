@@ -29,8 +29,9 @@ from ..fleet.run import (
     tasks_of,
     write_summaries,
 )
-from ..fleet.words import fleet_lines
+from ..fleet.words import fleet_answer
 from ..render.documents.parts import print_json
+from ..render.terminal.answer import explain_option, say_answer
 from ..render.wording.numbers import counted, duration
 
 if TYPE_CHECKING:
@@ -74,7 +75,7 @@ def _cores() -> int:
 @click.option("--page", type=click.Path(path_type=Path), help="A page to write as well (HTML).")
 @click.option("--strict", is_flag=True, help="End with status 4 if a finding wants watching or acting on.")
 @click.option("--force", is_flag=True, help="Replace an existing page, and a file in the summary's place.")
-@click.option("--explain", is_flag=True, help="Print a line on each log with its figures, not the first alone.")
+@explain_option
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document alone.")
 def command(
     places: tuple[str, ...],
@@ -114,8 +115,7 @@ def command(
         work = {"logs_kept": run.reused, "logs_computed": len(tasks) - run.reused, "worker_s": run.took_s}
         print_json(fleet_document(ranking, work, __version__))
     else:
-        for line in fleet_lines(ranking, explain=explain):
-            say(line)
+        say_answer(fleet_answer(ranking), explain=explain)
     return int(Exit.FINDING if strict and counts.act + counts.watch else Exit.DONE)
 
 

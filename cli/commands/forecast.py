@@ -16,11 +16,11 @@ from ...analysis.forecast.measured_load import MeasuredLoad
 from ...analysis.one_log.watched_load import watched_load
 from ...analysis.readings.chunk import SECONDS_PER_HOUR
 from ...ingest.durations import seconds
-from ..door import say
 from ..opening.prepared_log import Corrections, prepared, read_site
 from ..render.documents.parts import print_json
 from ..render.documents.site import forecast_document
-from ..render.terminal.forecast import forecast_lines
+from ..render.terminal.answer import explain_option, say_answer
+from ..render.terminal.forecast import forecast_answer
 
 if TYPE_CHECKING:
     from ...analysis.site.site import Site
@@ -37,8 +37,17 @@ if TYPE_CHECKING:
     help="A log in which the load ran: its own behaviour then, in place of its plate.",
 )
 @click.option("--drop-spikes", is_flag=True, help="Leave lone spikes of that log out.")
+@explain_option
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document alone.")
-def command(site: Path, load: str, how_long: str, measured: Path | None, drop_spikes: bool, as_json: bool) -> None:
+def command(
+    site: Path,
+    load: str,
+    how_long: str,
+    measured: Path | None,
+    drop_spikes: bool,
+    explain: bool,
+    as_json: bool,
+) -> None:
     """Say beforehand what a load will take out of the bank, and whether bank and inverter hold.
 
     From the plate alone, each step with where its figure is from; or, with a log in which the load ran, from its own
@@ -55,8 +64,7 @@ def command(site: Path, load: str, how_long: str, measured: Path | None, drop_sp
     if as_json:
         print_json(forecast_document(result, log))
         return
-    for line in forecast_lines(result, log):
-        say(line)
+    say_answer(forecast_answer(result, log), explain=explain)
 
 
 def _seen(path: Path, site: Site, load: str, corrections: Corrections) -> MeasuredLoad:

@@ -8,16 +8,17 @@ import click
 
 from ...analysis.quality.fitness import verdict_of
 from ...analysis.site.units import SI
-from ..door import say
 from ..opening.prepared_log import charge_if_in_doubt, open_site, prepared
-from ..render.terminal.look import look_lines
+from ..render.terminal.answer import explain_option, say_answer
+from ..render.terminal.look import look_answer
 
 
 @click.command("look")
 @click.argument("log", type=click.Path(path_type=Path))
 @click.option("--site", type=click.Path(path_type=Path), help="The site file: its zone, and what its meter can read.")
+@explain_option
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document alone.")
-def command(log: Path, site: Path | None, as_json: bool) -> None:
+def command(log: Path, site: Path | None, explain: bool, as_json: bool) -> None:
     """Say what is in a log, what it is good for, and what is the matter with it.
 
     Example: shuntbook look pump.parquet
@@ -40,5 +41,5 @@ def command(log: Path, site: Path | None, as_json: bool) -> None:
 
         print_json({**look_document(ready.facts, quality, verdict), "in_doubt": in_doubt})
         return
-    for line in (*look_lines(ready.facts, quality, verdict, SI if known is None else known.shown), *in_doubt):
-        say(line)
+    shown = SI if known is None else known.shown
+    say_answer(look_answer(ready.facts, quality, verdict, in_doubt, shown), explain=explain)

@@ -5,14 +5,15 @@ from __future__ import annotations
 import click
 
 from ...ingest.live.serial_port import list_ports
-from ..door import say
 from ..render.documents.parts import print_json
-from ..render.terminal.columns import table
+from ..render.terminal.answer import MOST_LINES, Reply, explain_option, say_answer
+from ..render.terminal.columns import Columns
 
 
 @click.command("ports")
+@explain_option
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document alone.")
-def command(as_json: bool) -> None:
+def command(explain: bool, as_json: bool) -> None:
     """List the serial ports of this computer, with what they say of themselves.
 
     Example: shuntbook ports
@@ -21,8 +22,8 @@ def command(as_json: bool) -> None:
     ports = list_ports()
     if as_json:
         print_json({"ports": [{"name": port.name, "description": port.description} for port in ports]})
-    elif ports:
-        for line in table([[port.name, port.description] for port in ports]):
-            say(line)
-    else:
-        say("no serial port was found; plug the meter in, and on Linux see that you may use it (group dialout)")
+        return
+    none = "no serial port was found; plug the meter in, and on Linux see that you may use it (group dialout)"
+    rows = Columns([[port.name, port.description] for port in ports])
+    more = "every port" if len(ports) > MOST_LINES else ""
+    say_answer(Reply([rows if ports else none], more=more), explain=explain)

@@ -11,9 +11,10 @@ from ...ingest.live.address import parse_address
 from ...ingest.live.source import SteadyClock
 from ...ingest.modbus.probe import UNITS, ModelSeen, Probed, RegisterSeen, UnitSeen, probe
 from ...ingest.profiles.modbus_part import RegisterTable
-from ..door import say, tell
+from ..door import tell
 from ..render.documents.parts import print_json
-from ..render.terminal.columns import table
+from ..render.terminal.answer import Block, Reply, explain_option, say_answer
+from ..render.terminal.columns import Columns
 from ..render.wording.numbers import shortened
 
 #: Unit ids end here (Modbus over Serial Line V1.02, section 2.2); 255 is a device's own over TCP.
@@ -26,8 +27,11 @@ _RANGE = re.compile(r"(\d+)(?:-(\d+))?")
 @click.option("--units", metavar="IDS", help="Unit ids to try, such as 1-10 (the default).")
 @click.option("--registers", metavar="NUMBERS", help="Also show these registers, as on the wire, such as 0-39.")
 @click.option("--input", "from_input", is_flag=True, help="Show input registers instead of holding registers.")
+@explain_option
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document alone.")
-def command(source: str, units: str | None, registers: str | None, from_input: bool, as_json: bool) -> None:
+def command(
+    source: str, units: str | None, registers: str | None, from_input: bool, explain: bool, as_json: bool
+) -> None:
     """Ask a Modbus or SunSpec device what it is; nothing is ever written to it.
 
     SOURCE is modbus-tcp:HOST:PORT, modbus-rtu:PORT?baud=..., sunspec-tcp:HOST:PORT or sunspec-rtu:PORT?baud=... .
@@ -50,8 +54,7 @@ def command(source: str, units: str | None, registers: str | None, from_input: b
     if as_json:
         print_json(_document(probed))
         return
-    for line in _lines(probed, which):
-        say(line)
+    say_answer(_answer(probed, which), explain=explain)
 
 
 def _units(text: str) -> range:
@@ -69,34 +72,40 @@ def _pair(text: str, option: str) -> tuple[int, int]:
     return first, int(parts[2]) if parts[2] else first
 
 
-def _lines(probed: Probed, which: RegisterTable) -> list[str]:
+def _answer(probed: Probed, which: RegisterTable) -> Reply:
+    """Return what answers, and what it says of itself; where more was read than has room, all of it is a reason."""
     if not probed.units:
         tried = f"{probed.tried[0]} to {probed.tried[-1]}" if len(probed.tried) > 1 else f"{probed.tried[0]}"
-        return [f"{probed.place}: nothing answers as unit {tried}; check wiring, baud and parity, or try other --units"]
-    lines = []
+        return Reply(
+            [f"{probed.place}: nothing answers as unit {tried}; check wiring, baud and parity, or try other --units"]
+        )
+    blocks: list[Block] = []
     for unit in probed.units:
-        lines += [f"unit {unit.unit} answers", *(f"  {refusal}" for refusal in unit.refusals)]
+        blocks += [f"unit {unit.unit} answers", *(f"  {refusal}" for refusal in unit.refusals)]
         for model in unit.models:
-            lines += _model_lines(model)
+            blocks += _model_blocks(model)
         if unit.registers:
-            lines += ["", f"  {which} registers, by their address on the wire:"]
-            lines += [f"  {line}" for line in table(_register_rows(unit.registers), right=(0, 1, 2))]
-    return lines
+            blocks.append(f"  {which} registers, by their address on the wire:")
+            blocks.append(Columns(_register_rows(unit.registers), _REGISTER_HEADS, right=(0, 1, 2), indent="  "))
+    return Reply(blocks, more="every value and register")
 
 
-def _model_lines(model: ModelSeen) -> list[str]:
+def _model_blocks(model: ModelSeen) -> list[Block]:
     can = "can be captured" if model.readable else "is not read by capture"
-    lines = [f"  SunSpec model {model.number}, {shortened(model.label)}, at {model.address}: {can}"]
+    line = f"  SunSpec model {model.number}, {shortened(model.label)}, at {model.address}: {can}"
     rows = [[name, _shown(value), unit] for name, (value, unit) in model.values.items()]
-    return lines + [f"    {line}" for line in (table(rows, right=(1,)) if rows else [])]
+    return [line, *([Columns(rows, right=(1,), indent="    ")] if rows else [])]
 
 
 def _shown(value: float | str) -> str:
     return shortened(value) if isinstance(value, str) else f"{value:g}"
 
 
+_REGISTER_HEADS = ("address", "raw", "hex", "may also be")
+
+
 def _register_rows(registers: tuple[RegisterSeen, ...]) -> list[list[str]]:
-    rows = [["address", "raw", "hex", "may also be"]]
+    rows = []
     for seen in registers:
         # the raw column has it as an unsigned number already
         others = ", ".join(f"{kind} {value:g}" for kind, value in seen.decoded.items() if kind != "uint16")

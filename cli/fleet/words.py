@@ -3,42 +3,40 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from textwrap import wrap
 from typing import TYPE_CHECKING
 
 from ...analysis.several_logs.fleet import counts_of, is_unjudged, taken_in_all
-from ..render.terminal.columns import table
+from ..render.terminal.answer import Reply
+from ..render.terminal.columns import Columns
 from ..render.wording.checks import not_judged
 from ..render.wording.numbers import counted, number, percent, plus_minus, shortened
 
 if TYPE_CHECKING:
     from ...analysis.several_logs.fleet import Counts, LogSummary
 
-#: A line of a terminal. [1]
-_WIDTH = 80
 #: Told first, mostly in two lines each: with what comes before them an answer of at most twelve lines.
 _FIRST = 3
 #: With --explain a terminal shows so many logs; all are in the Parquet file and in ``--json``.
 _MOST = 25
 
 
-def fleet_lines(ranking: Sequence[LogSummary], *, explain: bool = False) -> list[str]:
-    """Return how many logs are how, what all loads took, and which logs to look after first; or a line on each log."""
-    lines = [*wrap(in_short(counts_of(ranking)), _WIDTH), *wrap(took_in_all(ranking), _WIDTH), ""]
-    if explain:
-        rows = [_row(place, summary) for place, summary in enumerate(ranking[:_MOST], start=1)]
-        lines += table([_HEAD, *rows], right=(0, 4, 5, 6))
-        rest = len(ranking) - _MOST
-        return lines + ([f"... and {rest:,} more (all in the Parquet file, and with --json)"] if rest > 0 else [])
+def fleet_answer(ranking: Sequence[LogSummary]) -> Reply:
+    """Return how many logs are how, what all loads took, and which logs to look after first; each log is a reason."""
+    lines = [in_short(counts_of(ranking)), *filter(None, [took_in_all(ranking)])]
     for place, summary in enumerate(ranking[:_FIRST], start=1):
         state = state_of(summary).replace("-", "healthy")
-        lines += [f"{place}. {state}: {shortened(summary.log, 60)}", *_indented(told(summary))]
+        lines += [f"{place}. {state}: {shortened(summary.log, 60)}", f"   {shortened(told(summary), 150)}"]
+    rest = len(ranking) - _MOST
+    rows = [_row(place, summary) for place, summary in enumerate(ranking[:_MOST], start=1)]
     more = f"{len(ranking) - _FIRST:,} more logs" if len(ranking) > _FIRST else "figures of each"
-    return [*lines, f"more: {more} with --explain; all in the Parquet file, --json and --page"]
-
-
-def _indented(text: str) -> list[str]:
-    return wrap(shortened(text, 2 * _WIDTH - 10), _WIDTH, initial_indent="   ", subsequent_indent="   ")
+    return Reply(
+        lines,
+        [
+            Columns(rows, _HEAD, right=(0, 4, 5, 6)),
+            *([f"... and {rest:,} more (all in the Parquet file, and with --json)"] if rest > 0 else []),
+        ],
+        f"{more}; all in the Parquet file, --json and --page",
+    )
 
 
 def took_in_all(ranking: Sequence[LogSummary]) -> str:

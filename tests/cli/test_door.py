@@ -117,8 +117,8 @@ def commands(folder):
     log, site = f"log{POISON}.parquet", ["--site", "site.toml"]
     export, damaged = f"export{POISON}.csv", f"damaged{POISON}.parquet"
     pump = "well pump" + POISON
-    for json_too in ([], ["--json"]):
-        n = len(json_too)
+    # All that a command has to say, then the same as JSON.
+    for n, json_too in enumerate((["--explain"], ["--json"])):
         yield ["look", log, *json_too], True
         yield ["look", log, *site, *json_too], True
         yield ["charge", log, *json_too], True
@@ -130,7 +130,17 @@ def commands(folder):
         yield ["check-site", "site.toml", *json_too], True
         yield ["fleet", ".", "--out", f"fleet{n}.parquet", "--workers", "1", *json_too], True
         yield (
-            ["report", log, "b.parquet", *site, "--out", f"page{n}{POISON}.html", "--csv", f"t{n}{POISON}", *json_too],
+            [
+                "report",
+                log,
+                "b.parquet",
+                *site,
+                "--out",
+                f"page{n}{POISON}.html",
+                "--csv",
+                f"t{n}{POISON}",
+                *json_too[:n],
+            ],
             True,
         )
         yield ["convert", export, "--out", f"c{n}{POISON}.parquet", "--zone", "UTC", *json_too], True

@@ -8,3 +8,8 @@ def told(capsys, *words):
     capsys.readouterr()
     status = run([str(word) for word in words])
     return status, *capsys.readouterr()
+
+
+def unwrapped(text):
+    """The same text without the line ends that a terminal's width makes."""
+    return " ".join(text.split())

@@ -1,3 +1,3 @@
 """Results as lines of text."""
 
-__all__ = ["charge", "columns", "compare", "convert", "forecast", "lines", "look"]
+__all__ = ["answer", "charge", "columns", "compare", "convert", "cycles", "forecast", "look", "plate", "site"]

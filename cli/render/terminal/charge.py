@@ -9,8 +9,9 @@ from ....analysis.cycles.noted_runs import event_in
 from ..wording.clock import clock
 from ..wording.numbers import amount, counted, duration, number, plus_minus, shortened
 from ..wording.sureness import in_gaps_lines, sureness_lines
-from .columns import table
-from .lines import span_lines
+from .answer import MEANS_95, Reply
+from .columns import Columns
+from .span import span_in_short, span_lines
 
 if TYPE_CHECKING:
     from ....analysis.charge.amounts import Amounts, Charge
@@ -20,40 +21,65 @@ if TYPE_CHECKING:
     from ....analysis.sureness.meter_figures import MeterFigures
 
 
-def charge_lines(
-    facts: LogFacts, charge: Charge, figures: MeterFigures, sign: SignCheck | None = None, *, starts_known: bool = False
-) -> list[str]:
+def charge_answer(
+    facts: LogFacts,
+    charge: Charge,
+    figures: MeterFigures,
+    sign: SignCheck | None = None,
+    marked: Sequence[MarkedStretch] = (),
+    *,
+    starts_known: bool = False,
+) -> Reply:
     """Return charge and energy as a small table, how sure they are and what they rest on.
 
-    `sign` is what the volts say about the sign of the amps; `starts_known` tells whether surges that readings miss were
-    looked for.
+    `sign` is what the volts say about the sign of the amps; `marked` is what was drawn between notes; `starts_known`
+    tells whether surges that readings miss were looked for.
     """
-    lines = [
-        f"{facts.name}: {facts.meter or 'a meter'} on side {facts.side}",
-        *span_lines(facts, charge.span),
+    warnings = [
+        *wrong_sign_lines(facts, sign),
         *(f"LOOK: {sentence}" for sentence in facts.moved),
-        "",
+        *doubt_lines(charge),
     ]
+    about = f"{facts.name}: {facts.meter or 'a meter'} on side {facts.side}"
+    spans = span_in_short(facts, charge.span)
     if charge.charge is None and charge.energy is None:
-        return [*lines, "too little was measured: no two readings lie close enough together (see the gap limit)"]
-    # A column each for what is known: a log of watts has no charge.
-    rows = [["", *(["charge"] if charge.charge else []), *(["energy"] if charge.energy else [])]]
+        too_little = "too little was measured: no two readings lie close enough together (see the gap limit)"
+        return Reply([*warnings, too_little, *spans], [about, *span_lines(facts, charge.span)], "whose log it is")
+    return Reply(
+        [
+            *warnings,
+            Columns(_rows(facts, charge)),
+            *_noted(facts, charge)[:1],
+            *spans,
+            *in_gaps_lines(charge),
+            *_marked(facts, marked),
+            *([MEANS_95] if _is_sure(charge) else []),
+            *_limits(facts, charge),
+        ],
+        [
+            about,
+            *span_lines(facts, charge.span),
+            *sureness_lines(charge, figures, starts_known=starts_known),
+            *_noted(facts, charge),
+            *_rests_on(facts, charge),
+        ],
+        "the meter, where ± comes from, what was assumed",
+    )
+
+
+def _rows(facts: LogFacts, charge: Charge) -> list[list[str]]:
+    """Return a row each for what was drawn, returned and net; a column each for what is known of them."""
+    rows = []
     for word, meaning in (("drawn", "out of the bank"), ("returned", "into the bank"), ("net", "")):
         row = [f"{word} {'' if facts.side == 'ac' else meaning}".rstrip()]
         row += [_cell(charge.charge, word, "Ah")] if charge.charge else []
         row += [_cell(charge.energy, word, "Wh")] if charge.energy else []
         rows.append(row)
-    return [
-        *lines,
-        *table(rows),
-        "",
-        *doubt_lines(charge),
-        *in_gaps_lines(charge),
-        *sureness_lines(charge, figures, starts_known=starts_known),
-        *_noted(facts, charge),
-        *_rests_on(facts, charge),
-        *wrong_sign_lines(facts, sign),
-    ]
+    return rows
+
+
+def _is_sure(charge: Charge) -> bool:
+    return any(amounts is not None and amounts.sure is not None for amounts in (charge.charge, charge.energy))
 
 
 def _cell(amounts: Amounts | None, word: str, unit: str) -> str:
@@ -64,15 +90,12 @@ def _cell(amounts: Amounts | None, word: str, unit: str) -> str:
     if amounts is None:
         return ""
     value, sure = getattr(amounts, word), getattr(amounts.sure, word) if amounts.sure else None
-    text = plus_minus(value, sure.u95 if sure else None, unit)
-    if sure is None or sure.u95 <= 0:
-        return text
     # ± would hide that one side is longer.
-    if sure.lopsided:
+    if sure is not None and sure.u95 > 0 and sure.lopsided:
         # Cut off at nought for the words alone; --json has the end as it was reckoned.
         low = sure.low if word == "net" else max(sure.low, 0.0)
-        return f"{amount(value, unit)}, {number(low)} to {number(sure.high)} (95 %)"
-    return f"{text} (95 %)"
+        return f"{amount(value, unit)}, {number(low)} to {number(sure.high)}"
+    return plus_minus(value, sure.u95 if sure else None, unit)
 
 
 def doubt_lines(charge: Charge) -> list[str]:
@@ -115,15 +138,13 @@ def _noted(facts: LogFacts, charge: Charge) -> list[str]:
     ]
 
 
-def _rests_on(facts: LogFacts, charge: Charge) -> list[str]:
-    """Return what the amounts were computed from, and what they leave out."""
+def _limits(facts: LogFacts, charge: Charge) -> list[str]:
+    """Return what the amounts leave out."""
     lines = []
     if charge.charge is None and facts.side == "ac":
         lines.append("behind an inverter: amps there are no charge out of the bank, so energy only")
     if charge.energy is None:
         lines.append("no energy: volts and amps, or watts, were never read together")
-    else:
-        lines.append(f"energy from {charge.energy_by}" + _of_means(facts, charge))
     span = charge.energy_span
     # A second apart is rounding; more means that volts were missing for a while.
     if charge.charge is not None and span is not None and abs(span.covered_s - charge.span.covered_s) > 1.0:
@@ -131,6 +152,12 @@ def _rests_on(facts: LogFacts, charge: Charge) -> list[str]:
             f"amps and energy were not read for the same time: energy covers {duration(span.covered_s)}, "
             f"charge {duration(charge.span.covered_s)}"
         )
+    return lines
+
+
+def _rests_on(facts: LogFacts, charge: Charge) -> list[str]:
+    """Return what the amounts were computed from, and what the meter itself says."""
+    lines = [] if charge.energy is None else [f"energy from {charge.energy_by}{_of_means(facts, charge)}"]
     if (counter := charge.counter) is not None:
         lines.append(
             f"the meter's own counter says {amount(counter.charge_Ah, 'Ah')} ({counter.against}); "
@@ -139,22 +166,21 @@ def _rests_on(facts: LogFacts, charge: Charge) -> list[str]:
     return lines
 
 
-def marked_lines(facts: LogFacts, marked: Sequence[MarkedStretch]) -> list[str]:
+def _marked(facts: LogFacts, marked: Sequence[MarkedStretch]) -> list[Columns]:
     """Return what was drawn from each note to the next as a table."""
-    if not marked:
-        return []
-    rows = [["from the note", "at", "for", "drawn Ah", "drawn Wh"]]
-    for stretch in marked:
-        rows.append(
-            [
-                shortened(stretch.text, 40),
-                clock(stretch.start_us, facts, near_us=marked[0].start_us),
-                duration((stretch.stop_us - stretch.start_us) / 1e6),
-                "-" if stretch.charge is None else number(stretch.charge.drawn),
-                "-" if stretch.energy is None else number(stretch.energy.drawn),
-            ]
-        )
-    return ["", *table(rows, right=(3, 4))]
+    rows = [
+        [
+            f"“{shortened(stretch.text, 40)}”",
+            clock(stretch.start_us, facts, near_us=marked[0].start_us),
+            duration((stretch.stop_us - stretch.start_us) / 1e6),
+            *(
+                "-" if part is None else plus_minus(part.drawn, part.drawn_u95, unit)
+                for part, unit in ((stretch.charge, "Ah"), (stretch.energy, "Wh"))
+            ),
+        ]
+        for stretch in marked
+    ]
+    return [Columns(rows, ["from the note", "at", "for", "drawn", ""])] if rows else []
 
 
 def wrong_sign_lines(facts: LogFacts, sign: SignCheck | None) -> list[str]:

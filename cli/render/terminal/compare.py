@@ -2,37 +2,91 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from math import inf
+from typing import TYPE_CHECKING, Final
 
 from ....analysis.not_known import Missing
-from ..wording.numbers import capital, shortened
+from ..wording.log_sentences import load_name
+from ..wording.numbers import capital, duration, sentence, shortened
 from ..wording.several_sentences import NO_DIFFERENCE, cells_of
-from .columns import table
-from .lines import span_lines
+from .answer import Reply
+from .columns import Columns
+from .span import span_lines
 
 if TYPE_CHECKING:
     from ....analysis.one_log.log_report import LogReport
     from ....analysis.several_logs.compare import ComparedFinding, LogComparison
+    from ....analysis.several_logs.compared import Compared
 
-_HEAD = ["", "before", "after", "difference, with its 95 % interval", "times", ""]
+_HEADS: Final = ("", "before", "after", "difference, with its 95 % interval", "times", "")
 
 
-def compare_lines(comparison: LogComparison) -> list[str]:
-    """Return both logs, the table of what differs, findings that came and went, and what it rests on."""
-    rows = [cells_of(row) for row in comparison.rows]
-    return [
-        *_log_lines("before", comparison.before),
-        *_log_lines("after", comparison.after),
-        f"runs of {comparison.before.cycles.load or 'the largest load that matters'}",
-        "",
-        *(table([_HEAD, *rows], right=(1, 2)) if rows else []),
-        "",
-        *_nothing(comparison),
-        *_finding_lines(comparison),
-        *(f"not judged: {why}" for why in _not_judged(comparison)),
-        *(f"not compared: {left.sentence}" for left in comparison.left_out),
-        *(f"note: {text}" for text in comparison.remarks),
-    ]
+def compare_answer(comparison: LogComparison) -> Reply:
+    """Return what changed, by how much and how surely; all that was compared, and what it rests on, are reasons."""
+    differing = sorted((row for row in comparison.rows if row.differs), key=_times, reverse=True)
+    alike = [row.name for row in comparison.rows if row.differs is False]
+    nothing, before, after = _nothing(comparison), comparison.before, comparison.after
+    findings = [_finding_in_short(each) for each in comparison.findings if _matters(each)]
+    # A first line of our own where no finding has one: it is the greatest change.
+    shown = differing if findings else differing[1:]
+    return Reply(
+        [
+            *findings,
+            *([] if findings else [_change(row) for row in differing[:1]]),
+            *nothing,
+            *([f"{capital(NO_DIFFERENCE)}: {'; '.join(dict.fromkeys(alike))}."] if alike and not nothing else []),
+            *(["The findings are the same in both logs."] if _stayed(comparison) else []),
+            f"Runs of {load_name(after)}, before: {_log(before)}; after: {_log(after)}",
+            *(
+                [Columns([cells_of(row)[:4] for row in shown], ("", "before", "after", "difference (95 %)"), (1, 2))]
+                if shown
+                else []
+            ),
+        ],
+        [
+            *_log_lines("before", before),
+            *_log_lines("after", after),
+            "",
+            Columns([cells_of(row) for row in comparison.rows], _HEADS, right=(1, 2)),
+            "",
+            *_finding_lines(comparison),
+            *(f"not judged: {why}" for why in _not_judged(comparison)),
+            *(f"not compared: {left.sentence}" for left in comparison.left_out),
+            *(f"note: {text}" for text in comparison.remarks),
+        ],
+        "every figure, what could not be judged, assumptions",
+    )
+
+
+def _times(row: Compared) -> float:
+    """Return by how many times a figure changed at the least, whichever way; 1 where that is not known."""
+    if row.ratio is None:
+        return 1.0
+    return max(row.ratio.low, 1 / row.ratio.high if row.ratio.high > 0 else inf, 1.0)
+
+
+def _change(row: Compared) -> str:
+    _, before, after, apart, *_ = cells_of(row)
+    return f"{capital(row.name)}: {after} after, {before} before (difference {apart}; 95 %)."
+
+
+def _matters(each: ComparedFinding) -> bool:
+    return each.change != "stayed" and each.finding.severity != "note"
+
+
+def _stayed(comparison: LogComparison) -> bool:
+    return bool(comparison.findings) and all(each.change == "stayed" for each in comparison.findings)
+
+
+def _finding_in_short(each: ComparedFinding) -> str:
+    finding = each.finding
+    word = "NEW" if each.change == "came" else "GONE"
+    unsure = "" if each.judged else " (the other log could not be judged for it)"
+    return f"{word}, {finding.severity.upper()}: {finding.plain or sentence(finding.title)}{unsure}"
+
+
+def _log(log: LogReport) -> str:
+    return f"{shortened(log.facts.name)}, {duration(log.charge.span.covered_s)}"
 
 
 def _nothing(comparison: LogComparison) -> list[str]:
@@ -42,7 +96,7 @@ def _nothing(comparison: LogComparison) -> list[str]:
     if not judged or not comparison.nothing_differs:
         return []
     which = "of these figures" if len(judged) == len(comparison.rows) else "figure that could be judged"
-    return [f"{capital(NO_DIFFERENCE)}, in any {which}.", ""]
+    return [f"{capital(NO_DIFFERENCE)}, in any {which}."]
 
 
 def _not_judged(comparison: LogComparison) -> list[str]:

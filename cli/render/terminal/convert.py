@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Final
 from ....ingest.safe_files.rejects import rejects_path
 from ..wording.clock import clock, from_to, in_zone
 from ..wording.numbers import SAMPLING, amount, duration, true_minus
-from .columns import table
+from .answer import Reply
+from .columns import Columns
 
 if TYPE_CHECKING:
     from ....analysis.readings.first_look import BothWays, FirstLook, ReadingShown
@@ -19,34 +20,53 @@ if TYPE_CHECKING:
 #: What stands in the table of readings, and over it; lists of more have --json.
 _COLUMNS: Final = {"current_A": "A", "voltage_V": "V", "power_W": "W"}
 _SECOND_US = 1_000_000
-#: A terminal of the usual width. [letters]
-_WIDTH: Final = 80
 
 
-def converted_lines(done: Converted, export: Export, look: FirstLook, *, reverse: bool, explain: bool) -> list[str]:
-    """Return what was read and how: the readings as they were taken, and what each column was taken for.
+def converted_answer(
+    done: Converted,
+    export: Export,
+    look: FirstLook,
+    *,
+    reverse: bool,
+    in_doubt: Sequence[str] = (),
+    profile: str | None = None,
+) -> Reply:
+    """Return what was read and how: what it comes to, the readings as they were taken, what each column was taken for.
 
-    `reverse` tells that the sign was turned on request; `explain` asks for all that was recognised.
+    `reverse` tells that the sign was turned on request; `in_doubt` is what the spacings leave open; `profile` names
+    the one that was written. All that was recognised is among the reasons.
     """
     meta = done.meta
-    lines = first_look_lines(look, meta)
-    lines += _explained(done, export, reverse=reverse) if explain else _in_short(done, export, reverse=reverse)
-    lines += [f"  note: {line}" for line in meta.remarks]
-    return [*lines, _counts(done)]
+    return Reply(
+        [
+            *in_doubt,
+            _sums(look),
+            _readings(look, meta, few=True),
+            _counts(done),
+            _taken_for(done, export, reverse=reverse),
+            *([f"kept how it was read in {profile}: next time add --profile {profile}"] if profile is not None else []),
+            *(f"note: {line}" for line in meta.remarks),
+            *_columns(export),
+        ],
+        [_readings(look, meta, few=False), *_explained(done, export, reverse=reverse)],
+        "how it was recognised, more of its readings",
+        last=f"wrote {done.log}; next: shuntbook look {done.log}",
+    )
 
 
-def first_look_lines(look: FirstLook, meta: LogMeta) -> list[str]:
-    """Return the first readings and the last, the extremes, and what was drawn and returned by plain sums."""
+def _readings(look: FirstLook, meta: LogMeta, *, few: bool) -> Columns:
+    """Return the first readings and the last, and the extremes."""
     names = [name for name in _COLUMNS if name in look.lowest]
-    shown = {"first": look.first[:1], "": look.first[1:], "last": (look.last,) if look.last else ()}
+    shown = {"first": look.first[:1], "": () if few else look.first[1:], "last": (look.last,) if look.last else ()}
     fraction = any(reading.time_us % _SECOND_US for readings in shown.values() for reading in readings)
-    rows = [["", in_zone(meta), *(_COLUMNS[name] for name in names)]]
+    rows: list[list[str]] = []
     for word, readings in shown.items():
         rows += [
             [word, _instant(reading, meta, fraction=fraction), *_cells(reading.values, names)] for reading in readings
         ]
     rows += [["lowest", "", *_cells(look.lowest, names)], ["highest", "", *_cells(look.highest, names)]]
-    return [*table(rows, right=range(2, len(rows[0]))), _sums(look)]
+    heads = ["", in_zone(meta), *(_COLUMNS[name] for name in names)]
+    return Columns(rows, heads, right=range(2, len(heads)))
 
 
 def _instant(reading: ReadingShown, meta: LogMeta, *, fraction: bool) -> str:
@@ -70,37 +90,30 @@ def _sums(look: FirstLook) -> str:
         return "neither Ah nor Wh can be worked out of this (charge says why)"
     # Times read wrong show best by how long it all took.
     length_s = (look.last.time_us - look.first[0].time_us) / _SECOND_US if look.last else None
-    return f"first to last {duration(length_s)}: drawn {_both(known, 'drawn')}; returned {_both(known, 'returned')}"
+    return f"drawn {_both(known, 'drawn')}; returned {_both(known, 'returned')}; first to last {duration(length_s)}"
 
 
 def _both(known: Sequence[tuple[BothWays, str]], way: str) -> str:
     return ", ".join(amount(getattr(both, way), unit) for both, unit in known)
 
 
-def _in_short(done: Converted, export: Export, *, reverse: bool) -> list[str]:
-    """Return which way is drawn and what the columns were taken for, in two lines or a few."""
-    layout, meta = export.layouts[0], done.meta
+def _taken_for(done: Converted, export: Export, *, reverse: bool) -> str:
+    """Return which way is drawn."""
+    meta = done.meta
+    sign = ", draw is positive after the turn" if reverse else ", positive is draw (if not, add --reverse-sign)"
+    stands = "" if meta.sampling == "instant" else f"; {SAMPLING[meta.sampling]}"
+    return f"took {_files(export)}: side {meta.side}{sign if meta.side == 'dc' else ''}{stands}"
+
+
+def _columns(export: Export) -> list[str]:
+    """Return what the columns were taken for."""
+    layout = export.layouts[0]
     time = " and ".join(map(repr, layout.as_document()["time"]["columns"]))
     # Which quantity a column is shows by its unit, and how the times are written by those on show.
     known = [f"{name}: " for name in export.quantities]
     columns = [line.partition(": ")[2] for line in layout.describe() if line.startswith(tuple(known))]
     columns = [*([time] if time else []), *columns]
-    sign = ", draw is positive after the turn" if reverse else ", positive is draw (if not, add --reverse-sign)"
-    stands = "" if meta.sampling == "instant" else f"; {SAMPLING[meta.sampling]}"
-    return [
-        f"took {_files(export)}: side {meta.side}{sign if meta.side == 'dc' else ''}{stands}",
-        *(_packed("columns", columns, end=" (details: --explain)") if columns else []),
-    ]
-
-
-def _packed(word: str, items: Sequence[str], *, end: str) -> list[str]:
-    """Return a list as lines of a terminal's width, those after the first set in."""
-    lines = [word]
-    for item in [*(f"{item}," for item in items[:-1]), items[-1] + end]:
-        if len(lines[-1]) + 1 + len(item) > _WIDTH:
-            lines.append(" ")
-        lines[-1] += f" {item}"
-    return lines
+    return [f"columns {', '.join(columns)}"] if columns else []
 
 
 def _files(export: Export) -> str:

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from math import isfinite
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from ....analysis.bank.system_word import to_add
-from ....analysis.equipment.judged import worded
+from ....analysis.equipment.judged import Judged, worded
 from ....analysis.not_known import Missing
-from ..wording.numbers import amount, counted, duration, number, percent, shortened, value_and_ends
+from ..wording.numbers import amount, capital, counted, duration, number, percent, shortened, value_and_ends
 from ..wording.site_sentences import unsafe_conductors
-from .columns import table
+from ..wording.site_sentences import within as in_brackets
+from .answer import Block, Reply
+from .columns import Columns
 
 if TYPE_CHECKING:
     from ....analysis.bank.bank import Runtime
@@ -26,33 +29,111 @@ if TYPE_CHECKING:
     from ....analysis.stats.interval95 import Within
 
 
-def forecast_lines(forecast: Forecast, log: str | None = None) -> list[str]:
-    """Return a forecast: what is taken and why, the bank, the inverter, what was assumed, cautions."""
-    taken = forecast.taken
+def forecast_answer(forecast: Forecast, log: str | None = None) -> Reply:
+    """Return whether the system carries a load, what it takes and when that is paid back; the steps are reasons."""
+    taken, bank = forecast.taken, forecast.bank
+    how_long = duration(forecast.hours * 3600)
     basis = f"by its runs in {shortened(log)}" if log is not None else "by its plate, nothing measured"
-    return [
-        f"{shortened(forecast.load)} for {duration(forecast.hours * 3600)}, {basis}",
-        forecast.word.sentence,
-        *unsafe_conductors(forecast.conductors),
-        "",
-        *table([_step(step) for step in taken.chain], right=(1,)),
-        "",
-        *([] if forecast.seen is None else [*_behaviour(forecast.seen), ""]),
-        *_taken(forecast, taken),
-        "",
-        *_bank(forecast.bank, taken),
-        *_inverter(forecast.inverter),
-        *_conductors(forecast.conductors),
-        "",
-        *(f"assumed: {text}" for text in _assumed(forecast)),
-        "",
-        "Before you work on any of it:",
-        *(f"  {text}" for text in forecast.cautions),
-    ]
+    measured = [] if forecast.seen is None else [*_behaviour(forecast.seen), ""]
+    return Reply(
+        [
+            *unsafe_conductors(forecast.conductors),
+            forecast.word.sentence,
+            _out_of_the_bank(taken, how_long),
+            *_beside(forecast),
+            _full(bank),
+            _sun(bank),
+            *weakest_part(forecast),
+            f"{capital(shortened(forecast.load))} for {how_long}, {basis}.",
+            _CAUTION if forecast.inverter is None else _CAUTION_MAINS,
+        ],
+        [
+            Columns([_step(step, taken) for step in taken.chain], right=(1,), indent="  "),
+            "",
+            *measured,
+            *_taken(forecast, taken),
+            "",
+            *_bank(bank, taken),
+            *_inverter(forecast.inverter),
+            *_conductors(forecast.conductors),
+            "",
+            *(f"assumed: {text}" for text in _assumed(forecast)),
+            "",
+            "Before you work on any of it:",
+            *(f"  {text}" for text in forecast.cautions),
+        ],
+        "each step, all that was judged, the cautions",
+    )
 
 
-def _step(step: ChainStep) -> list[str]:
-    return [f"  {step.step}", f"{number(step.value)} {step.unit}".rstrip(), step.origin]
+#: The cautions that matter to any load, in a line; all of them are among the reasons.
+_CAUTION: Final = "A bank gives thousands of amps into a short: take the fuse out before you work."
+_CAUTION_MAINS: Final = "Bank and mains can kill: switch off, lock off, prove dead before you work on it."
+
+
+def _out_of_the_bank(taken: Taken, how_long: str) -> str:
+    """Say what is taken; with its interval where the load was measured."""
+    amounts = f"{in_brackets(taken.charge_Ah, 'Ah')}, {in_brackets(taken.energy_Wh, 'Wh')}"
+    interval = (
+        "; in brackets 95 % of what such a stretch may take" if taken.charge_Ah.high > taken.charge_Ah.low else ""
+    )
+    return f"Out of the bank in {how_long}: {amounts}{interval}."
+
+
+def _beside(forecast: Forecast) -> list[str]:
+    """Say what people would have reckoned: the first step is the sum on paper."""
+    first = forecast.taken.chain[0]
+    if first.step != "paper":
+        return []
+    plate = forecast.by_plate
+    by_plate = "" if plate is None else f", its plate {amount(plate.charge_Ah, 'Ah')} if it ran all the time"
+    return [f"The sum on paper says {amount(first.value, first.unit)}{by_plate}."]
+
+
+def _full(bank: BankForecast) -> str:
+    before, after = bank.state_before_pct, bank.state_after_pct
+    for state in (before, after):
+        if isinstance(state, Missing):
+            return state.sentence
+    assert not isinstance(before, Missing) and not isinstance(after, Missing)
+    return f"The bank is {number(after.value)} % full after it, {number(before.value)} % before."
+
+
+def _sun(bank: BankForecast) -> str:
+    paid = bank.payback
+    if isinstance(paid, Missing):
+        return paid.sentence
+    return f"The sun pays it back in {duration(paid.sun_h * 3600)} of good sun or more."
+
+
+def weakest_part(forecast: Forecast) -> list[str]:
+    """Say which one part has the least to spare; empty where nothing was judged."""
+    parts = list(_judged(forecast))
+    if not parts:
+        return []
+    # First what fails or is doubtful; where all holds, what is asked the largest share of what it may give.
+    order = ("fails", "doubtful", "holds")
+    whose, part = min(parts, key=lambda each: (order.index(each[1].verdict), -each[1].asked.high / each[1].rating))
+    return [f"The weakest part: {whose}: {part.sentence}"]
+
+
+def _judged(forecast: Forecast) -> Iterator[tuple[str, Judged]]:
+    """Yield each comparison with what it is of."""
+    bank, inverter = forecast.bank, forecast.inverter
+    yield from (("the bank", part) for part in bank.check.parts)
+    if bank.together is not None:
+        yield from (("the bank, with all loads", part) for part in bank.together.parts)
+    if inverter is not None:
+        name = f"the {shortened(inverter.inverter)}"
+        checks = (inverter.alone.running, inverter.alone.starting, inverter.seen_running, inverter.seen_starting)
+        yield from ((name, part) for part in checks if isinstance(part, Judged))
+
+
+def _step(step: ChainStep, taken: Taken) -> list[str]:
+    # The last steps are what is taken, and are written as it is above.
+    result = {"energy": taken.energy_Wh, "charge": taken.charge_Ah}.get(step.step)
+    value = number(step.value) if result is None else in_brackets(result, step.unit).partition(" ")[0]
+    return [step.step, f"{value} {step.unit}".rstrip(), step.origin]
 
 
 def within(figure: Within, unit: str) -> str:
@@ -64,7 +145,7 @@ def within(figure: Within, unit: str) -> str:
     return f"{f'{value} {unit}'.rstrip()}, {low} to {high} (95 %)"
 
 
-def _behaviour(seen: MeasuredLoad) -> list[str]:
+def _behaviour(seen: MeasuredLoad) -> list[Block]:
     """Return what the log showed of the load, each figure with its interval."""
     side = "at the bank" if seen.side == "dc" else "behind the inverter"
     # Its upper end: what a fuse or an inverter must bear is the greatest start, not the usual one.
@@ -78,8 +159,11 @@ def _behaviour(seen: MeasuredLoad) -> list[str]:
         ("share of the time", [within(seen.duty.scaled(100), "%")]),
         ("bank voltage", [] if seen.bank_V is None or seen.side == "ac" else [within(seen.bank_V, "V")]),
     ]
-    rows = [[f"  {what}", "; ".join(texts)] for what, texts in figures if texts]
-    return [f"as measured {side}, {counted(seen.runs.runs, 'run')} in {duration(seen.covered_h * 3600)}", *table(rows)]
+    rows = [[what, "; ".join(texts)] for what, texts in figures if texts]
+    return [
+        f"as measured {side}, {counted(seen.runs.runs, 'run')} in {duration(seen.covered_h * 3600)}",
+        Columns(rows, indent="  "),
+    ]
 
 
 def _taken(forecast: Forecast, taken: Taken) -> list[str]:

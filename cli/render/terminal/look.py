@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
 from ....analysis.quality.coverage import EVEN
@@ -10,8 +10,9 @@ from ....analysis.readings.chunk import MICROSECONDS
 from ....analysis.site.units import SI, DisplayUnits
 from ..wording.clock import clock, local, passed_twice
 from ..wording.numbers import SAMPLING, amount, counted, duration, number, plus_minus
-from .columns import table
-from .lines import span_lines
+from .answer import Reply
+from .columns import Columns
+from .span import span_in_short, span_lines
 
 if TYPE_CHECKING:
     from ....analysis.quality.clipping import Clipping
@@ -30,24 +31,45 @@ _WORTH_TELLING = 0.1
 _WHAT = {"current_A": "current", "voltage_V": "voltage", "power_W": "power"}
 
 
-def look_lines(facts: LogFacts, quality: Quality, verdict: Fitness, shown: DisplayUnits = SI) -> list[str]:
-    """Return in words what is in a log: the verdict first, what is the matter with it last."""
-    remarks = [
-        *_sign_lines(facts, quality.sign),
-        *(f"check: {line}" for line in _matters(facts, quality)),
-        *_counter_lines(quality),
-        *_rest_lines(facts, quality),
-        *(f"note: {remark}" for remark in facts.remarks),
-    ]
-    return [
-        f"{facts.name}: {facts.meter or 'a meter'} on side {facts.side}, from {facts.source}",
-        verdict_line(verdict),
-        "",
-        *_time_lines(facts, quality),
-        "",
-        *_range_lines(quality, shown),
-        *(["", *remarks] if remarks else []),
-    ]
+def look_answer(
+    facts: LogFacts, quality: Quality, verdict: Fitness, in_doubt: Sequence[str] = (), shown: DisplayUnits = SI
+) -> Reply:
+    """Return what a log is good for and what is the matter with it; what is in it besides is among the reasons.
+
+    `in_doubt` is what the spacings leave open, in sentences.
+    """
+    turned = quality.sign is not None and quality.sign.plausible is False
+    sign, matters = _sign_lines(facts, quality.sign), [f"check: {line}" for line in _matters(facts, quality)]
+    return Reply(
+        [
+            *(sign if turned else []),
+            *in_doubt,
+            verdict_line(verdict),
+            *matters,
+            *([] if matters or turned or in_doubt else ["Nothing is the matter with it that shows in its readings."]),
+            *_sign_in_short(facts, quality.sign),
+            *_counter_lines(quality),
+            *_rest_lines(facts, quality),
+            *_available(span_in_short(facts, quality.span), quality),
+            Columns(*_ranges(quality, shown), right=range(1, 5)),
+            *(f"note: {remark}" for remark in facts.remarks),
+        ],
+        [
+            f"{facts.name}: {facts.meter or 'a meter'} on side {facts.side}, from {facts.source}",
+            *_available(span_lines(facts, quality.span), quality),
+            _reading_line(facts, quality),
+            _rows(facts),
+            *sign,
+        ],
+        "how it was read, the rows kept, how the sign is known",
+    )
+
+
+def _sign_in_short(facts: LogFacts, sign: SignCheck | None) -> list[str]:
+    """Say that the sign is right where it is; what else is known of it stands elsewhere."""
+    if sign is None or facts.side == "ac" or not sign.plausible:
+        return []
+    return ["The sign is right: the voltage falls when the draw rises."]
 
 
 def verdict_line(verdict: Fitness) -> str:
@@ -80,17 +102,18 @@ def _listed(names: list[str]) -> str:
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
 
 
-def _time_lines(facts: LogFacts, quality: Quality) -> list[str]:
-    lines = span_lines(facts, quality.span)
-    available = quality.availability
-    if quality.span.gaps and available is not None:
-        # Availability is the share of the time in which there were readings: beside the gaps, which are its reason.
-        lines[-1] += f" (availability {100 * available:.3g} %)"
+def _available(lines: list[str], quality: Quality) -> list[str]:
+    """Return lines on the time with the share of it in which there were readings beside the gaps, its reason."""
+    if not quality.span.gaps or quality.availability is None:
+        return lines
+    return [*lines[:-1], f"{lines[-1]} (availability {100 * quality.availability:.3g} %)"]
+
+
+def _reading_line(facts: LogFacts, quality: Quality) -> str:
     usual = f"every {facts.usual_interval_s:g} s as a rule" if facts.usual_interval_s else "at no usual spacing"
     # What was read by eye stands until the next reading, however long: it has no gaps.
     gap = "" if facts.sampling == "held" else f"; a gap is longer than {facts.gap_limit_s:g} s"
-    lines.append(f"a reading {usual}{_evenness(quality)}, {SAMPLING[facts.sampling]}{gap}")
-    return [*lines, _rows(facts)]
+    return f"a reading {usual}{_evenness(quality)}, {SAMPLING[facts.sampling]}{gap}"
 
 
 def _rows(facts: LogFacts) -> str:
@@ -106,13 +129,14 @@ def _evenness(quality: Quality) -> str:
     return f" (unevenly: most from {number(spacing.low_s)} to {number(spacing.high_s)} s)"
 
 
-def _range_lines(quality: Quality, shown: DisplayUnits) -> list[str]:
-    rows = [["quantity", "lowest", "mean", "highest", "missing"]]
+def _ranges(quality: Quality, shown: DisplayUnits) -> tuple[list[list[str]], list[str]]:
+    """Return a row for each quantity, and the heads of the columns."""
+    rows = []
     for name, part in quality.ranges.items():
         missing = f"{part.missing:,}" if part.missing else "none"
         figures = [number(shown.of_quantity(name, x)) for x in (part.low, part.mean, part.high)]
         rows.append([shown.name_of(name), *figures, missing])
-    return table(rows, right=range(1, 5))
+    return rows, ["quantity", "lowest", "mean", "highest", "missing"]
 
 
 def _sign_lines(facts: LogFacts, sign: SignCheck | None) -> list[str]:

@@ -15,7 +15,7 @@ from shuntbook.analysis.readings.measured_span import HowRead
 from shuntbook.analysis.site.site import Site
 from shuntbook.analysis.sureness.meter_figures import Accuracy, MeterFigures
 from shuntbook.cli.render.documents.site import forecast_document
-from shuntbook.cli.render.terminal.forecast import forecast_lines
+from shuntbook.cli.render.terminal.forecast import forecast_answer
 
 EXACT = MeterFigures(current=Accuracy(0.0, 0.0), voltage=Accuracy(0.0, 0.0))
 
@@ -272,7 +272,7 @@ def test_what_the_resistance_does_not_let_through_is_not_printed():
     assert "1,200 W at most" in result.bank.sag.sentence
     assert result.bank.check.verdict == "fails"
     assert [part.of for part in result.bank.check.parts] == ["W"]  # no amps that cannot flow
-    assert "0.0 V" not in "\n".join(forecast_lines(result))
+    assert "0.0 V" not in "\n".join(forecast_answer(result).laid_out(200, explain=True))
 
 
 # -- the word on the whole ---------------------------------------------------------------------------------------------
@@ -289,7 +289,7 @@ def test_nothing_holds_while_the_bank_was_not_judged():
     """Lithium whose protection is not known: by its ratings, and which key to add; on screen and in JSON."""
     result = forecast(lithium(resistance_mohm=8), "it", hours=1)
     assert (result.inverter.verdict, result.bank.check.verdict, result.word.verdict) == ("holds", None, None)
-    line = forecast_lines(result)[1]
+    line = forecast_answer(result).laid_out(200, explain=False)[0]
     assert line.startswith("It holds by its ratings; the bank was not judged (add bank.max_discharge_A to the site")
     document = forecast_document(result)
     assert document["system"] == {"verdict": None, "sentence": line}

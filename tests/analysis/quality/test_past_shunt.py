@@ -58,7 +58,7 @@ def test_amps_that_never_step_do_not_hide_it():
 def test_look_tells_what_it_may_be(look):
     """In the verdict and in a line of its own."""
     lines, _ = look(with_dips(bank_log(2), 0.4))
-    assert "the volts fall without the amps: a load past the shunt?" in lines[1]
+    assert "the volts fall without the amps: a load past the shunt?" in lines[0]
     (line,) = [line for line in lines if line.startswith("check:")]
     assert (
         "the volts fall by about 0.4 V and come back, 4 times, while the amps do not move" in line

@@ -538,12 +538,12 @@ def test_block_means_do_not_depend_on_how_they_are_fed(parts):
 
 
 def test_look_is_short_where_nothing_is_the_matter(look):
-    """The verdict stands in the second line; there is nothing to check."""
+    """The verdict stands in the first line; there is nothing to check."""
     lines, document = look(bank_log(11))
-    assert lines[1].startswith("Good for Ah and cycles; for surges with care (")
+    assert lines[0].startswith("Good for Ah and cycles; for surges with care (")
     assert not [line for line in lines if line.startswith("check:")]
     assert len(lines) <= 14
-    assert document["verdict"]["text"] == lines[1]
+    assert document["verdict"]["text"] == lines[0]
     assert document["verdict"]["amounts"] == {"what": "Ah", "grade": "good", "reasons": []}
     assert document["availability"] == 1.0
     assert document["stuck"] == document["clipping"] == document["doubts"] == []
@@ -556,7 +556,8 @@ def test_look_says_in_words_what_is_the_matter(look):
     current_A[1000:1900] = current_A[1000]
     keep = (np.arange(len(chunk)) < 6000) | (np.arange(len(chunk)) >= 6600)
     broken = changed(chunk, current_A=current_A)
-    lines, document = look(Chunk(broken.time_us[keep], {n: x[keep] for n, x in broken.quantities.items()}))
+    kept = Chunk(broken.time_us[keep], {n: x[keep] for n, x in broken.quantities.items()})
+    lines, document = look(kept, "--explain")
     text = "\n".join(lines)
     assert "For Ah and" not in text
     assert "the current stood at exactly" in text

@@ -15,7 +15,7 @@ from shuntbook.analysis.several_logs.compare import compare_logs
 from shuntbook.analysis.several_logs.compare_rates import FEWEST_STRETCHES, even_cuts, rate_of, seconds_within
 from shuntbook.analysis.several_logs.compare_runs import runs_of_two
 from shuntbook.analysis.sureness.meter_figures import Accuracy, MeterFigures
-from shuntbook.cli.render.terminal.compare import compare_lines
+from shuntbook.cli.render.terminal.compare import compare_answer
 
 NONE = "no difference that these logs can show"
 
@@ -211,7 +211,7 @@ def test_logs_without_runs_are_compared_by_what_they_have(capsys):
     time_s, current_A, voltage_V = stationary(chance, HALF_S)
     still = log_of(time_s, np.full(len(time_s), 2.0), voltage_V, name="still")
     result = compare_logs(log_of(time_s, current_A, voltage_V), still)
-    text = "\n".join(compare_lines(result))
+    text = "\n".join(compare_answer(result).laid_out(200, explain=True))
     assert {row.code for row in result.rows} >= {"drawn_Ah_per_hour", "drawn_Wh_per_hour"}
     assert not any(row.code == "median_run_s" for row in result.rows)
     assert "not compared: No word on runs: no run of the load was seen in still." in text
@@ -223,7 +223,7 @@ def test_a_log_of_moments_is_not_judged():
     time_s = np.arange(0, 10, 1.0)
     moment = log_of(time_s, np.full(10, 50.0), np.full(10, 25.0))
     result = compare_logs(log_of(*stationary(chance, HALF_S)), moment)
-    text = "\n".join(compare_lines(result))
+    text = "\n".join(compare_answer(result).laid_out(200, explain=True))
     assert all(row.differs is None for row in result.rows)
     assert text.count("a log is too short") == 1
 

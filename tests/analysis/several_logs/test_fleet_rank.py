@@ -9,7 +9,7 @@ from fleet_summaries import ORDER, found, log
 from places import ROOT
 
 from shuntbook.analysis.several_logs.fleet import URGENCY, counts_of, ranked, taken_in_all
-from shuntbook.cli.fleet.words import fleet_lines, gist_of, in_short, state_of, told
+from shuntbook.cli.fleet.words import fleet_answer, gist_of, in_short, state_of, told
 
 
 def test_act_comes_before_watch_before_what_could_not_be_read_before_the_rest():
@@ -110,14 +110,14 @@ def test_the_answer_stands_in_twelve_lines_of_a_terminal():
         found("prime_lost", "act"), plain="The well pump drew 420 W in 6 runs. It should be at least 546 W."
     )
     fleet = ranked([*ORDER, took("a-dry", 8.0, 200.0, pressing), took("e-sound", 2.0, 50.0)])
-    lines = fleet_lines(fleet)
+    lines = fleet_answer(fleet).laid_out(80, explain=False)
     assert len(lines) <= 12
     assert all(len(line) <= 80 for line in lines)
     assert lines[2] == "The loads took 10.00 Ah ± 0.20 (250 Wh ± 4) in 20 runs of 2 logs."
-    assert lines[4:6] == ["1. act: a-dry", f"   {pressing.plain}"]
-    assert lines[-1].startswith("more: 10 more logs with --explain")
-    sound = fleet_lines([took("e-sound", 2.0, 50.0)])
-    assert sound[3:5] == ["1. healthy: e-sound", "   took 2.00 Ah ± 0.10 (50.0 Wh ± 2.0) in 10 runs"]
-    every = fleet_lines(fleet, explain=True)
+    assert lines[3:5] == ["1. act: a-dry", f"   {pressing.plain}"]
+    assert lines[-1].startswith("More with --explain: 10 more logs")
+    sound = fleet_answer([took("e-sound", 2.0, 50.0)]).laid_out(80, explain=False)
+    assert sound[2:4] == ["1. healthy: e-sound", "   took 2.00 Ah ± 0.10 (50.0 Wh ± 2.0) in 10 runs"]
+    every = fleet_answer(fleet).laid_out(160, explain=True)
     assert sum("e-sound" in line and "2.00 Ah ± 0.10" in line for line in every) == 1
     assert told(log("f", cycles=0)) == "no run of its load was seen"

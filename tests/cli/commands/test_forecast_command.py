@@ -3,7 +3,7 @@
 import json
 
 import pytest
-from telling import told
+from telling import told, unwrapped
 
 
 def document(capsys, demo, *more):
@@ -46,7 +46,7 @@ def test_measured_the_load_speaks_for_itself(demo, capsys):
 def test_the_terminal_shows_chain_bank_inverter_and_cautions(demo, capsys):
     """All parts of a measured forecast, in the order in which they are read."""
     words = ("forecast", "--site", demo / "site.toml", "--load", "well pump", "--for", "1h")
-    status, out, err = told(capsys, *words, "--measured", demo / "open_day.parquet")
+    status, out, err = told(capsys, *words, "--measured", demo / "open_day.parquet", "--explain")
     marks = [
         "The system carries it",
         "  paper",
@@ -70,7 +70,8 @@ def test_a_cable_without_its_protection_is_told_with_the_answer(demo, tmp_path, 
     path = tmp_path / "site.toml"
     path.write_text(text.replace(was, now), encoding="utf-8")
     words = ("forecast", "--site", path, "--load", "well pump", "--for", "15m")
-    first = told(capsys, *words)[1].split("\n\n")[0]
+    first = unwrapped(told(capsys, *words)[1])
+    assert first.startswith("Conductor")
     assert "Conductor 'bank to seedling house inverter' fails." in first
     assert "local codes and a licensed electrician decide" in first
     checks = json.loads(told(capsys, *words, "--json")[1])["conductors"]
@@ -82,7 +83,7 @@ def test_a_cable_without_its_protection_is_told_with_the_answer(demo, tmp_path, 
 def test_a_load_on_the_dc_side_hangs_on_no_inverter(demo, capsys):
     """The fridge: 4.5 A x 24 V, 36 % of the time."""
     words = ("forecast", "--site", demo / "site.toml", "--load", "fridge", "--for", "10h")
-    out = told(capsys, *words)[1]
+    out = told(capsys, *words, "--explain")[1]
     assert "inverter: it hangs on none" in out
     found = json.loads(told(capsys, *words, "--json")[1])
     assert found["inverter"] is None

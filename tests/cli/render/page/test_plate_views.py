@@ -11,7 +11,7 @@ from shuntbook.cli.render.documents.report import report_document
 from shuntbook.cli.render.page.page import render
 from shuntbook.cli.render.page.plate_tables import by_habit, left_out_on_paper, why
 from shuntbook.cli.render.still_charts.bars import bars_of, waterfall
-from shuntbook.cli.render.terminal.lines import plate_lines
+from shuntbook.cli.render.terminal.plate import plate_lines
 
 
 def test_terminal_goes_from_paper_over_nameplate_to_the_measurement():
@@ -22,7 +22,7 @@ def test_terminal_goes_from_paper_over_nameplate_to_the_measurement():
     assert [line.split()[0] for line in lines if line.startswith("  ") and line[2] != " "][:4] == [
         "on",
         "from",
-        "measured",
+        "measured:",
         "By",
     ]
     assert "takes volt-amperes for watts; the power factor leaves 58 % of them: −" in text

@@ -4,7 +4,7 @@ import json
 import re
 
 import pytest
-from telling import told
+from telling import told, unwrapped
 
 CLOCK = re.compile(r"\b\d\d:\d\d:\d\d\b")
 # Directive 2000/84/EC (from memory), which London's clocks follow: on the last Sunday of October, 25 October 2026, they
@@ -60,7 +60,7 @@ def test_the_zone_is_named_with_every_time(night, tmp_path, capsys):
         status, out, _ = told(capsys, *words)
         assert status == 0
         assert not CLOCK.search(out) or ZONE in out
-    cycles = told(capsys, "cycles", night)[1]
+    cycles = told(capsys, "cycles", night, "--explain")[1]
     assert all(re.search(text, cycles) for text in TWICE)
     page = (tmp_path / "page.html").read_text(encoding="utf-8")
     assert f"time in {ZONE} (UTC+01:00, then UTC+00:00)" in page
@@ -70,7 +70,7 @@ def test_the_zone_is_named_with_every_time(night, tmp_path, capsys):
 def test_a_log_without_dates_says_so(undated, tmp_path, capsys):
     """Times count from the log's start, that is said, and no zone is named."""
     for words in commands(undated, tmp_path)[:4]:
-        out = told(capsys, *words)[1]
+        out = unwrapped(told(capsys, *words, "--explain")[1])
         assert "+0:00:00" in out and "(after the log's start)" in out
         assert "UTC" not in out and "Europe" not in out
     told(capsys, *commands(undated, tmp_path)[4])

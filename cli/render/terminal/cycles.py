@@ -1,0 +1,169 @@
+"""The runs of a load: what they took, how it is with the load, and on request each run and each check."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from statistics import median
+from typing import TYPE_CHECKING, Final
+
+from ....analysis.health.finding import withheld
+from ..wording.answer import bank_gave, load_took
+from ..wording.checks import check_lines, when
+from ..wording.clock import clock
+from ..wording.log_sentences import by_severity, ran
+from ..wording.numbers import amount, counted, duration, number
+from ..wording.verdict import verdict_on
+from .answer import MEANS_95, Block, Reply
+from .charge import doubt_lines
+from .columns import Columns
+from .plate import plate_in_short, plate_lines
+from .span import span_in_short, span_lines
+
+if TYPE_CHECKING:
+    from ....analysis.cycles.cycle import Cycle
+    from ....analysis.health.finding import Finding
+    from ....analysis.one_log.log_report import LogReport
+    from ....analysis.readings.log_facts import LogFacts
+
+#: A terminal shows this many cycles; all are in ``--json``.
+_MOST_CYCLES: Final = 200
+#: The finding that tells of the log, not of the load: what it shows may be wrong altogether.
+_WRONG_SIGN: Final = "charge_wrong_sign"
+
+
+def cycles_answer(log: LogReport) -> Reply:
+    """Return what a load took by itself and how it is with it; each run, finding and check are among the reasons."""
+    took = load_took(log)
+    total = took.sentence if took is not None else ran(log)
+    return Reply(
+        [
+            *(f"WARNING: {each.title}. {each.check_first}" for each in log.findings if each.code == _WRONG_SIGN),
+            *doubt_lines(log.charge),
+            total,
+            *_verdict(log),
+            *([ran(log)] if took is not None else _no_start(log)),
+            *filter(None, [bank_gave(log)]),
+            *_draws(log),
+            *_cut_off(log),
+            *plate_in_short(log),
+            *span_in_short(log.facts, log.charge.span),
+            *([MEANS_95] if "±" in total else []),
+        ],
+        list(_reasons(log)),
+        "each run, every check, the nameplate",
+        last=total,
+    )
+
+
+def _verdict(log: LogReport) -> list[str]:
+    """Say how it is with the load: what is gravest, what to do first, and what else was found."""
+    verdict = verdict_on(log)
+    serious = [finding for finding in by_severity(log) if finding.severity != "note"]
+    also = "; ".join(finding.title for finding in serious[1:])
+    lines = [f"{verdict.state.upper()}: {verdict.sentence}"]
+    lines += [f"Do first: {verdict.first_step}"] if verdict.first_step else []
+    # What is wrong with the log itself was said at the very first.
+    if serious and serious[0].code == _WRONG_SIGN:
+        lines = []
+    return [*lines, *([f"Also found: {also}."] if also else [])]
+
+
+def _no_start(log: LogReport) -> list[str]:
+    """Say what draw was looked for in vain, and what there was instead."""
+    cycles, others = log.cycles, log.cycles.summary.other_runs
+    if cycles.cycles:
+        return []
+    hint = "; if one of them is it, look at its plate and inverter in the site file" if cycles.expected else ""
+    return [f"Runs of other loads seen meanwhile: {others}{hint}."] if others else []
+
+
+def _draws(log: LogReport) -> list[str]:
+    """Say what the load draws at a start and when it runs."""
+    runs = log.cycles.cycles
+    settled = [
+        amount(median(values), unit)
+        for values, unit in (
+            ([run.run_A for run in runs if run.run_A is not None], "A"),
+            ([run.run_W for run in runs if run.run_W is not None], "W"),
+        )
+        if values
+    ]
+    if not settled:
+        return []
+    surges = [run for run in runs if run.surge_A is not None]
+    highest = max(surges, key=lambda run: run.surge_A or 0.0, default=None)
+    if highest is None:
+        return [f"It draws {', '.join(settled)} while it runs."]
+    least = "" if highest.surge_resolved else "at least "
+    return [f"It draws {least}{amount(highest.surge_A, 'A')} at a start and {', '.join(settled)} while it runs."]
+
+
+def _cut_off(log: LogReport) -> list[str]:
+    """Say how many of the runs took more than was seen of them."""
+    cut = sum(not cycle.complete for cycle in log.cycles.cycles)
+    was = "was" if cut == 1 else "were"
+    return [f"{counted(cut, 'run')} {was} cut off by a gap or the log's end and count as long as seen."] if cut else []
+
+
+def _reasons(log: LogReport) -> Iterator[Block]:
+    facts, cycles = log.facts, log.cycles
+    yield from span_lines(facts, log.charge.span)
+    yield f"{facts.name}: runs of {cycles.load or 'the largest load that matters'}, from {cycles.signal}"
+    if cycles.expected is not None and not cycles.cycles:
+        # Names of quantities end in their unit: current_A.
+        yield f"by its plate it draws about {amount(cycles.expected, cycles.signal.rsplit('_', 1)[1])}"
+    if cycles.cycles:
+        rows = [_row(facts, k, cycles.cycles) for k in range(min(len(cycles.cycles), _MOST_CYCLES))]
+        yield from ("", Columns(rows, _HEADS, right=range(1, 8)))
+        if len(cycles.cycles) > _MOST_CYCLES:
+            yield f"... and {len(cycles.cycles) - _MOST_CYCLES} more (all with --json)"
+        if any(not cycle.surge_resolved and cycle.surge_ratio is not None for cycle in cycles.cycles):
+            yield "≥ the readings are too far apart to see the whole surge: it was at least that"
+        yield f"runs of other loads seen meanwhile: {cycles.summary.other_runs}"
+    yield from ("", *_health(log), *plate_lines(log))
+
+
+_HEADS: Final = ("start", "run", "rest before", "surge", "settled A", "settled W", "took Ah", "took Wh")
+
+
+def _row(facts: LogFacts, k: int, cycles: Sequence[Cycle]) -> list[str]:
+    cycle = cycles[k]
+    # The date stands where the day changes.
+    near = cycles[k - 1].start_us if k else None
+    surge = amount(cycle.surge_A, "A") if cycle.surge_A is not None else f"x {number(cycle.surge_ratio)}"
+    return [
+        clock(cycle.start_us, facts, near_us=near),
+        duration(cycle.run_s) if cycle.complete else "not seen whole",
+        duration(cycle.off_before_s) if cycle.off_before_s is not None else "-",
+        "-" if cycle.surge_ratio is None else surge if cycle.surge_resolved else f"≥ {surge}",
+        *("-" if x is None else number(x) for x in (cycle.run_A, cycle.run_W, cycle.charge_Ah, cycle.energy_Wh)),
+    ]
+
+
+def _health(log: LogReport) -> list[str]:
+    """Return the findings, the gravest first, then in short what else was checked."""
+    lines = [line for finding in by_severity(log) for line in _finding_lines(finding, log.facts)]
+    return [*(lines or [_none_found(log)]), *check_lines(log.checks, log.trends)]
+
+
+def _none_found(log: LogReport) -> str:
+    if not log.cycles.cycles:
+        return "no findings: there was no run to judge"
+    # "Nothing found" must not sound like a clean bill where half could not be judged.
+    if withheld(log.checks):
+        return "no findings in what could be judged; what could not is named below"
+    return "no findings: nothing in these cycles crosses a limit that was checked"
+
+
+def _finding_lines(finding: Finding, facts: LogFacts) -> list[str]:
+    parts = (
+        ("in short", finding.plain),
+        ("seen", finding.evidence),
+        ("when", when(finding, facts)),
+        ("limit", finding.limit),
+        ("source", finding.source),
+        ("usual causes", finding.causes),
+        ("check first", finding.check_first),
+    )
+    title = f"{finding.severity.upper()}: {finding.title} ({finding.code})"
+    return [title, *(f"  {what}: {text}" for what, text in parts if text)]

@@ -1,0 +1,256 @@
+"""Each command answers in a few lines of the terminal's width, and says on request all that the answer rests on."""
+
+import io
+import json
+import os
+import re
+import sys
+from datetime import UTC, datetime, timedelta
+
+import pytest
+from places import SAMPLES
+from telling import told, unwrapped
+
+from shuntbook.cli import door
+from shuntbook.cli.main import run
+from shuntbook.cli.render.terminal.answer import Reply
+from shuntbook.cli.render.terminal.columns import wrapped
+
+WIDTHS = (60, 80, 100, 160)
+MORE = "More with --explain"
+#: Words of the trade's books, which stand among the reasons alone.
+ON_REQUEST = re.compile(r"C/\d|usual day|standard uncertainties|GUM")
+
+
+@pytest.fixture(scope="module")
+def logs(demo, tmp_path_factory):
+    """A healthy log, one with findings, with its sign turned, in doubt, noted by hand, and from behind an inverter."""
+    folder = tmp_path_factory.mktemp("answers")
+    begin = datetime(2026, 3, 3, 8, tzinfo=UTC)
+    pauses = [begin + timedelta(seconds=3055 * burst + 5 * k) for burst in range(40) for k in range(12)]
+    (folder / "pauses.csv").write_text(
+        "time,current [A],voltage [V]\n" + "".join(f"{at:%Y-%m-%dT%H:%M:%SZ},30,24.6\n" for at in pauses)
+    )
+    (folder / "notes.txt").write_text("10:02 900 W\n10:04 off\n10:30 pump on\n10:31 880 W\n10:40 off\n")
+    watts = ("880" if k % 600 < 90 else "20" for k in range(7200))
+    rows = (f"{begin + timedelta(seconds=k):%Y-%m-%dT%H:%M:%SZ},{watt}\n" for k, watt in enumerate(watts))
+    (folder / "inverter.csv").write_text("time,power [W]\n" + "".join(rows))
+    made = {
+        "turned": (SAMPLES / "week_later.csv.gz", "--zone", "Europe/London"),
+        "doubt": (folder / "pauses.csv", "--zone", "UTC"),
+        "hand": (folder / "notes.txt", "--profile", "hand", "--start", "2026-06-13", "--zone", "UTC"),
+        "ac": (folder / "inverter.csv", "--side", "ac"),
+    }
+    for name, words in made.items():
+        assert run(["convert", *map(str, words), "--out", str(folder / f"{name}.parquet")]) == 0
+    paths = {name: folder / f"{name}.parquet" for name in made}
+    return paths | {"healthy": demo / "open_day.parquet", "findings": demo / "week_later.parquet"}
+
+
+def commands(logs, demo, tmp_path):
+    """Every command that answers, on every log that it is made for."""
+    site, pump = demo / "site.toml", ("--load", "well pump", "--for", "15m")
+    one = [(command, path) for command in ("look", "charge", "cycles") for path in logs.values()]
+    one += [
+        (command, logs[name], "--site", site) for command in ("charge", "cycles") for name in ("healthy", "findings")
+    ]
+    return [
+        *one,
+        ("compare", logs["healthy"], logs["findings"], "--site", site),
+        ("compare", logs["healthy"], logs["healthy"]),
+        ("forecast", "--site", site, *pump),
+        ("forecast", "--site", site, *pump, "--measured", logs["healthy"]),
+        ("check-site", site),
+        ("demo", "--out", demo),
+        ("ports",),
+        (
+            "convert",
+            SAMPLES / "week_later.csv.gz",
+            "--out",
+            tmp_path / "w.parquet",
+            "--force",
+            "--zone",
+            "Europe/London",
+        ),
+    ]
+
+
+@pytest.fixture(scope="module")
+def answers(logs, demo, tmp_path_factory):
+    """What every command answers on every log, before it is laid out."""
+    taken = []
+
+    def keep(given, *_, **__):
+        taken.append(given)
+        return []
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(Reply, "laid_out", keep)
+        for words in commands(logs, demo, tmp_path_factory.mktemp("converted")):
+            assert run([str(word) for word in words]) == 0
+            taken[-1] = (words, taken[-1])
+    return taken
+
+
+@pytest.mark.timeout(300)
+@pytest.mark.parametrize("width", WIDTHS)
+def test_an_answer_is_short_and_fits(answers, width):
+    """Twelve lines and one that says how to see more; no line wider than the terminal, no word broken."""
+    assert len(answers) > 25
+    for words, given in answers:
+        lines, whole = given.laid_out(width, explain=False), given.laid_out(width, explain=True)
+        more = [line for line in lines if line.startswith(MORE)]
+        # What was written has a path in its last line, which may be longer than any terminal is wide.
+        last = wrapped(given.last, width) if given.last.startswith(("wrote ", "The page: ")) else []
+        assert len(lines) - len(more) - len(last) <= 12, (words, lines)
+        assert len(more) == (words[0] != "ports"), (words, lines)
+        for line in (*lines[: len(lines) - len(last)], *whole[: len(whole) - len(last)]):
+            # A name that is wider by itself is not broken: it could not be copied.
+            assert len(line) <= width or len(line.split()) == 1, (words, line)
+        assert not ON_REQUEST.search("\n".join(lines)), (words, lines)
+        # Each word of the answer stands among the reasons' words, or in the line on how to ask for them, unbroken.
+        known = re.findall(r"[^\W\d]+", " ".join([*whole, *more, "and more"]))
+        assert set(re.findall(r"[^\W\d]+", " ".join(lines))) <= set(known), (words, lines)
+
+
+def test_a_terminal_is_laid_out_by_its_width_and_a_pipe_by_the_usual_one(monkeypatch):
+    """What a terminal says of itself; a pipe, a file, or a terminal that says nothing has eighty letters."""
+
+    class Stream(io.StringIO):
+        def isatty(self):
+            return True
+
+        def fileno(self):
+            return 1
+
+    monkeypatch.setattr(sys, "stdout", io.StringIO())
+    assert door.terminal_width() == 80
+    monkeypatch.setattr(sys, "stdout", Stream())
+    for told_columns, width in ((61, 61), (0, 80)):
+        monkeypatch.setattr(os, "get_terminal_size", lambda _, columns=told_columns: os.terminal_size((columns, 24)))
+        assert door.terminal_width() == width
+
+
+@pytest.mark.parametrize(
+    ("command", "log", "first"),
+    [
+        ("cycles", "healthy", r"The \w+ \w+ took [\d.]+ Ah ± [\d.]+ \([\d.]+ Wh ± [\d.]+\) in 10 runs\."),
+        ("cycles", "ac", r"The largest load took [\d.]+ Wh ± [\d.]+ in 11 runs\."),
+        ("cycles", "turned", r"WARNING: Draw and return seem to be swapped"),
+        ("charge", "healthy", r"drawn out of the bank +8\.13 Ah ± "),
+        ("charge", "ac", r"drawn +[\d.]+ Wh ± "),
+        ("charge", "hand", r"drawn +.* Wh"),
+        ("charge", "turned", r"WARNING: draw and return seem to be swapped"),
+        ("charge", "doubt", r"IN DOUBT: with the pauses left out 18\.3 Ah drawn"),
+        ("look", "healthy", r"Good for Ah, cycles and surges\."),
+        ("look", "turned", r"sign: PROBABLY TURNED"),
+        ("look", "doubt", r"IN DOUBT: "),
+    ],
+)
+def test_the_first_line_answers_or_warns(logs, capsys, command, log, first):
+    """The figure that was asked for; before it only what says that it may be wrong."""
+    assert re.match(first, told(capsys, command, logs[log])[1])
+
+
+def test_what_a_load_took_is_first_and_last(logs, demo, capsys):
+    """The eye ends at the last line of a terminal; and the figure is written in one way wherever it stands."""
+    for more in ((), ("--explain",)):
+        out = told(capsys, "cycles", logs["findings"], "--site", demo / "site.toml", *more)[1]
+        lines = out.splitlines()
+        assert lines[0] == lines[-1] == "The well pump took 12.1 Ah ± 2.0 (300 Wh ± 50) in 103 runs."
+        assert not re.search(r"\b29[78] Wh\b", out)
+
+
+def sentences(part):
+    """Every sentence in a JSON document."""
+    if isinstance(part, dict):
+        for key, value in part.items():
+            if key not in ("source", "name", "text", "code"):
+                yield from sentences(value)
+    elif isinstance(part, list):
+        for value in part:
+            yield from sentences(value)
+    elif isinstance(part, str) and part.endswith(".") and " " in part:
+        yield part
+
+
+def test_the_reasons_of_a_forecast_have_all_of_it(logs, demo, capsys):
+    """Every assumption, comparison and caution of the JSON, each step, and how the load behaved."""
+    words = (
+        "forecast",
+        "--site",
+        demo / "site.toml",
+        "--load",
+        "well pump",
+        "--for",
+        "15m",
+        "--measured",
+        logs["healthy"],
+    )
+    document = json.loads(told(capsys, *words, "--json")[1])
+    whole, brief = (unwrapped(told(capsys, *words, *more)[1]) for more in (("--explain",), ()))
+    for key in ("assumptions", "cautions"):
+        assert document[key]
+        assert all(sentence in whole for sentence in document[key])
+    assert all(step["step"] in whole for step in document["chain"])
+    for mark in ("C/", "usual day", "Peukert", "as measured at the bank", "starts an hour", "conductor 'bank to"):
+        assert mark in whole
+    assert "can kill" in brief
+
+
+def test_the_reasons_of_cycles_have_each_run_check_and_reason(logs, demo, capsys):
+    """Every run with its start, every finding with limit, source, causes and first step, every check by its code."""
+    words = ("cycles", logs["findings"], "--site", demo / "site.toml")
+    document = json.loads(told(capsys, *words, "--json")[1])
+    out = told(capsys, *words, "--explain")[1]
+    whole = unwrapped(out)
+    assert len(re.findall(r"^(?:20 Jun 2026 )?1\d:\d\d:\d\d", out, re.MULTILINE)) == len(document["cycles"]) == 103
+    for finding in document["findings"]:
+        for key in ("title", "evidence", "limit", "source", "causes", "check_first"):
+            assert finding[key] in whole, key
+    assert all(check["code"] in whole for check in document["checks"])
+    for mark in ("on paper: 415 Wh", "from the nameplate: 273 Wh", "measured: 300 Wh ± 50", "By habit one reckons"):
+        assert mark in whole
+
+
+def test_the_reasons_of_the_others_have_what_they_rest_on(logs, demo, capsys):
+    """The meter, the shares of the uncertainty, the rows, every figure that was compared, every table of a site."""
+    site = demo / "site.toml"
+    expected = {
+        ("charge", logs["healthy"]): (
+            "comes from: offset",
+            "standard uncertainties",
+            "energy from",
+            "bank shunt on side dc",
+        ),
+        ("look", logs["healthy"]): (
+            "108,001 of 108,001 rows kept",
+            "77 of 77 steps",
+            "a gap is longer than 10 s",
+            "mohm",
+        ),
+        ("compare", logs["healthy"], logs["findings"], "--site", site): (
+            *(
+                "net out of it, an hour: before −1.10 Ah; after −0.508 Ah",
+                "7.63 to 20.0",
+                "not compared: ",
+                "note: One meter read both",
+            ),
+            "47 starts in the busiest hour",
+        ),
+        ("check-site", site): ("Load 'seedling mats'", "Conductor 'bank to wash shed inverter'", "Your own limits"),
+    }
+    for words, marks in expected.items():
+        whole = unwrapped(told(capsys, *words, "--explain")[1])
+        for mark in marks:
+            assert mark in whole, (words, mark)
+
+
+def test_a_site_file_that_cannot_be_right_says_so_first(demo, tmp_path, capsys):
+    """How many things, each of them, and what is not in it at all."""
+    text = (demo / "site.toml").read_text(encoding="utf-8").replace("fuse_A = 50", "fuse_A = 400")
+    path = tmp_path / "site.toml"
+    path.write_text(text.partition("[array]")[0] if "[array]" in text else text, encoding="utf-8")
+    out = told(capsys, "check-site", path)[1]
+    assert out.startswith("Marrowbrook wash shed: ")
+    assert len(out.splitlines()) <= 13
