@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 def site_answer(site: Site, meaning: Sequence[str], warnings: Sequence[str]) -> Reply:
     """Return whether a site file can be right, and what to add; `meaning` says what it means, sentence by sentence."""
     name = shortened(site.name)
-    head = f"{name}: {counted(len(warnings), 'thing')} in it cannot be right, or needs a second look."
+    head = f"{name}: look again at {counted(len(warnings), 'thing')} in it."
     # What may not be left unread is that something fails: the sentences on it have their place before all others.
     fails = [sentence for sentence in meaning if " fails" in sentence or "doubtful" in sentence]
     word = [sentence for sentence in meaning if sentence.startswith("With all loads")]

@@ -1,6 +1,7 @@
 """Two logs side by side: the demo's story, chance in stationary logs, hand-worked differences, what cancels."""
 
 import json
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -48,7 +49,8 @@ def test_a_week_later_runs_and_rests_are_shorter_and_the_pump_draws_the_same(dem
 def test_the_way_back_says_that_the_findings_went(demo, capsys):
     """The same logs the other way round: as after the tank was recharged."""
     logs = demo / "week_later.parquet", demo / "open_day.parquet"
-    out = told(capsys, "compare", *logs, "--site", demo / "site.toml")[1]
+    out = told(capsys, "compare", *logs, "--site", demo / "site.toml", "--explain")[1]
+    assert out.startswith("GONE, ACT: ")
     assert "went: ACT" in out
     assert "came:" not in out
     assert "judged in the log" not in out
@@ -59,8 +61,9 @@ def test_the_way_back_says_that_the_findings_went(demo, capsys):
 def test_equal_logs_show_no_difference(demo, capsys):
     """A log beside itself: each figure says so, and so does the whole."""
     log = demo / "open_day.parquet"
-    status, out, _ = told(capsys, "compare", log, log, "--site", demo / "site.toml")
-    rows = [line for line in out.splitlines() if line.endswith(NONE)]
+    status, out, _ = told(capsys, "compare", log, log, "--site", demo / "site.toml", "--explain")
+    out = " ".join(out.split())
+    rows = re.findall(f"{NONE}(?! of|,)", out)
     assert status == 0
     assert len(rows) >= 14  # energy and charge, habits, runs, starts
     assert "No difference that these logs can show, in any of these figures." in out

@@ -182,7 +182,7 @@ def test_signals_end_it_cleanly(tmp_path, number):
     child.send_signal(number)
     out, err = child.communicate(timeout=30)
     assert child.returncode == 0, err
-    assert "next: shuntbook charge" in out
+    assert "shuntbook charge" in out
     assert not journal.exists()
     assert open_log(log).rows > 10
 
