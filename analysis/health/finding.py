@@ -100,6 +100,18 @@ class Rule:
         return Check(self.code, "found", self.limit, self.source, evidence, finding)
 
 
+#: The code of the finding that draw and return are swapped.
+WRONG_SIGN: Final = "charge_wrong_sign"
+
+
+def is_swapped(findings: Iterable[Finding]) -> bool:
+    """Tell whether draw and return seem to be swapped: until the log is turned, no amount of it is what it is called.
+
+    What looks like a load's runs are then the rests between them.
+    """
+    return any(finding.code == WRONG_SIGN for finding in findings)
+
+
 def withheld(checks: Iterable[Check]) -> tuple[str, ...]:
     """Return the codes of what the runs should have told and could not, in order."""
     return tuple(check.code for check in checks if check.code in OF_RUNS and check.outcome == "not judged")

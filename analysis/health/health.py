@@ -128,5 +128,5 @@ def sign_check(sign: SignCheck | None) -> Check:
             "nothing here can be right.",
             "Turn the log: shuntbook convert LOG --reverse-sign --out OTHER",
         ),
-        f"The voltage rises with the draw in {sign.against} of {sign.steps} steps. At a bank it should fall.",
+        f"Draw and return seem swapped: the volts rise with the draw, {sign.against} times of {sign.steps}.",
     )

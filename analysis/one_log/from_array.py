@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final, Literal
 
+from ..health.finding import is_swapped
 from ..readings.chunk import SECONDS_PER_HOUR
 
 if TYPE_CHECKING:
@@ -28,7 +29,7 @@ def sure_from_array(log: LogReport, unit: Literal["Ah", "Wh"]) -> float | None:
     )
     two = log.cycles.two_kinds
     # Runs that may be another load's, and a sign that may be turned, tell nothing of whence it came.
-    doubtful = (two is not None and two.own is None) or any(each.code == "charge_wrong_sign" for each in log.findings)
+    doubtful = (two is not None and two.own is None) or is_swapped(log.findings)
     if log.facts.side != "dc" or not took or u95 is None or amounts is None or amounts.sure is None or doubtful:
         return None
     by_balance = took - u95 - amounts.sure.drawn.high

@@ -11,7 +11,7 @@ import numpy as np
 
 from ..charge.amounts import budget_of
 from ..cycles.taken_by_load import taken_by_load
-from ..health.finding import OF_RUNS, SEVERITIES, Finding, withheld
+from ..health.finding import OF_RUNS, SEVERITIES, WRONG_SIGN, Finding, withheld
 from ..health.runs import busiest_hour
 from ..quality.implausible import Grade
 from .day_pieces import usual_of
@@ -199,7 +199,7 @@ URGENCY: Final = (
     *("start_trip", "surge_over_rating", "low_voltage"),
     *("short_cycling", "air_charge_lost"),
     *("leak_down", "draw_drift", "standing_draw"),
-    *("charge_wrong_sign", "sampling_too_slow"),
+    *(WRONG_SIGN, "sampling_too_slow"),
 )
 
 #: The rule in a sentence, for whoever reads the ranking.
@@ -262,7 +262,7 @@ class TakenInAll:
 def taken_in_all(summaries: Iterable[LogSummary]) -> TakenInAll:
     """Add up what the loads took in all logs of a plausible sign, each by itself, also where two show the same time."""
     # Where draw and return are swapped, what looks like the load's may be anything.
-    every = [summary for summary in summaries if "charge_wrong_sign" not in summary.codes]
+    every = [summary for summary in summaries if WRONG_SIGN not in summary.codes]
     at_bank = [summary for summary in every if summary.load_Ah is not None]
     # What flows behind an inverter came through the bank's meter before.
     logs = at_bank or [summary for summary in every if summary.load_Wh is not None]

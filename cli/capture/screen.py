@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
+from ...analysis.health.finding import is_swapped
 from ..door import harmless
 from ..render.wording.answer import LoadTotal, load_total
 from ..render.wording.numbers import amount, counted, duration, plus_minus, shortened, true_minus
@@ -154,7 +155,9 @@ def run_state(snapshot: Snapshot) -> tuple[str, str]:
 
 def taken_so_far(snapshot: Snapshot) -> LoadTotal | None:
     """Return what the load took by itself; None where no run was seen or nothing measured."""
-    total = None if snapshot.cycles is None else load_total(snapshot.cycles, load_called(snapshot.cycles))
+    if snapshot.cycles is None or is_swapped(snapshot.findings):
+        return None
+    total = load_total(snapshot.cycles, load_called(snapshot.cycles))
     # A run that goes on is seen as far as there is anything to be seen: that it runs is told elsewhere.
     if total is None or snapshot.running_s is None:
         return total

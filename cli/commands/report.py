@@ -17,10 +17,9 @@ from ..exit import Exit, strictly
 from ..opening.prepared_log import Corrections, correction_options, open_site
 from ..parallel.worker_process import Second, second_process
 from ..render.page.page import load_library, load_page, render, render_one_page
-from ..render.wording.log_sentences import log_title
+from ..render.terminal.answer import explain_option, say_answer
+from ..render.terminal.report import report_answer
 from ..render.wording.numbers import counted
-from ..render.wording.several_sentences import begins_with_all, over_lines
-from ..render.wording.site_sentences import in_short, unsafe
 
 if TYPE_CHECKING:
     from ...analysis.several_logs.report import Report
@@ -45,6 +44,7 @@ if TYPE_CHECKING:
 @click.option("--strict", is_flag=True, help="End with status 4 if a finding wants watching or acting on.")
 @options_to_show
 @correction_options
+@explain_option
 @click.option("--force", is_flag=True, help="Replace an existing page or PDF, or tables that you changed.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document alone.")
 @click.pass_obj
@@ -62,6 +62,7 @@ def command(
     strict: bool,
     zero_at: str | None,
     drop_spikes: bool,
+    explain: bool,
     force: bool,
     as_json: bool,
 ) -> int:
@@ -116,6 +117,7 @@ def command(
     with second_process(*libraries, allowed=bool(own_process)) as second:
         report = report_of(logs, open_site(site), load, corrections, changed_at, second)
         if drawn:
+            say_answer(report_answer(report), explain=explain, err=as_json)
             _write(report, out, pdf, second, one_page=one_page, err=as_json)
     if show.card is not None:
         from ..render.card.card import card
@@ -177,15 +179,3 @@ def _write(report: Report, out: Path | None, pdf: Path | None, second: Second, *
     if pdf is not None and paper is not None:
         write_bytes(pdf, paper)
         say(f"wrote {pdf}; it is laid out for A4 paper", err=err)
-    for line in _in_short(report):
-        say(line, err=err)
-
-
-def _in_short(report: Report) -> list[str]:
-    """Return what the terminal says of the page: of many logs what they show together, else of each."""
-    first = unsafe(report)
-    if report.over is not None and begins_with_all(report):
-        return [*first, *over_lines(report.over)]
-    # Of many logs only what they show together: a line on each would scroll away what matters.
-    of = {id(log): f"{log_title(log.facts)}: " if len(report.logs) > 1 else "" for log in report.logs}
-    return first + [of[id(log)] + text for log in report.logs for text in in_short(log)]

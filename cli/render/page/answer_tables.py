@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from ....analysis.health.finding import is_swapped
 from ....analysis.stats.interval95 import Within
 from ..still_charts.axis import NAMES
 from ..still_charts.bars import AnswerBar
@@ -73,10 +74,10 @@ def flow(shown: Bands, unit: str) -> Table:
 
 
 def apart(report: Report) -> tuple[LogReport, ...]:
-    """Return the logs of a report that do not show the same time twice."""
+    """Return the logs of a report whose amounts may be added up: none shows a time twice, or is swapped."""
     # What a meter at the bank and one behind an inverter saw at once must not be added up.
     left_out = {id(left.log) for left in report.over.left_out} if report.over is not None else set()
-    return tuple(log for log in report.logs if id(log) not in left_out)
+    return tuple(log for log in report.logs if id(log) not in left_out and not is_swapped(log.findings))
 
 
 def answer_bars(log: LogReport) -> list[AnswerBar]:

@@ -7,6 +7,7 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from ....analysis.charge.amounts import budget_of
+from ....analysis.health.finding import is_swapped
 from ....analysis.health.limits import MINIMUM_RUN_S, MINIMUM_RUN_SOURCE
 from ....analysis.one_log import energy_flow as flows
 from ..readouts import runs as runs_readout
@@ -113,7 +114,7 @@ def energy_flow(report: Report, name: str) -> Figure | None:
 def answer_bar(log: LogReport, name: str) -> Figure | None:
     """Return what the load took and, below it, what the bank gave, as bars that fade; None without either."""
     amounts = answer_tables.answer_bars(log)
-    if not amounts:
+    if not amounts or is_swapped(log.findings):
         return None
     drawn = both_sizes(partial(bars.answer_bars, amounts), name, (bars.BESIDE, NARROW))
     return Figure(drawn, "The bar fades where it is not sure: 95 % of the time the true figure lies there.")

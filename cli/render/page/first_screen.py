@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from ....analysis.bank.system_word import to_add
-from ....analysis.health.finding import withheld
+from ....analysis.health.finding import is_swapped, withheld
 from ....analysis.not_known import Missing
 from ....analysis.one_log.bank_report import BankReport
 from ..wording import answer, clock, log_sentences, numbers, site_sentences, verdict
@@ -28,7 +28,7 @@ _EXPLAINED = (
     (r" Wh\b", "Wh, watt-hours: watts × hours."),
     ("±", "±: 95 times in 100 the true value lies within."),
 )
-_NO_SITE = "needs a site file"
+_NO_SITE, _NOT_KNOWN = "needs a site file", "not known"
 
 
 @dataclass(frozen=True)
@@ -169,6 +169,8 @@ def _glance(log: LogReport, anchor: str, place: int) -> Glance:
 
 def _answer(log: LogReport) -> tuple[str, str, str]:
     """Return what is told in the largest type: whose it is, the figure with its ±, and what stands beside it."""
+    if is_swapped(log.findings):
+        return f"What {log_sentences.load_name(log)} took", _NOT_KNOWN, answer.UNTIL_TURNED
     total = answer.load_took(log)
     if total is not None:
         runs = f"in {total.in_runs}"
@@ -193,6 +195,8 @@ def _drawn(log: LogReport) -> tuple[str, str]:
 def _taken(log: LogReport) -> Tile:
     charge, energy = _drawn(log)
     where = "Out of the bank" if log.facts.side == "dc" else "Behind the inverter"
+    if is_swapped(log.findings):
+        return Tile(where, _NOT_KNOWN, answer.UNTIL_TURNED, "took")
     if not charge and not energy:
         return Tile(where, numbers.UNKNOWN, "too few readings to add up", "took")
     value, _, either_side = (charge or energy).partition(" ± ")
@@ -217,7 +221,9 @@ def _health(log: LogReport) -> Tile:
 def _carries(log: LogReport) -> Tile:
     word, name = site_sentences.carries(log), "System carries it?"
     if word is None or log.by_site is None:
-        return Tile(name, "not known", _NO_SITE, "")
+        return Tile(name, _NOT_KNOWN, _NO_SITE, "")
+    if is_swapped(log.findings):
+        return Tile(name, _NOT_KNOWN, answer.UNTIL_TURNED, "carry")
     # After the colon stands which part says so.
     _, _, parts = word.sentence.rstrip(".").rpartition(": ")
     if word.verdict is None:
@@ -230,11 +236,13 @@ def _carries(log: LogReport) -> Tile:
 def _full_again(log: LogReport) -> Tile:
     name, site = "Bank full again", log.by_site
     if site is None:
-        return Tile(name, "not known", _NO_SITE, "")
+        return Tile(name, _NOT_KNOWN, _NO_SITE, "")
+    if is_swapped(log.findings):
+        return Tile(name, _NOT_KNOWN, answer.UNTIL_TURNED, "full")
     owed = site.bank.to_full if isinstance(site.bank, BankReport) else site.bank
     if isinstance(owed, Missing):
         why = f"needs {owed.add[0]} in the site file" if owed.add else owed.because
-        return Tile(name, "not known", numbers.shortened(why, 60), "full")
+        return Tile(name, _NOT_KNOWN, numbers.shortened(why, 60), "full")
     if owed.owed_Ah <= 0:
         return Tile(name, "full", "at the log's end", "full")
     return Tile(name, numbers.duration(owed.sun_h * 3600), "of good sun at least", "full")

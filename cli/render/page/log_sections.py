@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from ....analysis.health.finding import withheld
+from ....analysis.health.finding import is_swapped, withheld
 from ....analysis.health.limits import limits_for
 from ..terminal.charge import doubt_lines
 from ..wording import checks, log_sentences, numbers
@@ -38,6 +38,8 @@ def took(report: Report, log: LogReport, anchor: str) -> Section:
     # What makes the figures doubtful comes before what they come to.
     doubts = (f"{line}." for line in doubt_lines(log.charge))
     sentences = (*doubts, log_sentences.balance(log), log_sentences.took(log), log_sentences.counter(log))
+    if is_swapped(log.findings):
+        sentences = ("Draw and return seem swapped: what is shown here as the one is then the other.", *sentences)
     return Section(
         f"{anchor}-took",
         "What did it take out of the bank?" if at_bank else "What did the loads take behind the inverter?",

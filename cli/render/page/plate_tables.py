@@ -63,27 +63,27 @@ def steps(check: PlateCheck) -> Table:
 
 def compared(check: PlateCheck) -> Table:
     """Return paper, estimate and measurement beside each other."""
-    estimate, seen = check.estimate, check.comparison
+    estimate, seen, runs = check.estimate, check.comparison, check.runs
     rows = (
-        ("On paper", estimate.paper_Wh, estimate.paper_Ah, seen.paper_energy_ratio),
-        ("From the nameplate", estimate.energy_Wh, estimate.charge_Ah, seen.energy_ratio),
+        ("On paper", estimate.paper_Wh, estimate.paper_Ah, seen.paper_energy_ratio, (None, None)),
+        ("From the nameplate", estimate.energy_Wh, estimate.charge_Ah, seen.energy_ratio, (None, None)),
         # Last, since it is what the two above are measured by.
-        ("Measured", seen.measured_energy_Wh, seen.measured_charge_Ah, 1.0),
+        ("Measured", seen.measured_energy_Wh, seen.measured_charge_Ah, 1.0, (runs.energy_u95_Wh, runs.charge_u95_Ah)),
     )
     return Table(
         f"The same {numbers.duration(estimate.hours * 3600)}, three ways",
         ("", "Energy", "Charge", "Measured / this"),
         tuple(
-            (what, numbers.amount(Wh, "Wh"), numbers.amount(Ah, "Ah"), numbers.percent(ratio))
-            for what, Wh, Ah, ratio in rows
+            (what, numbers.plus_minus(Wh, u95_Wh, "Wh"), numbers.plus_minus(Ah, u95_Ah, "Ah"), numbers.percent(ratio))
+            for what, Wh, Ah, ratio, (u95_Wh, u95_Ah) in rows
         ),
     )
 
 
 def in_short(check: PlateCheck) -> str:
     """Say in one sentence how nameplate and paper stand to what was measured, in the whole per cents of the table."""
-    seen = check.comparison
-    name, measured = numbers.shortened(check.estimate.load), numbers.amount(seen.measured_energy_Wh, "Wh")
+    seen, name = check.comparison, numbers.shortened(check.estimate.load)
+    measured = numbers.plus_minus(seen.measured_energy_Wh, check.runs.energy_u95_Wh, "Wh")
     plate, paper = _beside(seen.energy_ratio), _beside(seen.paper_energy_ratio)
     return f"The {name} took {measured}: {plate} its nameplate with losses says, {paper} volts × amps × hours on paper."
 

@@ -75,12 +75,12 @@ def bars_of(check: PlateCheck) -> list[Bar]:
         *_changes(estimate.paper_Wh, check.left_out_on_paper.reasons),
         _sum("from the nameplate", estimate.energy_Wh, "//"),
         *_changes(estimate.energy_Wh, check.why.reasons),
-        _sum("measured", check.runs.energy_Wh, ""),
+        _sum("measured", check.runs.energy_Wh, "", check.runs.energy_u95_Wh),
     ]
 
 
-def _sum(what: str, energy_Wh: float, hatch: str) -> Bar:
-    return Bar(f"{what}: {numbers.amount(energy_Wh, 'Wh')}", 0.0, energy_Wh, is_sum=True, hatch=hatch)
+def _sum(what: str, energy_Wh: float, hatch: str, u95_Wh: float | None = None) -> Bar:
+    return Bar(f"{what}: {numbers.plus_minus(energy_Wh, u95_Wh, 'Wh')}", 0.0, energy_Wh, is_sum=True, hatch=hatch)
 
 
 def _changes(level_Wh: float, reasons: tuple[Reason, ...]) -> list[Bar]:

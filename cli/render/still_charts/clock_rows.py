@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING, Final
 
+from ....analysis.health.finding import is_swapped
 from ....analysis.readings.chunk import MICROSECONDS, SECONDS_PER_HOUR
 from ..wording import checks, clock, log_sentences, numbers
 from .run_strip import seen_on
@@ -106,7 +107,8 @@ def _title(log: LogReport) -> str:
 
 def clock_rows(logs: Sequence[LogReport]) -> ClockRows | None:
     """Return what is to be drawn of logs; None where none of them holds a run."""
-    logs = [log for log in logs if log.charge.span.start_us is not None]
+    # Where draw and return are swapped, what looks like runs are the rests between them.
+    logs = [log for log in logs if log.charge.span.start_us is not None and not is_swapped(log.findings)]
     if not any(log.cycles.cycles for log in logs):
         return None
     dated = not any(log.facts.undated for log in logs)

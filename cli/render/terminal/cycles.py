@@ -6,8 +6,8 @@ from collections.abc import Iterator, Sequence
 from statistics import median
 from typing import TYPE_CHECKING, Final
 
-from ....analysis.health.finding import withheld
-from ..wording.answer import bank_gave, load_took
+from ....analysis.health.finding import WRONG_SIGN, is_swapped, withheld
+from ..wording.answer import bank_gave, first_answer, load_took
 from ..wording.checks import check_lines, when
 from ..wording.clock import clock
 from ..wording.log_sentences import by_severity, ran
@@ -27,25 +27,17 @@ if TYPE_CHECKING:
 
 #: A terminal shows this many cycles; all are in ``--json``.
 _MOST_CYCLES: Final = 200
-#: The finding that tells of the log, not of the load: what it shows may be wrong altogether.
-_WRONG_SIGN: Final = "charge_wrong_sign"
 
 
 def cycles_answer(log: LogReport) -> Reply:
     """Return what a load took by itself and how it is with it; each run, finding and check are among the reasons."""
-    took = load_took(log)
-    total = took.sentence if took is not None else ran(log)
+    total = first_answer(log)
     return Reply(
         [
-            *(f"WARNING: {each.title}. {each.check_first}" for each in log.findings if each.code == _WRONG_SIGN),
+            *(f"WARNING: {each.title}. {each.check_first}" for each in log.findings if each.code == WRONG_SIGN),
             *doubt_lines(log.charge),
             total,
-            *_verdict(log),
-            *([ran(log)] if took is not None else _no_start(log)),
-            *filter(None, [bank_gave(log)]),
-            *_draws(log),
-            *_cut_off(log),
-            *plate_in_short(log),
+            *([] if is_swapped(log.findings) else _of_the_load(log)),
             *span_in_short(log.facts, log.charge.span),
             *([MEANS_95] if "±" in total else []),
         ],
@@ -55,6 +47,18 @@ def cycles_answer(log: LogReport) -> Reply:
     )
 
 
+def _of_the_load(log: LogReport) -> list[str]:
+    """Say how it is with the load, how it ran, and what it draws."""
+    return [
+        *_verdict(log),
+        *([ran(log)] if load_took(log) is not None else _no_start(log)),
+        *filter(None, [bank_gave(log)]),
+        *_draws(log),
+        *_cut_off(log),
+        *plate_in_short(log),
+    ]
+
+
 def _verdict(log: LogReport) -> list[str]:
     """Say how it is with the load: what is gravest, what to do first, and what else was found."""
     verdict = verdict_on(log)
@@ -62,9 +66,6 @@ def _verdict(log: LogReport) -> list[str]:
     also = "; ".join(finding.title for finding in serious[1:])
     lines = [f"{verdict.state.upper()}: {verdict.sentence}"]
     lines += [f"Do first: {verdict.first_step}"] if verdict.first_step else []
-    # What is wrong with the log itself was said at the very first.
-    if serious and serious[0].code == _WRONG_SIGN:
-        lines = []
     return [*lines, *([f"Also found: {also}."] if also else [])]
 
 

@@ -4,15 +4,19 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from math import floor, log10
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from ....analysis.cycles.taken_by_load import TakenByLoad, taken_by_load
+from ....analysis.health.finding import is_swapped
 from ....analysis.not_known import Missing
 from . import numbers
 
 if TYPE_CHECKING:
     from ....analysis.cycles.cycle import Cycles
     from ....analysis.one_log.log_report import LogReport
+
+#: What stands in place of an amount where draw and return seem to be swapped.
+UNTIL_TURNED: Final = "until the log is turned"
 
 
 @dataclass(frozen=True)
@@ -73,16 +77,19 @@ def _in_part(taken: TakenByLoad, counted: int) -> int:
 
 
 def load_took(log: LogReport) -> LoadTotal | None:
-    """Return what the load of a log took by itself; None where no run was seen or nothing measured."""
+    """Return what the load of a log took by itself; None where no run was seen, nothing measured, or the sign wrong."""
     from . import log_sentences  # not where a capture asks what a load took
 
-    return load_total(log.cycles, log_sentences.load_name(log))
+    # A wrong figure told large is worse than none.
+    return None if is_swapped(log.findings) else load_total(log.cycles, log_sentences.load_name(log))
 
 
 def first_answer(log: LogReport) -> str:
     """Return the answer of a log in one sentence: what its load took, or that no run of it was seen."""
     from . import log_sentences  # not where a capture asks what a load took
 
+    if is_swapped(log.findings):
+        return f"What {log_sentences.load_name(log)} took is not known {UNTIL_TURNED}."
     total = load_took(log)
     if total is not None:
         return total.sentence
@@ -93,13 +100,16 @@ def first_answer(log: LogReport) -> str:
 
 
 def bank_gave(log: LogReport) -> str | None:
-    """Say what all loads took out of the bank together; None of a log from behind an inverter, or without amounts."""
+    """Say what all loads took out of the bank together.
+
+    None of a log from behind an inverter, without amounts, or with a sign that seems to be wrong.
+    """
     both = _bank_gave(log)
     return None if both is None else f"Out of the bank, all loads: {both}."
 
 
 def _bank_gave(log: LogReport) -> str | None:
-    if log.facts.side != "dc":
+    if log.facts.side != "dc" or is_swapped(log.findings):
         return None
     both = [
         numbers.plus_minus(amounts.drawn, amounts.drawn_u95, unit)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from . import clock, log_sentences, numbers
-from .answer import LoadTotal, bank_gave, load_took
+from .answer import LoadTotal, bank_gave, first_answer, load_took
 from .verdict import Verdict, verdict_on, verdict_over
 
 if TYPE_CHECKING:
@@ -64,7 +64,7 @@ def steps(report: Report) -> tuple[Step, ...]:
     logs, verdict, took = report.logs, verdict_of(report), answers(report.logs)
     measured = f"{numbers.duration(sum(log.charge.span.covered_s for log in logs))} of readings"
     first = f"First: {numbers.uncapital(verdict.first_step)}" if verdict.first_step else ""
-    ran = "" if took else log_sentences.ran(max(logs, key=start_us))
+    ran = "" if took else first_answer(max(logs, key=start_us))
     gave = [f"{a.day}: {numbers.uncapital(a.gave)}" if a.day and a.gave else a.gave for a in took]
     gave = gave or [bank_gave(max(logs, key=start_us)) or ""]
     last = (first, CAUTION if first else "", verdict.history)

@@ -7,7 +7,13 @@ from health_cycles import cycles
 from report_scenes import make_log, with_facts
 
 from shuntbook.analysis.cycles.cycle import RunKind, TwoKinds
+from shuntbook.analysis.health.finding import WRONG_SIGN, Finding
 from shuntbook.analysis.one_log import from_array
+from shuntbook.analysis.several_logs.report import Report
+from shuntbook.cli.render.page import figures
+from shuntbook.cli.render.page.first_screen import first_screen
+from shuntbook.cli.render.terminal.cycles import cycles_answer
+from shuntbook.cli.render.terminal.report import report_answer
 from shuntbook.cli.render.wording import answer
 
 
@@ -104,3 +110,20 @@ def test_what_came_past_the_bank_is_a_lower_bound(monkeypatch):
 def test_a_lower_bound_is_rounded_down(x, text):
     """Two digits; never more than it is."""
     assert answer.at_least(x) == text
+
+
+def test_no_amount_is_told_of_a_log_whose_sign_seems_wrong():
+    """What looks like runs are the rests between them: no figure, no picture, in any place that tells an answer."""
+    log = make_log()
+    turned = replace(log, findings=(Finding(WRONG_SIGN, "act", "", "", "", ""),))
+    assert answer.load_took(log) is not None and answer.bank_gave(log) is not None
+    assert answer.load_took(turned) is None and answer.bank_gave(turned) is None
+    assert answer.first_answer(turned) == "What the largest load took is not known until the log is turned."
+    report = Report(None, (turned,), (), "0")
+    assert figures.picture(report, "p") is None and figures.energy_flow(report, "f") is None
+    (glance,) = first_screen(report, {}, None).glances
+    assert (glance.value, glance.beside) == ("not known", "until the log is turned")
+    assert [tile.value for tile in glance.tiles if not tile.state] == ["not known"] * 3
+    for reply in (report_answer(report), cycles_answer(turned)):
+        shown = "\n".join(reply.laid_out(80, explain=False))
+        assert "not known" in shown and " Ah" not in shown

@@ -1,0 +1,72 @@
+"""What the terminal says of a report: the answer and the verdict, and on request what stands behind them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, Final
+
+from ..wording.answer import bank_gave, first_answer
+from ..wording.log_sentences import log_title
+from ..wording.numbers import uncapital
+from ..wording.several_sentences import begins_with_all, headline, over_lines
+from ..wording.shown import start_us
+from ..wording.site_sentences import carry_all, in_short, unsafe
+from ..wording.verdict import verdict_on, verdict_over
+from .answer import MEANS_95, Block, Reply
+from .charge import doubt_lines
+
+if TYPE_CHECKING:
+    from ....analysis.one_log.log_report import LogReport
+    from ....analysis.several_logs.report import Report
+    from ..wording.verdict import Verdict
+
+#: So many logs are each told of; of more the newest is.
+_MOST_LOGS: Final = 2
+
+
+def report_answer(report: Report) -> Reply:
+    """Return what a report comes to: what the load took, how it is with it, and whether the system carries it."""
+    carried = carry_all(report)
+    return Reply(
+        [*unsafe(report), *_of_logs(report), *([carried] if carried is not None else [])],
+        list(_reasons(report)),
+        "what carries it, what owes what, trends",
+    )
+
+
+def _of_logs(report: Report) -> Iterator[Block]:
+    """Yield the answers, the newest log's first."""
+    over = report.over
+    if over is not None and begins_with_all(report):
+        yield from (*_told(verdict_over(over)), *headline(over)[:1])
+        return
+    newest = sorted(report.logs, key=start_us, reverse=True)[:_MOST_LOGS]
+    for log in newest:
+        yield from _of_log(log, f"{log_title(log.facts)}: " if len(newest) > 1 else "")
+
+
+def _of_log(log: LogReport, name: str) -> Iterator[Block]:
+    yield from doubt_lines(log.charge)
+    answer = first_answer(log)
+    yield f"{name}{uncapital(answer) if name else answer}"
+    yield from _told(verdict_on(log))
+    if (gave := bank_gave(log)) is not None:
+        yield gave
+
+
+def _told(verdict: Verdict) -> Iterator[Block]:
+    yield f"{verdict.state.upper()}: {verdict.sentence}"
+    if verdict.first_step:
+        yield f"Do first: {verdict.first_step}"
+
+
+def _reasons(report: Report) -> Iterator[Block]:
+    several = len(report.logs) > 1
+    if report.over is not None and begins_with_all(report):
+        yield from over_lines(report.over)
+    else:
+        # Of many logs only what they show together: a line on each would scroll away what matters.
+        for log in report.logs:
+            name = f"{log_title(log.facts)}: " if several else ""
+            yield from (f"{name}{sentence}" for sentence in in_short(log))
+    yield MEANS_95
