@@ -17,7 +17,7 @@ Block = str | Columns
 #: An answer has no more lines than these, whatever the terminal's width: it is read at a glance.
 MOST_LINES: Final = 12
 #: So many of them the last words may take from the rest.
-_MOST_LAST: Final = 3
+_MOST_LAST: Final = 2
 #: What ± means, once in an answer that holds one.
 MEANS_95: Final = "± is 95 %: in 95 of 100 such logs the truth lies within it."
 

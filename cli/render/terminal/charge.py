@@ -49,7 +49,7 @@ def charge_answer(
         [
             *warnings,
             Columns(_rows(facts, charge)),
-            *_noted(facts, charge)[:1],
+            *_noted(facts, charge),
             *spans,
             *in_gaps_lines(charge),
             *_marked(facts, marked),
@@ -60,7 +60,6 @@ def charge_answer(
             about,
             *span_lines(facts, charge.span),
             *sureness_lines(charge, figures, starts_known=starts_known),
-            *_noted(facts, charge),
             *_rests_on(facts, charge),
         ],
         "the meter, where ± comes from, what was assumed",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from pathlib import PurePath
 from typing import TYPE_CHECKING, Final
 
 from ....ingest.safe_files.rejects import rejects_path
@@ -42,8 +43,8 @@ def converted_answer(
             *in_doubt,
             _sums(look),
             _readings(look, meta, few=True),
-            _counts(done),
             _taken_for(done, export, reverse=reverse),
+            _counts(done),
             *([f"kept how it was read in {profile}: next time add --profile {profile}"] if profile is not None else []),
             *(f"note: {line}" for line in meta.remarks),
             *_columns(export),
@@ -118,7 +119,8 @@ def _columns(export: Export) -> list[str]:
 
 def _files(export: Export) -> str:
     more = len(export.sources) - 1
-    return export.sources[0].name + (f" and {more} more" if more else "")
+    # Its folder is known to whoever named it.
+    return PurePath(export.sources[0].name).name + (f" and {more} more" if more else "")
 
 
 def _explained(done: Converted, export: Export, *, reverse: bool) -> list[str]:

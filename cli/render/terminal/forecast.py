@@ -67,7 +67,7 @@ def forecast_answer(forecast: Forecast, log: str | None = None) -> Reply:
 
 
 #: The cautions that matter to any load, in a line; all of them are among the reasons.
-_CAUTION: Final = "A bank gives thousands of amps into a short: take the fuse out before you work."
+_CAUTION: Final = "Before you work on it: load off first, then its fuse out; a short can burn you."
 _CAUTION_MAINS: Final = "Bank and mains can kill: switch off, lock off, prove dead before you work on it."
 
 

@@ -278,8 +278,8 @@ def test_notes_are_told_with_their_own_interval(asked):
 
 
 def test_the_run_that_was_noted_is_counted(asked):
-    """`cycles` says 1 start, and no surge."""
-    assert "1 start," in asked(GARDEN, "cycles")
+    """`cycles` says 1 run, and no surge."""
+    assert " in 1 run." in asked(GARDEN, "cycles")
     document = json.loads(asked(GARDEN, "cycles", "--json"))
     assert document["summary"]["count"] == 1
     (cycle,) = document["cycles"]
