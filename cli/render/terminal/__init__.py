@@ -1,3 +1,3 @@
 """Results as lines of text."""
 
-__all__ = ["answer", "charge", "columns", "compare", "convert", "cycles", "forecast", "look", "plate", "site"]
+__all__ = ["answer", "charge", "columns", "compare", "convert", "cycles", "forecast", "look", "plate", "report", "site"]

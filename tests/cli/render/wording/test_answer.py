@@ -118,7 +118,7 @@ def test_no_amount_is_told_of_a_log_whose_sign_seems_wrong():
     turned = replace(log, findings=(Finding(WRONG_SIGN, "act", "", "", "", ""),))
     assert answer.load_took(log) is not None and answer.bank_gave(log) is not None
     assert answer.load_took(turned) is None and answer.bank_gave(turned) is None
-    assert answer.first_answer(turned) == "What the largest load took is not known until the log is turned."
+    assert answer.first_answer(turned) == "What the well pump took is not known until the log is turned."
     report = Report(None, (turned,), (), "0")
     assert figures.picture(report, "p") is None and figures.energy_flow(report, "f") is None
     (glance,) = first_screen(report, {}, None).glances
