@@ -42,7 +42,7 @@ LIMITS = {
     "charge": (56, 38),
     "charge --site": (89, 70),
     "capture": (118, 89),
-    "report": (198, 128),
+    "report": (198, 130),
 }
 
 
