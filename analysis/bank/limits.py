@@ -137,7 +137,7 @@ def _of_protection(bank: Bank, asked: Asked) -> Iterator[Judged]:
         yield Judged(asked.whose, asked.starting_A, "A", moment_A, _for_a_moment(bank), conditions)
 
 
-_WITHOUT_A_BREAK: Final = "A that the bank lets out without a break"
+_WITHOUT_A_BREAK: Final = "A that the bank lets out without a break (continuous)"
 
 
 def _for_a_moment(bank: Bank) -> str:

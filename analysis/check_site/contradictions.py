@@ -94,7 +94,7 @@ def _load(load: Load, site: Site) -> Iterator[str]:
     yield from _shaft_power(load)
     if load.locked_rotor_A and load.current_A and load.locked_rotor_A < load.current_A:
         yield (
-            f"'{load.name}' draws less before it turns ({load.locked_rotor_A:g} A) than when running "
+            f"'{load.name}' draws less before it turns (locked-rotor, {load.locked_rotor_A:g} A) than when running "
             f"({load.current_A:g} A); perhaps the two are swapped."
         )
     if load.code_letter and load.hp is None:

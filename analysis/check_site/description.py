@@ -72,7 +72,7 @@ def _bank_in_use(bank: Bank) -> list[str]:
     for value, words in (
         (bank.charge_efficiency_pct, "{} % of the charge put in comes out again"),
         (bank.charging_V, "charged at {} V"),
-        (bank.continuous_A, "lets out {} A without a break"),
+        (bank.continuous_A, "lets out {} A without a break (continuous)"),
         (bank.moment_A, f"{{}} A for {_n(bank.max_discharge_s)} s"),
         (bank.max_charge_A, "takes in {} A at most"),
         (bank.resistance_mohm, "{} milliohm inside"),
@@ -97,7 +97,7 @@ def _bank_word(site: Site) -> list[str]:
 
 def _inverter(inverter: Inverter) -> str:
     continuous = _power(inverter.continuous_VA, inverter.continuous_W)
-    words = [f"Inverter '{inverter.name}': {_n(inverter.output_V)} V AC, {continuous} without a break"]
+    words = [f"Inverter '{inverter.name}': {_n(inverter.output_V)} V AC, {continuous} without a break (continuous)"]
     if inverter.surge_VA or inverter.surge_W:
         seconds = f"for {_n(inverter.surge_s)} s" if inverter.surge_s else "for a time not given"
         words.append(f"{_power(inverter.surge_VA, inverter.surge_W)} {seconds}")
@@ -128,7 +128,7 @@ def _load(load: Load, site: Site) -> str:
             (load.hp, "{} hp at the shaft"),
             (load.power_factor, "power factor {}"),
             (load.code_letter, "code letter {}"),
-            (load.locked_rotor_A, "{} A before it turns"),
+            (load.locked_rotor_A, "{} A before it turns (locked-rotor)"),
             (load.start_s, "starts within {} s"),
         )
         if value is not None

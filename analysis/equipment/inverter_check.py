@@ -127,7 +127,7 @@ def _starting(inverter: Inverter, loads: tuple[Demand, ...], hardest: Demand | N
         return Missing(
             f"word on '{inverter.name}' {what}",
             ("inverters.surge_VA", "inverters.surge_W"),
-            f"that may take {asked.high:,.0f} VA, more than it gives without a break",
+            f"that may take {asked.high:,.0f} VA, more than it gives without a break (continuous)",
         )
     return Judged(what, asked, "VA", rating, unit, (_seconds(hardest, inverter.surge_s),))
 
