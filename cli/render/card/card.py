@@ -89,7 +89,7 @@ def drawn(report: Report, size: CardSize) -> Iterator[Sheet]:
 
 def _head(sheet: Sheet, form: _Form, report: Report) -> float:
     """Write the sign with its word, place and date beside it, and the verdict below; return where that ends. [px]"""
-    verdict, edge, small = shown.verdict_of(report), form.edge_px, form.small
+    verdict, edge, small = shown.told_verdict(report), form.edge_px, form.small
     _sign(sheet.figure, verdict.state, (edge + 0.6 * small.size_px, edge + 0.62 * small.size_px), small.size_px, sheet)
     word, left = verdict.state, edge + 1.7 * small.size_px
     named = Pen(small.size_px, bold=True, colour=_SIGNS[verdict.state][1])
@@ -145,12 +145,12 @@ def _write_answer(
     """Write what a load took in one log, and below it what the bank gave to all; return where that ends. [px]"""
     x, y = at
     quiet = Pen(form.small.size_px, colour=SOFT)
-    load, day = numbers.capital(answer.total.load), ""
-    if answer.day:
-        load, day = answer.total.load, f"{answer.day}: "
+    load, of = numbers.capital(answer.total.load), ""
+    if answer.of:
+        load, of = answer.total.load, f"{answer.of}: "
     # A long name is shortened, and not what is said of it.
-    room = width_px - sheet.width_of(f"{day} took", quiet)
-    y = sheet.write(f"{day}{sheet.cut(load, quiet, room)} took", (x, y), quiet, width_px=width_px)
+    room = width_px - sheet.width_of(f"{of} took", quiet)
+    y = sheet.write(f"{of}{sheet.cut(load, quiet, room)} took", (x, y), quiet, width_px=width_px)
     sheet.put(answer.figure, (x, y), Pen(size_px, bold=True))
     y = sheet.write(answer.beside, (x, y + 1.2 * size_px), Pen(form.small.size_px), width_px=width_px)
     return sheet.write(answer.gave, (x, y), form.note, width_px=width_px, lines=2)

@@ -10,7 +10,7 @@ from ....analysis.bank.system_word import to_add
 from ....analysis.health.finding import is_swapped, withheld
 from ....analysis.not_known import Missing
 from ....analysis.one_log.bank_report import BankReport
-from ..wording import answer, clock, log_sentences, numbers, site_sentences, verdict
+from ..wording import answer, clock, log_sentences, numbers, shown, site_sentences, verdict
 from ..wording.several_sentences import begins_with_all
 from . import figures
 from .log_sections import shown_findings
@@ -21,7 +21,6 @@ if TYPE_CHECKING:
     from ..wording.verdict import State, Verdict
     from .figures import Figure
 
-_WORST_FIRST: tuple[State, ...] = ("act", "watch", "not judged", "healthy")
 _CARRIES = {"holds": "yes", "doubtful": "doubtful", "fails": "no", None: "not judged"}
 _EXPLAINED = (
     (r" Ah\b", "Ah, amp-hours: amps × hours."),
@@ -91,15 +90,13 @@ class FirstScreen:
 
 def first_screen(report: Report, anchors: dict[int, str], picture: Figure | None) -> FirstScreen:
     """Return the first screen of a report; `anchors` says where a log is shown in full, by its ``id``."""
-    over = report.over if begins_with_all(report) else None
-    judged = None if over is None else verdict.verdict_over(over)
-    first = leading(report.logs) if judged is None else _newest(report.logs, judged.state)
-    judged = judged or verdict.verdict_on(first)
+    judged, first = shown.verdict_of(report)
     # Of many logs one is enough: the section on all of them follows.
-    logs = report.logs if over is None else (first,)
+    many = begins_with_all(report)
+    logs = (first,) if many else report.logs
     return FirstScreen(
         judged,
-        _whose(first, year=False) if len(report.logs) > 1 and over is None else "",
+        _whose(first, year=False) if len(report.logs) > 1 and not many else "",
         _finding(judged, first, anchors.get(id(first), "")),
         tuple(
             _glance(log, anchors.get(id(log), ""), place)
@@ -107,22 +104,6 @@ def first_screen(report: Report, anchors: dict[int, str], picture: Figure | None
         ),
         picture,
     )
-
-
-def leading(logs: tuple[LogReport, ...]) -> LogReport:
-    """Return the log to be spoken of first: the worst, and of those that are equally so the newest."""
-    return min(logs, key=lambda log: (_WORST_FIRST.index(verdict.verdict_on(log).state), -_begins_us(log)))
-
-
-def _newest(logs: tuple[LogReport, ...], state: State) -> LogReport:
-    """Return the newest of the logs in a state; of all where none is."""
-    # A log alone may be judged otherwise than its day.
-    alike = [log for log in logs if verdict.verdict_on(log).state == state]
-    return max(alike or logs, key=_begins_us)
-
-
-def _begins_us(log: LogReport) -> int:
-    return log.charge.span.start_us or 0
 
 
 def _finding(judged: Verdict, log: LogReport, anchor: str) -> str:

@@ -34,7 +34,7 @@ def render(report: Report, second: Second = HERE) -> str:
     # Loaded here, so that commands which only share this module's words do not pay for drawing.
     from ..still_charts.svg import drawn_by
     from . import figures
-    from .first_screen import first_screen, leading
+    from .first_screen import first_screen
     from .log_view import view_of
     from .several_view import logs_in_full, several_view
 
@@ -46,7 +46,7 @@ def render(report: Report, second: Second = HERE) -> str:
         several = several_view(report, anchors)
         first = first_screen(report, anchors, figures.picture(report, "picture"))
         # What asks for action is read first, though the log may be the later one.
-        first_log = leading(full.logs)
+        first_log = shown.leading(full.logs)
         placed = sorted(enumerate(full.logs, start=1), key=lambda each: each[1] is not first_log)
         views = [view_of(report, log, f"log-{place}") for place, log in placed]
     return filled(
@@ -77,13 +77,13 @@ def render_one_page(report: Report, second: Second = HERE) -> str:
     """
     from ..still_charts.svg import drawn_by
     from . import figures
-    from .first_screen import first_screen, leading
+    from .first_screen import first_screen
 
     with drawn_by(second):
         # Nothing on the sheet leads further: no log has a place in full.
         first = first_screen(report, {}, figures.picture(report, "picture"))
     # Of many logs the one that the answer is about stands in the table.
-    in_table = report.logs if len(report.logs) <= _MOST_COLUMNS else (leading(report.logs),)
+    in_table = report.logs if len(report.logs) <= _MOST_COLUMNS else (shown.verdict_of(report)[1],)
     unsafe = [numbers.shortened(text, _MOST_UNSAFE) for text in site_sentences.unsafe(report)]
     return filled(
         "one_page.html",

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 from . import clock, log_sentences, numbers
 from .answer import LoadTotal, bank_gave, first_answer, load_took
-from .verdict import Verdict, verdict_on, verdict_over
+from .several_sentences import begins_with_all
+from .verdict import State, Verdict, verdict_on, verdict_over
 
 if TYPE_CHECKING:
     from ....analysis.one_log.log_report import LogReport
@@ -16,6 +17,9 @@ if TYPE_CHECKING:
 
 #: The answers of so many logs stand beside each other; of more it is that of the newest.
 _MOST_ANSWERS: Final = 2
+#: So long is what an answer of one log among several is called by. [characters]
+_MOST_CALLED: Final = 24
+_WORST_FIRST: Final[tuple[State, ...]] = ("act", "watch", "not judged", "healthy")
 #: What belongs to a first step, wherever that is shown.
 CAUTION: Final = "Mains, batteries, tanks and wells are for people who are trained for them."
 
@@ -24,11 +28,11 @@ CAUTION: Final = "Mains, batteries, tanks and wells are for people who are train
 class Answer:
     """What a load took in one log.
 
-    ``day`` is when that was, without a year; empty where one log is shown alone or has no date. ``gave`` says what the
-    bank gave to all loads, empty where that is not known.
+    ``of`` says of which log: its day without a year, its name where days do not tell; empty where one is shown alone.
+    ``gave`` says what the bank gave to all loads, empty where that is not known.
     """
 
-    day: str
+    of: str
     total: LoadTotal
     gave: str
 
@@ -41,7 +45,7 @@ class Answer:
     def beside(self) -> str:
         """What belongs to it: energy and runs."""
         energy = f"{self.total.energy} " if self.total.charge and self.total.energy else ""
-        return f"{energy}in {numbers.counted(self.total.runs, 'run')}"
+        return f"{energy}in {self.total.in_runs}"
 
 
 @dataclass(frozen=True)
@@ -61,11 +65,11 @@ class Step:
 
 def steps(report: Report) -> tuple[Step, ...]:
     """Return a report in five steps for a wall: what was measured, the answer, the picture, the bank, the verdict."""
-    logs, verdict, took = report.logs, verdict_of(report), answers(report.logs)
+    logs, verdict, took = report.logs, told_verdict(report), answers(report.logs)
     measured = f"{numbers.duration(sum(log.charge.span.covered_s for log in logs))} of readings"
     first = f"First: {numbers.uncapital(verdict.first_step)}" if verdict.first_step else ""
     ran = "" if took else first_answer(max(logs, key=start_us))
-    gave = [f"{a.day}: {numbers.uncapital(a.gave)}" if a.day and a.gave else a.gave for a in took]
+    gave = [f"{a.of}: {numbers.uncapital(a.gave)}" if a.of and a.gave else a.gave for a in took]
     gave = gave or [bank_gave(max(logs, key=start_us)) or ""]
     last = (first, CAUTION if first else "", verdict.history)
     return (
@@ -81,20 +85,48 @@ def _some(*texts: str) -> tuple[str, ...]:
     return tuple(text for text in texts if text)
 
 
-def verdict_of(report: Report) -> Verdict:
-    """Return the verdict on all that a report holds."""
-    return verdict_on(report.logs[-1]) if report.over is None else verdict_over(report.over)
+def verdict_of(report: Report) -> tuple[Verdict, LogReport]:
+    """Return the verdict on all that a report holds, and the log that it speaks of, or that shows it best.
+
+    Of many logs it is the state of the newest days; of a few the worst log is spoken of.
+    """
+    if report.over is None or not begins_with_all(report):
+        log = leading(report.logs)
+        return verdict_on(log), log
+    verdict = verdict_over(report.over)
+    # A log alone may be judged otherwise than its day.
+    alike = [log for log in report.logs if verdict_on(log).state == verdict.state]
+    return verdict, max(alike or report.logs, key=start_us)
+
+
+def leading(logs: Sequence[LogReport]) -> LogReport:
+    """Return the log to be spoken of first: the worst, and of those that are equally so the newest."""
+    return min(logs, key=lambda log: (_WORST_FIRST.index(verdict_on(log).state), -start_us(log)))
+
+
+def told_verdict(report: Report) -> Verdict:
+    """Return the verdict on all that a report holds, whose sentence says of which of a few logs it is."""
+    verdict, log = verdict_of(report)
+    of = "" if begins_with_all(report) else _called(log, report.logs)
+    return replace(verdict, sentence=f"{of}: {numbers.uncapital(verdict.sentence)}") if of else verdict
 
 
 def answers(logs: Sequence[LogReport]) -> tuple[Answer, ...]:
     """Return what the load took: of one log or two in order of time, of more of the newest; none where none ran."""
     totals = [(log, total) for log in sorted(logs, key=start_us) if (total := load_took(log)) is not None]
     chosen = totals if len(totals) <= _MOST_ANSWERS else totals[-1:]
-    results = []
-    for log, total in chosen:
-        date = _day(log, log.charge.span.start_us) if len(logs) > 1 else ""
-        results.append(Answer(date.rpartition(" ")[0], total, bank_gave(log) or ""))
-    return tuple(results)
+    return tuple(Answer(_called(log, logs), total, bank_gave(log) or "") for log, total in chosen)
+
+
+def _called(log: LogReport, logs: Sequence[LogReport]) -> str:
+    """Return what tells a log from the others: its day, or its name where that is not enough; empty for one alone."""
+    days_begun = [_day(each, each.charge.span.start_us) for each in logs]
+    if len(logs) == 1:
+        return ""
+    # Two meters may tell of the same day, and a log may have no date.
+    if all(days_begun) and len(set(days_begun)) == len(days_begun):
+        return _day(log, log.charge.span.start_us).rpartition(" ")[0]
+    return numbers.shortened(log_sentences.log_title(log.facts), _MOST_CALLED)
 
 
 def place(report: Report) -> str:

@@ -20,7 +20,8 @@ from shuntbook.cli.opening.prepared_log import open_site
 from shuntbook.cli.render.card import card as cards
 from shuntbook.cli.render.still_charts import svg
 from shuntbook.cli.render.wording.answer import load_took
-from shuntbook.cli.render.wording.verdict import verdict_over
+from shuntbook.cli.render.wording.numbers import uncapital
+from shuntbook.cli.render.wording.verdict import verdict_on
 
 PIXELS = {"wide": (1200, 630), "square": (1080, 1080)}
 SIZES = pytest.mark.parametrize("size", PIXELS)
@@ -134,13 +135,13 @@ def test_it_holds_the_answer(size):
     assert "Marrowbrook · 9 Jun 2026" in words
 
 
-def test_two_logs_stand_beside_each_other_with_the_verdict_on_both(demo):
-    """Each with its own day, and the verdict as all else gives it of several logs."""
+def test_two_logs_stand_beside_each_other_with_the_verdict_on_the_worse(demo):
+    """Each with its own day, and the verdict as the page gives it, with the day that it is of."""
     report = report_of([demo / "open_day.parquet", demo / "week_later.parquet"], open_site(demo / "site.toml"), None)
     with cards.drawn(report, "wide") as sheet:
         words = [text for text, _ in texts(sheet)]
     assert "act" in words
-    assert verdict_over(report.over).sentence in " ".join(words)
+    assert f"20 Jun: {uncapital(verdict_on(report.logs[1]).sentence)}" in " ".join(words)
     assert {"13 Jun: the well pump took", "20 Jun: the well pump took"} < set(words)
 
 
