@@ -118,11 +118,17 @@ def _order(ranking: Sequence[LogSummary]) -> Table:
     rows = tuple(
         (
             f"{place}. {numbers.shortened(summary.log, 80)}",
-            f"{words.state_of(summary)}: {numbers.shortened(words.told(summary), 120)}",
+            _state_and_why(summary),
         )
         for place, summary in enumerate(named[:_MOST], start=1)
     )
     return Table("Logs with something to say", ("Log", "What"), rows, _rest(len(named)), prose=True)
+
+
+def _state_and_why(summary: LogSummary) -> str:
+    state = f"{words.state_of(summary)}: "
+    # What could not be judged begins with the very words of the state.
+    return state + numbers.shortened(words.told(summary).removeprefix(state), 120)
 
 
 def _figures(ranking: Sequence[LogSummary]) -> Table:
@@ -179,7 +185,11 @@ def _figure(
     # Three groups, not five: on a phone more colours could not be told apart.
     groups = [
         (called, [x for state, x in known if state in states])
-        for called, states in (("to act on", {"act"}), ("to watch", {"watch"}), ("neither", {"note", "-"}))
+        for called, states in (
+            ("to act on", {"act"}),
+            ("to watch", {"watch"}),
+            ("neither", {"note", "not judged", "-"}),
+        )
     ]
     drawn = both_sizes(partial(histogram, groups, what), name)
     caption = f"{numbers.counted(len(known), 'log')} with runs, by {what}."

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from ...analysis.health.finding import WRONG_SIGN
 from ...analysis.several_logs.fleet import counts_of, is_unjudged, taken_in_all
 from ..render.terminal.answer import Reply
 from ..render.terminal.columns import Columns
@@ -49,8 +50,19 @@ def took_in_all(ranking: Sequence[LogSummary]) -> str:
 
 
 def load_took(summary: LogSummary) -> str:
-    """Return what a log's load took by itself; empty where that is not known."""
-    return _both((summary.load_Ah, summary.load_u95_Ah), (summary.load_Wh, summary.load_u95_Wh))
+    """Return what a log's load took by itself; empty where that is not known, or the sign seems wrong."""
+    if WRONG_SIGN in summary.codes:
+        return ""
+    most = _runs_known(summary)
+    return _both(
+        (summary.load_Ah if summary.runs_with_Ah == most else None, summary.load_u95_Ah),
+        (summary.load_Wh if summary.runs_with_Wh == most else None, summary.load_u95_Wh),
+    )
+
+
+def _runs_known(summary: LogSummary) -> int:
+    """Return of how many runs the amount is known that is told; of one that fewer have nothing is said beside it."""
+    return max(summary.runs_with_Ah or 0, summary.runs_with_Wh or 0)
 
 
 def _both(*amounts: tuple[float | None, float | None]) -> str:
@@ -65,8 +77,10 @@ def told(summary: LogSummary) -> str:
         return summary.findings[0].plain + (f" (And {more} more.)" if more else "")
     if summary.status != "read" or summary.findings or summary.not_judged:
         return gist_of(summary)
-    took = load_took(summary)
-    return f"took {took} in {counted(summary.cycles or 0, 'run')}" if took else "no run of its load was seen"
+    if took := load_took(summary):
+        runs, known = counted(summary.cycles or 0, "run"), _runs_known(summary)
+        return f"took {took} in {runs if known == summary.cycles else f'{known:,} of {runs}'}"
+    return "no run of its load was seen" if not summary.cycles else "what its load took is not known"
 
 
 def in_short(counts: Counts) -> str:

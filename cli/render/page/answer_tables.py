@@ -42,7 +42,8 @@ def rows(shown: ClockRows) -> Table:
 
 
 def _marked(row: Row) -> str:
-    return "nothing to act on" if row.bracket is None else row.bracket.label
+    # Not judged, or found of no run in particular: that is told elsewhere.
+    return "nothing marked" if row.bracket is None else row.bracket.label
 
 
 def _usual(values: Sequence[float]) -> float | None:
@@ -65,12 +66,12 @@ def starts(shown: StartsTogether) -> Table:
 
 def flow(shown: Bands, unit: str) -> Table:
     """Return every bar at both ends of the flow."""
-    lines = tuple(
-        (way, *stop.words.split("\n", 1))
-        for way, stops in (("from", shown.sources), ("to", shown.sinks))
-        for stop in stops
-    )
-    return Table("Where energy went" if unit == "Wh" else "Where charge went", ("", "", "How much"), lines, prose=True)
+    lines = []
+    for stop in (*shown.sources, *shown.sinks):
+        name, amount = stop.words.split("\n", 1)
+        lines.append((numbers.capital(name), amount))
+    caption = "Where energy went" if unit == "Wh" else "Where charge went"
+    return Table(caption, ("", "How much"), tuple(lines), prose=True)
 
 
 def apart(report: Report) -> tuple[LogReport, ...]:

@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, TypeVar
 
-from ....analysis.health.finding import withheld
+from ....analysis.health.finding import is_swapped, withheld
 from ..wording import clock, log_sentences, numbers
 from ..wording.checks import ABOUT, TREND, not_judged
 from ..wording.log_sentences import drawn
@@ -220,20 +220,31 @@ def _not_measured(span: Span) -> str:
 def compared(report: Report) -> Table:
     """Return the logs side by side."""
     lines: tuple[tuple[str, Callable[[LogReport], str]], ...] = (
-        ("Charge drawn", lambda log: drawn(log.charge.charge, "Ah")),
-        ("Energy drawn", lambda log: drawn(log.charge.energy, "Wh")),
-        ("Starts", lambda log: f"{log.cycles.summary.count:,}"),
+        ("Charge drawn", _of_right_sign(lambda log: drawn(log.charge.charge, "Ah"))),
+        ("Energy drawn", _of_right_sign(lambda log: drawn(log.charge.energy, "Wh"))),
+        ("Starts", _of_right_sign(lambda log: f"{log.cycles.summary.count:,}")),
         ("Measured", lambda log: numbers.duration(log.charge.span.covered_s)),
-        ("Charge drawn in an hour of readings", lambda log: _drawn_an_hour(log, log.charge.charge, "Ah")),
-        ("Energy drawn in an hour of readings", lambda log: _drawn_an_hour(log, log.charge.energy, "Wh")),
-        ("Starts an hour", lambda log: numbers.number(log.cycles.summary.starts_per_hour)),
-        ("Running", lambda log: numbers.percent(log.cycles.summary.duty_cycle)),
-        ("Usual run", lambda log: numbers.duration(log.cycles.summary.median_run_s)),
-        ("Usual rest", lambda log: numbers.duration(log.cycles.summary.median_off_s)),
+        (
+            "Charge drawn in an hour of readings",
+            _of_right_sign(lambda log: _drawn_an_hour(log, log.charge.charge, "Ah")),
+        ),
+        (
+            "Energy drawn in an hour of readings",
+            _of_right_sign(lambda log: _drawn_an_hour(log, log.charge.energy, "Wh")),
+        ),
+        ("Starts an hour", _of_right_sign(lambda log: numbers.number(log.cycles.summary.starts_per_hour))),
+        ("Running", _of_right_sign(lambda log: numbers.percent(log.cycles.summary.duty_cycle))),
+        ("Usual run", _of_right_sign(lambda log: numbers.duration(log.cycles.summary.median_run_s))),
+        ("Usual rest", _of_right_sign(lambda log: numbers.duration(log.cycles.summary.median_off_s))),
         ("Findings", _finding_titles),
     )
     table = by_log("What each log shows", lines, report)
     return replace(table, rows=tuple(row for row in table.rows if any(cell != numbers.UNKNOWN for cell in row[1:])))
+
+
+def _of_right_sign(cell: Callable[[LogReport], str]) -> Callable[[LogReport], str]:
+    """Return what gives a cell, but of a log whose sign seems wrong nothing: there rests look like runs."""
+    return lambda log: numbers.UNKNOWN if is_swapped(log.findings) else cell(log)
 
 
 def by_log(caption: str, lines: Sequence[tuple[str, Callable[[LogReport], str]]], report: Report) -> Table:

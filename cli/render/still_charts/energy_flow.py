@@ -81,7 +81,7 @@ def spoken(flow: EnergyFlow, load: str, source: str) -> str:
     sources, sinks = (
         ", ".join(stop.words.replace("\n", " ") for stop in stops) for stops in (bands.sources, bands.sinks)
     )
-    return f"Flow of {what(flow)}. From: {sources}. To: {sinks}."
+    return f"Flow of {what(flow)}: {sources}. To: {sinks}."
 
 
 def bands_of(flow: EnergyFlow, load: str, source: str) -> Bands:

@@ -9,9 +9,11 @@ from fleet_summaries import ORDER, found, log
 from page_reading import NASTY, Reader, assert_sound
 
 from shuntbook.analysis.cautions import CAUTIONS
+from shuntbook.analysis.health.finding import WRONG_SIGN
 from shuntbook.analysis.several_logs.fleet import LogSummary, ranked
 from shuntbook.cli.fleet.chart import histogram
 from shuntbook.cli.fleet.page import render
+from shuntbook.cli.fleet.words import load_took, told
 
 
 def read(summary, **changes):
@@ -50,6 +52,27 @@ def test_the_answer_stands_first():
     well = Reader(render([read(log("b"), **amounts)], "1")).said
     assert "Healthy" in well
     assert "Not judged" in Reader(render([LogSummary("a", "not read", "is damaged")], "1")).said
+
+
+def test_an_amount_is_told_of_as_many_runs_as_it_is_of():
+    """Some runs whose amount is not known, or not in one of the units; and no amount where the sign seems wrong."""
+    amounts = {"load_Ah": 8.35, "load_u95_Ah": 0.08, "load_Wh": 206.0, "load_u95_Wh": 2.0}
+    both = read(log("a"), **amounts, runs_with_Ah=12, runs_with_Wh=12)
+    assert told(both) == "took 8.35 Ah ± 0.08 (206.0 Wh ± 2.0) in 12 runs"
+    assert told(replace(both, runs_with_Wh=9)) == "took 8.35 Ah ± 0.08 in 12 runs"
+    assert told(replace(both, runs_with_Ah=9, runs_with_Wh=9)) == "took 8.35 Ah ± 0.08 (206.0 Wh ± 2.0) in 9 of 12 runs"
+    assert told(read(log("a"))) == "what its load took is not known"
+    assert load_took(replace(both, codes=(WRONG_SIGN,))) == ""
+
+
+def test_a_state_is_not_said_twice():
+    """What was not judged begins with these words by itself."""
+    left = read(log("a"), not_judged=("short_cycling",))
+    said = Reader(render([left], "1")).said
+    # And its figures are among the others', which are all there are here.
+    assert "1 log with runs, by starts an hour." in said
+    assert "not judged: length of runs, number of starts" in said
+    assert "not judged: not judged" not in said
 
 
 def test_the_same_fleet_gives_the_same_bytes():

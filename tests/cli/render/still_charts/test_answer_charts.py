@@ -83,7 +83,8 @@ def test_the_flow_says_what_the_meter_does_not_see():
     assert "not seen here: what came straight to other loads" in texts_of(figure.wide)
     assert "into the bank" in figure.wide
     assert len(figure.caption.split()) <= 25
-    assert [row[1:] for row in figure.tables[0].rows if row[0] == "to"][-1] == ("into the bank", "50.0 Wh")
+    assert figure.tables[0].rows[0][0] == "From the bank"
+    assert figure.tables[0].rows[-1] == ("Into the bank", "50.0 Wh")
 
 
 def slabs_of(axes):

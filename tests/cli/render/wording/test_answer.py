@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 from health_cycles import cycles
-from report_scenes import make_log, with_facts
+from report_scenes import make_log, make_report, with_facts
 
 from shuntbook.analysis.cycles.cycle import RunKind, TwoKinds
 from shuntbook.analysis.health.finding import WRONG_SIGN, Finding
@@ -12,9 +12,10 @@ from shuntbook.analysis.one_log import from_array
 from shuntbook.analysis.several_logs.report import Report
 from shuntbook.cli.render.page import figures
 from shuntbook.cli.render.page.first_screen import first_screen
+from shuntbook.cli.render.page.log_tables import compared
 from shuntbook.cli.render.terminal.cycles import cycles_answer
 from shuntbook.cli.render.terminal.report import report_answer
-from shuntbook.cli.render.wording import answer
+from shuntbook.cli.render.wording import answer, numbers
 
 
 def made(count=10, *, charge_Ah=8.35, energy_Wh=206.0, in_part=0):
@@ -124,6 +125,9 @@ def test_no_amount_is_told_of_a_log_whose_sign_seems_wrong():
     (glance,) = first_screen(report, {}, None).glances
     assert (glance.value, glance.beside) == ("not known", "until the log is turned")
     assert [tile.value for tile in glance.tiles if not tile.state] == ["not known"] * 3
+    table = compared(make_report(log, turned))
+    assert {row[2] for row in table.rows if row[0] not in ("Measured", "Findings")} == {numbers.UNKNOWN}
+    assert all(row[1] != numbers.UNKNOWN for row in table.rows)
     for reply in (report_answer(report), cycles_answer(turned)):
         shown = "\n".join(reply.laid_out(80, explain=False))
         assert "not known" in shown and " Ah" not in shown
