@@ -94,7 +94,15 @@ def _ways(log):
         ("From the nameplate", "estimated", plate["energy_ratio"]),
         ("Measured", "measured", 1.0),
     ):
-        yield [what, amount(plate[f"{key}_energy_Wh"], "Wh"), amount(plate[f"{key}_charge_Ah"], "Ah"), percent(ratio)]
+        both = [
+            # What was measured is spelt as in the answer, with its interval.
+            amount(plate[x], unit)
+            if key != "measured"
+            else plus_minus(plate[x], plate[f"measured_{kind}_u95_{unit}"], unit)
+            for kind, unit in (("energy", "Wh"), ("charge", "Ah"))
+            for x in [f"{key}_{kind}_{unit}"]
+        ]
+        yield [what, *both, percent(ratio)]
 
 
 def _budget(log):
