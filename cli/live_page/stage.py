@@ -5,8 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from ...analysis.health.finding import is_swapped
 from ..capture.screen import LARGE, live_number, live_value, load_called, run_state, taken_so_far
 from ..render.wording import numbers
+from ..render.wording.answer import UNTIL_TURNED
 
 if TYPE_CHECKING:
     from ...analysis.charge.amounts import Charge
@@ -66,8 +68,10 @@ def _state(snapshot: Snapshot) -> str:
 def _amount(snapshot: Snapshot) -> dict[str, str]:
     """Return the large figure with its unit, what it is, and what stands beside it."""
     since = snapshot.since_mark is not None
-    ways = both_ways(snapshot.since_mark if since else snapshot.charge)
     when = f"since ‘{numbers.shortened(snapshot.mark or '', 40)}’" if since else "since the start"
+    if is_swapped(snapshot.findings):
+        return {"value": _NONE, "unit": "", "what": when, "beside": f"not known {UNTIL_TURNED}"}
+    ways = both_ways(snapshot.since_mark if since else snapshot.charge)
     if not ways:
         return {"value": _NONE, "unit": "", "what": when, "beside": "nothing to add up yet"}
     first, *others = ways
@@ -103,6 +107,8 @@ def _flow(snapshot: Snapshot) -> dict[str, str]:
         return {"value": _NONE, "unit": "", "way": "no reading yet", "beside": ", ".join(others)}
     quantity, x, unit = shown
     way = "behind an inverter"
-    if by_amps:
+    if by_amps and is_swapped(snapshot.findings):
+        way = "which way is not known"
+    elif by_amps:
         way = "no current" if abs(x) < _NO_CURRENT else "out of the bank" if x > 0 else "into the bank"
     return {"value": live_number(quantity, abs(x)), "unit": unit, "way": way, "beside": ", ".join(others)}

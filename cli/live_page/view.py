@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from ...analysis.health.finding import SEVERITIES
+from ...analysis.health.finding import SEVERITIES, is_swapped
 from ...analysis.health.runs import LEAST_CYCLES
 from ...analysis.readings.chunk import MICROSECONDS
 from ..capture.screen import (
@@ -22,6 +22,7 @@ from ..capture.screen import (
 )
 from ..render.page.log_tables import AT_LEAST, bound
 from ..render.wording import clock, numbers
+from ..render.wording.answer import UNTIL_TURNED
 from . import stage
 
 if TYPE_CHECKING:
@@ -123,10 +124,12 @@ def _clock(snapshot: Snapshot) -> str:
 
 def _took(snapshot: Snapshot) -> list[dict[str, str]]:
     """Return the answers: what the load took by itself, and what went out since the last note and since the start."""
+    if is_swapped(snapshot.findings):
+        return [{"what": "What went out of the bank", "value": "not known", "beside": UNTIL_TURNED}]
     tiles = []
     if (total := taken_so_far(snapshot)) is not None:
         first, *others = [text for text in (total.charge, total.energy) if text is not None]
-        beside = ", ".join([*others, numbers.counted(total.runs, "run")])
+        beside = ", ".join([*others, total.in_runs])
         tiles.append({"what": f"{numbers.capital(total.load)} took", "value": first, "beside": beside})
     for what, charge in _stretches(snapshot):
         if amounts := stage.both_ways(charge):

@@ -14,7 +14,7 @@ from browsers import as_wide_as, browser, until
 from live_pages import NASTY, WEEK, Viewer, ask, capture, port_of, state_of, text_of
 from places import SAMPLES
 
-from shuntbook.analysis.health.finding import Finding
+from shuntbook.analysis.health.finding import WRONG_SIGN, Finding
 from shuntbook.analysis.health.limits import limits_for
 from shuntbook.analysis.readings.measured_span import HowRead
 from shuntbook.cli.capture.live_meter import LiveMeter
@@ -193,6 +193,43 @@ def test_the_meter_at_the_bank_comes_first():
     assert shed["stage"]["amount"]["what"] == "taken since the start"
 
 
+def test_a_turned_sign_is_told_in_place_of_amounts():
+    """While draw and return seem swapped neither page nor stage says how much went out of the bank, or which way."""
+    meter = LiveMeter("bank", HowRead("dc", "instant", 10.0, 1.0), ("current_A",), limits_for(None, None))
+    meter.add([Reading(START_US + k * 10**6, {"current_A": -8.0}) for k in range(600)])
+    shot = meter.snapshot(connected=True, trouble=Counter(), final=True)
+    turned = replace(shot, findings=(Finding(WRONG_SIGN, "act", "Draw and return seem swapped", "", "", ""),))
+    told, before = (
+        live_state([each], title="", elapsed_s=1.0, left_s=None, ended=False).view["meters"][0]
+        for each in (turned, shot)
+    )
+    assert before["took"][0]["what"] == "Out of the bank since the start"
+    assert [tile["value"] for tile in told["took"]] == ["not known"]
+    assert told["stage"]["amount"]["value"] == "–"
+    assert told["stage"]["amount"]["beside"] == "not known until the log is turned"
+    assert (before["stage"]["flow"]["way"], told["stage"]["flow"]["way"]) == (
+        "into the bank",
+        "which way is not known",
+    )
+
+
+def test_runs_whose_amount_is_not_known_are_not_in_it():
+    """The tile says of how many runs its figure is."""
+    meter = LiveMeter("bank", HowRead("dc", "instant", 10.0, 1.0), ("current_A", "voltage_V"), limits_for(None, None))
+    amps = [30.0 if k % 60 >= 40 else 1.0 for k in range(1200)]
+    meter.add([Reading(START_US + k * 10**6, {"current_A": a, "voltage_V": 25.0}) for k, a in enumerate(amps)])
+    shot = meter.snapshot(connected=True, trouble=Counter(), final=True)
+    runs = shot.cycles.cycles
+    nothing = {"charge_Ah": None, "charge_u95_Ah": None, "energy_Wh": None, "energy_u95_Wh": None}
+    cycles = replace(
+        shot.cycles,
+        cycles=(replace(runs[0], **nothing, so_far_Ah=None, so_far_Wh=None), *runs[1:]),
+        summary=replace(shot.cycles.summary, charge_Ah=None, energy_Wh=None),
+    )
+    state = live_state([replace(shot, cycles=cycles)], title="", elapsed_s=1.0, left_s=None, ended=False)
+    assert f"{len(runs) - 1} of {len(runs)} runs" in state.view["meters"][0]["took"][0]["beside"]
+
+
 def test_findings_stand_the_worst_first():
     """Whatever order they were looked for in."""
     severities = [finding["severity"] for finding in state_of("bank shunt").view["meters"][0]["findings"]]
@@ -230,7 +267,8 @@ def test_who_comes_late_gets_the_last_state(tmp_path):
         key = first
         until(lambda: "the page stays up for 10 min; Ctrl-C ends it" in child.stderr.readline(), "the end")
         assert open_log(tmp_path / "a.parquet").rows == 9000
-        assert "9,000 readings" in child.stdout.readline()
+        assert child.stdout.readline().startswith("a: The largest load took 12.1 Ah")
+        until(lambda: "9,000 readings" in child.stdout.readline(), "the result")
         assert ask(None, "/updates", port=port)[0] == 403
         for _ in range(2):  # one after the other, each by a link of their own
             session = ask(None, f"/{key}", port=port)[1]["Set-Cookie"].partition(";")[0]
