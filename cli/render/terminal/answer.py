@@ -41,25 +41,30 @@ class Reply:
         What the reasons tell, in a few words: ``each run, every check``.
     last : str
         What stands at the very end once more, where the eye rests.
+    caution : str
+        What nobody may miss: room is kept for it, whatever else finds none.
     """
 
     lines: Sequence[Block]
     reasons: Sequence[Block] = ()
     more: str = ""
     last: str = ""
+    caution: str = ""
 
     def laid_out(self, width: int, *, explain: bool) -> list[str]:
         """Return the answer as lines for a terminal of this width, with its reasons where they are asked for."""
         last = wrapped(self.last, width) if self.last else []
         if explain:
             reasons = list(_not_twice(self.reasons, self.lines))
-            blocks = [*self.lines, *(["", *reasons] if reasons else [])]
+            blocks = [*self.lines, *filter(None, [self.caution]), *(["", *reasons] if reasons else [])]
             return [*(line for block in blocks for line in _laid_out(block, width)), *([""] if last else []), *last]
         # Without reasons there is nothing to ask for; how to ask stands in one line on any terminal.
         more = [f"More with --explain: {self.more}"] if self.more else []
         more = [line if breadth(line) <= width else "More with --explain" for line in more]
+        caution = wrapped(self.caution, width) if self.caution else []
         # A long path in the last lines is no reason to say less of what matters.
-        return [*self._few(width, MOST_LINES - min(len(last), _MOST_LAST)), *more, *last]
+        few = self._few(width, MOST_LINES - min(len(last), _MOST_LAST) - len(caution))
+        return [*few, *caution, *more, *last]
 
     def _few(self, width: int, room: int) -> list[str]:
         """Return as much of the answer as finds room; of a table as many rows."""

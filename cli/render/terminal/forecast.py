@@ -45,7 +45,6 @@ def forecast_answer(forecast: Forecast, log: str | None = None) -> Reply:
             _sun(bank),
             *weakest_part(forecast),
             f"{capital(shortened(forecast.load))} for {how_long}, {basis}.",
-            _CAUTION if forecast.inverter is None else _CAUTION_MAINS,
         ],
         [
             Columns([_step(step, taken) for step in taken.chain], right=(1,), indent="  "),
@@ -63,6 +62,7 @@ def forecast_answer(forecast: Forecast, log: str | None = None) -> Reply:
             *(f"  {text}" for text in forecast.cautions),
         ],
         "each step, all that was judged, the cautions",
+        caution=_CAUTION if forecast.inverter is None else _CAUTION_MAINS,
     )
 
 

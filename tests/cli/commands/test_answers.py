@@ -198,6 +198,20 @@ def test_the_reasons_of_a_forecast_have_all_of_it(logs, demo, capsys):
     assert "can kill" in brief
 
 
+def test_a_caution_is_there_however_much_there_is_to_say(demo, tmp_path, capsys):
+    """Where conductors fail there is most to say, and most to be careful about."""
+    text = (demo / "site.toml").read_text(encoding="utf-8")
+    site = tmp_path / "site.toml"
+    site.write_text(text.replace("fuse_A = 200\n", "fuse_A = 800\n").replace("fuse_A = 50\n", ""), encoding="utf-8")
+    out = told(capsys, "forecast", "--site", site, "--load", "well pump", "--for", "15m")[1]
+    assert out.count(" fails. ") == 2
+    assert "can kill" in out
+    assert len(out.splitlines()) <= 13
+    reply = Reply([f"line {k}" for k in range(30)], ["why"], "all", caution="Take care.")
+    assert reply.laid_out(80, explain=False)[-2:] == ["Take care.", f"{MORE}: all"]
+    assert reply.laid_out(80, explain=True)[-3:] == ["Take care.", "", "why"]
+
+
 def test_the_reasons_of_cycles_have_each_run_check_and_reason(logs, demo, capsys):
     """Every run with its start, every finding with limit, source, causes and first step, every check by its code."""
     words = ("cycles", logs["findings"], "--site", demo / "site.toml")
