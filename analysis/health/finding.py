@@ -119,7 +119,7 @@ def withheld(checks: Iterable[Check]) -> tuple[str, ...]:
 
 def is_judged(checks: Iterable[Check]) -> bool:
     """Tell whether enough of a load's runs was judged to call it healthy: of a motor, their length and number."""
-    outcomes = {check.code: check.outcome for check in checks if check.code != "charge_wrong_sign"}
+    outcomes = {check.code: check.outcome for check in checks if check.code != WRONG_SIGN}
     decides = outcomes.get("short_cycling")
     # A load that is no motor is not asked for the length of its runs.
     return decides != "not judged" if decides else any(outcome != "not judged" for outcome in outcomes.values())

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Final
 
 from ...analysis.charge.every_second import EachSecond, EverySecond
+from ...analysis.quality.sign_check import SignFold
 from ...analysis.readings.chunk import MICROSECONDS
 from ...analysis.site.site import Site
 from ...ingest.durations import seconds
@@ -16,6 +17,7 @@ from ..door import say
 from ..opening.prepared_log import Corrections, Prepared, ends_of, prepared
 from ..opening.times_written import span_of
 from ..render.documents.captions import caption_pieces
+from ..render.terminal.charge import wrong_sign_lines
 from ..render.wording.clock import clock, from_to, in_zone
 from ..render.wording.numbers import duration
 
@@ -35,6 +37,8 @@ def write_captions(
 ) -> None:
     """Write the captions of a film of which a log was made meanwhile, and say so; to stderr with `err`.
 
+    Where draw and return seem to be swapped, each second of them is the wrong way round: that is told as well.
+
     `film_start` is when its first frame was taken, as ``--from`` takes a time or a note; without `film_length` it goes
     on to the log's end.
 
@@ -46,10 +50,11 @@ def write_captions(
     ready = prepared(log, site, corrections)
     from_us, to_us = _film_of(ready, film_start, film_length)
     stream = EverySecond(ready.how, ready.quantities, from_us=from_us, to_us=to_us)
+    sign = SignFold(ready.quantities if ready.how.side == "dc" else (), ready.how.gap_limit_s)
     has_charge = ready.how.side == "dc" and "current_A" in ready.quantities
     pieces = caption_pieces(
         ready.facts,
-        _seconds(ready, stream),
+        _seconds(ready, stream, sign),
         ready.facts.markers,
         from_us=from_us,
         to_us=to_us,
@@ -57,13 +62,16 @@ def write_captions(
     )
     with whole_file(out) as hidden, hidden.open("w", encoding="utf-8", newline="\n") as file:
         file.writelines(pieces)
+    for line in wrong_sign_lines(ready.facts, sign.result()):
+        say(line, err=err)
     begins = f"{clock(from_us, ready.facts)} ({in_zone(ready.facts)})"
     say(f"wrote {out}: captions for {duration((to_us - from_us) / MICROSECONDS)} of film from {begins} on", err=err)
 
 
-def _seconds(ready: Prepared, stream: EverySecond) -> Iterator[EachSecond]:
+def _seconds(ready: Prepared, stream: EverySecond, sign: SignFold) -> Iterator[EachSecond]:
     last_us = 0
     for chunk in ready.chunks():
+        sign.add(chunk)
         yield from stream.add(chunk)
         last_us = int(chunk.time_us[-1]) if len(chunk) else last_us
     yield from stream.rest(last_us)

@@ -128,12 +128,12 @@ def test_readings_too_far_apart_say_how_often_one_should_come():
     assert finding.first_step == "Take a log with a reading every 2 s or faster."
 
 
-def test_a_swapped_sign_says_what_a_bank_does():
+def test_a_swapped_sign_says_so_and_why():
     """The steps against it and all of them are told."""
     finding = sign_check(
         SignCheck(plausible=False, against=60, steps=70, resistance_ohm=-0.012, correlation=0.9)
     ).finding
-    assert finding.plain == "The voltage rises with the draw in 60 of 70 steps. At a bank it should fall."
+    assert finding.plain == "Draw and return seem swapped: the volts rise with the draw, 60 times of 70."
 
 
 def test_a_few_runs_of_a_day_are_told_by_the_day():

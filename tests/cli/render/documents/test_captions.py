@@ -8,7 +8,7 @@ import wave
 
 import pytest
 from browsers import browser, opened, until
-from telling import told
+from telling import told, unwrapped
 
 from shuntbook.cli.main import run
 
@@ -32,6 +32,17 @@ def captions(capsys, log, out, start, *more):
     status, _, err = told(capsys, "report", log, "--captions", out, "--film-start", start, *more)
     assert (status, err) == (0, "")
     return cues_of(out.read_text(encoding="utf-8"))
+
+
+def test_a_turned_sign_is_told(demo, capsys, tmp_path):
+    """Each second of them says the wrong way: whoever makes them hears of it."""
+    turned, out = tmp_path / "turned.parquet", tmp_path / "a.vtt"
+    assert run(["convert", str(demo / "week_later.parquet"), "--reverse-sign", "--out", str(turned)]) == 0
+    capsys.readouterr()
+    for log, is_told in ((turned, True), (demo / "week_later.parquet", False)):
+        words = ("report", log, "--captions", out, "--film-start", "10:00:05", "--film-length", "9s", "--force")
+        said = unwrapped(told(capsys, *words)[1])
+        assert ("WARNING: draw and return seem to be swapped" in said) is is_told
 
 
 @pytest.fixture
