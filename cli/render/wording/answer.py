@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from math import floor, log10
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, Literal
 
 from ....analysis.cycles.taken_by_load import TakenByLoad, taken_by_load
 from ....analysis.health.finding import is_swapped
@@ -100,12 +100,16 @@ def first_answer(log: LogReport) -> str:
 
 
 def bank_gave(log: LogReport) -> str | None:
-    """Say what all loads took out of the bank together.
+    """Say what all loads took out of the bank together, and what surely came past it: else a load took more than all.
 
     None of a log from behind an inverter, without amounts, or with a sign that seems to be wrong.
     """
     both = _bank_gave(log)
-    return None if both is None else f"Out of the bank, all loads: {both}."
+    if both is None:
+        return None
+    straight = _straight(log)
+    past = "" if straight is None else f", and at least {straight} straight from {_source(log)}"
+    return f"Out of the bank, all loads: {both}{past}."
 
 
 def _bank_gave(log: LogReport) -> str | None:
@@ -123,18 +127,30 @@ def _bank_gave(log: LogReport) -> str | None:
 
 def from_the_sun(log: LogReport) -> str | None:
     """Say how much of what the load took surely did not come out of the bank; None where nothing is sure."""
+    straight, unit, amounts = _straight(log), _unit(log), log.charge.charge or log.charge.energy
+    if straight is None or amounts is None:
+        return None
+    gave = numbers.plus_minus(amounts.drawn, amounts.drawn_u95, unit)
+    return f"At least {straight} of it came straight from {_source(log)}; the bank gave {gave} to all loads."
+
+
+def _unit(log: LogReport) -> Literal["Ah", "Wh"]:
+    return "Ah" if log.charge.charge is not None else "Wh"
+
+
+def _straight(log: LogReport) -> str | None:
+    """Return the least of what the load took that surely came past the bank; None where nothing is sure."""
     # A capture, which says what a load took, has no sun to tell of.
     from ....analysis.one_log.from_array import sure_from_array
 
-    unit, amounts = ("Ah", log.charge.charge) if log.charge.charge is not None else ("Wh", log.charge.energy)
-    least = sure_from_array(log, "Ah" if unit == "Ah" else "Wh")
-    if least is None or amounts is None:
-        return None
-    site = log.by_site
+    least = sure_from_array(log, _unit(log))
+    return None if least is None else f"{at_least(least)} {_unit(log)}"
+
+
+def _source(log: LogReport) -> str:
     # Without an array in the site file it may have been a charger.
-    source = "the array" if site is not None and not isinstance(site.solar.day, Missing) else "what charged the bank"
-    gave = numbers.plus_minus(amounts.drawn, amounts.drawn_u95, unit)
-    return f"At least {at_least(least)} {unit} of it came straight from {source}; the bank gave {gave} to all loads."
+    site = log.by_site
+    return "the array" if site is not None and not isinstance(site.solar.day, Missing) else "what charged the bank"
 
 
 def at_least(x: float) -> str:

@@ -101,6 +101,8 @@ def test_what_came_past_the_bank_is_a_lower_bound(monkeypatch):
     said = answer.from_the_sun(replace(log, by_site=None))
     assert said.startswith("At least 0.86 Ah of it came straight from what charged the bank; the bank gave ")
     assert said.endswith(" to all loads.")
+    past = ", and at least 0.86 Ah straight from what charged the bank."
+    assert answer.bank_gave(replace(log, by_site=None)).endswith(past)
     monkeypatch.setattr(from_array, "sure_from_array", lambda log, unit: None)
     assert answer.from_the_sun(log) is None
 
