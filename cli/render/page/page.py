@@ -22,7 +22,7 @@ _MOST_NAMES = 3
 #: On one sheet there is room for so many logs' figures, for so many sentences on what fails, and so long. [characters]
 _MOST_COLUMNS, _MOST_FAILING, _MOST_UNSAFE = 2, 3, 160
 #: What a sentence, a cell of its table and the head of a column may hold. [characters]
-_MOST_SAID, _MOST_IN_CELL, _MOST_HEAD = 120, 72, 24
+_MOST_SAID, _MOST_IN_CELL, _MOST_HEAD = 120, 144, 24
 
 
 def render(report: Report, second: Second = HERE) -> str:
