@@ -70,7 +70,11 @@ def straight(run: SeenRun, name: str, taken: float | None) -> float | None:
     for k in range(run.start, run.last + 1):
         base += run.levels.change(k, name) if k in run.others else 0.0
         until_us = run.stop_us if k == run.last else levels[k + 1].start_us
-        given += max(-(base + drift), 0.0) * (until_us - levels[k].start_us) / MICROSECONDS / SECONDS_PER_HOUR
+        # At no moment more than the load then drew: what it leaves goes on into the bank.
+        draws = max(levels[k].usual[name] - base, 0.0)
+        given += (
+            min(max(-(base + drift), 0.0), draws) * (until_us - levels[k].start_us) / MICROSECONDS / SECONDS_PER_HOUR
+        )
     return None if math.isnan(given) else min(given, max(taken, 0.0))
 
 

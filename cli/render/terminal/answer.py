@@ -71,9 +71,12 @@ class Reply:
         lines: list[str] = []
         for block in self.lines:
             left = room - len(lines)
+            if left <= 0:
+                break
             laid = _laid_out(block, width)
             if len(laid) > left and isinstance(block, Columns):
-                sizes = (_laid_out(block.cut(most), width) for most in range(len(block.rows) - 1, 0, -1))
+                most = min(left, len(block.rows) - 1)  # a row takes a line at least
+                sizes = (_laid_out(block.cut(rows), width) for rows in range(most, 0, -1))
                 laid = next((cut for cut in sizes if len(cut) <= left), laid)
             lines += laid if len(laid) <= left else []
         return lines
@@ -90,5 +93,7 @@ def _laid_out(block: Block, width: int) -> list[str]:
 
 
 def _not_twice(reasons: Sequence[Block], lines: Sequence[Block]) -> Iterator[Block]:
+    texts = {block for block in lines if isinstance(block, str)}
+    tables = [block for block in lines if isinstance(block, Columns)]
     # A blank line parts what is around it, however often.
-    yield from (block for block in reasons if block == "" or block not in lines)
+    yield from (block for block in reasons if block == "" or block not in (texts if isinstance(block, str) else tables))

@@ -61,6 +61,13 @@ def test_a_cloud_within_a_run_counts_from_where_it_comes():
     assert cycles[1].straight_Ah <= truly_Ah[1] * 1.03 + 1e-9
 
 
+def test_a_load_takes_at_no_moment_more_than_it_draws():
+    """Charged with 35 A, then 21 A: a load of 30 A took 30 A for 15 s and 21 A for 25 s; 5 A went on into the bank."""
+    cycles, truly_Ah = seen([0.0, 0.0, -35.0, 0.0], 40, steps=[(2, 15, 14.0)])
+    assert truly_Ah[2] == pytest.approx((30 * 15 + 21 * 25) / SECONDS_PER_HOUR)
+    assert cycles[2].straight_Ah == pytest.approx(truly_Ah[2], rel=0.02)
+
+
 def test_a_sun_that_sinks_slowly_within_a_run_counts_by_its_weaker_end():
     """From 10 A of charging to 6 A over a run of five minutes: what truly came is more than what is told."""
     second = np.arange(3 * SLOT_S)

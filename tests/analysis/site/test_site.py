@@ -443,8 +443,9 @@ def test_check_site_prints_meaning_and_warnings(tmp_path):
     result = CliRunner().invoke(command, [str(path)])
 
     assert result.exit_code == 0
-    first, *_, precharge, run = result.stdout.splitlines()
-    assert first == "Site: Marrowbrook wash shed, times of day in Europe/London."
+    lines = result.stdout.replace("\n  ", " ").splitlines()
+    first, (precharge, run) = lines[0], [line for line in lines if line.startswith("Look again")]
+    assert first == "Marrowbrook wash shed: look again at 2 things in it."
     assert precharge.startswith("Look again: The pre-charge")
     # 166.6 L x (294.4 kPa / 377.1 kPa - 294.4 kPa / 515.0 kPa) is 34.8 L (Boyle's law), at 37.9 L/min
     assert run.startswith("Look again: 'well pump' fills the tank in 55 s")
@@ -471,7 +472,7 @@ def test_a_fuse_that_does_not_protect_its_cable_is_a_contradiction(tmp_path, was
 
     result = CliRunner().invoke(command, [str(path)])
 
-    (line,) = [line for line in result.stdout.splitlines() if line.startswith(said)]
+    (line,) = [line for line in result.stdout.replace("\n  ", " ").splitlines() if line.startswith(said)]
     assert "local codes and a licensed electrician decide" in line
     assert "Nothing in it contradicts itself" not in result.stdout
 

@@ -91,7 +91,7 @@ def test_the_page_shows_the_numbers_of_the_json(demo, capsys):
     page = (demo / "page.html").read_text(encoding="utf-8").replace("\N{NO-BREAK SPACE}", " ")
     document = _json(capsys, "report", str(demo / "open_day.parquet"), "--site", str(demo / "site.toml"))
     assert f"{document['charge']['charge']['drawn_Ah']:.2f} Ah" in page
-    assert f"{document['nameplate']['measured_energy_Wh']:.0f} Wh" in page
+    assert f"{document['nameplate']['measured_energy_Wh']:.1f} Wh ± " in page
     assert f"{document['cycles']['summary']['count']} starts" in page
 
 

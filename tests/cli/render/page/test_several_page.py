@@ -255,7 +255,9 @@ def test_the_terminal_tells_what_all_logs_show(days, capsys, tmp_path):
     """A few lines, not some for each log."""
     status, out, _ = told(capsys, "report", *days, "--out", tmp_path / "all.html")
     assert status == 0
+    assert len(out.splitlines()) < 10
+    status, out, _ = told(capsys, "report", *days, "--out", tmp_path / "all.html", "--force", "--explain")
+    out = out.replace("\n  ", " ")
     assert re.search(r"In \d d[\d h]* of readings the bank gave \d+ Ah ± \d+", out)
     assert "days were measured long enough; at least 8 are needed" in out
     assert "In the last half of the logs beside the first" in out
-    assert len(out.splitlines()) < 10

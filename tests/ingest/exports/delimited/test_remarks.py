@@ -16,7 +16,7 @@ def export(header: str, cells: str, *, count: int = 20, stamp: str = "2026-08-02
 def notes(done: Outcome) -> list[str]:
     """Return what was noted."""
     assert done.status == 0, done.error
-    return [line.strip().removeprefix("note: ") for line in done.said.splitlines() if line.startswith("  note: ")]
+    return [line.removeprefix("note: ") for line in done.said.splitlines() if line.startswith("note: ")]
 
 
 def taken(done: Outcome) -> list[str]:
