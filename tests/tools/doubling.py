@@ -151,7 +151,8 @@ KINDS = {
     # So few that no second process reads a log beside: it would read all of it once more.
     "readings": Kind(20_000, 200_000, of_readings, ONE_LOG, 1000),
     "days": Kind(15, 250, of_days, ONE_LOG),
-    "notes": Kind(25, 1000, of_notes, WITHOUT_RUNS),
+    # So many that their own memory, some 15 kB each, is more than what a report of none of them takes.
+    "notes": Kind(100, 1000, of_notes, WITHOUT_RUNS),
     "runs": Kind(50, 1500, of_runs, ONE_LOG),
     "logs": Kind(2, 10, of_logs, MANY_LOGS),
     "metadata": Kind(5_000, 20_000, of_metadata, ONE_LOG, 1000),
