@@ -97,7 +97,8 @@ def energy_flow(report: Report, name: str) -> Figure | None:
     flow = flows.energy_flow(logs)
     if flow is None or not flow.drawn.value + flow.returned.value:
         return None
-    load = next((log_sentences.load_name(log) for log in logs if log.cycles.cycles), "the load")
+    # A longer name would leave no room for the bands between the words at both ends.
+    load = numbers.shortened(next((log_sentences.load_name(log) for log in logs if log.cycles.cycles), "the load"), 20)
     # Without an array in the site file it may have been a charger.
     source = "the sun" if report.site is not None and report.site.array is not None else "what charged it"
     caption = f"Each band is as broad as the {flow_chart.what(flow)} in it; bars fade where it is not sure."

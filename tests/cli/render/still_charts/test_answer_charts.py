@@ -87,6 +87,18 @@ def test_the_flow_says_what_the_meter_does_not_see():
     assert figure.tables[0].rows[-1] == ("Into the bank", "50.0 Wh")
 
 
+@pytest.mark.filterwarnings("error")
+def test_a_long_name_leaves_room_for_the_flow():
+    """On the narrow screen, too; the library would give up laying it out, and say so on the terminal."""
+    log = make_log()
+    summary = replace(log.cycles.summary, energy_Wh=200.0)
+    named = replace(log, cycles=replace(log.cycles, load="W" * 200, summary=summary))
+    sunny = replace(named, charge=replace(log.charge, energy=replace(log.charge.energy, returned=50.0)))
+    figure = figures.energy_flow(make_report(sunny), "t")
+    for drawing in (figure.wide, figure.narrow):
+        assert len(heights_of_bands(drawing)) >= 2
+
+
 def slabs_of(axes):
     """From where to where each slice of a bar goes, and how solid it is."""
     return [(bar.get_x(), bar.get_x() + bar.get_width(), bar.get_alpha()) for bar in axes.patches]
