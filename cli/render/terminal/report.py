@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Final
 
-from ..wording.answer import bank_gave, first_answer
+from ..wording.answer import bank_gave, first_answer, load_took_over
 from ..wording.log_sentences import log_title
 from ..wording.numbers import uncapital
 from ..wording.several_sentences import begins_with_all, headline, over_lines
@@ -38,7 +38,8 @@ def _of_logs(report: Report) -> Iterator[Block]:
     """Yield the answers, the newest log's first."""
     over = report.over
     if over is not None and begins_with_all(report):
-        yield from (*_told(verdict_over(over)), *headline(over)[:1])
+        total = load_took_over(over)
+        yield from (*([total.sentence] if total else []), *_told(verdict_over(over)), *headline(over)[:1])
         return
     newest = sorted(report.logs, key=start_us, reverse=True)[:_MOST_LOGS]
     for log in newest:

@@ -14,6 +14,7 @@ from . import numbers
 if TYPE_CHECKING:
     from ....analysis.cycles.cycle import Cycles
     from ....analysis.one_log.log_report import LogReport
+    from ....analysis.several_logs.over_logs import OverLogs
 
 #: What stands in place of an amount where draw and return seem to be swapped.
 UNTIL_TURNED: Final = "until the log is turned"
@@ -82,6 +83,28 @@ def load_took(log: LogReport) -> LoadTotal | None:
 
     # A wrong figure told large is worse than none.
     return None if is_swapped(log.findings) else load_total(log.cycles, log_sentences.load_name(log))
+
+
+def load_took_over(over: OverLogs) -> LoadTotal | None:
+    """Return what the load took by itself in all logs that are added up; None where that of one is not known."""
+    from . import log_sentences  # not where a capture asks what a load took
+
+    left_out = {id(left.log) for left in over.left_out}
+    logs = [one.log for one in over.logs if one.log.cycles.cycles and id(one.log) not in left_out]
+    if over.whole is None or not logs or any(is_swapped(log.findings) for log in logs):
+        return None
+    use, sums = over.whole.use, [log.cycles.summary for log in logs]
+    charge = None if any(each.charge_Ah is None for each in sums) else use.charge_Ah
+    energy = None if any(each.energy_Wh is None for each in sums) else use.energy_Wh
+    if charge is None and energy is None:
+        return None
+    return LoadTotal(
+        log_sentences.load_name(logs[0]),
+        over.whole.starts,
+        None if charge is None else numbers.plus_minus(charge, use.charge_u95_Ah, "Ah"),
+        None if energy is None else numbers.plus_minus(energy, use.energy_u95_Wh, "Wh"),
+        over.whole.starts,
+    )
 
 
 def first_answer(log: LogReport) -> str:

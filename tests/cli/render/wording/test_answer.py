@@ -4,11 +4,13 @@ from dataclasses import replace
 
 import pytest
 from health_cycles import cycles
+from logs_of_days import day_log, zone_of
 from report_scenes import make_log, make_report, with_facts
 
 from shuntbook.analysis.cycles.cycle import RunKind, TwoKinds
 from shuntbook.analysis.health.finding import WRONG_SIGN, Finding
 from shuntbook.analysis.one_log import from_array
+from shuntbook.analysis.several_logs.over_logs import over_logs
 from shuntbook.analysis.several_logs.report import Report
 from shuntbook.cli.render.page import figures
 from shuntbook.cli.render.page.first_screen import first_screen
@@ -133,3 +135,24 @@ def test_no_amount_is_told_of_a_log_whose_sign_seems_wrong():
     for reply in (report_answer(report), cycles_answer(turned)):
         shown = "\n".join(reply.laid_out(80, explain=False))
         assert "not known" in shown and " Ah" not in shown
+
+
+def with_use(day, charge):
+    """A day's log whose one run took so much, if that is known."""
+    log = day_log(day)
+    summary = replace(log.cycles.summary, charge_Ah=charge, charge_u95_Ah=None if charge is None else 0.5)
+    return replace(log, cycles=replace(log.cycles, load="well pump", summary=summary))
+
+
+def test_of_many_logs_it_is_what_the_load_took_in_all():
+    """First on the terminal, with the halves of the intervals added up; nothing where one log does not tell."""
+    logs = tuple(with_use(f"2026-06-0{k}", 8.0) for k in range(1, 5))
+    over = over_logs(logs, zone_of)
+    sentence = "The well pump took 32.0 Ah ± 2.0 in 4 runs."
+    assert answer.load_took_over(over).sentence == sentence
+    report = make_report(*logs, over=over)
+    assert report_answer(report).laid_out(80, explain=False)[0] == sentence
+    one_unknown = (*logs[:3], with_use("2026-06-04", None))
+    assert answer.load_took_over(over_logs(one_unknown, zone_of)) is None
+    turned = replace(logs[0], findings=(Finding(WRONG_SIGN, "act", "", "", "", ""),))
+    assert answer.load_took_over(over_logs((turned, *logs[1:]), zone_of)) is None
