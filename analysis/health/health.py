@@ -12,7 +12,7 @@ from ..cycles.cycle import Cycles
 from ..quality.sign_check import LEAST_SHARE, SignCheck
 from ..wording import spell
 from .draw import draw_drift, overload, prime_lost, standing_draw
-from .finding import WRONG_SIGN, Advice, Check, Finding, Rule
+from .finding import Advice, Check, Finding, Rule
 from .limits import COMMON_PRACTICE, HealthLimits
 from .runs import LEAST_READINGS, Runs
 from .short_cycles import short_cycling
@@ -107,7 +107,7 @@ def sampling_too_slow(runs: Runs, limits: HealthLimits) -> Check:
 def sign_check(sign: SignCheck | None) -> Check:
     """Judge whether the voltage falls when more is drawn, as a bank's does."""
     rule = Rule(
-        WRONG_SIGN,
+        "charge_wrong_sign",
         f"the voltage must not rise with the draw in {100 * LEAST_SHARE:.0f} % of the steps or more",
         f"a bank's internal resistance; {COMMON_PRACTICE}",
     )
