@@ -12,9 +12,12 @@ from concurrent.futures.process import BrokenProcessPool
 from contextlib import ExitStack, contextmanager, suppress
 from functools import cache, partial
 from multiprocessing import active_children, get_context, parent_process
-from typing import TypeVar
+from typing import Final, TypeVar
 
 from ..door import tell
+
+#: The signals that ask a process to end.
+_ENDING: Final = (signal.SIGINT, signal.SIGTERM)
 
 
 @contextmanager
@@ -49,15 +52,36 @@ def _end_with_parent() -> None:
 
 @contextmanager
 def deaf_to_ctrl_c() -> Iterator[None]:
-    """Let processes that are started in the block hear no Ctrl-C, also while they cannot ignore it yet."""
+    """Let processes that are started in the block hear no Ctrl-C, also while they cannot ignore it yet.
+
+    What this process is sent meanwhile is heard at the end: a process or a thread that is half started would complain.
+    """
     if sys.platform == "win32":  # it knows no masks
         yield
         return
     before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    with _heard_later():
+        try:
+            yield
+        finally:
+            signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
+@contextmanager
+def _heard_later() -> Iterator[None]:
+    """Keep the signals that end a process until the block is done; the mask alone leaves them to other threads."""
+    if threading.current_thread() is not threading.main_thread():  # only that one is interrupted by them
+        yield
+        return
+    waiting = list[int]()
+    before = {each: signal.signal(each, lambda number, _: waiting.append(number)) for each in _ENDING}
     try:
         yield
     finally:
-        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+        for each, handler in before.items():
+            signal.signal(each, signal.SIG_DFL if handler is None else handler)
+        for number in waiting[:1]:
+            signal.raise_signal(number)
 
 
 WorkResult = TypeVar("WorkResult")

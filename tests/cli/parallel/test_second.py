@@ -138,3 +138,20 @@ def test_a_signal_ends_both(demo, tmp_path, sent, status):
     assert said.strip() in {"", "shuntbook: stopped; nothing half-written is left behind"}
     assert not beside.exists()
     assert not out.exists()
+
+
+@NEEDS_PROC
+@pytest.mark.parametrize("sent", [signal.SIGINT, signal.SIGTERM])
+def test_what_comes_while_a_process_starts_is_heard_when_it_has(sent):
+    """Interrupted half-way, the new process would find no work, and complain."""
+    heard, steps = [], []
+    before = signal.signal(sent, lambda *_: heard.append(len(steps)))
+    try:
+        with worker_process.deaf_to_ctrl_c():
+            os.kill(os.getpid(), sent)
+            time.sleep(0.01)
+            steps.append("started")
+        assert heard == [1]
+        assert signal.getsignal(sent) is not signal.SIG_DFL
+    finally:
+        signal.signal(sent, before)
