@@ -36,8 +36,8 @@ class Keyboard:
         if self._stdin is None or self._stdin.closed:
             return self
         by_key = self._stdin.isatty() and os.name == "posix"
-        if by_key:
-            self._take_terminal()
+        if by_key and not self._took_terminal():
+            return self
         listen = self._by_key if by_key else self._by_line
         self._listener = threading.Thread(target=listen, name="keyboard", daemon=True)
         self._listener.start()
@@ -63,13 +63,18 @@ class Keyboard:
             finished.append(self._lines.get())
         return finished
 
-    def _take_terminal(self) -> None:
+    def _took_terminal(self) -> bool:
+        """Have keys come one by one; False where the terminal was closed meanwhile, and no key will come."""
         import termios
         import tty
 
         handle = self._stdin.fileno()
-        self._settings = termios.tcgetattr(handle)
-        tty.setcbreak(handle)  # not raw: Ctrl-C must still end the capture
+        try:
+            self._settings = termios.tcgetattr(handle)
+            tty.setcbreak(handle)  # not raw: Ctrl-C must still end the capture
+        except (termios.error, OSError):
+            return False
+        return True
 
     def _by_key(self) -> None:
         handle, decoder = self._stdin.fileno(), codecs.getincrementaldecoder("utf-8")("replace")

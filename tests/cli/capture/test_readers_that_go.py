@@ -7,10 +7,12 @@ import signal
 import subprocess
 import sys
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 from places import SAMPLES
 
+from shuntbook.cli.capture.keyboard import Keyboard
 from shuntbook.ingest.journal.opening import open_log
 
 pytestmark = [
@@ -145,3 +147,15 @@ def test_a_disk_too_full_for_what_is_said_loses_no_log(tmp_path):
     assert err.splitlines()[-1].startswith(b"shuntbook: the disk: No space left on device")
     assert _logs(tmp_path / "logs") == {"one.parquet", "other.parquet"}
     assert open_log(tmp_path / "logs" / "other.parquet").rows == 9000
+
+
+def test_a_terminal_that_is_closed_while_it_is_taken_gives_no_keys():
+    """It was one when asked, and is gone a moment later: a capture that has begun goes on."""
+    controller, terminal = os.openpty()
+    os.close(controller)
+    gone = SimpleNamespace(closed=False, isatty=lambda: True, fileno=lambda: terminal)
+    try:
+        with Keyboard(gone) as keyboard:
+            assert keyboard.lines() == []
+    finally:
+        os.close(terminal)
