@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
+from contextlib import suppress
 from dataclasses import dataclass, field
 from enum import Enum
 
@@ -30,7 +32,14 @@ class Word(Enum):
 
 
 class DoubtfulLine(ValueError):  # noqa: N818 - a state, told by its name
-    """A line that looks like a reading, but it cannot be said for sure which."""
+    """A line that looks like a reading, but it cannot be said for sure which.
+
+    ``fact`` is what is in doubt; the whole sentence also says what a person should write instead.
+    """
+
+    def __init__(self, fact: str, instead: str = "") -> None:
+        super().__init__(f"{fact}; {instead}" if instead else fact)
+        self.fact = fact
 
 
 def parse_line(text: str) -> dict[str, float] | Word:
@@ -45,26 +54,53 @@ def parse_line(text: str) -> dict[str, float] | Word:
     if text.lower() in (Word.OFF.value, Word.END.value):
         return Word(text.lower())
     if re.fullmatch(_NUMBER, text):
-        raise DoubtfulLine(f"{text!r} has no unit; write it like 900 W or 74.5 A")
+        raise DoubtfulLine(f"{text!r} has no unit", "write it like 900 W or 74.5 A")
     # Words with a number in them ("pump 2 on") are remarks: only a line of nothing but amounts is a reading.
     if not _WHOLE.fullmatch(text):
         return Word.REMARK
     parts = [(number, _unit(unit)) for number, unit in _ONE.findall(text)]
+    known = [(number, unit) for number, unit in parts if unit is not None]
+    return _values(known) if len(known) == len(parts) else Word.REMARK
+
+
+def holds_a_draw(text: str) -> bool:
+    """Tell whether a remark holds an amount of amps or watts: in a file of notes it was hardly meant as words."""
+    return any(unit.dimension in ("current", "power") for _, unit in _among_words(text))
+
+
+def amounts_among_words(text: str) -> dict[str, float]:
+    """Return what a remark such as ``about 71 amps`` would be as a reading: the amounts of it that have a unit.
+
+    Raises
+    ------
+    DoubtfulLine
+        If they could mean several, as in `parse_line`.
+    """
+    return _values(_among_words(text))
+
+
+def _among_words(text: str) -> list[tuple[str, Unit]]:
+    """Return the numbers that stand before the name of a unit that a log has a place for."""
+    amounts = []
+    for number, name in _ONE.findall(text):
+        unit = UNITS.get(name)
+        # One letter in the wrong case is hardly a unit among words ("3 a.m."), a word such as amps is.
+        if unit is None and len(name) > 2:
+            with suppress(UnknownUnitError):
+                unit = find_unit(name)
+        if unit is not None and unit.dimension in OF_DIMENSION:
+            amounts.append((number, unit))
+    return amounts
+
+
+def _values(parts: Iterable[tuple[str, Unit]]) -> dict[str, float]:
     values: dict[str, float] = {}
     for number, unit in parts:
-        if unit is None:
-            return Word.REMARK
         quantity = _quantity(unit)
         if quantity in values:
             raise DoubtfulLine(f"{unit.symbol} stands in it twice")
         values[quantity] = float(unit.to_canonical(np.array(_number(number))))
     return values
-
-
-def holds_a_draw(text: str) -> bool:
-    """Tell whether a remark holds an amount of amps or watts: in a file of notes it was hardly meant as words."""
-    units = (UNITS.get(unit) for _, unit in _ONE.findall(text))
-    return any(unit is not None and unit.dimension in ("current", "power") for unit in units)
 
 
 def _unit(text: str) -> Unit | None:
@@ -78,14 +114,14 @@ def _unit(text: str) -> Unit | None:
 
 def _quantity(unit: Unit) -> str:
     if unit.dimension not in OF_DIMENSION:
-        raise DoubtfulLine(f"{unit.symbol} ({unit.dimension}) is not noted in a log; note the watts (W) instead")
+        raise DoubtfulLine(f"{unit.symbol} ({unit.dimension}) is not noted in a log", "note the watts (W) instead")
     return OF_DIMENSION[unit.dimension]
 
 
 def _number(text: str) -> float:
     if _COULD_BE_GROUPED.fullmatch(text):
         whole, decimal = text.replace(",", ""), text.replace(",", ".")
-        raise DoubtfulLine(f"{text} could be {whole} or {decimal}; write it without the comma")
+        raise DoubtfulLine(f"{text} could be {whole} or {decimal}", "write it without the comma")
     return float(text.replace(",", ".").replace("−", "-"))
 
 

@@ -15,6 +15,7 @@ from ..profiles.model import Profile
 from ..profiles.serial_part import SerialPart
 from ..quantities import QUANTITIES
 from .address import Address
+from .amount_lines import AmountLines
 from .line_reader import LineReader, NoReading, recognise
 from .lines import LINE_MOST, LineCutter, RawLine, WrongChecksum, covered
 from .serial_port import GONE, open_port, port_settings
@@ -37,8 +38,9 @@ class SerialLines(LiveSource):
 
     The address is ``serial:PORT?baud=19200&parity=none&stop_bits=1&data_bits=8&timeout=1``. Without a profile, lines
     that are JSON objects or ``name=value`` pairs explain themselves, if their names are words that the header of an
-    export may have; ``quantities`` and ``side`` are then known for sure once it has been opened, and until then all
-    there are, and ``dc``. `InputError` if the address or the profile is wrong.
+    export may have, and so do lines of amounts with their units; ``quantities`` and ``side`` are then known for sure
+    once it has been opened, and until then all there are, and ``dc``. `InputError` if the address or the profile is
+    wrong.
 
     The time of a line is when its last byte came; of an answer, the middle between question and answer. The first line
     after opening may have begun before: it counts only if its checksum is right, or if nothing came before it for a
@@ -50,7 +52,7 @@ class SerialLines(LiveSource):
         part = profile.serial if profile is not None else None
         self._address, self._part = address, part
         self._settings = port_settings(address, part)
-        self._reader = _reader(address, profile)
+        self._reader: LineReader | AmountLines | None = _reader(address, profile)
         self._question = part.question if part is not None else None
         end, self._encoding = (part.line_end, part.encoding) if part is not None else ("\n", "utf-8")
         self._cutter = LineCutter(end.encode(), self._settings.byte_us)
@@ -197,35 +199,42 @@ class SerialLines(LiveSource):
         """Wait for a line that explains itself, and keep all lines until then."""
         until_us = self._clock.now_us() + round(LISTEN_S * 1e6)
         lines: list[RawLine] = []
-        while self._reader is None and self._clock.now_us() < until_us:
+        amounts = AmountLines()
+        while self._reader is None and not amounts.complete and self._clock.now_us() < until_us:
             for line in self._hear(_SLICE_S):
                 lines.append(line)
-                self._recognise(line)
+                self._recognise(line, amounts)
+        if self._reader is None and amounts.quantities:
+            self._reader, self.quantities = amounts, amounts.quantities
         if self._reader is None:
-            raise self._not_understood(lines)
+            raise self._not_understood(lines, amounts.doubt)
         # What was listened to while nothing was understood are readings too.
         self._waiting += [self._event(line) for line in lines]
 
-    def _recognise(self, line: RawLine) -> None:
+    def _recognise(self, line: RawLine, amounts: AmountLines) -> None:
         try:
-            recognised = recognise(self._text(line)) if self._reader is None else None
+            text = self._text(line)
+            recognised = recognise(text) if self._reader is None else None
         except NoReading:
             return
         except InputError as error:
             raise InputError(f"{self._address.text}: {error}") from None
-        if recognised is not None:
-            self._reader, names = recognised
-            self.quantities = self._reader.quantities
-            # Words such as a power factor tell of alternating current; what a person stated goes before that.
-            if not self._side_is_stated and looks_ac(names, self.quantities):
-                self._side = "ac"
+        if recognised is None:
+            amounts.hear(text)
+            return
+        self._reader, names = recognised
+        self.quantities = self._reader.quantities
+        # Words such as a power factor tell of alternating current; what a person stated goes before that.
+        if not self._side_is_stated and looks_ac(names, self.quantities):
+            self._side = "ac"
 
-    def _not_understood(self, lines: Sequence[RawLine]) -> InputError | SourceLost:
+    def _not_understood(self, lines: Sequence[RawLine], doubt: str | None) -> InputError | SourceLost:
         at = f"{self._address.place} at {self._settings.baud} baud"
         if not lines:
             return SourceLost("silence", f"{at}: no line came within {LISTEN_S:g} s; check cable, baud rate and meter")
         event = self._refused(lines[-1], "", "")
-        return InputError(f"{at}: lines such as {event.text[:100]!r} do not explain themselves; {_NEEDS}")
+        why = f" ({doubt})" if doubt else ""
+        return InputError(f"{at}: lines such as {event.text[:100]!r} do not explain themselves{why}; {_NEEDS}")
 
 
 def _reader(address: Address, profile: Profile | None) -> LineReader | None:

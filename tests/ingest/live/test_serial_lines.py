@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import errno
+import socket
 import threading
 import time
 from collections import Counter
+from contextlib import contextmanager
 from itertools import pairwise
 from types import SimpleNamespace
 
@@ -298,6 +300,122 @@ def test_an_inverters_lines_are_on_side_ac(meter, stated):
     sender.join()
     source.close()
     assert source.side == (stated or "ac")
+
+
+@contextmanager
+def sending(meter, *lines):
+    """A meter that sends these lines again and again."""
+    ended = threading.Event()
+
+    def send():
+        while not ended.is_set():
+            for line in lines:
+                ended.wait(0.03)
+                meter.send(line + b"\r\n")
+
+    sender = threading.Thread(target=send)
+    sender.start()
+    try:
+        yield
+    finally:
+        ended.set()
+        sender.join()
+
+
+@pytest.mark.parametrize(
+    ("lines", "expected"),
+    [
+        ([b"11.95V 67.00A 800.4W"], [{"voltage_V": 11.95, "current_A": 67.0, "power_W": 800.4}]),
+        ([b"11,95 V; 67,00 A; 0,8004 kW"], [{"voltage_V": 11.95, "current_A": 67.0, "power_W": 800.4}]),
+        ([b"950mA 25.1V"], [{"voltage_V": 25.1, "current_A": 0.95}]),
+        ([b"11.95 V", b"67.00 A", b"-1.5 A"], [{"voltage_V": 11.95}, {"current_A": 67.0}, {"current_A": -1.5}]),
+    ],
+)
+def test_lines_of_amounts_with_their_units_need_no_profile(meter, lines, expected):
+    """They are read as what a person types from a display; volts and amps may come in turn, a line each."""
+    source = lines_of(meter, None)
+    with sending(meter, *lines):
+        source.open()
+        events = take(source, lambda events: len(readings(events)) >= 12)
+    source.close()
+    assert set(source.quantities) == {name for values in expected for name in values}
+    assert (source.side, source.sampling) == ("dc", "instant")
+    assert not [event for event in events if isinstance(event, Refused) and event.kind != "torn"]
+    values = [pytest.approx(reading.values) for reading in readings(events)]
+    assert all(one in values for one in expected)
+    assert all(one in expected for one in values)
+
+
+@pytest.mark.parametrize(
+    ("odd", "kind", "words"),
+    [
+        (b"11.95V 1,150A", "doubtful", "could be 1150 or 1.150"),
+        (b"11.95V 67.00A 5 mw", "doubtful", "could be mW or MW"),
+        (b"67.00A 68.00A", "doubtful", "twice"),
+        (b"LOW BATTERY 11.1V", "fields", "not only amounts"),
+        (b"11.95V 67.00A 45%", "fields", "not only amounts"),
+        (b"off", "fields", "not only amounts"),
+        (b"11.95V 67.00A 21.5 degC", "fields", "temperature_degC, which no line did"),
+    ],
+)
+def test_a_line_of_amounts_that_cannot_be_told_is_refused_with_its_reason(meter, odd, kind, words):
+    """Those around it are readings, and nothing of it is guessed."""
+    source = lines_of(meter, None)
+    with sending(meter, b"11.95V 67.00A"):
+        source.open()
+    with sending(meter, odd):
+        events = take(source, lambda events: any(isinstance(e, Refused) and e.kind == kind for e in events))
+    with sending(meter, b"12.00V 60.00A"):
+        events += take(source, lambda events: len(readings(events)) > 1)
+    source.close()
+    refused = [event for event in events if isinstance(event, Refused) and event.kind != "torn"]
+    assert {event.kind for event in refused} == {kind}
+    assert words in refused[0].reason and refused[0].text == odd.decode()
+    assert readings(events)[-1].values == {"voltage_V": 12.0, "current_A": 60.0}
+
+
+def test_a_meter_of_doubtful_amounts_is_not_read_without_a_profile(meter, monkeypatch):
+    """It is said what is in doubt, and nothing of what a person at a keyboard would do."""
+    monkeypatch.setattr("shuntbook.ingest.live.serial_lines.LISTEN_S", 1.0)
+    source = lines_of(meter, None)
+    with sending(meter, b"11,950V 67,125A"), pytest.raises(InputError) as why:
+        source.open()
+    assert "11,950 could be 11950 or 11.950" in str(why.value)
+    assert "--profile" in str(why.value) and "without the comma" not in str(why.value)
+
+
+def test_a_meter_that_speaks_seldom_is_known_by_one_line(meter, monkeypatch):
+    """Nothing is waited for beyond the time that any meter is listened to."""
+    monkeypatch.setattr("shuntbook.ingest.live.serial_lines.LISTEN_S", 1.0)
+    source = lines_of(meter, None)
+    threading.Timer(0.3, lambda: meter.send(b"11.95V 67.00A\n")).start()
+    source.open()
+    events = take(source, bool)
+    source.close()
+    assert [reading.values for reading in readings(events)] == [{"voltage_V": 11.95, "current_A": 67.0}]
+
+
+def test_lines_of_amounts_come_by_a_socket_as_well():
+    """A converter on the network that hands on what a meter's port says."""
+    with socket.create_server(("127.0.0.1", 0)) as server:
+        place = f"socket://127.0.0.1:{server.getsockname()[1]}"
+        source = SerialLines(parse_address(f"serial:{place}"), None, SteadyClock())
+        ended = threading.Event()
+
+        def send():
+            connection, _ = server.accept()
+            with connection:
+                while not ended.wait(0.03):
+                    connection.sendall(b"11.95V 67.00A 800.4W\n")
+
+        sender = threading.Thread(target=send)
+        sender.start()
+        source.open()
+        events = take(source, lambda events: len(readings(events)) >= 3)
+        ended.set()
+        sender.join()
+        source.close()
+    assert readings(events)[-1].values == {"voltage_V": 11.95, "current_A": 67.0, "power_W": 800.4}
 
 
 def test_lines_that_do_not_explain_themselves_are_refused_with_what_a_profile_needs(meter, monkeypatch):
