@@ -41,6 +41,7 @@ COMMANDS = {
     "forecast": ("forecast", "What a load will take, and whether bank and inverter hold."),
     "compare": ("compare", "Two logs side by side: before and after."),
     "fleet": ("fleet", "Many logs at once: a line on each, and which to look after first."),
+    "desk": ("desk", "One local page that leads from a meter or an export to the answer."),
     "check-site": ("check_site", "Check a site file and say what it means."),
 }
 

@@ -12,14 +12,12 @@ from http import HTTPStatus
 from importlib.resources import files
 from string import Template
 from time import monotonic
-from typing import cast
 
-from tornado.http1connection import HTTP1Connection
 from tornado.iostream import IOStream, StreamClosedError
-from tornado.web import Application, HTTPError, RequestHandler
+from tornado.web import Application, HTTPError
 
 from ...analysis.cautions import CAUTIONS
-from .access import Access, is_own_host, is_own_origin
+from ..served.guarded import Guarded, Guards
 from .board import Board
 from .view import LiveState
 
@@ -40,28 +38,16 @@ _SENTENCES = {
     500: "The page has a fault of ours. The capture goes on.",
     503: "There are too many viewers already.",
 }
-_HEADERS = {
-    "Cache-Control": "no-store",
-    "X-Content-Type-Options": "nosniff",
-    "Referrer-Policy": "no-referrer",
-    "Cross-Origin-Resource-Policy": "same-origin",
-    "Cross-Origin-Opener-Policy": "same-origin",
-    "Content-Security-Policy": "default-src 'none'; img-src data:; frame-ancestors 'none'",
-}
 
 
 @dataclass
-class House:
+class House(Guards):
     """What all answers share.
 
     ``used`` is told from where a link was used; ``watching`` take the updates, and those of ``behind_since`` have not
-    taken the last one yet. [s] ``port`` is part of the cookie's name, since two captures on one
-    computer must not share one. ``title`` is what both pages are called before the first state comes.
+    taken the last one yet. [s] ``title`` is what both pages are called before the first state comes.
     """
 
-    access: Access
-    names: frozenset[str]
-    port: int
     used: Callable[[str], None]
     title: str = "what is being measured"
     board: Board = field(default_factory=Board)
@@ -83,60 +69,19 @@ class House:
         late.close()
         return True
 
-    @property
-    def cookie(self) -> str:
-        """Name of the session's cookie."""
-        return f"shuntbook_{self.port}"
 
+class _OfCapture(Guarded):
+    """An answer of the page beside the pump."""
 
-class _Guarded(RequestHandler):
-    """Looks at Host, Origin and session before anything is answered; answers nothing but GET."""
-
-    needs_session = True
-    needs_own_page = False
+    sentences = _SENTENCES
+    house: House
 
     def initialize(self, house: House) -> None:
         """Take what all answers share."""
-        self.house = house
-
-    def set_default_headers(self) -> None:
-        """Keep nothing, guess nothing, load nothing, and do not name the server's make."""
-        self.clear_header("Server")
-        for name, value in _HEADERS.items():
-            self.set_header(name, value)
-
-    def prepare(self) -> None:
-        """Refuse whoever calls this computer by another name, comes from another page or has no session."""
-        # The name first: whoever calls this computer by one not its own is a page elsewhere, whatever session its
-        # browser has.
-        headers = self.request.headers
-        if not is_own_host(self.request.host, str(self.stream.socket.getsockname()[0]), self.house.names):
-            raise HTTPError(HTTPStatus.MISDIRECTED_REQUEST)
-        site = headers.get("Sec-Fetch-Site") if self.needs_own_page else None
-        if not is_own_origin(headers.get("Origin"), site, self.request.host):
-            raise HTTPError(HTTPStatus.FORBIDDEN)
-        if self.needs_session and not self.let_in:
-            raise HTTPError(HTTPStatus.FORBIDDEN)
-
-    @property
-    def let_in(self) -> bool:
-        """Whether the browser has a session, or needs none."""
-        return self.house.access.lets_in(self.get_cookie(self.house.cookie))
-
-    @property
-    def stream(self) -> IOStream:
-        """The connection itself."""
-        return cast(HTTP1Connection, self.request.connection).stream
-
-    def write_error(self, status_code: int, **_kwargs: object) -> None:
-        """Answer with one plain sentence."""
-        self.set_header("Content-Type", "text/plain; charset=utf-8")
-        if status_code == HTTPStatus.METHOD_NOT_ALLOWED:
-            self.set_header("Allow", "GET")
-        self.finish(_SENTENCES.get(status_code, _SENTENCES[500 if status_code >= 500 else 400]) + "\n")
+        self.house = self.guards = house
 
 
-class _Page(_Guarded):
+class _Page(_OfCapture):
     """The page, or the stage, without any figure: they come by its updates."""
 
     def initialize(self, house: House, name: str = "live") -> None:
@@ -153,7 +98,7 @@ class _Page(_Guarded):
         self.finish(page(self.name, self.house.title, nonce))
 
 
-class _Entrance(_Guarded):
+class _Entrance(_OfCapture):
     """A link: spent at its first use, for a session."""
 
     needs_session = False
@@ -161,7 +106,7 @@ class _Entrance(_Guarded):
     def get(self, key: str) -> None:
         session = self.house.access.spend(key)
         if session is not None:
-            self.set_cookie(self.house.cookie, session, httponly=True, samesite="Strict")
+            self.let_session_in(session)
             self.house.used(self.request.remote_ip or "somewhere")
         elif not self.let_in:
             raise HTTPError(HTTPStatus.FORBIDDEN)
@@ -169,7 +114,7 @@ class _Entrance(_Guarded):
         self.finish(entrance())
 
 
-class _Updates(_Guarded):
+class _Updates(_OfCapture):
     """The states of the capture as server-sent events: always the newest, never a queue."""
 
     needs_own_page = True
@@ -205,7 +150,7 @@ class _Updates(_Guarded):
                 del self.house.behind_since[self.stream]
 
 
-class _Nothing(_Guarded):
+class _Nothing(_OfCapture):
     """Any other address."""
 
     def get(self) -> None:

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import asyncio
-import logging
-import os
 import socket
 import threading
 import time
@@ -18,8 +16,9 @@ from tornado.iostream import IOStream
 from ..capture.live_meter import Snapshot
 from ..capture.show import Say, Times
 from ..render.wording import numbers
-from .access import Access
-from .address import bound_ip, host_to_type, listen, own_names, parse_page
+from ..served.access import Access
+from ..served.address import bound_ip, host_to_type, listen, own_names, parse_page
+from ..served.quiet import keep_quiet
 from .handlers import House, application
 from .link_code import code_lines, is_drawn
 from .view import MOST_OF_TITLE, LiveState, live_state
@@ -122,7 +121,7 @@ class LivePage:
     def _run(self) -> None:
         # Whatever goes wrong here ends the page and not the capture.
         try:
-            _quiet()
+            keep_quiet()
             asyncio.run(self._serve())
         except Exception as error:
             self._news.append(f"note: the live page has stopped ({error}); the capture goes on without it")
@@ -173,14 +172,6 @@ class _Server(HTTPServer):
         if not stream.closed():
             self._streams.append(stream)
             super().handle_stream(stream, address)
-
-
-def _quiet() -> None:
-    """Keep what the server's library logs off the capture's screen."""
-    if not os.environ.get("SHUNTBOOK_DEBUG"):
-        for name in ("tornado", "asyncio"):
-            logging.getLogger(name).addHandler(logging.NullHandler())
-            logging.getLogger(name).propagate = False
 
 
 @contextmanager

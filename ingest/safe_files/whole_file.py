@@ -201,6 +201,21 @@ def take_place(hidden: Path, path: Path) -> None:
         sync_path(path.parent)
 
 
+def take_free_place(hidden: Path, path: Path) -> None:
+    """Give a finished hidden file a name that nothing has; `FileExistsError` where something got it meanwhile."""
+    with named_in_errors(path, what=None):
+        sync_path(hidden)
+        try:
+            path.hardlink_to(hidden)  # the one step that fails where the name is taken
+        except FileExistsError:
+            raise
+        except OSError:  # the file system knows no second names
+            if os.path.lexists(path):
+                raise FileExistsError(path) from None
+            hidden.rename(path)
+        sync_path(path.parent)
+
+
 def sync_path(path: Path) -> None:
     """Put a file, or a folder's list of names, on the disk; a folder only where the system can do that."""
     if path.is_dir() and os.name != "posix":

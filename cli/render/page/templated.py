@@ -12,8 +12,9 @@ from ..wording import numbers
 from .section import begun_and_rest
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Callable, Iterable
 
+    from jinja2 import Environment
     from markupsafe import Markup
 
 _FIGURE = re.compile(r"(?<=\d) (?=(?:[AVWhsdLm]|Ah|Wh|VA|min|mΩ|gal|ft|kPa|psi|bar)\b|%|°)|(?<=±) ")
@@ -36,10 +37,19 @@ def filled(template: str, *, styles: tuple[str, ...] = (), **parts: object) -> s
 
     Texts are escaped, and figures tied to their units.
     """
+    return (
+        environment(template_text)
+        .get_template(template)
+        .render(style="\n".join(template_text(name) for name in ("page.css", *styles)), policy=_POLICY, **parts)
+    )
+
+
+def environment(text_of: Callable[[str], str]) -> Environment:
+    """Return what fills templates, whose texts `text_of` gives by their names."""
     from jinja2 import Environment, FunctionLoader, StrictUndefined  # not for commands that make no page
 
-    environment = Environment(
-        loader=FunctionLoader(template_text),
+    filling = Environment(
+        loader=FunctionLoader(text_of),
         autoescape=True,
         # A name that a template misspells is a mistake, not an empty place on somebody's page.
         undefined=StrictUndefined,
@@ -47,16 +57,14 @@ def filled(template: str, *, styles: tuple[str, ...] = (), **parts: object) -> s
         lstrip_blocks=True,
         finalize=_fit_to_print,
     )
-    environment.filters["short"] = numbers.shortened
+    filling.filters["short"] = numbers.shortened
     # Long enough for any sentence of ours with a user's words in it.
-    environment.filters["full"] = partial(numbers.shortened, most=600)
-    environment.filters["begun"] = lambda text: begun_and_rest(text)[0]
-    environment.filters["sentence"] = numbers.sentence
-    environment.filters["timed"] = _timed
-    environment.globals["unknown"] = numbers.UNKNOWN
-    return environment.get_template(template).render(
-        style="\n".join(template_text(name) for name in ("page.css", *styles)), policy=_POLICY, **parts
-    )
+    filling.filters["full"] = partial(numbers.shortened, most=600)
+    filling.filters["begun"] = lambda text: begun_and_rest(text)[0]
+    filling.filters["sentence"] = numbers.sentence
+    filling.filters["timed"] = _timed
+    filling.globals["unknown"] = numbers.UNKNOWN
+    return filling
 
 
 def template_text(name: str) -> str:

@@ -13,10 +13,10 @@ import pytest
 from browsers import WIDTHS, as_wide_as, browser, until
 from live_pages import NASTY, WEEK, Viewer, ask, capture, key_of, port_of, state_of, text_of
 
-from shuntbook.cli.live_page.access import is_own_host, is_own_origin
-from shuntbook.cli.live_page.address import parse_page
 from shuntbook.cli.live_page.server import LivePage, live_page
 from shuntbook.cli.main import run
+from shuntbook.cli.served.access import is_own_host, is_own_origin
+from shuntbook.cli.served.address import parse_page
 from shuntbook.ingest.journal.opening import open_log
 
 pytestmark = pytest.mark.xdist_group("captures")  # one at a time: they have clocks to keep

@@ -1,4 +1,4 @@
-"""Where the page is served: from ``--page [HOST:]PORT`` to a port that listens and the address people type."""
+"""Where a page is served: from ``[HOST:]PORT`` to a port that listens and the address people type."""
 
 from __future__ import annotations
 
@@ -32,8 +32,11 @@ def parse_page(text: str) -> tuple[str, int]:
     return (form["host"] or _LOOPBACK).strip("[]"), port
 
 
-def listen(host: str, port: int) -> socket.socket:
-    """Return a socket that listens there; `PortFailedError` if the port cannot be had, or no such address is ours."""
+def listen(host: str, port: int, *, option: str = "--page", still: str = "; nothing was captured yet") -> socket.socket:
+    """Return a socket that listens there; `PortFailedError` if the port cannot be had, or no such address is ours.
+
+    The `option` is named in what is told then, and how things `still` are.
+    """
     try:
         # One address of the host: a second one might not be free, and one link is what people type.
         family, _, _, _, where = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM, flags=socket.AI_PASSIVE)[0]
@@ -41,8 +44,8 @@ def listen(host: str, port: int) -> socket.socket:
     except (OSError, UnicodeError) as error:
         why = (error.strerror if isinstance(error, OSError) else None) or "no such host"
         raise PortFailedError(
-            f"--page: port {port} of {host} cannot be had ({why}); "
-            "choose another one, or --page 0 for any that is free; nothing was captured yet"
+            f"{option}: port {port} of {host} cannot be had ({why}); "
+            f"choose another one, or {option} 0 for any that is free{still}"
         ) from None
 
 

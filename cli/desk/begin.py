@@ -1,0 +1,123 @@
+"""Where the desk begins: what is in the folder, what can be done with it, and files that are dropped on it."""
+
+from __future__ import annotations
+
+from contextlib import ExitStack, suppress
+from http import HTTPStatus
+from typing import Final, cast
+
+from tornado.http1connection import HTTP1Connection
+from tornado.httputil import HTTPFile, parse_body_arguments
+from tornado.web import HTTPError, stream_request_body
+
+from ...ingest.errors import InputError
+from ...ingest.safe_files.whole_file import hidden_beside, take_free_place
+from .desk_handler import Desk, DeskHandler
+from .folder import Entry
+
+#: The largest export that is taken from the browser: what is larger is copied sooner by hand. [bytes]
+LARGEST_DROPPED: Final = 500_000_000
+#: The largest that a form may send without a script: it is held in memory. [bytes]
+_LARGEST_FORM: Final = 50_000_000
+
+
+class Begin(DeskHandler):
+    """The folder, by what its files are."""
+
+    async def get(self) -> None:
+        """Show it."""
+        entries = await self.in_thread(self.desk.folder.entries)
+        kinds = {kind: [e for e in entries if e.kind == kind] for kind in ("log", "export", "site", "profile", "page")}
+        self.show("begin.html", kinds=kinds, size=_size, largest=_size(LARGEST_DROPPED))
+
+
+@stream_request_body
+class DroppedFile(DeskHandler):
+    """A file that is dropped on the desk: copied into the folder under a free name, whole or not at all.
+
+    From a script its body is the file itself, its name stands in the address, and the answer is the name that it got.
+    A form sends it as forms do, and is led to the file's own page.
+    """
+
+    def initialize(self, desk: Desk) -> None:
+        """Take what all answers share, and no file as yet."""
+        super().initialize(desk)
+        self._held = ExitStack()
+        self._form: bytearray | None = None
+        self._most = LARGEST_DROPPED
+
+    def prepare(self) -> None:
+        """Refuse before anything of it is read: too large a file, and a name that can be none."""
+        super().prepare()
+        if self.request.method != "POST":
+            return
+        if self.request.headers.get("Content-Type", "").startswith("multipart/form-data"):
+            self._form, self._most = bytearray(), _LARGEST_FORM
+        self._refuse_beyond(int(self.request.headers.get("Content-Length") or 0))
+        cast(HTTP1Connection, self.request.connection).set_max_body_size(self._most)
+        if self._form is None:
+            self._begin(self.get_query_argument("name", ""))
+
+    def _begin(self, name: str) -> None:
+        try:
+            self._place = self.desk.folder.place(name)
+        except InputError as error:
+            self.set_status(HTTPStatus.BAD_REQUEST)
+            self.finish({"wrong": str(error)})
+            return
+        self._hidden = self._held.enter_context(hidden_beside(self._place))
+        self._file = self._held.enter_context(self._hidden.open("wb"))
+
+    def _refuse_beyond(self, size: int) -> None:
+        if size > self._most:
+            raise HTTPError(HTTPStatus.REQUEST_ENTITY_TOO_LARGE)
+
+    def data_received(self, chunk: bytes) -> None:
+        """Write what has come; a form is held until it is whole, and so may be no more than small."""
+        if self._form is not None:
+            self._form += chunk
+        elif not self._finished:
+            self._file.write(chunk)
+
+    async def post(self) -> None:
+        """Keep what has come, and say where."""
+        if self._form is None:
+            self.finish({"name": await self.in_thread(self._keep)})
+            return
+        dropped: dict[str, list[HTTPFile]] = {}
+        kind = self.request.headers["Content-Type"]
+        parse_body_arguments(kind, bytes(self._form), {}, dropped, self.request.headers)
+        file = next(iter(dropped.get("file", [])), None)
+        if file is None or not file.filename:
+            self.lead_to("/")
+            return
+        # Some browsers send the whole path of where it lay.
+        self._begin(file.filename.replace("\\", "/").rpartition("/")[2])
+        if not self._finished:
+            self._file.write(file.body)
+            self.lead_to("/export", file=await self.in_thread(self._keep))
+
+    def _keep(self) -> str:
+        """Give the file its name, now that it came whole: one that is free, so that nothing is replaced."""
+        self._file.flush()
+        while True:
+            name = self.desk.folder.free_name(self._place.name)
+            with suppress(FileExistsError):
+                take_free_place(self._hidden, self.desk.folder.place(name))
+                return name
+
+    def on_finish(self) -> None:
+        """Remove what is left of a file that did not come whole."""
+        self._held.close()
+
+    def on_connection_close(self) -> None:
+        """Remove it also where the browser went away."""
+        self._held.close()
+
+
+def _size(size: int | Entry) -> str:
+    bytes_ = size.size if isinstance(size, Entry) else size
+    for unit, of in (("GB", 1e9), ("MB", 1e6), ("kB", 1e3)):
+        if bytes_ >= of:
+            return f"{bytes_ / of:.3g} {unit}"
+    return f"{bytes_} bytes"

@@ -1,0 +1,130 @@
+"""What all pages of the desk share: who may ask, forms that are taken, pages that are filled."""
+
+from __future__ import annotations
+
+import secrets
+from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import Executor
+from dataclasses import dataclass, field
+from functools import partial
+from http import HTTPStatus
+from importlib.resources import files
+from typing import Final, ParamSpec, TypeVar
+from urllib.parse import urlencode
+
+from tornado.ioloop import IOLoop
+from tornado.web import HTTPError
+
+from ...ingest.errors import InputError
+from ..render.page.templated import environment, template_text
+from ..served.guarded import Guarded, Guards
+from .folder import Folder
+from .jobs import Jobs
+
+P = ParamSpec("P")
+R = TypeVar("R")
+
+#: The most that a form may hold; files come another way. [bytes]
+MOST_OF_FORM: Final = 1_000_000
+
+_SENTENCES: Final = {
+    400: "This request cannot be understood.",
+    403: "The desk is opened by the link that it printed, once. The next link stands in its terminal.",
+    404: "There is nothing here. The desk begins at the address without anything behind it.",
+    405: "Nothing can be done in this way.",
+    413: "This is too large to be sent here. Copy the file into the folder; then it stands on the desk.",
+    421: "This computer has no such name. Use the address that the desk printed.",
+    500: "The desk has a fault of ours. Your files are as they were; go back and try again.",
+}
+
+
+@dataclass
+class Desk(Guards):
+    """What all answers share: the folder, the commands that run in it, and threads for what reads."""
+
+    folder: Folder
+    jobs: Jobs
+    threads: Executor
+    used: Callable[[], None] = field(default=lambda: None)
+
+
+class DeskHandler(Guarded):
+    """A page of the desk. What asks for a change must have the session and come from a page of ours, and say so."""
+
+    sentences = _SENTENCES
+    needs_own_page = True
+    #: The heading of the step, for the list of steps at the top; "" where it is none of them.
+    step = ""
+
+    def initialize(self, desk: Desk) -> None:
+        """Take what all answers share."""
+        self.desk = self.guards = desk
+
+    def set_default_headers(self) -> None:
+        """Let a form of ours say where it comes from, which a browser that names no page could not."""
+        super().set_default_headers()
+        self.set_header("Referrer-Policy", "same-origin")
+
+    def prepare(self) -> None:
+        """Refuse as all pages do; and a change whose sender does not say that it is a page of ours."""
+        super().prepare()
+        if self.request.method not in ("GET", "HEAD") and self.request.headers.get("Origin") is None:
+            raise HTTPError(HTTPStatus.FORBIDDEN)
+
+    def show(self, template: str, **parts: object) -> None:
+        """Answer with a page of the desk."""
+        nonce = secrets.token_urlsafe(16)
+        own = f"style-src 'nonce-{nonce}'; script-src 'nonce-{nonce}'; connect-src 'self'; img-src 'self' data:"
+        rest = "frame-src 'self'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'"
+        self.set_header("Content-Security-Policy", f"default-src 'none'; {own}; {rest}")
+        self.set_header("Content-Type", "text/html; charset=utf-8")
+        pages = environment(_template_text)
+        pages.globals["address"] = address
+        text = pages.get_template(template).render(
+            nonce=nonce,
+            step=self.step,
+            folder=str(self.desk.folder.path),
+            style="\n".join(map(_template_text, ("page.css", "desk.css"))),
+            script=_template_text("desk.js"),
+            **parts,
+        )
+        self.finish(text)
+
+    def lead_to(self, path: str, **query: str) -> None:
+        """Lead the browser on after a change, so that to load the page again changes nothing once more."""
+        self.redirect(address(path, **query), status=HTTPStatus.SEE_OTHER)
+
+    def field(self, name: str) -> str:
+        """Return what was typed into a field of the form or stands in the address; "" where there is none."""
+        return self.get_argument(name, "").strip()
+
+    async def in_thread(self, work: Callable[P, R], *args: P.args, **named: P.kwargs) -> R:
+        """Have a thread do what reads files or reckons, so that other pages are answered meanwhile."""
+        return await IOLoop.current().run_in_executor(self.desk.threads, partial(work, *args, **named))
+
+
+def address(path: str, **query: str) -> str:
+    """Return an address of the desk, such as ``/export?file=june.csv``."""
+    return f"{path}?{urlencode(query)}" if query else path
+
+
+def errors_by_field(error: InputError, fields: Mapping[str, str]) -> dict[str, str]:
+    """Return an error's sentences by the field that each is about; those of no field stand under "".
+
+    `fields` names, for a key or an option as sentences name it, the form's field.
+    """
+    by_field: dict[str, str] = {}
+    for sentence in map(str, error.args):
+        of = next((name for word, name in fields.items() if word in sentence), "")
+        by_field[of] = f"{by_field[of]} {sentence}" if of in by_field else sentence
+    return by_field
+
+
+def joined_sentences(error: InputError) -> Sequence[str]:
+    """Return all that is wrong, a sentence each."""
+    return [str(sentence) for sentence in error.args]
+
+
+def _template_text(name: str) -> str:
+    own = files(__package__).joinpath("templates", name)
+    return own.read_text("utf-8") if own.is_file() else template_text(name)

@@ -1,0 +1,131 @@
+"""The folder that the desk stands over: what is in it, and where a new file may go.
+
+They are ordinary files, the same that the commands read and write: nothing about them is kept anywhere else.
+"""
+
+from __future__ import annotations
+
+import os
+import tomllib
+from collections.abc import Iterator
+from contextlib import suppress
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final, Literal
+
+from ...ingest.errors import InputError
+
+FileKind = Literal["log", "export", "site", "profile", "page", "other"]
+
+#: Endings of files that may be exports; others are shown as what they are, and can be dropped on the desk all the same.
+_EXPORTS: Final = (".csv", ".tsv", ".txt", ".log", ".xlsx", ".xls", ".ods", ".gz", ".zst", ".zip")
+_LOG, _PAGE, _TOML = ".parquet", ".html", ".toml"
+#: The shortest limit that usual file systems have for a name. [bytes]
+_LONGEST_NAME = 255
+#: More than a person looks through; the command line knows no such limit.
+MOST_FILES: Final = 2000
+#: Far more than any settings file. [bytes]
+_MOST_TOML = 200_000
+#: Names that Windows keeps for devices, whatever ending they have.
+_DEVICES = {"con", "prn", "aux", "nul", *(f"{port}{n}" for port in ("com", "lpt") for n in range(1, 10))}
+#: What no name may hold on one system or the other.
+_FORBIDDEN = set('<>:"/\\|?*')
+
+
+@dataclass(frozen=True)
+class Entry:
+    """A file of the folder: its name, what it is, its size [bytes] and when it was last changed [s since 1970]."""
+
+    name: str
+    kind: FileKind
+    size: int
+    changed_s: float
+
+
+@dataclass(frozen=True)
+class Folder:
+    """A folder of a person's, by its absolute path."""
+
+    path: Path
+
+    def entries(self) -> list[Entry]:
+        """Return its files, the newest first; hidden ones, folders and what is no ordinary file are left out."""
+        return sorted(self._entries(), key=lambda entry: (-entry.changed_s, entry.name))[:MOST_FILES]
+
+    def _entries(self) -> Iterator[Entry]:
+        with os.scandir(self.path) as files:
+            for file in files:
+                # A name that a browser cannot send back leads nowhere; a file may go while the folder is read.
+                with suppress(OSError, UnicodeEncodeError):
+                    file.name.encode()
+                    if not file.name.startswith(".") and file.is_file():
+                        facts = file.stat()
+                        yield Entry(file.name, _kind(Path(file.path)), facts.st_size, facts.st_mtime)
+
+    def of_kind(self, kind: FileKind) -> list[Entry]:
+        """Return its files of one kind, the newest first."""
+        return [entry for entry in self.entries() if entry.kind == kind]
+
+    def existing(self, name: str) -> Path:
+        """Return the path of a file of this folder; `InputError` where there is no such file in it."""
+        path = self.place(name)
+        if not path.is_file():
+            raise InputError(f"{name}: is no longer in the folder; choose another file")
+        return path
+
+    def place(self, name: str) -> Path:
+        """Return where a file of this name stands or would stand.
+
+        Raises
+        ------
+        InputError
+            If it is no name that every system can have, or would lead out of the folder or to a hidden file.
+        """
+        wrong = _wrong_with(name)
+        if wrong:
+            raise InputError(f"{name[:60]!r} cannot be a file's name here: {wrong}; choose another")
+        return self.path / name
+
+    def free_name(self, name: str) -> str:
+        """Return this name, or one like it with a number where it is taken: ``export.csv`` to ``export-2.csv``."""
+        stem, dot, ends = name.partition(".")
+        # before all its endings, or export.csv.gz would no longer be known for what it is
+        number, free = 1, self.place(name)
+        while os.path.lexists(free):
+            number += 1
+            free = self.place(f"{stem}-{number}{dot}{ends}")
+        return free.name
+
+
+def _wrong_with(name: str) -> str | None:
+    """Return why this can be no file's name; None where it can."""
+    if not name or name.startswith(".") or name.endswith((".", " ")) or name != name.strip():
+        return "it is empty, hidden, or ends in a dot or a space"
+    if any(c in _FORBIDDEN or not c.isprintable() for c in name):
+        return 'it has a character that names may not have, such as / \\ : * ? " < > |'
+    if name.split(".", maxsplit=1)[0].lower() in _DEVICES:
+        return "some systems keep it for a device"
+    if len(name.encode(errors="replace")) > _LONGEST_NAME:
+        return "it is too long"
+    return None
+
+
+def _kind(path: Path) -> FileKind:
+    name = path.name.lower()
+    if name.endswith(_LOG):
+        return "log"
+    if name.endswith(_PAGE):
+        return "page"
+    if name.endswith(_TOML):
+        return _kind_of_toml(path)
+    return "export" if name.endswith(_EXPORTS) else "other"
+
+
+def _kind_of_toml(path: Path) -> FileKind:
+    """Tell a site file from a source profile: only the first has a bank. One that cannot be read may be either."""
+    try:
+        with path.open("rb") as file:
+            tables = tomllib.loads(file.read(_MOST_TOML).decode("utf-8-sig"))
+    except (OSError, ValueError, RecursionError):
+        return "site" if "site" in path.stem.lower() else "profile"
+    return "site" if {"bank", "battery"} & {key.lower() for key in tables} else "profile"

@@ -1,0 +1,1 @@
+"""Templates of the desk, as package data."""
