@@ -7,7 +7,7 @@ from http import HTTPStatus
 from typing import Final, cast
 
 from tornado.http1connection import HTTP1Connection
-from tornado.httputil import HTTPFile, parse_body_arguments
+from tornado.httputil import HTTPFile, HTTPInputError, parse_body_arguments
 from tornado.web import HTTPError, stream_request_body
 
 from ...ingest.errors import InputError
@@ -56,7 +56,8 @@ class DroppedFile(DeskHandler):
         self._refuse_beyond(int(self.request.headers.get("Content-Length") or 0))
         cast(HTTP1Connection, self.request.connection).set_max_body_size(self._most)
         if self._form is None:
-            self._begin(self.get_query_argument("name", ""))
+            # as it was sent: what the library gives has had its controls and its ends taken away
+            self._begin(self.request.query_arguments.get("name", [b""])[-1].decode(errors="replace"))
 
     def _begin(self, name: str) -> None:
         try:
@@ -86,7 +87,8 @@ class DroppedFile(DeskHandler):
             return
         dropped: dict[str, list[HTTPFile]] = {}
         kind = self.request.headers["Content-Type"]
-        parse_body_arguments(kind, bytes(self._form), {}, dropped, self.request.headers)
+        with suppress(HTTPInputError):  # half a form holds no file
+            parse_body_arguments(kind, bytes(self._form), {}, dropped, self.request.headers)
         file = next(iter(dropped.get("file", [])), None)
         if file is None or not file.filename:
             self.lead_to("/")

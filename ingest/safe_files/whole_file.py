@@ -213,6 +213,7 @@ def take_free_place(hidden: Path, path: Path) -> None:
             if os.path.lexists(path):
                 raise FileExistsError(path) from None
             hidden.rename(path)
+        hidden.unlink(missing_ok=True)
         sync_path(path.parent)
 
 

@@ -1,0 +1,80 @@
+"""A desk over a folder, and a browser that asks it: with its session and its origin, unless told otherwise."""
+
+import http.client
+import re
+import subprocess
+import sys
+from contextlib import contextmanager
+from urllib.parse import urlencode
+
+_MAIN = "from shuntbook.cli.main import main; main()"
+
+
+class Asked:
+    """An answer: its status, headers and text."""
+
+    def __init__(self, answer):
+        self.status, self.headers = answer.status, answer.headers
+        self.text = answer.read().decode()
+
+
+class Client:
+    """Asks a desk as a browser would that has spent its link."""
+
+    def __init__(self, port, key, process):
+        self.port, self.process = port, process
+        self.link = f"http://127.0.0.1:{port}/in/{key}"
+        self.origin = f"http://127.0.0.1:{port}"
+        self.cookie = ""
+
+    def enter(self):
+        """Spend the link."""
+        answer = self.get(self.link.removeprefix(self.origin))
+        assert answer.status == 200, answer.text
+        self.cookie = answer.headers["Set-Cookie"].partition(";")[0]
+        return self
+
+    def ask(self, method, path, body=None, **headers):
+        """Ask once; headers are given with underscores, None takes one away."""
+        own = {"Cookie": self.cookie, "Origin": self.origin if method != "GET" else None}
+        own |= {k.replace("_", "-"): v for k, v in headers.items()}
+        connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=60)
+        try:
+            connection.request(method, path, body=body, headers={k: v for k, v in own.items() if v is not None})
+            return Asked(connection.getresponse())
+        finally:
+            connection.close()
+
+    def get(self, path, **headers):
+        """Ask for a page."""
+        return self.ask("GET", path, **headers)
+
+    def send(self, path, **fields):
+        """Send a form, and be led where it leads; a field that is a list is sent once for each."""
+        kind = {"Content_Type": "application/x-www-form-urlencoded"}
+        answer = self.ask("POST", path, urlencode(fields, doseq=True), **kind)
+        return self.get(answer.headers["Location"]) if answer.status == 303 else answer
+
+    def drop(self, name, content):
+        """Drop a file."""
+        return self.ask("POST", f"/drop?{urlencode({'name': name})}", content)
+
+
+@contextmanager
+def desk(folder, *words):
+    """A desk in a process of its own, that opens no browser; yields who asks it, with a session."""
+    child = subprocess.Popen(
+        [sys.executable, "-c", _MAIN, "desk", str(folder), "--no-browser", *words],
+        stdin=subprocess.DEVNULL,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    try:
+        first = child.stderr.readline()
+        found = re.search(r"http://127\.0\.0\.1:(\d+)/in/(\S+)", first)
+        assert found, first + child.stderr.read()
+        yield Client(int(found[1]), found[2], child).enter()
+    finally:
+        child.terminate()
+        child.communicate(timeout=60)
