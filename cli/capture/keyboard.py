@@ -56,6 +56,11 @@ class Keyboard:
             with suppress(termios.error, OSError):  # it was closed meanwhile
                 termios.tcsetattr(self._stdin.fileno(), termios.TCSADRAIN, self._settings)
 
+    @property
+    def is_a_person(self) -> bool:
+        """Whether somebody sits at it who can be asked."""
+        return self._listener is not None and self._stdin.isatty()
+
     def lines(self) -> list[str]:
         """Return the lines that were finished since the last call."""
         finished = []

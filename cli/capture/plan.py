@@ -42,11 +42,15 @@ class Wanted:
     profile: str | None
     every_s: float | None
     side: str | None
+    zone: str | None = None
 
 
 @dataclass
 class Plan:
-    """One meter to be captured: where from, where to, and what to look for in it."""
+    """One meter to be captured: where from, where to, and what to look for in it.
+
+    Clock times are those of ``zone``, which ``zone_stated`` tells goes before that of a recording.
+    """
 
     name: str
     source: LiveSource
@@ -56,6 +60,7 @@ class Plan:
     profile: Profile | None = None
     site: Site | None = None
     zone: str = field(default_factory=zone_of_computer)
+    zone_stated: bool = False
 
     @property
     def gap_limit_s(self) -> float:
@@ -85,9 +90,25 @@ def plan_for_source(
     profile = _profile(wanted.profile)
     made = make_source(source, profile, clock, side=wanted.side)
     beside = meter_of(known, out.stem, made.side)
-    zone = known.zone if known is not None and known.zone else zone_of_computer()
     every_s = wanted.every_s or _DEFAULT_EVERY_S
-    return Plan(beside.name if beside else out.stem, made, out, every_s, _gap_s(profile), profile, known, zone)
+    return Plan(
+        beside.name if beside else out.stem,
+        made,
+        out,
+        every_s,
+        _gap_s(profile),
+        profile,
+        known,
+        _zone(wanted, known),
+        wanted.zone is not None,
+    )
+
+
+def _zone(wanted: Wanted, site: Site | None) -> str:
+    """Return the zone of the log's clock times: the command line's, else the site's, else this computer's."""
+    if wanted.zone is not None:
+        return wanted.zone
+    return site.zone if site is not None and site.zone else zone_of_computer()
 
 
 def plans_for_site(path: Path, names: Sequence[str], out: Path, wanted: Wanted, clock: SteadyClock) -> list[Plan]:
@@ -121,7 +142,8 @@ def _plan_for_meter(meter: SiteMeter, path: Path, site: Site, log: Path, wanted:
     source = make_source(meter.source or "", profile, clock, side=wanted.side or meter.side, sampling=meter.sampling)
     every_s = wanted.every_s or meter.every_s or _DEFAULT_EVERY_S
     gap_s = meter.gap_s or _gap_s(profile)
-    return Plan(meter.name, source, log, every_s, gap_s, profile, site, site.zone or zone_of_computer())
+    zone = _zone(wanted, site)
+    return Plan(meter.name, source, log, every_s, gap_s, profile, site, zone, wanted.zone is not None)
 
 
 def _beside(site: Path, profile: str) -> str:
@@ -160,7 +182,8 @@ def file_name(name: str) -> str:
 def first_meta(plan: Plan) -> LogMeta:
     """Return the log's metadata; a recording that is replayed brings most of it along."""
     if (recorded := plan.source.meta) is not None:
-        return replace(recorded, meter=recorded.meter or plan.name, tool_version=__version__)
+        meta = replace(recorded, meter=recorded.meter or plan.name, tool_version=__version__)
+        return replace(meta, zone=plan.zone, zone_assumed=False) if plan.zone_stated else meta
     # The sampling tells typed readings from a meter's, which need no profile: they stand until the next.
     return LogMeta(
         meter=plan.name,

@@ -52,15 +52,34 @@ _MOST_FINDINGS = 3
 NOT_CONNECTED = "NOT CONNECTED, trying again"
 
 
-def screen(snapshots: Sequence[Snapshot], *, elapsed_s: float, left_s: float | None, typed: str) -> Group:
-    """Return the whole screen: one block a meter, then the line that is being typed."""
+#: What may be typed where no source takes readings.
+_NOTES_ONLY = ("type a note and press Enter to mark this moment; Ctrl-C ends",)
+
+
+def screen(
+    snapshots: Sequence[Snapshot],
+    *,
+    elapsed_s: float,
+    left_s: float | None,
+    typed: str,
+    may_type: Sequence[str] = (),
+    question: str | None = None,
+) -> Group:
+    """Return the whole screen: one block a meter, then the line that is being typed and what may be typed.
+
+    A `question` that stands open takes the place of the latter.
+    """
     from rich.console import Group
 
     parts: list[RenderableType] = [_text(how_long(elapsed_s, left_s), style="bold")]
     for snapshot in snapshots:
         parts += [_text(""), *_block(snapshot)]
-    parts += [_text(""), _text(f"note: {shortened(typed, 200)}▏", no_wrap=True, overflow="ellipsis")]
-    parts.append(_text("type a note and press Enter to mark this moment; Ctrl-C ends", style="dim"))
+    prompt = "r or n" if question else "reading or note" if may_type else "note"
+    parts += [_text(""), _text(f"{prompt}: {shortened(typed, 200)}▏", no_wrap=True, overflow="ellipsis")]
+    if question is not None:
+        parts.append(_text(question, style="bold"))
+    else:
+        parts += [_text(line, style="dim") for line in may_type or _NOTES_ONLY]
     return Group(*parts)
 
 

@@ -12,7 +12,7 @@ from ...analysis.one_log.watched_load import watched_load
 from ...analysis.readings.chunk import Sampling, Side
 from ...analysis.readings.measured_span import HowRead
 from ...analysis.sureness.meter_figures import figures_of
-from ...ingest.events import Reading
+from ...ingest.events import Reading, Refused
 from ...ingest.live.capture import Capture, Happened
 from ...ingest.live.source import SteadyClock
 from ..door import DRAWN, console, harmless, has_terminal, tell, tell_drawn
@@ -22,6 +22,7 @@ from .keyboard import Keyboard
 from .live_meter import LiveMeter, Snapshot
 from .plan import Plan, first_meta
 from .screen import plain_line, screen
+from .typed_lines import TypedLines
 
 if TYPE_CHECKING:
     from rich.console import Group
@@ -81,6 +82,7 @@ class Show:
         self._quiet = quiet
         self._said_us = clock.now_us()
         self._watcher = watcher
+        self._typed = TypedLines(self._sources, self._mark)
 
     def run(self, stopped: threading.Event) -> None:
         """Follow the capture until it ends or is stopped."""
@@ -94,6 +96,8 @@ class Show:
             from rich.live import Live
 
             shown = console()
+            # Asked only where the question is seen and a person can answer it.
+            self._typed.asks = keyboard.is_a_person
 
             def above(line: str, *, drawn: bool = False) -> None:
                 style = DRAWN if drawn else None
@@ -101,12 +105,13 @@ class Show:
 
             with Live(console=shown, refresh_per_second=_REFRESHES, transient=True) as live:
                 while self._capture.running and not stopped.is_set():
-                    self._step(keyboard)
+                    self._step(keyboard, above)
                     live.update(self._screen(keyboard.typed))
                     self._let_watch(above)
 
     def take_rest(self) -> None:
         """Take in what the meters told last, and place the notes whose time was reached."""
+        self._typed.give_up()
         self._take(list(self._capture.events(0.0)))
         for _, text in self._marks:
             tell(f"note: the time of --mark {text!r} was not reached")
@@ -131,11 +136,21 @@ class Show:
         if self._watcher is not None:
             self._watcher.step(self.snapshots, self._times(), say)
 
-    def _step(self, keyboard: Keyboard) -> None:
+    def _step(self, keyboard: Keyboard, answer: Say | None = None) -> None:
         # Waiting for the first event is what paces the screen; whatever has come by then is fed in one go.
-        self._take(list(self._capture.events(1.0 / _REFRESHES)))
+        happened = list(self._capture.events(1.0 / _REFRESHES))
+        self._take(happened)
+        if answer is not None:
+            self._say_what_was_not_taken(happened, answer)
         for line in keyboard.lines():
-            self._typed(line)
+            self._typed.take(line, self._sources[0].now_us())
+        self._typed.give_up(self._sources[0].now_us())
+
+    def _say_what_was_not_taken(self, happened: Sequence[Happened], answer: Say) -> None:
+        """Tell the person why what they typed is no reading: it can be typed again at once."""
+        for event in (h.event for h in happened if h.meter.source.may_type):
+            if isinstance(event, Refused):
+                answer(f"not taken: {event.reason}")
 
     def _take(self, happened: list[Happened]) -> None:
         """Place the notes whose time was reached, and take in what the meters told."""
@@ -149,14 +164,8 @@ class Show:
         for name, live in self._live.items():
             live.add(h.event for h in happened if h.meter.name == name and isinstance(h.event, Reading))
 
-    def _typed(self, line: str) -> None:
-        """Give a line to a source that takes typed readings; what is none is a note."""
-        if not any(source.typed(line) for source in self._sources):
-            self._mark(line, None)
-
-    def _mark(self, text: str, at_us: int | None) -> None:
+    def _mark(self, text: str, at_us: int) -> None:
         """Put a note into the logs; during a replay its time is that of the recording."""
-        at_us = self._sources[0].now_us() if at_us is None else at_us
         self._capture.mark(text, at_us)  # kept first, then shown
         for live in self._live.values():
             live.marked(text, at_us)
@@ -175,7 +184,15 @@ class Show:
 
     def _screen(self, typed: str) -> Group:
         elapsed_s, left_s = self._times()
-        return screen(self.snapshots(), elapsed_s=elapsed_s, left_s=left_s, typed=typed)
+        may_type = next((source.may_type for source in self._sources if source.may_type), ())
+        return screen(
+            self.snapshots(),
+            elapsed_s=elapsed_s,
+            left_s=left_s,
+            typed=typed,
+            may_type=may_type,
+            question=self._typed.question,
+        )
 
     def _say_plainly(self) -> None:
         now = self._clock.now_us()
@@ -209,7 +226,10 @@ def _live(plan: Plan) -> LiveMeter:
 
 
 def _zone(plan: Plan) -> str:
-    """Return the zone in which times are shown and notes beforehand are read: a site's goes before a recording's."""
+    """Return the zone in which times are shown and notes beforehand are read: what is stated, a site's, a recording's.
+
+    Without any of them it is this computer's.
+    """
     recorded = plan.source.meta
-    own = plan.site.zone if plan.site is not None else None
-    return own or (plan.zone if recorded is None else recorded.zone)
+    has_own = plan.zone_stated or (plan.site is not None and plan.site.zone is not None)
+    return plan.zone if has_own or recorded is None else recorded.zone

@@ -11,6 +11,7 @@ import click
 from ...ingest.durations import seconds
 from ...ingest.errors import InputError
 from ...ingest.live.source import SteadyClock
+from ...ingest.zone import zone_named
 from ..capture.plan import Wanted, plan_for_source, plans_for_site
 from ..capture.run import run_capture
 from ..opening.times_written import parse_marks
@@ -43,6 +44,9 @@ _STAYS_S = 15 * 60.0
 @click.option("--for", "length", metavar="DURATION", help="How long, such as 15m. Default: until Ctrl-C.")
 @click.option("--mark", "marks", multiple=True, metavar="TIME=TEXT", help="A note beforehand, such as 10:30=crates.")
 @click.option("--side", type=click.Choice(["dc", "ac"]), help="At the bank (dc) or behind an inverter (ac).")
+@click.option(
+    "--zone", metavar="ZONE", help="Zone of the log's clock times, such as Europe/London. Default: this computer's."
+)
 @click.option("--page", metavar="[HOST:]PORT", help="Show it to browsers, live; without HOST on this computer only.")
 @click.option("--title", metavar="TEXT", help="What the page and its stage are called.")
 @click.option("--page-stays", metavar="DURATION", help="How long it stays after the end; 0: not. Default: 15m.")
@@ -57,6 +61,7 @@ def command(
     length: str | None,
     marks: tuple[str, ...],
     side: str | None,
+    zone: str | None,
     page: str | None,
     title: str | None,
     page_stays: str | None,
@@ -79,8 +84,10 @@ def command(
         raise InputError("--title and --page-stays are for the live page; ask for it with --page")
     stays_s = _stays_s(page_stays)
     clock = SteadyClock()
-    parse_marks(marks, clock.now_us())  # a mistake in one is told before anything is opened
-    wanted = Wanted(profile, seconds(every, what="--every") if every else None, side)
+    parse_marks(marks, clock.now_us(), zone)  # a mistake in one is told before anything is opened
+    if zone is not None:
+        zone_named(zone, what="--zone")
+    wanted = Wanted(profile, seconds(every, what="--every") if every else None, side, zone)
     length_s = seconds(length, what="--for") if length else None
     # The page before the plans: a port that cannot be had is told while nothing is open that would have to be closed.
     with _served(page) as shown:

@@ -4,11 +4,19 @@ from __future__ import annotations
 
 import queue
 import threading
-from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Literal
 
-from ..events import Event, Reading, Refused
-from ..exports.display_line import QUANTITIES_BY_HAND, DoubtfulLine, Standing, Word, parse_line
+from ..events import Event, Reading, Refused, Remark
+from ..exports.display_line import (
+    QUANTITIES_BY_HAND,
+    DoubtfulLine,
+    Standing,
+    Word,
+    amounts_among_words,
+    holds_a_draw,
+    parse_line,
+)
 from .address import Address
 from .source import Cadence, Clock, LiveSource
 
@@ -24,6 +32,10 @@ class HandReadings(LiveSource):
 
     cadence: Cadence = "pushed"
     sampling = "held"
+    may_type = (
+        "type what the display shows: 900 W, 74.5 A 11.9 V, off; end when you are done",
+        "anything else is a note at this moment; Ctrl-C ends",
+    )
 
     def __init__(self, address: Address, profile: Profile | None, clock: Clock) -> None:
         super().__init__(clock)
@@ -36,14 +48,14 @@ class HandReadings(LiveSource):
         self._guard = threading.Lock()
         self._typed: queue.SimpleQueue[Event | Word] = queue.SimpleQueue()
 
-    def typed(self, text: str) -> bool:
+    def typed(self, text: str, at_us: int | None = None) -> bool:
         """Take a line; may be called from another thread than `read`."""
         # The screen's thread types while the meter's reads: the instant is taken and queued under one lock, so that
         # lines cannot overtake each other.
         with self._guard:
             if self._ended:
                 return False
-            now_us = self._next_us()
+            now_us = self._next_us(at_us)
             try:
                 line = parse_line(text)
                 if line is Word.REMARK:
@@ -53,9 +65,30 @@ class HandReadings(LiveSource):
                 self._typed.put(Refused(now_us, "doubtful", text, str(why)))
         return True
 
-    def _next_us(self) -> int:
+    def reading_in(self, text: str) -> Mapping[str, float] | None:
+        """Return the amounts of a note with amps or watts in it; None where they could mean several things."""
+        if self._ended or not holds_a_draw(text):
+            return None
+        try:
+            return amounts_among_words(text)
+        except DoubtfulLine:
+            return None
+
+    def take_as(self, kind: Literal["reading", "note"], text: str, at_us: int) -> None:
+        """Take a line that was in doubt; may be called from another thread than `read`."""
+        with self._guard:
+            if kind == "note":
+                self._typed.put(Remark(at_us, "a note that may be a reading", f"{text!r} was kept as a note"))
+            elif not self._ended:
+                now_us = self._next_us(at_us)
+                try:
+                    self._take(now_us, amounts_among_words(text))
+                except DoubtfulLine as why:
+                    self._typed.put(Refused(now_us, "doubtful", text, str(why)))
+
+    def _next_us(self, at_us: int | None = None) -> int:
         # two lines within a microsecond, or after the clock's own rounding, must still be in order
-        return max(self._clock.now_us(), self._last_us + 1)
+        return max(self._clock.now_us() if at_us is None else at_us, self._last_us + 1)
 
     def _take(self, now_us: int, line: dict[str, float] | Word) -> None:
         if isinstance(line, dict):

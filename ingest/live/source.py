@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 from abc import ABC, abstractmethod
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Literal
 
@@ -76,6 +76,8 @@ class LiveSource(ABC):
         Whether it has given all that it ever will: a meter never has.
     meta : LogMeta or None
         What a recording that is played says of itself.
+    may_type : sequence of str
+        In short lines, what a person may type beside notes; most sources take nothing else.
     """
 
     quantities: Sequence[str]
@@ -84,6 +86,7 @@ class LiveSource(ABC):
     sampling: str
     finished: bool = False
     meta: LogMeta | None = None
+    may_type: Sequence[str] = ()
 
     def __init__(self, clock: Clock) -> None:
         self._clock = clock
@@ -120,9 +123,20 @@ class LiveSource(ABC):
         """Return what is still to be said when the capture ends; asked once, after the last `read`."""
         return []
 
-    def typed(self, text: str) -> bool:  # noqa: ARG002 - of most sources nothing is typed
-        """Take a line that a person finished just now; return whether it was meant for this source, and is no note."""
+    def typed(self, text: str, at_us: int | None = None) -> bool:  # noqa: ARG002 - of most sources nothing is typed
+        """Take a line that a person finished now, or at `at_us`; return whether it was meant for this source [us].
+
+        What was not is a note.
+        """
         return False
+
+    def reading_in(self, text: str) -> Mapping[str, float] | None:  # noqa: ARG002 - as above
+        """Return the reading that a line, which `typed` left as a note, could be as well; None where it is clear."""
+        return None
+
+    def take_as(self, kind: Literal["reading", "note"], text: str, at_us: int) -> None:
+        """Take a line of `at_us` that was in doubt: as the reading in it, or as a note that nobody was asked about."""
+        raise NotImplementedError  # asked only of a source whose `reading_in` found one
 
     def now_us(self) -> int:
         """Return the time of what is being read: now, or the instant of a recording. [us]"""

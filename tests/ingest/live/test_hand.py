@@ -14,7 +14,7 @@ from shuntbook.analysis.charge.charge import ChargeFold
 from shuntbook.analysis.readings.chunk import Chunk
 from shuntbook.analysis.readings.measured_span import HowRead
 from shuntbook.ingest.errors import InputError
-from shuntbook.ingest.events import Reading, Refused
+from shuntbook.ingest.events import Reading, Refused, Remark
 from shuntbook.ingest.exports.convert import convert
 from shuntbook.ingest.exports.display_line import DoubtfulLine, Word, parse_line
 from shuntbook.ingest.exports.hand_notes import HandNotes
@@ -235,6 +235,42 @@ def test_the_address_has_no_settings():
         HandReadings(parse_address("hand:?speed=1"), None, HandClock())
     source, _ = hand("ac")
     assert (source.side, source.sampling, source.cadence) == ("ac", "held", "pushed")
+
+
+@pytest.mark.parametrize(
+    ("text", "expected"),
+    [
+        ("about 71 amps", {"current_A": 71.0}),
+        ("pump at 40 psi 71 A?", {"current_A": 71.0, "pressure_kPa": pytest.approx(275.79, abs=0.01)}),
+        ("880 W pump", {"power_W": 880.0}),
+        ("now 2.5 kW, lamp 12 V", {"power_W": 2500.0, "voltage_V": 12.0}),
+        ("pump at 40 psi", None),
+        ("12 V lamp", None),
+        ("since 3 a.m. 5 w", None),
+        ("crates", None),
+        ("pump 1,150 W", None),
+        ("5 A or 6 A", None),
+    ],
+)
+def test_a_note_that_could_be_a_reading_is_told_as_such(text, expected):
+    """Amps or watts must stand in it; what could mean several amounts is none."""
+    source, _ = hand()
+    assert source.typed(text) is False
+    assert source.reading_in(text) == expected
+
+
+def test_a_line_in_doubt_is_taken_as_what_it_was_meant_for_at_its_own_moment():
+    """As a reading it stands from when it was typed; as a note that nobody was asked about it is a remark."""
+    source, clock = hand()
+    source.typed("60 A")
+    at_us = clock.now_us() + MINUTE_US
+    clock.sleep(90)
+    source.take_as("reading", "about 71 amps", at_us)
+    source.take_as("note", "maybe 9 A", clock.now_us())
+    events = source.ending()
+    assert told(events) == [(0, {"current_A": 60.0}), (1, {"current_A": 71.0}), (1.5, {"current_A": 71.0})]
+    (remark,) = (event for event in events if isinstance(event, Remark))
+    assert remark.text == "'maybe 9 A' was kept as a note"
 
 
 NOTES = """\
