@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from contextlib import ExitStack, suppress
+from datetime import datetime
 from http import HTTPStatus
 from typing import Final, cast
 
@@ -12,8 +13,8 @@ from tornado.web import HTTPError, stream_request_body
 
 from ...ingest.errors import InputError
 from ...ingest.safe_files.whole_file import hidden_beside, take_free_place
-from .desk_handler import Desk, DeskHandler
-from .folder import Entry
+from .desk_handler import Desk, DeskHandler, address
+from .folder import Entry, FileKind, kind_of
 
 #: The largest export that is taken from the browser: what is larger is copied sooner by hand. [bytes]
 LARGEST_DROPPED: Final = 500_000_000
@@ -21,22 +22,34 @@ LARGEST_DROPPED: Final = 500_000_000
 _LARGEST_FORM: Final = 50_000_000
 
 
+#: Where each kind of file leads, under which heading it stands, and what is done with it there.
+_STEPS: Final[dict[FileKind, tuple[str, str, str]]] = {
+    "log": ("/answer", "Logs", "what it took"),
+    "export": ("/export", "Exports", "read it into a log"),
+    "site": ("/system", "Systems", "what hangs on what"),
+    "profile": ("/meter", "Profiles", "how a meter is read"),
+    "page": ("/page", "Pages", "to show others"),
+}
+
+
 class Begin(DeskHandler):
     """The folder, by what its files are."""
+
+    step = "Folder"
 
     async def get(self) -> None:
         """Show it."""
         entries = await self.in_thread(self.desk.folder.entries)
-        kinds = {kind: [e for e in entries if e.kind == kind] for kind in ("log", "export", "site", "profile", "page")}
-        self.show("begin.html", kinds=kinds, size=_size, largest=_size(LARGEST_DROPPED))
+        groups = [(kind, *_STEPS[kind], [e for e in entries if e.kind == kind]) for kind in _STEPS]
+        self.show("begin.html", groups=groups, size=_size, largest=_size(LARGEST_DROPPED), changed=_changed)
 
 
 @stream_request_body
 class DroppedFile(DeskHandler):
     """A file that is dropped on the desk: copied into the folder under a free name, whole or not at all.
 
-    From a script its body is the file itself, its name stands in the address, and the answer is the name that it got.
-    A form sends it as forms do, and is led to the file's own page.
+    From a script its body is the file itself, its name stands in the address, and the answer is where to go on with it.
+    A form sends it as forms do, and is led there.
     """
 
     def initialize(self, desk: Desk) -> None:
@@ -83,7 +96,7 @@ class DroppedFile(DeskHandler):
     async def post(self) -> None:
         """Keep what has come, and say where."""
         if self._form is None:
-            self.finish({"name": await self.in_thread(self._keep)})
+            self.finish({"leads_to": await self.in_thread(self._keep)})
             return
         dropped: dict[str, list[HTTPFile]] = {}
         kind = self.request.headers["Content-Type"]
@@ -97,16 +110,17 @@ class DroppedFile(DeskHandler):
         self._begin(file.filename.replace("\\", "/").rpartition("/")[2])
         if not self._finished:
             self._file.write(file.body)
-            self.lead_to("/export", file=await self.in_thread(self._keep))
+            self.lead_to(await self.in_thread(self._keep))
 
     def _keep(self) -> str:
-        """Give the file its name, now that it came whole: one that is free, so that nothing is replaced."""
+        """Give the file a name that is free, now that it came whole; return the address of the step it is for."""
         self._file.flush()
         while True:
-            name = self.desk.folder.free_name(self._place.name)
+            place = self.desk.folder.place(self.desk.folder.free_name(self._place.name))
             with suppress(FileExistsError):
-                take_free_place(self._hidden, self.desk.folder.place(name))
-                return name
+                take_free_place(self._hidden, place)
+                kind = kind_of(place)
+                return address(_STEPS[kind][0] if kind in _STEPS else "/export", file=place.name)
 
     def on_finish(self) -> None:
         """Remove what is left of a file that did not come whole."""
@@ -115,6 +129,10 @@ class DroppedFile(DeskHandler):
     def on_connection_close(self) -> None:
         """Remove it also where the browser went away."""
         self._held.close()
+
+
+def _changed(entry: Entry) -> str:
+    return datetime.fromtimestamp(entry.changed_s).strftime("%-d %b %Y, %H:%M")
 
 
 def _size(size: int | Entry) -> str:

@@ -60,7 +60,7 @@ class Folder:
                     file.name.encode()
                     if not file.name.startswith(".") and file.is_file():
                         facts = file.stat()
-                        yield Entry(file.name, _kind(Path(file.path)), facts.st_size, facts.st_mtime)
+                        yield Entry(file.name, kind_of(Path(file.path)), facts.st_size, facts.st_mtime)
 
     def of_kind(self, kind: FileKind) -> list[Entry]:
         """Return its files of one kind, the newest first."""
@@ -110,7 +110,8 @@ def _wrong_with(name: str) -> str | None:
     return None
 
 
-def _kind(path: Path) -> FileKind:
+def kind_of(path: Path) -> FileKind:
+    """Tell what a file is: settings by what stands in them, all else by its ending."""
     name = path.name.lower()
     if name.endswith(_LOG):
         return "log"

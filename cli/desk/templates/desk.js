@@ -14,9 +14,9 @@
         try { says.textContent = JSON.parse(text).wrong; } catch { says.textContent = text; }
         return;
       }
-      last = (await answer.json()).name;
+      last = (await answer.json()).leads_to;
     }
-    if (last) location.href = files.length > 1 ? "/" : `/export?file=${encodeURIComponent(last)}`;
+    if (last) location.href = files.length > 1 ? "/" : last;
   }
   form.addEventListener("submit", (event) => { if (input.files.length) { event.preventDefault(); take([...input.files]); } });
   addEventListener("dragover", (event) => { event.preventDefault(); form.classList.add("over"); });

@@ -32,19 +32,17 @@ def test_it_is_copied_under_its_name(client):
     """Byte by byte."""
     content = bytes(range(256)) * 10_000
     answer = client.drop("June 1.csv", content)
-    assert json.loads(answer.text) == {"name": "June 1.csv"}
+    assert json.loads(answer.text) == {"leads_to": "/export?file=June+1.csv"}
     assert (client.folder / "June 1.csv").read_bytes() == content
     assert "June 1.csv" in client.get("/").text
 
 
 def test_a_name_that_is_taken_gets_a_number(client):
     """What was there stays."""
-    assert [json.loads(client.drop("a.csv.gz", text).text)["name"] for text in (b"1", b"2", b"3")] == [
-        "a.csv.gz",
-        "a-2.csv.gz",
-        "a-3.csv.gz",
-    ]
-    assert [(client.folder / name).read_bytes() for name in names(client)] == [b"2", b"3", b"1"]
+    for text in (b"1", b"2", b"3"):
+        client.drop("a.csv.gz", text)
+    content = {name: (client.folder / name).read_bytes() for name in names(client)}
+    assert content == {"a.csv.gz": b"1", "a-2.csv.gz": b"2", "a-3.csv.gz": b"3"}
 
 
 @pytest.mark.parametrize(
@@ -85,6 +83,21 @@ def test_what_says_no_size_ends_at_the_largest(client):
     wait_until(lambda: names(client) == [])
 
 
+@pytest.mark.parametrize(
+    ("name", "text", "step"),
+    [
+        ("a.xlsx", "", "/export"),
+        ("a", "", "/export"),
+        ("a.toml", "[bank]", "/system"),
+        ("a.toml", "[modbus]", "/meter"),
+        ("a.parquet", "", "/answer"),
+    ],
+)
+def test_it_leads_to_the_step_it_is_for(client, name, text, step):
+    """By what it is."""
+    assert json.loads(client.drop(name, text.encode()).text) == {"leads_to": f"{step}?file={name}"}
+
+
 def test_half_a_file_is_none(client):
     """Where the browser goes in the middle, nothing is left of it."""
     with socket.create_connection(("127.0.0.1", client.port), timeout=60) as wire:
@@ -104,7 +117,7 @@ def test_the_desk_killed_in_the_middle_leaves_no_file(client):
         client.process.wait(60)
     assert "a.csv" not in names(client)
     with desk(client.folder) as again:
-        assert json.loads(again.drop("a.csv", b"1").text) == {"name": "a.csv"}
+        again.drop("a.csv", b"1")
     assert names(client) == ["a.csv"]
 
 
