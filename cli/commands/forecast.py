@@ -3,33 +3,32 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 
-from ...analysis.bank.draw import loaded_bank_V
-from ...analysis.cycles.cycles import CycleFold
-from ...analysis.equipment.demand import usual_start_s
-from ...analysis.forecast.forecast import forecast
-from ...analysis.forecast.load_from_log import measured_load
-from ...analysis.forecast.measured_load import MeasuredLoad
-from ...analysis.one_log.watched_load import watched_load
-from ...analysis.readings.chunk import SECONDS_PER_HOUR
-from ...ingest.durations import seconds
-from ..opening.prepared_log import Corrections, prepared, read_site
+from ..assembling.forecast_asked import ForecastAsked
+from ..opening.prepared_log import read_site
 from ..render.documents.parts import print_json
 from ..render.documents.site import forecast_document
 from ..render.terminal.answer import explain_option, say_answer
-from ..render.terminal.forecast import forecast_answer
-
-if TYPE_CHECKING:
-    from ...analysis.site.site import Site
 
 
 @click.command("forecast")
 @click.option("--site", type=click.Path(path_type=Path), required=True, help="The site file: bank, inverters, loads.")
 @click.option("--load", metavar="NAME", required=True, help="The load, by its name in the site file.")
-@click.option("--for", "how_long", required=True, metavar="DURATION", help="How long: 15m, 2h, 1h30m, 1d.")
+@click.option(
+    "--for",
+    "how_long",
+    required=True,
+    metavar="DURATION",
+    help="How long: 15m, 2h, 1h30m, 1d; or full, until the pump's pressure tank is full.",
+)
+@click.option(
+    "--sun",
+    default="",
+    metavar="HOURS",
+    help="Hours of full sun of the day that pays it back. Default: those of the site file.",
+)
 @click.option(
     "--measured",
     type=click.Path(path_type=Path),
@@ -43,6 +42,7 @@ def command(
     site: Path,
     load: str,
     how_long: str,
+    sun: str,
     measured: Path | None,
     drop_spikes: bool,
     explain: bool,
@@ -55,31 +55,9 @@ def command(
 
     Example: shuntbook forecast --site site.toml --load "well pump" --for 15m
     """
-    length_s = seconds(how_long, what="--for")
-    known = read_site(site)
-    known.load(load)  # a name that the site has not is told before a log is read
-    seen = None if measured is None else _seen(measured, known, load, Corrections(drop_spikes=drop_spikes))
-    result = forecast(known, load, hours=length_s / SECONDS_PER_HOUR, measured=seen)
-    log = None if measured is None else measured.name
+    asked = ForecastAsked(load, how_long, sun, measured, drop_spikes)
+    result = asked.result(read_site(site))
     if as_json:
-        print_json(forecast_document(result, log))
+        print_json(forecast_document(result, asked.log))
         return
-    say_answer(forecast_answer(result, log), explain=explain)
-
-
-def _seen(path: Path, site: Site, load: str, corrections: Corrections) -> MeasuredLoad:
-    """Return how the load behaved in a log."""
-    ready = prepared(path, site, corrections)
-    watched = watched_load(site, load, ready.how, ready.quantities)
-    fold = CycleFold(ready.how, ready.quantities, load=watched.name, expected=watched.expected)
-    ready.feed(fold)
-    # At the bank amps alone may have been read: their watts need volts, those that the site file lets one expect.
-    at_bank = ready.how.side == "dc"
-    return measured_load(
-        fold.result(),
-        log=ready.facts.name,
-        how=ready.how,
-        figures=ready.figures,
-        start_s=usual_start_s(site.load(load), []),
-        assumed_V=loaded_bank_V(site) if at_bank else None,
-    )
+    say_answer(asked.reply(result), explain=explain)

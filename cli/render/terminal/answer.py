@@ -51,11 +51,16 @@ class Reply:
     last: str = ""
     caution: str = ""
 
+    @property
+    def other_reasons(self) -> list[Block]:
+        """The reasons without what the answer has already."""
+        return list(_not_twice(self.reasons, self.lines))
+
     def laid_out(self, width: int, *, explain: bool) -> list[str]:
         """Return the answer as lines for a terminal of this width, with its reasons where they are asked for."""
         last = wrapped(self.last, width) if self.last else []
         if explain:
-            reasons = list(_not_twice(self.reasons, self.lines))
+            reasons = self.other_reasons
             blocks = [*self.lines, *filter(None, [self.caution]), *(["", *reasons] if reasons else [])]
             return [*(line for block in blocks for line in _laid_out(block, width)), *([""] if last else []), *last]
         # Without reasons there is nothing to ask for; how to ask stands in one line on any terminal.

@@ -29,10 +29,15 @@ if TYPE_CHECKING:
     from ....analysis.stats.interval95 import Within
 
 
-def forecast_answer(forecast: Forecast, log: str | None = None) -> Reply:
-    """Return whether the system carries a load, what it takes and when that is paid back; the steps are reasons."""
+def forecast_answer(
+    forecast: Forecast, log: str | None = None, *, until_full: bool = False, sun_h: float | None = None
+) -> Reply:
+    """Return whether the system carries a load, what it takes and when that is paid back; the steps are reasons.
+
+    `until_full` says that the time is that of filling a tank; `sun_h` are the hours of full sun that were asked for.
+    """
     taken, bank = forecast.taken, forecast.bank
-    how_long = duration(forecast.hours * 3600)
+    how_long = duration(forecast.hours * 3600) + (" (until the tank is full)" if until_full else "")
     basis = f"by its runs in {shortened(log)}" if log is not None else "by its plate, nothing measured"
     measured = [] if forecast.seen is None else [*_behaviour(forecast.seen), ""]
     return Reply(
@@ -43,6 +48,7 @@ def forecast_answer(forecast: Forecast, log: str | None = None) -> Reply:
             *_beside(forecast),
             _full(bank),
             _sun(bank),
+            *([] if sun_h is None else [_on_that_day(bank, sun_h)]),
             *weakest_part(forecast),
             f"{capital(shortened(forecast.load))} for {how_long}, {basis}.",
         ],
@@ -104,6 +110,16 @@ def _sun(bank: BankForecast) -> str:
     if isinstance(paid, Missing):
         return paid.sentence
     return f"The sun pays it back in {duration(paid.sun_h * 3600)} of good sun or more."
+
+
+def _on_that_day(bank: BankForecast, sun_h: float) -> str:
+    """Say what a day with so much sun has to give for it."""
+    paid = bank.payback
+    if isinstance(paid, Missing):
+        return paid.sentence
+    if isinstance(paid.days, Missing):
+        return paid.days.sentence
+    return f"On a day with {number(sun_h)} h of full sun that is {percent(paid.days)} of what the array brings."
 
 
 def weakest_part(forecast: Forecast) -> list[str]:

@@ -1,9 +1,13 @@
 """The command `forecast` as a person meets it, on the invented scenario."""
 
 import json
+import re
 
 import pytest
 from telling import told, unwrapped
+
+from shuntbook.analysis.equipment.water import tank_plan
+from shuntbook.cli.opening.prepared_log import read_site
 
 
 def document(capsys, demo, *more):
@@ -120,3 +124,50 @@ def test_a_load_that_never_ran_in_the_log_is_told(demo, capsys):
     status, out, err = told(capsys, *words)
     assert (status, out) == (2, "")
     assert "open_day.parquet: no run of 'lights' was seen in it (by its plate it draws about 316 A)" in err
+
+
+def test_until_the_tank_is_full(demo, capsys):
+    """44 gal at 38/40/60 psi give 12.0 gal; at the pump's flow that takes what the plan of the tank says."""
+    site = read_site(demo / "site.toml")
+    plan = tank_plan(site.water)
+    words = ("forecast", "--site", demo / "site.toml", "--load", "well pump", "--for", "full")
+    status, out, _ = told(capsys, *words, "--json")
+    assert status == 0
+    assert json.loads(out)["hours"] * 3600 == pytest.approx(plan.fill_s)
+    assert "(until the tank is full)" in unwrapped(told(capsys, *words)[1])
+
+
+def test_a_load_that_fills_no_tank_is_never_full(demo, capsys):
+    """It is told so, with what to say instead."""
+    status, _, err = told(capsys, "forecast", "--site", demo / "site.toml", "--load", "fridge", "--for", "full")
+    assert status == 2
+    assert "fills no tank" in err
+
+
+def test_a_tank_without_a_flow_asks_for_it(demo, tmp_path, capsys):
+    """The key to add is named."""
+    site = tmp_path / "site.toml"
+    lines = (demo / "site.toml").read_text(encoding="utf-8").splitlines(keepends=True)
+    site.write_text("".join(line for line in lines if not line.startswith("flow_")), encoding="utf-8")
+    status, _, err = told(capsys, "forecast", "--site", site, "--load", "well pump", "--for", "full")
+    assert status == 2
+    assert "water.flow_gal_per_min" in err
+
+
+def test_a_day_with_less_sun_is_used_up_more(demo, capsys):
+    """Half the hours of sun: twice the share of what the array brings."""
+    words = ("forecast", "--site", demo / "site.toml", "--load", "well pump", "--for", "2h", "--sun")
+    shares = [
+        float(re.search(r"that is ([\d.]+) % of what the array brings", unwrapped(told(capsys, *words, sun)[1]))[1])
+        for sun in ("4", "2,0")
+    ]
+    assert shares[1] == pytest.approx(2 * shares[0], rel=0.02)
+
+
+@pytest.mark.parametrize("sun", ["much", "0", "25", "-1", "nan"])
+def test_hours_of_sun_are_a_number_of_a_day(demo, capsys, sun):
+    """Anything else is one sentence."""
+    words = ("forecast", "--site", demo / "site.toml", "--load", "well pump", "--for", "2h", "--sun", sun)
+    status, _, err = told(capsys, *words)
+    assert status == 2
+    assert "hours of full sun" in err

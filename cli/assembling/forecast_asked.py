@@ -1,0 +1,141 @@
+"""A forecast as it is asked for, in what a person types; the command and the desk answer from here."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+from ...analysis.bank.draw import loaded_bank_V
+from ...analysis.cycles.cycles import CycleFold
+from ...analysis.equipment.demand import usual_start_s
+from ...analysis.equipment.water import tank_plan
+from ...analysis.forecast.forecast import Forecast, forecast
+from ...analysis.forecast.load_from_log import measured_load
+from ...analysis.not_known import Missing
+from ...analysis.one_log.watched_load import watched_load
+from ...analysis.readings.chunk import SECONDS_PER_HOUR
+from ...ingest.durations import seconds
+from ...ingest.errors import InputError
+from ..opening.prepared_log import Corrections, prepared
+from ..render.terminal.forecast import forecast_answer
+
+if TYPE_CHECKING:
+    from ...analysis.forecast.measured_load import MeasuredLoad
+    from ...analysis.site.site import Site
+    from ..render.terminal.answer import Reply
+
+#: How long, in place of a time: until the pump's pressure tank is full.
+UNTIL_FULL: Final = "full"
+_DAY_H: Final = 24.0
+
+
+@dataclass(frozen=True)
+class ForecastAsked:
+    """What a forecast is asked for.
+
+    Parameters
+    ----------
+    load : str
+        By its name in the site file.
+    how_long : str
+        A time such as ``1h30m``, or `UNTIL_FULL`.
+    sun : str
+        Hours of full sun of the day that is to pay it back, such as ``4.5``; empty for those of the site file.
+    measured : Path or None
+        A log in which the load ran; its own behaviour then stands in place of its plate.
+    drop_spikes : bool
+        Whether lone spikes of that log are left out.
+    """
+
+    load: str
+    how_long: str
+    sun: str = ""
+    measured: Path | None = None
+    drop_spikes: bool = False
+
+    @property
+    def log(self) -> str | None:
+        """The name of the log that was named."""
+        return None if self.measured is None else self.measured.name
+
+    def result(self, site: Site) -> Forecast:
+        """Return the forecast.
+
+        Raises
+        ------
+        InputError, Refusal
+            If something of it cannot be so; an `InputError` begins with the option that is meant.
+        """
+        sunny = _with_sun(site, self.sun)
+        sunny.load(self.load)  # a name that the site has not is told before a log is read
+        length_s = _until_full_s(sunny, self.load) if self._until_full else seconds(self.how_long, what="--for")
+        seen = None if self.measured is None else self._seen(self.measured, sunny)
+        return forecast(sunny, self.load, hours=length_s / SECONDS_PER_HOUR, measured=seen)
+
+    def reply(self, result: Forecast) -> Reply:
+        """Return what is said of it."""
+        sun_h = None if not self.sun else hours_of_sun(self.sun)
+        return forecast_answer(result, self.log, until_full=self._until_full, sun_h=sun_h)
+
+    @property
+    def _until_full(self) -> bool:
+        return self.how_long.strip().lower() == UNTIL_FULL
+
+    def _seen(self, path: Path, site: Site) -> MeasuredLoad:
+        """Return how the load behaved in a log."""
+        ready = prepared(path, site, Corrections(drop_spikes=self.drop_spikes))
+        watched = watched_load(site, self.load, ready.how, ready.quantities)
+        fold = CycleFold(ready.how, ready.quantities, load=watched.name, expected=watched.expected)
+        ready.feed(fold)
+        # At the bank amps alone may have been read: their watts need volts, those that the site file lets one expect.
+        at_bank = ready.how.side == "dc"
+        return measured_load(
+            fold.result(),
+            log=ready.facts.name,
+            how=ready.how,
+            figures=ready.figures,
+            start_s=usual_start_s(site.load(self.load), []),
+            assumed_V=loaded_bank_V(site) if at_bank else None,
+        )
+
+
+def hours_of_sun(text: str) -> float:
+    """Return the hours of full sun that a person typed, with a decimal point or comma. [h]
+
+    `InputError` if it is no number above 0 and up to a day's 24.
+    """
+    try:
+        hours = float(text.strip().lower().removesuffix("h").replace(",", "."))
+    except ValueError:
+        hours = 0.0
+    if not 0 < hours <= _DAY_H:
+        raise InputError(f"--sun: {text!r} is no number of hours of full sun; write it like 4.5, at most 24")
+    return hours
+
+
+def _with_sun(site: Site, sun: str) -> Site:
+    """Return the site on a day with so many hours of full sun."""
+    if not sun:
+        return site
+    hours = hours_of_sun(sun)
+    if site.array is None:
+        raise InputError("--sun: the site file has no array for the sun to shine on; add [array], or leave it out")
+    return site.model_copy(update={"array": site.array.model_copy(update={"sun_hours_h": hours})})
+
+
+def _until_full_s(site: Site, load: str) -> float:
+    """Return how long a pump runs until its pressure tank is full, from cut-in, with no water drawn meanwhile. [s]"""
+    if site.water is None or site.load(site.water.load).name != site.load(load).name:
+        raise InputError(
+            f"--for: {load!r} fills no tank in the site file, so it is never 'full'; say how long instead, such as 15m"
+        )
+    plan = tank_plan(site.water)
+    if isinstance(plan, Missing):
+        raise InputError(f"--for: how long the tank takes to fill is not known. {plan.sentence}")
+    if plan.fill_s is None:
+        raise InputError(
+            "--for: how long the tank takes to fill is not known; add the pump's flow (water.flow_L_per_min or "
+            "water.flow_gal_per_min), or say how long instead, such as 15m"
+        )
+    return plan.fill_s
