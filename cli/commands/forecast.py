@@ -55,6 +55,7 @@ def command(
 
     Example: shuntbook forecast --site site.toml --load "well pump" --for 15m
     """
+    # Asked and worded in one place, so that a page cannot say another thing than a terminal.
     asked = ForecastAsked(load, how_long, sun, measured, drop_spikes)
     result = asked.result(read_site(site))
     if as_json:
