@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from ..bank.limits import charging_judged
 from ..bank.state_of_charge import rested_state
 from ..equipment.bank_voltage import LEAD_ACID
 from ..equipment.conductor import check_conductors
@@ -16,6 +17,7 @@ from ..forecast.bank_check import bank_by_plates
 from ..not_known import Missing
 from ..site.site import Site
 from ..site.tables import Bank, Inverter
+from .remark import Oddity, given, odd
 
 #: Well-run plants on the grid come to 0.80 to 0.85 (trade); with a bank, less. [1]
 HIGHEST_RATIO = 0.9
@@ -23,84 +25,103 @@ HIGHEST_RATIO = 0.9
 DEEP_PCT = 80.0
 
 
-def checks(site: Site) -> list[str]:
+def checks(site: Site) -> list[Oddity]:
     """Return a sentence for each part that cannot do what the file asks of it; doubts belong to the report."""
     return [
         *_bank(site.bank),
         *_bank_gives(site),
         *_charging(site),
-        *(warning for inverter in site.inverters for warning in (*_idle(inverter), *_carries(inverter, site))),
+        *(each for inverter in site.inverters for each in (*_idle(inverter), *_carries(inverter, site))),
         *_conductors(site),
         *_pump(site),
     ]
 
 
-def _bank(bank: Bank) -> Iterator[str]:
+def _bank(bank: Bank) -> Iterator[Oddity]:
     if bank.peukert_exponent is not None and bank.hour_rate_h is None:
-        yield "The bank's peukert_exponent says nothing without hour_rate_h, the hours of its rated capacity."
+        yield odd(
+            "The bank's peukert_exponent says nothing without hour_rate_h, the hours of its rated capacity.",
+            (bank, "hour_rate_h peukert_exponent"),
+        )
     if bank.peukert_exponent is not None and bank.chemistry == "lifepo4":
-        yield "The bank's peukert_exponent is not used: Peukert's law is made for lead-acid."
+        yield odd(
+            "The bank's peukert_exponent is not used: Peukert's law is made for lead-acid.", (bank, "peukert_exponent")
+        )
     if bank.rested_V is not None and isinstance(missing := rested_state(bank, bank.rested_V), Missing):
-        yield f"The bank's rested_V does not tell its state. {missing.sentence}"
+        yield odd(f"The bank's rested_V does not tell its state. {missing.sentence}", (bank, "rested_V"))
     if bank.chemistry in LEAD_ACID and bank.usable_depth_pct is not None and bank.usable_depth_pct > DEEP_PCT:
-        yield f"Running a lead-acid bank {bank.usable_depth_pct:g} % down shortens its life; 50 % is usual (trade)."
+        yield odd(
+            f"Running a lead-acid bank {bank.usable_depth_pct:g} % down shortens its life; 50 % is usual (trade).",
+            (bank, "usable_depth_pct"),
+        )
 
 
-def _bank_gives(site: Site) -> Iterator[str]:
+def _bank_gives(site: Site) -> Iterator[Oddity]:
+    charging = charging_judged(site.bank, site.array)
     for part in bank_by_plates(site, site.loads).parts:
         if part.verdict == "fails":
-            yield f"The bank: {part.sentence}"
+            keys = "max_charge_A" if part in charging else "max_discharge_A capacity_Ah"
+            yield odd(f"The bank: {part.sentence}", (site.bank, keys))
 
 
-def _charging(site: Site) -> Iterator[str]:
+def _charging(site: Site) -> Iterator[Oddity]:
     bank, array = site.bank, site.array
     if bank.charging_V is not None and bank.charging_V <= bank.nominal_V:
-        yield f"The bank's charging_V ({bank.charging_V:g} V) is not above its nominal_V ({bank.nominal_V:g} V)."
+        yield odd(
+            f"The bank's charging_V ({bank.charging_V:g} V) is not above its nominal_V ({bank.nominal_V:g} V).",
+            (bank, "charging_V nominal_V"),
+        )
     if array is None:
         return
     if array.performance_ratio is not None and array.performance_ratio > HIGHEST_RATIO:
-        yield (
+        yield odd(
             f"A performance_ratio of {array.performance_ratio:g} is more than any array with a bank reaches; well-run "
-            "plants on the grid come to 0.80 to 0.85."
+            "plants on the grid come to 0.80 to 0.85.",
+            (array, "performance_ratio"),
         )
     # A PWM controller passes current on, and panels below the bank's voltage drive none into it.
     if array.current_A is not None and array.power_W / array.current_A < bank.nominal_V:
-        yield (
+        yield odd(
             f"The array's power_W over its current_A is {array.power_W / array.current_A:.1f} V, "
-            f"too little to charge a bank of {bank.nominal_V:g} V; check both."
+            f"too little to charge a bank of {bank.nominal_V:g} V; check both.",
+            (array, "power_W current_A"),
         )
 
 
-def _idle(inverter: Inverter) -> Iterator[str]:
+def _idle(inverter: Inverter) -> Iterator[Oddity]:
     """Name points of a curve that lose less than the inverter takes when it gives nothing."""
     for watts, percent in inverter.efficiency_curve or ():
         lost_W = 100 * watts / percent - watts
         # Data sheets round to whole percent.
         if inverter.idle_W is not None and lost_W < 0.9 * inverter.idle_W:
-            yield (
+            yield odd(
                 f"'{inverter.name}' loses {lost_W:.0f} W at {watts:g} W by its efficiency_curve, less than its idle_W "
-                f"of {inverter.idle_W:g} W; the curve should hold the idle draw."
+                f"of {inverter.idle_W:g} W; the curve should hold the idle draw.",
+                (inverter, "efficiency_curve idle_W"),
             )
 
 
-def _carries(inverter: Inverter, site: Site) -> Iterator[str]:
+def _carries(inverter: Inverter, site: Site) -> Iterator[Oddity]:
     check = check_inverter(inverter, site)
-    for each in (check.running, check.starting):
+    for each, rating in ((check.running, "continuous"), (check.starting, "surge")):
         if not isinstance(each, Missing) and each.verdict == "fails":
-            yield f"'{inverter.name}': {each.sentence}"
+            yield odd(f"'{inverter.name}': {each.sentence}", (inverter, given(inverter, rating)))
 
 
-def _conductors(site: Site) -> Iterator[str]:
-    for check in check_conductors(site):
+def _conductors(site: Site) -> Iterator[Oddity]:
+    for conductor, check in zip(site.conductors, check_conductors(site), strict=True):
         if isinstance(check.resistance_mohm, Missing):
-            yield check.resistance_mohm.sentence
+            yield odd(check.resistance_mohm.sentence, (conductor, given(conductor, "gauge_AWG", "area_mm2")))
         # A doubtful fuse is the one doubt that is told here already: wrong, it sets fire to the cable.
         unsure = () if check.protection.verdict != "doubtful" else (check.protection,)
         for each in (*check.failing, *unsure):
-            yield f"'{check.conductor}' {WORD[each.verdict]}: {each.sentence} Source: {each.source}. {SCREENING}"
+            yield odd(
+                f"'{check.conductor}' {WORD[each.verdict]}: {each.sentence} Source: {each.source}. {SCREENING}",
+                (conductor, ("fuse_A", *given(conductor, "gauge_AWG", "area_mm2"))),
+            )
 
 
-def _pump(site: Site) -> Iterator[str]:
+def _pump(site: Site) -> Iterator[Oddity]:
     if site.water is None:
         return
     pump = site.load(site.water.load)
@@ -109,4 +130,4 @@ def _pump(site: Site) -> Iterator[str]:
     watts = pump.power_W if asked is None or isinstance(asked, Missing) else asked.running_W
     lifting = None if watts is None else wire_to_water(site.water, watts)
     if lifting is not None and not isinstance(lifting, Missing) and lifting.verdict == "fails":
-        yield f"The water system: {lifting.sentence}"
+        yield odd(f"The water system: {lifting.sentence}", (site.water, given(site.water, "flow", "head")))

@@ -19,6 +19,7 @@ from ..site.site import Bank, Inverter, Load, Meter, Site, Water
 from ..site.strict_table import StrictTable
 from ..site.units import KPA_PER_BAR, W_PER_HP
 from ..wording import figure
+from .remark import Oddity, given, odd
 
 
 @dataclass(frozen=True)
@@ -93,7 +94,7 @@ _MOST_BATTERY_WH: Final = 30_000.0
 _SOFT_START: Final = 1.5
 
 
-def slips(site: Site) -> list[str]:
+def slips(site: Site) -> list[Oddity]:
     """Return a sentence for each figure that is almost surely a slip, with what to write where that can be told."""
     return [
         *chain.from_iterable(_unusual(*part) for part in _tables(site)),
@@ -116,14 +117,17 @@ def _tables(site: Site) -> Iterator[tuple[str, StrictTable, tuple[Usual, ...]]]:
             yield f"the {key}", part, usual
 
 
-def _unusual(name: str, table: StrictTable, usual: tuple[Usual, ...]) -> Iterator[str]:
+def _unusual(name: str, table: StrictTable, usual: tuple[Usual, ...]) -> Iterator[Oddity]:
     for each in usual:
         value = getattr(table, each.key)
         # Nought is no figure in another unit: it is meant, or refused elsewhere.
         if value is None or value == 0 or each.least <= value <= each.most:
             continue
         many, unit = ("less", each.under) if value < each.least else ("more", each.over)
-        yield f"{each.key} of {name} is {_n(value)}, {many} than is ever built or met; {_meant(each.key, value, unit)}."
+        yield odd(
+            f"{each.key} of {name} is {_n(value)}, {many} than is ever built or met; {_meant(each.key, value, unit)}.",
+            (table, each.key),
+        )
 
 
 def _meant(key: str, value: float, unit: tuple[str, float] | None) -> str:
@@ -137,33 +141,38 @@ def _meant(key: str, value: float, unit: tuple[str, float] | None) -> str:
     return f"if {name} are meant, write {key} = {_n(value * factor)}"
 
 
-def _load(load: Load) -> Iterator[str]:
+def _load(load: Load) -> Iterator[Oddity]:
     if load.power_W is not None and load.power_W < _LEAST_W and load.kind in ("pump", "motor", "compressor", "heater"):
-        yield (
+        yield odd(
             f"power_W of '{load.name}' is {_n(load.power_W)}, less than any {load.kind} takes; if kW are meant, write "
-            f"power_W = {_n(1000 * load.power_W)}."
+            f"power_W = {_n(1000 * load.power_W)}.",
+            (load, "power_W"),
         )
     # 5 %, since plates are rounded; no motor gives at the shaft what it takes.
     if load.hp is not None and load.plate_VA is not None and load.hp * W_PER_HP > 1.05 * load.plate_VA:
-        yield (
+        yield odd(
             f"'{load.name}' cannot give {_n(load.hp)} hp ({figure(load.hp * W_PER_HP, 'W')}) at the shaft: it takes "
-            f"{figure(load.plate_VA, 'VA')} at {load.voltage_V:g} V and {load.current_A:g} A; check hp and current_A."
+            f"{figure(load.plate_VA, 'VA')} at {load.voltage_V:g} V and {load.current_A:g} A; check hp and current_A.",
+            (load, "hp current_A"),
         )
 
 
-def _inverter(inverter: Inverter, site: Site) -> Iterator[str]:
+def _inverter(inverter: Inverter, site: Site) -> Iterator[Oddity]:
     rated_VA = _rated_VA(inverter)
     for load in site.loads:
         asked = demand(load, inverter) if load.inverter == inverter.name else None
         if asked is not None and not isinstance(asked, Missing) and asked.running_VA > _OTHER_SIZE * rated_VA:
-            yield (
+            yield odd(
                 f"'{load.name}' asks {figure(asked.running_VA, 'VA')} of '{inverter.name}', which is made for "
-                f"{figure(rated_VA, 'VA')}: one of the two is in another unit (kW for W, mA for A)."
+                f"{figure(rated_VA, 'VA')}: one of the two is in another unit (kW for W, mA for A).",
+                (load, "current_A power_W"),
+                (inverter, "continuous_W continuous_VA"),
             )
     if inverter.standby_W is not None and inverter.standby_W > rated_VA / 2:
-        yield (
+        yield odd(
             f"'{inverter.name}' takes {figure(inverter.standby_W, 'W')} idle, more than half of what it is made for "
-            f"({figure(rated_VA, 'VA')}); check both."
+            f"({figure(rated_VA, 'VA')}); check both.",
+            (inverter, "idle_W"),
         )
 
 
@@ -171,24 +180,26 @@ def _rated_VA(inverter: Inverter) -> float:
     return inverter.continuous_VA or inverter.continuous_W or 0.0
 
 
-def _bank_size(site: Site) -> Iterator[str]:
+def _bank_size(site: Site) -> Iterator[Oddity]:
     bank = site.bank
     held_Wh = bank.capacity_Ah * bank.nominal_V
     yield from _against_array(site, held_Wh)
     hardest_A = max((rated_A(each, bank) for each in site.inverters), default=0.0)
     if hardest_A > _HIGHEST_RATE * bank.capacity_Ah:
-        yield (
+        yield odd(
             f"The bank's capacity_Ah of {_n(bank.capacity_Ah)} is {60 * bank.capacity_Ah / hardest_A:.2g} min of what "
-            f"its inverter draws at its rating ({figure(hardest_A, 'A')}); check both."
+            f"its inverter draws at its rating ({figure(hardest_A, 'A')}); check both.",
+            (bank, "capacity_Ah"),
         )
     if bank.batteries is not None and held_Wh / bank.batteries > _MOST_BATTERY_WH:
-        yield (
+        yield odd(
             f"Each of the {bank.batteries} batteries would hold {figure(held_Wh / bank.batteries, 'Wh')}, more than "
-            f"any does; {_as_Wh(bank)}."
+            f"any does; {_as_Wh(bank)}.",
+            (bank, "batteries capacity_Ah"),
         )
 
 
-def _against_array(site: Site, held_Wh: float) -> Iterator[str]:
+def _against_array(site: Site, held_Wh: float) -> Iterator[Oddity]:
     array, bank = site.array, site.bank
     if array is None:
         return
@@ -199,9 +210,11 @@ def _against_array(site: Site, held_Wh: float) -> Iterator[str]:
     meant = _as_Wh(bank)
     if array.power_W < bank.nominal_V:
         meant = f"if kW are meant, write power_W = {_n(1000 * array.power_W)} in [array]"
-    yield (
+    yield odd(
         f"The bank holds {figure(held_Wh, 'Wh')}, which the array brings in {held_Wh / day_Wh:,.0f} days "
-        f"(capacity_Ah {_n(bank.capacity_Ah)}, power_W {_n(array.power_W)}); {meant}."
+        f"(capacity_Ah {_n(bank.capacity_Ah)}, power_W {_n(array.power_W)}); {meant}.",
+        (bank, "capacity_Ah"),
+        (array, "power_W"),
     )
 
 
@@ -209,37 +222,49 @@ def _as_Wh(bank: Bank) -> str:
     return f"if Wh are meant, write capacity_Ah = {_n(round(bank.capacity_Ah / bank.nominal_V, 1))}"
 
 
-def _voltages(site: Site) -> Iterator[str]:
+def _voltages(site: Site) -> Iterator[Oddity]:
     bank = site.bank
     # Empty cells stand at 0.78 (lithium) to 0.87 (lead) of their nominal voltage, and nothing charges at 1.4 of it.
     least_V, most_V = 0.7 * bank.nominal_V, 1.4 * bank.nominal_V
-    volts_of = [
-        ("The bank's cut_off_V", bank.cut_off_V, least_V, inf),
-        ("low_voltage_V of [limits]", site.limits.low_voltage_V, least_V, inf),
-        *((f"cut_off_V of '{each.name}'", each.cut_off_V, least_V, inf) for each in site.inverters),
-        ("The bank's charging_V", bank.charging_V, 0.0, most_V),
-        ("The bank's rested_V", bank.rested_V, 0.0, most_V),
+    volts_of: list[tuple[str, StrictTable, str, float, float]] = [
+        ("The bank's cut_off_V", bank, "cut_off_V", least_V, inf),
+        ("low_voltage_V of [limits]", site.limits, "low_voltage_V", least_V, inf),
+        *((f"cut_off_V of '{each.name}'", each, "cut_off_V", least_V, inf) for each in site.inverters),
+        ("The bank's charging_V", bank, "charging_V", 0.0, most_V),
+        ("The bank's rested_V", bank, "rested_V", 0.0, most_V),
     ]
-    for what, volts, low, high in volts_of:
+    for what, table, key, low, high in volts_of:
+        volts = getattr(table, key)
         if volts is not None and not low <= volts <= high:
-            yield f"{what} is {volts:g} V, that of another bank than one of {bank.nominal_V:g} V; check both."
+            yield odd(
+                f"{what} is {volts:g} V, that of another bank than one of {bank.nominal_V:g} V; check both.",
+                (table, (key,)),
+                (bank, "nominal_V"),
+            )
 
 
-def _meter(meter: Meter, site: Site) -> Iterator[str]:
+def _meter(meter: Meter, site: Site) -> Iterator[Oddity]:
     if meter.range_A is not None and meter.resolution_A is not None and meter.resolution_A > meter.range_A / 50:
-        yield (
+        yield odd(
             f"'{meter.name}' shows steps of {meter.resolution_A:g} A in a range of {meter.range_A:g} A; if mA are "
-            f"meant, write resolution_A = {_n(meter.resolution_A / 1000)}."
+            f"meant, write resolution_A = {_n(meter.resolution_A / 1000)}.",
+            (meter, "resolution_A range_A"),
         )
     if meter.side == "dc" and meter.range_V is not None and meter.range_V < site.bank.nominal_V:
-        yield f"range_V of '{meter.name}' is {meter.range_V:g} V, less than the bank's {site.bank.nominal_V:g} V."
+        yield odd(
+            f"range_V of '{meter.name}' is {meter.range_V:g} V, less than the bank's {site.bank.nominal_V:g} V.",
+            (meter, "range_V"),
+        )
     if meter.every_s is not None and meter.gap_s is not None and meter.gap_s <= meter.every_s:
-        yield f"gap_s of '{meter.name}' ({meter.gap_s:g} s) is not above its every_s: all would be gaps."
+        yield odd(
+            f"gap_s of '{meter.name}' ({meter.gap_s:g} s) is not above its every_s: all would be gaps.",
+            (meter, "gap_s every_s"),
+        )
     if meter.range_A is not None:
         yield from _range(meter, meter.range_A, site)
 
 
-def _range(meter: Meter, range_A: float, site: Site) -> Iterator[str]:
+def _range(meter: Meter, range_A: float, site: Site) -> Iterator[Oddity]:
     """Name a meter that cannot show what the largest inverter that it can see draws at its rating."""
     # At the bank a meter has all inverters before it, behind one that alone; each counts by itself, since all at their
     # ratings at once is no slip of the pen but a plan.
@@ -251,29 +276,32 @@ def _range(meter: Meter, range_A: float, site: Site) -> Iterator[str]:
     most_A, name = max(drawn, default=(0.0, ""))
     if most_A > range_A:
         side = "draw from the bank" if meter.side == "dc" else "give"
-        yield (
+        yield odd(
             f"range_A of '{meter.name}' is {range_A:g} A, and '{name}' can {side} {figure(most_A, 'A')} at its rating: "
-            "what is above the range is not measured; check it, or measure with a larger shunt."
+            "what is above the range is not measured; check it, or measure with a larger shunt.",
+            (meter, "range_A"),
         )
 
 
-def _drops(site: Site) -> Iterator[str]:
-    for check in check_conductors(site):
+def _drops(site: Site) -> Iterator[Oddity]:
+    for conductor, check in zip(site.conductors, check_conductors(site), strict=True):
         if not isinstance(check.running, Missing) and check.running.drop_pct > 50:
-            yield (
+            yield odd(
                 f"'{check.conductor}' would lose {check.running.drop_V:.3g} V of {site.bank.nominal_V:g} V at "
-                f"{figure(check.running.current_A, 'A')}; check its length and size."
+                f"{figure(check.running.current_A, 'A')}; check its length and size.",
+                (conductor, given(conductor, "length", "gauge_AWG", "area_mm2")),
             )
 
 
-def _water(water: Water, site: Site) -> Iterator[str]:
+def _water(water: Water, site: Site) -> Iterator[Oddity]:
     for key in ("cut_in", "cut_out", "precharge"):
-        yield from _pressure(key, getattr(water, f"{key}_kPa"), getattr(water, f"{key}_psi"))
-    yield from _tank_run(site.load(water.load), site)
+        yield from _pressure(water, key)
+    yield from _tank_run(site.load(water.load), water, site)
 
 
-def _pressure(key: str, value_kPa: float | None, value_psi: float | None) -> Iterator[str]:
+def _pressure(water: Water, key: str) -> Iterator[Oddity]:
     """Name a pressure that is one of a household's in another unit: 140 to 700 kPa, 20 to 100 psi, 1.4 to 7 bar."""
+    value_kPa, value_psi = getattr(water, f"{key}_kPa"), getattr(water, f"{key}_psi")
     value, unit = (value_psi, "psi") if value_psi is not None else (value_kPa, "kPa")
     if not value:
         return
@@ -286,10 +314,13 @@ def _pressure(key: str, value_kPa: float | None, value_psi: float | None) -> Ite
         meant, write = "kPa", f"{key}_kPa = {_n(value)}"
     else:
         return
-    yield f"{key}_{unit} is {_n(value)}, hardly a pressure system's; if {meant} is meant, write {write}."
+    yield odd(
+        f"{key}_{unit} is {_n(value)}, hardly a pressure system's; if {meant} is meant, write {write}.",
+        (water, f"{key}_{unit}"),
+    )
 
 
-def _tank_run(pump: Load, site: Site) -> Iterator[str]:
+def _tank_run(pump: Load, water: Water, site: Site) -> Iterator[Oddity]:
     """Name a tank that is full, or empty, sooner than the pump may stop."""
     limits = limits_for(site, pump)
     tank_s, least_s = limits.tank_run_s, limits.minimum_run_s
@@ -299,12 +330,16 @@ def _tank_run(pump: Load, site: Site) -> Iterator[str]:
         return
     # A figure that is rounded in the file is not a slip.
     if tank_s.value < 0.95 * least_s.value:
-        yield (
+        yield odd(
             f"'{pump.name}' fills the tank in {tank_s.value:.0f} s by volume, pressures and flow, less than a run "
-            f"should last ({least_s.value:g} s: {least_s.source}); check these; if they are right, it is too small."
+            f"should last ({least_s.value:g} s: {least_s.source}); check these; if they are right, it is too small.",
+            (water, given(water, "tank_volume", "cut_in", "cut_out", "precharge", "flow")),
         )
     elif tank_s.value > 3600:
-        yield f"'{pump.name}' takes {tank_s.value / 3600:.1f} h to fill the tank by its flow; check the flow's unit."
+        yield odd(
+            f"'{pump.name}' takes {tank_s.value / 3600:.1f} h to fill the tank by its flow; check the flow's unit.",
+            (water, given(water, "flow")),
+        )
 
 
 def _n(value: float) -> str:

@@ -153,7 +153,7 @@ def right_line(key: str, text: str, known: Sequence[str]) -> str | None:
     alike = [each for each in same if _unit(each).dimension == unit.dimension]
     if key in alike and key not in exact:
         alike = [key]
-    return _lines((exact or alike)[:1], amount, lambda x, to: _converted(x, unit, to))
+    return _lines((exact or alike)[:1], amount, lambda x, to: in_key_unit(x, unit, to))
 
 
 def _of_stem(known: Sequence[str], stem: str) -> list[str]:
@@ -171,8 +171,8 @@ def _unit(key: str) -> Unit:
     return key_unit(key)[1] or Unit("", "")
 
 
-def _converted(x: float, unit: Unit, to: str) -> float:
-    """Return a figure in the unit of the key `to`."""
+def in_key_unit(x: float, unit: Unit, to: str) -> float:
+    """Return a figure in the unit of the key `to`, which must be of the same dimension."""
     wanted = _unit(to)
     canonical = float(unit.to_canonical(np.array([x]))[0])
     # Eight digits: what is converted was never known to more.

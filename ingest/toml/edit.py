@@ -56,6 +56,7 @@ def edited(text: str, changes: Mapping[Where, Value | None], renamed: Mapping[Wh
         raise InputError(f"is not valid TOML as it stands, so nothing in it was changed: {error}") from None
     if document.as_string() != text:
         raise _unchangeable()
+    changes = {where: value for where, value in changes.items() if value is not None or _reached(before, where)}
     try:
         after = _Editor(document, "\r\n" if "\r\n" in text else "\n").edited(changes, renamed or {})
         # The library is not asked to be believed: what the new text says must be what was wanted.
@@ -109,10 +110,10 @@ class _Editor:
             else:
                 self._set(where, value)
         at_end = [table for where, lines in self._new.items() if (table := self._beside(where, lines))]
-        text = _GOES.sub("", self._document.as_string())
+        text = self._before + _GOES.sub("", self._document.as_string())
         for table in at_end:
             text = f"{self._ended(text)}{self._line_end}{table}" if text else table
-        return self._before + text
+        return text
 
     def _ended(self, text: str) -> str:
         return text if text.endswith("\n") else text + self._line_end
@@ -279,6 +280,15 @@ def _wanted(data: dict[str, Any], changes: Mapping[Where, Value | None], renamed
             if holder == []:  # a list of tables that has none left has no line
                 del _stepped(data, where[:-2])[where[-2]]
     return data
+
+
+def _reached(data: Any, where: Where) -> bool:  # noqa: ANN401 - a document holds anything
+    for step in where:
+        inside = step in data if isinstance(data, dict) else isinstance(data, list) and step in range(len(data))
+        if not inside:
+            return False
+        data = data[step]
+    return True
 
 
 def _numbers(where: Where) -> tuple[tuple[bool, int, str], ...]:

@@ -13,7 +13,7 @@ from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
 
-from pydantic import BaseModel, ValidationError
+from pydantic import BaseModel, ConfigDict, TypeAdapter, ValidationError
 from pydantic_core import ErrorDetails
 
 from .amounts import right_line
@@ -56,7 +56,19 @@ _PLAIN = {
 
 def sentences_of(path: Path, text: str, model: type[BaseModel]) -> list[str]:
     """Return the sentences on all mistakes of a text, in the order of their lines, up to `MOST_TOLD` of them."""
-    return _sentences(path, _mistakes(text, model))
+    return _sentences(path, mistakes_of(text, model))
+
+
+def wrong_value(model: type[BaseModel], key: str, value: object) -> str | None:
+    """Return what is wrong with a value for a key of a model by itself, with the value; None where nothing is."""
+    field = next(each for name, each in model.model_fields.items() if (each.alias or name) == key)
+    strict = ConfigDict(strict=True, allow_inf_nan=False)
+    try:
+        TypeAdapter(field.rebuild_annotation(), config=strict).validate_python(value)
+    except ValidationError as error:
+        details = error.errors(include_url=False)[0]
+        return _wrong_value(details) + _got(details["input"])
+    return None
 
 
 def _sentences(path: Path, mistakes: list[Mistake]) -> list[str]:
@@ -71,7 +83,7 @@ def _sentences(path: Path, mistakes: list[Mistake]) -> list[str]:
     return list(sentences)
 
 
-def _mistakes(text: str, model: type[BaseModel]) -> list[Mistake]:
+def mistakes_of(text: str, model: type[BaseModel]) -> list[Mistake]:
     """Return every mistake of a text: in its headers, in its notation, and against the model."""
     mistakes: list[Mistake] = []
     if len(text) <= _REPAIRED_MOST:
