@@ -40,7 +40,7 @@ ORDER = (
         "cli/render/card",
         "cli/render/readouts",
     ),
-    *("cli/render/page", "cli/opening", "cli/capture", "cli/served", "cli/live_page", "cli/assembling"),
+    *("cli/render/page", "cli/opening", "cli/capture", "cli/probing", "cli/served", "cli/live_page", "cli/assembling"),
     "cli/site_form",
     *("cli/fleet", "cli/desk", "cli/commands"),
 )

@@ -54,7 +54,7 @@ def _run(
     watcher: Watcher | None,
 ) -> int:
     stopped = threading.Event()
-    with _ended_by_signals(stopped) as signals:
+    with ended_by_signals(stopped) as signals:
         # Sources before journals: only an open source knows for sure what it gives, and where one does not open no log
         # is begun that would hold nothing.
         try:
@@ -85,7 +85,7 @@ def _run(
     # late to see nothing.
     if watcher is not None and signal.SIGTERM not in signals and any(snapshot.readings for snapshot in last):
         left = threading.Event()
-        with _ended_by_signals(left):
+        with ended_by_signals(left):
             watcher.stay(left.is_set, say_plainly)
     return status
 
@@ -121,7 +121,7 @@ def _deaf_to_hang_up() -> Iterator[None]:
 
 
 @contextmanager
-def _ended_by_signals(stopped: threading.Event) -> Iterator[list[int]]:
+def ended_by_signals(stopped: threading.Event) -> Iterator[list[int]]:
     """Let Ctrl-C and a termination signal end the capture cleanly; those that come are in the list."""
     signals: list[int] = []
 

@@ -3,15 +3,25 @@
 from __future__ import annotations
 
 import re
+import sys
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
 
 import click
 
+from ...ingest.durations import seconds
 from ...ingest.errors import InputError
 from ...ingest.live.address import parse_address
 from ...ingest.live.source import SteadyClock
 from ...ingest.modbus.probe import UNITS, ModelSeen, Probed, RegisterSeen, UnitSeen, probe
+from ...ingest.modbus.shown_value import ShownValue, parse_shown
+from ...ingest.modbus.watch import watch
 from ...ingest.profiles.modbus_part import RegisterTable
+from ...ingest.safe_files.whole_file import refuse_existing, write_text
 from ..door import tell
+from ..probing.finding import DisplaySearch, find_document, find_reply, narrow, profile_of
+from ..probing.watching import run_watch, watch_document, watch_reply
 from ..render.documents.parts import print_json
 from ..render.terminal.answer import Block, Reply, explain_option, say_answer
 from ..render.terminal.columns import Columns
@@ -23,38 +33,133 @@ _RANGE = re.compile(r"(\d+)(?:-(\d+))?")
 
 
 @click.command("probe")
-@click.argument("source")
+@click.argument("source", required=False)
 @click.option("--units", metavar="IDS", help="Unit ids to try, such as 1-10 (the default).")
-@click.option("--registers", metavar="NUMBERS", help="Also show these registers, as on the wire, such as 0-39.")
+@click.option("--registers", metavar="NUMBERS", help="Only these registers, as on the wire, such as 0-39.")
 @click.option("--input", "from_input", is_flag=True, help="Show input registers instead of holding registers.")
+@click.option(
+    "--watch",
+    "watched",
+    is_flag=False,
+    flag_value="",
+    metavar="[DURATION]",
+    help="Show only what changes while you switch a load, such as 1m; until Ctrl-C without a length.",
+)
+@click.option(
+    "--find",
+    "values",
+    multiple=True,
+    metavar="VALUE",
+    help="Look for a value that the meter's own display shows, such as '74.5 A'; may be given again for another.",
+)
+@click.option("--keep-profile", metavar="FILE", help="Write a profile of what --find has found, which capture reads.")
 @explain_option
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document alone.")
 def command(
-    source: str, units: str | None, registers: str | None, from_input: bool, explain: bool, as_json: bool
+    source: str | None,
+    units: str | None,
+    registers: str | None,
+    from_input: bool,
+    watched: str | None,
+    values: tuple[str, ...],
+    keep_profile: str | None,
+    explain: bool,
+    as_json: bool,
 ) -> None:
     """Ask a Modbus or SunSpec device what it is; nothing is ever written to it.
 
     SOURCE is modbus-tcp:HOST:PORT, modbus-rtu:PORT?baud=..., sunspec-tcp:HOST:PORT or sunspec-rtu:PORT?baud=... .
 
-    Example: shuntbook probe modbus-tcp:192.0.2.7:502 --registers 0-39
+    Example: shuntbook probe modbus-tcp:192.0.2.7:502 --find "74.5 A" --keep-profile meter.toml
     """
-    tried = UNITS if units is None else _units(units)
-    which: RegisterTable = "input" if from_input else "holding"
-    # One number is the first and the last.
-    span = _pair(registers, "--registers") if registers is not None else None
+    # click takes what follows --watch for its length, and it may be the source.
+    if source is None and watched and ":" in watched and not watched[0].isdigit():
+        source, watched = watched, ""
+    if source is None:
+        raise InputError("say what to ask, such as modbus-tcp:192.0.2.7:502; see shuntbook probe --help")
+    if (watched is not None and values) or (keep_profile is not None and not values):
+        raise InputError(
+            "--watch and --find are two commands: give one of them"
+            if values
+            else "--keep-profile writes what --find has found; give the value on the display with --find"
+        )
+    asked = _Asked(source, UNITS if units is None else _units(units), _span(registers), explain, as_json)
+    if watched is not None:
+        _watch(asked, seconds(watched, what="--watch") if watched else None)
+    elif values:
+        _find(asked, [parse_shown(value) for value in values], keep_profile)
+    else:
+        _probe(asked, "input" if from_input else "holding")
+
+
+@dataclass(frozen=True)
+class _Asked:
+    """What is asked of which device, and how it is answered."""
+
+    source: str
+    units: range
+    registers: tuple[int, int] | None
+    explain: bool
+    as_json: bool
+
+    def answer(self, document: Callable[[], dict[str, object]], reply: Callable[[], Reply]) -> None:
+        """Print the one or the other."""
+        if self.as_json:
+            print_json(document())
+        else:
+            say_answer(reply(), explain=self.explain)
+
+
+def _probe(asked: _Asked, which: RegisterTable) -> None:
     probed = probe(
-        parse_address(source),
+        parse_address(asked.source),
         SteadyClock(),
-        units=tried,
+        units=asked.units,
         table=which,
-        registers=span,
+        registers=asked.registers,
         # on standard error: a bus of ten silent units takes seconds, and --json must stay alone on the other
         tell=tell,
     )
-    if as_json:
-        print_json(_document(probed))
-        return
-    say_answer(_answer(probed, which), explain=explain)
+    asked.answer(lambda: _document(probed), lambda: _answer(probed, which))
+
+
+def _watch(asked: _Asked, length_s: float | None) -> None:
+    address = parse_address(asked.source)
+    with watch(address, SteadyClock(), units=asked.units, registers=asked.registers, tell=tell) as watching:
+        steps = run_watch(watching, length_s=length_s)
+        asked.answer(
+            lambda: watch_document(address.place, watching, steps),
+            lambda: watch_reply(watching, steps, asked.source),
+        )
+
+
+def _find(asked: _Asked, shown: Sequence[ShownValue], keep_profile: str | None) -> None:
+    # A place that cannot be written is told before anybody goes to the meter.
+    keep = None if keep_profile is None else Path(keep_profile)
+    if keep is not None:
+        refuse_existing(keep, force=None, what="--keep-profile")
+    address, clock = parse_address(asked.source), SteadyClock()
+    with watch(address, clock, units=asked.units, registers=asked.registers, tell=tell) as watching:
+        search = DisplaySearch(watching, clock)
+        search.take(shown)
+        # Who is asked must be there: a script gets the candidates, and says what to do in its own way.
+        if not asked.as_json and sys.stdin is not None and sys.stdin.isatty():
+            narrow(search, _asked_for, tell)
+        asked.answer(lambda: find_document(address.place, search), lambda: find_reply(search))
+        # The candidates first: where none is settled, they are what the person needs.
+        if keep is not None:
+            write_text(keep, profile_of(search))
+            tell(f'wrote {keep}; next: shuntbook capture "{asked.source}" --profile {keep} --out LOG')
+
+
+def _asked_for(what: str) -> str | None:
+    tell(f"{what}:")
+    return sys.stdin.readline().strip() or None
+
+
+def _span(registers: str | None) -> tuple[int, int] | None:
+    # One number is the first and the last.
+    return None if registers is None else _pair(registers, "--registers")
 
 
 def _units(text: str) -> range:

@@ -81,6 +81,10 @@ class ModbusLine:
         """The host or port."""
         return self._bus.place
 
+    def beside(self, unit: int) -> ModbusLine:
+        """Return a line to another unit over the same connection: many devices take only one."""
+        return ModbusLine(self._bus, unit)
+
     def open(self) -> None:
         """Open the connection if it is not open; `InputError` if the port never can be, else `SourceLost`."""
         with self._bus.lock:

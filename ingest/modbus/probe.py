@@ -105,8 +105,7 @@ def probe(
     SourceLost
         If there is no connection, or it breaks.
     """
-    first = _line(address, clock, None)  # a mistake in the address is told before anything is opened
-    tried = (first.unit,) if "unit" in address.settings else tuple(units)
+    tried = units_tried(address, clock, units)
     if registers is not None and not 0 <= registers[0] <= registers[1] < TABLE_SIZE:
         raise InputError(
             f"registers must be FIRST-LAST, both from 0 to {TABLE_SIZE - 1}, not {registers[0]}-{registers[1]}"
@@ -114,7 +113,7 @@ def probe(
     seen = []
     for unit in tried:
         tell(f"trying unit {unit}")
-        line = _line(address, clock, unit)
+        line = line_to(address, clock, unit)
         line.open()
         try:
             if line.anyone_there():
@@ -124,7 +123,14 @@ def probe(
     return Probed(address.place, tried, tuple(seen))
 
 
-def _line(address: Address, clock: Clock, unit: int | None) -> ModbusLine:
+def units_tried(address: Address, clock: Clock, units: Sequence[int]) -> tuple[int, ...]:
+    """Return the unit ids to try: that of the address alone, where it has one. `InputError` if it is none to probe."""
+    first = line_to(address, clock, None)  # a mistake in the address is told before anything is opened
+    return (first.unit,) if "unit" in address.settings else tuple(units)
+
+
+def line_to(address: Address, clock: Clock, unit: int | None) -> ModbusLine:
+    """Return a line to a unit, which waits no longer than it takes to see that nothing is there."""
     if address.kind not in _KINDS:
         raise InputError(f"{address.text}: only {', '.join(_KINDS)} can be probed")
     check_settings(address)

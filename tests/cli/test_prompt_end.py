@@ -191,10 +191,10 @@ def test_who_ends_by_itself_is_given_its_time():
     script = """
 import os, signal, threading, time
 from shuntbook.cli import main
-from shuntbook.cli.capture.run import _ended_by_signals
+from shuntbook.cli.capture.run import ended_by_signals
 def run(*_, **__):
     stopped = threading.Event()
-    with _ended_by_signals(stopped):
+    with ended_by_signals(stopped):
         os.kill(os.getpid(), signal.SIGTERM)
         time.sleep(2)
         print("finished", stopped.is_set(), flush=True)

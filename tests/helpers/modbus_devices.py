@@ -243,3 +243,25 @@ def tcp_answer(frame, registers, *, tid=0, unit=0, function=0):
     body = bytes([frame[6] + unit, frame[7] + function, len(words)]) + words
     number = int.from_bytes(frame[:2], "big") + tid
     return struct.pack(">HHH", number & 0xFFFF, 0, len(body)) + body
+
+
+def register_device(registers, *, units=None, refusal=2):
+    """A script for `ScriptedServer`: a TCP device with these registers, by table and address, which may change.
+
+    `registers` is a dict, or a function of the unit id that returns one; the device hears to all `units` (None: to any
+    id) and refuses what it has not, with the exception `refusal`. Others get no answer.
+    """
+    functions = {3: "holding", 4: "input"}
+
+    def script(frame):
+        unit = frame[6]
+        if units is not None and unit not in units:
+            return []
+        has = registers(unit) if callable(registers) else registers
+        first, count = struct.unpack(">HH", frame[8:12])
+        places = [(functions[frame[7]], at) for at in range(first, first + count)]
+        if all(place in has for place in places):
+            return [tcp_answer(frame, [has[place] & 0xFFFF for place in places])]
+        return [frame[:4] + b"\0\3" + bytes([unit, frame[7] | 0x80, refusal])]
+
+    return script

@@ -1,0 +1,3 @@
+"""What a Modbus device holds, shown while a load is switched, or looked for by what its display shows."""
+
+__all__ = ["finding", "watching"]
