@@ -16,6 +16,8 @@ from contextlib import suppress
 from typing import TYPE_CHECKING, Any, Final, TextIO
 from unicodedata import bidirectional, category
 
+from ..ingest.errors import InputError
+
 if TYPE_CHECKING:
     from rich.console import Console
 
@@ -79,6 +81,27 @@ def tell(line: str) -> None:
     """Print a line on standard error; where nothing can be said there any more, the work goes on."""
     with suppress(OSError):
         _write(sys.stderr, f"{harmless(line)}\n")
+
+
+def ask(prompt: str) -> str | None:
+    """Show a prompt on standard error and return the line that is typed, or comes in a pipe; None at the end of both.
+
+    Raises
+    ------
+    InputError
+        If what comes is no text.
+    """
+    with suppress(OSError):
+        _write(sys.stderr, harmless(prompt))
+    try:
+        line = sys.stdin.readline() if sys.stdin is not None else ""
+    except (UnicodeDecodeError, ValueError):
+        raise InputError("standard input is not text in UTF-8; type the answers, or save them as plain text") from None
+    # Halves of characters, as a terminal of another encoding sends them, can stand in no file.
+    text = line.encode("utf-8", "replace").decode("utf-8").rstrip("\r\n")
+    if sys.stdin is None or not sys.stdin.isatty():
+        tell(text)  # a terminal has shown it already
+    return text if line else None
 
 
 def say_json(pieces: Iterable[str]) -> None:

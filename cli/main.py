@@ -42,6 +42,7 @@ COMMANDS = {
     "compare": ("compare", "Two logs side by side: before and after."),
     "fleet": ("fleet", "Many logs at once: a line on each, and which to look after first."),
     "desk": ("desk", "One local page that leads from a meter or an export to the answer."),
+    "new-site": ("new_site", "Ask the few things that a site file needs, and write it."),
     "check-site": ("check_site", "Check a site file and say what it means."),
 }
 

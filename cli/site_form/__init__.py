@@ -1,3 +1,3 @@
 """A system as a form: its fields, what is typed into them, and what is said of each; knows no page and no terminal."""
 
-__all__ = []
+__all__ = ["questions"]
