@@ -19,7 +19,8 @@ ORDER = (
     *("analysis/charge", "analysis/sureness", "analysis/ledger", "analysis/quality", "analysis/equipment"),
     *("analysis/bank", "analysis/nameplate", "analysis/forecast", "analysis/inverter_sides", "analysis/health"),
     *("analysis/check_site", "analysis/one_log", "analysis/several_logs"),
-    *("ingest", "ingest/toml", "ingest/safe_files", "ingest/log", "ingest/exports/times", "ingest/profiles"),
+    *("ingest", "ingest/toml", "ingest/safe_files", "ingest/log", "ingest/exports/questions"),
+    *("ingest/exports/times", "ingest/profiles"),
     *(
         "ingest/journal",
         "ingest/exports/amounts",

@@ -247,10 +247,9 @@ def _with_limits(meta: LogMeta, intervals: IntervalCount, limits: _Limits) -> Lo
     sentences = list(meta.remarks)
     limit = intervals.gap_limit()
     if limits.asks is not None and meta.sampling == "instant" and limit.held_or_not:
-        raise InputError(
-            f"{limits.asks}: {NEARLY_ALL_CHANGE}: if each value stands until the next row, say --sampling held; if it "
-            "is the value at its time, on the way to the next, say --sampling instant"
-        )
+        from .questions.times import sampling
+
+        raise sampling(limits.asks, NEARLY_ALL_CHANGE)
     # What is held stands until the next reading however long that takes: no pause is in doubt there.
     if gap_limit_s is None:
         sentences += [limit.sentence] if limit.sentence and meta.sampling != "held" else []

@@ -10,7 +10,6 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
-from ..errors import InputError
 from ..log.arrow import strings
 from .delimited.plan import Layout
 from .texts.decode import Source, blocks
@@ -50,12 +49,17 @@ def _order_of_rows(files: list[tuple[Layout, Source]]) -> DateOrder:
     # 5 June or 6 May: a guess could move every reading by months, so the person is asked.
     layout = files[0][0]
     if not orders:
-        raise InputError(
-            f"{layout.name}: its dates follow no one order of day, month and year; say --dates d/m/y, m/d/y or y-m-d"
-        )
+        evidence = "its dates follow no one order of day, month and year"
+        sentence = f"{layout.name}: {evidence}; say --dates d/m/y, m/d/y or y-m-d"
+        from .questions.times import date_order
+
+        raise date_order(evidence, sentence, {order: ORDER_WORDS[order] for order in ("d/m/y", "m/d/y", "y-m-d")})
     cell = layout.dialect.column(layout.time.indices[0])[0]
     could, options = " or ".join(ORDER_WORDS[o] for o in orders), " or ".join(f"--dates {o}" for o in orders)
-    raise InputError(f"{layout.name}: dates such as {cell!r} could be {could} and no row decides it; say {options}")
+    evidence = f"dates such as {cell!r} could be {could} and no row decides it"
+    from .questions.times import date_order
+
+    raise date_order(evidence, f"{layout.name}: {evidence}; say {options}", {o: ORDER_WORDS[o] for o in orders})
 
 
 #: From the last row of a day to the first of the next one it takes no longer than this: common practice, no source. [s]
@@ -81,10 +85,14 @@ def refuse_months_for_days(
             - (earlier.hour * 3600 + earlier.minute * 60 + earlier.second)
         )
         if later.day == earlier.day and months == 1 and over_s <= _OVER_MIDNIGHT_S:
-            raise InputError(
-                f"{name}: its dates go on over midnight from {earlier:%Y-%m-%d %H:%M:%S} to {later:%Y-%m-%d %H:%M:%S}: "
-                "a month later as year-month-day, the next day as year-day-month; say --dates y-d-m or --dates y-m-d"
+            evidence = (
+                f"its dates go on over midnight from {earlier:%Y-%m-%d %H:%M:%S} to {later:%Y-%m-%d %H:%M:%S}: "
+                "a month later as year-month-day, the next day as year-day-month"
             )
+            orders = {order: ORDER_WORDS[order] for order in ("y-d-m", "y-m-d")}
+            from .questions.times import date_order
+
+            raise date_order(evidence, f"{name}: {evidence}; say --dates y-d-m or --dates y-m-d", orders)
 
 
 def _first_cells(layout: Layout, source: Source) -> Iterator[pa.Array]:

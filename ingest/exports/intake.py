@@ -21,7 +21,7 @@ from ..log.log import ahead
 from ..log.meta import LogMeta
 from ..zone import NO_TIME, LocalClock, zone_named, zone_of_computer
 from .delimited.layout import find_layout
-from .delimited.plan import Layout
+from .delimited.plan import Draft, Layout
 from .delimited.rows import RowBatch, RowReader
 from .delimited.stated import Stated
 from .delimited.time_columns import joined_cells
@@ -54,7 +54,7 @@ def take_in(names: Sequence[str], stated: Stated) -> Intake:
         If one cannot be read, or what it is cannot be decided.
     """
     profile = stated.profile
-    zone = _zone(stated)
+    zone = zone_stated(stated)
     export = _export(names, stated, zone or zone_of_computer())
     gap_s = stated.gap_s
     if gap_s is None and profile is not None and profile.gap is not None:
@@ -62,7 +62,8 @@ def take_in(names: Sequence[str], stated: Stated) -> Intake:
     return Intake(export, _meta(export, stated.filled(), zone), gap_s)
 
 
-def _zone(stated: Stated) -> str | None:
+def zone_stated(stated: Stated) -> str | None:
+    """Return the zone that a person or a profile states."""
     # What the person says goes before the profile, and that before this computer.
     if stated.zone is not None:
         zone_named(stated.zone, what="--zone")
@@ -83,18 +84,18 @@ def _export(names: Sequence[str], stated: Stated, zone: str) -> Export:
             raise InputError("notes typed by hand are converted one file at a time")
         return HandNotes(names[0], zone, stated.start, side=stated.side or "dc")
     _refuse_names_given_twice(names)
-    sources = [_opened(name, stated) for name in names]
+    sources = [opened(name, stated) for name in names]
     _refuse_copies(sources)
     return CsvExport(sources, stated.filled(), zone=zone, start=stated.start)
 
 
-def _opened(name: str, stated: Stated) -> Source:
-    """Return a file's text, or that of the table in it."""
+def opened(name: str, stated: Stated, *, most_lines: int | None = None) -> Source:
+    """Return a file's text, or that of the table in it; of a workbook's sheet `most_lines` at most."""
     source = open_source(name)
     if source.is_container:
         from .spreadsheets.container import table_of
 
-        return table_of(source, stated)
+        return table_of(source, stated, most_lines)
     if stated.sheet is not None:
         raise InputError(f"{source.name}: is no spreadsheet, so there is no sheet to choose; leave --sheet out")
     return source
@@ -232,7 +233,7 @@ class CsvExport:
     """One meter's export in delimited text: one file or several, in order, all with the same quantities.
 
     ``zone`` is that of stamps without an offset, an IANA name; `start` is when elapsed time began: without it the log
-    is undated.
+    is undated. What is known of a file that is asked about stands in the `draft`.
 
     Raises
     ------
@@ -240,12 +241,14 @@ class CsvExport:
         If a file is no such export, or what it is cannot be decided.
     """
 
-    def __init__(self, sources: Sequence[Source], stated: Stated, *, zone: str, start: datetime | None) -> None:
-        self.sources = list(sources)
+    def __init__(
+        self, sources: list[Source], stated: Stated, *, zone: str, start: datetime | None, draft: Draft = None
+    ) -> None:
+        self.sources = sources
         self._stated = stated
         #: What was met on the way and must be known before relying on any amount.
         self.moved: list[str] = []
-        self.layouts = [find_layout(source, stated) for source in self.sources]
+        self.layouts = [find_layout(source, stated, draft) for source in self.sources]
         if any(layout.time.is_open for layout in self.layouts):
             from .date_order import with_orders  # most dates leave one order only
 

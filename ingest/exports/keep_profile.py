@@ -130,7 +130,8 @@ def _turned(layout: Layout, *, reverse: bool) -> list[ColumnPlan]:
 
     That commas group thousands, or that no mark was seen, is left out: a stated mark settles it, a sample may not.
     """
-    plans = [replace(plan, form=replace(plan.form, grouped=False, open=False)) for plan in layout.columns]
+    by_quantity = sorted(layout.columns, key=lambda plan: plan.quantity)
+    plans = [replace(plan, form=replace(plan.form, grouped=False, open=False)) for plan in by_quantity]
     return [_other_way(plan) if reverse and plan.quantity in _SIGNED else plan for plan in plans]
 
 

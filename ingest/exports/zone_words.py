@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
-from ..errors import InputError
 from ..log.arrow import strings
 from ..zone import NO_TIME, zone_named
 from .delimited.plan import Layout
@@ -35,10 +34,9 @@ def _by_words(layout: Layout, zone: str, *, stated: bool) -> Layout:
     style, name = layout.time.style, layout.name
     place = ZONE_WORDS[style.word]
     if not stated:
-        raise InputError(
-            f"{name}: its times say {style.word}, which several places call their clock's; say whose it is, "
-            f"such as --zone {place}"
-        )
+        from .questions.times import whose_clock
+
+        raise whose_clock(name, style.word, place)
     cells = joined_cells(layout.dialect, layout.time.indices)
     years = _years(layout, cells)
     own = _offsets(zone, years)
@@ -47,10 +45,9 @@ def _by_words(layout: Layout, zone: str, *, stated: bool) -> Layout:
         theirs = _offsets(ZONE_WORDS[word], years)
         # A zone of one offset has no words, and is the place's clock for a time.
         if theirs.get(word) not in own.values():
-            raise InputError(
-                f"{name}: its times say {word}, but --zone {zone} has {' and '.join(sorted(own))}; say whose clock it "
-                f"is, such as --zone {ZONE_WORDS[word]}, or take the word out of the times"
-            )
+            from .questions.times import other_clock
+
+            raise other_clock(name, word, f"--zone {zone} has {' and '.join(sorted(own))}", ZONE_WORDS[word])
         offsets = {**theirs, **offsets}
     return replace(layout, time=replace(layout.time, style=replace(style, zoned=True, offsets=tuple(offsets.items()))))
 

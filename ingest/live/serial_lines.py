@@ -10,7 +10,7 @@ import serial
 
 from ..errors import InputError
 from ..events import Event, Reading, Refused, Remark
-from ..exports.delimited.side import looks_ac
+from ..exports.delimited.header import looks_ac
 from ..profiles.model import Profile
 from ..profiles.serial_part import SerialPart
 from ..quantities import QUANTITIES

@@ -59,16 +59,9 @@ def find_form(
         return NumberForm(suffix=suffix, ranges=ranges, open=not votes["."] and not votes[","])
     if (decimal := _by_size(cells, votes, stays_large=stays_large, points_group=points_group)) is not None:
         return NumberForm(decimal, suffix=suffix, ranges=ranges)
-    raise InputError(in_doubt(column, next(cell for cell in cells if _ONLY_THREES.search(cell))))
+    from ..questions.columns import decimal_mark
 
-
-def in_doubt(column: str, cell: str) -> str:
-    """Return the question about a mark that could be a decimal or group thousands."""
-    word = "comma" if "," in cell else "point"
-    return (
-        f"column {quoted(column)}: {quoted(cell)} could be a decimal {word} or grouped thousands; "
-        "say --decimal comma or --decimal point"
-    )
+    raise decimal_mark(column, next(cell for cell in cells if _ONLY_THREES.search(cell)))
 
 
 def _by_size(cells: Sequence[str], votes: Counter[str], *, stays_large: bool, points_group: bool) -> str | None:

@@ -10,14 +10,14 @@ from typing import Final
 
 import numpy as np
 
-from ...errors import InputError, quoted
+from ...errors import InputError, NamedColumn, in_toml, quoted
 from ...log.arrow import strings
 from ..amounts.numbers import like_unit, to_numbers
-from .choice import in_toml
 from .dialect import Dialect
 from .directions import signs_of_counters
 from .header import is_letter, meaning, words_of
-from .plan import ColumnPlan, TimePlan, in_canonical, is_bare, one_less_other, unit_in_header
+from .plan import ColumnPlan, TimePlan, in_canonical, is_bare, named, one_less_other, unit_in_header
+from .stated import Stated
 from .two_readings import SampledColumns, Values, questions
 
 #: Within which bounds the values of a quantity lie; of a frequency the middle one: from railways' mains to aircraft's
@@ -42,12 +42,11 @@ UNIT_NAMES = {"unit", "units", "einheit", "einheiten", "unitÃ©", "unite", "unitÃ
 
 
 def borne_out(
-    dialect: Dialect, plans: list[ColumnPlan], time: TimePlan, *, ac: bool, reverse_sign: bool, name: str
+    dialect: Dialect, plans: list[ColumnPlan], time: TimePlan, *, ac: bool, stated: Stated, name: str
 ) -> tuple[list[ColumnPlan], list[str]]:
     """Return the columns that can be what they are taken for by their words, and sentences on those left out.
 
-    Where the meter is behind an inverter (`ac`), watts are not volts x amps. `reverse_sign` tells that the person
-    stated which way the current counts.
+    Where the meter is behind an inverter (`ac`), watts are not volts x amps. What is `stated` is not asked.
 
     Raises
     ------
@@ -56,20 +55,33 @@ def borne_out(
     """
     values = {plan.quantity: sample_values(dialect, plan) for plan in plans}
     bare = {plan.quantity for plan in plans if is_bare(dialect, plan)}
-    wrong = {**dict(_implausible(values)), **dict(_not_borne_out(dialect, plans, values, bare, ac=ac))}
+    seen = {**dict(_implausible(values)), **dict(_not_borne_out(dialect, plans, values, bare, ac=ac))}
+    wrong = {quantity: why for quantity, why in seen.items() if quantity not in stated.entries}
     sentences = [
         f"{quoted(dialect.names[p.index])} is not taken as {p.quantity}: {wrong[p.quantity]}"
         for p in plans
         if p.quantity in wrong
     ]
     left = [plan for plan in plans if plan.quantity not in wrong]
+    reverse_sign = stated.reverse_sign
     if wrong.keys() & {"current_A", "power_W"} and not {"current_A", "power_W"} & {plan.quantity for plan in left}:
-        raise InputError(f"{name}, line {dialect.header_line}: column {'; '.join(sentences)}")
+        sentence = f"{name}, line {dialect.header_line}: column {'; '.join(sentences)}"
+        from ..questions.columns import lines, of_profile, word_of
+
+        could_be = {
+            f"{quoted(dialect.names[p.index])} is the {word_of(p.quantity)}, in {p.unit.symbol}": lines(
+                p.quantity, named(dialect, p), unit=p.unit.symbol
+            )
+            for p in plans
+            if p.quantity in wrong and p.quantity in _QUANTITIES
+        }
+        raise of_profile(sentence, "Which column is the current or the power?", could_be)
     columns = SampledColumns(dialect, {plan.quantity: plan for plan in plans}, values)
     believed = {plan.quantity for plan in left}
     counters = iter(()) if ac else signs_of_counters(columns.only(believed), reverse_sign=reverse_sign)
     for question in chain(questions(columns, believed, time, dc=not ac, reverse_sign=reverse_sign), counters):
-        raise InputError(f"{name}, line {dialect.header_line}, {question}")
+        if not stated.settles(question):
+            raise question.at(f"{name}, line {dialect.header_line}, ")
     return left, sentences
 
 
@@ -80,10 +92,23 @@ def refuse_signed_ways(dialect: Dialect, plans: list[ColumnPlan]) -> None:
             x = to_numbers(strings([row[index] for row in dialect.sample]), plan.form).values
             if (x < 0).any():
                 into, out = quoted(dialect.names[plan.minus or 0]), quoted(dialect.names[plan.index])
-                raise InputError(
+                ways = {"draw": "draw_positive", "charging": "return_positive"}
+                from ..questions import signs
+                from ..questions.columns import lines, of_profile
+
+                alone = {
+                    f"{quoted(dialect.names[k])} alone, {word} is positive": lines(
+                        plan.quantity, NamedColumn(k + 1, dialect.names[k]), sign=sign
+                    )
+                    for k in (plan.index, plan.minus or 0)
+                    for word, sign in ways.items()
+                }
+                raise of_profile(
                     f"columns {out} and {into} hold one way of {plan.quantity} each, but "
                     f"{quoted(dialect.names[index])} is below nothing at times; "
-                    "say in a profile which one is to be taken, and what its sign means"
+                    "say in a profile which one is to be taken, and what its sign means",
+                    signs.WHICH_WAY,
+                    alone,
                 )
 
 
@@ -176,9 +201,14 @@ def named_by_units(dialect: Dialect, names: Sequence[str]) -> list[str]:
     for quantity, (kind, unit) in _QUANTITIES.items():
         if quantity not in taken and words and all(like_unit(word, unit) for word in words):
             if mode := next((c for row in dialect.sample for c in row if _ALTERNATING.fullmatch(c)), None):
-                raise InputError(
+                at = NamedColumn(plain[0] + 1, names[plain[0]])
+                from ..questions.columns import lines, of_profile
+
+                raise of_profile(
                     f"{says}, and a cell {quoted(mode)}: if {value} is alternating current, say so in a profile "
-                    f'(--profile): side = "ac" and quantities.{quantity} = {{column = {in_toml(names[plain[0]])}}}'
+                    f'(--profile): side = "ac" and quantities.{quantity} = {{column = {in_toml(at.name)}}}',
+                    "Is it alternating current?",
+                    {"yes: the meter is behind an inverter": {"side": "ac", **lines(quantity, at)}},
                 )
             return [kind if k == plain[0] else word for k, word in enumerate(names)]
     return list(names)
@@ -217,8 +247,14 @@ def _check_name(dialect: Dialect, plan: ColumnPlan, index: int, name: str) -> No
     stated = unit_in_header(dialect, plan.index)
     words = set(dialect.column(index))
     if stated is not None and any(like_unit(word, stated.symbol) != stated for word in words):
-        raise InputError(
+        by_row = [like_unit(word, stated.symbol) for word in words]
+        units = {stated.symbol, *(unit.symbol for unit in by_row if unit is not None)}
+        from ..questions.columns import lines, of_profile
+
+        raise of_profile(
             f"{name}, line {dialect.header_line}: column {quoted(dialect.names[plan.index])} says {stated.symbol} by "
             f"its name, and {quoted(dialect.names[index])} says {', '.join(sorted(words))} by row; take the wrong one "
-            "out of the file, or name the columns and their unit in a profile (--profile)"
+            "out of the file, or name the columns and their unit in a profile (--profile)",
+            f"In which unit is {quoted(dialect.names[plan.index])}?",
+            {unit: lines(plan.quantity, named(dialect, plan), unit=unit) for unit in sorted(units)},
         )

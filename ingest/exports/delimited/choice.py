@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Container, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import product
 
-from ...errors import LONGEST_NAME, InputError, quoted
+from ...errors import NamedColumn, Question, in_toml, quoted
 from ...quantities import Unit
 from .header import Meaning, meaning
 from .header_words import EITHER_WAY, ELSEWHERE, INTO, ONE_WAY, OPPOSITES, OUT, REQUIRED
@@ -19,6 +19,10 @@ class _Candidate:
     name: str
     meaning: Meaning
     filled: bool
+
+    @property
+    def place(self) -> NamedColumn:
+        return NamedColumn(self.index + 1, self.name)
 
     @property
     def rank(self) -> tuple[int, bool]:
@@ -39,13 +43,21 @@ class TakenColumn:
     turned: bool = False
 
 
+def taken_alone(index: int, name: str, what: Meaning) -> TakenColumn:
+    """Return a column that holds both ways of what its name means, with what the name says of the sign."""
+    positive = positive_way(name)
+    charging = positive is None and (what.charging or _tells_no_side(name, what))
+    return TakenColumn(index, what.unit, charging=charging, turned=positive == "return")
+
+
 def choose(
-    names: Sequence[str], units: Sequence[str], filled: Sequence[bool] | None = None
+    names: Sequence[str], units: Sequence[str], filled: Sequence[bool] | None = None, stated: Container[str] = ()
 ) -> tuple[dict[str, TakenColumn], list[str]]:
     """Choose the column for each quantity by the header's cells and the units row's ('' where there is none).
 
     Returns what is taken by quantity, and in sentences what was left out although it looks like a quantity and
     what to look at twice. `filled`: whether a column holds any reading; of two alike, the one that does is taken.
+    The quantities that are `stated` need no column.
 
     Raises
     ------
@@ -56,8 +68,10 @@ def choose(
     for index, (name, cell) in enumerate(zip(names, units, strict=True)):
         if name and (what := meaning(name, cell)) is not None:
             has_readings = filled is None or filled[index]
+            if what.quantity in stated:
+                continue
             candidates.setdefault(what.quantity, []).append(_Candidate(index, name, what, has_readings))
-    _refuse_opposites(names, candidates)
+    _refuse_opposites(names, candidates, stated)
     chosen: dict[str, TakenColumn] = {}
     remarks: list[str] = []
     for quantity in sorted(candidates, key=lambda q: q == "power_W"):  # last: whether it is needed shows then
@@ -67,14 +81,10 @@ def choose(
         if into is not None:
             chosen[quantity] = into
         elif best is not None:
-            positive = positive_way(best.name)
-            charging = positive is None and (best.meaning.charging or _tells_no_side(best))
-            chosen[quantity] = TakenColumn(
-                best.index, best.meaning.unit, charging=charging, turned=positive == "return"
-            )
+            chosen[quantity] = taken_alone(best.index, best.name, best.meaning)
             remarks += _look_twice(quantity, best)
-        elif needed:
-            raise InputError(trouble)
+        elif needed and trouble is not None:
+            raise trouble
         else:
             remarks.append(f"{trouble}; neither is taken")
     return chosen, remarks
@@ -84,13 +94,14 @@ def choose(
 _IN_LAST = re.compile(r"(amps|current|courant|power)[ _]in *([(\[]|$)", re.IGNORECASE)
 
 
-def _tells_no_side(column: _Candidate) -> bool:
+def _tells_no_side(name: str, what: Meaning) -> bool:
     """Tell whether a name says one way only, or the way of something beside the bank: what it means for the bank?"""
-    words = column.meaning.words
-    return bool(words & EITHER_WAY) or "charger" in words or _IN_LAST.search(column.name) is not None
+    return bool(what.words & EITHER_WAY) or "charger" in what.words or _IN_LAST.search(name) is not None
 
 
-def _refuse_opposites(names: Sequence[str], candidates: Mapping[str, Sequence[_Candidate]]) -> None:
+def _refuse_opposites(
+    names: Sequence[str], candidates: Mapping[str, Sequence[_Candidate]], stated: Container[str]
+) -> None:
     """Stop at two columns of amps or watts that differ by opposite words alone, unless a plainer one is there."""
     words = [re.findall(r"[^\W_]+|[+-]", name.lower()) for name in names]
     for one, into in product(range(len(names)), OPPOSITES):
@@ -99,36 +110,37 @@ def _refuse_opposites(names: Sequence[str], candidates: Mapping[str, Sequence[_C
         other = sorted([*(set(words[one]) - {into[0]}), into[1]])
         pair = [k for k, name in enumerate(words) if sorted(set(name)) == other]
         base = meaning(re.sub(re.escape(into[0]), " ", names[one], flags=re.IGNORECASE))
-        if not pair or base is None or base.quantity not in ("current_A", "power_W"):
+        if not pair or base is None or base.quantity not in ("current_A", "power_W") or base.quantity in stated:
             continue
         if all(c.meaning.strangeness or c.index in (one, pair[0]) for c in candidates.get(base.quantity, ())):
-            raise InputError(_of_one_way_each(names[pair[0]], names[one], base.quantity))
+            from ..questions.columns import one_way_each
+
+            raise one_way_each(
+                NamedColumn(pair[0] + 1, names[pair[0]]), NamedColumn(one + 1, names[one]), base.quantity
+            )
 
 
-def _of_one_way_each(out: str, into: str, quantity: str) -> str:
-    return (
-        f"columns {quoted(out)} and {quoted(into)} each hold one way of {quantity}; put them together in a profile, "
-        f"the one that draws first: quantities.{quantity} = {{column = {in_toml(out)}, minus = {in_toml(into)}}}; "
-        "a profile takes only the columns it names, so name the others you want there, too"
-    )
-
-
-def _best(quantity: str, columns: list[_Candidate]) -> tuple[_Candidate | None, str]:
-    """Return the column to take, or None and why it cannot be said which."""
+def _best(quantity: str, columns: list[_Candidate]) -> tuple[_Candidate | None, Question | None]:
+    """Return the column to take, or None and the question why it cannot be said which."""
     columns = sorted(columns, key=lambda column: (column.rank, column.index))
     if _other_way(quantity, columns[0], columns) is not None:
-        return columns[0], ""
+        return columns[0], None
     # In and out of the bank in two columns: either alone would be half of the draw.
     out = [column for column in columns if column.meaning.discharging]
     into = [column for column in columns if column.meaning.charging and column.filled]
     if quantity in ONE_WAY and out and into and columns[0] in (out[0], into[0]):
-        return None, _of_one_way_each(out[0].name, into[0].name, quantity)
+        from ..questions.columns import one_way_each
+
+        return None, one_way_each(out[0].place, into[0].place, quantity)
     alike = [column for column in columns if column.rank == columns[0].rank]
     if len(alike) > 1:
         both = " and ".join(quoted(column.name) for column in alike[:2])
         line = f"quantities.{quantity} = {{column = {in_toml(alike[0].name)}}}"
-        return None, f"columns {both} could both be {quantity}; say which one in a profile (--profile), such as {line}"
-    return columns[0], ""
+        sentence = f"columns {both} could both be {quantity}; say which one in a profile (--profile), such as {line}"
+        from ..questions.columns import which_column
+
+        return None, which_column(sentence, quantity, [column.place for column in alike])
+    return columns[0], None
 
 
 def _other_way(quantity: str, best: _Candidate | None, columns: Sequence[_Candidate]) -> TakenColumn | None:
@@ -168,12 +180,6 @@ def _way(sign: str, word: str) -> str | None:
     if not out and word not in INTO:
         return None
     return "draw" if out == (sign[0] in "+p") else "return"
-
-
-def in_toml(name: str) -> str:
-    """Return a name that a file gives in quotes, as TOML has it, and not endless."""
-    name = name if len(name) <= LONGEST_NAME else name[: LONGEST_NAME - 1] + "…"
-    return "'" + name + "'" if '"' in name else '"' + name + '"'
 
 
 def _look_twice(quantity: str, taken: _Candidate) -> list[str]:

@@ -10,14 +10,13 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from ...errors import InputError, quoted
+from ...errors import InputError, NamedColumn, Question, quoted
 from ...log.arrow import strings
 from ..amounts.numbers import NULLS, to_numbers
-from .choice import in_toml
 from .dialect import Dialect
 from .header import stated_unit, words_of
 from .header_words import BANK, DIRECTION_NAMES, EITHER_WAY, INTO, OUT, STATE_NAMES
-from .plan import ColumnPlan, Directions, WatchedColumn
+from .plan import ColumnPlan, Directions, WatchedColumn, named
 from .two_readings import SampledColumns
 
 #: Words that change nothing about the way in a cell such as "CC Charge" or "en décharge".
@@ -72,26 +71,27 @@ def way_of(word: str, *, named: bool = True) -> str | None:
     return ways.pop() if len(ways) == 1 else None
 
 
-def question_of(column: WatchedColumn, word: str) -> str | None:
+def question_of(column: WatchedColumn, word: str) -> InputError | None:
     """Return what to ask where a word is met, in small letters; None where it says nothing of a way or a meter."""
     if word in column.seen or word in _NOTHING:
         return None
     if column.meter:
         seen = ", ".join(map(quoted, sorted(column.seen)))
-        return (
+        return InputError(
             f"column {quoted(column.name)} says {quoted(word)} here and {seen} above, but a log holds one meter; "
             "export each alone, or name the columns in a profile (--profile) if it is the same one"
         )
     words = {word, *column.seen}
     says = way_of(word, named=column.named) is not None or (column.named and _are_codes(words)) or _may_say(words)
-    return _question(column.name, words, column.current) if says or _is_flag(column.name, words) else None
+    ways = NamedColumn(column.index + 1, column.name)
+    return _question(ways, words, column.current) if says or _is_flag(column.name, words) else None
 
 
 class SignQuestion(NamedTuple):
     """What to ask about a sign that words contradict, and the first row of them."""
 
     row: int
-    words: str
+    asked: Question
 
 
 def question_of_sign(
@@ -107,13 +107,10 @@ def question_of_sign(
     x = np.nan_to_num(flow) * factor
     if column.reverse or _share_in_step(x) > 1 - _AGREE:
         return None
-    word, current = quoted(column.name), quoted(column.current)
-    return SignQuestion(
-        int(np.flatnonzero(x < 0)[0]),
-        f"column {word} says {quoted(kinds[int(inverse[x < 0][0])])} here, so {current} seems to count charging as "
-        "positive, and not draw; add --reverse-sign, or if draw is positive, say so in a profile (--profile): "
-        f'quantities.current_A = {{column = {in_toml(column.current)}, sign = "draw_positive"}}',
-    )
+    word = kinds[int(inverse[x < 0][0])]
+    from ..questions import signs
+
+    return SignQuestion(int(np.flatnonzero(x < 0)[0]), signs.word_against(column.name, word, column.current))
 
 
 def _share_in_step(x: NDArray[np.float64]) -> float:
@@ -150,28 +147,28 @@ def with_directions(
     for index in sorted(others) if flows else ():
         cells = [row[index].lower() for row in dialect.sample]
         words = set(cells) - _NOTHING
-        named = words_of(dialect.names[index]) & (DIRECTION_NAMES | STATE_NAMES)
+        of_name = words_of(dialect.names[index]) & (DIRECTION_NAMES | STATE_NAMES)
         if len(words) > _MOST_WORDS:
             continue
-        if words and any(way_of(word, named=bool(named)) for word in words):
+        if words and any(way_of(word, named=bool(of_name)) for word in words):
             if not unsigned:
                 plans, sentences = _held_against_sign(dialect, plans, flows, values, index, cells, reverse=reverse)
                 return list(plans), sentences, []
             return _signed(dialect, plans, unsigned, values, index, cells), [], []
-        asks = bool(named) and _asks(words, strong=bool(named & DIRECTION_NAMES))
+        asks = bool(of_name) and _asks(words, strong=bool(of_name & DIRECTION_NAMES))
         asks = asks or _may_say(words) or _is_flag(dialect.names[index], words)
         if unsigned and (asks or _goes_with_volts(cells, values[unsigned[0].quantity], values.get("voltage_V"))):
-            raise InputError(_question(dialect.names[index], words, dialect.names[unsigned[0].index]))
+            raise _question(NamedColumn(index + 1, dialect.names[index]), words, named(dialect, unsigned[0]))
         if unsigned:
-            watched.append(_watched(dialect, index, words, unsigned[0], named=bool(named), reverse=reverse))
+            watched.append(_watched(dialect, index, words, unsigned[0], is_named=bool(of_name), reverse=reverse))
     return list(plans), [], watched
 
 
 def _watched(
-    dialect: Dialect, index: int, words: set[str], plan: ColumnPlan, *, named: bool, reverse: bool
+    dialect: Dialect, index: int, words: set[str], plan: ColumnPlan, *, is_named: bool, reverse: bool
 ) -> WatchedColumn:
-    name, current = dialect.names[index], dialect.names[plan.index]
-    return WatchedColumn(index, frozenset(words), name, current, named, reverse=reverse)
+    name, current = dialect.names[index], named(dialect, plan)
+    return WatchedColumn(index, frozenset(words), name, current, is_named, reverse=reverse)
 
 
 def _may_say(words: set[str]) -> bool:
@@ -219,18 +216,14 @@ def _asks(words: set[str], *, strong: bool) -> bool:
     return bool(words) if strong else len(words) > 1 and _are_codes(words)
 
 
-def _question(column: str, words: set[str], current: str) -> str:
+def _question(column: NamedColumn, words: set[str], current: NamedColumn) -> Question:
     draw = [word for word in sorted(words) if way_of(word) == "draw"]
     back = [word for word in sorted(words) if way_of(word) == "return"]
     for word in sorted(words - {*draw, *back}):
         (back if draw else draw).append(word)
-    return (
-        f"column {quoted(column)} ({', '.join(map(quoted, sorted(words)))}) may say which way the current flows, and "
-        f"{quoted(current)} has no sign of its own; say in a profile what draws and what returns: "
-        f"quantities.current_A = {{column = {in_toml(current)}, direction = {{column = {in_toml(column)}, "
-        f"draw = [{', '.join(map(in_toml, draw))}], return = [{', '.join(map(in_toml, back))}]}}}}, or without "
-        "direction if it does not; a profile takes only the columns it names, so name the others you want there, too"
-    )
+    from ..questions import signs
+
+    return signs.words_of_way(column, sorted(words), draw, back, current)
 
 
 def _signed(
@@ -248,10 +241,9 @@ def _signed(
         if way_of(word) is not None:
             continue
         if x[[cell == word for cell in cells]].sum() > _LITTLE * x.sum():
-            raise InputError(
-                f"{_question(dialect.names[index], set(cells), dialect.names[unsigned[0].index])} "
-                f"({quoted(word)} is the word that is not known)"
-            )
+            asked = _question(NamedColumn(index + 1, dialect.names[index]), set(cells), named(dialect, unsigned[0]))
+            sentence = f"{asked} ({quoted(word)} is the word that is not known)"
+            raise Question(sentence, asked.what, asked.evidence, asked.choices)
         none.add(word)
     ways = {word: way_of(word) for word in cells}
     directions = Directions(
@@ -299,7 +291,7 @@ _COUNTS_IN = (INTO | {"input"}) - {"charge"}
 _COUNTS_OUT = OUT | {"output"}
 
 
-def signs_of_counters(columns: SampledColumns, *, reverse_sign: bool) -> Iterator[str]:
+def signs_of_counters(columns: SampledColumns, *, reverse_sign: bool) -> Iterator[Question]:
     """Yield a question where counters say that amps without a sign flowed both ways, or those with one the other."""
     if "current_A" not in columns.plans or columns.plans["current_A"].minus is not None:
         return
@@ -312,11 +304,15 @@ def signs_of_counters(columns: SampledColumns, *, reverse_sign: bool) -> Iterato
         both.append((ways["in"][0], ways["out"][0]))
     if both and columns.unsigned_A:
         names = " and ".join(map(quoted, dict.fromkeys(both[0])))
-        yield (
+        from ..questions import signs
+
+        yield signs.unsigned(
             f"columns {amps} and {names}: the amps never change their sign, and by what was counted it flowed both "
-            "ways; either all of it was drawn or a part was returned: name the column that says which way it flows in "
+            "ways",
+            "either all of it was drawn or a part was returned: name the column that says which way it flows in "
             "a profile ([quantities.current_A.direction]), or, if all was drawn, "
-            '[quantities.current_A] sign = "draw_positive"'
+            '[quantities.current_A] sign = "draw_positive"',
+            columns.column("current_A"),
         )
     for way, turn in (("in", 1.0), ("out", -1.0)):
         if reverse_sign or way not in ways or columns.unsigned_A:
@@ -326,11 +322,10 @@ def signs_of_counters(columns: SampledColumns, *, reverse_sign: bool) -> Iterato
         sign = np.sign(current_A[1:]) * (np.sign(current_A[1:]) == np.sign(current_A[:-1]))
         against, along = ((rises > 0) & (sign == turn)).sum(), ((rises > 0) & (sign == -turn)).sum()
         if against >= _STEPS and against > 4 * along:
-            yield (
-                f"columns {amps} and {quoted(name)}: where it counts up the amps say the other way, so they seem to "
-                "count charging as positive, and not draw; add --reverse-sign, or if draw is positive, say "
-                '[quantities.current_A] sign = "draw_positive" in a profile (--profile)'
-            )
+            evidence = f"columns {amps} and {quoted(name)}: where it counts up the amps say the other way"
+            from ..questions import signs
+
+            yield signs.seems_charging(evidence, columns.column("current_A"))
 
 
 def _counters(columns: SampledColumns) -> Iterator[tuple[str, str, NDArray[np.float64]]]:

@@ -9,18 +9,18 @@ from dataclasses import replace
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from ...errors import InputError, quoted
+from ...errors import InputError, NamedColumn, placed, quoted
 from ...quantities import Unit, unit_of
 from ..amounts.number_forms import find_form
 from ..texts.decode import Source, find_encoding
-from .borne_out import UNIT_NAMES, borne_out, named_by_units, refuse_signed_ways, sample_values, with_unit_columns
-from .choice import choose, in_toml
+from .borne_out import borne_out, named_by_units, refuse_signed_ways, sample_values, with_unit_columns
+from .choice import TakenColumn, choose, taken_alone
 from .dialect import DELIMITERS, Dialect, find_dialect
 from .directions import turned_sign, with_directions
-from .header import all_named, meaning, names_time, not_watts, words_of
-from .plan import ColumnPlan, Directions, Layout, TimePlan, WatchedColumn, unit_in_header
-from .remarks import question_above, remarks
-from .side import ac_column
+from .header import ac_column, meaning
+from .nothing_known import are_numbers, nothing_to_integrate
+from .plan import ColumnPlan, Directions, Layout, LayoutDraft, TimePlan, WatchedColumn, named, unit_in_header
+from .remarks import questions_above, remarks
 from .stated import Stated
 from .time_columns import find_column, time_plan
 
@@ -32,75 +32,98 @@ _UNUSUAL = re.compile(r'^[ \t]*["|+]|\S  +\S|--', re.MULTILINE)
 #: So many rows of an instant that another row tells, too, show the kinds of rows, of which there may be so many: common
 #: practice, no source.
 _FEW_TWINS, _MOST_KINDS = 3, 12
+#: Whose current a column is that names the meter: nobody's.
+_NOBODY = NamedColumn(0, "")
 _METERS = {
     "device", "device id", "device name", "meter", "meter id", "sensor", "sensor id", "channel", "node", "serial",
 }  # fmt: skip
 
 
-def find_layout(source: Source, stated: Stated) -> Layout:
+def find_layout(source: Source, stated: Stated, draft: LayoutDraft | None = None) -> Layout:
     """Recognise an export from its beginning, as far as nothing else is stated.
+
+    What is known is noted in a `draft` on the way, so that it can be shown where something is asked.
 
     Raises
     ------
     InputError
-        If there is no table, no time or no quantity in it, or a stated column is missing.
+        If there is no table, no time or no quantity in it, or a stated column is missing; a `Question` where what it
+        is cannot be decided.
     """
-    profile = stated.profile
-    encoding, dialect = find_table(source, stated)
-    sentences: list[str] = []
+    draft, profile, name = draft or LayoutDraft(), stated.profile, source.name
+    encoding, dialect = find_table(source, stated, draft)
+    draft.dialect = dialect
     if profile is not None:
         from .profile_fit import check_fits  # most exports are read without a profile
 
-        check_fits(dialect, profile, source.name)
-    if profile is not None and profile.quantities:
-        columns = [_stated(dialect, quantity, entry, source.name) for quantity, entry in profile.quantities.items()]
-        bare = [plan for plan in columns if profile.quantities[plan.quantity].unit is None]
-        columns = [plan for plan in columns if plan not in bare] + with_unit_columns(dialect, bare, source.name)
-    else:
-        columns, sentences = _recognised(dialect, source.name, reverse=stated.reverse_sign)
-        columns = with_unit_columns(dialect, columns, source.name)
+        check_fits(dialect, profile, name)
+    columns = [_stated(dialect, quantity, entry, name) for quantity, entry in stated.entries.items()]
+    sentences: list[str] = []
+    if not stated.names_all:
+        columns, sentences = _recognised(dialect, name, stated, columns)
+    bare = [p for p in columns if p.quantity not in stated.entries or stated.entries[p.quantity].unit is None]
+    with_units = {plan.quantity: plan for plan in with_unit_columns(dialect, bare, name)}
+    columns = draft.columns = [with_units.get(plan.quantity, plan) for plan in columns]
     # The time before the forms of numbers: its cells hold marks that are none of a number's.
-    time = time_plan(dialect, stated, source.name)
-    columns = _with_forms(dialect, columns, time, stated.decimal, source.name)
+    time = draft.time = time_plan(dialect, stated, name)
+    columns = draft.columns = _with_forms(dialect, columns, time, stated.decimal, name)
     speaks_of_ac = ac_column(dialect.names, dialect.units, {plan.quantity: plan.index for plan in columns})
-    # A profile is believed; of what was recognised the values are asked.
-    if profile is None or not profile.quantities:
-        columns, left_out = borne_out(
-            dialect,
-            columns,
-            time,
-            ac=stated.side == "ac" or (stated.side is None and speaks_of_ac is not None),
-            reverse_sign=stated.reverse_sign,
-            name=source.name,
-        )
-        sentences += left_out
     watched: list[WatchedColumn] = []
-    recognised = profile is None or not profile.quantities
-    if recognised:
-        _check_one_kind(dialect, time, source.name)
+    # A profile is believed; of what was recognised the values are asked.
+    if not stated.names_all:
+        ac = stated.side == "ac" or (stated.side is None and speaks_of_ac is not None)
+        columns, left_out = borne_out(dialect, columns, time, ac=ac, stated=stated, name=name)
+        draft.columns = columns
+        sentences += left_out
+        _check_one_kind(dialect, time, name)
+        _ask_of_lines_above(source, stated, draft)
         watched = _naming_one_meter(dialect, {*time.indices}.union(*(plan.indices for plan in columns)))
-    if recognised and dialect.header_line > 1:
-        above = _head_text(source.head(), encoding, source.name).split("\n")[: dialect.header_line - 1]
-        if question := question_above(above, dialect, columns, reverse=stated.reverse_sign):
-            raise InputError(f"{source.name}, {question}")
-    if recognised and speaks_of_ac is None and stated.side != "ac":
-        values = {p.quantity: sample_values(dialect, p) * (-1.0 if p.turned else 1.0) for p in columns}
-        try:
-            refuse_signed_ways(dialect, columns)
-            columns, about_sign, ways = with_directions(
-                dialect, columns, values, time.indices, reverse=stated.reverse_sign
-            )
-        except InputError as error:
-            raise InputError(f"{source.name}, {error}") from None
-        sentences += about_sign
-        watched += ways
+        if speaks_of_ac is None and stated.side != "ac":
+            columns, about_sign, ways = _with_ways(dialect, columns, time, stated, name)
+            sentences += about_sign
+            watched += ways
     sentences += [*source.remarks, *remarks(dialect, time, columns, stated, speaks_of_ac)]
     is_ac = speaks_of_ac is not None
-    return Layout(source.name, encoding, dialect, time, tuple(columns), is_ac, tuple(sentences), tuple(watched))
+    return Layout(name, encoding, dialect, time, tuple(columns), is_ac, tuple(sentences), tuple(watched))
 
 
-def find_table(source: Source, stated: Stated) -> tuple[str, Dialect]:
+def _ask_of_lines_above(source: Source, stated: Stated, draft: LayoutDraft) -> None:
+    dialect = draft.dialect
+    if dialect is None or dialect.header_line <= 1:
+        return
+    above = _head_text(source.head(), draft.encoding, source.name).split("\n")[: dialect.header_line - 1]
+    for question in questions_above(above, dialect, draft.columns, reverse=stated.reverse_sign):
+        if not stated.settles(question):
+            raise question.at(f"{source.name}, ")
+
+
+def _with_ways(
+    dialect: Dialect, columns: list[ColumnPlan], time: TimePlan, stated: Stated, name: str
+) -> tuple[list[ColumnPlan], list[str], list[WatchedColumn]]:
+    """Return the columns with the sign that words beside them give, where nobody stated one; see `with_directions`."""
+    open_ = [p for p in columns if not {"sign", "direction", "minus"} & _stated_keys(stated, p.quantity)]
+    settled = [plan for plan in columns if plan not in open_]
+    values = {p.quantity: sample_values(dialect, p) * (-1.0 if p.turned else 1.0) for p in columns}
+    try:
+        refuse_signed_ways(dialect, open_)
+        # The columns of what is settled are no words about the rest.
+        used = {*time.indices}.union(*(plan.indices for plan in settled))
+        open_, sentences, ways = with_directions(dialect, open_, values, used, reverse=stated.reverse_sign)
+    except InputError as error:
+        raise placed(error, f"{name}, ") from None
+    by_quantity = {plan.quantity: plan for plan in [*settled, *open_]}
+    return [by_quantity[plan.quantity] for plan in columns], sentences, ways
+
+
+def _stated_keys(stated: Stated, quantity: str) -> set[str]:
+    entry = stated.entries.get(quantity)
+    return set() if entry is None else entry.model_fields_set
+
+
+def find_table(source: Source, stated: Stated, draft: LayoutDraft | None = None) -> tuple[str, Dialect]:
     """Return a text's encoding and how its rows are laid out; the shape of its lines is noted in the source.
+
+    The text is noted in a `draft`, so that it can be shown where no table is recognised.
 
     Raises
     ------
@@ -122,6 +145,8 @@ def find_table(source: Source, stated: Stated) -> tuple[str, Dialect]:
 
         source.shape = "blanks" if delimiter == "blank" else find_shape(text)
         text = plain(text.encode(), source.shape).decode()
+    if draft is not None:
+        draft.encoding, draft.text = encoding, text
     return encoding, find_dialect(
         text,
         name=source.name,
@@ -146,33 +171,45 @@ def _head_text(head: bytes, encoding: str, name: str) -> str:
     return whole.replace("\x00", "").replace("\ufeff", "")
 
 
-def _recognised(dialect: Dialect, name: str, *, reverse: bool) -> tuple[list[ColumnPlan], list[str]]:
+def _recognised(
+    dialect: Dialect, name: str, stated: Stated, stated_plans: list[ColumnPlan]
+) -> tuple[list[ColumnPlan], list[str]]:
+    """Return the columns that the header's words name, beside those that are stated."""
     units = dialect.units or ("",) * len(dialect.names)
-    if not dialect.header_line:
+    if not dialect.header_line and not stated_plans:
         raise InputError(
             f"{name}: has no header that says what its columns are; say so in a profile (--profile, see README)"
         )
+    where = f"{name}, line {dialect.header_line}"
     columns = [dialect.column(index) for index in range(len(dialect.names))]
+    used = {k - 1 for k in stated.unused}.union(*(plan.indices for plan in stated_plans))
     # a column of words is no reading, whatever its name; an empty one may be filled later
     names = [
-        word if not cells or _are_numbers(cells) else "" for word, cells in zip(dialect.names, columns, strict=True)
+        word if k not in used and (not cells or are_numbers(cells)) else ""
+        for k, (word, cells) in enumerate(zip(dialect.names, columns, strict=True))
     ]
     try:
-        chosen, sentences = choose(named_by_units(dialect, names), units, [bool(cells) for cells in columns])
+        names = named_by_units(dialect, names)
+        chosen, sentences = choose(names, units, [bool(cells) for cells in columns], stated.entries)
     except InputError as error:
-        raise InputError(f"{name}, line {dialect.header_line}, {error}") from None
-    if not {"current_A", "power_W"} & chosen.keys():
+        raise placed(error, f"{where}, ") from None
+    if not {"current_A", "power_W"} & (chosen.keys() | stated.entries.keys()):
         taken = {column.index for column in chosen.values()}
-        raise InputError(f"{name}, line {dialect.header_line}: {_nothing_to_integrate(dialect, units, taken)}")
+        raise placed(nothing_to_integrate(dialect, units, taken), f"{where}: ")
     _check_one_meter(dialect, columns, name)
-    plans = [ColumnPlan(quantity, taken.index, taken.unit, minus=taken.into) for quantity, taken in chosen.items()]
+    chosen |= _signs_by_name(dialect, stated, stated_plans)
+    plans = [ColumnPlan(q, taken.index, taken.unit, minus=taken.into) for q, taken in chosen.items()]
+    by_quantity = {plan.quantity: plan for plan in [*plans, *stated_plans]}
+    plans = list(by_quantity.values())
     # What --reverse-sign turns needs no turning here: the person has read the same name.
-    if reverse:
+    if stated.reverse_sign:
         return plans, sentences
     for plan in plans:
-        if plan.quantity in ("current_A", "power_W") and chosen[plan.quantity].charging:
-            raise InputError(f"{name}, line {dialect.header_line}, {_charging_alone(dialect.names[plan.index], plan)}")
-    turned = {plan.quantity for plan in plans if chosen[plan.quantity].turned}
+        if plan.quantity in ("current_A", "power_W") and plan.quantity in chosen and chosen[plan.quantity].charging:
+            from ..questions.signs import charging_alone
+
+            raise charging_alone(named(dialect, plan), plan.quantity).at(f"{where}, ")
+    turned = {quantity for quantity, taken in chosen.items() if taken.turned}
     sentences += [
         f"{quoted(dialect.names[p.index])} says that charging is positive, so its sign is turned"
         for p in plans
@@ -181,49 +218,16 @@ def _recognised(dialect: Dialect, name: str, *, reverse: bool) -> tuple[list[Col
     return [turned_sign(plan) if plan.quantity in turned else plan for plan in plans], sentences
 
 
-def _charging_alone(word: str, plan: ColumnPlan) -> str:
-    return (
-        f"column {quoted(word)} speaks of charging or of one way, so it may count into the bank as positive: then add "
-        f"--reverse-sign, since draw is positive in a log; if draw is positive there, say so in a profile: "
-        f'quantities.{plan.quantity} = {{column = {in_toml(word)}, sign = "draw_positive"}}'
-    )
-
-
-def _nothing_to_integrate(dialect: Dialect, units: Sequence[str], taken: set[int]) -> str:
-    """Return why no amps and no watts are taken: columns that could be them by their numbers, or none."""
-    for word, cell in zip(dialect.names, units, strict=True):
-        if (kind := not_watts(word, cell)) is not None:
-            return (
-                f"column {quoted(word)} is {kind}, and {'VA' if kind.startswith('apparent') else 'var'} is not W; "
-                "export a column of active power in W, or those of volts, amps and power factor"
-            )
-    names = dialect.names
-    readings = [word for k, word in enumerate(names) if word and k not in taken and _could_be_read(dialect, k)]
-    if readings:
-        # Units by row are read without a word on them.
-        unit = "" if any(words_of(word) & UNIT_NAMES for word in names) else ', unit = "A"'
-        are, one = ("is", "column") if len(readings) == 1 else ("are", "columns")
-        return (
-            f"nothing says which column is the current or the power; {one} {all_named(readings)} {are} numbers of "
-            f"which nothing is known: say in a profile (--profile, see README) what is meant, such as "
-            f"quantities.current_A = {{column = {in_toml(readings[0])}{unit}}}"
-        )
-    if taken:
-        words = all_named([names[k] for k in sorted(taken)])
-        return (
-            f"holds {words}, but neither amps nor watts, so nothing can be integrated; to keep it as a log all the "
-            "same, name its columns in a profile (--profile, see README)"
-        )
-    return (
-        f"none of the columns {all_named(names)} is a quantity I know; name them in a profile (--profile, see README)"
-    )
-
-
-def _could_be_read(dialect: Dialect, index: int) -> bool:
-    """Tell whether a column holds numbers, and no times."""
-    cells = dialect.column(index)
-    times = sum(":" in cell for cell in cells) + names_time(dialect.names[index])
-    return bool(cells) and _are_numbers(cells) and not times
+def _signs_by_name(dialect: Dialect, stated: Stated, plans: list[ColumnPlan]) -> dict[str, TakenColumn]:
+    """Return stated columns of which nothing is stated about their sign, with what their names say of it."""
+    taken = {}
+    for plan in plans:
+        if {"sign", "direction", "minus"} & _stated_keys(stated, plan.quantity):
+            continue
+        what = meaning(dialect.names[plan.index], dialect.units[plan.index] if dialect.units else "")
+        if what is not None and what.quantity == plan.quantity:
+            taken[plan.quantity] = taken_alone(plan.index, dialect.names[plan.index], what)
+    return taken
 
 
 def _check_one_meter(dialect: Dialect, columns: Sequence[Sequence[str]], name: str) -> None:
@@ -241,7 +245,7 @@ def _naming_one_meter(dialect: Dialect, used: set[int]) -> list[WatchedColumn]:
     """Return the columns that name the meter: where they name another than at first, its rows are of another log."""
     named = [k for k, word in enumerate(dialect.names) if word.lower() in _METERS and k not in used]
     return [
-        WatchedColumn(k, frozenset({dialect.column(k)[0].lower()}), dialect.names[k], "", named=False, meter=True)
+        WatchedColumn(k, frozenset({dialect.column(k)[0].lower()}), dialect.names[k], _NOBODY, named=False, meter=True)
         for k in named
         if dialect.column(k)
     ]
@@ -266,10 +270,6 @@ def _check_one_kind(dialect: Dialect, time: TimePlan, name: str) -> None:
                 "holds one reading for each; export one kind alone, or name the columns in a profile (--profile) if "
                 "they are none"
             )
-
-
-def _are_numbers(cells: Sequence[str]) -> bool:
-    return 2 * sum(any(c.isdigit() for c in cell) for cell in cells) >= len(cells)
 
 
 def _stated(dialect: Dialect, quantity: str, entry: ColumnEntry, name: str) -> ColumnPlan:
@@ -330,7 +330,7 @@ def _with_forms(
             )
             unit = _with_suffix(plan, form.suffix, dialect.names[plan.index])
         except InputError as error:
-            raise InputError(f"{name}, {error}") from None
+            raise placed(error, f"{name}, ") from None
         ready.append(replace(plan, form=form, unit=unit))
     return ready
 

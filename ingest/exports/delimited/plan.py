@@ -3,21 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
-from ...errors import quoted
+from ...errors import NamedColumn, quoted
 from ...quantities import QUANTITIES, Unit
 from ..amounts.numbers import NumberForm, kinds_of, like_unit
 from ..times.stamps import DateOrder, StampKind, Style
 from .dialect import Dialect
 from .header import stated_unit
-
-if TYPE_CHECKING:
-    pass
 
 
 @dataclass(frozen=True)
@@ -99,7 +96,7 @@ class WatchedColumn:
     index: int
     seen: frozenset[str]
     name: str
-    current: str
+    current: NamedColumn
     named: bool
     meter: bool = False
     reverse: bool = False
@@ -189,6 +186,20 @@ class Layout:
         return lines + ([f"not used: {', '.join(unused)}"] if unused else [])
 
 
+@dataclass
+class LayoutDraft:
+    """What is known of an export so far, while it is being recognised."""
+
+    encoding: str = ""
+    text: str = ""
+    dialect: Dialect | None = None
+    columns: list[ColumnPlan] = field(default_factory=list)
+    time: TimePlan | None = None
+
+
+Draft = LayoutDraft | None
+
+
 def one_less_other(x: NDArray[np.float64], other: NDArray[np.float64]) -> NDArray[np.float64]:
     """Return one way of a current less the other; NaN where neither was read."""
     return np.where(np.isnan(x) & np.isnan(other), np.nan, np.nan_to_num(x) - np.nan_to_num(other))
@@ -209,6 +220,11 @@ def in_canonical(plan: ColumnPlan, x: NDArray[np.float64], units: pa.Array | Non
 def unit_in_header(dialect: Dialect, index: int) -> Unit | None:
     """Return the unit that a column's name or the units row says; None where neither does, or they do not agree."""
     return stated_unit(dialect.names[index], dialect.units[index] if dialect.units else "")
+
+
+def named(dialect: Dialect, plan: ColumnPlan) -> NamedColumn:
+    """Return the place and the name of a plan's column, as questions tell them."""
+    return NamedColumn(plan.index + 1, dialect.names[plan.index], None if plan.minus is None else plan.minus + 1)
 
 
 def is_bare(dialect: Dialect, plan: ColumnPlan) -> bool:

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from itertools import product
 
 import numpy as np
 
-from ...errors import quoted
+from ...errors import Question, quoted
 from ...log.arrow import strings
 from ...quantities import Unit
 from ..amounts.numbers import to_numbers
@@ -16,7 +16,7 @@ from .choice import positive_way
 from .dialect import Dialect
 from .header import stated_unit, words_of
 from .header_words import AVERAGES, NOT_WATTS, REQUIRED, WORDS
-from .plan import ColumnPlan, TimePlan, is_bare, unit_in_header
+from .plan import ColumnPlan, TimePlan, is_bare, named, unit_in_header
 from .stated import Stated
 
 #: Above it a voltage is more likely an inverter's output than a bank's: mains are 100 V and more, most banks of small
@@ -112,29 +112,31 @@ def _about_start(time: TimePlan, stated: Stated) -> list[str]:
     return []
 
 
-def question_above(
+def questions_above(
     lines: Sequence[str], dialect: Dialect, columns: Sequence[ColumnPlan], *, reverse: bool
-) -> str | None:
-    """Return a question about what lines above the header say of sign or unit, where the header says nothing."""
+) -> Iterator[Question]:
+    """Yield a question about what lines above the header say of sign or unit, where the header says nothing."""
     for (number, line), plan in product(enumerate(lines, 1), columns):
         word, where = quoted(dialect.names[plan.index]), f"line {number}, {quoted(line.strip())}"
         if is_bare(dialect, plan) and (unit := _prefix_said(line, plan)) is not None:
-            return (
-                f"{where}, speaks of {unit}, and column {word} has no unit: write it into the header, or say "
+            evidence = f"{where}, speaks of {unit}, and column {word} has no unit"
+            say = (
+                ": write it into the header, or say "
                 f'[quantities.{plan.quantity}] unit = "{unit}" or unit = "{plan.unit.symbol}" in a profile (--profile)'
             )
+            two = (unit, plan.unit.symbol)
+            from ..questions.units import which_unit
+
+            yield which_unit(evidence, plan.quantity, named(dialect, plan), two, written=say)
         is_open = plan.quantity in ("current_A", "power_W") and plan.minus is None and not (reverse or plan.turned)
         if (
             is_open
             and positive_way(_without_filling(line)) == "return"
             and positive_way(dialect.names[plan.index]) is None
         ):
-            return (
-                f"{where}, seems to say that charging is positive: then add --reverse-sign, since draw is positive in "
-                f'a log; if draw is positive there, say [quantities.{plan.quantity}] sign = "draw_positive" in a '
-                "profile (--profile)"
-            )
-    return None
+            from ..questions.signs import said_above
+
+            yield said_above(where, plan.quantity, named(dialect, plan))
 
 
 def _without_filling(line: str) -> str:

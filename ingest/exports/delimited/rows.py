@@ -12,14 +12,13 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
-from ...errors import InputError, quoted
+from ...errors import InputError, placed, quoted
 from ...log.arrow import flat, strings
 from ...log.log import Readings
 from ...safe_files.rejects import Reject
 from ...zone import NO_TIME
 from ..amounts.around import Around
 from ..amounts.closing_row import ClosingRow
-from ..amounts.number_forms import in_doubt
 from ..amounts.numbers import NULLS, first_doubtful, kinds_of, over_range, says_point, to_numbers
 from ..texts.block_rows import BlockRows, shown
 from ..texts.decode import Block
@@ -228,15 +227,15 @@ class RowReader:
             if not column.meter and self._is_signed:
                 question = question_of_sign(column, kinds, inverse, flow)
                 if question is not None:
-                    raise InputError(f"{self._layout.name}, line {rows.line_of(question.row)}, {question.words}")
+                    raise question.asked.at(f"{self._layout.name}, line {rows.line_of(question.row)}, ")
                 continue
             for k, word in enumerate(kinds):
                 # A name or two that no other row has are damaged.
                 if column.meter and np.count_nonzero(inverse == k) < 3:
                     continue
-                if (words := question_of(column, word.lower())) is not None:
+                if (error := question_of(column, word.lower())) is not None:
                     line = rows.line_of(int(np.flatnonzero(inverse == k)[0]))
-                    raise InputError(f"{self._layout.name}, line {line}, {words}")
+                    raise placed(error, f"{self._layout.name}, line {line}, ")
 
     def _refuse_doubtful(self, plan: ColumnPlan, table: pa.Table, rows: BlockRows) -> None:
         """Stop at a mark that could be a decimal or group thousands, where the column had none so far."""
@@ -246,8 +245,10 @@ class RowReader:
         for index in columns - self._with_points:
             cells = _cells(table, index)
             if (at := first_doubtful(cells, plan.form)) is not None:
-                question = in_doubt(self._layout.dialect.names[index], cells[at].as_py())
-                raise InputError(f"{self._layout.name}, line {rows.line_of(at)}, {question}")
+                from ..questions.columns import decimal_mark
+
+                question = decimal_mark(self._layout.dialect.names[index], cells[at].as_py())
+                raise question.at(f"{self._layout.name}, line {rows.line_of(at)}, ")
             if says_point(cells):
                 self._with_points.add(index)
 
@@ -301,10 +302,9 @@ class RowReader:
             [cell for cell in cells if cell and _DAY_AHEAD.match(cell)] if self._layout.time.may_be_day_first else []
         )
         if len(ahead) >= _SOME:
-            raise InputError(
-                f"{self._layout.name}: dates such as {quoted(ahead[0])} have no such month as year-month-day; if the "
-                "day stands ahead of the month, say --dates y-d-m, else mend these rows"
-            )
+            from ..questions.times import day_ahead
+
+            raise day_ahead(self._layout.name, quoted(ahead[0]))
 
     def _is_header(self, stamp: str | None) -> bool:
         dialect = self._layout.dialect

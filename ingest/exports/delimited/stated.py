@@ -7,6 +7,10 @@ from datetime import datetime
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from ...errors import Question
+    from ...profiles.columns import ColumnEntry
     from ...profiles.model import Profile
     from ..times.stamps import DateOrder, TimeStyle
 
@@ -27,6 +31,34 @@ class Stated:
     meter: str | None = None
     sheet: str | None = None
     reverse_sign: bool = False
+    #: Whether the profile names what a person chose alone: other columns are recognised, and asked about.
+    in_part: bool = False
+    #: Columns that are not to be read, counted from 1, where others are recognised.
+    unused: frozenset[int] = frozenset()
+
+    @property
+    def entries(self) -> Mapping[str, ColumnEntry]:
+        """The columns that the profile names, by quantity."""
+        return self.profile.quantities if self.profile is not None else {}
+
+    @property
+    def names_all(self) -> bool:
+        """Whether the columns are those of a profile, which is believed: nothing of them is recognised."""
+        return bool(self.entries) and not self.in_part
+
+    def settles(self, question: Question) -> bool:
+        """Tell whether what a question asks is stated: whatever one of its choices sets is set, to whatever."""
+        return any(all(map(self._says, choice.sets)) for choice in question.choices)
+
+    def _says(self, key: str) -> bool:
+        table, _, rest = key.partition(".")
+        if table == "time":
+            return self.profile is not None and self.profile.time is not None
+        if table != "quantities":
+            return bool(getattr(self, table))
+        quantity, _, line = rest.partition(".")
+        entry = self.entries.get(quantity)
+        return entry is not None and line.partition(".")[0] in entry.model_fields_set
 
     @property
     def says_order(self) -> bool:

@@ -107,25 +107,20 @@ def _refuse_two_readings(dialect: Dialect, plan: TimePlan, name: str) -> None:
     """Ask where times without a date could be of several units: the result would be many times as large."""
     if plan.style.kind != "elapsed":
         return
-    cells, word = joined_cells(dialect, plan.indices), quoted(dialect.names[plan.indices[0]])
+    cells, word = joined_cells(dialect, plan.indices), dialect.names[plan.indices[0]]
     if not plan.style.unit:
-        raise InputError(
-            f"{name}: {word} counts from the start ({cells[0]}, {cells[1]} ...), but nothing says in what: seconds, "
-            'milliseconds, minutes, hours or days; say --times "elapsed s" (or "elapsed ms", "elapsed min", '
-            '"elapsed h", "elapsed days"); of ticks write into the header how long one lasts, as in "ticks (10 ms)"'
-        )
+        from ..questions.times import count_unit
+
+        raise count_unit(name, word, (cells[0], cells[1]))
     if plan.style.unit == "s" and _are_clock_digits(cells):
-        raise InputError(
-            f"{name}: {word} looks like a clock's hours, minutes and seconds in bare digits ({cells[0]} ... "
-            f"{cells[-1]}), which could be a count of seconds as well; write them as 09:30:00, or say --times "
-            '"elapsed s" if they count seconds'
-        )
+        from ..questions.times import clock_digits
+
+        raise clock_digits(name, word, (cells[0], cells[-1]))
     two = plan.style.unit == "h:m:s" and all(re.fullmatch(r"'?\d+:\d\d", cell) for cell in cells)
     if two and not _passes_midnight(cells):
-        raise InputError(
-            f"{name}: {word} holds two numbers ({cells[0]}), which could be hours:minutes or minutes:seconds; say "
-            '--times "elapsed h:m:s" or "elapsed m:s"'
-        )
+        from ..questions.times import two_numbers
+
+        raise two_numbers(name, word, cells[0])
 
 
 def _are_clock_digits(cells: Sequence[str]) -> bool:

@@ -11,7 +11,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from ...errors import quoted
+from ...errors import NamedColumn, Question, quoted
 from ...log.arrow import strings
 from ...zone import NO_TIME
 from ..times.instants import parse
@@ -19,7 +19,7 @@ from ..times.stamps import find_style, is_date_only
 from .dialect import Dialect
 from .header import words_of
 from .header_words import ELSEWHERE
-from .plan import ColumnPlan, TimePlan, is_bare
+from .plan import ColumnPlan, TimePlan, is_bare, named
 
 Values = NDArray[np.float64]
 #: Fewer rows than these say nothing about what a column is. Common practice, no source, as all below.
@@ -64,6 +64,10 @@ class SampledColumns:
         """Return a column's name, as a sentence shows it."""
         return quoted(self.dialect.names[self.plans[quantity].index])
 
+    def column(self, quantity: str) -> NamedColumn:
+        """Return a column's place and name."""
+        return named(self.dialect, self.plans[quantity])
+
     def known(self, *quantities: str) -> list[Values] | None:
         """Return these columns where all of them have a reading; None where one is not there or it is too few."""
         if not set(quantities) <= self.values.keys():
@@ -89,8 +93,8 @@ class SampledColumns:
 
 def questions(
     columns: SampledColumns, believed: Set[str], time: TimePlan, *, dc: bool, reverse_sign: bool
-) -> Iterator[str]:
-    """Yield a sentence for each column that may be read in two ways: both, and what settles it.
+) -> Iterator[Question]:
+    """Yield a question for each column that may be read in two ways.
 
     Of quantities that are not `believed` to be what they are called, only the prefix of watts is asked about: a wrong
     one is why they are not.
@@ -107,35 +111,24 @@ def questions(
     yield from _clocks(columns, time)
 
 
-def _unit_line(quantity: str, unit: str) -> str:
-    return f'[quantities.{quantity}] unit = "{unit}"'
-
-
-def _factors(columns: SampledColumns) -> Iterator[str]:
+def _factors(columns: SampledColumns) -> Iterator[Question]:
     """Yield a question where a name holds a factor: it may be applied to the readings, or still to be."""
     for quantity, plan in columns.plans.items():
-        units = columns.dialect.units
-        words = f"{columns.dialect.names[plan.index]} ({units[plan.index] if units else ''})"
+        cells = columns.dialect.units
+        words = f"{columns.dialect.names[plan.index]} ({cells[plan.index] if cells else ''})"
         if (match := _FACTOR.search(words)) is not None:
-            yield (
-                f"column {columns.name(quantity)} names a factor, {quoted(match[0])}: its readings could be in "
-                f"{plan.unit.symbol} as they stand, or still to be multiplied or divided by it; name the columns in a "
-                f"profile (--profile), with scale = 1.0 or the factor: [quantities.{quantity}] column = "
-                f"{columns.name(quantity)}, scale = 0.1"
-            )
+            from ..questions import units
+
+            yield units.factor(columns.column(quantity), quantity, plan.unit.symbol, match[0])
 
 
-def _thousandfold(columns: SampledColumns) -> Iterator[str]:
+def _thousandfold(columns: SampledColumns) -> Iterator[Question]:
     factor = _watts_by_product(columns)
     if factor is None or abs(np.log10(factor)) < 1:
         return
-    watts, amps = columns.name("power_W"), columns.name("current_A")
-    how, unit_W, unit_A = ("a thousandth of", "kW", "mA") if factor < 1 else ("a thousand times", "mW", "kA")
-    yield (
-        f"columns {watts} and {amps}: as they were read the watts are {how} volts x amps, so a unit is wrong; either "
-        f"{watts} is in {unit_W} or {amps} in {unit_A}: write it into the header, or say "
-        f"{_unit_line('power_W', unit_W)} or {_unit_line('current_A', unit_A)} in a profile (--profile)"
-    )
+    from ..questions import units
+
+    yield units.thousandfold(columns.column("power_W"), columns.column("current_A"), is_small=factor < 1)
 
 
 def _watts_by_product(columns: SampledColumns) -> float | None:
@@ -152,7 +145,7 @@ def _watts_by_product(columns: SampledColumns) -> float | None:
     return next(near, None)
 
 
-def _each_others(columns: SampledColumns) -> Iterator[str]:
+def _each_others(columns: SampledColumns) -> Iterator[Question]:
     """Yield a question where the amps stand still as a bank's volts do, and the volts come and go as amps do."""
     if (rows := columns.known("current_A", "voltage_V")) is None:
         return
@@ -161,15 +154,17 @@ def _each_others(columns: SampledColumns) -> Iterator[str]:
     stands = level_A >= _BANK_V[0] and bool((np.abs(np.abs(amps) / level_A - 1) <= _STEADY).all())
     goes = float((np.abs(np.abs(volts) - level_V) > _COMES_AND_GOES * level_V).mean()) > 0.2
     if stands and (goes or 0.05 < float((volts < 0).mean()) < 0.95):
-        yield (
-            f"columns {columns.name('current_A')} and {columns.name('voltage_V')}: the amps stand still at about "
-            f"{level_A:.3g}, as a bank's volts do, and the volts are {volts.min():.3g} to {volts.max():.3g}, so either "
-            "they have each other's names or the current is held; name both columns in a profile (--profile): "
-            "[quantities.current_A] column and [quantities.voltage_V] column"
+        from ..questions.columns import each_others
+
+        yield each_others(
+            columns.column("current_A"),
+            columns.column("voltage_V"),
+            f"the amps stand still at about {level_A:.3g}, as a bank's volts do, and the volts are {volts.min():.3g} "
+            f"to {volts.max():.3g}",
         )
 
 
-def _prefix_of_amps(columns: SampledColumns) -> Iterator[str]:
+def _prefix_of_amps(columns: SampledColumns) -> Iterator[Question]:
     if _watts_by_product(columns) == 1.0:
         return
     if not columns.is_bare("current_A"):
@@ -180,28 +175,25 @@ def _prefix_of_amps(columns: SampledColumns) -> Iterator[str]:
     highest = float(x.max(initial=0.0))
     if highest < (_MANY_WHOLE_A if bool((x == np.rint(x)).all()) else _MANY_A):
         return
-    name = columns.name("current_A")
-    yield (
-        f"column {name} has no unit and reaches {highest:g}: it could be in A or in mA; write its unit into the "
-        f"header, or say {_unit_line('current_A', 'A')} or {_unit_line('current_A', 'mA')} in a profile (--profile)"
-    )
+    evidence = f"column {columns.name('current_A')} has no unit and reaches {highest:g}"
+    yield _which(columns, "current_A", ("A", "mA"), evidence, ": it could be in A or in mA")
 
 
-def _too_many_amps(columns: SampledColumns) -> Iterator[str]:
+def _too_many_amps(columns: SampledColumns) -> Iterator[Question]:
     """Yield a question where amps by their name are whole thousands all the time, beside a small bank's volts."""
     if (rows := columns.known("current_A", "voltage_V")) is None:
         return
     amps, volts = np.abs(rows[0]), np.sort(np.abs(rows[1]))
     usual, usual_V = float(np.sort(amps)[len(amps) // 2]), float(volts[len(volts) // 2])
     if usual >= _NO_BANK_A and usual_V <= _SMALL_BANK_V and bool((amps == np.rint(amps)).all()):
-        yield (
+        evidence = (
             f"column {columns.name('current_A')}: {usual:.4g} A all the time, at {usual_V:.3g} V, is more than a bank "
-            f"of that voltage carries, so it could be in mA; write its unit into the header, or say "
-            f"{_unit_line('current_A', 'A')} or {_unit_line('current_A', 'mA')} in a profile (--profile)"
+            "of that voltage carries"
         )
+        yield _which(columns, "current_A", ("A", "mA"), evidence, ", so it could be in mA")
 
 
-def _prefix_of_volts(columns: SampledColumns) -> Iterator[str]:
+def _prefix_of_volts(columns: SampledColumns) -> Iterator[Question]:
     if not columns.is_bare("voltage_V") or _watts_by_product(columns) == 1.0:
         return
     x = np.abs(columns.values["voltage_V"])
@@ -209,14 +201,18 @@ def _prefix_of_volts(columns: SampledColumns) -> Iterator[str]:
     if len(x) < _FEWEST or _BANK_V[0] <= (usual := float(np.median(x))) <= _BANK_V[1]:
         return
     unit = "mV" if usual > _BANK_V[1] else "kV"
-    yield (
-        f"column {columns.name('voltage_V')} has no unit and is about {usual:.3g}: as V that is no bank, so it could "
-        f"be in {unit}; write its unit into the header, or say {_unit_line('voltage_V', 'V')} or "
-        f"{_unit_line('voltage_V', unit)} in a profile (--profile)"
-    )
+    evidence = f"column {columns.name('voltage_V')} has no unit and is about {usual:.3g}: as V that is no bank"
+    yield _which(columns, "voltage_V", ("V", unit), evidence, f", so it could be in {unit}")
 
 
-def _signs_of_watts(columns: SampledColumns) -> Iterator[str]:
+def _which(columns: SampledColumns, quantity: str, two: tuple[str, str], evidence: str, could: str) -> Question:
+    from ..questions import units
+
+    written = units.say_units(quantity, two, f"{could}; write its unit into the header")
+    return units.which_unit(evidence, quantity, columns.column(quantity), two, written=written)
+
+
+def _signs_of_watts(columns: SampledColumns) -> Iterator[Question]:
     """Yield a question where watts say which way it flows, and the amps beside them do not, or say the contrary."""
     if (rows := columns.known("power_W", "current_A")) is None:
         return
@@ -225,42 +221,44 @@ def _signs_of_watts(columns: SampledColumns) -> Iterator[str]:
     opposite = float((power_W * current_A < 0).sum())
     if opposite < 3 or opposite <= 0.02 * flows.sum():
         return
+    from ..questions import signs
+
     watts, amps = columns.name("power_W"), columns.name("current_A")
     if columns.unsigned_A:
-        yield (
+        evidence = (
             f"columns {amps} and {watts}: the amps never change their sign, and the watts do, in {opposite:.0f} of "
-            f"{flows.sum()} rows; either all of it was drawn or those rows were returned: name {watts} alone in a "
-            "profile (--profile), or the column that says which way it flows ([quantities.current_A.direction])"
+            f"{flows.sum()} rows"
         )
+        yield signs.watts_alone(evidence, columns.column("power_W"), columns.column("current_A"))
     elif opposite > 0.9 * flows.sum():
-        yield (
-            f"columns {amps} and {watts}: where one is positive the other is negative, so one of them counts charging "
-            'as positive; say sign = "return_positive" for that one in a profile (--profile)'
-        )
+        evidence = f"columns {amps} and {watts}: where one is positive the other is negative"
+        yield signs.opposite_watts(evidence, columns.column("power_W"), columns.column("current_A"))
 
 
-def _signs_of_charge(columns: SampledColumns, *, reverse_sign: bool) -> Iterator[str]:
+def _signs_of_charge(columns: SampledColumns, *, reverse_sign: bool) -> Iterator[Question]:
     """Yield a question where the state of charge says that the amps have no sign, or the other one."""
     if (rows := columns.known("state_of_charge_pct", "current_A")) is None or reverse_sign:
         return
     if words_of(columns.dialect.names[columns.plans["current_A"].index]) & ELSEWHERE:
         return  # a load's amps have one direction, whatever the bank does
     up_A, down_A = _means_by_step(*rows)
+    from ..questions import signs  # few exports hold both
+
     soc, amps = columns.name("state_of_charge_pct"), columns.name("current_A")
     if columns.unsigned_A and min(len(up_A), len(down_A)) >= _SOC_STEPS:
-        yield (
-            f"columns {amps} and {soc}: the amps never change their sign, and the state of charge rises and falls; "
+        yield signs.unsigned(
+            f"columns {amps} and {soc}: the amps never change their sign, and the state of charge rises and falls",
             "either all of it was drawn or a part was returned: name the column that says which way it flows in a "
             "profile ([quantities.current_A.direction]), or, if these amps are a load's alone, "
-            '[quantities.current_A] sign = "draw_positive"'
+            '[quantities.current_A] sign = "draw_positive"',
+            columns.column("current_A"),
         )
         return
     against = int((up_A > 0).sum() + (down_A < 0).sum())
     if against >= _SOC_STEPS and against > 0.8 * (len(up_A) + len(down_A)):
-        yield (
-            f"columns {amps} and {soc}: the state of charge rises while the amps are positive, so they seem to count "
-            "charging as positive, and not draw; add --reverse-sign, or if draw is positive, say "
-            '[quantities.current_A] sign = "draw_positive" in a profile (--profile)'
+        yield signs.seems_charging(
+            f"columns {amps} and {soc}: the state of charge rises while the amps are positive",
+            columns.column("current_A"),
         )
 
 
@@ -272,7 +270,7 @@ def _means_by_step(soc_pct: Values, current_A: Values) -> tuple[Values, Values]:
     return np.array(up), np.array([mean for step, mean in steps if -_SOC_JUMP <= step < 0])
 
 
-def _clocks(columns: SampledColumns, time: TimePlan) -> Iterator[str]:
+def _clocks(columns: SampledColumns, time: TimePlan) -> Iterator[Question]:
     """Yield a question where another column of the rows is a clock, too, and goes at another pace."""
     dialect, style = columns.dialect, time.style
     if style.kind == "calendar" and style.order is None:
@@ -286,11 +284,15 @@ def _clocks(columns: SampledColumns, time: TimePlan) -> Iterator[str]:
         if (spans := _spans_apart(own_s, other_s, coarse_s)) is None:
             continue
         word = " and ".join(quoted(dialect.names[k]) for k in time.indices)
-        yield (
+        alone = time.indices[0] + 1 if len(time.indices) == 1 else None
+        sentence = (
             f"columns {word} and {quoted(dialect.names[index])} are both clocks, and do not agree: by {word}, as "
             f"{style.describe()}, {len(own_s)} rows last {_length(spans[0])}, by the other {_length(spans[1])}; say "
             "in a profile (--profile) which column holds the time, and how: [time] column and style"
         )
+        from ..questions.times import two_clocks
+
+        yield two_clocks(sentence, {word: alone, quoted(dialect.names[index]): index + 1})
 
 
 def _seconds(dialect: Dialect, time: TimePlan) -> Values:

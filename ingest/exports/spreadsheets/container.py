@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from ..texts.decode import Source
 
 
-def table_of(source: Source, stated: Stated) -> Source:
+def table_of(source: Source, stated: Stated, most_lines: int | None = None) -> Source:
     """Return the text of the table in a workbook or zip archive.
 
     Raises
@@ -28,7 +28,7 @@ def table_of(source: Source, stated: Stated) -> Source:
 
         with source.raw() as raw:
             refuse_too_wide(raw, source.name)
-        return sheet_in(source, stated)
+        return sheet_in(source, stated, most_lines)
     from .archive import is_workbook, opened, table_in
     from .extent import refuse_too_large
 
@@ -37,7 +37,7 @@ def table_of(source: Source, stated: Stated) -> Source:
             raise InputError(f"{source.name}: is a binary workbook (.xlsb); save it as .xlsx")
         if is_workbook(archive):
             refuse_too_large(archive, source.name)
-            return sheet_in(source, stated)
+            return sheet_in(source, stated, most_lines)
         if stated.sheet is not None:
             raise InputError(f"{source.name}: is no spreadsheet, so there is no sheet to choose; leave --sheet out")
         return table_in(source, archive, stated)

@@ -8,6 +8,7 @@ import weakref
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO
 
@@ -47,8 +48,8 @@ class SheetSource(Source):
             yield chunk
 
 
-def sheet_in(source: Source, stated: Stated) -> Source:
-    """Return the sheet that is named, or the only one that holds readings.
+def sheet_in(source: Source, stated: Stated, most_lines: int | None = None) -> Source:
+    """Return the sheet that is named, or the only one that holds readings; of each `most_lines` at most.
 
     Raises
     ------
@@ -63,10 +64,12 @@ def sheet_in(source: Source, stated: Stated) -> Source:
         hidden = [sheet.name for sheet in book.sheets_metadata if sheet.visible != SheetVisibleEnum.Visible]
         if wanted is not None:
             chosen = _named(wanted, names, source.name)
-            text = _as_text(source, book.get_sheet_by_name(chosen))
+            text = _as_text(source, book.get_sheet_by_name(chosen), most_lines)
             text.remarks = (f"read from sheet {quoted(chosen)}",)
             return text
-        sheets = {name: _as_text(source, book.get_sheet_by_name(name)) for name in names if name not in hidden}
+        sheets = {
+            name: _as_text(source, book.get_sheet_by_name(name), most_lines) for name in names if name not in hidden
+        }
     filled = {name: sheet for name, sheet in sheets.items() if sheet.head()}
     tables = list(filled) if len(filled) == 1 else tables_among(filled, stated)
     if len(tables) == 1:
@@ -75,9 +78,12 @@ def sheet_in(source: Source, stated: Stated) -> Source:
         filled[tables[0]].remarks = (f"read from sheet {quoted(tables[0])}{more}",)
         return filled[tables[0]]
     if tables:
-        raise InputError(
+        from ..questions.columns import which_sheet
+
+        raise which_sheet(
             f"{source.name}: sheets {quoted_all(tables)} all hold readings; say which one is meant, "
-            f"such as --sheet {_as_word(tables[0])}"
+            f"such as --sheet {_as_word(tables[0])}",
+            tables,
         )
     raise InputError(f"{source.name}: none of its sheets ({quoted_all(names)}) holds rows of a time and numbers")
 
@@ -134,12 +140,12 @@ def _hushed() -> Iterator[None]:
         os.close(terminal)
 
 
-def _as_text(source: Source, sheet: CalamineSheet) -> SheetSource:
+def _as_text(source: Source, sheet: CalamineSheet, most_lines: int | None) -> SheetSource:
     text = SheetSource(source.name, source.path, source.copy, whole=source)
     left = sheet.start[1] if sheet.start else 0
     text.delimiter = "\t" if sheet.width > 1 else None
     waiting: list[str] = []
-    for line in lines(sheet.iter_rows(), sheet.merged_cell_ranges or [], left):
+    for line in islice(lines(sheet.iter_rows(), sheet.merged_cell_ranges or [], left), most_lines):
         waiting.append(line)
         if len(waiting) == _LINES_AT_ONCE:
             _write(text.text, waiting)

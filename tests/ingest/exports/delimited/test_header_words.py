@@ -6,8 +6,7 @@ import pytest
 
 from shuntbook.ingest.errors import InputError
 from shuntbook.ingest.exports.delimited.choice import choose
-from shuntbook.ingest.exports.delimited.header import is_unit_cell, meaning
-from shuntbook.ingest.exports.delimited.side import ac_column, looks_ac
+from shuntbook.ingest.exports.delimited.header import ac_column, is_unit_cell, looks_ac, meaning
 
 TAKEN = [
     ("I [mA]", "current_A", "mA"),
