@@ -1,3 +1,3 @@
 """A capture from its plan to its summary, and its screen."""
 
-__all__ = ["live_meter", "plan", "run", "screen", "show"]
+__all__ = ["beside", "live_meter", "plan", "run", "screen", "show"]

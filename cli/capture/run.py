@@ -5,7 +5,7 @@ from __future__ import annotations
 import signal
 import threading
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager, suppress
+from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass
 from types import FrameType
 
@@ -21,10 +21,11 @@ from ...ingest.safe_files.whole_file import reason_of
 from ..door import tell
 from ..exit import Exit
 from ..render.terminal.answer import Reply, say_answer
+from .beside import Announced, beside_the_log
 from .live_meter import Snapshot
 from .plan import Plan, first_meta
 from .screen import summary_lines
-from .show import Show, Watcher, say_plainly
+from .show import Show, Watcher, Ways, say_plainly
 
 
 def run_capture(
@@ -35,52 +36,51 @@ def run_capture(
     marks: Sequence[str],
     quiet: bool,
     watcher: Watcher | None = None,
+    announced: Announced | None = None,
 ) -> int:
     """Capture until it is over, finish the logs, and say what came of it; return the exit status.
+
+    While it runs it can be found, and spoken to, by what lies beside its first log (`beside_the_log`); others are told
+    what is `announced`.
 
     A `watcher` is shown how it goes, beside the person here. Where the person goes, and the terminal with them, it goes
     on in silence: what is being measured goes on, too.
     """
     with _deaf_to_hang_up():
-        return _run(plans, clock, length_s, marks, quiet, watcher)
+        return _run(plans, clock, Ways(length_s, marks, quiet), watcher, announced or Announced(""))
 
 
-def _run(
-    plans: Sequence[Plan],
-    clock: SteadyClock,
-    length_s: float | None,
-    marks: Sequence[str],
-    quiet: bool,
-    watcher: Watcher | None,
-) -> int:
+def _run(plans: Sequence[Plan], clock: SteadyClock, ways: Ways, watcher: Watcher | None, announced: Announced) -> int:
     stopped = threading.Event()
-    with ended_by_signals(stopped) as signals:
-        # Sources before journals: only an open source knows for sure what it gives, and where one does not open no log
-        # is begun that would hold nothing.
-        try:
-            for plan in plans:
-                open_first(plan.source, clock, given_up=stopped.is_set)
-            journals = _open_journals(plans)
-        except SourceLost as lost:
-            tell(f"shuntbook: {lost}")
-            return int(Exit.DONE if stopped.is_set() else Exit.DEVICE_FAILED)
-        meters = [
-            Metered(plan.name, plan.source, journal, plan.every_s, connected=True)
-            for plan, journal in zip(plans, journals, strict=True)
-        ]
-        capture = Capture(meters, clock, length_s=length_s)
-        show = Show(capture, plans, clock, marks, length_s=length_s, quiet=quiet, watcher=watcher)
-        # The meters are read in threads of their own, and this one shows: signals reach only this one, and a slow
-        # terminal holds up no poll.
-        capture.start()
-        show.run(stopped)
-        capture.stop()
-        capture.join()
-    # With the signals as they were: whoever presses Ctrl-C a second time, while logs are finished, means it. The
-    # journals stay, and the next command completes them.
-    show.take_rest()
-    last = show.last()
-    status = finish_meters(meters, journals, last)
+    with ExitStack() as beside:
+        with ended_by_signals(stopped) as signals:
+            # Sources before journals: only an open source knows for sure what it gives, and where one does not open no
+            # log is begun that would hold nothing.
+            try:
+                for plan in plans:
+                    open_first(plan.source, clock, given_up=stopped.is_set)
+                journals = _open_journals(plans)
+            except SourceLost as lost:
+                tell(f"shuntbook: {lost}")
+                return int(Exit.DONE if stopped.is_set() else Exit.DEVICE_FAILED)
+            meters = [
+                Metered(plan.name, plan.source, journal, plan.every_s, connected=True)
+                for plan, journal in zip(plans, journals, strict=True)
+            ]
+            capture = Capture(meters, clock, length_s=ways.length_s)
+            inbox = beside.enter_context(beside_the_log(plans, announced, capture.start_us))
+            show = Show(capture, plans, clock, ways, watcher=watcher, inbox=inbox)
+            # The meters are read in threads of their own, and this one shows: signals reach only this one, and a slow
+            # terminal holds up no poll.
+            capture.start()
+            show.run(stopped)
+            capture.stop()
+            capture.join()
+        # With the signals as they were: whoever presses Ctrl-C a second time, while logs are finished, means it. The
+        # journals stay, and the next command completes them.
+        show.take_rest()
+        last = show.last()
+        status = finish_meters(meters, journals, last)
     # Logs and results first: whatever becomes of the rest, they are safe. Who ends a process means it, and nobody comes
     # late to see nothing.
     if watcher is not None and signal.SIGTERM not in signals and any(snapshot.readings for snapshot in last):

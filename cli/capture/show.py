@@ -5,6 +5,7 @@ from __future__ import annotations
 import threading
 from collections import Counter
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Protocol, cast
 
 from ...analysis.health.limits import limits_for
@@ -18,6 +19,7 @@ from ...ingest.live.source import SteadyClock
 from ..door import DRAWN, console, harmless, has_terminal, tell, tell_drawn
 from ..opening.prepared_log import meter_of
 from ..opening.times_written import parse_marks
+from .inbox import Inbox, LeftEnd, LeftNote
 from .keyboard import Keyboard
 from .live_meter import LiveMeter, Snapshot
 from .plan import Plan, first_meta
@@ -28,6 +30,8 @@ if TYPE_CHECKING:
     from rich.console import Group
 
 _REFRESHES = 4.0
+#: So often in each of these the inbox is looked into: a person who leaves a note waits for it to appear.
+_LOOKS = 3
 _PLAIN_EVERY_S = 10.0
 #: For how long it has been captured, and for how long it will be, where that is known. [s]
 Times = tuple[float, float | None]
@@ -58,6 +62,15 @@ def say_plainly(line: str, *, drawn: bool = False) -> None:
     (tell_drawn if drawn else tell)(line)
 
 
+@dataclass(frozen=True)
+class Ways:
+    """For how long it is captured [s], notes beforehand, and whether nothing is shown until the end."""
+
+    length_s: float | None
+    marks: Sequence[str]
+    quiet: bool
+
+
 class Show:
     """Feeds the folds and keeps the screen, or the plain lines, up to date."""
 
@@ -66,26 +79,29 @@ class Show:
         capture: Capture,
         plans: Sequence[Plan],
         clock: SteadyClock,
-        marks: Sequence[str],
+        ways: Ways,
         *,
-        length_s: float | None,
-        quiet: bool,
-        watcher: Watcher | None,
+        watcher: Watcher | None = None,
+        inbox: Inbox | None = None,
     ) -> None:
-        self._capture, self._clock, self._length_s = capture, clock, length_s
+        self._capture, self._clock, self._length_s = capture, clock, ways.length_s
         self._live = {m.name: _live(plan) for m, plan in zip(capture.meters, plans, strict=True)}
         self._sources = [plan.source for plan in plans]
         # A replay is of one source, and its own clock is what notes beforehand are placed by.
         recorded = plans[0].source.meta
         self._is_replay = recorded is not None
-        self._marks = parse_marks(marks, self._sources[0].now_us(), _zone(plans[0]))
-        self._quiet = quiet
+        self._marks = parse_marks(ways.marks, self._sources[0].now_us(), _zone(plans[0]))
+        self._quiet = ways.quiet
         self._said_us = clock.now_us()
         self._watcher = watcher
         self._typed = TypedLines(self._sources, self._mark)
+        # Whoever leaves a line elsewhere is not at this keyboard, and is not asked.
+        self._inbox, self._left = inbox, TypedLines(self._sources, self._mark)
+        self._ended = threading.Event()
 
     def run(self, stopped: threading.Event) -> None:
-        """Follow the capture until it ends or is stopped."""
+        """Follow the capture until it ends or is stopped, also by what was left in its inbox."""
+        self._ended = stopped
         with Keyboard() as keyboard:
             if self._quiet or not has_terminal():
                 while self._capture.running and not stopped.is_set():
@@ -111,6 +127,7 @@ class Show:
 
     def take_rest(self) -> None:
         """Take in what the meters told last, and place the notes whose time was reached."""
+        self._hear_inbox()
         self._typed.give_up()
         self._take(list(self._capture.events(0.0)))
         for _, text in self._marks:
@@ -137,14 +154,40 @@ class Show:
             self._watcher.step(self.snapshots, self._times(), say)
 
     def _step(self, keyboard: Keyboard, answer: Say | None = None) -> None:
-        # Waiting for the first event is what paces the screen; whatever has come by then is fed in one go.
-        happened = list(self._capture.events(1.0 / _REFRESHES))
+        happened = self._next_events()
         self._take(happened)
         if answer is not None:
             self._say_what_was_not_taken(happened, answer)
         for line in keyboard.lines():
             self._typed.take(line, self._sources[0].now_us())
         self._typed.give_up(self._sources[0].now_us())
+
+    def _next_events(self) -> list[Happened]:
+        """Wait for what happens next, and hear meanwhile what is left in the inbox."""
+        # Waiting for the first event is what paces the screen; whatever has come by then is fed in one go.
+        for _ in range(_LOOKS):
+            self._hear_inbox()
+            if happened := list(self._capture.events(1.0 / _REFRESHES / _LOOKS)):
+                return happened
+        return []
+
+    def _hear_inbox(self) -> None:
+        for left in self._inbox.take() if self._inbox is not None else ():
+            if isinstance(left, LeftEnd):
+                self._ended.set()
+            elif isinstance(left, LeftNote):
+                self._left.take(left.text, self._moment_of(left))
+            else:
+                self._capture.remark("inbox", f"a line that could not be understood was ignored: {left.text!r}")
+
+    def _moment_of(self, left: LeftNote) -> int:
+        """Return when a note was typed, on the capture's clock; of a recording, where it is now. [us]"""
+        if self._is_replay:
+            return self._sources[0].now_us()
+        # The machine's clock may have been set since the capture began, and its own goes on; what cannot be is now.
+        at_us = left.at_us - self._clock.step_us()
+        now_us = self._clock.now_us()
+        return at_us if self._capture.start_us <= at_us <= now_us else now_us
 
     def _say_what_was_not_taken(self, happened: Sequence[Happened], answer: Say) -> None:
         """Tell the person why what they typed is no reading: it can be typed again at once."""

@@ -12,14 +12,12 @@ from ...ingest.durations import seconds
 from ...ingest.errors import InputError
 from ...ingest.live.source import SteadyClock
 from ...ingest.zone import zone_named
+from ..capture.beside import Announced
 from ..capture.plan import Wanted, plan_for_source, plans_for_site
 from ..capture.run import run_capture
 from ..opening.times_written import parse_marks
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
-    from ..capture.plan import Plan
     from ..live_page.server import LivePage, ToPage
 
 #: Long enough for who walks over, or whose phone slept; common practice, no source. [s]
@@ -96,13 +94,15 @@ def command(
         else:
             assert site is not None
             plans = plans_for_site(site, meters, out, wanted, clock)
+        announced = Announced(source or str(site), title, None if shown is None else shown.own_link)
         return run_capture(
             plans,
             clock,
             length_s=length_s,
             marks=marks,
             quiet=quiet,
-            watcher=None if shown is None else _publisher(shown, plans, title, stays_s),
+            watcher=None if shown is None else _publisher(shown, announced.called(plans), stays_s),
+            announced=announced,
         )
 
 
@@ -113,12 +113,11 @@ def _stays_s(written: str | None) -> float:
     return 0.0 if written.strip() == "0" else seconds(written, what="--page-stays")
 
 
-def _publisher(page: LivePage, plans: Sequence[Plan], title: str | None, stays_s: float) -> ToPage:
+def _publisher(page: LivePage, title: str, stays_s: float) -> ToPage:
     from ..live_page.server import ToPage
 
     # The library of the page is large, and most captures have none; hence the imports in these two.
-    site = plans[0].site
-    return ToPage(page, title or (site.name if site is not None else "What is being measured"), stays_s)
+    return ToPage(page, title, stays_s)
 
 
 def _served(page: str | None) -> AbstractContextManager[LivePage | None]:

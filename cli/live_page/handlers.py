@@ -107,7 +107,8 @@ class _Entrance(_OfCapture):
         session = self.house.access.spend(key)
         if session is not None:
             self.let_session_in(session)
-            self.house.used(self.request.remote_ip or "somewhere")
+            if not self.house.access.is_standing(key):
+                self.house.used(self.request.remote_ip or "somewhere")
         elif not self.let_in:
             raise HTTPError(HTTPStatus.FORBIDDEN)
         # Not a redirection: after a link in a mail or chat page, the browser would not yet send a strict cookie.

@@ -39,7 +39,7 @@ class LivePage:
         self._listening = listening
         port = int(listening.getsockname()[1])
         self._address = f"http://{host_to_type(host, listening)}:{port}/"
-        self._access = Access(guarded=not bound_ip(listening).is_loopback)
+        self._access = Access(guarded=not bound_ip(listening).is_loopback, standing=True)
         self._house = House(self._access, own_names(host), port, self._link_used)
         self._news: deque[str] = deque(self._opening())
         self._newest: LiveState | None = None
@@ -67,6 +67,11 @@ class LivePage:
     def link(self) -> str:
         """The address to open; where others can reach it, with the key that opens it once."""
         return self._address + (self._access.key if self._access.guarded else "")
+
+    @property
+    def own_link(self) -> str:
+        """The address for whoever captures: it opens the page as often as they like, and stands nowhere in the open."""
+        return self._address + (self._access.standing_key if self._access.guarded else "")
 
     def start(self) -> None:
         """Begin to serve."""

@@ -14,22 +14,33 @@ _SESSION_BYTES = 32
 class Access:
     """The link that stands open, and the sessions that earlier links were changed for.
 
-    It is `guarded` where others can reach it; on this computer alone no link is needed.
+    It is `guarded` where others can reach it; on this computer alone no link is needed. ``standing_key``, where there
+    is one, opens it again and again: it is for whoever began it, and stands only in a file that they alone can read.
     """
 
-    def __init__(self, *, guarded: bool) -> None:
+    def __init__(self, *, guarded: bool, standing: bool = False) -> None:
         self.guarded = guarded
+        self.standing_key = secrets.token_urlsafe(_SESSION_BYTES) if standing else ""
         self.key = secrets.token_urlsafe(_KEY_BYTES)
         self._sessions: set[str] = set()
 
     def spend(self, key: str) -> str | None:
         """Change the key of the open link for a session, and open a new link; None for any other key."""
         # A link is seen by whoever looks over a shoulder or at the browser's history: spent, it opens nothing.
+        if self.is_standing(key):
+            return self._session()
         if not self.guarded or not _same(key, self.key):
             return None
+        self.key = secrets.token_urlsafe(_KEY_BYTES)
+        return self._session()
+
+    def is_standing(self, key: str) -> bool:
+        """Tell whether a key is the standing one."""
+        return self.guarded and bool(self.standing_key) and _same(key, self.standing_key)
+
+    def _session(self) -> str:
         session = secrets.token_urlsafe(_SESSION_BYTES)
         self._sessions.add(session)
-        self.key = secrets.token_urlsafe(_KEY_BYTES)
         return session
 
     def lets_in(self, session: str | None) -> bool:

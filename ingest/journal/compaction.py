@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import os
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
@@ -14,10 +15,10 @@ from ..errors import InputError
 from ..log.arrow import stored_notes
 from ..log.log import JOURNAL_SUFFIX, new_log, to_batch
 from ..log.meta import METADATA_KEY, LogMeta, meta_from
-from ..safe_files.file_lock import hold, in_turn, put_away
+from ..safe_files.file_lock import hold, in_turn, put_away, remove_left_behind
 from ..safe_files.rejects import rejects_file, rejects_path
 from ..zone import zone_named
-from .journal import Journal, journal_path
+from .journal import Journal, inbox_path, journal_path, state_path
 from .lines import JournalReader, NothingCaptured
 from .readings import Tally, in_order
 
@@ -82,7 +83,19 @@ def compact(log: Path) -> Compacted:
         handle = hold(journal_path(log), os.O_RDONLY)
         if handle is None:
             raise InputError(f"{log}: is still being captured; stop it first")
-        return _put_in_place(log, handle, cut_off=True)
+        try:
+            return _put_in_place(log, handle, cut_off=True)
+        finally:
+            _clear_beside(log)
+
+
+def _clear_beside(log: Path) -> None:
+    """Remove what its capture, which was killed, has left beside a log whose journal is gone."""
+    if journal_path(log).exists():
+        return
+    for path in (inbox_path(log), state_path(log)):
+        with suppress(OSError, InputError):  # none of ours, or the next capture's already
+            remove_left_behind(path)
 
 
 def settle_unfinished(path: Path) -> str | None:

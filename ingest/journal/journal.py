@@ -22,6 +22,8 @@ from ..safe_files.whole_file import named_in_errors, sync_path
 from .lines import header, plain, seal
 
 FLUSH_S: Final = 1.0
+STATE_BEGINS: Final = "."
+STATE_ENDS: Final = ".capture.json"
 #: Share of the flush interval after which a flush is due: the next chance may come only when the interval is over.
 _DUE = 0.75
 
@@ -29,6 +31,16 @@ _DUE = 0.75
 def journal_path(log: Path) -> Path:
     """Return where the journal of a log lies while it is captured."""
     return log.with_name(log.name + JOURNAL_SUFFIX)
+
+
+def inbox_path(log: Path) -> Path:
+    """Return where others leave notes for a log's capture while it runs."""
+    return log.with_name(f".{log.name}.inbox")
+
+
+def state_path(log: Path) -> Path:
+    """Return where it stands who captures a log."""
+    return log.with_name(f"{STATE_BEGINS}{log.name}{STATE_ENDS}")
 
 
 def refuse_captured(log: Path) -> None:

@@ -13,6 +13,7 @@ import queue
 import threading
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -148,6 +149,13 @@ class Capture:
             except OSError as error:  # as where a reading cannot be kept: the capture ends, and all logs are finished
                 meter.failure = meter.failure or error
                 self._stop.set()
+
+    def remark(self, kind: str, text: str) -> None:
+        """Keep a remark on the capture itself in every meter's log."""
+        remark = Remark(self._clock.now_us(), kind, text)
+        for meter in self.meters:
+            with suppress(OSError):  # no reading is lost with it; one that cannot be kept ends the capture
+                meter.journal.append_event(remark)
 
     def _over(self) -> bool:
         return self._stop.is_set() or (self._end_us is not None and self._clock.now_us() >= self._end_us)

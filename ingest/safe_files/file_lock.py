@@ -123,6 +123,18 @@ def put_away(handle: int, path: Path, keep_as: Path | None = None) -> None:
             os.close(handle)
 
 
+def remove_left_behind(path: Path) -> bool:
+    """Remove a file that no process holds, as one that was killed leaves it; tell whether there was one."""
+    try:
+        handle = hold(path, os.O_RDWR)
+    except FileNotFoundError:
+        return False
+    if handle is None:
+        return False
+    put_away(handle, path)
+    return True
+
+
 @contextmanager
 def in_turn(folder: Path) -> Iterator[None]:
     """Wait until no other process is in this block with the same folder.

@@ -41,7 +41,7 @@ LIMITS = {
     "look": (62, 41),
     "charge": (56, 38),
     "charge --site": (89, 70),
-    "capture": (121, 91),
+    "capture": (122, 93),
     "report": (198, 130),
 }
 
