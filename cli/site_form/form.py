@@ -13,7 +13,7 @@ from ...analysis.site.unit_tables import Units
 from ...ingest.errors import InputError
 from ...ingest.toml.edit import Value, edited
 from ...ingest.toml.places import Where
-from .field import Group
+from .field import Field, Group
 from .system import GROUPS, field_at, group_of
 from .typed import Typed, typed_of, value_of
 
@@ -67,11 +67,13 @@ def text_of(text: str, changes: Mapping[Where, Typed | None]) -> Written:
     InputError
         If the text is no TOML, or is written so that the change cannot be made in it.
     """
-    data = _read(text)
+    data, shown = _read(text), form_of(text)
     plan = _Changes(data, _nominal_V(data, changes))
     # In the form's order, so that a new table begins with its name, whatever was typed first.
     for where in sorted(changes, key=_in_order):
-        plan.take(where, changes[where])
+        # What stands as it was shown was not typed: what the form rounds or parts otherwise stays as it is.
+        if changes[where] is None or changes[where] != shown.get(where):
+            plan.take(where, changes[where])
     return Written(edited(text, plan.all_changes(), plan.renamed), plan.errors)
 
 
@@ -157,6 +159,12 @@ class _Changes:
 
 def _without(changes: Mapping[Where, Value | None], below: Mapping[Where, object]) -> dict[Where, Value | None]:
     return {where: value for where, value in changes.items() if where not in below}
+
+
+def names_for(field: Field, form: Mapping[Where, Typed]) -> list[str]:
+    """Return the names that may stand in a field, by what stands in the form."""
+    named = [typed.text for where, typed in form.items() if where[0] in field.names and where[-1] == "name"]
+    return [*named, *(["array"] if "array" in field.names and ("array", "power_W") in form else [])]
 
 
 def _read(text: str) -> dict[str, Any]:

@@ -53,14 +53,20 @@ def _remarks(text: str) -> Iterator[tuple[Where, FieldRemark]]:
 
 
 def _mistake(mistake: Mistake) -> tuple[Where, FieldRemark]:
-    """Return a mistake at its field; of a table that needs one of several keys, at the first of them."""
-    needed = re.match(r"needs (\w+)", mistake.sentence)
-    where = (*mistake.where, needed[1]) if needed else mistake.where
-    if field_at(where) is not None:
-        return where, FieldRemark("mistake", mistake.sentence)
+    """Return a mistake at its field, or at that whose key, or the table whose header, was meant."""
+    if field_at(mistake.where) is not None:
+        return mistake.where, FieldRemark("mistake", mistake.sentence)
+    # Of a table that needs one of several keys, the first of them is the place.
+    if needed := re.match(r"needs (\w+)", mistake.sentence):
+        return (*mistake.where, needed[1]), FieldRemark("mistake", mistake.sentence)
     # No field bears its name, so the sentence does.
     named = f"{mistake.where[-1]}: " if mistake.where and isinstance(mistake.where[-1], str) else ""
-    return mistake.where, FieldRemark("mistake", f"{named}{mistake.sentence}")
+    remark = FieldRemark("mistake", f"{named}{mistake.sentence}")
+    if key := re.search(r"(?:write|did you mean) (\w+)(?: = |\?|$)", mistake.sentence):
+        meant = (*mistake.where[:-1], key[1])
+        return (meant if field_at(meant) is not None else mistake.where), remark
+    table = re.search(r"write \[+(\w+)", mistake.sentence)
+    return ((table[1],) if table else mistake.where), remark
 
 
 def _at_each(remarks: Iterable[tuple[tuple[Where, ...], FieldRemark]]) -> Iterator[tuple[Where, FieldRemark]]:

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from shuntbook.analysis.check_site.contradictions import contradictions
+from shuntbook.analysis.check_site.contradictions import contradicting, contradictions
 from shuntbook.analysis.check_site.description import describe
 from shuntbook.analysis.not_known import Refusal
 from shuntbook.analysis.site.site import Limits, Site
@@ -270,6 +270,17 @@ def test_a_sound_site_contradicts_itself_nowhere(site):
     assert contradictions(site) == []
 
 
+def assert_about_keys(site):
+    """Each warning names what it is about, by paths that lead to keys of the site."""
+    for remark in contradicting(site):
+        assert remark.about, remark.sentence
+        for *steps, key in remark.about:
+            table = site
+            for step in steps:
+                table = table[step] if isinstance(step, int) else getattr(table, step)
+            assert key in type(table).model_fields
+
+
 @pytest.mark.parametrize(
     ("old", "new", "words"),
     [
@@ -302,9 +313,11 @@ def test_a_sound_site_contradicts_itself_nowhere(site):
 )
 def test_what_contradicts_itself_is_a_warning(tmp_path, old, new, words):
     """Figures that are possible but do not go together give a sentence, first of all, and the file is still taken."""
-    warning, *_what_follows = contradictions(read(tmp_path, changed(old, new)))
+    site = read(tmp_path, changed(old, new))
+    warning, *_what_follows = contradictions(site)
 
     assert words in warning
+    assert_about_keys(site)
 
 
 @pytest.mark.parametrize(
@@ -337,9 +350,11 @@ def test_what_contradicts_itself_is_a_warning(tmp_path, old, new, words):
 )
 def test_what_cannot_be_done_is_a_warning(tmp_path, old, new, words):
     """What follows from figures that are each possible: too small a fuse, wire, inverter or pump; said in one go."""
-    warnings = contradictions(read(tmp_path, changed(old, new)))
+    site = read(tmp_path, changed(old, new))
+    warnings = contradictions(site)
 
     assert any(words in warning for warning in warnings), warnings
+    assert_about_keys(site)
 
 
 def test_the_bank_is_described_in_words(site):

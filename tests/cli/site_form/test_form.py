@@ -8,8 +8,9 @@ from importlib.resources import files
 
 import pytest
 
-from shuntbook.cli.site_form.form import form_of, text_of
+from shuntbook.cli.site_form.form import form_of, names_for, text_of
 from shuntbook.cli.site_form.remarks import remarks_by_field
+from shuntbook.cli.site_form.system import field_at
 from shuntbook.cli.site_form.typed import Typed
 from shuntbook.ingest.errors import InputError
 
@@ -35,6 +36,25 @@ def test_a_form_written_as_it_was_read_changes_nothing():
     assert form["water", "cut_in_kPa"] == Typed("40", "psi")
     assert text_of(SAMPLE, form).text == SAMPLE
     assert text_of(SAMPLE, form).errors == {}
+
+
+def test_what_the_form_shows_otherwise_stays_as_it_was():
+    """More digits than are shown, and names with commas in them."""
+    text = SAMPLE.replace("wash shed inverter", "shed, big").replace("length_m = 1.8", "length_m = 1.80000000000001")
+    assert text_of(text, form_of(text)).text == text
+
+
+def test_names_to_choose_are_those_of_the_form():
+    """Of inverters alone, or of all that a cable may carry."""
+    form, both = form_of(SAMPLE), ["wash shed inverter", "seedling house inverter"]
+    assert names_for(field_at(("loads", 0, "inverter")), form) == both
+    assert names_for(field_at(("conductors", 0, "carries")), form)[2:] == [
+        "well pump",
+        "seedling mats",
+        "fridge",
+        "lights",
+        "array",
+    ]
 
 
 def test_one_field_changed_is_one_line_changed():
@@ -142,7 +162,13 @@ def test_a_text_that_is_no_toml_is_told():
         ("nominal_V = 24", "nominal_V = 0", ("bank", "nominal_V"), "mistake", "must be greater than 0 (got 0)"),
         ("continuous_VA = 3000", "", ("inverters", 0, "continuous_VA"), "mistake", "needs continuous_VA or"),
         ("cut_in_psi = 40", "cut_in_psi = 70", ("water", "cut_in_kPa"), "mistake", "must be below the cut-out"),
-        ("cut_in_psi = 40", "cut_in_bar = 2.8", ("water", "cut_in_bar"), "mistake", "cut_in_bar: there is no such key"),
+        ("cut_in_psi = 40", "cut_in_bar = 2.8", ("water", "cut_in_kPa"), "mistake", "cut_in_bar: there is no such key"),
+        ("hp = 0.5", "horsepower = 0.5", ("loads", 0, "hp"), "mistake", "write hp = 0.5"),
+        ("nominal_V = 24", "nominal_V: 24", ("bank", "nominal_V"), "mistake", "write nominal_V = 24"),
+        ("nominal_V = 24", "nominl_V = 24", ("bank", "nominal_V"), "mistake", "nominl_V: there is no such key"),
+        ("[bank]", "[battery]", ("bank",), "mistake", "write [bank]"),
+        ("[water]", "[[water]]", ("water",), "mistake", "write [water]"),
+        ("[array]", "[array]\ncolour = 1", ("array", "colour"), "mistake", "colour: there is no such key"),
         ("hp = 0.5", "hp = 3/4", ("loads", 0, "hp"), "mistake", "write hp = 0.75"),
         ("capacity_Ah = 420", "", ("bank", "capacity_Ah"), "mistake", "is missing"),
     ],
