@@ -17,7 +17,7 @@ from ..door import ask, tell, terminal_width
 from ..render.terminal.answer import say_answer
 from ..render.terminal.columns import wrapped
 from ..render.terminal.site import site_answer
-from ..site_form.questions import QUESTIONS, Interview, Question
+from ..site_form.questions import QUESTIONS, Interview, SiteQuestion
 
 
 @click.command("new-site")
@@ -44,7 +44,7 @@ def command(site: Path) -> None:
     say_answer(replace(answer, more="", last=f"Written to {site}; next: shuntbook check-site {site}"), explain=False)
 
 
-def _ask(question: Question, interview: Interview) -> None:
+def _ask(question: SiteQuestion, interview: Interview) -> None:
     """Ask until there is an answer; what comes to an end is as if the rest were skipped."""
     for line in wrapped(question.sentence, terminal_width(err=True)):
         tell(line)

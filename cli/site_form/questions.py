@@ -19,7 +19,7 @@ _PUMP: Final = ("loads", 0)
 
 
 @dataclass(frozen=True)
-class Question:
+class SiteQuestion:
     """What is asked of one field.
 
     `other` is a field that takes the answer where it is in a unit of that one. It is asked only where one of the fields
@@ -57,26 +57,26 @@ _PLATE: Final = tuple((*_PUMP, key) for key in ("hp", "voltage_V", "current_A"))
 _TANK: Final = ("water", "tank_volume_L")
 
 QUESTIONS: Final = (
-    Question(("name",), "The name of the place", needed=True),
-    Question(("bank", "nominal_V"), "The bank's nominal voltage", needed=True),
-    Question(("bank", "capacity_Ah"), "The bank's capacity", needed=True),
-    Question(("bank", "chemistry"), "The kind of battery"),
+    SiteQuestion(("name",), "The name of the place", needed=True),
+    SiteQuestion(("bank", "nominal_V"), "The bank's nominal voltage", needed=True),
+    SiteQuestion(("bank", "capacity_Ah"), "The bank's capacity", needed=True),
+    SiteQuestion(("bank", "chemistry"), "The kind of battery"),
     # Only protection electronics have such a limit, and such a bank cannot be judged without it.
-    Question(("bank", "max_discharge_A"), "The most amps that the bank lets out", after=(("bank", "chemistry"),)),
-    Question(_WATTS, "The inverter's power without a break", (*_INVERTER, "continuous_VA")),
-    Question(_SURGE, "The inverter's power for a moment", (*_INVERTER, "surge_VA"), (_WATTS,)),
-    Question((*_INVERTER, "surge_s"), "How long the inverter gives that", after=(_SURGE,), needed=True),
-    Question((*_INVERTER, "output_V"), "The voltage that the inverter gives", after=(_WATTS,)),
-    Question(_PLATE[0], "The pump's power at the shaft"),
-    Question(_PLATE[1], "The pump's voltage"),
-    Question(_PLATE[2], "The pump's amps while running"),
-    Question(("array", "power_W"), "The solar array's peak power"),
-    Question(("array", "sun_hours_h"), "Hours of full sun a day", after=(("array", "power_W"),)),
-    Question(_TANK, "The pressure tank's whole volume", after=_PLATE),
-    Question(("water", "cut_in_kPa"), "The pressure at which the pump starts", after=(_TANK,), needed=True),
-    Question(("water", "cut_out_kPa"), "The pressure at which the pump stops", after=(_TANK,), needed=True),
-    Question(("water", "precharge_kPa"), "The air pressure of the empty tank", after=(_TANK,)),
-    Question(("water", "flow_L_per_min"), "What the pump gives", after=(_TANK,)),
+    SiteQuestion(("bank", "max_discharge_A"), "The most amps that the bank lets out", after=(("bank", "chemistry"),)),
+    SiteQuestion(_WATTS, "The inverter's power without a break", (*_INVERTER, "continuous_VA")),
+    SiteQuestion(_SURGE, "The inverter's power for a moment", (*_INVERTER, "surge_VA"), (_WATTS,)),
+    SiteQuestion((*_INVERTER, "surge_s"), "How long the inverter gives that", after=(_SURGE,), needed=True),
+    SiteQuestion((*_INVERTER, "output_V"), "The voltage that the inverter gives", after=(_WATTS,)),
+    SiteQuestion(_PLATE[0], "The pump's power at the shaft"),
+    SiteQuestion(_PLATE[1], "The pump's voltage"),
+    SiteQuestion(_PLATE[2], "The pump's amps while running"),
+    SiteQuestion(("array", "power_W"), "The solar array's peak power"),
+    SiteQuestion(("array", "sun_hours_h"), "Hours of full sun a day", after=(("array", "power_W"),)),
+    SiteQuestion(_TANK, "The pressure tank's whole volume", after=_PLATE),
+    SiteQuestion(("water", "cut_in_kPa"), "The pressure at which the pump starts", after=(_TANK,), needed=True),
+    SiteQuestion(("water", "cut_out_kPa"), "The pressure at which the pump stops", after=(_TANK,), needed=True),
+    SiteQuestion(("water", "precharge_kPa"), "The air pressure of the empty tank", after=(_TANK,)),
+    SiteQuestion(("water", "flow_L_per_min"), "What the pump gives", after=(_TANK,)),
 )
 #: What is not asked since there is one of each, by the fields of which one must have been answered.
 _FOLLOWS: Final = (
@@ -93,13 +93,13 @@ class Interview:
         self.text = ""
         self._answered: set[Where] = set()
 
-    def asks(self, question: Question) -> bool:
+    def asks(self, question: SiteQuestion) -> bool:
         """Tell whether a question is to be asked after the answers so far."""
         if question.where == ("bank", "max_discharge_A"):
             return form_of(self.text).get(("bank", "chemistry")) == Typed("lifepo4")
         return not question.after or _any(self._answered, question.after)
 
-    def answer(self, question: Question, answer: str) -> None:
+    def answer(self, question: SiteQuestion, answer: str) -> None:
         """Take an answer; an empty one skips.
 
         Raises
@@ -123,7 +123,7 @@ class Interview:
         self.text = right.text
         self._answered.add(question.where)
 
-    def _following(self, question: Question) -> dict[Where, Typed]:
+    def _following(self, question: SiteQuestion) -> dict[Where, Typed]:
         """Return what follows from the first answer on a thing without being asked."""
         following: dict[Where, Typed] = {}
         for of, values in _FOLLOWS:
@@ -138,7 +138,7 @@ def _any(answered: Collection[Where], of: Collection[Where]) -> bool:
     return any(where in answered for where in of)
 
 
-def _wrong(text: str, question: Question) -> str | None:
+def _wrong(text: str, question: SiteQuestion) -> str | None:
     """Return what the file is not taken for, but for what was not asked yet."""
     for where, remarks in remarks_by_field(text).items():
         for remark in remarks:
