@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from ..errors import InputError, Question
+from ..log.log import Readings
 from ..zone import zone_of_computer
 from .convert import turned
 from .delimited.dialect import Dialect, split_line
@@ -21,7 +22,6 @@ from .texts.decode import Source
 if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
 
-    from ..log.log import Readings
     from .adapter import Export
     from .delimited.stated import Stated
 
@@ -137,13 +137,47 @@ def preview(sources: Sequence[str], stated: Stated, rows: int = 12) -> Preview:
 _SAMPLE_LINES: Final = 2000
 
 
-def excerpt(source: Source) -> Source:
-    """Return the beginning of an export as an export of its own."""
-    part = Source(source.name, None, io.BytesIO(source.head()))
+def excerpt(source: Source, least_bytes: int = 0) -> Source:
+    """Return the beginning of an export as an export of its own: what is looked at, or so many bytes if more."""
+    head = source.head()
+    if least_bytes > len(head):
+        head, chunks = b"", source.chunks()
+        while len(head) < least_bytes and (chunk := next(chunks, b"")):
+            head += chunk
+    part = Source(source.name, None, io.BytesIO(head))
     part.delimiter, part.remarks = source.delimiter, source.remarks
     # What was unpacked is packed no more, whatever its first bytes look like.
     part.compression, part.is_container = None, False
     return part
+
+
+#: Rows are seldom longer. [bytes]
+_ROW_BYTES: Final = 40
+
+
+def beginning(name: str, stated: Stated, rows: int) -> tuple[Layout, Readings]:
+    """Return what an export is taken for, and about so many of its first readings in order of time.
+
+    Raises
+    ------
+    InputError
+        If it cannot be read; a `Question` where something has to be answered first.
+    """
+    source = excerpt(opened(name, stated, most_lines=rows), rows * _ROW_BYTES)
+    sample = _Sample()
+    _recognise(source, stated.filled(), sample)
+    assert isinstance(sample.export, CsvExport)
+    layout, parts, count = sample.export.layouts[0], [], 0
+    for batch in sample.export.batches():
+        parts.append(turned(batch.readings) if stated.reverse_sign else batch.readings)
+        count += len(batch.readings.time_us)
+        if count >= rows:
+            break
+    time_us = np.concatenate([part.time_us for part in parts]) if parts else np.empty(0, np.int64)
+    # Of the rows of one instant the first: the order of the rows is not the order of time everywhere.
+    time_us, order = np.unique(time_us, return_index=True)
+    columns = {q: np.concatenate([part.quantities[q] for part in parts])[order] for q in layout.quantities if parts}
+    return layout, Readings(time_us, columns)
 
 
 def _recognise(source: Source, stated: Stated, state: _Sample) -> None:

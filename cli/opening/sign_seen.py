@@ -1,0 +1,100 @@
+"""Whether positive is charging or drawing, asked of an export with what its readings say: what `look` says of a log."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+from ...analysis.quality.sign_check import SignCheck, SignFold
+from ...analysis.readings.chunk import Chunk
+from ...ingest.exports.delimited.plan import named
+from ...ingest.exports.preview import beginning
+from ...ingest.exports.questions.signs import positive
+from ...ingest.log.gap_limit import IntervalCount
+from ...ingest.log.log import level_of
+
+if TYPE_CHECKING:
+    from ...ingest.errors import Choice, Question
+    from ...ingest.exports.delimited.plan import ColumnPlan
+    from ...ingest.exports.delimited.stated import Stated
+    from ...ingest.log.log import Readings
+
+#: So many readings are asked: enough for a day of one each second; common practice, no source.
+MOST_READINGS: Final = 100_000
+_NO_EVIDENCE: Final = (
+    "The readings do not say which: too few sudden changes of the current move the voltage, or no voltage is read."
+)
+
+
+@dataclass(frozen=True)
+class SignSeen:
+    """The question which way is positive, and what speaks for which answer.
+
+    ``question`` has two choices, charging first. ``likely`` is the one that the readings speak for, None where they say
+    nothing; ``is_settled`` tells that a person, or the export's own words, said it. ``agrees`` tells whether what is
+    taken goes with the readings; None where they say nothing.
+    """
+
+    question: Question
+    likely: Choice | None
+    is_settled: bool
+    agrees: bool | None
+
+    @property
+    def asked(self) -> bool:
+        """Whether somebody who knows nothing of signs might be wrong without the question."""
+        return not self.is_settled and not self.agrees
+
+
+def sign_seen(sources: Sequence[str], stated: Stated) -> SignSeen | None:
+    """Return what the first readings of an export say of its sign; None where none has to be known.
+
+    That is so behind an inverter, in notes, and where two columns hold one way each.
+
+    Raises
+    ------
+    InputError
+        If it cannot be read, or something else has to be answered first.
+    """
+    if stated.profile is not None and stated.profile.notes:
+        return None
+    layout, readings = beginning(sources[0], stated, MOST_READINGS)
+    plans = {plan.quantity: plan for plan in layout.columns}
+    plan = plans.get("current_A", plans.get("power_W"))
+    side = stated.filled().side or ("ac" if layout.ac else "dc")
+    if plan is None or plan.minus is not None or side == "ac":
+        return None
+    check = _checked(readings, stated)
+    # Of the column as it is written: there the person can see it.
+    is_turned = plan.turned != stated.reverse_sign
+    evidence = _evidence(check, is_turned=is_turned)
+    question = positive(evidence, evidence, plan.quantity, named(layout.dialect, plan))
+    agrees = None if check is None else check.plausible
+    charging, drawing = question.choices
+    likely = None if agrees is None else charging if agrees == is_turned else drawing
+    return SignSeen(question, likely, _is_settled(plan, stated), agrees)
+
+
+def _is_settled(plan: ColumnPlan, stated: Stated) -> bool:
+    entry = stated.entries.get(plan.quantity)
+    is_stated = entry is not None and bool({"sign", "direction"} & entry.model_fields_set)
+    return stated.reverse_sign or is_stated or plan.turned or plan.directions is not None
+
+
+def _checked(readings: Readings, stated: Stated) -> SignCheck | None:
+    intervals = IntervalCount()
+    intervals.add(readings.time_us, level_of(readings.quantities))
+    fold = SignFold(readings.quantities, stated.gap_s or intervals.gap_limit().limit_s)
+    fold.add(Chunk(readings.time_us, readings.quantities))
+    return fold.result()
+
+
+def _evidence(check: SignCheck | None, *, is_turned: bool) -> str:
+    if check is None or check.plausible is None:
+        return _NO_EVIDENCE
+    # What is written rises where what is taken falls, if the sign is turned on the way.
+    rising = check.steps - check.against if is_turned else check.against
+    falling = check.steps - rising
+    move, steps, way = ("rise", rising, "charging") if rising > falling else ("fall", falling, "drawing")
+    return f"The volts {move} when the amps rise, in {steps} of {check.steps} steps: {way}."
