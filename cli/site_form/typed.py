@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass
 from math import isfinite
 from typing import Any, Final
 
+from ...analysis.site.site import Site
 from ...analysis.site.unit_tables import Units
 from ...analysis.site.units import KPA_PER_BAR
 from ...ingest.errors import InputError, quoted
@@ -14,7 +16,7 @@ from ...ingest.quantities import Unit
 from ...ingest.toml.amounts import Amount, amount_of, in_key_unit, key_unit, number, unit_named
 from ...ingest.toml.edit import Value
 from ...ingest.toml.mistakes import wrong_value
-from ...ingest.toml.places import holds_list, leaves
+from ...ingest.toml.places import also_called, holds_list, leaves
 from .field import Field, Group
 from .system import model_of
 
@@ -70,7 +72,8 @@ def _read(group: Group, field: Field, typed: Typed, nominal_V: float | None) -> 
     annotation = model_of(group, field).model_fields[field.key.rpartition(".")[2]].annotation
     kinds, text = leaves(annotation), typed.text.strip()
     if field.choices or kinds in ({bool}, {str}) or field.key == "efficiency_curve":
-        return field.key, _word(field, text, kinds, several=holds_list(annotation))
+        words = {} if not field.choices else also_called(Site, (group.key,))
+        return field.key, _word(field, text, kinds, words, several=holds_list(annotation))
     if holds_list(annotation):
         parts = [part for part in _BETWEEN.split(text) if part]
         return field.key, [_figure(field, Typed(part, typed.unit), nominal_V)[1] for part in parts]
@@ -82,10 +85,10 @@ def _read(group: Group, field: Field, typed: Typed, nominal_V: float | None) -> 
     return key, figure
 
 
-def _word(field: Field, text: str, kinds: set[type], *, several: bool) -> Value:
+def _word(field: Field, text: str, kinds: set[type], words: Mapping[str, str], *, several: bool) -> Value:
     """Return what is no figure."""
     if field.choices:
-        return _choice(field, text)
+        return _choice(field, text, words)
     if field.key == "efficiency_curve":
         return _curve(text)
     if kinds == {bool}:
@@ -95,10 +98,11 @@ def _word(field: Field, text: str, kinds: set[type], *, several: bool) -> Value:
     return text.upper() if field.key == "code_letter" else text
 
 
-def _choice(field: Field, text: str) -> str:
-    plain = text.lower()
+def _choice(field: Field, text: str, words: Mapping[str, str]) -> str:
+    """Return the file's word for what was typed: that word, its label, or another word that people have for it."""
+    plain = re.sub(r"[\s-]+", "_", text.lower())
     for value, label in field.choices.items():
-        if plain in (value.lower(), label.lower(), value.lower().replace("_", " ")):
+        if plain in (value.lower(), re.sub(r"[\s-]+", "_", label.lower())) or words.get(plain) == value:
             return value
     raise InputError(f"must be one of {', '.join(field.choices)} (got {quoted(text)})")
 

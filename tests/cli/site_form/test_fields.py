@@ -90,6 +90,9 @@ FIGURES = [
     ("bank", "capacity_Ah", "10 kWh", "", "capacity_Ah", 208.3),  # at 48 V
     ("bank", "max_discharge_A", "100 A / 200 A", "", "max_discharge_A", [100.0, 200.0]),
     ("bank", "chemistry", "AGM", "", "chemistry", "agm"),
+    ("bank", "chemistry", "Lithium", "", "chemistry", "lifepo4"),
+    ("bank", "chemistry", "lead-acid", "", "chemistry", "flooded_lead_acid"),
+    ("loads", "kind", "a pump", "", "kind", "pump"),
     ("bank", "temperature_degC", "59", "°F", "temperature_degF", 59.0),
     ("inverters", "continuous_VA", "3 kVA", "", "continuous_VA", 3000.0),
     ("inverters", "efficiency_curve", "300 W 88 %; 1 kW 92%", "", "efficiency_curve", [[300.0, 88.0], [1000.0, 92.0]]),

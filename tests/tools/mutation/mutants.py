@@ -111,8 +111,8 @@ GROUPS = {
         "not 500_lines",
     ),
     "ingest": (
-        "ingest/live: line_reader lines; ingest/profiles: serial_part; ingest/toml: amounts bounds repair",
-        "toml_file bounds site_forms line_reader serial_lines",
+        "ingest/live: line_reader lines; ingest/profiles: serial_part; ingest/toml: amounts bounds edit repair",
+        "toml_file bounds edit site_forms line_reader serial_lines",
         "",
     ),
     "gaps": (
