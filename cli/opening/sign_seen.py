@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Final
 
 from ...analysis.quality.sign_check import SignCheck, SignFold
 from ...analysis.readings.chunk import Chunk
+from ...ingest.exports.beginning import first_readings
 from ...ingest.exports.delimited.plan import named
-from ...ingest.exports.preview import beginning
 from ...ingest.exports.questions.signs import positive
 from ...ingest.log.gap_limit import IntervalCount
 from ...ingest.log.log import level_of
@@ -59,7 +59,7 @@ def sign_seen(sources: Sequence[str], stated: Stated) -> SignSeen | None:
     """
     if stated.profile is not None and stated.profile.notes:
         return None
-    layout, readings = beginning(sources[0], stated, MOST_READINGS)
+    layout, readings = first_readings(sources[0], stated, MOST_READINGS)
     plans = {plan.quantity: plan for plan in layout.columns}
     plan = plans.get("current_A", plans.get("power_W"))
     side = stated.filled().side or ("ac" if layout.ac else "dc")

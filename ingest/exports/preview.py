@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
@@ -11,17 +10,17 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from ..errors import InputError, Question
-from ..log.log import Readings
 from ..zone import zone_of_computer
+from .beginning import as_export, excerpt
 from .convert import turned
 from .delimited.dialect import Dialect, split_line
 from .delimited.plan import ColumnPlan, Layout, LayoutDraft, TimePlan
-from .intake import CsvExport, opened, take_in, zone_stated
-from .texts.decode import Source
+from .intake import opened, take_in, zone_stated
 
 if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
 
+    from ..log.log import Readings
     from .adapter import Export
     from .delimited.stated import Stated
 
@@ -126,7 +125,8 @@ def preview(sources: Sequence[str], stated: Stated, rows: int = 12) -> Preview:
         else:
             source = excerpt(opened(sources[0], stated, most_lines=_SAMPLE_LINES))
             name = source.name
-            _recognise(source, stated.filled(), state)
+            export = as_export(source, stated, state.draft)
+            state.layout, state.export = export.layouts[0], export
         _read(state, stated)
     except InputError as error:
         state.problem = error
@@ -135,55 +135,6 @@ def preview(sources: Sequence[str], stated: Stated, rows: int = 12) -> Preview:
 
 #: Lines of a workbook's sheet that are looked at.
 _SAMPLE_LINES: Final = 2000
-
-
-def excerpt(source: Source, least_bytes: int = 0) -> Source:
-    """Return the beginning of an export as an export of its own: what is looked at, or so many bytes if more."""
-    head = source.head()
-    if least_bytes > len(head):
-        head, chunks = b"", source.chunks()
-        while len(head) < least_bytes and (chunk := next(chunks, b"")):
-            head += chunk
-    part = Source(source.name, None, io.BytesIO(head))
-    part.delimiter, part.remarks = source.delimiter, source.remarks
-    # What was unpacked is packed no more, whatever its first bytes look like.
-    part.compression, part.is_container = None, False
-    return part
-
-
-#: Rows are seldom longer. [bytes]
-_ROW_BYTES: Final = 40
-
-
-def beginning(name: str, stated: Stated, rows: int) -> tuple[Layout, Readings]:
-    """Return what an export is taken for, and about so many of its first readings in order of time.
-
-    Raises
-    ------
-    InputError
-        If it cannot be read; a `Question` where something has to be answered first.
-    """
-    source = excerpt(opened(name, stated, most_lines=rows), rows * _ROW_BYTES)
-    sample = _Sample()
-    _recognise(source, stated.filled(), sample)
-    assert isinstance(sample.export, CsvExport)
-    layout, parts, count = sample.export.layouts[0], [], 0
-    for batch in sample.export.batches():
-        parts.append(turned(batch.readings) if stated.reverse_sign else batch.readings)
-        count += len(batch.readings.time_us)
-        if count >= rows:
-            break
-    time_us = np.concatenate([part.time_us for part in parts]) if parts else np.empty(0, np.int64)
-    # Of the rows of one instant the first: the order of the rows is not the order of time everywhere.
-    time_us, order = np.unique(time_us, return_index=True)
-    columns = {q: np.concatenate([part.quantities[q] for part in parts])[order] for q in layout.quantities if parts}
-    return layout, Readings(time_us, columns)
-
-
-def _recognise(source: Source, stated: Stated, state: _Sample) -> None:
-    zone = zone_stated(stated) or zone_of_computer()
-    export = CsvExport([source], stated, zone=zone, start=stated.start, draft=state.draft)
-    state.layout, state.export = export.layouts[0], export
 
 
 def _read(state: _Sample, stated: Stated) -> None:
