@@ -58,7 +58,8 @@ def _run(plans: Sequence[Plan], clock: SteadyClock, ways: Ways, watcher: Watcher
             # log is begun that would hold nothing.
             try:
                 for plan in plans:
-                    open_first(plan.source, clock, given_up=stopped.is_set)
+                    for odd in open_first(plan.source, clock, given_up=stopped.is_set):
+                        tell(f"{plan.name}: {odd}")
                 journals = _open_journals(plans)
             except SourceLost as lost:
                 tell(f"shuntbook: {lost}")

@@ -12,12 +12,15 @@ import click
 
 from ...ingest.durations import seconds
 from ...ingest.errors import InputError
-from ...ingest.live.address import parse_address
+from ...ingest.events import Reading, Refused
+from ...ingest.live.address import make_source, parse_address
+from ...ingest.live.capture import open_first
 from ...ingest.live.source import SteadyClock
 from ...ingest.modbus.probe import UNITS, ModelSeen, Probed, RegisterSeen, UnitSeen, probe
 from ...ingest.modbus.shown_value import ShownValue, parse_shown
 from ...ingest.modbus.watch import watch
 from ...ingest.profiles.modbus_part import RegisterTable
+from ...ingest.profiles.model import load_profile
 from ...ingest.safe_files.whole_file import refuse_existing, write_text
 from ..door import tell
 from ..probing.finding import DisplaySearch, find_document, find_reply, narrow, profile_of
@@ -29,6 +32,8 @@ from ..render.wording.numbers import shortened
 
 #: Unit ids end here (Modbus over Serial Line V1.02, section 2.2); 255 is a device's own over TCP.
 _LAST_UNIT = 255
+#: How long a reading may take. Common practice, no source. [s]
+_WAIT_S = 2.0
 _RANGE = re.compile(r"(\d+)(?:-(\d+))?")
 
 
@@ -52,6 +57,7 @@ _RANGE = re.compile(r"(\d+)(?:-(\d+))?")
     metavar="VALUE",
     help="Look for a value that the meter's own display shows, such as '74.5 A'; may be given again for another.",
 )
+@click.option("--profile", metavar="FILE", help="Show what the registers of this profile (TOML) give, once.")
 @click.option("--keep-profile", metavar="FILE", help="Write a profile of what --find has found, which capture reads.")
 @explain_option
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document alone.")
@@ -62,6 +68,7 @@ def command(
     from_input: bool,
     watched: str | None,
     values: tuple[str, ...],
+    profile: str | None,
     keep_profile: str | None,
     explain: bool,
     as_json: bool,
@@ -84,7 +91,9 @@ def command(
             else "--keep-profile writes what --find has found; give the value on the display with --find"
         )
     asked = _Asked(source, UNITS if units is None else _units(units), _span(registers), explain, as_json)
-    if watched is not None:
+    if profile is not None:
+        _read_by(asked, profile)
+    elif watched is not None:
         _watch(asked, seconds(watched, what="--watch") if watched else None)
     elif values:
         _find(asked, [parse_shown(value) for value in values], keep_profile)
@@ -121,6 +130,22 @@ def _probe(asked: _Asked, which: RegisterTable) -> None:
         tell=tell,
     )
     asked.answer(lambda: _document(probed), lambda: _answer(probed, which))
+
+
+def _read_by(asked: _Asked, profile: str) -> None:
+    source = make_source(asked.source, load_profile(profile), SteadyClock())
+    odd = open_first(source, SteadyClock())
+    events = source.read(_WAIT_S)
+    source.close()
+    values = next((event.values for event in events if isinstance(event, Reading)), {})
+    trouble = [
+        each.reason if isinstance(each, Refused) else each.text for each in events if not isinstance(each, Reading)
+    ]
+    rows = Columns([[name, f"{value:,.7g}"] for name, value in values.items()], right=(1,))
+    asked.answer(
+        lambda: {"place": parse_address(asked.source).place, "values": dict(values), "odd": [*odd, *trouble]},
+        lambda: Reply([rows if values else f"{profile}: the device gave none of its values", *odd, *trouble]),
+    )
 
 
 def _watch(asked: _Asked, length_s: float | None) -> None:

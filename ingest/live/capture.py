@@ -17,6 +17,7 @@ from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from ..errors import InputError
 from ..events import NOT_KEPT, Event, Reading, Refused, Remark
 from ..quantities import LARGEST_READING
 from .source import Clock, LiveSource, SourceLost
@@ -41,13 +42,13 @@ _COUNTED_EVERY_S = 60.0
 _SLICE_S = 0.2
 
 
-def open_first(source: LiveSource, clock: Clock, *, given_up: Callable[[], bool] = lambda: False) -> None:
-    """Open a source before a capture begins: only then is it known for sure what it can give.
+def open_first(source: LiveSource, clock: Clock, *, given_up: Callable[[], bool] = lambda: False) -> Sequence[str]:
+    """Open a source before a capture begins: only then is it known for sure what it can give; return what is odd.
 
     Raises
     ------
     InputError
-        If it can never work.
+        If it can never work, or what it gives cannot be.
     SourceLost
         If it did not open at `FIRST_TRIES` tries, or was given up meanwhile.
     """
@@ -56,13 +57,17 @@ def open_first(source: LiveSource, clock: Clock, *, given_up: Callable[[], bool]
     for tries_left in range(FIRST_TRIES - 1, -1, -1):
         try:
             source.open()
+            return source.check()
+        except InputError:
+            source.close()
+            raise
         except SourceLost:
+            source.close()
             if not tries_left or given_up():
                 raise
             clock.sleep(pause_s)
             pause_s *= 2
-        else:
-            return
+    return ()
 
 
 @dataclass

@@ -119,6 +119,16 @@ class LiveSource(ABC):
     def close(self) -> None:
         """Close it; never raises."""
 
+    def check(self) -> Sequence[str]:
+        """Look once, right after it was opened, whether what it gives can be; return in sentences what is odd.
+
+        Raises
+        ------
+        InputError
+            If it must have been described wrongly: nobody wants a log of that.
+        """
+        return ()
+
     def ending(self) -> list[Event]:
         """Return what is still to be said when the capture ends; asked once, after the last `read`."""
         return []

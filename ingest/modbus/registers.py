@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import struct
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,6 +18,7 @@ from ..profiles.model import Profile
 from ..quantities import unit_of
 from .checked_reads import EXCEPTION, MOST_REGISTERS, ModbusFault, ModbusLine, modbus_line
 from .connection import check_settings
+from .plausible import RegisterDoubt, doubt_of
 
 #: Registers by table and wire address.
 Registers = dict[tuple[RegisterTable, int], int]
@@ -72,8 +73,18 @@ class ModbusRegisters(LiveSource):
 
     cadence: Cadence = "polled"
 
-    def __init__(self, line: ModbusLine, part: ModbusPart, clock: Clock, *, side: str, sampling: str) -> None:
+    def __init__(
+        self,
+        line: ModbusLine,
+        part: ModbusPart,
+        clock: Clock,
+        *,
+        side: str,
+        sampling: str,
+        where: Callable[[str], str] = lambda _: "the profile",
+    ) -> None:
         super().__init__(clock)
+        self._where = where
         self.quantities = tuple(part.registers)
         self.side, self.sampling = side, sampling
         self._line = line
@@ -88,8 +99,22 @@ class ModbusRegisters(LiveSource):
         """Close it."""
         self._line.close()
 
+    def check(self) -> list[str]:
+        """Ask once, and return what is odd; `InputError` where the profile must be wrong and can be mended."""
+        registers, _, _ = self._ask()
+        doubts = {plan.quantity: doubt for plan in self._answered(registers) if (doubt := plan.doubt(registers))}
+        sentences = [f"{self._where(quantity)}: {doubt.sentence}" for quantity, doubt in doubts.items()]
+        if any(doubt.way_out for doubt in doubts.values()):
+            raise InputError(*sentences)
+        return sentences
+
     def read(self, timeout_s: float) -> list[Event]:  # noqa: ARG002 - the line's own time-out counts
         """Ask once."""
+        registers, times_us, events = self._ask()
+        return events + self._reading(registers, times_us) if times_us else events
+
+    def _ask(self) -> tuple[Registers, list[int], list[Event]]:
+        """Return what was given, the instants of the exchanges [us], and what went wrong."""
         events: list[Event] = []
         registers: Registers = {}
         times_us: list[int] = []
@@ -103,14 +128,19 @@ class ModbusRegisters(LiveSource):
                     break
             else:
                 times_us += [self._line.asked_us, self._line.answered_us]
-        return events + self._reading(registers, times_us) if times_us else events
+        return registers, times_us, events
+
+    def _answered(self, registers: Registers) -> list[_Plan]:
+        return [plan for plan in self._plans if all((span.table, span.address) in registers for span in plan.spans)]
 
     def _reading(self, registers: Registers, times_us: Sequence[int]) -> list[Event]:
         time_us = (times_us[0] + times_us[-1]) // 2
         events: list[Event] = []
         values = {}
-        for plan in self._plans:
-            if not all((span.table, span.address) in registers for span in plan.spans):
+        for plan in self._answered(registers):
+            # Nought is nought in any order: that this one is wrong may show only when a load is switched on.
+            if (doubt := plan.doubt(registers)) is not None and doubt.way_out:
+                events.append(Refused(time_us, "cannot be", plan.raw_text(registers), doubt.sentence))
                 continue
             try:
                 value = plan.value(registers)
@@ -149,16 +179,39 @@ class _Plan:
 
     def value(self, registers: Mapping[tuple[RegisterTable, int], int]) -> float | None:
         """Return the quantity in its own unit; None where the device says that it has no value."""
-        entry, span = self._entry, self._span
-        words = [registers[span.table, span.address + k] for k in range(span.count)]
+        entry, words = self._entry, self._words(registers)
         raw = decode(words, entry.type, **self._order)
         # A profile may write the mark of "no value" as the number or as its bits: -32768 and 0x8000 are the same.
         if not math.isfinite(raw) or raw in entry.not_a_value or self._bare_bits(words) in entry.not_a_value:
             return None
-        value = float(self._unit.to_canonical(np.array(raw * entry.scale + entry.offset)))
+        value = self._in_own_unit(raw)
         if entry.sign == "return_positive":
             value = -value
         return self._signed(value, registers) + 0.0  # no negative zeros
+
+    def doubt(self, registers: Registers) -> RegisterDoubt | None:
+        """Return why what the registers hold cannot be this quantity; None where it can, or is no value."""
+        words = self._words(registers)
+        marks = {decode(words, self._entry.type, **self._order), self._bare_bits(words)}
+        if marks & set(self._entry.not_a_value):
+            return None
+
+        def read_as(kind: RegisterType, order: WordOrder) -> float | None:
+            raw = decode(words, kind, word_order=order, byte_order=self._order["byte_order"])
+            return self._in_own_unit(raw) if math.isfinite(raw) else None
+
+        return doubt_of(self.quantity, self._entry, self._order["word_order"], read_as)
+
+    def raw_text(self, registers: Registers) -> str:
+        """Return the registers as they came."""
+        return " ".join(f"{word:04X}" for word in self._words(registers))
+
+    def _words(self, registers: Mapping[tuple[RegisterTable, int], int]) -> list[int]:
+        span = self._span
+        return [registers[span.table, span.address + k] for k in range(span.count)]
+
+    def _in_own_unit(self, raw: float) -> float:
+        return float(self._unit.to_canonical(np.array(raw * self._entry.scale + self._entry.offset)))
 
     def _bare_bits(self, words: Sequence[int]) -> int | None:
         return None if self._entry.type.startswith("float") else bits(words, **self._order)
@@ -193,7 +246,11 @@ def modbus_source(address: Address, profile: Profile | None, clock: Clock) -> Mo
         )
     line = modbus_line(address, profile.modbus, clock)
     side, sampling = profile.side or "dc", profile.sampling or "instant"
-    return ModbusRegisters(line, profile.modbus, clock, side=side, sampling=sampling)
+
+    def where(quantity: str) -> str:
+        return profile.line_of("modbus", "registers", quantity)
+
+    return ModbusRegisters(line, profile.modbus, clock, side=side, sampling=sampling, where=where)
 
 
 def decode(

@@ -51,7 +51,8 @@ class RegisterEntry(ProfilePart):
     A reading becomes ``(raw x scale + offset)`` in ``unit``, with its sign turned where ``sign`` says that return is
     positive. Without ``unit`` it is in the quantity's own. ``not_a_value`` lists raw numbers with which the device says
     that it has none, as the type reads them or as the bare bits (for an int16: -32768 or 0x8000); a float that is no
-    number never is one.
+    number never is one. A value beyond ``largest``, in the quantity's own unit, cannot be: type or order of words are
+    wrong; without it the limit is what banks carry.
     """
 
     address: int
@@ -64,6 +65,7 @@ class RegisterEntry(ProfilePart):
     offset: Offset = 0.0
     sign: Sign = "draw_positive"
     not_a_value: list[int | float] = Field(default_factory=list)
+    largest: float | None = Field(default=None, gt=0)
     direction: DirectionRegister | None = None
 
 
