@@ -9,6 +9,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
+from ...ingest.errors import InputError
 from ...ingest.journal.journal import STATE_BEGINS, STATE_ENDS, inbox_path, journal_path, state_path
 from ...ingest.safe_files.file_lock import hold, put_away, remove_left_behind
 from .inbox import new_private_file
@@ -83,20 +84,31 @@ def find_capture(log: Path) -> FoundCapture | None:
 
 
 def _found(path: Path) -> FoundCapture | None:
-    # A file that is just being made, is another's, or is none of ours tells nothing.
-    with suppress(OSError, ValueError, TypeError, KeyError):
-        state = _read(path)
-        if (handle := hold(path, os.O_RDWR)) is None:
-            return FoundCapture(state, running=True)
-        if any(journal_path(log).exists() for log in state.logs):
-            os.close(handle)
-            return FoundCapture(state, running=False)
+    # Held before it is read: only a file can be, and no link, and no pipe, at which a reader would wait.
+    try:
+        handle = hold(path, os.O_RDWR)
+    except (OSError, InputError):
+        return None
+    state = _read(path)
+    if handle is None:
+        return None if state is None else FoundCapture(state, running=True)
+    if state is None or any(journal_path(log).exists() for log in state.logs):
+        os.close(handle)
+        return None if state is None else FoundCapture(state, running=False)
+    with suppress(OSError):
         put_away(handle, path)
         remove_left_behind(inbox_path(state.log))
     return None
 
 
-def _read(path: Path) -> CaptureState:
+def _read(path: Path) -> CaptureState | None:
+    """Return what a file says; None where it is just being made, another user's, or none of ours."""
+    with suppress(OSError, ValueError, TypeError, KeyError, OverflowError, RecursionError):
+        return _understood(path)
+    return None
+
+
+def _understood(path: Path) -> CaptureState:
     with path.open("rb") as file:
         owner = os.fstat(file.fileno()).st_uid
         stated: dict[str, Any] = json.loads(file.read(_MOST))

@@ -258,6 +258,8 @@ STATED = {"log": "a.parquet", "logs": ["a.parquet"], "source": "hand:", "title":
         json.dumps(STATED | {"shuntbook_capture": 2, "since_us": 1}).encode(),
         json.dumps(STATED | {"shuntbook_capture": 1, "since_us": 1, "logs": ["../../a.parquet"]}).encode(),
         json.dumps(STATED | {"shuntbook_capture": 1, "since_us": None}).encode(),
+        json.dumps(STATED | {"shuntbook_capture": 1, "since_us": float("inf")}).encode(),
+        50_000 * b"[",
     ],
 )
 def test_what_is_no_state_of_ours_is_no_capture_and_is_left(folder, content):
@@ -266,6 +268,19 @@ def test_what_is_no_state_of_ours_is_no_capture_and_is_left(folder, content):
     path.write_bytes(content)
     assert running_captures(folder) == []
     assert path.read_bytes() == content
+
+
+def test_links_pipes_and_folders_in_the_place_of_a_state_are_no_captures(folder):
+    """Whatever they lead to: nobody waits, and all are left."""
+    log = folder / "a.parquet"
+    file = StateFile(CaptureState(log, (log,), "hand:", "t", None, 1, os.getpid()))
+    state_path(folder / "b.parquet").symlink_to(state_path(log))
+    os.mkfifo(state_path(folder / "c.parquet"))
+    state_path(folder / "d.parquet").mkdir()
+    before = sorted(folder.iterdir())
+    assert [capture.state.log for capture in running_captures(folder)] == [log]
+    assert sorted(folder.iterdir()) == before
+    file.close()
 
 
 def test_a_process_id_that_is_another_s_by_now_is_not_taken_for_the_capture(folder):
