@@ -65,11 +65,22 @@ class ForecastAsked:
         Raises
         ------
         InputError, Refusal
-            If something of it cannot be so; an `InputError` begins with the option that is meant.
+            If something of it cannot be so. An `InputError` has a sentence for each option that is wrong, which begins
+            with its name.
         """
-        sunny = _with_sun(site, self.sun)
-        sunny.load(self.load)  # a name that the site has not is told before a log is read
-        length_s = _until_full_s(sunny, self.load) if self._until_full else seconds(self.how_long, what="--for")
+        site.load(self.load)  # a name that the site has not is told before a log is read
+        sunny, length_s = site, 0.0
+        sentences: list[object] = []
+        try:
+            sunny = _with_sun(site, self.sun)
+        except InputError as error:
+            sentences += error.args
+        try:
+            length_s = _until_full_s(site, self.load) if self._until_full else seconds(self.how_long, what="--for")
+        except InputError as error:
+            sentences += error.args
+        if sentences:
+            raise InputError(*sentences)
         seen = None if self.measured is None else self._seen(self.measured, sunny)
         return forecast(sunny, self.load, hours=length_s / SECONDS_PER_HOUR, measured=seen)
 

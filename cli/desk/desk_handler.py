@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import secrets
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import Executor
@@ -16,7 +17,7 @@ from tornado.ioloop import IOLoop
 from tornado.web import HTTPError
 
 from ...ingest.errors import InputError
-from ..render.page.templated import environment, template_text
+from ..render.page.templated import Exact, environment, template_text
 from ..served.guarded import Guarded, Guards
 from .folder import Folder
 from .jobs import Jobs
@@ -40,11 +41,15 @@ _SENTENCES: Final = {
 
 @dataclass
 class Desk(Guards):
-    """What all answers share: the folder, the commands that run in it, and threads for what reads."""
+    """What all answers share: the folder, the commands that run in it, threads for what reads.
+
+    ``making`` is held while a report page is made.
+    """
 
     folder: Folder
     jobs: Jobs
     threads: Executor
+    making: asyncio.Lock = field(default_factory=asyncio.Lock)
     used: Callable[[], None] = field(default=lambda: None)
 
 
@@ -79,7 +84,7 @@ class DeskHandler(Guarded):
         self.set_header("Content-Security-Policy", f"default-src 'none'; {own}; {rest}")
         self.set_header("Content-Type", "text/html; charset=utf-8")
         pages = environment(_template_text)
-        pages.globals["address"] = address
+        pages.globals["address"] = lambda path, **query: Exact(address(path, **query))
         text = pages.get_template(template).render(
             nonce=nonce,
             step=self.step,

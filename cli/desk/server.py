@@ -18,10 +18,12 @@ from ...ingest.errors import InputError
 from ..served.access import Access
 from ..served.address import listen, own_names
 from ..served.quiet import keep_quiet
+from .answers import Answers, FolderPage, ReportPage
 from .begin import Begin, DroppedFile
 from .desk_handler import MOST_OF_FORM, Desk, DeskHandler
 from .folder import Folder
 from .jobs import Jobs
+from .plans import CompareForm, ForecastForm
 
 _HERE: Final = "127.0.0.1"
 _MOST_HEADER_BYTES = 16_384
@@ -58,6 +60,11 @@ def _application(desk: Desk) -> Application:
     pages: list[tuple[str, type[DeskHandler]]] = [
         (r"/", Begin),
         (r"/drop", DroppedFile),
+        (r"/answer", Answers),
+        (r"/report", ReportPage),
+        (r"/page", FolderPage),
+        (r"/forecast", ForecastForm),
+        (r"/compare", CompareForm),
         (r"/in/([A-Za-z0-9_-]{8,64})", _DeskEntrance),
     ]
     rules: list[Any] = [(path, handler, shared) for path, handler in pages]

@@ -1,5 +1,6 @@
 """A desk over a folder, and a browser that asks it: with its session and its origin, unless told otherwise."""
 
+import html
 import http.client
 import re
 import subprocess
@@ -78,3 +79,22 @@ def desk(folder, *words):
     finally:
         child.terminate()
         child.communicate(timeout=60)
+
+
+def address(path, **query):
+    """An address of the desk."""
+    return f"{path}?{urlencode(query)}"
+
+
+def text_of(answer):
+    """What a page says in its main part, without its marks and its hard spaces."""
+    body = answer.text.partition("<main")[2].partition("</main>")[0]
+    plain = html.unescape(re.sub(r"<[^>]*>", " ", body)).replace("\xa0", " ").replace("\u200b", "")
+    return re.sub(r"\s+", " ", plain)
+
+
+def let_in(driven, client):
+    """Give a browser the session of someone who was let in."""
+    driven.get(f"{client.origin}/nothing")
+    name, _, value = client.cookie.partition("=")
+    driven.add_cookie({"name": name, "value": value, "path": "/", "httpOnly": True, "sameSite": "Strict"})

@@ -32,6 +32,12 @@ _UNBROKEN = re.compile(rf"\S{{{2 * _RUN},}}")
 _MOST = 2000
 
 
+class Exact(str):
+    """Text that is printed letter by letter: an address, a command to copy, what a form sends back."""
+
+    __slots__ = ()
+
+
 def filled(template: str, *, styles: tuple[str, ...] = (), **parts: object) -> str:
     """Return a page: a template with its `parts` by name, and with more style sheets beside that of all pages.
 
@@ -61,6 +67,7 @@ def environment(text_of: Callable[[str], str]) -> Environment:
     # Long enough for any sentence of ours with a user's words in it.
     filling.filters["full"] = partial(numbers.shortened, most=600)
     filling.filters["begun"] = lambda text: begun_and_rest(text)[0]
+    filling.filters["exact"] = Exact
     filling.filters["sentence"] = numbers.sentence
     filling.filters["timed"] = _timed
     filling.globals["unknown"] = numbers.UNKNOWN
@@ -75,7 +82,8 @@ def template_text(name: str) -> str:
 def _fit_to_print(value: object) -> object:
     """Return text without what could harm the page, and its figures tied to their units; other things unchanged.
 
-    No text that is printed escapes this, wherever it comes from; so a line never ends between a figure and its unit.
+    No text that is printed escapes this, wherever it comes from, unless it is `Exact`; so a line never ends between a
+    figure and its unit.
     """
     if type(value) is not str:
         return value

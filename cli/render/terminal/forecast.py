@@ -119,7 +119,7 @@ def _on_that_day(bank: BankForecast, sun_h: float) -> str:
         return paid.sentence
     if isinstance(paid.days, Missing):
         return paid.days.sentence
-    return f"On a day with {number(sun_h)} h of full sun that is {percent(paid.days)} of what the array brings."
+    return f"On a day with {sun_h:g} h of full sun that is {percent(paid.days)} of what the array brings."
 
 
 def weakest_part(forecast: Forecast) -> list[str]:

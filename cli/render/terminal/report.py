@@ -39,7 +39,7 @@ def _of_logs(report: Report) -> Iterator[Block]:
     over = report.over
     if over is not None and begins_with_all(report):
         total = load_took_over(over)
-        yield from (*([total.sentence] if total else []), *_told(verdict_over(over)), *headline(over)[:1])
+        yield from (*([total.sentence] if total else []), *verdict_lines(verdict_over(over)), *headline(over)[:1])
         return
     newest = sorted(report.logs, key=start_us, reverse=True)[:_MOST_LOGS]
     for log in newest:
@@ -50,13 +50,14 @@ def _of_log(log: LogReport, name: str) -> Iterator[Block]:
     yield from doubt_lines(log.charge)
     answer = first_answer(log)
     yield f"{name}{uncapital(answer) if name else answer}"
-    yield from _told(verdict_on(log))
+    yield from verdict_lines(verdict_on(log))
     if (gave := bank_gave(log)) is not None:
         yield gave
     yield from paid_back(log)
 
 
-def _told(verdict: Verdict) -> Iterator[Block]:
+def verdict_lines(verdict: Verdict) -> Iterator[str]:
+    """Yield a verdict's state and sentence, and what to do first."""
     yield f"{verdict.state.upper()}: {verdict.sentence}"
     if verdict.first_step:
         yield f"Do first: {verdict.first_step}"

@@ -1,0 +1,181 @@
+"""The answer of a log, its report page, and a log that was read with the wrong sign, turned."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+from http import HTTPStatus
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+from ...analysis.health.finding import WRONG_SIGN, Finding
+from ...ingest.errors import InputError
+from ..opening.prepared_log import open_site
+from ..render.terminal.report import report_answer, verdict_lines
+from ..render.wording.answer import first_answer
+from ..render.wording.shown import CAUTION
+from ..render.wording.site_sentences import unsafe
+from ..render.wording.verdict import Verdict, verdict_on
+from .chosen import NO_SITE, ChosenSite, as_argument, chosen_site, tried
+from .days import show_days
+from .desk_handler import DeskHandler
+from .jobs import typed
+from .own_pages import OwnPages
+
+if TYPE_CHECKING:
+    from ..render.terminal.answer import Block, Reply
+
+#: A page's own script runs, nothing is fetched, and it is of an origin of its own: it cannot act on the desk.
+_PAGE_POLICY: Final = (
+    "sandbox allow-scripts allow-downloads; default-src 'none'; script-src 'unsafe-inline'; "
+    "style-src 'unsafe-inline'; img-src data: blob:; font-src data:; base-uri 'none'; form-action 'none'; "
+    "frame-ancestors 'self'"
+)
+
+
+@dataclass(frozen=True)
+class LogAnswer:
+    """What is said of a log: what is unsafe, the answer, the verdict, the other lines, and all of it as a terminal's.
+
+    ``swapped`` is the finding that draw and return are; None where they are not.
+    """
+
+    dangers: tuple[str, ...]
+    sentence: str
+    verdict: Verdict
+    rest: tuple[Block, ...]
+    reply: Reply
+    swapped: Finding | None
+
+
+@lru_cache(maxsize=32)
+def answer_of(log: Path, site: Path | None, _stamps: tuple[int, ...]) -> LogAnswer:
+    """Return what is said of a log; the stamps change where a file does.
+
+    Raises
+    ------
+    InputError, Refusal
+        If a file cannot be read, or nothing can be worked out from the log.
+    """
+    # Reports load large libraries, which a desk that makes none does not need.
+    from ..assembling.report import report_of
+
+    report = report_of([log], open_site(site), None)
+    reply, dangers = report_answer(report), tuple(unsafe(report))
+    sentence, verdict = first_answer(report.logs[0]), verdict_on(report.logs[0])
+    shown = {*dangers, sentence, *verdict_lines(verdict)}
+    rest = tuple(line for line in reply.lines if not isinstance(line, str) or line not in shown)
+    swapped = next((each for each in report.logs[0].findings if each.code == WRONG_SIGN), None)
+    return LogAnswer(dangers, sentence, verdict, rest, reply, swapped)
+
+
+def stamps_of(*paths: Path | None) -> tuple[int, ...]:
+    """Return what changes where one of these files does."""
+    facts = [path.stat() for path in paths if path is not None]
+    return tuple(stamp for fact in facts for stamp in (fact.st_mtime_ns, fact.st_size))
+
+
+class Answers(DeskHandler):
+    """The answer of a log; without a log, the days of all of them."""
+
+    step = "Answer"
+
+    async def get(self) -> None:
+        """Show it."""
+        chosen = await self.in_thread(chosen_site, self.desk.folder, self.field("site"))
+        if not self.field("file"):
+            await show_days(self, chosen)
+            return
+        await self._show(chosen)
+
+    async def post(self) -> None:
+        """Turn a log's sign: into a new one, which is shown then."""
+        log, site = self.field("file"), self.field("site")
+        command, sentences = await self.in_thread(tried, lambda: self._turning(log), self.desk.folder, {})
+        if command is not None:
+            ended = await self.desk.jobs.run(command)
+            if ended.status == 0:
+                self.lead_to("/answer", file=command[-1].removeprefix("./"), site=site)
+                return
+            sentences = {"": ended.sentence}
+        self.set_status(HTTPStatus.BAD_REQUEST)
+        await self._show(await self.in_thread(chosen_site, self.desk.folder, site), sentences)
+
+    def _turning(self, log: str) -> list[str]:
+        name = self.desk.folder.existing(log).name
+        free = self.desk.folder.free_name(f"{name.removesuffix('.parquet')}-turned.parquet")
+        return ["convert", as_argument(name), "--reverse-sign", "--out", as_argument(free)]
+
+    async def _show(self, chosen: ChosenSite, wrong: dict[str, str] | None = None) -> None:
+        log, folder = self.field("file"), self.desk.folder
+
+        def work() -> LogAnswer:
+            path, site = folder.existing(log), folder.existing(chosen.name) if chosen.name else None
+            return answer_of(path, site, stamps_of(path, site))
+
+        answer, sentences = await self.in_thread(tried, work, folder, {})
+        turning = None if answer is None or answer.swapped is None else typed(self._turning(log))
+        self.show(
+            "answer.html",
+            log=log,
+            answer=answer,
+            chosen=chosen,
+            site=chosen.name or NO_SITE,
+            sentences={**sentences, **chosen.wrong, **(wrong or {})},
+            caution=CAUTION,
+            turning=turning,
+            making=typed(OwnPages(folder).to_make(log, chosen.name)) if answer is not None else "",
+        )
+
+
+class ReportPage(DeskHandler):
+    """The report page of a log: made where there is none that is up to date, and led to."""
+
+    async def get(self) -> None:
+        """Lead to it."""
+        site = "" if self.field("site") == NO_SITE else self.field("site")
+        try:
+            self.lead_to("/page", file=await self._page(self.field("file"), site))
+        except InputError as error:
+            self.say_wrong(error)
+
+    async def _page(self, log: str, site: str) -> str:
+        for name in filter(None, (log, site)):
+            self.desk.folder.existing(name)
+        pages = OwnPages(self.desk.folder)
+        # One at a time: two pages of the desk on one log want one report of it, not two.
+        async with self.desk.making:
+            current = await self.in_thread(pages.up_to_date, log, site)
+            if current is not None:
+                return current
+            command = await self.in_thread(pages.to_make, log, site)
+            ended = await self.desk.jobs.run(command)
+            if ended.status != 0:
+                raise InputError(ended.sentence)
+            return await self.in_thread(pages.add, command)
+
+    def say_wrong(self, error: InputError) -> None:
+        """Answer with what is wrong alone: it may stand in a frame of the desk's."""
+        self.set_status(HTTPStatus.BAD_REQUEST)
+        self.set_header("Content-Type", "text/plain; charset=utf-8")
+        self.set_header("Content-Security-Policy", "default-src 'none'; frame-ancestors 'self'")
+        self.finish(f"{error}\n")
+
+
+class FolderPage(ReportPage):
+    """A report page of the folder, in a frame or by itself; whoever wrote it, it can do nothing to the desk."""
+
+    async def get(self) -> None:
+        """Show it."""
+        try:
+            path = self.desk.folder.existing(self.field("file"))
+            if path.suffix.lower() != ".html":
+                raise InputError(f"{path.name}: is no page; choose one that ends in .html")
+        except InputError as error:
+            self.say_wrong(error)
+            return
+        self.set_header("Content-Type", "text/html; charset=utf-8")
+        self.set_header("Content-Security-Policy", _PAGE_POLICY)
+        # What is sandboxed is of no origin, and so cannot keep to its own: a browser would show nothing.
+        self.set_header("Cross-Origin-Opener-Policy", "unsafe-none")
+        self.finish(await self.in_thread(path.read_bytes))
