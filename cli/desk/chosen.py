@@ -4,20 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final, TypeVar
+from typing import TYPE_CHECKING, Final
 
 from ...analysis.not_known import Refusal
 from ...ingest.errors import InputError
 from ..opening.prepared_log import read_site
-from .desk_handler import errors_by_field
+from .desk_handler import R, errors_by_field
 from .folder import Folder
 
 if TYPE_CHECKING:
     from pathlib import Path
 
     from ...analysis.site.site import Site
-
-R = TypeVar("R")
 
 #: What stands for no site file where a folder has some: an empty field is one that nobody has chosen in yet.
 NO_SITE: Final = "-"

@@ -59,7 +59,7 @@ class LogDay:
 
 
 @dataclass(frozen=True)
-class Month:
+class LogMonth:
     """A month: its first day, and its weeks of seven days from Monday, each with its logs; None beyond its ends."""
 
     first: date
@@ -120,11 +120,11 @@ def _first_day(first_us: int | None, facts: LogFacts) -> date | None:
     return None if first_us is None or facts.undated else local(first_us, facts).date()
 
 
-def months_of(days: Sequence[LogDay]) -> list[Month]:
+def months_of(days: Sequence[LogDay]) -> list[LogMonth]:
     """Return the months in which logs began, the latest first."""
     dated = sorted((day for day in days if day.began is not None), key=_by_day, reverse=True)
     months = groupby(dated, lambda day: _by_day(day).replace(day=1))
-    return [Month(first, tuple(_weeks(first, list(logs)))) for first, logs in months]
+    return [LogMonth(first, tuple(_weeks(first, list(logs)))) for first, logs in months]
 
 
 def _by_day(day: LogDay) -> date:
