@@ -152,6 +152,16 @@ def test_a_key_gets_another_name_and_keeps_its_line():
         ("[b]\nx = 1\n[c]\n[b.d]\ny = 1\n", {("b", "d", "y"): 2}, "[b]\nx = 1\n[c]\n[b.d]\ny = 2\n"),
         ("\ufeffa = 1\r\n", {("a",): 2, ("b",): 3}, "\ufeffa = 2\r\nb = 3\r\n"),
         ("[[x]]\na = 1\n[[x]]\na = 2\n", {("x",): None}, ""),
+        ("[[x]]\n[[x]]\n[[x]]\n[y]\n", {("x", 3, "a"): 1}, "[[x]]\n[[x]]\n[[x]]\n\n[[x]]\na = 1\n[y]\n"),
+        ("[[x]]\na = 1\n", {("x", 1): {"a": 2, "b": [1, 2]}}, "[[x]]\na = 1\n\n[[x]]\na = 2\nb = [1, 2]\n"),
+        ("[[x]]\n[[x.y]]\n[[x.y]]\nb = 1\n[z]\n", {("x", 0): None}, "[z]\n"),
+        ("a = [1, 2]\n", {("a", 1): 3, ("a", 2): 4}, "a = [1, 3, 4]\n"),
+        ("a = [1, 2] # two\n", {("a", 0): None}, "a = [2] # two\n"),
+        ("a = 'x'\nb = [1]\n", {("a", 0): None, ("b", 1): None, ("c",): None, ("d", "e"): None}, "a = 'x'\nb = [1]\n"),
+        ("a = 1    # one\n", {("a",): 12345}, "a = 12345 # one\n"),
+        ("a = 1    # one\n", {("a",): 12345678}, "a = 12345678 # one\n"),
+        ("a = {b = 1}\n", {("a",): {"c": 2}}, "a = { c = 2 }\n"),
+        ("a = {b = 1, c = 2}\n", {("a", "b"): None}, "a = { c = 2}\n"),
     ],
 )
 def test_texts_in_other_forms(text, changes, right):
