@@ -130,7 +130,8 @@ def stated_of(choices: Choices) -> Stated:
         "file": {key: value for key, value in file.items() if value is not None},
     }
     # Not checked anew by the model's own words: all that can be wrong has its sentence above.
-    profile = Profile.model_validate({key: table for key, table in document.items() if table})
+    tables = {key: table for key, table in document.items() if table}
+    profile = Profile.model_validate(tables) if tables else None
     unused = frozenset(number for number, column in choices.columns.items() if column.quantity is None)
     return Stated(profile=profile, in_part=True, unused=unused, **options)
 

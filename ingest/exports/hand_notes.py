@@ -105,6 +105,12 @@ class HandNotes:
         yield RowBatch(Readings(time_us, values), list(self._taken.rejects))
 
 
+def looks_like_note(line: str) -> bool:
+    """Tell whether a line could be one of notes: a clock time and what the display showed, in cells of no table."""
+    match = _LINE.fullmatch(line.strip())
+    return match is not None and bool(match[5]) and not re.match(r"[,;|\t]", match[5])
+
+
 def _text(source: Source) -> tuple[str, str]:
     # Counted on the way: a packed file may be far larger than it looks.
     raw = b""

@@ -10,7 +10,7 @@ from ..errors import InputError
 from ..profiles.kept import Table, profile_text
 from ..profiles.model import Profile
 from .delimited.layout import find_layout
-from .delimited.plan import ColumnPlan, Layout, TimePlan, unit_in_header
+from .delimited.plan import ColumnPlan, Directions, Layout, TimePlan, unit_in_header
 from .delimited.stated import Stated
 from .times.stamps import SHEET_ZEROS, TimeStyle
 
@@ -131,8 +131,22 @@ def _turned(layout: Layout, *, reverse: bool) -> list[ColumnPlan]:
     That commas group thousands, or that no mark was seen, is left out: a stated mark settles it, a sample may not.
     """
     by_quantity = sorted(layout.columns, key=lambda plan: plan.quantity)
-    plans = [replace(plan, form=replace(plan.form, grouped=False, open=False)) for plan in by_quantity]
+    plans = [
+        replace(p, form=replace(p.form, grouped=False, open=False), directions=_as_written(layout, p.directions))
+        for p in by_quantity
+    ]
     return [_other_way(plan) if reverse and plan.quantity in _SIGNED else plan for plan in plans]
+
+
+def _as_written(layout: Layout, ways: Directions | None) -> Directions | None:
+    """Return words of a way that were known as they stand in the sample: a profile knows no others."""
+    if ways is None or not ways.recognised:
+        return ways
+    cells = {row[ways.index] for row in layout.dialect.sample}
+    draw, returned, none = (
+        frozenset(cell for cell in cells if cell.lower() in words) for words in (ways.draw, ways.returned, ways.none)
+    )
+    return Directions(ways.index, draw, returned, none)
 
 
 def _other_way(plan: ColumnPlan) -> ColumnPlan:

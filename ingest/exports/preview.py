@@ -9,12 +9,13 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from ..errors import InputError, Question
+from ..errors import Choice, InputError, Question
 from ..zone import zone_of_computer
 from .beginning import as_export, excerpt
 from .convert import turned
 from .delimited.dialect import Dialect, split_line
 from .delimited.plan import ColumnPlan, Layout, LayoutDraft, TimePlan
+from .hand_notes import looks_like_note
 from .intake import opened, take_in, zone_stated
 
 if TYPE_CHECKING:
@@ -129,12 +130,28 @@ def preview(sources: Sequence[str], stated: Stated, rows: int = 12) -> Preview:
             state.layout, state.export = export.layouts[0], export
         _read(state, stated)
     except InputError as error:
-        state.problem = error
+        state.problem = _as_notes(error, state.draft, stated)
     return _previewed(name, stated, state, rows)
 
 
+#: Lines that show whether a text is notes. Common practice, no source.
+_LOOKED_AT: Final = 50
 #: Lines of a workbook's sheet that are looked at.
 _SAMPLE_LINES: Final = 2000
+
+
+def _as_notes(error: InputError, draft: LayoutDraft, stated: Stated) -> InputError:
+    """Return what is wrong; the question whether these are notes where their lines look it, and are no table."""
+    lines = [line for line in draft.text.split("\n")[:_LOOKED_AT] if line.strip()]
+    is_told = draft.dialect is not None or (stated.profile is not None and not stated.in_part)
+    if isinstance(error, Question) or is_told or not lines:
+        return error
+    notes = sum(looks_like_note(line) for line in lines)
+    if 2 * notes <= len(lines):
+        return error
+    evidence = f"{notes} of {len(lines)} lines begin with a clock time and hold amounts or words, as notes do"
+    yes = Choice("yes, typed from a display: each reading stands until the next line", {"profile": "hand"})
+    return Question(str(error), "Are these notes, a line each?", evidence, [yes])
 
 
 def _read(state: _Sample, stated: Stated) -> None:

@@ -130,6 +130,30 @@ def test_notes_and_a_count_from_the_start(tmp_path):
     assert _seen(str(counted), start=datetime(2026, 6, 13, 9)).readings[2].time == "2026-06-13 09:00:02 BST"
 
 
+def test_notes_are_asked_about_before_anybody_names_them(tmp_path):
+    """A file of notes without the profile for them is no table: it is asked, and the answer reads it."""
+    notes = tmp_path / "notes.txt"
+    notes.write_text("2026-06-13\n10:02 900 W\n10:04 off\n10:30 pump on\n10:31 300 W\n10:40 end\n", encoding="utf-8")
+    seen = _seen(str(notes))
+    assert seen.question.what == "Are these notes, a line each?"
+    choices = Choices(zone="UTC").with_choice(seen.question.choices[0])
+    assert preview([str(notes)], stated_of(choices)).readings[0].values == {"power_W": 900.0}
+    notes.write_text("a page of words\nand of more words\n", encoding="utf-8")
+    assert _seen(str(notes)).question is None
+
+
+def test_words_of_a_way_go_into_the_profile_as_they_are_written(tmp_path):
+    """A profile compares letter by letter: what was recognised in small letters is written as it stands."""
+    path, kept = tmp_path / "ways.csv", tmp_path / "kept.toml"
+    rows = [f"2026-06-13 10:00:{k:02d},{k}.5,{'Charge' if k % 3 else 'Discharge'}\n" for k in range(40)]
+    path.write_text("Time,Current (A),Direction\n" + "".join(rows), encoding="utf-8")
+    choices = Choices(columns={2: ColumnChoice("current_A", unit="mA")}, zone="UTC")
+    kept.write_text(profile_of([str(path)], choices), encoding="utf-8")
+    again = preview([str(path)], stated_of(Choices(profile=str(kept), zone="UTC")))
+    assert [reading.values["current_A"] for reading in again.readings[:2]] == [0.0005, -0.0015]
+    assert not again.rejects
+
+
 def test_no_more_than_the_beginning_is_read(export, monkeypatch):
     """Of a file of any length a sample is read: its end is never come to."""
     with Path(export).open("a", encoding="utf-8") as file:
