@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Final, get_args
 
@@ -54,9 +54,13 @@ class Extent:
 
 
 def extent_of(
-    line: ModbusLine, *, registers: tuple[int, int] | None = None, tell: Callable[[str], None] = lambda _: None
+    line: ModbusLine,
+    *,
+    registers: tuple[int, int] | None = None,
+    tables: Sequence[RegisterTable] = TABLES,
+    tell: Callable[[str], None] = lambda _: None,
 ) -> Extent:
-    """Return which holding and input registers an open line's unit gives.
+    """Return which registers of the `tables` an open line's unit gives.
 
     Without `registers`, the first and last on the wire, it is the first 256 of each table and whatever follows a round
     address that is given, up to `MOST_OF_A_TABLE` of a table. `SourceLost` if the connection breaks, `InputError` if
@@ -67,7 +71,7 @@ def extent_of(
             f"registers must be FIRST-LAST, both from 0 to {TABLE_SIZE - 1}, not {registers[0]}-{registers[1]}"
         )
     whole = Extent()
-    for table in TABLES:
+    for table in tables:
         walk = _Walk(line, table)
         tell(f"unit {line.unit}: looking for {table} registers")
         if registers is not None:
@@ -97,11 +101,12 @@ class _Walk:
         # From a refused register on one by one, since most that follow are refused too; from a given one on in steps
         # that double: some two hundred questions for as many absent registers, and eight for a thousand that are there.
         at, size = first, 1 if until_refused else self._most
-        while at <= last and not self._none and not self._is_full():
+        while at <= last and not self._none and not self.is_cut:
             size = min(size, self._most, last - at + 1)
             if (reason := self._refusal(at, size)) is None:
                 self._given.update(range(at, at + size))
                 at, size = at + size, size * 2
+                self.is_cut = until_refused and len(self._given) >= MOST_OF_A_TABLE
             elif size > 1:
                 size //= 2
             elif until_refused:
@@ -135,10 +140,6 @@ class _Walk:
         of_reason = ((reason, {at for at, why in self._reasons.items() if why == reason}) for reason in reasons)
         refused = [RefusedRegisters(self._table, *run, reason) for reason, at in of_reason for run in _runs(at)]
         return sorted(refused, key=lambda each: each.first)
-
-    def _is_full(self) -> bool:
-        self.is_cut |= len(self._given) >= MOST_OF_A_TABLE
-        return self.is_cut
 
     def _refusal(self, at: int, size: int) -> str | None:
         """Ask for registers; return why they are not given, None where they are."""

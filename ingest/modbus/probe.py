@@ -10,8 +10,9 @@ from ..errors import InputError
 from ..live.address import Address
 from ..live.source import Clock
 from ..profiles.modbus_part import SIZES, TABLE_SIZE, RegisterTable, RegisterType, SunSpecPart, WordOrder
-from .checked_reads import EXCEPTION, MOST_REGISTERS, ModbusFault, ModbusLine, modbus_line
+from .checked_reads import MOST_REGISTERS, ModbusFault, ModbusLine, modbus_line
 from .connection import check_settings
+from .extent import extent_of
 from .registers import decode
 from .sunspec import READABLE, DeviceModel, NoSunSpecError, find_models
 from .sunspec_models import model, value_of
@@ -149,7 +150,9 @@ def _look(line: ModbusLine, table: RegisterTable, registers: tuple[int, int] | N
         refusals.append(str(fault))
     if registers is not None:
         try:
-            words = _readable(line, table, registers[0], registers[1] - registers[0] + 1)
+            extent = extent_of(line, registers=registers, tables=[table])
+            words = {at: word for (_, at), word in extent.read(line).items()}
+            refusals += map(str, extent.refused)
         except ModbusFault as fault:
             refusals.append(str(fault))
     return UnitSeen(line.unit, tuple(models), _registers(words), tuple(refusals))
@@ -183,23 +186,6 @@ def _blocks(line: ModbusLine, table: RegisterTable, first: int, count: int) -> l
     while len(words) < count:
         words += line.read_registers(table, first + len(words), min(MOST_REGISTERS, count - len(words)))
     return words
-
-
-def _readable(line: ModbusLine, table: RegisterTable, first: int, count: int) -> dict[int, int]:
-    """Return those registers that the device gives, by address: what it refuses is asked for in halves."""
-    words: dict[int, int] = {}
-    waiting = [(at, min(MOST_REGISTERS, first + count - at)) for at in range(first, first + count, MOST_REGISTERS)]
-    while waiting:
-        at, size = waiting.pop()
-        try:
-            words |= enumerate(line.read_registers(table, at, size), at)
-        except ModbusFault as fault:
-            if fault.kind != EXCEPTION:
-                raise
-            # One absent register has the whole block refused: halving finds it in some fourteen questions.
-            if size > 1:
-                waiting += [(at, size // 2), (at + size // 2, size - size // 2)]
-    return dict(sorted(words.items()))
 
 
 def _registers(words: dict[int, int]) -> tuple[RegisterSeen, ...]:

@@ -411,7 +411,7 @@ def test_probe_finds_the_units_that_answer():
 
 
 def test_probe_shows_registers_raw_and_in_the_likely_types():
-    """Registers 10 to 15: 230.5 as a float32, -2 as an int16, and what the device refuses is left out."""
+    """Registers 10 to 15: 230.5 as a float32, -2 as an int16, and what the device refuses is named."""
     words = [*struct.unpack(">HH", struct.pack(">f", 230.5)), 0xFFFE, 7]
     with tcp_server({1: [("input", 10, words)]}) as port:
         address = parse_address(f"modbus-tcp:127.0.0.1:{port}?unit=1&timeout=10")
@@ -426,6 +426,10 @@ def test_probe_shows_registers_raw_and_in_the_likely_types():
         "uint32 low word first": 0x7FFFE,
     }
     assert unit.registers[3].decoded == {"uint16": 7}
+    assert unit.refusals[-2:] == (
+        "input registers 5 to 9 refused (illegal data address)",
+        "input registers 14 to 40 refused (illegal data address)",
+    )
 
 
 def test_probe_only_reads():
