@@ -116,6 +116,7 @@ def test_a_wrong_sign_is_asked_with_its_evidence_and_turned(client, wrong):
     assert "is not known until the log is turned" in text_of(asked)
     assert "In 77 of 77 sudden steps of the current the voltage rises with the draw" in text_of(asked)
     assert "carries it" not in text_of(asked)
+    assert "<iframe" not in asked.text
     turned = client.send("/answer", file="pump.parquet", site="site.toml")
     assert TOOK in text_of(turned)
     assert (client.folder / "pump.parquet").read_bytes() == before
