@@ -1,6 +1,6 @@
 """Report pages that the desk had made: which is of which log, and which nobody has changed since.
 
-They stand in a list in the folder, as ``sha256sum --check`` reads it, each below the command that made it.
+They stand in a list in the folder, as ``sha256sum -c`` reads it, each below the command that made it.
 """
 
 from __future__ import annotations
