@@ -34,6 +34,8 @@ from ..render.wording.numbers import shortened
 _LAST_UNIT = 255
 #: How long a reading may take. Common practice, no source. [s]
 _WAIT_S = 2.0
+#: In any unit that a meter counts in. Common practice, no source.
+_LARGEST = 1e6
 _RANGE = re.compile(r"(\d+)(?:-(\d+))?")
 
 
@@ -238,9 +240,16 @@ def _register_rows(registers: tuple[RegisterSeen, ...]) -> list[list[str]]:
     rows = []
     for seen in registers:
         # the raw column has it as an unsigned number already
-        others = ", ".join(f"{kind} {value:g}" for kind, value in seen.decoded.items() if kind != "uint16")
+        numbers = [(kind, value) for kind, value in seen.decoded.items() if kind != "uint16"]
+        # What is far too large for any quantity of a bank last: most pairs of registers are no number together.
+        numbers.sort(key=lambda number: abs(number[1]) > _LARGEST)
+        others = ", ".join(f"{kind} {_unrounded(value)}" for kind, value in numbers)
         rows.append([str(seen.address), str(seen.raw), f"{seen.raw:04X}", others])
     return rows
+
+
+def _unrounded(value: float) -> str:
+    return str(value) if isinstance(value, int) else f"{value:.7g}"  # a float32 has no more digits
 
 
 def _document(probed: Probed) -> dict[str, object]:

@@ -266,3 +266,14 @@ def test_a_profile_needs_a_unit_and_replaces_nothing(capsys, tmp_path):
     assert status == 2
     assert "exists already" in err
     assert profile.read_text(encoding="utf-8") == "mine"
+
+
+def test_probe_shows_numbers_unrounded_and_the_plausible_first(capsys):
+    """Milliamps with the low word first, among what the same registers may also be."""
+    registers = {("holding", 0): 8987, ("holding", 1): 1}
+    with ScriptedServer(register_device(registers)) as device:
+        source = f"modbus-tcp:127.0.0.1:{device.port}?unit=1&timeout=10"
+        status, out, _ = told(capsys, "probe", source, "--registers", "0-1")
+    assert status == 0
+    words = " ".join(out.split())
+    assert "uint32 low word first 74523, uint32 588972033" in words
