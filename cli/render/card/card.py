@@ -160,7 +160,7 @@ def _foot(sheet: Sheet, form: _Form) -> float:
     """Write what ± means, and what the card was made with; return where that begins. [px]"""
     edge, pen = form.edge_px, form.note
     y = sheet.height_px - 0.8 * edge - pen.line_px
-    sheet.put("±: in 95 of 100 such logs the truth lies within it", (edge, y), pen)
+    sheet.put(numbers.PLUS_MINUS_MEANS, (edge, y), pen)
     sheet.put("made with shuntbook", (sheet.width_px - edge, y), pen, align="right")
     return y
 

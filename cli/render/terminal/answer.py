@@ -18,8 +18,6 @@ Block = str | Columns
 MOST_LINES: Final = 12
 #: So many of them the last words may take from the rest.
 _MOST_LAST: Final = 2
-#: What ± means, once in an answer that holds one.
-MEANS_95: Final = "± is 95 %: in 95 of 100 such logs the truth lies within it."
 
 #: The option of every command that answers.
 explain_option: Final[Callable[[Any], Any]] = click.option(

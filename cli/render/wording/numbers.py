@@ -8,6 +8,9 @@ from ...door import NO_ISOLATES, harmless
 
 UNKNOWN = "unknown"
 
+#: What ± means, wherever that is told.
+PLUS_MINUS_MEANS = "±: in 95 of 100 such logs the truth lies within it."
+
 #: What one reading stands for.
 SAMPLING = {
     "instant": "each reading is the value at its instant",
