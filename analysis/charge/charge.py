@@ -247,6 +247,10 @@ class ChargeFold:
             if self._instants is not None:
                 self._instants.add(chunk)
 
+    def end_at(self, us: int) -> None:
+        """Leave out what flows after an instant, where readings so far have not passed it. [us]"""
+        self._sums.window = self._sums.window[0], us
+
     def result(self) -> Charge:
         """Return charge and energy so far."""
         return self._sums.result().read_at(self._instants.result() if self._instants is not None else None)

@@ -21,6 +21,7 @@ from ...analysis.not_known import Refusal
 from ...analysis.quality.sign_check import SignFold
 from ...analysis.readings.chunk import MICROSECONDS, Chunk, Fold
 from ...analysis.readings.envelope import Recent, RecentFold
+from ...analysis.readings.log_facts import only_ends
 from ...analysis.readings.measured_span import HowRead
 from ...analysis.sureness.amount_intervals import with_intervals
 from ...analysis.sureness.cycle_intervals import sure_cycles
@@ -41,8 +42,9 @@ _NOTES = 100
 
 @dataclass(frozen=True)
 class Snapshot:
-    """One meter as it stands now; amounts are since the start, and since the last marker.
+    """One meter as it stands now; amounts are since the start, and since the last marker that began a stretch.
 
+    ``mark`` is that marker's text, ``ended_by`` that of the one which ended its stretch, if one has.
     ``recent`` is the last stretch of the current, else of the power; ``notes`` are the newest ones, each an instant
     [us] and its text. Times are shown in ``zone``, or counted from the recording's start where it is ``undated``.
     """
@@ -54,6 +56,7 @@ class Snapshot:
     charge: Charge | None
     since_mark: Charge | None
     mark: str | None
+    ended_by: str | None
     peak_A: float | None
     peak_W: float | None
     cycles: Cycles | None
@@ -87,9 +90,9 @@ class LiveMeter:
     zone: str = "UTC"
     undated: bool = False
     mark: str | None = None
+    ended_by: str | None = None
     _whole: ChargeFold | None = None
     _since: ChargeFold | None = None
-    _since_us: int | None = None
     _cycles: Fold[Cycles] | None = None
     _by_notes: NotedRunsFold | None = None
     _sign: SignFold = field(default_factory=lambda: SignFold(()))
@@ -106,7 +109,6 @@ class LiveMeter:
         # What a report makes of the log comes of the same folds, so that the last figures here are the first ones
         # there.
         self._whole = self._new_charge()
-        self._since = self._new_charge()
         if self.how.side == "dc":
             self._sign = SignFold(self.quantities, self.how.gap_limit_s)
         if {"current_A", "power_W"} & set(self.quantities):
@@ -117,9 +119,9 @@ class LiveMeter:
                 self._cycles = self._by_notes = NotedRunsFold(levels, levels.signal)
             self._recent = self._new_recent()
 
-    def _new_charge(self) -> ChargeFold | None:
+    def _new_charge(self, from_us: int | None = None) -> ChargeFold | None:
         try:
-            return ChargeFold(self.how, set(self.quantities))
+            return ChargeFold(self.how, set(self.quantities), from_us=from_us)
         except Refusal:
             return None
 
@@ -134,8 +136,7 @@ class LiveMeter:
         if not readings:
             return
         chunk = self._chunk(readings)
-        self._add_since_mark(readings)
-        for fold in (self._whole, self._cycles, self._sign, self._recent):
+        for fold in (self._whole, self._since, self._cycles, self._sign, self._recent):
             if fold is not None:
                 fold.add(chunk)
         for name in ("current_A", "power_W"):
@@ -146,28 +147,20 @@ class LiveMeter:
         self._last = readings[-1]
         self._readings += len(readings)
 
-    def marked(self, text: str, at_us: int | None = None) -> None:
-        """Begin a new stretch at a marker; its instant is now, or some time after the last reading [us]."""
-        if self._by_notes is not None and at_us is not None:
+    def marked(self, text: str, at_us: int) -> None:
+        """Begin a new stretch at a marker's instant [us], or end the one that goes on, by the words of the ledger."""
+        if self._by_notes is not None:
             self._by_notes.note(at_us, text)
-        last_us = self._last.time_us if self._last is not None else None
-        if (shown_us := last_us if at_us is None else at_us) is not None:
-            self._notes.append((shown_us, text))
-        self.mark, self._since, self._since_us = text, self._new_charge(), shown_us
-
-    def _add_since_mark(self, readings: list[Reading]) -> None:
-        """Take in what came after the last marker; of a recording played fast, much before it may be among it."""
-        if self._since is None:
-            return
-        if self._since_us is not None:
-            after = next((k for k, x in enumerate(readings) if x.time_us > self._since_us), None)
-            if after is None:
-                return
-            # From the last reading before it on, or what flowed between that and the next would be in neither stretch.
-            before = readings[after - 1] if after else self._last
-            readings = [*([] if before is None else [before]), *readings[after:]]
-            self._since_us = None
-        self._since.add(self._chunk(readings))
+        self._notes.append((at_us, text))
+        if not only_ends(text):
+            self.mark, self.ended_by, self._since = text, None, self._new_charge(at_us)
+            # With the reading before it, or what flows between that and the next would be in neither stretch.
+            if self._since is not None and self._last is not None:
+                self._since.add(self._chunk([self._last]))
+        elif self.mark is not None and self.ended_by is None:
+            self.ended_by = text.strip()
+            if self._since is not None:
+                self._since.end_at(at_us)
 
     def _chunk(self, readings: list[Reading]) -> Chunk:
         time_us = np.array([reading.time_us for reading in readings], dtype=np.int64)
@@ -191,8 +184,9 @@ class LiveMeter:
             now=dict(self._last.values) if self._last is not None else {},
             last_us=last_us,
             charge=whole,
-            since_mark=self._sure(self._since if self.mark is not None else None),
+            since_mark=self._sure(self._since),
             mark=self.mark,
+            ended_by=self.ended_by,
             peak_A=self._peaks.get("current_A"),
             peak_W=self._peaks.get("power_W"),
             cycles=cycles,

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from ...analysis.health.finding import is_swapped
-from ..capture.screen import LARGE, live_number, live_value, load_called, run_state, taken_so_far
+from ..capture.screen import LARGE, live_number, live_value, load_called, run_state, stretch_called, taken_so_far
 from ..render.wording import numbers
 from ..render.wording.answer import UNTIL_TURNED
 
@@ -68,7 +68,7 @@ def _state(snapshot: Snapshot) -> str:
 def _amount(snapshot: Snapshot) -> dict[str, str]:
     """Return the large figure with its unit, what it is, and what stands beside it."""
     since = snapshot.since_mark is not None
-    when = f"since ‘{numbers.shortened(snapshot.mark or '', 40)}’" if since else "since the start"
+    when = stretch_called(snapshot, 40 if snapshot.ended_by is None else 24) if since else "since the start"
     if is_swapped(snapshot.findings):
         return {"value": _NONE, "unit": "", "what": when, "beside": f"not known {UNTIL_TURNED}"}
     ways = both_ways(snapshot.since_mark if since else snapshot.charge)

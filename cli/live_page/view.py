@@ -18,6 +18,7 @@ from ..capture.screen import (
     live_value,
     load_called,
     run_state,
+    stretch_called,
     taken_so_far,
 )
 from ..render.page.log_tables import AT_LEAST, bound
@@ -144,7 +145,7 @@ def _stretches(snapshot: Snapshot) -> list[tuple[str, Charge | None]]:
     since_start = ("since the start", snapshot.charge)
     if snapshot.since_mark is None:
         return [since_start]
-    return [(f"since ‘{numbers.shortened(snapshot.mark or '', 40)}’", snapshot.since_mark), since_start]
+    return [(stretch_called(snapshot, 40), snapshot.since_mark), since_start]
 
 
 def _amounts(snapshot: Snapshot) -> dict[str, Any]:

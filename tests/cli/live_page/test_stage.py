@@ -156,6 +156,31 @@ def test_a_note_is_a_flag_as_soon_as_it_is_typed(tmp_path):
         assert text_of(driven, "#amount-what") == "out of the bank since ‘washing crates’"
 
 
+def test_a_note_that_only_ends_is_a_flag_and_no_new_stretch():
+    """Stage, tiles and table say from which note to which; what is typed next begins a stretch."""
+    meter = LiveMeter("bank", HowRead("dc", "instant", 10.0, 1.0), ("current_A",), limits_for(None, None))
+    meter.marked("crates", START_US)
+    meter.add([Reading(START_US + k * 10**6, {"current_A": 36.0}) for k in range(101)])
+    meter.marked("Stop", START_US + 100 * 10**6)
+    meter.add([Reading(START_US + k * 10**6, {"current_A": 72.0}) for k in range(101, 600)])
+
+    def given():
+        shot = meter.snapshot(connected=True, trouble=Counter(), final=True)
+        return live_state([shot], title="", elapsed_s=1.0, left_s=None, ended=False).view["meters"][0]
+
+    ended = given()
+    assert ended["stage"]["amount"]["what"] == "out of the bank from ‘crates’ to ‘Stop’"
+    assert ended["stage"]["amount"]["value"] == "1.000"
+    assert [tile["what"] for tile in ended["took"]][-2:] == [
+        "Out of the bank from ‘crates’ to ‘Stop’",
+        "Out of the bank since the start",
+    ]
+    assert ended["amounts"]["rows"][1][0] == "from ‘crates’ to ‘Stop’"
+    assert [text for _, text in ended["chart"]["notes"]] == ["crates", "Stop"]
+    meter.marked("tiles", START_US + 599 * 10**6)
+    assert given()["stage"]["amount"]["what"] == "since ‘tiles’"
+
+
 def test_the_flags_of_a_chart_are_those_of_its_stretch():
     """At their buckets, the newest few, short; none from before the stretch."""
     how = HowRead("dc", "instant", 10.0, 1.0)
