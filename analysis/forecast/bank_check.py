@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from math import isfinite
 from statistics import median
+from typing import TYPE_CHECKING
 
 from ..bank.draw import BankDraw, amps, bank_draw, loaded_bank_V, voltage_said
 from ..bank.limits import Asked, BankCheck, charging_judged, check_bank
@@ -23,7 +24,9 @@ from ..readings.measured_span import HowRead
 from ..site.site import Load, Site
 from ..stats.interval95 import Within
 from ..sureness.meter_figures import MeterFigures
-from .measured_load import MeasuredLoad
+
+if TYPE_CHECKING:
+    from .measured_load import MeasuredLoad
 
 _SAG = "word on the sag at start"
 _DIRECT = "A motor on the DC side is taken to draw its plate's amps at a start; at falling voltage it draws fewer."
