@@ -47,6 +47,25 @@ def logs(demo, tmp_path_factory):
     return paths | {"healthy": demo / "open_day.parquet", "findings": demo / "week_later.parquet"}
 
 
+def test_a_sign_that_seems_wrong_leaves_the_load_without_amounts(logs, demo, tmp_path, capsys):
+    """JSON has null and the reason; on the page only the bank's section, which warns, holds amounts."""
+    site, page = ("--site", demo / "site.toml"), tmp_path / "turned.html"
+    why = "What the well pump took is not known until the log is turned."
+    for words in (("cycles", logs["turned"]), ("report", logs["turned"], "--out", page)):
+        document = json.loads(told(capsys, *words, *site, "--json")[1])
+        assert (document["load_total"], document["load_total_why_not"]) == (None, why)
+    document = json.loads(told(capsys, "cycles", logs["healthy"], *site, "--json")[1])
+    assert document["load_total"]["charge_Ah"] > 8 and document["load_total_why_not"] is None
+    text = page.read_text(encoding="utf-8")
+    for section in ("carry", "health", "plate", "full", "water"):
+        part = text.split(f'id="log-1-{section}"')[1].split("</section>")[0]
+        assert "Not known until the log is turned" in part
+        assert re.search(r"\d\s(?:Ah|Wh|A|W|V|L|gal)\b", part) is None
+    assert "The system carries it" not in text
+    said = told(capsys, "report", logs["turned"], *site, "--out", page, "--force", "--explain")[1]
+    assert "carries it" not in said and "holds" not in said
+
+
 def commands(logs, demo, tmp_path):
     """Every command that answers, on every log that it is made for."""
     site, pump = demo / "site.toml", ("--load", "well pump", "--for", "15m")
