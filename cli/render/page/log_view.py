@@ -42,7 +42,7 @@ def view_of(report: Report, log: LogReport, anchor: str) -> LogView:
 
 def _sections(report: Report, log: LogReport, anchor: str) -> tuple[Section, ...]:
     """Return the sections a log has, in the order of the questions; those with nothing in them are left out."""
-    of_load = (
+    of_load: tuple[Section | None, ...] = (
         site_sections.carry(report, log, anchor),
         log_sections.health(report, log, anchor),
         log_sections.plate(report, log, anchor),
