@@ -43,6 +43,16 @@ def test_it_says_in_a_few_lines_what_it_found(demo, capsys):
     assert "starts too often" in whole
 
 
+def test_the_array_is_named_wherever_the_site_file_has_one(demo, tmp_path, capsys):
+    """The same words from `cycles` as from `report`; without the site file it may have been a charger."""
+    log, site = str(demo / "open_day.parquet"), ("--site", str(demo / "site.toml"))
+    for words in (("cycles", log, *site), ("report", log, *site, "--out", str(tmp_path / "page.html"))):
+        assert run([*words]) == 0
+        assert "Ah straight from the array." in unwrapped(capsys.readouterr().out)
+    assert run(["cycles", log]) == 0
+    assert "Ah straight from what charged the bank." in unwrapped(capsys.readouterr().out)
+
+
 def test_a_note_that_only_ends_is_no_stretch_of_its_own(demo, capsys):
     """The washing ends at "end": what was drawn after that is no washing, and is told under no name."""
     assert run(["charge", str(demo / "open_day.parquet"), "--explain"]) == 0
