@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ...analysis.charge.amounts import Charge
-from ...analysis.charge.charge import ChargeFold
+from ...analysis.charge.charge import ChargeFold, HighestShown
 from ...analysis.cycles.cycle import Cycles
 from ...analysis.cycles.cycles import CycleFold
 from ...analysis.health.finding import Finding
@@ -23,13 +23,14 @@ from ...analysis.readings.chunk import MICROSECONDS, Chunk, Fold
 from ...analysis.readings.envelope import Recent, RecentFold
 from ...analysis.readings.log_facts import only_ends
 from ...analysis.readings.measured_span import HowRead
-from ...analysis.sureness.amount_intervals import with_intervals
+from ...analysis.sureness.amount_intervals import with_intervals, with_intervals_by_starts
 from ...analysis.sureness.cycle_intervals import sure_cycles
 from ...analysis.sureness.meter_figures import NOTHING_STATED, MeterFigures
 from ...ingest.events import Reading
 
 if TYPE_CHECKING:
     from ...analysis.cycles.noted_runs import NotedRunsFold
+    from ...analysis.sureness.signal_errors import UnseenStarts
 
 #: Cycles are paired again no more often than this, and so that it takes no more than a fiftieth of the time: it looks
 #: at all of them. [s]
@@ -77,7 +78,7 @@ class LiveMeter:
     """The folds of one meter of a capture.
 
     ``limits`` are what cycles are held against; ``load`` and ``expected`` are the load to look for and its draw by the
-    plate; ``zone`` and ``undated`` say how times are shown.
+    plate, ``each_start`` what one start may draw between readings; ``zone`` and ``undated`` say how times are shown.
     """
 
     name: str
@@ -87,6 +88,7 @@ class LiveMeter:
     load: str | None = None
     expected: float | None = None
     figures: MeterFigures = NOTHING_STATED
+    each_start: UnseenStarts | None = None
     zone: str = "UTC"
     undated: bool = False
     mark: str | None = None
@@ -97,6 +99,7 @@ class LiveMeter:
     _by_notes: NotedRunsFold | None = None
     _sign: SignFold = field(default_factory=lambda: SignFold(()))
     _recent: RecentFold | None = None
+    _highest: HighestShown = field(default_factory=HighestShown)
     _notes: deque[tuple[int, str]] = field(default_factory=lambda: deque(maxlen=_NOTES))
     _cycles_seen: Cycles | None = None
     _look_again: float = 0.0
@@ -136,7 +139,7 @@ class LiveMeter:
         if not readings:
             return
         chunk = self._chunk(readings)
-        for fold in (self._whole, self._since, self._cycles, self._sign, self._recent):
+        for fold in (self._whole, self._since, self._highest, self._cycles, self._sign, self._recent):
             if fold is not None:
                 fold.add(chunk)
         for name in ("current_A", "power_W"):
@@ -173,8 +176,8 @@ class LiveMeter:
         if final:
             self._cycles_seen = None
         last_us = self._last.time_us if self._last is not None else None
-        whole = self._sure(self._whole)
-        cycles = self._cycles_now(last_us, whole)
+        cycles = self._cycles_now(last_us)
+        whole = self._sure(self._whole, cycles)
         findings = self._findings(cycles, whole)
         turned = sign_check(self._sign.result()).finding
         findings = findings if turned is None else (turned, *findings)
@@ -184,7 +187,7 @@ class LiveMeter:
             now=dict(self._last.values) if self._last is not None else {},
             last_us=last_us,
             charge=whole,
-            since_mark=self._sure(self._since),
+            since_mark=self._sure(self._since, cycles),
             mark=self.mark,
             ended_by=self.ended_by,
             peak_A=self._peaks.get("current_A"),
@@ -202,8 +205,18 @@ class LiveMeter:
             undated=self.undated,
         )
 
-    def _sure(self, fold: ChargeFold | None) -> Charge | None:
-        return None if fold is None else with_intervals(fold.result(), self.figures)
+    def _sure(self, fold: ChargeFold | None, cycles: Cycles | None) -> Charge | None:
+        if fold is None:
+            return None
+        charge = self._highest.of_log(fold.result())
+        if self.each_start is None or cycles is None:
+            return with_intervals(charge, self.figures)
+        from ...analysis.forecast.unseen_starts import caught_starts  # most captures are without a site
+
+        # As `charge` and `report` do: what starts drew between readings widens the interval.
+        starts = caught_starts(self.each_start, cycles.cycles, self.how.usual_interval_s)
+        starts_us = [cycle.start_us for cycle in cycles.cycles]
+        return with_intervals_by_starts(charge, self.figures, starts, starts_us)
 
     def _findings(self, cycles: Cycles | None, whole: Charge | None) -> tuple[Finding, ...]:
         if cycles is None:
@@ -211,12 +224,13 @@ class LiveMeter:
         gaps = whole.span.gaps if whole is not None else ()
         return health_of(cycles, self.limits, self.how.usual_interval_s, gaps[-1].stop_us if gaps else None).findings
 
-    def _cycles_now(self, last_us: int | None, whole: Charge | None) -> Cycles | None:
+    def _cycles_now(self, last_us: int | None) -> Cycles | None:
         if self._cycles is None or last_us is None:
             return None
         # A long capture has many cycles, and pairing looks at all: it is done the less often the longer it takes.
         now = time.perf_counter()
         if self._cycles_seen is None or now >= self._look_again:
+            whole = None if self._whole is None else self._whole.result()
             self._cycles_seen = sure_cycles(self._cycles.result(), whole, self.figures, self.how)
             took = time.perf_counter() - now
             self._look_again = now + max(_CYCLES_EVERY_S, _CYCLES_SHARE * took)
