@@ -151,7 +151,8 @@ def _draw(axes: Axes, rows: ClockRows, layout: _Layout, width_px: float) -> None
     _name_rows(axes, rows, layout)
     scale = _draw_scale(axes, rows, layout, top)
     _clock_axis(axes, left, right, most=5 if layout.narrow else 10)
-    axes.set_xlabel(rows.clock + scale)
+    words = [f"{rows.clock};", scale] if scale else [rows.clock]
+    axes.set_xlabel(svg.in_lines(words, width_px / layout.text_px))
 
 
 def _clock_of(rows: ClockRows) -> Span:
@@ -246,7 +247,7 @@ def _draw_scale(axes: Axes, rows: ClockRows, layout: _Layout, top: float) -> str
         axes.axhline(level, color=GRID, linewidth=0.8, zorder=0)
         if not layout.narrow and (place == 0 or len(layout.tops) <= _MOST_TOLD):
             axes.text(1.005, level, words, transform=across, color=SOFT, ha="left", va="center")
-    return f"; line across: {words}" if layout.narrow else ""
+    return f"line across: {words}" if layout.narrow else ""
 
 
 def _clock_axis(axes: Axes, left: float, right: float, *, most: int) -> None:
