@@ -15,6 +15,7 @@ from ..still_charts.svg import ALERT, PAPER, REST, SOFT, Frame
 from ..wording import numbers, shown
 from ..wording.answer import bank_gave
 from .sheet import Pen, Sheet
+from .signs import families, readable
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -206,5 +207,7 @@ def _draw_runs(
     high = top + 0.8 * text_px
     axes = sheet.axes(left, high, right - left, foot - high - 4.0 * text_px)
     axes.set_facecolor("none")
-    run_rows.draw(axes, logs, text_px=text_px, narrow=narrow)
+    run_rows.draw(axes, logs, text_px=text_px, narrow=narrow, named=readable)
+    for name in (*axes.get_yticklabels(), *axes.texts):
+        name.set_fontfamily(list(families(name.get_text())))
     return axes

@@ -6,8 +6,8 @@ found of the runs is a bracket over those that it rests on.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -61,11 +61,22 @@ def drawn(rows: ClockRows, *, name: str = "rows", frame: Frame = WIDE) -> str:
         return svg.inline(figure, name=name, label=spoken(rows))
 
 
-def draw(axes: Axes, logs: Sequence[LogReport], *, text_px: float = 13, narrow: bool = False) -> None:
-    """Draw the picture into given axes, as many rows of it as their height holds; nothing where no log holds a run."""
+def draw(
+    axes: Axes,
+    logs: Sequence[LogReport],
+    *,
+    text_px: float = 13,
+    narrow: bool = False,
+    named: Callable[[str], str] = str,
+) -> None:
+    """Draw the picture into given axes, as many rows of it as their height holds; nothing where no log holds a run.
+
+    `named` makes of a row's name what is written.
+    """
     rows = clock_rows(logs)
     if rows is None:
         return
+    rows = replace(rows, rows=tuple(replace(row, name=named(row.name)) for row in rows.rows))
     extent, dpi = axes.get_window_extent(), axes.figure.dpi
     width_px, height_px = extent.width * 72 / dpi, extent.height * 72 / dpi
     for most in range(len(rows.rows), 0, -1):
