@@ -15,7 +15,7 @@ from ..bank.sag import Sag, sag, sag_of_starts
 from ..bank.seen_starts import SeenStarts, seen_starts
 from ..cycles.cycle import Cycles
 from ..equipment.bank_voltage import voltage_floor
-from ..equipment.demand import usual_start_s
+from ..equipment.demand import TURNING, starting, usual_start_s
 from ..equipment.inverter_losses import losses_of
 from ..equipment.plate_power import supply_V
 from ..ledger.ledger import Ledger
@@ -46,7 +46,7 @@ def bank_by_plates(site: Site, loads: Sequence[Load], *, returned_A: float | Non
         None if running_A is None else Within.exactly(running_A),
         starting_A,
         draw.start_s,
-        f"with '{draw.hardest}' starting",
+        starting(draw.hardest or "", is_motor=any(load.kind in TURNING for load in loads if load.name == draw.hardest)),
         None if direct_A else draw.starting_W,
         draw.left_out,
         assumptions=assumptions if running_A is not None else (),
@@ -111,7 +111,7 @@ def bank_by_runs(site: Site, load: Load, seen: MeasuredLoad, running_A: float) -
         running or Within.exactly(running_A),
         _starting_A(site, load, seen, whole, before_V, ohms),
         usual_start_s(load, []),
-        f"with '{load.name}' starting",
+        starting(load.name, is_motor=load.kind in TURNING),
         seen_in_part=not whole,
     )
     charging, at_start = charging_judged(site.bank, site.array), _sag_by_runs(site, load, seen, ohms)

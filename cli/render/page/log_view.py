@@ -8,11 +8,12 @@ from typing import TYPE_CHECKING
 from ....analysis.health.finding import is_swapped
 from ..wording import answer, log_sentences
 from . import log_sections, site_sections
-from .section import Section
+from .section import Section, with_terms
 
 if TYPE_CHECKING:
     from ....analysis.one_log.log_report import LogReport
     from ....analysis.several_logs.report import Report
+    from ..wording.numbers import TradeTerms
 
 
 @dataclass(frozen=True)
@@ -29,14 +30,14 @@ class LogView:
     sections: tuple[Section, ...]
 
 
-def view_of(report: Report, log: LogReport, anchor: str) -> LogView:
-    """Return one of a report's logs laid out; `anchor` is unique on the page."""
+def view_of(report: Report, log: LogReport, anchor: str, terms: TradeTerms) -> LogView:
+    """Return one of a report's logs laid out; `anchor` is unique on the page, `terms` are those its reader has met."""
     return LogView(
         anchor=anchor,
         title=log_sentences.log_title(log.facts),
         when=log_sentences.when(log),
         times=log_sentences.times(log),
-        sections=_sections(report, log, anchor),
+        sections=tuple(with_terms(section, terms) for section in _sections(report, log, anchor)),
     )
 
 

@@ -47,6 +47,24 @@ def logs(demo, tmp_path_factory):
     return paths | {"healthy": demo / "open_day.parquet", "findings": demo / "week_later.parquet"}
 
 
+@pytest.mark.parametrize("explain", [(), ("--explain",)])
+def test_the_trade_s_terms_stand_once_beside_plain_words(logs, demo, tmp_path, capsys, explain):
+    """ "locked-rotor" at the first start that is told of, "continuous" at the first rating; neither at a heater's."""
+    site, page = ("--site", demo / "site.toml"), tmp_path / "page.html"
+    out = unwrapped(told(capsys, "forecast", *site, "--load", "well pump", "--for", "15m", *explain)[1])
+    assert out.count("with 'well pump' starting (locked-rotor)") == out.count("locked-rotor") == 1
+    assert out.count("running (continuous)") == bool(explain)
+    out = unwrapped(told(capsys, "check-site", demo / "site.toml", *explain)[1])
+    assert out.count("locked-rotor") == 1
+    assert out.count("(continuous)") == out.count("3,000 VA without a break (continuous)") == bool(explain)
+    assert run(["report", str(logs["healthy"]), str(logs["findings"]), *map(str, site), "--out", str(page)]) == 0
+    text = page.read_text(encoding="utf-8")
+    assert text.count("starting (locked-rotor)") == text.count("running (continuous)") == 1
+    assert text.count("starting,") > 3  # the others stand as they were
+    heater = unwrapped(told(capsys, "forecast", *site, "--load", "seedling mats", "--for", "15m", "--explain")[1])
+    assert "'seedling mats' starting" in heater and "'seedling mats' starting (" not in heater
+
+
 def test_a_sign_that_seems_wrong_leaves_the_load_without_amounts(logs, demo, tmp_path, capsys):
     """JSON has null and the reason; on the page only the bank's section, which warns, holds amounts."""
     site, page = ("--site", demo / "site.toml"), tmp_path / "turned.html"

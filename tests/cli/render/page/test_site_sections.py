@@ -142,7 +142,10 @@ def test_with_the_sample_site_every_part_is_there(full):
         ("water__flow_gal_per_min", r"No wire-to-water efficiency; add water\.flow_L_per_min"),
         ("water__precharge_psi", r"No word on the pressure tank; add water\.precharge_kPa or water\.precharge_psi"),
         ("water__head_m", r"No wire-to-water efficiency; add water\.head_m or water\.head_ft"),
-        ("inverters__surge_VA", r"starting: that may take 5,595 VA.*; add inverters\.surge_VA or inverters\.surge_W"),
+        (
+            "inverters__surge_VA",
+            r"starting(?: \(locked-rotor\))?: that may take 5,595 VA.*; add inverters\.surge_VA or inverters\.surge_W",
+        ),
         ("conductors__carries", r"No word on what flows in .*; add conductors\.carries to"),
     ],
 )
