@@ -14,8 +14,10 @@ from ...analysis.forecast.forecast import forecast
 from ...analysis.forecast.load_from_log import measured_load
 from ...analysis.forecast.measured_load import MeasuredLoad
 from ...analysis.one_log.watched_load import watched_load
+from ...analysis.quality.sign_check import SignFold
 from ...analysis.readings.chunk import SECONDS_PER_HOUR
 from ...ingest.durations import seconds
+from ...ingest.errors import InputError
 from ..opening.prepared_log import Corrections, prepared, read_site
 from ..render.documents.parts import print_json
 from ..render.documents.site import forecast_document
@@ -72,7 +74,15 @@ def _seen(path: Path, site: Site, load: str, corrections: Corrections) -> Measur
     ready = prepared(path, site, corrections)
     watched = watched_load(site, load, ready.how, ready.quantities)
     fold = CycleFold(ready.how, ready.quantities, load=watched.name, expected=watched.expected)
-    ready.feed(fold)
+    sign = SignFold(ready.quantities, ready.how.gap_limit_s)
+    ready.feed(fold, sign)
+    seen = sign.result()
+    if seen is not None and seen.plausible is False:
+        # What looks like runs are then the rests between them: a forecast from these would be any figure.
+        raise InputError(
+            f"--measured: {path}: draw and return seem to be swapped, the voltage rises with the draw; turn the log "
+            f"first with 'shuntbook convert {path} --reverse-sign --out OTHER', and forecast by OTHER"
+        )
     # At the bank amps alone may have been read: their watts need volts, those that the site file lets one expect.
     at_bank = ready.how.side == "dc"
     return measured_load(

@@ -1,6 +1,7 @@
 """The command `forecast` as a person meets it, on the invented scenario."""
 
 import json
+import re
 
 import pytest
 from telling import told, unwrapped
@@ -120,3 +121,12 @@ def test_a_load_that_never_ran_in_the_log_is_told(demo, capsys):
     status, out, err = told(capsys, *words)
     assert (status, out) == (2, "")
     assert "open_day.parquet: no run of 'lights' was seen in it (by its plate it draws about 316 A)" in err
+
+
+def test_the_weakest_part_may_be_the_voltage_at_a_start(demo, tmp_path, capsys):
+    """An inverter that switches off above what the bank falls to: that part is named, not one that holds."""
+    site, plates = tmp_path / "site.toml", (demo / "site.toml").read_text("utf-8")
+    site.write_text(re.sub(r"(?m)^cut_off_V = .*$", "cut_off_V = 26.0", plates), encoding="utf-8")
+    words = ("forecast", "--load", "well pump", "--for", "15m", "--measured", demo / "open_day.parquet", "--site")
+    assert "The weakest part: the bank's voltage: falls to" in unwrapped(told(capsys, *words, site)[1])
+    assert "voltage" not in unwrapped(told(capsys, *words, demo / "site.toml")[1]).partition("weakest part")[2]
