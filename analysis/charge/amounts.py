@@ -118,6 +118,16 @@ class Charge:
             return self
         return replace(self, evidence=replace(self.evidence, instants=instants))
 
+    def in_log_up_to(self, highest_A: float, highest_W: float) -> Charge:
+        """Return the same with the highest readings of all of its log: a window's own say less of the meter's range."""
+        if self.evidence is None:
+            return self
+        current, power = (
+            facts and replace(facts, highest=max(facts.highest, highest))
+            for facts, highest in ((self.evidence.current, highest_A), (self.evidence.power, highest_W))
+        )
+        return replace(self, evidence=replace(self.evidence, current=current, power=power))
+
 
 def _apart(one: Amounts | None, other: Amounts | None) -> bool:
     """Tell whether two amounts differ by more than the interval of either."""

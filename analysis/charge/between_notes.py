@@ -11,6 +11,7 @@ from typing import Final, Generic, Protocol, TypeVar
 
 from ..readings.chunk import MICROSECONDS, Chunk
 from ..readings.integral import energy_source
+from ..readings.log_facts import only_ends
 from ..readings.measured_span import HowRead
 from .amounts import Amounts, Charge
 from .charge import ChargeSums
@@ -137,7 +138,7 @@ def _stop(entry: tuple[int, int, Window]) -> int:
 
 @dataclass(frozen=True, slots=True)
 class MarkedStretch:
-    """What went out and came back from one marker to the next, or to the log's end.
+    """What went out and came back from one marker to the next, or to the log's end; one that only ends begins none.
 
     ``at_us`` and ``text`` are the marker's; the stretch goes from ``start_us`` to ``stop_us``, as far as it was
     measured [us]; ``whole`` is all that is known of it.
@@ -163,8 +164,8 @@ class MarkedStretch:
 class MarkedSums:
     """Integrate each stretch between markers: the sums of a fold, without what is read.
 
-    Readings are handed only to the stretches they touch. Markers are instants [us] and texts, in any order; charge or
-    energy must follow from the quantities.
+    Readings are handed only to the stretches they touch. Markers are instants [us] and texts, in any order; such as
+    `only_ends` begin none. Charge or energy must follow from the quantities.
     """
 
     def __init__(
@@ -183,7 +184,7 @@ class MarkedSums:
             low = at if from_us is None else max(at, from_us)
             high = end if to_us is None else to_us if end is None else min(end, to_us)
             # Two notes at one instant, or a note outside the window, leave nothing between.
-            if high is None or high > low:
+            if (high is None or high > low) and not only_ends(text):
                 self._marks[low, high] = at, text
         opened = partial(ChargeSums.over, how, quantities)
         self._stretches = LinesInOrder(how, quantities, self._marks, opened, ChargeSums.result)

@@ -226,6 +226,23 @@ class ChargeSums:
         )
 
 
+class HighestShown:
+    """The highest readings of all of a log, without their signs, whatever window is asked for; part of a fold."""
+
+    def __init__(self) -> None:
+        self._highest = {"current_A": 0.0, "power_W": 0.0}
+
+    def add(self, chunk: Chunk) -> None:
+        """Take the next readings in; what the meter left out of some is NaN."""
+        for name, before in self._highest.items():
+            if name in chunk.quantities:
+                self._highest[name] = float(np.fmax.reduce(np.abs(chunk.quantities[name]), initial=before))
+
+    def of_log(self, charge: Charge) -> Charge:
+        """Return a charge of this log with what stands for its meter's range."""
+        return charge.in_log_up_to(self._highest["current_A"], self._highest["power_W"])
+
+
 class ChargeFold:
     """Integrate current and power over time, as a fold; see `ChargeSums` for how, and what is refused.
 
@@ -239,14 +256,21 @@ class ChargeFold:
         self._reader = Reader(how, quantities)
         signal = looked_at(how.side, how.sampling, quantities)
         self._instants = InstantsFold(signal, how.gap_limit_s) if signal else None
+        self._highest = HighestShown()
 
     def add(self, chunk: Chunk) -> None:
         """Take the next readings in."""
         if len(chunk):
             self._sums.take(self._reader.take(chunk))
+            self._highest.add(chunk)
             if self._instants is not None:
                 self._instants.add(chunk)
 
+    def end_at(self, us: int) -> None:
+        """Leave out what flows after an instant, where readings so far have not passed it. [us]"""
+        self._sums.window = self._sums.window[0], us
+
     def result(self) -> Charge:
         """Return charge and energy so far."""
-        return self._sums.result().read_at(self._instants.result() if self._instants is not None else None)
+        instants = self._instants.result() if self._instants is not None else None
+        return self._highest.of_log(self._sums.result().read_at(instants))

@@ -168,7 +168,7 @@ class ErrorFacts:
     net, squares : float
         Integral of the signal, and of its square. [unit s], [unit2 s]
     highest : float
-        Highest reading, without its sign. [unit]
+        Highest reading, without its sign; with `Charge.in_log_up_to` that of all of the log. [unit]
     by_size : GroupSums
         Time, and what was drawn and returned, by the sign and the power of two of the signal. [s], [unit s], [unit s]
     hidden_by_size : GroupSums

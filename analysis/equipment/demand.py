@@ -69,6 +69,11 @@ class Demand:
     assumptions: tuple[str, ...]
 
     @property
+    def at_start(self) -> str:
+        """When it starts, as it stands in a sentence; of a motor ``with 'pump' starting (locked-rotor)``."""
+        return starting(self.load, is_motor=self.extra_VA.high > 0)
+
+    @property
     def extra_VA(self) -> Within:
         """What the start adds to the running draw [VA]."""
         start = self.start_VA
@@ -90,6 +95,11 @@ class Demand:
         # Both ranges hold the truth, so it lies where they overlap.
         low, high = max(VA.low, plate.low), min(VA.high, plate.high)
         return VA if low > high else Within(min(max(VA.value, low), high), low, high)
+
+
+def starting(load: str, *, is_motor: bool) -> str:
+    """Return when a load starts, as it stands in a sentence, with the trade's term where it is a motor's."""
+    return f"with '{load}' starting{' (locked-rotor)' if is_motor else ''}"
 
 
 def apparent_VA(watts: float, power_factor: Within) -> Within:

@@ -88,7 +88,7 @@ def _running(inverter: Inverter, loads: tuple[Demand, ...]) -> Judged | Missing:
     if not loads:
         return Missing(f"word on '{inverter.name}' running", ("loads.inverter",), "no load hangs on it")
     watts, apparent = sum(load.running_W for load in loads), sum(load.running_VA for load in loads)
-    return _running_judged(inverter, Power(watts, Within.exactly(apparent)), "running")
+    return _running_judged(inverter, Power(watts, Within.exactly(apparent)), "running (continuous)")
 
 
 def _running_judged(inverter: Inverter, asked: Power, what: str) -> Judged:
@@ -118,7 +118,7 @@ def _starting(inverter: Inverter, loads: tuple[Demand, ...], hardest: Demand | N
     # A start is never less than running, whatever the plate makes of it.
     asked = Within(*(others_VA + max(x, hardest.running_VA) for x in (start.value, start.low, start.high)))
     continuous = inverter.continuous_VA or inverter.continuous_W or 0.0
-    what = f"with '{hardest.load}' starting"
+    what = hardest.at_start
     # A start that stays within what it gives for good needs neither a surge rating nor its seconds.
     if asked.high <= continuous:
         return Judged(what, asked, "VA", continuous, "VA" if inverter.continuous_VA else "W")

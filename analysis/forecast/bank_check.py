@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from math import isfinite
 from statistics import median
+from typing import TYPE_CHECKING
 
 from ..bank.draw import BankDraw, amps, bank_draw, loaded_bank_V, voltage_said
 from ..bank.limits import Asked, BankCheck, charging_judged, check_bank
@@ -14,7 +15,7 @@ from ..bank.sag import Sag, sag, sag_of_starts
 from ..bank.seen_starts import SeenStarts, seen_starts
 from ..cycles.cycle import Cycles
 from ..equipment.bank_voltage import voltage_floor
-from ..equipment.demand import usual_start_s
+from ..equipment.demand import TURNING, starting, usual_start_s
 from ..equipment.inverter_losses import losses_of
 from ..equipment.plate_power import supply_V
 from ..ledger.ledger import Ledger
@@ -23,7 +24,9 @@ from ..readings.measured_span import HowRead
 from ..site.site import Load, Site
 from ..stats.interval95 import Within
 from ..sureness.meter_figures import MeterFigures
-from .measured_load import MeasuredLoad
+
+if TYPE_CHECKING:
+    from .measured_load import MeasuredLoad
 
 _SAG = "word on the sag at start"
 _DIRECT = "A motor on the DC side is taken to draw its plate's amps at a start; at falling voltage it draws fewer."
@@ -43,7 +46,7 @@ def bank_by_plates(site: Site, loads: Sequence[Load], *, returned_A: float | Non
         None if running_A is None else Within.exactly(running_A),
         starting_A,
         draw.start_s,
-        f"with '{draw.hardest}' starting",
+        starting(draw.hardest or "", is_motor=any(load.kind in TURNING for load in loads if load.name == draw.hardest)),
         None if direct_A else draw.starting_W,
         draw.left_out,
         assumptions=assumptions if running_A is not None else (),
@@ -108,7 +111,7 @@ def bank_by_runs(site: Site, load: Load, seen: MeasuredLoad, running_A: float) -
         running or Within.exactly(running_A),
         _starting_A(site, load, seen, whole, before_V, ohms),
         usual_start_s(load, []),
-        f"with '{load.name}' starting",
+        starting(load.name, is_motor=load.kind in TURNING),
         seen_in_part=not whole,
     )
     charging, at_start = charging_judged(site.bank, site.array), _sag_by_runs(site, load, seen, ohms)

@@ -17,10 +17,11 @@ from ..not_known import Missing, Refusal
 from ..readings.chunk import SECONDS_PER_HOUR, FloatArray
 from ..readings.measured_span import HowRead
 from ..site.motor_tables import USUAL_START_S
-from ..stats.interval95 import Component, Within, combine
+from ..stats.interval95 import WITHIN, Component, Within, combine
 from ..stats.ranks import FEWEST, median_read
 from ..sureness.meter_figures import MeterFigures
 from .measured_load import MeasuredLoad
+from .stretches import Stretches
 
 _AS_IN_LOG: Final = "It is taken to be used as it was in the log: as often, as long, by as many."
 
@@ -76,6 +77,8 @@ def measured_load(
     # Runs that were not seen whole still began, so they count as starts; how long a run is, whole ones tell.
     starts_per_h = _rate(taken, None, len(cycles.cycles), covered_h)
     running = _rate(taken, "run_s", starts_per_h.value * covered_h * 3600 * runs.run_h / runs.runs, covered_h)
+    # Watts worked out of amps have the digit of these.
+    digit_W = figures.power.resolution if figures.power else figures.current.resolution * (runs.bank_V or 0.0)
     return MeasuredLoad(
         load=name,
         log=log,
@@ -96,11 +99,20 @@ def measured_load(
         starts=_starts(taken, figures, how, start_s),
         scatter_Wh=_scatter(taken, "energy_Wh"),
         scatter_Ah=_scatter(taken, "charge_Ah"),
+        stretches_Wh=Stretches.of(taken, "energy_Wh"),
+        stretches_Ah=Stretches.of(taken, "charge_Ah"),
         gain_Wh=gain_W,
         gain_Ah=gain_A,
+        digit_W=_digit_u(digit_W),
+        digit_A=_digit_u(figures.current.resolution),
         volts_assumed=amps_alone,
         remarks=(*_remarks(cycles, runs, taken, name), *assumed),
     )
+
+
+def _digit_u(resolution: float) -> float:
+    """Return what a last digit does to a draw: the levels in a run and below it are each even within a digit."""
+    return sqrt(2) * resolution / WITHIN
 
 
 def _starts(taken: list[Cycle], figures: MeterFigures, how: HowRead, start_s: float) -> SeenStarts | Missing:

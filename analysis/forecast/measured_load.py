@@ -12,6 +12,7 @@ from ..nameplate.measured_chain import RunTotals
 from ..not_known import Missing
 from ..readings.chunk import Side
 from ..stats.interval95 import Component, Within, combine
+from .stretches import Stretches
 
 
 @dataclass(frozen=True)
@@ -39,8 +40,12 @@ class MeasuredLoad:
     scatter_Wh, scatter_Ah : float or None
         How far the amounts of an hour scatter, as the standard deviation of those of one hour: that of T hours is
         sqrt(T) times as much. None with too few runs.
+    stretches_Wh, stretches_Ah : Stretches or None
+        What stretches of the runs' own time took; None with too few runs.
     gain_Wh, gain_Ah : float
         Limits of the meter's factor on energy, and on charge. [1]
+    digit_W, digit_A : float
+        Standard uncertainty of what its last digit does to the draw, alike in all runs: it does not average out.
     volts_assumed : bool
         Whether the log has amps alone, and watts are reckoned with an assumed voltage.
     remarks : tuple of str
@@ -66,8 +71,12 @@ class MeasuredLoad:
     starts: SeenStarts | Missing
     scatter_Wh: float | None
     scatter_Ah: float | None
+    stretches_Wh: Stretches | None
+    stretches_Ah: Stretches | None
     gain_Wh: float
     gain_Ah: float
+    digit_W: float
+    digit_A: float
     volts_assumed: bool
     remarks: tuple[str, ...]
 
@@ -77,33 +86,50 @@ class MeasuredLoad:
         The interval is that of any such stretch of time: the chance of when runs fall, how well the log shows the usual
         hour, and the meter's factor.
         """
-        total, scatter, gain = self._of(unit)
+        total = self._of(unit)
         if total is None:
             return None
+        energy = unit == "Wh"
+        scatter, stretches = (self.scatter_Wh, self.stretches_Wh) if energy else (self.scatter_Ah, self.stretches_Ah)
+        gain, digit = (self.gain_Wh, self.digit_W) if energy else (self.gain_Ah, self.digit_A)
         # As often as the log shows starts, each with its share of what the runs took; never more than running all
         # the time takes, nor less than nothing.
         middle = total / self.runs.runs * self.starts_per_h.value * hours
         most = max(total / self.runs.run_h * hours, middle)
         # Too few runs to know how they scatter: anything between the two can come.
-        if scatter is None:
+        if scatter is None or stretches is None:
             return Within(middle, 0.0, most * (1 + gain))
-        # The time to come scatters with the root of its hours; that the log's own rate is a sample of `covered_h` hours
-        # adds the same again, times hours / covered_h.
-        chance = Component("chance", scatter * sqrt(hours + hours**2 / self.covered_h), dof=self.runs.runs - 1)
-        half = combine([chance, Component("gain", gain * middle / sqrt(3), even=1)]).half
-        return Within(middle, max(middle - half, 0.0), min(middle + half, most * (1 + gain)))
+        # What all runs share: no number of them makes it smaller.
+        meter = [
+            Component("gain", gain * middle / sqrt(3), even=1),
+            Component("last digit", digit * self.runs.run_h / self.runs.runs * self.starts_per_h.value * hours, even=2),
+        ]
+        log = self._of_log(scatter, stretches, hours)
+        # The time to come scatters with the root of its hours: known for long times; in short ones it counts whether a
+        # run more falls in, which the log's own stretches show.
+        long = Component("chance", scatter * sqrt(hours), dof=stretches.runs - 1)
+        below, above = (
+            max(combine([part, *log, *meter]).half for part in (long, seen)) for seen in stretches.apart(hours)
+        )
+        return Within(middle, max(middle - below, 0.0), min(middle + above, most * (1 + gain)))
+
+    def _of_log(self, scatter: float, stretches: Stretches, hours: float) -> list[Component]:
+        """Return how well the log shows what so many usual hours take [unit]."""
+        share = hours / self.covered_h
+        return [
+            Component("chance in the log", scatter * sqrt(self.covered_h) * share, dof=stretches.runs - 1),
+            Component("the log's ends", stretches.by_ends * share, even=2),
+        ]
 
     def without_a_break(self, hours: float, unit: Literal["Wh", "Ah"]) -> float | None:
         """Return what it takes when it starts once and runs all the time [unit]."""
-        total = self._of(unit)[0]
+        total = self._of(unit)
         if total is None:
             return None
         start_Wh = self.runs.start_Wh / self.runs.runs
         # Charge goes with energy as it did in the runs: at their own bank voltage.
         return (self.runs.run_W * hours + start_Wh) * total / self.runs.energy_Wh
 
-    def _of(self, unit: Literal["Wh", "Ah"]) -> tuple[float | None, float | None, float]:
-        """Return what all the runs took, the scatter of an hour's, and the meter's factor."""
-        if unit == "Wh":
-            return self.runs.energy_Wh, self.scatter_Wh, self.gain_Wh
-        return self.runs.charge_Ah, self.scatter_Ah, self.gain_Ah
+    def _of(self, unit: Literal["Wh", "Ah"]) -> float | None:
+        """Return what all the runs took."""
+        return self.runs.energy_Wh if unit == "Wh" else self.runs.charge_Ah

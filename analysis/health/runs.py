@@ -21,6 +21,10 @@ LEAST_CYCLES: Final = 8
 TOO_MANY_SHORT: Final = 1 / 3
 #: A load cannot run twice at once: more overlaps than one and than this share, and the runs are of several loads. [1]
 MOST_OVERLAPS: Final = 0.1
+#: The newest part of a log is also judged by itself, so that healthy weeks do not hide a bad day. [1]
+NEWEST: Final = 1 / 3
+#: So many runs must be too short: a tank without air makes short ones, not short and long by turns. [1]
+MOSTLY: Final = 2 / 3
 _HOUR_US: Final = 3600 * MICROSECONDS
 
 
@@ -122,6 +126,16 @@ class Runs:
         """Return one field of every cycle; NaN where it is not known."""
         values = [getattr(cycle, name) for cycle in self.cycles.cycles]
         return np.array([np.nan if value is None else value for value in values], dtype=np.float64)
+
+    def briefer(self, least_s: float) -> BoolArray:
+        """Return which runs were shorter, even if either end lay half a spacing outside of what was read."""
+        return self.run_s + (self.usual_interval_s or 0.0) < least_s
+
+    def mostly(self, which: BoolArray) -> bool:
+        """Tell whether two thirds of the whole runs, or of the newest third of them, are among these."""
+        whole = which[self.whole]
+        newest = whole[-max(LEAST_CYCLES, round(NEWEST * len(whole))) :]
+        return bool(whole.mean() >= MOSTLY or newest.mean() >= MOSTLY)
 
     def starts(self, which: BoolArray) -> tuple[int, ...]:
         """Return the starts of some of the cycles, to name them. [us]."""

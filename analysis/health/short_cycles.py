@@ -12,7 +12,7 @@ from ..wording import figure, spell
 from .finding import Advice, Check, Rule, Severity
 from .hardly_seen import at_cut_off, hardly_seen
 from .limits import HealthLimits
-from .runs import LEAST_CYCLES, Runs, busiest_hour
+from .runs import Runs, busiest_hour
 from .tank import AIR_FIRST_STEP
 
 _CAUSES: Final = (
@@ -27,16 +27,12 @@ _CHECK_FIRST: Final = (
 _FIRST_STEP_ELSE: Final = "Find out what starts it so often; of a well pump, have the air of its tank checked first."
 #: A limit per day is an average: a log shorter than this says nothing about it. [h]
 LEAST_HOURS: Final = 20.0
-#: The newest part of a log is also judged by itself, so that healthy weeks do not hide a bad day. [1]
-NEWEST: Final = 1 / 3
 #: In a log shorter than an hour so many starts count, at so many times the rate allowed in the busiest hour: common
 #: practice, no source. [1, 1]
 LEAST_STARTS: Final = 4
 BURST: Final = 2.0
 #: So many times the starts allowed in an hour leave no time for runs as long as they should be. [1]
 SURELY_BRIEF: Final = 2.0
-#: So many runs must be too short: a tank without air makes short ones, not short and long by turns. [1]
-MOST: Final = 2 / 3
 
 
 def short_cycling(runs: Runs, limits: HealthLimits) -> Check:
@@ -50,9 +46,8 @@ def short_cycling(runs: Runs, limits: HealthLimits) -> Check:
     if (cannot := runs.cannot_tell(rule, limits.minimum_run_s.value)) is not None:
         # Starts can be counted where runs cannot be measured; but not where they are several loads'.
         return cannot if runs.mixed else _by_starts_alone(runs, limits, rule) or _by_rises(runs, limits, rule) or cannot
-    # Either end of a run may lie up to half a spacing outside of what was read.
-    short = runs.run_s + (runs.usual_interval_s or 0.0) < limits.minimum_run_s.value
-    brief = _most_are(short, runs)
+    short = runs.briefer(limits.minimum_run_s.value)
+    brief = runs.mostly(short)
     a_day = _too_many_a_day(runs, limits)
     often = a_day is not None or busiest_hour(runs.start_us) > limits.starts_per_hour.value
     evidence = _evidence(runs, short) + (f"; {a_day:.0f} starts in 24 h on average" if a_day is not None else "")
@@ -186,13 +181,6 @@ def _rule(limits: HealthLimits) -> Rule:
         f"hour; {hour.value:g} starts in the busiest hour",
         f"run: {run.source}; starts: {day.source}; busiest hour: {hour.source}",
     )
-
-
-def _most_are(short: BoolArray, runs: Runs) -> bool:
-    whole = short[runs.whole]
-    # Healthy weeks must not hide a bad day.
-    newest = whole[-max(LEAST_CYCLES, round(NEWEST * len(whole))) :]
-    return bool(whole.mean() >= MOST or newest.mean() >= MOST)
 
 
 def _too_many_a_day(runs: Runs, limits: HealthLimits) -> float | None:

@@ -88,7 +88,8 @@ def air_charge_lost(runs: Runs, limits: HealthLimits) -> Check:
     """Judge whether the tank still holds the water it should between two starts.
 
     Against the tank of the site file where its flow is known; else against the log's own earlier behaviour; else by
-    runs and rests that are both far below what any tank of the right size gives.
+    runs and rests that are both far below what any tank of the right size gives. Runs that are too brief all the same
+    do not tell that the tank has its air.
     """
     rule = _air_rule(limits)
     if (cannot := runs.cannot_tell(rule)) is not None:
@@ -100,7 +101,43 @@ def air_charge_lost(runs: Runs, limits: HealthLimits) -> Check:
     if shrunk is not None:
         advice = Advice(_AIR_CAUSES, _AIR_CHECK_FIRST.format(below=limits.precharge), AIR_FIRST_STEP)
         return rule.found(shrunk.severity, title, shrunk.evidence, advice, shrunk.plain, runs.starts(shrunk.which))
-    return rule.passed(f"usual run {spell(float(np.nanmedian(runs.run_s)))}")
+    usual = spell(float(np.nanmedian(runs.run_s)))
+    if runs.mostly(runs.briefer(limits.minimum_run_s.value)):
+        return rule.not_judged(f"runs last {usual}, {_why_brief(limits)}")
+    return rule.passed(f"usual run {usual}{_though_small(limits)}")
+
+
+def _why_brief(limits: HealthLimits) -> str:
+    """Say why runs too brief for the motor, though not by as much as a tank without air makes them, tell no more."""
+    tank, least = limits.tank_run_s, spell(limits.minimum_run_s.value)
+    if tank is None:
+        return (
+            f"less than {least}: a tank without its air and one that is too small look the same; its size, pressures "
+            "and the pump's flow (water in the site file) tell more"
+        )
+    if _is_small(limits):
+        return (
+            f"less than {least}: the tank of the site file is too small for more ({spell(tank.value)}), so they do not "
+            "tell whether it has its air"
+        )
+    return (
+        f"less than {least}, but not less than half of what the tank takes ({spell(tank.value)}): the flow of a plate "
+        "is too rough to tell whether it has its air"
+    )
+
+
+def _though_small(limits: HealthLimits) -> str:
+    """Say of a tank that has its air if it is too small all the same: passed does not mean that it is right."""
+    if limits.tank_run_s is None or not _is_small(limits):
+        return ""
+    return (
+        f": the tank holds the water it was built for, but that is too little ({spell(limits.tank_run_s.value)} at the "
+        f"pump's flow; a run should last {spell(limits.minimum_run_s.value)})"
+    )
+
+
+def _is_small(limits: HealthLimits) -> bool:
+    return limits.tank_run_s is not None and limits.tank_run_s.value < limits.minimum_run_s.value
 
 
 def _air_rule(limits: HealthLimits) -> Rule:

@@ -7,7 +7,6 @@ from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, replace
 from datetime import tzinfo
 from functools import partial
-from typing import Final
 
 import numpy as np
 
@@ -16,12 +15,10 @@ from ..charge.between_notes import LinesInOrder, MarkedStretch, MarkedSums, Shar
 from ..charge.charge import ChargeSums
 from ..charge.completed import CompletedIntervals, CompletedReadings, Reader, Window
 from ..readings.chunk import SECONDS_PER_HOUR, Chunk, FloatArray
+from ..readings.log_facts import only_ends
 from ..readings.measured_span import HowRead
 from .local_days import LocalDay, days_in
 from .sustained import NOTHING_SEEN, HighestDraw, PeakDraw
-
-#: Notes that end a demo and begin none.
-ENDINGS: Final = frozenset({"end", "stop", "off", "done"})
 
 Demo = tuple[int, int | None, str]
 """Beginning [us], end [us] or None where no later note ends it, and the note's text."""
@@ -104,13 +101,13 @@ class Ledger:
 
 
 def demos_of(markers: Sequence[tuple[int, str]]) -> tuple[Demo, ...]:
-    """Return the demos that notes mark: each from its note to the next; those of `ENDINGS` only end one."""
+    """Return the demos that notes mark: each from its note to the next; those that only end end one."""
     ordered = sorted(markers)
     ends: list[int | None] = [*(at for at, _ in ordered[1:]), None][: len(ordered)]
     return tuple(
         (at, end, text)
         for (at, text), end in zip(ordered, ends, strict=True)
-        if text.strip().lower() not in ENDINGS and (end is None or end > at)
+        if not only_ends(text) and (end is None or end > at)
     )
 
 

@@ -128,6 +128,7 @@ class LogAnalysis:
             marked=marked,
             figures=self._figures,
             starts_known=starts is not None,
+            has_array=self._site is not None and self._site.array is not None,
         )
         return report if self._site_folds is None else self._followed(report, self._site_folds, starts, starts_us)
 

@@ -39,7 +39,8 @@ class LogReport:
     plate was to be compared, ``no_plate`` says why not. ``checks`` are all limits that were looked at, ``findings``
     those that were crossed; ``trends`` is empty where a log is too short.
     ``starts_known`` tells whether surges that fall between readings are in the intervals. ``paybacks`` are those of the
-    ledger's demos; ``by_site`` is what log and site file say together, None without a site file.
+    ledger's demos; ``by_site`` is what log and site file say together, None without a site file or where nobody asked;
+    ``has_array`` tells whether the site file names an array.
     """
 
     facts: LogFacts
@@ -59,6 +60,7 @@ class LogReport:
     ledger: Ledger = field(default_factory=Ledger)
     paybacks: tuple[Payback, ...] = ()
     by_site: SiteReport | None = None
+    has_array: bool = False
 
     def in_short(self) -> LogReport:
         """Return it without what its charts are drawn from: all figures stay, of each quantity its two extremes."""

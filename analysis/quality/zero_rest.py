@@ -2,7 +2,7 @@
 
 Amps near nought alone do not make a rest: a standing draw, or an array that carries the loads, reads so, too. So the
 volts of the stretch must say, too, that nothing flows: they do not step, do not move as if what the meter reads did
-flow, and do not stand where they stand while the bank is charged.
+flow, nor against its amps, and do not stand where they stand while the bank is charged.
 """
 
 from __future__ import annotations
@@ -36,6 +36,9 @@ NEAR: Final = 0.01
 #: The volts move where their means of the stretch's halves differ by so many standard deviations of the noise: common
 #: practice, no source. [1]
 MOVES: Final = 4.0
+#: Amps and volts go against each other, as what flows makes them, where their correlation lies so many standard errors
+#: below none: common practice, no source. [1]
+AGAINST: Final = 3.0
 #: An offset is known where it is at least so many of its standard uncertainties: common practice, no source. [1]
 SURE: Final = 3.0
 #: Rests are told apart by their volts in steps of this share: common practice, no source. [1]
@@ -58,6 +61,19 @@ class Rest:
     mean_A: float
     u_A: float
     by_volts: bool = False
+    before_A: float | None = None
+    after_A: float | None = None
+
+    def on_the_way(self, near_A: float) -> bool:
+        """Tell whether the level stretches around it read a little more on one side and a little less on the other.
+
+        Then it is a step of a current that goes through zero while other loads come and go, such as sun does.
+        """
+        if self.before_A is None or self.after_A is None:
+            return False
+        beyond = sorted((self.before_A - self.mean_A, self.after_A - self.mean_A))
+        least = SURE * self.u_A
+        return -near_A <= beyond[0] < -least and least < beyond[1] <= near_A
 
 
 class _Level:
@@ -87,6 +103,34 @@ class _Level:
         return change if abs(change) > least else 0.0
 
 
+class _Together:
+    """How amps and volts of a stretch that goes on move with each other."""
+
+    def __init__(self) -> None:
+        self._first: FloatArray | None = None
+        self._count = 0
+        self._sums, self._products = np.zeros(2), np.zeros((2, 2))
+
+    def grow(self, both: FloatArray) -> None:
+        """Take its next readings in; shape (2, readings)."""
+        # Beside the first reading: volts are large beside what they move by.
+        self._first = both[:, :1] if self._first is None else self._first
+        beside = both - self._first
+        self._count += both.shape[1]
+        self._sums += beside.sum(axis=1)
+        self._products += beside @ beside.T
+
+    def go_against(self) -> bool:
+        """Tell whether the volts fall when the amps rise, and rise when they fall, more than by chance."""
+        if self._count < LEAST_READINGS:
+            return False
+        apart = self._products - np.outer(self._sums, self._sums) / self._count
+        alone = sqrt(max(apart[0, 0] * apart[1, 1], 0.0))
+        r = max(float(apart[0, 1]) / alone, -0.999_999) if alone > 0 else 0.0
+        # Student's t of a correlation of none.
+        return r * sqrt((self._count - 2) / (1 - min(r * r, 0.999_999))) < -AGAINST
+
+
 class RestPart:
     """Find the best rest of pieces that have amps: level, the nearest to zero, the surest known.
 
@@ -99,11 +143,13 @@ class RestPart:
         self._names = [name for name in ("current_A", "voltage_V") if name in quantities]
         self._thresholds = {name: Threshold() for name in self._names}
         self._levels = {name: _Level() for name in self._names}
+        self._together = _Together()
         self._start_us = self._stop_us = 0
         self._most = MostPart("current_A")
         self._grain_A = np.inf
         self._charging = ChargingVolts()
         self._best: dict[int, Rest] = {}
+        self._newest: Rest | None = None
 
     def take(self, piece: Piece) -> None:
         """Take the next piece in."""
@@ -133,21 +179,29 @@ class RestPart:
         self._stop_us = int(time_us[-1])
         for name, (x, change) in readings.items():
             self._levels[name].grow(x, change)
+        if len(readings) > 1:
+            self._together.grow(np.array([x for x, _ in readings.values()]))
 
     def _close(self) -> None:
         """End the stretch that goes on, and keep it if it is the best so far."""
-        self._best = self._better()
+        self._best, self._newest = self._with_candidate()
         self._levels = {name: _Level() for name in self._names}
+        self._together = _Together()
 
-    def _better(self) -> dict[int, Rest]:
+    def _with_candidate(self) -> tuple[dict[int, Rest], Rest | None]:
+        """Return the best rests with the stretch that goes on among them, and which level stretch is the newest."""
         rest = self._candidate()
         if rest is None:
-            return self._best
-        # A rest in the sun and one at night look alike by amps: the best at each level of the volts is kept until those
+            return self._best, self._newest
+        newest, best = self._newest, self._best
+        if newest is not None:
+            rest = replace(rest, before_A=newest.mean_A)
+            best = {at: replace(known, after_A=rest.mean_A) if known is newest else known for at, known in best.items()}
+        # A rest in the sun and one at night look alike by amps: the best at each level of the volts is held until those
         # of charging are known.
         at = self._volts_step()
-        known = self._best.get(at)
-        return self._best if known and _distance_A(known) <= _distance_A(rest) else {**self._best, at: rest}
+        held = best.get(at)
+        return (best if held and _distance_A(held) <= _distance_A(rest) else {**best, at: rest}), rest
 
     def _volts_step(self) -> int:
         """Return which step of the volts the stretch that goes on stands on."""
@@ -166,6 +220,10 @@ class RestPart:
         # What noise alone lets means of so many readings differ by, and one digit.
         if np.ptp(blocks) > LEVEL_TIMES * amps.noise / sqrt(count // len(blocks)) + digit_A:
             return None
+        # A current that goes through zero on its way is near it for a while, and so are its means: it moves all the
+        # same, and the volts against it, which a meter's offset never makes them.
+        if abs(amps.moves()) > digit_A or self._together.go_against():
+            return None
         volts, mean_A, u_A = self._levels.get("voltage_V"), amps.means.mean, amps.means.uncertainty()[0]
         if volts is not None and abs(mean_A) > 2 * u_A and mean_A * volts.moves() < 0:
             return None  # they fall as if what is read were drawn, or rise as if it came back
@@ -176,14 +234,19 @@ class RestPart:
         near_A, charging_V = NEAR * (self._most.result() or 0.0), self._charging.result(self._most.result() or 0.0)
         # At the volts of charging, amps near nought may be an array that carries the loads.
         below = log(charging_V) / VOLTS_APART if charging_V else inf
-        rests = [rest for at, rest in self._better().items() if abs(rest.mean_A) <= near_A and at < below]
+        best, _ = self._with_candidate()
+        rests = [
+            rest
+            for at, rest in best.items()
+            if abs(rest.mean_A) <= near_A and at < below and not rest.on_the_way(near_A)
+        ]
         if not rests:
             return None
-        best = min(rests, key=_distance_A)
+        nearest = min(rests, key=_distance_A)
         digit_A = smallest_step(self._grain_A, self._most.result() or 0.0) / sqrt(12)
-        best = replace(best, u_A=max(best.u_A, digit_A))
+        nearest = replace(nearest, u_A=max(nearest.u_A, digit_A))
         # An offset between two and three uncertainties is neither surely there nor surely none: nothing is proposed.
-        return None if 2 * best.u_A < abs(best.mean_A) < SURE * best.u_A else best
+        return None if 2 * nearest.u_A < abs(nearest.mean_A) < SURE * nearest.u_A else nearest
 
 
 class ChargingVolts:

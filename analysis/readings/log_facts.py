@@ -3,10 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 if TYPE_CHECKING:
     from .chunk import Sampling, Side
+
+#: Notes that end the stretch, or the demo, before them and begin none.
+ENDINGS: Final = frozenset({"end", "stop", "off", "done"})
+
+
+def only_ends(text: str) -> bool:
+    """Tell whether a note ends what went on before it and begins nothing."""
+    return text.strip().lower() in ENDINGS
 
 
 @dataclass(frozen=True)

@@ -15,7 +15,7 @@ import numpy as np
 
 from ..charge.amounts import Amounts, Charge, Evidence, Sureness
 from ..charge.between_notes import MarkedStretch, MarkedSums
-from ..charge.charge import ChargeFold, ChargeSums
+from ..charge.charge import ChargeFold, ChargeSums, HighestShown
 from ..charge.completed import CompletedReadings, Reader
 from ..charge.error_facts import ErrorFacts
 from ..charge.instants import Instants, InstantsFold, looked_at
@@ -59,6 +59,7 @@ class AmountsAnalysis:
             self._otherwise = ChargeFold(other, quantities, from_us=from_us, to_us=to_us)
         signal = looked_at(how.side, how.sampling, quantities)
         self._instants = InstantsFold(signal, how.gap_limit_s) if signal else None
+        self._highest = HighestShown()
 
     def add(self, chunk: Chunk) -> None:
         """Take the next readings in."""
@@ -78,6 +79,7 @@ class AmountsAnalysis:
     def take(self, read: CompletedReadings) -> None:
         """Take in what the next readings complete, where somebody else reads them."""
         self._charge.take(read)
+        self._highest.add(read.chunk)
         if self.marked is not None:
             self.marked.take(read)
         if self._otherwise is not None:
@@ -102,18 +104,25 @@ class AmountsAnalysis:
 
         Only what one start may draw is taken from `starts`, if any; their number is that of `starts_us`.
         """
-        at_us = np.asarray(starts_us, dtype=np.int64)
         instants = self._instants.result() if self._instants is not None else None
 
         def with_starts(charge: Charge) -> Charge:
-            charge = charge.read_at(instants)
-            low, high = charge.span.start_us, charge.span.stop_us
-            if starts is None or low is None or high is None:
-                return with_intervals(charge, self._figures)
-            inside = int(((at_us >= low) & (at_us <= high)).sum())
-            return with_intervals(charge, self._figures, starts.within(low, high, inside))
+            of_log = self._highest.of_log(charge.read_at(instants))
+            return with_intervals_by_starts(of_log, self._figures, starts, starts_us)
 
         return with_starts
+
+
+def with_intervals_by_starts(
+    charge: Charge, figures: MeterFigures, starts: UnseenStarts | None, starts_us: Sequence[int]
+) -> Charge:
+    """Return charge and energy with their intervals, by those of all starts of a log [us] that lie in their span."""
+    low, high = charge.span.start_us, charge.span.stop_us
+    if starts is None or low is None or high is None:
+        return with_intervals(charge, figures)
+    at_us = np.asarray(starts_us, dtype=np.int64)
+    inside = int(((at_us >= low) & (at_us <= high)).sum())
+    return with_intervals(charge, figures, starts.within(low, high, inside))
 
 
 def with_intervals(charge: Charge, figures: MeterFigures, starts: UnseenStarts | None = None) -> Charge:

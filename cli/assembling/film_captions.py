@@ -7,6 +7,8 @@ from pathlib import Path
 from typing import Final
 
 from ...analysis.charge.every_second import EachSecond, EverySecond
+from ...analysis.health.finding import is_swapped
+from ...analysis.one_log.log_analysis import LogAnalysis
 from ...analysis.quality.sign_check import SignFold
 from ...analysis.readings.chunk import MICROSECONDS
 from ...analysis.site.site import Site
@@ -19,6 +21,7 @@ from ..opening.times_written import span_of
 from ..render.documents.captions import caption_pieces
 from ..render.terminal.charge import wrong_sign_lines
 from ..render.wording.clock import clock, from_to, in_zone
+from ..render.wording.log_sentences import load_name
 from ..render.wording.numbers import duration
 
 #: A film is no longer, unless it is said to be shorter: common practice, no source. [s]
@@ -49,16 +52,22 @@ def write_captions(
     """
     ready = prepared(log, site, corrections)
     from_us, to_us = _film_of(ready, film_start, film_length)
+    # What a run took above the rest is known when it is over: the log is read for that first.
+    analysis = LogAnalysis(ready.facts, ready.how, ready.quantities, site=site, figures=ready.figures)
+    ready.feed(analysis)
+    report = analysis.result()
     stream = EverySecond(ready.how, ready.quantities, from_us=from_us, to_us=to_us)
     sign = SignFold(ready.quantities if ready.how.side == "dc" else (), ready.how.gap_limit_s)
     has_charge = ready.how.side == "dc" and "current_A" in ready.quantities
     pieces = caption_pieces(
         ready.facts,
-        _seconds(ready, stream, sign),
+        tuple(_seconds(ready, stream, sign)),
         ready.facts.markers,
         from_us=from_us,
         to_us=to_us,
         has_charge=has_charge,
+        runs=() if is_swapped(report.findings) else report.cycles.cycles,
+        load=load_name(report),
     )
     with whole_file(out) as hidden, hidden.open("w", encoding="utf-8", newline="\n") as file:
         file.writelines(pieces)

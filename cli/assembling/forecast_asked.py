@@ -14,6 +14,7 @@ from ...analysis.forecast.forecast import Forecast, forecast
 from ...analysis.forecast.load_from_log import measured_load
 from ...analysis.not_known import Missing
 from ...analysis.one_log.watched_load import watched_load
+from ...analysis.quality.sign_check import SignFold
 from ...analysis.readings.chunk import SECONDS_PER_HOUR
 from ...ingest.durations import seconds
 from ...ingest.errors import InputError
@@ -98,7 +99,15 @@ class ForecastAsked:
         ready = prepared(path, site, Corrections(drop_spikes=self.drop_spikes))
         watched = watched_load(site, self.load, ready.how, ready.quantities)
         fold = CycleFold(ready.how, ready.quantities, load=watched.name, expected=watched.expected)
-        ready.feed(fold)
+        sign = SignFold(ready.quantities, ready.how.gap_limit_s)
+        ready.feed(fold, sign)
+        seen = sign.result()
+        if seen is not None and seen.plausible is False:
+            # What looks like runs are then the rests between them: a forecast from these would be any figure.
+            raise InputError(
+                f"--measured: {path}: draw and return seem to be swapped, the voltage rises with the draw; turn the "
+                f"log first with 'shuntbook convert {path} --reverse-sign --out OTHER', and forecast by OTHER"
+            )
         # At the bank amps alone may have been read: their watts need volts, those that the site file lets one expect.
         at_bank = ready.how.side == "dc"
         return measured_load(

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ...analysis.charge.amounts import Charge
-from ...analysis.charge.charge import ChargeFold
+from ...analysis.charge.charge import ChargeFold, HighestShown
 from ...analysis.cycles.cycle import Cycles
 from ...analysis.cycles.cycles import CycleFold
 from ...analysis.health.finding import Finding
@@ -21,14 +21,16 @@ from ...analysis.not_known import Refusal
 from ...analysis.quality.sign_check import SignFold
 from ...analysis.readings.chunk import MICROSECONDS, Chunk, Fold
 from ...analysis.readings.envelope import Recent, RecentFold
+from ...analysis.readings.log_facts import only_ends
 from ...analysis.readings.measured_span import HowRead
-from ...analysis.sureness.amount_intervals import with_intervals
+from ...analysis.sureness.amount_intervals import with_intervals, with_intervals_by_starts
 from ...analysis.sureness.cycle_intervals import sure_cycles
 from ...analysis.sureness.meter_figures import NOTHING_STATED, MeterFigures
 from ...ingest.events import Reading
 
 if TYPE_CHECKING:
     from ...analysis.cycles.noted_runs import NotedRunsFold
+    from ...analysis.sureness.signal_errors import UnseenStarts
 
 #: Cycles are paired again no more often than this, and so that it takes no more than a fiftieth of the time: it looks
 #: at all of them. [s]
@@ -41,8 +43,9 @@ _NOTES = 100
 
 @dataclass(frozen=True)
 class Snapshot:
-    """One meter as it stands now; amounts are since the start, and since the last marker.
+    """One meter as it stands now; amounts are since the start, and since the last marker that began a stretch.
 
+    ``mark`` is that marker's text, ``ended_by`` that of the one which ended its stretch, if one has.
     ``recent`` is the last stretch of the current, else of the power; ``notes`` are the newest ones, each an instant
     [us] and its text. Times are shown in ``zone``, or counted from the recording's start where it is ``undated``.
     """
@@ -54,6 +57,7 @@ class Snapshot:
     charge: Charge | None
     since_mark: Charge | None
     mark: str | None
+    ended_by: str | None
     peak_A: float | None
     peak_W: float | None
     cycles: Cycles | None
@@ -74,7 +78,7 @@ class LiveMeter:
     """The folds of one meter of a capture.
 
     ``limits`` are what cycles are held against; ``load`` and ``expected`` are the load to look for and its draw by the
-    plate; ``zone`` and ``undated`` say how times are shown.
+    plate, ``each_start`` what one start may draw between readings; ``zone`` and ``undated`` say how times are shown.
     """
 
     name: str
@@ -84,16 +88,18 @@ class LiveMeter:
     load: str | None = None
     expected: float | None = None
     figures: MeterFigures = NOTHING_STATED
+    each_start: UnseenStarts | None = None
     zone: str = "UTC"
     undated: bool = False
     mark: str | None = None
+    ended_by: str | None = None
     _whole: ChargeFold | None = None
     _since: ChargeFold | None = None
-    _since_us: int | None = None
     _cycles: Fold[Cycles] | None = None
     _by_notes: NotedRunsFold | None = None
     _sign: SignFold = field(default_factory=lambda: SignFold(()))
     _recent: RecentFold | None = None
+    _highest: HighestShown = field(default_factory=HighestShown)
     _notes: deque[tuple[int, str]] = field(default_factory=lambda: deque(maxlen=_NOTES))
     _cycles_seen: Cycles | None = None
     _look_again: float = 0.0
@@ -106,7 +112,6 @@ class LiveMeter:
         # What a report makes of the log comes of the same folds, so that the last figures here are the first ones
         # there.
         self._whole = self._new_charge()
-        self._since = self._new_charge()
         if self.how.side == "dc":
             self._sign = SignFold(self.quantities, self.how.gap_limit_s)
         if {"current_A", "power_W"} & set(self.quantities):
@@ -117,9 +122,9 @@ class LiveMeter:
                 self._cycles = self._by_notes = NotedRunsFold(levels, levels.signal)
             self._recent = self._new_recent()
 
-    def _new_charge(self) -> ChargeFold | None:
+    def _new_charge(self, from_us: int | None = None) -> ChargeFold | None:
         try:
-            return ChargeFold(self.how, set(self.quantities))
+            return ChargeFold(self.how, set(self.quantities), from_us=from_us)
         except Refusal:
             return None
 
@@ -134,8 +139,7 @@ class LiveMeter:
         if not readings:
             return
         chunk = self._chunk(readings)
-        self._add_since_mark(readings)
-        for fold in (self._whole, self._cycles, self._sign, self._recent):
+        for fold in (self._whole, self._since, self._highest, self._cycles, self._sign, self._recent):
             if fold is not None:
                 fold.add(chunk)
         for name in ("current_A", "power_W"):
@@ -146,28 +150,20 @@ class LiveMeter:
         self._last = readings[-1]
         self._readings += len(readings)
 
-    def marked(self, text: str, at_us: int | None = None) -> None:
-        """Begin a new stretch at a marker; its instant is now, or some time after the last reading [us]."""
-        if self._by_notes is not None and at_us is not None:
+    def marked(self, text: str, at_us: int) -> None:
+        """Begin a new stretch at a marker's instant [us], or end the one that goes on, by the words of the ledger."""
+        if self._by_notes is not None:
             self._by_notes.note(at_us, text)
-        last_us = self._last.time_us if self._last is not None else None
-        if (shown_us := last_us if at_us is None else at_us) is not None:
-            self._notes.append((shown_us, text))
-        self.mark, self._since, self._since_us = text, self._new_charge(), shown_us
-
-    def _add_since_mark(self, readings: list[Reading]) -> None:
-        """Take in what came after the last marker; of a recording played fast, much before it may be among it."""
-        if self._since is None:
-            return
-        if self._since_us is not None:
-            after = next((k for k, x in enumerate(readings) if x.time_us > self._since_us), None)
-            if after is None:
-                return
-            # From the last reading before it on, or what flowed between that and the next would be in neither stretch.
-            before = readings[after - 1] if after else self._last
-            readings = [*([] if before is None else [before]), *readings[after:]]
-            self._since_us = None
-        self._since.add(self._chunk(readings))
+        self._notes.append((at_us, text))
+        if not only_ends(text):
+            self.mark, self.ended_by, self._since = text, None, self._new_charge(at_us)
+            # With the reading before it, or what flows between that and the next would be in neither stretch.
+            if self._since is not None and self._last is not None:
+                self._since.add(self._chunk([self._last]))
+        elif self.mark is not None and self.ended_by is None:
+            self.ended_by = text.strip()
+            if self._since is not None:
+                self._since.end_at(at_us)
 
     def _chunk(self, readings: list[Reading]) -> Chunk:
         time_us = np.array([reading.time_us for reading in readings], dtype=np.int64)
@@ -180,8 +176,8 @@ class LiveMeter:
         if final:
             self._cycles_seen = None
         last_us = self._last.time_us if self._last is not None else None
-        whole = self._sure(self._whole)
-        cycles = self._cycles_now(last_us, whole)
+        cycles = self._cycles_now(last_us)
+        whole = self._sure(self._whole, cycles)
         findings = self._findings(cycles, whole)
         turned = sign_check(self._sign.result()).finding
         findings = findings if turned is None else (turned, *findings)
@@ -191,8 +187,9 @@ class LiveMeter:
             now=dict(self._last.values) if self._last is not None else {},
             last_us=last_us,
             charge=whole,
-            since_mark=self._sure(self._since if self.mark is not None else None),
+            since_mark=self._sure(self._since, cycles),
             mark=self.mark,
+            ended_by=self.ended_by,
             peak_A=self._peaks.get("current_A"),
             peak_W=self._peaks.get("power_W"),
             cycles=cycles,
@@ -208,8 +205,18 @@ class LiveMeter:
             undated=self.undated,
         )
 
-    def _sure(self, fold: ChargeFold | None) -> Charge | None:
-        return None if fold is None else with_intervals(fold.result(), self.figures)
+    def _sure(self, fold: ChargeFold | None, cycles: Cycles | None) -> Charge | None:
+        if fold is None:
+            return None
+        charge = self._highest.of_log(fold.result())
+        if self.each_start is None or cycles is None:
+            return with_intervals(charge, self.figures)
+        from ...analysis.forecast.unseen_starts import caught_starts  # most captures are without a site
+
+        # As `charge` and `report` do: what starts drew between readings widens the interval.
+        starts = caught_starts(self.each_start, cycles.cycles, self.how.usual_interval_s)
+        starts_us = [cycle.start_us for cycle in cycles.cycles]
+        return with_intervals_by_starts(charge, self.figures, starts, starts_us)
 
     def _findings(self, cycles: Cycles | None, whole: Charge | None) -> tuple[Finding, ...]:
         if cycles is None:
@@ -217,12 +224,13 @@ class LiveMeter:
         gaps = whole.span.gaps if whole is not None else ()
         return health_of(cycles, self.limits, self.how.usual_interval_s, gaps[-1].stop_us if gaps else None).findings
 
-    def _cycles_now(self, last_us: int | None, whole: Charge | None) -> Cycles | None:
+    def _cycles_now(self, last_us: int | None) -> Cycles | None:
         if self._cycles is None or last_us is None:
             return None
         # A long capture has many cycles, and pairing looks at all: it is done the less often the longer it takes.
         now = time.perf_counter()
         if self._cycles_seen is None or now >= self._look_again:
+            whole = None if self._whole is None else self._whole.result()
             self._cycles_seen = sure_cycles(self._cycles.result(), whole, self.figures, self.how)
             took = time.perf_counter() - now
             self._look_again = now + max(_CYCLES_EVERY_S, _CYCLES_SHARE * took)

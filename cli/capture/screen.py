@@ -145,10 +145,20 @@ def _amount_lines(snapshot: Snapshot) -> list[str]:
         lines.append(total.sentence)
     lines.append(f"since the start: {_amounts(snapshot.charge)}")
     if snapshot.since_mark is not None:
-        lines.append(f"since '{shortened(snapshot.mark or '', 15)}': {_amounts(snapshot.since_mark)}")
+        stretch = stretch_called(snapshot, 15, quotes="''")
+        lines.append(f"{stretch}: {_amounts(snapshot.since_mark)}")
     if snapshot.trouble:
         lines.append("trouble: " + ", ".join(f"{count} x {kind}" for kind, count in sorted(snapshot.trouble.items())))
     return lines
+
+
+def stretch_called(snapshot: Snapshot, most: int, quotes: str = "‘’") -> str:
+    """Say from when on, and until when, the newest stretch goes; of its note so many letters."""
+    before, after = quotes[0], quotes[1]
+    mark = shortened(snapshot.mark or "", most)
+    if snapshot.ended_by is None:
+        return f"since {before}{mark}{after}"
+    return f"from {before}{mark}{after} to {before}{snapshot.ended_by}{after}"
 
 
 def _running_line(snapshot: Snapshot) -> str:

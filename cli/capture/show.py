@@ -263,8 +263,22 @@ def _live(plan: Plan) -> LiveMeter:
     # What a report of the log will take: by the name that stands in it.
     figures = figures_of(meter_of(plan.site, first_meta(plan).meter, how.side))
     undated = recorded is not None and recorded.undated
+    each = None
+    if plan.site is not None and watched.load is not None:
+        from ...analysis.forecast.unseen_starts import unseen_starts  # without a site nothing is known of a start
+
+        each = unseen_starts(plan.site, watched.load, 1, how)
     return LiveMeter(
-        plan.name, how, quantities, limits, watched.name, watched.expected, figures, zone=_zone(plan), undated=undated
+        plan.name,
+        how,
+        quantities,
+        limits,
+        watched.name,
+        watched.expected,
+        figures,
+        each,
+        zone=_zone(plan),
+        undated=undated,
     )
 
 

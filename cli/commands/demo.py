@@ -22,10 +22,10 @@ from ..assembling.report import report_of
 from ..opening.prepared_log import open_site
 from ..parallel.worker_process import second_process
 from ..render.page.page import load_library, load_page, render
-from ..render.terminal.answer import MEANS_95, Reply, explain_option, say_answer
+from ..render.terminal.answer import Reply, explain_option, say_answer
 from ..render.terminal.plate import plate_in_short
 from ..render.wording.answer import bank_gave, load_took
-from ..render.wording.numbers import amount, counted, duration, number, percent, plus_minus, signed
+from ..render.wording.numbers import PLUS_MINUS_MEANS, amount, counted, duration, number, percent, plus_minus, signed
 from ..render.wording.site_sentences import carried, paid_back
 from ..render.wording.verdict import verdict_on
 
@@ -126,7 +126,7 @@ def _answer(report: Report, out: Path) -> Reply:
             " ".join(carried(day)),
             f"A week later, {duration(week.charge.span.covered_s)}: {_took(week)}.",
             _verdict(week),
-            MEANS_95,
+            PLUS_MINUS_MEANS,
         ],
         "surge, nameplate, what carries it",
         last=f"The page: {out / _PAGE} (open it in a browser).",

@@ -21,8 +21,9 @@ from .pool import LOST
 LOGS_A_TASK: Final = 50
 #: So many lists each worker should get at least, so that none waits long for the last. [1]
 _TASKS_A_WORKER: Final = 4
-#: How long a scheduler, and its first worker, may take to answer. [s]
+#: How long a scheduler may take to answer, and after that its first worker to be there. [s]
 _PATIENCE_S: Final = 10
+_WORKER_PATIENCE_S: Final = 10
 
 
 def on_cluster(tasks: Sequence[Task], address: str) -> Iterator[Done]:
@@ -100,7 +101,7 @@ def _client(dask: Any, address: str) -> Iterator[Any]:  # noqa: ANN401 - the lib
 def _ready_workers(client: Any, address: str) -> int:  # noqa: ANN401 - the library's own
     """Return how many workers there are; all must have this version of the package."""
     try:
-        client.wait_for_workers(1, timeout=_PATIENCE_S)
+        client.wait_for_workers(1, timeout=_WORKER_PATIENCE_S)
     except TimeoutError:
         raise PortFailedError(
             f"--scheduler: {address} has no worker; start some with 'dask worker {address}'"

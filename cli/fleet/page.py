@@ -37,9 +37,9 @@ _METHOD: Final = (
     (
         "What the loads took",
         (
-            "Of each log's load by itself, above what was drawn before each run. Over all, halves of the 95 % "
-            "intervals add up; logs from behind an inverter count only where none is at a bank; where two logs show "
-            "the same time, both count.",
+            f"Of each log's load by itself, above what was drawn before each run. {numbers.PLUS_MINUS_MEANS} Over all, "
+            "what follows ± adds up; logs from behind an inverter count only where none is at a bank; where two logs "
+            "show the same time, both count.",
         ),
     ),
 )

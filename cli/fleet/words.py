@@ -5,15 +5,17 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from ...analysis.cycles.taken_by_load import TakenByLoad
 from ...analysis.health.finding import WRONG_SIGN
 from ...analysis.several_logs.fleet import counts_of, is_unjudged, taken_in_all
 from ..render.terminal.answer import Reply
 from ..render.terminal.columns import Columns
+from ..render.wording.answer import LoadTotal, total_of
 from ..render.wording.checks import not_judged
-from ..render.wording.numbers import counted, number, percent, plus_minus, shortened
+from ..render.wording.numbers import counted, number, percent, shortened
 
 if TYPE_CHECKING:
-    from ...analysis.several_logs.fleet import Counts, LogSummary
+    from ...analysis.several_logs.fleet import Counts, LogSummary, TakenInAll
 
 #: Told first, mostly in two lines each: with what comes before them an answer of at most twelve lines.
 _FIRST = 3
@@ -43,31 +45,27 @@ def fleet_answer(ranking: Sequence[LogSummary]) -> Reply:
 def took_in_all(ranking: Sequence[LogSummary]) -> str:
     """Return in a sentence what the loads of all logs took; empty where no log tells."""
     taken = taken_in_all(ranking)
-    amounts = _both((taken.load_Ah, taken.load_u95_Ah), (taken.load_Wh, taken.load_u95_Wh))
-    return (
-        f"The loads took {amounts} in {counted(taken.runs, 'run')} of {counted(taken.logs, 'log')}." if amounts else ""
-    )
+    total = _total(taken, runs=taken.runs, runs_with_Ah=taken.runs, runs_with_Wh=taken.runs)
+    return f"The loads {total.took} of {counted(taken.logs, 'log')}." if total is not None else ""
 
 
 def load_took(summary: LogSummary) -> str:
     """Return what a log's load took by itself; empty where that is not known, or the sign seems wrong."""
+    total = _load_total(summary)
+    return total.amounts if total is not None else ""
+
+
+def _load_total(summary: LogSummary) -> LoadTotal | None:
     if WRONG_SIGN in summary.codes:
-        return ""
-    most = _runs_known(summary)
-    return _both(
-        (summary.load_Ah if summary.runs_with_Ah == most else None, summary.load_u95_Ah),
-        (summary.load_Wh if summary.runs_with_Wh == most else None, summary.load_u95_Wh),
-    )
+        return None
+    known = summary.runs_with_Ah or 0, summary.runs_with_Wh or 0
+    return _total(summary, runs=summary.cycles or 0, runs_with_Ah=known[0], runs_with_Wh=known[1])
 
 
-def _runs_known(summary: LogSummary) -> int:
-    """Return of how many runs the amount is known that is told; of one that fewer have nothing is said beside it."""
-    return max(summary.runs_with_Ah or 0, summary.runs_with_Wh or 0)
-
-
-def _both(*amounts: tuple[float | None, float | None]) -> str:
-    known = [plus_minus(x, u95, unit) for (x, u95), unit in zip(amounts, ("Ah", "Wh"), strict=True) if x is not None]
-    return known[0] if len(known) == 1 else f"{known[0]} ({known[1]})" if known else ""
+def _total(of: LogSummary | TakenInAll, *, runs: int, runs_with_Ah: int, runs_with_Wh: int) -> LoadTotal | None:
+    # No summary knows which runs were seen only in part; the log's own report tells.
+    known = (runs_with_Ah, runs_with_Wh, of.load_Ah, of.load_u95_Ah, of.load_Wh, of.load_u95_Wh)
+    return total_of(TakenByLoad(runs, 0, *known), "the load")
 
 
 def told(summary: LogSummary) -> str:
@@ -77,9 +75,8 @@ def told(summary: LogSummary) -> str:
         return summary.findings[0].plain + (f" (And {more} more.)" if more else "")
     if summary.status != "read" or summary.findings or summary.not_judged:
         return gist_of(summary)
-    if took := load_took(summary):
-        runs, known = counted(summary.cycles or 0, "run"), _runs_known(summary)
-        return f"took {took} in {runs if known == summary.cycles else f'{known:,} of {runs}'}"
+    if (total := _load_total(summary)) is not None:
+        return total.took
     return "no run of its load was seen" if not summary.cycles else "what its load took is not known"
 
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from ...analysis.health.finding import is_swapped
-from ..capture.screen import LARGE, live_number, live_value, load_called, run_state, taken_so_far
+from ..capture.screen import LARGE, live_number, live_value, load_called, run_state, stretch_called, taken_so_far
 from ..render.wording import numbers
 from ..render.wording.answer import UNTIL_TURNED
 
@@ -68,7 +68,7 @@ def _state(snapshot: Snapshot) -> str:
 def _amount(snapshot: Snapshot) -> dict[str, str]:
     """Return the large figure with its unit, what it is, and what stands beside it."""
     since = snapshot.since_mark is not None
-    when = f"since ‘{numbers.shortened(snapshot.mark or '', 40)}’" if since else "since the start"
+    when = stretch_called(snapshot, 40 if snapshot.ended_by is None else 24) if since else "since the start"
     if is_swapped(snapshot.findings):
         return {"value": _NONE, "unit": "", "what": when, "beside": f"not known {UNTIL_TURNED}"}
     ways = both_ways(snapshot.since_mark if since else snapshot.charge)
@@ -95,20 +95,39 @@ def _without_u95(amount: str) -> str:
     return amount.partition(" ± ")[0]
 
 
+def readings_now(snapshot: Snapshot) -> list[dict[str, str]]:
+    """Return what the meter shows now; which way it flows stands in words beside the one that tells it, not as a sign.
+
+    At the bank those are the amps, else the watts; behind an inverter amps say little without their volts.
+    """
+    known = [(*each, x) for each in LARGE if (x := live_value(snapshot, each[0])) is not None]
+    at_bank = snapshot.side == "dc"
+    by_amps = at_bank and any(quantity == "current_A" for quantity, *_ in known)
+    leading = "current_A" if by_amps else "power_W"
+    return [
+        {
+            "word": word,
+            "value": live_number(quantity, abs(x) if at_bank else x),
+            "unit": unit,
+            "way": _way(snapshot, x) if quantity == leading else "",
+        }
+        for quantity, word, unit, x in known
+    ]
+
+
+def _way(snapshot: Snapshot, x: float) -> str:
+    if snapshot.side != "dc":
+        return "behind an inverter"
+    if is_swapped(snapshot.findings):
+        return "which way is not known"
+    return "no current" if abs(x) < _NO_CURRENT else "out of the bank" if x > 0 else "into the bank"
+
+
 def _flow(snapshot: Snapshot) -> dict[str, str]:
     """Return what flows now, which way, and the other readings beside it."""
-    known = [(q, x, unit) for q, _, unit in LARGE if (x := live_value(snapshot, q)) is not None]
-    by_amps = snapshot.side == "dc" and any(q == "current_A" for q, _, _ in known)
-    # Behind an inverter amps say little without their volts: there the watts are what is drawn.
-    first = "current_A" if by_amps else "power_W"
-    shown = next(((q, x, unit) for q, x, unit in known if q == first), None)
-    others = [f"{live_number(q, abs(x) if by_amps else x)} {unit}" for q, x, unit in known if q != first]
-    if shown is None:
-        return {"value": _NONE, "unit": "", "way": "no reading yet", "beside": ", ".join(others)}
-    quantity, x, unit = shown
-    way = "behind an inverter"
-    if by_amps and is_swapped(snapshot.findings):
-        way = "which way is not known"
-    elif by_amps:
-        way = "no current" if abs(x) < _NO_CURRENT else "out of the bank" if x > 0 else "into the bank"
-    return {"value": live_number(quantity, abs(x)), "unit": unit, "way": way, "beside": ", ".join(others)}
+    readings = readings_now(snapshot)
+    beside = ", ".join(f"{each['value']} {each['unit']}" for each in readings if not each["way"])
+    for each in readings:
+        if each["way"]:
+            return {"value": each["value"], "unit": each["unit"], "way": each["way"], "beside": beside}
+    return {"value": _NONE, "unit": "", "way": "no reading yet", "beside": beside}

@@ -15,9 +15,9 @@ from ..capture.screen import (
     NOT_CONNECTED,
     how_long,
     live_number,
-    live_value,
     load_called,
     run_state,
+    stretch_called,
     taken_so_far,
 )
 from ..render.page.log_tables import AT_LEAST, bound
@@ -98,11 +98,7 @@ def _meter(snapshot: Snapshot) -> dict[str, Any]:
         "connected": snapshot.connected,
         "link": "connected" if snapshot.connected else NOT_CONNECTED,
         "clock": _clock(snapshot),
-        "figures": [
-            {"word": word, "value": live_number(quantity, value), "unit": unit}
-            for quantity, word, unit in LARGE
-            if (value := live_value(snapshot, quantity)) is not None
-        ],
+        "figures": stage.readings_now(snapshot),
         "took": _took(snapshot),
         "stage": stage.stage(snapshot),
         "amounts": _amounts(snapshot),
@@ -144,7 +140,7 @@ def _stretches(snapshot: Snapshot) -> list[tuple[str, Charge | None]]:
     since_start = ("since the start", snapshot.charge)
     if snapshot.since_mark is None:
         return [since_start]
-    return [(f"since ‘{numbers.shortened(snapshot.mark or '', 40)}’", snapshot.since_mark), since_start]
+    return [(stretch_called(snapshot, 40), snapshot.since_mark), since_start]
 
 
 def _amounts(snapshot: Snapshot) -> dict[str, Any]:
@@ -184,12 +180,12 @@ def _chart(snapshot: Snapshot) -> dict[str, Any] | None:
     if recent is None or not len(recent.bucket):
         return None
     word, unit = _UNITS[recent.quantity]
-    low, high = (live_number(recent.quantity, x) for x in (float(recent.low.min()), float(recent.high.max())))
+    reach = _from_to(snapshot, recent.quantity, float(recent.low.min()), float(recent.high.max()))
     span_s = float(recent.bucket[-1] - recent.bucket[0] + 1) * recent.width_s
     runs = _bars(snapshot, recent)
     return {
         "title": f"{word.capitalize()}, the last {numbers.duration(span_s)}",
-        "said": f"Between {low} and {high} {unit}." + (" Bars below: runs." if runs else ""),
+        "said": reach + (" Bars below: runs." if runs else ""),
         "unit": unit,
         "width_s": recent.width_s,
         "buckets": recent.buckets,
@@ -197,6 +193,21 @@ def _chart(snapshot: Snapshot) -> dict[str, Any] | None:
         "runs": runs,
         "notes": _flags(snapshot, recent),
     }
+
+
+def _from_to(snapshot: Snapshot, quantity: str, low: float, high: float) -> str:
+    """Say from what to what a quantity goes, and which way that flows where it is known."""
+    unit = _UNITS[quantity][1]
+    if snapshot.side != "dc" or is_swapped(snapshot.findings):
+        return f"From {live_number(quantity, low)} to {live_number(quantity, high)} {unit}."
+    if low < 0 < high:
+        ends = (
+            f"{live_number(quantity, abs(x))} {unit} {way} the bank" for x, way in ((low, "into"), (high, "out of"))
+        )
+        return f"From {' to '.join(ends)}."
+    least, most = sorted((abs(low), abs(high)))
+    way = "into" if low < 0 else "out of"
+    return f"From {live_number(quantity, least)} to {live_number(quantity, most)} {unit} {way} the bank."
 
 
 def _bars(snapshot: Snapshot, recent: Recent) -> list[list[float | None]]:

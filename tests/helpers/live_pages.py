@@ -100,7 +100,7 @@ def state_of(name, *, title="", mark=None, trouble=()):
     amps = [30.0 if k % 60 >= 40 else 1.0 for k in range(1200)]
     meter.add([Reading(start_us + k * 10**6, {"current_A": a, "voltage_V": 25.0}) for k, a in enumerate(amps)])
     if mark is not None:
-        meter.marked(mark)
+        meter.marked(mark, start_us + 1199 * 10**6)
     shot = meter.snapshot(connected=True, trouble=Counter(trouble), final=True)
     return live_state([shot], title=title or name, elapsed_s=1200.0, left_s=None, ended=False)
 

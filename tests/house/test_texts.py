@@ -8,6 +8,7 @@ import pytest
 from places import ROOT, TOOLS
 
 import shuntbook
+from shuntbook.cli.render.wording.numbers import PLUS_MINUS_MEANS
 
 GUIDES = ("README.md", "DEVELOPERS.md", "SECURITY.md", "sample_data/README.md", "tests/benchmarks/README.md")
 #: Each guide's greatest length, in lines.
@@ -39,6 +40,18 @@ def test_a_guide_names_what_is_there(guide):
     paths = [path for path in PATH.findall(text) if not any(ROOT.glob(path))]
     bare = {name for name in BARE.findall(text) if not any(ROOT.glob(f"**/{name}"))}
     assert (links, paths, bare) == ([], [], set())
+
+
+def test_what_plus_minus_means_is_told_in_one_wording():
+    """Who has read it on the terminal knows it on the page, on the card and in the README."""
+    told = re.compile(r"\b95(?: times)? (?:in|of) (?:a hundred|100)\b[^\"]*")
+    places = [*(ROOT / "cli").rglob("*.py"), *(ROOT / "cli").rglob("*.html"), ROOT / "README.md"]
+    texts = {path.name: told.findall(path.read_text(encoding="utf-8")) for path in places}
+    guide = texts.pop("README.md")
+    assert {name: found for name, found in texts.items() if found} == {
+        "numbers.py": [PLUS_MINUS_MEANS.removeprefix("±: in ")]
+    }
+    assert guide and guide[0].startswith(PLUS_MINUS_MEANS.removeprefix("±: in "))
 
 
 def test_a_guide_names_tools_that_there_are():

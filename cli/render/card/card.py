@@ -15,6 +15,7 @@ from ..still_charts.svg import ALERT, PAPER, REST, SOFT, Frame
 from ..wording import numbers, shown
 from ..wording.answer import bank_gave
 from .sheet import Pen, Sheet
+from .signs import families, readable
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -160,7 +161,7 @@ def _foot(sheet: Sheet, form: _Form) -> float:
     """Write what ± means, and what the card was made with; return where that begins. [px]"""
     edge, pen = form.edge_px, form.note
     y = sheet.height_px - 0.8 * edge - pen.line_px
-    sheet.put("±: in 95 of 100 such logs the truth lies within it", (edge, y), pen)
+    sheet.put(numbers.PLUS_MINUS_MEANS, (edge, y), pen)
     sheet.put("made with shuntbook", (sheet.width_px - edge, y), pen, align="right")
     return y
 
@@ -206,5 +207,7 @@ def _draw_runs(
     high = top + 0.8 * text_px
     axes = sheet.axes(left, high, right - left, foot - high - 4.0 * text_px)
     axes.set_facecolor("none")
-    run_rows.draw(axes, logs, text_px=text_px, narrow=narrow)
+    run_rows.draw(axes, logs, text_px=text_px, narrow=narrow, named=readable)
+    for name in (*axes.get_yticklabels(), *axes.texts):
+        name.set_fontfamily(list(families(name.get_text())))
     return axes

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any, Final, cast
 
 from ...door import NO_ISOLATES
 from ..still_charts.svg import INK
+from .signs import families, readable
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -53,7 +54,8 @@ class Sheet:
         """Return how wide a line of text is. [px]"""
         from matplotlib.font_manager import FontProperties
 
-        font = FontProperties(size=pen.size_px, weight="bold" if pen.bold else "normal")
+        weight = "bold" if pen.bold else "normal"
+        font = FontProperties(family=list(families(text)), size=pen.size_px, weight=weight)
         return float(self._renderer.get_text_width_height_descent(text, font, ismath=False)[0])
 
     def write(self, text: str, at: tuple[float, float], pen: Pen, *, width_px: float, lines: int = 1) -> float:
@@ -75,6 +77,7 @@ class Sheet:
             x / self.width_px,
             1 - (y + _ASCENT * pen.size_px) / self.height_px,
             line,
+            family=list(families(line)),
             size=pen.size_px,
             weight="bold" if pen.bold else "normal",
             color=pen.colour,
@@ -124,5 +127,7 @@ class Sheet:
 
 
 def _plain(text: str) -> str:
-    """Return a text on one line, without marks that no drawing shows; a figure and its ± are never parted."""
-    return " ".join(text.translate(NO_ISOLATES).split()).replace(" ± ", "\N{NO-BREAK SPACE}±\N{NO-BREAK SPACE}")
+    """Return a text on one line, of signs that can be set; a figure and its ± are never parted."""
+    return " ".join(readable(text.translate(NO_ISOLATES)).split()).replace(
+        " ± ", "\N{NO-BREAK SPACE}±\N{NO-BREAK SPACE}"
+    )

@@ -9,18 +9,21 @@ import heapq
 from collections.abc import Iterable, Iterator, Sequence
 from typing import TYPE_CHECKING, Final, NamedTuple
 
+import numpy as np
+
 from ..wording import film
 from ..wording.clock import clock, in_zone
 from ..wording.numbers import shortened
 
 if TYPE_CHECKING:
     from ....analysis.charge.every_second import EachSecond
+    from ....analysis.cycles.cycle import Cycle
     from ....analysis.readings.log_facts import LogFacts
 
 #: How long a note stands, and a second: common practice, no source. [ms]
 _NOTE_MS: Final = 5000
 _SECOND_MS: Final = 1000
-#: Notes stand at the film's upper edge, out of the way of the figures.
+#: Notes, and what a run took, stand at the film's upper edge, out of the way of the figures.
 _ABOVE: Final = " line:0"
 
 
@@ -35,18 +38,20 @@ class Cue(NamedTuple):
 
 def caption_pieces(
     facts: LogFacts,
-    seconds: Iterable[EachSecond],
+    seconds: Sequence[EachSecond],
     notes: Sequence[tuple[int, str]],
     *,
     from_us: int,
     to_us: int,
     has_charge: bool,
+    runs: Sequence[Cycle] = (),
+    load: str = "",
 ) -> Iterator[str]:
     """Yield the captions of a film piece by piece, so that none of a long film are held.
 
     Parameters
     ----------
-    seconds : iterable of EachSecond
+    seconds : sequence of EachSecond
         The film's seconds in order, the first of them at `from_us` or later; those that lack are left without a cue.
     notes : sequence of int and str
         The log's notes with their instants [us]; those outside the film are left out.
@@ -54,14 +59,19 @@ def caption_pieces(
         When the film's first frame was taken, and its end. [us]
     has_charge : bool
         Whether the log tells Ah; else Wh stand for them.
+    runs : sequence of Cycle
+        The runs of a load that are told of: while one goes on what it has taken so far, and at its end how much it was.
+    load : str
+        What that load is called.
     """
     yield "WEBVTT\n\nNOTE\n"
     yield f"{_escaped(shortened(facts.name, 120))}; the film begins at {clock(from_us, facts)} ({in_zone(facts)}).\n"
     yield "Each cue says what stood at its first moment.\n"
     inside = sorted((at, text) for at, text in notes if from_us <= at < to_us)
-    figures = _of_seconds(facts, seconds, from_us, has_charge=has_charge)
+    figures = _of_seconds(facts, seconds, from_us, runs, has_charge=has_charge)
+    ends = _of_ends(runs, load, from_us, to_us, has_charge=has_charge)
     # Cues must stand in the order in which they begin.
-    cues = heapq.merge(figures, _of_notes(inside, from_us), key=lambda cue: cue.start_ms)
+    cues = heapq.merge(figures, _of_notes(inside, from_us), ends, key=lambda cue: cue.start_ms)
     for cue in cues:
         yield f"\n{_stamp(cue.start_ms)} --> {_stamp(cue.stop_ms)}{cue.settings}\n{_escaped(cue.text)}\n"
 
@@ -72,16 +82,54 @@ def _of_notes(notes: Iterable[tuple[int, str]], from_us: int) -> Iterator[Cue]:
         yield Cue(start_ms, start_ms + _NOTE_MS, film.note(text), _ABOVE)
 
 
-def _of_seconds(facts: LogFacts, seconds: Iterable[EachSecond], from_us: int, *, has_charge: bool) -> Iterator[Cue]:
+def _of_ends(runs: Iterable[Cycle], load: str, from_us: int, to_us: int, *, has_charge: bool) -> Iterator[Cue]:
+    """Yield a cue at the end of each run: what it took, and how sure that is."""
+    for run in runs:
+        took, u95 = (run.charge_Ah, run.charge_u95_Ah) if has_charge else (run.energy_Wh, run.energy_u95_Wh)
+        if run.stop_us is not None and from_us <= run.stop_us < to_us and took is not None:
+            start_ms = (run.stop_us - from_us) // 1000
+            text = film.run_took(load, took, u95, "Ah" if has_charge else "Wh", at_least=run.array_may_share)
+            yield Cue(start_ms, start_ms + _NOTE_MS, text, _ABOVE)
+
+
+def _taken(seconds: Sequence[EachSecond], runs: Iterable[Cycle], *, has_charge: bool) -> list[float | None]:
+    """Return of each second what the run that goes on has taken so far; None where none does.
+
+    A run stands on what else flows meanwhile, which is taken to be steady: so it comes to what the run took in the end.
+    Of a run that the film does not show from start to stop nothing is told.
+    """
+    if not seconds:
+        return []
+    at_us = np.concatenate([part.at_us for part in seconds])
+    sums = [(x.drawn_Ah, x.returned_Ah) if has_charge else (x.drawn_Wh, x.returned_Wh) for x in seconds]
+    net = np.concatenate([drawn - returned for drawn, returned in sums])
+    taken: list[float | None] = [None] * len(at_us)
+    for run in runs:
+        took = run.charge_Ah if has_charge else run.energy_Wh
+        first = int(np.searchsorted(at_us, run.start_us, side="right")) - 1
+        last = len(at_us) if run.stop_us is None else int(np.searchsorted(at_us, run.stop_us))
+        if took is None or first < 0 or last >= len(at_us):
+            continue
+        part = slice(first, last)
+        share = (at_us[part] - at_us[first]) / (at_us[last] - at_us[first])
+        so_far = net[part] - net[first] - (net[last] - net[first] - took) * share
+        taken[first + 1 : last] = np.clip(so_far[1:], 0.0, took).tolist()
+    return taken
+
+
+def _of_seconds(
+    facts: LogFacts, seconds: Sequence[EachSecond], from_us: int, runs: Iterable[Cycle], *, has_charge: bool
+) -> Iterator[Cue]:
     """Yield a cue each second, and one for all seconds of a gap."""
     at_bank = facts.side == "dc"
     gap: Cue | None = None
+    taken = iter(_taken(seconds, runs, has_charge=has_charge))
     for part in seconds:
         rows = zip(*(x.tolist() for x in vars(part).values()), part.measured.tolist(), strict=True)
         for at, amps, volts, watts, *sums, measured in rows:
             start_ms = (at - from_us) // 1000
             first = film.figures(amps, volts, watts, at_bank=at_bank)
-            second = _so_far(sums, at_bank=at_bank, has_charge=has_charge)
+            second = _so_far(sums, next(taken), at_bank=at_bank, has_charge=has_charge)
             cue = Cue(start_ms, start_ms + _SECOND_MS, f"{first}\n{second}")
             if not measured and gap is not None:
                 gap = gap._replace(stop_ms=cue.stop_ms)
@@ -95,11 +143,12 @@ def _of_seconds(facts: LogFacts, seconds: Iterable[EachSecond], from_us: int, *,
         yield gap
 
 
-def _so_far(sums: Sequence[float], *, at_bank: bool, has_charge: bool) -> str:
+def _so_far(sums: Sequence[float], taken: float | None, *, at_bank: bool, has_charge: bool) -> str:
     drawn_Ah, returned_Ah, drawn_Wh, returned_Wh = sums
-    if has_charge:
-        return film.so_far(drawn_Ah, returned_Ah, "Ah")
-    return film.so_far(drawn_Wh, returned_Wh, "Wh") if at_bank else film.used_so_far(drawn_Wh)
+    drawn, returned, unit = (drawn_Ah, returned_Ah, "Ah") if has_charge else (drawn_Wh, returned_Wh, "Wh")
+    if taken is not None:
+        return film.run_so_far(taken, drawn, unit)
+    return film.so_far(drawn, returned, unit) if at_bank else film.used_so_far(drawn_Wh)
 
 
 def _stamp(ms: int) -> str:

@@ -7,7 +7,9 @@ from typing import TYPE_CHECKING, Final, Literal
 
 from ....analysis.charge.amounts import budget_of
 from ....analysis.cycles.taken_by_load import taken_by_load
+from ....analysis.health.finding import is_swapped
 from ....analysis.one_log.from_array import sure_from_array
+from ..wording.answer import first_answer
 from ..wording.log_sentences import reason_said
 from .parts import Document, document_of, named
 
@@ -96,8 +98,15 @@ def _by_other_limit(charge: Charge) -> Document | None:
     }
 
 
-def load_total_document(log: LogReport) -> Document:
-    """Return the answer: what the load took by itself, and what of it surely did not come out of the bank."""
+def load_total_or_why(log: LogReport) -> Document:
+    """Return the answer, what the load took by itself, or why nobody can tell: a wrong figure is worse than none."""
+    if is_swapped(log.findings):
+        return {"load_total": None, "load_total_why_not": first_answer(log)}
+    return {"load_total": _load_total(log), "load_total_why_not": None}
+
+
+def _load_total(log: LogReport) -> Document:
+    """Return what the load took by itself, and what of it surely did not come out of the bank."""
     return {
         "load": log.cycles.load,
         **document_of(taken_by_load(log.cycles)),
@@ -108,7 +117,7 @@ def load_total_document(log: LogReport) -> Document:
 def cycles_document(log: LogReport) -> Document:
     """Return the load's total, the cycles, their summary, the findings, all limits that were checked, and trends."""
     return {
-        "load_total": load_total_document(log),
+        **load_total_or_why(log),
         "log": document_of(log.facts),
         "cycles": document_of(log.cycles.cycles),
         "summary": named(log.cycles, "*summary signal"),

@@ -41,6 +41,7 @@ def _log_parts(log: LogReport) -> Document:
     cycles = cycles_document(log)
     return {
         "load_total": cycles["load_total"],
+        "load_total_why_not": cycles["load_total_why_not"],
         "charge": charge_document(log.facts, log.charge, log.marked, log.figures),
         "cycles": cycles,
         "nameplate": plate_document(log.plate),

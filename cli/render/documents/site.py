@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from ....analysis.bank.state_of_charge import StateOfCharge
     from ....analysis.forecast.bank_use import BankForecast
     from ....analysis.forecast.forecast import Forecast
+    from ....analysis.forecast.measured_load import MeasuredLoad
     from ....analysis.ledger.ledger import LedgerLine
     from ....analysis.one_log.bank_report import BankReport
     from ....analysis.one_log.inverter_report import InverterReport
@@ -129,7 +130,7 @@ def forecast_document(forecast: Forecast, log: str | None = None) -> Document:
         **_amount("energy", "Wh", taken.energy_Wh, measured=taken.measured),
         **named(taken, "duty_cycle=duty running_W running_A bank_voltage_V=voltage_V"),
         "without_a_break": named(taken, "charge_Ah=unbroken_Ah energy_Wh=unbroken_Wh"),
-        "as_measured": document_of(forecast.seen),
+        "as_measured": None if forecast.seen is None else _as_measured(forecast.seen),
         "by_plate": None if forecast.by_plate is None else named(forecast.by_plate, "charge_Ah energy_Wh"),
         "system": document_of(forecast.word),
         "bank": _bank_forecast(forecast.bank),
@@ -138,6 +139,11 @@ def forecast_document(forecast: Forecast, log: str | None = None) -> Document:
         "assumptions": list(taken.assumptions),
         "cautions": list(forecast.cautions),
     }
+
+
+def _as_measured(seen: MeasuredLoad) -> Document:
+    # What was made of the runs is told; the timeline they make is the log's own, run by run in `cycles`.
+    return {key: value for key, value in document_of(seen).items() if not key.startswith("stretches_")}
 
 
 def _amount(name: str, unit: str, within: Within, *, measured: bool) -> Document:

@@ -118,7 +118,7 @@ def answer_bar(log: LogReport, name: str) -> Figure | None:
     if not amounts or is_swapped(log.findings):
         return None
     drawn = both_sizes(partial(bars.answer_bars, amounts), name, (bars.BESIDE, NARROW))
-    return Figure(drawn, "The bar fades where it is not sure: 95 % of the time the true figure lies there.")
+    return Figure(drawn, f"The bar fades where it is not sure. {numbers.PLUS_MINUS_MEANS}")
 
 
 def whole_log(log: LogReport, name: str) -> Figure | None:

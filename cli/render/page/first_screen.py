@@ -25,7 +25,7 @@ _CARRIES = {"holds": "yes", "doubtful": "doubtful", "fails": "no", None: "not ju
 _EXPLAINED = (
     (r" Ah\b", "Ah, amp-hours: amps × hours."),
     (r" Wh\b", "Wh, watt-hours: watts × hours."),
-    ("±", "±: 95 times in 100 the true value lies within."),
+    ("±", numbers.PLUS_MINUS_MEANS),
 )
 _NO_SITE, _NOT_KNOWN = "needs a site file", "not known"
 

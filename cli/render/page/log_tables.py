@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, TypeVar
 
 from ....analysis.health.finding import is_swapped, withheld
+from ....analysis.readings.log_facts import only_ends
 from ..wording import clock, log_sentences, numbers
 from ..wording.checks import ABOUT, TREND, not_judged
 from ..wording.log_sentences import drawn
@@ -100,7 +101,8 @@ def markers(log: LogReport) -> Table:
         amounts = [(stretch.charge, "Ah"), (stretch.energy, "Wh")] if stretch is not None else []
         until = ", ".join(drawn(x, unit) for x, unit in amounts if x is not None)
         when = clock.clock(us, log.facts, near_us=log.charge.span.start_us)
-        rows.append((str(place), when, numbers.shortened(text, 200), until or numbers.UNKNOWN))
+        none = "" if only_ends(text) else numbers.UNKNOWN
+        rows.append((str(place), when, numbers.shortened(text, 200), until or none))
     head = ("No.", "When", "What was noted", "Drawn until the next")
     return Table("Notes", head, tuple(rows), more(len(log.facts.markers)), prose=True)
 

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from ..wording import log_sentences
+from ....analysis.health.finding import is_swapped
+from ..wording import answer, log_sentences
 from . import log_sections, site_sections
-from .section import Section
+from .section import Section, with_terms
 
 if TYPE_CHECKING:
     from ....analysis.one_log.log_report import LogReport
     from ....analysis.several_logs.report import Report
+    from ..wording.numbers import TradeTerms
 
 
 @dataclass(frozen=True)
@@ -28,26 +30,41 @@ class LogView:
     sections: tuple[Section, ...]
 
 
-def view_of(report: Report, log: LogReport, anchor: str) -> LogView:
-    """Return one of a report's logs laid out; `anchor` is unique on the page."""
+def view_of(report: Report, log: LogReport, anchor: str, terms: TradeTerms) -> LogView:
+    """Return one of a report's logs laid out; `anchor` is unique on the page, `terms` are those its reader has met."""
     return LogView(
         anchor=anchor,
         title=log_sentences.log_title(log.facts),
         when=log_sentences.when(log),
         times=log_sentences.times(log),
-        sections=_sections(report, log, anchor),
+        sections=tuple(with_terms(section, terms) for section in _sections(report, log, anchor)),
     )
 
 
 def _sections(report: Report, log: LogReport, anchor: str) -> tuple[Section, ...]:
     """Return the sections a log has, in the order of the questions; those with nothing in them are left out."""
-    every = (
-        log_sections.took(report, log, anchor),
+    of_load: tuple[Section | None, ...] = (
         site_sections.carry(report, log, anchor),
         log_sections.health(report, log, anchor),
         log_sections.plate(report, log, anchor),
         site_sections.full(report, log, anchor),
         site_sections.water(log, anchor),
-        log_sections.quality(log, anchor),
     )
+    if is_swapped(log.findings):
+        of_load = tuple(None if section is None else _until_turned(section) for section in of_load)
+    every = (log_sections.took(report, log, anchor), *of_load, log_sections.quality(log, anchor))
     return tuple(section for section in every if section is not None and section.holds_anything)
+
+
+def _until_turned(section: Section) -> Section:
+    """Return a section of a log whose sign seems wrong: of it all only the findings, since any figure may be another's.
+
+    What looks like the load's runs are then the rests between them.
+    """
+    return replace(
+        section,
+        sentences=(f"Not known {answer.UNTIL_TURNED}: draw and return seem swapped.",),
+        figures=(),
+        tables=(),
+        folds=tuple(fold for fold in section.folds if fold.findings),
+    )

@@ -68,7 +68,7 @@ def sums(report: Report) -> Terms:
 
 
 _INTERVAL = (
-    "Half of the interval that holds the true value with 95 % probability, gaps left out. Each source of error is a "
+    f"{numbers.PLUS_MINUS_MEANS} It is half of that interval, gaps left out. Each source of error is a "
     "standard uncertainty u (a limit a from a data sheet is a / √3; a step within dt seconds is step × dt / √12). What "
     "is one and the same error in all readings (gain, zero) counts as one. The whole is √(u1² + u2² + …); the interval "
     "comes from the parts' distributions convolved (JCGM 100 and 101), not from a fixed factor."

@@ -48,7 +48,8 @@ def render(report: Report, second: Second = HERE) -> str:
         # What asks for action is read first, though the log may be the later one.
         first_log = shown.leading(full.logs)
         placed = sorted(enumerate(full.logs, start=1), key=lambda each: each[1] is not first_log)
-        views = [view_of(report, log, f"log-{place}") for place, log in placed]
+        terms = numbers.TradeTerms()
+        views = [view_of(report, log, f"log-{place}", terms) for place, log in placed]
     return filled(
         "page.html",
         styles=("several.css", "charts.css", "steps.css"),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -153,6 +153,26 @@ def begun_and_rest(text: str) -> tuple[str, str]:
     """Return the first sentence of a text, and what follows it."""
     first, *rest = _END.split(text, maxsplit=1)
     return first, "".join(rest)
+
+
+def with_terms(section: Section, terms: numbers.TradeTerms) -> Section:
+    """Return a section with the trade's terms beside our plain words where they are met first, in reading order."""
+    sentences = tuple(map(terms.once, section.sentences))
+    tables = tuple(_table_with(table, terms) for table in section.tables)
+    folds = tuple(
+        replace(
+            fold,
+            sentences=tuple(map(terms.once, fold.sentences)),
+            tables=tuple(_table_with(table, terms) for table in fold.tables),
+            listed=tuple(map(terms.once, fold.listed)),
+        )
+        for fold in section.folds
+    )
+    return replace(section, sentences=sentences, tables=tables, folds=folds)
+
+
+def _table_with(table: Table, terms: numbers.TradeTerms) -> Table:
+    return replace(table, rows=tuple(tuple(map(terms.once, row)) for row in table.rows))
 
 
 def without_empty(*folds: Folded | None) -> tuple[Folded, ...]:

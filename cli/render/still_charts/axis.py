@@ -9,7 +9,7 @@ import numpy as np
 
 from ....analysis.readings.chunk import MICROSECONDS, FloatArray, TimeArray
 from ..wording import clock
-from .svg import WIDE, Frame
+from .svg import WIDE, Frame, in_lines
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -101,7 +101,8 @@ def time_axis(axes: Axes, facts: LogFacts, start_us: int, stop_us: int, frame: F
         axes.set_xlabel(clock.in_zone(facts))
     else:
         _dated(axes, clock.zone_of(facts)[1], most)
-        axes.set_xlabel(f"time in {clock.in_zone(facts)} ({clock.offsets(facts, start_us, stop_us)})")
+        words = f"time in {clock.in_zone(facts)}", f"({clock.offsets(facts, start_us, stop_us)})"
+        axes.set_xlabel(in_lines(words, frame.width_px / frame.text_px))
 
 
 def _dated(axes: Axes, zone: tzinfo, most: int) -> None:

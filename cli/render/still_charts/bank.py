@@ -129,7 +129,7 @@ def state_over_time(
         axes.set_ylim(*range_pct(state, floor_pct))
         axes.set_ylabel("state of charge [%]")
         svg.frame_axes(axes)
-        svg.legend_above(figure, 2)
+        svg.legend_above(figure, 2 if frame == WIDE else 1)
         return svg.inline(
             figure,
             name=name,

@@ -6,7 +6,7 @@ right one; the bars at both ends fade over the 95 % interval.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 from ....analysis.stats.interval95 import Within
@@ -22,8 +22,8 @@ if TYPE_CHECKING:
 
 #: Between two bars of a side there is this share of the height of all bands. [1]
 _APART: Final = 0.22
-#: Where the bars stand, and how broad they are, on an axis from 0 to 1; words have the rest.
-_LEFT, _RIGHT, _BROAD = 0.30, 0.70, 0.012
+#: Where the bars stand, also where it is narrow, and how broad they are, on an axis from 0 to 1; words have the rest.
+_ENDS, _NARROW_ENDS, _BROAD = (0.30, 0.70), (0.35, 0.65), 0.012
 #: What a meter at the bank does not see.
 _UNSEEN: Final = "not seen here: what came straight to other loads"
 
@@ -61,7 +61,7 @@ class Bands:
 def energy_flow(flow: EnergyFlow, load: str, source: str, *, name: str = "flow", frame: Frame = WIDE) -> str:
     """Draw a flow; `load` is what the load is called, `source` what charges the bank."""
     with svg.drawing(frame) as figure:
-        draw(figure.add_subplot(), flow, load, source)
+        draw(figure.add_subplot(), flow, load, source, narrow=frame is not WIDE)
         return svg.inline(figure, name=name, label=spoken(flow, load, source))
 
 
@@ -115,29 +115,34 @@ def bands_of(flow: EnergyFlow, load: str, source: str) -> Bands:
     return Bands(tuple(sources), tuple(sinks), tuple(bands), height)
 
 
-def draw(axes: Axes, flow: EnergyFlow, load: str, source: str) -> None:
-    """Draw a flow into given axes."""
+def draw(axes: Axes, flow: EnergyFlow, load: str, source: str, *, narrow: bool = False) -> None:
+    """Draw a flow into given axes; in narrow ones long words stand in two lines."""
     bands = bands_of(flow, load, source)
     axes.set_xlim(0, 1)
-    axes.set_ylim(bands.height * (1.18 if unseen(flow) else 1.06), -0.06 * bands.height)
+    ends = left, right = _NARROW_ENDS if narrow else _ENDS
+    text = _UNSEEN.replace(": ", ":\n") if narrow else _UNSEEN
+    foot = (1.28 if narrow else 1.18) if unseen(flow) else 1.06
+    axes.set_ylim(bands.height * foot, -0.06 * bands.height)
     axes.axis("off")
     # What is not known has no width: it is told, in grey.
     if unseen(flow):
-        axes.text(0.5, 1.08 * bands.height, _UNSEEN, color=SOFT, ha="center", va="top")
+        axes.text(0.5, 1.08 * bands.height, text, color=SOFT, ha="center", va="top")
     for band in bands.bands:
-        _draw_band(axes, band)
+        _draw_band(axes, band, ends)
     for stop in bands.sources:
-        _draw_stop(axes, stop, _LEFT, at_left=True)
+        words = stop.words.replace(", or", ",\nor") if narrow else stop.words
+        _draw_stop(axes, replace(stop, words=words), left, at_left=True)
     for stop in bands.sinks:
-        _draw_stop(axes, stop, _RIGHT, at_left=False)
+        _draw_stop(axes, stop, right, at_left=False)
 
 
-def _draw_band(axes: Axes, band: Band) -> None:
+def _draw_band(axes: Axes, band: Band, ends: tuple[float, float]) -> None:
     """Draw a band between two bars, of the same height all along."""
     from matplotlib.patches import PathPatch
     from matplotlib.path import Path
 
-    left, right, middle = _LEFT + _BROAD, _RIGHT, (_LEFT + _BROAD + _RIGHT) / 2
+    left, right = ends[0] + _BROAD, ends[1]
+    middle = (left + right) / 2
     upper = [(left, band.left), (middle, band.left), (middle, band.right), (right, band.right)]
     lower = [(x, y + band.amount) for x, y in reversed(upper)]
     curve = [Path.CURVE4] * 3

@@ -6,8 +6,8 @@ found of the runs is a bracket over those that it rests on.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -61,11 +61,22 @@ def drawn(rows: ClockRows, *, name: str = "rows", frame: Frame = WIDE) -> str:
         return svg.inline(figure, name=name, label=spoken(rows))
 
 
-def draw(axes: Axes, logs: Sequence[LogReport], *, text_px: float = 13, narrow: bool = False) -> None:
-    """Draw the picture into given axes, as many rows of it as their height holds; nothing where no log holds a run."""
+def draw(
+    axes: Axes,
+    logs: Sequence[LogReport],
+    *,
+    text_px: float = 13,
+    narrow: bool = False,
+    named: Callable[[str], str] = str,
+) -> None:
+    """Draw the picture into given axes, as many rows of it as their height holds; nothing where no log holds a run.
+
+    `named` makes of a row's name what is written.
+    """
     rows = clock_rows(logs)
     if rows is None:
         return
+    rows = replace(rows, rows=tuple(replace(row, name=named(row.name)) for row in rows.rows))
     extent, dpi = axes.get_window_extent(), axes.figure.dpi
     width_px, height_px = extent.width * 72 / dpi, extent.height * 72 / dpi
     for most in range(len(rows.rows), 0, -1):
@@ -151,7 +162,8 @@ def _draw(axes: Axes, rows: ClockRows, layout: _Layout, width_px: float) -> None
     _name_rows(axes, rows, layout)
     scale = _draw_scale(axes, rows, layout, top)
     _clock_axis(axes, left, right, most=5 if layout.narrow else 10)
-    axes.set_xlabel(rows.clock + scale)
+    words = [f"{rows.clock};", scale] if scale else [rows.clock]
+    axes.set_xlabel(svg.in_lines(words, width_px / layout.text_px))
 
 
 def _clock_of(rows: ClockRows) -> Span:
@@ -246,7 +258,7 @@ def _draw_scale(axes: Axes, rows: ClockRows, layout: _Layout, top: float) -> str
         axes.axhline(level, color=GRID, linewidth=0.8, zorder=0)
         if not layout.narrow and (place == 0 or len(layout.tops) <= _MOST_TOLD):
             axes.text(1.005, level, words, transform=across, color=SOFT, ha="left", va="center")
-    return f"; line across: {words}" if layout.narrow else ""
+    return f"line across: {words}" if layout.narrow else ""
 
 
 def _clock_axis(axes: Axes, left: float, right: float, *, most: int) -> None:

@@ -10,7 +10,7 @@ import io
 import json
 import re
 import warnings
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import dataclass, replace
@@ -85,9 +85,11 @@ class Frame:
 
 
 WIDE = Frame("wide", 1100, 280, 14, 1200)
-NARROW = Frame("narrow", 340, 290, 11.5, 500)
+NARROW = Frame("narrow", 340, 290, 12.25, 500)
 
 
+#: How broad a letter is, on average. [em]
+_LETTER_EM = 0.58
 _STYLE = re.compile(r' style="[^"]*"')
 _SIGNS = re.compile(r'(<g clip-path="[^"]*")>((?:<use [^>]*/>)+)</g>')
 _LONG = re.compile(r"\d+\.\d{2,}")
@@ -250,6 +252,12 @@ def _own_ids(body: str, name: str) -> str:
     used = set(re.findall(r'(?:url\(#|href="#)([\w.-]+)', body))
     body = re.sub(r' id="([\w.-]+)"', lambda m: f' id="{name}-{m[1]}"' if m[1] in used else "", body)
     return re.sub(r'(url\(#|href="#)', rf"\g<1>{name}-", body)
+
+
+def in_lines(parts: Sequence[str], room_em: float) -> str:
+    """Return the parts of a text in one line where that has room, else each in a line of its own."""
+    text = " ".join(parts)
+    return text if _LETTER_EM * len(text) <= room_em else "\n".join(parts)
 
 
 def legend_above(figure: Figure, columns: int) -> None:

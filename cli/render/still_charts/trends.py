@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from ....analysis.several_logs.over_logs import OverLogs
 
 WIDE = Frame("wide", 960, 560, 13, 1500)
-NARROW = Frame("narrow", 340, 980, 11.5, 500)
+NARROW = Frame("narrow", 340, 980, 12.25, 500)
 #: What is drawn, as far as the days have it: of each group the first.
 _SHOWN = (
     ("drawn_Wh_per_h", "drawn_Ah_per_h"),
@@ -80,7 +80,7 @@ def _panel(axes: Axes, over: OverLogs, trends: list[DayTrend]) -> None:
         axes.axvline(where, color=INK, linewidth=1.2, dashes=(2, 2))
     _room(axes, first.code, y)
     axes.set_title(f"{first.name}{f' [{unit}]' if unit else ''}", loc="left", fontsize="medium")
-    axes.set_title(_verdicts(trends), loc="right", fontsize="small", color=ALERT)
+    axes.set_title(_verdicts(trends), loc="right", fontsize="medium", color=ALERT)
     svg.frame_axes(axes)
 
 

@@ -9,6 +9,7 @@ from typing import Any, Final
 import click
 
 from ...door import say, terminal_width
+from ..wording.numbers import TradeTerms
 from .columns import Columns, breadth, wrapped
 
 #: A line of text, or a table.
@@ -18,8 +19,6 @@ Block = str | Columns
 MOST_LINES: Final = 12
 #: So many of them the last words may take from the rest.
 _MOST_LAST: Final = 2
-#: What ± means, once in an answer that holds one.
-MEANS_95: Final = "± is 95 %: in 95 of 100 such logs the truth lies within it."
 
 #: The option of every command that answers.
 explain_option: Final[Callable[[Any], Any]] = click.option(
@@ -60,8 +59,9 @@ class Reply:
         """Return the answer as lines for a terminal of this width, with its reasons where they are asked for."""
         last = wrapped(self.last, width) if self.last else []
         if explain:
-            reasons = self.other_reasons
+            reasons, terms = self.other_reasons, TradeTerms()
             blocks = [*self.lines, *filter(None, [self.caution]), *(["", *reasons] if reasons else [])]
+            blocks = [_with_terms(block, terms) for block in blocks]
             return [*(line for block in blocks for line in _laid_out(block, width)), *([""] if last else []), *last]
         # Without reasons there is nothing to ask for; how to ask stands in one line on any terminal.
         more = [f"More with --explain: {self.more}"] if self.more else []
@@ -74,11 +74,12 @@ class Reply:
     def _few(self, width: int, room: int) -> list[str]:
         """Return as much of the answer as finds room; of a table as many rows."""
         lines: list[str] = []
+        terms = TradeTerms()
         for block in self.lines:
             left = room - len(lines)
             if left <= 0:
                 break
-            laid = _laid_out(block, width)
+            laid = _laid_out(_with_terms(block, terms), width)
             if len(laid) > left and isinstance(block, Columns):
                 most = min(left, len(block.rows) - 1)  # a row takes a line at least
                 sizes = (_laid_out(block.cut(rows), width) for rows in range(most, 0, -1))
@@ -91,6 +92,10 @@ def say_answer(answer: Reply, *, explain: bool, err: bool = False) -> None:
     """Print an answer, laid out for the terminal it goes to; on standard error with `err`."""
     for line in answer.laid_out(terminal_width(err=err), explain=explain):
         say(line, err=err)
+
+
+def _with_terms(block: Block, terms: TradeTerms) -> Block:
+    return terms.once(block) if isinstance(block, str) else block
 
 
 def _laid_out(block: Block, width: int) -> list[str]:

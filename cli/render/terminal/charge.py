@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 
 from ....analysis.cycles.noted_runs import event_in
 from ..wording.clock import clock
-from ..wording.numbers import amount, counted, duration, number, plus_minus, shortened
+from ..wording.numbers import PLUS_MINUS_MEANS, amount, counted, duration, number, plus_minus, shortened
 from ..wording.sureness import in_gaps_lines, sureness_lines
-from .answer import MEANS_95, Reply
+from .answer import Reply
 from .columns import Columns
 from .span import span_in_short, span_lines
 
@@ -53,7 +53,7 @@ def charge_answer(
             *spans,
             *in_gaps_lines(charge),
             *_marked(facts, marked),
-            *([MEANS_95] if _is_sure(charge) else []),
+            *([PLUS_MINUS_MEANS] if _is_sure(charge) else []),
             *_limits(facts, charge),
         ],
         [

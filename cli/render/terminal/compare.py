@@ -5,7 +5,9 @@ from __future__ import annotations
 from math import inf
 from typing import TYPE_CHECKING, Final
 
+from ....analysis.health.finding import is_swapped
 from ....analysis.not_known import Missing
+from ..wording.answer import UNTIL_TURNED
 from ..wording.log_sentences import load_name
 from ..wording.numbers import capital, duration, sentence, shortened
 from ..wording.several_sentences import NO_DIFFERENCE, cells_of
@@ -31,6 +33,7 @@ def compare_answer(comparison: LogComparison) -> Reply:
     shown = differing if findings else differing[1:]
     return Reply(
         [
+            *_swapped(before, after),
             *findings,
             *([] if findings else [_change(row) for row in differing[:1]]),
             *nothing,
@@ -56,6 +59,17 @@ def compare_answer(comparison: LogComparison) -> Reply:
         ],
         "every figure, what could not be judged, assumptions",
     )
+
+
+def _swapped(*logs: LogReport) -> list[str]:
+    """Say first of all which log has draw and return swapped: its runs are the rests between them."""
+    names = dict.fromkeys(shortened(log.facts.name) for log in logs if is_swapped(log.findings))
+    if not names:
+        return []
+    return [
+        f"WARNING: draw and return seem to be swapped in {' and '.join(names)}; what is compared below means nothing "
+        f"{UNTIL_TURNED} ('shuntbook convert LOG --reverse-sign --out OTHER')"
+    ]
 
 
 def _times(row: Compared) -> float:

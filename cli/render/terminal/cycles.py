@@ -11,9 +11,9 @@ from ..wording.answer import bank_gave, first_answer, load_took
 from ..wording.checks import check_lines, when
 from ..wording.clock import clock
 from ..wording.log_sentences import by_severity, ran
-from ..wording.numbers import amount, counted, duration, number
+from ..wording.numbers import PLUS_MINUS_MEANS, amount, counted, duration, number
 from ..wording.verdict import verdict_on
-from .answer import MEANS_95, Block, Reply
+from .answer import Block, Reply
 from .charge import doubt_lines
 from .columns import Columns
 from .plate import plate_in_short, plate_lines
@@ -39,7 +39,7 @@ def cycles_answer(log: LogReport) -> Reply:
             total,
             *([] if is_swapped(log.findings) else _of_the_load(log)),
             *span_in_short(log.facts, log.charge.span),
-            *([MEANS_95] if "±" in total else []),
+            *([PLUS_MINUS_MEANS] if "±" in total else []),
         ],
         list(_reasons(log)),
         "each run, every check, the nameplate",

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from math import isfinite
+from math import inf, isfinite
 from typing import TYPE_CHECKING, Final
 
+from ....analysis.bank.sag import Sag
 from ....analysis.bank.system_word import to_add
 from ....analysis.equipment.judged import Judged, worded
 from ....analysis.not_known import Missing
@@ -18,7 +19,6 @@ from .columns import Columns
 if TYPE_CHECKING:
     from ....analysis.bank.bank import Runtime
     from ....analysis.bank.limits import BankCheck
-    from ....analysis.bank.sag import Sag
     from ....analysis.equipment.conductor import ConductorCheck
     from ....analysis.equipment.inverter_check import InverterCheck
     from ....analysis.equipment.plate_power import ChainStep
@@ -124,13 +124,17 @@ def _on_that_day(bank: BankForecast, sun_h: float) -> str:
 
 def weakest_part(forecast: Forecast) -> list[str]:
     """Say which one part has the least to spare; empty where nothing was judged."""
-    parts = list(_judged(forecast))
-    if not parts:
-        return []
     # First what fails or is doubtful; where all holds, what is asked the largest share of what it may give.
     order = ("fails", "doubtful", "holds")
-    whose, part = min(parts, key=lambda each: (order.index(each[1].verdict), -each[1].asked.high / each[1].rating))
-    return [f"The weakest part: {whose}: {part.sentence}"]
+    parts = [
+        (order.index(part.verdict), -part.asked.high / part.rating, f"{whose}: {part.sentence}")
+        for whose, part in _judged(forecast)
+    ]
+    sag = forecast.bank.check.sag
+    if isinstance(sag, Sag):
+        lowest = max(sag.lowest_V.low, 0.0) or inf
+        parts.append((order.index(sag.verdict), -sag.cut_off_V / lowest, f"the bank's voltage: {_sag(sag)}"))
+    return [f"The weakest part: {min(parts)[2]}"] if parts else []
 
 
 def _judged(forecast: Forecast) -> Iterator[tuple[str, Judged]]:

@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING, Final
 
 from ..wording.answer import bank_gave, first_answer, load_took_over
 from ..wording.log_sentences import log_title
-from ..wording.numbers import uncapital
+from ..wording.numbers import PLUS_MINUS_MEANS, uncapital
 from ..wording.several_sentences import begins_with_all, headline, over_lines
 from ..wording.shown import start_us
 from ..wording.site_sentences import carry_all, in_short, paid_back, unsafe
 from ..wording.verdict import verdict_on, verdict_over
-from .answer import MEANS_95, Block, Reply
+from .answer import Block, Reply
 from .charge import doubt_lines
 
 if TYPE_CHECKING:
@@ -72,4 +72,4 @@ def _reasons(report: Report) -> Iterator[Block]:
         for log in report.logs:
             name = f"{log_title(log.facts)}: " if several else ""
             yield from (f"{name}{sentence}" for sentence in in_short(log))
-    yield MEANS_95
+    yield PLUS_MINUS_MEANS

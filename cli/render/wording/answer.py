@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import floor, log10
 from typing import TYPE_CHECKING, Final, Literal
 
 from ....analysis.cycles.taken_by_load import TakenByLoad, taken_by_load
 from ....analysis.health.finding import is_swapped
-from ....analysis.not_known import Missing
 from . import numbers
 
 if TYPE_CHECKING:
@@ -44,20 +43,34 @@ class LoadTotal:
         return runs if self.counted == self.runs else f"{self.counted:,} of {runs}"
 
     @property
+    def amounts(self) -> str:
+        """What it took in both units, for instance ``8.35 Ah ± 0.08 (206 Wh ± 2)``, or in the one that is known."""
+        known = [text for text in (self.charge, self.energy) if text is not None]
+        return known[0] if len(known) == 1 else f"{known[0]} ({known[1]})"
+
+    @property
+    def took(self) -> str:
+        """The answer without its subject: ``took 8.35 Ah ± 0.08 (206 Wh ± 2) in 10 runs``."""
+        return f"took {self.amounts} in {self.in_runs}"
+
+    @property
     def sentence(self) -> str:
         """The answer in one sentence, for instance ``The well pump took 8.35 Ah ± 0.08 (206 Wh ± 2) in 10 runs.``"""
-        took = [text for text in (self.charge, self.energy) if text is not None]
-        amounts = took[0] if len(took) == 1 else f"{took[0]} ({took[1]})"
         who = f"{numbers.capital(self.load)}{', or another load of like draw,' if self.either else ''}"
         if self.counted < self.runs:
-            return f"{who} took {amounts} in {self.in_runs}; of the others the amount is not known."
+            return f"{who} {self.took}; of the others the amount is not known."
         part = f", {self.in_part:,} of them seen only in part" if self.in_part else ""
-        return f"{who} took {amounts} in {self.in_runs}{part if self.runs > 1 or not part else ', seen only in part'}."
+        return f"{who} {self.took}{part if self.runs > 1 or not part else ', seen only in part'}."
 
 
 def load_total(cycles: Cycles, name: str) -> LoadTotal | None:
     """Return what all runs of a load took, `name` with its article; None where no run was seen or nothing measured."""
-    taken = taken_by_load(cycles)
+    total, two = total_of(taken_by_load(cycles), name), cycles.two_kinds
+    return total if total is None or two is None or two.own is not None else replace(total, either=True)
+
+
+def total_of(taken: TakenByLoad, name: str) -> LoadTotal | None:
+    """Return what was added up of a load's runs, `name` with its article; None where nothing was measured."""
     if taken.charge_Ah is None and taken.energy_Wh is None:
         return None
     # Both amounts are said of the same runs: where fewer have the one, the other stands alone.
@@ -69,12 +82,7 @@ def load_total(cycles: Cycles, name: str) -> LoadTotal | None:
             (taken.energy_Wh, taken.energy_u95_Wh, "Wh", taken.runs_with_Wh),
         )
     )
-    two = cycles.two_kinds
-    return LoadTotal(name, taken.runs, charge, energy, most, _in_part(taken, most), two is not None and two.own is None)
-
-
-def _in_part(taken: TakenByLoad, counted: int) -> int:
-    return taken.runs_in_part if counted == taken.runs else 0
+    return LoadTotal(name, taken.runs, charge, energy, most, taken.runs_in_part if most == taken.runs else 0)
 
 
 def load_took(log: LogReport) -> LoadTotal | None:
@@ -172,8 +180,7 @@ def _straight(log: LogReport) -> str | None:
 
 def _source(log: LogReport) -> str:
     # Without an array in the site file it may have been a charger.
-    site = log.by_site
-    return "the array" if site is not None and not isinstance(site.solar.day, Missing) else "what charged the bank"
+    return "the array" if log.has_array else "what charged the bank"
 
 
 def at_least(x: float) -> str:

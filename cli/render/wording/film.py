@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from math import isnan
 
-from .numbers import amount, shortened
+from .numbers import amount, capital, plus_minus, shortened
 
 
 def figures(current_A: float, voltage_V: float, power_W: float, *, at_bank: bool) -> str:
@@ -35,6 +35,18 @@ def so_far(out: float, back: float, unit: str) -> str:
 def used_so_far(energy_Wh: float) -> str:
     """Return what was used behind an inverter since a film began: always one decimal."""
     return f"since the film began: {energy_Wh:,.1f} Wh"
+
+
+def run_so_far(taken: float, out: float, unit: str) -> str:
+    """Return what the run that goes on has taken, and what went out since the film began, in a short line."""
+    decimals = 2 if unit == "Ah" else 1
+    return f"this run so far: {taken:,.{decimals}f} {unit}; since the film began: {out:,.{decimals}f} {unit}"
+
+
+def run_took(load: str, took: float, u95: float | None, unit: str, *, at_least: bool) -> str:
+    """Return what a run took that has just ended, with its interval."""
+    least = "at least " if at_least else ""
+    return f"{capital(load)} took {least}{plus_minus(took, u95, unit)} in this run"
 
 
 def note(text: str) -> str:

@@ -1,12 +1,19 @@
-"""Numbers and durations as people write them; the same on the terminal and on the page."""
+"""Numbers, durations and the trade's terms as people write them; the same on the terminal and on the page."""
 
 from __future__ import annotations
 
+import re
 from math import ceil, floor, isfinite, log10
 
 from ...door import NO_ISOLATES, harmless
 
 UNKNOWN = "unknown"
+
+#: What ± means, wherever that is told.
+PLUS_MINUS_MEANS = "±: in 95 of 100 such logs the truth lies within it."
+
+#: The trade's terms beside our plain words, as analysis writes them in its sentences, each of which may stand alone.
+_TERM = re.compile(r"\b(running|starting|without a break|before it turns) \((continuous|locked-rotor)\)")
 
 #: What one reading stands for.
 SAMPLING = {
@@ -162,3 +169,20 @@ def sentence(text: str) -> str:
 def uncapital(text: str) -> str:
     """Return text with its first letter small, to stand within a sentence."""
     return text[:1].lower() + text[1:]
+
+
+class TradeTerms:
+    """Which of the trade's terms a reader has met, in the order in which texts are shown: each is told once."""
+
+    def __init__(self) -> None:
+        self._met: set[str] = set()
+
+    def once(self, text: str) -> str:
+        """Return a text without the terms that stood beside their plain words before."""
+        return _TERM.sub(self._first, text)
+
+    def _first(self, match: re.Match[str]) -> str:
+        plain, term = match.groups()
+        is_new = term not in self._met
+        self._met.add(term)
+        return match[0] if is_new else plain

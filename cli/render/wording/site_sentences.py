@@ -8,6 +8,7 @@ from ....analysis.bank.sag import Sag
 from ....analysis.bank.system_word import SystemWord, system_word, to_add, weakest
 from ....analysis.equipment.judged import WORD, Judged, worded
 from ....analysis.equipment.protection import SCREENING
+from ....analysis.health.finding import is_swapped
 from ....analysis.ledger.payback import paybacks_of
 from ....analysis.not_known import Missing
 from ....analysis.one_log.bank_report import BankReport
@@ -59,8 +60,11 @@ def unsafe_conductors(checks: Sequence[ConductorCheck]) -> list[str]:
 
 
 def in_short(log: LogReport) -> tuple[str, ...]:
-    """Say in short whether the system carries the load, and when each demo was paid back; empty without a site file."""
-    if log.by_site is None:
+    """Say in short whether the system carries the load, and when each demo was paid back.
+
+    Nothing without a site file, or where the sign seems wrong.
+    """
+    if log.by_site is None or is_swapped(log.findings):
         return ()
     sentences = [*carried(log), *paid_back(log)]
     if isinstance(bank := log.by_site.bank, BankReport) and not isinstance(bank.to_full, Missing):
@@ -91,8 +95,12 @@ def carries(log: LogReport) -> SystemWord | None:
 
 
 def carry_all(report: Report) -> str | None:
-    """Say in one sentence whether the system carries the load, by the log that asks the most of it."""
-    words = [(word, log) for log in report.logs if (word := carries(log)) is not None]
+    """Say in one sentence whether the system carries the load, by the log that asks the most of it.
+
+    What one of a sign that seems wrong asks of it nobody knows.
+    """
+    right = (log for log in report.logs if not is_swapped(log.findings))
+    words = [(word, log) for log in right if (word := carries(log)) is not None]
     if not words:
         return None
     weakest_word = weakest(word for word, _ in words)

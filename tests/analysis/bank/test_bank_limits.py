@@ -95,7 +95,7 @@ def test_a_site_files_words_name_the_limits_and_the_verdict():
         assert words in said
     again = [text for text in contradictions(site(PUMP, HEATER, **limits)) if text.startswith("The bank: ")]
     assert any("running, of 40 A" in text for text in again)
-    assert any("with 'pump' starting, of 90 A" in text for text in again)
+    assert any("with 'pump' starting (locked-rotor), of 90 A" in text for text in again)
     assert "The bank was not judged: add bank.max_discharge_A" in " ".join(describe(site(PUMP, chemistry="lifepo4")))
     assert "bank.max_discharge_A or bank.chemistry" in " ".join(describe(site(PUMP)))
 

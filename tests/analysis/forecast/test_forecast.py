@@ -169,7 +169,11 @@ def test_sag_by_the_plate_alone():
 
 
 def test_by_its_runs_worked_by_hand():
-    """Six starts an hour of 13.5 Wh: in two hours 12 starts, 162 Wh, 6.48 Ah at 25 V; all alike, so nothing is open."""
+    """Six starts an hour of 13.5 Wh: in two hours 12 starts, 162 Wh, 6.48 Ah at 25 V.
+
+    All alike, so what is open is whether the log's ten starts are one too many or too few by where it began and ended:
+    13.5 Wh x 2 h / 1 h 40 min, triangular, of which 95 % reach to 0.776.
+    """
     result = forecast(site({"power_W": 700.0}), "it", hours=2, measured=seen([a_run()] * 10, 6.0)).taken
     steps = {step.step: step.value for step in result.chain}
     assert next(iter(steps)) == "paper"
@@ -177,7 +181,9 @@ def test_by_its_runs_worked_by_hand():
     assert (steps["starts"], steps["running time"]) == pytest.approx((12, 0.2))
     assert (steps["energy of running"], steps["energy of starts"]) == pytest.approx((160, 2))
     assert (steps["energy"], steps["charge"], steps["bank voltage"]) == pytest.approx((162, 6.48, 25))
-    assert (result.energy_Wh.low, result.energy_Wh.high) == pytest.approx((162, 162))
+    assert (result.energy_Wh.low, result.energy_Wh.high) == pytest.approx(
+        (162 - 0.776 * 16.2, 162 + 0.776 * 16.2), abs=0.05
+    )
     assert result.unbroken_Wh == pytest.approx(1600 + 1 / 6)
     assert result.running_A == 32.0
 
@@ -185,7 +191,8 @@ def test_by_its_runs_worked_by_hand():
 def test_the_meter_alone_leaves_its_factor_open():
     """1 % of amps and 0.5 % of volts: 95 % of an even 1.5 % of 162 Wh, and of 1 % of 6.48 Ah."""
     figures = MeterFigures(current=Accuracy(1.0, 0.0), voltage=Accuracy(0.5, 0.0))
-    taken = forecast(site({"power_W": 700.0}), "it", hours=2, measured=seen([a_run()] * 10, 6.0, figures=figures)).taken
+    known = seen([a_run()] * 5000, 6.0, figures=figures)  # so many that the log's own ends are nothing
+    taken = forecast(site({"power_W": 700.0}), "it", hours=2, measured=known).taken
     assert taken.energy_Wh.high - 162 == pytest.approx(0.95 * 0.015 * 162, rel=1e-3)
     assert taken.charge_Ah.high - 6.48 == pytest.approx(0.95 * 0.01 * 6.48, rel=1e-3)
 

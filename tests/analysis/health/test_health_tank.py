@@ -29,6 +29,31 @@ def test_runs_that_the_tank_allows_say_nothing_of_its_air(share):
     assert "air_charge_lost" not in found(made, site())
 
 
+@pytest.mark.parametrize(
+    ("least_s", "water", "run_s", "outcome", "words"),
+    [
+        (80, True, 50.0, "not judged", "the tank of the site file is too small for more (68 s), so they do not tell"),
+        (
+            80,
+            True,
+            100.0,
+            "passed",
+            "holds the water it was built for, but that is too little (68 s at the pump's flow",
+        ),
+        (60, True, 45.0, "not judged", "but not less than half of what the tank takes (68 s)"),
+        (60, False, 45.0, "not judged", "a tank without its air and one that is too small look the same"),
+        (60, True, 100.0, "passed", "usual run 100 s"),
+    ],
+)
+def test_a_tank_whose_runs_are_too_brief_is_not_passed(least_s, water, run_s, outcome, words):
+    """Nor one that is too small without saying so: what is passed here must not contradict what was found there."""
+    made = cycles(run_s, use(np.random.default_rng(3), 40))
+    checks = judged(made, site(water=water, limits={"minimum_run_s": least_s}))
+    assert (checks["short_cycling"].outcome == "found") == (run_s < least_s)
+    assert checks["air_charge_lost"].outcome == outcome
+    assert words in checks["air_charge_lost"].remark
+
+
 def fading(days=5, last=0.12, seed=1):
     """A tank of 90 s that keeps `last` of its water by the end; each use of 40 L starts as many cycles as it takes."""
     rng = np.random.default_rng(seed)

@@ -10,6 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from readings import US, charge_of, fed, how
 
+from shuntbook.analysis.charge.between_notes import MarkedFold
 from shuntbook.analysis.charge.charge import ChargeFold
 from shuntbook.analysis.ledger.ledger import LedgerFold, demos_of
 from shuntbook.analysis.ledger.local_days import days_in, local_day
@@ -188,6 +189,8 @@ def test_a_marked_demo_holds_what_flowed_between_its_notes():
     assert (crates.text, crates.start_us, crates.stop_us) == ("crates", notes[0][0], notes[1][0])
     assert crates.whole.charge.drawn == pytest.approx(12 * 90 / 3600)
     assert crates.whole.energy.drawn == pytest.approx(25 * 12 * 90 / 3600)
+    marked = fed(MarkedFold(how(gap_limit_s=1000.0), set(chunk.quantities), notes), chunk).result()
+    assert [stretch.text for stretch in marked] == ["crates", "rinse"]
     assert rinse.stop_us == chunk.time_us[-1]  # no later note: it lasts until the last reading
     assert rinse.whole.charge.drawn == pytest.approx(12 * 80 / 3600)
 

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from readings import T0_US, assert_same, charge_of, chunk_of, fed, how
 
 from shuntbook.analysis.charge.between_notes import MarkedFold
-from shuntbook.analysis.charge.charge import ChargeSums
+from shuntbook.analysis.charge.charge import ChargeSums, HighestShown
 from shuntbook.analysis.charge.completed import CompletedIntervals
 from shuntbook.analysis.charge.error_facts import IntervalSums
 from shuntbook.analysis.ledger.ledger import LedgerFold, demos_of
@@ -56,14 +56,16 @@ def test_however_a_log_is_cut_each_day_and_stretch_is_its_direct_sum(log, cuts, 
     read = how(sampling=sampling, gap_limit_s=2 * HOUR_S, usual_interval_s=600.0)
     zone = timezone(timedelta(hours=zone_h))
     ledger = fed(LedgerFold(read, set(chunk.quantities), zone=zone, demos=demos_of(marked)), chunk, cuts).result()
+    of_log = HighestShown()  # what a line is given with its interval, a fold by itself has at once
+    of_log.add(chunk)
     for start_us, stop_us, whole in windows_of(ledger.days):
-        assert_same(whole, charge_of(chunk, read, from_us=start_us, to_us=stop_us).read_at(None))
+        assert_same(of_log.of_log(whole), charge_of(chunk, read, from_us=start_us, to_us=stop_us).read_at(None))
     stretches = fed(MarkedFold(read, set(chunk.quantities), marked), chunk, cuts).result()
     ends = {at: min((other for other, _ in marked if other > at), default=None) for at, _ in marked}
     for line in (*stretches, *ledger.demos):
         at_us = getattr(line, "at_us", line.start_us)
         direct = charge_of(chunk, read, from_us=at_us, to_us=ends[at_us])
-        assert_same(line.whole, direct.read_at(None))
+        assert_same(of_log.of_log(line.whole), direct.read_at(None))
 
 
 @settings(max_examples=20, deadline=None)

@@ -455,6 +455,38 @@ def test_sun_that_balances_a_load_is_no_rest():
     assert fed(InPieces(RestPart(10.0)), chunk_of(time_s, current_A=wander)).result() is None
 
 
+@pytest.mark.parametrize("seed", range(5))
+def test_a_current_that_crosses_zero_is_no_rest(seed):
+    """Sun that comes up beside a steady load: for two minutes it reads about nought, between two runs of a pump."""
+    rng, time_s = np.random.default_rng(seed), np.arange(1800.0)
+    true_A = np.full(1800, 40.0)
+    true_A[600:720] = np.linspace(0.05, -0.05, 120)
+    noise_A, noise_V = rng.normal(0, 0.02, 1800), rng.normal(0, 0.002, 1800)
+    for amps, rests in ((true_A, False), (np.where(true_A < 1, 0.0, true_A), True)):
+        chunk = chunk_of(time_s, current_A=amps + noise_A, voltage_V=25.2 - 0.012 * amps + noise_V)
+        assert (rest_of(chunk) is not None) == rests
+
+
+def test_a_level_between_a_little_more_and_a_little_less_is_on_its_way():
+    """Between runs sun makes it 0.3, 0.2, 0.1, 0, -0.1 A, each as level as can be; a true rest comes back the same."""
+    rng = np.random.default_rng(3)
+    for step_A, rests in ((0.1, False), (0.0, True)):
+        current_A = np.concatenate([np.full(100, 3.4 * step_A - k * step_A).tolist() + [40.0] * 50 for k in range(8)])
+        volts = np.where(current_A < 1, 25.2, 24.7) + rng.normal(0, 0.002, 1200)
+        noisy_A = current_A + rng.normal(0, 0.02, 1200)
+        assert (rest_of(chunk_of(np.arange(1200.0), current_A=noisy_A, voltage_V=volts)) is not None) == rests
+
+
+def test_volts_that_go_against_the_amps_say_that_something_flows():
+    """Readings of a minute about nought under broken cloud, with the volts of 15 milliohms; then with volts at rest."""
+    clouds_A = np.array([-0.05, 0.12, 0.18, 0.1, 0.02, -0.1, -0.16, -0.1, 0.08, 0.14, -0.02, -0.12])
+    current_A = np.concatenate([np.full(20, 40.0), clouds_A, np.full(20, 40.0)])
+    for ohms, rests in ((0.015, False), (0.0, True)):
+        volts = 25.2 - ohms * np.where(current_A < 1, current_A, 0.0)
+        chunk = chunk_of(60.0 * np.arange(52), current_A=current_A, voltage_V=volts)
+        assert (fed(InPieces(RestPart(300.0, chunk.quantities)), chunk).result() is not None) == rests
+
+
 def test_a_short_calm_is_no_rest():
     """50 s is less than a minute."""
     chunk = log_with_rest()

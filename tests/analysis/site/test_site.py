@@ -328,8 +328,12 @@ def test_what_contradicts_itself_is_a_warning(tmp_path, old, new, words):
         ('gauge_AWG = "3/0"', 'gauge_AWG = "12"', "The table allows 20 A"),
         ('gauge_AWG = "3/0"', 'gauge_AWG = "30"', "kept here from 18 to 4/0 AWG"),
         # Letter M and 1/2 hp: 5,000 to 5,595 VA (NEC Table 430.7(B)).
-        ("surge_VA = 6000", "surge_VA = 4000", "5,000 to 5,595 VA with 'well pump' starting, of 4,000 VA: fails"),
-        ("continuous_VA = 3000", "continuous_VA = 1000", "1,150 VA running, of 1,000 VA: fails"),
+        (
+            "surge_VA = 6000",
+            "surge_VA = 4000",
+            "5,000 to 5,595 VA with 'well pump' starting (locked-rotor), of 4,000 VA: fails",
+        ),
+        ("continuous_VA = 3000", "continuous_VA = 1000", "1,150 VA running (continuous), of 1,000 VA: fails"),
         ("hour_rate_h = 20", "peukert_exponent = 1.25", "says nothing without hour_rate_h"),
         (
             'chemistry = "flooded_lead_acid"',

@@ -54,6 +54,27 @@ def test_a_share_of_the_range_is_an_offset_too():
         assert parts_of(sure)["offset (share of range)"] == pytest.approx(offset_A * 24 / math.sqrt(3), rel=1e-9)
 
 
+def test_a_window_without_a_run_knows_the_range_no_better():
+    """Ten minutes at 2 A of a log that goes to 80: 0.1 % of the range is 0.08 A there too, not 0.002 A."""
+    time_s = np.arange(0, 1801.0)
+    chunk = chunk_of(time_s, current_A=np.where(time_s > 1200, 80.0, 2.0), voltage_V=25.0)
+    stated = figures(range_pct=0.1, full_scale=80.0)
+    window = {"from_us": T0_US, "to_us": T0_US + 600 * US}
+    markers = [(T0_US, "quiet"), (T0_US + 600 * US, "still quiet")]
+    for cuts in ((), (300, 900)):
+        folds = [
+            AmountsAnalysis(how(), set(chunk.quantities), each, **window) for each in (figures(range_pct=0.1), stated)
+        ]
+        (assumed, _), (known, _) = (fed(fold, chunk, cuts).result() for fold in folds)
+        parts = parts_of(assumed.charge.sure.drawn)
+        assert parts["offset (share of range)"] == pytest.approx(0.08 / 6 / math.sqrt(3), rel=1e-9)
+        assert assumed.charge.sure.drawn.u95 == known.charge.sure.drawn.u95
+        assert assumed.energy.sure.drawn.u95 == pytest.approx(known.energy.sure.drawn.u95, rel=1e-9)
+        noted = AmountsAnalysis(how(), set(chunk.quantities), figures(range_pct=0.1), markers)
+        _, stretches = fed(noted, chunk, cuts).result()
+        assert stretches[0].whole.charge.sure.drawn.u95 == pytest.approx(assumed.charge.sure.drawn.u95, rel=1e-9)
+
+
 @pytest.mark.parametrize("length_s", [3600, 4 * 3600, 16 * 3600])
 def test_noise_shrinks_with_the_square_root_of_time(length_s):
     """White noise s at spacing dt for a time T: s sqrt(T dt) (closed form); the size is found from the log itself."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gzip
 import json
 import os
 import signal
@@ -87,6 +88,28 @@ def test_a_replayed_capture_gives_the_numbers_of_a_conversion(tmp_path, capsys):
     a, b = (_json(capsys, "report", log, *site) for log in (captured, converted))
     assert a["nameplate"] == b["nameplate"]
     assert a["logs"][0]["findings"] == b["logs"][0]["findings"]
+
+
+def test_the_end_of_a_capture_is_as_sure_as_charge_and_report(tmp_path, capsys, monkeypatch):
+    """Readings of a second miss most of a start: with the site's pump its interval knows that in all three."""
+    lines = gzip.decompress((SAMPLES / "open_day.csv.gz").read_bytes()).decode().splitlines()
+    source, log, site = tmp_path / "thin.csv", tmp_path / "a.parquet", SAMPLES / "site.toml"
+    source.write_text("\n".join([*lines[:4], *lines[4::10]]) + "\n", encoding="utf-8")
+    notes = ["--mark", "20m=quiet", "--mark", "40m=pump"]
+    replay = f"replay:{source}?speed=max&zone=Europe/London"
+    (end,) = at_the_end(monkeypatch, replay, "--site", site, "--out", log, *notes)
+    charge = _json(capsys, "charge", log, "--site", site)
+    report = _json(capsys, "report", log, "--site", site)["logs"][0]
+    for told in (charge, report["charge"]):
+        for unit, amounts in (("Ah", end.charge.charge), ("Wh", end.charge.energy)):
+            both = told["charge" if unit == "Ah" else "energy"]
+            for way in ("drawn", "returned"):
+                assert both[f"{way}_u95_{unit}"] == pytest.approx(getattr(amounts, f"{way}_u95"), rel=1e-6)
+    # So of what was drawn since the last note.
+    since = charge["marked"][-1]
+    assert since["drawn_u95_Ah"] == pytest.approx(end.since_mark.charge.drawn_u95, rel=1e-6)
+    without = _json(capsys, "charge", log)["uncertainty"]
+    assert "unseen start surges" in {part["source"] for part in charge["uncertainty"]} - {p["source"] for p in without}
 
 
 def test_a_note_at_a_time_stands_in_the_log(tmp_path, capsys):

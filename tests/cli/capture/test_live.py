@@ -12,7 +12,9 @@ from rich.console import Console
 
 from shuntbook.analysis.charge.charge import ChargeFold
 from shuntbook.analysis.health.limits import limits_for
+from shuntbook.analysis.ledger.ledger import LedgerFold, demos_of
 from shuntbook.analysis.readings.chunk import Chunk
+from shuntbook.analysis.readings.log_facts import ENDINGS
 from shuntbook.analysis.readings.measured_span import HowRead
 from shuntbook.cli.capture.keyboard import Keyboard
 from shuntbook.cli.capture.live_meter import LiveMeter
@@ -36,6 +38,12 @@ def live():
     return LiveMeter("bank shunt", HOW, ("current_A", "voltage_V"), limits_for(None, None))
 
 
+def chunk_of(given):
+    """The same readings at once."""
+    x = {name: np.array([r.values[name] for r in given]) for name in ("current_A", "voltage_V")}
+    return Chunk(np.array([r.time_us for r in given]), x)
+
+
 def shot(meter):
     """How it stands."""
     return meter.snapshot(connected=True, trouble=Counter({"no answer": 2}), final=True)
@@ -47,8 +55,7 @@ def test_live_amounts_are_those_of_the_report_s_fold():
     everything = readings(600)
     for k in range(0, 600, 7):
         meter.add(everything[k : k + 7])
-    x = {name: np.array([r.values[name] for r in everything]) for name in ("current_A", "voltage_V")}
-    whole.add(Chunk(np.array([r.time_us for r in everything]), x))
+    whole.add(chunk_of(everything))
     assert shot(meter).charge.charge.drawn == pytest.approx(whole.result().charge.drawn, rel=1e-9)
     assert shot(meter).charge.energy.drawn == pytest.approx(whole.result().energy.drawn, rel=1e-9)
     assert shot(meter).cycles.summary.count == 10
@@ -60,7 +67,7 @@ def test_since_a_marker_counts_from_the_marker():
     meter = live()
     meter.add(readings(300))
     before = shot(meter).charge.charge.drawn
-    meter.marked("crates")
+    meter.marked("crates", START_US + 299_000_000)
     meter.add(readings(300, first=300))
     assert shot(meter).mark == "crates"
     assert before + shot(meter).since_mark.charge.drawn == pytest.approx(shot(meter).charge.charge.drawn, rel=1e-9)
@@ -81,7 +88,7 @@ def test_the_screen_fits_a_terminal(width):
     meters = [live(), live()]
     for meter in meters:
         meter.add(readings(200))
-        meter.marked("washing crates for the visitors")
+        meter.marked("washing crates for the visitors", START_US + 199_000_000)
         meter.add(readings(100, first=200))
     console = Console(width=width, height=24, file=None, force_terminal=False, record=True)
     with console.capture() as caught:
@@ -170,13 +177,52 @@ def test_what_the_load_took_stands_on_the_screen():
 
 @pytest.mark.parametrize("at_once", [1, 7, 600])
 def test_a_stretch_begins_at_its_note_however_much_comes_at_once(at_once):
-    """A note ahead of what was read begins its stretch with the last reading before it, not with the last batch."""
-    meter, whole = live(), ChargeFold(HOW, {"current_A", "voltage_V"})
+    """A note ahead of what was read begins its stretch at its own instant, not with the last batch."""
+    meter, note_us = live(), START_US + 250_500_000
     everything = readings(600)
     meter.add(everything[:5])
-    meter.marked("crates", START_US + 250_500_000)
+    meter.marked("crates", note_us)
     for k in range(5, 600, at_once):
         meter.add(everything[k : k + at_once])
-    x = {name: np.array([r.values[name] for r in everything[250:]]) for name in ("current_A", "voltage_V")}
-    whole.add(Chunk(np.array([r.time_us for r in everything[250:]]), x))
+    whole = ChargeFold(HOW, {"current_A", "voltage_V"}, from_us=note_us)
+    whole.add(chunk_of(everything))
     assert shot(meter).since_mark.charge.drawn == pytest.approx(whole.result().charge.drawn, rel=1e-9)
+
+
+@pytest.mark.parametrize("word", [*sorted(ENDINGS), " Done "])
+@pytest.mark.parametrize("at_once", [1, 7, 250])
+def test_a_note_that_only_ends_stops_the_stretch_before_it(word, at_once):
+    """What was drawn stands still, as much as in the ledger, and is called what it is until another note begins one."""
+    meter, everything = live(), readings(600)
+    notes = [(START_US + 50_300_000, "crates"), (START_US + 301_700_000, word), (START_US + 400_000_000, "end")]
+    coming = list(notes)
+    for k in range(0, 500, at_once):
+        while coming and coming[0][0] <= everything[min(k + at_once, 500) - 1].time_us:
+            at_us, text = coming.pop(0)
+            meter.marked(text, at_us)
+        meter.add(everything[k : min(k + at_once, 500)])
+    ledger = LedgerFold(HOW, {"current_A", "voltage_V"}, zone=None, demos=demos_of(notes))
+    ledger.add(chunk_of(everything[:500]))
+    (demo,) = ledger.result().demos
+    seen = shot(meter)
+    before = seen.since_mark.charge.drawn
+    assert before == pytest.approx(demo.whole.charge.drawn, rel=1e-9)
+    assert before < 0.7 * seen.charge.charge.drawn
+    assert [text for _, text in seen.notes] == [text for _, text in notes]
+    assert summary_lines(seen)[2].startswith(f"from 'crates' to '{word.strip()}': ")
+    meter.add(everything[500:550])
+    assert shot(meter).since_mark.charge.drawn == before
+    meter.marked("again", everything[549].time_us)
+    meter.add(everything[550:])
+    assert summary_lines(shot(meter))[2].startswith("since 'again': ")
+    assert 0 < shot(meter).since_mark.charge.drawn < before
+
+
+def test_a_note_that_ends_nothing_begins_nothing():
+    """Before any other note the amounts are those since the start, and no others."""
+    meter = live()
+    meter.add(readings(100))
+    meter.marked("end", START_US + 99_000_000)
+    meter.add(readings(100, first=100))
+    assert (shot(meter).mark, shot(meter).since_mark) == (None, None)
+    assert sum("'" in line for line in summary_lines(shot(meter))) == 0

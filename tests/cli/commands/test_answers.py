@@ -47,6 +47,43 @@ def logs(demo, tmp_path_factory):
     return paths | {"healthy": demo / "open_day.parquet", "findings": demo / "week_later.parquet"}
 
 
+@pytest.mark.parametrize("explain", [(), ("--explain",)])
+def test_the_trade_s_terms_stand_once_beside_plain_words(logs, demo, tmp_path, capsys, explain):
+    """ "locked-rotor" at the first start that is told of, "continuous" at the first rating; neither at a heater's."""
+    site, page = ("--site", demo / "site.toml"), tmp_path / "page.html"
+    out = unwrapped(told(capsys, "forecast", *site, "--load", "well pump", "--for", "15m", *explain)[1])
+    assert out.count("with 'well pump' starting (locked-rotor)") == out.count("locked-rotor") == 1
+    assert out.count("running (continuous)") == bool(explain)
+    out = unwrapped(told(capsys, "check-site", demo / "site.toml", *explain)[1])
+    assert out.count("locked-rotor") == 1
+    assert out.count("(continuous)") == out.count("3,000 VA without a break (continuous)") == bool(explain)
+    assert run(["report", str(logs["healthy"]), str(logs["findings"]), *map(str, site), "--out", str(page)]) == 0
+    text = page.read_text(encoding="utf-8")
+    assert text.count("starting (locked-rotor)") == text.count("running (continuous)") == 1
+    assert text.count("starting,") > 3  # the others stand as they were
+    heater = unwrapped(told(capsys, "forecast", *site, "--load", "seedling mats", "--for", "15m", "--explain")[1])
+    assert "'seedling mats' starting" in heater and "'seedling mats' starting (" not in heater
+
+
+def test_a_sign_that_seems_wrong_leaves_the_load_without_amounts(logs, demo, tmp_path, capsys):
+    """JSON has null and the reason; on the page only the bank's section, which warns, holds amounts."""
+    site, page = ("--site", demo / "site.toml"), tmp_path / "turned.html"
+    why = "What the well pump took is not known until the log is turned."
+    for words in (("cycles", logs["turned"]), ("report", logs["turned"], "--out", page)):
+        document = json.loads(told(capsys, *words, *site, "--json")[1])
+        assert (document["load_total"], document["load_total_why_not"]) == (None, why)
+    document = json.loads(told(capsys, "cycles", logs["healthy"], *site, "--json")[1])
+    assert document["load_total"]["charge_Ah"] > 8 and document["load_total_why_not"] is None
+    text = page.read_text(encoding="utf-8")
+    for section in ("carry", "health", "plate", "full", "water"):
+        part = text.split(f'id="log-1-{section}"')[1].split("</section>")[0]
+        assert "Not known until the log is turned" in part
+        assert re.search(r"\d\s(?:Ah|Wh|A|W|V|L|gal)\b", part) is None
+    assert "The system carries it" not in text
+    said = told(capsys, "report", logs["turned"], *site, "--out", page, "--force", "--explain")[1]
+    assert "carries it" not in said and "holds" not in said
+
+
 def commands(logs, demo, tmp_path):
     """Every command that answers, on every log that it is made for."""
     site, pump = demo / "site.toml", ("--load", "well pump", "--for", "15m")

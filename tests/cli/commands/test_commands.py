@@ -65,6 +65,20 @@ def test_a_turned_sign_is_warned_of_by_every_command(log, capsys):
     assert told(capsys, "cycles", turned, "--strict")[0] == 4
 
 
+def test_nothing_is_foretold_or_compared_by_a_turned_log_without_a_word(log, tmp_path, capsys):
+    """Its runs are the rests between them: a forecast by it is refused, a comparison begins with a warning."""
+    turned, right, site = log("turned", sign=-1), log("right"), tmp_path / "site.toml"
+    site.write_text(SITE.format(volts=24, amps=20), encoding="utf-8")
+    words = ("forecast", "--site", site, "--load", "feed pump", "--for", "15m", "--measured")
+    assert told(capsys, *words, right)[0] == 0
+    status, out, err = told(capsys, *words, turned)
+    assert (status, out) == (2, "")
+    assert f"{turned}: draw and return seem to be swapped" in err
+    assert "--reverse-sign" in err
+    assert told(capsys, "compare", right, turned)[1].startswith("WARNING: draw and return seem to be swapped in turned")
+    assert "WARNING" not in told(capsys, "compare", right, right)[1]
+
+
 @pytest.mark.parametrize("target", ["a.parquet", "site.toml"])
 def test_a_page_never_replaces_what_it_is_made_from(log, tmp_path, capsys, target):
     """Not even with --force: the log and the site file stay as they are."""

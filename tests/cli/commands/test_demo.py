@@ -43,6 +43,31 @@ def test_it_says_in_a_few_lines_what_it_found(demo, capsys):
     assert "starts too often" in whole
 
 
+def test_the_array_is_named_wherever_the_site_file_has_one(demo, tmp_path, capsys):
+    """The same words from `cycles` as from `report`; without the site file it may have been a charger."""
+    log, site = str(demo / "open_day.parquet"), ("--site", str(demo / "site.toml"))
+    for words in (("cycles", log, *site), ("report", log, *site, "--out", str(tmp_path / "page.html"))):
+        assert run([*words]) == 0
+        assert "Ah straight from the array." in unwrapped(capsys.readouterr().out)
+    assert run(["cycles", log]) == 0
+    assert "Ah straight from what charged the bank." in unwrapped(capsys.readouterr().out)
+
+
+def test_a_note_that_only_ends_is_no_stretch_of_its_own(demo, capsys):
+    """The washing ends at "end": what was drawn after that is no washing, and is told under no name."""
+    assert run(["charge", str(demo / "open_day.parquet"), "--explain"]) == 0
+    out = unwrapped(capsys.readouterr().out)
+    assert "“crates washed for the visitors”" in out
+    assert "“end”" not in out
+    marked = _json(capsys, "charge", str(demo / "open_day.parquet"))["marked"]
+    assert [(stretch["text"], stretch["drawn_Ah"] > 0) for stretch in marked] == [
+        ("crates washed for the visitors", True)
+    ]
+    notes = (demo / "page.html").read_text(encoding="utf-8").split("Drawn until the next")[1].split("</table>")[0]
+    assert notes.count("<tr>") == 2
+    assert "unknown" not in notes  # nothing is missing of a note that begins nothing
+
+
 def test_only_the_second_week_short_cycles(demo, capsys):
     """The healthy day has no finding; a week later the tank has lost its air, and --strict says so."""
     site = str(demo / "site.toml")

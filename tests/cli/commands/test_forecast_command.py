@@ -171,3 +171,12 @@ def test_hours_of_sun_are_a_number_of_a_day(demo, capsys, sun):
     status, _, err = told(capsys, *words)
     assert status == 2
     assert "hours of full sun" in err
+
+
+def test_the_weakest_part_may_be_the_voltage_at_a_start(demo, tmp_path, capsys):
+    """An inverter that switches off above what the bank falls to: that part is named, not one that holds."""
+    site, plates = tmp_path / "site.toml", (demo / "site.toml").read_text("utf-8")
+    site.write_text(re.sub(r"(?m)^cut_off_V = .*$", "cut_off_V = 26.0", plates), encoding="utf-8")
+    words = ("forecast", "--load", "well pump", "--for", "15m", "--measured", demo / "open_day.parquet", "--site")
+    assert "The weakest part: the bank's voltage: falls to" in unwrapped(told(capsys, *words, site)[1])
+    assert "voltage" not in unwrapped(told(capsys, *words, demo / "site.toml")[1]).partition("weakest part")[2]

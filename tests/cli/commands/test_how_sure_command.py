@@ -15,6 +15,7 @@ from shuntbook.analysis.stats.interval95 import HowSure
 from shuntbook.analysis.sureness.meter_figures import NOTHING_STATED
 from shuntbook.cli.main import run
 from shuntbook.cli.render.terminal.charge import charge_answer
+from shuntbook.cli.render.wording.numbers import PLUS_MINUS_MEANS
 
 SITE = """
 name = "field shed"
@@ -78,7 +79,7 @@ def test_charge_says_it_like_a_person(log, capsys):
     """An amount, ±, 95 %; the largest share named; what was assumed, what gaps may have held, what is left out."""
     out = unwrapped(told(capsys, "charge", log, "--explain")[1])
     assert " Ah ± " in out
-    assert "± is 95 %" in out
+    assert PLUS_MINUS_MEANS in out
     assert "where the ± of what was drawn (Ah) comes from: " in out
     assert "common practice, no source" in out
     assert "had the gap run like the hours around, about +" in out

@@ -82,8 +82,8 @@ def test_what_is_no_address_is_a_mistake(tmp_path, capsys, wrong, monkeypatch):
 
 
 def test_a_scheduler_without_workers_is_a_sentence(tmp_path, capsys, monkeypatch):
-    """It says how to start one."""
-    monkeypatch.setattr("shuntbook.cli.fleet.cluster._PATIENCE_S", 2)
+    """It says how to start one; a scheduler that is slow to answer, on a busy machine, is given its own time."""
+    monkeypatch.setattr("shuntbook.cli.fleet.cluster._WORKER_PATIENCE_S", 2)
     write_scene(tmp_path / "logs" / "a.parquet", "irregular")
     with scheduler(tmp_path) as alone:
         assert run(["fleet", str(tmp_path / "logs"), "--out", str(tmp_path / "x.parquet"), "--scheduler", alone]) == 3

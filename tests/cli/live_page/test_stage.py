@@ -97,6 +97,50 @@ def test_the_stage_is_read_from_afar(late, width, height):
     assert text_of(driven, "#others").startswith("Also: The pressure tank")
 
 
+#: The share of the window, from its upper edge to its lower one, that the stage fills; and its smallest type [px].
+FILLED = """
+const boxes = [...document.querySelectorAll('#title, #ribbon, #drawing')].map((x) => x.getBoundingClientRect());
+const worded = [...document.querySelectorAll('main *')].filter((x) => x.textContent.trim() && !x.closest('.sr'));
+const smallest = Math.min(...worded.map((x) => parseFloat(getComputedStyle(x).fontSize)));
+const from = Math.min(...boxes.map((x) => x.top)), to = Math.max(...boxes.map((x) => x.bottom));
+return [(to - from) / innerHeight, smallest, boxes[1].height / innerHeight];
+"""
+
+
+@pytest.mark.parametrize(
+    ("width", "height"), [(390, 844), (360, 640), (768, 1024), (1080, 1920), (700, 720), (1024, 768), (844, 390)]
+)
+def test_the_stage_fills_a_narrow_or_upright_screen(late, width, height):
+    """From edge to edge, with nothing cut off, type to be read in the hand, and room for the chart."""
+    driven, port = late
+    stage_at(driven, port, width, height)
+    assert driven.execute_script(AMISS) == []
+    filled, smallest, chart = driven.execute_script(FILLED)
+    assert filled > 0.93
+    assert smallest >= 12
+    assert chart > 0.18
+    whole = "return ['.way', '.took'].map((x) => document.querySelector('.stage ' + x))"
+    cut = ".filter((x) => x.scrollWidth > x.clientWidth + 1 || x.scrollHeight > 1.1 * x.clientHeight).length"
+    assert driven.execute_script(whole + cut) == 0
+
+
+@pytest.mark.parametrize("width", [360, 390, 768, 1440])
+def test_the_page_says_beside_the_figure_which_way_it_flows(late, width):
+    """In words and by its colour, without a sign; volts and watts have none; nothing wider than its place."""
+    driven, port = late
+    as_wide_as(driven, width)
+    driven.get(f"http://127.0.0.1:{port}/")
+    until(lambda: text_of(driven, ".figures .way"), "a figure")
+    ways = driven.execute_script("return [...document.querySelectorAll('.figures .way')].map((x) => x.textContent)")
+    assert ways == ["into the bank", "", ""]
+    assert text_of(driven, ".figures .value") == "6.85"
+    assert text_of(driven, ".chart-said").startswith("From 10.4 A into the bank to 72.8 A out of the bank.")
+    beside = "const [a, b] = ['.value', '.way'].map((x) => getComputedStyle(document.querySelector('.figures ' + x)));"
+    assert driven.execute_script(beside + "return a.color === b.color")
+    parts = "return [...document.querySelectorAll('.figures > div')]"
+    assert driven.execute_script(parts + ".filter((x) => x.scrollWidth > x.clientWidth + 1).length") == 0
+
+
 def test_notes_stand_as_flags_and_as_text(late):
     """Two notes in the last quarter of an hour, one of them hostile: short, and nothing of it obeyed."""
     driven, port = late
@@ -156,6 +200,31 @@ def test_a_note_is_a_flag_as_soon_as_it_is_typed(tmp_path):
         assert text_of(driven, "#amount-what") == "out of the bank since ‘washing crates’"
 
 
+def test_a_note_that_only_ends_is_a_flag_and_no_new_stretch():
+    """Stage, tiles and table say from which note to which; what is typed next begins a stretch."""
+    meter = LiveMeter("bank", HowRead("dc", "instant", 10.0, 1.0), ("current_A",), limits_for(None, None))
+    meter.marked("crates", START_US)
+    meter.add([Reading(START_US + k * 10**6, {"current_A": 36.0}) for k in range(101)])
+    meter.marked("Stop", START_US + 100 * 10**6)
+    meter.add([Reading(START_US + k * 10**6, {"current_A": 72.0}) for k in range(101, 600)])
+
+    def given():
+        shot = meter.snapshot(connected=True, trouble=Counter(), final=True)
+        return live_state([shot], title="", elapsed_s=1.0, left_s=None, ended=False).view["meters"][0]
+
+    ended = given()
+    assert ended["stage"]["amount"]["what"] == "out of the bank from ‘crates’ to ‘Stop’"
+    assert ended["stage"]["amount"]["value"] == "1.000"
+    assert [tile["what"] for tile in ended["took"]][-2:] == [
+        "Out of the bank from ‘crates’ to ‘Stop’",
+        "Out of the bank since the start",
+    ]
+    assert ended["amounts"]["rows"][1][0] == "from ‘crates’ to ‘Stop’"
+    assert [text for _, text in ended["chart"]["notes"]] == ["crates", "Stop"]
+    meter.marked("tiles", START_US + 599 * 10**6)
+    assert given()["stage"]["amount"]["what"] == "since ‘tiles’"
+
+
 def test_the_flags_of_a_chart_are_those_of_its_stretch():
     """At their buckets, the newest few, short; none from before the stretch."""
     how = HowRead("dc", "instant", 10.0, 1.0)
@@ -187,10 +256,26 @@ def test_the_meter_at_the_bank_comes_first():
     assert (bank["name"], shed["name"]) == ("bank", "shed")
     assert set(message["points"][0]["low"]) == {-8.0}
     assert bank["stage"]["flow"] == {"value": "8.00", "unit": "A", "way": "into the bank", "beside": "700 W"}
+    assert bank["figures"] == [
+        {"word": "amps", "value": "8.00", "unit": "A", "way": "into the bank"},
+        {"word": "watts", "value": "700", "unit": "W", "way": ""},
+    ]
+    assert bank["chart"]["said"] == "From 8.00 to 8.00 A into the bank."
     assert shed["stage"]["flow"]["way"] == "behind an inverter"
     assert (shed["stage"]["flow"]["value"], shed["stage"]["flow"]["unit"]) == ("700", "W")
     assert shed["stage"]["amount"]["unit"] == "Wh"
     assert shed["stage"]["amount"]["what"] == "taken since the start"
+
+
+@pytest.mark.parametrize(("watts", "way"), [(700.0, "out of the bank"), (-700.0, "into the bank")])
+def test_watts_alone_tell_the_way_at_the_bank(watts, way):
+    """A meter of watts sits at the bank as well; it is behind no inverter."""
+    meter = LiveMeter("bank", HowRead("dc", "instant", 10.0, 1.0), ("power_W",), limits_for(None, None))
+    meter.add([Reading(START_US + k * 10**6, {"power_W": watts}) for k in range(600)])
+    shot = meter.snapshot(connected=True, trouble=Counter(), final=True)
+    given = live_state([shot], title="", elapsed_s=1.0, left_s=None, ended=False).view["meters"][0]
+    assert given["stage"]["flow"] == {"value": "700", "unit": "W", "way": way, "beside": ""}
+    assert given["figures"] == [{"word": "watts", "value": "700", "unit": "W", "way": way}]
 
 
 def test_a_turned_sign_is_told_in_place_of_amounts():

@@ -60,13 +60,15 @@ function figures(list, given) {
   while (list.children.length > given.length) list.lastElementChild.remove();
   while (list.children.length < given.length) {
     const dd = make("dd", "", make("span", "value"), make("span", "unit"));
-    list.append(make("div", "", make("dt"), dd));
+    list.append(make("div", "", make("dt"), dd, make("dd", "way")));
   }
-  given.forEach(({ word, value, unit }, k) => {
+  given.forEach(({ word, value, unit, way }, k) => {
     const place = list.children[k];
     put(place.querySelector("dt"), word);
     put(place.querySelector(".value"), value);
     put(place.querySelector(".unit"), " " + unit);
+    put(place.querySelector(".way"), way);
+    place.className = way === "into the bank" ? "into" : way ? "flows" : "";
   });
 }
 

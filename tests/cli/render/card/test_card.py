@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import io
 import re
+import warnings
 from dataclasses import replace
 from itertools import combinations
 
 import pytest
 from matplotlib.colors import to_hex
+from matplotlib.font_manager import findfont, get_font
 from matplotlib.text import Text
 from PIL import Image
 from places import ROOT
@@ -18,6 +20,7 @@ from telling import told
 from shuntbook.cli.assembling.report import report_of
 from shuntbook.cli.opening.prepared_log import open_site
 from shuntbook.cli.render.card import card as cards
+from shuntbook.cli.render.card import signs
 from shuntbook.cli.render.still_charts import svg
 from shuntbook.cli.render.wording.answer import load_took
 from shuntbook.cli.render.wording.numbers import uncapital
@@ -65,6 +68,56 @@ REPORTS = {
     "no date": lambda: make_report(with_total(with_facts(make_log(), undated=True)), site=None),
     "hostile": hostile,
 }
+
+
+def sign_of_another_font():
+    """Give a sign that the library's own font lacks and another, which comes with it, has."""
+    own, other = (set(get_font(findfont(name)).get_charmap()) for name in ("DejaVu Sans", "STIXGeneral"))
+    return chr(min(other - own - set(range(0xE000, 0xF900))))
+
+
+def abroad(name):
+    """A site, a load and two logs, all of this name."""
+    logs = [with_total(make) for make in (make_log(name), make_later())]
+    logs = [replace(log, cycles=replace(log.cycles, load=name)) for log in logs]
+    return make_report(*logs, site=make_site().model_copy(update={"name": name}))
+
+
+@pytest.fixture
+def own_fonts(monkeypatch):
+    """The fonts that come with the library, whatever else this machine has."""
+    monkeypatch.setattr(signs, "_installed", lambda: ("STIXGeneral",))
+    signs._family.cache_clear()
+    yield
+    signs._family.cache_clear()
+
+
+@SIZES
+@pytest.mark.parametrize(
+    ("name", "shown"),
+    [
+        ("Brunnen 井戸 2", "Brunnen … 2"),
+        (f"well {sign_of_another_font()}", f"well {sign_of_another_font()}"),
+        ("Żółta Σ ЖЖ", "Żółta Σ ЖЖ"),
+    ],
+)
+@pytest.mark.usefixtures("own_fonts")
+def test_no_sign_is_set_as_a_box(size, name, shown):
+    """By another font that is installed and has it, else left out with an ellipsis; never as a box."""
+    with warnings.catch_warnings(record=True) as told_of, cards.drawn(abroad(name), size) as sheet:
+        warnings.simplefilter("always")
+        written = [text for text, _ in texts(sheet)]
+        sheet.figure.savefig(io.BytesIO(), format="png")
+    assert not [w for w in told_of if "missing from font" in str(w.message)]
+    assert sum(shown in text for text in written) >= 2, written  # of place, load and row
+
+
+def test_a_sign_is_sought_in_every_font_but_those_of_no_letters():
+    """The library's own comes first, then whichever of this machine's has it; the box of a box is none."""
+    assert signs.families("Żółta pompa") == ("DejaVu Sans",)
+    assert signs.families(f"a {sign_of_another_font()}")[0] == "DejaVu Sans"
+    assert len(signs.families(f"a {sign_of_another_font()}")) == 2
+    assert not [name for name in signs._installed() if "Last Resort" in name]
 
 
 def beyond(axis):

@@ -87,6 +87,36 @@ def test_a_gap_has_no_readings(log_of, capsys, tmp_path):
     assert cues[-1][0] == 44
 
 
+def test_a_run_tells_what_it_took_so_far_and_at_its_end_how_sure_that_is(demo, capsys, tmp_path):
+    """It rises to the figure that `cycles` has; the interval stands once, when the run is over."""
+    log, site = demo / "open_day.parquet", ("--site", demo / "site.toml")
+    cues = captions(capsys, log, tmp_path / "a.vtt", "10:24:00", "--film-length", "30m", *site)
+    runs = json.loads(told(capsys, "cycles", log, *site, "--json")[1])["cycles"]
+    film = [run for run in runs if "2026-06-13T09:24:00" <= run["start"] < "2026-06-13T09:53:00"]
+    ends = [cue for cue in cues if cue[3].endswith(" in this run")]
+    assert len(film) == len(ends) == 2
+    for each, (at_s, until_s, settings, text) in zip(film, ends, strict=True):
+        assert (until_s - at_s, settings) == (pytest.approx(5.0), " line:0")
+        assert text.startswith(f"The well pump took {each['charge_Ah']:.3f} Ah ± ")
+        begun_s = at_s - each["run_s"]
+        lines = [cue[3].split("\n")[1] for cue in cues if begun_s - 2 < cue[0] < at_s and not cue[2]]
+        so_far = [float(line.split()[4]) for line in lines if line.startswith("this run so far: ")]
+        assert len(so_far) == pytest.approx(each["run_s"], abs=2)
+        assert so_far == sorted(so_far)
+        assert so_far[0] < 0.05
+        assert so_far[-1] == pytest.approx(each["charge_Ah"], abs=0.015)
+        assert max(map(len, lines)) <= 64
+    assert sum("±" in cue[3] for cue in cues) == 2
+
+
+def test_of_a_run_that_the_film_has_not_whole_only_its_end_is_told(demo, capsys, tmp_path):
+    """What it had taken before the film began nobody has seen in it."""
+    words = ("10:29:30", "--film-length", "90s", "--site", demo / "site.toml")
+    cues = captions(capsys, demo / "open_day.parquet", tmp_path / "a.vtt", *words)
+    assert [cue[3] for cue in cues if "so far" in cue[3]] == []
+    assert sum(cue[3].endswith(" in this run") for cue in cues) == 1
+
+
 def test_texts_are_escaped(log_of, capsys, tmp_path):
     """A log's name, and a note of it, are shown as they are and mean nothing to a player."""
     log = log_of("10:00:00Z,1.0,25.0", "10:00:01Z,1.0,25.0")
@@ -175,4 +205,4 @@ def test_a_browser_plays_them(demo, capsys, tmp_path):
             document = json.loads(told(capsys, "charge", log, "--json", *span)[1])
             assert len(figures) == 1
             drawn_Ah = document["charge"]["drawn_Ah"]
-            assert f"since the film began: {drawn_Ah:.2f} Ah out of the bank" in figures[0]
+            assert f"since the film began: {drawn_Ah:.2f} Ah" in figures[0]

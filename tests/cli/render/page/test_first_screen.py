@@ -4,10 +4,13 @@ from dataclasses import replace
 
 import pytest
 from browsers import browser, opened
+from day_logs import LONDON, made_log, us
 from hostile_page import hostile_report
+from logs_of_days import days_from, zone_of
 from report_scenes import make_later, make_log, make_report
 
 from shuntbook.analysis.cycles.cycle import Cycles, CycleSummary
+from shuntbook.analysis.several_logs.over_logs import over_logs
 from shuntbook.cli.render.page.page import render
 
 #: Width and height of the screens that the first screen is laid out for. [CSS px]
@@ -26,6 +29,17 @@ return [...new Set([...document.querySelectorAll('body, body *')]
   .filter((e) => e.checkVisibility() && !e.closest('svg'))
   .filter((e) => [...e.childNodes].some((n) => n.nodeType == 3 && n.data.trim()))
   .map((e) => parseFloat(getComputedStyle(e).fontSize)))]
+"""
+#: The words in drawings that are drawn smaller than twelve pixels, or stand out of their drawing.
+IN_DRAWINGS = """
+const seen = [...document.querySelectorAll('svg text')].filter((e) => e.checkVisibility() && e.textContent.trim());
+const scale = (e) => { const m = e.getScreenCTM(); return Math.hypot(m.a, m.b) };
+const size = (e) => scale(e) * parseFloat(getComputedStyle(e).fontSize);
+const inside = (e) => {
+  const a = e.getBoundingClientRect(), b = e.closest('svg').getBoundingClientRect();
+  return a.left > b.left - 2 && a.right < b.right + 2;
+};
+return [seen.length, seen.filter((e) => size(e) < 12 || !inside(e)).map((e) => [size(e), e.textContent])]
 """
 WORDS = """
 const seen = (section) => {
@@ -59,10 +73,20 @@ def pages(demo, tmp_path_factory):
         "no site": make_report(_known(make_later()), site=None),
         "no runs": make_report(quiet),
         "hostile": hostile_report(),
+        "days": _of_days("2026-10-22", 8),
     }
     for name, report in reports.items():
         (folder / f"{name}.html").write_text(render(report), encoding="utf-8")
     return {"demo": demo / "page.html"} | {name: folder / f"{name}.html" for name in reports}
+
+
+def _of_days(first, count):
+    """The report of a log a day, over the change of the clocks."""
+    days = [str(day) for day in days_from(first, count + 1)]
+    ends = [us(f"{day}T00:00", LONDON) for day in days]
+    starts = [[us(f"{day}T{hour}:00", LONDON) for hour in range(10, 16)] for day in days]
+    logs = [made_log(f"day {k}", ends[k], ends[k + 1], starts[k]) for k in range(count)]
+    return make_report(*logs, over=over_logs(logs, zone_of))
 
 
 def _known(log):
@@ -112,6 +136,18 @@ def test_sections_are_short_and_type_has_six_sizes(driven, pages, name):
         assert len(counted) > 5
         assert [each for each in counted if each[1] > MOST_WORDS and each[0]] == []
         assert set(driven.execute_script(TYPE)) <= SIZES
+
+
+@pytest.mark.parametrize("name", ["demo", "site", "no site", "days"])
+def test_words_in_drawings_are_large_enough_at_every_width(driven, pages, name):
+    """At least twelve pixels, those in folds too, on either side of each width at which the layout changes."""
+    changes = [edge + more for edge in (640, 768, 832, 1008, 1024, 1184, 1216) for more in (0, 1)]
+    for width in (360, 390, 430, 540, *changes, 1100, 1440, 1920, 2560):
+        opened(driven, pages[name], width)
+        driven.execute_script("document.querySelectorAll('details').forEach(d => d.open = true)")
+        count, amiss = driven.execute_script(IN_DRAWINGS)
+        assert count > 20
+        assert amiss == [], width
 
 
 def test_lines_are_no_longer_than_is_read_well(driven, pages):

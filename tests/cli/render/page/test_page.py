@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import pytest
 from page_reading import NASTY, Reader, assert_sound, without_scripts
+from places import ROOT
 from report_scenes import (
     SECOND_US,
     START_US,
@@ -43,6 +44,26 @@ def pages():
 def undrawn(monkeypatch):
     """Blank drawings: drawing takes nearly all of a page's time, and does nothing to its words and tables."""
     monkeypatch.setattr(figures, "both_sizes", lambda *_: lambda: ("<svg></svg>",) * 2)
+
+
+#: The type sizes of all pages, and the steps of a projector's view, whose sizes go with its screen.
+SIZES = {"small": 14, "text": 17, "head": 22, "large": 32, "larger": 48, "largest": 72}
+_BY_NAME = re.compile(rf"var\(--(?:{'|'.join(SIZES)}|less)\)|inherit")
+
+
+def test_every_style_sheet_has_the_six_sizes_alone():
+    """By name; on the stage a share of its height, and on paper that of the root in points, by which all go."""
+    sheets = {
+        path.name: path.read_text(encoding="utf-8") for path in (ROOT / "cli/render/page/templates").glob("*.css")
+    }
+    root = re.findall(r"--(\w+): ([\d.]+)rem;", sheets["page.css"])
+    assert {name: 16 * float(rem) for name, rem in root} == SIZES
+    assert len(sheets) > 7
+    for name, sheet in sheets.items():
+        own = re.sub(r"\bhtml \{ font-size: [\d.]+pt;", "", sheet)
+        sizes = re.findall(r"font-size:\s*([^;}]+)", own)
+        allowed = {"live_chart.css": r"1em", "stage.css": r"calc\([\d.]+ \* var\(--u\)\)"}.get(name, r"$^")
+        assert [x for x in sizes if not (_BY_NAME.fullmatch(x.strip()) or re.fullmatch(allowed, x.strip()))] == [], name
 
 
 OF_WORDS_ALONE = pytest.mark.usefixtures("undrawn")

@@ -14,6 +14,7 @@ import pytest
 from shuntbook.cli.main import run
 from shuntbook.cli.render.page import paper
 from shuntbook.cli.render.page.page import render
+from shuntbook.cli.render.wording.numbers import PLUS_MINUS_MEANS
 from shuntbook.ingest.errors import InputError
 
 pytestmark = pytest.mark.xdist_group("paper")  # the PDF is dear, and made once in one process
@@ -61,7 +62,7 @@ def test_pdf_holds_the_page_s_text(demo, sheets):
     assert all(_squeezed(number) in text for number in numbers)
     for words in (
         "What went out and what came back",
-        "95 times in 100",
+        PLUS_MINUS_MEANS,
         "A battery bank delivers thousands of amps",
     ):
         assert _squeezed(words) in text

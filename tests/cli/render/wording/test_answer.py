@@ -100,11 +100,12 @@ def test_what_came_past_the_bank_is_a_lower_bound(monkeypatch):
     """Rounded down, and of an array only where the site file has one."""
     log = make_log()
     monkeypatch.setattr(from_array, "sure_from_array", lambda log, unit: 0.8699)
-    said = answer.from_the_sun(replace(log, by_site=None))
+    said = answer.from_the_sun(log)
     assert said.startswith("At least 0.86 Ah of it came straight from what charged the bank; the bank gave ")
     assert said.endswith(" to all loads.")
     past = ", and at least 0.86 Ah straight from what charged the bank."
-    assert answer.bank_gave(replace(log, by_site=None)).endswith(past)
+    assert answer.bank_gave(log).endswith(past)
+    assert answer.bank_gave(replace(log, has_array=True)).endswith(", and at least 0.86 Ah straight from the array.")
     monkeypatch.setattr(from_array, "sure_from_array", lambda log, unit: None)
     assert answer.from_the_sun(log) is None
 
