@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, cast, get_args
 
 import click
 
 from ...ingest.durations import seconds
-from ...ingest.errors import InputError
+from ...ingest.errors import InputError, Question
 from ...ingest.exports.convert import convert, is_log
-from ...ingest.exports.delimited.stated import Stated
+from ...ingest.exports.delimited.stated import Stated, start_time
 from ...ingest.exports.intake import Intake, take_in
 from ...ingest.exports.times.stamps import TimeStyle
 from ...ingest.log.log import JOURNAL_SUFFIX
@@ -32,8 +31,6 @@ _FOR_EXPORTS = (
     *("profile", "zone", "start", "dates", "times", "decimal", "sheet", "side", "sampling", "meter", "allow_rejects"),
     "keep_profile",
 )
-#: Years in which a log can begin.
-_FIRST_YEAR, _LAST_YEAR = 1970, 2200
 
 
 @click.command("convert")
@@ -116,6 +113,18 @@ def command(sources: tuple[str, ...], out: Path, **options: str | bool | None) -
     if any(is_log(name) for name in sources):
         _write_again(sources, out, options)
         return
+    try:
+        _convert(sources, out, options)
+    except Question as question:
+        if options["as_json"]:
+            from ..render.documents.convert import question_document
+            from ..render.documents.parts import print_json
+
+            print_json(question_document(question))
+        raise
+
+
+def _convert(sources: tuple[str, ...], out: Path, options: dict[str, str | bool | None]) -> None:
     stated = _stated(options)
     keep = _place_to_keep(sources, out, options)
     intake = take_in(sources, stated)
@@ -238,7 +247,7 @@ def _stated(options: dict[str, str | bool | None]) -> Stated:
     return Stated(
         profile=_profile(options["profile"]),
         zone=_text(options, "zone"),
-        start=_start(options["start"]),
+        start=start_time(_text(options, "start")),
         dates=cast("DateOrder | None", options["dates"]),
         times=cast("TimeStyle | None", options["times"]),
         decimal=_text(options, "decimal"),
@@ -249,15 +258,3 @@ def _stated(options: dict[str, str | bool | None]) -> Stated:
         sheet=_text(options, "sheet"),
         reverse_sign=bool(options["reverse_sign"]),
     )
-
-
-def _start(text: str | bool | None) -> datetime | None:
-    if not text:
-        return None
-    try:
-        start = datetime.fromisoformat(str(text))
-    except ValueError:
-        start = datetime.min  # refused below, as is a year that no log has
-    if _FIRST_YEAR <= start.year <= _LAST_YEAR:
-        return start
-    raise InputError(f"--start: {text!r} is no date and time; write it like 2026-06-13T09:30")

@@ -73,6 +73,7 @@ class Choices:
     gap_s: float | None = None
     meter: str | None = None
     reverse_sign: bool = False
+    allow_rejects: bool = False
     delimiter: str | None = None
     header_line: int | None = None
 
@@ -230,4 +231,5 @@ def options_of(choices: Choices, *, profile: str | None = None) -> list[str]:
         if value is not None and name not in is_kept:
             words += [f"--{name}", value.isoformat() if isinstance(value, datetime) else str(value)]
     words += ["--gap", f"{choices.gap_s:g}s"] if choices.gap_s is not None else []
+    words += ["--allow-rejects"] if choices.allow_rejects else []
     return words + (["--reverse-sign"] if choices.reverse_sign and not profile else [])

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from ..errors import InputError, ReadAnew
+from ..errors import InputError, Question, ReadAnew
 from ..log.arrow import flat, integers, parquet_file
 from ..log.gap_limit import LONG_US, NEARLY_ALL_CHANGE, IntervalCount
 from ..log.log import FILE_MARK, LogWriter, Readings, ahead, level_of, new_log, to_batch
@@ -183,8 +183,8 @@ def _converted_once(
             write_slices(final, settled.readings)
             final.finish(meta)
             rejects.finish()
-        first = (int(settled.readings.time_us[0]), int(settled.readings.time_us[-1]))
-        return _converted(out, meta, rejects, tally, export, first)
+        time_us = settled.readings.time_us
+        return _converted(out, meta, rejects, tally, export, (int(time_us[0]), int(time_us[-1])))
 
 
 def _check(tally: _Tally, allow: bool, rejects: Path, export: Export) -> None:
@@ -199,27 +199,38 @@ def _check(tally: _Tally, allow: bool, rejects: Path, export: Export) -> None:
     # A last line that was cut short says nothing about the others.
     if tally.rejected - tally.torn > MOST_REJECTED * tally.read and not allow:
         share = 100 * tally.rejected / tally.read
-        raise InputError(
-            f"{name}: {tally.rejected} of {tally.read} rows ({share:.0f} %) could not be read, so no log was written; "
-            f"the first: {where}. All are in {rejects}; add --allow-rejects to keep the rest"
+        evidence = f"{tally.rejected} of {tally.read} rows ({share:.0f} %) could not be read"
+        no_log = f"so no log was written; the first: {where}. All are in {rejects}"
+        raise _may_lack(
+            f"{name}: {evidence}, {no_log}; add --allow-rejects to keep the rest", f"{evidence}; the first: {where}"
         )
     # Few as they are, they may be all that was charged, or all surges.
     if not allow and tally.kinds is not None and (most := tally.kinds.most()) is not None:
         count, first = most
-        raise InputError(
-            f"{name}: {count} of {tally.read} rows could not be read for one and the same reason, so they may be all "
-            f"readings of one kind, and no log was written; the first: {first.file}, line {first.line}: "
-            f"{first.reason}. All are in {rejects}; mend those cells, or add --allow-rejects to leave those rows out"
+        where = f"{first.file}, line {first.line}: {first.reason}"
+        same = "for one and the same reason, so they may be all readings of one kind"
+        evidence = f"{count} of {tally.read} rows could not be read {same}"
+        raise _may_lack(
+            f"{name}: {evidence}, and no log was written; the first: {where}. All are in {rejects}; mend those "
+            "cells, or add --allow-rejects to leave those rows out",
+            f"{evidence}; the first: {where}",
         )
+
+
+def _may_lack(sentence: str, evidence: str) -> Question:
+    from .questions.rows import leave_out  # most exports lack none
+
+    return leave_out(sentence, evidence)
 
 
 def _check_on_the_way(tally: _Tally, allow: bool, rejects: Path, export: Export) -> None:
     """Stop early where it can hardly be an export: a small packed file may unpack to no end of lines."""
     if tally.rejected > ENOUGH_REJECTED and tally.rejected > tally.written and not allow:
-        raise InputError(
-            f"{export.sources[0].name}: its first {tally.rejected:,} unreadable rows are more than those that could be "
-            f"read, so it was not read to its end and no log was written; they are in {rejects}; "
-            "add --allow-rejects to read all of it"
+        evidence = f"its first {tally.rejected:,} unreadable rows are more than those that could be read"
+        raise _may_lack(
+            f"{export.sources[0].name}: {evidence}, so it was not read to its end and no log was written; "
+            f"they are in {rejects}; add --allow-rejects to read all of it",
+            evidence,
         )
 
 

@@ -45,7 +45,7 @@ def kept_profile(intake: Intake, stated: Stated) -> str:
         "zone": stated.zone or (own.zone if own is not None else None),
         "gap": gap or None,
     }
-    tables = {"file": _file(layout, stated), "time": _time(layout)} | _quantities(layout, reverse=stated.reverse_sign)
+    tables = {"file": _file(layout, stated), "time": _time(layout)} | _quantities(layout, stated)
     text = profile_text(top, tables, remark=_REMARK)
     _check(text, export, layout, reverse=stated.reverse_sign)
     return text
@@ -76,9 +76,9 @@ def _time(layout: Layout) -> Table:
     return {**{key: _place(layout, k) for key, k in zip(keys, indices, strict=True)}, "style": word}
 
 
-def _quantities(layout: Layout, *, reverse: bool) -> dict[str, Table]:
+def _quantities(layout: Layout, stated: Stated) -> dict[str, Table]:
     tables: dict[str, Table] = {}
-    for plan in _turned(layout, reverse=reverse):
+    for plan in _turned(layout, reverse=stated.reverse_sign):
         header = f"quantities.{plan.quantity}"
         sign = -1.0 if plan.turned else 1.0
         # A unit that the header or the cells say is read there again: they may change it, and then they are right.
@@ -89,7 +89,7 @@ def _quantities(layout: Layout, *, reverse: bool) -> dict[str, Table]:
             "unit": None if is_told else plan.unit.symbol,
             "scale": plan.scale * sign if plan.scale * sign != 1.0 else None,
             "offset": plan.offset * sign or None,
-            "sign": "return_positive" if plan.turned else None,
+            "sign": "return_positive" if plan.turned else _as_stated(plan, stated),
         }
         if (ways := plan.directions) is not None:
             tables[f"{header}.direction"] = {
@@ -99,6 +99,12 @@ def _quantities(layout: Layout, *, reverse: bool) -> dict[str, Table]:
                 "none": sorted(ways.none),
             }
     return tables
+
+
+def _as_stated(plan: ColumnPlan, stated: Stated) -> str | None:
+    """Return that draw is positive where a person said it, so that nobody is asked again."""
+    entry = stated.entries.get(plan.quantity)
+    return entry.sign if entry is not None and not stated.reverse_sign and "sign" in entry.model_fields_set else None
 
 
 def _place(layout: Layout, index: int) -> str | int:

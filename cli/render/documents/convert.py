@@ -10,6 +10,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from ....analysis.readings.first_look import FirstLook, ReadingShown
+    from ....ingest.errors import Question
     from ....ingest.exports.adapter import Export
     from ....ingest.exports.convert import Converted
     from ....ingest.log.log import Log
@@ -56,6 +57,14 @@ def _as_taken(look: FirstLook) -> Document:
 
 def _reading(reading: ReadingShown) -> Document:
     return {"time": instant(reading.time_us), **reading.values}
+
+
+def question_document(question: Question) -> Document:
+    """Return what is asked of an export and the choices that settle it: options, and lines of a profile."""
+    choices = [
+        {"label": choice.label, "sets": dict(choice.sets), "unused": list(choice.unused)} for choice in question.choices
+    ]
+    return {"question": {"what": question.what, "evidence": question.evidence, "choices": choices}}
 
 
 def again_document(out: Path, done: Log) -> Document:

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from datetime import datetime
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
+
+from ...errors import InputError
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -13,6 +15,10 @@ if TYPE_CHECKING:
     from ...profiles.columns import ColumnEntry
     from ...profiles.model import Profile
     from ..times.stamps import DateOrder, TimeStyle
+
+#: Years in which a log can begin.
+_FIRST_YEAR: Final = 1970
+_LAST_YEAR: Final = 2200
 
 
 @dataclass(frozen=True)
@@ -77,3 +83,22 @@ class Stated:
             side=self.side or profile.side,
             sampling=self.sampling or profile.sampling,
         )
+
+
+def start_time(text: str | None) -> datetime | None:
+    """Return when elapsed time began, as a person writes it; None where nothing is written.
+
+    Raises
+    ------
+    InputError
+        If it is no date and time, or one that no log has.
+    """
+    if not text:
+        return None
+    try:
+        start = datetime.fromisoformat(text)
+    except ValueError:
+        start = datetime.min  # refused below, as is a year that no log has
+    if _FIRST_YEAR <= start.year <= _LAST_YEAR:
+        return start
+    raise InputError(f"--start: {text!r} is no date and time; write it like 2026-06-13T09:30")

@@ -9,6 +9,9 @@ import pytest
 from exporting import convert, document, shuntbook
 from telling import unwrapped
 
+from shuntbook.ingest.errors import Choice
+from shuntbook.ingest.exports.choices import Choices, options_of
+
 
 def export(*, header="Time,Current (A),Voltage (V),Power (W)", rows=600, every_s=1, stamp="2026-06-13 {}"):
     """A pump that comes and goes, with sun in between: the bank's amps, volts and watts."""
@@ -126,3 +129,20 @@ def test_json_has_the_same(tmp_path):
     }
     assert taken["lowest"]["current_A"] == -4.25
     assert taken["highest"]["power_W"] == 768.447
+
+
+def test_what_only_later_rows_ask_comes_with_its_choices(tmp_path):
+    """For another program: JSON holds what is asked, why and what settles it, the sentence stands beside it."""
+    rows = export().splitlines()
+    for k in range(400, 450):
+        rows[k] = rows[k].replace("2026-06-13", "2026-Cze-13")
+    content = "\n".join(rows)
+    done = convert(tmp_path, content, options=("--zone", "UTC", "--json"))
+    assert done.status == 2
+    assert "add --allow-rejects to keep the rest" in done.error
+    asked = json.loads(done.said)["question"]
+    assert asked["what"] == "May the rows that cannot be read be left out?"
+    assert asked["evidence"].startswith("50 of 600 rows (8 %) could not be read; the first: ")
+    assert asked["choices"] == [{"label": "yes: leave those rows out", "sets": {"allow_rejects": True}, "unused": []}]
+    settled = Choices(zone="UTC").with_choice(Choice("", asked["choices"][0]["sets"]))
+    assert len(convert(tmp_path, content, options=options_of(settled)).time_us) == 550

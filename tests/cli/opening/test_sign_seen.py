@@ -64,6 +64,14 @@ def test_without_evidence_it_is_said_and_asked(tmp_path):
     assert not sign_seen([_export(tmp_path, volts=False)], stated_of(answered)).asked
 
 
+def test_that_draw_is_positive_is_kept_where_it_was_answered(tmp_path):
+    """The volts do not say it, so the next export of the meter would be asked again."""
+    export = _export(tmp_path, volts=False)
+    choices = Choices().with_choice(sign_seen([export], stated_of(Choices())).question.choices[1])
+    (tmp_path / "kept.toml").write_text(profile_of([export], choices), encoding="utf-8")
+    assert not sign_seen([export], stated_of(Choices(profile=str(tmp_path / "kept.toml")))).asked
+
+
 def test_an_answer_is_kept_in_the_profile(tmp_path):
     export = _export(tmp_path, sign=-1.0)
     choices = Choices().with_choice(sign_seen([export], stated_of(Choices())).question.choices[0])
