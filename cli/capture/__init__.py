@@ -1,3 +1,3 @@
 """A capture from its plan to its summary, and its screen."""
 
-__all__ = ["beside", "live_meter", "plan", "run", "screen", "show"]
+__all__ = ["beside", "display_typed", "live_meter", "plan", "run", "running", "screen", "show", "state_file"]

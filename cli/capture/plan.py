@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from ...ingest.profiles.model import Profile
 
 _DEFAULT_EVERY_S = 1.0
+_LOG = ".parquet"
 #: A file's name holds 255 bytes as a rule; what stands beside a log while it is written needs a good part of them.
 _NAME_BYTES = 120
 #: Names that Windows keeps for devices, whatever follows the dot (Microsoft, "Naming Files, Paths, and Namespaces").
@@ -123,16 +124,23 @@ def plans_for_site(path: Path, names: Sequence[str], out: Path, wanted: Wanted, 
     for meter in chosen:
         if meter.source is None:
             raise InputError(f"{path}: the meter '{meter.name}' does not say how to read it; {_ADD_SOURCE}")
-    # One meter's log is the file that was named; of several the place is a folder.
+    # One meter's log is the file that was named; of several the place is a folder, or what their names begin with.
     if len(chosen) == 1:
         return [_plan_for_meter(chosen[0], path, site, out, wanted, clock)]
-    logs = [out / f"{file_name(meter.name)}.parquet" for meter in chosen]
+    beside = out.suffix.lower() == _LOG and not out.is_dir()
+    logs = [_log_of(meter.name, out, beside=beside) for meter in chosen]
     # Many file systems take "Pump" and "pump" for one file.
     if len({log.name.casefold() for log in logs}) < len(logs):
         raise InputError(f"{path}: two of the meters would get the same log; give them names that differ in letters")
     refuse_no_text(out)
-    out.mkdir(parents=True, exist_ok=True)
+    (out.parent if beside else out).mkdir(parents=True, exist_ok=True)
     return [_plan_for_meter(m, path, site, log, wanted, clock) for m, log in zip(chosen, logs, strict=True)]
+
+
+def _log_of(meter: str, out: Path, *, beside: bool) -> Path:
+    """Return where one of several meters' logs goes: into the folder, or beside it as ``open-day-pump.parquet``."""
+    name = f"{file_name(meter)}{_LOG}"
+    return out.with_name(f"{out.stem}-{name}") if beside else out / name
 
 
 def _plan_for_meter(meter: SiteMeter, path: Path, site: Site, log: Path, wanted: Wanted, clock: SteadyClock) -> Plan:

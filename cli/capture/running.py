@@ -49,8 +49,8 @@ def start_capture(
 
     It is a process of its own, in a session of its own: it goes on when this program is killed or its terminal is
     closed. Nothing is shown anywhere; what it says is in files beside its log (`last_words`). With several meters
-    ``out`` is a folder, and the capture is found by the log that comes first in it. None if it has ended by itself
-    meanwhile, with a log.
+    ``out`` is a folder, or what their logs' names begin with, and the capture is found by the log that comes first.
+    None if it has ended by itself meanwhile, with a log.
 
     Raises
     ------
@@ -78,6 +78,9 @@ def start_capture(
     while child.poll() is None:
         if (capture := _of_process(log, child.pid)) is not None:
             return capture
+        # One that is over at once may still show its page to those who come late.
+        if result.stat().st_size:
+            return None
         if time.monotonic() > until:
             child.terminate()
             child.wait()
@@ -120,8 +123,7 @@ def last_words(log: Path) -> str:
 
     It is empty before that, and where another began it.
     """
-    # Of several meters it was begun with the name of their folder.
-    for path in (path for begun in (log, log.parent) for path in _output_paths(begun)):
+    for path in (path for begun in _begun_as(log) for path in _output_paths(begun)):
         with suppress(OSError), path.open("rb") as file:
             if words := file.read(_MOST_SAID).decode("utf-8", "replace").strip():
                 return words
@@ -144,6 +146,13 @@ def _of_process(log: Path, process: int) -> FoundCapture | None:
     """Return the capture that a process began, once it can be found."""
     captures = running_captures(log if log.is_dir() else log.parent)
     return next((one for one in captures if one.running and one.state.process == process), None)
+
+
+def _begun_as(log: Path) -> list[Path]:
+    """Return under which names the capture of a log may have been begun: of several meters it is another."""
+    parts = log.stem.split("-")
+    shared = ["-".join(parts[:k]) for k in range(len(parts) - 1, 0, -1)]
+    return [log, *(log.with_name(f"{name}{log.suffix}") for name in shared if name), log.parent]
 
 
 def _output_paths(log: Path) -> tuple[Path, Path]:

@@ -26,7 +26,12 @@ _STAYS_S = 15 * 60.0
 
 @click.command("capture")
 @click.argument("source", required=False)
-@click.option("--out", required=True, type=click.Path(path_type=Path), help="The log; of several meters, a folder.")
+@click.option(
+    "--out",
+    required=True,
+    type=click.Path(path_type=Path),
+    help="The log; of several meters, their folder, or a name.parquet that theirs begin with.",
+)
 @click.option(
     "--site",
     type=click.Path(path_type=Path),

@@ -13,6 +13,8 @@ from tornado.web import HTTPError, stream_request_body
 
 from ...ingest.errors import InputError
 from ...ingest.safe_files.whole_file import hidden_beside, take_free_place
+from ..capture.running import running_captures
+from .captures import since
 from .desk_handler import Desk, DeskHandler, address
 from .folder import Entry, FileKind, kind_of
 
@@ -41,7 +43,16 @@ class Begin(DeskHandler):
         """Show it."""
         entries = await self.in_thread(self.desk.folder.entries)
         groups = [(kind, *_STEPS[kind], [e for e in entries if e.kind == kind]) for kind in _STEPS]
-        self.show("begin.html", groups=groups, size=_size, largest=_size(LARGEST_DROPPED), changed=_changed)
+        captures = await self.in_thread(running_captures, self.desk.folder.path)
+        self.show(
+            "begin.html",
+            groups=groups,
+            size=_size,
+            largest=_size(LARGEST_DROPPED),
+            changed=_changed,
+            captures=captures,
+            since=since,
+        )
 
 
 @stream_request_body

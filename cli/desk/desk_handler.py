@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import asyncio
 import secrets
+import threading
 from collections.abc import Callable, Mapping, Sequence
-from concurrent.futures import Executor
+from concurrent.futures import Executor, Future
 from dataclasses import dataclass, field
 from functools import partial
 from http import HTTPStatus
@@ -106,6 +107,21 @@ class DeskHandler(Guarded):
     async def in_thread(self, work: Callable[P, R], *args: P.args, **named: P.kwargs) -> R:
         """Have a thread do what reads files or reckons, so that other pages are answered meanwhile."""
         return await IOLoop.current().run_in_executor(self.desk.threads, partial(work, *args, **named))
+
+    async def in_own_thread(self, work: Callable[[], R]) -> R:
+        """Have a thread of its own do what waits for a meter: no page, nor the end of the desk, waits for it."""
+        ended: Future[R] = Future()
+        threading.Thread(target=_into, args=(ended, work), name="waiting", daemon=True).start()
+        return await asyncio.wrap_future(ended)
+
+
+def _into(ended: Future[R], work: Callable[[], R]) -> None:
+    try:
+        result = work()
+    except BaseException as error:  # it is raised where it is waited for
+        ended.set_exception(error)
+    else:
+        ended.set_result(result)
 
 
 def address(path: str, **query: str) -> str:

@@ -20,6 +20,7 @@ from ..served.address import listen, own_names
 from ..served.quiet import keep_quiet
 from .answers import Answers, FolderPage, ReportPage
 from .begin import Begin, DroppedFile
+from .captures import CaptureEnd, CaptureNotes, Captures
 from .desk_handler import MOST_OF_FORM, Desk, DeskHandler
 from .folder import Folder
 from .jobs import Jobs
@@ -65,6 +66,9 @@ def _application(desk: Desk) -> Application:
         (r"/page", FolderPage),
         (r"/forecast", ForecastForm),
         (r"/compare", CompareForm),
+        (r"/capture", Captures),
+        (r"/capture/note", CaptureNotes),
+        (r"/capture/end", CaptureEnd),
         (r"/in/([A-Za-z0-9_-]{8,64})", _DeskEntrance),
     ]
     rules: list[Any] = [(path, handler, shared) for path, handler in pages]

@@ -128,7 +128,7 @@ def test_a_note_at_a_time_stands_in_the_log(tmp_path, capsys):
 
 
 def test_all_meters_of_a_site_at_once(tmp_path, capsys):
-    """Each meter that says how it is read gets a log of its own, named by meter, in the folder."""
+    """Each meter that says how it is read gets a log of its own, named by meter: in a folder, or after a name."""
     site, out = tmp_path / "site.toml", tmp_path / "logs"
     site.write_text(SITE.format(source=WEEK), encoding="utf-8")
     assert run(["capture", "--site", str(site), "--out", str(out), "--quiet"]) == 0
@@ -137,6 +137,12 @@ def test_all_meters_of_a_site_at_once(tmp_path, capsys):
     alone = tmp_path / "one.parquet"
     assert run(["capture", "--site", str(site), "--meter", "shed meter", "--out", str(alone), "--quiet"]) == 0
     assert open_log(alone).rows == 9000
+    beside = tmp_path / "open-day.parquet"
+    assert run(["capture", "--site", str(site), "--out", str(beside), "--quiet"]) == 0
+    assert [path.name for path in sorted(tmp_path.glob("open*"))] == [
+        "open-day-bank_shunt.parquet",
+        "open-day-shed_meter.parquet",
+    ]
     capsys.readouterr()
     assert run(["capture", "--site", str(site), "--meter", "read by eye", "--out", str(tmp_path / "x.parquet")]) == 2
     assert "does not say how to read it" in capsys.readouterr().err

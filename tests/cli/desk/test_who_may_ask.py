@@ -3,7 +3,7 @@
 import pytest
 from desks import desk
 
-PATHS = ("/", "/drop", "/nothing")
+PATHS = ("/", "/drop", "/capture", "/capture/note", "/capture/end", "/nothing")
 
 
 @pytest.fixture(scope="module")
