@@ -16,8 +16,9 @@ from ..door import tell
 def command(folder: Path, port: int, no_browser: bool) -> None:
     """Open the desk over FOLDER: drop an export, read a meter, describe the system, get the answer.
 
-    It is a page in the browser of this computer, and nobody else can reach it; nothing is sent anywhere. All that it
-    writes are ordinary files in FOLDER, the same that the other commands read and write. Ctrl-C closes it.
+    It is a page in the browser of this computer, and no other computer can reach it; nothing is sent anywhere. All
+    that it writes are ordinary files in FOLDER (made if it is not there; without one: the folder you are in), the same
+    that the other commands read and write. Closing the page loses nothing; Ctrl-C closes the desk, and captures go on.
 
     Example: shuntbook desk pump-logs
     """

@@ -61,12 +61,15 @@ def answer_of(log: Path, site: Path | None, _stamps: tuple[int, ...]) -> LogAnsw
     from ..assembling.report import report_of
 
     report = report_of([log], open_site(site), None)
-    reply, dangers = report_answer(report), tuple(unsafe(report))
+    reply, dangers = report_answer(report), unsafe(report)
+    once = reply.with_terms_once
     sentence, verdict = first_answer(report.logs[0]), verdict_on(report.logs[0])
     shown = {*dangers, sentence, *verdict_lines(verdict)}
-    rest = tuple(line for line in reply.lines if not isinstance(line, str) or line not in shown)
+    lines = list(zip(reply.lines, once.lines, strict=True))
+    rest = tuple(text for line, text in lines if not isinstance(line, str) or line not in shown)
+    dangers = [str(text) for line, text in lines if line in dangers]
     swapped = next((each for each in report.logs[0].findings if each.code == WRONG_SIGN), None)
-    return LogAnswer(dangers, sentence, verdict, rest, reply, swapped)
+    return LogAnswer(tuple(dangers), sentence, verdict, rest, once, swapped)
 
 
 def stamps_of(*paths: Path | None) -> tuple[int, ...]:

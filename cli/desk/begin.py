@@ -68,6 +68,7 @@ class DroppedFile(DeskHandler):
         super().initialize(desk)
         self._held = ExitStack()
         self._form: bytearray | None = None
+        self._failed: OSError | None = None
         self._most = LARGEST_DROPPED
 
     def prepare(self) -> None:
@@ -101,11 +102,16 @@ class DroppedFile(DeskHandler):
         """Write what has come; a form is held until it is whole, and so may be no more than small."""
         if self._form is not None:
             self._form += chunk
-        elif not self._finished:
-            self._file.write(chunk)
+        elif not self._finished and self._failed is None:
+            try:
+                self._file.write(chunk)
+            except OSError as error:
+                self._failed = error  # a full disk; what still comes is let go, and then it is told
 
     async def post(self) -> None:
         """Keep what has come, and say where."""
+        if self._failed is not None:
+            raise self._failed
         if self._form is None:
             self.finish({"leads_to": await self.in_thread(self._keep)})
             return

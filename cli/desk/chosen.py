@@ -68,7 +68,7 @@ def tried(work: Callable[[], R], folder: Folder, fields: Mapping[str, str]) -> t
         return work(), {}
     except WRONG as error:
         # A page names files as the folder does, and its fields have no options' names.
-        sentences = [str(each).replace(f"{folder.path}/", "") for each in error.args]
+        sentences = [folder.without_path(str(each)) for each in error.args]
         words = {word: field for word, field in fields.items() if word}
         by_field = errors_by_field(InputError(*sentences), words)
         rest = by_field.pop("", "")

@@ -87,7 +87,7 @@ def _day(folder: Folder, entry: Entry, site: Path | None, site_stamp: int, until
         path = folder.existing(entry.name)
         return (_known if quick else _begun)(path, entry.changed_s, site, site_stamp)
     except WRONG as error:
-        return LogDay(entry.name, why=str(error).replace(f"{folder.path}/", ""))
+        return LogDay(entry.name, why=folder.without_path(str(error)))
     except OSError as error:
         return LogDay(entry.name, why=f"cannot be read ({error.strerror})")
 

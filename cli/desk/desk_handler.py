@@ -11,12 +11,13 @@ from dataclasses import dataclass, field
 from functools import partial
 from http import HTTPStatus
 from importlib.resources import files
-from typing import Final, ParamSpec, TypeVar
+from typing import Final, ParamSpec, TypeVar, cast
 from urllib.parse import urlencode
 
 from tornado.ioloop import IOLoop
 from tornado.web import HTTPError
 
+from ...analysis.not_known import Refusal
 from ...ingest.errors import InputError
 from ..render.page.templated import Exact, environment, template_text
 from ..served.guarded import Guarded, Guards
@@ -28,6 +29,9 @@ R = TypeVar("R")
 
 #: The most that a form may hold; files come another way. [bytes]
 MOST_OF_FORM: Final = 1_000_000
+
+#: Refused before anything else was looked at.
+_NOT_OURS: Final = (HTTPStatus.FORBIDDEN, HTTPStatus.MISDIRECTED_REQUEST)
 
 _SENTENCES: Final = {
     400: "This request cannot be understood.",
@@ -76,6 +80,21 @@ class DeskHandler(Guarded):
         super().prepare()
         if self.request.method not in ("GET", "HEAD") and self.request.headers.get("Origin") is None:
             raise HTTPError(HTTPStatus.FORBIDDEN)
+
+    def write_error(self, status_code: int, **about: object) -> None:
+        """Answer with what is wrong: on a page for whoever looks at one, else in a sentence."""
+        _, error, _ = cast(tuple[object, object, object], about.get("exc_info", (None, None, None)))
+        if isinstance(error, (InputError, Refusal, OSError)):
+            status_code = HTTPStatus.BAD_REQUEST
+            self.set_status(status_code)
+            sentence = self.desk.folder.without_path(_sentence_of(error))
+        else:
+            sentence = self.sentence_of(status_code)
+        # Whoever is not let in learns nothing of the folder.
+        if self.let_in and status_code not in _NOT_OURS and "text/html" in self.request.headers.get("Accept", ""):
+            self.show("trouble.html", sentence=sentence)
+            return
+        super().write_error(status_code, sentence=sentence)
 
     def show(self, template: str, **parts: object) -> None:
         """Answer with a page of the desk."""
@@ -139,6 +158,14 @@ def errors_by_field(error: InputError, fields: Mapping[str, str]) -> dict[str, s
         of = next((name for word, name in fields.items() if word in sentence), "")
         by_field[of] = f"{by_field[of]} {sentence}" if of in by_field else sentence
     return by_field
+
+
+def _sentence_of(error: InputError | Refusal | OSError) -> str:
+    if not isinstance(error, OSError):
+        return " ".join(map(str, error.args))
+    named = f"{error.filename}: " if error.filename is not None else ""
+    why = error.strerror or error
+    return f"{named}cannot be read or written here ({why}); look who may use the folder, and whether its disk is full"
 
 
 def joined_sentences(error: InputError) -> Sequence[str]:

@@ -62,6 +62,10 @@ class Folder:
                         facts = file.stat()
                         yield Entry(file.name, kind_of(Path(file.path)), facts.st_size, facts.st_mtime)
 
+    def without_path(self, sentence: str) -> str:
+        """Return a sentence that names files as the folder does: a page need not say where it is each time."""
+        return sentence.replace(f"{self.path}/", "")
+
     def of_kind(self, kind: FileKind) -> list[Entry]:
         """Return its files of one kind, the newest first."""
         return [entry for entry in self.entries() if entry.kind == kind]

@@ -86,15 +86,25 @@ def serve_desk(folder: Path, port: int, *, opens_browser: bool, say: Callable[[s
     Raises
     ------
     InputError
-        If there is no such folder.
+        If it is no folder, or cannot be made.
     PortFailedError
         If the port cannot be had.
     """
-    if not folder.is_dir():
-        raise InputError(f"{folder}: is no folder; make it first, or name another")
+    _make(folder)
     listening = listen(_HERE, port, option="--port", still="")
     keep_quiet()
     asyncio.run(_serve(folder.resolve(), listening, opens_browser=opens_browser, say=say))
+
+
+def _make(folder: Path) -> None:
+    """Make a folder where there is none: whoever begins has none as yet. One above it that is missing is a slip."""
+    try:
+        folder.mkdir(exist_ok=True)
+    except FileNotFoundError:
+        raise InputError(f"{folder}: there is no folder {folder.parent}; make it first, or name another") from None
+    except OSError as error:
+        why = "is no folder" if folder.exists() else f"cannot be made ({error.strerror})"
+        raise InputError(f"{folder}: {why}; name another") from None
 
 
 async def _serve(folder: Path, listening: Any, *, opens_browser: bool, say: Callable[[str], None]) -> None:  # noqa: ANN401 - a socket

@@ -84,9 +84,13 @@ class Guarded(RequestHandler):
         """The connection itself."""
         return cast(HTTP1Connection, self.request.connection).stream
 
-    def write_error(self, status_code: int, **_kwargs: object) -> None:
-        """Answer with one plain sentence."""
+    def write_error(self, status_code: int, **about: object) -> None:
+        """Answer with one plain sentence: the one that is given, else that of the status."""
         self.set_header("Content-Type", "text/plain; charset=utf-8")
         if status_code == HTTPStatus.METHOD_NOT_ALLOWED:
             self.set_header("Allow", "GET")
-        self.finish(self.sentences.get(status_code, self.sentences[500 if status_code >= 500 else 400]) + "\n")
+        self.finish(f"{about.get('sentence', self.sentence_of(status_code))}\n")
+
+    def sentence_of(self, status_code: int) -> str:
+        """Return what a refusal says."""
+        return self.sentences.get(status_code, self.sentences[500 if status_code >= 500 else 400])

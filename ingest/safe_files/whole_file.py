@@ -205,15 +205,15 @@ def take_free_place(hidden: Path, path: Path) -> None:
     """Give a finished hidden file a name that nothing has; `FileExistsError` where something got it meanwhile."""
     with named_in_errors(path, what=None):
         sync_path(hidden)
-        try:
-            path.hardlink_to(hidden)  # the one step that fails where the name is taken
-        except FileExistsError:
-            raise
-        except OSError:  # the file system knows no second names
-            if os.path.lexists(path):
-                raise FileExistsError(path) from None
+    try:
+        path.hardlink_to(hidden)  # the one step that fails where the name is taken
+    except OSError:
+        if os.path.lexists(path):
+            raise FileExistsError(path) from None
+        with named_in_errors(path, what=None):  # the file system knows no second names
             hidden.rename(path)
-        hidden.unlink(missing_ok=True)
+    hidden.unlink(missing_ok=True)
+    with named_in_errors(path, what=None):
         sync_path(path.parent)
 
 

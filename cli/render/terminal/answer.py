@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 import click
@@ -55,13 +55,19 @@ class Reply:
         """The reasons without what the answer has already."""
         return list(_not_twice(self.reasons, self.lines))
 
+    @property
+    def with_terms_once(self) -> Reply:
+        """The same for whoever reads all of it: each of the trade's terms stands where it is first met."""
+        terms = TradeTerms()
+        lines, reasons = ([_with_terms(block, terms) for block in part] for part in (self.lines, self.other_reasons))
+        return replace(self, lines=lines, reasons=reasons)
+
     def laid_out(self, width: int, *, explain: bool) -> list[str]:
         """Return the answer as lines for a terminal of this width, with its reasons where they are asked for."""
         last = wrapped(self.last, width) if self.last else []
         if explain:
-            reasons, terms = self.other_reasons, TradeTerms()
-            blocks = [*self.lines, *filter(None, [self.caution]), *(["", *reasons] if reasons else [])]
-            blocks = [_with_terms(block, terms) for block in blocks]
+            once = self.with_terms_once
+            blocks = [*once.lines, *filter(None, [self.caution]), *(["", *once.reasons] if once.reasons else [])]
             return [*(line for block in blocks for line in _laid_out(block, width)), *([""] if last else []), *last]
         # Without reasons there is nothing to ask for; how to ask stands in one line on any terminal.
         more = [f"More with --explain: {self.more}"] if self.more else []

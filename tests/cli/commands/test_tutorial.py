@@ -38,7 +38,7 @@ def test_the_walk_does_what_it_says(tmp_path, monkeypatch, capsys):
 
 def test_the_first_hour_begins_where_the_walk_goes_on():
     """The README has a stranger copy the same files, and its first command of ours is the walk's."""
-    hour = (ROOT / "README.md").read_text(encoding="utf-8").split("## The first hour")[1]
+    hour = (ROOT / "README.md").read_text(encoding="utf-8").split("## At the command line")[1]
     copied, begun = (line for line in BLOCK.search(hour)[2].splitlines() if re.search(r"\bcp\b|^shuntbook", line))
     patterns = re.search(r"cp (.+) first-hour ", copied)[1].split()
     assert {path.name for each in patterns for path in ROOT.glob(each)} == FILES

@@ -48,6 +48,13 @@ def test_the_forecast_is_the_commands(client, demo, capsys, fields, words):
     )
 
 
+def test_the_trade_s_terms_stand_once_beside_plain_words(client):
+    """Where each is first met, as on the terminal; the answer's fold is read after it."""
+    page = text_of(client.get(address("/forecast", load="well pump", how_long="2h")))
+    assert page.count("starting (locked-rotor)") == page.count("running (continuous)") == 1
+    assert page.count("'well pump' starting") > 1
+
+
 def test_measured_it_is_by_the_loads_own_runs(client):
     """And says so."""
     page = text_of(client.get(address("/forecast", load="well pump", how_long="2h", measured="open_day.parquet")))

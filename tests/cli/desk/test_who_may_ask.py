@@ -2,8 +2,9 @@
 
 import pytest
 from desks import desk
+from telling import unwrapped
 
-PATHS = ("/", "/drop", "/capture", "/capture/note", "/capture/end", "/nothing")
+from shuntbook.cli.main import run
 
 
 @pytest.fixture(scope="module")
@@ -14,42 +15,6 @@ def client(tmp_path_factory):
     with desk(folder) as client:
         client.folder = folder
         yield client
-
-
-def same_files(client):
-    """Whether the folder is as it was."""
-    return [path.name for path in client.folder.iterdir()] == ["site.toml"]
-
-
-@pytest.mark.parametrize("path", PATHS)
-@pytest.mark.parametrize("method", ["GET", "POST", "PUT", "DELETE"])
-@pytest.mark.parametrize(
-    ("headers", "status"),
-    [
-        ({"Host": "example.org"}, 421),
-        ({"Host": "127.0.0.1.example.org"}, 421),
-        ({"Cookie": None}, 403),
-        ({"Cookie": "shuntbook_1=x"}, 403),
-        ({"Origin": "http://example.org"}, 403),
-        ({"Origin": "null"}, 403),
-        ({"Sec_Fetch_Site": "cross-site"}, 403),
-        ({"Sec_Fetch_Site": "same-site"}, 403),
-    ],
-)
-def test_others_are_refused(client, path, method, headers, status):
-    """Before anything is looked at, whatever they ask, in one sentence that names nothing of the folder."""
-    answer = client.ask(method, path, b"x", **headers)
-    assert answer.status == status
-    assert answer.text.count("\n") == 1
-    assert "site.toml" not in answer.text
-    assert same_files(client)
-
-
-@pytest.mark.parametrize("path", ["/drop?name=a.csv", "/"])
-def test_a_change_says_where_it_comes_from(client, path):
-    """A sender that names no origin may be any program's page."""
-    assert client.ask("POST", path, b"x", Origin=None).status == 403
-    assert same_files(client)
 
 
 def test_a_link_opens_the_desk_once(client):
@@ -66,6 +31,17 @@ def test_its_pages_run_nothing_that_is_not_theirs(client):
     assert "frame-ancestors 'none'" in policy
     assert "unsafe" not in policy
     assert answer.headers["Cache-Control"] == "no-store"
+
+
+def test_a_folder_that_is_not_there_is_made(tmp_path, capsys):
+    """Whoever begins has none; where the one above it is missing too, or a file stands there, it is told."""
+    with desk(tmp_path / "new") as client:
+        assert client.get("/").status == 200
+    (tmp_path / "file").write_text("mine")
+    for name, why in (("no/new", "there is no folder"), ("file", "is no folder")):
+        assert run(["desk", str(tmp_path / name), "--no-browser"]) == 2
+        assert why in unwrapped(capsys.readouterr().err)
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["file", "new"]
 
 
 def test_there_is_nothing_elsewhere(client):
