@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+from collections.abc import Sequence, Set
 from contextlib import ExitStack, suppress
 from datetime import datetime
 from http import HTTPStatus
@@ -12,17 +14,25 @@ from tornado.httputil import HTTPFile, HTTPInputError, parse_body_arguments
 from tornado.web import HTTPError, stream_request_body
 
 from ...ingest.errors import InputError
+from ...ingest.log.log import JOURNAL_SUFFIX
 from ...ingest.safe_files.whole_file import hidden_beside, take_free_place
 from ..capture.running import running_captures
 from .captures import since
+from .chosen import NO_SITE, chosen_site
+from .days import log_days
 from .desk_handler import Desk, DeskHandler, address
-from .folder import Entry, FileKind, kind_of
+from .folder import MOST_FILES, Entry, FileKind, kind_of
 
 #: The largest export that is taken from the browser: what is larger is copied sooner by hand. [bytes]
 LARGEST_DROPPED: Final = 500_000_000
 #: The largest that a form may send without a script: it is held in memory. [bytes]
 _LARGEST_FORM: Final = 50_000_000
 
+
+#: So many logs are told of with their answers, and so long that may take: the page should stand at once. [1], [s]
+_MOST_ANSWERED, _PATIENCE_S = 30, 0.7
+#: Of a longer list what is beyond this is folded. [1]
+_FOLDED_FROM: Final = 12
 
 #: Where each kind of file leads, under which heading it stands, and what is done with it there.
 _STEPS: Final[dict[FileKind, tuple[str, str, str]]] = {
@@ -41,18 +51,62 @@ class Begin(DeskHandler):
 
     async def get(self) -> None:
         """Show it."""
-        entries = await self.in_thread(self.desk.folder.entries)
-        groups = [(kind, *_STEPS[kind], [e for e in entries if e.kind == kind]) for kind in _STEPS]
-        captures = await self.in_thread(running_captures, self.desk.folder.path)
+        folder = self.desk.folder
+        entries = await self.in_thread(folder.entries)
+        captures = await self.in_thread(running_captures, folder.path)
+        chosen = await self.in_thread(chosen_site, folder, "")
+        logs = await self.in_thread(log_days, folder, chosen, most=_MOST_ANSWERED, patience_s=_PATIENCE_S)
+        unread = unread_exports(entries)
         self.show(
             "begin.html",
-            groups=groups,
+            groups=[(kind, *_STEPS[kind], _of_kind(entries, kind, unread)) for kind in _STEPS],
+            answers={day.name: day for day in logs},
+            site=chosen.name or NO_SITE,
+            unread={entry.name for entry in unread},
+            next_step=_next_step(entries, unread),
+            is_full=len(entries) >= MOST_FILES,
+            may_write=os.access(folder.path, os.W_OK),
+            folded=_FOLDED_FROM,
             size=_size,
             largest=_size(LARGEST_DROPPED),
             changed=_changed,
             captures=captures,
+            cut_off=_cut_off(entries, {capture.state.log.name for capture in captures}),
             since=since,
         )
+
+
+def unread_exports(entries: Sequence[Entry]) -> list[Entry]:
+    """Return the exports that no log is named after: what is read bears its export's name, unless told another."""
+    logs = [_stem(entry) for entry in entries if entry.kind == "log"]
+    exports = (entry for entry in entries if entry.kind == "export")
+    return [export for export in exports if not any(log.startswith(_stem(export)) for log in logs)]
+
+
+def _stem(entry: Entry) -> str:
+    return entry.name.partition(".")[0].lower()
+
+
+def _of_kind(entries: Sequence[Entry], kind: FileKind, unread: Sequence[Entry]) -> list[Entry]:
+    """Return the files of a kind, the newest first, but exports that wait to be read before those that were."""
+    of_kind = (entry for entry in entries if entry.kind == kind)
+    return sorted(of_kind, key=lambda entry: entry.kind == "export" and entry not in unread)
+
+
+def _next_step(entries: Sequence[Entry], unread: Sequence[Entry]) -> tuple[str, str] | None:
+    """Return where to go on and what that is called; None where nothing waits."""
+    newest_log = next((entry for entry in entries if entry.kind == "log"), None)
+    if unread and (newest_log is None or unread[0].changed_s > newest_log.changed_s):
+        return address("/export", file=unread[0].name), f"Read {unread[0].name} into a log"
+    if newest_log is not None and not any(entry.kind == "site" for entry in entries):
+        return "/system", "Describe the system, to learn whether all can carry it"
+    return None
+
+
+def _cut_off(entries: Sequence[Entry], known: Set[str]) -> list[str]:
+    """Return the logs whose capture was cut off and that nothing else tells of, such as in a folder that was copied."""
+    logs = (entry.name.removesuffix(JOURNAL_SUFFIX) for entry in entries if entry.name.endswith(JOURNAL_SUFFIX))
+    return [log for log in logs if log not in known]
 
 
 @stream_request_body

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 from urllib.parse import quote, unquote
 
 from ...ingest.errors import InputError
+from ...ingest.journal.journal import journal_path
 from ...ingest.live.address import parse_address
 from ...ingest.live.serial_port import list_ports
 from ...ingest.zone import zone_of_computer
@@ -233,7 +234,8 @@ class CaptureEnd(Captures):
     def _end(self, log: str) -> None:
         path = self.desk.folder.place(log)
         capture = find_capture(path)
-        self._cut_off = capture is not None and not capture.running
+        # In a folder that was copied the capture's own file may be missing.
+        self._cut_off = not capture.running if capture is not None else journal_path(path).is_file()
         if not self._cut_off:
             end_capture(path)
 

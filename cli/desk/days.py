@@ -72,12 +72,14 @@ async def show_days(handler: DeskHandler, chosen: ChosenSite) -> None:
     handler.show("days.html", months=months_of(logs), logs=logs, chosen=chosen)
 
 
-def log_days(folder: Folder, chosen: ChosenSite) -> list[LogDay]:
-    """Return the folder's logs, the latest first; those without dates last."""
-    until_s = time.monotonic() + _PATIENCE_S
+def log_days(
+    folder: Folder, chosen: ChosenSite, *, most: int = _MOST_LOGS, patience_s: float | None = None
+) -> list[LogDay]:
+    """Return the folder's logs, of `most` the newest, the latest first; those without dates last."""
+    until_s = time.monotonic() + (_PATIENCE_S if patience_s is None else patience_s)
     site = folder.place(chosen.name) if chosen.name else None
     stamp = 0 if site is None else site.stat().st_mtime_ns
-    days = [_day(folder, entry, site, stamp, until_s) for entry in folder.of_kind("log")[:_MOST_LOGS]]
+    days = [_day(folder, entry, site, stamp, until_s) for entry in folder.of_kind("log")[:most]]
     return sorted(days, key=lambda day: (day.began is None, -(day.began or date.min).toordinal(), day.name))
 
 

@@ -19,6 +19,8 @@ FileKind = Literal["log", "export", "site", "profile", "page", "other"]
 
 #: Endings of files that may be exports; others are shown as what they are, and can be dropped on the desk all the same.
 _EXPORTS: Final = (".csv", ".tsv", ".txt", ".log", ".xlsx", ".xls", ".ods", ".gz", ".zst", ".zip")
+#: Rows that could not be read, and lists of what the desk or the demo wrote: to be looked at, not to be read again.
+_NO_EXPORTS: Final = (".parquet.rejects.csv", "written-by-desk.txt", "written-by-demo.txt")
 _LOG, _PAGE, _TOML = ".parquet", ".html", ".toml"
 #: The shortest limit that usual file systems have for a name. [bytes]
 _LONGEST_NAME = 255
@@ -71,8 +73,11 @@ class Folder:
         return [entry for entry in self.entries() if entry.kind == kind]
 
     def existing(self, name: str) -> Path:
-        """Return the path of a file of this folder; `InputError` where there is no such file in it."""
-        path = self.place(name)
+        """Return the path of a file of this folder; `InputError` where there is no such file in it.
+
+        It may have a name that not every system takes, such as ``10:30.csv``.
+        """
+        path = self.path / name if _stands_here(name) else self.place(name)
         if not path.is_file():
             raise InputError(f"{name}: is no longer in the folder; choose another file")
         return path
@@ -91,14 +96,23 @@ class Folder:
         return self.path / name
 
     def free_name(self, name: str) -> str:
-        """Return this name, or one like it with a number where it is taken: ``export.csv`` to ``export-2.csv``."""
-        stem, dot, ends = name.partition(".")
+        """Return this name, or one like it with a number where it is taken: ``export.csv`` to ``export-2.csv``.
+
+        What not every system takes in a name is a dash in it.
+        """
+        stem, dot, ends = "".join("-" if c in _FORBIDDEN else c for c in name).partition(".")
         # before all its endings, or export.csv.gz would no longer be known for what it is
-        number, free = 1, self.place(name)
+        number, free = 1, self.place(f"{stem}{dot}{ends}")
         while os.path.lexists(free):
             number += 1
             free = self.place(f"{stem}-{number}{dot}{ends}")
         return free.name
+
+
+def _stands_here(name: str) -> bool:
+    """Tell whether a name can be that of a file right in the folder, on this system."""
+    leads_elsewhere = bool(set("/\\") & set(name)) or (os.name != "posix" and ":" in name)
+    return bool(name) and not leads_elsewhere and not name.startswith(".") and name.isprintable()
 
 
 def _wrong_with(name: str) -> str | None:
@@ -123,7 +137,7 @@ def kind_of(path: Path) -> FileKind:
         return "page"
     if name.endswith(_TOML):
         return _kind_of_toml(path)
-    return "export" if name.endswith(_EXPORTS) else "other"
+    return "export" if name.endswith(_EXPORTS) and not name.endswith(_NO_EXPORTS) else "other"
 
 
 def _kind_of_toml(path: Path) -> FileKind:

@@ -62,10 +62,13 @@ class Client:
 
 
 @contextmanager
-def desk(folder, *words):
-    """A desk in a process of its own, that opens no browser; yields who asks it, with a session."""
+def desk(folder, *words, begun_by=()):
+    """A desk in a process of its own, that opens no browser; yields who asks it, with a session.
+
+    What it is `begun_by` may take rights from it.
+    """
     child = subprocess.Popen(
-        [sys.executable, "-c", _MAIN, "desk", str(folder), "--no-browser", *words],
+        [*begun_by, sys.executable, "-c", _MAIN, "desk", str(folder), "--no-browser", *words],
         stdin=subprocess.DEVNULL,
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
