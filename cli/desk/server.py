@@ -22,6 +22,7 @@ from .answers import Answers, FolderPage, ReportPage
 from .begin import Begin, DroppedFile
 from .captures import CaptureEnd, CaptureNotes, Captures
 from .desk_handler import MOST_OF_FORM, Desk, DeskHandler
+from .exports import Exports
 from .folder import Folder
 from .jobs import Jobs
 from .plans import CompareForm, ForecastForm
@@ -61,6 +62,7 @@ def _application(desk: Desk) -> Application:
     pages: list[tuple[str, type[DeskHandler]]] = [
         (r"/", Begin),
         (r"/drop", DroppedFile),
+        (r"/export", Exports),
         (r"/answer", Answers),
         (r"/report", ReportPage),
         (r"/page", FolderPage),

@@ -1,3 +1,13 @@
 """Files that others made, to a log."""
 
-__all__ = ["adapter", "beginning", "convert", "display_line", "intake", "keep_profile", "log_again"]
+__all__ = [
+    "adapter",
+    "beginning",
+    "choices",
+    "convert",
+    "display_line",
+    "intake",
+    "keep_profile",
+    "log_again",
+    "preview",
+]

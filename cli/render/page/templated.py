@@ -69,6 +69,7 @@ def environment(text_of: Callable[[str], str]) -> Environment:
     filling.filters["begun"] = lambda text: begun_and_rest(text)[0]
     filling.filters["exact"] = Exact
     filling.filters["sentence"] = numbers.sentence
+    filling.filters["capital"] = numbers.capital
     filling.filters["timed"] = _timed
     filling.globals["unknown"] = numbers.UNKNOWN
     return filling

@@ -105,10 +105,10 @@ def refuse_signed_ways(dialect: Dialect, plans: list[ColumnPlan]) -> None:
                 }
                 raise of_profile(
                     f"columns {out} and {into} hold one way of {plan.quantity} each, but "
-                    f"{quoted(dialect.names[index])} is below nothing at times; "
-                    "say in a profile which one is to be taken, and what its sign means",
+                    f"{quoted(dialect.names[index])} is below nothing at times",
                     signs.WHICH_WAY,
                     alone,
+                    written="; say in a profile which one is to be taken, and what its sign means",
                 )
 
 
@@ -205,10 +205,11 @@ def named_by_units(dialect: Dialect, names: Sequence[str]) -> list[str]:
                 from ..questions.columns import lines, of_profile
 
                 raise of_profile(
-                    f"{says}, and a cell {quoted(mode)}: if {value} is alternating current, say so in a profile "
-                    f'(--profile): side = "ac" and quantities.{quantity} = {{column = {in_toml(at.name)}}}',
+                    f"{says}, and a cell {quoted(mode)}",
                     "Is it alternating current?",
                     {"yes: the meter is behind an inverter": {"side": "ac", **lines(quantity, at)}},
+                    written=f": if {value} is alternating current, say so in a profile (--profile): "
+                    f'side = "ac" and quantities.{quantity} = {{column = {in_toml(at.name)}}}',
                 )
             return [kind if k == plain[0] else word for k, word in enumerate(names)]
     return list(names)
@@ -253,8 +254,8 @@ def _check_name(dialect: Dialect, plan: ColumnPlan, index: int, name: str) -> No
 
         raise of_profile(
             f"{name}, line {dialect.header_line}: column {quoted(dialect.names[plan.index])} says {stated.symbol} by "
-            f"its name, and {quoted(dialect.names[index])} says {', '.join(sorted(words))} by row; take the wrong one "
-            "out of the file, or name the columns and their unit in a profile (--profile)",
+            f"its name, and {quoted(dialect.names[index])} says {', '.join(sorted(words))} by row",
             f"In which unit is {quoted(dialect.names[plan.index])}?",
             {unit: lines(plan.quantity, named(dialect, plan), unit=unit) for unit in sorted(units)},
+            written="; take the wrong one out of the file, or name the columns and their unit in a profile (--profile)",
         )

@@ -136,10 +136,11 @@ def _best(quantity: str, columns: list[_Candidate]) -> tuple[_Candidate | None, 
     if len(alike) > 1:
         both = " and ".join(quoted(column.name) for column in alike[:2])
         line = f"quantities.{quantity} = {{column = {in_toml(alike[0].name)}}}"
-        sentence = f"columns {both} could both be {quantity}; say which one in a profile (--profile), such as {line}"
+        written = f"; say which one in a profile (--profile), such as {line}"
         from ..questions.columns import which_column
 
-        return None, which_column(sentence, quantity, [column.place for column in alike])
+        evidence, places = f"columns {both} could both be {quantity}", [column.place for column in alike]
+        return None, which_column(evidence, quantity, places, written=written)
     return columns[0], None
 
 

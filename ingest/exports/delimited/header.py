@@ -113,6 +113,14 @@ def meaning(name: str, units_cell: str = "") -> Meaning | None:
     return Meaning(quantity, unit, _strangeness(parsed.words, quantity), words)
 
 
+def meaning_of_stated(name: str, units_cell: str = "") -> Meaning | None:
+    """Return the same of a column that a person states: there a unit that nobody knows is no mistake."""
+    try:
+        return meaning(name, units_cell)
+    except InputError:
+        return None
+
+
 def _parse(name: str, units_cell: str) -> _Parsed:
     cell = units_cell.strip().strip("[]()").strip() or None
     rest, bracket = _brackets(name.strip())

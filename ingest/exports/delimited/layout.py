@@ -17,7 +17,7 @@ from .borne_out import borne_out, named_by_units, refuse_signed_ways, sample_val
 from .choice import TakenColumn, choose, taken_alone
 from .dialect import DELIMITERS, Dialect, find_dialect
 from .directions import turned_sign, with_directions
-from .header import ac_column, meaning
+from .header import ac_column, meaning, meaning_of_stated
 from .nothing_known import are_numbers, nothing_to_integrate
 from .plan import ColumnPlan, Directions, Layout, LayoutDraft, TimePlan, WatchedColumn, named, unit_in_header
 from .remarks import questions_above, remarks
@@ -224,7 +224,7 @@ def _signs_by_name(dialect: Dialect, stated: Stated, plans: list[ColumnPlan]) ->
     for plan in plans:
         if {"sign", "direction", "minus"} & _stated_keys(stated, plan.quantity):
             continue
-        what = meaning(dialect.names[plan.index], dialect.units[plan.index] if dialect.units else "")
+        what = meaning_of_stated(dialect.names[plan.index], dialect.units[plan.index] if dialect.units else "")
         if what is not None and what.quantity == plan.quantity:
             taken[plan.quantity] = taken_alone(plan.index, dialect.names[plan.index], what)
     return taken

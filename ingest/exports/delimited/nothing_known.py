@@ -25,15 +25,18 @@ def nothing_to_integrate(dialect: Dialect, units: Sequence[str], taken: set[int]
         by_row = any(words_of(word) & UNIT_NAMES for word in names)
         words, unit = [names[k] for k in readings], "" if by_row else ', unit = "A"'
         are, one = ("is", "column") if len(readings) == 1 else ("are", "columns")
-        sentence = (
+        evidence = (
             f"nothing says which column is the current or the power; {one} {all_named(words)} {are} numbers of "
-            f"which nothing is known: say in a profile (--profile, see README) what is meant, such as "
+            "which nothing is known"
+        )
+        written = (
+            ": say in a profile (--profile, see README) what is meant, such as "
             f"quantities.current_A = {{column = {in_toml(words[0])}{unit}}}"
         )
         columns = [NamedColumn(k + 1, names[k]) for k in readings]
         from ..questions.columns import which_column
 
-        return which_column(sentence, "current_A", columns, None if by_row else "A")
+        return which_column(evidence, "current_A", columns, None if by_row else "A", written=written)
     if taken:
         held = all_named([names[k] for k in sorted(taken)])
         return InputError(

@@ -285,14 +285,13 @@ def _clocks(columns: SampledColumns, time: TimePlan) -> Iterator[Question]:
             continue
         word = " and ".join(quoted(dialect.names[k]) for k in time.indices)
         alone = time.indices[0] + 1 if len(time.indices) == 1 else None
-        sentence = (
+        evidence = (
             f"columns {word} and {quoted(dialect.names[index])} are both clocks, and do not agree: by {word}, as "
-            f"{style.describe()}, {len(own_s)} rows last {_length(spans[0])}, by the other {_length(spans[1])}; say "
-            "in a profile (--profile) which column holds the time, and how: [time] column and style"
+            f"{style.describe()}, {len(own_s)} rows last {_length(spans[0])}, by the other {_length(spans[1])}"
         )
         from ..questions.times import two_clocks
 
-        yield two_clocks(sentence, {word: alone, quoted(dialect.names[index]): index + 1})
+        yield two_clocks(evidence, {word: alone, quoted(dialect.names[index]): index + 1})
 
 
 def _seconds(dialect: Dialect, time: TimePlan) -> Values:

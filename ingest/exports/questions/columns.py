@@ -24,12 +24,14 @@ def word_of(quantity: str) -> str:
     return WORDS.get(quantity, quantity)
 
 
-def which_column(sentence: str, quantity: str, columns: Sequence[NamedColumn], unit: str | None = None) -> Question:
-    """Ask which of several columns a quantity is."""
+def which_column(
+    evidence: str, quantity: str, columns: Sequence[NamedColumn], unit: str | None = None, *, written: str
+) -> Question:
+    """Ask which of several columns a quantity is; `written` is how its sentence goes on after the evidence."""
     more = {} if unit is None else {"unit": unit}
     labels = [f"{quoted(column.name)}{f', in {unit}' if unit else ''}" for column in columns]
     choices = [Choice(label, lines(quantity, c, **more)) for label, c in zip(labels, columns, strict=True)]
-    return Question(sentence, f"Which column is the {word_of(quantity)}?", sentence, choices)
+    return Question(f"{evidence}{written}", f"Which column is the {word_of(quantity)}?", evidence, choices)
 
 
 def one_way_each(out: NamedColumn, into: NamedColumn, quantity: str) -> Question:
@@ -86,11 +88,12 @@ def decimal_mark(column: str, cell: str) -> Question:
     )
 
 
-def which_sheet(sentence: str, sheets: Sequence[str]) -> Question:
-    """Ask which of several sheets is meant."""
-    return Question(sentence, "Which sheet is meant?", sentence, [Choice(sheet, {"sheet": sheet}) for sheet in sheets])
+def which_sheet(evidence: str, sheets: Sequence[str], *, written: str) -> Question:
+    """Ask which of several sheets is meant; `written` is how its sentence goes on after the evidence."""
+    choices = [Choice(sheet, {"sheet": sheet}) for sheet in sheets]
+    return Question(f"{evidence}{written}", "Which sheet is meant?", evidence, choices)
 
 
-def of_profile(sentence: str, what: str, labels: Mapping[str, dict[str, Setting]]) -> Question:
-    """Return a question whose sentence is its evidence, with what each answer sets by its label."""
-    return Question(sentence, what, sentence, [Choice(label, sets) for label, sets in labels.items()])
+def of_profile(evidence: str, what: str, labels: Mapping[str, dict[str, Setting]], *, written: str = "") -> Question:
+    """Return a question with what each answer sets by its label; `written` is how its sentence goes on."""
+    return Question(f"{evidence}{written}", what, evidence, [Choice(label, sets) for label, sets in labels.items()])

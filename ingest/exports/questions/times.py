@@ -80,11 +80,12 @@ def other_clock(name: str, word: str, other: str, place: str) -> Question:
     return Question(sentence, f"Whose clock is {word}?", evidence, [Choice(f"as in {place}", {"zone": place})])
 
 
-def two_clocks(sentence: str, columns: Mapping[str, int | None]) -> Question:
+def two_clocks(evidence: str, columns: Mapping[str, int | None]) -> Question:
     """Ask which of two clocks holds the time: their columns by name, None for one that is made of several."""
     # A time that is made of several columns is what is taken without an answer, and so cannot be chosen by one.
     choices = [Choice(name, {"time.column": number}) for name, number in columns.items() if number is not None]
-    return Question(sentence, "Which column holds the time?", sentence, choices)
+    sentence = f"{evidence}; say in a profile (--profile) which column holds the time, and how: [time] column and style"
+    return Question(sentence, "Which column holds the time?", evidence, choices)
 
 
 def sampling(name: str, evidence: str) -> Question:

@@ -81,9 +81,9 @@ def sheet_in(source: Source, stated: Stated, most_lines: int | None = None) -> S
         from ..questions.columns import which_sheet
 
         raise which_sheet(
-            f"{source.name}: sheets {quoted_all(tables)} all hold readings; say which one is meant, "
-            f"such as --sheet {_as_word(tables[0])}",
+            f"{source.name}: sheets {quoted_all(tables)} all hold readings",
             tables,
+            written=f"; say which one is meant, such as --sheet {_as_word(tables[0])}",
         )
     raise InputError(f"{source.name}: none of its sheets ({quoted_all(names)}) holds rows of a time and numbers")
 
