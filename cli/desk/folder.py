@@ -6,6 +6,7 @@ They are ordinary files, the same that the commands read and write: nothing abou
 from __future__ import annotations
 
 import os
+import re
 import tomllib
 from collections.abc import Iterator
 from contextlib import suppress
@@ -28,6 +29,8 @@ _LONGEST_NAME = 255
 MOST_FILES: Final = 2000
 #: Far more than any settings file. [bytes]
 _MOST_TOML = 200_000
+#: What begins a bank's table, in a text that is no TOML too.
+_HAS_BANK: Final = re.compile(r"(?mi)^\s*\[+\s*(?:bank|battery|batteries)\b")
 #: Names that Windows keeps for devices, whatever ending they have.
 _DEVICES = {"con", "prn", "aux", "nul", *(f"{port}{n}" for port in ("com", "lpt") for n in range(1, 10))}
 #: What no name may hold on one system or the other.
@@ -141,10 +144,13 @@ def kind_of(path: Path) -> FileKind:
 
 
 def _kind_of_toml(path: Path) -> FileKind:
-    """Tell a site file from a source profile: only the first has a bank. One that cannot be read may be either."""
+    """Tell a site file from a source profile: only the first has a bank, also where it is no TOML."""
     try:
         with path.open("rb") as file:
-            tables = tomllib.loads(file.read(_MOST_TOML).decode("utf-8-sig"))
-    except (OSError, ValueError, RecursionError):
-        return "site" if "site" in path.stem.lower() else "profile"
+            text = file.read(_MOST_TOML).decode("utf-8-sig", "replace")
+        tables = tomllib.loads(text)
+    except OSError:
+        return "profile"
+    except (ValueError, RecursionError):
+        return "site" if "site" in path.stem.lower() or _HAS_BANK.search(text) else "profile"
     return "site" if {"bank", "battery"} & {key.lower() for key in tables} else "profile"

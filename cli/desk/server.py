@@ -26,6 +26,7 @@ from .exports import Exports
 from .folder import Folder
 from .jobs import Jobs
 from .plans import CompareForm, ForecastForm
+from .system import SystemForm
 
 _HERE: Final = "127.0.0.1"
 _MOST_HEADER_BYTES = 16_384
@@ -71,6 +72,7 @@ def _application(desk: Desk) -> Application:
         (r"/capture", Captures),
         (r"/capture/note", CaptureNotes),
         (r"/capture/end", CaptureEnd),
+        (r"/system", SystemForm),
         (r"/in/([A-Za-z0-9_-]{8,64})", _DeskEntrance),
     ]
     rules: list[Any] = [(path, handler, shared) for path, handler in pages]

@@ -1,3 +1,3 @@
 """Settings files: read, and every mistake in them told with its line."""
 
-__all__ = ["amounts", "edit", "mistakes", "places", "repair", "toml_file"]
+__all__ = ["amounts", "bounds", "edit", "mistakes", "places", "repair", "toml_file"]

@@ -11,7 +11,7 @@ import tomllib
 from collections.abc import Iterable, Mapping
 from difflib import get_close_matches
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 from pydantic import BaseModel, ConfigDict, TypeAdapter, ValidationError
 from pydantic_core import ErrorDetails
@@ -85,27 +85,41 @@ def _sentences(path: Path, mistakes: list[Mistake]) -> list[str]:
 
 def mistakes_of(text: str, model: type[BaseModel]) -> list[Mistake]:
     """Return every mistake of a text: in its headers, in its notation, and against the model."""
+    right = notation_repaired(text, model)
+    if right.data is None:
+        return right.mistakes
+    return [*right.mistakes, *(_out_of_bounds(right.text, right.data) or _against_model(right.text, right.data, model))]
+
+
+class Notation(NamedTuple):
+    """A text in the notation of TOML, what in it was not, and its data: None where it cannot be put right."""
+
+    text: str
+    mistakes: list[Mistake]
+    data: dict[str, Any] | None
+
+
+def notation_repaired(text: str, model: type[BaseModel]) -> Notation:
+    """Return a text with its slips in notation put right, as far as that can be told; its lines keep their numbers."""
     mistakes: list[Mistake] = []
     if len(text) <= _REPAIRED_MOST:
         text, repairs = headers_repaired(text, model)
         mistakes += repairs
-    # The reader of TOML stops at its first mistake; with that line put right in a copy it comes to the next.
+    # The reader of TOML stops at its first mistake; with that line put right it comes to the next.
     while len(mistakes) <= MOST_TOLD:
         try:
-            data = tomllib.loads(text)
+            return Notation(text, mistakes, tomllib.loads(text))
         except RecursionError:
             nested = "is nested too deeply; a settings file needs no more than a few levels"
-            return [*mistakes, Mistake(0, (), nested)]
+            return Notation(text, [*mistakes, Mistake(0, (), nested)], None)
         except ValueError as error:  # also a whole number of thousands of digits
             line, what = _no_toml(text, error)
             right = line_repaired(text, line, model) if len(text) <= _REPAIRED_MOST else None
             if right is None:
-                return [*mistakes, Mistake(line, (), f"is not valid TOML: {what}")]
+                return Notation(text, [*mistakes, Mistake(line, (), f"is not valid TOML: {what}")], None)
             text, repair = right
             mistakes.append(repair)
-        else:
-            return [*mistakes, *(_out_of_bounds(text, data) or _against_model(text, data, model))]
-    return mistakes
+    return Notation(text, mistakes, None)
 
 
 def _out_of_bounds(text: str, data: dict[str, Any]) -> list[Mistake]:

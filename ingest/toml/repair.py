@@ -56,7 +56,8 @@ def headers_repaired(text: str, model: type[BaseModel]) -> tuple[str, list[Mista
     names = {header[2].strip() for _, header in headers}
     for at, header in headers:
         if right := _right_header(header, model, names):
-            lines[at - 1], sentence = right
+            wanted, sentence = right
+            lines[at - 1] = f"{wanted}{_remark_of(lines[at - 1])}"
             repairs.append(Mistake(at, (header[2].split(".")[0].strip(),), sentence))
     return "\n".join(lines), repairs
 
@@ -123,8 +124,17 @@ def line_repaired(text: str, line: int, model: type[BaseModel]) -> tuple[str, Mi
     right = assignment(key, value, fields)
     if right is None:
         return None
-    lines[line - 1] = right.split(", or ")[0]
+    lines[line - 1] = f"{right.split(', or ')[0]}{_remark_of(lines[line - 1])}"
     return "\n".join(lines), Mistake(line, (*table, key), f"is not valid TOML; write {right} (got {value})")
+
+
+def _remark_of(line: str) -> str:
+    """Return the remark that ends a line, with the room before it; also one that is begun as in other languages."""
+    written = without_remark(line).rstrip()
+    if line.startswith(written) and line[len(written) :].strip():
+        return line[len(written) :].rstrip()
+    foreign = re.search(r"(\s+)(?://|;)\s*(\S.*)", written)
+    return f"{foreign[1]}# {foreign[2].rstrip()}" if foreign else ""
 
 
 def assignment(key: str, value: str, fields: dict[str, Any]) -> str | None:

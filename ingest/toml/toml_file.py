@@ -29,7 +29,7 @@ def read_toml(path: Path, model: type[M]) -> M:
         line, up to 20: ``site.toml:5: bank.capacity_Ah: must be greater than 0 (got -200)``. Items of a list
         count from 1.
     """
-    text = _text(path)
+    text = settings_text(path)
     try:
         data = tomllib.loads(text)
         if not beyond_bounds(data):
@@ -41,7 +41,14 @@ def read_toml(path: Path, model: type[M]) -> M:
         raise InputError(*sentences_of(path, text, model)) from None
 
 
-def _text(path: Path) -> str:
+def settings_text(path: Path) -> str:
+    """Return the text of a settings file, without a byte order mark, its lines ended as on any system.
+
+    Raises
+    ------
+    InputError
+        If it cannot be read, or is no text that could be one.
+    """
     if path.is_dir():
         raise InputError(f"{path}: is a folder; name the TOML file inside it")
     try:

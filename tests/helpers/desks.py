@@ -6,6 +6,7 @@ import re
 import subprocess
 import sys
 from contextlib import contextmanager
+from html.parser import HTMLParser
 from urllib.parse import urlencode
 
 _MAIN = "from shuntbook.cli.main import main; main()"
@@ -101,3 +102,46 @@ def let_in(driven, client):
     driven.get(f"{client.origin}/nothing")
     name, _, value = client.cookie.partition("=")
     driven.add_cookie({"name": name, "value": value, "path": "/", "httpOnly": True, "sameSite": "Strict"})
+
+
+class _Form(HTMLParser):
+    """Gathers what a page's forms that are posted would send: of each field the texts."""
+
+    def __init__(self):
+        super().__init__()
+        self.fields, self._inside, self._select, self._area = {}, False, None, None
+
+    def handle_starttag(self, tag, attributes):
+        at = {name: value or "" for name, value in attributes}
+        if tag == "form":
+            self._inside = at.get("method") == "post"
+        elif not self._inside:
+            return
+        elif tag == "input" and "name" in at and (at.get("type") != "checkbox" or "checked" in at):
+            self.fields.setdefault(at["name"], []).append(at.get("value", ""))
+        elif tag == "select":
+            self._select = at["name"]
+        elif tag == "option" and self._select and ("selected" in at or self._select not in self.fields):
+            self.fields[self._select] = [at["value"]]
+        elif tag == "textarea":
+            self._area = at["name"]
+            self.fields[self._area] = [""]
+
+    def handle_endtag(self, tag):
+        if tag == "form":
+            self._inside = False
+        elif tag == "select":
+            self._select = None
+        elif tag == "textarea":
+            self._area = None
+
+    def handle_data(self, data):
+        if self._area:
+            self.fields[self._area][0] += data
+
+
+def fields_of(answer):
+    """What a browser would send of a page's forms, were nothing changed in them."""
+    form = _Form()
+    form.feed(answer.text)
+    return form.fields
