@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from ...ingest.live.serial_port import list_ports
+from ...ingest.live.serial_port import NO_PORTS, list_ports
 from ..render.documents.parts import print_json
 from ..render.terminal.answer import MOST_LINES, Reply, explain_option, say_answer
 from ..render.terminal.columns import Columns
@@ -23,7 +23,6 @@ def command(explain: bool, as_json: bool) -> None:
     if as_json:
         print_json({"ports": [{"name": port.name, "description": port.description} for port in ports]})
         return
-    none = "no serial port was found; plug the meter in, and on Linux see that you may use it (group dialout)"
     rows = Columns([[port.name, port.description] for port in ports])
     more = "every port" if len(ports) > MOST_LINES else ""
-    say_answer(Reply([rows if ports else none], more=more), explain=explain)
+    say_answer(Reply([rows if ports else NO_PORTS], more=more), explain=explain)

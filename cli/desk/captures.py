@@ -90,6 +90,7 @@ class Captures(DeskHandler):
         """Return what follows ``capture`` on the command line."""
         # What is none is told before anything is begun, and begins with no dash.
         of_site = self.field("what") == _OF_SITE
+        # All meters of a site bring their own sources and profiles.
         source = [] if of_site else [parse_address(self.field("source")).text]
         site, profile = self.field("site"), "" if of_site else self.field("profile")
         words = [*source]
@@ -202,6 +203,7 @@ class CaptureNotes(Captures):
     def _leave(self, log: str, text: str) -> None:
         path = self.desk.folder.place(log)
         capture = find_capture(path)
+        # Only where readings are typed can a note be one.
         meant = self.field("as")
         if capture is not None and capture.state.source == HAND:
             if meant == "reading":
@@ -222,6 +224,7 @@ class CaptureEnd(Captures):
         """End it, and show what it came to."""
         log = self.field("log")
         _, sentences = await self.in_own_thread(lambda: tried(lambda: self._end(log), self.desk.folder, {}))
+        # Any command that opens it makes the log of what was left; this one says what it is good for, too.
         if not sentences and self._cut_off:
             ended = await self.desk.jobs.run(["look", as_argument(log)])
             sentences = {} if ended.status == 0 else {"": ended.sentence}

@@ -19,6 +19,7 @@ from tornado.web import HTTPError
 
 from ...analysis.not_known import Refusal
 from ...ingest.errors import InputError
+from ..probing.meter_search import MeterSearches
 from ..render.page.templated import Exact, environment, template_text
 from ..served.guarded import Guarded, Guards
 from .folder import Folder
@@ -48,13 +49,14 @@ _SENTENCES: Final = {
 class Desk(Guards):
     """What all answers share: the folder, the commands that run in it, threads for what reads.
 
-    ``making`` is held while a report page is made.
+    ``making`` is held while a report page is made; ``searches`` are those for meters.
     """
 
     folder: Folder
     jobs: Jobs
     threads: Executor
     making: asyncio.Lock = field(default_factory=asyncio.Lock)
+    searches: MeterSearches = field(default_factory=lambda: MeterSearches(partial(secrets.token_urlsafe, 8)))
     used: Callable[[], None] = field(default=lambda: None)
 
 

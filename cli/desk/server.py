@@ -25,6 +25,7 @@ from .desk_handler import MOST_OF_FORM, Desk, DeskHandler
 from .exports import Exports
 from .folder import Folder
 from .jobs import Jobs
+from .meters import MeterAsked, Meters, ProfileTried
 from .plans import CompareForm, ForecastForm
 from .system import SystemForm
 
@@ -69,6 +70,9 @@ def _application(desk: Desk) -> Application:
         (r"/page", FolderPage),
         (r"/forecast", ForecastForm),
         (r"/compare", CompareForm),
+        (r"/meter", Meters),
+        (r"/meter/ask", MeterAsked),
+        (r"/meter/try", ProfileTried),
         (r"/capture", Captures),
         (r"/capture/note", CaptureNotes),
         (r"/capture/end", CaptureEnd),

@@ -1,3 +1,3 @@
 """What a Modbus device holds, shown while a load is switched, or looked for by what its display shows."""
 
-__all__ = ["finding", "watching"]
+__all__ = ["finding", "flow_seen", "kept_profile", "meter_search", "profile_words", "seen_words", "watching"]

@@ -141,7 +141,7 @@ def candidate_words(candidate: Candidate, search: DisplaySearch, shown: ShownVal
     unit = f"unit {candidate.unit}, " if len(search.watch.devices) > 1 else ""
     order = ", low word first" if candidate.word_order == "little" else ""
     sign = ", sign turned" if candidate.is_turned else ""
-    gives = _gives(candidate, shown)
+    gives = given_words(candidate, shown)
     why = f" ({'; '.join(candidate.reasons)})" if candidate.reasons else ""
     place = f"{unit}{candidate.table} {candidate.address}, {candidate.type}{order}"
     return f"{place}, scale {candidate.scale:g}{sign}, gives {gives}{why}"
@@ -154,7 +154,7 @@ def _table(candidates: Sequence[Candidate], search: DisplaySearch, shown: ShownV
             f"{f'unit {each.unit} ' if several else ''}{each.table} {each.address}",
             f"{each.type}{', low word first' if each.word_order == 'little' else ''}",
             f"{each.scale:g}",
-            _gives(each, shown),
+            given_words(each, shown),
             "; ".join([*each.reasons, *(f"the same at {table} {at}" for table, at in each.same_at)]),
         ]
         for each in candidates
@@ -162,7 +162,8 @@ def _table(candidates: Sequence[Candidate], search: DisplaySearch, shown: ShownV
     return Columns(rows, ("register", "type", "scale", "gives", "why"), right=(2, 3))
 
 
-def _gives(candidate: Candidate, shown: ShownValue) -> str:
+def given_words(candidate: Candidate, shown: ShownValue) -> str:
+    """Return what a candidate gives, with all digits that it has."""
     # All digits that a float32 holds: what is compared with a display must not be rounded.
     return true_minus(f"{candidate.value:.7g} {shown.unit or ''}".strip())
 

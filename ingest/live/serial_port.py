@@ -24,6 +24,10 @@ _NOT_OPENED: tuple[type[Exception], ...] = (*GONE, ValueError)
 SETTINGS = ("baud", "parity", "stop_bits", "data_bits", "timeout")
 
 
+#: What to do where no port is known.
+NO_PORTS = "no serial port was found; plug the meter in, and on Linux see that you may use it (group dialout)"
+
+
 @dataclass(frozen=True)
 class Port:
     """A serial port and what the system calls it."""

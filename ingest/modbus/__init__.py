@@ -1,3 +1,3 @@
 """Modbus and SunSpec devices, over TCP and serial lines."""
 
-__all__ = ["find", "likely", "probe", "shown_value", "watch"]
+__all__ = ["connection", "find", "likely", "plausible", "probe", "shown_value", "sunspec", "watch"]

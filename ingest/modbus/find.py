@@ -13,6 +13,7 @@ from ..errors import InputError
 from ..profiles.kept import Table, profile_text
 from ..profiles.modbus_part import SIZES, RegisterTable, RegisterType, WordOrder
 from .likely import PAIRS, as_type
+from .reach import reach
 from .shown_value import ShownValue
 from .watch import Look
 
@@ -116,15 +117,24 @@ def _scaled(raw: NDArray[np.float64], scale: float) -> NDArray[np.float64]:
 def _candidates(first: SeenRound) -> Iterator[Candidate]:
     places = sorted(set.intersection(*(set(look) for look in first.looks))) if first.looks else []
     known = set(places)
-    for unit, table, at in places:
-        for kind, order in _KINDS:
-            if (unit, table, at + SIZES[kind] - 1) not in known:
-                continue
-            for scale in _FLOAT_SCALES if kind == "float32" else _SCALES:
-                for is_turned in (False, True):
-                    candidate = Candidate(unit, table, at, kind, order, scale, is_turned, 0.0, 0.0)
+    for kind, order in _KINDS:
+        starts = [(unit, table, at) for unit, table, at in places if (unit, table, at + SIZES[kind] - 1) in known]
+        low, high = reach(starts, kind, order, first.looks)
+        for scale in _FLOAT_SCALES if kind == "float32" else _SCALES:
+            for is_turned in (False, True):
+                shown = -first.shown.value if is_turned else first.shown.value
+                # Nearly all are far off; the few that are left are looked at one by one.
+                room = 2 * _room(first.shown)
+                near = (_scaled(low, scale) - room <= shown) & (shown <= _scaled(high, scale) + room)
+                for k in np.flatnonzero(near):
+                    candidate = Candidate(*starts[k], kind, order, scale, is_turned, 0.0, 0.0)
                     if _gives(candidate, first):
                         yield candidate
+
+
+def _room(shown: ShownValue) -> float:
+    """Return how far a value may be off what the display shows: its last digit; a float32 is not exactly that."""
+    return shown.digit * (1 + 1e-9) + abs(shown.value) * 1e-7
 
 
 def _gives(candidate: Candidate, seen: SeenRound) -> bool:
@@ -133,7 +143,7 @@ def _gives(candidate: Candidate, seen: SeenRound) -> bool:
         values = candidate.values(seen.looks)
     if not len(values) or not np.all(np.isfinite(values)):
         return False
-    room = seen.shown.digit * (1 + 1e-9) + abs(seen.shown.value) * 1e-7  # a float32 is not exactly what is shown
+    room = _room(seen.shown)
     return bool(values.min() - room <= seen.shown.value <= values.max() + room)
 
 

@@ -118,7 +118,7 @@ def probe(
         line.open()
         try:
             if line.anyone_there():
-                seen.append(_look(line, table, registers))
+                seen.append(unit_seen(line, table, registers))
         finally:
             line.close()
     return Probed(address.place, tried, tuple(seen))
@@ -138,7 +138,8 @@ def line_to(address: Address, clock: Clock, unit: int | None) -> ModbusLine:
     return modbus_line(address, SunSpecPart(timeout_s=PATIENCE_S), clock, unit=unit)
 
 
-def _look(line: ModbusLine, table: RegisterTable, registers: tuple[int, int] | None) -> UnitSeen:
+def unit_seen(line: ModbusLine, table: RegisterTable = "holding", registers: tuple[int, int] | None = None) -> UnitSeen:
+    """Return what the unit of an open line says of itself; `SourceLost` if the connection breaks."""
     refusals: list[str] = []
     models: list[ModelSeen] = []
     words: dict[int, int] = {}

@@ -55,7 +55,7 @@ READABLE: dict[int, dict[str, Takes]] = {
     802: {"dc": _BATTERY},
 }
 #: The model that leaves open which way a positive current flows.
-_NO_SIGN = 802
+NO_SIGN = 802
 #: The models' units in the words of `quantities`.
 _UNITS = {"Pct": "%", "PF": "1", "%WHRtg": "%", "C": "degC"}
 
@@ -117,7 +117,7 @@ class SunSpec(LiveSource):
         super().__init__(clock)
         self.sampling = sampling
         self._address, self._line, self._part = address, line, part
-        self.side: str = part.side or ("dc" if part.model == _NO_SIGN else "ac")
+        self.side: str = part.side or ("dc" if part.model == NO_SIGN else "ac")
         takes = [of_side for sides in READABLE.values() for of_side in sides.values()]
         self.quantities: Sequence[str] = tuple(dict.fromkeys(quantity for each in takes for quantity in each))
         self._located = DeviceModel(0, 0, 0)
@@ -125,7 +125,7 @@ class SunSpec(LiveSource):
         self._points: dict[str, Point] = {}
         self._requests: list[RegisterBlock] = []
         self._ever_open = False
-        if part.model == _NO_SIGN:
+        if part.model == NO_SIGN:
             self._check_sign()
 
     def open(self) -> None:
@@ -210,7 +210,7 @@ class SunSpec(LiveSource):
         side = self._part.side or first
         if side not in sides:
             raise InputError(f"{self._address.text}: model {place.number} has no side {side}; leave side out")
-        if place.number == _NO_SIGN:
+        if place.number == NO_SIGN:
             self._check_sign()
         self._place, self._model, self.side = place, known, side
         # Once, all points that may serve: which of them this device fills is known only from what it answers.
@@ -256,7 +256,7 @@ class SunSpec(LiveSource):
     def _check_sign(self) -> None:
         if self._part.sign is None:
             raise InputError(
-                f"{self._address.text}: model {_NO_SIGN} (battery) does not say whether a positive current flows "
+                f"{self._address.text}: model {NO_SIGN} (battery) does not say whether a positive current flows "
                 "out of the battery or into it, and devices differ; add sign=draw_positive if amps are positive while "
                 "a load runs and nothing charges, else sign=return_positive"
             )

@@ -127,6 +127,18 @@ class Watch:
         every = [change for k, device in enumerate(self.devices) for change in _changes(device, k in self._moved)]
         return sorted(every, key=lambda each: each.by_itself)
 
+    def begin_anew(self) -> None:
+        """Forget what was seen: from now on everything is at rest again."""
+        for device in self.devices:
+            device.states.clear()
+            device.resting = 0
+        self._at_rest, self._moved = True, set()
+
+    def reopen(self) -> None:
+        """Open the connection again after `close`; what a device gives is known already. `SourceLost` as `watch`."""
+        for line in self._members.values():
+            line.open()
+
     def close(self) -> None:
         """Close the connection; never raises."""
         for line in self._members.values():

@@ -13,9 +13,10 @@ _MAIN = "from shuntbook.cli.main import main; main()"
 
 
 class Asked:
-    """An answer: its status, headers and text."""
+    """An answer: its status, headers and text, and for which address it is."""
 
-    def __init__(self, answer):
+    def __init__(self, answer, path):
+        self.path = path
         self.status, self.headers = answer.status, answer.headers
         self.text = answer.read().decode()
 
@@ -43,7 +44,7 @@ class Client:
         connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=60)
         try:
             connection.request(method, path, body=body, headers={k: v for k, v in own.items() if v is not None})
-            return Asked(connection.getresponse())
+            return Asked(connection.getresponse(), path)
         finally:
             connection.close()
 
@@ -56,6 +57,10 @@ class Client:
         kind = {"Content_Type": "application/x-www-form-urlencoded"}
         answer = self.ask("POST", path, urlencode(fields, doseq=True), **kind)
         return self.get(answer.headers["Location"]) if answer.status == 303 else answer
+
+    def again(self, answer):
+        """Load the page again that an answer is of."""
+        return self.get(answer.path)
 
     def drop(self, name, content):
         """Drop a file."""

@@ -18,7 +18,7 @@
     if (!form) return;
     event.preventDefault();
     const answer = await fetch(form.action, { method: "POST", body: new URLSearchParams(new FormData(form, event.submitter)) }).catch(() => null);
-    const newer = answer && parsed(await answer.text()).getElementById("notes");
+    const newer = answer && parsed((await answer.text()).replace(/<style[^]*?<\/style>/g, "")).getElementById("notes");
     if (!newer) { location.reload(); return; }
     document.getElementById("notes").replaceWith(newer);
     document.getElementById("text").focus();
