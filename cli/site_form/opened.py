@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from ...analysis.site.site import Site
 from ...ingest.toml.mistakes import notation_repaired
 from ...ingest.toml.places import Where
 from ...ingest.toml.repair import Mistake
+from ..render.wording.numbers import shortened
 from .remarks import FieldRemark, placed_mistake
 from .system import GROUPS, field_at, field_path
 from .typed import Typed
@@ -46,7 +47,8 @@ def opened_site(text: str) -> OpenedSite:
     plain = text.removeprefix(_BOM).replace("\r\n", "\n")
     notation = notation_repaired(plain, Site)
     if notation.data is None:
-        return OpenedSite(text, {}, {}, tuple(map(_with_line, notation.mistakes)))
+        lines = plain.split("\n")
+        return OpenedSite(text, {}, {}, tuple(_with_line(each, lines) for each in notation.mistakes))
     if too_many := [group.label for group in GROUPS if _count(notation.data.get(group.key)) > MOST_ITEMS]:
         return OpenedSite(text, {}, {}, (f"{too_many[0]}: more than {MOST_ITEMS}, too many for a form",))
     repairs: dict[Where, tuple[FieldRemark, ...]] = {}
@@ -69,8 +71,10 @@ def _count(table: object) -> int:
     return len(table) if isinstance(table, list) else 0
 
 
-def _with_line(mistake: Mistake) -> str:
-    return f"Line {mistake.line}: {mistake.sentence}" if mistake.line else mistake.sentence
+def _with_line(mistake: Mistake, lines: Sequence[str] = ()) -> str:
+    """Return what is wrong with its line, and how that begins: a long text shows no numbers."""
+    begins = f", '{shortened(lines[mistake.line - 1].strip(), 40)}'" if 0 < mistake.line <= len(lines) else ""
+    return f"Line {mistake.line}{begins}: {mistake.sentence}" if mistake.line else mistake.sentence
 
 
 def _as_written(mistake: Mistake) -> dict[Where, Typed]:

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, replace
 from typing import Final
 
 from ...ingest.toml.places import Where
+from ..render.wording.numbers import sentence
 from .field import Field, Group
 from .filled import FIRST, NAMES_BETWEEN, PAIRS, FilledForm, holds_several, is_truth
 from .form import form_of, names_for
@@ -201,7 +202,7 @@ class _Sheet:
     def _remark(self, where: Where, remark: FieldRemark) -> ShownRemark:
         base = where[:2] if len(where) > 2 and isinstance(where[1], int) else where[: len(where) > 1]
         self._count += 1
-        shown = ShownRemark(f"says-{self._count}", remark.kind, remark.sentence, tuple(_buttons(remark)))
+        shown = ShownRemark(f"says-{self._count}", remark.kind, _whole(remark.sentence), tuple(_buttons(remark)))
         # Said of several fields of one table it stands at the first of them, and the others refer to it.
         self._ids[base, remark.sentence] = shown.id
         return shown
@@ -276,6 +277,11 @@ class _Sheet:
             return field.units[0] if field.units else ""
         alike = next((kind for kind in _KINDS if kind[0] in field.units), ())
         return next((typed.unit for typed in self._shown.values() if typed.unit in alike), "")
+
+
+def _whole(text: str) -> str:
+    """Return a sentence with its capital and its stop; a key of the file at its beginning stays as it is written."""
+    return sentence(text) if "_" not in text.partition(" ")[0] else text[:1] + sentence(text)[1:]
 
 
 def _grave(remarks: Iterable[ShownRemark]) -> bool:

@@ -18,6 +18,7 @@ from tomlkit.items import AoT, Array, InlineTable, Item, Key, SingleKey, Table
 
 from ..errors import InputError
 from .amounts import number
+from .parted import parted
 from .places import Where
 
 #: What a settings file may hold.
@@ -51,14 +52,17 @@ def edited(text: str, changes: Mapping[Where, Value | None], renamed: Mapping[Wh
     text = text.removeprefix(bom)
     try:
         before = tomllib.loads(text.replace("\r\n", "\n"))
-        document = tomlkit.parse(text)
+        apart = parted(text, repr(changes))
+        document = tomlkit.parse(apart.text)
     except (ValueError, TOMLKitError, RecursionError) as error:
         raise InputError(f"is not valid TOML as it stands, so nothing in it was changed: {error}") from None
-    if document.as_string() != text:
+    if document.as_string() != apart.text:
         raise _unchangeable()
     changes = {where: value for where, value in changes.items() if value is not None or _reached(before, where)}
     try:
-        after = _Editor(document, "\r\n" if "\r\n" in text else "\n").edited(changes, renamed or {})
+        editor = _Editor(document, "\r\n" if "\r\n" in text else "\n")
+        placed = {apart.at(where): value for where, value in changes.items()}
+        after = apart.joined(editor.edited(placed, {apart.at(where): name for where, name in (renamed or {}).items()}))
         # The library is not asked to be believed: what the new text says must be what was wanted.
         if tomllib.loads(after.replace("\r\n", "\n")) != _wanted(before, changes, renamed or {}):
             raise _unchangeable()

@@ -404,7 +404,7 @@ def test_a_text_that_can_be_no_form_is_put_right_as_text(client, text, words):
     """With its line; then the form is back, and what is saved is what was put right."""
     page = opened(client, text)
     assert words in text_of(page)
-    assert re.search(r"Line \d+: ", text_of(page))
+    assert re.search(r"Line \d+, '.+': ", text_of(page))
     assert fields_of(page)["plain"] == ["\n" + text]
     again = client.send("/system", **fields_of(page) | {"plain": [text]}, do="plain")
     assert words in text_of(again)
@@ -431,6 +431,14 @@ def test_a_large_system_is_taken_whole(client):
     page = sent(client, opened(client, text), **{"loads.83.current_A": "2"})
     assert page.status == 200
     assert tomllib.loads(written(client))["loads"][83]["current_A"] == 2
+
+
+def test_a_load_added_at_the_end_of_the_file_stays_there(client):
+    """As people add one by hand."""
+    text = f'{SAMPLE}\n[[loads]]\nname = "kettle"  # mine\nvoltage_V = 230\npower_W = 2000\n'
+    sent(client, opened(client, text), **{"loads.4.power_W": "1.8 kW", "loads.0.hp": "3/4"})
+    changes = [line.partition("#")[0].strip() for line in differences(written(client), text) if line[0] in "+-"]
+    assert changes == ["- hp = 0.5", "+ hp = 0.75", "- power_W = 2000", "+ power_W = 1800"]
 
 
 def test_more_than_a_form_holds_is_shown_as_text(client):

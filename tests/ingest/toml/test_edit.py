@@ -46,8 +46,7 @@ TABLES = st.dictionaries(WORDS, VALUES, min_size=1, max_size=4)
 def texts(draw):
     """Return a text with remarks, blank lines, uneven spaces, tables and lists of tables."""
     lines = [f"# {draw(st.text(st.characters(codec='utf-8', exclude_categories=['C', 'Zl', 'Zp']), max_size=9))}"]
-    # A list of tables that others part is refused, see below.
-    headers = sorted(draw(st.lists(st.sampled_from(["", "[t{}]", "[[list]]"]), min_size=1, max_size=4)))
+    headers = sorted(draw(st.lists(st.sampled_from(["", "[t{}]", "[[list]]"]), min_size=1, max_size=5)), key=bool)
     for n, header in enumerate(headers):
         lines += [header.format(n)] if header else [""]
         for key, value in draw(TABLES).items():
@@ -179,7 +178,28 @@ def test_what_is_no_toml_is_left_alone():
         edited("bank = 24 V", {("name",): "x"})
 
 
-def test_a_list_of_tables_in_two_places_is_refused():
-    """The library would put its parts together, and move remarks."""
+APART = "[[x]]\na = 1 # one\n[b]\nc = 1\n[[x]]\na = 2\n[x.y]\nz = 1\n[d]\n[[x]] # last\na = 3\n"
+
+
+@pytest.mark.parametrize(
+    ("changes", "old", "new"),
+    [
+        ({("b", "c"): 2}, "c = 1", "c = 2"),
+        ({("x", 0, "a"): 5}, "a = 1 # one", "a = 5 # one"),
+        ({("x", 2, "a"): "x-1-"}, "a = 3", 'a = "x-1-"'),
+        ({("x", 1, "y", "z"): 5}, "z = 1", "z = 5"),
+        ({("x", 1): None}, "[[x]]\na = 2\n[x.y]\nz = 1\n", ""),
+        ({("x", 3, "a"): 4}, "a = 3\n", "a = 3\n\n[[x]]\na = 4\n"),
+    ],
+)
+def test_a_list_of_tables_in_several_places_stays_there(changes, old, new):
+    """As where one was added at the end of the file."""
+    for end in ("\n", "\r\n"):
+        before, after = APART.replace("\n", end), APART.replace(old, new, 1).replace("\n", end)
+        assert edited(before, changes) == after
+
+
+def test_a_list_in_several_places_is_not_taken_away_as_a_whole():
+    """Its items are, one by one."""
     with pytest.raises(InputError, match="change it in an editor"):
-        edited("[[x]]\na = 1\n[b]\nc = 1\n[[x]]\na = 2\n", {("b", "c"): 2})
+        edited(APART, {("x",): None})
