@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from ..errors import ReadAnew
 from ..log.log import Readings
 from ..zone import zone_of_computer
 from .convert import turned
@@ -38,6 +39,16 @@ def excerpt(source: Source, least_bytes: int = 0) -> Source:
     return part
 
 
+def _parts(export: CsvExport, stated: Stated, rows: int) -> list[Readings]:
+    parts, count = [], 0
+    for batch in export.batches():
+        parts.append(turned(batch.readings) if stated.reverse_sign else batch.readings)
+        count += len(batch.readings.time_us)
+        if count >= rows:
+            break
+    return parts
+
+
 #: Rows are seldom longer. [bytes]
 _ROW_BYTES: Final = 40
 
@@ -52,12 +63,11 @@ def first_readings(name: str, stated: Stated, rows: int) -> tuple[Layout, Readin
     """
     source = excerpt(opened(name, stated, most_lines=rows), rows * _ROW_BYTES)
     export = as_export(source, stated)
-    layout, parts, count = export.layouts[0], [], 0
-    for batch in export.batches():
-        parts.append(turned(batch.readings) if stated.reverse_sign else batch.readings)
-        count += len(batch.readings.time_us)
-        if count >= rows:
-            break
+    layout = export.layouts[0]
+    try:
+        parts = _parts(export, stated, rows)
+    except ReadAnew:
+        parts = _parts(export, stated, rows)
     time_us = np.concatenate([part.time_us for part in parts]) if parts else np.empty(0, np.int64)
     # Of the rows of one instant the first: the order of the rows is not the order of time everywhere.
     time_us, order = np.unique(time_us, return_index=True)

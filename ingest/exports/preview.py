@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from ..errors import Choice, InputError, Question
+from ..errors import Choice, InputError, Question, ReadAnew
 from ..zone import zone_of_computer
 from .beginning import as_export, excerpt
 from .convert import turned
@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 
     from ..log.log import Readings
     from .adapter import Export
+    from .delimited.rows import RowBatch
     from .delimited.stated import Stated
 
 #: Lines that are shown above a header. Common practice, no source, as the longest cell. [characters]
@@ -163,7 +164,7 @@ def _read(state: _Sample, stated: Stated) -> None:
     export = state.export
     if export is None:
         return
-    batch = next(iter(export.batches()), None)
+    batch = _first_batch(export)
     if batch is None:
         return
     state.readings = turned(batch.readings) if stated.reverse_sign else batch.readings
@@ -174,6 +175,20 @@ def _read(state: _Sample, stated: Stated) -> None:
         intervals.add(batch.readings.time_us, level_of(batch.readings.quantities))
         if intervals.gap_limit().held_or_not:
             raise sampling(state.layout.name, NEARLY_ALL_CHANGE)
+
+
+def _first_batch(export: Export) -> RowBatch | None:
+    """Return the first rows, as they are read by what the sample's last row shows of the clock."""
+    batches = iter(export.batches())
+    batch = next(batches, None)
+    try:
+        for _ in batches:
+            pass
+    except ReadAnew:
+        return next(iter(export.batches()), None)
+    except InputError:
+        pass  # of a clock that a longer file may tell
+    return batch
 
 
 def _previewed(name: str, stated: Stated, state: _Sample, rows: int) -> Preview:

@@ -119,6 +119,16 @@ def test_what_is_open_is_shown_with_what_is_known(tmp_path):
     assert answered.readings[0].time == "2026-06-05 10:00:00 UTC"
 
 
+def test_a_clock_of_twelve_hours_is_shown_as_it_is_settled(tmp_path):
+    """Only the last row shows what the hours after twelve are: they are shown so, as they will be read."""
+    path = tmp_path / "halves.csv"
+    steps = range(6 * 12 + 3, 6 * 18)
+    rows = [f"2026-06-13 {(k // 6 - 1) % 12 + 1:02d}:{k % 6}0:00,{k % 7}.5" for k in steps]
+    path.write_text("\n".join(["Time,Current (A)", *rows, ""]), encoding="utf-8")
+    seen = _seen(str(path), zone="UTC")
+    assert [reading.time[11:16] for reading in seen.readings[:5]] == ["12:30", "12:40", "12:50", "13:00", "13:10"]
+
+
 def test_notes_and_a_count_from_the_start(tmp_path):
     notes, counted = tmp_path / "notes.txt", tmp_path / "counted.csv"
     notes.write_text("2026-06-13\n10:02 900 W\n10:04 off\n", encoding="utf-8")
