@@ -116,7 +116,7 @@ class Exports(DeskHandler):
         source, words = as_argument(page.path.name), options_of(choices, profile=profile)
         ended = await self.desk.jobs.run(["convert", source, *words, "--out", as_argument(log), "--json"])
         # What only later rows ask may have been answered for a column, which options cannot say.
-        if ended.status == 0 or profile is not None or not can_keep(choices):
+        if ended.status == 0 or not ended.result or profile is not None or not can_keep(choices):
             return ended
         return await self._converted(page, log, await self.in_thread(self._profile, page))
 

@@ -6,6 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Final
 
+from ...ingest.errors import InputError, Question
 from ...ingest.exports.choices import Choices, profile_of
 from ...ingest.safe_files.whole_file import hidden_beside, take_free_place
 from .profiles import is_of_folder
@@ -52,7 +53,13 @@ def kept_text(path: Path, choices: Choices) -> str:
     profile = choices.profile
     if profile is not None and is_of_folder(profile):
         choices = replace(choices, profile=str(path.with_name(profile)))
-    return profile_of([str(path)], choices)
+    try:
+        return profile_of([str(path)], choices)
+    except Question:
+        raise
+    except InputError as error:
+        # Nobody gave an option here that could be left out.
+        raise InputError(str(error).partition("; leave --keep-profile")[0]) from None
 
 
 def write_new(place: Path, text: str) -> None:

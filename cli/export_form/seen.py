@@ -69,6 +69,9 @@ def export_seen(path: Path, answers: ExportAnswers, profiles: Sequence[Path] = (
         seen, sign = _looked_at(path, replace(choices, profile=None))
     if seen.error is not None:
         wrong.setdefault(_column_of(seen) or field_of(seen.error), seen.error)
+    elif seen.question is None and not seen.readings:
+        first = next(iter(seen.rejects), "")
+        wrong.setdefault("", f"{path.name}: none of its first rows can be read{'; ' if first else ''}{first}")
     question, settles, likely = seen.question, "", None
     if question is None and sign is not None and _is_asked(sign, answers):
         question, settles, likely = sign.question, OF_SIGN, sign.likely

@@ -71,8 +71,9 @@ def way_of(word: str, *, named: bool = True) -> str | None:
     return ways.pop() if len(ways) == 1 else None
 
 
-def question_of(column: WatchedColumn, word: str) -> InputError | None:
-    """Return what to ask where a word is met, in small letters; None where it says nothing of a way or a meter."""
+def question_of(column: WatchedColumn, cell: str) -> InputError | None:
+    """Return what to ask where a cell is met; None where its word says nothing of a way or a meter."""
+    word = cell.lower()
     if word in column.seen or word in _NOTHING:
         return None
     if column.meter:
@@ -83,8 +84,9 @@ def question_of(column: WatchedColumn, word: str) -> InputError | None:
         )
     words = {word, *column.seen}
     says = way_of(word, named=column.named) is not None or (column.named and _are_codes(words)) or _may_say(words)
-    ways = NamedColumn(column.index + 1, column.name)
-    return _question(ways, words, column.current) if says or _is_flag(column.name, words) else None
+    if not says and not _is_flag(column.name, words):
+        return None
+    return _question(NamedColumn(column.index + 1, column.name), words, column.current, {cell, *column.cells})
 
 
 class SignQuestion(NamedTuple):
@@ -158,17 +160,12 @@ def with_directions(
         asks = bool(of_name) and _asks(words, strong=bool(of_name & DIRECTION_NAMES))
         asks = asks or _may_say(words) or _is_flag(dialect.names[index], words)
         if unsigned and (asks or _goes_with_volts(cells, values[unsigned[0].quantity], values.get("voltage_V"))):
-            raise _question(NamedColumn(index + 1, dialect.names[index]), words, named(dialect, unsigned[0]))
+            raise _question_in(dialect, index, words, named(dialect, unsigned[0]))
         if unsigned:
-            watched.append(_watched(dialect, index, words, unsigned[0], is_named=bool(of_name), reverse=reverse))
+            at, cells_as_written = named(dialect, unsigned[0]), frozenset(dialect.column(index))
+            seen = WatchedColumn(index, frozenset(words), dialect.names[index], at, named=bool(of_name))
+            watched.append(replace(seen, reverse=reverse, cells=cells_as_written))
     return list(plans), [], watched
-
-
-def _watched(
-    dialect: Dialect, index: int, words: set[str], plan: ColumnPlan, *, is_named: bool, reverse: bool
-) -> WatchedColumn:
-    name, current = dialect.names[index], named(dialect, plan)
-    return WatchedColumn(index, frozenset(words), name, current, is_named, reverse=reverse)
 
 
 def _may_say(words: set[str]) -> bool:
@@ -216,14 +213,21 @@ def _asks(words: set[str], *, strong: bool) -> bool:
     return bool(words) if strong else len(words) > 1 and _are_codes(words)
 
 
-def _question(column: NamedColumn, words: set[str], current: NamedColumn) -> Question:
+def _question_in(dialect: Dialect, index: int, words: set[str], current: NamedColumn) -> Question:
+    column = NamedColumn(index + 1, dialect.names[index])
+    return _question(column, words, current, {row[index].strip() for row in dialect.sample})
+
+
+def _question(column: NamedColumn, words: set[str], current: NamedColumn, cells: Iterable[str]) -> Question:
     draw = [word for word in sorted(words) if way_of(word) == "draw"]
     back = [word for word in sorted(words) if way_of(word) == "return"]
     for word in sorted(words - {*draw, *back}):
         (back if draw else draw).append(word)
+    # As they are written, since a profile knows no others.
+    every, draw, back = ([c for c in sorted(cells) if c.lower() in known] for known in (words, draw, back))
     from ..questions import signs
 
-    return signs.words_of_way(column, sorted(words), draw, back, current)
+    return signs.words_of_way(column, every, draw, back, current)
 
 
 def _signed(
@@ -241,7 +245,7 @@ def _signed(
         if way_of(word) is not None:
             continue
         if x[[cell == word for cell in cells]].sum() > _LITTLE * x.sum():
-            asked = _question(NamedColumn(index + 1, dialect.names[index]), set(cells), named(dialect, unsigned[0]))
+            asked = _question_in(dialect, index, set(cells), named(dialect, unsigned[0]))
             sentence = f"{asked} ({quoted(word)} is the word that is not known)"
             raise Question(sentence, asked.what, asked.evidence, asked.choices)
         none.add(word)

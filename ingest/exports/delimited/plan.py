@@ -90,7 +90,7 @@ class WatchedColumn:
     """A column that may yet say which way the current flows, the words seen in it, and the current's own name.
 
     ``named`` tells whether its own name speaks of a way or a state; ``meter`` that it names the meter instead;
-    ``reverse`` that the person turns the sign.
+    ``reverse`` that the person turns the sign. The words are ``seen`` in small letters; ``cells`` are as they stand.
     """
 
     index: int
@@ -100,6 +100,7 @@ class WatchedColumn:
     named: bool
     meter: bool = False
     reverse: bool = False
+    cells: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True)

@@ -233,7 +233,7 @@ class RowReader:
                 # A name or two that no other row has are damaged.
                 if column.meter and np.count_nonzero(inverse == k) < 3:
                     continue
-                if (error := question_of(column, word.lower())) is not None:
+                if (error := question_of(column, word)) is not None:
                     line = rows.line_of(int(np.flatnonzero(inverse == k)[0]))
                     raise placed(error, f"{self._layout.name}, line {line}, ")
 

@@ -152,7 +152,7 @@ def test_what_only_later_rows_ask_is_answered_and_goes_on(client):
     assert "60 of 1200 rows could not be read for one and the same reason" in text_of(asked)
     answer = next(iter(answers_of(asked).values()))
     done = client.send("/export?do=read", **{**form_of(asked), "answer": answer})
-    assert "export.parquet lacks 60 of 1200 rows" in text_of(done)
+    assert "export.parquet lacks 60 of 1,200 rows" in text_of(done)
     assert "line 901" in text_of(done)
     assert 'href="/answer?file=export.parquet"' in done.text
     assert names(client) == ["export.csv", "export.parquet", "export.parquet.rejects.csv"]

@@ -157,6 +157,17 @@ def test_a_choice_leaves_what_else_is_open_to_be_asked(tmp_path):
     assert _asked(str(path), answered.with_choice(second.choices[1])) is None
 
 
+def test_words_of_a_way_are_taken_as_they_are_written(tmp_path):
+    """A profile compares letter by letter, so small letters would fit no row."""
+    path = tmp_path / "export.csv"
+    path.write_text(_rows("Time,Current (A),Direction", "{t},{a},{d}", a=_AMPS, d=["Left", "Right"]), encoding="utf-8")
+    question = _asked(str(path), Choices())
+    assert question.choices[0].label == "'Left' is drawing, 'Right' charging"
+    seen = preview([str(path)], stated_of(Choices().with_choice(question.choices[0])))
+    assert [reading.values["current_A"] for reading in seen.readings[:2]] == [1.0, -11.0]
+    assert not seen.rejects
+
+
 def test_a_profile_is_believed_as_before(tmp_path):
     """A profile that a person wrote is asked nothing, though it names one column alone."""
     path, profile = tmp_path / "export.csv", tmp_path / "own.toml"
