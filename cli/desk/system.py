@@ -181,7 +181,8 @@ class SystemForm(DeskHandler):
         folder = self.desk.folder
         sheet, reply, still_open = (None, None, ()) if form.broken else await self.in_thread(_judged, form, quiet)
         sites = [entry.name for entry in await self.in_thread(folder.of_kind, "site")]
-        exports = [entry.name for entry in await self.in_thread(folder.of_kind, "export")] if saved else []
+        entries = await self.in_thread(folder.entries) if saved else []
+        exports, logs = ([entry.name for entry in entries if entry.kind == kind] for kind in ("export", "log"))
         beside = self.field("beside")
         self.show(
             "system.html",
@@ -193,6 +194,7 @@ class SystemForm(DeskHandler):
             saved=saved and bool(form.file),
             beside=beside if beside in sites else "",
             export=next(iter(exports), ""),
+            log=next(iter(logs), ""),
             refused=refused,
             has_bank=not form.broken and any(where[0] == "bank" for where in form_of(form.filled.text)),
             text=urlsafe_b64encode(form.filled.text.encode()).decode(),

@@ -26,6 +26,7 @@ STEPS = {
     "read an export": ("POST", "/export", {"file": "export.csv"}),
     "make a page": ("GET", "/report", {"file": "log.parquet", "site": "site.toml"}),
     "turn the sign": ("POST", "/answer", {"file": "log.parquet", "site": "site.toml"}),
+    "save a new system": ("POST", "/system", SITE | {"do": "save"}),
     "drop a file": ("POST", "/drop", {"name": "dropped.csv"}),
 }
 
