@@ -128,7 +128,7 @@ class Meters(DeskHandler):
             return
         display = search.display
         of = self.field("of")
-        asked = {"shown": None}
+        asked: dict[str, Any] = {"shown": None, "settled": False}
         if display is not None and of in display.rounds:
             asked = _asked(search, display, of)
         file = self.field("file")
@@ -146,6 +146,8 @@ class Meters(DeskHandler):
             taken=self.field("taken"),
             name=self.field("name") or self.desk.folder.free_name("meter.toml").removesuffix(".toml"),
             watching=self.field("watch") == "1",
+            same_find=typed(["probe", search.source, "--find", asked["shown"].text]) if asked["shown"] else "",
+            same_watch=typed(["probe", search.source, "--watch"]),
             sentences=dict(sentences or {}),
             **asked,
             **self._watched(search),

@@ -10,12 +10,13 @@ import struct
 import threading
 import time
 import tomllib
-from contextlib import contextmanager, suppress
+from contextlib import suppress
 from pathlib import Path
 
 import pytest
 from desks import address, desk, text_of
-from modbus_devices import PtyPair, ScriptedServer, free_port, register_device, rtu_server, tcp_server
+from meters import metered
+from modbus_devices import PtyPair, ScriptedServer, free_port, rtu_server, tcp_server
 
 from shuntbook.cli.capture.running import running_captures
 from shuntbook.ingest.journal.opening import open_log
@@ -37,31 +38,6 @@ address = 4
 type = "uint16"
 scale = 0.01
 """
-
-
-class PumpMeter:
-    """A meter of amps and volts at a bank, whose amps are positive where the bank is charged; a pump is switched."""
-
-    def __init__(self):
-        self.registers = {("holding", at): 0 for at in range(40)}
-        self.switch(True)
-
-    def switch(self, on):
-        amps, volts = (74.5, 11.95) if on else (2.1, 12.61)
-        self.registers["holding", 2], self.registers["holding", 3] = -round(amps * 10), round(volts * 100)
-        self.registers["holding", 10], self.registers["holding", 11] = floats(amps * 3600)
-
-
-def floats(value):
-    """Two registers that hold a float."""
-    return struct.unpack(">HH", struct.pack(">f", value))
-
-
-@contextmanager
-def metered():
-    meter = PumpMeter()
-    with ScriptedServer(register_device(meter.registers, units={1})) as device:
-        yield meter, device.port
 
 
 @pytest.fixture
@@ -119,7 +95,7 @@ def test_from_the_meter_to_the_answer(client):
         assert "Unit 1 answers" in text_of(page)
         assert "Holding registers 40 to 255 refused (illegal data address)" in text_of(page)
         found = client.send("/meter/ask", search=search, do="value", value="74,5 A")
-        assert "holding 2 int16 0.1 74.5 A" in text_of(found)
+        assert "holding 2 , int16, scale 0.1: gives 74.5 A" in text_of(found)
         amps = first_candidate(found)
         untold = client.send("/meter/ask", search=search, do="take", of="current_A", candidate=amps, name="shunt")
         assert "which way it flowed" in wrong_at(untold, "flow")
@@ -201,7 +177,7 @@ def test_an_end_of_watching_frees_the_port(client):
         _, search = looked(client, by="cable", cable=port, speaks="modbus", rate="19200", unit="1", registers="0-2")
         client.send("/meter/ask", search=search, do="watch", on="1")
         found = client.send("/meter/ask", search=search, do="value", value="11.95 V")
-        assert "holding 2" in text_of(found)
+        assert "holding 2 , " in text_of(found)
         client.send("/meter/ask", search=search, do="watch", on="1")
         client.send("/meter/ask", search=search, do="watch", on="0")
         other, _ = looked(client, by="cable", cable=port, speaks="modbus", rate="19200", unit="1")
