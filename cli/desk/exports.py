@@ -59,8 +59,14 @@ class Exports(DeskHandler):
     step = "Folder"
 
     async def get(self) -> None:
-        """Show it as it is recognised."""
-        await self._answer({})
+        """Show it as it is recognised; what is read already leads to what it took, and no file to all of them."""
+        name = self.field("file")
+        if not name:
+            self.lead_to("/")
+        elif name.lower().endswith(".parquet"):
+            self.lead_to("/answer", file=name)
+        else:
+            await self._answer({})
 
     async def post(self) -> None:
         """Show it as it was chosen; read it into a log, or keep how it is read, where that was asked for."""

@@ -25,6 +25,9 @@
     }
     old.replaceWith(document.adoptNode(seen));
     settle();
+    // Whoever hears the page hears what a choice changed: what is wrong with it, or the first reading.
+    const effect = seen.querySelector("[role=alert]") ?? seen.querySelector("[data-first]");
+    form.querySelector("[data-effect]").textContent = leads ? "" : (effect?.textContent ?? "");
     const next = leads ? form.querySelector("[data-next]") : focused && document.getElementById(focused);
     next?.focus({ preventScroll: !leads });
     if (leads) next?.scrollIntoView({ block: "nearest" });

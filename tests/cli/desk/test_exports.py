@@ -229,6 +229,14 @@ def test_what_is_wrong_is_told_at_its_field(client, field, typed, why):
     assert (client.folder / "export.csv.parquet").read_bytes() == b"mine"
 
 
+def test_what_needs_no_reading_leads_on(client):
+    """A log to what it took, and no file at all to the folder."""
+    assert client.get("/export").headers["Location"] == "/"
+    assert client.get("/export?file=a.parquet").headers["Location"] == "/answer?file=a.parquet"
+    gone = client.get("/export?file=gone.csv")
+    assert (gone.status, "is no longer in the folder" in text_of(gone)) == (400, True)
+
+
 def test_two_columns_of_one_quantity_are_told_at_the_column(client):
     page = sent(client, shown(client, pump_export()), **{"q-2": "current_A", "q-3": "current_A"})
     assert "is chosen as current_A, too" in wrong_at(page, "q-3")
@@ -393,6 +401,7 @@ def test_in_a_browser_a_choice_is_seen_at_once(client):
         by("#unit-2 option[value=mA]").click()
         until(lambda: "0.001 in" in shown_text(), "the unit's effect")
         assert driven.execute_script("return document.activeElement.id") == "unit-2"
+        assert "0.001 in" in by("[data-effect]").get_attribute("textContent")
         by("#unit-2 option[value='']").click()
         until(lambda: "0.001 in" not in shown_text(), "the other effect")
         by("button.main[name=answer]").click()
