@@ -9,6 +9,7 @@ from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
 from http import HTTPStatus
 from pathlib import Path
+from socket import socket
 from typing import Any, Final
 
 from tornado.httpserver import HTTPServer
@@ -101,7 +102,7 @@ def serve_desk(folder: Path, port: int, *, opens_browser: bool, say: Callable[[s
     _make(folder)
     listening = listen(_HERE, port, option="--port", still="")
     keep_quiet()
-    asyncio.run(_serve(folder.resolve(), listening, opens_browser=opens_browser, say=say))
+    asyncio.run(serve_desk_at(folder.resolve(), listening, opens_browser=opens_browser, say=say))
 
 
 def _make(folder: Path) -> None:
@@ -115,7 +116,8 @@ def _make(folder: Path) -> None:
         raise InputError(f"{folder}: {why}; name another") from None
 
 
-async def _serve(folder: Path, listening: Any, *, opens_browser: bool, say: Callable[[str], None]) -> None:  # noqa: ANN401 - a socket
+async def serve_desk_at(folder: Path, listening: socket, *, opens_browser: bool, say: Callable[[str], None]) -> None:
+    """Serve the desk over a folder at a socket that listens, until this is cancelled."""
     port = int(listening.getsockname()[1])
     access = Access(guarded=True)
 

@@ -1,15 +1,24 @@
-"""Requests to the live page: whole, torn, huge, from elsewhere, and what is no request at all."""
+"""Requests to the live page and to the desk: whole, torn, huge, from elsewhere, and what is no request at all."""
 
 from __future__ import annotations
 
+import asyncio
 import json
 import random
+import re
 import socket
+import tempfile
+import threading
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from functools import cache
 from pathlib import Path
+from typing import NamedTuple
 
+from desk_addresses import addresses
+
+from shuntbook.cli.desk.server import serve_desk_at
 from shuntbook.cli.live_page.server import LivePage, live_page
 
 from .case import Case
@@ -17,6 +26,8 @@ from .damage import bytes_damaged
 from .law import Fault
 
 _ALLOWED = {200, 400, 403, 404, 405, 421, 503}
+#: The desk leads on, and takes files up to a size.
+_ALLOWED_AT_DESK = _ALLOWED | {303, 413}
 _METHODS = (
     "GET",
     "GET",
@@ -48,6 +59,20 @@ _HEADERS = (
     "Transfer-Encoding: chunked", "Transfer-Encoding: x", "Connection: Upgrade", "Upgrade: websocket",
     "Sec-WebSocket-Key: x", "Sec-WebSocket-Version: 13", "Expect: 100-continue", "Accept: text/event-stream",
     "Last-Event-ID: \x00", "Range: bytes=0-", "If-None-Match: *", ": empty", "no colon", " folded", "A:" + "b" * 300,
+)  # fmt: skip
+_DESK_QUERIES = (
+    "", "", "?file=site.toml", "?file=..%2fsecret.toml", "?file=%00", "?name=a.csv", "?name=%2e%2e%2fa.csv", "?log=a",
+    "?file=" + "x" * 5000, "?file=%ff%fe", "?site=-&file=-", "?" + "&".join(f"f{n}=1" for n in range(500)),
+)  # fmt: skip
+_SECRET = "kept apart"
+_DESK_HEADERS = (
+    "Cookie: shuntbook_{port}={session}", "Cookie: shuntbook_{port}={session}", "Origin: http://{host}",
+    "Content-Type: application/x-www-form-urlencoded", "Content-Type: multipart/form-data; boundary=x",
+    "Content-Type: multipart/form-data", "Content-Length: 20", "Content-Length: 999999999",
+)  # fmt: skip
+_DESK_BODIES = (
+    b"file=site.toml&do=save", b"file=%2e%2e%2fsecret.toml&do=read", b"--x\r\nContent-Disposition: form-data; "
+    b'name="file"; filename="../a.csv"\r\n\r\n1,2\r\n--x--\r\n', b"\xff" * 500, b"name=" + b"9" * 3000,
 )  # fmt: skip
 #: How long an answer is waited for, where there may be none and where there must be one. [s]
 _WAIT_S, _PATIENCE_S = 0.1, 20.0
@@ -81,9 +106,41 @@ def _page(guarded: bool) -> LivePage:
 _OPEN: list[object] = []
 
 
+class _Desk(NamedTuple):
+    """A desk that serves: its port, a session, and the folder above its own, which holds a secret beside it."""
+
+    port: int
+    session: str
+    above: Path
+
+
+@cache
+def _desk() -> _Desk:
+    """Return a desk that serves as long as the process, in a thread of it."""
+    holding = tempfile.TemporaryDirectory(prefix="fuzz-desk-")
+    _OPEN.append(holding)
+    above = Path(holding.name)
+    folder = above / "desk"
+    folder.mkdir()
+    (above / "secret.toml").write_text(_SECRET)
+    (folder / "site.toml").write_text('name = "x"\n[bank]\nnominal_V = 12\ncapacity_Ah = 100\n')
+    listening = socket.create_server(("127.0.0.1", 0))
+    links: list[str] = []
+    serving = serve_desk_at(folder, listening, opens_browser=False, say=links.append)
+    threading.Thread(target=lambda: asyncio.run(serving), daemon=True).start()
+    until = time.monotonic() + _PATIENCE_S
+    while not links and time.monotonic() < until:
+        time.sleep(0.01)
+    port, key = re.findall(r"http://127\.0\.0\.1:(\d+)/in/(\S+)", links[0])[0]
+    host = f"127.0.0.1:{port}"
+    came = _ask(int(port), [f"GET /in/{key} HTTP/1.1\r\nHost: {host}\r\nConnection: close\r\n\r\n".encode()], 5.0)
+    return _Desk(int(port), re.findall(rb"shuntbook_\d+=([^;]+)", came)[0].decode(), above)
+
+
 def make(rng: random.Random) -> Case:
     """Return one or two requests over one connection, in pieces."""
-    requests = b"".join(_request(rng) for _ in range(rng.choice([1, 1, 1, 2])))
+    at_desk = rng.random() < 0.5
+    requests = b"".join(_request(rng, at_desk=at_desk) for _ in range(rng.choice([1, 1, 1, 2])))
     if rng.random() < 0.3:
         requests = bytes_damaged(requests, rng, 5)
     if rng.random() < 0.05:
@@ -99,35 +156,76 @@ def make(rng: random.Random) -> Case:
         )
     at = rng.randrange(len(requests) + 1)
     chunks = [requests] if rng.random() < 0.7 else [requests[:at], requests[at:]]
-    return Case("page", chunks=chunks, known={"guarded": rng.random() < 0.5})
+    return Case("page", chunks=chunks, known={"guarded": rng.random() < 0.5, "desk": at_desk})
 
 
-def _request(rng: random.Random) -> bytes:
+def _request(rng: random.Random, *, at_desk: bool) -> bytes:
+    if at_desk and rng.random() < 0.5:
+        return _let_in(rng)
     version = rng.choice(["HTTP/1.1"] * 6 + ["HTTP/1.0", "HTTP/9.9", "", "x"])
-    head = [f"{rng.choice(_METHODS)} {rng.choice(_PATHS)} {version}"]
+    path = rng.choice(_PATHS)
+    if at_desk and rng.random() < 0.8:
+        path = rng.choice([*addresses()]) + rng.choice(_DESK_QUERIES)
+    head = [f"{rng.choice(_METHODS)} {path} {version}"]
     head += ["Host: {host}"] if rng.random() < 0.7 else []
+    if at_desk:
+        head += rng.sample(_DESK_HEADERS, k=rng.choice([0, 2, 4, 6]))
     head += rng.choices(_HEADERS, k=rng.choice([0, 0, 1, 3, 200 if rng.random() < 0.1 else 5]))
     end = rng.choice(["\r\n"] * 5 + ["\n", "\r"])
-    body = rng.choice([b"", b"", b"hello", b"5\r\nhello\r\n0\r\n\r\n", b"zz\r\n", b"x" * 3000])
+    bodies = [b"", b"", b"hello", b"5\r\nhello\r\n0\r\n\r\n", b"zz\r\n", b"x" * 3000]
+    body = rng.choice([*bodies, *(_DESK_BODIES if at_desk else ())])
     return end.join([*head, "", ""]).encode("utf-8" if rng.random() < 0.9 else "latin-1", "replace") + body
+
+
+def _let_in(rng: random.Random) -> bytes:
+    """Return a request that the desk lets in, whatever it asks for."""
+    body = rng.choice(_DESK_BODIES)
+    head = [f"{rng.choice(['GET', 'POST'])} {rng.choice([*addresses()])}{rng.choice(_DESK_QUERIES)} HTTP/1.1"]
+    head += ["Host: {host}", "Origin: http://{host}", "Cookie: shuntbook_{port}={session}"]
+    head += [rng.choice([each for each in _DESK_HEADERS if each.startswith("Content-Type")])]
+    return "\r\n".join([*head, f"Content-Length: {len(body)}", "", ""]).encode() + body
 
 
 def run(case: Case, folder: Path) -> str:
     """Send the requests; the page must answer something sensible or hang up, and serve the next one as ever."""
     del folder
+    if case.known.get("desk"):
+        return _run_at_desk(case)
     guarded = bool(case.known["guarded"])
     page = _page(guarded)
     port = page._listening.getsockname()[1]
     host = f"127.0.0.1:{port}".encode()
     chunks = [chunk.replace(b"{host}", host).replace(b"{port}", b"%d" % port) for chunk in case.chunks]
     came = _ask(port, chunks)
-    status = _check(came, guarded)
+    status = _check(came, _ALLOWED)
+    if guarded and status == 200:
+        raise Fault(f"let in without a link: {came[:500]!r}")
     after = _ask(port, [b"GET / HTTP/1.1\r\nHost: " + host + b"\r\nConnection: close\r\n\r\n"], _PATIENCE_S)
     if not after.startswith(b"HTTP/1.1 403 " if guarded else b"HTTP/1.1 200 "):
         raise Fault(f"does not answer as ever afterwards: {after[:300]!r}")
     if stopped := [line for line in page.news() if "stopped" in line]:
         raise Fault(f"the page has stopped: {stopped}")
     return str(status)
+
+
+def _run_at_desk(case: Case) -> str:
+    """The same of the desk, from somebody who has a session or has none; nothing leaves its folder."""
+    desk = _desk()
+    host = f"127.0.0.1:{desk.port}".encode()
+    known = {b"{host}": host, b"{port}": b"%d" % desk.port, b"{session}": desk.session.encode()}
+    chunks = case.chunks
+    for name, value in known.items():
+        chunks = [chunk.replace(name, value) for chunk in chunks]
+    came = _ask(desk.port, chunks)
+    status = _check(came, _ALLOWED_AT_DESK)
+    if status in (200, 303) and desk.session.encode() not in b"".join(chunks):
+        raise Fault(f"let in without a session: {came[:500]!r}")
+    after = _ask(desk.port, [b"GET / HTTP/1.1\r\nHost: " + host + b"\r\nConnection: close\r\n\r\n"], _PATIENCE_S)
+    if not after.startswith(b"HTTP/1.1 403 "):
+        raise Fault(f"does not answer as ever afterwards: {after[:300]!r}")
+    if sorted(path.name for path in desk.above.iterdir()) != ["desk", "secret.toml"] or _SECRET.encode() in came:
+        raise Fault(f"left its folder: {[*desk.above.iterdir()]}, {came[:300]!r}")
+    return f"desk {status}"
 
 
 def _ask(port: int, chunks: list[bytes], wait_s: float = _WAIT_S) -> bytes:
@@ -145,7 +243,7 @@ def _ask(port: int, chunks: list[bytes], wait_s: float = _WAIT_S) -> bytes:
     return came
 
 
-def _check(came: bytes, guarded: bool) -> int:
+def _check(came: bytes, allowed: set[int]) -> int:
     """Check what came; return the first status, 0 where the connection was closed without one."""
     if not came:
         return 0
@@ -153,10 +251,8 @@ def _check(came: bytes, guarded: bool) -> int:
     if not first[0].startswith(b"HTTP/1.") or len(first) < 2 or not first[1].isdigit():
         raise Fault(f"no answer in HTTP: {came[:300]!r}")
     status = int(first[1])
-    if status not in _ALLOWED and status != 100:
+    if status not in allowed and status != 100:
         raise Fault(f"status {status}: {came[:500]!r}")
-    if guarded and status == 200:
-        raise Fault(f"let in without a link: {came[:500]!r}")
     if b"Traceback" in came or b"tornado" in came.lower():
         raise Fault(f"tells of its inside: {came[:500]!r}")
     return status
