@@ -35,6 +35,8 @@ _COOKIE: Final = "shuntbook_note_words"
 #: Words for notes until a person has chosen their own, and as many as find room. [1], [characters]
 _WORDS: Final = ("demo begins", "end")
 _MOST_WORDS, _LONGEST_WORD = 12, 40
+#: What a command says of the next one, which the page has a button for.
+_NEXT: Final = "next: "
 _YEAR_DAYS: Final = 365
 _FIELDS: Final = ("source", "what", "profile", "length", "name", "title", "zone", "every", "side")
 #: By the words that a sentence names them by.
@@ -141,7 +143,7 @@ class Captures(DeskHandler):
             by_hand=capture is not None and capture.state.source == HAND,
             doubt=self._doubt(typed) if sentences.get("text") else "",
             note_words=self._note_words(),
-            last=words.splitlines(),
+            last=[line for line in words.splitlines() if not line.strip().startswith(_NEXT)],
             logs=await self.in_thread(_logs_of, self.desk.folder, log, words) if capture is None else [],
             sentences=sentences,
             since=since,
