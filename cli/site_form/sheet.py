@@ -27,6 +27,7 @@ _TOGETHER: Final = {"continuous": "Power without a break", "surge": "Power for a
 _ONE_OF: Final = {"inverters": "inverter", "loads": "load", "conductors": "cable", "meters": "meter"}
 #: What the first of a new system is, unless its kind is changed.
 _THE_FIRST: Final = {"inverters": "The inverter", "loads": "The pump"}
+_WITHOUT_A_SHAFT: Final = ("heater", "lights", "electronics")
 #: Units that go together: who has chosen one has chosen those of its kind.
 _KINDS: Final = (("psi", "bar", "kPa"), ("L", "gal"), ("L/min", "gal/min"), ("m", "ft"), ("mm2", "AWG"))
 
@@ -150,7 +151,8 @@ class _Sheet:
             bases = [((group.key, number), number) for number in range(self._items.get(group.key, 0))]
         tables = tuple(self._table(group, base, number) for base, number in bases)
         above = self._of([where for where in self._left if group.key and where[0:1] == (group.key,)], (group.key,))
-        empty = not any(where[0] == group.key for where in self._shown)
+        # A new item is there to be filled in, whatever group it is of.
+        empty = not tables if group.several else not any(where[0] == group.key for where in self._shown)
         shut = empty and not any(table.remarks for table in tables) and not _grave(above)
         return ShownGroup(
             group, _ONE_OF.get(group.key, ""), tables, above, (group.folded or group.key == "conductors") and shut
@@ -219,6 +221,8 @@ class _Sheet:
         usual = group.key in _PLATE_BY_PLATE and field.need == "usual"
         lithium = self._shown.get(("bank", "chemistry")) == Typed("lifepo4") and (*base, field.key) == _OF_LITHIUM
         if self._goes_without(group, base) and field.key in ("name", "kind", "inverter"):
+            return False
+        if field.key == "hp" and self._shown.get((*base, "kind"), Typed("")).text in _WITHOUT_A_SHAFT:
             return False
         asked = (group.key, field.key) in _ASKED or (not group.key and field.key == "name")
         return asked or usual or lithium or field.need == "required" or group.key in ("limits", "units")

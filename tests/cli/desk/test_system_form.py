@@ -333,6 +333,15 @@ def test_loads_come_and_go(client):
     assert "# ---- The array" in written(client)
 
 
+def test_a_group_is_unfolded_for_what_is_added_to_it(client):
+    """Else what was asked for would not be seen."""
+    page = client.get("/system")
+    assert '<details class="group" id="group-conductors">' in page.text
+    page = sent(client, page, do=button(page, "Add a cable"))
+    assert '<fieldset class="group" id="group-conductors">' in page.text
+    assert "New cable" in text_of(page)
+
+
 def page_of(client):
     """The sample's form."""
     return client.get(address("/system", file="site.toml"))
