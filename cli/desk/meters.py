@@ -59,7 +59,7 @@ class Meters(DeskHandler):
     async def post(self) -> None:
         """Look at a place, and lead to what answers."""
         search, sentences = await self.in_thread(tried, self._search, self.desk.folder, {
-            "host": "host", "port to a": "cable", "--unit:": "unit", "--registers": "registers", "": "host",
+            "host": "host", "port to a": "cable", "The unit id ": "unit", "--registers": "registers", "": "host",
         })  # fmt: skip
         if search is None:
             self.set_status(HTTPStatus.BAD_REQUEST)
@@ -75,7 +75,7 @@ class Meters(DeskHandler):
     def _search(self) -> MeterSearch:
         unit = self.field("unit")
         if unit and not (_UNITS.fullmatch(unit) and int(unit) <= 255):
-            raise InputError(f"--unit: {unit!r} must be a number from 0 to 255, or nothing")
+            raise InputError(f"The unit id {unit!r} must be a number from 0 to 255, or nothing")
         tries = self._on_cable(unit) if self.field("by") == "cable" else [self._in_network(unit)]
         return MeterSearch(tries, registers=_span(self.field("registers")))
 
@@ -209,9 +209,9 @@ class MeterAsked(Meters):
             self.lead_on(self.field("search"), search, **more)
 
     def _find(self, search: MeterSearch) -> dict[str, str]:
-        shown = parse_shown(self.field("value"), what="--value")
+        shown = parse_shown(self.field("value"), what="--find")
         if shown.quantity is None:
-            raise InputError(f"--value: say in what unit, such as {shown.text} A or {shown.text} V")
+            raise InputError(f"--find: say in what unit, such as {shown.text} A or {shown.text} V")
         search.take(shown)
         return {"of": shown.quantity}
 
@@ -228,12 +228,10 @@ class MeterAsked(Meters):
         display = search.display
         candidate = next((each for each in search.ranked.get(of, ()) if key_of(each) == self.field("candidate")), None)
         if display is None or candidate is None:
-            raise InputError("--value: is no longer the value that was searched; type what the display shows now")
+            raise InputError("--find: that is no longer the value that was searched; type what the display shows now")
         flow = _FLOWS.get(self.field("flow"))
         if flow is None and of in SIGNED:
-            raise InputError(
-                "--flow: say which way it flowed while the display showed it; nothing else tells draw from charge"
-            )
+            raise InputError("Say which way it flowed while the display showed it; nothing else tells draw from charge")
         chosen = ChosenRegister(candidate, display.shown()[of], flow or "out", sure=self.field("sure") == "1")
         name = self.field("file")
         text = folder.existing(name).read_text(encoding="utf-8-sig") if name else None
