@@ -105,7 +105,8 @@ GROUPS = {
     ),
     "columns": (
         "ingest/exports/delimited: dialect header choice borne_out two_readings directions remarks rows; "
-        "ingest/exports/questions: columns signs times units; ingest/exports: sections keep_profile; ingest/exports/texts: decode shape block_rows",
+        "ingest/exports/questions: columns signs times units; "
+        "ingest/exports: sections keep_profile; ingest/exports/texts: decode shape block_rows",
         "header_words dialects shapes borne_out two_readings directions remarks unit_columns lines_above sections "
         "keep_profile questions convert",
         "not 500_lines",
