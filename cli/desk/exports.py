@@ -94,6 +94,7 @@ class Exports(DeskHandler):
         if fields.get("do") == "no-profile":
             answers = answers.without_profile()
         profile = answers.choices.profile
+        # The form says which one, and a form may say anything: no file outside of the folder is read.
         if profile is not None and is_of_folder(profile):
             self.desk.folder.existing(profile)
         profiles = [self.desk.folder.place(entry.name) for entry in self.desk.folder.of_kind("profile")]
@@ -111,6 +112,7 @@ class Exports(DeskHandler):
             self._lead_on(log, json.loads(ended.result))
             return
         self.set_status(HTTPStatus.BAD_REQUEST)
+        # Its result is the question where it asks one, with answers that need not be guessed from the sentence.
         if ended.result:
             asked = question_from(json.loads(ended.result)["question"], ended.sentence)
             await self._show(replace(page, seen=page.seen.asking(asked)), goes_on=True)
@@ -141,6 +143,7 @@ class Exports(DeskHandler):
         if not done["rows_rejected"]:
             self.lead_to("/answer", file=log)
             return
+        # What a log lacks is told before what it took, since it may have been the largest of it.
         rejects = Path(done["rejects_file"]).name
         with self.desk.folder.existing(rejects).open(encoding="utf-8", newline="") as file:
             rows = list(islice(csv.DictReader(file), _SHOWN_REJECTS))
@@ -152,9 +155,11 @@ class Exports(DeskHandler):
     def _profile(self, page: ExportPage) -> str:
         """Return the name of a profile that says all that was chosen: one that is there already, or a new one."""
         folder, text = self.desk.folder, kept_text(page.path, page.answers.choices)
+        # Whoever reads it once more, after another name was wanted for the log, needs no second one.
         for entry in folder.of_kind("profile"):
             if folder.existing(entry.name).read_text(encoding="utf-8", errors="replace") == text:
                 return entry.name
+        # Another page may take the name meanwhile.
         while True:
             place = folder.place(profile_name(folder, page.path.name))
             with suppress(FileExistsError):
