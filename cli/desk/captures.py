@@ -132,6 +132,7 @@ class Captures(DeskHandler):
             return
         capture = await self.in_thread(find_capture, path)
         view = await self._view_of(capture)
+        # While it runs they are not its last.
         words = await self.in_thread(last_words, path) if capture is None else ""
         self.show(
             "capturing.html",

@@ -16,6 +16,7 @@ from ...ingest.modbus.connection import TCP_PORT
 from ...ingest.modbus.find import Candidate
 from ...ingest.modbus.shown_value import parse_shown
 from ...ingest.safe_files.whole_file import write_text
+from ..probing.by_document import TYPES, read_by_document
 from ..probing.finding import DisplaySearch
 from ..probing.flow_seen import flow_seen
 from ..probing.kept_profile import SIGNED, BankFlow, ChosenRegister, with_register
@@ -34,6 +35,7 @@ _MOST_CANDIDATES: Final = 12
 _UNITS: Final = re.compile(r"\d{1,3}")
 _SPAN: Final = re.compile(r"(\d+)(?:-(\d+))?")
 _FLOWS: Final[dict[str, BankFlow]] = {"out": "out", "in": "in", "ac": "ac"}
+_OF_DOCUMENT: Final = ("address", "from", "table", "type", "order", "scale", "unit_of_value")
 _TYPED: Final = ("host", "port", "unit", "registers", "cable", "speaks", "rate")
 
 
@@ -91,6 +93,7 @@ class Meters(DeskHandler):
         port = self.field("cable")
         if not port:
             raise InputError("choose a port to a meter, or type its name")
+        # Without a word on it both kinds are tried at each rate, the one that only listens first.
         rates = [int(self.field("rate"))] if self.field("rate") in map(str, RATES) else list(RATES)
         kind = {"text": "serial", "modbus": "modbus-rtu"}.get(self.field("speaks"))
         every = usual_tries(port, rates)
@@ -121,6 +124,7 @@ class Meters(DeskHandler):
 
     async def show_search(self, search: MeterSearch, sentences: Mapping[str, str] | None = None) -> None:
         """Show what answers, what its display was found to show, and what changes."""
+        # A device in the network answers at once, as a rule: then nobody sees that it was waited for.
         looked = await self.in_own_thread(lambda: search.wait(_WAIT_S))
         if looked and search.wrong and search.watch is None:
             self.set_status(HTTPStatus.BAD_REQUEST)
@@ -144,6 +148,8 @@ class Meters(DeskHandler):
             file=file,
             rows=(await self._profile_of(file))[0] if file else None,
             taken=self.field("taken"),
+            types=TYPES,
+            document={name: self.field(name) for name in _OF_DOCUMENT},
             name=self.field("name") or self.desk.folder.free_name("meter.toml").removesuffix(".toml"),
             watching=self.field("watch") == "1",
             same_find=typed(["probe", search.source, "--find", asked["shown"].text]) if asked["shown"] else "",
@@ -196,8 +202,10 @@ class MeterAsked(Meters):
         if search is None:
             await self.get()
             return
-        work = {"value": self._find, "take": self._take, "watch": self._watch}.get(self.field("do"), self._find)
+        deeds = {"take": self._take, "watch": self._watch, "document": self._read}
+        work = deeds.get(self.field("do"), self._find)
         fields = {"which way": "flow", "file's name": "name", "no bank carries": "sure", "begin another": "name"}
+        fields |= {f"--{name}:": name for name in _OF_DOCUMENT}
         folder = self.desk.folder
         more, sentences = await self.in_own_thread(
             lambda: tried(lambda: _told(work, search), folder, {**fields, "": "value"})
@@ -214,6 +222,9 @@ class MeterAsked(Meters):
             raise InputError(f"--find: say in what unit, such as {shown.text} A or {shown.text} V")
         search.take(shown)
         return {"of": shown.quantity}
+
+    def _read(self, search: MeterSearch) -> dict[str, str]:
+        return {"of": read_by_document(search, {name: self.field(name) for name in _OF_DOCUMENT})}
 
     def _watch(self, search: MeterSearch) -> dict[str, str]:
         if self.field("on") == "1":

@@ -26,6 +26,7 @@ def flow_seen(search: MeterSearch, quantity: str) -> tuple[BankFlow, str] | None
         return None
     # Whatever the sign: a load that grows pulls the bank's volts down, a charger that does lifts them.
     less, more = _volts_in(volts, rounds[0]), _volts_in(volts, rounds[-1])
+    # A bank that is large beside the load hardly moves: then the person is asked without a hint.
     if abs(more - less) < _LEAST_V:
         return None
     falls = more < less

@@ -56,7 +56,8 @@ class ChosenRegister:
         if self.sure or largest is None or value <= largest:
             return ""
         unit = self.quantity.rsplit("_", 1)[1]
-        return f"{self.shown.text} is {value:,.7g} {unit}, which no bank carries: look at the display's unit again"
+        again = "look at its unit, type and word order again"
+        return f"{self.shown.text} is {value:,.7g} {unit}, which no bank carries: {again}"
 
 
 def with_register(text: str | None, chosen: ChosenRegister) -> str:

@@ -17,7 +17,7 @@ from ...ingest.events import Reading, Refused
 from ...ingest.live.address import Address, make_source, parse_address
 from ...ingest.live.serial_port import open_port, port_settings
 from ...ingest.live.source import SourceLost, SteadyClock
-from ...ingest.modbus.find import Candidate, settled
+from ...ingest.modbus.find import Candidate, SeenRound, settled
 from ...ingest.modbus.probe import UNITS, UnitSeen, unit_seen
 from ...ingest.modbus.shown_value import ShownValue
 from ...ingest.modbus.watch import REST_S, Change, Watch, watch
@@ -110,6 +110,20 @@ class MeterSearch:
             self.display.take([shown])
         # Worked out once: a device of a thousand registers takes a second or two.
         self.ranked = self.display.candidates()
+
+    def read_now(self) -> DisplaySearch:
+        """Read all registers once. `InputError`, `SourceLost` as `take`."""
+        self.end_watch()
+        with self._opened() as watching:
+            watching.step()
+            self.display = self.display or DisplaySearch(watching, self._clock)
+        return self.display
+
+    def keep(self, quantity: str, seen: SeenRound, candidate: Candidate) -> None:
+        """Take a register for a quantity that was not searched: somebody knows it."""
+        if self.display is not None:
+            self.display.rounds[quantity] = [seen]
+            self.ranked = {**self.ranked, quantity: [candidate]}
 
     def settled(self, quantity: str) -> Candidate | None:
         """Return the candidate for a quantity that is left or far ahead."""

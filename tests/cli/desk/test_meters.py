@@ -299,6 +299,49 @@ def test_what_no_bank_carries_is_not_taken_without_a_word(client):
     assert profile["modbus"]["registers"]["current_A"]["largest"] == 97000.0
 
 
+DOCUMENT = {"do": "document", "address": "21", "from": "1", "type": "uint32", "scale": "0,001", "unit_of_value": "A"}
+
+
+def test_a_register_by_the_meters_document(client):
+    """Read at once; in the wrong order of words it gives what no bank carries, and is not taken without a word."""
+    with metered() as (meter, port):
+        # 74.5 A in milliamps, the low word first.
+        meter.registers["holding", 20], meter.registers["holding", 21] = 74500 & 0xFFFF, 74500 >> 16
+        _, search = in_network(client, port)
+        wrong = client.send("/meter/ask", search=search, **DOCUMENT, order="big")
+        assert "gives 587,465 A" in text_of(wrong) or "gives 587464.7 A" in text_of(wrong)
+        fields = {"search": search, "do": "take", "of": "current_A", "flow": "out"}
+        told = client.send("/meter/ask", **fields, candidate=first_candidate(wrong))
+        assert "which no bank carries" in wrong_at(told, "sure")
+        assert list(client.folder.iterdir()) == []
+        right = client.send("/meter/ask", search=search, **DOCUMENT, order="little")
+        assert "gives 74.5 A" in text_of(right)
+        client.send("/meter/ask", **fields, candidate=first_candidate(right))
+        given = client.send("/meter/try", file="meter.toml", source=f"modbus-tcp:127.0.0.1:{port}")
+    assert "current_A 74.5" in text_of(given)
+
+
+@pytest.mark.parametrize(
+    ("change", "field", "sentence"),
+    [
+        ({"address": "x"}, "address", "must be a whole number"),
+        ({"address": "300"}, "address", "is not given by this meter"),
+        ({"scale": "0"}, "scale", "must be a number"),
+        ({"unit_of_value": "furlongs"}, "unit_of_value", "furlongs"),
+        ({"type": "float32", "address": "31"}, "type", "no number"),
+    ],
+)
+def test_a_slip_in_what_the_document_says_is_told_at_its_field(client, change, field, sentence):
+    """What was typed stays."""
+    with metered() as (meter, port):
+        meter.registers["holding", 30] = meter.registers["holding", 31] = 0xFFFF
+        _, search = in_network(client, port)
+        answer = client.send("/meter/ask", search=search, **DOCUMENT | change)
+    assert answer.status == 400
+    assert sentence in wrong_at(answer, field)
+    assert 'name="scale" value="' + (DOCUMENT | change)["scale"] in answer.text
+
+
 def test_a_profile_of_ones_own_keeps_what_stands_in_it(client):
     """A quantity is added behind what was written; a name that is taken gets a number."""
     text = OWN
