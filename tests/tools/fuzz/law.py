@@ -58,13 +58,21 @@ def _run(arguments: list[str]) -> dict[str, Any]:
         raise Fault(transcript)
     if status:
         _one_sentence(err, transcript)
-        if out:
+        if out and not _is_question(out, arguments):
             raise Fault(f"says something on stdout although it failed: {transcript}")
     for text in (out, err):
         if strange := obeyed(text.encode(errors="surrogatepass")):
             raise Fault(f"prints control characters {sorted(map(ord, strange))}: {transcript!r}")
     document = _document(out, transcript) if status == 0 and "--json" in arguments else None
     return {"status": status, "out": out, "err": err, "document": document}
+
+
+def _is_question(out: str, arguments: list[str]) -> bool:
+    """Tell whether it is what `convert` asks, for a program that can answer it: the one result of what came to none."""
+    try:
+        return "--json" in arguments and json.loads(out).keys() == {"question"}
+    except ValueError:
+        return False
 
 
 def _one_sentence(err: str, transcript: str) -> None:
