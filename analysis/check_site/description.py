@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 from ..bank.peukert import cold_multiplier, peukert_Ah
 from ..bank.system_word import to_add
 from ..equipment.bank_voltage import LEAD_ACID
@@ -117,6 +119,10 @@ def _inverter(inverter: Inverter) -> str:
     return "; ".join(words) + "."
 
 
+#: How a motor is brought up to speed, in words.
+_STARTS: Final = {"direct": "switched straight on", "soft": "started softly", "drive": "behind a drive of any speed"}
+
+
 def _load(load: Load, site: Site) -> str:
     fed = f"on '{load.inverter}'" if load.inverter else "on the DC side"
     plate = [
@@ -129,6 +135,7 @@ def _load(load: Load, site: Site) -> str:
             (load.power_factor, "power factor {}"),
             (load.code_letter, "code letter {}"),
             (load.locked_rotor_A, "{} A before it turns (locked-rotor)"),
+            (_STARTS[load.start] if load.start else None, "{}"),
             (load.start_s, "starts within {} s"),
         )
         if value is not None

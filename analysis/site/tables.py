@@ -39,6 +39,9 @@ Chemistry = Literal["flooded_lead_acid", "agm", "gel", "lifepo4", "other"]
 
 LoadKind = Literal["pump", "motor", "compressor", "heater", "electronics", "lights", "other"]
 
+#: How a motor is brought up to speed; behind a drive it also runs at one draw after another.
+StartKind = Literal["direct", "soft", "drive"]
+
 
 DischargeAmps = Annotated[Several[Positive], BeforeValidator(one_or_two), AfterValidator(continuous_first)]
 
@@ -173,6 +176,7 @@ class Load(StrictTable):
     power_factor: Fraction | None = None
     code_letter: Annotated[str, AfterValidator(known_code_letter)] | None = None
     locked_rotor_A: Positive | None = None
+    start: StartKind | None = None
     start_s: Seconds | None = None
     duty_pct: Percent | None = None
 

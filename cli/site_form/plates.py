@@ -118,6 +118,8 @@ LOADS: Final = Group(
         Field("code_letter", "Code letter", "On a North American plate, beside CODE: a letter."),
         Field("locked_rotor_A", "Amps at standstill", "On the motor's data sheet, as locked-rotor current or LRA.",
               "optional", ("A",)),
+        Field("start", "How it is started", "", choices={
+            "direct": "switched straight on", "soft": "by a soft starter", "drive": "by a drive of any speed"}),
         Field("start_s", "How long a start lasts", "Half a second is usual of a small pump.", "optional", ("s", "ms")),
         Field("duty_pct", "Share of the time it runs", "Of a fridge or a thermostat.", "optional", ("%",)),
     ),
