@@ -7,8 +7,10 @@ from typing import Final
 from ..bank.peukert import cold_multiplier, peukert_Ah
 from ..bank.system_word import to_add
 from ..equipment.bank_voltage import LEAD_ACID
+from ..equipment.conductor import ADVISED_DROP_PCT, ConductorCheck, check_conductors
 from ..equipment.inverter_losses import losses_of
 from ..equipment.judged import WORD
+from ..equipment.protection import SCREENING, Screened, ampacity
 from ..equipment.solar import array_day_Wh, performance_ratio_of
 from ..equipment.water import TankPlan, tank_plan
 from ..forecast.bank_check import bank_by_plates
@@ -34,7 +36,7 @@ def describe(site: Site) -> list[str]:
         *map(_inverter, site.inverters),
         *(_load(load, site) for load in site.loads),
         *([_array(site.array)] if site.array else []),
-        *map(_conductor, site.conductors),
+        *(text for each in zip(site.conductors, check_conductors(site), strict=True) for text in _conductor(*each)),
         *([_water(site.water)] if site.water else []),
         *map(_meter, site.meters),
         *_limits(site.limits),
@@ -163,15 +165,36 @@ def _array(array: Array) -> str:
     return words + "; give sun_hours_h and performance_ratio for what it brings in a day."
 
 
-def _conductor(conductor: Conductor) -> str:
+def _conductor(conductor: Conductor, check: ConductorCheck) -> list[str]:
     size = f"{conductor.gauge_AWG} AWG" if conductor.gauge_AWG else f"{_n(conductor.area_mm2)} mm2"
     fuse = f"fuse {_n(conductor.fuse_A)} A" if conductor.fuse_A else "no fuse given"
+    fuse += f" that can break {_n(conductor.fuse_kA)} kA" if conductor.fuse_A and conductor.fuse_kA else ""
     carries = f"; carries {', '.join(conductor.carries)}" if conductor.carries else ""
     length = f"{conductor.shown.of_length(conductor.one_way_m)} one way"
     size += ", solid" if conductor.strands == "solid" else ""
     if conductor.temperature_degC is not None:
         size += f", at {conductor.shown.of_temperature(conductor.temperature_degC)}"
-    return f"Conductor '{conductor.name}': {size}, {length}, {fuse}{carries}."
+    return [f"Conductor '{conductor.name}': {size}, {length}, {fuse}{carries}.", _cable_and_fuse(conductor, check)]
+
+
+def _cable_and_fuse(conductor: Conductor, check: ConductorCheck) -> str:
+    """Say what it loses, between which amps its fuse belongs, and what a short circuit is to the fuse."""
+    allowed = ampacity(conductor)
+    words = [f"By {allowed.source} '{conductor.name}' may carry {allowed.words}"]
+    if not isinstance(check.running, Missing):
+        words.append(f"it loses {check.running.drop_pct:.2g} % running, of {ADVISED_DROP_PCT:g} % that are advised")
+    # Above what flows for good, so that it lasts; within what the cable bears, so that it opens before that burns.
+    if check.wanted_A is not None:
+        low, high = f"{check.wanted_A:.0f} A (125 % of the greatest current)", f"{allowed.low_A:g} A"
+        fits = check.wanted_A <= allowed.low_A
+        words.append(
+            f"its fuse belongs between {low} and {high}" if fits else f"no fuse is both above {low} and within {high}"
+        )
+    if isinstance(check.breaking, Screened):
+        words.append(check.breaking.sentence.rstrip("."))
+    elif check.breaking is not None:
+        words.append(f"whether its fuse can break a short circuit was {check.breaking.not_judged}")
+    return f"{'; '.join(words)}. {SCREENING}"
 
 
 def _water(water: Water) -> str:

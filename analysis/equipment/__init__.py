@@ -10,6 +10,7 @@ __all__ = [
     "judged",
     "plate_power",
     "protection",
+    "short_circuit",
     "solar",
     "water",
 ]

@@ -217,6 +217,7 @@ class Conductor(ShownTable):
     length_m: Positive | None = None
     length_ft: Positive | None = None
     fuse_A: Positive | None = None
+    fuse_kA: Positive | None = None  # the most that it can break, with direct current at this voltage
     strands: Literal["stranded", "solid"] = "stranded"
     temperature_degC: Annotated[float, Field(ge=-60, le=120)] | None = None  # of the copper
     carries: Several[Name] = ()

@@ -51,7 +51,7 @@ KEYS: Final = {
     "InverterReport": "name=planned.inverter verdict planned seen:or_why",
     "MeasuredAc": "what peak_W sustained_W sustained peak:or_why assumptions",
     "ConductorCheck": "name=conductor verdict protection resistance_mohm:known resistance_why_not=resistance_mohm:why "
-    "running:or_why starting:or_why screened assumptions",
+    "running:or_why starting:or_why wanted_A breaking screened assumptions",
     "WaterReport": "plan:or_why seen:or_why usual_run_s=run_s usual_rest_s=off_s cycle_Wh cost:or_why lifting:or_why",
     "Solar": "day:or_why returned_Wh daily_use_Wh=use.day_Wh.value daily_use_low_Wh=use.day_Wh.low "
     "daily_use_high_Wh=use.day_Wh.high daily_use_why_not=use.day_Wh:why daily_from_bank_Wh=use.from_bank_Wh",

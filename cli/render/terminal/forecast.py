@@ -297,7 +297,8 @@ def _conductors(checks: tuple[ConductorCheck, ...]) -> list[str]:
     for check in checks:
         lines += ["", f"conductor '{shortened(check.conductor)}': {check.verdict}"]
         lines += [f"  {each.sentence} {each.verdict}" for each in check.screened]
-        lines += [f"  {each.sentence}" for each in check.missing]
+        unknown = (*check.missing, *([check.breaking] if isinstance(check.breaking, Missing) else []))
+        lines += [f"  {each.sentence}" for each in unknown]
     return lines
 
 

@@ -502,7 +502,9 @@ def test_check_site_gives_one_json_document(tmp_path, site):
     result = CliRunner().invoke(command, [str(tmp_path / "site.toml"), "--json"])
 
     document = json.loads(result.stdout)
-    bank = document.pop("bank")
+    bank, conductors = document.pop("bank"), document.pop("conductors")
+    assert [each["name"] for each in conductors] == [each.name for each in site.conductors]
+    assert conductors[0]["wanted_A"] == pytest.approx(1.25 * 3000 / 0.88 / 21.5, rel=0.02)
     assert document == {"site": site.name, "description": describe(site), "warnings": []}
     assert bank["verdict"] == "holds"
     assert all(part["sentence"] in " ".join(document["description"]) for part in bank["compared"])
