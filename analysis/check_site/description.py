@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import Final
 
 from ..bank.peukert import cold_multiplier, peukert_Ah
+from ..bank.rested_state import Freezing, freezing, lowest_pct
 from ..bank.system_word import to_add
-from ..equipment.bank_voltage import LEAD_ACID
 from ..equipment.conductor import ADVISED_DROP_PCT, ConductorCheck, check_conductors
 from ..equipment.inverter_losses import losses_of
 from ..equipment.judged import WORD
@@ -15,9 +15,9 @@ from ..equipment.solar import array_day_Wh, performance_ratio_of
 from ..equipment.water import TankPlan, tank_plan
 from ..forecast.bank_check import bank_by_plates
 from ..not_known import Missing
+from ..site.battery_kinds import LEAD_ACID, kind_of
 from ..site.site import Array, Bank, Conductor, Inverter, Limits, Load, Meter, Site, Water
 
-_CHEMISTRY = {"flooded_lead_acid": "flooded lead-acid", "agm": "AGM", "gel": "gel", "lifepo4": "LiFePO4", "other": ""}
 _SAMPLING = {
     "instant": "each reading is an instant",
     "mean": "each reading is the mean since the one before",
@@ -50,8 +50,7 @@ def _bank(bank: Bank) -> str:
     strings = f" in {bank.strings} string{'s' if bank.strings > 1 else ''}" if bank.strings else ""
     made_of = f", made of {bank.batteries} batteries" if bank.batteries else ""
     made_of += f" of {_n(bank.battery_V)} V" if bank.battery_V and bank.batteries else ""
-    chemistry = _CHEMISTRY[bank.chemistry or "other"]
-    kind = f"Bank: {_n(bank.nominal_V)} V {chemistry}".rstrip()
+    kind = f"Bank: {_n(bank.nominal_V)} V {kind_of(bank.chemistry).word}".rstrip()
     words = [f"{kind}, {_n(bank.capacity_Ah)} Ah{rate}{strings}{made_of}"]
     if bank.usable_Ah is not None:
         energy_kWh = bank.usable_Ah * bank.nominal_V / 1000
@@ -69,6 +68,9 @@ def _bank_in_use(bank: Bank) -> list[str]:
         parts.append(bank.shown.of_temperature(bank.at_degC))
         if bank.chemistry in LEAD_ACID and (multiplier := cold_multiplier(bank.at_degC)) > 1:
             parts[-1] += f", where lead-acid gives {100 / multiplier:.0f} % of its charge"
+        # Above the freezing point of water no acid freezes, however thin.
+        if bank.at_degC < 0 and isinstance(ice := freezing(bank, lowest_pct(bank)), Freezing):
+            parts[-1] += f" and, {_n(ice.state_pct)} % full, freezes at {bank.shown.of_temperature(ice.at_degC)}"
     if bank.peukert_exponent is not None and bank.hour_rate_h is not None and bank.chemistry in LEAD_ACID:
         # What five hours would empty shows how much the law takes away: a draw as loads on an inverter make it.
         fast_Ah = peukert_Ah(bank.capacity_Ah, bank.hour_rate_h, bank.capacity_Ah / 5, bank.peukert_exponent)

@@ -55,7 +55,7 @@ BANK: Final = Group(
               ("°C", "°F"), ("temperature_degF",)),
         Field("start_state_pct", "How full when a log begins", "As the charge controller or your own book has it.",
               "optional", ("%",)),
-        Field("rested_V", "Voltage after hours of rest", "Of flooded lead-acid, in place of how full it is.",
+        Field("rested_V", "Voltage after hours of rest", "Of lead-acid, in place of how full it is.",
               "optional", ("V",)),
         Field("resistance_mohm", "Resistance inside", "Leave it out: a log with starts finds it.", "optional",
               ("mohm",)),
