@@ -2,6 +2,7 @@
 
 __all__ = [
     "bank_voltage",
+    "cable_choice",
     "conductor",
     "demand",
     "hydraulics",

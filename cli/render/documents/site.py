@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from ....analysis.one_log.inverter_report import InverterReport
     from ....analysis.one_log.log_report import LogReport
     from ....analysis.stats.interval95 import Within
+    from ....analysis.what_if.what_if import WhatIf
 
 _PLANNED = "running:or_why starting:or_why hardest loads left_out:why assumptions"
 
@@ -138,6 +139,29 @@ def forecast_document(forecast: Forecast, log: str | None = None) -> Document:
         "conductors": document_of(forecast.conductors),
         "assumptions": list(taken.assumptions),
         "cautions": list(forecast.cautions),
+    }
+
+
+def document_of_answer(result: Forecast | WhatIf, log: str | None = None) -> Document:
+    """Return a forecast, or what changes would do."""
+    from ....analysis.what_if.what_if import WhatIf  # only a forecast needs it
+
+    return what_if_document(result, log) if isinstance(result, WhatIf) else forecast_document(result, log)
+
+
+def what_if_document(result: WhatIf, log: str | None = None) -> Document:
+    """Return what changes would do: the figures side by side, then the forecast before and after."""
+    return {
+        "load": result.load,
+        "changes": list(result.changes),
+        "measured": log if result.before.taken.measured else None,
+        "not_judged": [named(each, "what why_not=sentence add") for each in result.not_judged],
+        "sizes": list(result.sizes),
+        "figures": [document_of(each) | {"differs": each.differs} for each in result.figures],
+        "runs": or_why(result.runs),
+        "assumptions": list(result.assumptions),
+        "before": forecast_document(result.before, log),
+        "after": forecast_document(result.after, log),
     }
 
 

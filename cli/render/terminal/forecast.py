@@ -68,13 +68,13 @@ def forecast_answer(
             *(f"  {text}" for text in forecast.cautions),
         ],
         "each step, all that was judged, the cautions",
-        caution=_CAUTION if forecast.inverter is None else _CAUTION_MAINS,
+        caution=CAUTION if forecast.inverter is None else CAUTION_MAINS,
     )
 
 
 #: The cautions that matter to any load, in a line; all of them are among the reasons.
-_CAUTION: Final = "Before you work on it: load off first, then its fuse out; a short can burn you."
-_CAUTION_MAINS: Final = "Bank and mains can kill: switch off, lock off, prove dead before you work on it."
+CAUTION: Final = "Before you work on it: load off first, then its fuse out; a short can burn you."
+CAUTION_MAINS: Final = "Bank and mains can kill: switch off, lock off, prove dead before you work on it."
 
 
 def _out_of_the_bank(taken: Taken, how_long: str) -> str:

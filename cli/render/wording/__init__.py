@@ -12,4 +12,5 @@ __all__ = [
     "site_sentences",
     "sureness",
     "verdict",
+    "what_if",
 ]
