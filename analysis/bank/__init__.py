@@ -11,4 +11,5 @@ __all__ = [
     "seen_starts",
     "state_of_charge",
     "system_word",
+    "wear",
 ]

@@ -7,6 +7,7 @@ from typing import Final
 from ..bank.peukert import cold_multiplier, peukert_Ah
 from ..bank.rested_state import Freezing, freezing, lowest_pct
 from ..bank.system_word import to_add
+from ..bank.wear import bank_life
 from ..equipment.conductor import ADVISED_DROP_PCT, ConductorCheck, check_conductors
 from ..equipment.inverter_losses import losses_of
 from ..equipment.judged import WORD
@@ -32,6 +33,7 @@ def describe(site: Site) -> list[str]:
         f"Site: {site.name}, {zone}.",
         _bank(site.bank),
         *_bank_in_use(site.bank),
+        *_bank_life(site.bank),
         *_bank_word(site),
         *map(_inverter, site.inverters),
         *(_load(load, site) for load in site.loads),
@@ -88,6 +90,22 @@ def _bank_in_use(bank: Bank) -> list[str]:
         if value is not None:
             parts.append(words.format(_n(value)))
     return [f"In use: {'; '.join(parts)}."] if parts else []
+
+
+def _bank_life(bank: Bank) -> list[str]:
+    """Say how long the bank lasts by its maker, and what a kilowatt-hour out of it then costs; nothing without that."""
+    life = bank_life(bank, ())
+    if isinstance(life, Missing):
+        price = f"; it costs {_n(bank.price)} {bank.currency}" if bank.price else ""
+        return [f"Life of the bank: not given (cycle_life or throughput_kWh){price}."] if bank.price else []
+    rows = ", ".join(f"{_n(cycles)} cycles of {_n(pct)} %" for pct, cycles in bank.cycle_life or ())
+    words = rows or f"{_n(bank.throughput_kWh)} kWh"
+    if bank.price is not None:
+        per_kWh = bank.price / (life.full_cycles * bank.nominal_V * bank.capacity_Ah / 1000)
+        words += f"; it costs {_n(bank.price)} {bank.currency}, {per_kWh:.2g} {bank.currency} a kWh out of it"
+        # As `bank_life` takes it where no log tells how deep it is cycled.
+        words += f", cycled by {_n(bank.usable_depth_pct or bank.cycle_life[0][0])} %" if bank.cycle_life else ""
+    return [f"Life of the bank by its maker: {words}."]
 
 
 def _bank_word(site: Site) -> list[str]:

@@ -44,6 +44,11 @@ BANK: Final = Group(
               "optional", _DURATION),
         Field("max_charge_A", "Most amps in", "On the same sheet, as charge current.", "optional", ("A",)),
         # From here on what few know of their bank, and no answer waits for.
+        Field("cycle_life", "Cycles it lasts", "On its maker's data sheet, depth and cycles: 50 % 1200; 80 % 600."),
+        Field("throughput_kWh", "Or the energy of its life", "In a lithium bank's guarantee, as throughput.",
+              "optional", ("kWh", "Wh")),
+        Field("price", "Price of the whole bank", "What you paid, or would pay for another."),
+        Field("currency", "Currency of the price", "Such as EUR."),
         Field("strings", "Strings side by side", "How many rows of batteries are joined in parallel."),
         Field("batteries", "Batteries in all", "Count them."),
         Field("battery_V", "Voltage of one battery", "On its label.", "optional", ("V",)),

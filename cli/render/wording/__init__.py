@@ -13,4 +13,5 @@ __all__ = [
     "sureness",
     "verdict",
     "what_if",
+    "wear",
 ]

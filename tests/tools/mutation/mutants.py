@@ -80,9 +80,10 @@ GROUPS = {
         "",
     ),
     "bank": (
-        "analysis/bank: bank peukert resistance rested_state sag seen_starts draw limits system_word; "
-        "analysis/equipment: bank_voltage judged protection; analysis/ledger: loads_use payback",
-        "bank bank_limits bank_voltage battery_kinds loads_use payback conductor resistance inverter forecast",
+        "analysis/bank: bank peukert resistance rested_state sag seen_starts draw limits system_word wear; "
+        "analysis/equipment: bank_voltage judged protection; analysis/ledger: falls loads_use payback",
+        "bank bank_limits bank_voltage battery_kinds wear falls loads_use payback conductor resistance inverter "
+        "forecast",
         "",
     ),
     "answer": (
