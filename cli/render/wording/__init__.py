@@ -12,6 +12,6 @@ __all__ = [
     "site_sentences",
     "sureness",
     "verdict",
-    "what_if",
     "wear",
+    "what_if",
 ]
