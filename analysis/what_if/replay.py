@@ -15,6 +15,8 @@ from ..readings.chunk import FloatArray
 
 #: Runs this short beside the others are those in which hardly anything was drawn.
 _SHORTEST: Final = 0.05
+#: So many cycles seem to come of a smaller tank than there is.
+_STEADY: Final = 0.25
 #: What is left in a tank is nothing below this share of it: rounding.
 _NOTHING: Final = 1e-9
 
@@ -32,7 +34,8 @@ def tank_s(off_s: FloatArray, run_s: FloatArray) -> float:
 
     At one steady draw that is run x rest / (run + rest), whatever the draw; and no run is shorter than it.
     """
-    steady = float(np.median(off_s * run_s / (off_s + run_s)))
+    # A tap that is closed for part of a rest makes the first of these larger, which many are and few are smaller.
+    steady = float(np.quantile(off_s * run_s / (off_s + run_s), _STEADY))
     return min(steady, float(np.quantile(run_s, _SHORTEST)))
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import hypot, sqrt
 from typing import Final
 
 import numpy as np
@@ -116,7 +117,8 @@ def _by_log(
     times = _times(water, changed, plans, now_L)
     if isinstance(times, Missing):
         return times
-    starts_s = np.cumsum(np.column_stack([off_s, run_s]).ravel())[::2]
+    # The run before the first rest has no rest of its own, and is a start all the same.
+    starts_s = np.append(-np.median(run_s), np.cumsum(np.column_stack([off_s, run_s]).ravel())[::2])
     as_seen = _counted(Replayed(starts_s, run_s), seen, None)
     if times == Within.exactly(1.0):
         a_day = None if as_seen.a_day is None else as_seen.a_day.scaled(use)
@@ -185,7 +187,10 @@ def _counted(
     if not len(runs.runs_s) or not len(few.runs_s) or not len(many.runs_s):
         return PumpRuns(None, None, None)
     usual, long, short = (float(np.median(each.runs_s)) for each in (runs, few, many))
-    scatter = median_of(runs.runs_s) or Within(usual, short, long)
+    # The runs that are counted and those that will come are two lots of the same kind: each scatters about the median.
+    lot = median_of(runs.runs_s) or Within(usual, float(runs.runs_s.min()), float(runs.runs_s.max()))
+    below = hypot(sqrt(2) * (lot.low - usual), short - usual)
+    above = hypot(sqrt(2) * (lot.high - usual), long - usual)
     count, fewest, most = (len(each.runs_s) for each in (runs, few, many))
     # One start more or less falls into any stretch of time.
     hour = Within(
@@ -194,7 +199,7 @@ def _counted(
     starts = use * rate.value / before
     chance = (rate.high - rate.low) / 2 / rate.value if rate.value else 0.0
     return PumpRuns(
-        Within(usual, min(short, scatter.low), max(long, scatter.high)),
+        Within(usual, max(usual - below, 0.0), usual + above),
         hour if use == 1 else None,
         Within(
             count * starts,

@@ -75,6 +75,11 @@ def changes_of(texts: tuple[str, ...]) -> tuple[SystemChange, ...]:
     return tuple(changes)
 
 
+def parted(text: str) -> tuple[str, ...]:
+    """Return the changes that one field of a form holds: a line each, or with semicolons between them."""
+    return tuple(part.strip() for part in re.split(r"[;\n]", text) if part.strip())
+
+
 def change_of(text: str) -> SystemChange:
     """Return the change that a text asks for; `InputError` if it is none."""
     plain = " ".join(text.split())

@@ -4,7 +4,7 @@ from dataclasses import asdict
 
 import pytest
 
-from shuntbook.cli.assembling.changes_asked import FORMS, change_of, changes_of
+from shuntbook.cli.assembling.changes_asked import FORMS, change_of, changes_of, parted
 from shuntbook.ingest.errors import InputError
 
 PSI = 6.894757293168
@@ -77,6 +77,13 @@ def test_what_is_no_change_at_all_is_told_with_those_that_are():
     first, second = error.value.args
     assert first.startswith("--with: 'pool 3' is no change that is known; write one of: tank 300 L, pre-charge 2.5 bar")
     assert "'tank 3' is not understood" in second
+
+
+def test_one_field_of_a_form_holds_several():
+    assert parted(" tank 300 L;soft start\n\ninverter 3 kVA, surge 6 kVA for 5 s\n") == (
+        "tank 300 L", "soft start", "inverter 3 kVA, surge 6 kVA for 5 s",
+    )  # fmt: skip
+    assert parted("  ") == ()
 
 
 @pytest.mark.parametrize("form", FORMS.values())

@@ -86,6 +86,12 @@ GROUPS = {
         "forecast",
         "",
     ),
+    "what_if": (
+        "analysis/what_if: changes replay tank_runs figures load_after sizes what_if; "
+        "analysis/equipment: cable_choice short_circuit",
+        "worked_examples replay what_if what_if_truth cable_choice changes_asked",
+        "",
+    ),
     "answer": (
         "analysis/one_log: energy_flow starts_together from_array; analysis/cycles: taken_by_load; "
         "analysis/several_logs: newest_state",
