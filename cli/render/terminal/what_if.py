@@ -34,7 +34,7 @@ def what_if_answer(result: WhatIf, log: str | None = None) -> Reply:
     # Of a system in which nothing was changed there is nothing to compare.
     if not result.nothing_judged:
         differing = [each for each in result.figures if each.differs]
-        short = [each for each in differing if each.code not in _AMONG_REASONS]
+        short = [each for each in differing if each.after is not None and each.code not in _AMONG_REASONS]
         lines += [
             *result.sizes,
             *change_matters(result),
