@@ -34,7 +34,7 @@ _SAME_LOSSES: Final = (
 )
 _SAME_DRAW: Final = "The pump is taken to draw what it drew before; more pressure makes it draw and give a little less."
 _BY_PLATE: Final = "Of the start only the plate's share changes: what a log showed is of starts as they are now."
-#: Of an inverter, a start or a bank the log has seen but the one that is there.
+_DRIVE: Final = "What a drive saves by running slower, or takes itself, is not reckoned with."
 _PER_DAY_H: Final = 24.0
 
 
@@ -109,6 +109,9 @@ def what_if(
     runs = tank_runs(site, made.site, measured, use)
     if site.water is None or site.load(site.water.load).name != load.name:
         runs = Missing("word on the pump's runs", (), f"'{load.name}' fills no tank in the site file")
+    elif made.load.start == "drive":
+        # It follows the use at a speed of its own: neither a run nor a start is what it was.
+        runs = Missing("word on the pump's runs", (), "behind a drive it follows the use instead of filling the tank")
     # By the plate the changed site says it all; a log has to be carried over to it.
     by = None if measured is None else factors(site, made.site, load, measured, runs, use)
     seen = None if measured is None or by is None else load_after(measured, by)
@@ -187,6 +190,8 @@ def _assumed(changes: Sequence[SystemChange], setup: Setup, seen: MeasuredLoad |
             sentences += change.reasons(setup)
     if any(isinstance(change, InverterChange) for change in changes):
         sentences.append(_SAME_LOSSES)
+    if any(isinstance(change, StartChange) and change.start == "drive" for change in changes):
+        sentences.append(_DRIVE)
     if any(isinstance(change, PressureChange) for change in changes):
         sentences.append(_SAME_DRAW)
     if seen is not None and any(isinstance(change, StartChange) for change in changes):
