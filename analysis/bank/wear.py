@@ -43,27 +43,27 @@ class StretchWear:
 
     `full_cycles` is what was drawn over the rated capacity, None where it was not measured; `depth_pct` how far below
     its fullest moment of the log so far the bank stood at most, of the capacity, None where that is more than it holds;
-    `life_pct` the share of its life [%] and `cost` that share of its price, both None without the maker's figures.
+    `life_pct` the share of its life [%] and `cost` that share of its price, in `currency`: None without the maker's
+    figures, and without a price.
     """
 
     full_cycles: Within | None
     depth_pct: float | None
     life_pct: Within | None
     cost: Within | None
+    currency: str | None
 
 
 @dataclass(frozen=True)
 class Wear:
     """The wear of the bank by a log: as a whole, and by the lines of its ledger, days before demos.
 
-    `currency` is that of the costs; None without a price. `falls` are how many times the charge fell, and
-    `deepest_fall_pct` how far at most, of the capacity.
+    `falls` are how many times the charge fell, and `deepest_fall_pct` how far at most, of the capacity.
     """
 
     whole: StretchWear
     lines: tuple[StretchWear, ...]
     life: BankLife | Missing
-    currency: str | None
     falls: int
     deepest_fall_pct: float
     assumptions: tuple[str, ...]
@@ -73,31 +73,44 @@ def wear(bank: Bank, charge: Charge, ledger: Ledger, falls: Falls) -> Wear:
     """Return what a log, and each day and demo of its ledger, took of the bank's life."""
     depths_pct = falls.depth_Ah / bank.capacity_Ah * 100
     life = bank_life(bank, depths_pct.tolist())
-    lines = tuple(_stretch(bank, line.whole, line.deepest_Ah, life) for line in (*ledger.days, *ledger.demos))
-    whole = _stretch(bank, charge, ledger.deepest_Ah, life)
+    lines = (*ledger.days, *ledger.demos)
     counted = (
         f"A full cycle is the rated {bank.capacity_Ah:g} Ah drawn once. Depth is by the Ah measured, from the fullest "
         "moment of the log so far.",
     )
-    more = life.assumptions if isinstance(life, BankLife) else ()
-    currency = None if isinstance(life, Missing) else bank.currency
-    deepest_pct = float(depths_pct.max(initial=0.0))
-    return Wear(whole, lines, life, currency, len(depths_pct), deepest_pct, (*counted, *more))
+    return Wear(
+        stretch_wear(bank, _drawn_Ah(charge), life, deepest_Ah=ledger.deepest_Ah),
+        tuple(stretch_wear(bank, _drawn_Ah(line.whole), life, deepest_Ah=line.deepest_Ah) for line in lines),
+        life,
+        len(depths_pct),
+        float(depths_pct.max(initial=0.0)),
+        (*counted, *(life.assumptions if isinstance(life, BankLife) else ())),
+    )
 
 
-def _stretch(bank: Bank, charge: Charge, deepest_Ah: float | None, life: BankLife | Missing) -> StretchWear:
+def _drawn_Ah(charge: Charge) -> Within | None:
+    amounts = charge.charge
+    if amounts is None:
+        return None
+    sure = amounts.sure
+    return Within.exactly(amounts.drawn) if sure is None else Within(amounts.drawn, sure.drawn.low, sure.drawn.high)
+
+
+def stretch_wear(
+    bank: Bank, drawn_Ah: Within | None, life: BankLife | Missing, *, deepest_Ah: float | None = None
+) -> StretchWear:
+    """Return what was taken of a bank's life where so much was drawn, and the bank stood so far down [Ah]."""
     # Where more was drawn than the bank holds before any came back, the meter did not see what went in.
     depth_pct = None if deepest_Ah is None else deepest_Ah / bank.capacity_Ah * 100
     depth_pct = None if depth_pct is not None and depth_pct > 100 else depth_pct
-    if charge.charge is None:
-        return StretchWear(None, depth_pct, None, None)
-    drawn, sure = charge.charge.drawn, charge.charge.sure
-    drawn_Ah = Within.exactly(drawn) if sure is None else Within(drawn, sure.drawn.low, sure.drawn.high)
+    if drawn_Ah is None:
+        return StretchWear(None, depth_pct, None, None, None)
     cycles = drawn_Ah.scaled(1 / bank.capacity_Ah)
     if isinstance(life, Missing):
-        return StretchWear(cycles, depth_pct, None, None)
+        return StretchWear(cycles, depth_pct, None, None, None)
     share = cycles.scaled(1 / life.full_cycles)
-    return StretchWear(cycles, depth_pct, share.scaled(100), None if bank.price is None else share.scaled(bank.price))
+    cost = None if bank.price is None else share.scaled(bank.price)
+    return StretchWear(cycles, depth_pct, share.scaled(100), cost, bank.currency)
 
 
 def bank_life(bank: Bank, depths_pct: Iterable[float]) -> BankLife | Missing:

@@ -96,7 +96,7 @@ VOLTS_LESS_GRAVITY: Final = 0.845
 ACID_FREEZES: Final = (
     (1.000, 0.0), (1.050, -3.3), (1.100, -7.8), (1.150, -15.0), (1.200, -27.0), (1.250, -52.0), (1.300, -70.0),
 )  # fmt: skip
-FREEZES_SOURCE: Final = "a textbook's table of sulphuric acid (Vinal, Storage Batteries), from memory"
+FREEZES_SOURCE: Final = "by Vinal's Storage Batteries, from memory"
 
 #: degF and how much larger a lead-acid bank must be for the same charge: two pages of battery sizing that agree, one
 #: of them an inverter's installation manual; from 40 to 70 F they are the factors of IEEE 485, Table 1 (from memory).

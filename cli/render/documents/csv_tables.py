@@ -113,7 +113,6 @@ def _ledger(lines: str) -> TableRows:
     def rows(parts: Document) -> Iterator[Document]:
         for line in parts["ledger"][lines]:
             state, paid, worn = line["state_at_end_pct"] or {}, line.get("payback") or {}, line["wear"] or {}
-            currency = (parts["bank"] or {}).get("wear") or {}
             yield (
                 line
                 | line["charge"]
@@ -126,7 +125,7 @@ def _ledger(lines: str) -> TableRows:
                     "depth_pct": worn.get("depth_pct"),
                     **{f"life{end}_pct": _end(worn, "life_pct", which) for end, which in _WITHIN},
                     **{f"life_cost{end}": _end(worn, "cost", which) for end, which in _WITHIN},
-                    "currency": currency.get("currency"),
+                    "currency": worn.get("currency"),
                     "owed_Ah": paid.get("owed_Ah"),
                     "still_owed_Ah": paid.get("still_owed_Ah"),
                     "paid": paid.get("paid"),

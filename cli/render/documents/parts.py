@@ -47,7 +47,7 @@ KEYS: Final = {
     "Explained": "energy_from_Wh=energy.estimated energy_to_Wh=energy.measured energy_difference_Wh=energy.difference "
     "charge_from_Ah=charge.estimated charge_to_Ah=charge.measured charge_difference_Ah=charge.difference parts=reasons",
     "BankCheck": "verdict not_judged:why add=decides compared=parts",
-    "Wear": "*whole currency falls deepest_fall_pct life_full_cycles=life.full_cycles life_by=life.by "
+    "Wear": "*whole falls deepest_fall_pct life_full_cycles=life.full_cycles life_by=life.by "
     "life_why_not=life:why assumptions",
     "Draw": "what *rate rate_h=rate.hours runtime:or_why",
     "InverterReport": "name=planned.inverter verdict planned seen:or_why",

@@ -111,7 +111,7 @@ def bank(bank: BankReport, check: BankCheck) -> Table:
     if not isinstance(bank.state, Missing):
         rows.append(("State of charge at the log's end", within(bank.state.end_pct, "%")))
     rows += [(numbers.capital(draw.what), _draw(draw)) for draw in bank.draws]
-    rows += [("Its wear by this log", worn(bank.wear.whole, bank.wear))] if bank.wear is not None else []
+    rows += [("Its wear by this log", worn(bank.wear.whole))] if bank.wear is not None else []
     caption = "The bank; in brackets the 95 % interval, of the next start by the starts seen"
     return Table(caption, ("", "What we know"), tuple(rows), prose=True)
 
@@ -259,9 +259,9 @@ def _wear(log: LogReport, names: list[str]) -> Table | None:
     # Without its maker's figures there are but cycles and depth, without a price no cost.
     known = not isinstance(bank.wear.life, Missing)
     head = ("Day or demo", "Full cycles", "Deepest", *(("Of its life",) if known else ()))
-    head += ("Cost",) if bank.wear.currency else ()
+    head += ("Cost",) if bank.wear.whole.currency else ()
     rows = tuple(
-        (name, *worn_cells(each, bank.wear)[: len(head) - 1])
+        (name, *worn_cells(each)[: len(head) - 1])
         for name, each in zip(names[:MOST_ROWS], bank.wear.lines, strict=False)
     )
     return Table("Wear of the bank by day and demo", head, rows, more(len(bank.wear.lines)))

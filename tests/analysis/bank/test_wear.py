@@ -123,7 +123,7 @@ def test_a_demo_costs_its_share_of_the_price():
     assert demo.depth_pct == pytest.approx(10.0)
     assert demo.life_pct.value == pytest.approx(100 * 0.02 / 600)
     assert demo.cost.value == pytest.approx(0.05)
-    assert got.currency == "GBP"
+    assert demo.currency == "GBP"
     # A day to half is one of the 1,200 cycles, and of the price as much: 1.25 GBP; so 24.8 pence a kWh of the bank,
     # price over (capacity x depth x cycles), as the trade reckons it.
     assert got.whole.life_pct.value == pytest.approx(100 / 1200)
@@ -136,7 +136,7 @@ def test_no_figure_without_the_makers():
     assert isinstance(got.life, Missing)
     assert got.life.add == ("bank.cycle_life", "bank.throughput_kWh")
     (demo,) = got.lines
-    assert (demo.life_pct, demo.cost, got.currency) == (None, None, None)
+    assert (demo.life_pct, demo.cost, demo.currency) == (None, None, None)
     assert demo.full_cycles.value == pytest.approx(0.02)
     # With a life and no price there is a share alone.
     (demo,) = of(bank(cycle_life=[[50, 1200]]), [210.0], line(8.4, 42.0)).lines

@@ -99,7 +99,7 @@ def _ledger(lines):
             "depth_pct": line["wear"]["depth_pct"],
             "life_low_pct": line["wear"]["life_pct"]["low"],
             "life_cost": line["wear"]["cost"]["value"],
-            "currency": log["bank"]["wear"]["currency"],
+            "currency": line["wear"]["currency"],
         }
         for line in log["ledger"][lines]
     ]

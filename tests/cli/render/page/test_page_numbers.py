@@ -129,23 +129,23 @@ def _bank(log):
         text += f"{within(lasts['counted_h'], 'h')} to the usable depth by counting, "
         text += f"{within(lasts['peukert_h'], 'h')} by Peukert's law"
         yield [f"{draw['what'][:1].upper()}{draw['what'][1:]}", text]
-    cycles, deep, life, cost = _worn(bank["wear"], bank["wear"]["currency"])
+    cycles, deep, life, cost = _worn(bank["wear"])
     yield [
         "Its wear by this log",
         f"{cycles} full cycles, down {deep} at most, {life} of its life by its maker, {cost}",
     ]
 
 
-def _worn(wear, currency):
+def _worn(wear):
     figures = {key: number(wear[key]["value"]) for key in ("full_cycles", "life_pct", "cost")}
     deep, life = f"{number(wear['depth_pct'])} %", f"{figures['life_pct']} %"
-    return figures["full_cycles"], deep, life, f"{figures['cost']} {currency}"
+    return figures["full_cycles"], deep, life, f"{figures['cost']} {wear['currency']}"
 
 
 def _wear(log):
     for line in _lines(log):
         name = line.get("text") or f"{datetime.fromisoformat(line['date']):%-d %b %Y}"
-        yield [name, *_worn(line["wear"], log["bank"]["wear"]["currency"])]
+        yield [name, *_worn(line["wear"])]
 
 
 def _state(log):
