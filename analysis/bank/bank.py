@@ -117,7 +117,10 @@ def _gives(bank: Bank, current_A: float) -> tuple[float | None, float | None, li
     """Return which share of the rated charge a lead-acid bank gives at a draw, the exponent, and what it rests on."""
     usual = kind_of(bank.chemistry).peukert_exponent
     if usual is None:
-        return None, None, ["No estimate by Peukert's law: it is made for lead-acid (bank.chemistry)."]
+        not_judged = ["No estimate by Peukert's law: it is made for lead-acid (bank.chemistry)."]
+        if bank.at_degC is not None and bank.at_degC < 0:
+            not_judged.append("What the frost takes from it was not judged: each maker of its kind has other figures.")
+        return None, None, not_judged
     if bank.hour_rate_h is None:
         return None, None, ["No estimate by Peukert's law: add bank.hour_rate_h, the hours of the rated capacity."]
     exponent = bank.peukert_exponent

@@ -186,6 +186,14 @@ def test_no_peukert_without_lead_acid_or_hour_rate():
         assert any(words in said for said in got.assumptions)
 
 
+@pytest.mark.parametrize(("degC", "is_told"), [(-5.0, True), (5.0, False), (None, False)])
+def test_what_the_frost_takes_from_lithium_is_not_judged(degC, is_told):
+    """No table holds for all of its makers, and in the frost that is said."""
+    got = runtime(bank(chemistry="lifepo4", temperature_degC=degC), exactly(90.0), 21.0)
+    assert isinstance(got, Runtime)
+    assert ("frost" in " ".join(got.assumptions)) == is_told
+
+
 def test_below_its_floor_a_bank_has_nothing_left():
     """At 40 % of a bank that may go down to 50 % nothing remains, and never less than nothing."""
     got = runtime(bank(), Within(40, 30, 55), 10.0)

@@ -3,6 +3,7 @@
 from itertools import pairwise
 from math import log10
 
+import numpy as np
 import pytest
 
 from shuntbook.analysis.bank.peukert import cold_multiplier
@@ -100,6 +101,39 @@ def test_rested_volts_in_the_cold_are_set_right_by_electrochemistry(chemistry):
     assert cold.in_table_V - warm.in_table_V == pytest.approx(0.060 / 2)
     assert cold.state_pct.value > warm.state_pct.value
     assert "electrochemistry" in " ".join(cold.assumptions)
+
+
+@pytest.mark.parametrize(
+    ("more", "voltmeter_pct", "off_V"),
+    [
+        # Other tables by 0.09 V, a voltmeter by so much of 12.30 V; of unknown warmth 20 K of 1.5 mV, of a cold one
+        # 20 K that may be off by 0.6 mV each.
+        ({"temperature_degF": 80.0}, 0.5, (0.09, 0.0615)),
+        ({"temperature_degF": 80.0}, 2.0, (0.09, 0.246)),
+        ({}, 0.5, (0.09, 0.0615, 0.03)),
+        ({"temperature_degF": 44.0}, 0.5, (0.09, 0.0615, 0.012)),
+    ],
+)
+def test_the_interval_is_that_of_limits_of_error_that_are_added(more, voltmeter_pct, off_V):
+    """Each is anywhere within its limits: a grid of their sums holds 95 % in the same interval."""
+    got = rested_state(bank(**more), 24.6, voltmeter_pct=voltmeter_pct)
+    assert isinstance(got, RestedState)
+    sums = np.zeros(1)
+    for off in off_V:
+        sums = np.add.outer(sums, np.linspace(-off, off, 151)).ravel()
+    half_V = np.quantile(np.abs(sums), 0.95)
+    table = KINDS["flooded_lead_acid"].rest
+    low, high = (np.interp(got.in_table_V + side * half_V, table.volts, table.state_pct) for side in (-1, 1))
+    assert (got.state_pct.low, got.state_pct.high) == pytest.approx((low, high), abs=0.3)
+
+
+def test_what_a_rested_state_rests_on_is_told():
+    """Millivolts for each ten degrees, whose table, and of a sealed battery that its acid is by its volts."""
+    told = " ".join(rested_state(bank(temperature_degC=5.0), 24.6).assumptions)
+    assert "15 mV belong to each 10 °C" in told
+    assert "others differ by up to 0.09 V" in told
+    assert "by its volts" not in freezing(bank(), 50).source
+    assert "by its volts" in freezing(bank(chemistry="gel"), 50).source
 
 
 def test_a_bank_of_unknown_warmth_is_less_sure():

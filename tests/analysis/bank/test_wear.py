@@ -48,6 +48,10 @@ def test_between_two_rows_the_line_is_straight_on_logarithmic_paper():
     """At the geometric mean of two depths the geometric mean of their cycles (a power law through both)."""
     rows = ((50.0, 1200.0), (80.0, 600.0))
     assert cycles_at(rows, (50 * 80) ** 0.5) == pytest.approx((1200 * 600) ** 0.5)
+    # Of three rows the two around it count.
+    assert cycles_at(ROWS, (50 * 80) ** 0.5) == pytest.approx((1200 * 750) ** 0.5)
+    assert cycles_at(ROWS, (20 * 50) ** 0.5) == pytest.approx((3000 * 1200) ** 0.5)
+    assert cycles_at(ROWS, 128.0) == pytest.approx(750 * 750 / 1200)
     # And goes on beyond the deepest: 100 % is 1.25 times 80 %, of a law with exponent log 2 / log 1.6.
     assert cycles_at(rows, 100.0) == pytest.approx(600 / 1.25 ** (np.log(2) / np.log(1.6)))
 
@@ -75,6 +79,8 @@ def test_the_deeper_the_fewer(one_pct, other_pct):
         ([50], 600),
         ([20], 600),
         ([80], 600),
+        # More than the bank holds, as a meter sees it that misses the sun: no deeper than all of it, the line going on.
+        ([150], cycles_at(ROWS, 100.0)),
         # None deep enough to count: as the shallowest row.
         ([], 600),
     ],
@@ -151,6 +157,11 @@ def test_more_drawn_than_a_bank_holds_is_no_depth():
     assert got.whole.full_cycles.value == pytest.approx(900 / 420)
     (demo,) = got.lines
     assert demo.depth_pct is None
+
+
+def test_all_that_a_bank_holds_is_a_depth():
+    """Emptied to nothing it is 100 % down."""
+    assert of(bank(), [420.0], deepest_Ah=420.0).whole.depth_pct == pytest.approx(100.0)
 
 
 def test_what_is_deeper_than_the_makers_figures_is_told():

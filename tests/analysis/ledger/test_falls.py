@@ -39,6 +39,12 @@ def test_a_night_of_short_runs_is_one_fall_and_not_many():
     assert through([0, 10, 9, 20, 19, 30, 0], least_Ah=2) == pytest.approx([30])
 
 
+def test_a_swing_of_just_enough_counts():
+    """Two Ah are a fall where two are the least, either way."""
+    assert through([0, 10, 8, 20, 0], least_Ah=2) == pytest.approx([2, 20])
+    assert through([0, -10, -8, -20, 0], least_Ah=2) == pytest.approx([2, 20])
+
+
 def test_more_put_back_than_taken_adds_no_fall():
     """Ten nights of 30 Ah, of which 33 are put back each day: ten falls of 30, as losses in charging make it."""
     levels = [0.0]
