@@ -89,7 +89,7 @@ GROUPS = {
     "what_if": (
         "analysis/what_if: changes replay tank_runs figures load_after sizes what_if; "
         "analysis/equipment: cable_choice short_circuit",
-        "worked_examples replay what_if what_if_truth cable_choice changes_asked",
+        "worked_examples replay measured_after what_if cable_choice changes_asked",
         "",
     ),
     "answer": (
