@@ -30,6 +30,7 @@ def what_if_answer(result: WhatIf, log: str | None = None) -> Reply:
     basis = f"by its runs in {shortened(log)}" if log is not None else "by its plate, nothing measured"
     how_long = duration(before.hours * 3600)
     asked = f"{capital(shortened(result.load))} for {how_long}, {basis}; with {changes}"
+    asked += "; in brackets 95 %" if any(_has_ends(each) for each in result.figures) else ""
     lines: list[Block] = [*unsafe_conductors(after.conductors), *(_not_judged(each) for each in result.not_judged)]
     # Of a system in which nothing was changed there is nothing to compare.
     if not result.nothing_judged:
@@ -51,6 +52,10 @@ def what_if_answer(result: WhatIf, log: str | None = None) -> Reply:
         "every figure with its interval and limit, what was assumed, the cautions",
         caution=CAUTION if before.inverter is None else CAUTION_MAINS,
     )
+
+
+def _has_ends(row: ChangedFigure) -> bool:
+    return row.differs and row.difference is not None and row.difference.low < row.difference.high
 
 
 def _not_judged(missing: Missing) -> str:

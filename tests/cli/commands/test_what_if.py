@@ -29,6 +29,7 @@ def test_the_sentence_that_matters_comes_first(demo, capsys):
     assert first.startswith("Runs of 13 s become 1 min ")
     assert "starts in the busiest hour 47 -> " in first
     assert first.endswith("; the limit is 20")
+    assert "with pre-charge 38 psi; in brackets 95 %." in unwrapped(out)
     assert len(out.splitlines()) <= 12 + 1  # and how to see more
     assert max(map(len, out.splitlines())) <= 80
 
@@ -116,6 +117,7 @@ def test_a_wrong_change_is_a_mistake_and_nothing_is_read_for_it(demo, capsys):
 def test_air_that_does_not_go_with_the_switch_is_said(demo, capsys):
     """Other pressures ask for another pre-charge."""
     out = unwrapped(asked(capsys, demo, "pressures 30..50 psi", log=None)[1])
+    assert "95 %" not in out  # of a plate there is no interval
     assert 'it should be about 2 psi below cut-in: ask also for "pre-charge 28 psi"' in out
     both = unwrapped(asked(capsys, demo, "pressures 30..50 psi", "pre-charge 28 psi", log=None)[1])
     assert "ask also for" not in both
