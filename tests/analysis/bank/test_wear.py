@@ -8,10 +8,12 @@ from pydantic import ValidationError
 
 from shuntbook.analysis.bank.wear import BankLife, bank_life, cycles_at, wear
 from shuntbook.analysis.charge.amounts import Amounts, Charge
+from shuntbook.analysis.check_site.description import describe
 from shuntbook.analysis.ledger.falls import Falls
 from shuntbook.analysis.ledger.ledger import Ledger, LedgerLine
 from shuntbook.analysis.ledger.sustained import NOTHING_SEEN
 from shuntbook.analysis.not_known import Missing
+from shuntbook.analysis.site.site import Site
 from shuntbook.analysis.site.tables import Bank
 
 #: As a maker of golf-cart batteries prints them: 1,200 cycles of half, and fewer the deeper (from memory).
@@ -189,3 +191,39 @@ def test_a_wrong_life_or_price_is_told(more, words):
     """One plain sentence at its key."""
     with pytest.raises(ValidationError, match=words):
         bank(**more)
+
+
+@pytest.mark.parametrize(
+    ("more", "words"),
+    [
+        (
+            {"cycle_life": [[50, 1200], [80, 600]]},
+            "Life of the bank by its maker: 1,200 cycles of 50 %, 600 cycles of 80 %.",
+        ),
+        # 1,440 over 600 full cycles of 10.08 kWh.
+        (
+            {"cycle_life": [[50, 1200]], "price": 1440.0, "currency": "GBP"},
+            "1,440 GBP, 0.24 GBP a kWh out of it, cycled by 50 %.",
+        ),
+        # Down by 80 % it is good for 480 full cycles of 10.08 kWh.
+        (
+            {"cycle_life": [[50, 1200], [80, 600]], "usable_depth_pct": 80.0, "price": 1440.0, "currency": "GBP"},
+            "0.3 GBP a kWh out of it, cycled by 80 %.",
+        ),
+        (
+            {"throughput_kWh": 6048.0, "price": 1440.0, "currency": "GBP"},
+            "6,048 kWh; it costs 1,440 GBP, 0.24 GBP a kWh out of it.",
+        ),
+        (
+            {"price": 1440.0, "currency": "GBP"},
+            "Life of the bank: not given (cycle_life or throughput_kWh); it costs 1,440 GBP.",
+        ),
+        ({}, ""),
+    ],
+)
+def test_the_meaning_of_a_site_tells_what_a_kilowatt_hour_costs(more, words):
+    """Of a life that its maker states; a price alone says what is missing, and nothing is said of neither."""
+    tables = {"name": "hut", "bank": bank(**more).model_dump(exclude_none=True, exclude={"shown"})}
+    told = " ".join(text for text in describe(Site.model_validate(tables)) if "Life of" in text)
+    assert words in told
+    assert bool(words) == bool(told)
