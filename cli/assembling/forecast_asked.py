@@ -113,7 +113,7 @@ class ForecastAsked:
         """Return how the load behaved in a log."""
         ready = prepared(path, site, Corrections(drop_spikes=self.drop_spikes))
         watched = watched_load(site, self.load, ready.how, ready.quantities)
-        fold = CycleFold(ready.how, ready.quantities, load=watched.name, expected=watched.expected)
+        fold = CycleFold(ready.how, ready.quantities, load=watched.name, expected=watched.expected, drive=watched.drive)
         sign = SignFold(ready.quantities, ready.how.gap_limit_s)
         ready.feed(fold, sign)
         seen = sign.result()
