@@ -40,9 +40,9 @@ LIMITS = {
     "convert": (53, 48),
     "look": (62, 41),
     "charge": (56, 38),
-    "charge --site": (90, 72),
-    "capture": (124, 94),
-    "report": (203, 133),
+    "charge --site": (90, 75),
+    "capture": (127, 97),
+    "report": (207, 136),
 }
 
 

@@ -10,6 +10,7 @@ __all__ = [
     "several_sentences",
     "shown",
     "site_sentences",
+    "speeds",
     "sureness",
     "verdict",
     "wear",
