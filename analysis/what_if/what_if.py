@@ -16,10 +16,12 @@ from ..site.units import KPA_PER_PSI, SI, DisplayUnits
 from .changes import (
     CableChange,
     InverterChange,
+    PrechargeChange,
     PressureChange,
     Setup,
     StartChange,
     SystemChange,
+    TankChange,
     UseChange,
     cable_of,
     make,
@@ -35,6 +37,7 @@ _SAME_LOSSES: Final = (
 _SAME_DRAW: Final = "The pump is taken to draw what it drew before; more pressure makes it draw and give a little less."
 _BY_PLATE: Final = "Of the start only the plate's share changes: what a log showed is of starts as they are now."
 _DRIVE: Final = "What a drive saves by running slower, or takes itself, is not reckoned with."
+_OF_THE_TANK: Final = (TankChange, TankFor, PrechargeChange, PressureChange)
 _PER_DAY_H: Final = 24.0
 
 
@@ -132,7 +135,7 @@ def what_if(
         runs,
         (*unknown, *unsized),
         tuple(_sizes(sizing, setup)),
-        (*_start_unknown(changes, after), *(precharge_amiss(made.site) if isinstance(runs, TankRuns) else ())),
+        (*_start_unknown(changes, after), *_tank_amiss(changes, made, runs)),
         (*_assumed(changes, setup, measured), *(runs.assumptions if isinstance(runs, TankRuns) else ())),
         site.shown,
     )
@@ -169,6 +172,14 @@ def _sizes(changes: Sequence[SystemChange], setup: Setup) -> list[str]:
         changed = change.made_in(setup)
         setup = setup if isinstance(changed, Missing) else changed
     return [text for text in sentences if text]
+
+
+def _tank_amiss(changes: Sequence[SystemChange], made: Setup, runs: TankRuns | Missing) -> list[str]:
+    """Say why a changed tank's runs are not known, and where its air does not go with its switch."""
+    water, asked = made.site.water, any(isinstance(change, _OF_THE_TANK) for change in changes)
+    if not asked or water is None or water.load != made.load.name:
+        return []
+    return [*([runs.sentence] if isinstance(runs, Missing) else []), *precharge_amiss(made.site)]
 
 
 def _start_unknown(changes: Sequence[SystemChange], after: Forecast) -> list[str]:

@@ -55,6 +55,8 @@ BY_HAND = [
 def test_the_choice_is_what_a_reader_of_the_tables_comes_to(amps, volts, length_m, kind, size, fuse_A):
     got = chosen(a_site(amps, volts, length_m), kind)
     assert (got.size, got.fuse_A) == (size, fuse_A)
+    assert got.wanted_A == pytest.approx(1.25 * amps)
+    assert [source.split()[0] for source in got.sources] == ["NEC" if kind == "AWG" else "IEC"] * 2
 
 
 def test_what_the_next_smaller_size_fails_is_told():

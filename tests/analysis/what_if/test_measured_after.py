@@ -2,7 +2,7 @@
 
 from dataclasses import replace
 from functools import lru_cache
-from math import hypot, inf, sqrt
+from math import inf, sqrt
 
 import numpy as np
 import pytest
@@ -55,6 +55,7 @@ def test_longer_runs_are_fewer_of_the_same_water():
     each_Wh = was.runs.start_Wh / was.runs.runs
     assert saved_Wh == pytest.approx(each_Wh * 24 * was.starts_per_h.value / 2, abs=1e-6)
     assert will.scatter_Wh == pytest.approx(sqrt(2) * was.scatter_Wh)
+    assert will.scatter_Ah == pytest.approx(sqrt(2) * was.scatter_Ah)
     lengths, before = np.diff(will.stretches_Wh.edges_h), np.diff(was.stretches_Wh.edges_h)
     assert lengths[1::2] == pytest.approx(2 * before[1::2])
     assert lengths.sum() == pytest.approx(2 * before.sum())
@@ -182,8 +183,10 @@ def test_the_interval_of_a_run_holds_tank_and_scatter():
     assert isinstance(runs, TankRuns)
     usual = runs.after.run_s
     assert usual.low < usual.value < usual.high
-    # No nearer than what the tank's own doubt makes of it.
-    assert hypot(usual.high - usual.value, 0) >= 0.5 * VOLUME_OFF * usual.value
+    # No nearer than what the tank's own doubt makes of it, and no further than the shortest and the longest run.
+    assert usual.high - usual.value >= 0.5 * VOLUME_OFF * usual.value
+    assert usual.low > 0.3 * usual.value
+    assert usual.high < 3 * usual.value
     chance = runs.before.a_day.high / runs.before.a_day.value
     assert runs.after.a_day.high / runs.after.a_day.value > chance > 1
 

@@ -119,6 +119,9 @@ def test_air_that_does_not_go_with_the_switch_is_said(demo, capsys):
     out = unwrapped(asked(capsys, demo, "pressures 30..50 psi", log=None)[1])
     assert "95 %" not in out  # of a plate there is no interval
     assert 'it should be about 2 psi below cut-in: ask also for "pre-charge 28 psi"' in out
+    out = unwrapped(asked(capsys, demo, "pressures 1..30 psi", log=None)[1])
+    assert "with that pre-charge the tank takes in no water at all" in out
+    assert 'ask also for "pre-charge 0 psi"' in out  # never below nought
     both = unwrapped(asked(capsys, demo, "pressures 30..50 psi", "pre-charge 28 psi", log=None)[1])
     assert "ask also for" not in both
 
