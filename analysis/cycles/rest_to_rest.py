@@ -97,7 +97,7 @@ class Track:
             return None
         bands = in_bands(draws, max(noise, NARROW * top))
         if len(bands) <= MOST_SPEEDS and _widest(bands) <= max(1.5 * noise, NARROW * top) and _many(draws, bands):
-            return max(1.5 * noise, BELOW * top)
+            return max(noise, BELOW * top)
         bands = in_bands(draws, max(noise, APART * top))
         if len(bands) <= MOST_BESIDE and _widest(bands) <= BESIDE * top and _many(draws, bands):
             return float(BELOW_LOWEST * bands[0][0])

@@ -136,7 +136,7 @@ def cycles(log: LogReport) -> Table:
 
 def _time_at(k: int) -> Callable[[Cycle], str]:
     """Return what tells how long a run held one of its load's draws."""
-    return lambda cycle: numbers.duration(cycle.at_speeds[k] or None)
+    return lambda cycle: numbers.duration(cycle.at_speeds[k])
 
 
 def known_columns(
